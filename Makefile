@@ -1,0 +1,57 @@
+# The tasks of the project; continuous integration calls the same ones.
+PYTHON ?= python3
+VENV   ?= .venv
+ifeq ($(OS),Windows_NT)
+BIN := $(VENV)/Scripts
+else
+BIN := $(VENV)/bin
+endif
+PYTEST_ARGS ?= -n 2
+
+.PHONY: help demo test lint format bench lock clean
+
+help:              ## list the tasks
+	@grep -hE '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 12
+
+demo: $(VENV)/.run-installed    ## install what a run needs, and plan the sample site
+	$(BIN)/screenplan demo --out demo_plan
+
+test: $(VENV)/.test-installed   ## install what the tests need, and run them all
+	$(BIN)/python -m pytest $(PYTEST_ARGS)
+
+lint: $(VENV)/.test-installed   ## check the code's style
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+
+format: $(VENV)/.test-installed ## bring the code into style
+	$(BIN)/ruff check --fix .
+	$(BIN)/ruff format .
+
+bench: $(VENV)/.test-installed  ## print how fast it is, as figures and ratios
+	$(BIN)/python -m benchmarks
+
+lock:              ## work out the lock files anew from pyproject.toml
+	$(PYTHON) -m venv $(VENV)-lock
+	$(VENV)-lock/bin/pip install --quiet uv
+	$(VENV)-lock/bin/uv pip compile pyproject.toml --universal --python-version 3.11 --generate-hashes \
+	    --quiet --custom-compile-command "make lock" --output-file requirements.lock
+	$(VENV)-lock/bin/uv pip compile pyproject.toml --extra test --extra trace --universal --python-version 3.11 --generate-hashes \
+	    --quiet --custom-compile-command "make lock" --output-file requirements-test.lock
+
+clean:             ## remove the environments and everything made by them
+	rm -rf $(VENV) $(VENV)-* demo_plan .pytest_cache .ruff_cache .hypothesis
+
+$(VENV)/.made:
+	$(PYTHON) -c "import sys; sys.exit(0 if (3, 11) <= sys.version_info < (3, 14) else 'screenplan needs Python 3.11, 3.12 or 3.13; this is ' + sys.version.split()[0] + '. Say which one: make PYTHON=python3.12 ...')"
+	$(PYTHON) -m venv $(VENV)
+	@touch $@
+
+$(VENV)/.run-installed: requirements.lock pyproject.toml $(VENV)/.made
+	$(BIN)/python -m pip install --quiet --require-hashes -r requirements.lock
+	$(BIN)/python -m pip install --quiet --no-deps --editable .
+	@touch $@
+
+$(VENV)/.test-installed: requirements-test.lock pyproject.toml $(VENV)/.made
+	$(BIN)/python -m pip install --quiet --require-hashes -r requirements-test.lock
+	$(BIN)/python -m pip install --quiet --no-deps --editable .
+	@touch $@ $(VENV)/.run-installed

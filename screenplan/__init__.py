@@ -1,0 +1,1 @@
+"""Plan a living screen along a boundary."""

@@ -1,0 +1,808 @@
+"""Layer contracts: for each layer, what its rows are and what each column means.
+
+The same contract checks what is read, checks what is written, gives the desktop GIS its field
+aliases and fills the data dictionary. Inside the library every length is in metres and every
+direction in degrees clockwise from north, so a contract's unit is the unit of the values.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+ColumnType = Literal["text", "number", "integer", "boolean", "date"]
+
+#: A crown is never this tall: a height above it is a slip or a sentinel such as 9999.
+HIGHEST_BUILDING_M = 500.0
+#: The tallest planted screen that the growth model is meant for.
+HIGHEST_PLANT_M = 60.0
+
+POLYGONS = ("Polygon", "MultiPolygon")
+LINES = ("LineString", "MultiLineString")
+POINTS = ("Point", "MultiPoint")
+ANY = POLYGONS + LINES + POINTS
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of a layer.
+
+    Parameters
+    ----------
+    name : str
+        Its name in the layer, with the unit as a suffix (``height_m``).
+    type : {"text", "number", "integer", "boolean", "date"}
+        Dates are ISO 8601 text, ``YYYY-MM-DD``.
+    meaning : str
+        One line for the data dictionary, and the alias in a desktop GIS.
+    unit : str
+        ``m``, ``deg``, ``share`` (0 to 1), ``year`` (since planting), or empty.
+    required : bool
+        Whether an input must bring it, or an output always holds a value in it.
+    default : object
+        What an input that leaves it out gets.
+    low, high : float, optional
+        The range of values that are possible at all; outside it a row is refused.
+    choices : tuple of str
+        The values allowed, or empty.
+    per_year : bool
+        The name is a stem, and the layer has one column per reported year: ``open_y05``.
+    """
+
+    name: str
+    type: ColumnType
+    meaning: str
+    unit: str = ""
+    required: bool = False
+    default: object = None
+    low: float | None = None
+    high: float | None = None
+    choices: tuple[str, ...] = ()
+    per_year: bool = False
+
+
+@dataclass(frozen=True)
+class Contract:
+    """What one layer or table holds.
+
+    Parameters
+    ----------
+    name : str
+        Name of the layer in a GeoPackage, and of its GeoJSON file.
+    geometry : tuple of str
+        The geometry types that its rows may have; empty for a table.
+    meaning : str
+        What one row is.
+    columns : tuple of Column
+        In the order in which they are written.
+    key : str
+        The column that names a row.
+    """
+
+    name: str
+    geometry: tuple[str, ...]
+    meaning: str
+    columns: tuple[Column, ...] = field(default=())
+    key: str = ""
+
+    def column(self, name: str) -> Column:
+        """Give the column of that name, per-year columns included (``open_y05``).
+
+        Raises
+        ------
+        KeyError
+            If the contract has none.
+        """
+        for column in self.columns:
+            if column.name == name or (column.per_year and name.startswith(f"{column.name}_y")):
+                return column
+        raise KeyError(name)
+
+    @property
+    def required(self) -> tuple[str, ...]:
+        """Names of the required columns."""
+        return tuple(column.name for column in self.columns if column.required)
+
+
+def year_column(stem: str, year: int) -> str:
+    """Name of a per-year column: ``year_column("open", 5)`` is ``open_y05``."""
+    return f"{stem}_y{year:02d}"
+
+
+def _height(meaning: str, high: float, **options) -> Column:
+    return Column("height_m", "number", meaning, unit="m", low=0.0, high=high, **options)
+
+
+_NAME = Column("name", "text", "What people call it")
+_DERIVED = Column(
+    "derived", "boolean", "True if worked out from footprints, not surveyed", default=False
+)
+_FLOOR = Column("ground_m", "number", "Height of the ground at its foot", unit="m")
+
+PARCELS = Contract(
+    "parcels",
+    POLYGONS,
+    "A parcel of land",
+    key="parcel_id",
+    columns=(
+        Column("parcel_id", "text", "The parcel's identifier", required=True),
+        Column("is_subject", "boolean", "True for the parcel that is planned", default=False),
+    ),
+)
+
+BUILDINGS = Contract(
+    "buildings",
+    POLYGONS,
+    "A building's footprint, or that of one wing of it",
+    key="building_id",
+    columns=(
+        Column("building_id", "text", "The building's identifier; by default its row number"),
+        Column("parcel_id", "text", "The parcel on which most of it stands; found when read"),
+        _height("Height of the eaves or flat roof above the ground", HIGHEST_BUILDING_M),
+        Column(
+            "storeys",
+            "integer",
+            "Number of storeys, used for the height if none is given",
+            low=1,
+            high=120,
+        ),
+        Column("kind", "text", "house, shed, garage, …", default="house"),
+        Column(
+            "floor_m",
+            "number",
+            "Height of the ground-floor datum, to which storeys and sills refer; "
+            "by default the mean ground under the footprint",
+            unit="m",
+        ),
+    ),
+)
+
+WINDOWS = Contract(
+    "windows",
+    ("Point",),
+    "A window, as a point on the outer face of its wall",
+    key="window_id",
+    columns=(
+        Column(
+            "window_id", "text", "The window's identifier; by default its row number", required=True
+        ),
+        _NAME,
+        Column("building_id", "text", "The building whose wall it is in, empty if none is near"),
+        Column("storey", "integer", "Storey, 0 at the ground", low=0, high=119, default=0),
+        Column(
+            "sill_m",
+            "number",
+            "Height of the sill above the building's ground-floor datum, or above "
+            "the ground where there is no building",
+            unit="m",
+            required=True,
+            low=0.0,
+            high=HIGHEST_BUILDING_M,
+        ),
+        _height("Height of the opening, sill to head", 10.0, default=1.2),
+        Column(
+            "width_m",
+            "number",
+            "Width of the opening, jamb to jamb",
+            unit="m",
+            low=0.05,
+            high=30.0,
+            default=1.2,
+        ),
+        Column(
+            "facing_deg",
+            "number",
+            "Direction in which one looks straight out; by default the wall's",
+            unit="deg",
+            low=0.0,
+            high=360.0,
+        ),
+        Column("floor_m", "number", "Height of the floor of the room", unit="m"),
+        _DERIVED,
+    ),
+)
+
+PRIVATE_PLACES = Contract(
+    "private_places",
+    ("Polygon", "MultiPolygon", "Point"),
+    "A place where people want not to be seen",
+    key="place_id",
+    columns=(
+        Column(
+            "place_id", "text", "The place's identifier; by default its row number", required=True
+        ),
+        _NAME,
+        Column(
+            "eye_seated_m",
+            "number",
+            "Height of a seated head above the ground",
+            unit="m",
+            default=1.2,
+            low=0.0,
+            high=3.0,
+        ),
+        Column(
+            "eye_standing_m",
+            "number",
+            "Height of a standing head above the ground",
+            unit="m",
+            default=1.6,
+            low=0.0,
+            high=3.0,
+        ),
+        Column(
+            "weight",
+            "number",
+            "How much the place matters among others",
+            default=1.0,
+            low=0.0,
+            high=1000.0,
+        ),
+        _DERIVED,
+    ),
+)
+
+UTILITIES = Contract(
+    "utilities",
+    LINES + POINTS,
+    "A pipe, cable, wire or drain",
+    key="utility_id",
+    columns=(
+        Column("utility_id", "text", "Its identifier; by default its row number"),
+        Column("kind", "text", "water, gas, sewer, drain, electric, telecom, …", required=True),
+        Column(
+            "position",
+            "text",
+            "Whether it runs in the ground or in the air",
+            required=True,
+            choices=("buried", "overhead"),
+        ),
+        Column(
+            "diameter_m", "number", "Outside diameter", unit="m", default=0.0, low=0.0, high=10.0
+        ),
+        _height("Height of a wire above the ground at its lowest", 200.0),
+    ),
+)
+
+KEEP_OUTS = Contract(
+    "keep_outs",
+    ANY,
+    "Ground on which nothing may be planted",
+    key="keep_out_id",
+    columns=(
+        Column("keep_out_id", "text", "Its identifier; by default its row number"),
+        Column(
+            "kind", "text", "driveway, gate, septic_field, easement, pond, path, …", required=True
+        ),
+        _NAME,
+    ),
+)
+
+ROADS = Contract(
+    "roads",
+    LINES,
+    "The centre line of a road",
+    key="road_id",
+    columns=(
+        Column("road_id", "text", "Its identifier; by default its row number"),
+        _NAME,
+        Column(
+            "speed_kmh", "number", "Speed at which traffic runs", unit="km/h", low=0.0, high=200.0
+        ),
+        Column(
+            "width_m",
+            "number",
+            "Width between its edges",
+            unit="m",
+            low=0.0,
+            high=100.0,
+            default=6.0,
+        ),
+    ),
+)
+
+EXISTING_SCREENS = Contract(
+    "existing_screens",
+    ANY,
+    "A wall, fence, hedge, tree or planted row that stands already",
+    key="screen_id",
+    columns=(
+        Column("screen_id", "text", "Its identifier; by default its row number"),
+        Column(
+            "kind",
+            "text",
+            "What it is; 'plant' is one plant of a row that is to be kept and filled up",
+            required=True,
+            choices=("wall", "fence", "hedge", "tree", "plant"),
+        ),
+        _height("Its height above the ground today", 100.0, required=True),
+        Column(
+            "width_m",
+            "number",
+            "Thickness of a wall or hedge, spread of a tree or plant",
+            unit="m",
+            low=0.0,
+            high=60.0,
+        ),
+        Column(
+            "opacity",
+            "number",
+            "Share of the light that it stops",
+            unit="share",
+            low=0.0,
+            high=1.0,
+            default=1.0,
+        ),
+        Column("species", "text", "Key in the species table, for a plant that goes on growing"),
+        Column("planted_on", "date", "Day of planting"),
+        Column(
+            "root_zone_m",
+            "number",
+            "Radius around a tree in which nothing is planted; by default half its spread",
+            unit="m",
+            low=0.0,
+            high=60.0,
+        ),
+    ),
+)
+
+PLANTING_LINE = Contract(
+    "planting_line",
+    LINES,
+    "A line that the person drew for the row",
+    key="line_id",
+    columns=(Column("line_id", "text", "Its identifier; by default its row number"), _NAME),
+)
+
+SIDES = Contract(
+    "sides",
+    ("LineString",),
+    "One side of the subject parcel, from real corner to real corner, anticlockwise",
+    key="side_id",
+    columns=(
+        Column(
+            "side_id",
+            "text",
+            "Name by the compass (north, south-west, east-2): where the outward normal points",
+            required=True,
+        ),
+        Column(
+            "length_m", "number", "Length along the ground, level", unit="m", required=True, low=0.0
+        ),
+        Column(
+            "chord_m",
+            "number",
+            "Straight distance between its two corners",
+            unit="m",
+            required=True,
+            low=0.0,
+        ),
+        Column(
+            "bearing_deg",
+            "number",
+            "Direction of travel from its first to its last corner",
+            unit="deg",
+            required=True,
+            low=0.0,
+            high=360.0,
+        ),
+        Column(
+            "facing_deg",
+            "number",
+            "Direction of its outward normal",
+            unit="deg",
+            required=True,
+            low=0.0,
+            high=360.0,
+        ),
+        Column("across", "text", "What lies across it: a parcel's id, a road's name, or empty"),
+        Column(
+            "across_kind",
+            "text",
+            "parcel, road or unknown",
+            required=True,
+            choices=("parcel", "road", "unknown"),
+        ),
+        Column(
+            "curved", "boolean", "True if it bends by more than a tenth of its chord", required=True
+        ),
+    ),
+)
+
+NO_PLANT_ZONES = Contract(
+    "no_plant_zones",
+    POLYGONS,
+    "Ground where no stem may stand, by one rule for one thing",
+    key="zone_id",
+    columns=(
+        Column("zone_id", "text", "Its identifier", required=True),
+        Column("rule", "text", "Key of the rule that made it", required=True),
+        Column("feature", "text", "Class of the thing that is kept clear", required=True),
+        Column("source_layer", "text", "Layer in which that thing stands", required=True),
+        Column("source_id", "text", "Identifier of that thing", required=True),
+        Column(
+            "distance_m",
+            "number",
+            "Distance from the thing's outside edge to the stem",
+            unit="m",
+            required=True,
+        ),
+        Column("reason", "text", "Why no plant may stand here", required=True),
+        Column("source", "text", "Where the rule comes from", required=True),
+        Column("confirm_locally", "boolean", "True if the local code decides", required=True),
+    ),
+)
+
+PLANTABLE_ZONE = Contract(
+    "plantable_zone",
+    POLYGONS,
+    "Ground of the subject where a stem may stand by every rule",
+    key="zone_id",
+    columns=(
+        Column("zone_id", "text", "Its identifier", required=True),
+        Column("area_m2", "number", "Area", unit="m2", required=True, low=0.0),
+    ),
+)
+
+PLANTING_LINES = Contract(
+    "planting_lines",
+    ("LineString",),
+    "The line of one row from its zero peg to its end peg, gaps included",
+    key="line_id",
+    columns=(
+        Column("line_id", "text", "Its identifier", required=True),
+        Column(
+            "side_id", "text", "The side along which it runs, or the drawn line's id", required=True
+        ),
+        Column(
+            "row",
+            "integer",
+            "1 for the row nearest to the boundary, 2 for the second",
+            required=True,
+        ),
+        Column("offset_m", "number", "Distance from the boundary line", unit="m"),
+        Column("length_m", "number", "Level length", unit="m", required=True),
+        Column(
+            "plantable_m", "number", "Level length that may be planted", unit="m", required=True
+        ),
+        Column("bound_by", "text", "Keys of the rules that set the offset"),
+    ),
+)
+
+PLANTS = Contract(
+    "plants",
+    ("Point",),
+    "One plant, at its stem",
+    key="plant_id",
+    columns=(
+        Column("plant_id", "integer", "Number along the rows, from 1", required=True),
+        Column("line_id", "text", "The planting line on which it stands", required=True),
+        Column("side_id", "text", "The side along which its row runs", required=True),
+        Column("row", "integer", "Row, counted from the boundary", required=True),
+        Column(
+            "station_m",
+            "number",
+            "Running distance along the line from its zero peg, level",
+            unit="m",
+            required=True,
+        ),
+        Column(
+            "slope_station_m",
+            "number",
+            "The same distance along the ground, as a tape reads it",
+            unit="m",
+            required=True,
+        ),
+        Column("offset_m", "number", "Distance from the boundary line", unit="m"),
+        Column(
+            "gap_before_m", "number", "Level distance to the plant before it in its row", unit="m"
+        ),
+        Column("ground_m", "number", "Height of the ground at the stem", unit="m", required=True),
+        Column("species", "text", "Key in the species table", required=True),
+        Column(
+            "stock", "text", "Kind of stock (plug, bare_root, container, balled)", required=True
+        ),
+        Column(
+            "stock_height_m",
+            "number",
+            "Height when planted, or today if it stands already",
+            unit="m",
+            required=True,
+            low=0.0,
+            high=HIGHEST_PLANT_M,
+        ),
+        Column("existing", "boolean", "True if it stands already", required=True),
+        Column(
+            "moved_m",
+            "number",
+            "How far it was moved along the line to clear an exclusion",
+            unit="m",
+            required=True,
+        ),
+    ),
+)
+
+DROPPED = Contract(
+    "dropped_stations",
+    ("Point",),
+    "A station of the pattern where no plant may stand",
+    key="station_id",
+    columns=(
+        Column("station_id", "integer", "Number", required=True),
+        Column("line_id", "text", "The planting line", required=True),
+        Column(
+            "station_m",
+            "number",
+            "Running distance along the line from its zero peg, level",
+            unit="m",
+            required=True,
+        ),
+        Column("rules", "text", "Keys of the rules that forbid it", required=True),
+    ),
+)
+
+CROWNS = Contract(
+    "crowns",
+    ("Polygon",),
+    "A plant's crown seen from above, in one year",
+    key="crown_id",
+    columns=(
+        Column("crown_id", "text", "Plant and year", required=True),
+        Column("plant_id", "integer", "The plant", required=True),
+        Column("year", "integer", "Years since planting", unit="year", required=True),
+        Column("growth", "text", "Which growth", required=True, choices=("low", "typical", "high")),
+        Column("height_m", "number", "Height", unit="m", required=True),
+        Column("spread_m", "number", "Diameter of the crown", unit="m", required=True),
+    ),
+)
+
+VIEWS = Contract(
+    "views",
+    ("LineString",),
+    "One view, from a window to a private place",
+    key="view_id",
+    columns=(
+        Column("view_id", "text", "Window and place", required=True),
+        Column("window_id", "text", "The window", required=True),
+        Column("place_id", "text", "The place", required=True),
+        Column(
+            "rays",
+            "integer",
+            "Number of sampled rays that pass the window's opening",
+            required=True,
+            low=0,
+        ),
+        Column(
+            "closed_already",
+            "number",
+            "Share of rays that something existing stops",
+            unit="share",
+            required=True,
+            low=0.0,
+            high=1.0,
+        ),
+        Column(
+            "closed_by", "text", "What stops most of them: a building's or screen's id, or terrain"
+        ),
+        Column(
+            "open_now",
+            "number",
+            "Share open on the day of planting, before the plants count",
+            unit="share",
+            required=True,
+            low=0.0,
+            high=1.0,
+        ),
+        Column(
+            "open",
+            "number",
+            "Share open in that year, typical growth",
+            unit="share",
+            low=0.0,
+            high=1.0,
+            per_year=True,
+        ),
+        Column(
+            "year_closed_low",
+            "integer",
+            "First year from which it stays closed, low growth; empty if it never does",
+            unit="year",
+        ),
+        Column("year_closed", "integer", "The same, typical growth", unit="year"),
+        Column("year_closed_high", "integer", "The same, high growth", unit="year"),
+        Column(
+            "error_share",
+            "number",
+            "Sampling error of the open shares, by a second, denser sample",
+            unit="share",
+            low=0.0,
+        ),
+        Column(
+            "status",
+            "text",
+            "no view, closed already, closes, stays open",
+            required=True,
+            choices=("no view", "closed already", "closes", "stays open"),
+        ),
+        Column(
+            "last_station_m",
+            "text",
+            "Stations along the planting line through which the last open rays pass, as ranges",
+        ),
+    ),
+)
+
+VIEW_YEARS = Contract(
+    "view_years",
+    (),
+    "Open share of one view in one year, growth and season",
+    key="",
+    columns=(
+        Column("view_id", "text", "The view", required=True),
+        Column("year", "integer", "Years since planting", unit="year", required=True),
+        Column("growth", "text", "Which growth", required=True, choices=("low", "typical", "high")),
+        Column(
+            "season", "text", "Whether leaves are on", required=True, choices=("summer", "winter")
+        ),
+        Column(
+            "open",
+            "number",
+            "Share of rays still open",
+            unit="share",
+            required=True,
+            low=0.0,
+            high=1.0,
+        ),
+    ),
+)
+
+VIEW_HOLES = Contract(
+    "view_holes",
+    ("LineString",),
+    "A stretch of a planting line through which a view's last open rays pass",
+    key="hole_id",
+    columns=(
+        Column("hole_id", "text", "View and number", required=True),
+        Column("view_id", "text", "The view", required=True),
+        Column("line_id", "text", "The planting line", required=True),
+        Column(
+            "year",
+            "integer",
+            "The year that is looked at: the last in which the view is open",
+            unit="year",
+            required=True,
+        ),
+        Column("from_m", "number", "Station where the stretch begins", unit="m", required=True),
+        Column("to_m", "number", "Station where it ends", unit="m", required=True),
+        Column(
+            "low_m",
+            "number",
+            "Height above the ground of the lowest open ray there",
+            unit="m",
+            required=True,
+        ),
+        Column(
+            "high_m",
+            "number",
+            "Height above the ground of the highest open ray there",
+            unit="m",
+            required=True,
+        ),
+        Column("rays", "integer", "Open rays through it", required=True),
+        Column("cause", "text", "The plants or the gap that leave it open", required=True),
+    ),
+)
+
+PLANTS_IN_HAND = Contract(
+    "plants_in_hand",
+    (),
+    "What the plants or the money in hand are good for",
+    key="",
+    columns=(
+        Column("line_id", "text", "The planting line, or all", required=True),
+        Column("needed", "integer", "Plants that the pattern asks for", required=True),
+        Column("given", "integer", "Plants in hand"),
+        Column("surplus", "integer", "Plants over; negative when short"),
+        Column(
+            "spacing_to_fill_m",
+            "number",
+            "Spacing at which the plants in hand just fill the line",
+            unit="m",
+        ),
+        Column("reach_m", "number", "Length that they fill at the asked spacing", unit="m"),
+        Column("stock_height_m", "number", "Tallest stock that the budget buys for all", unit="m"),
+        Column("cost", "number", "What that costs, in the user's currency"),
+    ),
+)
+
+CLOSURE = Contract(
+    "closure",
+    (),
+    "When and how far up neighbouring crowns of a row meet",
+    key="",
+    columns=(
+        Column("line_id", "text", "The planting line", required=True),
+        Column("growth", "text", "Which growth", required=True, choices=("low", "typical", "high")),
+        Column(
+            "spacing_m",
+            "number",
+            "Widest gap between neighbours that no exclusion explains",
+            unit="m",
+            required=True,
+        ),
+        Column(
+            "asked_height_m",
+            "number",
+            "Height up to which the row should close",
+            unit="m",
+            required=True,
+        ),
+        Column("year_closed", "integer", "Year in which it does; empty if never", unit="year"),
+        Column(
+            "mature_closed_height_m",
+            "number",
+            "Height up to which it closes in the end",
+            unit="m",
+            required=True,
+        ),
+    ),
+)
+
+CHECKS = Contract(
+    "checks",
+    (),
+    "One rule or goal, and whether the plan meets it",
+    key="check",
+    columns=(
+        Column("check", "text", "What is checked", required=True),
+        Column(
+            "result",
+            "text",
+            "passes, fails, or cannot be judged",
+            required=True,
+            choices=("passes", "fails", "cannot be judged"),
+        ),
+        Column("says", "text", "The finding in a sentence", required=True),
+        Column("needs", "text", "What would be needed to judge it"),
+        Column("caution", "text", "What to confirm, and with whom"),
+    ),
+)
+
+#: What a person may bring.
+INPUTS = {
+    contract.name: contract
+    for contract in (
+        PARCELS,
+        BUILDINGS,
+        WINDOWS,
+        PRIVATE_PLACES,
+        UTILITIES,
+        KEEP_OUTS,
+        ROADS,
+        EXISTING_SCREENS,
+        PLANTING_LINE,
+    )
+}
+
+#: What a run writes, in reading order.
+OUTPUTS = {
+    contract.name: contract
+    for contract in (
+        PARCELS,
+        SIDES,
+        NO_PLANT_ZONES,
+        PLANTABLE_ZONE,
+        PLANTING_LINES,
+        PLANTS,
+        DROPPED,
+        CROWNS,
+        WINDOWS,
+        PRIVATE_PLACES,
+        VIEWS,
+        VIEW_HOLES,
+        VIEW_YEARS,
+        CLOSURE,
+        PLANTS_IN_HAND,
+        CHECKS,
+    )
+}

@@ -1,0 +1,85 @@
+"""What can be wrong with a person's input, said so that they can mend it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+
+class ScreenplanError(Exception):
+    """Root of every error that this library raises on purpose."""
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One thing that is wrong, where it stands, and how to mend it.
+
+    Parameters
+    ----------
+    what : str
+        What is wrong, as a sentence without a full stop.
+    mend : str
+        How to mend it, as an imperative sentence.
+    file, layer : str, optional
+        Where it stands.
+    rows : sequence of int
+        Row numbers in the file's own order, counted from 1. Empty when the whole layer is meant.
+    key : str, optional
+        The plan-file key or command-line option that is meant, such as ``rows.spacing``.
+    """
+
+    what: str
+    mend: str
+    file: str | None = None
+    layer: str | None = None
+    rows: Sequence[int] = ()
+    key: str | None = None
+
+    @property
+    def where(self) -> str:
+        """The place in words, or an empty string."""
+        parts = []
+        if self.file:
+            parts.append(str(self.file))
+        if self.layer:
+            parts.append(f"layer {self.layer}")
+        if self.rows:
+            parts.append(_name_rows(self.rows))
+        if self.key:
+            parts.append(f"key {self.key}")
+        return ", ".join(parts)
+
+    def __str__(self) -> str:
+        head = f"{self.where}: " if self.where else ""
+        stop = "" if self.mend.endswith(("?", ".")) else "."
+        return f"{head}{self.what}. {self.mend}{stop}"
+
+
+class InputError(ScreenplanError):
+    """The input cannot be used; carries one or more `Problem`.
+
+    Raised before anything is written, so that a refused input leaves no output behind.
+    """
+
+    def __init__(self, problems: Problem | Iterable[Problem]):
+        self.problems = (problems,) if isinstance(problems, Problem) else tuple(problems)
+        super().__init__("\n".join(str(problem) for problem in self.problems))
+
+
+def refuse(
+    what: str,
+    mend: str,
+    *,
+    file: str | None = None,
+    layer: str | None = None,
+    rows: Sequence[int] = (),
+    key: str | None = None,
+) -> InputError:
+    """Build an `InputError` of one problem; the caller raises it."""
+    return InputError(Problem(what, mend, file=file, layer=layer, rows=rows, key=key))
+
+
+def _name_rows(rows: Sequence[int], most: int = 8) -> str:
+    shown = ", ".join(str(row) for row in rows[:most])
+    more = f" and {len(rows) - most} more" if len(rows) > most else ""
+    return f"row {shown}" if len(rows) == 1 else f"rows {shown}{more}"

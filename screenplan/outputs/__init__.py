@@ -1,0 +1,1 @@
+"""What is written: GeoJSON, GeoPackage, the run record, the summary."""

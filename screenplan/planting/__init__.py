@@ -1,0 +1,1 @@
+"""Where plants stand and how they grow: zones, lines, patterns, species, growth."""

@@ -1,0 +1,1 @@
+"""Everything that comes in: reading and checking layers, terrain, sides, windows, places."""

@@ -1,0 +1,1 @@
+"""What is screened: rays, crowns, obstacles, the kernel and its results."""
