@@ -1,0 +1,219 @@
+"""The registry of steps: each described once, for Python, the command line and the desktop GIS.
+
+A step is a plain function from layers and parameters to layers. Its description names the
+function, its layers by contract, and for each parameter the plan key that sets it; unit, range,
+default and help are those of the key. This module imports nothing heavy, so that listing the
+steps costs nothing; a step's function is imported when it is called.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from importlib import import_module
+from typing import Any
+
+
+@dataclass(frozen=True)
+class Step:
+    """One capability.
+
+    Parameters
+    ----------
+    name : str
+        What it is called on the command line and in Python.
+    does : str
+        What it does, in one line.
+    function : str
+        Where its function is, as ``module:name``.
+    needs, takes : tuple of str
+        Names of the layers that it needs, and of those that it takes if they are there.
+    gives : tuple of str
+        Names of the layers that it returns, in order.
+    parameters : mapping
+        Parameter of the function: key of the plan that sets it.
+    resources : tuple of str
+        Things that are neither layers nor values: ``terrain``, ``rules``, ``table`` (of species).
+    """
+
+    name: str
+    does: str
+    function: str
+    gives: tuple[str, ...]
+    needs: tuple[str, ...] = ()
+    takes: tuple[str, ...] = ()
+    parameters: Mapping[str, str] = field(default_factory=dict)
+    resources: tuple[str, ...] = ()
+
+    @property
+    def layers(self) -> tuple[str, ...]:
+        """Names of all layers that go in, the needed ones first."""
+        return self.needs + self.takes
+
+    def load(self):
+        """Import the step's function."""
+        module, name = self.function.split(":")
+        return getattr(import_module(module), name)
+
+    def __call__(self, layers: Mapping[str, Any], **parameters: Any) -> dict[str, Any]:
+        """Run the step on layers in the local frame.
+
+        Parameters
+        ----------
+        layers : mapping
+            Layers by contract name; those that the step does not take are ignored.
+        **parameters
+            Its parameters and resources, as its function names them.
+
+        Returns
+        -------
+        dict
+            The layers that it gives, by contract name.
+        """
+        given = {name: layers.get(name) for name in self.layers if layers.get(name) is not None}
+        result = self.load()(**given, **parameters)
+        results = result if isinstance(result, tuple) else (result,)
+        return dict(zip(self.gives, results, strict=True))
+
+
+STEPS: dict[str, Step] = {
+    step.name: step
+    for step in (
+        Step(
+            "sides",
+            "Cut the parcel's outline into sides at its real corners",
+            "screenplan.site.sides:find_sides",
+            needs=("parcels",),
+            takes=("roads",),
+            gives=("sides",),
+            parameters={"corner_deg": "sides.corner", "base_m": "sides.base"},
+        ),
+        Step(
+            "windows",
+            "Complete the windows that are given, or derive them from the footprints",
+            "screenplan.site.windows:lay_windows",
+            needs=("parcels",),
+            takes=("buildings", "windows"),
+            gives=("windows",),
+            parameters={
+                "derive": "windows.derive",
+                "spacing_m": "windows.spacing",
+                "sill_m": "windows.sill",
+                "height_m": "windows.height",
+                "width_m": "windows.width",
+                "reach_m": "windows.reach",
+                "storey_height_m": "site.storey_height",
+            },
+            resources=("terrain",),
+        ),
+        Step(
+            "places",
+            "Complete the private places that are given, or derive one on the garden side",
+            "screenplan.site.places:lay_places",
+            needs=("parcels",),
+            takes=("buildings", "roads", "private_places"),
+            gives=("private_places",),
+            parameters={"derive": "places.derive", "depth_m": "places.depth"},
+        ),
+        Step(
+            "zones",
+            "Mark the ground where no stem may stand, and why, and the ground that is left",
+            "screenplan.planting.zones:mark_zones",
+            needs=("parcels",),
+            takes=("buildings", "utilities", "keep_outs", "roads", "existing_screens"),
+            gives=("no_plant_zones", "plantable_zone"),
+            parameters={
+                "species": "plants.species",
+                "hole_m": "setbacks.hole",
+                "boundary_accuracy_m": "site.boundary_accuracy",
+            },
+            resources=("rules", "table"),
+        ),
+        Step(
+            "lines",
+            "Draw the planting lines along the chosen sides, or along a drawn line",
+            "screenplan.planting.lines:draw_lines",
+            needs=("parcels", "sides", "plantable_zone", "no_plant_zones"),
+            takes=("planting_line",),
+            gives=("planting_lines",),
+            parameters={
+                "along": "rows.along",
+                "offset_m": "rows.offset",
+                "rows": "rows.rows",
+                "row_distance_m": "rows.row_distance",
+                "spacing_m": "rows.spacing",
+            },
+        ),
+        Step(
+            "plants",
+            "Set the plants along the lines",
+            "screenplan.planting.rows:set_plants",
+            needs=("planting_lines", "plantable_zone", "no_plant_zones"),
+            takes=("existing_screens",),
+            gives=("plants", "dropped_stations"),
+            parameters={
+                "spacing_m": "rows.spacing",
+                "fit": "rows.fit",
+                "move_m": "rows.move",
+                "fill_existing": "rows.fill_existing",
+                "species": "plants.species",
+                "stock": "plants.stock",
+                "stock_height_m": "plants.stock_height",
+            },
+            resources=("terrain", "table"),
+        ),
+        Step(
+            "hand",
+            "Tell what the plants or the money in hand are good for",
+            "screenplan.planting.in_hand:plants_in_hand",
+            needs=("planting_lines", "plants"),
+            gives=("plants_in_hand",),
+            parameters={
+                "spacing_m": "rows.spacing",
+                "given": "hand.plants",
+                "budget": "hand.budget",
+                "prices": "hand.prices",
+            },
+        ),
+        Step(
+            "closure",
+            "Tell when and how far up the crowns of a row meet",
+            "screenplan.planting.closure:close_rows",
+            needs=("plants",),
+            gives=("closure",),
+            parameters={
+                "asked_height_m": "growth.asked_height",
+                "years": "growth.years",
+                "curve": "growth.curve",
+            },
+            resources=("table",),
+        ),
+        Step(
+            "crowns",
+            "Draw the crowns in chosen years",
+            "screenplan.planting.crowns:grow_crowns",
+            needs=("plants",),
+            gives=("crowns",),
+            parameters={"years": "growth.show_years", "curve": "growth.curve"},
+            resources=("table",),
+        ),
+        Step(
+            "views",
+            "Follow the rays from windows to private places, and tell in which year each view closes",
+            "screenplan.views.views:trace_views",
+            needs=("windows", "private_places", "planting_lines", "plants"),
+            takes=("buildings", "existing_screens", "no_plant_zones"),
+            gives=("views", "view_years", "view_holes"),
+            parameters={
+                "years": "growth.years",
+                "report_years": "growth.show_years",
+                "curve": "growth.curve",
+                "threshold": "views.threshold",
+                "eye_inside_m": "views.eye_inside",
+                "eye_seated_m": "views.eye_seated",
+                "eye_standing_m": "views.eye_standing",
+            },
+            resources=("terrain", "table"),
+        ),
+    )
+}

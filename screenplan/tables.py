@@ -1,0 +1,55 @@
+"""Rows to tables by contract: the columns, their order and their types."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+import geopandas as gpd
+import pandas as pd
+
+from screenplan.contracts import Contract
+
+#: Nullable types throughout, so that an empty integer stays an integer and not a decimal.
+DTYPES = {
+    "text": "string",
+    "number": "float64",
+    "integer": "Int64",
+    "boolean": "boolean",
+    "date": "string",
+}
+
+
+def table_of(contract: Contract, rows: Iterable[Mapping[str, Any]]) -> pd.DataFrame:
+    """Make a table by a contract.
+
+    Parameters
+    ----------
+    contract : Contract
+        A contract without per-year columns.
+    rows : iterable of mapping
+        One mapping a row; a column that a row leaves out is empty.
+
+    Returns
+    -------
+    DataFrame
+        Exactly the contract's columns, in order and in its types.
+    """
+    rows = list(rows)
+    return pd.DataFrame(
+        {
+            column.name: pd.Series(
+                [row.get(column.name) for row in rows], dtype=DTYPES[column.type]
+            )
+            for column in contract.columns
+        }
+    )
+
+
+def layer_of(
+    contract: Contract, rows: Iterable[Mapping[str, Any]], geometry, crs
+) -> gpd.GeoDataFrame:
+    """Make a layer by a contract: `table_of` with a geometry for each row."""
+    return gpd.GeoDataFrame(
+        table_of(contract, rows), geometry=gpd.GeoSeries(list(geometry), crs=crs)
+    )
