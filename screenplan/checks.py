@@ -52,12 +52,12 @@ def judge_plan(
     closure,
     utilities=None,
     roads=None,
+    private_places=None,
     *,
     spacing_m: float = 1.5,
     closed_by: int | None = None,
     share: float = 1.0,
     threshold: float = 0.10,
-    place_weights: Mapping[str, float] | None = None,
     assumed_parcel: bool = False,
     table: Mapping[str, Species] | None = None,
 ) -> pd.DataFrame:
@@ -69,6 +69,8 @@ def judge_plan(
         Layers of a run, in the local frame.
     utilities, roads : GeoDataFrame, optional
         Without them what concerns them cannot be judged, and the table says so.
+    private_places : GeoDataFrame, optional
+        Gives the weight of each place; without it all weigh the same.
     spacing_m : float
         Asked spacing, m.
     closed_by : int, optional
@@ -77,8 +79,6 @@ def judge_plan(
         Share of the views' weight that should be closed by then, 0 to 1.
     threshold : float
         Share of a view that may stay open, for the sentence.
-    place_weights : mapping, optional
-        Weight of each place by id; 1 for those not named.
     assumed_parcel : bool
         True if the parcel's outline is only assumed.
     table : mapping, optional
@@ -90,12 +90,17 @@ def judge_plan(
         By the contract ``checks``.
     """
     table = load_species() if table is None else table
+    weights = (
+        {}
+        if private_places is None
+        else dict(zip(private_places["place_id"], private_places["weight"], strict=True))
+    )
     findings = [
         *_judge_stems(plants, no_plant_zones),
         _judge_crowns(parcels, plants, table, assumed_parcel),
         _judge_gaps(planting_lines, plants, no_plant_zones, spacing_m),
         *_judge_closure(closure),
-        _judge_goal(views, closed_by, share, threshold, place_weights or {}),
+        _judge_goal(views, closed_by, share, threshold, weights),
         _judge_lines(utilities, no_plant_zones, plants, "buried", LOCATE),
         _judge_lines(utilities, no_plant_zones, plants, "overhead", WIRES),
         _judge_sight(roads),

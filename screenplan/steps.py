@@ -215,5 +215,21 @@ STEPS: dict[str, Step] = {
             },
             resources=("terrain", "table"),
         ),
+        Step(
+            "checks",
+            "Hold the plan against its rules and its goal",
+            "screenplan.checks:judge_plan",
+            needs=("parcels", "planting_lines", "plants", "no_plant_zones", "views", "closure"),
+            takes=("utilities", "roads", "private_places"),
+            gives=("checks",),
+            parameters={
+                "spacing_m": "rows.spacing",
+                "closed_by": "goal.closed_by",
+                "share": "goal.share",
+                "threshold": "views.threshold",
+                "assumed_parcel": "subject.assumed",
+            },
+            resources=("table",),
+        ),
     )
 }

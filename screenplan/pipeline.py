@@ -1,0 +1,129 @@
+"""The order in which the steps run, and what a run hands on to the outputs."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from screenplan.plan import Plan, read_plan
+from screenplan.steps import STEPS, Step
+
+#: Called with the step's name and its number from 1, and how many there are.
+Progress = Callable[[str, int, int], None]
+
+
+@dataclass
+class Run:
+    """A finished run, all layers in the local frame.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan that was run.
+    folder : Path
+        The folder to which the plan's paths are relative.
+    site : Site
+        What was read.
+    layers : dict
+        Every layer and table by its contract's name, those that were read included.
+    """
+
+    plan: Plan
+    folder: Path
+    site: Any
+    layers: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def fails(self) -> bool:
+        """True if a check fails."""
+        return bool((self.layers["checks"]["result"] == "fails").any())
+
+    @property
+    def warnings(self) -> list[str]:
+        """What a person should know before they trust the result."""
+        return list(self.site.warnings)
+
+
+def read_inputs(plan: Plan, folder: Path):
+    """Read the layers of a plan into a `Site`.
+
+    Raises
+    ------
+    InputError
+        With every problem of the layer at fault.
+    """
+    from screenplan.site.reading import LayerSource, read_site
+    from screenplan.site.terrain import TerrainSource
+
+    sources = {
+        name: LayerSource(folder / source.file, source.layer, source.columns, source.units)
+        for name, source in plan.layers.items()
+    }
+    ground = plan.terrain
+    return read_site(
+        sources,
+        subject_id=plan.subject.id,
+        subject_point=plan.subject.point,
+        height_m=plan.site.height,
+        terrain=None
+        if ground is None
+        else TerrainSource(folder / ground.file, ground.unit, ground.extend),
+        datum_tolerance_m=plan.site.datum_tolerance,
+        reach_m=plan.site.reach,
+        storey_height_m=plan.site.storey_height,
+    )
+
+
+def step_arguments(step: Step, plan: Plan, folder: Path, terrain=None) -> dict[str, Any]:
+    """Collect a step's parameters and resources from a plan."""
+    from screenplan.planting.species import load_species
+    from screenplan.rules.ruleset import load_rules
+
+    arguments = {name: plan.value(key) for name, key in step.parameters.items()}
+    if "terrain" in step.resources:
+        arguments["terrain"] = terrain
+    if "table" in step.resources:
+        arguments["table"] = load_species(plan.species)
+    if "rules" in step.resources:
+        own = plan.setbacks.file
+        arguments["rules"] = load_rules(None if own is None else folder / own, plan.setbacks.rules)
+    return arguments
+
+
+def run_plan(
+    plan: Plan | Path | str, folder: Path | None = None, progress: Progress | None = None
+) -> Run:
+    """Run every step of a plan.
+
+    Parameters
+    ----------
+    plan : Plan or path
+        A plan, or the file that holds it.
+    folder : Path, optional
+        The folder to which a `Plan`'s paths are relative; by default the current one.
+    progress : callable, optional
+        Called before each step.
+
+    Returns
+    -------
+    Run
+
+    Raises
+    ------
+    InputError
+        If the plan or a layer cannot be used.
+    """
+    if not isinstance(plan, Plan):
+        plan, folder = read_plan(plan)
+    folder = Path.cwd() if folder is None else folder
+    tell = progress or (lambda *_: None)
+    total = len(STEPS) + 1
+    tell("reading", 1, total)
+    site = read_inputs(plan, folder)
+    run = Run(plan, folder, site, dict(site.layers))
+    for number, step in enumerate(STEPS.values(), start=2):
+        tell(step.name, number, total)
+        run.layers |= step(run.layers, **step_arguments(step, plan, folder, site.terrain))
+    return run

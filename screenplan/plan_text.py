@@ -1,0 +1,147 @@
+"""A plan file as text: every key with its help, what was chosen, and what is the default.
+
+The text is made from the same fields that check the plan, so a key cannot be there without its
+help, or with a range that does not hold.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from pydantic_core import PydanticUndefined
+
+from screenplan.plan import SECTIONS, is_length
+
+_WIDTH = 96
+
+
+def plan_text(
+    chosen: Mapping[str, Mapping[str, Any]],
+    layers: Mapping[str, Mapping[str, Any]],
+    *,
+    head: Sequence[str] = (),
+    notes: Mapping[str, Sequence[str]] | None = None,
+    terrain: Mapping[str, Any] | None = None,
+) -> str:
+    """Write a plan file.
+
+    Parameters
+    ----------
+    chosen : mapping
+        Section: key: value as it should stand there. Keys left out are written as comments with
+        their defaults.
+    layers : mapping
+        Layer name: the keys of its source (``file``, ``layer``, ``columns``, ``units``).
+    head : sequence of str
+        Sentences for the top of the file.
+    notes : mapping, optional
+        Key such as ``rows.along``: sentences to stand above it.
+    terrain : mapping, optional
+        The keys of the terrain raster.
+    """
+    notes = notes or {}
+    lines = [f"# {line}" for sentence in head for line in textwrap.wrap(sentence, _WIDTH)]
+    for section, model in SECTIONS.items():
+        lines += ["", f"[{section}]", f"# {model.__doc__}"]
+        for name, field in model.model_fields.items():
+            key = f"{section}.{name}"
+            lines.append("")
+            for sentence in (field.description + _range_of(key, field), *notes.get(key, ())):
+                lines += textwrap.wrap(
+                    sentence, _WIDTH, initial_indent="# ", subsequent_indent="#   "
+                )
+            value = chosen.get(section, {}).get(name)
+            if value is not None:
+                lines.append(f"{name} = {toml_value(value)}")
+            else:
+                lines.append(f"# {name} = {_default_of(key, field)}".rstrip())
+        if section == "subject":
+            lines += _layer_lines(layers, terrain, notes)
+    return "\n".join(lines).lstrip("\n") + "\n"
+
+
+def _layer_lines(layers, terrain, notes) -> list[str]:
+    lines = []
+    for name, source in layers.items():
+        lines += ["", f"[layers.{name}]"]
+        lines += [
+            f"# {line}"
+            for sentence in notes.get(f"layers.{name}", ())
+            for line in textwrap.wrap(sentence, _WIDTH)
+        ]
+        lines += [
+            f"{key} = {toml_value(value)}"
+            for key, value in source.items()
+            if value not in (None, {})
+        ]
+    if terrain:
+        lines += ["", "[terrain]"]
+        lines += [
+            f"{key} = {toml_value(value)}" for key, value in terrain.items() if value is not None
+        ]
+    return lines
+
+
+def toml_value(value: Any) -> str:
+    """Write a value as TOML: text, number, boolean, list or inline table."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, (int, float)):
+        return repr(value)
+    if isinstance(value, Mapping):
+        return (
+            "{ "
+            + ", ".join(
+                f"{toml_value(str(key))} = {toml_value(entry)}" for key, entry in value.items()
+            )
+            + " }"
+        )
+    if isinstance(value, (list, tuple)):
+        return "[" + ", ".join(toml_value(entry) for entry in value) + "]"
+    text = str(value).replace("\\", "\\\\").replace('"', '\\"')
+    text = "".join(
+        mark if mark >= " " and mark != "\x7f" else f"\\u{ord(mark):04X}" for mark in text
+    )
+    return f'"{text}"'
+
+
+def _default_of(key: str, field) -> str:
+    default = field.get_default(call_default_factory=True)
+    if default is None or default is PydanticUndefined:
+        return ""
+    if is_length(key):
+        return toml_value(f"{default:g} m")
+    return toml_value(default)
+
+
+def _range_of(key: str, field) -> str:
+    """Say the range of a key in words, or its choices."""
+    limits = {}
+    for mark in field.metadata:
+        for name in ("ge", "gt", "le", "lt"):
+            if getattr(mark, name, None) is not None:
+                limits[name] = getattr(mark, name)
+    unit = " m" if is_length(key) else ""
+    low = (
+        f"at least {limits['ge']:g}{unit}"
+        if "ge" in limits
+        else f"above {limits['gt']:g}{unit}"
+        if "gt" in limits
+        else ""
+    )
+    high = (
+        f"at most {limits['le']:g}{unit}"
+        if "le" in limits
+        else f"below {limits['lt']:g}{unit}"
+        if "lt" in limits
+        else ""
+    )
+    choices = [
+        str(choice)
+        for choice in getattr(field.annotation, "__args__", ())
+        if isinstance(choice, (str, int))
+    ]
+    said = ", ".join(part for part in (low, high, " or ".join(choices)) if part)
+    return f" ({said})" if said else ""
