@@ -1,0 +1,92 @@
+"""Whose land it is: the subject parcel, and the parcel on which each building stands."""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+
+from screenplan.errors import refuse
+
+
+def subject_outline(parcels: gpd.GeoDataFrame) -> shapely.Polygon | shapely.MultiPolygon:
+    """Give the ground of the subject parcel.
+
+    Raises
+    ------
+    InputError
+        If no row, or more than one, is marked as the subject, or its outline is empty.
+    """
+    if "is_subject" not in parcels:
+        raise refuse(
+            "the column is_subject is missing",
+            "Mark the one parcel that is planned with is_subject true",
+            layer="parcels",
+        )
+    rows = np.flatnonzero(parcels["is_subject"].fillna(False).to_numpy(dtype=bool))
+    if len(rows) != 1:
+        raise refuse(
+            f"{len(rows)} parcels are marked as the subject",
+            "Mark exactly one parcel with is_subject true",
+            layer="parcels",
+            rows=[int(row) + 1 for row in rows],
+        )
+    outline = parcels.geometry.iloc[rows[0]]
+    if outline is None or outline.is_empty:
+        raise refuse(
+            "the subject parcel has no outline",
+            "Draw it as a polygon",
+            layer="parcels",
+            rows=[int(rows[0]) + 1],
+        )
+    return outline
+
+
+def subject_id(parcels: gpd.GeoDataFrame) -> str:
+    """Give the identifier of the subject parcel; see `subject_outline` for what is refused."""
+    subject_outline(parcels)
+    rows = parcels["is_subject"].fillna(False).to_numpy(dtype=bool)
+    return str(parcels.loc[rows, "parcel_id"].iloc[0])
+
+
+def sound(geometries: np.ndarray) -> np.ndarray:
+    """Give the geometries, those that are invalid repaired, for asking what touches what."""
+    broken = ~shapely.is_valid(geometries)
+    if not broken.any():
+        return geometries
+    repaired = np.array(geometries, dtype=object)
+    repaired[broken] = shapely.make_valid(repaired[broken])
+    return repaired
+
+
+def parcels_of(buildings: gpd.GeoDataFrame, parcels: gpd.GeoDataFrame) -> np.ndarray:
+    """Find the parcel on which most of each building stands.
+
+    Parameters
+    ----------
+    buildings : GeoDataFrame
+        Footprints; a ``parcel_id`` that is filled in is taken as it is.
+    parcels : GeoDataFrame
+        With ``parcel_id``.
+
+    Returns
+    -------
+    ndarray of object
+        A parcel's identifier for each building, or None where it stands on no parcel.
+    """
+    owner = np.full(len(buildings), None, dtype=object)
+    footprints = sound(buildings.geometry.to_numpy())
+    land = sound(parcels.geometry.to_numpy())
+    ids = parcels["parcel_id"].astype(str).to_numpy()
+    which, on = shapely.STRtree(land).query(footprints, predicate="intersects")
+    shared = shapely.area(shapely.intersection(footprints[which], land[on]))
+    # The largest share is written last and stands.
+    for item in np.argsort(shared, kind="stable"):
+        if shared[item] > 0.0:
+            owner[which[item]] = ids[on[item]]
+    if "parcel_id" in buildings:
+        given = buildings["parcel_id"].to_numpy(dtype=object)
+        known = ~pd.isna(given)
+        owner[known] = [str(value) for value in given[known]]
+    return owner

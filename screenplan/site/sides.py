@@ -1,0 +1,229 @@
+"""The sides of the subject parcel, from real corner to real corner, and what lies across each."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+import geopandas as gpd
+import numpy as np
+import shapely
+import shapely.ops
+
+from screenplan.contracts import SIDES
+from screenplan.errors import refuse
+from screenplan.site.compass import apart_deg, bearing_deg, compass_name
+from screenplan.site.corners import Ring, find_corners, fitting_base
+from screenplan.site.ownership import sound, subject_outline
+from screenplan.site.shaping import column_or, shape_layer
+
+#: A neighbour is across a side if its parcel begins within this distance outside it.
+BAND_M = 3.0
+#: It may overlap the subject by this much, as parcels digitised apart do.
+OVERLAP_M = 0.5
+#: A road is across a side if its centre line is within this distance and no parcel lies between.
+ROAD_REACH_M = 20.0
+#: What is looked across at shorter steps than this adds nothing.
+PROBE_STEP_M = 0.5
+#: At most this many places along a side are looked from.
+MOST_PROBES = 400
+#: What is seen from less than this share of a side is not across it.
+LEAST_SHARE = 0.1
+#: A side is curved if it leaves its chord by more than this share of the chord's length.
+CURVED_SHARE = 0.1
+#: Lengths that differ by less are taken as equal when sides of one name are numbered.
+EQUAL_M = 0.1
+
+
+def find_sides(
+    parcels: gpd.GeoDataFrame,
+    roads: gpd.GeoDataFrame | None = None,
+    *,
+    corner_deg: float = 30.0,
+    base_m: float = 4.0,
+) -> gpd.GeoDataFrame:
+    """Cut the subject's outline into sides at its real corners.
+
+    A corner is a change of direction of at least ``corner_deg`` over ``base_m``, whatever the
+    number of vertices: a wide arc is one side, a street corner that is chamfered or rounded is a
+    corner, and what is shorter than about the base length (a jog, a spur) is no side of its own.
+    A chamfered or rounded corner is cut in its middle. An outline with no corners, such as a
+    circle, is cut where it reaches farthest to the north-east, north-west, south-west and
+    south-east. Holes have no sides.
+
+    Parameters
+    ----------
+    parcels : GeoDataFrame
+        Contract ``parcels``, in metres; exactly one row with ``is_subject`` true.
+    roads : GeoDataFrame, optional
+        Contract ``roads``, in metres: names what lies across a side that no parcel adjoins.
+    corner_deg : float, default 30
+        The least change of direction of a corner, degrees, 5 to 120.
+    base_m : float, default 4
+        The length over which it is measured, metres; shortened on a parcel less than 10 m wide
+        to 0.4 of its width.
+
+    Returns
+    -------
+    GeoDataFrame
+        Contract ``sides``. The sides run anticlockwise, the parcel on their left; together they
+        are exactly the outline. They are listed in the order in which one walks them, from the
+        one that faces north most nearly. Sides that share a name are numbered from the longest.
+
+    Raises
+    ------
+    InputError
+        If there is not exactly one subject, or a parameter is out of range.
+    """
+    if not 5.0 <= corner_deg <= 120.0:
+        raise refuse(
+            f"a corner angle of {corner_deg}° tells no corners from bends",
+            "Choose one between 5 and 120",
+            key="corner_deg",
+        )
+    if not 0.1 <= base_m <= 100.0:
+        raise refuse(
+            f"a base length of {base_m} m is out of range",
+            "Choose one between 0.1 and 100 m",
+            key="base_m",
+        )
+    subject = subject_outline(parcels)
+    parts = sorted(shapely.get_parts(subject), key=lambda part: -part.area)
+    pieces: list[np.ndarray] = []
+    bases: list[float] = []
+    for part in parts:
+        base = fitting_base(part, base_m)
+        ring = Ring.around(part)
+        cut = ring.cut(find_corners(ring, corner_deg, base))
+        pieces += _from_north(cut)
+        bases += [base] * len(cut)
+    lines = [shapely.LineString(piece) for piece in pieces]
+    chords = np.array([piece[-1] - piece[0] for piece in pieces])
+    bearings = bearing_deg(chords[:, 0], chords[:, 1])
+    # Anticlockwise: the parcel is on the left, the outside a quarter turn to the right.
+    facings = (bearings + 90.0) % 360.0
+    lengths = shapely.length(np.array(lines))
+    seen = [
+        _look_across(line, base, subject, parcels, roads)
+        for line, base in zip(lines, bases, strict=True)
+    ]
+    return shape_layer(
+        SIDES,
+        {
+            "side_id": _name_sides(lines, facings, lengths),
+            "length_m": lengths,
+            "chord_m": np.hypot(chords[:, 0], chords[:, 1]),
+            "bearing_deg": bearings,
+            "facing_deg": facings,
+            "across": [name for name, _ in seen],
+            "across_kind": [kind for _, kind in seen],
+            "curved": [_is_curved(line, base) for line, base in zip(lines, bases, strict=True)],
+        },
+        lines,
+        parcels.crs,
+    )
+
+
+def _from_north(pieces: list[np.ndarray]) -> list[np.ndarray]:
+    """Begin the walk with the side that faces north most nearly, the longest of several."""
+    chords = np.array([piece[-1] - piece[0] for piece in pieces])
+    off = apart_deg(bearing_deg(chords[:, 0], chords[:, 1]) + 90.0, 0.0)
+    first = min(
+        range(len(pieces)),
+        key=lambda i: (
+            round(off[i]),
+            -round(np.hypot(*chords[i]) / EQUAL_M),
+            -pieces[i][:, 1].mean(),
+        ),
+    )
+    return pieces[first:] + pieces[:first]
+
+
+def _name_sides(lines: list, facings: np.ndarray, lengths: np.ndarray) -> list[str]:
+    """Name each side by the compass, and number those of one name, the longest first.
+
+    Of sides that are equally long, the one farther out in the direction of the name comes first.
+    """
+    names = [compass_name(facing) for facing in facings]
+    often = Counter(names)
+    middles = shapely.get_coordinates(shapely.centroid(np.array(lines)))
+    out = np.column_stack([np.sin(np.radians(facings)), np.cos(np.radians(facings))])
+    reach = np.sum(middles * out, axis=1)
+    order = sorted(range(len(names)), key=lambda i: (-round(lengths[i] / EQUAL_M), -reach[i]))
+    numbered = list(names)
+    count: Counter[str] = Counter()
+    for item in order:
+        if often[names[item]] > 1:
+            count[names[item]] += 1
+            numbered[item] = f"{names[item]}-{count[names[item]]}"
+    return numbered
+
+
+def _is_curved(line: shapely.LineString, base_m: float) -> bool:
+    """Tell whether a side bends, its ends up to a base length (rounded corners) not counted."""
+    if line.length > 4.0 * base_m:
+        line = shapely.ops.substring(line, base_m, line.length - base_m)
+    ends = shapely.get_coordinates(line)[[0, -1]]
+    chord = shapely.LineString(ends)
+    away = shapely.distance(shapely.points(shapely.get_coordinates(line)), chord).max()
+    return bool(away > CURVED_SHARE * chord.length)
+
+
+def _look_across(
+    line: shapely.LineString,
+    base_m: float,
+    subject,
+    parcels: gpd.GeoDataFrame,
+    roads: gpd.GeoDataFrame | None,
+) -> tuple[str, str]:
+    """Look straight out from many places along a side, and name what is met most often."""
+    count = int(np.clip(np.ceil(line.length / PROBE_STEP_M), 8, MOST_PROBES))
+    s = (np.arange(count) + 0.5) * line.length / count
+    here = shapely.get_coordinates(shapely.line_interpolate_point(line, s))
+    half = base_m / 2.0
+    ahead = shapely.get_coordinates(
+        shapely.line_interpolate_point(line, np.minimum(s + half, line.length))
+    )
+    behind = shapely.get_coordinates(shapely.line_interpolate_point(line, np.maximum(s - half, 0)))
+    along = ahead - behind
+    along /= np.maximum(np.hypot(along[:, 0], along[:, 1]), 1e-12)[:, None]
+    out = np.column_stack([along[:, 1], -along[:, 0]])
+
+    neighbours = ~parcels["is_subject"].fillna(False).to_numpy(dtype=bool)
+    land = sound(parcels.geometry.to_numpy()[neighbours])
+    ids = parcels["parcel_id"].astype(str).to_numpy()[neighbours]
+    by_parcel = _first_met(here, out, -OVERLAP_M, BAND_M, land)
+    met: Counter[tuple[str, str]] = Counter(
+        (ids[which], "parcel") for which in by_parcel if which >= 0
+    )
+    if roads is not None and len(roads):
+        free = np.flatnonzero(by_parcel < 0)
+        ways = roads.geometry.to_numpy()
+        names = column_or(roads, "name")
+        numbers = column_or(roads, "road_id", "")
+        # A road behind a parcel, or behind the subject's own ground, is not across this side.
+        walls = np.concatenate([land, [shapely.buffer(subject, -2.0 * OVERLAP_M)], ways])
+        for which in _first_met(here[free], out[free], OVERLAP_M, ROAD_REACH_M, walls):
+            if which > len(land):
+                road = which - len(land) - 1
+                met[(str(names[road] or numbers[road] or "road"), "road")] += 1
+    if not met:
+        return "", "unknown"
+    (name, kind), often = min(met.items(), key=lambda item: (-item[1], item[0]))
+    return (name, kind) if often >= LEAST_SHARE * count else ("", "unknown")
+
+
+def _first_met(
+    here: np.ndarray, out: np.ndarray, start_m: float, end_m: float, things: np.ndarray
+) -> np.ndarray:
+    """Find the first thing on each probe, from ``start_m`` to ``end_m`` outward; -1 if none."""
+    first = np.full(len(here), -1)
+    if len(here) == 0 or len(things) == 0:
+        return first
+    begin = here + start_m * out
+    probes = shapely.linestrings(np.stack([begin, here + end_m * out], axis=1))
+    probe, thing = shapely.STRtree(things).query(probes, predicate="intersects")
+    shared = shapely.intersection(probes[probe], things[thing])
+    away = shapely.distance(shared, shapely.points(begin)[probe])
+    for item in np.lexsort((-thing, -away)):
+        first[probe[item]] = thing[item]
+    return first
