@@ -1,0 +1,126 @@
+"""All layers in one GeoPackage, in the parcel layer's own coordinate reference system."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from pathlib import Path
+
+import fiona
+import pandas as pd
+from pyproj import CRS
+
+from screenplan.contracts import OUTPUTS, Contract
+from screenplan.errors import refuse
+from screenplan.outputs.conform import Layout, conform
+from screenplan.outputs.vector import explain_failure, write_layer
+
+#: GDAL opens 1.4, its own default, only with a warning before version 3.7.
+VERSION = "1.3"
+GEOMETRY_COLUMN = "geom"
+
+
+def write_geopackage(
+    layers: Mapping[str, pd.DataFrame],
+    path: str | Path,
+    crs: CRS | str | int,
+    *,
+    contracts: Mapping[str, Contract] = OUTPUTS,
+    written_at: dt.datetime | None = None,
+) -> dict[str, int]:
+    """Write layers and tables into one new GeoPackage.
+
+    The same layers, reference system and time give the same bytes.
+
+    Parameters
+    ----------
+    layers : mapping of str to GeoDataFrame or DataFrame
+        By contract name; layers already in ``crs``, tables without geometry.
+    path : str or Path
+        The file to write; one that exists is replaced.
+    crs : pyproj.CRS or what it is made from
+        The layers' reference system. Of a compound or three-dimensional one the horizontal part
+        is declared, since the geometries are flat.
+    contracts : mapping of str to Contract
+        Which layers there may be; they are written in its order.
+    written_at : datetime, optional
+        With a time zone; by default now. It is all in the file that is not content.
+
+    Returns
+    -------
+    dict of str to int
+        Number of rows by layer.
+
+    Raises
+    ------
+    InputError
+        If a layer is unknown, is in another reference system, breaks its contract, or the file
+        cannot be written.
+    """
+    path = Path(path)
+    crs = CRS(crs)
+    unknown = [name for name in layers if name not in contracts]
+    if unknown:
+        raise refuse(
+            f"There is no output layer {', '.join(unknown)}", f"Give {', '.join(contracts)}"
+        )
+    layouts = [conform(layers[name], contracts[name]) for name in contracts if name in layers]
+    for layout in layouts:
+        if layout.geometries is not None:
+            _check_crs(layers[layout.contract.name].crs, crs, layout.contract.name)
+    with explain_failure(path):
+        path.unlink(missing_ok=True)
+    declared = horizontal(crs).to_wkt()
+    with fiona.Env(OGR_CURRENT_DATE=_stamp(written_at)):
+        for layout in layouts:
+            spatial = layout.geometries is not None
+            write_layer(
+                layout,
+                path,
+                driver="GPKG",
+                geometry=layer_type(layout) if spatial else "None",
+                crs_wkt=declared if spatial else None,
+                VERSION=VERSION,
+                GEOMETRY_NAME=GEOMETRY_COLUMN,
+                IDENTIFIER=layout.contract.name,
+                DESCRIPTION=layout.contract.meaning,
+            )
+    return {layout.contract.name: len(layout) for layout in layouts}
+
+
+def horizontal(crs: CRS) -> CRS:
+    """Give the flat reference system inside a compound, bound or three-dimensional one."""
+    while crs.is_bound or crs.is_compound:
+        crs = crs.source_crs if crs.is_bound else crs.sub_crs_list[0]
+    return crs.to_2d()
+
+
+def layer_type(layout: Layout) -> str:
+    """Give the narrowest geometry type that holds every row and that the contract names.
+
+    A single type is kept; polygons beside multi-polygons make a layer of multi-polygons, and so
+    for lines and points; kinds that do not go together make an ``Unknown`` one. An empty layer
+    takes the contract's type, so that the desktop GIS can draw on it.
+    """
+    present = {shape.geom_type for shape in layout.geometries if shape is not None}
+    kinds = present or set(layout.contract.geometry)
+    if len(kinds) == 1:
+        return kinds.pop()
+    single = {kind.removeprefix("Multi") for kind in kinds}
+    return f"Multi{single.pop()}" if len(single) == 1 else "Unknown"
+
+
+def _check_crs(found: CRS | None, crs: CRS, name: str) -> None:
+    if found is None or not CRS(found).equals(crs, ignore_axis_order=True):
+        known = "none" if found is None else CRS(found).name
+        raise refuse(
+            f"Its coordinate reference system is {known}, and the file's is {crs.name}",
+            "Transform the layer first",
+            layer=name,
+        )
+
+
+def _stamp(moment: dt.datetime | None) -> str:
+    moment = moment or dt.datetime.now(dt.UTC)
+    text = moment.astimezone(dt.UTC).isoformat(timespec="milliseconds")
+    return text.replace("+00:00", "Z")

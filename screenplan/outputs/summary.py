@@ -1,0 +1,125 @@
+"""The summary of a finished run, as rows of a label and a value; the faces print it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import NamedTuple
+
+import pandas as pd
+
+from screenplan.units import format_length
+
+
+class SummaryRow(NamedTuple):
+    """One line of the summary."""
+
+    label: str
+    value: str
+
+
+def summarise(layers: Mapping[str, pd.DataFrame], *, units: str = "metric") -> list[SummaryRow]:
+    """Sum up the layers of a run.
+
+    Parameters
+    ----------
+    layers : mapping of str to DataFrame
+        By contract name, with contract columns, lengths in metres. What is not there is left
+        out of the summary.
+    units : {"metric", "us"}
+        In which lengths are written.
+
+    Returns
+    -------
+    list of SummaryRow
+        In reading order.
+    """
+    rows: list[SummaryRow] = []
+    for name, tell in _TELL.items():
+        table = layers.get(name)
+        if table is not None:
+            rows.extend(SummaryRow(label, value) for label, value in tell(table, units))
+    return rows
+
+
+def _tell_sides(sides: pd.DataFrame, units: str):
+    around = format_length(float(sides["length_m"].sum()), units)
+    yield "Sides of the parcel", f"{len(sides)}, {around} around"
+
+
+def _tell_lines(lines: pd.DataFrame, units: str):
+    if lines.empty:
+        yield "Planting lines", "none"
+        return
+    length = format_length(float(lines["length_m"].sum()), units)
+    plantable = format_length(float(lines["plantable_m"].sum()), units)
+    along = ", ".join(dict.fromkeys(lines["side_id"]))
+    yield "Planting lines", f"{len(lines)} along {along}: {length}, {plantable} plantable"
+
+
+def _tell_plants(plants: pd.DataFrame, _units: str):
+    standing = int(plants["existing"].astype(bool).sum())
+    new = plants[~plants["existing"].astype(bool)]
+    kinds = ", ".join(
+        f"{count} {species}" for species, count in sorted(new["species"].value_counts().items())
+    )
+    yield "New plants", f"{len(new)} ({kinds})" if kinds else "0"
+    if standing:
+        yield "Plants that stand already", str(standing)
+    moved = int((plants["moved_m"].abs() > 0).sum())
+    if moved:
+        yield "Plants moved along their line", str(moved)
+
+
+def _tell_dropped(dropped: pd.DataFrame, _units: str):
+    if not dropped.empty:
+        yield "Stations where nothing may stand", str(len(dropped))
+
+
+def _tell_closure(closure: pd.DataFrame, units: str):
+    typical = closure[closure["growth"] == "typical"]
+    for row in typical.itertuples():
+        height = format_length(row.asked_height_m, units)
+        if pd.isna(row.year_closed):
+            most = format_length(row.mature_closed_height_m, units)
+            says = f"never up to {height}; up to {most} in the end"
+        else:
+            says = f"up to {height} in year {int(row.year_closed)}"
+        yield f"Row {row.line_id} closes", says
+
+
+def _tell_views(views: pd.DataFrame, _units: str):
+    counts = views["status"].value_counts()
+    exist = len(views) - int(counts.get("no view", 0))
+    yield "Views from windows to private places", str(exist)
+    yield "  closed by what stands already", str(int(counts.get("closed already", 0)))
+    closing = views[views["status"] == "closes"]
+    years = closing["year_closed"].dropna().astype(int)
+    when = f", in {_year_span(years)}" if len(years) else ""
+    yield "  closed by the screen", f"{len(closing)}{when}"
+    yield "  left open", str(int(counts.get("stays open", 0)))
+
+
+def _year_span(years: pd.Series) -> str:
+    first, last = int(years.min()), int(years.max())
+    return f"year {first}" if first == last else f"years {first} to {last}"
+
+
+def _tell_checks(checks: pd.DataFrame, _units: str):
+    counts = checks["result"].value_counts()
+    yield "Checks passed", str(int(counts.get("passes", 0)))
+    for row in checks[checks["result"] == "fails"].itertuples():
+        yield f"Fails: {row.check}", row.says
+    for row in checks[checks["result"] == "cannot be judged"].itertuples():
+        needs = f" Needed: {row.needs}" if isinstance(row.needs, str) and row.needs else ""
+        yield f"Not judged: {row.check}", f"{row.says}{needs}"
+
+
+_TELL = {
+    "sides": _tell_sides,
+    "planting_lines": _tell_lines,
+    "plants": _tell_plants,
+    "dropped_stations": _tell_dropped,
+    "closure": _tell_closure,
+    "views": _tell_views,
+    "checks": _tell_checks,
+}

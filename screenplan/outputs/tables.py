@@ -1,0 +1,69 @@
+"""Tables as CSV by RFC 4180, in UTF-8."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+
+import pandas as pd
+
+from screenplan.contracts import Contract
+from screenplan.errors import refuse
+from screenplan.outputs.conform import conform
+from screenplan.outputs.vector import explain_failure
+
+#: A spreadsheet takes a cell that begins so for a formula. The apostrophe itself is among them,
+#: so that taking one leading apostrophe away always gives the text back.
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "'")
+
+
+def write_csv(table: pd.DataFrame, path: str | Path, contract: Contract) -> int:
+    """Write a table as CSV: comma, CRLF, a header line, UTF-8 without a byte order mark.
+
+    Text that a spreadsheet would take for a formula gets a leading apostrophe; the GeoPackage
+    holds it unchanged. A missing value and an empty text are both an empty cell; true and false
+    are written so.
+
+    Parameters
+    ----------
+    table : DataFrame
+        With exactly the contract's columns, in any order.
+    path : str or Path
+        The file to write; one that exists is replaced.
+    contract : Contract
+        What the table is.
+
+    Returns
+    -------
+    int
+        The number of rows written.
+
+    Raises
+    ------
+    InputError
+        If the table breaks its contract or cannot be written.
+    """
+    path = Path(path)
+    layout = conform(table, contract)
+    if layout.geometries is not None:
+        raise refuse(
+            "It has geometries, which a CSV cannot hold", "Write it as GeoJSON", layer=contract.name
+        )
+    with (
+        explain_failure(path, contract.name),
+        path.open("w", encoding="utf-8", newline="") as sink,
+    ):
+        writer = csv.writer(sink)
+        writer.writerow([name for name, _ in layout.columns])
+        writer.writerows([_cell(value) for value in row.values()] for row in layout.rows())
+    return len(layout)
+
+
+def _cell(value: object) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return f"'{value}" if value.startswith(FORMULA_STARTS) else value
+    return repr(value)
