@@ -1,0 +1,226 @@
+"""Changes of datum: which one is taken, how accurate it is, and when it is refused.
+
+A ballpark transformation (one that takes two datums for the same) is never taken, and nothing is
+fetched from a network: a transformation counts only if all its grids are on this machine.
+"""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+
+import pyproj
+import pyproj.network
+from pyproj import CRS, Transformer
+from pyproj.aoi import AreaOfInterest
+from pyproj.transformer import TransformerGroup
+
+from screenplan.errors import refuse
+
+#: Two layers that agree this well are taken as agreeing, unless the plan says otherwise.
+DATUM_TOLERANCE_M = 2.0
+#: Half the size in degrees of the area for which a transformation is chosen.
+AREA_HALF_DEG = 0.02
+
+#: Where the plan states the tolerance.
+TOLERANCE_KEY = "site.datum_tolerance"
+
+
+@dataclass(frozen=True)
+class Transformation:
+    """The way from one horizontal CRS to another, with its accuracy.
+
+    Parameters
+    ----------
+    source, target : str
+        Names of the two CRS.
+    operation : str
+        The operation's name, or ``none`` where both lie on one datum and no change is needed.
+    accuracy_m : float or None
+        Stated accuracy in metres, 0 on one datum; None where nobody states it.
+    better_m : float or None
+        Accuracy of a better operation that was left out because its grids are missing.
+    missing_grids : tuple of str
+        Those grids' file names.
+    transformer : pyproj.Transformer
+        Takes x (east or longitude) before y, whatever the CRS says.
+    """
+
+    source: str
+    target: str
+    operation: str
+    accuracy_m: float | None
+    better_m: float | None = None
+    missing_grids: tuple[str, ...] = ()
+    transformer: Transformer = field(repr=False, compare=False, kw_only=True)
+
+    def to_record(self) -> dict[str, object]:
+        """Give plain values for a run record."""
+        return {
+            "source": self.source,
+            "target": self.target,
+            "operation": self.operation,
+            "accuracy_m": self.accuracy_m,
+            "better_m": self.better_m,
+            "missing_grids": list(self.missing_grids),
+        }
+
+
+def horizontal(crs: CRS) -> CRS:
+    """Strip the vertical part of a CRS; the towgs84 part of a bound one stays.
+
+    Parameters
+    ----------
+    crs : pyproj.CRS
+        Any CRS.
+
+    Returns
+    -------
+    pyproj.CRS
+        A two-dimensional CRS; the very same object if it was one already.
+    """
+    if crs.is_compound:
+        return horizontal(CRS(crs.sub_crs_list[0]))
+    if len(crs.axis_info) > 2 and not crs.is_geocentric:
+        return crs.to_2d()
+    return crs
+
+
+def find_transformation(
+    source: CRS,
+    target: CRS,
+    *,
+    area: tuple[float, float, float, float] | None = None,
+    tolerance_m: float | None = None,
+    file: str | None = None,
+    layer: str | None = None,
+) -> Transformation:
+    """Choose the transformation between two CRS, or refuse.
+
+    Parameters
+    ----------
+    source, target : pyproj.CRS
+        The two CRS; vertical parts are left out.
+    area : tuple of float, optional
+        West, south, east, north of the site, degrees from Greenwich: national datums have several
+        transformations, each for its own area.
+    tolerance_m : float, optional
+        Refuse what is less accurate. None only states the accuracy.
+    file, layer : str, optional
+        Whose CRS ``source`` is, for the message.
+
+    Returns
+    -------
+    Transformation
+
+    Raises
+    ------
+    InputError
+        If only a ballpark transformation is at hand, or none as accurate as asked; the accuracy
+        and the missing grids are named.
+    """
+    source, target = horizontal(source), horizontal(target)
+    if source.equals(target, ignore_axis_order=True):
+        same = Transformer.from_crs(target, target, always_xy=True)
+        return Transformation(source.name, target.name, "none", 0.0, transformer=same)
+    group = _list_operations(source, target, area)
+    better_m, missing = _find_missing(group)
+    where = {"file": file, "layer": layer, "key": TOLERANCE_KEY}
+    if not group.transformers:
+        named = _name_grids(missing)
+        raise refuse(
+            f"No transformation from '{source.name}' to '{target.name}' can be used"
+            + (f": it needs {named}, which is missing here" if missing else ""),
+            _mend_by_hand(missing, target),
+            file=file,
+            layer=layer,
+        )
+    # PROJ sorts them by the area that they cover, then by accuracy.
+    best = group.transformers[0]
+    accuracy_m = None if best.accuracy < 0 else float(best.accuracy)
+    if accuracy_m is not None and better_m is not None and better_m >= accuracy_m:
+        better_m, missing = None, ()
+    if tolerance_m is not None and accuracy_m is None:
+        raise refuse(
+            f"The change of datum from '{source.name}' to '{target.name}' has no stated accuracy",
+            f"Save this layer in the CRS '{target.name}' with a transformation that you trust",
+            file=file,
+            layer=layer,
+        )
+    if tolerance_m is not None and accuracy_m > tolerance_m:
+        grids = f"; {_name_grids(missing)}, good to {better_m:g} m, is missing" if missing else ""
+        raise refuse(
+            f"The change of datum from '{source.name}' to '{target.name}' is good to "
+            f"{accuracy_m:g} m only, the tolerance is {tolerance_m:g} m{grids}",
+            f"If you know that the layers agree, raise the tolerance to {accuracy_m:g} m; else "
+            + _mend_by_hand(missing, target, start="s"),
+            **where,
+        )
+    operation = best.description
+    if accuracy_m == 0.0 and not _changes_datum(source, target):
+        operation = "none"
+    return Transformation(
+        source.name,
+        target.name,
+        operation,
+        accuracy_m,
+        better_m,
+        missing,
+        transformer=best,
+    )
+
+
+def _changes_datum(source: CRS, target: CRS) -> bool:
+    return source.is_bound or target.is_bound or source.geodetic_crs != target.geodetic_crs
+
+
+def _list_operations(source: CRS, target: CRS, area) -> TransformerGroup:
+    with warnings.catch_warnings(), _no_network():
+        # "Best transformation is not available": said in our own words, with the grids' names.
+        warnings.simplefilter("ignore", UserWarning)
+        return TransformerGroup(
+            source,
+            target,
+            always_xy=True,
+            allow_ballpark=False,
+            area_of_interest=AreaOfInterest(*area) if area else None,
+        )
+
+
+def _find_missing(group: TransformerGroup) -> tuple[float | None, tuple[str, ...]]:
+    """Accuracy and missing grids of the best operation that cannot be used."""
+    options = [
+        (op.accuracy, len(names), names)
+        for op in group.unavailable_operations
+        if (names := tuple(grid.short_name for grid in op.grids if not grid.available))
+        and op.accuracy >= 0
+    ]
+    if not options:
+        return None, ()
+    accuracy, _, names = min(options)
+    return float(accuracy), names
+
+
+def _name_grids(names: tuple[str, ...]) -> str:
+    word = "the grid" if len(names) == 1 else "the grids"
+    return f"{word} {', '.join(names)}"
+
+
+def _mend_by_hand(missing: tuple[str, ...], target: CRS, start: str = "S") -> str:
+    save = f"{start}ave this layer in the CRS '{target.name}' with a program that has "
+    if not missing:
+        return save + "an accurate transformation"
+    return save + f"{_name_grids(missing)}, or put the file into {pyproj.datadir.get_data_dir()}"
+
+
+@contextmanager
+def _no_network() -> Iterator[None]:
+    before = pyproj.network.is_network_enabled()
+    pyproj.network.set_network_enabled(False)
+    try:
+        yield
+    finally:
+        if before:
+            pyproj.network.set_network_enabled(True)

@@ -1,0 +1,336 @@
+"""The local frame of a site: metres along the ground, x east, y north.
+
+Inputs are brought into it once, when read, and outputs are sent out of it once, when written; in
+between nobody knows a CRS.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from pyproj import CRS, Transformer
+from pyproj.crs import ProjectedCRS
+from pyproj.crs.coordinate_operation import TransverseMercatorConversion
+
+from screenplan.datum import AREA_HALF_DEG, Transformation, find_transformation, horizontal
+from screenplan.errors import refuse
+from screenplan.reproject import reproject
+
+#: Name of every local frame's CRS, as a desktop GIS shows it.
+FRAME_NAME = "Local frame of the site, metres along the ground"
+#: Length of a degree of latitude is at most this, at the poles of any ellipsoid in use.
+METRES_PER_DEGREE = 111_700.0
+
+
+@dataclass(frozen=True)
+class LocalFrame:
+    """A transverse Mercator in metres, centred on the site, on the parcels' own datum.
+
+    Its scale is 1 at the site's elevation (k0 = 1 + h/R), so that a metre of the frame is a metre
+    of tape. Over a kilometre from its centre the scale changes by 1 in 10⁸.
+
+    Parameters
+    ----------
+    crs : pyproj.CRS
+        The frame itself.
+    source_crs : pyproj.CRS
+        Horizontal CRS of the parcels.
+    lon0, lat0 : float
+        The centre in degrees on the datum of the parcels, east of its own prime meridian.
+    height_m : float or None
+        Height of the site above the ellipsoid; None if not known, the scale is then 1 on the
+        ellipsoid.
+    scale : float
+        k0.
+    """
+
+    crs: CRS
+    source_crs: CRS
+    lon0: float
+    lat0: float
+    height_m: float | None
+    scale: float
+
+    @classmethod
+    def around(
+        cls, gdf: gpd.GeoDataFrame | gpd.GeoSeries, height_m: float | None = None
+    ) -> LocalFrame:
+        """Lay a frame around the subject parcel.
+
+        Parameters
+        ----------
+        gdf : GeoDataFrame or GeoSeries
+            The subject, in any CRS that has a place on the earth.
+        height_m : float, optional
+            Height of the site above the ellipsoid in metres. A height above sea level does
+            too, and costs up to 1.7 mm in 100 m (geoid heights reach about 106 m, R is 6371 km).
+
+        Raises
+        ------
+        InputError
+            If there is no CRS, it has no datum, or no coordinate can be transformed.
+        """
+        if gdf.crs is None:
+            raise refuse(
+                "The layer has no CRS", "State the CRS in which its coordinates are", layer=None
+            )
+        source = horizontal(CRS(gdf.crs))
+        geodetic = _find_geodetic(source)
+        to_degrees = Transformer.from_crs(
+            _unbind(source), geodetic, always_xy=True, allow_ballpark=False
+        )
+        xy = shapely.get_coordinates(np.asarray(gdf.geometry.array, dtype=object))
+        factor = math.degrees(geodetic.axis_info[0].unit_conversion_factor)
+        lon, lat = (np.asarray(value) * factor for value in to_degrees.transform(*xy.T))
+        lon, lat = lon[np.isfinite(lon)], lat[np.isfinite(lat)]
+        if not len(lon) or not len(lat):
+            raise refuse(
+                f"No coordinate can lie in the CRS '{source.name}'",
+                "State the CRS in which the coordinates really are",
+            )
+        if np.ptp(lon) > 180.0:  # a site across the antimeridian
+            lon = np.where(lon < 0.0, lon + 360.0, lon)
+        lon0, lat0 = (float(v.min() + v.max()) / 2.0 for v in (lon, lat))
+        scale = 1.0 if height_m is None else 1.0 + height_m / mean_radius(geodetic, lat0)
+        return cls(
+            crs=_build(geodetic, lon0, lat0, scale),
+            source_crs=source,
+            lon0=lon0,
+            lat0=lat0,
+            height_m=None if height_m is None else float(height_m),
+            scale=scale,
+        )
+
+    @property
+    def length_note(self) -> str:
+        """What the frame's lengths are worth, in one sentence."""
+        if self.height_m is None:
+            return (
+                "The site's height is not known: lengths are those at sea level, and a tape on "
+                "the ground reads 16 mm in 100 m more for each 1000 m of height"
+            )
+        return f"Lengths are true at {self.height_m:.0f} m above the ellipsoid"
+
+    @cached_property
+    def area(self) -> tuple[float, float, float, float]:
+        """West, south, east, north of the site in degrees from Greenwich, generously."""
+        meridian = self.crs.geodetic_crs.prime_meridian
+        east = self.lon0 + math.degrees(meridian.longitude * meridian.unit_conversion_factor)
+        east = (east + 180.0) % 360.0 - 180.0
+        return (
+            max(east - AREA_HALF_DEG, -180.0),
+            max(self.lat0 - AREA_HALF_DEG, -90.0),
+            min(east + AREA_HALF_DEG, 180.0),
+            min(self.lat0 + AREA_HALF_DEG, 90.0),
+        )
+
+    @cached_property
+    def _own(self) -> Transformer:
+        """From the parcels' CRS into the frame: one datum, so a projection and nothing else."""
+        return Transformer.from_crs(
+            _unbind(self.source_crs), self.crs, always_xy=True, allow_ballpark=False
+        )
+
+    def transformation_from(
+        self,
+        crs: CRS,
+        *,
+        tolerance_m: float | None = None,
+        file: str | None = None,
+        layer: str | None = None,
+    ) -> Transformation:
+        """Choose the change of datum for a layer; see `screenplan.datum.find_transformation`."""
+        return find_transformation(
+            CRS(crs),
+            self.source_crs,
+            area=self.area,
+            tolerance_m=tolerance_m,
+            file=file,
+            layer=layer,
+        )
+
+    def project_in(self, geometries: np.ndarray, transformation: Transformation) -> np.ndarray:
+        """Bring bare geometries in by a transformation already chosen; may hold infinities."""
+
+        def transform(x, y):
+            return self._own.transform(*transformation.transformer.transform(x, y))
+
+        return reproject(geometries, transform)
+
+    def project_out(self, geometries: np.ndarray, transformation: Transformation) -> np.ndarray:
+        """Undo `project_in`."""
+
+        def transform(x, y):
+            return transformation.transformer.transform(
+                *self._own.transform(x, y, direction="INVERSE"), direction="INVERSE"
+            )
+
+        unit = _metres_per_unit(transformation.transformer.source_crs)
+        return reproject(geometries, transform, metres_per_unit=unit)
+
+    def bounds_out(
+        self, bounds: tuple[float, float, float, float], transformation: Transformation
+    ) -> tuple[float, float, float, float]:
+        """Give the bounds, in a layer's CRS, of a box of the frame."""
+        (box,) = self.project_out(np.array([shapely.box(*bounds)]), transformation)
+        return tuple(float(value) for value in shapely.bounds(box))
+
+    def bring_in(
+        self, gdf: gpd.GeoDataFrame, *, tolerance_m: float | None = None, layer: str | None = None
+    ) -> gpd.GeoDataFrame:
+        """Bring a layer into the frame.
+
+        Parameters
+        ----------
+        gdf : GeoDataFrame
+            In any CRS; heights are left out.
+        tolerance_m : float, optional
+            Refuse a change of datum that is less accurate; None takes the best at hand.
+        layer : str, optional
+            Its name, for messages.
+
+        Returns
+        -------
+        GeoDataFrame
+            A copy with the caller's index and columns, in metres of the frame.
+
+        Raises
+        ------
+        InputError
+            If there is no CRS, no usable change of datum, or a coordinate that cannot be in it.
+        """
+        if gdf.crs is None:
+            raise refuse(
+                "The layer has no CRS", "State the CRS in which its coordinates are", layer=layer
+            )
+        if gdf.crs == self.crs:
+            return gdf.copy()
+        transformation = self.transformation_from(gdf.crs, tolerance_m=tolerance_m, layer=layer)
+        flat = shapely.force_2d(np.asarray(gdf.geometry.array, dtype=object))
+        moved = self.project_in(flat, transformation)
+        lost = find_lost(moved)
+        if len(lost):
+            raise refuse(
+                f"Coordinates cannot lie in the CRS '{gdf.crs.name}'",
+                "State the CRS in which the coordinates really are",
+                layer=layer,
+                rows=[int(row) + 1 for row in lost],
+            )
+        return gdf.set_geometry(gpd.GeoSeries(moved, index=gdf.index, crs=self.crs))
+
+    def send_out(self, gdf: gpd.GeoDataFrame, target_crs: CRS | str) -> gpd.GeoDataFrame:
+        """Send a layer of the frame out into another CRS.
+
+        Parameters
+        ----------
+        gdf : GeoDataFrame
+            In metres of the frame.
+        target_crs : pyproj.CRS or str
+            Such as ``EPSG:4326`` or `source_crs`; its vertical part is left out.
+
+        Returns
+        -------
+        GeoDataFrame
+            A copy with the caller's index and columns. `transformation_from` the same CRS states
+            its accuracy.
+
+        Raises
+        ------
+        InputError
+            If no transformation but a ballpark one is at hand.
+        """
+        target = horizontal(CRS(target_crs))
+        transformation = self.transformation_from(target)
+        moved = self.project_out(np.asarray(gdf.geometry.array, dtype=object), transformation)
+        return gdf.set_geometry(gpd.GeoSeries(moved, index=gdf.index, crs=target))
+
+    def to_dict(self) -> dict[str, object]:
+        """Give plain values for a run record; `from_dict` reads them."""
+        return {
+            "crs_wkt": self.crs.to_wkt(),
+            "source_crs_wkt": self.source_crs.to_wkt(),
+            "lon0_deg": self.lon0,
+            "lat0_deg": self.lat0,
+            "height_m": self.height_m,
+            "scale": self.scale,
+        }
+
+    @classmethod
+    def from_dict(cls, record: Mapping[str, object]) -> LocalFrame:
+        """Rebuild a frame from a run record.
+
+        Raises
+        ------
+        InputError
+            If a value is missing or the CRS cannot be read.
+        """
+        try:
+            source = CRS.from_wkt(record["source_crs_wkt"])
+            lon0, lat0 = float(record["lon0_deg"]), float(record["lat0_deg"])
+            scale, height = float(record["scale"]), record["height_m"]
+            # Built anew: WKT keeps 15 digits, and the record's own numbers keep all.
+            crs = _build(_find_geodetic(source), lon0, lat0, scale)
+            return cls(crs, source, lon0, lat0, None if height is None else float(height), scale)
+        except (KeyError, TypeError, ValueError, RuntimeError) as error:
+            raise refuse(
+                f"The run record holds no local frame ({error})",
+                "Run the plan again to write a new record",
+            ) from None
+
+
+def mean_radius(geodetic: CRS, lat_deg: float) -> float:
+    """Gaussian mean radius of curvature √(M N) at a latitude, metres.
+
+    M = a (1 - e²) / (1 - e² sin² φ)^(3/2), N = a / (1 - e² sin² φ)^(1/2)
+    (Snyder, Map Projections: A Working Manual, USGS 1395, 1987, equations 4-18 and 4-20).
+    """
+    ellipsoid = geodetic.ellipsoid
+    a, b = ellipsoid.semi_major_metre, ellipsoid.semi_minor_metre
+    e2 = 1.0 - (b / a) ** 2
+    w2 = 1.0 - e2 * math.sin(math.radians(lat_deg)) ** 2
+    return a * math.sqrt(1.0 - e2) / w2
+
+
+def find_lost(geometries: np.ndarray) -> np.ndarray:
+    """Positions of geometries that hold a coordinate which is not finite."""
+    xy, owner = shapely.get_coordinates(geometries, return_index=True)
+    return np.unique(owner[~np.isfinite(xy).all(axis=1)])
+
+
+def _build(geodetic: CRS, lon0: float, lat0: float, scale: float) -> CRS:
+    conversion = TransverseMercatorConversion(
+        latitude_natural_origin=lat0,
+        longitude_natural_origin=lon0,
+        false_easting=0.0,
+        false_northing=0.0,
+        scale_factor_natural_origin=scale,
+    )
+    return ProjectedCRS(conversion, name=FRAME_NAME, geodetic_crs=geodetic)
+
+
+def _find_geodetic(source: CRS) -> CRS:
+    geodetic = _unbind(source).geodetic_crs
+    if geodetic is None or source.is_geocentric:
+        raise refuse(
+            f"The CRS '{source.name}' gives no place on a map of the earth",
+            "Save the layer in a geographic or projected CRS",
+        )
+    return horizontal(geodetic)
+
+
+def _unbind(crs: CRS) -> CRS:
+    return horizontal(crs.source_crs) if crs.is_bound else crs
+
+
+def _metres_per_unit(crs: CRS) -> float:
+    """Length of the CRS's unit in metres; that of a degree where it is an angle."""
+    axis = _unbind(horizontal(CRS(crs))).axis_info[0]
+    if _unbind(horizontal(CRS(crs))).is_geographic:
+        return METRES_PER_DEGREE * math.degrees(axis.unit_conversion_factor)
+    return axis.unit_conversion_factor
