@@ -1,0 +1,340 @@
+"""What stands already: buildings, walls, fences, hedges, trees and terrain, made ready for rays.
+
+Buildings are extruded from below the ground to their eaves, which refer to one floor datum each.
+Walls, fences and hedges follow the ground. A tree given as a point is an ellipsoid on a clear
+stem. Rows of plants that are kept (`kind` "plant") grow, and are no obstacles but plants.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import shapely
+
+from screenplan.errors import InputError, Problem
+from screenplan.views.blocking import Ground, Panels, Trees, Veils, grid_panels, light_left
+from screenplan.views.crowns import COLUMN, ELLIPSOID
+
+#: Height of a storey of a building that gives only their number (common practice, no source).
+STOREY_M = 2.8
+#: From this opacity on a thing lets no light through that one could see by.
+OPAQUE = 0.995
+#: Crown of an existing tree given only by its height: spread and clear stem as shares of the height
+#: (common practice, no source; on the narrow side, so that screening is not overrated).
+TREE_SPREAD_SHARE, TREE_STEM_SHARE = 0.4, 0.2
+#: Thickness of a hedge that is given as a point or a line without one (common practice, no source).
+HEDGE_WIDTH_M = 0.8
+#: On sloping ground the tops of walls and hedges follow it in steps of this length.
+FOLLOW_GROUND_M = 1.0
+#: Points across a footprint for the mean ground under it.
+DATUM_POINTS = 12
+
+
+class LevelGround:
+    """Ground of one height; the stand-in where no terrain is given."""
+
+    is_flat = True
+
+    def __init__(self, z: float = 0.0):
+        self.level = float(z)
+
+    def height_at(self, x, y):
+        """Height of the ground, the same everywhere."""
+        return np.full(np.broadcast(x, y).shape, self.level)
+
+
+@dataclass(frozen=True)
+class Obstacles:
+    """All that stands already, in the arrays of the compiled tests.
+
+    Attributes
+    ----------
+    panels, veils, trees, ground : Panels, Veils, Trees, Ground
+        The arrays.
+    names : tuple of str
+        Identifier of each obstacle; the last is the terrain.
+    """
+
+    panels: Panels
+    veils: Veils
+    trees: Trees
+    ground: Ground
+    names: tuple[str, ...]
+
+    def light_left(self, origin, target):
+        """Share of light that passes, and what stops the rest (`blocking.light_left`)."""
+        return light_left(
+            origin, target, self.panels, self.veils, self.trees, self.ground, len(self.names) - 1
+        )
+
+
+@dataclass
+class _Builder:
+    sheets: list = field(default_factory=list)  # (ends, top, owner, passes)
+    trees: list = field(default_factory=list)  # (foot, size, shape, owner, passes)
+    names: list = field(default_factory=list)
+    problems: list = field(default_factory=list)
+
+    def add_ring(self, coords, top, owner, passes):
+        coords = np.asarray(coords, float)
+        if len(coords) < 2:
+            return
+        ends = np.hstack([coords[:-1], coords[1:]])
+        tops = np.column_stack([top[:-1], top[1:]])
+        apart = np.hypot(ends[:, 2] - ends[:, 0], ends[:, 3] - ends[:, 1]) > 0.0
+        self.sheets.append((ends[apart], tops[apart], owner, passes))
+
+
+def lay_obstacles(buildings=None, existing_screens=None, terrain=None) -> Obstacles:
+    """Make what stands already ready for rays.
+
+    Parameters
+    ----------
+    buildings, existing_screens : GeoDataFrame, optional
+        Layers of the contracts, in local-frame metres.
+    terrain : Terrain, optional
+        Ground heights; by default a level ground at height 0.
+
+    Raises
+    ------
+    InputError
+        For buildings without a height, screens without a height, and walls drawn as points, by row.
+    """
+    terrain = LevelGround() if terrain is None else terrain
+    made = _Builder()
+    if buildings is not None and len(buildings):
+        _add_buildings(made, buildings, terrain)
+    if existing_screens is not None and len(existing_screens):
+        _add_screens(made, existing_screens, terrain)
+    if made.problems:
+        raise InputError(made.problems)
+    solid = [sheet for sheet in made.sheets if sheet[3] == 0.0]
+    panels = grid_panels(
+        *(np.concatenate(part) for part in _columns(solid)) if solid else ([], [], [])
+    )
+    return Obstacles(
+        panels,
+        _veils([sheet for sheet in made.sheets if sheet[3] > 0.0]),
+        _trees(made.trees),
+        ground_grid(terrain),
+        (*made.names, "terrain"),
+    )
+
+
+def ground_grid(terrain) -> Ground:
+    """Terrain as the compiled tests take it; a flat one as a single height."""
+    if terrain.is_flat:
+        level = float(np.asarray(terrain.height_at(np.zeros(1), np.zeros(1)))[0])
+        return Ground(np.array([[level]]), np.array([0.0, 0.0, 1.0, 1.0]))
+    z = np.ascontiguousarray(terrain.z, np.float64)
+    if not np.isfinite(z).all():
+        raise InputError(
+            Problem(
+                "the terrain has cells without a height",
+                "Fill them, or give a terrain that covers the site",
+                layer="terrain",
+            )
+        )
+    frame = np.array([terrain.x0, terrain.y0, terrain.dx, terrain.dy], np.float64)
+    return Ground(z, frame)
+
+
+def floor_datums(buildings, terrain) -> np.ndarray:
+    """Height of each building's ground-floor datum: as given, or the mean ground under it.
+
+    Parameters
+    ----------
+    buildings : GeoDataFrame
+        With ``floor_m`` where it is known.
+    terrain : Terrain
+        Ground heights.
+    """
+    given = numbers(buildings, "floor_m", np.nan)
+    for row, outline in enumerate(buildings.geometry):
+        if np.isnan(given[row]):
+            given[row] = _mean_ground(outline, terrain)
+    return given
+
+
+def building_heights(buildings) -> np.ndarray:
+    """Height of each building: as given, or from its storeys; NaN where neither is known."""
+    height = numbers(buildings, "height_m", np.nan)
+    return np.where(np.isnan(height), numbers(buildings, "storeys", np.nan) * STOREY_M, height)
+
+
+def numbers(layer, name: str, default: float) -> np.ndarray:
+    """Column of a layer as floats, with a default where it or a value is missing."""
+    if name not in layer.columns:
+        return np.full(len(layer), float(default))
+    values = np.array(layer[name].astype("Float64").to_numpy(dtype=float, na_value=np.nan))
+    return np.where(np.isnan(values), default, values)
+
+
+def identifiers(layer, name: str) -> list[str]:
+    """Identifiers of a layer's rows as text; their numbers from 1 where none are given."""
+    if name not in layer.columns:
+        return [str(row + 1) for row in range(len(layer))]
+    missing = layer[name].isna().to_numpy()
+    return [
+        str(row + 1) if missing[row] else str(value) for row, value in enumerate(layer[name].array)
+    ]
+
+
+def _mean_ground(outline, terrain) -> float:
+    west, south, east, north = outline.bounds
+    u = (np.arange(DATUM_POINTS) + 0.5) / DATUM_POINTS
+    x, y = np.meshgrid(west + u * (east - west), south + u * (north - south))
+    x, y = x.ravel(), y.ravel()
+    inside = shapely.contains_xy(outline, x, y)
+    if terrain.is_flat or not inside.any():
+        middle = outline.representative_point()
+        x, y, inside = np.array([middle.x]), np.array([middle.y]), np.array([True])
+    return float(np.mean(terrain.height_at(x[inside], y[inside])))
+
+
+def _add_buildings(made: _Builder, buildings, terrain) -> None:
+    heights, datums = building_heights(buildings), floor_datums(buildings, terrain)
+    lost = np.flatnonzero(~np.isfinite(heights))
+    if len(lost):
+        made.problems.append(
+            Problem(
+                "a building has neither a height nor storeys, so it is not known what it hides",
+                "Give height_m or storeys",
+                layer="buildings",
+                rows=[int(row) + 1 for row in lost],
+            )
+        )
+    for row, (name, outline) in enumerate(
+        zip(identifiers(buildings, "building_id"), buildings.geometry, strict=True)
+    ):
+        made.names.append(name)
+        if not np.isfinite(heights[row]) or heights[row] <= 0.0:
+            continue
+        for ring in _rings(outline):
+            coords = shapely.get_coordinates(ring)
+            top = np.full(len(coords), datums[row] + heights[row])
+            made.add_ring(coords, top, len(made.names) - 1, 0.0)
+
+
+def _add_screens(made: _Builder, screens, terrain) -> None:
+    heights = numbers(screens, "height_m", np.nan)
+    widths = numbers(screens, "width_m", np.nan)
+    opacities = numbers(screens, "opacity", 1.0)
+    kinds = screens["kind"].astype(str).to_numpy()
+    stands = kinds != "plant"
+    types = shapely.get_type_id(screens.geometry.to_numpy())
+    for wrong, what, mend in (
+        (stands & ~np.isfinite(heights), "an existing screen has no height", "Give height_m"),
+        (
+            np.isin(kinds, ("wall", "fence")) & np.isin(types, (0, 4)),
+            "a wall or fence drawn as a point has no length",
+            "Draw it as a line",
+        ),
+        (
+            stands & ((opacities < 0.0) | (opacities > 1.0)),
+            "an opacity is not between 0 and 1",
+            "Give the share of the light that it stops",
+        ),
+    ):
+        if wrong.any():
+            rows = [int(row) + 1 for row in np.flatnonzero(wrong)]
+            made.problems.append(Problem(what, mend, layer="existing_screens", rows=rows))
+    if made.problems:
+        return
+    for row, (name, shape) in enumerate(
+        zip(identifiers(screens, "screen_id"), screens.geometry, strict=True)
+    ):
+        if not stands[row] or heights[row] <= 0.0 or opacities[row] <= 0.0:
+            continue
+        made.names.append(name)
+        owner = len(made.names) - 1
+        passes = 0.0 if opacities[row] >= OPAQUE else 1.0 - opacities[row]
+        for part in shapely.get_parts(shape):
+            if part.geom_type == "Point":
+                _add_crown(
+                    made, part, kinds[row], heights[row], widths[row], owner, passes, terrain
+                )
+            else:
+                _add_sheet(
+                    made, part, kinds[row], heights[row], widths[row], owner, passes, terrain
+                )
+
+
+def _add_crown(made, point, kind, height, width, owner, passes, terrain) -> None:
+    foot = (point.x, point.y, float(terrain.height_at(np.array([point.x]), np.array([point.y]))[0]))
+    if kind == "hedge":
+        width = HEDGE_WIDTH_M if np.isnan(width) else width
+        made.trees.append((foot, (height, 0.5 * width, 0.0), COLUMN, owner, passes))
+        return
+    width = TREE_SPREAD_SHARE * height if np.isnan(width) else width
+    size = (height, 0.5 * width, TREE_STEM_SHARE * height)
+    made.trees.append((foot, size, ELLIPSOID, owner, passes))
+
+
+def _add_sheet(made, part, kind, height, width, owner, passes, terrain) -> None:
+    if part.geom_type == "LineString":
+        if np.isnan(width):
+            width = HEDGE_WIDTH_M if kind in ("hedge", "tree") else 0.0
+        if width > 0.0:
+            part = part.buffer(0.5 * width, cap_style="flat", join_style="mitre")
+    for ring in _rings(part):
+        if not terrain.is_flat:
+            ring = shapely.segmentize(ring, FOLLOW_GROUND_M)
+        coords = shapely.get_coordinates(ring)
+        made.add_ring(
+            coords, terrain.height_at(coords[:, 0], coords[:, 1]) + height, owner, passes
+        )
+
+
+def _rings(shape) -> list:
+    """Outlines of a polygon, holes included, or the lines themselves."""
+    rings = []
+    for part in shapely.get_parts(shape):
+        if part.geom_type == "Polygon":
+            rings += [part.exterior, *part.interiors]
+        elif part.geom_type in ("LineString", "LinearRing"):
+            rings.append(part)
+    return rings
+
+
+def _columns(sheets):
+    ends, tops, owners = [], [], []
+    for sheet in sheets:
+        ends.append(sheet[0])
+        tops.append(sheet[1])
+        owners.append(np.full(len(sheet[0]), sheet[2]))
+    return ends, tops, owners
+
+
+def _veils(sheets) -> Veils:
+    owners = sorted({sheet[2] for sheet in sheets})
+    ends, tops, first, passes, box = [np.zeros((0, 4))], [np.zeros((0, 2))], [0], [], []
+    for owner in owners:
+        mine = [sheet for sheet in sheets if sheet[2] == owner]
+        piece = np.concatenate([sheet[0] for sheet in mine])
+        ends.append(piece)
+        tops.append(np.concatenate([sheet[1] for sheet in mine]))
+        first.append(first[-1] + len(piece))
+        passes.append(mine[0][3])
+        xs, ys = piece[:, 0::2], piece[:, 1::2]
+        box.append((xs.min(), ys.min(), xs.max(), ys.max()))
+    return Veils(
+        np.concatenate(ends),
+        np.concatenate(tops),
+        np.asarray(owners, np.int64),
+        np.asarray(passes, np.float64),
+        np.asarray(first, np.int64),
+        np.asarray(box, np.float64).reshape(-1, 4),
+    )
+
+
+def _trees(trees) -> Trees:
+    foot, size, shape, owner, passes = zip(*trees, strict=True) if trees else ((),) * 5
+    return Trees(
+        np.asarray(foot, np.float64).reshape(-1, 3),
+        np.asarray(size, np.float64).reshape(-1, 3),
+        np.asarray(shape, np.int64),
+        np.asarray(owner, np.int64),
+        np.asarray(passes, np.float64),
+    )
