@@ -406,6 +406,14 @@ SIDES = Contract(
         Column(
             "curved", "boolean", "True if it bends by more than a tenth of its chord", required=True
         ),
+        Column(
+            "looked_across",
+            "number",
+            "Share of the straight lines from windows to private places that cross it, in plan",
+            unit="share",
+            low=0.0,
+            high=1.0,
+        ),
     ),
 )
 

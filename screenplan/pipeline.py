@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -93,7 +93,11 @@ def step_arguments(step: Step, plan: Plan, folder: Path, terrain=None) -> dict[s
 
 
 def run_plan(
-    plan: Plan | Path | str, folder: Path | None = None, progress: Progress | None = None
+    plan: Plan | Path | str,
+    folder: Path | None = None,
+    *,
+    settings: Sequence[str] = (),
+    progress: Progress | None = None,
 ) -> Run:
     """Run every step of a plan.
 
@@ -103,6 +107,8 @@ def run_plan(
         A plan, or the file that holds it.
     folder : Path, optional
         The folder to which a `Plan`'s paths are relative; by default the current one.
+    settings : sequence of str
+        ``KEY=VALUE``, values that replace those of a plan file.
     progress : callable, optional
         Called before each step.
 
@@ -116,7 +122,7 @@ def run_plan(
         If the plan or a layer cannot be used.
     """
     if not isinstance(plan, Plan):
-        plan, folder = read_plan(plan)
+        plan, folder = read_plan(plan, settings)
     folder = Path.cwd() if folder is None else folder
     tell = progress or (lambda *_: None)
     total = len(STEPS) + 1

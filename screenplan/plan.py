@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import difflib
 import tomllib
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -354,13 +355,15 @@ def is_length(key: str) -> bool:
     return any(isinstance(mark, BeforeValidator) and mark.func is _length for mark in marks)
 
 
-def read_plan(path: Path | str) -> tuple[Plan, Path]:
+def read_plan(path: Path | str, settings: Sequence[str] = ()) -> tuple[Plan, Path]:
     """Read a plan file.
 
     Parameters
     ----------
     path : path
         A TOML file.
+    settings : sequence of str
+        ``KEY=VALUE``, such as ``rows.spacing="5 ft"``: values that replace those of the file.
 
     Returns
     -------
@@ -404,7 +407,25 @@ def read_plan(path: Path | str) -> tuple[Plan, Path]:
             "Mend that line: text stands in quotes, and a key stands only once",
             file=str(path),
         ) from None
+    for setting in settings:
+        _put(content, setting)
     return check_plan(content, file=str(path)), path.resolve().parent
+
+
+def _put(content: dict[str, Any], setting: str) -> None:
+    """Put one ``KEY=VALUE`` into a plan's content; a value that is no TOML is text."""
+    key, equals, text = setting.partition("=")
+    section, dot, name = key.strip().partition(".")
+    if not (equals and dot):
+        raise refuse(f"--set {setting} sets no key", 'Write KEY=VALUE, such as rows.spacing="5 ft"')
+    try:
+        value = tomllib.loads(f"value = {text}")["value"]
+    except tomllib.TOMLDecodeError:
+        value = text.strip()
+    table = content.setdefault(section, {})
+    if not isinstance(table, dict):
+        raise refuse(f"{section} is not a section of the plan", "Write it as a table, [section]")
+    table[name] = value
 
 
 def check_plan(content: dict[str, Any], file: str | None = None) -> Plan:

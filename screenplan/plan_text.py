@@ -12,7 +12,7 @@ from typing import Any
 
 from pydantic_core import PydanticUndefined
 
-from screenplan.plan import SECTIONS, is_length
+from screenplan.plan import SECTIONS, is_length, key_field
 
 _WIDTH = 96
 
@@ -48,7 +48,7 @@ def plan_text(
         for name, field in model.model_fields.items():
             key = f"{section}.{name}"
             lines.append("")
-            for sentence in (field.description + _range_of(key, field), *notes.get(key, ())):
+            for sentence in (field.description + range_text(key), *notes.get(key, ())):
                 lines += textwrap.wrap(
                     sentence, _WIDTH, initial_indent="# ", subsequent_indent="#   "
                 )
@@ -56,7 +56,7 @@ def plan_text(
             if value is not None:
                 lines.append(f"{name} = {toml_value(value)}")
             else:
-                lines.append(f"# {name} = {_default_of(key, field)}".rstrip())
+                lines.append(f"# {name} = {default_text(key)}".rstrip())
         if section == "subject":
             lines += _layer_lines(layers, terrain, notes)
     return "\n".join(lines).lstrip("\n") + "\n"
@@ -107,7 +107,9 @@ def toml_value(value: Any) -> str:
     return f'"{text}"'
 
 
-def _default_of(key: str, field) -> str:
+def default_text(key: str) -> str:
+    """Write the default of a key as it would stand in the file; empty if it has none."""
+    field = key_field(key)
     default = field.get_default(call_default_factory=True)
     if default is None or default is PydanticUndefined:
         return ""
@@ -116,8 +118,9 @@ def _default_of(key: str, field) -> str:
     return toml_value(default)
 
 
-def _range_of(key: str, field) -> str:
-    """Say the range of a key in words, or its choices."""
+def range_text(key: str) -> str:
+    """Say the range of a key in words, or its choices, in brackets."""
+    field = key_field(key)
     limits = {}
     for mark in field.metadata:
         for name in ("ge", "gt", "le", "lt"):

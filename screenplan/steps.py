@@ -116,6 +116,13 @@ STEPS: dict[str, Step] = {
             parameters={"derive": "places.derive", "depth_m": "places.depth"},
         ),
         Step(
+            "across",
+            "Count the straight lines from windows to private places across each side",
+            "screenplan.site.overlooked:count_lines_of_sight",
+            needs=("sides", "windows", "private_places"),
+            gives=("sides",),
+        ),
+        Step(
             "zones",
             "Mark the ground where no stem may stand, and why, and the ground that is left",
             "screenplan.planting.zones:mark_zones",

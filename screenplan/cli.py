@@ -1,0 +1,234 @@
+"""The command line: thin commands over the steps, the plan and the pipeline.
+
+Nothing heavy is imported before a command runs, so that ``--help`` answers at once.
+"""
+
+from __future__ import annotations
+
+import sys
+
+import click
+
+from screenplan._version import __version__
+from screenplan.errors import InputError
+from screenplan.steps import STEPS
+
+EXIT_FAILS = 1
+EXIT_INPUT = 2
+
+
+class _Commands(click.Group):
+    """Commands in the order in which a person needs them, and refusals without a traceback."""
+
+    def list_commands(self, ctx):  # noqa: ARG002
+        return list(self.commands)
+
+    def invoke(self, ctx):
+        try:
+            return super().invoke(ctx)
+        except InputError as error:
+            for problem in error.problems:
+                click.echo(f"screenplan: {problem}", err=True)
+            ctx.exit(EXIT_INPUT)
+
+
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, message="screenplan %(version)s")
+def main():
+    """Plan a living screen along a boundary: where plants may stand, which views they close, when.
+
+    Begin with 'screenplan demo' to see a plan, or with 'screenplan start' to make your own.
+    """
+
+
+_PLAN = click.argument("plan", type=click.Path(dir_okay=True))
+_JSON = click.option(
+    "--json", "as_json", is_flag=True, help="Print JSON for programs instead of tables."
+)
+_OUT = click.option(
+    "--out",
+    type=click.Path(),
+    help="Folder to write; by default one named after the plan, beside it.",
+)
+
+
+_SET = click.option(
+    "--set",
+    "settings",
+    multiple=True,
+    metavar="KEY=VALUE",
+    help='Another value for a key of the plan, such as rows.spacing="5 ft". May be repeated.',
+)
+
+
+@main.command(short_help="Make a commented plan file from what you have.")
+@click.argument("target", type=click.Path())
+@click.option(
+    "--layer",
+    "layers",
+    multiple=True,
+    metavar="NAME=FILE[:LAYER]",
+    help="A layer that you have, such as parcels=county.gpkg:lots. May be repeated.",
+)
+@click.option("--terrain", metavar="FILE", help="A raster of ground heights.")
+@click.option("--id", "subject_id", help="Identifier of the parcel to plan.")
+@click.option("--point", nargs=2, type=float, metavar="LON LAT", help="Or a point in it.")
+@click.option(
+    "--track",
+    metavar="FILE",
+    help="A GPS track round the parcel, or along the row if it does not close.",
+)
+@click.option("--corners", metavar="CSV", help="Corners in order: columns lon, lat or x, y.")
+@click.option("--courses", metavar="CSV", help="A survey's courses: columns bearing, distance.")
+@click.option("--length", metavar="LENGTH", help='Just the length of the row, such as "120 ft".')
+@click.option(
+    "--at",
+    nargs=2,
+    type=float,
+    metavar="LON LAT",
+    help="Where on earth corners in metres, courses or a length begin.",
+)
+@click.option(
+    "--unit", default="m", show_default=True, help="Unit of x, y and distances in a CSV file."
+)
+@click.option("--us", is_flag=True, help="Show lengths in feet.")
+@click.option("--force", is_flag=True, help="Replace the plan file if it is there.")
+def start(target, layers, **options):
+    """Make a commented plan file TARGET from the layers, track, corners or courses that you have.
+
+    What cannot be judged from them is listed; the rest of the plan works without it.
+    """
+    from screenplan.commandline.starting import start_plan
+
+    say = start_plan(target, layers, **options)
+    for line in say:
+        click.echo(line)
+
+
+@main.command(short_help="List the sides of a parcel, to choose those to plant.")
+@click.argument("source", metavar="PLAN|FILE[:LAYER]")
+@click.option("--id", "subject_id", help="Identifier of the parcel.")
+@click.option("--id-column", help="Column that holds it; by default parcel_id, or the only one.")
+@click.option("--point", nargs=2, type=float, metavar="LON LAT", help="Or a point in the parcel.")
+@click.option("--us", is_flag=True, help="Show lengths in feet.")
+@_JSON
+def sides(source, as_json, **options):
+    """List the sides of the parcel in a plan, or in a file of parcels."""
+    from screenplan.commandline.showing import show_sides
+    from screenplan.commandline.starting import sides_of
+
+    frame, units = sides_of(source, **options)
+    show_sides(frame, units, as_json=as_json)
+
+
+@main.command(short_help="Read and check the inputs of a plan.")
+@_PLAN
+@_JSON
+def check(plan, as_json):
+    """Read the layers of PLAN, and list what was repaired, changed or may be wrong."""
+    from screenplan.commandline.showing import show_site
+    from screenplan.pipeline import read_inputs
+    from screenplan.plan import read_plan
+
+    content, folder = read_plan(plan)
+    show_site(read_inputs(content, folder), as_json=as_json)
+
+
+@main.command(short_help="Run a plan and write its layers.")
+@_PLAN
+@_OUT
+@_SET
+@_JSON
+@click.pass_context
+def run(ctx, plan, out, settings, as_json):
+    """Run PLAN and write its layers, tables and record.
+
+    Exit code 0: every check that can be judged passes; 1: one fails; 2: the input is wrong.
+    """
+    _run(ctx, plan, out, as_json, settings)
+
+
+@main.command(short_help="Run one step.")
+@click.argument("name", metavar="STEP", type=click.Choice(list(STEPS)))
+@_PLAN
+@_SET
+@click.option(
+    "--in",
+    "replaced",
+    multiple=True,
+    metavar="NAME=FILE[:LAYER]",
+    help="Another file for an input layer. May be repeated.",
+)
+@click.option(
+    "--out", required=True, type=click.Path(), help="File to write: .gpkg, .geojson or .csv."
+)
+@_JSON
+def step(name, plan, settings, replaced, out, as_json):
+    """Run STEP of PLAN on the layers that an earlier run of it wrote.
+
+    Layers that the run did not write are read anew; --in takes a layer from elsewhere.
+    """
+    from screenplan.commandline.showing import show_layers
+    from screenplan.commandline.single import run_single
+
+    show_layers(run_single(name, plan, settings, replaced, out), as_json=as_json)
+
+
+@main.command(short_help="List the steps, or the parameters of one.")
+@click.argument("name", metavar="[STEP]", required=False, type=click.Choice(list(STEPS)))
+@_JSON
+def steps(name, as_json):
+    """List the steps, or the layers and parameters of STEP."""
+    from screenplan.commandline.showing import show_steps
+
+    show_steps(name, as_json=as_json)
+
+
+@main.command(short_help="List the species table.")
+@click.option("--us", is_flag=True, help="Show lengths in feet.")
+@_JSON
+def species(us, as_json):
+    """List the species that a plan can name, with their sizes."""
+    from screenplan.commandline.showing import show_species
+
+    show_species("us" if us else "metric", as_json=as_json)
+
+
+@main.command(short_help="List the keys of a plan file.")
+@_JSON
+def keys(as_json):
+    """List every key of a plan file with its default and range."""
+    from screenplan.commandline.showing import show_keys
+
+    show_keys(as_json=as_json)
+
+
+@main.command(short_help="Plan the sample site.")
+@click.option(
+    "--out", type=click.Path(), default="demo_plan", show_default=True, help="Folder to write."
+)
+@_JSON
+@click.pass_context
+def demo(ctx, out, as_json):
+    """Plan the invented site that comes with screenplan, and write its layers."""
+    from screenplan.commandline.sample import sample_plan
+
+    _run(ctx, sample_plan(), out, as_json)
+
+
+def _run(ctx, plan, out, as_json, settings=()):
+    from screenplan.writing import default_folder, open_folder, write_run
+
+    with open_folder(default_folder(plan) if out is None else out) as folder:
+        from screenplan.commandline.showing import progress_bar, show_run
+        from screenplan.pipeline import run_plan
+
+        with progress_bar(sys.stderr) as tell:
+            finished = run_plan(plan, settings=settings, progress=tell)
+        written = write_run(finished, folder)
+    show_run(finished, written, as_json=as_json)
+    ctx.exit(EXIT_FAILS if finished.fails else 0)
+
+
+if __name__ == "__main__":
+    main()

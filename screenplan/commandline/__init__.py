@@ -1,0 +1,1 @@
+"""What the commands do and show; `screenplan.cli` only reads their options."""

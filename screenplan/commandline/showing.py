@@ -1,0 +1,326 @@
+"""What the commands print: tables for people, JSON for programs.
+
+Tables go to standard output, progress to standard error; with ``--json`` nothing but JSON is on
+standard output.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from contextlib import contextmanager
+from typing import Any
+
+import pandas as pd
+from rich.console import Console
+from rich.table import Table
+
+from screenplan.units import format_length
+
+
+def show_table(
+    title: str, columns: Sequence[str], rows: Iterable[Sequence[Any]], *, note: str = ""
+) -> None:
+    """Print a table; numbers stand to the right."""
+    console = _console()
+    rows = [list(row) for row in rows]
+    table = Table(
+        title=title or None,
+        title_justify="left",
+        title_style="bold",
+        box=None,
+        pad_edge=False,
+        header_style="underline",
+    )
+    for place, column in enumerate(columns):
+        figures = bool(rows) and all(_is_figure(row[place]) for row in rows)
+        table.add_column(column, justify="right" if figures else "left", overflow="fold")
+    for row in rows:
+        table.add_row(*(_cell(value) for value in row))
+    console.print(table)
+    if note:
+        console.print(note, style="dim")
+
+
+def show_json(value: Any) -> None:
+    """Print JSON that any reader accepts: no NaN, empty values as null."""
+    print(json.dumps(value, indent=2, ensure_ascii=False, default=_plain, allow_nan=False))
+
+
+def records(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    """Give a layer's rows without their geometry, empty values as None."""
+    columns = [
+        name for name in frame.columns if name != getattr(frame, "_geometry_column_name", None)
+    ]
+    return [
+        {name: _plain_value(row[name]) for name in columns}
+        for row in frame[columns].to_dict("records")
+    ]
+
+
+def show_sides(sides, units: str, *, as_json: bool) -> None:
+    """Show the sides of a parcel."""
+    if as_json:
+        show_json(records(sides))
+        return
+    looked = sides["looked_across"].notna().any()
+    columns = ["side", "length", "bearing", "faces", "across it"] + ["of the looks across"] * looked
+    rows = []
+    for side in sides.itertuples():
+        across = (
+            f"{side.across_kind} {side.across}" if pd.notna(side.across) and side.across else "–"
+        )
+        row = [
+            side.side_id,
+            format_length(side.length_m, units),
+            f"{side.bearing_deg:.1f}°",
+            f"{side.facing_deg:.1f}°",
+            across,
+        ]
+        rows.append(row + [f"{side.looked_across:.0%}"] * looked)
+    show_table("Sides of the parcel, anticlockwise", columns, rows,
+               note="Bearings are true. Choose sides in the plan: [rows] along = [\"" + str(sides["side_id"].iloc[0]) + "\"]")  # fmt: skip
+
+
+def show_site(site, *, as_json: bool) -> None:
+    """Show what was read, repaired and changed."""
+    if as_json:
+        show_json({
+            "subject": site.subject_id, "layers": {name: len(frame) for name, frame in site.layers.items()},
+            "repairs": records(site.repairs), "transformations": site.transformations, "warnings": site.warnings,
+        })  # fmt: skip
+        return
+    show_table(
+        f"Read for parcel {site.subject_id}",
+        ["layer", "rows"],
+        [[name, len(frame)] for name, frame in site.layers.items()],
+    )
+    if len(site.repairs):
+        show_table("Repaired", list(site.repairs.columns), site.repairs.itertuples(index=False))
+    if site.transformations:
+        names = list(site.transformations[0])
+        show_table(
+            "Changes of coordinates",
+            names,
+            [[change.get(name) for name in names] for change in site.transformations],
+        )
+    for warning in site.warnings:
+        _console().print(f"Note: {warning}")
+
+
+def show_run(run, written, *, as_json: bool) -> None:
+    """Show a finished run: what is planted, what closes, what fails, where the layers are."""
+    from screenplan.outputs.summary import summarise
+
+    rows = summarise(run.layers, units=run.plan.plan.units)
+    checks = run.layers["checks"]
+    if as_json:
+        show_json({"folder": str(written), "summary": dict(rows),
+                   "views": records(run.layers["views"]), "checks": records(checks), "warnings": run.warnings, "fails": run.fails})  # fmt: skip
+        return
+    show_table(run.plan.plan.title or "The plan", ["", ""], rows)
+    views = run.layers["views"]
+    if len(views):
+        print()
+        show_views(views, run.plan.growth.show_years)
+    print()
+    marks = {"passes": "passes", "fails": "FAILS", "cannot be judged": "not judged"}
+    show_table(
+        "Checks",
+        ["check", "result", "finding"],
+        [[row.check, marks[row.result], _sentence(row)] for row in checks.itertuples()],
+    )
+    for warning in run.warnings:
+        _console().print(f"Note: {warning}")
+    print()
+    _console().print(f"Layers, tables and record: {written}")
+
+
+def show_views(views, show_years: Sequence[int], most: int = 30) -> None:
+    """Show the views that are open today, the ones that stay open longest first."""
+    from screenplan.contracts import year_column
+
+    open_today = views.loc[views["status"].isin(["closes", "stays open"])]
+    ranked = open_today.sort_values(
+        ["year_closed", "open_now"], ascending=[False, False], na_position="first"
+    )
+    years = [year for year in show_years if year_column("open", year) in views and year > 0][:4]
+    rows = [
+        [
+            view["window_id"],
+            view["place_id"],
+            f"{view['open_now']:.0%}",
+            *(f"{view[year_column('open', year)]:.0%}" for year in years),
+            _span(view),
+        ]
+        for _, view in ranked.head(most).iterrows()
+    ]
+    shut = int((views["status"] == "closed already").sum())
+    none = int((views["status"] == "no view").sum())
+    note = f"{shut} more are closed already by what stands there; from {none} windows the place cannot be seen at all."
+    if len(ranked) > most:
+        note = f"{len(ranked) - most} more views are in the layer views. " + note
+    show_table(
+        "Views open today: share open, typical growth",
+        ["window", "place", "now", *(f"year {year}" for year in years), "closed in year"],
+        rows,
+        note=note,
+    )
+
+
+def show_layers(layers: Mapping[str, Any], *, as_json: bool) -> None:
+    """Show what one step gave."""
+    if as_json:
+        show_json({name: records(frame) for name, frame in layers.items()})
+        return
+    show_table("Written", ["layer", "rows"], [[name, len(frame)] for name, frame in layers.items()])
+
+
+def show_steps(name: str | None, *, as_json: bool) -> None:
+    """Show the steps, or one of them."""
+    from screenplan.plan import key_field
+    from screenplan.plan_text import default_text, range_text
+    from screenplan.steps import STEPS
+
+    if as_json:
+        chosen = STEPS.values() if name is None else [STEPS[name]]
+        show_json([{"step": step.name, "does": step.does, "needs": step.needs, "takes": step.takes, "gives": step.gives,
+                    "parameters": {key: key_field(key).description for key in step.parameters.values()}} for step in chosen])  # fmt: skip
+    elif name is None:
+        show_table(
+            "Steps, in the order in which they run",
+            ["step", "does", "gives"],
+            [[step.name, step.does, ", ".join(step.gives)] for step in STEPS.values()],
+        )
+    else:
+        step = STEPS[name]
+        show_table(
+            f"{step.name}: {step.does}",
+            ["layers", ""],
+            [
+                ["needs", ", ".join(step.needs)],
+                ["takes", ", ".join(step.takes) or "–"],
+                ["gives", ", ".join(step.gives)],
+            ],
+        )
+        if step.parameters:
+            show_table("Keys of the plan that it uses", ["key", "default", "what it is"],
+                       [[key, default_text(key) or "–", key_field(key).description + range_text(key)] for key in step.parameters.values()])  # fmt: skip
+
+
+def show_keys(*, as_json: bool) -> None:
+    """Show every key of a plan file."""
+    from screenplan.plan import SECTIONS
+    from screenplan.plan_text import default_text, range_text
+
+    rows = [(f"{section}.{key}", default_text(f"{section}.{key}"), field.description + range_text(f"{section}.{key}"))
+            for section, model in SECTIONS.items() for key, field in model.model_fields.items()]  # fmt: skip
+    if as_json:
+        show_json(
+            [{"key": key, "default": default or None, "help": text} for key, default, text in rows]
+        )
+    else:
+        show_table(
+            "Keys of a plan file",
+            ["key", "default", "what it is"],
+            [[key, default or "–", text] for key, default, text in rows],
+        )
+
+
+def show_species(units: str, *, as_json: bool) -> None:
+    """Show the species table."""
+    from dataclasses import asdict
+
+    from screenplan.planting.species import load_species
+
+    table = load_species()
+    if as_json:
+        show_json({key: asdict(species) for key, species in table.items()})
+        return
+
+    def span(pair) -> str:
+        return "–".join(format_length(value, units, 1).split(" ")[0] for value in pair) + (
+            " ft" if units == "us" else " m"
+        )
+
+    rows = [
+        [
+            key,
+            species.common_name,
+            span(species.mature_height_m),
+            span(species.mature_spread_m),
+            species.shape,
+        ]
+        for key, species in table.items()
+    ]
+    show_table(
+        "Species",
+        ["key", "name", "mature height", "mature spread", "shape"],
+        rows,
+        note="Add your own in the plan: [species.KEY]",
+    )
+
+
+@contextmanager
+def progress_bar(stream):
+    """Show the steps of a run as they go; gives the function to call before each."""
+    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+    console = Console(file=stream)
+    with Progress(
+        TextColumn("{task.description}"),
+        BarColumn(),
+        TimeElapsedColumn(),
+        console=console,
+        transient=True,
+    ) as bar:
+        task = bar.add_task("starting")
+
+        def tell(name: str, number: int, total: int) -> None:
+            bar.update(task, description=name, completed=number - 1, total=total)
+
+        yield tell
+
+
+def _console() -> Console:
+    return Console(markup=False, highlight=False)
+
+
+def _span(view) -> str:
+    """Say a year of closing with its range over low and high growth."""
+    typical, late, early = (
+        view[name] for name in ("year_closed", "year_closed_low", "year_closed_high")
+    )
+    if pd.isna(typical):
+        return "stays open" if pd.isna(early) else f"never (high growth: {int(early)})"
+    return f"{int(typical)} ({'–' if pd.isna(early) else int(early)} to {'never' if pd.isna(late) else int(late)})"
+
+
+def _sentence(row) -> str:
+    parts = [row.says]
+    if pd.notna(row.needs) and row.needs:
+        parts.append(f"Needs {row.needs}")
+    if pd.notna(row.caution) and row.caution:
+        parts.append(row.caution)
+    return ". ".join(parts)
+
+
+def _is_figure(value: Any) -> bool:
+    text = _cell(value)
+    return text in ("", "–") or text[0].isdigit() or (text[0] in "-−" and text[1:2].isdigit())
+
+
+def _cell(value: Any) -> str:
+    if value is None or (not isinstance(value, (str, list, tuple, dict)) and pd.isna(value)):
+        return ""
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def _plain_value(value: Any) -> Any:
+    if value is None or (not isinstance(value, (list, tuple, dict)) and pd.isna(value)):
+        return None
+    return value.item() if hasattr(value, "item") else value
+
+
+def _plain(value: Any) -> Any:
+    return value.item() if hasattr(value, "item") else str(value)
