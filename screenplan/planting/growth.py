@@ -1,0 +1,115 @@
+"""Height, spread and clear stem of a plant by year.
+
+Symbols: h height, H mature height, g yearly growth of a young rooted plant, t years since planting,
+e years of establishment, τ effective years of growth, h₀ height when planted.
+
+Smooth curve: dh/dτ = g (1 − (h/H)²), solved by h = H tanh(g τ / H + artanh(h₀ / H)).
+It starts at the rate g and slows down towards H. Straight curve: h = min(h₀ + g τ, H).
+
+Establishment: growth rises evenly from nothing to its full rate over e years, so
+τ = t²/(2e) for t < e, and t − e/2 after.
+
+Growth "low", "typical", "high" takes the low, mean and high mature sizes and the low, typical and
+high rate. A plant never shrinks: one that is planted taller than the mature height of its growth
+class keeps its height. Height rises with t and with the growth class in every case, since dh/dτ
+does not fall when g or H rise.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from screenplan.errors import refuse
+from screenplan.planting.shapes import meeting_band
+from screenplan.planting.species import Species
+
+GROWTHS = ("low", "typical", "high")
+CURVES = ("smooth", "straight")
+
+
+def effective_years(years, establishment_years: float) -> np.ndarray:
+    """Years of full growth that ``years`` since planting are worth (τ of the module text)."""
+    t = np.asarray(years, float)
+    e = float(establishment_years)
+    if e <= 0:
+        return t
+    return np.where(t < e, t**2 / (2.0 * e), t - e / 2.0)
+
+
+def height_at(
+    species: Species,
+    years,
+    *,
+    growth: str = "typical",
+    stock_height_m=None,
+    curve: str = "smooth",
+    established: bool = False,
+) -> np.ndarray:
+    """Height of a plant so many years after planting.
+
+    Parameters
+    ----------
+    species : Species
+    years : array_like
+        Years since planting, or from today for a plant that stands already; 0 or more.
+    growth : {"low", "typical", "high"}
+    stock_height_m : array_like, optional
+        Height at year 0, metres, broadcast with ``years``; by default the species'.
+    curve : {"smooth", "straight"}
+    established : bool
+        True for a plant that stands and is rooted: no establishment period.
+
+    Returns
+    -------
+    ndarray
+        Metres.
+    """
+    _check(growth, curve)
+    t = np.asarray(years, float)
+    if np.any(~(t >= 0)):
+        raise refuse("a year lies before planting", "Give years of 0 or more")
+    h0 = np.asarray(species.stock_height_m if stock_height_m is None else stock_height_m, float)
+    if np.any(~(h0 > 0)):
+        raise refuse("a plant has no height when planted", "Give a stock height above 0")
+    tau = effective_years(t, 0.0 if established else species.establishment_years)
+    g, H = species.growth_m(growth), species.mature_height_m(growth)
+    h0, tau = np.broadcast_arrays(h0, tau)
+    if curve == "straight":
+        return np.maximum(np.minimum(h0 + g * tau, H), h0)
+    grown = h0 >= H
+    start = np.arctanh(np.where(grown, 0.0, h0 / H))
+    # tanh(artanh(x)) may lose the last bit: never below the height when planted.
+    return np.where(grown, h0, np.maximum(H * np.tanh(g * tau / H + start), h0))
+
+
+def spread_at(species: Species, height, growth: str = "typical") -> np.ndarray:
+    """Diameter of the crown of a plant of that height, metres.
+
+    It is a fixed share of the height up to the mature spread of the growth class; from then on the
+    plant grows only taller.
+    """
+    _check(growth)
+    return np.minimum(
+        species.spread_share * np.asarray(height, float), species.mature_spread_m(growth)
+    )
+
+
+def clear_stem_at(species: Species, height) -> np.ndarray:
+    """Height of the lowest leaves, metres: a share of the height up to the species' clear stem."""
+    return np.minimum(species.clear_stem_share * np.asarray(height, float), species.clear_stem_m)
+
+
+def closure_height(shape, height, spread, spacing, clear_stem=0.0) -> np.ndarray:
+    """Height up to which a row of equal plants closes, metres; 0 where crowns do not meet.
+
+    For a cone h (1 − s/w), with a clear stem c + (h − c)(1 − s/w): never its tips. The other shapes
+    are in `screenplan.planting.shapes`, where `meeting_band` also gives the height from which.
+    """
+    return meeting_band(shape, height, spread, spacing, clear_stem)[1]
+
+
+def _check(growth: str, curve: str = "smooth") -> None:
+    if growth not in GROWTHS:
+        raise refuse(f"{growth!r} is not a growth", f"Write one of {', '.join(GROWTHS)}")
+    if curve not in CURVES:
+        raise refuse(f"{curve!r} is not a growth curve", f"Write one of {', '.join(CURVES)}")

@@ -1,0 +1,112 @@
+"""Crown shapes: their codes, their radius at a height, and how far up two neighbours meet.
+
+A crown is a solid of revolution between the clear stem c and the height h, with the spread w:
+
+    cone        r(z) = w/2 (h − z) / (h − c)
+    column      r(z) = w/2
+    paraboloid  r(z) = w/2 √((h − z) / (h − c))
+    ellipsoid   r(z) = w/2 √(1 − ((z − m) / b)²),  m = (h + c)/2,  b = (h − c)/2
+
+Equal neighbours at spacing s meet where r(z) = s/2; solved for z that gives `meeting_band`.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from screenplan.errors import refuse
+
+CONE, COLUMN, PARABOLOID, ELLIPSOID = range(4)
+
+#: Code of each shape; compiled code takes the number, people write the word.
+SHAPE_CODES = {
+    "cone": CONE,
+    "column": COLUMN,
+    "paraboloid": PARABOLOID,
+    "ellipsoid": ELLIPSOID,
+}
+SHAPES = tuple(SHAPE_CODES)
+
+
+def shape_code(shape: str | int) -> int:
+    """Code of a shape given as a word or as its code.
+
+    Raises
+    ------
+    InputError
+        If there is no such shape.
+    """
+    if isinstance(shape, str) and shape in SHAPE_CODES:
+        return SHAPE_CODES[shape]
+    if not isinstance(shape, (str, bool)) and shape in SHAPE_CODES.values():
+        return int(shape)
+    raise refuse(f"{shape!r} is not a crown shape", f"Write one of {', '.join(SHAPES)}")
+
+
+def shape_radius(shape, height, spread, clear_stem, z) -> np.ndarray:
+    """Radius of a crown at the height z above its foot.
+
+    Parameters
+    ----------
+    shape : str or int
+        One of `SHAPES`, or its code.
+    height, spread, clear_stem, z : array_like
+        Metres; broadcast against each other. The crown begins at ``clear_stem``.
+
+    Returns
+    -------
+    ndarray
+        Metres; 0 above the crown, below it, and where the crown has no depth.
+    """
+    code = shape_code(shape)
+    h, w, c, z = np.broadcast_arrays(
+        *(np.asarray(a, float) for a in (height, spread, clear_stem, z))
+    )
+    depth = h - c
+    inside = (z >= c) & (z <= h) & (depth > 0)
+    # Share of the crown's depth that lies above z, 1 at its foot and 0 at its tip.
+    above = np.where(inside, (h - z) / np.where(depth > 0, depth, 1.0), 0.0)
+    if code == CONE:
+        share = above
+    elif code == COLUMN:
+        share = np.ones_like(above)
+    elif code == PARABOLOID:
+        share = np.sqrt(above)
+    else:
+        share = np.sqrt(np.clip(1.0 - (2.0 * above - 1.0) ** 2, 0.0, None))
+    return np.where(inside, w / 2.0 * share, 0.0)
+
+
+def meeting_band(shape, height, spread, spacing, clear_stem=0.0) -> tuple[np.ndarray, np.ndarray]:
+    """Heights between which equal neighbours touch.
+
+    Parameters
+    ----------
+    shape : str or int
+        One of `SHAPES`, or its code.
+    height, spread, spacing, clear_stem : array_like
+        Metres; broadcast.
+
+    Returns
+    -------
+    low, high : ndarray
+        Metres above the ground. Both 0 where the crowns do not overlap (spacing not smaller than
+        the spread, or no crown): such a row closes nowhere.
+    """
+    code = shape_code(shape)
+    h, w, s, c = np.broadcast_arrays(
+        *(np.asarray(a, float) for a in (height, spread, spacing, clear_stem))
+    )
+    meets = (s < w) & (h > c)
+    ratio = np.where(meets, s / np.where(w > 0, w, 1.0), 1.0)
+    low = c
+    if code == CONE:
+        high = c + (h - c) * (1.0 - ratio)
+    elif code == COLUMN:
+        high = h
+    elif code == PARABOLOID:
+        high = c + (h - c) * (1.0 - ratio**2)
+    else:
+        half = (h - c) / 2.0 * np.sqrt(1.0 - ratio**2)
+        low, high = (h + c) / 2.0 - half, (h + c) / 2.0 + half
+    return np.where(meets, low, 0.0), np.where(meets, high, 0.0)

@@ -1,0 +1,371 @@
+"""The species table: what grows, how fast, how large, in which shape, and how that is known."""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from functools import cache
+from importlib import resources
+from types import MappingProxyType
+
+from screenplan.contracts import HIGHEST_PLANT_M
+from screenplan.errors import InputError, Problem, refuse
+from screenplan.planting.shapes import SHAPES
+from screenplan.units import parse_length
+
+#: Yearly growth of a young rooted plant by class, metres: low, typical, high.
+#: Convention of planting guides, from memory: slow under 1 ft, moderate 1 to 2 ft, rapid above;
+#: rapid ends at the 0.6 to 0.9 m of vigorous screening conifers (common practice, no source).
+GROWTH_CLASSES = {
+    "slow": (0.15, 0.225, 0.30),
+    "moderate": (0.30, 0.45, 0.60),
+    "rapid": (0.60, 0.75, 0.90),
+}
+#: A species of the shipped table that a plan takes when it names none.
+DEFAULT_SPECIES = "thuja_occidentalis"
+
+_TEXTS = ("latin", "common", "genus")
+_SHARES = {"spread_share": (0.02, 5.0), "clear_stem_share": (0.0, 0.9), "winter_share": (0.0, 1.0)}
+KEYS = (
+    *_TEXTS,
+    "like",
+    "evergreen",
+    "shape",
+    "stock_height",
+    "establishment_years",
+    "growth_class",
+    "yearly_growth",
+    "mature_height",
+    "mature_spread",
+    *_SHARES,
+    "clear_stem",
+    "leaf_density",
+    "hardiness_zones",
+    "sources",
+)
+_NEEDED = {
+    "latin": "latin",
+    "shape": "shape",
+    "yearly_growth_m": "growth_class",
+    "mature_heights_m": "mature_height",
+    "mature_spreads_m": "mature_spread",
+}
+
+
+@dataclass(frozen=True)
+class Species:
+    """One kind of plant.
+
+    Parameters
+    ----------
+    key : str
+        Its name in the table.
+    latin, common, genus : str
+    shape : {"cone", "column", "paraboloid", "ellipsoid"}
+        Shape of the crown.
+    yearly_growth_m : tuple of 3 floats
+        Growth in a year of a young rooted plant, low, typical, high, metres.
+    mature_heights_m, mature_spreads_m : tuple of 2 floats
+        Low and high, metres. Growth "typical" takes their mean.
+    evergreen : bool
+    stock_height_m : float
+        Usual height when planted, metres.
+    establishment_years : float
+        Years until it grows at its full rate.
+    spread_share : float
+        Diameter of the crown as a share of the height, until the mature spread is reached.
+    clear_stem_m, clear_stem_share : float
+        The bare stem is that share of the height, up to so many metres.
+    leaf_density : tuple of 2 floats
+        One-sided leaf area per volume of crown, low and high, m²/m³.
+    winter_share : float
+        Share of the screening that is left after leaf fall, 1 for evergreens.
+    hardiness_zones : tuple of 2 ints, optional
+        Coldest and warmest USDA zone, if known.
+    sources : mapping
+        Per value, where it comes from and how it is known.
+    """
+
+    key: str
+    latin: str
+    shape: str
+    yearly_growth_m: tuple[float, float, float]
+    mature_heights_m: tuple[float, float]
+    mature_spreads_m: tuple[float, float]
+    common: str = ""
+    genus: str = ""
+    evergreen: bool = True
+    stock_height_m: float = 0.9
+    establishment_years: float = 2.0
+    spread_share: float = 0.4
+    clear_stem_m: float = 0.0
+    clear_stem_share: float = 0.0
+    leaf_density: tuple[float, float] = (1.0, 4.0)
+    winter_share: float = 1.0
+    hardiness_zones: tuple[int, int] | None = None
+    sources: Mapping[str, str] = field(default_factory=dict, compare=False)
+
+    def growth_m(self, growth: str) -> float:
+        """Yearly growth of that class, metres."""
+        return self.yearly_growth_m[_GROWTH_INDEX[growth]]
+
+    def mature_height_m(self, growth: str) -> float:
+        """Mature height of that growth class: low, mean, high, metres."""
+        return _low_mean_high(self.mature_heights_m, growth)
+
+    def mature_spread_m(self, growth: str) -> float:
+        """Mature spread of that growth class: low, mean, high, metres."""
+        return _low_mean_high(self.mature_spreads_m, growth)
+
+
+_GROWTH_INDEX = {"low": 0, "typical": 1, "high": 2}
+
+
+def _low_mean_high(pair: tuple[float, float], growth: str) -> float:
+    return (pair[0], (pair[0] + pair[1]) / 2.0, pair[1])[_GROWTH_INDEX[growth]]
+
+
+def load_species(extra: Mapping[str, Mapping] | None = None) -> dict[str, Species]:
+    """Read the shipped species and add or change some.
+
+    Parameters
+    ----------
+    extra : mapping, optional
+        Tables as in the shipped file. The key of a known species changes only what it names; a new
+        key adds one, from nothing or from the species that ``like`` names. Lengths are texts with
+        units.
+
+    Returns
+    -------
+    dict
+        Species by key.
+
+    Raises
+    ------
+    InputError
+        With every problem found: species, key and remedy.
+    """
+    table = dict(_shipped())
+    if extra:
+        _add(table, extra)
+    return table
+
+
+def species_of(species: str | Species, table: Mapping[str, Species] | None = None) -> Species:
+    """Find a species by its key, Latin or common name.
+
+    Parameters
+    ----------
+    species : str or Species
+    table : mapping, optional
+        By default the shipped table.
+
+    Raises
+    ------
+    InputError
+        If there is none of that name; the known keys are listed.
+    """
+    if isinstance(species, Species):
+        return species
+    table = _shipped() if table is None else table
+    if species in table:
+        return table[species]
+    asked = str(species).strip().casefold()
+    for one in table.values():
+        if asked in (one.key.casefold(), one.latin.casefold(), one.common.casefold()) and asked:
+            return one
+    raise refuse(
+        f"there is no species '{species}'",
+        f"Write one of {', '.join(table)}, or add it to the plan's species table",
+        key="species",
+    )
+
+
+@cache
+def _shipped() -> Mapping[str, Species]:
+    text = resources.files("screenplan.planting").joinpath("species.toml").read_text("utf-8")
+    table: dict[str, Species] = {}
+    _add(table, tomllib.loads(text))
+    return MappingProxyType(table)
+
+
+def _add(table: dict[str, Species], extra: Mapping[str, Mapping]) -> None:
+    problems: list[Problem] = []
+    for key, values in extra.items():
+        if not isinstance(values, Mapping):
+            problems.append(
+                Problem(
+                    f"species {key} is {values!r}, not a table",
+                    f"Write [species.{key}] and below it latin, shape, mature_height and so on",
+                    key=f"species.{key}",
+                )
+            )
+            continue
+        reader = _Reader(key, problems)
+        found = reader.read(values, table)
+        if found is not None:
+            table[key] = found
+    if problems:
+        raise InputError(problems)
+
+
+class _Reader:
+    """Reads one species' table and notes what is wrong with it."""
+
+    def __init__(self, key: str, problems: list[Problem]):
+        self.key, self.problems, self.before = key, problems, len(problems)
+
+    def wrong(self, name: str, what: str, mend: str) -> None:
+        self.problems.append(
+            Problem(f"species {self.key}: {what}", mend, key=f"species.{self.key}.{name}")
+        )
+
+    def read(self, values: Mapping, table: Mapping[str, Species]) -> Species | None:
+        base = table.get(self.key)
+        if "like" in values:
+            base = table.get(values["like"])
+            if base is None:
+                self.wrong(
+                    "like",
+                    f"there is no species '{values['like']}'",
+                    f"Write one of {', '.join(table)}",
+                )
+        new: dict = {}
+        for name, value in values.items():
+            if name not in KEYS:
+                self.wrong(
+                    name, f"'{name}' is not a key of a species", f"Write one of {', '.join(KEYS)}"
+                )
+            elif name != "like":
+                self._value(name, value, new)
+        if len(self.problems) > self.before:
+            return None
+        if base is None:
+            missing = [word for name, word in _NEEDED.items() if name not in new]
+            if missing:
+                self.wrong(
+                    missing[0],
+                    f"a new species needs {', '.join(missing)}",
+                    'Add what is missing, or start from a known one with like = "..."',
+                )
+                return None
+            new.setdefault("genus", new["latin"].split()[0])
+            new.setdefault("winter_share", 1.0 if new.get("evergreen", True) else 0.6)
+            made = Species(key=self.key, **new)
+        else:
+            said = new.pop("sources", {})
+            changed = {name.removesuffix("_m"): "the user's value" for name in new}
+            made = replace(base, key=self.key, **new, sources={**base.sources, **changed, **said})
+        return self._consistent(made)
+
+    def _value(self, name: str, value: object, new: dict) -> None:
+        if name in _TEXTS:
+            if isinstance(value, str) and value.strip():
+                new[name] = value.strip()
+            else:
+                self.wrong(name, f"{name} is {value!r}, not a text", "Write a name in quotes")
+        elif name == "evergreen":
+            if isinstance(value, bool):
+                new[name] = value
+            else:
+                self.wrong(name, f"evergreen is {value!r}", "Write true or false, without quotes")
+        elif name == "shape":
+            if value in SHAPES:
+                new[name] = value
+            else:
+                self.wrong(
+                    name, f"shape {value!r} is not known", f"Write one of {', '.join(SHAPES)}"
+                )
+        elif name == "growth_class":
+            if value in GROWTH_CLASSES:
+                new.setdefault("yearly_growth_m", GROWTH_CLASSES[value])
+            else:
+                self.wrong(
+                    name,
+                    f"growth_class {value!r} is not known",
+                    f"Write one of {', '.join(GROWTH_CLASSES)}",
+                )
+        elif name == "yearly_growth":
+            self._lengths(name, value, 3, "yearly_growth_m", new, "low, typical and high", 3.0)
+        elif name in ("mature_height", "mature_spread"):
+            self._lengths(name, value, 2, f"{name}s_m", new, "low and high", HIGHEST_PLANT_M)
+        elif name in ("stock_height", "clear_stem"):
+            length = self._length(name, value)
+            if length is None:
+                return
+            if name == "stock_height" and not 0 < length <= HIGHEST_PLANT_M:
+                self.wrong(name, f"stock_height is {value}", "Write a height above 0")
+            elif length < 0:
+                self.wrong(name, f"clear_stem is {value}", "Write a length of 0 or more")
+            else:
+                new[f"{name}_m"] = length
+        elif name == "establishment_years":
+            if self._number(name, value, 0.0, 20.0):
+                new[name] = float(value)
+        elif name in _SHARES:
+            if self._number(name, value, *_SHARES[name]):
+                new[name] = float(value)
+        elif name == "leaf_density":
+            self._pair(name, value, 0.0, 30.0, float, new)
+        elif name == "hardiness_zones":
+            self._pair(name, value, 1, 13, int, new)
+        elif isinstance(value, Mapping) and all(isinstance(text, str) for text in value.values()):
+            new["sources"] = MappingProxyType(dict(value))
+        else:
+            self.wrong(name, "sources is not a table of texts", 'Write shape = "seen on site"')
+
+    def _length(self, name: str, value: object) -> float | None:
+        try:
+            return parse_length(value, key=name)
+        except InputError as error:
+            self.wrong(name, error.problems[0].what, error.problems[0].mend)
+            return None
+
+    def _lengths(
+        self, name: str, value: object, count: int, to: str, new: dict, words: str, most: float
+    ) -> None:
+        if not isinstance(value, (list, tuple)) or len(value) != count:
+            self.wrong(name, f"{name} is {value!r}", f"Write {count} lengths: {words}")
+            return
+        lengths = [self._length(name, item) for item in value]
+        if None in lengths:
+            return
+        if sorted(lengths) != lengths:
+            self.wrong(name, f"{name} is not in rising order ({value})", f"Write {words}")
+        elif not lengths[0] > 0 or lengths[-1] > most:
+            self.wrong(name, f"{name} is {value}", f"Write lengths above 0 and up to {most:g} m")
+        else:
+            new[to] = tuple(lengths)
+
+    def _number(self, name: str, value: object, low: float, high: float) -> bool:
+        good = (
+            isinstance(value, (int, float))
+            and not isinstance(value, bool)
+            and math.isfinite(value)
+            and low <= value <= high
+        )
+        if not good:
+            self.wrong(name, f"{name} is {value!r}", f"Write a number from {low:g} to {high:g}")
+        return good
+
+    def _pair(self, name: str, value: object, low: float, high: float, kind: type, new) -> None:
+        if not isinstance(value, (list, tuple)) or len(value) != 2:
+            self.wrong(name, f"{name} is {value!r}", "Write two numbers, low and high")
+        elif all(self._number(name, item, low, high) for item in value):
+            if value[0] > value[1]:
+                self.wrong(name, f"{name} is not in rising order ({value})", "Write low, then high")
+            else:
+                new[name] = (kind(value[0]), kind(value[1]))
+
+    def _consistent(self, made: Species) -> Species | None:
+        if made.stock_height_m > made.mature_heights_m[1]:
+            self.wrong(
+                "stock_height",
+                f"it is planted at {made.stock_height_m:g} m but never grows above "
+                f"{made.mature_heights_m[1]:g} m",
+                "Write a smaller stock_height or a greater mature_height",
+            )
+            return None
+        return made

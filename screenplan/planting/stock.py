@@ -1,0 +1,80 @@
+"""Kinds of planting stock, and the width of the hole that each needs.
+
+Holes are two to three times as wide as the root ball (2 common practice, 3 University of Minnesota
+Extension, read); `HOLE_PER_BALL` takes the middle. Balls by height of cone-shaped conifers are from
+memory, unverified; sizes of plugs, bare roots and containers are common practice, no source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from screenplan.errors import refuse
+
+HOLE_PER_BALL = 2.5
+_INCH_M, _FOOT_M = 0.0254, 0.3048
+
+
+@dataclass(frozen=True)
+class Stock:
+    """One kind of stock.
+
+    Parameters
+    ----------
+    key, meaning : str
+    heights_m, balls_m : tuple of float
+        Width of root ball (or root spread) by plant height, metres; between them a straight line,
+        beyond the last in proportion to the height.
+    years_to_root : float
+        Usual years until rooted beyond the ball; smaller stock is quicker.
+    """
+
+    key: str
+    meaning: str
+    heights_m: tuple[float, ...]
+    balls_m: tuple[float, ...]
+    years_to_root: float
+
+
+STOCKS = {
+    stock.key: stock
+    for stock in (
+        Stock("plug", "Seedling with its roots in a small plug", (0.15, 0.5), (0.05, 0.08), 1.0),
+        Stock("bare_root", "Dug without soil, in its rest", (0.3, 1.2), (0.20, 0.40), 1.0),
+        Stock("container", "Grown in a pot", (0.3, 0.9, 1.8), (0.16, 0.28, 0.45), 2.0),
+        Stock(
+            "balled",
+            "Dug with its soil and wrapped",
+            tuple(feet * _FOOT_M for feet in (2, 3, 4, 5, 6, 7, 8, 10)),
+            tuple(inch * _INCH_M for inch in (12, 14, 16, 20, 22, 24, 27, 34)),
+            3.0,
+        ),
+    )
+}
+
+
+def stock_of(stock: str) -> Stock:
+    """Find a kind of stock.
+
+    Raises
+    ------
+    InputError
+        If there is none of that name.
+    """
+    if stock in STOCKS:
+        return STOCKS[stock]
+    raise refuse(
+        f"there is no kind of stock '{stock}'", f"Write one of {', '.join(STOCKS)}", key="stock"
+    )
+
+
+def hole_width(stock: str, stock_height_m: float) -> float:
+    """Width of the planting hole for stock of that kind and height, metres."""
+    kind = stock_of(stock)
+    if not stock_height_m > 0:
+        raise refuse("the stock has no height", "Give a stock height above 0", key="stock_height")
+    ball = float(np.interp(stock_height_m, kind.heights_m, kind.balls_m))
+    ball *= max(1.0, stock_height_m / kind.heights_m[-1])
+    return HOLE_PER_BALL * ball
