@@ -1,0 +1,141 @@
+"""The steps from Python, on layers in whatever reference system the caller has them.
+
+Inside, everything runs in the local frame; here layers go in and come back in the caller's own
+system, and rows that the caller gave keep the caller's index.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import pandas as pd
+
+from screenplan.contracts import INPUTS, OUTPUTS
+from screenplan.errors import refuse
+from screenplan.frame import LocalFrame
+from screenplan.pipeline import step_arguments
+from screenplan.plan import Plan, check_plan
+from screenplan.steps import STEPS, Step
+
+
+def run_step(
+    name: str,
+    layers: Mapping[str, pd.DataFrame],
+    *,
+    frame: LocalFrame | None = None,
+    subject_id: str | None = None,
+    subject_point: tuple[float, float] | None = None,
+    terrain: Any = None,
+    plan: Plan | Mapping[str, Any] | None = None,
+    **parameters: Any,
+) -> dict[str, Any]:
+    """Run one step on GeoDataFrames.
+
+    Parameters
+    ----------
+    name : str
+        A step of `screenplan.STEPS`, such as ``"sides"``.
+    layers : mapping
+        Layers by contract name, each in its own reference system; never changed. Inputs may leave
+        out what a contract does not require, and are checked and repaired as files are.
+    frame : LocalFrame, optional
+        The frame to work in; by default one around the subject parcel. Give the same frame to
+        every step of a chain, so that they agree to the last digit.
+    subject_id, subject_point : optional
+        Which parcel is the subject, if there are several.
+    terrain : Terrain, optional
+        Ground heights in that frame; by default the site is flat.
+    plan : Plan or mapping, optional
+        Values for the step's parameters, sections and keys as in a plan file.
+    **parameters
+        Single parameters as the step's function names them (metres, degrees); they win over
+        ``plan``.
+
+    Returns
+    -------
+    dict
+        What the step gives, by contract name, in the reference system of the parcels (or of the
+        first layer).
+
+    Raises
+    ------
+    InputError
+        If a layer is missing or cannot be used.
+
+    Examples
+    --------
+    >>> import geopandas, shapely, screenplan
+    >>> lot = geopandas.GeoDataFrame(
+    ...     {"parcel_id": ["7"]}, geometry=[shapely.box(0, 0, 30, 45)], crs="EPSG:25832"
+    ... ).translate(500000, 5500000).to_frame("geometry").assign(parcel_id="7")
+    >>> sides = screenplan.run_step("sides", {"parcels": lot})["sides"]
+    >>> sorted(sides["side_id"])
+    ['east', 'north', 'south', 'west']
+    """
+    step = _find(name)
+    lacking = [layer for layer in step.needs if layers.get(layer) is None]
+    if lacking:
+        raise refuse(
+            f"step {name} needs the layer {lacking[0]}",
+            f"Give it; the step needs {', '.join(step.needs)}",
+        )
+    plan = (
+        plan
+        if isinstance(plan, Plan)
+        else check_plan({**(plan or {}), "layers": {"parcels": {"file": "parcels"}}})
+    )
+    given = {layer: layers[layer] for layer in step.layers if layers.get(layer) is not None}
+    home = next(
+        (frame_of.crs for frame_of in given.values() if getattr(frame_of, "crs", None) is not None),
+        None,
+    )
+    local, frame, terrain = _bring_in(given, frame, terrain, plan, subject_id, subject_point)
+    arguments = step_arguments(step, plan, Path.cwd(), terrain) | parameters
+    results = step(local, **arguments)
+    return {
+        layer: _hand_back(layer, result, given.get(layer), frame, home)
+        for layer, result in results.items()
+    }
+
+
+def _find(name: str) -> Step:
+    if name not in STEPS:
+        raise refuse(f"there is no step '{name}'", f"Name one of {', '.join(STEPS)}")
+    return STEPS[name]
+
+
+def _bring_in(given, frame, terrain, plan, subject_id, subject_point):
+    """Bring all layers into the frame; what a person brings is checked, what a step gave is not."""
+    from screenplan.site.reading import read_frames
+
+    brought = {layer: table for layer, table in given.items() if layer in INPUTS}
+    if "parcels" in brought:
+        site = read_frames(brought, subject_id=subject_id, subject_point=subject_point, frame=frame,
+                           datum_tolerance_m=plan.site.datum_tolerance, reach_m=plan.site.reach,
+                           storey_height_m=plan.site.storey_height)  # fmt: skip
+        local, frame = dict(site.layers), site.frame
+        terrain = site.terrain if terrain is None else terrain
+    else:
+        first = next(table for table in given.values() if isinstance(table, gpd.GeoDataFrame))
+        frame = LocalFrame.around(first) if frame is None else frame
+        local = {}
+    for layer, table in given.items():
+        if layer not in local:
+            local[layer] = frame.bring_in(table) if isinstance(table, gpd.GeoDataFrame) else table
+    return local, frame, terrain
+
+
+def _hand_back(name: str, result, source, frame: LocalFrame, home):
+    if isinstance(result, gpd.GeoDataFrame):
+        result = frame.send_out(result, home)
+    key = OUTPUTS[name].key
+    if source is None or key not in source.columns:
+        return result
+    index = pd.Series(source.index, index=source[key].astype(str))
+    kept = result[key].astype(str)
+    if len(result) and index.index.is_unique and kept.isin(index.index).all():
+        return result.set_axis(index.loc[kept].to_numpy(), axis=0)
+    return result
