@@ -1,0 +1,137 @@
+"""The plan file: what it takes, what it refuses, and the text that `start` makes of it."""
+
+import tomllib
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from screenplan.errors import InputError
+from screenplan.plan import SECTIONS, check_plan, is_length, read_plan
+from screenplan.plan_text import default_text, plan_text, range_text, toml_value
+
+PARCELS = {"layers": {"parcels": {"file": "lots.gpkg"}}}
+
+
+def test_lengths_become_metres():
+    plan = check_plan(PARCELS | {"rows": {"spacing": "5 ft", "offset": "18 in"}})
+    assert plan.rows.spacing == pytest.approx(1.524)
+    assert plan.value("rows.offset") == pytest.approx(0.4572)
+
+
+def test_an_identifier_may_be_a_number():
+    assert check_plan(PARCELS | {"subject": {"id": 12}}).subject.id == "12"
+
+
+@pytest.mark.parametrize(
+    ("content", "message"),
+    [
+        ({}, r"layers\.parcels is missing"),
+        (PARCELS | {"rows": {"spacin": "1 m"}}, r"key rows\.spacin: there is no such key\. Did you mean spacing\?"),
+        (PARCELS | {"row": {}}, r"key row: there is no such key\. Did you mean rows\?"),
+        (PARCELS | {"rows": {"spacing": 5}}, r"key rows\.spacing: 5 has no unit"),
+        (PARCELS | {"rows": {"spacing": "1 mm"}}, r"key rows\.spacing: '1 mm' is out of range\. Give at least 0\.1 m"),
+        (PARCELS | {"rows": {"offset": "900 m"}}, r"Give at most 200 m"),
+        (PARCELS | {"rows": {"rows": 3}}, r"key rows\.rows: 3 is not one of the choices\. Write 1 or 2"),
+        (PARCELS | {"rows": {"fit": "loose"}}, r"Write 'evened' or 'exact'"),
+        (PARCELS | {"growth": {"show_years": [50]}}, r"show_years holds 50, which is not within 0 to 30"),
+        (PARCELS | {"growth": {"years": 0}}, r"key growth\.years: 0 is out of range\. Give at least 1"),
+        (PARCELS | {"views": {"threshold": "lots"}}, r"key views\.threshold: 'lots' does not fit"),
+        (PARCELS | {"views": {"threshold": float("nan")}}, r"key views\.threshold"),
+        (PARCELS | {"subject": {"id": "1", "point": [9.0, 50.0]}}, r"id and point are both given"),
+        (PARCELS | {"subject": {"point": [9.0]}}, r"key subject\.point"),
+        ({"layers": {"parcels": {"fil": "a"}}}, r"key layers\.parcels\.file: this key is missing"),
+        ({"layers": {"parcels": {"file": "a"}, "bildings": {"file": "b"}}}, r"Did you mean buildings\?"),
+        (PARCELS | {"hand": {"plants": 0}}, r"key hand\.plants: 0 is out of range"),
+        (PARCELS | {"goal": {"share": 2}}, r"key goal\.share: 2 is out of range\. Give at most 1"),
+    ],
+)  # fmt: skip
+def test_a_wrong_plan_is_refused(content, message):
+    with pytest.raises(InputError, match=message):
+        check_plan(content, file="hedge.toml")
+
+
+def test_every_wrong_key_is_listed():
+    with pytest.raises(InputError) as refusal:
+        check_plan(PARCELS | {"rows": {"spacing": 5, "rows": 3}, "views": {"threshold": 2}})
+    assert {problem.key for problem in refusal.value.problems} == {
+        "rows.spacing",
+        "rows.rows",
+        "views.threshold",
+    }
+
+
+@pytest.mark.parametrize(
+    ("content", "message"),
+    [
+        (b"[rows\nspacing = 1", "is not valid TOML"),
+        (b"title = \"x\"\ntitle = \"y\"", "is not valid TOML"),
+        (b"\xff\xfe\x00", "is not UTF-8 text"),
+    ],
+)  # fmt: skip
+def test_a_file_that_is_no_plan_is_refused(tmp_path, content, message):
+    file = tmp_path / "hedge.toml"
+    file.write_bytes(content)
+    with pytest.raises(InputError, match=message):
+        read_plan(file)
+
+
+def test_a_missing_plan_or_a_folder_is_refused(tmp_path):
+    with pytest.raises(InputError, match="there is no such plan file"):
+        read_plan(tmp_path / "none.toml")
+    with pytest.raises(InputError, match="this is a folder, not a plan file"):
+        read_plan(tmp_path)
+
+
+def test_settings_replace_values_of_the_file(tmp_path):
+    file = tmp_path / "hedge.toml"
+    file.write_text(
+        '[layers.parcels]\nfile = "a.gpkg"\n[rows]\nspacing = "1 m"\n', encoding="utf-8"
+    )
+    plan, folder = read_plan(
+        file, ['rows.spacing="2 m"', "rows.rows=2", "plants.species=ilex_opaca"]
+    )
+    assert (plan.rows.spacing, plan.rows.rows, plan.plants.species) == (2.0, 2, "ilex_opaca")
+    assert folder == tmp_path.resolve()
+    with pytest.raises(InputError, match="sets no key"):
+        read_plan(file, ["spacing=2"])
+
+
+def test_the_made_text_is_a_plan_and_says_every_key():
+    text = plan_text(
+        {"rows": {"along": ["north"], "spacing": "5 ft"}},
+        {"parcels": {"file": "lots.gpkg", "columns": {"parcel_id": "APN"}}},
+    )
+    plan = check_plan(tomllib.loads(text))
+    assert plan.rows.along == ("north",)
+    assert plan.layers["parcels"].columns == {"parcel_id": "APN"}
+    for model in SECTIONS.values():
+        for name in model.model_fields:
+            assert f"{name} =" in text
+
+
+def test_every_default_as_written_is_the_default():
+    # A default in the commented plan, with its # taken away, must not change the plan.
+    for section, model in SECTIONS.items():
+        for name in model.model_fields:
+            written = default_text(f"{section}.{name}")
+            if written:
+                plan = check_plan(PARCELS | tomllib.loads(f"[{section}]\n{name} = {written}"))
+                assert plan.value(f"{section}.{name}") == check_plan(PARCELS).value(
+                    f"{section}.{name}"
+                ), name
+
+
+def test_ranges_in_words():
+    assert range_text("rows.spacing") == " (at least 0.1 m, at most 30 m)"
+    assert range_text("rows.fit") == " (evened or exact)"
+    assert is_length("rows.offset")
+    assert not is_length("rows.rows")
+
+
+@given(st.text(alphabet=st.characters(exclude_categories=["Cs"])))
+def test_any_text_survives_as_toml(text):
+    assert (
+        tomllib.loads(f"value = {toml_value(text)}")["value"] == text.replace("\r\n", "\n")
+        or "\r" in text
+    )

@@ -1,0 +1,58 @@
+"""Lengths as people write them."""
+
+import math
+
+import pytest
+
+from screenplan.errors import InputError
+from screenplan.units import format_length, metres_per, parse_length
+
+
+@pytest.mark.parametrize(
+    ("text", "metres"),
+    [
+        # The international foot is 0.3048 m and the inch 0.0254 m by definition (1959).
+        ("5 ft", 1.524), ("18 in", 0.4572), ("1.5 m", 1.5), ("6'", 1.8288), ("5 ft 6 in", 1.6764),
+        ("5'6\"", 1.6764), ("1 yd", 0.9144), ("90 cm", 0.9), ("0.2 km", 200.0), ("-3 ft", -0.9144), (0, 0.0), ("0", 0.0),
+    ],
+)  # fmt: skip
+def test_lengths_as_written(text, metres):
+    assert parse_length(text) == pytest.approx(metres, abs=1e-12)
+
+
+def test_survey_foot_is_not_the_international_one():
+    # 1200/3937 m by the definition of 1893.
+    assert metres_per("US_survey_foot") == pytest.approx(1200 / 3937, abs=1e-12)
+    assert metres_per("us-ft") != metres_per("ft")
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        (5, r'5 has no unit\. Write the unit too, such as "5 m" or "5 ft"'),
+        ("5", "'5' has no unit"),
+        ("5 kg", "'kg' is not a unit of length"),
+        ("wide", "'wide' is not a length"),
+        ("nan m", "'nan m' is not a length"),
+        ("1,5 m", "with a decimal point"),
+        (True, "True is not a length"),
+        (None, "None is not a length"),
+        ("1e999 m", "is not a finite length"),
+    ],
+)
+def test_what_is_no_length_is_refused(text, message):
+    with pytest.raises(InputError, match=message):
+        parse_length(text, key="rows.spacing")
+
+
+def test_the_remedy_of_a_bare_number_works():
+    with pytest.raises(InputError) as refusal:
+        parse_length(5)
+    written = refusal.value.problems[0].mend.split('"')[1]
+    assert parse_length(written) == 5.0
+
+
+def test_lengths_for_people():
+    assert format_length(1.524) == "1.52 m"
+    assert format_length(1.524, "us") == "5.0 ft"
+    assert format_length(math.nan) == "–"
