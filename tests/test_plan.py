@@ -30,7 +30,7 @@ def test_an_identifier_may_be_a_number():
         (PARCELS | {"rows": {"spacin": "1 m"}}, r"key rows\.spacin: there is no such key\. Did you mean spacing\?"),
         (PARCELS | {"row": {}}, r"key row: there is no such key\. Did you mean rows\?"),
         (PARCELS | {"rows": {"spacing": 5}}, r"key rows\.spacing: 5 has no unit"),
-        (PARCELS | {"rows": {"spacing": "1 mm"}}, r"key rows\.spacing: '1 mm' is out of range\. Give at least 0\.1 m"),
+        (PARCELS | {"rows": {"spacing": "1 mm"}}, r"key rows\.spacing: 0\.001 is out of range\. Give at least 0\.1 m"),
         (PARCELS | {"rows": {"offset": "900 m"}}, r"Give at most 200 m"),
         (PARCELS | {"rows": {"rows": 3}}, r"key rows\.rows: 3 is not one of the choices\. Write 1 or 2"),
         (PARCELS | {"rows": {"fit": "loose"}}, r"Write 'evened' or 'exact'"),
@@ -131,7 +131,4 @@ def test_ranges_in_words():
 
 @given(st.text(alphabet=st.characters(exclude_categories=["Cs"])))
 def test_any_text_survives_as_toml(text):
-    assert (
-        tomllib.loads(f"value = {toml_value(text)}")["value"] == text.replace("\r\n", "\n")
-        or "\r" in text
-    )
+    assert tomllib.loads(f"value = {toml_value(text)}")["value"] == text
