@@ -168,7 +168,13 @@ WINDOWS = Contract(
         ),
         _NAME,
         Column("building_id", "text", "The building whose wall it is in, empty if none is near"),
-        Column("storey", "integer", "Storey, 0 at the ground", low=0, high=119, default=0),
+        Column(
+            "storey",
+            "integer",
+            "Storey, 0 at the ground; by default that in which the sill lies",
+            low=0,
+            high=119,
+        ),
         Column(
             "sill_m",
             "number",

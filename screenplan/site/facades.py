@@ -1,0 +1,166 @@
+"""Windows worked out from footprints: where a neighbour's house could look at the subject."""
+
+from __future__ import annotations
+
+import math
+
+import geopandas as gpd
+import numpy as np
+import shapely
+
+from screenplan.contracts import WINDOWS
+from screenplan.site.compass import compass_name, unit_vector
+from screenplan.site.floors import floors_of, storeys_of
+from screenplan.site.ownership import parcels_of, sound, subject_id, subject_outline
+from screenplan.site.shaping import column_or, shape_layer
+from screenplan.site.walls import Walls, exposed_stretches, walls_of
+
+#: Kinds of building from which nobody is taken to look out.
+NOT_LIVED_IN = frozenset(
+    {"shed", "garage", "carport", "barn", "greenhouse", "deck", "porch", "roof", "ruin"}
+)
+#: A shorter stretch of wall gets no window.
+SHORTEST_WALL_M = 2.0
+#: One does not look out of a window more nearly along its wall than this.
+GRAZING_DEG = 10.0
+#: Points of the subject that are looked for, at this distance along its outline and across it.
+TARGET_STEP_M = 4.0
+MOST_TARGETS = 400
+
+
+def derive_windows(
+    parcels: gpd.GeoDataFrame,
+    buildings: gpd.GeoDataFrame,
+    terrain=None,
+    *,
+    spacing_m: float,
+    storey_height_m: float,
+    sill_m: float,
+    height_m: float,
+    width_m: float,
+    reach_m: float,
+) -> gpd.GeoDataFrame:
+    """Put windows into the walls that look towards the subject, storey by storey.
+
+    Every building that is lived in, does not stand on the subject and is within reach gets them:
+    also one whose parcel is not in the layer. Along a stretch of straight wall of 2 m or more
+    that no other building adjoins they are evenly spaced, no farther apart than ``spacing_m``.
+    A window stays if some point of the subject within ``reach_m`` lies before its wall, at more
+    than 10° to it, and is not hidden by the building itself.
+
+    Parameters and result are those of `screenplan.site.windows.lay_windows`.
+    """
+    subject = subject_outline(parcels)
+    owner = parcels_of(buildings, parcels)
+    footprints = sound(buildings.geometry.to_numpy())
+    ids = building_names(buildings)
+    kinds = column_or(buildings, "kind", "house")
+    floors = floors_of(buildings, terrain)
+    storeys = storeys_of(buildings, storey_height_m)
+    near = (owner != subject_id(parcels)) & (shapely.distance(footprints, subject) <= reach_m)
+    near &= np.array([str(kind).strip().lower() not in NOT_LIVED_IN for kind in kinds], dtype=bool)
+    targets = _points_of(subject)
+
+    rows: dict[str, list] = {column.name: [] for column in WINDOWS.columns}
+    points = []
+    for item in np.flatnonzero(near):
+        places = _places_along(
+            walls_of(footprints[item]), footprints, item, targets, spacing_m, reach_m
+        )
+        for storey in range(storeys[item]):
+            on_wall: dict[str, int] = {}
+            for number, (at, facing) in enumerate(places, start=1):
+                wall = f"{compass_name(facing)} wall of {ids[item]}"
+                on_wall[wall] = on_wall.get(wall, 0) + 1
+                rows["window_id"].append(f"{ids[item]}-w{number}-s{storey}")
+                rows["name"].append(f"{_storey_name(storey)} {on_wall[wall]}, {wall}")
+                rows["building_id"].append(ids[item])
+                rows["storey"].append(storey)
+                rows["sill_m"].append(storey * storey_height_m + sill_m)
+                rows["height_m"].append(height_m)
+                rows["width_m"].append(width_m)
+                rows["facing_deg"].append(facing)
+                rows["floor_m"].append(floors[item] + storey * storey_height_m)
+                rows["derived"].append(True)
+                points.append(shapely.Point(at))
+    return shape_layer(WINDOWS, rows, points, parcels.crs)
+
+
+def building_names(buildings: gpd.GeoDataFrame) -> list[str]:
+    """Give each building's identifier, or ``b`` and its row number where it has none."""
+    given = column_or(buildings, "building_id")
+    return [f"b{row}" if name is None else str(name) for row, name in enumerate(given, start=1)]
+
+
+def _storey_name(storey: int) -> str:
+    return (
+        ("ground-floor window", "upper window")[storey] if storey < 2 else f"storey-{storey} window"
+    )
+
+
+def _places_along(
+    walls: Walls,
+    footprints: np.ndarray,
+    item: int,
+    targets: np.ndarray,
+    spacing_m: float,
+    reach_m: float,
+) -> list[tuple[np.ndarray, float]]:
+    """Find where on its walls a building looks at the targets: points and directions."""
+    own = footprints[item]
+    beside = np.flatnonzero(shapely.dwithin(footprints, own, 1.0))
+    others = shapely.union_all(footprints[beside[beside != item]])
+    outline = shapely.boundary(own)
+    # Smaller by a hair, so that a line that leaves the wall does not touch it.
+    solid = shapely.buffer(own, -0.02)
+    shapely.prepare(solid)
+    found = []
+    for start, end, facing, length in zip(
+        walls.start, walls.end, walls.facing_deg, walls.length_m, strict=True
+    ):
+        if length < SHORTEST_WALL_M:
+            continue
+        along = (end - start) / length
+        for low, high in exposed_stretches(start, end, others):
+            if high - low < SHORTEST_WALL_M - 1e-6:
+                continue
+            count = max(1, math.ceil((high - low) / spacing_m - 1e-6))
+            for s in low + (np.arange(count) + 0.5) * (high - low) / count:
+                at = start + s * along
+                # The face passes over small steps of the outline; the window is on the outline.
+                at = shapely.get_coordinates(shapely.shortest_line(outline, shapely.Point(at)))[0]
+                if _sees(at, float(facing), targets, solid, reach_m):
+                    found.append((at, float(facing)))
+    return found
+
+
+def _sees(at: np.ndarray, facing: float, targets: np.ndarray, solid, reach_m: float) -> bool:
+    way = targets - at
+    away = np.hypot(way[:, 0], way[:, 1])
+    before = way @ np.array(unit_vector(facing)) > away * math.sin(math.radians(GRAZING_DEG))
+    before &= away <= reach_m
+    if not before.any():
+        return False
+    ends = np.broadcast_to(at, (int(before.sum()), 2))
+    lines = shapely.linestrings(np.stack([ends, targets[before]], axis=1))
+    return bool((~shapely.intersects(solid, lines)).any())
+
+
+def _points_of(subject) -> np.ndarray:
+    """Spread points over the subject: along its outline and on a grid within."""
+    outline = shapely.boundary(subject)
+    step = max(TARGET_STEP_M, outline.length * 2.0 / MOST_TARGETS)
+    rim = shapely.get_coordinates(
+        [
+            line.interpolate(s)
+            for line in shapely.get_parts(outline)
+            for s in np.arange(0, line.length, step)
+        ]
+    )
+    west, south, east, north = subject.bounds
+    step = max(TARGET_STEP_M, math.sqrt((east - west) * (north - south) * 2.0 / MOST_TARGETS))
+    x, y = np.meshgrid(
+        np.arange(west + step / 2, east, step), np.arange(south + step / 2, north, step)
+    )
+    inside = shapely.contains_xy(subject, x.ravel(), y.ravel())
+    return np.vstack([rim, np.column_stack([x.ravel(), y.ravel()])[inside]])
