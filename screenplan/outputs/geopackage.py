@@ -11,6 +11,7 @@ import pandas as pd
 from pyproj import CRS
 
 from screenplan.contracts import OUTPUTS, Contract
+from screenplan.datum import horizontal
 from screenplan.errors import refuse
 from screenplan.outputs.conform import Layout, conform
 from screenplan.outputs.vector import explain_failure, write_layer
@@ -58,7 +59,7 @@ def write_geopackage(
         cannot be written.
     """
     path = Path(path)
-    crs = CRS(crs)
+    crs = horizontal(CRS(crs))
     unknown = [name for name in layers if name not in contracts]
     if unknown:
         raise refuse(
@@ -70,7 +71,7 @@ def write_geopackage(
             _check_crs(layers[layout.contract.name].crs, crs, layout.contract.name)
     with explain_failure(path):
         path.unlink(missing_ok=True)
-    declared = horizontal(crs).to_wkt()
+    declared = crs.to_wkt()
     with fiona.Env(OGR_CURRENT_DATE=_stamp(written_at)):
         for layout in layouts:
             spatial = layout.geometries is not None
@@ -86,13 +87,6 @@ def write_geopackage(
                 DESCRIPTION=layout.contract.meaning,
             )
     return {layout.contract.name: len(layout) for layout in layouts}
-
-
-def horizontal(crs: CRS) -> CRS:
-    """Give the flat reference system inside a compound, bound or three-dimensional one."""
-    while crs.is_bound or crs.is_compound:
-        crs = crs.source_crs if crs.is_bound else crs.sub_crs_list[0]
-    return crs.to_2d()
 
 
 def layer_type(layout: Layout) -> str:
@@ -111,7 +105,7 @@ def layer_type(layout: Layout) -> str:
 
 
 def _check_crs(found: CRS | None, crs: CRS, name: str) -> None:
-    if found is None or not CRS(found).equals(crs, ignore_axis_order=True):
+    if found is None or not horizontal(CRS(found)).equals(crs, ignore_axis_order=True):
         known = "none" if found is None else CRS(found).name
         raise refuse(
             f"Its coordinate reference system is {known}, and the file's is {crs.name}",

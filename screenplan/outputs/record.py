@@ -56,9 +56,9 @@ class RunRecord:
         `RECORD_FORMAT` of the writer.
     """
 
-    frame: Mapping
-    inputs: Sequence[Mapping]
-    parameters: Mapping
+    frame: Mapping = field(default_factory=dict)
+    inputs: Sequence[Mapping] = ()
+    parameters: Mapping = field(default_factory=dict)
     transformations: Sequence[Mapping] = ()
     repairs: Sequence[Mapping] = ()
     warnings: Sequence[str] = ()

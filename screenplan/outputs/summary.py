@@ -106,13 +106,13 @@ def _year_span(years: pd.Series) -> str:
 
 def _tell_checks(checks: pd.DataFrame, _units: str):
     counts = checks["result"].value_counts()
-    yield "Checks passed", str(int(counts.get("passes", 0)))
-    for row in checks[checks["result"] == "fails"].itertuples():
-        yield f"Fails: {row.check}", row.says
-    for row in checks[checks["result"] == "cannot be judged"].itertuples():
-        needs = f" Needed: {row.needs}" if isinstance(row.needs, str) and row.needs else ""
-        yield f"Not judged: {row.check}", f"{row.says}{needs}"
+    results = [
+        f"{counts[result]} {words}" for result, words in _RESULTS.items() if result in counts
+    ]
+    yield "Checks", ", ".join(results) or "none"
 
+
+_RESULTS = {"passes": "passed", "fails": "failed", "cannot be judged": "not judged"}
 
 _TELL = {
     "sides": _tell_sides,

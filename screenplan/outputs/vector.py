@@ -72,7 +72,8 @@ def write_layer(
             path, "w", driver=driver, layer=name, schema=schema, encoding="utf-8", **options
         ) as sink:
             sink.writerecords(_records(layout, geometry))
-        with fiona.open(path, layer=name) as source:
+        # A GeoJSON file's only layer goes by the file's name, whatever it was written as.
+        with fiona.open(path, layer=name if driver == "GPKG" else 0) as source:
             arrived = len(source)
     if arrived != len(layout):
         raise refuse(
@@ -99,7 +100,7 @@ def explain_failure(path: Path, layer: str | None = None) -> Iterator[None]:
         yield
     except InputError:
         raise
-    except (FionaError, OSError, RuntimeError) as error:
+    except (FionaError, OSError, RuntimeError, ValueError) as error:
         raise _explained(path, layer, error) from error
     except Exception as error:
         # GDAL's own errors have a private base class.
