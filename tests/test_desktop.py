@@ -1,0 +1,192 @@
+"""Every layer that is written opens in the desktop GIS, headless, as what it is."""
+
+import functools
+import hashlib
+import json
+import subprocess
+from pathlib import Path
+
+import geopandas
+import numpy as np
+import pytest
+from made_up import TEXTS, make_all
+from pyproj import CRS
+from shapely.geometry import box
+
+from screenplan.contracts import OUTPUTS
+from screenplan.frame import LocalFrame
+from screenplan.outputs.geojson import WGS84
+from screenplan.outputs.layers import GEOPACKAGE_NAME, write_layers
+
+pytestmark = pytest.mark.desktop
+
+#: The desktop GIS's Python bindings belong to the system's interpreter, not to ours.
+SYSTEM_PYTHON = Path("/usr/bin/python3")
+SCRIPT = Path(__file__).with_name("desktop_open_layers.py")
+ROWS = 5
+
+#: Field types as the desktop GIS names them.
+FIELD_TYPES = {
+    "text": "String",
+    "number": "Real",
+    "integer": {"Integer", "Integer64"},
+    "boolean": "Boolean",
+    "date": "Date",
+}
+
+#: A parcel's corner in each of the systems in which parcel layers come.
+PLACES = {
+    "US feet": (CRS(2264), (1_450_000, 540_000)),
+    "metres": (CRS(25832), (450_000, 5_550_000)),
+    "degrees": (CRS(4326), (-80.25, 35.5)),
+    "web Mercator": (CRS(3857), (890_000, 6_440_000)),
+    "no code, feet": (
+        CRS("+proj=lcc +lat_1=36 +lat_2=34 +lat_0=33.7 +lon_0=-79 +datum=NAD83 +units=ft"),
+        (1_000, 2_000),
+    ),
+}
+
+
+@functools.cache
+def why_not():
+    """Say why the desktop GIS cannot be asked, or give None."""
+    if not SYSTEM_PYTHON.exists():
+        return f"there is no {SYSTEM_PYTHON}"
+    done = subprocess.run(
+        [SYSTEM_PYTHON, "-c", "import qgis.core"],
+        env={"PATH": "/usr/bin:/bin"},
+        capture_output=True,
+        check=False,
+    )
+    if done.returncode:
+        return f"{SYSTEM_PYTHON} has no qgis.core (install the Debian package python3-qgis)"
+    return None
+
+
+def open_in_desktop(addresses, home):
+    """Open layers in a process of the desktop GIS, with nothing of our environment in it.
+
+    Gives what it saw and what it complained about.
+    """
+    home.chmod(0o700)
+    done = subprocess.run(
+        [SYSTEM_PYTHON, SCRIPT],
+        input=json.dumps([str(address) for address in addresses]),
+        env={
+            "PATH": "/usr/bin:/bin",
+            "HOME": str(home),
+            "XDG_RUNTIME_DIR": str(home),
+            "QT_QPA_PLATFORM": "offscreen",
+            "LC_ALL": "C.UTF-8",
+        },
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    return json.loads(done.stdout), done.stderr
+
+
+@pytest.fixture(scope="module", params=PLACES)
+def opened(request, tmp_path_factory):
+    """Write every layer of a made-up plan and open each as GeoJSON and in the GeoPackage."""
+    reason = why_not()
+    if reason:
+        pytest.skip(reason)
+    folder = tmp_path_factory.mktemp("plan")
+    crs, (x, y) = PLACES[request.param]
+    size = 0.0005 if crs.is_geographic else 100
+    parcel = geopandas.GeoSeries([box(x, y, x + size, y + size)], crs=crs)
+    frame = LocalFrame.around(parcel)
+    layers = make_all(OUTPUTS, frame.crs, rows=ROWS, origin=(-20.0, 3.0))
+    written = write_layers(layers, folder, frame=frame)
+    names = [name for name, contract in OUTPUTS.items() if contract.geometry]
+    package = folder / GEOPACKAGE_NAME
+    before = hashlib.sha256(package.read_bytes()).hexdigest()
+    assert written[-1]["sha256"] == before
+    seen, complaints = open_in_desktop(
+        [folder / f"{name}.geojson" for name in names]
+        + [f"{package}|layername={name}" for name in OUTPUTS],
+        tmp_path_factory.mktemp("home"),
+    )
+    assert complaints == ""
+    assert hashlib.sha256(package.read_bytes()).hexdigest() == before
+    assert sorted(path.name for path in folder.iterdir()) == sorted(
+        entry["file"] for entry in written
+    )
+    geojson = dict(zip(names, seen, strict=False))
+    return frame, layers, geojson, dict(zip(OUTPUTS, seen[len(names) :], strict=True))
+
+
+def assert_is(found, contract, layer):
+    """Hold what the desktop GIS sees against the layer that was written."""
+    name = contract.name
+    assert found["valid"], name
+    assert found["promised"] == found["count"] == len(layer) == ROWS, name
+    assert found["all_valid"], name
+    fields = dict(found["fields"])
+    fields.pop("fid", None)
+    assert list(fields) == [column for column in layer.columns if column != "geometry"], name
+    for label, kind in fields.items():
+        expected = FIELD_TYPES[contract.column(label).type]
+        assert kind in ({expected} if isinstance(expected, str) else expected), (name, label)
+
+
+def assert_lies_at(found, layer, tolerance):
+    np.testing.assert_allclose(found["extent"], layer.total_bounds, rtol=0, atol=tolerance)
+
+
+def test_every_geojson_layer_opens(opened):
+    frame, layers, geojson, _ = opened
+    assert len(geojson) == sum(bool(contract.geometry) for contract in OUTPUTS.values())
+    for name, found in geojson.items():
+        assert_is(found, OUTPUTS[name], layers[name])
+        assert found["crs"] == "EPSG:4326", name
+        assert found["crs_valid"], name
+        # 9 decimals are written, half of the last one may be lost.
+        assert_lies_at(found, frame.send_out(layers[name], WGS84), 0.6e-9)
+        # What is single or multiple is kept for each feature.
+        assert set(found["types"]) <= set(OUTPUTS[name].geometry) | _promoted(found), name
+        assert found["layer_type"] != "NoGeometry", name
+
+
+def test_every_geopackage_layer_opens(opened):
+    frame, layers, _, package = opened
+    assert list(package) == list(OUTPUTS)
+    for name, found in package.items():
+        contract = OUTPUTS[name]
+        assert_is(found, contract, layers[name])
+        if not contract.geometry:
+            assert found["layer_type"] == "NoGeometry", name
+            continue
+        assert found["crs_valid"], name
+        code = frame.source_crs.to_authority(min_confidence=100)
+        assert found["crs"] == (":".join(code) if code else ""), name
+        assert CRS(found["crs_wkt"]).equals(frame.source_crs, ignore_axis_order=True), name
+        # The numbers are stored as they are: only their last bit may differ.
+        at_home = frame.send_out(layers[name], frame.source_crs)
+        assert_lies_at(found, at_home, 1e-12 * np.abs(at_home.total_bounds).max())
+        assert set(found["types"]) <= set(contract.geometry) | _promoted(found), name
+
+
+def test_text_arrives_whole(opened):
+    _, layers, geojson, package = opened
+    for found in (geojson["no_plant_zones"], package["no_plant_zones"]):
+        assert TEXTS[0] in found["first"]
+    assert layers["no_plant_zones"]["reason"].iloc[0] == TEXTS[0]
+
+
+def _promoted(found):
+    """A layer of single and multiple polygons is one of multiple ones in the desktop GIS."""
+    return {"MultiPolygon"} if found["layer_type"] == "MultiPolygon" else set()
+
+
+def test_a_damaged_layer_is_seen_to_be_one(tmp_path):
+    reason = why_not()
+    if reason:
+        pytest.skip(reason)
+    (tmp_path / "half.geojson").write_text('{"type": "FeatureCollection", "features": [{"type"')
+    (tmp_path / "home").mkdir()
+    found, complaints = open_in_desktop([tmp_path / "half.geojson"], tmp_path / "home")
+    assert [layer["valid"] for layer in found] == [False]
+    assert "Unterminated object" in complaints
