@@ -514,7 +514,10 @@ PLANTS = Contract(
         Column("ground_m", "number", "Height of the ground at the stem", unit="m", required=True),
         Column("species", "text", "Key in the species table", required=True),
         Column(
-            "stock", "text", "Kind of stock (plug, bare_root, container, balled)", required=True
+            "stock",
+            "text",
+            "Kind of stock (plug, bare_root, container, balled; standing if it is there)",
+            required=True,
         ),
         Column(
             "stock_height_m",
@@ -529,7 +532,7 @@ PLANTS = Contract(
         Column(
             "moved_m",
             "number",
-            "How far it was moved along the line to clear an exclusion",
+            "How far it was moved along the line to clear an exclusion or a corner's plant",
             unit="m",
             required=True,
         ),
@@ -755,7 +758,14 @@ CLOSURE = Contract(
         Column(
             "mature_closed_height_m",
             "number",
-            "Height up to which it closes in the end",
+            "Height up to which it closes in the end; 0 if crowns never meet",
+            unit="m",
+            required=True,
+        ),
+        Column(
+            "mature_closed_from_m",
+            "number",
+            "Height from which it closes then: above 0 with clear stems or rounded crowns",
             unit="m",
             required=True,
         ),

@@ -58,7 +58,9 @@ def read_inputs(plan: Plan, folder: Path):
     from screenplan.site.terrain import TerrainSource
 
     sources = {
-        name: LayerSource(folder / source.file, source.layer, source.columns, source.units)
+        name: LayerSource(
+            folder / source.file, source.layer, source.columns, source.units, source.fixed
+        )
         for name, source in plan.layers.items()
     }
     ground = plan.terrain

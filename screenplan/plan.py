@@ -13,7 +13,15 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ValidationError,
+    field_validator,
+    model_validator,
+)
 
 from screenplan.contracts import HIGHEST_PLANT_M, INPUTS
 from screenplan.errors import InputError, Problem, refuse
@@ -86,6 +94,18 @@ class LayerSource(Section):
     units: dict[str, str] = Field(
         default_factory=dict, description='Our column = unit of the values, such as "ft"'
     )
+    fixed: dict[str, str | float | int | bool] = Field(
+        default_factory=dict,
+        description="Our column = one value for every row, such as storeys = 2",
+    )
+
+    @field_validator("fixed", mode="after")
+    @classmethod
+    def _lengths_in_metres(cls, values):
+        return {
+            name: _length(value) if name.endswith("_m") and isinstance(value, str) else value
+            for name, value in values.items()
+        }
 
 
 class Ground(Section):

@@ -63,7 +63,7 @@ def show_sides(sides, units: str, *, as_json: bool) -> None:
     if as_json:
         show_json(records(sides))
         return
-    looked = sides["looked_across"].notna().any()
+    looked = bool(sides["looked_across"].notna().any())
     columns = ["side", "length", "bearing", "faces", "across it"] + ["of the looks across"] * looked
     rows = []
     for side in sides.itertuples():
