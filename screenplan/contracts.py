@@ -613,7 +613,7 @@ VIEWS = Contract(
         Column(
             "open",
             "number",
-            "Share open in that year, typical growth",
+            "Share open in that year, typical growth, in the season in which more is open",
             unit="share",
             low=0.0,
             high=1.0,

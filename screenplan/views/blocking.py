@@ -18,6 +18,8 @@ from screenplan.views.crowns import crown_stretch
 SEAM_SLACK = 1e-9
 #: A sight line that dips less than this into the terrain does not count as blocked: rounding only.
 TERRAIN_SLACK_M = 1e-9
+#: Fewer rays than this are followed by one core: waking the others would cost more.
+MANY_RAYS = 20_000
 #: Code of "nothing" among owners; terrain is numbered after the last obstacle.
 NOTHING = -1
 
@@ -270,53 +272,70 @@ def _first_below(k2, k1, k0, low, high):
     return min(max(one if k2 > 0.0 else two, low), high)
 
 
+@njit(cache=True)
+def _follow_ray(ox, oy, oz, dx, dy, dz, panels, veils, trees, ground, terrain):
+    """Share of light that passes, and what stops the rest."""
+    best, who = _first_panel(panels, ox, oy, oz, dx, dy, dz)
+    if best > 0.0:
+        t = first_ground(ground, ox, oy, oz, dx, dy, dz)
+        if t < best and t <= 1.0:
+            best, who = t, terrain
+    left, dimmest, dim_owner = 1.0, 1.0, NOTHING
+    a = dx * dx + dy * dy
+    for tree in range(trees.foot.shape[0]):
+        px, py, pz = ox - trees.foot[tree, 0], oy - trees.foot[tree, 1], oz - trees.foot[tree, 2]
+        b, e = px * dx + py * dy, px * px + py * py
+        r = trees.size[tree, 1]
+        if (e - r * r) * a > b * b:
+            continue
+        t0, t1 = crown_stretch(
+            trees.shape[tree], a, b, e, pz, dz, trees.size[tree, 0], r, trees.size[tree, 2]
+        )
+        if t0 < t1:
+            if trees.passes[tree] == 0.0:
+                if t0 < best:
+                    best, who = t0, trees.owner[tree]
+            else:
+                left *= trees.passes[tree]
+                if trees.passes[tree] < dimmest:
+                    dimmest, dim_owner = trees.passes[tree], trees.owner[tree]
+    if best <= 1.0:
+        return 0.0, who
+    for veil in range(veils.owner.shape[0]):
+        if (
+            max(ox, ox + dx) < veils.box[veil, 0]
+            or max(oy, oy + dy) < veils.box[veil, 1]
+            or min(ox, ox + dx) > veils.box[veil, 2]
+            or min(oy, oy + dy) > veils.box[veil, 3]
+        ):
+            continue
+        for number in range(veils.first[veil], veils.first[veil + 1]):
+            if cross_panel(veils.ends, veils.top, number, ox, oy, oz, dx, dy, dz) <= 1.0:
+                left *= veils.passes[veil]
+                if veils.passes[veil] < dimmest:
+                    dimmest, dim_owner = veils.passes[veil], veils.owner[veil]
+                break
+    return left, dim_owner
+
+
+@njit(cache=True)
+def _follow_few(origin, target, panels, veils, trees, ground, terrain, light, owner):
+    for ray in range(origin.shape[0]):
+        ox, oy, oz = origin[ray, 0], origin[ray, 1], origin[ray, 2]
+        dx, dy, dz = target[ray, 0] - ox, target[ray, 1] - oy, target[ray, 2] - oz
+        light[ray], owner[ray] = _follow_ray(
+            ox, oy, oz, dx, dy, dz, panels, veils, trees, ground, terrain
+        )
+
+
 @njit(parallel=True, cache=True)
-def _light_left(origin, target, panels, veils, trees, ground, terrain, light, owner):
+def _follow_many(origin, target, panels, veils, trees, ground, terrain, light, owner):
     for ray in prange(origin.shape[0]):
         ox, oy, oz = origin[ray, 0], origin[ray, 1], origin[ray, 2]
         dx, dy, dz = target[ray, 0] - ox, target[ray, 1] - oy, target[ray, 2] - oz
-        best, who = _first_panel(panels, ox, oy, oz, dx, dy, dz)
-        if best > 0.0:
-            t = first_ground(ground, ox, oy, oz, dx, dy, dz)
-            if t < best and t <= 1.0:
-                best, who = t, terrain
-        left, dimmest, dim_owner = 1.0, 1.0, NOTHING
-        a = dx * dx + dy * dy
-        for tree in range(trees.foot.shape[0]):
-            px, py, pz = ox - trees.foot[tree, 0], oy - trees.foot[tree, 1], oz - trees.foot[tree, 2]
-            b, e = px * dx + py * dy, px * px + py * py
-            r = trees.size[tree, 1]
-            if (e - r * r) * a > b * b:
-                continue
-            t0, t1 = crown_stretch(
-                trees.shape[tree], a, b, e, pz, dz, trees.size[tree, 0], r, trees.size[tree, 2]
-            )
-            if t0 < t1:
-                if trees.passes[tree] == 0.0:
-                    if t0 < best:
-                        best, who = t0, trees.owner[tree]
-                else:
-                    left *= trees.passes[tree]
-                    if trees.passes[tree] < dimmest:
-                        dimmest, dim_owner = trees.passes[tree], trees.owner[tree]
-        if best <= 1.0:
-            light[ray], owner[ray] = 0.0, who
-            continue
-        for veil in range(veils.owner.shape[0]):
-            if (
-                max(ox, ox + dx) < veils.box[veil, 0]
-                or max(oy, oy + dy) < veils.box[veil, 1]
-                or min(ox, ox + dx) > veils.box[veil, 2]
-                or min(oy, oy + dy) > veils.box[veil, 3]
-            ):
-                continue
-            for number in range(veils.first[veil], veils.first[veil + 1]):
-                if cross_panel(veils.ends, veils.top, number, ox, oy, oz, dx, dy, dz) <= 1.0:
-                    left *= veils.passes[veil]
-                    if veils.passes[veil] < dimmest:
-                        dimmest, dim_owner = veils.passes[veil], veils.owner[veil]
-                    break
-        light[ray], owner[ray] = left, dim_owner
+        light[ray], owner[ray] = _follow_ray(
+            ox, oy, oz, dx, dy, dz, panels, veils, trees, ground, terrain
+        )
 
 
 def light_left(origin, target, panels, veils, trees, ground, terrain: int):
@@ -341,7 +360,8 @@ def light_left(origin, target, panels, veils, trees, ground, terrain: int):
     """
     light = np.ones(len(origin))
     owner = np.full(len(origin), NOTHING, np.int64)
-    _light_left(
+    follow = _follow_many if len(origin) >= MANY_RAYS else _follow_few
+    follow(
         np.ascontiguousarray(origin, np.float64),
         np.ascontiguousarray(target, np.float64),
         panels, veils, trees, ground, terrain, light, owner,

@@ -87,7 +87,7 @@ def crown_hit(shape, a, b, e, pz, dz, h, r, c):
     A, B, C = _inequality(shape, a, b, e, pz, dz, h, r, c)
     if (A * t0 + 2.0 * B) * t0 + C < 0.0 or (A * t1 + 2.0 * B) * t1 + C < 0.0:
         return True
-    return A > 0.0 and -B > A * t0 and -B < A * t1 and B * B > A * C
+    return A > 0.0 and A * t0 < -B and A * t1 > -B and B * B > A * C
 
 
 @njit(cache=True)
@@ -227,7 +227,9 @@ class CrownTable(NamedTuple):
     shape : ndarray of int64, (classes,)
         Shape codes.
     layer : ndarray of int64, (classes,)
-        0 for evergreens, 1 for plants that drop their leaves.
+        Index into ``leafless``.
+    leafless : ndarray of float64, (layers,)
+        Share of the light that passes in winter, rising: 0 for evergreens.
     height, radius, clear : ndarray of float64, (classes, growths, years)
         Sizes in metres.
     widest : ndarray of float64, (classes,)
@@ -240,6 +242,7 @@ class CrownTable(NamedTuple):
 
     shape: np.ndarray
     layer: np.ndarray
+    leafless: np.ndarray
     height: np.ndarray
     radius: np.ndarray
     clear: np.ndarray
@@ -247,7 +250,7 @@ class CrownTable(NamedTuple):
     pieces: np.ndarray
 
 
-def tabulate_crowns(shape, height, radius, clear, deciduous=None) -> CrownTable:
+def tabulate_crowns(shape, height, radius, clear, winter_share=None) -> CrownTable:
     """Arrange crown sizes for the kernel, and find in which years they are nested.
 
     Parameters
@@ -256,8 +259,8 @@ def tabulate_crowns(shape, height, radius, clear, deciduous=None) -> CrownTable:
         Shape codes.
     height, radius, clear : array_like, (growths, years, classes)
         Height, greatest radius and clear stem in metres.
-    deciduous : array_like of bool, (classes,), optional
-        True for plants that drop their leaves in winter.
+    winter_share : array_like, (classes,), optional
+        Share of the screening that is left after leaf fall, 1 for evergreens (the default).
 
     Raises
     ------
@@ -281,11 +284,8 @@ def tabulate_crowns(shape, height, radius, clear, deciduous=None) -> CrownTable:
     if years > MOST_YEARS:
         msg = f"at most {MOST_YEARS} years fit a mask"
         raise ValueError(msg)
-    layer = (
-        np.zeros(classes, np.int64)
-        if deciduous is None
-        else np.ascontiguousarray(deciduous, bool).astype(np.int64)
-    )
+    passes = np.zeros(classes) if winter_share is None else 1.0 - np.asarray(winter_share, float)
+    leafless, layer = np.unique(passes, return_inverse=True)
     pieces = [
         [
             _nested_pieces(int(shape[k]), height[k, g], radius[k, g], clear[k, g])
@@ -299,7 +299,7 @@ def tabulate_crowns(shape, height, radius, clear, deciduous=None) -> CrownTable:
         for g, piece in enumerate(row):
             masks[k, g, : len(piece)] = piece
     widest = radius.reshape(classes, -1).max(axis=1) if classes else np.zeros(0)
-    return CrownTable(shape, layer, height, radius, clear, widest, masks)
+    return CrownTable(shape, layer.astype(np.int64), leafless, height, radius, clear, widest, masks)
 
 
 def _nested_pieces(shape, height, radius, clear) -> list[int]:

@@ -18,6 +18,8 @@ from screenplan.views.crowns import CrownTable, crown_hit
 
 #: A run is cut where a plant would stand farther than this from the run's straight axis.
 RUN_SAG_M = 0.75
+#: Fewer rays than this are followed by one core: waking the others would cost more.
+MANY_RAYS = 20_000
 #: Slack of the search windows: rounding only.
 SEARCH_SLACK_M = 1e-6
 
@@ -168,7 +170,7 @@ def _longest_run(x, y) -> int:
 
 @njit(cache=True)
 def _highest_bit(mask):
-    """Number of the highest set bit of a positive mask."""
+    """Find the highest set bit of a positive mask."""
     bit = 0
     for step in (32, 16, 8, 4, 2, 1):
         if mask >> step:
@@ -260,37 +262,49 @@ def _add_years(mask, table, kind, growth, shape, a, b, e, pz, dz):
     return mask
 
 
+@njit(cache=True)
+def _block_ray(ox, oy, oz, dx, dy, dz, rows, table, masks):
+    """Add to one sight line's masks the years in which the plants of all runs are in the way."""
+    a = dx * dx + dy * dy
+    for run in range(rows.axis.shape[0]):
+        first, last, low, high = strip_window(rows, run, ox, oy, oz, dx, dy, dz)
+        for plant in range(first, last):
+            s = rows.along[plant]
+            if s < low:
+                continue
+            if s > high:
+                break
+            kind = rows.kind[plant]
+            px, py, pz = ox - rows.x[plant], oy - rows.y[plant], oz - rows.z[plant]
+            b = px * dx + py * dy
+            e = px * px + py * py
+            wide = table.widest[kind]
+            # Too far in plan for the widest crown: (e - wide^2) a > b^2.
+            if (e - wide * wide) * a > b * b:
+                continue
+            shape, layer = table.shape[kind], table.layer[kind]
+            for growth in range(table.height.shape[1]):
+                masks[layer, growth] = _add_years(
+                    masks[layer, growth], table, kind, growth, shape, a, b, e, pz, dz
+                )
+
+
+@njit(cache=True)
+def _block_few(origin, target, wanted, rows, table, masks):
+    for ray in range(origin.shape[0]):
+        if wanted[ray]:
+            ox, oy, oz = origin[ray, 0], origin[ray, 1], origin[ray, 2]
+            dx, dy, dz = target[ray, 0] - ox, target[ray, 1] - oy, target[ray, 2] - oz
+            _block_ray(ox, oy, oz, dx, dy, dz, rows, table, masks[ray])
+
+
 @njit(parallel=True, cache=True)
-def _blocked_years(origin, target, wanted, rows, table, masks):
-    runs = rows.axis.shape[0]
-    growths = table.height.shape[1]
+def _block_many(origin, target, wanted, rows, table, masks):
     for ray in prange(origin.shape[0]):
-        if not wanted[ray]:
-            continue
-        ox, oy, oz = origin[ray, 0], origin[ray, 1], origin[ray, 2]
-        dx, dy, dz = target[ray, 0] - ox, target[ray, 1] - oy, target[ray, 2] - oz
-        a = dx * dx + dy * dy
-        for run in range(runs):
-            first, last, low, high = strip_window(rows, run, ox, oy, oz, dx, dy, dz)
-            for plant in range(first, last):
-                s = rows.along[plant]
-                if s < low:
-                    continue
-                if s > high:
-                    break
-                kind = rows.kind[plant]
-                px, py, pz = ox - rows.x[plant], oy - rows.y[plant], oz - rows.z[plant]
-                b = px * dx + py * dy
-                e = px * px + py * py
-                wide = table.widest[kind]
-                # Too far in plan for the widest crown: (e - wide^2) a > b^2.
-                if (e - wide * wide) * a > b * b:
-                    continue
-                shape, layer = table.shape[kind], table.layer[kind]
-                for growth in range(growths):
-                    masks[ray, layer, growth] = _add_years(
-                        masks[ray, layer, growth], table, kind, growth, shape, a, b, e, pz, dz
-                    )
+        if wanted[ray]:
+            ox, oy, oz = origin[ray, 0], origin[ray, 1], origin[ray, 2]
+            dx, dy, dz = target[ray, 0] - ox, target[ray, 1] - oy, target[ray, 2] - oz
+            _block_ray(ox, oy, oz, dx, dy, dz, rows, table, masks[ray])
 
 
 def blocked_years(origin, target, rows: Rows, table: CrownTable, wanted=None) -> np.ndarray:
@@ -307,63 +321,65 @@ def blocked_years(origin, target, rows: Rows, table: CrownTable, wanted=None) ->
 
     Returns
     -------
-    ndarray of int64, (rays, 2, growths)
-        Bit y is set if the sight line is blocked in year y: by evergreens (0), by plants that drop
-        their leaves (1).
+    ndarray of int64, (rays, layers, growths)
+        Bit y is set if the sight line is blocked in year y by a plant of that layer
+        (`CrownTable.leafless`).
     """
     origin = np.ascontiguousarray(origin, np.float64)
     target = np.ascontiguousarray(target, np.float64)
     if wanted is None:
         wanted = np.ones(len(origin), np.bool_)
-    masks = np.zeros((len(origin), 2, table.height.shape[1]), np.int64)
+    masks = np.zeros((len(origin), max(len(table.leafless), 1), table.height.shape[1]), np.int64)
     if len(rows.x):
-        _blocked_years(origin, target, wanted, rows, table, masks)
+        block = _block_many if len(origin) >= MANY_RAYS else _block_few
+        block(origin, target, wanted, rows, table, masks)
     return masks
 
 
 @njit(cache=True)
-def _sum_open(masks, weight, leafless, years, opened):
+def _sum_open(masks, weight, leafless, years, changes):
     """Add the light of each ray to the years in which it is open, through changes of state."""
-    growths = masks.shape[2]
+    layers, growths = masks.shape[1], masks.shape[2]
     for ray in range(masks.shape[0]):
         w = weight[ray]
         if w <= 0.0:
             continue
         for growth in range(growths):
-            ever, leafy = masks[ray, 0, growth], masks[ray, 1, growth]
-            both = ever | leafy
-            _add_changes(both, w, years, opened[growth, 0])
-            if leafy == 0:
-                _add_changes(ever, w, years, opened[growth, 1])
-            else:
-                _add_changes(both, w * (1.0 - leafless), years, opened[growth, 1])
-                _add_changes(ever, w * leafless, years, opened[growth, 1])
+            # In winter the densest plant in the way decides: what passes is the sum over layers of
+            # (next leafless share - this one) where nothing up to this layer is in the way.
+            blocked = np.int64(0)
+            for layer in range(layers):
+                blocked |= masks[ray, layer, growth]
+                more = leafless[layer + 1] if layer + 1 < layers else 1.0
+                step = more - leafless[layer]
+                if step > 0.0:
+                    _add_changes(blocked, w * step, years, changes[growth, 1])
+            _add_changes(blocked, w, years, changes[growth, 0])
 
 
 @njit(cache=True)
 def _add_changes(blocked, w, years, change):
     """Add w where a ray opens and take it away where it closes; the running sum is the light."""
-    is_open = ~blocked & ((np.int64(1) << years) - 1)
-    turns = is_open ^ (is_open << 1)
-    turns &= (np.int64(1) << years) - 1
+    every = (np.int64(1) << years) - 1
+    is_open = ~blocked & every
+    turns = (is_open ^ (is_open << 1)) & every
     while turns:
         bit = turns & -turns
-        year = _highest_bit(bit)
-        change[year] += w if is_open & bit else -w
+        change[_highest_bit(bit)] += w if is_open & bit else -w
         turns ^= bit
 
 
-def open_light(masks, weight, leafless: float, years: int) -> np.ndarray:
+def open_light(masks, weight, leafless, years: int) -> np.ndarray:
     """Sum the light that is open in each year.
 
     Parameters
     ----------
-    masks : ndarray of int64, (rays, 2, growths)
+    masks : ndarray of int64, (rays, layers, growths)
         As `blocked_years` gives them.
     weight : ndarray of float64, (rays,)
         Share of each ray's light that what exists lets through.
-    leafless : float
-        Share of the light that passes plants which have dropped their leaves.
+    leafless : ndarray of float64, (layers,)
+        Share of the light that passes each layer in winter, rising (`CrownTable.leafless`).
     years : int
         Number of years, year 0 included.
 
@@ -373,5 +389,6 @@ def open_light(masks, weight, leafless: float, years: int) -> np.ndarray:
         Light by growth, season (summer, winter) and year, in rays.
     """
     changes = np.zeros((masks.shape[2], 2, years))
-    _sum_open(masks, np.ascontiguousarray(weight, np.float64), float(leafless), years, changes)
+    leafless = np.asarray(leafless, np.float64) if len(leafless) else np.zeros(1)
+    _sum_open(masks, np.ascontiguousarray(weight, np.float64), leafless, years, changes)
     return np.cumsum(changes, axis=2)

@@ -13,6 +13,7 @@ import numpy as np
 import shapely
 
 from screenplan.errors import InputError, Problem
+from screenplan.site.floors import floors_of
 from screenplan.views.blocking import Ground, Panels, Trees, Veils, grid_panels, light_left
 from screenplan.views.crowns import COLUMN, ELLIPSOID
 
@@ -27,8 +28,6 @@ TREE_SPREAD_SHARE, TREE_STEM_SHARE = 0.4, 0.2
 HEDGE_WIDTH_M = 0.8
 #: On sloping ground the tops of walls and hedges follow it in steps of this length.
 FOLLOW_GROUND_M = 1.0
-#: Points across a footprint for the mean ground under it.
-DATUM_POINTS = 12
 
 
 class LevelGround:
@@ -140,23 +139,6 @@ def ground_grid(terrain) -> Ground:
     return Ground(z, frame)
 
 
-def floor_datums(buildings, terrain) -> np.ndarray:
-    """Height of each building's ground-floor datum: as given, or the mean ground under it.
-
-    Parameters
-    ----------
-    buildings : GeoDataFrame
-        With ``floor_m`` where it is known.
-    terrain : Terrain
-        Ground heights.
-    """
-    given = numbers(buildings, "floor_m", np.nan)
-    for row, outline in enumerate(buildings.geometry):
-        if np.isnan(given[row]):
-            given[row] = _mean_ground(outline, terrain)
-    return given
-
-
 def building_heights(buildings) -> np.ndarray:
     """Height of each building: as given, or from its storeys; NaN where neither is known."""
     height = numbers(buildings, "height_m", np.nan)
@@ -172,7 +154,7 @@ def numbers(layer, name: str, default: float) -> np.ndarray:
 
 
 def identifiers(layer, name: str) -> list[str]:
-    """Identifiers of a layer's rows as text; their numbers from 1 where none are given."""
+    """Give the identifiers of a layer's rows as text; their numbers from 1 where none are given."""
     if name not in layer.columns:
         return [str(row + 1) for row in range(len(layer))]
     missing = layer[name].isna().to_numpy()
@@ -181,20 +163,8 @@ def identifiers(layer, name: str) -> list[str]:
     ]
 
 
-def _mean_ground(outline, terrain) -> float:
-    west, south, east, north = outline.bounds
-    u = (np.arange(DATUM_POINTS) + 0.5) / DATUM_POINTS
-    x, y = np.meshgrid(west + u * (east - west), south + u * (north - south))
-    x, y = x.ravel(), y.ravel()
-    inside = shapely.contains_xy(outline, x, y)
-    if terrain.is_flat or not inside.any():
-        middle = outline.representative_point()
-        x, y, inside = np.array([middle.x]), np.array([middle.y]), np.array([True])
-    return float(np.mean(terrain.height_at(x[inside], y[inside])))
-
-
 def _add_buildings(made: _Builder, buildings, terrain) -> None:
-    heights, datums = building_heights(buildings), floor_datums(buildings, terrain)
+    heights, datums = building_heights(buildings), floors_of(buildings, terrain)
     lost = np.flatnonzero(~np.isfinite(heights))
     if len(lost):
         made.problems.append(
@@ -282,9 +252,7 @@ def _add_sheet(made, part, kind, height, width, owner, passes, terrain) -> None:
         if not terrain.is_flat:
             ring = shapely.segmentize(ring, FOLLOW_GROUND_M)
         coords = shapely.get_coordinates(ring)
-        made.add_ring(
-            coords, terrain.height_at(coords[:, 0], coords[:, 1]) + height, owner, passes
-        )
+        made.add_ring(coords, terrain.height_at(coords[:, 0], coords[:, 1]) + height, owner, passes)
 
 
 def _rings(shape) -> list:

@@ -1,0 +1,277 @@
+"""Where a view's last open rays pass the planting lines, and what leaves them open.
+
+Each open ray is cut with each planting line; the station and the height above the ground say
+between which plants it passes. Rays that miss all lines are told at the line that would meet them
+with the least lengthening, at a station before its zero peg or beyond its end.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+import shapely.ops
+
+#: A gap is wide, and not the pattern's own, from this multiple of the row's usual one.
+WIDE_GAP = 1.5
+#: A hole is drawn and told at least this long.
+LEAST_LENGTH_M = 0.1
+#: Lines are lengthened by this much at either end to find rays that pass beside them.
+BESIDE_M = 1000.0
+#: Table of rays by segments that is worked on at a time.
+BLOCK = 2_000_000
+#: Gaps of a row that differ by less are the same: rounding only.
+SAME_M = 1e-6
+
+
+@dataclass(frozen=True)
+class LineStand:
+    """One planting line and its plants as they stand in the year that is looked at.
+
+    Parameters
+    ----------
+    line_id : str
+    line : LineString
+    ids : ndarray of int, (plants,)
+        Sorted by station, as are the others.
+    station, height, radius, clear, widest : ndarray, (plants,)
+        Metres; ``widest`` is the height above the ground at which the crown is widest, NaN where
+        it is so all the way up.
+    """
+
+    line_id: str
+    line: shapely.LineString
+    ids: np.ndarray
+    station: np.ndarray
+    height: np.ndarray
+    radius: np.ndarray
+    clear: np.ndarray
+    widest: np.ndarray
+
+
+@dataclass(frozen=True)
+class Hole:
+    """A stretch of a planting line through which rays pass."""
+
+    line_id: str
+    geometry: shapely.LineString
+    from_m: float
+    to_m: float
+    low_m: float
+    high_m: float
+    rays: int
+    cause: str
+
+
+def find_holes(origin, target, stands: list[LineStand], zones, terrain) -> list[Hole]:
+    """Gather the crossings of open rays with planting lines into holes.
+
+    Parameters
+    ----------
+    origin, target : ndarray, (rays, 3)
+        The open rays.
+    stands : list of LineStand
+        The planting lines with their plants.
+    zones : list of (Polygon, str)
+        No-plant zones, each with the feature that made it, smallest first.
+    terrain : Terrain
+        Ground heights.
+    """
+    crossings = _crossings(origin, target, stands)
+    holes = []
+    for stand, (station, xy, z) in zip(stands, crossings, strict=True):
+        if len(station):
+            above = z - np.asarray(terrain.height_at(xy[:, 0], xy[:, 1]), float)
+            holes += _gather(stand, station, above, zones)
+    return holes
+
+
+def _crossings(origin, target, stands):
+    met = np.zeros(len(origin), bool)
+    found = []
+    for stand in stands:
+        ray, station, t = cross_line(origin, target, shapely.get_coordinates(stand.line))
+        met[ray] = True
+        found.append([(ray, station, t)])
+    beside = np.flatnonzero(~met)
+    if len(beside) and stands:
+        over = np.full((len(beside), len(stands)), np.inf)
+        where = np.zeros((len(beside), len(stands), 2))
+        for k, stand in enumerate(stands):
+            ray, station, t = cross_line(
+                origin[beside], target[beside], _lengthened(stand.line), -BESIDE_M
+            )
+            past = np.maximum(-station, station - stand.line.length)
+            for place in np.argsort(-past):  # the nearest one last, so that it stays
+                over[ray[place], k] = past[place]
+                where[ray[place], k] = station[place], t[place]
+        best = np.argmin(over, axis=1)
+        for k in range(len(stands)):
+            mine = np.flatnonzero((best == k) & np.isfinite(over[:, k]))
+            found[k].append((beside[mine], where[mine, k, 0], where[mine, k, 1]))
+    crossings = []
+    for parts in found:
+        ray, station, t = (np.concatenate(part) for part in zip(*parts, strict=True))
+        at = origin[ray] + t[:, None] * (target[ray] - origin[ray])
+        crossings.append((station, at[:, :2], at[:, 2]))
+    return crossings
+
+
+def cross_line(origin, target, vertices, start_m: float = 0.0):
+    """Cut rays with a line in plan.
+
+    Parameters
+    ----------
+    origin, target : ndarray, (rays, 3)
+    vertices : ndarray, (vertices, 2)
+    start_m : float
+        Station of the first vertex.
+
+    Returns
+    -------
+    ray : ndarray of int
+        Numbers of the rays that cross, once for each crossing.
+    station, t : ndarray
+        Distance along the line, and along the ray from 0 to 1.
+    """
+    a, e = vertices[:-1], np.diff(vertices, axis=0)
+    length = np.hypot(e[:, 0], e[:, 1])
+    begins = start_m + np.concatenate([[0.0], np.cumsum(length)[:-1]])
+    rays, stations, ts = [], [], []
+    step = max(BLOCK // max(len(a), 1), 1)
+    for first in range(0, len(origin), step):
+        o = origin[first : first + step, None, :2]
+        d = target[first : first + step, None, :2] - o
+        turn = d[..., 0] * e[:, 1] - d[..., 1] * e[:, 0]
+        way = a - o
+        with np.errstate(divide="ignore", invalid="ignore"):
+            t = (way[..., 0] * e[:, 1] - way[..., 1] * e[:, 0]) / turn
+            u = (way[..., 0] * d[..., 1] - way[..., 1] * d[..., 0]) / turn
+        last = np.arange(len(a)) == len(a) - 1
+        # Half open, so that a shared vertex counts once.
+        ray, part = np.nonzero(
+            (t >= 0.0) & (t <= 1.0) & (u >= 0.0) & ((u < 1.0) | (last & (u <= 1.0)))
+        )
+        rays.append(ray + first)
+        stations.append(begins[part] + u[ray, part] * length[part])
+        ts.append(t[ray, part])
+    if not rays:
+        return np.zeros(0, np.int64), np.zeros(0), np.zeros(0)
+    return np.concatenate(rays), np.concatenate(stations), np.concatenate(ts)
+
+
+def _lengthened(line) -> np.ndarray:
+    xy = shapely.get_coordinates(line)
+    first = xy[0] - xy[1]
+    last = xy[-1] - xy[-2]
+    return np.vstack(
+        [
+            xy[0] + BESIDE_M * first / np.hypot(*first),
+            xy,
+            xy[-1] + BESIDE_M * last / np.hypot(*last),
+        ]
+    )
+
+
+def _gather(stand: LineStand, station, above, zones) -> list[Hole]:
+    """Join crossings at neighbouring plants or gaps, of one kind, into holes."""
+    if len(stand.station):
+        kind, place = _kinds(stand, station, above)
+    else:
+        kind, place = np.full(len(station), BARE), np.zeros(len(station), np.int64)
+    holes = []
+    for code in np.unique(kind):
+        mine = np.flatnonzero(kind == code)
+        places = np.unique(place[mine])
+        # A wide gap stands by itself: it has its own reason.
+        apart = np.diff(places) > (0 if code == GAP else 1)
+        for run in np.split(places, np.flatnonzero(apart) + 1):
+            within = mine[(place[mine] >= run[0]) & (place[mine] <= run[-1])]
+            low, high = float(above[within].min()), float(above[within].max())
+            begin, end = float(station[within].min()), float(station[within].max())
+            wider = 0.5 * max(LEAST_LENGTH_M - (end - begin), 0.0)
+            begin, end = begin - wider, end + wider
+            cause = _say(stand, int(code), int(run[0]), int(run[-1]), low, high, zones)
+            holes.append(
+                Hole(
+                    stand.line_id,
+                    _stretch(stand.line, begin, end),
+                    round(begin, 3),
+                    round(end, 3),
+                    round(low, 3),
+                    round(high, 3),
+                    len(within),
+                    cause,
+                )
+            )
+    return sorted(holes, key=lambda hole: (hole.from_m, hole.low_m, hole.cause))
+
+
+#: Kinds of crossing: over a plant, beyond the row's end, through a wide gap, under the crowns,
+#: between two plants, or at a line without plants.
+OVER, BEYOND, GAP, UNDER, BETWEEN, BARE = range(6)
+
+
+def _kinds(stand: LineStand, station, above) -> tuple[np.ndarray, np.ndarray]:
+    """Kind of each crossing, and the number of the plant or gap that it is at."""
+    count = len(stand.station)
+    gaps = np.diff(stand.station)
+    usual = float(np.median(gaps)) if len(gaps) else np.inf
+    after = np.searchsorted(stand.station, station)
+    a, b = np.maximum(after - 1, 0), np.minimum(after, count - 1)
+    near = np.where(stand.station[b] - station < station - stand.station[a], b, a)
+    beside = (after == 0) | (after == count)
+    wide = np.zeros(len(station), bool)
+    if len(gaps):
+        wide = ~beside & (gaps[np.minimum(a, count - 2)] > WIDE_GAP * usual + SAME_M)
+    at_crown = np.abs(station - stand.station[near]) <= stand.radius[near]
+    over = (above >= stand.height[near]) & (at_crown | ~(wide | beside))
+    under = above <= np.minimum(stand.clear[a], stand.clear[b])
+    kind = np.select([over, beside, wide, under], [OVER, BEYOND, GAP, UNDER], BETWEEN)
+    return kind, np.where(over | beside, near, a)
+
+
+def _reason(stand: LineStand, gap: int, zones) -> str:
+    """Feature whose zones take most of a wide gap, or an empty string."""
+    stretch = shapely.ops.substring(stand.line, stand.station[gap], stand.station[gap + 1])
+    taken: dict[str, float] = {}
+    for zone, feature in zones:
+        length = shapely.intersection(zone, stretch).length
+        if length > 0.0:
+            taken[feature] = max(taken.get(feature, 0.0), length)
+    return max(taken, key=taken.get) if taken else ""
+
+
+def _say(stand: LineStand, kind, first, last, low, high, zones) -> str:
+    """Cause of a hole in words."""
+    ids = stand.ids
+    if kind == BARE:
+        return "no plant on this line"
+    if kind == OVER:
+        several = f"plants {ids[first]} to {ids[last]}"
+        return f"over plant {ids[first]}" if first == last else f"over {several}"
+    if kind == BEYOND:
+        return f"beyond plant {ids[first]} (end of the row)"
+    joint = "and" if first == last else "to"
+    pair = f"plants {ids[first]} {joint} {ids[last + 1]}"
+    if kind == GAP:
+        feature = _reason(stand, first, zones)
+        return f"{feature}, between {pair}" if feature else f"gap between {pair}"
+    if kind == UNDER:
+        return f"under the crowns of {pair}, below {high:.1f} m"
+    widest = stand.widest[first : last + 2]
+    if np.isnan(widest).all():
+        return f"between {pair}"
+    if high <= np.nanmin(widest):
+        return f"between {pair} below {high:.1f} m"
+    if low >= np.nanmax(widest):
+        return f"between {pair} above {low:.1f} m"
+    return f"between {pair} from {low:.1f} to {high:.1f} m"
+
+
+def _stretch(line, begin: float, end: float) -> shapely.LineString:
+    if begin < 0.0 or end > line.length:
+        line = shapely.LineString(_lengthened(line))
+        begin, end = begin + BESIDE_M, end + BESIDE_M
+    return shapely.ops.substring(line, begin, end)

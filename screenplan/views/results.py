@@ -1,0 +1,159 @@
+"""The layers of a screening result, by their contracts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+
+from screenplan.contracts import VIEW_HOLES, VIEW_YEARS, VIEWS, year_column
+from screenplan.views.holes import Hole
+from screenplan.views.timeline import Timeline, year_closed
+
+GROWTHS = ("low", "typical", "high")
+SEASONS = ("summer", "winter")
+TYPICAL, WINTER = 1, 1
+
+
+@dataclass(frozen=True)
+class View:
+    """One view, traced.
+
+    Parameters
+    ----------
+    view_id, window_id, place_id : str
+    line : LineString
+        From the window to the place.
+    timeline : Timeline
+    error : float
+        Difference of the open shares between two samples, NaN if it was not worked out.
+    holes : list of Hole
+        Where the last open rays pass.
+    hole_year : int
+        The year in which they do.
+    """
+
+    view_id: str
+    window_id: str
+    place_id: str
+    line: shapely.LineString
+    timeline: Timeline
+    error: float
+    holes: list[Hole]
+    hole_year: int
+
+    def closed(self, growth: int, threshold: float) -> int | None:
+        """First year from which it stays closed in both seasons; None for never or no view."""
+        if self.timeline.rays == 0:
+            return None
+        return year_closed(self.timeline.open[growth].max(axis=0), threshold)
+
+
+def status_of(view: View, threshold: float) -> str:
+    """One of the words of the contract."""
+    if view.timeline.rays == 0:
+        return "no view"
+    if view.timeline.now <= threshold:
+        return "closed already"
+    return "stays open" if view.closed(TYPICAL, threshold) is None else "closes"
+
+
+def views_layer(views: list[View], *, report_years, threshold: float, crs) -> gpd.GeoDataFrame:
+    """Layer ``views``: one row per window and place."""
+    years = {f"year_closed{end}": g for g, end in enumerate(("_low", "", "_high"))}
+    columns = {
+        "view_id": [view.view_id for view in views],
+        "window_id": [view.window_id for view in views],
+        "place_id": [view.place_id for view in views],
+        "rays": np.array([view.timeline.rays for view in views], np.int64),
+        "closed_already": np.array([1.0 - view.timeline.now for view in views], float),
+        "closed_by": [view.timeline.closed_by for view in views],
+        "open_now": np.array([view.timeline.now for view in views], float),
+    }
+    for year in report_years:
+        columns[year_column("open", year)] = np.array(
+            [view.timeline.open[TYPICAL, :, year].max() for view in views], float
+        )
+    for name, growth in years.items():
+        columns[name] = pd.array([view.closed(growth, threshold) for view in views], dtype="Int64")
+    columns |= {
+        "error_share": np.array([view.error for view in views], float),
+        "status": [status_of(view, threshold) for view in views],
+        "last_station_m": [_ranges(view.holes) for view in views],
+    }
+    order = []
+    for column in VIEWS.columns:
+        order += (
+            [year_column(column.name, year) for year in report_years]
+            if column.per_year
+            else [column.name]
+        )
+    return gpd.GeoDataFrame(
+        pd.DataFrame(columns)[order], geometry=[view.line for view in views], crs=crs
+    )
+
+
+def view_years_table(views: list[View]) -> pd.DataFrame:
+    """Table ``view_years``; pairs of which no ray passes the window have no rows."""
+    seen = [view for view in views if view.timeline.rays]
+    growths, seasons = len(GROWTHS), len(SEASONS)
+    years = seen[0].timeline.open.shape[2] if seen else 0
+    table = pd.DataFrame(
+        {
+            "view_id": np.repeat(
+                np.array([view.view_id for view in seen], object), growths * seasons * years
+            ),
+            "year": np.tile(np.arange(years, dtype=np.int64), len(seen) * growths * seasons),
+            "growth": np.tile(np.repeat(np.array(GROWTHS, object), seasons * years), len(seen)),
+            "season": np.tile(np.repeat(np.array(SEASONS, object), years), len(seen) * growths),
+            "open": np.concatenate([view.timeline.open.ravel() for view in seen])
+            if seen
+            else np.zeros(0),
+        }
+    )
+    return table[[column.name for column in VIEW_YEARS.columns]]
+
+
+def view_holes_layer(views: list[View], *, crs) -> gpd.GeoDataFrame:
+    """Layer ``view_holes``."""
+    rows, shapes = [], []
+    for view in views:
+        for number, hole in enumerate(view.holes, start=1):
+            rows.append(
+                (
+                    f"{view.view_id}/{number}",
+                    view.view_id,
+                    hole.line_id,
+                    view.hole_year,
+                    hole.from_m,
+                    hole.to_m,
+                    hole.low_m,
+                    hole.high_m,
+                    hole.rays,
+                    hole.cause,
+                )
+            )
+            shapes.append(hole.geometry)
+    names = [column.name for column in VIEW_HOLES.columns]
+    kinds = {"integer": "int64", "number": "float64", "text": "object"}
+    table = pd.DataFrame(rows, columns=names).astype(
+        {column.name: kinds[column.type] for column in VIEW_HOLES.columns}
+    )
+    return gpd.GeoDataFrame(table, geometry=shapes, crs=crs)
+
+
+def _ranges(holes: list[Hole]) -> str:
+    """Stations as text, by line, with touching stretches joined: ``north 3.0–4.5, 9.0–9.6``."""
+    texts = []
+    for line_id in dict.fromkeys(hole.line_id for hole in holes):
+        joined: list[list[float]] = []
+        for begin, end in sorted((h.from_m, h.to_m) for h in holes if h.line_id == line_id):
+            if joined and begin <= joined[-1][1] + 0.05:
+                joined[-1][1] = max(joined[-1][1], end)
+            else:
+                joined.append([begin, end])
+        texts.append(f"{line_id} " + ", ".join(f"{begin:.1f}–{end:.1f}" for begin, end in joined))
+    return "; ".join(texts)
