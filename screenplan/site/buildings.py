@@ -1,0 +1,66 @@
+"""What a building's row leaves out, found from the rest of the site."""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import numpy as np
+import shapely
+
+from screenplan.site.repair import Findings
+from screenplan.site.terrain import Terrain
+
+
+def fill_heights(
+    buildings: gpd.GeoDataFrame, storey_height_m: float, findings: Findings
+) -> gpd.GeoDataFrame:
+    """Height of the eaves from the number of storeys, where no height is given.
+
+    height = storeys × storey height, floor to floor: the eaves lie about where the next floor
+    would (common practice, no source). A building with neither is refused: how tall it is decides
+    which views exist, and no default is safe.
+    """
+    height = buildings["height_m"].astype(float)
+    storeys = buildings["storeys"].astype(float)
+    guessed = height.isna() & storeys.notna()
+    for row in buildings.index[guessed]:
+        findings.mended(
+            [row],
+            f"height {storeys[row] * storey_height_m:.1f} m taken from {storeys[row]:.0f} storeys "
+            f"of {storey_height_m:g} m",
+        )
+    unknown = height.isna() & storeys.isna()
+    if unknown.any():
+        findings.refused(
+            () if unknown.all() else buildings.index[unknown],
+            "No building has a height or a number of storeys"
+            if unknown.all()
+            else "The building has neither a height nor a number of storeys",
+            "Fill in height_m or storeys, or name the columns that hold them in "
+            "layers.buildings.columns",
+        )
+    return buildings.assign(height_m=height.where(~guessed, storeys * storey_height_m))
+
+
+def find_parcels(buildings: gpd.GeoDataFrame, parcels: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """``parcel_id`` of the parcel on which most of a building stands, where none is given."""
+    ids = buildings["parcel_id"].astype(object).copy()
+    shapes = np.asarray(buildings.geometry.array, dtype=object)
+    land = np.asarray(parcels.geometry.array, dtype=object)
+    b, p = shapely.STRtree(land).query(shapes, predicate="intersects")
+    share = shapely.area(shapely.intersection(shapes[b], land[p]))
+    # Sorted by building, then by share; at a tie the first parcel of the layer.
+    order = np.lexsort((p, -share, b))
+    b, p, share = b[order], p[order], share[order]
+    first = np.concatenate([[True], b[1:] != b[:-1]]) if len(b) else np.zeros(0, dtype=bool)
+    for i, parcel, area in zip(b[first], p[first], share[first], strict=True):
+        if ids.iat[i] is None and area > 0.0:
+            ids.iat[i] = parcels["parcel_id"].iat[parcel]
+    return buildings.assign(parcel_id=ids)
+
+
+def fill_floors(buildings: gpd.GeoDataFrame, terrain: Terrain) -> gpd.GeoDataFrame:
+    """``floor_m`` is the mean ground under the footprint, where none is given."""
+    floor = buildings["floor_m"].astype(float).copy()
+    for i in np.flatnonzero(floor.isna()):
+        floor.iat[i] = terrain.mean_under(buildings.geometry.iat[i])
+    return buildings.assign(floor_m=floor)

@@ -1,0 +1,329 @@
+"""The user's columns to the contract's: names, types, units, defaults and limits."""
+
+from __future__ import annotations
+
+import datetime as dt
+import difflib
+import math
+from collections.abc import Mapping
+
+import numpy as np
+import pandas as pd
+
+from screenplan.contracts import Column, Contract
+from screenplan.errors import InputError, Problem
+from screenplan.site.repair import Findings
+from screenplan.units import metres_per
+
+#: A height without limits of its own lies between these, in metres.
+LOWEST_M, HIGHEST_M = -500.0, 9000.0
+#: Values that data sets write where a number is not known.
+SENTINELS = (9999.0, 99999.0, 999.0, -999.0, -9999.0, -99999.0, -32768.0, 32767.0, 1e20)
+#: Layers whose things, if they stand at all, are higher than nothing.
+STANDING = ("buildings", "existing_screens")
+#: One mile per hour in km/h, exact.
+KMH_PER_MPH = 1.609344
+
+_TRUE = frozenset({"true", "t", "yes", "y", "1"})
+_FALSE = frozenset({"false", "f", "no", "n", "0"})
+_DAYS = ("%Y-%m-%d", "%Y/%m/%d", "%Y%m%d", "%Y-%m-%dT%H:%M:%S", "%Y-%m-%d %H:%M:%S")
+
+
+def convert_columns(
+    frame: pd.DataFrame,
+    contract: Contract,
+    *,
+    columns: Mapping[str, str],
+    units: Mapping[str, str],
+    fixed: Mapping[str, object],
+    findings: Findings,
+) -> pd.DataFrame:
+    """Make the contract's columns of the user's.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Attributes as read, indexed by row number.
+    contract : Contract
+        What the layer must hold.
+    columns, units, fixed : mapping
+        As in `LayerSource`.
+    findings : Findings
+        Where problems are noted.
+
+    Returns
+    -------
+    DataFrame
+        The contract's columns in its order, same index. A value that is not given, or that was
+        refused, is None in text and NaN in numbers; defaults are not filled in yet.
+    """
+    out: dict[str, pd.Series] = {}
+    for column in contract.columns:
+        if column.name in fixed:
+            cells = pd.Series([fixed[column.name]] * len(frame), index=frame.index, dtype=object)
+        elif (theirs := columns.get(column.name, column.name)) in frame.columns:
+            cells = frame[theirs].astype(object)
+        else:
+            cells = pd.Series([None] * len(frame), index=frame.index, dtype=object)
+        out[column.name] = _convert(cells, column, contract, units.get(column.name), findings)
+    return pd.DataFrame(out, index=frame.index)
+
+
+def check_mapping(
+    contract: Contract,
+    present: tuple[str, ...],
+    *,
+    columns: Mapping[str, str],
+    units: Mapping[str, str],
+    fixed: Mapping[str, object],
+    findings: Findings,
+) -> None:
+    """Note columns, units and fixed values that cannot be meant, and required columns without any.
+
+    Parameters
+    ----------
+    present : tuple of str
+        The file's columns.
+    """
+    ours = {column.name: column for column in contract.columns}
+    for what, mapping in (("columns", columns), ("units", units), ("fixed", fixed)):
+        for name in mapping:
+            if name not in ours:
+                findings.refused(
+                    (),
+                    f"The layer of {contract.name} has no column '{name}'",
+                    f"Use one of {', '.join(ours)}",
+                    key=f"layers.{contract.name}.{what}",
+                )
+    for name, theirs in columns.items():
+        if name in ours and name not in fixed and theirs not in present:
+            close = difflib.get_close_matches(theirs, present, n=1, cutoff=0.6)
+            findings.refused(
+                (),
+                f"There is no column '{theirs}', which was named for {name}",
+                (f"Did you mean '{close[0]}'? " if close else "")
+                + f"The file's columns are {_list_columns(present)}",
+                key=f"layers.{contract.name}.columns.{name}",
+            )
+    for name, unit in units.items():
+        if name in ours:
+            try:
+                _factor(ours[name], unit, contract.name)
+            except InputError as error:
+                findings.problems += [_placed(p, findings) for p in error.problems]
+    # A key without a column gets row numbers.
+    for column in contract.columns:
+        given = column.name in fixed or columns.get(column.name, column.name) in present
+        if column.required and not given and column.name not in (contract.key, *columns):
+            findings.refused(
+                (),
+                f"The column {column.name} is missing ({column.meaning.lower()})",
+                f"Name the file's column for it; the columns are {_list_columns(present)}",
+                key=f"layers.{contract.name}.columns.{column.name}",
+            )
+
+
+def fill_defaults(frame: pd.DataFrame, contract: Contract) -> pd.DataFrame:
+    """Fill in the contract's defaults, row numbers for missing keys, and plain types.
+
+    Integers and booleans without a gap become such; with a gap integers are floats with NaN.
+    """
+    out = frame.copy()
+    for column in contract.columns:
+        cells = out[column.name]
+        if column.name == contract.key:
+            cells = cells.where(cells.notna(), frame.index.astype(str).to_series(index=frame.index))
+        elif column.default is not None:
+            cells = cells.where(cells.notna(), column.default)
+        out[column.name] = _settle(cells, column)
+    return out
+
+
+def to_text(value: object) -> str | None:
+    """Write an identifier as text: 12 and 12.0 are ``"12"``; None, NaN and blanks are None."""
+    if value is None or (isinstance(value, float) and math.isnan(value)) or value is pd.NA:
+        return None
+    if isinstance(value, (float, np.floating)) and float(value).is_integer():
+        value = int(value)
+    return str(value).strip() or None
+
+
+def _list_columns(present: tuple[str, ...]) -> str:
+    return ", ".join(present) if present else "none"
+
+
+def _placed(problem: Problem, findings: Findings) -> Problem:
+    return Problem(
+        problem.what, problem.mend, findings.file, findings.source_layer, (), problem.key
+    )
+
+
+def _settle(cells: pd.Series, column: Column) -> pd.Series:
+    if column.type == "boolean":
+        return cells.map(bool).astype(bool)
+    if column.type == "integer":
+        numbers = cells.astype(float)
+        return numbers if numbers.isna().any() else numbers.astype("int64")
+    if column.type == "number":
+        return cells.astype(float)
+    return cells.astype(object).where(cells.notna(), None)
+
+
+def _convert(
+    cells: pd.Series, column: Column, contract: Contract, unit: str | None, findings: Findings
+) -> pd.Series:
+    """One column's cells to its type and unit; wrong rows are noted and left empty."""
+    try:
+        factor = _factor(column, unit, contract.name)
+    except InputError:
+        return cells  # noted by check_mapping
+    empty = cells.map(_is_empty)
+    given = cells[~empty]
+    if column.required and column.name != contract.key and empty.any():
+        findings.refused(
+            cells.index[empty],
+            f"The column {column.name} is empty ({column.meaning.lower()})",
+            "Fill it in or delete these rows",
+        )
+    values, wrong = {}, {}
+    for row, cell in given.items():
+        value, complaint = _READERS[column.type](cell)
+        if complaint is None and column.type in ("number", "integer"):
+            complaint = _check_range(value, factor, column, contract, unit)
+            value = value * factor
+        elif complaint is None and column.choices:
+            value = value.lower()
+            if value not in column.choices:
+                complaint = (
+                    f"'{cell}' is not a known {column.name}",
+                    f"Write one of {', '.join(column.choices)}",
+                )
+        if complaint is None:
+            values[row] = value
+        else:
+            wrong.setdefault(complaint, []).append(row)
+    for (what, remedy), rows in wrong.items():
+        findings.refused(rows, what, remedy)
+    missing = np.nan if column.type in ("number", "integer") else None
+    return pd.Series(
+        [values.get(row, missing) for row in cells.index], index=cells.index, dtype=object
+    )
+
+
+def _factor(column: Column, unit: str | None, layer: str) -> float:
+    """Give the factor from the user's unit to the contract's."""
+    key = f"layers.{layer}.units.{column.name}"
+    if unit is None:
+        return 1.0
+    if column.unit == "m":
+        return metres_per(unit, key=key)
+    if column.unit == "km/h" and unit.strip().lower() in ("mph", "mi/h"):
+        return KMH_PER_MPH
+    if unit.strip().lower() in (column.unit, {"km/h": "kmh"}.get(column.unit)):
+        return 1.0
+    raise InputError(
+        Problem(
+            f"'{unit}' is not a unit for {column.name}",
+            f"Convert the column to {column.unit} and leave the unit out"
+            if column.unit
+            else "Leave the unit out, the column has none",
+            key=key,
+        )
+    )
+
+
+def _check_range(
+    value: float, factor: float, column: Column, contract: Contract, unit: str | None
+) -> tuple[str, str] | None:
+    low, high = column.low, column.high
+    if column.unit == "m" and low is None and high is None:
+        low, high = LOWEST_M, HIGHEST_M
+    converted = value * factor
+    outside = (low is not None and converted < low) or (high is not None and converted > high)
+    none_at_all = column.name == "height_m" and contract.name in STANDING and converted == 0.0
+    if not outside and not none_at_all:
+        return None
+    said = f"{value:g} {unit or column.unit}".strip()
+    if value in SENTINELS:
+        return (
+            f"The {column.name} {said} looks like a mark for 'not known'",
+            "Leave the cell empty, or fill in what was measured",
+        )
+    if none_at_all:
+        return (
+            f"The {column.name} is 0, so nothing stands there",
+            "Leave the cell empty if the height is not known, or delete these rows",
+        )
+    limits = " and ".join(
+        f"{word} {limit / factor:g}" for word, limit in (("at least", low), ("at most", high))
+        if limit is not None
+    )  # fmt: skip
+    return (
+        f"The {column.name} {said} is not possible; it must be {limits} {unit or column.unit}".strip(),
+        "Correct the value or its unit",
+    )
+
+
+def _is_empty(cell: object) -> bool:
+    if isinstance(cell, str):
+        return not cell.strip()
+    return cell is None or bool(pd.isna(cell))
+
+
+def _read_text(cell: object):
+    return to_text(cell), None
+
+
+def _read_number(cell: object):
+    if isinstance(cell, (bool, np.bool_)):
+        return None, (f"'{cell}' is not a number", "Write a number")
+    try:
+        value = float(cell)
+    except (TypeError, ValueError):
+        comma = isinstance(cell, str) and cell.count(",") == 1 and "." not in cell
+        return None, (
+            f"'{cell}' is not a number",
+            "Write it with a decimal point"
+            if comma
+            else "Write a number without its unit, or leave the cell empty",
+        )
+    if not math.isfinite(value):
+        return None, (f"'{cell}' is not a finite number", "Write what was measured")
+    return value, None
+
+
+def _read_integer(cell: object):
+    value, complaint = _read_number(cell)
+    if complaint is None and not value.is_integer():
+        return None, (f"'{cell}' is not a whole number", "Write a whole number")
+    return value, complaint
+
+
+def _read_boolean(cell: object):
+    word = to_text(cell).lower() if not isinstance(cell, (bool, np.bool_)) else str(cell).lower()
+    if word in _TRUE:
+        return True, None
+    if word in _FALSE:
+        return False, None
+    return None, (f"'{cell}' is neither true nor false", "Write true or false")
+
+
+def _read_date(cell: object):
+    if isinstance(cell, (dt.date, pd.Timestamp)):
+        return cell.strftime("%Y-%m-%d"), None
+    text = (to_text(cell) or "").split("+")[0].removesuffix("Z")
+    for pattern in _DAYS:
+        try:
+            return dt.datetime.strptime(text, pattern).date().isoformat(), None
+        except ValueError:
+            continue
+    return None, (f"'{cell}' is not a date", "Write the day as YYYY-MM-DD")
+
+
+_READERS = {
+    "text": _read_text,
+    "number": _read_number,
+    "integer": _read_integer,
+    "boolean": _read_boolean,
+    "date": _read_date,
+}

@@ -1,0 +1,73 @@
+"""Whether coordinates can lie in the CRS that their file states."""
+
+from __future__ import annotations
+
+import numpy as np
+from pyproj import CRS, Transformer
+
+from screenplan.datum import horizontal
+
+#: How far outside its CRS's stated area a layer may lie, degrees.
+AREA_MARGIN_DEG = 5.0
+#: Longitudes are counted to 180 or to 360.
+_MOST_LON, _MOST_LAT = 360.0, 90.0
+
+
+def find_misfit(crs: CRS, bounds: tuple[float, float, float, float] | None) -> str | None:
+    """Say why bounds cannot lie in a CRS, or None if they can.
+
+    Parameters
+    ----------
+    crs : pyproj.CRS
+        As the file states it.
+    bounds : tuple of float or None
+        Least x, least y, largest x, largest y in it.
+
+    Returns
+    -------
+    str or None
+        A sentence without a full stop, with a guess at what the coordinates really are.
+    """
+    if bounds is None:
+        return None
+    flat = horizontal(crs)
+    flat = horizontal(flat.source_crs) if flat.is_bound else flat
+    x, y = (bounds[0] + bounds[2]) / 2.0, (bounds[1] + bounds[3]) / 2.0
+    said = f"Coordinates such as {x:.6g}, {y:.6g} cannot lie in the CRS '{crs.name}'"
+    if flat.is_geographic:
+        turn = np.degrees(flat.axis_info[0].unit_conversion_factor)
+        if max(-bounds[0], bounds[2]) * turn > _MOST_LON or (
+            max(-bounds[1], bounds[3]) * turn > _MOST_LAT
+        ):
+            swapped = max(abs(v) for v in bounds) * turn <= _MOST_LON
+            looks = "latitude and longitude swapped" if swapped else "metres or feet, not degrees"
+            return f"{said}: they look like {looks}"
+        return None
+    degrees = max(abs(bounds[0]), abs(bounds[2])) <= 180.0 and (
+        max(abs(bounds[1]), abs(bounds[3])) <= _MOST_LAT
+    )
+    hint = ": they look like degrees" if degrees else ""
+    area = flat.area_of_use
+    whole_earth = area is not None and area.east - area.west >= 350.0
+    if degrees and (whole_earth or _far_from_origin(flat)):
+        # Within 180 m of a false origin, or of the Gulf of Guinea, there is no parcel.
+        return said + hint
+    with np.errstate(all="ignore"):
+        lon, lat = Transformer.from_crs(flat, flat.geodetic_crs, always_xy=True).transform(x, y)
+    if not (np.isfinite(lon) and np.isfinite(lat)):
+        return said + hint
+    if area is None or whole_earth:
+        return None
+    width = (area.east - area.west) % 360.0 + 2.0 * AREA_MARGIN_DEG
+    inside = (lon - area.west + AREA_MARGIN_DEG) % 360.0 <= width and (
+        area.south - AREA_MARGIN_DEG <= lat <= area.north + AREA_MARGIN_DEG
+    )
+    return None if inside else f"{said}, which is for {area.name.rstrip('.')}{hint}"
+
+
+def _far_from_origin(flat: CRS) -> bool:
+    """Tell whether the CRS has a false origin, so that no site has coordinates near zero."""
+    operation = flat.coordinate_operation
+    return operation is not None and any(
+        "alse" in parameter.name and abs(parameter.value) > 1000.0 for parameter in operation.params
+    )

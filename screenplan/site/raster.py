@@ -1,0 +1,277 @@
+"""A terrain raster, resampled once into the local frame."""
+
+from __future__ import annotations
+
+import logging
+import warnings
+from pathlib import Path
+
+import numpy as np
+import rasterio
+import shapely
+from pyproj import CRS
+from pyproj.exceptions import CRSError
+from rasterio.errors import RasterioError
+from rasterio.windows import Window
+
+from screenplan.errors import InputError, refuse
+from screenplan.frame import LocalFrame
+from screenplan.site.terrain import Terrain, TerrainSource, bilinear
+from screenplan.units import metres_per
+
+logging.getLogger("rasterio").addHandler(logging.NullHandler())
+
+#: The resampled grid never has more nodes; a finer raster is thinned to this.
+MOST_NODES = 4_000_000
+#: Ground lies between these heights everywhere on land; beyond is a marker for "not known".
+LOWEST_GROUND_M, HIGHEST_GROUND_M = -500.0, 9000.0
+#: Two units that differ by less are one: the survey foot is 2 parts in a million longer.
+_SAME_UNIT = 1e-9
+_VERTICAL_UNITS = {
+    "metre": "m", "meter": "m", "metres": "m", "meters": "m", "m": "m",
+    "foot": "ft", "feet": "ft", "ft": "ft", "international foot": "ft",
+    "us survey foot": "survey_foot", "us_survey_foot": "survey_foot", "ftus": "survey_foot",
+    "us-ft": "survey_foot", "foot_us": "survey_foot",
+}  # fmt: skip
+
+
+def read_terrain(
+    source: TerrainSource,
+    frame: LocalFrame,
+    bounds: tuple[float, float, float, float],
+    *,
+    datum_tolerance_m: float | None = None,
+) -> tuple[Terrain, list[str], dict, dict]:
+    """Read the ground of a site.
+
+    Parameters
+    ----------
+    source : TerrainSource
+        The raster.
+    frame : LocalFrame
+        The site's frame.
+    bounds : tuple of float
+        West, south, east, north in metres of the frame: the ground that must be known.
+    datum_tolerance_m : float, optional
+        As for the layers.
+
+    Returns
+    -------
+    terrain : Terrain
+        On a grid of the raster's own cell size, in metres.
+    warnings : list of str
+        What was assumed or extended.
+    transformation : dict
+        Its change of datum.
+    record : dict
+        Size, CRS and unit.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read, has no CRS, states another unit, or knows only part of the ground.
+    """
+    path = Path(source.file)
+    if not path.exists():
+        raise refuse(
+            "The file does not exist",
+            "Correct the path of the terrain; it is relative to the plan file",
+            file=str(path),
+            key="terrain.file",
+        )
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", rasterio.errors.NotGeoreferencedWarning)
+            with rasterio.open(path) as raster:
+                return _read(raster, source, path, frame, bounds, datum_tolerance_m)
+    except InputError:
+        raise
+    except (RasterioError, OSError, ValueError) as error:
+        reason = (str(error).strip().splitlines() or ["no reason given"])[0]
+        raise refuse(
+            f"The file cannot be read as a raster ({reason})",
+            "Give a complete GeoTIFF or other raster that GDAL reads",
+            file=str(path),
+            key="terrain.file",
+        ) from None
+
+
+def _read(raster, source, path, frame, bounds, datum_tolerance_m):
+    file = str(path)
+    if not 1 <= source.band <= raster.count:
+        raise refuse(
+            f"There is no band {source.band}; it has {raster.count}",
+            "Name the band that holds the heights",
+            file=file,
+        )
+    crs = _read_crs(raster, file)
+    notes: list[str] = []
+    to_metres = _find_unit(raster, crs, source, file, notes)
+    transformation = frame.transformation_from(
+        crs, tolerance_m=datum_tolerance_m, file=file, layer="terrain"
+    )
+    nodes, shape, origin, cell = _lay_nodes(raster, frame, transformation, bounds, notes)
+    across, along = _find_pixels(raster, frame, transformation, nodes)
+    heights, outside = _sample(raster, source.band, across, along)
+    heights = heights * to_metres
+    known = np.isfinite(heights)
+    wild = known & ((heights < LOWEST_GROUND_M) | (heights > HIGHEST_GROUND_M))
+    if wild.any():
+        raise refuse(
+            f"It holds heights such as {heights[wild][0] / to_metres:g}, which no ground has",
+            "State its value for 'no data' in the raster, or correct terrain.unit",
+            file=file,
+        )
+    if not known.any():
+        raise refuse(
+            "The raster knows no ground of the site",
+            "Give a raster that covers it, or state the raster's true CRS",
+            file=file,
+        )
+    if not known.all():
+        missing = shapely.bounds(shapely.multipoints(nodes[~known])).round(1).tolist()
+        share = 1.0 - known.mean()
+        cause = "ends before" if outside[~known].all() else "has cells without data in"
+        extent = (
+            f"x {missing[0]:g} to {missing[2]:g} m, y {missing[1]:g} to {missing[3]:g} m "
+            "from the middle of the subject"
+        )
+        if not source.extend:
+            raise refuse(
+                f"The raster {cause} the ground that is needed: {share:.0%} is missing, {extent}",
+                "Give a raster that covers it, lower site.reach, or let the ground go on flat "
+                "with extend = true",
+                file=file,
+                key="terrain.extend",
+            )
+        notes.append(
+            f"Terrain: the raster {cause} the site; {share:.0%} of the ground ({extent}) goes on "
+            "flat at the nearest known height"
+        )
+        heights[~known] = _nearest(nodes, heights, known)
+    terrain = Terrain(heights.reshape(shape), *origin, *cell)
+    record = {"rows": int(raster.height), "columns": int(raster.width), "crs": crs.name}
+    return terrain, notes, transformation.to_record(), record
+
+
+def _read_crs(raster, file: str) -> CRS:
+    try:
+        if raster.crs:
+            return CRS.from_wkt(raster.crs.to_wkt())
+        problem = "The raster has no CRS"
+    except CRSError:
+        problem = "The CRS that the raster states cannot be understood"
+    raise refuse(problem, "Save the raster with its CRS", file=file)
+
+
+def _find_unit(raster, crs: CRS, source: TerrainSource, file: str, notes: list[str]) -> float:
+    """Metres per unit of height: as asked, else as stated; a contradiction is refused."""
+    stated = raster.units[source.band - 1] or _vertical_unit(crs)
+    known = _VERTICAL_UNITS.get(stated.strip().lower()) if stated else None
+    if source.unit is not None:
+        asked = metres_per(source.unit, key="terrain.unit")
+        if known is not None and abs(metres_per(known) - asked) > _SAME_UNIT:
+            raise refuse(
+                f"The raster states heights in '{stated}', the plan says '{source.unit}'",
+                f'Write unit = "{known}", or correct what the raster states',
+                file=file,
+                key="terrain.unit",
+            )
+        return asked
+    if known is not None:
+        return metres_per(known)
+    if stated:
+        raise refuse(
+            f"The unit of its heights, '{stated}', is not known",
+            'Write the unit, such as unit = "ft"',
+            file=file,
+            key="terrain.unit",
+        )
+    if crs.axis_info and crs.is_projected and crs.axis_info[0].unit_conversion_factor != 1.0:
+        raise refuse(
+            "The raster does not state the unit of its heights, and its map unit is "
+            f"{crs.axis_info[0].unit_name}",
+            'Write the unit, unit = "ft" or "m"',
+            file=file,
+            key="terrain.unit",
+        )
+    notes.append("Terrain: the raster does not state the unit of its heights; metres are taken")
+    return 1.0
+
+
+def _vertical_unit(crs: CRS) -> str | None:
+    for axis in crs.axis_info:
+        if axis.direction == "up":
+            return axis.unit_name
+    return None
+
+
+def _lay_nodes(raster, frame, transformation, bounds, notes):
+    """Nodes of the local grid: about the raster's own cell size, spanning the bounds."""
+    west, south, east, north = bounds
+    middle = np.array([shapely.Point((west + east) / 2.0, (south + north) / 2.0)])
+    (there,) = frame.project_out(middle, transformation)
+    step_x, step_y = abs(raster.transform.a) or 1.0, abs(raster.transform.e) or 1.0
+    neighbours = np.array(
+        [there, shapely.Point(there.x + step_x, there.y), shapely.Point(there.x, there.y + step_y)]
+    )
+    here, east_of, north_of = shapely.get_coordinates(frame.project_in(neighbours, transformation))
+    cell = min(np.hypot(*(east_of - here)), np.hypot(*(north_of - here)))
+    if not (np.isfinite(cell) and cell > 0.0):
+        raise refuse(
+            "The raster lies where the site cannot be", "State the raster's true CRS",
+            file=raster.name,
+        )  # fmt: skip
+    coarsest = np.sqrt((east - west) * (north - south) / MOST_NODES)
+    if cell < coarsest:
+        notes.append(f"Terrain: cells of {cell:.3g} m are thinned to {coarsest:.3g} m")
+        cell = coarsest
+    columns = max(int(np.ceil((east - west) / cell)), 1) + 1
+    rows = max(int(np.ceil((north - south) / cell)), 1) + 1
+    dx, dy = (east - west) / (columns - 1), (north - south) / (rows - 1)
+    x, y = np.meshgrid(west + dx * np.arange(columns), south + dy * np.arange(rows))
+    nodes = np.column_stack([x.ravel(), y.ravel()])
+    return nodes, (rows, columns), (west, south), (dx, dy)
+
+
+def _find_pixels(raster, frame, transformation, nodes):
+    """Fractional column and row of each node, 0 at the centre of the first pixel."""
+    moved = shapely.get_coordinates(frame.project_out(shapely.points(nodes), transformation))
+    back = ~raster.transform
+    column = back.a * moved[:, 0] + back.b * moved[:, 1] + back.c
+    row = back.d * moved[:, 0] + back.e * moved[:, 1] + back.f
+    return column - 0.5, row - 0.5
+
+
+def _sample(raster, band: int, across: np.ndarray, along: np.ndarray):
+    """Bilinear heights; NaN where a node lacks one of its four pixels."""
+    # Up to the outer edge of the outermost pixels their own value holds.
+    edge = 0.5 + 1e-6
+    outside = ~(
+        (across >= -edge)
+        & (across <= raster.width - 1 + edge)
+        & (along >= -edge)
+        & (along <= raster.height - 1 + edge)
+    )
+    heights = np.full(len(across), np.nan)
+    if outside.all() or min(raster.width, raster.height) < 2:
+        return heights, outside
+    across = np.clip(across[~outside], 0.0, raster.width - 1.0)
+    along = np.clip(along[~outside], 0.0, raster.height - 1.0)
+    left = min(int(across.min()), raster.width - 2)
+    top = min(int(along.min()), raster.height - 2)
+    window = Window(
+        left,
+        top,
+        min(int(across.max()) + 2, raster.width) - left,
+        min(int(along.max()) + 2, raster.height) - top,
+    )
+    pixels = raster.read(band, window=window, masked=True).astype(float).filled(np.nan)
+    pixels = pixels * raster.scales[band - 1] + raster.offsets[band - 1]
+    heights[~outside] = bilinear(pixels, across - left, along - top)
+    return heights, outside
+
+
+def _nearest(nodes: np.ndarray, heights: np.ndarray, known: np.ndarray) -> np.ndarray:
+    tree = shapely.STRtree(shapely.points(nodes[known]))
+    return heights[known][tree.nearest(shapely.points(nodes[~known]))]

@@ -1,0 +1,406 @@
+"""One site's layers, read one after the other; `screenplan.site.reading` is its face."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from pyproj import CRS
+
+from screenplan.contracts import INPUTS, PARCELS, Contract
+from screenplan.datum import Transformation
+from screenplan.errors import InputError, refuse
+from screenplan.frame import LocalFrame
+from screenplan.site.buildings import fill_floors, fill_heights, find_parcels
+from screenplan.site.columns import check_mapping, convert_columns, fill_defaults
+from screenplan.site.parts import settle_parts
+from screenplan.site.plausible import find_misfit
+from screenplan.site.raster import read_terrain
+from screenplan.site.repair import Findings, flatten, mend
+from screenplan.site.site import Site
+from screenplan.site.sources import FrameLayer, hash_file
+from screenplan.site.subject import choose_rows
+from screenplan.site.terrain import Terrain, TerrainSource
+
+#: A layer with nothing nearer to the subject is about another place.
+ELSEWHERE_M = 2000.0
+#: Layers that must hold something if they are given.
+NEVER_EMPTY = ("parcels", "planting_line")
+
+
+@dataclass(frozen=True)
+class Named:
+    """How the columns of a layer are called by the user; see `LayerSource`."""
+
+    columns: Mapping[str, str] = field(default_factory=dict)
+    units: Mapping[str, str] = field(default_factory=dict)
+    fixed: Mapping[str, object] = field(default_factory=dict)
+
+
+class Reader:
+    """Reads the layers of one site; holds what every layer needs to know."""
+
+    def __init__(self, layers, named, datum_tolerance_m, reach_m, storey_height_m):
+        self.layers, self.named = layers, named
+        self.datum_tolerance_m, self.reach_m = datum_tolerance_m, reach_m
+        self.storey_height_m = storey_height_m
+        self.repairs: list[tuple[str, int, str]] = []
+        self.transformations: list[dict] = []
+        self.warnings: list[str] = []
+        self.inputs: list[dict] = []
+        self.problems: list = []
+
+    def read(self, subject_id, subject_point, point_crs, height_m, terrain) -> Site:
+        self._require_crs()
+        source = self.layers[PARCELS.name]
+        id_column = self._id_column(source)
+        rows, point = choose_rows(
+            source,
+            id_column,
+            subject_id=subject_id,
+            subject_point=subject_point,
+            point_crs=point_crs,
+        )
+        self.frame = self._lay_frame(source, rows, height_m, terrain)
+        parcels = self._read_parcels(source, rows, point)
+        site_layers = {PARCELS.name: parcels}
+        for name in self.layers:
+            if name != PARCELS.name:
+                try:
+                    site_layers[name] = self._read_layer(name)
+                except InputError as error:
+                    self.problems += error.problems
+        ground = self._read_terrain(terrain)
+        self._raise_problems()
+        if "buildings" in site_layers:
+            houses = find_parcels(site_layers["buildings"], parcels)
+            site_layers["buildings"] = fill_floors(houses, ground)
+        self.warnings.insert(0, self.frame.length_note + ".")
+        return Site(
+            frame=self.frame,
+            layers={name: site_layers[name] for name in INPUTS if name in site_layers},
+            terrain=ground,
+            subject_id=str(parcels.loc[parcels["is_subject"], "parcel_id"].iloc[0]),
+            repairs=pd.DataFrame(self.repairs, columns=["layer", "row", "repair"]),
+            transformations=self.transformations,
+            warnings=self.warnings,
+            inputs=self.inputs,
+        )
+
+    def _raise_problems(self) -> None:
+        if self.problems:
+            raise InputError(self.problems)
+
+    def _require_crs(self) -> None:
+        for layer in self.layers.values():
+            if layer.crs is None and not (layer.rows == 0 and layer.name not in NEVER_EMPTY):
+                self.problems += refuse(
+                    "The layer has no CRS",
+                    "Save it with the CRS in which its coordinates are",
+                    file=layer.file,
+                    layer=layer.layer,
+                ).problems
+        self._raise_problems()
+
+    def _id_column(self, source) -> str | None:
+        """Find the file's column of parcel ids; None if it has none."""
+        key = PARCELS.key
+        named = self.named[PARCELS.name]
+        findings = Findings(PARCELS.name, source.file, source.layer)
+        check_mapping(
+            PARCELS,
+            source.columns,
+            columns=named.columns,
+            units=named.units,
+            fixed=named.fixed,
+            findings=findings,
+        )
+        self.problems += findings.problems
+        self._raise_problems()
+        column = named.columns.get(key, key)
+        return column if column in source.columns else None
+
+    def _lay_frame(self, source, rows, height_m, terrain) -> LocalFrame:
+        misfit = find_misfit(source.crs, _finite_bounds(rows))
+        if misfit:
+            raise refuse(
+                misfit,
+                "State the CRS in which the coordinates really are",
+                file=source.file,
+                layer=source.layer,
+                rows=rows.index.tolist(),
+            )
+        if _finite_bounds(rows) is None:
+            raise refuse(
+                "The chosen parcel has no geometry with finite coordinates",
+                "Draw its outline, or choose another parcel",
+                file=source.file,
+                layer=source.layer,
+                rows=rows.index.tolist(),
+            )
+        frame = LocalFrame.around(rows, height_m)
+        if height_m is None and isinstance(terrain, TerrainSource):
+            # The terrain's height, above sea level, is far better than none for the scale.
+            try:
+                spot, *_ = read_terrain(
+                    terrain,
+                    frame,
+                    (-1.0, -1.0, 1.0, 1.0),
+                    datum_tolerance_m=self.datum_tolerance_m,
+                )
+            except InputError:
+                return frame  # said, or mended, when the whole ground is read
+            frame = LocalFrame.around(rows, float(spot.height_at(0.0, 0.0)))
+            self.warnings.append(
+                "The scale of lengths uses the terrain's height for the height above the "
+                "ellipsoid; that costs up to 1.7 mm in 100 m."
+            )
+        return frame
+
+    def _read_parcels(self, source, rows, point) -> gpd.GeoDataFrame:
+        contract, findings = PARCELS, Findings(PARCELS.name, source.file, source.layer)
+        way = self.frame.transformation_from(source.crs)
+        subject = self._place(rows, source, way, findings)
+        if subject.empty:
+            self.problems += findings.problems
+            self._raise_problems()
+        self.subject = subject.geometry.iloc[0]
+        near = self._read_near(source, way)
+        near = pd.concat([near, rows.loc[rows.index.difference(near.index)]]).sort_index()
+        near = gpd.GeoDataFrame(near, crs=source.crs)
+        # The subject's row was placed above; placing all again lists its repairs once.
+        findings = Findings(contract.name, source.file, source.layer)
+        chosen = int(rows.index[0])
+        parcels = self._finish(source, near, way, findings, keep=chosen)
+        if chosen not in parcels.index:
+            self.problems += findings.problems
+            self._raise_problems()
+        parcels["is_subject"] = parcels.index == chosen
+        if point is not None:
+            (point,) = self.frame.project_in(np.array([point]), way)
+        parcels = settle_parts(parcels, point, findings)
+        self.problems += findings.problems
+        self._raise_problems()
+        self.repairs += findings.repairs
+        outline = parcels.geometry[parcels["is_subject"]].iloc[0]
+        self.subject = outline
+        near_enough = (
+            shapely.distance(np.asarray(parcels.geometry.array, dtype=object), outline)
+            <= self.reach_m
+        )
+        parcels = parcels[near_enough | parcels["is_subject"].to_numpy()]
+        self._record(source, way, len(parcels))
+        return parcels.reset_index(drop=True)
+
+    def _read_layer(self, name: str) -> gpd.GeoDataFrame:
+        source, contract = self.layers[name], INPUTS[name]
+        findings = Findings(name, source.file, source.layer)
+        if source.rows == 0:
+            if name in NEVER_EMPTY:
+                raise refuse(
+                    f"The layer of {name.replace('_', ' ')} is empty",
+                    "Draw what it should hold, or leave the layer out",
+                    file=source.file,
+                    layer=source.layer,
+                )
+            self.warnings.append(f"The layer of {name.replace('_', ' ')} is empty.")
+            self._record(source, None, 0)
+            return _empty(contract, self.frame.crs)
+        named = self.named[name]
+        check_mapping(
+            contract,
+            source.columns,
+            columns=named.columns,
+            units=named.units,
+            fixed=named.fixed,
+            findings=findings,
+        )
+        misfit = find_misfit(source.crs, source.bounds)
+        way = None
+        try:
+            way = self.frame.transformation_from(
+                source.crs,
+                tolerance_m=self.datum_tolerance_m,
+                file=source.file,
+                layer=source.layer,
+            )
+        except InputError as error:
+            findings.problems += error.problems
+        if way is None:
+            raise InputError(findings.problems)
+        near = self._read_near(source, way)
+        done = self._finish(source, near, way, findings)
+        if done.empty and not findings.problems:
+            self._explain_absence(source, way, misfit, findings)
+        if name == "buildings" and not findings.problems:
+            done = fill_heights(done, self.storey_height_m, findings)
+        self._check_keys(done, contract, findings)
+        if findings.problems:
+            raise InputError(findings.problems)
+        self.repairs += findings.repairs
+        self._record(source, way, len(done))
+        return done.reset_index(drop=True)
+
+    def _read_near(self, source, way: Transformation, reach_m: float | None = None):
+        west, south, east, north = self.subject.bounds
+        reach = self.reach_m if reach_m is None else reach_m
+        box = (west - reach, south - reach, east + reach, north + reach)
+        bounds = self.frame.bounds_out(box, way)
+        return source.read(bounds if np.isfinite(bounds).all() else None)
+
+    def _place(self, frame, source, way: Transformation, findings: Findings) -> gpd.GeoDataFrame:
+        """Rows in the frame, two-dimensional; what cannot lie there is refused."""
+        flat = flatten(frame, source.curved, findings)
+        moved = self.frame.project_in(np.asarray(flat.geometry.array, dtype=object), way)
+        lost = np.unique(
+            np.concatenate([np.flatnonzero(~np.isfinite(shapely.bounds(moved)).all(axis=-1))])
+        ).astype(int) if len(moved) else np.zeros(0, dtype=int)  # fmt: skip
+        if len(lost):
+            findings.refused(
+                flat.index[lost],
+                f"Coordinates cannot lie in the CRS '{source.crs.name}'",
+                "State the CRS in which the coordinates really are, or correct these rows",
+            )
+        good = np.ones(len(flat), dtype=bool)
+        good[lost] = False
+        geometry = gpd.GeoSeries(moved, index=flat.index, crs=self.frame.crs)
+        return flat.set_geometry(geometry)[good]
+
+    def _finish(
+        self, source, near, way: Transformation, findings: Findings, keep: int | None = None
+    ) -> gpd.GeoDataFrame:
+        """Rows within reach, mended, with the contract's columns."""
+        contract, named = INPUTS[source.name], self.named[source.name]
+        placed = self._place(near, source, way, findings)
+        shapes = np.asarray(placed.geometry.array, dtype=object)
+        within = shapely.distance(shapes, self.subject) <= self.reach_m
+        placed = placed[within | (placed.index == keep)]
+        rows = set(placed.index)
+        # What is said of rows out of reach does not matter, save of rows without a place.
+        findings.repairs = [
+            one for one in findings.repairs if one[1] in rows or "row left out" in one[2]
+        ]
+        mended = mend(placed, contract, findings)
+        cells = convert_columns(
+            pd.DataFrame(mended.drop(columns="geometry")),
+            contract,
+            columns=named.columns,
+            units=named.units,
+            fixed=named.fixed,
+            findings=findings,
+        )
+        whole = gpd.GeoDataFrame(cells, geometry=mended.geometry, crs=self.frame.crs)
+        whole = _drop_copies(whole, findings, keep)
+        if contract is PARCELS:
+            unnamed = whole["parcel_id"].isna()
+            whole.loc[unnamed, "parcel_id"] = [f"row {row}" for row in whole.index[unnamed]]
+        return fill_defaults(whole, contract)
+
+    def _explain_absence(self, source, way, misfit: str | None, findings: Findings) -> None:
+        """Say why nothing is within reach: another place, or only empty here."""
+        if misfit:
+            findings.refused((), misfit, "State the CRS in which the coordinates really are")
+            return
+        wide = self._read_near(source, way, ELSEWHERE_M)
+        placed = self._place(wide, source, way, Findings(source.name))
+        shapes = np.asarray(placed.geometry.array, dtype=object)
+        distances = shapely.distance(shapes, self.subject)
+        name = source.name.replace("_", " ")
+        if not len(distances) or distances.min() > ELSEWHERE_M:
+            findings.refused(
+                (),
+                f"The layer of {name} lies elsewhere: nothing in it is within "
+                f"{ELSEWHERE_M / 1000:g} km of the subject parcel",
+                "Give the layer of this place, or state the CRS in which its coordinates are",
+            )
+        elif source.name in NEVER_EMPTY:
+            findings.refused(
+                (),
+                f"Nothing of the layer of {name} is within {self.reach_m:g} m of the subject",
+                "Draw it at the subject parcel, or leave the layer out",
+            )
+        else:
+            self.warnings.append(
+                f"The layer of {name} holds nothing within {self.reach_m:g} m of the subject."
+            )
+
+    def _check_keys(self, frame, contract: Contract, findings: Findings) -> None:
+        twice = frame[contract.key].duplicated(keep=False)
+        for name, rows in frame.index[twice].groupby(frame.loc[twice, contract.key]).items():
+            findings.refused(
+                rows,
+                f"The {contract.key} '{name}' stands for {len(rows)} rows",
+                "Give each its own, or leave the column out: rows are numbered then",
+            )
+
+    def _read_terrain(self, terrain) -> Terrain:
+        if terrain is None:
+            self.warnings.append("No terrain is given; the site is taken as flat.")
+            return Terrain.flat()
+        if isinstance(terrain, Terrain):
+            return terrain
+        west, south, east, north = self.subject.bounds
+        reach = self.reach_m
+        try:
+            ground, notes, way, record = read_terrain(
+                terrain,
+                self.frame,
+                (west - reach, south - reach, east + reach, north + reach),
+                datum_tolerance_m=self.datum_tolerance_m,
+            )
+        except InputError as error:
+            self.problems += error.problems
+            return Terrain.flat()
+        path = Path(terrain.file)
+        self.warnings += [f"{note}." for note in notes]
+        self.transformations.append({"layer": "terrain", **way})
+        self.inputs.append(
+            {"name": "terrain", "file": str(path), "layer": None, "sha256": hash_file(path),
+             "sidecars": {}, "rows_near": None, **record}
+        )  # fmt: skip
+        return ground
+
+    def _record(self, source, way: Transformation | None, near: int) -> None:
+        self.inputs.append({**source.to_record(), "rows_near": near})
+        if way is None:
+            return
+        self.transformations.append({"layer": source.name, **way.to_record()})
+        if way.accuracy_m:
+            better = f" ({way.better_m:g} m with {', '.join(way.missing_grids)})" * bool(
+                way.missing_grids
+            )
+            self.warnings.append(
+                f"The layer of {source.name.replace('_', ' ')} was brought from '{way.source}' to "
+                f"'{way.target}', good to {way.accuracy_m:g} m{better}."
+            )
+
+
+def _drop_copies(frame: gpd.GeoDataFrame, findings: Findings, keep: int | None) -> gpd.GeoDataFrame:
+    """Leave out rows that repeat another one in all that is read of it."""
+    shapes = shapely.to_wkb(shapely.normalize(np.asarray(frame.geometry.array, dtype=object)))
+    table = pd.DataFrame(frame.drop(columns="geometry")).astype(str).assign(shape=shapes)
+    again = table.duplicated().to_numpy() & (frame.index != keep)
+    first = table.groupby(list(table.columns), sort=False, dropna=False)
+    firsts = first.ngroup().to_numpy()
+    for position in np.flatnonzero(again):
+        original = frame.index[np.flatnonzero(firsts == firsts[position])[0]]
+        findings.mended([frame.index[position]], f"copy of row {original}: row left out")
+    return frame[~again]
+
+
+def _finite_bounds(frame: gpd.GeoDataFrame):
+    return FrameLayer("", frame).bounds
+
+
+def _empty(contract: Contract, crs: CRS) -> gpd.GeoDataFrame:
+    kinds = {"text": object, "date": object, "number": float, "integer": "int64", "boolean": bool}
+    return gpd.GeoDataFrame(
+        {c.name: pd.Series([], dtype=kinds[c.type]) for c in contract.columns},
+        geometry=gpd.GeoSeries([], crs=crs),
+        crs=crs,
+    )

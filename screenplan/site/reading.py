@@ -1,0 +1,152 @@
+"""From files or frames to a `Site`: opened, placed in the local frame, mended, checked.
+
+The order is the same for every layer: rows near the subject are read, brought into the frame,
+mended, and their columns made the contract's. All problems of a layer are said at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import geopandas as gpd
+from pyproj import CRS
+
+from screenplan.contracts import INPUTS, PARCELS
+from screenplan.datum import DATUM_TOLERANCE_M
+from screenplan.errors import InputError, refuse
+from screenplan.site.reader import Named, Reader
+from screenplan.site.site import Site
+from screenplan.site.sources import FrameLayer, LayerSource, open_layer
+from screenplan.site.terrain import Terrain, TerrainSource
+
+__all__ = ["LayerSource", "Site", "TerrainSource", "read_frames", "read_site"]
+
+#: Storey height, floor to floor; common practice, no source.
+STOREY_HEIGHT_M = 2.8
+
+
+def read_site(
+    sources: Mapping[str, LayerSource],
+    *,
+    subject_id: str | None = None,
+    subject_point: tuple[float, float] | None = None,
+    subject_point_crs: CRS | str | None = None,
+    height_m: float | None = None,
+    terrain: TerrainSource | None = None,
+    datum_tolerance_m: float = DATUM_TOLERANCE_M,
+    reach_m: float = 150.0,
+    storey_height_m: float = STOREY_HEIGHT_M,
+) -> Site:
+    """Read the layers of a site from files.
+
+    Parameters
+    ----------
+    sources : mapping of str to LayerSource
+        By the contract's name (`screenplan.contracts.INPUTS`); ``parcels`` is needed.
+    subject_id : str, optional
+        ``parcel_id`` of the parcel to plan.
+    subject_point : tuple of float, optional
+        A point in it instead. With neither, the layer must hold one parcel.
+    subject_point_crs : CRS or str, optional
+        The point's CRS; ``"parcels"`` is the parcels' own; WGS 84 longitude, latitude by default.
+    height_m : float, optional
+        Height of the site above the ellipsoid in metres, for the scale of lengths. By default the
+        terrain's at the middle of the subject, else lengths are those at sea level.
+    terrain : TerrainSource, optional
+        The ground; a flat site at 0 m by default.
+    datum_tolerance_m : float
+        Largest error of a change of datum that is accepted, metres.
+    reach_m : float
+        What is farther from the subject is left out, metres.
+    storey_height_m : float
+        Floor to floor, for buildings with storeys and no height, metres.
+
+    Returns
+    -------
+    Site
+
+    Raises
+    ------
+    InputError
+        With every problem of the layer at fault: its file, layer, rows, and the remedy.
+    """
+    _check_names(sources)
+    layers, problems = {}, []
+    for name, source in sources.items():
+        try:
+            layers[name] = open_layer(name, source)
+        except InputError as error:
+            problems += error.problems
+    if problems:
+        raise InputError(problems)
+    named = {
+        name: Named(dict(source.columns), dict(source.units), dict(source.fixed))
+        for name, source in sources.items()
+    }
+    return Reader(layers, named, datum_tolerance_m, reach_m, storey_height_m).read(
+        subject_id, subject_point, subject_point_crs, height_m, terrain
+    )
+
+
+def read_frames(
+    layers: Mapping[str, gpd.GeoDataFrame],
+    *,
+    columns: Mapping[str, Mapping[str, str]] | None = None,
+    units: Mapping[str, Mapping[str, str]] | None = None,
+    fixed: Mapping[str, Mapping[str, object]] | None = None,
+    subject_id: str | None = None,
+    subject_point: tuple[float, float] | None = None,
+    subject_point_crs: CRS | str | None = None,
+    height_m: float | None = None,
+    terrain: TerrainSource | Terrain | None = None,
+    datum_tolerance_m: float = DATUM_TOLERANCE_M,
+    reach_m: float = 150.0,
+    storey_height_m: float = STOREY_HEIGHT_M,
+) -> Site:
+    """Take the layers of a site from GeoDataFrames, which are not changed.
+
+    Parameters
+    ----------
+    layers : mapping of str to GeoDataFrame
+        By the contract's name, each in its own CRS.
+    columns, units, fixed : mapping, optional
+        For each layer the mapping of `LayerSource`.
+    terrain : TerrainSource or Terrain, optional
+        A raster file, or ground that is in the local frame already.
+
+    The other parameters, the result and the errors are those of `read_site`; rows are numbered
+    from 1 in the frame's order.
+    """
+    _check_names(layers)
+    opened = {}
+    for name, frame in layers.items():
+        if not isinstance(frame, gpd.GeoDataFrame) or frame._geometry_column_name is None:
+            raise refuse(
+                f"The layer is a {type(frame).__name__} without geometry",
+                "Pass a GeoDataFrame with an active geometry column",
+                layer=name,
+            )
+        opened[name] = FrameLayer(name, frame)
+    named = {
+        name: Named(*(dict((given or {}).get(name, {})) for given in (columns, units, fixed)))
+        for name in layers
+    }
+    return Reader(opened, named, datum_tolerance_m, reach_m, storey_height_m).read(
+        subject_id, subject_point, subject_point_crs, height_m, terrain
+    )
+
+
+def _check_names(layers: Mapping[str, object]) -> None:
+    for name in layers:
+        if name not in INPUTS:
+            raise refuse(
+                f"There is no layer called '{name}'",
+                f"Use one of {', '.join(INPUTS)}",
+                key=f"layers.{name}",
+            )
+    if PARCELS.name not in layers:
+        raise refuse(
+            "The layer of parcels is missing",
+            "Give a file with the parcel to be planned, and its neighbours if you have them",
+            key="layers.parcels",
+        )

@@ -1,0 +1,268 @@
+"""Geometries mended where their meaning is plain, and refused by row where it is not.
+
+What is changed is listed by row. What is mended: heights and measures (left out), missing and
+empty geometries (left out), arcs (made of short edges), the order of rings, repeated vertices,
+single parts in a multi-part wrapping, and invalid polygons whose area survives.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import geopandas as gpd
+import numpy as np
+import shapely
+
+from screenplan.contracts import Contract
+from screenplan.errors import Problem
+from screenplan.frame import find_lost
+
+#: A repair may change a polygon's area by this share, and by no more than so many square metres;
+#: a bow tie changes it by far more.
+AREA_KEPT, AREA_KEPT_M2 = 0.01, 5.0
+#: Vertices nearer to each other than this are one.
+SAME_VERTEX_M = 0.001
+#: A polygon smaller than this has no area: a line drawn twice, or a slip of the hand.
+LEAST_AREA_M2 = 0.01
+
+_MULTI = {"MultiPoint": "Point", "MultiLineString": "LineString", "MultiPolygon": "Polygon"}
+
+
+@dataclass
+class Findings:
+    """What was mended and what was not, while one layer is read.
+
+    Parameters
+    ----------
+    layer : str
+        The contract's name, for the list of repairs.
+    file, source_layer : str or None
+        Where the rows stand, for the problems.
+    """
+
+    layer: str
+    file: str | None = None
+    source_layer: str | None = None
+    repairs: list[tuple[str, int, str]] = field(default_factory=list)
+    problems: list[Problem] = field(default_factory=list)
+
+    def mended(self, rows, repair: str) -> None:
+        """List one repair for each row; row 0 means the layer."""
+        self.repairs += [(self.layer, int(row), repair) for row in rows]
+
+    def mended_among(self, index, which: np.ndarray, repair: str) -> None:
+        """List a repair by row, or in one line if it befell all of several rows.
+
+        The latter is the habit of a file format: every ring of a shapefile runs clockwise.
+        """
+        if len(which) > 1 and which.all():
+            self.mended([0], f"all rows: {repair}")
+        else:
+            self.mended(index[which], repair)
+
+    def refused(self, rows, what: str, mend: str, key: str | None = None) -> None:
+        """Note one problem of several rows, or of the layer if there are none."""
+        self.problems.append(
+            Problem(
+                what,
+                mend,
+                file=self.file,
+                layer=self.source_layer,
+                rows=tuple(int(row) for row in rows),
+                key=key,
+            )
+        )
+
+
+def flatten(frame: gpd.GeoDataFrame, curved, findings: Findings) -> gpd.GeoDataFrame:
+    """Leave out what has no place and what has a third dimension, before projecting.
+
+    Parameters
+    ----------
+    frame : GeoDataFrame
+        As read, indexed by row number.
+    curved : set of int
+        Rows that had arcs in the file.
+    findings : Findings
+        Where it is listed.
+
+    Returns
+    -------
+    GeoDataFrame
+        Fewer rows, two dimensions, finite coordinates.
+    """
+    geometry = np.asarray(frame.geometry.array, dtype=object)
+    missing = shapely.is_missing(geometry)
+    findings.mended(frame.index[missing], "no geometry: row left out")
+    empty = shapely.is_empty(geometry)
+    findings.mended(frame.index[empty], "empty geometry: row left out")
+    keep = ~missing & ~empty
+    frame, geometry = frame[keep], geometry[keep]
+    has_z = shapely.has_z(geometry)
+    findings.mended_among(frame.index, has_z, "heights in the coordinates left out")
+    if hasattr(shapely, "has_m"):  # from shapely 2.1 on
+        findings.mended_among(
+            frame.index, shapely.has_m(geometry), "measures in the coordinates left out"
+        )
+    geometry = shapely.force_2d(geometry)
+    findings.mended(
+        [row for row in frame.index if row in curved],
+        "arcs made of short straight edges, 4 degrees of arc each",
+    )
+    lost = find_lost(geometry)
+    if len(lost):
+        findings.refused(
+            frame.index[lost],
+            "A coordinate is not a finite number",
+            "Correct or delete these rows",
+        )
+        keep = np.ones(len(frame), dtype=bool)
+        keep[lost] = False
+        frame, geometry = frame[keep], geometry[keep]
+    return frame.set_geometry(gpd.GeoSeries(geometry, index=frame.index, crs=frame.crs))
+
+
+def mend(frame: gpd.GeoDataFrame, contract: Contract, findings: Findings) -> gpd.GeoDataFrame:
+    """Mend geometries in the local frame, and note those that cannot be.
+
+    Parameters
+    ----------
+    frame : GeoDataFrame
+        Two-dimensional, in metres, indexed by row number.
+    contract : Contract
+        Which types of geometry the layer may have.
+    findings : Findings
+        Where repairs and problems are noted.
+
+    Returns
+    -------
+    GeoDataFrame
+        The rows that can be used.
+    """
+    geometry = _unwrap(np.asarray(frame.geometry.array, dtype=object), frame.index, findings)
+    types = np.array([shape.geom_type for shape in geometry], dtype=object)
+    wrong = ~np.isin(types, contract.geometry)
+    for kind in dict.fromkeys(types[wrong]):
+        one = _MULTI.get(kind) in contract.geometry
+        findings.refused(
+            frame.index[wrong & (types == kind)],
+            f"The layer of {contract.name.replace('_', ' ')} takes "
+            f"{' or '.join(contract.geometry)}, and this is a {kind}"
+            + (" of several parts" if one else ""),
+            "Split it into single parts" if one else _mend_type(contract, kind),
+        )
+    frame, geometry = frame[~wrong], geometry[~wrong]
+    geometry = _thin(geometry, frame.index, findings)
+    polygonal = np.isin(shapely.get_type_id(geometry), (3, 6))
+    good = np.ones(len(frame), dtype=bool)
+    rebuilt = polygonal & ~shapely.is_valid(geometry)
+    geometry[polygonal], good[polygonal] = _validate(
+        geometry[polygonal], frame.index[polygonal], findings
+    )
+    linear = np.isin(shapely.get_type_id(geometry), (1, 5))
+    point_like = linear & (shapely.length(geometry) < SAME_VERTEX_M)
+    findings.mended(frame.index[point_like], "line without length: row left out")
+    good &= ~point_like
+    _turn(geometry, polygonal & good, rebuilt, frame.index, findings)
+    frame = frame.set_geometry(gpd.GeoSeries(geometry, index=frame.index, crs=frame.crs))
+    return frame[good]
+
+
+def _mend_type(contract: Contract, kind: str) -> str:
+    if contract.geometry[0] == "Polygon" and kind.endswith("LineString"):
+        return "Close these lines into polygons, or name the file's layer of polygons"
+    return f"Name a layer of {contract.geometry[0]} geometry, or delete these rows"
+
+
+def _unwrap(geometry: np.ndarray, index, findings: Findings) -> np.ndarray:
+    """Take single parts out of their multi-part wrapping."""
+    geometry = geometry.copy()
+    wrapped = _is_wrapped(geometry)
+    findings.mended_among(index, wrapped, "single part taken out of its multi-part wrapping")
+    while wrapped.any():
+        geometry[wrapped] = shapely.get_geometry(geometry[wrapped], 0)
+        wrapped = _is_wrapped(geometry)
+    return geometry
+
+
+def _is_wrapped(geometry: np.ndarray) -> np.ndarray:
+    return np.isin(shapely.get_type_id(geometry), (4, 5, 6, 7)) & (
+        shapely.get_num_geometries(geometry) == 1
+    )
+
+
+def _thin(geometry: np.ndarray, index, findings: Findings) -> np.ndarray:
+    """Take out vertices that repeat their neighbour."""
+    thinned = shapely.remove_repeated_points(geometry, SAME_VERTEX_M)
+    over = shapely.get_num_coordinates(geometry) - shapely.get_num_coordinates(thinned)
+    # What would lose its shape is left to the checks of area and length.
+    usable = ~shapely.is_empty(thinned) & (over > 0)
+    for row, count in zip(index[usable], over[usable], strict=True):
+        findings.mended(
+            [row], f"{count} repeated {'vertex' if count == 1 else 'vertices'} taken out"
+        )
+    return np.where(usable, thinned, geometry)
+
+
+def _validate(geometry: np.ndarray, index, findings: Findings) -> tuple[np.ndarray, np.ndarray]:
+    """Make polygons valid where that keeps their area; say which can be used."""
+    geometry = geometry.copy()
+    good = np.ones(len(geometry), dtype=bool)
+    for i in np.flatnonzero(~shapely.is_valid(geometry)):
+        reason = shapely.is_valid_reason(geometry[i]).split("[")[0].strip().lower()
+        before = shapely.area(geometry[i])
+        fixed = _polygons_of(
+            shapely.make_valid(geometry[i], method="structure", keep_collapsed=False)
+        )
+        after = 0.0 if fixed is None else fixed.area
+        if fixed is not None and abs(after - before) <= min(
+            AREA_KEPT * max(before, after), AREA_KEPT_M2
+        ):
+            geometry[i] = fixed
+            findings.mended(
+                [index[i]],
+                f"invalid polygon ({reason}) mended; area {before:.2f} m² before, {after:.2f} m² after",
+            )
+            continue
+        good[i] = False
+        if max(before, after) < LEAST_AREA_M2:
+            continue  # said below
+        findings.refused(
+            [index[i]],
+            f"The polygon is invalid ({reason}), and a repair would change its area from "
+            f"{before:.1f} to {after:.1f} m²",
+            "Redraw it without crossing edges",
+        )
+    tiny = shapely.area(geometry) < LEAST_AREA_M2
+    tiny &= good | ~shapely.is_valid(geometry) & (_repaired_area(geometry) < LEAST_AREA_M2)
+    if tiny.any():
+        findings.refused(
+            index[tiny],
+            f"The polygon has no area (less than {LEAST_AREA_M2:g} m²)",
+            "Redraw or delete these rows",
+        )
+    return geometry, good & ~tiny
+
+
+def _repaired_area(geometry: np.ndarray) -> np.ndarray:
+    return shapely.area(shapely.make_valid(geometry, method="structure", keep_collapsed=False))
+
+
+def _polygons_of(geometry):
+    """Join the polygons of a mixed geometry; None if there are none."""
+    parts = shapely.get_parts(shapely.get_parts(geometry))
+    parts = parts[shapely.get_type_id(parts) == 3]
+    if not len(parts):
+        return None
+    return parts[0] if len(parts) == 1 else shapely.multipolygons(parts)
+
+
+def _turn(geometry: np.ndarray, which: np.ndarray, rebuilt, index, findings: Findings) -> None:
+    """Turn outer rings anticlockwise and holes clockwise, in place; a rebuilt one goes unsaid."""
+    where = np.flatnonzero(which)
+    turned = shapely.orient_polygons(geometry[where], exterior_cw=False)
+    changed = ~shapely.equals_identical(turned, geometry[where]) & ~rebuilt[where]
+    geometry[where] = turned
+    findings.mended_among(
+        index[where], changed, "rings turned: the outer one anticlockwise, holes clockwise"
+    )

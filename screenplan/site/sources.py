@@ -1,0 +1,461 @@
+"""Vector files and frames in memory, opened under one face; nothing is judged here but opening.
+
+Rows are numbered from 1 in the file's own order. A small layer is read whole. Of a large one, such
+as all the parcels of a county, only the rows in a box are read.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import logging
+import warnings
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+
+import fiona
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from pyproj import CRS
+from pyproj.exceptions import CRSError
+from shapely.geometry import shape
+
+from screenplan.errors import InputError, refuse
+from screenplan.site.whole import check_whole
+
+# GDAL's messages reach the person in our own words; without a handler they would be printed raw.
+logging.getLogger("fiona").addHandler(logging.NullHandler())
+
+#: Layers up to this many rows are read whole, so that every row is checked.
+WHOLE_ROWS = 5000
+#: Tables that desktop programs keep in a GeoPackage beside the layers.
+NOT_LAYERS = ("layer_styles", "qgis_projects")
+#: Name of the index of what is read.
+ROW = "row"
+#: Geometry types with arcs, as GDAL names them.
+CURVED = ("CIRCULARSTRING", "COMPOUNDCURVE", "CURVEPOLYGON", "MULTICURVE", "MULTISURFACE")
+#: Drivers whose files can hold arcs.
+CURVED_DRIVERS = ("GPKG", "OpenFileGDB", "GML", "OGR_VRT", "SQLite", "DXF", "CAD")
+_HASH_CHUNK = 1 << 20
+
+Bounds = tuple[float, float, float, float]
+
+
+@dataclass(frozen=True)
+class LayerSource:
+    """Where a layer comes from, and how its columns are called there.
+
+    Parameters
+    ----------
+    file : Path
+        Any vector file that GDAL reads; a zipped one too.
+    layer : str, optional
+        Name of the layer in it; needed if it holds several.
+    columns : mapping of str to str
+        The contract's column to the file's: ``{"height_m": "HEIGHT"}``.
+    units : mapping of str to str
+        The contract's column to the unit of the file's values: ``{"height_m": "ft"}``. Without
+        an entry they are in the contract's unit.
+    fixed : mapping of str to object
+        The contract's column to one value for all rows: ``{"position": "overhead"}``.
+    """
+
+    file: Path
+    layer: str | None = None
+    columns: Mapping[str, str] = field(default_factory=dict)
+    units: Mapping[str, str] = field(default_factory=dict)
+    fixed: Mapping[str, object] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class FrameLayer:
+    """A GeoDataFrame under the same face as a file.
+
+    Parameters
+    ----------
+    name : str
+        The contract's name.
+    frame : GeoDataFrame
+        Any; it is never changed.
+    """
+
+    name: str
+    frame: gpd.GeoDataFrame
+    file: None = None
+
+    @property
+    def layer(self) -> str:
+        """Name for messages."""
+        return self.name
+
+    @property
+    def crs(self) -> CRS | None:
+        """Its CRS."""
+        return self.frame.crs
+
+    @property
+    def rows(self) -> int:
+        """Number of rows."""
+        return len(self.frame)
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """Names of its attributes."""
+        return tuple(str(name) for name in self.frame.columns if name != self.frame.geometry.name)
+
+    @property
+    def bounds(self) -> Bounds | None:
+        """Bounds of all that is finite, or None."""
+        return _find_bounds(self.frame.geometry)
+
+    @property
+    def curved(self) -> frozenset[int]:
+        """Rows with arcs: none, a GeoDataFrame cannot hold them."""
+        return frozenset()
+
+    @cached_property
+    def _numbered(self) -> gpd.GeoDataFrame:
+        frame = self.frame.rename_geometry("geometry") if len(self.frame.columns) else self.frame
+        return frame.set_axis(pd.RangeIndex(1, len(frame) + 1, name=ROW), axis=0)
+
+    def values(self, column: str) -> pd.Series:
+        """One column of all rows, indexed by row number."""
+        return self._numbered[column]
+
+    def take(self, rows: list[int]) -> gpd.GeoDataFrame:
+        """Rows by number."""
+        return self._numbered.loc[rows]
+
+    def read(self, bounds: Bounds | None = None) -> gpd.GeoDataFrame:
+        """Rows that meet a box, and those of which nobody can say where they are."""
+        return _meeting(self._numbered, bounds)
+
+    def to_record(self) -> dict[str, object]:
+        """Give what a run record says of it."""
+        return {
+            "name": self.name,
+            "file": None,
+            "layer": None,
+            "sha256": None,
+            "sidecars": {},
+            "rows": self.rows,
+            "crs": None if self.crs is None else _name_crs(self.crs),
+        }
+
+
+@dataclass(frozen=True)
+class FileLayer:
+    """One layer of a vector file, opened; see `open_layer`."""
+
+    name: str
+    path: Path
+    layer: str
+    driver: str
+    crs: CRS | None
+    rows: int
+    columns: tuple[str, ...]
+    bounds: Bounds | None
+
+    @property
+    def file(self) -> str:
+        """Name for messages."""
+        return str(self.path)
+
+    @cached_property
+    def _whole(self) -> gpd.GeoDataFrame:
+        frame = self._collect(None)
+        if len(frame) < self.rows:
+            raise refuse(
+                f"The file breaks off: {self.rows} rows are announced, {len(frame)} can be read",
+                "Fetch or export the file again",
+                file=self.file,
+                layer=self.layer,
+            )
+        return frame
+
+    @cached_property
+    def _row_by_fid(self) -> dict[str, int]:
+        return {feature.id: row for row, feature in enumerate(self._skim(()), start=1)}
+
+    def _skim(self, fields: tuple[str, ...]) -> list:
+        """All rows, without geometry and other fields where the driver can do without them."""
+        lean = {"ignore_geometry": True, "include_fields": list(fields)}
+        with _gdal(self.path, self.layer):
+            for options in (lean, {"ignore_geometry": True}):
+                try:
+                    with self._open(**options) as collection:
+                        return list(collection)
+                except fiona.errors.DriverError:
+                    continue
+            with self._open() as collection:
+                return list(collection)
+
+    @cached_property
+    def curved(self) -> frozenset[int]:
+        """Rows whose geometry has arcs, which fiona hands over as short straight edges."""
+        if self.driver not in CURVED_DRIVERS:
+            return frozenset()
+        import pyogrio
+
+        kinds = ", ".join(f"'{kind}'" for kind in CURVED)
+        table = self.layer.replace('"', '""')
+        with _gdal(self.path, self.layer), warnings.catch_warnings():
+            warnings.simplefilter("ignore", UserWarning)  # measured geometries
+            found = pyogrio.read_dataframe(
+                _vsi(self.path),
+                sql=f'SELECT * FROM "{table}" WHERE OGR_GEOMETRY IN ({kinds})',
+                sql_dialect="OGRSQL",
+                fid_as_index=True,
+            )
+        return frozenset(
+            row for fid in found.index if (row := self._row_by_fid.get(str(fid))) is not None
+        )
+
+    def values(self, column: str) -> pd.Series:
+        """One column of all rows, indexed by row number."""
+        if self.rows <= WHOLE_ROWS:
+            return self._whole[column]
+        cells = [feature.properties[column] for feature in self._skim((column,))]
+        return pd.Series(cells, index=pd.RangeIndex(1, len(cells) + 1, name=ROW), dtype=object)
+
+    def take(self, rows: list[int]) -> gpd.GeoDataFrame:
+        """Rows by number."""
+        if self.rows <= WHOLE_ROWS:
+            return self._whole.loc[rows]
+        fid_by_row = {row: fid for fid, row in self._row_by_fid.items()}
+        with _gdal(self.path, self.layer), self._open() as collection:
+            features = [collection[int(fid_by_row[row])] for row in rows]
+        return self._build(rows, features)
+
+    def read(self, bounds: Bounds | None = None) -> gpd.GeoDataFrame:
+        """Rows that meet a box, and those of which nobody can say where they are.
+
+        Of a layer above `WHOLE_ROWS` the latter are left out.
+        """
+        if bounds is None or self.rows <= WHOLE_ROWS:
+            return _meeting(self._whole, bounds)
+        return self._collect(bounds)
+
+    def _collect(self, bounds: Bounds | None) -> gpd.GeoDataFrame:
+        with _gdal(self.path, self.layer), self._open() as collection:
+            features = list(collection if bounds is None else collection.filter(bbox=bounds))
+        rows = (
+            range(1, len(features) + 1)
+            if bounds is None
+            else [self._row_by_fid[feature.id] for feature in features]
+        )
+        return self._build(rows, features)
+
+    def _build(self, rows, features) -> gpd.GeoDataFrame:
+        frame = gpd.GeoDataFrame(
+            {
+                name: pd.Series([f.properties[name] for f in features], dtype=object)
+                for name in self.columns
+            },
+            geometry=gpd.GeoSeries([_shape(f.geometry) for f in features], crs=self.crs),
+        )
+        return frame.set_axis(pd.Index(list(rows), name=ROW, dtype=int), axis=0).sort_index()
+
+    def _open(self, **options):
+        return fiona.open(
+            _vsi(self.path), layer=self.layer, allow_unsupported_drivers=True, **options
+        )
+
+    def to_record(self) -> dict[str, object]:
+        """Give what a run record says of it."""
+        main, *sidecars = find_files(self.path)
+        return {
+            "name": self.name,
+            "file": self.file,
+            "layer": self.layer,
+            "sha256": hash_file(main),
+            "sidecars": {path.name: hash_file(path) for path in sidecars},
+            "rows": self.rows,
+            "crs": None if self.crs is None else _name_crs(self.crs),
+        }
+
+
+def open_layer(name: str, source: LayerSource) -> FileLayer:
+    """Open one layer of a file.
+
+    Parameters
+    ----------
+    name : str
+        The contract's name.
+    source : LayerSource
+        Its file.
+
+    Raises
+    ------
+    InputError
+        If the file is missing, cannot be read, breaks off, or holds no such layer.
+    """
+    path = Path(source.file)
+    if not path.exists():
+        raise refuse(
+            "The file does not exist",
+            f"Correct the path of the {name} layer; it is relative to the plan file",
+            file=str(path),
+        )
+    check_whole(path)
+    layer = _choose_layer(name, path, source.layer)
+    with (
+        _gdal(path, layer),
+        fiona.open(_vsi(path), layer=layer, allow_unsupported_drivers=True) as collection,
+    ):
+        wkt = collection.crs_wkt
+        try:
+            crs = CRS.from_user_input(wkt) if wkt else None
+        except CRSError:
+            raise refuse(
+                "The CRS that the file states cannot be understood",
+                "Save the layer with a CRS that has an EPSG code",
+                file=str(path),
+                layer=layer,
+            ) from None
+        try:
+            bounds = tuple(float(value) for value in collection.bounds)
+        except fiona.errors.DriverError:  # no rows, or the driver cannot tell
+            bounds = None
+        try:
+            rows = len(collection)
+        except TypeError:  # the driver cannot tell without reading
+            rows = sum(1 for _ in collection)
+        return FileLayer(
+            name,
+            path,
+            layer,
+            collection.driver,
+            crs,
+            rows,
+            tuple(collection.schema["properties"]),
+            bounds if bounds is not None and np.isfinite(bounds).all() else None,
+        )
+
+
+def find_files(path: Path) -> list[Path]:
+    """List the files that belong to a data set, the named one first.
+
+    A shapefile has sidecars of the same stem; a file geodatabase is a folder.
+    """
+    if path.is_dir():
+        return sorted(part for part in path.rglob("*") if part.is_file())
+    if path.suffix.lower() not in (".shp", ".tab", ".mif"):
+        return [path]
+    family = (
+        part
+        for part in path.parent.iterdir()
+        if part.is_file() and part.name.split(".")[0] == path.name.split(".")[0]
+    )
+    sidecars = (".dbf", ".shx", ".prj", ".cpg", ".qix", ".sbn", ".sbx", ".dat", ".map", ".id",
+                ".ind", ".mid")  # fmt: skip
+    return [path, *sorted(part for part in family if part.suffix.lower() in sidecars)]
+
+
+def hash_file(path: Path) -> str:
+    """SHA-256 of a file, as hexadecimal text."""
+    digest = hashlib.sha256()
+    with path.open("rb") as stream:
+        while chunk := stream.read(_HASH_CHUNK):
+            digest.update(chunk)
+    return digest.hexdigest()
+
+
+def _choose_layer(name: str, path: Path, asked: str | None) -> str:
+    with _gdal(path):
+        listed = [layer for layer in fiona.listlayers(_vsi(path)) if layer not in NOT_LAYERS]
+    if asked is not None:
+        if asked in listed:
+            return asked
+        raise refuse(
+            f"There is no layer '{asked}'",
+            f"Name one of its layers: {', '.join(listed)}",
+            file=str(path),
+            key=f"layers.{name}.layer",
+        )
+    spatial = [layer for layer in listed if _is_spatial(path, layer)]
+    if len(spatial) == 1:
+        return spatial[0]
+    if not spatial:
+        raise refuse(
+            "The file holds no layer with geometry",
+            f"Give a file with the {name} as shapes, or save the table with its geometry",
+            file=str(path),
+        )
+    raise refuse(
+        f"The file holds {len(spatial)} layers, and none is named",
+        f"Name the one that holds the {name}: {', '.join(spatial)}",
+        file=str(path),
+        key=f"layers.{name}.layer",
+    )
+
+
+def _is_spatial(path: Path, layer: str) -> bool:
+    with (
+        _gdal(path, layer),
+        fiona.open(_vsi(path), layer=layer, allow_unsupported_drivers=True) as collection,
+    ):
+        return collection.schema["geometry"] != "None"
+
+
+@contextmanager
+def _gdal(path: Path, layer: str | None = None) -> Iterator[None]:
+    """Say GDAL's errors in our words; they have no common root, so every other one is meant."""
+    try:
+        with warnings.catch_warnings():
+            warnings.filterwarnings("ignore", category=RuntimeWarning, module="fiona|pyogrio")
+            yield
+    except InputError:
+        raise
+    except Exception as error:
+        detail = str(error).strip().splitlines()
+        reason = f" ({detail[0]})" if detail and "Failed to open dataset" not in detail[0] else ""
+        raise refuse(
+            f"The file cannot be read as vector data{reason}",
+            "Give a complete GeoPackage, GeoJSON, Shapefile or other file that GDAL reads",
+            file=str(path),
+            layer=layer,
+        ) from None
+
+
+def _vsi(path: Path) -> str:
+    """Path as GDAL wants it: a zipped data set is opened in place."""
+    return f"/vsizip/{path}" if path.suffix.lower() == ".zip" else str(path)
+
+
+def _shape(geometry):
+    """Make a shapely geometry; what is no geometry at all becomes an empty one of its type."""
+    if geometry is None:
+        return None
+    try:
+        return shape(geometry.__geo_interface__)
+    except (ValueError, TypeError, shapely.errors.GEOSException):
+        # A ring of fewer than three points, a line of one.
+        return shapely.from_wkt(f"{geometry.type.upper().removeprefix('3D ')} EMPTY")
+
+
+def _meeting(frame: gpd.GeoDataFrame, bounds: Bounds | None) -> gpd.GeoDataFrame:
+    if bounds is None or frame.empty:
+        return frame
+    west, south, east, north = shapely.bounds(np.asarray(frame.geometry.array, dtype=object)).T
+    with np.errstate(invalid="ignore"):
+        apart = (west > bounds[2]) | (east < bounds[0]) | (south > bounds[3]) | (north < bounds[1])
+    # A comparison with NaN is false: what has no place is kept.
+    return frame[~apart]
+
+
+def _find_bounds(geometry: gpd.GeoSeries) -> Bounds | None:
+    bounds = shapely.bounds(np.asarray(geometry.array, dtype=object)).reshape(-1, 4)
+    bounds = bounds[np.isfinite(bounds).all(axis=1)]
+    if not len(bounds):
+        return None
+    return (*bounds[:, :2].min(axis=0).tolist(), *bounds[:, 2:].max(axis=0).tolist())
+
+
+def _name_crs(crs: CRS) -> str:
+    code = crs.to_authority()
+    return ":".join(code) if code else crs.name

@@ -1,0 +1,216 @@
+"""Which parcel is planned: by its id, by a point in it, or the only one."""
+
+from __future__ import annotations
+
+import difflib
+import math
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from pyproj import CRS
+from pyproj.exceptions import CRSError
+
+from screenplan.datum import find_transformation
+from screenplan.errors import InputError, refuse
+from screenplan.site.columns import to_text
+from screenplan.site.plausible import find_misfit
+
+ID_KEY, POINT_KEY = "subject.id", "subject.point"
+#: Longitude and latitude in degrees, as a web map shows a point.
+POINT_CRS = "EPSG:4326"
+#: So many ids are shown when none, or an unknown one, was given.
+_SHOWN = 5
+#: The box read around a point, in units of its CRS: rows that meet it are few.
+_NEAR_DEG, _NEAR_UNITS = 1e-6, 0.1
+
+
+def choose_rows(
+    layer,
+    id_column: str | None,
+    *,
+    subject_id: str | None = None,
+    subject_point: tuple[float, float] | None = None,
+    point_crs: CRS | str | None = None,
+) -> tuple[gpd.GeoDataFrame, shapely.Point | None]:
+    """Find the subject's row in the parcels as they were read.
+
+    Parameters
+    ----------
+    layer : FileLayer or FrameLayer
+        The parcels; their CRS is known.
+    id_column : str or None
+        The file's column of identifiers, None if it has none.
+    subject_id : str, optional
+        An identifier.
+    subject_point : tuple of float, optional
+        A point in the parcel: longitude, latitude, or x, y in ``point_crs``.
+    point_crs : CRS or str, optional
+        The point's CRS; ``"parcels"`` is that of the parcels. WGS 84 in degrees by default.
+
+    Returns
+    -------
+    rows : GeoDataFrame
+        One row; several only if they are copies of one geometry.
+    point : Point or None
+        The point in the parcels' CRS.
+
+    Raises
+    ------
+    InputError
+        If no parcel, or more than one, is meant.
+    """
+    if layer.rows == 0:
+        raise refuse(
+            "The layer of parcels is empty", "Give a layer that holds the parcel to be planned",
+            file=layer.file, layer=layer.layer,
+        )  # fmt: skip
+    if subject_id is not None and subject_point is not None:
+        raise refuse(
+            "The parcel is given by its id and by a point", "Keep the one that you trust",
+            key=ID_KEY,
+        )  # fmt: skip
+    if subject_point is not None:
+        point = _place(layer, subject_point, point_crs)
+        return _choose_by_point(layer, id_column, point), point
+    if subject_id is not None:
+        return _choose_by_id(layer, id_column, to_text(subject_id)), None
+    if layer.rows > 1:
+        some = _show_ids(layer, id_column)
+        raise refuse(
+            f"The layer holds {layer.rows} parcels, and none is chosen",
+            f"Give the parcel's id{some}, or a point in it",
+            file=layer.file,
+            layer=layer.layer,
+            key=ID_KEY,
+        )
+    return layer.read(), None
+
+
+def _choose_by_id(layer, id_column: str | None, wanted: str | None) -> gpd.GeoDataFrame:
+    where = {"file": layer.file, "layer": layer.layer, "key": ID_KEY}
+    if id_column is None:
+        raise refuse(
+            f"The parcels have no column of ids, so parcel '{wanted}' cannot be found",
+            "Name the column in layers.parcels.columns.parcel_id; the columns are "
+            f"{', '.join(layer.columns) or 'none'}",
+            **where,
+        )
+    ids = layer.values(id_column).map(to_text)
+    rows = ids.index[ids == wanted].tolist()
+    if not rows:
+        known = [one for one in ids.unique() if one is not None]
+        lower = {one.lower(): one for one in known}
+        close = difflib.get_close_matches((wanted or "").lower(), lower, n=_SHOWN, cutoff=0.5)
+        names = [lower[one] for one in close]
+        raise refuse(
+            f"There is no parcel '{wanted}' among {len(ids)}",
+            f"Did you mean {' or '.join(names)}?" if names
+            else f"Ids look like {', '.join(known[:_SHOWN])}" if known
+            else f"The column {id_column} is empty; name another",
+            **where,
+        )  # fmt: skip
+    found = layer.take(rows)
+    if len(rows) > 1 and not _are_copies(found):
+        raise refuse(
+            f"The id '{wanted}' stands for {len(rows)} parcels of different outline",
+            "Choose the parcel by a point in it (subject.point)",
+            rows=rows,
+            **where,
+        )
+    return found
+
+
+def _choose_by_point(layer, id_column: str | None, point: shapely.Point) -> gpd.GeoDataFrame:
+    half = _NEAR_DEG if layer.crs.is_geographic else _NEAR_UNITS
+    near = layer.read((point.x - half, point.y - half, point.x + half, point.y + half))
+    shapes = np.asarray(near.geometry.array, dtype=object)
+    # An invalid outline is mended later; a point in it is found all the same.
+    solid = shapely.make_valid(shapes, method="structure", keep_collapsed=False)
+    hit = near[shapely.intersects(solid, point)]
+    where = {"file": layer.file, "layer": layer.layer, "key": POINT_KEY}
+    if hit.empty:
+        misfit = find_misfit(layer.crs, layer.bounds)
+        if misfit:
+            raise refuse(
+                misfit,
+                "State the CRS in which the coordinates really are",
+                file=layer.file,
+                layer=layer.layer,
+            )
+        raise refuse(
+            f"No parcel holds the point {point.x:.8g}, {point.y:.8g} (in '{layer.crs.name}')",
+            f"Give a point inside the parcel; the layer spans {_say_bounds(layer.bounds)}",
+            **where,
+        )
+    if len(hit) > 1 and not _are_copies(hit):
+        names = ids_of(hit, id_column)
+        raise refuse(
+            f"The point lies in {len(hit)} parcels: {', '.join(names)}",
+            "Choose by id, or a point that lies in one of them only",
+            rows=hit.index.tolist(),
+            **where,
+        )
+    return hit
+
+
+def ids_of(frame: pd.DataFrame, id_column: str | None) -> list[str]:
+    """Write identifiers as text; a row without one is called by its number."""
+    ids = [None] * len(frame) if id_column is None else frame[id_column].map(to_text)
+    return [one or f"row {row}" for one, row in zip(ids, frame.index, strict=True)]
+
+
+def _place(layer, xy: tuple[float, float], point_crs: CRS | str | None) -> shapely.Point:
+    """Put the point into the parcels' CRS."""
+    try:
+        x, y = (float(value) for value in xy)
+    except (TypeError, ValueError):
+        x = y = math.nan
+    if not (math.isfinite(x) and math.isfinite(y)):
+        raise refuse(
+            f"{xy!r} is not a point", "Give two numbers: longitude and latitude", key=POINT_KEY
+        )
+    if point_crs == "parcels":
+        return shapely.Point(x, y)
+    try:
+        crs = CRS.from_user_input(POINT_CRS if point_crs is None else point_crs)
+    except CRSError:
+        raise refuse(
+            f"'{point_crs}' is not a CRS", 'Write a code such as "EPSG:4326"', key=POINT_KEY
+        ) from None
+    if crs.is_geographic and abs(y) > 90.0:
+        swapped = abs(x) <= 90.0 and abs(y) <= 180.0
+        raise refuse(
+            f"{y:g} is not a latitude",
+            "Write the longitude first, then the latitude"
+            if swapped
+            else "Give longitude and latitude in degrees, or say in which CRS the point is",
+            key=POINT_KEY,
+        )
+    area = (x - 0.02, y - 0.02, x + 0.02, y + 0.02) if crs.is_geographic else None
+    try:
+        way = find_transformation(crs, layer.crs, area=area)
+    except InputError as error:
+        raise refuse(
+            error.problems[0].what, "Choose the parcel by its id instead", key=POINT_KEY
+        ) from None
+    return shapely.Point(*way.transformer.transform(x, y))
+
+
+def _are_copies(frame: gpd.GeoDataFrame) -> bool:
+    shapes = shapely.normalize(np.asarray(frame.geometry.array, dtype=object))
+    return bool(shapely.equals_identical(shapes, shapes[0]).all())
+
+
+def _show_ids(layer, id_column: str | None) -> str:
+    if id_column is None:
+        return ""
+    some = [one for one in layer.values(id_column).iloc[:_SHOWN].map(to_text) if one]
+    return f" (such as {', '.join(some)})" if some else ""
+
+
+def _say_bounds(bounds) -> str:
+    return "nothing" if bounds is None else (
+        f"{bounds[0]:.8g} to {bounds[2]:.8g} and {bounds[1]:.8g} to {bounds[3]:.8g}"
+    )  # fmt: skip

@@ -1,0 +1,187 @@
+"""The ground: a grid of heights in the local frame, or a flat site."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+#: A flat site's grid: two cells of this size each way, about the frame's centre.
+FLAT_CELL_M = 1.0e6
+
+
+@dataclass(frozen=True)
+class TerrainSource:
+    """Where the terrain comes from.
+
+    Parameters
+    ----------
+    file : Path
+        Any raster that GDAL reads.
+    unit : str, optional
+        Unit of its heights, such as ``"ft"``; by default the one that the raster states.
+    extend : bool
+        Go on flat, at the nearest known height, where it knows none.
+    band : int
+        Which band, from 1.
+    """
+
+    file: Path
+    unit: str | None = None
+    extend: bool = False
+    band: int = 1
+
+
+@dataclass(frozen=True)
+class Terrain:
+    """Heights of the ground on a regular grid of the local frame, bilinear between its nodes.
+
+    Parameters
+    ----------
+    z : (rows, columns) array of float
+        Heights in metres, at least 2 by 2; row 0 is the southernmost.
+    x0, y0 : float
+        Centre of cell [0, 0] in metres.
+    dx, dy : float
+        Cell size in metres.
+    """
+
+    z: np.ndarray
+    x0: float
+    y0: float
+    dx: float
+    dy: float
+
+    def __post_init__(self):
+        z = np.array(self.z, dtype=float, order="C")
+        if z.ndim != 2 or min(z.shape) < 2:
+            raise ValueError(f"z must have at least 2 rows and 2 columns, not shape {z.shape}")
+        if not np.isfinite(z).all():
+            raise ValueError("z must be finite throughout")
+        if not (self.dx > 0.0 and self.dy > 0.0):
+            raise ValueError(f"dx and dy must be positive, not {self.dx} and {self.dy}")
+        z.flags.writeable = False
+        object.__setattr__(self, "z", z)
+
+    @classmethod
+    def flat(cls, z: float = 0.0) -> Terrain:
+        """Lay a level site.
+
+        Parameters
+        ----------
+        z : float
+            Its height in metres.
+        """
+        half = FLAT_CELL_M / 2.0
+        return cls(np.full((2, 2), float(z)), -half, -half, FLAT_CELL_M, FLAT_CELL_M)
+
+    @property
+    def is_flat(self) -> bool:
+        """True if all nodes have one height."""
+        return bool((self.z == self.z[0, 0]).all())
+
+    @property
+    def bounds(self) -> tuple[float, float, float, float]:
+        """West, south, east, north of the nodes in metres."""
+        rows, columns = self.z.shape
+        return (
+            self.x0,
+            self.y0,
+            self.x0 + (columns - 1) * self.dx,
+            self.y0 + (rows - 1) * self.dy,
+        )
+
+    def height_at(self, x, y) -> np.ndarray:
+        """Height of the ground.
+
+        Bilinear: z = z00 + u (z10 - z00) + v (z01 - z00) + u v (z11 - z10 - z01 + z00), with u
+        and v the shares of a cell. Written in differences, a level cell gives its height exactly.
+
+        Parameters
+        ----------
+        x, y : array_like of float
+            Points in metres, any shapes that broadcast.
+
+        Returns
+        -------
+        ndarray of float
+            Heights in metres. Beyond the grid the height of its edge goes on.
+        """
+        x, y = np.broadcast_arrays(np.asarray(x, dtype=float), np.asarray(y, dtype=float))
+        z = self.z
+        if self.is_flat:
+            return np.where(np.isfinite(x) & np.isfinite(y), z[0, 0], np.nan)
+        rows, columns = z.shape
+        across = np.clip((x - self.x0) / self.dx, 0.0, columns - 1.0)
+        along = np.clip((y - self.y0) / self.dy, 0.0, rows - 1.0)
+        return bilinear(z, across, along)
+
+    def mean_under(self, polygon, spacing_m: float | None = None) -> float:
+        """Mean height of the ground under a polygon, by a regular sample of at least 16 points.
+
+        Parameters
+        ----------
+        polygon : shapely Polygon or MultiPolygon
+            In metres.
+        spacing_m : float, optional
+            Distance of the sample points; by default half a cell, or less for a small polygon.
+        """
+        import shapely
+
+        if self.is_flat:
+            return float(self.z[0, 0])
+        west, south, east, north = polygon.bounds
+        if spacing_m is None:
+            spacing_m = min(self.dx / 2.0, self.dy / 2.0, max(polygon.area, 1e-6) ** 0.5 / 4.0)
+        columns = max(int(np.ceil((east - west) / spacing_m)), 1)
+        rows = max(int(np.ceil((north - south) / spacing_m)), 1)
+        x = west + (np.arange(columns) + 0.5) * (east - west) / columns
+        y = south + (np.arange(rows) + 0.5) * (north - south) / rows
+        x, y = (grid.ravel() for grid in np.meshgrid(x, y))
+        inside = shapely.contains_xy(polygon, x, y)
+        if not inside.any():  # a sliver between the sample points
+            point = polygon.representative_point()
+            return float(self.height_at(point.x, point.y))
+        return float(self.height_at(x[inside], y[inside]).mean())
+
+    def slope_length(self, x, y) -> np.ndarray:
+        """Give the running distance along the ground over a chain of points.
+
+        Parameters
+        ----------
+        x, y : (n,) array_like of float
+            The points in metres.
+
+        Returns
+        -------
+        (n,) ndarray of float
+            Metres that a tape lying on the ground reads at each point, 0 at the first. On a plane
+            it is the level distance times √(1 + slope²). A leg is followed in steps of at most
+            half a cell.
+        """
+        x, y = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
+        legs = np.hypot(np.diff(x), np.diff(y))
+        if self.is_flat or len(x) < 2:
+            return np.concatenate([np.zeros(min(len(x), 1)), np.cumsum(legs)])
+        steps = np.maximum(np.ceil(legs / (0.5 * min(self.dx, self.dy))).astype(int), 1)
+        # Position along the chain in legs: 0, 1/3, 2/3, 1, 1.5, 2, …
+        at = np.concatenate(
+            [[0.0], *(leg + np.arange(1, n + 1) / n for leg, n in enumerate(steps))]
+        )
+        nodes = np.arange(len(x))
+        fine_x, fine_y = np.interp(at, nodes, x), np.interp(at, nodes, y)
+        rise = np.diff(self.height_at(fine_x, fine_y))
+        pieces = np.hypot(np.repeat(legs / steps, steps), rise)
+        run = np.concatenate([[0.0], np.cumsum(pieces)])
+        return run[np.concatenate([[0], np.cumsum(steps)])]
+
+
+def bilinear(z: np.ndarray, across: np.ndarray, along: np.ndarray) -> np.ndarray:
+    """Interpolate a grid at fractional column and row positions inside it; see `height_at`."""
+    column = np.clip(np.floor(across).astype(int), 0, z.shape[1] - 2)
+    row = np.clip(np.floor(along).astype(int), 0, z.shape[0] - 2)
+    u, v = across - column, along - row
+    z00, z10 = z[row, column], z[row, column + 1]
+    z01, z11 = z[row + 1, column], z[row + 1, column + 1]
+    return z00 + u * (z10 - z00) + v * (z01 - z00) + u * v * ((z11 - z10) - (z01 - z00))
