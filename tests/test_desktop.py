@@ -99,7 +99,7 @@ def opened(request, tmp_path_factory):
     parcel = geopandas.GeoSeries([box(x, y, x + size, y + size)], crs=crs)
     frame = LocalFrame.around(parcel)
     layers = make_all(OUTPUTS, frame.crs, rows=ROWS, origin=(-20.0, 3.0))
-    written = write_layers(layers, folder, frame=frame)
+    written = write_layers(layers, folder, send_out=frame.send_out, crs=frame.source_crs)
     names = [name for name, contract in OUTPUTS.items() if contract.geometry]
     package = folder / GEOPACKAGE_NAME
     before = hashlib.sha256(package.read_bytes()).hexdigest()

@@ -1,69 +1,32 @@
-"""Write every layer and table of a run, with its record, into one folder."""
+"""Write every layer and table of a run into one folder."""
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
-from dataclasses import replace
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
+import geopandas
 import pandas as pd
+from pyproj import CRS
 
 from screenplan.contracts import OUTPUTS, Contract
-from screenplan.frame import LocalFrame
-from screenplan.outputs.folder import OutputFolder
 from screenplan.outputs.geojson import WGS84, write_geojson
 from screenplan.outputs.geopackage import write_geopackage
-from screenplan.outputs.record import RunRecord, file_sha256, write_record
+from screenplan.outputs.record import file_sha256
 from screenplan.outputs.tables import write_csv
 
 GEOPACKAGE_NAME = "plan.gpkg"
 
-
-def write_run(
-    folder: OutputFolder,
-    layers: Mapping[str, pd.DataFrame],
-    record: RunRecord,
-    *,
-    frame: LocalFrame,
-    base: str | Path,
-    written_at: dt.datetime | None = None,
-) -> Path:
-    """Write a whole run, all or nothing.
-
-    Parameters
-    ----------
-    folder : OutputFolder
-        Entered (``with OutputFolder(target) as folder``) before the computing.
-    layers : mapping of str to GeoDataFrame or DataFrame
-        As for `write_layers`.
-    record : RunRecord
-        Without ``frame`` and ``outputs``, which are filled in.
-    frame : LocalFrame
-        The run's frame.
-    base : str or Path
-        The plan's folder, to which paths in the record are relative.
-    written_at : datetime, optional
-        With a time zone; by default now.
-
-    Returns
-    -------
-    Path
-        The folder.
-    """
-    moment = written_at or dt.datetime.now(dt.UTC)
-    with folder.staged() as beside:
-        outputs = write_layers(layers, beside, frame=frame, written_at=moment)
-        whole = replace(record, frame=frame.to_dict(), outputs=outputs)
-        write_record(whole, beside, base=base, written_at=moment)
-    return folder.target
+SendOut = Callable[[geopandas.GeoDataFrame, CRS], geopandas.GeoDataFrame]
 
 
 def write_layers(
     layers: Mapping[str, pd.DataFrame],
     folder: str | Path,
     *,
-    frame: LocalFrame,
+    send_out: SendOut,
+    crs: CRS,
     contracts: Mapping[str, Contract] = OUTPUTS,
     written_at: dt.datetime | None = None,
 ) -> list[dict]:
@@ -76,9 +39,11 @@ def write_layers(
         written) is passed over, and a contract without a layer too.
     folder : str or Path
         Where to; it must exist.
-    frame : LocalFrame
-        Sends them out: to WGS 84 for GeoJSON, to the parcel layer's own reference system for
-        the GeoPackage.
+    send_out : callable
+        ``send_out(layer, crs)`` gives a layer in another reference system; a
+        `LocalFrame.send_out`. To WGS 84 for GeoJSON, to ``crs`` for the GeoPackage.
+    crs : pyproj.CRS
+        The parcel layer's own.
     contracts : mapping of str to Contract
         Which layers are written, and in which order.
     written_at : datetime, optional
@@ -96,17 +61,15 @@ def write_layers(
         contract, layer = contracts[name], layers[name]
         if contract.geometry:
             path = folder / f"{name}.geojson"
-            count = write_geojson(frame.send_out(layer, WGS84), path, contract)
-            home[name] = frame.send_out(layer, frame.source_crs)
+            count = write_geojson(send_out(layer, WGS84), path, contract)
+            home[name] = send_out(layer, crs)
         else:
             path = folder / f"{name}.csv"
             count = write_csv(layer, path, contract)
             home[name] = layer
         rows[path] = {name: count}
     package = folder / GEOPACKAGE_NAME
-    rows[package] = write_geopackage(
-        home, package, frame.source_crs, contracts=contracts, written_at=written_at
-    )
+    rows[package] = write_geopackage(home, package, crs, contracts=contracts, written_at=written_at)
     return [
         {"file": path.name, "sha256": file_sha256(path), "layers": counts}
         for path, counts in rows.items()
