@@ -14,6 +14,7 @@ import shapely
 
 from screenplan.errors import InputError, Problem
 from screenplan.site.floors import floors_of
+from screenplan.site.terrain import Terrain
 from screenplan.views.blocking import Ground, Panels, Trees, Veils, grid_panels, light_left
 from screenplan.views.crowns import COLUMN, ELLIPSOID
 
@@ -28,19 +29,6 @@ TREE_SPREAD_SHARE, TREE_STEM_SHARE = 0.4, 0.2
 HEDGE_WIDTH_M = 0.8
 #: On sloping ground the tops of walls and hedges follow it in steps of this length.
 FOLLOW_GROUND_M = 1.0
-
-
-class LevelGround:
-    """Ground of one height; the stand-in where no terrain is given."""
-
-    is_flat = True
-
-    def __init__(self, z: float = 0.0):
-        self.level = float(z)
-
-    def height_at(self, x, y):
-        """Height of the ground, the same everywhere."""
-        return np.full(np.broadcast(x, y).shape, self.level)
 
 
 @dataclass(frozen=True)
@@ -100,7 +88,7 @@ def lay_obstacles(buildings=None, existing_screens=None, terrain=None) -> Obstac
     InputError
         For buildings without a height, screens without a height, and walls drawn as points, by row.
     """
-    terrain = LevelGround() if terrain is None else terrain
+    terrain = Terrain.flat() if terrain is None else terrain
     made = _Builder()
     if buildings is not None and len(buildings):
         _add_buildings(made, buildings, terrain)
@@ -124,19 +112,10 @@ def lay_obstacles(buildings=None, existing_screens=None, terrain=None) -> Obstac
 def ground_grid(terrain) -> Ground:
     """Terrain as the compiled tests take it; a flat one as a single height."""
     if terrain.is_flat:
-        level = float(np.asarray(terrain.height_at(np.zeros(1), np.zeros(1)))[0])
-        return Ground(np.array([[level]]), np.array([0.0, 0.0, 1.0, 1.0]))
-    z = np.ascontiguousarray(terrain.z, np.float64)
-    if not np.isfinite(z).all():
-        raise InputError(
-            Problem(
-                "the terrain has cells without a height",
-                "Fill them, or give a terrain that covers the site",
-                layer="terrain",
-            )
-        )
+        return Ground(np.array([[terrain.z[0, 0]]]), np.array([0.0, 0.0, 1.0, 1.0]))
     frame = np.array([terrain.x0, terrain.y0, terrain.dx, terrain.dy], np.float64)
-    return Ground(z, frame)
+    # A copy that may be written to: compiled code is made once for it, not twice.
+    return Ground(np.array(terrain.z, np.float64, order="C"), frame)
 
 
 def building_heights(buildings) -> np.ndarray:

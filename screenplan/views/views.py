@@ -11,10 +11,11 @@ import shapely
 
 from screenplan.errors import refuse
 from screenplan.planting.species import Species, load_species
+from screenplan.site.terrain import Terrain
 from screenplan.views.crowns import MOST_YEARS
 from screenplan.views.grown import grow_rows, stand_in_year
 from screenplan.views.holes import find_holes
-from screenplan.views.obstacles import LevelGround, identifiers, lay_obstacles
+from screenplan.views.obstacles import identifiers, lay_obstacles
 from screenplan.views.openings import openings_of
 from screenplan.views.results import (
     TYPICAL,
@@ -119,7 +120,7 @@ def trace_views(
     _check(years, report_years, threshold, eye_inside_m, eye_seated_m, eye_standing_m)
     _check_sampling(eyes_across, target_spacing_m, most_targets)
     _check_lines(planting_lines)
-    ground = LevelGround() if terrain is None else terrain
+    ground = Terrain.flat() if terrain is None else terrain
     table = load_species() if table is None else table
     rows, crowns, kind = grow_rows(plants, table=table, years=years, curve=curve)
     scene = Scene(lay_obstacles(buildings, existing_screens, ground), rows, crowns)

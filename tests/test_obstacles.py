@@ -1,0 +1,257 @@
+"""What stands already, against plan geometry, closed forms and hand-made cases."""
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+import shapely
+from shapely.geometry import LineString, MultiPolygon, Point, Polygon, box
+
+from screenplan.errors import InputError
+from screenplan.site.terrain import Terrain
+from screenplan.views.blocking import Ground, first_ground, grid_panels
+from screenplan.views.crowns import ELLIPSOID, chord_length
+from screenplan.views.obstacles import TREE_STEM_SHARE, lay_obstacles
+
+
+def slope(z, x0=0.0, y0=0.0, dx=1.0, dy=1.0):
+    return Terrain(np.asarray(z, float), x0, y0, dx, dy)
+
+
+def houses(*shapes, height=6.0, **more):
+    names = [f"house {k}" for k in range(len(shapes))]
+    return gpd.GeoDataFrame(
+        {"building_id": names, "height_m": height, **more}, geometry=list(shapes)
+    )
+
+
+def screens(kind, shape, height=2.0, **more):
+    table = {"screen_id": ["s"], "kind": [kind], "height_m": [height]}
+    return gpd.GeoDataFrame(table | {k: [v] for k, v in more.items()}, geometry=[shape])
+
+
+def look(obstacles, origin, target):
+    light, owner = obstacles.light_left(np.array([origin], float), np.array([target], float))
+    return float(light[0]), obstacles.names[owner[0]] if owner[0] >= 0 else ""
+
+
+def random_lines(rng, count, size=40.0, z=(0.5, 3.0)):
+    ends = rng.uniform(0, size, (2, count, 2))
+    heights = rng.uniform(*z, (2, count, 1))
+    return np.concatenate([ends, heights], axis=2)
+
+
+# Other library: vertical walls higher than all rays block exactly those whose plan line meets the
+# footprint, by shapely.
+def test_tall_walls_agree_with_shapely_in_plan():
+    rng = np.random.default_rng(3)
+    hole = box(0, 0, 8, 8).difference(box(2, 2, 6, 6))
+    shapes = [
+        shapely.affinity.translate(shapely.affinity.rotate(shape, angle, origin=(0, 0)), x, y)
+        for shape, angle, x, y in (
+            (box(0, 0, 4, 3), 20, 6, 7),
+            (hole, 33, 22, 6),
+            (Polygon([(0, 0), (9, 0), (9, 2), (2, 2), (2, 9), (0, 9)]), 70, 18, 24),
+            (MultiPolygon([box(0, 0, 1, 1), box(3, 0, 4, 5)]), 0, 31, 30),
+        )
+    ]
+    obstacles = lay_obstacles(houses(*shapes, height=50.0))
+    origin, target = random_lines(rng, 20_000)
+    light, owner = obstacles.light_left(origin, target)
+    lines = shapely.linestrings(np.stack([origin[:, :2], target[:, :2]], axis=1))
+    walls = [shapely.boundary(shape) for shape in shapes]
+    meets = np.stack([shapely.intersects(lines, wall) for wall in walls])
+    assert np.array_equal(light == 0.0, meets.any(axis=0))
+    # The nearest one is named.
+    for ray in np.flatnonzero(meets.sum(axis=0) > 1)[:300]:
+        start = Point(origin[ray, :2])
+        distance = [start.distance(lines[ray].intersection(wall)) for wall in walls]
+        meeting = [d if m else np.inf for d, m in zip(distance, meets[:, ray], strict=True)]
+        assert owner[ray] == int(np.argmin(meeting))
+
+
+# Closed form: a ray from z 1 to z 9 over 16 m is at the wall 8 m away at height 5.
+@pytest.mark.parametrize(("height", "light"), [(4.99, 1.0), (5.01, 0.0)])
+def test_height_of_a_wall(height, light):
+    obstacles = lay_obstacles(houses(box(8, -5, 8.5, 5), height=height))
+    assert look(obstacles, (0, 0, 1), (16, 0, 9))[0] == light
+
+
+def test_ray_that_comes_down_through_a_roof_leaves_by_a_wall():
+    # By hand: enters over the near edge at z 5.5, leaves the far edge at z 4.5, roof at 5.
+    obstacles = lay_obstacles(houses(box(5, -5, 15, 5), height=5.0))
+    assert look(obstacles, (0, 0, 6), (20, 0, 4)) == (0.0, "house 0")
+
+
+def test_height_from_storeys_and_from_the_floor_datum():
+    # By hand: 2 storeys of 2.8 m on a datum of 3 m end at 8.6 m.
+    house = houses(box(5, -5, 6, 5), height=np.nan, storeys=2, floor_m=3.0)
+    obstacles = lay_obstacles(house)
+    assert look(obstacles, (0, 0, 8.5), (10, 0, 8.5))[0] == 0.0
+    assert look(obstacles, (0, 0, 8.7), (10, 0, 8.7))[0] == 1.0
+
+
+def test_order_of_things_does_not_matter():
+    rng = np.random.default_rng(5)
+    shapes = [box(x, y, x + 3, y + 2) for x, y in rng.uniform(0, 36, (12, 2))]
+    origin, target = random_lines(rng, 3000, z=(0.5, 9))
+    one = lay_obstacles(houses(*shapes)).light_left(origin, target)
+    two = lay_obstacles(houses(*shapes[::-1])).light_left(origin, target)
+    assert np.array_equal(one[0], two[0])
+
+
+@pytest.mark.parametrize(("cell", "most"), [(0.7, 10**6), (4.0, 65536), (500.0, 1)])
+def test_grid_of_panels_does_not_change_the_answer(cell, most):
+    rng = np.random.default_rng(11)
+    ends = rng.uniform(0, 40, (60, 4))
+    top = rng.uniform(0, 4, (60, 2))
+    origin, target = random_lines(rng, 2000, size=60.0)
+    origin[:, :2] -= 10
+    target[:, :2] -= 10
+    plain = lay_obstacles()
+    obstacles = type(plain)(
+        grid_panels(ends, top, np.arange(60), cell, most), plain.veils, plain.trees,
+        plain.ground, (*map(str, range(60)), "terrain"),
+    )  # fmt: skip
+    light, owner = obstacles.light_left(origin, target)
+    # Independent: every ray against every panel, by solving the 2 x 2 systems at once.
+    d = (target - origin)[:, None, :]
+    e = (ends[:, 2:] - ends[:, :2])[None]
+    w = ends[None, :, :2] - origin[:, None, :2]
+    turn = d[..., 0] * e[..., 1] - d[..., 1] * e[..., 0]
+    t = (w[..., 0] * e[..., 1] - w[..., 1] * e[..., 0]) / turn
+    u = (w[..., 0] * d[..., 1] - w[..., 1] * d[..., 0]) / turn
+    z = origin[:, None, 2] + t * d[..., 2]
+    hits = (t >= 0) & (t <= 1) & (u >= 0) & (u <= 1) & (z < top[:, 0] + u * (top[:, 1] - top[:, 0]))
+    assert np.array_equal(light == 0.0, hits.any(axis=1))
+    nearest = np.argmin(np.where(hits, t, 9.0), axis=1)
+    assert np.array_equal(owner[light == 0.0], nearest[light == 0.0])
+
+
+def test_fence_wall_and_hedge():
+    line = LineString([(5, -5), (5, 5)])
+    for kind, more in (("wall", {}), ("fence", {"width_m": 0.1}), ("hedge", {})):
+        obstacles = lay_obstacles(None, screens(kind, line, 2.0, **more))
+        assert look(obstacles, (0, 0, 1.9), (10, 0, 1.9)) == (0.0, "s")
+        assert look(obstacles, (0, 0, 2.1), (10, 0, 2.1)) == (1.0, "")
+        assert look(obstacles, (0, 6, 1.9), (10, 6, 1.9)) == (1.0, "")
+
+
+def test_translucent_screen_counts_once():
+    # By construction: a hedge has two faces, and lets 0.3 through, not 0.09; two hedges let 0.09.
+    hedge = screens("hedge", box(5, -5, 6, 5), 2.0, opacity=0.7)
+    assert look(lay_obstacles(None, hedge), (0, 0, 1), (10, 0, 1)) == (pytest.approx(0.3), "s")
+    other = screens("hedge", box(7, -5, 8, 5), 2.0, opacity=0.7)
+    both = pd.concat([hedge, other], ignore_index=True)
+    assert look(lay_obstacles(None, both), (0, 0, 1), (10, 0, 1))[0] == pytest.approx(0.09)
+
+
+def test_opaque_wall_behind_a_translucent_one_is_named():
+    both = pd.concat(
+        [screens("fence", LineString([(3, -5), (3, 5)]), opacity=0.5), screens("wall", LineString([(6, -5), (6, 5)]))],
+        ignore_index=True,
+    )  # fmt: skip
+    both["screen_id"] = ["veil", "wall"]
+    assert look(lay_obstacles(None, both), (0, 0, 1), (10, 0, 1)) == (0.0, "wall")
+
+
+def test_kept_rows_are_no_obstacles():
+    row = screens("plant", Point(5, 0), 3.0, width_m=2.0)
+    assert look(lay_obstacles(None, row), (0, 0, 1), (10, 0, 1)) == (1.0, "")
+
+
+def test_tree_is_an_ellipsoid_on_a_clear_stem():
+    # Closed form: the chord test of the crowns decides, ray by ray.
+    tree = screens("tree", Point(5, 5), 8.0, width_m=4.0)
+    obstacles = lay_obstacles(None, tree)
+    rng = np.random.default_rng(2)
+    origin, target = random_lines(rng, 2000, size=10.0, z=(0, 9))
+    light, _ = obstacles.light_left(origin, target)
+    chords = np.array(
+        [
+            chord_length(ELLIPSOID, o, q, (5, 5, 0), 8.0, 2.0, 8.0 * TREE_STEM_SHARE)
+            for o, q in zip(origin, target, strict=True)
+        ]
+    )
+    assert np.array_equal(light == 0.0, chords > 0.0)
+    assert 0 < (light == 0.0).sum() < len(light)
+
+
+# Flat ground: closed form. Rays between points above a level never meet it.
+def test_flat_ground_blocks_only_what_dips_under_it():
+    obstacles = lay_obstacles(terrain=Terrain.flat(2.0))
+    assert look(obstacles, (0, 0, 2.1), (50, 0, 2.1)) == (1.0, "")
+    assert look(obstacles, (0, 0, 2.1), (50, 0, 1.9)) == (0.0, "terrain")
+
+
+def test_level_raster_gives_the_flat_answer():
+    rng = np.random.default_rng(1)
+    grid = slope(np.full((30, 40), 1.5), -2.0, -2.0, 1.7, 1.3)
+    origin, target = random_lines(rng, 4000, size=30.0, z=(1.0, 4.0))
+    one = lay_obstacles(terrain=grid).light_left(origin, target)[0]
+    two = lay_obstacles(terrain=Terrain.flat(1.5)).light_left(origin, target)[0]
+    assert np.array_equal(one, two)
+
+
+# By hand: a ridge of 4 m at x 10 between level ground. From z 2 at x 0 to z 2 at x 20 it is in the
+# way; from z 2 to z 6.1 the line is at 4.05 m over the ridge; to z 5.9 at 3.95 m.
+@pytest.mark.parametrize(("end", "light"), [(2.0, 0.0), (5.9, 0.0), (6.1, 1.0)])
+def test_ridge(end, light):
+    z = np.zeros((11, 21))
+    z[:, 10] = 4.0
+    obstacles = lay_obstacles(terrain=slope(z))
+    got = look(obstacles, (0, 5.3, 2.0), (20, 5.3, end))
+    assert got == (light, "" if light else "terrain")
+    assert look(obstacles, (20, 5.3, end), (0, 5.3, 2.0))[0] == light
+    turned = lay_obstacles(terrain=slope(z.T))
+    assert look(turned, (5.3, 0, 2.0), (5.3, 20, end))[0] == light
+
+
+# Closed form: on the slope z = x / 5 a line that falls towards it meets it where both are equal.
+def test_slope_is_met_at_the_right_place():
+    x = np.arange(41.0)
+    ground = Ground(np.tile(x / 5, (11, 1)), np.array([0.0, 0.0, 1.0, 1.0]))
+    t = first_ground(ground, 2.0, 5.0, 5.0, 30.0, 0.0, -2.0)  # 5 - 2 t = (2 + 30 t) / 5
+    assert t == pytest.approx(4.6 / 8.0, abs=1e-9)
+
+
+# Brute force: dense stepping along rays over rough ground.
+def test_rough_ground_against_dense_stepping():
+    rng = np.random.default_rng(4)
+    grid = slope(rng.uniform(0, 2, (21, 21)), 0.0, 0.0, 2.0, 2.0)
+    obstacles = lay_obstacles(terrain=grid)
+    origin, target = random_lines(rng, 1500, size=40.0, z=(1.2, 3.0))
+    light, _ = obstacles.light_left(origin, target)
+    t = np.linspace(0, 1, 3000)
+    for k in range(len(origin)):
+        p = origin[k] + t[:, None] * (target[k] - origin[k])
+        clearance = (p[:, 2] - grid.height_at(p[:, 0], p[:, 1])).min()
+        if abs(clearance) > 1e-3:
+            assert (light[k] == 0.0) == (clearance < 0.0)
+
+
+def test_fence_follows_the_slope():
+    # Closed form: ground z = x / 5, fence of 2 m along x: at x 20 its top is at 6 m.
+    x = np.arange(41.0)
+    terrain = slope(np.tile(x / 5, (21, 1)))
+    fence = screens("fence", LineString([(1, 10), (39, 10)]))
+    obstacles = lay_obstacles(None, fence, terrain)
+    assert look(obstacles, (20, 5, 5.95), (20, 15, 5.95)) == (0.0, "s")
+    assert look(obstacles, (20, 5, 6.05), (20, 15, 6.05)) == (1.0, "")
+    assert look(obstacles, (5, 5, 2.95), (5, 15, 2.95)) == (0.0, "s")
+    assert look(obstacles, (5, 5, 3.05), (5, 15, 3.05)) == (1.0, "")
+
+
+def test_bad_rows_are_refused_by_row():
+    lost = houses(box(0, 0, 1, 1), box(2, 0, 3, 1))
+    lost["height_m"] = [3.0, np.nan]
+    with pytest.raises(InputError, match=r"layer buildings, row 2: .*neither a height nor storeys"):
+        lay_obstacles(lost)
+    with pytest.raises(
+        InputError, match="layer existing_screens, row 1: an existing screen has no"
+    ):
+        lay_obstacles(None, screens("hedge", LineString([(0, 0), (1, 1)]), np.nan))
+    with pytest.raises(InputError, match="drawn as a point has no length"):
+        lay_obstacles(None, screens("wall", Point(0, 0)))
+    with pytest.raises(InputError, match="opacity is not between 0 and 1"):
+        lay_obstacles(None, screens("hedge", LineString([(0, 0), (1, 1)]), opacity=40.0))
