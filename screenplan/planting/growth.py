@@ -72,7 +72,7 @@ def height_at(
     if np.any(~(h0 > 0)):
         raise refuse("a plant has no height when planted", "Give a stock height above 0")
     tau = effective_years(t, 0.0 if established else species.establishment_years)
-    g, H = species.growth_m(growth), species.mature_height_m(growth)
+    g, H = species.yearly_growth(growth), species.full_height(growth)
     h0, tau = np.broadcast_arrays(h0, tau)
     if curve == "straight":
         return np.maximum(np.minimum(h0 + g * tau, H), h0)
@@ -89,9 +89,7 @@ def spread_at(species: Species, height, growth: str = "typical") -> np.ndarray:
     plant grows only taller.
     """
     _check(growth)
-    return np.minimum(
-        species.spread_share * np.asarray(height, float), species.mature_spread_m(growth)
-    )
+    return np.minimum(species.spread_share * np.asarray(height, float), species.full_spread(growth))
 
 
 def clear_stem_at(species: Species, height) -> np.ndarray:

@@ -26,7 +26,7 @@ GROWTH_CLASSES = {
 #: A species of the shipped table that a plan takes when it names none.
 DEFAULT_SPECIES = "thuja_occidentalis"
 
-_TEXTS = ("latin", "common", "genus")
+_TEXTS = {"latin": "latin_name", "common": "common_name", "genus": "genus"}
 _SHARES = {"spread_share": (0.02, 5.0), "clear_stem_share": (0.0, 0.9), "winter_share": (0.0, 1.0)}
 KEYS = (
     *_TEXTS,
@@ -46,11 +46,11 @@ KEYS = (
     "sources",
 )
 _NEEDED = {
-    "latin": "latin",
+    "latin_name": "latin",
     "shape": "shape",
     "yearly_growth_m": "growth_class",
-    "mature_heights_m": "mature_height",
-    "mature_spreads_m": "mature_spread",
+    "mature_height_m": "mature_height",
+    "mature_spread_m": "mature_spread",
 }
 
 
@@ -62,12 +62,12 @@ class Species:
     ----------
     key : str
         Its name in the table.
-    latin, common, genus : str
+    latin_name, common_name, genus : str
     shape : {"cone", "column", "paraboloid", "ellipsoid"}
         Shape of the crown.
     yearly_growth_m : tuple of 3 floats
         Growth in a year of a young rooted plant, low, typical, high, metres.
-    mature_heights_m, mature_spreads_m : tuple of 2 floats
+    mature_height_m, mature_spread_m : tuple of 2 floats
         Low and high, metres. Growth "typical" takes their mean.
     evergreen : bool
     stock_height_m : float
@@ -89,12 +89,12 @@ class Species:
     """
 
     key: str
-    latin: str
+    latin_name: str
     shape: str
     yearly_growth_m: tuple[float, float, float]
-    mature_heights_m: tuple[float, float]
-    mature_spreads_m: tuple[float, float]
-    common: str = ""
+    mature_height_m: tuple[float, float]
+    mature_spread_m: tuple[float, float]
+    common_name: str = ""
     genus: str = ""
     evergreen: bool = True
     stock_height_m: float = 0.9
@@ -107,17 +107,17 @@ class Species:
     hardiness_zones: tuple[int, int] | None = None
     sources: Mapping[str, str] = field(default_factory=dict, compare=False)
 
-    def growth_m(self, growth: str) -> float:
+    def yearly_growth(self, growth: str) -> float:
         """Yearly growth of that class, metres."""
         return self.yearly_growth_m[_GROWTH_INDEX[growth]]
 
-    def mature_height_m(self, growth: str) -> float:
+    def full_height(self, growth: str) -> float:
         """Mature height of that growth class: low, mean, high, metres."""
-        return _low_mean_high(self.mature_heights_m, growth)
+        return _low_mean_high(self.mature_height_m, growth)
 
-    def mature_spread_m(self, growth: str) -> float:
+    def full_spread(self, growth: str) -> float:
         """Mature spread of that growth class: low, mean, high, metres."""
-        return _low_mean_high(self.mature_spreads_m, growth)
+        return _low_mean_high(self.mature_spread_m, growth)
 
 
 _GROWTH_INDEX = {"low": 0, "typical": 1, "high": 2}
@@ -174,7 +174,10 @@ def species_of(species: str | Species, table: Mapping[str, Species] | None = Non
         return table[species]
     asked = str(species).strip().casefold()
     for one in table.values():
-        if asked in (one.key.casefold(), one.latin.casefold(), one.common.casefold()) and asked:
+        if (
+            asked in (one.key.casefold(), one.latin_name.casefold(), one.common_name.casefold())
+            and asked
+        ):
             return one
     raise refuse(
         f"there is no species '{species}'",
@@ -251,7 +254,7 @@ class _Reader:
                     'Add what is missing, or start from a known one with like = "..."',
                 )
                 return None
-            new.setdefault("genus", new["latin"].split()[0])
+            new.setdefault("genus", new["latin_name"].split()[0])
             new.setdefault("winter_share", 1.0 if new.get("evergreen", True) else 0.6)
             made = Species(key=self.key, **new)
         else:
@@ -263,7 +266,7 @@ class _Reader:
     def _value(self, name: str, value: object, new: dict) -> None:
         if name in _TEXTS:
             if isinstance(value, str) and value.strip():
-                new[name] = value.strip()
+                new[_TEXTS[name]] = value.strip()
             else:
                 self.wrong(name, f"{name} is {value!r}, not a text", "Write a name in quotes")
         elif name == "evergreen":
@@ -290,7 +293,7 @@ class _Reader:
         elif name == "yearly_growth":
             self._lengths(name, value, 3, "yearly_growth_m", new, "low, typical and high", 3.0)
         elif name in ("mature_height", "mature_spread"):
-            self._lengths(name, value, 2, f"{name}s_m", new, "low and high", HIGHEST_PLANT_M)
+            self._lengths(name, value, 2, f"{name}_m", new, "low and high", HIGHEST_PLANT_M)
         elif name in ("stock_height", "clear_stem"):
             length = self._length(name, value)
             if length is None:
@@ -312,7 +315,7 @@ class _Reader:
         elif name == "hardiness_zones":
             self._pair(name, value, 1, 13, int, new)
         elif isinstance(value, Mapping) and all(isinstance(text, str) for text in value.values()):
-            new["sources"] = MappingProxyType(dict(value))
+            new["sources"] = dict(value)
         else:
             self.wrong(name, "sources is not a table of texts", 'Write shape = "seen on site"')
 
@@ -360,11 +363,11 @@ class _Reader:
                 new[name] = (kind(value[0]), kind(value[1]))
 
     def _consistent(self, made: Species) -> Species | None:
-        if made.stock_height_m > made.mature_heights_m[1]:
+        if made.stock_height_m > made.mature_height_m[1]:
             self.wrong(
                 "stock_height",
                 f"it is planted at {made.stock_height_m:g} m but never grows above "
-                f"{made.mature_heights_m[1]:g} m",
+                f"{made.mature_height_m[1]:g} m",
                 "Write a smaller stock_height or a greater mature_height",
             )
             return None

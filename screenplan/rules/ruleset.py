@@ -52,6 +52,7 @@ STATUSES = ("read", "code", "second-hand", "arithmetic", "memory", "common pract
 _LENGTHS = {
     "distance": "distance_m",
     "at_least": "at_least_m",
+    "passage": "passage_m",
     "above_mature_height": "above_mature_height_m",
     "up_to_mature_height": "up_to_mature_height_m",
 }
@@ -95,6 +96,9 @@ class Rule:
         Whether the local code decides.
     kind : str
         Only things of this kind (``gas`` among buried lines); empty for all.
+    passage_m : float
+        How far the way through a thing in the boundary (a gate) leads on into the parcel and is
+        kept clear, metres.
     above_mature_height_m, up_to_mature_height_m : float
         Only species with a mature height above the first and not above the second, metres.
     """
@@ -112,6 +116,7 @@ class Rule:
     status: str = "user"
     confirm_locally: bool = True
     kind: str = ""
+    passage_m: float = 0.0
     above_mature_height_m: float = 0.0
     up_to_mature_height_m: float = math.inf
 

@@ -1,0 +1,214 @@
+"""When, and how far up, the crowns of a row meet.
+
+Equal neighbours meet by the closed forms of `screenplan.planting.shapes`. Neighbours of different
+size or kind meet at the greatest height z at which r₁(z) + r₂(z) reaches the gap, found on a grid
+and refined by halving.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+
+from screenplan.contracts import CLOSURE
+from screenplan.errors import refuse
+from screenplan.planting.growth import GROWTHS, clear_stem_at, height_at, spread_at
+from screenplan.planting.lines import covered_spans
+from screenplan.planting.neighbours import GAP_TOLERANCE_M, gaps_between
+from screenplan.planting.shapes import meeting_band, shape_radius
+from screenplan.planting.species import Species, species_of
+from screenplan.tables import table_of
+
+#: Year that stands for "in the end": every curve has come to rest by then.
+MATURE_YEAR = 1000
+#: A gap leaves the plantable zone if so much of it lies outside, metres. Ends of stretches keep a
+#: millimetre off the zone's edge, so less than this is no exclusion.
+OUTSIDE_M = 0.005
+_GRID = 65
+_HALVINGS = 40
+
+
+def close_rows(
+    plants: gpd.GeoDataFrame,
+    planting_lines: gpd.GeoDataFrame,
+    plantable_zone: gpd.GeoDataFrame | None = None,
+    *,
+    spacing_m: float | None = None,
+    asked_height_m: float = 1.8,
+    years: int = 30,
+    curve: str = "smooth",
+    table: Mapping[str, Species] | None = None,
+) -> pd.DataFrame:
+    """Find the year in which each row closes up to a height.
+
+    A row closes where its worst pair of neighbours does. Gaps that an exclusion explains do not
+    count: with a plantable zone those that leave it, otherwise those wider than ``spacing_m``;
+    with neither, every gap counts.
+
+    Parameters
+    ----------
+    plants, planting_lines : GeoDataFrame
+    plantable_zone : GeoDataFrame, optional
+    spacing_m : float, optional
+        The asked spacing, metres.
+    asked_height_m : float
+        Height up to which the row should close, metres.
+    years : int
+        Years looked at, from 0.
+    curve : {"smooth", "straight"}
+    table : mapping, optional
+        The species table.
+
+    Returns
+    -------
+    DataFrame
+        One row per line and growth. ``year_closed`` is the first year from which the row stays
+        closed up to the asked height; from which height on it closes is in
+        ``mature_closed_from_m``. Lines with fewer than two neighbours have no row.
+
+    Raises
+    ------
+    InputError
+        If the asked height or the years are out of range.
+    """
+    if not (math.isfinite(asked_height_m) and asked_height_m > 0):
+        raise refuse(
+            f"the row is asked to close up to {asked_height_m} m", "Give a height above 0 m"
+        )
+    if years < 0:
+        raise refuse(f"{years} years are asked for", "Ask for 0 or more", key="years")
+    lines = planting_lines.geometry.to_numpy()
+    zone = None if plantable_zone is None else shapely.union_all(plantable_zone.geometry.to_numpy())
+    clear = {}
+    worst: dict[int, float] = {}
+    pairs: dict[int, set[tuple]] = {}
+    looks = [_look(plants, position) for position in range(len(plants))]
+    for gap in gaps_between(plants, planting_lines):
+        if zone is not None:
+            if gap.line not in clear:
+                clear[gap.line] = covered_spans(lines[gap.line], zone)
+            covered = sum(
+                max(0.0, min(b, gap.to_m) - max(a, gap.from_m)) for a, b in clear[gap.line]
+            )
+            explained = gap.to_m - gap.from_m - covered > OUTSIDE_M
+        else:
+            explained = spacing_m is not None and gap.width_m > spacing_m + GAP_TOLERANCE_M
+        if explained:
+            continue
+        worst[gap.line] = max(worst.get(gap.line, 0.0), gap.width_m)
+        pair = sorted((looks[gap.before], looks[gap.after]))
+        pairs.setdefault(gap.line, set()).add((*pair, round(gap.width_m, 4)))
+    at = np.append(np.arange(years + 1), MATURE_YEAR)
+    rows = []
+    for line in sorted(worst):
+        for growth in GROWTHS:
+            low, high = _row_band(pairs[line], at, growth, curve, table)
+            rows.append(
+                {
+                    "line_id": planting_lines["line_id"].iloc[line],
+                    "growth": growth,
+                    "spacing_m": worst[line],
+                    "asked_height_m": asked_height_m,
+                    "year_closed": _stays_closed(high[:-1] >= asked_height_m - 1e-9),
+                    "mature_closed_height_m": float(high[-1]),
+                    "mature_closed_from_m": float(low[-1]),
+                }
+            )
+    return table_of(CLOSURE, rows)
+
+
+def pair_band(first: tuple, second: tuple, gap: float) -> tuple[np.ndarray, np.ndarray]:
+    """Heights between which two neighbours meet.
+
+    Parameters
+    ----------
+    first, second : tuple
+        Shape, and height, spread and clear stem as arrays of one length, metres.
+    gap : float
+        Distance between the stems, metres.
+
+    Returns
+    -------
+    low, high : ndarray
+        Metres; both 0 where they do not meet.
+    """
+    if first[0] == second[0] and all(
+        np.array_equal(a, b) for a, b in zip(first[1:], second[1:], strict=True)
+    ):
+        return meeting_band(first[0], first[1], first[2], gap, first[3])
+    bottom = np.minimum(first[3], second[3])
+    top = np.maximum(first[1], second[1])
+    share = np.linspace(0.0, 1.0, _GRID)[:, None]
+    z = bottom + (top - bottom) * share
+
+    def over(heights: np.ndarray) -> np.ndarray:
+        return (
+            shape_radius(first[0], *first[1:], heights)
+            + shape_radius(second[0], *second[1:], heights)
+            - gap
+        )
+
+    meets = over(z) > 0
+    any_meet = meets.any(axis=0)
+    columns = np.arange(z.shape[1])
+    ends = []
+    for index, step in (
+        (meets.argmax(axis=0), -1),
+        (_GRID - 1 - meets[::-1].argmax(axis=0), 1),
+    ):
+        inside = z[index, columns]
+        outside = z[np.clip(index + step, 0, _GRID - 1), columns]
+        for _ in range(_HALVINGS):
+            middle = (inside + outside) / 2.0
+            good = over(middle) > 0
+            inside, outside = np.where(good, middle, inside), np.where(good, outside, middle)
+        ends.append(np.where(any_meet, inside, 0.0))
+    return ends[0], ends[1]
+
+
+def _look(plants: gpd.GeoDataFrame, position: int) -> tuple[str, float, bool]:
+    return (
+        str(plants["species"].iloc[position]),
+        float(plants["stock_height_m"].iloc[position]),
+        bool(plants["existing"].iloc[position]),
+    )
+
+
+def _row_band(pairs, at, growth, curve, table) -> tuple[np.ndarray, np.ndarray]:
+    """Band in which all pairs of a row meet, by year."""
+    low, high = np.zeros(at.size), np.full(at.size, math.inf)
+    crowns = {}
+    for first, second, gap in pairs:
+        for look in (first, second):
+            if look not in crowns:
+                crowns[look] = _crown(look, at, growth, curve, table)
+        pair_low, pair_high = pair_band(crowns[first], crowns[second], gap)
+        low, high = np.maximum(low, pair_low), np.minimum(high, pair_high)
+    closed = high > low
+    return np.where(closed, low, 0.0), np.where(closed, high, 0.0)
+
+
+def _crown(look, at, growth, curve, table) -> tuple:
+    species = species_of(look[0], table)
+    height = height_at(
+        species, at, growth=growth, stock_height_m=look[1], curve=curve, established=look[2]
+    )
+    return (
+        species.shape,
+        height,
+        spread_at(species, height, growth),
+        clear_stem_at(species, height),
+    )
+
+
+def _stays_closed(closed: np.ndarray) -> int | None:
+    """First year from which every later year is closed."""
+    if not closed[-1]:
+        return None
+    open_years = np.flatnonzero(~closed)
+    return int(open_years[-1]) + 1 if open_years.size else 0

@@ -1,0 +1,144 @@
+"""Plants that stand already: which of them belong to a row, and the line of an existing row."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+
+from screenplan.contracts import PLANTING_LINE
+from screenplan.errors import refuse
+from screenplan.tables import layer_of
+
+#: A standing plant belongs to a planting line that passes it within this.
+EXISTING_WITHIN_M = 1.5
+
+
+@dataclass(frozen=True)
+class Standing:
+    """One plant that stands.
+
+    Parameters
+    ----------
+    screen_id : str
+    point : Point
+    height_m : float
+        Today's height, metres.
+    species : str, optional
+        Key of its species, if it is known.
+    line : int, optional
+        Position of its planting line, None if no line passes within reach.
+    station_m : float
+        Running distance on that line, metres.
+    """
+
+    screen_id: str
+    point: shapely.Point
+    height_m: float
+    species: str | None
+    line: int | None
+    station_m: float
+
+
+def standing_plants(
+    existing_screens: gpd.GeoDataFrame | None,
+    planting_lines: gpd.GeoDataFrame,
+    *,
+    within_m: float = EXISTING_WITHIN_M,
+) -> list[Standing]:
+    """List the plants of existing rows and the planting line to which each belongs.
+
+    Parameters
+    ----------
+    existing_screens : GeoDataFrame
+        Rows of the kind ``plant`` are taken: points, or other shapes by their middle.
+    planting_lines : GeoDataFrame
+    within_m : float
+        How far a plant may stand from the line of its row, metres.
+
+    Returns
+    -------
+    list of Standing
+        In the order of the layer; those that no line passes have ``line`` None.
+    """
+    if existing_screens is None or not len(existing_screens):
+        return []
+    plants = existing_screens[existing_screens["kind"] == "plant"]
+    lines = planting_lines.geometry.to_numpy()
+    ids = _values(plants, "screen_id", None)
+    species = _values(plants, "species", None)
+    heights = _values(plants, "height_m", np.nan)
+    numbers = np.flatnonzero((existing_screens["kind"] == "plant").to_numpy()) + 1
+    result = []
+    for number, geometry, name, kind, height in zip(
+        numbers, plants.geometry, ids, species, heights, strict=True
+    ):
+        if geometry is None or geometry.is_empty:
+            continue
+        if not height > 0:
+            raise refuse(
+                "a standing plant has no height",
+                "Give its height today",
+                layer="existing_screens",
+                rows=[int(number)],
+            )
+        point = shapely.force_2d(geometry.centroid)
+        distances = shapely.distance(lines, point)
+        near = int(np.argmin(distances)) if len(lines) else None
+        if near is not None and distances[near] > within_m:
+            near = None
+        station = 0.0 if near is None else float(shapely.line_locate_point(lines[near], point))
+        result.append(
+            Standing(
+                str(number if name is None else name), point, float(height), kind, near, station
+            )
+        )
+    return result
+
+
+def row_through(existing_screens: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Planting line through the plants of one existing row, from one end of it to the other.
+
+    The plants are joined in the order in which they lie along the row's main direction, so a row
+    that bends back on itself must be drawn by hand.
+
+    Parameters
+    ----------
+    existing_screens : GeoDataFrame
+        At least two rows of the kind ``plant``.
+
+    Returns
+    -------
+    GeoDataFrame
+        One line, as for a drawn planting line.
+
+    Raises
+    ------
+    InputError
+        If fewer than two plants stand apart.
+    """
+    plants = existing_screens[existing_screens["kind"] == "plant"]
+    geometry = plants.geometry[~(plants.geometry.isna() | plants.geometry.is_empty)]
+    xy = np.unique(shapely.get_coordinates(geometry.centroid.to_numpy()), axis=0)
+    if len(xy) < 2:
+        raise refuse(
+            "an existing row needs at least two plants",
+            "Mark each plant of the row as a point of the kind 'plant'",
+            layer="existing_screens",
+        )
+    middle = xy - xy.mean(axis=0)
+    direction = np.linalg.svd(middle, full_matrices=False)[2][0]
+    # North or east first, whatever sign the decomposition took.
+    direction *= 1.0 if tuple(np.round(direction, 9)) > (0.0, 0.0) else -1.0
+    ordered = xy[np.argsort(middle @ direction, kind="stable")]
+    line = shapely.LineString(ordered)
+    return layer_of(PLANTING_LINE, [{"line_id": "existing"}], [line], existing_screens.crs)
+
+
+def _values(layer: gpd.GeoDataFrame, name: str, default) -> list:
+    if name not in layer.columns:
+        return [default] * len(layer)
+    return [default if pd.isna(value) else value for value in layer[name]]

@@ -1,0 +1,428 @@
+"""Planting lines: parallel to the chosen sides, or as drawn, with one zero peg each.
+
+A parallel line is the set of points at the offset from the boundary, inside the parcel: it bends
+with the side, ends at a convex corner in the mitre where the neighbouring side's line begins, and
+runs round a corner that points inwards on an arc (which goes to the side before it). It runs
+anticlockwise, as the sides do.
+
+A line starts at the first point where a plant may stand (the zero peg) and ends at the last. In
+between it goes on through gaps, so that the tape stays on one zero.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from shapely import LineString
+from shapely.geometry.polygon import orient
+from shapely.ops import substring
+
+from screenplan.contracts import PLANTING_LINES
+from screenplan.errors import InputError, refuse
+from screenplan.planting.patterns import EQUILATERAL
+from screenplan.planting.zones import ARC_EXCESS_M, keep_clear, subject_of
+from screenplan.tables import layer_of
+
+#: A line keeps this far off a zone's edge, so that rounding cannot put a plant inside.
+CLEARANCE_M = 0.001
+#: Two lengths that differ by less are the same.
+SAME_M = 1e-6
+#: A point of a parallel line belongs to a side if it is the offset away from it, within this.
+ON_SIDE_M = 0.05
+#: Without a choice, sides across which this share of the lines of sight run are planted.
+LOOKED_SHARE = 0.1
+#: Pieces of a line shorter than this are rounding.
+CRUMB_M = 0.002
+
+
+@dataclass(frozen=True)
+class _Drawn:
+    side: str
+    row: int
+    part: int
+    line: LineString
+    offset_m: float
+
+
+def draw_lines(
+    parcels: gpd.GeoDataFrame,
+    sides: gpd.GeoDataFrame,
+    plantable_zone: gpd.GeoDataFrame,
+    no_plant_zones: gpd.GeoDataFrame,
+    planting_line: gpd.GeoDataFrame | None = None,
+    *,
+    along: str | Sequence[str] = (),
+    offset_m: float | None = None,
+    rows: int = 1,
+    row_distance_m: float | None = None,
+    spacing_m: float = 1.5,
+    keep_whole: bool = False,
+) -> gpd.GeoDataFrame:
+    """Draw the lines of the rows.
+
+    Parameters
+    ----------
+    parcels, sides, plantable_zone, no_plant_zones : GeoDataFrame
+        In the local frame, metres.
+    planting_line : GeoDataFrame, optional
+        Lines that the person drew; taken instead of the sides.
+    along : str or sequence of str
+        Sides to plant along, by ``side_id``; ``"all"`` for all of them. By default those across
+        which at least a tenth of the lines from windows to private places run (``looked_across``),
+        or the one across which most do.
+    offset_m : float, optional
+        Distance from the boundary to the first row; by default the greatest distance that a
+        boundary rule asks for, plus 1 mm.
+    rows : {1, 2}
+        The second row stands further in.
+    row_distance_m : float, optional
+        Between the two rows; by default 0.8660 times the spacing, which makes equal-sided
+        triangles when staggered.
+    spacing_m : float
+        Along the row.
+    keep_whole : bool
+        Keep a line with its unplantable ends, and even where no plant may be set: for a row that
+        stands already.
+
+    Returns
+    -------
+    GeoDataFrame
+        One line per side, row and part, in the order of the sides; row 1 first.
+
+    Raises
+    ------
+    InputError
+        If a side is not known, a length is out of range, or no plant may stand on any line; the
+        rules that forbid it are named.
+    """
+    if rows not in (1, 2):
+        raise refuse(f"{rows} rows are asked for", "Ask for 1 or 2", key="rows")
+    if row_distance_m is None:
+        row_distance_m = EQUILATERAL * spacing_m
+    for name, value, least in (
+        ("spacing_m", spacing_m, 0.0),
+        ("row_distance_m", row_distance_m, 0.0),
+        ("offset_m", offset_m, -1.0),
+    ):
+        if value is not None and not (math.isfinite(value) and value > least):
+            raise refuse(f"{name} is {value}", "Give a length above 0 m", key=name)
+    subject, _ = subject_of(parcels)
+    if planting_line is not None and len(planting_line):
+        bound, drawn = "", _along_drawn(planting_line, subject, rows, row_distance_m)
+    else:
+        chosen = _choose(sides, along)
+        least, bound = _bound(no_plant_zones)
+        first = least + ARC_EXCESS_M if offset_m is None else float(offset_m) - ARC_EXCESS_M
+        if offset_m is not None and offset_m > least + CLEARANCE_M + SAME_M:
+            bound = ""
+        drawn = []
+        for row in range(1, rows + 1):
+            offset = first + (row - 1) * row_distance_m
+            drawn.extend(_along_sides(subject, sides, chosen, offset, row))
+        if not drawn:
+            raise refuse(
+                f"the parcel is too narrow for a row {first:.2f} m from its boundary",
+                "Choose a narrower species, have the boundary surveyed and lower its accuracy, "
+                f"or give a smaller offset; the offset comes from {bound or 'the plan'}",
+                key="rows.offset",
+            )
+    zone = shapely.union_all(plantable_zone.geometry.to_numpy())
+    found = _trim(drawn, zone, bound, keep_whole)
+    if not found:
+        raise _nowhere(drawn, no_plant_zones)
+    if rows == 2 and not any(row["row"] == 2 for row in found):
+        raise refuse(
+            "there is no room for a second row",
+            "Plant one row, or give a smaller row distance",
+            key="rows.rows",
+        )
+    return layer_of(PLANTING_LINES, found, [row["geometry"] for row in found], parcels.crs)
+
+
+def plantable_stretches(line: LineString, zone: shapely.Geometry) -> list[tuple[float, float]]:
+    """Stretches of a line on which a plant may stand, as running distances.
+
+    Parameters
+    ----------
+    line : LineString
+    zone : Geometry
+        The plantable zone.
+
+    Returns
+    -------
+    list of (float, float)
+        Metres from the line's start, in order; their ends keep `CLEARANCE_M` off the zone's edge.
+    """
+    spans = covered_spans(line, zone)
+    ends = shapely.points([line.coords[0], line.coords[-1]])[:, None]
+    starts_free, ends_free = shapely.contains(zone, ends).ravel()
+    stretches = []
+    for a, b in spans:
+        a += 0.0 if a < SAME_M and starts_free else CLEARANCE_M
+        b -= 0.0 if b > line.length - SAME_M and ends_free else CLEARANCE_M
+        if b >= a:
+            stretches.append((max(a, 0.0), min(b, line.length)))
+    return stretches
+
+
+def covered_spans(line: LineString, ground: shapely.Geometry) -> list[tuple[float, float]]:
+    """Stretches of a line that lie on some ground, as running distances in order, metres."""
+    inside = shapely.get_parts(shapely.intersection(line, ground))
+    spans = []
+    for part in inside[shapely.get_type_id(inside) == shapely.GeometryType.LINESTRING]:
+        if part.length > SAME_M:
+            # By the middle of each edge: the ends of a closed or touching line are ambiguous.
+            spans.append(_span(line, part))
+    return _join(sorted(spans))
+
+
+def _span(line: LineString, part: LineString) -> tuple[float, float]:
+    xy = shapely.get_coordinates(part)
+    middles = shapely.points((xy[:-1] + xy[1:]) / 2.0)
+    half = np.hypot(*np.diff(xy, axis=0).T) / 2.0
+    at = shapely.line_locate_point(line, middles)
+    return float((at - half).min()), float((at + half).max())
+
+
+def _join(spans: list[tuple[float, float]]) -> list[tuple[float, float]]:
+    joined: list[tuple[float, float]] = []
+    for a, b in spans:
+        if joined and a <= joined[-1][1] + SAME_M:
+            joined[-1] = (joined[-1][0], max(b, joined[-1][1]))
+        else:
+            joined.append((a, b))
+    return joined
+
+
+def _choose(sides: gpd.GeoDataFrame, along: str | Sequence[str]) -> list[str]:
+    known = [str(name) for name in sides["side_id"]]
+    names = [along] if isinstance(along, str) else [str(name) for name in along]
+    if not names and "looked_across" in sides.columns:
+        share = sides["looked_across"].fillna(0.0).to_numpy(float)
+        if share.max(initial=0.0) > 0:
+            chosen = share >= min(LOOKED_SHARE, share.max())
+            return [name for name, take in zip(known, chosen, strict=True) if take]
+    if not names:
+        raise refuse(
+            "no side is chosen to plant along",
+            f"Choose among {', '.join(known)}, or draw a planting line",
+            key="rows.along",
+        )
+    if names == ["all"]:
+        return known
+    unknown = [name for name in names if name not in known]
+    if unknown:
+        raise refuse(
+            f"the parcel has no side '{unknown[0]}'",
+            f"Choose among {', '.join(known)}",
+            key="rows.along",
+        )
+    return [name for name in known if name in names]
+
+
+def _bound(zones: gpd.GeoDataFrame) -> tuple[float, str]:
+    """Greatest distance that a boundary rule asks for, and the rules that ask for it."""
+    boundary = zones[zones["feature"] == "boundary"]
+    if not len(boundary):
+        return 0.0, ""
+    least = float(boundary["distance_m"].max())
+    asking = boundary.loc[boundary["distance_m"] > least - CLEARANCE_M, "rule"]
+    return least, ", ".join(dict.fromkeys(asking))
+
+
+def _along_sides(
+    subject: shapely.Geometry,
+    sides: gpd.GeoDataFrame,
+    chosen: list[str],
+    offset: float,
+    row: int,
+) -> list[_Drawn]:
+    inner = shapely.difference(subject, keep_clear(subject.boundary, offset))
+    pieces: dict[str, list[LineString]] = {name: [] for name in chosen}
+    names = [str(name) for name in sides["side_id"]]
+    for part in shapely.get_parts(inner):
+        if part.geom_type != "Polygon" or part.length < CRUMB_M:
+            continue
+        for side, line in _cut_ring(orient(part), sides, offset):
+            if names[side] in pieces and line.length > CRUMB_M:
+                pieces[names[side]].append(line)
+    drawn = []
+    for name in chosen:
+        side = sides.geometry.iloc[names.index(name)]
+        ordered = sorted(
+            pieces[name],
+            key=lambda line: shapely.line_locate_point(side, line.interpolate(0.5, True)),
+        )
+        drawn.extend(
+            _Drawn(name, row, number, line, offset + ARC_EXCESS_M)
+            for number, line in enumerate(ordered, 1)
+        )
+    return drawn
+
+
+def _cut_ring(
+    polygon: shapely.Polygon, sides: gpd.GeoDataFrame, offset: float
+) -> list[tuple[int, LineString]]:
+    """Cut a parallel ring into the lines of the sides: each edge goes to the nearest side."""
+    ring = shapely.simplify(polygon.exterior, SAME_M)
+    xy = _with_breaks(ring, sides, offset)
+    middles = shapely.points((xy[:-1] + xy[1:]) / 2.0)
+    shapes = sides.geometry.to_numpy()
+    distances = shapely.distance(middles[:, None], shapes[None, :])
+    nearest = distances.min(axis=1, keepdims=True)
+    tied = distances <= nearest + SAME_M
+    label = np.where(
+        nearest[:, 0] <= offset + ON_SIDE_M,
+        [_before(np.flatnonzero(ties), len(shapes)) for ties in tied],
+        -1,
+    )
+    # Begin where the side changes, so that no side's line is cut in two at the ring's start.
+    changes = np.flatnonzero(label != np.roll(label, 1))
+    if not changes.size:
+        return [(int(label[0]), LineString(xy))] if label[0] >= 0 else []
+    first = changes[0]
+    label = np.roll(label, -first)
+    corners = np.roll(xy[:-1], -first, axis=0)
+    corners = np.vstack([corners, corners[:1]])
+    starts = np.flatnonzero(label != np.roll(label, 1))
+    ends = np.append(starts[1:], label.size)
+    return [
+        (int(label[a]), LineString(corners[a : b + 1]))
+        for a, b in zip(starts, ends, strict=True)
+        if label[a] >= 0
+    ]
+
+
+def _with_breaks(ring, sides: gpd.GeoDataFrame, offset: float) -> np.ndarray:
+    """Corners of a ring, and the points on it across which one side gives way to the next.
+
+    A chamfered corner is cut in its middle, where the ring does not bend.
+    """
+    starts = shapely.points([side.coords[0][:2] for side in sides.geometry])
+    near = shapely.distance(starts, ring) <= offset + ON_SIDE_M
+    xy = shapely.get_coordinates(ring)
+    run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(xy, axis=0).T))])
+    at = shapely.line_locate_point(ring, starts[near])
+    new = [station for station in np.unique(at) if np.abs(run - station).min() > CRUMB_M]
+    if not new:
+        return xy
+    where = np.searchsorted(run, new)
+    return np.insert(
+        xy, where, shapely.get_coordinates(shapely.line_interpolate_point(ring, new)), axis=0
+    )
+
+
+def _before(tied: np.ndarray, count: int) -> int:
+    """Of sides that are equally near, the one that comes first, anticlockwise."""
+    for index in tied:
+        if (index - 1) % count not in tied:
+            return int(index)
+    return int(tied[0])
+
+
+def _along_drawn(
+    planting_line: gpd.GeoDataFrame, subject: shapely.Geometry, rows: int, row_distance: float
+) -> list[_Drawn]:
+    drawn = []
+    given = "line_id" in planting_line.columns
+    for number, geometry in enumerate(planting_line.geometry, 1):
+        if geometry is None or geometry.is_empty:
+            continue
+        name = planting_line["line_id"].iloc[number - 1] if given else None
+        name = str(number if pd.isna(name) else name)
+        merged = shapely.line_merge(shapely.force_2d(geometry))
+        for part, line in enumerate(shapely.get_parts(merged), 1):
+            drawn.append(_Drawn(name, 1, part, line, math.nan))
+            if rows == 2:
+                drawn.append(_Drawn(name, 2, part, _inward(line, subject, row_distance), math.nan))
+    if not drawn:
+        raise refuse("the planting line is empty", "Draw it anew", layer="planting_line")
+    return sorted(drawn, key=lambda one: one.row)
+
+
+def _inward(line: LineString, subject: shapely.Geometry, distance: float) -> LineString:
+    """Give the parallel of a drawn line on the side that lies further from the boundary."""
+    best, best_depth = None, -math.inf
+    for sign in (1.0, -1.0):
+        beside = shapely.offset_curve(line, sign * distance, join_style="mitre")
+        parts = shapely.get_parts(beside)
+        parts = parts[shapely.length(parts) > CRUMB_M]
+        if not parts.size:
+            continue
+        longest = parts[np.argmax(shapely.length(parts))]
+        points = longest.interpolate(np.linspace(0.0, 1.0, 21), True)
+        depth = shapely.distance(points, subject.boundary)
+        depth = np.where(shapely.intersects(points, subject), depth, -depth).mean()
+        if depth > best_depth:
+            best, best_depth = longest, depth
+    if best is None:
+        raise refuse(
+            "the planting line bends too sharply for a second row",
+            "Plant one row, or give a smaller row distance",
+            key="rows.rows",
+        )
+    along = shapely.line_locate_point(line, shapely.points([best.coords[0], best.coords[-1]]))
+    return best if along[0] <= along[1] else shapely.reverse(best)
+
+
+def _trim(drawn: list[_Drawn], zone: shapely.Geometry, bound: str, keep_whole: bool) -> list[dict]:
+    parts_of: dict[tuple[str, int], int] = {}
+    for one in drawn:
+        parts_of[one.side, one.row] = max(parts_of.get((one.side, one.row), 0), one.part)
+    found = []
+    for one in drawn:
+        stretches = plantable_stretches(one.line, zone)
+        line = one.line
+        if not keep_whole:
+            if not stretches:
+                continue
+            a, b = stretches[0][0], stretches[-1][1]
+            if b - a < CRUMB_M:
+                continue
+            line = substring(line, a, b)
+        part = f"-part{one.part}" if parts_of[one.side, one.row] > 1 else ""
+        found.append(
+            {
+                "line_id": f"{one.side}-row{one.row}{part}",
+                "side_id": one.side,
+                "row": one.row,
+                "offset_m": one.offset_m,
+                "length_m": line.length,
+                "plantable_m": sum(b - a for a, b in stretches),
+                "bound_by": (bound or None) if one.row == 1 else None,
+                "geometry": line,
+            }
+        )
+    return found
+
+
+def _nowhere(drawn: list[_Drawn], zones: gpd.GeoDataFrame) -> InputError:
+    lines = shapely.union_all([one.line for one in drawn])
+    on = shapely.length(shapely.intersection(zones.geometry.to_numpy(), lines))
+    total = max(lines.length, SAME_M)
+    shares: dict[str, float] = {}
+    for rule, feature, length in zip(zones["rule"], zones["feature"], on, strict=True):
+        if length > CRUMB_M:
+            name = f"{rule} ({feature})"
+            shares[name] = min(1.0, shares.get(name, 0.0) + length / total)
+    names = ", ".join(
+        f"{name} on {share:.0%}" for name, share in sorted(shares.items(), key=lambda x: -x[1])
+    )
+    if not names:
+        return refuse(
+            "no plant may stand on the line: it lies outside the subject parcel",
+            "Draw the line inside the parcel",
+            layer="planting_line",
+        )
+    return refuse(
+        f"no plant may stand anywhere on the line; forbidden by {names} of its length",
+        "Give a greater offset, another side, a smaller species, or change the rule after asking "
+        "the local authority",
+        key="rows.along",
+    )

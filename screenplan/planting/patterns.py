@@ -1,0 +1,69 @@
+"""Patterns of stations on plantable stretches: arithmetic only, no geometry.
+
+A stretch of length L holds floor(L/s) + 1 plants at the exact spacing s, the first at its start.
+Evened, it holds ceil(L/s) + 1, one at each end, and no gap exceeds s. A staggered second row stands
+in the middle of each gap and holds one fewer.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from screenplan.errors import refuse
+
+#: Distance between rows of equal-sided triangles, as a share of the spacing.
+EQUILATERAL = math.sqrt(3.0) / 2.0
+#: Lengths that differ by less than this share of the spacing count as equal: L = k s, whatever the
+#: last bits, holds k + 1 plants.
+EQUAL_SHARE = 1e-6
+
+FITS = ("evened", "exact")
+PATTERNS = ("single", "staggered")
+
+
+def check_spacing(spacing_m: float) -> float:
+    """Refuse a spacing that is not a length above 0."""
+    if isinstance(spacing_m, bool) or not (math.isfinite(spacing_m) and spacing_m > 0):
+        raise refuse(f"the spacing is {spacing_m} m", "Give a length above 0 m", key="rows.spacing")
+    return float(spacing_m)
+
+
+def exact(a: float, b: float, spacing: float) -> np.ndarray:
+    """Stations a, a + s, a + 2s, … up to b: floor((b − a)/s) + 1 of them."""
+    count = math.floor((b - a) / spacing + EQUAL_SHARE) + 1
+    return np.minimum(a + spacing * np.arange(count), max(a, b))
+
+
+def evened(a: float, b: float, spacing: float) -> np.ndarray:
+    """Stations from a to b, both planted, equally far apart, no further than the spacing.
+
+    A stretch shorter than half the spacing has room for one plant: it stands in its middle.
+    """
+    if b - a < spacing * (0.5 - EQUAL_SHARE):
+        return np.array([(a + b) / 2.0])
+    gaps = max(1, math.ceil((b - a) / spacing - EQUAL_SHARE))
+    return np.linspace(a, b, gaps + 1)
+
+
+def between(a: float, b: float, spacing: float) -> np.ndarray:
+    """Stations that fill up a gap between two plants, so that no gap exceeds the spacing."""
+    gaps = max(1, math.ceil((b - a) / spacing - EQUAL_SHARE))
+    return np.linspace(a, b, gaps + 1)[1:-1]
+
+
+def staggered(stations: np.ndarray) -> np.ndarray:
+    """Stations of the second row: the middle of each gap of the first, one fewer."""
+    stations = np.asarray(stations, float)
+    return (stations[:-1] + stations[1:]) / 2.0
+
+
+def count_exact(length: float, spacing: float) -> int:
+    """Plants on a stretch at the exact spacing: floor(L/s) + 1."""
+    return math.floor(length / spacing + EQUAL_SHARE) + 1
+
+
+def count_evened(length: float, spacing: float) -> int:
+    """Plants on a stretch, evened: ceil(L/s) + 1, or one on less than half a spacing."""
+    return len(evened(0.0, length, spacing))

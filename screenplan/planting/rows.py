@@ -1,0 +1,419 @@
+"""Plants set along the planting lines.
+
+Lines that meet at a corner share one plant there: it stands at the zero peg of the line that starts
+at the corner, and the other line's last gap ends at it. Plants of different sides keep half a
+spacing from each other.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import shapely
+
+from screenplan.contracts import DROPPED, HIGHEST_PLANT_M, PLANTS
+from screenplan.errors import refuse
+from screenplan.planting.existing import EXISTING_WITHIN_M, Standing, standing_plants
+from screenplan.planting.lines import CLEARANCE_M, covered_spans, plantable_stretches
+from screenplan.planting.patterns import FITS, PATTERNS, between, check_spacing
+from screenplan.planting.species import DEFAULT_SPECIES, Species, species_of
+from screenplan.planting.stations import LEAST_SHARE, set_evened, set_exact, settle, subtract
+from screenplan.planting.stock import stock_of
+from screenplan.planting.zones import keep_clear
+from screenplan.tables import layer_of
+
+#: Lines whose ends come this close meet at a corner.
+CORNER_M = 0.005
+#: What forbids a station when no zone does: another plant stands too near, at a corner.
+CORNER_RULE = "corner"
+#: Kind of stock of a plant that stands already.
+STANDING_STOCK = "standing"
+
+
+@dataclass
+class _Plant:
+    line: int
+    station: float
+    point: shapely.Point
+    moved: float = 0.0
+    standing: Standing | None = None
+
+
+def set_plants(
+    planting_lines: gpd.GeoDataFrame,
+    plantable_zone: gpd.GeoDataFrame,
+    no_plant_zones: gpd.GeoDataFrame,
+    existing_screens: gpd.GeoDataFrame | None = None,
+    terrain=None,
+    *,
+    spacing_m: float = 1.5,
+    fit: str = "evened",
+    pattern: str | None = None,
+    move_m: float = 0.0,
+    species: Species | str = DEFAULT_SPECIES,
+    stock: str = "container",
+    stock_height_m: float | None = None,
+    fill_existing: bool = True,
+    existing_within_m: float = EXISTING_WITHIN_M,
+    table: Mapping[str, Species] | None = None,
+) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
+    """Set plants along the lines.
+
+    Parameters
+    ----------
+    planting_lines, plantable_zone, no_plant_zones : GeoDataFrame
+        In the local frame, metres.
+    existing_screens : GeoDataFrame, optional
+        Its rows of the kind ``plant`` near a line are kept as they stand, even inside a zone.
+    terrain : Terrain, optional
+        Ground heights; without it the site is flat at height 0.
+    spacing_m : float
+        Greatest distance between neighbours of a row, metres.
+    fit : {"evened", "exact"}
+        Evened: both ends of every plantable stretch are planted and the gaps between are equal.
+        Exact: stations 0, s, 2s, … from the zero peg; where none may stand, the station moves or
+        is dropped.
+    pattern : {"single", "staggered"}, optional
+        Staggered, the default where there is a second row: it stands in the middle of the first
+        row's gaps. Single: each row by itself.
+    move_m : float
+        How far a station may move along the line, metres.
+    species, stock, stock_height_m
+        What is planted; the height by default is the species' usual one.
+    fill_existing : bool
+        Whether gaps of an existing row are filled up; without it no new plant stands on its line.
+    existing_within_m : float
+        How far a standing plant may be from the line of its row, metres.
+    table : mapping, optional
+        The species table, by default the shipped one.
+
+    Returns
+    -------
+    plants, dropped_stations : GeoDataFrame
+        Plants in the order of the lines and along each; ``gap_before_m`` of the first plant after a
+        shared corner runs along both lines.
+
+    Raises
+    ------
+    InputError
+        If a parameter is out of range, or no plant can be set at all.
+    """
+    spacing = check_spacing(spacing_m)
+    new_species = species_of(species, table)
+    stock_of(stock)
+    height = new_species.stock_height_m if stock_height_m is None else stock_height_m
+    _check(fit, pattern, move_m, height, new_species, planting_lines)
+
+    lines = list(planting_lines.geometry)
+    zone = shapely.union_all(plantable_zone.geometry.to_numpy())
+    standing = standing_plants(existing_screens, planting_lines, within_m=existing_within_m)
+    plan = _Plan(planting_lines, lines, zone, spacing, fit, move_m)
+    for one in standing:
+        if one.line is not None:
+            plan.plants.append(_Plant(one.line, one.station_m, one.point, standing=one))
+    rows = planting_lines["row"].to_numpy(int)
+    stagger = bool((rows == 2).any()) and pattern != "single"
+    plan.join_corners(fill_existing, (1,) if stagger else (1, 2))
+
+    for index in range(len(lines)):
+        if not (stagger and rows[index] == 2):
+            plan.plant_line(index, fill_existing)
+    if stagger:
+        for index in np.flatnonzero(rows == 2):
+            plan.stagger_line(int(index), fill_existing)
+
+    if not plan.plants:
+        rules = {rule for _, _, point in plan.dropped for rule in _rules_at(point, no_plant_zones)}
+        raise refuse(
+            "no plant can be set on the planting lines"
+            + (f"; stations are forbidden by {', '.join(sorted(rules))}" if rules else ""),
+            "Let stations move further, give a smaller spacing, or choose another line",
+            key="rows.move",
+        )
+    plants = _plant_rows(plan, terrain, new_species, stock, height, table)
+    dropped = [
+        {
+            "station_id": number,
+            "line_id": planting_lines["line_id"].iloc[line],
+            "station_m": station,
+            "rules": ", ".join(_rules_at(point, no_plant_zones)) or CORNER_RULE,
+            "geometry": point,
+        }
+        for number, (line, station, point) in enumerate(
+            sorted(plan.dropped, key=lambda one: one[:2]), 1
+        )
+    ]
+    crs = planting_lines.crs
+    return (
+        layer_of(PLANTS, plants, [row["geometry"] for row in plants], crs),
+        layer_of(DROPPED, dropped, [row["geometry"] for row in dropped], crs),
+    )
+
+
+def shared_corners(planting_lines: gpd.GeoDataFrame) -> dict[int, int]:
+    """Pairs of lines of one row that meet at a corner: the one that ends there, the one that starts.
+
+    Returns
+    -------
+    dict
+        From the position of the line that starts to that of the line that ends; a closed line maps
+        to itself.
+    """
+    lines = list(planting_lines.geometry)
+    rows = planting_lines["row"].to_numpy(int)
+    if not lines:
+        return {}
+    starts = np.array([line.coords[0][:2] for line in lines])
+    ends = np.array([line.coords[-1][:2] for line in lines])
+    pairs: dict[int, int] = {}
+    for index, start in enumerate(starts):
+        near = np.hypot(*(ends - start).T) <= CORNER_M
+        near &= rows == rows[index]
+        found = np.flatnonzero(near)
+        if found.size:
+            pairs[index] = int(found[0])
+    return pairs
+
+
+class _Plan:
+    """The plants set so far, and what is needed to set the next line."""
+
+    def __init__(self, layer, lines, zone, spacing, fit, move_m):
+        self.lines = lines
+        self.sides = [str(side) for side in layer["side_id"]]
+        self.rows = layer["row"].to_numpy(int)
+        self.layer = layer
+        self.stretches = [plantable_stretches(line, zone) for line in lines]
+        self.spacing, self.fit, self.move_m = spacing, fit, move_m
+        self.plants: list[_Plant] = []
+        self.dropped: list[tuple[int, float, shapely.Point]] = []
+        self.groups: dict[int, list[list[float]]] = {}
+        self.corners = shared_corners(layer)
+        self.fixed: dict[int, list[float]] = {index: [] for index in range(len(lines))}
+
+    def standing_on(self, index: int) -> list[float]:
+        return [p.station for p in self.plants if p.line == index and p.standing is not None]
+
+    def join_corners(self, fill_existing: bool, rows: tuple[int, ...]) -> None:
+        """Keep only the corners where one plant can stand for both lines."""
+        least = self.spacing * LEAST_SHARE
+        standing = shapely.MultiPoint([p.point for p in self.plants])
+        for start, end in list(self.corners.items()):
+            line, other = self.lines[start], self.lines[end]
+            corner = shapely.Point(line.coords[0])
+            free = (
+                self.stretches[start]
+                and self.stretches[start][0][0] <= CORNER_M
+                and self.stretches[end]
+                and self.stretches[end][-1][1] >= other.length - CORNER_M
+            )
+            crowded = not standing.is_empty and standing.distance(corner) < least
+            short = min(line.length, other.length) < (2 if start == end else 1) * least
+            kept = not fill_existing and (self.standing_on(start) or self.standing_on(end))
+            if self.rows[start] not in rows or not free or crowded or short or kept:
+                continue
+            self.fixed[start].append(0.0)
+            self.fixed[end].append(other.length)
+
+    def plant_line(self, index: int, fill_existing: bool) -> None:
+        line, standing = self.lines[index], self.standing_on(index)
+        if standing and not fill_existing:
+            self.groups[index] = []
+            return
+        fixed = sorted({*self.fixed[index], *standing})
+        if 0.0 in self.fixed[index]:
+            self._add(index, 0.0, 0.0)
+        stretches = subtract(self.stretches[index], self._near_others(index))
+        if self.fit == "evened":
+            found = set_evened(stretches, fixed, self.spacing)
+        else:
+            found = set_exact(line.length, stretches, fixed, standing, self.spacing, self.move_m)
+        self._take(index, found)
+        self.groups[index] = found.groups
+
+    def stagger_line(self, index: int, fill_existing: bool) -> None:
+        line, standing = self.lines[index], self.standing_on(index)
+        if standing and not fill_existing:
+            return
+        wanted: set[float] = set()
+        for first in np.flatnonzero(self.rows == 1):
+            if self.sides[first] != self.sides[index]:
+                continue
+            apart = self.lines[first].distance(line)
+            for group in self.groups.get(int(first), []):
+                wanted.update(self._middles(int(first), group, line, apart))
+        stretches = subtract(self.stretches[index], self._near_others(index))
+        # A plant of another line that stands on the very spot serves both.
+        taken = shapely.MultiPoint([plant.point for plant in self.plants])
+        ordered = [
+            (station, 0.0)
+            for station in sorted(wanted)
+            if taken.distance(line.interpolate(station)) > CORNER_M
+        ]
+        self._take(index, settle(ordered, stretches, standing, self.spacing, self.move_m))
+
+    def _middles(self, first: int, group: list[float], line, apart: float) -> list[float]:
+        group = sorted(set(group))
+        if len(group) < 2:
+            return []
+        middles = (np.array(group[:-1]) + np.array(group[1:])) / 2.0
+        points = self.lines[first].interpolate(middles)
+        beside = shapely.distance(points, line) <= 1.5 * apart + self.spacing
+        at = shapely.line_locate_point(line, points[beside])
+        stations: list[float] = []
+        for station in np.unique(np.round(at, 9)):
+            if stations and station - stations[-1] < self.spacing * LEAST_SHARE:
+                continue
+            if stations:
+                # Round an arc the inner row is longer: no gap above the spacing there either.
+                stations.extend(between(stations[-1], station, self.spacing))
+            stations.append(float(station))
+        return stations
+
+    def _near_others(self, index: int) -> list[tuple[float, float]]:
+        """Spans of a line that lie within half a spacing of a plant of another side."""
+        line = self.lines[index]
+        points = np.array(
+            [p.point for p in self.plants if self.sides[p.line] != self.sides[index]], dtype=object
+        )
+        if not points.size:
+            return []
+        least = self.spacing * LEAST_SHARE
+        points = points[shapely.distance(points, line) < least]
+        for station in self.fixed[index]:
+            corner = line.interpolate(station)
+            points = points[shapely.distance(points, corner) > CORNER_M]
+        return [span for point in points for span in covered_spans(line, keep_clear(point, least))]
+
+    def _take(self, index: int, found) -> None:
+        for station, moved in found.placed:
+            self._add(index, station, moved)
+        for station in found.dropped:
+            self.dropped.append((index, station, self.lines[index].interpolate(station)))
+
+    def _add(self, index: int, station: float, moved: float) -> None:
+        point = self.lines[index].interpolate(station)
+        self.plants.append(_Plant(index, float(station), point, float(moved)))
+
+
+def _plant_rows(plan: _Plan, terrain, species, stock, height, table) -> list[dict]:
+    plants = sorted(plan.plants, key=lambda plant: (plant.line, plant.station))
+    xy = shapely.get_coordinates([plant.point for plant in plants])
+    ground = _ground(terrain, xy)
+    last = {plant.line: plant.station for plant in plants}
+    rows, before = [], None
+    slopes = {line: _slope(plan, terrain, line, plants) for line in last}
+    for number, (plant, z) in enumerate(zip(plants, ground, strict=True), 1):
+        line = plan.layer.iloc[plant.line]
+        own = plant.standing
+        kind = species.key
+        if own is not None and own.species is not None:
+            kind = species_of(own.species, table).key
+        rows.append(
+            {
+                "plant_id": number,
+                "line_id": line["line_id"],
+                "side_id": line["side_id"],
+                "row": int(line["row"]),
+                "station_m": plant.station,
+                "slope_station_m": slopes[plant.line][plant.station],
+                "offset_m": _offset(plan.lines[plant.line], float(line["offset_m"]), plant),
+                "gap_before_m": _gap(plan, plant, before, last),
+                "ground_m": float(z),
+                "species": kind,
+                "stock": stock if own is None else STANDING_STOCK,
+                "stock_height_m": float(height) if own is None else own.height_m,
+                "existing": own is not None,
+                "moved_m": plant.moved,
+                "geometry": plant.point,
+            }
+        )
+        before = plant
+    return rows
+
+
+def _gap(plan: _Plan, plant: _Plant, before: _Plant | None, last: dict[int, float]) -> float:
+    if before is not None and before.line == plant.line:
+        return plant.station - before.station
+    end = plan.corners.get(plant.line)
+    if end is None or end not in last:
+        return math.nan
+    return plan.lines[end].length - last[end] + plant.station
+
+
+def _offset(line, offset: float, plant: _Plant) -> float:
+    """Offset of a plant: the line's, and for a standing plant its distance beside the line too."""
+    if plant.standing is None or math.isnan(offset):
+        return offset
+    step = min(0.01, line.length / 2)
+    a = line.interpolate(max(plant.station - step, 0.0))
+    b = line.interpolate(min(plant.station + step, line.length))
+    at = line.interpolate(plant.station)
+    left = (b.x - a.x) * (plant.point.y - at.y) - (b.y - a.y) * (plant.point.x - at.x)
+    # The line runs anticlockwise, so its left is further inside.
+    return offset + math.copysign(at.distance(plant.point), left)
+
+
+def _ground(terrain, xy: np.ndarray) -> np.ndarray:
+    if terrain is None:
+        return np.zeros(len(xy))
+    return np.asarray(terrain.height_at(xy[:, 0], xy[:, 1]), float)
+
+
+def _slope(plan: _Plan, terrain, index: int, plants: list[_Plant]) -> dict[float, float]:
+    """Distance along the ground to each station of a line, from its zero peg."""
+    line = plan.lines[index]
+    stations = np.array([plant.station for plant in plants if plant.line == index])
+    if terrain is None:
+        return {station: station for station in stations.tolist()}
+    bends = shapely.line_locate_point(line, shapely.points(line.coords))
+    at = np.unique(np.concatenate([[0.0], bends, stations]))
+    along = terrain.slope_length(*shapely.get_coordinates(line.interpolate(at)).T)
+    return dict(zip(stations.tolist(), np.interp(stations, at, along).tolist(), strict=True))
+
+
+def _rules_at(point: shapely.Point, zones: gpd.GeoDataFrame) -> list[str]:
+    shapes = zones.geometry.to_numpy()
+    on = shapely.intersects(shapes, point)
+    if not on.any():
+        # Stretches keep a millimetre off a zone's edge: a station there is forbidden by it too.
+        on = shapely.dwithin(shapes, point, 2 * CLEARANCE_M)
+    return list(dict.fromkeys(zones["rule"].to_numpy()[on]))
+
+
+def _check(fit, pattern, move_m, height, species, planting_lines) -> None:
+    if fit not in FITS:
+        raise refuse(f"'{fit}' is not a fit", f"Write one of {', '.join(FITS)}", key="rows.fit")
+    if pattern is not None and pattern not in PATTERNS:
+        raise refuse(
+            f"'{pattern}' is not a pattern",
+            f"Write one of {', '.join(PATTERNS)}",
+            key="rows.pattern",
+        )
+    if not (math.isfinite(move_m) and move_m >= 0):
+        raise refuse(
+            f"stations may move by {move_m} m", "Give a length of 0 m or more", key="rows.move"
+        )
+    if not 0 < height <= HIGHEST_PLANT_M:
+        raise refuse(
+            f"the stock is {height} m high",
+            f"Give a height above 0 m and up to {HIGHEST_PLANT_M:g} m",
+            key="stock_height",
+        )
+    if height > species.full_height("high"):
+        raise refuse(
+            f"the stock is {height:g} m high, but {species.common_name or species.latin_name} never grows "
+            f"above {species.full_height('high'):g} m",
+            "Give a smaller stock height, or another species",
+            key="stock_height",
+        )
+    if pattern == "staggered" and not (planting_lines["row"] == 2).any():
+        raise refuse(
+            "a staggered pattern needs a second row",
+            "Draw the lines with rows = 2, or take the single pattern",
+            key="rows.pattern",
+        )

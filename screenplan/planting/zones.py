@@ -1,0 +1,333 @@
+"""Where no stem may stand, by which rule and for what; and what is left of the parcel.
+
+Every zone contains all ground nearer than its rule's distance: arcs are drawn around the true
+circle, not inside it, so that a zone is up to `ARC_EXCESS_M` wider than its distance.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from shapely.geometry.polygon import orient
+
+from screenplan.contracts import NO_PLANT_ZONES, PLANTABLE_ZONE
+from screenplan.errors import refuse
+from screenplan.planting.species import DEFAULT_SPECIES, Species, species_of
+from screenplan.rules.ruleset import KEEP_OUT_FEATURES, Rule, load_rules, rules_for
+from screenplan.tables import layer_of
+
+#: Zones are wider than their rule's distance by up to this, so that their arcs contain the circle.
+ARC_EXCESS_M = 0.0005
+#: Slivers below this area are rounding, not ground.
+SLIVER_M2 = 1e-6
+#: A tree whose spread is unknown is taken half as wide as it is high (common practice, no source).
+SPREAD_OF_UNKNOWN_TREE = 0.5
+
+#: Key and reason of a zone that no rule made: the thing itself stands there.
+FOOTPRINT = "footprint"
+
+
+@dataclass(frozen=True)
+class _Thing:
+    """A thing to keep clear of: its geometry, and its half width from there to its outside edge."""
+
+    feature: str
+    kind: str
+    layer: str
+    id: str
+    geometry: shapely.Geometry
+    edge_m: float = 0.0
+    note: str = ""
+
+
+def mark_zones(
+    parcels: gpd.GeoDataFrame,
+    buildings: gpd.GeoDataFrame | None = None,
+    utilities: gpd.GeoDataFrame | None = None,
+    keep_outs: gpd.GeoDataFrame | None = None,
+    roads: gpd.GeoDataFrame | None = None,
+    existing_screens: gpd.GeoDataFrame | None = None,
+    *,
+    rules: Sequence[Rule] | None = None,
+    species: Species | str = DEFAULT_SPECIES,
+    hole_m: float = 0.4,
+    boundary_accuracy_m: float = 1.0,
+    table=None,
+) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
+    """Mark where no stem may stand, and the plantable zone.
+
+    Parameters
+    ----------
+    parcels, buildings, utilities, keep_outs, roads, existing_screens : GeoDataFrame
+        Layers in the local frame, metres. Existing screens of the kind ``plant`` are members of a
+        row, not things to keep clear of.
+    rules : sequence of Rule, optional
+        By default the shipped rules. With none at all, only the footprints of things are kept
+        clear.
+    species : Species or str
+        Its high mature height and spread are used: that is the safe side.
+    hole_m : float
+        Width of the planting hole, metres.
+    boundary_accuracy_m : float
+        How far the boundary may be off, metres, added to every boundary rule. Maps of a county can
+        be metres out; a survey allows 0.
+    table : mapping, optional
+        The species table, by default the shipped one.
+
+    Returns
+    -------
+    no_plant_zones, plantable_zone : GeoDataFrame
+        One polygon per thing and rule, cut to the subject; and the rest of the subject, one row per
+        part, largest first, no row if nothing is left.
+
+    Raises
+    ------
+    InputError
+        If there is not exactly one subject, or a number is out of range.
+    """
+    for name, value in (("hole_m", hole_m), ("boundary_accuracy_m", boundary_accuracy_m)):
+        if not (math.isfinite(value) and value >= 0):
+            raise refuse(f"{name} is {value}", "Give a length of 0 m or more", key=name)
+    rules = load_rules() if rules is None else tuple(rules)
+    species = species_of(species, table)
+    height, spread = species.full_height("high"), species.full_spread("high")
+    subject, subject_id = subject_of(parcels)
+
+    rows = []
+    for thing in _things(
+        subject, subject_id, buildings, utilities, keep_outs, roads, existing_screens
+    ):
+        for rule, distance in _distances(thing, rules, height, spread, hole_m, boundary_accuracy_m):
+            zone = _zone(thing, rule, distance, subject)
+            if zone is not None:
+                rows.append(_row(thing, rule, distance, zone))
+    for number, row in enumerate(rows, 1):
+        row["zone_id"] = f"z{number:03d}"
+    zones = layer_of(NO_PLANT_ZONES, rows, [row["geometry"] for row in rows], parcels.crs)
+    left = shapely.difference(subject, shapely.union_all(zones.geometry.to_numpy()))
+    parts = sorted(_polygon_parts(left), key=lambda part: -part.area)
+    plantable = layer_of(
+        PLANTABLE_ZONE,
+        [
+            {"zone_id": f"p{number:02d}", "area_m2": part.area}
+            for number, part in enumerate(parts, 1)
+        ],
+        parts,
+        parcels.crs,
+    )
+    return zones, plantable
+
+
+def subject_of(parcels: gpd.GeoDataFrame) -> tuple[shapely.Geometry, str]:
+    """Find the subject's polygon and id.
+
+    Raises
+    ------
+    InputError
+        If not exactly one parcel is the subject.
+    """
+    chosen = parcels[parcels["is_subject"].astype(bool)]
+    if len(chosen) != 1:
+        raise refuse(
+            f"{len(chosen)} parcels are marked as the subject",
+            "Mark exactly one with is_subject",
+            layer="parcels",
+        )
+    return chosen.geometry.iloc[0], str(chosen["parcel_id"].iloc[0])
+
+
+def keep_clear(geometry: shapely.Geometry, distance_m: float) -> shapely.Geometry:
+    """All ground nearer than a distance, a polygon that contains the true one.
+
+    Each edge is widened by itself and the pieces joined, so that no edge is simplified; the pieces
+    stand at most `ARC_EXCESS_M` outside the true outline.
+
+    Parameters
+    ----------
+    geometry : Geometry
+        Any type. Of a polygon the inside belongs to it.
+    distance_m : float
+        Metres; 0 or less gives the polygon itself, or an empty one for points and lines.
+    """
+    if not distance_m > 0:
+        return geometry if geometry.area > 0 else shapely.Polygon()
+    # An arc of 4q chords per circle of radius D + x touches the circle of radius D from outside
+    # when (D + x) cos(π / 4q) = D.
+    wide = distance_m + ARC_EXCESS_M
+    quads = max(4, math.ceil(math.pi / (4.0 * math.acos(distance_m / wide))))
+    pieces = shapely.buffer(_edges(geometry), wide, quad_segs=quads)
+    if geometry.area > 0:
+        pieces = np.append(pieces, geometry)
+    return shapely.union_all(pieces)
+
+
+def _edges(geometry: shapely.Geometry) -> np.ndarray:
+    parts = shapely.get_parts(shapely.get_parts(geometry))
+    edges = list(parts[shapely.get_type_id(parts) == shapely.GeometryType.POINT])
+    for part in parts:
+        rings = (
+            [part.exterior, *part.interiors]
+            if part.geom_type == "Polygon"
+            else [part]
+            if part.geom_type in ("LineString", "LinearRing")
+            else []
+        )
+        for ring in rings:
+            xy = shapely.get_coordinates(ring)
+            edges.extend(shapely.linestrings(np.stack([xy[:-1], xy[1:]], axis=1)))
+    return np.array(edges, dtype=object)
+
+
+def _things(
+    subject, subject_id, buildings, utilities, keep_outs, roads, existing
+) -> Iterator[_Thing]:
+    yield _Thing("boundary", "", "parcels", subject_id, subject.boundary)
+    for row in _rows(buildings, "building_id"):
+        yield _Thing("building", row.text("kind", "house"), "buildings", row.id, row.geometry)
+    for row in _rows(utilities, "utility_id"):
+        position, kind = row.text("position", "buried"), row.text("kind", "")
+        half = row.number("diameter_m", 0.0) / 2.0 if position == "buried" else 0.0
+        yield _Thing(position, kind, "utilities", row.id, row.geometry, half)
+    for row in _rows(keep_outs, "keep_out_id"):
+        kind = row.text("kind", "keep_out").strip().lower().replace(" ", "_").replace("-", "_")
+        feature = kind if kind in KEEP_OUT_FEATURES else "keep_out"
+        yield _Thing(feature, kind, "keep_outs", row.id, row.geometry)
+    for row in _rows(roads, "road_id"):
+        half = row.number("width_m", 6.0) / 2.0
+        yield _Thing("road", "", "roads", row.id, row.geometry, half)
+    for row in _rows(existing, "screen_id"):
+        kind = row.text("kind", "")
+        if kind == "plant":
+            continue
+        shape, flat = row.geometry, row.geometry.area == 0
+        width = row.number("width_m", math.nan)
+        half, note = (0.0 if math.isnan(width) else width / 2.0) if flat else 0.0, ""
+        if kind == "tree":
+            root = row.number("root_zone_m", math.nan)
+            if not math.isnan(root):
+                shape, half = shapely.centroid(shape), root
+            elif flat and math.isnan(width):
+                half = SPREAD_OF_UNKNOWN_TREE * row.number("height_m", 0.0) / 2.0
+                note = f"; its spread is not given and taken as {2 * half:.1f} m"
+        yield _Thing(kind, kind, "existing_screens", row.id, shape, half, note)
+
+
+@dataclass(frozen=True)
+class _Row:
+    id: str
+    values: dict
+    geometry: shapely.Geometry
+
+    def text(self, name: str, default: str) -> str:
+        value = self.values.get(name)
+        return default if pd.isna(value) or not str(value).strip() else str(value)
+
+    def number(self, name: str, default: float) -> float:
+        value = self.values.get(name)
+        return default if pd.isna(value) else float(value)
+
+
+def _rows(layer: gpd.GeoDataFrame | None, key: str) -> Iterator[_Row]:
+    if layer is None:
+        return
+    names = [name for name in layer.columns if name != layer.geometry.name]
+    for number, (values, geometry) in enumerate(
+        zip(layer[names].to_dict("records"), layer.geometry, strict=True), 1
+    ):
+        if geometry is not None and not geometry.is_empty:
+            given = values.get(key)
+            yield _Row(str(number if pd.isna(given) else given), values, geometry)
+
+
+def _distances(
+    thing: _Thing,
+    rules: Iterable[Rule],
+    height: float,
+    spread: float,
+    hole_m: float,
+    boundary_accuracy_m: float,
+) -> Iterator[tuple[Rule, float]]:
+    ruled = False
+    for rule in rules_for(rules, thing.feature, height, thing.kind):
+        ruled = True
+        distance = rule.stem_distance_m(height, spread, hole_m)
+        yield rule, distance + (boundary_accuracy_m if thing.feature == "boundary" else 0.0)
+    stands = thing.edge_m > 0 or thing.geometry.area > 0
+    if not ruled and stands and thing.feature != "overhead":
+        yield (
+            Rule(
+                FOOTPRINT,
+                thing.feature,
+                reason="No rule is set for it, but the thing itself stands here",
+                source="the layer itself",
+                status="arithmetic",
+                confirm_locally=False,
+            ),
+            0.0,
+        )
+
+
+def _zone(
+    thing: _Thing, rule: Rule, distance: float, subject: shapely.Geometry
+) -> shapely.Geometry | None:
+    reach = distance + (thing.edge_m if rule.measured_from == "outside_edge" else 0.0)
+    if shapely.distance(thing.geometry, subject) > reach + ARC_EXCESS_M:
+        return None
+    ground = keep_clear(_with_passage(thing.geometry, rule.passage_m, subject), reach)
+    parts = _polygon_parts(shapely.intersection(ground, subject))
+    if not parts:
+        return None
+    return parts[0] if len(parts) == 1 else shapely.MultiPolygon(parts)
+
+
+def _with_passage(
+    geometry: shapely.Geometry, passage: float, subject: shapely.Geometry
+) -> shapely.Geometry:
+    """Join a thing in the boundary with the way that leads on from it, square to the boundary."""
+    if not passage > 0:
+        return geometry
+    middle = geometry.centroid
+    outline = _nearest_edge(subject, middle)
+    (ax, ay), (bx, by) = outline
+    along = np.array([bx - ax, by - ay]) / math.hypot(bx - ax, by - ay)
+    inward = np.array([-along[1], along[0]])
+    moved = shapely.transform(geometry, lambda xy: xy + passage * inward)
+    swept = shapely.convex_hull(shapely.union_all([geometry, moved]))
+    return shapely.union_all([geometry, swept])
+
+
+def _nearest_edge(subject: shapely.Geometry, point: shapely.Point) -> np.ndarray:
+    """Give the ends of the boundary's edge nearest to a point, the parcel on its left."""
+    rings = []
+    for part in map(orient, shapely.get_parts(subject)):
+        rings.extend([part.exterior, *part.interiors])
+    edges = np.concatenate(
+        [np.stack([xy[:-1], xy[1:]], axis=1) for xy in map(shapely.get_coordinates, rings)]
+    )
+    edges = edges[np.hypot(*(edges[:, 1] - edges[:, 0]).T) > 0]
+    return edges[np.argmin(shapely.distance(shapely.linestrings(edges), point))]
+
+
+def _polygon_parts(geometry: shapely.Geometry) -> list[shapely.Polygon]:
+    parts = shapely.get_parts(shapely.get_parts(geometry))
+    return [part for part in parts if part.geom_type == "Polygon" and part.area > SLIVER_M2]
+
+
+def _row(thing: _Thing, rule: Rule, distance: float, zone: shapely.Geometry) -> dict:
+    return {
+        "rule": rule.key,
+        "feature": thing.feature,
+        "source_layer": thing.layer,
+        "source_id": thing.id,
+        "distance_m": distance,
+        "reason": rule.reason + thing.note,
+        "source": rule.source,
+        "confirm_locally": rule.confirm_locally,
+        "geometry": zone,
+    }
