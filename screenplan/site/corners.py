@@ -24,13 +24,15 @@ DIP_DEG = 5.0
 #: A peak of the turn reaches as far as it stays within this of its highest value.
 PLATEAU_DEG = 2.0
 #: A corner's vertex is looked for on its plateau, and beyond by this share of the base length.
-SNAP_SHARE = 0.1
+VERTEX_SHARE = 0.5
 #: A vertex is sharp if it turns over this share of the base length ...
 SHARP_SHARE = 0.25
 #: ... by at least this share of what the corner turns over the whole.
 SHARP_TURN_SHARE = 0.6
-#: The base length is at most this share of the shorter side of the smallest enclosing rectangle.
+#: The base length is at most this share of the parcel's width.
 WIDTH_SHARE = 0.4
+#: A turn of this share of a corner's, the other way and near, makes a jog or a spur of a corner.
+LOW_SHARE = 1.0 / 3.0
 #: A side that turns by less than this in all holds no rounded corner.
 BEND_DEG = 60.0
 #: A rounded corner turns by at least this.
@@ -59,7 +61,9 @@ class Ring:
         """Take the outer ring of a polygon; holes are no part of the outline."""
         polygon = shapely.remove_repeated_points(shapely.force_2d(polygon))
         xy = shapely.get_coordinates(polygon.exterior)
-        if not polygon.exterior.is_ccw:
+        # By the signed area, which holds for an outline that crosses itself too.
+        east, north = (xy - xy[0]).T
+        if np.sum(east[:-1] * north[1:] - east[1:] * north[:-1]) < 0.0:
             xy = xy[::-1]
         steps = np.hypot(*np.diff(xy, axis=0).T)
         return cls(xy[:-1], np.concatenate([[0.0], np.cumsum(steps)]))
@@ -108,15 +112,16 @@ class Ring:
 
 @dataclass(frozen=True)
 class _Corner:
-    """A change of direction: where it is, between which sharp vertices, and to which hand."""
+    """A change of direction: where, between which sharp vertices, to which hand, how much."""
 
     s: float
     first: float
     last: float
     sign: float
+    turn_deg: float
 
     def moved(self, by: float) -> _Corner:
-        return _Corner(self.s + by, self.first + by, self.last + by, self.sign)
+        return _Corner(self.s + by, self.first + by, self.last + by, self.sign, self.turn_deg)
 
 
 def find_corners(ring: Ring, corner_deg: float, base_m: float) -> np.ndarray:
@@ -152,10 +157,16 @@ def find_corners(ring: Ring, corner_deg: float, base_m: float) -> np.ndarray:
 
 
 def fitting_base(polygon: shapely.Polygon, base_m: float) -> float:
-    """Shorten the base length on a parcel that is too narrow for it."""
-    box = shapely.get_coordinates(shapely.minimum_rotated_rectangle(polygon))
-    width = min(np.hypot(*(box[1] - box[0])), np.hypot(*(box[2] - box[1])))
-    return min(base_m, WIDTH_SHARE * float(width))
+    """Shorten the base length on a parcel that is too narrow for it.
+
+    The parcel's width is the least distance between two parallels that hold it; one of them
+    lies along an edge of the convex hull.
+    """
+    hull = shapely.get_coordinates(shapely.convex_hull(polygon))
+    edges = np.diff(hull, axis=0)
+    edges /= np.hypot(edges[:, 0], edges[:, 1])[:, None]
+    across = np.column_stack([-edges[:, 1], edges[:, 0]]) @ hull.T
+    return min(base_m, WIDTH_SHARE * float(np.ptp(across, axis=1).min()))
 
 
 def _sample(ring: Ring, base_m: float) -> np.ndarray:
@@ -169,7 +180,7 @@ def _sharp_corners(ring: Ring, s: np.ndarray, corner_deg: float, base_m: float) 
     found = [
         _settle(ring, s, sign * turns, peak, sign, base_m)
         for sign in (1.0, -1.0)
-        for peak in _peaks(sign * turns, corner_deg)
+        for peak in _peaks(sign * turns, LOW_SHARE * corner_deg)
     ]
     found.sort(key=lambda corner: corner.s)
     return _without_jogs(ring, found, corner_deg, base_m)
@@ -227,22 +238,26 @@ def _settle(
             item = following
         reach.append(travelled)
     middle = s[peak] + (reach[1] - reach[0]) / 2.0
-    half = (reach[1] + reach[0]) / 2.0 + SNAP_SHARE * base_m
+    half = (reach[1] + reach[0]) / 2.0 + VERTEX_SHARE * base_m
     vertices = ring.at[:-1]
     off = (vertices - middle + ring.length_m / 2.0) % ring.length_m - ring.length_m / 2.0
     near = vertices[np.abs(off) <= half]
     if len(near):
         sharp = sign * ring.turns_deg(near, SHARP_SHARE * base_m)
-        if sharp.max() >= SHARP_TURN_SHARE * value[peak]:
-            alike = off[np.abs(off) <= half][sharp >= SHARP_TURN_SHARE * value[peak]] + middle
+        enough = sharp >= SHARP_TURN_SHARE * value[peak]
+        if enough.any():
+            off = off[np.abs(off) <= half]
+            best = off[np.argmax(sharp)]
+            # Two sharp vertices of one hand are the ends of a chamfer, which is cut in its middle.
+            second = enough & (np.abs(off - best) > SHARP_SHARE * base_m)
+            other = off[second][np.argmax(sharp[second])] if second.any() else best
             at = float(near[np.argmax(sharp)])
-            # Counted from the corner itself, so that the ring's start does not come between.
-            before, after = ((alike - at + ring.length_m / 2.0) % ring.length_m)[
-                [np.argmin(alike), np.argmax(alike)]
-            ] - ring.length_m / 2.0
-            return _Corner(at, at + before, at + after, sign)
+            if second.any():
+                at = (middle + (best + other) / 2.0) % ring.length_m
+            reach = np.abs(best - other) / 2.0
+            return _Corner(at, at - reach, at + reach, sign, float(value[peak]))
     at = float(middle % ring.length_m)
-    return _Corner(at, at, at, sign)
+    return _Corner(at, at, at, sign, float(value[peak]))
 
 
 def _without_jogs(ring: Ring, found: list[_Corner], corner_deg: float, base_m: float) -> np.ndarray:
@@ -258,18 +273,21 @@ def _without_jogs(ring: Ring, found: list[_Corner], corner_deg: float, base_m: f
     whole = ring.length_m
     if len(groups) > 1 and groups[0][0].first + whole - groups[-1][-1].last < base_m:
         groups[0] = [corner.moved(-whole) for corner in groups.pop()] + groups[0]
-    kept = []
+    kept: list[float] = []
     for group in groups:
-        if len({corner.sign for corner in group}) == 1:
-            kept += [corner.s for corner in group]
-            continue
-        first, last = group[0].first, group[-1].last
-        net = turn_deg(
-            ring.headings_deg(first - base_m, first), ring.headings_deg(last, last + base_m)
-        )
-        if abs(net) >= corner_deg:
-            alike = [corner.s for corner in group if corner.sign == np.sign(net)]
-            kept.append(max(alike, key=lambda s: abs(float(ring.turns_deg(s, base_m)))))
+        high = [corner for corner in group if corner.turn_deg >= corner_deg]
+        if len({corner.sign for corner in group}) > 1 and high:
+            first, last = group[0].first, group[-1].last
+            net = turn_deg(
+                ring.headings_deg(first - base_m, first), ring.headings_deg(last, last + base_m)
+            )
+            both_ways = len({corner.sign for corner in high}) > 1
+            high = [corner for corner in high if corner.sign == np.sign(net)]
+            if abs(net) < corner_deg:
+                high = []
+            elif both_ways and high:
+                high = [max(high, key=lambda corner: corner.turn_deg)]
+        kept += [corner.s for corner in high]
     return np.mod(np.array(kept, dtype=float), whole)
 
 

@@ -1,0 +1,411 @@
+"""Sides of a parcel: corners, names, what lies across. Lengths in metres."""
+
+import math
+import re
+
+import geopandas as gpd
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from shapely import affinity
+
+from screenplan.contracts import SIDES
+from screenplan.errors import InputError
+from screenplan.site.compass import POINTS, compass_name
+from screenplan.site.sides import find_sides
+
+#: The outline is cut, not redrawn: only the rounding of the cut points is left.
+SUM_RELATIVE = 1e-9
+#: Survey noise of ±2 cm at a corner moves a length by a few centimetres.
+NOISE_LENGTH_M = 0.35
+
+
+def parcels(*outlines):
+    """The first is the subject; parcels are called p0, p1, …"""
+    return gpd.GeoDataFrame(
+        {
+            "parcel_id": [f"p{i}" for i in range(len(outlines))],
+            "is_subject": [i == 0 for i in range(len(outlines))],
+        },
+        geometry=list(outlines),
+    )
+
+
+def arc(x, y, radius, start, end, n=40):
+    """Points on a circle; angles in degrees anticlockwise from east."""
+    a = np.radians(np.linspace(start, end, n))
+    return list(zip(x + radius * np.cos(a), y + radius * np.sin(a), strict=True))
+
+
+def densify(outline, step=0.5):
+    return shapely.segmentize(outline, step)
+
+
+def noisy(outline, seed, size=0.02):
+    rng = np.random.default_rng(seed)
+    xy = shapely.get_coordinates(outline.exterior)[:-1]
+    return shapely.Polygon(xy + rng.uniform(-size, size, xy.shape))
+
+
+def turned(outline, first):
+    xy = shapely.get_coordinates(outline.exterior)[:-1]
+    return shapely.Polygon(np.roll(xy, -first, axis=0))
+
+
+def by_name(sides):
+    return dict(zip(sides["side_id"], sides["length_m"], strict=True))
+
+
+RECTANGLE = shapely.box(0, 0, 25, 40)
+L_SHAPE = shapely.Polygon([(0, 0), (45, 0), (45, 18), (20, 18), (20, 40), (0, 40)])
+FLAG = shapely.Polygon([(0, 0), (6, 0), (6, 30), (33, 30), (33, 62), (0, 62)])
+CHAMFERED = shapely.Polygon([(0, 0), (38, 0), (40, 2), (40, 30), (0, 30)])
+ROUNDED = shapely.Polygon([(0, 0), *arc(35, 5, 5, -90, 0), (40, 31), (0, 31)])
+WIDE_ROUNDED = shapely.Polygon([(0, 0), *arc(32, 10, 10, -90, 0), (42, 33), (0, 33)])
+# A road front on a circle of radius 36.06 m, 42.4 m along the arc between radial-ish side lines.
+ARC_FRONT = shapely.Polygon(
+    [(40, 0), (40, 30), (0, 30), *arc(20, -30, math.hypot(20, 30), 123.69, 56.32)]
+)
+CUL_DE_SAC = shapely.Polygon([*arc(0, 0, 15, 60, 120), *arc(0, 0, 45, 120, 60, 2)])
+TRIANGLE = shapely.Polygon([(0, 0), (40, 0), (10, 35)])
+SHAPES = {
+    "rectangle": RECTANGLE,
+    "L": L_SHAPE,
+    "flag lot": FLAG,
+    "chamfered": CHAMFERED,
+    "rounded": ROUNDED,
+    "wide rounded": WIDE_ROUNDED,
+    "arc front": ARC_FRONT,
+    "cul-de-sac": CUL_DE_SAC,
+    "triangle": TRIANGLE,
+    "circle": shapely.Point(5, 5).buffer(20),
+    "ellipse": affinity.scale(shapely.Point(0, 0).buffer(20, quad_segs=32), 2, 1),
+    "rounded everywhere": shapely.box(10, 10, 40, 60).buffer(10),
+    "narrow": shapely.box(0, 0, 3.5, 18),
+    "with a courtyard": shapely.Polygon(
+        RECTANGLE.exterior.coords, [shapely.box(10, 10, 15, 15).exterior.coords]
+    ),
+}
+
+
+@pytest.mark.parametrize("name", SHAPES)
+def test_sides_are_exactly_the_outline(name):
+    outline = SHAPES[name]
+    sides = find_sides(parcels(outline))
+    # Invariant: the outline's own length.
+    assert sides["length_m"].sum() == pytest.approx(outline.exterior.length, rel=SUM_RELATIVE)
+    ends = [shapely.get_coordinates(line)[[0, -1]] for line in sides.geometry]
+    for (_, end), (start, _) in zip(ends, ends[1:] + ends[:1], strict=True):
+        assert tuple(end) == tuple(start)
+    ring = np.vstack([shapely.get_coordinates(line)[:-1] for line in sides.geometry])
+    rebuilt = shapely.Polygon(ring)
+    assert rebuilt.exterior.is_ccw
+    # Invariant: the area inside, holes filled.
+    assert rebuilt.area == pytest.approx(shapely.Polygon(outline.exterior).area, rel=SUM_RELATIVE)
+
+
+@pytest.mark.parametrize("name", SHAPES)
+def test_sides_keep_their_contract(name):
+    sides = find_sides(parcels(SHAPES[name]))
+    assert [column for column in sides if column != "geometry"] == [c.name for c in SIDES.columns]
+    assert sides["side_id"].is_unique
+    assert sides["bearing_deg"].between(0, 360, inclusive="left").all()
+    assert set(sides["across_kind"]) == {"unknown"}
+    assert (sides["chord_m"] <= sides["length_m"] + 1e-9).all()
+
+
+def test_rectangle_by_hand():
+    sides = find_sides(parcels(RECTANGLE)).set_index("side_id")
+    # Closed form: the rectangle's own sides; anticlockwise, the north side runs west.
+    assert list(sides.index) == ["north", "west", "south", "east"]
+    assert list(sides["length_m"]) == [25, 40, 25, 40]
+    assert list(sides["bearing_deg"]) == [270, 180, 90, 0]
+    assert list(sides["facing_deg"]) == [0, 270, 180, 90]
+    assert not sides["curved"].any()
+
+
+def test_l_shape_has_six_sides_the_longest_of_a_name_first():
+    # Closed form: the drawn coordinates.
+    assert by_name(find_sides(parcels(L_SHAPE))) == pytest.approx(
+        {"south": 45, "west": 40, "north-1": 25, "north-2": 20, "east-1": 22, "east-2": 18}
+    )
+
+
+def test_flag_lot_keeps_its_short_front():
+    # Closed form: the drawn coordinates; the front of 6 m is above the base length.
+    assert by_name(find_sides(parcels(FLAG))) == pytest.approx(
+        {"south-1": 27, "south-2": 6, "east-1": 32, "east-2": 30, "north": 33, "west": 62}
+    )
+
+
+def test_narrow_parcel_shortens_the_base_length():
+    # Closed form: a row-house lot 3.5 m wide still has four sides.
+    assert by_name(find_sides(parcels(shapely.box(0, 0, 3.5, 18)))) == pytest.approx(
+        {"north": 3.5, "south": 3.5, "west": 18, "east": 18}
+    )
+
+
+@pytest.mark.parametrize("radius", [1, 2, 3, 5, 7, 8, 10, 12])
+def test_rounded_street_corner_is_a_corner(radius):
+    outline = shapely.Polygon(
+        [(0, 0), *arc(42 - radius, radius, radius, -90, 0), (42, 33), (0, 33)]
+    )
+    sides = find_sides(parcels(outline)).set_index("side_id")
+    assert set(sides.index) == {"north", "west", "south", "east"}
+    # Closed form: straight part and half the quarter arc. Within half a base length.
+    half_arc = math.pi * radius / 4
+    assert sides["length_m"]["south"] == pytest.approx(42 - radius + half_arc, abs=2)
+    assert sides["length_m"]["east"] == pytest.approx(33 - radius + half_arc, abs=2)
+    assert not sides["curved"].any()
+
+
+def test_chamfered_corner_is_one_corner():
+    sides = find_sides(parcels(CHAMFERED))
+    assert set(sides["side_id"]) == {"north", "west", "south", "east"}
+
+
+def test_chamfer_longer_than_the_base_is_a_side():
+    outline = shapely.Polygon([(0, 0), (30, 0), (40, 10), (40, 30), (0, 30)])
+    # Closed form: the chamfer's length is 10 √2.
+    assert by_name(find_sides(parcels(outline)))["south-east"] == pytest.approx(10 * math.sqrt(2))
+
+
+def test_curved_road_front_is_one_side():
+    sides = find_sides(parcels(ARC_FRONT)).set_index("side_id")
+    assert set(sides.index) == {"north", "west", "south", "east"}
+    front = sides.loc["south"]
+    # Closed form: R 36.056 m × 67.380° = 42.40 m, less the sag of 40 chords; chord 40 m.
+    assert front["length_m"] == pytest.approx(36.0555 * math.radians(67.380), abs=0.01)
+    assert front["chord_m"] == pytest.approx(40, abs=1e-3)
+    assert front["curved"]
+    assert not sides.drop("south")["curved"].any()
+
+
+def test_cul_de_sac_front_is_one_curved_side():
+    sides = find_sides(parcels(CUL_DE_SAC)).set_index("side_id")
+    assert len(sides) == 4
+    # Closed form: 60° of a circle of 15 m.
+    assert sides.loc["south", "length_m"] == pytest.approx(15 * math.pi / 3, abs=0.01)
+    assert sides.loc["south", "curved"]
+
+
+@pytest.mark.parametrize(("wide", "deep"), [(1, 1), (2, 2), (2, 3), (3, 0.5), (10, 1)])
+def test_bump_below_the_base_length_makes_no_side(wide, deep):
+    outline = shapely.Polygon(
+        [
+            (0, 0),
+            (20, 0),
+            (20, -deep),
+            (20 + wide, -deep),
+            (20 + wide, 0),
+            (40, 0),
+            (40, 30),
+            (0, 30),
+        ]
+    )
+    # Closed form: the bump's two flanks belong to the south side.
+    assert by_name(find_sides(parcels(outline)))["south"] == pytest.approx(40 + 2 * deep)
+
+
+@pytest.mark.parametrize("jog", [0.3, 1, 2, 3, 3.9])
+def test_jog_below_the_base_length_makes_no_side(jog):
+    outline = shapely.Polygon([(0, 0), (20, 0), (20, jog), (40, jog), (40, 30), (0, 30)])
+    assert by_name(find_sides(parcels(outline)))["south"] == pytest.approx(40 + jog)
+
+
+def test_jog_above_the_base_length_makes_sides():
+    outline = shapely.Polygon([(0, 0), (20, 0), (20, 6), (40, 6), (40, 30), (0, 30)])
+    assert set(find_sides(parcels(outline))["side_id"]) == {
+        "north", "west", "south-1", "south-2", "east-1", "east-2",
+    }  # fmt: skip
+
+
+def test_kink_below_the_threshold_makes_no_side_and_above_it_two():
+    def kinked(angle):
+        x, y = 25 * math.cos(math.radians(angle)), 25 * math.sin(math.radians(angle))
+        return shapely.Polygon([(0, 0), (25, 0), (25 + x, y), (25 + x, 40), (0, 40)])
+
+    assert len(find_sides(parcels(kinked(24)))) == 4
+    assert len(find_sides(parcels(kinked(36)))) == 5
+    assert len(find_sides(parcels(kinked(24)), corner_deg=20)) == 5
+
+
+def test_circle_is_cut_into_four_quarters():
+    outline = shapely.Point(5, 5).buffer(20, quad_segs=64)
+    sides = find_sides(parcels(outline))
+    assert list(sides["side_id"]) == ["north", "west", "south", "east"]
+    # Closed form: a quarter of the circumference, chord R √2.
+    assert sides["length_m"].to_numpy() == pytest.approx(10 * math.pi, abs=0.02)
+    assert sides["chord_m"].to_numpy() == pytest.approx(20 * math.sqrt(2), abs=0.02)
+    assert sides["curved"].all()
+
+
+def test_two_part_parcel_gives_the_sides_of_both():
+    outline = shapely.MultiPolygon([shapely.box(0, 0, 20, 30), shapely.box(50, 0, 60, 15)])
+    sides = find_sides(parcels(outline))
+    # Closed form: 2 (20 + 30) + 2 (10 + 15).
+    assert sides["length_m"].sum() == pytest.approx(150)
+    assert by_name(sides)["north-1"] == pytest.approx(20)
+    assert by_name(sides)["north-2"] == pytest.approx(10)
+
+
+def test_two_hundred_surveyed_vertices_are_four_sides():
+    outline = noisy(densify(RECTANGLE, 130 / 200), seed=3)
+    assert len(outline.exterior.coords) > 200
+    sides = find_sides(parcels(outline))
+    assert list(sides["side_id"]) == ["north", "west", "south", "east"]
+
+
+STEADY = [
+    "rectangle",
+    "L",
+    "flag lot",
+    "chamfered",
+    "rounded",
+    "wide rounded",
+    "arc front",
+    "triangle",
+]
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    name=st.sampled_from(STEADY),
+    quarters=st.integers(0, 3),
+    first=st.integers(0, 50),
+    step=st.floats(0.3, 3.0),
+    seed=st.integers(0, 10_000),
+    x=st.floats(-5e3, 5e3),
+    y=st.floats(-5e3, 5e3),
+    mirror=st.booleans(),
+)
+def test_sides_hold_however_the_outline_is_drawn(name, quarters, first, step, seed, x, y, mirror):
+    """Quarter turns, another first vertex, more vertices, survey noise, winding, place."""
+    plain = find_sides(parcels(SHAPES[name]))
+    outline = noisy(densify(SHAPES[name], step), seed)
+    outline = turned(outline, first % (len(outline.exterior.coords) - 1))
+    outline = affinity.translate(affinity.rotate(outline, 90 * quarters, origin=(0, 0)), x, y)
+    if mirror:
+        outline = outline.reverse()
+    sides = find_sides(parcels(outline))
+
+    def name_turned(side_id):
+        point, number = re.fullmatch(r"([a-z-]+?)(-\d+)?", side_id).groups()
+        return POINTS[(POINTS.index(point) - 2 * quarters) % 8] + (number or "")
+
+    expected = {name_turned(key): length for key, length in by_name(plain).items()}
+    found = by_name(sides)
+    assert set(found) == set(expected)
+    for key, length in expected.items():
+        # ±2 cm on vertices 0.3 m apart lengthens an outline by up to 0.02² / 0.3² × 1.3, below 1 %.
+        assert found[key] == pytest.approx(length, rel=0.01, abs=NOISE_LENGTH_M)
+    assert sides["length_m"].sum() == pytest.approx(outline.exterior.length, rel=SUM_RELATIVE)
+
+
+@settings(max_examples=30, deadline=None)
+@given(angle=st.floats(0, 360), step=st.floats(0.3, 20))
+def test_corners_do_not_depend_on_the_compass(angle, step):
+    outline = affinity.rotate(densify(L_SHAPE, step), angle, origin=(0, 0))
+    lengths = sorted(find_sides(parcels(outline))["length_m"])
+    # Closed form: the drawn coordinates.
+    assert lengths == pytest.approx([18, 20, 22, 25, 40, 45], abs=1e-6)
+
+
+def test_across_names_the_neighbour_with_the_longest_front():
+    sides = find_sides(
+        parcels(
+            shapely.box(0, 0, 20, 40),
+            shapely.box(20, -10, 40, 15),
+            shapely.box(20, 15, 40, 60),
+            shapely.box(-20.4, 0, -0.4, 40),  # a sliver of 40 cm lies between
+            shapely.box(-30, 41, 30, 60),
+            shapely.box(-30, -40, 30, -8),  # too far across a road
+        )
+    ).set_index("side_id")
+    assert sides["across"].to_dict() == {"north": "p4", "west": "p3", "south": "", "east": "p2"}
+    assert sides.loc["south", "across_kind"] == "unknown"
+    assert (sides["across_kind"].drop("south") == "parcel").all()
+
+
+def test_parcel_that_meets_only_a_corner_is_not_across():
+    sides = find_sides(parcels(shapely.box(0, 0, 20, 40), shapely.box(20, 40, 40, 60)))
+    assert set(sides["across_kind"]) == {"unknown"}
+
+
+def test_across_names_the_road_where_no_parcel_adjoins():
+    roads = gpd.GeoDataFrame(
+        {"road_id": ["r1", "r2"], "name": ["Larch Lane", None]},
+        geometry=[
+            shapely.LineString([(-50, -6), (80, -6)]),
+            shapely.LineString([(29, -50), (29, 90)]),
+        ],
+    )
+    sides = find_sides(
+        parcels(
+            shapely.box(0, 0, 20, 40), shapely.box(-20, 0, 0, 40), shapely.box(-50, -30, 80, -12)
+        ),
+        roads,
+    ).set_index("side_id")
+    assert tuple(sides.loc["south", ["across", "across_kind"]]) == ("Larch Lane", "road")
+    assert tuple(sides.loc["east", ["across", "across_kind"]]) == ("r2", "road")
+    assert tuple(sides.loc["west", ["across", "across_kind"]]) == ("p1", "parcel")
+    assert sides.loc["north", "across_kind"] == "unknown"
+
+
+def test_road_behind_a_parcel_is_not_across():
+    roads = gpd.GeoDataFrame(
+        {"road_id": ["r1"]}, geometry=[shapely.LineString([(-9, 52), (40, 52)])]
+    )
+    sides = find_sides(
+        parcels(shapely.box(0, 0, 20, 40), shapely.box(0, 44, 20, 50)), roads
+    ).set_index("side_id")
+    assert sides.loc["north", "across_kind"] == "unknown"
+
+
+def test_invalid_neighbour_does_not_stop_it():
+    bow_tie = shapely.Polygon([(20, 0), (40, 40), (40, 0), (20, 40)])
+    sides = find_sides(parcels(shapely.box(0, 0, 20, 40), bow_tie)).set_index("side_id")
+    assert sides["length_m"]["east"] == 40
+
+
+def test_inputs_are_left_alone_and_crs_is_kept():
+    frame = parcels(RECTANGLE, shapely.box(25, 0, 50, 40)).set_crs(32632)
+    before = frame.copy()
+    sides = find_sides(frame)
+    assert sides.crs == frame.crs
+    assert frame.equals(before)
+
+
+@pytest.mark.parametrize(
+    ("direction", "name"),
+    [(0, "north"), (22.4, "north"), (22.5, "north-east"), (180, "south"), (337.4, "north-west"),
+     (337.5, "north"), (359.9, "north"), (360, "north")],
+)  # fmt: skip
+def test_compass_names(direction, name):
+    # By definition: eight points of 45°, a half-way direction goes clockwise.
+    assert compass_name(direction) == name
+
+
+def test_refuses_no_subject_or_two():
+    frame = parcels(RECTANGLE, shapely.box(25, 0, 50, 40))
+    with pytest.raises(InputError, match=r"layer parcels: 0 parcels are marked as the subject"):
+        find_sides(frame.assign(is_subject=False))
+    with pytest.raises(InputError, match=r"rows 1, 2: 2 parcels are marked as the subject"):
+        find_sides(frame.assign(is_subject=True))
+    with pytest.raises(InputError, match="the column is_subject is missing"):
+        find_sides(frame.drop(columns="is_subject"))
+
+
+@pytest.mark.parametrize(
+    ("option", "message"),
+    [
+        ({"corner_deg": 1.0}, r"key corner_deg: a corner angle of 1\.0°"),
+        ({"base_m": 0.0}, r"key base_m: a base length of 0\.0 m"),
+        ({"base_m": float("nan")}, r"a base length of nan m"),
+    ],
+)
+def test_refuses_parameters_out_of_range(option, message):
+    with pytest.raises(InputError, match=message):
+        find_sides(parcels(RECTANGLE), **option)
