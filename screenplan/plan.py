@@ -181,7 +181,7 @@ class Setbacks(Section):
     rules: dict[str, dict[str, Any]] = Field(
         default_factory=dict, description="Changes to single rules, by key"
     )
-    hole: Length = Field(0.6, gt=0, le=3, description="Width of a planting hole")
+    hole: Length = Field(0.4, gt=0, le=3, description="Width of a planting hole")
 
 
 class Rows(Section):
@@ -241,7 +241,7 @@ class Growth(Section):
     )
     years: int = Field(30, ge=1, le=LAST_YEAR, description="Years that are looked at")
     show_years: tuple[int, ...] = Field(
-        (0, 3, 5, 10, 20), description="Years for which crowns are drawn and shares are listed"
+        (0, 3, 5, 10, 20), description="Years for which crowns are drawn"
     )
     asked_height: Length = Field(
         1.8,
@@ -249,15 +249,6 @@ class Growth(Section):
         le=HIGHEST_PLANT_M,
         description="Height up to which the row should close without a gap",
     )
-
-    @model_validator(mode="after")
-    def _years_within(self):
-        late = [year for year in self.show_years if not 0 <= year <= self.years]
-        if late:
-            raise ValueError(
-                f"show_years holds {late[0]}, which is not within 0 to {self.years}. Take it out or raise years"
-            )
-        return self
 
 
 class Views(Section):
@@ -275,6 +266,14 @@ class Views(Section):
     )
     eye_standing: Length = Field(
         1.6, gt=0, le=3, description="Height of a standing eye above the floor"
+    )
+    report_years: tuple[int, ...] = Field(
+        (0, 1, 2, 3, 5, 10, 15, 20, 30),
+        description="Years with a column of their own in the layer views",
+    )
+    eyes_across: int = Field(3, ge=1, le=50, description="Eye positions over the width of a window")
+    target_spacing: Length = Field(
+        1.0, ge=0.05, le=20, description="Distance between the points of a place that are looked at"
     )
 
 
