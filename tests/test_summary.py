@@ -1,0 +1,135 @@
+"""The summary and the data dictionary, and the room's one way of writing them all."""
+
+import csv
+import json
+
+import geopandas
+import pandas as pd
+import pyogrio
+from made_up import make_all, make_layer
+from shapely.geometry import Point, box
+
+from screenplan.contracts import CHECKS, CLOSURE, INPUTS, OUTPUTS, PLANTS, SIDES, VIEWS
+from screenplan.frame import LocalFrame
+from screenplan.outputs.dictionary import data_dictionary
+from screenplan.outputs.geojson import WGS84
+from screenplan.outputs.layers import write_layers
+from screenplan.outputs.record import file_sha256
+from screenplan.outputs.summary import summarise
+
+
+def told(layers, **options):
+    rows = summarise(layers, **options)
+    assert len(dict(rows)) == len(rows), "a label stands twice"
+    return dict(rows)
+
+
+def test_views_are_counted_by_what_becomes_of_them():
+    views = make_layer(VIEWS, rows=6).assign(
+        status=["closes", "closes", "stays open", "closed already", "no view", "no view"],
+        year_closed=pd.array([3, 9, pd.NA, pd.NA, pd.NA, pd.NA], dtype="Int64"),
+    )
+    # Counted by hand.
+    assert told({"views": views}) == {
+        "Views from windows to private places": "4",
+        "  closed by what stands already": "1",
+        "  closed by the screen": "2, in years 3 to 9",
+        "  left open": "1",
+    }
+    one = told({"views": views.iloc[1:2]})
+    assert one["  closed by the screen"] == "1, in year 9"
+
+
+def test_plants_are_counted_by_species_and_the_standing_ones_apart():
+    plants = make_layer(PLANTS, rows=4).assign(
+        species=["thuja", "holly", "thuja", "thuja"],
+        existing=[False, False, False, True],
+        moved_m=[0.0, 0.3, 0.0, 0.0],
+    )
+    assert told({"plants": plants}) == {
+        "New plants": "3 (1 holly, 2 thuja)",
+        "Plants that stand already": "1",
+        "Plants moved along their line": "1",
+    }
+
+
+def test_lengths_are_in_the_units_that_are_asked_for():
+    sides = make_layer(SIDES, rows=2).assign(length_m=[30.48, 60.96])
+    assert told({"sides": sides}) == {"Sides of the parcel": "2, 91.44 m around"}
+    # An international foot is 0.3048 m: 100 and 200 ft.
+    assert told({"sides": sides}, units="us") == {"Sides of the parcel": "2, 300.0 ft around"}
+
+
+def test_a_row_that_never_closes_is_said_so():
+    closure = make_layer(CLOSURE, rows=2).assign(
+        line_id=["a", "b"],
+        growth="typical",
+        asked_height_m=1.8,
+        year_closed=pd.array([7, pd.NA], dtype="Int64"),
+        mature_closed_height_m=[4.0, 1.2],
+    )
+    assert told({"closure": closure}) == {
+        "Row a closes": "up to 1.80 m in year 7",
+        "Row b closes": "never up to 1.80 m; up to 1.20 m in the end",
+    }
+
+
+def test_checks_are_counted():
+    checks = make_layer(CHECKS, rows=4).assign(
+        result=["passes", "fails", "passes", "cannot be judged"]
+    )
+    assert told({"checks": checks}) == {"Checks": "2 passed, 1 failed, 1 not judged"}
+
+
+def test_a_plan_without_anything_has_a_summary():
+    empty = make_all(OUTPUTS, rows=0)
+    summary = told(empty)
+    assert summary["New plants"] == "0"
+    assert summary["Planting lines"] == "none"
+    assert summary["Checks"] == "none"
+    assert told({}) == {}
+
+
+def test_the_dictionary_names_every_column_that_is_written(tmp_path):
+    table = data_dictionary()
+    assert list(table["layer"].unique()) == list(OUTPUTS)
+    for name, contract in OUTPUTS.items():
+        named = set(table.loc[table["layer"] == name, "column"])
+        layer = make_layer(contract)
+        written = {c if not c.startswith("open_y") else "open_yNN" for c in layer.columns}
+        assert named == written - {"geometry"}
+    assert (table["meaning"].str.len() > 0).all()
+    assert len(data_dictionary(INPUTS)) == sum(len(c.columns) for c in INPUTS.values())
+
+
+def test_all_layers_of_a_run_are_written_and_listed(tmp_path):
+    parcel = geopandas.GeoSeries([box(1_450_000, 540_000, 1_450_100, 540_100)], crs=2264)
+    frame = LocalFrame.around(parcel)
+    layers = make_all(OUTPUTS, frame.crs)
+    layers["plants"] = make_layer(PLANTS, frame.crs, rows=1).set_geometry([Point(0, 0)])
+    layers["buildings"] = make_layer(INPUTS["buildings"], frame.crs)  # read, but not written
+    del layers["closure"]
+    written = write_layers(layers, tmp_path, send_out=frame.send_out, crs=frame.source_crs)
+    names = [name for name in OUTPUTS if name != "closure"]
+    suffix = {name: "geojson" if OUTPUTS[name].geometry else "csv" for name in names}
+    assert [entry["file"] for entry in written] == [
+        *(f"{name}.{suffix[name]}" for name in names),
+        "plan.gpkg",
+    ]
+    assert sorted(path.name for path in tmp_path.iterdir()) == sorted(
+        entry["file"] for entry in written
+    )
+    for entry in written:
+        assert entry["sha256"] == file_sha256(tmp_path / entry["file"])
+    assert written[-1]["layers"] == {name: len(layers[name]) for name in names}
+    assert [name for name, _ in pyogrio.list_layers(tmp_path / "plan.gpkg")] == names
+    # The frame's own tests hold its transformation; here only which layer went where.
+    plant = json.loads((tmp_path / "plants.geojson").read_text())["features"][0]
+    lon, lat = plant["geometry"]["coordinates"]
+    sent = frame.send_out(layers["plants"], WGS84).geometry.iloc[0]
+    assert (lon, lat) == (round(sent.x, 9), round(sent.y, 9))
+    home = pyogrio.read_dataframe(tmp_path / "plan.gpkg", layer="plants")
+    # The frame's origin is the middle of the parcel, in feet, within the frame's curvature.
+    assert home.geometry.iloc[0].distance(Point(1_450_050, 540_050)) < 0.01
+    with (tmp_path / "checks.csv").open(encoding="utf-8", newline="") as source:
+        assert len(list(csv.DictReader(source))) == len(layers["checks"])
