@@ -12,7 +12,7 @@ from screenplan.planting.shapes import COLUMN, ELLIPSOID, shape_code
 from screenplan.views.crowns import CrownTable, tabulate_crowns
 from screenplan.views.holes import LineStand
 from screenplan.views.kernel import Rows, arrange_rows
-from screenplan.views.obstacles import numbers
+from screenplan.views.obstacles import numbers, plan_xy
 from screenplan.views.results import GROWTHS, TYPICAL
 
 
@@ -78,11 +78,11 @@ def grow_rows(
         shapes, winter = [COLUMN], [1.0]
     crowns = tabulate_crowns(shapes, *sizes, winter)
     order = np.lexsort((numbers(plants, "station_m", 0.0), plants["line_id"].astype(str)))
-    points = plants.geometry.iloc[order]
+    x, y = plan_xy(plants.geometry)[order].T
     _, row = np.unique(plants["line_id"].astype(str).to_numpy()[order], return_inverse=True)
     rows = arrange_rows(
-        points.x.to_numpy(),
-        points.y.to_numpy(),
+        x,
+        y,
         numbers(plants, "ground_m", 0.0)[order],
         kind[order],
         row,
@@ -117,9 +117,7 @@ def stand_in_year(planting_lines, plants, crowns: CrownTable, kind, year: int) -
 
 def _check(plants, table) -> None:
     stock = numbers(plants, "stock_height_m", np.nan)
-    points = plants.geometry
-    placed = ~(points.isna() | points.is_empty).to_numpy()
-    placed &= np.isfinite(points.x.to_numpy()) & np.isfinite(points.y.to_numpy())
+    placed = np.isfinite(plan_xy(plants.geometry)).all(axis=1)
     unknown = ~plants["species"].astype(str).isin(list(table)).to_numpy()
     problems = []
     for wrong, what, mend in (

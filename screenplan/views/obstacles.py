@@ -132,6 +132,16 @@ def numbers(layer, name: str, default: float) -> np.ndarray:
     return np.where(np.isnan(values), default, values)
 
 
+def plan_xy(points) -> np.ndarray:
+    """Give the coordinates of points, (rows, 2); NaN where a row has no point."""
+    points = np.asarray(points, object)
+    there = ~(shapely.is_missing(points) | shapely.is_empty(points))
+    there &= shapely.get_type_id(points) == 0
+    xy = np.full((len(points), 2), np.nan)
+    xy[there] = shapely.get_coordinates(points[there])
+    return xy
+
+
 def identifiers(layer, name: str) -> list[str]:
     """Give the identifiers of a layer's rows as text; their numbers from 1 where none are given."""
     if name not in layer.columns:

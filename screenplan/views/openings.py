@@ -9,7 +9,7 @@ import shapely
 
 from screenplan.errors import InputError, Problem
 from screenplan.site.floors import floors_of
-from screenplan.views.obstacles import identifiers, numbers
+from screenplan.views.obstacles import identifiers, numbers, plan_xy
 
 #: A window point may lie this far from its own building's wall (survey of windows by eye or phone).
 WALL_REACH_M = 1.0
@@ -76,10 +76,8 @@ def openings_of(
         By row: a missing place, sill or size, a direction that is unknown or points into the
         building, a window inside its building, and one under the ground.
     """
-    points = windows.geometry.to_numpy()
-    lost = shapely.is_missing(points) | shapely.is_empty(points)
-    x, y = shapely.get_x(points), shapely.get_y(points)
-    lost |= ~(np.isfinite(x) & np.isfinite(y))
+    x, y = plan_xy(windows.geometry).T
+    lost = ~(np.isfinite(x) & np.isfinite(y))
     sill = numbers(windows, "sill_m", np.nan)
     height, width = numbers(windows, "height_m", 1.2), numbers(windows, "width_m", 1.2)
     facing = numbers(windows, "facing_deg", np.nan)

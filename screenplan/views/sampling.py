@@ -177,7 +177,7 @@ def sample_places(
     heights = np.column_stack(
         [numbers(places, "eye_seated_m", SEATED_M), numbers(places, "eye_standing_m", STANDING_M)]
     )
-    lost = shapely.is_missing(shapes) | shapely.is_empty(shapes)
+    lost = ~np.isfinite(shapely.bounds(shapes)).all(axis=1)  # missing, empty, or not a number
     faults: dict[tuple[str, str], list[int]] = {}
     for row in np.flatnonzero(lost):
         faults.setdefault(_EMPTY, []).append(int(row) + 1)
