@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 
 import geopandas as gpd
 import numpy as np
@@ -21,7 +22,15 @@ from screenplan.planting.existing import EXISTING_WITHIN_M, Standing, standing_p
 from screenplan.planting.lines import CLEARANCE_M, covered_spans, plantable_stretches
 from screenplan.planting.patterns import FITS, PATTERNS, between, check_spacing
 from screenplan.planting.species import DEFAULT_SPECIES, Species, species_of
-from screenplan.planting.stations import LEAST_SHARE, set_evened, set_exact, settle, subtract
+from screenplan.planting.stations import (
+    LEAST_SHARE,
+    covers,
+    set_evened,
+    set_exact,
+    settle,
+    subtract,
+    within,
+)
 from screenplan.planting.stock import stock_of
 from screenplan.planting.zones import keep_clear
 from screenplan.tables import layer_of
@@ -125,6 +134,7 @@ def set_plants(
     if stagger:
         for index in np.flatnonzero(rows == 2):
             plan.stagger_line(int(index), fill_existing)
+        plan.fill_second_row()
 
     if not plan.plants:
         rules = {rule for _, _, point in plan.dropped for rule in _rules_at(point, no_plant_zones)}
@@ -254,7 +264,46 @@ class _Plan:
             for station in sorted(wanted)
             if taken.distance(line.interpolate(station)) > CORNER_M
         ]
-        self._take(index, settle(ordered, stretches, standing, self.spacing, self.move_m))
+        found = settle(ordered, stretches, standing, self.spacing, self.move_m)
+        # The inner row is shorter at a corner: stations that crowd there are none to report.
+        allowed = self.stretches[index]
+        found.dropped = [one for one in found.dropped if not within(one, allowed)]
+        self._take(index, found)
+
+    def fill_second_row(self) -> None:
+        """Fill plantable gaps of the staggered row that are wider than the spacing.
+
+        They arise where it is longer than the first row: round a corner that points inwards, and
+        where stations crowded at a corner.
+        """
+        stations: dict[int, list[float]] = {}
+        for plant in self.plants:
+            if self.rows[plant.line] == 2:
+                stations.setdefault(plant.line, []).append(plant.station)
+        for line in stations:
+            stations[line].sort()
+        for line, own in stations.items():
+            for a, b in pairwise(own):
+                if covers((a, b), self.stretches[line]):
+                    for station in between(a, b, self.spacing):
+                        self._add(line, float(station), 0.0)
+            before = self.corners.get(line)
+            if before not in stations:
+                continue
+            length, last = self.lines[before].length, stations[before][-1]
+            if covers((last, length), self.stretches[before]) and covers(
+                (0.0, own[0]), self.stretches[line]
+            ):
+                arms = (length - last, own[0])
+                at_corner = min(arms) >= self.spacing * LEAST_SHARE and max(arms) <= self.spacing
+                if at_corner and sum(arms) > self.spacing:
+                    self._add(line, 0.0, 0.0)
+                    continue
+                for at in between(last, length + own[0], self.spacing):
+                    if at < length:
+                        self._add(before, float(at), 0.0)
+                    else:
+                        self._add(line, float(at - length), 0.0)
 
     def _middles(self, first: int, group: list[float], line, apart: float) -> list[float]:
         group = sorted(set(group))

@@ -175,11 +175,11 @@ def settle(
     result = Stations()
     least = spacing * (LEAST_SHARE - EQUAL_SHARE)
     fixed = sorted(fixed)
-    free = [station for station, _ in wanted if _within(station, stretches)]
+    free = [station for station, _ in wanted if within(station, stretches)]
     ends = [end for stretch in stretches for end in stretch]
     last = -np.inf
     for station, moved in wanted:
-        if _within(station, stretches):
+        if within(station, stretches):
             options = [station] if station - last >= least else []
         else:
             near = [end for end in ends if abs(end - station) <= move_m + AT_EDGE_M]
@@ -199,8 +199,14 @@ def _clear(station: float, others: Sequence[float], least: float) -> bool:
     return all(abs(other - station) >= least for other in others[max(at - 1, 0) : at + 1])
 
 
-def _within(station: float, stretches: Sequence[Stretch]) -> bool:
+def within(station: float, stretches: Sequence[Stretch]) -> bool:
+    """Whether a station lies on one of the stretches, its ends included."""
     return any(a - AT_EDGE_M <= station <= b + AT_EDGE_M for a, b in stretches)
+
+
+def covers(span: Stretch, stretches: Sequence[Stretch]) -> bool:
+    """Whether one stretch holds a whole span."""
+    return any(a - AT_END_M <= span[0] and span[1] <= b + AT_END_M for a, b in stretches)
 
 
 def subtract(stretches: Sequence[Stretch], spans: Sequence[Stretch]) -> list[Stretch]:

@@ -1,0 +1,144 @@
+"""Setback rules: the shipped table against its sources, overrides, and what is refused."""
+
+import math
+
+import pytest
+
+from screenplan.errors import InputError
+from screenplan.rules.ruleset import FEATURES, STATUSES, Rule, load_rules, rules_for
+
+FOOT = 0.3048  # exact by definition
+SHIPPED = {rule.key: rule for rule in load_rules()}
+
+
+def test_every_shipped_rule_says_where_it_comes_from_and_is_confirmed_locally():
+    assert {rule.feature for rule in SHIPPED.values()} == set(FEATURES)
+    for rule in SHIPPED.values():
+        assert rule.source
+        assert rule.reason
+        assert rule.status in STATUSES
+        assert rule.confirm_locally
+        if rule.status == "common practice":
+            assert "no source" in rule.source
+
+
+@pytest.mark.parametrize(
+    ("key", "height_ft", "spread_ft", "expected_ft"),
+    [
+        # Septic field: at least the mature height, never under 10 ft (Johnson County IN, read).
+        ("septic_field", 40, 12, 40),
+        ("septic_field", 8, 8, 10),
+        # Walls: 10 ft for trees up to 40 ft, 15 ft above, shrubs 3 ft (read).
+        ("building_tree", 40, 12, 10),
+        ("building_tall_tree", 50, 12, 15),
+        ("building_shrub", 10, 10, 3),
+        # A plant of up to 40 ft stands 15 ft off an overhead line, taller 65 ft (example, read).
+        ("overhead_tree", 40, 12, 15),
+        ("overhead_tall_tree", 50, 12, 65),
+        # The crown inside the parcel: half the spread, once (arithmetic).
+        ("boundary_crown", 40, 12, 6),
+    ],
+)
+def test_distance_to_the_stem(key, height_ft, spread_ft, expected_ft):
+    rule = SHIPPED[key]
+    assert rule.applies_to(height_ft * FOOT)
+    distance = rule.stem_distance_m(height_ft * FOOT, spread_ft * FOOT, hole_m=0.5)
+    assert distance == pytest.approx(expected_ft * FOOT)
+
+
+def test_buried_line_keeps_the_edge_of_the_hole_out_of_the_tolerance_zone():
+    # 24 in from the outside edge in Florida and New York (read), plus half the hole (arithmetic).
+    assert SHIPPED["buried_line"].stem_distance_m(5, 3, hole_m=0.5) == pytest.approx(
+        24 * 0.0254 + 0.25
+    )
+
+
+def test_rules_by_mature_height():
+    # Under 20 ft a published zoning lets plants stand beside an overhead line (read).
+    assert rules_for(SHIPPED.values(), "overhead", 20 * FOOT) == ()
+    keys = {rule.key for rule in rules_for(SHIPPED.values(), "overhead", 50 * FOOT)}
+    assert keys == {"overhead_tree", "overhead_tall_tree"}
+
+
+def test_kind_narrows_a_rule():
+    gas = Rule("gas", "buried", 3.0, kind="gas")
+    assert rules_for([gas], "buried", 5.0, "gas") == (gas,)
+    assert rules_for([gas], "buried", 5.0, "water") == ()
+
+
+def test_a_file_overrides_by_key_adds_and_switches_off(tmp_path):
+    file = tmp_path / "own.toml"
+    file.write_text(
+        '[driveway]\ndistance = "5 ft"\n[pond]\nuse = false\n'
+        '[gas]\nfeature = "buried"\nkind = "gas"\ndistance = "3 m"\nreason = "asked by the owner"\n'
+    )
+    rules = {rule.key: rule for rule in load_rules(file)}
+    assert rules["driveway"].distance_m == pytest.approx(5 * FOOT)
+    assert rules["driveway"].reason == SHIPPED["driveway"].reason
+    assert rules["driveway"].status == "user"
+    assert rules["driveway"].source.startswith("changed by the user; before: common practice")
+    assert "pond" not in rules
+    assert rules["gas"].distance_m == 3.0
+    assert set(rules) == (set(SHIPPED) - {"pond"}) | {"gas"}
+
+
+def test_overrides_of_the_plan_come_last(tmp_path):
+    file = tmp_path / "own.toml"
+    file.write_text('[driveway]\ndistance = "5 ft"\n')
+    rules = load_rules(file, {"driveway": {"distance": "2 m"}})
+    assert {rule.key: rule for rule in rules}["driveway"].distance_m == 2.0
+
+
+BAD = [
+    ({"driveway": {"distnace": "3 ft"}}, "rule driveway: 'distnace' is not a key of a rule"),
+    ({"driveway": {"distance": 3}}, "rule driveway: 3 has no unit"),
+    ({"driveway": {"distance": "3 parsecs"}}, "'parsecs' is not a unit of length"),
+    ({"driveway": {"distance": "-3 ft"}}, "distance is negative"),
+    ({"driveway": {"feature": "moat"}}, "feature is 'moat', which is not known"),
+    ({"driveway": {"measured_to": "leaf"}}, "measured_to is 'leaf'"),
+    ({"driveway": {"per_mature_height": "1"}}, "per_mature_height is '1', not a number"),
+    ({"driveway": {"per_mature_spread": math.inf}}, "per_mature_spread is inf"),
+    ({"driveway": {"confirm_locally": "yes"}}, "confirm_locally is 'yes'"),
+    ({"driveway": {"reason": ""}}, "reason is '', not a text"),
+    ({"driveway": "3 ft"}, "'driveway' is not a rule but '3 ft'"),
+    ({"moat": {"use": False}}, "there is no rule 'moat' to switch off"),
+    ({"moat": {"distance": "3 ft"}}, "a new rule needs feature and reason"),
+    ({"moat": {"feature": "pond", "reason": "wet"}}, "rule moat: it has no distance"),
+    ({"boundary_crown": {"per_mature_spread": 0.5}}, "contains half the mature spread already"),
+    (
+        {"building_tree": {"up_to_mature_height": "10 ft"}},
+        "no species can be taller than above_mature_height",
+    ),
+]
+
+
+@pytest.mark.parametrize(("overrides", "says"), BAD, ids=[says[:40] for _, says in BAD])
+def test_refused(overrides, says):
+    with pytest.raises(InputError) as caught:
+        load_rules(overrides=overrides)
+    assert says in str(caught.value)
+    assert str(next(iter(overrides))) in str(caught.value)
+
+
+def test_all_problems_are_told_at_once_with_the_file(tmp_path):
+    file = tmp_path / "own.toml"
+    file.write_text('[driveway]\ndistance = 3\n[pond]\nfeature = "lake"\n')
+    with pytest.raises(InputError, match=r"own\.toml, key driveway\.distance") as caught:
+        load_rules(file)
+    assert len(caught.value.problems) == 2
+
+
+@pytest.mark.parametrize(
+    ("content", "says"),
+    [
+        (b"[driveway\n", "is not TOML"),
+        (b"\xff\xfe[a]", "not text in UTF-8"),
+        (None, "cannot be read"),
+    ],
+)
+def test_an_unreadable_file(tmp_path, content, says):
+    file = tmp_path / "own.toml"
+    if content is not None:
+        file.write_bytes(content)
+    with pytest.raises(InputError, match=says):
+        load_rules(file)

@@ -1,0 +1,150 @@
+"""The species table: complete, sourced, extensible, and strict."""
+
+import pytest
+
+from screenplan.contracts import HIGHEST_PLANT_M
+from screenplan.errors import InputError
+from screenplan.planting.shapes import SHAPES
+from screenplan.planting.species import DEFAULT_SPECIES, GROWTH_CLASSES, load_species, species_of
+from screenplan.planting.stock import HOLE_PER_BALL, STOCKS, hole_width
+
+TABLE = load_species()
+FOOT = 0.3048
+
+
+def test_the_table_serves_screens():
+    assert len(TABLE) >= 8
+    assert {species.shape for species in TABLE.values()} == set(SHAPES)
+    assert any(not species.evergreen for species in TABLE.values())
+    assert any(species.clear_stem_m > 0 for species in TABLE.values())
+    assert DEFAULT_SPECIES in TABLE
+
+
+@pytest.mark.parametrize("species", TABLE.values(), ids=TABLE)
+def test_every_value_has_a_source_and_is_possible(species):
+    for name in (
+        "growth",
+        "mature_height",
+        "mature_spread",
+        "shape",
+        "spread_share",
+        "leaf_density",
+    ):
+        assert species.sources[name]
+    low, typical, high = species.yearly_growth_m
+    assert 0 < low <= typical <= high
+    assert 0 < species.mature_height_m[0] <= species.mature_height_m[1] <= HIGHEST_PLANT_M
+    assert 0 < species.mature_spread_m[0] <= species.mature_spread_m[1]
+    assert 0 < species.stock_height_m <= species.mature_height_m[1]
+    assert species.latin_name.startswith(species.genus)
+    assert species.winter_share == 1 if species.evergreen else species.winter_share < 1
+
+
+# USDA PLANTS characteristics, mature height in ft (open data, code).
+USDA = {
+    "juniperus_virginiana": 50,
+    "juniperus_scopulorum": 50,
+    "ilex_opaca": 40,
+    "ilex_vomitoria": 25,
+    "ilex_glabra": 8,
+    "chamaecyparis_thyoides": 50,
+    "calocedrus_decurrens": 100,
+    "picea_abies": 130,
+    "magnolia_grandiflora": 100,
+    "morella_cerifera": 10,
+}
+
+
+@pytest.mark.parametrize(("key", "feet"), USDA.items())
+def test_mature_heights_against_the_open_plant_data(key, feet):
+    assert TABLE[key].mature_height_m[1] == pytest.approx(feet * FOOT)
+
+
+def test_white_cedar_against_the_fact_sheet():
+    # 25 to 40 ft tall, 10 to 12 ft spread, slow (UF/IFAS ST-629, 1994, read).
+    cedar = TABLE["thuja_occidentalis"]
+    assert cedar.mature_height_m == pytest.approx((25 * FOOT, 40 * FOOT))
+    assert cedar.mature_spread_m == pytest.approx((10 * FOOT, 12 * FOOT))
+    assert cedar.yearly_growth_m == GROWTH_CLASSES["slow"]
+
+
+def test_deciduous_screens_lose_40_percent():
+    # Conservation Buffers 6.7 (read).
+    assert TABLE["carpinus_betulus"].winter_share == pytest.approx(0.6)
+
+
+def test_a_plan_changes_and_adds_species():
+    table = load_species(
+        {
+            "thuja_occidentalis": {"mature_height": ["5 m", "7 m"]},
+            "narrow": {"like": "thuja_occidentalis", "shape": "column", "latin": "Thuja sp."},
+            "own": {
+                "latin": "Taxus baccata",
+                "shape": "cone",
+                "yearly_growth": ["0.1 m", "6 in", "0.2 m"],
+                "mature_height": ["3 m", "6 m"],
+                "mature_spread": ["2 m", "4 m"],
+                "hardiness_zones": [6, 8],
+            },
+        }
+    )
+    assert table["thuja_occidentalis"].mature_height_m == (5, 7)
+    assert table["thuja_occidentalis"].sources["mature_height"] == "the user's value"
+    assert (
+        table["thuja_occidentalis"].mature_spread_m == TABLE["thuja_occidentalis"].mature_spread_m
+    )
+    assert table["narrow"].shape == "column"
+    assert table["own"].yearly_growth_m == pytest.approx((0.1, 0.1524, 0.2))
+    assert table["own"].genus == "Taxus"
+    assert load_species() == TABLE
+
+
+BAD = [
+    ({"a": "thuja"}, "species a is 'thuja', not a table"),
+    ({"a": {"latin": "A b"}}, "a new species needs shape, growth_class, mature_height"),
+    ({"a": {"like": "nothing"}}, "there is no species 'nothing'"),
+    ({"thuja_occidentalis": {"shape": "ball"}}, "shape 'ball' is not known"),
+    ({"thuja_occidentalis": {"hieght": 3}}, "'hieght' is not a key of a species"),
+    ({"thuja_occidentalis": {"mature_height": ["9 m", "5 m"]}}, "not in rising order"),
+    ({"thuja_occidentalis": {"mature_height": "9 m"}}, "Write 2 lengths: low and high"),
+    ({"thuja_occidentalis": {"mature_height": [5, 9]}}, "5 has no unit"),
+    ({"thuja_occidentalis": {"mature_height": ["5 m", "9999 m"]}}, "above 0 and up to 60 m"),
+    ({"thuja_occidentalis": {"yearly_growth": ["0 m", "1 m", "2 m"]}}, "above 0 and up to 3 m"),
+    ({"thuja_occidentalis": {"growth_class": "brisk"}}, "growth_class 'brisk' is not known"),
+    ({"thuja_occidentalis": {"evergreen": "yes"}}, "evergreen is 'yes'"),
+    ({"thuja_occidentalis": {"leaf_density": [4, 2]}}, "leaf_density is not in rising order"),
+    ({"thuja_occidentalis": {"spread_share": 0}}, "spread_share is 0"),
+    ({"thuja_occidentalis": {"establishment_years": -1}}, "establishment_years is -1"),
+    ({"thuja_occidentalis": {"stock_height": "20 m"}}, "never grows above"),
+    ({"thuja_occidentalis": {"latin": 3}}, "latin is 3, not a text"),
+    ({"thuja_occidentalis": {"sources": "a book"}}, "sources is not a table of texts"),
+    ({"thuja_occidentalis": {"clear_stem": "-1 m"}}, "clear_stem is -1 m"),
+]
+
+
+@pytest.mark.parametrize(("extra", "says"), BAD, ids=[says[:40] for _, says in BAD])
+def test_refused(extra, says):
+    with pytest.raises(InputError) as caught:
+        load_species(extra)
+    assert says in str(caught.value)
+    assert f"key species.{next(iter(extra))}" in str(caught.value)
+
+
+def test_species_are_found_by_any_name():
+    assert species_of("Thuja occidentalis").key == "thuja_occidentalis"
+    assert species_of("northern white cedar").key == "thuja_occidentalis"
+    with pytest.raises(InputError, match=r"there is no species 'oak'\. Write one of thuja_occ"):
+        species_of("oak")
+
+
+def test_holes_by_stock():
+    # Balls of 3 ft and 10 ft conifers 14 and 34 in (memory), holes 2 to 3 times as wide (read).
+    assert 2 <= HOLE_PER_BALL <= 3
+    assert hole_width("balled", 3 * FOOT) == pytest.approx(HOLE_PER_BALL * 14 * 0.0254)
+    assert hole_width("balled", 10 * FOOT) == pytest.approx(HOLE_PER_BALL * 34 * 0.0254)
+    # The same plant needs the smallest hole as a plug, the widest balled.
+    widths = [hole_width(kind, 0.6) for kind in ("plug", "container", "balled")]
+    assert widths == sorted(widths)
+    assert set(STOCKS) == {"plug", "bare_root", "container", "balled"}
+    with pytest.raises(InputError, match="there is no kind of stock 'bag'"):
+        hole_width("bag", 1.0)
