@@ -19,7 +19,9 @@ from screenplan.site.walls import Walls, walls_of
 
 #: What is left of a place beside the buildings in it must be at least this large.
 LEAST_PLACE_M2 = 0.5
-#: A derived place smaller than this is not worth the name.
+#: A derived place has room for a table (common practice, no source) ...
+ROOM_M2 = 12.0
+#: ... or at least for a few chairs; a smaller one is none.
 LEAST_DERIVED_M2 = 4.0
 #: Walls that face within this of the garden's direction are on the garden side.
 GARDEN_SIDE_DEG = 60.0
@@ -45,7 +47,8 @@ def lay_places(
     the garden side: before the walls that face away from the nearest road or, where no road is
     within 100 m, before the wall with the most open ground in front of it. Where no building
     stands on the subject it is the middle of the parcel: what is farther from its outline than
-    half the radius of the largest circle within.
+    half the radius of the largest circle within. A side without room for a table (12 m²) gives
+    way to the next; on a parcel that is built upon all over there is no derived place.
 
     Parameters
     ----------
@@ -76,7 +79,10 @@ def lay_places(
         return _complete(private_places, buildings, parcels.crs)
     if not derive:
         return _shape([], [], parcels.crs)
-    place, name = _derive(parcels, buildings, roads, depth_m)
+    found = _derive(parcels, buildings, roads, depth_m)
+    if found is None:
+        return _shape([], [], parcels.crs)
+    place, name = found
     return _shape([place], [{"place_id": "derived-1", "name": name, "derived": True}], parcels.crs)
 
 
@@ -199,24 +205,37 @@ def _polygons(geometry):
 
 
 def _derive(parcels, buildings, roads, depth_m: float):
+    """Find the likeliest private place and its name, or None where all is built upon."""
     subject = subject_outline(parcels)
-    if buildings is not None and len(buildings):
-        footprints = sound(buildings.geometry.to_numpy())
-        house = _main_house(footprints, buildings, parcels)
-        if house is not None:
-            solid = shapely.union_all(footprints)
-            walls = walls_of(house)
-            for chosen in _garden_sides(walls, house, subject, solid, roads):
-                strip = _strip_before(walls, chosen, depth_m)
-                strip = _largest(shapely.difference(shapely.intersection(strip, subject), solid))
-                if strip is not None and strip.area >= LEAST_DERIVED_M2:
-                    return strip, "garden side of the house"
-            subject = _largest(shapely.difference(subject, solid)) or subject
-    circle = shapely.maximum_inscribed_circle(subject)
-    return (
-        _largest(shapely.buffer(subject, -0.5 * circle.length)) or subject,
-        "middle of the parcel",
-    )
+    if buildings is None or len(buildings) == 0:
+        return _middle(subject), "middle of the parcel"
+    footprints = sound(buildings.geometry.to_numpy())
+    near = footprints[shapely.intersects(footprints, subject)]
+    solid = shapely.union_all(near)
+    open_ground = shapely.difference(subject, solid)
+    house = _main_house(footprints, buildings, parcels)
+    if house is not None:
+        walls = walls_of(house)
+        best = None
+        for chosen in _garden_sides(walls, house, open_ground, roads):
+            strip = _largest(
+                shapely.intersection(_strip_before(walls, chosen, depth_m), open_ground)
+            )
+            if strip is not None and (best is None or strip.area > best.area):
+                best = strip
+            if best is not None and best.area >= ROOM_M2:
+                break
+        if best is not None and best.area >= LEAST_DERIVED_M2:
+            return best, "garden side of the house"
+    rest = _largest(open_ground)
+    if rest is None or rest.area < LEAST_DERIVED_M2:
+        return None
+    return _middle(rest), "middle of the parcel"
+
+
+def _middle(ground):
+    circle = shapely.maximum_inscribed_circle(ground)
+    return _largest(shapely.buffer(ground, -0.5 * circle.length))
 
 
 def _main_house(footprints: np.ndarray, buildings, parcels):
@@ -229,14 +248,13 @@ def _main_house(footprints: np.ndarray, buildings, parcels):
     return max(footprints[candidates], key=lambda footprint: footprint.area)
 
 
-def _garden_sides(walls: Walls, house, subject, solid, roads):
+def _garden_sides(walls: Walls, house, open_ground, roads):
     """Give sets of walls, the likeliest garden side first, for one of them to have room before it."""
     facing = walls.facing_deg
     long = walls.length_m >= min(SHORTEST_WALL_M, walls.length_m.max())
     road = _way_to_road(house, roads)
     if road is not None:
         yield np.flatnonzero(long & (apart_deg(facing, road + 180.0) <= GARDEN_SIDE_DEG))
-    open_ground = shapely.difference(subject, solid)
     before = [
         shapely.intersection(
             _before_wall(walls, wall, GROUND_BEFORE_M, wide=True), open_ground

@@ -1,0 +1,336 @@
+"""Windows of the neighbours, given and derived. Lengths in metres, directions from north."""
+
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from shapely import affinity
+
+from screenplan.contracts import WINDOWS
+from screenplan.errors import InputError
+from screenplan.site.compass import apart_deg, unit_vector
+from screenplan.site.walls import walls_of
+from screenplan.site.windows import examine_windows, lay_windows, own_windows
+
+SUBJECT = shapely.box(0, 0, 30, 40)
+NEIGHBOUR = shapely.box(30, 0, 60, 40)
+
+
+@dataclass(frozen=True)
+class Slope:
+    """Ground that rises to the east, one metre in ten."""
+
+    def height_at(self, x, y):
+        return 100.0 + 0.1 * np.asarray(x)
+
+
+def parcels():
+    return gpd.GeoDataFrame(
+        {"parcel_id": ["own", "east"], "is_subject": [True, False]}, geometry=[SUBJECT, NEIGHBOUR]
+    )
+
+
+def buildings(*rows):
+    """Rows of (id, footprint, further columns)."""
+    return gpd.GeoDataFrame(
+        [{"building_id": name, **more} for name, _, more in rows],
+        geometry=[footprint for _, footprint, _ in rows],
+    )
+
+
+OWN_HOUSE = ("h0", shapely.box(10, 10, 20, 20), {"height_m": 6.0})
+EAST_HOUSE = ("h1", shapely.box(38, 12, 48, 22), {"height_m": 5.6})
+
+
+def windows(*rows):
+    return gpd.GeoDataFrame(
+        [{"window_id": f"w{i}", **more} for i, (_, more) in enumerate(rows, start=1)],
+        geometry=[shapely.Point(at) for at, _ in rows],
+    )
+
+
+def test_given_window_is_put_on_its_wall_and_completed():
+    laid = lay_windows(
+        parcels(), buildings(OWN_HOUSE, EAST_HOUSE), windows(((37.2, 15), {"sill_m": 3.7})), Slope()
+    )
+    assert [c for c in laid if c != "geometry"] == [c.name for c in WINDOWS.columns]
+    row = laid.iloc[0]
+    # By hand: the west wall of h1 is x = 38 and faces 270°.
+    assert (row.geometry.x, row.geometry.y) == (38.0, 15.0)
+    assert row["facing_deg"] == 270.0
+    assert row["building_id"] == "h1"
+    # By hand: a sill at 3.7 is in the storey from 2.8 to 5.6.
+    assert row["storey"] == 1
+    # Closed form: the mean of 100 + 0.1 x over x = 38 to 48 is 104.3; one storey of 2.8 above.
+    assert row["floor_m"] == pytest.approx(104.3 + 2.8)
+    assert (row["height_m"], row["width_m"], row["name"]) == (1.2, 1.2, "window w1")
+    assert not row["derived"]
+
+
+def test_given_values_are_kept():
+    more = {
+        "sill_m": 4.0,
+        "storey": 1,
+        "height_m": 1.5,
+        "width_m": 0.8,
+        "facing_deg": 285.0,
+        "name": "bathroom",
+        "building_id": "h1",
+    }
+    row = lay_windows(parcels(), buildings(EAST_HOUSE), windows(((38, 15), more))).iloc[0]
+    for name, value in more.items():
+        assert row[name] == value
+
+
+def test_floor_of_the_building_counts_where_it_is_stated():
+    house = (*EAST_HOUSE[:2], {"height_m": 5.6, "floor_m": 99.0})
+    row = lay_windows(
+        parcels(), buildings(house), windows(((38, 15), {"sill_m": 0.9})), Slope()
+    ).iloc[0]
+    assert row["floor_m"] == 99.0
+
+
+def test_index_and_crs_of_the_caller_are_kept():
+    given_windows = windows(((38, 15), {"sill_m": 0.9}), ((10, 15), {"sill_m": 0.9}))
+    given_windows.index = [7, 9]
+    before = given_windows.copy()
+    laid = lay_windows(parcels().set_crs(32632), buildings(OWN_HOUSE, EAST_HOUSE), given_windows)
+    assert list(laid.index) == [7]
+    assert laid.crs == "EPSG:32632"
+    assert given_windows.equals(before)
+
+
+def test_windows_of_the_own_house_are_left_out_and_named():
+    frame = windows(((10, 15), {"sill_m": 0.9}), ((38, 15), {"sill_m": 0.9}))
+    found = examine_windows(parcels(), buildings(OWN_HOUSE, EAST_HOUSE), frame)
+    assert list(found.layer["window_id"]) == ["w2"]
+    assert found.own == ("w1",)
+    assert any("left out: w1" in note for note in found.notes)
+    assert own_windows(parcels(), buildings(OWN_HOUSE, EAST_HOUSE), frame) == ("w1",)
+
+
+def test_facing_decides_at_a_corner():
+    """A window 10 cm from the corner of two walls takes the wall that it faces."""
+    frame = windows(((38.1, 22.1), {"sill_m": 0.9, "facing_deg": 0.0}))
+    row = lay_windows(parcels(), buildings(EAST_HOUSE), frame).iloc[0]
+    assert row.geometry.y == 22.0
+    frame = windows(((37.9, 21.9), {"sill_m": 0.9, "facing_deg": 270.0}))
+    row = lay_windows(parcels(), buildings(EAST_HOUSE), frame).iloc[0]
+    assert row.geometry.x == 38.0
+
+
+def test_window_without_a_building_stands_free_if_it_has_a_facing():
+    frame = windows(((50, 35), {"sill_m": 1.0, "facing_deg": 300.0}))
+    found = examine_windows(parcels(), buildings(EAST_HOUSE), frame, Slope())
+    row = found.layer.iloc[0]
+    assert row["building_id"] is None
+    # Closed form: the ground at x = 50.
+    assert row["floor_m"] == pytest.approx(105.0)
+    assert "window w1 has no building within 1.5 m" in found.notes[0]
+    assert lay_windows(parcels(), None, frame).iloc[0]["facing_deg"] == 300.0
+
+
+def test_sill_above_the_ceiling_is_noted():
+    frame = windows(((38, 15), {"sill_m": 3.7, "storey": 0}))
+    assert (
+        "above the ceiling of storey 0"
+        in examine_windows(parcels(), buildings(EAST_HOUSE), frame).notes[0]
+    )
+
+
+WING = ("h2", shapely.box(33, 12, 38, 17), {"height_m": 3.0})
+
+
+@pytest.mark.parametrize(
+    ("at", "more", "message"),
+    [
+        ((43, 17), {"sill_m": 1}, r"row 1: window w1 is inside building h1, 5\.0 m from its nearest"),
+        ((55, 35), {"sill_m": 1}, r"window w1 has no wall within 1\.5 m and states no facing"),
+        ((38, 20), {"sill_m": 1, "facing_deg": 90}, r"faces 90°, into its own building h1, whose wall faces 270°"),
+        ((38, 14), {"sill_m": 1, "building_id": "h1"}, r"opens into another building beside h1"),
+        ((38, 14), {"sill_m": 1, "building_id": "h9"}, r"is in building h9, which is not in the layer"),
+        ((33, 14), {"sill_m": 1, "building_id": "h1"}, r"is 5\.0 m from every wall of its building h1"),
+        ((38, 20), {"sill_m": np.nan}, r"window w1 has no height of its sill"),
+        ((38, 20), {"sill_m": -1.0}, r"window w1 has its sill at -1\.0 m"),
+        ((38, 20), {"sill_m": 0.9, "storey": 1}, r"has its sill at 0\.9 m, below the floor of storey 1 at 2\.8 m"),
+        ((np.nan, 20), {"sill_m": 0.9}, r"window w1 has no place"),
+    ],
+)  # fmt: skip
+def test_refuses_by_row(at, more, message):
+    with pytest.raises(InputError, match=message) as error:
+        lay_windows(parcels(), buildings(EAST_HOUSE, WING), windows((at, more)))
+    assert str(error.value).startswith("layer windows, row 1: ")
+
+
+def test_refuses_all_bad_rows_at_once_and_doubles():
+    frame = windows(((43, 17), {"sill_m": 1}), ((38, 20), {"sill_m": 1}), ((55, 35), {"sill_m": 1}))
+    frame["window_id"] = ["a", "b", "b"]
+    with pytest.raises(InputError, match="the identifier b stands there 2 times") as error:
+        lay_windows(parcels(), buildings(EAST_HOUSE), frame)
+    assert [tuple(problem.rows) for problem in error.value.problems] == [(2, 3), (1,), (3,)]
+
+
+def test_remedy_of_a_facing_into_the_building_works():
+    at, more = (38, 20), {"sill_m": 1.0, "facing_deg": 90.0}
+    with pytest.raises(InputError, match="Turn the facing round"):
+        lay_windows(parcels(), buildings(EAST_HOUSE), windows((at, more)))
+    more["facing_deg"] = 270.0
+    assert len(lay_windows(parcels(), buildings(EAST_HOUSE), windows((at, more)))) == 1
+
+
+@pytest.mark.parametrize("name", ["spacing_m", "storey_height_m", "height_m", "width_m", "reach_m"])
+@pytest.mark.parametrize("value", [0.0, -1.0, float("nan")])
+def test_refuses_lengths_that_are_none(name, value):
+    with pytest.raises(InputError, match=f"key {name}: "):
+        lay_windows(parcels(), buildings(EAST_HOUSE), **{name: value})
+
+
+def test_derived_windows_by_hand():
+    laid = lay_windows(parcels(), buildings(OWN_HOUSE, EAST_HOUSE), terrain=Slope())
+    # By hand: the subject is west of h1. Its west wall sees it; the north and south walls see the
+    # parts of it that lie beyond their line by more than 10°; the east wall sees nothing.
+    # 10 m at 4 m at most: three windows a wall, 5.6 m: two storeys.
+    walls = laid.groupby("facing_deg").size()
+    assert walls[270.0] == 6
+    assert 90.0 not in walls.index
+    assert set(laid["building_id"]) == {"h1"}
+    west = laid[(laid["facing_deg"] == 270.0) & (laid["storey"] == 1)]
+    # Closed form: thirds of the wall, each window in the middle of its third.
+    assert sorted(west.geometry.y) == pytest.approx([12 + 10 / 6, 17, 22 - 10 / 6])
+    assert (west.geometry.x == 38.0).all()
+    assert west["sill_m"].to_numpy() == pytest.approx(2.8 + 0.9)
+    assert west["floor_m"].to_numpy() == pytest.approx(104.3 + 2.8)
+    assert west["name"].str.contains("upper window .*west wall of h1").all()
+    assert west["window_id"].str.fullmatch(r"h1-w\d+-s1").all()
+    assert laid["derived"].all()
+    assert laid["window_id"].is_unique
+    assert laid["name"].is_unique
+
+
+@pytest.mark.parametrize(
+    ("more", "storeys"),
+    [
+        ({"height_m": 2.5}, 1), ({"height_m": 4.0}, 1), ({"height_m": 4.3}, 2),
+        ({"height_m": 8.6}, 3), ({"storeys": 3, "height_m": 5.6}, 3), ({}, 1),
+    ],
+)  # fmt: skip
+def test_storeys_come_from_the_height_or_as_stated(more, storeys):
+    # Arithmetic: height / 2.8 rounded, one at least; a stated number counts.
+    laid = lay_windows(parcels(), buildings((*EAST_HOUSE[:2], more)))
+    assert sorted(set(laid["storey"])) == list(range(storeys))
+
+
+def test_walls_that_adjoin_another_building_get_no_windows():
+    laid = lay_windows(parcels(), buildings(EAST_HOUSE, WING))
+    west = laid[(laid["building_id"] == "h1") & (laid["facing_deg"] == 270.0)]
+    # By hand: the wing covers y = 12 to 17 of the west wall of 12 to 22; 5 m are left.
+    assert len(west[west["storey"] == 0]) == 2
+    assert west.geometry.y.min() > 17.0
+    wing = laid[laid["building_id"] == "h2"]
+    assert 90.0 not in set(wing["facing_deg"])
+
+
+def test_short_walls_get_no_window_and_walls_of_two_metres_one():
+    def on_west(width):
+        house = ("h1", shapely.box(38, 12, 48, 12 + width), {"height_m": 3.0})
+        laid = lay_windows(parcels(), buildings(house))
+        return int((laid["facing_deg"] == 270.0).sum())
+
+    assert [on_west(width) for width in (1.9, 2.0, 4.0, 4.1, 8.0)] == [0, 1, 1, 2, 2]
+
+
+def test_a_building_hides_the_subject_from_its_own_courtyard_and_back():
+    """A U-shaped house whose court opens to the east: the court's walls do not look at the subject."""
+    footprint = shapely.Polygon(
+        [(34, 10), (58, 10), (58, 14), (40, 14), (40, 26), (58, 26), (58, 30), (34, 30)]
+    )
+    laid = lay_windows(parcels(), buildings(("h1", footprint, {"height_m": 3.0})))
+    court = shapely.box(40.5, 13.9, 58, 26.1)
+    assert len(laid) > 0
+    assert not laid.geometry.within(court).any()
+
+
+def test_sheds_and_far_buildings_get_no_windows():
+    frame = buildings(
+        ("s", shapely.box(38, 12, 44, 18), {"height_m": 3.0, "kind": "shed"}),
+        ("far", shapely.box(95, 0, 105, 10), {"height_m": 3.0, "kind": "house"}),
+    )
+    assert len(lay_windows(parcels(), frame)) == 0
+    # By hand: 65 m from the subject.
+    assert set(lay_windows(parcels(), frame, reach_m=70.0)["building_id"]) == {"far"}
+
+
+def test_building_beyond_the_known_parcels_counts_as_a_neighbours():
+    frame = buildings(("n", shapely.box(10, 50, 20, 60), {"height_m": 3.0}))
+    assert set(lay_windows(parcels(), frame)["building_id"]) == {"n"}
+
+
+def test_nothing_to_derive_is_an_empty_layer_with_its_columns():
+    for options, why in (({"derive": False}, "switched off"), ({}, "no buildings are given")):
+        frame = buildings(EAST_HOUSE) if options else None
+        found = examine_windows(parcels(), frame, **options)
+        assert len(found.layer) == 0
+        assert [c for c in found.layer if c != "geometry"] == [c.name for c in WINDOWS.columns]
+        assert why in found.notes[0]
+
+
+def test_walls_pass_over_surveyed_steps_of_the_outline():
+    rng = np.random.default_rng(1)
+    ring = shapely.get_coordinates(shapely.segmentize(shapely.box(0, 0, 12, 8), 0.5))[:-1]
+    rough = shapely.Polygon(np.roll(ring, 7, axis=0) + rng.uniform(-0.03, 0.03, ring.shape))
+    walls = walls_of(rough)
+    # Closed form: the rectangle's own sides, within the noise.
+    assert sorted(np.round(walls.length_m)) == [8, 8, 12, 12]
+    for facing in (0, 90, 180, 270):
+        assert apart_deg(walls.facing_deg, facing).min() < 1.0
+
+
+def test_walls_of_a_courtyard_face_into_it():
+    ring = shapely.Polygon(
+        shapely.box(0, 0, 20, 20).exterior.coords, [shapely.box(5, 5, 15, 15).exterior.coords]
+    )
+    walls = walls_of(ring)
+    middles = (walls.start + walls.end) / 2
+    before = middles + 0.1 * np.column_stack(unit_vector(walls.facing_deg))
+    assert len(walls) == 8
+    assert not shapely.contains_xy(ring, *before.T).any()
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    angle=st.floats(0, 360),
+    x=st.floats(-1e4, 1e4),
+    y=st.floats(-1e4, 1e4),
+    spacing=st.floats(1.0, 8.0),
+)
+def test_derived_windows_turn_with_the_site(angle, x, y, spacing):
+    def moved(frame):
+        geometry = [
+            affinity.translate(affinity.rotate(shape, angle, origin=(0, 0)), x, y)
+            for shape in frame.geometry
+        ]
+        return frame.set_geometry(geometry)
+
+    frame = buildings(OWN_HOUSE, ("h1", shapely.box(36, 12, 47, 21), {"height_m": 5.6}), WING)
+    plain = lay_windows(parcels(), frame, spacing_m=spacing)
+    turned = lay_windows(moved(parcels()), moved(frame), spacing_m=spacing)
+    west = plain[plain["facing_deg"] == 270.0]
+    # Invariant: the west walls see the subject wholly, so its sampling decides nothing there.
+    facing = (270.0 - angle) % 360.0
+    found = turned[apart_deg(turned["facing_deg"].to_numpy(), facing) < 1e-6]
+    assert len(found) == len(west)
+    outlines = shapely.union_all(moved(frame).boundary.to_numpy())
+    assert shapely.distance(turned.geometry.to_numpy(), outlines) == pytest.approx(0, abs=1e-6)
+    solid = moved(frame).geometry.to_numpy()
+    step = 0.05 * np.column_stack(unit_vector(turned["facing_deg"].to_numpy()))
+    before = shapely.get_coordinates(turned.geometry.to_numpy()) + step
+    assert not any(shapely.contains_xy(footprint, *before.T).any() for footprint in solid)
+    # No two windows of one wall and storey are farther apart than asked.
+    for _, wall in turned.groupby(["building_id", "storey", turned["facing_deg"].round(3)]):
+        at = shapely.get_coordinates(wall.geometry.to_numpy())
+        along = np.sort(at @ np.array(unit_vector(wall["facing_deg"].iloc[0] + 90.0)))
+        assert (np.diff(along) <= spacing + 1e-6).all()
