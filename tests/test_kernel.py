@@ -199,6 +199,13 @@ def test_light_is_summed_by_season():
     assert light[0, 1] == pytest.approx([1.5, 0.4, 0.5])
 
 
+def test_light_where_all_plants_drop_their_leaves():
+    # By hand: 0.4 of the light passes in winter whatever stands in the way.
+    table = tabulate_crowns([0], *np.ones((3, 1, 2, 1)), [0.6])
+    light = open_light(np.array([[[0b10]]]), np.ones(1), table.leafless, 2)
+    assert light[0].tolist() == [[1.0, 0.0], pytest.approx([1.0, 0.4])]
+
+
 def test_without_plants_every_ray_is_open():
     table = growth_table([CONE])
     none = np.zeros(0)

@@ -21,6 +21,8 @@ LEAST_LENGTH_M = 0.1
 BESIDE_M = 1000.0
 #: Table of rays by segments that is worked on at a time.
 BLOCK = 2_000_000
+#: A stem this near to the edge of a zone stands at it, not in it.
+EDGE_M = 0.02
 #: Gaps of a row that differ by less are the same: rounding only.
 SAME_M = 1e-6
 
@@ -233,13 +235,20 @@ def _kinds(stand: LineStand, station, above) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _reason(stand: LineStand, gap: int, zones) -> str:
-    """Feature whose zones take most of a wide gap, or an empty string."""
-    stretch = shapely.ops.substring(stand.line, stand.station[gap], stand.station[gap + 1])
+    """Feature whose zones take most of a wide gap, or an empty string.
+
+    A zone in which one of the two neighbours stands forbids no plant there, so it is no reason.
+    """
+    begin, end = stand.station[gap], stand.station[gap + 1]
+    stretch = shapely.ops.substring(stand.line, begin, end)
+    stems = [stand.line.interpolate(begin), stand.line.interpolate(end)]
     taken: dict[str, float] = {}
     for zone, feature in zones:
         length = shapely.intersection(zone, stretch).length
-        if length > 0.0:
-            taken[feature] = max(taken.get(feature, 0.0), length)
+        if length > 0.0 and not any(
+            shapely.contains(zone, stem) and zone.boundary.distance(stem) > EDGE_M for stem in stems
+        ):
+            taken[feature] = taken.get(feature, 0.0) + length
     return max(taken, key=taken.get) if taken else ""
 
 

@@ -345,8 +345,10 @@ def _sum_open(masks, weight, leafless, years, changes):
         if w <= 0.0:
             continue
         for growth in range(growths):
-            # In winter the densest plant in the way decides: what passes is the sum over layers of
-            # (next leafless share - this one) where nothing up to this layer is in the way.
+            # In winter the densest plant in the way decides: what passes is the first leafless
+            # share, and over layers the sum of (next leafless share - this one) where nothing up
+            # to this layer is in the way.
+            changes[growth, 1, 0] += w * leafless[0]
             blocked = np.int64(0)
             for layer in range(layers):
                 blocked |= masks[ray, layer, growth]
