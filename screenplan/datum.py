@@ -88,6 +88,12 @@ def horizontal(crs: CRS) -> CRS:
     return crs
 
 
+def is_on_earth(crs: CRS) -> bool:
+    """Tell whether a CRS gives a place on a map: a site grid or a geocentric one does not."""
+    bare = horizontal(crs.source_crs) if crs.is_bound else crs
+    return bare.geodetic_crs is not None and not bare.is_geocentric
+
+
 def find_transformation(
     source: CRS,
     target: CRS,
@@ -122,6 +128,14 @@ def find_transformation(
         and the missing grids are named.
     """
     source, target = horizontal(source), horizontal(target)
+    for crs in (source, target):
+        if not is_on_earth(crs):
+            raise refuse(
+                f"The CRS '{crs.name}' gives no place on a map of the earth",
+                "Save the layer in a geographic or projected CRS",
+                file=file,
+                layer=layer,
+            )
     if source.equals(target, ignore_axis_order=True):
         same = Transformer.from_crs(target, target, always_xy=True)
         return Transformation(source.name, target.name, "none", 0.0, transformer=same)

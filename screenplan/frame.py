@@ -18,7 +18,13 @@ from pyproj import CRS, Transformer
 from pyproj.crs import ProjectedCRS
 from pyproj.crs.coordinate_operation import TransverseMercatorConversion
 
-from screenplan.datum import AREA_HALF_DEG, Transformation, find_transformation, horizontal
+from screenplan.datum import (
+    AREA_HALF_DEG,
+    Transformation,
+    find_transformation,
+    horizontal,
+    is_on_earth,
+)
 from screenplan.errors import refuse
 from screenplan.reproject import reproject
 
@@ -315,13 +321,12 @@ def _build(geodetic: CRS, lon0: float, lat0: float, scale: float) -> CRS:
 
 
 def _find_geodetic(source: CRS) -> CRS:
-    geodetic = _unbind(source).geodetic_crs
-    if geodetic is None or source.is_geocentric:
+    if not is_on_earth(source):
         raise refuse(
             f"The CRS '{source.name}' gives no place on a map of the earth",
             "Save the layer in a geographic or projected CRS",
         )
-    return horizontal(geodetic)
+    return horizontal(_unbind(source).geodetic_crs)
 
 
 def _unbind(crs: CRS) -> CRS:

@@ -32,6 +32,8 @@ def find_misfit(crs: CRS, bounds: tuple[float, float, float, float] | None) -> s
         return None
     flat = horizontal(crs)
     flat = horizontal(flat.source_crs) if flat.is_bound else flat
+    if flat.geodetic_crs is None:
+        return None  # no place on the earth at all, which is said elsewhere
     x, y = (bounds[0] + bounds[2]) / 2.0, (bounds[1] + bounds[3]) / 2.0
     said = f"Coordinates such as {x:.6g}, {y:.6g} cannot lie in the CRS '{crs.name}'"
     if flat.is_geographic:

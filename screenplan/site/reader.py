@@ -56,6 +56,7 @@ class Reader:
         self.problems: list = []
 
     def read(self, subject_id, subject_point, point_crs, height_m, terrain) -> Site:
+        """Read everything; see `screenplan.site.reading.read_site`."""
         self._require_crs()
         source = self.layers[PARCELS.name]
         id_column = self._id_column(source)
@@ -143,7 +144,13 @@ class Reader:
                 layer=source.layer,
                 rows=rows.index.tolist(),
             )
-        frame = LocalFrame.around(rows, height_m)
+        try:
+            frame = LocalFrame.around(rows, height_m)
+        except InputError as error:
+            problem = error.problems[0]
+            raise refuse(
+                problem.what, problem.mend, file=source.file, layer=source.layer
+            ) from None
         if height_m is None and isinstance(terrain, TerrainSource):
             # The terrain's height, above sea level, is far better than none for the scale.
             try:
@@ -183,6 +190,7 @@ class Reader:
         parcels["is_subject"] = parcels.index == chosen
         if point is not None:
             (point,) = self.frame.project_in(np.array([point]), way)
+        parcels = _drop_doubles(parcels, findings)
         parcels = settle_parts(parcels, point, findings)
         self.problems += findings.problems
         self._raise_problems()
@@ -391,6 +399,17 @@ def _drop_copies(frame: gpd.GeoDataFrame, findings: Findings, keep: int | None) 
         original = frame.index[np.flatnonzero(firsts == firsts[position])[0]]
         findings.mended([frame.index[position]], f"copy of row {original}: row left out")
     return frame[~again]
+
+
+def _drop_doubles(parcels: gpd.GeoDataFrame, findings: Findings) -> gpd.GeoDataFrame:
+    """Leave out other parcels of the subject's very outline, as those of flats are."""
+    shapes = shapely.normalize(np.asarray(parcels.geometry.array, dtype=object))
+    is_subject = parcels["is_subject"].to_numpy()
+    double = shapely.equals_identical(shapes, shapes[is_subject][0]) & ~is_subject
+    for row in parcels.index[double]:
+        name = parcels.loc[row, "parcel_id"]
+        findings.mended([row], f"parcel '{name}' has the subject's outline: row left out")
+    return parcels[~double]
 
 
 def _finite_bounds(frame: gpd.GeoDataFrame):

@@ -32,6 +32,8 @@ logging.getLogger("fiona").addHandler(logging.NullHandler())
 
 #: Layers up to this many rows are read whole, so that every row is checked.
 WHOLE_ROWS = 5000
+#: Drivers that parse the whole file at each opening, so that reading a part saves nothing.
+WHOLE_DRIVERS = ("GeoJSON", "GeoJSONSeq", "ESRIJSON", "TopoJSON", "KML", "GML", "CSV", "OGR_VRT")
 #: Tables that desktop programs keep in a GeoPackage beside the layers.
 NOT_LAYERS = ("layer_styles", "qgis_projects")
 #: Name of the index of what is read.
@@ -165,6 +167,10 @@ class FileLayer:
         """Name for messages."""
         return str(self.path)
 
+    @property
+    def _is_read_whole(self) -> bool:
+        return self.rows <= WHOLE_ROWS or self.driver in WHOLE_DRIVERS
+
     @cached_property
     def _whole(self) -> gpd.GeoDataFrame:
         frame = self._collect(None)
@@ -217,14 +223,14 @@ class FileLayer:
 
     def values(self, column: str) -> pd.Series:
         """One column of all rows, indexed by row number."""
-        if self.rows <= WHOLE_ROWS:
+        if self._is_read_whole:
             return self._whole[column]
         cells = [feature.properties[column] for feature in self._skim((column,))]
         return pd.Series(cells, index=pd.RangeIndex(1, len(cells) + 1, name=ROW), dtype=object)
 
     def take(self, rows: list[int]) -> gpd.GeoDataFrame:
         """Rows by number."""
-        if self.rows <= WHOLE_ROWS:
+        if self._is_read_whole:
             return self._whole.loc[rows]
         fid_by_row = {row: fid for fid, row in self._row_by_fid.items()}
         with _gdal(self.path, self.layer), self._open() as collection:
@@ -234,9 +240,9 @@ class FileLayer:
     def read(self, bounds: Bounds | None = None) -> gpd.GeoDataFrame:
         """Rows that meet a box, and those of which nobody can say where they are.
 
-        Of a layer above `WHOLE_ROWS` the latter are left out.
+        Of a layer that is not read whole the latter are left out.
         """
-        if bounds is None or self.rows <= WHOLE_ROWS:
+        if bounds is None or self._is_read_whole:
             return _meeting(self._whole, bounds)
         return self._collect(bounds)
 
@@ -307,6 +313,13 @@ def open_layer(name: str, source: LayerSource) -> FileLayer:
         _gdal(path, layer),
         fiona.open(_vsi(path), layer=layer, allow_unsupported_drivers=True) as collection,
     ):
+        if collection.schema["geometry"] == "None":
+            raise refuse(
+                "The layer has no geometry",
+                f"Give a layer with the {name.replace('_', ' ')} as shapes",
+                file=str(path),
+                layer=layer,
+            )
         wkt = collection.crs_wkt
         try:
             crs = CRS.from_user_input(wkt) if wkt else None
@@ -377,13 +390,15 @@ def _choose_layer(name: str, path: Path, asked: str | None) -> str:
             file=str(path),
             key=f"layers.{name}.layer",
         )
+    if len(listed) == 1:
+        return listed[0]
     spatial = [layer for layer in listed if _is_spatial(path, layer)]
     if len(spatial) == 1:
         return spatial[0]
     if not spatial:
         raise refuse(
             "The file holds no layer with geometry",
-            f"Give a file with the {name} as shapes, or save the table with its geometry",
+            f"Give a file with the {name.replace('_', ' ')} as shapes",
             file=str(path),
         )
     raise refuse(
