@@ -94,8 +94,9 @@ class LocalFrame:
         xy = shapely.get_coordinates(np.asarray(gdf.geometry.array, dtype=object))
         factor = math.degrees(geodetic.axis_info[0].unit_conversion_factor)
         lon, lat = (np.asarray(value) * factor for value in to_degrees.transform(*xy.T))
-        lon, lat = lon[np.isfinite(lon)], lat[np.isfinite(lat)]
-        if not len(lon) or not len(lat):
+        possible = np.isfinite(lon) & (np.abs(lat) < 90.0)
+        lon, lat = lon[possible], lat[possible]
+        if not len(lon):
             raise refuse(
                 f"No coordinate can lie in the CRS '{source.name}'",
                 "State the CRS in which the coordinates really are",
