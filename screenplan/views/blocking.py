@@ -113,7 +113,7 @@ class Ground(NamedTuple):
     frame: np.ndarray
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def cross_panel(ends, top, number, ox, oy, oz, dx, dy, dz):
     """Find where a sight line meets a panel below its top, as t; 2 when it does not."""
     ax, ay = ends[number, 0], ends[number, 1]
@@ -132,7 +132,7 @@ def cross_panel(ends, top, number, ox, oy, oz, dx, dy, dz):
     return 2.0
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def _first_panel(panels, ox, oy, oz, dx, dy, dz):
     """Nearest opaque panel in the way: (t, owner), or (2, nothing)."""
     best, owner = 2.0, NOTHING
@@ -183,7 +183,7 @@ def _first_panel(panels, ox, oy, oz, dx, dy, dz):
             return best, owner
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def first_ground(ground, ox, oy, oz, dx, dy, dz):
     """Tell at which t a sight line enters the terrain; 2 when it stays above.
 
@@ -249,7 +249,7 @@ def first_ground(ground, ox, oy, oz, dx, dy, dz):
             return 2.0
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def _first_below(k2, k1, k0, low, high):
     """First t in [low, high] where k2 t^2 + k1 t + k0 < 0; 2 when there is none."""
     if (k2 * low + k1) * low + k0 < 0.0:
@@ -272,7 +272,7 @@ def _first_below(k2, k1, k0, low, high):
     return min(max(one if k2 > 0.0 else two, low), high)
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def _follow_ray(ox, oy, oz, dx, dy, dz, panels, veils, trees, ground, terrain):
     """Share of light that passes, and what stops the rest."""
     best, who = _first_panel(panels, ox, oy, oz, dx, dy, dz)
@@ -318,7 +318,7 @@ def _follow_ray(ox, oy, oz, dx, dy, dz, panels, veils, trees, ground, terrain):
     return left, dim_owner
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def _follow_few(origin, target, panels, veils, trees, ground, terrain, light, owner):
     for ray in range(origin.shape[0]):
         ox, oy, oz = origin[ray, 0], origin[ray, 1], origin[ray, 2]
@@ -328,7 +328,7 @@ def _follow_few(origin, target, panels, veils, trees, ground, terrain, light, ow
         )
 
 
-@njit(parallel=True, cache=True)
+@njit(parallel=True, cache=True, error_model="numpy")
 def _follow_many(origin, target, panels, veils, trees, ground, terrain, light, owner):
     for ray in prange(origin.shape[0]):
         ox, oy, oz = origin[ray, 0], origin[ray, 1], origin[ray, 2]
@@ -369,7 +369,7 @@ def light_left(origin, target, panels, veils, trees, ground, terrain: int):
     return light, owner
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def _touches(ax, ay, bx, by, x, y, cell):
     """Tell whether a segment meets a square cell, slightly widened (separating axes)."""
     slack = SEAM_SLACK * (1.0 + abs(ax) + abs(ay) + abs(bx) + abs(by))
@@ -383,7 +383,7 @@ def _touches(ax, ay, bx, by, x, y, cell):
     return abs((cx - ax) * ey - (cy - ay) * ex) <= half * (abs(ex) + abs(ey))
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def _fill(ends, x0, y0, cell, columns, lines, cells, members, count_only):
     for number in range(ends.shape[0]):
         ax, ay, bx, by = ends[number, 0], ends[number, 1], ends[number, 2], ends[number, 3]

@@ -37,7 +37,7 @@ MOST_YEARS = 62
 NESTED_SLACK = 1e-9
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def _inequality(shape, a, b, e, pz, dz, h, r, c):
     """Coefficients A, B, C of A t^2 + 2 B t + C < 0 for the unbounded solid."""
     depth = h - c
@@ -56,7 +56,7 @@ def _inequality(shape, a, b, e, pz, dz, h, r, c):
     return a + s * dz * dz, b + s * w * dz, e + s * w * w - r * r
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def _slab(shape, pz, dz, h, c):
     """Stretch of t in [0, 1] within c < z < h; empty when the first exceeds the second."""
     if shape == 3:  # the ellipsoid is bounded by itself
@@ -72,25 +72,66 @@ def _slab(shape, pz, dz, h, c):
     return max(one, 0.0), min(two, 1.0)
 
 
-@njit(cache=True)
-def crown_hit(shape, a, b, e, pz, dz, h, r, c):
-    """Tell whether the sight line passes through the crown's inside.
+@njit(cache=True, error_model="numpy")
+def crown_form(shape, h, r, c):
+    """Give what a hit needs of a crown: its top h, its stem c, a slope q, and R^2.
 
-    Within the slab the quadratic's least value decides: it lies at an end of the stretch, or, if
-    A > 0, at -B/A. No square root is needed.
+    q is (R / D)^2 for a cone, R^2 / D for a paraboloid, (2 R / D)^2 for an ellipsoid, 0 for a
+    column. A crown without an inside gets an R^2 below 0 and an empty slab.
     """
-    if not (h > c and r > 0.0):
-        return False
-    t0, t1 = _slab(shape, pz, dz, h, c)
-    if not t0 < t1:
-        return False
-    A, B, C = _inequality(shape, a, b, e, pz, dz, h, r, c)
+    depth = h - c
+    if not (depth > 0.0 and r > 0.0):
+        return 0.0, 0.0, 0.0, -1.0
+    if shape == 0:
+        return h, c, (r / depth) * (r / depth), r * r
+    if shape == 2:
+        return h, c, r * r / depth, r * r
+    if shape == 3:
+        return h, c, (2.0 * r / depth) * (2.0 * r / depth), r * r
+    return h, c, 0.0, r * r
+
+
+@njit(cache=True, error_model="numpy")
+def form_hit(shape, a, b, e, pz, dz, per_dz, h, c, q, rr):
+    """Tell whether the sight line passes through the inside of a crown given by its form.
+
+    ``per_dz`` is 1 / dz, any number where dz is 0. Within the slab the quadratic's least value
+    decides: it lies at an end of the stretch, or, if A > 0, at -B / A. No root is drawn and
+    nothing is divided.
+    """
+    t0, t1 = 0.0, 1.0
+    if shape == 3:
+        w = pz - 0.5 * (h + c)
+        A, B, C = a + q * dz * dz, b + q * w * dz, e + q * w * w - rr
+    else:
+        if dz == 0.0:
+            if pz <= c or pz >= h:
+                return False
+        else:
+            one, two = (c - pz) * per_dz, (h - pz) * per_dz
+            t0, t1 = max(min(one, two), 0.0), min(max(one, two), 1.0)
+            if not t0 < t1:
+                return False
+        up = h - pz
+        if shape == 0:
+            A, B, C = a - q * dz * dz, b + q * up * dz, e - q * up * up
+        elif shape == 2:
+            A, B, C = a, b + 0.5 * q * dz, e - q * up
+        else:
+            A, B, C = a, b, e - rr
     if (A * t0 + 2.0 * B) * t0 + C < 0.0 or (A * t1 + 2.0 * B) * t1 + C < 0.0:
         return True
     return A > 0.0 and A * t0 < -B and A * t1 > -B and B * B > A * C
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
+def crown_hit(shape, a, b, e, pz, dz, h, r, c):
+    """Tell whether the sight line passes through the crown's inside."""
+    h, c, q, rr = crown_form(shape, h, r, c)
+    return form_hit(shape, a, b, e, pz, dz, 1.0 / dz if dz != 0.0 else 0.0, h, c, q, rr)
+
+
+@njit(cache=True, error_model="numpy")
 def crown_stretch(shape, a, b, e, pz, dz, h, r, c):
     """Stretch (t0, t1) of the sight line inside the crown; (1, 0) when there is none.
 
@@ -232,6 +273,8 @@ class CrownTable(NamedTuple):
         Share of the light that passes in winter, rising: 0 for evergreens.
     height, radius, clear : ndarray of float64, (classes, growths, years)
         Sizes in metres.
+    form : ndarray of float64, (classes, growths, years, 4)
+        The same as `form_hit` takes them.
     widest : ndarray of float64, (classes,)
         Greatest radius of all growths and years.
     pieces : ndarray of int64, (classes, growths, pieces)
@@ -246,6 +289,7 @@ class CrownTable(NamedTuple):
     height: np.ndarray
     radius: np.ndarray
     clear: np.ndarray
+    form: np.ndarray
     widest: np.ndarray
     pieces: np.ndarray
 
@@ -299,7 +343,10 @@ def tabulate_crowns(shape, height, radius, clear, winter_share=None) -> CrownTab
         for g, piece in enumerate(row):
             masks[k, g, : len(piece)] = piece
     widest = radius.reshape(classes, -1).max(axis=1) if classes else np.zeros(0)
-    return CrownTable(shape, layer.astype(np.int64), leafless, height, radius, clear, widest, masks)
+    form = _forms(shape, height, radius, clear)
+    return CrownTable(
+        shape, layer.astype(np.int64), leafless, height, radius, clear, form, widest, masks
+    )
 
 
 def _nested_pieces(shape, height, radius, clear) -> list[int]:
@@ -313,3 +360,15 @@ def _nested_pieces(shape, height, radius, clear) -> list[int]:
         else:
             pieces.append(bit)
     return pieces
+
+
+@njit(cache=True, error_model="numpy")
+def _forms(shape, height, radius, clear):
+    form = np.zeros((*height.shape, 4))
+    for k in range(height.shape[0]):
+        for g in range(height.shape[1]):
+            for y in range(height.shape[2]):
+                h, c, q, rr = crown_form(shape[k], height[k, g, y], radius[k, g, y], clear[k, g, y])
+                form[k, g, y, 0], form[k, g, y, 1] = h, c
+                form[k, g, y, 2], form[k, g, y, 3] = q, rr
+    return form

@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit, prange
 
-from screenplan.views.crowns import CrownTable, crown_hit
+from screenplan.views.crowns import CrownTable, form_hit
 
 #: A run is cut where a plant would stand farther than this from the run's straight axis.
 RUN_SAG_M = 0.75
@@ -168,7 +168,7 @@ def _longest_run(x, y) -> int:
     return good
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def _highest_bit(mask):
     """Find the highest set bit of a positive mask."""
     bit = 0
@@ -179,7 +179,7 @@ def _highest_bit(mask):
     return bit
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def strip_window(rows, run, ox, oy, oz, dx, dy, dz):
     """Find the plants of a run that a sight line may meet.
 
@@ -225,11 +225,11 @@ def strip_window(rows, run, ox, oy, oz, dx, dy, dz):
     return rows.bucket[rows.bucket_first[run] + number], rows.first[run + 1], low, high
 
 
-@njit(cache=True)
-def _add_years(mask, table, kind, growth, shape, a, b, e, pz, dz):
+@njit(cache=True, error_model="numpy")
+def _add_years(mask, pieces, form, k, g, shape, a, b, e, pz, dz, per_dz):
     """Add to a mask the years in which one crown stands in the way."""
-    for piece in range(table.pieces.shape[2]):
-        years = table.pieces[kind, growth, piece]
+    for piece in range(pieces.shape[2]):
+        years = pieces[k, g, piece]
         if years == 0:
             break
         rest = years & ~mask
@@ -238,23 +238,17 @@ def _add_years(mask, table, kind, growth, shape, a, b, e, pz, dz):
         # Crowns are nested within a piece: one that is not met in the last year still open is met
         # in no year before it.
         last = _highest_bit(rest)
-        if not crown_hit(
-            shape, a, b, e, pz, dz,
-            table.height[kind, growth, last],
-            table.radius[kind, growth, last],
-            table.clear[kind, growth, last],
-        ):  # fmt: skip
+        h, c = form[k, g, last, 0], form[k, g, last, 1]
+        q, rr = form[k, g, last, 2], form[k, g, last, 3]
+        if not form_hit(shape, a, b, e, pz, dz, per_dz, h, c, q, rr):
             continue
         first = _highest_bit(years & -years)
         hit = last
         while first < hit:
             middle = (first + hit) >> 1
-            if crown_hit(
-                shape, a, b, e, pz, dz,
-                table.height[kind, growth, middle],
-                table.radius[kind, growth, middle],
-                table.clear[kind, growth, middle],
-            ):  # fmt: skip
+            h, c = form[k, g, middle, 0], form[k, g, middle, 1]
+            q, rr = form[k, g, middle, 2], form[k, g, middle, 3]
+            if form_hit(shape, a, b, e, pz, dz, per_dz, h, c, q, rr):
                 hit = middle
             else:
                 first = middle + 1
@@ -262,10 +256,11 @@ def _add_years(mask, table, kind, growth, shape, a, b, e, pz, dz):
     return mask
 
 
-@njit(cache=True)
-def _block_ray(ox, oy, oz, dx, dy, dz, rows, table, masks):
+@njit(cache=True, error_model="numpy")
+def _block_ray(ray, ox, oy, oz, dx, dy, dz, rows, table, masks):
     """Add to one sight line's masks the years in which the plants of all runs are in the way."""
     a = dx * dx + dy * dy
+    per_dz = 1.0 / dz if dz != 0.0 else 0.0
     for run in range(rows.axis.shape[0]):
         first, last, low, high = strip_window(rows, run, ox, oy, oz, dx, dy, dz)
         for plant in range(first, last):
@@ -284,27 +279,28 @@ def _block_ray(ox, oy, oz, dx, dy, dz, rows, table, masks):
                 continue
             shape, layer = table.shape[kind], table.layer[kind]
             for growth in range(table.height.shape[1]):
-                masks[layer, growth] = _add_years(
-                    masks[layer, growth], table, kind, growth, shape, a, b, e, pz, dz
-                )
+                masks[ray, layer, growth] = _add_years(
+                    masks[ray, layer, growth], table.pieces, table.form, kind, growth,
+                    shape, a, b, e, pz, dz, per_dz,
+                )  # fmt: skip
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def _block_few(origin, target, wanted, rows, table, masks):
     for ray in range(origin.shape[0]):
         if wanted[ray]:
             ox, oy, oz = origin[ray, 0], origin[ray, 1], origin[ray, 2]
             dx, dy, dz = target[ray, 0] - ox, target[ray, 1] - oy, target[ray, 2] - oz
-            _block_ray(ox, oy, oz, dx, dy, dz, rows, table, masks[ray])
+            _block_ray(ray, ox, oy, oz, dx, dy, dz, rows, table, masks)
 
 
-@njit(parallel=True, cache=True)
+@njit(parallel=True, cache=True, error_model="numpy")
 def _block_many(origin, target, wanted, rows, table, masks):
     for ray in prange(origin.shape[0]):
         if wanted[ray]:
             ox, oy, oz = origin[ray, 0], origin[ray, 1], origin[ray, 2]
             dx, dy, dz = target[ray, 0] - ox, target[ray, 1] - oy, target[ray, 2] - oz
-            _block_ray(ox, oy, oz, dx, dy, dz, rows, table, masks[ray])
+            _block_ray(ray, ox, oy, oz, dx, dy, dz, rows, table, masks)
 
 
 def blocked_years(origin, target, rows: Rows, table: CrownTable, wanted=None) -> np.ndarray:
@@ -336,7 +332,7 @@ def blocked_years(origin, target, rows: Rows, table: CrownTable, wanted=None) ->
     return masks
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def _sum_open(masks, weight, leafless, years, changes):
     """Add the light of each ray to the years in which it is open, through changes of state."""
     layers, growths = masks.shape[1], masks.shape[2]
@@ -359,7 +355,7 @@ def _sum_open(masks, weight, leafless, years, changes):
             _add_changes(blocked, w, years, changes[growth, 0])
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def _add_changes(blocked, w, years, change):
     """Add w where a ray opens and take it away where it closes; the running sum is the light."""
     every = (np.int64(1) << years) - 1
