@@ -1,0 +1,116 @@
+"""Changes of datum: stated, never a guess, refused above the tolerance."""
+
+import pyproj.network
+import pytest
+from pyproj import CRS
+
+from screenplan.datum import find_transformation, horizontal
+from screenplan.errors import InputError
+
+MASSACHUSETTS = (-71.2, 42.3, -71.1, 42.4)
+GERMANY = (8.2, 51.3, 8.3, 51.4)
+
+_NAD83 = find_transformation(CRS(4269), CRS(4326), area=MASSACHUSETTS)
+#: The grids are a separate download; where somebody has put them, nothing is missing.
+without_grids = pytest.mark.skipif(
+    not _NAD83.missing_grids, reason="the grids of the national datums are installed here"
+)
+
+
+@without_grids
+def test_nad83_to_wgs84_is_refused_with_its_accuracy_the_grid_and_the_remedy():
+    # Evidence: published, EPSG transformation 1188 states 4 m, and 1.5 to 2 m with state grids.
+    with pytest.raises(InputError) as caught:
+        find_transformation(
+            CRS(4269), CRS(4326), area=MASSACHUSETTS, tolerance_m=2.0, file="b.shp", layer="b"
+        )
+    said = str(caught.value)
+    assert said.startswith("b.shp, layer b, key site.datum_tolerance: The change of datum from")
+    assert "'NAD83' to 'WGS 84' is good to 4 m only, the tolerance is 2 m" in said
+    assert "the grid us_noaa_nehpgn.tif, good to 2 m, is missing" in said
+    assert "If you know that the layers agree, raise the tolerance to 4 m" in said
+
+
+def test_the_remedy_works():
+    way = find_transformation(CRS(4269), CRS(4326), area=MASSACHUSETTS, tolerance_m=4.0)
+    assert way.accuracy_m <= 4.0
+    record = way.to_record()
+    assert (record["source"], record["target"]) == ("NAD83", "WGS 84")
+    assert "NAD83 to WGS 84" in record["operation"]
+
+
+@without_grids
+def test_a_ballpark_transformation_is_never_taken():
+    # NAD27 to NAD83 has nothing but grids, and a ballpark that is tens of metres out.
+    with pytest.raises(
+        InputError,
+        match=r"No transformation from 'NAD27' to 'NAD83' can be used: it needs the grid "
+        r"us_noaa_\w+\.tif, which is missing here\. Save this layer in the CRS 'NAD83' with a "
+        r"program that has the grid us_noaa_\w+\.tif, or put the file into ",
+    ):
+        find_transformation(CRS(4267), CRS(4269), area=MASSACHUSETTS)
+
+
+def test_a_nameless_datum_has_no_transformation():
+    # An ellipsoid alone is no datum: only a ballpark leads from it.
+    nameless = CRS("+proj=utm +zone=32 +ellps=intl +units=m +type=crs")
+    with pytest.raises(InputError, match=r"can be used\. Save this layer in the CRS 'WGS 84'"):
+        find_transformation(nameless, CRS(4326), area=GERMANY)
+
+
+def test_parameters_without_an_accuracy_are_refused_if_one_is_asked():
+    bound = CRS("+proj=utm +zone=32 +ellps=intl +towgs84=-87,-98,-121 +units=m +type=crs")
+    assert find_transformation(bound, CRS(4326), area=GERMANY).accuracy_m is None
+    with pytest.raises(InputError, match=r"no stated accuracy\. Save this layer in the CRS"):
+        find_transformation(bound, CRS(4326), area=GERMANY, tolerance_m=50.0)
+
+
+@pytest.mark.parametrize(
+    ("source", "target"),
+    [(4326, 4326), (4326, 3857), (3857, 32632), (2264, 4269), (4979, 4326), (5554, 25831)],
+)
+def test_on_one_datum_nothing_changes(source, target):
+    # Evidence: trivial by construction.
+    way = find_transformation(CRS(source), CRS(target), tolerance_m=0.0)
+    assert (way.operation, way.accuracy_m, way.missing_grids) == ("none", 0.0, ())
+
+
+def test_an_accurate_change_is_taken_and_stated():
+    # Evidence: published, EPSG transformation 1149 (ETRS89 to WGS 84) states 1 m.
+    way = find_transformation(CRS(25832), CRS(4326), area=GERMANY, tolerance_m=2.0)
+    assert way.accuracy_m == 1.0
+    assert "ETRS89 to WGS 84 (1)" in way.operation
+
+
+def test_x_comes_first_whatever_the_crs_says():
+    # EPSG:4326 has latitude first; Null Island plus 10° east.
+    way = find_transformation(CRS(4326), CRS(3857))
+    x, y = way.transformer.transform(10.0, 0.0)
+    # Evidence: closed form, a π λ/180.
+    assert (x, y) == pytest.approx((6378137.0 * 3.141592653589793 / 18.0, 0.0), abs=1e-6)
+
+
+def test_the_network_is_left_as_it_was():
+    before = pyproj.network.is_network_enabled()
+    try:
+        for state in (False, True):
+            pyproj.network.set_network_enabled(state)
+            way = find_transformation(CRS(4269), CRS(4326), area=MASSACHUSETTS)
+            # What a network could bring is not counted as being here.
+            assert way.missing_grids == _NAD83.missing_grids
+            assert pyproj.network.is_network_enabled() is state
+    finally:
+        pyproj.network.set_network_enabled(before)
+
+
+def test_a_site_grid_is_no_place_on_earth():
+    grid = CRS('LOCAL_CS["site grid",UNIT["metre",1],AXIS["x",EAST],AXIS["y",NORTH]]')
+    with pytest.raises(InputError, match=r"roads\.gpkg: The CRS 'site grid' gives no place"):
+        find_transformation(grid, CRS(4326), file="roads.gpkg")
+
+
+@pytest.mark.parametrize("code", [4326, 4979, 5554, 7415, 2264])
+def test_vertical_parts_are_left_out(code):
+    flat = horizontal(CRS(code))
+    assert len(flat.axis_info) == 2
+    assert not flat.is_compound
