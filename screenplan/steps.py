@@ -187,8 +187,10 @@ STEPS: dict[str, Step] = {
             "Tell when and how far up the crowns of a row meet",
             "screenplan.planting.closure:close_rows",
             needs=("planting_lines", "plants"),
+            takes=("plantable_zone",),
             gives=("closure",),
             parameters={
+                "spacing_m": "rows.spacing",
                 "asked_height_m": "growth.asked_height",
                 "years": "growth.years",
                 "curve": "growth.curve",
