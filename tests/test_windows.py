@@ -192,7 +192,7 @@ def test_refuses_lengths_that_are_none(name, value):
 def test_derived_windows_by_hand():
     laid = lay_windows(parcels(), buildings(OWN_HOUSE, EAST_HOUSE), terrain=Slope())
     # By hand: the subject is west of h1. Its west wall sees it; the north and south walls see the
-    # parts of it that lie beyond their line by more than 10°; the east wall sees nothing.
+    # parts of it that lie at more than 30° to them; the east wall sees nothing.
     # 10 m at 4 m at most: three windows a wall, 5.6 m: two storeys.
     walls = laid.groupby("facing_deg").size()
     assert walls[270.0] == 6

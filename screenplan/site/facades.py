@@ -21,8 +21,9 @@ NOT_LIVED_IN = frozenset(
 )
 #: A shorter stretch of wall gets no window.
 SHORTEST_WALL_M = 2.0
-#: One does not look out of a window more nearly along its wall than this.
-GRAZING_DEG = 10.0
+#: One does not look out more nearly along the wall than this: from 1 m inside, an opening of 1.2 m
+#: lets one see 50° to either side of straight out at most (arithmetic), which is 40° to the wall.
+GRAZING_DEG = 30.0
 #: Points of the subject that are looked for, at this distance along its outline and across it.
 TARGET_STEP_M = 4.0
 MOST_TARGETS = 400
@@ -46,7 +47,7 @@ def derive_windows(
     also one whose parcel is not in the layer. Along a stretch of straight wall of 2 m or more
     that no other building adjoins they are evenly spaced, no farther apart than ``spacing_m``.
     A window stays if some point of the subject within ``reach_m`` lies before its wall, at more
-    than 10° to it, and is not hidden by the building itself.
+    than 30° to it, and is not hidden by the building itself.
 
     Parameters and result are those of `screenplan.site.windows.lay_windows`.
     """

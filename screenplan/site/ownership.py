@@ -8,6 +8,12 @@ import pandas as pd
 import shapely
 
 from screenplan.errors import refuse
+from screenplan.site.shaping import column_or
+
+
+def is_subject(parcels: gpd.GeoDataFrame) -> np.ndarray:
+    """Tell of each parcel whether it is marked as the subject; an empty mark is none."""
+    return column_or(parcels, "is_subject", False).astype(bool)
 
 
 def subject_outline(parcels: gpd.GeoDataFrame) -> shapely.Polygon | shapely.MultiPolygon:
@@ -24,7 +30,7 @@ def subject_outline(parcels: gpd.GeoDataFrame) -> shapely.Polygon | shapely.Mult
             "Mark the one parcel that is planned with is_subject true",
             layer="parcels",
         )
-    rows = np.flatnonzero(parcels["is_subject"].fillna(False).to_numpy(dtype=bool))
+    rows = np.flatnonzero(is_subject(parcels))
     if len(rows) != 1:
         raise refuse(
             f"{len(rows)} parcels are marked as the subject",
@@ -46,8 +52,7 @@ def subject_outline(parcels: gpd.GeoDataFrame) -> shapely.Polygon | shapely.Mult
 def subject_id(parcels: gpd.GeoDataFrame) -> str:
     """Give the identifier of the subject parcel; see `subject_outline` for what is refused."""
     subject_outline(parcels)
-    rows = parcels["is_subject"].fillna(False).to_numpy(dtype=bool)
-    return str(parcels.loc[rows, "parcel_id"].iloc[0])
+    return str(parcels["parcel_id"].to_numpy()[is_subject(parcels)][0])
 
 
 def sound(geometries: np.ndarray) -> np.ndarray:

@@ -13,7 +13,7 @@ from screenplan.contracts import SIDES
 from screenplan.errors import refuse
 from screenplan.site.compass import apart_deg, bearing_deg, compass_name
 from screenplan.site.corners import Ring, find_corners, fitting_base
-from screenplan.site.ownership import sound, subject_outline
+from screenplan.site.ownership import is_subject, sound, subject_outline
 from screenplan.site.shaping import column_or, shape_layer
 
 #: A neighbour is across a side if its parcel begins within this distance outside it.
@@ -188,7 +188,7 @@ def _look_across(
     along /= np.maximum(np.hypot(along[:, 0], along[:, 1]), 1e-12)[:, None]
     out = np.column_stack([along[:, 1], -along[:, 0]])
 
-    neighbours = ~parcels["is_subject"].fillna(False).to_numpy(dtype=bool)
+    neighbours = ~is_subject(parcels)
     land = sound(parcels.geometry.to_numpy()[neighbours])
     ids = parcels["parcel_id"].astype(str).to_numpy()[neighbours]
     by_parcel = _first_met(here, out, -OVERLAP_M, BAND_M, land)
