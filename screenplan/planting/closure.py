@@ -102,7 +102,7 @@ def close_rows(
             continue
         worst[gap.line] = max(worst.get(gap.line, 0.0), gap.width_m)
         pair = sorted((looks[gap.before], looks[gap.after]))
-        pairs.setdefault(gap.line, set()).add((*pair, round(gap.width_m, 4)))
+        pairs.setdefault(gap.line, set()).add((*pair, round(gap.width_m, 6)))
     at = np.append(np.arange(years + 1), MATURE_YEAR)
     rows = []
     for line in sorted(worst):

@@ -2,8 +2,9 @@
 
 A parallel line is the set of points at the offset from the boundary, inside the parcel: it bends
 with the side, ends at a convex corner in the mitre where the neighbouring side's line begins, and
-runs round a corner that points inwards on an arc (which goes to the side before it). It runs
-anticlockwise, as the sides do.
+runs round a corner that points inwards on an arc (which goes to the side before it). Where the
+neighbouring side has no row, a line further in than the least offset goes straight on past the
+mitre, as far as plants may stand. It runs anticlockwise, as the sides do.
 
 A line starts at the first point where a plant may stand (the zero peg) and ends at the last. In
 between it goes on through gaps, so that the tape stays on one zero.
@@ -35,6 +36,8 @@ CLEARANCE_M = 0.001
 SAME_M = 1e-6
 #: A point of a parallel line belongs to a side if it is the offset away from it, within this.
 ON_SIDE_M = 0.05
+#: Sine of the least turn that makes a corner of a parallel line, about 10°.
+CONVEX = 0.17
 #: Without a choice, sides across which this share of the lines of sight run are planted.
 LOOKED_SHARE = 0.1
 #: Pieces of a line shorter than this are rounding.
@@ -124,7 +127,7 @@ def draw_lines(
         drawn = []
         for row in range(1, rows + 1):
             offset = first + (row - 1) * row_distance_m
-            drawn.extend(_along_sides(subject, sides, chosen, offset, row))
+            drawn.extend(_along_sides(subject, sides, chosen, offset, row, least + ARC_EXCESS_M))
         if not drawn:
             raise refuse(
                 f"the parcel is too narrow for a row {first:.2f} m from its boundary",
@@ -242,22 +245,32 @@ def _along_sides(
     chosen: list[str],
     offset: float,
     row: int,
+    least: float,
 ) -> list[_Drawn]:
     inner = shapely.difference(subject, keep_clear(subject.boundary, offset))
-    pieces: dict[str, list[LineString]] = {name: [] for name in chosen}
+    reachable = shapely.difference(subject, keep_clear(subject.boundary, least))
     names = [str(name) for name in sides["side_id"]]
+    pieces: dict[str, list[LineString]] = {name: [] for name in chosen}
     for part in shapely.get_parts(inner):
         if part.geom_type != "Polygon" or part.length < CRUMB_M:
             continue
-        for side, line in _cut_ring(orient(part), sides, offset):
-            if names[side] in pieces and line.length > CRUMB_M:
-                pieces[names[side]].append(line)
+        cut = _cut_ring(orient(part), sides, offset)
+        for number, (side, line) in enumerate(cut):
+            if side < 0 or names[side] not in pieces or line.length < CRUMB_M:
+                continue
+            if offset > least + SAME_M and len(cut) > 1:
+                before, after = cut[number - 1], cut[(number + 1) % len(cut)]
+                alone = [one[0] < 0 or names[one[0]] not in pieces for one in (before, after)]
+                line = _run_on(line, before[1], after[1], alone, reachable)
+            pieces[names[side]].append(line)
     drawn = []
     for name in chosen:
         side = sides.geometry.iloc[names.index(name)]
         ordered = sorted(
             pieces[name],
-            key=lambda line: shapely.line_locate_point(side, line.interpolate(0.5, True)),
+            key=lambda line: shapely.line_locate_point(
+                side, line.interpolate(0.5, normalized=True)
+            ),
         )
         drawn.extend(
             _Drawn(name, row, number, line, offset + ARC_EXCESS_M)
@@ -266,10 +279,53 @@ def _along_sides(
     return drawn
 
 
+def _run_on(
+    line: LineString,
+    before: LineString,
+    after: LineString,
+    alone: list[bool],
+    reachable: shapely.Geometry,
+) -> LineString:
+    """Lengthen a line past a convex corner where no row turns off, as far as plants may stand.
+
+    The mitre belongs to two rows of one offset. Where the side round the corner has none, the line
+    goes straight on up to that side's own least offset.
+    """
+    xy = shapely.get_coordinates(line)
+    far = math.hypot(*np.diff(np.reshape(reachable.bounds, (2, 2)), axis=0)[0])
+    if alone[1] and _turn(xy[-2:], shapely.get_coordinates(after)[:2]) > CONVEX:
+        xy = np.vstack([xy, _ahead(xy[-2], xy[-1], far, reachable)])
+    if alone[0] and _turn(shapely.get_coordinates(before)[-2:], xy[:2]) > CONVEX:
+        xy = np.vstack([_ahead(xy[1], xy[0], far, reachable), xy])
+    return shapely.simplify(LineString(xy), SAME_M)
+
+
+def _turn(first: np.ndarray, second: np.ndarray) -> float:
+    """Sine of the angle by which one edge turns left from another."""
+    (ax, ay), (bx, by) = first[1] - first[0], second[1] - second[0]
+    length = math.hypot(ax, ay) * math.hypot(bx, by)
+    return (ax * by - ay * bx) / length if length > 0 else 0.0
+
+
+def _ahead(
+    start: np.ndarray, end: np.ndarray, far: float, reachable: shapely.Geometry
+) -> np.ndarray:
+    """Last point of the straight continuation of an edge that lies on some ground."""
+    direction = (end - start) / math.hypot(*(end - start))
+    ray = LineString([end, end + far * direction])
+    for part in shapely.get_parts(shapely.intersection(ray, reachable)):
+        if part.geom_type == "LineString" and part.distance(shapely.Point(end)) < SAME_M:
+            return end + part.length * direction
+    return end
+
+
 def _cut_ring(
     polygon: shapely.Polygon, sides: gpd.GeoDataFrame, offset: float
 ) -> list[tuple[int, LineString]]:
-    """Cut a parallel ring into the lines of the sides: each edge goes to the nearest side."""
+    """Cut a parallel ring into the lines of the sides: each edge goes to the nearest side.
+
+    Stretches that belong to no side (round a hole) carry -1.
+    """
     ring = shapely.simplify(polygon.exterior, SAME_M)
     xy = _with_breaks(ring, sides, offset)
     middles = shapely.points((xy[:-1] + xy[1:]) / 2.0)
@@ -285,7 +341,7 @@ def _cut_ring(
     # Begin where the side changes, so that no side's line is cut in two at the ring's start.
     changes = np.flatnonzero(label != np.roll(label, 1))
     if not changes.size:
-        return [(int(label[0]), LineString(xy))] if label[0] >= 0 else []
+        return [(int(label[0]), LineString(xy))]
     first = changes[0]
     label = np.roll(label, -first)
     corners = np.roll(xy[:-1], -first, axis=0)
@@ -293,9 +349,7 @@ def _cut_ring(
     starts = np.flatnonzero(label != np.roll(label, 1))
     ends = np.append(starts[1:], label.size)
     return [
-        (int(label[a]), LineString(corners[a : b + 1]))
-        for a, b in zip(starts, ends, strict=True)
-        if label[a] >= 0
+        (int(label[a]), LineString(corners[a : b + 1])) for a, b in zip(starts, ends, strict=True)
     ]
 
 
@@ -356,7 +410,7 @@ def _inward(line: LineString, subject: shapely.Geometry, distance: float) -> Lin
         if not parts.size:
             continue
         longest = parts[np.argmax(shapely.length(parts))]
-        points = longest.interpolate(np.linspace(0.0, 1.0, 21), True)
+        points = longest.interpolate(np.linspace(0.0, 1.0, 21), normalized=True)
         depth = shapely.distance(points, subject.boundary)
         depth = np.where(shapely.intersects(points, subject), depth, -depth).mean()
         if depth > best_depth:

@@ -355,9 +355,10 @@ def _plant_rows(plan: _Plan, terrain, species, stock, height, table) -> list[dic
     ground = _ground(terrain, xy)
     last = {plant.line: plant.station for plant in plants}
     rows, before = [], None
+    records = plan.layer[["line_id", "side_id", "row", "offset_m"]].to_dict("records")
     slopes = {line: _slope(plan, terrain, line, plants) for line in last}
     for number, (plant, z) in enumerate(zip(plants, ground, strict=True), 1):
-        line = plan.layer.iloc[plant.line]
+        line = records[plant.line]
         own = plant.standing
         kind = species.key
         if own is not None and own.species is not None:

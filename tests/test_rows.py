@@ -1,0 +1,308 @@
+"""Plants along the lines: counts, corners, exclusions, existing rows, ground; properties."""
+
+import math
+import re
+from itertools import pairwise
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+from parcel_kit import PLAIN, box, lay, layer, sides_of, subject
+from shapely.geometry import LineString, Point, Polygon
+
+from screenplan.contracts import DROPPED, PLANTS
+from screenplan.errors import InputError
+from screenplan.planting.existing import row_through, standing_plants
+from screenplan.planting.lines import CLEARANCE_M, draw_lines
+from screenplan.planting.rows import set_plants
+from screenplan.planting.zones import mark_zones
+from screenplan.rules.ruleset import Rule
+from screenplan.site.terrain import Terrain
+
+OFFSET = 2.0 + CLEARANCE_M
+#: The demanded tolerance of a plant towards a zone.
+IN_ZONE_M = 0.001
+DRIVE_RULES = (*PLAIN, Rule("driveway", "driveway", 1.0, reason="test"))
+
+
+def drive(a=10.0, b=14.0):
+    return {"keep_outs": layer(kind=["driveway"], geometry=[shapely.box(a, -1, b, 9)])}
+
+
+def gaps(plants):
+    return plants["gap_before_m"].dropna().to_numpy()
+
+
+def test_one_side_evened_by_arithmetic():
+    _, _, _, plants, dropped = lay(box(), "south", spacing_m=1.5)
+    length = 40 - 2 * OFFSET  # 35.998 m: ceil(23.9987) + 1 = 25 plants
+    assert len(plants) == 25
+    assert plants["station_m"].iloc[[0, -1]].to_list() == pytest.approx([0, length])
+    assert gaps(plants) == pytest.approx(np.full(24, length / 24))
+    assert plants["offset_m"].unique() == pytest.approx([OFFSET])
+    assert plants.geometry.y.to_numpy() == pytest.approx(np.full(25, OFFSET))
+    assert plants["plant_id"].to_list() == list(range(1, 26))
+    assert dropped.empty
+    assert list(plants.columns) == [c.name for c in PLANTS.columns] + ["geometry"]
+    assert list(dropped.columns) == [c.name for c in DROPPED.columns] + ["geometry"]
+
+
+def test_one_side_exact_by_arithmetic():
+    plants = lay(box(), "south", spacing_m=1.5, fit="exact")[3]
+    assert len(plants) == 24  # floor(35.998 / 1.5) + 1
+    assert plants["station_m"].to_numpy() == pytest.approx(1.5 * np.arange(24))
+
+
+def test_staggered_second_row_has_one_fewer_in_equal_triangles():
+    plants = lay(box(), "south", lines={"rows": 2}, spacing_m=1.5, fit="exact")[3]
+    first, second = (plants[plants["row"] == row] for row in (1, 2))
+    assert (len(first), len(second)) == (24, 23)
+    apart = shapely.distance(first.geometry.to_numpy()[:-1], second.geometry.to_numpy())
+    assert apart == pytest.approx(np.full(23, 1.5))
+    single = lay(box(), "south", lines={"rows": 2}, spacing_m=1.5, pattern="single")[3]
+    # Each row by itself, evened. No row turns off at the corners, so both are 35.998 m long.
+    assert single.groupby("row").size().to_list() == [25, 25]
+
+
+@pytest.mark.parametrize("fit", ["evened", "exact"])
+def test_a_shared_corner_has_one_plant(fit):
+    _, _, _, plants, dropped = lay(box(), ["south", "east"], fit=fit, spacing_m=1.5)
+    corner = Point(40 - OFFSET, OFFSET)
+    assert (shapely.distance(plants.geometry.to_numpy(), corner) < 0.01).sum() == 1
+    assert gaps(plants).max() <= 1.5 + 1e-6
+    assert apart(plants).min() >= 0.75 - 1e-6
+    assert dropped.empty
+    at_corner = plants[(plants["side_id"] == "east") & (plants["station_m"] == 0)].iloc[0]
+    assert at_corner["gap_before_m"] <= 1.5 + 1e-6  # along the line that ends there
+
+
+def test_all_round_closes_the_ring():
+    plants = lay(box(), "all", spacing_m=1.5)[3]
+    # Sides of 35.998 and 25.998 m: 24 and 18 gaps, and as many plants as gaps.
+    assert len(plants) == 2 * (24 + 18)
+    assert len(gaps(plants)) == len(plants)
+
+
+def apart(plants):
+    points = plants.geometry.to_numpy()
+    distance = shapely.distance(points[:, None], points[None, :])
+    return distance[~np.eye(len(points), dtype=bool)]
+
+
+def test_evened_plants_both_edges_of_a_gap():
+    plants = lay(box(), "south", rules=DRIVE_RULES, features=drive(), spacing_m=1.5)[3]
+    x = plants.geometry.x.to_numpy()
+    assert x[x < 9].max() == pytest.approx(9, abs=0.002)
+    assert x[x > 15].min() == pytest.approx(15, abs=0.002)
+    wide = plants[plants["gap_before_m"] > 1.5 + 1e-6]
+    assert wide["gap_before_m"].to_list() == pytest.approx([6.0], abs=0.004)
+
+
+def test_exact_drops_with_the_rules_that_forbid():
+    plants, dropped = lay(
+        box(), "south", rules=DRIVE_RULES, features=drive(), spacing_m=1.5, fit="exact"
+    )[3:]
+    # Zero peg at x = 2.001: stations 7.5, 9, 10.5, 12 fall on x 9.5 to 14.0, inside 9 to 15.
+    assert dropped["station_m"].to_list() == pytest.approx([7.5, 9.0, 10.5, 12.0])
+    assert set(dropped["rules"]) == {"driveway"}
+    assert (plants["moved_m"] == 0).all()
+
+
+def test_exact_moves_within_the_tolerance():
+    plants, dropped = lay(
+        box(), "south", rules=DRIVE_RULES, features=drive(), spacing_m=1.5, fit="exact", move_m=1.0
+    )[3:]
+    moved = plants[plants["moved_m"] != 0]
+    # From x 9.501 back to the zone's edge at 9: 0.7 m off the one before would be too near? No:
+    # the one before stands at x 8.001, 1 m away. From 14.001 on to 15: the next stands at 15.501,
+    # half a metre away, less than half the spacing: dropped.
+    assert moved.geometry.x.to_list() == pytest.approx([9.0], abs=0.003)
+    assert moved["moved_m"].to_list() == pytest.approx([-0.501], abs=0.003)
+    assert dropped["station_m"].to_list() == pytest.approx([9.0, 10.5, 12.0])
+
+
+def existing(points, heights=1.2, **columns):
+    count = len(points)
+    return layer(screen_id=[f"e{i}" for i in range(count)], kind=["plant"] * count,
+                 height_m=[heights] * count, geometry=[Point(p) for p in points], **columns)  # fmt: skip
+
+
+def test_an_existing_row_stands_and_is_filled_up():
+    screens = existing([(10, 2.3), (14, 2.3), (15, 2.3)], 1.7)
+    plants = lay(box(), "south", screens=screens, spacing_m=1.5)[3]
+    stood = plants[plants["existing"].to_numpy(bool)]
+    assert stood.geometry.y.to_list() == [2.3] * 3
+    assert stood["stock_height_m"].to_list() == [1.7] * 3
+    assert stood["stock"].unique() == ["standing"]
+    assert stood["offset_m"].to_list() == pytest.approx([2.3] * 3)
+    between = plants[(plants.geometry.x > 10.01) & (plants.geometry.x < 13.99)]
+    assert between.geometry.x.to_list() == pytest.approx(
+        [10 + 4 / 3, 10 + 8 / 3]
+    )  # ceil(4/1.5) − 1
+    assert gaps(plants).max() <= 1.5 + 1e-6
+    assert lay(box(), "south", screens=screens, spacing_m=1.5, fit="exact")[3][
+        "gap_before_m"
+    ].max() <= 1.5 + 1e-6  # fmt: skip
+
+
+def test_an_existing_row_can_be_left_as_it_stands():
+    screens = existing([(10, 2.3), (14, 2.3)], species=["ilex_opaca", None])
+    plants = lay(box(), "south", screens=screens, fill_existing=False)[3]
+    assert len(plants) == 2
+    assert plants["species"].to_list() == ["ilex_opaca", "thuja_occidentalis"]
+    assert gaps(plants) == pytest.approx([4.0])
+
+
+def test_existing_plants_elsewhere_belong_to_no_line():
+    screens = existing([(10, 2.3), (20, 15)])
+    _, _, lines, plants, _ = lay(box(), "south", screens=screens)
+    assert plants["existing"].sum() == 1
+    assert [one.line for one in standing_plants(screens, lines)] == [0, None]
+
+
+def test_a_line_through_an_existing_row():
+    screens = existing([(30, 8), (10, 4), (20, 6.1)])
+    line = row_through(screens)
+    assert list(line.geometry.iloc[0].coords) == [(10, 4), (20, 6.1), (30, 8)]
+    with pytest.raises(InputError, match="an existing row needs at least two plants"):
+        row_through(screens.iloc[:1])
+
+
+def test_ground_and_the_distance_along_the_slope():
+    # A plane that rises 20 % to the east: a tape reads √1.04 of the level distance.
+    x = np.arange(-50.0, 101.0, 5.0)
+    ground = Terrain(np.tile(0.2 * x, (31, 1)), -50.0, -50.0, 5.0, 5.0)
+    parcels = box()
+    zones, plantable = mark_zones(parcels, rules=PLAIN, boundary_accuracy_m=0.0)
+    lines = draw_lines(parcels, sides_of(parcels), plantable, zones, along=["south", "east"])
+    plants, _ = set_plants(lines, plantable, zones, terrain=ground)
+    assert plants["ground_m"].to_numpy() == pytest.approx(0.2 * plants.geometry.x.to_numpy())
+    south, east = (plants[plants["side_id"] == side] for side in ("south", "east"))
+    assert south["slope_station_m"].to_numpy() == pytest.approx(south["station_m"] * 1.04**0.5)
+    assert east["slope_station_m"].to_numpy() == pytest.approx(east["station_m"])
+
+
+def _milli(value):
+    return round(value, 3)
+
+
+@st.composite
+def sites(draw):
+    """Convex-cornered parcels, turned, with a few keep-outs on them."""
+    width, depth = draw(st.floats(12, 60).map(_milli)), draw(st.floats(12, 50).map(_milli))
+    # Rounded: below that a coordinate is no length any more.
+    skew, turn = draw(st.floats(-5, 5).map(_milli)), draw(st.floats(0, 6.28).map(_milli))
+    base = np.array([(0, 0), (width, 0), (width + skew, depth), (0, depth)])
+    c, s = math.cos(turn), math.sin(turn)
+    spin = np.array([[c, s], [-s, c]])
+    outs = [
+        shapely.transform(Point(x * width, y * 4).buffer(r), lambda xy: xy @ spin)
+        for x, y, r in draw(
+            st.lists(
+                st.tuples(
+                    *(st.floats(low, high).map(_milli) for low, high in ((0, 1), (0, 1), (0.1, 3)))
+                ),
+                max_size=4,
+            )
+        )
+    ]
+    return subject(Polygon(base @ spin)), outs
+
+
+@given(sites(), st.floats(0.5, 3.0), st.sampled_from(["evened", "exact"]), st.sampled_from([1, 2]),
+       st.floats(0, 1.5))  # fmt: skip
+@settings(max_examples=80, deadline=None)
+def test_no_plant_in_an_exclusion_and_no_unexplained_gap(site, spacing, fit, rows, move):
+    parcels, outs = site
+    features = {"keep_outs": layer(kind=["bed"] * len(outs), geometry=outs)} if outs else {}
+    rules = (*PLAIN, Rule("bed", "keep_out", 0.3, reason="test"))
+    try:
+        zones, plantable, lines, plants, _ = lay(
+            parcels, ["south", "east"], rules=rules, features=features,
+            lines={"rows": rows}, spacing_m=spacing, fit=fit, move_m=move,
+        )  # fmt: skip
+    except InputError as refusal:
+        # Nothing may be planted there at all, or no second row; anything else is a defect.
+        if not re.search("no plant (may|can)|too narrow|no room for a second", str(refusal)):
+            raise
+        assume(False)
+    zone = plantable.union_all()
+    points = plants.geometry.to_numpy()
+    assert shapely.distance(points, zone).max() <= IN_ZONE_M
+    kept = shapely.union_all(zones.geometry.to_numpy())
+    inside = shapely.intersects(kept, points)
+    assert shapely.distance(points[inside], zone).max(initial=0.0) <= IN_ZONE_M
+    assert (plants["moved_m"].abs() <= max(move, spacing) + 1e-6).all()
+    # Every gap above the spacing has ground in it where no plant may stand.
+    by_line = dict(zip(lines["line_id"], lines.geometry, strict=True))
+    for line_id, group in plants.groupby("line_id", sort=False):
+        line = by_line[line_id]
+        station = group["station_m"].to_numpy()
+        assert (np.diff(station) > 0).all()
+        for a, b in pairwise(station):
+            if b - a > spacing + 1e-3:
+                piece = shapely.ops.substring(line, a, b)
+                assert shapely.difference(piece, zone).length > 0
+        if fit == "evened" and group["row"].iloc[0] == 1 and line.length > spacing:
+            # Both ends are planted: by this line or by the one that shares the corner.
+            for end in (Point(line.coords[0]), Point(line.coords[-1])):
+                assert shapely.distance(points, end).min() < spacing / 2 + 1e-6
+
+
+@given(st.floats(14, 80), st.floats(0.5, 3.0))
+@settings(max_examples=40, deadline=None)
+def test_counts_on_a_free_side(width, spacing):
+    length = width - 2 * OFFSET
+    share = length / spacing
+    if abs(share - round(share)) < 1e-3:
+        return  # a last bit decides
+    evened = lay(box(width), "south", spacing_m=spacing)[3]
+    exact = lay(box(width), "south", spacing_m=spacing, fit="exact")[3]
+    assert len(exact) == math.floor(share) + 1
+    assert len(evened) == math.ceil(share) + 1
+    both = lay(box(width), "south", lines={"rows": 2}, spacing_m=spacing, fit="exact")[3]
+    assert len(both) == 2 * (math.floor(share) + 1) - 1
+
+
+def test_inputs_are_not_changed():
+    screens = existing([(10, 2.3)])
+    before = screens.copy()
+    lay(box(), "south", screens=screens)
+    assert screens.equals(before)
+
+
+@pytest.mark.parametrize(
+    ("options", "says"),
+    [
+        ({"spacing_m": 0.0}, "spacing"),
+        ({"fit": "loose"}, "'loose' is not a fit"),
+        ({"pattern": "wild"}, "'wild' is not a pattern"),
+        ({"pattern": "staggered"}, "a staggered pattern needs a second row"),
+        ({"move_m": -1.0}, "stations may move by -1"),
+        ({"species": "oak"}, "there is no species 'oak'"),
+        ({"stock": "bag"}, "there is no kind of stock 'bag'"),
+        ({"stock_height_m": 0.0}, "the stock is 0.0 m high"),
+        ({"stock_height_m": 14.0}, "northern white cedar never grows above 12.192 m"),
+        ({"screens": existing([(10, 2.3)], math.nan)}, "layer existing_screens, row 1: a standing plant has no height"),
+        ({"screens": existing([(10, 2.3)], species=["oak"])}, "there is no species 'oak'"),
+    ],
+)  # fmt: skip
+def test_refused(options, says):
+    with pytest.raises(InputError, match=says):
+        lay(box(), "south", **options)
+
+
+def test_a_row_where_no_station_may_stand_is_refused():
+    # 3 m apart from the zero peg on: a drawn line whose only plantable stretch holds no station.
+    drawn = layer(line_id=["a"], geometry=[LineString([(5, 10), (20, 10)])])
+    parcels = box()
+    zones, plantable = mark_zones(parcels, rules=PLAIN, boundary_accuracy_m=0.0)
+    lines = draw_lines(parcels, sides_of(parcels), plantable, zones, drawn)
+    bed = layer(kind=["bed"], geometry=[shapely.box(4, 9, 21, 11)])
+    zones, plantable = mark_zones(
+        parcels, keep_outs=bed, rules=(Rule("bed", "keep_out", reason="t"),)
+    )
+    with pytest.raises(InputError, match=r"no plant can be set .* forbidden by bed"):
+        set_plants(lines, plantable, zones, fit="exact")

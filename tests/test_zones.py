@@ -1,0 +1,222 @@
+"""Exclusion zones against closed forms of their areas, and that they contain what they must."""
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from parcel_kit import PLAIN, box, layer, subject
+from shapely.geometry import LineString, Point, Polygon
+
+from screenplan.contracts import NO_PLANT_ZONES, PLANTABLE_ZONE
+from screenplan.errors import InputError
+from screenplan.planting.species import load_species
+from screenplan.planting.zones import ARC_EXCESS_M, keep_clear, mark_zones
+from screenplan.rules.ruleset import Rule, load_rules
+
+#: Zones may be wider than their rule by the excess of their arcs.
+WIDE_M = 1.01 * ARC_EXCESS_M
+CEDAR = load_species()["thuja_occidentalis"]
+coordinates = st.tuples(st.floats(-30, 30), st.floats(-30, 30))
+
+
+@given(
+    st.lists(coordinates, min_size=2, max_size=6, unique=True),
+    st.floats(0.05, 12),
+    st.integers(0, 2**31),
+)
+@settings(max_examples=60, deadline=None)
+def test_kept_clear_ground_contains_the_true_one_and_hardly_more(points, distance, seed):
+    line = LineString(points)
+    ground = keep_clear(line, distance)
+    rng = np.random.default_rng(seed)
+    at = line.interpolate(rng.uniform(0, 1, 200), normalized=True)
+    angle = rng.uniform(0, 2 * np.pi, 200)
+    near = shapely.points(
+        shapely.get_x(at) + 0.999999 * distance * np.cos(angle),
+        shapely.get_y(at) + 0.999999 * distance * np.sin(angle),
+    )
+    assert shapely.intersects(ground, near).all()
+    # Its own corners are the furthest points of it.
+    assert (
+        shapely.distance(shapely.points(shapely.get_coordinates(ground)), line).max()
+        <= distance + WIDE_M
+    )
+
+
+def test_areas_by_closed_form():
+    # Circle π D², capsule 2 D L + π D², square with round corners a² + 4 a D + π D².
+    for shape, area in (
+        (Point(0, 0), math.pi * 9),
+        (LineString([(0, 0), (10, 0)]), 60 + math.pi * 9),
+        (shapely.box(0, 0, 10, 10), 100 + 120 + math.pi * 9),
+    ):
+        found = keep_clear(shape, 3.0).area
+        assert area <= found <= area + 60 * ARC_EXCESS_M
+    assert keep_clear(shapely.box(0, 0, 1, 1), 0.0).area == 1.0
+    assert keep_clear(Point(0, 0), 0.0).is_empty
+
+
+def zones_of(parcels=None, rules=None, **options):
+    zones, plantable = mark_zones(box() if parcels is None else parcels, rules=rules, **options)
+    return zones.set_index("rule"), plantable
+
+
+def test_boundary_zone_is_the_ring_inside_the_parcel():
+    zones, plantable = zones_of(rules=PLAIN, boundary_accuracy_m=0.5)
+    zone = zones.loc["stem"]
+    assert zone["distance_m"] == 2.5  # 2 m and the boundary's accuracy
+    # 40 × 30 m less the ring of 2.5 m: 35 × 25 m.
+    assert plantable["area_m2"].sum() == pytest.approx(875, abs=120 * WIDE_M)
+    assert zone.geometry.area + plantable["area_m2"].sum() == pytest.approx(1200)
+    assert zone.geometry.within(box().geometry.iloc[0].buffer(1e-9))
+
+
+def test_crown_rule_counts_half_the_high_spread_once():
+    zones, _ = zones_of(boundary_accuracy_m=0.0, species=CEDAR)
+    # 12 ft high spread (UF/IFAS ST-629, read): 6 ft to the stem, whatever the stem rule adds.
+    assert zones.loc["boundary_crown", "distance_m"] == pytest.approx(6 * 0.3048)
+    assert zones["distance_m"].max() == pytest.approx(6 * 0.3048)
+
+
+def test_buried_line_is_measured_from_its_outside_edge():
+    pipe = layer(kind=["water"], position=["buried"], diameter_m=[0.3], utility_id=["W1"],
+                 geometry=[LineString([(20, -5), (20, 35)])])  # fmt: skip
+    zones, _ = zones_of(utilities=pipe, hole_m=0.5)
+    zone = zones.loc["buried_line"]
+    # 24 in tolerance (Florida, New York; read) and half the hole, from the edge of the pipe.
+    assert zone["distance_m"] == pytest.approx(0.6096 + 0.25)
+    west, _, east, _ = zone.geometry.bounds
+    assert east - west == pytest.approx(2 * (0.6096 + 0.25 + 0.15), abs=2 * WIDE_M)
+    assert (zone["source_layer"], zone["source_id"]) == ("utilities", "W1")
+    assert "locate" in zone["reason"]
+
+
+def test_missing_diameter_and_id_take_their_defaults():
+    pipe = layer(
+        kind=["gas"],
+        position=["buried"],
+        diameter_m=[None],
+        geometry=[LineString([(5, 5), (9, 5)])],
+    )
+    zones, _ = zones_of(utilities=pipe)
+    assert zones.loc["buried_line", "source_id"] == "1"
+
+
+def test_overhead_line_depends_on_the_mature_height():
+    wire = layer(
+        kind=["electric"], position=["overhead"], geometry=[LineString([(0, 15), (40, 15)])]
+    )
+    low, _ = zones_of(utilities=wire, species="ilex_glabra")
+    assert "overhead_tree" not in low.index
+    tall, plantable = zones_of(utilities=wire, species="juniperus_virginiana")
+    assert {"overhead_tree", "overhead_tall_tree"} <= set(tall.index)
+    assert plantable.empty  # 65 ft either side covers the whole parcel
+    assert list(plantable.columns) == [c.name for c in PLANTABLE_ZONE.columns] + ["geometry"]
+
+
+def test_root_zones_and_what_is_no_obstacle():
+    screens = layer(
+        screen_id=["given", "spread", "unknown", "member", "fence"],
+        kind=["tree", "tree", "tree", "plant", "fence"],
+        height_m=[8.0, 8.0, 8.0, 1.0, 1.8],
+        width_m=[6.0, 5.0, None, None, None],
+        root_zone_m=[4.0, None, None, None, None],
+        geometry=[Point(6, 15), Point(16, 15), Point(26, 15), Point(33, 15), LineString([(37, 10), (37, 20)])],
+    )  # fmt: skip
+    zones, _ = zones_of(existing_screens=screens, hole_m=0.0)
+    zones = zones.set_index("source_id")
+    radius = {
+        name: math.sqrt(zones.loc[name].geometry.area / math.pi)
+        for name in ("given", "spread", "unknown")
+    }
+    # The radius given; half the spread; a quarter of the height where neither is known.
+    assert radius == pytest.approx({"given": 4.0, "spread": 2.5, "unknown": 2.0}, abs=2 * WIDE_M)
+    assert "taken as 4.0 m" in zones.loc["unknown", "reason"]
+    assert "member" not in zones.index
+    assert zones.loc["fence", "feature"] == "fence"
+
+
+def test_keep_outs_by_kind_and_the_others():
+    outs = layer(
+        kind=["Septic field", "patio", "pond"],
+        geometry=[shapely.box(18, 13, 22, 17), shapely.box(3, 3, 6, 6), shapely.box(30, 3, 34, 6)],
+    )
+    zones, _ = zones_of(keep_outs=outs, species="morella_cerifera", hole_m=0.4)
+    assert zones.loc["septic_field", "distance_m"] == pytest.approx(10 * 0.3048)  # 10 ft (read)
+    assert zones.loc["keep_out", "distance_m"] == pytest.approx(0.2)
+    assert zones.loc["pond", "feature"] == "pond"
+
+
+def test_a_gate_keeps_the_way_through_it_free():
+    gate = layer(kind=["gate"], geometry=[LineString([(10, 0), (13, 0)])])
+    rules = (Rule("gate", "gate", 1.0, passage_m=8.0, reason="way"),)
+    zones, _ = zones_of(keep_outs=gate, rules=rules)
+    zone = zones.loc["gate"].geometry
+    # The gate's 3 m and 1 m either side, 8 m into the parcel and 1 m round its end.
+    assert zone.bounds == pytest.approx((9, 0, 14, 9), abs=WIDE_M)
+    assert zone.contains(shapely.box(9, 0.01, 14, 8))
+
+
+def test_a_road_and_a_building_outside_the_parcel_reach_into_it():
+    road = layer(road_id=["R"], width_m=[8.0], geometry=[LineString([(-10, -4.5), (50, -4.5)])])
+    house = layer(building_id=["B"], kind=["house"], geometry=[shapely.box(41, 10, 50, 20)])
+    far = layer(building_id=["far"], kind=["house"], geometry=[shapely.box(141, 10, 150, 20)])
+    zones, _ = zones_of(roads=road, buildings=house, species=CEDAR)
+    # The road's edge lies 0.5 m outside; 5 ft to the crown and 6 ft of half spread.
+    assert zones.loc["road"].geometry.bounds[3] == pytest.approx(11 * 0.3048 - 0.5, abs=WIDE_M)
+    assert zones.loc["building_tree"].geometry.bounds[0] == pytest.approx(41 - 3.048, abs=WIDE_M)
+    assert len(zones_of(buildings=far)[0]) == len(zones_of()[0])
+
+
+def test_without_rules_things_still_stand_where_they_stand():
+    house = layer(kind=["house"], geometry=[shapely.box(10, 10, 20, 20)])
+    zones, plantable = zones_of(rules=(), buildings=house)
+    assert list(zones.index) == ["footprint"]
+    assert plantable["area_m2"].sum() == pytest.approx(1200 - 100)
+
+
+def test_columns_crs_and_input_are_kept():
+    parcels = box().set_crs("EPSG:32632")
+    before = parcels.copy()
+    zones, plantable = mark_zones(parcels)
+    assert list(zones.columns) == [c.name for c in NO_PLANT_ZONES.columns] + ["geometry"]
+    assert zones.crs == plantable.crs == parcels.crs
+    assert zones["zone_id"].is_unique
+    assert parcels.equals(before)
+    assert (zones["confirm_locally"]).all()
+
+
+@given(st.floats(0, 6.2), st.floats(3, 12), st.floats(1, 9))
+@settings(max_examples=30, deadline=None)
+def test_zones_and_plantable_zone_tile_the_parcel(turn, size, wide):
+    c, s = math.cos(turn), math.sin(turn)
+    outline = Polygon(
+        [
+            (c * x - s * y, s * x + c * y)
+            for x, y in [(0, 0), (3 * size, 0), (2 * size, wide), (0, 2 * size)]
+        ]
+    )
+    if not outline.is_valid:
+        return
+    house = layer(kind=["house"], geometry=[outline.centroid.buffer(size / 4)])
+    zones, plantable = mark_zones(
+        subject(outline), house, rules=load_rules(), species="ilex_glabra"
+    )
+    kept, left = shapely.union_all(zones.geometry.to_numpy()), plantable.union_all()
+    assert kept.area + left.area == pytest.approx(outline.area, rel=1e-6)
+    assert shapely.intersection(kept, left).area < 1e-6
+
+
+def test_refused():
+    parcels = box()
+    with pytest.raises(InputError, match="0 parcels are marked as the subject"):
+        mark_zones(parcels.assign(is_subject=False))
+    with pytest.raises(InputError, match="key hole_m: hole_m is -1"):
+        mark_zones(parcels, hole_m=-1)
+    with pytest.raises(InputError, match="boundary_accuracy_m is nan"):
+        mark_zones(parcels, boundary_accuracy_m=math.nan)
+    with pytest.raises(InputError, match="there is no species 'oak'"):
+        mark_zones(parcels, species="oak")
