@@ -15,7 +15,7 @@ from folder_runs import fill, run_into, run_with
 from screenplan.errors import InputError
 from screenplan.outputs import folder as folder_module
 from screenplan.outputs.folder import OutputFolder
-from screenplan.outputs.record import RunRecord, file_sha256, write_record
+from screenplan.outputs.record import RunRecord, describe_output, file_sha256, write_record
 
 #: How many steps of a run are tried at most; the test fails if a run has more.
 MOST_STEPS = 200
@@ -314,7 +314,7 @@ def with_database(target):
         database = sqlite3.connect(beside / "plan.gpkg")
         database.execute("CREATE TABLE plants (id INTEGER)")
         database.close()
-        outputs = [{"file": "plan.gpkg", "sha256": file_sha256(beside / "plan.gpkg")}]
+        outputs = [describe_output(beside / "plan.gpkg", {})]
         record = RunRecord(outputs=outputs, versions={"made": "up"})
         write_record(record, beside, base=beside)
 
@@ -343,7 +343,7 @@ def test_a_geopackage_that_is_being_read_is_refused(target):
 
 
 def test_a_geopackage_in_write_ahead_mode_is_refused_while_it_is_open(target):
-    # A desktop GIS keeps its databases so while a layer of them is loaded.
+    # A desktop GIS opens it so when one of its layers is edited.
     with_database(target)
     other = sqlite3.connect(target / "plan.gpkg", isolation_level=None)
     other.execute("PRAGMA journal_mode = WAL")
@@ -352,7 +352,15 @@ def test_a_geopackage_in_write_ahead_mode_is_refused_while_it_is_open(target):
         OutputFolder(target).check()
     other.execute("PRAGMA journal_mode = DELETE")
     other.close()
-    OutputFolder(target, replace_changed=True).check()
+    OutputFolder(target).check()  # its header was rewritten, and nothing else
+
+
+def test_a_geopackage_that_was_edited_is_refused(target):
+    with_database(target)
+    with sqlite3.connect(target / "plan.gpkg") as other:
+        other.execute("INSERT INTO plants VALUES (1)")
+    other.close()
+    refused(target, r"changed since they were written \(plan.gpkg\). Keep a copy")
 
 
 def test_the_check_changes_nothing(target):

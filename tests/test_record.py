@@ -49,7 +49,8 @@ def test_what_is_written_is_read_back(record, tmp_path):
     assert back.transformations == [{"layer": "roads", "accuracy_m": None}]
     assert back.repairs == [{"layer": "parcels", "row": 2, "repair": "ring closed"}]
     assert back.warnings == ["Hecke über 2 m"]
-    assert back.files == {"plants.geojson": "0" * 64}
+    assert list(back.files) == ["plants.geojson"]
+    assert back.files["plants.geojson"]["layers"] == {"plants": 12}
     assert back.format == RECORD_FORMAT
 
 

@@ -30,7 +30,7 @@ from urllib.request import pathname2url
 
 from screenplan.errors import InputError, refuse
 from screenplan.outputs.lock import Held, Lock
-from screenplan.outputs.record import RECORD_NAME, file_sha256, read_record
+from screenplan.outputs.record import RECORD_NAME, is_unchanged, read_record
 
 #: What systems and desktops leave in any folder.
 LITTER = {".DS_Store", "Thumbs.db", "desktop.ini"}
@@ -111,9 +111,10 @@ class OutputFolder:
 
         Notes
         -----
-        On POSIX systems a program may hold a file open without a trace. A GeoPackage is found
-        to be in use if its database is locked or in write-ahead mode, as a desktop GIS opens
-        it. Windows refuses to rename a folder with any file open in it, and that is tried.
+        On POSIX systems a program that only reads leaves no trace, and loses nothing: it goes on
+        seeing the old file until it opens it anew. A GeoPackage is found to be in use if its
+        database is locked or in write-ahead mode, as when its layers are being edited. Windows
+        refuses to rename a folder with any file open in it, and that is tried.
         """
         with self:
             pass
@@ -230,8 +231,8 @@ class OutputFolder:
             return
         changed = {
             name
-            for name, digest in written.items()
-            if name in found and file_sha256(self.target / name) != digest
+            for name, entry in written.items()
+            if name in found and not is_unchanged(self.target / name, entry)
         }
         if changed:
             raise self._refuse(

@@ -13,7 +13,7 @@ from pyproj import CRS
 from screenplan.contracts import OUTPUTS, Contract
 from screenplan.outputs.geojson import WGS84, write_geojson
 from screenplan.outputs.geopackage import write_geopackage
-from screenplan.outputs.record import file_sha256
+from screenplan.outputs.record import describe_output
 from screenplan.outputs.tables import write_csv
 
 GEOPACKAGE_NAME = "plan.gpkg"
@@ -52,7 +52,7 @@ def write_layers(
     Returns
     -------
     list of dict
-        For the run record: ``file``, ``sha256``, and ``layers`` (number of rows by layer).
+        For the run record, as `describe_output` gives them.
     """
     folder = Path(folder)
     home: dict[str, pd.DataFrame] = {}
@@ -70,7 +70,4 @@ def write_layers(
         rows[path] = {name: count}
     package = folder / GEOPACKAGE_NAME
     rows[package] = write_geopackage(home, package, crs, contracts=contracts, written_at=written_at)
-    return [
-        {"file": path.name, "sha256": file_sha256(path), "layers": counts}
-        for path, counts in rows.items()
-    ]
+    return [describe_output(path, counts) for path, counts in rows.items()]

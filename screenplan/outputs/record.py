@@ -26,6 +26,12 @@ RECORD_FORMAT = 1
 #: Libraries whose version can change a number.
 LIBRARIES = ("fiona", "geopandas", "numba", "numpy", "pandas", "pyproj", "rasterio", "shapely")
 
+SQLITE_MAGIC = b"SQLite format 3\0"
+#: Bytes of a database's header that change when a program opens it for editing and edits nothing:
+#: write and read version, change counter, version-valid-for and library version
+#: (SQLite's "Database File Format", section 1.3).
+SQLITE_VOLATILE = (slice(18, 20), slice(24, 28), slice(92, 100))
+
 _MEND = "Run the plan again, into a new folder"
 
 
@@ -46,8 +52,7 @@ class RunRecord:
     warnings : sequence of str
         What a person should know.
     outputs : sequence of mapping
-        One per file: ``file`` (relative to the folder, with slashes), ``sha256``, and ``layers``,
-        the number of rows by layer.
+        One per file, as `describe_output` gives it.
     versions : mapping of str to str
         By library.
     written_at : str
@@ -68,9 +73,9 @@ class RunRecord:
     format: int = RECORD_FORMAT
 
     @property
-    def files(self) -> dict[str, str]:
-        """The sha256 of every file written, by its name."""
-        return {entry["file"]: entry["sha256"] for entry in self.outputs}
+    def files(self) -> dict[str, Mapping]:
+        """The entry of every file written, by its name."""
+        return {entry["file"]: entry for entry in self.outputs}
 
 
 def write_record(
@@ -215,6 +220,44 @@ def versions() -> dict[str, str]:
         "proj": pyproj.proj_version_str,
         "geos": shapely.geos_version_string,
     } | {name: metadata.version(name) for name in LIBRARIES}
+
+
+def describe_output(path: Path, layers: Mapping[str, int]) -> dict:
+    """Give the record's entry of a file that was written.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    layers : mapping of str to int
+        Its number of rows by layer.
+
+    Returns
+    -------
+    dict
+        ``file``, ``sha256``, ``layers``; of a GeoPackage also ``content_sha256``.
+    """
+    entry = {"file": path.name, "sha256": file_sha256(path), "layers": dict(layers)}
+    content = _content_sha256(path)
+    if content != entry["sha256"]:
+        entry["content_sha256"] = content
+    return entry
+
+
+def is_unchanged(path: Path, entry: Mapping) -> bool:
+    """Tell whether a file still holds what its entry in the record says."""
+    if "content_sha256" in entry:
+        return _content_sha256(path) == entry["content_sha256"]
+    return file_sha256(path) == entry["sha256"]
+
+
+def _content_sha256(path: Path) -> str:
+    """Give a database's SHA-256 without `SQLITE_VOLATILE`; of any other file its plain one."""
+    content = bytearray(path.read_bytes())
+    if content.startswith(SQLITE_MAGIC):
+        for place in SQLITE_VOLATILE:
+            content[place] = bytes(len(content[place]))
+    return hashlib.sha256(content).hexdigest()
 
 
 def file_sha256(path: str | Path) -> str:
