@@ -23,6 +23,8 @@ STEM_TOLERANCE_M = 0.005
 #: Gaps are compared at the precision to which a stake can be set.
 GAP_TOLERANCE_M = 0.005
 
+_A = {"buried": "a buried", "overhead": "an overhead"}
+
 LOCATE = (
     "Before any digging have buried lines located by the local locating service; "
     "maps and this plan do not replace it"
@@ -232,14 +234,14 @@ def _judge_lines(utilities, zones, plants, position, caution) -> Finding:
         return Finding(
             name,
             "fails",
-            f"{hits} plants stand in the zone of a {position} line",
+            f"{hits} plants stand in the zone of {_A[position]} line",
             "another place for them",
             caution,
         )
     return Finding(
         name,
         "passes",
-        f"No plant stands in the zone of a {position} line that is given",
+        f"No plant stands in the zone of {_A[position]} line that is given",
         caution=caution,
     )
 

@@ -43,7 +43,10 @@ class Run:
     @property
     def warnings(self) -> list[str]:
         """What a person should know before they trust the result."""
-        return list(self.site.warnings)
+        from screenplan.tables import notes_of
+
+        notes = (note for layer in self.layers.values() for note in notes_of(layer))
+        return list(dict.fromkeys([*self.site.warnings, *notes]))
 
 
 def read_inputs(plan: Plan, folder: Path):

@@ -53,3 +53,14 @@ def layer_of(
     return gpd.GeoDataFrame(
         table_of(contract, rows), geometry=gpd.GeoSeries(list(geometry), crs=crs)
     )
+
+
+def with_notes(layer: pd.DataFrame, notes: Iterable[str]) -> pd.DataFrame:
+    """Put what a person should know about a layer into its ``attrs``; gives the same layer."""
+    layer.attrs["notes"] = tuple(notes)
+    return layer
+
+
+def notes_of(layer: pd.DataFrame) -> tuple[str, ...]:
+    """Give the notes of a layer."""
+    return tuple(layer.attrs.get("notes", ()))

@@ -34,7 +34,9 @@ def show_table(
     )
     for place, column in enumerate(columns):
         figures = bool(rows) and all(_is_figure(row[place]) for row in rows)
-        table.add_column(column, justify="right" if figures else "left", overflow="fold")
+        table.add_column(
+            column, justify="right" if figures else "left", overflow="fold", no_wrap=place == 0
+        )
     for row in rows:
         table.add_row(*(_cell(value) for value in row))
     console.print(table)
@@ -104,16 +106,18 @@ def show_site(site, *, as_json: bool) -> None:
             names,
             [[change.get(name) for name in names] for change in site.transformations],
         )
-    for warning in site.warnings:
-        _console().print(f"Note: {warning}")
+    _show_notes(site.warnings)
 
 
 def show_run(run, written, *, as_json: bool) -> None:
     """Show a finished run: what is planted, what closes, what fails, where the layers are."""
     from screenplan.outputs.summary import summarise
 
-    rows = summarise(run.layers, units=run.plan.plan.units)
     checks = run.layers["checks"]
+    rows = summarise(
+        {name: layer for name, layer in run.layers.items() if name != "checks"},
+        units=run.plan.plan.units,
+    )
     if as_json:
         show_json({"folder": str(written), "summary": dict(rows),
                    "views": records(run.layers["views"]), "checks": records(checks), "warnings": run.warnings, "fails": run.fails})  # fmt: skip
@@ -130,8 +134,7 @@ def show_run(run, written, *, as_json: bool) -> None:
         ["check", "result", "finding"],
         [[row.check, marks[row.result], _sentence(row)] for row in checks.itertuples()],
     )
-    for warning in run.warnings:
-        _console().print(f"Note: {warning}")
+    _show_notes(run.warnings)
     print()
     _console().print(f"Layers, tables and record: {written}")
 
@@ -280,6 +283,11 @@ def progress_bar(stream):
             bar.update(task, description=name, completed=number - 1, total=total)
 
         yield tell
+
+
+def _show_notes(notes: Iterable[str]) -> None:
+    for note in notes:
+        _console().print(f"Note: {note[0].upper()}{note[1:].rstrip('.')}.")
 
 
 def _console() -> Console:

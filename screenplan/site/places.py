@@ -16,6 +16,7 @@ from screenplan.site.facades import NOT_LIVED_IN, SHORTEST_WALL_M
 from screenplan.site.ownership import parcels_of, sound, subject_id, subject_outline
 from screenplan.site.shaping import column_or, shape_layer
 from screenplan.site.walls import Walls, walls_of
+from screenplan.tables import with_notes
 
 #: What is left of a place beside the buildings in it must be at least this large.
 LEAST_PLACE_M2 = 0.5
@@ -64,7 +65,8 @@ def lay_places(
     Returns
     -------
     GeoDataFrame
-        Contract ``private_places``; given ones keep their index.
+        Contract ``private_places``; given ones keep their index. What is doubtful stands in
+        ``attrs["notes"]``.
 
     Raises
     ------
@@ -76,14 +78,24 @@ def lay_places(
             f"a private place cannot be {depth_m} m deep", "Choose a depth above 0", key="depth_m"
         )
     if private_places is not None and len(private_places):
-        return _complete(private_places, buildings, parcels.crs)
+        laid = _complete(private_places, buildings, parcels.crs)
+        return with_notes(laid, notes_on_places(parcels, buildings, private_places))
     if not derive:
-        return _shape([], [], parcels.crs)
+        return with_notes(
+            _shape([], [], parcels.crs),
+            ["there are no private places: none are given and deriving them is switched off"],
+        )
     found = _derive(parcels, buildings, roads, depth_m)
     if found is None:
-        return _shape([], [], parcels.crs)
+        return with_notes(
+            _shape([], [], parcels.crs),
+            [
+                "there are no private places: none are given, and the parcel has no open ground for one"
+            ],
+        )
     place, name = found
-    return _shape([place], [{"place_id": "derived-1", "name": name, "derived": True}], parcels.crs)
+    laid = _shape([place], [{"place_id": "derived-1", "name": name, "derived": True}], parcels.crs)
+    return with_notes(laid, notes_on_places(parcels, buildings))
 
 
 def notes_on_places(

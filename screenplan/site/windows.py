@@ -11,6 +11,7 @@ from screenplan.errors import refuse
 from screenplan.site.facades import derive_windows
 from screenplan.site.given_windows import GivenWindows, LaidWindows
 from screenplan.site.shaping import shape_layer
+from screenplan.tables import with_notes
 
 
 def lay_windows(
@@ -62,13 +63,14 @@ def lay_windows(
     GeoDataFrame
         Contract ``windows``; given ones keep their index. ``sill_m`` counts from the building's
         ground-floor datum, ``floor_m`` is the room's floor in the terrain's own heights.
+        What was left out and what is doubtful stands in ``attrs["notes"]``.
 
     Raises
     ------
     InputError
         With every row that cannot be used, and why.
     """
-    return examine_windows(
+    laid = examine_windows(
         parcels,
         buildings,
         windows,
@@ -80,7 +82,8 @@ def lay_windows(
         height_m=height_m,
         width_m=width_m,
         reach_m=reach_m,
-    ).layer
+    )
+    return with_notes(laid.layer, laid.notes)
 
 
 def examine_windows(
