@@ -97,11 +97,12 @@ def check_mapping(
                 )
     for name, theirs in columns.items():
         if name in ours and name not in fixed and theirs not in present:
-            close = difflib.get_close_matches(theirs, present, n=1, cutoff=0.6)
+            lower = {one.lower(): one for one in present}
+            close = difflib.get_close_matches(theirs.lower(), lower, n=1, cutoff=0.6)
             findings.refused(
                 (),
                 f"There is no column '{theirs}', which was named for {name}",
-                (f"Did you mean '{close[0]}'? " if close else "")
+                (f"Did you mean '{lower[close[0]]}'? " if close else "")
                 + f"The file's columns are {_list_columns(present)}",
                 key=f"layers.{contract.name}.columns.{name}",
             )

@@ -148,9 +148,7 @@ class Reader:
             frame = LocalFrame.around(rows, height_m)
         except InputError as error:
             problem = error.problems[0]
-            raise refuse(
-                problem.what, problem.mend, file=source.file, layer=source.layer
-            ) from None
+            raise refuse(problem.what, problem.mend, file=source.file, layer=source.layer) from None
         if height_m is None and isinstance(terrain, TerrainSource):
             # The terrain's height, above sea level, is far better than none for the scale.
             try:
@@ -379,9 +377,9 @@ class Reader:
             return
         self.transformations.append({"layer": source.name, **way.to_record()})
         if way.accuracy_m:
-            better = f" ({way.better_m:g} m with {', '.join(way.missing_grids)})" * bool(
-                way.missing_grids
-            )
+            better = ""
+            if way.missing_grids:
+                better = f" ({way.better_m:g} m with {', '.join(way.missing_grids)})"
             self.warnings.append(
                 f"The layer of {source.name.replace('_', ' ')} was brought from '{way.source}' to "
                 f"'{way.target}', good to {way.accuracy_m:g} m{better}."

@@ -107,7 +107,7 @@ class FrameLayer:
     @property
     def columns(self) -> tuple[str, ...]:
         """Names of its attributes."""
-        return tuple(str(name) for name in self.frame.columns if name != self.frame.geometry.name)
+        return tuple(str(name) for name in self._numbered.columns if name != "geometry")
 
     @property
     def bounds(self) -> Bounds | None:
@@ -121,8 +121,14 @@ class FrameLayer:
 
     @cached_property
     def _numbered(self) -> gpd.GeoDataFrame:
-        frame = self.frame.rename_geometry("geometry") if len(self.frame.columns) else self.frame
-        return frame.set_axis(pd.RangeIndex(1, len(frame) + 1, name=ROW), axis=0)
+        numbers = pd.RangeIndex(1, len(self.frame) + 1, name=ROW)
+        active = self.frame.geometry.name
+        # Another column of geometries that is not the active one is left behind.
+        others = [name for name in self.frame.columns if name not in (active, "geometry")]
+        return gpd.GeoDataFrame(
+            pd.DataFrame(self.frame[others]).set_axis(numbers, axis=0),
+            geometry=self.frame.geometry.set_axis(numbers),
+        )
 
     def values(self, column: str) -> pd.Series:
         """One column of all rows, indexed by row number."""
@@ -459,8 +465,8 @@ def _meeting(frame: gpd.GeoDataFrame, bounds: Bounds | None) -> gpd.GeoDataFrame
     west, south, east, north = shapely.bounds(np.asarray(frame.geometry.array, dtype=object)).T
     with np.errstate(invalid="ignore"):
         apart = (west > bounds[2]) | (east < bounds[0]) | (south > bounds[3]) | (north < bounds[1])
-    # A comparison with NaN is false: what has no place is kept.
-    return frame[~apart]
+    has_place = np.isfinite([west, south, east, north]).all(axis=0)
+    return frame[~(apart & has_place)]
 
 
 def _find_bounds(geometry: gpd.GeoSeries) -> Bounds | None:

@@ -1,0 +1,535 @@
+"""Reading a site: from any CRS, any names and units, by file or by frame, the same site."""
+
+import hashlib
+
+import fiona
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+import shapely
+from shapely.geometry import mapping
+from site_layers import (
+    BUILDING_COLUMNS,
+    EAST,
+    NORTH,
+    UTM,
+    box,
+    buildings,
+    parcels,
+    source,
+    write,
+    write_circle,
+    write_geojson,
+)
+
+from screenplan.contracts import INPUTS
+from screenplan.errors import InputError
+from screenplan.site import sources as sources_module
+from screenplan.site.reading import LayerSource, TerrainSource, read_frames, read_site
+from screenplan.site.terrain import Terrain
+
+PIN = {"parcel_id": "PIN"}
+
+
+def frames(**more):
+    return {"parcels": parcels(), "buildings": buildings(), **more}
+
+
+def read(layers=None, **options):
+    """The site from frames, with its own column names."""
+    options = {"subject_id": "A-2", **options}
+    columns = {"parcels": PIN, "buildings": BUILDING_COLUMNS, **options.pop("columns", {})}
+    return read_frames(frames() if layers is None else layers, columns=columns, **options)
+
+
+def said(site, layer):
+    """What was mended in a layer, as (row, text)."""
+    mended = site.repairs[site.repairs["layer"] == layer]
+    return list(zip(mended["row"], mended["repair"], strict=True))
+
+
+# ---- what a site holds -------------------------------------------------------------------------
+
+
+def test_a_site_holds_the_contracts_columns_and_the_neighbourhood():
+    site = read()
+    for name, layer in site.layers.items():
+        expected = [column.name for column in INPUTS[name].columns]
+        assert layer.columns.tolist() == [*expected, "geometry"]
+        assert layer.crs == site.frame.crs
+        assert layer.index.tolist() == list(range(len(layer)))
+    lots = site.layers["parcels"]
+    # B-9 is 880 m away, beyond the reach of 150 m.
+    assert lots["parcel_id"].tolist() == ["A-1", "A-2", "A-3"]
+    assert lots["is_subject"].tolist() == [False, True, False]
+    assert site.subject_id == "A-2"
+    assert site.subject.area == pytest.approx(1600.0, rel=1e-3)
+    # The barn with its 9999 is out of reach too, so it stops nobody.
+    assert len(site.layers["buildings"]) == 2
+    assert site.layer("roads") is None
+    assert [entry["rows_near"] for entry in site.inputs] == [3, 2]
+
+
+def test_heights_come_from_storeys_and_that_is_listed():
+    # Evidence: arithmetic, 2 × 2.8 m and 2 × 3 m.
+    houses = read().layers["buildings"]
+    assert houses["height_m"].tolist() == pytest.approx([6.0, 5.6])
+    assert read(storey_height_m=3.0).layers["buildings"]["height_m"].iloc[1] == pytest.approx(6.0)
+    assert said(read(), "buildings") == [(2, "height 5.6 m taken from 2 storeys of 2.8 m")]
+
+
+def test_a_building_belongs_to_the_parcel_under_most_of_it():
+    # The second house reaches 2 m onto A-2 and 15 m onto A-3.
+    assert read().layers["buildings"]["parcel_id"].tolist() == ["A-1", "A-3"]
+
+
+def test_defaults_and_row_numbers_are_filled_in():
+    houses = read().layers["buildings"]
+    assert houses["kind"].tolist() == ["house", "house"]
+    assert houses["building_id"].tolist() == ["1", "2"]
+    assert houses["storeys"].isna().tolist() == [True, False]
+
+
+def test_floors_are_the_mean_ground():
+    # Evidence: closed form; a plane that rises 0.1 to the east, at the middles of the houses.
+    x, _ = np.meshgrid(np.arange(-300.0, 301.0, 10.0), np.arange(-300.0, 301.0, 10.0))
+    site = read(terrain=Terrain(100 + 0.1 * x, -300.0, -300.0, 10.0, 10.0))
+    assert site.layers["buildings"]["floor_m"].tolist() == pytest.approx([95.5, 102.65], abs=0.02)
+    assert read().layers["buildings"]["floor_m"].tolist() == [0.0, 0.0]
+
+
+def test_callers_frames_are_left_alone():
+    given = frames()
+    before = {name: frame.copy(deep=True) for name, frame in given.items()}
+    read(given)
+    for name, frame in given.items():
+        pd.testing.assert_frame_equal(frame, before[name])
+        assert frame.crs == before[name].crs
+
+
+def test_another_name_of_the_geometry_and_any_index_will_do():
+    odd = frames()
+    odd["parcels"] = odd["parcels"].rename_geometry("outline").set_axis(list("wxyz"))
+    assert read(odd).layers["parcels"]["parcel_id"].tolist() == ["A-1", "A-2", "A-3"]
+
+
+# ---- any CRS, file, unit -----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("lots_crs", ["EPSG:4326", "EPSG:3857", "EPSG:32631"])
+@pytest.mark.parametrize("houses_crs", ["EPSG:4326", "EPSG:3857", UTM])
+def test_the_site_is_the_same_in_every_crs(lots_crs, houses_crs):
+    # Evidence: invariant, to a tenth of a millimetre at the vertices.
+    expected = read()
+    site = read(
+        {"parcels": parcels().to_crs(lots_crs), "buildings": buildings().to_crs(houses_crs)}
+    )
+    for name in ("parcels", "buildings"):
+        for found, plain in zip(
+            site.layers[name].geometry, expected.layers[name].geometry, strict=True
+        ):
+            assert shapely.hausdorff_distance(found, plain) < 1e-4
+    assert [way["accuracy_m"] for way in site.transformations] == [0.0, 0.0]
+
+
+FORMATS = {
+    "lots.gpkg": {},
+    "lots.geojson": {},
+    "lots.shp": {},
+    "lots.fgb": {},
+    "lots.zip": {},
+}
+
+
+@pytest.mark.parametrize("name", FORMATS)
+def test_files_give_what_frames_give(tmp_path, name):
+    lots = parcels().to_crs(4326) if name.endswith("geojson") else parcels()
+    if name.endswith("zip"):
+        import zipfile
+
+        write(lots, tmp_path / "lots.shp")
+        with zipfile.ZipFile(tmp_path / name, "w") as packed:
+            for part in tmp_path.glob("lots.[!z]*"):
+                packed.write(part, part.name)
+    else:
+        write(lots, tmp_path / name)
+    site = read_site(
+        {
+            "parcels": LayerSource(tmp_path / name, columns=PIN),
+            "buildings": source(buildings(), tmp_path / "houses.gpkg", BUILDING_COLUMNS),
+        },
+        subject_id="A-2",
+    )
+    expected = read()
+    for layer in ("parcels", "buildings"):
+        found, plain = site.layers[layer], expected.layers[layer]
+        pd.testing.assert_frame_equal(
+            pd.DataFrame(found.drop(columns="geometry")),
+            pd.DataFrame(plain.drop(columns="geometry")),
+        )
+        # GeoJSON keeps 7 decimals of a degree when written so: 6 mm.
+        gap = shapely.hausdorff_distance(found.geometry.array, plain.geometry.array)
+        assert gap.max() < 0.02
+
+
+def test_hashes_are_those_of_the_files(tmp_path):
+    # Evidence: trivial by construction.
+    path = write(parcels(), tmp_path / "lots.shp")
+    (tmp_path / "lots_old.shp").write_text("not one of its parts")
+    (entry,) = read_site({"parcels": LayerSource(path, columns=PIN)}, subject_id="A-2").inputs
+    assert entry["sha256"] == hashlib.sha256(path.read_bytes()).hexdigest()
+    assert sorted(entry["sidecars"]) == ["lots.cpg", "lots.dbf", "lots.prj", "lots.shx"]
+    table = (tmp_path / "lots.dbf").read_bytes()
+    assert entry["sidecars"]["lots.dbf"] == hashlib.sha256(table).hexdigest()
+    assert (entry["rows"], entry["rows_near"], entry["crs"]) == (4, 3, UTM)
+
+
+def test_units_are_those_of_the_user():
+    # Evidence: the definition of the foot, and of the mile per hour.
+    houses = buildings().assign(HT=[20.0, "10", None])
+    roads = gpd.GeoDataFrame(
+        {"mph": [30, None], "wide": [12, 8]},
+        geometry=[shapely.LineString([(EAST - 90, NORTH + 30), (EAST + 90, NORTH + 30)])] * 2,
+        crs=UTM,
+    )
+    site = read(
+        {"parcels": parcels(), "buildings": houses, "roads": roads},
+        units={"buildings": {"height_m": "ft"}, "roads": {"speed_kmh": "mph", "width_m": "yd"}},
+        columns={"roads": {"speed_kmh": "mph", "width_m": "wide"}},
+    )
+    assert site.layers["buildings"]["height_m"].tolist() == pytest.approx([6.096, 3.048])
+    assert site.layers["roads"]["speed_kmh"].iloc[0] == pytest.approx(48.28032)
+    assert site.layers["roads"]["width_m"].tolist() == pytest.approx([10.9728, 7.3152])
+    assert np.isnan(site.layers["roads"]["speed_kmh"].iloc[1])
+
+
+def test_one_value_may_hold_for_all_rows():
+    poles = gpd.GeoDataFrame(geometry=[shapely.Point(EAST + 5, NORTH + 25)], crs=UTM)
+    site = read(
+        {"parcels": parcels(), "utilities": poles},
+        fixed={"utilities": {"kind": "electric", "position": "Overhead", "height_m": "20"}},
+        units={"utilities": {"height_m": "ft"}},
+    )
+    pole = site.layers["utilities"].iloc[0]
+    assert (pole["kind"], pole["position"], pole["diameter_m"]) == ("electric", "overhead", 0.0)
+    assert pole["height_m"] == pytest.approx(6.096)
+
+
+@pytest.mark.parametrize(
+    ("given", "read_as"),
+    [
+        ("2019-05-01", "2019-05-01"),
+        ("2019/05/01", "2019-05-01"),
+        ("2019-05-01T00:00:00Z", "2019-05-01"),
+        (pd.Timestamp("2019-05-01 12:30"), "2019-05-01"),
+        ("20190501", "2019-05-01"),
+        (None, None),
+        ("  ", None),
+    ],
+)
+def test_dates_are_iso_text(given, read_as):
+    trees = gpd.GeoDataFrame(
+        {"kind": ["Tree"], "height_m": ["12.5"], "planted_on": pd.Series([given], dtype=object)},
+        geometry=[shapely.Point(EAST, NORTH)],
+        crs=UTM,
+    )
+    tree = (
+        read({"parcels": parcels(), "existing_screens": trees}).layers["existing_screens"].iloc[0]
+    )
+    assert tree["planted_on"] == read_as
+    assert (tree["kind"], tree["height_m"], tree["opacity"]) == ("tree", 12.5, 1.0)
+
+
+def test_numbers_name_a_parcel_as_text():
+    lots = parcels().assign(PIN=[101.0, 102.0, 103.0, None])
+    assert read({"parcels": lots}, subject_id=102).subject_id == "102"
+
+
+# ---- the subject -------------------------------------------------------------------------------
+
+
+def test_the_only_parcel_is_the_subject_and_needs_no_id():
+    one = parcels().iloc[[1]].drop(columns="PIN")
+    site = read_frames({"parcels": one})
+    assert site.subject_id == "row 1"
+    assert site.layers["parcels"]["is_subject"].tolist() == [True]
+
+
+@pytest.mark.parametrize(
+    ("point", "crs"),
+    [((EAST + 1, NORTH + 1), "parcels"), ((EAST + 1, NORTH + 1), UTM), ("degrees", None)],
+)
+def test_a_point_chooses_the_parcel_under_it(point, crs):
+    if point == "degrees":
+        place = parcels().to_crs(4326).geometry.iloc[1].centroid
+        point = (place.x, place.y)
+    site = read(subject_id=None, subject_point=point, subject_point_crs=crs)
+    assert site.subject_id == "A-2"
+
+
+def test_the_scale_is_that_of_the_height():
+    # Evidence: closed form, 1 + h/R within the spread of R over the earth (6335 to 6400 km).
+    assert read().frame.scale == 1.0
+    assert 1600 / 6400e3 < read(height_m=1600.0).frame.scale - 1.0 < 1600 / 6335e3
+    assert "height is not known" in read().warnings[0]
+    assert read(height_m=1600.0).warnings[0] == "Lengths are true at 1600 m above the ellipsoid."
+
+
+def test_the_terrain_gives_the_height_if_nobody_does(tmp_path):
+    import rasterio
+    from affine import Affine
+
+    path = tmp_path / "t.tif"
+    with rasterio.open(
+        path, "w", driver="GTiff", height=100, width=100, count=1, dtype="float32", crs=UTM,
+        transform=Affine(5.0, 0.0, EAST - 250, 0.0, -5.0, NORTH + 250),
+    ) as raster:  # fmt: skip
+        raster.write(np.full((100, 100), 800, dtype="float32"), 1)
+    site = read(terrain=TerrainSource(path, "m"))
+    assert site.frame.height_m == 800.0
+    assert any("terrain's height" in warning for warning in site.warnings)
+    assert site.terrain.is_flat
+    assert site.layers["buildings"]["floor_m"].tolist() == [800.0, 800.0]
+    assert site.inputs[-1]["sha256"] == hashlib.sha256(path.read_bytes()).hexdigest()
+    assert site.transformations[-1]["layer"] == "terrain"
+
+
+# ---- what is mended ----------------------------------------------------------------------------
+
+
+def lots_with(*outlines):
+    """The subject and further outlines as neighbours."""
+    return gpd.GeoDataFrame(
+        {"PIN": ["A-2", *(f"N-{n}" for n in range(len(outlines)))]},
+        geometry=[box(-20, -20, 20, 20), *outlines],
+        crs=UTM,
+    )
+
+
+def outline(*corners):
+    return shapely.Polygon([(EAST + x, NORTH + y) for x, y in corners])
+
+
+def test_heights_and_measures_are_left_out():
+    lots = lots_with()
+    lots["geometry"] = shapely.force_3d(lots.geometry.array, 7.0)
+    site = read({"parcels": lots})
+    assert said(site, "parcels") == [(1, "heights in the coordinates left out")]
+    assert not site.layers["parcels"].has_z.any()
+
+
+def test_rows_without_geometry_are_left_out_by_row():
+    site = read({"parcels": lots_with(None, shapely.Polygon(), box(20, -20, 60, 20))})
+    assert said(site, "parcels") == [
+        (2, "no geometry: row left out"),
+        (3, "empty geometry: row left out"),
+    ]
+    assert site.layers["parcels"]["parcel_id"].tolist() == ["A-2", "N-2"]
+
+
+def test_rings_are_turned_and_vertices_thinned():
+    clockwise = outline((20, -20), (20, 20), (40, 20), (40, 20), (40, 20.0003), (40, -20))
+    site = read({"parcels": lots_with(clockwise)})
+    assert said(site, "parcels") == [
+        (2, "2 repeated vertices taken out"),
+        (2, "rings turned: the outer one anticlockwise, holes clockwise"),
+    ]
+    assert site.layers["parcels"].geometry.iloc[1].exterior.is_ccw
+
+
+def test_the_habit_of_a_format_is_said_once(tmp_path):
+    # A shapefile's outer rings run clockwise: ESRI, Shapefile Technical Description, 1998.
+    site = read_site({"parcels": source(parcels(), tmp_path / "lots.shp", PIN)}, subject_id="A-2")
+    assert said(site, "parcels") == [
+        (0, "all rows: rings turned: the outer one anticlockwise, holes clockwise")
+    ]
+
+
+def test_an_invalid_polygon_whose_area_survives_is_mended():
+    # A spike without area on the far side.
+    spike = outline((20, -20), (60, -20), (60, 0), (75, 0), (60, 0), (60, 20), (20, 20))
+    assert not spike.is_valid
+    site = read({"parcels": lots_with(spike)})
+    # Evidence: closed form, 40 m × 40 m at the scale of UTM's central meridian, 0.9996².
+    assert site.layers["parcels"].geometry.iloc[1].area == pytest.approx(1600 / 0.9996**2, rel=1e-6)
+    assert site.layers["parcels"].is_valid.all()
+    ((row, text),) = said(site, "parcels")
+    assert row == 2
+    assert text.startswith("invalid polygon (ring self-intersection) mended; area 1601.28 m² before")
+
+
+def test_arcs_become_short_edges_and_are_listed(tmp_path):
+    # Evidence: closed form π r², and the inscribed 90-gon's area (90/2) r² sin 4°.
+    path = write_circle(tmp_path / "round.gpkg", 30.0)
+    site = read_site({"parcels": LayerSource(path)})
+    assert said(site, "parcels") == [
+        (1, "arcs made of short straight edges, 4 degrees of arc each")
+    ]
+    area = 45 * 30.0**2 * np.sin(np.radians(4.0)) / 0.9996**2
+    assert site.subject.area == pytest.approx(area, rel=1e-6)
+    assert site.subject.area == pytest.approx(np.pi * 900, rel=2e-3)
+
+
+def test_copies_are_left_out_and_named():
+    lots = lots_with(box(20, -20, 60, 20), box(20, -20, 60, 20)).assign(PIN=["A-2", "N", "N"])
+    lots["note"] = ["", "first", "second"]
+    site = read({"parcels": lots})
+    assert said(site, "parcels") == [(3, "copy of row 2: row left out")]
+    assert len(site.layers["parcels"]) == 2
+
+
+def test_a_flats_outline_on_the_subjects_own_is_left_out():
+    site = read({"parcels": lots_with(box(-20, -20, 20, 20))})
+    assert said(site, "parcels") == [(2, "parcel 'N-0' has the subject's outline: row left out")]
+
+
+def test_copies_of_the_subject_are_no_contradiction():
+    lots = lots_with(box(-20, -20, 20, 20)).assign(PIN=["A-2", "A-2"])
+    site = read({"parcels": lots})
+    assert len(site.layers["parcels"]) == 1
+
+
+def test_lines_without_length_are_left_out():
+    line = shapely.LineString([(EAST, NORTH + 30), (EAST + 50, NORTH + 30)])
+    dot = shapely.LineString([(EAST, NORTH), (EAST, NORTH)])
+    roads = gpd.GeoDataFrame(geometry=[dot, line], crs=UTM)
+    site = read({"parcels": parcels(), "roads": roads})
+    assert said(site, "roads") == [(1, "line without length: row left out")]
+    assert site.layers["roads"]["road_id"].tolist() == ["2"]
+
+
+def multi(*outlines):
+    return shapely.multipolygons(outlines)
+
+
+def test_single_parts_are_unwrapped_and_neighbours_stay_multiple():
+    lots = lots_with(multi(box(20, -20, 40, 20), box(50, -20, 60, 20)))
+    lots.loc[0, "geometry"] = multi(lots.geometry[0])
+    site = read({"parcels": lots})
+    assert said(site, "parcels") == [(1, "single part taken out of its multi-part wrapping")]
+    assert site.layers["parcels"].geom_type.tolist() == ["Polygon", "MultiPolygon"]
+
+
+def test_touching_parts_of_the_subject_are_joined_and_crumbs_left_out():
+    halves = multi(box(-20, -20, 0, 20), box(0, -20, 20, 20), box(30, 0, 30.5, 0.5))
+    lots = gpd.GeoDataFrame({"PIN": ["A-2"]}, geometry=[halves], crs=UTM)
+    site = read({"parcels": lots})
+    assert site.subject.geom_type == "Polygon"
+    assert site.subject.area == pytest.approx(1600 / 0.9996**2, rel=1e-6)
+    assert [text for _, text in said(site, "parcels")][-2:] == [
+        "1 crumbs of the subject below 1 m² left out",
+        "parts of the subject that touch joined into one",
+    ]
+
+
+def test_a_point_chooses_the_part_and_the_others_become_neighbours():
+    apart = multi(box(-20, -20, 20, 20), box(-20, 30, 20, 40))
+    lots = gpd.GeoDataFrame({"PIN": ["A-2"]}, geometry=[apart], crs=UTM)
+    site = read(
+        {"parcels": lots}, subject_id=None, subject_point=(EAST, NORTH + 35), subject_point_crs=UTM
+    )
+    assert site.subject.area == pytest.approx(400 / 0.9996**2, rel=1e-6)
+    assert site.layers["parcels"]["parcel_id"].tolist() == ["A-2", "A-2 (part 2)"]
+    assert site.subject_id == "A-2"
+    # And the refusal without a point: see test_awkward_layers.
+
+
+# ---- layers with little in them ----------------------------------------------------------------
+
+
+def test_an_empty_layer_that_is_not_needed_is_said_and_kept():
+    site = read({"parcels": parcels(), "buildings": buildings().iloc[:0]})
+    assert len(site.layers["buildings"]) == 0
+    assert site.layers["buildings"].columns[0] == "building_id"
+    assert "The layer of buildings is empty." in site.warnings
+
+
+def test_a_layer_with_nothing_in_reach_is_said_and_kept():
+    far = gpd.GeoDataFrame(geometry=[box(400, 0, 410, 10)], crs=UTM)
+    site = read({"parcels": parcels(), "keep_outs": far}, fixed={"keep_outs": {"kind": "pond"}})
+    assert len(site.layers["keep_outs"]) == 0
+    assert "The layer of keep outs holds nothing within 150 m of the subject." in site.warnings
+
+
+def test_a_datum_change_is_listed_with_its_accuracy():
+    site = read({"parcels": parcels().to_crs("EPSG:25832"), "buildings": buildings()})
+    way = site.transformations[1]
+    assert (way["layer"], way["accuracy_m"]) == ("buildings", 1.0)
+    assert any("good to 1 m" in warning for warning in site.warnings)
+
+
+# ---- large files -------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", ["lots.gpkg", "lots.shp", "lots.fgb"])
+def test_of_a_large_layer_only_the_neighbourhood_is_read(tmp_path, monkeypatch, name):
+    monkeypatch.setattr(sources_module, "WHOLE_ROWS", 2)
+    lots = pd.concat([parcels(), parcels().iloc[[2]].assign(PIN="C-1")], ignore_index=True)
+    # Row 4, far away, is a bow tie that would be refused were it near.
+    lots.loc[3, "geometry"] = outline((900, 0), (950, 50), (950, 0), (900, 50))
+    path = write(lots, tmp_path / name)
+    layer = sources_module.open_layer("parcels", LayerSource(path))
+    near = layer.read((EAST - 70, NORTH - 10, EAST - 30, NORTH + 10))
+    # A driver may order rows as it likes when it writes; they are numbered as they are read.
+    with fiona.open(path) as collection:
+        order = [row["properties"]["PIN"] for row in collection]
+    assert near.index.tolist() == [order.index("A-1") + 1]
+    assert near.index.name == "row"
+    by_id = read_site({"parcels": LayerSource(path, columns=PIN)}, subject_id="A-2")
+    spot = read_site(
+        {"parcels": LayerSource(path, columns=PIN)},
+        subject_point=(EAST, NORTH),
+        subject_point_crs="parcels",
+    )
+    for site in (by_id, spot):
+        assert sorted(site.layers["parcels"]["parcel_id"]) == ["A-1", "A-2", "A-3", "C-1"]
+        assert site.subject_id == "A-2"
+        assert site.inputs[0]["rows"] == 5
+
+
+def test_rows_of_a_large_layer_keep_their_numbers(tmp_path, monkeypatch):
+    monkeypatch.setattr(sources_module, "WHOLE_ROWS", 2)
+    houses = pd.concat([buildings().iloc[[2]], buildings().iloc[:1], buildings().iloc[:1]])
+    houses["HT"] = [5.0, 6.0, -4.0]
+    houses = houses.set_geometry([box(910, 0, 920, 9), box(-50, -5, -40, 5), box(-30, -5, -25, 5)])
+    path = write(houses.set_crs(UTM), tmp_path / "h.gpkg")
+    with pytest.raises(InputError, match=r"h\.gpkg, layer h, row 3: The height_m -4 m is not poss"):
+        read_site(
+            {
+                "parcels": source(parcels(), tmp_path / "lots.gpkg", PIN),
+                "buildings": LayerSource(path, columns={"height_m": "HT"}),
+            },
+            subject_id="A-2",
+        )
+
+
+def test_a_named_layer_of_several_and_styles_beside_one(tmp_path):
+    path = tmp_path / "both.gpkg"
+    write(parcels(), path, layer="lots")
+    gpd.GeoDataFrame({"styleName": ["x"]}, geometry=[None]).drop(columns="geometry")
+    with fiona.open(
+        path, "w", driver="GPKG", layer="layer_styles",
+        schema={"geometry": "None", "properties": {"styleName": "str"}},
+    ) as table:  # fmt: skip
+        table.write({"geometry": None, "properties": {"styleName": "default"}})
+    assert read_site({"parcels": LayerSource(path, columns=PIN)}, subject_id="A-2").subject_id
+    write(buildings(), path, layer="houses", mode="w")
+    site = read_site(
+        {
+            "parcels": LayerSource(path, "lots", PIN),
+            "buildings": LayerSource(path, "houses", BUILDING_COLUMNS),
+        },
+        subject_id="A-2",
+    )
+    assert len(site.layers["buildings"]) == 2
+
+
+def test_geojson_with_the_other_winding_and_heights_is_read(tmp_path):
+    # RFC 7946 §3.1.6: a reader should not reject the other winding.
+    lot = parcels().to_crs(4326).geometry.iloc[1]
+    ring = [[x, y, 3.0] for x, y in lot.reverse().exterior.coords]
+    path = write_geojson(tmp_path / "lot.geojson", [{"type": "Polygon", "coordinates": [ring]}])
+    site = read_site({"parcels": LayerSource(path)})
+    assert site.subject.exterior.is_ccw
+    assert mapping(site.subject)["type"] == "Polygon"
