@@ -148,6 +148,21 @@ BUILDINGS = Contract(
         ),
         Column("kind", "text", "house, shed, garage, …", default="house"),
         Column(
+            "roof",
+            "text",
+            "Shape of the roof: flat, or a ridge along the longer axis of the footprint",
+            default="flat",
+            choices=("flat", "ridge"),
+        ),
+        Column(
+            "ridge_m",
+            "number",
+            "Height of the ridge above the ground, for a roof with one",
+            unit="m",
+            low=0.0,
+            high=HIGHEST_BUILDING_M,
+        ),
+        Column(
             "floor_m",
             "number",
             "Height of the ground-floor datum, to which storeys and sills refer; "
@@ -237,6 +252,16 @@ PRIVATE_PLACES = Contract(
             high=3.0,
         ),
         Column(
+            "deck_m",
+            "number",
+            "Height of its level floor above the mean ground under it, for a raised deck or a "
+            "roof terrace; 0 where people stand on the ground",
+            unit="m",
+            default=0.0,
+            low=0.0,
+            high=100.0,
+        ),
+        Column(
             "weight",
             "number",
             "How much the place matters among others",
@@ -245,6 +270,36 @@ PRIVATE_PLACES = Contract(
             high=1000.0,
         ),
         _DERIVED,
+    ),
+)
+
+ONLOOKERS = Contract(
+    "onlookers",
+    ANY,
+    "Where people are who look out of no window: a terrace, a balcony, a road, a path",
+    key="onlooker_id",
+    columns=(
+        Column("onlooker_id", "text", "Its identifier; by default its row number"),
+        _NAME,
+        Column("kind", "text", "terrace, balcony, road, path, …", default="path"),
+        Column(
+            "eye_m",
+            "number",
+            "Height of their eyes above what they stand or sit on",
+            unit="m",
+            default=1.6,
+            low=0.0,
+            high=5.0,
+        ),
+        Column(
+            "raised_m",
+            "number",
+            "Height of that floor above the ground: a balcony's, a raised terrace's",
+            unit="m",
+            default=0.0,
+            low=0.0,
+            high=100.0,
+        ),
     ),
 )
 
@@ -536,6 +591,15 @@ PLANTS = Contract(
             unit="m",
             required=True,
         ),
+        Column(
+            "hangs_share",
+            "number",
+            "How much hangs on it: the greatest share of any one view that opens if it is missing",
+            unit="share",
+            low=0.0,
+            high=1.0,
+        ),
+        Column("hangs_view", "text", "The view that opens most if it is missing"),
     ),
 )
 
@@ -576,12 +640,18 @@ CROWNS = Contract(
 VIEWS = Contract(
     "views",
     ("LineString",),
-    "One view, from a window to a private place",
+    "One view, from a window or from where an onlooker is to a private place",
     key="view_id",
     columns=(
         Column("view_id", "text", "Window and place", required=True),
-        Column("window_id", "text", "The window", required=True),
+        Column("window_id", "text", "The window, or the onlooker", required=True),
         Column("place_id", "text", "The place", required=True),
+        Column(
+            "looks_from",
+            "text",
+            "window, or the onlooker's kind (terrace, balcony, road, path, …)",
+            required=True,
+        ),
         Column(
             "rays",
             "integer",
@@ -631,6 +701,14 @@ VIEWS = Contract(
             "error_share",
             "number",
             "Sampling error of the open shares, by a second, denser sample",
+            unit="share",
+            low=0.0,
+        ),
+        Column(
+            "terrain_error_share",
+            "number",
+            "Error of the open shares that the terrain's cell size leaves, by cells twice as "
+            "large; empty on a flat site",
             unit="share",
             low=0.0,
         ),
@@ -706,7 +784,148 @@ VIEW_HOLES = Contract(
             required=True,
         ),
         Column("rays", "integer", "Open rays through it", required=True),
+        Column(
+            "open_until",
+            "integer",
+            "Last year in which a ray passes there; empty if one does to the end",
+            unit="year",
+        ),
         Column("cause", "text", "The plants or the gap that leave it open", required=True),
+    ),
+)
+
+MISSING_PLANTS = Contract(
+    "missing_plants",
+    (),
+    "One plant and one view that opens further if that plant alone is missing",
+    key="",
+    columns=(
+        Column("plant_id", "integer", "The plant", required=True),
+        Column("view_id", "text", "The view", required=True),
+        Column("year", "integer", "The year looked at", unit="year", required=True),
+        Column(
+            "open",
+            "number",
+            "Share of the view that is open with every plant, typical growth, leaves on",
+            unit="share",
+            required=True,
+            low=0.0,
+            high=1.0,
+        ),
+        Column(
+            "open_without",
+            "number",
+            "Share that is open without this plant",
+            unit="share",
+            required=True,
+            low=0.0,
+            high=1.0,
+        ),
+        Column(
+            "reopens",
+            "boolean",
+            "True if the view counts as closed with it and as open without it",
+            required=True,
+        ),
+    ),
+)
+
+NEEDED_HEIGHT = Contract(
+    "needed_height",
+    ("LineString",),
+    "A stretch of a planting line, and how tall an opaque sheet must be there",
+    key="needed_id",
+    columns=(
+        Column("needed_id", "text", "Line and number", required=True),
+        Column("line_id", "text", "The planting line", required=True),
+        Column("from_m", "number", "Station where the stretch begins", unit="m", required=True),
+        Column("to_m", "number", "Station where it ends", unit="m", required=True),
+        Column("ground_m", "number", "Height of the ground in its middle", unit="m", required=True),
+        Column("rays", "integer", "Rays through it that nothing existing stops", required=True),
+        Column(
+            "needed_m",
+            "number",
+            "Height above the ground that stops the asked share of them; 0 where none passes",
+            unit="m",
+            required=True,
+        ),
+        Column(
+            "needed_for_all_m", "number", "Height that stops all of them", unit="m", required=True
+        ),
+        Column("lowest_m", "number", "Height at which the lowest of them passes", unit="m"),
+        Column("view_id", "text", "The view that asks for the most height there"),
+        Column(
+            "year_reached_low",
+            "integer",
+            "Year from which a row of the planned species at the asked spacing is closed up to the "
+            "needed height, low growth; empty if not in the years looked at",
+            unit="year",
+        ),
+        Column("year_reached", "integer", "The same, typical growth", unit="year"),
+        Column("year_reached_high", "integer", "The same, high growth", unit="year"),
+        Column("reached", "text", "The same in words", required=True),
+    ),
+)
+
+NEEDED_PROFILE = Contract(
+    "needed_profile",
+    (),
+    "The needed height along a planting line, as the corners of a stepped outline",
+    key="",
+    columns=(
+        Column("line_id", "text", "The planting line", required=True),
+        Column("station_m", "number", "Station", unit="m", required=True),
+        Column("ground_m", "number", "Height of the ground there", unit="m", required=True),
+        Column("needed_m", "number", "Needed height above it", unit="m", required=True),
+        Column(
+            "closed",
+            "number",
+            "Height up to which a row of the planned species has closed in that year, typical "
+            "growth",
+            unit="m",
+            per_year=True,
+        ),
+    ),
+)
+
+NEEDED_YEARS = Contract(
+    "needed_years",
+    (),
+    "When a row of one species at the asked spacing is closed up to a line's needed height",
+    key="",
+    columns=(
+        Column("line_id", "text", "The planting line", required=True),
+        Column("species", "text", "Key in the species table", required=True),
+        Column("planned", "boolean", "True for the species of the plan", required=True),
+        Column("shape", "text", "Shape of its crown", required=True),
+        Column("spacing_m", "number", "Asked spacing", unit="m", required=True),
+        Column(
+            "needed_m", "number", "Greatest needed height along the line", unit="m", required=True
+        ),
+        Column(
+            "mature_closed_height_m",
+            "number",
+            "Height up to which its row closes in the end, typical growth; 0 if crowns never meet",
+            unit="m",
+            required=True,
+        ),
+        Column(
+            "mature_closed_from_m",
+            "number",
+            "Height from which it closes then: above 0 with clear stems or rounded crowns",
+            unit="m",
+            required=True,
+        ),
+        Column(
+            "year_reached_low",
+            "integer",
+            "Year from which its row is closed up to that height, low growth; empty if not in the "
+            "years looked at",
+            unit="year",
+        ),
+        Column("year_reached", "integer", "The same, typical growth", unit="year"),
+        Column("year_reached_high", "integer", "The same, high growth", unit="year"),
+        Column("reached", "text", "The same in words", required=True),
     ),
 )
 
@@ -800,6 +1019,7 @@ INPUTS = {
         BUILDINGS,
         WINDOWS,
         PRIVATE_PLACES,
+        ONLOOKERS,
         UTILITIES,
         KEEP_OUTS,
         ROADS,
@@ -817,6 +1037,9 @@ OUTPUTS = {
         NO_PLANT_ZONES,
         PLANTABLE_ZONE,
         PLANTING_LINES,
+        NEEDED_HEIGHT,
+        NEEDED_PROFILE,
+        NEEDED_YEARS,
         PLANTS,
         DROPPED,
         CROWNS,
@@ -825,6 +1048,7 @@ OUTPUTS = {
         VIEWS,
         VIEW_HOLES,
         VIEW_YEARS,
+        MISSING_PLANTS,
         CLOSURE,
         PLANTS_IN_HAND,
         CHECKS,

@@ -1,6 +1,7 @@
 """What stands already: buildings, walls, fences, hedges, trees and terrain, made ready for rays.
 
-Buildings are extruded from below the ground to their eaves, which refer to one floor datum each.
+Buildings are extruded from below the ground to a flat roof at their eaves, or to a roof with a
+ridge; both heights refer to one floor datum for each building.
 Walls, fences and hedges follow the ground. A tree given as a point is an ellipsoid on a clear
 stem. Rows of plants that are kept (`kind` "plant") grow, and are no obstacles but plants.
 """
@@ -12,12 +13,15 @@ from dataclasses import dataclass, field
 import numpy as np
 import shapely
 
-from screenplan.errors import InputError, Problem
+from screenplan.errors import InputError, Problem, refuse
 from screenplan.site.floors import floors_of
 from screenplan.site.terrain import Terrain
 from screenplan.views.blocking import Ground, Panels, Trees, Veils, grid_panels, light_left
 from screenplan.views.crowns import COLUMN, ELLIPSOID
+from screenplan.views.roofs import ridge_sheets
 
+#: A terrain is lengthened beyond its grid to no more nodes than this.
+MOST_NODES = 8_000_000
 #: Height of a storey of a building that gives only their number (common practice, no source).
 STOREY_M = 2.8
 #: From this opacity on a thing lets no light through that one could see by.
@@ -73,7 +77,7 @@ class _Builder:
         self.sheets.append((ends[apart], tops[apart], owner, passes))
 
 
-def lay_obstacles(buildings=None, existing_screens=None, terrain=None) -> Obstacles:
+def lay_obstacles(buildings=None, existing_screens=None, terrain=None, within=None) -> Obstacles:
     """Make what stands already ready for rays.
 
     Parameters
@@ -82,11 +86,15 @@ def lay_obstacles(buildings=None, existing_screens=None, terrain=None) -> Obstac
         Layers of the contracts, in local-frame metres.
     terrain : Terrain, optional
         Ground heights; by default a level ground at height 0.
+    within : tuple of 4 floats, optional
+        West, south, east, north of all sight lines: beyond its grid the terrain blocks them with
+        the height of its edge, as `Terrain.height_at` tells it.
 
     Raises
     ------
     InputError
-        For buildings without a height, screens without a height, and walls drawn as points, by row.
+        By row: a building or screen without a shape or a height, a ridge that is not above the
+        eaves, a wall drawn as a point, an opacity that is no share.
     """
     terrain = Terrain.flat() if terrain is None else terrain
     made = _Builder()
@@ -104,24 +112,57 @@ def lay_obstacles(buildings=None, existing_screens=None, terrain=None) -> Obstac
         panels,
         _veils([sheet for sheet in made.sheets if sheet[3] > 0.0]),
         _trees(made.trees),
-        ground_grid(terrain),
+        ground_grid(terrain, within),
         (*made.names, "terrain"),
     )
 
 
-def ground_grid(terrain) -> Ground:
-    """Terrain as the compiled tests take it; a flat one as a single height."""
+def ground_grid(terrain, within=None) -> Ground:
+    """Terrain as the compiled tests take it; a flat one as a single height.
+
+    With ``within`` (west, south, east, north) the edge's heights go on as far as that.
+    """
     if terrain.is_flat:
         return Ground(np.array([[terrain.z[0, 0]]]), np.array([0.0, 0.0, 1.0, 1.0]))
     frame = np.array([terrain.x0, terrain.y0, terrain.dx, terrain.dy], np.float64)
     # A copy that may be written to: compiled code is made once for it, not twice.
-    return Ground(np.array(terrain.z, np.float64, order="C"), frame)
+    z = np.array(terrain.z, np.float64, order="C")
+    if within is not None:
+        west, south, east, north = terrain.bounds
+        over = np.array([south - within[1], within[3] - north, west - within[0], within[2] - east])
+        cell = np.array([terrain.dy, terrain.dy, terrain.dx, terrain.dx])
+        more = np.ceil(np.maximum(over, 0.0) / cell).astype(int)
+        if (z.shape[0] + more[:2].sum()) * (z.shape[1] + more[2:].sum()) > MOST_NODES:
+            raise refuse(
+                f"the terrain ends {over.max():.0f} m before what is looked at",
+                "Give a terrain that covers the windows and places",
+            )
+        z = np.pad(z, (tuple(more[:2]), tuple(more[2:])), mode="edge")
+        frame[:2] -= more[2] * terrain.dx, more[0] * terrain.dy
+    return Ground(z, frame)
 
 
 def building_heights(buildings) -> np.ndarray:
     """Height of each building: as given, or from its storeys; NaN where neither is known."""
     height = numbers(buildings, "height_m", np.nan)
     return np.where(np.isnan(height), numbers(buildings, "storeys", np.nan) * STOREY_M, height)
+
+
+def has_ridge(buildings) -> np.ndarray:
+    """Tell which buildings have a roof with a ridge."""
+    if "roof" not in buildings.columns:
+        return np.zeros(len(buildings), bool)
+    return (buildings["roof"].astype("string").fillna("flat") == "ridge").to_numpy(dtype=bool)
+
+
+def ridge_heights(buildings) -> np.ndarray:
+    """Height of each ridge above the building's floor datum; NaN under a flat roof."""
+    return np.where(has_ridge(buildings), numbers(buildings, "ridge_m", np.nan), np.nan)
+
+
+def top_heights(buildings) -> np.ndarray:
+    """Height of the highest part of each building above its floor datum."""
+    return np.fmax(building_heights(buildings), ridge_heights(buildings))
 
 
 def numbers(layer, name: str, default: float) -> np.ndarray:
@@ -153,27 +194,47 @@ def identifiers(layer, name: str) -> list[str]:
 
 
 def _add_buildings(made: _Builder, buildings, terrain) -> None:
-    heights, datums = building_heights(buildings), floors_of(buildings, terrain)
-    lost = np.flatnonzero(~np.isfinite(heights))
-    if len(lost):
-        made.problems.append(
-            Problem(
-                "a building has neither a height nor storeys, so it is not known what it hides",
-                "Give height_m or storeys",
-                layer="buildings",
-                rows=[int(row) + 1 for row in lost],
-            )
-        )
+    heights, ridges = building_heights(buildings), ridge_heights(buildings)
+    shapeless = ~np.isfinite(shapely.bounds(buildings.geometry.to_numpy())).all(axis=1)
+    _note(
+        made, "buildings",
+        (shapeless, "a building has no outline", "Draw it, or take the row out"),
+        (
+            ~np.isfinite(heights),
+            "a building has neither a height nor storeys, so it is not known what it hides",
+            "Give height_m or storeys",
+        ),
+        (
+            has_ridge(buildings) & ~(np.isfinite(ridges) & (ridges > heights)),
+            "a roof has a ridge, but no height of it above the eaves",
+            "Give ridge_m, greater than height_m, or roof = flat",
+        ),
+    )  # fmt: skip
+    if made.problems:
+        return
+    datums = floors_of(buildings, terrain)
     for row, (name, outline) in enumerate(
         zip(identifiers(buildings, "building_id"), buildings.geometry, strict=True)
     ):
         made.names.append(name)
-        if not np.isfinite(heights[row]) or heights[row] <= 0.0:
+        if heights[row] <= 0.0:
+            continue
+        if np.isfinite(ridges[row]):
+            datum = datums[row]
+            for coords, top in ridge_sheets(outline, datum + heights[row], datum + ridges[row]):
+                made.add_ring(coords, top, len(made.names) - 1, 0.0)
             continue
         for ring in _rings(outline):
             coords = shapely.get_coordinates(ring)
             top = np.full(len(coords), datums[row] + heights[row])
             made.add_ring(coords, top, len(made.names) - 1, 0.0)
+
+
+def _note(made: _Builder, layer: str, *faults) -> None:
+    for wrong, what, mend in faults:
+        if wrong.any():
+            rows = [int(row) + 1 for row in np.flatnonzero(wrong)]
+            made.problems.append(Problem(what, mend, layer=layer, rows=rows))
 
 
 def _add_screens(made: _Builder, screens, terrain) -> None:
@@ -183,7 +244,10 @@ def _add_screens(made: _Builder, screens, terrain) -> None:
     kinds = screens["kind"].astype(str).to_numpy()
     stands = kinds != "plant"
     types = shapely.get_type_id(screens.geometry.to_numpy())
-    for wrong, what, mend in (
+    shapeless = ~np.isfinite(shapely.bounds(screens.geometry.to_numpy())).all(axis=1)
+    _note(
+        made, "existing_screens",
+        (shapeless, "an existing screen has no shape", "Draw it, or take the row out"),
         (stands & ~np.isfinite(heights), "an existing screen has no height", "Give height_m"),
         (
             np.isin(kinds, ("wall", "fence")) & np.isin(types, (0, 4)),
@@ -195,10 +259,7 @@ def _add_screens(made: _Builder, screens, terrain) -> None:
             "an opacity is not between 0 and 1",
             "Give the share of the light that it stops",
         ),
-    ):
-        if wrong.any():
-            rows = [int(row) + 1 for row in np.flatnonzero(wrong)]
-            made.problems.append(Problem(what, mend, layer="existing_screens", rows=rows))
+    )  # fmt: skip
     if made.problems:
         return
     for row, (name, shape) in enumerate(
