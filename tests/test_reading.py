@@ -26,6 +26,7 @@ from site_layers import (
 from screenplan.contracts import INPUTS
 from screenplan.errors import InputError
 from screenplan.site import sources as sources_module
+from screenplan.site.loose import column_names, read_table, read_track
 from screenplan.site.reading import LayerSource, TerrainSource, read_frames, read_site
 from screenplan.site.terrain import Terrain
 
@@ -118,7 +119,7 @@ def test_another_name_of_the_geometry_and_any_index_will_do():
 
 
 @pytest.mark.parametrize("lots_crs", ["EPSG:4326", "EPSG:3857", "EPSG:32631"])
-@pytest.mark.parametrize("houses_crs", ["EPSG:4326", "EPSG:3857", UTM])
+@pytest.mark.parametrize("houses_crs", ["EPSG:4326", UTM])
 def test_the_site_is_the_same_in_every_crs(lots_crs, houses_crs):
     # Evidence: invariant, to a tenth of a millimetre at the vertices.
     expected = read()
@@ -295,6 +296,23 @@ def test_the_terrain_gives_the_height_if_nobody_does(tmp_path):
     assert site.transformations[-1]["layer"] == "terrain"
 
 
+def test_a_frame_that_is_given_is_used_and_its_own_layers_stay_as_they_are():
+    # Evidence: trivial by construction, to the last digit.
+    first = read(height_m=500.0)
+    again = read_frames(dict(first.layers), frame=first.frame)
+    assert again.frame is first.frame
+    assert again.subject_id == "A-2"
+    assert len(again.repairs) == 0
+    for name, layer in first.layers.items():
+        pd.testing.assert_frame_equal(pd.DataFrame(again.layers[name]), pd.DataFrame(layer))
+
+
+def test_a_frame_of_another_place_is_refused():
+    lots = parcels().translate(9000, 0).to_frame("geometry").assign(PIN=parcels()["PIN"])
+    with pytest.raises(InputError, match=r"more than 5 km from the middle of the frame\. Use"):
+        read({"parcels": lots}, frame=read().frame)
+
+
 # ---- what is mended ----------------------------------------------------------------------------
 
 
@@ -356,7 +374,9 @@ def test_an_invalid_polygon_whose_area_survives_is_mended():
     assert site.layers["parcels"].is_valid.all()
     ((row, text),) = said(site, "parcels")
     assert row == 2
-    assert text.startswith("invalid polygon (ring self-intersection) mended; area 1601.28 m² before")
+    assert text.startswith(
+        "invalid polygon (ring self-intersection) mended; area 1601.28 m² before"
+    )
 
 
 def test_arcs_become_short_edges_and_are_listed(tmp_path):
@@ -533,3 +553,50 @@ def test_geojson_with_the_other_winding_and_heights_is_read(tmp_path):
     site = read_site({"parcels": LayerSource(path)})
     assert site.subject.exterior.is_ccw
     assert mapping(site.subject)["type"] == "Polygon"
+
+
+# ---- files without a contract ------------------------------------------------------------------
+
+
+def test_a_table_is_read_as_it_is(tmp_path):
+    path = write(buildings(), tmp_path / "h.gpkg")
+    table = read_table(path)
+    assert table.crs.equals(UTM)
+    assert table["HT"].tolist()[::2] == [6.0, 9999.0]
+    assert column_names(path) == ["HT", "FLOORS", "USE"]
+    (tmp_path / "list.csv").write_text("a,b\n1,x\n")
+    plain = read_table(tmp_path / "list.csv")
+    assert not isinstance(plain, gpd.GeoDataFrame)
+    assert plain["b"].tolist() == ["x"]
+
+
+GPX = """<?xml version="1.0"?><gpx version="1.1" creator="x" xmlns="http://www.topografix.com/GPX/1/1">
+<wpt lat="50.0" lon="9.0"/>{}</gpx>"""
+POINTS = '<trkpt lat="50.0" lon="9.0"><ele>5</ele></trkpt><trkpt lat="50.001" lon="9.0"/>'
+STAY = '<trkpt lat="50.0" lon="9.0"/><trkpt lat="50.0" lon="9.0"/>'
+
+
+def test_a_track_is_one_line_without_heights(tmp_path):
+    path = tmp_path / "walk.gpx"
+    path.write_text(GPX.format(f"<trk><trkseg>{POINTS}</trkseg></trk>"))
+    track = read_track(path)
+    assert track.crs.to_epsg() == 4326
+    assert track.geometry.iloc[0].wkt == "LINESTRING (9 50, 9 50.001)"
+
+
+@pytest.mark.parametrize(
+    ("inside", "message"),
+    [
+        ("", r"walk\.gpx: The file holds no track\. Record a track"),
+        (
+            f"<trk><trkseg>{POINTS}</trkseg><trkseg>{POINTS}</trkseg></trk>",
+            r"holds 2 tracks or str",
+        ),
+        (f"<trk><trkseg>{STAY}</trkseg></trk>", r"The track does not move"),
+    ],
+)
+def test_a_track_that_is_none(tmp_path, inside, message):
+    path = tmp_path / "walk.gpx"
+    path.write_text(GPX.format(inside))
+    with pytest.raises(InputError, match=message):
+        read_track(path)

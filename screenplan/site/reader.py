@@ -29,6 +29,8 @@ from screenplan.site.terrain import Terrain, TerrainSource
 
 #: A layer with nothing nearer to the subject is about another place.
 ELSEWHERE_M = 2000.0
+#: A frame's lengths are good to 3 in ten million this far from its middle.
+FARTHEST_M = 5000.0
 #: Layers that must hold something if they are given.
 NEVER_EMPTY = ("parcels", "planting_line")
 
@@ -45,10 +47,11 @@ class Named:
 class Reader:
     """Reads the layers of one site; holds what every layer needs to know."""
 
-    def __init__(self, layers, named, datum_tolerance_m, reach_m, storey_height_m):
+    def __init__(self, layers, named, datum_tolerance_m, reach_m, storey_height_m, frame=None):
         self.layers, self.named = layers, named
         self.datum_tolerance_m, self.reach_m = datum_tolerance_m, reach_m
         self.storey_height_m = storey_height_m
+        self.frame = frame
         self.repairs: list[tuple[str, int, str]] = []
         self.transformations: list[dict] = []
         self.warnings: list[str] = []
@@ -67,7 +70,9 @@ class Reader:
             subject_point=subject_point,
             point_crs=point_crs,
         )
-        self.frame = self._lay_frame(source, rows, height_m, terrain)
+        self._check_subject(source, rows)
+        if self.frame is None:
+            self.frame = self._lay_frame(source, rows, height_m, terrain)
         parcels = self._read_parcels(source, rows, point)
         site_layers = {PARCELS.name: parcels}
         for name in self.layers:
@@ -126,7 +131,7 @@ class Reader:
         column = named.columns.get(key, key)
         return column if column in source.columns else None
 
-    def _lay_frame(self, source, rows, height_m, terrain) -> LocalFrame:
+    def _check_subject(self, source, rows) -> None:
         misfit = find_misfit(source.crs, _finite_bounds(rows))
         if misfit:
             raise refuse(
@@ -144,6 +149,8 @@ class Reader:
                 layer=source.layer,
                 rows=rows.index.tolist(),
             )
+
+    def _lay_frame(self, source, rows, height_m, terrain) -> LocalFrame:
         try:
             frame = LocalFrame.around(rows, height_m)
         except InputError as error:
@@ -169,12 +176,24 @@ class Reader:
 
     def _read_parcels(self, source, rows, point) -> gpd.GeoDataFrame:
         contract, findings = PARCELS, Findings(PARCELS.name, source.file, source.layer)
-        way = self.frame.transformation_from(source.crs)
+        way = self.frame.transformation_from(
+            source.crs,
+            tolerance_m=self.datum_tolerance_m,
+            file=source.file,
+            layer=source.layer,
+        )
         subject = self._place(rows, source, way, findings)
         if subject.empty:
             self.problems += findings.problems
             self._raise_problems()
         self.subject = subject.geometry.iloc[0]
+        if self.subject.distance(shapely.Point(0.0, 0.0)) > FARTHEST_M:
+            raise refuse(
+                f"The subject lies more than {FARTHEST_M / 1000:g} km from the middle of the frame",
+                "Use the frame of this site, or leave it out",
+                file=source.file,
+                layer=source.layer,
+            )
         near = self._read_near(source, way)
         near = pd.concat([near, rows.loc[rows.index.difference(near.index)]]).sort_index()
         near = gpd.GeoDataFrame(near, crs=source.crs)
@@ -262,7 +281,9 @@ class Reader:
     def _place(self, frame, source, way: Transformation, findings: Findings) -> gpd.GeoDataFrame:
         """Rows in the frame, two-dimensional; what cannot lie there is refused."""
         flat = flatten(frame, source.curved, findings)
-        moved = self.frame.project_in(np.asarray(flat.geometry.array, dtype=object), way)
+        moved = np.asarray(flat.geometry.array, dtype=object)
+        if source.crs != self.frame.crs:
+            moved = self.frame.project_in(moved, way)
         lost = np.unique(
             np.concatenate([np.flatnonzero(~np.isfinite(shapely.bounds(moved)).all(axis=-1))])
         ).astype(int) if len(moved) else np.zeros(0, dtype=int)  # fmt: skip

@@ -14,6 +14,7 @@ from pyproj import CRS
 from screenplan.contracts import INPUTS, PARCELS
 from screenplan.datum import DATUM_TOLERANCE_M
 from screenplan.errors import InputError, refuse
+from screenplan.frame import LocalFrame
 from screenplan.site.reader import Named, Reader
 from screenplan.site.site import Site
 from screenplan.site.sources import FrameLayer, LayerSource, open_layer
@@ -99,6 +100,7 @@ def read_frames(
     subject_point_crs: CRS | str | None = None,
     height_m: float | None = None,
     terrain: TerrainSource | Terrain | None = None,
+    frame: LocalFrame | None = None,
     datum_tolerance_m: float = DATUM_TOLERANCE_M,
     reach_m: float = 150.0,
     storey_height_m: float = STOREY_HEIGHT_M,
@@ -113,25 +115,28 @@ def read_frames(
         For each layer the mapping of `LayerSource`.
     terrain : TerrainSource or Terrain, optional
         A raster file, or ground that is in the local frame already.
+    frame : LocalFrame, optional
+        The frame to use, such as that of an earlier run; by default one around the subject.
+        Layers that are in it already keep their coordinates to the last digit.
 
     The other parameters, the result and the errors are those of `read_site`; rows are numbered
     from 1 in the frame's order.
     """
     _check_names(layers)
     opened = {}
-    for name, frame in layers.items():
-        if not isinstance(frame, gpd.GeoDataFrame) or frame._geometry_column_name is None:
+    for name, table in layers.items():
+        if not isinstance(table, gpd.GeoDataFrame) or table._geometry_column_name is None:
             raise refuse(
-                f"The layer is a {type(frame).__name__} without geometry",
+                f"The layer is a {type(table).__name__} without geometry",
                 "Pass a GeoDataFrame with an active geometry column",
                 layer=name,
             )
-        opened[name] = FrameLayer(name, frame)
+        opened[name] = FrameLayer(name, table)
     named = {
         name: Named(*(dict((given or {}).get(name, {})) for given in (columns, units, fixed)))
         for name in layers
     }
-    return Reader(opened, named, datum_tolerance_m, reach_m, storey_height_m).read(
+    return Reader(opened, named, datum_tolerance_m, reach_m, storey_height_m, frame).read(
         subject_id, subject_point, subject_point_crs, height_m, terrain
     )
 

@@ -6,11 +6,8 @@ as all the parcels of a county, only the rows in a box are read.
 
 from __future__ import annotations
 
-import hashlib
-import logging
 import warnings
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -24,25 +21,39 @@ from pyproj import CRS
 from pyproj.exceptions import CRSError
 from shapely.geometry import shape
 
-from screenplan.errors import InputError, refuse
-from screenplan.site.whole import check_whole
+from screenplan.errors import refuse
+from screenplan.site.files import (
+    check_file,
+    choose_layer,
+    find_files,
+    gdal,
+    hash_file,
+    open_collection,
+    vsi,
+)
+from screenplan.site.loose import column_names, read_table, read_track
 
-# GDAL's messages reach the person in our own words; without a handler they would be printed raw.
-logging.getLogger("fiona").addHandler(logging.NullHandler())
+__all__ = [
+    "FileLayer",
+    "FrameLayer",
+    "LayerSource",
+    "column_names",
+    "hash_file",
+    "open_layer",
+    "read_table",
+    "read_track",
+]
 
 #: Layers up to this many rows are read whole, so that every row is checked.
 WHOLE_ROWS = 5000
 #: Drivers that parse the whole file at each opening, so that reading a part saves nothing.
 WHOLE_DRIVERS = ("GeoJSON", "GeoJSONSeq", "ESRIJSON", "TopoJSON", "KML", "GML", "CSV", "OGR_VRT")
-#: Tables that desktop programs keep in a GeoPackage beside the layers.
-NOT_LAYERS = ("layer_styles", "qgis_projects")
 #: Name of the index of what is read.
 ROW = "row"
 #: Geometry types with arcs, as GDAL names them.
 CURVED = ("CIRCULARSTRING", "COMPOUNDCURVE", "CURVEPOLYGON", "MULTICURVE", "MULTISURFACE")
 #: Drivers whose files can hold arcs.
 CURVED_DRIVERS = ("GPKG", "OpenFileGDB", "GML", "OGR_VRT", "SQLite", "DXF", "CAD")
-_HASH_CHUNK = 1 << 20
 
 Bounds = tuple[float, float, float, float]
 
@@ -196,7 +207,7 @@ class FileLayer:
     def _skim(self, fields: tuple[str, ...]) -> list:
         """All rows, without geometry and other fields where the driver can do without them."""
         lean = {"ignore_geometry": True, "include_fields": list(fields)}
-        with _gdal(self.path, self.layer):
+        with gdal(self.path, self.layer):
             for options in (lean, {"ignore_geometry": True}):
                 try:
                     with self._open(**options) as collection:
@@ -215,10 +226,10 @@ class FileLayer:
 
         kinds = ", ".join(f"'{kind}'" for kind in CURVED)
         table = self.layer.replace('"', '""')
-        with _gdal(self.path, self.layer), warnings.catch_warnings():
+        with gdal(self.path, self.layer), warnings.catch_warnings():
             warnings.simplefilter("ignore", UserWarning)  # measured geometries
             found = pyogrio.read_dataframe(
-                _vsi(self.path),
+                vsi(self.path),
                 sql=f'SELECT * FROM "{table}" WHERE OGR_GEOMETRY IN ({kinds})',
                 sql_dialect="OGRSQL",
                 fid_as_index=True,
@@ -239,7 +250,7 @@ class FileLayer:
         if self._is_read_whole:
             return self._whole.loc[rows]
         fid_by_row = {row: fid for fid, row in self._row_by_fid.items()}
-        with _gdal(self.path, self.layer), self._open() as collection:
+        with gdal(self.path, self.layer), self._open() as collection:
             features = [collection[int(fid_by_row[row])] for row in rows]
         return self._build(rows, features)
 
@@ -253,7 +264,7 @@ class FileLayer:
         return self._collect(bounds)
 
     def _collect(self, bounds: Bounds | None) -> gpd.GeoDataFrame:
-        with _gdal(self.path, self.layer), self._open() as collection:
+        with gdal(self.path, self.layer), self._open() as collection:
             features = list(collection if bounds is None else collection.filter(bbox=bounds))
         rows = (
             range(1, len(features) + 1)
@@ -273,9 +284,7 @@ class FileLayer:
         return frame.set_axis(pd.Index(list(rows), name=ROW, dtype=int), axis=0).sort_index()
 
     def _open(self, **options):
-        return fiona.open(
-            _vsi(self.path), layer=self.layer, allow_unsupported_drivers=True, **options
-        )
+        return open_collection(self.path, self.layer, **options)
 
     def to_record(self) -> dict[str, object]:
         """Give what a run record says of it."""
@@ -307,22 +316,17 @@ def open_layer(name: str, source: LayerSource) -> FileLayer:
         If the file is missing, cannot be read, breaks off, or holds no such layer.
     """
     path = Path(source.file)
-    if not path.exists():
-        raise refuse(
-            "The file does not exist",
-            f"Correct the path of the {name} layer; it is relative to the plan file",
-            file=str(path),
-        )
-    check_whole(path)
-    layer = _choose_layer(name, path, source.layer)
+    what = name.replace("_", " ")
+    check_file(path, f"the {name} layer")
+    layer = choose_layer(what, path, source.layer, key=f"layers.{name}.layer")
     with (
-        _gdal(path, layer),
-        fiona.open(_vsi(path), layer=layer, allow_unsupported_drivers=True) as collection,
+        gdal(path, layer),
+        open_collection(path, layer) as collection,
     ):
         if collection.schema["geometry"] == "None":
             raise refuse(
                 "The layer has no geometry",
-                f"Give a layer with the {name.replace('_', ' ')} as shapes",
+                f"Give a layer with the {what} as shapes",
                 file=str(path),
                 layer=layer,
             )
@@ -354,98 +358,6 @@ def open_layer(name: str, source: LayerSource) -> FileLayer:
             tuple(collection.schema["properties"]),
             bounds if bounds is not None and np.isfinite(bounds).all() else None,
         )
-
-
-def find_files(path: Path) -> list[Path]:
-    """List the files that belong to a data set, the named one first.
-
-    A shapefile has sidecars of the same stem; a file geodatabase is a folder.
-    """
-    if path.is_dir():
-        return sorted(part for part in path.rglob("*") if part.is_file())
-    if path.suffix.lower() not in (".shp", ".tab", ".mif"):
-        return [path]
-    family = (
-        part
-        for part in path.parent.iterdir()
-        if part.is_file() and part.name.split(".")[0] == path.name.split(".")[0]
-    )
-    sidecars = (".dbf", ".shx", ".prj", ".cpg", ".qix", ".sbn", ".sbx", ".dat", ".map", ".id",
-                ".ind", ".mid")  # fmt: skip
-    return [path, *sorted(part for part in family if part.suffix.lower() in sidecars)]
-
-
-def hash_file(path: Path) -> str:
-    """SHA-256 of a file, as hexadecimal text."""
-    digest = hashlib.sha256()
-    with path.open("rb") as stream:
-        while chunk := stream.read(_HASH_CHUNK):
-            digest.update(chunk)
-    return digest.hexdigest()
-
-
-def _choose_layer(name: str, path: Path, asked: str | None) -> str:
-    with _gdal(path):
-        listed = [layer for layer in fiona.listlayers(_vsi(path)) if layer not in NOT_LAYERS]
-    if asked is not None:
-        if asked in listed:
-            return asked
-        raise refuse(
-            f"There is no layer '{asked}'",
-            f"Name one of its layers: {', '.join(listed)}",
-            file=str(path),
-            key=f"layers.{name}.layer",
-        )
-    if len(listed) == 1:
-        return listed[0]
-    spatial = [layer for layer in listed if _is_spatial(path, layer)]
-    if len(spatial) == 1:
-        return spatial[0]
-    if not spatial:
-        raise refuse(
-            "The file holds no layer with geometry",
-            f"Give a file with the {name.replace('_', ' ')} as shapes",
-            file=str(path),
-        )
-    raise refuse(
-        f"The file holds {len(spatial)} layers, and none is named",
-        f"Name the one that holds the {name}: {', '.join(spatial)}",
-        file=str(path),
-        key=f"layers.{name}.layer",
-    )
-
-
-def _is_spatial(path: Path, layer: str) -> bool:
-    with (
-        _gdal(path, layer),
-        fiona.open(_vsi(path), layer=layer, allow_unsupported_drivers=True) as collection,
-    ):
-        return collection.schema["geometry"] != "None"
-
-
-@contextmanager
-def _gdal(path: Path, layer: str | None = None) -> Iterator[None]:
-    """Say GDAL's errors in our words; they have no common root, so every other one is meant."""
-    try:
-        with warnings.catch_warnings():
-            warnings.filterwarnings("ignore", category=RuntimeWarning, module="fiona|pyogrio")
-            yield
-    except InputError:
-        raise
-    except Exception as error:
-        detail = str(error).strip().splitlines()
-        reason = f" ({detail[0]})" if detail and "Failed to open dataset" not in detail[0] else ""
-        raise refuse(
-            f"The file cannot be read as vector data{reason}",
-            "Give a complete GeoPackage, GeoJSON, Shapefile or other file that GDAL reads",
-            file=str(path),
-            layer=layer,
-        ) from None
-
-
-def _vsi(path: Path) -> str:
-    """Path as GDAL wants it: a zipped data set is opened in place."""
-    return f"/vsizip/{path}" if path.suffix.lower() == ".zip" else str(path)
 
 
 def _shape(geometry):

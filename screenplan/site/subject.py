@@ -20,6 +20,8 @@ from screenplan.site.plausible import find_misfit
 ID_KEY, POINT_KEY = "subject.id", "subject.point"
 #: Longitude and latitude in degrees, as a web map shows a point.
 POINT_CRS = "EPSG:4326"
+#: The contract's column that marks the subject.
+MARK = "is_subject"
 #: So many ids are shown when none, or an unknown one, was given.
 _SHOWN = 5
 #: The box read around a point, in units of its CRS: rows that meet it are few.
@@ -76,6 +78,9 @@ def choose_rows(
         return _choose_by_point(layer, id_column, point), point
     if subject_id is not None:
         return _choose_by_id(layer, id_column, to_text(subject_id)), None
+    marked = _find_marked(layer) if layer.rows > 1 else None
+    if marked is not None:
+        return layer.take([marked]), None
     if layer.rows > 1:
         some = _show_ids(layer, id_column)
         raise refuse(
@@ -86,6 +91,15 @@ def choose_rows(
             key=ID_KEY,
         )
     return layer.read(), None
+
+
+def _find_marked(layer) -> int | None:
+    """Row of the one parcel that is marked as the subject already, as a step's output is."""
+    if MARK not in layer.columns:
+        return None
+    marks = layer.values(MARK)
+    rows = marks.index[marks.map(lambda mark: mark is not None and mark in (True, 1))]
+    return int(rows[0]) if len(rows) == 1 else None
 
 
 def _choose_by_id(layer, id_column: str | None, wanted: str | None) -> gpd.GeoDataFrame:

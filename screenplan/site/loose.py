@@ -1,0 +1,128 @@
+"""Files read as they are, without a contract: a table, its columns, a GPS track."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import fiona
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from pyproj import CRS
+from shapely.geometry import shape
+
+from screenplan.errors import refuse
+from screenplan.site.files import check_file, choose_layer, gdal, open_collection, vsi
+
+#: A track, as GDAL reads GPX: what was walked before what was planned.
+TRACK_LAYERS = ("tracks", "routes")
+
+
+def read_table(file: Path | str, layer: str | None = None) -> gpd.GeoDataFrame | pd.DataFrame:
+    """Read one layer as it is, such as one that an earlier run wrote.
+
+    Parameters
+    ----------
+    file : path
+        Any vector file that GDAL reads.
+    layer : str, optional
+        Its layer; needed if it holds several.
+
+    Returns
+    -------
+    GeoDataFrame
+        With the layer's CRS; or a DataFrame if it has no geometry.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read.
+    """
+    path = Path(file)
+    check_file(path, "the layer")
+    layer = choose_layer("rows", path, layer)
+    with gdal(path, layer), open_collection(path, layer) as collection:
+        features = list(collection)
+        names = list(collection.schema["properties"])
+        spatial = collection.schema["geometry"] != "None"
+        crs = CRS.from_user_input(collection.crs_wkt) if collection.crs_wkt else None
+        table = pd.DataFrame(
+            {name: [feature.properties[name] for feature in features] for name in names}
+        )
+        if not spatial:
+            return table
+        shapes = [
+            None if feature.geometry is None else shape(feature.geometry.__geo_interface__)
+            for feature in features
+        ]
+        return gpd.GeoDataFrame(table, geometry=gpd.GeoSeries(shapes, crs=crs))
+
+
+def column_names(file: Path | str, layer: str | None = None) -> list[str]:
+    """Names of a layer's attributes, in the file's order; errors as in `read_table`."""
+    path = Path(file)
+    check_file(path, "the layer")
+    layer = choose_layer("rows", path, layer)
+    with gdal(path, layer), open_collection(path, layer) as collection:
+        return list(collection.schema["properties"])
+
+
+def read_track(file: Path | str) -> gpd.GeoDataFrame:
+    """Read the one line of a GPS track.
+
+    Parameters
+    ----------
+    file : path
+        A GPX file with one track or route, or any vector file with one line.
+
+    Returns
+    -------
+    GeoDataFrame
+        One row with one LineString of at least two points, without heights.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read, or holds no line or several.
+    """
+    path = Path(file)
+    check_file(path, "the track")
+    where = {"file": str(path)}
+    lines, crs = _read_lines(path)
+    if crs is None:
+        raise refuse("The track has no CRS", "Save it as GPX", **where)
+    if not len(lines):
+        raise refuse(
+            "The file holds no track", "Record a track or a route, not single waypoints", **where
+        )
+    if len(lines) > 1:
+        raise refuse(
+            f"The file holds {len(lines)} tracks or stretches of one",
+            "Keep the one that runs along the row or around the parcel",
+            **where,
+        )
+    xy = shapely.get_coordinates(lines[0])
+    if not np.isfinite(xy).all() or not len(xy) or (xy == xy[0]).all():
+        raise refuse("The track does not move", "Record it again", **where)
+    return gpd.GeoDataFrame(geometry=[shapely.LineString(xy)], crs=crs)
+
+
+def _read_lines(path: Path) -> tuple[np.ndarray, CRS | None]:
+    """All lines of the first layer that has any."""
+    with gdal(path):
+        listed = fiona.listlayers(vsi(path))
+        crs = None
+        for layer in [name for name in TRACK_LAYERS if name in listed] or listed:
+            with open_collection(path, layer) as collection:
+                crs = CRS.from_user_input(collection.crs_wkt) if collection.crs_wkt else None
+                shapes = [
+                    shape(feature.geometry.__geo_interface__)
+                    for feature in collection
+                    if feature.geometry is not None
+                ]
+            parts = shapely.get_parts(np.array(shapes, dtype=object))
+            lines = parts[(shapely.get_type_id(parts) == 1) & ~shapely.is_empty(parts)]
+            if len(lines):
+                return lines, crs
+    return np.zeros(0, dtype=object), crs
