@@ -72,3 +72,9 @@ def test_the_strip_holds_the_line_with_room():
     line = shapely.LineString([(0, 0), (40, 0)])
     # Closed form: a square-capped buffer of 30 m around 40 m is 100 m by 60 m.
     assert strip_around(line).area == pytest.approx(6000, rel=1e-9)
+
+
+def test_corners_in_degrees_are_not_taken_for_one_point():
+    # A first and a last corner 0.0004 degrees (44 m) apart are two corners.
+    outline = outline_of([(-93.1, 45.0), (-93.0995, 45.0), (-93.0995, 45.0004), (-93.1, 45.0004)])
+    assert len(outline.exterior.coords) == 5

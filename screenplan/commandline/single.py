@@ -23,7 +23,10 @@ from screenplan.outputs.record import RECORD_NAME, read_record
 from screenplan.outputs.tables import write_csv
 from screenplan.pipeline import read_inputs, step_arguments
 from screenplan.plan import LayerSource, read_plan
+from screenplan.site.sources import LayerSource as SiteSource
+from screenplan.site.sources import open_layer
 from screenplan.steps import STEPS
+from screenplan.tables import DTYPES
 from screenplan.writing import default_folder
 
 
@@ -106,11 +109,15 @@ def _split_replacement(text: str, step) -> tuple[str, tuple[Path, str | None]]:
 
 
 def _read_layer(name: str, file: Path, layer: str | None, frame: LocalFrame) -> Any:
-    from screenplan.site.sources import read_table
-
-    table = read_table(file, layer)
-    columns = [column for column in table.columns if column != "geometry"]
-    missing = [column for column in OUTPUTS[name].required if column not in columns]
+    """Read a layer or table that a run wrote, and bring it into the frame."""
+    contract = OUTPUTS[name]
+    if contract.geometry:
+        table = open_layer(name, SiteSource(file, layer)).read().reset_index(drop=True)
+    elif file.suffix.lower() == ".csv":
+        table = pd.read_csv(file)
+    else:
+        table = gpd.read_file(file, layer=layer or name, engine="fiona", ignore_geometry=True)
+    missing = [column for column in contract.required if column not in table.columns]
     if missing:
         raise refuse(
             f"it lacks the column {missing[0]}",
@@ -118,9 +125,10 @@ def _read_layer(name: str, file: Path, layer: str | None, frame: LocalFrame) -> 
             file=str(file),
             layer=layer,
         )
-    if not OUTPUTS[name].geometry:
-        return pd.DataFrame(table)
-    return frame.bring_in(gpd.GeoDataFrame(table))
+    for column in contract.columns:
+        if column.name in table.columns:
+            table[column.name] = table[column.name].astype(DTYPES[column.type])
+    return frame.bring_in(table) if contract.geometry else table
 
 
 def _check_out(step, out: Path) -> None:

@@ -8,31 +8,28 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 from pathlib import Path
 
 import geopandas as gpd
-import numpy as np
-import pandas as pd
-import shapely
 
+from screenplan.commandline.outlines import (
+    NOWHERE,
+    Found,
+    from_corners,
+    from_courses,
+    from_length,
+    from_track,
+)
 from screenplan.contracts import INPUTS
 from screenplan.errors import InputError, refuse
-from screenplan.frame import LocalFrame
+from screenplan.pipeline import read_inputs, step_arguments
 from screenplan.plan import LayerSource as PlanSource
-from screenplan.plan import Plan, Subject, read_plan
+from screenplan.plan import Plan, Subject, check_plan, read_plan
 from screenplan.plan_text import plan_text
-from screenplan.site.outline import outline_of, read_bearing, strip_around, walk_traverse
-from screenplan.units import format_length, metres_per, parse_length
-
-#: A track whose ends are nearer than this walked round a parcel.
-TRACK_CLOSES_M = 15.0
-#: What a hand-held receiver's position is good for, common practice, no source.
-TRACK_ACCURACY = "5 m"
-#: Where a site lies of which nobody said where it is.
-NOWHERE = (0.0, 0.0)
-
-WGS84 = "EPSG:4326"
+from screenplan.site.sides import find_sides
+from screenplan.site.sources import LayerSource, open_layer
+from screenplan.steps import STEPS
+from screenplan.units import format_length
 
 #: What cannot be judged without a layer.
 _WITHOUT = {
@@ -45,28 +42,18 @@ _WITHOUT = {
 }
 
 
-@dataclass
-class _Found:
-    """What was made of a person's input: layers, the plan's values, and what to say."""
-
-    layers: dict[str, dict] = field(default_factory=dict)
-    made: dict[str, gpd.GeoDataFrame] = field(default_factory=dict)
-    chosen: dict[str, dict] = field(default_factory=dict)
-    say: list[str] = field(default_factory=list)
-
-
 def start_plan(
     target: str | Path,
     layers: Sequence[str] = (),
     *,
     terrain: str | None = None,
     subject_id: str | None = None,
-    point: Sequence[float] = (),
+    point: Sequence[float] | None = None,
     track: str | None = None,
     corners: str | None = None,
     courses: str | None = None,
     length: str | None = None,
-    at: Sequence[float] = (),
+    at: Sequence[float] | None = None,
     unit: str = "m",
     us: bool = False,
     force: bool = False,
@@ -134,7 +121,7 @@ def start_plan(
 
     beside = _write_made(found.made, made, force)
     try:
-        notes = {"rows.along": _notes_on_sides(found, target, us)}
+        notes = {"rows.along": _choose_side(found, target, us)}
         head = ["A plan for screenplan. Lengths carry their unit: \"1.5 m\", \"5 ft\". A line behind # is a default; take the # away to change it.",
                 "Cannot be judged yet:", *missing] if missing else ["A plan for screenplan."]  # fmt: skip
         text = plan_text(found.chosen, found.layers, head=head, notes=notes, terrain=ground)
@@ -154,7 +141,7 @@ def sides_of(
     *,
     subject_id: str | None = None,
     id_column: str | None = None,
-    point: Sequence[float] = (),
+    point: Sequence[float] | None = None,
     us: bool = False,
 ):
     """Find the sides of the parcel in a plan file, or in a file of parcels.
@@ -164,20 +151,17 @@ def sides_of(
     sides : GeoDataFrame
     units : str
     """
-    from screenplan.pipeline import read_inputs, step_arguments
-    from screenplan.steps import STEPS
-
     if source.lower().endswith(".toml"):
         plan, folder = read_plan(source)
         if subject_id is not None or point:
             plan = plan.model_copy(
-                update={"subject": Subject(id=subject_id, point=tuple(point) or None)}
+                update={"subject": Subject(id=subject_id, point=tuple(point or ()) or None)}
             )
     else:
         file, layer = split_source(source)
         columns = {"parcel_id": id_column} if id_column else guess_columns("parcels", file, layer)
         plan = Plan(layers={"parcels": PlanSource(file=file, layer=layer, columns=columns)},
-                    subject=Subject(id=subject_id, point=tuple(point) or None))  # fmt: skip
+                    subject=Subject(id=subject_id, point=tuple(point or ()) or None))  # fmt: skip
         folder = Path.cwd()
     site = read_inputs(plan, folder)
     layers = dict(site.layers)
@@ -206,9 +190,7 @@ def guess_columns(name: str, file: Path, layer: str | None) -> dict[str, str]:
     name: ``HEIGHT`` for ``height_m``, ``id`` for ``parcel_id``. With no such column for a key that
     every row must have, the only column is taken if there is just one.
     """
-    from screenplan.site.sources import column_names
-
-    theirs = column_names(file, layer)
+    theirs = open_layer(name, LayerSource(file, layer)).columns
     lower = {column.lower(): column for column in theirs}
     contract = INPUTS[name]
     guess = {}
@@ -226,8 +208,8 @@ def guess_columns(name: str, file: Path, layer: str | None) -> dict[str, str]:
     return guess
 
 
-def _gather(target, layers, *, track, corners, courses, length, at, unit) -> _Found:
-    found = _Found()
+def _gather(target, layers, *, track, corners, courses, length, at, unit) -> Found:
+    found = Found()
     for text in layers:
         name, equals, source = text.partition("=")
         if not equals or name not in INPUTS:
@@ -245,174 +227,21 @@ def _gather(target, layers, *, track, corners, courses, length, at, unit) -> _Fo
                                      ("--courses", courses), ("--length", length)) if value]  # fmt: skip
     if len(ways) > 1:
         raise refuse(f"the parcel is given twice, by {' and '.join(ways)}", "Keep one of them")
-    place = tuple(at) or NOWHERE
+    place = tuple(at or NOWHERE)
     needs_place = bool(length or courses)
     if track:
-        _from_track(found, Path(track))
+        from_track(found, Path(track))
     elif corners:
-        needs_place = _from_corners(found, Path(corners), place, unit)
+        needs_place = from_corners(found, Path(corners), place, unit)
     elif courses:
-        _from_courses(found, Path(courses), place, unit)
+        from_courses(found, Path(courses), place, unit)
     elif length:
-        _from_length(found, length, place)
+        from_length(found, length, place)
     if needs_place and not at:
         found.say.append(
             "The site's place on earth is not known: its layers lie at longitude 0, latitude 0. Give --at LON LAT to place it"
         )
     return found
-
-
-def _from_track(found: _Found, file: Path) -> None:
-    from screenplan.site.sources import read_track
-
-    line = read_track(file)
-    frame = LocalFrame.around(line)
-    flat = frame.bring_in(line)
-    path = flat.geometry.iloc[0]
-    points = shapely.get_coordinates(path)
-    found.chosen["site"] = {"boundary_accuracy": TRACK_ACCURACY}
-    gap = float(np.hypot(*(points[-1] - points[0])))
-    if gap <= TRACK_CLOSES_M and len(points) > 3:
-        found.made["parcels"] = _parcel(outline_of(points, file=str(file)), frame)
-        found.say.append(
-            f"The track closes within {gap:.1f} m: it is taken as the parcel's outline"
-        )
-    else:
-        _line_as_parcel(found, path, frame)
-        found.say.append(
-            f"The track's ends are {gap:.1f} m apart: it is taken as the line of the row"
-        )
-    found.say.append(
-        f"A hand-held receiver is good for about {TRACK_ACCURACY}: the boundary setback is widened by as much. Measure again by tape before planting"
-    )
-
-
-def _from_corners(found: _Found, file: Path, place, unit: str) -> bool:
-    table = _read_csv(file)
-    names = {name.strip().lower(): name for name in table.columns}
-    degrees = False
-    for east, north, degrees in (  # noqa: B007 (used after the loop)
-        ("lon", "lat", True),
-        ("longitude", "latitude", True),
-        ("x", "y", False),
-        ("east", "north", False),
-    ):
-        if east in names and north in names:
-            points = np.column_stack(
-                [_numbers(table, names[east], file), _numbers(table, names[north], file)]
-            )
-            break
-    else:
-        raise refuse(
-            f"its columns are {', '.join(table.columns)}",
-            "Name the two columns lon and lat (degrees), or x and y (east and north)",
-            file=str(file),
-        )
-    if degrees:
-        if (np.abs(points[:, 0]) > 180).any() or (np.abs(points[:, 1]) > 90).any():
-            raise refuse(
-                "lon and lat are not degrees",
-                "Name the columns x and y if they are lengths",
-                file=str(file),
-            )
-        ring = gpd.GeoDataFrame(
-            {"parcel_id": ["1"]}, geometry=[outline_of(points, file=str(file))], crs=WGS84
-        )
-        found.made["parcels"] = ring
-    else:
-        scale = metres_per(unit)
-        points = (points - points[0]) * scale
-        found.made["parcels"] = _parcel(outline_of(points, file=str(file)), _frame_at(place))
-    found.say.append(f"The parcel has {len(points)} corners")
-    return not degrees
-
-
-def _from_courses(found: _Found, file: Path, place, unit: str) -> None:
-    table = _read_csv(file)
-    names = {name.strip().lower(): name for name in table.columns}
-    if not {"bearing", "distance"} <= set(names):
-        raise refuse(
-            f"its columns are {', '.join(table.columns)}",
-            "Name the two columns bearing and distance",
-            file=str(file),
-        )
-    bearings = [
-        read_bearing(text, file=str(file), row=row)
-        for row, text in enumerate(table[names["bearing"]].astype(str), start=1)
-    ]
-    traverse = walk_traverse(
-        bearings, _numbers(table, names["distance"], file) * metres_per(unit), file=str(file)
-    )
-    found.made["parcels"] = _parcel(outline_of(traverse.points), _frame_at(place))
-    found.say.append(f"The courses close within {traverse.misclosure_m:.3f} m on {traverse.length_m:.1f} m; "
-                     "the rest was shared out over them by length")  # fmt: skip
-
-
-def _from_length(found: _Found, length: str, place) -> None:
-    metres = parse_length(length, key="--length")
-    if not 0 < metres <= 10_000:
-        raise refuse(
-            f"a row of {length} cannot be planned",
-            "Give a length above 0 and up to 10 km",
-            key="--length",
-        )
-    _line_as_parcel(found, shapely.LineString([(0, 0), (metres, 0)]), _frame_at(place))
-    found.say.append(
-        f"The row runs {format_length(metres)} straight to the east; its true direction is not known"
-    )
-
-
-def _line_as_parcel(found: _Found, line, frame: LocalFrame) -> None:
-    found.made["parcels"] = _parcel(strip_around(line), frame)
-    found.made["planting_line"] = gpd.GeoDataFrame(
-        {"line_id": ["1"]}, geometry=[line], crs=frame.crs
-    )
-    found.chosen["subject"] = {"assumed": True}
-    found.say.append(
-        "The parcel's outline is not known: a strip around the line stands for it, and the distance to the boundary is not judged"
-    )
-
-
-def _parcel(outline, frame: LocalFrame) -> gpd.GeoDataFrame:
-    return gpd.GeoDataFrame({"parcel_id": ["1"]}, geometry=[outline], crs=frame.crs)
-
-
-def _frame_at(place) -> LocalFrame:
-    lon, lat = place
-    if not (abs(lon) <= 180 and abs(lat) < 85):
-        raise refuse(
-            f"--at {lon:g} {lat:g} is no place for a garden",
-            "Give longitude, then latitude, in degrees",
-        )
-    return LocalFrame.around(gpd.GeoDataFrame(geometry=[shapely.Point(lon, lat)], crs=WGS84))
-
-
-def _read_csv(file: Path) -> pd.DataFrame:
-    try:
-        return pd.read_csv(
-            file, dtype=str, skipinitialspace=True, encoding="utf-8-sig", comment="#"
-        )
-    except FileNotFoundError:
-        raise refuse("there is no such file", "Check the path", file=str(file)) from None
-    except (ValueError, OSError) as error:
-        raise refuse(
-            f"it cannot be read as CSV ({str(error).strip()})",
-            "Write a head line with the column names and one row a corner",
-            file=str(file),
-        ) from None
-
-
-def _numbers(table: pd.DataFrame, name: str, file: Path) -> np.ndarray:
-    values = pd.to_numeric(table[name], errors="coerce").to_numpy(float)
-    bad = np.flatnonzero(~np.isfinite(values)) + 1
-    if len(bad):
-        raise refuse(
-            f"column {name} holds '{table[name].iloc[bad[0] - 1]}', which is no number",
-            "Write plain numbers with a decimal point",
-            file=str(file),
-            rows=[int(row) for row in bad],
-        )
-    return values
 
 
 def _beside(file: str | Path, target: Path) -> str:
@@ -436,20 +265,26 @@ def _write_made(made: Mapping[str, gpd.GeoDataFrame], file: Path, force: bool) -
     return True
 
 
-def _notes_on_sides(found: _Found, target: Path, us: bool) -> list[str]:
-    """List the sides in the plan file, so that one can be chosen there and then."""
+def _choose_side(found: Found, target: Path, us: bool) -> list[str]:
+    """List the sides for the plan file, and choose the longest where no window could choose.
+
+    With houses around, the plan is left to choose the sides that are looked across.
+    """
     sources = {name: {"file": target.parent / source["file"], **{key: source[key] for key in ("layer", "columns") if source.get(key)}}
                for name, source in found.layers.items()}  # fmt: skip
-    plan = Plan.model_validate({"layers": sources, "subject": found.chosen.get("subject", {})})
-    from screenplan.pipeline import read_inputs
-    from screenplan.site.sides import find_sides
-
+    plan = check_plan({"layers": sources, "subject": found.chosen.get("subject", {})})
     try:
         site = read_inputs(plan, target.parent)
     except InputError as error:
         found.say += [f"To mend before a run: {problem}" for problem in error.problems]
         return []
     sides = find_sides(site.layers["parcels"], site.layers.get("roads"))
+    if not {"buildings", "windows", "planting_line"} & set(found.layers):
+        longest = sides.loc[sides["length_m"].idxmax(), "side_id"]
+        found.chosen.setdefault("rows", {})["along"] = [longest]
+        found.say.append(
+            f"The longest side, {longest}, is put down for the row; choose others under [rows] along"
+        )
     units = "us" if us else "metric"
     return [
         "Sides: "

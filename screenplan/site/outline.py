@@ -148,7 +148,7 @@ def outline_of(points, *, file: str | None = None) -> Polygon:
         If there are fewer than three, or the outline crosses itself.
     """
     points = np.asarray(points, float)
-    if len(points) > 1 and np.allclose(points[0], points[-1], atol=1e-9):
+    if len(points) > 1 and np.array_equal(points[0], points[-1]):
         points = points[:-1]
     if len(points) < 3:
         raise refuse(

@@ -1,0 +1,238 @@
+"""Layers from what people without a GIS file have: a track, corners, courses, or just a length."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+
+from screenplan.errors import refuse
+from screenplan.frame import LocalFrame
+from screenplan.site.outline import outline_of, read_bearing, strip_around, walk_traverse
+from screenplan.site.sources import LayerSource, open_layer
+from screenplan.units import format_length, metres_per, parse_length
+
+#: A track whose ends are nearer than this walked round a parcel.
+TRACK_CLOSES_M = 15.0
+#: What a hand-held receiver's position is good for, common practice, no source.
+TRACK_ACCURACY = "5 m"
+#: Where a site lies of which nobody said where it is.
+NOWHERE = (0.0, 0.0)
+#: Layers of a GPX file that can hold a walk, the best first.
+GPX_LAYERS = ("tracks", "routes", "track_points", "route_points", "waypoints")
+
+WGS84 = "EPSG:4326"
+
+
+@dataclass
+class Found:
+    """What was made of a person's input.
+
+    Parameters
+    ----------
+    layers : dict
+        Sources of layers, as they stand in the plan.
+    made : dict
+        Layers that had to be made.
+    chosen : dict
+        Section: key: value for the plan.
+    say : list of str
+        What to tell the person.
+    """
+
+    layers: dict[str, dict] = field(default_factory=dict)
+    made: dict[str, gpd.GeoDataFrame] = field(default_factory=dict)
+    chosen: dict[str, dict] = field(default_factory=dict)
+    say: list[str] = field(default_factory=list)
+
+
+def from_track(found: Found, file: Path) -> None:
+    """Take a walked track as the parcel if it closes, else as the line of the row."""
+    line = _read_track(file)
+    frame = LocalFrame.around(line)
+    flat = frame.bring_in(line)
+    path = flat.geometry.iloc[0]
+    points = shapely.get_coordinates(path)
+    found.chosen["site"] = {"boundary_accuracy": TRACK_ACCURACY}
+    gap = float(np.hypot(*(points[-1] - points[0])))
+    if gap <= TRACK_CLOSES_M and len(points) > 3:
+        found.made["parcels"] = _parcel(outline_of(points, file=str(file)), frame)
+        found.say.append(
+            f"The track closes within {gap:.1f} m: it is taken as the parcel's outline"
+        )
+    else:
+        _line_as_parcel(found, path, frame)
+        found.say.append(
+            f"The track's ends are {gap:.1f} m apart: it is taken as the line of the row"
+        )
+    found.say.append(
+        f"A hand-held receiver is good for about {TRACK_ACCURACY}: the boundary setback is widened by as much. Measure again by tape before planting"
+    )
+
+
+def from_corners(found: Found, file: Path, place, unit: str) -> bool:
+    """Take a list of corners as the parcel; tells whether it still needs a place on earth."""
+    table = _read_csv(file)
+    names = {name.strip().lower(): name for name in table.columns}
+    degrees = False
+    for east, north, degrees in (  # noqa: B007 (used after the loop)
+        ("lon", "lat", True),
+        ("longitude", "latitude", True),
+        ("x", "y", False),
+        ("east", "north", False),
+    ):
+        if east in names and north in names:
+            points = np.column_stack(
+                [_numbers(table, names[east], file), _numbers(table, names[north], file)]
+            )
+            break
+    else:
+        raise refuse(
+            f"its columns are {', '.join(table.columns)}",
+            "Name the two columns lon and lat (degrees), or x and y (east and north)",
+            file=str(file),
+        )
+    if degrees:
+        if (np.abs(points[:, 0]) > 180).any() or (np.abs(points[:, 1]) > 90).any():
+            raise refuse(
+                "lon and lat are not degrees",
+                "Name the columns x and y if they are lengths",
+                file=str(file),
+            )
+        ring = gpd.GeoDataFrame(
+            {"parcel_id": ["1"]}, geometry=[outline_of(points, file=str(file))], crs=WGS84
+        )
+        found.made["parcels"] = ring
+    else:
+        scale = metres_per(unit)
+        points = (points - points[0]) * scale
+        found.made["parcels"] = _parcel(outline_of(points, file=str(file)), _frame_at(place))
+    found.say.append(f"The parcel has {len(points)} corners")
+    return not degrees
+
+
+def from_courses(found: Found, file: Path, place, unit: str) -> None:
+    """Walk a survey's courses round the parcel."""
+    table = _read_csv(file)
+    names = {name.strip().lower(): name for name in table.columns}
+    if not {"bearing", "distance"} <= set(names):
+        raise refuse(
+            f"its columns are {', '.join(table.columns)}",
+            "Name the two columns bearing and distance",
+            file=str(file),
+        )
+    bearings = [
+        read_bearing(text, file=str(file), row=row)
+        for row, text in enumerate(table[names["bearing"]].astype(str), start=1)
+    ]
+    traverse = walk_traverse(
+        bearings, _numbers(table, names["distance"], file) * metres_per(unit), file=str(file)
+    )
+    found.made["parcels"] = _parcel(outline_of(traverse.points), _frame_at(place))
+    found.say.append(f"The courses close within {traverse.misclosure_m:.3f} m on {traverse.length_m:.1f} m; "
+                     "the rest was shared out over them by length")  # fmt: skip
+
+
+def from_length(found: Found, length: str, place) -> None:
+    """Take just a length as a straight row."""
+    metres = parse_length(length, key="--length")
+    if not 0 < metres <= 10_000:
+        raise refuse(
+            f"a row of {length} cannot be planned",
+            "Give a length above 0 and up to 10 km",
+            key="--length",
+        )
+    _line_as_parcel(found, shapely.LineString([(0, 0), (metres, 0)]), _frame_at(place))
+    found.say.append(
+        f"The row runs {format_length(metres)} straight to the east; its true direction is not known"
+    )
+
+
+def _line_as_parcel(found: Found, line, frame: LocalFrame) -> None:
+    found.made["parcels"] = _parcel(strip_around(line), frame)
+    found.made["planting_line"] = gpd.GeoDataFrame(
+        {"line_id": ["1"]}, geometry=[line], crs=frame.crs
+    )
+    found.chosen["subject"] = {"assumed": True}
+    found.say.append(
+        "The parcel's outline is not known: a strip around the line stands for it, and the distance to the boundary is not judged"
+    )
+
+
+def _parcel(outline, frame: LocalFrame) -> gpd.GeoDataFrame:
+    return gpd.GeoDataFrame({"parcel_id": ["1"]}, geometry=[outline], crs=frame.crs)
+
+
+def _frame_at(place) -> LocalFrame:
+    lon, lat = place
+    if not (abs(lon) <= 180 and abs(lat) < 85):
+        raise refuse(
+            f"--at {lon:g} {lat:g} is no place for a garden",
+            "Give longitude, then latitude, in degrees",
+        )
+    return LocalFrame.around(gpd.GeoDataFrame(geometry=[shapely.Point(lon, lat)], crs=WGS84))
+
+
+def _read_csv(file: Path) -> pd.DataFrame:
+    try:
+        return pd.read_csv(
+            file, dtype=str, skipinitialspace=True, encoding="utf-8-sig", comment="#"
+        )
+    except FileNotFoundError:
+        raise refuse("there is no such file", "Check the path", file=str(file)) from None
+    except (ValueError, OSError) as error:
+        raise refuse(
+            f"it cannot be read as CSV ({str(error).strip()})",
+            "Write a head line with the column names and one row a corner",
+            file=str(file),
+        ) from None
+
+
+def _numbers(table: pd.DataFrame, name: str, file: Path) -> np.ndarray:
+    values = pd.to_numeric(table[name], errors="coerce").to_numpy(float)
+    bad = np.flatnonzero(~np.isfinite(values)) + 1
+    if len(bad):
+        raise refuse(
+            f"column {name} holds '{table[name].iloc[bad[0] - 1]}', which is no number",
+            "Write plain numbers with a decimal point",
+            file=str(file),
+            rows=[int(row) for row in bad],
+        )
+    return values
+
+
+def _read_track(file: Path) -> gpd.GeoDataFrame:
+    """Read the longest line of a file, or its points in order, as one line."""
+    names = GPX_LAYERS if file.suffix.lower() == ".gpx" else (None,)
+    for name in names:
+        layer = open_layer("track", LayerSource(file, name))
+        frame = layer.read() if layer.rows else None
+        if frame is None or not len(frame):
+            continue
+        if layer.crs is None:
+            raise refuse(
+                "its coordinate system is not stated",
+                "Save the track as GPX, or with its coordinate system",
+                file=str(file),
+            )
+        parts = shapely.force_2d(shapely.get_parts(frame.geometry.to_numpy()))
+        lines = [part for part in parts if part.geom_type == "LineString"]
+        points = [part for part in parts if part.geom_type == "Point"]
+        if lines:
+            line = max(lines, key=lambda part: part.length)
+        elif len(points) > 1:
+            line = shapely.LineString(points)
+        else:
+            continue
+        line = shapely.remove_repeated_points(line)
+        if line.length > 0:
+            return gpd.GeoDataFrame(geometry=[line], crs=frame.crs)
+    raise refuse(
+        "it holds no track",
+        "Give a file with a line, or with two or more points in the order in which they were walked",
+        file=str(file),
+    )
