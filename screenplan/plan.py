@@ -275,6 +275,12 @@ class Views(Section):
     target_spacing: Length = Field(
         1.0, ge=0.05, le=20, description="Distance between the points of a place that are looked at"
     )
+    onlooker_spacing: Length = Field(
+        5.0, ge=0.5, le=100, description="Distance between the eyes of people who walk along a line"
+    )
+    onlooker_reach: Length = Field(
+        60.0, gt=0, le=500, description="People out of doors farther away than this do not count"
+    )
 
 
 class Hand(Section):

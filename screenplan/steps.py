@@ -208,10 +208,10 @@ STEPS: dict[str, Step] = {
         ),
         Step(
             "views",
-            "Follow the rays from windows to private places, and tell in which year each view closes",
+            "Follow the rays from windows and onlookers to private places, and tell in which year each view closes",
             "screenplan.views.views:trace_views",
             needs=("windows", "private_places", "planting_lines", "plants"),
-            takes=("buildings", "existing_screens", "no_plant_zones"),
+            takes=("buildings", "existing_screens", "no_plant_zones", "onlookers"),
             gives=("views", "view_years", "view_holes"),
             parameters={
                 "years": "growth.years",
@@ -223,6 +223,8 @@ STEPS: dict[str, Step] = {
                 "eye_standing_m": "views.eye_standing",
                 "eyes_across": "views.eyes_across",
                 "target_spacing_m": "views.target_spacing",
+                "onlooker_spacing_m": "views.onlooker_spacing",
+                "onlooker_reach_m": "views.onlooker_reach",
             },
             resources=("terrain", "table"),
         ),

@@ -18,9 +18,9 @@ from screenplan.views.sampling import (
     eyes_behind,
     positions_in,
     rays_through,
-    refuse_coincident,
     sample_places,
 )
+from screenplan.views.setting import Looker, refuse_coincident
 
 HOUSE = gpd.GeoDataFrame({"building_id": ["h"], "height_m": [6.0]}, geometry=[box(0, 0, 10, 8)])
 SOUTH = Opening(5.0, 0.0, (0.0, -1.0), 0.6, 3.7, 4.9, 2.8)
@@ -241,8 +241,9 @@ def test_bad_places_are_refused_by_row(layer, says):
 
 
 def test_place_in_a_window_or_an_eye_is_refused():
-    eyes = [eyes_behind(SOUTH, inside_m=1.0, heights_m=(1.2,), across=1)]
+    eyes = eyes_behind(SOUTH, inside_m=1.0, heights_m=(1.2,), across=1)
+    looker = Looker("w", "window", (SOUTH.x, SOUTH.y), SOUTH, {(True, False): eyes})
     for at in ((5.0, 0.0), (5.0, 1.0)):
         with pytest.raises(InputError, match="same position as window w"):
-            refuse_coincident([SOUTH], eyes, window(), sample(places(Point(at))))
-    refuse_coincident([SOUTH], eyes, window(), sample(places(Point(5.0, -1.0))))
+            refuse_coincident([looker], sample(places(Point(at))))
+    refuse_coincident([looker], sample(places(Point(5.0, -1.0))))

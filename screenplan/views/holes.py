@@ -63,29 +63,36 @@ class Hole:
     low_m: float
     high_m: float
     rays: int
+    until: int | None
     cause: str
 
 
-def find_holes(origin, target, stands: list[LineStand], zones, terrain) -> list[Hole]:
+def find_holes(
+    origin, target, last_open, stands: list[LineStand], zones, terrain, years: int
+) -> list[Hole]:
     """Gather the crossings of open rays with planting lines into holes.
 
     Parameters
     ----------
     origin, target : ndarray, (rays, 3)
         The open rays.
+    last_open : ndarray of int, (rays,)
+        The last year in which each is open.
     stands : list of LineStand
         The planting lines with their plants.
     zones : list of (Polygon, str)
         No-plant zones, each with the feature that made it, smallest first.
     terrain : Terrain
         Ground heights.
+    years : int
+        The last year looked at.
     """
     crossings = _crossings(origin, target, stands)
     holes = []
-    for stand, (station, xy, z) in zip(stands, crossings, strict=True):
+    for stand, (ray, station, xy, z) in zip(stands, crossings, strict=True):
         if len(station):
             above = z - np.asarray(terrain.height_at(xy[:, 0], xy[:, 1]), float)
-            holes += _gather(stand, station, above, zones)
+            holes += _gather(stand, station, above, last_open[ray], zones, years)
     return holes
 
 
@@ -116,7 +123,7 @@ def _crossings(origin, target, stands):
     for parts in found:
         ray, station, t = (np.concatenate(part) for part in zip(*parts, strict=True))
         at = origin[ray] + t[:, None] * (target[ray] - origin[ray])
-        crossings.append((station, at[:, :2], at[:, 2]))
+        crossings.append((ray, station, at[:, :2], at[:, 2]))
     return crossings
 
 
@@ -176,7 +183,7 @@ def _lengthened(line) -> np.ndarray:
     )
 
 
-def _gather(stand: LineStand, station, above, zones) -> list[Hole]:
+def _gather(stand: LineStand, station, above, last_open, zones, years) -> list[Hole]:
     """Join crossings at neighbouring plants or gaps, of one kind, into holes."""
     if len(stand.station):
         kind, place = _kinds(stand, station, above)
@@ -195,6 +202,9 @@ def _gather(stand: LineStand, station, above, zones) -> list[Hole]:
             wider = 0.5 * max(LEAST_LENGTH_M - (end - begin), 0.0)
             begin, end = begin - wider, end + wider
             cause = _say(stand, int(code), int(run[0]), int(run[-1]), low, high, zones)
+            until = int(last_open[within].max())
+            if until < years:
+                cause += f" until year {until}"
             holes.append(
                 Hole(
                     stand.line_id,
@@ -204,6 +214,7 @@ def _gather(stand: LineStand, station, above, zones) -> list[Hole]:
                     round(low, 3),
                     round(high, 3),
                     len(within),
+                    until if until < years else None,
                     cause,
                 )
             )

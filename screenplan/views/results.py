@@ -25,11 +25,15 @@ class View:
     Parameters
     ----------
     view_id, window_id, place_id : str
+        ``window_id`` is the window or the onlooker.
+    looks_from : str
+        "window" or the onlooker's kind.
     line : LineString
-        From the window to the place.
+        From the window or onlooker to the place.
     timeline : Timeline
-    error : float
-        Difference of the open shares between two samples, NaN if it was not worked out.
+    error, terrain_error : float
+        Errors of the open shares by the sampling and by the terrain's cells, NaN if they were not
+        worked out.
     holes : list of Hole
         Where the last open rays pass.
     hole_year : int
@@ -39,9 +43,11 @@ class View:
     view_id: str
     window_id: str
     place_id: str
+    looks_from: str
     line: shapely.LineString
     timeline: Timeline
     error: float
+    terrain_error: float
     holes: list[Hole]
     hole_year: int
 
@@ -68,6 +74,7 @@ def views_layer(views: list[View], *, report_years, threshold: float, crs) -> gp
         "view_id": [view.view_id for view in views],
         "window_id": [view.window_id for view in views],
         "place_id": [view.place_id for view in views],
+        "looks_from": [view.looks_from for view in views],
         "rays": np.array([view.timeline.rays for view in views], np.int64),
         "closed_already": np.array([1.0 - view.timeline.now for view in views], float),
         "closed_by": [view.timeline.closed_by for view in views],
@@ -81,6 +88,7 @@ def views_layer(views: list[View], *, report_years, threshold: float, crs) -> gp
         columns[name] = pd.array([view.closed(growth, threshold) for view in views], dtype="Int64")
     columns |= {
         "error_share": np.array([view.error for view in views], float),
+        "terrain_error_share": np.array([view.terrain_error for view in views], float),
         "status": [status_of(view, threshold) for view in views],
         "last_station_m": [_ranges(view.holes) for view in views],
     }
@@ -133,15 +141,15 @@ def view_holes_layer(views: list[View], *, crs) -> gpd.GeoDataFrame:
                     hole.low_m,
                     hole.high_m,
                     hole.rays,
+                    hole.until,
                     hole.cause,
                 )
             )
             shapes.append(hole.geometry)
     names = [column.name for column in VIEW_HOLES.columns]
     kinds = {"integer": "int64", "number": "float64", "text": "object"}
-    table = pd.DataFrame(rows, columns=names).astype(
-        {column.name: kinds[column.type] for column in VIEW_HOLES.columns}
-    )
+    types = {column.name: kinds[column.type] for column in VIEW_HOLES.columns}
+    table = pd.DataFrame(rows, columns=names).astype(types | {"open_until": "Int64"})
     return gpd.GeoDataFrame(table, geometry=shapes, crs=crs)
 
 

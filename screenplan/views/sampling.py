@@ -2,7 +2,9 @@
 
 Eyes lie a set distance inside the room, at equal steps over the window's width and at a seated and
 a standing height. Targets lie on a square grid over the place, at both heights of a head there.
-A ray counts only if it crosses the window's opening. The grid is laid along the place's longest
+A ray counts only if it crosses the window's opening; onlookers who are out of doors look through
+none, and every ray of theirs counts. A place with a raised deck is level, and its heads are above
+the deck. Whatever stops a ray stops it the other way as well. The grid is laid along the place's longest
 edge and centred, so that a site that is turned, moved or mirrored gives the same rays.
 """
 
@@ -14,7 +16,7 @@ import numpy as np
 import shapely
 
 from screenplan.errors import InputError, Problem
-from screenplan.views.obstacles import building_heights, identifiers, numbers
+from screenplan.views.obstacles import numbers, top_heights
 from screenplan.views.openings import Opening
 
 #: Eye and target are the same point when nearer than this.
@@ -79,16 +81,19 @@ def eyes_behind(
     )
 
 
-def rays_through(opening: Opening, eyes, targets) -> tuple[np.ndarray, np.ndarray]:
-    """Rays from all eyes to all targets that cross the opening.
+def rays_through(opening: Opening | None, eyes, targets) -> tuple[np.ndarray, np.ndarray]:
+    """Rays from all eyes to all targets that cross the opening; all rays where there is none.
 
     Returns
     -------
     origin, target : ndarray, (rays, 3)
-        Each ray begins just outside the facade, where it leaves the own wall behind.
+        Each ray begins just outside the facade, where it leaves the own wall behind, or at the
+        eye where there is no opening.
     """
     eye = np.repeat(eyes, len(targets), axis=0)
     target = np.tile(targets, (len(eyes), 1))
+    if opening is None:
+        return eye, target
     out = np.array([*opening.out, 0.0])
     facade = np.array([opening.x, opening.y, 0.0])
     way = target - eye
@@ -177,15 +182,16 @@ def sample_places(
     heights = np.column_stack(
         [numbers(places, "eye_seated_m", SEATED_M), numbers(places, "eye_standing_m", STANDING_M)]
     )
+    decks = numbers(places, "deck_m", 0.0)
     lost = ~np.isfinite(shapely.bounds(shapes)).all(axis=1)  # missing, empty, or not a number
     faults: dict[tuple[str, str], list[int]] = {}
     for row in np.flatnonzero(lost):
         faults.setdefault(_EMPTY, []).append(int(row) + 1)
     for row in np.flatnonzero(~np.isfinite(heights).all(axis=1) | (heights < 0.0).any(axis=1)):
         faults.setdefault(_HEIGHT, []).append(int(row) + 1)
-    houses = _solid_footprints(buildings)
-    lines = [] if planting_lines is None else list(planting_lines.geometry)
-    lines = shapely.unary_union(lines) if lines else None
+    for row in np.flatnonzero(~np.isfinite(decks) | (decks < 0.0)):
+        faults.setdefault(_DECK, []).append(int(row) + 1)
+    free_of = Free(buildings, planting_lines)
     sampled = []
     for row, shape in enumerate(shapes):
         if lost[row]:
@@ -196,18 +202,15 @@ def sample_places(
                 xy = np.array([[shape.x, shape.y]])
             else:
                 xy = positions_in(shape, spacing_m / finer, int(most * finer**2))
-            free = xy[~shapely.contains_xy(houses, xy[:, 0], xy[:, 1])] if houses else xy
+            free = free_of.buildings(xy, decks[row])
             if not len(free):
                 faults.setdefault(_INDOORS, []).append(row + 1)
                 break
-            clear = free
-            if lines is not None:
-                apart = shapely.distance(lines, shapely.points(free))
-                clear = free[apart > CLEAR_OF_LINE_M]
+            clear = free_of.lines(free)
             if not len(clear):
                 faults.setdefault(_ON_LINE, []).append(row + 1)
                 break
-            kept.append(_heads(clear, np.unique(heights[row]), terrain))
+            kept.append(stand_on(clear, shape, np.unique(heights[row]), decks[row], terrain))
         else:
             middle = shape.representative_point()
             sampled.append(Place(kept[0], kept[1], (middle.x, middle.y)))
@@ -223,6 +226,7 @@ def sample_places(
 
 _EMPTY = ("a private place has no shape", "Draw it, or take the row out")
 _HEIGHT = ("a head height is no number of 0 or more", "Give eye_seated_m and eye_standing_m")
+_DECK = ("the height of a deck is no number of 0 or more", "Give deck_m, 0 on the ground")
 _INDOORS = (
     "a private place lies inside a building",
     "Draw it outdoors, or take the building out if it is a deck or a canopy",
@@ -233,57 +237,48 @@ _ON_LINE = (
 )
 
 
-def refuse_coincident(openings, eyes, windows, sampled) -> None:
-    """Refuse a place that lies in a window or in an eye behind it.
+class Free:
+    """Ground on which people can be: outside buildings, and away from the rows.
 
     Parameters
     ----------
-    openings : list of Opening
-    eyes : list of ndarray, (eyes, 3)
-        Eyes behind each opening.
-    windows : GeoDataFrame
-        For the names.
-    sampled : list of Place
-        The places, in the order of their rows.
-
-    Raises
-    ------
-    InputError
-        With the rows of the places, naming the window.
+    buildings, planting_lines : GeoDataFrame, optional
+        Layers of the contracts.
     """
-    problems = []
-    window_ids = identifiers(windows, "window_id")
-    for opening, behind, window in zip(openings, eyes, window_ids, strict=True):
-        at = np.vstack([[opening.x, opening.y], behind[:, :2]])
-        for row, place in enumerate(sampled):
-            near = place.coarse[:, None, :2] - at
-            if np.hypot(near[..., 0], near[..., 1]).min() <= COINCIDENT_M:
-                problems.append(
-                    Problem(
-                        f"a private place has the same position as window {window} or an eye "
-                        "behind it",
-                        "Move one of the two: an eye and what it looks at cannot coincide",
-                        layer="private_places",
-                        rows=[row + 1],
-                    )
-                )
-    if problems:
-        raise InputError(problems)
+
+    def __init__(self, buildings=None, planting_lines=None):
+        lines = [] if planting_lines is None else list(planting_lines.geometry)
+        self._lines = shapely.unary_union(lines) if lines else None
+        self._shapes = self._tops = np.zeros(0)
+        if buildings is not None and len(buildings):
+            self._shapes = buildings.geometry.to_numpy()
+            self._tops = np.nan_to_num(top_heights(buildings))
+
+    def buildings(self, xy, floor_m: float = 0.0) -> np.ndarray:
+        """Positions that are not inside a building that is taller than the floor they are on."""
+        taken = np.zeros(len(xy), bool)
+        for shape in self._shapes[self._tops > floor_m]:
+            taken |= shapely.contains_xy(shape, xy[:, 0], xy[:, 1])
+        return xy[~taken]
+
+    def lines(self, xy) -> np.ndarray:
+        """Positions that are farther than `CLEAR_OF_LINE_M` from every planting line."""
+        if self._lines is None or not len(xy):
+            return xy
+        return xy[shapely.distance(self._lines, shapely.points(xy)) > CLEAR_OF_LINE_M]
 
 
-def _solid_footprints(buildings):
-    if buildings is None or not len(buildings):
-        return None
-    solid = buildings.geometry.to_numpy()[np.nan_to_num(building_heights(buildings)) > 0.0]
-    if not len(solid):
-        return None
-    union = shapely.unary_union(solid)
-    shapely.prepare(union)
-    return union
+def stand_on(xy, shape, heights, raised_m: float, terrain) -> np.ndarray:
+    """Put heads above positions, (positions times heights, 3).
 
-
-def _heads(xy, heights, terrain) -> np.ndarray:
+    On the ground they follow it. A raised floor is level, at ``raised_m`` above the mean ground
+    under the positions of its shape.
+    """
     ground = np.zeros(len(xy)) if terrain is None else np.asarray(terrain.height_at(*xy.T), float)
+    if raised_m > 0.0:
+        if terrain is not None and shape.geom_type in ("Polygon", "MultiPolygon"):
+            ground = np.full(len(xy), terrain.mean_under(shape))
+        ground = ground + raised_m
     return np.concatenate([np.column_stack([xy, ground + height]) for height in heights])
 
 

@@ -88,16 +88,20 @@ class Timeline:
     closed_by: str
     open: np.ndarray
 
+    def differs_from(self, other: Timeline) -> float:
+        """Greatest difference of the open shares, over growths, seasons and years."""
+        return float(max(abs(self.now - other.now), np.abs(self.open - other.open).max()))
+
 
 def follow(
-    opening: Opening, eyes, targets, scene: Scene, portion: int = PORTION
+    opening: Opening | None, eyes, targets, scene: Scene, portion: int = PORTION
 ) -> Iterator[Portion]:
     """Follow the rays of one view, some at a time.
 
     Parameters
     ----------
-    opening : Opening
-        The window.
+    opening : Opening or None
+        The window; None for an onlooker out of doors.
     eyes, targets : ndarray, (n, 3)
         Points between which rays run.
     scene : Scene

@@ -9,14 +9,12 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from screenplan.errors import refuse
+from screenplan.errors import InputError, refuse
 from screenplan.planting.species import Species, load_species
-from screenplan.site.terrain import Terrain
+from screenplan.views.accuracy import coarser_ground, sampling_error
 from screenplan.views.crowns import MOST_YEARS
 from screenplan.views.grown import grow_rows, stand_in_year
 from screenplan.views.holes import find_holes
-from screenplan.views.obstacles import identifiers, lay_obstacles
-from screenplan.views.openings import openings_of
 from screenplan.views.results import (
     TYPICAL,
     View,
@@ -24,15 +22,11 @@ from screenplan.views.results import (
     view_years_table,
     views_layer,
 )
-from screenplan.views.sampling import eyes_behind, refuse_coincident, sample_places
+from screenplan.views.setting import Sampling, Setting, lay_setting
 from screenplan.views.timeline import PORTION, Scene, follow, sum_up, year_closed
 
 #: Years that fit: those of a mask, year 0 counted.
 LAST_YEAR = MOST_YEARS - 1
-#: Eye positions that the second, denser sample has more over the width of a window.
-MORE_ACROSS = 2
-#: Times as many eye positions for a place that is a single position.
-SINGLE_ACROSS = 4
 #: Rays that the search for holes works on; beyond it an even choice of them.
 MOST_HOLE_RAYS = 20_000
 
@@ -46,6 +40,7 @@ def trace_views(
     existing_screens: gpd.GeoDataFrame | None = None,
     no_plant_zones: gpd.GeoDataFrame | None = None,
     terrain=None,
+    onlookers: gpd.GeoDataFrame | None = None,
     *,
     years: int = 30,
     report_years: Sequence[int] = (0, 1, 2, 3, 5, 10, 15, 20, 30),
@@ -56,11 +51,13 @@ def trace_views(
     eyes_across: int = 3,
     target_spacing_m: float = 1.0,
     most_targets: int = 100,
+    onlooker_spacing_m: float = 5.0,
+    onlooker_reach_m: float = 60.0,
     second_sample: bool = True,
     curve: str = "smooth",
     table: Mapping[str, Species] | None = None,
 ) -> tuple[gpd.GeoDataFrame, pd.DataFrame, gpd.GeoDataFrame]:
-    """Follow the rays from windows to private places through the years.
+    """Follow the rays from windows and onlookers to private places through the years.
 
     Parameters
     ----------
@@ -71,6 +68,8 @@ def trace_views(
         obstacles: such rows come as plants.
     terrain : Terrain, optional
         Ground heights; a terrain that is not flat blocks rays. By default level ground at 0.
+    onlookers : GeoDataFrame, optional
+        Where people are who look out of no window: an area, a line that is walked, a point.
     years : int
         Last year looked at, 1 to 61.
     report_years : sequence of int
@@ -87,8 +86,13 @@ def trace_views(
         Distance between positions in a place.
     most_targets : int
         Positions in a place at most, about; each has a seated and a standing head.
+    onlooker_spacing_m : float
+        Distance between positions along an onlooker's way.
+    onlooker_reach_m : float
+        Positions of onlookers farther than this from every place are left out.
     second_sample : bool
-        Whether a denser sample gives the error of the shares.
+        Whether a denser sample gives the error of the shares, and, on a terrain, cells twice as
+        large the error that the terrain's cells leave.
     curve : {"smooth", "straight"}
         Growth curve.
     table : mapping, optional
@@ -97,7 +101,7 @@ def trace_views(
     Returns
     -------
     views : GeoDataFrame
-        One row per window and place. Shares are of all rays that pass the window's opening, or of
+        One row per window or onlooker, and place. Shares are of all rays that pass the window's opening, or of
         their light where something translucent stands in the way. For plants that drop their
         leaves the shares and the years of closing are those of the season in which more is open.
     view_years : DataFrame
@@ -109,77 +113,90 @@ def trace_views(
     Raises
     ------
     InputError
-        On parameters out of range, and on rows that cannot be looked at: see `openings_of`,
-        `sample_places`, `lay_obstacles` and `grow_rows`.
+        On parameters out of range, and on rows that cannot be looked at: see `lay_setting` and
+        `grow_rows`.
 
     Notes
     -----
     A crown is opaque. In winter, what passes a plant that has dropped its leaves is told by its
     species; where several stand in a row behind each other the densest decides.
+
+    A ray is stopped the same whichever way it is looked along: a view that is closed from a window
+    to a terrace is closed from the terrace to that window.
     """
-    _check(years, report_years, threshold, eye_inside_m, eye_seated_m, eye_standing_m)
-    _check_sampling(eyes_across, target_spacing_m, most_targets)
-    _check_lines(planting_lines)
-    ground = Terrain.flat() if terrain is None else terrain
-    table = load_species() if table is None else table
-    rows, crowns, kind = grow_rows(plants, table=table, years=years, curve=curve)
-    scene = Scene(lay_obstacles(buildings, existing_screens, ground), rows, crowns)
-    openings = openings_of(
-        windows, buildings, ground, eye_standing_m=max(eye_seated_m, eye_standing_m)
-    )
-    places = sample_places(
-        private_places, buildings, planting_lines, ground,
-        spacing_m=target_spacing_m, most=most_targets,
+    _check(years, report_years, threshold)
+    sampling = Sampling(
+        eye_inside_m, eye_seated_m, eye_standing_m, eyes_across, target_spacing_m, most_targets,
+        onlooker_spacing_m, onlooker_reach_m,
     )  # fmt: skip
-
-    def eyes_of(across):
-        heights = (eye_seated_m, eye_standing_m)
-        return [
-            eyes_behind(opening, inside_m=eye_inside_m, heights_m=heights, across=across)
-            for opening in openings
-        ]
-
-    # A place of one position is seen from more eyes, so that its shares are not coarse.
-    eyes = {
-        (single, finer): eyes_of(
-            eyes_across * (SINGLE_ACROSS if single else 1) + (MORE_ACROSS if finer else 0)
-        )
-        for single in (False, True)
-        for finer in (False, True)
-    }
-    refuse_coincident(openings, eyes[True, False], windows, places)
+    table = load_species() if table is None else table
+    layers = (planting_lines, onlookers, buildings, existing_screens)
+    setting = lay_setting(windows, private_places, *layers, terrain, sampling=sampling)
+    rows, crowns, kind = grow_rows(plants, table=table, years=years, curve=curve)
+    scene = Scene(setting.obstacles, rows, crowns)
+    rougher = {}
+    if second_sample and not setting.ground.is_flat:
+        rougher = _on_larger_cells(setting, windows, private_places, layers, plants, sampling,
+                                   table=table, years=years, curve=curve)  # fmt: skip
     zones = _zones(no_plant_zones)
     stands: dict[int, list] = {}
     views = []
-    for w, window_id in enumerate(identifiers(windows, "window_id")):
-        for place, place_id in zip(places, identifiers(private_places, "place_id"), strict=True):
-            behind, more = eyes[place.is_single, False][w], eyes[place.is_single, True][w]
-            timeline, kept = _trace(openings[w], behind, place.coarse, scene)
-            error = np.nan
-            if second_sample and (timeline.rays or _may_see(openings[w], place)):
-                denser = sum_up(follow(openings[w], more, place.dense, scene), scene)
-                error = _difference(timeline, denser)
-            holes, last = [], 0
-            closed = year_closed(timeline.open[TYPICAL, 0], threshold)
-            if timeline.rays and closed != 0:
-                last = years if closed is None else closed - 1
-                if last not in stands:
-                    stands[last] = stand_in_year(planting_lines, plants, crowns, kind, last)
-                if kept is None:
-                    kept = follow(openings[w], behind, place.coarse, scene)
-                holes = find_holes(*_open_rays(kept, last), stands[last], zones, ground)
-            views.append(
-                View(
-                    f"{window_id} to {place_id}", window_id, place_id,
-                    shapely.LineString([(openings[w].x, openings[w].y), place.middle]),
-                    timeline, error, holes, last,
-                )
-            )  # fmt: skip
+    for view_id, looker, place, place_id in setting.pairs():
+        behind = looker.eyes[place.is_single, False]
+        timeline, kept = _trace(looker.opening, behind, place.coarse, scene)
+        error = np.nan
+        if second_sample and (timeline.rays or looker.may_see(place)):
+            more = looker.eyes[place.is_single, True]
+            error = sampling_error(
+                timeline, sum_up(follow(looker.opening, more, place.dense, scene), scene)
+            )
+        holes, last = [], 0
+        closed = year_closed(timeline.open[TYPICAL, 0], threshold)
+        if timeline.rays and closed != 0:
+            last = years if closed is None else closed - 1
+            if last not in stands:
+                stands[last] = stand_in_year(planting_lines, plants, crowns, kind, last)
+            if kept is None:
+                kept = follow(looker.opening, behind, place.coarse, scene)
+            holes = find_holes(
+                *_open_rays(kept, last, years), stands[last], zones, setting.ground, years
+            )
+        on_larger = rougher.get(view_id)
+        views.append(
+            View(
+                view_id, looker.looker_id, place_id, looker.kind,
+                shapely.LineString([looker.middle, place.middle]),
+                timeline, error, np.nan if on_larger is None else on_larger.differs_from(timeline),
+                holes, last,
+            )
+        )  # fmt: skip
     return (
         views_layer(views, report_years=report_years, threshold=threshold, crs=windows.crs),
         view_years_table(views),
         view_holes_layer(views, crs=windows.crs),
     )
+
+
+def _on_larger_cells(setting: Setting, windows, private_places, layers, plants, sampling, **growth):
+    """Timelines of all views on a terrain with cells twice as large; none where it has too few."""
+    larger = coarser_ground(setting.ground)
+    if larger is None:
+        return {}
+    x, y = shapely.get_x(plants.geometry), shapely.get_y(plants.geometry)
+    sunk = larger.height_at(x, y) - setting.ground.height_at(x, y)
+    moved = plants.assign(ground_m=plants["ground_m"].to_numpy(float) + sunk)
+    try:
+        other = lay_setting(windows, private_places, *layers, larger, sampling=sampling)
+        rows, crowns, _ = grow_rows(moved, **growth)
+    except InputError:  # cells so large bury a window: nothing can be said
+        return {}
+    scene = Scene(other.obstacles, rows, crowns)
+    return {
+        view_id: sum_up(
+            follow(looker.opening, looker.eyes[place.is_single, False], place.coarse, scene), scene
+        )
+        for view_id, looker, place, _ in other.pairs()
+    }
 
 
 def _trace(opening, eyes, targets, scene):
@@ -191,25 +208,20 @@ def _trace(opening, eyes, targets, scene):
     return sum_up(iter(kept), scene), kept
 
 
-def _may_see(opening, place) -> bool:
-    way = place.dense[:, :2] - (opening.x, opening.y)
-    return bool((way @ np.array(opening.out) > 0.0).any())
-
-
-def _difference(one, two) -> float:
-    """Greatest difference of the open shares of two samples, over growths, seasons and years."""
-    return float(max(abs(one.now - two.now), np.abs(one.open - two.open).max()))
-
-
-def _open_rays(portions, year):
-    origins, targets = [np.zeros((0, 3))], [np.zeros((0, 3))]
+def _open_rays(portions, year, years):
+    """Gather the rays that are open in a year: their ends, and the last year of each."""
+    origins, targets, lasts = [np.zeros((0, 3))], [np.zeros((0, 3))], [np.zeros(0, np.int64)]
     for portion in portions:
         is_open = portion.open_in(year, TYPICAL)
         origins.append(portion.origin[is_open])
         targets.append(portion.target[is_open])
-    origin, target = np.concatenate(origins), np.concatenate(targets)
-    step = -(-len(origin) // MOST_HOLE_RAYS) or 1
-    return origin[::step], target[::step]
+        last = np.full(int(is_open.sum()), year, np.int64)
+        for later in range(year + 1, years + 1):
+            last[portion.open_in(later, TYPICAL)[is_open]] = later
+        lasts.append(last)
+    ends = [np.concatenate(part) for part in (origins, targets, lasts)]
+    step = -(-len(ends[0]) // MOST_HOLE_RAYS) or 1
+    return tuple(part[::step] for part in ends)
 
 
 def _zones(no_plant_zones) -> list[tuple]:
@@ -221,7 +233,7 @@ def _zones(no_plant_zones) -> list[tuple]:
     return [(shapes[k], features[k]) for k in by_size]
 
 
-def _check(years, report_years, threshold, inside, seated, standing) -> None:
+def _check(years, report_years, threshold) -> None:
     if not (isinstance(years, (int, np.integer)) and 1 <= years <= LAST_YEAR):
         raise refuse(
             f"{years!r} is no last year to look at", f"Give a whole number from 1 to {LAST_YEAR}"
@@ -234,31 +246,3 @@ def _check(years, report_years, threshold, inside, seated, standing) -> None:
         )
     if not 0.0 <= threshold < 1.0:
         raise refuse(f"the threshold {threshold} is no share", "Give a number from 0 to below 1")
-    for name, value, low in (
-        ("eye_inside_m", inside, 0.0),
-        ("eye_seated_m", seated, 0.0),
-        ("eye_standing_m", standing, 0.0),
-    ):
-        if not (np.isfinite(value) and value >= low):
-            raise refuse(f"{name} is {value}", "Give a length in metres of 0 or more")
-
-
-def _check_sampling(across, spacing, most) -> None:
-    if across < 1 or most < 1 or not (np.isfinite(spacing) and spacing > 0.0):
-        raise refuse(
-            "the sampling has no points",
-            "Give eyes_across and most_targets of 1 or more, and target_spacing_m above 0",
-        )
-
-
-def _check_lines(planting_lines) -> None:
-    shapes = planting_lines.geometry.to_numpy()
-    wrong = shapely.is_missing(shapes) | (shapely.get_type_id(shapes) != 1)
-    wrong |= ~(shapely.length(shapes) > 0.0)
-    if wrong.any():
-        raise refuse(
-            "a planting line is no line with a length",
-            "Give each a single line from its zero peg to its end peg",
-            layer="planting_lines",
-            rows=[int(row) + 1 for row in np.flatnonzero(wrong)],
-        )

@@ -1,0 +1,120 @@
+"""People who look out of no window: on a terrace, on a balcony, along a road or a path.
+
+A line is walked by distance: one position at the middle of each equal part of it. An area is
+sampled like a private place. Only positions within a reach of some private place count.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+
+from screenplan.errors import InputError, Problem
+from screenplan.views.obstacles import numbers
+from screenplan.views.sampling import FINER, STANDING_M, Free, positions_in, stand_on
+
+#: Positions in an area at most, about.
+MOST_POSITIONS = 100
+#: Positions along one line at most; beyond it an even choice of them.
+MOST_ALONG = 500
+
+
+def onlooker_eyes(
+    onlookers,
+    private_places,
+    buildings=None,
+    planting_lines=None,
+    terrain=None,
+    *,
+    spacing_m: float,
+    reach_m: float,
+) -> list[tuple[np.ndarray, np.ndarray]]:
+    """Sample where onlookers are.
+
+    Parameters
+    ----------
+    onlookers, private_places : GeoDataFrame
+        Layers of the contracts.
+    buildings, planting_lines : GeoDataFrame, optional
+        Positions inside a building that is taller than their floor, or on a line, are left out.
+    terrain : Terrain, optional
+        Ground heights; by default level ground at height 0.
+    spacing_m : float
+        Distance between positions along a line, and in an area.
+    reach_m : float
+        Positions farther than this from every private place are left out.
+
+    Returns
+    -------
+    list of (coarse, dense)
+        Eyes of each row, (eyes, 3), of the sample and of a second, denser one. None are left of
+        a row that is out of reach all over.
+
+    Raises
+    ------
+    InputError
+        By row: no shape, a height that is no number, all positions inside a building or on a line.
+    """
+    shapes = onlookers.geometry.to_numpy()
+    eye, raised = numbers(onlookers, "eye_m", STANDING_M), numbers(onlookers, "raised_m", 0.0)
+    lost = ~np.isfinite(shapely.bounds(shapes)).all(axis=1)
+    wrong = ~np.isfinite(eye) | (eye < 0.0) | ~np.isfinite(raised) | (raised < 0.0)
+    faults: dict[tuple[str, str], list[int]] = {}
+    for rows, fault in ((lost, _EMPTY), (wrong, _HEIGHT)):
+        for row in np.flatnonzero(rows):
+            faults.setdefault(fault, []).append(int(row) + 1)
+    free_of = Free(buildings, planting_lines)
+    places = shapely.union_all(private_places.geometry.to_numpy())
+    sampled = []
+    for row in np.flatnonzero(~(lost | wrong)):
+        kept = []
+        for finer in (1.0, FINER):
+            xy = _positions(shapes[row], spacing_m / finer, finer)
+            xy = xy[shapely.distance(places, shapely.points(xy)) <= reach_m]
+            outside = free_of.buildings(xy, raised[row])
+            clear = free_of.lines(outside)
+            if len(xy) and not len(clear):
+                fault = _ON_LINE if len(outside) else _INDOORS
+                faults.setdefault(fault, []).append(int(row) + 1)
+                break
+            kept.append(stand_on(clear, shapes[row], (eye[row],), raised[row], terrain))
+        else:
+            sampled.append((kept[0], kept[1]))
+    if faults:
+        raise InputError(
+            [
+                Problem(what, mend, layer="onlookers", rows=rows)
+                for (what, mend), rows in faults.items()
+            ]
+        )
+    return sampled
+
+
+def _positions(shape, spacing_m: float, finer: float) -> np.ndarray:
+    """Positions on a point, along a line or in an area, (positions, 2)."""
+    found = []
+    for part in shapely.get_parts(shape):
+        if part.geom_type == "Point":
+            found.append(shapely.get_coordinates(part))
+        elif part.geom_type == "LineString":
+            count = max(int(np.ceil(part.length / spacing_m - 1e-9)), 1)
+            middles = (np.arange(count) + 0.5) / count
+            along = shapely.line_interpolate_point(part, middles, normalized=True)
+            found.append(shapely.get_coordinates(along))
+        else:
+            found.append(positions_in(part, spacing_m, int(MOST_POSITIONS * finer**2)))
+    found = np.concatenate(found)
+    step = -(-len(found) // int(MOST_ALONG * finer))
+    return found[step // 2 :: step] if step > 1 else found
+
+
+_EMPTY = ("an onlooker has no place", "Give it a point, a line or an area, or take the row out")
+_HEIGHT = (
+    "the height of an onlooker's eyes or floor is no number of 0 or more",
+    "Give eye_m and raised_m",
+)
+_INDOORS = (
+    "an onlooker is inside a building",
+    "Draw it outdoors, give raised_m for a roof terrace, or draw a window instead",
+)
+_ON_LINE = ("an onlooker is on a planting line all over", "Draw it where people are, off the row")
