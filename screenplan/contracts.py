@@ -634,6 +634,14 @@ CROWNS = Contract(
         Column("growth", "text", "Which growth", required=True, choices=("low", "typical", "high")),
         Column("height_m", "number", "Height", unit="m", required=True),
         Column("spread_m", "number", "Diameter of the crown", unit="m", required=True),
+        Column("clear_stem_m", "number", "Height of its lowest leaves", unit="m", required=True),
+        Column(
+            "shape",
+            "text",
+            "Shape of the crown",
+            required=True,
+            choices=("cone", "column", "paraboloid", "ellipsoid"),
+        ),
     ),
 )
 
@@ -791,6 +799,71 @@ VIEW_HOLES = Contract(
             unit="year",
         ),
         Column("cause", "text", "The plants or the gap that leave it open", required=True),
+    ),
+)
+
+SIGHT_LINES = Contract(
+    "sight_lines",
+    ("LineString",),
+    "The ray that stands for a view, from the window to a head in the private place",
+    key="view_id",
+    columns=(
+        Column("view_id", "text", "The view", required=True),
+        Column("window_id", "text", "The window, or the onlooker", required=True),
+        Column("place_id", "text", "The place", required=True),
+        Column(
+            "eye_z_m", "number", "Height at which it leaves the window", unit="m", required=True
+        ),
+        Column("head_z_m", "number", "Height of the head it ends at", unit="m", required=True),
+        Column("length_m", "number", "Its level length", unit="m", required=True),
+        Column("sill_z_m", "number", "Height of the window's sill", unit="m"),
+        Column("top_z_m", "number", "Height of the window's head", unit="m"),
+        Column("line_id", "text", "The first planting line that it crosses, if it crosses one"),
+        Column("station_m", "number", "Where on that line", unit="m"),
+        Column("above_m", "number", "Its height above the ground there", unit="m"),
+    ),
+)
+
+SIGHT_OUTLINES = Contract(
+    "sight_outlines",
+    (),
+    "A corner of the convex outline of all places where a view's rays cross a planting line",
+    key="",
+    columns=(
+        Column("view_id", "text", "The view", required=True),
+        Column("line_id", "text", "The planting line", required=True),
+        Column("corner", "integer", "Number along the outline, from 0", required=True),
+        Column("station_m", "number", "Station of the corner", unit="m", required=True),
+        Column("above_m", "number", "Its height above the ground there", unit="m", required=True),
+    ),
+)
+
+SECTIONS = Contract(
+    "sections",
+    (),
+    "Heights along the sight line of one view, at one distance from the window",
+    key="",
+    columns=(
+        Column("view_id", "text", "The view", required=True),
+        Column("distance_m", "number", "Level distance from the window", unit="m", required=True),
+        Column("ground_m", "number", "Height of the ground", unit="m", required=True),
+        Column("sight_m", "number", "Height of the sight line; empty behind its end", unit="m"),
+        Column("stands_from_m", "number", "Lowest height of what stands there already", unit="m"),
+        Column("stands_to_m", "number", "Highest height of what stands there already", unit="m"),
+        Column(
+            "crown_from",
+            "number",
+            "Lowest height of a crown there in that year, typical growth",
+            unit="m",
+            per_year=True,
+        ),
+        Column(
+            "crown_to",
+            "number",
+            "Highest height of a crown there in that year, typical growth",
+            unit="m",
+            per_year=True,
+        ),
     ),
 )
 
@@ -1048,6 +1121,9 @@ OUTPUTS = {
         VIEWS,
         VIEW_HOLES,
         VIEW_YEARS,
+        SIGHT_LINES,
+        SIGHT_OUTLINES,
+        SECTIONS,
         MISSING_PLANTS,
         CLOSURE,
         PLANTS_IN_HAND,

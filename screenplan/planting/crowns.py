@@ -10,7 +10,7 @@ import shapely
 
 from screenplan.contracts import CROWNS
 from screenplan.errors import refuse
-from screenplan.planting.growth import height_at, spread_at
+from screenplan.planting.growth import clear_stem_at, height_at, spread_at
 from screenplan.planting.species import Species, species_of
 from screenplan.tables import layer_of
 
@@ -61,7 +61,8 @@ def grow_crowns(
     rows = []
     for one in growths:
         heights = np.zeros((len(years), len(plants)))
-        spreads = np.zeros_like(heights)
+        spreads, clears = np.zeros_like(heights), np.zeros_like(heights)
+        shapes = np.full(len(plants), "", object)
         for kind in np.unique(kinds):
             species = species_of(kind, table)
             for stands in (False, True):
@@ -78,7 +79,9 @@ def grow_crowns(
                 )
                 heights[:, mask] = h
                 spreads[:, mask] = spread_at(species, h, one)
-        for year, height, spread in zip(years, heights, spreads, strict=True):
+                clears[:, mask] = clear_stem_at(species, h)
+                shapes[mask] = species.shape
+        for year, height, spread, clear in zip(years, heights, spreads, clears, strict=True):
             circles = shapely.buffer(points, spread / 2.0, quad_segs=QUARTER_CHORDS)
             suffix = "" if len(growths) == 1 else f"-{one}"
             rows.extend(
@@ -89,10 +92,12 @@ def grow_crowns(
                     "growth": one,
                     "height_m": float(h),
                     "spread_m": float(w),
+                    "clear_stem_m": float(c),
+                    "shape": shape,
                     "geometry": circle,
                 }
-                for plant, h, w, circle in zip(
-                    plants["plant_id"], height, spread, circles, strict=True
+                for plant, h, w, c, shape, circle in zip(
+                    plants["plant_id"], height, spread, clear, shapes, circles, strict=True
                 )
             )
     return layer_of(CROWNS, rows, [row["geometry"] for row in rows], plants.crs)
