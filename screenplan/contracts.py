@@ -1084,6 +1084,442 @@ CHECKS = Contract(
     ),
 )
 
+MARKS = Contract(
+    "marks",
+    POINTS,
+    "A point that a crew finds on the ground: a monument, a pin, a nail, a hydrant",
+    key="mark_id",
+    columns=(
+        Column("mark_id", "text", "Its identifier; by default its row number"),
+        _NAME,
+        Column("kind", "text", "monument, pin, nail, hydrant, …", default="mark"),
+    ),
+)
+
+FENCE = Contract(
+    "fence",
+    ("Point", "LineString"),
+    "A post of the fence, or a run of its wire",
+    key="part_id",
+    columns=(
+        Column("part_id", "text", "Its identifier", required=True),
+        Column("fence_id", "text", "The fence or cage to which it belongs", required=True),
+        Column(
+            "kind",
+            "text",
+            "post (a point), wire or gate (lines)",
+            required=True,
+            choices=("post", "wire", "gate"),
+        ),
+        Column(
+            "role",
+            "text",
+            "Of a post: line, corner, end, gate, brace (a line post with a brace assembly), cage; "
+            "of a line: wire, gate, cage",
+            required=True,
+            choices=("line", "corner", "end", "gate", "brace", "cage", "wire"),
+        ),
+        Column(
+            "station_m",
+            "number",
+            "Running distance along the fence from its first post; empty for cages",
+            unit="m",
+        ),
+        Column("length_m", "number", "Level length of a run of wire or of a gate", unit="m"),
+        Column(
+            "height_m", "number", "Height of the fence above the ground", unit="m", required=True
+        ),
+        Column("braces", "integer", "Brace assemblies at the post"),
+        Column("plant_id", "integer", "The plant inside a cage"),
+        Column("says", "text", "What to watch at this part"),
+    ),
+)
+
+FENCE_OPTIONS = Contract(
+    "fence_options",
+    (),
+    "One way to fence the plants, in material and money",
+    key="scheme",
+    columns=(
+        Column(
+            "scheme",
+            "text",
+            "perimeter (round the planting), outer_side or inner_side (along the rows, towards the "
+            "boundary or away from it), cages",
+            required=True,
+            choices=("perimeter", "outer_side", "inner_side", "cages"),
+        ),
+        Column("chosen", "boolean", "True for the one that the plan asks for", required=True),
+        Column("possible", "boolean", "False if there is no room for it", required=True),
+        Column("height_m", "number", "Height", unit="m", required=True),
+        Column("stands_years", "integer", "Years that it must stand", unit="year", required=True),
+        Column("wire_m", "number", "Length of wire or mesh, gates left out", unit="m"),
+        Column("rolls", "integer", "Rolls to buy"),
+        Column("line_posts", "integer", "Line posts (cages: the posts of all cages)"),
+        Column("corner_posts", "integer", "Corner and end posts"),
+        Column("gate_posts", "integer", "Gate posts"),
+        Column("braces", "integer", "Brace assemblies"),
+        Column("gates", "integer", "Gates"),
+        Column("staples", "integer", "Staples or clips"),
+        Column("cost", "number", "What the material costs; empty if a price is missing"),
+        Column(
+            "says",
+            "text",
+            "What it is good for and what not, or why there is no room",
+            required=True,
+        ),
+    ),
+)
+
+TAPE_POINTS = Contract(
+    "tape_points",
+    ("Point",),
+    "A point that can be found on the ground, from which tapes start",
+    key="point_id",
+    columns=(
+        Column("point_id", "text", "Letter on the stake-out sheet: A, B, …", required=True),
+        Column("name", "text", "What it is, in words", required=True),
+        Column(
+            "kind",
+            "text",
+            "mark (found monument), house corner or parcel corner",
+            required=True,
+            choices=("mark", "house corner", "parcel corner"),
+        ),
+        Column("source_id", "text", "Identifier of the mark, building or parcel", required=True),
+        Column(
+            "x_m", "number", "East of the site's origin, after the refit", unit="m", required=True
+        ),
+        Column("y_m", "number", "North of it", unit="m", required=True),
+        Column("ground_m", "number", "Height of the ground there", unit="m", required=True),
+        Column(
+            "moved_m",
+            "number",
+            "How far the refit to the measured distances moved it from its place on the map",
+            unit="m",
+            required=True,
+        ),
+        Column("used", "boolean", "True if a peg's tape starts here", required=True),
+    ),
+)
+
+PEGS = Contract(
+    "pegs",
+    ("Point",),
+    "A peg that two tapes set: an end of a base line, or a corner post of the fence",
+    key="peg_id",
+    columns=(
+        Column("peg_id", "text", "Number on the stake-out sheet: P1, P2, …", required=True),
+        Column(
+            "role",
+            "text",
+            "zero (where the running distance starts), end, or fence",
+            required=True,
+            choices=("zero", "end", "fence"),
+        ),
+        Column("base_id", "text", "The base line of which it is an end; empty for the fence"),
+        Column("x_m", "number", "East of the site's origin", unit="m", required=True),
+        Column("y_m", "number", "North of it", unit="m", required=True),
+        Column("ground_m", "number", "Height of the ground there", unit="m", required=True),
+        Column("point_a", "text", "Tape point from which the first tape starts", required=True),
+        Column("tape_a_m", "number", "Level distance from it", unit="m", required=True),
+        Column(
+            "slope_a_m",
+            "number",
+            "What a taut tape from ground to ground reads",
+            unit="m",
+            required=True,
+        ),
+        Column("point_b", "text", "Tape point from which the second tape starts", required=True),
+        Column("tape_b_m", "number", "Level distance from it", unit="m", required=True),
+        Column("slope_b_m", "number", "What a taut tape reads", unit="m", required=True),
+        Column(
+            "side",
+            "text",
+            "Side of the line from point a to point b on which the peg stands, seen from a",
+            required=True,
+            choices=("left", "right"),
+        ),
+        Column(
+            "crossing_deg",
+            "number",
+            "Angle at which the two tapes cross at the peg; good from 30 to 150",
+            unit="deg",
+            required=True,
+            low=0.0,
+            high=180.0,
+        ),
+        Column("point_c", "text", "Third tape point, for the check; empty if there is none"),
+        Column("tape_c_m", "number", "Level distance from it", unit="m"),
+        Column("slope_c_m", "number", "What a taut tape reads", unit="m"),
+        Column(
+            "tolerance_m",
+            "number",
+            "How far the peg can be out if both tapes are read to a centimetre",
+            unit="m",
+            required=True,
+        ),
+        Column("says", "text", "What to watch at this peg"),
+    ),
+)
+
+BASE_LINES = Contract(
+    "base_lines",
+    ("LineString",),
+    "A straight line between two pegs along which a tape is laid",
+    key="base_id",
+    columns=(
+        Column("base_id", "text", "Its identifier: L1, L2, …", required=True),
+        Column("line_ids", "text", "Planting lines that are staked from it", required=True),
+        Column("from_peg", "text", "Its zero peg", required=True),
+        Column("to_peg", "text", "Its end peg", required=True),
+        Column("length_m", "number", "Level distance between the pegs", unit="m", required=True),
+        Column(
+            "slope_m",
+            "number",
+            "The same along the ground, as a tape reads it",
+            unit="m",
+            required=True,
+        ),
+        Column(
+            "bearing_deg",
+            "number",
+            "Direction from the zero peg",
+            unit="deg",
+            required=True,
+            low=0.0,
+            high=360.0,
+        ),
+        Column(
+            "stretch",
+            "number",
+            "Measured length per planned length along this tape; 1 if it was not measured",
+            required=True,
+        ),
+        Column("stakes", "integer", "Stakes along it", required=True),
+    ),
+)
+
+STAKES = Contract(
+    "stakes",
+    ("Point",),
+    "A flag or paint mark where a plant goes",
+    key="stake_id",
+    columns=(
+        Column("stake_id", "integer", "Number, the same as the plant's", required=True),
+        Column("plant_id", "integer", "The plant", required=True),
+        Column("line_id", "text", "Its planting line", required=True),
+        Column("row", "integer", "Row, counted from the boundary", required=True),
+        Column("base_id", "text", "The base line along which the tape lies", required=True),
+        Column(
+            "along_m",
+            "number",
+            "Running distance along the tape from the zero peg, level",
+            unit="m",
+            required=True,
+        ),
+        Column(
+            "slope_along_m",
+            "number",
+            "The same as a tape on the ground reads it",
+            unit="m",
+            required=True,
+        ),
+        Column(
+            "offset_m",
+            "number",
+            "Distance from the tape, square to it; 0 on the tape",
+            unit="m",
+            required=True,
+            low=0.0,
+        ),
+        Column(
+            "offset_side",
+            "text",
+            "left or right, seen from the zero peg towards the end peg; on the line if on the tape",
+            required=True,
+            choices=("left", "right", "on the line"),
+        ),
+        Column(
+            "diagonal_m",
+            "number",
+            "Level distance from the zero peg straight to a stake off the tape: it proves the right "
+            "angle; empty on the tape",
+            unit="m",
+        ),
+        Column("x_m", "number", "East of the site's origin", unit="m", required=True),
+        Column("y_m", "number", "North of it", unit="m", required=True),
+        Column("ground_m", "number", "Height of the ground there", unit="m", required=True),
+        Column(
+            "tolerance_m",
+            "number",
+            "How far the stake can be out if every distance is read to a centimetre",
+            unit="m",
+            required=True,
+        ),
+        Column("mark", "text", "Flag or paint, in the user's words", required=True),
+        Column("species", "text", "Key in the species table", required=True),
+    ),
+)
+
+STAKE_CHECKS = Contract(
+    "stake_checks",
+    (),
+    "A distance that proves the stake-out, or that the user measured",
+    key="check_id",
+    columns=(
+        Column("check_id", "text", "Its identifier", required=True),
+        Column("base_id", "text", "The base line; empty if it is about tape points"),
+        Column(
+            "kind",
+            "text",
+            "closing (zero peg to end peg), diagonal (a right angle), between (two pegs of different "
+            "base lines), measured (given by the user)",
+            required=True,
+            choices=("closing", "diagonal", "between", "measured"),
+        ),
+        Column(
+            "from_name", "text", "Where the tape starts: a peg, stake or tape point", required=True
+        ),
+        Column("to_name", "text", "Where it ends", required=True),
+        Column("planned_m", "number", "Level distance on the map", unit="m", required=True),
+        Column(
+            "refit_m",
+            "number",
+            "Level distance after the refit: what to read today",
+            unit="m",
+            required=True,
+        ),
+        Column(
+            "slope_m", "number", "The same on a taut tape on the ground", unit="m", required=True
+        ),
+        Column("measured_m", "number", "What the user measured, level", unit="m"),
+        Column("residual_m", "number", "Measured less refit", unit="m"),
+        Column(
+            "says", "text", "What it proves, and what to do if it does not agree", required=True
+        ),
+    ),
+)
+
+QUANTITIES = Contract(
+    "quantities",
+    (),
+    "One thing to order, to dig, to haul or to pour",
+    key="item",
+    columns=(
+        Column(
+            "item", "text", "Its key, as the plan's [prices] and [hours] name it", required=True
+        ),
+        Column(
+            "part",
+            "text",
+            "Part of the work",
+            required=True,
+            choices=("plants", "stake-out", "ground", "holes", "mulch", "water", "fence"),
+        ),
+        Column("name", "text", "What it is, in words", required=True),
+        Column("amount", "number", "How much is needed, unrounded", required=True, low=0.0),
+        Column(
+            "unit",
+            "text",
+            "Unit of the amount; sheets turn it into the user's",
+            required=True,
+            choices=("each", "m", "m2", "m3", "l"),
+        ),
+        Column("pack_amount", "number", "How much one of the goods holds, in the same unit"),
+        Column(
+            "pack", "text", "How it is sold: plant, bag, roll, post, …; empty if it is not bought"
+        ),
+        Column(
+            "packs",
+            "integer",
+            "How many of those to order: the amount rounded up; empty if it is not bought",
+        ),
+        Column("how", "text", "The arithmetic in words", required=True),
+        Column("source", "text", "Where the rule comes from", required=True),
+        Column("caution", "text", "What to do first, and what to watch"),
+    ),
+)
+
+SCHEDULE = Contract(
+    "schedule",
+    (),
+    "One task, when it falls due and how often",
+    key="task",
+    columns=(
+        Column("task", "text", "Its key", required=True),
+        Column("name", "text", "What is done, in words", required=True),
+        Column(
+            "first_day",
+            "integer",
+            "Day on which it starts, counted from planting (day 0)",
+            required=True,
+        ),
+        Column("last_day", "integer", "Day on which it ends", required=True),
+        Column("every_days", "integer", "Days from one time to the next; empty if it is done once"),
+        Column("times", "integer", "How many times", required=True, low=1),
+        Column("first_date", "date", "Date of the first day; empty without a planting date"),
+        Column("last_date", "date", "Date of the last day"),
+        Column("year", "integer", "Years since planting", unit="year", required=True),
+        Column("item", "text", "The quantity that it handles, if there is one"),
+        Column("says", "text", "How it is done", required=True),
+        Column("caution", "text", "What to do first, and what to watch"),
+        Column("source", "text", "Where it comes from", required=True),
+    ),
+)
+
+COST = Contract(
+    "cost",
+    (),
+    "What one quantity costs and how long it takes, by the user's own prices and rates",
+    key="item",
+    columns=(
+        Column("item", "text", "The quantity's key; the last row is total", required=True),
+        Column("name", "text", "What it is, in words", required=True),
+        Column(
+            "count", "number", "What is priced: packs, or the amount if it is not sold in packs"
+        ),
+        Column("per", "text", "What one of them is: plant, bag, m3, …"),
+        Column("price", "number", "Price of one, in the user's currency; empty if none was given"),
+        Column("cost", "number", "Price times count; empty without a price"),
+        Column(
+            "hours_each", "number", "Hours for one, by the user's rate; empty if none was given"
+        ),
+        Column("hours", "number", "Hours of work"),
+        Column("labour_cost", "number", "Hours times the price of an hour"),
+        Column("says", "text", "What is missing, in words"),
+    ),
+)
+
+ALTERNATIVES = Contract(
+    "alternatives",
+    (),
+    "One alternative, run through the same steps",
+    key="alternative",
+    columns=(
+        Column("alternative", "integer", "Number; 1 is the plan itself", required=True),
+        Column("species", "text", "Key in the species table", required=True),
+        Column("stock", "text", "Kind of stock", required=True),
+        Column("stock_height_m", "number", "Height when planted", unit="m", required=True),
+        Column("spacing_m", "number", "Distance between plants in a row", unit="m", required=True),
+        Column("rows", "integer", "Rows", required=True),
+        Column("plants", "integer", "Plants to set; empty if it cannot be planted"),
+        Column("to_order", "integer", "Plants to order, losses allowed for"),
+        Column("cost", "number", "What all material costs; empty if a price is missing"),
+        Column("plant_cost", "number", "What the plants cost; empty without their price"),
+        Column(
+            "year_closed",
+            "integer",
+            "First year in which every row is closed to the asked height, typical growth; empty if "
+            "not in the years looked at",
+            unit="year",
+        ),
+        Column("year_closed_low", "integer", "The same, low growth", unit="year"),
+        Column("year_closed_high", "integer", "The same, high growth", unit="year"),
+        Column("says", "text", "Why it cannot be planted, or what to know", required=True),
+    ),
+)
+
 #: What a person may bring.
 INPUTS = {
     contract.name: contract
@@ -1098,6 +1534,7 @@ INPUTS = {
         ROADS,
         EXISTING_SCREENS,
         PLANTING_LINE,
+        MARKS,
     )
 }
 
@@ -1127,6 +1564,17 @@ OUTPUTS = {
         MISSING_PLANTS,
         CLOSURE,
         PLANTS_IN_HAND,
+        FENCE,
+        FENCE_OPTIONS,
+        TAPE_POINTS,
+        PEGS,
+        BASE_LINES,
+        STAKES,
+        STAKE_CHECKS,
+        QUANTITIES,
+        SCHEDULE,
+        COST,
+        ALTERNATIVES,
         CHECKS,
     )
 }
