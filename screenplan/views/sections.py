@@ -1,0 +1,351 @@
+"""What the drawings of a view show: its sight line, where it meets the rows, a cut along it.
+
+Of all sampled rays of a view one stands for it: that whose ends are nearest to the middle of all
+ends. A section is the vertical plane through that ray, from the window to just behind the place.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+
+from screenplan.contracts import SECTIONS, SIGHT_LINES, SIGHT_OUTLINES, year_column
+from screenplan.planting.growth import clear_stem_at, height_at, spread_at
+from screenplan.planting.shapes import meeting_band
+from screenplan.planting.species import Species, species_of
+from screenplan.site.floors import floors_of
+from screenplan.site.terrain import Terrain
+from screenplan.tables import layer_of, table_of
+from screenplan.views.obstacles import (
+    HEDGE_WIDTH_M,
+    TREE_SPREAD_SHARE,
+    TREE_STEM_SHARE,
+    numbers,
+    top_heights,
+)
+from screenplan.views.sampling import rays_through
+from screenplan.views.setting import Sampling, lay_setting
+
+#: A section goes on this far behind the head that is looked at.
+BEHIND_M = 1.5
+#: Distance between the points of a section, and near a row.
+STEP_M, FINE_STEP_M = 0.5, 0.05
+#: Crowns of rows are cut finely within this distance of their stems.
+NEAR_M = 0.1
+#: Thickness of a wall or fence that is drawn as a line without one (common practice, no source).
+WALL_WIDTH_M = 0.2
+#: Sections are cut for so many views at most, those that stay open longest first.
+MOST_SECTIONS = 40
+#: Decimals of a height and a station in the tables: a tenth of a millimetre.
+DECIMALS = 4
+
+
+def cut_sections(
+    windows: gpd.GeoDataFrame,
+    private_places: gpd.GeoDataFrame,
+    planting_lines: gpd.GeoDataFrame,
+    plants: gpd.GeoDataFrame,
+    views: gpd.GeoDataFrame,
+    onlookers: gpd.GeoDataFrame | None = None,
+    buildings: gpd.GeoDataFrame | None = None,
+    existing_screens: gpd.GeoDataFrame | None = None,
+    terrain: Terrain | None = None,
+    *,
+    years: Sequence[int] = (0, 3, 5, 10, 20),
+    eye_inside_m: float = 1.0,
+    eye_seated_m: float = 1.2,
+    eye_standing_m: float = 1.6,
+    eyes_across: int = 3,
+    target_spacing_m: float = 1.0,
+    onlooker_spacing_m: float = 5.0,
+    onlooker_reach_m: float = 60.0,
+    curve: str = "smooth",
+    table: Mapping[str, Species] | None = None,
+) -> tuple[gpd.GeoDataFrame, pd.DataFrame, pd.DataFrame]:
+    """Lay the sight lines of the views that exist, and cut sections along them.
+
+    Parameters
+    ----------
+    windows, private_places, planting_lines, plants, views : GeoDataFrame
+        Layers of the contracts, in local-frame metres.
+    onlookers, buildings, existing_screens : GeoDataFrame, optional
+        Layers of the contracts.
+    terrain : Terrain, optional
+        Ground heights; by default level ground at height 0.
+    years : sequence of int
+        Years in which the crowns are cut.
+    eye_inside_m, eye_seated_m, eye_standing_m, eyes_across, target_spacing_m, onlooker_spacing_m, \
+    onlooker_reach_m
+        As in `screenplan.views.views.trace_views`.
+    curve : {"smooth", "straight"}
+        Growth curve; growth is the typical one.
+    table : mapping, optional
+        Species by key; by default the shipped table.
+
+    Returns
+    -------
+    sight_lines : GeoDataFrame
+        One ray for each view that exists.
+    sight_outlines : DataFrame
+        For each view and planting line, the convex outline of all its rays' crossings.
+    sections : DataFrame
+        For the views that stay open longest, heights along the sight line.
+    """
+    ground = Terrain.flat() if terrain is None else terrain
+    setting = lay_setting(
+        windows, private_places, planting_lines, onlookers, buildings, existing_screens, ground,
+        sampling=Sampling(
+            eye_inside_m=eye_inside_m, eye_seated_m=eye_seated_m, eye_standing_m=eye_standing_m,
+            eyes_across=eyes_across, target_spacing_m=target_spacing_m,
+            onlooker_spacing_m=onlooker_spacing_m, onlooker_reach_m=onlooker_reach_m,
+        ),
+    )  # fmt: skip
+    years = sorted({int(year) for year in years})
+    wanted = views.loc[views["status"] != "no view"]
+    ranked = wanted.sort_values(
+        ["year_closed", "open_now"], ascending=[False, False], na_position="first"
+    )["view_id"].head(MOST_SECTIONS)
+    wanted, cut = set(wanted["view_id"]), set(ranked)
+    crowns = _crowns(plants, years, curve, table)
+    standing = _standing(buildings, existing_screens, ground)
+    lines, outlines, sections = [], [], []
+    for view_id, looker, place, place_id in setting.pairs():
+        if view_id not in wanted:
+            continue
+        origin, target = rays_through(
+            looker.opening, looker.eyes[place.is_single, False], place.coarse
+        )
+        if not len(origin):
+            continue
+        ends = np.hstack([origin, target])
+        middle = int(np.argmin(((ends - ends.mean(axis=0)) ** 2).sum(axis=1)))
+        eye, head = origin[middle], target[middle]
+        crossed = _outlines(view_id, origin, target, planting_lines, ground)
+        outlines += crossed
+        meets = next(_crossings(eye[None], head[None], planting_lines), None)
+        row = {
+            "view_id": view_id,
+            "window_id": looker.looker_id,
+            "place_id": place_id,
+            "eye_z_m": _round(eye[2]),
+            "head_z_m": _round(head[2]),
+            "length_m": _round(np.hypot(*(head - eye)[:2])),
+            "geometry": shapely.LineString([eye[:2], head[:2]]),
+        }
+        if looker.opening is not None:
+            row |= {
+                "sill_z_m": _round(looker.opening.sill_z),
+                "top_z_m": _round(looker.opening.head_z),
+            }
+        if meets is not None:
+            line_id, station, xy, z = meets
+            above = z[0] - ground.height_at(*xy.T)[0]
+            row |= {
+                "line_id": line_id,
+                "station_m": _round(station[0]),
+                "above_m": _round(above),
+            }
+        lines.append(row)
+        if view_id in cut:
+            sections.append(_section(view_id, eye, head, ground, standing, crowns, years))
+    columns = _section_columns(years)
+    return (
+        layer_of(SIGHT_LINES, lines, [row["geometry"] for row in lines], windows.crs),
+        table_of(SIGHT_OUTLINES, outlines),
+        pd.concat(sections, ignore_index=True)
+        if sections
+        else pd.DataFrame({name: pd.Series(dtype=kind) for name, kind in columns.items()}),
+    )
+
+
+def _round(value) -> float:
+    return round(float(value), DECIMALS)
+
+
+def _crossings(origin, target, planting_lines):
+    """Crossings of rays with each planting line: its id, stations, places and heights."""
+    way = target - origin
+    for line_id, line in zip(planting_lines["line_id"], planting_lines.geometry, strict=True):
+        xy = shapely.get_coordinates(line)
+        along = np.diff(xy, axis=0)
+        length = np.hypot(*along.T)
+        begin = np.concatenate([[0.0], np.cumsum(length)[:-1]])
+        stations, places, heights = [], [], []
+        for start, step, size, zero in zip(xy[:-1], along, length, begin, strict=True):
+            # origin + t way = start + u step, in plan.
+            across = way[:, 0] * step[1] - way[:, 1] * step[0]
+            gap = start - origin[:, :2]
+            with np.errstate(divide="ignore", invalid="ignore"):
+                t = (gap[:, 0] * step[1] - gap[:, 1] * step[0]) / across
+                u = (gap[:, 0] * way[:, 1] - gap[:, 1] * way[:, 0]) / across
+            hit = (t > 0.0) & (t < 1.0) & (u >= 0.0) & (u <= 1.0)
+            stations.append(zero + u[hit] * size)
+            places.append(start + u[hit, None] * step)
+            heights.append(origin[hit, 2] + t[hit] * way[hit, 2])
+        stations = np.concatenate(stations)
+        if len(stations):
+            yield line_id, stations, np.concatenate(places), np.concatenate(heights)
+
+
+def _outlines(view_id, origin, target, planting_lines, ground) -> list[dict]:
+    rows = []
+    for line_id, station, xy, z in _crossings(origin, target, planting_lines):
+        above = z - ground.height_at(*xy.T)
+        hull = shapely.convex_hull(shapely.multipoints(np.column_stack([station, above])))
+        for corner, (s, h) in enumerate(shapely.get_coordinates(hull)):
+            rows.append(
+                {
+                    "view_id": view_id,
+                    "line_id": line_id,
+                    "corner": corner,
+                    "station_m": _round(s),
+                    "above_m": _round(h),
+                }
+            )
+    return rows
+
+
+def _crowns(plants, years, curve, table):
+    """Feet, shapes, and by year height, spread and clear stem of every plant."""
+    height, spread, clear = (np.zeros((len(years), len(plants))) for _ in range(3))
+    kinds = plants["species"].astype(str).to_numpy()
+    standing = plants["existing"].to_numpy(bool)
+    stock = plants["stock_height_m"].to_numpy(float)
+    shape = np.full(len(plants), "cone", object)
+    for kind in np.unique(kinds):
+        species = species_of(kind, table)
+        shape[kinds == kind] = species.shape
+        for stands in (False, True):
+            mask = (kinds == kind) & (standing == stands)
+            if mask.any():
+                h = height_at(
+                    species, np.array(years)[:, None], stock_height_m=stock[mask][None, :],
+                    curve=curve, established=stands,
+                )  # fmt: skip
+                height[:, mask] = h
+                spread[:, mask] = spread_at(species, h)
+                clear[:, mask] = clear_stem_at(species, h)
+    xy = shapely.get_coordinates(plants.geometry.to_numpy())
+    return xy, plants["ground_m"].to_numpy(float), shape, height, spread, clear
+
+
+def _standing(buildings, screens, ground) -> list[tuple]:
+    """Give what stands already: its shape in plan, and what gives its lowest and highest point."""
+    found = []
+    if buildings is not None and len(buildings):
+        tops = floors_of(buildings, ground) + np.nan_to_num(top_heights(buildings))
+        found += [
+            (shape, None, top, 0.0)
+            for shape, top in zip(buildings.geometry, tops, strict=True)
+            if shape is not None and not shape.is_empty
+        ]
+    if screens is None or not len(screens):
+        return found
+    heights, widths = numbers(screens, "height_m", 0.0), numbers(screens, "width_m", np.nan)
+    for kind, shape, height, width in zip(
+        screens["kind"], screens.geometry, heights, widths, strict=True
+    ):
+        if kind == "plant" or shape is None or shape.is_empty:
+            continue
+        if kind == "tree" and shape.geom_type in ("Point", "MultiPoint"):
+            spread = width if np.isfinite(width) else TREE_SPREAD_SHARE * height
+            found.append((shape.buffer(spread / 2.0), shape, height, spread))
+        elif shape.geom_type in ("Polygon", "MultiPolygon"):
+            found.append((shape, None, None, height))
+        else:
+            usual = HEDGE_WIDTH_M if kind in ("hedge", "tree") else WALL_WIDTH_M
+            thick = width if np.isfinite(width) and width > 0.0 else usual
+            found.append((shape.buffer(thick / 2.0, cap_style="flat"), None, None, height))
+    return found
+
+
+def _distances(eye, head, xy, radius) -> np.ndarray:
+    """Distances along a section, closer together where a crown is cut."""
+    way = head[:2] - eye[:2]
+    length = float(np.hypot(*way))
+    unit = way / length
+    last = length + BEHIND_M
+    at = (xy - eye[:2]) @ unit
+    aside = np.abs((xy - eye[:2]) @ np.array([-unit[1], unit[0]]))
+    cut = (aside < radius) & (at > -radius) & (at < last + radius)
+    pieces = [np.arange(0.0, last, STEP_M), [length, last]]
+    for middle, half in zip(at[cut], np.sqrt(radius[cut] ** 2 - aside[cut] ** 2), strict=True):
+        pieces.append(np.arange(middle - half - NEAR_M, middle + half + NEAR_M, FINE_STEP_M))
+    found = np.unique(np.round(np.concatenate(pieces), 2))
+    return found[(found >= 0.0) & (found <= last)]
+
+
+def _section(view_id, eye, head, ground, standing, crowns, years) -> pd.DataFrame:
+    xy, foot, shape, height, spread, clear = crowns
+    radius = spread.max(axis=0) / 2.0 if len(xy) else np.zeros(0)
+    distance = _distances(eye, head, xy, radius)
+    way = head - eye
+    length = float(np.hypot(*way[:2]))
+    points = eye[:2] + distance[:, None] * way[:2] / length
+    level = np.asarray(ground.height_at(*points.T), float)
+    low, high = _stands(points, level, standing)
+    values = {
+        "view_id": pd.Series([view_id] * len(distance), dtype="string"),
+        "distance_m": distance,
+        "ground_m": level,
+        "sight_m": np.where(distance <= length, eye[2] + way[2] * distance / length, np.nan),
+        "stands_from_m": low,
+        "stands_to_m": high,
+    }
+    away = np.hypot(*(points[:, None, :] - xy[None]).transpose(2, 0, 1)) if len(xy) else None
+    lows, highs = {}, {}
+    for k, year in enumerate(years):
+        lows[year], highs[year] = np.full(len(distance), np.nan), np.full(len(distance), np.nan)
+        if away is None:
+            continue
+        for kind in np.unique(shape):
+            mask = shape == kind
+            # A crown is cut at z where its radius there is at least the distance to its stem: the
+            # band in which two such plants at twice that distance would touch.
+            below, above = meeting_band(
+                kind, height[k, mask], spread[k, mask], 2.0 * away[:, mask], clear[k, mask]
+            )
+            none = above <= below
+            above = np.where(none, -np.inf, above + foot[mask]).max(axis=1)
+            below = np.where(none, np.inf, below + foot[mask]).min(axis=1)
+            seen = np.isfinite(above)
+            highs[year][seen] = np.fmax(highs[year][seen], above[seen])
+            lows[year][seen] = np.fmin(lows[year][seen], below[seen])
+    values |= {year_column("crown_from", year): lows[year] for year in years}
+    values |= {year_column("crown_to", year): highs[year] for year in years}
+    return pd.DataFrame(values).round(DECIMALS)
+
+
+def _stands(points, level, standing):
+    low, high = np.full(len(points), np.nan), np.full(len(points), np.nan)
+    for shape, stem, top, size in standing:
+        inside = shapely.intersects_xy(shape, points[:, 0], points[:, 1])
+        if not inside.any():
+            continue
+        if stem is not None:  # a tree: an ellipsoid on a clear stem
+            away = shapely.distance(shapely.points(points[inside]), stem)
+            below, above = meeting_band("ellipsoid", top, size, 2.0 * away, TREE_STEM_SHARE * top)
+            base = np.asarray(level[inside])
+            below, above = base + below, base + above
+        elif top is None:  # a wall, fence or hedge follows the ground
+            below, above = level[inside], level[inside] + size
+        else:
+            below, above = level[inside], np.full(inside.sum(), top)
+        high[inside] = np.fmax(high[inside], above)
+        low[inside] = np.fmin(low[inside], below)
+    return low, high
+
+
+def _section_columns(years) -> dict[str, str]:
+    columns = {}
+    for column in SECTIONS.columns:
+        kind = "string" if column.type == "text" else "float64"
+        names = (
+            [year_column(column.name, year) for year in years] if column.per_year else [column.name]
+        )
+        columns |= dict.fromkeys(names, kind)
+    return columns
