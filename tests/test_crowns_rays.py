@@ -13,7 +13,7 @@ from screenplan.views.crowns import (
     CONE,
     ELLIPSOID,
     PARABOLOID,
-    SHAPES,
+    ROUND as SHAPES,
     chord_length,
     crown_hit,
     is_nested,
@@ -284,6 +284,6 @@ def test_table_refuses_what_would_be_a_silent_error():
     with pytest.raises(ValueError, match="finite"):
         tabulate_crowns([0], h * np.nan, h, h)
     with pytest.raises(ValueError, match="shape codes"):
-        tabulate_crowns([4], h, h, h)
+        tabulate_crowns([5], h, h, h)
     with pytest.raises(ValueError, match="years fit"):
         tabulate_crowns([0], np.ones((1, 63, 1)), np.ones((1, 63, 1)), np.ones((1, 63, 1)))

@@ -14,7 +14,7 @@ from screenplan.views.crowns import (
     CONE,
     ELLIPSOID,
     PARABOLOID,
-    SHAPES,
+    ROUND as SHAPES,
     crown_hit,
     line_terms,
     tabulate_crowns,
@@ -213,6 +213,14 @@ def test_without_plants_every_ray_is_open():
     assert not blocked_years(np.zeros((3, 3)), np.ones((3, 3)), rows, table).any()
 
 
+def in_plan(origin, target):
+    """Start, direction, slope, 1 / slope and length of a sight line in plan."""
+    way = target - origin
+    reach = math.hypot(way[0], way[1])
+    slope = way[2] / reach
+    return *origin, way[0] / reach, way[1] / reach, slope, 1 / slope, reach
+
+
 # Growth of cost, counted and not timed: a ray looks at as many plants in a row ten times as long.
 def test_a_ray_looks_at_few_plants_however_long_the_row():
     table = growth_table([CONE])
@@ -226,7 +234,7 @@ def test_a_ray_looks_at_few_plants_however_long_the_row():
         assert len(rows.axis) == 1
         number = 0
         for o, t in zip(origin, target, strict=True):
-            first, last, _, high = strip_window(rows, 0, *o, *(t - o))
+            first, last, _, high = strip_window(rows, 0, *in_plan(o, t))
             number += np.searchsorted(rows.along[first:last], high, side="right")
         looked.append(number)
     # The buckets of the two rows begin at other places: a plant more or less.

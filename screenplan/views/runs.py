@@ -1,0 +1,239 @@
+"""Plants in runs: stretches of a row that a straight strip holds.
+
+A sight line crosses a strip along a short stretch, so it meets the few plants there, however long
+the row.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numba import njit
+
+from screenplan.views.crowns import CrownTable
+
+#: A run is cut where a plant would stand farther than this from the run's straight axis.
+RUN_SAG_M = 0.75
+#: Slack of the search windows: rounding only.
+SEARCH_SLACK_M = 1e-6
+
+
+class Rows(NamedTuple):
+    """Plants in runs, as the kernel takes them.
+
+    Attributes
+    ----------
+    x, y, z : ndarray of float64, (plants,)
+        Feet of the stems, sorted by run and along its axis.
+    kind : ndarray of int64, (plants,)
+        Growth class.
+    way : ndarray of float64, (plants, 2)
+        Direction of the row at each plant, of length 1: boxes stand along it.
+    along : ndarray of float64, (plants,)
+        Distance along the axis of the run.
+    order : ndarray of int64, (plants,)
+        Number of each plant in the caller's order.
+    axis : ndarray of float64, (runs, 4)
+        Start of each axis, and its unit direction.
+    bounds : ndarray of float64, (runs, 4)
+        Half width of the strip, greatest crown radius, lowest and highest part of any crown.
+    first : ndarray of int64, (runs + 1,)
+        Where each run's plants begin.
+    bucket : ndarray of int64
+        For equal lengths of each axis, the first plant at or beyond their start.
+    bucket_first : ndarray of int64, (runs + 1,)
+        Where each run's buckets begin.
+    per_bucket : ndarray of float64, (runs,)
+        Buckets per metre.
+    """
+
+    x: np.ndarray
+    y: np.ndarray
+    z: np.ndarray
+    kind: np.ndarray
+    way: np.ndarray
+    along: np.ndarray
+    order: np.ndarray
+    axis: np.ndarray
+    bounds: np.ndarray
+    first: np.ndarray
+    bucket: np.ndarray
+    bucket_first: np.ndarray
+    per_bucket: np.ndarray
+
+
+def arrange_rows(x, y, z, kind, row, table: CrownTable) -> Rows:
+    """Put plants into runs.
+
+    Parameters
+    ----------
+    x, y, z : array_like, (plants,)
+        Feet of the stems, in metres.
+    kind : array_like of int, (plants,)
+        Growth class of each plant, an index into ``table``.
+    row : array_like of int, (plants,)
+        Number of the row of each plant. Within a row the plants must come in their order along it;
+        any order gives the same result, but a good one is faster.
+    table : CrownTable
+        Crown sizes.
+    """
+    x, y, z = (np.asarray(part, np.float64) for part in (x, y, z))
+    kind = np.asarray(kind, np.int64)
+    way = _ways(x, y, np.asarray(row))
+    runs = _cut_runs(x, y, np.asarray(row))
+    tops = table.height.reshape(len(table.shape), -1).max(axis=1) if len(runs) else None
+    foots = table.clear.reshape(len(table.shape), -1).min(axis=1) if len(runs) else None
+    order, along, axis, bounds = [], [], np.zeros((len(runs), 4)), np.zeros((len(runs), 4))
+    first, bucket, bucket_first, per_bucket = [0], [], [0], np.ones(len(runs))
+    for number, run in enumerate(runs):
+        start, unit = _axis(x[run], y[run])
+        s = (x[run] - start[0]) * unit[0] + (y[run] - start[1]) * unit[1]
+        v = (y[run] - start[1]) * unit[0] - (x[run] - start[0]) * unit[1]
+        by = np.argsort(s, kind="stable")
+        run, s = run[by], s[by]
+        start, s = start + s[0] * unit, s - s[0]
+        wide = float(table.widest[kind[run]].max())
+        axis[number] = (*start, *unit)
+        bounds[number] = (
+            np.abs(v).max() + wide + SEARCH_SLACK_M,
+            wide + SEARCH_SLACK_M,
+            (z[run] + foots[kind[run]]).min(),
+            (z[run] + tops[kind[run]]).max(),
+        )
+        count = len(run)
+        step = s[-1] / count if s[-1] > 0.0 else 1.0
+        bucket.append(first[-1] + np.searchsorted(s, step * np.arange(count + 1)))
+        bucket_first.append(bucket_first[-1] + count + 1)
+        per_bucket[number] = 1.0 / step
+        order.append(run)
+        along.append(s)
+        first.append(first[-1] + count)
+    order = np.concatenate(order) if order else np.zeros(0, np.int64)
+    return Rows(
+        x[order],
+        y[order],
+        z[order],
+        kind[order],
+        way[order],
+        np.concatenate(along) if along else np.zeros(0),
+        order.astype(np.int64),
+        axis,
+        bounds,
+        np.asarray(first, np.int64),
+        np.concatenate(bucket).astype(np.int64) if bucket else np.zeros(0, np.int64),
+        np.asarray(bucket_first, np.int64),
+        per_bucket,
+    )
+
+
+def _ways(x, y, row) -> np.ndarray:
+    """Direction of its row at each plant, from its neighbour before to its neighbour behind."""
+    way = np.zeros((len(x), 2))
+    way[:, 0] = 1.0
+    for number in np.unique(row):
+        members = np.flatnonzero(row == number)
+        if len(members) < 2:
+            continue
+        step = np.column_stack([np.gradient(x[members]), np.gradient(y[members])])
+        length = np.hypot(*step.T)
+        there = length > 0.0
+        way[members[there]] = step[there] / length[there, None]
+    return way
+
+
+def _axis(x, y):
+    start = np.array([x[0], y[0]])
+    way = np.array([x[-1], y[-1]]) - start
+    length = np.hypot(*way)
+    return start, way / length if length > 0.0 else np.array([1.0, 0.0])
+
+
+def _cut_runs(x, y, row) -> list[np.ndarray]:
+    """Cut each row, greedily, into runs that stay near their chord."""
+    runs = []
+    for number in np.unique(row):
+        members = np.flatnonzero(row == number)
+        begin = 0
+        while begin < len(members):
+            length = _longest_run(x[members[begin:]], y[members[begin:]])
+            runs.append(members[begin : begin + length])
+            begin += length
+    return runs
+
+
+def _longest_run(x, y) -> int:
+    """Length of a run from the first plant on: by doubling, then by halving."""
+
+    def straight(count):
+        start, unit = _axis(x[:count], y[:count])
+        sag = (y[:count] - start[1]) * unit[0] - (x[:count] - start[0]) * unit[1]
+        return bool(np.abs(sag).max() <= RUN_SAG_M)
+
+    good, bad = 1, 2
+    while bad <= len(x) and straight(bad):
+        good, bad = bad, bad * 2
+    bad = min(bad, len(x) + 1)
+    while bad - good > 1:
+        middle = (good + bad) // 2
+        if straight(middle):
+            good = middle
+        else:
+            bad = middle
+    return good
+
+
+@njit(cache=True, error_model="numpy")
+def strip_window(rows, run, ox, oy, oz, ux, uy, slope, per_slope, reach):
+    """Find the plants of a run that a sight line may meet.
+
+    Parameters
+    ----------
+    rows : Rows
+    run : int
+    ox, oy, oz : float
+        Start of the sight line.
+    ux, uy : float
+        Its direction in plan, of length 1.
+    slope, per_slope : float
+        Its rise per metre in plan, and 1 / slope (any number for a level one).
+    reach : float
+        Its length in plan.
+
+    Returns
+    -------
+    first, last : int
+        Range of plants to look at; they end at ``last`` or where ``along`` exceeds ``high``.
+    low, high : float
+        Range of the distance along the axis.
+    """
+    ax, ay = rows.axis[run, 2], rows.axis[run, 3]
+    px, py = ox - rows.axis[run, 0], oy - rows.axis[run, 1]
+    half, wide = rows.bounds[run, 0], rows.bounds[run, 1]
+    s0, s1 = 0.0, reach
+    # Across the strip, then between the lowest and highest part of any crown.
+    v0, dv = py * ax - px * ay, uy * ax - ux * ay
+    if dv != 0.0:
+        per = 1.0 / dv
+        one, two = (-half - v0) * per, (half - v0) * per
+        s0, s1 = max(s0, min(one, two)), min(s1, max(one, two))
+    elif abs(v0) > half:
+        return 0, 0, 0.0, 0.0
+    low, high = rows.bounds[run, 2], rows.bounds[run, 3]
+    if slope != 0.0:
+        one, two = (low - oz) * per_slope, (high - oz) * per_slope
+        s0, s1 = max(s0, min(one, two)), min(s1, max(one, two))
+    elif oz < low or oz > high:
+        return 0, 0, 0.0, 0.0
+    if s0 > s1:
+        return 0, 0, 0.0, 0.0
+    at, step = px * ax + py * ay, ux * ax + uy * ay
+    one, two = at + s0 * step, at + s1 * step
+    low, high = min(one, two) - wide, max(one, two) + wide
+    bucket = rows.bucket_first[run]
+    buckets = rows.bucket_first[run + 1] - bucket - 1
+    place = low * rows.per_bucket[run]
+    if place >= buckets + 1.0 or high < 0.0:
+        return 0, 0, 0.0, 0.0
+    number = min(int(place), buckets) if place > 0.0 else 0
+    return rows.bucket[bucket + number], rows.first[run + 1], low, high
