@@ -1,0 +1,26 @@
+"""One line of the checks, and the cautions that stand on several."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+PASSES, FAILS, UNKNOWN = "passes", "fails", "cannot be judged"
+
+LOCATE = (
+    "Before any digging have buried lines located by the local locating service; "
+    "maps and this plan do not replace it"
+)
+SURVEY = "Where the line matters, have it marked by a licensed surveyor"
+WIRES = "Ask the owner of the line; keep yourself and tools away from wires"
+SIGHT = "Ask the road authority which heights and distances hold at the drive and the corner"
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One line of the checks."""
+
+    check: str
+    result: str
+    says: str
+    needs: str = ""
+    caution: str = ""
