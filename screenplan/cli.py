@@ -217,15 +217,17 @@ def demo(ctx, out, as_json):
 
 
 def _run(ctx, plan, out, as_json, settings=()):
+    from screenplan.plan import read_plan
     from screenplan.writing import default_folder, open_folder, write_run
 
-    with open_folder(default_folder(plan) if out is None else out) as folder:
+    content, folder = read_plan(plan, settings)
+    with open_folder(default_folder(plan) if out is None else out) as target:
         from screenplan.commandline.showing import progress_bar, show_run
         from screenplan.pipeline import run_plan
 
         with progress_bar(sys.stderr) as tell:
-            finished = run_plan(plan, settings=settings, progress=tell)
-        written = write_run(finished, folder)
+            finished = run_plan(content, folder, progress=tell)
+        written = write_run(finished, target)
     show_run(finished, written, as_json=as_json)
     ctx.exit(EXIT_FAILS if finished.fails else 0)
 

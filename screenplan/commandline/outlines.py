@@ -12,8 +12,8 @@ import shapely
 
 from screenplan.errors import refuse
 from screenplan.frame import LocalFrame
+from screenplan.site.loose import read_track
 from screenplan.site.outline import outline_of, read_bearing, strip_around, walk_traverse
-from screenplan.site.sources import LayerSource, open_layer
 from screenplan.units import format_length, metres_per, parse_length
 
 #: A track whose ends are nearer than this walked round a parcel.
@@ -22,8 +22,6 @@ TRACK_CLOSES_M = 15.0
 TRACK_ACCURACY = "5 m"
 #: Where a site lies of which nobody said where it is.
 NOWHERE = (0.0, 0.0)
-#: Layers of a GPX file that can hold a walk, the best first.
-GPX_LAYERS = ("tracks", "routes", "track_points", "route_points", "waypoints")
 
 WGS84 = "EPSG:4326"
 
@@ -52,7 +50,7 @@ class Found:
 
 def from_track(found: Found, file: Path) -> None:
     """Take a walked track as the parcel if it closes, else as the line of the row."""
-    line = _read_track(file)
+    line = read_track(file)
     frame = LocalFrame.around(line)
     flat = frame.bring_in(line)
     path = flat.geometry.iloc[0]
@@ -203,36 +201,3 @@ def _numbers(table: pd.DataFrame, name: str, file: Path) -> np.ndarray:
             rows=[int(row) for row in bad],
         )
     return values
-
-
-def _read_track(file: Path) -> gpd.GeoDataFrame:
-    """Read the longest line of a file, or its points in order, as one line."""
-    names = GPX_LAYERS if file.suffix.lower() == ".gpx" else (None,)
-    for name in names:
-        layer = open_layer("track", LayerSource(file, name))
-        frame = layer.read() if layer.rows else None
-        if frame is None or not len(frame):
-            continue
-        if layer.crs is None:
-            raise refuse(
-                "its coordinate system is not stated",
-                "Save the track as GPX, or with its coordinate system",
-                file=str(file),
-            )
-        parts = shapely.force_2d(shapely.get_parts(frame.geometry.to_numpy()))
-        lines = [part for part in parts if part.geom_type == "LineString"]
-        points = [part for part in parts if part.geom_type == "Point"]
-        if lines:
-            line = max(lines, key=lambda part: part.length)
-        elif len(points) > 1:
-            line = shapely.LineString(points)
-        else:
-            continue
-        line = shapely.remove_repeated_points(line)
-        if line.length > 0:
-            return gpd.GeoDataFrame(geometry=[line], crs=frame.crs)
-    raise refuse(
-        "it holds no track",
-        "Give a file with a line, or with two or more points in the order in which they were walked",
-        file=str(file),
-    )

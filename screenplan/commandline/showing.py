@@ -75,8 +75,8 @@ def show_sides(sides, units: str, *, as_json: bool) -> None:
         row = [
             side.side_id,
             format_length(side.length_m, units),
-            f"{side.bearing_deg:.1f}°",
-            f"{side.facing_deg:.1f}°",
+            f"{round(side.bearing_deg, 1) % 360:.1f}°",
+            f"{round(side.facing_deg, 1) % 360:.1f}°",
             across,
         ]
         rows.append(row + [f"{side.looked_across:.0%}"] * looked)

@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
-import pandas as pd
 
 from screenplan.commandline.starting import split_source
 from screenplan.contracts import INPUTS, OUTPUTS
@@ -23,8 +22,7 @@ from screenplan.outputs.record import RECORD_NAME, read_record
 from screenplan.outputs.tables import write_csv
 from screenplan.pipeline import read_inputs, step_arguments
 from screenplan.plan import LayerSource, read_plan
-from screenplan.site.sources import LayerSource as SiteSource
-from screenplan.site.sources import open_layer
+from screenplan.site.loose import read_table
 from screenplan.steps import STEPS
 from screenplan.tables import DTYPES
 from screenplan.writing import default_folder
@@ -111,12 +109,14 @@ def _split_replacement(text: str, step) -> tuple[str, tuple[Path, str | None]]:
 def _read_layer(name: str, file: Path, layer: str | None, frame: LocalFrame) -> Any:
     """Read a layer or table that a run wrote, and bring it into the frame."""
     contract = OUTPUTS[name]
-    if contract.geometry:
-        table = open_layer(name, SiteSource(file, layer)).read().reset_index(drop=True)
-    elif file.suffix.lower() == ".csv":
-        table = pd.read_csv(file)
-    else:
-        table = gpd.read_file(file, layer=layer or name, engine="fiona", ignore_geometry=True)
+    table = read_table(file, layer)
+    if contract.geometry and not isinstance(table, gpd.GeoDataFrame):
+        raise refuse(
+            "it has no geometry",
+            f"Give a layer {name} that a run wrote",
+            file=str(file),
+            layer=layer,
+        )
     missing = [column for column in contract.required if column not in table.columns]
     if missing:
         raise refuse(

@@ -26,8 +26,8 @@ from screenplan.pipeline import read_inputs, step_arguments
 from screenplan.plan import LayerSource as PlanSource
 from screenplan.plan import Plan, Subject, check_plan, read_plan
 from screenplan.plan_text import plan_text
+from screenplan.site.loose import column_names
 from screenplan.site.sides import find_sides
-from screenplan.site.sources import LayerSource, open_layer
 from screenplan.steps import STEPS
 from screenplan.units import format_length
 
@@ -190,7 +190,7 @@ def guess_columns(name: str, file: Path, layer: str | None) -> dict[str, str]:
     name: ``HEIGHT`` for ``height_m``, ``id`` for ``parcel_id``. With no such column for a key that
     every row must have, the only column is taken if there is just one.
     """
-    theirs = open_layer(name, LayerSource(file, layer)).columns
+    theirs = column_names(file, layer)
     lower = {column.lower(): column for column in theirs}
     contract = INPUTS[name]
     guess = {}

@@ -1,0 +1,386 @@
+"""The command line through its real entry point: what it writes, says and refuses."""
+
+import contextlib
+import json
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import geopandas as gpd
+import pytest
+import shapely
+from click.testing import CliRunner
+
+from screenplan.cli import main
+
+SAMPLE = Path(__file__).parent.parent / "sample_data"
+
+
+def call(*arguments, cwd="."):
+    """Run the command line in this process, in a folder."""
+    with contextlib.chdir(cwd):
+        return CliRunner().invoke(main, [str(argument) for argument in arguments])
+
+
+@pytest.fixture(scope="module")
+def sample(tmp_path_factory):
+    """A copy of the sample data, run once."""
+    folder = tmp_path_factory.mktemp("sample") / "data"
+    shutil.copytree(SAMPLE, folder)
+    result = call("run", folder / "hillside.toml", "--json")
+    return folder, result
+
+
+@pytest.fixture
+def lot(tmp_path):
+    """A rectangular lot, 30 m by 45 m, in a file of its own."""
+    file = tmp_path / "lot.gpkg"
+    frame = gpd.GeoDataFrame(
+        {"APN": ["7"]}, geometry=[shapely.box(500000, 5500000, 500030, 5500045)], crs="EPSG:25832"
+    )
+    frame.to_file(file, driver="GPKG", engine="fiona", layer="lots")
+    return file
+
+
+def assert_clean(result, code):
+    """The exit code is as said, and no traceback was shown."""
+    assert result.exit_code == code, result.output
+    assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
+    assert "Traceback" not in result.output
+
+
+# -- what works ------------------------------------------------------------------------------
+
+
+def test_help_lists_every_command():
+    result = call("--help")
+    assert_clean(result, 0)
+    for name in ("start", "sides", "check", "run", "step", "steps", "species", "keys", "demo"):
+        assert f"\n  {name} " in result.output
+
+
+@pytest.mark.parametrize("command", list(main.commands))
+def test_every_command_explains_itself(command):
+    result = call(command, "--help")
+    assert_clean(result, 0)
+    assert "Usage:" in result.output
+
+
+def test_the_installed_program_answers():
+    done = subprocess.run(
+        [sys.executable, "-m", "screenplan", "--version"],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    from screenplan import __version__
+
+    assert done.stdout.strip() == f"screenplan {__version__}"
+
+
+def test_a_run_writes_layers_and_ends_with_zero(sample):
+    folder, result = sample
+    assert_clean(result, 0)
+    said = json.loads(result.stdout)
+    written = Path(said["folder"])
+    assert written == (folder / "hillside_plan").resolve()
+    assert (written / "plan.gpkg").is_file()
+    assert (written / "run.json").is_file()
+    assert said["fails"] is False
+    assert {check["result"] for check in said["checks"]} <= {"passes", "cannot be judged"}
+
+
+def test_a_run_again_replaces_the_folder(sample):
+    folder, _ = sample
+    result = call("run", folder / "hillside.toml", "--set", 'rows.spacing="2.2 m"', "--json")
+    assert result.exit_code in (0, 1)
+    again = call("run", folder / "hillside.toml", "--json")
+    assert_clean(again, 0)
+
+
+def test_a_missed_goal_ends_with_one(sample):
+    folder, _ = sample
+    result = call(
+        "run",
+        folder / "hillside.toml",
+        "--set",
+        "goal.closed_by=1",
+        "--set",
+        "goal.share=1",
+        "--out",
+        folder / "missed",
+    )
+    assert_clean(result, 1)
+    assert "FAILS" in result.output
+
+
+def test_a_single_step_gives_the_plants_of_the_whole_run(sample, tmp_path):
+    folder, _ = sample
+    out = tmp_path / "plants.gpkg"
+    result = call("step", "plants", folder / "hillside.toml", "--out", out)
+    assert_clean(result, 0)
+    whole = gpd.read_file(folder / "hillside_plan" / "plan.gpkg", layer="plants")
+    alone = gpd.read_file(out, layer="plants")
+    assert len(alone) == len(whole) > 0
+    # The layers went out to the parcel's CRS and back in: 1e-6 m bounds the rounding.
+    assert shapely.distance(alone.geometry.to_numpy(), whole.geometry.to_numpy()).max() < 1e-6
+    assert (alone["station_m"] - whole["station_m"]).abs().max() < 1e-5
+
+
+def test_a_step_takes_another_value(sample, tmp_path):
+    folder, _ = sample
+    out = tmp_path / "plants.geojson"
+    result = call(
+        "step",
+        "closure",
+        folder / "hillside.toml",
+        "--set",
+        'growth.asked_height="1 m"',
+        "--out",
+        tmp_path / "closure.csv",
+        "--json",
+    )
+    assert_clean(result, 0)
+    assert {row["asked_height_m"] for row in json.loads(result.stdout)["closure"]} == {1.0}
+    assert not out.exists()
+
+
+def test_sides_of_a_file(lot):
+    result = call("sides", f"{lot}:lots", "--id-column", "APN", "--json")
+    assert_clean(result, 0)
+    sides = {side["side_id"]: side["length_m"] for side in json.loads(result.stdout)}
+    # Closed form within the grid's scale of 0.9996: a UTM metre is 0.4 mm short on the ground.
+    assert sides == {"north": pytest.approx(30, abs=0.02), "south": pytest.approx(30, abs=0.02),
+                     "west": pytest.approx(45, abs=0.02), "east": pytest.approx(45, abs=0.02)}  # fmt: skip
+    # 30 m on the grid / 0.9996 / 0.3048.
+    assert "98.5 ft" in call("sides", f"{lot}:lots", "--id-column", "APN", "--us").output
+
+
+def test_check_lists_what_was_read(sample):
+    folder, _ = sample
+    result = call("check", folder / "hillside.toml")
+    assert_clean(result, 0)
+    assert "Read for parcel LR-7" in result.output
+    assert json.loads(call("check", folder / "hillside.toml", "--json").stdout)["subject"] == "LR-7"
+
+
+@pytest.mark.parametrize("name", ["steps", "species", "keys"])
+def test_lists_speak_json(name):
+    result = call(name, "--json")
+    assert_clean(result, 0)
+    assert len(json.loads(result.stdout)) > 5
+    assert_clean(call(name), 0)
+
+
+def test_text_with_brackets_is_shown_as_it_is(sample):
+    folder, _ = sample
+    result = call(
+        "run",
+        folder / "hillside.toml",
+        "--set",
+        'plan.title="[/red] lot"',
+        "--out",
+        folder / "brackets",
+    )
+    assert_clean(result, 0)
+    assert "[/red] lot" in result.output
+
+
+# -- starting a plan -------------------------------------------------------------------------
+
+
+def started(tmp_path, *arguments):
+    result = call("start", tmp_path / "hedge.toml", *arguments)
+    assert_clean(result, 0)
+    return result, tmp_path / "hedge.toml"
+
+
+def test_start_from_layers_guesses_columns_and_says_so(tmp_path, lot):
+    result, plan = started(tmp_path, "--layer", f"parcels={lot}:lots")
+    assert "took APN as parcel_id; check this" in result.output
+    assert_clean(call("run", plan, "--json"), 0)
+
+
+def test_start_from_courses_keeps_their_lengths(tmp_path):
+    (tmp_path / "deed.csv").write_text(
+        "bearing,distance\nN 90 E,100\nN 0 E,150\nN 90 W,100\nS 0 E,150\n", encoding="utf-8"
+    )
+    result, plan = started(
+        tmp_path, "--courses", tmp_path / "deed.csv", "--unit", "ft", "--at", "-93", "45"
+    )
+    assert "The courses close within 0.000 m" in result.output
+    sides = json.loads(call("sides", plan, "--json").stdout)
+    # 100 ft and 150 ft by definition of the foot.
+    assert sorted(side["length_m"] for side in sides) == pytest.approx(
+        [30.48, 30.48, 45.72, 45.72], abs=1e-3
+    )
+
+
+def test_start_from_corners_in_degrees(tmp_path):
+    (tmp_path / "corners.csv").write_text(
+        "lon,lat\n-93.1,45\n-93.0995,45\n-93.0995,45.0004\n-93.1,45.0004\n", encoding="utf-8"
+    )
+    _, plan = started(tmp_path, "--corners", tmp_path / "corners.csv")
+    assert {side["side_id"] for side in json.loads(call("sides", plan, "--json").stdout)} == {
+        "north",
+        "east",
+        "south",
+        "west",
+    }
+    assert_clean(call("run", plan, "--json"), 0)
+
+
+def test_start_from_a_length_plants_it(tmp_path):
+    _, plan = started(tmp_path, "--length", "120 ft", "--at", "-93", "45")
+    result = call("run", plan, "--set", 'rows.spacing="5 ft"', "--json")
+    assert_clean(result, 0)
+    # floor(120 / 5) + 1 plants, by station arithmetic.
+    assert any(
+        "25" in str(value)
+        for label, value in json.loads(result.stdout)["summary"].items()
+        if label == "New plants"
+    )
+    assert any(
+        "outline is not known" in check["says"] for check in json.loads(result.stdout)["checks"]
+    )
+
+
+GPX = """<?xml version="1.0"?><gpx version="1.1" creator="test" xmlns="http://www.topografix.com/GPX/1/1"><trk><trkseg>{}</trkseg></trk></gpx>"""
+
+
+@pytest.mark.parametrize(
+    ("points", "says"),
+    [
+        ([(-93, 45), (-92.9995, 45), (-92.9995, 45.0005), (-93, 45.0005), (-93, 45.00005)], "taken as the parcel's outline"),
+        ([(-93, 45), (-92.9995, 45), (-92.999, 45)], "taken as the line of the row"),
+    ],
+)  # fmt: skip
+def test_start_from_a_track(tmp_path, points, says):
+    track = tmp_path / "walk.gpx"
+    track.write_text(
+        GPX.format("".join(f'<trkpt lat="{lat}" lon="{lon}"/>' for lon, lat in points)),
+        encoding="utf-8",
+    )
+    result, plan = started(tmp_path, "--track", track)
+    assert says in result.output
+    assert 'boundary_accuracy = "5 m"' in plan.read_text(encoding="utf-8")
+    assert_clean(call("check", plan), 0)
+
+
+def test_a_started_plan_does_not_depend_on_where_it_is_run_from(tmp_path, lot):
+    (tmp_path / "plans").mkdir()
+    result = call("start", "plans/hedge.toml", "--layer", f"parcels={lot.name}:lots", cwd=tmp_path)
+    assert_clean(result, 0)
+    assert 'file = "../lot.gpkg"' in (tmp_path / "plans" / "hedge.toml").read_text(encoding="utf-8")
+    assert_clean(call("check", tmp_path / "plans" / "hedge.toml"), 0)
+
+
+# -- what is refused -------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (["run"], "Missing argument 'PLAN'"),
+        (["dig"], "No such command 'dig'"),
+        (["run", "none.toml"], "there is no such plan file"),
+        (["run", "."], "this is a folder, not a plan file"),
+        (["check", "none.toml"], "there is no such plan file"),
+        (["step", "dig", "none.toml", "--out", "x.gpkg"], "'dig' is not one of"),
+        (["step", "sides", "none.toml"], "Missing option '--out'"),
+        (["step", "sides", "none.toml", "--out", "x.shp"], "step sides cannot be written as .shp"),
+        (["step", "views", "none.toml", "--out", "x.geojson"], "step views cannot be written as .geojson"),
+        (["step", "sides", "none.toml", "--out", "nowhere/x.gpkg"], "its folder does not exist"),
+        (["sides", "none.gpkg"], "The file does not exist"),
+        (["start", "hedge.txt", "--length", "10 m"], "does not end in .toml"),
+        (["start", "hedge.toml"], "there is no parcel"),
+        (["start", "hedge.toml", "--length", "120"], "'120' has no unit"),
+        (["start", "hedge.toml", "--length", "-3 m"], "cannot be planned"),
+        (["start", "hedge.toml", "--length", "3 m", "--at", "9", "95"], "is no place for a garden"),
+        (["start", "hedge.toml", "--length", "3 m", "--corners", "c.csv"], "the parcel is given twice"),
+        (["start", "hedge.toml", "--corners", "none.csv"], "there is no such file"),
+        (["start", "hedge.toml", "--track", "none.gpx"], "The file does not exist"),
+        (["start", "hedge.toml", "--layer", "houses=x.gpkg"], "names no layer of a plan"),
+        (["start", "hedge.toml", "--layer", "parcels"], "names no layer of a plan"),
+        (["start", "away/hedge.toml", "--length", "3 m"], "its folder does not exist"),
+    ],
+)  # fmt: skip
+def test_a_wrong_call_is_refused_in_words(tmp_path, arguments, message):
+    result = call(*arguments, cwd=tmp_path)
+    assert_clean(result, 2)
+    assert message in result.output
+    assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize(
+    ("text", "option", "message"),
+    [
+        ("east;north\n1;2\n", "--corners", "Name the two columns lon and lat"),
+        ("x,y\n0,0\n10,zero\n10,10\n", "--corners", "column y holds 'zero', which is no number"),
+        ("x,y\n0,0\n10,0\n", "--corners", "at least three corners"),
+        ("lon,lat\n500000,5500000\n500010,5500000\n500010,5500010\n", "--corners", "lon and lat are not degrees"),
+        ("x,y\n0,0\n10,10\n10,0\n0,10\n", "--corners", "the outline is no parcel"),
+        ("bearing,length\n90,10\n", "--courses", "Name the two columns bearing and distance"),
+        ("bearing,distance\nleft,10\n0,5\n90,5\n", "--courses", "'left' is not a bearing"),
+        ("bearing,distance\n90,10\n0,10\n270,5\n", "--courses", "from where they began"),
+        ("", "--corners", "cannot be read as CSV"),
+    ],
+)  # fmt: skip
+def test_a_wrong_list_is_refused_and_leaves_nothing(tmp_path, text, option, message):
+    (tmp_path / "list.csv").write_text(text, encoding="utf-8")
+    result = call("start", "hedge.toml", option, "list.csv", cwd=tmp_path)
+    assert_clean(result, 2)
+    assert message in result.output
+    assert [path.name for path in tmp_path.iterdir()] == ["list.csv"]
+
+
+@pytest.mark.parametrize(
+    ("setting", "message"),
+    [
+        ("rows.spacing=5", "5 has no unit"),
+        ('rows.along=["up"]', "the parcel has no side 'up'"),
+        ("plants.species=oak_of_dreams", "oak_of_dreams"),
+        ("subject.id=LR-77", "There is no parcel 'LR-77'"),
+        ("spacing=2", "sets no key"),
+        ("rows.spacin=2", "Did you mean spacing?"),
+        ('setbacks.file="none.toml"', "none.toml"),
+        ('terrain.file="none.tif"', "none.tif"),
+        ('layers.buildings.file="none.gpkg"', "none.gpkg"),
+        ("hand.plants=0", "is out of range"),
+        ('rows.offset="30 m"', "row"),
+    ],
+)  # fmt: skip
+def test_a_wrong_value_is_refused_before_anything_is_written(sample, tmp_path, setting, message):
+    folder, _ = sample
+    result = call("run", folder / "hillside.toml", "--set", setting, "--out", tmp_path / "out")
+    assert_clean(result, 2)
+    assert message in result.output
+    assert not list(tmp_path.iterdir())
+
+
+def test_a_folder_with_other_files_is_refused(sample, tmp_path):
+    folder, _ = sample
+    (tmp_path / "mine.txt").write_text("keep", encoding="utf-8")
+    result = call("run", folder / "hillside.toml", "--out", tmp_path)
+    assert_clean(result, 2)
+    assert "holds files of your own (mine.txt)" in result.output
+    assert (tmp_path / "mine.txt").read_text(encoding="utf-8") == "keep"
+
+
+def test_an_existing_plan_is_kept_unless_forced(tmp_path):
+    _, plan = started(tmp_path, "--length", "10 m", "--at", "9", "50")
+    before = plan.read_text(encoding="utf-8")
+    result = call("start", plan, "--length", "20 m")
+    assert_clean(result, 2)
+    assert "there is such a file already" in result.output
+    assert plan.read_text(encoding="utf-8") == before
+    assert_clean(call("start", plan, "--length", "20 m", "--at", "9", "50", "--force"), 0)
+
+
+def test_a_step_without_its_layers_says_what_to_run_first(tmp_path):
+    other = tmp_path / "data"
+    shutil.copytree(SAMPLE, other)
+    result = call("step", "plants", other / "hillside.toml", "--out", tmp_path / "plants.gpkg")
+    assert_clean(result, 2)
+    assert "Run the whole plan first" in result.output
