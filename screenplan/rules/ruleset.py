@@ -63,7 +63,7 @@ _CHOICES = {
     "measured_to": MEASURED_TO,
     "status": STATUSES,
 }
-_TEXTS = ("kind", "reason", "source")
+_TEXTS = ("kind", "reason", "source", "date")
 _FLAGS = ("confirm_locally", "use")
 KEYS = ("feature", *_LENGTHS, *_SHARES, "measured_from", "measured_to", *_TEXTS, "status", *_FLAGS)
 
@@ -94,6 +94,8 @@ class Rule:
         Why, by whom, and how the figure is known (one of `STATUSES`).
     confirm_locally : bool
         Whether the local code decides.
+    date : str
+        When the figure was taken from its source, such as ``2026-11``; empty if not said.
     kind : str
         Only things of this kind (``gas`` among buried lines); empty for all.
     passage_m : float
@@ -115,6 +117,7 @@ class Rule:
     source: str = "the user's own rule"
     status: str = "user"
     confirm_locally: bool = True
+    date: str = ""
     kind: str = ""
     passage_m: float = 0.0
     above_mature_height_m: float = 0.0
@@ -176,13 +179,14 @@ def load_rules(
     )
     rules = _merge({}, shipped, _SHIPPED)
     if path is not None:
-        rules = _merge(rules, _read_toml(Path(path)), str(path))
+        rules = _merge(rules, read_rule_file(Path(path)), str(path))
     if overrides:
         rules = _merge(rules, overrides, None)
     return tuple(rules.values())
 
 
-def _read_toml(path: Path) -> dict:
+def read_rule_file(path: Path) -> dict:
+    """Read a TOML file of rules; refused with a sentence if it cannot be."""
     try:
         text = path.read_text(encoding="utf-8")
     except OSError as error:
@@ -311,11 +315,12 @@ def _build(
             values = {"measured_from": "line", **values}
         rule = Rule(key=key, **values)
     else:
-        figures = {item.name for item in fields(Rule)} - {"reason", "source", "status"}
+        figures = {item.name for item in fields(Rule)} - {"reason", "source", "status", "date"}
         if values.keys() & figures and "source" not in values:
             values = {
                 "source": f"changed by the user; before: {base.source}",
                 "status": "user",
+                "date": "",
                 **values,
             }
         rule = replace(base, **values)
