@@ -48,9 +48,14 @@ class Place:
     middle: tuple[float, float]
 
     @property
+    def positions(self) -> int:
+        """Number of positions in plan."""
+        return len(np.unique(self.coarse[:, :2], axis=0))
+
+    @property
     def is_single(self) -> bool:
         """True for a place of one position."""
-        return len(np.unique(self.coarse[:, :2], axis=0)) == 1
+        return self.positions == 1
 
 
 def eyes_behind(

@@ -147,9 +147,9 @@ def trace_views(
         error = np.nan
         if second_sample and (timeline.rays or looker.may_see(place)):
             more = looker.eyes[place.is_single, True]
-            error = sampling_error(
-                timeline, sum_up(follow(looker.opening, more, place.dense, scene), scene)
-            )
+            denser = sum_up(follow(looker.opening, more, place.dense, scene), scene)
+            spots = len(np.unique(behind[:, :2], axis=0))
+            error = sampling_error(timeline, denser, place.positions, spots)
         holes, last = [], 0
         closed = year_closed(timeline.open[TYPICAL, 0], threshold)
         if timeline.rays and closed != 0:
