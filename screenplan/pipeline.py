@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+from screenplan.errors import InputError, Problem
 from screenplan.plan import Plan, read_plan
 from screenplan.steps import STEPS, Step
 
@@ -136,5 +138,33 @@ def run_plan(
     run = Run(plan, folder, site, dict(site.layers))
     for number, step in enumerate(STEPS.values(), start=2):
         tell(step.name, number, total)
-        run.layers |= step(run.layers, **step_arguments(step, plan, folder, site.terrain))
+        arguments = step_arguments(step, plan, folder, site.terrain)
+        with rows_of_files(run.layers, site.inputs):
+            run.layers |= step(run.layers, **arguments)
     return run
+
+
+@contextmanager
+def rows_of_files(layers: Mapping[str, Any], inputs: Sequence[Mapping[str, Any]]) -> Iterator[None]:
+    """Name file, layer and row as a person knows them in what a step refuses.
+
+    A step numbers rows from 1 in the layer that it was handed. Reading may have left rows out; it
+    keeps their numbers in an index called ``row``.
+    """
+    try:
+        yield
+    except InputError as error:
+        sources = {entry["name"]: entry for entry in inputs}
+        raise InputError(
+            _relocate(problem, layers, sources) for problem in error.problems
+        ) from None
+
+
+def _relocate(problem: Problem, layers: Mapping[str, Any], sources: Mapping[str, Any]) -> Problem:
+    source, layer = sources.get(problem.layer), layers.get(problem.layer)
+    if source is None or problem.file is not None or source["file"] is None:
+        return problem
+    rows = problem.rows
+    if layer is not None and layer.index.name == "row":
+        rows = [int(layer.index[row - 1]) for row in rows if 0 < row <= len(layer)]
+    return replace(problem, file=source["file"], layer=source["layer"], rows=rows)

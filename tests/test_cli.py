@@ -359,6 +359,21 @@ def test_a_wrong_value_is_refused_before_anything_is_written(sample, tmp_path, s
     assert not list(tmp_path.iterdir())
 
 
+def test_a_refusal_in_a_step_names_the_row_of_the_file(tmp_path):
+    folder = tmp_path / "data"
+    shutil.copytree(SAMPLE, folder)
+    windows = gpd.read_file(folder / "windows.geojson")
+    windows.loc[1, "geometry"] = None  # left out when read, so that rows and positions part
+    windows.loc[3, "geometry"] = shapely.affinity.translate(windows.geometry[3], 0.001, 0)
+    windows.to_file(folder / "windows.geojson", driver="GeoJSON", engine="fiona")
+    result = call("run", folder / "hillside.toml")
+    assert_clean(result, 2)
+    assert (
+        f"{folder / 'windows.geojson'}, layer windows, row 4: window {windows['window_id'][3]} is"
+        in result.output
+    )
+
+
 def test_a_folder_with_other_files_is_refused(sample, tmp_path):
     folder, _ = sample
     (tmp_path / "mine.txt").write_text("keep", encoding="utf-8")

@@ -59,7 +59,9 @@ def test_a_site_holds_the_contracts_columns_and_the_neighbourhood():
         expected = [column.name for column in INPUTS[name].columns]
         assert layer.columns.tolist() == [*expected, "geometry"]
         assert layer.crs == site.frame.crs
-        assert layer.index.tolist() == list(range(len(layer)))
+    # The buildings' rows in the source; the barn is row 3, out of reach.
+    assert site.layers["buildings"].index.tolist() == [1, 2]
+    assert site.layers["buildings"].index.name == "row"
     lots = site.layers["parcels"]
     # B-9 is 880 m away, beyond the reach of 150 m.
     assert lots["parcel_id"].tolist() == ["A-1", "A-2", "A-3"]

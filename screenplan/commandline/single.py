@@ -20,7 +20,7 @@ from screenplan.outputs.geopackage import horizontal, write_geopackage
 from screenplan.outputs.layers import GEOPACKAGE_NAME
 from screenplan.outputs.record import RECORD_NAME, read_record
 from screenplan.outputs.tables import write_csv
-from screenplan.pipeline import read_inputs, step_arguments
+from screenplan.pipeline import read_inputs, rows_of_files, step_arguments
 from screenplan.plan import LayerSource, read_plan
 from screenplan.site.loose import read_table
 from screenplan.steps import STEPS
@@ -91,7 +91,8 @@ def run_single(
             f"step {name} needs the layer {lacking[0]}",
             f"Run the whole plan first (screenplan run {plan_file}), or give --in {lacking[0]}=FILE",
         )
-    given_layers = step(layers, **step_arguments(step, plan, folder, site.terrain))
+    with rows_of_files(layers, site.inputs):
+        given_layers = step(layers, **step_arguments(step, plan, folder, site.terrain))
     _write(given_layers, out, frame)
     return given_layers
 

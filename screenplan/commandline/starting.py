@@ -22,7 +22,7 @@ from screenplan.commandline.outlines import (
 )
 from screenplan.contracts import INPUTS
 from screenplan.errors import InputError, refuse
-from screenplan.pipeline import read_inputs, step_arguments
+from screenplan.pipeline import read_inputs, rows_of_files, step_arguments
 from screenplan.plan import LayerSource as PlanSource
 from screenplan.plan import Plan, Subject, check_plan, read_plan
 from screenplan.plan_text import plan_text
@@ -171,7 +171,8 @@ def sides_of(
         else ("sides",)
     )
     for name in names:
-        layers |= STEPS[name](layers, **step_arguments(STEPS[name], plan, folder, site.terrain))
+        with rows_of_files(layers, site.inputs):
+            layers |= STEPS[name](layers, **step_arguments(STEPS[name], plan, folder, site.terrain))
     return layers["sides"], "us" if us else plan.plan.units
 
 

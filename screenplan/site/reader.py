@@ -269,7 +269,7 @@ class Reader:
             raise InputError(findings.problems)
         self.repairs += findings.repairs
         self._record(source, way, len(done))
-        return done.reset_index(drop=True)
+        return done
 
     def _read_near(self, source, way: Transformation, reach_m: float | None = None):
         west, south, east, north = self.subject.bounds
