@@ -1,8 +1,9 @@
 """Plants set along the planting lines.
 
 Lines that meet at a corner share one plant there: it stands at the zero peg of the line that starts
-at the corner, and the other line's last gap ends at it. Plants of different sides keep half a
-spacing from each other.
+at the corner, and the other line's last gap ends at it. Plants of different lines keep half a
+spacing from each other; where that leaves a gap above the spacing, the gap is reported as a dropped
+station with the word `CORNER_RULE` in place of a rule.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ from screenplan.contracts import DROPPED, HIGHEST_PLANT_M, PLANTS
 from screenplan.errors import refuse
 from screenplan.planting.existing import EXISTING_WITHIN_M, Standing, standing_plants
 from screenplan.planting.lines import CLEARANCE_M, covered_spans, plantable_stretches
-from screenplan.planting.patterns import FITS, PATTERNS, between, check_spacing
+from screenplan.planting.patterns import EQUAL_SHARE, FITS, PATTERNS, between, check_spacing
 from screenplan.planting.species import DEFAULT_SPECIES, Species, species_of
 from screenplan.planting.stations import (
     LEAST_SHARE,
@@ -204,30 +205,29 @@ class _Plan:
         self.groups: dict[int, list[list[float]]] = {}
         self.corners = shared_corners(layer)
         self.fixed: dict[int, list[float]] = {index: [] for index in range(len(lines))}
+        self.least = spacing * LEAST_SHARE
 
     def standing_on(self, index: int) -> list[float]:
         return [p.station for p in self.plants if p.line == index and p.standing is not None]
 
     def join_corners(self, fill_existing: bool, rows: tuple[int, ...]) -> None:
-        """Keep only the corners where one plant can stand for both lines."""
-        least = self.spacing * LEAST_SHARE
-        standing = shapely.MultiPoint([p.point for p in self.plants])
-        for start, end in list(self.corners.items()):
+        """Set one plant at each corner where it can stand for both lines."""
+        for start, end in self.corners.items():
             line, other = self.lines[start], self.lines[end]
-            corner = shapely.Point(line.coords[0])
             free = (
                 self.stretches[start]
                 and self.stretches[start][0][0] <= CORNER_M
                 and self.stretches[end]
                 and self.stretches[end][-1][1] >= other.length - CORNER_M
             )
-            crowded = not standing.is_empty and standing.distance(corner) < least
-            short = min(line.length, other.length) < (2 if start == end else 1) * least
+            crowded = self._is_crowded(start, shapely.Point(line.coords[0]))
+            short = min(line.length, other.length) < (2 if start == end else 1) * self.least
             kept = not fill_existing and (self.standing_on(start) or self.standing_on(end))
             if self.rows[start] not in rows or not free or crowded or short or kept:
                 continue
             self.fixed[start].append(0.0)
             self.fixed[end].append(other.length)
+            self._add(start, 0.0, 0.0)
 
     def plant_line(self, index: int, fill_existing: bool) -> None:
         line, standing = self.lines[index], self.standing_on(index)
@@ -235,15 +235,15 @@ class _Plan:
             self.groups[index] = []
             return
         fixed = sorted({*self.fixed[index], *standing})
-        if 0.0 in self.fixed[index]:
-            self._add(index, 0.0, 0.0)
-        stretches = subtract(self.stretches[index], self._near_others(index))
+        crowded = self._near_others(index)
+        stretches = subtract(self.stretches[index], crowded)
         if self.fit == "evened":
             found = set_evened(stretches, fixed, self.spacing)
         else:
             found = set_exact(line.length, stretches, fixed, standing, self.spacing, self.move_m)
         self._take(index, found)
         self.groups[index] = found.groups
+        self._explain(index, crowded)
 
     def stagger_line(self, index: int, fill_existing: bool) -> None:
         line, standing = self.lines[index], self.standing_on(index)
@@ -276,34 +276,68 @@ class _Plan:
         They arise where it is longer than the first row: round a corner that points inwards, and
         where stations crowded at a corner.
         """
-        stations: dict[int, list[float]] = {}
-        for plant in self.plants:
-            if self.rows[plant.line] == 2:
-                stations.setdefault(plant.line, []).append(plant.station)
-        for line in stations:
-            stations[line].sort()
-        for line, own in stations.items():
+        seconds = [int(index) for index in np.flatnonzero(self.rows == 2)]
+        for line in seconds:
+            own = self._stations_on(line)
             for a, b in pairwise(own):
                 if covers((a, b), self.stretches[line]):
-                    for station in between(a, b, self.spacing):
-                        self._add(line, float(station), 0.0)
+                    self._fill(line, between(a, b, self.spacing))
+        for line in seconds:
             before = self.corners.get(line)
-            if before not in stations:
+            if before is None or not self._stations_on(line) or not self._stations_on(before):
                 continue
-            length, last = self.lines[before].length, stations[before][-1]
-            if covers((last, length), self.stretches[before]) and covers(
-                (0.0, own[0]), self.stretches[line]
+            length, last = self.lines[before].length, self._stations_on(before)[-1]
+            first = self._stations_on(line)[0]
+            if not covers((last, length), self.stretches[before]) or not covers(
+                (0.0, first), self.stretches[line]
             ):
-                arms = (length - last, own[0])
-                at_corner = min(arms) >= self.spacing * LEAST_SHARE and max(arms) <= self.spacing
-                if at_corner and sum(arms) > self.spacing:
-                    self._add(line, 0.0, 0.0)
-                    continue
-                for at in between(last, length + own[0], self.spacing):
-                    if at < length:
-                        self._add(before, float(at), 0.0)
-                    else:
-                        self._add(line, float(at - length), 0.0)
+                continue
+            arms = (length - last, first)
+            if min(arms) >= self.least and self.spacing < sum(arms) <= 2 * self.spacing:
+                self._fill(line, [0.0])
+                continue
+            at = between(last, length + first, self.spacing)
+            self._fill(before, at[at < length])
+            self._fill(line, at[at >= length] - length)
+        for line in seconds:
+            self._explain(line, self._near_others(line))
+
+    def _fill(self, index: int, stations) -> None:
+        for station in stations:
+            if not self._is_crowded(index, self.lines[index].interpolate(station)):
+                self._add(index, float(station), 0.0)
+
+    def _stations_on(self, index: int) -> list[float]:
+        return sorted(plant.station for plant in self.plants if plant.line == index)
+
+    def _explain(self, index: int, crowded: list[tuple[float, float]]) -> None:
+        """Report the gaps above the spacing that plants of other lines leave."""
+        stations = sorted({*self._stations_on(index), *self.fixed[index]})
+        told = [station for line, station, _ in self.dropped if line == index]
+        for a, b in pairwise(stations):
+            if b - a <= self.spacing * (1.0 + EQUAL_SHARE) + CLEARANCE_M:
+                continue
+            if not covers((a, b), self.stretches[index]) or any(a < one < b for one in told):
+                continue
+            spans = [(max(a, low), min(b, high)) for low, high in crowded if low < b and high > a]
+            if spans:
+                low, high = max(spans, key=lambda span: span[1] - span[0])
+                middle = (low + high) / 2.0
+                self.dropped.append((index, middle, self.lines[index].interpolate(middle)))
+
+    def _room(self, index: int, other: int) -> float:
+        """Distance that plants of two lines keep: half a spacing, or the two rows' own distance."""
+        if self.sides[index] != self.sides[other] or self.rows[index] == self.rows[other]:
+            return self.least
+        return min(self.least, 0.99 * self.lines[index].distance(self.lines[other]))
+
+    def _is_crowded(self, index: int, point: shapely.Point) -> bool:
+        """Whether a plant of any line stands too near to a point of one line."""
+        rooms = {other: self._room(index, other) for other in {p.line for p in self.plants}}
+        return any(
+            plant.point.distance(point) < rooms[plant.line] * (1.0 - EQUAL_SHARE)
+            for plant in self.plants
+        )
 
     def _middles(self, first: int, group: list[float], line, apart: float) -> list[float]:
         group = sorted(set(group))
@@ -324,19 +358,19 @@ class _Plan:
         return stations
 
     def _near_others(self, index: int) -> list[tuple[float, float]]:
-        """Spans of a line that lie within half a spacing of a plant of another side."""
+        """Spans of a line on which a plant of another line leaves no room."""
         line = self.lines[index]
-        points = np.array(
-            [p.point for p in self.plants if self.sides[p.line] != self.sides[index]], dtype=object
-        )
-        if not points.size:
-            return []
-        least = self.spacing * LEAST_SHARE
-        points = points[shapely.distance(points, line) < least]
-        for station in self.fixed[index]:
-            corner = line.interpolate(station)
-            points = points[shapely.distance(points, corner) > CORNER_M]
-        return [span for point in points for span in covered_spans(line, keep_clear(point, least))]
+        corners = [line.interpolate(station) for station in self.fixed[index]]
+        spans = []
+        for other in sorted({plant.line for plant in self.plants} - {index}):
+            room = self._room(index, other)
+            points = np.array([p.point for p in self.plants if p.line == other], dtype=object)
+            points = points[shapely.distance(points, line) < room]
+            for point in points:
+                # The plant of a shared corner belongs to both lines.
+                if all(point.distance(corner) > CORNER_M for corner in corners):
+                    spans.extend(covered_spans(line, keep_clear(point, room)))
+        return spans
 
     def _take(self, index: int, found) -> None:
         for station, moved in found.placed:

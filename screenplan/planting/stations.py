@@ -20,6 +20,8 @@ Stretch = tuple[float, float]
 LEAST_SHARE = 0.5
 #: A station at a stretch's end is inside it, within rounding.
 AT_EDGE_M = 1e-9
+#: What is left of a stretch is no place to stand if it is shorter than this: rounding.
+CRUMB_M = 1e-6
 #: A fixed plant so near to a stretch's end stands at it.
 AT_END_M = 0.005
 
@@ -218,9 +220,9 @@ def subtract(stretches: Sequence[Stretch], spans: Sequence[Stretch]) -> list[Str
             if high <= a or low >= b:
                 cut.append((a, b))
                 continue
-            if low > a:
+            if low > a + CRUMB_M:
                 cut.append((a, low))
-            if high < b:
+            if high < b - CRUMB_M:
                 cut.append((high, b))
         left = cut
     return left

@@ -1,0 +1,55 @@
+"""Stations of one line: moving, dropping, fixed plants, and what is left of a stretch."""
+
+import numpy as np
+import pytest
+
+from screenplan.planting.stations import covers, set_evened, set_exact, settle, subtract
+
+
+def test_subtract():
+    assert subtract([(0, 10)], [(3, 4), (8, 12)]) == [(0, 3), (4, 8)]
+    assert subtract([(0, 10)], [(-1, 11)]) == []
+    # What rounding leaves is no place to stand: a plant there would touch the one that crowds it.
+    assert subtract([(0, 10)], [(1.8e-15, 0.9)]) == [(0.9, 10)]
+    assert subtract([(0, 10)], [(9, 10 - 1e-12)]) == [(0, 9)]
+
+
+def test_stations_that_crowd_are_dropped():
+    found = settle([(0, 0), (0.4, 0), (1.5, 0)], [(0, 10)], [], 1.5, 0.0)
+    assert (found.placed, found.dropped) == ([(0, 0), (1.5, 0)], [0.4])
+    found = settle([(1.0, 0), (3.0, 0)], [(0, 10)], [3.3], 1.5, 0.0)
+    assert (found.placed, found.dropped) == ([(1.0, 0)], [3.0])
+
+
+def test_a_station_moves_to_the_nearest_end_within_reach():
+    stretches = [(0, 2.7), (3.4, 10)]
+    wanted = [(0, 0), (1.5, 0), (3.0, 0), (4.5, 0)]
+    assert settle(wanted, stretches, [], 1.5, 0.5).placed[2] == pytest.approx((2.7, -0.3))
+    assert settle(wanted, stretches, [], 1.5, 0.2).dropped == [3.0]
+    # Not back across a plant that is set already, nor next to one that is to come.
+    assert settle([(2.7, 0), (3.0, 0)], stretches, [], 1.5, 0.5).dropped == [3.0]
+    assert settle([(3.0, 0), (3.2, 0), (4.0, 0)], [(3.4, 10)], [], 1.5, 0.5).placed == [(4.0, 0)]
+
+
+def test_exact_meets_a_fixed_plant_without_crowding_or_a_wide_gap():
+    # 0, 1.5, 3, 4.5 and a corner's plant at 5: the last goes half way between 3 and 5.
+    found = set_exact(5.0, [(0, 5)], [5.0], [], 1.5, 0.0)
+    assert found.placed == [(0.0, 0.0), (1.5, 0.0), (3.0, 0.0), (4.0, -0.5)]
+    # Between two plants that stand the gap is filled evenly.
+    found = set_exact(9.0, [(0, 9)], [2.0, 6.0], [2.0, 6.0], 1.5, 0.0)
+    stations = [station for station, _ in found.placed]
+    assert stations == pytest.approx([0, 1.0, 2 + 4 / 3, 2 + 8 / 3, 7.5, 9.0])
+
+
+def test_evened_ends_give_way_to_fixed_plants_and_to_each_other():
+    found = set_evened([(0, 3), (3.2, 6)], [], 1.5)
+    stations = np.array([station for station, _ in found.placed])
+    assert stations[:3] == pytest.approx([0, 1.5, 3])
+    assert stations[3:] == pytest.approx([3.75, 4.875, 6])  # half a spacing from the one before
+    found = set_evened([(0.5, 5)], [0.0], 1.5)
+    assert found.placed[0][0] == pytest.approx(0.75)
+
+
+def test_covers():
+    assert covers((1, 2), [(0, 3)])
+    assert not covers((1, 4), [(0, 3), (3.5, 5)])
