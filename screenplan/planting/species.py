@@ -26,6 +26,10 @@ GROWTH_CLASSES = {
 #: A species of the shipped table that a plan takes when it names none.
 DEFAULT_SPECIES = "thuja_occidentalis"
 
+#: What a site may do to a plant, and how well it may stand it.
+TOLERANCES = ("browse", "salt", "shade", "wet")
+TOLERANCE_LEVELS = ("intolerant", "intermediate", "tolerant")
+
 _TEXTS = {"latin": "latin_name", "common": "common_name", "genus": "genus"}
 _SHARES = {"spread_share": (0.02, 5.0), "clear_stem_share": (0.0, 0.9), "winter_share": (0.0, 1.0)}
 KEYS = (
@@ -43,6 +47,7 @@ KEYS = (
     "clear_stem",
     "leaf_density",
     "hardiness_zones",
+    "tolerances",
     "sources",
 )
 _NEEDED = {
@@ -84,6 +89,8 @@ class Species:
         Share of the screening that is left after leaf fall, 1 for evergreens.
     hardiness_zones : tuple of 2 ints, optional
         Coldest and warmest USDA zone, if known.
+    tolerances : mapping
+        Of `TOLERANCES`, one of `TOLERANCE_LEVELS`; those that are known.
     sources : mapping
         Per value, where it comes from and how it is known.
     """
@@ -105,6 +112,7 @@ class Species:
     leaf_density: tuple[float, float] = (1.0, 4.0)
     winter_share: float = 1.0
     hardiness_zones: tuple[int, int] | None = None
+    tolerances: Mapping[str, str] = field(default_factory=dict, compare=False)
     sources: Mapping[str, str] = field(default_factory=dict, compare=False)
 
     def yearly_growth(self, growth: str) -> float:
@@ -259,6 +267,8 @@ class _Reader:
             made = Species(key=self.key, **new)
         else:
             said = new.pop("sources", {})
+            if "tolerances" in new:
+                new["tolerances"] = {**base.tolerances, **new["tolerances"]}
             changed = {name.removesuffix("_m"): "the user's value" for name in new}
             made = replace(base, key=self.key, **new, sources={**base.sources, **changed, **said})
         return self._consistent(made)
@@ -314,10 +324,26 @@ class _Reader:
             self._pair(name, value, 0.0, 30.0, float, new)
         elif name == "hardiness_zones":
             self._pair(name, value, 1, 13, int, new)
+        elif name == "tolerances":
+            self._tolerances(value, new)
         elif isinstance(value, Mapping) and all(isinstance(text, str) for text in value.values()):
             new["sources"] = dict(value)
         else:
             self.wrong(name, "sources is not a table of texts", 'Write shape = "seen on site"')
+
+    def _tolerances(self, value: object, new: dict) -> None:
+        good = isinstance(value, Mapping) and all(
+            what in TOLERANCES and level in TOLERANCE_LEVELS for what, level in value.items()
+        )
+        if good:
+            new["tolerances"] = dict(value)
+        else:
+            self.wrong(
+                "tolerances",
+                f"tolerances is {value!r}",
+                f"Write of {', '.join(TOLERANCES)} one of {', '.join(TOLERANCE_LEVELS)}, such as "
+                '{ shade = "intermediate" }',
+            )
 
     def _length(self, name: str, value: object) -> float | None:
         try:
