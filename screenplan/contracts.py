@@ -1217,7 +1217,7 @@ PEGS = Contract(
             required=True,
             choices=("zero", "end", "fence"),
         ),
-        Column("base_id", "text", "The base line of which it is an end; empty for the fence"),
+        Column("base_id", "text", "The base lines of which it is an end; empty for the fence"),
         Column("x_m", "number", "East of the site's origin", unit="m", required=True),
         Column("y_m", "number", "North of it", unit="m", required=True),
         Column("ground_m", "number", "Height of the ground there", unit="m", required=True),

@@ -1,0 +1,1 @@
+"""Works: what the crew does, with which material, when and for how much."""

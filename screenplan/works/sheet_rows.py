@@ -1,0 +1,295 @@
+"""The rows of the stake-out sheet: tape points, pegs, tapes, stakes and checks."""
+
+from __future__ import annotations
+
+import math
+from itertools import pairwise
+
+import numpy as np
+
+from screenplan.errors import refuse
+from screenplan.works.bases import ON_TAPE_M, Base
+from screenplan.works.refit import TAPE_M
+from screenplan.works.tape_points import TRUST, tapes_reach
+from screenplan.works.taping import CROSSING_DEG, READING_M, TwoTapes, best_pair, crosses_well
+
+#: A residual above this many times the tape's own accuracy is told.
+LARGE_RESIDUAL = 3.0
+_CORNER = "a parcel corner counts only where its pin or stone is found: never measure from a fence"
+
+
+def peg_rows(pegs, bases, places, points, walls, tape_m, ground) -> list[dict]:
+    """Set each peg by two tapes, with a third for the check."""
+    trust = np.array([TRUST[place.kind] for place in places])
+    names = [place.point_id for place in places]
+    numbers = {id(base): f"L{number}" for number, base in enumerate(bases, 1)}
+    rows = []
+    for peg in pegs:
+        reach = tapes_reach(points, peg.xy, walls, tape_m)
+        pair, says = _choose_pair(points, peg.xy, reach, trust)
+        if pair is None:
+            raise refuse(
+                f"peg {peg.name} cannot be set: there are no two points to measure it from",
+                "Give found points of the ground in a layer marks",
+                layer="marks",
+            )
+        others = [
+            index
+            for index in np.flatnonzero(reach)
+            if index not in (pair.a, pair.b)
+            and min(
+                _opening(points, index, pair.a, peg.xy), _opening(points, index, pair.b, peg.xy)
+            )
+            > math.radians(10.0)
+        ]
+        distance = np.hypot(*(points - peg.xy).T)
+        third = min(others, key=lambda index: distance[index] * trust[index]) if others else None
+        if "parcel corner" in (places[pair.a].kind, places[pair.b].kind):
+            says.append(_CORNER)
+        if peg.role == "fence":
+            says.append("a post hole: have buried lines located before digging")
+        rows.append(
+            {
+                "peg_id": peg.name,
+                "role": peg.role,
+                "base_id": ", ".join(numbers[id(base)] for base, _ in peg.ends) or None,
+                "x_m": float(peg.xy[0]),
+                "y_m": float(peg.xy[1]),
+                "ground_m": float(ground.height(peg.xy)[0]),
+                "point_a": names[pair.a],
+                "tape_a_m": pair.tape_a_m,
+                "slope_a_m": ground.taut(points[pair.a], peg.xy),
+                "point_b": names[pair.b],
+                "tape_b_m": pair.tape_b_m,
+                "slope_b_m": ground.taut(points[pair.b], peg.xy),
+                "side": pair.side,
+                "crossing_deg": pair.crossing_deg,
+                "point_c": None if third is None else names[third],
+                "tape_c_m": None if third is None else float(distance[third]),
+                "slope_c_m": None if third is None else ground.taut(points[third], peg.xy),
+                "tolerance_m": pair.tolerance_m,
+                "says": "; ".join(says) or None,
+            }
+        )
+    return rows
+
+
+def _opening(points, index, other, place) -> float:
+    """Angle at a place between two points, folded to 0 to 90°, radians."""
+    a, b = points[index] - place, points[other] - place
+    angle = abs(math.atan2(a[0] * b[1] - a[1] * b[0], a @ b))
+    return min(angle, math.pi - angle)
+
+
+def _choose_pair(points, place, reach, trust) -> tuple[TwoTapes | None, list[str]]:
+    pair = best_pair(points, place, reach, trust)
+    if pair is not None and crosses_well(pair.crossing_deg):
+        return pair, []
+    # Without a pair in reach, longer tapes or tapes round a house are better than none.
+    wider = best_pair(points, place, np.ones(len(points), bool), trust)
+    if wider is not None and crosses_well(wider.crossing_deg):
+        return wider, [
+            "a tape is too short or a house is in its way: measure it in two parts in line"
+        ]
+    pair = pair or wider
+    if pair is None:
+        return None, []
+    return pair, [
+        f"the tapes cross at {pair.crossing_deg:.0f}°, outside {CROSSING_DEG[0]:.0f} to "
+        f"{CROSSING_DEG[1]:.0f}°: check the peg with the third distance"
+    ]
+
+
+def base_rows(bases, pegs, stretches, ground) -> list[dict]:
+    """Describe each tape after the fit."""
+    rows = []
+    for number, (base, stretch) in enumerate(zip(bases, stretches, strict=True), 1):
+        ends = {role: peg for peg in pegs for own, role in peg.ends if own is base}
+        here = Base(ends["zero"].xy, ends["end"].xy)
+        length = here.length * stretch
+        east, north = here.direction
+        rows.append(
+            {
+                "base_id": f"L{number}",
+                "line_ids": ", ".join(base.lines),
+                "from_peg": ends["zero"].name,
+                "to_peg": ends["end"].name,
+                "length_m": length,
+                "slope_m": float(ground.along(here, np.array([here.length]))[0]) * stretch,
+                "bearing_deg": math.degrees(math.atan2(east, north)) % 360.0,
+                "stretch": stretch,
+                "stakes": len(base.stakes),
+            }
+        )
+    return rows
+
+
+def stake_rows(bases, base_rows, staked, out, plants, mark, ground) -> list[dict]:
+    """Give each stake its running distance and offset after the fit."""
+    records = plants[["plant_id", "line_id", "row", "species"]].to_dict("records")
+    rows = []
+    for base, own, places in zip(bases, base_rows, staked, strict=True):
+        length = own["length_m"]
+        t0, t1 = out[own["from_peg"]], out[own["to_peg"]]
+        here = Base(*_ends(places, own))
+        slopes = ground.along(here, places[:, 0])
+        heights = ground.height(places[:, 2:])
+        for (position, _, _), (along, offset, x, y), slope, z in zip(
+            base.stakes, places, slopes, heights, strict=True
+        ):
+            plant = records[position]
+            off = abs(offset) > ON_TAPE_M
+            share = along / length
+            # Across the tape the pegs' errors are shared out, along it the zero peg's counts; an
+            # offset turns with the tape.
+            across = (1.0 - share) * t0 + share * t1
+            along_error = t0 + abs(offset) * (t0 + t1) / length
+            tolerance = math.hypot(across, along_error) + READING_M * math.sqrt(2.0 if off else 1.0)
+            rows.append(
+                {
+                    "stake_id": int(plant["plant_id"]),
+                    "plant_id": int(plant["plant_id"]),
+                    "line_id": plant["line_id"],
+                    "row": int(plant["row"]),
+                    "base_id": own["base_id"],
+                    "along_m": float(along),
+                    "slope_along_m": float(slope),
+                    "offset_m": abs(float(offset)) if off else 0.0,
+                    "offset_side": "on the line" if not off else "left" if offset > 0 else "right",
+                    "diagonal_m": math.hypot(along, offset) if off else None,
+                    "x_m": float(x),
+                    "y_m": float(y),
+                    "ground_m": float(z),
+                    "tolerance_m": tolerance,
+                    "mark": mark,
+                    "species": plant["species"],
+                    "xy": (x, y),
+                }
+            )
+    return rows
+
+
+def _ends(places: np.ndarray, own: dict) -> tuple[np.ndarray, np.ndarray]:
+    """Pegs of a tape, from any of its stakes and its bearing."""
+    angle = math.radians(own["bearing_deg"])
+    u = np.array([math.sin(angle), math.cos(angle)])
+    along, offset, *xy = places[0]
+    start = np.array(xy) - along * u - offset * np.array([-u[1], u[0]])
+    return start, start + own["length_m"] * u
+
+
+def check_rows(bases, base_rows, stake_rows, pegs, ground) -> list[dict]:
+    """List the closing distances, diagonals and distances between tapes."""
+    rows = []
+    for base, own in zip(bases, base_rows, strict=True):
+        rows.append(
+            {
+                "base_id": own["base_id"],
+                "kind": "closing",
+                "from_name": own["from_peg"],
+                "to_name": own["to_peg"],
+                "planned_m": base.length,
+                "refit_m": own["length_m"],
+                "slope_m": own["slope_m"],
+                "says": "The tape must read this at the end peg; if it does not, set both pegs anew "
+                "or give the reading as a measured distance and run the plan again",
+            }
+        )
+        offsets = [
+            row for row in stake_rows if row["base_id"] == own["base_id"] and row["offset_m"] > 0
+        ]
+        for row in offsets[:: max(1, len(offsets) - 1)] if offsets else []:
+            zero = next(peg for peg in pegs if peg.name == own["from_peg"])
+            rows.append(
+                {
+                    "base_id": own["base_id"],
+                    "kind": "diagonal",
+                    "from_name": own["from_peg"],
+                    "to_name": str(row["stake_id"]),
+                    "planned_m": row["diagonal_m"],
+                    "refit_m": row["diagonal_m"],
+                    "slope_m": ground.taut(zero.xy, row["xy"], row["diagonal_m"]),
+                    "says": "Proves that the offset is square to the tape: the square of this is the "
+                    "sum of the squares of running distance and offset",
+                }
+            )
+    named = {peg.name: peg for peg in pegs}
+    for first, second in pairwise(base_rows):
+        a = named[first["from_peg"]]
+        b = named[second["to_peg"]]
+        if a is b:
+            a, b = named[first["to_peg"]], named[second["from_peg"]]
+        if a is b:
+            continue
+        level = math.hypot(*(b.xy - a.xy))
+        rows.append(
+            {
+                "kind": "between",
+                "from_name": a.name,
+                "to_name": b.name,
+                "planned_m": level,
+                "refit_m": level,
+                "slope_m": ground.taut(a.xy, b.xy),
+                "says": "Proves two tapes against each other, where nothing stands between",
+            }
+        )
+    return [{"check_id": f"C{number}", **row} for number, row in enumerate(rows, 1)]
+
+
+def measured_rows(readings, fit, stretches, bases, pegs, stake_rows, ground) -> list[dict]:
+    """Set what the user measured beside the fit."""
+    xy = {("point", number): place for number, place in enumerate(fit.points)}
+    xy |= {("peg", number): peg.xy for number, peg in enumerate(pegs)}
+    xy |= {("stake", row["stake_id"]): np.array(row["xy"]) for row in stake_rows}
+    rows = []
+    for number, one in enumerate(readings, 1):
+        refit = float(math.hypot(*(xy[one.start] - xy[one.end])))
+        base_id = None
+        if one.base is not None:
+            at = next(index for index, base in enumerate(bases) if base is one.base)
+            refit, base_id = one.planned_m * fit.scale * stretches[at], f"L{at + 1}"
+        residual = one.level_m - refit
+        fitted = one.between_points or one.base is not None
+        says = (
+            "The stake-out was fitted to it"
+            if fitted
+            else "Only compared: pegs and stakes are fitted by their own tape, and the map by tape points"
+        )
+        if abs(residual) > LARGE_RESIDUAL * TAPE_M:
+            says += f"; it does not agree by {abs(residual):.2f} m: measure it again"
+        rows.append(
+            {
+                "check_id": f"M{number}",
+                "base_id": base_id,
+                "kind": "measured",
+                "from_name": one.names[0],
+                "to_name": one.names[1],
+                "planned_m": one.planned_m,
+                "refit_m": refit,
+                "slope_m": ground.taut(xy[one.start], xy[one.end], refit),
+                "measured_m": one.level_m,
+                "residual_m": residual,
+                "says": says,
+            }
+        )
+    return rows
+
+
+def point_rows(places, on_map, fitted, peg_rows, ground) -> list[dict]:
+    """Describe the tape points after the fit."""
+    used = {row[key] for row in peg_rows for key in ("point_a", "point_b", "point_c")}
+    moved = np.hypot(*(fitted - on_map).T)
+    return [
+        {
+            "point_id": place.point_id,
+            "name": place.name,
+            "kind": place.kind,
+            "source_id": place.source_id,
+            "x_m": float(xy[0]),
+            "y_m": float(xy[1]),
+            "ground_m": float(z),
+            "moved_m": float(shift),
+            "used": place.point_id in used,
+        }
+        for place, xy, z, shift in zip(places, fitted, ground.height(fitted), moved, strict=True)
+    ]

@@ -1,0 +1,204 @@
+"""The stake-out: pegs by two tapes, and running distances along the tape between them.
+
+Each peg stands at two taped distances from points that can be found, with the side and a third
+distance for the check. From the zero peg a tape is laid to the end peg, and each plant has its
+running distance on it, never its distance from the plant before. Level lengths and those that a tape
+on the ground reads stand side by side: along the tape they follow the ground, between tape point and
+peg they are those of a taut tape.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+
+from screenplan.contracts import BASE_LINES, PEGS, STAKE_CHECKS, STAKES, TAPE_POINTS
+from screenplan.errors import refuse
+from screenplan.tables import layer_of, table_of, with_notes
+from screenplan.works import sheet_rows as sheet
+from screenplan.works.bases import Base, lay_bases
+from screenplan.works.ground import Ground
+from screenplan.works.readings import Book, Peg
+from screenplan.works.refit import TAPE_M, fit_points, fit_stretch
+from screenplan.works.tape_points import GRAZE_M, find_tape_points
+from screenplan.works.taping import crosses_well
+
+#: Ends of tapes nearer to each other than this are one peg, metres.
+SAME_PEG_M = 0.001
+#: What flags or paint are called if the user does not say.
+DEFAULT_MARK = "pink flag"
+
+
+def stake_out(
+    parcels: gpd.GeoDataFrame,
+    planting_lines: gpd.GeoDataFrame,
+    plants: gpd.GeoDataFrame,
+    buildings: gpd.GeoDataFrame | None = None,
+    marks: gpd.GeoDataFrame | None = None,
+    fence: gpd.GeoDataFrame | None = None,
+    *,
+    tape_m: float = 50.0,
+    mark: str = DEFAULT_MARK,
+    measured: Sequence[tuple[str, str, float]] = (),
+    map_accuracy_m: float = 1.0,
+    terrain=None,
+) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame, gpd.GeoDataFrame, gpd.GeoDataFrame, pd.DataFrame]:
+    """Lay out pegs, tapes and stakes.
+
+    Parameters
+    ----------
+    parcels, planting_lines, plants : GeoDataFrame
+        In the local frame. Plants that stand already get no stake.
+    buildings : GeoDataFrame, optional
+        Those on the subject give tape points; all of them are in a tape's way.
+    marks : GeoDataFrame, optional
+        Found monuments and other points of the ground.
+    fence : GeoDataFrame, optional
+        Its corner, end and gate posts are pegged too.
+    tape_m : float
+        Length of the tape, metres.
+    mark : str
+        What marks a plant: flag or paint, and its colour.
+    measured : sequence of (str, str, float)
+        Names of two tape points, pegs or stakes (``"A"``, ``"P1"``, ``"12"``) and what a taut tape
+        between them read, metres. Between tape points they move houses and stretch the map; along
+        one tape they stretch its stations; see `screenplan.works.refit`.
+    map_accuracy_m : float
+        How far the map may be out, metres.
+    terrain : Terrain, optional
+        A level site without it.
+
+    Returns
+    -------
+    tape_points, pegs, base_lines, stakes : GeoDataFrame
+    stake_checks : DataFrame
+
+    Raises
+    ------
+    InputError
+        If a parameter is out of range, or a measured distance names nothing or is a slip.
+    """
+    if not (math.isfinite(tape_m) and tape_m >= 5.0):
+        raise refuse(
+            f"the tape is {tape_m} m long", "Give a tape of 5 m or more", key="stakeout.tape"
+        )
+    if not mark.strip():
+        raise refuse(
+            "stakes have no mark", "Name a flag or paint and its colour", key="stakeout.mark"
+        )
+    places = find_tape_points(parcels, buildings, marks)
+    bases = lay_bases(planting_lines, plants, tape_m=tape_m)
+    pegs = _pegs(bases, fence)
+    ground = Ground(terrain)
+    book = Book(places, pegs, bases, plants)
+    readings = [book.reading(*one, ground) for one in measured]
+    on_map = np.array([[place.x, place.y] for place in places])
+    fit = fit_points(
+        on_map,
+        [place.group for place in places],
+        [(one.start[1], one.end[1], one.level_m) for one in readings if one.between_points],
+        map_accuracy_m=map_accuracy_m,
+    )
+    stretches = []
+    for base in bases:
+        own = [one for one in readings if one.base is base]
+        planned = [one.planned_m * fit.scale for one in own]
+        stretches.append(fit_stretch(planned, [one.level_m for one in own]))
+    for peg in pegs:
+        peg.xy = peg.xy * fit.scale
+    staked = _set_stakes(bases, fit.scale, stretches)
+    walls = _walls(buildings, places, on_map, fit.points)
+    peg_rows = sheet.peg_rows(pegs, bases, places, fit.points, walls, tape_m, ground)
+    out = {row["peg_id"]: row["tolerance_m"] for row in peg_rows}
+    base_rows = sheet.base_rows(bases, pegs, stretches, ground)
+    stake_rows = sheet.stake_rows(bases, base_rows, staked, out, plants, mark, ground)
+    checks = sheet.check_rows(bases, base_rows, stake_rows, pegs, ground)
+    checks += sheet.measured_rows(readings, fit, stretches, bases, pegs, stake_rows, ground)
+    crs = parcels.crs
+    points = layer_of(
+        TAPE_POINTS,
+        sheet.point_rows(places, on_map, fit.points, peg_rows, ground),
+        shapely.points(fit.points),
+        crs,
+    )
+    peg_layer = layer_of(PEGS, peg_rows, [shapely.Point(peg.xy) for peg in pegs], crs)
+    lines = [shapely.LineString([base.start * fit.scale, base.end * fit.scale]) for base in bases]
+    base_layer = layer_of(BASE_LINES, base_rows, lines, crs)
+    stakes = layer_of(
+        STAKES,
+        [{k: v for k, v in row.items() if k != "xy"} for row in stake_rows],
+        [shapely.Point(row["xy"]) for row in stake_rows],
+        crs,
+    )
+    with_notes(points, _notes(peg_rows, checks))
+    return points, peg_layer, base_layer, stakes, table_of(STAKE_CHECKS, checks)
+
+
+def _pegs(bases: list[Base], fence: gpd.GeoDataFrame | None) -> list[Peg]:
+    pegs: list[Peg] = []
+    for base in bases:
+        for role, xy in (("zero", base.start), ("end", base.end)):
+            # Rows that meet at a corner share a peg.
+            same = [peg for peg in pegs if math.hypot(*(peg.xy - xy)) <= SAME_PEG_M]
+            peg = same[0] if same else Peg(f"P{len(pegs) + 1}", role, xy.copy())
+            peg.ends.append((base, role))
+            if not same:
+                pegs.append(peg)
+    if fence is not None and len(fence):
+        posts = fence["role"].isin(["corner", "end", "gate"]) & (fence["kind"] == "post")
+        for xy in shapely.get_coordinates(fence.geometry[posts].to_numpy()):
+            pegs.append(Peg(f"P{len(pegs) + 1}", "fence", xy))
+    return pegs
+
+
+def _set_stakes(bases, scale, stretches) -> list[np.ndarray]:
+    """Give running distances and signed offsets of each base's stakes after the fit, and their places."""
+    staked = []
+    for base, stretch in zip(bases, stretches, strict=True):
+        fitted = Base(base.start * scale, base.end * scale)
+        at = np.array(
+            [[along * scale * stretch, offset * scale] for _, along, offset in base.stakes]
+        )
+        staked.append(np.column_stack([at, fitted.place(at[:, 0], at[:, 1])]))
+    return staked
+
+
+def _walls(buildings, places, on_map, fitted) -> shapely.Geometry | None:
+    """Houses that are in a tape's way, moved as the fit moves their corners."""
+    if buildings is None or not len(buildings):
+        return None
+    shapes = []
+    for number, row in enumerate(buildings.itertuples(), 1):
+        own = getattr(row, "building_id", None)
+        own = str(number) if own is None or pd.isna(own) else str(own)
+        corners = [index for index, place in enumerate(places) if place.group == own]
+        shape = row.geometry
+        if len(corners) >= 2:
+            dx, dy = (fitted[corners] - on_map[corners]).mean(axis=0)
+            shape = shapely.transform(shape, lambda xy, move=(dx, dy): xy + move)
+        shapes.append(shapely.buffer(shape, -GRAZE_M))
+    return shapely.union_all(shapes)
+
+
+def _notes(peg_rows, checks) -> list[str]:
+    notes = []
+    bad = [row["peg_id"] for row in peg_rows if not crosses_well(row["crossing_deg"])]
+    if bad:
+        notes.append(
+            f"The tapes to peg {', '.join(bad)} cross badly: give found points in a layer marks"
+        )
+    large = [
+        f"{row['from_name']} to {row['to_name']}"
+        for row in checks
+        if row["kind"] == "measured" and abs(row["residual_m"]) > sheet.LARGE_RESIDUAL * TAPE_M
+    ]
+    if large:
+        notes.append(
+            f"The measured distance {'; '.join(large)} does not agree with the others: measure it again"
+        )
+    return notes

@@ -1,0 +1,158 @@
+"""Points that can be found on the ground: marks, house corners, corners of the parcel."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from shapely.geometry.polygon import orient
+
+#: A change of direction of an outline that can be seen as a corner, degrees.
+CORNER_DEG = 30.0
+#: Edges of a house shorter than this make no corner that a tape is hooked to, metres.
+SHORT_EDGE_M = 0.5
+#: A tape may graze a house by so much, metres.
+GRAZE_M = 0.05
+#: How much worse a kind of point is than a found mark: a pin may be lost or out of place.
+TRUST = {"mark": 1.0, "house corner": 1.2, "parcel corner": 1.5}
+_NAMES = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
+
+
+@dataclass
+class TapePoint:
+    """A point from which tapes start.
+
+    Parameters
+    ----------
+    point_id : str
+        Letter on the sheet.
+    name : str
+    kind : {"mark", "house corner", "parcel corner"}
+    source_id : str
+        Mark, building or parcel.
+    group : str
+        Points of one group move together when the map is fitted to measured distances; empty for
+        those that stay with the rows.
+    x, y : float
+        Metres.
+    """
+
+    point_id: str
+    name: str
+    kind: str
+    source_id: str
+    group: str
+    x: float
+    y: float
+
+
+def find_tape_points(
+    parcels: gpd.GeoDataFrame,
+    buildings: gpd.GeoDataFrame | None = None,
+    marks: gpd.GeoDataFrame | None = None,
+) -> list[TapePoint]:
+    """List marks, corners of the subject's buildings, and corners of the subject, lettered.
+
+    Buildings on other parcels are left out: their corners are not ours to walk to.
+    """
+    subject = parcels.loc[parcels["is_subject"].to_numpy(bool)].iloc[0]
+    found: list[TapePoint] = []
+    if marks is not None:
+        for number, row in enumerate(marks.itertuples(), 1):
+            name = _text(row, "name") or f"{_text(row, 'kind') or 'mark'} {number}"
+            own = _text(row, "mark_id") or str(number)
+            for xy in shapely.get_coordinates(row.geometry):
+                found.append(TapePoint("", name, "mark", own, "", *map(float, xy)))
+    if buildings is not None:
+        several = sum(_on(subject.geometry, shape) for shape in buildings.geometry) > 1
+        for number, row in enumerate(buildings.itertuples(), 1):
+            if not _on(subject.geometry, row.geometry):
+                continue
+            own = _text(row, "building_id") or str(number)
+            what = f"{_text(row, 'kind') or 'house'} {own}" if several else "house"
+            for name, xy in _corners(row.geometry, SHORT_EDGE_M):
+                found.append(
+                    TapePoint("", f"{name} corner of the {what}", "house corner", own, own, *xy)
+                )
+    own = str(subject["parcel_id"])
+    corners = _corners(subject.geometry, 0.0)
+    if len(corners) < 2:
+        # A round parcel has no corner: its outermost points, which must then be marked first.
+        corners = _extremes(subject.geometry)
+    for name, xy in corners:
+        found.append(TapePoint("", f"{name} corner of the parcel", "parcel corner", own, "", *xy))
+    for number, point in enumerate(found):
+        point.point_id = letters(number)
+    return found
+
+
+def letters(number: int) -> str:
+    """Count in letters: A, B to Z, then AA, AB and so on, for 0, 1 and so on."""
+    text = ""
+    number += 1
+    while number:
+        number, rest = divmod(number - 1, 26)
+        text = chr(ord("A") + rest) + text
+    return text
+
+
+def tapes_reach(
+    points: np.ndarray, place: np.ndarray, walls: shapely.Geometry | None, tape_m: float
+) -> np.ndarray:
+    """Tell from which points a tape of that length reaches a place without a house in the way."""
+    distance = np.hypot(*(points - place).T)
+    free = distance <= tape_m
+    if walls is None or walls.is_empty:
+        return free
+    ends = np.broadcast_to(place, points.shape)
+    tapes = shapely.linestrings(np.stack([points, ends], axis=1))
+    return free & (shapely.length(shapely.intersection(tapes, walls)) <= GRAZE_M)
+
+
+def _on(subject: shapely.Geometry, shape: shapely.Geometry) -> bool:
+    inside = shapely.intersection(subject, shape).area
+    return bool(inside > 0.5 * shape.area)
+
+
+def _text(row, name: str) -> str:
+    value = getattr(row, name, None)
+    return "" if value is None or value != value or str(value) in ("", "<NA>") else str(value)
+
+
+def _corners(geometry: shapely.Geometry, short: float) -> list[tuple[str, tuple[float, float]]]:
+    found = []
+    centre = geometry.centroid
+    for part in shapely.get_parts(geometry):
+        xy = shapely.get_coordinates(orient(part).exterior)[:-1]
+        back, ahead = xy - np.roll(xy, 1, axis=0), np.roll(xy, -1, axis=0) - xy
+        turn = np.arctan2(
+            back[:, 0] * ahead[:, 1] - back[:, 1] * ahead[:, 0], (back * ahead).sum(axis=1)
+        )
+        long = np.minimum(np.hypot(*back.T), np.hypot(*ahead.T)) >= short
+        for x, y in xy[(np.abs(np.degrees(turn)) >= CORNER_DEG) & long]:
+            found.append((x, y))
+    return _named(found, centre)
+
+
+def _extremes(geometry: shapely.Geometry) -> list[tuple[str, tuple[float, float]]]:
+    xy = shapely.get_coordinates(geometry)
+    picked = {int(index) for index in (*xy.argmax(axis=0), *xy.argmin(axis=0))}
+    return _named([tuple(xy[index]) for index in sorted(picked)], geometry.centroid)
+
+
+def _named(found, centre) -> list[tuple[str, tuple[float, float]]]:
+    names = [_towards(x - centre.x, y - centre.y) for x, y in found]
+    seen: dict[str, int] = {}
+    result = []
+    for name, (x, y) in zip(names, found, strict=True):
+        seen[name] = seen.get(name, 0) + 1
+        numbered = f"{name} {seen[name]}" if names.count(name) > 1 else name
+        result.append((numbered, (float(x), float(y))))
+    return result
+
+
+def _towards(x: float, y: float) -> str:
+    return _NAMES[round(math.degrees(math.atan2(x, y)) % 360.0 / 45.0) % 8]
