@@ -24,6 +24,8 @@ def judge_plan(
     planting_lines,
     plants,
     no_plant_zones,
+    plantable_zone,
+    dropped_stations,
     views,
     closure,
     utilities=None,
@@ -41,7 +43,7 @@ def judge_plan(
 
     Parameters
     ----------
-    parcels, planting_lines, plants, no_plant_zones, views, closure : GeoDataFrame or DataFrame
+    parcels, planting_lines, plants, no_plant_zones, plantable_zone, dropped_stations, views, closure
         Layers of a run, in the local frame.
     utilities, roads : GeoDataFrame, optional
         Without them what concerns them cannot be judged, and the table says so.
@@ -74,7 +76,7 @@ def judge_plan(
     findings = [
         *judge_stems(plants, no_plant_zones),
         judge_crowns(parcels, plants, table, assumed_parcel),
-        judge_gaps(planting_lines, plants, no_plant_zones, spacing_m),
+        judge_gaps(planting_lines, plants, plantable_zone, dropped_stations, spacing_m),
         *judge_closure(closure),
         judge_goal(views, closed_by, share, threshold, weights),
         judge_lines(utilities, no_plant_zones, plants, "buried", LOCATE),

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Iterator
 
-import numpy as np
 import shapely
+from shapely.ops import substring
 
 from screenplan.checks.findings import LOCATE, SURVEY, Finding
+from screenplan.planting.neighbours import GAP_TOLERANCE_M, gaps_between
 
 #: A stem may lie this far outside a zone: the zones' outlines are rounded by less.
 STEM_TOLERANCE_M = 0.005
-#: Gaps are compared at the precision to which a stake can be set.
-GAP_TOLERANCE_M = 0.005
+#: So much of a gap outside the plantable zone is an exclusion; less is the zone's rounded edge.
+OUTSIDE_M = 0.005
 
 
 def judge_stems(plants, zones) -> Iterator[Finding]:
@@ -59,28 +59,35 @@ def judge_crowns(parcels, plants, table, assumed) -> Finding:
                    "a larger offset, a narrower species, or clipping", SURVEY)  # fmt: skip
 
 
-def judge_gaps(lines, plants, zones, spacing_m) -> Finding:
+def judge_gaps(lines, plants, plantable_zone, dropped, spacing_m) -> Finding:
     """Look for gaps that are wider than asked though nothing forbids a plant in them."""
-    wide, explained = [], 0
-    forbidden = shapely.union_all(zones.geometry.to_numpy())
-    shapely.prepare(forbidden)
-    for line_id, row in plants.groupby("line_id", sort=False):
-        line = lines.loc[lines["line_id"] == line_id].geometry.iloc[0]
-        stations = np.sort(row["station_m"].to_numpy())
-        for start, end in itertools.pairwise(stations):
-            if end - start <= spacing_m + GAP_TOLERANCE_M:
-                continue
-            # A plant would fit where the free stretch between the two is not all forbidden.
-            between = shapely.line_interpolate_point(line, np.linspace(start, end, 51)[1:-1])
-            if shapely.intersects(forbidden, between).any():
-                explained += 1
-            else:
-                wide.append((line_id, start, end))
-    if wide:
-        line_id, start, end = wide[0]
-        return Finding("gaps", "fails", f"{len(wide)} gaps are wider than asked, the first on {line_id} from {start:.2f} to {end:.2f} m",
-                       "more plants, or a wider spacing in the plan")  # fmt: skip
-    note = f"; {explained} wider ones lie at exclusions" if explained else ""
+    wide = [gap for gap in gaps_between(plants, lines) if gap.width_m > spacing_m + GAP_TOLERANCE_M]
+    zone = shapely.union_all(plantable_zone.geometry.to_numpy())
+    names = lines["line_id"].to_numpy()
+    open_gaps = [
+        gap
+        for gap in wide
+        if not _is_explained(gap, lines, zone, dropped.loc[dropped["line_id"] == names[gap.line]])
+    ]
+    if open_gaps:
+        gap = open_gaps[0]
+        return Finding("gaps", "fails", f"{len(open_gaps)} gaps are wider than asked, the first on {names[gap.line]} "
+                       f"from {gap.from_m:.2f} to {gap.to_m:.2f} m", "more plants, or a wider spacing in the plan")  # fmt: skip
+    note = (
+        ""
+        if not wide
+        else f"; {len(wide)} wider {'one lies' if len(wide) == 1 else 'ones lie'} at exclusions or corners"
+    )
     return Finding(
         "gaps", "passes", f"No gap between neighbours is wider than {spacing_m:.2f} m{note}"
+    )
+
+
+def _is_explained(gap, lines, zone, dropped) -> bool:
+    """Tell whether a gap leaves the plantable zone, or holds a station that was left out."""
+    stretch = substring(lines.geometry.iloc[gap.line], gap.from_m, gap.to_m)
+    if shapely.length(shapely.difference(stretch, zone)) > OUTSIDE_M:
+        return True
+    return bool(
+        dropped["station_m"].between(gap.from_m - GAP_TOLERANCE_M, gap.to_m + GAP_TOLERANCE_M).any()
     )

@@ -99,6 +99,11 @@ def standing_plants(
     return result
 
 
+def stands_as_row(existing_screens: gpd.GeoDataFrame | None) -> bool:
+    """Tell whether two or more plants of an existing row are among the screens."""
+    return existing_screens is not None and int((existing_screens["kind"] == "plant").sum()) > 1
+
+
 def row_through(existing_screens: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     """Planting line through the plants of one existing row, from one end of it to the other.
 

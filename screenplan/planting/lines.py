@@ -26,6 +26,7 @@ from shapely.ops import substring
 
 from screenplan.contracts import PLANTING_LINES
 from screenplan.errors import InputError, refuse
+from screenplan.planting.existing import row_through, stands_as_row
 from screenplan.planting.patterns import EQUILATERAL
 from screenplan.planting.zones import ARC_EXCESS_M, keep_clear, subject_of
 from screenplan.tables import layer_of
@@ -59,6 +60,7 @@ def draw_lines(
     plantable_zone: gpd.GeoDataFrame,
     no_plant_zones: gpd.GeoDataFrame,
     planting_line: gpd.GeoDataFrame | None = None,
+    existing_screens: gpd.GeoDataFrame | None = None,
     *,
     along: str | Sequence[str] = (),
     offset_m: float | None = None,
@@ -75,6 +77,10 @@ def draw_lines(
         In the local frame, metres.
     planting_line : GeoDataFrame, optional
         Lines that the person drew; taken instead of the sides.
+    existing_screens : GeoDataFrame, optional
+        With plants that stand in a row (two or more of the kind ``plant``) and neither a drawn
+        line nor a chosen side, the line runs through them, whole, so that they are judged as they
+        stand.
     along : str or sequence of str
         Sides to plant along, by ``side_id``; ``"all"`` for all of them. By default those across
         which at least a tenth of the lines from windows to private places run (``looked_across``),
@@ -116,6 +122,8 @@ def draw_lines(
         if value is not None and not (math.isfinite(value) and value > least):
             raise refuse(f"{name} is {value}", "Give a length above 0 m", key=name)
     subject, _ = subject_of(parcels)
+    if planting_line is None and not along and stands_as_row(existing_screens):
+        planting_line, keep_whole = row_through(existing_screens), True
     if planting_line is not None and len(planting_line):
         bound, drawn = "", _along_drawn(planting_line, subject, rows, row_distance_m)
     else:

@@ -34,7 +34,7 @@ from screenplan.planting.stations import (
 )
 from screenplan.planting.stock import stock_of
 from screenplan.planting.zones import keep_clear
-from screenplan.tables import layer_of
+from screenplan.tables import layer_of, with_notes
 
 #: Lines whose ends come this close meet at a corner.
 CORNER_M = 0.005
@@ -105,7 +105,8 @@ def set_plants(
     -------
     plants, dropped_stations : GeoDataFrame
         Plants in the order of the lines and along each; ``gap_before_m`` of the first plant after a
-        shared corner runs along both lines.
+        shared corner runs along both lines. Standing plants that belong to no line are named in
+        ``attrs["notes"]`` of the plants.
 
     Raises
     ------
@@ -159,8 +160,13 @@ def set_plants(
         )
     ]
     crs = planting_lines.crs
+    stray = [one.screen_id for one in standing if one.line is None]
+    notes = [
+        f"standing plant {name} is farther than {existing_within_m} m from every planting line and is not counted"
+        for name in stray
+    ]
     return (
-        layer_of(PLANTS, plants, [row["geometry"] for row in plants], crs),
+        with_notes(layer_of(PLANTS, plants, [row["geometry"] for row in plants], crs), notes),
         layer_of(DROPPED, dropped, [row["geometry"] for row in dropped], crs),
     )
 
