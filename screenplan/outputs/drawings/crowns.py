@@ -1,0 +1,67 @@
+"""Outlines of crowns seen from the side, and circles of crowns seen from above."""
+
+from __future__ import annotations
+
+import numpy as np
+
+#: Points of half an outline of a rounded crown.
+HALF_POINTS = 10
+
+
+def crown_outline(shape: str, height: float, spread: float, clear_stem: float = 0.0) -> np.ndarray:
+    """Outline of a crown seen from the side, its stem at 0, from its lower left corner on.
+
+    Parameters
+    ----------
+    shape : {"cone", "column", "paraboloid", "ellipsoid"}
+    height, spread, clear_stem : float
+        Metres.
+
+    Returns
+    -------
+    ndarray, (points, 2)
+        Metres, an open ring.
+    """
+    half, depth = spread / 2.0, height - clear_stem
+    if shape == "cone":
+        right = np.array([(half, 0.0), (0.0, 1.0)])
+    elif shape == "column":
+        right = np.array([(half, 0.0), (half, 1.0)])
+    elif shape == "paraboloid":  # r = w/2 √(1 − u), u the share of the depth
+        r = np.linspace(1.0, 0.0, HALF_POINTS)
+        right = np.column_stack([half * r, 1.0 - r**2])
+    else:  # ellipsoid
+        a = np.linspace(-np.pi / 2.0, np.pi / 2.0, 2 * HALF_POINTS)
+        right = np.column_stack([half * np.cos(a), (1.0 + np.sin(a)) / 2.0])
+    right[:, 1] = clear_stem + right[:, 1] * depth
+    left = right[::-1] * (-1.0, 1.0)
+    return np.concatenate([left[::-1], right[::-1]])
+
+
+def add_circles(ax, xy, diameters, **options) -> list:
+    """Draw circles at true size; equal ones share one path.
+
+    Parameters
+    ----------
+    ax : Axes
+    xy : ndarray, (circles, 2)
+        Middles, metres.
+    diameters : ndarray, (circles,)
+        Metres.
+    **options
+        Of a collection; ``gid`` is numbered.
+    """
+    from matplotlib.collections import EllipseCollection
+
+    made = []
+    diameters = np.round(np.asarray(diameters, float), 4)
+    gid = options.pop("gid", None)
+    for number, size in enumerate(np.unique(diameters)):
+        circles = EllipseCollection(
+            [size], [size], [0.0], units="xy", offsets=xy[diameters == size],
+            offset_transform=ax.transData, **options,
+        )  # fmt: skip
+        if gid:
+            circles.set_gid(f"{gid}-{number}")
+        made.append(ax.add_collection(circles, autolim=False))
+    return made

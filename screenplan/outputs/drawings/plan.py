@@ -1,0 +1,402 @@
+"""Plans: the planting plan that a crew sets out from, and how the screen grows seen from above."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from screenplan.outputs.drawings.crowns import add_circles
+from screenplan.outputs.drawings.scale import (
+    Sheet,
+    draw_dimension,
+    draw_north_arrow,
+    draw_scale_bar,
+    lay_sheet,
+)
+from screenplan.outputs.drawings.site_base import add_areas, add_lines, draw_site, parts_of
+from screenplan.outputs.drawings.style import (
+    COLOURS,
+    HAIR,
+    HEAVY,
+    LINE,
+    SMALL,
+    THIN,
+    plain_axes,
+    write,
+    year_gid,
+)
+
+#: Every plant has its number if they are this far apart on paper; else every fifth.
+NUMBER_EVERY_MM = 4.0
+#: Room on paper between boundary and row in which the row's length is written.
+ROOM_FOR_LENGTH_MM = 8.0
+#: Codes of views are written together if their places on paper are nearer than this.
+TOGETHER_MM = (12.0, 3.2)
+#: Lines of a drawing without labels, which is small, are so much thinner.
+SMALL_LINES = 0.55
+#: Statuses of views that a drawing of growth shows.
+SHOWN = ("closes", "stays open")
+
+
+def plan_sheet(layers: Mapping, *, units: str = "metric", paper_mm=None) -> Sheet:
+    """Choose scale and extent so that the subject parcel and the rows are on the sheet."""
+    shapes = [
+        layers["parcels"].geometry[layers["parcels"]["is_subject"].astype(bool)].union_all(),
+        layers["planting_lines"].geometry.union_all().buffer(1.0),
+    ]
+    bounds = shapely.bounds(shapely.union_all(shapes))
+    return lay_sheet(bounds, units=units, **({} if paper_mm is None else {"paper_mm": paper_mm}))
+
+
+def draw_plan(layers: Mapping, ax=None, *, sheet: Sheet | None = None, units: str = "metric"):
+    """Draw the planting plan: rows, plants with their numbers, dimensions, ground kept clear.
+
+    Parameters
+    ----------
+    layers : mapping of str to GeoDataFrame
+        By contract name, in metres east and north. Needed are ``parcels``, ``planting_lines`` and
+        ``plants``; what else is there is drawn.
+    ax : Axes, optional
+        Where to; by default new axes that fill a figure of the sheet's size, so that the drawing
+        is at the sheet's scale when the figure is printed at its size.
+    sheet : Sheet, optional
+        Scale and extent; by default the largest round scale that fits A4 and Letter.
+    units : {"metric", "us"}
+        Of the labels, if there is no ``sheet``.
+
+    Returns
+    -------
+    Axes
+    """
+    sheet = plan_sheet(layers, units=units) if sheet is None else sheet
+    ax = _axes(ax, sheet)
+    window = (sheet.west, sheet.south, sheet.east, sheet.north)
+    draw_site(ax, layers, window)
+    _forbidden(ax, layers)
+    _mature(ax, layers)
+    _rows(ax, layers)
+    _numbers(ax, layers, sheet)
+    _fence(ax, layers.get("fence"))
+    _pegs(ax, layers, sheet)
+    _dimensions(ax, layers, sheet)
+    draw_north_arrow(ax, sheet)
+    draw_scale_bar(ax, sheet)
+    return ax
+
+
+def draw_growth(
+    layers: Mapping,
+    ax=None,
+    *,
+    years: Sequence[int] = (5,),
+    codes: Mapping[str, str] | None = None,
+    sheet: Sheet | None = None,
+    units: str = "metric",
+    furniture: bool = True,
+):
+    """Draw the crowns of one or several years, and the sight lines that are open or closed then.
+
+    Parameters
+    ----------
+    layers : mapping of str to GeoDataFrame
+        Needed are ``parcels``, ``planting_lines``, ``plants``, ``crowns`` and ``views``.
+    ax : Axes, optional
+    years : sequence of int
+        Years since planting. What belongs to one year has an identifier of its own (``gid``),
+        so that a page can show one year at a time; in a notebook give one year.
+    codes : mapping, optional
+        Short names of the views, by ``view_id``; written at the windows' ends.
+    sheet : Sheet, optional
+    units : {"metric", "us"}
+    furniture : bool
+        Whether labels, scale bar and north arrow are drawn.
+
+    Returns
+    -------
+    Axes
+    """
+    sheet = plan_sheet(layers, units=units) if sheet is None else sheet
+    ax = _axes(ax, sheet)
+    window = (sheet.west, sheet.south, sheet.east, sheet.north)
+    draw_site(ax, layers, window, labels=furniture)
+    add_lines(ax, layers["planting_lines"].geometry, color=COLOURS["quiet"], linewidth=HAIR,
+              zorder=9)  # fmt: skip
+    for year in years:
+        _crowns_of(ax, layers, year)
+        _sights_of(ax, layers, year, sheet, codes)
+    if furniture:
+        draw_north_arrow(ax, sheet)
+        draw_scale_bar(ax, sheet)
+    else:
+        for artist in (*ax.collections, *ax.lines, *ax.patches):
+            artist.set_linewidth(np.multiply(artist.get_linewidth(), SMALL_LINES))
+    return ax
+
+
+def closed_by(views: pd.DataFrame, year: int) -> np.ndarray:
+    """Tell which views are closed in a year, typical growth."""
+    return (views["year_closed"] <= year).fillna(False).to_numpy(bool)
+
+
+def _axes(ax, sheet: Sheet):
+    if ax is None:
+        import matplotlib.pyplot as plt
+
+        figure = plt.figure(figsize=(sheet.width_mm / 25.4, sheet.height_mm / 25.4))
+        ax = figure.add_axes((0, 0, 1, 1))
+    plain_axes(ax)
+    ax.set_xlim(sheet.west, sheet.east)
+    ax.set_ylim(sheet.south, sheet.north)
+    return ax
+
+
+def _forbidden(ax, layers) -> None:
+    zones, parcels = layers.get("no_plant_zones"), layers["parcels"]
+    if zones is None or not len(zones):
+        return
+    mine = parcels.geometry[parcels["is_subject"].astype(bool)].union_all()
+    ground = shapely.intersection(shapely.union_all(zones.geometry.to_numpy()), mine)
+    built = layers.get("buildings")
+    if built is not None and len(built):
+        ground = shapely.difference(ground, shapely.union_all(built.geometry.to_numpy()))
+    add_areas(ax, parts_of(ground, "Polygon"), facecolor="none", edgecolor=COLOURS["forbid"],
+              hatch="///", linewidth=HAIR, alpha=0.55, zorder=3)  # fmt: skip
+
+
+def _mature(ax, layers) -> None:
+    crowns = layers.get("crowns")
+    if crowns is None or not len(crowns):
+        return
+    last = crowns.loc[(crowns["year"] == crowns["year"].max()) & (crowns["growth"] == "typical")]
+    add_circles(ax, _feet(last, layers), last["spread_m"], facecolor="none",
+                edgecolor=COLOURS["plant"], linewidth=HAIR, linestyle=(0, (3, 2)), zorder=9)  # fmt: skip
+
+
+def _feet(crowns, layers) -> np.ndarray:
+    plants = layers["plants"].set_index("plant_id").geometry
+    return shapely.get_coordinates(plants.loc[crowns["plant_id"]].to_numpy())
+
+
+def _rows(ax, layers) -> None:
+    add_lines(ax, layers["planting_lines"].geometry, color=COLOURS["plant"], linewidth=THIN,
+              zorder=10)  # fmt: skip
+    plants = layers["plants"]
+    for stands, marker in ((False, "o"), (True, "^")):
+        rows = plants.loc[plants["existing"].astype(bool) == stands]
+        if len(rows):
+            ax.plot(
+                rows.geometry.x, rows.geometry.y, linestyle="none", marker=marker, markersize=3.6,
+                color=COLOURS["plant"], markeredgecolor=COLOURS["paper"], markeredgewidth=0.4,
+                zorder=15,
+            )  # fmt: skip
+    dropped = layers.get("dropped_stations")
+    if dropped is not None and len(dropped):
+        ax.plot(dropped.geometry.x, dropped.geometry.y, linestyle="none", marker="x",
+                markersize=4, color=COLOURS["ink"], markeredgewidth=LINE, zorder=15)  # fmt: skip
+
+
+def _inner_side(line, layers) -> np.ndarray:
+    """Give the unit vector square to a planting line, towards the inside of the parcel."""
+    xy = shapely.get_coordinates(line)
+    along = xy[-1] - xy[0]
+    size = float(np.hypot(*along))
+    if size == 0.0:
+        return np.array([0.0, 1.0])
+    left = np.array([-along[1], along[0]]) / size
+    parcels = layers["parcels"]
+    middle = parcels.geometry[parcels["is_subject"].astype(bool)].union_all().centroid
+    return left if (np.array([middle.x, middle.y]) - xy[0]) @ left >= 0.0 else -left
+
+
+def _numbers(ax, layers, sheet) -> None:
+    plants = layers["plants"]
+    for line_id, line in zip(
+        layers["planting_lines"]["line_id"], layers["planting_lines"].geometry, strict=True
+    ):
+        row = plants.loc[plants["line_id"] == line_id].sort_values("station_m")
+        if row.empty:
+            continue
+        gap = np.diff(row["station_m"].to_numpy(float))
+        tight = len(gap) and np.median(gap) < sheet.metres(NUMBER_EVERY_MM)
+        side = _inner_side(line, layers) * sheet.metres(2.3)
+        for number, plant in enumerate(row.itertuples()):
+            if not tight or number in (0, len(row) - 1) or plant.plant_id % 5 == 0:
+                write(ax, plant.geometry.x + side[0], plant.geometry.y + side[1],
+                      plant.plant_id, role="plant", fontsize=SMALL)  # fmt: skip
+
+
+def _fence(ax, fence) -> None:
+    if fence is None or not len(fence):
+        return
+    lines = fence.loc[fence["kind"] == "wire"]
+    add_lines(ax, lines.geometry, color=COLOURS["ink"], linewidth=LINE,
+              linestyle=(0, (5, 1.2, 1, 1.2)), zorder=11)  # fmt: skip
+    gates = fence.loc[fence["kind"] == "gate"]
+    add_lines(ax, gates.geometry, color=COLOURS["forbid"], linewidth=HEAVY * 1.4, zorder=11.5)
+    posts = fence.loc[fence["kind"] == "post"]
+    posts = posts.loc[posts["role"] != "cage"]
+    if len(posts):
+        ax.plot(posts.geometry.x, posts.geometry.y, linestyle="none", marker="s", markersize=2,
+                color=COLOURS["ink"], zorder=12)  # fmt: skip
+
+
+def _pegs(ax, layers, sheet) -> None:
+    """Mark pegs and tape points, or where there are none the ends of the planting lines."""
+    style = {"markeredgecolor": COLOURS["ink"], "color": COLOURS["paper"], "zorder": 16}
+    pegs, points = layers.get("pegs"), layers.get("tape_points")
+    if pegs is None or not len(pegs):
+        for line in layers["planting_lines"].geometry:
+            ends = shapely.get_coordinates(line)[[0, -1]]
+            ax.plot(*ends.T, linestyle="none", marker="s", markersize=4, **style)
+        return
+    lines = layers["planting_lines"].geometry.union_all()
+    for peg in pegs.itertuples():
+        ax.plot(peg.geometry.x, peg.geometry.y, marker="s", markersize=4.2, **style)
+        at = np.array([peg.geometry.x, peg.geometry.y])
+        away = at - np.array(lines.centroid.coords[0])
+        away = away / max(float(np.hypot(*away)), 1e-9) * sheet.metres(3.4)
+        write(ax, *(at + away), peg.peg_id, fontsize=SMALL, fontweight="bold")
+    used = points.loc[points["used"].astype(bool)] if points is not None else ()
+    for point in used.itertuples() if len(used) else ():
+        ax.plot(point.geometry.x, point.geometry.y, marker="o", markersize=7, zorder=19,
+                color=COLOURS["paper"], markeredgecolor=COLOURS["ink"], markeredgewidth=LINE)  # fmt: skip
+        write(ax, point.geometry.x, point.geometry.y, point.point_id, fontsize=SMALL,
+              fontweight="bold", halo=False, zorder=21)  # fmt: skip
+
+
+def _dimensions(ax, layers, sheet) -> None:
+    sides, lines, plants = layers.get("sides"), layers["planting_lines"], layers["plants"]
+    if sides is not None:
+        for side in sides.itertuples():
+            ends = shapely.get_coordinates(side.geometry)[[0, -1]]
+            if not side.curved:
+                text = f"{side.side_id} {_length(side.length_m, sheet)}"
+                draw_dimension(ax, ends[1], ends[0], sheet, shift_mm=3.4, text=text, text_mm=1.7)
+    first_rows = lines.loc[lines["row"] == lines.groupby("side_id")["row"].transform("min")]
+    for line in first_rows.itertuples():
+        inner = _inner_side(line.geometry, layers)
+        xy = shapely.get_coordinates(line.geometry)
+        left = np.array([-(xy[-1] - xy[0])[1], (xy[-1] - xy[0])[0]])
+        sign = 1.0 if inner @ left > 0 else -1.0
+        side = None if sides is None else sides.loc[sides["side_id"] == line.side_id]
+        known = side is not None and len(side) > 0 and line.offset_m == line.offset_m
+        # Between row and boundary if there is room on paper, else on the inner side.
+        room = known and line.offset_m > sheet.metres(ROOM_FOR_LENGTH_MM)
+        if len(xy) == 2:
+            shift, words = (-4.0, -1.7) if room else (7.5, 1.7)
+            draw_dimension(ax, xy[0], xy[-1], sheet, shift_mm=sign * shift, text_mm=sign * words)
+        stations = np.sort(plants.loc[plants["line_id"] == line.line_id, "station_m"])
+        if len(stations) > 3:
+            gap = int(0.6 * len(stations))
+            a, b = (line.geometry.interpolate(s) for s in stations[[gap - 1, gap]])
+            draw_dimension(ax, (a.x, a.y), (b.x, b.y), sheet, shift_mm=sign * 4.4,
+                           text_mm=sign * 1.6)  # fmt: skip
+        if known:
+            place = line.geometry.interpolate(_clear_station(stations))
+            edge = side.geometry.iloc[0]
+            foot = edge.interpolate(edge.project(place))
+            draw_dimension(ax, (foot.x, foot.y), (place.x, place.y), sheet)
+
+
+def _clear_station(stations) -> float:
+    """Give a station in the middle between two plants near a quarter of the row."""
+    if len(stations) < 2:
+        return float(stations[0]) if len(stations) else 0.0
+    quarter = max(len(stations) // 4, 1)
+    return 0.5 * float(stations[quarter - 1] + stations[quarter])
+
+
+def _length(metres, sheet) -> str:
+    from screenplan.units import format_length
+
+    return format_length(float(metres), sheet.units)
+
+
+def _crowns_of(ax, layers, year) -> None:
+    crowns = layers["crowns"]
+    rows = crowns.loc[(crowns["year"] == year) & (crowns["growth"] == "typical")]
+    if len(rows):
+        add_circles(ax, _feet(rows, layers), rows["spread_m"], facecolor=COLOURS["crown"],
+                    edgecolor=COLOURS["plant"], linewidth=THIN, zorder=14,
+                    gid=year_gid(year, "crowns"))  # fmt: skip
+
+
+def _sights_of(ax, layers, year, sheet, codes) -> None:
+    views = layers["views"]
+    views = views.loc[views["status"].isin(SHOWN)]
+    closed = closed_by(views, year)
+    lines = _sight_geometry(views, layers)
+    add_lines(ax, lines[closed], color=COLOURS["closed"], linewidth=HAIR * 1.6,
+              linestyle=(0, (1.5, 2.5)), zorder=13, gid=year_gid(year, "closed"))  # fmt: skip
+    add_lines(ax, lines[~closed], color=COLOURS["open"], linewidth=LINE, zorder=16,
+              gid=year_gid(year, "open"))  # fmt: skip
+    ends = [shapely.get_coordinates(line)[-2:] for line in lines[~closed]]
+    for number, (start, end) in enumerate(ends):
+        _arrow(ax, start, end, sheet, year_gid(year, f"tip{number}"))
+    if codes:
+        _codes(ax, views, lines, closed, codes, sheet, year)
+
+
+def _sight_geometry(views, layers) -> np.ndarray:
+    """Give the sight lines of views: the ray that stands for each, else the view's own line."""
+    found = layers.get("sight_lines")
+    own = dict(zip(views["view_id"], views.geometry, strict=True))
+    if found is not None:
+        own |= {k: g for k, g in zip(found["view_id"], found.geometry, strict=True) if k in own}
+    return np.array([own[view_id] for view_id in views["view_id"]], dtype=object)
+
+
+def _arrow(ax, start, end, sheet, gid) -> None:
+    from matplotlib.patches import Polygon
+
+    along = (end - start) / max(float(np.hypot(*(end - start))), 1e-9)
+    across = np.array([-along[1], along[0]])
+    long, wide = sheet.metres(2.2), sheet.metres(0.7)
+    ax.add_patch(
+        Polygon(
+            [end, end - long * along + wide * across, end - long * along - wide * across],
+            facecolor=COLOURS["open"], edgecolor="none", zorder=16, gid=gid,
+        )
+    )  # fmt: skip
+
+
+def _codes(ax, views, lines, closed, codes, sheet, year) -> None:
+    """Write the codes of the open views of each window or onlooker once, at its place."""
+    west, south = sheet.west + sheet.metres(6), sheet.south + sheet.metres(14)
+    east, north = sheet.east - sheet.metres(6), sheet.north - sheet.metres(6)
+    near = (sheet.metres(TOGETHER_MM[0]), sheet.metres(TOGETHER_MM[1]))
+    groups: list[list[tuple[str, float, float]]] = []
+    inside = shapely.box(west, south, east, north)
+    for view_id, line, shut in zip(views["view_id"], lines, closed, strict=True):
+        seen = shapely.get_coordinates(shapely.intersection(line, inside))
+        if shut or not len(seen):
+            continue
+        x, y = seen[0]
+        for group in groups:
+            if any(abs(x - a) < near[0] and abs(y - b) < near[1] for _, a, b in group):
+                break
+        else:
+            group = []
+            groups.append(group)
+        group.append((codes.get(view_id, ""), x, y))
+    for number, members in enumerate(groups):
+        x, y = np.mean([(m[1], m[2]) for m in members], axis=0)
+        made = write(ax, x, y, _ranges([m[0] for m in members]), role="open", fontsize=SMALL,
+                     fontweight="bold")  # fmt: skip
+        made.set_gid(year_gid(year, f"code{number}"))
+
+
+def _ranges(codes: list[str]) -> str:
+    """Shorten V1, V2, V3, V7 to V1–3, 7."""
+    numbers = sorted(int(code[1:]) for code in set(codes) if code[1:].isdigit())
+    parts: list[list[int]] = []
+    for number in numbers:
+        if parts and number == parts[-1][-1] + 1:
+            parts[-1].append(number)
+        else:
+            parts.append([number])
+    spans = [f"{p[0]}–{p[-1]}" if len(p) > 1 else str(p[0]) for p in parts]
+    return "V" + ", ".join(spans) if spans else ""
