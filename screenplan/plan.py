@@ -275,6 +275,15 @@ class Views(Section):
     target_spacing: Length = Field(
         1.0, ge=0.05, le=20, description="Distance between the points of a place that are looked at"
     )
+    needed_share: float = Field(
+        0.90,
+        gt=0,
+        le=1,
+        description="Share of the rays through each stretch of the line that the needed height stops",
+    )
+    needed_step: Length = Field(
+        1.0, ge=0.1, le=20, description="Length of the stretches for which it is told"
+    )
     onlooker_spacing: Length = Field(
         5.0, ge=0.5, le=100, description="Distance between the eyes of people who walk along a line"
     )

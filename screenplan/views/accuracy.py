@@ -17,8 +17,9 @@ import numpy as np
 from screenplan.site.terrain import Terrain
 from screenplan.views.timeline import Timeline
 
-#: Error of the first sample over its difference from the denser one: 1 / (1 - 1 / 1.5).
-PER_DIFFERENCE = 3.0
+#: Error of the first sample over its difference from the denser one: 3 for edges along the grid,
+#: 0.9 for many edges at angles, whose errors are independent; with the floor below, 2 covers.
+PER_DIFFERENCE = 2.0
 #: Error of n cells that an edge cuts at an angle, in units of n^(-3/4): a straight edge right
 #: across a square place cuts up to 1.41 n^(1/2) cells, each out by 0.29 (root mean square of an even
 #: spread over one cell); this is twice the root mean square of their sum.

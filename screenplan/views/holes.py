@@ -201,7 +201,8 @@ def _gather(stand: LineStand, station, above, last_open, zones, years) -> list[H
             begin, end = float(station[within].min()), float(station[within].max())
             wider = 0.5 * max(LEAST_LENGTH_M - (end - begin), 0.0)
             begin, end = begin - wider, end + wider
-            cause = _say(stand, int(code), int(run[0]), int(run[-1]), low, high, zones)
+            ends = int(run[0]), int(run[-1])
+            cause = _say(stand, int(code), *ends, low, high, (begin, end), zones)
             until = int(last_open[within].max())
             if until < years:
                 cause += f" until year {until}"
@@ -246,13 +247,17 @@ def _kinds(stand: LineStand, station, above) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _reason(stand: LineStand, gap: int, zones) -> str:
-    """Feature whose zones take most of a wide gap, or an empty string.
-
-    A zone in which one of the two neighbours stands forbids no plant there, so it is no reason.
-    """
+    """Feature whose zones take most of a wide gap, or an empty string."""
     begin, end = stand.station[gap], stand.station[gap + 1]
-    stretch = shapely.ops.substring(stand.line, begin, end)
     stems = [stand.line.interpolate(begin), stand.line.interpolate(end)]
+    return _taken_by(shapely.ops.substring(stand.line, begin, end), stems, zones)
+
+
+def _taken_by(stretch, stems, zones) -> str:
+    """Feature whose zones take most of a stretch, or an empty string.
+
+    A zone in which a neighbour stands forbids no plant there, so it is no reason.
+    """
     taken: dict[str, float] = {}
     for zone, feature in zones:
         length = shapely.intersection(zone, stretch).length
@@ -263,7 +268,7 @@ def _reason(stand: LineStand, gap: int, zones) -> str:
     return max(taken, key=taken.get) if taken else ""
 
 
-def _say(stand: LineStand, kind, first, last, low, high, zones) -> str:
+def _say(stand: LineStand, kind, first, last, low, high, span, zones) -> str:
     """Cause of a hole in words."""
     ids = stand.ids
     if kind == BARE:
@@ -272,7 +277,9 @@ def _say(stand: LineStand, kind, first, last, low, high, zones) -> str:
         several = f"plants {ids[first]} to {ids[last]}"
         return f"over plant {ids[first]}" if first == last else f"over {several}"
     if kind == BEYOND:
-        return f"beyond plant {ids[first]} (end of the row)"
+        end = f"beyond plant {ids[first]} (end of the row)"
+        feature = _taken_by(_stretch(stand.line, *span), [], zones)
+        return f"{feature}, {end}" if feature else end
     joint = "and" if first == last else "to"
     pair = f"plants {ids[first]} {joint} {ids[last + 1]}"
     if kind == GAP:
