@@ -234,7 +234,7 @@ def test_a_ray_looks_at_few_plants_however_long_the_row():
         assert len(rows.axis) == 1
         number = 0
         for o, t in zip(origin, target, strict=True):
-            first, last, _, high = strip_window(rows, 0, *in_plan(o, t))
+            first, last, high = strip_window(rows, 0, *in_plan(o, t))
             number += np.searchsorted(rows.along[first:last], high, side="right")
         looked.append(number)
     # The buckets of the two rows begin at other places: a plant more or less.

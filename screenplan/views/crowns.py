@@ -43,9 +43,11 @@ __all__ = (
 #: Bits of a signed 64-bit mask that hold one year each; the sign stays clear.
 MOST_YEARS = 62
 #: Cells of the two tables over the distance from the axis and over the height.
-DISTANCE_CELLS, HEIGHT_CELLS = 24, 64
+DISTANCE_CELLS, HEIGHT_CELLS = 64, 64
 #: Years are numbered up to here; this stands for never.
 NEVER = 255
+#: Years that a vector unit works on at a time.
+LANES = 4
 #: Cells are widened by this: rounding only.
 CELL_SLACK_M = 1e-9
 
@@ -67,8 +69,9 @@ class CrownTable(NamedTuple):
         Sizes in metres.
     across : ndarray of float64, (classes, growths, years)
         Half width of boxes across their row, in metres.
-    form : ndarray of float64, (classes, growths, 4, years)
-        The same sizes as `crown_form` gives them.
+    form : ndarray of float64, (classes, growths, 4, lanes)
+        The same sizes as `crown_form` gives them, by year; filled up to a multiple of `LANES` with
+        crowns that have no inside.
     widest : ndarray of float64, (classes,)
         Greatest distance in plan from the stem, of all growths and years.
     pieces : ndarray of int64, (classes, growths, pieces)
@@ -80,6 +83,10 @@ class CrownTable(NamedTuple):
         sight lines that pass over all crowns, or about which nothing is known.
     cells : ndarray of float64, (classes, 2)
         Cells per metre of distance and of height.
+    steepest : ndarray of float64, (classes,)
+        Square of the greatest change of a cone's radius per metre of height; -1 for other shapes,
+        whose ``early`` is looked up at the lowest height that the sight line reaches within the
+        widest crown, and not at that where it passes the axis.
     fading : ndarray of float64, (classes, growths)
         Share of the light that leaves take per metre, for small shares; 0 where it is not known.
     """
@@ -97,6 +104,7 @@ class CrownTable(NamedTuple):
     early: np.ndarray
     late: np.ndarray
     cells: np.ndarray
+    steepest: np.ndarray
     fading: np.ndarray
 
 
@@ -158,9 +166,12 @@ def tabulate_crowns(
     widest = reach.reshape(classes, -1).max(axis=1) if classes else np.zeros(0)
     fading = np.zeros((growths, classes)) if fading is None else np.asarray(fading, np.float64)
     early, late, cells = _foretell(shape, height, radius, clear, across, widest)
+    form = _forms(shape, height, radius, clear, across)
+    slopes = form[:, :, 2].reshape(classes, -1).max(axis=1) if classes else np.zeros(0)
+    steepest = np.where(shape == CONE, slopes, -1.0)
     return CrownTable(
         shape, layer.astype(np.int64), leafless, height, radius, clear, across,
-        _forms(shape, height, radius, clear, across), widest, masks, early, late, cells,
+        form, widest, masks, early, late, cells, steepest,
         np.ascontiguousarray(fading.T),
     )  # fmt: skip
 
@@ -217,7 +228,8 @@ def _foretell(shape, height, radius, clear, across, widest):
 @njit(cache=True, error_model="numpy")
 def _forms(shape, height, radius, clear, across):
     classes, growths, years = height.shape
-    form = np.zeros((classes, growths, 4, years))
+    form = np.zeros((classes, growths, 4, -(-years // LANES) * LANES))
+    form[:, :, 3] = -1.0
     for k in range(classes):
         for g in range(growths):
             for y in range(years):

@@ -31,7 +31,7 @@ MANY_RAYS = 20_000
 UPRIGHT_M = 1e-9
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", forceinline=True)
 def meets(shape, form, k, g, y, across, foot, slope, per_slope, s0, s1, cu, cv):
     """Tell whether a sight line meets one crown.
 
@@ -117,16 +117,25 @@ def _add_years(
     return mask
 
 
-@njit(cache=True, error_model="numpy")
-def foretold(cells, k, wide, across, foot, slope, along, reach):
-    """Cell of the tables: distance, height for ``early``, height for ``late``."""
-    i = min(int(abs(across) * cells[k, 0]), DISTANCE_CELLS - 1)
-    lowest = (foot - abs(slope) * wide) * cells[k, 1]
+@njit(cache=True, error_model="numpy", forceinline=True)
+def foretold(table, k, across, foot, slope, along, reach):
+    """Cells of the tables: distance and height for ``early``, then both for ``late``."""
+    cells, per_metre, steepest = table.cells, table.cells[k, 0], table.steepest[k]
+    v = abs(across)
+    late_i = min(int(v * per_metre), DISTANCE_CELLS - 1)
+    if steepest >= 0.0:
+        # A cone's radius changes by k at most per metre of height: sqrt(v^2 + s^2) - k |slope s|
+        # is least with v sqrt(1 - k^2 slope^2), and must be less than the radius at s = 0.
+        early_i = min(int(v * max(1.0 - steepest * slope * slope, 0.0) * per_metre), late_i)
+        lowest = foot * cells[k, 1]
+    else:
+        early_i = late_i
+        lowest = (foot - abs(slope) * table.widest[k]) * cells[k, 1]
+    early_j = min(int(lowest), HEIGHT_CELLS) if lowest > 0.0 else 0
     at = foot * cells[k, 1]
-    j = min(int(lowest), HEIGHT_CELLS) if lowest > 0.0 else 0
     known = along > 0.0 and along < reach and at > 0.0
-    late = min(int(at), HEIGHT_CELLS) if known else HEIGHT_CELLS
-    return i, j, late
+    late_j = min(int(at), HEIGHT_CELLS) if known else HEIGHT_CELLS
+    return early_i, early_j, late_i, late_j
 
 
 @njit(cache=True, error_model="numpy")
@@ -167,14 +176,11 @@ def _block_rays(begin, end, origin, target, wanted, rows, table, masks):
         per_slope = 1.0 / slope if slope != 0.0 else 0.0
         first[:] = years
         for run in range(runs):
-            plant, last, low, high = strip_window(
+            plant, last, high = strip_window(
                 rows, run, ox, oy, oz, ux, uy, slope, per_slope, reach
             )
             for plant in range(plant, last):
-                s = rows.along[plant]
-                if s < low:
-                    continue
-                if s > high:
+                if rows.along[plant] > high:
                     break
                 px, py = rows.x[plant] - ox, rows.y[plant] - oy
                 across, k = px * uy - py * ux, rows.kind[plant]
@@ -185,7 +191,9 @@ def _block_rays(begin, end, origin, target, wanted, rows, table, masks):
                 if along <= -wide or along >= reach + wide:
                     continue
                 foot = oz - rows.z[plant] + along * slope
-                i, j, sure = foretold(table.cells, k, wide, across, foot, slope, along, reach)
+                i, j, sure_i, sure_j = foretold(
+                    table, k, across, foot, slope, along, reach
+                )
                 shape, layer = table.shape[k], table.layer[k]
                 s0, s1 = -along, reach - along
                 cu, cv = 0.0, 0.0
@@ -202,7 +210,7 @@ def _block_rays(begin, end, origin, target, wanted, rows, table, masks):
                             slope, per_slope, s0, s1, cu, cv,
                         )  # fmt: skip
                         continue
-                    hit = min(np.int64(table.late[k, i, sure, g]), before)
+                    hit = min(np.int64(table.late[k, sure_i, sure_j, g]), before)
                     while year < hit:
                         middle = (year + hit) >> 1
                         if meets(

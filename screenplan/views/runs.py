@@ -15,6 +15,8 @@ from screenplan.views.crowns import CrownTable
 
 #: A run is cut where a plant would stand farther than this from the run's straight axis.
 RUN_SAG_M = 0.75
+#: Equal lengths of a run's axis, for each of its plants, that know their first plant.
+BUCKETS_PER_PLANT = 3
 #: Slack of the search windows: rounding only.
 SEARCH_SLACK_M = 1e-6
 
@@ -37,7 +39,8 @@ class Rows(NamedTuple):
     axis : ndarray of float64, (runs, 4)
         Start of each axis, and its unit direction.
     bounds : ndarray of float64, (runs, 4)
-        Half width of the strip, greatest crown radius, lowest and highest part of any crown.
+        Greatest distance of a stem from the axis, greatest crown radius, lowest and highest part
+        of any crown.
     first : ndarray of int64, (runs + 1,)
         Where each run's plants begin.
     bucket : ndarray of int64
@@ -96,15 +99,16 @@ def arrange_rows(x, y, z, kind, row, table: CrownTable) -> Rows:
         wide = float(table.widest[kind[run]].max())
         axis[number] = (*start, *unit)
         bounds[number] = (
-            np.abs(v).max() + wide + SEARCH_SLACK_M,
+            np.abs(v).max(),
             wide + SEARCH_SLACK_M,
             (z[run] + foots[kind[run]]).min(),
             (z[run] + tops[kind[run]]).max(),
         )
         count = len(run)
-        step = s[-1] / count if s[-1] > 0.0 else 1.0
-        bucket.append(first[-1] + np.searchsorted(s, step * np.arange(count + 1)))
-        bucket_first.append(bucket_first[-1] + count + 1)
+        buckets = count * BUCKETS_PER_PLANT
+        step = s[-1] / buckets if s[-1] > 0.0 else 1.0
+        bucket.append(first[-1] + np.searchsorted(s, step * np.arange(buckets + 1)))
+        bucket_first.append(bucket_first[-1] + buckets + 1)
         per_bucket[number] = 1.0 / step
         order.append(run)
         along.append(s)
@@ -183,7 +187,7 @@ def _longest_run(x, y) -> int:
     return good
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", forceinline=True)
 def strip_window(rows, run, ox, oy, oz, ux, uy, slope, per_slope, reach):
     """Find the plants of a run that a sight line may meet.
 
@@ -204,36 +208,42 @@ def strip_window(rows, run, ox, oy, oz, ux, uy, slope, per_slope, reach):
     -------
     first, last : int
         Range of plants to look at; they end at ``last`` or where ``along`` exceeds ``high``.
-    low, high : float
-        Range of the distance along the axis.
+    high : float
+        Greatest distance along the axis.
     """
     ax, ay = rows.axis[run, 2], rows.axis[run, 3]
     px, py = ox - rows.axis[run, 0], oy - rows.axis[run, 1]
-    half, wide = rows.bounds[run, 0], rows.bounds[run, 1]
+    aside, wide = rows.bounds[run, 0], rows.bounds[run, 1]
+    half = aside + wide
     s0, s1 = 0.0, reach
     # Across the strip, then between the lowest and highest part of any crown.
+    at, step = px * ax + py * ay, ux * ax + uy * ay
     v0, dv = py * ax - px * ay, uy * ax - ux * ay
+    near, far = -np.inf, np.inf
     if dv != 0.0:
         per = 1.0 / dv
         one, two = (-half - v0) * per, (half - v0) * per
         s0, s1 = max(s0, min(one, two)), min(s1, max(one, two))
+        # Stems at most so far from where the axis is crossed.
+        middle = at - v0 * per * step
+        apart = (wide + aside * abs(step)) * abs(per)
+        near, far = middle - apart, middle + apart
     elif abs(v0) > half:
-        return 0, 0, 0.0, 0.0
+        return 0, 0, 0.0
     low, high = rows.bounds[run, 2], rows.bounds[run, 3]
     if slope != 0.0:
         one, two = (low - oz) * per_slope, (high - oz) * per_slope
         s0, s1 = max(s0, min(one, two)), min(s1, max(one, two))
     elif oz < low or oz > high:
-        return 0, 0, 0.0, 0.0
+        return 0, 0, 0.0
     if s0 > s1:
-        return 0, 0, 0.0, 0.0
-    at, step = px * ax + py * ay, ux * ax + uy * ay
+        return 0, 0, 0.0
     one, two = at + s0 * step, at + s1 * step
-    low, high = min(one, two) - wide, max(one, two) + wide
+    low, high = max(min(one, two) - wide, near), min(max(one, two) + wide, far)
     bucket = rows.bucket_first[run]
     buckets = rows.bucket_first[run + 1] - bucket - 1
     place = low * rows.per_bucket[run]
     if place >= buckets + 1.0 or high < 0.0:
-        return 0, 0, 0.0, 0.0
+        return 0, 0, 0.0
     number = min(int(place), buckets) if place > 0.0 else 0
-    return rows.bucket[bucket + number], rows.first[run + 1], low, high
+    return rows.bucket[bucket + number], rows.first[run + 1], high

@@ -94,7 +94,7 @@ def crown_form(shape, h, r, c, across):
     return h, c, 0.0, r * r
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", forceinline=True)
 def form_hit(shape, a, b, e, pz, dz, per_dz, t0, t1, h, c, q, rr):
     """Tell whether the sight line passes through the inside of a round crown given by its form.
 
