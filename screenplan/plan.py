@@ -260,6 +260,10 @@ class Views(Section):
         le=0.9,
         description="Share of a view that may stay open for it to count as closed",
     )
+    leaves: Literal["opaque", "translucent"] = Field(
+        "opaque",
+        description="opaque: leaves stop all light; translucent: some passes, by leaf density and the length of the way",
+    )
     eye_inside: Length = Field(1.0, gt=0, le=5, description="Distance of the eye behind the window")
     eye_seated: Length = Field(
         1.2, gt=0, le=3, description="Height of a seated eye above the floor"

@@ -244,6 +244,7 @@ STEPS: dict[str, Step] = {
                 "report_years": "views.report_years",
                 "curve": "growth.curve",
                 "threshold": "views.threshold",
+                "leaves": "views.leaves",
                 "eye_inside_m": "views.eye_inside",
                 "eye_seated_m": "views.eye_seated",
                 "eye_standing_m": "views.eye_standing",

@@ -10,7 +10,8 @@ Establishment: growth rises evenly from nothing to its full rate over e years, s
 τ = t²/(2e) for t < e, and t − e/2 after.
 
 Growth "low", "typical", "high" takes the low, mean and high mature sizes and the low, typical and
-high rate. A plant never shrinks: one that is planted taller than the mature height of its growth
+high rate. A clipped hedge (shape "box" with a kept height) stops at that height, and its spread along
+the row stays at that of a plant of that height. A plant never shrinks: one that is planted taller than the mature height of its growth
 class keeps its height. Height rises with t and with the growth class in every case, since dh/dτ
 does not fall when g or H rise.
 """
@@ -75,11 +76,15 @@ def height_at(
     g, H = species.yearly_growth(growth), species.full_height(growth)
     h0, tau = np.broadcast_arrays(h0, tau)
     if curve == "straight":
-        return np.maximum(np.minimum(h0 + g * tau, H), h0)
-    grown = h0 >= H
-    start = np.arctanh(np.where(grown, 0.0, h0 / H))
-    # tanh(artanh(x)) may lose the last bit: never below the height when planted.
-    return np.where(grown, h0, np.maximum(H * np.tanh(g * tau / H + start), h0))
+        grown = np.maximum(np.minimum(h0 + g * tau, H), h0)
+    else:
+        full = h0 >= H
+        start = np.arctanh(np.where(full, 0.0, h0 / H))
+        # tanh(artanh(x)) may lose the last bit: never below the height when planted.
+        grown = np.where(full, h0, np.maximum(H * np.tanh(g * tau / H + start), h0))
+    if species.kept_height_m is not None:
+        grown = np.minimum(grown, species.kept_height_m)
+    return grown
 
 
 def spread_at(species: Species, height, growth: str = "typical") -> np.ndarray:
@@ -90,6 +95,12 @@ def spread_at(species: Species, height, growth: str = "typical") -> np.ndarray:
     """
     _check(growth)
     return np.minimum(species.spread_share * np.asarray(height, float), species.full_spread(growth))
+
+
+def width_at(species: Species, height, growth: str = "typical") -> np.ndarray:
+    """Width of the crown across its row, metres: the spread, or what a clipped hedge is kept at."""
+    spread = spread_at(species, height, growth)
+    return spread if species.kept_width_m is None else np.minimum(spread, species.kept_width_m)
 
 
 def clear_stem_at(species: Species, height) -> np.ndarray:

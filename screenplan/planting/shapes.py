@@ -1,11 +1,13 @@
 """Crown shapes: their codes, their radius at a height, and how far up two neighbours meet.
 
-A crown is a solid of revolution between the clear stem c and the height h, with the spread w:
+A crown stands between the clear stem c and the height h, and has the spread w. A box is a clipped
+hedge: w long along its row. The others are solids of revolution:
 
     cone        r(z) = w/2 (h − z) / (h − c)
     column      r(z) = w/2
     paraboloid  r(z) = w/2 √((h − z) / (h − c))
     ellipsoid   r(z) = w/2 √(1 − ((z − m) / b)²),  m = (h + c)/2,  b = (h − c)/2
+    box         r(z) = w/2, along the row
 
 Equal neighbours at spacing s meet where r(z) = s/2; solved for z that gives `meeting_band`.
 """
@@ -16,7 +18,7 @@ import numpy as np
 
 from screenplan.errors import refuse
 
-CONE, COLUMN, PARABOLOID, ELLIPSOID = range(4)
+CONE, COLUMN, PARABOLOID, ELLIPSOID, BOX = range(5)
 
 #: Code of each shape; compiled code takes the number, people write the word.
 SHAPE_CODES = {
@@ -24,6 +26,7 @@ SHAPE_CODES = {
     "column": COLUMN,
     "paraboloid": PARABOLOID,
     "ellipsoid": ELLIPSOID,
+    "box": BOX,
 }
 SHAPES = tuple(SHAPE_CODES)
 
@@ -44,7 +47,7 @@ def shape_code(shape: str | int) -> int:
 
 
 def shape_radius(shape, height, spread, clear_stem, z) -> np.ndarray:
-    """Radius of a crown at the height z above its foot.
+    """Radius of a crown, for a box half its length, at the height z above its foot.
 
     Parameters
     ----------
@@ -68,7 +71,7 @@ def shape_radius(shape, height, spread, clear_stem, z) -> np.ndarray:
     above = np.where(inside, (h - z) / np.where(depth > 0, depth, 1.0), 0.0)
     if code == CONE:
         share = above
-    elif code == COLUMN:
+    elif code in (COLUMN, BOX):
         share = np.ones_like(above)
     elif code == PARABOLOID:
         share = np.sqrt(above)
@@ -102,7 +105,7 @@ def meeting_band(shape, height, spread, spacing, clear_stem=0.0) -> tuple[np.nda
     low = c
     if code == CONE:
         high = c + (h - c) * (1.0 - ratio)
-    elif code == COLUMN:
+    elif code in (COLUMN, BOX):
         high = h
     elif code == PARABOLOID:
         high = c + (h - c) * (1.0 - ratio**2)

@@ -45,6 +45,8 @@ KEYS = (
     "mature_spread",
     *_SHARES,
     "clear_stem",
+    "kept_height",
+    "kept_width",
     "leaf_density",
     "hardiness_zones",
     "tolerances",
@@ -68,8 +70,8 @@ class Species:
     key : str
         Its name in the table.
     latin_name, common_name, genus : str
-    shape : {"cone", "column", "paraboloid", "ellipsoid"}
-        Shape of the crown.
+    shape : {"cone", "column", "paraboloid", "ellipsoid", "box"}
+        Shape of the crown; a box is a clipped hedge.
     yearly_growth_m : tuple of 3 floats
         Growth in a year of a young rooted plant, low, typical, high, metres.
     mature_height_m, mature_spread_m : tuple of 2 floats
@@ -85,6 +87,8 @@ class Species:
         The bare stem is that share of the height, up to so many metres.
     leaf_density : tuple of 2 floats
         One-sided leaf area per volume of crown, low and high, m²/m³.
+    kept_height_m, kept_width_m : float, optional
+        Height, and width across the row, at which a box is kept by clipping, metres.
     winter_share : float
         Share of the screening that is left after leaf fall, 1 for evergreens.
     hardiness_zones : tuple of 2 ints, optional
@@ -110,6 +114,8 @@ class Species:
     clear_stem_m: float = 0.0
     clear_stem_share: float = 0.0
     leaf_density: tuple[float, float] = (1.0, 4.0)
+    kept_height_m: float | None = None
+    kept_width_m: float | None = None
     winter_share: float = 1.0
     hardiness_zones: tuple[int, int] | None = None
     tolerances: Mapping[str, str] = field(default_factory=dict, compare=False)
@@ -304,6 +310,12 @@ class _Reader:
             self._lengths(name, value, 3, "yearly_growth_m", new, "low, typical and high", 3.0)
         elif name in ("mature_height", "mature_spread"):
             self._lengths(name, value, 2, f"{name}_m", new, "low and high", HIGHEST_PLANT_M)
+        elif name in ("kept_height", "kept_width"):
+            length = self._length(name, value)
+            if length is not None and not 0 < length <= HIGHEST_PLANT_M:
+                self.wrong(name, f"{name} is {value}", "Write a length above 0")
+            elif length is not None:
+                new[f"{name}_m"] = length
         elif name in ("stock_height", "clear_stem"):
             length = self._length(name, value)
             if length is None:
@@ -395,6 +407,21 @@ class _Reader:
                 f"it is planted at {made.stock_height_m:g} m but never grows above "
                 f"{made.mature_height_m[1]:g} m",
                 "Write a smaller stock_height or a greater mature_height",
+            )
+            return None
+        kept = made.kept_height_m is not None or made.kept_width_m is not None
+        if kept and made.shape != "box":
+            self.wrong(
+                "kept_height",
+                f"a {made.shape} is not clipped",
+                'Write shape = "box" for a clipped hedge, or take kept_height and kept_width out',
+            )
+            return None
+        if made.kept_height_m is not None and made.stock_height_m > made.kept_height_m:
+            self.wrong(
+                "kept_height",
+                f"it is planted at {made.stock_height_m:g} m but kept at {made.kept_height_m:g} m",
+                "Write a smaller stock_height or a greater kept_height",
             )
             return None
         return made

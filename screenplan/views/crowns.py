@@ -191,7 +191,7 @@ def _nested_pieces(shape, height, radius, clear, across) -> list[int]:
 
 def _foretell(shape, height, radius, clear, across, widest):
     """Work out the tables ``early`` and ``late``, and the cells per metre."""
-    classes, growths, years = height.shape
+    classes, growths, _ = height.shape
     early = np.full((classes, DISTANCE_CELLS, HEIGHT_CELLS + 1, growths), NEVER, np.uint8)
     late = early.copy()
     cells = np.zeros((classes, 2))

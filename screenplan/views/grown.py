@@ -7,11 +7,12 @@ import numpy as np
 
 from screenplan.contracts import HIGHEST_PLANT_M
 from screenplan.errors import InputError, Problem
-from screenplan.planting.growth import clear_stem_at, height_at, spread_at
-from screenplan.planting.shapes import COLUMN, ELLIPSOID, shape_code
+from screenplan.planting.growth import clear_stem_at, height_at, spread_at, width_at
+from screenplan.planting.shapes import BOX, COLUMN, ELLIPSOID, shape_code
 from screenplan.views.crowns import CrownTable, tabulate_crowns
 from screenplan.views.holes import LineStand
 from screenplan.views.kernel import Rows, arrange_rows
+from screenplan.views.leaves import LEAF_PROJECTION
 from screenplan.views.obstacles import numbers, plan_xy
 from screenplan.views.results import GROWTHS, TYPICAL
 
@@ -60,7 +61,8 @@ def grow_rows(
         ],
         np.int64,
     )
-    sizes = np.zeros((3, len(GROWTHS), years + 1, max(len(classes), 1)))
+    fading = np.zeros((len(GROWTHS), max(len(classes), 1)))
+    sizes = np.zeros((4, len(GROWTHS), years + 1, max(len(classes), 1)))
     shapes, winter = [], []
     when = np.arange(years + 1)
     for (name, h0, old), k in classes.items():
@@ -74,9 +76,13 @@ def grow_rows(
             sizes[0, g, :, k] = height
             sizes[1, g, :, k] = 0.5 * spread_at(what, height, growth)
             sizes[2, g, :, k] = clear_stem_at(what, height)
+            sizes[3, g, :, k] = 0.5 * width_at(what, height, growth)
+        # Low growth goes with sparse leaves, so that the range of the results holds both.
+        sparse, dense = what.leaf_density
+        fading[:, k] = LEAF_PROJECTION * np.array([sparse, 0.5 * (sparse + dense), dense])
     if not classes:
         shapes, winter = [COLUMN], [1.0]
-    crowns = tabulate_crowns(shapes, *sizes, winter)
+    crowns = tabulate_crowns(shapes, *sizes[:3], winter, across=sizes[3], fading=fading)
     order = np.lexsort((numbers(plants, "station_m", 0.0), plants["line_id"].astype(str)))
     x, y = plan_xy(plants.geometry)[order].T
     _, row = np.unique(plants["line_id"].astype(str).to_numpy()[order], return_inverse=True)
@@ -108,7 +114,7 @@ def stand_in_year(planting_lines, plants, crowns: CrownTable, kind, year: int) -
         )
         shape = crowns.shape[sort]
         widest = np.where(shape == ELLIPSOID, 0.5 * (height + clear), clear)
-        widest = np.where(shape == COLUMN, np.nan, widest)
+        widest = np.where(np.isin(shape, (COLUMN, BOX)), np.nan, widest)
         stands.append(
             LineStand(line_id, line, ids[mine], station[mine], height, radius, clear, widest)
         )

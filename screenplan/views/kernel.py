@@ -53,13 +53,9 @@ def meets(shape, form, k, g, y, across, foot, slope, per_slope, s0, s1, cu, cv):
     """
     h, c, q, rr = form[k, g, 0, y], form[k, g, 1, y], form[k, g, 2, y], form[k, g, 3, y]
     if shape == 4:
-        one, two = box_stretch(
-            across * cv, -across * cu, foot, cu, cv, slope, s0, s1, h, c, q, rr
-        )
+        one, two = box_stretch(across * cv, -across * cu, foot, cu, cv, slope, s0, s1, h, c, q, rr)
         return one < two
-    return form_hit(
-        shape, 1.0, 0.0, across * across, foot, slope, per_slope, s0, s1, h, c, q, rr
-    )
+    return form_hit(shape, 1.0, 0.0, across * across, foot, slope, per_slope, s0, s1, h, c, q, rr)
 
 
 @njit(cache=True, error_model="numpy")
@@ -101,9 +97,7 @@ def _add_years(
         # Crowns are nested within a piece: one that is not met in the last year still open is met
         # in no year before it.
         last = highest_bit(rest)
-        if not meets(
-            shape, form, k, g, last, across, foot, slope, per_slope, s0, s1, cu, cv
-        ):
+        if not meets(shape, form, k, g, last, across, foot, slope, per_slope, s0, s1, cu, cv):
             continue
         first = highest_bit(years & -years)
         hit = last
@@ -176,10 +170,8 @@ def _block_rays(begin, end, origin, target, wanted, rows, table, masks):
         per_slope = 1.0 / slope if slope != 0.0 else 0.0
         first[:] = years
         for run in range(runs):
-            plant, last, high = strip_window(
-                rows, run, ox, oy, oz, ux, uy, slope, per_slope, reach
-            )
-            for plant in range(plant, last):
+            nearest, last, high = strip_window(rows, run, ox, oy, oz, ux, uy, slope, per_slope, reach)
+            for plant in range(nearest, last):
                 if rows.along[plant] > high:
                     break
                 px, py = rows.x[plant] - ox, rows.y[plant] - oy
@@ -191,9 +183,7 @@ def _block_rays(begin, end, origin, target, wanted, rows, table, masks):
                 if along <= -wide or along >= reach + wide:
                     continue
                 foot = oz - rows.z[plant] + along * slope
-                i, j, sure_i, sure_j = foretold(
-                    table, k, across, foot, slope, along, reach
-                )
+                i, j, sure_i, sure_j = foretold(table, k, across, foot, slope, along, reach)
                 shape, layer = table.shape[k], table.layer[k]
                 s0, s1 = -along, reach - along
                 cu, cv = 0.0, 0.0
@@ -231,9 +221,7 @@ def _block_many(origin, target, wanted, rows, table, masks):
     rays = origin.shape[0]
     for block in prange((rays + BLOCK - 1) // BLOCK):
         begin = block * BLOCK
-        _block_rays(
-            begin, min(begin + BLOCK, rays), origin, target, wanted, rows, table, masks
-        )
+        _block_rays(begin, min(begin + BLOCK, rays), origin, target, wanted, rows, table, masks)
 
 
 def blocked_years(origin, target, rows: Rows, table: CrownTable, wanted=None) -> np.ndarray:

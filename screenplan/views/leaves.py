@@ -331,7 +331,9 @@ def _fade_many(origin, target, light, rows, table, dim_depth, loss, masks):
         )  # fmt: skip
 
 
-def light_through(origin, target, light, rows: Rows, table: CrownTable, *, dim: float | None = None):
+def light_through(
+    origin, target, light, rows: Rows, table: CrownTable, *, dim: float | None = None
+):
     """Sum the light that passes the leaves of the rows, by growth, season and year.
 
     Parameters

@@ -49,9 +49,7 @@ def _sum_open(masks, weight, years, changes):
                     turns = (is_open ^ (is_open << 1)) & every & ~np.int64(1)
                     while turns:
                         bit = turns & -turns
-                        changes[block, layer, growth, _count(bit - 1)] += (
-                            w if is_open & bit else -w
-                        )
+                        changes[block, layer, growth, _count(bit - 1)] += w if is_open & bit else -w
                         turns ^= bit
 
 

@@ -12,6 +12,7 @@ import numpy as np
 
 from screenplan.views.crowns import CrownTable
 from screenplan.views.kernel import Rows, blocked_years, open_light
+from screenplan.views.leaves import light_through
 from screenplan.views.obstacles import Obstacles
 from screenplan.views.openings import Opening
 from screenplan.views.sampling import rays_through
@@ -28,11 +29,15 @@ class Scene:
     ----------
     obstacles : Obstacles
     rows, table : Rows, CrownTable
+    dim : float, optional
+        Where it is given leaves let light through, and a ray of which at most this share passes
+        them counts as stopped when holes are looked for. By default crowns are opaque.
     """
 
     obstacles: Obstacles
     rows: Rows
     table: CrownTable
+    dim: float | None = None
 
     @property
     def years(self) -> int:
@@ -52,7 +57,10 @@ class Portion:
     owner : ndarray of int, (rays,)
         What stops the rest (an index into the obstacles' names), or -1.
     masks : ndarray of int64, (rays, layers, growths)
-        Years in which plants are in the way.
+        Years in which plants are in the way; where leaves let light through, in which they dim the
+        ray to the scene's ``dim`` (and one layer).
+    opened : ndarray, (growths, 2, years), optional
+        Light that passes the leaves, where they let any through.
     """
 
     origin: np.ndarray
@@ -60,6 +68,7 @@ class Portion:
     light: np.ndarray
     owner: np.ndarray
     masks: np.ndarray
+    opened: np.ndarray | None = None
 
     def open_in(self, year: int, growth: int) -> np.ndarray:
         """Tell which rays let light through in that year with no leaf fallen."""
@@ -119,8 +128,14 @@ def follow(
             if not len(origin):
                 continue
             light, owner = scene.obstacles.light_left(origin, target)
-            masks = blocked_years(origin, target, scene.rows, scene.table, light > 0.0)
-            yield Portion(origin, target, light, owner, masks)
+            opened = None
+            if scene.dim is None:
+                masks = blocked_years(origin, target, scene.rows, scene.table, light > 0.0)
+            else:
+                opened, masks = light_through(
+                    origin, target, light, scene.rows, scene.table, dim=scene.dim
+                )
+            yield Portion(origin, target, light, owner, masks, opened)
 
 
 def sum_up(portions: Iterator[Portion], scene: Scene) -> Timeline:
@@ -131,7 +146,11 @@ def sum_up(portions: Iterator[Portion], scene: Scene) -> Timeline:
     for portion in portions:
         rays += len(portion.light)
         light += portion.light.sum()
-        opened += open_light(portion.masks, portion.light, scene.table.leafless, years)
+        opened += (
+            open_light(portion.masks, portion.light, scene.table.leafless, years)
+            if portion.opened is None
+            else portion.opened
+        )
         hit = portion.owner >= 0
         stopped += np.bincount(
             portion.owner[hit], weights=1.0 - portion.light[hit], minlength=len(stopped)

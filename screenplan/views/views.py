@@ -25,6 +25,8 @@ from screenplan.views.results import (
 from screenplan.views.setting import Sampling, Setting, lay_setting
 from screenplan.views.timeline import PORTION, Scene, follow, sum_up, year_closed
 
+#: What leaves may be taken for.
+LEAVES = ("opaque", "translucent")
 #: Years that fit: those of a mask, year 0 counted.
 LAST_YEAR = MOST_YEARS - 1
 #: Rays that the search for holes works on; beyond it an even choice of them.
@@ -54,6 +56,7 @@ def trace_views(
     onlooker_spacing_m: float = 5.0,
     onlooker_reach_m: float = 60.0,
     second_sample: bool = True,
+    leaves: str = "opaque",
     curve: str = "smooth",
     table: Mapping[str, Species] | None = None,
 ) -> tuple[gpd.GeoDataFrame, pd.DataFrame, gpd.GeoDataFrame]:
@@ -93,6 +96,8 @@ def trace_views(
     second_sample : bool
         Whether a denser sample gives the error of the shares, and, on a terrain, cells twice as
         large the error that the terrain's cells leave.
+    leaves : {"opaque", "translucent"}
+        Whether crowns stop all light, or let some through by the length of the way through them.
     curve : {"smooth", "straight"}
         Growth curve.
     table : mapping, optional
@@ -118,13 +123,20 @@ def trace_views(
 
     Notes
     -----
-    A crown is opaque. In winter, what passes a plant that has dropped its leaves is told by its
+    Crowns are opaque, unless ``leaves`` is "translucent": then an open share is the mean share of
+    the light that the leaves let pass (`screenplan.views.leaves`), a view is closed when that is at
+    or below the threshold, and its holes are where single rays keep more than the threshold. Low
+    growth then goes with the lower leaf density of the species, high growth with the higher. In
+    winter, what passes a plant that has dropped its leaves is told by its
     species; where several stand in a row behind each other the densest decides.
 
     A ray is stopped the same whichever way it is looked along: a view that is closed from a window
     to a terrace is closed from the terrace to that window.
     """
     _check(years, report_years, threshold)
+    if leaves not in LEAVES:
+        raise refuse(f"{leaves!r} says nothing of leaves", f"Write one of {', '.join(LEAVES)}")
+    dim = threshold if leaves == "translucent" else None
     sampling = Sampling(
         eye_inside_m, eye_seated_m, eye_standing_m, eyes_across, target_spacing_m, most_targets,
         onlooker_spacing_m, onlooker_reach_m,
@@ -133,11 +145,11 @@ def trace_views(
     layers = (planting_lines, onlookers, buildings, existing_screens)
     setting = lay_setting(windows, private_places, *layers, terrain, sampling=sampling)
     rows, crowns, kind = grow_rows(plants, table=table, years=years, curve=curve)
-    scene = Scene(setting.obstacles, rows, crowns)
+    scene = Scene(setting.obstacles, rows, crowns, dim)
     rougher = {}
     if second_sample and not setting.ground.is_flat:
         rougher = _on_larger_cells(setting, windows, private_places, layers, plants, sampling,
-                                   table=table, years=years, curve=curve)  # fmt: skip
+                                   dim=dim, table=table, years=years, curve=curve)  # fmt: skip
     zones = _zones(no_plant_zones)
     stands: dict[int, list] = {}
     views = []
@@ -177,7 +189,9 @@ def trace_views(
     )
 
 
-def _on_larger_cells(setting: Setting, windows, private_places, layers, plants, sampling, **growth):
+def _on_larger_cells(
+    setting: Setting, windows, private_places, layers, plants, sampling, *, dim, **growth
+):
     """Timelines of all views on a terrain with cells twice as large; none where it has too few."""
     larger = coarser_ground(setting.ground)
     if larger is None:
@@ -190,7 +204,7 @@ def _on_larger_cells(setting: Setting, windows, private_places, layers, plants, 
         rows, crowns, _ = grow_rows(moved, **growth)
     except InputError:  # cells so large bury a window: nothing can be said
         return {}
-    scene = Scene(other.obstacles, rows, crowns)
+    scene = Scene(other.obstacles, rows, crowns, dim)
     return {
         view_id: sum_up(
             follow(looker.opening, looker.eyes[place.is_single, False], place.coarse, scene), scene

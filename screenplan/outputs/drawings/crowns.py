@@ -13,7 +13,7 @@ def crown_outline(shape: str, height: float, spread: float, clear_stem: float = 
 
     Parameters
     ----------
-    shape : {"cone", "column", "paraboloid", "ellipsoid"}
+    shape : {"cone", "column", "paraboloid", "ellipsoid", "box"}
     height, spread, clear_stem : float
         Metres.
 
@@ -25,7 +25,7 @@ def crown_outline(shape: str, height: float, spread: float, clear_stem: float = 
     half, depth = spread / 2.0, height - clear_stem
     if shape == "cone":
         right = np.array([(half, 0.0), (0.0, 1.0)])
-    elif shape == "column":
+    elif shape in ("column", "box"):
         right = np.array([(half, 0.0), (half, 1.0)])
     elif shape == "paraboloid":  # r = w/2 √(1 − u), u the share of the depth
         r = np.linspace(1.0, 0.0, HALF_POINTS)
