@@ -14,6 +14,8 @@ import numpy as np
 from screenplan.errors import refuse
 
 HOLE_PER_BALL = 2.5
+#: Depth of roots per width, where no standard says it (common practice, no source).
+DEPTH_PER_WIDTH = {"plug": 2.0, "bare_root": 0.75, "container": 1.0}
 _INCH_M, _FOOT_M = 0.0254, 0.3048
 
 
@@ -70,11 +72,29 @@ def stock_of(stock: str) -> Stock:
     )
 
 
-def hole_width(stock: str, stock_height_m: float) -> float:
-    """Width of the planting hole for stock of that kind and height, metres."""
+def ball_width(stock: str, stock_height_m: float) -> float:
+    """Width of the root ball (or root spread) of stock of that kind and height, metres."""
     kind = stock_of(stock)
     if not stock_height_m > 0:
         raise refuse("the stock has no height", "Give a stock height above 0", key="stock_height")
     ball = float(np.interp(stock_height_m, kind.heights_m, kind.balls_m))
-    ball *= max(1.0, stock_height_m / kind.heights_m[-1])
-    return HOLE_PER_BALL * ball
+    return ball * max(1.0, stock_height_m / kind.heights_m[-1])
+
+
+def ball_depth(stock: str, stock_height_m: float) -> float:
+    """Depth of the root ball of stock of that kind and height, metres.
+
+    Balled stock by ANSI Z60.1 (read, UF/IFAS): 75 % of the width below 20 in, 66 % from 20 to 30 in,
+    60 % above. Pots are taken as deep as they are wide, bare roots three quarters as deep, plugs twice
+    as deep (common practice, no source).
+    """
+    width = ball_width(stock, stock_height_m)
+    if stock == "balled":
+        inches = width / _INCH_M
+        return width * (0.75 if inches < 20 else 0.66 if inches <= 30 else 0.60)
+    return width * DEPTH_PER_WIDTH[stock]
+
+
+def hole_width(stock: str, stock_height_m: float) -> float:
+    """Width of the planting hole for stock of that kind and height, metres."""
+    return HOLE_PER_BALL * ball_width(stock, stock_height_m)

@@ -1,0 +1,118 @@
+"""Water for new plants, by the stages that the University of Minnesota Extension publishes (read).
+
+Weeks 1 and 2 daily, weeks 3 to 12 every two to three days, then weekly until established. Each time
+1 to 1.5 gal per inch of stem caliper, and 1.5 years per inch to establish; shrubs, whose caliper
+nobody measures, a quarter to a third of the container's volume. The upper ends are taken. Stock that
+is not in a container is given a third of its root ball's volume, and the years to root of its kind
+(our reading, no source).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from screenplan.errors import refuse
+from screenplan.planting.stock import ball_depth, ball_width, stock_of
+
+GALLON_L = 3.785411784
+INCH_M = 0.0254
+GALLONS_PER_INCH = (1.0, 1.5)
+SHARE_OF_BALL = (0.25, 1.0 / 3.0)
+YEARS_PER_INCH = 1.5
+#: Last days, counted from planting, of the daily stage and of the one every few days.
+DAILY_DAYS, OFTEN_DAYS = 14, 84
+YEAR_DAYS = 365.25
+SOURCE = "University of Minnesota Extension (read)"
+
+
+@dataclass(frozen=True)
+class Stage:
+    """Waterings of one stage: from which day, every how many days, how many times."""
+
+    key: str
+    name: str
+    first_day: int
+    every_days: int
+    times: int
+
+    @property
+    def last_day(self) -> int:
+        """Day of the last watering."""
+        return self.first_day + self.every_days * (self.times - 1)
+
+
+def litres_each_time(stock: str, stock_height_m: float, caliper_m: float | None = None) -> float:
+    """Water for one plant each time, litres.
+
+    Parameters
+    ----------
+    stock, stock_height_m : str, float
+        Kind and height of the stock.
+    caliper_m : float, optional
+        Diameter of the stem, metres, if it was measured.
+    """
+    if caliper_m is not None:
+        _check(caliper_m)
+        return GALLONS_PER_INCH[1] * GALLON_L * caliper_m / INCH_M
+    volume = ball_volume(stock, stock_height_m)
+    return SHARE_OF_BALL[1] * volume * 1000.0
+
+
+def ball_volume(stock: str, stock_height_m: float) -> float:
+    """Volume of a root ball as a cylinder, π/4 w² d, m³."""
+    width = ball_width(stock, stock_height_m)
+    return math.pi / 4.0 * width**2 * ball_depth(stock, stock_height_m)
+
+
+def years_to_establish(stock: str, caliper_m: float | None = None) -> float:
+    """Years until a plant needs no watering."""
+    if caliper_m is not None:
+        _check(caliper_m)
+        return YEARS_PER_INCH * caliper_m / INCH_M
+    return stock_of(stock).years_to_root
+
+
+def water_stages(
+    stock: str, caliper_m: float | None = None, *, often_every_days: int = 2
+) -> list[Stage]:
+    """List the stages of watering from the day of planting on.
+
+    Parameters
+    ----------
+    stock : str
+    caliper_m : float, optional
+    often_every_days : {2, 3}
+        In weeks 3 to 12.
+    """
+    if often_every_days not in (2, 3):
+        raise refuse(
+            f"weeks 3 to 12 are watered every {often_every_days} days",
+            "Give 2 or 3, as published",
+            key="works.water_every",
+        )
+    often = math.ceil((OFTEN_DAYS - DAILY_DAYS) / often_every_days)
+    last = years_to_establish(stock, caliper_m) * YEAR_DAYS
+    stages = [
+        Stage("water_daily", "Water daily, weeks 1 and 2", 0, 1, DAILY_DAYS),
+        Stage(
+            "water_often",
+            f"Water every {often_every_days} days, weeks 3 to 12",
+            DAILY_DAYS,
+            often_every_days,
+            often,
+        ),
+    ]
+    if last > OFTEN_DAYS:
+        weeks = math.floor((last - OFTEN_DAYS) / 7.0) + 1
+        stages.append(Stage("water_weekly", "Water weekly until established", OFTEN_DAYS, 7, weeks))
+    return stages
+
+
+def _check(caliper_m: float) -> None:
+    if not 0.002 <= caliper_m <= 0.3:
+        raise refuse(
+            f"the stem's caliper is {caliper_m:g} m",
+            "Give 2 mm to 30 cm, measured above the root flare",
+            key="works.caliper",
+        )
