@@ -288,6 +288,12 @@ class Views(Section):
     needed_step: Length = Field(
         1.0, ge=0.1, le=20, description="Length of the stretches for which it is told"
     )
+    missing_year: int = Field(
+        10,
+        ge=0,
+        le=LAST_YEAR,
+        description="Year in which the views are looked at with one plant missing at a time",
+    )
     onlooker_spacing: Length = Field(
         5.0, ge=0.5, le=100, description="Distance between the eyes of people who walk along a line"
     )

@@ -2,6 +2,7 @@
 
 import csv
 import json
+import re
 
 import geopandas
 import pandas as pd
@@ -96,7 +97,7 @@ def test_the_dictionary_names_every_column_that_is_written(tmp_path):
     for name, contract in OUTPUTS.items():
         named = set(table.loc[table["layer"] == name, "column"])
         layer = make_layer(contract)
-        written = {c if not c.startswith("open_y") else "open_yNN" for c in layer.columns}
+        written = {re.sub(r"_y\d\d$", "_yNN", c) for c in layer.columns}
         assert named == written - {"geometry"}
     assert (table["meaning"].str.len() > 0).all()
     assert len(data_dictionary(INPUTS)) == sum(len(c.columns) for c in INPUTS.values())
@@ -122,7 +123,9 @@ def test_all_layers_of_a_run_are_written_and_listed(tmp_path):
     for entry in written:
         assert entry["sha256"] == file_sha256(tmp_path / entry["file"])
     assert written[-1]["layers"] == {name: len(layers[name]) for name in names}
-    assert [name for name, _ in pyogrio.list_layers(tmp_path / "plan.gpkg")] == names
+    # GDAL lists the layers with a geometry first, then the tables.
+    listed = sorted(names, key=lambda name: not OUTPUTS[name].geometry)
+    assert [name for name, _ in pyogrio.list_layers(tmp_path / "plan.gpkg")] == listed
     # The frame's own tests hold its transformation; here only which layer went where.
     plant = json.loads((tmp_path / "plants.geojson").read_text())["features"][0]
     lon, lat = plant["geometry"]["coordinates"]

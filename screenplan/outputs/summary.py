@@ -99,6 +99,27 @@ def _tell_views(views: pd.DataFrame, _units: str):
     yield "  left open", str(int(counts.get("stays open", 0)))
 
 
+def _tell_needed(needed: pd.DataFrame, units: str):
+    for row in needed[needed["planned"].astype(bool)].itertuples():
+        if row.needed_m > 0.0:
+            height = format_length(row.needed_m, units)
+            says = f"{height}; {row.species}: {row.reached}"
+        else:
+            says = "none, no view crosses it"
+        yield f"Height needed along {row.line_id}", says
+
+
+def _tell_missing(missing: pd.DataFrame, _units: str):
+    if missing.empty:
+        return
+    reopens = missing[missing["reopens"].astype(bool)]
+    year = int(missing["year"].iloc[0])
+    yield (
+        f"Plants whose death opens a closed view in year {year}",
+        str(reopens["plant_id"].nunique()),
+    )
+
+
 def _year_span(years: pd.Series) -> str:
     first, last = int(years.min()), int(years.max())
     return f"year {first}" if first == last else f"years {first} to {last}"
@@ -120,6 +141,8 @@ _TELL = {
     "plants": _tell_plants,
     "dropped_stations": _tell_dropped,
     "closure": _tell_closure,
+    "needed_years": _tell_needed,
     "views": _tell_views,
+    "missing_plants": _tell_missing,
     "checks": _tell_checks,
 }

@@ -1,0 +1,190 @@
+"""What hangs on each plant: the views again with one plant missing at a time, in one pass.
+
+Where exactly one plant stops a ray, that plant's death opens it; where two do, neither's alone
+does. So one look at every ray, counting the plants in its way and keeping the only one, tells the
+open share of each view without each plant. Crowns are opaque, growth is typical, leaves are on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+
+from screenplan.contracts import MISSING_PLANTS, PLANTS
+from screenplan.errors import refuse
+from screenplan.planting.species import Species, load_species
+from screenplan.tables import DTYPES, table_of
+from screenplan.views.grown import grow_rows
+from screenplan.views.kernel import blocked_years
+from screenplan.views.obstacles import numbers
+from screenplan.views.results import TYPICAL
+from screenplan.views.sampling import rays_through
+from screenplan.views.setting import Sampling, lay_setting
+
+#: Pairs of ray and plant that are worked on at a time.
+BLOCK = 2_000_000
+#: A ray that no plant stops, or more than one.
+NOT_ONE = -1
+#: Light is compared at this precision: rounding only.
+LEAST_SHARE = 1e-12
+
+
+def find_missing(
+    windows: gpd.GeoDataFrame,
+    private_places: gpd.GeoDataFrame,
+    planting_lines: gpd.GeoDataFrame,
+    plants: gpd.GeoDataFrame,
+    buildings: gpd.GeoDataFrame | None = None,
+    existing_screens: gpd.GeoDataFrame | None = None,
+    terrain=None,
+    onlookers: gpd.GeoDataFrame | None = None,
+    *,
+    year: int = 10,
+    threshold: float = 0.10,
+    curve: str = "smooth",
+    eye_inside_m: float = 1.0,
+    eye_seated_m: float = 1.2,
+    eye_standing_m: float = 1.6,
+    eyes_across: int = 3,
+    target_spacing_m: float = 1.0,
+    most_targets: int = 100,
+    onlooker_spacing_m: float = 5.0,
+    onlooker_reach_m: float = 60.0,
+    table: Mapping[str, Species] | None = None,
+) -> tuple[gpd.GeoDataFrame, pd.DataFrame]:
+    """Look at the views with one plant missing at a time.
+
+    Parameters
+    ----------
+    windows, private_places, planting_lines, plants : GeoDataFrame
+        Layers of the contracts, in local-frame metres.
+    buildings, existing_screens, onlookers : GeoDataFrame, optional
+    terrain : Terrain, optional
+        Ground heights; by default level ground at 0.
+    year : int
+        The year that is looked at.
+    threshold : float
+        Share of a view that may stay open for it to count as closed, 0 to below 1.
+    curve : {"smooth", "straight"}
+        Growth curve.
+    table : mapping, optional
+        Species by key; by default the shipped table.
+
+    The other parameters are those of `trace_views`.
+
+    Returns
+    -------
+    plants : GeoDataFrame
+        The same plants; ``hangs_share`` and ``hangs_view`` say how much hangs on each.
+    missing_plants : DataFrame
+        One row per plant and view that opens further without it.
+
+    Raises
+    ------
+    InputError
+        On parameters out of range, and by row as `lay_setting` and `grow_rows` say.
+    """
+    if not (isinstance(year, (int, np.integer)) and year >= 0):
+        raise refuse(f"{year!r} is no year to look at", "Give a whole number of 0 or more")
+    if not 0.0 <= threshold < 1.0:
+        raise refuse(f"the threshold {threshold} is no share", "Give a number from 0 to below 1")
+    sampling = Sampling(
+        eye_inside_m, eye_seated_m, eye_standing_m, eyes_across, target_spacing_m, most_targets,
+        onlooker_spacing_m, onlooker_reach_m,
+    )  # fmt: skip
+    table = load_species() if table is None else table
+    setting = lay_setting(
+        windows, private_places, planting_lines, onlookers, buildings, existing_screens, terrain,
+        sampling=sampling,
+    )  # fmt: skip
+    # The kernel numbers plants along their rows: in that order it numbers them as they come.
+    station = numbers(plants, "station_m", 0.0)
+    order = np.lexsort((station, plants["line_id"].astype(str)))
+    along = plants.iloc[order]
+    rows, crowns, _ = grow_rows(along, table=table, years=max(year, 1), curve=curve)
+    ids = along["plant_id"].to_numpy()
+    greatest, in_view = np.zeros(len(plants)), np.full(len(plants), None, object)
+    found = []
+    for view_id, looker, place, _ in setting.pairs():
+        eyes = looker.eyes[place.is_single, False]
+        origin, target = rays_through(looker.opening, eyes, place.coarse)
+        if not len(origin):
+            continue
+        light, _ = setting.obstacles.light_left(origin, target)
+        stopped, only = sole_blockers(origin, target, rows, crowns, year, light > 0.0)
+        share = light / len(light)
+        is_open = float(share[~stopped].sum())
+        opens = np.bincount(only[only >= 0], weights=share[only >= 0], minlength=len(plants))
+        for plant in np.flatnonzero(opens > LEAST_SHARE):
+            without = min(is_open + float(opens[plant]), 1.0)
+            found.append(
+                {
+                    "plant_id": ids[plant], "view_id": view_id, "year": year,
+                    "open": round(is_open, 12), "open_without": round(without, 12),
+                    "reopens": is_open <= threshold < without,
+                }
+            )  # fmt: skip
+        more = opens > greatest + LEAST_SHARE
+        greatest[more], in_view[more] = opens[more], view_id
+    back = np.argsort(order)
+    return _hang(plants, greatest[back], in_view[back]), table_of(MISSING_PLANTS, found)
+
+
+def sole_blockers(origin, target, rows, crowns, year: int, wanted) -> tuple[np.ndarray, np.ndarray]:
+    """Find which rays the plants stop in one year, and the only plant that does.
+
+    Parameters
+    ----------
+    origin, target : ndarray of float64, (rays, 3)
+        Ends of the rays.
+    rows, crowns : Rows, CrownTable
+        The plants, and how they grow.
+    year : int
+    wanted : ndarray of bool, (rays,)
+        Rays to look at; the others count as not stopped.
+
+    Returns
+    -------
+    stopped : ndarray of bool, (rays,)
+    only : ndarray of int64, (rays,)
+        Number of the plant, in the caller's order, that alone stops a ray; -1 for none or several.
+    """
+    stopped = np.zeros(len(origin), bool)
+    only = np.full(len(origin), NOT_ONE, np.int64)
+    if not len(rows.x):
+        return stopped, only
+    rows, crowns = apart(rows, crowns)
+    step = max(BLOCK // len(rows.x), 1)
+    for first in range(0, len(origin), step):
+        part = slice(first, first + step)
+        masks = blocked_years(origin[part], target[part], rows, crowns, wanted[part])
+        hit = (masks[:, :, TYPICAL] >> year) & 1 == 1
+        count = hit.sum(axis=1)
+        stopped[part] = count > 0
+        only[part] = np.where(count == 1, rows.order[hit.argmax(axis=1)], NOT_ONE)
+    return stopped, only
+
+
+def apart(rows, crowns):
+    """Give each plant a growth class and a layer of its own, so that the kernel tells them apart."""
+    classes = len(crowns.shape)
+    own = {
+        name: np.ascontiguousarray(values[rows.kind])
+        for name, values in crowns._asdict().items()
+        if name != "leafless" and isinstance(values, np.ndarray) and values.shape[:1] == (classes,)
+    }
+    plants = np.arange(len(rows.x), dtype=np.int64)
+    own |= {"layer": plants, "leafless": np.zeros(len(plants))}
+    return rows._replace(kind=plants), crowns._replace(**own)
+
+
+def _hang(plants, greatest, in_view) -> gpd.GeoDataFrame:
+    told = plants.copy()
+    told["hangs_share"] = np.minimum(greatest.round(12), 1.0)
+    told["hangs_view"] = pd.Series(in_view, index=told.index, dtype=DTYPES["text"])
+    ours = [column.name for column in PLANTS.columns if column.name in told.columns]
+    others = [name for name in told.columns if name not in ours and name != told.geometry.name]
+    return told[[*ours, *others, told.geometry.name]]

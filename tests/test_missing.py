@@ -1,0 +1,142 @@
+"""One plant missing at a time, against the views traced anew without that plant."""
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+from shapely.geometry import LineString, Point, box
+from test_views import GARDEN, HOUSE, TABLE, WINDOW, row, windows
+
+from screenplan.contracts import MISSING_PLANTS
+from screenplan.errors import InputError
+from screenplan.site.terrain import Terrain
+from screenplan.views.missing import find_missing
+from screenplan.views.views import trace_views
+
+LINES = gpd.GeoDataFrame(
+    {"line_id": ["west", "north"]},
+    geometry=[LineString([(-30, 1.5), (30, 1.5)]), LineString([(-30, 0), (30, 0)])],
+)
+
+
+def two_rows(kind="cone", stock=3.0):
+    """Two rows whose layer is in another order than the names of their lines."""
+    first = row(np.arange(19.5, 41, 2.4), kind, stock).assign(line_id="west", side_id="west")
+    first["geometry"] = [Point(s - 30, 1.5) for s in first["station_m"]]
+    both = pd.concat([first, row(np.arange(18.3, 41, 2.4), kind, stock)], ignore_index=True)
+    return both.assign(plant_id=np.arange(1, len(both) + 1))
+
+
+def missing(plants, *others, w=WINDOW, p=GARDEN, **options):
+    options = {"table": TABLE, "curve": "straight", "year": 4} | options
+    return find_missing(w, p, LINES, plants, HOUSE, *others, **options)
+
+
+# Independent: the whole step traced again without each plant in turn.
+@pytest.mark.parametrize("kind", ["cone", "ellipsoid", "column"])
+def test_one_pass_gives_what_runs_without_each_plant_give(kind):
+    plants = two_rows(kind)
+    w = pd.concat([windows((0, 6)), windows((-4, 6), name="v")], ignore_index=True)
+    told, table = missing(plants, w=w)
+    found = table.set_index(["plant_id", "view_id"])
+
+    def shares(some):
+        views, *_ = trace_views(
+            w, GARDEN, LINES, some, HOUSE, table=TABLE, curve="straight", years=4,
+            report_years=(4,), second_sample=False,
+        )  # fmt: skip
+        return views.set_index("view_id").open_y04
+
+    everything, seen = shares(plants), 0
+    for plant in plants["plant_id"]:
+        opens = shares(plants[plants["plant_id"] != plant]) - everything
+        for view_id, more in opens.items():
+            if (plant, view_id) in found.index:
+                line = found.loc[(plant, view_id)]
+                assert line.open == pytest.approx(everything[view_id], abs=1e-9)
+                assert line.open_without - line.open == pytest.approx(more, abs=1e-9)
+                assert line.reopens == (everything[view_id] <= 0.1 < line.open_without)
+                seen += 1
+            else:
+                assert more == pytest.approx(0.0, abs=1e-9)
+        at = told.loc[told["plant_id"] == plant].iloc[0]
+        assert at.hangs_share == pytest.approx(opens.max(), abs=1e-9)
+        if opens.max() > 1e-9:
+            assert opens[at.hangs_view] == pytest.approx(opens.max(), abs=1e-9)
+        else:
+            assert pd.isna(at.hangs_view)
+    assert seen == len(table) > 5
+
+
+def test_plants_come_back_as_they_were_with_two_columns_more():
+    plants = two_rows()
+    plants.index = plants.index * 2 + 7
+    before = plants.copy()
+    told, table = missing(plants)
+    pd.testing.assert_frame_equal(pd.DataFrame(plants), pd.DataFrame(before))
+    assert list(told.index) == list(plants.index)
+    same = [name for name in plants.columns if name != "geometry"]
+    pd.testing.assert_frame_equal(pd.DataFrame(told[same]), pd.DataFrame(plants[same]))
+    assert list(table.columns) == [column.name for column in MISSING_PLANTS.columns]
+    assert (told["hangs_share"] > 0).any()
+
+
+# By construction: two equal rows behind each other, plant behind plant as seen from straight
+# ahead, leave nothing hanging on one plant; one row alone does.
+def test_nothing_hangs_on_one_of_two_that_stand_behind_each_other():
+    place = gpd.GeoDataFrame({"place_id": ["p"]}, geometry=[Point(0.0, -8.0)])
+    w = windows((0, 6), width_m=0.05)
+    ahead = row([30.0], "column", 8.0)
+    behind = ahead.assign(line_id="west", plant_id=2).set_geometry([Point(0.0, 1.5)])
+    one, _ = missing(ahead, w=w, p=place)
+    assert one["hangs_share"].to_list() == [1.0]
+    two, table = missing(pd.concat([ahead, behind], ignore_index=True), w=w, p=place)
+    assert two["hangs_share"].to_list() == [0.0, 0.0]
+    assert table.empty
+
+
+def test_what_is_closed_already_hangs_on_no_plant():
+    wall = gpd.GeoDataFrame(
+        {"screen_id": ["w"], "kind": ["wall"], "height_m": [20.0]},
+        geometry=[LineString([(-60, -2), (60, -2)])],
+    )
+    told, table = missing(two_rows(), wall)
+    assert table.empty
+    assert (told["hangs_share"] == 0).all()
+
+
+def test_terrain_and_onlookers_are_those_of_the_views():
+    z = np.tile(np.linspace(3.0, -3.0, 31)[:, None], (1, 41))
+    ground = Terrain(z, -40.0, -30.0, 2.0, 2.0)
+    plants = two_rows(stock=2.0).assign(
+        ground_m=lambda p: ground.height_at(p.geometry.x, p.geometry.y)
+    )
+    terrace = gpd.GeoDataFrame(
+        {"onlooker_id": ["t"], "kind": ["terrace"]}, geometry=[box(-8, 15, 8, 18)]
+    )
+    none = WINDOW.iloc[:0]
+    _, table = find_missing(
+        none, GARDEN, LINES, plants, None, None, ground, terrace, table=TABLE, year=3,
+        curve="straight",
+    )  # fmt: skip
+    views, *_ = trace_views(
+        none, GARDEN, LINES, plants, None, None, None, ground, terrace, table=TABLE, years=3,
+        curve="straight", report_years=(3,), second_sample=False,
+    )  # fmt: skip
+    assert set(table["view_id"]) == {"t to g"}
+    assert table["open"].iloc[0] == pytest.approx(views["open_y03"].iloc[0], abs=1e-9)
+
+
+def test_no_plants_at_all():
+    told, table = missing(two_rows().iloc[:0])
+    assert told.empty
+    assert table.empty
+
+
+@pytest.mark.parametrize(
+    ("options", "says"),
+    [({"year": -1}, "-1 is no year"), ({"threshold": 1.0}, "threshold 1.0 is no share")],
+)
+def test_bad_parameters_are_refused(options, says):
+    with pytest.raises(InputError, match=says):
+        missing(two_rows(), **options)
