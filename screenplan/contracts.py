@@ -407,6 +407,45 @@ EXISTING_SCREENS = Contract(
     ),
 )
 
+SUN_PLACES = Contract(
+    "sun_places",
+    ("Polygon", "MultiPolygon", "Point"),
+    "A place of the owner's that needs sun: roof panels, a bed, a greenhouse",
+    key="sun_place_id",
+    columns=(
+        Column("sun_place_id", "text", "Its identifier; by default its row number"),
+        _NAME,
+        Column("kind", "text", "panel, bed, greenhouse, …", default="bed"),
+        Column(
+            "height_m",
+            "number",
+            "Height of its middle above the ground",
+            unit="m",
+            default=0.1,
+            low=0.0,
+            high=100.0,
+        ),
+        Column(
+            "tilt_deg",
+            "number",
+            "Slope of its plane: 0 lies flat, 90 stands upright",
+            unit="deg",
+            default=0.0,
+            low=0.0,
+            high=90.0,
+        ),
+        Column(
+            "facing_deg",
+            "number",
+            "Direction in which a tilted plane faces",
+            unit="deg",
+            default=180.0,
+            low=0.0,
+            high=360.0,
+        ),
+    ),
+)
+
 PLANTING_LINE = Contract(
     "planting_line",
     LINES,
@@ -1064,6 +1103,379 @@ CLOSURE = Contract(
     ),
 )
 
+_CAUTION = Column("caution", "text", "What to have done before anything else", required=True)
+_RULE = Column("rule", "text", "Key of the rule or limit, or of the plan", required=True)
+_SOURCE = Column("source", "text", "Where it comes from", required=True)
+_PLANT = Column("plant_id", "integer", "The plant", required=True)
+_YEARS = (
+    Column(
+        "year_low",
+        "integer",
+        "First year in which it does, low growth; empty if not in the years looked at",
+        unit="year",
+    ),
+    Column("year", "integer", "The same, typical growth", unit="year"),
+    Column("year_high", "integer", "The same, high growth", unit="year"),
+)
+
+
+def _metres(name: str, meaning: str, **options) -> Column:
+    return Column(name, "number", meaning, unit="m", **options)
+
+
+RULES = Contract(
+    "rules",
+    (),
+    "One rule or limit, and whether and why it applies to the plan",
+    key="rule",
+    columns=(
+        Column("rule", "text", "Its key", required=True),
+        Column("kind", "text", "setback, or the kind of limit", required=True),
+        Column("applies", "boolean", "True if it applies to the plan", required=True),
+        Column("why", "text", "Why it does or does not", required=True),
+        Column("says", "text", "Its figures", required=True),
+        Column("reason", "text", "What it is for", required=True),
+        _SOURCE,
+        Column("status", "text", "How the figure is known", required=True),
+        Column("date", "text", "When the figure was taken from its source"),
+        Column("confirm_locally", "boolean", "True if the local code decides", required=True),
+    ),
+)
+
+LIGHT = Contract(
+    "light",
+    ANY,
+    "The light of one window, garden, panel or bed with the row and without, or of one row",
+    key="light_id",
+    columns=(
+        Column("light_id", "text", "Its kind and identifier", required=True),
+        Column("kind", "text", "window, garden, panel, bed, … or row", required=True),
+        Column("target_id", "text", "Its identifier in its own layer", required=True),
+        Column("parcel_id", "text", "The parcel to which it belongs"),
+        Column(
+            "sun_free_h",
+            "number",
+            "Hours of sun a year with nothing in the way",
+            unit="h",
+            required=True,
+        ),
+        Column(
+            "sun_now_h",
+            "number",
+            "Hours of sun a year with what stands already",
+            unit="h",
+            required=True,
+        ),
+        Column(
+            "sun_lost",
+            "number",
+            "Share of them that the row takes in the year in which it takes most, typical growth; "
+            "empty where there are none to lose",
+            unit="share",
+            low=0.0,
+            high=1.0,
+        ),
+        Column(
+            "sun_lost_high", "number", "The same, high growth; in gardens typical", unit="share"
+        ),
+        Column("year_worst", "integer", "That year, typical growth", unit="year"),
+        Column("worst_month", "integer", "Month in which most hours are lost then"),
+        Column("worst_month_h", "number", "Hours lost in that month", unit="h"),
+        Column(
+            "sky_now",
+            "number",
+            "Share of an overcast sky's light that reaches it today, of what its plane could see",
+            unit="share",
+            required=True,
+        ),
+        Column(
+            "sky_lost",
+            "number",
+            "Share of that which the row takes at most, typical growth",
+            unit="share",
+        ),
+        Column(
+            "season_h",
+            "number",
+            "Hours of sun a day in the growing season today, where there are fewest",
+            unit="h",
+            required=True,
+        ),
+        Column("asked_h", "number", "Hours a day that the row's species asks for", unit="h"),
+        Column(
+            "sun", "number", "Hours of sun in that year of growth, typical", unit="h", per_year=True
+        ),
+        Column(
+            "sky",
+            "number",
+            "Share of an overcast sky's light in that year of growth, typical",
+            unit="share",
+            per_year=True,
+        ),
+    ),
+)
+
+LIGHT_MONTHS = Contract(
+    "light_months",
+    (),
+    "Hours of sun of one window, garden, panel or bed in one month of one year of growth",
+    key="",
+    columns=(
+        Column("light_id", "text", "What the sun falls on", required=True),
+        Column("month", "integer", "Month, 1 to 12", required=True),
+        Column("year", "integer", "Years since planting", unit="year", required=True),
+        Column("sun_now_h", "number", "Hours without the row", unit="h", required=True),
+        Column("sun_h", "number", "Hours with it, typical growth", unit="h", required=True),
+        Column("lost_h", "number", "Hours that it takes", unit="h", required=True),
+        Column(
+            "shade_from", "text", "Clock time at which its shade begins, in the last year looked at"
+        ),
+        Column("shade_to", "text", "Clock time at which its shade ends"),
+    ),
+)
+
+SUN_GRID = Contract(
+    "sun_grid",
+    ("Point",),
+    "Hours of sun a year on one cell of ground, at its middle",
+    key="cell_id",
+    columns=(
+        Column("cell_id", "integer", "Number", required=True),
+        Column("column", "integer", "Place in the grid, to the east", required=True),
+        Column("line", "integer", "Place in the grid, to the north", required=True),
+        _metres("cell_m", "Size of a cell", required=True),
+        Column("sun_now_h", "number", "Hours without the row", unit="h", required=True),
+        Column("sun", "number", "Hours in that year of growth, typical", unit="h", per_year=True),
+    ),
+)
+
+HEDGE_HEIGHTS = Contract(
+    "hedge_heights",
+    ("Point", "Polygon", "MultiPolygon"),
+    "The height to which published guidance lets a row grow before one window or garden",
+    key="height_id",
+    columns=(
+        Column("height_id", "text", "Line, and window or garden", required=True),
+        Column("line_id", "text", "The planting line", required=True),
+        Column("kind", "text", "window or garden", required=True, choices=("window", "garden")),
+        Column("target_id", "text", "The window, or the parcel of the garden", required=True),
+        Column("formula", "text", "How the row stands to it", required=True),
+        _metres("distance_m", "Distance of the row", required=True),
+        _metres("guided_m", "Height by the formula, above the ground there", required=True),
+        _metres(
+            "keep_below_m",
+            "Height to which the row may be kept, above the ground at the row, never under the least",
+            required=True,
+        ),
+        *_YEARS,
+        Column("status", "text", "How the factors are known", required=True),
+        _SOURCE,
+    ),
+)
+
+SIGHT_AREAS = Contract(
+    "sight_areas",
+    ("Polygon", "MultiPolygon"),
+    "Ground over which a driver must see",
+    key="area_id",
+    columns=(
+        Column("area_id", "text", "Its identifier", required=True),
+        Column(
+            "kind",
+            "text",
+            "A triangle at a drive or corner, or what lies before a driver's eye along the road",
+            required=True,
+            choices=("drive", "corner", "stopping", "emerging"),
+        ),
+        Column("at", "text", "The drive, or the two sides of the corner", required=True),
+        _metres("distance_m", "Leg of the triangle, or distance along the road", required=True),
+        _metres("clear_from_m", "Nothing may stand above this height", required=True),
+        _metres("clear_to_m", "And below this one; empty where there is no upper one"),
+        Column(
+            "is_minimum",
+            "boolean",
+            "True for the least distance, in which others can only just stop",
+            required=True,
+        ),
+        Column("plants", "integer", "Plants that grow into it", required=True),
+        Column("first_year", "integer", "First year in which one does, any growth", unit="year"),
+        _RULE,
+        Column("reason", "text", "What it is for", required=True),
+        _SOURCE,
+        Column("status", "text", "How the figures are known", required=True),
+    ),
+)
+
+SIGHT_PLANTS = Contract(
+    "sight_plants",
+    ("Point",),
+    "A plant that grows into ground over which a driver must see",
+    key="sight_plant_id",
+    columns=(
+        Column("sight_plant_id", "text", "Plant and area", required=True),
+        _PLANT,
+        Column("area_id", "text", "The area", required=True),
+        Column("kind", "text", "Its kind", required=True),
+        _metres("limit_m", "Height above which it is in the way", required=True),
+        *_YEARS,
+    ),
+)
+
+WIRE_PLANTS = Contract(
+    "wire_plants",
+    ("Point",),
+    "A plant that outgrows the height allowed near an overhead line, or comes near the wire",
+    key="wire_plant_id",
+    columns=(
+        Column("wire_plant_id", "text", "Plant, line and rule", required=True),
+        _PLANT,
+        Column("utility_id", "text", "The line", required=True),
+        Column(
+            "what",
+            "text",
+            "zoning, or sag and swing",
+            required=True,
+            choices=("zoning", "sag and swing"),
+        ),
+        _metres("distance_m", "Level distance from stem to line", required=True),
+        _metres("allowed_m", "Height allowed there", required=True),
+        _metres("height_m", "Its height in the last year, typical growth", required=True),
+        *_YEARS,
+        _RULE,
+        _SOURCE,
+    ),
+)
+
+LOCATE_ZONES = Contract(
+    "locate_zones",
+    POLYGONS,
+    "Ground about a buried line in which nothing is dug but by hand, once the line is located",
+    key="zone_id",
+    columns=(
+        Column("zone_id", "text", "Its identifier", required=True),
+        Column("utility_id", "text", "The line", required=True),
+        Column("kind", "text", "What runs in it", required=True),
+        _metres("width_m", "Width of the zone, its own diameter included", required=True),
+        _RULE,
+        Column("reason", "text", "What it is for", required=True),
+        _SOURCE,
+        _CAUTION,
+    ),
+)
+
+HOLES_AT_LINES = Contract(
+    "holes_at_lines",
+    ("Polygon",),
+    "A planting hole that touches the zone about a buried line",
+    key="hole_id",
+    columns=(
+        Column("hole_id", "text", "Plant and line", required=True),
+        _PLANT,
+        Column("utility_id", "text", "The line", required=True),
+        _metres("edge_m", "From the edge of the hole to the outside of the line", required=True),
+        _RULE,
+        _CAUTION,
+    ),
+)
+
+DEEP_ROOTS = Contract(
+    "deep_roots",
+    ("Point",),
+    "A plant that grows taller than it stands away from a septic field",
+    key="root_id",
+    columns=(
+        Column("root_id", "text", "Plant and field", required=True),
+        _PLANT,
+        Column("keep_out_id", "text", "The field", required=True),
+        _metres("distance_m", "From the stem to the field", required=True),
+        _metres("needed_m", "Distance needed in the last year, typical growth", required=True),
+        *_YEARS,
+        _RULE,
+        _SOURCE,
+    ),
+)
+
+OUTGROWN = Contract(
+    "outgrown",
+    ("Point",),
+    "A plant that outgrows the boundary or a wall, and from when it must be clipped",
+    key="outgrown_id",
+    columns=(
+        Column("outgrown_id", "text", "Plant, and what it outgrows", required=True),
+        _PLANT,
+        Column(
+            "what",
+            "text",
+            "What it outgrows",
+            required=True,
+            choices=(
+                "crown over the line",
+                "height at the line",
+                "crown at a wall",
+                "height at a wall",
+            ),
+        ),
+        Column("thing_id", "text", "The parcel or building", required=True),
+        _metres("distance_m", "From the stem to it; negative beyond the line", required=True),
+        _metres("limit_m", "Radius or height that it may reach", required=True),
+        _metres("over_m", "By how much it is over in the last year, typical growth", required=True),
+        *_YEARS,
+        _metres("clip_m", "Most that is clipped in a year from then on, typical growth"),
+        _RULE,
+        _SOURCE,
+    ),
+)
+
+NOISE_PATHS = Contract(
+    "noise_paths",
+    ("LineString",),
+    "The way of the sound from a road to a private place",
+    key="path_id",
+    columns=(
+        Column("path_id", "text", "Road and place", required=True),
+        Column("road_id", "text", "The road", required=True),
+        Column("place_id", "text", "The place", required=True),
+        _metres("length_m", "Its length", required=True),
+        _metres("foliage_m", "How much of it lies in the crowns of the last year", required=True),
+        Column(
+            "loss_db",
+            "number",
+            "What the standard's table counts for that at 500 Hz",
+            unit="dB",
+            required=True,
+        ),
+        Column("by_band", "text", "The same for each octave band", required=True),
+        _metres(
+            "belt_m", "Dense belt that the wished reduction would need; empty if none gives it"
+        ),
+        Column("says", "text", "The finding in a sentence", required=True),
+        _RULE,
+        _SOURCE,
+    ),
+)
+
+PLANT_HEALTH = Contract(
+    "plant_health",
+    (),
+    "How much hangs on one species or genus, or how well a species stands the site",
+    key="",
+    columns=(
+        Column(
+            "topic",
+            "text",
+            "species, genus, hardiness, browse, salt, shade or wet",
+            required=True,
+        ),
+        Column("name", "text", "The species or genus", required=True),
+        Column("share", "number", "Its share of all plants", unit="share"),
+        Column("limit", "number", "The user's limit", unit="share"),
+        Column("meets", "boolean", "Whether it is met; empty if that cannot be told"),
+        Column("says", "text", "The finding in a sentence", required=True),
+        Column("needs", "text", "What would be needed to tell"),
+        Column("source", "text", "Where the figure comes from"),
+    ),
+)
+
 CHECKS = Contract(
     "checks",
     (),
@@ -1533,6 +1945,7 @@ INPUTS = {
         KEEP_OUTS,
         ROADS,
         EXISTING_SCREENS,
+        SUN_PLACES,
         PLANTING_LINE,
         MARKS,
     )
@@ -1575,6 +1988,20 @@ OUTPUTS = {
         SCHEDULE,
         COST,
         ALTERNATIVES,
+        LIGHT,
+        LIGHT_MONTHS,
+        SUN_GRID,
+        HEDGE_HEIGHTS,
+        SIGHT_AREAS,
+        SIGHT_PLANTS,
+        WIRE_PLANTS,
+        LOCATE_ZONES,
+        HOLES_AT_LINES,
+        DEEP_ROOTS,
+        OUTGROWN,
+        NOISE_PATHS,
+        PLANT_HEALTH,
+        RULES,
         CHECKS,
     )
 }

@@ -124,12 +124,17 @@ class LocalFrame:
             )
         return f"Lengths are true at {self.height_m:.0f} m above the ellipsoid"
 
+    @property
+    def position_deg(self) -> tuple[float, float]:
+        """Longitude east of Greenwich and latitude of the site, degrees."""
+        meridian = self.crs.geodetic_crs.prime_meridian
+        east = self.lon0 + math.degrees(meridian.longitude * meridian.unit_conversion_factor)
+        return (east + 180.0) % 360.0 - 180.0, self.lat0
+
     @cached_property
     def area(self) -> tuple[float, float, float, float]:
         """West, south, east, north of the site in degrees from Greenwich, generously."""
-        meridian = self.crs.geodetic_crs.prime_meridian
-        east = self.lon0 + math.degrees(meridian.longitude * meridian.unit_conversion_factor)
-        east = (east + 180.0) % 360.0 - 180.0
+        east, _ = self.position_deg
         return (
             max(east - AREA_HALF_DEG, -180.0),
             max(self.lat0 - AREA_HALF_DEG, -90.0),

@@ -93,7 +93,7 @@ def run_step(
         None,
     )
     local, frame, terrain = _bring_in(given, frame, terrain, plan, subject_id, subject_point)
-    arguments = step_arguments(step, plan, Path.cwd(), terrain) | parameters
+    arguments = step_arguments(step, plan, Path.cwd(), terrain, frame) | parameters
     results = step(local, **arguments)
     return {
         layer: _hand_back(layer, result, given.get(layer), frame, home)

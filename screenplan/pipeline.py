@@ -83,7 +83,9 @@ def read_inputs(plan: Plan, folder: Path):
     )
 
 
-def step_arguments(step: Step, plan: Plan, folder: Path, terrain=None) -> dict[str, Any]:
+def step_arguments(
+    step: Step, plan: Plan, folder: Path, terrain=None, frame=None
+) -> dict[str, Any]:
     """Collect a step's parameters and resources from a plan."""
     from screenplan.planting.species import load_species
     from screenplan.rules.ruleset import load_rules
@@ -96,6 +98,13 @@ def step_arguments(step: Step, plan: Plan, folder: Path, terrain=None) -> dict[s
     if "rules" in step.resources:
         own = plan.setbacks.file
         arguments["rules"] = load_rules(None if own is None else folder / own, plan.setbacks.rules)
+    if "limits" in step.resources:
+        from screenplan.rules.limits import load_limits
+
+        own = plan.limits.file
+        arguments["limits"] = load_limits(None if own is None else folder / own, plan.limits.rules)
+    if "position_deg" in step.resources:
+        arguments["position_deg"] = None if frame is None else frame.position_deg
     return arguments
 
 
@@ -138,7 +147,7 @@ def run_plan(
     run = Run(plan, folder, site, dict(site.layers))
     for number, step in enumerate(STEPS.values(), start=2):
         tell(step.name, number, total)
-        arguments = step_arguments(step, plan, folder, site.terrain)
+        arguments = step_arguments(step, plan, folder, site.terrain, site.frame)
         with rows_of_files(run.layers, site.inputs):
             run.layers |= step(run.layers, **arguments)
     return run

@@ -16,6 +16,7 @@ MAY_IMPORT = {
     "rules": {"site"},
     "planting": {"site", "rules"},
     "views": {"site", "planting"},
+    "effects": {"site", "rules", "planting", "views"},
     "checks": {"planting"},
     "outputs": set(),
     "plan": set(),

@@ -8,7 +8,7 @@ from screenplan.contracts import INPUTS, OUTPUTS
 from screenplan.plan import key_field
 from screenplan.steps import STEPS
 
-RESOURCES = {"terrain", "rules", "table"}
+RESOURCES = {"terrain", "rules", "limits", "table", "position_deg"}
 
 
 @pytest.fixture(params=STEPS.values(), ids=list(STEPS))

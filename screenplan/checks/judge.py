@@ -10,7 +10,18 @@ from collections.abc import Mapping
 
 import pandas as pd
 
-from screenplan.checks.effects import judge_lines, judge_sight
+from screenplan.checks.effects import (
+    judge_digging,
+    judge_drains,
+    judge_health,
+    judge_hedge_heights,
+    judge_light,
+    judge_lines,
+    judge_noise,
+    judge_outgrown,
+    judge_sight,
+    judge_wires,
+)
 from screenplan.checks.findings import LOCATE, WIRES
 from screenplan.checks.goals import judge_closure, judge_goal
 from screenplan.checks.stems import judge_crowns, judge_gaps, judge_stems
@@ -31,12 +42,30 @@ def judge_plan(
     utilities=None,
     roads=None,
     private_places=None,
+    buildings=None,
+    keep_outs=None,
+    light=None,
+    hedge_heights=None,
+    sight_areas=None,
+    sight_plants=None,
+    wire_plants=None,
+    holes_at_lines=None,
+    deep_roots=None,
+    outgrown=None,
+    noise_paths=None,
+    plant_health=None,
     *,
     spacing_m: float = 1.5,
     closed_by: int | None = None,
     share: float = 1.0,
     threshold: float = 0.10,
     assumed_parcel: bool = False,
+    most_sun_lost: float | None = None,
+    most_sky_lost: float | None = None,
+    guidance: bool = False,
+    allowance_m: float | None = None,
+    most_height_m: float | None = None,
+    wanted_db: float | None = None,
     table: Mapping[str, Species] | None = None,
 ) -> pd.DataFrame:
     """Judge a plan by the rules that made it and by its goal.
@@ -59,6 +88,20 @@ def judge_plan(
         Share of a view that may stay open, for the sentence.
     assumed_parcel : bool
         True if the parcel's outline is only assumed.
+    buildings, keep_outs, light, hedge_heights, sight_areas, sight_plants, wire_plants,
+    holes_at_lines, deep_roots, outgrown, noise_paths, plant_health : optional
+        What the screen does to others, by the steps of `screenplan.effects`; what is not there
+        cannot be judged.
+    most_sun_lost, most_sky_lost : float, optional
+        Shares of sun hours and of the sky's light that may be lost.
+    guidance : bool
+        Whether the hedge-height guidance is asked for.
+    allowance_m : float, optional
+        Room for the sag and swing of wires, for the sentence.
+    most_height_m : float, optional
+        Height allowed at the boundary, for the sentence.
+    wanted_db : float, optional
+        Reduction of noise that is asked for, dB.
     table : mapping, optional
         Species by key; by default the shipped table.
 
@@ -81,6 +124,14 @@ def judge_plan(
         judge_goal(views, closed_by, share, threshold, weights),
         judge_lines(utilities, no_plant_zones, plants, "buried", LOCATE),
         judge_lines(utilities, no_plant_zones, plants, "overhead", WIRES),
-        judge_sight(roads),
+        judge_sight(roads, keep_outs, sight_areas, sight_plants),
+        judge_wires(utilities, wire_plants, allowance_m),
+        judge_digging(utilities, holes_at_lines),
+        judge_drains(keep_outs, deep_roots),
+        *judge_outgrown(outgrown, buildings, assumed_parcel, most_height_m),
+        *judge_light(light, most_sun_lost, most_sky_lost),
+        *judge_hedge_heights(hedge_heights, guidance),
+        judge_noise(noise_paths, wanted_db),
+        *judge_health(plant_health),
     ]
     return table_of(CHECKS, [vars(finding) for finding in findings])

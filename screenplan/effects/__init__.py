@@ -1,0 +1,1 @@
+"""What the screen does to others: light, roads, lines and pipes, boundary, noise, health."""

@@ -1,0 +1,169 @@
+"""Which rules and limits apply to a plan, and why."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import geopandas as gpd
+import pandas as pd
+
+from screenplan.contracts import RULES
+from screenplan.effects.growing import has_rows, texts
+from screenplan.planting.species import DEFAULT_SPECIES, Species, species_of
+from screenplan.rules.limits import Limit, load_limits
+from screenplan.rules.ruleset import KEEP_OUT_FEATURES, Rule, load_rules
+from screenplan.tables import table_of
+
+
+def list_rules(
+    buildings: gpd.GeoDataFrame | None = None,
+    utilities: gpd.GeoDataFrame | None = None,
+    keep_outs: gpd.GeoDataFrame | None = None,
+    roads: gpd.GeoDataFrame | None = None,
+    existing_screens: gpd.GeoDataFrame | None = None,
+    windows: gpd.GeoDataFrame | None = None,
+    private_places: gpd.GeoDataFrame | None = None,
+    *,
+    species: str = DEFAULT_SPECIES,
+    drive: str = "drive_10ft",
+    corner: str = "corner_25ft",
+    zoning: str = "wires_15_65ft",
+    tolerance: str = "locate_24in",
+    walls: str = "walls_by_height",
+    guidance: bool = False,
+    rules: Sequence[Rule] | None = None,
+    limits: Mapping[str, Limit] | None = None,
+    table: Mapping[str, Species] | None = None,
+) -> pd.DataFrame:
+    """List every rule and limit, whether it applies to the plan, and why.
+
+    Parameters
+    ----------
+    buildings, utilities, keep_outs, roads, existing_screens, windows, private_places : optional
+        Layers of the site: what is there decides what applies.
+    species : str
+        The planted species: some setbacks hold only for tall or low ones.
+    drive, corner, zoning, tolerance, walls : str
+        The limits that the plan picks among several of a kind.
+    guidance : bool
+        Whether the plan asks for the hedge-height guidance.
+    rules, limits, table
+        By default the shipped ones.
+
+    Returns
+    -------
+    DataFrame
+        By the contract ``rules``, those that apply first.
+    """
+    rules = load_rules() if rules is None else rules
+    limits = load_limits() if limits is None else limits
+    height = species_of(species, table).full_height("high")
+    there = _things(buildings, utilities, keep_outs, roads, existing_screens)
+    rows = [_setback(rule, there, height) for rule in rules]
+    picked = {drive, corner, zoning, tolerance, walls}
+    layers = {"windows": windows, "private_places": private_places, "roads": roads}
+    rows += [_limit(one, there, picked, guidance, layers) for one in limits.values()]
+    rows.sort(key=lambda row: not row["applies"])
+    return table_of(RULES, rows)
+
+
+def figures_text(figures: Mapping) -> str:
+    """Write the figures of a limit in one line, lengths in metres."""
+    said = []
+    for name, value in figures.items():
+        unit = " m" if name.endswith("_m") else ""
+        name = name.removesuffix("_m").replace("_", " ")
+        if isinstance(value, Mapping):
+            value = ", ".join(f"{at} {one:g}" for at, one in value.items())
+        elif isinstance(value, tuple):
+            value = ", ".join(f"{one:.4g}" for one in value)
+        elif isinstance(value, float):
+            value = f"{value:.4g}"
+        said.append(f"{name} {value}{unit}")
+    return "; ".join(said)
+
+
+def setback_text(rule: Rule) -> str:
+    """Write the distance that a setback asks for in one line."""
+    parts = [f"{rule.distance_m:.4g} m"] if rule.distance_m or not (
+        rule.per_mature_height or rule.per_mature_spread or rule.at_least_m
+    ) else []  # fmt: skip
+    if rule.per_mature_height:
+        parts.append(f"{rule.per_mature_height:g} times the mature height")
+    if rule.per_mature_spread:
+        parts.append(f"{rule.per_mature_spread:g} times the mature spread")
+    least = f", at least {rule.at_least_m:.4g} m" if rule.at_least_m else ""
+    return f"{' and '.join(parts)}{least} from the {rule.measured_from.replace('_', ' ')} to the {rule.measured_to}"
+
+
+def _things(buildings, utilities, keep_outs, roads, existing) -> dict[str, set[str]]:
+    """Give the features that are on the site, and the kinds of each."""
+    found: dict[str, set[str]] = {"boundary": {""}}
+    if has_rows(buildings):
+        found["building"] = set(texts(buildings, "kind", "house"))
+    if has_rows(utilities):
+        for position, kind in zip(texts(utilities, "position"), texts(utilities, "kind"), strict=True):  # fmt: skip
+            found.setdefault(position, set()).add(kind)
+    for kind in texts(keep_outs, "kind") if has_rows(keep_outs) else ():
+        kind = kind.strip().lower().replace(" ", "_").replace("-", "_")
+        found.setdefault(kind if kind in KEEP_OUT_FEATURES else "keep_out", set()).add(kind)
+    if has_rows(roads):
+        found["road"] = {""}
+    for kind in texts(existing, "kind") if has_rows(existing) else ():
+        found.setdefault(kind, set()).add(kind)
+    return found
+
+
+def _setback(rule: Rule, there: Mapping[str, set[str]], height: float) -> dict:
+    kinds = there.get(rule.feature)
+    feature = rule.feature.replace("_", " ")
+    if kinds is None or (rule.kind and rule.kind not in kinds):
+        applies, why = False, f"no {rule.kind or feature} is given"
+    elif not rule.applies_to(height):
+        applies, why = False, f"it is for another height than the species' {height:.1f} m"
+    else:
+        applies, why = True, f"a {rule.kind or feature} is there" if feature != "boundary" else "every parcel has a boundary"  # fmt: skip
+    return _row(rule, "setback", applies, why, setback_text(rule))
+
+
+def _limit(one: Limit, there, picked, guidance: bool, layers) -> dict:
+    kind = one.kind
+    is_there = {
+        "sight_triangle": "road" in there and (one.figures.get("place") == "corner" or "driveway" in there),
+        "stopping": "road" in there and "driveway" in there,
+        "emerging": "road" in there and "driveway" in there,
+        "zoning": "overhead" in there or "building" in there,
+        "tolerance": "buried" in there,
+        "by_height": "septic_field" in there,
+        "hedge_height": guidance,
+        "sun_needed": True,
+        "foliage_noise": "road" in there and has_rows(layers["private_places"]),
+    }[kind]  # fmt: skip
+    several = kind in ("sight_triangle", "zoning", "tolerance")
+    if several and one.key not in picked:
+        applies, why = False, "the plan picks another of its kind"
+    elif kind == "hedge_height":
+        applies, why = guidance, "the plan asks for it" if guidance else "the plan does not ask for it"  # fmt: skip
+    elif is_there:
+        applies, why = True, "the plan picks it" if several else _WHY.get(kind, "what it is about is there")  # fmt: skip
+    else:
+        applies, why = False, "nothing that it is about is given"
+    return _row(one, kind, applies, why, figures_text(one.figures))
+
+
+_WHY = {"sun_needed": "plants need sun", "by_height": "a septic field is there"}
+
+
+def _row(one, kind, applies, why, says) -> dict:
+    return {
+        "rule": one.key,
+        "kind": kind,
+        "applies": applies,
+        "why": why,
+        "says": says,
+        "reason": one.reason,
+        "source": one.source,
+        "status": one.status,
+        "date": one.date or None,
+        "confirm_locally": one.confirm_locally,
+    }

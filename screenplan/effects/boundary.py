@@ -1,0 +1,131 @@
+"""Buildings and boundary: crowns over the line, height at the line, walls, and the clipping due."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import geopandas as gpd
+import numpy as np
+import shapely
+
+from screenplan.contracts import OUTGROWN
+from screenplan.effects.growing import (
+    TOUCH_M,
+    TYPICAL,
+    distances,
+    earliest,
+    first_years,
+    grow_plants,
+    has_rows,
+    names_of,
+    points_of,
+)
+from screenplan.errors import refuse
+from screenplan.planting.species import Species
+from screenplan.planting.zones import subject_of
+from screenplan.rules.limits import Limit, allowed_height, limit_named
+from screenplan.tables import layer_of
+
+
+def outgrow_boundary(
+    parcels: gpd.GeoDataFrame,
+    plants: gpd.GeoDataFrame,
+    buildings: gpd.GeoDataFrame | None = None,
+    *,
+    most_height_m: float | None = None,
+    within_m: float = 2.0,
+    walls: str = "walls_by_height",
+    years: int = 30,
+    curve: str = "smooth",
+    limits: Mapping[str, Limit] | None = None,
+    table: Mapping[str, Species] | None = None,
+) -> gpd.GeoDataFrame:
+    """Tell in which year plants outgrow the line, a height at the line, or a wall.
+
+    Parameters
+    ----------
+    parcels, plants, buildings : GeoDataFrame
+        Layers in the local frame.
+    most_height_m : float, optional
+        Height that plants within ``within_m`` of the boundary may have, metres; without it height
+        at the boundary is not judged.
+    within_m : float
+        Distance from the boundary within which that height holds, metres.
+    walls : str
+        Limit of the kind ``zoning`` that allows a height by distance to a building.
+    years, curve, limits, table
+        As in the other steps.
+
+    Returns
+    -------
+    GeoDataFrame
+        By the contract ``outgrown``: one row per plant and what it outgrows, with the year from
+        which it must be clipped, and by how much a year after that (typical growth).
+    """
+    if most_height_m is not None and not most_height_m > 0:
+        raise refuse(f"most_height_m is {most_height_m}", "Give a height above 0")
+    rule = limit_named(limits, walls, "zoning", "lines.walls")
+    sizes = grow_plants(plants, years=years, curve=curve, table=table)
+    if not len(plants):
+        return layer_of(OUTGROWN, [], [], plants.crs)
+    subject, subject_id = subject_of(parcels)
+    rows, shapes = [], []
+    points, ids = points_of(plants), plants["plant_id"].to_numpy()
+    # Over the line: signed, so that a plant that stands beyond it counts from the first day.
+    outline = shapely.boundary(subject)
+    inside = np.where(shapely.contains(subject, points), 1.0, -1.0)
+    to_line = inside * shapely.distance(points, outline)
+
+    def put(plant, what, thing, away, limit, holds, size, **more):
+        when = first_years(holds)
+        if earliest(when) is None:
+            return
+        start = when["year"]
+        clip = None
+        if start is not None:
+            grown = np.diff(size[plant, TYPICAL, max(start - 1, 0) :])
+            clip = float(grown.max(initial=0.0))
+        rows.append(
+            {
+                "outgrown_id": f"{ids[plant]} {what} {thing}",
+                "plant_id": int(ids[plant]),
+                "what": what,
+                "thing_id": thing,
+                "distance_m": away,
+                "limit_m": limit,
+                "over_m": max(float(size[plant, TYPICAL, -1]) - limit, 0.0),
+                **when,
+                "clip_m": clip,
+                **more,
+            }
+        )
+        shapes.append(points[plant])
+
+    for plant in range(len(plants)):
+        over = sizes.radius[plant] > to_line[plant] + TOUCH_M
+        put(
+            plant, "crown over the line", subject_id, to_line[plant], to_line[plant], over,
+            sizes.radius, rule="boundary", source="the parcel's outline",
+        )  # fmt: skip
+        if most_height_m is not None and to_line[plant] <= within_m:
+            put(
+                plant, "height at the line", subject_id, to_line[plant], most_height_m,
+                sizes.height[plant] > most_height_m, sizes.height,
+                rule="boundary.most_height", source="the user's limit",
+            )  # fmt: skip
+    if has_rows(buildings):
+        for row, name in enumerate(names_of(buildings, "building_id")):
+            away = distances(plants, buildings.geometry.iloc[row])
+            near = away < rule["within_m"][-1] + sizes.radius[:, :, -1].max(axis=1)
+            for plant in np.flatnonzero(near):
+                put(
+                    plant, "crown at a wall", name, away[plant], away[plant],
+                    sizes.radius[plant] > away[plant] + TOUCH_M, sizes.radius,
+                    rule="footprint", source="the building's footprint",
+                )  # fmt: skip
+                most = allowed_height(rule, away[plant])
+                put(
+                    plant, "height at a wall", name, away[plant], most,
+                    sizes.height[plant] > most, sizes.height, rule=rule.key, source=rule.source,
+                )  # fmt: skip
+    return layer_of(OUTGROWN, rows, shapes, plants.crs)

@@ -1,0 +1,157 @@
+"""Buried lines and drains: where nothing is dug but by hand, and which holes touch that."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import geopandas as gpd
+import numpy as np
+import shapely
+
+from screenplan.contracts import DEEP_ROOTS, HOLES_AT_LINES, LOCATE_ZONES
+from screenplan.effects.growing import (
+    TYPICAL,
+    distances,
+    first_years,
+    grow_plants,
+    has_rows,
+    names_of,
+    numbers,
+    points_of,
+    texts,
+)
+from screenplan.errors import refuse
+from screenplan.planting.species import Species
+from screenplan.planting.zones import keep_clear
+from screenplan.rules.limits import Limit, limit_named, limit_of
+from screenplan.tables import layer_of, with_notes
+
+LOCATE_FIRST = (
+    "Before any digging have buried lines located by the local locating service: a map, a plan and "
+    "a layer of lines do not replace it, and lines that nobody drew are there too"
+)
+
+
+def mark_buried(
+    plants: gpd.GeoDataFrame,
+    utilities: gpd.GeoDataFrame | None = None,
+    *,
+    tolerance: str = "locate_24in",
+    hole_m: float = 0.4,
+    limits: Mapping[str, Limit] | None = None,
+) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
+    """Draw the tolerance zones of buried lines, and list the holes that touch one.
+
+    Parameters
+    ----------
+    plants, utilities : GeoDataFrame
+        Layers in the local frame. Plants that stand already need no hole.
+    tolerance : str
+        Limit of the kind ``tolerance``: its margin holds each side, from the outside edge.
+    hole_m : float
+        Width of a planting hole, metres.
+    limits : mapping, optional
+        By default the shipped limits.
+
+    Returns
+    -------
+    locate_zones, holes_at_lines : GeoDataFrame
+        The zones, diameter + twice the margin wide; and the holes in them, dug by hand if at all.
+        Both carry the caution to have lines located first, whether or not any is given.
+    """
+    if not (np.isfinite(hole_m) and hole_m >= 0):
+        raise refuse(f"hole_m is {hole_m}", "Give a length of 0 m or more", key="hole_m")
+    rule = limit_named(limits, tolerance, "tolerance", "lines.locate")
+    zones, outlines, holes, spots = [], [], [], []
+    lines = utilities.loc[utilities["position"] == "buried"] if has_rows(utilities) else ()
+    if len(lines):
+        half = numbers(lines, "diameter_m", 0.0) / 2.0
+        kinds = texts(lines, "kind")
+        points, ids = points_of(plants), plants["plant_id"].to_numpy()
+        dug = ~plants["existing"].fillna(False).to_numpy(bool)
+        for row, name in enumerate(names_of(lines, "utility_id")):
+            reach = half[row] + rule["margin_m"]
+            shape = lines.geometry.iloc[row]
+            zones.append(
+                {
+                    "zone_id": f"locate-{name}",
+                    "utility_id": name,
+                    "kind": kinds[row],
+                    "width_m": 2.0 * reach,
+                    "rule": rule.key,
+                    "reason": rule.reason,
+                    "source": rule.source,
+                    "caution": LOCATE_FIRST,
+                }
+            )
+            outlines.append(keep_clear(shape, reach))
+            away = shapely.distance(points, shape)
+            for plant in np.flatnonzero(dug & (away < reach + hole_m / 2.0)):
+                holes.append(
+                    {
+                        "hole_id": f"{ids[plant]} {name}",
+                        "plant_id": int(ids[plant]),
+                        "utility_id": name,
+                        "edge_m": max(away[plant] - hole_m / 2.0 - half[row], 0.0),
+                        "rule": rule.key,
+                        "caution": LOCATE_FIRST,
+                    }
+                )
+                spots.append(shapely.buffer(points[plant], hole_m / 2.0))
+    notes = [LOCATE_FIRST]
+    return (
+        with_notes(layer_of(LOCATE_ZONES, zones, outlines, plants.crs), notes),
+        with_notes(layer_of(HOLES_AT_LINES, holes, spots, plants.crs), notes),
+    )
+
+
+def reach_drains(
+    plants: gpd.GeoDataFrame,
+    keep_outs: gpd.GeoDataFrame | None = None,
+    *,
+    years: int = 30,
+    curve: str = "smooth",
+    limits: Mapping[str, Limit] | None = None,
+    table: Mapping[str, Species] | None = None,
+) -> gpd.GeoDataFrame:
+    """Tell in which year plants have grown taller than they stand away from a septic field.
+
+    Parameters
+    ----------
+    plants, keep_outs : GeoDataFrame
+        Layers in the local frame.
+    years, curve, limits, table
+        As in the other steps.
+
+    Returns
+    -------
+    GeoDataFrame
+        By the contract ``deep_roots``.
+    """
+    rule = limit_of(limits, "by_height")
+    sizes = grow_plants(plants, years=years, curve=curve, table=table)
+    rows, shapes = [], []
+    if rule is not None and has_rows(keep_outs) and len(plants):
+        points, ids = points_of(plants), plants["plant_id"].to_numpy()
+        kinds = [kind.strip().lower().replace(" ", "_") for kind in texts(keep_outs, "kind")]
+        for row, name in enumerate(names_of(keep_outs, "keep_out_id")):
+            if kinds[row] != rule["feature"]:
+                continue
+            away = distances(plants, keep_outs.geometry.iloc[row])
+            needed = np.maximum(rule["times_height"] * sizes.height, rule["at_least_m"])
+            holds = needed > away[:, None, None]
+            for plant in np.flatnonzero(holds.any(axis=(1, 2))):
+                rows.append(
+                    {
+                        "root_id": f"{ids[plant]} {name}",
+                        "plant_id": int(ids[plant]),
+                        "keep_out_id": name,
+                        "distance_m": away[plant],
+                        "needed_m": needed[plant, TYPICAL, -1],
+                        **first_years(holds[plant]),
+                        "rule": rule.key,
+                        "source": rule.source,
+                    }
+                )
+                shapes.append(points[plant])
+    return layer_of(DEEP_ROOTS, rows, shapes, plants.crs)

@@ -1,0 +1,117 @@
+"""Plant health: one species over the whole length, winter cold, and what else a site does to it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import geopandas as gpd
+import pandas as pd
+
+from screenplan.contracts import PLANT_HEALTH
+from screenplan.errors import refuse
+from screenplan.planting.species import TOLERANCES, Species, load_species, species_of
+from screenplan.tables import table_of
+
+
+def judge_health(
+    plants: gpd.GeoDataFrame,
+    *,
+    most_of_one_species: float | None = None,
+    most_of_one_genus: float | None = None,
+    zone: int | None = None,
+    exposed_to: Sequence[str] = (),
+    table: Mapping[str, Species] | None = None,
+) -> pd.DataFrame:
+    """Tell how much hangs on one species and genus, and whether each stands the site.
+
+    Parameters
+    ----------
+    plants : GeoDataFrame
+        Layer of the contract.
+    most_of_one_species, most_of_one_genus : float, optional
+        Share of all plants that one may make up, 0 to 1.
+    zone : int, optional
+        Hardiness zone of the site, 1 to 13, by the map that its people use.
+    exposed_to : sequence of str
+        What the site does to plants: of ``browse``, ``salt``, ``shade``, ``wet``.
+    table : mapping, optional
+        The species table, by default the shipped one.
+
+    Returns
+    -------
+    DataFrame
+        By the contract ``plant_health``. Without a limit, a zone or a sourced value ``meets`` is
+        empty, and ``needs`` says what is missing.
+    """
+    for name, share in (
+        ("most_of_one_species", most_of_one_species),
+        ("most_of_one_genus", most_of_one_genus),
+    ):
+        if share is not None and not 0 < share <= 1:
+            raise refuse(f"{name} is {share}", "Give a share above 0 and up to 1", key=name)
+    unknown = [what for what in exposed_to if what not in TOLERANCES]
+    if unknown:
+        raise refuse(
+            f"'{unknown[0]}' is not known", f"Write of {', '.join(TOLERANCES)}", key="exposed_to"
+        )
+    table = load_species() if table is None else table
+    kinds = plants["species"].astype(str)
+    found = {key: species_of(key, table) for key in kinds.unique()}
+    rows = []
+    genera = kinds.map({key: one.genus for key, one in found.items()})
+    for topic, names, most in (
+        ("species", kinds, most_of_one_species),
+        ("genus", genera, most_of_one_genus),
+    ):
+        for name, share in names.value_counts(normalize=True, sort=True).items():
+            rows.append(_share(topic, str(name), float(share), most))
+    for one in found.values():
+        rows.append(_hardy(one, zone))
+        rows.extend(_stands(one, what) for what in exposed_to)
+    return table_of(PLANT_HEALTH, rows)
+
+
+def _share(topic: str, name: str, share: float, most: float | None) -> dict:
+    key = f"most_of_one_{topic}"
+    says = f"{share:.0%} of the plants are {name}; one pest or disease of that {topic} can take them all"
+    meets = None if most is None else share <= most + 1e-9
+    if most is not None:
+        says = f"{says}; {most:.0%} are allowed"
+    return {
+        "topic": topic, "name": name, "share": share, "limit": most, "meets": meets, "says": says,
+        "source": "the user's limit" if most is not None else None,
+        "needs": None if most is not None else f"health.{key}",
+    }  # fmt: skip
+
+
+def _hardy(species: Species, zone: int | None) -> dict:
+    row = {
+        "topic": "hardiness",
+        "name": species.key,
+        "source": species.sources.get("hardiness_zones"),
+    }
+    if species.hardiness_zones is None or row["source"] is None:
+        return row | {
+            "says": f"No sourced hardiness zone is in the table for {species.key}",
+            "needs": f"species.{species.key}.hardiness_zones with its source",
+        }
+    low, high = species.hardiness_zones
+    says = f"{species.key} is held hardy in zones {low} to {high} ({row['source']})"
+    if zone is None:
+        return row | {"says": says, "needs": "health.zone"}
+    return row | {"meets": low <= zone <= high, "says": f"{says}; the site is in zone {zone}"}
+
+
+def _stands(species: Species, what: str) -> dict:
+    row = {"topic": what, "name": species.key}
+    level, source = species.tolerances.get(what), species.sources.get(what)
+    if level is None or source is None:
+        return row | {
+            "says": f"How well {species.key} stands {what} is not in the species table with a source",
+            "needs": f"species.{species.key}.tolerances with {what}, and its source",
+        }
+    return row | {
+        "meets": level != "intolerant",
+        "says": f"{species.key} is {level} of {what} ({source})",
+        "source": source,
+    }

@@ -1,0 +1,213 @@
+"""The published guidance on hedge height: how tall a hedge may be kept before it takes too much light.
+
+It was written for evergreen hedges in England and Wales and is law only there; elsewhere it is a
+yardstick that neighbours can agree on. With D the distance of a window from the hedge, A the area
+of a garden, L the length of the hedge along it and s how far it stands behind the boundary,
+
+    window opposite the hedge   H = D / 2 + 1 m
+    hedge beside the window     H = D + 1 m
+    garden                      H = factor × A / L, + s where s is more than 1 m
+
+The lower of the results counts, and never less than 2 m. How each factor is known is said by the
+limit that carries it (`screenplan rules`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+
+from screenplan.contracts import HEDGE_HEIGHTS
+from screenplan.effects.growing import first_years, grow_plants, has_rows, names_of, numbers
+from screenplan.planting.species import Species, load_species, species_of
+from screenplan.rules.limits import WINDS, Limit, limit_of
+from screenplan.tables import layer_of
+
+#: A hedge is opposite a window if its nearest point lies within this angle of straight out.
+OPPOSITE_DEG = 45.0
+#: A hedge farther than this from a garden is not at it.
+AT_GARDEN_M = 10.0
+
+
+def window_height(distance_m: float, rule: Limit, *, opposite: bool) -> float:
+    """Height of a hedge that leaves a window enough light, metres above the window's ground.
+
+    Parameters
+    ----------
+    distance_m : float
+        From the window to the hedge, metres.
+    rule : Limit
+        Of the kind ``hedge_height``.
+    opposite : bool
+        True for a hedge opposite the window, False for one beside it.
+    """
+    name = "window_opposite_per_distance" if opposite else "window_side_per_distance"
+    return rule[name] * distance_m + rule["window_plus_m"]
+
+
+def garden_height(
+    area_m2: float, hedge_m: float, wind: str, rule: Limit, *, set_back_m: float = 0.0
+) -> float:
+    """Height of a hedge that leaves a garden enough light, metres above the garden's ground.
+
+    Parameters
+    ----------
+    area_m2, hedge_m : float
+        Area of the garden, and length of the hedge along it.
+    wind : str
+        Side of the garden on which the hedge stands, one of the eight winds.
+    rule : Limit
+        Of the kind ``hedge_height``.
+    set_back_m : float
+        How far the hedge stands behind the boundary; counts beyond 1 m.
+    """
+    more = set_back_m if set_back_m > rule["set_back_beyond_m"] else 0.0
+    return rule["garden_factors"][wind] * area_m2 / hedge_m + more
+
+
+def guide_heights(
+    parcels: gpd.GeoDataFrame,
+    planting_lines: gpd.GeoDataFrame,
+    plants: gpd.GeoDataFrame,
+    windows: gpd.GeoDataFrame | None = None,
+    buildings: gpd.GeoDataFrame | None = None,
+    terrain=None,
+    *,
+    guidance: bool = False,
+    reach_m: float = 60.0,
+    years: int = 30,
+    curve: str = "smooth",
+    limits: Mapping[str, Limit] | None = None,
+    table: Mapping[str, Species] | None = None,
+) -> gpd.GeoDataFrame:
+    """Give the height to which each row may be kept for each neighbour's window and garden.
+
+    Parameters
+    ----------
+    parcels, planting_lines, plants, windows, buildings : GeoDataFrame
+        Layers in the local frame. Windows of the subject's own buildings are passed over.
+    terrain : Terrain, optional
+        Ground heights: the result is turned into a height above the ground at the row.
+    guidance : bool
+        Whether the guidance is asked for; without it the layer is empty.
+    reach_m : float
+        Windows farther away are passed over, metres.
+    years, curve, limits, table
+        As in the other steps.
+
+    Returns
+    -------
+    GeoDataFrame
+        By the contract ``hedge_heights``.
+    """
+    rule = limit_of(limits, "hedge_height")
+    if not guidance or rule is None or not len(plants):
+        return layer_of(HEDGE_HEIGHTS, [], [], parcels.crs)
+    table = load_species() if table is None else table
+    sizes = grow_plants(plants, years=years, curve=curve, table=table)
+    ground = numbers(plants, "ground_m", 0.0)
+    evergreen = np.array([species_of(key, table).evergreen for key in plants["species"]])
+    made = []
+    for line in planting_lines.itertuples():
+        mine = np.flatnonzero((plants["line_id"] == line.line_id).to_numpy() & evergreen)
+        if len(mine) < 2:  # the guidance holds for two or more evergreens
+            continue
+        row = _Row(line, sizes.height[mine], ground[mine].mean(), rule)
+        if has_rows(windows):
+            made += row.windows(_neighbours(windows, buildings, parcels), terrain, reach_m)
+        made += row.gardens(parcels, buildings, terrain)
+    return layer_of(HEDGE_HEIGHTS, [row for row, _ in made], [at for _, at in made], parcels.crs)
+
+
+class _Row:
+    def __init__(self, line, heights, ground, rule):
+        self.line, self.heights, self.ground, self.rule = line, heights, ground, rule
+
+    def windows(self, windows, terrain, reach_m):
+        facing = np.radians(numbers(windows, "facing_deg", np.nan))
+        for row, name in enumerate(names_of(windows, "window_id")):
+            point = windows.geometry.iloc[row]
+            away = shapely.distance(self.line.geometry, point)
+            if away > reach_m or not np.isfinite(facing[row]) or away == 0:
+                continue
+            out = np.array([np.sin(facing[row]), np.cos(facing[row])])
+            # The part of the row that lies before the wall, to within a finger's breadth.
+            xy = shapely.get_coordinates(shapely.segmentize(self.line.geometry, 0.5))
+            if not (((xy - (point.x, point.y)) @ out) > 0.05).any():
+                continue
+            near = shapely.get_coordinates(shapely.shortest_line(point, self.line.geometry))
+            way = (near[1] - near[0]) / away
+            opposite = bool(way @ out >= np.cos(np.radians(OPPOSITE_DEG)))
+            height = window_height(away, self.rule, opposite=opposite)
+            formula = "window opposite the row" if opposite else "row beside the window"
+            yield self._made("window", name, formula, away, height, point, terrain), point
+
+    def gardens(self, parcels, buildings, terrain):
+        subject = parcels.loc[parcels["is_subject"].astype(bool)].geometry.iloc[0]
+        for parcel in parcels.loc[~parcels["is_subject"].astype(bool)].itertuples():
+            garden = garden_of(parcel.geometry, buildings)
+            away = shapely.distance(self.line.geometry, garden)
+            if garden.is_empty or away > AT_GARDEN_M:
+                continue
+            beside = shapely.intersection(
+                self.line.geometry, shapely.buffer(garden, away + self.rule["set_back_beyond_m"])
+            )
+            set_back = shapely.distance(self.line.geometry, shapely.boundary(subject))
+            middle, centre = beside.centroid, garden.centroid
+            wind = wind_of(middle.x - centre.x, middle.y - centre.y)
+            if not beside.length > 0:
+                continue
+            height = garden_height(garden.area, beside.length, wind, self.rule, set_back_m=set_back)
+            formula = f"garden, row on its {wind} side"
+            made = self._made(
+                "garden", str(parcel.parcel_id), formula, away, height, garden.representative_point(), terrain
+            )  # fmt: skip
+            yield made, garden
+
+    def _made(self, kind, name, formula, away, height, point, terrain) -> dict:
+        base = 0.0 if terrain is None else float(terrain.height_at(point.x, point.y))
+        rise = base - self.ground if terrain is not None else 0.0
+        kept = max(height, self.rule["never_below_m"])
+        # Compared above the ground of the row: the guidance counts from the window's or garden's.
+        holds = (self.heights > kept + rise).any(axis=0)
+        return {
+            "height_id": f"{self.line.line_id} {kind} {name}",
+            "line_id": str(self.line.line_id),
+            "kind": kind,
+            "target_id": name,
+            "formula": formula,
+            "distance_m": away,
+            "guided_m": height,
+            "keep_below_m": kept + rise,
+            **first_years(holds),
+            "status": self.rule.status,
+            "source": self.rule.source,
+        }
+
+
+def garden_of(parcel, buildings):
+    """Ground of a parcel that no building covers."""
+    if not has_rows(buildings):
+        return parcel
+    return shapely.difference(parcel, shapely.union_all(buildings.geometry.to_numpy()))
+
+
+def wind_of(dx: float, dy: float) -> str:
+    """Name one of the eight winds for a direction."""
+    return WINDS[int(np.floor(np.degrees(np.arctan2(dx, dy)) / 45.0 + 0.5)) % 8]
+
+
+def _neighbours(windows, buildings, parcels):
+    """Windows that are not in a building of the subject."""
+    if not has_rows(buildings) or "parcel_id" not in buildings.columns:
+        return windows
+    subject = set(parcels.loc[parcels["is_subject"].astype(bool), "parcel_id"].astype(str))
+    own = set(buildings.loc[buildings["parcel_id"].astype(str).isin(subject), "building_id"].astype(str))  # fmt: skip
+    keep = ~windows["building_id"].astype(object).map(
+        lambda one: not pd.isna(one) and str(one) in own
+    )
+    return windows.loc[keep.to_numpy(bool)]

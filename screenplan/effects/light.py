@@ -1,0 +1,325 @@
+"""Sun hours and light of the sky that the row takes: by window and garden, month and year."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+
+from screenplan.contracts import LIGHT, LIGHT_MONTHS, SUN_GRID, year_column
+from screenplan.effects.growing import TYPICAL
+from screenplan.effects.lit import Lit, light_at
+from screenplan.effects.places_in_light import (
+    Target,
+    gardens_in_light,
+    rows_in_light,
+    sun_places_in_light,
+    windows_in_light,
+)
+from screenplan.effects.sun import MONTHS, SunPath, growing_months, overcast_sky, sun_path
+from screenplan.errors import refuse
+from screenplan.planting.species import Species, load_species
+from screenplan.rules.limits import Limit, limit_of
+from screenplan.site.terrain import Terrain
+from screenplan.tables import DTYPES, table_of, with_notes
+from screenplan.views.grown import grow_rows
+from screenplan.views.obstacles import lay_obstacles
+from screenplan.views.timeline import Scene
+
+#: Patches of the sky for windows, places and rows, and for each cell of the grid.
+SKY, SKY_OF_CELL = 400, 100
+#: Losses of less than this, as a share, are rounding.
+NO_LOSS = 1e-9
+
+
+def count_light(
+    parcels: gpd.GeoDataFrame,
+    planting_lines: gpd.GeoDataFrame,
+    plants: gpd.GeoDataFrame,
+    windows: gpd.GeoDataFrame | None = None,
+    buildings: gpd.GeoDataFrame | None = None,
+    existing_screens: gpd.GeoDataFrame | None = None,
+    sun_places: gpd.GeoDataFrame | None = None,
+    terrain=None,
+    *,
+    position_deg: tuple[float, float] | None = None,
+    time_zone: str = "UTC",
+    calendar_year: int = 2027,
+    days_a_month: int = 1,
+    step_minutes: int = 30,
+    cell_m: float = 2.0,
+    reach_m: float = 30.0,
+    years: int = 30,
+    report_years: Sequence[int] = (0, 1, 2, 3, 5, 10, 15, 20, 30),
+    curve: str = "smooth",
+    limits: Mapping[str, Limit] | None = None,
+    table: Mapping[str, Species] | None = None,
+) -> tuple[gpd.GeoDataFrame, pd.DataFrame, gpd.GeoDataFrame]:
+    """Count the hours of sun, and the light of an overcast sky, with the row and without.
+
+    Parameters
+    ----------
+    parcels, planting_lines, plants, windows, buildings, existing_screens : GeoDataFrame
+        Layers in the local frame.
+    sun_places : GeoDataFrame, optional
+        The owner's roof panels, beds and so on.
+    terrain : Terrain, optional
+        Ground heights; it casts shade as far as the raster goes.
+    position_deg : tuple of 2 floats, optional
+        Longitude and latitude of the site; without them the layers are empty.
+    time_zone : str
+        Name of the site's time zone.
+    calendar_year, days_a_month, step_minutes
+        How the year is sampled, see `sun_path`.
+    cell_m : float
+        Size of the grid's cells, metres.
+    reach_m : float
+        Ground farther from the rows is left out of gardens and grid, metres.
+    years, report_years, curve, limits, table
+        As in the other steps.
+
+    Returns
+    -------
+    light : GeoDataFrame
+        One row for each window, garden, panel or bed, and for each row of plants.
+    light_months : DataFrame
+        Sun hours by month and reported year, typical growth.
+    sun_grid : GeoDataFrame
+        Sun hours a year by cell, typical growth, for the raster.
+
+    Notes
+    -----
+    All is compared with the same site without the row. A crown is taken as opaque.
+    """
+    ground = Terrain.flat() if terrain is None else terrain
+    wrong = [year for year in report_years if not 0 <= year <= years]
+    if wrong:
+        raise refuse(
+            f"year {wrong[0]} cannot be reported, as years 0 to {years} are looked at",
+            "Take it out of views.report_years, or raise growth.years",
+        )
+    if not (cell_m > 0 and reach_m > 0):
+        raise refuse("the grid has no cells", "Give cell_m and reach_m above 0", key="light.cell")
+    if position_deg is None:
+        return _layers([], None, None, None, report_years, parcels.crs)
+    sun = sun_path(
+        *position_deg, time_zone=time_zone, calendar_year=calendar_year,
+        days_a_month=days_a_month, step_minutes=step_minutes,
+    )  # fmt: skip
+    table = load_species() if table is None else table
+    rows, crowns, _ = grow_rows(plants, table=table, years=years, curve=curve)
+    obstacles = lay_obstacles(buildings, existing_screens, ground)
+    scene = Scene(obstacles, rows, crowns)
+    # The grid has many points: only typical growth is followed for it.
+    only = slice(TYPICAL, TYPICAL + 1)
+    typical = crowns._replace(
+        height=np.ascontiguousarray(crowns.height[:, only]),
+        radius=np.ascontiguousarray(crowns.radius[:, only]),
+        clear=np.ascontiguousarray(crowns.clear[:, only]),
+        form=np.ascontiguousarray(crowns.form[:, only]),
+        pieces=np.ascontiguousarray(crowns.pieces[:, only]),
+    )
+    coarse = Scene(obstacles, rows, typical)
+    close = windows_in_light(windows, buildings, ground, parcels)
+    close += sun_places_in_light(sun_places, ground, cell_m)
+    gardens, grid = gardens_in_light(
+        parcels, buildings, planting_lines, ground, reach_m=reach_m, cell_m=cell_m
+    )
+    found = [_Counted(target, sun, *part) for target, part in _count(close, sun, scene, SKY)]
+    in_gardens = list(_count(gardens, sun, coarse, SKY_OF_CELL))
+    found += [_Counted(target, sun, *part) for target, part in in_gardens]
+    # The row's own plants: what they get from the site, without the shade of their own kind.
+    bare_rows, bare_crowns, _ = grow_rows(plants.iloc[:0], table=table, years=years, curve=curve)
+    alone = Scene(obstacles, bare_rows, bare_crowns)
+    standing = rows_in_light(planting_lines, plants)
+    found += [_Counted(target, sun, *part) for target, part in _count(standing, sun, alone, SKY)]
+    needed = limit_of(limits, "sun_needed")
+    season = growing_months(position_deg[1])
+    light = [one.row(report_years, season, _asked(one, plants, table, needed)) for one in found]
+    return _layers(light, found, in_gardens, grid, report_years, parcels.crs, cell_m, sun)
+
+
+def _count(targets: Sequence[Target], sun: SunPath, scene: Scene, patches: int):
+    """Sun by month, light of the sky, and clock times of new shade, for each target."""
+    if not targets:
+        return
+    points = np.concatenate([target.points for target in targets])
+    normals = np.concatenate([target.normals for target in targets])
+    ends = np.cumsum([len(target.points) for target in targets])
+    growth = min(TYPICAL, scene.table.height.shape[1] - 1)
+    last = scene.years - 1
+    clock = np.full((2, len(targets), MONTHS), [[[1 << 20]], [[-1]]])
+    belongs = np.repeat(np.arange(len(targets)), np.diff(ends, prepend=0))
+
+    def note(point, way, left, masks):
+        lost = np.bitwise_or.reduce(masks[:, :, growth], axis=1)
+        lost = (left > 0.0) & ((lost >> last) & 1 == 1)
+        at = belongs[point[lost]], sun.month[way[lost]]
+        np.minimum.at(clock[0], at, sun.minute[way[lost]])
+        np.maximum.at(clock[1], at, sun.minute[way[lost]])
+
+    hours = light_at(
+        points,
+        normals,
+        sun.direction,
+        sun.hours,
+        sun.month,
+        MONTHS,
+        scene,
+        bare=sun.bare,
+        seen=note,
+    )
+    direction, brightness = overcast_sky(patches)
+    sky = light_at(
+        points, normals, direction, brightness, np.zeros(patches, np.int64), 1, scene, cosine=True
+    )
+    for number, (target, end) in enumerate(zip(targets, ends, strict=True)):
+        mine = slice(end - len(target.points), end)
+        yield target, (_part(hours, mine), _part(sky, mine), clock[:, number])
+
+
+def _part(lit: Lit, mine: slice) -> Lit:
+    return Lit(lit.free[mine], lit.now[mine], lit.open[mine])
+
+
+class _Counted:
+    """Light of one target, over its points."""
+
+    def __init__(self, target: Target, sun: SunPath, hours: Lit, sky: Lit, clock):
+        self.target, self.hours, self.clock = target, hours, clock
+        self.step = sun.step_minutes
+        self.free = hours.free.mean(axis=0)
+        self.now = hours.now.mean(axis=0)
+        self.open = hours.open.mean(axis=0)  # (months, growths, years)
+        self.growth = min(TYPICAL, self.open.shape[1] - 1)
+        whole = sky.free.sum()
+        self.sky_now = sky.now.sum() / whole
+        self.sky = sky.open.sum(axis=(0, 1)) / whole  # (growths, years)
+
+    def row(self, report_years, season, asked) -> dict:
+        target, g = self.target, self.growth
+        year = self.open[:, g].sum(axis=0)
+        now, lost = self.now.sum(), self.now.sum() - year
+        worst = int(lost.argmax())
+        months = self.now - self.open[:, g, worst]
+        shades = target.kind != "row"
+        days = self.hours.now[:, season].sum(axis=1) / _days(season)
+        high = self.open[:, -1].sum(axis=0)
+        row = {
+            "light_id": f"{target.kind} {target.name}",
+            "kind": target.kind,
+            "target_id": target.name,
+            "parcel_id": target.owner or None,
+            "sun_free_h": self.free.sum(),
+            "sun_now_h": now,
+            "sun_lost": _share(lost[worst], now) if shades else None,
+            "sun_lost_high": _share(now - high.min(), now) if shades else None,
+            "year_worst": worst if shades and lost[worst] > NO_LOSS else None,
+            "worst_month": int(months.argmax()) + 1 if shades and lost[worst] > NO_LOSS else None,
+            "worst_month_h": float(months.max()) if shades else None,
+            "sky_now": self.sky_now,
+            "sky_lost": _share(self.sky_now - self.sky[g].min(), self.sky_now) if shades else None,
+            "season_h": float(days.min()),
+            **asked,
+            "geometry": target.geometry,
+        }
+        for one in report_years:
+            row[year_column("sun", one)] = year[one] if shades else None
+            row[year_column("sky", one)] = self.sky[g, one] if shades else None
+        return row
+
+    def months(self, report_years):
+        if self.target.kind == "row":
+            return
+        last = self.open.shape[2] - 1
+        for month in range(MONTHS):
+            for year in report_years:
+                shaded = year == last and self.clock[1, month] >= 0
+                yield {
+                    "light_id": f"{self.target.kind} {self.target.name}",
+                    "month": month + 1,
+                    "year": year,
+                    "sun_now_h": self.now[month],
+                    "sun_h": self.open[month, self.growth, year],
+                    "lost_h": max(self.now[month] - self.open[month, self.growth, year], 0.0),
+                    "shade_from": _clock(self.clock[0, month] - self.step / 2) if shaded else None,
+                    "shade_to": _clock(self.clock[1, month] + self.step / 2) if shaded else None,
+                }
+
+
+def _asked(one: _Counted, plants, table, needed: Limit | None) -> dict:
+    """Sun a day that the row's species asks for, if its tolerance of shade has a source."""
+    if one.target.kind != "row" or needed is None:
+        return {"asked_h": None}
+    mine = plants.loc[plants["line_id"].astype(str) == one.target.name, "species"].astype(str)
+    found = [
+        needed["hours"].get(table[key].tolerances["shade"])
+        for key in mine.unique()
+        if "shade" in table[key].tolerances and "shade" in table[key].sources
+    ]
+    return {"asked_h": max((hours for hours in found if hours is not None), default=None)}
+
+
+def _share(lost: float, of: float) -> float | None:
+    """Share of something that is lost; empty where there is nothing to lose."""
+    return float(min(max(lost / of, 0.0), 1.0)) if of > NO_LOSS else None
+
+
+def _days(months) -> int:
+    lengths = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
+    return int(lengths[months].sum())
+
+
+def _clock(minute: float) -> str:
+    minute = round(minute) % 1440
+    return f"{minute // 60:02d}:{minute % 60:02d}"
+
+
+def _layers(light, found, in_gardens, grid, report_years, crs, cell_m=1.0, sun=None):
+    notes = []
+    if sun is not None and light:
+        notes.append(
+            f"sun hours are counted in steps of {sun.step_minutes} minutes: each change between sun and "
+            f"shade is placed to within {sun.step_minutes / 2:g} minutes; crowns are taken as opaque, "
+            "clouds are not counted, and hills beyond the terrain raster cast no shade"
+        )
+    layer = _per_year(LIGHT, light, ("sun", "sky"), report_years, crs)
+    months = table_of(
+        LIGHT_MONTHS, [row for one in found or () for row in one.months(report_years)]
+    )
+    cells, spots = [], []
+    for target, (hours, _, _) in in_gardens or ():
+        year = hours.open[:, :, 0].sum(axis=1)  # (cells, years)
+        now = hours.now.sum(axis=1)
+        for k in range(len(target.points)):
+            cells.append(
+                {
+                    "column": int(grid[0][len(cells)]),
+                    "line": int(grid[1][len(cells)]),
+                    "cell_m": cell_m,
+                    "sun_now_h": now[k],
+                    **{year_column("sun", one): year[k, one] for one in report_years},
+                }
+            )
+        spots.append(shapely.points(target.points[:, :2]))
+    for number, cell in enumerate(cells, 1):
+        cell["cell_id"] = number
+        cell["geometry"] = None
+    sun_grid = _per_year(SUN_GRID, cells, ("sun",), report_years, crs)
+    if spots:
+        sun_grid = sun_grid.set_geometry(gpd.GeoSeries(np.concatenate(spots), crs=crs))
+    return with_notes(layer, notes), months, sun_grid
+
+
+def _per_year(contract, rows, stems, report_years, crs) -> gpd.GeoDataFrame:
+    """Make a layer by a contract whose columns for years come last."""
+    columns = {}
+    for column in contract.columns:
+        names = [year_column(column.name, year) for year in report_years] if column.name in stems else [column.name]  # fmt: skip
+        for name in names:
+            columns[name] = pd.Series([row.get(name) for row in rows], dtype=DTYPES[column.type])
+    shapes = [row["geometry"] for row in rows]
+    return gpd.GeoDataFrame(columns, geometry=gpd.GeoSeries(shapes, crs=crs))

@@ -1,0 +1,180 @@
+"""How much of some directions' light reaches points, today and in each year of growth.
+
+Rays run from the points towards the sun, or over the sky, through the same obstacles and crowns
+as the views do. A ray ends where it has risen above all that could stop it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numba import njit, prange
+
+from screenplan.views.kernel import blocked_years
+from screenplan.views.timeline import Scene
+
+#: Rays that are held at a time.
+PORTION = 300_000
+#: Rays are not followed farther than this, metres: what stands there is not in the layers.
+FAR_M = 2000.0
+
+
+@dataclass(frozen=True)
+class Lit:
+    """Light at points.
+
+    Parameters
+    ----------
+    free : ndarray, (points, groups)
+        With nothing in the way but the plane in which the point lies.
+    now : ndarray, (points, groups)
+        With what stands already.
+    open : ndarray, (points, groups, growths, years)
+        With the plants of the rows too.
+    """
+
+    free: np.ndarray
+    now: np.ndarray
+    open: np.ndarray
+
+
+def top_of(scene: Scene) -> float:
+    """Height above which nothing of a scene stands."""
+    obstacles, rows, table = scene.obstacles, scene.rows, scene.table
+    tops = [obstacles.ground.z.max()]
+    tops += [part.max() for part in (obstacles.panels.top, obstacles.veils.top) if part.size]
+    if len(obstacles.trees.foot):
+        tops.append((obstacles.trees.foot[:, 2] + obstacles.trees.size[:, 0]).max())
+    if len(rows.x):
+        tops.append(rows.z.max() + table.height.max())
+    return float(max(tops))
+
+
+def light_at(
+    points,
+    normals,
+    direction,
+    light,
+    group,
+    groups: int,
+    scene: Scene,
+    *,
+    bare=None,
+    cosine: bool = False,
+    seen=None,
+) -> Lit:
+    """Sum the light that reaches points.
+
+    Parameters
+    ----------
+    points, normals : ndarray, (points, 3)
+        Places, and the unit vectors out of the planes in which they lie; light from behind a plane
+        does not count.
+    direction : ndarray, (directions, 3)
+        Unit vectors to where the light comes from, above the horizon.
+    light : ndarray, (directions,)
+        Its amount (hours of sun, or light of the sky).
+    group : ndarray of int, (directions,)
+        In which sum each counts (its month).
+    groups : int
+        Number of sums.
+    scene : Scene
+        What stands in the way.
+    bare : ndarray of bool, (directions,), optional
+        Whether what drops its leaves is bare; by default never.
+    cosine : bool
+        Whether light counts by the cosine of its angle to the plane's normal.
+    seen : callable, optional
+        Called with (point, direction, light, masks) of each portion of rays.
+
+    Notes
+    -----
+    A crown is opaque, which overrates the shade of a thin one. Of plants that drop their leaves
+    the bare crowns let their share of the light through.
+    """
+    points = np.ascontiguousarray(points, float).reshape(-1, 3)
+    normals = np.ascontiguousarray(normals, float).reshape(-1, 3)
+    growths, years = scene.table.height.shape[1:]
+    group = np.ascontiguousarray(group, np.int64)
+    bare = np.zeros(len(direction), bool) if bare is None else np.asarray(bare, bool)
+    leafless = np.asarray(scene.table.leafless, float)
+    leafless = leafless if len(leafless) else np.zeros(1)
+    free, now = np.zeros((len(points), groups)), np.zeros((len(points), groups))
+    opened = np.zeros((len(points), groups, growths, years))
+    top = top_of(scene)
+    at_a_time = max(PORTION // max(len(direction), 1), 1)
+    facing = normals @ direction.T
+    for first in range(0, len(points), at_a_time):
+        some = slice(first, first + at_a_time)
+        ahead = facing[some] > 0.0
+        point, way = np.nonzero(ahead)
+        if not len(point):
+            continue
+        weight = light[way] * (facing[some][ahead] if cosine else 1.0)
+        origin, target = _rays(points[some], direction, point, way, top)
+        left, _ = scene.obstacles.light_left(origin, target)
+        masks = blocked_years(origin, target, scene.rows, scene.table, left > 0.0)
+        _gather(
+            point, way, weight, left, masks, group, bare, leafless, years,
+            free[some], now[some], opened[some],
+        )  # fmt: skip
+        if seen is not None:
+            seen(point + first, way, left, masks)
+    np.cumsum(opened, axis=3, out=opened)
+    return Lit(free, now, np.maximum(opened, 0.0))
+
+
+@njit(parallel=True, cache=True, error_model="numpy")
+def _rays(points, direction, point, way, top):
+    """Give the ends of the rays: as far as they may meet something."""
+    origin, target = np.empty((len(point), 3)), np.empty((len(point), 3))
+    for ray in prange(len(point)):
+        p, d = point[ray], way[ray]
+        # Along the unit vector: up to the height above which nothing stands.
+        reach = (top - points[p, 2]) / direction[d, 2]
+        reach = min(max(reach, 1.0), FAR_M)
+        for axis in range(3):
+            origin[ray, axis] = points[p, axis]
+            target[ray, axis] = points[p, axis] + reach * direction[d, axis]
+    return origin, target
+
+
+@njit(cache=True, error_model="numpy")
+def _gather(point, way, weight, left, masks, group, bare, leafless, years, free, now, changes):
+    """Add each ray to its point and group; light by year as changes, to be summed up later."""
+    layers, growths = masks.shape[1], masks.shape[2]
+    for ray in range(len(point)):
+        p, g = point[ray], group[way[ray]]
+        free[p, g] += weight[ray]
+        w = weight[ray] * left[ray]
+        if w <= 0.0:
+            continue
+        now[p, g] += w
+        for growth in range(growths):
+            blocked = np.int64(0)
+            if not bare[way[ray]]:
+                for layer in range(layers):
+                    blocked |= masks[ray, layer, growth]
+                _add(blocked, w, years, changes[p, g, growth])
+                continue
+            # Bare: the densest plant in the way decides, as in the views.
+            changes[p, g, growth, 0] += w * leafless[0]
+            for layer in range(layers):
+                blocked |= masks[ray, layer, growth]
+                more = leafless[layer + 1] if layer + 1 < layers else 1.0
+                _add(blocked, w * (more - leafless[layer]), years, changes[p, g, growth])
+
+
+@njit(cache=True, error_model="numpy")
+def _add(blocked, w, years, change):
+    """Add w in the year in which a ray is open first, and at each later change."""
+    if blocked == 0:
+        change[0] += w
+        return
+    was = False
+    for year in range(years):
+        is_open = (blocked >> year) & 1 == 0
+        if is_open != was:
+            change[year] += w if is_open else -w
+            was = is_open

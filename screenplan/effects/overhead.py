@@ -1,0 +1,111 @@
+"""Overhead lines: which plants grow taller than the zoning allows, or into the wires' room."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import geopandas as gpd
+import numpy as np
+
+from screenplan.contracts import WIRE_PLANTS
+from screenplan.effects.growing import (
+    TYPICAL,
+    distances,
+    earliest,
+    first_years,
+    grow_plants,
+    has_rows,
+    names_of,
+    numbers,
+    points_of,
+)
+from screenplan.planting.species import Species
+from screenplan.rules.limits import Limit, allowed_height, limit_named
+from screenplan.tables import layer_of
+
+
+def reach_wires(
+    plants: gpd.GeoDataFrame,
+    utilities: gpd.GeoDataFrame | None = None,
+    terrain=None,
+    *,
+    zoning: str = "wires_15_65ft",
+    allowance_m: float | None = None,
+    years: int = 30,
+    curve: str = "smooth",
+    limits: Mapping[str, Limit] | None = None,
+    table: Mapping[str, Species] | None = None,
+) -> gpd.GeoDataFrame:
+    """Tell in which year plants outgrow the zoning at overhead lines, or come near the wire.
+
+    Parameters
+    ----------
+    plants, utilities : GeoDataFrame
+        Layers in the local frame.
+    terrain : Terrain, optional
+        Ground heights; a wire's height is above the ground under it.
+    zoning : str
+        Limit of the kind ``zoning`` that allows a height by level distance to the line.
+    allowance_m : float, optional
+        Room that the wire's sag and swing take, metres; without it only the zoning is judged.
+    years, curve, limits, table
+        As in the other steps.
+
+    Returns
+    -------
+    GeoDataFrame
+        By the contract ``wire_plants``: plants that come into conflict at any growth.
+
+    Notes
+    -----
+    A crown comes near a wire when the box around it does: level distance less its radius, and
+    height of the wire less its own. That is the safe side.
+    """
+    rule = limit_named(limits, zoning, "zoning", "lines.wires")
+    sizes = grow_plants(plants, years=years, curve=curve, table=table)
+    rows, shapes = [], []
+    wires = utilities.loc[utilities["position"] == "overhead"] if has_rows(utilities) else ()
+    if not len(wires) or not len(plants):
+        return layer_of(WIRE_PLANTS, [], [], plants.crs)
+    points, ids = points_of(plants), plants["plant_id"].to_numpy()
+    ground = numbers(plants, "ground_m", 0.0)
+    heights = numbers(wires, "height_m", np.nan)
+    for wire, wire_id in enumerate(names_of(wires, "utility_id")):
+        shape = wires.geometry.iloc[wire]
+        away = distances(plants, shape)
+        for plant in np.flatnonzero(away < rule["within_m"][-1] + sizes.radius.max(initial=0.0)):
+            most = allowed_height(rule, away[plant])
+            found = {"zoning": (most, sizes.height[plant] > most)}
+            if allowance_m is not None and np.isfinite(heights[wire]):
+                top = heights[wire] + _under(shape, points[plant], terrain) - ground[plant]
+                level = np.maximum(away[plant] - sizes.radius[plant], 0.0)
+                up = np.maximum(top - sizes.height[plant], 0.0)
+                found["sag and swing"] = (top - allowance_m, np.hypot(level, up) < allowance_m)
+            for what, (limit, holds) in found.items():
+                when = first_years(holds)
+                if earliest(when) is None:
+                    continue
+                rows.append(
+                    {
+                        "wire_plant_id": f"{ids[plant]} {wire_id} {what}",
+                        "plant_id": int(ids[plant]),
+                        "utility_id": wire_id,
+                        "what": what,
+                        "distance_m": away[plant],
+                        "allowed_m": max(limit, 0.0),
+                        "height_m": sizes.height[plant, TYPICAL, -1],
+                        **when,
+                        "rule": zoning if what == "zoning" else "lines.allowance",
+                        "source": rule.source if what == "zoning" else "the user's allowance",
+                    }
+                )
+                shapes.append(points[plant])
+    return layer_of(WIRE_PLANTS, rows, shapes, plants.crs)
+
+
+def _under(shape, point, terrain) -> float:
+    """Height of the ground under the wire where it is nearest to a plant."""
+    if terrain is None:
+        return 0.0
+    nearest = shape.interpolate(shape.project(point)) if shape.geom_type != "Point" else shape
+    return float(terrain.height_at(nearest.x, nearest.y))

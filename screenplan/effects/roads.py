@@ -1,0 +1,323 @@
+"""Sight at drives and corners: what must stay clear, and which plants grow into it.
+
+Published examples of sight triangles are limits by name. Beside them stand two distances along
+the road by its speed V (mph in the source) and a time t:
+
+    stopping  1.47 V t + 1.075 V² / a, rounded up: the least distance in which others can stop
+    emerging  1.47 V t: the gap that a driver who leaves the drive needs, longer than the first
+
+The area that must be clear for a distance lies between the driver's eye, set back from the road's
+edge in the middle of the drive, and the road's centre line as far as that distance each way.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import shapely
+import shapely.ops
+
+from screenplan.contracts import SIGHT_AREAS, SIGHT_PLANTS
+from screenplan.effects.growing import (
+    Sizes,
+    distances,
+    earliest,
+    first_years,
+    grow_plants,
+    has_rows,
+    names_of,
+    numbers,
+    points_of,
+    texts,
+)
+from screenplan.planting.species import Species
+from screenplan.planting.zones import subject_of
+from screenplan.rules.limits import Limit, limit_named, limit_of
+from screenplan.tables import layer_of
+from screenplan.units import FOOT_M
+
+#: One mile an hour in km/h, exact: 5280 ft of 0.3048 m.
+MPH_KMH = 1.609344
+#: 1.47 of the formulas: feet a second in a mile an hour, as printed.
+FT_S_PER_MPH = 1.47
+#: 1.075 of the stopping formula, as printed.
+BRAKING = 1.075
+#: A drive given as a line is taken so wide (common practice, no source).
+DRIVE_WIDTH_M = 3.0
+#: A drive meets the boundary if it ends so near to it.
+MOUTH_REACH_M = 1.0
+#: A boundary this near to a road's edge is its frontage.
+FRONTAGE_M = 15.0
+#: Speed at which a rounded-up distance is still the lower one: rounding only.
+ROUND_SLACK = 1e-9
+
+
+@dataclass(frozen=True)
+class _Area:
+    """One area that must stay clear, and the band of heights in it."""
+
+    kind: str
+    at: str
+    outline: shapely.Geometry
+    rule: Limit
+    clear_from_m: float
+    clear_to_m: float
+    distance_m: float
+    is_minimum: bool
+
+
+def stopping_distance(speed_kmh: float, rule: Limit) -> float:
+    """Give the stopping sight distance at a speed, metres, rounded up as published.
+
+    Parameters
+    ----------
+    speed_kmh : float
+        Speed of the traffic.
+    rule : Limit
+        Of the kind ``stopping``.
+    """
+    v = speed_kmh / MPH_KMH
+    a = rule["deceleration_m"] / FOOT_M
+    feet = FT_S_PER_MPH * v * rule["reaction_s"] + BRAKING * v * v / a
+    step = rule["round_up_to_m"] / FOOT_M
+    if step > 0:
+        feet = math.ceil(feet / step - ROUND_SLACK) * step
+    return feet * FOOT_M
+
+
+def emerging_distance(speed_kmh: float, gap_s: float) -> float:
+    """Distance that traffic runs in a gap, metres: 1.47 V t."""
+    return FT_S_PER_MPH * speed_kmh / MPH_KMH * gap_s * FOOT_M
+
+
+def watch_sight(
+    parcels: gpd.GeoDataFrame,
+    plants: gpd.GeoDataFrame,
+    roads: gpd.GeoDataFrame | None = None,
+    keep_outs: gpd.GeoDataFrame | None = None,
+    sides: gpd.GeoDataFrame | None = None,
+    *,
+    drive: str = "drive_10ft",
+    corner: str = "corner_25ft",
+    years: int = 30,
+    curve: str = "smooth",
+    limits: Mapping[str, Limit] | None = None,
+    table: Mapping[str, Species] | None = None,
+) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
+    """Draw what must stay clear for sight at the road, and list the plants that grow into it.
+
+    Parameters
+    ----------
+    parcels, plants, roads, keep_outs, sides : GeoDataFrame
+        Layers in the local frame. Drives are keep-outs of the kind ``driveway``.
+    drive, corner : str
+        Limits of the kind ``sight_triangle`` for drives and for corners.
+    years, curve, limits, table
+        As in the other steps.
+
+    Returns
+    -------
+    sight_areas, sight_plants : GeoDataFrame
+        Both empty without roads.
+
+    Notes
+    -----
+    A plant stands in the way once its crown reaches over the area in plan and fills a part of the
+    band that must be clear there. Heights count from the ground at its foot.
+    """
+    at_drive = limit_named(limits, drive, "sight_triangle", "road.drive", place="drive")
+    at_corner = limit_named(limits, corner, "sight_triangle", "road.corner", place="corner")
+    areas: list[_Area] = []
+    if has_rows(roads):
+        subject, _ = subject_of(parcels)
+        for mouth in _mouths(subject, keep_outs, roads):
+            areas += _drive_triangles(mouth, at_drive)
+            areas += _along_road(mouth, roads, limits)
+        areas += _corner_triangles(sides, at_corner)
+    sizes = grow_plants(plants, years=years, curve=curve, table=table)
+    rows, inside = [], []
+    for number, area in enumerate(areas, 1):
+        name = f"sight-{number}"
+        found = list(_plants_in(name, area, plants, sizes))
+        inside += found
+        when = [
+            earliest({k: row[k] for k in ("year_low", "year", "year_high")}) for row, _ in found
+        ]
+        rows.append(
+            {
+                "area_id": name,
+                "kind": area.kind,
+                "at": area.at,
+                "distance_m": area.distance_m,
+                "clear_from_m": area.clear_from_m,
+                "clear_to_m": None if math.isinf(area.clear_to_m) else area.clear_to_m,
+                "is_minimum": area.is_minimum,
+                "plants": len(found),
+                "first_year": min(when, default=None),
+                "rule": area.rule.key,
+                "reason": area.rule.reason,
+                "source": area.rule.source,
+                "status": area.rule.status,
+            }
+        )
+    return (
+        layer_of(SIGHT_AREAS, rows, [area.outline for area in areas], parcels.crs),
+        layer_of(SIGHT_PLANTS, [row for row, _ in inside], [at for _, at in inside], parcels.crs),
+    )
+
+
+def _plants_in(name: str, area: _Area, plants, sizes: Sizes) -> Iterator[tuple[dict, object]]:
+    away, points = distances(plants, area.outline), points_of(plants)
+    over = sizes.radius > away[:, None, None]
+    band = (sizes.height > area.clear_from_m) & (sizes.clear < area.clear_to_m)
+    for plant in np.flatnonzero((over & band).any(axis=(1, 2))):
+        plant_id = int(plants["plant_id"].iloc[plant])
+        yield (
+            {
+                "sight_plant_id": f"{plant_id} {name}",
+                "plant_id": plant_id,
+                "area_id": name,
+                "kind": area.kind,
+                "limit_m": area.clear_from_m,
+                **first_years((over & band)[plant]),
+            },
+            points[plant],
+        )
+
+
+@dataclass(frozen=True)
+class _Mouth:
+    """Where a drive leaves the parcel: its two edges on the boundary, and the way in."""
+
+    name: str
+    edges: np.ndarray  # (2, 2)
+    inward: np.ndarray
+    road: int
+
+    @property
+    def middle(self) -> np.ndarray:
+        return self.edges.mean(axis=0)
+
+
+def _mouths(subject, keep_outs, roads) -> Iterator[_Mouth]:
+    if not has_rows(keep_outs):
+        return
+    kinds = [kind.strip().lower() for kind in texts(keep_outs, "kind")]
+    outline = shapely.boundary(subject)
+    half = numbers(roads, "width_m", 6.0) / 2.0
+    for row, name in enumerate(names_of(keep_outs, "keep_out_id")):
+        shape = keep_outs.geometry.iloc[row]
+        if kinds[row] not in ("driveway", "drive") or shape.geom_type.endswith("Point"):
+            continue
+        if shape.area == 0:
+            shape = shape.buffer(DRIVE_WIDTH_M / 2.0, cap_style="flat")
+        at_line = shapely.intersection(
+            outline, shapely.buffer(shape, MOUTH_REACH_M, join_style="mitre")
+        )
+        if at_line.is_empty:
+            continue
+        gaps = shapely.distance(roads.geometry.to_numpy(), at_line) - half
+        road = int(np.argmin(gaps))
+        if gaps[road] > FRONTAGE_M:
+            continue
+        parts = shapely.get_parts(shapely.line_merge(at_line))
+        part = parts[np.argmin(shapely.distance(parts, roads.geometry.iloc[road]))]
+        # The reach about the drive is not part of it: the edges are where its own sides meet the line.
+        stations = [outline_station(part, x, y) for x, y in shapely.get_coordinates(shape)]
+        near = [s for s, gap in stations if gap <= MOUTH_REACH_M]
+        low, high = (min(near), max(near)) if near else (0.0, part.length)
+        ends = shapely.line_interpolate_point(part, [low, high])
+        edges = shapely.get_coordinates(ends)
+        middle = edges.mean(axis=0)
+        local = shapely.intersection(shape, shapely.Point(middle).buffer(max(high - low, 3.0) * 2))
+        centre = shapely.get_coordinates(shapely.intersection(local, subject).centroid)
+        if not len(centre) or not np.hypot(*(centre[0] - middle)) > 0:
+            continue
+        inward = (centre[0] - middle) / np.hypot(*(centre[0] - middle))
+        yield _Mouth(name, edges, inward, road)
+
+
+def outline_station(line, x: float, y: float) -> tuple[float, float]:
+    """Station of the point of a line nearest to a place, and how far it is."""
+    point = shapely.Point(x, y)
+    return float(shapely.line_locate_point(line, point)), float(shapely.distance(line, point))
+
+
+def _drive_triangles(mouth: _Mouth, rule: Limit) -> Iterator[_Area]:
+    along = mouth.edges[1] - mouth.edges[0]
+    length = np.hypot(*along)
+    along = along / length if length > 0 else np.array([mouth.inward[1], -mouth.inward[0]])
+    for edge, way in zip(mouth.edges, (-along, along), strict=True):
+        corners = [edge, edge + rule["leg_m"] * way, edge + rule["depth_m"] * mouth.inward]
+        yield _Area(
+            "drive", mouth.name, shapely.Polygon(corners), rule, rule["clear_from_m"],
+            rule.figures.get("clear_to_m", math.inf), rule["leg_m"], False,
+        )  # fmt: skip
+
+
+def _along_road(mouth: _Mouth, roads, limits) -> Iterator[_Area]:
+    """Areas for stopping and for emerging, each way along the road."""
+    stop, emerge = limit_of(limits, "stopping"), limit_of(limits, "emerging")
+    speed = numbers(roads, "speed_kmh", np.nan)[mouth.road]
+    if emerge is None or not np.isfinite(speed) or speed <= 0:
+        return
+    line = shapely.line_merge(roads.geometry.iloc[mouth.road])
+    line = max(
+        shapely.get_parts(line), key=lambda part: -part.distance(shapely.Point(mouth.middle))
+    )
+    at = shapely.line_locate_point(line, shapely.Point(mouth.middle))
+    to_road = shapely.get_coordinates(shapely.line_interpolate_point(line, at))[0]
+    gap = np.hypot(*(mouth.middle - to_road))
+    half = numbers(roads, "width_m", 6.0)[mouth.road] / 2.0
+    # The eye stands so far behind the road's edge, in the middle of the drive.
+    out = (mouth.middle - to_road) / gap if gap > 0 else mouth.inward
+    edge = to_road + min(half, gap) * out
+    eye = edge + emerge["eye_back_m"] * out
+    reaches = []
+    if stop is not None:
+        reaches.append(("stopping", stop, (stopping_distance(speed, stop),) * 2, True))
+    gaps = tuple(emerging_distance(speed, emerge[f"gap_{turn}_s"]) for turn in ("left", "right"))
+    # Traffic from either hand must be seen for the turn to the left, which takes longer.
+    reaches.append(("emerging", emerge, (max(gaps),) * 2, False))
+    for kind, rule, (before, after), is_minimum in reaches:
+        for start, end in ((max(at - before, 0.0), at), (at, min(at + after, line.length))):
+            if not end - start > 0.01:
+                continue
+            road = shapely.get_coordinates(shapely.ops.substring(line, start, end))
+            outline = shapely.make_valid(shapely.Polygon([eye, *road]))
+            parts = [part for part in shapely.get_parts(outline) if part.geom_type == "Polygon"]
+            if parts:
+                outline = parts[0] if len(parts) == 1 else shapely.MultiPolygon(parts)
+                yield _Area(
+                    kind, mouth.name, outline, rule, rule["eye_m"], math.inf,
+                    before if kind == "stopping" else max(gaps), is_minimum,
+                )  # fmt: skip
+
+
+def _corner_triangles(sides, rule: Limit) -> Iterator[_Area]:
+    """Triangles where two sides of the parcel that both face a road meet."""
+    if not has_rows(sides):
+        return
+    faces = (sides["across_kind"] == "road").to_numpy()
+    for one in range(len(sides)):
+        two = (one + 1) % len(sides)
+        if one == two or not (faces[one] and faces[two]):
+            continue
+        before = shapely.get_coordinates(sides.geometry.iloc[one])
+        after = shapely.get_coordinates(sides.geometry.iloc[two])
+        if np.hypot(*(before[-1] - after[0])) > MOUTH_REACH_M:
+            continue
+        corner = after[0]
+        legs = [
+            corner + reach * (towards - corner) / np.hypot(*(towards - corner))
+            for towards, reach in ((before[-2], rule["leg_m"]), (after[1], rule["depth_m"]))
+        ]
+        yield _Area(
+            "corner", f"{sides['side_id'].iloc[one]} and {sides['side_id'].iloc[two]}",
+            shapely.Polygon([corner, *legs]), rule, rule["clear_from_m"],
+            rule.figures.get("clear_to_m", math.inf), rule["leg_m"], False,
+        )  # fmt: skip
