@@ -102,10 +102,10 @@ def outgrow_boundary(
         shapes.append(points[plant])
 
     for plant in range(len(plants)):
-        over = sizes.radius[plant] > to_line[plant] + TOUCH_M
+        over = sizes.across[plant] > to_line[plant] + TOUCH_M
         put(
             plant, "crown over the line", subject_id, to_line[plant], to_line[plant], over,
-            sizes.radius, rule="boundary", source="the parcel's outline",
+            sizes.across, rule="boundary", source="the parcel's outline",
         )  # fmt: skip
         if most_height_m is not None and to_line[plant] <= within_m:
             put(

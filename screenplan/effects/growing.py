@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from screenplan.errors import refuse
-from screenplan.planting.growth import GROWTHS, clear_stem_at, height_at, spread_at
+from screenplan.planting.growth import GROWTHS, clear_stem_at, height_at, spread_at, width_at
 from screenplan.planting.species import Species, load_species, species_of
 
 TYPICAL = GROWTHS.index("typical")
@@ -23,13 +23,15 @@ class Sizes:
 
     Parameters
     ----------
-    height, radius, clear : ndarray, (plants, growths, years)
-        Metres; growths low, typical, high; years from 0.
+    height, radius, clear, across : ndarray, (plants, growths, years)
+        Metres; growths low, typical, high; years from 0. ``across`` is half the width across the
+        row, which is less than the radius in a hedge that is kept narrow.
     """
 
     height: np.ndarray
     radius: np.ndarray
     clear: np.ndarray
+    across: np.ndarray
 
     @property
     def years(self) -> int:
@@ -56,7 +58,7 @@ def grow_plants(
         raise refuse(f"{years!r} is no last year", "Give a whole number of 1 or more", key="years")
     table = load_species() if table is None else table
     when = np.arange(int(years) + 1)
-    sizes = np.zeros((3, len(plants), len(GROWTHS), len(when)))
+    sizes = np.zeros((4, len(plants), len(GROWTHS), len(when)))
     kinds = plants["species"].astype(str).to_numpy()
     stock = plants["stock_height_m"].to_numpy(float)
     stands = plants["existing"].fillna(False).to_numpy(bool)
@@ -69,12 +71,17 @@ def grow_plants(
 
 
 def _sizes(species: Species, stock: float, stands: bool, when, curve: str) -> np.ndarray:
-    sizes = np.zeros((3, len(GROWTHS), len(when)))
+    sizes = np.zeros((4, len(GROWTHS), len(when)))
     for g, growth in enumerate(GROWTHS):
         height = height_at(
             species, when, growth=growth, stock_height_m=stock, curve=curve, established=stands
         )
-        sizes[:, g] = height, spread_at(species, height, growth) / 2, clear_stem_at(species, height)
+        sizes[:, g] = (
+            height,
+            spread_at(species, height, growth) / 2,
+            clear_stem_at(species, height),
+            width_at(species, height, growth) / 2,
+        )
     return sizes
 
 

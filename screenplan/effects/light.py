@@ -25,6 +25,7 @@ from screenplan.planting.species import Species, load_species
 from screenplan.rules.limits import Limit, limit_of
 from screenplan.site.terrain import Terrain
 from screenplan.tables import DTYPES, table_of, with_notes
+from screenplan.views.crowns import one_growth
 from screenplan.views.grown import grow_rows
 from screenplan.views.obstacles import lay_obstacles
 from screenplan.views.timeline import Scene
@@ -114,15 +115,7 @@ def count_light(
     obstacles = lay_obstacles(buildings, existing_screens, ground)
     scene = Scene(obstacles, rows, crowns)
     # The grid has many points: only typical growth is followed for it.
-    only = slice(TYPICAL, TYPICAL + 1)
-    typical = crowns._replace(
-        height=np.ascontiguousarray(crowns.height[:, only]),
-        radius=np.ascontiguousarray(crowns.radius[:, only]),
-        clear=np.ascontiguousarray(crowns.clear[:, only]),
-        form=np.ascontiguousarray(crowns.form[:, only]),
-        pieces=np.ascontiguousarray(crowns.pieces[:, only]),
-    )
-    coarse = Scene(obstacles, rows, typical)
+    coarse = Scene(obstacles, rows, one_growth(crowns, TYPICAL))
     close = windows_in_light(windows, buildings, ground, parcels)
     close += sun_places_in_light(sun_places, ground, cell_m)
     gardens, grid = gardens_in_light(

@@ -108,6 +108,17 @@ class CrownTable(NamedTuple):
     fading: np.ndarray
 
 
+def one_growth(table: CrownTable, growth: int) -> CrownTable:
+    """Give a table of one growth alone, for rays of which only that one is asked."""
+    only = slice(growth, growth + 1)
+    parts = ("height", "radius", "clear", "across", "form", "pieces", "fading")
+    sizes = {name: np.ascontiguousarray(getattr(table, name)[:, only]) for name in parts}
+    told = {
+        name: np.ascontiguousarray(getattr(table, name)[..., only]) for name in ("early", "late")
+    }
+    return table._replace(**sizes, **told)
+
+
 def tabulate_crowns(
     shape, height, radius, clear, winter_share=None, *, across=None, fading=None
 ) -> CrownTable:
