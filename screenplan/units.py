@@ -161,3 +161,119 @@ def format_length(metres: float, units: str = "metric", digits: int | None = Non
     if units == "us":
         return f"{metres / FOOT_M:.{1 if digits is None else digits}f} ft"
     return f"{metres:.{2 if digits is None else digits}f} m"
+
+
+#: What sheets turn an amount into: unit, factor and decimals, by the user's units.
+_AMOUNTS = {
+    "metric": {"m": ("m", 1.0, 1), "m2": ("m²", 1.0, 1), "m3": ("m³", 1.0, 2), "l": ("l", 1.0, 0)},
+    # Exact by definition: the foot, the cubic yard of 27 cubic feet, the gallon of 231 cubic inches.
+    "us": {
+        "m": ("ft", 1.0 / FOOT_M, 1),
+        "m2": ("sq ft", 1.0 / FOOT_M**2, 0),
+        "m3": ("cu yd", 1.0 / (27.0 * FOOT_M**3), 2),
+        "l": ("gal", 1.0 / (231.0 * (FOOT_M / 12.0) ** 3 * 1000.0), 0),
+    },
+}
+
+
+def format_amount(amount: float, unit: str, units: str = "metric") -> str:
+    """Write an amount for people.
+
+    Parameters
+    ----------
+    amount : float
+        In ``unit``; NaN is written as a dash.
+    unit : {"m", "m2", "m3", "l"} or str
+        Any other unit is a count, and its name is not written if it is "each".
+    units : {"metric", "us"}
+        The plan's units.
+    """
+    if amount is None or math.isnan(amount):
+        return "–"
+    if unit not in _AMOUNTS[units]:
+        text = f"{amount:.0f}" if amount == round(amount) else f"{amount:.1f}"
+        return text if unit in ("", "each") else f"{text} {unit}"
+    name, factor, digits = _AMOUNTS[units][unit]
+    return f"{amount * factor:.{digits}f} {name}"
+
+
+def format_tape(metres: float, units: str = "metric") -> str:
+    """Write a length as a tape shows it: metres to the centimetre, or feet and inches to an eighth.
+
+    A negative length keeps its sign before the feet: ``-3 ft 6 1/8 in``.
+    """
+    if metres is None or math.isnan(metres):
+        return "–"
+    if units != "us":
+        return f"{metres + 0.0:.2f} m".replace("-0.00", "0.00")
+    eighths = round(abs(metres) / FOOT_M * 96.0)
+    feet, rest = divmod(eighths, 96)
+    inches, part = divmod(rest, 8)
+    fraction = f" {part // math.gcd(part, 8)}/{8 // math.gcd(part, 8)}" if part else ""
+    return f"{'-' if metres < 0 and eighths else ''}{feet} ft {inches}{fraction} in"
+
+
+#: Volumes as goods are sold, in cubic metres; exact by definition.
+VOLUME_UNITS = {
+    "l": 0.001,
+    "litre": 0.001,
+    "litres": 0.001,
+    "liter": 0.001,
+    "liters": 0.001,
+    "m3": 1.0,
+    "m³": 1.0,
+    "cu ft": FOOT_M**3,
+    "ft3": FOOT_M**3,
+    "ft³": FOOT_M**3,
+    "cu yd": 27.0 * FOOT_M**3,
+    "yd3": 27.0 * FOOT_M**3,
+    "yd³": 27.0 * FOOT_M**3,
+    "gal": 231.0 * (FOOT_M / 12.0) ** 3,
+}
+_VOLUME = re.compile(r"^\s*(?P<number>\d+(?:\.\d+)?|\.\d+)\s*(?P<unit>[A-Za-z][A-Za-z0-9³ ]*?)\s*$")
+
+
+def parse_volume(text: str, *, key: str | None = None) -> float:
+    """Read a volume such as ``"50 l"``, ``"2 cu ft"`` or ``"1 yd3"``, in cubic metres.
+
+    Raises
+    ------
+    InputError
+        If there is no number, no unit, or the unit is no volume.
+    """
+    match = _VOLUME.match(text) if isinstance(text, str) else None
+    unit = match and VOLUME_UNITS.get(" ".join(match["unit"].lower().split()))
+    if not unit:
+        raise refuse(
+            f"{text!r} is not a volume",
+            'Write a number and a unit, such as "50 l", "2 cu ft" or "0.05 m3"',
+            key=key,
+        )
+    return float(match["number"]) * unit
+
+
+_METRIC = re.compile(r"(?<![\w.])(\d+(?:\.\d+)?) (cm|m²|m³|m|l)(?![\w²³])")
+_CM_M = 0.01
+
+
+def in_units(text: str, units: str = "metric") -> str:
+    """Turn the metric measures in a sentence of the library's own into the user's units.
+
+    ``"0.84 m"`` becomes ``"2.8 ft"``, ``"7.5 cm"`` ``"3.0 in"``, m² sq ft, m³ cu yd and l gal.
+    """
+    if units != "us":
+        return text
+
+    def turn(match: re.Match) -> str:
+        value, unit = float(match[1]), match[2]
+        if unit == "cm":
+            return f"{value * _CM_M / FOOT_M * 12.0:.1f} in"
+        if unit == "m":
+            return f"{value / FOOT_M:.1f} ft"
+        if unit == "m²":
+            return f"{value / FOOT_M**2:.0f} sq ft"
+        if unit == "m³":
+            return f"{value / VOLUME_UNITS['cu yd']:.2f} cu yd"
+        return f"{value / 1000.0 / VOLUME_UNITS['gal']:.1f} gal"
+
+    return _METRIC.sub(turn, text)

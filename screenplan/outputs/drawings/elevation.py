@@ -20,6 +20,7 @@ from screenplan.outputs.drawings.style import (
     SMALL,
     THIN,
     clean,
+    new_figure,
     write,
     year_gid,
     year_words,
@@ -27,7 +28,7 @@ from screenplan.outputs.drawings.style import (
 from screenplan.units import FOOT_M
 
 #: Width of an elevation on paper, and the least and greatest height, millimetres.
-WIDTH_MM, LEAST_MM, MOST_MM = 184.0, 42.0, 105.0
+WIDTH_MM, LEAST_MM, MOST_MM = 184.0, 42.0, 80.0
 #: Room on paper beside the axes for labels: left, right, below, above, millimetres.
 ROOM_MM = (11.0, 15.0, 10.0, 6.0)
 #: Ground shown beyond the ends of the row, metres, at least.
@@ -50,8 +51,6 @@ def figure_axes(wide_m: float, high_m: float):
     times : int
         By how much heights are drawn larger; 1 is a true shape.
     """
-    import matplotlib.pyplot as plt
-
     left, right, below, above = ROOM_MM
     inner = WIDTH_MM - left - right
     times = 1
@@ -59,7 +58,7 @@ def figure_axes(wide_m: float, high_m: float):
         times += 1
     height = min(high_m * times / wide_m * inner, MOST_MM - below - above)
     tall = height + below + above
-    figure = plt.figure(figsize=(WIDTH_MM / 25.4, tall / 25.4))
+    figure = new_figure(WIDTH_MM, tall)
     # Too tall for its room: narrower, so that the shape stays true.
     share = min(height / (high_m * times / wide_m * inner), 1.0)
     ax = figure.add_axes((left / WIDTH_MM, below / tall, inner * share / WIDTH_MM, height / tall))
@@ -243,8 +242,10 @@ def _earth(ax, ground, window, low) -> None:
 def _silhouettes(crowns, plants, ground) -> list[np.ndarray]:
     stations = dict(zip(plants["plant_id"], plants["station_m"], strict=True))
     return [
-        crown_outline(row.shape, row.height_m, row.spread_m, row.clear_stem_m)
-        + (stations[row.plant_id], float(ground(stations[row.plant_id])))
+        np.add(
+            crown_outline(row.shape, row.height_m, row.spread_m, row.clear_stem_m),
+            (stations[row.plant_id], float(ground(stations[row.plant_id]))),
+        )
         for row in crowns.itertuples()
     ]
 
@@ -287,13 +288,12 @@ def _passages(ax, layers, line_id, ground, codes, filled) -> None:
         station = rows["station_m"].to_numpy(float)
         rings[view_id] = np.column_stack([station, rows["above_m"].to_numpy() + ground(station)])
     shown = views.loc[views["view_id"].isin(rings)]
-    for view in shown.itertuples():
-        _passage(ax, rings[view.view_id], False, None)
+    _frames(ax, [rings[view_id] for view_id in shown["view_id"]], False, None)
     for year in filled:
-        for number, (view_id, shut) in enumerate(
-            zip(shown["view_id"], closed_by(shown, year), strict=True)
-        ):
-            _passage(ax, rings[view_id], shut, year_gid(year, f"passage{number}"))
+        shut = closed_by(shown, year)
+        for state in (False, True):
+            mine = [rings[view_id] for view_id in shown.loc[shut == state, "view_id"]]
+            _frames(ax, mine, state, year_gid(year, "shut" if state else "open"))
     taken: list[tuple[float, float]] = []
     high = ax.get_ylim()[1]
     for view_id in shown["view_id"] if codes else ():
@@ -306,16 +306,20 @@ def _passages(ax, layers, line_id, ground, codes, filled) -> None:
               fontweight="bold")  # fmt: skip
 
 
-def _passage(ax, ring, shut: bool, gid) -> None:
-    from matplotlib.patches import Polygon
+def _frames(ax, rings, shut: bool, gid) -> None:
+    """Frame where views pass: hatched while they are open, dotted once they are closed."""
+    from matplotlib.collections import PolyCollection
 
-    style = (
-        {"edgecolor": COLOURS["closed"], "linestyle": (0, (1.5, 2)), "linewidth": THIN}
-        if shut
-        else {"edgecolor": COLOURS["open"], "linewidth": LINE if gid else THIN, "hatch": "\\\\" if gid else None}
-    )  # fmt: skip
-    if len(ring) >= 3:
-        ax.add_patch(Polygon(ring, facecolor="none", zorder=9, gid=gid, **style))
+    rings = [ring for ring in rings if len(ring) >= 3]
+    style = {"edgecolor": COLOURS["closed"], "linestyle": (0, (1.5, 2)), "linewidth": THIN}
+    if not shut:
+        style = {"edgecolor": COLOURS["open"], "linewidth": LINE if gid else THIN}
+        if gid:
+            style["hatch"] = "\\\\\\\\"
+    if rings:
+        ax.add_collection(
+            PolyCollection(rings, facecolor="none", zorder=9, gid=gid, **style), autolim=False
+        )
 
 
 def _year_labels(ax, crowns, plants, ground, years, right) -> None:

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from screenplan.outputs.drawings.plan import SHOWN, closed_by, draw_growth, plan_sheet
 from screenplan.outputs.drawings.scale import SHEET_MM, Sheet
-from screenplan.outputs.drawings.style import TEXT, write, year_words
+from screenplan.outputs.drawings.style import TEXT, new_figure, write, year_words
 
 #: Panels beside each other, the gap between them and the room above each for its caption, mm.
 ACROSS, GAP_MM, CAPTION_MM = 3, 4.0, 5.0
@@ -32,8 +32,6 @@ def draw_years(
     list of Axes
         One for each year.
     """
-    import matplotlib.pyplot as plt
-
     years = sorted(layers["crowns"]["year"].unique()) if years is None else sorted(years)
     width = (SHEET_MM[0] - (ACROSS - 1) * GAP_MM) / ACROSS
     sheet = plan_sheet(layers, units=units)
@@ -45,7 +43,7 @@ def draw_years(
     down = -(-len(years) // ACROSS)
     tall = down * (panel.height_mm + CAPTION_MM) + (down - 1) * GAP_MM
     if figure is None:
-        figure = plt.figure(figsize=(SHEET_MM[0] / 25.4, tall / 25.4))
+        figure = new_figure(SHEET_MM[0], tall)
     views = layers["views"]
     views = views.loc[views["status"].isin(SHOWN)]
     made = []

@@ -24,6 +24,7 @@ from screenplan.outputs.drawings.style import (
     LINE,
     SMALL,
     THIN,
+    new_figure,
     plain_axes,
     write,
     year_gid,
@@ -83,7 +84,7 @@ def draw_plan(layers: Mapping, ax=None, *, sheet: Sheet | None = None, units: st
     _pegs(ax, layers, sheet)
     _dimensions(ax, layers, sheet)
     draw_north_arrow(ax, sheet)
-    draw_scale_bar(ax, sheet)
+    draw_scale_bar(ax, sheet, _kept_visible(layers))
     return ax
 
 
@@ -129,7 +130,7 @@ def draw_growth(
         _sights_of(ax, layers, year, sheet, codes)
     if furniture:
         draw_north_arrow(ax, sheet)
-        draw_scale_bar(ax, sheet)
+        draw_scale_bar(ax, sheet, _kept_visible(layers))
     else:
         for artist in (*ax.collections, *ax.lines, *ax.patches):
             artist.set_linewidth(np.multiply(artist.get_linewidth(), SMALL_LINES))
@@ -141,11 +142,19 @@ def closed_by(views: pd.DataFrame, year: int) -> np.ndarray:
     return (views["year_closed"] <= year).fillna(False).to_numpy(bool)
 
 
+def _kept_visible(layers):
+    """Give what no scale bar should hide: the subject's outline, the rows, the houses."""
+    parcels = layers["parcels"]
+    shapes = [*parcels.geometry[parcels["is_subject"].astype(bool)].boundary]
+    shapes += list(layers["planting_lines"].geometry.buffer(1.0).boundary)
+    if layers.get("buildings") is not None:
+        shapes += list(layers["buildings"].geometry.boundary)
+    return shapely.union_all(shapes)
+
+
 def _axes(ax, sheet: Sheet):
     if ax is None:
-        import matplotlib.pyplot as plt
-
-        figure = plt.figure(figsize=(sheet.width_mm / 25.4, sheet.height_mm / 25.4))
+        figure = new_figure(sheet.width_mm, sheet.height_mm)
         ax = figure.add_axes((0, 0, 1, 1))
     plain_axes(ax)
     ax.set_xlim(sheet.west, sheet.east)
@@ -333,9 +342,7 @@ def _sights_of(ax, layers, year, sheet, codes) -> None:
               linestyle=(0, (1.5, 2.5)), zorder=13, gid=year_gid(year, "closed"))  # fmt: skip
     add_lines(ax, lines[~closed], color=COLOURS["open"], linewidth=LINE, zorder=16,
               gid=year_gid(year, "open"))  # fmt: skip
-    ends = [shapely.get_coordinates(line)[-2:] for line in lines[~closed]]
-    for number, (start, end) in enumerate(ends):
-        _arrow(ax, start, end, sheet, year_gid(year, f"tip{number}"))
+    _arrows(ax, lines[~closed], sheet, year_gid(year, "tips"))
     if codes:
         _codes(ax, views, lines, closed, codes, sheet, year)
 
@@ -349,18 +356,20 @@ def _sight_geometry(views, layers) -> np.ndarray:
     return np.array([own[view_id] for view_id in views["view_id"]], dtype=object)
 
 
-def _arrow(ax, start, end, sheet, gid) -> None:
-    from matplotlib.patches import Polygon
+def _arrows(ax, lines, sheet, gid) -> None:
+    from matplotlib.collections import PolyCollection
 
-    along = (end - start) / max(float(np.hypot(*(end - start))), 1e-9)
-    across = np.array([-along[1], along[0]])
-    long, wide = sheet.metres(2.2), sheet.metres(0.7)
-    ax.add_patch(
-        Polygon(
-            [end, end - long * along + wide * across, end - long * along - wide * across],
-            facecolor=COLOURS["open"], edgecolor="none", zorder=16, gid=gid,
+    tips = []
+    for start, end in (shapely.get_coordinates(line)[-2:] for line in lines):
+        along = (end - start) / max(float(np.hypot(*(end - start))), 1e-9)
+        across = np.array([-along[1], along[0]]) * sheet.metres(0.7)
+        foot = end - sheet.metres(2.2) * along
+        tips.append(np.array([end, foot + across, foot - across]))
+    if tips:
+        ax.add_collection(
+            PolyCollection(tips, facecolor=COLOURS["open"], edgecolor="none", zorder=16, gid=gid),
+            autolim=False,
         )
-    )  # fmt: skip
 
 
 def _codes(ax, views, lines, closed, codes, sheet, year) -> None:

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 
 from screenplan.outputs.drawings.style import COLOURS, HAIR, SMALL, THIN, write
 from screenplan.units import FOOT_M, format_length
@@ -111,21 +112,40 @@ def bar_length(sheet: Sheet) -> tuple[float, str]:
     return number * unit, f"{number} {name}"
 
 
-def draw_scale_bar(ax, sheet: Sheet) -> None:
-    """Draw a scale bar in the lower left corner: a bar whose right half is filled."""
+def draw_scale_bar(ax, sheet: Sheet, avoid=None) -> None:
+    """Draw a scale bar, a bar whose right half is filled, in the corner where it hides least.
+
+    Parameters
+    ----------
+    ax : Axes
+    sheet : Sheet
+    avoid : geometry, optional
+        Lines that it should not hide; without it the bar stands in the lower left corner.
+    """
     from matplotlib.patches import Rectangle
 
     length, label = bar_length(sheet)
     mm = sheet.metres(1.0)
-    x, y = sheet.west + 4 * mm, sheet.south + 4 * mm
-    ax.add_patch(
+    wide, tall = length + 14 * mm, 11 * mm
+    corners = [
+        (sheet.west + mm, sheet.south + mm),
+        (sheet.east - wide - mm, sheet.south + mm),
+        (sheet.west + mm, sheet.north - tall - mm),
+    ]
+    if avoid is not None:
+        hidden = [
+            avoid.intersection(shapely.box(x, y, x + wide, y + tall)).length for x, y in corners
+        ]
+        corners = [corners[int(np.argmin(hidden))]]
+    x, y = corners[0][0] + 3 * mm, corners[0][1] + 3 * mm
+    ax.add_artist(
         Rectangle(
-            (x - 3 * mm, y - 3 * mm), length + 14 * mm, 12 * mm,
+            corners[0], wide, tall,
             facecolor=COLOURS["paper"], edgecolor="none", alpha=0.85, zorder=29,
         )
     )  # fmt: skip
     for start, fill in ((x, COLOURS["paper"]), (x + length / 2.0, COLOURS["bar"])):
-        ax.add_patch(
+        ax.add_artist(
             Rectangle(
                 (start, y), length / 2.0, 1.6 * mm, facecolor=fill,
                 edgecolor="none", zorder=30,
@@ -137,7 +157,7 @@ def draw_scale_bar(ax, sheet: Sheet) -> None:
         (x, y + 1.3 * mm, length, 0.3 * mm),
         (x, y, 0.3 * mm, 1.6 * mm),
     ):
-        ax.add_patch(
+        ax.add_artist(
             Rectangle((px, py), w, h, facecolor=COLOURS["bar"], edgecolor="none", zorder=31)
         )
     style = {"fontsize": SMALL, "va": "bottom", "zorder": 31, "halo": False}
@@ -156,7 +176,7 @@ def draw_north_arrow(ax, sheet: Sheet) -> None:
     mm = sheet.metres(1.0)
     x, y = sheet.east - 8 * mm, sheet.north - 17 * mm
     for side, fill in ((-1, COLOURS["paper"]), (1, COLOURS["ink"])):
-        ax.add_patch(
+        ax.add_artist(
             Polygon(
                 [(x, y + 11 * mm), (x + side * 2.6 * mm, y), (x, y + 2.4 * mm)],
                 facecolor=fill, edgecolor=COLOURS["ink"], linewidth=THIN, zorder=30,

@@ -148,7 +148,7 @@ def _wall(ax, sight, datum, foot, top) -> None:
     roof = min(head + 0.7, top)
     for low, high, face in ((foot, sill, "built"), (sill, head, "paper"), (head, roof, "built")):
         if high > low:
-            ax.add_patch(
+            ax.add_artist(
                 Rectangle((-WALL_M, low), WALL_M, high - low, facecolor=COLOURS[face],
                           edgecolor=COLOURS["ink"], linewidth=THIN, zorder=8)
             )  # fmt: skip
@@ -157,7 +157,7 @@ def _wall(ax, sight, datum, foot, top) -> None:
 def _head(ax, x, z) -> None:
     from matplotlib.patches import Ellipse
 
-    ax.add_patch(
+    ax.add_artist(
         Ellipse((x, z), HEAD_M, HEAD_M, facecolor=COLOURS["paper"], edgecolor=COLOURS["ink"],
                 linewidth=LINE, zorder=13)
     )  # fmt: skip

@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
+from contextvars import ContextVar
 from typing import Any
 
 #: Role: colour on a light page. The values differ in grey too.
@@ -73,6 +74,31 @@ def drawing_style() -> Iterator[None]:
         yield
 
 
+_OFF_SCREEN: ContextVar[bool] = ContextVar("off_screen", default=False)
+
+
+@contextmanager
+def off_screen() -> Iterator[None]:
+    """Make figures that no window or notebook shows, for writing to files."""
+    token = _OFF_SCREEN.set(True)
+    try:
+        yield
+    finally:
+        _OFF_SCREEN.reset(token)
+
+
+def new_figure(width_mm: float, height_mm: float):
+    """Make a figure of a size on paper; a notebook shows it by itself."""
+    size = (width_mm / 25.4, height_mm / 25.4)
+    if _OFF_SCREEN.get():
+        from matplotlib.figure import Figure
+
+        return Figure(figsize=size)
+    import matplotlib.pyplot as plt
+
+    return plt.figure(figsize=size)
+
+
 def clean(text: Any, most: int = LONGEST_LABEL) -> str:
     """Give a text from a layer as one line that can be drawn; empty where there is none."""
     if text is None or text != text or str(text) in ("<NA>", "nan"):
@@ -83,11 +109,12 @@ def clean(text: Any, most: int = LONGEST_LABEL) -> str:
 
 def write(ax, x, y, text: Any, *, role: str = "ink", halo: bool = True, **options: Any):
     """Put a text into a drawing; signs of a formula in it are drawn as they are."""
-    from matplotlib.patheffects import withStroke
-
     settings = {"fontsize": TEXT, "ha": "center", "va": "center", "zorder": 20} | options
     made = ax.text(x, y, clean(text, 120), color=COLOURS[role], parse_math=False, **settings)
-    if halo:
+    # A page gives all its drawings' letters a halo of its own: as text, not as outlines.
+    if halo and not _OFF_SCREEN.get():
+        from matplotlib.patheffects import withStroke
+
         made.set_path_effects([withStroke(linewidth=1.6, foreground=COLOURS["paper"])])
     return made
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import html
 import io
 import re
+import sys
 import warnings
 from typing import Any
 
@@ -42,7 +43,6 @@ def to_svg(figure, name: str, *, title: str, says: str, shown: int | None = None
         variables by role with the light page's values as fallback.
     """
     import matplotlib as mpl
-    import matplotlib.pyplot as plt
 
     target = io.StringIO()
     with mpl.rc_context({"svg.fonttype": "none", "svg.hashsalt": name}), warnings.catch_warnings():
@@ -53,7 +53,8 @@ def to_svg(figure, name: str, *, title: str, says: str, shown: int | None = None
             target, format="svg", transparent=True,
             metadata={"Date": None, "Creator": None, "Format": None, "Type": None},
         )  # fmt: skip
-    plt.close(figure)
+    if "matplotlib.pyplot" in sys.modules:
+        sys.modules["matplotlib.pyplot"].close(figure)
     text = _HEAD.sub("", target.getvalue(), count=1)
     text = _METADATA.sub("", text)
     text = _ID.sub(lambda match: f'id="{name}-{match[1]}"', text)

@@ -1,0 +1,245 @@
+"""The work sheet: one HTML file with drawings, stake-out, quantities, calendar, cautions, sources.
+
+It needs nothing but itself: no network, no fonts, no other file. A policy in its head forbids it
+to load anything and to run any script but its own. Every text from a layer is escaped.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+from screenplan._version import __version__
+from screenplan.outputs.drawings.style import clean, year_words
+from screenplan.outputs.report_figures import make_figures
+from screenplan.outputs.report_tables import (
+    LONGEST_TEXT,
+    Table,
+    make_table,
+    plain_table,
+    stakes_by_line,
+)
+from screenplan.outputs.report_views import views_table, year_sentences
+from screenplan.outputs.summary import summarise
+from screenplan.units import format_length
+
+REPORT_NAME = "report.html"
+#: The year that the page shows first, or the nearest one that is drawn.
+FIRST_SHOWN = 5
+
+#: What holds for every planting, whatever the layers say.
+CAUTIONS = (
+    "Before any digging have buried lines located by the local locating service. A map, and this "
+    "plan, do not replace it. Near a located line dig by hand.",
+    "Keep people, tools and long plants away from overhead lines. Ask the owner of the line which "
+    "heights may grow under it.",
+    "Sight at drives, corners and crossings: ask the road authority which heights and distances hold.",
+    "The boundary is as good as the map it comes from. Where it matters, have it marked by a "
+    "licensed surveyor, and speak with the neighbour before planting.",
+    "Local codes decide over every distance and height in this plan.",
+)
+
+
+@dataclass(frozen=True)
+class About:
+    """What the report says of the plan besides its layers; all of it plain data.
+
+    Parameters
+    ----------
+    title : str
+    subject : str
+        Identifier of the parcel.
+    units : {"metric", "us"}
+    species : sequence of mapping
+        ``key``, ``name``, ``facts`` (text) and ``sources`` (mapping of text to text) of each.
+    assumptions : sequence of (str, str)
+        What was assumed, and its value, in words.
+    inputs, transformations, repairs : sequence of mapping
+        As in ``run.json``.
+    warnings : sequence of str
+    """
+
+    title: str = ""
+    subject: str = ""
+    units: str = "metric"
+    species: Sequence[Mapping] = ()
+    assumptions: Sequence[tuple[str, str]] = ()
+    inputs: Sequence[Mapping] = ()
+    transformations: Sequence[Mapping] = ()
+    repairs: Sequence[Mapping] = ()
+    warnings: Sequence[str] = field(default=())
+
+
+def write_report(layers: Mapping[str, Any], path: str | Path, about: About) -> Path:
+    """Write the report of a run.
+
+    Parameters
+    ----------
+    layers : mapping of str to DataFrame
+        By contract name, inputs included, in the local frame.
+    path : path
+        The file.
+    about : About
+
+    Returns
+    -------
+    Path
+    """
+    path = Path(path)
+    path.write_text(make_report(layers, about), encoding="utf-8", newline="\n")
+    return path
+
+
+def make_report(layers: Mapping[str, Any], about: About) -> str:
+    """Give the report of a run as HTML; the same layers give the same text."""
+    from markupsafe import Markup
+
+    script = _template("report.js")
+    years = _years(layers)
+    shown = min(years, key=lambda year: abs(year - FIRST_SHOWN)) if years else 0
+    figures = make_figures(layers, years=years, shown=shown, units=about.units)
+    names = {str(one["key"]): str(one["name"]) for one in about.species}
+
+    def table(name: str) -> Table | None:
+        return make_table(name, layers.get(name), units=about.units, species=names)
+
+    stakes = stakes_by_line(table("stakes")) or stakes_by_line(table("plants"))
+    digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
+    return _environment().get_template("report.html.jinja").render(
+        title=clean(about.title, 120) or f"Screen on parcel {clean(about.subject)}",
+        subject=clean(about.subject),
+        version=__version__,
+        style=Markup(_template("report.css")),
+        script=Markup(script),
+        digest=digest,
+        summary=summarise(layers, units=about.units),
+        cautions=CAUTIONS,
+        years=[(year, year_words(year)) for year in years],
+        shown=shown,
+        sentences=year_sentences(layers, years, about.units) if years else {},
+        figures=figures,
+        svg=Markup,
+        views=views_table(layers, years),
+        setting=[t for t in (table("tape_points"), table("pegs"), table("base_lines")) if t],
+        stakes=stakes,
+        proofs=[t for t in (table("stake_checks"),) if t],
+        works=[
+            t
+            for name in ("quantities", "schedule", "fence_options", "cost", "alternatives", "plants_in_hand")
+            if (t := table(name))
+        ],
+        growth=[t for name in ("closure", "needed_years") if (t := table(name))],
+        checks=_checks(layers.get("checks")),
+        sources=[
+            t
+            for t in (
+                _rules(layers.get("no_plant_zones"), about.units),
+                _species(about.species),
+                plain_table("assumptions", "Assumptions", ("what", "value"), about.assumptions),
+                *_inputs(about),
+            )
+            if t
+        ],
+        notes=[clean(note, LONGEST_TEXT) for note in about.warnings],
+    )  # fmt: skip
+
+
+def _years(layers) -> list[int]:
+    crowns = layers.get("crowns")
+    return [] if crowns is None else sorted(int(year) for year in crowns["year"].unique())
+
+
+def _environment():
+    import jinja2
+
+    return jinja2.Environment(
+        loader=jinja2.FunctionLoader(_template),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+def _template(name: str) -> str:
+    return resources.files("screenplan.outputs").joinpath("templates", name).read_text("utf-8")
+
+
+def _checks(checks) -> Table | None:
+    if checks is None:
+        return None
+    marks = {"passes": "✓ passes", "fails": "✗ FAILS", "cannot be judged": "? not judged"}
+    return plain_table(
+        "checks",
+        "Checks",
+        ("check", "result", "finding", "needs", "confirm"),
+        [
+            (
+                row["check"],
+                marks.get(row["result"], row["result"]),
+                row["says"],
+                row["needs"],
+                row["caution"],
+            )
+            for row in checks.to_dict("records")
+        ],
+    )
+
+
+def _rules(zones, units: str) -> Table | None:
+    if zones is None or zones.empty:
+        return None
+    rules = zones.drop_duplicates(["rule", "distance_m"])
+    return plain_table(
+        "rules",
+        "Where no plant may stand, and why",
+        ("rule", "distance", "why", "source", "confirm"),
+        [
+            (
+                str(row["rule"]).replace("_", " "),
+                format_length(float(row["distance_m"]), units),
+                row["reason"],
+                row["source"],
+                "local code" if row["confirm_locally"] else "",
+            )
+            for row in rules.drop(columns="geometry", errors="ignore").to_dict("records")
+        ],
+    )
+
+
+def _species(species) -> Table | None:
+    rows = []
+    for one in species:
+        rows.append((one["name"], "size and growth", one["facts"]))
+        rows += [(one["name"], f"source: {what.replace('_', ' ')}", text) for what, text in one["sources"].items()]  # fmt: skip
+    return plain_table("species", "Plants", ("plant", "what", ""), rows)
+
+
+def _inputs(about: About) -> list[Table | None]:
+    return [
+        plain_table(
+            "inputs", "What was read", ("layer", "file", "rows", "reference system", "SHA-256"),
+            [
+                (one.get("name"), Path(str(one.get("file", ""))).name, one.get("rows"), one.get("crs"),
+                 str(one.get("sha256", ""))[:12])
+                for one in about.inputs
+            ],
+        ),
+        plain_table(
+            "changes", "Changes of coordinates", ("layer", "operation", "accuracy, m"),
+            [
+                (one.get("layer"), one.get("operation"), one.get("accuracy_m"))
+                for one in about.transformations
+                if one.get("operation") != "none"
+            ],
+        ),
+        plain_table(
+            "repairs", "Repairs", ("layer", "row", "repair"),
+            [(one.get("layer"), one.get("row") or "all", one.get("repair")) for one in about.repairs],
+        ),
+    ]  # fmt: skip

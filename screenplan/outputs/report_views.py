@@ -1,0 +1,130 @@
+"""What the report says about the views: their short names, their table, a sentence for each year."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import pandas as pd
+
+from screenplan.contracts import year_column
+from screenplan.outputs.drawings.plan import SHOWN, closed_by
+from screenplan.outputs.drawings.style import clean, year_words
+from screenplan.outputs.report_tables import Heading, Table
+from screenplan.units import format_length
+
+#: The report's table names so many views; the layer holds all.
+MOST_VIEWS = 60
+
+
+def shown_views(views: pd.DataFrame) -> pd.DataFrame:
+    """Give the views that are open today, in the layer's order."""
+    return views.loc[views["status"].isin(SHOWN)]
+
+
+def view_codes(views: pd.DataFrame) -> dict[str, str]:
+    """Give each view that is open today a short name: V1, V2, …."""
+    return {view_id: f"V{k}" for k, view_id in enumerate(shown_views(views)["view_id"], 1)}
+
+
+def views_table(layers: Mapping, years: Sequence[int]) -> Table | None:
+    """Make the table of the views that are open today.
+
+    Parameters
+    ----------
+    layers : mapping of str to DataFrame
+        Needed is ``views``; ``windows``, ``onlookers``, ``private_places`` give names and
+        ``view_holes`` says what leaves a view open.
+    years : sequence of int
+        Years with a column, if the layer has them.
+    """
+    views = shown_views(layers["views"])
+    if views.empty:
+        return None
+    codes = view_codes(layers["views"])
+    lookers = _names(layers.get("windows"), "window_id") | _names(
+        layers.get("onlookers"), "onlooker_id"
+    )
+    places = _names(layers.get("private_places"), "place_id")
+    causes = _causes(layers.get("view_holes"))
+    shares = [year for year in years if year > 0 and year_column("open", year) in views]
+    headings = [
+        Heading("view"),
+        Heading("from"),
+        Heading("onto"),
+        Heading("now", True, "Share open on the day of planting", 0),
+        *(
+            Heading(year_words(year), True, f"Share still open in {year_words(year)}", year)
+            for year in shares
+        ),
+        Heading("closed in year", True, "At typical growth; in brackets at high and at low growth"),
+        Heading("what leaves it open longest"),
+    ]
+    rows = [
+        [
+            codes[row["view_id"]],
+            lookers.get(str(row["window_id"]), clean(row["window_id"])),
+            places.get(str(row["place_id"]), clean(row["place_id"])),
+            f"{row['open_now']:.0%}",
+            *(f"{row[year_column('open', year)]:.0%}" for year in shares),
+            _closing(row),
+            clean("; ".join(dict.fromkeys(causes.get(row["view_id"], ()))), 200),
+        ]
+        for row in views.head(MOST_VIEWS).to_dict("records")
+    ]
+    counts = layers["views"]["status"].value_counts()
+    more = len(views) - len(rows)
+    lead = (
+        f"{len(views)} views are open today. {int(counts.get('closed already', 0))} more are closed "
+        f"already by what stands there. Shares are of all rays from the window to the place that "
+        f"are still open, at typical growth, in the season in which more is open."
+    )
+    if more:
+        lead += f" {more} more open views are in the layer views."
+    return Table("views", "Views that are open today", headings, rows, lead)
+
+
+def year_sentences(layers: Mapping, years: Sequence[int], units: str) -> dict[int, str]:
+    """Say for each year how many views are closed and how tall the plants are."""
+    views = shown_views(layers["views"])
+    crowns = layers["crowns"]
+    crowns = crowns.loc[crowns["growth"] == "typical"]
+    said = {}
+    for year in years:
+        shut = int(closed_by(views, year).sum())
+        heights = crowns.loc[crowns["year"] == year, "height_m"]
+        tall = ""
+        if len(heights):
+            low, high = (format_length(value, units, 1) for value in (heights.min(), heights.max()))
+            tall = (
+                f" Plants are {low} tall." if low == high else f" Plants are {low} to {high} tall."
+            )
+        name = year_words(year).capitalize() if year else "Day of planting"
+        said[year] = f"{name}: {shut} of {len(views)} views are closed.{tall}"
+    return said
+
+
+def _names(frame, key: str) -> dict[str, str]:
+    if frame is None or "name" not in frame:
+        return {}
+    return {
+        str(one): clean(name) or clean(one)
+        for one, name in zip(frame[key], frame["name"], strict=True)
+    }
+
+
+def _causes(holes) -> dict[str, list[str]]:
+    found: dict[str, list[str]] = {}
+    if holes is not None:
+        for view_id, cause in zip(holes["view_id"], holes["cause"], strict=True):
+            found.setdefault(view_id, []).append(clean(cause))
+    return found
+
+
+def _closing(row: Mapping) -> str:
+    typical, slow, quick = (
+        row[name] for name in ("year_closed", "year_closed_low", "year_closed_high")
+    )
+    if pd.isna(typical):
+        return "never" if pd.isna(quick) else f"never ({int(quick)} to never)"
+    late = "never" if pd.isna(slow) else int(slow)
+    return f"{int(typical)} ({int(quick)} to {late})"
