@@ -242,6 +242,95 @@ def test_fence_follows_the_slope():
     assert look(obstacles, (5, 5, 3.05), (5, 15, 3.05)) == (1.0, "")
 
 
+# By hand: a house of 8 by 4 m, eaves 3, ridge 5 along y = 2. The roof is 1 m up per metre.
+GABLE = {"height": 3.0, "roof": "ridge", "ridge_m": 5.0}
+
+
+@pytest.mark.parametrize(
+    ("origin", "target", "light"),
+    [
+        # Along the house, over the ridge's line and a metre beside it, where the roof is at 4.
+        ((-5, 2, 4.9), (15, 2, 4.9), 0.0),
+        ((-5, 2, 5.1), (15, 2, 5.1), 1.0),
+        ((-5, 1, 3.9), (15, 1, 3.9), 0.0),
+        ((-5, 1, 4.1), (15, 1, 4.1), 1.0),
+        # Across it: only the ridge is in the way above the eaves.
+        ((4, -5, 4.9), (4, 9, 4.9), 0.0),
+        ((4, -5, 5.1), (4, 9, 5.1), 1.0),
+        # Down one slope and along it, just above and just below.
+        ((4, 3, 4.1), (4, 6, 1.1), 1.0),
+        ((4, 3, 3.9), (4, 6, 0.9), 0.0),
+    ],
+)
+def test_roof_with_a_ridge(origin, target, light):
+    obstacles = lay_obstacles(houses(box(0, 0, 8, 4), **GABLE))
+    assert look(obstacles, origin, target)[0] == light
+    assert look(obstacles, target, origin)[0] == light
+
+
+# Brute force: dense stepping through the solid under a roof over an L with a yard, turned.
+def test_ridge_roofs_against_dense_stepping():
+    shape = shapely.union(box(0, 0, 12, 5), box(0, 0, 5, 9)).difference(box(2, 2, 3, 3))
+    turn = 0.5
+    c, s = np.cos(turn), np.sin(turn)
+    turned = shapely.affinity.rotate(shape, turn, origin=(0, 0), use_radians=True)
+    obstacles = lay_obstacles(houses(turned, **GABLE))
+    rng = np.random.default_rng(8)
+    origin, target = (rng.uniform((-6, -6, 0), (18, 15, 7), (1500, 3)) for _ in range(2))
+    light, _ = obstacles.light_left(origin @ [[c, s, 0], [-s, c, 0], [0, 0, 1]],
+                                    target @ [[c, s, 0], [-s, c, 0], [0, 0, 1]])  # fmt: skip
+    t = np.linspace(0, 1, 2001)
+    p = origin[:, None] + t[None, :, None] * (target - origin)[:, None]
+    # The smallest rectangle is 12 by 9: the ridge runs at y = 4.5, the roof falls over 4.5 m.
+    roof = 3.0 + 2.0 * np.clip(1.0 - np.abs(p[..., 1] - 4.5) / 4.5, 0, 1)
+    inside = shapely.contains_xy(shape, p[..., 0], p[..., 1])
+    deep = (inside & (p[..., 2] < roof - 0.01)).any(axis=1)
+    grazed = (
+        shapely.contains_xy(shape.buffer(0.01), p[..., 0], p[..., 1]) & (p[..., 2] < roof + 0.01)
+    ).any(axis=1)
+    # A ray that begins and ends inside without crossing anything is no sight line.
+    outdoors = ~(inside[:, 0] & (p[:, 0, 2] < roof[:, 0])) & ~(
+        inside[:, -1] & (p[:, -1, 2] < roof[:, -1])
+    )
+    assert outdoors.sum() > 1000
+    assert (light[deep & outdoors] == 0.0).all()
+    assert (light[~grazed & outdoors] == 1.0).all()
+    assert 200 < (deep & outdoors).sum() < 1200
+
+
+# Invariance: no opaque thing, leaf or hill lets more through one way than the other.
+def test_what_stops_a_ray_stops_it_the_other_way():
+    rng = np.random.default_rng(12)
+    ground = slope(rng.uniform(0, 1.2, (21, 21)), 0.0, 0.0, 2.0, 2.0)
+    things = pd.concat(
+        [screens("tree", Point(12, 30), 6.0, opacity=0.6), screens("hedge", LineString([(5, 5), (9, 30)]), 1.9, opacity=0.8),
+         screens("wall", LineString([(25, 3), (30, 14)]), 2.2)],
+        ignore_index=True,
+    )  # fmt: skip
+    obstacles = lay_obstacles(houses(box(15, 15, 23, 19), **GABLE), things, ground)
+    origin, target = random_lines(rng, 4000, z=(1.4, 5.0))
+    there, back = obstacles.light_left(origin, target)[0], obstacles.light_left(target, origin)[0]
+    assert there == pytest.approx(back)
+    assert {0.0, 1.0} < set(there.round(3))
+    assert 0.1 < (there == 0.0).mean() < 0.9
+
+
+def test_terrain_goes_on_at_the_height_of_its_edge():
+    # By hand: a grid of 20 m whose eastern edge is 2 m high; 30 m farther the ground is as high.
+    grid = slope(np.tile(np.linspace(0.0, 2.0, 11), (11, 1)), 0.0, 0.0, 2.0, 2.0)
+    ray = (25.0, 10.0, 3.0), (60.0, 10.0, 1.5)
+    assert look(lay_obstacles(terrain=grid), *ray)[0] == 1.0
+    wider = lay_obstacles(terrain=grid, within=(0.0, 0.0, 60.0, 20.0))
+    assert look(wider, *ray) == (0.0, "terrain")
+    assert look(wider, (25.0, 10.0, 3.0), (60.0, 10.0, 2.1))[0] == 1.0
+    rng = np.random.default_rng(6)
+    origin, target = random_lines(rng, 1000, size=20.0, z=(0.5, 3.0))
+    inside = lay_obstacles(terrain=grid).light_left(origin, target)[0]
+    assert np.array_equal(inside, wider.light_left(origin, target)[0])
+    with pytest.raises(InputError, match=r"terrain ends .* before what is looked at"):
+        lay_obstacles(terrain=grid, within=(-1e7, -1e7, 1e7, 1e7))
+
+
 def test_bad_rows_are_refused_by_row():
     lost = houses(box(0, 0, 1, 1), box(2, 0, 3, 1))
     lost["height_m"] = [3.0, np.nan]
@@ -255,3 +344,10 @@ def test_bad_rows_are_refused_by_row():
         lay_obstacles(None, screens("wall", Point(0, 0)))
     with pytest.raises(InputError, match="opacity is not between 0 and 1"):
         lay_obstacles(None, screens("hedge", LineString([(0, 0), (1, 1)]), opacity=40.0))
+    with pytest.raises(InputError, match="row 1: a building has no outline"):
+        lay_obstacles(houses(Polygon()))
+    with pytest.raises(InputError, match="row 1: an existing screen has no shape"):
+        lay_obstacles(None, screens("hedge", None))
+    for ridge in (np.nan, 2.0, 3.0):
+        with pytest.raises(InputError, match="row 1: a roof has a ridge, but no height of it"):
+            lay_obstacles(houses(box(0, 0, 8, 4), height=3.0, roof="ridge", ridge_m=ridge))

@@ -175,7 +175,9 @@ def test_a_flat_raster_gives_exactly_flat(tmp_path, frame):
     ground, notes, way, record = read_terrain(TerrainSource(path), frame, HERE)
     assert ground.is_flat
     assert ground.z[0, 0] == np.float32(12.3)
-    assert notes == []
+    assert len(notes) == 1
+    assert "cells of 2 m; between their middles heights may be out by 0.00 m" in notes[0]
+    assert record["cell_error_m"] == 0.0
     assert way["accuracy_m"] == 0.0
     assert (record["rows"], record["columns"]) == (80, 80)
 
@@ -211,7 +213,9 @@ def test_heights_have_their_own_unit(tmp_path, frame, unit, stated, metres):
 def test_an_unstated_unit_is_taken_as_metres_with_a_word(tmp_path, frame):
     path = write(tmp_path / "t.tif", np.full((80, 80), 5.0))
     _, notes, *_ = read_terrain(TerrainSource(path), frame, HERE)
-    assert notes == ["Terrain: the raster does not state the unit of its heights; metres are taken"]
+    assert notes[0] == (
+        "Terrain: the raster does not state the unit of its heights; metres are taken"
+    )
 
 
 def test_scale_and_offset_of_the_raster_count(tmp_path, frame):
@@ -343,3 +347,15 @@ def test_a_datum_change_beyond_the_tolerance_is_refused(tmp_path):
     )
     assert ground.is_flat
     assert way["accuracy_m"] == 4.0
+
+
+# Closed form: on z = x^2 / 20 bilinear heights are out by dx^2 / 80 in the middle of a cell,
+# 0.05 m with cells of 2 m; half the cell leaves a quarter of it.
+@pytest.mark.parametrize(("cell", "error"), [(2.0, 0.05), (1.0, 0.0125)])
+def test_error_that_the_cells_leave(cell, error):
+    x = np.arange(0.0, 60.1, cell)
+    ground = Terrain(np.tile(x**2 / 20.0, (31, 1)), 0.0, 0.0, cell, cell)
+    middle = ground.height_at(x[:-1] + cell / 2.0, 20.0) - (x[:-1] + cell / 2.0) ** 2 / 20.0
+    assert middle == pytest.approx(error)
+    assert ground.cell_error_m == pytest.approx(error)
+    assert plane_terrain().cell_error_m == pytest.approx(0.0, abs=1e-12)

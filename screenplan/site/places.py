@@ -43,7 +43,8 @@ def lay_places(
 ) -> gpd.GeoDataFrame:
     """Complete the private places that are given, or derive one.
 
-    From a given place the buildings in it are cut out. With none given, the derived one is a strip
+    From a given place the buildings in it are cut out, but for those that are no taller than its
+    deck: a roof terrace stands on its building. With none given, the derived one is a strip
     along the subject's main house (its largest building that is lived in, else its largest) on
     the garden side: before the walls that face away from the nearest road or, where no road is
     within 100 m, before the wall with the most open ground in front of it. Where no building
@@ -147,9 +148,11 @@ def _complete(places: gpd.GeoDataFrame, buildings, crs) -> gpd.GeoDataFrame:
         column.name: column_or(places, column.name, column.default)
         for column in PRIVATE_PLACES.columns
     }
-    footprints = (
-        np.empty(0, dtype=object) if buildings is None else sound(buildings.geometry.to_numpy())
-    )
+    if buildings is None:
+        footprints, heights = np.empty(0, dtype=object), np.empty(0)
+    else:
+        footprints = sound(buildings.geometry.to_numpy())
+        heights = column_or(buildings, "height_m", np.nan).astype(float)
     problems = [
         Problem(
             f"the identifier {name} stands there {len(rows)} times",
@@ -163,7 +166,9 @@ def _complete(places: gpd.GeoDataFrame, buildings, crs) -> gpd.GeoDataFrame:
     geometry, rows = [], []
     for row, (place, number) in enumerate(zip(places.geometry, numbers, strict=True)):
         try:
-            geometry.append(_free_of(place, footprints))
+            deck = float(columns["deck_m"][row] or 0.0)
+            taller = ~(heights <= deck) if deck > 0.0 else np.ones(len(footprints), dtype=bool)
+            geometry.append(_free_of(place, footprints[taller]))
         except _TakenError as taken:
             problems.append(
                 Problem(

@@ -60,11 +60,11 @@ def read_terrain(
     terrain : Terrain
         On a grid of the raster's own cell size, in metres.
     warnings : list of str
-        What was assumed or extended.
+        What was assumed or extended, and how far heights may be out.
     transformation : dict
         Its change of datum.
     record : dict
-        Size, CRS and unit.
+        Size, CRS, and the cells of the grid with the error of heights that they leave.
 
     Raises
     ------
@@ -150,7 +150,16 @@ def _read(raster, source, path, frame, bounds, datum_tolerance_m):
         )
         heights[~known] = _nearest(nodes, heights, known)
     terrain = Terrain(heights.reshape(shape), *origin, *cell)
-    record = {"rows": int(raster.height), "columns": int(raster.width), "crs": crs.name}
+    error = terrain.cell_error_m
+    notes.append(
+        f"Terrain: cells of {max(cell):.3g} m; between their middles heights may be out by "
+        f"{error:.2f} m, as far as the ground's bends tell, and what is smaller than a cell is not "
+        "seen"
+    )
+    record = {
+        "rows": int(raster.height), "columns": int(raster.width), "crs": crs.name,
+        "cell_m": [float(size) for size in cell], "cell_error_m": round(error, 4),
+    }  # fmt: skip
     return terrain, notes, transformation.to_record(), record
 
 

@@ -4,7 +4,7 @@ A ridge roof rises evenly from the eaves to a level ridge that runs along the mi
 axis of the footprint's smallest rectangle. Over each half the roof is a plane, so a sight line
 that passes through the solid crosses an outer wall below the roof, or the upright plane of the
 ridge below the ridge: the walls, cut at the ridge and with sloping tops at the gables, and one
-sheet under the ridge stop exactly what the solid stops.
+sheet under the ridge stop exactly what the solid stops, of sight lines with both ends outside.
 """
 
 from __future__ import annotations
