@@ -50,6 +50,15 @@ class Run:
         notes = (note for layer in self.layers.values() for note in notes_of(layer))
         return list(dict.fromkeys([*self.site.warnings, *notes]))
 
+    @property
+    def species(self) -> list[Any]:
+        """The species of the plants, in the order in which they stand."""
+        from screenplan.planting.species import load_species
+
+        table = load_species(self.plan.species)
+        keys = dict.fromkeys(self.layers["plants"]["species"].astype(str))
+        return [table[key] for key in keys if key in table]
+
 
 def read_inputs(plan: Plan, folder: Path):
     """Read the layers of a plan into a `Site`.
@@ -150,6 +159,12 @@ def run_plan(
         arguments = step_arguments(step, plan, folder, site.terrain, site.frame)
         with rows_of_files(run.layers, site.inputs):
             run.layers |= step(run.layers, **arguments)
+    if plan.alternatives.asked:
+        from screenplan.alternatives import compare_alternatives
+
+        run.layers["alternatives"] = compare_alternatives(
+            plan, folder, run.layers, site.terrain, site.frame
+        )
     return run
 
 

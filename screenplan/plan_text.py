@@ -12,7 +12,7 @@ from typing import Any
 
 from pydantic_core import PydanticUndefined
 
-from screenplan.plan import SECTIONS, is_length, key_field
+from screenplan.plan import SECTIONS, is_length, is_volume, key_field
 
 _WIDTH = 96
 
@@ -115,6 +115,8 @@ def default_text(key: str) -> str:
         return ""
     if is_length(key):
         return toml_value(f"{default:g} m")
+    if is_volume(key):
+        return toml_value(f"{default:g} m3")
     return toml_value(default)
 
 
@@ -126,7 +128,7 @@ def range_text(key: str) -> str:
         for name in ("ge", "gt", "le", "lt"):
             if getattr(mark, name, None) is not None:
                 limits[name] = getattr(mark, name)
-    unit = " m" if is_length(key) else ""
+    unit = " m" if is_length(key) else " m3" if is_volume(key) else ""
     low = (
         f"at least {limits['ge']:g}{unit}"
         if "ge" in limits

@@ -92,7 +92,7 @@ def schedule_work(
             task
             | {
                 "last_day": last,
-                "year": max(0, int(task["first_day"] // YEAR_DAYS)),
+                "year": max(0, int((task["first_day"] + 0.5) // YEAR_DAYS)),
                 "first_date": _date(start, task["first_day"]),
                 "last_date": _date(start, last),
             }

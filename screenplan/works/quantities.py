@@ -72,7 +72,7 @@ def count_material(
     bag_m3: float = 0.05,
     caliper_m: float | None = None,
     water_every_days: int = 2,
-    spacing_m: float | None = None,
+    spacing_m: float = 1.5,
     roll_m: float = 100.0,
 ) -> pd.DataFrame:
     """Count what the work needs.
@@ -102,8 +102,8 @@ def count_material(
         Diameter of the stems, metres, if they were measured.
     water_every_days : {2, 3}
         In weeks 3 to 12.
-    spacing_m : float, optional
-        The asked spacing: cleared strips are broken at wider gaps.
+    spacing_m : float
+        The asked spacing, metres: cleared strips are broken at wider gaps.
     roll_m : float
         Wire on a roll, metres.
 

@@ -1,0 +1,138 @@
+"""Alternatives side by side: other species, stock, spacings and rows, run through the same steps."""
+
+from __future__ import annotations
+
+import itertools
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from screenplan.contracts import ALTERNATIVES
+from screenplan.errors import InputError, refuse
+from screenplan.pipeline import step_arguments
+from screenplan.plan import Plan
+from screenplan.steps import STEPS
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+#: The steps that an alternative runs through, of those in the registry.
+NEEDED = ("zones", "lines", "plants", "closure", "fence", "stakeout", "quantities", "cost")
+#: More combinations than this are not compared.
+MOST = 60
+
+
+def compare_alternatives(
+    plan: Plan, folder: Path, layers: dict[str, Any], terrain=None, frame=None
+) -> pd.DataFrame:
+    """Run every combination of the plan's [alternatives], the plan itself first.
+
+    Parameters
+    ----------
+    plan : Plan
+    folder : Path
+        The folder to which its paths are relative.
+    layers : dict
+        The layers of the site in the local frame, with sides.
+    terrain : Terrain, optional
+    frame : LocalFrame, optional
+
+    Returns
+    -------
+    DataFrame
+        One row per alternative; one that cannot be planted says why.
+
+    Raises
+    ------
+    InputError
+        If there are more than `MOST` combinations.
+    """
+    from screenplan.tables import table_of
+
+    variants = _variants(plan)
+    rows = [
+        {"alternative": number, **_run(variant, folder, dict(layers), terrain, frame)}
+        for number, variant in enumerate(variants, 1)
+    ]
+    return table_of(ALTERNATIVES, rows)
+
+
+def _variants(plan: Plan) -> list[Plan]:
+    asked = plan.alternatives
+    own = (
+        plan.plants.species, plan.plants.stock, plan.plants.stock_height, plan.rows.spacing,
+        plan.rows.rows,
+    )  # fmt: skip
+    lists = [
+        (mine, *(value for value in others if value != mine))
+        for mine, others in zip(
+            own,
+            (asked.species, asked.stock, asked.stock_heights, asked.spacings, asked.rows),
+            strict=True,
+        )
+    ]
+    count = 1
+    for values in lists:
+        count *= len(values)
+    if count > MOST:
+        raise refuse(
+            f"the alternatives make {count} combinations",
+            f"List fewer: at most {MOST} are compared",
+            key="alternatives",
+        )
+    return [
+        plan.model_copy(
+            update={
+                "plants": plan.plants.model_copy(
+                    update={"species": species, "stock": stock, "stock_height": height}
+                ),
+                "rows": plan.rows.model_copy(update={"spacing": spacing, "rows": rows}),
+            }
+        )
+        for species, stock, height, spacing, rows in itertools.product(*lists)
+    ]
+
+
+def _run(plan: Plan, folder: Path, layers: dict[str, Any], terrain, frame) -> dict[str, Any]:
+    from screenplan.planting.species import load_species, species_of
+
+    kind = species_of(plan.plants.species, load_species(plan.species))
+    height = plan.plants.stock_height
+    row = {
+        "species": plan.plants.species, "stock": plan.plants.stock,
+        "stock_height_m": kind.stock_height_m if height is None else height,
+        "spacing_m": plan.rows.spacing, "rows": plan.rows.rows,
+    }  # fmt: skip
+    try:
+        for name in NEEDED:
+            step = STEPS[name]
+            layers |= step(layers, **step_arguments(step, plan, folder, terrain, frame))
+    except InputError as error:
+        what = error.problems[0].what
+        return row | {"says": f"Cannot be planted: {what}"}
+    return row | _found(layers)
+
+
+def _found(layers: dict[str, Any]) -> dict[str, Any]:
+    plants, quantities, cost = layers["plants"], layers["quantities"], layers["cost"]
+    closure = layers["closure"]
+    order = quantities.set_index("item")
+    priced = cost.set_index("item")
+    bought = order.index[order["packs"].notna().to_numpy(bool)]
+    whole = bool(priced.loc[bought, "price"].notna().all())
+    years = {}
+    for growth in ("low", "typical", "high"):
+        own = closure.loc[closure["growth"] == growth, "year_closed"]
+        years[growth] = None if not len(own) or own.isna().any() else int(own.max())
+    says = "Every row closes to the asked height" if years["typical"] is not None else (
+        "A row does not close to the asked height in the years looked at"
+    )  # fmt: skip
+    return {
+        "plants": int((~plants["existing"].to_numpy(bool)).sum()),
+        "to_order": int(order.loc["plant", "packs"]),
+        "cost": float(priced.loc["total", "cost"]) if whole else None,
+        "plant_cost": priced.loc["plant", "cost"],
+        "year_closed": years["typical"],
+        "year_closed_low": years["low"],
+        "year_closed_high": years["high"],
+        "says": says,
+    }
