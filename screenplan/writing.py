@@ -1,4 +1,4 @@
-"""A finished run to its folder: layers, tables and record, all or nothing."""
+"""A finished run to its folder: layers, tables, report and record, all or nothing."""
 
 from __future__ import annotations
 
@@ -8,8 +8,11 @@ from pathlib import Path
 from screenplan.contracts import OUTPUTS
 from screenplan.outputs.folder import OutputFolder
 from screenplan.outputs.layers import write_layers
-from screenplan.outputs.record import RunRecord, write_record
+from screenplan.outputs.record import RunRecord, describe_output, write_record
+from screenplan.outputs.report import REPORT_NAME, About, write_report
 from screenplan.pipeline import Run
+from screenplan.plan import SECTIONS, is_length, key_field
+from screenplan.units import format_length
 
 
 def default_folder(plan: str | Path) -> Path:
@@ -32,7 +35,7 @@ def open_folder(target: str | Path):
 
 
 def write_run(run: Run, target: str | Path | OutputFolder) -> Path:
-    """Write a run: GeoJSON and CSV files, one GeoPackage, and ``run.json``.
+    """Write a run: GeoJSON and CSV files, one GeoPackage, the report and ``run.json``.
 
     Parameters
     ----------
@@ -58,6 +61,8 @@ def write_run(run: Run, target: str | Path | OutputFolder) -> Path:
     layers = {name: run.layers[name] for name in OUTPUTS if name in run.layers}
     with target.staged() as beside:
         outputs = write_layers(layers, beside, send_out=frame.send_out, crs=frame.source_crs)
+        report = write_report(run.layers, beside / REPORT_NAME, about_run(run))
+        outputs.append(describe_output(report, {}))
         record = RunRecord(
             frame=frame.to_dict(),
             inputs=run.site.inputs,
@@ -69,3 +74,83 @@ def write_run(run: Run, target: str | Path | OutputFolder) -> Path:
         )
         write_record(record, beside, base=run.folder)
     return target.target
+
+
+#: Sections of the plan whose values the report states among its assumptions.
+ASSUMED = ("site", "windows", "places", "setbacks", "rows", "plants", "growth", "views")
+
+
+def about_run(run: Run) -> About:
+    """Gather what the report says of a run besides its layers."""
+    units = run.plan.plan.units
+    return About(
+        title=run.plan.plan.title,
+        subject=run.site.subject_id,
+        units=units,
+        species=[
+            {
+                "key": species.key,
+                "name": species.common_name or species.latin_name,
+                "facts": _facts(species, units),
+                "sources": dict(species.sources),
+            }
+            for species in run.species
+        ],
+        assumptions=_assumptions(run, units),
+        inputs=run.site.inputs,
+        transformations=run.site.transformations,
+        repairs=run.site.repairs.to_dict("records"),
+        warnings=run.warnings,
+    )
+
+
+def _facts(species, units: str) -> str:
+    def span(values) -> str:
+        return " to ".join(format_length(value, units, 1) for value in (values[0], values[-1]))
+
+    leaves = "evergreen" if species.evergreen else "drops its leaves"
+    return (
+        f"{species.latin_name}: {leaves}; crown a {species.shape}; grows {span(species.yearly_growth_m)} "
+        f"a year once rooted; mature {span(species.mature_height_m)} tall, "
+        f"{span(species.mature_spread_m)} wide"
+    )
+
+
+def _assumptions(run: Run, units: str) -> list[tuple[str, str]]:
+    """State the plan's own choices in the words of its keys."""
+    derived = {
+        name: bool(run.layers[layer]["derived"].astype(bool).any())
+        for name, layer in (("windows", "windows"), ("places", "private_places"))
+        if layer in run.layers
+    }
+    rows = [
+        (
+            "Ground",
+            "level: no terrain is given" if run.plan.terrain is None else "from the terrain",
+        ),
+        *(
+            (name.capitalize(), "derived from footprints, not surveyed" if some else "as given")
+            for name, some in derived.items()
+        ),
+    ]
+    for section in ASSUMED:
+        if not derived.get(section, True):
+            continue
+        for name in SECTIONS[section].model_fields:
+            key = f"{section}.{name}"
+            value = run.plan.value(key)
+            if value is None or value in ((), {}, ""):
+                continue
+            text = format_length(value, units) if is_length(key) else _said(value)
+            rows.append((key_field(key).description or key, text))
+    return rows
+
+
+def _said(value) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, (tuple, list)):
+        return ", ".join(str(one) for one in value)
+    if isinstance(value, dict):
+        return ", ".join(str(key) for key in value)
+    return str(value.name if isinstance(value, Path) else value)

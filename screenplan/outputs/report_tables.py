@@ -147,8 +147,9 @@ _STAKES = _Plan(
         ("species", "plant", "species"),
         ("mark", "mark", "text"),
     ),
-    "Read the first distance with a level tape, the second with a tape that lies on the ground. An "
-    "offset is square to the tape; its diagonal proves it.",
+    "Read the first distance with a level tape, the second with a tape that lies on the ground. A "
+    "stake without an offset stands at the tape; an offset is square to it, and its diagonal proves "
+    "the right angle.",
     tick=True,
 )
 _STATIONS = _Plan(
@@ -366,15 +367,27 @@ def stakes_by_line(table: Table | None) -> list[Table]:
     )
     if column is None:
         return [table]
-    lines = list(dict.fromkeys(row[column] for row in table.rows))
-    return [
-        Table(
-            f"{table.key}-{number}", f"{table.title} on {line}", table.headings,
-            [row for row in table.rows if row[column] == line],
-            table.lead if number == 1 else "", table.tick,
+    made = []
+    for number, line in enumerate(dict.fromkeys(row[column] for row in table.rows), 1):
+        rows = [row for row in table.rows if row[column] == line]
+        keep = range(len(table.headings))
+        if all("on the line" in row for row in rows):
+            keep = [k for k in keep if table.headings[k].text not in _OFFSETS]
+        made.append(
+            Table(
+                f"{table.key}-{number}",
+                f"{table.title} on {line}",
+                [table.headings[k] for k in keep],
+                [[row[k] for k in keep] for row in rows],
+                table.lead if number == 1 else "",
+                table.tick,
+            )
         )
-        for number, line in enumerate(lines, 1)
-    ]  # fmt: skip
+    return made
+
+
+#: Columns that say nothing on a line where every stake stands on the tape.
+_OFFSETS = ("offset", "to the", "diagonal from zero")
 
 
 def plain_table(

@@ -34,7 +34,8 @@ def to_svg(figure, name: str, *, title: str, says: str, shown: int | None = None
     title, says : str
         Name and alternative text.
     shown : int, optional
-        The year whose layers are visible at first; the layers of other years are hidden.
+        The year whose layers are visible at first; the layers of other years are hidden, and all
+        are marked for the page's year control. Without it everything is visible.
 
     Returns
     -------
@@ -63,7 +64,8 @@ def to_svg(figure, name: str, *, title: str, says: str, shown: int | None = None
     text = _NUMBER.sub(lambda match: f"{float(match[0]):.2f}".rstrip("0").rstrip("."), text)
     for role, value in COLOURS.items():
         text = text.replace(value, f"var(--{role},{value})")
-    text = _LAYER.sub(lambda match: _layer(match, shown), text)
+    if shown is not None:
+        text = _LAYER.sub(lambda match: _layer(match, shown), text)
     return _SIZE.sub(lambda match: _open(match, name, title, says), text, count=1).strip()
 
 
@@ -74,9 +76,9 @@ def _font(match: re.Match) -> str:
     return f"{style}{weight}font-size:{match[2]}px"
 
 
-def _layer(match: re.Match, shown: int | None) -> str:
+def _layer(match: re.Match, shown: int) -> str:
     year = int(match[2])
-    hidden = "" if shown is None or year == shown else " hidden"
+    hidden = "" if year == shown else " hidden"
     return f'<g id="{match[1]}-y{match[2]}.{match[3]}" class="of-year{hidden}" data-year="{year}"'
 
 
