@@ -1,10 +1,11 @@
 """Sizes of crowns by growth and year, as the kernel takes them, and in which years they are nested.
 
-For every class and growth two tables foretell the first year in which a sight line is stopped. A
-sight line passes an upright axis at a least distance v in plan, at the height z there.
+For every class and growth a table foretells the first year in which a sight line is stopped. A
+sight line passes an upright axis at a least distance v in plan, at the height z there. The table
+gives two years:
 
-- ``late``: the first year in which the point (v, z) itself lies inside: the crown is met by then.
-- ``early``: no crown of a year before it has, at any height above the lowest that the sight line
+- late: the first year in which the point (v, z) itself lies inside: the crown is met by then.
+- early: no crown of a year before it has, at any height above the lowest that the sight line
   reaches near the crown, a radius of v or more: it is not met before.
 
 Both are worked out for the cells of a grid over v and z, each for the cell's least favourable
@@ -78,14 +79,14 @@ class CrownTable(NamedTuple):
         Masks of years (bit y is year y): within each the crowns are nested, so that the first
         year in which one is hit can be bisected. A class whose crowns always hold the year
         before has one piece; unused pieces are 0.
-    early, late : ndarray of uint8, (classes, distances, heights + 1, growths)
-        The tables of the module's description; the last line of heights says `NEVER`, and is for
-        sight lines that pass over all crowns, or about which nothing is known.
+    foretold : ndarray of uint8, (classes, distances, heights + 1, growths, 2)
+        The years early and late of the module's description; the last line of heights says `NEVER`,
+        and is for sight lines that pass over all crowns, or about which nothing is known.
     cells : ndarray of float64, (classes, 2)
         Cells per metre of distance and of height.
     steepest : ndarray of float64, (classes,)
         Square of the greatest change of a cone's radius per metre of height; -1 for other shapes,
-        whose ``early`` is looked up at the lowest height that the sight line reaches within the
+        whose early year is looked up at the lowest height that the sight line reaches within the
         widest crown, and not at that where it passes the axis.
     fading : ndarray of float64, (classes, growths)
         Share of the light that leaves take per metre, for small shares; 0 where it is not known.
@@ -101,8 +102,7 @@ class CrownTable(NamedTuple):
     form: np.ndarray
     widest: np.ndarray
     pieces: np.ndarray
-    early: np.ndarray
-    late: np.ndarray
+    foretold: np.ndarray
     cells: np.ndarray
     steepest: np.ndarray
     fading: np.ndarray
@@ -176,13 +176,13 @@ def tabulate_crowns(
     reach = np.where((shape == BOX)[:, None, None], np.hypot(radius, across), radius)
     widest = reach.reshape(classes, -1).max(axis=1) if classes else np.zeros(0)
     fading = np.zeros((growths, classes)) if fading is None else np.asarray(fading, np.float64)
-    early, late, cells = _foretell(shape, height, radius, clear, across, widest)
+    foretold, cells = _foretell(shape, height, radius, clear, across, widest)
     form = _forms(shape, height, radius, clear, across)
     slopes = form[:, :, 2].reshape(classes, -1).max(axis=1) if classes else np.zeros(0)
     steepest = np.where(shape == CONE, slopes, -1.0)
     return CrownTable(
         shape, layer.astype(np.int64), leafless, height, radius, clear, across,
-        form, widest, masks, early, late, cells, steepest,
+        form, widest, masks, foretold, cells, steepest,
         np.ascontiguousarray(fading.T),
     )  # fmt: skip
 
@@ -201,10 +201,9 @@ def _nested_pieces(shape, height, radius, clear, across) -> list[int]:
 
 
 def _foretell(shape, height, radius, clear, across, widest):
-    """Work out the tables ``early`` and ``late``, and the cells per metre."""
+    """Work out the table of years, and the cells per metre."""
     classes, growths, _ = height.shape
-    early = np.full((classes, DISTANCE_CELLS, HEIGHT_CELLS + 1, growths), NEVER, np.uint8)
-    late = early.copy()
+    foretold = np.full((classes, DISTANCE_CELLS, HEIGHT_CELLS + 1, growths, 2), NEVER, np.uint8)
     cells = np.zeros((classes, 2))
     for k in range(classes):
         top = max(float(height[k].max(initial=0.0)), CELL_SLACK_M)
@@ -230,10 +229,10 @@ def _foretell(shape, height, radius, clear, across, widest):
             sure = np.minimum(inner[:-1], inner[1:])
             sure = np.where((z[:-1] > c) & (z[1:] < h), sure, 0.0)
             may = (outer > 0.0) & (outer >= near[:, None, None])
-            early[k, :, :-1, g] = np.where(may.any(axis=2), may.argmax(axis=2), NEVER)
+            foretold[k, :, :-1, g, 0] = np.where(may.any(axis=2), may.argmax(axis=2), NEVER)
             is_in = sure > far[:, None, None]
-            late[k, :, :-1, g] = np.where(is_in.any(axis=2), is_in.argmax(axis=2), NEVER)
-    return early, late, cells
+            foretold[k, :, :-1, g, 1] = np.where(is_in.any(axis=2), is_in.argmax(axis=2), NEVER)
+    return foretold, cells
 
 
 @njit(cache=True, error_model="numpy")

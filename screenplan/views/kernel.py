@@ -17,11 +17,11 @@ import numpy as np
 from numba import njit, prange
 
 from screenplan.views.crowns import DISTANCE_CELLS, HEIGHT_CELLS, CrownTable
-from screenplan.views.light import open_light
+from screenplan.views.light import add_changes, light_of_changes, open_light
 from screenplan.views.runs import Rows, arrange_rows, strip_window
 from screenplan.views.solids import box_stretch, form_hit
 
-__all__ = ("Rows", "arrange_rows", "blocked_years", "open_light", "strip_window")
+__all__ = ("Rows", "arrange_rows", "blocked_years", "follow_years", "open_light", "strip_window")
 
 #: Rays that are followed at a time by one core.
 BLOCK = 4096
@@ -113,7 +113,7 @@ def _add_years(
 
 @njit(cache=True, error_model="numpy", forceinline=True)
 def foretold(table, k, across, foot, slope, along, reach):
-    """Cells of the tables: distance and height for ``early``, then both for ``late``."""
+    """Cells of the table: distance and height for its early year, then both for its late one."""
     cells, per_metre, steepest = table.cells, table.cells[k, 0], table.steepest[k]
     v = abs(across)
     late_i = min(int(v * per_metre), DISTANCE_CELLS - 1)
@@ -133,7 +133,7 @@ def foretold(table, k, across, foot, slope, along, reach):
 
 
 @njit(cache=True, error_model="numpy")
-def _block_upright(ray, ox, oy, oz, dz, rows, table, masks):
+def _block_upright(ox, oy, oz, dz, rows, table, mask):
     """Add to an upright sight line's masks the years in which a plant is in the way."""
     for plant in range(len(rows.x)):
         k = rows.kind[plant]
@@ -145,32 +145,39 @@ def _block_upright(ray, ox, oy, oz, dz, rows, table, masks):
         for g in range(table.height.shape[1]):
             for y in range(table.height.shape[2]):
                 if meets_upright(shape, table.form, k, g, y, px, py, pz, dz, row_x, row_y):
-                    masks[ray, layer, g] |= np.int64(1) << y
+                    mask[layer, g] |= np.int64(1) << y
 
 
 @njit(cache=True, error_model="numpy")
-def _block_rays(begin, end, origin, target, wanted, rows, table, masks):
-    """Find the masks of some sight lines."""
+def _block_rays(begin, end, origin, target, light, rows, table, masks, changes):
+    """Find the masks of some sight lines, and note the years in which their light changes."""
     growths, years = table.height.shape[1], table.height.shape[2]
-    layers, runs = masks.shape[1], rows.axis.shape[0]
+    layers, runs = changes.shape[0], rows.axis.shape[0]
     every = (np.int64(1) << years) - 1
     form, pieces = table.form, table.pieces
-    first = np.empty((layers, growths), np.int64)
+    keep = masks.shape[0] > 0
+    plain = layers == 1 and pieces.shape[2] == 1
+    first, mask = np.empty((layers, growths), np.int64), np.zeros((layers, growths), np.int64)
     for ray in range(begin, end):
-        if not wanted[ray]:
+        w = light[ray]
+        if w <= 0.0:
             continue
         ox, oy, oz = origin[ray, 0], origin[ray, 1], origin[ray, 2]
         dx, dy, dz = target[ray, 0] - ox, target[ray, 1] - oy, target[ray, 2] - oz
         reach = np.sqrt(dx * dx + dy * dy)
-        if reach < UPRIGHT_M:
-            _block_upright(ray, ox, oy, oz, dz, rows, table, masks)
-            continue
-        per = 1.0 / reach
+        upright = reach < UPRIGHT_M
+        per = 1.0 / reach if not upright else 0.0
         ux, uy, slope = dx * per, dy * per, dz * per
         per_slope = 1.0 / slope if slope != 0.0 else 0.0
         first[:] = years
-        for run in range(runs):
-            nearest, last, high = strip_window(rows, run, ox, oy, oz, ux, uy, slope, per_slope, reach)
+        if not plain or upright:
+            mask[:] = 0
+        if upright:
+            _block_upright(ox, oy, oz, dz, rows, table, mask)
+        for run in range(0 if upright else runs):
+            nearest, last, high = strip_window(
+                rows, run, ox, oy, oz, ux, uy, slope, per_slope, reach
+            )
             for plant in range(nearest, last):
                 if rows.along[plant] > high:
                     break
@@ -191,16 +198,16 @@ def _block_rays(begin, end, origin, target, wanted, rows, table, masks):
                     row_x, row_y = rows.way[plant, 0], rows.way[plant, 1]
                     cu, cv = ux * row_x + uy * row_y, uy * row_x - ux * row_y
                 for g in range(growths):
-                    year, before = np.int64(table.early[k, i, j, g]), first[layer, g]
+                    year, before = np.int64(table.foretold[k, i, j, g, 0]), first[layer, g]
                     if year >= before:
                         continue
-                    if pieces.shape[2] > 1 and pieces[k, g, 1] != 0:
-                        masks[ray, layer, g] = _add_years(
-                            masks[ray, layer, g], pieces, shape, form, k, g, across, foot,
+                    if not plain and pieces.shape[2] > 1 and pieces[k, g, 1] != 0:
+                        mask[layer, g] = _add_years(
+                            mask[layer, g], pieces, shape, form, k, g, across, foot,
                             slope, per_slope, s0, s1, cu, cv,
                         )  # fmt: skip
                         continue
-                    hit = min(np.int64(table.late[k, sure_i, sure_j, g]), before)
+                    hit = min(np.int64(table.foretold[k, sure_i, sure_j, g, 1]), before)
                     while year < hit:
                         middle = (year + hit) >> 1
                         if meets(
@@ -211,17 +218,70 @@ def _block_rays(begin, end, origin, target, wanted, rows, table, masks):
                         else:
                             year = middle + 1
                     first[layer, g] = hit
-        for layer in range(layers):
+        if plain and not upright:
             for g in range(growths):
-                masks[ray, layer, g] |= every & -(np.int64(1) << first[layer, g])
+                changes[0, g, first[0, g]] -= w
+                if keep:
+                    masks[ray, 0, g] = every & -(np.int64(1) << first[0, g])
+            continue
+        for g in range(growths):
+            blocked = np.int64(0)
+            for layer in range(layers):
+                own = mask[layer, g] | (every & -(np.int64(1) << first[layer, g]))
+                blocked |= own
+                add_changes(blocked, w, years, changes[layer, g])
+                if keep:
+                    masks[ray, layer, g] = own
 
 
 @njit(parallel=True, cache=True, error_model="numpy")
-def _block_many(origin, target, wanted, rows, table, masks):
+def _block_many(origin, target, light, rows, table, masks, changes):
     rays = origin.shape[0]
-    for block in prange((rays + BLOCK - 1) // BLOCK):
+    for block in prange(changes.shape[0]):
         begin = block * BLOCK
-        _block_rays(begin, min(begin + BLOCK, rays), origin, target, wanted, rows, table, masks)
+        _block_rays(
+            begin, min(begin + BLOCK, rays), origin, target, light, rows, table, masks,
+            changes[block],
+        )  # fmt: skip
+
+
+def follow_years(
+    origin, target, light, rows: Rows, table: CrownTable, *, keep: bool = True
+) -> tuple[np.ndarray, np.ndarray]:
+    """Sum the light that opaque crowns leave open, and find when each sight line is blocked.
+
+    Parameters
+    ----------
+    origin, target : ndarray of float64, (rays, 3)
+        Ends of the sight lines, in metres.
+    light : ndarray of float64, (rays,)
+        Share of each one's light that what exists lets through; those of 0 are not looked at.
+    rows, table : Rows, CrownTable
+        The plants, and how they grow.
+    keep : bool
+        Whether the masks are wanted.
+
+    Returns
+    -------
+    passes : ndarray of float64, (growths, 2, years)
+        Light by growth, season (summer, winter) and year, in rays.
+    masks : ndarray of int64, (rays, layers, growths)
+        Bit y is set if the sight line is blocked in year y by a plant of that layer
+        (`CrownTable.leafless`); without rows if they are not wanted.
+    """
+    origin = np.ascontiguousarray(origin, np.float64)
+    target = np.ascontiguousarray(target, np.float64)
+    light = np.ascontiguousarray(light, np.float64)
+    growths, years = table.height.shape[1:]
+    layers, rays = max(len(table.leafless), 1), len(origin)
+    masks = np.zeros((rays if keep else 0, layers, growths), np.int64)
+    many = rays >= MANY_RAYS
+    changes = np.zeros((-(-rays // BLOCK) if many else 1, layers, growths, years + 1))
+    if len(rows.x) and many:
+        _block_many(origin, target, light, rows, table, masks, changes)
+    elif len(rows.x):
+        _block_rays(0, rays, origin, target, light, rows, table, masks, changes[0])
+    return light_of_changes(changes, light, table.leafless), masks
 
 
 def blocked_years(origin, target, rows: Rows, table: CrownTable, wanted=None) -> np.ndarray:
@@ -229,28 +289,15 @@ def blocked_years(origin, target, rows: Rows, table: CrownTable, wanted=None) ->
 
     Parameters
     ----------
-    origin, target : ndarray of float64, (rays, 3)
-        Ends of the sight lines, in metres.
-    rows, table : Rows, CrownTable
-        The plants, and how they grow.
+    origin, target, rows, table
+        As in `follow_years`.
     wanted : ndarray of bool, (rays,), optional
         Sight lines to look at; the others get empty masks.
 
     Returns
     -------
     ndarray of int64, (rays, layers, growths)
-        Bit y is set if the sight line is blocked in year y by a plant of that layer
-        (`CrownTable.leafless`).
+        The masks of `follow_years`.
     """
-    origin = np.ascontiguousarray(origin, np.float64)
-    target = np.ascontiguousarray(target, np.float64)
-    if wanted is None:
-        wanted = np.ones(len(origin), np.bool_)
-    masks = np.zeros((len(origin), max(len(table.leafless), 1), table.height.shape[1]), np.int64)
-    if not len(rows.x):
-        return masks
-    if len(origin) >= MANY_RAYS:
-        _block_many(origin, target, wanted, rows, table, masks)
-    else:
-        _block_rays(0, len(origin), origin, target, wanted, rows, table, masks)
-    return masks
+    light = np.ones(len(origin)) if wanted is None else np.asarray(wanted, np.float64)
+    return follow_years(origin, target, light, rows, table)[1]

@@ -260,7 +260,7 @@ def _fade_rays(begin, end_ray, origin, target, light, rows, table, dim_depth, lo
                 year = 0
                 if not steep:
                     i, j, _, _ = foretold(table, k, across, foot, slope, along, reach)
-                    year = np.int64(table.early[k, i, j, g])
+                    year = np.int64(table.foretold[k, i, j, g, 0])
                     if year >= years:
                         continue
                     year &= ~np.int64(LANES - 1)

@@ -25,11 +25,29 @@ def _count(mask):
     return mask & 0x7F
 
 
+@njit(cache=True, error_model="numpy")
+def add_changes(blocked, w, years, change):
+    """Note the years in which a sight line's light w goes and comes back.
+
+    The running sum of the changes is what is missing of the light.
+    """
+    is_open = ~blocked & ((np.int64(1) << years) - 1)
+    if is_open & (is_open + 1) == 0:  # open at first, and closed for good
+        change[_count(is_open)] -= w
+        return
+    if not is_open & 1:
+        change[0] -= w
+    turns = (is_open ^ (is_open << 1)) & ((np.int64(1) << years) - 2)
+    while turns:
+        bit = turns & -turns
+        change[_count(bit - 1)] += w if is_open & bit else -w
+        turns ^= bit
+
+
 @njit(parallel=True, cache=True, error_model="numpy")
 def _sum_open(masks, weight, years, changes):
     """Add up, for each block, changes of the light that no layer up to each one stops."""
     rays, layers, growths = masks.shape
-    every = (np.int64(1) << years) - 1
     for block in prange(changes.shape[0]):
         for ray in range(block * BLOCK, min((block + 1) * BLOCK, rays)):
             w = weight[ray]
@@ -39,18 +57,7 @@ def _sum_open(masks, weight, years, changes):
                 blocked = np.int64(0)
                 for layer in range(layers):
                     blocked |= masks[ray, layer, growth]
-                    is_open = ~blocked & every
-                    if is_open & (is_open + 1) == 0:  # open at first, and closed for good
-                        changes[block, layer, growth, _count(is_open)] -= w
-                        continue
-                    # Add where it opens and take away where it closes.
-                    if not is_open & 1:
-                        changes[block, layer, growth, 0] -= w
-                    turns = (is_open ^ (is_open << 1)) & every & ~np.int64(1)
-                    while turns:
-                        bit = turns & -turns
-                        changes[block, layer, growth, _count(bit - 1)] += w if is_open & bit else -w
-                        turns ^= bit
+                    add_changes(blocked, w, years, changes[block, layer, growth])
 
 
 def open_light(masks, weight, leafless, years: int) -> np.ndarray:
@@ -77,9 +84,13 @@ def open_light(masks, weight, leafless, years: int) -> np.ndarray:
     changes = np.zeros((-(-rays // BLOCK), layers, growths, years + 1))
     if rays:
         _sum_open(masks, weight, years, changes)
-    changes = changes.sum(axis=0)
-    every = weight[weight > 0.0].sum()
-    passes = every + np.cumsum(changes[..., :years], axis=2)
+    return light_of_changes(changes, weight, leafless)
+
+
+def light_of_changes(changes, weight, leafless) -> np.ndarray:
+    """Turn changes by block, layer, growth and year into light by growth, season and year."""
+    every = float(weight[weight > 0.0].sum())
+    passes = every + np.cumsum(changes.sum(axis=0)[..., :-1], axis=2)
     return by_season(passes, every, leafless)
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from screenplan.views.crowns import CrownTable
-from screenplan.views.kernel import Rows, blocked_years, open_light
+from screenplan.views.kernel import Rows, follow_years
 from screenplan.views.leaves import light_through
 from screenplan.views.obstacles import Obstacles
 from screenplan.views.openings import Opening
@@ -59,8 +59,8 @@ class Portion:
     masks : ndarray of int64, (rays, layers, growths)
         Years in which plants are in the way; where leaves let light through, in which they dim the
         ray to the scene's ``dim`` (and one layer).
-    opened : ndarray, (growths, 2, years), optional
-        Light that passes the leaves, where they let any through.
+    opened : ndarray, (growths, 2, years)
+        Light of all the rays by growth, season and year.
     """
 
     origin: np.ndarray
@@ -68,7 +68,7 @@ class Portion:
     light: np.ndarray
     owner: np.ndarray
     masks: np.ndarray
-    opened: np.ndarray | None = None
+    opened: np.ndarray
 
     def open_in(self, year: int, growth: int) -> np.ndarray:
         """Tell which rays let light through in that year with no leaf fallen."""
@@ -128,9 +128,8 @@ def follow(
             if not len(origin):
                 continue
             light, owner = scene.obstacles.light_left(origin, target)
-            opened = None
             if scene.dim is None:
-                masks = blocked_years(origin, target, scene.rows, scene.table, light > 0.0)
+                opened, masks = follow_years(origin, target, light, scene.rows, scene.table)
             else:
                 opened, masks = light_through(
                     origin, target, light, scene.rows, scene.table, dim=scene.dim
@@ -146,11 +145,7 @@ def sum_up(portions: Iterator[Portion], scene: Scene) -> Timeline:
     for portion in portions:
         rays += len(portion.light)
         light += portion.light.sum()
-        opened += (
-            open_light(portion.masks, portion.light, scene.table.leafless, years)
-            if portion.opened is None
-            else portion.opened
-        )
+        opened += portion.opened
         hit = portion.owner >= 0
         stopped += np.bincount(
             portion.owner[hit], weights=1.0 - portion.light[hit], minlength=len(stopped)
