@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
@@ -73,7 +74,11 @@ def read_inputs(plan: Plan, folder: Path):
 
     sources = {
         name: LayerSource(
-            folder / source.file, source.layer, source.columns, source.units, source.fixed
+            Path(os.path.normpath(folder / source.file)),
+            source.layer,
+            source.columns,
+            source.units,
+            source.fixed,
         )
         for name, source in plan.layers.items()
     }
@@ -85,7 +90,9 @@ def read_inputs(plan: Plan, folder: Path):
         height_m=plan.site.height,
         terrain=None
         if ground is None
-        else TerrainSource(folder / ground.file, ground.unit, ground.extend),
+        else TerrainSource(
+            Path(os.path.normpath(folder / ground.file)), ground.unit, ground.extend
+        ),
         datum_tolerance_m=plan.site.datum_tolerance,
         reach_m=plan.site.reach,
         storey_height_m=plan.site.storey_height,

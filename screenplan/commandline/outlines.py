@@ -40,12 +40,15 @@ class Found:
         Section: key: value for the plan.
     say : list of str
         What to tell the person.
+    notes : dict
+        Sentences to stand above a key or a layer of the plan.
     """
 
     layers: dict[str, dict] = field(default_factory=dict)
     made: dict[str, gpd.GeoDataFrame] = field(default_factory=dict)
     chosen: dict[str, dict] = field(default_factory=dict)
     say: list[str] = field(default_factory=list)
+    notes: dict[str, list[str]] = field(default_factory=dict)
 
 
 def from_track(found: Found, file: Path) -> None:

@@ -121,7 +121,7 @@ def start_plan(
 
     beside = _write_made(found.made, made, force)
     try:
-        notes = {"rows.along": _choose_side(found, target, us)}
+        notes = found.notes | {"rows.along": _choose_side(found, target, us)}
         head = ["A plan for screenplan. Lengths carry their unit: \"1.5 m\", \"5 ft\". A line behind # is a default; take the # away to change it.",
                 "Cannot be judged yet:", *missing] if missing else ["A plan for screenplan."]  # fmt: skip
         text = plan_text(found.chosen, found.layers, head=head, notes=notes, terrain=ground)
@@ -159,7 +159,11 @@ def sides_of(
             )
     else:
         file, layer = split_source(source)
-        columns = {"parcel_id": id_column} if id_column else guess_columns("parcels", file, layer)
+        columns = (
+            {"parcel_id": id_column}
+            if id_column
+            else guess_columns("parcels", column_names(file, layer))
+        )
         plan = Plan(layers={"parcels": PlanSource(file=file, layer=layer, columns=columns)},
                     subject=Subject(id=subject_id, point=tuple(point or ()) or None))  # fmt: skip
         folder = Path.cwd()
@@ -184,14 +188,13 @@ def split_source(text: str) -> tuple[Path, str | None]:
     return Path(file), layer
 
 
-def guess_columns(name: str, file: Path, layer: str | None) -> dict[str, str]:
+def guess_columns(name: str, theirs: Sequence[str]) -> dict[str, str]:
     """Guess which column of a file is which of a contract, by its name alone.
 
     A column is taken if its name is ours in any case, with or without the unit or the layer's
     name: ``HEIGHT`` for ``height_m``, ``id`` for ``parcel_id``. With no such column for a key that
     every row must have, the only column is taken if there is just one.
     """
-    theirs = column_names(file, layer)
     lower = {column.lower(): column for column in theirs}
     contract = INPUTS[name]
     guess = {}
@@ -219,7 +222,12 @@ def _gather(target, layers, *, track, corners, courses, length, at, unit) -> Fou
                 f"Write NAME=FILE or NAME=FILE:LAYER, NAME one of {', '.join(INPUTS)}",
             )
         file, layer = split_source(source)
-        columns = guess_columns(name, file, layer)
+        theirs = column_names(file, layer)
+        columns = guess_columns(name, theirs)
+        found.notes[f"layers.{name}"] = [
+            f"Columns of the file: {', '.join(theirs)}",
+            f"Columns that are used: {', '.join(column.name for column in INPUTS[name].columns)}",
+        ]
         found.layers[name] = {"file": _beside(file, target), "layer": layer, "columns": columns}
         if columns:
             found.say.append(f"{name}: took " + ", ".join(f"{theirs} as {ours}" for ours, theirs in columns.items())

@@ -22,11 +22,11 @@ def fill_heights(
     height = buildings["height_m"].astype(float)
     storeys = buildings["storeys"].astype(float)
     guessed = height.isna() & storeys.notna()
-    for row in buildings.index[guessed]:
-        findings.mended(
-            [row],
-            f"height {storeys[row] * storey_height_m:.1f} m taken from {storeys[row]:.0f} storeys "
-            f"of {storey_height_m:g} m",
+    for count in sorted(set(storeys[guessed])):
+        findings.mended_among(
+            buildings.index,
+            (guessed & (storeys == count)).to_numpy(),
+            f"height {count * storey_height_m:.1f} m taken from {count:.0f} storeys of {storey_height_m:g} m",
         )
     unknown = height.isna() & storeys.isna()
     if unknown.any():
@@ -36,7 +36,7 @@ def fill_heights(
             if unknown.all()
             else "The building has neither a height nor a number of storeys",
             "Fill in height_m or storeys, or name the columns that hold them in "
-            "layers.buildings.columns",
+            "layers.buildings.columns. Or give one value for every row: fixed = { storeys = 2 }",
         )
     return buildings.assign(height_m=height.where(~guessed, storeys * storey_height_m))
 

@@ -119,7 +119,8 @@ def check_mapping(
             findings.refused(
                 (),
                 f"The column {column.name} is missing ({column.meaning.lower()})",
-                f"Name the file's column for it; the columns are {_list_columns(present)}",
+                f"Name the file's column for it; the columns are {_list_columns(present)}. Or give "
+                f"one value for every row: fixed = {{ {column.name} = … }}",
                 key=f"layers.{contract.name}.columns.{column.name}",
             )
 
@@ -159,6 +160,11 @@ def _placed(problem: Problem, findings: Findings) -> Problem:
     )
 
 
+def _names(problem: Problem, column: Column) -> bool:
+    """Tell whether a problem says already that a column is missing."""
+    return problem.key is not None and problem.key.endswith(f".columns.{column.name}")
+
+
 def _settle(cells: pd.Series, column: Column) -> pd.Series:
     if column.type == "boolean":
         return cells.map(bool).astype(bool)
@@ -180,7 +186,8 @@ def _convert(
         return cells  # noted by check_mapping
     empty = cells.map(_is_empty)
     given = cells[~empty]
-    if column.required and column.name != contract.key and empty.any():
+    missing = empty.all() and any(_names(problem, column) for problem in findings.problems)
+    if column.required and column.name != contract.key and empty.any() and not missing:
         findings.refused(
             cells.index[empty],
             f"The column {column.name} is empty ({column.meaning.lower()})",

@@ -46,4 +46,6 @@ def _outline_points(place) -> np.ndarray:
     if place.geom_type == "Point":
         return shapely.get_coordinates(place)
     at = np.linspace(0, 1, _POINTS_PER_PLACE, endpoint=False)
-    return shapely.get_coordinates(shapely.line_interpolate_point(shapely.boundary(place), at, normalized=True))
+    return shapely.get_coordinates(
+        shapely.line_interpolate_point(shapely.boundary(place), at, normalized=True)
+    )
