@@ -163,7 +163,7 @@ def _count(targets: Sequence[Target], sun: SunPath, scene: Scene, patches: int):
         MONTHS,
         scene,
         bare=sun.bare,
-        seen=note,
+        seen=note if scene.table.height.shape[1] > 1 else None,
     )
     direction, brightness = overcast_sky(patches)
     sky = light_at(

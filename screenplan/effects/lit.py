@@ -1,7 +1,8 @@
 """How much of some directions' light reaches points, today and in each year of growth.
 
 Rays run from the points towards the sun, or over the sky, through the same obstacles and crowns
-as the views do. A ray ends where it has risen above all that could stop it.
+as the views do. Rays that rise above all that stands their way (`horizon`) are not followed, and a
+ray ends where it has risen above everything.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numba import njit, prange
 
+from screenplan.effects.horizon import ground_rise, sector_of, things_above
 from screenplan.views.kernel import blocked_years
 from screenplan.views.timeline import Scene
 
@@ -102,68 +104,101 @@ def light_at(
     leafless = leafless if len(leafless) else np.zeros(1)
     free, now = np.zeros((len(points), groups)), np.zeros((len(points), groups))
     opened = np.zeros((len(points), groups, growths, years))
+    direction = np.ascontiguousarray(direction, float)
+    sector = sector_of(direction)
+    rise = direction[:, 2] / np.maximum(np.hypot(direction[:, 0], direction[:, 1]), 1e-12)
+    grounded = rise < ground_rise(scene.obstacles.ground)[sector]
     top = top_of(scene)
     at_a_time = max(PORTION // max(len(direction), 1), 1)
-    facing = normals @ direction.T
     for first in range(0, len(points), at_a_time):
         some = slice(first, first + at_a_time)
-        ahead = facing[some] > 0.0
-        point, way = np.nonzero(ahead)
-        if not len(point):
-            continue
-        weight = light[way] * (facing[some][ahead] if cosine else 1.0)
-        origin, target = _rays(points[some], direction, point, way, top)
+        facing = normals[some] @ direction.T
+        follow = (grounded | (rise < things_above(points[some], scene)[:, sector])) & (facing > 0.0)
+        start = np.concatenate([[0], np.cumsum(follow.sum(axis=1))])
+        way, origin, target = _rays(points[some], direction, follow, start, top)
         left, _ = scene.obstacles.light_left(origin, target)
         masks = blocked_years(origin, target, scene.rows, scene.table, left > 0.0)
         _gather(
-            point, way, weight, left, masks, group, bare, leafless, years,
+            follow, start, light, facing, cosine, left, masks, group, bare, leafless, years,
             free[some], now[some], opened[some],
         )  # fmt: skip
         if seen is not None:
-            seen(point + first, way, left, masks)
+            point = first + np.repeat(np.arange(len(start) - 1), np.diff(start))
+            seen(point, way, left, masks)
     np.cumsum(opened, axis=3, out=opened)
     return Lit(free, now, np.maximum(opened, 0.0))
 
 
 @njit(parallel=True, cache=True, error_model="numpy")
-def _rays(points, direction, point, way, top):
-    """Give the ends of the rays: as far as they may meet something."""
-    origin, target = np.empty((len(point), 3)), np.empty((len(point), 3))
-    for ray in prange(len(point)):
-        p, d = point[ray], way[ray]
-        # Along the unit vector: up to the height above which nothing stands.
-        reach = (top - points[p, 2]) / direction[d, 2]
-        reach = min(max(reach, 1.0), FAR_M)
-        for axis in range(3):
-            origin[ray, axis] = points[p, axis]
-            target[ray, axis] = points[p, axis] + reach * direction[d, axis]
-    return origin, target
+def _rays(points, direction, follow, start, top):
+    """Give the rays to follow: their directions, and their ends as far as they meet things."""
+    count = start[-1]
+    way = np.empty(count, np.int64)
+    origin, target = np.empty((count, 3)), np.empty((count, 3))
+    for p in prange(len(points)):
+        ray = start[p]
+        for d in range(len(direction)):
+            if not follow[p, d]:
+                continue
+            # Along the unit vector: up to the height above which nothing stands.
+            reach = (top - points[p, 2]) / direction[d, 2]
+            reach = min(max(reach, 1.0), FAR_M)
+            way[ray] = d
+            for axis in range(3):
+                origin[ray, axis] = points[p, axis]
+                target[ray, axis] = points[p, axis] + reach * direction[d, axis]
+            ray += 1
+    return way, origin, target
 
 
-@njit(cache=True, error_model="numpy")
-def _gather(point, way, weight, left, masks, group, bare, leafless, years, free, now, changes):
-    """Add each ray to its point and group; light by year as changes, to be summed up later."""
+@njit(parallel=True, cache=True, error_model="numpy")
+def _gather(
+    follow,
+    start,
+    light,
+    facing,
+    cosine,
+    left,
+    masks,
+    group,
+    bare,
+    leafless,
+    years,
+    free,
+    now,
+    changes,
+):
+    """Add each direction to its point and group; by year as changes, to be summed up later."""
     layers, growths = masks.shape[1], masks.shape[2]
-    for ray in range(len(point)):
-        p, g = point[ray], group[way[ray]]
-        free[p, g] += weight[ray]
-        w = weight[ray] * left[ray]
-        if w <= 0.0:
-            continue
-        now[p, g] += w
-        for growth in range(growths):
-            blocked = np.int64(0)
-            if not bare[way[ray]]:
+    for p in prange(len(start) - 1):
+        ray = start[p]
+        for d in range(len(light)):
+            if facing[p, d] <= 0.0:
+                continue
+            g = group[d]
+            w = light[d] * (facing[p, d] if cosine else 1.0)
+            free[p, g] += w
+            if not follow[p, d]:  # nothing stands so high there
+                now[p, g] += w
+                for growth in range(growths):
+                    changes[p, g, growth, 0] += w
+                continue
+            w *= left[ray]
+            now[p, g] += w
+            for growth in range(growths):
+                blocked = np.int64(0)
+                if not bare[d]:
+                    for layer in range(layers):
+                        blocked |= masks[ray, layer, growth]
+                    _add(blocked, w, years, changes[p, g, growth])
+                    continue
+                # Bare: the densest plant in the way decides, as in the views.
+                changes[p, g, growth, 0] += w * leafless[0]
                 for layer in range(layers):
                     blocked |= masks[ray, layer, growth]
-                _add(blocked, w, years, changes[p, g, growth])
-                continue
-            # Bare: the densest plant in the way decides, as in the views.
-            changes[p, g, growth, 0] += w * leafless[0]
-            for layer in range(layers):
-                blocked |= masks[ray, layer, growth]
-                more = leafless[layer + 1] if layer + 1 < layers else 1.0
-                _add(blocked, w * (more - leafless[layer]), years, changes[p, g, growth])
+                    more = leafless[layer + 1] if layer + 1 < layers else 1.0
+                    _add(blocked, w * (more - leafless[layer]), years, changes[p, g, growth])
+            ray += 1
 
 
 @njit(cache=True, error_model="numpy")

@@ -113,10 +113,8 @@ def one_growth(table: CrownTable, growth: int) -> CrownTable:
     only = slice(growth, growth + 1)
     parts = ("height", "radius", "clear", "across", "form", "pieces", "fading")
     sizes = {name: np.ascontiguousarray(getattr(table, name)[:, only]) for name in parts}
-    told = {
-        name: np.ascontiguousarray(getattr(table, name)[..., only]) for name in ("early", "late")
-    }
-    return table._replace(**sizes, **told)
+    told = np.ascontiguousarray(table.foretold[:, :, :, only])
+    return table._replace(**sizes, foretold=told)
 
 
 def tabulate_crowns(
