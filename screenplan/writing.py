@@ -61,6 +61,7 @@ def write_run(run: Run, target: str | Path | OutputFolder) -> Path:
     layers = {name: run.layers[name] for name in OUTPUTS if name in run.layers}
     with target.staged() as beside:
         outputs = write_layers(layers, beside, send_out=frame.send_out, crs=frame.source_crs)
+        outputs += _write_works(run, beside)
         report = write_report(run.layers, beside / REPORT_NAME, about_run(run))
         outputs.append(describe_output(report, {}))
         record = RunRecord(
@@ -76,6 +77,29 @@ def write_run(run: Run, target: str | Path | OutputFolder) -> Path:
     return target.target
 
 
+def _write_works(run: Run, folder: Path) -> list[dict]:
+    """Write the stake-out for other programs, the order list and the calendar."""
+    from screenplan.outputs.calendar_file import write_calendar, write_order_list
+    from screenplan.outputs.exchange import write_exchange
+
+    frame, about = run.site.frame, run.plan.plan
+    note = (
+        "Coordinates are metres of the site's local frame, x east, y north; its origin is at longitude "
+        f"{frame.lon0:.9f}, latitude {frame.lat0:.9f} on the datum of the parcels. {frame.length_note}."
+    )
+    written = write_exchange(run.layers, folder, send_out=frame.send_out, frame_note=note)
+    path = folder / "order_list.csv"
+    written[path] = {
+        "order_list": write_order_list(run.layers["quantities"], path, units=about.units)
+    }
+    path = folder / "calendar.ics"
+    title = about.title or run.site.subject_id
+    events = write_calendar(run.layers["schedule"], path, title=title, units=about.units)
+    if events:
+        written[path] = {"schedule": events}
+    return [describe_output(path, rows) for path, rows in written.items()]
+
+
 #: Sections of the plan whose values the report states among its assumptions.
 ASSUMED = ("site", "windows", "places", "setbacks", "rows", "plants", "growth", "views")
 
@@ -87,6 +111,7 @@ def about_run(run: Run) -> About:
         title=run.plan.plan.title,
         subject=run.site.subject_id,
         units=units,
+        names=run.species_names,
         species=[
             {
                 "key": species.key,

@@ -55,11 +55,12 @@ def write_csv(table: pd.DataFrame, path: str | Path, contract: Contract) -> int:
     ):
         writer = csv.writer(sink)
         writer.writerow([name for name, _ in layout.columns])
-        writer.writerows([_cell(value) for value in row.values()] for row in layout.rows())
+        writer.writerows([cell_text(value) for value in row.values()] for row in layout.rows())
     return len(layout)
 
 
-def _cell(value: object) -> str:
+def cell_text(value: object) -> str:
+    """Write one value as a CSV cell that no spreadsheet takes for a formula."""
     if value is None:
         return ""
     if isinstance(value, bool):

@@ -1,0 +1,231 @@
+"""The stake-out for a hand-held receiver (GPX), a globe viewer (KML) and survey software (DXF, CSV).
+
+GPX and KML are in WGS 84, DXF and the list of points in metres of the site's local frame. All but
+the CSV files are written by GDAL's own drivers.
+"""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from pathlib import Path
+
+import geopandas as gpd
+import pandas as pd
+import pyogrio
+import shapely
+from pyproj import CRS
+
+from screenplan.contracts import BASE_LINES, PEGS, STAKES, TAPE_POINTS
+from screenplan.outputs.geojson import WGS84
+from screenplan.outputs.tables import cell_text, write_csv
+from screenplan.outputs.vector import explain_failure
+
+SendOut = Callable[[gpd.GeoDataFrame, CRS], gpd.GeoDataFrame]
+
+PHONE_NOTE = (
+    "A phone or hand-held receiver finds the place to several metres, worse under trees and beside "
+    "walls; a tape from the pegs sets a plant to two centimetres. Walk there by the receiver, plant by "
+    "the tape. Have buried lines located before any digging."
+)
+#: Layers that are points or lines of the stake-out, also written as CSV without their geometry.
+SHEETS = (TAPE_POINTS, PEGS, BASE_LINES, STAKES)
+#: DXF layers, and which layer of the plan is drawn on each.
+DRAWN = {
+    "PARCEL": "parcels",
+    "PLANTING_LINE": "planting_lines",
+    "BASE_LINE": "base_lines",
+    "FENCE": "fence",
+    "NO_PLANT_ZONE": "no_plant_zones",
+}
+_CONTROL = re.compile(r"[\x00-\x1f\x7f\ufffe\uffff]+")
+
+#: Columns of the list of points; degrees have 9 decimals (0.1 mm), metres 4.
+POINT_COLUMNS = ("name", "kind", "x_m", "y_m", "ground_m", "longitude", "latitude", "says")
+
+
+def write_exchange(
+    layers: Mapping[str, pd.DataFrame],
+    folder: str | Path,
+    *,
+    send_out: SendOut,
+    frame_note: str,
+) -> dict[Path, dict[str, int]]:
+    """Write the stake-out in every exchange format.
+
+    Parameters
+    ----------
+    layers : mapping
+        Layers of a run in the local frame.
+    folder : path
+    send_out : callable
+        ``send_out(layer, crs)``, a `LocalFrame.send_out`.
+    frame_note : str
+        What the local frame is, for formats that cannot say it.
+
+    Returns
+    -------
+    dict
+        Rows by layer, for each file written.
+    """
+    folder = Path(folder)
+    if "stakes" not in layers:
+        return {}
+    written: dict[Path, dict[str, int]] = {}
+    for contract in SHEETS:
+        path = folder / f"{contract.name}.csv"
+        table = pd.DataFrame(layers[contract.name].drop(columns="geometry"))
+        written[path] = {contract.name: write_csv(table, path, replace(contract, geometry=()))}
+    points = stake_points(layers, send_out)
+    path = folder / "points.csv"
+    written[path] = {"points": _write_list(points, path)}
+    for name, write in (("stakeout.gpx", write_gpx), ("stakeout.kml", write_kml)):
+        write(points, folder / name)
+        written[folder / name] = {"points": len(points)}
+    path = folder / "stakeout.dxf"
+    written[path] = {"entities": write_dxf(layers, path, frame_note=frame_note)}
+    return written
+
+
+def stake_points(layers: Mapping[str, pd.DataFrame], send_out: SendOut) -> gpd.GeoDataFrame:
+    """Gather tape points, pegs and stakes with their names and how a tape finds them, in WGS 84."""
+    parts = []
+    for layer, kind, name, say in (
+        ("tape_points", "tape point", "point_id", _say_point),
+        ("pegs", "peg", "peg_id", _say_peg),
+        ("stakes", "stake", "stake_id", _say_stake),
+    ):
+        own = layers[layer]
+        if layer == "tape_points":
+            own = own.loc[own["used"].to_numpy(bool)]
+        part = gpd.GeoDataFrame(
+            {
+                "name": own[name].astype(str).to_numpy(),
+                "kind": kind,
+                "says": [say(row) for row in own.to_dict("records")],
+            }
+            | {column: own[column].to_numpy(float) for column in ("x_m", "y_m", "ground_m")},
+            geometry=own.geometry.to_numpy(),
+            crs=own.crs,
+        )
+        parts.append(part)
+    return send_out(gpd.GeoDataFrame(pd.concat(parts, ignore_index=True)), WGS84)
+
+
+def write_gpx(points: gpd.GeoDataFrame, path: str | Path) -> None:
+    """Write points as waypoints of a GPX file."""
+    layer = gpd.GeoDataFrame(
+        {
+            "name": [_clean(name) for name in points["name"]],
+            "cmt": PHONE_NOTE,
+            "desc": [_clean(text) for text in points["says"]],
+            "type": points["kind"].to_numpy(),
+        },
+        geometry=points.geometry.to_numpy(),
+        crs=WGS84,
+    )
+    _write(layer, path, driver="GPX", layer="waypoints")
+
+
+def write_kml(points: gpd.GeoDataFrame, path: str | Path) -> None:
+    """Write points as placemarks of a KML file."""
+    layer = gpd.GeoDataFrame(
+        {
+            "Name": [_clean(name) for name in points["name"]],
+            "Description": [
+                _clean(f"{kind}: {says}. {PHONE_NOTE}")
+                for kind, says in zip(points["kind"], points["says"], strict=True)
+            ],
+        },
+        geometry=points.geometry.to_numpy(),
+        crs=WGS84,
+    )
+    _write(layer, path, driver="KML", layer="stake-out")
+
+
+def write_dxf(layers: Mapping[str, pd.DataFrame], path: str | Path, *, frame_note: str) -> int:
+    """Draw the stake-out in metres of the local frame; what the frame is stands in comments on top.
+
+    A peg and a tape point have a DXF layer each, named after them (``PEG_P1``, ``POINT_A``); stakes
+    have one for each base line.
+
+    Returns
+    -------
+    int
+        The number of entities.
+    """
+    names: list[str] = []
+    shapes: list[shapely.Geometry] = []
+    for label, layer in DRAWN.items():
+        own = layers.get(layer)
+        if own is None:
+            continue
+        if layer == "parcels":
+            own = own.loc[own["is_subject"].to_numpy(bool)]
+        for shape in own.geometry:
+            for part in shapely.get_parts(shape):
+                lines = (
+                    [shapely.LineString(ring.coords) for ring in (part.exterior, *part.interiors)]
+                    if part.geom_type == "Polygon"
+                    else [part]
+                )
+                names += [label] * len(lines)
+                shapes += lines
+    for layer, label in (("tape_points", "POINT_{point_id}"), ("pegs", "PEG_{peg_id}"),
+                         ("stakes", "STAKES_{base_id}")):  # fmt: skip
+        own = layers[layer]
+        names += [label.format(**row) for row in own.to_dict("records")]
+        shapes += list(own.geometry)
+    _write(
+        gpd.GeoDataFrame({"Layer": names}, geometry=shapes), path, driver="DXF", layer="entities"
+    )
+    path = Path(path)
+    with explain_failure(path):
+        text = path.read_text(encoding="utf-8")
+        # Group 999 is a comment, which readers pass over.
+        notes = [_clean(frame_note), "Stakes: one layer for each base line. " + PHONE_NOTE]
+        comments = "".join(f"999\n{note.encode('ascii', 'replace').decode()}\n" for note in notes)
+        path.write_text(comments + text, encoding="utf-8")
+    return len(shapes)
+
+
+def _write(table: gpd.GeoDataFrame, path: str | Path, *, driver: str, **options) -> None:
+    path = Path(path)
+    with explain_failure(path):
+        path.unlink(missing_ok=True)
+        pyogrio.write_dataframe(table, path, driver=driver, **options)
+
+
+def _write_list(points: gpd.GeoDataFrame, path: Path) -> int:
+    """Write names, coordinates in the local frame and in WGS 84, and how a tape finds each point."""
+    with explain_failure(path), path.open("w", encoding="utf-8", newline="") as sink:
+        writer = csv.writer(sink)
+        writer.writerow(POINT_COLUMNS)
+        for row, shape in zip(points.to_dict("records"), points.geometry, strict=True):
+            metres = [f"{row[name]:.4f}" for name in ("x_m", "y_m", "ground_m")]
+            degrees = [f"{shape.x:.9f}", f"{shape.y:.9f}"]
+            name, kind, says = (cell_text(row[key]) for key in ("name", "kind", "says"))
+            writer.writerow([name, kind, *metres, *degrees, says])
+    return len(points)
+
+
+def _say_point(row) -> str:
+    return row["name"]
+
+
+def _say_peg(row) -> str:
+    return (
+        f"{row['tape_a_m']:.2f} m from {row['point_a']} and {row['tape_b_m']:.2f} m from "
+        f"{row['point_b']} (level), on the {row['side']} seen from {row['point_a']} to {row['point_b']}"
+    )
+
+
+def _say_stake(row) -> str:
+    off = "" if row["offset_m"] == 0 else f", {row['offset_m']:.2f} m to the {row['offset_side']}"
+    return f"{row['along_m']:.2f} m along {row['base_id']} from its zero peg (level){off}: {row['mark']}"
+
+
+def _clean(text: str) -> str:
+    return _CONTROL.sub(" ", str(text))
