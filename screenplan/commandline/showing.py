@@ -128,15 +128,32 @@ def show_run(run, written, *, as_json: bool) -> None:
         print()
         show_views(views, run.plan.growth.show_years)
     print()
-    marks = {"passes": "passes", "fails": "FAILS", "cannot be judged": "not judged"}
-    show_table(
-        "Checks",
-        ["check", "result", "finding"],
-        [[row.check, marks[row.result], _sentence(row)] for row in checks.itertuples()],
-    )
+    _show_checks(checks)
+    print()
     _show_notes(run.warnings)
     print()
     _console().print(f"Layers, tables and record: {written}")
+
+
+def _show_checks(checks) -> None:
+    """Show what fails first, then what passes, then what would be needed to judge the rest."""
+    ranked = [("fails", "FAILS"), ("passes", "passes")]
+    rows = [
+        [row.check, mark, row.says]
+        for result, mark in ranked
+        for row in checks.itertuples()
+        if row.result == result
+    ]
+    show_table("Checks", ["check", "result", "finding"], rows)
+    open_ones = checks.loc[checks["result"] == "cannot be judged"]
+    if len(open_ones):
+        print()
+        show_table("Cannot be judged", ["check", "needs", "what is known"],
+                   [[row.check, _text(row.needs), row.says] for row in open_ones.itertuples()])  # fmt: skip
+    cautions = dict.fromkeys(_text(caution) for caution in checks["caution"] if _text(caution))
+    print()
+    for caution in cautions:
+        _console().print(f"Caution: {caution}.")
 
 
 def show_views(views, show_years: Sequence[int], most: int = 30) -> None:
@@ -304,13 +321,8 @@ def _span(view) -> str:
     return f"{int(typical)} ({'–' if pd.isna(early) else int(early)} to {'never' if pd.isna(late) else int(late)})"
 
 
-def _sentence(row) -> str:
-    parts = [row.says]
-    if pd.notna(row.needs) and row.needs:
-        parts.append(f"Needs {row.needs}")
-    if pd.notna(row.caution) and row.caution:
-        parts.append(row.caution)
-    return ". ".join(parts)
+def _text(value: Any) -> str:
+    return "" if value is None or pd.isna(value) else str(value)
 
 
 def _is_figure(value: Any) -> bool:
