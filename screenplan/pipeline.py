@@ -52,6 +52,16 @@ class Run:
         return list(dict.fromkeys([*self.site.warnings, *notes]))
 
     @property
+    def species_names(self) -> dict[str, str]:
+        """What people call each species of the plan's table, by its key."""
+        from screenplan.planting.species import load_species
+
+        return {
+            key: species.common_name or species.latin_name
+            for key, species in load_species(self.plan.species).items()
+        }
+
+    @property
     def species(self) -> list[Any]:
         """The species of the plants, in the order in which they stand."""
         from screenplan.planting.species import load_species

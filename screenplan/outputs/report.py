@@ -32,6 +32,12 @@ REPORT_NAME = "report.html"
 #: The year that the page shows first, or the nearest one that is drawn.
 FIRST_SHOWN = 5
 
+#: Tables about what the screen does to others, in reading order.
+EFFECTS = (
+    "locate_zones", "holes_at_lines", "deep_roots", "wire_plants", "outgrown", "sight_areas",
+    "sight_plants", "hedge_heights", "light", "noise_paths", "plant_health",
+)  # fmt: skip
+
 #: What holds for every planting, whatever the layers say.
 CAUTIONS = (
     "Before any digging have buried lines located by the local locating service. A map, and this "
@@ -55,6 +61,8 @@ class About:
     subject : str
         Identifier of the parcel.
     units : {"metric", "us"}
+    names : mapping of str to str
+        What the keys of species stand for.
     species : sequence of mapping
         ``key``, ``name``, ``facts`` (text) and ``sources`` (mapping of text to text) of each.
     assumptions : sequence of (str, str)
@@ -67,6 +75,7 @@ class About:
     title: str = ""
     subject: str = ""
     units: str = "metric"
+    names: Mapping[str, str] = field(default_factory=dict)
     species: Sequence[Mapping] = ()
     assumptions: Sequence[tuple[str, str]] = ()
     inputs: Sequence[Mapping] = ()
@@ -103,10 +112,9 @@ def make_report(layers: Mapping[str, Any], about: About) -> str:
     years = _years(layers)
     shown = min(years, key=lambda year: abs(year - FIRST_SHOWN)) if years else 0
     figures = make_figures(layers, years=years, shown=shown, units=about.units)
-    names = {str(one["key"]): str(one["name"]) for one in about.species}
 
     def table(name: str) -> Table | None:
-        return make_table(name, layers.get(name), units=about.units, species=names)
+        return make_table(name, layers.get(name), units=about.units, species=about.names)
 
     stakes = stakes_by_line(table("stakes")) or stakes_by_line(table("plants"))
     digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
@@ -133,12 +141,13 @@ def make_report(layers: Mapping[str, Any], about: About) -> str:
             for name in ("quantities", "schedule", "fence_options", "cost", "alternatives", "plants_in_hand")
             if (t := table(name))
         ],
-        growth=[t for name in ("closure", "needed_years") if (t := table(name))],
+        effects=[t for name in EFFECTS if (t := table(name))],
+        growth=[t for name in ("closure", "needed_years", "missing_plants") if (t := table(name))],
         checks=_checks(layers.get("checks")),
         sources=[
             t
             for t in (
-                _rules(layers.get("no_plant_zones"), about.units),
+                table("rules") or _rules(layers.get("no_plant_zones"), about.units),
                 _species(about.species),
                 plain_table("assumptions", "Assumptions", ("what", "value"), about.assumptions),
                 *_inputs(about),

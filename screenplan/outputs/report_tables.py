@@ -216,6 +216,7 @@ _COST = _Plan(
         ("labour_cost", "labour", "money"),
         ("says", "note", "text"),
     ),
+    keep=lambda frame: frame.loc[frame[["cost", "hours", "labour_cost"]].notna().any(axis=1)],
 )
 _FENCE = _Plan(
     "Ways to fence",
@@ -288,8 +289,96 @@ _NEEDED = _Plan(
         ("reached", "in words", "text"),
     ),
 )
+_LIGHT = _Plan(
+    "Light of windows and gardens",
+    (
+        ("kind", "of", "words"),
+        ("target_id", "which", "text"),
+        ("parcel_id", "parcel", "text"),
+        ("sun_now_h", "hours of sun a year now", "hours"),
+        ("sun_lost", "of it lost at most", "share"),
+        ("sky_lost", "of the sky lost", "share"),
+        ("year_worst", "in year", "text"),
+    ),
+)
+_SIGHT = _Plan(
+    "Sight at drives and corners",
+    (
+        ("kind", "where", "words"),
+        ("at", "at", "text"),
+        ("distance_m", "distance", "length"),
+        ("clear_from_m", "clear from", "length"),
+        ("clear_to_m", "to", "length"),
+        ("plants", "plants in it", "text"),
+        ("first_year", "from year", "text"),
+        ("reason", "why", "text"),
+        ("source", "source", "text"),
+    ),
+)
+_NOISE = _Plan(
+    "Noise from roads",
+    (
+        ("path_id", "from road to place", "text"),
+        ("foliage_m", "foliage on the way", "length"),
+        ("loss_db", "less, dB", "number"),
+        ("says", "in words", "text"),
+        ("source", "source", "text"),
+    ),
+)
+_HEALTH = _Plan(
+    "Plant health",
+    (("topic", "about", "words"), ("name", "what", "species"), ("says", "in words", "text"), ("source", "source", "text")),
+)  # fmt: skip
+_LOCATE = _Plan(
+    "Ground near buried lines, dug by hand only",
+    (
+        ("utility_id", "line", "text"),
+        ("kind", "kind", "words"),
+        ("width_m", "width", "length"),
+        ("reason", "why", "text"),
+        ("source", "source", "text"),
+    ),
+)
+_RULES = _Plan(
+    "Rules and limits that apply",
+    (
+        ("rule", "rule", "words"),
+        ("says", "figures", "text"),
+        ("why", "applies because", "text"),
+        ("reason", "what for", "text"),
+        ("source", "source", "text"),
+        ("status", "known how", "text"),
+        ("date", "taken", "text"),
+        ("confirm_locally", "local code decides", "yes"),
+    ),
+    keep=lambda frame: frame.loc[frame["applies"].astype(bool)],
+)
+_MISSING = _Plan(
+    "Plants on which most hangs",
+    (
+        ("plant_id", "plant", "text"),
+        ("view_id", "view", "text"),
+        ("year", "in year", "text"),
+        ("open", "open with it", "share"),
+        ("open_without", "open without it", "share"),
+        ("reopens", "view opens again", "yes"),
+    ),
+    "If one of these fails, replace it first.",
+    keep=lambda frame: frame.loc[
+        (frame["open_without"] - frame["open"])
+        .sort_values(ascending=False, kind="stable")
+        .index[:8]
+    ],
+)
 
 _KNOWN = {
+    "light": _LIGHT,
+    "sight_areas": _SIGHT,
+    "noise_paths": _NOISE,
+    "plant_health": _HEALTH,
+    "locate_zones": _LOCATE,
+    "rules": _RULES,
+    "missing_plants": _MISSING,
     "tape_points": _TAPE,
     "pegs": _PEGS,
     "base_lines": _BASES,
@@ -350,7 +439,8 @@ def make_table(
         Heading(
             text,
             long=any(len(row[k]) > LONG_TEXT for row in rows),
-            number=form in _RIGHT or contract.column(column).type in ("number", "integer"),
+            number=form in _RIGHT
+            or (form == "text" and contract.column(column).type in ("number", "integer")),
             meaning=contract.column(column).meaning,
         )
         for k, (column, text, form) in enumerate(shown)
@@ -423,7 +513,7 @@ def _whole(contract: Contract) -> _Plan:
 
 
 _FORM = {"boolean": "yes", "number": "number"} | dict.fromkeys(("text", "integer", "date"), "text")
-_RIGHT = {"tape", "length", "degrees", "share", "money", "number", "amount"}
+_RIGHT = {"tape", "length", "degrees", "share", "money", "number", "amount", "hours"}
 
 
 def _words(name: str, unit: str) -> str:
@@ -459,6 +549,8 @@ def _cell(row: Mapping, column: str, form: str, units: str, species: Mapping[str
         return format_amount(float(value), str(row.get("unit", "each")), units)
     if form == "degrees":
         return f"{float(value):.0f}°"
+    if form == "hours":
+        return f"{float(value):.0f}"
     if form == "share":
         return f"{float(value):.0%}"
     if form == "money":

@@ -176,12 +176,16 @@ def draw_needed_height(
     ax.fill_between(station, needed, facecolor="none", edgecolor=COLOURS["need"], hatch="///",
                     linewidth=0.0, zorder=3)  # fmt: skip
     ax.plot(station, needed, color=COLOURS["need"], linewidth=LINE * 1.5, zorder=6)
+    below = -np.inf
     for number, (year, values) in enumerate(closed.items(), start=1):
+        if not np.nanmax(np.nan_to_num(values), initial=0.0) > 0.0:
+            continue  # crowns do not meet yet
         ax.plot(station, values, color=COLOURS["plant"], linewidth=THIN, zorder=5,
                 linestyle=DASHES[number % len(DASHES)])  # fmt: skip
         last = values[np.isfinite(values)]
         if len(last) and last[-1] <= top:
-            write(ax, length + 0.4, last[-1], f"closed, {year_words(year)}", ha="left",
+            below = max(last[-1], below + 0.06 * top)
+            write(ax, length + 0.4, below, f"closed, {year_words(year)}", ha="left",
                   role="plant", fontsize=SMALL)  # fmt: skip
     if len(needed) and needed.max() > 0:
         at = int(np.argmax(needed))
@@ -358,7 +362,7 @@ def _ticks(ax, units, datum) -> None:
 
     factor, unit = in_units(units)
     for axis, (low, high) in ((ax.xaxis, ax.get_xlim()), (ax.yaxis, ax.get_ylim())):
-        steps = MaxNLocator(nbins=10 if axis is ax.xaxis else 6, steps=[1, 2, 5, 10])
+        steps = MaxNLocator(nbins=8 if axis is ax.xaxis else 4, steps=[1, 2, 5, 10])
         ticks = steps.tick_values(low * factor, high * factor)
         step = float(ticks[1] - ticks[0]) if len(ticks) > 1 else 1.0
         axis.set_major_locator(MultipleLocator(step / factor))

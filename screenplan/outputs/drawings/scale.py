@@ -203,6 +203,8 @@ def draw_dimension(
     text_mm : float
         Distance of the text from the line, on paper; negative puts it on the right.
     """
+    from matplotlib.collections import LineCollection
+
     start, end = np.asarray(start, float), np.asarray(end, float)
     length = float(np.hypot(*(end - start)))
     if length == 0.0:
@@ -211,13 +213,17 @@ def draw_dimension(
     left = np.array([-along[1], along[0]])
     shift = left * sheet.metres(shift_mm)
     a, b = start + shift, end + shift
-    style = {"color": COLOURS["ink"], "zorder": 18, "solid_capstyle": "butt"}
-    ax.plot(*zip(a, b, strict=True), linewidth=HAIR * 1.4, **style)
     tick = (along + left) * sheet.metres(0.9)
+    pieces, widths = [(a, b)], [HAIR * 1.4]
     for at, foot in ((a, start), (b, end)):
-        ax.plot(*zip(at - tick, at + tick, strict=True), linewidth=THIN, **style)
+        pieces.append((at - tick, at + tick))
+        widths.append(THIN)
         if shift_mm:
-            ax.plot(*zip(foot, at + shift * 0.12, strict=True), linewidth=HAIR, **style)
+            pieces.append((foot, at + shift * 0.12))
+            widths.append(HAIR)
+    ax.add_collection(
+        LineCollection(pieces, linewidths=widths, color=COLOURS["ink"], zorder=18), autolim=False
+    )
     angle = float(np.degrees(np.arctan2(along[1], along[0])))
     if not -90.0 < angle <= 90.0:
         angle += 180.0 if angle <= -90.0 else -180.0

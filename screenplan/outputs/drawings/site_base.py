@@ -213,18 +213,16 @@ def _places(ax, places, frame, labels) -> None:
 def _windows(ax, windows, window) -> None:
     if windows is None or not len(windows):
         return
-    west, south, east, north = window
+    frame = shapely.box(*window)
+    sheets = []
     for row in windows.itertuples():
-        x, y = row.geometry.x, row.geometry.y
-        if not (west <= x <= east and south <= y <= north) or row.facing_deg != row.facing_deg:
-            continue
-        angle = np.radians(row.facing_deg)
-        out = np.array([np.sin(angle), np.cos(angle)])
-        along = np.array([out[1], -out[0]]) * (row.width_m / 2.0)
-        middle = np.array([x, y])
-        ends = np.array([middle - along, middle + along])
-        ax.plot(*ends.T, color=COLOURS["open"], linewidth=2.2, zorder=7, solid_capstyle="butt")
-        ax.plot(*ends.T, color=COLOURS["paper"], linewidth=0.8, zorder=7.1, solid_capstyle="butt")
+        if row.facing_deg == row.facing_deg and frame.intersects(row.geometry):
+            angle = np.radians(row.facing_deg)
+            along = np.array([np.cos(angle), -np.sin(angle)]) * (row.width_m / 2.0)
+            middle = np.array([row.geometry.x, row.geometry.y])
+            sheets.append(shapely.LineString([middle - along, middle + along]))
+    add_lines(ax, sheets, color=COLOURS["open"], linewidth=2.2, zorder=7, capstyle="butt")
+    add_lines(ax, sheets, color=COLOURS["paper"], linewidth=0.8, zorder=7.1, capstyle="butt")
 
 
 def _utilities(ax, utilities, frame, labels) -> None:
