@@ -163,6 +163,9 @@ def format_length(metres: float, units: str = "metric", digits: int | None = Non
     return f"{metres:.{2 if digits is None else digits}f} m"
 
 
+#: Lengths below this are written to the centimetre, or in inches.
+SHORT_M = 1.5
+
 #: What sheets turn an amount into: unit, factor and decimals, by the user's units.
 _AMOUNTS = {
     "metric": {"m": ("m", 1.0, 1), "m2": ("m²", 1.0, 1), "m3": ("m³", 1.0, 2), "l": ("l", 1.0, 0)},
@@ -194,6 +197,10 @@ def format_amount(amount: float, unit: str, units: str = "metric") -> str:
         text = f"{amount:.0f}" if amount == round(amount) else f"{amount:.1f}"
         return text if unit in ("", "each") else f"{text} {unit}"
     name, factor, digits = _AMOUNTS[units][unit]
+    if unit == "m" and amount < SHORT_M:
+        if units == "us":
+            return f"{amount / FOOT_M * 12.0:.0f} in"
+        digits = 2
     return f"{amount * factor:.{digits}f} {name}"
 
 

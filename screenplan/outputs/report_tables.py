@@ -60,6 +60,8 @@ class Table:
     rows : list of list of str
     tick : bool
         Whether each row has a box to tick on paper.
+    notes : list of str
+        Sentences under it.
     """
 
     key: str
@@ -68,6 +70,7 @@ class Table:
     rows: list[list[str]]
     lead: str = ""
     tick: bool = False
+    notes: list[str] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
@@ -79,6 +82,7 @@ class _Plan:
     lead: str = ""
     tick: bool = False
     keep: Callable[[pd.DataFrame], pd.DataFrame] | None = field(default=None)
+    notes: tuple[str, str] | None = None  # columns that become sentences under the table
 
 
 _TAPE = _Plan(
@@ -234,8 +238,8 @@ _FENCE = _Plan(
         ("gates", "gates", "text"),
         ("staples", "staples or clips", "text"),
         ("cost", "material", "money"),
-        ("says", "note", "text"),
     ),
+    notes=("scheme", "says"),
 )
 _ALTERNATIVES = _Plan(
     "Alternatives",
@@ -445,7 +449,15 @@ def make_table(
         )
         for k, (column, text, form) in enumerate(shown)
     ]
-    return Table(name.replace("_", "-"), plan.title, headings, rows, plan.lead, plan.tick)
+    notes = []
+    if plan.notes:
+        name_of, says = plan.notes
+        notes = [
+            f"{clean(row[name_of]).replace('_', ' ').capitalize()}: {clean(row[says], LONGEST_TEXT)}"
+            for row in frame.to_dict("records")
+            if not _missing(row[says])
+        ]
+    return Table(name.replace("_", "-"), plan.title, headings, rows, plan.lead, plan.tick, notes)
 
 
 def stakes_by_line(table: Table | None) -> list[Table]:
@@ -579,7 +591,9 @@ def _when(row: Mapping) -> str:
 def _day(number: int) -> str:
     if number >= 730:
         return f"year {number / 365.25:.0f}"
-    return f"day {number}" if number >= 0 else f"{-number} days before"
+    if number < 0:
+        return f"{-number} day{'s' if number < -1 else ''} before"
+    return f"day {number}"
 
 
 def _often(row: Mapping) -> str:

@@ -67,7 +67,7 @@ def views_table(layers: Mapping, years: Sequence[int]) -> Table | None:
             f"{row['open_now']:.0%}",
             *(f"{row[year_column('open', year)]:.0%}" for year in shares),
             _closing(row),
-            clean("; ".join(dict.fromkeys(causes.get(row["view_id"], ()))), 200),
+            clean("; ".join(dict.fromkeys(causes.get(row["view_id"], _NO_HOLE))), 240),
         ]
         for row in views.head(MOST_VIEWS).to_dict("records")
     ]
@@ -103,6 +103,10 @@ def year_sentences(layers: Mapping, years: Sequence[int], units: str) -> dict[in
     return said
 
 
+#: Said of an open view whose rays meet no row.
+_NO_HOLE = ("it passes no row",)
+
+
 def _names(frame, key: str) -> dict[str, str]:
     if frame is None or "name" not in frame:
         return {}
@@ -116,7 +120,7 @@ def _causes(holes) -> dict[str, list[str]]:
     found: dict[str, list[str]] = {}
     if holes is not None:
         for view_id, cause in zip(holes["view_id"], holes["cause"], strict=True):
-            found.setdefault(view_id, []).append(clean(cause))
+            found.setdefault(view_id, []).append(clean(cause, 120))
     return found
 
 

@@ -28,7 +28,7 @@ COLOURS = {
     "forbid": "#97887b",
     "place": "#2b5a8c",
     "need": "#5b3f92",
-    "bar": "#000000",
+    "bar": "#010101",
 }
 #: Points; at the printed size.
 TEXT, SMALL = 7.0, 6.0
