@@ -181,6 +181,16 @@ def existing_screens():
     return [(shape, dict(zip(columns, values, strict=True))) for shape, values in rows]
 
 
+def sun_places():
+    """Lay out the bed in the kitchen garden, and panels on the flat roof of the house."""
+    columns = ("sun_place_id", "name", "kind", "height_m", "tilt_deg", "facing_deg")
+    rows = [
+        (shapely.box(4, 30, 11, 38), ("bed", "kitchen garden", "bed", 0.2, 0.0, None)),
+        (shapely.box(11, 13, 21, 15), ("panels", "roof panels", "panel", 6.4, 30.0, 173.0)),
+    ]
+    return [(shape, dict(zip(columns, values, strict=True))) for shape, values in rows]
+
+
 #: Layers of the GeoPackage: what makes them, and the type of each column.
 LAYERS = {
     "parcels": (parcels, {"parcel_id": "str"}),
@@ -219,6 +229,17 @@ LAYERS = {
             "width_m": "float",
             "opacity": "float",
             "root_zone_m": "float",
+        },
+    ),
+    "sun_places": (
+        sun_places,
+        {
+            "sun_place_id": "str",
+            "name": "str",
+            "kind": "str",
+            "height_m": "float",
+            "tilt_deg": "float",
+            "facing_deg": "float",
         },
     ),
 }

@@ -194,6 +194,27 @@ def species(us, as_json):
     show_species("us" if us else "metric", as_json=as_json)
 
 
+@main.command(short_help="List the rules and limits, and which apply to a plan.")
+@click.argument("plan", required=False, type=click.Path(dir_okay=True))
+@click.option(
+    "--file",
+    "files",
+    multiple=True,
+    type=click.Path(),
+    help="A rule file of setbacks or limits to try by itself. May be repeated.",
+)
+@click.option("--all", "every", is_flag=True, help="List those too that do not apply.")
+@_JSON
+def rules(plan, files, every, as_json):
+    """List the rules and limits that apply to PLAN and why; without a plan all of them.
+
+    With --file a rule file is read by itself, and what is wrong in it is listed.
+    """
+    from screenplan.commandline.ruling import show_rules
+
+    show_rules(plan, files, every=every, as_json=as_json)
+
+
 @main.command(short_help="List the keys of a plan file.")
 @_JSON
 def keys(as_json):

@@ -8,6 +8,7 @@ from pathlib import Path
 from screenplan.contracts import OUTPUTS
 from screenplan.outputs.folder import OutputFolder
 from screenplan.outputs.layers import write_layers
+from screenplan.outputs.rasters import write_sun_hours
 from screenplan.outputs.record import RunRecord, describe_output, write_record
 from screenplan.outputs.report import REPORT_NAME, About, write_report
 from screenplan.pipeline import Run
@@ -62,6 +63,7 @@ def write_run(run: Run, target: str | Path | OutputFolder) -> Path:
     with target.staged() as beside:
         outputs = write_layers(layers, beside, send_out=frame.send_out, crs=frame.source_crs)
         outputs += _write_works(run, beside)
+        outputs += write_sun_hours(run.layers["sun_grid"], beside, frame.crs)
         report = write_report(run.layers, beside / REPORT_NAME, about_run(run))
         outputs.append(describe_output(report, {}))
         record = RunRecord(

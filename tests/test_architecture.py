@@ -35,6 +35,7 @@ MAY_IMPORT = {
         "writing",
         "outputs",
         "site",
+        "rules",
         "planting",
     },
     "cli": {"commandline", "steps", "plan", "pipeline", "writing"},

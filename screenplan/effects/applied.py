@@ -71,8 +71,8 @@ def figures_text(figures: Mapping) -> str:
     """Write the figures of a limit in one line, lengths in metres."""
     said = []
     for name, value in figures.items():
-        unit = " m" if name.endswith("_m") else ""
-        name = name.removesuffix("_m").replace("_", " ")
+        unit = " m" if name.endswith("_m") and name != "db_per_m" else ""
+        name = (name.removesuffix("_m") if unit else name).replace("_", " ")
         if isinstance(value, Mapping):
             value = ", ".join(f"{at} {one:g}" for at, one in value.items())
         elif isinstance(value, tuple):
@@ -116,13 +116,13 @@ def _things(buildings, utilities, keep_outs, roads, existing) -> dict[str, set[s
 
 def _setback(rule: Rule, there: Mapping[str, set[str]], height: float) -> dict:
     kinds = there.get(rule.feature)
-    feature = rule.feature.replace("_", " ")
+    feature = _WORDS.get(rule.feature, f"{rule.feature.replace('_', ' ')}")
     if kinds is None or (rule.kind and rule.kind not in kinds):
         applies, why = False, f"no {rule.kind or feature} is given"
     elif not rule.applies_to(height):
         applies, why = False, f"it is for another height than the species' {height:.1f} m"
     else:
-        applies, why = True, f"a {rule.kind or feature} is there" if feature != "boundary" else "every parcel has a boundary"  # fmt: skip
+        applies, why = True, f"{_a(rule.kind or feature)} is there" if feature != "boundary" else "every parcel has a boundary"  # fmt: skip
     return _row(rule, "setback", applies, why, setback_text(rule))
 
 
@@ -151,6 +151,11 @@ def _limit(one: Limit, there, picked, guidance: bool, layers) -> dict:
     return _row(one, kind, applies, why, figures_text(one.figures))
 
 
+def _a(noun: str) -> str:
+    return f"an {noun}" if noun[0] in "aeiou" else f"a {noun}"
+
+
+_WORDS = {"buried": "buried line", "overhead": "overhead line"}
 _WHY = {"sun_needed": "plants need sun", "by_height": "a septic field is there"}
 
 
