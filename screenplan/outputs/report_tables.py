@@ -13,11 +13,14 @@ from typing import Any
 import pandas as pd
 
 from screenplan.contracts import OUTPUTS, Contract
+from screenplan.outputs.drawings.scale import SHEET_MM
 from screenplan.outputs.drawings.style import clean
 from screenplan.units import format_amount, format_length, format_tape
 
 #: Texts of a table are cut at this many characters.
 LONGEST_TEXT = 600
+#: Width on paper of a letter of a table, of the gap between columns, and of a box to tick.
+LETTER_MM, GAP_MM, TICK_MM = 1.7, 2.0, 9.0
 #: A column with a text longer than this gets room for sentences.
 LONG_TEXT = 30
 
@@ -72,6 +75,17 @@ class Table:
     tick: bool = False
     notes: list[str] = field(default_factory=list)
 
+    @property
+    def crowded(self) -> bool:
+        """True if its columns hardly fit a sheet: it is then set smaller, and words may break."""
+        width = TICK_MM if self.tick else 0.0
+        for k, head in enumerate(self.headings):
+            texts = [head.text, *(row[k] for row in self.rows)]
+            words = max(len(word) for text in texts for word in text.split() or [""])
+            whole = max((len(row[k]) for row in self.rows), default=0) if head.number else 0
+            width += max(words, whole, LONG_TEXT * 0.6 if head.long else 0) * LETTER_MM + GAP_MM
+        return width > SHEET_MM[0]
+
 
 @dataclass(frozen=True)
 class _Plan:
@@ -114,12 +128,12 @@ _PEGS = _Plan(
         ("point_c", "check from", "text"),
         ("slope_c_m", "taut tape", "tape"),
         ("tolerance_m", "within", "tape"),
-        ("says", "watch", "text"),
     ),
     "Hook a tape on each of the two points and swing both until they meet: the peg stands there, on "
     "the side that is named, seen from the first point towards the second. Hold the tapes level and "
     "read the level distance, or pull them taut over the ground and read the other.",
     tick=True,
+    notes=("peg_id", "says"),
 )
 _BASES = _Plan(
     "Base lines",
@@ -348,7 +362,6 @@ _RULES = _Plan(
     (
         ("rule", "rule", "words"),
         ("says", "figures", "text"),
-        ("why", "applies because", "text"),
         ("reason", "what for", "text"),
         ("source", "source", "text"),
         ("status", "known how", "text"),
