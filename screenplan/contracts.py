@@ -754,8 +754,8 @@ VIEWS = Contract(
         Column(
             "terrain_error_share",
             "number",
-            "Error of the open shares that the terrain's cell size leaves, by cells twice as "
-            "large; empty on a flat site",
+            "Error of the open shares that the terrain's cell size leaves, by ground raised and "
+            "lowered by what its bends tell; empty on a flat site",
             unit="share",
             low=0.0,
         ),

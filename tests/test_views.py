@@ -209,10 +209,10 @@ def test_share_converges_to_the_closed_form(spacing, within):
     assert 0.0 < view.error_share <= 2 * within
 
 
-def test_error_is_half_a_cell_where_all_is_open_and_unknown_where_not_asked():
+def test_error_is_one_cell_where_all_is_open_and_unknown_where_not_asked():
     # By definition: 12 by 6 positions 1 m apart, seen by 3 eyes.
     view = only(trace(plants=row([]), second_sample=True)[0])
-    assert view.error_share == pytest.approx(0.5 / 72 / 3**0.5)
+    assert view.error_share == pytest.approx(1.0 / 72 / 3**0.5)
     assert np.isnan(only(trace(plants=row([]))[0]).error_share)
 
 

@@ -6,13 +6,16 @@ proportion to the spacing, so a sample with 1.5 times the density along each axi
 it, and the difference of the two is a third. An edge at an angle cuts about n^(1/2) of n cells,
 each wrong by its own fraction, so that they sum up to about n^(1/4) cells, n^(-3/4) of all; two
 samples may differ by less than that by chance, which is why it stands as a floor. What is smaller
-than a cell may be missed by both samples: half a cell is added for it. Of a thousand random places
-and edges with a known share the error so stated covers the true one in all but one or two.
+than a cell may be missed by both samples: a cell is added for it. Of 300 made-up gardens and edges
+with a known share the error so stated covers the true one in at least 99 of 100.
 """
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
+from scipy.ndimage import maximum_filter
 
 from screenplan.site.terrain import Terrain
 from screenplan.views.timeline import Timeline
@@ -41,24 +44,22 @@ def sampling_error(sample: Timeline, denser: Timeline, positions: int, eyes: int
     float
     """
     eyes = max(eyes, 1)
-    # A place of one position is sampled by the eyes alone, along a line.
-    half_cell = 0.5 / eyes if positions == 1 else 0.5 / positions / np.sqrt(eyes)
-    floor = half_cell if positions == 1 else CUT_CELLS * positions**-0.75 / np.sqrt(eyes)
+    # A place of one position is sampled by the eyes alone, along a line, to half a step.
+    cell = 0.5 / eyes if positions == 1 else 1.0 / positions / np.sqrt(eyes)
+    floor = cell if positions == 1 else CUT_CELLS * positions**-0.75 / np.sqrt(eyes)
     one = np.append(sample.open, sample.now)
     two = np.append(denser.open, denser.now)
     cut = ((one > 0.0) & (one < 1.0)) | ((two > 0.0) & (two < 1.0))
-    difference = PER_DIFFERENCE * np.abs(one - two) + half_cell
+    difference = PER_DIFFERENCE * np.abs(one - two) + cell
     error = np.maximum(difference, np.where(cut, floor, 0.0))
     return float(min(error.max(), 1.0))
 
 
-def coarser_ground(terrain: Terrain) -> Terrain | None:
-    """Give the ground by every second node only; None where too few would be left.
+def other_grounds(terrain: Terrain) -> tuple[Terrain, Terrain]:
+    """Give the ground raised and lowered by as much as its cells may leave heights out.
 
-    Between nodes heights are bilinear, so their error falls with the square of the cell: by larger
-    cells one sees at least what these cells leave, about three times as much where it is smooth.
+    What stands in the way is raised and lowered, eyes and heads are not: so the shares change by at
+    least as much as they would on the true ground, as far as its bends tell (`Terrain.node_errors`).
     """
-    z = terrain.z[::2, ::2]
-    if min(z.shape) < 2:
-        return None
-    return Terrain(z, terrain.x0, terrain.y0, 2.0 * terrain.dx, 2.0 * terrain.dy)
+    error = maximum_filter(terrain.node_errors(), size=3, mode="nearest")
+    return tuple(replace(terrain, z=terrain.z + sign * error) for sign in (1.0, -1.0))

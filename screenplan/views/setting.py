@@ -118,6 +118,8 @@ class Setting:
     place_ids : list of str
     obstacles : Obstacles
     ground : Terrain
+    within : tuple of 4 floats or None
+        West, south, east, north of all eyes and targets.
     """
 
     lookers: list[Looker]
@@ -125,6 +127,7 @@ class Setting:
     place_ids: list[str]
     obstacles: Obstacles
     ground: Terrain
+    within: tuple[float, float, float, float] | None
 
     def pairs(self) -> Iterator[tuple[str, Looker, Place, str]]:
         """Every view: its identifier, who looks, the place and the place's identifier."""
@@ -179,7 +182,8 @@ def lay_setting(
     ends = np.concatenate(ends) if ends else np.zeros((0, 2))
     within = (*ends.min(axis=0), *ends.max(axis=0)) if len(ends) else None
     obstacles = lay_obstacles(buildings, existing_screens, ground, within)
-    return Setting(lookers, places, identifiers(private_places, "place_id"), obstacles, ground)
+    place_ids = identifiers(private_places, "place_id")
+    return Setting(lookers, places, place_ids, obstacles, ground, within)
 
 
 def refuse_coincident(lookers: list[Looker], places: list[Place]) -> None:

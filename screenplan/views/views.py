@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
 
-from screenplan.errors import InputError, refuse
+from screenplan.errors import refuse
 from screenplan.planting.species import Species, load_species
-from screenplan.views.accuracy import coarser_ground, sampling_error
+from screenplan.views.accuracy import other_grounds, sampling_error
 from screenplan.views.crowns import MOST_YEARS
 from screenplan.views.grown import grow_rows, stand_in_year
 from screenplan.views.holes import find_holes
+from screenplan.views.obstacles import ground_grid
 from screenplan.views.results import (
     TYPICAL,
     View,
@@ -94,8 +96,8 @@ def trace_views(
     onlooker_reach_m : float
         Positions of onlookers farther than this from every place are left out.
     second_sample : bool
-        Whether a denser sample gives the error of the shares, and, on a terrain, cells twice as
-        large the error that the terrain's cells leave.
+        Whether a denser sample gives the error of the shares, and, on a terrain, ground raised and
+        lowered the error that the terrain's cells leave.
     leaves : {"opaque", "translucent"}
         Whether crowns stop all light, or let some through by the length of the way through them.
     curve : {"smooth", "straight"}
@@ -142,14 +144,19 @@ def trace_views(
         onlooker_spacing_m, onlooker_reach_m,
     )  # fmt: skip
     table = load_species() if table is None else table
-    layers = (planting_lines, onlookers, buildings, existing_screens)
-    setting = lay_setting(windows, private_places, *layers, terrain, sampling=sampling)
+    setting = lay_setting(
+        windows, private_places, planting_lines, onlookers, buildings, existing_screens, terrain,
+        sampling=sampling,
+    )  # fmt: skip
     rows, crowns, kind = grow_rows(plants, table=table, years=years, curve=curve)
     scene = Scene(setting.obstacles, rows, crowns, dim)
-    rougher = {}
+    others = []
     if second_sample and not setting.ground.is_flat:
-        rougher = _on_larger_cells(setting, windows, private_places, layers, plants, sampling,
-                                   dim=dim, table=table, years=years, curve=curve)  # fmt: skip
+        growth = {"table": table, "years": years, "curve": curve}
+        others = [
+            _on_other_ground(ground, setting, plants, dim=dim, **growth)
+            for ground in other_grounds(setting.ground)
+        ]
     zones = _zones(no_plant_zones)
     stands: dict[int, list] = {}
     views = []
@@ -173,12 +180,12 @@ def trace_views(
             holes = find_holes(
                 *_open_rays(kept, last, years), stands[last], zones, setting.ground, years
             )
-        on_larger = rougher.get(view_id)
+        apart = [other[view_id].differs_from(timeline) for other in others]
         views.append(
             View(
                 view_id, looker.looker_id, place_id, looker.kind,
                 shapely.LineString([looker.middle, place.middle]),
-                timeline, error, np.nan if on_larger is None else on_larger.differs_from(timeline),
+                timeline, error, max(apart, default=np.nan),
                 holes, last,
             )
         )  # fmt: skip
@@ -189,27 +196,19 @@ def trace_views(
     )
 
 
-def _on_larger_cells(
-    setting: Setting, windows, private_places, layers, plants, sampling, *, dim, **growth
-):
-    """Timelines of all views on a terrain with cells twice as large; none where it has too few."""
-    larger = coarser_ground(setting.ground)
-    if larger is None:
-        return {}
+def _on_other_ground(ground, setting: Setting, plants, *, dim, **growth):
+    """Timelines of all views with the same eyes and heads, but another ground in the way."""
     x, y = shapely.get_x(plants.geometry), shapely.get_y(plants.geometry)
-    sunk = larger.height_at(x, y) - setting.ground.height_at(x, y)
-    moved = plants.assign(ground_m=plants["ground_m"].to_numpy(float) + sunk)
-    try:
-        other = lay_setting(windows, private_places, *layers, larger, sampling=sampling)
-        rows, crowns, _ = grow_rows(moved, **growth)
-    except InputError:  # cells so large bury a window: nothing can be said
-        return {}
-    scene = Scene(other.obstacles, rows, crowns, dim)
+    rise = ground.height_at(x, y) - setting.ground.height_at(x, y)
+    moved = plants.assign(ground_m=plants["ground_m"].to_numpy(float) + rise)
+    rows, crowns, _ = grow_rows(moved, **growth)
+    grid = ground_grid(ground, setting.within)
+    scene = Scene(replace(setting.obstacles, ground=grid), rows, crowns, dim)
     return {
         view_id: sum_up(
             follow(looker.opening, looker.eyes[place.is_single, False], place.coarse, scene), scene
         )
-        for view_id, looker, place, _ in other.pairs()
+        for view_id, looker, place, _ in setting.pairs()
     }
 
 
