@@ -1,0 +1,525 @@
+"""Stake-out: two tapes, running distances, the refit, and the sheet that rebuilds every stake."""
+
+import cmath
+import math
+from functools import cache
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pytest
+import shapely
+import works_site as site
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from screenplan.contracts import OUTPUTS
+from screenplan.errors import InputError
+from screenplan.outputs.conform import conform
+from screenplan.pipeline import read_inputs, step_arguments
+from screenplan.plan import check_plan, read_plan
+from screenplan.site.terrain import Terrain
+from screenplan.steps import STEPS
+from screenplan.works.bases import lay_bases
+from screenplan.works.refit import TAPE_M, fit_points, fit_stretch
+from screenplan.works.stakeout import stake_out
+from screenplan.works.tape_points import find_tape_points, letters
+from screenplan.works.taping import (
+    PRINTED_M,
+    READING_M,
+    best_pair,
+    crosses_well,
+    error_factor,
+    intersect,
+    tape_pair,
+)
+
+HILLSIDE = Path(__file__).parent.parent / "sample_data" / "hillside.toml"
+#: "Two-tape distances reproduce the coordinates within 1 mm unrounded and 20 mm as printed."
+UNROUNDED_M, PRINTED_TAPES_M = 0.001, 0.020
+TERRAIN_20_PERCENT = Terrain(np.outer(np.arange(0, 80, 5), np.ones(12)) * 0.2, -5.0, -5.0, 5.0, 5.0)
+
+
+def two_tapes(a: complex, b: complex, ta: float, tb: float, side: str) -> complex:
+    """Own reconstruction by the law of cosines: turn from AB by the angle at A."""
+    ab = b - a
+    cosine = (ta**2 + abs(ab) ** 2 - tb**2) / (2 * ta * abs(ab))
+    turn = math.acos(max(-1.0, min(1.0, cosine)))
+    return a + ta * cmath.exp(1j * (cmath.phase(ab) + (turn if side == "left" else -turn)))
+
+
+def printed(layers) -> dict:
+    """What stands on the sheet: coordinates of tape points to a millimetre, distances to a centimetre."""
+    points, pegs, bases, stakes = layers[:4]
+    return {
+        "points": [(r.point_id, f"{r.x_m:.3f}", f"{r.y_m:.3f}") for r in points.itertuples()],
+        "pegs": [
+            (r.peg_id, r.point_a, f"{r.tape_a_m:.2f}", r.point_b, f"{r.tape_b_m:.2f}", r.side)
+            for r in pegs.itertuples()
+        ],
+        "bases": [(r.base_id, r.from_peg, r.to_peg) for r in bases.itertuples()],
+        "stakes": [
+            (r.stake_id, r.base_id, f"{r.along_m:.2f}", f"{r.offset_m:.2f}", r.offset_side)
+            for r in stakes.itertuples()
+        ],
+    }
+
+
+def rebuild(sheet: dict) -> tuple[dict, dict]:
+    """Pegs and stakes from the text of the sheet alone."""
+    points = {name: complex(float(x), float(y)) for name, x, y in sheet["points"]}
+    pegs = {
+        name: two_tapes(points[a], points[b], float(ta), float(tb), side)
+        for name, a, ta, b, tb, side in sheet["pegs"]
+    }
+    tapes = {}
+    for name, start, end in sheet["bases"]:
+        step = pegs[end] - pegs[start]
+        tapes[name] = (pegs[start], step / abs(step))
+    stakes = {}
+    for name, base, along, offset, side in sheet["stakes"]:
+        zero, u = tapes[base]
+        left = {"left": 1j, "right": -1j, "on the line": 0}[side]
+        stakes[name] = zero + u * (float(along) + left * float(offset))
+    return pegs, stakes
+
+
+def check_sheet(layers) -> None:
+    pegs, stakes = rebuild(printed(layers))
+    for row in layers[1].itertuples():
+        out = abs(pegs[row.peg_id] - complex(row.x_m, row.y_m))
+        assert out <= row.tolerance_m
+        if crosses_well(row.crossing_deg):
+            assert out <= PRINTED_TAPES_M
+    for row in layers[3].itertuples():
+        assert abs(stakes[row.stake_id] - complex(row.x_m, row.y_m)) <= row.tolerance_m
+    for name, layer in zip(
+        ("tape_points", "pegs", "base_lines", "stakes", "stake_checks"), layers, strict=True
+    ):
+        conform(layer, OUTPUTS[name])
+
+
+# --- two tapes -----------------------------------------------------------------------------------
+
+coordinate = st.floats(-60, 60)
+
+
+@given(st.tuples(coordinate, coordinate, coordinate, coordinate, coordinate, coordinate))
+def test_two_tapes_give_the_place_back(numbers):
+    # Invariant: measuring a place and intersecting the tapes gives the place.
+    points = np.array(numbers[:4]).reshape(2, 2)
+    place = np.array(numbers[4:])
+    pair = tape_pair(points, 0, 1, place)
+    if (
+        pair is None
+        or not crosses_well(pair.crossing_deg)
+        or math.hypot(*(points[1] - points[0])) < 1
+    ):
+        return
+    back = intersect(*points, pair.tape_a_m, pair.tape_b_m, pair.side)
+    assert math.hypot(*(back - place)) < UNROUNDED_M
+
+
+@pytest.mark.parametrize("crossing", [30.0, 60.0, 90.0, 120.0, 150.0])
+def test_readings_to_a_centimetre_leave_less_than_the_stated_tolerance(crossing):
+    # Closed form: the worst of the four corners of ±5 mm readings, for tapes of 20 m that cross so.
+    angle = math.radians(crossing)
+    points = 20.0 * np.array(
+        [[math.sin(angle / 2), math.cos(angle / 2)], [-math.sin(angle / 2), math.cos(angle / 2)]]
+    )
+    pair = tape_pair(points, 0, 1, np.zeros(2))
+    assert pair.crossing_deg == pytest.approx(crossing)
+    worst = max(
+        math.hypot(*intersect(*points, 20.0 + da, 20.0 + db, pair.side))
+        for da in (-READING_M, READING_M)
+        for db in (-READING_M, READING_M)
+    )
+    assert worst == pytest.approx(READING_M * error_factor(angle), rel=0.01)
+    assert worst <= PRINTED_TAPES_M
+    assert pair.tolerance_m == pytest.approx((READING_M + PRINTED_M) * error_factor(angle))
+
+
+def test_the_side_is_seen_from_a_to_b():
+    # By construction: A in the south, B in the north, the place in the west is on the left.
+    points = np.array([[0.0, 0.0], [0.0, 10.0]])
+    assert tape_pair(points, 0, 1, np.array([-3.0, 5.0])).side == "left"
+    assert tape_pair(points, 0, 1, np.array([3.0, 5.0])).side == "right"
+    assert tape_pair(points, 0, 1, np.array([0.0, 20.0])) is None  # on one line
+
+
+def test_a_pair_that_crosses_well_is_preferred_and_the_best_of_those_taken():
+    # By construction: from the origin, 0 and 1 cross at 90°, 0 and 2 at 10°.
+    points = np.array([[10.0, 0.0], [0.0, 10.0], [10 * math.cos(0.1745), 10 * math.sin(0.1745)]])
+    pair = best_pair(points, np.zeros(2), np.ones(3, bool), np.ones(3))
+    assert {pair.a, pair.b} == {0, 1}
+    pair = best_pair(points, np.zeros(2), np.array([True, False, True]), np.ones(3))
+    assert pair.crossing_deg == pytest.approx(10.0, abs=0.01)
+    assert best_pair(points, np.zeros(2), np.array([True, False, False]), np.ones(3)) is None
+
+
+def test_letters_go_on_after_z():
+    assert [letters(n) for n in (0, 25, 26, 27, 51, 52, 701, 702)] == [
+        "A", "Z", "AA", "AB", "AZ", "BA", "ZZ", "AAA",
+    ]  # fmt: skip
+
+
+def test_tape_points_are_marks_own_house_corners_and_parcel_corners():
+    subject = site.parcels()
+    others = site.layer(
+        [site.HOUSE, shapely.box(50, 0, 60, 10)], building_id=["h1", "h2"], kind=["house", "house"]
+    )
+    marks = site.layer([shapely.Point(1, 1)], mark_id=["m1"], name=["hydrant"], kind=["hydrant"])
+    found = find_tape_points(subject, others, marks)
+    # By construction: 1 mark, 4 corners of the own house, 4 of the parcel; the neighbour's none.
+    assert [point.kind for point in found] == ["mark"] + ["house corner"] * 4 + [
+        "parcel corner"
+    ] * 4
+    assert found[0].name == "hydrant"
+    assert {point.source_id for point in found} == {"m1", "h1", "7"}
+    assert {(point.x, point.y) for point in found[1:5]} == {(12, 15), (26, 15), (26, 25), (12, 25)}
+
+
+# --- the sheet -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("rows", [1, 2])
+@pytest.mark.parametrize("along", [("north",), ("north", "east"), ("all",)])
+def test_the_printed_sheet_rebuilds_every_stake(rows, along):
+    subject, lines, plants = site.planted(along=along, rows=rows)
+    layers = stake_out(subject, lines, plants, site.buildings())
+    check_sheet(layers)
+    stakes = layers[3].set_index("stake_id")
+    assert len(stakes) == len(plants)
+    # Unrounded, a stake stands on its plant.
+    own = stakes.loc[plants["plant_id"]].geometry.to_numpy()
+    assert shapely.distance(own, plants.geometry.to_numpy()).max() < UNROUNDED_M
+    assert (layers[1]["crossing_deg"].between(30, 150)).all()
+
+
+@cache
+def hillside():
+    """The sample site, planted; views are not needed."""
+    plan, folder = read_plan(HILLSIDE)
+    read = read_inputs(plan, folder)
+    return plant(plan, folder, read)
+
+
+def plant(plan, folder, read):
+    layers = dict(read.layers)
+    for name in ("sides", "windows", "places", "across", "zones", "lines", "plants"):
+        step = STEPS[name]
+        layers |= step(layers, **step_arguments(step, plan, folder, read.terrain, read.frame))
+    return layers, read
+
+
+def test_the_printed_sheet_of_the_sample_site_rebuilds_every_stake():
+    layers, read = hillside()
+    laid = stake_out(
+        layers["parcels"], layers["planting_lines"], layers["plants"], layers["buildings"],
+        terrain=read.terrain,
+    )  # fmt: skip
+    check_sheet(laid)
+    assert len(laid[3]) == int((~layers["plants"]["existing"]).sum())
+    # On one row the running distance is the plant's station, and the slope length the plant's.
+    plants = layers["plants"].set_index("plant_id")
+    stakes = laid[3].set_index("plant_id")
+    assert stakes["along_m"].to_numpy() == pytest.approx(plants["station_m"].to_numpy(), abs=1e-6)
+    assert stakes["slope_along_m"].to_numpy() == pytest.approx(
+        plants["slope_station_m"].to_numpy(), abs=UNROUNDED_M
+    )
+
+
+def test_the_printed_sheet_of_a_real_parcel_rebuilds_every_stake():
+    momepy = pytest.importorskip("momepy")
+    file = momepy.datasets.get_path("bubenec")
+    plots = gpd.read_file(file, layer="plots")
+    houses = gpd.read_file(file, layer="buildings")
+    inside = houses.sindex.query(plots.geometry, predicate="contains")
+    area = plots.area
+    # The largest plot that holds a whole house.
+    number = max(set(inside[0].tolist()), key=lambda one: area.iloc[one])
+    x, y = gpd.GeoSeries([plots.geometry.iloc[number].representative_point()], crs=plots.crs).to_crs(4326).get_coordinates().iloc[0]  # fmt: skip
+    plan = check_plan(
+        {
+            "layers": {
+                "parcels": {"file": file, "layer": "plots", "columns": {"parcel_id": "ID"}},
+                "buildings": {"file": file, "layer": "buildings", "fixed": {"height_m": "6 m"}},
+            },
+            "subject": {"point": [x, y]},
+            "rows": {"along": ["all"], "spacing": "1.2 m", "rows": 2},
+            "plants": {"species": "thuja_smaragd"},
+            "site": {"boundary_accuracy": "0 m"},
+        }
+    )
+    layers, _ = plant(plan, Path.cwd(), read_inputs(plan, Path.cwd()))
+    laid = stake_out(
+        layers["parcels"], layers["planting_lines"], layers["plants"], layers["buildings"]
+    )
+    check_sheet(laid)
+    assert len(laid[3]) == len(layers["plants"]) > 20
+
+
+def test_a_staggered_second_row_is_offset_from_the_first_rows_tape():
+    subject, lines, plants = site.planted(rows=2)
+    *_, bases, stakes, checks = stake_out(subject, lines, plants, site.buildings())
+    assert len(bases) == 1
+    second = stakes[stakes["row"] == 2]
+    # Closed form: 0.8660 of the spacing (equal-sided triangles) between the rows.
+    assert second["offset_m"].to_numpy() == pytest.approx(math.sqrt(3) / 2 * 1.5, abs=1e-4)
+    # The row runs west along the north side with the parcel on its left.
+    assert set(second["offset_side"]) == {"left"}
+    # The diagonal proves the right angle: Pythagoras.
+    assert second["diagonal_m"].to_numpy() ** 2 == pytest.approx(
+        second["along_m"].to_numpy() ** 2 + second["offset_m"].to_numpy() ** 2
+    )
+    assert (stakes.loc[stakes["row"] == 1, "offset_side"] == "on the line").all()
+    assert list(checks["kind"]) == ["closing", "diagonal", "diagonal"]
+    assert checks["planned_m"][0] == pytest.approx(bases["length_m"][0])
+
+
+def test_distances_run_from_one_zero():
+    subject, lines, plants = site.planted()
+    *_, stakes, _ = stake_out(subject, lines, plants, site.buildings())
+    # Closed form: 36.7788 m evened at 1.5 m are 25 gaps.
+    assert stakes["along_m"].to_numpy() == pytest.approx(np.arange(26) * 36.7788 / 25, abs=1e-4)
+
+
+def test_level_and_slope_lengths_on_a_plane():
+    # Closed form: on a plane of 20 % that rises to the north, a tape northwards reads √1.04 longer.
+    subject, lines, plants = site.planted(along=("east",))
+    points, pegs, bases, stakes, _ = stake_out(
+        subject, lines, plants, site.buildings(), terrain=TERRAIN_20_PERCENT
+    )
+    assert bases["slope_m"][0] == pytest.approx(bases["length_m"][0] * math.sqrt(1.04), abs=1e-6)
+    assert stakes["slope_along_m"].to_numpy() == pytest.approx(
+        stakes["along_m"].to_numpy() * math.sqrt(1.04), abs=1e-6
+    )
+    ground = points.set_index("point_id")["ground_m"]
+    for row in pegs.itertuples():
+        rise = ground[row.point_a] - row.ground_m
+        assert row.slope_a_m == pytest.approx(math.hypot(row.tape_a_m, rise), abs=1e-9)
+
+
+def test_rows_that_meet_share_a_peg():
+    subject, lines, plants = site.planted(along=("all",))
+    _, pegs, bases, *_ = stake_out(subject, lines, plants, site.buildings(), tape_m=100.0)
+    assert len(bases) == 4
+    assert len(pegs) == 4
+    assert all(len(ends.split(", ")) == 2 for ends in pegs["base_id"])
+
+
+def test_a_row_longer_than_the_tape_is_cut_into_equal_tapes():
+    subject, lines, plants = site.planted(along=("east",))
+    length = lines.geometry.iloc[0].length
+    bases = lay_bases(lines, plants, tape_m=20.0)
+    # Arithmetic: ceil(56.78 / 20) = 3 tapes of a third each.
+    assert [base.length for base in bases] == pytest.approx([length / 3] * 3)
+    assert sum(len(base.stakes) for base in bases) == len(plants)
+    check_sheet(stake_out(subject, lines, plants, site.buildings(), tape_m=20.0))
+
+
+def test_a_curved_row_has_pegs_where_the_tape_would_leave_it():
+    circle = shapely.Point(0, 0).buffer(40, quad_segs=32)
+    subject, lines, plants = site.planted(shape=circle, along=("all",))
+    layers = stake_out(subject, lines, plants, None)
+    check_sheet(layers)
+    assert layers[3]["offset_m"].max() <= 1.0 + 1e-6
+    assert len(layers[2]) > 4
+
+
+def test_standing_plants_get_no_stake_and_a_house_is_not_taped_through():
+    subject, lines, plants = site.planted()
+    plants.loc[plants.index[:3], "existing"] = True
+    points, pegs, _, stakes, _ = stake_out(subject, lines, plants, site.buildings())
+    assert set(stakes["plant_id"]) == set(plants["plant_id"][3:])
+    at = points.set_index("point_id").geometry
+    for row in pegs.itertuples():
+        for name in (row.point_a, row.point_b):
+            tape = shapely.LineString([at[name], row.geometry])
+            assert tape.intersection(site.HOUSE.buffer(-0.06)).length < 0.06
+
+
+def test_fence_corners_are_pegged_and_cautioned():
+    from screenplan.works.fence import lay_fence
+
+    subject, lines, plants = site.planted()
+    fence, _ = lay_fence(subject, lines, plants, scheme="perimeter")
+    layers = stake_out(subject, lines, plants, site.buildings(), fence=fence)
+    posts = fence["role"].isin(["corner", "end", "gate"]) & (fence["kind"] == "post")
+    own = layers[1][layers[1]["role"] == "fence"]
+    assert len(own) == int(posts.sum()) == 6
+    assert own["says"].str.contains("buried lines located").all()
+    check_sheet(layers)
+
+
+# --- refit ---------------------------------------------------------------------------------------
+
+
+def test_a_house_that_stands_elsewhere_is_found_by_three_distances():
+    # The house on the ground stands (0.40, −0.25) m off the map's place: distances to it from the
+    # parcel's corners are measured exactly, and the fit moves it there.
+    subject, lines, plants = site.planted()
+    points, *_ = stake_out(subject, lines, plants, site.buildings())
+    xy = points.set_index("point_id")[["x_m", "y_m"]]
+    shift = np.array([0.40, -0.25])
+    house = [
+        name for name in xy.index if points.set_index("point_id")["kind"][name] == "house corner"
+    ]
+    corners = [name for name in xy.index if name not in house]
+    measured = [
+        (a, b, float(np.hypot(*(xy.loc[a] + shift - xy.loc[b]))))
+        for a, b in (
+            (house[0], corners[0]),
+            (house[1], corners[1]),
+            (house[2], corners[2]),
+            (house[3], corners[3]),
+        )
+    ]
+    fitted, pegs, _, _, checks = stake_out(
+        subject, lines, plants, site.buildings(), measured=measured
+    )
+    moved = fitted.set_index("point_id")[["x_m", "y_m"]] - xy
+    assert moved.loc[house].to_numpy() == pytest.approx(np.tile(shift, (4, 1)), abs=0.005)
+    assert moved.loc[corners].abs().to_numpy().max() < 0.005
+    rows = checks[checks["kind"] == "measured"]
+    assert rows["residual_m"].abs().max() < TAPE_M
+    assert (rows["measured_m"] - rows["planned_m"]).abs().max() > 0.2
+    # The printed tapes are those of the house as it stands.
+    check_sheet(
+        (fitted, pegs, *stake_out(subject, lines, plants, site.buildings(), measured=measured)[2:])
+    )
+
+
+def test_a_fit_without_contradiction_leaves_the_map_as_it_is():
+    # Invariant: distances as the map has them change nothing.
+    xy = np.array([[0.0, 0.0], [30.0, 0.0], [5.0, 9.0], [15.0, 9.0]])
+    groups = ["", "", "h", "h"]
+    exact = [(a, b, math.hypot(*(xy[a] - xy[b]))) for a, b in ((0, 2), (1, 3), (0, 1))]
+    fit = fit_points(xy, groups, exact, map_accuracy_m=1.0)
+    assert fit.points == pytest.approx(xy, abs=1e-9)
+    assert fit.scale == pytest.approx(1.0, abs=1e-12)
+
+
+def test_a_boundary_that_measures_short_stretches_the_map():
+    # Closed form: one distance of 40 m read 39.96 m, weights 1/0.01² and 1/0.002²:
+    # scale − 1 = −0.04·40·w / (40²·w + v), with w = 1/0.01², v = 1/0.002².
+    xy = np.array([[0.0, 0.0], [40.0, 0.0]])
+    fit = fit_points(xy, ["", ""], [(0, 1, 39.96)], map_accuracy_m=1.0)
+    w, v = 1 / 0.01**2, 1 / 0.002**2
+    assert fit.scale - 1.0 == pytest.approx(-0.04 * 40 * w / (40**2 * w + v), rel=1e-6)
+
+
+def test_contradicting_distances_show_residuals_that_balance():
+    # Invariant of least squares with equal weights: two readings of one distance leave residuals
+    # that are opposite.
+    subject, lines, plants = site.planted()
+    length = lines.geometry.iloc[0].length
+    *_, bases, stakes, checks = stake_out(
+        subject,
+        lines,
+        plants,
+        site.buildings(),
+        measured=[("P1", "P2", length - 0.3), ("P1", "P2", length - 0.1)],
+    )
+    rows = checks[checks["kind"] == "measured"]
+    assert rows["residual_m"].tolist() == pytest.approx([-0.1, 0.1])
+    assert rows["says"].str.contains("measure it again").all()
+    assert bases["stretch"][0] == pytest.approx((length - 0.2) / length)
+    # Stations follow the tape: the last stake is at the measured end.
+    assert stakes["along_m"].iloc[-1] == pytest.approx(length - 0.2)
+
+
+@given(st.lists(st.floats(1, 60), min_size=1, max_size=6), st.floats(0.95, 1.05))
+def test_stretch_of_a_proportional_tape_is_its_factor(planned, factor):
+    # Invariant: if every reading is the same share of the plan, that share is the stretch.
+    assert fit_stretch(planned, [factor * one for one in planned]) == pytest.approx(factor)
+
+
+def test_a_stake_on_the_tape_may_be_measured_too_and_others_are_only_compared():
+    subject, lines, plants = site.planted(along=("north", "east"))
+    at = float(plants["station_m"].iloc[10])
+    name = str(plants["plant_id"].iloc[10])
+    points, pegs, bases, _, checks = stake_out(
+        subject,
+        lines,
+        plants,
+        site.buildings(),
+        measured=[("P1", name, at + 0.05), ("A", "P1", 0.0)][:1],
+    )
+    first = bases[bases["from_peg"] == "P1"]
+    assert first["stretch"].iloc[0] == pytest.approx((at + 0.05) / at)
+    peg, point = pegs.iloc[0], points.iloc[0]
+    far = math.hypot(peg["x_m"] - point["x_m"], peg["y_m"] - point["y_m"])
+    *_, checks = stake_out(
+        subject, lines, plants, site.buildings(), measured=[("A", "P1", far + 0.02)]
+    )
+    row = checks[checks["kind"] == "measured"].iloc[0]
+    assert row["residual_m"] == pytest.approx(0.02)
+    assert "Only compared" in row["says"]
+
+
+def test_a_reading_on_a_slope_is_made_level():
+    # Closed form: on 20 % along the tape, level = taut / √1.04.
+    subject, lines, plants = site.planted(along=("east",))
+    length = lines.geometry.iloc[0].length
+    *_, checks = stake_out(
+        subject, lines, plants, site.buildings(), terrain=TERRAIN_20_PERCENT, tape_m=100.0,
+        measured=[("P1", "P2", length * math.sqrt(1.04))],
+    )  # fmt: skip
+    row = checks[checks["kind"] == "measured"].iloc[0]
+    assert row["measured_m"] == pytest.approx(length, abs=1e-6)
+    assert row["residual_m"] == pytest.approx(0.0, abs=1e-9)
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.floats(0, 360), st.floats(-500, 500), st.floats(-500, 500))
+def test_tapes_do_not_depend_on_where_the_site_lies(turn, east, north):
+    # Invariance: turned and moved, every taped and running distance is the same.
+    from shapely.affinity import rotate, translate
+
+    subject, lines, plants = site.planted(rows=2)
+    house = site.buildings()
+    before = stake_out(subject, lines, plants, house)
+    moved = []
+    for layer in (subject, lines, plants, house):
+        shapes = [
+            translate(rotate(shape, turn, origin=(0, 0)), east, north) for shape in layer.geometry
+        ]
+        moved.append(layer.set_geometry(gpd.GeoSeries(shapes, index=layer.index)))
+    after = stake_out(*moved)
+    for number, names in (
+        (1, ["tape_a_m", "tape_b_m", "crossing_deg"]),
+        (3, ["along_m", "offset_m"]),
+    ):
+        assert after[number][names].to_numpy() == pytest.approx(
+            before[number][names].to_numpy(), abs=1e-6
+        )
+
+
+# --- refusals ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("options", "message"),
+    [
+        (
+            {"tape_m": 1.0},
+            r"key stakeout\.tape: the tape is 1\.0 m long\. Give a tape of 5 m or more",
+        ),
+        ({"mark": " "}, "stakes have no mark. Name a flag or paint"),
+        (
+            {"measured": [("A", "Q9", 3.0)]},
+            r"measured at 'Q9', which is on no sheet\. Name a tape point",
+        ),
+        ({"measured": [("A", "A", 3.0)]}, "from A to A, which is no distance"),
+        (
+            {"measured": [("P1", "P2", 3.0)]},
+            r"3 m is measured from P1 to P2, where the map has 36\.78 m",
+        ),
+        ({"measured": [("P1", "P2", float("nan"))]}, "nan m is measured from P1 to P2"),
+    ],
+)
+def test_refusals_say_how_to_mend(options, message):
+    subject, lines, plants = site.planted()
+    with pytest.raises(InputError, match=message):
+        stake_out(subject, lines, plants, site.buildings(), **options)
