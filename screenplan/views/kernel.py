@@ -53,7 +53,7 @@ def meets(shape, form, k, g, y, across, foot, slope, per_slope, s0, s1, cu, cv):
     """
     h, c, q, rr = form[k, g, 0, y], form[k, g, 1, y], form[k, g, 2, y], form[k, g, 3, y]
     if shape == 4:
-        one, two = box_stretch(across * cv, -across * cu, foot, cu, cv, slope, s0, s1, h, c, q, rr)
+        one, two = box_stretch(-across * cv, across * cu, foot, cu, cv, slope, s0, s1, h, c, q, rr)
         return one < two
     return form_hit(shape, 1.0, 0.0, across * across, foot, slope, per_slope, s0, s1, h, c, q, rr)
 

@@ -117,7 +117,7 @@ def _box_stretches(
     """Do the same for one box: between three pairs of faces."""
     per_u = 1.0 / (cu if abs(cu) > LEVEL else LEVEL)
     per_v = 1.0 / (cv if abs(cv) > LEVEL else LEVEL)
-    x, y0 = across * cv * per_u, -across * cu * per_v
+    x, y0 = -across * cv * per_u, across * cu * per_v
     s0, s1 = -along, reach - along
     for y in range(np.uint64(year), np.uint64(years)):
         h, c, q, rr = form[k, g, 0, y], form[k, g, 1, y], form[k, g, 2, y], form[k, g, 3, y]
@@ -203,8 +203,10 @@ def _fade_rays(begin, end_ray, origin, target, light, rows, table, dim_depth, lo
     plants = len(rows.x)
     chosen, where = np.empty(plants, np.int64), np.empty(plants)
     enter, leave = np.full(lanes, 0.0), np.full(lanes, -FAR_M)
-    depth = np.empty((layers, lanes))
-    start, end, before = np.empty(lanes), np.empty(lanes), np.empty(lanes)
+    # Of all crowns up to each layer.
+    depth, start = np.empty((layers, lanes)), np.empty((layers, lanes))
+    end, before = np.empty((layers, lanes)), np.empty((layers, lanes))
+    earliest = np.empty(layers, np.int64)
     for ray in range(begin, end_ray):
         w = light[ray]
         if w <= 0.0:
@@ -249,7 +251,7 @@ def _fade_rays(begin, end_ray, origin, target, light, rows, table, dim_depth, lo
         if count == 0:
             continue
         for g in range(growths):
-            earliest = lanes
+            earliest[:] = lanes
             for number in range(count):
                 plant, along = chosen[number], where[number]
                 k = rows.kind[plant]
@@ -299,23 +301,24 @@ def _fade_rays(begin, end_ray, origin, target, light, rows, table, dim_depth, lo
                     )  # fmt: skip
                 length = np.sqrt(dx * dx + dy * dy + dz * dz) if steep else metres
                 fade = table.fading[k, g] * length
-                if earliest == lanes:
-                    if layers > 1:
-                        depth[:] = 0.0
-                    _begin(year, lanes, enter, leave, start, end, before, fade, depth[layer])
-                else:
-                    _join(year, lanes, enter, leave, start, end, before, fade, depth[layer])
-                earliest = min(earliest, year)
-            if earliest == lanes:
-                continue
+                for upto in range(layer, layers):
+                    if earliest[upto] == lanes:
+                        _begin(
+                            year, lanes, enter, leave, start[upto], end[upto], before[upto], fade,
+                            depth[upto],
+                        )  # fmt: skip
+                    else:
+                        _join(
+                            year, lanes, enter, leave, start[upto], end[upto], before[upto], fade,
+                            depth[upto],
+                        )  # fmt: skip
+                    earliest[upto] = min(earliest[upto], year)
             for layer in range(layers):
-                if layer:
-                    for y in range(np.uint64(earliest), np.uint64(lanes)):
-                        depth[layer, y] += depth[layer - 1, y]
-                _take(lanes, earliest, w, depth[layer], loss[layer, g])
-            if masks.shape[0]:
+                if earliest[layer] < lanes:
+                    _take(lanes, earliest[layer], w, depth[layer], loss[layer, g])
+            if masks.shape[0] and earliest[layers - 1] < lanes:
                 mask = np.int64(0)
-                for y in range(earliest, years):
+                for y in range(earliest[layers - 1], years):
                     mask |= np.int64(depth[layers - 1, y] >= dim_depth) << y
                 masks[ray, g] = mask
 

@@ -1,0 +1,275 @@
+"""Light through leaves: closed forms, integration step by step, the opaque limit, joined crowns."""
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from screenplan.planting.species import load_species
+from screenplan.views.crowns import (
+    BOX,
+    COLUMN,
+    CONE,
+    ELLIPSOID,
+    PARABOLOID,
+    ROUND,
+    SHAPES,
+    chord_length,
+    tabulate_crowns,
+)
+from screenplan.views.kernel import arrange_rows, follow_years
+from screenplan.views.leaves import DARK, light_through, passed
+
+YEARS = 13
+#: Rounding of chords of some metres in double precision, times the fading.
+CLOSE = 1e-9
+STEPS = 10_000
+
+
+def one_plant(shape, h=4.0, r=1.5, c=0.5, fading=0.7, across=None, winter=None):
+    sizes = [np.full((1, 1, 1), size) for size in (h, r, c)]
+    across = None if across is None else np.full((1, 1, 1), across)
+    table = tabulate_crowns([shape], *sizes, winter, across=across, fading=[[fading]])
+    return arrange_rows([0.0], [0.0], [0.0], [0], [0], table), table
+
+
+def row_of(count, spacing, shapes, fading, *, two_rows=False, winter=None, stem=0.1):
+    t = np.arange(YEARS)[:, None]
+    h = np.stack([0.6 + g * t + 0.1 * np.arange(len(shapes)) for g in (0.2, 0.35, 0.5)])
+    r = np.minimum(0.3 * h, 0.9)
+    fading = np.broadcast_to(np.asarray(fading, float), (3, len(shapes)))
+    table = tabulate_crowns(shapes, h, r, stem * h, winter, across=0.7 * r, fading=fading)
+    x, y = np.arange(count) * spacing, np.zeros(count)
+    if two_rows:
+        y[1::2] = 0.8 * spacing
+    kind = np.arange(count) % len(shapes)
+    row = np.arange(count) % 2 if two_rows else np.zeros(count, int)
+    return (x, y, kind), arrange_rows(x, y, 0 * x, kind, row, table), table
+
+
+def through(origin, target, rows, table, **options):
+    origin, target = np.atleast_2d(origin), np.atleast_2d(target)
+    return light_through(
+        origin.astype(float), target.astype(float), np.ones(len(origin)), rows, table, **options
+    )
+
+
+def rays_over(count, rng, length=12.0, wide=10.0):
+    x = rng.uniform(0.0, wide, count)
+    angle = rng.uniform(0, 2 * np.pi, count)
+    way = length * np.column_stack([np.cos(angle), np.sin(angle)])
+    middle = np.column_stack([x, rng.normal(0, 0.6, count)])
+    origin = np.column_stack([middle - way, rng.uniform(0.2, 5, count)])
+    target = np.column_stack([middle + way, rng.uniform(0.2, 3, count)])
+    return origin, target
+
+
+# Closed form: the exponential itself.
+def test_exponential():
+    depth = np.concatenate([np.linspace(0.0, DARK, 4001), np.geomspace(1e-12, 1.0, 200)])
+    got = np.array([passed(one) for one in depth])
+    assert np.abs(got - np.exp(-depth)).max() < 1e-13
+    assert passed(1e9) == pytest.approx(math.exp(-DARK), rel=1e-6)
+
+
+# Closed form: a level line through the axis of a column of radius 1.5 m runs 3 m through leaves.
+def test_level_line_through_a_column():
+    rows, table = one_plant(COLUMN)
+    light, _ = through((-9, 0, 2), (9, 0, 2), rows, table)
+    assert light[0, 0, 0] == pytest.approx(math.exp(-0.7 * 3.0), abs=1e-12)
+
+
+# The same chord as `chord_length`, which is held against closed forms and stepping elsewhere.
+@pytest.mark.parametrize("shape", SHAPES)
+def test_one_crown_fades_by_its_chord(shape):
+    rng = np.random.default_rng(shape)
+    across = 0.6 if shape == BOX else None
+    rows, table = one_plant(shape, across=across)
+    met = 0
+    for number in range(300):
+        o, t = rng.uniform((-4, -4, -1), (4, 4, 6)), rng.uniform((-4, -4, -1), (4, 4, 6))
+        if number % 10 == 0:
+            t[:2] = o[:2]  # upright
+        elif number % 10 == 1:
+            t[2] = o[2]  # level
+        elif number % 10 == 2:
+            t[:2] = o[:2] + rng.normal(0, 0.02, 2)  # steep
+        chord = chord_length(shape, o, t, (0, 0, 0), 4.0, 1.5, 0.5, across)
+        met += chord > 0.0
+        assert through(o, t, rows, table)[0][0, 0, 0] == pytest.approx(
+            math.exp(-0.7 * chord), abs=CLOSE
+        )
+    assert met > 40
+
+
+# Closed form: a box 2 m long and 1 m thick, crossed squarely, aslant by 45 degrees, and beside it.
+def test_chords_of_a_box():
+    def chord(o, t, row=(1.0, 0.0)):
+        return chord_length(BOX, o, t, (0, 0, 0), 2.0, 1.0, 0.5, 0.5, row)
+
+    assert chord((0.3, -5, 1), (0.3, 5, 1)) == pytest.approx(1.0)
+    assert chord((-5, -5, 1), (5, 5, 1)) == pytest.approx(math.sqrt(2.0))
+    assert chord((-5, 0, 1), (5, 0, 1)) == pytest.approx(2.0)
+    assert chord((0, 0, -1), (0, 0, 9)) == pytest.approx(1.5)
+    assert chord((1.1, -5, 1), (1.1, 5, 1)) == 0.0
+    assert chord((0, -5, 0.4), (0, 5, 0.4)) == 0.0
+    # Turned with its row: what was its length is its thickness.
+    assert chord((0.3, -5, 1), (0.3, 5, 1), (0.0, 1.0)) == pytest.approx(2.0)
+    # Falling 1 m in 10 m, it leaves under the top: closed form by similar triangles.
+    assert chord((0, -5, 2.5), (0, 5, 1.5)) == pytest.approx(0.5 * math.hypot(1.0, 0.1))
+
+
+def union_by_steps(o, t, plants, table, g, y):
+    """Length of a line inside any crown, by many points on it: written apart from the code."""
+    s = (np.arange(STEPS) + 0.5) / STEPS
+    p = o + s[:, None] * (t - o)
+    inside = np.zeros(STEPS, bool)
+    for x0, y0, k in zip(*plants, strict=True):
+        h, r, c = (size[k, g, y] for size in (table.height, table.radius, table.clear))
+        z, dx, dy = p[:, 2], p[:, 0] - x0, p[:, 1] - y0
+        within = (z > c) & (z < h)
+        up = np.clip((h - z) / (h - c), 0.0, 1.0)
+        shape = table.shape[k]
+        if shape == BOX:
+            inside |= within & (np.abs(dx) < r) & (np.abs(dy) < table.across[k, g, y])
+            continue
+        share = {CONE: up, COLUMN: 1.0 + 0 * up, PARABOLOID: np.sqrt(up)}.get(
+            shape, np.sqrt(np.clip(1 - (2 * up - 1) ** 2, 0, None))
+        )
+        inside |= within & (np.hypot(dx, dy) < r * share)
+    return inside.mean() * np.linalg.norm(t - o)
+
+
+# Brute force: crowns that have grown into each other count once, in one row and in two.
+@pytest.mark.parametrize("two_rows", [False, True])
+@pytest.mark.parametrize("shape", SHAPES)
+def test_joined_crowns_count_once(shape, two_rows):
+    plants, rows, table = row_of(20, 0.6, [shape], 0.5, two_rows=two_rows and shape != BOX)
+    rng = np.random.default_rng(3)
+    origin, target = rays_over(25, rng)
+    # Some run along the row, through many crowns.
+    origin[:6], target[:6] = (-2.0, 0.05, 1.5), (14.0, 0.3, 0.9)
+    origin[:6, 2] += 0.1 * np.arange(6)
+    overlaps = 0
+    for o, t in zip(origin, target, strict=True):
+        light, _ = through(o, t, rows, table)
+        for g, y in ((0, 0), (1, 6), (2, YEARS - 1)):
+            length = union_by_steps(o, t, plants, table, g, y)
+            apart = sum(
+                chord_length(
+                    shape, o, t, (x, v, 0), table.height[0, g, y], table.radius[0, g, y],
+                    table.clear[0, g, y], table.across[0, g, y],
+                )
+                for x, v in zip(*plants[:2], strict=True)
+            )  # fmt: skip
+            overlaps += apart > length + 0.05
+            step = 2 * 20 * np.linalg.norm(t - o) / STEPS
+            assert light[g, 0, y] == pytest.approx(math.exp(-0.5 * length), abs=0.5 * step)
+    assert overlaps > 10
+
+
+# The bound of the module: light is never rated too low, and hardly ever too high.
+@settings(max_examples=10, deadline=None)
+@given(st.integers(0, 2**16))
+def test_mixed_crowns_are_never_counted_twice(seed):
+    rng = np.random.default_rng(seed)
+    plants, rows, table = row_of(14, 0.5, list(ROUND), 0.6, two_rows=True)
+    origin, target = rays_over(6, rng, wide=6.0)
+    for o, t in zip(origin, target, strict=True):
+        light = through(o, t, rows, table)[0][1, 0, -1]
+        exact = math.exp(-0.6 * union_by_steps(o, t, plants, table, 1, YEARS - 1))
+        assert light >= exact - 1e-3
+        assert light <= exact + 0.05
+
+
+# Invariant: very dense leaves are opaque crowns, in summer and winter, whatever the species mix.
+@pytest.mark.parametrize("winter", [None, [1.0, 0.6, 0.6, 1.0, 0.4]])
+def test_dense_leaves_are_opaque(winter):
+    _, rows, table = row_of(25, 0.9, list(SHAPES), 1e7, winter=winter)
+    origin, target = rays_over(30_000, np.random.default_rng(5), wide=22.0)
+    weight = np.random.default_rng(6).uniform(0, 1, len(origin))
+    opaque, _ = follow_years(origin, target, weight, rows, table)
+    dense, _ = light_through(origin, target, weight, rows, table)
+    # Chords shorter than 4 micrometres still pass light: hardly any ray has one.
+    assert np.abs(dense - opaque).max() < 2.0
+    assert opaque[1, 0, -1] < 0.7 * weight.sum()
+    if winter is None:
+        assert np.array_equal(dense[:, 0], dense[:, 1])
+    else:
+        assert (dense[:, 1, -1] > dense[:, 0, -1] + 100.0).all()
+
+
+# Invariant: thin leaves take k times the chord of the light, so that shares add up.
+def test_thin_leaves_take_light_in_proportion():
+    _, rows, thin = row_of(25, 2.5, [CONE], 1e-6)
+    origin, target = rays_over(500, np.random.default_rng(7), wide=22.0)
+    lost = len(origin) - through(origin, target, rows, thin)[0][:, 0]
+    rows, double = row_of(25, 2.5, [CONE], 2e-6)[1:]
+    twice = len(origin) - through(origin, target, rows, double)[0][:, 0]
+    assert twice == pytest.approx(2.0 * lost, rel=1e-4, abs=1e-9)
+    assert lost[1, -1] > 0.0
+
+
+# By hand: one deciduous plant that keeps 0.6 of its screening. In leaf T passes, in winter
+# 1 - 0.6 (1 - T).
+def test_winter_light_of_a_deciduous_plant():
+    rows, table = one_plant(COLUMN, winter=[0.6])
+    light, _ = through((-9, 0, 2), (9, 0, 2), rows, table)
+    t = math.exp(-0.7 * 3.0)
+    assert light[0].ravel() == pytest.approx([t, 1 - 0.6 * (1 - t)])
+
+
+def test_rays_are_marked_where_they_dim():
+    # By hand: 0.7 per metre over 3 m leaves 0.122 of the light.
+    rows, table = one_plant(COLUMN)
+    for dim, expected in ((0.12, 0), (0.13, 1), (0.0, 0)):
+        assert through((-9, 0, 2), (9, 0, 2), rows, table, dim=dim)[1].tolist() == [[[expected]]]
+    assert through((-9, 9, 2), (9, 9, 2), rows, table, dim=0.5)[1].tolist() == [[[0]]]
+
+
+def test_many_and_few_rays_agree():
+    _, rows, table = row_of(25, 0.9, list(SHAPES), 0.5, winter=[1.0, 0.6, 0.6, 1.0, 0.4])
+    origin, target = rays_over(21_000, np.random.default_rng(8), wide=22.0)
+    many, marked = through(origin, target, rows, table, dim=0.3)
+    parts = [
+        through(o, t, rows, table, dim=0.3)
+        for o, t in zip(np.split(origin, 3), np.split(target, 3), strict=True)
+    ]
+    assert many == pytest.approx(sum(part[0] for part in parts), abs=1e-8)
+    assert np.array_equal(marked, np.concatenate([part[1] for part in parts]))
+    assert marked.any()
+
+
+# Invariants: the way of travel does not matter, and more leaves never let more light pass.
+@settings(max_examples=15, deadline=None)
+@given(st.integers(0, 2**16))
+def test_reciprocal_and_monotone(seed):
+    origin, target = rays_over(40, np.random.default_rng(seed))
+    _, rows, table = row_of(20, 0.6, [ELLIPSOID], 0.5)
+    there, back = through(origin, target, rows, table)[0], through(target, origin, rows, table)[0]
+    assert there == pytest.approx(back, abs=1e-6)
+    _, rows, denser = row_of(20, 0.6, [ELLIPSOID], 0.8)
+    assert (through(origin, target, rows, denser)[0] <= there + 1e-9).all()
+
+
+def test_clipped_hedge_of_a_plan():
+    """A species clipped as a box keeps its height and width, and nothing else is clipped."""
+    from screenplan.errors import InputError
+    from screenplan.planting.growth import height_at, width_at
+
+    hedge = {
+        "hedge": {
+            "like": "thuja_smaragd", "shape": "box", "kept_height": "1.8 m", "kept_width": "0.5 m",
+        }
+    }  # fmt: skip
+    species = load_species(hedge)["hedge"]
+    heights = height_at(species, np.arange(40), growth="high")
+    assert heights.max() == pytest.approx(1.8)
+    assert (np.diff(heights) >= 0.0).all()
+    assert width_at(species, 1.8, "high") == pytest.approx(0.5)
+    with pytest.raises(InputError, match="a paraboloid is not clipped"):
+        load_species({"hedge": {"like": "thuja_smaragd", "kept_height": "1.8 m"}})
+    with pytest.raises(InputError, match="planted at 0.9144 m but kept"):
+        load_species({"hedge": {"like": "thuja_smaragd", "shape": "box", "kept_height": "0.5 m"}})
