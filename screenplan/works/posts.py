@@ -65,8 +65,8 @@ def set_posts(
     spacing_m, brace_every_m : float
         Greatest distance of line posts, and of brace assemblies, metres.
     gates : int
-        How many gates; each goes into the middle of the edge furthest inside the parcel that is
-        long enough and has none.
+        How many gates; each goes into the middle of the long edge furthest inside the parcel that
+        has none.
     gate_m : float
         Clear width of a gate, metres.
 
@@ -147,12 +147,12 @@ def _vertex_role(xy: np.ndarray, number: int, closed: bool) -> str:
 
 
 def _gate_edges(edges, lengths, ground: Ground, gates: int, gate_m: float) -> set[int]:
-    """Choose the edges for gates: the furthest inside the parcel, off buried lines."""
+    """Choose the edges for gates: long ones, furthest inside the parcel, off buried lines."""
     found = []
     for number, ((a, b), length) in enumerate(zip(edges, lengths, strict=True)):
         middle, u = (a + b) / 2.0, (b - a) / length
         ends = shapely.points([middle - u * gate_m / 2.0, middle + u * gate_m / 2.0])
-        if length < gate_m + GATE_ROOM_M or shapely.intersects(ends, ground.buried).any():
+        if length < max(gate_m + GATE_ROOM_M, 0.5 * max(lengths)) or shapely.intersects(ends, ground.buried).any():
             continue
         inside = shapely.Point(middle).distance(ground.subject.boundary)
         found.append((round(inside, 3), length, number))

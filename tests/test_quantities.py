@@ -1,0 +1,277 @@
+"""Quantities by closed forms and published tables."""
+
+import math
+
+import pandas as pd
+import pytest
+import shapely
+import works_site as site
+
+from screenplan.contracts import QUANTITIES
+from screenplan.errors import InputError
+from screenplan.outputs.conform import conform
+from screenplan.planting.stock import ball_depth, ball_width, hole_width
+from screenplan.tables import notes_of
+from screenplan.units import VOLUME_UNITS, in_units, parse_volume
+from screenplan.works.earth import SWELL, Hole, ring_area, strip_along
+from screenplan.works.fence import lay_fence
+from screenplan.works.quantities import count_material
+from screenplan.works.stakeout import stake_out
+from screenplan.works.water import litres_each_time, water_stages, years_to_establish
+
+INCH, FOOT, GALLON = 0.0254, 0.3048, 3.785411784
+
+
+def count(**options) -> pd.DataFrame:
+    subject, lines, plants = site.planted(**{k: options.pop(k) for k in list(options) if k in SITE})
+    table = count_material(subject, lines, plants, **options)
+    conform(table, QUANTITIES)
+    return table.set_index("item")
+
+
+SITE = {"along", "rows", "spacing", "stock", "height", "species", "shape", "offset"}
+
+
+def straight_row(number: int, spacing: float):
+    """Plants along the x axis, far from any boundary."""
+    subject = site.parcels(shapely.box(-50, -50, 200, 50))
+    line = shapely.LineString([(0, 0), ((number - 1) * spacing, 0)])
+    lines = site.layer([line], line_id=["L"], side_id=["s"], row=[1], offset_m=[1.0])
+    plants = site.layer(
+        [shapely.Point(i * spacing, 0) for i in range(number)], plant_id=list(range(1, number + 1)),
+        line_id="L", row=1, station_m=[i * spacing for i in range(number)],
+        gap_before_m=[math.nan] + [spacing] * (number - 1), existing=False, stock="container",
+        stock_height_m=0.9, species="thuja_smaragd",
+    )  # fmt: skip
+    return subject, lines, plants
+
+
+# --- plants --------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("losses", "order"), [(0.0, 26), (0.05, 28), (0.10, 29), (1.0, 52), (1 / 13, 28)]
+)
+def test_plants_to_order_are_rounded_up_and_the_unrounded_number_is_kept(losses, order):
+    # Arithmetic: ceil(26 (1 + losses)); 26 · 14/13 is 28 exactly, and rounding noise buys no more.
+    row = count(losses=losses).loc["plant"]
+    assert row["packs"] == order
+    assert row["amount"] == pytest.approx(26 * (1 + losses))
+
+
+# --- holes ---------------------------------------------------------------------------------------
+
+
+def test_holes_by_closed_form():
+    # Cylinder π/4 W² d; the ball's own π/4 b² d is left over.
+    table = count(hole_factor=3.0)
+    b, d, n = ball_width("container", 0.9), ball_depth("container", 0.9), 26
+    dug = n * math.pi / 4 * (3 * b) ** 2 * d
+    ball = n * math.pi / 4 * b**2 * d
+    assert table.loc["dug", "amount"] == pytest.approx(dug)
+    assert table.loc["surplus", "amount"] == pytest.approx(ball)
+    assert table.loc["backfill", "amount"] == pytest.approx(dug - ball)
+    assert table.loc["spoil", "amount"] == pytest.approx(SWELL * dug)
+    assert table.loc["hole_width", "amount"] == pytest.approx(3 * b)
+    assert table.loc["hole_depth", "amount"] == pytest.approx(d)
+    for item in ("hole", "dug", "hole_depth", "clearing"):
+        assert "buried lines located before any digging" in table.loc[item, "caution"]
+
+
+def test_facts_of_the_trade():
+    # Common practice, no source: a hole at least twice the ball's width, and no deeper than the ball.
+    for stock in ("plug", "bare_root", "container", "balled"):
+        assert hole_width(stock, 0.5) >= 2 * ball_width(stock, 0.5)
+    hole = Hole(0.4, 0.3, 2.0)
+    assert hole.width_m == 0.8
+    # The earth that goes back is three quarters of what comes out: 1 − 1/2².
+    assert hole.backfill_m3 / hole.dug_m3 == pytest.approx(0.75)
+
+
+@pytest.mark.parametrize(
+    ("height_ft", "ball_in", "share"), [(4, 16, 0.75), (6, 22, 0.66), (10, 34, 0.60)]
+)
+def test_depth_of_balled_stock_is_that_of_the_standard(height_ft, ball_in, share):
+    # ANSI Z60.1 (read, UF/IFAS): 75 % below 20 in, 66 % to 30 in, 60 % to 48 in.
+    assert ball_width("balled", height_ft * FOOT) == pytest.approx(ball_in * INCH)
+    assert ball_depth("balled", height_ft * FOOT) == pytest.approx(share * ball_in * INCH)
+
+
+# --- ground and mulch ----------------------------------------------------------------------------
+
+
+def test_a_cleared_strip_by_closed_form():
+    # A straight row of length L with half the width w beyond its ends: (L + w) w.
+    subject, lines, plants = straight_row(21, 1.0)
+    strip = strip_along(lines, plants, subject.geometry.iloc[0], width_m=1.2, spacing_m=1.0)
+    assert strip.area == pytest.approx((20 + 1.2) * 1.2)
+
+
+def test_a_strip_breaks_where_nothing_is_planted_and_stays_inside_the_parcel():
+    subject, lines, plants = straight_row(21, 1.0)
+    plants = plants.drop(index=[10, 11]).reset_index(drop=True)
+    plants.loc[10, "gap_before_m"] = 3.0
+    whole = subject.geometry.iloc[0]
+    broken = strip_along(lines, plants, whole, width_m=1.0, spacing_m=1.0)
+    # Closed form: two strips of 9 and 8 m, a metre longer and a metre wide.
+    assert broken.area == pytest.approx(10.0 + 9.0)
+    inside = strip_along(lines, plants, shapely.box(-50, -50, 5, 0.2), width_m=1.0, spacing_m=1.0)
+    assert inside.area == pytest.approx(5.5 * 0.7)
+
+
+@pytest.mark.parametrize(("inches", "square_feet"), [(1, 324), (2, 162), (3, 108), (4, 81)])
+def test_a_cubic_yard_of_mulch_covers_what_the_table_says(inches, square_feet):
+    # Arithmetic table: 1 yd³ covers 324 ft² at 1 in, 162 at 2, 108 at 3, 81 at 4.
+    subject, lines, plants = straight_row(21, 1.0)
+    width = 1.0
+    table = count_material(
+        subject, lines, plants, strip_m=width, mulch_depth_m=inches * INCH, mulch_clear_m=0.0,
+        bag_m3=parse_volume("1 yd3"), spacing_m=1.0,
+    ).set_index("item")  # fmt: skip
+    area = 21.0 * width / FOOT**2
+    row = table.loc["mulch"]
+    assert row["amount"] / row["pack_amount"] == pytest.approx(area / square_feet, rel=1e-9)
+    assert row["packs"] == math.ceil(area / square_feet)
+
+
+def test_mulch_rings_by_closed_form_and_union():
+    # n π/4 (D² − 4 c²), as long as rings do not overlap.
+    _, _, plants = straight_row(10, 1.0)
+    assert ring_area(plants, ring_m=0.9, clear_m=0.1) == pytest.approx(
+        10 * math.pi / 4 * (0.81 - 0.04)
+    )
+    # Overlapping circles of radius r at distance d: lens 2 r² acos(d/2r) − d/2 √(4r² − d²), counted once.
+    r, d = 0.75, 1.0
+    lens = 2 * r**2 * math.acos(d / (2 * r)) - d / 2 * math.sqrt(4 * r**2 - d**2)
+    both = 10 * math.pi * r**2 - 9 * lens - 10 * math.pi * 0.01
+    assert ring_area(plants, ring_m=1.5, clear_m=0.1) == pytest.approx(both, rel=2e-3)
+
+
+def test_mulch_keeps_off_the_stems_and_none_is_none():
+    strip = count(mulch_clear_m=0.1).loc["mulch", "amount"]
+    full = count(mulch_clear_m=0.0).loc["mulch", "amount"]
+    assert full - strip == pytest.approx(26 * math.pi * 0.01 * 0.075)
+    assert "mulch" not in count(mulch="none").index
+
+
+# --- water ---------------------------------------------------------------------------------------
+
+
+def test_water_by_the_extensions_table():
+    # University of Minnesota Extension (read): daily in weeks 1 and 2, every 2 to 3 days in weeks 3
+    # to 12, then weekly; 1.5 gal per inch of caliper at most; 1.5 years per inch to establish.
+    daily, often, weekly = water_stages("balled", 2 * INCH)
+    assert (daily.first_day, daily.every_days, daily.times) == (0, 1, 14)
+    assert (often.first_day, often.every_days, often.times) == (14, 2, 35)
+    assert often.last_day < 84
+    assert weekly.first_day == 84
+    assert 3 * 365.25 - 7 < weekly.last_day <= 3 * 365.25
+    assert water_stages("balled", 2 * INCH, often_every_days=3)[1].times == 24
+    assert litres_each_time("balled", 1.5, 2 * INCH) == pytest.approx(3 * GALLON)
+    assert years_to_establish("balled", 2 * INCH) == pytest.approx(3.0)
+
+
+def test_water_without_a_caliper_is_a_third_of_the_container():
+    # University of Minnesota Extension (read): a quarter to a third of the container's volume.
+    volume = math.pi / 4 * ball_width("container", 0.9) ** 2 * ball_depth("container", 0.9)
+    table = count()
+    each = volume * 1000 / 3
+    assert table.loc["water_round", "amount"] == pytest.approx(26 * each)
+    assert table.loc["water_daily", "amount"] == pytest.approx(14 * 26 * each)
+    assert table.loc["water_often", "amount"] == pytest.approx(35 * 26 * each)
+    # Arithmetic: 14 + 35 and the weeks from day 84 up to 364, 41 of them.
+    assert table.loc["water_first_year", "amount"] == pytest.approx((14 + 35 + 41) * 26 * each)
+
+
+# --- stake-out and fence -------------------------------------------------------------------------
+
+
+def test_stakes_line_and_fence_are_counted():
+    subject, lines, plants = site.planted()
+    fence, options = lay_fence(subject, lines, plants, scheme="perimeter")
+    _, pegs, bases, stakes, _ = stake_out(subject, lines, plants, site.buildings(), fence=fence)
+    table = count_material(
+        subject, lines, plants, stakes, pegs, bases, options, roll_m=50.0
+    ).set_index("item")
+    posts = fence[fence["kind"] == "post"]
+    assert table.loc["flag", "packs"] == 26
+    assert table.loc["peg", "packs"] == len(pegs)
+    assert table.loc["line", "amount"] == pytest.approx(bases["slope_m"].max())
+    assert table.loc["fence_line_post", "packs"] == int(posts["role"].isin(["line", "brace"]).sum())
+    assert table.loc["fence_corner_post", "packs"] == int(
+        posts["role"].isin(["corner", "gate"]).sum()
+    )
+    wire = fence.loc[fence["kind"] == "wire", "length_m"].sum()
+    assert table.loc["fence_roll", "amount"] == pytest.approx(wire)
+    assert table.loc["fence_roll", "packs"] == math.ceil(wire / 50.0)
+    assert "buried lines located" in table.loc["fence_line_post", "caution"]
+
+
+def test_standing_plants_need_nothing():
+    subject, lines, plants = site.planted()
+    plants.loc[plants.index[:6], "existing"] = True
+    table = count_material(subject, lines, plants, losses=0.0).set_index("item")
+    assert table.loc["plant", "packs"] == table.loc["hole", "amount"] == 20
+
+
+# --- units ---------------------------------------------------------------------------------------
+
+
+def test_volumes_as_people_write_them():
+    # Exact by definition: 1 ft = 0.3048 m, 1 gal = 231 in³.
+    assert parse_volume("50 l") == 0.05
+    assert parse_volume("2 cu ft") == pytest.approx(2 * FOOT**3)
+    assert parse_volume("1 yd³") == pytest.approx(27 * FOOT**3)
+    assert VOLUME_UNITS["gal"] == pytest.approx(GALLON / 1000)
+    for wrong in ("50", "l", "50 kg", 5, "-3 l"):
+        with pytest.raises(InputError, match="is not a volume"):
+            parse_volume(wrong)
+
+
+def test_sentences_in_the_users_units():
+    text = "rings 0.9 m wide, 43.5 m², 7.5 cm deep, 2 m³, 10.0 l a plant: 24 in, 2 more"
+    assert in_units(text) == text
+    # Arithmetic: 0.9/0.3048, 43.5/0.3048², 7.5/2.54, 2/0.764555, 10/3.785412.
+    assert in_units(text, "us") == (
+        "rings 3.0 ft wide, 468 sq ft, 3.0 in deep, 2.62 cu yd, 2.6 gal a plant: 24 in, 2 more"
+    )
+
+
+# --- refusals ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("options", "message"),
+    [
+        ({"losses": -0.1}, r"key works\.losses: -0\.1 is out of range\. Give 0 to 1"),
+        ({"hole_factor": 0.5}, r"key works\.hole_factor: 0\.5 is out of range"),
+        (
+            {"mulch_depth_m": 9.0},
+            r"key works\.mulch_depth: 9 m is out of range\. Give 0 to 0\.15 m",
+        ),
+        ({"strip_m": float("nan")}, r"key works\.strip: nan m is out of range"),
+        ({"bag_m3": 0.0}, r"key works\.mulch_bag: 0 m³ is out of range"),
+        ({"mulch": "gravel"}, "'gravel' is no way to mulch. Write strip, ring or none"),
+        (
+            {"mulch": "ring", "ring_m": 0.2, "mulch_clear_m": 0.1},
+            "leaves no mulch 0.1 m off the stem",
+        ),
+        ({"caliper_m": 2.0}, "the stem's caliper is 2 m. Give 2 mm to 30 cm"),
+        ({"water_every_days": 5}, "every 5 days. Give 2 or 3, as published"),
+    ],
+)
+def test_absurd_parameters_are_refused(options, message):
+    with pytest.raises(InputError, match=message):
+        count(**options)
+
+
+def test_a_ball_larger_than_the_spacing_is_refused_and_holes_that_meet_are_told():
+    subject, lines, plants = site.planted(
+        stock="balled", height=3.0, species="thuja_occidentalis", spacing=0.8
+    )
+    with pytest.raises(
+        InputError, match=r"root balls are 0\.85 m wide, and plants stand 0\.\d+ m apart"
+    ):
+        count_material(subject, lines, plants)
+    subject, lines, plants = site.planted(spacing=0.5)
+    assert "dig a trench" in notes_of(count_material(subject, lines, plants))[0]
