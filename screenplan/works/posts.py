@@ -18,6 +18,8 @@ from screenplan.works.enclosure import Ground
 CORNER_TURN_DEG = 10.0
 #: Room that a gate needs beyond its width for its posts, metres.
 GATE_ROOM_M = 0.6
+#: Posts stand this far off the tolerance zone of a buried line, metres.
+OFF_ZONE_M = 0.01
 #: Lengths closer than this are the same.
 SAME_M = 1e-6
 
@@ -152,7 +154,10 @@ def _gate_edges(edges, lengths, ground: Ground, gates: int, gate_m: float) -> se
     for number, ((a, b), length) in enumerate(zip(edges, lengths, strict=True)):
         middle, u = (a + b) / 2.0, (b - a) / length
         ends = shapely.points([middle - u * gate_m / 2.0, middle + u * gate_m / 2.0])
-        if length < max(gate_m + GATE_ROOM_M, 0.5 * max(lengths)) or shapely.intersects(ends, ground.buried).any():
+        if (
+            length < max(gate_m + GATE_ROOM_M, 0.5 * max(lengths))
+            or shapely.intersects(ends, ground.buried).any()
+        ):
             continue
         inside = shapely.Point(middle).distance(ground.subject.boundary)
         found.append((round(inside, 3), length, number))
@@ -161,22 +166,28 @@ def _gate_edges(edges, lengths, ground: Ground, gates: int, gate_m: float) -> se
 
 def _line_stations(a, u, start: float, end: float, ground: Ground, spacing: float) -> list[float]:
     """Stations of line posts between two posts, none of them over a buried line."""
-    stops = [start]
     edge = shapely.LineString([a + start * u, a + end * u])
+    zones: list[tuple[float, float]] = []
     for part in shapely.get_parts(shapely.intersection(edge, ground.buried)):
         if part.geom_type == "LineString" and part.length > SAME_M:
             along = (shapely.get_coordinates(part) - a) @ u
-            stops += [float(along.min()) - 0.01, float(along.max()) + 0.01]
-    stops = [stop for stop in [*stops, end] if start <= stop <= end]
-    even: list[float] = []
-    if len(stops) == 2:
-        count = spans(end - start, spacing)
-        return [start + (end - start) * step / count for step in range(1, count)]
-    for number, (p, q) in enumerate(pairwise(stops)):
-        over = number % 2 == 1  # every second piece passes over a buried line
-        count = 1 if over else spans(q - p, spacing)
-        even += [p + (q - p) * step / count for step in range(count)]
-    return [station for station in even if start + SAME_M < station < end - SAME_M]
+            zones.append((float(along.min()) - OFF_ZONE_M, float(along.max()) + OFF_ZONE_M))
+    found: list[float] = []
+    at = start
+    for low, high in sorted(zones):
+        if low > at + SAME_M:
+            found += _evenly(at, low, spacing)
+        at = max(at, high)
+        # A post on each side of the line, as near to it as may be.
+        found += [low, high]
+    if at < end:
+        found += _evenly(at, end, spacing)
+    return [one for one in found if start + SAME_M < one < end - SAME_M]
+
+
+def _evenly(start: float, end: float, spacing: float) -> list[float]:
+    count = spans(end - start, spacing)
+    return [start + (end - start) * step / count for step in range(1, count)]
 
 
 def _in_zone(point, ground: Ground) -> str | None:

@@ -1,0 +1,159 @@
+"""Cost and hours by the user's own prices, and alternatives side by side."""
+
+import math
+from pathlib import Path
+
+import pytest
+import works_site as site
+
+from screenplan import alternatives
+from screenplan.contracts import ALTERNATIVES, COST
+from screenplan.errors import InputError
+from screenplan.outputs.conform import conform
+from screenplan.pipeline import read_inputs, step_arguments
+from screenplan.plan import check_plan, read_plan
+from screenplan.steps import STEPS
+from screenplan.works.cost import price_work
+from screenplan.works.quantities import count_material
+
+HILLSIDE = Path(__file__).parent.parent / "sample_data" / "hillside.toml"
+
+
+def priced(**options):
+    subject, lines, plants = site.planted()
+    material = count_material(subject, lines, plants)
+    table = price_work(material, plants, **options)
+    conform(table, COST)
+    return table.set_index("item"), material.set_index("item")
+
+
+def test_no_prices_no_cost():
+    table, material = priced()
+    assert table["cost"].isna().all()
+    assert table["hours"].isna().all()
+    assert table.loc["total", "says"] == "No prices or rates are given: quantities only"
+    assert list(table.index) == [*material.index, "total"]
+
+
+def test_cost_is_price_times_what_is_bought():
+    # Arithmetic: packs where it is sold in packs, else the amount; hours by the same count.
+    table, material = priced(
+        prices={"plant": 40.0, "mulch": 4.5, "surplus": 12.0}, hours={"hole": 0.5, "clearing": 0.1},
+        hour_price=30.0,
+    )  # fmt: skip
+    assert table.loc["plant", "cost"] == 40.0 * material.loc["plant", "packs"]
+    assert table.loc["mulch", "cost"] == 4.5 * material.loc["mulch", "packs"]
+    assert table.loc["surplus", "cost"] == pytest.approx(12.0 * material.loc["surplus", "amount"])
+    hours = 0.5 * 26 + 0.1 * material.loc["clearing", "amount"]
+    assert table.loc["total", "hours"] == pytest.approx(hours)
+    assert table.loc["total", "labour_cost"] == pytest.approx(30.0 * hours)
+    assert table.loc["total", "cost"] == pytest.approx(
+        math.fsum(table.loc[["plant", "mulch", "surplus"], "cost"])
+    )
+
+
+def test_what_is_missing_is_said():
+    table, _ = priced(prices={"plant": 40.0}, hours={"hole": 0.5})
+    says = table.loc["total", "says"]
+    assert "Without a price: mulch" in says
+    assert "without the price of an hour" in says
+    assert math.isnan(table.loc["mulch", "cost"])
+
+
+def test_the_price_of_a_plant_goes_by_its_height():
+    assert priced(plant_prices={"0.9 m": 25.0, "2 ft": 9.0})[0].loc["plant", "price"] == 25.0
+    assert math.isnan(priced(plant_prices={"2 ft": 9.0})[0].loc["plant", "price"])
+    own = priced(prices={"plant": 1.0}, plant_prices={"0.9 m": 25.0})[0]
+    assert own.loc["plant", "price"] == 1.0
+
+
+@pytest.mark.parametrize(
+    ("options", "message"),
+    [
+        (
+            {"prices": {"plant": -1.0}},
+            r"key cost\.prices: -1\.0 for plant is negative or not finite\. Give 0 to",
+        ),
+        ({"prices": {"plant": math.inf}}, "inf for plant is negative or not finite"),
+        ({"prices": {"plant": 1e9}}, r"1e\+09 for plant is absurd"),
+        ({"prices": {"plant": True}}, "True for plant is not a number"),
+        (
+            {"prices": {"plants": 1.0}},
+            r"key cost\.prices: 'plants' is no quantity\. Did you mean plant\?",
+        ),
+        ({"hours": {"hole": 5000.0}}, r"key cost\.hours: 5000 for hole is absurd\. Give 0 to 1000"),
+        ({"hour_price": -3.0}, r"key cost\.hour: -3\.0 for an hour is negative"),
+    ],
+)
+def test_absurd_prices_are_refused(options, message):
+    with pytest.raises(InputError, match=message):
+        priced(**options)
+
+
+# --- alternatives --------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def read():
+    plan, folder = read_plan(HILLSIDE)
+    found = read_inputs(plan, folder)
+    layers = dict(found.layers)
+    for name in ("sides", "windows", "places", "across"):
+        step = STEPS[name]
+        layers |= step(layers, **step_arguments(step, plan, folder, found.terrain, found.frame))
+    return layers, found, folder
+
+
+def compare(read, *settings):
+    layers, found, folder = read
+    plan, _ = read_plan(HILLSIDE, settings)
+    table = alternatives.compare_alternatives(plan, folder, layers, found.terrain, found.frame)
+    conform(table, ALTERNATIVES)
+    return table.set_index("alternative")
+
+
+def test_every_combination_is_run_the_plan_first(read):
+    table = compare(
+        read,
+        "alternatives.rows=[2]",
+        'alternatives.spacings=["3 m"]',
+        "cost.prices={flag=0.1,peg=1,line=5,mulch=4}",
+    )
+    assert list(zip(table["spacing_m"], table["rows"], strict=True)) == [
+        (1.8, 1),
+        (1.8, 2),
+        (3.0, 1),
+        (3.0, 2),
+    ]
+    # Invariants: two rows take more plants, a wider spacing fewer, and no fewer years to close.
+    plants = table["plants"].tolist()
+    assert plants[1] > plants[0] > plants[2]
+    assert table["year_closed"][3] > table["year_closed"][1]
+    # Arithmetic: 28 plants of 1.2 m at 42.00 in the sample plan, with 5 % more.
+    assert plants[0] == 28
+    assert table["to_order"][1] == 30
+    assert table["plant_cost"][1] == 30 * 42.0
+    assert table["cost"][1] > table["plant_cost"][1]
+
+
+def test_one_that_cannot_be_planted_says_why_and_costs_stay_empty_without_prices(read):
+    table = compare(read, 'alternatives.stock_heights=["50 m"]')
+    assert table["says"][2].startswith("Cannot be planted: the stock is 50 m high")
+    assert table["plants"].isna()[2]
+    assert math.isnan(table["cost"][1])  # marks, pegs and mulch have no price
+    assert table["plant_cost"][1] == 30 * 42.0
+
+
+def test_too_many_combinations_are_refused(read):
+    heights = ", ".join(f'"{n}.5 m"' for n in range(1, 9))
+    spacings = ", ".join(f'"{n} m"' for n in range(1, 9))
+    with pytest.raises(InputError, match=r"make 81 combinations\. List fewer: at most 60"):
+        compare(
+            read, f"alternatives.stock_heights=[{heights}]", f"alternatives.spacings=[{spacings}]"
+        )
+
+
+def test_the_plan_knows_whether_alternatives_are_asked_for():
+    base = {"layers": {"parcels": {"file": "p.gpkg"}}}
+    assert not check_plan(base).alternatives.asked
+    assert check_plan(base | {"alternatives": {"rows": [2]}}).alternatives.asked
