@@ -34,7 +34,6 @@ def write_sun_hours(sun_grid: pd.DataFrame, folder: str | Path, crs: CRS) -> lis
         For the run record, as `describe_output` gives them.
     """
     import rasterio
-    from rasterio.transform import from_origin
 
     if not len(sun_grid):
         return []
@@ -54,7 +53,7 @@ def write_sun_hours(sun_grid: pd.DataFrame, folder: str | Path, crs: CRS) -> lis
         bands[band, line, column] = sun_grid[name].to_numpy(float)
     profile = {
         "driver": "GTiff", "dtype": "float32", "count": shape[0], "height": shape[1], "width": shape[2],
-        "crs": rasterio.crs.CRS.from_wkt(crs.to_wkt()), "transform": from_origin(west, north, cell, cell),
+        "crs": rasterio.crs.CRS.from_wkt(crs.to_wkt()), "transform": rasterio.Affine(cell, 0.0, west, 0.0, -cell, north),
         "nodata": NO_DATA, "compress": "deflate", "predictor": 3,
     }  # fmt: skip
     # Everything goes into the file itself, so that no side file lies about in the folder.

@@ -1,0 +1,359 @@
+"""Sun and sky light: against pvlib, closed forms, symmetry, and a brute search of all rays."""
+
+import numpy as np
+import pandas as pd
+import pytest
+import rasterio
+import shapely
+from effects_kit import house, layer, parcels, row, windows
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from pvlib.solarposition import spa_python
+from pyproj import Transformer
+
+from screenplan.effects import lit as lit_module
+from screenplan.effects.light import count_light
+from screenplan.effects.lit import light_at
+from screenplan.effects.sun import _steps, _zone, overcast_sky, sun_directions, sun_path
+from screenplan.errors import InputError
+from screenplan.frame import LocalFrame
+from screenplan.outputs.rasters import NO_DATA, write_sun_hours
+from screenplan.planting.species import load_species
+from screenplan.site.terrain import Terrain
+from screenplan.views.grown import grow_rows
+from screenplan.views.obstacles import lay_obstacles
+from screenplan.views.timeline import Scene
+
+UP = np.array([[0.0, 0.0, 1.0]])
+HOME = (9.0, 50.0)
+#: Sky patches are few: shares are good to about this.
+SKY_TOLERANCE = 0.01
+
+
+def scene_of(*, walls=None, plants=None, terrain=None, years=3, table=None):
+    table = load_species() if table is None else table
+    _, none = row()
+    plants = none.iloc[:0] if plants is None else plants
+    rows, crowns, _ = grow_rows(plants, table=table, years=years, curve="smooth")
+    ground = Terrain.flat() if terrain is None else terrain
+    return Scene(lay_obstacles(None, walls, ground), rows, crowns)
+
+
+def wall(xy, height):
+    return layer([shapely.LineString(xy)], screen_id=["w"], kind=["wall"], height_m=[height],
+                 width_m=[None], opacity=[1.0])  # fmt: skip
+
+
+def lit_from(points, direction, scene, **options):
+    direction = np.atleast_2d(np.asarray(direction, float))
+    points = np.atleast_2d(np.asarray(points, float))
+    return light_at(points, np.tile(UP, (len(points), 1)), direction, np.ones(len(direction)),
+                    np.zeros(len(direction), int), 1, scene, **options)  # fmt: skip
+
+
+def sun_at(azimuth_deg, up_deg):
+    a, e = np.radians([azimuth_deg, up_deg])
+    return np.array([np.cos(e) * np.sin(a), np.cos(e) * np.cos(a), np.sin(e)])
+
+
+# ---- the sun
+
+
+def test_the_published_solar_example():
+    # Reda and Andreas, NREL/TP-560-34302, worked example: zenith 50.11162 degrees, azimuth 194.34024.
+    time = pd.DatetimeIndex(["2003-10-17 12:30:30-07:00"])
+    place = spa_python(time, 39.742476, -105.1786, altitude=1830.14, pressure=82000, temperature=11, delta_t=67)  # fmt: skip
+    assert place["apparent_zenith"].iloc[0] == pytest.approx(50.11162, abs=5e-5)
+    assert place["azimuth"].iloc[0] == pytest.approx(194.34024, abs=5e-5)
+    # Ours takes sea level and mild air: refraction and parallax differ by less than 0.01 degrees.
+    east, north, up = sun_directions(time.tz_convert("UTC"), -105.1786, 39.742476)[0]
+    assert np.degrees(np.arccos(up)) == pytest.approx(50.11162, abs=0.01)
+    assert np.degrees(np.arctan2(east, north)) % 360 == pytest.approx(194.34024, abs=0.01)
+
+
+def test_hours_on_an_open_site_are_pvlibs():
+    # The same middles of hours, counted with pvlib alone: exactly as many are above the horizon.
+    path = sun_path(*HOME, calendar_year=2027, days_a_month=31, step_minutes=60)
+    times = pd.date_range("2027-01-01 00:30", "2027-12-31 23:30", freq="h", tz="UTC")
+    above = spa_python(times, HOME[1], HOME[0])["apparent_elevation"] > 0
+    assert path.hours.sum() == above.sum()
+    assert path.hours_by_month == pytest.approx(above.groupby(above.index.month).sum().to_numpy())
+
+
+def test_each_day_is_within_the_stated_error_of_the_step():
+    # Against pvlib minute by minute: each of a day's two changes is placed to within half a step.
+    step = 30
+    path = sun_path(*HOME, calendar_year=2027, days_a_month=1, step_minutes=step)
+    for month in range(12):
+        length = pd.Timestamp(2027, month + 1, 1).days_in_month
+        day = pd.Timestamp(2027, month + 1, length // 2 + 1, tz="UTC")
+        minutes = pd.date_range(day, periods=1440, freq="min")
+        true = (spa_python(minutes, HOME[1], HOME[0])["apparent_elevation"] > 0).sum() / 60
+        ours = path.hours[path.month == month].sum() / length
+        assert abs(ours - true) <= step / 60
+
+
+def test_polar_day_and_night():
+    path = sun_path(15.0, 78.0, days_a_month=31, step_minutes=60)
+    assert path.hours_by_month[5] == 30 * 24  # June: the sun does not set
+    assert path.hours_by_month[11] == 0  # December: it does not rise
+    assert sun_path(0.0, -90.0, step_minutes=60).hours_by_month[11] == 31 * 24
+
+
+def test_days_on_which_the_clocks_change_have_their_own_length():
+    for name in ("Europe/Berlin", "America/Chicago", "Asia/Kolkata", "Pacific/Chatham", "UTC"):
+        times, weight, _, _ = _steps(_zone(name), 2027, 31, 30)
+        # Arithmetic: a year has 8760 hours whatever the clocks do, and no step is doubled.
+        assert weight.sum() == pytest.approx(8760)
+        assert times.is_unique
+        assert (times[1:] - times[:-1] == pd.Timedelta(minutes=30)).all()
+    berlin = _steps(_zone("Europe/Berlin"), 2027, 31, 60)[3]
+    # The night of 2027-03-28 has no hour from 2 to 3, that of 2027-10-31 has it twice.
+    assert (berlin // 60 == 2).sum() == 365
+
+
+@pytest.mark.parametrize(
+    ("options", "message"),
+    [
+        ({"time_zone": "Mars/Olympus"}, "is not the name of a time zone"),
+        ({"time_zone": "../etc"}, "is not the name of a time zone"),
+        ({"step_minutes": 7}, "cannot be taken"),
+        ({"days_a_month": 0}, "cannot be taken"),
+        ({"calendar_year": 1200}, "is not a year to look at"),
+    ],
+)
+def test_a_wrong_sampling_is_refused(options, message):
+    with pytest.raises(InputError, match=message):
+        sun_path(*HOME, **options)
+
+
+# ---- shade
+
+
+@pytest.mark.parametrize(("azimuth", "up"), [(180, 20), (135, 35), (225, 10), (200, 60)])
+def test_the_length_and_direction_of_a_walls_shadow(azimuth, up):
+    # Closed form: the shadow of a wall of height h reaches h / tan(e) away from the sun.
+    h = 3.0
+    scene = scene_of(walls=wall([(-100, 0), (100, 0)], h))
+    away = -sun_at(azimuth, up)[:2] / np.cos(np.radians(up))
+    reach = h / np.tan(np.radians(up))
+    inside, beyond = ([*(away * reach * share), 0.0] for share in (0.999, 1.001))
+    assert lit_from([inside, beyond], sun_at(azimuth, up), scene).now[:, 0].tolist() == [0, 1]
+
+
+def test_the_tip_of_a_plants_shadow():
+    # Closed form: the tip of a cone of height h, flatter than the sun's rays, throws its shadow to
+    # h / tan(e).
+    _, plants = row(((0, 0), (0.1, 0)), step=1.0, stock=3.0)
+    scene = scene_of(plants=plants, years=1)
+    reach = 3.0 / np.tan(np.radians(30.0))
+    points = [(0.0, reach * share, 0.0) for share in (0.99, 1.01)]
+    lit = lit_from(points, sun_at(180, 30), scene)
+    assert lit.open[:, 0, 1, 0].tolist() == [0, 1]
+    assert lit.now[:, 0].tolist() == [1, 1]  # without the plant
+
+
+def test_morning_and_afternoon_mirror_each_other():
+    _, plants = row(((0, -10), (0, 10)), stock=2.0)
+    scene = scene_of(plants=plants)
+    rng = np.random.default_rng(1)
+    points = np.column_stack([rng.uniform(-6, 6, 60), rng.uniform(-9, 9, 60), np.zeros(60)])
+    mirrored = points * (-1, 1, 1)
+    one = lit_from(points, sun_at(110, 25), scene)
+    two = lit_from(mirrored, sun_at(250, 25), scene)
+    assert one.open == pytest.approx(two.open)
+    assert 0 < one.open.sum() < one.free.sum() * one.open.shape[2] * one.open.shape[3]
+
+
+def test_rays_that_are_not_followed_would_have_met_nothing(monkeypatch):
+    # The same with every ray followed, on ground with a hill, walls and plants that grow.
+    y, x = np.mgrid[-60:61:4.0, -60:61:4.0]
+    hill = Terrain(8 * np.exp(-((x / 20) ** 2 + ((y - 30) / 15) ** 2)) + 0.05 * x, -60, -60, 4, 4)
+    _, plants = row(((-20, 5), (20, 9)), species="magnolia_grandiflora", stock=2.0)
+    plants["ground_m"] = hill.height_at(plants.geometry.x, plants.geometry.y)
+    scene = scene_of(
+        walls=wall([(-15, -20), (10, -12)], 4.0), plants=plants, terrain=hill, years=20
+    )
+    rng = np.random.default_rng(2)
+    xy = rng.uniform(-40, 40, (150, 2))
+    points = np.column_stack([xy, hill.height_at(*xy.T) + 0.1])
+    up = rng.uniform(0.01, 1.0, 300)
+    turn = rng.uniform(0, 2 * np.pi, 300)
+    flat = np.sqrt(1 - up**2)
+    directions = np.column_stack([flat * np.sin(turn), flat * np.cos(turn), up])
+    found = lit_from(points, directions, scene)
+    followed = []
+    whole = lit_module._rays
+
+    def count(points, direction, follow, start, top):
+        followed.append(start[-1])
+        return whole(points, direction, follow, start, top)
+
+    monkeypatch.setattr(lit_module, "_rays", count)
+    lit_from(points, directions, scene)
+    assert followed[0] < 0.7 * len(points) * len(directions)
+    every = np.full((len(points), 72), 1e30)
+    monkeypatch.setattr(lit_module, "things_above", lambda *_: every)
+    brute = lit_from(points, directions, scene)
+    assert found.now == pytest.approx(brute.now)
+    assert found.open == pytest.approx(brute.open)
+
+
+@settings(max_examples=12, deadline=None)
+@given(st.floats(0.5, 8), st.floats(0.0, 4), st.floats(1, 15), st.floats(0, 15))
+def test_taller_takes_more_and_farther_takes_less(height, more, away, farther):
+    path = sun_path(*HOME, step_minutes=120)
+
+    def hours(h, d):
+        scene = scene_of(walls=wall([(-20, -d), (20, -d)], h), years=1)
+        return light_at(np.array([[0.0, 0.0, 0.1]]), UP, path.direction, path.hours, path.month, 12, scene).now  # fmt: skip
+
+    here = hours(height, away)
+    assert (hours(height + more, away) <= here + 1e-9).all()
+    assert (hours(height, away + farther) >= here - 1e-9).all()
+
+
+# ---- the sky
+
+
+def test_an_open_overcast_sky():
+    # Closed forms for L = (1 + 2 sin γ)/3: level ground 7π/9, an upright plane (3/14 + 4/(7π)) of it.
+    direction, light = overcast_sky(4000)
+    level = (light * direction[:, 2]).sum()
+    upright = (light * np.clip(direction[:, 1], 0, None)).sum()
+    assert level == pytest.approx(7 * np.pi / 9, rel=1e-3)
+    assert upright / level == pytest.approx(3 / 14 + 4 / (7 * np.pi), rel=1e-2)
+
+
+def test_the_sky_inside_a_ring_of_wall():
+    # Closed form: below the elevation γ0 of a ring's top lie (s²/2 + 2 s³/3) / (7/6) of the light on
+    # level ground, with s = sin γ0.
+    turn = np.linspace(0, 2 * np.pi, 181)
+    ring = np.column_stack([10 * np.cos(turn), 10 * np.sin(turn)])
+    scene = scene_of(walls=wall(ring, 6.0), years=1)
+    direction, light = overcast_sky(2000)
+    found = light_at(
+        np.zeros((1, 3)), UP, direction, light, np.zeros(2000, int), 1, scene, cosine=True
+    )
+    s = np.sin(np.arctan(6.0 / 10.0))
+    assert found.now[0, 0] / found.free[0, 0] == pytest.approx(
+        1 - (s**2 / 2 + 2 * s**3 / 3) / (7 / 6), abs=SKY_TOLERANCE
+    )
+
+
+# ---- the step
+
+
+def run(**options):
+    lines, plants = row(stock=1.5, species=options.pop("species", "thuja_occidentalis"))
+    own = options.pop("sun_places", None)
+    given = {"position_deg": HOME, "step_minutes": 60, "cell_m": 5.0, **options}
+    return count_light(parcels(), lines, plants, windows(), house(), None, own, **given)
+
+
+def test_what_a_row_takes_grows_with_it():
+    light, months, grid = run(years=20, report_years=(0, 5, 20))
+    window = light.set_index("light_id").loc["window w0"]
+    # Crowns of cones hold those of the year before: sun never comes back.
+    assert window["sun_y00"] >= window["sun_y05"] >= window["sun_y20"]
+    assert window["sky_y00"] >= window["sky_y20"]
+    assert window["sun_lost"] > 0.02
+    assert window["sun_lost_high"] >= window["sun_lost"]
+    assert window["sun_free_h"] >= window["sun_now_h"]
+    mine = months.loc[(months["light_id"] == "window w0") & (months["year"] == 20)]
+    assert mine["sun_h"].sum() == pytest.approx(window["sun_y20"])
+    assert mine["lost_h"].sum() == pytest.approx(window["sun_now_h"] - window["sun_y20"])
+    # A row to the south takes most in winter, when the sun is low.
+    assert window["worst_month"] in (10, 11, 12, 1, 2, 3)
+    assert mine["shade_from"].notna().any()
+    assert (grid["sun_y20"] <= grid["sun_now_h"] + 1e-6).all()
+    # The grid's cells are the gardens' points: their mean is the garden's.
+    garden = light.set_index("light_id").loc[["garden S", "garden N"]]
+    assert grid["sun_now_h"].sum() == pytest.approx((garden["sun_now_h"] * [_cells(grid, 0, 40), _cells(grid, 40, 80)]).sum())  # fmt: skip
+
+
+def _cells(grid, low, high):
+    return int(grid.geometry.y.between(low, high).sum())
+
+
+def test_what_drops_its_leaves_takes_less_in_winter():
+    table = load_species()
+    bare = table["carpinus_betulus"]
+    leafy = bare.__class__(**{**vars(bare), "evergreen": True, "winter_share": 1.0, "key": "leafy"})
+    table = {**table, "leafy": leafy}
+    _, one, _ = run(years=15, report_years=(15,), species="carpinus_betulus", table=table)
+    _, two, _ = run(years=15, report_years=(15,), species="leafy", table=table)
+    lost = [
+        table.loc[table["light_id"] == "window w0"].set_index("month")["lost_h"]
+        for table in (one, two)
+    ]
+    assert (lost[0] <= lost[1] + 1e-9).all()
+    # Closed form: bare it stops its winter share, here behind one layer of crowns.
+    assert lost[0][1] == pytest.approx(bare.winter_share * lost[1][1])
+    assert lost[0][6] == pytest.approx(lost[1][6])
+
+
+def test_panels_are_tilted_and_count_only_light_from_before_them():
+    at = shapely.Point(20, 20)
+    places = layer([at, at], sun_place_id=["south", "flat"], kind=["panel", "panel"], height_m=[8.0, 8.0],
+                   tilt_deg=[90.0, 0.0], facing_deg=[180.0, 180.0])  # fmt: skip
+    light, _, _ = run(sun_places=places, years=2, report_years=(2,))
+    hours = light.set_index("target_id")["sun_free_h"]
+    path = sun_path(*HOME, step_minutes=60)
+    # By the sun's path alone: it is before an upright plane to the south while its north part is below 0.
+    assert hours["flat"] == pytest.approx(path.hours.sum())
+    assert hours["south"] == pytest.approx(path.hours[path.direction[:, 1] < 0].sum())
+
+
+def test_without_a_place_on_earth_nothing_is_counted():
+    light, months, grid = run(position_deg=None)
+    assert len(light) == len(months) == len(grid) == 0
+
+
+def test_a_year_that_is_not_looked_at_cannot_be_reported():
+    with pytest.raises(InputError, match="year 30 cannot be reported"):
+        run(years=10, report_years=(0, 30))
+
+
+def test_clock_times_follow_the_time_zone():
+    first = {}
+    for zone in ("UTC", "Asia/Kolkata"):
+        _, months, _ = run(years=20, report_years=(20,), time_zone=zone, days_a_month=31)
+        january = months.loc[(months["light_id"] == "window w0") & (months["month"] == 1)].iloc[0]
+        first[zone] = int(january["shade_from"][:2]) * 60 + int(january["shade_from"][3:])
+    # Kolkata is 5 h 30 min ahead, all year.
+    assert (first["Asia/Kolkata"] - first["UTC"]) % 1440 == pytest.approx(330, abs=60)
+
+
+# ---- the raster
+
+
+def test_the_raster_lies_where_the_cells_are(tmp_path):
+    lots = parcels().set_crs("EPSG:32632")
+    lots = lots.set_geometry(lots.geometry.translate(500_000, 5_540_000))
+    frame = LocalFrame.around(lots)
+    _, _, grid = run(years=5, report_years=(0, 5))
+    grid = grid.set_crs(frame.crs)
+    outputs = write_sun_hours(grid, tmp_path, frame.crs)
+    assert [entry["file"] for entry in outputs] == ["sun_hours.tif"]
+    assert [path.name for path in tmp_path.iterdir()] == ["sun_hours.tif"]  # and no side file
+    with rasterio.open(tmp_path / "sun_hours.tif") as raster:
+        assert raster.count == 3
+        assert raster.nodata == NO_DATA
+        assert "year 5" in raster.descriptions[2]
+        xy = np.column_stack([grid.geometry.x, grid.geometry.y])
+        for band, name in enumerate(("sun_now_h", "sun_y00", "sun_y05"), 1):
+            read = np.array(list(raster.sample(xy, indexes=band))).ravel()
+            assert read == pytest.approx(grid[name].to_numpy(), rel=1e-6)
+        assert (raster.read(1) != NO_DATA).sum() == len(grid)
+        # The file's own CRS puts a cell where the frame does, to a millimetre (1e-8 degrees).
+        lon, lat = Transformer.from_crs(raster.crs.to_wkt(), "EPSG:4326", always_xy=True).transform(
+            *xy[0]
+        )
+    out = frame.send_out(grid.iloc[:1], "EPSG:4326").geometry.iloc[0]
+    assert (lon, lat) == pytest.approx((out.x, out.y), abs=1e-8)
+
+
+def test_no_raster_without_cells(tmp_path):
+    _, _, grid = run(position_deg=None)
+    assert write_sun_hours(grid, tmp_path, None) == []
