@@ -7,6 +7,7 @@ from shapely.geometry import LineString, MultiPoint, Point, Polygon, box
 from test_views import GARDEN, HOUSE, LINE, SHUT, TABLE, WINDOW, only, row, windows
 
 from screenplan.errors import InputError
+from screenplan.site.reading import read_frames
 from screenplan.site.terrain import Terrain
 from screenplan.views.onlookers import onlooker_eyes
 from screenplan.views.sampling import sample_places
@@ -144,6 +145,25 @@ def test_windows_and_onlookers_stand_in_one_table():
     alone = trace(None, WINDOW, None, HOUSE)[0]
     for name in ("rays", "open_y03", "open_y05", "year_closed", "status"):
         assert both[name].iloc[0] == alone[name].iloc[0]
+
+
+def test_onlookers_are_read_as_a_layer_of_their_own():
+    lot = gpd.GeoDataFrame(
+        {"parcel_id": ["a"]}, geometry=[box(5e5, 5e6, 5e5 + 40, 5e6 + 40)], crs=32632
+    )
+    shapes = [LineString([(5e5 - 20, 5e6 - 6), (5e5 + 60, 5e6 - 6)]), Point(5e5 + 20, 5e6 + 50)]
+    layer = gpd.GeoDataFrame({"what": ["pavement", None]}, geometry=shapes, crs=32632)
+    site = read_frames(
+        {"parcels": lot, "onlookers": layer}, columns={"onlookers": {"kind": "what"}},
+        fixed={"onlookers": {"eye_m": 1.5}},
+    )  # fmt: skip
+    read = site.layers["onlookers"]
+    assert read["onlooker_id"].to_list() == ["1", "2"]
+    assert read["kind"].to_list() == ["pavement", "path"]
+    assert read["eye_m"].to_list() == [1.5, 1.5]
+    assert read["raised_m"].to_list() == [0.0, 0.0]
+    with pytest.raises(InputError, match="layer onlookers, rows 1, 2: The eye_m 9 m"):
+        read_frames({"parcels": lot, "onlookers": layer.assign(eye_m=9.0)})
 
 
 @pytest.mark.parametrize(

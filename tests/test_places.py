@@ -152,6 +152,19 @@ def test_buildings_are_cut_out_of_a_given_place():
     assert notes == ("buildings take 36.0 m² of place t1, which is cut to the rest",)
 
 
+def test_roof_terrace_is_kept_and_a_place_beneath_the_roof_is_not():
+    houses = buildings(HOUSE, SHED).assign(height_m=[6.0, 2.5])
+    over = shapely.box(15, 17, 21, 24)
+    # By hand: at 2.5 m the terrace is on the shed and beside the house, from which it is cut.
+    laid = lay_places(parcels(), houses, None, places(over, deck_m=[2.5]))
+    assert laid["deck_m"].to_list() == [2.5]
+    assert laid.geometry.iloc[0].area == pytest.approx(over.area - 5.0)
+    low = lay_places(parcels(), houses, None, places(over, deck_m=[2.4]))
+    assert low.geometry.iloc[0].area == pytest.approx(over.area - 5.0 - SHED.area)
+    with pytest.raises(InputError, match="inside a building"):
+        lay_places(parcels(), houses, None, places(SHED.buffer(-0.1), deck_m=[2.4]))
+
+
 def test_places_outside_the_subject_are_kept_and_noted():
     frame = places(shapely.box(40, 10, 44, 14), shapely.box(28, 10, 34, 14), shapely.Point(3, 3))
     assert len(lay_places(parcels(), None, None, frame)) == 3

@@ -10,7 +10,17 @@ import pyogrio
 from made_up import make_all, make_layer
 from shapely.geometry import Point, box
 
-from screenplan.contracts import CHECKS, CLOSURE, INPUTS, OUTPUTS, PLANTS, SIDES, VIEWS
+from screenplan.contracts import (
+    CHECKS,
+    CLOSURE,
+    INPUTS,
+    MISSING_PLANTS,
+    NEEDED_YEARS,
+    OUTPUTS,
+    PLANTS,
+    SIDES,
+    VIEWS,
+)
 from screenplan.frame import LocalFrame
 from screenplan.outputs.dictionary import data_dictionary
 from screenplan.outputs.geojson import WGS84
@@ -32,7 +42,7 @@ def test_views_are_counted_by_what_becomes_of_them():
     )
     # Counted by hand.
     assert told({"views": views}) == {
-        "Views from windows to private places": "4",
+        "Views onto private places": "4",
         "  closed by what stands already": "1",
         "  closed by the screen": "2, in years 3 to 9",
         "  left open": "1",
@@ -73,6 +83,22 @@ def test_a_row_that_never_closes_is_said_so():
         "Row a closes": "up to 1.80 m in year 7",
         "Row b closes": "never up to 1.80 m; up to 1.20 m in the end",
     }
+
+
+def test_needed_height_and_what_hangs_on_plants_are_told():
+    needed = make_layer(NEEDED_YEARS, rows=3).assign(
+        line_id=["a", "a", "b"], species=["yew", "box", "yew"], planned=[True, False, True],
+        needed_m=[2.1, 2.1, 0.0], reached=["year 6 (5 to 9)", "never at this spacing", ""],
+    )  # fmt: skip
+    missing = make_layer(MISSING_PLANTS, rows=4).assign(
+        plant_id=[1, 1, 2, 3], year=10, reopens=[True, True, True, False]
+    )
+    assert told({"needed_years": needed, "missing_plants": missing}) == {
+        "Height needed along a": "2.10 m; yew: year 6 (5 to 9)",
+        "Height needed along b": "none, no view crosses it",
+        "Plants whose death opens a closed view in year 10": "2",
+    }
+    assert told({"missing_plants": missing.iloc[:0]}) == {}
 
 
 def test_checks_are_counted():

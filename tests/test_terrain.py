@@ -176,7 +176,7 @@ def test_a_flat_raster_gives_exactly_flat(tmp_path, frame):
     assert ground.is_flat
     assert ground.z[0, 0] == np.float32(12.3)
     assert len(notes) == 1
-    assert "cells of 2 m; between their middles heights may be out by 0.00 m" in notes[0]
+    assert "cells of 2 m; between their middles heights may be out by less than 1 cm" in notes[0]
     assert record["cell_error_m"] == 0.0
     assert way["accuracy_m"] == 0.0
     assert (record["rows"], record["columns"]) == (80, 80)

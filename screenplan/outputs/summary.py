@@ -90,7 +90,7 @@ def _tell_closure(closure: pd.DataFrame, units: str):
 def _tell_views(views: pd.DataFrame, _units: str):
     counts = views["status"].value_counts()
     exist = len(views) - int(counts.get("no view", 0))
-    yield "Views from windows to private places", str(exist)
+    yield "Views onto private places", str(exist)
     yield "  closed by what stands already", str(int(counts.get("closed already", 0)))
     closing = views[views["status"] == "closes"]
     years = closing["year_closed"].dropna().astype(int)

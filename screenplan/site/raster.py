@@ -151,9 +151,10 @@ def _read(raster, source, path, frame, bounds, datum_tolerance_m):
         heights[~known] = _nearest(nodes, heights, known)
     terrain = Terrain(heights.reshape(shape), *origin, *cell)
     error = terrain.cell_error_m
+    said = f"{error:.2f} m" if error >= 0.005 else "less than 1 cm"
     notes.append(
         f"Terrain: cells of {max(cell):.3g} m; between their middles heights may be out by "
-        f"{error:.2f} m, as far as the ground's bends tell, and what is smaller than a cell is not "
+        f"{said}, as far as the ground's bends tell, and what is smaller than a cell is not "
         "seen"
     )
     record = {
