@@ -7,6 +7,7 @@ the CSV files are written by GDAL's own drivers.
 from __future__ import annotations
 
 import csv
+import html
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import replace
@@ -135,14 +136,15 @@ def write_kml(points: gpd.GeoDataFrame, path: str | Path) -> None:
         {
             "Name": [_clean(name) for name in points["name"]],
             "Description": [
-                _clean(f"{kind}: {says}. {PHONE_NOTE}")
+                # Viewers read a description as HTML.
+                html.escape(_clean(f"{kind}: {says}. {PHONE_NOTE}"), quote=False)
                 for kind, says in zip(points["kind"], points["says"], strict=True)
             ],
         },
         geometry=points.geometry.to_numpy(),
         crs=WGS84,
     )
-    _write(layer, path, driver="KML", layer="stake-out")
+    _write(layer, path, driver="KML", layer="stakes")
 
 
 def write_dxf(layers: Mapping[str, pd.DataFrame], path: str | Path, *, frame_note: str) -> int:
@@ -178,9 +180,8 @@ def write_dxf(layers: Mapping[str, pd.DataFrame], path: str | Path, *, frame_not
         own = layers[layer]
         names += [label.format(**row) for row in own.to_dict("records")]
         shapes += list(own.geometry)
-    _write(
-        gpd.GeoDataFrame({"Layer": names}, geometry=shapes), path, driver="DXF", layer="entities"
-    )
+    drawing = gpd.GeoDataFrame({"Layer": names}, geometry=shapes, crs=layers["stakes"].crs)
+    _write(drawing, path, driver="DXF", layer="entities")
     path = Path(path)
     with explain_failure(path):
         text = path.read_text(encoding="utf-8")
