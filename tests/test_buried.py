@@ -1,0 +1,89 @@
+"""Buried lines and drains: widths of the zones, holes by hand, septic fields by height."""
+
+import pytest
+import shapely
+from effects_kit import layer, row
+
+from screenplan.checks.effects import judge_digging, judge_drains
+from screenplan.effects.buried import LOCATE_FIRST, mark_buried, reach_drains
+from screenplan.errors import InputError
+from screenplan.planting.growth import height_at
+from screenplan.planting.species import load_species
+from screenplan.tables import notes_of
+from screenplan.units import FOOT_M
+
+INCH_M = 0.0254
+
+
+def main(y=20.0, diameter=0.1):
+    return layer([shapely.LineString([(20, -10), (20, 60)])], utility_id=["m"], kind=["water"],
+                 position=["buried"], diameter_m=[diameter], height_m=[None])  # fmt: skip
+
+
+@pytest.mark.parametrize(("name", "inches"), [("locate_18in", 18), ("locate_24in", 24)])
+def test_a_zone_is_its_diameter_and_a_margin_each_side_wide(name, inches):
+    _, plants = row()
+    zones, _ = mark_buried(plants, main(), tolerance=name)
+    width = 0.1 + 2 * inches * INCH_M
+    assert zones["width_m"].iloc[0] == pytest.approx(width)
+    across = shapely.LineString([(0, 25), (40, 25)])
+    # The outline is drawn around the true one, by half a millimetre each side at most.
+    assert shapely.intersection(across, zones.geometry.iloc[0]).length == pytest.approx(width, abs=0.0011)  # fmt: skip
+
+
+def test_holes_that_touch_a_zone_are_listed():
+    _, plants = row(((18.0, 30), (22.0, 30)), step=0.5)
+    _, holes = mark_buried(plants, main(), hole_m=0.4)
+    # By hand: stems nearer to x = 20 than 0.05 + 24 in + 0.2 = 0.8596 m.
+    near = plants.loc[(plants.geometry.x - 20).abs() < 0.05 + 24 * INCH_M + 0.2, "plant_id"]
+    assert holes["plant_id"].tolist() == near.tolist()
+    assert holes["edge_m"].min() == 0.0
+    assert judge_digging(main(), holes).result == "fails"
+    plants["existing"] = True  # what stands needs no hole
+    assert not len(mark_buried(plants, main())[1])
+
+
+def test_the_caution_is_on_every_output_that_leads_to_a_hole_wherever_the_site_is():
+    _, plants = row(((19, 30), (21, 30)), step=0.5)
+    for utilities in (None, main()):
+        zones, holes = mark_buried(plants, utilities)
+        assert notes_of(zones) == notes_of(holes) == (LOCATE_FIRST,)
+        assert (zones["caution"] == LOCATE_FIRST).all()
+        assert (holes["caution"] == LOCATE_FIRST).all()
+        assert "located" in judge_digging(utilities, holes).caution
+    assert judge_digging(None, mark_buried(plants, None)[1]).result == "cannot be judged"
+    assert judge_digging(main(), None).result == "cannot be judged"
+    assert (
+        judge_digging(main(), mark_buried(row(((2, 38), (9, 38)))[1], main())[1]).result == "passes"
+    )
+
+
+def field():
+    return layer([shapely.box(10, 30, 20, 33)], keep_out_id=["f"], kind=["Septic field"])
+
+
+def test_plants_keep_their_height_from_a_septic_field():
+    _, plants = row(((12, 38), (18, 38)), species="thuja_green_giant")
+    found = reach_drains(plants, field())
+    # Johnson County, Indiana: the height away, never under 10 ft; here 5 m.
+    heights = height_at(load_species()["thuja_green_giant"], range(31), stock_height_m=1.0)
+    assert found["distance_m"].unique() == pytest.approx([5.0])
+    assert found["year"].unique().tolist() == [next(y for y in range(31) if heights[y] > 5.0)]
+    assert judge_drains(field(), found).result == "fails"
+    _, near = row(((12, 36), (18, 36)), stock=0.3)
+    assert (reach_drains(near, field())["year"] == 0).all()  # 3 m is under 10 ft
+    assert 10 * FOOT_M > 3.0
+
+
+def test_missing_fields_never_pass():
+    _, plants = row()
+    assert judge_drains(None, reach_drains(plants, None)).result == "cannot be judged"
+    assert judge_drains(field(), None).result == "cannot be judged"
+    _, low = row(((12, 39), (18, 39)), species="ilex_glabra", stock=0.5)
+    assert judge_drains(field(), reach_drains(low, field())).result == "passes"
+
+
+def test_a_wrong_hole_is_refused():
+    _, plants = row()
+    with pytest.raises(InputError, match="hole_m is -1"):
+        mark_buried(plants, main(), hole_m=-1)

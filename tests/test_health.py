@@ -1,0 +1,83 @@
+"""Plant health: shares against the user's limits, zones and tolerances only with a source."""
+
+import pandas as pd
+import pytest
+from effects_kit import row
+
+from screenplan.checks.effects import judge_health as check_health
+from screenplan.effects.health import judge_health
+from screenplan.errors import InputError
+from screenplan.planting.species import load_species
+
+
+def mixed():
+    _, plants = row()
+    # By hand: 25 plants, every fifth a holly, every fifth another thuja.
+    kinds = [
+        "thuja_occidentalis",
+        "thuja_occidentalis",
+        "thuja_occidentalis",
+        "thuja_smaragd",
+        "ilex_opaca",
+    ]
+    return plants.assign(species=[kinds[k % 5] for k in range(len(plants))])
+
+
+def results(table):
+    return {finding.check: finding.result for finding in check_health(table)}
+
+
+def test_shares_by_species_and_genus():
+    table = judge_health(mixed(), most_of_one_species=0.6, most_of_one_genus=0.7)
+    shares = table.set_index(["topic", "name"])["share"]
+    assert shares["species", "thuja_occidentalis"] == pytest.approx(0.6)
+    assert shares["species", "ilex_opaca"] == pytest.approx(0.2)
+    assert shares["genus", "Thuja"] == pytest.approx(0.8)
+    assert results(table)["one species"] == "passes"
+    assert results(table)["one genus"] == "fails"
+
+
+def test_without_a_limit_a_share_is_told_but_not_judged():
+    _, plants = row()
+    table = judge_health(plants)
+    assert results(table)["one species"] == "cannot be judged"
+    assert "100% of the plants are thuja_occidentalis" in table["says"].iloc[0]
+    assert table["needs"].iloc[0] == "health.most_of_one_species"
+
+
+@pytest.mark.parametrize(("zone", "result"), [(2, "fails"), (3, "passes"), (7, "passes"), (8, "fails"), (None, "cannot be judged")])  # fmt: skip
+def test_hardiness_against_the_users_zone(zone, result):
+    _, plants = row()
+    table = judge_health(plants, zone=zone)
+    assert results(table)["winter cold"] == result
+    # The zones of the shipped table are from memory, and every sentence says so.
+    assert "memory, unverified" in table.loc[table["topic"] == "hardiness", "says"].iloc[0]
+
+
+def test_a_tolerance_without_a_source_is_no_tolerance():
+    _, plants = row()
+    for extra, result in (
+        ({}, "cannot be judged"),
+        ({"tolerances": {"salt": "tolerant"}}, "cannot be judged"),
+        ({"tolerances": {"salt": "tolerant"}, "sources": {"salt": "a trial"}}, "passes"),
+        ({"tolerances": {"salt": "intolerant"}, "sources": {"salt": "a trial"}}, "fails"),
+    ):
+        table = load_species({"thuja_occidentalis": extra} if extra else None)
+        found = judge_health(plants, exposed_to=("salt",), table=table)
+        assert results(found)["salt"] == result
+
+
+def test_wrong_values_are_refused():
+    _, plants = row()
+    with pytest.raises(InputError, match="most_of_one_species is 0"):
+        judge_health(plants, most_of_one_species=0.0)
+    with pytest.raises(InputError, match="'drought' is not known"):
+        judge_health(plants, exposed_to=("drought",))
+    with pytest.raises(InputError, match=r"tolerances is .*Write of browse, salt, shade, wet"):
+        load_species({"thuja_occidentalis": {"tolerances": {"shade": "some"}}})
+
+
+def test_no_plants_no_lines():
+    _, plants = row()
+    assert not len(judge_health(plants.iloc[:0]))
+    assert list(check_health(pd.DataFrame({"topic": [], "meets": []}))) == []

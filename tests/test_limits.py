@@ -1,0 +1,102 @@
+"""Limits as data: shipped ones are whole, a user's file overrides by key, wrong ones are refused."""
+
+import pytest
+from effects_kit import house, layer
+
+from screenplan.effects.applied import list_rules
+from screenplan.errors import InputError
+from screenplan.rules.limits import KINDS, limit_named, limit_of, load_limits
+from screenplan.rules.ruleset import STATUSES, load_rules
+
+
+def test_every_shipped_rule_says_whence_how_known_and_when():
+    for one in (*load_limits().values(), *load_rules()):
+        assert one.reason, one.key
+        assert one.source, one.key
+        assert one.status in STATUSES, one.key
+        assert one.date, one.key
+        assert isinstance(one.confirm_locally, bool)
+    assert {one.kind for one in load_limits().values()} == set(KINDS)
+
+
+def test_a_users_file_overrides_by_key(tmp_path):
+    file = tmp_path / "mine.toml"
+    file.write_text(
+        '[locate_24in]\nmargin = "30 in"\n[corner_25ft]\nuse = false\n[my_wires]\nkind = "zoning"\n'
+        'within = ["10 m"]\nat_most = ["3 m"]\nreason = "The utility asked for it"\n',
+        encoding="utf-8",
+    )
+    limits = load_limits(file)
+    assert limits["locate_24in"]["margin_m"] == pytest.approx(30 * 0.0254)
+    # What was changed says so, and no longer claims the published source's status.
+    assert limits["locate_24in"].status == "user"
+    assert limits["locate_24in"].source.startswith("changed by the user; before: tolerance zone")
+    assert limits["locate_24in"].date == ""
+    assert "corner_25ft" not in limits
+    assert limits["my_wires"]["at_most_m"] == (3.0,)
+    assert load_limits(file, {"my_wires": {"at_most": ["4 m"]}})["my_wires"]["at_most_m"] == (4.0,)
+
+
+@pytest.mark.parametrize(
+    ("table", "message"),
+    [
+        ({"x": {"kind": "zonin"}}, r"limit x: kind is 'zonin'"),
+        ({"x": 3}, "'x' is not a limit but 3"),
+        ({"x": {"use": False}}, "no such limit to switch off"),
+        ({"x": {"kind": "tolerance", "reason": "r"}}, "a new limit needs margin"),
+        ({"x": {"kind": "tolerance", "margin": "1 m"}}, "a new limit needs reason"),
+        ({"locate_18in": {"margin": 2}}, "2 has no unit"),
+        ({"locate_18in": {"margin": "-1 m"}}, "margin is negative"),
+        ({"locate_18in": {"margn": "1 m"}}, "'margn' is not a key of tolerance"),
+        ({"locate_18in": {"kind": "zoning"}}, "it is of the kind tolerance"),
+        ({"locate_18in": {"status": "sure"}}, "status is 'sure'"),
+        ({"locate_18in": {"date": "soon"}}, "date is 'soon'"),
+        ({"locate_18in": {"reason": ""}}, "not a text"),
+        ({"locate_18in": {"confirm_locally": "no"}}, "Write true or false"),
+        ({"drive_10ft": {"place": "yard"}}, "Write drive or corner"),
+        ({"drive_10ft": {"clear_to": "1 ft"}}, "it is not above clear_from"),
+        ({"stopping_distance": {"reaction_s": "slow"}}, "not a number"),
+        ({"stopping_distance": {"reaction_s": -1}}, "Write a number of 0 or more"),
+        ({"wires_15_65ft": {"within": ["65 ft", "15 ft"]}}, "do not rise together"),
+        ({"wires_15_65ft": {"within": "15 ft"}}, "not a list"),
+        ({"high_hedge": {"garden_factors": {"N": 0.5}}}, "a garden factor is missing"),
+        ({"sun_needed": {"hours": 6}}, "Write hours ="),
+        ({"foliage_noise": {"total_db": [1, 2]}}, "its rows do not fit together"),
+    ],
+)
+def test_wrong_limits_are_refused(table, message):
+    with pytest.raises(InputError, match=message):
+        load_limits(None, table)
+
+
+def test_every_wrong_limit_is_listed():
+    with pytest.raises(InputError) as refusal:
+        load_limits(None, {"locate_18in": {"margin": 2}, "x": 3})
+    assert len(refusal.value.problems) == 2
+
+
+def test_a_missing_rule_file_is_refused(tmp_path):
+    with pytest.raises(InputError, match="the rules file cannot be read"):
+        load_limits(tmp_path / "none.toml")
+
+
+def test_limits_by_name():
+    assert limit_named(None, "locate_18in", "tolerance", "lines.locate").key == "locate_18in"
+    with pytest.raises(InputError, match=r"Write one of locate_18in, locate_24in"):
+        limit_named(None, "wires_15_65ft", "tolerance", "lines.locate")
+    assert limit_of(load_limits(None, {"high_hedge": {"use": False}}), "hedge_height") is None
+
+
+def test_what_applies_and_why():
+    alone = list_rules().set_index("rule")
+    assert alone.loc["boundary_stem", "applies"]
+    assert not alone.loc["locate_24in", "applies"]
+    assert alone.loc["high_hedge", "why"] == "the plan does not ask for it"
+    wire = layer([None], utility_id=["w"], kind=["electric"], position=["overhead"])
+    table = list_rules(house(), wire, guidance=True).set_index("rule")
+    assert table.loc["wires_15_65ft", "applies"]
+    assert table.loc["wires_20_30ft", "why"] == "the plan picks another of its kind"
+    assert table.loc["building_tree", "why"] == "a building is there"
+    assert table.loc["high_hedge", "applies"]
+    # Those that apply come first.
+    assert table["applies"].tolist() == sorted(table["applies"], reverse=True)

@@ -1,0 +1,93 @@
+"""Overhead lines: zoning by data, years of entry, the user's allowance."""
+
+import pytest
+import shapely
+from effects_kit import layer, row
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from screenplan.checks.effects import judge_wires
+from screenplan.effects.overhead import reach_wires
+from screenplan.errors import InputError
+from screenplan.planting.growth import height_at
+from screenplan.planting.species import load_species
+from screenplan.rules.limits import allowed_height, load_limits
+from screenplan.units import FOOT_M
+
+
+def wire(height=9.0, y=42.0):
+    return layer([shapely.LineString([(-50, y), (90, y)])], utility_id=["w"], kind=["electric"],
+                 position=["overhead"], diameter_m=[0.0], height_m=[height])  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("name", "feet", "allowed_ft"),
+    [
+        # The two published examples: 20 ft within 15 ft, 40 ft up to 65 ft; 20 ft within 20 ft, 40 ft up to 30 ft.
+        ("wires_15_65ft", 14.9, 20), ("wires_15_65ft", 15.1, 40), ("wires_15_65ft", 64.9, 40), ("wires_15_65ft", 65.1, None),
+        ("wires_20_30ft", 19.9, 20), ("wires_20_30ft", 20.1, 40), ("wires_20_30ft", 30.1, None),
+    ],
+)  # fmt: skip
+def test_published_zonings(name, feet, allowed_ft):
+    allowed = allowed_height(load_limits()[name], feet * FOOT_M)
+    assert allowed == (float("inf") if allowed_ft is None else pytest.approx(allowed_ft * FOOT_M))
+
+
+def test_the_year_is_that_in_which_growth_passes_the_allowed_height():
+    _, plants = row(species="thuja_green_giant")
+    found = reach_wires(plants, wire(), years=30)  # 4 m away: 20 ft
+    species = load_species()["thuja_green_giant"]
+    first = found.iloc[0]
+    assert first["allowed_m"] == pytest.approx(20 * FOOT_M)
+    for growth, name in (("low", "year_low"), ("typical", "year"), ("high", "year_high")):
+        heights = height_at(species, range(31), growth=growth, stock_height_m=1.0)
+        assert first[name] == next(year for year in range(31) if heights[year] > 20 * FOOT_M)
+    assert judge_wires(wire(), found, None).result == "fails"
+
+
+def test_the_allowance_is_the_users():
+    _, plants = row(species="thuja_green_giant")
+    without = reach_wires(plants, wire(), zoning="wires_20_30ft")
+    assert set(without["what"]) == {"zoning"}
+    with_it = reach_wires(plants, wire(), zoning="wires_20_30ft", allowance_m=2.0)
+    sag = with_it.loc[with_it["what"] == "sag and swing"]
+    # A 9 m wire less 2 m: no plant is in its room before it is 7 m tall.
+    heights = height_at(load_species()["thuja_green_giant"], range(31), stock_height_m=1.0)
+    assert len(sag)
+    assert all(heights[int(year)] > 7.0 for year in sag["year"].dropna())
+    later = reach_wires(plants, wire(), zoning="wires_20_30ft", allowance_m=3.0)
+    more = later.loc[later["what"] == "sag and swing"]
+    assert more["year"].min() <= sag["year"].min()
+
+
+@settings(max_examples=20, deadline=None)
+@given(st.floats(38.5, 70), st.floats(0, 10))
+def test_a_farther_wire_is_reached_no_sooner(y, more):
+    _, plants = row(((18, 38), (22, 38)), species="thuja_green_giant")
+    near, far = (reach_wires(plants, wire(y=at), allowance_m=2.0) for at in (y, y + more))
+    never = 10**6
+    for what in ("zoning", "sag and swing"):
+        one, two = (t.loc[t["what"] == what, "year_high"].fillna(never).min() if (t["what"] == what).any() else never for t in (near, far))  # fmt: skip
+        assert one <= two
+
+
+def test_missing_lines_never_pass():
+    _, plants = row()
+    found = reach_wires(plants, None)
+    assert not len(found)
+    assert judge_wires(None, found, None).result == "cannot be judged"
+    assert judge_wires(wire(), None, None).result == "cannot be judged"
+    buried = wire().assign(position="buried")
+    assert judge_wires(buried, reach_wires(plants, buried), None).result == "cannot be judged"
+
+
+def test_a_low_species_passes():
+    _, plants = row(species="ilex_glabra", stock=0.5)
+    found = reach_wires(plants, wire(), allowance_m=2.0)
+    assert judge_wires(wire(), found, 2.0).result == "passes"
+
+
+def test_an_unknown_zoning_is_refused():
+    _, plants = row()
+    with pytest.raises(InputError, match=r"key lines\.wires: there is no limit 'mine'"):
+        reach_wires(plants, wire(), zoning="mine")
