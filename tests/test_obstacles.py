@@ -346,6 +346,8 @@ def test_bad_rows_are_refused_by_row():
         lay_obstacles(None, screens("hedge", LineString([(0, 0), (1, 1)]), opacity=40.0))
     with pytest.raises(InputError, match="row 1: a building has no outline"):
         lay_obstacles(houses(Polygon()))
+    with pytest.raises(InputError, match="row 1: a width is no number"):
+        lay_obstacles(None, screens("tree", Point(0, 0), width_m=np.inf))
     with pytest.raises(InputError, match="row 1: an existing screen has no shape"):
         lay_obstacles(None, screens("hedge", None))
     for ridge in (np.nan, 2.0, 3.0):

@@ -118,6 +118,9 @@ def test_row_closes_when_it_passes_the_sight_line(x, years):
     assert hole.year == years[1] - 1
     assert hole.low_m == pytest.approx(4.0 - 2.8 * 7 / 11, abs=1e-3)
     assert hole.cause.startswith("over plant")
+    # All its rays are open until the year before, and none is after it.
+    assert hole.open_until == years[1] - 1
+    assert hole.cause.endswith(f" until year {years[1] - 1}")
     assert hole.from_m == pytest.approx(x + 30, abs=0.11)
 
 
@@ -331,6 +334,17 @@ def test_rays_past_the_end_of_the_row():
     assert only(holes).cause == "beyond plant 34 (end of the row)"
     assert only(views).status == "stays open"
     assert only(views).last_station_m.startswith("north 30")
+
+
+def test_what_takes_the_ground_beyond_the_row_is_named():
+    # By construction: a drive from station 30.5 on, where the row ends.
+    zones = gpd.GeoDataFrame(
+        {"feature": ["property_line", "driveway"]},
+        geometry=[box(-40, 1, 40, 3), box(0.5, -3, 5, 3)],
+    )
+    _, _, holes = trace(WINDOW, GARDEN, row(SHUT[SHUT <= 30], stock=8.0), HOUSE, None, zones)
+    assert only(holes).cause == "driveway, beyond plant 34 (end of the row)"
+    assert pd.isna(only(holes).open_until)
 
 
 def test_rays_that_miss_the_line_are_told_before_its_peg():

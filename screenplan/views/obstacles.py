@@ -254,6 +254,7 @@ def _add_screens(made: _Builder, screens, terrain) -> None:
             "a wall or fence drawn as a point has no length",
             "Draw it as a line",
         ),
+        (stands & np.isinf(widths), "a width is no number", "Correct width_m"),
         (
             stands & ((opacities < 0.0) | (opacities > 1.0)),
             "an opacity is not between 0 and 1",
