@@ -10,7 +10,10 @@ from test_views import GARDEN, HOUSE, TABLE, WINDOW, row, windows
 from screenplan.contracts import MISSING_PLANTS
 from screenplan.errors import InputError
 from screenplan.site.terrain import Terrain
+from screenplan.views.grown import grow_rows
+from screenplan.views.kernel import blocked_years
 from screenplan.views.missing import find_missing
+from screenplan.views.sole import sole_blockers
 from screenplan.views.views import trace_views
 
 LINES = gpd.GeoDataFrame(
@@ -140,3 +143,34 @@ def test_no_plants_at_all():
 def test_bad_parameters_are_refused(options, says):
     with pytest.raises(InputError, match=says):
         missing(two_rows(), **options)
+
+
+# Independent: every plant alone through the kernel, for slanting, level and upright sight lines.
+@pytest.mark.parametrize("kind", ["cone", "ellipsoid", "stemmed"])
+def test_only_plant_in_the_way_against_the_kernel_plant_by_plant(kind):
+    plants = row(np.arange(24.0, 36.0, 1.3), kind, 3.0)
+    rows, crowns, _ = grow_rows(plants, table=TABLE, years=6, curve="straight")
+    rng = np.random.default_rng(2)
+    # More than `MANY_RAYS`, so that both cores are at it, and few.
+    origin = np.column_stack(
+        [rng.uniform(-8, 8, 21_000), rng.uniform(2, 5, 21_000), rng.uniform(0, 4, 21_000)]
+    )
+    target = np.column_stack(
+        [rng.uniform(-8, 8, 21_000), rng.uniform(-5, -2, 21_000), rng.uniform(0, 4, 21_000)]
+    )
+    origin[:300, 1] = target[:300, 1] = rng.uniform(-0.8, 0.8, 300)
+    target[:300, 0] = origin[:300, 0]
+    target[300:600, 2] = origin[300:600, 2]
+    hits = []
+    for number in range(len(plants)):
+        one, table, _ = grow_rows(plants.iloc[[number]], table=TABLE, years=6, curve="straight")
+        hits.append((blocked_years(origin, target, one, table)[:, 0, 1] >> 5) & 1)
+    hits = np.array(hits)
+    stopped, only = sole_blockers(origin, target, rows, crowns, 5, 1)
+    assert np.array_equal(stopped, hits.any(axis=0))
+    assert np.array_equal(only, np.where(hits.sum(axis=0) == 1, hits.argmax(axis=0), -1))
+    assert (only[:300] >= 0).any()
+    wanted = rng.random(500) < 0.5
+    few = sole_blockers(origin[:500], target[:500], rows, crowns, 5, 1, wanted)
+    assert np.array_equal(few[0], stopped[:500] & wanted)
+    assert np.array_equal(few[1], np.where(wanted, only[:500], -1))

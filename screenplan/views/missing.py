@@ -18,16 +18,12 @@ from screenplan.errors import refuse
 from screenplan.planting.species import Species, load_species
 from screenplan.tables import DTYPES, table_of
 from screenplan.views.grown import grow_rows
-from screenplan.views.kernel import blocked_years
 from screenplan.views.obstacles import numbers
 from screenplan.views.results import TYPICAL
 from screenplan.views.sampling import rays_through
 from screenplan.views.setting import Sampling, lay_setting
+from screenplan.views.sole import sole_blockers
 
-#: Pairs of ray and plant that are worked on at a time.
-BLOCK = 2_000_000
-#: A ray that no plant stops, or more than one.
-NOT_ONE = -1
 #: Light is compared at this precision: rounding only.
 LEAST_SHARE = 1e-12
 
@@ -114,7 +110,7 @@ def find_missing(
         if not len(origin):
             continue
         light, _ = setting.obstacles.light_left(origin, target)
-        stopped, only = sole_blockers(origin, target, rows, crowns, year, light > 0.0)
+        stopped, only = sole_blockers(origin, target, rows, crowns, year, TYPICAL, light > 0.0)
         share = light / len(light)
         is_open = float(share[~stopped].sum())
         opens = np.bincount(only[only >= 0], weights=share[only >= 0], minlength=len(plants))
@@ -131,54 +127,6 @@ def find_missing(
         greatest[more], in_view[more] = opens[more], view_id
     back = np.argsort(order)
     return _hang(plants, greatest[back], in_view[back]), table_of(MISSING_PLANTS, found)
-
-
-def sole_blockers(origin, target, rows, crowns, year: int, wanted) -> tuple[np.ndarray, np.ndarray]:
-    """Find which rays the plants stop in one year, and the only plant that does.
-
-    Parameters
-    ----------
-    origin, target : ndarray of float64, (rays, 3)
-        Ends of the rays.
-    rows, crowns : Rows, CrownTable
-        The plants, and how they grow.
-    year : int
-    wanted : ndarray of bool, (rays,)
-        Rays to look at; the others count as not stopped.
-
-    Returns
-    -------
-    stopped : ndarray of bool, (rays,)
-    only : ndarray of int64, (rays,)
-        Number of the plant, in the caller's order, that alone stops a ray; -1 for none or several.
-    """
-    stopped = np.zeros(len(origin), bool)
-    only = np.full(len(origin), NOT_ONE, np.int64)
-    if not len(rows.x):
-        return stopped, only
-    rows, crowns = apart(rows, crowns)
-    step = max(BLOCK // len(rows.x), 1)
-    for first in range(0, len(origin), step):
-        part = slice(first, first + step)
-        masks = blocked_years(origin[part], target[part], rows, crowns, wanted[part])
-        hit = (masks[:, :, TYPICAL] >> year) & 1 == 1
-        count = hit.sum(axis=1)
-        stopped[part] = count > 0
-        only[part] = np.where(count == 1, rows.order[hit.argmax(axis=1)], NOT_ONE)
-    return stopped, only
-
-
-def apart(rows, crowns):
-    """Give each plant a growth class and a layer of its own, so that the kernel tells them apart."""
-    classes = len(crowns.shape)
-    own = {
-        name: np.ascontiguousarray(values[rows.kind])
-        for name, values in crowns._asdict().items()
-        if name != "leafless" and isinstance(values, np.ndarray) and values.shape[:1] == (classes,)
-    }
-    plants = np.arange(len(rows.x), dtype=np.int64)
-    own |= {"layer": plants, "leafless": np.zeros(len(plants))}
-    return rows._replace(kind=plants), crowns._replace(**own)
 
 
 def _hang(plants, greatest, in_view) -> gpd.GeoDataFrame:
