@@ -275,3 +275,10 @@ def test_a_ball_larger_than_the_spacing_is_refused_and_holes_that_meet_are_told(
         count_material(subject, lines, plants)
     subject, lines, plants = site.planted(spacing=0.5)
     assert "dig a trench" in notes_of(count_material(subject, lines, plants))[0]
+
+
+def test_a_pair_of_plants_that_stand_in_each_others_balls_is_told():
+    subject, lines, plants = straight_row(6, 1.0)
+    plants.loc[3, "geometry"] = shapely.Point(2.1, 0)
+    notes = notes_of(count_material(subject, lines, plants))
+    assert notes[0].startswith("Plants 3, 4 stand nearer to another than their root balls")

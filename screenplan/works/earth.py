@@ -52,17 +52,22 @@ class Hole:
         return self.dug_m3 - self.ball_m3
 
 
-def least_gap(plants: gpd.GeoDataFrame) -> float:
-    """Least level distance between a new plant and any other, metres; infinite with just one."""
+def nearest_gaps(plants: gpd.GeoDataFrame) -> np.ndarray:
+    """Level distance from each new plant to the nearest other, metres; empty with just one plant."""
     xy = shapely.get_coordinates(plants.geometry.to_numpy())
     new = ~plants["existing"].to_numpy(bool)
     if len(xy) < 2 or not new.any():
-        return math.inf
-    tree = shapely.STRtree(shapely.points(xy))
-    _, distance = tree.query_nearest(
-        shapely.points(xy[new]), return_distance=True, all_matches=False, exclusive=True
+        return np.array([])
+    points = shapely.points(xy)
+    _, distance = shapely.STRtree(points).query_nearest(
+        points[new], return_distance=True, all_matches=False, exclusive=True
     )
-    return float(distance.min())
+    return distance
+
+
+def least_gap(plants: gpd.GeoDataFrame) -> float:
+    """Least level distance between a new plant and any other, metres; infinite with just one."""
+    return float(nearest_gaps(plants).min(initial=math.inf))
 
 
 def strip_along(

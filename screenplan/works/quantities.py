@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 
 from screenplan.contracts import QUANTITIES
@@ -13,7 +14,7 @@ from screenplan.errors import refuse
 from screenplan.planting.stock import HOLE_PER_BALL, ball_depth, ball_width
 from screenplan.tables import table_of, with_notes
 from screenplan.works import water
-from screenplan.works.earth import SWELL, Hole, least_gap, ring_area, strip_along
+from screenplan.works.earth import SWELL, Hole, nearest_gaps, ring_area, strip_along
 
 #: Every key that [cost] prices and hours may name, with what it is.
 ITEMS = {
@@ -123,10 +124,11 @@ def count_material(
         raise refuse("no plant is to be set", "Choose a line that has room for plants", key="rows")
     stock, height = str(new["stock"].iloc[0]), float(new["stock_height_m"].iloc[0])
     hole = Hole(ball_width(stock, height), ball_depth(stock, height), hole_factor)
-    gap = least_gap(plants)
-    if hole.ball_m >= gap:
+    gaps = nearest_gaps(plants)
+    usual = float(np.median(gaps)) if len(gaps) else math.inf
+    if hole.ball_m >= usual:
         raise refuse(
-            f"the root balls are {hole.ball_m:.2f} m wide, and plants stand {gap:.2f} m apart",
+            f"the root balls are {hole.ball_m:.2f} m wide, and plants stand {usual:.2f} m apart",
             "Take smaller stock (plants.stock_height), or a wider spacing",
             key="rows.spacing",
         )
@@ -146,9 +148,15 @@ def count_material(
         *_fencing(fence_options, roll_m),
     ]  # fmt: skip
     notes = []
-    if hole.width_m > gap:
+    tight = new["plant_id"].to_numpy()[gaps <= hole.ball_m] if len(gaps) else []
+    if len(tight):
         notes.append(
-            f"Holes {hole.width_m:.2f} m wide run into each other at {gap:.2f} m: dig a trench; the "
+            f"Plants {', '.join(str(one) for one in tight)} stand nearer to another than their root "
+            f"balls are wide ({hole.ball_m:.2f} m): leave one of each pair out"
+        )
+    if hole.width_m > usual:
+        notes.append(
+            f"Holes {hole.width_m:.2f} m wide run into each other at {usual:.2f} m: dig a trench; the "
             "earth counted is then too much"
         )
     return with_notes(table_of(QUANTITIES, rows), notes)
