@@ -54,15 +54,15 @@ def ground_rise(ground) -> np.ndarray:
     if min(z.shape) < 2:
         return np.full(SECTORS, -EVERYTHING)
     east, north = np.diff(z, axis=1) / ground.frame[2], np.diff(z, axis=0) / ground.frame[3]
-    corners = [(e.ravel(), n.ravel()) for e in (east[:-1], east[1:]) for n in (north[:, :-1], north[:, 1:])]  # fmt: skip
+    slope = [
+        np.column_stack([e.ravel(), n.ravel()])
+        for e in (east[:-1], east[1:])
+        for n in (north[:, :-1], north[:, 1:])
+    ]
+    e, n = np.ascontiguousarray(np.concatenate(slope).T)
+    more = np.hypot(e, n) * np.pi / SECTORS + SLACK
     turn = (np.arange(SECTORS) + 0.5) * 2.0 * np.pi / SECTORS
-    rise = np.full(SECTORS, -EVERYTHING)
-    for e, n in corners:
-        hull = np.unique(np.round(np.column_stack([e, n]), 4), axis=0)
-        along = hull @ np.stack([np.sin(turn), np.cos(turn)])
-        more = np.hypot(*hull.T)[:, None] * np.pi / SECTORS + 1e-4
-        rise = np.maximum(rise, (along + more).max(axis=0))
-    return rise
+    return np.array([(np.sin(one) * e + np.cos(one) * n + more).max() for one in turn])
 
 
 @njit(parallel=True, cache=True, error_model="numpy")

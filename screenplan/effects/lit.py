@@ -7,7 +7,7 @@ ray ends where it has risen above everything.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numba import njit, prange
@@ -105,28 +105,60 @@ def light_at(
     free, now = np.zeros((len(points), groups)), np.zeros((len(points), groups))
     opened = np.zeros((len(points), groups, growths, years))
     direction = np.ascontiguousarray(direction, float)
-    sector = sector_of(direction)
     rise = direction[:, 2] / np.maximum(np.hypot(direction[:, 0], direction[:, 1]), 1e-12)
-    grounded = rise < ground_rise(scene.obstacles.ground)[sector]
+    grounded = rise < ground_rise(scene.obstacles.ground)[sector_of(direction)]
     top = top_of(scene)
-    at_a_time = max(PORTION // max(len(direction), 1), 1)
-    for first in range(0, len(points), at_a_time):
-        some = slice(first, first + at_a_time)
-        facing = normals[some] @ direction.T
-        follow = (grounded | (rise < things_above(points[some], scene)[:, sector])) & (facing > 0.0)
-        start = np.concatenate([[0], np.cumsum(follow.sum(axis=1))])
-        way, origin, target = _rays(points[some], direction, follow, start, top)
-        left, _ = scene.obstacles.light_left(origin, target)
-        masks = blocked_years(origin, target, scene.rows, scene.table, left > 0.0)
-        _gather(
-            follow, start, light, facing, cosine, left, masks, group, bare, leafless, years,
-            free[some], now[some], opened[some],
-        )  # fmt: skip
-        if seen is not None:
-            point = first + np.repeat(np.arange(len(start) - 1), np.diff(start))
-            seen(point, way, left, masks)
+    # Rays that rise faster than the ground anywhere need not be held against it.
+    for which, obstacles in (
+        (grounded, scene.obstacles),
+        (~grounded, _without_ground(scene.obstacles)),
+    ):
+        kept = np.flatnonzero(which)
+        if not len(kept):
+            continue
+        ways, least = direction[kept], np.where(grounded[kept], -np.inf, rise[kept])
+        told = (light[kept], group[kept], bare[kept])
+        at_a_time = max(PORTION // len(kept), 1)
+        for first in range(0, len(points), at_a_time):
+            some = slice(first, first + at_a_time)
+            bound = things_above(points[some], scene)
+            facing, follow = _select(normals[some], ways, least, sector_of(ways), bound)
+            start = np.concatenate([[0], np.cumsum(np.count_nonzero(follow, axis=1))])
+            way, origin, target = _rays(points[some], ways, follow, start, top)
+            left, _ = obstacles.light_left(origin, target)
+            masks = blocked_years(origin, target, scene.rows, scene.table, left > 0.0)
+            _gather(
+                follow, start, told[0], facing, cosine, left, masks, *told[1:], leafless, years,
+                free[some], now[some], opened[some],
+            )  # fmt: skip
+            if seen is not None:
+                point = first + np.repeat(np.arange(len(start) - 1), np.diff(start))
+                seen(point, kept[way], left, masks)
     np.cumsum(opened, axis=3, out=opened)
     return Lit(free, now, np.maximum(opened, 0.0))
+
+
+def _without_ground(obstacles):
+    lowest = np.array([[obstacles.ground.z.min() - FAR_M]])
+    level = obstacles.ground._replace(z=lowest, frame=np.array([0.0, 0.0, 1.0, 1.0]))
+    return replace(obstacles, ground=level)
+
+
+@njit(parallel=True, cache=True, error_model="numpy")
+def _select(normals, direction, rise, sector, bound):
+    """Give each direction's cosine to each plane, and whether anything may stand that way."""
+    facing = np.empty((len(normals), len(direction)))
+    follow = np.empty((len(normals), len(direction)), np.bool_)
+    for p in prange(len(normals)):
+        for d in range(len(direction)):
+            cosine = (
+                normals[p, 0] * direction[d, 0]
+                + normals[p, 1] * direction[d, 1]
+                + normals[p, 2] * direction[d, 2]
+            )
+            facing[p, d] = cosine
+            follow[p, d] = cosine > 0.0 and rise[d] < bound[p, sector[d]]
+    return facing, follow
 
 
 @njit(parallel=True, cache=True, error_model="numpy")
