@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
+import sqlite3
 from collections.abc import Mapping
+from contextlib import closing
 from pathlib import Path
 
 import fiona
@@ -14,7 +16,7 @@ from screenplan.contracts import OUTPUTS, Contract
 from screenplan.datum import horizontal
 from screenplan.errors import refuse
 from screenplan.outputs.conform import Layout, conform
-from screenplan.outputs.vector import explain_failure, write_layer
+from screenplan.outputs.vector import check_arrival, explain_failure, write_layer
 
 #: GDAL opens 1.4, its own default, only with a warning before version 3.7.
 VERSION = "1.3"
@@ -72,7 +74,9 @@ def write_geopackage(
     with explain_failure(path):
         path.unlink(missing_ok=True)
     declared = crs.to_wkt()
-    with fiona.Env(OGR_CURRENT_DATE=_stamp(written_at)):
+    # A killed run's file is never looked at (see folder.py): waiting for the disk after each layer
+    # would only take time.
+    with fiona.Env(OGR_CURRENT_DATE=_stamp(written_at), OGR_SQLITE_SYNCHRONOUS="OFF"):
         for layout in layouts:
             spatial = layout.geometries is not None
             write_layer(
@@ -81,11 +85,18 @@ def write_geopackage(
                 driver="GPKG",
                 geometry=layer_type(layout) if spatial else "None",
                 crs_wkt=declared if spatial else None,
+                read_back=False,
                 VERSION=VERSION,
                 GEOMETRY_NAME=GEOMETRY_COLUMN,
                 IDENTIFIER=layout.contract.name,
                 DESCRIPTION=layout.contract.meaning,
             )
+    with explain_failure(path), closing(sqlite3.connect(path)) as database:
+        for layout in layouts:
+            (arrived,) = database.execute(
+                f'SELECT count(*) FROM "{layout.contract.name}"'
+            ).fetchone()
+            check_arrival(layout, arrived, path)
     return {layout.contract.name: len(layout) for layout in layouts}
 
 

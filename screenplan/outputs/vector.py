@@ -36,6 +36,7 @@ def write_layer(
     driver: str,
     geometry: str,
     crs_wkt: str | None,
+    read_back: bool = True,
     **options: str | int,
 ) -> None:
     """Write one layer into ``path``, then read its number of rows back.
@@ -52,6 +53,8 @@ def write_layer(
         The layer's geometry type, ``Unknown`` for a mixed one, ``None`` for a table.
     crs_wkt : str or None
         The coordinate reference system; None for a table.
+    read_back : bool
+        Whether to count the rows that arrived; if not, the caller does, with `check_arrival`.
     **options
         The driver's own creation options.
 
@@ -72,15 +75,21 @@ def write_layer(
             path, "w", driver=driver, layer=name, schema=schema, encoding="utf-8", **options
         ) as sink:
             sink.writerecords(_records(layout, geometry))
-        # A GeoJSON file's only layer goes by the file's name, whatever it was written as.
-        with fiona.open(path, layer=name if driver == "GPKG" else 0) as source:
+        if not read_back:
+            return
+        with fiona.open(path) as source:
             arrived = len(source)
+    check_arrival(layout, arrived, path)
+
+
+def check_arrival(layout: Layout, arrived: int, path: Path) -> None:
+    """Refuse a layer of which not every row arrived in the file."""
     if arrived != len(layout):
         raise refuse(
             f"Only {arrived} of {len(layout)} rows were written",
             "Free some space on the disk and run again",
             file=path.name,
-            layer=name,
+            layer=layout.contract.name,
         )
 
 
