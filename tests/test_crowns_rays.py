@@ -13,12 +13,14 @@ from screenplan.views.crowns import (
     CONE,
     ELLIPSOID,
     PARABOLOID,
-    ROUND as SHAPES,
     chord_length,
     crown_hit,
     is_nested,
     line_terms,
     tabulate_crowns,
+)
+from screenplan.views.crowns import (
+    ROUND as SHAPES,
 )
 
 FOOT = (3.0, -2.0, 1.0)

@@ -271,5 +271,5 @@ def test_clipped_hedge_of_a_plan():
     assert width_at(species, 1.8, "high") == pytest.approx(0.5)
     with pytest.raises(InputError, match="a paraboloid is not clipped"):
         load_species({"hedge": {"like": "thuja_smaragd", "kept_height": "1.8 m"}})
-    with pytest.raises(InputError, match="planted at 0.9144 m but kept"):
+    with pytest.raises(InputError, match=r"planted at 0\.9144 m but kept"):
         load_species({"hedge": {"like": "thuja_smaragd", "shape": "box", "kept_height": "0.5 m"}})

@@ -1,0 +1,1 @@
+"""How fast the library is: figures and ratios, printed and not asserted."""

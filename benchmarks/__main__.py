@@ -1,0 +1,28 @@
+"""Run every bench: ``python -m benchmarks``. Other work on the machine makes the figures worse."""
+
+import os
+import platform
+
+from benchmarks.hillside import bench_hillside
+from benchmarks.job import bench_compiling, bench_demo, bench_step, bench_stream
+from benchmarks.limit import bench_limit
+from benchmarks.views import bench_growth_of_cost, bench_timelines, bench_tracer
+
+
+def main() -> None:
+    """Print all figures."""
+    load = f", load {os.getloadavg()[0]:.1f} before the start" if hasattr(os, "getloadavg") else ""
+    print(f"{platform.processor() or platform.machine()}, {os.cpu_count()} cores{load}")
+    bench_demo()
+    bench_step()
+    bench_stream()
+    bench_compiling()
+    seconds = bench_timelines()
+    bench_limit(seconds)
+    bench_growth_of_cost()
+    bench_tracer(seconds)
+    bench_hillside()
+
+
+if __name__ == "__main__":
+    main()

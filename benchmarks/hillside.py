@@ -1,0 +1,133 @@
+"""The sample site's rays, with its buildings and terrain in the way on both sides."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+
+from benchmarks import tracer
+from benchmarks.clock import serially, verdict
+from benchmarks.scene import LAST_YEAR, RAYS
+from screenplan.planting.species import load_species
+from screenplan.views.crowns import ELLIPSOID
+from screenplan.views.grown import grow_rows
+from screenplan.views.kernel import follow_years
+from screenplan.views.sampling import rays_through
+from screenplan.views.setting import Sampling, lay_setting
+
+PLAN = Path(__file__).parent.parent / "sample_data" / "hillside.toml"
+YEARS = LAST_YEAR + 1
+#: Denser than a plan's own sample, so that there are as many rays as are asked for.
+ACROSS, SPACING_M, MOST_TARGETS = 12, 0.25, 2000
+#: Rays that are timed on both sides.
+TIMED = 1_000_000
+SIDES = 32
+UNDERGROUND_M = 5.0
+
+
+def site_scene():
+    """Setting, rows and crowns of the sample plan, and rays of all its views."""
+    from screenplan.pipeline import run_plan
+
+    layers = run_plan(PLAN)
+    site, layers = layers.site, layers.layers
+    take = [layers.get(name) for name in ("buildings", "existing_screens")]
+    sampling = Sampling(1.0, 1.2, 1.6, ACROSS, SPACING_M, MOST_TARGETS, 5.0, 60.0)
+    setting = lay_setting(
+        layers["windows"], layers["private_places"], layers["planting_lines"],
+        layers.get("onlookers"), *take, site.terrain, sampling=sampling,
+    )  # fmt: skip
+    rows, table, _ = grow_rows(
+        layers["plants"], table=load_species(), years=LAST_YEAR, curve="smooth"
+    )
+    ends = [[], []]
+    for _, looker, place, _ in setting.pairs():
+        for k, part in enumerate(
+            rays_through(looker.opening, looker.eyes[place.is_single, False], place.coarse)
+        ):
+            ends[k].append(part)
+    origin, target = (np.concatenate(part) for part in ends)
+    step = max(len(origin) // TIMED, 1)
+    return setting, rows, table, origin[::step], target[::step]
+
+
+def solid_triangles(obstacles) -> np.ndarray:
+    """Walls, roofs' edges and terrain as triangles, (triangles, 3, 3)."""
+    ends, top = obstacles.panels.ends, obstacles.panels.top
+    low = (obstacles.ground.z.min() if obstacles.ground.z.size else 0.0) - UNDERGROUND_M
+    a, b = np.column_stack([ends[:, :2], top[:, 0]]), np.column_stack([ends[:, 2:], top[:, 1]])
+    p, q = a.copy(), b.copy()
+    p[:, 2] = q[:, 2] = low
+    parts = [np.stack([p, q, b], 1), np.stack([p, b, a], 1)]
+    z, (x0, y0, dx, dy) = obstacles.ground.z, obstacles.ground.frame
+    if min(z.shape) > 1:
+        x, y = np.meshgrid(x0 + dx * np.arange(z.shape[1]), y0 + dy * np.arange(z.shape[0]))
+        grid = np.stack([x, y, z], axis=-1)
+        a, b, c, d = (
+            part.reshape(-1, 3)
+            for part in (grid[:-1, :-1], grid[:-1, 1:], grid[1:, 1:], grid[1:, :-1])
+        )
+        parts += [np.stack([a, b, c], 1), np.stack([a, c, d], 1)]
+    return np.concatenate(parts)
+
+
+def bench_hillside() -> None:
+    """Opaque timeline of the sample site against the ray tracer once a year, all in one scene."""
+    setting, rows, table, origin, target = site_scene()
+    obstacles = setting.obstacles
+
+    def ours(o, t):
+        light, _ = obstacles.light_left(o, t)
+        return follow_years(o, t, light, rows, table)
+
+    one, (opened, masks, light) = serially(
+        lambda o, t: (*ours(o, t), obstacles.light_left(o, t)[0]), origin, target, repeats=1
+    )
+    one, _ = serially(lambda o, t: (*ours(o, t), np.zeros(len(o))), origin, target)
+    del opened
+    more = RAYS / len(origin)
+    shapes = sorted(set(table.shape.tolist()))
+    print(
+        f"Sample site: {len(origin):,} rays of its views, {len(rows.x)} plants (shapes {shapes}), "
+        f"{len(obstacles.panels.ends)} walls, terrain of {obstacles.ground.z.size:,} cells; scaled to {RAYS:,} rays"
+    )
+    print(f"  timeline with buildings and terrain: {one * more:.1f} s on one core")
+    if not tracer.is_there():
+        return
+    solids = solid_triangles(obstacles)
+    still = [solids]
+    for k in range(len(obstacles.trees.foot)):
+        h, r, c = obstacles.trees.size[k]
+        still.append(
+            tracer.row_triangles(
+                obstacles.trees.foot[k : k + 1], int(obstacles.trees.shape[k]), h, r, c, SIDES
+            )
+        )
+    feet = np.column_stack([rows.x, rows.y, rows.z])
+
+    def triangles(growth, year):
+        parts = list(still)
+        for kind in range(len(table.shape)):
+            mine = feet[rows.kind == kind]
+            size = (part[kind, growth, year] for part in (table.height, table.radius, table.clear))
+            sides = SIDES if table.shape[kind] != ELLIPSOID else SIDES // 2
+            parts.append(tracer.row_triangles(mine, int(table.shape[kind]), *size, sides))
+        return np.concatenate(parts)
+
+    rays = tracer.Rays.between(origin, target)
+    built, asked, hits = tracer.yearly(triangles, rays, 3, YEARS)
+    plain = built + asked * more
+    stopped = [
+        [
+            (
+                (light == 0.0)
+                | (np.bitwise_or.reduce(masks[:, :, g], axis=1) >> y & 1).astype(bool)
+            ).sum()
+            for y in range(YEARS)
+        ]
+        for g in range(3)
+    ]
+    apart = np.abs(np.array(stopped) - hits).max() / len(origin)
+    print(f"  ray tracer once a year: {plain:.0f} s; closed shares differ by {apart:.1e} at most")
+    print(f"  with buildings and terrain, one core each: {verdict(plain / (one * more), 30, 50)}")

@@ -1,0 +1,101 @@
+"""The whole job: the demo, the step that follows the views, and memory."""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+
+from benchmarks.clock import own_process
+
+DEMO = """
+import sys
+from screenplan.cli import main
+try:
+    main(["demo", "--out", sys.argv[1]])
+except SystemExit as end:
+    assert not end.code, end.code
+"""
+
+STEP = """
+import time
+from benchmarks.lot import site
+from screenplan.views.views import trace_views
+layers = site()
+trace_views(*layers)
+best = 9e9
+for _ in range(3):
+    start = time.perf_counter(); views, _, holes = trace_views(*layers)
+    best = min(best, time.perf_counter() - start)
+start = time.perf_counter(); trace_views(*layers, second_sample=False)
+plain = time.perf_counter() - start
+print(f"{best:.3f} s, without the second sample {plain:.3f} s; {len(layers[3])} plants, "
+      f"{views.rays.sum():,} rays through openings, {len(holes)} holes")
+"""
+
+STREAM = """
+import time
+import numpy as np
+from benchmarks.scene import row_scene
+from screenplan.views.obstacles import lay_obstacles
+from screenplan.views.timeline import Scene, follow, sum_up
+row = row_scene()
+rng = np.random.default_rng(0)
+eyes = np.column_stack([rng.uniform(100, 112, 1000), np.full(1000, 12.0), rng.uniform(3, 6, 1000)])
+targets = np.column_stack([rng.uniform(95, 117, 10_000), rng.uniform(-14, -4, 10_000), rng.uniform(1, 1.8, 10_000)])
+for dim in (None, 0.1):
+    scene = Scene(lay_obstacles(), row.rows, row.table, dim)
+    sum_up(follow(None, eyes[:30], targets, scene), scene)
+    start = time.perf_counter()
+    view = sum_up(follow(None, eyes, targets, scene), scene)
+    print(f"{'opaque' if dim is None else 'translucent'}: {view.rays:,} rays of one view in {time.perf_counter() - start:.1f} s")
+"""
+
+
+def bench_demo() -> None:
+    """The demo as a person runs it, imports included."""
+    with tempfile.TemporaryDirectory() as folder:
+        times = [own_process(DEMO, str(Path(folder) / f"demo{k}"))[:2] for k in range(3)]
+    print(
+        f"Demo, imports included: {times[0][0]:.1f} s on the first run here (it compiles if nothing is "
+        f"cached), {min(t for t, _ in times[1:]):.1f} s on a later one (limit 5); peak {times[-1][1]:.0f} MB"
+    )
+
+
+def bench_step() -> None:
+    """20 windows, 400 positions, 300 plants, 31 years of 3 growths, in a process of its own."""
+    _, peak, said = own_process(STEP)
+    print(
+        f"Views of a lot of 4 sides, 20 windows, 400 positions, 31 years, 3 growths (limits 1 s, 500 MB): {said}; peak {peak:.0f} MB, imports included"
+    )
+
+
+def bench_stream() -> None:
+    """10 million rays in one view, streamed."""
+    _, peak, said = own_process(STREAM)
+    print(
+        f"Streaming (limit 1000 MB): {'; '.join(said.splitlines())}; peak {peak:.0f} MB, imports included"
+    )
+
+
+def bench_compiling() -> None:
+    """Compile time, from an empty cache."""
+    code = """
+import time, numpy as np
+start = time.perf_counter()
+from benchmarks.scene import row_scene
+from screenplan.views.kernel import follow_years
+from screenplan.views.leaves import light_through
+print(f"imports {time.perf_counter() - start:.1f} s", end="")
+row = row_scene(30)
+for rays in (10, 30_000):
+    o, t = next(row.portions(rays)); w = np.ones(rays)
+    for work in (follow_years, light_through):
+        start = time.perf_counter(); work(o, t, w, row.rows, row.table)
+        print(f", {work.__name__} of {rays} rays {time.perf_counter() - start:.1f} s", end="")
+print()
+"""
+    with tempfile.TemporaryDirectory() as folder:
+        prefix = f"import os; os.environ['NUMBA_CACHE_DIR'] = {folder!r}\n"
+        first, again = own_process(prefix + code)[2], own_process(prefix + code)[2]
+    print(f"Compiling, first use: {first}")
+    print(f"  from the cache: {again}")
