@@ -205,9 +205,9 @@ def format_amount(amount: float, unit: str, units: str = "metric") -> str:
 
 
 def format_tape(metres: float, units: str = "metric") -> str:
-    """Write a length as a tape shows it: metres to the centimetre, or feet and inches to an eighth.
+    """Write a length as a tape shows it: metres to the centimetre, or feet ′ and inches ″ to an eighth.
 
-    A negative length keeps its sign before the feet: ``-3 ft 6 1/8 in``.
+    A negative length keeps its sign before the feet: ``-3′ 6 1/8″``.
     """
     if metres is None or math.isnan(metres):
         return "–"
@@ -216,8 +216,11 @@ def format_tape(metres: float, units: str = "metric") -> str:
     eighths = round(abs(metres) / FOOT_M * 96.0)
     feet, rest = divmod(eighths, 96)
     inches, part = divmod(rest, 8)
-    fraction = f" {part // math.gcd(part, 8)}/{8 // math.gcd(part, 8)}" if part else ""
-    return f"{'-' if metres < 0 and eighths else ''}{feet} ft {inches}{fraction} in"
+    fraction = f"{part // math.gcd(part, 8)}/{8 // math.gcd(part, 8)}" if part else ""
+    whole = str(inches) if inches or not part else ""
+    text = f"{' '.join(piece for piece in (whole, fraction) if piece)}″"
+    sign = "-" if metres < 0 and eighths else ""
+    return f"{sign}{feet}′ {text}" if feet else f"{sign}{text}"
 
 
 #: Volumes as goods are sold, in cubic metres; exact by definition.
