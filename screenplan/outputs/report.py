@@ -125,7 +125,10 @@ def make_report(layers: Mapping[str, Any], about: About) -> str:
         style=Markup(_template("report.css")),
         script=Markup(script),
         digest=digest,
-        summary=summarise(layers, units=about.units),
+        summary=[
+            (row.label.startswith(" "), clean(row.label, 120), clean(row.value, LONGEST_TEXT))
+            for row in summarise(layers, units=about.units)
+        ],
         cautions=CAUTIONS,
         years=[(year, year_words(year)) for year in years],
         shown=shown,

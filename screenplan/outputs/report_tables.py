@@ -15,7 +15,7 @@ import pandas as pd
 from screenplan.contracts import OUTPUTS, Contract
 from screenplan.outputs.drawings.scale import SHEET_MM
 from screenplan.outputs.drawings.style import clean
-from screenplan.units import format_amount, format_length, format_tape
+from screenplan.units import format_amount, format_length, format_tape, in_units
 
 #: Texts of a table are cut at this many characters.
 LONGEST_TEXT = 600
@@ -466,7 +466,7 @@ def make_table(
     if plan.notes:
         name_of, says = plan.notes
         notes = [
-            f"{clean(row[name_of]).replace('_', ' ').capitalize()}: {clean(row[says], LONGEST_TEXT)}"
+            f"{clean(row[name_of]).replace('_', ' ').capitalize()}: {clean(in_units(str(row[says]), units), LONGEST_TEXT)}"
             for row in frame.to_dict("records")
             if not _missing(row[says])
         ]
@@ -537,6 +537,8 @@ def _whole(contract: Contract) -> _Plan:
     )
 
 
+#: Columns of the library's own sentences, whose measures are told in the user's units.
+_SENTENCES = ("how", "says", "caution")
 _FORM = {"boolean": "yes", "number": "number"} | dict.fromkeys(("text", "integer", "date"), "text")
 _RIGHT = {"tape", "length", "degrees", "share", "money", "number", "amount", "hours"}
 
@@ -588,7 +590,7 @@ def _cell(row: Mapping, column: str, form: str, units: str, species: Mapping[str
         return clean(species.get(str(value), value))
     if form == "words":
         return clean(value).replace("_", " ")
-    return clean(value, LONGEST_TEXT)
+    return clean(in_units(str(value), units) if column in _SENTENCES else value, LONGEST_TEXT)
 
 
 def _when(row: Mapping) -> str:

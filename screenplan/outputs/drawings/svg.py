@@ -17,6 +17,7 @@ _SIZE = re.compile(r'<svg [^>]*?viewBox="([^"]+)"[^>]*>', re.DOTALL)
 _ID = re.compile(r'\bid="([^"]*)"')
 _REFERENCE = re.compile(r'(url\(#|href="#)')
 _FONT = re.compile(r"font: ((?:(?:italic|oblique|normal|bold|\d{3}) )*)([\d.]+)px [^;\"]+")
+_FAMILY = re.compile(r"font-family: [^;\"]+;? ?")
 _LAYER = re.compile(r'<g id="([\w-]+)-y(\d{2,})\.([\w.-]+)"')
 _NUMBER = re.compile(r"(?<=[ \"(,])-?\d+\.\d{3,}(?=[ \",)])")
 _POINTS_PER_MM = 72.0 / 25.4
@@ -60,7 +61,8 @@ def to_svg(figure, name: str, *, title: str, says: str, shown: int | None = None
     text = _METADATA.sub("", text)
     text = _ID.sub(lambda match: f'id="{name}-{match[1]}"', text)
     text = _REFERENCE.sub(lambda match: match[1] + f"{name}-", text)
-    text = _FONT.sub(_font, text)
+    # Older releases write one property of the font, newer ones several; the family is the page's.
+    text = _FAMILY.sub("", _FONT.sub(_font, text))
     text = _NUMBER.sub(lambda match: f"{float(match[0]):.2f}".rstrip("0").rstrip("."), text)
     for role, value in COLOURS.items():
         text = text.replace(value, f"var(--{role},{value})")

@@ -1,0 +1,61 @@
+"""Runs for the tests of drawings and report: the sample site and one real plot."""
+
+from functools import cache
+
+import momepy
+
+from screenplan.commandline.sample import sample_plan
+from screenplan.pipeline import Run, read_inputs, step_arguments
+from screenplan.plan import check_plan, read_plan
+from screenplan.steps import STEPS
+from screenplan.writing import about_run
+
+PLOTS = momepy.datasets.get_path("bubenec")
+
+
+def run_without_effects(plan, folder) -> Run:
+    """Run all steps but those about effects on others, which take long and have tests of their own."""
+    site = read_inputs(plan, folder)
+    run = Run(plan, folder, site, dict(site.layers))
+    for step in STEPS.values():
+        if not step.function.startswith("screenplan.effects"):
+            arguments = step_arguments(step, plan, folder, site.terrain, site.frame)
+            run.layers |= step(run.layers, **arguments)
+    return run
+
+
+@cache
+def _sample() -> Run:
+    return run_without_effects(*read_plan(sample_plan(), ("views.target_spacing=2 m",)))
+
+
+def sample(units: str = "metric") -> Run:
+    """Run the sample site; the layers, always in metres, are copies."""
+    run = _sample()
+    about = run.plan.plan.model_copy(update={"units": units})
+    plan = run.plan.model_copy(update={"plan": about})
+    return Run(plan, run.folder, run.site, {k: v.copy() for k, v in run.layers.items()})
+
+
+@cache
+def real_plot() -> Run:
+    """Run one plot of an open data set of real plots, roads and houses near 50.1° N."""
+    plan = check_plan({
+        "plan": {"title": "A real plot"},
+        "subject": {"id": "163"},
+        "layers": {
+            "parcels": {"file": PLOTS, "layer": "plots", "columns": {"parcel_id": "ID"}},
+            "buildings": {"file": PLOTS, "layer": "buildings", "columns": {"building_id": "uID"}, "fixed": {"storeys": 2}},
+            "roads": {"file": PLOTS, "layer": "streets"},
+        },
+        "plants": {"species": "thuja_smaragd"}, "rows": {"spacing": "0.7 m", "rows": 2},
+        "windows": {"spacing": "8 m"}, "views": {"target_spacing": "2 m"},
+    })  # fmt: skip
+    return run_without_effects(plan, sample_plan().parent)
+
+
+def report_of(run: Run) -> str:
+    """Make the report of a run."""
+    from screenplan.outputs.report import make_report
+
+    return make_report(run.layers, about_run(run))
