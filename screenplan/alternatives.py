@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from screenplan.contracts import ALTERNATIVES
 from screenplan.errors import InputError, refuse
-from screenplan.pipeline import step_arguments
+from screenplan.inputs import step_arguments
 from screenplan.plan import Plan
 from screenplan.steps import STEPS
 

@@ -127,7 +127,7 @@ def sides(source, as_json, **options):
 def check(plan, as_json):
     """Read the layers of PLAN, and list what was repaired, changed or may be wrong."""
     from screenplan.commandline.showing import show_site
-    from screenplan.pipeline import read_inputs
+    from screenplan.inputs import read_inputs
     from screenplan.plan import read_plan
 
     content, folder = read_plan(plan)

@@ -16,7 +16,7 @@ import pandas as pd
 from screenplan.contracts import INPUTS, OUTPUTS
 from screenplan.errors import refuse
 from screenplan.frame import LocalFrame
-from screenplan.pipeline import step_arguments
+from screenplan.inputs import step_arguments
 from screenplan.plan import Plan, check_plan
 from screenplan.steps import STEPS, Step
 

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import os
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from screenplan.errors import InputError, Problem
+from screenplan.inputs import read_inputs, rows_of_files, step_arguments
 from screenplan.plan import Plan, read_plan
-from screenplan.steps import STEPS, Step
+from screenplan.steps import STEPS
 
 #: Called with the step's name and its number from 1, and how many there are.
 Progress = Callable[[str, int, int], None]
@@ -71,69 +69,6 @@ class Run:
         return [table[key] for key in keys if key in table]
 
 
-def read_inputs(plan: Plan, folder: Path):
-    """Read the layers of a plan into a `Site`.
-
-    Raises
-    ------
-    InputError
-        With every problem of the layer at fault.
-    """
-    from screenplan.site.reading import LayerSource, read_site
-    from screenplan.site.terrain import TerrainSource
-
-    sources = {
-        name: LayerSource(
-            Path(os.path.normpath(folder / source.file)),
-            source.layer,
-            source.columns,
-            source.units,
-            source.fixed,
-        )
-        for name, source in plan.layers.items()
-    }
-    ground = plan.terrain
-    return read_site(
-        sources,
-        subject_id=plan.subject.id,
-        subject_point=plan.subject.point,
-        height_m=plan.site.height,
-        terrain=None
-        if ground is None
-        else TerrainSource(
-            Path(os.path.normpath(folder / ground.file)), ground.unit, ground.extend
-        ),
-        datum_tolerance_m=plan.site.datum_tolerance,
-        reach_m=plan.site.reach,
-        storey_height_m=plan.site.storey_height,
-    )
-
-
-def step_arguments(
-    step: Step, plan: Plan, folder: Path, terrain=None, frame=None
-) -> dict[str, Any]:
-    """Collect a step's parameters and resources from a plan."""
-    from screenplan.planting.species import load_species
-    from screenplan.rules.ruleset import load_rules
-
-    arguments = {name: plan.value(key) for name, key in step.parameters.items()}
-    if "terrain" in step.resources:
-        arguments["terrain"] = terrain
-    if "table" in step.resources:
-        arguments["table"] = load_species(plan.species)
-    if "rules" in step.resources:
-        own = plan.setbacks.file
-        arguments["rules"] = load_rules(None if own is None else folder / own, plan.setbacks.rules)
-    if "limits" in step.resources:
-        from screenplan.rules.limits import load_limits
-
-        own = plan.limits.file
-        arguments["limits"] = load_limits(None if own is None else folder / own, plan.limits.rules)
-    if "position_deg" in step.resources:
-        arguments["position_deg"] = None if frame is None else frame.position_deg
-    return arguments
-
-
 def run_plan(
     plan: Plan | Path | str,
     folder: Path | None = None,
@@ -183,29 +118,3 @@ def run_plan(
             plan, folder, run.layers, site.terrain, site.frame
         )
     return run
-
-
-@contextmanager
-def rows_of_files(layers: Mapping[str, Any], inputs: Sequence[Mapping[str, Any]]) -> Iterator[None]:
-    """Name file, layer and row as a person knows them in what a step refuses.
-
-    A step numbers rows from 1 in the layer that it was handed. Reading may have left rows out; it
-    keeps their numbers in an index called ``row``.
-    """
-    try:
-        yield
-    except InputError as error:
-        sources = {entry["name"]: entry for entry in inputs}
-        raise InputError(
-            _relocate(problem, layers, sources) for problem in error.problems
-        ) from None
-
-
-def _relocate(problem: Problem, layers: Mapping[str, Any], sources: Mapping[str, Any]) -> Problem:
-    source, layer = sources.get(problem.layer), layers.get(problem.layer)
-    if source is None or problem.file is not None or source["file"] is None:
-        return problem
-    rows = problem.rows
-    if layer is not None and layer.index.name == "row":
-        rows = [int(layer.index[row - 1]) for row in rows if 0 < row <= len(layer)]
-    return replace(problem, file=source["file"], layer=source["layer"], rows=rows)

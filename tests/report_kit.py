@@ -5,7 +5,8 @@ from functools import cache
 import momepy
 
 from screenplan.commandline.sample import sample_plan
-from screenplan.pipeline import Run, read_inputs, step_arguments
+from screenplan.inputs import read_inputs, step_arguments
+from screenplan.pipeline import Run
 from screenplan.plan import check_plan, read_plan
 from screenplan.steps import STEPS
 from screenplan.writing import about_run

@@ -23,14 +23,16 @@ MAY_IMPORT = {
     "plan": set(),
     "plan_text": {"plan"},
     "steps": set(),
-    "pipeline": {"alternatives", "plan", "steps", "site", "planting", "rules"},
-    "alternatives": {"plan", "pipeline", "planting", "steps"},
-    "library": {"plan", "steps", "pipeline", "site"},
+    "inputs": {"plan", "steps", "site", "planting", "rules"},
+    "alternatives": {"plan", "inputs", "planting", "steps"},
+    "pipeline": {"alternatives", "inputs", "plan", "steps", "planting"},
+    "library": {"plan", "steps", "inputs", "site"},
     "writing": {"plan", "pipeline", "outputs"},
     "commandline": {
         "plan",
         "plan_text",
         "steps",
+        "inputs",
         "pipeline",
         "writing",
         "outputs",
@@ -38,7 +40,7 @@ MAY_IMPORT = {
         "rules",
         "planting",
     },
-    "cli": {"commandline", "steps", "plan", "pipeline", "writing"},
+    "cli": {"commandline", "steps", "plan", "inputs", "pipeline", "writing"},
     "__main__": {"cli"},
     "__init__": set(),
 }
@@ -76,6 +78,11 @@ def test_imports_follow_the_map(path):
         assert imported_rooms(path) <= GROUND
         return
     assert imported_rooms(path) - {room} <= MAY_IMPORT[room] | GROUND
+
+
+def test_no_two_rooms_import_each_other():
+    for room, others in MAY_IMPORT.items():
+        assert not [other for other in others if room in MAY_IMPORT.get(other, ())], room
 
 
 def test_every_room_is_on_the_map():

@@ -9,8 +9,8 @@ import works_site as site
 from screenplan import alternatives
 from screenplan.contracts import ALTERNATIVES, COST
 from screenplan.errors import InputError
+from screenplan.inputs import read_inputs, step_arguments
 from screenplan.outputs.conform import conform
-from screenplan.pipeline import read_inputs, step_arguments
 from screenplan.plan import check_plan, read_plan
 from screenplan.steps import STEPS
 from screenplan.works.cost import price_work

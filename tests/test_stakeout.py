@@ -15,8 +15,8 @@ from hypothesis import strategies as st
 
 from screenplan.contracts import OUTPUTS
 from screenplan.errors import InputError
+from screenplan.inputs import read_inputs, step_arguments
 from screenplan.outputs.conform import conform
-from screenplan.pipeline import read_inputs, step_arguments
 from screenplan.plan import check_plan, read_plan
 from screenplan.site.terrain import Terrain
 from screenplan.steps import STEPS

@@ -10,7 +10,7 @@ import pandas as pd
 
 from screenplan.commandline.showing import records, show_json, show_table
 from screenplan.errors import InputError, refuse
-from screenplan.pipeline import read_inputs, step_arguments
+from screenplan.inputs import read_inputs, step_arguments
 from screenplan.plan import read_plan
 from screenplan.steps import STEPS
 

@@ -15,12 +15,12 @@ from screenplan.commandline.starting import split_source
 from screenplan.contracts import INPUTS, OUTPUTS
 from screenplan.errors import refuse
 from screenplan.frame import LocalFrame
+from screenplan.inputs import read_inputs, rows_of_files, step_arguments
 from screenplan.outputs.geojson import WGS84, write_geojson
 from screenplan.outputs.geopackage import horizontal, write_geopackage
 from screenplan.outputs.layers import GEOPACKAGE_NAME
 from screenplan.outputs.record import RECORD_NAME, read_record
 from screenplan.outputs.tables import write_csv
-from screenplan.pipeline import read_inputs, rows_of_files, step_arguments
 from screenplan.plan import LayerSource, read_plan
 from screenplan.site.loose import read_table
 from screenplan.steps import STEPS

@@ -22,7 +22,7 @@ from screenplan.commandline.outlines import (
 )
 from screenplan.contracts import INPUTS
 from screenplan.errors import InputError, refuse
-from screenplan.pipeline import read_inputs, rows_of_files, step_arguments
+from screenplan.inputs import read_inputs, rows_of_files, step_arguments
 from screenplan.plan import LayerSource as PlanSource
 from screenplan.plan import Plan, Subject, check_plan, read_plan
 from screenplan.plan_text import plan_text
