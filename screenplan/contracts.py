@@ -1178,6 +1178,14 @@ LIGHT = Contract(
         Column(
             "sun_lost_high", "number", "The same, high growth; in gardens typical", unit="share"
         ),
+        Column(
+            "error_share",
+            "number",
+            "Error of that share that the sampled days and steps leave, by a denser sample; empty for "
+            "gardens, which many cells even out",
+            unit="share",
+            low=0.0,
+        ),
         Column("year_worst", "integer", "That year, typical growth", unit="year"),
         Column("worst_month", "integer", "Month in which most hours are lost then"),
         Column("worst_month_h", "number", "Hours lost in that month", unit="h"),

@@ -357,3 +357,13 @@ def test_the_raster_lies_where_the_cells_are(tmp_path):
 def test_no_raster_without_cells(tmp_path):
     _, _, grid = run(position_deg=None)
     assert write_sun_hours(grid, tmp_path, None) == []
+
+
+def test_the_stated_error_holds_against_every_day_of_the_year():
+    # Frozen in kind, not in number: the sampled share must lie within three times its stated error
+    # (and a percent) of the share over every day.
+    coarse, _, _ = run(years=20, report_years=(20,), step_minutes=30)
+    every, _, _ = run(years=20, report_years=(20,), step_minutes=30, days_a_month=31)
+    one, two = (light.set_index("light_id").loc["window w0"] for light in (coarse, every))
+    assert abs(one["sun_lost"] - two["sun_lost"]) <= 3 * one["error_share"] + 0.01
+    assert two["error_share"] < one["error_share"] + 0.005

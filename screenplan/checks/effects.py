@@ -75,7 +75,8 @@ def _sun(rows, words, most, layer) -> Finding:
         return Finding(name, PASSES if most is not None else UNKNOWN,
                        "None of them gets any sun today, so there is none to lose", "" if most is not None else "light.most_sun_lost")  # fmt: skip
     worst = lit.loc[lit["sun_lost"].idxmax()]
-    says = (f"At most {worst['sun_lost']:.0%} of a year's sun hours are lost, at {worst['light_id']}"
+    sure = f" (to within {worst['error_share']:.1%})" if pd.notna(worst["error_share"]) else ""
+    says = (f"At most {worst['sun_lost']:.0%}{sure} of a year's sun hours are lost, at {worst['light_id']}"
             f" ({worst['sun_now_h']:.0f} hours a year today")  # fmt: skip
     if pd.notna(worst["year_worst"]):
         says += f"; most in year {int(worst['year_worst'])}, and there in month {int(worst['worst_month'])} with {worst['worst_month_h']:.0f} hours"

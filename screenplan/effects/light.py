@@ -32,6 +32,8 @@ from screenplan.views.timeline import Scene
 
 #: Patches of the sky for windows, places and rows, and for each cell of the grid.
 SKY, SKY_OF_CELL = 400, 100
+#: Times as many days a month, and how much finer a step, the denser sample has.
+MORE_DAYS, FINER = 3, 2
 #: Losses of less than this, as a share, are rounding.
 NO_LOSS = 1e-9
 
@@ -122,6 +124,12 @@ def count_light(
         parcels, buildings, planting_lines, ground, reach_m=reach_m, cell_m=cell_m
     )
     found = [_Counted(target, sun, *part) for target, part in _count(close, sun, scene, SKY)]
+    denser = sun_path(
+        *position_deg, time_zone=time_zone, calendar_year=calendar_year,
+        days_a_month=min(MORE_DAYS * days_a_month, 31), step_minutes=_finer(step_minutes),
+    )  # fmt: skip
+    for one, (target, part) in zip(found, _count(close, denser, scene, SKY_OF_CELL), strict=True):
+        one.error = abs(_Counted(target, denser, *part).lost_share - one.lost_share)
     in_gardens = list(_count(gardens, sun, coarse, SKY_OF_CELL))
     found += [_Counted(target, sun, *part) for target, part in in_gardens]
     # The row's own plants: what they get from the site, without the shade of their own kind.
@@ -188,9 +196,16 @@ class _Counted:
         self.now = hours.now.mean(axis=0)
         self.open = hours.open.mean(axis=0)  # (months, growths, years)
         self.growth = min(TYPICAL, self.open.shape[1] - 1)
+        self.error = None
         whole = sky.free.sum()
         self.sky_now = sky.now.sum() / whole
         self.sky = sky.open.sum(axis=(0, 1)) / whole  # (growths, years)
+
+    @property
+    def lost_share(self) -> float:
+        """Share of the sun of today that is lost in the worst year, 0 where there is none."""
+        now = self.now.sum()
+        return _share(now - self.open[:, self.growth].sum(axis=0).min(), now) or 0.0
 
     def row(self, report_years, season, asked) -> dict:
         target, g = self.target, self.growth
@@ -210,6 +225,7 @@ class _Counted:
             "sun_now_h": now,
             "sun_lost": _share(lost[worst], now) if shades else None,
             "sun_lost_high": _share(now - high.min(), now) if shades else None,
+            "error_share": self.error if shades and now > NO_LOSS else None,
             "year_worst": worst if shades and lost[worst] > NO_LOSS else None,
             "worst_month": int(months.argmax()) + 1 if shades and lost[worst] > NO_LOSS else None,
             "worst_month_h": float(months.max()) if shades else None,
@@ -256,6 +272,12 @@ def _asked(one: _Counted, plants, table, needed: Limit | None) -> dict:
     return {"asked_h": max((hours for hours in found if hours is not None), default=None)}
 
 
+def _finer(step_minutes: int) -> int:
+    """Give a finer step that divides a day too; the same if there is none."""
+    finer = step_minutes // FINER
+    return finer if finer >= 1 and 1440 % finer == 0 else step_minutes
+
+
 def _share(lost: float, of: float) -> float | None:
     """Share of something that is lost; empty where there is nothing to lose."""
     return float(min(max(lost / of, 0.0), 1.0)) if of > NO_LOSS else None
@@ -277,7 +299,7 @@ def _layers(light, found, in_gardens, grid, report_years, crs, cell_m=1.0, sun=N
         notes.append(
             f"sun hours are counted in steps of {sun.step_minutes} minutes: each change between sun and "
             f"shade is placed to within {sun.step_minutes / 2:g} minutes; crowns are taken as opaque, "
-            "clouds are not counted, and hills beyond the terrain raster cast no shade"
+            "some days stand for each month; clouds are not counted, and hills beyond the terrain raster cast no shade"
         )
     layer = _per_year(LIGHT, light, ("sun", "sky"), report_years, crs)
     months = table_of(
