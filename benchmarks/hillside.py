@@ -97,7 +97,8 @@ def bench_hillside() -> None:
         return
     solids = solid_triangles(obstacles)
     still = [solids]
-    for k in range(len(obstacles.trees.foot)):
+    # A tree that lets light through stops nothing for good, on neither side.
+    for k in np.flatnonzero(obstacles.trees.passes == 0.0):
         h, r, c = obstacles.trees.size[k]
         still.append(
             tracer.row_triangles(
