@@ -190,3 +190,41 @@ def test_a_damaged_layer_is_seen_to_be_one(tmp_path):
     found, complaints = open_in_desktop([tmp_path / "half.geojson"], tmp_path / "home")
     assert [layer["valid"] for layer in found] == [False]
     assert "Unterminated object" in complaints
+
+
+def test_the_sample_plan_opens_whole(tmp_path):
+    """The run that a newcomer makes first: every layer valid, with its rows, where the lot is."""
+    from screenplan.commandline.sample import sample_plan
+    from screenplan.outputs.record import read_record
+    from screenplan.pipeline import run_plan
+    from screenplan.writing import write_run
+
+    reason = why_not()
+    if reason:
+        pytest.skip(reason)
+    run = run_plan(sample_plan())
+    folder = write_run(run, tmp_path / "plan")
+    counts = {}
+    for entry in read_record(folder).outputs:
+        if entry["file"].endswith((".geojson", ".gpkg")):
+            counts |= {(entry["file"], name): rows for name, rows in entry["layers"].items()}
+    addresses = [
+        f"{folder / file}|layername={name}" if file.endswith(".gpkg") else folder / file
+        for file, name in counts
+    ]
+    (tmp_path / "home").mkdir()
+    seen, complaints = open_in_desktop(addresses, tmp_path / "home")
+    assert complaints == ""
+    near = run.site.frame.send_out(run.layers["parcels"], WGS84).total_bounds
+    for (file, name), found in zip(counts, seen, strict=True):
+        assert found["valid"], (file, name)
+        assert found["count"] == counts[file, name], (file, name)
+        if file.endswith(".geojson") and found["count"]:
+            assert found["crs"] == "EPSG:4326"
+            west, south, east, north = found["extent"]
+            # A hundredth of a degree is about 1 km: no layer lies elsewhere.
+            assert near[0] - 0.01 < west <= east < near[2] + 0.01, name
+            assert near[1] - 0.01 < south <= north < near[3] + 0.01, name
+        elif OUTPUTS[name].geometry and found["count"]:
+            # An empty layer of mixed kinds has neither a kind nor a system there.
+            assert found["crs"] == "EPSG:32625", name
