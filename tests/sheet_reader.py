@@ -8,7 +8,7 @@ import math
 import re
 
 LENGTH = r"(-?\d+\.\d\d m|-?(?:\d+′ )?(?:\d+ )?\d+(?:/\d)?″)"
-POINT = re.compile(rf"^([A-Z]{{1,2}}) (.+) {LENGTH} {LENGTH} {LENGTH}$")
+POINT = re.compile(rf"^([A-Z]{{1,2}}) (.+?) {LENGTH} {LENGTH} {LENGTH}$")
 PEG = re.compile(
     rf"^(P\d+) (?:zero|end|fence) ([A-Z]+) {LENGTH} {LENGTH} ([A-Z]+) {LENGTH} {LENGTH} (left|right) "
 )

@@ -101,7 +101,9 @@ def new_figure(width_mm: float, height_mm: float):
 
 def clean(text: Any, most: int = LONGEST_LABEL) -> str:
     """Give a text from a layer as one line that can be drawn; empty where there is none."""
-    if text is None or text != text or str(text) in ("<NA>", "nan"):
+    if text is None or type(text).__name__ in ("NAType", "NaTType"):
+        return ""
+    if isinstance(text, float) and text != text:
         return ""
     line = " ".join(_CONTROL.sub(" ", str(text)).split())
     return line if len(line) <= most else line[: most - 1] + "…"

@@ -1,0 +1,250 @@
+"""The drawings as axes: their scale, their shapes, and that they bear what layers may hold."""
+
+import io
+
+import matplotlib as mpl
+import numpy as np
+import pandas as pd
+import pytest
+import shapely
+from hypothesis import given
+from hypothesis import strategies as st
+from report_kit import sample
+
+from screenplan.outputs.drawings import (
+    draw_elevation,
+    draw_growth,
+    draw_needed_height,
+    draw_plan,
+    draw_section,
+    draw_years,
+    drawing_style,
+    plan_sheet,
+    section_ids,
+)
+from screenplan.outputs.drawings.crowns import crown_outline
+from screenplan.outputs.drawings.plan import _ranges, closed_by
+from screenplan.outputs.drawings.scale import (
+    LONGEST_BAR_MM,
+    MARGIN_MM,
+    METRIC_SCALES,
+    SHEET_MM,
+    bar_length,
+    draw_scale_bar,
+    lay_sheet,
+)
+from screenplan.outputs.drawings.style import clean, off_screen
+from screenplan.outputs.drawings.svg import to_svg
+from screenplan.planting.shapes import SHAPES, shape_radius
+from screenplan.units import FOOT_M
+
+mpl.use("Agg")
+
+#: Coordinates in an SVG are rounded to hundredths of a point.
+SVG_PT = 0.011
+
+
+@pytest.fixture(scope="module")
+def layers():
+    return sample().layers
+
+
+@pytest.fixture(autouse=True)
+def _tidy():
+    with drawing_style():
+        yield
+    import matplotlib.pyplot as plt
+
+    plt.close("all")
+
+
+@given(st.floats(1.0, 3000.0), st.floats(1.0, 3000.0), st.sampled_from(["metric", "us"]))
+def test_sheet_is_the_largest_round_scale_that_fits(wide, high, units):
+    sheet = lay_sheet((0.0, 0.0, wide, high), units=units)
+    assert sheet.west <= 0.0
+    assert sheet.east >= wide
+    assert sheet.south <= 0.0
+    assert sheet.north >= high
+    assert sheet.width_mm == SHEET_MM[0]
+    assert sheet.height_mm <= SHEET_MM[1]
+    if units == "us":
+        assert sheet.scale % 12 == 0  # so many feet to the inch
+    elif sheet.scale in METRIC_SCALES[1:]:
+        larger = METRIC_SCALES[METRIC_SCALES.index(sheet.scale) - 1]
+        room = [(mm - 2 * MARGIN_MM) / 1000.0 * larger for mm in SHEET_MM]
+        assert wide > room[0] or high > room[1]
+
+
+@given(st.floats(1.0, 3000.0), st.sampled_from(["metric", "us"]))
+def test_bar_is_a_round_length_that_fits(size, units):
+    sheet = lay_sheet((0.0, 0.0, size, size), units=units)
+    length, label = bar_length(sheet)
+    number, unit = label.split()
+    assert unit == ("ft" if units == "us" else "m")
+    assert length == pytest.approx(float(number) * (FOOT_M if units == "us" else 1.0))
+    assert length <= sheet.metres(LONGEST_BAR_MM)
+
+
+def test_plan_fills_a_figure_of_the_sheets_size_at_its_scale(layers):
+    sheet = plan_sheet(layers)
+    ax = draw_plan(layers)
+    width, height = ax.figure.get_size_inches() * 25.4
+    assert (width, height) == pytest.approx((sheet.width_mm, sheet.height_mm))
+    place = ax.get_window_extent().transformed(ax.figure.dpi_scale_trans.inverted())
+    # Closed form: metres across the axes over metres across the paper is the scale.
+    west, east = ax.get_xlim()
+    assert (east - west) / (place.width * 0.0254) == pytest.approx(sheet.scale, rel=1e-9)
+    south, north = ax.get_ylim()
+    assert (north - south) / (place.height * 0.0254) == pytest.approx(sheet.scale, rel=1e-9)
+
+
+def test_bar_in_the_svg_has_its_length(layers):
+    sheet = plan_sheet(layers)
+    with off_screen():
+        svg = to_svg(draw_plan(layers).figure, "p", title="t", says="s")
+    import re
+
+    paths = re.findall(r'<path d="([^"]*)"[^>]*style="fill: var\(--bar[^"]*"', svg)
+    spans = [np.ptp([float(x) for x in re.findall(r"[ML] (-?[\d.]+) ", path)]) for path in paths]
+    length, _ = bar_length(sheet)
+    assert max(spans) == pytest.approx(length * 1000.0 / sheet.scale * 72.0 / 25.4, abs=SVG_PT)
+
+
+def test_scale_bar_avoids_what_it_would_hide():
+    import matplotlib.pyplot as plt
+
+    sheet = lay_sheet((0.0, 0.0, 40.0, 40.0))
+    corner = shapely.LineString([(sheet.west, sheet.south), (10.0, 10.0)])
+
+    def left_end(avoid):
+        ax = plt.figure().add_axes((0, 0, 1, 1))
+        draw_scale_bar(ax, sheet, avoid)
+        return min(patch.get_x() for patch in ax.artists or ax.patches)
+
+    assert left_end(None) < sheet.west + 5.0
+    assert left_end(corner) > 20.0
+
+
+@pytest.mark.parametrize("shape", SHAPES)
+def test_outline_is_that_of_the_crowns_of_the_views(shape):
+    outline = crown_outline(shape, 4.0, 2.0, 0.5)
+    assert outline[:, 1].min() == pytest.approx(0.5)
+    assert outline[:, 1].max() == pytest.approx(4.0)
+    assert np.ptp(outline[:, 0]) == pytest.approx(2.0, abs=0.02)
+    # Against the radius that the rays are followed with, off the edges of the flat ends.
+    inner = outline[(outline[:, 1] > 0.51) & (outline[:, 1] < 3.99)]
+    radius = shape_radius(shape, 4.0, 2.0, 0.5, inner[:, 1])
+    assert np.abs(inner[:, 0]) == pytest.approx(radius)
+
+
+def test_rows_are_drawn_where_they_stand(layers):
+    plants, crowns = layers["plants"], layers["crowns"]
+    line = plants["line_id"].iloc[0]
+    row = plants.loc[plants["line_id"] == line]
+    ax = draw_elevation(layers, line, years=(10,), filled=(10,))
+    drawn = next(c for c in ax.collections if str(c.get_gid()).startswith("y10.row"))
+    low = row["ground_m"].min()
+    low = min(low, layers["needed_profile"].query("line_id == @line")["ground_m"].min())
+    tops = {
+        int(plant.plant_id): (plant.station_m, plant.ground_m - low) for plant in row.itertuples()
+    }
+    tall = crowns.loc[(crowns["year"] == 10) & crowns["plant_id"].isin(row["plant_id"])]
+    assert len(drawn.get_paths()) == len(tall)
+    for path, crown in zip(drawn.get_paths(), tall.itertuples(), strict=True):
+        peak = path.vertices[np.argmax(path.vertices[:, 1])]
+        station, foot = tops[crown.plant_id]
+        assert peak == pytest.approx((station, foot + crown.height_m), abs=0.02)
+
+
+def test_growth_shows_open_and_closed_views_apart(layers):
+    views = layers["views"]
+    views = views.loc[views["status"].isin(["closes", "stays open"])]
+    ax = draw_growth(layers, years=(0, 10))
+    count = {c.get_gid(): len(c.get_paths()) for c in ax.collections if c.get_gid()}
+    shut = int(closed_by(views, 10).sum())
+    assert count["y10.open"] == len(views) - shut
+    assert count["y10.closed"] == shut
+    assert count["y00.open"] == len(views)
+    assert "y00.closed" not in count
+    dashes = {c.get_gid(): c.get_linestyle()[0][1] for c in ax.collections if c.get_gid() in ("y10.open", "y10.closed")}  # fmt: skip
+    assert dashes["y10.open"] is None
+    assert dashes["y10.closed"] is not None
+
+
+def test_small_multiples_have_one_panel_a_year(layers):
+    made = draw_years(layers, years=(0, 5, 20))
+    assert len(made) == 3
+    assert len({ax.figure for ax in made}) == 1
+    assert len({round(float(np.ptp(ax.get_xlim())), 6) for ax in made}) == 1
+
+
+def test_section_goes_from_window_to_place(layers):
+    view = section_ids(layers)[0]
+    sight = layers["sight_lines"].set_index("view_id").loc[view]
+    ax = draw_section(layers, view)
+    assert ax.get_xlim()[1] >= sight.length_m
+    line = next(line for line in ax.lines if line.get_xdata()[-1] == sight.length_m and line.get_xdata()[0] == 0)  # fmt: skip
+    low = layers["sections"].query("view_id == @view")["ground_m"].min()
+    assert line.get_ydata() == pytest.approx([sight.eye_z_m - low, sight.head_z_m - low])
+    with pytest.raises(KeyError, match="no such view"):
+        draw_section(layers, "no such view")
+
+
+def test_needed_height_is_that_of_the_profile(layers):
+    profile = layers["needed_profile"]
+    line = profile.loc[profile["needed_m"].idxmax(), "line_id"]
+    ax = draw_needed_height(layers, line)
+    most = profile.loc[profile["line_id"] == line, "needed_m"].max()
+    assert max(np.max(one.get_ydata()) for one in ax.lines) >= most
+    assert f"{most:.1f} m" in [text.get_text() for text in ax.texts]
+    feet = draw_needed_height(layers, line, units="us")
+    assert f"{most / FOOT_M:.1f} ft" in [text.get_text() for text in feet.texts]
+
+
+def test_axes_of_a_notebook_can_be_given(layers):
+    import matplotlib.pyplot as plt
+
+    _, (left, right) = plt.subplots(1, 2)
+    assert draw_plan(layers, left) is left
+    assert draw_section(layers, section_ids(layers)[0], right) is right
+    left.figure.savefig(io.BytesIO(), format="png")
+
+
+def test_what_is_not_there_is_not_drawn(layers):
+    few = {
+        name: layers[name] for name in ("parcels", "planting_lines", "plants", "crowns", "views")
+    }
+    draw_plan(few).figure.savefig(io.BytesIO(), format="png")
+    draw_growth(few, years=(5,)).figure.savefig(io.BytesIO(), format="png")
+    line = layers["plants"]["line_id"].iloc[0]
+    draw_elevation(few, line).figure.savefig(io.BytesIO(), format="png")
+    assert section_ids(few) == []
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["$\\frac{1}{0}$", "$x", "_hidden", "雪の下", "שלום", "a\nb\x00", "<b>&", "x" * 500, pd.NA],
+)
+def test_any_name_can_be_drawn(layers, name):
+    one = {k: v.copy() for k, v in layers.items()}
+    one["buildings"]["building_id"] = pd.array([name] * len(one["buildings"]), dtype="string")
+    one["private_places"]["name"] = pd.array([name] * len(one["private_places"]), dtype="string")
+    with off_screen():
+        svg = to_svg(draw_plan(one).figure, "p", title=name, says="s")
+    assert "<b>" not in svg
+    assert "\x00" not in svg
+    if isinstance(name, str):
+        assert clean(name).replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;") in svg
+
+
+def test_years_are_layers_of_which_one_is_shown(layers):
+    with off_screen():
+        svg = to_svg(draw_growth(layers, years=(0, 5)).figure, "g", title="t", says="s", shown=5)
+    assert 'class="of-year" data-year="5"' in svg
+    assert 'class="of-year hidden" data-year="0"' in svg
+    assert 'class="of-year" data-year="0"' not in svg
+
+
+def test_codes_of_views_are_shortened():
+    assert _ranges(["V3", "V1", "V2", "V7", "V2"]) == "V1–3, 7"
+    assert _ranges([]) == ""
