@@ -40,6 +40,8 @@ NEAR_M = 0.1
 WALL_WIDTH_M = 0.2
 #: Sections are cut for so many views at most, those that stay open longest first.
 MOST_SECTIONS = 40
+#: Decimals of a distance along a section.
+STEP_DECIMALS = 2
 #: Decimals of a height and a station in the tables: a tenth of a millimetre.
 DECIMALS = 4
 
@@ -275,8 +277,7 @@ def _distances(eye, head, xy, radius) -> np.ndarray:
     pieces = [np.arange(0.0, last, STEP_M), [length, last]]
     for middle, half in zip(at[cut], np.sqrt(radius[cut] ** 2 - aside[cut] ** 2), strict=True):
         pieces.append(np.arange(middle - half - NEAR_M, middle + half + NEAR_M, FINE_STEP_M))
-    found = np.unique(np.round(np.concatenate(pieces), 2))
-    return found[(found >= 0.0) & (found <= last)]
+    return np.unique(np.round(np.clip(np.concatenate(pieces), 0.0, last), STEP_DECIMALS))
 
 
 def _section(view_id, eye, head, ground, standing, crowns, years) -> pd.DataFrame:
@@ -292,7 +293,9 @@ def _section(view_id, eye, head, ground, standing, crowns, years) -> pd.DataFram
         "view_id": pd.Series([view_id] * len(distance), dtype="string"),
         "distance_m": distance,
         "ground_m": level,
-        "sight_m": np.where(distance <= length, eye[2] + way[2] * distance / length, np.nan),
+        "sight_m": np.where(
+            distance <= length + 10.0**-STEP_DECIMALS, eye[2] + way[2] * distance / length, np.nan
+        ),
         "stands_from_m": low,
         "stands_to_m": high,
     }
