@@ -71,6 +71,18 @@ def test_the_published_solar_example():
     assert np.degrees(np.arctan2(east, north)) % 360 == pytest.approx(194.34024, abs=0.01)
 
 
+@pytest.mark.parametrize("latitude", [-75.0, 0.0, 50.0, 78.0])
+def test_directions_are_those_of_pvlibs_front_door(latitude):
+    # The algorithm is loaded without the rest of pvlib; its whole interface gives the same.
+    times = pd.date_range("2027-01-01", "2027-12-31", freq="37h", tz="Europe/Berlin")
+    place = spa_python(times, latitude, 9.0)
+    up, turn = np.radians(place["apparent_elevation"]), np.radians(place["azimuth"])
+    east, north, high = sun_directions(times, 9.0, latitude).T
+    assert high == pytest.approx(np.sin(up), abs=1e-9)
+    assert east == pytest.approx(np.cos(up) * np.sin(turn), abs=1e-9)
+    assert north == pytest.approx(np.cos(up) * np.cos(turn), abs=1e-9)
+
+
 def test_hours_on_an_open_site_are_pvlibs():
     # The same middles of hours, counted with pvlib alone: exactly as many are above the horizon.
     path = sun_path(*HOME, calendar_year=2027, days_a_month=31, step_minutes=60)

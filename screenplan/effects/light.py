@@ -11,6 +11,7 @@ import shapely
 
 from screenplan.contracts import LIGHT, LIGHT_MONTHS, SUN_GRID, year_column
 from screenplan.effects.growing import TYPICAL
+from screenplan.effects.horizon import ground_rise
 from screenplan.effects.lit import Lit, light_at
 from screenplan.effects.places_in_light import (
     Target,
@@ -116,6 +117,7 @@ def count_light(
     rows, crowns, _ = grow_rows(plants, table=table, years=years, curve=curve)
     obstacles = lay_obstacles(buildings, existing_screens, ground)
     scene = Scene(obstacles, rows, crowns)
+    rises = ground_rise(obstacles.ground)
     # The grid has many points: only typical growth is followed for it.
     coarse = Scene(obstacles, rows, one_growth(crowns, TYPICAL))
     close = windows_in_light(windows, buildings, ground, parcels)
@@ -123,27 +125,31 @@ def count_light(
     gardens, grid = gardens_in_light(
         parcels, buildings, planting_lines, ground, reach_m=reach_m, cell_m=cell_m
     )
-    found = [_Counted(target, sun, *part) for target, part in _count(close, sun, scene, SKY)]
+    found = [_Counted(target, sun, *part) for target, part in _count(close, sun, scene, SKY, rises)]
     denser = sun_path(
         *position_deg, time_zone=time_zone, calendar_year=calendar_year,
         days_a_month=min(MORE_DAYS * days_a_month, 31), step_minutes=_finer(step_minutes),
     )  # fmt: skip
-    for one, (target, part) in zip(found, _count(close, denser, scene, SKY_OF_CELL), strict=True):
+    for one, (target, part) in zip(
+        found, _count(close, denser, scene, SKY_OF_CELL, rises), strict=True
+    ):
         one.error = abs(_Counted(target, denser, *part).lost_share - one.lost_share)
-    in_gardens = list(_count(gardens, sun, coarse, SKY_OF_CELL))
+    in_gardens = list(_count(gardens, sun, coarse, SKY_OF_CELL, rises))
     found += [_Counted(target, sun, *part) for target, part in in_gardens]
     # The row's own plants: what they get from the site, without the shade of their own kind.
     bare_rows, bare_crowns, _ = grow_rows(plants.iloc[:0], table=table, years=years, curve=curve)
     alone = Scene(obstacles, bare_rows, bare_crowns)
     standing = rows_in_light(planting_lines, plants)
-    found += [_Counted(target, sun, *part) for target, part in _count(standing, sun, alone, SKY)]
+    found += [
+        _Counted(target, sun, *part) for target, part in _count(standing, sun, alone, SKY, rises)
+    ]
     needed = limit_of(limits, "sun_needed")
     season = growing_months(position_deg[1])
     light = [one.row(report_years, season, _asked(one, plants, table, needed)) for one in found]
     return _layers(light, found, in_gardens, grid, report_years, parcels.crs, cell_m, sun)
 
 
-def _count(targets: Sequence[Target], sun: SunPath, scene: Scene, patches: int):
+def _count(targets: Sequence[Target], sun: SunPath, scene: Scene, patches: int, ground):
     """Sun by month, light of the sky, and clock times of new shade, for each target."""
     if not targets:
         return
@@ -172,10 +178,19 @@ def _count(targets: Sequence[Target], sun: SunPath, scene: Scene, patches: int):
         scene,
         bare=sun.bare,
         seen=note if scene.table.height.shape[1] > 1 else None,
+        ground=ground,
     )
     direction, brightness = overcast_sky(patches)
     sky = light_at(
-        points, normals, direction, brightness, np.zeros(patches, np.int64), 1, scene, cosine=True
+        points,
+        normals,
+        direction,
+        brightness,
+        np.zeros(patches, np.int64),
+        1,
+        scene,
+        cosine=True,
+        ground=ground,
     )
     for number, (target, end) in enumerate(zip(targets, ends, strict=True)):
         mine = slice(end - len(target.points), end)

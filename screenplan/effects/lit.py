@@ -65,6 +65,7 @@ def light_at(
     bare=None,
     cosine: bool = False,
     seen=None,
+    ground=None,
 ) -> Lit:
     """Sum the light that reaches points.
 
@@ -89,6 +90,8 @@ def light_at(
         Whether light counts by the cosine of its angle to the plane's normal.
     seen : callable, optional
         Called with (point, direction, light, masks) of each portion of rays.
+    ground : ndarray, optional
+        The scene's `ground_rise`, where it is known already.
 
     Notes
     -----
@@ -106,7 +109,8 @@ def light_at(
     opened = np.zeros((len(points), groups, growths, years))
     direction = np.ascontiguousarray(direction, float)
     rise = direction[:, 2] / np.maximum(np.hypot(direction[:, 0], direction[:, 1]), 1e-12)
-    grounded = rise < ground_rise(scene.obstacles.ground)[sector_of(direction)]
+    ground = ground_rise(scene.obstacles.ground) if ground is None else ground
+    grounded = rise < ground[sector_of(direction)]
     top = top_of(scene)
     # Rays that rise faster than the ground anywhere need not be held against it.
     for which, obstacles in (

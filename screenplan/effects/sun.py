@@ -10,6 +10,9 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
+from functools import cache
+from importlib.util import find_spec, module_from_spec, spec_from_file_location
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -18,6 +21,9 @@ import pandas as pd
 from screenplan.errors import refuse
 
 MONTHS = 12
+#: Air in which light is bent, difference of terrestrial and universal time, and bending at the
+#: horizon: pvlib's own defaults.
+SEA_LEVEL_MBAR, MILD_C, DELTA_T_S, REFRACTION_DEG = 1013.25, 12.0, 67.0, 0.5667
 #: Months in which what drops its leaves is bare, north and south of the equator (common practice,
 #: no source), and those in which plants grow.
 BARE_NORTH, BARE_SOUTH = (11, 12, 1, 2, 3), (5, 6, 7, 8, 9)
@@ -123,12 +129,27 @@ def sun_directions(
     times: pd.DatetimeIndex, longitude_deg: float, latitude_deg: float
 ) -> np.ndarray:
     """Give unit vectors to the sun's apparent place (pvlib), east, north, up, (times, 3)."""
-    from pvlib.solarposition import spa_python
-
-    place = spa_python(times, latitude_deg, longitude_deg)
-    up = np.radians(place["apparent_elevation"].to_numpy())
-    azimuth = np.radians(place["azimuth"].to_numpy())
+    unix = (times - pd.Timestamp(0, tz="UTC")) / pd.Timedelta(seconds=1)
+    _, _, up, _, azimuth, _ = _algorithm().solar_position(
+        unix.to_numpy(float), latitude_deg, longitude_deg, 0.0, SEA_LEVEL_MBAR, MILD_C, DELTA_T_S, REFRACTION_DEG
+    )  # fmt: skip
+    up, azimuth = np.radians(up), np.radians(azimuth)
     return np.column_stack([np.cos(up) * np.sin(azimuth), np.cos(up) * np.cos(azimuth), np.sin(up)])
+
+
+@cache
+def _algorithm():
+    """Give pvlib's solar position algorithm, without the rest of pvlib: that takes a second to import."""
+    found = find_spec("pvlib")
+    file = Path(found.origin).with_name("spa.py")
+    if not file.is_file():  # pragma: no cover (another layout of pvlib)
+        from pvlib import spa
+
+        return spa
+    spec = spec_from_file_location("_pvlib_spa", file)
+    module = module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
 
 
 def growing_months(latitude_deg: float) -> np.ndarray:
