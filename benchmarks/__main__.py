@@ -6,6 +6,7 @@ import platform
 from benchmarks.hillside import bench_hillside
 from benchmarks.job import bench_compiling, bench_demo, bench_step, bench_stream
 from benchmarks.limit import bench_limit
+from benchmarks.sun import bench_sun
 from benchmarks.views import bench_growth_of_cost, bench_timelines, bench_tracer
 
 
@@ -22,6 +23,7 @@ def main() -> None:
     bench_growth_of_cost()
     bench_tracer(seconds)
     bench_hillside()
+    bench_sun()
 
 
 if __name__ == "__main__":
