@@ -1,0 +1,28 @@
+"""The plan file: its sections, its keys, and how it is read.
+
+Every key stands here once, with its type, range, default and one line of help. The command line,
+the commented plan that ``screenplan start`` writes, and the reference are made from these fields,
+and the steps take their parameters from them (see `screenplan.steps`).
+"""
+
+from __future__ import annotations
+
+from screenplan.plan.model import SECTIONS, Plan, is_length, is_volume, key_field
+from screenplan.plan.reading import check_plan, read_plan
+from screenplan.plan.site import Ground, LayerSource, Subject
+from screenplan.plan.values import LAST_YEAR, Section
+
+__all__ = [
+    "LAST_YEAR",
+    "SECTIONS",
+    "Ground",
+    "LayerSource",
+    "Plan",
+    "Section",
+    "Subject",
+    "check_plan",
+    "is_length",
+    "is_volume",
+    "key_field",
+    "read_plan",
+]

@@ -1,0 +1,121 @@
+"""All sections of a plan, and the fields of its keys."""
+
+from __future__ import annotations
+
+from types import UnionType
+from typing import Any, Union, get_args, get_origin
+
+from pydantic import (
+    BeforeValidator,
+    Field,
+    model_validator,
+)
+
+from screenplan.contracts import INPUTS
+from screenplan.plan.effects import Boundary, Health, Light, Limits, Lines, Noise, Road
+from screenplan.plan.planting import Goal, Growth, Hand, Plants, Rows, Views
+from screenplan.plan.site import (
+    About,
+    Ground,
+    LayerSource,
+    Places,
+    Setbacks,
+    Sides,
+    Subject,
+    Where,
+    Windows,
+)
+from screenplan.plan.values import Section, instead_of, read_length, read_volume
+from screenplan.plan.works import Alternatives, Calendar, Cost, Fence, StakeOut, Works
+
+#: Sections in the order in which a person meets them, and the class of each.
+SECTIONS: dict[str, type[Section]] = {
+    "plan": About, "subject": Subject, "site": Where, "sides": Sides, "windows": Windows, "places": Places,
+    "setbacks": Setbacks, "rows": Rows, "plants": Plants, "growth": Growth, "views": Views, "hand": Hand, "goal": Goal,
+    "stakeout": StakeOut, "works": Works, "fence": Fence, "calendar": Calendar, "cost": Cost, "alternatives": Alternatives,
+    "limits": Limits, "light": Light, "road": Road, "lines": Lines, "boundary": Boundary, "noise": Noise, "health": Health,
+}  # fmt: skip
+
+
+class Plan(Section):
+    """A plan: which layers are read, which rules hold, what is chosen."""
+
+    plan: About = About()
+    subject: Subject = Subject()
+    layers: dict[str, LayerSource] = Field(default_factory=dict)
+    terrain: Ground | None = None
+    site: Where = Where()
+    sides: Sides = Sides()
+    windows: Windows = Windows()
+    places: Places = Places()
+    setbacks: Setbacks = Setbacks()
+    rows: Rows = Rows()
+    plants: Plants = Plants()
+    growth: Growth = Growth()
+    views: Views = Views()
+    hand: Hand = Hand()
+    goal: Goal = Goal()
+    stakeout: StakeOut = StakeOut()
+    works: Works = Works()
+    fence: Fence = Fence()
+    calendar: Calendar = Calendar()
+    cost: Cost = Cost()
+    alternatives: Alternatives = Alternatives()
+    limits: Limits = Limits()
+    light: Light = Light()
+    road: Road = Road()
+    lines: Lines = Lines()
+    boundary: Boundary = Boundary()
+    noise: Noise = Noise()
+    health: Health = Health()
+    species: dict[str, dict[str, Any]] = Field(default_factory=dict)
+
+    @model_validator(mode="after")
+    def _layers_are_known(self):
+        for name in self.layers:
+            if name not in INPUTS:
+                raise ValueError(
+                    f"layers.{name} is not a layer of a plan. {instead_of(name, INPUTS)}"
+                )
+        if "parcels" not in self.layers:
+            raise ValueError(
+                "layers.parcels is missing. Name the file that holds the parcel, "
+                "or let 'screenplan start' make one from corners or a track"
+            )
+        return self
+
+    def value(self, key: str) -> Any:
+        """Give the value of a key such as ``rows.spacing`` (lengths in metres)."""
+        section, name = key.split(".")
+        return getattr(getattr(self, section), name)
+
+
+def key_field(key: str):
+    """Give the pydantic field of a key such as ``rows.spacing``: default, range and help.
+
+    Raises
+    ------
+    KeyError
+        If there is no such key.
+    """
+    section, name = key.split(".")
+    return SECTIONS[section].model_fields[name]
+
+
+def is_length(key: str) -> bool:
+    """Tell whether a key's value is a length, written with its unit."""
+    return _read_by(key, read_length)
+
+
+def is_volume(key: str) -> bool:
+    """Tell whether a key's value is a volume, written with its unit."""
+    return _read_by(key, read_volume)
+
+
+def _read_by(key: str, reader) -> bool:
+    field = key_field(key)
+    marks = list(field.metadata)
+    either = get_origin(field.annotation) in (Union, UnionType)
+    for argument in get_args(field.annotation) if either else ():
+        marks += getattr(argument, "__metadata__", ())
+    return any(isinstance(mark, BeforeValidator) and mark.func is reader for mark in marks)

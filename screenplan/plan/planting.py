@@ -1,0 +1,159 @@
+"""What is planted, how it grows, what it should screen."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import (
+    Field,
+)
+
+from screenplan.contracts import HIGHEST_PLANT_M
+from screenplan.plan.values import LAST_YEAR, Length, Section
+
+
+class Rows(Section):
+    """Where the rows run and how plants stand in them."""
+
+    along: tuple[str, ...] = Field(
+        (),
+        description="Sides to plant, by name; empty: those across which windows look onto private places",
+    )
+    offset: Length | None = Field(
+        None,
+        ge=0,
+        le=200,
+        description="Distance of the first row from the boundary; by default the least that every rule allows",
+    )
+    rows: Literal[1, 2] = Field(1, description="One row, or two that are staggered")
+    row_distance: Length | None = Field(
+        None, gt=0, le=20, description="Distance between two rows; by default 0.866 of the spacing"
+    )
+    spacing: Length = Field(1.5, ge=0.1, le=30, description="Distance between plants in a row")
+    fit: Literal["evened", "exact"] = Field(
+        "evened",
+        description="evened: both ends planted, no gap wider than the spacing; exact: the spacing from the zero peg on",
+    )
+    move: Length = Field(
+        0.0,
+        ge=0,
+        le=10,
+        description="How far a plant may be moved along the row before it is left out",
+    )
+    fill_existing: bool = Field(True, description="Fill up gaps of a row that stands already")
+
+
+class Plants(Section):
+    """What is planted."""
+
+    species: str = Field(
+        "thuja_occidentalis", description="Key in the species table; screenplan species lists it"
+    )
+    stock: Literal["plug", "bare_root", "container", "balled"] = Field(
+        "container", description="Kind of stock"
+    )
+    stock_height: Length | None = Field(
+        None,
+        gt=0,
+        le=HIGHEST_PLANT_M,
+        description="Height when planted; by default the species table's",
+    )
+
+
+class Growth(Section):
+    """How the row grows."""
+
+    curve: Literal["smooth", "straight"] = Field(
+        "smooth",
+        description="smooth: slows towards the mature height; straight: the yearly growth until it is reached",
+    )
+    years: int = Field(30, ge=1, le=LAST_YEAR, description="Years that are looked at")
+    show_years: tuple[int, ...] = Field(
+        (0, 3, 5, 10, 20), description="Years for which crowns are drawn"
+    )
+    asked_height: Length = Field(
+        1.8,
+        gt=0,
+        le=HIGHEST_PLANT_M,
+        description="Height up to which the row should close without a gap",
+    )
+
+
+class Views(Section):
+    """How views are looked at."""
+
+    threshold: float = Field(
+        0.10,
+        ge=0,
+        le=0.9,
+        description="Share of a view that may stay open for it to count as closed",
+    )
+    leaves: Literal["opaque", "translucent"] = Field(
+        "opaque",
+        description="opaque: leaves stop all light; translucent: some passes, by leaf density and the length of the way",
+    )
+    eye_inside: Length = Field(1.0, gt=0, le=5, description="Distance of the eye behind the window")
+    eye_seated: Length = Field(
+        1.2, gt=0, le=3, description="Height of a seated eye above the floor"
+    )
+    eye_standing: Length = Field(
+        1.6, gt=0, le=3, description="Height of a standing eye above the floor"
+    )
+    report_years: tuple[int, ...] = Field(
+        (0, 1, 2, 3, 5, 10, 15, 20, 30),
+        description="Years with a column of their own in the layer views",
+    )
+    eyes_across: int = Field(3, ge=1, le=50, description="Eye positions over the width of a window")
+    target_spacing: Length = Field(
+        1.0, ge=0.05, le=20, description="Distance between the points of a place that are looked at"
+    )
+    needed_share: float = Field(
+        0.90,
+        gt=0,
+        le=1,
+        description="Share of the rays through each stretch of the line that the needed height stops",
+    )
+    needed_step: Length = Field(
+        1.0, ge=0.1, le=20, description="Length of the stretches for which it is told"
+    )
+    missing_year: int = Field(
+        10,
+        ge=0,
+        le=LAST_YEAR,
+        description="Year in which the views are looked at with one plant missing at a time",
+    )
+    onlooker_spacing: Length = Field(
+        5.0, ge=0.5, le=100, description="Distance between the eyes of people who walk along a line"
+    )
+    onlooker_reach: Length = Field(
+        60.0, gt=0, le=500, description="People out of doors farther away than this do not count"
+    )
+
+
+class Hand(Section):
+    """Plants or money in hand."""
+
+    plants: int | None = Field(
+        None, ge=1, le=1_000_000, description="Plants that you have or are offered"
+    )
+    budget: float | None = Field(None, gt=0, description="Money for plants, in your currency")
+    prices: dict[str, float] = Field(
+        default_factory=dict, description='Price of one plant by its height, such as "0.6 m" = 9.50'
+    )
+
+
+class Goal(Section):
+    """What the plan must reach; a plan that misses it ends with exit code 1."""
+
+    closed_by: int | None = Field(
+        None,
+        ge=0,
+        le=LAST_YEAR,
+        description="Year by which the views should be closed, typical growth",
+    )
+    share: float = Field(
+        1.0,
+        gt=0,
+        le=1,
+        description="Share of the views (weighted by place) that should be closed by then",
+    )

@@ -1,0 +1,141 @@
+"""What the plan is about: its layers, the subject, the site, its sides, windows, places and setbacks."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any, Literal
+
+from pydantic import (
+    Field,
+    field_validator,
+    model_validator,
+)
+
+from screenplan.plan.values import Identifier, Length, Section, read_length
+
+
+class About(Section):
+    """What the plan is called and in which units people read it."""
+
+    title: str = Field("", description="Name of the plan, as it stands on the sheets")
+    units: Literal["metric", "us"] = Field(
+        "metric", description="Units in summaries and sheets; layers are always in metres"
+    )
+
+
+class Subject(Section):
+    """Which parcel is planned. With neither key, the parcels layer must hold just one."""
+
+    id: Identifier | None = Field(None, description="Its identifier in the parcels layer")
+    point: tuple[float, float] | None = Field(
+        None, description="Or a point in it: longitude, latitude in degrees"
+    )
+    assumed: bool = Field(
+        False,
+        description="True if its outline is not known and a strip around the line stands for it",
+    )
+
+    @model_validator(mode="after")
+    def _one_of_both(self):
+        if self.id is not None and self.point is not None:
+            raise ValueError("id and point are both given. Keep the one that you trust")
+        return self
+
+
+class LayerSource(Section):
+    """A layer that is read, and how its columns are called there."""
+
+    file: Path = Field(description="The file, relative to the plan file")
+    layer: str | None = Field(None, description="Layer in the file, if it holds several")
+    columns: dict[str, str] = Field(default_factory=dict, description="Our column = your column")
+    units: dict[str, str] = Field(
+        default_factory=dict, description='Our column = unit of the values, such as "ft"'
+    )
+    fixed: dict[str, str | float | int | bool] = Field(
+        default_factory=dict,
+        description="Our column = one value for every row, such as storeys = 2",
+    )
+
+    @field_validator("fixed", mode="after")
+    @classmethod
+    def _lengths_in_metres(cls, values):
+        return {
+            name: read_length(value) if name.endswith("_m") and isinstance(value, str) else value
+            for name, value in values.items()
+        }
+
+
+class Ground(Section):
+    """The terrain raster. Without it the site is taken as flat."""
+
+    file: Path = Field(description="A raster of ground heights, relative to the plan file")
+    unit: str = Field("m", description="Unit of its heights")
+    extend: bool = Field(False, description="Go on flat where the raster ends, instead of refusing")
+
+
+class Where(Section):
+    """How well the site is known."""
+
+    height: Length | None = Field(
+        None,
+        description="Ellipsoidal height of the site; without it lengths are those at height 0, 16 mm per 100 m short at 1000 m",
+    )
+    boundary_accuracy: Length = Field(
+        1.0,
+        ge=0,
+        le=20,
+        description="How far the boundary line may be out; 1 m unless it was surveyed",
+    )
+    datum_tolerance: Length = Field(
+        2.0, ge=0, le=50, description="Largest error of a change of datum that is accepted"
+    )
+    reach: Length = Field(
+        150.0,
+        gt=0,
+        le=2000,
+        description="Neighbours and things farther away than this are not looked at",
+    )
+    storey_height: Length = Field(2.8, ge=2, le=6, description="Height of a storey, floor to floor")
+
+
+class Sides(Section):
+    """How the outline is cut into sides."""
+
+    corner: float = Field(
+        30.0, ge=5, le=120, description="Change of direction that makes a corner, degrees"
+    )
+    base: Length = Field(4.0, gt=0, le=50, description="Length over which that change is measured")
+
+
+class Windows(Section):
+    """Windows derived from footprints, where none are given."""
+
+    derive: bool = Field(True, description="Derive windows where no windows layer is given")
+    spacing: Length = Field(4.0, ge=0.5, le=50, description="Distance between windows along a wall")
+    sill: Length = Field(0.9, ge=0, le=3, description="Height of a sill above its floor")
+    height: Length = Field(1.2, ge=0.1, le=5, description="Height of a window")
+    width: Length = Field(1.2, ge=0.1, le=10, description="Width of a window")
+    reach: Length = Field(
+        60.0, gt=0, le=500, description="Houses farther away than this get no windows"
+    )
+
+
+class Places(Section):
+    """Private places derived from the house, where none are given."""
+
+    derive: bool = Field(
+        True, description="Derive a place on the garden side where no private_places layer is given"
+    )
+    depth: Length = Field(5.0, ge=1, le=50, description="Depth of the derived place from the wall")
+
+
+class Setbacks(Section):
+    """Which limits hold. Shipped rules are common practice: confirm them locally."""
+
+    file: Path | None = Field(
+        None, description="A rule file of your own; its rules replace shipped ones of the same key"
+    )
+    rules: dict[str, dict[str, Any]] = Field(
+        default_factory=dict, description="Changes to single rules, by key"
+    )
+    hole: Length = Field(0.4, gt=0, le=3, description="Width of a planting hole")

@@ -1,0 +1,135 @@
+"""What the crew needs."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import (
+    Field,
+)
+
+from screenplan.plan.values import Day, Identifier, Length, Section, Volume
+
+
+class StakeOut(Section):
+    """How the rows are staked out."""
+
+    tape: Length = Field(50.0, ge=5, le=200, description="Length of the tape")
+    mark: str = Field(
+        "pink flag",
+        description="Flag or paint that marks a plant, and its colour; red, yellow, orange, blue and green are those of people who mark buried lines",
+    )
+    measured: tuple[tuple[Identifier, Identifier, Length], ...] = Field(
+        (),
+        description='Distances that you measured between names on the sheet, such as [["A", "P1", "12.35 m"]]; the stake-out is fitted to them',
+    )
+
+
+class Works(Section):
+    """Quantities: plants to order, holes, mulch, water."""
+
+    losses: float = Field(
+        0.05, ge=0, le=1, description="Share of plants that is ordered beyond those that are set"
+    )
+    hole_factor: float = Field(
+        2.5, ge=1, le=5, description="Width of a hole per width of the root ball"
+    )
+    strip: Length = Field(
+        1.0, ge=0.1, le=10, description="Width of the strip that is cleared along each row"
+    )
+    mulch: Literal["strip", "ring", "none"] = Field(
+        "strip", description="Mulch over the cleared strip, in a ring round each plant, or none"
+    )
+    mulch_depth: Length = Field(0.075, ge=0, le=0.15, description="Depth of the mulch")
+    mulch_clear: Length = Field(
+        0.1, ge=0, le=0.5, description="How far mulch is kept off each stem"
+    )
+    ring: Length = Field(0.9, ge=0.2, le=5, description="Width of a mulch ring")
+    mulch_bag: Volume = Field(
+        0.05, ge=0.001, le=2, description='What a bag of mulch holds, such as "2 cu ft" or "50 l"'
+    )
+    caliper: Length | None = Field(
+        None,
+        ge=0.002,
+        le=0.3,
+        description="Thickness of the stems, if you measured it: the published water rule goes by it",
+    )
+    water_every: Literal[2, 3] = Field(
+        2, description="Days between waterings in weeks 3 to 12; every 2 to 3 days is published"
+    )
+
+
+class Fence(Section):
+    """A fence against browsing animals."""
+
+    scheme: Literal["none", "perimeter", "outer_side", "inner_side", "cages"] = Field(
+        "none",
+        description="Round the planting, along the side of the boundary or the inner side, or a cage for each plant",
+    )
+    animal: Literal["deer", "rabbit", "livestock"] = Field(
+        "deer", description="The animal that it is against"
+    )
+    height: Length | None = Field(
+        None, ge=0.2, le=4, description="Its height; by default what keeps most of the animals out"
+    )
+    years: int | None = Field(
+        None,
+        ge=1,
+        le=20,
+        description="Years that it must stand; by default until slow plants are above the animal's reach",
+    )
+    post_spacing: Length = Field(
+        4.2672, ge=0.5, le=30, description="Greatest distance of line posts; 14 ft for woven wire"
+    )
+    brace_every: Length = Field(
+        100.584, ge=5, le=1000, description="Greatest distance of brace assemblies; 330 ft"
+    )
+    clearance: Length = Field(
+        0.3, ge=0, le=5, description="Between the wire and the crowns of its last year"
+    )
+    boundary: Length = Field(0.3, ge=0, le=20, description="Between the wire and the boundary")
+    gates: int = Field(1, ge=0, le=10, description="Gates in each closed fence")
+    gate_width: Length = Field(1.2, ge=0.5, le=10, description="Clear width of a gate")
+    roll: Length = Field(100.0, ge=1, le=1000, description="Wire or mesh on a roll")
+    cage: Length | None = Field(
+        None, ge=0.2, le=10, description="Width of a cage; by default what the crowns need"
+    )
+
+
+class Calendar(Section):
+    """When the work is done."""
+
+    planting: Day | None = Field(
+        None, description="Day of planting, such as 2027-04-10; without it days are counted"
+    )
+
+
+class Cost(Section):
+    """Your own prices and rates, in your currency; without them there are quantities only."""
+
+    prices: dict[str, float] = Field(
+        default_factory=dict,
+        description="Price of one by item of the table quantities, such as { plant = 42.0, mulch = 4.5 }",
+    )
+    hours: dict[str, float] = Field(
+        default_factory=dict,
+        description="Hours of work for one by item, such as { hole = 0.5, flag = 0.05 }",
+    )
+    hour: float | None = Field(None, ge=0, le=10000, description="Price of an hour of work")
+
+
+class Alternatives(Section):
+    """What the plan is compared with, side by side: every combination of what is listed."""
+
+    species: tuple[str, ...] = Field((), description="Other species")
+    stock: tuple[Literal["plug", "bare_root", "container", "balled"], ...] = Field(
+        (), description="Other kinds of stock"
+    )
+    stock_heights: tuple[Length, ...] = Field((), description="Other heights of stock")
+    spacings: tuple[Length, ...] = Field((), description="Other spacings")
+    rows: tuple[Literal[1, 2], ...] = Field((), description="Other numbers of rows")
+
+    @property
+    def asked(self) -> bool:
+        """True if anything is listed."""
+        return any(getattr(self, name) for name in type(self).model_fields)
