@@ -27,6 +27,7 @@ def test_an_identifier_may_be_a_number():
     ("content", "message"),
     [
         ({}, r"layers\.parcels is missing"),
+        (PARCELS | {"works": {"mulch_bag": 50.0}}, r"key works\.mulch_bag: 50\.0 is not a volume\. Write a number and a unit"),
         (PARCELS | {"rows": {"spacin": "1 m"}}, r"key rows\.spacin: there is no such key\. Did you mean spacing\?"),
         (PARCELS | {"row": {}}, r"key row: there is no such key\. Did you mean rows\?"),
         (PARCELS | {"rows": {"spacing": 5}}, r"key rows\.spacing: 5 has no unit"),

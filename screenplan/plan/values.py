@@ -36,9 +36,7 @@ def read_identifier(value: Any) -> Any:
 
 
 def read_volume(value: Any) -> Any:
-    """Turn a written volume into cubic metres; a number is in cubic metres already."""
-    if isinstance(value, float):
-        return value
+    """Turn a written volume into cubic metres; a bare number is refused, as for lengths."""
     try:
         return parse_volume(value)
     except InputError as error:
@@ -54,15 +52,10 @@ def read_day(value: Any) -> Any:
         raise ValueError(f"{value!r} is not a date. Write it as 2027-04-10") from None
 
 
+#: Types of values that are read as people write them.
 Length = Annotated[float, BeforeValidator(read_length)]
-
-
 Volume = Annotated[float, BeforeValidator(read_volume)]
-
-
 Day = Annotated[str, BeforeValidator(read_day)]
-
-
 Identifier = Annotated[str, BeforeValidator(read_identifier)]
 
 
