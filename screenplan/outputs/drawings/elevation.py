@@ -244,13 +244,11 @@ def _earth(ax, ground, window, low) -> None:
 
 
 def _silhouettes(crowns, plants, ground) -> list[np.ndarray]:
-    stations = dict(zip(plants["plant_id"], plants["station_m"], strict=True))
+    station = plants.set_index("plant_id")["station_m"].loc[crowns["plant_id"]].to_numpy(float)
+    feet = np.column_stack([station, ground(station)])
+    columns = (crowns[name] for name in ("shape", "height_m", "spread_m", "clear_stem_m"))
     return [
-        np.add(
-            crown_outline(row.shape, row.height_m, row.spread_m, row.clear_stem_m),
-            (stations[row.plant_id], float(ground(stations[row.plant_id]))),
-        )
-        for row in crowns.itertuples()
+        np.add(crown_outline(*crown), foot) for *crown, foot in zip(*columns, feet, strict=True)
     ]
 
 
