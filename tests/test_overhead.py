@@ -60,6 +60,26 @@ def test_the_allowance_is_the_users():
     assert more["year"].min() <= sag["year"].min()
 
 
+def test_a_crown_that_grows_into_a_low_wire_is_told_without_an_allowance():
+    _, plants = row(species="thuja_smaragd")  # at most 15 ft: no zoning forbids it
+    low = wire(height=3.5, y=38.3)
+    found = reach_wires(plants, low)
+    assert set(found["what"]) == {"wire"}
+    assert len(found) == len(plants)
+    assert found["allowed_m"].to_list() == pytest.approx([3.5] * len(found))
+    heights = height_at(load_species()["thuja_smaragd"], range(31), stock_height_m=1.0)
+    assert all(heights[int(year)] >= 3.5 for year in found["year"].dropna())
+    says = judge_wires(low, found, None)
+    assert says.result == "fails"
+    assert "grows into line w, 3.5 m above it" in says.says
+    assert judge_wires(low, found.iloc[:1], None).says.startswith(
+        "1 plant grows too tall for a line"
+    )
+    assert not len(reach_wires(plants, wire(height=5.5, y=38.3)))
+    # Beside the crowns, not above them.
+    assert not len(reach_wires(plants, wire(height=3.5, y=41.0)))
+
+
 @settings(max_examples=20, deadline=None)
 @given(st.floats(38.5, 70), st.floats(0, 10))
 def test_a_farther_wire_is_reached_no_sooner(y, more):

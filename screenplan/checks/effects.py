@@ -180,7 +180,7 @@ def judge_sight(roads, keep_outs, areas, plants) -> Finding:
         }[area["kind"]]  # fmt: skip
         return Finding(
             name, FAILS,
-            f"{plants['plant_id'].nunique()} plants grow into ground over which a driver must see: plant "
+            f"{_growing(plants)} into ground over which a driver must see: plant "
             f"{first['plant_id']} first, in year {int(first['first'])}, above {first['limit_m']:.2f} m in {what}. "
             "A child behind it would be seen too late",
             "leaving these plants out, or a species that stays below that height", SIGHT,
@@ -202,13 +202,19 @@ def judge_wires(utilities, plants, allowance) -> Finding:
     if _rows(plants):
         first = plants.assign(first=_earliest(plants)).sort_values("first").iloc[0]
         when = _span(first)
-        what = (f"passes the {first['allowed_m']:.1f} m allowed {first['distance_m']:.1f} m from line {first['utility_id']}"
-                if first["what"] == "zoning" else f"comes into the room that line {first['utility_id']} takes when it sags and swings")  # fmt: skip
-        return Finding(name, FAILS, f"{plants['plant_id'].nunique()} plants grow too tall for a line: plant {first['plant_id']} {what} {when}",
+        line = first["utility_id"]
+        what = {
+            "zoning": f"passes the {first['allowed_m']:.1f} m allowed {first['distance_m']:.1f} m from line {line}",
+            "wire": f"grows into line {line}, {first['allowed_m']:.1f} m above it,",
+            "sag and swing": f"comes into the room that line {line} takes when it sags and swings",
+        }[first["what"]]
+        return Finding(name, FAILS, f"{_growing(plants)} too tall for a line: plant {first['plant_id']} {what} {when}",
                        "a lower species there, or a place farther from the line", WIRES)  # fmt: skip
     says = "No plant outgrows what the zoning allows near a line, at any growth"
     if allowance is None:
-        says += "; the line's sag and swing were not looked at"
+        says += (
+            ", or into a wire whose height is given; the line's sag and swing were not looked at"
+        )
     return Finding(name, PASSES, says, "" if allowance is not None else "lines.allowance", WIRES)
 
 
@@ -245,7 +251,7 @@ def judge_drains(keep_outs, plants) -> Finding:
         return Finding(name, UNKNOWN, "Growth was not looked at", "the layer deep_roots", LOCATE)
     if _rows(plants):
         first = plants.assign(first=_earliest(plants)).sort_values("first").iloc[0]
-        return Finding(name, FAILS, f"{plants['plant_id'].nunique()} plants grow taller than they stand away from the field: plant "
+        return Finding(name, FAILS, f"{_growing(plants)} taller than they stand away from the field: plant "
                        f"{first['plant_id']}, {first['distance_m']:.1f} m away, {_span(first)}; its roots may reach the drains",
                        "a lower species there, or a place farther away", LOCATE)  # fmt: skip
     return Finding(name, PASSES, "No plant grows taller than it stands away from the field", caution=LOCATE)  # fmt: skip
@@ -343,6 +349,11 @@ def _rows(layer) -> bool:
 
 def _holds(utilities, position) -> bool:
     return utilities is not None and bool((utilities["position"] == position).any())
+
+
+def _growing(plants) -> str:
+    count = plants["plant_id"].nunique()
+    return "1 plant grows" if count == 1 else f"{count} plants grow"
 
 
 def _earliest(rows):

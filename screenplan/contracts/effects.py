@@ -89,9 +89,9 @@ WIRE_PLANTS = Contract(
         Column(
             "what",
             "text",
-            "zoning, or sag and swing",
+            "zoning, the wire itself, or its sag and swing",
             required=True,
-            choices=("zoning", "sag and swing"),
+            choices=("zoning", "wire", "sag and swing"),
         ),
         metres_column("distance_m", "Level distance from stem to line", required=True),
         metres_column("allowed_m", "Height allowed there", required=True),

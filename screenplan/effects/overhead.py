@@ -47,7 +47,8 @@ def reach_wires(
     zoning : str
         Limit of the kind ``zoning`` that allows a height by level distance to the line.
     allowance_m : float, optional
-        Room that the wire's sag and swing take, metres; without it only the zoning is judged.
+        Room that the wire's sag and swing take, metres; without it the zoning is judged, and
+        whether a crown grows into the wire where it hangs as given.
     years, curve, limits, table
         As in the other steps.
 
@@ -76,11 +77,14 @@ def reach_wires(
         for plant in np.flatnonzero(away < rule["within_m"][-1] + sizes.radius.max(initial=0.0)):
             most = allowed_height(rule, away[plant])
             found = {"zoning": (most, sizes.height[plant] > most)}
-            if allowance_m is not None and np.isfinite(heights[wire]):
+            if np.isfinite(heights[wire]):
                 top = heights[wire] + _under(shape, points[plant], terrain) - ground[plant]
                 level = np.maximum(away[plant] - sizes.radius[plant], 0.0)
                 up = np.maximum(top - sizes.height[plant], 0.0)
-                found["sag and swing"] = (top - allowance_m, np.hypot(level, up) < allowance_m)
+                if allowance_m is None:
+                    found["wire"] = (top, np.hypot(level, up) <= 0.0)
+                else:
+                    found["sag and swing"] = (top - allowance_m, np.hypot(level, up) < allowance_m)
             for what, (limit, holds) in found.items():
                 when = first_years(holds)
                 if earliest(when) is None:
@@ -96,7 +100,11 @@ def reach_wires(
                         "height_m": sizes.height[plant, TYPICAL, -1],
                         **when,
                         "rule": zoning if what == "zoning" else "lines.allowance",
-                        "source": rule.source if what == "zoning" else "the user's allowance",
+                        "source": {
+                            "zoning": rule.source,
+                            "wire": "the wire's height as given",
+                            "sag and swing": "the user's allowance",
+                        }[what],
                     }
                 )
                 shapes.append(points[plant])
