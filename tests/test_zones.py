@@ -150,6 +150,14 @@ def test_keep_outs_by_kind_and_the_others():
     assert zones.loc["pond", "feature"] == "pond"
 
 
+def test_a_drive_is_a_driveway():
+    shape = shapely.box(18, 0, 22, 17)
+    zones, _ = zones_of(keep_outs=layer(kind=["Drive"], geometry=[shape]))
+    same, _ = zones_of(keep_outs=layer(kind=["driveway"], geometry=[shape]))
+    assert zones.loc["driveway", "distance_m"] == same.loc["driveway", "distance_m"]
+    assert "keep_out" not in zones.index
+
+
 def test_a_gate_keeps_the_way_through_it_free():
     gate = layer(kind=["gate"], geometry=[LineString([(10, 0), (13, 0)])])
     rules = (Rule("gate", "gate", 1.0, passage_m=8.0, reason="way"),)

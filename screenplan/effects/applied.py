@@ -11,7 +11,7 @@ from screenplan.contracts import RULES
 from screenplan.effects.growing import has_rows, texts
 from screenplan.planting.species import DEFAULT_SPECIES, Species, species_of
 from screenplan.rules.limits import Limit, load_limits
-from screenplan.rules.ruleset import KEEP_OUT_FEATURES, Rule, load_rules
+from screenplan.rules.ruleset import KEEP_OUT_FEATURES, Rule, keep_out_kind, load_rules
 from screenplan.tables import table_of
 
 
@@ -105,7 +105,7 @@ def _things(buildings, utilities, keep_outs, roads, existing) -> dict[str, set[s
         for position, kind in zip(texts(utilities, "position"), texts(utilities, "kind"), strict=True):  # fmt: skip
             found.setdefault(position, set()).add(kind)
     for kind in texts(keep_outs, "kind") if has_rows(keep_outs) else ():
-        kind = kind.strip().lower().replace(" ", "_").replace("-", "_")
+        kind = keep_out_kind(kind)
         found.setdefault(kind if kind in KEEP_OUT_FEATURES else "keep_out", set()).add(kind)
     if has_rows(roads):
         found["road"] = {""}

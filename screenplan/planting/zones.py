@@ -19,7 +19,7 @@ from shapely.geometry.polygon import orient
 from screenplan.contracts import NO_PLANT_ZONES, PLANTABLE_ZONE
 from screenplan.errors import refuse
 from screenplan.planting.species import DEFAULT_SPECIES, Species, species_of
-from screenplan.rules.ruleset import KEEP_OUT_FEATURES, Rule, load_rules, rules_for
+from screenplan.rules.ruleset import KEEP_OUT_FEATURES, Rule, keep_out_kind, load_rules, rules_for
 from screenplan.tables import layer_of
 
 #: Zones are wider than their rule's distance by up to this, so that their arcs contain the circle.
@@ -195,7 +195,7 @@ def _things(
         half = row.number("diameter_m", 0.0) / 2.0 if position == "buried" else 0.0
         yield _Thing(position, kind, "utilities", row.id, row.geometry, half)
     for row in _rows(keep_outs, "keep_out_id"):
-        kind = row.text("kind", "keep_out").strip().lower().replace(" ", "_").replace("-", "_")
+        kind = keep_out_kind(row.text("kind", "keep_out"))
         feature = kind if kind in KEEP_OUT_FEATURES else "keep_out"
         yield _Thing(feature, kind, "keep_outs", row.id, row.geometry)
     for row in _rows(roads, "road_id"):

@@ -43,11 +43,20 @@ FEATURES = (
 )
 #: Features that are kinds of the keep-outs layer; every other kind falls under ``keep_out``.
 KEEP_OUT_FEATURES = ("driveway", "gate", "septic_field", "easement", "pond", "path")
+#: Other words for them.
+KEEP_OUT_WORDS = {"drive": "driveway"}
 
 MEASURED_FROM = ("line", "outside_edge")
 MEASURED_TO = ("stem", "hole", "crown")
 #: How a rule's figure is known.
 STATUSES = ("read", "code", "second-hand", "arithmetic", "memory", "common practice", "user")
+
+
+def keep_out_kind(text: str) -> str:
+    """Give the kind of a keep-out as the rules name it: ``Septic field`` is ``septic_field``."""
+    kind = "_".join(text.strip().lower().replace("-", " ").split())
+    return KEEP_OUT_WORDS.get(kind, kind)
+
 
 _LENGTHS = {
     "distance": "distance_m",
