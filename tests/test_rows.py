@@ -289,7 +289,7 @@ def test_inputs_are_not_changed():
         ({"stock_height_m": 0.0}, "the stock is 0.0 m high"),
         ({"stock_height_m": 14.0}, "northern white cedar never grows above 12.192 m"),
         ({"screens": existing([(10, 2.3)], math.nan)}, "layer existing_screens, row 1: a standing plant has no height"),
-        ({"screens": existing([(10, 2.3)], species=["oak"])}, "there is no species 'oak'"),
+        ({"screens": existing([(10, 2.3)], species=["oak"])}, "layer existing_screens: standing plant e0: there is no species 'oak'.*leave the column species out"),
     ],
 )  # fmt: skip
 def test_refused(options, says):

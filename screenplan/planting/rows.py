@@ -18,7 +18,7 @@ import numpy as np
 import shapely
 
 from screenplan.contracts import DROPPED, HIGHEST_PLANT_M, PLANTS
-from screenplan.errors import refuse
+from screenplan.errors import InputError, refuse
 from screenplan.planting.existing import EXISTING_WITHIN_M, Standing, standing_plants
 from screenplan.planting.lines import CLEARANCE_M, covered_spans, plantable_stretches
 from screenplan.planting.patterns import EQUAL_SHARE, FITS, PATTERNS, between, check_spacing
@@ -402,7 +402,7 @@ def _plant_rows(plan: _Plan, terrain, species, stock, height, table) -> list[dic
         own = plant.standing
         kind = species.key
         if own is not None and own.species is not None:
-            kind = species_of(own.species, table).key
+            kind = _species_standing(own, table).key
         rows.append(
             {
                 "plant_id": number,
@@ -452,6 +452,18 @@ def _ground(terrain, xy: np.ndarray) -> np.ndarray:
     if terrain is None:
         return np.zeros(len(xy))
     return np.asarray(terrain.height_at(xy[:, 0], xy[:, 1]), float)
+
+
+def _species_standing(plant: Standing, table) -> Species:
+    try:
+        return species_of(plant.species, table)
+    except InputError as error:
+        (problem,) = error.problems
+        raise refuse(
+            f"standing plant {plant.screen_id}: {problem.what}",
+            f"{problem.mend}, or leave the column species out",
+            layer="existing_screens",
+        ) from None
 
 
 def _slope(plan: _Plan, terrain, index: int, plants: list[_Plant]) -> dict[float, float]:
