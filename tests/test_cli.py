@@ -1,18 +1,23 @@
 """The command line through its real entry point: what it writes, says and refuses."""
 
 import contextlib
+import itertools
 import json
+import math
+import re
 import shutil
 import subprocess
 import sys
 from pathlib import Path
 
 import geopandas as gpd
+import numpy as np
 import pytest
 import shapely
 from click.testing import CliRunner
 
 from screenplan.cli import main
+from screenplan.outputs.record import is_unchanged, read_record
 
 SAMPLE = Path(__file__).parent.parent / "sample_data"
 
@@ -86,7 +91,8 @@ def test_a_run_writes_layers_and_ends_with_zero(sample):
     written = Path(said["folder"])
     assert written == (folder / "hillside_plan").resolve()
     assert (written / "plan.gpkg").is_file()
-    assert (written / "run.json").is_file()
+    record = read_record(written)
+    assert is_unchanged(written / "report.html", record.files["report.html"])
     assert said["fails"] is False
     assert {check["result"] for check in said["checks"]} <= {"passes", "cannot be judged"}
 
@@ -157,11 +163,27 @@ def test_sides_of_a_file(lot):
     assert "98.5 ft" in call("sides", f"{lot}:lots", "--id-column", "APN", "--us").output
 
 
+def test_sides_asks_for_the_column_of_ids(tmp_path):
+    file = tmp_path / "lots.gpkg"
+    gpd.GeoDataFrame(
+        {"APN": ["7"], "OWNER": ["me"]},
+        geometry=[shapely.box(500000, 5500000, 500030, 5500045)],
+        crs=25832,
+    ).to_file(file, driver="GPKG", engine="fiona")
+    result = call("sides", file, "--id", "7")
+    assert_clean(result, 2)
+    assert "Name it with --id-column; the columns are APN, OWNER" in result.output
+    assert_clean(call("sides", file, "--id-column", "OWNER"), 0)
+
+
 def test_check_lists_what_was_read(sample):
     folder, _ = sample
     result = call("check", folder / "hillside.toml")
     assert_clean(result, 0)
     assert "Read for parcel LR-7" in result.output
+    assert re.search(
+        r"parcels +WGS 84 / UTM zone 25N +WGS 84 / UTM zone 25N +as it is", result.output
+    )
     assert json.loads(call("check", folder / "hillside.toml", "--json").stdout)["subject"] == "LR-7"
 
 
@@ -246,6 +268,31 @@ def test_start_from_a_length_plants_it(tmp_path):
     )
 
 
+def test_start_from_corners_as_a_spreadsheet_writes_them(tmp_path):
+    (tmp_path / "corners.csv").write_text("x;y\n0;0\n20,5;0\n20,5;30\n0;30\n", encoding="utf-8")
+    _, plan = started(tmp_path, "--corners", tmp_path / "corners.csv", "--at", "9", "48")
+    sides = json.loads(call("sides", plan, "--json").stdout)
+    assert sorted(side["length_m"] for side in sides) == pytest.approx(
+        [20.5, 20.5, 30, 30], abs=1e-3
+    )
+
+
+def test_start_tells_how_columns_and_units_are_named(tmp_path, lot):
+    houses = tmp_path / "houses.gpkg"
+    gpd.GeoDataFrame(
+        {"HGT_FT": [16.0]}, geometry=[shapely.box(500010, 5500010, 500020, 5500020)], crs=25832
+    ).to_file(houses, driver="GPKG", engine="fiona")
+    _, plan = started(tmp_path, "--layer", f"parcels={lot}:lots", "--layer", f"buildings={houses}")
+    text = plan.read_text(encoding="utf-8")
+    assert '# A column of another name: columns = { building_id = "its name" }' in text
+    assert '# A column in feet: units = { height_m = "ft" }' in text
+    named = 'columns = { height_m = "HGT_FT" }\nunits = { height_m = "ft" }\n'
+    plan.write_text(
+        text.replace('file = "houses.gpkg"\n', f'file = "houses.gpkg"\n{named}'), encoding="utf-8"
+    )
+    assert_clean(call("check", plan), 0)
+
+
 GPX = """<?xml version="1.0"?><gpx version="1.1" creator="test" xmlns="http://www.topografix.com/GPX/1/1"><trk><trkseg>{}</trkseg></trk></gpx>"""
 
 
@@ -266,6 +313,26 @@ def test_start_from_a_track(tmp_path, points, says):
     assert says in result.output
     assert 'boundary_accuracy = "5 m"' in plan.read_text(encoding="utf-8")
     assert_clean(call("check", plan), 0)
+
+
+def test_a_walked_track_has_the_sides_of_its_field(tmp_path):
+    rng = np.random.default_rng(1)
+    corners = [(0, 0), (300, 0), (300, 120), (0, 120), (0, 4)]
+    walked = [np.add(a, np.subtract(b, a) * share) for a, b in itertools.pairwise(corners)
+              for share in np.linspace(0, 1, int(math.dist(a, b) / 5), endpoint=False)]  # fmt: skip
+    # About a metre of scatter from point to point; a degree is 111 km by 71 km at 50 degrees north.
+    points = (np.array(walked) + rng.normal(0, 1, (len(walked), 2))) / (71_700, 111_200) + (9, 50)
+    track = tmp_path / "walk.gpx"
+    track.write_text(
+        GPX.format("".join(f'<trkpt lat="{lat}" lon="{lon}"/>' for lon, lat in points)),
+        encoding="utf-8",
+    )
+    result, plan = started(tmp_path, "--track", track)
+    assert 'base = "15 m"' in plan.read_text(encoding="utf-8")
+    sides = {side["side_id"] for side in json.loads(call("sides", plan, "--json").stdout)}
+    assert sides == {"north", "west", "south", "east"}
+    (longest,) = re.findall("The longest side, ([a-z0-9-]+),", result.output)
+    assert longest in ("north", "south")
 
 
 def test_a_started_plan_does_not_depend_on_where_it_is_run_from(tmp_path, lot):
@@ -316,7 +383,7 @@ def test_a_wrong_call_is_refused_in_words(tmp_path, arguments, message):
 @pytest.mark.parametrize(
     ("text", "option", "message"),
     [
-        ("east;north\n1;2\n", "--corners", "Name the two columns lon and lat"),
+        ("right;up\n1;2\n", "--corners", "Name the two columns lon and lat"),
         ("x,y\n0,0\n10,zero\n10,10\n", "--corners", "column y holds 'zero', which is no number"),
         ("x,y\n0,0\n10,0\n", "--corners", "at least three corners"),
         ("lon,lat\n500000,5500000\n500010,5500000\n500010,5500010\n", "--corners", "lon and lat are not degrees"),

@@ -20,6 +20,10 @@ from screenplan.units import format_length, metres_per, parse_length
 TRACK_CLOSES_M = 15.0
 #: What a hand-held receiver's position is good for, common practice, no source.
 TRACK_ACCURACY = "5 m"
+#: A receiver's scatter turns a walked line to and fro: corners are looked for over this length, or
+#: over this share of the way round where that is shorter.
+TRACK_BASE_M = 15.0
+TRACK_BASE_SHARE = 20.0
 #: Where a site lies of which nobody said where it is.
 NOWHERE = (0.0, 0.0)
 
@@ -61,7 +65,10 @@ def from_track(found: Found, file: Path) -> None:
     found.chosen["site"] = {"boundary_accuracy": TRACK_ACCURACY}
     gap = float(np.hypot(*(points[-1] - points[0])))
     if gap <= TRACK_CLOSES_M and len(points) > 3:
-        found.made["parcels"] = _parcel(outline_of(points, file=str(file)), frame)
+        outline = outline_of(points, file=str(file))
+        found.made["parcels"] = _parcel(outline, frame)
+        base = round(min(TRACK_BASE_M, outline.length / TRACK_BASE_SHARE), 1)
+        found.chosen["sides"] = {"base": f"{base:g} m"}
         found.say.append(
             f"The track closes within {gap:.1f} m: it is taken as the parcel's outline"
         )
@@ -179,10 +186,14 @@ def _frame_at(place) -> LocalFrame:
 
 
 def _read_csv(file: Path) -> pd.DataFrame:
+    reading = {"dtype": str, "skipinitialspace": True, "encoding": "utf-8-sig", "comment": "#"}
     try:
-        return pd.read_csv(
-            file, dtype=str, skipinitialspace=True, encoding="utf-8-sig", comment="#"
-        )
+        head = pd.read_csv(file, nrows=0, **reading).columns
+        if len(head) == 1 and ";" in head[0]:
+            # As spreadsheets write it where the comma is the decimal mark.
+            table = pd.read_csv(file, sep=";", **reading)
+            return table.apply(lambda column: column.str.replace(",", ".", regex=False))
+        return pd.read_csv(file, **reading)
     except FileNotFoundError:
         raise refuse("there is no such file", "Check the path", file=str(file)) from None
     except (ValueError, OSError) as error:

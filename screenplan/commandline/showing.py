@@ -100,13 +100,24 @@ def show_site(site, *, as_json: bool) -> None:
     if len(site.repairs):
         show_table("Repaired", list(site.repairs.columns), site.repairs.itertuples(index=False))
     if site.transformations:
-        names = list(site.transformations[0])
         show_table(
             "Changes of coordinates",
-            names,
-            [[change.get(name) for name in names] for change in site.transformations],
+            ["layer", "from", "to", "good to"],
+            [
+                [
+                    change["layer"],
+                    change["source"],
+                    change["target"],
+                    "as it is" if change["operation"] == "none" else _metres(change["accuracy_m"]),
+                ]
+                for change in site.transformations
+            ],
         )
     _show_notes(site.warnings)
+
+
+def _metres(accuracy: float | None) -> str:
+    return "not known" if accuracy is None else f"{accuracy:g} m"
 
 
 def show_run(run, written, *, as_json: bool) -> None:

@@ -159,11 +159,15 @@ def sides_of(
             )
     else:
         file, layer = split_source(source)
-        columns = (
-            {"parcel_id": id_column}
-            if id_column
-            else guess_columns("parcels", column_names(file, layer))
-        )
+        theirs = column_names(file, layer)
+        columns = {"parcel_id": id_column} if id_column else guess_columns("parcels", theirs)
+        if subject_id is not None and not columns and "parcel_id" not in theirs:
+            raise refuse(
+                f"no column is known to hold the parcels' ids, so parcel '{subject_id}' cannot be found",
+                f"Name it with --id-column; the columns are {', '.join(theirs) or 'none'}",
+                file=str(file),
+                layer=layer,
+            )
         plan = Plan(layers={"parcels": PlanSource(file=file, layer=layer, columns=columns)},
                     subject=Subject(id=subject_id, point=tuple(point or ()) or None))  # fmt: skip
         folder = Path.cwd()
@@ -227,6 +231,7 @@ def _gather(target, layers, *, track, corners, courses, length, at, unit) -> Fou
         found.notes[f"layers.{name}"] = [
             f"Columns of the file: {', '.join(theirs)}",
             f"Columns that are used: {', '.join(column.name for column in INPUTS[name].columns)}",
+            *_how_to_name(name, theirs),
         ]
         found.layers[name] = {"file": _beside(file, target), "layer": layer, "columns": columns}
         if columns:
@@ -251,6 +256,18 @@ def _gather(target, layers, *, track, corners, courses, length, at, unit) -> Fou
             "The site's place on earth is not known: its layers lie at longitude 0, latitude 0. Give --at LON LAT to place it"
         )
     return found
+
+
+def _how_to_name(name: str, theirs: Sequence[str]) -> list[str]:
+    """Tell how a column of another name or in another unit is given."""
+    ours = [column.name for column in INPUTS[name].columns]
+    if set(theirs) <= set(ours):
+        return []
+    said = ["A column of another name: columns = { " + ours[0] + ' = "its name" }']
+    lengths = [column for column in ours if column.endswith("_m")]
+    if lengths:
+        said.append(f'A column in feet: units = {{ {lengths[0]} = "ft" }}')
+    return said
 
 
 def _beside(file: str | Path, target: Path) -> str:
@@ -281,13 +298,19 @@ def _choose_side(found: Found, target: Path, us: bool) -> list[str]:
     """
     sources = {name: {"file": target.parent / source["file"], **{key: source[key] for key in ("layer", "columns") if source.get(key)}}
                for name, source in found.layers.items()}  # fmt: skip
-    plan = check_plan({"layers": sources, "subject": found.chosen.get("subject", {})})
+    plan = check_plan({"layers": sources, "subject": found.chosen.get("subject", {}),
+                       "sides": found.chosen.get("sides", {})})  # fmt: skip
     try:
         site = read_inputs(plan, target.parent)
     except InputError as error:
         found.say += [f"To mend before a run: {problem}" for problem in error.problems]
         return []
-    sides = find_sides(site.layers["parcels"], site.layers.get("roads"))
+    sides = find_sides(
+        site.layers["parcels"],
+        site.layers.get("roads"),
+        corner_deg=plan.sides.corner,
+        base_m=plan.sides.base,
+    )
     if not {"buildings", "windows", "planting_line"} & set(found.layers):
         longest = sides.loc[sides["length_m"].idxmax(), "side_id"]
         found.chosen.setdefault("rows", {})["along"] = [longest]
