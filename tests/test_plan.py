@@ -36,6 +36,8 @@ def test_an_identifier_may_be_a_number():
         (PARCELS | {"rows": {"rows": 3}}, r"key rows\.rows: 3 is not one of the choices\. Write 1 or 2"),
         (PARCELS | {"rows": {"fit": "loose"}}, r"Write 'evened' or 'exact'"),
         (PARCELS | {"growth": {"years": 0}}, r"key growth\.years: 0 is out of range\. Give at least 1"),
+        (PARCELS | {"rows": {"along": "north"}}, r"key rows\.along: 'north' is not a list\. Write \[\"north\"\]"),
+        (PARCELS | {"growth": {"show_years": 5}}, r"key growth\.show_years: 5 is not a list\. Write \[5\]"),
         (PARCELS | {"views": {"threshold": "lots"}}, r"key views\.threshold: 'lots' does not fit"),
         (PARCELS | {"views": {"threshold": float("nan")}}, r"key views\.threshold"),
         (PARCELS | {"subject": {"id": "1", "point": [9.0, 50.0]}}, r"id and point are both given"),

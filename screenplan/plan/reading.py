@@ -148,6 +148,9 @@ def _say(item: dict[str, Any], file: str | None) -> Problem:
             file=file,
             key=key,
         )
+    if kind in ("tuple_type", "list_type") and key != "subject.point":
+        one = f'"{value}"' if isinstance(value, str) else value
+        return Problem(f"{value!r} is not a list", f"Write [{one}]", file=file, key=key)
     message = item["msg"][0].lower() + item["msg"][1:]
     return Problem(
         f"{value!r} does not fit: {message}",
