@@ -29,12 +29,15 @@ class Run:
         What was read.
     layers : dict
         Every layer and table by its contract's name, those that were read included.
+    notes : list of str
+        What the steps found doubtful.
     """
 
     plan: Plan
     folder: Path
     site: Any
     layers: dict[str, Any] = field(default_factory=dict)
+    notes: list[str] = field(default_factory=list)
 
     @property
     def fails(self) -> bool:
@@ -44,10 +47,7 @@ class Run:
     @property
     def warnings(self) -> list[str]:
         """What a person should know before they trust the result."""
-        from screenplan.tables import notes_of
-
-        notes = (note for layer in self.layers.values() for note in notes_of(layer))
-        return list(dict.fromkeys([*self.site.warnings, *notes]))
+        return list(dict.fromkeys([*self.site.warnings, *self.notes]))
 
     @property
     def species_names(self) -> dict[str, str]:
@@ -100,6 +100,8 @@ def run_plan(
     """
     if not isinstance(plan, Plan):
         plan, folder = read_plan(plan, settings)
+    from screenplan.tables import notes_of
+
     folder = Path.cwd() if folder is None else folder
     tell = progress or (lambda *_: None)
     total = len(STEPS) + 1
@@ -110,7 +112,9 @@ def run_plan(
         tell(step.name, number, total)
         arguments = step_arguments(step, plan, folder, site.terrain, site.frame)
         with rows_of_files(run.layers, site.inputs):
-            run.layers |= step(run.layers, **arguments)
+            given = step(run.layers, **arguments)
+        run.layers |= given
+        run.notes += (note for layer in given.values() for note in notes_of(layer))
     if plan.alternatives.asked:
         from screenplan.alternatives import compare_alternatives
 

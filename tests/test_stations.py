@@ -53,3 +53,15 @@ def test_evened_ends_give_way_to_fixed_plants_and_to_each_other():
 def test_covers():
     assert covers((1, 2), [(0, 3)])
     assert not covers((1, 4), [(0, 3), (3.5, 5)])
+
+
+def test_an_uneven_standing_row_is_not_doubled():
+    # Plants set by tape 2.0008 m apart where 2 m is asked: as asked, so nothing is added.
+    row = [2.0008 * number for number in range(6)]
+    assert set_evened([(0.0, row[-1])], row, 2.0, row).placed == []
+    assert set_exact(row[-1], [(0.0, row[-1])], row, row, 2.0, 0.0).placed == []
+
+
+def test_a_gap_where_a_standing_plant_died_is_filled():
+    # Twice the spacing between two standing plants: one new plant in the middle.
+    assert set_evened([(0.0, 4.1)], [0.0, 4.1], 2.0, [0.0, 4.1]).placed == [(2.05, 0.0)]

@@ -81,7 +81,7 @@ def test_a_row_that_never_closes_is_said_so():
     )
     assert told({"closure": closure}) == {
         "Row a closes": "up to 1.80 m in year 7",
-        "Row b closes": "never up to 1.80 m; up to 1.20 m in the end",
+        "Row b closes": "not up to 1.80 m; crowns meet up to 1.20 m",
     }
 
 

@@ -14,8 +14,13 @@ def judge_closure(closure) -> Iterator[Finding]:
     for row in closure.loc[closure["growth"] == "typical"].itertuples():
         name = f"closure of {row.line_id}"
         if pd.isna(row.year_closed):
-            yield Finding(name, "fails", f"At {row.spacing_m:.2f} m the row never closes up to {row.asked_height_m:.2f} m; "
-                          f"it meets up to {row.mature_closed_height_m:.2f} m", "a closer spacing or a wider species")  # fmt: skip
+            if row.mature_closed_height_m >= row.asked_height_m:
+                says = f"In the years looked at the row does not close up to {row.asked_height_m:.2f} m; later it does"
+            elif row.mature_closed_height_m > 0:
+                says = f"Set {row.spacing_m:.2f} m apart, crowns never meet higher than {row.mature_closed_height_m:.2f} m; {row.asked_height_m:.2f} m are asked"
+            else:
+                says = f"Set {row.spacing_m:.2f} m apart, crowns never meet"
+            yield Finding(name, "fails", says, "a closer spacing or a wider species")
         else:
             yield Finding(
                 name,

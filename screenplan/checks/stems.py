@@ -9,6 +9,7 @@ from shapely.ops import substring
 
 from screenplan.checks.findings import LOCATE, SURVEY, Finding
 from screenplan.planting.neighbours import GAP_TOLERANCE_M, gaps_between
+from screenplan.planting.patterns import STANDING_UNEVEN
 
 #: A stem may lie this far outside a zone: the zones' outlines are rounded by less.
 STEM_TOLERANCE_M = 0.005
@@ -61,7 +62,10 @@ def judge_crowns(parcels, plants, table, assumed) -> Finding:
 
 def judge_gaps(lines, plants, plantable_zone, dropped, spacing_m) -> Finding:
     """Look for gaps that are wider than asked though nothing forbids a plant in them."""
-    wide = [gap for gap in gaps_between(plants, lines) if gap.width_m > spacing_m + GAP_TOLERANCE_M]
+    stands = plants["existing"].to_numpy(bool)
+    wide = [
+        gap for gap in gaps_between(plants, lines) if gap.width_m > _widest(gap, stands, spacing_m)
+    ]
     zone = shapely.union_all(plantable_zone.geometry.to_numpy())
     names = lines["line_id"].to_numpy()
     open_gaps = [
@@ -81,6 +85,12 @@ def judge_gaps(lines, plants, plantable_zone, dropped, spacing_m) -> Finding:
     return Finding(
         "gaps", "passes", f"No gap between neighbours is wider than {spacing_m:.2f} m{note}"
     )
+
+
+def _widest(gap, stands, spacing_m) -> float:
+    """Give the gap that counts as asked: between two standing plants a quarter more."""
+    both = stands[gap.before] and stands[gap.after]
+    return spacing_m * (STANDING_UNEVEN if both else 1.0) + GAP_TOLERANCE_M
 
 
 def _is_explained(gap, lines, zone, dropped) -> bool:

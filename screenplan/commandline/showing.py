@@ -15,7 +15,7 @@ import pandas as pd
 from rich.console import Console
 from rich.table import Table
 
-from screenplan.units import format_length
+from screenplan.units import format_length, in_units
 
 
 def show_table(
@@ -139,18 +139,18 @@ def show_run(run, written, *, as_json: bool) -> None:
         print()
         show_views(views, run.plan.growth.show_years)
     print()
-    _show_checks(checks)
+    _show_checks(checks, run.plan.plan.units)
     print()
     _show_notes(run.warnings)
     print()
     _console().print(f"Layers, tables and record: {written}")
 
 
-def _show_checks(checks) -> None:
+def _show_checks(checks, units: str) -> None:
     """Show what fails first, then what passes, then what would be needed to judge the rest."""
     ranked = [("fails", "FAILS"), ("passes", "passes")]
     rows = [
-        [row.check, mark, row.says]
+        [row.check, mark, in_units(row.says, units)]
         for result, mark in ranked
         for row in checks.itertuples()
         if row.result == result
@@ -160,7 +160,7 @@ def _show_checks(checks) -> None:
     if len(open_ones):
         print()
         show_table("Cannot be judged", ["check", "needs", "what is known"],
-                   [[row.check, _text(row.needs), row.says] for row in open_ones.itertuples()])  # fmt: skip
+                   [[row.check, _text(row.needs), in_units(row.says, units)] for row in open_ones.itertuples()])  # fmt: skip
     cautions = dict.fromkeys(_text(caution) for caution in checks["caution"] if _text(caution))
     print()
     for caution in cautions:
@@ -241,10 +241,12 @@ def show_steps(name: str | None, *, as_json: bool) -> None:
 
 def show_keys(*, as_json: bool) -> None:
     """Show every key of a plan file."""
-    from screenplan.plan import SECTIONS
+    from screenplan.plan import SECTIONS, Ground, LayerSource
     from screenplan.plan_text import default_text, range_text
 
-    rows = [(f"{section}.{key}", default_text(f"{section}.{key}"), field.description + range_text(f"{section}.{key}"))
+    rows = [(f"{table}.{key}", "", field.description)
+            for table, model in (("layers.NAME", LayerSource), ("terrain", Ground)) for key, field in model.model_fields.items()]  # fmt: skip
+    rows += [(f"{section}.{key}", default_text(f"{section}.{key}"), field.description + range_text(f"{section}.{key}"))
             for section, model in SECTIONS.items() for key, field in model.model_fields.items()]  # fmt: skip
     if as_json:
         show_json(

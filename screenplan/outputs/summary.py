@@ -81,7 +81,17 @@ def _tell_closure(closure: pd.DataFrame, units: str):
         height = format_length(row.asked_height_m, units)
         if pd.isna(row.year_closed):
             most = format_length(row.mature_closed_height_m, units)
-            says = f"never up to {height}; up to {most} in the end"
+            late = row.mature_closed_height_m >= row.asked_height_m
+            meets = (
+                f"crowns meet up to {most}"
+                if row.mature_closed_height_m > 0
+                else "crowns never meet"
+            )
+            says = (
+                f"up to {height} only after the years looked at"
+                if late
+                else f"not up to {height}; {meets}"
+            )
         else:
             says = f"up to {height} in year {int(row.year_closed)}"
         yield f"Row {row.line_id} closes", says

@@ -16,6 +16,8 @@ from screenplan.errors import refuse
 #: Distance between rows of equal-sided triangles, as a share of the spacing.
 EQUILATERAL = math.sqrt(3.0) / 2.0
 #: Lengths that differ by less than this share of the spacing count as equal: L = k s, whatever the
+#: A gap between two standing plants counts as asked up to so much wider; common practice, no source.
+STANDING_UNEVEN = 1.25
 #: last bits, holds k + 1 plants.
 EQUAL_SHARE = 1e-6
 
@@ -51,6 +53,15 @@ def between(a: float, b: float, spacing: float) -> np.ndarray:
     """Stations that fill up a gap between two plants, so that no gap exceeds the spacing."""
     gaps = max(1, math.ceil((b - a) / spacing - EQUAL_SHARE))
     return np.linspace(a, b, gaps + 1)[1:-1]
+
+
+def between_standing(a: float, b: float, spacing: float) -> np.ndarray:
+    """Stations that fill up a gap between two plants that stand already.
+
+    A row that was set by tape is uneven: a gap up to a quarter wider than the spacing is as asked,
+    and is not halved by a new plant.
+    """
+    return between(a, b, spacing * STANDING_UNEVEN)
 
 
 def staggered(stations: np.ndarray) -> np.ndarray:

@@ -244,7 +244,7 @@ class _Plan:
         crowded = self._near_others(index)
         stretches = subtract(self.stretches[index], crowded)
         if self.fit == "evened":
-            found = set_evened(stretches, fixed, self.spacing)
+            found = set_evened(stretches, fixed, self.spacing, standing)
         else:
             found = set_exact(line.length, stretches, fixed, standing, self.spacing, self.move_m)
         self._take(index, found)

@@ -13,7 +13,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from screenplan.planting.patterns import EQUAL_SHARE, between, evened, exact
+from screenplan.planting.patterns import EQUAL_SHARE, between, between_standing, evened, exact
 
 Stretch = tuple[float, float]
 #: Plants stand at least this share of the spacing apart.
@@ -46,11 +46,17 @@ class Stations:
     groups: list[list[float]] = field(default_factory=list)
 
 
-def set_evened(stretches: Sequence[Stretch], fixed: Sequence[float], spacing: float) -> Stations:
+def set_evened(
+    stretches: Sequence[Stretch],
+    fixed: Sequence[float],
+    spacing: float,
+    standing: Sequence[float] = (),
+) -> Stations:
     """Set plants on both ends of every stretch and evenly between, no gap above the spacing.
 
     Where two stretches come closer to each other, or to a fixed plant, than half the spacing, the
-    end gives way.
+    end gives way. Gaps between two of the fixed stations that are ``standing`` plants may be a
+    quarter wider.
     """
     result = Stations()
     least = spacing * LEAST_SHARE
@@ -69,7 +75,10 @@ def set_evened(stretches: Sequence[Stretch], fixed: Sequence[float], spacing: fl
         group: list[float] = []
         cuts = [(a, False), *((f, True) for f in inside), (b, False)]
         for (left, left_fixed), (right, right_fixed) in pairwise(cuts):
-            new = _fill_evened(left, left_fixed, right, right_fixed, spacing)
+            if left in standing and right in standing:
+                new = between_standing(left, right, spacing)
+            else:
+                new = _fill_evened(left, left_fixed, right, right_fixed, spacing)
             result.placed.extend((float(station), 0.0) for station in new)
             group.extend(new)
             if right_fixed:
@@ -122,7 +131,7 @@ def set_exact(
     wanted: list[tuple[float, float]] = []
     for (left, left_fixed), (right, right_fixed) in pairwise(cuts):
         if left in standing and right in standing:
-            new = [(float(station), 0.0) for station in between(left, right, spacing)]
+            new = [(float(station), 0.0) for station in between_standing(left, right, spacing)]
         else:
             new = _fill_exact(left, left_fixed, right, right_fixed, spacing)
         wanted.extend(new)

@@ -20,7 +20,7 @@ from screenplan.contracts import NO_PLANT_ZONES, PLANTABLE_ZONE
 from screenplan.errors import refuse
 from screenplan.planting.species import DEFAULT_SPECIES, Species, species_of
 from screenplan.rules.ruleset import KEEP_OUT_FEATURES, Rule, keep_out_kind, load_rules, rules_for
-from screenplan.tables import layer_of
+from screenplan.tables import layer_of, with_notes
 
 #: Zones are wider than their rule's distance by up to this, so that their arcs contain the circle.
 ARC_EXCESS_M = 0.0005
@@ -121,7 +121,22 @@ def mark_zones(
         parts,
         parcels.crs,
     )
-    return zones, plantable
+    return with_notes(zones, _doubt_kinds(keep_outs, zones)), plantable
+
+
+def _doubt_kinds(keep_outs: gpd.GeoDataFrame | None, zones: gpd.GeoDataFrame) -> list[str]:
+    """Say which kinds of keep-outs have no rule of their own, and what they get."""
+    kinds = dict.fromkeys(
+        keep_out_kind(row.text("kind", "keep_out")) for row in _rows(keep_outs, "keep_out_id")
+    )
+    own = zones.loc[zones["source_layer"] == "keep_outs"]
+    general = own.loc[own["feature"] == "keep_out", "distance_m"]
+    kept = f"{general.max():.2f} m" if len(general) else "its own ground"
+    return [
+        f"Keep-outs of kind '{kind}' have no rule of their own: {kept} is kept clear. Kinds with one: {', '.join(sorted(KEEP_OUT_FEATURES))}"
+        for kind in kinds
+        if kind not in KEEP_OUT_FEATURES
+    ]
 
 
 def subject_of(parcels: gpd.GeoDataFrame) -> tuple[shapely.Geometry, str]:

@@ -16,7 +16,7 @@ from screenplan.contracts import INPUTS, PARCELS, Contract
 from screenplan.datum import Transformation
 from screenplan.errors import InputError, refuse
 from screenplan.frame import LocalFrame
-from screenplan.site.buildings import fill_floors, fill_heights, find_parcels
+from screenplan.site.buildings import doubt_heights, fill_floors, fill_heights, find_parcels
 from screenplan.site.columns import check_mapping, convert_columns, fill_defaults
 from screenplan.site.parts import settle_parts
 from screenplan.site.plausible import find_misfit
@@ -264,6 +264,7 @@ class Reader:
             self._explain_absence(source, way, misfit, findings)
         if name == "buildings" and not findings.problems:
             done = fill_heights(done, self.storey_height_m, findings)
+            self.warnings += doubt_heights(done)
         self._check_keys(done, contract, findings)
         if findings.problems:
             raise InputError(findings.problems)
