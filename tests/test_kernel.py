@@ -93,6 +93,23 @@ def test_agrees_with_one_by_one(bend, stem):
     assert (expected == 0).any()
 
 
+# Brute force: sight lines steeper than the sides of cones, which they may meet below a stem that
+# they pass above its top.
+@pytest.mark.parametrize("stem", [0.0, 0.15])
+def test_sight_lines_steeper_than_the_crowns(stem):
+    rng = np.random.default_rng(18)
+    xy = row_of(15)
+    table = growth_table(list(SHAPES), stem=stem)
+    kind = np.arange(15) % 4
+    rows = arrange_rows(*xy.T, 0 * xy[:, 0], kind, np.zeros(15, int), table)
+    origin, target = rays_over(xy, 600, rng, reach=1.5)
+    origin[:, 2] = rng.uniform(5, 30, 600)
+    target[:, 2] = rng.uniform(-5, 1, 600)
+    expected = one_by_one(origin, target, np.column_stack([xy, 0 * xy[:, 0]]), kind, table)
+    assert np.array_equal(blocked_years(origin, target, rows, table), expected)
+    assert (expected != 0).sum() > 300
+
+
 def test_many_and_few_rays_agree():
     rng = np.random.default_rng(9)
     xy = row_of(40)

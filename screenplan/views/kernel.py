@@ -18,7 +18,15 @@ from numba import njit, prange
 
 from screenplan.views.crowns import DISTANCE_CELLS, HEIGHT_CELLS, CrownTable
 from screenplan.views.light import add_changes, light_of_changes, open_light
-from screenplan.views.runs import Rows, arrange_rows, strip_window
+from screenplan.views.runs import (
+    PART,
+    UPRIGHT_M,
+    Rows,
+    arrange_rows,
+    find_windows,
+    lay_lines,
+    strip_window,
+)
 from screenplan.views.solids import box_stretch, form_hit
 
 __all__ = ("Rows", "arrange_rows", "blocked_years", "follow_years", "open_light", "strip_window")
@@ -27,8 +35,10 @@ __all__ = ("Rows", "arrange_rows", "blocked_years", "follow_years", "open_light"
 BLOCK = 4096
 #: Fewer rays than this are followed by one core: waking the others would cost more.
 MANY_RAYS = 20_000
-#: A sight line that is shorter than this in plan counts as upright.
-UPRIGHT_M = 1e-9
+#: Sight lines nearly as steep as a cone's side are not foretold: rounding only.
+STEEP_PART = 1e-6
+#: Bits that hold the number of a growth in a list.
+GROWTH_BITS = 4
 
 
 @njit(cache=True, error_model="numpy", forceinline=True)
@@ -84,14 +94,15 @@ def highest_bit(mask):
 
 @njit(cache=True, error_model="numpy")
 def _add_years(
-    mask, pieces, shape, form, k, g, across, foot, slope, per_slope, s0, s1, cu, cv
+    mask, early, pieces, shape, form, k, g, across, foot, slope, per_slope, s0, s1, cu, cv
 ):  # fmt: skip
-    """Add to a mask the years in which one crown of a class that is not nested is in the way."""
+    """Add to a mask the years, from an early one on, in which a crown that is not nested stops it."""
+    later = -(np.int64(1) << early)
     for piece in range(pieces.shape[2]):
         years = pieces[k, g, piece]
         if years == 0:
             break
-        rest = years & ~mask
+        rest = years & ~mask & later
         if rest == 0:
             continue
         # Crowns are nested within a piece: one that is not met in the last year still open is met
@@ -99,7 +110,7 @@ def _add_years(
         last = highest_bit(rest)
         if not meets(shape, form, k, g, last, across, foot, slope, per_slope, s0, s1, cu, cv):
             continue
-        first = highest_bit(years & -years)
+        first = max(highest_bit(years & -years), early)
         hit = last
         while first < hit:
             middle = (first + hit) >> 1
@@ -120,8 +131,10 @@ def foretold(table, k, across, foot, slope, along, reach):
     if steepest >= 0.0:
         # A cone's radius changes by k at most per metre of height: sqrt(v^2 + s^2) - k |slope s|
         # is least with v sqrt(1 - k^2 slope^2), and must be less than the radius at s = 0.
-        early_i = min(int(v * max(1.0 - steepest * slope * slope, 0.0) * per_metre), late_i)
-        lowest = foot * cells[k, 1]
+        # A sight line as steep as the cone's side may meet it anywhere.
+        part = 1.0 - steepest * slope * slope
+        early_i = min(int(v * max(part, 0.0) * per_metre), late_i)
+        lowest = foot * cells[k, 1] if part > STEEP_PART else 0.0
     else:
         early_i = late_i
         lowest = (foot - abs(slope) * table.widest[k]) * cells[k, 1]
@@ -148,100 +161,208 @@ def _block_upright(ox, oy, oz, dz, rows, table, mask):
                     mask[layer, g] |= np.int64(1) << y
 
 
+@njit(cache=True, error_model="numpy", forceinline=True)
+def _list_plants(ray, count, span, bucket, which, what, room):
+    """List rays and plants of their windows from a ray on, while there is room: next ray, number.
+
+    Two plants are always written and as many counted as there are: most windows hold one or two.
+    """
+    listed = 0
+    while ray < count and listed < room:
+        low, high = bucket[np.uint64(span[0, ray])], bucket[np.uint64(span[1, ray])]
+        for more in range(2):
+            place = np.uint64(listed + more)
+            which[place], what[place] = ray, low + more
+        for more in range(2, high - low):
+            place = np.uint64(listed + more)
+            which[place], what[place] = ray, low + more
+        listed += max(high - low, 0)
+        ray += 1
+    return ray, listed
+
+
+@njit(cache=True, error_model="numpy", forceinline=True)
+def _come_near(listed, which, what, start, origin, lines, rows, table, growths, near, cell):
+    """Keep what comes near: its place, the cells of its early and late years, plant, ray, layer."""
+    layers = len(table.leafless)
+    per_distance = (HEIGHT_CELLS + 1) * growths * 2
+    pairs = 0
+    for n in range(listed):
+        ray, plant, to = np.uint64(which[n]), np.uint64(what[n]), np.uint64(pairs)
+        ux, uy, slope, reach = lines[0, ray], lines[1, ray], lines[2, ray], lines[4, ray]
+        at = np.uint64(start) + ray
+        px, py = rows.x[plant] - origin[at, 0], rows.y[plant] - origin[at, 1]
+        k = np.uint64(rows.kind[plant])
+        wide = table.widest[k]
+        across, along = px * uy - py * ux, px * ux + py * uy
+        foot = origin[at, 2] - rows.z[plant] + along * slope
+        i, j, sure_i, sure_j = foretold(table, k, across, foot, slope, along, reach)
+        begin = rows.kind[plant] * (DISTANCE_CELLS * per_distance)
+        near[to, 0], near[to, 1], near[to, 2] = across, along, foot
+        cell[to, 0] = begin + i * per_distance + j * growths * 2
+        cell[to, 1] = begin + sure_i * per_distance + sure_j * growths * 2
+        cell[to, 2], cell[to, 3] = plant, ray
+        cell[to, 4] = (np.int64(which[n]) * layers + table.layer[k]) * growths
+        # Written in any case, counted if near: no branch to guess.
+        pairs += (abs(across) < wide) & (along > -wide) & (along < reach + wide)
+    return pairs
+
+
+@njit(cache=True, error_model="numpy", forceinline=True)
+def _foresee(pairs, cell, told, first, todo, lanes):
+    """Bring the first years down to those that are sure; list what may yet come earlier."""
+    for n in range(pairs):
+        sure, to = np.uint64(cell[n, 1]), np.uint64(cell[n, 4])
+        for g in range(len(lanes)):
+            place = np.uint64(g)
+            year, before = told[sure + place + place + np.uint64(1)], first[to + place]
+            first[to + place] = year if year < before else before
+    left = 0
+    for n in range(pairs):
+        may, to = np.uint64(cell[n, 0]), np.uint64(cell[n, 4])
+        for g in range(len(lanes)):
+            place = np.uint64(g)
+            todo[np.uint64(left)] = (n << GROWTH_BITS) | g
+            left += told[may + place + place] < first[to + place]
+    return left
+
+
+@njit(cache=True, error_model="numpy", forceinline=True)
+def _row_sides(plant, ray, lines, rows):
+    """Direction of a sight line in plan along and across the row at a plant."""
+    ux, uy = lines[0, ray], lines[1, ray]
+    row_x, row_y = rows.way[plant, 0], rows.way[plant, 1]
+    return ux * row_x + uy * row_y, uy * row_x - ux * row_y
+
+
+@njit(cache=True, error_model="numpy", forceinline=True)
+def _decide(left, todo, cell, near, told, lines, rows, table, first):
+    """Bisect the years that the tables leave open."""
+    for n in range(left):
+        pair = np.uint64(todo[n]) >> np.uint64(GROWTH_BITS)
+        g = np.uint64(todo[n]) & np.uint64((1 << GROWTH_BITS) - 1)
+        plant, ray = np.uint64(cell[pair, 2]), np.uint64(cell[pair, 3])
+        to = np.uint64(cell[pair, 4]) + g
+        k = np.uint64(rows.kind[plant])
+        year, hit = np.int64(told[np.uint64(cell[pair, 0]) + g + g]), np.int64(first[to])
+        across, along, foot = near[pair, 0], near[pair, 1], near[pair, 2]
+        slope, per_slope, reach = lines[2, ray], lines[3, ray], lines[4, ray]
+        shape = table.shape[k]
+        cu, cv = _row_sides(plant, ray, lines, rows) if shape == 4 else (0.0, 0.0)
+        while year < hit:
+            middle = (year + hit) >> 1
+            if meets(
+                shape, table.form, k, g, np.uint64(middle), across, foot, slope, per_slope,
+                -along, reach - along, cu, cv,
+            ):  # fmt: skip
+                hit = middle
+            else:
+                year = middle + 1
+        first[to] = hit
+
+
 @njit(cache=True, error_model="numpy")
-def _block_rays(begin, end, origin, target, light, rows, table, masks, changes):
-    """Find the masks of some sight lines, and note the years in which their light changes."""
-    growths, years = table.height.shape[1], table.height.shape[2]
-    layers, runs = changes.shape[0], rows.axis.shape[0]
-    every = (np.int64(1) << years) - 1
-    form, pieces = table.form, table.pieces
-    keep = masks.shape[0] > 0
-    plain = layers == 1 and pieces.shape[2] == 1
-    first, mask = np.empty((layers, growths), np.int64), np.zeros((layers, growths), np.int64)
-    for ray in range(begin, end):
-        w = light[ray]
-        if w <= 0.0:
+def _add_bent(pairs, cell, near, told, lines, rows, table, bent, never, first, masks):
+    """Add to the masks the years of crowns that are not nested, and take them off the list."""
+    growths = table.height.shape[1]
+    for n in range(pairs):
+        plant, ray = np.int64(cell[n, 2]), np.int64(cell[n, 3])
+        k = rows.kind[plant]
+        if not bent[k]:
             continue
-        ox, oy, oz = origin[ray, 0], origin[ray, 1], origin[ray, 2]
-        dx, dy, dz = target[ray, 0] - ox, target[ray, 1] - oy, target[ray, 2] - oz
-        reach = np.sqrt(dx * dx + dy * dy)
-        upright = reach < UPRIGHT_M
-        per = 1.0 / reach if not upright else 0.0
-        ux, uy, slope = dx * per, dy * per, dz * per
-        per_slope = 1.0 / slope if slope != 0.0 else 0.0
-        first[:] = years
-        if not plain or upright:
-            mask[:] = 0
-        if upright:
-            _block_upright(ox, oy, oz, dz, rows, table, mask)
-        for run in range(0 if upright else runs):
-            nearest, last, high = strip_window(
-                rows, run, ox, oy, oz, ux, uy, slope, per_slope, reach
-            )
-            for plant in range(nearest, last):
-                if rows.along[plant] > high:
-                    break
-                px, py = rows.x[plant] - ox, rows.y[plant] - oy
-                across, k = px * uy - py * ux, rows.kind[plant]
-                wide = table.widest[k]
-                if abs(across) >= wide:
-                    continue
-                along = px * ux + py * uy
-                if along <= -wide or along >= reach + wide:
-                    continue
-                foot = oz - rows.z[plant] + along * slope
-                i, j, sure_i, sure_j = foretold(table, k, across, foot, slope, along, reach)
-                shape, layer = table.shape[k], table.layer[k]
-                s0, s1 = -along, reach - along
-                cu, cv = 0.0, 0.0
-                if shape == 4:
-                    row_x, row_y = rows.way[plant, 0], rows.way[plant, 1]
-                    cu, cv = ux * row_x + uy * row_y, uy * row_x - ux * row_y
-                for g in range(growths):
-                    year, before = np.int64(table.foretold[k, i, j, g, 0]), first[layer, g]
-                    if year >= before:
-                        continue
-                    if not plain and pieces.shape[2] > 1 and pieces[k, g, 1] != 0:
-                        mask[layer, g] = _add_years(
-                            mask[layer, g], pieces, shape, form, k, g, across, foot,
-                            slope, per_slope, s0, s1, cu, cv,
-                        )  # fmt: skip
-                        continue
-                    hit = min(np.int64(table.foretold[k, sure_i, sure_j, g, 1]), before)
-                    while year < hit:
-                        middle = (year + hit) >> 1
-                        if meets(
-                            shape, form, k, g, middle, across, foot, slope, per_slope, s0, s1,
-                            cu, cv,
-                        ):  # fmt: skip
-                            hit = middle
-                        else:
-                            year = middle + 1
-                    first[layer, g] = hit
-        if plain and not upright:
-            for g in range(growths):
-                changes[0, g, first[0, g]] -= w
-                if keep:
-                    masks[ray, 0, g] = every & -(np.int64(1) << first[0, g])
-            continue
+        across, along, foot = near[n, 0], near[n, 1], near[n, 2]
+        slope, per_slope, reach = lines[2, ray], lines[3, ray], lines[4, ray]
+        cu, cv = _row_sides(plant, ray, lines, rows)
         for g in range(growths):
-            blocked = np.int64(0)
-            for layer in range(layers):
-                own = mask[layer, g] | (every & -(np.int64(1) << first[layer, g]))
-                blocked |= own
-                add_changes(blocked, w, years, changes[layer, g])
-                if keep:
-                    masks[ray, layer, g] = own
+            to, early = np.int64(cell[n, 4]) + g, np.int64(told[np.int64(cell[n, 0]) + 2 * g])
+            if early < first[to]:
+                masks[to] = _add_years(
+                    masks[to], early, table.pieces, table.shape[k], table.form, k, g, across, foot,
+                    slope, per_slope, -along, reach - along, cu, cv,
+                )  # fmt: skip
+        cell[n, 0] = cell[n, 1] = never
+
+
+@njit(cache=True, error_model="numpy")
+def _block_rays(begin, end, origin, target, light, rows, table, masks, changes, lanes):
+    """Find the masks of some sight lines, and note the years in which their light changes.
+
+    ``lanes`` has one item for each growth, so that loops over growths are compiled for their number.
+    """
+    growths, years = len(lanes), table.height.shape[2]
+    layers, runs, plants = changes.shape[0], rows.axis.shape[0], len(rows.x)
+    every, own = (np.int64(1) << years) - 1, layers * len(lanes)
+    keep = masks.shape[0] > 0
+    bent = table.pieces[:, :, 1:].sum(axis=2).sum(axis=1) != 0
+    any_bent = bent.any()
+    told = table.foretold.reshape(-1)
+    room = 2 * PART + plants
+    lines, span = np.empty((5, PART)), np.empty((2, PART), np.int32)
+    which, what = np.empty(room + plants + 2, np.uint32), np.empty(room + plants + 2, np.uint32)
+    near, cell = np.empty((room + plants, 3)), np.empty((room + plants, 5), np.uint32)
+    todo = np.empty((room + plants) * growths + 1, np.uint32)
+    first, seen = np.empty(PART * own, np.uint8), np.zeros(PART * own, np.int64)
+    mask = np.zeros((layers, growths), np.int64)
+    for start in range(begin, end, PART):
+        count = min(PART, end - start)
+        lay_lines(start, count, origin.reshape(-1), target.reshape(-1), lines.reshape(-1))
+        first[:] = years
+        if any_bent:
+            seen[:] = 0
+        for run in range(runs):
+            find_windows(
+                rows, run, start, count, origin.reshape(-1), light, lines.reshape(-1),
+                span.reshape(-1),
+            )  # fmt: skip
+            ray = 0
+            while ray < count:
+                ray, listed = _list_plants(ray, count, span, rows.bucket, which, what, room)
+                pairs = _come_near(
+                    listed, which, what, start, origin, lines, rows, table, growths, near, cell
+                )
+                if any_bent:
+                    _add_bent(
+                        pairs, cell, near, told, lines, rows, table, bent,
+                        2 * HEIGHT_CELLS * growths, first, seen,
+                    )  # fmt: skip
+                left = _foresee(pairs, cell, told, first, todo, lanes)
+                _decide(left, todo, cell, near, told, lines, rows, table, first)
+        for ray in range(count):
+            w = light[start + ray]
+            if w <= 0.0:
+                continue
+            upright = lines[4, ray] < UPRIGHT_M
+            if layers == 1 and not any_bent and not upright:
+                for g in range(len(lanes)):
+                    year = np.uint64(first[np.uint64(ray * len(lanes) + g)])
+                    changes[0, g, year] -= w
+                    if keep:
+                        masks[start + ray, 0, g] = every & -(np.int64(1) << np.int64(year))
+                continue
+            mask[:] = 0
+            if upright:
+                at, to = origin[start + ray], target[start + ray]
+                _block_upright(at[0], at[1], at[2], to[2] - at[2], rows, table, mask)
+            for g in range(growths):
+                blocked = np.int64(0)
+                for layer in range(layers):
+                    to = (ray * layers + layer) * growths + g
+                    mine = mask[layer, g] | seen[to]
+                    mine |= every & -(np.int64(1) << np.int64(first[to]))
+                    blocked |= mine
+                    add_changes(blocked, w, years, changes[layer, g])
+                    if keep:
+                        masks[start + ray, layer, g] = mine
 
 
 @njit(parallel=True, cache=True, error_model="numpy")
-def _block_many(origin, target, light, rows, table, masks, changes):
+def _block_many(origin, target, light, rows, table, masks, changes, lanes):
     rays = origin.shape[0]
     for block in prange(changes.shape[0]):
         begin = block * BLOCK
         _block_rays(
             begin, min(begin + BLOCK, rays), origin, target, light, rows, table, masks,
-            changes[block],
+            changes[block], lanes,
         )  # fmt: skip
 
 
@@ -275,12 +396,12 @@ def follow_years(
     growths, years = table.height.shape[1:]
     layers, rays = max(len(table.leafless), 1), len(origin)
     masks = np.zeros((rays if keep else 0, layers, growths), np.int64)
-    many = rays >= MANY_RAYS
+    many, lanes = rays >= MANY_RAYS, (0,) * growths
     changes = np.zeros((-(-rays // BLOCK) if many else 1, layers, growths, years + 1))
     if len(rows.x) and many:
-        _block_many(origin, target, light, rows, table, masks, changes)
+        _block_many(origin, target, light, rows, table, masks, changes, lanes)
     elif len(rows.x):
-        _block_rays(0, rays, origin, target, light, rows, table, masks, changes[0])
+        _block_rays(0, rays, origin, target, light, rows, table, masks, changes[0], lanes)
     return light_of_changes(changes, light, table.leafless), masks
 
 
