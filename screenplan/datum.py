@@ -154,6 +154,10 @@ def find_transformation(
     # PROJ sorts them by the area that they cover, then by accuracy.
     best = group.transformers[0]
     accuracy_m = None if best.accuracy < 0 else float(best.accuracy)
+    if accuracy_m is None and not _changes_datum(source, target):
+        # PROJ from 9.6 on tells one epoch of an ensemble such as WGS 84 from the ensemble, and gives
+        # the step between two spellings of the same system no accuracy.
+        accuracy_m = 0.0
     if accuracy_m is not None and better_m is not None and better_m >= accuracy_m:
         better_m, missing = None, ()
     if tolerance_m is not None and accuracy_m is None:
@@ -187,7 +191,9 @@ def find_transformation(
 
 
 def _changes_datum(source: CRS, target: CRS) -> bool:
-    return source.is_bound or target.is_bound or source.geodetic_crs != target.geodetic_crs
+    if source.is_bound or target.is_bound:
+        return True
+    return not source.geodetic_crs.equals(target.geodetic_crs, ignore_axis_order=True)
 
 
 def _list_operations(source: CRS, target: CRS, area) -> TransformerGroup:
