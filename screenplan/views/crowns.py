@@ -44,7 +44,7 @@ __all__ = (
 #: Bits of a signed 64-bit mask that hold one year each; the sign stays clear.
 MOST_YEARS = 62
 #: Cells of the two tables over the distance from the axis and over the height.
-DISTANCE_CELLS, HEIGHT_CELLS = 64, 64
+DISTANCE_CELLS, HEIGHT_CELLS = 128, 256
 #: Years are numbered up to here; this stands for never.
 NEVER = 255
 #: Years that a vector unit works on at a time.
@@ -226,11 +226,21 @@ def _foretell(shape, height, radius, clear, across, widest):
             # Inside at both heights of a cell is inside between them: crowns are convex.
             sure = np.minimum(inner[:-1], inner[1:])
             sure = np.where((z[:-1] > c) & (z[1:] < h), sure, 0.0)
-            may = (outer > 0.0) & (outer >= near[:, None, None])
-            foretold[k, :, :-1, g, 0] = np.where(may.any(axis=2), may.argmax(axis=2), NEVER)
-            is_in = sure > far[:, None, None]
-            foretold[k, :, :-1, g, 1] = np.where(is_in.any(axis=2), is_in.argmax(axis=2), NEVER)
+            _first_years(outer, near, foretold[k, :, :-1, g, 0])
+            # More than far: at least the next number.
+            _first_years(sure, np.nextafter(far, np.inf), foretold[k, :, :-1, g, 1])
     return foretold, cells
+
+
+@njit(cache=True, error_model="numpy")
+def _first_years(wide, distances, first):
+    """Find the first year in which a width above 0, by height and year, reaches each distance."""
+    for j in range(wide.shape[0]):
+        told = 0
+        for y in range(wide.shape[1]):
+            while wide[j, y] > 0.0 and told < len(distances) and wide[j, y] >= distances[told]:
+                first[told, j] = y
+                told += 1
 
 
 @njit(cache=True, error_model="numpy")
