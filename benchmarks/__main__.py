@@ -3,6 +3,7 @@
 import os
 import platform
 
+from benchmarks.clock import load
 from benchmarks.hillside import bench_hillside
 from benchmarks.job import bench_compiling, bench_demo, bench_step, bench_stream
 from benchmarks.limit import bench_limit
@@ -12,8 +13,7 @@ from benchmarks.views import bench_growth_of_cost, bench_timelines, bench_tracer
 
 def main() -> None:
     """Print all figures."""
-    load = f", load {os.getloadavg()[0]:.1f} before the start" if hasattr(os, "getloadavg") else ""
-    print(f"{platform.processor() or platform.machine()}, {os.cpu_count()} cores{load}")
+    print(f"{platform.processor() or platform.machine()}, {os.cpu_count()} cores, {load()} before")
     bench_demo()
     bench_step()
     bench_stream()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 import time
@@ -48,6 +49,11 @@ def serially(work, *arrays, repeats: int = 3):
         sum(part) if part[0].shape[0] != cuts[1] else np.concatenate(part)
         for part in zip(*results, strict=True)
     ]
+
+
+def load() -> str:
+    """Say how busy the machine is: processes that want to run, over the last minute."""
+    return f"load {os.getloadavg()[0]:.1f}" if hasattr(os, "getloadavg") else "load not known"
 
 
 def own_process(code: str, *arguments: str) -> tuple[float, float, str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from benchmarks import tracer
-from benchmarks.clock import on_cores, serially, verdict
+from benchmarks.clock import load, on_cores, serially, verdict
 from benchmarks.scene import LAST_YEAR, PLANTS, PORTION, RAYS, row_scene
 from screenplan.views.crowns import CONE, ELLIPSOID
 from screenplan.views.kernel import blocked_years, follow_years
@@ -52,7 +52,7 @@ def bench_timelines() -> dict[str, float]:
     scene = row_scene()
     print(
         f"Timelines: {RAYS:,} rays in portions of {PORTION:,} (ten of them spread over all are timed, "
-        f"and scaled), {PLANTS} cones, {YEARS} years, {GROWTHS} growths"
+        f"and scaled), {PLANTS} cones, {YEARS} years, {GROWTHS} growths; {load()}"
     )
     seconds = {}
     for name, make in (("opaque", opaque), ("translucent", translucent)):
@@ -113,7 +113,8 @@ def bench_tracer(seconds: dict[str, float]) -> None:
     plain = built + asked * more
     print(
         f"Ray tracer (any hit, one core, single precision), {len(origin):,} rays measured and scaled "
-        f"to {RAYS:,}; cones of {sides} corners, the coarsest of which {agreement:.2%} of the answers agree"
+        f"to {RAYS:,}; cones of {sides} corners, the coarsest of which {agreement:.2%} of the answers agree; {load()}; "
+        f"rays that nothing ever stops are in on both sides ({(masks == 0).all(axis=(1, 2)).mean():.0%})"
     )
     print(
         f"  once a year, scenes rebuilt: {plain:.0f} s ({built:.1f} s of it building, not scaled); "
