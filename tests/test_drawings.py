@@ -12,18 +12,26 @@ from hypothesis import strategies as st
 from report_kit import sample
 
 from screenplan.outputs.drawings import (
+    draw_effects,
     draw_elevation,
     draw_growth,
     draw_needed_height,
     draw_plan,
     draw_section,
+    draw_sun,
     draw_years,
     drawing_style,
     plan_sheet,
     section_ids,
 )
 from screenplan.outputs.drawings.crowns import crown_outline
-from screenplan.outputs.drawings.plan import _ranges, closed_by
+from screenplan.outputs.drawings.effects import (
+    FIRST_MARK_MM,
+    NEXT_MARK_MM,
+    effect_findings,
+    effects_sheet,
+)
+from screenplan.outputs.drawings.plan import _ranges, closed_by, kept_visible
 from screenplan.outputs.drawings.scale import (
     LONGEST_BAR_MM,
     MARGIN_MM,
@@ -34,6 +42,7 @@ from screenplan.outputs.drawings.scale import (
     lay_sheet,
 )
 from screenplan.outputs.drawings.style import clean, off_screen
+from screenplan.outputs.drawings.sun import lost_hours, sun_classes, sun_words
 from screenplan.outputs.drawings.svg import to_svg
 from screenplan.planting.shapes import SHAPES, shape_radius
 from screenplan.units import FOOT_M
@@ -248,3 +257,174 @@ def test_years_are_layers_of_which_one_is_shown(layers):
 def test_codes_of_views_are_shortened():
     assert _ranges(["V3", "V1", "V2", "V7", "V2"]) == "V1–3, 7"
     assert _ranges([]) == ""
+
+
+@pytest.fixture(scope="module")
+def troubles(layers):
+    """A run with a row of each layer of effects, made by hand about the sample site's own plants."""
+    import geopandas as gpd
+
+    made = dict(layers)
+    plants = layers["plants"].sort_values("plant_id").iloc[:3]
+    ids, feet = plants["plant_id"].to_numpy(), plants.geometry.to_numpy()
+    west, south, east, _ = layers["parcels"].query("is_subject").total_bounds
+
+    def layer(geometry, **columns):
+        return gpd.GeoDataFrame(columns, geometry=list(geometry))
+
+    strip = shapely.box(west, south, east, south + 3.0)
+    made["sight_areas"] = layer(
+        [strip] * 3,
+        kind=["drive", "stopping", "emerging"],
+        plants=[1, 2, 0],
+        first_year=[0, 3, pd.NA],
+    )
+    made["sight_plants"] = layer(feet[:2], plant_id=ids[:2], year=[0, 3])
+    made["wire_plants"] = layer(feet[:2], plant_id=ids[:2], what=["zoning", "wire"], year=[4, 5])
+    made["locate_zones"] = layer([strip])
+    made["holes_at_lines"] = layer([feet[0].buffer(0.3)], plant_id=ids[:1])
+    made["deep_roots"] = layer(feet[:1], plant_id=ids[:1], year=[6])
+    made["outgrown"] = layer(
+        feet, plant_id=ids, year=[7, 8, 9],
+        what=["crown over the line", "height at the line", "height at a wall"],
+    )  # fmt: skip
+    made["noise_paths"] = layer(
+        [shapely.LineString([(west, south), feet[0].coords[0]])], loss_db=[0.0]
+    )
+    column, line = (axis.ravel() for axis in np.meshgrid(range(4), range(3)))
+    lost = np.array([0, 100, 500, 1500, 2500, 0, 0, 0, 100, 100, 100, 100], float)
+    made["sun_grid"] = layer(
+        shapely.points(west + 2.0 * column, south + 2.0 * line), column=column, line=line,
+        cell_m=2.0, sun_now_h=4000.0, sun_y05=4000.0 - lost / 2.0, sun_y10=4000.0 - lost,
+    )  # fmt: skip
+    made["light"] = layer(
+        [shapely.Point(west, south), shapely.Point(east, south), shapely.Point(east, south + 9)],
+        kind=["window", "window", "bed"], target_id=["a", "b", "c"], sun_lost=[0.25, 0.0, np.nan],
+    )  # fmt: skip
+    return made
+
+
+EFFECT_LAYERS = (
+    "sight_areas", "sight_plants", "wire_plants", "locate_zones", "holes_at_lines", "deep_roots",
+    "outgrown", "noise_paths",
+)  # fmt: skip
+
+
+def test_effects_are_drawn_apart_without_colour(troubles):
+    ax = draw_effects(troubles)
+    drawn = {str(one.get_gid()) for one in (*ax.collections, *ax.lines)}
+    assert {f"effect.{name}" for name in EFFECT_LAYERS} <= drawn
+    findings = effect_findings(troubles)
+    marks = [(f.look["marker"], f.look["color"] == f.look["markeredgecolor"]) for f in findings if f.form == "mark"]  # fmt: skip
+    assert len(marks) == 8  # the rows above: sight, 2 of wires, hole, roots, 3 outgrown
+    assert len({marker for marker, _ in marks}) == len(marks)
+    areas = [(f.look["hatch"], f.look["linestyle"]) for f in findings if f.form == "area"]
+    assert len(set(areas)) == len(areas) == 4
+    texts = [text.get_text() for text in ax.texts]
+    for finding in findings:
+        assert finding.words in texts
+    assert any(words.endswith("2 plants, first at planting") for words in texts)
+    assert "Way of the sound from a road: no measurable reduction" in texts
+
+
+def test_marks_of_a_plant_stand_one_behind_the_other(troubles):
+    ax = draw_effects(troubles)
+    first = troubles["plants"].sort_values("plant_id").geometry.iloc[0]
+    marks = [
+        np.column_stack(line.get_data())[0]
+        for line in ax.lines
+        if str(line.get_gid()).startswith("effect.")
+    ]
+    away = np.array([np.hypot(*(mark - (first.x, first.y))) for mark in marks])
+    metres = effects_sheet(troubles).metres
+    # The first plant has sight, wire zoning, hole, roots and crown: five marks of one file.
+    expected = [metres(FIRST_MARK_MM + k * NEXT_MARK_MM) for k in range(5)]
+    assert all(np.isclose(away, one).any() for one in expected)
+
+
+@pytest.mark.parametrize("name", EFFECT_LAYERS)
+def test_a_single_effect_is_drawn_alone(layers, troubles, name):
+    ax = draw_effects({**layers, name: troubles[name]})
+    drawn = {str(one.get_gid()) for one in (*ax.collections, *ax.lines)}
+    assert {one for one in drawn if one.startswith("effect.")} == {f"effect.{name}"}
+
+
+def test_effects_keep_to_scale_and_legend_to_the_sheet(troubles):
+    for ax, sheet in (
+        (draw_effects(troubles), effects_sheet(troubles)),
+        (draw_sun(troubles), None),
+    ):
+        place = ax.get_window_extent().transformed(ax.figure.dpi_scale_trans.inverted())
+        scale = np.ptp(ax.get_xlim()) / (place.width * 0.0254)
+        assert np.ptp(ax.get_ylim()) / (place.height * 0.0254) == pytest.approx(scale)
+        if sheet is not None:
+            assert scale == pytest.approx(sheet.scale)
+        assert round(scale) in METRIC_SCALES
+        _inside(ax, [text for text in ax.texts if text.get_zorder() >= 31])
+
+
+def test_nothing_is_drawn_of_no_effects(layers, troubles):
+    assert draw_effects(layers) is None
+    assert draw_sun(layers) is None
+    empty = {name: troubles[name].iloc[:0] for name in (*EFFECT_LAYERS, "sun_grid", "light")}
+    assert draw_effects({**layers, **empty}) is None
+    assert draw_sun({**layers, **empty}) is None
+
+
+def test_ground_is_classed_by_hours_lost_in_the_worst_year(troubles):
+    lost, year = lost_hours(troubles)
+    assert year == 10
+    assert lost.max() == 2500.0
+    # Closed form: five cells of 4 m² lose 100 h, one each 500, 1500 and 2500 h.
+    areas = {low: shape.area for low, _, shape in sun_classes(troubles)}
+    assert areas == pytest.approx({100.0: 20.0, 400.0: 4.0, 1000.0: 4.0, 2000.0: 4.0})
+    grid = troubles["sun_grid"].geometry
+    strongest = sun_classes(troubles)[-1][2]
+    assert strongest.centroid.distance(grid.iloc[4]) == pytest.approx(0.0, abs=1e-9)
+    ax = draw_sun(troubles)
+    hatches = {c.get_gid(): c.get_hatch() for c in ax.collections if str(c.get_gid()).startswith("sun.")}  # fmt: skip
+    assert len(set(hatches.values())) == len(hatches) == 4
+    texts = [text.get_text() for text in ax.texts]
+    assert texts.count("25 %") == 2  # the one window that loses some, and the legend
+    assert "20 square metres lose 100 to 400 hours" in sun_words(troubles)
+
+
+def _inside(ax, texts):
+    renderer = ax.figure.canvas.get_renderer()
+    width, height = ax.figure.bbox.size
+    assert texts
+    for text in texts:
+        box = text.get_window_extent(renderer)
+        assert box.x0 >= 0.0, text.get_text()
+        assert box.y0 >= 0.0, text.get_text()
+        assert box.x1 <= width, text.get_text()
+        assert box.y1 <= height, text.get_text()
+
+
+@pytest.mark.parametrize("units", ["us", "metric"])
+@pytest.mark.parametrize("size", [8.0, 24.0, 40.0, 300.0])
+def test_scale_bar_is_on_the_sheet_and_off_the_boundary(size, units):
+    import geopandas as gpd
+
+    lot = shapely.box(0.0, 0.0, size, size)
+    row = shapely.LineString([(1.0, size - 1.0), (size - 1.0, size - 1.0)])
+    few = {
+        "parcels": gpd.GeoDataFrame({"parcel_id": ["1"], "is_subject": [True]}, geometry=[lot]),
+        "planting_lines": gpd.GeoDataFrame({"line_id": ["n"]}, geometry=[row]),
+    }
+    sheet = plan_sheet(few, units=units)
+    assert sheet.height_mm <= SHEET_MM[1] + 1e-9
+    import matplotlib.pyplot as plt
+
+    figure = plt.figure(figsize=(sheet.width_mm / 25.4, sheet.height_mm / 25.4))
+    ax = figure.add_axes((0, 0, 1, 1), xlim=(sheet.west, sheet.east), ylim=(sheet.south, sheet.north))  # fmt: skip
+    draw_scale_bar(ax, sheet, kept_visible(few))
+    _inside(ax, ax.texts)
+    back = ax.transData.inverted()
+    for text in ax.texts:
+        box = text.get_window_extent().transformed(back)
+        assert not lot.boundary.intersects(shapely.box(box.x0, box.y0, box.x1, box.y1))
+    for patch in ax.artists or ax.patches:
+        x, y = patch.get_xy()
+        bar = shapely.box(x, y, x + patch.get_width(), y + patch.get_height())
+        assert not lot.boundary.intersects(bar)

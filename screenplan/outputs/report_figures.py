@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
+from screenplan.outputs.drawings.effects import draw_effects, effects_words
 from screenplan.outputs.drawings.elevation import draw_elevation, draw_needed_height
 from screenplan.outputs.drawings.multiples import draw_years
 from screenplan.outputs.drawings.plan import draw_growth, draw_plan, plan_sheet
 from screenplan.outputs.drawings.section import draw_section, section_ids
 from screenplan.outputs.drawings.style import clean, drawing_style, off_screen, year_words
+from screenplan.outputs.drawings.sun import draw_sun, lost_hours, sun_words
 from screenplan.outputs.drawings.svg import to_svg
 from screenplan.outputs.report_views import shown_views, view_codes
 from screenplan.units import format_length
@@ -27,7 +29,7 @@ class Figure:
     svg : str
     caption : str
     kind : str
-        plan, growth, years, elevation, needed or section.
+        plan, growth, years, elevation, needed, section or effect.
     """
 
     svg: str
@@ -81,6 +83,7 @@ def _draw(layers, years, shown, units) -> Iterator[Figure]:
     )
     if not len(plants):
         return
+    yield from _effects(layers, units)
     says = (
         "Plan of the crowns and of the sight lines from windows to private places in one year. "
         "Open views are solid arrows, closed ones thin dotted lines. The sentence above tells how "
@@ -132,6 +135,30 @@ def _draw(layers, years, shown, units) -> Iterator[Figure]:
             f"Section through view {code} ({clean(view_id)}): a look from the middle of the window "
             "to the middle of the place.",
             "section",
+        )  # fmt: skip
+
+
+def _effects(layers, units) -> Iterator[Figure]:
+    ax = draw_effects(layers, units=units)
+    if ax is not None:
+        yield Figure(
+            to_svg(ax.figure, "effects", title="The screen and what is near it",
+                   says=effects_words(layers)),
+            "Where the screen gets, or may get, in the way of sight, lines, roots, walls or the "
+            "boundary. The marks of a plant stand in a file on the inner side of its row; the tables "
+            "below tell by how much, and from which year on.",
+            "effect",
+        )  # fmt: skip
+    ax = draw_sun(layers, units=units)
+    if ax is not None:
+        found = lost_hours(layers)
+        when = f" in {year_words(found[1])}, in which it loses most" if found else ""
+        yield Figure(
+            to_svg(ax.figure, "sun", title="Where the screen takes the sun", says=sun_words(layers)),
+            f"Hours of sun that the screen takes from the ground{when}; typical growth, clouds not "
+            "counted. Per cent: the share that a window, panel or bed loses in the year in which it "
+            "loses most; windows near one another share a label.",
+            "effect",
         )  # fmt: skip
 
 

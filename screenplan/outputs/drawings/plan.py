@@ -14,7 +14,7 @@ from screenplan.outputs.drawings.scale import (
     draw_dimension,
     draw_north_arrow,
     draw_scale_bar,
-    lay_sheet,
+    lay_sheet_with_bar,
 )
 from screenplan.outputs.drawings.site_base import add_areas, add_lines, draw_site, parts_of
 from screenplan.outputs.drawings.style import (
@@ -49,7 +49,10 @@ def plan_sheet(layers: Mapping, *, units: str = "metric", paper_mm=None) -> Shee
         layers["planting_lines"].geometry.union_all().buffer(1.0),
     ]
     bounds = shapely.bounds(shapely.union_all(shapes))
-    return lay_sheet(bounds, units=units, **({} if paper_mm is None else {"paper_mm": paper_mm}))
+    return lay_sheet_with_bar(
+        bounds, kept_visible(layers), units=units,
+        **({} if paper_mm is None else {"paper_mm": paper_mm}),
+    )  # fmt: skip
 
 
 def draw_plan(layers: Mapping, ax=None, *, sheet: Sheet | None = None, units: str = "metric"):
@@ -73,18 +76,18 @@ def draw_plan(layers: Mapping, ax=None, *, sheet: Sheet | None = None, units: st
     Axes
     """
     sheet = plan_sheet(layers, units=units) if sheet is None else sheet
-    ax = _axes(ax, sheet)
+    ax = sheet_axes(ax, sheet)
     window = (sheet.west, sheet.south, sheet.east, sheet.north)
     draw_site(ax, layers, window)
     _forbidden(ax, layers)
     _mature(ax, layers)
-    _rows(ax, layers)
-    _numbers(ax, layers, sheet)
+    draw_rows(ax, layers)
+    draw_numbers(ax, layers, sheet)
     _fence(ax, layers.get("fence"))
     _pegs(ax, layers, sheet)
     _dimensions(ax, layers, sheet)
     draw_north_arrow(ax, sheet)
-    draw_scale_bar(ax, sheet, _kept_visible(layers))
+    draw_scale_bar(ax, sheet, kept_visible(layers))
     return ax
 
 
@@ -120,7 +123,7 @@ def draw_growth(
     Axes
     """
     sheet = plan_sheet(layers, units=units) if sheet is None else sheet
-    ax = _axes(ax, sheet)
+    ax = sheet_axes(ax, sheet)
     window = (sheet.west, sheet.south, sheet.east, sheet.north)
     draw_site(ax, layers, window, labels=furniture)
     add_lines(ax, layers["planting_lines"].geometry, color=COLOURS["quiet"], linewidth=HAIR,
@@ -130,7 +133,7 @@ def draw_growth(
         _sights_of(ax, layers, year, sheet, codes)
     if furniture:
         draw_north_arrow(ax, sheet)
-        draw_scale_bar(ax, sheet, _kept_visible(layers))
+        draw_scale_bar(ax, sheet, kept_visible(layers))
     else:
         for artist in (*ax.collections, *ax.lines, *ax.patches):
             artist.set_linewidth(np.multiply(artist.get_linewidth(), SMALL_LINES))
@@ -142,17 +145,18 @@ def closed_by(views: pd.DataFrame, year: int) -> np.ndarray:
     return (views["year_closed"] <= year).fillna(False).to_numpy(bool)
 
 
-def _kept_visible(layers):
+def kept_visible(layers, *, houses: bool = True):
     """Give what no scale bar should hide: the subject's outline, the rows, the houses."""
     parcels = layers["parcels"]
     shapes = [*parcels.geometry[parcels["is_subject"].astype(bool)].boundary]
     shapes += list(layers["planting_lines"].geometry.buffer(1.0).boundary)
-    if layers.get("buildings") is not None:
+    if houses and layers.get("buildings") is not None:
         shapes += list(layers["buildings"].geometry.boundary)
     return shapely.union_all(shapes)
 
 
-def _axes(ax, sheet: Sheet):
+def sheet_axes(ax, sheet: Sheet):
+    """Give axes of a sheet's extent; new ones fill a figure of its size."""
     if ax is None:
         figure = new_figure(sheet.width_mm, sheet.height_mm)
         ax = figure.add_axes((0, 0, 1, 1))
@@ -189,7 +193,8 @@ def _feet(crowns, layers) -> np.ndarray:
     return shapely.get_coordinates(plants.loc[crowns["plant_id"]].to_numpy())
 
 
-def _rows(ax, layers) -> None:
+def draw_rows(ax, layers) -> None:
+    """Draw the planting lines, and the stems that are planted or stand already."""
     add_lines(ax, layers["planting_lines"].geometry, color=COLOURS["plant"], linewidth=THIN,
               zorder=10)  # fmt: skip
     plants = layers["plants"]
@@ -207,7 +212,7 @@ def _rows(ax, layers) -> None:
                 markersize=4, color=COLOURS["ink"], markeredgewidth=LINE, zorder=15)  # fmt: skip
 
 
-def _inner_side(line, layers) -> np.ndarray:
+def inner_side(line, layers) -> np.ndarray:
     """Give the unit vector square to a planting line, towards the inside of the parcel."""
     xy = shapely.get_coordinates(line)
     along = xy[-1] - xy[0]
@@ -220,7 +225,8 @@ def _inner_side(line, layers) -> np.ndarray:
     return left if (np.array([middle.x, middle.y]) - xy[0]) @ left >= 0.0 else -left
 
 
-def _numbers(ax, layers, sheet) -> None:
+def draw_numbers(ax, layers, sheet) -> None:
+    """Write the plants' numbers on the inner side of their rows, every fifth where they stand tight."""
     plants = layers["plants"]
     for line_id, line in zip(
         layers["planting_lines"]["line_id"], layers["planting_lines"].geometry, strict=True
@@ -230,7 +236,7 @@ def _numbers(ax, layers, sheet) -> None:
             continue
         gap = np.diff(row["station_m"].to_numpy(float))
         tight = len(gap) and np.median(gap) < sheet.metres(NUMBER_EVERY_MM)
-        side = _inner_side(line, layers) * sheet.metres(2.3)
+        side = inner_side(line, layers) * sheet.metres(2.3)
         for number, plant in enumerate(row.itertuples()):
             if not tight or number in (0, len(row) - 1) or plant.plant_id % 5 == 0:
                 write(ax, plant.geometry.x + side[0], plant.geometry.y + side[1],
@@ -286,7 +292,7 @@ def _dimensions(ax, layers, sheet) -> None:
                 draw_dimension(ax, ends[1], ends[0], sheet, shift_mm=3.4, text=text, text_mm=1.7)
     first_rows = lines.loc[lines["row"] == lines.groupby("side_id")["row"].transform("min")]
     for line in first_rows.itertuples():
-        inner = _inner_side(line.geometry, layers)
+        inner = inner_side(line.geometry, layers)
         xy = shapely.get_coordinates(line.geometry)
         left = np.array([-(xy[-1] - xy[0])[1], (xy[-1] - xy[0])[0]])
         sign = 1.0 if inner @ left > 0 else -1.0

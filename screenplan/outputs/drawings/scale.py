@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -21,6 +21,10 @@ US_SCALES = tuple(12 * feet for feet in (2, 4, 5, 8, 10, 15, 20, 25, 30, 40, 50,
 BARS = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)
 #: The bar is the longest of those that is no longer than this on paper.
 LONGEST_BAR_MM = 62.0
+#: Room that a letter of the bar's text takes, the widest of the usual types of a page, millimetres.
+LETTER_MM = 1.3
+#: Height of the strip under a drawing in which the bar stands if no corner is free, millimetres.
+BAR_STRIP_MM = 12.0
 #: Clearance around what must be on a drawing, millimetres.
 MARGIN_MM = 7.0
 
@@ -103,6 +107,60 @@ def lay_sheet(bounds, *, units: str = "metric", paper_mm: tuple[float, float] = 
     )  # fmt: skip
 
 
+def lay_sheet_with_bar(
+    bounds, avoid, *, units: str = "metric", paper_mm: tuple[float, float] = SHEET_MM
+) -> Sheet:
+    """Lay a sheet that has a corner, or else a strip at its foot, free for the scale bar.
+
+    Parameters
+    ----------
+    bounds, units, paper_mm
+        As in `lay_sheet`.
+    avoid : geometry
+        Lines that the bar must not hide.
+
+    Returns
+    -------
+    Sheet
+    """
+    sheet = lay_sheet(bounds, units=units, paper_mm=paper_mm)
+    if min(_hidden(sheet, avoid)) == 0.0:
+        return sheet
+    width, height = paper_mm
+    sheet = lay_sheet(bounds, units=units, paper_mm=(width, height - BAR_STRIP_MM))
+    return lengthen(sheet, BAR_STRIP_MM)
+
+
+def lengthen(sheet: Sheet, strip_mm: float) -> Sheet:
+    """Add a strip at the foot of a sheet."""
+    return replace(
+        sheet, height_mm=sheet.height_mm + strip_mm, south=sheet.south - sheet.metres(strip_mm)
+    )
+
+
+def _bar_corners(sheet: Sheet) -> tuple[list[tuple[float, float]], float, float]:
+    """Give the corners in which the bar may stand, and the room that it and its text take."""
+    mm = sheet.metres(1.0)
+    wide = max(bar_length(sheet)[0] + 14 * mm, (len(_bar_text(sheet)) * LETTER_MM + 6.0) * mm)
+    tall = 11 * mm
+    corners = [
+        (sheet.west + mm, sheet.south + mm),
+        (sheet.east - wide - mm, sheet.south + mm),
+        (sheet.west + mm, sheet.north - tall - mm),
+    ]
+    return corners, wide, tall
+
+
+def _hidden(sheet: Sheet, avoid) -> list[float]:
+    """Tell for each corner what length of lines the bar would hide there."""
+    corners, wide, tall = _bar_corners(sheet)
+    return [avoid.intersection(shapely.box(x, y, x + wide, y + tall)).length for x, y in corners]
+
+
+def _bar_text(sheet: Sheet) -> str:
+    return f"{sheet.says} printed at 100 %"
+
+
 def bar_length(sheet: Sheet) -> tuple[float, str]:
     """Give the length of the scale bar in metres, and its label."""
     unit = FOOT_M if sheet.units == "us" else 1.0
@@ -126,17 +184,9 @@ def draw_scale_bar(ax, sheet: Sheet, avoid=None) -> None:
 
     length, label = bar_length(sheet)
     mm = sheet.metres(1.0)
-    wide, tall = length + 14 * mm, 11 * mm
-    corners = [
-        (sheet.west + mm, sheet.south + mm),
-        (sheet.east - wide - mm, sheet.south + mm),
-        (sheet.west + mm, sheet.north - tall - mm),
-    ]
+    corners, wide, tall = _bar_corners(sheet)
     if avoid is not None:
-        hidden = [
-            avoid.intersection(shapely.box(x, y, x + wide, y + tall)).length for x, y in corners
-        ]
-        corners = [corners[int(np.argmin(hidden))]]
+        corners = [corners[int(np.argmin(_hidden(sheet, avoid)))]]
     x, y = corners[0][0] + 3 * mm, corners[0][1] + 3 * mm
     ax.add_artist(
         Rectangle(
@@ -163,10 +213,8 @@ def draw_scale_bar(ax, sheet: Sheet, avoid=None) -> None:
     style = {"fontsize": SMALL, "va": "bottom", "zorder": 31, "halo": False}
     write(ax, x, y + 2.2 * mm, "0", **style)
     write(ax, x + length, y + 2.2 * mm, label, **style)
-    write(
-        ax, x + length / 2.0, y + 4.6 * mm,
-        f"{sheet.says} printed at 100 %", **style,
-    )  # fmt: skip
+    # From the bar's start on, so that it stays in the sheet where it is longer than the bar.
+    write(ax, x, y + 4.6 * mm, _bar_text(sheet), ha="left", **style)
 
 
 def draw_north_arrow(ax, sheet: Sheet) -> None:
