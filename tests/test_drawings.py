@@ -30,6 +30,7 @@ from screenplan.outputs.drawings.effects import (
     NEXT_MARK_MM,
     effect_findings,
     effects_sheet,
+    legend_mm,
 )
 from screenplan.outputs.drawings.plan import _ranges, closed_by, kept_visible
 from screenplan.outputs.drawings.scale import (
@@ -363,6 +364,17 @@ def test_effects_keep_to_scale_and_legend_to_the_sheet(troubles):
         _inside(ax, [text for text in ax.texts if text.get_zorder() >= 31])
 
 
+def test_no_ground_is_drawn_under_the_legend(troubles):
+    ax = draw_effects(troubles)
+    foot = effects_sheet(troubles).south + effects_sheet(troubles).metres(
+        legend_mm(len(effect_findings(troubles)))
+    )
+    edge = ax.transData.transform((0.0, foot))[1]
+    drawn = [one for one in (*ax.collections, *ax.lines) if one.get_zorder() < 28.0]
+    assert drawn
+    assert all(one.get_clip_box().y0 == pytest.approx(edge) for one in drawn)
+
+
 def test_nothing_is_drawn_of_no_effects(layers, troubles):
     assert draw_effects(layers) is None
     assert draw_sun(layers) is None
@@ -386,7 +398,10 @@ def test_ground_is_classed_by_hours_lost_in_the_worst_year(troubles):
     assert len(set(hatches.values())) == len(hatches) == 4
     texts = [text.get_text() for text in ax.texts]
     assert texts.count("25 %") == 2  # the one window that loses some, and the legend
-    assert "20 square metres lose 100 to 400 hours" in sun_words(troubles)
+    assert "20.0 m² lose 100 to 400 hours" in sun_words(troubles)
+    # 20 m² over (0.3048 m)², the foot of 1959.
+    assert "215 sq ft lose 100 to 400 hours" in sun_words(troubles, units="us")
+    assert sun_words(troubles).endswith("Those that lose sun: window a 25%.")
 
 
 def _inside(ax, texts):

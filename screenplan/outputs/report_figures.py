@@ -154,7 +154,7 @@ def _effects(layers, units) -> Iterator[Figure]:
         found = lost_hours(layers)
         when = f" in {year_words(found[1])}, in which it loses most" if found else ""
         yield Figure(
-            to_svg(ax.figure, "sun", title="Where the screen takes the sun", says=sun_words(layers)),
+            to_svg(ax.figure, "sun", title="Where the screen takes the sun", says=sun_words(layers, units=units)),
             f"Hours of sun that the screen takes from the ground{when}; typical growth, clouds not "
             "counted. Per cent: the share that a window, panel or bed loses in the year in which it "
             "loses most; windows near one another share a label.",

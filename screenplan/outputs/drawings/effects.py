@@ -285,6 +285,11 @@ def draw_legend(ax, sheet: Sheet, entries, strip_mm: float) -> None:
 
     mm = sheet.metres(1.0)
     top = sheet.south + strip_mm * mm
+    shown = Rectangle(
+        (sheet.west, top), sheet.east - sheet.west, sheet.north - top, transform=ax.transData
+    )
+    for artist in (*ax.collections, *ax.lines):
+        artist.set_clip_path(shown)
     ax.add_artist(
         Rectangle((sheet.west, sheet.south), sheet.east - sheet.west, strip_mm * mm,
                   facecolor=COLOURS["paper"], edgecolor="none", zorder=28)

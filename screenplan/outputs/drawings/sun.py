@@ -19,7 +19,8 @@ from screenplan.outputs.drawings.scale import (
     lengthen,
 )
 from screenplan.outputs.drawings.site_base import add_areas, draw_site
-from screenplan.outputs.drawings.style import COLOURS, HAIR, LINE, SMALL, write, year_words
+from screenplan.outputs.drawings.style import COLOURS, HAIR, LINE, SMALL, clean, write, year_words
+from screenplan.units import format_amount
 
 #: Hours a year from which on a class of loss counts, with its hatch and the depth of its grey.
 CLASSES = ((100.0, "..", 0.05), (400.0, "//", 0.12), (1000.0, "xx", 0.22), (2000.0, "xxxx", 0.36))
@@ -29,6 +30,8 @@ TALLEST_MM = 165.0
 TOGETHER_MM = (9.0, 4.0)
 #: Shares below this are left out; half a per cent rounds to nothing.
 LEAST_SHARE = 0.005
+#: Windows, panels and beds named in the text for those who do not see the drawing.
+MOST_NAMED = 12
 #: Points of an outline nearer than this to a straight line are left out, in cells.
 STRAIGHT = 0.01
 _KINDS = ("window", "panel", "bed")
@@ -121,7 +124,7 @@ def draw_sun(layers: Mapping, ax=None, *, sheet: Sheet | None = None, units: str
     return ax
 
 
-def sun_words(layers: Mapping) -> str:
+def sun_words(layers: Mapping, *, units: str = "metric") -> str:
     """Say what the drawing of the sun shows, for those who do not see it."""
     parts = ["Plan seen from above, north up, of the sun that the screen takes."]
     ground, lit = sun_classes(layers), lit_shares(layers)
@@ -129,17 +132,20 @@ def sun_words(layers: Mapping) -> str:
     if ground and found is not None:
         lost, year = found
         areas = ", ".join(
-            f"{shape.area:.0f} square metres lose {_hours(low, high)}"
+            f"{format_amount(shape.area, 'm2', units)} lose {_hours(low, high)}"
             for low, high, shape in ground
         )
         parts.append(
             f"A year, in {year_words(year)}, typical growth: {areas}; the most is {lost.max():.0f} hours."
         )
     if lit is not None:
+        most = lit.sort_values("sun_lost", ascending=False, kind="stable")[:MOST_NAMED]
         names = ", ".join(
-            f"{row.target_id} {row.sun_lost:.0%}" for row in lit.itertuples(index=False)
+            f"{clean(row.kind)} {clean(row.target_id)} {row.sun_lost:.0%}"
+            for row in most.itertuples(index=False)
         )
-        parts.append(f"Windows, panels and beds lose of their sun: {names}.")
+        which = "Those that lose most of theirs" if len(most) < len(lit) else "Those that lose sun"
+        parts.append(f"{which}: {names}.")
     return " ".join(parts)
 
 
