@@ -26,13 +26,18 @@ from screenplan.checks.stems import STEM_TOLERANCE_M
 _A = {"buried": "a buried", "overhead": "an overhead"}
 
 
-def judge_lines(utilities, zones, plants, position, caution) -> Finding:
+def judge_lines(utilities, zones, plants, parcels, position, caution) -> Finding:
     """Tell whether a stem stands in the zone of a line in the ground or in the air."""
     name = f"{position} lines"
     if not _holds(utilities, position):
         return Finding(name, UNKNOWN, f"No {position} lines are given; that does not mean that there are none",
                        f"a utilities layer with {position} lines", caution)  # fmt: skip
     near = zones.loc[zones["feature"] == position]
+    subject = parcels.loc[parcels["is_subject"]].geometry.iloc[0]
+    crosses = utilities.loc[utilities["position"] == position].intersects(subject).any()
+    if crosses and near.empty:
+        return Finding(name, UNKNOWN, f"{_A[position].capitalize()} line crosses the parcel, and no setback holds for it",
+                       "a setback rule for it: those that come with screenplan are switched off", caution)  # fmt: skip
     reach = shapely.union_all(shapely.buffer(near.geometry.to_numpy(), -STEM_TOLERANCE_M))
     hits = int(shapely.intersects(plants.geometry.to_numpy(), reach).sum())
     if hits:
