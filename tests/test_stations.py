@@ -65,3 +65,8 @@ def test_an_uneven_standing_row_is_not_doubled():
 def test_a_gap_where_a_standing_plant_died_is_filled():
     # Twice the spacing between two standing plants: one new plant in the middle.
     assert set_evened([(0.0, 4.1)], [0.0, 4.1], 2.0, [0.0, 4.1]).placed == [(2.05, 0.0)]
+
+
+def test_a_long_gap_in_a_standing_row_is_filled_at_the_spacing():
+    # 30 m at 1.5 m: 19 plants between the two, by station arithmetic.
+    assert len(set_evened([(0.0, 30.0)], [0.0, 30.0], 1.5, [0.0, 30.0]).placed) == 19

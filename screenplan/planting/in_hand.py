@@ -19,7 +19,13 @@ import pandas as pd
 from screenplan.contracts import PLANTS_IN_HAND
 from screenplan.errors import refuse
 from screenplan.planting.neighbours import GAP_TOLERANCE_M, gaps_between
-from screenplan.planting.patterns import EQUAL_SHARE, PATTERNS, check_spacing
+from screenplan.planting.patterns import (
+    EQUAL_SHARE,
+    PATTERNS,
+    STANDING_UNEVEN,
+    check_spacing,
+    gaps_between_standing,
+)
 from screenplan.tables import table_of
 from screenplan.units import parse_length
 
@@ -28,6 +34,7 @@ from screenplan.units import parse_length
 class _Piece:
     length: float
     staggered: bool
+    standing: bool  # between two plants that stand already
 
 
 def plants_in_hand(
@@ -142,10 +149,14 @@ def _pieces(plants, planting_lines, spacing, staggered) -> tuple[int, list[_Piec
     station = plants["station_m"].to_numpy()
     row = plants["row"].to_numpy(int)
     counted = (row == 1) if staggered else np.ones(len(plants), bool)
+    stands = set(plants.loc[existing, "line_id"])
+    widest = [
+        spacing * (STANDING_UNEVEN if name in stands else 1.0) for name in planting_lines["line_id"]
+    ]
     gaps = [
         gap
         for gap in gaps_between(plants, planting_lines)
-        if gap.width_m <= spacing + GAP_TOLERANCE_M and counted[gap.after]
+        if gap.width_m <= widest[gap.line] + GAP_TOLERANCE_M and counted[gap.after]
     ]
     after = {gap.before: gap for gap in gaps}
     before = {gap.after: gap for gap in gaps}
@@ -170,14 +181,18 @@ def _pieces(plants, planting_lines, spacing, staggered) -> tuple[int, list[_Piec
         while inside[here.after]:
             here = after[here.after]
             length += here.width_m
-        pieces.append(_Piece(length, staggered))
+        standing = bool(existing[gap.before] and existing[here.after])
+        pieces.append(_Piece(length, staggered, standing))
     return ends, pieces
 
 
 def _need(ends: int, pieces: list[_Piece], spacing: float) -> int:
     need = ends
     for piece in pieces:
-        gaps = max(1, math.ceil(piece.length / spacing - EQUAL_SHARE))
+        if piece.standing:
+            gaps = gaps_between_standing(piece.length, spacing)
+        else:
+            gaps = max(1, math.ceil(piece.length / spacing - EQUAL_SHARE))
         need += gaps - 1 + (gaps if piece.staggered else 0)
     return need
 

@@ -61,7 +61,12 @@ def between_standing(a: float, b: float, spacing: float) -> np.ndarray:
     A row that was set by tape is uneven: a gap up to a quarter wider than the spacing is as asked,
     and is not halved by a new plant.
     """
-    return between(a, b, spacing * STANDING_UNEVEN)
+    return np.linspace(a, b, gaps_between_standing(b - a, spacing) + 1)[1:-1]
+
+
+def gaps_between_standing(length: float, spacing: float) -> int:
+    """Gaps into which the ground between two standing plants is parted: ceil(L/s − 1/4)."""
+    return max(1, math.ceil(length / spacing - (STANDING_UNEVEN - 1.0) - EQUAL_SHARE))
 
 
 def staggered(stations: np.ndarray) -> np.ndarray:
