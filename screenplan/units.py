@@ -55,6 +55,12 @@ def _registry():
     return pint.UnitRegistry()
 
 
+@cache
+def _in_metres(name: str) -> float:
+    # Twelve digits: the registry goes by way of the yard and leaves a foot one ulp short.
+    return round(float(_registry().Quantity(1.0, name).to("m").magnitude), 12)
+
+
 def metres_per(unit: str, *, key: str | None = None) -> float:
     """Length of one ``unit`` in metres.
 
@@ -75,8 +81,7 @@ def metres_per(unit: str, *, key: str | None = None) -> float:
         raise refuse(
             f"'{unit}' is not a unit of length", f"Write one of {', '.join(LENGTH_UNITS)}", key=key
         )
-    # Twelve digits: the registry goes by way of the yard and leaves a foot one ulp short.
-    return round(float(_registry().Quantity(1.0, name).to("m").magnitude), 12)
+    return _in_metres(name)
 
 
 def parse_length(text: str | float, *, key: str | None = None) -> float:
