@@ -35,7 +35,7 @@ lock:              ## work out the lock files anew from pyproject.toml
 	$(VENV)-lock/bin/pip install --quiet uv
 	$(VENV)-lock/bin/uv pip compile pyproject.toml --universal --python-version 3.11 --generate-hashes \
 	    --quiet --custom-compile-command "make lock" --output-file requirements.lock
-	$(VENV)-lock/bin/uv pip compile pyproject.toml --extra test --extra trace --universal --python-version 3.11 --generate-hashes \
+	$(VENV)-lock/bin/uv pip compile pyproject.toml --extra test --extra trace --extra docs --universal --python-version 3.11 --generate-hashes \
 	    --quiet --custom-compile-command "make lock" --output-file requirements-test.lock
 
 clean:             ## remove the environments and everything made by them
