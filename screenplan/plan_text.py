@@ -12,7 +12,7 @@ from typing import Any
 
 from pydantic_core import PydanticUndefined
 
-from screenplan.plan import SECTIONS, is_length, is_volume, key_field
+from screenplan.plan import SECTIONS, is_length, is_volume, key_choices, key_field, key_limits
 
 _WIDTH = 96
 
@@ -122,12 +122,7 @@ def default_text(key: str) -> str:
 
 def range_text(key: str) -> str:
     """Say the range of a key in words, or its choices, in brackets."""
-    field = key_field(key)
-    limits = {}
-    for mark in field.metadata:
-        for name in ("ge", "gt", "le", "lt"):
-            if getattr(mark, name, None) is not None:
-                limits[name] = getattr(mark, name)
+    limits = key_limits(key)
     unit = " m" if is_length(key) else " m3" if is_volume(key) else ""
     low = (
         f"at least {limits['ge']:g}{unit}"
@@ -143,10 +138,6 @@ def range_text(key: str) -> str:
         if "lt" in limits
         else ""
     )
-    choices = [
-        str(choice)
-        for choice in getattr(field.annotation, "__args__", ())
-        if isinstance(choice, (str, int))
-    ]
+    choices = [str(choice) for choice in key_choices(key)]
     said = ", ".join(part for part in (low, high, " or ".join(choices)) if part)
     return f" ({said})" if said else ""

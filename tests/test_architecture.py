@@ -23,6 +23,7 @@ MAY_IMPORT = {
     "plan": set(),
     "plan_text": {"plan"},
     "steps": set(),
+    "descriptions": {"plan", "steps"},
     "inputs": {"plan", "steps", "site", "planting", "rules"},
     "alternatives": {"plan", "inputs", "planting", "steps"},
     "pipeline": {"alternatives", "inputs", "plan", "steps", "planting"},

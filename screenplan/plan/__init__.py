@@ -7,7 +7,15 @@ and the steps take their parameters from them (see `screenplan.steps`).
 
 from __future__ import annotations
 
-from screenplan.plan.model import SECTIONS, Plan, is_length, is_volume, key_field
+from screenplan.plan.model import (
+    SECTIONS,
+    Plan,
+    is_length,
+    is_volume,
+    key_choices,
+    key_field,
+    key_limits,
+)
 from screenplan.plan.reading import check_plan, read_plan
 from screenplan.plan.site import Ground, LayerSource, Subject
 from screenplan.plan.values import LAST_YEAR, Section
@@ -23,6 +31,8 @@ __all__ = [
     "check_plan",
     "is_length",
     "is_volume",
+    "key_choices",
     "key_field",
+    "key_limits",
     "read_plan",
 ]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from types import UnionType
-from typing import Any, Union, get_args, get_origin
+from typing import Any, Literal, Union, get_args, get_origin
 
 from pydantic import (
     BeforeValidator,
@@ -100,6 +100,22 @@ def key_field(key: str):
     """
     section, name = key.split(".")
     return SECTIONS[section].model_fields[name]
+
+
+def key_limits(key: str) -> dict[str, float]:
+    """Give the range of a key: those of ``ge``, ``gt``, ``le`` and ``lt`` that it has."""
+    return {
+        name: limit
+        for mark in key_field(key).metadata
+        for name in ("ge", "gt", "le", "lt")
+        if (limit := getattr(mark, name, None)) is not None
+    }
+
+
+def key_choices(key: str) -> tuple[Any, ...]:
+    """Give the choices of a key; empty if it is no choice."""
+    annotation = key_field(key).annotation
+    return get_args(annotation) if get_origin(annotation) is Literal else ()
 
 
 def is_length(key: str) -> bool:

@@ -1,0 +1,445 @@
+"""What a step takes and gives, as plain values for faces that know nothing of the library.
+
+Everything is derived from the registry of steps, the layer contracts and the keys of a plan, so
+that a toolbox, a process description and the reference say the same. ``to_dict()`` of a
+description holds nothing but text, numbers, booleans, None, lists and dicts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from types import UnionType
+from typing import Any, Literal, Union, get_args, get_origin
+
+from pydantic_core import PydanticUndefined
+
+from screenplan.contracts import INPUTS, OUTPUTS, Column, Contract
+from screenplan.plan import (
+    SECTIONS,
+    is_length,
+    is_volume,
+    key_choices,
+    key_field,
+    key_limits,
+)
+from screenplan.plan.values import read_day, read_length, read_volume
+from screenplan.steps import STEPS, Step
+
+ParameterType = Literal[
+    "length",
+    "number",
+    "integer",
+    "text",
+    "choice",
+    "boolean",
+    "date",
+    "volume",
+    "file",
+    "list",
+    "table",
+    "tables",
+]
+
+#: What the end of a parameter's name says of its unit; ``_m3`` stands before ``_m``.
+UNITS = {
+    "_m3": "m3",
+    "_m": "m",
+    "_deg": "deg",
+    "_minutes": "min",
+    "_days": "days",
+    "_years": "years",
+    "_db": "dB",
+}
+
+#: The room of a step's function, and what its steps are about.
+GROUPS = {
+    "site": "Site",
+    "planting": "Planting",
+    "views": "Views",
+    "effects": "Effects on others",
+    "works": "Works",
+    "checks": "Checks",
+}
+
+#: Things that a step takes besides layers and values: what they are, and the plan keys that set them.
+RESOURCES = {
+    "terrain": (
+        "A raster of ground heights; without it the site is taken as flat",
+        ("terrain.file", "terrain.unit", "terrain.extend"),
+    ),
+    "rules": (
+        "The setback rules; those that come with the library unless others are given",
+        ("setbacks.file", "setbacks.rules"),
+    ),
+    "limits": (
+        "The limits on what the screen does to others; those that come with the library unless others are given",
+        ("limits.file", "limits.rules"),
+    ),
+    "table": (
+        "The species table; that which comes with the library, and the species that the plan adds",
+        ("species",),
+    ),
+    "position_deg": ("Longitude and latitude of the site, taken from its layers", ()),
+}
+
+
+class _Plain:
+    """A description that can be turned into plain values."""
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give it as dicts, lists, text, numbers, booleans and None."""
+        return _plain(asdict(self))
+
+
+@dataclass(frozen=True)
+class ColumnDescription(_Plain):
+    """One column of a layer.
+
+    Parameters
+    ----------
+    name, type, unit, meaning : str
+        As in `screenplan.contracts.Column`.
+    required : bool
+        Whether an input must bring it, or an output always holds a value in it.
+    default : object
+        What an input that leaves it out gets.
+    low, high : float or None
+        The range that is possible.
+    choices : tuple of str
+        The values allowed, or empty.
+    per_year : bool
+        The name is a stem, with one column for each reported year: ``open_y05``.
+    """
+
+    name: str
+    type: str
+    unit: str
+    meaning: str
+    required: bool
+    default: Any
+    low: float | None
+    high: float | None
+    choices: tuple[str, ...]
+    per_year: bool
+
+
+@dataclass(frozen=True)
+class LayerDescription(_Plain):
+    """One layer or table that goes into a step or comes out of it.
+
+    Parameters
+    ----------
+    name, meaning, key : str
+        As in `screenplan.contracts.Contract`.
+    title : str
+        Its name as people write it.
+    geometry : tuple of str
+        The geometry types that its rows may have; empty for a table.
+    needed : bool
+        Whether the step cannot do without it; True of every layer that comes out.
+    brought : bool
+        Whether a person may bring it; other layers come from earlier steps.
+    given_by : tuple of str
+        The steps that give it.
+    columns : tuple of ColumnDescription
+        In the order in which they are written.
+    """
+
+    name: str
+    title: str
+    geometry: tuple[str, ...]
+    meaning: str
+    key: str
+    needed: bool
+    brought: bool
+    given_by: tuple[str, ...]
+    columns: tuple[ColumnDescription, ...]
+
+
+@dataclass(frozen=True)
+class ParameterDescription(_Plain):
+    """One value that a step takes, or one key of a plan.
+
+    Parameters
+    ----------
+    name : str
+        As the step's function calls it (``spacing_m``); of a key alone its last part.
+    title : str
+        The same as people write it, without the unit.
+    key : str
+        The plan's key, such as ``rows.spacing``.
+    type : str
+        length, number, integer, text, choice, boolean, date (ISO 8601), volume, file, list, table
+        (text to numbers) or tables (text to tables). Lengths are numbers in metres, volumes in
+        cubic metres.
+    item : str
+        Type of a list's entries, itself ``list`` for `stakeout.measured`; otherwise empty.
+    unit : str
+        ``m``, ``m3``, ``deg``, ``min``, ``days``, ``years``, ``dB`` or empty.
+    low, high : float or None
+        The range; an open end is not itself allowed.
+    low_open, high_open : bool
+        Whether the end is open.
+    choices : tuple
+        The values allowed, of the parameter or of its entries; or empty.
+    default : object
+        None if it has none; the step then does without or works it out.
+    optional : bool
+        Whether None may be given.
+    help : str
+        What it is, in one line.
+    """
+
+    name: str
+    title: str
+    key: str
+    type: ParameterType
+    item: str
+    unit: str
+    low: float | None
+    high: float | None
+    low_open: bool
+    high_open: bool
+    choices: tuple[Any, ...]
+    default: Any
+    optional: bool
+    help: str
+
+
+@dataclass(frozen=True)
+class ResourceDescription(_Plain):
+    """Something that a step takes which is neither a layer nor a value.
+
+    Parameters
+    ----------
+    name : str
+        As the step's function calls it.
+    meaning : str
+        What it is.
+    keys : tuple of str
+        The plan's keys that set it; empty if it follows from the layers.
+    """
+
+    name: str
+    meaning: str
+    keys: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class StepDescription(_Plain):
+    """One step.
+
+    Parameters
+    ----------
+    name, does : str
+        As in `screenplan.steps.Step`.
+    title : str
+        Its name as people write it.
+    group : str
+        What it is about, such as ``Planting``.
+    number : int
+        Its place in the order in which the steps run, from 1.
+    inputs, outputs : tuple of LayerDescription
+        The layers that go in, the needed ones first, and those that come out.
+    parameters : tuple of ParameterDescription
+        Its values.
+    resources : tuple of ResourceDescription
+        What else it takes.
+    """
+
+    name: str
+    title: str
+    does: str
+    group: str
+    number: int
+    inputs: tuple[LayerDescription, ...]
+    parameters: tuple[ParameterDescription, ...]
+    resources: tuple[ResourceDescription, ...]
+    outputs: tuple[LayerDescription, ...]
+
+
+def describe_step(step: Step | str) -> StepDescription:
+    """Describe a step of the registry.
+
+    Parameters
+    ----------
+    step : Step or str
+        A step, or its name.
+
+    Examples
+    --------
+    >>> plants = describe_step("plants")
+    >>> [layer.name for layer in plants.inputs if layer.needed]
+    ['planting_lines', 'plantable_zone', 'no_plant_zones']
+    >>> spacing = plants.parameters[0]
+    >>> spacing.name, spacing.key, spacing.type, spacing.unit, spacing.default
+    ('spacing_m', 'rows.spacing', 'length', 'm', 1.5)
+    """
+    step = STEPS[step] if isinstance(step, str) else step
+    room = step.function.split(":")[0].split(".")[1]
+    return StepDescription(
+        name=step.name,
+        title=_title(step.name),
+        does=step.does,
+        group=GROUPS[room],
+        number=list(STEPS).index(step.name) + 1,
+        inputs=tuple(
+            describe_layer(contract_read(name), needed=name in step.needs) for name in step.layers
+        ),
+        parameters=tuple(describe_key(key, name) for name, key in step.parameters.items()),
+        resources=tuple(ResourceDescription(name, *RESOURCES[name]) for name in step.resources),
+        outputs=tuple(describe_layer(OUTPUTS[name]) for name in step.gives),
+    )
+
+
+def describe_steps() -> tuple[StepDescription, ...]:
+    """Describe every step, in the order in which they run."""
+    return tuple(describe_step(step) for step in STEPS.values())
+
+
+def contract_read(name: str) -> Contract:
+    """Give the contract by which a layer is read: a person's if they may bring it, else a run's."""
+    return INPUTS.get(name) or OUTPUTS[name]
+
+
+def describe_layer(contract: Contract, *, needed: bool = True) -> LayerDescription:
+    """Describe a layer by its contract."""
+    return LayerDescription(
+        name=contract.name,
+        title=_title(contract.name),
+        geometry=contract.geometry,
+        meaning=contract.meaning,
+        key=contract.key,
+        needed=needed,
+        brought=contract.name in INPUTS,
+        given_by=tuple(step.name for step in STEPS.values() if contract.name in step.gives),
+        columns=tuple(_describe_column(column) for column in contract.columns),
+    )
+
+
+def _describe_column(column: Column) -> ColumnDescription:
+    return ColumnDescription(
+        name=column.name,
+        type=column.type,
+        unit=column.unit,
+        meaning=column.meaning,
+        required=column.required,
+        default=column.default,
+        low=column.low,
+        high=column.high,
+        choices=column.choices,
+        per_year=column.per_year,
+    )
+
+
+def describe_key(key: str, name: str | None = None) -> ParameterDescription:
+    """Describe a key of a plan such as ``rows.spacing``.
+
+    Parameters
+    ----------
+    key : str
+        The key.
+    name : str, optional
+        What a step's function calls it; by default the key's last part.
+
+    Raises
+    ------
+    KeyError
+        If there is no such key.
+    """
+    field, limits = key_field(key), key_limits(key)
+    kind, item, choices = _type_of(key)
+    default = field.get_default(call_default_factory=True)
+    name = key.split(".")[1] if name is None else name
+    return ParameterDescription(
+        name=name,
+        title=_title(name),
+        key=key,
+        type=kind,
+        item=item,
+        unit=_unit(name, kind, item),
+        low=limits.get("ge", limits.get("gt")),
+        high=limits.get("le", limits.get("lt")),
+        low_open="gt" in limits,
+        high_open="lt" in limits,
+        choices=choices,
+        default=None if default is PydanticUndefined else default,
+        optional=type(None) in get_args(field.annotation),
+        help=field.description or "",
+    )
+
+
+def describe_keys() -> tuple[ParameterDescription, ...]:
+    """Describe every key of a plan's sections, in the order of the commented plan."""
+    return tuple(
+        describe_key(f"{section}.{name}")
+        for section, model in SECTIONS.items()
+        for name in model.model_fields
+    )
+
+
+def _type_of(key: str) -> tuple[ParameterType, str, tuple[Any, ...]]:
+    """Tell the type of a key, that of its entries if it is a list, and the choices of either."""
+    if is_length(key):
+        return "length", "", ()
+    if is_volume(key):
+        return "volume", "", ()
+    annotation = _without_none(key_field(key).annotation)
+    if get_origin(annotation) is tuple:
+        inner = _without_none(get_args(annotation)[0])
+        choices = get_args(inner) if get_origin(inner) is Literal else ()
+        return "list", "choice" if choices else _plain_type(inner), choices
+    choices = key_choices(key)
+    return ("choice" if choices else _plain_type(annotation)), "", choices
+
+
+def _plain_type(annotation: Any) -> ParameterType:
+    """Tell the type of an annotation that is neither a choice nor a length by itself."""
+    read_by = {getattr(mark.func, "__name__", "") for mark in _marks(annotation)}
+    for reader, kind in (
+        ("read_length", "length"),
+        ("read_day", "date"),
+        ("read_volume", "volume"),
+    ):
+        if reader in read_by:
+            return kind
+    base = get_args(annotation)[0] if _marks(annotation) else annotation
+    if get_origin(base) is dict:
+        return "table" if get_args(base)[1] is float else "tables"
+    plain = {bool: "boolean", int: "integer", float: "number", Path: "file", tuple: "list"}
+    return plain.get(get_origin(base) or base, "text")
+
+
+def _without_none(annotation: Any) -> Any:
+    if get_origin(annotation) in (Union, UnionType):
+        kept = [part for part in get_args(annotation) if part is not type(None)]
+        return kept[0] if len(kept) == 1 else annotation
+    return annotation
+
+
+def _unit(name: str, kind: str, item: str) -> str:
+    if "length" in (kind, item):
+        return "m"
+    if kind == "volume":
+        return "m3"
+    return next((unit for end, unit in UNITS.items() if name.endswith(end)), "")
+
+
+def _title(name: str) -> str:
+    """Write a name as people do: ``row_distance_m`` is ``Row distance``."""
+    for end, unit in UNITS.items():
+        if name.endswith(end) and unit in ("m", "m3", "deg", "min", "dB"):
+            name = name.removesuffix(end)
+            break
+    words = name.replace("_", " ")
+    return words[:1].upper() + words[1:]
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _plain(entry) for key, entry in value.items()}
+    if isinstance(value, Iterable) and not isinstance(value, str):
+        return [_plain(entry) for entry in value]
+    return value if value is None or isinstance(value, (str, int, float)) else str(value)
