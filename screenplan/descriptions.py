@@ -397,15 +397,13 @@ def _type_of(key: str) -> tuple[ParameterType, str, tuple[Any, ...]]:
 
 def _plain_type(annotation: Any) -> ParameterType:
     """Tell the type of an annotation that is neither a choice nor a length by itself."""
-    read_by = {getattr(mark.func, "__name__", "") for mark in _marks(annotation)}
-    for reader, kind in (
-        ("read_length", "length"),
-        ("read_day", "date"),
-        ("read_volume", "volume"),
-    ):
-        if reader in read_by:
+    readers = [
+        mark.func for mark in getattr(annotation, "__metadata__", ()) if hasattr(mark, "func")
+    ]
+    for reader, kind in ((read_length, "length"), (read_day, "date"), (read_volume, "volume")):
+        if reader in readers:
             return kind
-    base = get_args(annotation)[0] if _marks(annotation) else annotation
+    base = get_args(annotation)[0] if readers else annotation
     if get_origin(base) is dict:
         return "table" if get_args(base)[1] is float else "tables"
     plain = {bool: "boolean", int: "integer", float: "number", Path: "file", tuple: "list"}
