@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from screenplan.contracts import OUTPUTS
+from screenplan.errors import refuse
 from screenplan.inputs import read_inputs, rows_of_files, step_arguments
-from screenplan.plan import Plan, read_plan
-from screenplan.steps import STEPS
+from screenplan.plan import Plan, check_plan, read_plan
+from screenplan.plan.reading import change_plan
+from screenplan.steps import STEPS, Step
 
 #: Called with the step's name and its number from 1, and how many there are.
 Progress = Callable[[str, int, int], None]
@@ -31,6 +34,8 @@ class Run:
         Every layer and table by its contract's name, those that were read included.
     notes : list of str
         What the steps found doubtful.
+    only : tuple of str
+        The layers that were asked for; empty if every step was run.
     """
 
     plan: Plan
@@ -38,10 +43,22 @@ class Run:
     site: Any
     layers: dict[str, Any] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
+    only: tuple[str, ...] = ()
 
     @property
     def fails(self) -> bool:
-        """True if a check fails."""
+        """True if a check fails.
+
+        Raises
+        ------
+        InputError
+            If the run was asked for other layers only, so that nothing was checked.
+        """
+        if "checks" not in self.layers:
+            raise refuse(
+                f"the run was asked for {', '.join(self.only)} only, and nothing was checked",
+                "Run the whole plan, or ask for the layer checks too",
+            )
         return bool((self.layers["checks"]["result"] == "fails").any())
 
     @property
@@ -70,22 +87,26 @@ class Run:
 
 
 def run_plan(
-    plan: Plan | Path | str,
-    folder: Path | None = None,
+    plan: Plan | Mapping[str, Any] | Path | str,
+    folder: Path | str | None = None,
     *,
     settings: Sequence[str] = (),
+    only: Sequence[str] = (),
     progress: Progress | None = None,
 ) -> Run:
-    """Run every step of a plan.
+    """Run the steps of a plan.
 
     Parameters
     ----------
-    plan : Plan or path
-        A plan, or the file that holds it.
-    folder : Path, optional
-        The folder to which a `Plan`'s paths are relative; by default the current one.
+    plan : path, mapping or Plan
+        The file that holds a plan, the sections of one, or one that was read.
+    folder : path, optional
+        The folder to which the paths of a mapping or a `Plan` are relative; by default the current
+        one.
     settings : sequence of str
-        ``KEY=VALUE``, values that replace those of a plan file.
+        ``KEY=VALUE``, values that replace those of the file or mapping.
+    only : sequence of str
+        Names of layers that are wanted: only the steps on which they hang are run. By default all.
     progress : callable, optional
         Called before each step.
 
@@ -98,27 +119,77 @@ def run_plan(
     InputError
         If the plan or a layer cannot be used.
     """
-    if not isinstance(plan, Plan):
-        plan, folder = read_plan(plan, settings)
     from screenplan.tables import notes_of
 
-    folder = Path.cwd() if folder is None else folder
+    only = (only,) if isinstance(only, str) else tuple(only)
+    steps = steps_for(only)
+    plan, folder = _find_plan(plan, folder, settings)
     tell = progress or (lambda *_: None)
-    total = len(STEPS) + 1
+    total = len(steps) + 1
     tell("reading", 1, total)
     site = read_inputs(plan, folder)
-    run = Run(plan, folder, site, dict(site.layers))
-    for number, step in enumerate(STEPS.values(), start=2):
+    run = Run(plan, folder, site, dict(site.layers), only=only)
+    for number, step in enumerate(steps, start=2):
         tell(step.name, number, total)
         arguments = step_arguments(step, plan, folder, site.terrain, site.frame)
         with rows_of_files(run.layers, site.inputs):
             given = step(run.layers, **arguments)
         run.layers |= given
         run.notes += (note for layer in given.values() for note in notes_of(layer))
-    if plan.alternatives.asked:
+    if plan.alternatives.asked and (not only or "alternatives" in only):
         from screenplan.alternatives import compare_alternatives
 
         run.layers["alternatives"] = compare_alternatives(
             plan, folder, run.layers, site.terrain, site.frame
         )
     return run
+
+
+def steps_for(only: Sequence[str]) -> list[Step]:
+    """Find the steps on which layers hang, in the order in which they run.
+
+    Parameters
+    ----------
+    only : sequence of str
+        Names of layers; with none, all steps are given.
+
+    Raises
+    ------
+    InputError
+        If no step gives a layer of that name.
+
+    Examples
+    --------
+    >>> [step.name for step in steps_for(["crowns"])][-3:]
+    ['lines', 'plants', 'crowns']
+    """
+    given = {name for step in STEPS.values() for name in step.gives}
+    wanted = set(only)
+    for name in sorted(wanted - given - {"alternatives"}):
+        raise refuse(
+            f"no step gives a layer '{name}'",
+            f"Ask for some of {', '.join(layer for layer in OUTPUTS if layer in given)}",
+        )
+    if not wanted:
+        return list(STEPS.values())
+    if "alternatives" in wanted:
+        wanted.add("sides")
+    steps = []
+    for step in reversed(STEPS.values()):
+        if wanted.intersection(step.gives):
+            steps.append(step)
+            wanted.update(step.layers)
+    return steps[::-1]
+
+
+def _find_plan(plan, folder, settings: Sequence[str]) -> tuple[Plan, Path]:
+    if isinstance(plan, Plan) and settings:
+        raise refuse(
+            "settings change a plan file or a mapping, not a plan that was read already",
+            "Give the file, or give the settings to read_plan",
+        )
+    if isinstance(plan, Mapping):
+        plan = check_plan(change_plan(plan, settings))
+    if isinstance(plan, Plan):
+        return plan, Path.cwd() if folder is None else Path(folder)
+    return read_plan(plan, settings)

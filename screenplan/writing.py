@@ -6,6 +6,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from screenplan.contracts import OUTPUTS
+from screenplan.errors import refuse
 from screenplan.outputs.folder import OutputFolder
 from screenplan.outputs.layers import write_layers
 from screenplan.outputs.rasters import write_sun_hours
@@ -53,8 +54,13 @@ def write_run(run: Run, target: str | Path | OutputFolder) -> Path:
     Raises
     ------
     InputError
-        If it cannot be written or holds files that no run wrote.
+        If it cannot be written or holds files that no run wrote, or if not every step was run.
     """
+    if run.only:
+        raise refuse(
+            f"the run was asked for {', '.join(run.only)} only",
+            "Run the whole plan before it is written",
+        )
     if not isinstance(target, OutputFolder):
         with open_folder(target) as folder:
             return write_run(run, folder)

@@ -185,3 +185,50 @@ def test_a_parcel_without_reference_system_is_refused():
     parcels = scene()["parcels"].set_crs(None, allow_override=True)
     with pytest.raises(InputError, match="CRS"):
         screenplan.run_step("sides", {"parcels": parcels}, subject_id="lot")
+
+
+def test_a_run_asked_for_some_layers_runs_what_they_hang_on_and_gives_the_same(
+    reference, tmp_path_factory
+):
+    # Invariant: the steps that are left out give nothing that the asked layers hang on.
+    folder = tmp_path_factory.mktemp("only")
+    content = {
+        "subject": {"id": "lot"},
+        "rows": {"along": ["north"]},
+        "layers": write(scene(), folder),
+    }
+    run = run_plan(content, settings=["rows.spacing=5 ft"], only=["closure", "views"])
+    for name in ("closure", "views", "view_years", "planting_lines"):
+        pd.testing.assert_frame_equal(run.layers[name], reference.layers[name])
+    assert not {"light", "stakes", "checks", "missing_plants"} & run.layers.keys()
+    assert "rows" in content
+    assert "spacing" not in content["rows"]
+    with pytest.raises(InputError, match="nothing was checked"):
+        assert run.fails
+    with pytest.raises(InputError, match=r"asked for closure, views only.*Run the whole plan"):
+        screenplan.write_run(run, folder / "out")
+    assert not (folder / "out").exists()
+
+
+def test_alternatives_can_be_asked_for_alone(reference, tmp_path):
+    content = {
+        "subject": {"id": "lot"},
+        "rows": {"along": ["north"], "spacing": "5 ft"},
+        "alternatives": {"spacings": ["8 ft"]},
+        "layers": write(scene(), tmp_path),
+    }
+    run = run_plan(content, only="alternatives")
+    # The first is the plan itself, whose plants the whole run counts.
+    assert run.layers["alternatives"]["plants"].iloc[0] == len(reference.layers["plants"])
+    assert "views" not in run.layers
+
+
+def test_a_layer_that_no_step_gives_is_refused():
+    with pytest.raises(InputError, match=r"no step gives a layer 'hedge'.*plants"):
+        run_plan("sample_data/hillside.toml", only=["hedge"])
+
+
+def test_settings_do_not_change_a_plan_that_was_read():
+    plan = check_plan({"layers": {"parcels": {"file": "parcels.gpkg"}}})
+    with pytest.raises(InputError, match="not a plan that was read already"):
+        run_plan(plan, settings=["rows.spacing=5 ft"])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -69,9 +69,30 @@ def read_plan(path: Path | str, settings: Sequence[str] = ()) -> tuple[Plan, Pat
             "Mend that line: text stands in quotes, and a key stands only once",
             file=str(path),
         ) from None
+    return check_plan(change_plan(content, settings), file=str(path)), path.resolve().parent
+
+
+def change_plan(content: Mapping[str, Any], settings: Sequence[str]) -> dict[str, Any]:
+    """Give the content of a plan with some values replaced.
+
+    Parameters
+    ----------
+    content : mapping
+        Sections and keys as in a plan file; not changed.
+    settings : sequence of str
+        ``KEY=VALUE``, such as ``rows.spacing="5 ft"``.
+
+    Raises
+    ------
+    InputError
+        If a setting sets no key.
+    """
+    changed = {
+        key: dict(table) if isinstance(table, Mapping) else table for key, table in content.items()
+    }
     for setting in settings:
-        _put(content, setting)
-    return check_plan(content, file=str(path)), path.resolve().parent
+        _put(changed, setting)
+    return changed
 
 
 def _put(content: dict[str, Any], setting: str) -> None:
