@@ -13,11 +13,13 @@ _PUBLIC = {
     "Plan": "screenplan.plan",
     "STEPS": "screenplan.steps",
     "Species": "screenplan.planting.species",
+    "Terrain": "screenplan.site.terrain",
     "load_rules": "screenplan.rules.ruleset",
     "load_species": "screenplan.planting.species",
     "read_plan": "screenplan.plan",
     "run_plan": "screenplan.pipeline",
     "run_step": "screenplan.library",
+    "sample_plan": "screenplan.commandline.sample",
     "write_run": "screenplan.writing",
 }
 

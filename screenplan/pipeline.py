@@ -92,6 +92,7 @@ def run_plan(
     *,
     settings: Sequence[str] = (),
     only: Sequence[str] = (),
+    reuse: Run | None = None,
     progress: Progress | None = None,
 ) -> Run:
     """Run the steps of a plan.
@@ -107,6 +108,9 @@ def run_plan(
         ``KEY=VALUE``, values that replace those of the file or mapping.
     only : sequence of str
         Names of layers that are wanted: only the steps on which they hang are run. By default all.
+    reuse : Run, optional
+        An earlier run on the same layers: what it read is not read again, which takes a large part
+        of the time where one value after another is tried.
     progress : callable, optional
         Called before each step.
 
@@ -117,7 +121,7 @@ def run_plan(
     Raises
     ------
     InputError
-        If the plan or a layer cannot be used.
+        If the plan or a layer cannot be used, or if ``reuse`` read other layers.
     """
     from screenplan.tables import notes_of
 
@@ -127,7 +131,7 @@ def run_plan(
     tell = progress or (lambda *_: None)
     total = len(steps) + 1
     tell("reading", 1, total)
-    site = read_inputs(plan, folder)
+    site = read_inputs(plan, folder) if reuse is None else _read_before(plan, folder, reuse)
     run = Run(plan, folder, site, dict(site.layers), only=only)
     for number, step in enumerate(steps, start=2):
         tell(step.name, number, total)
@@ -180,6 +184,27 @@ def steps_for(only: Sequence[str]) -> list[Step]:
             steps.append(step)
             wanted.update(step.layers)
     return steps[::-1]
+
+
+#: Sections of a plan that say what is read, and how.
+_READ_BY = ("layers", "terrain", "subject", "site")
+
+
+def _read_before(plan: Plan, folder: Path, earlier: Run):
+    """Give the site that an earlier run read, if this plan would read the same."""
+    for section in _READ_BY:
+        if getattr(plan, section) != getattr(earlier.plan, section):
+            raise refuse(
+                f"the earlier run read by another section [{section}]",
+                "Run this plan without reuse",
+                key=section,
+            )
+    if plan.layers and folder.resolve() != earlier.folder.resolve():
+        raise refuse(
+            f"the earlier run read from {earlier.folder}, not from {folder}",
+            "Run this plan without reuse",
+        )
+    return earlier.site
 
 
 def _find_plan(plan, folder, settings: Sequence[str]) -> tuple[Plan, Path]:

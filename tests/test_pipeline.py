@@ -232,3 +232,17 @@ def test_settings_do_not_change_a_plan_that_was_read():
     plan = check_plan({"layers": {"parcels": {"file": "parcels.gpkg"}}})
     with pytest.raises(InputError, match="not a plan that was read already"):
         run_plan(plan, settings=["rows.spacing=5 ft"])
+
+
+def test_a_site_that_was_read_can_be_used_again(reference):
+    # Invariant: the same layers by the same values give the same plan, read once or twice.
+    first = run_plan("sample_data/hillside.toml", only=["sides"])
+    plan = "sample_data/hillside.toml"
+    wider = {"settings": ["rows.spacing=2.4 m"], "only": ["plants"]}
+    again, anew = run_plan(plan, **wider, reuse=first), run_plan(plan, **wider)
+    assert again.site is first.site
+    pd.testing.assert_frame_equal(again.layers["plants"], anew.layers["plants"])
+    with pytest.raises(InputError, match=r"another section \[subject\].*without reuse"):
+        run_plan(plan, settings=["subject.id=LR-9"], reuse=first)
+    with pytest.raises(InputError, match="another section"):
+        run_plan(reference.plan, reuse=first)
