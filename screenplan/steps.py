@@ -460,7 +460,7 @@ STEPS: dict[str, Step] = {
             "screenplan.works.fence:lay_fence",
             needs=("parcels", "planting_lines", "plants"),
             takes=("buildings", "utilities", "keep_outs", "roads"),
-            gives=("fence", "fence_options"),
+            gives=("fence_posts", "fence_wires", "fence_options"),
             parameters={
                 "scheme": "fence.scheme",
                 "animal": "fence.animal",
@@ -484,7 +484,7 @@ STEPS: dict[str, Step] = {
             "Lay out pegs by two tapes, and running distances from one zero for every plant",
             "screenplan.works.stakeout:stake_out",
             needs=("parcels", "planting_lines", "plants"),
-            takes=("buildings", "marks", "fence"),
+            takes=("buildings", "marks", "fence_posts"),
             gives=("tape_points", "pegs", "base_lines", "stakes", "stake_checks"),
             parameters={
                 "tape_m": "stakeout.tape",

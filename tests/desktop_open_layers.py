@@ -14,6 +14,12 @@ from qgis.core import (
     QgsWkbTypes,
 )
 
+KINDS = {
+    QgsWkbTypes.PointGeometry: "points",
+    QgsWkbTypes.LineGeometry: "lines",
+    QgsWkbTypes.PolygonGeometry: "areas",
+}
+
 
 def describe(address):
     layer = QgsVectorLayer(address, "layer", "ogr")
@@ -32,6 +38,7 @@ def describe(address):
         "crs": crs.authid(),
         "crs_wkt": crs.toWkt(QgsCoordinateReferenceSystem.WKT2_2019),
         "extent": [extent.xMinimum(), extent.yMinimum(), extent.xMaximum(), extent.yMaximum()],
+        "kind": KINDS.get(layer.geometryType()),
         "layer_type": QgsWkbTypes.displayString(layer.wkbType()),
         "types": sorted({QgsWkbTypes.displayString(shape.wkbType()) for shape in geometries}),
         "all_valid": all(shape.isGeosValid() for shape in geometries),

@@ -24,7 +24,7 @@ TODAY = dt.date(2027, 1, 15)
 
 def schedule(planting="2027-04-10", scheme="perimeter", **options):
     subject, lines, plants = site.planted()
-    _, fences = lay_fence(subject, lines, plants, scheme=scheme, stands_years=4)
+    _, _, fences = lay_fence(subject, lines, plants, scheme=scheme, stands_years=4)
     material = count_material(subject, lines, plants)
     closure = close_rows(plants, lines)
     table = schedule_work(

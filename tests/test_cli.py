@@ -134,6 +134,25 @@ def test_a_single_step_gives_the_plants_of_the_whole_run(sample, tmp_path):
     assert (alone["station_m"] - whole["station_m"]).abs().max() < 1e-5
 
 
+def test_a_step_takes_a_layer_together_that_was_written_by_kinds(sample, tmp_path):
+    # The sample has 8 windows and 3 private places, of which one is a point.
+    folder, _ = sample
+    package = folder / "hillside_plan" / "plan.gpkg"
+    whole, points = tmp_path / "whole.gpkg", tmp_path / "points.gpkg"
+    assert_clean(call("step", "views", folder / "hillside.toml", "--out", whole), 0)
+    views = gpd.read_file(whole, layer="views")
+    earlier = gpd.read_file(package, layer="views")
+    assert list(views["view_id"]) == list(earlier["view_id"])
+    assert list(views["open_now"]) == pytest.approx(list(earlier["open_now"]))
+    # One kind alone is what it is: a layer that the person names is taken instead of the run's.
+    given = f"private_places={package}:private_places_points"
+    assert_clean(
+        call("step", "views", folder / "hillside.toml", "--in", given, "--out", points), 0
+    )
+    assert len(views) == 8 * 3
+    assert len(gpd.read_file(points, layer="views")) == 8
+
+
 def test_a_step_takes_another_value(sample, tmp_path):
     folder, _ = sample
     out = tmp_path / "plants.geojson"

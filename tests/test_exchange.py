@@ -39,15 +39,21 @@ def _layers(title: str):
     house = site.buildings()
     house["kind"] = title
     marks = site.layer([shapely.Point(20, 50)], mark_id=["m"], name=[title], kind=["pin"])
-    fence, options = lay_fence(subject, lines, plants, scheme="perimeter", stands_years=3)
+    stands, runs, options = lay_fence(subject, lines, plants, scheme="perimeter", stands_years=3)
     layers = dict(
         zip(
             ("tape_points", "pegs", "base_lines", "stakes", "stake_checks"),
-            stake_out(subject, lines, plants, house, marks, fence),
+            stake_out(subject, lines, plants, house, marks, stands),
             strict=True,
         )
     )
-    layers |= {"parcels": subject, "planting_lines": lines, "plants": plants, "fence": fence}
+    layers |= {
+        "parcels": subject,
+        "planting_lines": lines,
+        "plants": plants,
+        "fence_posts": stands,
+        "fence_wires": runs,
+    }
     layers["quantities"] = count_material(subject, lines, plants, fence_options=options)
     for name, layer in layers.items():
         if isinstance(layer, gpd.GeoDataFrame):

@@ -9,7 +9,7 @@ import works_site as site
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from screenplan.contracts import FENCE, FENCE_OPTIONS
+from screenplan.contracts import FENCE_OPTIONS, FENCE_POSTS, FENCE_WIRES
 from screenplan.errors import InputError
 from screenplan.outputs.conform import conform
 from screenplan.planting.growth import height_at
@@ -107,25 +107,27 @@ def test_no_span_exceeds_the_spacing_and_no_post_stands_over_a_buried_line(
 @pytest.mark.parametrize("along", [("north",), ("north", "east")])
 def test_the_fence_stays_in_the_parcel_and_clear_of_crowns(scheme, along):
     subject, lines, plants = site.planted(along=along)
-    fence, options = lay_fence(
+    stands, runs, options = lay_fence(
         subject, lines, plants, scheme=scheme, stands_years=5, clearance_m=0.2
     )
-    conform(fence, FENCE)
+    conform(stands, FENCE_POSTS)
+    conform(runs, FENCE_WIRES)
     conform(options, FENCE_OPTIONS)
     inner = site.PARCEL.buffer(-0.3 + 1e-6, join_style="mitre")
-    assert shapely.covers(inner, fence.geometry.to_numpy()).all()
+    wires = runs.geometry.to_numpy()
+    assert shapely.covers(inner, stands.geometry.to_numpy()).all()
+    assert shapely.covers(inner, wires).all()
     # Crowns by the growth model, high growth, in the last year.
     species = load_species()["thuja_smaragd"]
     tall = float(height_at(species, 5.0, growth="high", stock_height_m=0.9))
     radius = min(species.spread_share * tall, species.full_spread("high")) / 2
     assert crown_radii(plants, 5) == pytest.approx(radius)
-    wires = fence[fence["kind"] != "post"].geometry.to_numpy()
     # Wire of a cage is drawn as 32 chords: less than 1 % inside its circle.
     near = shapely.distance(plants.geometry.to_numpy(), shapely.union_all(wires)).min()
     assert near >= radius * (0.99 if scheme == "cages" else 1.0)
     if scheme == "perimeter":
         assert near >= radius + 0.2 - 1e-6
-        assert len(set(fence["fence_id"])) == 1
+        assert set(stands["fence_id"]) == set(runs["fence_id"]) == {"F1"}
     assert list(options["chosen"]) == [name == scheme for name in options["scheme"]]
 
 
@@ -133,13 +135,15 @@ def test_a_perimeter_round_a_straight_row_by_closed_form():
     # The outline is a rectangle: row length and twice the distance by twice the distance, where the
     # distance is crown radius, clearance and the outline's own 0.1 m.
     subject, lines, plants = site.planted()
-    fence, options = lay_fence(subject, lines, plants, scheme="perimeter", stands_years=5, gates=0)
+    stands, _, options = lay_fence(
+        subject, lines, plants, scheme="perimeter", stands_years=5, gates=0
+    )
     reach = crown_radii(plants, 5)[0] + 0.3 + 0.1
     row = lines.geometry.iloc[0].length
     assert options.set_index("scheme").loc["perimeter", "wire_m"] == pytest.approx(
         2 * (row + 2 * reach) + 4 * reach, abs=1e-6
     )
-    assert (fence["role"] == "corner").sum() == 4
+    assert (stands["role"] == "corner").sum() == 4
 
 
 def test_the_fence_keeps_out_of_what_is_kept_clear_and_posts_off_buried_lines():
@@ -149,15 +153,16 @@ def test_the_fence_keeps_out_of_what_is_kept_clear_and_posts_off_buried_lines():
     keep_outs = site.layer([drive], keep_out_id=["d"], kind=["driveway"])
     plants = plants.drop(index=[11, 12, 13]).reset_index(drop=True)
     pipe = shapely.LineString([(30.2, 0), (30.2, 60)])
-    fence, _ = lay_fence(
+    stands, runs, _ = lay_fence(
         subject, lines, plants, None, utility(pipe), keep_outs, scheme="perimeter", stands_years=3,
         clearance_m=0.1,
     )  # fmt: skip
-    assert not shapely.intersects(fence.geometry.to_numpy(), drive).any()
-    assert len(set(fence["fence_id"])) == 2  # one on each side of the drive
-    own = fence[fence["kind"] == "post"].geometry.to_numpy()
+    own = stands.geometry.to_numpy()
+    assert not shapely.intersects(own, drive).any()
+    assert not shapely.intersects(runs.geometry.to_numpy(), drive).any()
+    assert len(set(stands["fence_id"])) == 2  # one on each side of the drive
     assert shapely.distance(own, pipe).min() >= BURIED_M + 0.05
-    assert fence["says"].isna().all()
+    assert stands["says"].isna().all()
 
 
 def test_a_corner_over_a_buried_line_moves_the_fence():
@@ -166,8 +171,8 @@ def test_a_corner_over_a_buried_line_moves_the_fence():
     # A pipe along the end of the fence, where its corner posts would stand.
     reach = crown_radii(plants, 2)[0] + 0.6 + 0.1
     pipe = shapely.LineString([(end.x - reach - 0.3, 0), (end.x - reach - 0.3, 60)])
-    fence, _ = lay_fence(subject, lines, plants, None, utility(pipe), scheme="perimeter", stands_years=2, clearance_m=0.6)  # fmt: skip
-    own = fence[fence["kind"] == "post"].geometry.to_numpy()
+    stands, _, _ = lay_fence(subject, lines, plants, None, utility(pipe), scheme="perimeter", stands_years=2, clearance_m=0.6)  # fmt: skip
+    own = stands.geometry.to_numpy()
     assert shapely.distance(own, pipe).min() >= BURIED_M + 0.05
 
 
@@ -178,7 +183,9 @@ def test_no_room_is_refused_with_the_plants_and_the_remedy():
         match=r"no room for the fence: the wire would stand .* of plant 1, 2.*fewer years",
     ):
         lay_fence(subject, lines, plants, scheme="perimeter", boundary_m=1.5, stands_years=15)
-    _, options = lay_fence(subject, lines, plants, scheme="none", boundary_m=1.5, stands_years=15)
+    _, _, options = lay_fence(
+        subject, lines, plants, scheme="none", boundary_m=1.5, stands_years=15
+    )
     row = options.set_index("scheme").loc["perimeter"]
     assert not row["possible"]
     assert row["says"].startswith("There is no room for the fence")
@@ -198,12 +205,15 @@ def test_cages_that_overlap_are_refused():
 def test_cages_by_closed_form():
     # Wire 2πr and 0.15 m overlap, 3 posts each (common practice, no source).
     subject, lines, plants = site.planted()
-    fence, options = lay_fence(subject, lines, plants, scheme="cages", cage_m=0.9, stands_years=3)
+    stands, runs, options = lay_fence(
+        subject, lines, plants, scheme="cages", cage_m=0.9, stands_years=3
+    )
     row = options.set_index("scheme").loc["cages"]
     assert row["wire_m"] == pytest.approx(26 * (math.pi * 0.9 + 0.15))
     assert row["line_posts"] == 3 * 26
     assert row["rolls"] == 1
-    assert (fence["kind"] == "wire").sum() == 26
+    assert list(runs["role"]) == ["cage"] * 26
+    assert list(stands["role"]) == ["cage"] * 3 * 26
 
 
 def test_at_close_spacing_a_perimeter_is_cheaper_than_cages_and_at_wide_spacing_not():
@@ -211,7 +221,7 @@ def test_at_close_spacing_a_perimeter_is_cheaper_than_cages_and_at_wide_spacing_
     # made up; cages pay again where few plants stand far apart.
     def costs(spacing):
         subject, lines, plants = site.planted(spacing=spacing)
-        _, options = lay_fence(
+        _, _, options = lay_fence(
             subject, lines, plants, stands_years=3, cage_m=0.6, prices=PRICES, roll_m=5.0
         )
         return options.set_index("scheme")["cost"]
@@ -223,15 +233,15 @@ def test_at_close_spacing_a_perimeter_is_cheaper_than_cages_and_at_wide_spacing_
 
 def test_cost_is_the_bill_times_the_prices_and_never_invented():
     subject, lines, plants = site.planted()
-    _, options = lay_fence(subject, lines, plants, prices=PRICES, stands_years=3)
+    _, _, options = lay_fence(subject, lines, plants, prices=PRICES, stands_years=3)
     row = options.set_index("scheme").loc["perimeter"]
     assert row["cost"] == pytest.approx(
         200 * row["rolls"] + 8 * row["line_posts"] + 15 * (row["corner_posts"] + row["gate_posts"])
         + 90 * row["gates"] + 25 * row["braces"] + 0.05 * row["staples"]
     )  # fmt: skip
-    _, options = lay_fence(subject, lines, plants, stands_years=3)
+    _, _, options = lay_fence(subject, lines, plants, stands_years=3)
     assert options["cost"].isna().all()
-    _, options = lay_fence(subject, lines, plants, prices={"fence_roll": 1.0}, stands_years=3)
+    _, _, options = lay_fence(subject, lines, plants, prices={"fence_roll": 1.0}, stands_years=3)
     assert options["cost"].isna().all()
     assert "give the price of" in options["says"][0]
 
@@ -239,10 +249,10 @@ def test_cost_is_the_bill_times_the_prices_and_never_invented():
 def test_words_are_honest():
     # 8 ft against deer: Craven and Hygnstrom 1994 (read); a low fence only discourages (common practice).
     subject, lines, plants = site.planted()
-    _, tall = lay_fence(subject, lines, plants, stands_years=3)
+    _, _, tall = lay_fence(subject, lines, plants, stands_years=3)
     assert tall["height_m"][0] == pytest.approx(8 * FOOT)
     assert "it is not proof" in tall["says"][0]
-    _, low = lay_fence(subject, lines, plants, height_m=1.2, stands_years=3)
+    _, _, low = lay_fence(subject, lines, plants, height_m=1.2, stands_years=3)
     assert "only discourages deer" in low["says"][0]
     for says in tall.loc[tall["possible"], "says"]:
         assert "buried lines located before setting posts" in says
@@ -262,10 +272,11 @@ def test_years_until_plants_outgrow_browsing():
 
 def test_no_fence_is_an_empty_layer():
     subject, lines, plants = site.planted()
-    fence, options = lay_fence(subject, lines, plants)
-    assert len(fence) == 0
+    stands, runs, options = lay_fence(subject, lines, plants)
+    assert len(stands) == len(runs) == 0
     assert not options["chosen"].any()
-    conform(fence, FENCE)
+    conform(stands, FENCE_POSTS)
+    conform(runs, FENCE_WIRES)
 
 
 @pytest.mark.parametrize(

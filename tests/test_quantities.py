@@ -188,12 +188,13 @@ def test_water_without_a_caliper_is_a_third_of_the_container():
 
 def test_stakes_line_and_fence_are_counted():
     subject, lines, plants = site.planted()
-    fence, options = lay_fence(subject, lines, plants, scheme="perimeter")
-    _, pegs, bases, stakes, _ = stake_out(subject, lines, plants, site.buildings(), fence=fence)
+    posts, runs, options = lay_fence(subject, lines, plants, scheme="perimeter")
+    _, pegs, bases, stakes, _ = stake_out(
+        subject, lines, plants, site.buildings(), fence_posts=posts
+    )
     table = count_material(
         subject, lines, plants, stakes, pegs, bases, options, roll_m=50.0
     ).set_index("item")
-    posts = fence[fence["kind"] == "post"]
     assert table.loc["flag", "packs"] == 26
     assert table.loc["peg", "packs"] == len(pegs)
     assert table.loc["line", "amount"] == pytest.approx(bases["slope_m"].max())
@@ -201,7 +202,7 @@ def test_stakes_line_and_fence_are_counted():
     assert table.loc["fence_corner_post", "packs"] == int(
         posts["role"].isin(["corner", "gate"]).sum()
     )
-    wire = fence.loc[fence["kind"] == "wire", "length_m"].sum()
+    wire = runs.loc[runs["role"] == "wire", "length_m"].sum()
     assert table.loc["fence_roll", "amount"] == pytest.approx(wire)
     assert table.loc["fence_roll", "packs"] == math.ceil(wire / 50.0)
     assert "buried lines located" in table.loc["fence_line_post", "caution"]

@@ -343,9 +343,9 @@ def test_fence_corners_are_pegged_and_cautioned():
     from screenplan.works.fence import lay_fence
 
     subject, lines, plants = site.planted()
-    fence, _ = lay_fence(subject, lines, plants, scheme="perimeter")
-    layers = stake_out(subject, lines, plants, site.buildings(), fence=fence)
-    posts = fence["role"].isin(["corner", "end", "gate"]) & (fence["kind"] == "post")
+    stands, _, _ = lay_fence(subject, lines, plants, scheme="perimeter")
+    layers = stake_out(subject, lines, plants, site.buildings(), fence_posts=stands)
+    posts = stands["role"].isin(["corner", "end", "gate"])
     own = layers[1][layers[1]["role"] == "fence"]
     assert len(own) == int(posts.sum()) == 6
     assert own["says"].str.contains("buried lines located").all()

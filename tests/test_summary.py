@@ -20,10 +20,12 @@ from screenplan.contracts import (
     PLANTS,
     SIDES,
     VIEWS,
+    WRITTEN,
 )
 from screenplan.frame import LocalFrame
 from screenplan.outputs.dictionary import data_dictionary
 from screenplan.outputs.geojson import WGS84
+from screenplan.outputs.kinds import split_by_kind
 from screenplan.outputs.layers import write_layers
 from screenplan.outputs.record import file_sha256
 from screenplan.outputs.summary import summarise
@@ -137,8 +139,8 @@ def test_all_layers_of_a_run_are_written_and_listed(tmp_path):
     layers["buildings"] = make_layer(INPUTS["buildings"], frame.crs)  # read, but not written
     del layers["closure"]
     written = write_layers(layers, tmp_path, send_out=frame.send_out, crs=frame.source_crs)
-    names = [name for name in OUTPUTS if name != "closure"]
-    suffix = {name: "geojson" if OUTPUTS[name].geometry else "csv" for name in names}
+    names = [name for name in WRITTEN if name != "closure"]
+    suffix = {name: "geojson" if WRITTEN[name].geometry else "csv" for name in names}
     assert [entry["file"] for entry in written] == [
         *(f"{name}.{suffix[name]}" for name in names),
         "plan.gpkg",
@@ -148,9 +150,11 @@ def test_all_layers_of_a_run_are_written_and_listed(tmp_path):
     )
     for entry in written:
         assert entry["sha256"] == file_sha256(tmp_path / entry["file"])
-    assert written[-1]["layers"] == {name: len(layers[name]) for name in names}
+    assert written[-1]["layers"] == {
+        name: len(layer) for name, layer in split_by_kind(layers, OUTPUTS).items() if name in names
+    }
     # GDAL lists the layers with a geometry first, then the tables.
-    listed = sorted(names, key=lambda name: not OUTPUTS[name].geometry)
+    listed = sorted(names, key=lambda name: not WRITTEN[name].geometry)
     assert [name for name, _ in pyogrio.list_layers(tmp_path / "plan.gpkg")] == listed
     # The frame's own tests hold its transformation; here only which layer went where.
     plant = json.loads((tmp_path / "plants.geojson").read_text())["features"][0]

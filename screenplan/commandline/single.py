@@ -12,12 +12,13 @@ from typing import Any
 import geopandas as gpd
 
 from screenplan.commandline.starting import split_source
-from screenplan.contracts import INPUTS, OUTPUTS
+from screenplan.contracts import INPUTS, OUTPUTS, WRITTEN, written_parts
 from screenplan.errors import refuse
 from screenplan.frame import LocalFrame
 from screenplan.inputs import read_inputs, rows_of_files, step_arguments
 from screenplan.outputs.geojson import WGS84, write_geojson
 from screenplan.outputs.geopackage import horizontal, write_geopackage
+from screenplan.outputs.kinds import join_kinds, split_by_kind
 from screenplan.outputs.layers import GEOPACKAGE_NAME
 from screenplan.outputs.record import RECORD_NAME, read_record
 from screenplan.outputs.tables import write_csv
@@ -81,10 +82,12 @@ def run_single(
     for layer in step.layers:
         if layer in INPUTS and layer in layers and layer not in OUTPUTS:
             continue
-        if layer in other and layer not in INPUTS:
-            layers[layer] = _read_layer(layer, *other[layer], frame)
+        if layer in given:
+            continue
+        if layer in other:
+            layers[layer] = _read_whole(layer, *other[layer], frame)
         elif layer in OUTPUTS and layer != "parcels" and (earlier / GEOPACKAGE_NAME).is_file():
-            layers[layer] = _read_layer(layer, earlier / GEOPACKAGE_NAME, layer, frame)
+            layers[layer] = _read_whole(layer, earlier / GEOPACKAGE_NAME, layer, frame)
     lacking = [layer for layer in step.needs if layer not in layers]
     if lacking:
         raise refuse(
@@ -105,6 +108,14 @@ def _split_replacement(text: str, step) -> tuple[str, tuple[Path, str | None]]:
             f"Write NAME=FILE or NAME=FILE:LAYER, NAME one of {', '.join(step.layers)}",
         )
     return name, split_source(source)
+
+
+def _read_whole(name: str, file: Path, layer: str | None, frame: LocalFrame) -> Any:
+    """Read a layer that a run wrote; asked for by its own name, one that was taken apart too."""
+    parts = list(written_parts(OUTPUTS[name]))
+    if layer != name or len(parts) == 1:
+        return _read_layer(name, file, layer, frame)
+    return join_kinds([_read_layer(name, file, part, frame) for part in parts])
 
 
 def _read_layer(name: str, file: Path, layer: str | None, frame: LocalFrame) -> Any:
@@ -158,10 +169,10 @@ def _write(layers: dict[str, Any], out: Path, frame: LocalFrame) -> None:
         if out.suffix.lower() == ".gpkg":
             home = horizontal(frame.source_crs)
             sent = {
-                key: frame.send_out(layer, home) if OUTPUTS[key].geometry else layer
-                for key, layer in layers.items()
+                key: frame.send_out(layer, home) if WRITTEN[key].geometry else layer
+                for key, layer in split_by_kind(layers, OUTPUTS).items()
             }
-            write_geopackage(sent, part, home)
+            write_geopackage(sent, part, home, contracts=WRITTEN)
         elif out.suffix.lower() == ".geojson":
             write_geojson(frame.send_out(only, WGS84), part, OUTPUTS[name])
         else:

@@ -74,11 +74,13 @@ from screenplan.contracts.views import (
 from screenplan.contracts.works import (
     ALTERNATIVES,
     COST,
-    FENCE,
     FENCE_OPTIONS,
+    FENCE_POSTS,
+    FENCE_WIRES,
     QUANTITIES,
     SCHEDULE,
 )
+from screenplan.contracts.written import as_written, written_parts
 
 #: What a person may bring.
 INPUTS = {
@@ -100,7 +102,7 @@ INPUTS = {
 }
 
 
-#: What a run writes, in reading order.
+#: What a run gives, in reading order.
 OUTPUTS = {
     contract.name: contract
     for contract in (
@@ -126,7 +128,8 @@ OUTPUTS = {
         MISSING_PLANTS,
         CLOSURE,
         PLANTS_IN_HAND,
-        FENCE,
+        FENCE_POSTS,
+        FENCE_WIRES,
         FENCE_OPTIONS,
         TAPE_POINTS,
         PEGS,
@@ -155,6 +158,9 @@ OUTPUTS = {
     )
 }
 
+#: The same as they stand in files: a layer of several kinds of geometry is written as several layers.
+WRITTEN = as_written(OUTPUTS)
+
 
 __all__ = [
     "ALTERNATIVES",
@@ -168,8 +174,9 @@ __all__ = [
     "DEEP_ROOTS",
     "DROPPED",
     "EXISTING_SCREENS",
-    "FENCE",
     "FENCE_OPTIONS",
+    "FENCE_POSTS",
+    "FENCE_WIRES",
     "HEDGE_HEIGHTS",
     "HIGHEST_BUILDING_M",
     "HIGHEST_PLANT_M",
@@ -222,8 +229,11 @@ __all__ = [
     "VIEW_YEARS",
     "WINDOWS",
     "WIRE_PLANTS",
+    "WRITTEN",
     "Column",
     "ColumnType",
     "Contract",
+    "as_written",
+    "written_parts",
     "year_column",
 ]

@@ -4,42 +4,68 @@ from __future__ import annotations
 
 from screenplan.contracts.model import Column, Contract
 
-FENCE = Contract(
-    "fence",
-    ("Point", "LineString"),
-    "A post of the fence, or a run of its wire",
+_PART = Column("part_id", "text", "Its identifier", required=True)
+_FENCE = Column("fence_id", "text", "The fence or cage to which it belongs", required=True)
+_STATION = Column(
+    "station_m",
+    "number",
+    "Running distance along the fence from its first post; empty for cages",
+    unit="m",
+)
+_HEIGHT = Column(
+    "height_m", "number", "Height of the fence above the ground", unit="m", required=True
+)
+_CAGED = Column("plant_id", "integer", "The plant inside a cage")
+
+FENCE_POSTS = Contract(
+    "fence_posts",
+    ("Point",),
+    "A post of the fence",
     key="part_id",
     columns=(
-        Column("part_id", "text", "Its identifier", required=True),
-        Column("fence_id", "text", "The fence or cage to which it belongs", required=True),
-        Column(
-            "kind",
-            "text",
-            "post (a point), wire or gate (lines)",
-            required=True,
-            choices=("post", "wire", "gate"),
-        ),
+        _PART,
+        _FENCE,
         Column(
             "role",
             "text",
-            "Of a post: line, corner, end, gate, brace (a line post with a brace assembly), cage; "
-            "of a line: wire, gate, cage",
+            "line, corner, end, gate, brace (a line post with a brace assembly), cage",
             required=True,
-            choices=("line", "corner", "end", "gate", "brace", "cage", "wire"),
+            choices=("line", "corner", "end", "gate", "brace", "cage"),
         ),
-        Column(
-            "station_m",
-            "number",
-            "Running distance along the fence from its first post; empty for cages",
-            unit="m",
-        ),
-        Column("length_m", "number", "Level length of a run of wire or of a gate", unit="m"),
-        Column(
-            "height_m", "number", "Height of the fence above the ground", unit="m", required=True
-        ),
+        _STATION,
+        _HEIGHT,
         Column("braces", "integer", "Brace assemblies at the post"),
-        Column("plant_id", "integer", "The plant inside a cage"),
-        Column("says", "text", "What to watch at this part"),
+        _CAGED,
+        Column("says", "text", "What to watch at this post"),
+    ),
+)
+
+
+FENCE_WIRES = Contract(
+    "fence_wires",
+    ("LineString",),
+    "A run of the fence's wire, or a gate",
+    key="part_id",
+    columns=(
+        _PART,
+        _FENCE,
+        Column(
+            "role",
+            "text",
+            "wire, gate, or cage (the wire of one)",
+            required=True,
+            choices=("wire", "gate", "cage"),
+        ),
+        _STATION,
+        Column(
+            "length_m",
+            "number",
+            "Level length of the run or gate, of a cage with its overlap",
+            unit="m",
+            required=True,
+        ),
+        _HEIGHT,
+        _CAGED,
     ),
 )
 

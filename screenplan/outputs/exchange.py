@@ -33,14 +33,15 @@ PHONE_NOTE = (
 )
 #: Layers that are points or lines of the stake-out, also written as CSV without their geometry.
 SHEETS = (TAPE_POINTS, PEGS, BASE_LINES, STAKES)
-#: DXF layers, and which layer of the plan is drawn on each.
-DRAWN = {
-    "PARCEL": "parcels",
-    "PLANTING_LINE": "planting_lines",
-    "BASE_LINE": "base_lines",
-    "FENCE": "fence",
-    "NO_PLANT_ZONE": "no_plant_zones",
-}
+#: DXF layers, and which layers of the plan are drawn on each.
+DRAWN = (
+    ("PARCEL", "parcels"),
+    ("PLANTING_LINE", "planting_lines"),
+    ("BASE_LINE", "base_lines"),
+    ("FENCE", "fence_posts"),
+    ("FENCE", "fence_wires"),
+    ("NO_PLANT_ZONE", "no_plant_zones"),
+)
 _CONTROL = re.compile(r"[\x00-\x1f\x7f\ufffe\uffff]+")
 
 #: Columns of the list of points; degrees have 9 decimals (0.1 mm), metres 4.
@@ -160,7 +161,7 @@ def write_dxf(layers: Mapping[str, pd.DataFrame], path: str | Path, *, frame_not
     """
     names: list[str] = []
     shapes: list[shapely.Geometry] = []
-    for label, layer in DRAWN.items():
+    for label, layer in DRAWN:
         own = layers.get(layer)
         if own is None:
             continue

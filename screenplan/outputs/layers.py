@@ -10,9 +10,10 @@ import geopandas
 import pandas as pd
 from pyproj import CRS
 
-from screenplan.contracts import OUTPUTS, Contract
+from screenplan.contracts import OUTPUTS, Contract, as_written
 from screenplan.outputs.geojson import WGS84, write_geojson
 from screenplan.outputs.geopackage import write_geopackage
+from screenplan.outputs.kinds import split_by_kind
 from screenplan.outputs.record import describe_output
 from screenplan.outputs.tables import write_csv
 
@@ -31,6 +32,9 @@ def write_layers(
     written_at: dt.datetime | None = None,
 ) -> list[dict]:
     """Write each layer as GeoJSON, each table as CSV, and all of them as one GeoPackage.
+
+    A layer whose contract allows several kinds of geometry is written as one layer for each
+    (`screenplan.contracts.written_parts`).
 
     Parameters
     ----------
@@ -55,6 +59,7 @@ def write_layers(
         For the run record, as `describe_output` gives them.
     """
     folder = Path(folder)
+    layers, contracts = split_by_kind(layers, contracts), as_written(contracts)
     home: dict[str, pd.DataFrame] = {}
     rows: dict[Path, dict[str, int]] = {}
     for name in (name for name in contracts if name in layers):

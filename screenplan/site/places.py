@@ -66,8 +66,8 @@ def lay_places(
     Returns
     -------
     GeoDataFrame
-        Contract ``private_places``; given ones keep their index. What is doubtful stands in
-        ``attrs["notes"]``.
+        Contract ``private_places``; given ones keep their index, areas before points, as they
+        come back from files. What is doubtful stands in ``attrs["notes"]``.
 
     Raises
     ------
@@ -80,6 +80,7 @@ def lay_places(
         )
     if private_places is not None and len(private_places):
         laid = _complete(private_places, buildings, parcels.crs)
+        laid = laid.iloc[np.argsort(laid.geom_type.to_numpy() == "Point", kind="stable")]
         return with_notes(laid, notes_on_places(parcels, buildings, private_places))
     if not derive:
         return with_notes(

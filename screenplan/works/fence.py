@@ -23,7 +23,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from screenplan.contracts import FENCE, FENCE_OPTIONS
+from screenplan.contracts import FENCE_OPTIONS, FENCE_POSTS, FENCE_WIRES
 from screenplan.errors import InputError, refuse
 from screenplan.planting.growth import height_at, spread_at
 from screenplan.planting.species import Species, species_of
@@ -60,14 +60,16 @@ ANIMALS = {
 
 @dataclass
 class _Laid:
-    """A scheme laid out: parts of the layer with their shapes, and the bill of material."""
+    """A scheme laid out: posts and runs of wire with their shapes, and the bill of material."""
 
-    parts: list[dict] = field(default_factory=list)
-    shapes: list = field(default_factory=list)
+    posts: list[dict] = field(default_factory=list)
+    places: list[shapely.Point] = field(default_factory=list)
+    wires: list[dict] = field(default_factory=list)
+    runs: list[shapely.LineString] = field(default_factory=list)
     wire_m: float = 0.0
 
     def count(self, *roles: str) -> int:
-        return sum(part["kind"] == "post" and part["role"] in roles for part in self.parts)
+        return sum(post["role"] in roles for post in self.posts)
 
 
 def lay_fence(
@@ -94,7 +96,7 @@ def lay_fence(
     prices: Mapping[str, float] | None = None,
     curve: str = "smooth",
     table: Mapping[str, Species] | None = None,
-) -> tuple[gpd.GeoDataFrame, pd.DataFrame]:
+) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame, pd.DataFrame]:
     """Lay a fence, and compare the ways to fence the plants.
 
     Parameters
@@ -104,7 +106,7 @@ def lay_fence(
     buildings, utilities, keep_outs, roads : GeoDataFrame, optional
         What the fence keeps out of.
     scheme : {"none", "perimeter", "outer_side", "inner_side", "cages"}
-        Which fence the layer holds.
+        Which fence the layers hold.
     animal : {"deer", "rabbit", "livestock"}
     height_m : float, optional
         By default the height that keeps most of the animals out, metres.
@@ -132,8 +134,8 @@ def lay_fence(
 
     Returns
     -------
-    fence : GeoDataFrame
-        Posts, wire and gates of the chosen scheme; empty for none.
+    fence_posts, fence_wires : GeoDataFrame
+        Posts, and wire and gates, of the chosen scheme; empty for none.
     fence_options : DataFrame
         Every scheme in material and money.
 
@@ -178,8 +180,11 @@ def lay_fence(
         if name == scheme:
             chosen = laid
     chosen = chosen or _Laid()
-    layer = layer_of(FENCE, chosen.parts, chosen.shapes, parcels.crs)
-    return layer, table_of(FENCE_OPTIONS, options)
+    return (
+        layer_of(FENCE_POSTS, chosen.posts, chosen.places, parcels.crs),
+        layer_of(FENCE_WIRES, chosen.wires, chosen.runs, parcels.crs),
+        table_of(FENCE_OPTIONS, options),
+    )
 
 
 def years_to_outgrow(plants, reach_m: float, *, curve: str = "smooth", table=None) -> int:
@@ -224,20 +229,20 @@ def _fences(name, planting_lines, plants, ground, crown, clearance, height, **po
         posts, runs = set_posts(path, ground, closed=closed, **posting)
         base = {"fence_id": f"F{number}", "height_m": height}
         for count, post in enumerate(posts, 1):
-            laid.parts.append(
+            laid.posts.append(
                 base
-                | {"part_id": f"F{number}-post{count}", "kind": "post", "role": post.role,
+                | {"part_id": f"F{number}-post{count}", "role": post.role,
                    "station_m": post.station_m, "braces": post.braces, "says": post.says}
             )  # fmt: skip
-            laid.shapes.append(shapely.Point(post.x, post.y))
+            laid.places.append(shapely.Point(post.x, post.y))
         for count, run in enumerate(runs, 1):
             what = "gate" if run.gate else "wire"
-            laid.parts.append(
+            laid.wires.append(
                 base
-                | {"part_id": f"F{number}-{what}{count}", "kind": what, "role": what,
+                | {"part_id": f"F{number}-{what}{count}", "role": what,
                    "station_m": run.station_m, "length_m": run.line.length}
             )  # fmt: skip
-            laid.shapes.append(run.line)
+            laid.runs.append(run.line)
             laid.wire_m += 0.0 if run.gate else run.line.length
     return laid
 
@@ -269,18 +274,17 @@ def _cages(plants, ground, crown, clearance, cage_m, height) -> _Laid:
         base = {"fence_id": f"cage {number}", "height_m": height, "plant_id": int(number)}
         for count, place in enumerate(_cage_posts(point, radius, ground), 1):
             over = shapely.intersects(ground.buried, place)
-            laid.parts.append(
+            laid.posts.append(
                 base
-                | {"part_id": f"cage{number}-post{count}", "kind": "post", "role": "cage", "braces": 0,
+                | {"part_id": f"cage{number}-post{count}", "role": "cage", "braces": 0,
                    "says": "in the tolerance zone of a buried line: have it located and move this post"
                    if over else None}
             )  # fmt: skip
-            laid.shapes.append(place)
-        laid.parts.append(
-            base
-            | {"part_id": f"cage{number}-wire", "kind": "wire", "role": "cage", "length_m": length}
+            laid.places.append(place)
+        laid.wires.append(
+            base | {"part_id": f"cage{number}-wire", "role": "cage", "length_m": length}
         )
-        laid.shapes.append(shapely.LineString(point.buffer(radius, quad_segs=8).exterior.coords))
+        laid.runs.append(shapely.LineString(point.buffer(radius, quad_segs=8).exterior.coords))
         laid.wire_m += length
     return laid
 
@@ -304,8 +308,8 @@ def _option(name, laid: _Laid, scheme, height, years, roll_m, prices, kind, anim
     cages = name == "cages"
     corner, gate_posts = laid.count("corner", "end"), laid.count("gate")
     line = laid.count("cage") if cages else laid.count("line", "brace")
-    braces = sum(part.get("braces") or 0 for part in laid.parts)
-    gates = sum(part["kind"] == "gate" for part in laid.parts)
+    braces = sum(post["braces"] or 0 for post in laid.posts)
+    gates = sum(wire["role"] == "gate" for wire in laid.wires)
     rolls = math.ceil(laid.wire_m / roll_m - 1e-9)
     staples = (line + corner + gate_posts) * (math.ceil(height / STAPLE_EVERY_M - 1e-9) + 1)
     bill = {

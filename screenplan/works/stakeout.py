@@ -40,7 +40,7 @@ def stake_out(
     plants: gpd.GeoDataFrame,
     buildings: gpd.GeoDataFrame | None = None,
     marks: gpd.GeoDataFrame | None = None,
-    fence: gpd.GeoDataFrame | None = None,
+    fence_posts: gpd.GeoDataFrame | None = None,
     *,
     tape_m: float = 50.0,
     mark: str = DEFAULT_MARK,
@@ -58,7 +58,7 @@ def stake_out(
         Those on the subject give tape points; all of them are in a tape's way.
     marks : GeoDataFrame, optional
         Found monuments and other points of the ground.
-    fence : GeoDataFrame, optional
+    fence_posts : GeoDataFrame, optional
         Its corner, end and gate posts are pegged too.
     tape_m : float
         Length of the tape, metres.
@@ -93,7 +93,7 @@ def stake_out(
         )
     places = find_tape_points(parcels, buildings, marks)
     bases = lay_bases(planting_lines, plants, tape_m=tape_m)
-    pegs = _pegs(bases, fence)
+    pegs = _pegs(bases, fence_posts)
     ground = Ground(terrain)
     book = Book(places, pegs, bases, plants)
     readings = [book.reading(*one, ground) for one in measured]
@@ -139,7 +139,7 @@ def stake_out(
     return points, peg_layer, base_layer, stakes, table_of(STAKE_CHECKS, checks)
 
 
-def _pegs(bases: list[Base], fence: gpd.GeoDataFrame | None) -> list[Peg]:
+def _pegs(bases: list[Base], fence_posts: gpd.GeoDataFrame | None) -> list[Peg]:
     pegs: list[Peg] = []
     for base in bases:
         for role, xy in (("zero", base.start), ("end", base.end)):
@@ -149,9 +149,9 @@ def _pegs(bases: list[Base], fence: gpd.GeoDataFrame | None) -> list[Peg]:
             peg.ends.append((base, role))
             if not same:
                 pegs.append(peg)
-    if fence is not None and len(fence):
-        posts = fence["role"].isin(["corner", "end", "gate"]) & (fence["kind"] == "post")
-        for xy in shapely.get_coordinates(fence.geometry[posts].to_numpy()):
+    if fence_posts is not None and len(fence_posts):
+        pegged = fence_posts["role"].isin(["corner", "end", "gate"])
+        for xy in shapely.get_coordinates(fence_posts.geometry[pegged].to_numpy()):
             pegs.append(Peg(f"P{len(pegs) + 1}", "fence", xy))
     return pegs
 

@@ -83,7 +83,7 @@ def draw_plan(layers: Mapping, ax=None, *, sheet: Sheet | None = None, units: st
     _mature(ax, layers)
     draw_rows(ax, layers)
     draw_numbers(ax, layers, sheet)
-    _fence(ax, layers.get("fence"))
+    _fence(ax, layers.get("fence_posts"), layers.get("fence_wires"))
     _pegs(ax, layers, sheet)
     _dimensions(ax, layers, sheet)
     draw_north_arrow(ax, sheet)
@@ -243,15 +243,14 @@ def draw_numbers(ax, layers, sheet) -> None:
                       plant.plant_id, role="plant", fontsize=SMALL)  # fmt: skip
 
 
-def _fence(ax, fence) -> None:
-    if fence is None or not len(fence):
+def _fence(ax, posts, wires) -> None:
+    if posts is None or wires is None or not len(wires):
         return
-    lines = fence.loc[fence["kind"] == "wire"]
+    lines = wires.loc[wires["role"] != "gate"]
     add_lines(ax, lines.geometry, color=COLOURS["ink"], linewidth=LINE,
               linestyle=(0, (5, 1.2, 1, 1.2)), zorder=11)  # fmt: skip
-    gates = fence.loc[fence["kind"] == "gate"]
+    gates = wires.loc[wires["role"] == "gate"]
     add_lines(ax, gates.geometry, color=COLOURS["forbid"], linewidth=HEAVY * 1.4, zorder=11.5)
-    posts = fence.loc[fence["kind"] == "post"]
     posts = posts.loc[posts["role"] != "cage"]
     if len(posts):
         ax.plot(posts.geometry.x, posts.geometry.y, linestyle="none", marker="s", markersize=2,
