@@ -44,7 +44,7 @@ class Problem:
         if self.layer:
             parts.append(f"layer {self.layer}")
         if self.rows:
-            parts.append(_name_rows(self.rows))
+            parts.append(name_rows(self.rows))
         if self.key:
             parts.append(f"key {self.key}")
         return ", ".join(parts)
@@ -79,7 +79,8 @@ def refuse(
     return InputError(Problem(what, mend, file=file, layer=layer, rows=rows, key=key))
 
 
-def _name_rows(rows: Sequence[int], most: int = 8) -> str:
+def name_rows(rows: Sequence[int], most: int = 8) -> str:
+    """Name rows in words, the first few by number: ``rows 2, 5``."""
     shown = ", ".join(str(row) for row in rows[:most])
     more = f" and {len(rows) - most} more" if len(rows) > most else ""
     return f"row {shown}" if len(rows) == 1 else f"rows {shown}{more}"

@@ -120,9 +120,9 @@ def write_gpx(points: gpd.GeoDataFrame, path: str | Path) -> None:
     """Write points as waypoints of a GPX file."""
     layer = gpd.GeoDataFrame(
         {
-            "name": [_clean(name) for name in points["name"]],
+            "name": [clean_text(name) for name in points["name"]],
             "cmt": PHONE_NOTE,
-            "desc": [_clean(text) for text in points["says"]],
+            "desc": [clean_text(text) for text in points["says"]],
             "type": points["kind"].to_numpy(),
         },
         geometry=points.geometry.to_numpy(),
@@ -135,10 +135,10 @@ def write_kml(points: gpd.GeoDataFrame, path: str | Path) -> None:
     """Write points as placemarks of a KML file."""
     layer = gpd.GeoDataFrame(
         {
-            "Name": [_clean(name) for name in points["name"]],
+            "Name": [clean_text(name) for name in points["name"]],
             "Description": [
                 # Viewers read a description as HTML.
-                html.escape(_clean(f"{kind}: {says}. {PHONE_NOTE}"), quote=False)
+                html.escape(clean_text(f"{kind}: {says}. {PHONE_NOTE}"), quote=False)
                 for kind, says in zip(points["kind"], points["says"], strict=True)
             ],
         },
@@ -187,7 +187,7 @@ def write_dxf(layers: Mapping[str, pd.DataFrame], path: str | Path, *, frame_not
     with explain_failure(path):
         text = path.read_text(encoding="utf-8")
         # Group 999 is a comment, which readers pass over.
-        notes = [_clean(frame_note), "Stakes: one layer for each base line. " + PHONE_NOTE]
+        notes = [clean_text(frame_note), "Stakes: one layer for each base line. " + PHONE_NOTE]
         comments = "".join(f"999\n{note.encode('ascii', 'replace').decode()}\n" for note in notes)
         path.write_text(comments + text, encoding="utf-8")
     return len(shapes)
@@ -229,5 +229,6 @@ def _say_stake(row) -> str:
     return f"{row['along_m']:.2f} m along {row['base_id']} from its zero peg (level){off}: {row['mark']}"
 
 
-def _clean(text: str) -> str:
+def clean_text(text: object) -> str:
+    """Give it as text without control characters, which XML cannot hold."""
     return _CONTROL.sub(" ", str(text))
