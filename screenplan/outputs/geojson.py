@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import geopandas
@@ -10,7 +11,7 @@ from pyproj import CRS
 from screenplan.contracts import Contract
 from screenplan.errors import refuse
 from screenplan.outputs.conform import conform
-from screenplan.outputs.vector import write_layer
+from screenplan.outputs.vector import check_arrival, explain_failure, write_layer
 
 #: Longitude and latitude on WGS 84, the only reference system of RFC 7946 (its section 4).
 WGS84 = CRS("OGC:CRS84")
@@ -65,7 +66,17 @@ def write_geojson(layer: geopandas.GeoDataFrame, path: str | Path, contract: Con
             "Transform the layer to EPSG:4326 first",
             layer=contract.name,
         )
+    with explain_failure(path, contract.name):
+        path.unlink(missing_ok=True)
     write_layer(
-        layout, path, driver="GeoJSON", geometry="Unknown", crs_wkt=WGS84.to_wkt(), **OPTIONS
+        layout,
+        path,
+        driver="GeoJSON",
+        geometry="Unknown",
+        crs_wkt=WGS84.to_wkt(),
+        layer_options=OPTIONS,
     )
+    with explain_failure(path, contract.name):
+        arrived = len(json.loads(path.read_bytes())["features"])
+    check_arrival(layout, arrived, path)
     return len(layout)

@@ -8,7 +8,6 @@ from collections.abc import Mapping
 from contextlib import closing
 from pathlib import Path
 
-import fiona
 import pandas as pd
 from pyproj import CRS
 
@@ -16,7 +15,7 @@ from screenplan.contracts import OUTPUTS, Contract
 from screenplan.datum import horizontal
 from screenplan.errors import refuse
 from screenplan.outputs.conform import Layout, conform
-from screenplan.outputs.vector import check_arrival, explain_failure, write_layer
+from screenplan.outputs.vector import check_arrival, explain_failure, gdal_options, write_layer
 
 #: GDAL opens 1.4, its own default, only with a warning before version 3.7.
 VERSION = "1.3"
@@ -76,20 +75,23 @@ def write_geopackage(
     declared = crs.to_wkt()
     # A killed run's file is never looked at (see folder.py): waiting for the disk after each layer
     # would only take time.
-    with fiona.Env(OGR_CURRENT_DATE=_stamp(written_at), OGR_SQLITE_SYNCHRONOUS="OFF"):
-        for layout in layouts:
+    with gdal_options(OGR_CURRENT_DATE=_stamp(written_at), OGR_SQLITE_SYNCHRONOUS="OFF"):
+        for number, layout in enumerate(layouts):
             spatial = layout.geometries is not None
+            naming = {"GEOMETRY_NAME": GEOMETRY_COLUMN} if spatial else {}
             write_layer(
                 layout,
                 path,
                 driver="GPKG",
-                geometry=layer_type(layout) if spatial else "None",
+                geometry=layer_type(layout) if spatial else None,
                 crs_wkt=declared if spatial else None,
-                read_back=False,
-                VERSION=VERSION,
-                GEOMETRY_NAME=GEOMETRY_COLUMN,
-                IDENTIFIER=layout.contract.name,
-                DESCRIPTION=layout.contract.meaning,
+                append=number > 0,
+                dataset_options={"VERSION": VERSION} if number == 0 else None,
+                layer_options={
+                    "IDENTIFIER": layout.contract.name,
+                    "DESCRIPTION": layout.contract.meaning,
+                    **naming,
+                },
             )
     with explain_failure(path), closing(sqlite3.connect(path)) as database:
         for layout in layouts:

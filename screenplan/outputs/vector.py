@@ -1,32 +1,20 @@
-"""Write one layer through fiona, and make sure that it arrived whole."""
+"""Write one layer by GDAL, and tell a failure in words."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 
-import fiona
-from fiona.errors import FionaError
-from shapely.geometry import MultiLineString, MultiPoint, MultiPolygon, mapping
+import numpy as np
+import pyogrio
+import shapely
+from pyogrio import raw
+from pyogrio.errors import DataLayerError, DataSourceError
 
 from screenplan.errors import InputError, refuse
 from screenplan.outputs.conform import Layout
-
-FIELD_TYPES = {
-    "text": "str",
-    "number": "float",
-    "integer": "int64",
-    "boolean": "bool",
-    "date": "date",
-}
-
-
-_GATHER = {
-    "MultiPolygon": MultiPolygon,
-    "MultiLineString": MultiLineString,
-    "MultiPoint": MultiPoint,
-}
 
 
 def write_layer(
@@ -34,52 +22,81 @@ def write_layer(
     path: Path,
     *,
     driver: str,
-    geometry: str,
+    geometry: str | None,
     crs_wkt: str | None,
-    read_back: bool = True,
-    **options: str | int,
+    append: bool = False,
+    dataset_options: dict[str, str | int] | None = None,
+    layer_options: dict[str, str | int] | None = None,
 ) -> None:
-    """Write one layer into ``path``, then read its number of rows back.
+    """Write one layer into ``path``; the caller checks what arrived, with `check_arrival`.
 
     Parameters
     ----------
     layout : Layout
         The layer's values.
     path : Path
-        The file; a GeoPackage that exists already gets one more layer.
+        The file.
     driver : str
         GDAL's name of the format.
-    geometry : str
-        The layer's geometry type, ``Unknown`` for a mixed one, ``None`` for a table.
+    geometry : str or None
+        The layer's geometry type, ``Unknown`` for a mixed one, None for a table.
     crs_wkt : str or None
         The coordinate reference system; None for a table.
-    read_back : bool
-        Whether to count the rows that arrived; if not, the caller does, with `check_arrival`.
-    **options
-        The driver's own creation options.
+    append : bool
+        Whether the layer is added to a file that is there already.
+    dataset_options, layer_options : dict, optional
+        The driver's own creation options, for the file and for the layer.
 
     Raises
     ------
     InputError
         If the file cannot be written whole.
     """
-    name = layout.contract.name
-    schema = {
-        "geometry": geometry,
-        "properties": {label: FIELD_TYPES[column.type] for label, column in layout.columns},
-    }
-    if crs_wkt:
-        options["crs_wkt"] = crs_wkt
-    with explain_failure(path, name):
-        with fiona.open(
-            path, "w", driver=driver, layer=name, schema=schema, encoding="utf-8", **options
-        ) as sink:
-            sink.writerecords(_records(layout, geometry))
-        if not read_back:
-            return
-        with fiona.open(path) as source:
-            arrived = len(source)
-    check_arrival(layout, arrived, path)
+    columns = [_FILL[column.type](layout.values[name]) for name, column in layout.columns]
+    shapes = None
+    if geometry is not None:
+        shapes = shapely.to_wkb(np.array(layout.geometries, dtype=object), byte_order=1)
+    with explain_failure(path, layout.contract.name):
+        raw.write(
+            path,
+            shapes,
+            field_data=[values for values, _ in columns],
+            field_mask=[mask for _, mask in columns],
+            fields=[name for name, _ in layout.columns],
+            layer=layout.contract.name,
+            driver=driver,
+            geometry_type=geometry,
+            crs=crs_wkt,
+            encoding="UTF-8",
+            promote_to_multi=geometry is not None and geometry.startswith("Multi"),
+            append=append,
+            dataset_options=dataset_options,
+            layer_options=layer_options,
+        )
+
+
+def _fill_plain(dtype: type, filling: object, values: list) -> tuple[np.ndarray, np.ndarray]:
+    """Lay values out as an array beside the mask of those that are missing."""
+    missing = np.array([value is None for value in values], dtype=bool)
+    filled = [filling if value is None else value for value in values]
+    return np.array(filled, dtype=dtype), missing
+
+
+def _fill_text(values: list) -> tuple[np.ndarray, None]:
+    return np.array(values, dtype=object), None
+
+
+def _fill_date(values: list) -> tuple[np.ndarray, None]:
+    return np.array(values, dtype="datetime64[D]"), None
+
+
+_FILL = {
+    "text": _fill_text,
+    "number": partial(_fill_plain, np.float64, np.nan),
+    "integer": partial(_fill_plain, np.int64, 0),
+    "boolean": partial(_fill_plain, bool, False),
+    "date": _fill_date,
+}
 
 
 def check_arrival(layout: Layout, arrived: int, path: Path) -> None:
@@ -93,13 +110,15 @@ def check_arrival(layout: Layout, arrived: int, path: Path) -> None:
         )
 
 
-def _records(layout: Layout, geometry: str) -> Iterator[dict]:
-    shapes = layout.geometries if layout.geometries is not None else [None] * len(layout)
-    gather = _GATHER.get(geometry)
-    for shape, row in zip(shapes, layout.rows(), strict=True):
-        if gather and shape is not None and shape.geom_type != geometry:
-            shape = gather([shape])
-        yield {"geometry": None if shape is None else mapping(shape), "properties": row}
+@contextmanager
+def gdal_options(**options: str) -> Iterator[None]:
+    """Set GDAL's own options, and put back what they were."""
+    before = {name: pyogrio.get_gdal_config_option(name) for name in options}
+    pyogrio.set_gdal_config_options(options)
+    try:
+        yield
+    finally:
+        pyogrio.set_gdal_config_options(before)
 
 
 @contextmanager
@@ -109,12 +128,7 @@ def explain_failure(path: Path, layer: str | None = None) -> Iterator[None]:
         yield
     except InputError:
         raise
-    except (FionaError, OSError, RuntimeError, ValueError) as error:
-        raise _explained(path, layer, error) from error
-    except Exception as error:
-        # GDAL's own errors have a private base class.
-        if type(error).__module__ != "fiona._err":
-            raise
+    except (DataLayerError, DataSourceError, OSError, RuntimeError, ValueError) as error:
         raise _explained(path, layer, error) from error
 
 
