@@ -104,7 +104,9 @@ def test_what_is_written_comes_back(suffix, kind, rows, tmp_path):
         }
     with warnings.catch_warnings():
         warnings.simplefilter("error")
-        back = pyogrio.read_dataframe(path)  # another driver build than the one that wrote
+        back = geopandas.read_file(
+            path, engine="fiona"
+        )  # another build of GDAL than the one that wrote
     assert len(back) == rows
     if suffix == "geojson" and rows == 0:
         return  # GeoJSON has no header: an empty collection has no columns
