@@ -2,10 +2,11 @@
 
 import math
 
+import pyproj
 import pytest
 
 from screenplan.errors import InputError
-from screenplan.units import format_length, metres_per, parse_length
+from screenplan.units import LENGTH_UNITS, format_length, metres_per, parse_length
 
 
 @pytest.mark.parametrize(
@@ -18,6 +19,20 @@ from screenplan.units import format_length, metres_per, parse_length
 )  # fmt: skip
 def test_lengths_as_written(text, metres):
     assert parse_length(text) == pytest.approx(metres, abs=1e-12)
+
+
+def test_every_unit_of_length_is_as_long_as_another_library_has_it():
+    # PROJ's own table of linear units.
+    known = {
+        unit.name: unit.conv_factor for unit in pyproj.get_units_map(category="linear").values()
+    }
+    called = {
+        "mm": "millimetre", "cm": "centimetre", "m": "metre", "km": "kilometre", "in": "inch", "inch": "inch",
+        "ft": "foot", "foot": "foot", "feet": "foot", "yd": "yard", "yard": "yard", "survey_foot": "US survey foot",
+    }  # fmt: skip
+    assert set(called) == set(LENGTH_UNITS)
+    for unit, name in called.items():
+        assert metres_per(unit) == pytest.approx(known[name], rel=1e-14), unit
 
 
 def test_survey_foot_is_not_the_international_one():
