@@ -8,7 +8,7 @@ description holds nothing but text, numbers, booleans, None, lists and dicts.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from types import UnionType
 from typing import Any, Literal, Union, get_args, get_origin
@@ -140,7 +140,8 @@ class LayerDescription(_Plain):
     needed : bool
         Whether the step cannot do without it; True of every layer that comes out.
     brought : bool
-        Whether a person may bring it; other layers come from earlier steps.
+        Whether a person may bring it; other layers come from earlier steps. What a step completes,
+        such as ``windows``, is brought to that step only.
     given_by : tuple of str
         The steps that give it.
     columns : tuple of ColumnDescription
@@ -285,9 +286,7 @@ def describe_step(step: Step | str) -> StepDescription:
         does=step.does,
         group=GROUPS[room],
         number=list(STEPS).index(step.name) + 1,
-        inputs=tuple(
-            describe_layer(contract_read(name), needed=name in step.needs) for name in step.layers
-        ),
+        inputs=tuple(_describe_input(name, step) for name in step.layers),
         parameters=tuple(describe_key(key, name) for name, key in step.parameters.items()),
         resources=tuple(ResourceDescription(name, *RESOURCES[name]) for name in step.resources),
         outputs=tuple(describe_layer(OUTPUTS[name]) for name in step.gives),
@@ -302,6 +301,12 @@ def describe_steps() -> tuple[StepDescription, ...]:
 def contract_read(name: str) -> Contract:
     """Give the contract by which a layer is read: a person's if they may bring it, else a run's."""
     return INPUTS.get(name) or OUTPUTS[name]
+
+
+def _describe_input(name: str, step: Step) -> LayerDescription:
+    layer = describe_layer(contract_read(name), needed=name in step.needs)
+    completed = bool(layer.given_by) and step.name not in layer.given_by
+    return replace(layer, brought=layer.brought and not completed)
 
 
 def describe_layer(contract: Contract, *, needed: bool = True) -> LayerDescription:

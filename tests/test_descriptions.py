@@ -47,8 +47,8 @@ def test_a_step_is_described_as_the_registry_has_it(step):
 def test_its_layers_are_described_as_the_contracts_have_them(step):
     for layer in describe_step(step).inputs:
         contract = INPUTS.get(layer.name) or OUTPUTS[layer.name]
-        assert layer.brought == (layer.name in INPUTS)
         assert layer.brought or layer.given_by, "a layer that nobody gives"
+        assert not layer.brought or layer.name in INPUTS
         assert (layer.geometry, layer.meaning, layer.key) == (
             contract.geometry,
             contract.meaning,
@@ -156,6 +156,16 @@ def test_layers_that_go_in_are_read_by_the_contract_of_what_a_person_brings():
     assert contract_read("windows") is INPUTS["windows"]
     assert contract_read("plants") is OUTPUTS["plants"]
     assert describe_layer(OUTPUTS["plants"]).given_by == ("plants", "missing")
+
+
+def test_what_a_step_completes_is_brought_to_that_step_only():
+    brought = {
+        step.name: [layer.name for layer in describe_step(step).inputs if layer.brought]
+        for step in STEPS.values()
+    }
+    assert brought["windows"] == ["parcels", "buildings", "windows"]
+    assert brought["places"] == ["parcels", "buildings", "roads", "private_places"]
+    assert brought["views"] == ["buildings", "existing_screens", "onlookers"]
 
 
 def test_it_says_the_same_as_the_function_takes(step):
