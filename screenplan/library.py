@@ -114,10 +114,10 @@ def _bring_in(given, frame, terrain, plan, subject_id, subject_point):
     brought = {layer: table for layer, table in given.items() if layer in INPUTS}
     if "parcels" in brought:
         site = read_frames(brought, subject_id=subject_id, subject_point=subject_point, frame=frame,
-                           datum_tolerance_m=plan.site.datum_tolerance, reach_m=plan.site.reach,
-                           storey_height_m=plan.site.storey_height)  # fmt: skip
+                           terrain=terrain, datum_tolerance_m=plan.site.datum_tolerance,
+                           reach_m=plan.site.reach, storey_height_m=plan.site.storey_height)  # fmt: skip
         local, frame = dict(site.layers), site.frame
-        terrain = site.terrain if terrain is None else terrain
+        terrain = site.terrain
     else:
         first = next(table for table in given.values() if isinstance(table, gpd.GeoDataFrame))
         frame = LocalFrame.around(first) if frame is None else frame

@@ -160,6 +160,21 @@ def test_a_step_keeps_the_callers_system_and_index():
     pd.testing.assert_frame_equal(before, parcels)
 
 
+def test_the_given_terrain_carries_the_houses_too():
+    # Closed form: on a plane the mean ground under a footprint is the ground at its middle, which
+    # is 47 m north of the lot's south side, 32 m from the frame's origin; a tenth of it is 3.2 m.
+    layers = scene()
+    window = gpd.GeoDataFrame({"window_id": ["w"], "sill_m": [0.9]}, crs="EPSG:32614",
+                              geometry=[shapely.Point(CORNER[0] + 18, CORNER[1] + 42)])  # fmt: skip
+    y = np.array([-100.0, 100.0])
+    plane = screenplan.Terrain(0.1 * np.column_stack([y, y]), -100.0, -100.0, 200.0, 200.0)
+    frame = screenplan.LocalFrame.around(layers["parcels"].iloc[[0]])
+    windows = screenplan.run_step(
+        "windows", layers | {"windows": window}, frame=frame, subject_id="lot", terrain=plane
+    )["windows"]
+    assert windows["floor_m"].iloc[0] == pytest.approx(3.2, abs=0.01)
+
+
 def test_a_step_alone_gives_what_the_whole_run_gave(reference, tmp_path):
     layers = scene()
     sides = screenplan.run_step("sides", {"parcels": layers["parcels"]}, subject_id="lot")["sides"]
