@@ -161,6 +161,20 @@ OUTPUTS = {
 #: The same as they stand in files: a layer of several kinds of geometry is written as several layers.
 WRITTEN = as_written(OUTPUTS)
 
+#: What stands on the site. A run reads it and, so that a map shows it, keeps it in the GeoPackage.
+SURROUNDINGS = {
+    contract.name: contract
+    for contract in (
+        BUILDINGS,
+        ONLOOKERS,
+        UTILITIES,
+        KEEP_OUTS,
+        ROADS,
+        EXISTING_SCREENS,
+        SUN_PLACES,
+    )
+}
+
 
 __all__ = [
     "ALTERNATIVES",
@@ -222,6 +236,7 @@ __all__ = [
     "STAKE_CHECKS",
     "SUN_GRID",
     "SUN_PLACES",
+    "SURROUNDINGS",
     "TAPE_POINTS",
     "UTILITIES",
     "VIEWS",
