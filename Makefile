@@ -8,7 +8,7 @@ BIN := $(VENV)/bin
 endif
 PYTEST_ARGS ?= -n 2
 
-.PHONY: help demo test lint format bench lock clean
+.PHONY: help demo test lint format bench reference docs lock clean
 
 help:              ## list the tasks
 	@grep -hE '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 12
@@ -30,6 +30,12 @@ format: $(VENV)/.test-installed ## bring the code into style
 bench: $(VENV)/.test-installed  ## print how fast it is, as figures and ratios
 	$(BIN)/python -m benchmarks
 
+reference: $(VENV)/.test-installed ## write the pages of docs/reference/ anew from the code
+	$(BIN)/python -m docs.generate
+
+docs: $(VENV)/.test-installed   ## build the reference into docs/_build/html
+	$(BIN)/python -m sphinx -q -W --keep-going -b html docs docs/_build/html
+
 lock:              ## work out the lock files anew from pyproject.toml
 	$(PYTHON) -m venv $(VENV)-lock
 	$(VENV)-lock/bin/pip install --quiet uv
@@ -39,7 +45,7 @@ lock:              ## work out the lock files anew from pyproject.toml
 	    --quiet --custom-compile-command "make lock" --output-file requirements-test.lock
 
 clean:             ## remove the environments and everything made by them
-	rm -rf $(VENV) $(VENV)-* demo_plan .pytest_cache .ruff_cache .hypothesis
+	rm -rf $(VENV) $(VENV)-* demo_plan docs/_build .pytest_cache .ruff_cache .hypothesis
 
 $(VENV)/.made:
 	$(PYTHON) -c "import sys; sys.exit(0 if (3, 11) <= sys.version_info < (3, 14) else 'screenplan needs Python 3.11, 3.12 or 3.13; this is ' + sys.version.split()[0] + '. Say which one: make PYTHON=python3.12 ...')"

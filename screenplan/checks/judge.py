@@ -88,10 +88,11 @@ def judge_plan(
         Share of a view that may stay open, for the sentence.
     assumed_parcel : bool
         True if the parcel's outline is only assumed.
-    buildings, keep_outs, light, hedge_heights, sight_areas, sight_plants, wire_plants,
+    buildings, keep_outs, light, hedge_heights, sight_areas, sight_plants, wire_plants : optional
+        The site, and what the screen does to others, by the steps of ``screenplan.effects``; what is
+        not there cannot be judged.
     holes_at_lines, deep_roots, outgrown, noise_paths, plant_health : optional
-        What the screen does to others, by the steps of `screenplan.effects`; what is not there
-        cannot be judged.
+        The same.
     most_sun_lost, most_sky_lost : float, optional
         Shares of sun hours and of the sky's light that may be lost.
     guidance : bool

@@ -1,0 +1,1 @@
+"""Makes the pages of ``docs/reference/`` from the code, so that they cannot say something else."""

@@ -1,0 +1,63 @@
+"""Write the pages of ``docs/reference/``, or tell whether they are current.
+
+python -m docs.generate            write them
+python -m docs.generate --check    exit with 1 and name the pages that differ
+"""
+
+from __future__ import annotations
+
+import difflib
+import sys
+from pathlib import Path
+
+from docs.generate.evidence import evidence_page
+from docs.generate.figures import rules_page, species_page
+from docs.generate.layers import layers_page
+from docs.generate.names import python_page
+from docs.generate.notebooks import notebooks_page
+from docs.generate.plan_keys import plan_page
+from docs.generate.steps import steps_page
+
+FOLDER = Path(__file__).parents[1] / "reference"
+PAGES = {
+    "steps.md": steps_page,
+    "plan_file.md": plan_page,
+    "layers.md": layers_page,
+    "rules.md": rules_page,
+    "species.md": species_page,
+    "evidence.md": evidence_page,
+    "python.md": python_page,
+    "notebooks.md": notebooks_page,
+}
+#: Lines of a difference that are shown.
+SHOWN = 12
+
+
+def differences(folder: Path = FOLDER) -> list[str]:
+    """Say for each page that is not as the code makes it how it differs, and which are not made."""
+    said = []
+    for name, make in PAGES.items():
+        path = folder / name
+        there = path.read_text(encoding="utf-8") if path.exists() else ""
+        made = make()
+        if there != made:
+            lines = difflib.unified_diff(there.splitlines(), made.splitlines(), n=0, lineterm="")
+            said.append("\n".join([f"{path} is not current:", *list(lines)[2 : 2 + SHOWN]]))
+    strange = sorted({path.name for path in folder.glob("*.md")} - set(PAGES))
+    return said + [f"{folder / name} is no page that is made. Delete it" for name in strange]
+
+
+def main(arguments: list[str]) -> int:
+    """Write the pages, or with ``--check`` compare them."""
+    if arguments == ["--check"]:
+        said = differences()
+        print("\n".join([*said, "Run make reference"] if said else ["The pages are current"]))
+        return 1 if said else 0
+    FOLDER.mkdir(exist_ok=True)
+    for name, make in PAGES.items():
+        (FOLDER / name).write_text(make(), encoding="utf-8", newline="\n")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

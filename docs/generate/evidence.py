@@ -1,0 +1,229 @@
+"""The page of the external checks: every test that holds the library against something outside it.
+
+Such a test carries a mark, ``@pytest.mark.evidence``, which says what it is held against, the source
+and how far that is trusted, and the tolerance. The mark is read from the test's own text, with the
+values of the constants that the test uses, so a test that goes takes its line of the page with it.
+"""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Iterator
+from dataclasses import dataclass
+from importlib import import_module
+from pathlib import Path
+from typing import Any
+
+from docs.generate.markdown import code, page, plain, section, table
+
+TESTS = Path(__file__).parents[2] / "tests"
+
+#: Parts of the library in the order of the page.
+PARTS = (
+    "Local frame and datum",
+    "Real plots",
+    "Rules",
+    "Plants and growth",
+    "Crowns, rays and terrain",
+    "Sun and sky",
+    "Effects on others",
+    "Stake-out",
+    "Planting work",
+    "Files",
+    "Desktop GIS and servers",
+    "Report",
+)
+#: What something outside is, and how such a thing can be known.
+KINDS = {
+    "other software": ("run",),
+    "open data": ("run", "code"),
+    "published": ("read", "code", "second-hand", "memory"),
+    "standard": ("read", "code", "run"),
+    "trade": ("common practice",),
+}
+#: What the statuses mean on this page.
+STATUS_MEANS = {
+    "run": "the other program, or the data set itself, is used in the test",
+    "read": "the figures were read in a stored copy of the source",
+    "code": "several independent programs or an open data set agree on the figures",
+    "second-hand": "another text quotes the source",
+    "memory": "the figures are from memory, unverified: this is no check of them",
+    "common practice": "customary, no source",
+}
+#: Marks of tests that do not run everywhere, and where they run.
+PLACES = {
+    "desktop": "with the desktop GIS",
+    "browser": "with a browser",
+    "slow": "every run",
+}
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """One test that holds the library against something outside it.
+
+    Parameters
+    ----------
+    test : str
+        Its id, as pytest takes it.
+    part : str
+        One of `PARTS`.
+    kind : str
+        One of `KINDS`.
+    against, source : str
+        What it is held against, and where that comes from.
+    status : str
+        How far the source is trusted, one of `STATUS_MEANS`.
+    tolerance : str
+        How close it must come.
+    misses : str
+        What it does not reach; empty if it reaches all.
+    when : str
+        Where the test runs.
+    """
+
+    test: str
+    part: str
+    kind: str
+    against: str
+    source: str
+    status: str
+    tolerance: str
+    misses: str = ""
+    when: str = "every run"
+
+
+def find_evidence(folder: Path = TESTS) -> list[Evidence]:
+    """Collect the marks of all tests in a folder.
+
+    Raises
+    ------
+    ValueError
+        If a mark lacks something, or says what is not known here.
+    """
+    found = []
+    for path in sorted(folder.glob("test_*.py")):
+        text = path.read_text(encoding="utf-8")
+        if "mark.evidence" in text:
+            found += _in_module(path.name, ast.parse(text))
+    return found
+
+
+def evidence_page() -> str:
+    """Write the page."""
+    found = find_evidence()
+    return page(
+        "External checks",
+        "evidence",
+        "What the library is held against outside itself: other programs, published tables and "
+        "examples, standards, open data. Each line is a test; *every run* means that continuous "
+        "integration runs it each time, the others run where the program they need is installed, "
+        "which it is there. Beside these stand tests against closed forms, invariants and brute "
+        "force, which need no source.",
+        f"{len(found)} tests. How far a source is trusted:",
+        table(["Status", "What it means"], list(STATUS_MEANS.items())),
+        *(
+            part
+            for name in PARTS
+            if any(one.part == name for one in found)
+            for part in (
+                section(name),
+                table(
+                    ["Held against", "Source", "How close", "Test"],
+                    [_row(one) for one in found if one.part == name],
+                ),
+            )
+        ),
+    )
+
+
+def _row(one: Evidence) -> list[str]:
+    misses = f" **Misses:** {plain(one.misses)}" if one.misses else ""
+    file, name = one.test.split("::")
+    when = "" if one.when == "every run" else f", {one.when}"
+    return [
+        plain(one.against),
+        f"{plain(one.source)} (*{one.status}*)",
+        plain(one.tolerance) + misses,
+        f"{code(name)} in {code(file)}{when}",
+    ]
+
+
+class _Names(dict):
+    """Names that a mark may use: the module's constants, and what it imports from the project."""
+
+    def __init__(self, tree: ast.Module):
+        super().__init__(__builtins__={"len": len, "max": max, "min": min, "sum": sum, "abs": abs})
+        self.imported = {}
+        for node in tree.body:
+            if isinstance(node, ast.ImportFrom) and (node.module or "").split(".")[0] in (
+                "benchmarks",
+                "screenplan",
+            ):
+                for name in node.names:
+                    self.imported[name.asname or name.name] = (node.module, name.name)
+            elif isinstance(node, ast.Assign) and isinstance(node.targets[0], ast.Name):
+                try:
+                    self[node.targets[0].id] = evaluate(node.value, self)
+                except Exception:  # not a constant, so no mark can use it
+                    continue
+
+    def __missing__(self, name: str) -> Any:
+        module, inside = self.imported[name]
+        imported = import_module(module)
+        if not hasattr(imported, inside):
+            return import_module(f"{module}.{inside}")
+        return getattr(imported, inside)
+
+
+def evaluate(node: ast.expr, names: dict) -> Any:
+    """Work out an expression of the tests' own text."""
+    return eval(compile(ast.Expression(node), "<mark>", "eval"), {}, names)
+
+
+def _in_module(file: str, tree: ast.Module) -> Iterator[Evidence]:
+    names = None
+    everywhere = [
+        mark
+        for node in tree.body
+        if isinstance(node, ast.Assign) and getattr(node.targets[0], "id", "") == "pytestmark"
+        for mark in (node.value.elts if isinstance(node.value, ast.List) else [node.value])
+    ]
+    for node in tree.body:
+        if not isinstance(node, ast.FunctionDef) or not node.name.startswith("test_"):
+            continue
+        for mark in node.decorator_list:
+            if isinstance(mark, ast.Call) and ast.unparse(mark.func) == "pytest.mark.evidence":
+                names = _Names(tree) if names is None else names
+                said = {word.arg: evaluate(word.value, names) for word in mark.keywords}
+                one = Evidence(
+                    test=f"{file}::{node.name}",
+                    when=_when([*everywhere, *node.decorator_list]),
+                    **said,
+                )
+                _check(one)
+                yield one
+
+
+def _when(marks: list[ast.expr]) -> str:
+    for mark in marks:
+        for name, place in PLACES.items():
+            if ast.unparse(mark).startswith(f"pytest.mark.{name}"):
+                return place
+    for mark in marks:
+        if isinstance(mark, ast.Call) and ast.unparse(mark.func) == "pytest.mark.skipif":
+            reason = next(word.value.value for word in mark.keywords if word.arg == "reason")
+            return f"not where {reason}"
+    return "every run"
+
+
+def _check(one: Evidence) -> None:
+    if one.part not in PARTS:
+        raise ValueError(f"{one.test}: part is {one.part!r}. Write one of {', '.join(PARTS)}")
+    if one.status not in KINDS.get(one.kind, ()):
+        raise ValueError(
+            f"{one.test}: {one.kind!r} cannot be known by {one.status!r}. A kind and its statuses: {KINDS}"
+        )
+    for name in ("against", "source", "tolerance"):
+        if not getattr(one, name).strip():
+            raise ValueError(f"{one.test}: {name} is empty. Say it in a few words")

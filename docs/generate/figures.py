@@ -1,0 +1,216 @@
+"""The pages of the rules and of the species: every figure with its source and status."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+
+from docs.generate.markdown import code, codes, number, page, plain, section, table
+from screenplan.effects.applied import setback_text
+from screenplan.planting.shapes import SHAPES
+from screenplan.planting.species import GROWTH_CLASSES, KEYS, TOLERANCES, Species, load_species
+from screenplan.rules.limits import KINDS, Limit, load_limits
+from screenplan.rules.ruleset import KEYS as RULE_KEYS
+from screenplan.rules.ruleset import STATUSES, Rule, load_rules
+from screenplan.units import FOOT_M
+
+#: What each status means, for `STATUSES` of the rules.
+STATUS_MEANS = {
+    "read": "the figure was read in a stored copy of the source",
+    "code": "several independent programs or an open data set agree on it",
+    "arithmetic": "it follows exactly from definitions",
+    "second-hand": "another text quotes the source",
+    "memory": "written down from memory, unverified",
+    "common practice": "customary, no source",
+    "user": "a plan or a rule file says so",
+}
+
+#: Units of figures that are no lengths, by the end of their names.
+_UNITS = {"_s": "s", "_hz": "Hz", "_db": "dB"}
+
+_RULES = """\
+**These are examples and customs, not the law where you are.** Your local code, the utility and the
+road authority decide; `confirm` in the last column marks what to ask them. `screenplan rules` lists
+what applies to a plan and why. Lengths are metres."""
+
+_OVERRIDE = """\
+A plan changes a rule in `[setbacks.rules.KEY]` or `[limits.rules.KEY]`, or names a file of its own in
+`[setbacks] file` or `[limits] file`: a table with a known key changes only what it names,
+`use = false` switches a rule off, a new key adds one. A figure that is changed without a source is
+marked as the user's."""
+
+_SPECIES = """\
+A pair is low and high. Growth is by class: {classes} metres a year for low, typical and high growth (a
+convention of planting guides, from memory). A range from low to high growth is no confidence interval:
+see what [the external checks](#page-evidence) say of heights at 20 years. Whether a plant thrives, is allowed
+or spreads where you are, a local nursery or extension service knows."""
+
+
+def rules_page() -> str:
+    """Write the page of the rules."""
+    kinds: dict[str, list[Limit]] = {}
+    for one in load_limits().values():
+        kinds.setdefault(one.kind, []).append(one)
+    return page(
+        "Rules and limits",
+        "rules",
+        _RULES,
+        section("How a figure is known", 2, "statuses"),
+        table(["Status", "What it means"], [[status, STATUS_MEANS[status]] for status in STATUSES]),
+        section("Setbacks", 2, "setbacks"),
+        "How far a plant stays away from things.",
+        table(
+            ["Rule", "Distance", "Why", "Source", "Known by"],
+            [[_named(one), _distance(one), plain(one.reason), plain(one.source), _known(one)]
+             for one in load_rules()],
+        ),
+        section("Limits on what the screen does to others", 2, "limits"),
+        *(
+            part
+            for kind, limits in kinds.items()
+            for part in (
+                section(kind.replace("_", " ").capitalize(), 3),
+                table(
+                    ["Limit", "Figures", "Why", "Source", "Known by"],
+                    [[_named(one), plain(_figures(one)), plain(one.reason), plain(one.source), _known(one)]
+                     for one in limits],
+                ),
+            )
+        ),
+        section("Your own", 2, "own-rules"),
+        _OVERRIDE,
+        f"Keys of a setback: {codes(RULE_KEYS)}.",
+        "Keys of a limit: `kind`, which decides its figures, `reason`, `source`, `status`, `date`, "
+        "`confirm_locally`, `use`, and",
+        table(["Kind", "Its figures"], [[code(kind), codes(figures)] for kind, figures in KINDS.items()]),
+    )  # fmt: skip
+
+
+def _named(one: Rule | Limit) -> str:
+    return code(one.key)
+
+
+def _distance(one: Rule) -> str:
+    said = [_both(setback_text(one))]
+    if one.above_mature_height_m:
+        said.append(f"only for species above {_length(one.above_mature_height_m)}")
+    if one.up_to_mature_height_m != float("inf"):
+        said.append(f"only for species up to {_length(one.up_to_mature_height_m)}")
+    if one.passage_m:
+        said.append(f"the way through is kept clear for {_length(one.passage_m)}")
+    return "; ".join(said)
+
+
+def _figures(one: Limit) -> str:
+    """Write the figures of a limit in one line."""
+    said = []
+    for name, figure in one.figures.items():
+        is_length = KINDS[one.kind].get(name.removesuffix("_m"), "").startswith("length")
+        unit = next((word for end, word in _UNITS.items() if name.endswith(end)), "")
+        word = re.sub("_(m|s|hz|db)$", "", name) if is_length or unit else name
+        write = _length if is_length else number
+        if isinstance(figure, Mapping):
+            text = ", ".join(f"{at} {number(part)}" for at, part in figure.items())
+        elif isinstance(figure, tuple):
+            text = ", ".join(write(part) for part in figure)
+        else:
+            text = write(figure)
+        said.append(f"{word.replace('_', ' ')} {text} {unit}".strip())
+    return "; ".join(said)
+
+
+def _length(metres: float) -> str:
+    """Write a length in metres, and in the feet or inches in which a source gives it."""
+    feet, inches = metres / FOOT_M, 12.0 * metres / FOOT_M
+    for count, unit, within in ((feet, "ft", 0.01), (inches, "in", 0.01), (10 * feet, "", 1e-6)):
+        if count >= 0.5 and abs(count - round(count)) < within and (unit != "in" or count < 36.5):
+            said = f"{round(count)} {unit}" if unit else f"{round(count) / 10:g} ft"
+            return f"{metres:.3g} m ({said})"
+    return f"{number(metres)} m"
+
+
+def _both(text: str) -> str:
+    return re.sub(r"(\d[\d.]*) m\b", lambda found: _length(float(found[1])), text)
+
+
+def _known(one: Rule | Limit) -> str:
+    # A date does not break at its hyphen.
+    parts = [one.status, one.date.replace("-", "\u2011"), "confirm" if one.confirm_locally else ""]
+    return ", ".join(part for part in parts if part)
+
+
+def species_page() -> str:
+    """Write the page of the species."""
+    shipped = load_species()
+    classes = "; ".join(
+        f"{name} {' / '.join(number(rate) for rate in rates)}"
+        for name, rates in GROWTH_CLASSES.items()
+    )
+    return page(
+        "Species",
+        "species",
+        _SPECIES.format(classes=classes),
+        table(
+            ["Key", "Plant", "Mature height", "Mature spread", "Shape"],
+            [
+                [f"[{code(key)}](#species-{key})", f"{plain(one.common_name)}, *{plain(one.latin_name)}*",
+                 _lengths(one.mature_height_m), _lengths(one.mature_spread_m), one.shape]
+                for key, one in shipped.items()
+            ],
+        ),
+        "Shapes: " + ", ".join(SHAPES) + ".",
+        *(part for key, one in shipped.items() for part in _species(key, one)),
+        section("Your own", 2, "own-species"),
+        f"Keys of a species table: {codes(KEYS)}. Lengths are text with their unit. "
+        f"Tolerances: {', '.join(TOLERANCES)}.",
+    )  # fmt: skip
+
+
+def _species(key: str, one: Species) -> list[str]:
+    figures = {
+        "mature_height": _lengths(one.mature_height_m),
+        "mature_spread": _lengths(one.mature_spread_m),
+        "growth": f"{' / '.join(number(rate) for rate in one.yearly_growth_m)} m a year",
+        "establishment_years": f"{number(one.establishment_years)} years until it grows at its full rate",
+        "stock_height": f"{_length(one.stock_height_m)} when planted",
+        "shape": one.shape,
+        "spread_share": f"{number(one.spread_share)} of the height",
+        "clear_stem": _clear_stem(one),
+        "kept_height": _length(one.kept_height_m) if one.kept_height_m else "",
+        "kept_width": _length(one.kept_width_m) if one.kept_width_m else "",
+        "leaf_density": f"{_pair(one.leaf_density)} m²/m³",
+        "winter_share": f"{one.winter_share:.0%} of the screening is left in winter",
+        "hardiness_zones": _pair(one.hardiness_zones) if one.hardiness_zones else "",
+        "tolerances": ", ".join(f"{name} {level}" for name, level in one.tolerances.items()),
+    }  # fmt: skip
+    sources = dict(one.sources)
+    rows = [
+        [name.replace("_", " "), figure, plain(sources.pop(name, ""))]
+        for name, figure in figures.items()
+        if figure
+    ]
+    rows += [[name.replace("_", " "), "", plain(text)] for name, text in sources.items()]
+    return [
+        section(_capital(plain(one.common_name or one.latin_name)), 2, f"species-{key}"),
+        f"{code(key)}, *{plain(one.latin_name)}*, {'evergreen' if one.evergreen else 'deciduous'}.",
+        table(["Value", "Figure", "Where it comes from, and how it is known"], rows),
+    ]
+
+
+def _clear_stem(one: Species) -> str:
+    if not one.clear_stem_m:
+        return "none"
+    return f"{one.clear_stem_share:.0%} of the height, up to {_length(one.clear_stem_m)}"
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _lengths(pair) -> str:
+    return " to ".join(_length(end) for end in pair)
+
+
+def _pair(pair) -> str:
+    low, high = pair
+    return number(low) if low == high else f"{number(low)} to {number(high)}"

@@ -1,0 +1,98 @@
+"""The data dictionary: what each layer and table holds, from their contracts."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from docs.generate.markdown import code, codes, link, page, plain, section, span, table, value
+from screenplan.contracts import INPUTS, OUTPUTS, Column, Contract
+from screenplan.descriptions import describe_layer
+
+_INTRO = """\
+Inside layers every length is in metres and every direction in degrees clockwise from true north;
+[the conventions](#page-conventions) say the rest. The same contracts check what is read and what is
+written. `share` is from 0 to 1, `year` counts from planting. A column whose name ends in `_yNN`
+stands once for each reported year, as `open_y05`."""
+
+_IN = """\
+What a person may bring; only `parcels` is needed. Columns of other names or units are told in
+[`[layers.NAME]`](#section-layers) of the plan. A needed column that is missing, and a value outside
+its range, is refused by row."""
+
+_OUT = """\
+What a run writes: layers as GeoJSON and in a GeoPackage, tables as CSV and in the same GeoPackage.
+A column marked *always* holds a value in every row; the others may be empty."""
+
+
+def layers_page() -> str:
+    """Write the page."""
+    return page(
+        "The layers: data dictionary",
+        "layers",
+        _INTRO,
+        section("What is read", 2, "layers-in"),
+        _IN,
+        *_contents(INPUTS, "in"),
+        *(part for one in INPUTS.values() for part in _layer(one, "in")),
+        section("What is written", 2, "layers-out"),
+        _OUT,
+        *_contents(OUTPUTS, "out"),
+        *(part for one in OUTPUTS.values() for part in _layer(one, "out")),
+    )
+
+
+def _contents(contracts: Mapping[str, Contract], way: str) -> list[str]:
+    return [
+        table(
+            ["Layer", "Geometry", "A row is"],
+            [
+                [link(code(one.name), f"{way}-{one.name}"), _geometry(one), plain(_lower(one.meaning))]
+                for one in contracts.values()
+            ],
+        )
+    ]  # fmt: skip
+
+
+def _layer(one: Contract, way: str) -> list[str]:
+    given = describe_layer(one).given_by if way == "out" else ()
+    facts = [f"{plain(one.meaning)}.", f"Geometry: {_geometry(one)}."]
+    if one.key:
+        facts.append(f"A row is named by {code(one.key)}.")
+    if given:
+        facts.append(f"Given by {', '.join(link(name, f'step-{name}') for name in given)}.")
+    if way == "in":
+        head = ["Column", "Type", "Needed, or default", "Range", "What it is"]
+        rows = [[_name(c), _type(c), _default(c), _range(c), plain(c.meaning)] for c in one.columns]
+    else:
+        head = ["Column", "Type", "Filled", "Values", "What it is"]
+        rows = [[_name(c), _type(c), "always" if c.required else "", _range(c), plain(c.meaning)]
+                for c in one.columns]  # fmt: skip
+    return [section(code(one.name), 3, f"{way}-{one.name}"), " ".join(facts), table(head, rows)]
+
+
+def _name(column: Column) -> str:
+    return code(f"{column.name}_yNN" if column.per_year else column.name)
+
+
+def _type(column: Column) -> str:
+    return f"{column.type}, {column.unit}" if column.unit else column.type
+
+
+def _default(column: Column) -> str:
+    return "needed" if column.required else value(column.default)
+
+
+def _range(column: Column) -> str:
+    return codes(column.choices) if column.choices else span(column.low, column.high)
+
+
+def _geometry(one: Contract) -> str:
+    if not one.geometry:
+        return "none: a table"
+    kinds = dict.fromkeys(kind.removeprefix("Multi") for kind in one.geometry)
+    words = {"LineString": "line", "Polygon": "polygon", "Point": "point"}
+    return " or ".join(words[kind] for kind in kinds)
+
+
+def _lower(text: str) -> str:
+    return text[:1].lower() + text[1:]

@@ -1,0 +1,115 @@
+"""The page of the steps, from their descriptions."""
+
+from __future__ import annotations
+
+from docs.generate.markdown import (
+    bullets,
+    code,
+    codes,
+    link,
+    page,
+    plain,
+    section,
+    span,
+    table,
+    value,
+)
+from screenplan.descriptions import (
+    LayerDescription,
+    ParameterDescription,
+    StepDescription,
+    describe_steps,
+)
+from screenplan.steps import STEPS
+
+_INTRO = """\
+A step is a plain function from layers and values to layers. The same steps are called from
+[Python](#page-python), run by [`screenplan step`](#page-commands), and run one after the other by
+`screenplan run`. Lengths are metres; the other units stand beside the values. Layers and their
+columns are in the [data dictionary](#page-layers), keys of a plan in [the plan file](#page-plan-file)."""
+
+
+def steps_page() -> str:
+    """Write the page."""
+    described = describe_steps()
+    return page(
+        "The steps",
+        "steps",
+        _INTRO,
+        "In the order in which they run:",
+        table(
+            ["Step", "What it does", "Gives"],
+            [
+                [
+                    link(code(step.name), f"step-{step.name}"),
+                    plain(step.does),
+                    codes(layer.name for layer in step.outputs),
+                ]
+                for step in described
+            ],
+        ),
+        *(part for step in described for part in _step(step)),
+    )
+
+
+def _step(step: StepDescription) -> list[str]:
+    module, name = STEPS[step.name].function.split(":")
+    needed = [layer for layer in step.inputs if layer.needed]
+    taken = [layer for layer in step.inputs if not layer.needed]
+    lists = [
+        ("Needs", [_layer(layer) for layer in needed]),
+        ("Takes, if there", [_layer(layer) for layer in taken]),
+        ("Gives", [_layer(layer, comes_out=True) for layer in step.outputs]),
+        ("Takes besides", [_resource(one) for one in step.resources]),
+    ]
+    return [
+        section(code(step.name), 2, f"step-{step.name}"),
+        f"{plain(step.does)}. {step.group}, step {step.number}; in Python {{py:func}}`~{module}.{name}`.",
+        *(f"{head}:\n\n{bullets(entries)}" for head, entries in lists if entries),
+        table(
+            ["Parameter", "Key of the plan", "Type", "Range", "Default", "What it is"],
+            [_parameter(one) for one in step.parameters],
+        ),
+    ]
+
+
+def _layer(layer: LayerDescription, *, comes_out: bool = False) -> str:
+    read = layer.brought and not comes_out
+    target = f"{'in' if read else 'out'}-{layer.name}"
+    return f"{link(code(layer.name), target)}: {plain(layer.meaning[:1].lower() + layer.meaning[1:])}"  # fmt: skip
+
+
+def _resource(one) -> str:
+    keys = f" ({codes(one.keys)})" if one.keys else ""
+    return f"{code(one.name)}: {plain(one.meaning[:1].lower() + one.meaning[1:])}{keys}"
+
+
+def _parameter(one: ParameterDescription) -> list[str]:
+    return [
+        code(one.name),
+        link(code(one.key), key_label(one.key)),
+        type_of(one),
+        range_of(one),
+        value(one.default, one.unit),
+        plain(one.help),
+    ]
+
+
+def key_label(key: str) -> str:
+    """Name the place of a key's section on the page of the plan file."""
+    return f"section-{key.split('.')[0]}"
+
+
+def type_of(one: ParameterDescription) -> str:
+    """Say the type of a value, and its unit."""
+    kind = f"list of {one.item}s" if one.item else one.type
+    kind = {"choice": "one of these", "tables": "table of tables"}.get(kind, kind)
+    kind = kind.replace("list of choices", "list of these").replace("list of lists", "list of rows")
+    return f"{kind}, {one.unit}" if one.unit else kind
+
+
+def range_of(one: ParameterDescription) -> str:
+    """Say the range of a value, or its choices."""
+    if one.choices:
+        return codes(one.choices)
+    return span(one.low, one.high, one.unit, low_open=one.low_open, high_open=one.high_open)
