@@ -10,7 +10,7 @@ import datetime as dt
 import math
 import re
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import geopandas
 import numpy as np
@@ -22,6 +22,9 @@ from screenplan.errors import InputError, Problem, refuse
 
 #: Decimals of every number written: a micrometre, below any measurement and above rounding noise.
 NUMBER_DECIMALS = 6
+#: Up to here the micrometres of a number are a whole number below 2^53, so that many can be rounded
+#: at once and still be those of the fewest digits.
+_LARGEST_ROUNDED = 9e9
 #: GDAL's and SQLite's integers end here.
 LARGEST_INTEGER = 2**63 - 1
 
@@ -110,7 +113,7 @@ def conform(frame: pd.DataFrame, contract: Contract) -> Layout:
         wrong type, is not finite, is out of range, or is missing where one is required.
     """
     columns = _check_columns(frame, contract)
-    geometries = _lay_geometries(frame, contract) if contract.geometry else None
+    geometries = _lay_geometries(frame.geometry.array, contract) if contract.geometry else None
     problems: list[Problem] = []
     values = {}
     for name, column in columns:
@@ -154,40 +157,73 @@ def _check_columns(frame: pd.DataFrame, contract: Contract) -> tuple[tuple[str, 
     return columns
 
 
-def _lay_geometries(frame: geopandas.GeoDataFrame, contract: Contract) -> list:
-    geometries = np.asarray(frame.geometry.array, dtype=object)
+def place(layout: Layout, geometries: Iterable) -> Layout:
+    """Give the same rows with other geometries: the layer in another reference system.
+
+    Parameters
+    ----------
+    layout : Layout
+        A layer that keeps its contract.
+    geometries : sequence of shapely geometry or None
+        One a row.
+
+    Returns
+    -------
+    Layout
+
+    Raises
+    ------
+    InputError
+        If a geometry is of the wrong type or is not finite.
+    """
+    return replace(layout, geometries=_lay_geometries(geometries, layout.contract))
+
+
+def _lay_geometries(geometries: Iterable, contract: Contract) -> list:
+    geometries = np.asarray(geometries, dtype=object)
     absent = shapely.is_missing(geometries) | shapely.is_empty(geometries)
-    allowed = [
-        True if gone else geometry.geom_type in contract.geometry
-        for gone, geometry in zip(absent, geometries, strict=True)
-    ]
-    wrong = [row for row, fits in enumerate(allowed) if not fits]
-    if wrong:
+    allowed = np.isin(
+        shapely.get_type_id(geometries), [_TYPE_IDS[kind] for kind in contract.geometry]
+    )
+    wrong = np.flatnonzero(~absent & ~allowed)
+    if len(wrong):
         raise refuse(
             f"Geometry is a {geometries[wrong[0]].geom_type}",
             f"Give {' or '.join(contract.geometry)}",
             layer=contract.name,
-            rows=[row + 1 for row in wrong],
+            rows=[int(row) + 1 for row in wrong],
         )
     flat = shapely.force_2d(geometries)
-    broken = [
-        row
-        for row, (gone, geometry) in enumerate(zip(absent, flat, strict=True))
-        if not gone and not np.isfinite(shapely.get_coordinates(geometry)).all()
-    ]
-    if broken:
+    flat[absent] = None
+    xy, owner = shapely.get_coordinates(flat, return_index=True)
+    broken = np.unique(owner[~np.isfinite(xy).all(axis=1)])
+    if len(broken):
         raise refuse(
             "Geometry has a coordinate that is not finite",
             "Check the coordinate reference system",
             layer=contract.name,
-            rows=[row + 1 for row in broken],
+            rows=[int(row) + 1 for row in broken],
         )
-    return [None if gone else geometry for gone, geometry in zip(absent, flat, strict=True)]
+    return flat.tolist()
+
+
+#: Shapely's own numbers of the types that a contract can name.
+_TYPE_IDS = {
+    "Point": 0,
+    "LineString": 1,
+    "Polygon": 3,
+    "MultiPoint": 4,
+    "MultiLineString": 5,
+    "MultiPolygon": 6,
+}
 
 
 def _lay_values(
     series: pd.Series, name: str, column: Column, contract: Contract
 ) -> tuple[list, Problem | None]:
+    at_once = _lay_at_once(series, column)
+    if at_once is not None:
+        return at_once, None
     convert = _CONVERT[column.type]
     cells: list = []
     wrong: dict[str, list[int]] = {}
@@ -217,6 +253,51 @@ def _lay_values(
         layer=contract.name,
         rows=rows,
     )
+
+
+def _lay_at_once(series: pd.Series, column: Column) -> list | None:
+    """Lay a whole column out at once; None where it takes a look at each value."""
+    missing = series.isna().to_numpy(dtype=bool)
+    if missing.any() and column.required:
+        return None
+    if column.type == "number" and series.dtype == np.float64:
+        cells = series.to_numpy()
+        known = cells[~missing]
+        if not (np.abs(known) < _LARGEST_ROUNDED).all() or _any_outside(known, column):
+            return None
+        # Adding zero turns -0.0 into 0.0.
+        cells = (np.round(cells, NUMBER_DECIMALS) + 0.0).astype(object)
+    elif column.type == "text":
+        cells = series.to_numpy(dtype=object, copy=True)
+        known = cells[~missing].tolist()
+        if not set(map(type, known)) <= {str}:
+            return None
+        if column.choices and not set(known) <= set(column.choices):
+            return None
+        together = "".join(known)
+        if "\0" in together or not _is_utf8(together):
+            return None
+    else:
+        return None
+    cells[missing] = None
+    return cells.tolist()
+
+
+def _any_outside(values: np.ndarray, column: Column) -> bool:
+    rounded = np.round(values, NUMBER_DECIMALS)
+    return bool(
+        (column.choices and not np.isin(rounded, column.choices).all())
+        or (column.low is not None and (rounded < column.low).any())
+        or (column.high is not None and (rounded > column.high).any())
+    )
+
+
+def _is_utf8(text: str) -> bool:
+    try:
+        text.encode("utf-8")
+    except UnicodeEncodeError:
+        return False
+    return True
 
 
 def _is_missing(value: object) -> bool:

@@ -10,7 +10,7 @@ from pyproj import CRS
 
 from screenplan.contracts import Contract
 from screenplan.errors import refuse
-from screenplan.outputs.conform import conform
+from screenplan.outputs.conform import Layout, conform
 from screenplan.outputs.vector import check_arrival, explain_failure, write_layer
 
 #: Longitude and latitude on WGS 84, the only reference system of RFC 7946 (its section 4).
@@ -66,7 +66,12 @@ def write_geojson(layer: geopandas.GeoDataFrame, path: str | Path, contract: Con
             "Transform the layer to EPSG:4326 first",
             layer=contract.name,
         )
-    with explain_failure(path, contract.name):
+    return write_geojson_layout(layout, path)
+
+
+def write_geojson_layout(layout: Layout, path: Path) -> int:
+    """Write a layer that keeps its contract, in WGS 84; see `write_geojson`."""
+    with explain_failure(path, layout.contract.name):
         path.unlink(missing_ok=True)
     write_layer(
         layout,
@@ -76,7 +81,7 @@ def write_geojson(layer: geopandas.GeoDataFrame, path: str | Path, contract: Con
         crs_wkt=WGS84.to_wkt(),
         layer_options=OPTIONS,
     )
-    with explain_failure(path, contract.name):
+    with explain_failure(path, layout.contract.name):
         arrived = len(json.loads(path.read_bytes())["features"])
     check_arrival(layout, arrived, path)
     return len(layout)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import sqlite3
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from contextlib import closing
 from pathlib import Path
 
@@ -70,6 +70,18 @@ def write_geopackage(
     for layout in layouts:
         if layout.geometries is not None:
             _check_crs(layers[layout.contract.name].crs, crs, layout.contract.name)
+    return write_layouts(layouts, path, crs, written_at=written_at)
+
+
+def write_layouts(
+    layouts: Sequence[Layout],
+    path: Path,
+    crs: CRS,
+    *,
+    written_at: dt.datetime | None = None,
+) -> dict[str, int]:
+    """Write layers that keep their contracts, in the order given; see `write_geopackage`."""
+    crs = horizontal(crs)
     with explain_failure(path):
         path.unlink(missing_ok=True)
     declared = crs.to_wkt()

@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Mapping
+from itertools import islice
 from pathlib import Path
 
 import geopandas
 import pandas as pd
 from pyproj import CRS
 
-from screenplan.contracts import OUTPUTS, Contract, as_written
-from screenplan.outputs.geojson import WGS84, write_geojson
-from screenplan.outputs.geopackage import write_geopackage
+from screenplan.contracts import OUTPUTS, SURROUNDINGS, Contract, as_written
+from screenplan.outputs.conform import Layout, conform, place
+from screenplan.outputs.geojson import WGS84, write_geojson_layout
+from screenplan.outputs.geopackage import write_layouts
 from screenplan.outputs.kinds import split_by_kind
 from screenplan.outputs.record import describe_output
-from screenplan.outputs.tables import write_csv
+from screenplan.outputs.tables import write_csv_layout
 
 GEOPACKAGE_NAME = "plan.gpkg"
 
@@ -29,6 +31,7 @@ def write_layers(
     send_out: SendOut,
     crs: CRS,
     contracts: Mapping[str, Contract] = OUTPUTS,
+    surroundings: Mapping[str, Contract] = SURROUNDINGS,
     written_at: dt.datetime | None = None,
 ) -> list[dict]:
     """Write each layer as GeoJSON, each table as CSV, and all of them as one GeoPackage.
@@ -50,6 +53,8 @@ def write_layers(
         The parcel layer's own.
     contracts : mapping of str to Contract
         Which layers are written, and in which order.
+    surroundings : mapping of str to Contract
+        Which layers that were read go into the GeoPackage too, unless they are empty.
     written_at : datetime, optional
         With a time zone, stamped into the GeoPackage; by default now.
 
@@ -59,20 +64,49 @@ def write_layers(
         For the run record, as `describe_output` gives them.
     """
     folder = Path(folder)
+    read = layers
     layers, contracts = split_by_kind(layers, contracts), as_written(contracts)
-    home: dict[str, pd.DataFrame] = {}
+    layouts = [conform(layers[name], contracts[name]) for name in contracts if name in layers]
+    spatial = [layout for layout in layouts if layout.geometries is not None]
+    abroad = _send_all(spatial, layers, send_out, WGS84)
     rows: dict[Path, dict[str, int]] = {}
-    for name in (name for name in contracts if name in layers):
-        contract, layer = contracts[name], layers[name]
-        if contract.geometry:
+    for layout in layouts:
+        name = layout.contract.name
+        if name in abroad:
             path = folder / f"{name}.geojson"
-            count = write_geojson(send_out(layer, WGS84), path, contract)
-            home[name] = send_out(layer, crs)
+            rows[path] = {name: write_geojson_layout(abroad[name], path)}
         else:
             path = folder / f"{name}.csv"
-            count = write_csv(layer, path, contract)
-            home[name] = layer
-        rows[path] = {name: count}
+            rows[path] = {name: write_csv_layout(layout, path)}
     package = folder / GEOPACKAGE_NAME
-    rows[package] = write_geopackage(home, package, crs, contracts=contracts, written_at=written_at)
+    around = find_surroundings(read, surroundings)
+    beside = as_written(surroundings)
+    layouts += [conform(layer, beside[name]) for name, layer in around.items()]
+    spatial = [layout for layout in layouts if layout.geometries is not None]
+    home = _send_all(spatial, layers | around, send_out, crs)
+    at_home = [home.get(layout.contract.name, layout) for layout in layouts]
+    rows[package] = write_layouts(at_home, package, crs, written_at=written_at)
     return [describe_output(path, counts) for path, counts in rows.items()]
+
+
+def _send_all(
+    layouts: list[Layout], layers: Mapping[str, pd.DataFrame], send_out: SendOut, crs: CRS
+) -> dict[str, Layout]:
+    """Send the geometries of all layers into another reference system at once."""
+    if not layouts:
+        return {}
+    shapes = [shape for layout in layouts for shape in layout.geometries]
+    frame = layers[layouts[0].contract.name].crs
+    sent = iter(send_out(geopandas.GeoDataFrame(geometry=shapes, crs=frame), crs).geometry.array)
+    return {
+        layout.contract.name: place(layout, list(islice(sent, len(layout)))) for layout in layouts
+    }
+
+
+def find_surroundings(
+    layers: Mapping[str, pd.DataFrame], contracts: Mapping[str, Contract] = SURROUNDINGS
+) -> dict[str, pd.DataFrame]:
+    """Give what was read of the site and is not empty, by name as written."""
+    read = {name: layers[name] for name in contracts if name in layers}
+    parts = split_by_kind(read, contracts)
+    return {name: layer for name, layer in parts.items() if len(layer)}

@@ -9,7 +9,7 @@ import pandas as pd
 
 from screenplan.contracts import Contract
 from screenplan.errors import refuse
-from screenplan.outputs.conform import conform
+from screenplan.outputs.conform import Layout, conform
 from screenplan.outputs.vector import explain_failure
 
 #: A spreadsheet takes a cell that begins so for a formula. The apostrophe itself is among them,
@@ -49,13 +49,20 @@ def write_csv(table: pd.DataFrame, path: str | Path, contract: Contract) -> int:
         raise refuse(
             "It has geometries, which a CSV cannot hold", "Write it as GeoJSON", layer=contract.name
         )
+    return write_csv_layout(layout, path)
+
+
+def write_csv_layout(layout: Layout, path: Path) -> int:
+    """Write a table that keeps its contract; see `write_csv`."""
+    names = [name for name, _ in layout.columns]
+    cells = [[cell_text(value) for value in layout.values[name]] for name in names]
     with (
-        explain_failure(path, contract.name),
+        explain_failure(path, layout.contract.name),
         path.open("w", encoding="utf-8", newline="") as sink,
     ):
         writer = csv.writer(sink)
-        writer.writerow([name for name, _ in layout.columns])
-        writer.writerows([cell_text(value) for value in row.values()] for row in layout.rows())
+        writer.writerow(names)
+        writer.writerows(zip(*cells, strict=True))
     return len(layout)
 
 
