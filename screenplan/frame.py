@@ -81,6 +81,21 @@ class LocalFrame:
         ------
         InputError
             If there is no CRS, it has no datum, or no coordinate can be transformed.
+
+        Examples
+        --------
+        Web Mercator stretches by 2 at 60° north: 60 units of the map are 30 m of tape.
+
+        >>> import geopandas, shapely
+        >>> south = 8399737.9
+        >>> lot = geopandas.GeoDataFrame(
+        ...     geometry=[shapely.box(0, south, 60, south + 60)], crs="EPSG:3857"
+        ... )
+        >>> frame = LocalFrame.around(lot)
+        >>> [round(end) for end in frame.bring_in(lot).total_bounds.tolist()]
+        [-15, -15, 15, 15]
+        >>> [round(degrees, 3) for degrees in frame.position_deg]
+        [0.0, 60.0]
         """
         if gdf.crs is None:
             raise refuse(

@@ -122,6 +122,13 @@ def run_plan(
     ------
     InputError
         If the plan or a layer cannot be used, or if ``reuse`` read other layers.
+
+    Examples
+    --------
+    >>> import screenplan
+    >>> run = run_plan(screenplan.sample_plan(), only=["sides"])
+    >>> sorted(run.layers["sides"]["side_id"])
+    ['east', 'north', 'south', 'west']
     """
     from screenplan.tables import notes_of
 

@@ -85,7 +85,13 @@ def _layer_lines(layers, terrain, notes) -> list[str]:
 
 
 def toml_value(value: Any) -> str:
-    """Write a value as TOML: text, number, boolean, list or inline table."""
+    """Write a value as TOML: text, number, boolean, list or inline table.
+
+    Examples
+    --------
+    >>> toml_value({"plant": 42.0, "kinds": ["cone", "box"], "asked": True})
+    '{ "plant" = 42.0, "kinds" = ["cone", "box"], "asked" = true }'
+    """
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, (int, float)):

@@ -91,6 +91,13 @@ def parse_length(text: str | float, *, key: str | None = None) -> float:
     ------
     InputError
         If there is no unit, the unit is no length, or the number is not finite.
+
+    Examples
+    --------
+    >>> parse_length("5 ft"), parse_length("18 in"), parse_length("1.5 m")
+    (1.524, 0.4572, 1.5)
+    >>> round(parse_length("5 ft 6 in"), 9)
+    1.6764
     """
     if isinstance(text, bool) or not isinstance(text, (str, int, float)):
         raise refuse(
@@ -148,6 +155,11 @@ def format_length(metres: float, units: str = "metric", digits: int | None = Non
         The plan's units.
     digits : int, optional
         Decimals; by default 2 for metres and 1 for feet.
+
+    Examples
+    --------
+    >>> format_length(1.524), format_length(1.524, "us")
+    ('1.52 m', '5.0 ft')
     """
     if metres is None or math.isnan(metres):
         return "–"
@@ -183,6 +195,11 @@ def format_amount(amount: float, unit: str, units: str = "metric") -> str:
         Any other unit is a count, and its name is not written if it is "each".
     units : {"metric", "us"}
         The plan's units.
+
+    Examples
+    --------
+    >>> format_amount(0.5, "m3"), format_amount(0.764554857984, "m3", "us"), format_amount(12, "each")
+    ('0.50 m³', '1.00 cu yd', '12')
     """
     if amount is None or math.isnan(amount):
         return "–"
@@ -201,6 +218,11 @@ def format_tape(metres: float, units: str = "metric") -> str:
     """Write a length as a tape shows it: metres to the centimetre, or feet ′ and inches ″ to an eighth.
 
     A negative length keeps its sign before the feet: ``-3′ 6 1/8″``.
+
+    Examples
+    --------
+    >>> format_tape(1.0922), format_tape(1.0922, "us")  # 43 inches
+    ('1.09 m', '3′ 7″')
     """
     if metres is None or math.isnan(metres):
         return "–"
@@ -243,6 +265,11 @@ def parse_volume(text: str, *, key: str | None = None) -> float:
     ------
     InputError
         If there is no number, no unit, or the unit is no volume.
+
+    Examples
+    --------
+    >>> parse_volume("50 l"), round(parse_volume("27 cu ft") / parse_volume("1 cu yd"), 12)
+    (0.05, 1.0)
     """
     match = _VOLUME.match(text) if isinstance(text, str) else None
     unit = match and VOLUME_UNITS.get(" ".join(match["unit"].lower().split()))
@@ -263,6 +290,11 @@ def in_units(text: str, units: str = "metric") -> str:
     """Turn the metric measures in a sentence of the library's own into the user's units.
 
     ``"0.84 m"`` becomes ``"2.8 ft"``, ``"7.5 cm"`` ``"3.0 in"``, m² sq ft, m³ cu yd and l gal.
+
+    Examples
+    --------
+    >>> in_units("A gap of 3.05 m is left", "us")
+    'A gap of 10.0 ft is left'
     """
     if units != "us":
         return text

@@ -55,6 +55,16 @@ def write_run(run: Run, target: str | Path | OutputFolder) -> Path:
     ------
     InputError
         If it cannot be written or holds files that no run wrote, or if not every step was run.
+
+    Examples
+    --------
+    A run of some steps only is no plan, and is not written.
+
+    >>> import screenplan
+    >>> run = screenplan.run_plan(screenplan.sample_plan(), only=["sides"])
+    >>> write_run(run, "hillside_plan")
+    Traceback (most recent call last):
+    screenplan.errors.InputError: the run was asked for sides only. Run the whole plan before it is written.
     """
     if run.only:
         raise refuse(

@@ -28,5 +28,11 @@ def sample_folder() -> Path:
 
 
 def sample_plan() -> Path:
-    """Give the sample's plan file."""
+    """Give the sample's plan file.
+
+    Examples
+    --------
+    >>> sample_plan().name
+    'hillside.toml'
+    """
     return sample_folder() / PLAN_NAME

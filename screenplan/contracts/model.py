@@ -110,5 +110,11 @@ class Contract:
 
 
 def year_column(stem: str, year: int) -> str:
-    """Name of a per-year column: ``year_column("open", 5)`` is ``open_y05``."""
+    """Name of a per-year column: ``year_column("open", 5)`` is ``open_y05``.
+
+    Examples
+    --------
+    >>> year_column("open", 5)
+    'open_y05'
+    """
     return f"{stem}_y{year:02d}"

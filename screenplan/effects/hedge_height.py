@@ -44,6 +44,12 @@ def window_height(distance_m: float, rule: Limit, *, opposite: bool) -> float:
         Of the kind ``hedge_height``.
     opposite : bool
         True for a hedge opposite the window, False for one beside it.
+
+    Examples
+    --------
+    >>> from screenplan.rules.limits import load_limits
+    >>> window_height(10.0, load_limits()["high_hedge"], opposite=True)
+    6.0
     """
     name = "window_opposite_per_distance" if opposite else "window_side_per_distance"
     return rule[name] * distance_m + rule["window_plus_m"]

@@ -39,6 +39,15 @@ def foliage_loss(path_m: float, rule: Limit) -> np.ndarray:
     Notes
     -----
     None below 10 m; from 10 to 20 m a total; above that so much a metre; beyond 200 m as at 200 m.
+
+    Examples
+    --------
+    >>> from screenplan.rules.limits import load_limits
+    >>> rule = load_limits()["foliage_noise"]
+    >>> foliage_loss(4.0, rule).tolist()  # one row
+    [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0]
+    >>> foliage_loss(100.0, rule).round(9).tolist()
+    [2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 9.0, 12.0]
     """
     if path_m < rule["from_m"]:
         return np.zeros(len(rule["bands_hz"]))

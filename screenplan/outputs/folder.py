@@ -58,10 +58,17 @@ class OutputFolder:
 
     Examples
     --------
-    >>> with OutputFolder("plan") as folder:  # doctest: +SKIP
-    ...     layers = compute()                # the target was checked before this line
-    ...     with folder.staged() as beside:
-    ...         write(layers, beside)         # the last file is run.json
+    The target is checked when the folder is opened, and what fails half way leaves nothing there.
+
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as here:
+    ...     try:
+    ...         with OutputFolder(Path(here) / "plan") as folder, folder.staged() as beside:
+    ...             _ = (beside / "views.csv").write_text("view_id")
+    ...             raise KeyboardInterrupt
+    ...     except KeyboardInterrupt:
+    ...         (Path(here) / "plan").exists()
+    False
     """
 
     def __init__(self, target: str | Path, *, replace_changed: bool = False):

@@ -37,6 +37,13 @@ def read_plan(path: Path | str, settings: Sequence[str] = ()) -> tuple[Plan, Pat
     ------
     InputError
         If it is missing, is no TOML, or a key or value is wrong; every wrong key is listed.
+
+    Examples
+    --------
+    >>> import screenplan
+    >>> plan, folder = read_plan(screenplan.sample_plan(), ['rows.spacing="5 ft"'])
+    >>> plan.rows.spacing, plan.value("plants.stock")
+    (1.524, 'container')
     """
     path = Path(path)
     try:

@@ -29,7 +29,15 @@ CURVES = ("smooth", "straight")
 
 
 def effective_years(years, establishment_years: float) -> np.ndarray:
-    """Years of full growth that ``years`` since planting are worth (τ of the module text)."""
+    """Years of full growth that ``years`` since planting are worth (τ of the module text).
+
+    Examples
+    --------
+    Two years of establishment are worth one.
+
+    >>> effective_years([1.0, 2.0, 4.0], 2.0).tolist()
+    [0.25, 1.0, 3.0]
+    """
     t = np.asarray(years, float)
     e = float(establishment_years)
     if e <= 0:
@@ -64,6 +72,15 @@ def height_at(
     -------
     ndarray
         Metres.
+
+    Examples
+    --------
+    A slow plant, 0.225 m a year once rooted, set at 1 m: six years are worth five.
+
+    >>> from screenplan import load_species
+    >>> cedar = load_species()["thuja_occidentalis"]
+    >>> float(height_at(cedar, 6, stock_height_m=1.0, curve="straight").round(3))
+    2.125
     """
     _check(growth, curve)
     t = np.asarray(years, float)
@@ -92,6 +109,13 @@ def spread_at(species: Species, height, growth: str = "typical") -> np.ndarray:
 
     It is a fixed share of the height up to the mature spread of the growth class; from then on the
     plant grows only taller.
+
+    Examples
+    --------
+    >>> from screenplan import load_species
+    >>> cedar = load_species()["thuja_occidentalis"]
+    >>> cedar.spread_share, spread_at(cedar, [2.0, 4.0]).round(2).tolist()
+    (0.35, [0.7, 1.4])
     """
     _check(growth)
     return np.minimum(species.spread_share * np.asarray(height, float), species.full_spread(growth))
@@ -113,6 +137,13 @@ def closure_height(shape, height, spread, spacing, clear_stem=0.0) -> np.ndarray
 
     For a cone h (1 − s/w), with a clear stem c + (h − c)(1 − s/w): never its tips. The other shapes
     are in `screenplan.planting.shapes`, where `meeting_band` also gives the height from which.
+
+    Examples
+    --------
+    Cones of 4 m, twice as wide as they are apart, close up to half their height.
+
+    >>> float(closure_height("cone", 4.0, 2.0, 1.0))
+    2.0
     """
     return meeting_band(shape, height, spread, spacing, clear_stem)[1]
 

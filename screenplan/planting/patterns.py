@@ -15,9 +15,9 @@ from screenplan.errors import refuse
 
 #: Distance between rows of equal-sided triangles, as a share of the spacing.
 EQUILATERAL = math.sqrt(3.0) / 2.0
-#: Lengths that differ by less than this share of the spacing count as equal: L = k s, whatever the
 #: A gap between two standing plants counts as asked up to so much wider; common practice, no source.
 STANDING_UNEVEN = 1.25
+#: Lengths that differ by less than this share of the spacing count as equal: L = k s, whatever the
 #: last bits, holds k + 1 plants.
 EQUAL_SHARE = 1e-6
 
@@ -33,7 +33,13 @@ def check_spacing(spacing_m: float) -> float:
 
 
 def exact(a: float, b: float, spacing: float) -> np.ndarray:
-    """Stations a, a + s, a + 2s, … up to b: floor((b − a)/s) + 1 of them."""
+    """Stations a, a + s, a + 2s, … up to b: floor((b − a)/s) + 1 of them.
+
+    Examples
+    --------
+    >>> exact(0.0, 10.0, 3.0).tolist()
+    [0.0, 3.0, 6.0, 9.0]
+    """
     count = math.floor((b - a) / spacing + EQUAL_SHARE) + 1
     return np.minimum(a + spacing * np.arange(count), max(a, b))
 
@@ -42,6 +48,11 @@ def evened(a: float, b: float, spacing: float) -> np.ndarray:
     """Stations from a to b, both planted, equally far apart, no further than the spacing.
 
     A stretch shorter than half the spacing has room for one plant: it stands in its middle.
+
+    Examples
+    --------
+    >>> evened(0.0, 10.0, 3.0).tolist()
+    [0.0, 2.5, 5.0, 7.5, 10.0]
     """
     if b - a < spacing * (0.5 - EQUAL_SHARE):
         return np.array([(a + b) / 2.0])
@@ -50,7 +61,13 @@ def evened(a: float, b: float, spacing: float) -> np.ndarray:
 
 
 def between(a: float, b: float, spacing: float) -> np.ndarray:
-    """Stations that fill up a gap between two plants, so that no gap exceeds the spacing."""
+    """Stations that fill up a gap between two plants, so that no gap exceeds the spacing.
+
+    Examples
+    --------
+    >>> between(0.0, 10.0, 3.0).tolist()
+    [2.5, 5.0, 7.5]
+    """
     gaps = max(1, math.ceil((b - a) / spacing - EQUAL_SHARE))
     return np.linspace(a, b, gaps + 1)[1:-1]
 
@@ -70,13 +87,25 @@ def gaps_between_standing(length: float, spacing: float) -> int:
 
 
 def staggered(stations: np.ndarray) -> np.ndarray:
-    """Stations of the second row: the middle of each gap of the first, one fewer."""
+    """Stations of the second row: the middle of each gap of the first, one fewer.
+
+    Examples
+    --------
+    >>> staggered([0.0, 2.0, 4.0]).tolist()
+    [1.0, 3.0]
+    """
     stations = np.asarray(stations, float)
     return (stations[:-1] + stations[1:]) / 2.0
 
 
 def count_exact(length: float, spacing: float) -> int:
-    """Plants on a stretch at the exact spacing: floor(L/s) + 1."""
+    """Plants on a stretch at the exact spacing: floor(L/s) + 1.
+
+    Examples
+    --------
+    >>> count_exact(10.0, 3.0), count_evened(10.0, 3.0)
+    (4, 5)
+    """
     return math.floor(length / spacing + EQUAL_SHARE) + 1
 
 

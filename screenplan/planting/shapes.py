@@ -60,6 +60,13 @@ def shape_radius(shape, height, spread, clear_stem, z) -> np.ndarray:
     -------
     ndarray
         Metres; 0 above the crown, below it, and where the crown has no depth.
+
+    Examples
+    --------
+    A cone of 4 m that is 2 m wide at its foot.
+
+    >>> shape_radius("cone", 4.0, 2.0, 0.0, [0.0, 1.0, 4.0]).tolist()
+    [1.0, 0.75, 0.0]
     """
     code = shape_code(shape)
     h, w, c, z = np.broadcast_arrays(
@@ -95,6 +102,12 @@ def meeting_band(shape, height, spread, spacing, clear_stem=0.0) -> tuple[np.nda
     low, high : ndarray
         Metres above the ground. Both 0 where the crowns do not overlap (spacing not smaller than
         the spread, or no crown): such a row closes nowhere.
+
+    Examples
+    --------
+    >>> low, high = meeting_band("paraboloid", 4.0, 2.0, 1.0)
+    >>> float(low), float(high)
+    (0.0, 3.0)
     """
     code = shape_code(shape)
     h, w, s, c = np.broadcast_arrays(

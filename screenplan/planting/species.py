@@ -160,6 +160,12 @@ def load_species(extra: Mapping[str, Mapping] | None = None) -> dict[str, Specie
     ------
     InputError
         With every problem found: species, key and remedy.
+
+    Examples
+    --------
+    >>> table = load_species({"mine": {"like": "thuja_smaragd", "mature_height": ["4 m", "5 m"]}})
+    >>> table["mine"].mature_height_m, table["mine"].shape
+    ((4.0, 5.0), 'paraboloid')
     """
     table = dict(_shipped())
     if extra:
@@ -180,6 +186,11 @@ def species_of(species: str | Species, table: Mapping[str, Species] | None = Non
     ------
     InputError
         If there is none of that name; the known keys are listed.
+
+    Examples
+    --------
+    >>> species_of("emerald green arborvitae").key
+    'thuja_smaragd'
     """
     if isinstance(species, Species):
         return species

@@ -125,6 +125,11 @@ def load_limits(
     ------
     InputError
         With every problem found: file, limit and remedy.
+
+    Examples
+    --------
+    >>> load_limits()["locate_18in"]["margin_m"]
+    0.4572
     """
     text = resources.files("screenplan.rules").joinpath("effects.toml").read_text("utf-8")
     limits = _merge({}, tomllib.loads(text), "the shipped limits")
@@ -181,7 +186,14 @@ def limit_of(limits: Mapping[str, Limit] | None, kind: str) -> Limit | None:
 
 
 def allowed_height(zoning: Limit, distance_m: float) -> float:
-    """Height that a zoning allows at a distance, metres; infinite beyond its last distance."""
+    """Height that a zoning allows at a distance, metres; infinite beyond its last distance.
+
+    Examples
+    --------
+    >>> zoning = load_limits(None, {"wires_15_65ft": {"within": ["4 m"], "at_most": ["6 m"]}})
+    >>> [allowed_height(zoning["wires_15_65ft"], at) for at in (3.0, 5.0)]
+    [6.0, inf]
+    """
     for within, at_most in zip(zoning["within_m"], zoning["at_most_m"], strict=True):
         if distance_m < within:
             return at_most

@@ -147,6 +147,11 @@ class Rule:
             The species' high values, metres.
         hole_m : float
             Width of the planting hole, metres.
+
+        Examples
+        --------
+        >>> Rule("boundary", "boundary", 0.5, measured_to="crown").stem_distance_m(10.0, 3.0, 0.4)
+        2.0
         """
         free = max(
             self.distance_m
@@ -182,6 +187,15 @@ def load_rules(
     ------
     InputError
         With every problem found: file, rule and remedy.
+
+    Examples
+    --------
+    >>> rules = load_rules(None, {"boundary_stem": {"distance": "1 m"}, "gate": {"use": False}})
+    >>> stem = next(rule for rule in rules if rule.key == "boundary_stem")
+    >>> stem.distance_m, stem.status
+    (1.0, 'user')
+    >>> "gate" in [rule.key for rule in rules]
+    False
     """
     shipped = tomllib.loads(
         resources.files("screenplan.rules").joinpath("setbacks.toml").read_text(encoding="utf-8")

@@ -72,6 +72,11 @@ class Terrain:
         ----------
         z : float
             Its height in metres.
+
+        Examples
+        --------
+        >>> float(Terrain.flat(12.0).height_at(7.0, -3.0))
+        12.0
         """
         half = FLAT_CELL_M / 2.0
         return cls(np.full((2, 2), float(z)), -half, -half, FLAT_CELL_M, FLAT_CELL_M)
@@ -125,6 +130,12 @@ class Terrain:
         -------
         ndarray of float
             Heights in metres. Beyond the grid the height of its edge goes on.
+
+        Examples
+        --------
+        >>> ground = Terrain(np.array([[0.0, 3.0], [0.0, 3.0]]), 0.0, 0.0, 4.0, 4.0)
+        >>> float(ground.height_at(2.0, 1.0))
+        1.5
         """
         x, y = np.broadcast_arrays(np.asarray(x, dtype=float), np.asarray(y, dtype=float))
         z = self.z
@@ -177,6 +188,14 @@ class Terrain:
             Metres that a tape lying on the ground reads at each point, 0 at the first. On a plane
             it is the level distance times √(1 + slope²). A leg is followed in steps of at most
             half a cell.
+
+        Examples
+        --------
+        On ground that rises 3 m in 4 m the tape reads 5 m.
+
+        >>> ground = Terrain(np.array([[0.0, 3.0], [0.0, 3.0]]), 0.0, 0.0, 4.0, 4.0)
+        >>> ground.slope_length([0.0, 4.0], [2.0, 2.0]).tolist()
+        [0.0, 5.0]
         """
         x, y = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
         legs = np.hypot(np.diff(x), np.diff(y))

@@ -238,6 +238,14 @@ def chord_length(
         Half width of a box across its row; by default its radius.
     row : tuple of 2 floats
         Direction of a box's row in plan, of length 1.
+
+    Examples
+    --------
+    A level line at half the height of a cone that is 2 m wide at its foot, through its axis.
+
+    >>> chord = chord_length(CONE, (-5.0, 0.0, 2.0), (5.0, 0.0, 2.0), (0.0, 0.0, 0.0), 4.0, 1.0)
+    >>> round(chord, 9)
+    1.0
     """
     way = np.asarray(target, float) - np.asarray(origin, float)
     if shape == BOX:

@@ -134,7 +134,13 @@ def set_posts(
 
 
 def spans(length_m: float, spacing_m: float) -> int:
-    """Spans of a straight run: ceil(L/s), and at least 1."""
+    """Spans of a straight run: ceil(L/s), and at least 1.
+
+    Examples
+    --------
+    >>> spans(30.0, 4.0), spans(28.0, 4.0)
+    (8, 7)
+    """
     return max(1, math.ceil(length_m / spacing_m - SAME_M))
 
 
