@@ -1,7 +1,7 @@
 """How the drawings look: ink, fills, hatches, type, and the few marks that they share.
 
-Every colour has a role and a value of its own, so that the report can swap the values for the
-dark page (see `screenplan.outputs.drawings.svg`). No role is told by colour alone: lines differ by
+Every colour has a role and a value of its own (`screenplan.outputs.palette`), so that the report can
+swap the values for the dark page (see `screenplan.outputs.drawings.svg`). No role is told by colour alone: lines differ by
 their dashes, areas by their hatch, marks by their shape, and everything carries a label.
 """
 
@@ -13,23 +13,8 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from typing import Any
 
-#: Role: colour on a light page. The values differ in grey too.
-COLOURS = {
-    "ink": "#1d2a2f",
-    "quiet": "#5a686d",
-    "faint": "#b4bec1",
-    "paper": "#fdfefe",
-    "ground": "#dcd6c8",
-    "built": "#c9cfd1",
-    "plant": "#2e6b45",
-    "crown": "#a9cfb2",
-    "open": "#a4420f",
-    "closed": "#74858b",
-    "forbid": "#97887b",
-    "place": "#2b5a8c",
-    "need": "#5b3f92",
-    "bar": "#010101",
-}
+from screenplan.outputs.palette import COLOURS
+
 #: Points; at the printed size.
 TEXT, SMALL = 7.0, 6.0
 #: Line widths in points.

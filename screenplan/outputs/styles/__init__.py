@@ -1,0 +1,90 @@
+"""The style of every layer that is written, for the desktop GIS (QML) and for other software (SLD)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from screenplan.contracts import OUTPUTS, WRITTEN, Contract
+from screenplan.contracts.written import KINDS, kinds_of
+from screenplan.outputs.conform import expand_columns
+from screenplan.outputs.styles.ground import GROUND
+from screenplan.outputs.styles.model import Class, Label, Style, Test
+from screenplan.outputs.styles.others import OTHERS
+from screenplan.outputs.styles.qml import write_qml
+from screenplan.outputs.styles.sight import SIGHT
+from screenplan.outputs.styles.sld import write_sld
+from screenplan.outputs.styles.work import WORK
+
+_ALL = GROUND | SIGHT | WORK | OTHERS
+#: The style of every written layer with a geometry, by its name, in reading order.
+STYLES: dict[str, Style] = {
+    name: _ALL[name] for name, contract in WRITTEN.items() if contract.geometry
+}
+
+
+def style_qml(name: str, geometry: str = "", columns: Iterable[str] = ()) -> str:
+    """Give a layer's style for the desktop GIS.
+
+    Parameters
+    ----------
+    name : str
+        Of a layer or table as it is written (`screenplan.contracts.WRITTEN`).
+    geometry : str
+        Its geometry type (``Point``, ``MultiPolygon``, …) or kind (``areas``); needed if ``name``
+        is a layer of several kinds, of which it picks one.
+    columns : iterable of str
+        The layer's columns; they only tell which per-year columns there are.
+
+    Returns
+    -------
+    str
+        A QML document. The attributes of its root, but ``version`` and ``styleCategories``, and its
+        children are what a ``maplayer`` of a project file holds.
+
+    Raises
+    ------
+    KeyError
+        If there is no such layer.
+    """
+    contract = _contract(name, geometry)
+    kinds = kinds_of(contract)
+    return write_qml(
+        STYLES.get(contract.name),
+        kinds[0] if kinds else None,
+        expand_columns(contract, columns),
+        contract.meaning,
+    )
+
+
+def style_sld(name: str, geometry: str = "") -> str:
+    """Give a layer's style as a Styled Layer Descriptor 1.0.
+
+    Parameters
+    ----------
+    name, geometry : str
+        As of `style_qml`; a layer with a geometry.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    KeyError
+        If there is no such layer, or it is a table.
+    """
+    contract = _contract(name, geometry)
+    return write_sld(contract.name, STYLES[contract.name], contract.meaning)
+
+
+def _contract(name: str, geometry: str) -> Contract:
+    """Find the contract of a written layer; a layer of several kinds is told by its geometry."""
+    if name in WRITTEN:
+        return WRITTEN[name]
+    for kind, types in KINDS.items():
+        if name in OUTPUTS and (geometry in types or geometry == kind):
+            return WRITTEN[f"{name}_{kind}"]
+    raise KeyError(name)
+
+
+__all__ = ["STYLES", "Class", "Label", "Style", "Test", "style_qml", "style_sld"]

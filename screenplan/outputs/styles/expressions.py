@@ -1,0 +1,33 @@
+"""The tests of a class in the desktop GIS's own language."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from screenplan.outputs.styles.model import Test
+
+
+def combined(tests: Iterable[Test]) -> str:
+    """Give an expression that is true if every test passes."""
+    return " AND ".join(map(expression, tests))
+
+
+def expression(test: Test) -> str:
+    """Give one test as an expression."""
+    name = '"' + test.column.replace('"', '""') + '"'
+    if test.operator == "null":
+        return f"{name} IS NULL"
+    if test.operator == "filled":
+        return f"{name} IS NOT NULL"
+    if test.operator == "in":
+        return f"{name} IN ({', '.join(map(literal, test.value))})"
+    return f"{name} {test.operator} {literal(test.value)}"
+
+
+def literal(value: object) -> str:
+    """Give a value as the language writes it."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, (int, float)):
+        return f"{value:g}" if abs(value) < 1e6 else f"{value:.0f}"
+    return "'" + str(value).replace("'", "''") + "'"
