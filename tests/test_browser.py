@@ -135,6 +135,14 @@ def test_every_control_and_wide_table_can_be_reached_and_is_named(driver, pages)
 @pytest.mark.parametrize(
     ("name", "paper"), [("sample", "A4"), ("sample", "Letter"), ("us", "Letter")]
 )
+@pytest.mark.evidence(
+    part="Report",
+    kind="other software",
+    against="The printed plan at its stated scale, measured in the PDF",
+    source="Chromium's print, read with pypdf",
+    status="run",
+    tolerance=f"{1000 * PRINT_M:g} mm on the ground",
+)
 def test_plan_is_true_to_scale_on_paper(prints, name, paper):
     pdf, texts = prints(name, paper)
     units = "us" if name == "us" else "metric"
@@ -170,6 +178,14 @@ def test_print_holds_every_part_and_no_empty_page(prints, paper):
 @pytest.mark.parametrize(
     ("name", "paper", "run"),
     [("sample", "A4", sample), ("plot", "A4", real_plot), ("us", "Letter", sample)],
+)
+@pytest.mark.evidence(
+    part="Report",
+    kind="other software",
+    against="Every stake, rebuilt from the text of the printed sheet as a crew would",
+    source="Chromium's print, read by pdftotext",
+    status="run",
+    tolerance=f"the tolerance printed beside each stake, at least {100 * PRINTED_M:g} cm",
 )
 def test_stakes_are_rebuilt_from_the_text_of_the_print(prints, name, paper, run):
     stakes = run().layers["stakes"].set_index("stake_id")

@@ -21,6 +21,14 @@ def main(y=20.0, diameter=0.1):
 
 
 @pytest.mark.parametrize(("name", "inches"), [("locate_18in", 18), ("locate_24in", 24)])
+@pytest.mark.evidence(
+    part="Effects on others",
+    kind="published",
+    against="Tolerance zones of buried lines: 18 in and 24 in each side",
+    source="One-call laws of many states; of Florida and New York",
+    status="read",
+    tolerance="1.1 mm, as the outline is drawn around the true one",
+)
 def test_a_zone_is_its_diameter_and_a_margin_each_side_wide(name, inches):
     _, plants = row()
     zones, _ = mark_buried(plants, main(), tolerance=name)
@@ -62,6 +70,14 @@ def field():
     return layer([shapely.box(10, 30, 20, 33)], keep_out_id=["f"], kind=["Septic field"])
 
 
+@pytest.mark.evidence(
+    part="Effects on others",
+    kind="published",
+    against="Distance from a septic field: the height, never under 10 ft",
+    source="Johnson County, Indiana",
+    status="read",
+    tolerance="exact",
+)
 def test_plants_keep_their_height_from_a_septic_field():
     _, plants = row(((12, 38), (18, 38)), species="thuja_green_giant")
     found = reach_drains(plants, field())

@@ -46,6 +46,14 @@ def test_lines_are_located_first_and_cautioned_wherever_a_hole_is_dug():
     assert table["first_day"].is_monotonic_increasing
 
 
+@pytest.mark.evidence(
+    part="Planting work",
+    kind="published",
+    against="The watering of the calendar: daily, every two to three days, weekly",
+    source="University of Minnesota Extension",
+    status="read",
+    tolerance="the day",
+)
 def test_watering_follows_the_published_stages():
     # University of Minnesota Extension (read): weeks 1 and 2 daily, weeks 3 to 12 every 2 to 3 days,
     # then weekly. Dates by arithmetic from 10 April 2027.
@@ -135,6 +143,14 @@ def unfold(text: str) -> list[str]:
     return text.replace("\r\n ", "").split("\r\n")
 
 
+@pytest.mark.evidence(
+    part="Files",
+    kind="other software",
+    against="Repeated tasks of the calendar file, expanded to days",
+    source="python-dateutil",
+    status="run",
+    tolerance="exact",
+)
 def test_the_file_is_read_by_other_code(tmp_path):
     table = schedule()
     file = tmp_path / "calendar.ics"
@@ -160,6 +176,14 @@ def test_the_file_is_read_by_other_code(tmp_path):
         assert days[-1].date().isoformat() == row.last_date
 
 
+@pytest.mark.evidence(
+    part="Files",
+    kind="other software",
+    against="The calendar file, with a title full of its own marks",
+    source="icalendar",
+    status="run",
+    tolerance="exact",
+)
 def test_any_title_stays_text(tmp_path):
     file = tmp_path / "calendar.ics"
     write_calendar(schedule(), file, title=NASTY)

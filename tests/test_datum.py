@@ -18,6 +18,14 @@ without_grids = pytest.mark.skipif(
 
 
 @without_grids
+@pytest.mark.evidence(
+    part="Local frame and datum",
+    kind="published",
+    against="The stated accuracy of NAD83 to WGS 84: 4 m, and 2 m with the grid that is missing",
+    source="EPSG transformation 1188 and its like with state grids, as PROJ's database has them",
+    status="code",
+    tolerance="exact",
+)
 def test_nad83_to_wgs84_is_refused_with_its_accuracy_the_grid_and_the_remedy():
     # Evidence: published, EPSG transformation 1188 states 4 m, and 1.5 to 2 m with state grids.
     with pytest.raises(InputError) as caught:
@@ -75,6 +83,14 @@ def test_on_one_datum_nothing_changes(source, target):
     assert (way.operation, way.accuracy_m, way.missing_grids) == ("none", 0.0, ())
 
 
+@pytest.mark.evidence(
+    part="Local frame and datum",
+    kind="published",
+    against="The stated accuracy of ETRS89 to WGS 84: 1 m",
+    source="EPSG transformation 1149, as PROJ's database has it",
+    status="code",
+    tolerance="exact",
+)
 def test_an_accurate_change_is_taken_and_stated():
     # Evidence: published, EPSG transformation 1149 (ETRS89 to WGS 84) states 1 m.
     way = find_transformation(CRS(25832), CRS(4326), area=GERMANY, tolerance_m=2.0)

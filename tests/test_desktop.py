@@ -139,6 +139,14 @@ def assert_lies_at(found, layer, tolerance):
     np.testing.assert_allclose(found["extent"], layer.total_bounds, rtol=0, atol=tolerance)
 
 
+@pytest.mark.evidence(
+    part="Desktop GIS and servers",
+    kind="other software",
+    against="Every GeoJSON layer in a desktop GIS: fields, types, rows, reference system, extent",
+    source="QGIS, headless",
+    status="run",
+    tolerance="half of the last decimal written",
+)
 def test_every_geojson_layer_opens(opened):
     frame, layers, geojson, _ = opened
     assert len(geojson) == sum(bool(contract.geometry) for contract in WRITTEN.values())
@@ -153,6 +161,14 @@ def test_every_geojson_layer_opens(opened):
         assert found["layer_type"] != "NoGeometry", name
 
 
+@pytest.mark.evidence(
+    part="Desktop GIS and servers",
+    kind="other software",
+    against="Every layer of the GeoPackage in a desktop GIS",
+    source="QGIS, headless",
+    status="run",
+    tolerance="the last bit",
+)
 def test_every_geopackage_layer_opens(opened):
     frame, layers, _, package = opened
     assert list(package) == list(WRITTEN)

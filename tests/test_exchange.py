@@ -102,6 +102,14 @@ def check_places(names, geometry) -> None:
     )
 
 
+@pytest.mark.evidence(
+    part="Files",
+    kind="other software",
+    against="Points for receivers as GPX: read by GDAL, placed by geodesics",
+    source="GDAL through pyogrio and fiona; pyproj.Geod",
+    status="run",
+    tolerance=f"{1000 * SAME_M:g} mm on a site of 70 m",
+)
 def test_gpx_is_read_back(tmp_path):
     write(tmp_path)
     read = pyogrio.read_dataframe(tmp_path / "stakeout.gpx", layer="waypoints")
@@ -114,6 +122,14 @@ def test_gpx_is_read_back(tmp_path):
     assert tree.getroot().attrib["version"] == "1.1"
 
 
+@pytest.mark.evidence(
+    part="Files",
+    kind="other software",
+    against="The same points as KML",
+    source="GDAL through pyogrio; pyproj.Geod",
+    status="run",
+    tolerance=f"{1000 * SAME_M:g} mm on a site of 70 m",
+)
 def test_kml_is_read_back(tmp_path):
     write(tmp_path)
     read = pyogrio.read_dataframe(tmp_path / "stakeout.kml")
@@ -123,6 +139,14 @@ def test_kml_is_read_back(tmp_path):
     assert len(list(marks)) == len(read)
 
 
+@pytest.mark.evidence(
+    part="Files",
+    kind="other software",
+    against="Points and lines for surveyors as DXF",
+    source="GDAL through pyogrio and fiona",
+    status="run",
+    tolerance="1 µm",
+)
 def test_dxf_is_read_back_in_metres_of_the_frame(tmp_path):
     written = write(tmp_path)
     file = tmp_path / "stakeout.dxf"

@@ -46,6 +46,14 @@ def utility(geometry, diameter=0.1):
 # --- posts ---------------------------------------------------------------------------------------
 
 
+@pytest.mark.evidence(
+    part="Planting work",
+    kind="published",
+    against="Posts of woven wire and of high-tensile wire",
+    source="NRCS 382, specifications of Tennessee and Virginia",
+    status="read",
+    tolerance="exact",
+)
 def test_posts_of_a_straight_run_by_the_published_spacing():
     # NRCS 382, Tennessee (read): posts at most 14 ft apart; 100 ft are 8 spans and 9 posts.
     found, runs = posts([(0, 0), (100 * FOOT, 0)])
@@ -59,6 +67,14 @@ def test_posts_of_a_straight_run_by_the_published_spacing():
     assert spans(98 * FOOT, 14 * FOOT) == 7  # exactly 7: rounding buys no post
 
 
+@pytest.mark.evidence(
+    part="Planting work",
+    kind="published",
+    against="Brace assemblies at most 330 ft apart",
+    source="NRCS 382, state specifications",
+    status="read",
+    tolerance="exact",
+)
 def test_a_brace_assembly_every_330_ft():
     # NRCS 382 (read): a brace assembly every 330 ft. On 1000 ft: two ends and those between, none
     # further than 330 ft from the next.
@@ -246,6 +262,14 @@ def test_cost_is_the_bill_times_the_prices_and_never_invented():
     assert "give the price of" in options["says"][0]
 
 
+@pytest.mark.evidence(
+    part="Planting work",
+    kind="published",
+    against="Height of a fence against deer: 8 ft; a low one only discourages them (common practice)",
+    source="Craven and Hygnstrom, Deer, 1994",
+    status="read",
+    tolerance="exact",
+)
 def test_words_are_honest():
     # 8 ft against deer: Craven and Hygnstrom 1994 (read); a low fence only discourages (common practice).
     subject, lines, plants = site.planted()

@@ -294,6 +294,14 @@ def test_a_file_that_exists_is_replaced_whole(tmp_path):
 
 
 @pytest.mark.skipif(not shutil.which("ogrinfo"), reason="ogrinfo is not there (gdal-bin)")
+@pytest.mark.evidence(
+    part="Files",
+    kind="other software",
+    against="Every layer of the GeoPackage and every GeoJSON file: opened without a warning",
+    source="ogrinfo of the system's GDAL",
+    status="run",
+    tolerance="no warning, every row",
+)
 def test_the_systems_gdal_opens_every_layer_without_a_warning(package, tmp_path):
     for path, names in [(package, list(OUTPUTS)), *_geojson_files(tmp_path)]:
         for name in names:

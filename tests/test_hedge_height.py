@@ -11,6 +11,14 @@ from screenplan.units import FOOT_M
 RULE = limit_of(None, "hedge_height")
 
 
+@pytest.mark.evidence(
+    part="Effects on others",
+    kind="published",
+    against="Heights of hedges opposite and beside windows",
+    source="Hedge height and light loss, BRE for the Office of the Deputy Prime Minister, revised 2005",
+    status="second-hand",
+    tolerance="the digits that are printed",
+)
 def test_window_heights_as_published():
     # Second-hand: 30 ft opposite gives 18.28 ft (printed as 18.25 with 1 m as 3 1/4 ft); beside, 1.5 m gives 2.5, 6 m 7.
     assert window_height(30 * FOOT_M, RULE, opposite=True) / FOOT_M == pytest.approx(
@@ -27,6 +35,14 @@ def test_the_status_of_the_factors_is_said():
     assert set(found["status"]) == {"second-hand"}
 
 
+@pytest.mark.evidence(
+    part="Effects on others",
+    kind="published",
+    against="Heights of hedges by the size of a garden: factors by compass side",
+    source="The same guidance; no worked garden example was found",
+    status="memory",
+    tolerance="arithmetic with the factors",
+)
 def test_garden_heights():
     # Arithmetic with the factors as stated (memory, unverified): 400 m² on 20 m of hedge to the south, 0.25 × 20.
     assert garden_height(400, 20, "S", RULE) == pytest.approx(5.0)

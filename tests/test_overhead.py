@@ -28,6 +28,14 @@ def wire(height=9.0, y=42.0):
         ("wires_20_30ft", 19.9, 20), ("wires_20_30ft", 20.1, 40), ("wires_20_30ft", 30.1, None),
     ],
 )  # fmt: skip
+@pytest.mark.evidence(
+    part="Effects on others",
+    kind="published",
+    against="Heights allowed beside overhead lines, by distance",
+    source="Two published zonings, which disagree",
+    status="read",
+    tolerance="exact",
+)
 def test_published_zonings(name, feet, allowed_ft):
     allowed = allowed_height(load_limits()[name], feet * FOOT_M)
     assert allowed == (float("inf") if allowed_ft is None else pytest.approx(allowed_ft * FOOT_M))

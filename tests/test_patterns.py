@@ -63,6 +63,14 @@ def test_evened_plants_both_ends_and_no_gap_exceeds_the_spacing(start, length, s
     assert count_evened(length, spacing) == len(stations)
 
 
+@pytest.mark.evidence(
+    part="Plants and growth",
+    kind="published",
+    against="Plants of a field of equal-sided triangles against a square grid: 15 % more",
+    source="ICAR",
+    status="read",
+    tolerance="0.5 %",
+)
 def test_equilateral_field_holds_15_percent_more_than_the_square_grid():
     # Plants per area 2/(√3 s²) against 1/s²: 15 % more (ICAR, read). Per area of a field.
     side, s = 600.0, 1.5

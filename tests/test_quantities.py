@@ -91,6 +91,14 @@ def test_facts_of_the_trade():
 @pytest.mark.parametrize(
     ("height_ft", "ball_in", "share"), [(4, 16, 0.75), (6, 22, 0.66), (10, 34, 0.60)]
 )
+@pytest.mark.evidence(
+    part="Planting work",
+    kind="standard",
+    against="Depth of root balls: 75, 66 and 60 % of their width",
+    source="ANSI Z60.1, by University of Florida IFAS; the widths themselves are from memory",
+    status="read",
+    tolerance="exact",
+)
 def test_depth_of_balled_stock_is_that_of_the_standard(height_ft, ball_in, share):
     # ANSI Z60.1 (read, UF/IFAS): 75 % below 20 in, 66 % to 30 in, 60 % to 48 in.
     assert ball_width("balled", height_ft * FOOT) == pytest.approx(ball_in * INCH)
@@ -157,6 +165,14 @@ def test_mulch_keeps_off_the_stems_and_none_is_none():
 # --- water ---------------------------------------------------------------------------------------
 
 
+@pytest.mark.evidence(
+    part="Planting work",
+    kind="published",
+    against="Water after planting: how often, how long, how much for each inch of stem",
+    source="University of Minnesota Extension",
+    status="read",
+    tolerance="exact",
+)
 def test_water_by_the_extensions_table():
     # University of Minnesota Extension (read): daily in weeks 1 and 2, every 2 to 3 days in weeks 3
     # to 12, then weekly; 1.5 gal per inch of caliper at most; 1.5 years per inch to establish.
@@ -171,6 +187,14 @@ def test_water_by_the_extensions_table():
     assert years_to_establish("balled", 2 * INCH) == pytest.approx(3.0)
 
 
+@pytest.mark.evidence(
+    part="Planting work",
+    kind="published",
+    against="Water for a shrub: a third of its container",
+    source="University of Minnesota Extension",
+    status="read",
+    tolerance="exact",
+)
 def test_water_without_a_caliper_is_a_third_of_the_container():
     # University of Minnesota Extension (read): a quarter to a third of the container's volume.
     volume = math.pi / 4 * ball_width("container", 0.9) ** 2 * ball_depth("container", 0.9)

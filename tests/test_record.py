@@ -118,6 +118,14 @@ def test_the_versions_are_those_of_the_libraries():
     assert found["python"] == ".".join(map(str, sys.version_info[:3]))
 
 
+@pytest.mark.evidence(
+    part="Files",
+    kind="standard",
+    against="The checksum of the message abc",
+    source="FIPS 180-4, example",
+    status="code",
+    tolerance="exact",
+)
 def test_a_sum_is_the_published_one(tmp_path):
     path = tmp_path / "abc"
     path.write_bytes(b"abc")

@@ -19,11 +19,27 @@ STOPPING_FT = {
 
 
 @pytest.mark.parametrize(("mph", "feet"), STOPPING_FT.items())
+@pytest.mark.evidence(
+    part="Effects on others",
+    kind="published",
+    against=f"Stopping sight distances at {len(STOPPING_FT)} speeds",
+    source="AASHTO Green Book: the formula read in a state manual, the table second-hand and reproduced by it",
+    status="second-hand",
+    tolerance="exact",
+)
 def test_all_fourteen_stopping_distances(mph, feet):
     rule = limit_of(None, "stopping")
     assert stopping_distance(mph * MPH_KMH, rule) / FOOT_M == pytest.approx(feet, abs=1e-6)
 
 
+@pytest.mark.evidence(
+    part="Effects on others",
+    kind="published",
+    against="Sight distance of a driver who emerges, 1.47 V t with a gap of 7.5 s",
+    source="AASHTO Green Book, gap times",
+    status="memory",
+    tolerance="arithmetic with the gap",
+)
 def test_the_emerging_distance():
     # Arithmetic: 1.47 × 30 mph × 7.5 s = 330.75 ft.
     assert emerging_distance(30 * MPH_KMH, 7.5) / FOOT_M == pytest.approx(330.75)

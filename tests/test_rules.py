@@ -39,6 +39,14 @@ def test_every_shipped_rule_says_where_it_comes_from_and_is_confirmed_locally():
         ("boundary_crown", 40, 12, 6),
     ],
 )
+@pytest.mark.evidence(
+    part="Rules",
+    kind="published",
+    against="Setbacks of septic fields, walls and overhead lines, by mature height",
+    source="Johnson County, Indiana; published planting distances from walls; a published zoning at overhead lines",
+    status="read",
+    tolerance="exact",
+)
 def test_distance_to_the_stem(key, height_ft, spread_ft, expected_ft):
     rule = SHIPPED[key]
     assert rule.applies_to(height_ft * FOOT)
@@ -46,6 +54,14 @@ def test_distance_to_the_stem(key, height_ft, spread_ft, expected_ft):
     assert distance == pytest.approx(expected_ft * FOOT)
 
 
+@pytest.mark.evidence(
+    part="Rules",
+    kind="published",
+    against="The tolerance zone of buried lines, 24 in from the outside edge",
+    source="One-call laws of Florida and New York",
+    status="read",
+    tolerance="exact",
+)
 def test_buried_line_keeps_the_edge_of_the_hole_out_of_the_tolerance_zone():
     # 24 in from the outside edge in Florida and New York (read), plus half the hole (arithmetic).
     assert SHIPPED["buried_line"].stem_distance_m(5, 3, hole_m=0.5) == pytest.approx(
@@ -53,6 +69,14 @@ def test_buried_line_keeps_the_edge_of_the_hole_out_of_the_tolerance_zone():
     )
 
 
+@pytest.mark.evidence(
+    part="Rules",
+    kind="published",
+    against="Plants of at most 20 ft beside an overhead line",
+    source="A published zoning; others disagree",
+    status="read",
+    tolerance="exact",
+)
 def test_rules_by_mature_height():
     # Under 20 ft a published zoning lets plants stand beside an overhead line (read).
     assert rules_for(SHIPPED.values(), "overhead", 20 * FOOT) == ()

@@ -57,10 +57,26 @@ USDA = {
 
 
 @pytest.mark.parametrize(("key", "feet"), USDA.items())
+@pytest.mark.evidence(
+    part="Plants and growth",
+    kind="open data",
+    against=f"Mature heights of {len(USDA)} species",
+    source="USDA PLANTS characteristics",
+    status="code",
+    tolerance="exact",
+)
 def test_mature_heights_against_the_open_plant_data(key, feet):
     assert TABLE[key].mature_height_m[1] == pytest.approx(feet * FOOT)
 
 
+@pytest.mark.evidence(
+    part="Plants and growth",
+    kind="published",
+    against="Height, spread and growth class of northern white cedar",
+    source="University of Florida IFAS, fact sheet ST-629, 1994",
+    status="read",
+    tolerance="exact",
+)
 def test_white_cedar_against_the_fact_sheet():
     # 25 to 40 ft tall, 10 to 12 ft spread, slow (UF/IFAS ST-629, 1994, read).
     cedar = TABLE["thuja_occidentalis"]
@@ -69,6 +85,14 @@ def test_white_cedar_against_the_fact_sheet():
     assert cedar.yearly_growth_m == GROWTH_CLASSES["slow"]
 
 
+@pytest.mark.evidence(
+    part="Plants and growth",
+    kind="published",
+    against="Screening that is left after leaf fall: 60 %",
+    source="Conservation Buffers 6.7, USDA Forest Service National Agroforestry Center",
+    status="read",
+    tolerance="exact",
+)
 def test_deciduous_screens_lose_40_percent():
     # Conservation Buffers 6.7 (read).
     assert TABLE["carpinus_betulus"].winter_share == pytest.approx(0.6)
@@ -138,6 +162,14 @@ def test_species_are_found_by_any_name():
         species_of("oak")
 
 
+@pytest.mark.evidence(
+    part="Planting work",
+    kind="published",
+    against="Widths of the balls of conifers of 3 and 10 ft, and holes two to three times as wide",
+    source="ANSI Z60.1 (widths); University of Minnesota Extension (holes, read)",
+    status="memory",
+    tolerance="exact",
+)
 def test_holes_by_stock():
     # Balls of 3 ft and 10 ft conifers 14 and 34 in (memory), holes 2 to 3 times as wide (read).
     assert 2 <= HOLE_PER_BALL <= 3

@@ -229,6 +229,14 @@ def test_the_printed_sheet_of_the_sample_site_rebuilds_every_stake():
     )
 
 
+@pytest.mark.evidence(
+    part="Stake-out",
+    kind="open data",
+    against="The sheet of a real parcel, two rows on all its sides: every stake rebuilt from nothing but what is printed",
+    source="data set bubenec, which the package momepy carries",
+    status="run",
+    tolerance="the tolerance printed beside each stake",
+)
 def test_the_printed_sheet_of_a_real_parcel_rebuilds_every_stake():
     momepy = pytest.importorskip("momepy")
     file = momepy.datasets.get_path("bubenec")

@@ -15,6 +15,14 @@ def vigorous():
     return load_species()[VIGOROUS]
 
 
+@pytest.mark.evidence(
+    part="Plants and growth",
+    kind="trade",
+    against="Vigorous conifers add 0.6 to 0.9 m a year once rooted",
+    source="Customs of the trade",
+    status="common practice",
+    tolerance="within the range",
+)
 def test_vigorous_conifers_add_two_to_three_feet_a_year_once_rooted(vigorous):
     # Common practice, no source: 0.6 to 0.9 m a year.
     heights = height_at(vigorous, np.arange(4, 9), stock_height_m=1.2)
@@ -23,6 +31,14 @@ def test_vigorous_conifers_add_two_to_three_feet_a_year_once_rooted(vigorous):
 
 
 @pytest.mark.parametrize("spacing", [1.0, 1.8])
+@pytest.mark.evidence(
+    part="Plants and growth",
+    kind="trade",
+    against="Columnar conifers set 1 to 1.8 m apart grow into each other",
+    source="Customs of the trade",
+    status="common practice",
+    tolerance="closed above 1.8 m by year 15",
+)
 def test_plants_set_closer_than_their_free_spread_grow_into_each_other(vigorous, spacing):
     # Common practice, no source: columnar conifers for a screen are set 1 to 1.8 m apart.
     assert spacing < min(vigorous.mature_spread_m)
@@ -32,6 +48,14 @@ def test_plants_set_closer_than_their_free_spread_grow_into_each_other(vigorous,
     assert meets[15] > 1.8
 
 
+@pytest.mark.evidence(
+    part="Plants and growth",
+    kind="trade",
+    against="The smallest stock reaches the height of a screen a few years later",
+    source="Customs of the trade",
+    status="common practice",
+    tolerance="at most 4 years later",
+)
 def test_a_small_plant_overtakes_nothing_but_needs_only_some_years_more(vigorous):
     # Common practice, no source: the smallest stock reaches the screen's height a few years later.
     years = np.arange(31)

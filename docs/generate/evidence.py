@@ -8,6 +8,7 @@ values of the constants that the test uses, so a test that goes takes its line o
 from __future__ import annotations
 
 import ast
+import builtins
 from collections.abc import Iterator
 from dataclasses import dataclass
 from importlib import import_module
@@ -52,8 +53,8 @@ STATUS_MEANS = {
 }
 #: Marks of tests that do not run everywhere, and where they run.
 PLACES = {
-    "desktop": "with the desktop GIS",
-    "browser": "with a browser",
+    "desktop": "needs the desktop GIS",
+    "browser": "needs a browser",
     "slow": "every run",
 }
 
@@ -116,10 +117,10 @@ def evidence_page() -> str:
         "External checks",
         "evidence",
         "What the library is held against outside itself: other programs, published tables and "
-        "examples, standards, open data. Each line is a test; *every run* means that continuous "
-        "integration runs it each time, the others run where the program they need is installed, "
-        "which it is there. Beside these stand tests against closed forms, invariants and brute "
-        "force, which need no source.",
+        "examples, standards, open data, customs. Each line is a test that runs on every change; "
+        "those that need another program say so, and continuous integration installs it. A test "
+        "that misses says what it misses. Beside these stand tests against closed forms, invariants "
+        "and brute force, which need no source.",
         f"{len(found)} tests. How far a source is trusted:",
         table(["Status", "What it means"], list(STATUS_MEANS.items())),
         *(
@@ -153,7 +154,7 @@ class _Names(dict):
     """Names that a mark may use: the module's constants, and what it imports from the project."""
 
     def __init__(self, tree: ast.Module):
-        super().__init__(__builtins__={"len": len, "max": max, "min": min, "sum": sum, "abs": abs})
+        super().__init__(__builtins__=builtins)
         self.imported = {}
         for node in tree.body:
             if isinstance(node, ast.ImportFrom) and (node.module or "").split(".")[0] in (
@@ -169,6 +170,8 @@ class _Names(dict):
                     continue
 
     def __missing__(self, name: str) -> Any:
+        if name not in self.imported:
+            raise KeyError(name)
         module, inside = self.imported[name]
         imported = import_module(module)
         if not hasattr(imported, inside):
@@ -178,7 +181,7 @@ class _Names(dict):
 
 def evaluate(node: ast.expr, names: dict) -> Any:
     """Work out an expression of the tests' own text."""
-    return eval(compile(ast.Expression(node), "<mark>", "eval"), {}, names)
+    return eval(compile(ast.Expression(node), "<mark>", "eval"), names, names)
 
 
 def _in_module(file: str, tree: ast.Module) -> Iterator[Evidence]:
@@ -213,7 +216,7 @@ def _when(marks: list[ast.expr]) -> str:
     for mark in marks:
         if isinstance(mark, ast.Call) and ast.unparse(mark.func) == "pytest.mark.skipif":
             reason = next(word.value.value for word in mark.keywords if word.arg == "reason")
-            return f"not where {reason}"
+            return f"skipped where {reason}"
     return "every run"
 
 

@@ -1,0 +1,118 @@
+"""The reference: its pages are those that the code makes, and its marks of evidence say what they must."""
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from docs.generate.evidence import _in_module, evaluate, find_evidence
+from docs.generate.markdown import plain, span, table
+from screenplan.contracts import INPUTS, OUTPUTS
+from screenplan.descriptions import describe_steps
+
+ROOT = Path(__file__).parent.parent
+PAGES = ROOT / "docs" / "reference"
+
+
+def marks_of(text):
+    return list(_in_module("test_made_up.py", ast.parse(text)))
+
+
+def test_committed_pages_are_those_that_the_code_makes():
+    done = subprocess.run(
+        [sys.executable, "-m", "docs.generate", "--check"],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+def test_every_mark_of_a_test_is_on_the_page():
+    # Another way to count them: the text of the tests.
+    texts = [path.read_text(encoding="utf-8") for path in (ROOT / "tests").glob("test_*.py")]
+    written = sum(line == "@pytest.mark.evidence(" for text in texts for line in text.splitlines())
+    found = find_evidence()
+    assert len(found) == written > 30
+    page = (PAGES / "evidence.md").read_text(encoding="utf-8")
+    for one in found:
+        assert one.test.split("::")[1] in page
+
+
+MARK = """
+import pytest
+SLACK_M = 0.002
+pytestmark = [pytest.mark.desktop]
+@pytest.mark.evidence({})
+def test_it(): pass
+"""
+SAID = {
+    "part": "Files",
+    "kind": "standard",
+    "against": "a rule",
+    "source": "RFC 7946",
+    "status": "read",
+    "tolerance": "exact",
+}
+
+
+def said(**changes):
+    return ", ".join(f"{name}={value!r}" for name, value in (SAID | changes).items())
+
+
+def test_a_mark_takes_the_values_of_the_tests_own_constants():
+    (one,) = marks_of(
+        MARK.format(said()).replace("tolerance='exact'", 'tolerance=f"{1000 * SLACK_M:g} mm"')
+    )
+    assert one.tolerance == "2 mm"
+    assert one.test == "test_made_up.py::test_it"
+    assert one.when == "needs the desktop GIS"
+
+
+def test_a_mark_takes_constants_that_the_project_exports():
+    text = "from benchmarks import tracer\n" + MARK.format(said())
+    (one,) = marks_of(text.replace("'exact'", 'f"{tracer.REPEATS} times"'))
+    assert one.tolerance == "3 times"
+
+
+@pytest.mark.parametrize(
+    ("changes", "message"),
+    [
+        ({"part": "Cellar"}, "part is 'Cellar'. Write one of Local frame"),
+        ({"status": "hearsay"}, "'standard' cannot be known by 'hearsay'"),
+        ({"kind": "trade"}, "'trade' cannot be known by 'read'"),
+        ({"source": " "}, "source is empty"),
+    ],
+)
+def test_a_mark_that_says_too_little_is_refused(changes, message):
+    with pytest.raises(ValueError, match=message):
+        marks_of(MARK.format(said(**changes)))
+
+
+def test_an_expression_of_a_mark_is_of_the_tests_own_names():
+    with pytest.raises(NameError, match="'NOWHERE' is not defined"):
+        marks_of(MARK.format(said()).replace("'exact'", 'f"{NOWHERE}"'))
+    assert evaluate(ast.parse("2 * 3", mode="eval").body, {}) == 6
+
+
+def test_a_table_keeps_each_row_on_its_line():
+    assert table(["a", "b"], [["x|y", "two\nlines"]]).splitlines()[2] == "| x\\|y | two lines |"
+    assert table(["a"], []) == ""
+    assert plain("a_b*<c>") == "a\\_b\\*\\<c\\>"
+    assert span(0, 2.5, "m", low_open=True) == "above 0 m, at most 2.5 m"
+    assert span(None, None) == ""
+
+
+def test_pages_hold_every_step_layer_and_column():
+    steps, layers = ((PAGES / name).read_text("utf-8") for name in ("steps.md", "layers.md"))
+    for step in describe_steps():
+        assert f"(step-{step.name})=\n## `{step.name}`" in steps
+        for one in step.parameters:
+            assert f"| `{one.name}` | [`{one.key}`]" in steps
+    for way, contracts in (("in", INPUTS), ("out", OUTPUTS)):
+        for contract in contracts.values():
+            part = layers.split(f"({way}-{contract.name})=\n")[1].split("\n(")[0]
+            assert part.count("\n| `") == len(contract.columns)
