@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from screenplan.contracts import OUTPUTS, WRITTEN, Contract
+from screenplan.contracts import OUTPUTS, SURROUNDINGS, WRITTEN, Contract, as_written
 from screenplan.contracts.written import KINDS, kinds_of
 from screenplan.outputs.conform import expand_columns
 from screenplan.outputs.styles.ground import GROUND
@@ -13,12 +13,14 @@ from screenplan.outputs.styles.others import OTHERS
 from screenplan.outputs.styles.qml import write_qml
 from screenplan.outputs.styles.sight import SIGHT
 from screenplan.outputs.styles.sld import write_sld
+from screenplan.outputs.styles.surroundings import SURROUNDING
 from screenplan.outputs.styles.work import WORK
 
-_ALL = GROUND | SIGHT | WORK | OTHERS
+_ALL = GROUND | SIGHT | WORK | OTHERS | SURROUNDING
+_KNOWN = WRITTEN | as_written(SURROUNDINGS)
 #: The style of every written layer with a geometry, by its name, in reading order.
 STYLES: dict[str, Style] = {
-    name: _ALL[name] for name, contract in WRITTEN.items() if contract.geometry
+    name: _ALL[name] for name, contract in _KNOWN.items() if contract.geometry
 }
 
 
@@ -28,7 +30,8 @@ def style_qml(name: str, geometry: str = "", columns: Iterable[str] = ()) -> str
     Parameters
     ----------
     name : str
-        Of a layer or table as it is written (`screenplan.contracts.WRITTEN`).
+        Of a layer or table as it is written (`screenplan.contracts.WRITTEN`), or of what was read of
+        the site (`screenplan.contracts.SURROUNDINGS`).
     geometry : str
         Its geometry type (``Point``, ``MultiPolygon``, …) or kind (``areas``); needed if ``name``
         is a layer of several kinds, of which it picks one.
@@ -79,11 +82,11 @@ def style_sld(name: str, geometry: str = "") -> str:
 
 def _contract(name: str, geometry: str) -> Contract:
     """Find the contract of a written layer; a layer of several kinds is told by its geometry."""
-    if name in WRITTEN:
-        return WRITTEN[name]
+    if name in _KNOWN:
+        return _KNOWN[name]
     for kind, types in KINDS.items():
-        if name in OUTPUTS and (geometry in types or geometry == kind):
-            return WRITTEN[f"{name}_{kind}"]
+        if name in OUTPUTS | SURROUNDINGS and (geometry in types or geometry == kind):
+            return _KNOWN[f"{name}_{kind}"]
     raise KeyError(name)
 
 
