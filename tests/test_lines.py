@@ -191,6 +191,10 @@ def refused(match, parcels=None, along=("south",), **options):
 def test_refused():
     refused("the parcel has no side 'up'. Choose among south, east, north, west", along=["up"])
     refused("no side is chosen to plant along. Choose among south", along=())
+    refused(
+        "along, and no window looks onto a private place across one. Choose among south",
+        along=(), sides=sides_of(box()).assign(looked_across=0.0),
+    )  # fmt: skip
     refused("3 rows are asked for", lines={"rows": 3})
     refused("row_distance_m is -1", lines={"row_distance_m": -1.0})
     refused("the parcel is too narrow for a row", parcels=box(40, 3.9))

@@ -214,14 +214,16 @@ def _join(spans: list[tuple[float, float]]) -> list[tuple[float, float]]:
 def _choose(sides: gpd.GeoDataFrame, along: str | Sequence[str]) -> list[str]:
     known = [str(name) for name in sides["side_id"]]
     names = [along] if isinstance(along, str) else [str(name) for name in along]
+    why = ""
     if not names and "looked_across" in sides.columns:
+        why = ", and no window looks onto a private place across one"
         share = sides["looked_across"].fillna(0.0).to_numpy(float)
         if share.max(initial=0.0) > 0:
             chosen = share >= min(LOOKED_SHARE, share.max())
             return [name for name, take in zip(known, chosen, strict=True) if take]
     if not names:
         raise refuse(
-            "no side is chosen to plant along",
+            f"no side is chosen to plant along{why}",
             f"Choose among {', '.join(known)}, or draw a planting line",
             key="rows.along",
         )

@@ -154,7 +154,7 @@ def view_holes_layer(views: list[View], *, crs) -> gpd.GeoDataFrame:
 
 
 def _ranges(holes: list[Hole]) -> str:
-    """Stations as text, by line, with touching stretches joined: ``north 3.0–4.5, 9.0–9.6``."""
+    """Stations as text, by line, with touching stretches joined: ``north 3.0 to 4.5, 9.0 to 9.6``."""
     texts = []
     for line_id in dict.fromkeys(hole.line_id for hole in holes):
         joined: list[list[float]] = []
