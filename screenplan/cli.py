@@ -149,6 +149,36 @@ def run(ctx, plan, out, settings, as_json):
 
 
 @main.command(short_help="Run one step.")
+@main.command(short_help="Write a run's layers as Shapefile, FlatGeobuf or KML.")
+@click.argument("folder", type=click.Path(file_okay=False))
+@click.option(
+    "--as",
+    "form",
+    required=True,
+    type=click.Choice(["shapefile", "flatgeobuf", "kml"]),
+    help="The format.",
+)
+@click.option(
+    "--out",
+    type=click.Path(),
+    help="Folder to write; by default FOLDER_shapefile and so on, beside it.",
+)
+@click.option(
+    "--layer", "names", multiple=True, metavar="NAME", help="Only this layer. May be repeated."
+)
+@_JSON
+def export(folder, form, out, names, as_json):
+    """Write the layers of FOLDER, which a run wrote, for programs that read no GeoPackage.
+
+    What these formats do not keep is listed, and written beside the layers. Tables without
+    geometry are written as CSV.
+    """
+    from screenplan.commandline.showing import show_export
+    from screenplan.exporting import export_run
+
+    show_export(export_run(folder, form, out, names=names), as_json=as_json)
+
+
 @click.argument("name", metavar="STEP", type=click.Choice(list(STEPS)))
 @_PLAN
 @_SET

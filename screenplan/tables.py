@@ -55,6 +55,14 @@ def layer_of(
     )
 
 
+def give_types(table: pd.DataFrame, contract: Contract) -> pd.DataFrame:
+    """Give a table that was read from a file its contract's types; changes it, and gives it back."""
+    for column in contract.columns:
+        if column.name in table.columns:
+            table[column.name] = table[column.name].astype(DTYPES[column.type])
+    return table
+
+
 def with_notes(layer: pd.DataFrame, notes: Iterable[str]) -> pd.DataFrame:
     """Put what a person should know about a layer into its ``attrs``; gives the same layer."""
     layer.attrs["notes"] = tuple(notes)

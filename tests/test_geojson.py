@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import shapely
-from geojson_pydantic import FeatureCollection
+from geojson_rules import check_geometry, hold_to_rfc, load_strictly
 from geopandas.testing import assert_geodataframe_equal
 from made_up import SHAPES, make_layer
 from shapely.geometry import LineString, Point, Polygon, box, shape
@@ -28,66 +28,6 @@ HALF_DECIMAL = 0.6 * 10**-COORDINATE_DECIMALS
 def things(*shapes, crs="EPSG:4326"):
     names = [f"thing {number}" for number in range(len(shapes))]
     return geopandas.GeoDataFrame({"name": names}, geometry=list(shapes), crs=crs)
-
-
-def load_strictly(path):
-    """Parse as section 11 of the RFC wants: no key twice, no NaN, no Infinity, UTF-8."""
-
-    def unique(pairs):
-        keys = [key for key, _ in pairs]
-        assert len(keys) == len(set(keys)), f"a key stands twice in {keys}"
-        return dict(pairs)
-
-    def constant(name):
-        pytest.fail(f"{name} is not JSON")
-
-    text = path.read_bytes().decode("utf-8")
-    return json.loads(text, object_pairs_hook=unique, parse_constant=constant)
-
-
-def positions(coordinates):
-    if isinstance(coordinates[0], (int, float)):
-        return [coordinates]
-    return [position for part in coordinates for position in positions(part)]
-
-
-def hold_to_rfc(path):
-    """Check every rule of RFC 7946 that a writer can break; give the collection."""
-    FeatureCollection.model_validate_json(path.read_text("utf-8"))  # a validator of others
-    collection = load_strictly(path)
-    assert collection["type"] == "FeatureCollection"
-    # Section 4: no crs; section 7.1: no members of other types.
-    assert not {"crs", "geometry", "coordinates", "geometries", "properties"} & set(collection)
-    # Section 6.1 allows foreign members; GDAL writes this one and no other may slip in.
-    assert set(collection) <= {"type", "bbox", "features", "xy_coordinate_resolution"}
-    for feature in collection["features"]:
-        assert feature["type"] == "Feature"
-        assert set(feature) <= {"type", "properties", "geometry", "bbox", "id"}
-        for value in feature["properties"].values():
-            assert not isinstance(value, (dict, list)), "a value is nested"
-        geometry = feature["geometry"]
-        if geometry is None:
-            assert "bbox" not in feature
-            continue
-        for position in positions(geometry["coordinates"]):
-            assert len(position) == 2
-            assert abs(position[0]) <= 180
-            assert abs(position[1]) <= 90
-        polygons = {"Polygon": [geometry["coordinates"]], "MultiPolygon": geometry["coordinates"]}
-        for rings in polygons.get(geometry["type"], []):
-            for number, ring in enumerate(rings):  # section 3.1.6
-                assert len(ring) >= 4
-                assert ring[0] == ring[-1]
-                assert shapely.LinearRing(ring).is_ccw == (number == 0)
-        west, south, east, north = feature["bbox"]  # section 5: south-west, then north-east
-        lons, lats = zip(*positions(geometry["coordinates"]), strict=True)
-        assert (south, north) == (min(lats), max(lats))
-        if west <= east:
-            assert (west, east) == (min(lons), max(lons))
-        else:  # section 5.2: it crosses the antimeridian
-            assert west == min(lon for lon in lons if lon > 0)
-            assert east == max(lon for lon in lons if lon < 0)
-    return collection
 
 
 @pytest.mark.parametrize("name", SPATIAL)
@@ -121,6 +61,26 @@ def test_the_checks_of_this_file_can_fail(tmp_path):
     bad.write_text('{"type": "FeatureCollection", "features": [], "features": []}')
     with pytest.raises(AssertionError, match="twice"):
         hold_to_rfc(bad)
+
+
+@pytest.mark.parametrize(
+    ("kind", "coordinates"),
+    [
+        ("Point", [35.5, 100.25]),  # axes swapped
+        ("Point", [1, 2, 3]),
+        ("Point", [[1, 2]]),
+        ("LineString", [[1, 2]]),
+        ("LineString", [[179, 0], [-179, 0]]),  # across the antimeridian, not cut
+        ("Polygon", [[[0, 0], [1, 0], [0, 0]]]),
+        ("Polygon", [[[0, 0], [1, 0], [1, 1], [0, 1]]]),  # not closed
+        ("MultiPolygon", [[[[0, 0], [0, 1], [1, 1], [0, 0]]]]),  # clockwise
+        ("Polygon", [[[0, 0], [1, 0], [1, 1], [0, 0]], [[5, 5], [5, 6], [6, 6], [5, 5]]]),
+        ("GeometryCollection", []),
+    ],
+)
+def test_a_geometry_that_breaks_a_rule_is_found(kind, coordinates):
+    with pytest.raises((AssertionError, IndexError)):
+        check_geometry({"type": kind, "coordinates": coordinates})
 
 
 def test_coordinates_carry_nine_decimals(tmp_path):

@@ -207,6 +207,24 @@ def show_layers(layers: Mapping[str, Any], *, as_json: bool) -> None:
     show_table("Written", ["layer", "rows"], [[name, len(frame)] for name, frame in layers.items()])
 
 
+def show_export(exported, *, as_json: bool) -> None:
+    """Print the layers that were written in another format, and what it does not keep."""
+    if as_json:
+        show_json(
+            {
+                "folder": str(exported.folder),
+                "layers": exported.rows,
+                "losses": list(exported.losses),
+            }
+        )
+        return
+    show_table("Layers", ["layer", "rows"], exported.rows.items())
+    _console().print("\nThese files do not keep everything:", style="bold")
+    for sentence in exported.losses:
+        _console().print(f"- {sentence}", highlight=False)
+    _console().print(f"\nWritten: {exported.folder}", highlight=False)
+
+
 def show_steps(name: str | None, *, as_json: bool) -> None:
     """Show the steps, or one of them."""
     from screenplan.plan import key_field

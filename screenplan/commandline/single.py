@@ -25,7 +25,7 @@ from screenplan.outputs.tables import write_csv
 from screenplan.plan import LayerSource, read_plan
 from screenplan.site.loose import read_table
 from screenplan.steps import STEPS
-from screenplan.tables import DTYPES
+from screenplan.tables import give_types
 from screenplan.writing import default_folder
 
 
@@ -137,9 +137,7 @@ def _read_layer(name: str, file: Path, layer: str | None, frame: LocalFrame) -> 
             file=str(file),
             layer=layer,
         )
-    for column in contract.columns:
-        if column.name in table.columns:
-            table[column.name] = table[column.name].astype(DTYPES[column.type])
+    give_types(table, contract)
     return frame.bring_in(table) if contract.geometry else table
 
 
