@@ -134,3 +134,11 @@ def test_ranges_in_words():
 @given(st.text(alphabet=st.characters(exclude_categories=["Cs"])))
 def test_any_text_survives_as_toml(text):
     assert tomllib.loads(f"value = {toml_value(text)}")["value"] == text
+
+
+def test_years_that_are_not_looked_at_leave_the_default_and_nothing_else():
+    # The default ends at year 30; whoever looks at 12 years need not write the list anew.
+    assert check_plan(PARCELS).views.report_years[-1] == 30
+    assert check_plan(PARCELS | {"growth": {"years": 12}}).views.report_years == (0, 1, 2, 3, 5, 10)
+    asked = PARCELS | {"growth": {"years": 12}, "views": {"report_years": [5, 30]}}
+    assert check_plan(asked).views.report_years == (5, 30)

@@ -84,6 +84,16 @@ class Plan(Section):
             )
         return self
 
+    @model_validator(mode="after")
+    def _years_are_looked_at(self):
+        """Leave later years out of the default ``views.report_years``; what a person wrote stays."""
+        if "report_years" in self.views.model_fields_set:
+            return self
+        years = tuple(year for year in self.views.report_years if year <= self.growth.years)
+        return self.model_copy(
+            update={"views": self.views.model_copy(update={"report_years": years})}
+        )
+
     def value(self, key: str) -> Any:
         """Give the value of a key such as ``rows.spacing`` (lengths in metres)."""
         section, name = key.split(".")
