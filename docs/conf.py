@@ -43,9 +43,13 @@ html_theme_options = {
     "light_css_variables": {
         "color-brand-primary": "#1b5e3f",
         "color-brand-content": "#1b5e3f",
+        "color-api-name": "#1b5e3f",
+        "color-api-pre-name": "#1b5e3f",
     },
     "dark_css_variables": {
         "color-brand-primary": "#8fd3ae",
         "color-brand-content": "#8fd3ae",
+        "color-api-name": "#8fd3ae",
+        "color-api-pre-name": "#8fd3ae",
     },
 }

@@ -10,6 +10,7 @@ import difflib
 import sys
 from pathlib import Path
 
+from docs.generate.commands import commands_page
 from docs.generate.evidence import evidence_page
 from docs.generate.figures import rules_page, species_page
 from docs.generate.layers import layers_page
@@ -20,6 +21,7 @@ from docs.generate.steps import steps_page
 
 FOLDER = Path(__file__).parents[1] / "reference"
 PAGES = {
+    "commands.md": commands_page,
     "steps.md": steps_page,
     "plan_file.md": plan_page,
     "layers.md": layers_page,

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 from docs.generate.markdown import code, codes, link, page, plain, section, span, table, value
 from screenplan.contracts import INPUTS, OUTPUTS, Column, Contract
+from screenplan.contracts.written import written_parts
 from screenplan.descriptions import describe_layer
 
 _INTRO = """\
@@ -58,6 +59,9 @@ def _layer(one: Contract, way: str) -> list[str]:
     facts = [f"{plain(one.meaning)}.", f"Geometry: {_geometry(one)}."]
     if one.key:
         facts.append(f"A row is named by {code(one.key)}.")
+    parts = written_parts(one) if way == "out" else ()
+    if len(parts) > 1:
+        facts.append(f"Written as {codes(parts)}, one kind of geometry in each.")
     if given:
         facts.append(f"Given by {', '.join(link(name, f'step-{name}') for name in given)}.")
     if way == "in":

@@ -80,9 +80,13 @@ def value(value: Any, unit: str = "") -> str:
     return code(value)
 
 
-def span(low: Any, high: Any, unit: str = "", *, low_open: bool = False, high_open: bool = False) -> str:  # fmt: skip
+def span(
+    low: Any, high: Any, unit: str = "", *, low_open: bool = False, high_open: bool = False
+) -> str:
     """Say a range in words; nothing if both ends are open to infinity."""
     tail = f" {unit}" if unit else ""
+    if None not in (low, high) and not (low_open or high_open):
+        return f"{low:g} to {high:g}{tail}"
     low = "" if low is None else f"{'above' if low_open else 'at least'} {low:g}{tail}"
     high = "" if high is None else f"{'below' if high_open else 'at most'} {high:g}{tail}"
     return ", ".join(part for part in (low, high) if part)

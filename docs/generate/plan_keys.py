@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from docs.generate.markdown import code, page, plain, section, span, table, value
+from docs.generate.markdown import code, page, plain, section, table, value
 from docs.generate.steps import range_of, type_of
 from screenplan.descriptions import describe_keys, describe_steps
 from screenplan.plan import SECTIONS, Ground, LayerSource
@@ -77,7 +77,7 @@ def _source(label: str, head: str, model) -> list[str]:
                 [
                     code(name),
                     "needed" if field.is_required() else value(field.get_default(call_default_factory=True)),
-                    plain(field.description + span(None, None)),
+                    plain(field.description),
                 ]
                 for name, field in model.model_fields.items()
             ],
