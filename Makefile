@@ -34,7 +34,7 @@ reference: $(VENV)/.test-installed ## write the pages of docs/reference/ anew fr
 	$(BIN)/python -m docs.generate
 
 docs: $(VENV)/.test-installed   ## build the reference into docs/_build/html
-	$(BIN)/python -m sphinx -q -W --keep-going -b html docs docs/_build/html
+	$(BIN)/python -m sphinx -q -E -a -W --keep-going -b html docs docs/_build/html
 
 lock:              ## work out the lock files anew from pyproject.toml
 	$(PYTHON) -m venv $(VENV)-lock

@@ -231,6 +231,14 @@ def test_the_same_in_another_layer_and_by_point(case):
     refused({"parcels": make(parcels())}, said, subject_id=None, subject_point=(9.0, 50.0))
 
 
+@pytest.mark.evidence(
+    part="Files",
+    kind="standard",
+    against="GeoJSON whose coordinates are metres is no GeoJSON, and is refused by row",
+    source="RFC 7946, section 4",
+    status="read",
+    tolerance="refused",
+)
 def test_geojson_in_metres_is_taken_at_its_word_and_refused(tmp_path):
     # RFC 7946 §4: coordinates are longitude and latitude in WGS 84, whatever the writer thought.
     ring = [[EAST + x, NORTH + y] for x, y in ((0, 0), (40, 0), (40, 40), (0, 40), (0, 0))]

@@ -232,6 +232,14 @@ def test_cages_by_closed_form():
     assert list(stands["role"]) == ["cage"] * 3 * 26
 
 
+@pytest.mark.evidence(
+    part="Planting work",
+    kind="trade",
+    against="A fence round a row is cheaper than cages where plants stand close, and dearer where they stand far apart",
+    source="Customs of the trade; the prices are made up",
+    status="common practice",
+    tolerance="at spacings of 0.75 m and 12 m",
+)
 def test_at_close_spacing_a_perimeter_is_cheaper_than_cages_and_at_wide_spacing_not():
     # Common practice, no source: a perimeter fence is cheaper than cages at close spacing. Prices are
     # made up; cages pay again where few plants stand far apart.

@@ -78,6 +78,14 @@ def test_holes_by_closed_form():
         assert "buried lines located before any digging" in table.loc[item, "caution"]
 
 
+@pytest.mark.evidence(
+    part="Planting work",
+    kind="trade",
+    against="A hole is at least twice as wide as the ball, for every kind of stock",
+    source="Customs of the trade",
+    status="common practice",
+    tolerance="at least",
+)
 def test_facts_of_the_trade():
     # Common practice, no source: a hole at least twice the ball's width, and no deeper than the ball.
     for stock in ("plug", "bare_root", "container", "balled"):

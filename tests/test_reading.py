@@ -547,6 +547,14 @@ def test_a_named_layer_of_several_and_styles_beside_one(tmp_path):
     assert len(site.layers["buildings"]) == 2
 
 
+@pytest.mark.evidence(
+    part="Files",
+    kind="standard",
+    against="A GeoJSON polygon wound the other way, with heights, is read",
+    source="RFC 7946, section 3.1.6",
+    status="read",
+    tolerance="read, not refused",
+)
 def test_geojson_with_the_other_winding_and_heights_is_read(tmp_path):
     # RFC 7946 §3.1.6: a reader should not reject the other winding.
     lot = parcels().to_crs(4326).geometry.iloc[1]
