@@ -10,6 +10,7 @@ import sys
 import click
 
 from screenplan._version import __version__
+from screenplan.desktop.commands import desktop
 from screenplan.errors import InputError
 from screenplan.steps import STEPS
 
@@ -148,7 +149,6 @@ def run(ctx, plan, out, settings, as_json):
     _run(ctx, plan, out, as_json, settings)
 
 
-@main.command(short_help="Run one step.")
 @main.command(short_help="Write a run's layers as Shapefile, FlatGeobuf or KML.")
 @click.argument("folder", type=click.Path(file_okay=False))
 @click.option(
@@ -179,6 +179,7 @@ def export(folder, form, out, names, as_json):
     show_export(export_run(folder, form, out, names=names), as_json=as_json)
 
 
+@main.command(short_help="Run one step.")
 @click.argument("name", metavar="STEP", type=click.Choice(list(STEPS)))
 @_PLAN
 @_SET
@@ -265,6 +266,9 @@ def demo(ctx, out, as_json):
     from screenplan.commandline.sample import sample_plan
 
     _run(ctx, sample_plan(), out, as_json)
+
+
+main.add_command(desktop)
 
 
 def _run(ctx, plan, out, as_json, settings=()):

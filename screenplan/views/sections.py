@@ -124,7 +124,10 @@ def cut_sections(
         if not len(origin):
             continue
         ends = np.hstack([origin, target])
-        middle = int(np.argmin(((ends - ends.mean(axis=0)) ** 2).sum(axis=1)))
+        # Rays on either side of the middle are as near as each other: the last digits of the
+        # coordinates are not what tells them apart.
+        apart = ((ends - ends.mean(axis=0)) ** 2).sum(axis=1)
+        middle = int(np.argmin(np.round(apart, DECIMALS)))
         eye, head = origin[middle], target[middle]
         crossed = _outlines(view_id, origin, target, planting_lines, ground)
         outlines += crossed

@@ -1,0 +1,156 @@
+"""What all forms have in common: how a job is given to the library, and how its answer is shown."""
+
+# ruff: noqa: D102, N802 (the names are those of the desktop GIS)
+
+from __future__ import annotations
+
+import json
+import shutil
+import tempfile
+from contextlib import contextmanager
+from pathlib import Path
+
+from qgis.core import (
+    QgsProcessingAlgorithm,
+    QgsProcessingException,
+    QgsProcessingLayerPostProcessorInterface,
+)
+from qgis.PyQt.QtGui import QIcon
+
+from . import forms
+from .handover import hand_over
+from .runner import Cancelled, NotRun, run_job
+from .settings import HERE, interpreter
+from .toolbox import style_file
+
+
+class Style(QgsProcessingLayerPostProcessorInterface):
+    """Gives a layer its default style when the desktop GIS has loaded it."""
+
+    #: The desktop GIS keeps no reference to what Python made.
+    kept: list = []  # noqa: RUF012 (shared on purpose)
+
+    def __init__(self, file):
+        super().__init__()
+        self.file = str(file)
+        Style.kept.append(self)
+
+    def postProcessLayer(self, layer, context, feedback):  # noqa: ARG002
+        _, fine = layer.loadNamedStyle(self.file)
+        if fine:
+            layer.triggerRepaint()
+        else:
+            feedback.pushWarning(f"The default style of {layer.name()} could not be read.")
+
+
+class Algorithm(QgsProcessingAlgorithm):
+    """A form whose work is done by the library, in its own interpreter."""
+
+    def __init__(self, toolbox):
+        super().__init__()
+        self.toolbox = toolbox
+
+    def icon(self):
+        return QIcon(self.svgIconPath())
+
+    def svgIconPath(self):
+        return str(HERE / "icon.svg")
+
+    def helpUrl(self):
+        return ""
+
+    def hand_over_layers(self, layers, parameters, context, folder, feedback):
+        """Write every layer that the form names; gives what the library needs to read them."""
+        handed = {}
+        for layer in layers:
+            for part in layer["parts"]:
+                name = part["name"].upper()
+                if parameters.get(name) in (None, ""):
+                    continue
+                source = self.parameterAsSource(parameters, name, context)
+                if source is None:
+                    raise QgsProcessingException(self._no_source(part, parameters[name]))
+                entry = hand_over(source, part["name"], folder, context)
+                handed.setdefault(layer["name"], []).append(entry)
+                if feedback.isCanceled():
+                    raise QgsProcessingException("Cancelled; nothing was written.")
+        return handed
+
+    def missing_layers(self, layers, parameters):
+        """Say which needed layers the form names in none of their kinds."""
+        for layer in layers:
+            names = [part["name"].upper() for part in layer["parts"]]
+            if layer["needed"] and all(parameters.get(name) in (None, "") for name in names):
+                kinds = " or ".join(part["title"] for part in layer["parts"])
+                return f"The layer {layer['name']} is needed: give {kinds}."
+        return ""
+
+    def terrain_of(self, parameters, context):
+        """Read the terrain's file and unit from the form."""
+        if parameters.get(forms.TERRAIN) in (None, ""):
+            return {}
+        raster = self.parameterAsRasterLayer(parameters, forms.TERRAIN, context)
+        file = None if raster is None else raster.source().split("|")[0]
+        if file is None or not Path(file).is_file():
+            raise QgsProcessingException(
+                f"The terrain {parameters[forms.TERRAIN]} is no raster file that can be read. "
+                "Choose a raster that is a file on this computer."
+            )
+        unit = self.parameterAsEnumString(parameters, forms.TERRAIN_UNIT, context)
+        return {"file": file, "unit": unit or "m"}
+
+    @contextmanager
+    def job_folder(self):
+        """Give a folder for what goes to the library and comes back; it does not stay."""
+        folder = tempfile.mkdtemp(prefix="screenplan_")
+        try:
+            yield Path(folder)
+        finally:
+            shutil.rmtree(folder, ignore_errors=True)
+
+    def run_library(self, job, folder, feedback):
+        """Give a job to the library and wait for its answer."""
+        job = {"version": self.toolbox["version"], "digest": self.toolbox["digest"], **job}
+        file = Path(folder) / "job.json"
+        file.write_text(json.dumps(job, ensure_ascii=False, indent=1), encoding="utf-8")
+
+        def report(message):
+            if "progress" in message:
+                feedback.setProgress(message["progress"])
+            if "doing" in message:
+                feedback.setProgressText(message["doing"])
+            if "says" in message:
+                feedback.pushInfo(message["says"])
+            if "note" in message:
+                feedback.pushWarning(message["note"])
+
+        try:
+            return run_job(interpreter(), file, report, feedback.isCanceled)
+        except Cancelled:
+            raise QgsProcessingException("Cancelled; nothing was written.") from None
+        except NotRun as error:
+            if error.details:
+                feedback.pushDebugInfo(error.details.strip())
+            for message in error.messages[:-1]:
+                feedback.reportError(message)
+            raise QgsProcessingException(error.messages[-1]) from None
+
+    def style(self, destination, layer, context):
+        """Have a layer of results drawn in its default style, if it is loaded."""
+        file = style_file(layer)
+        if file is not None and context.willLoadLayerOnCompletion(destination):
+            context.layerToLoadOnCompletionDetails(destination).setPostProcessor(Style(file))
+
+    def _no_source(self, part, given):
+        text = given if isinstance(given, str) else getattr(given, "source", given)
+        file = str(text).split("|")[0]
+        why = "It is not there"
+        if Path(file).is_file():
+            why = (
+                "Its file is there: is it open for writing in another program, or damaged, or is "
+                "the layer's name wrong"
+            )
+        return (
+            f"The layer for {part['title']} cannot be read: {text}. {why}. Check the path and the "
+            "layer, and close the file in other programs."
+        )

@@ -1,0 +1,138 @@
+"""One step of the library as a form."""
+
+# ruff: noqa: D102, N802 (the names are those of the desktop GIS)
+
+from __future__ import annotations
+
+from qgis.core import QgsCoordinateReferenceSystem, QgsProcessing, QgsProcessingParameterFeatureSink
+
+from . import forms
+from .algorithm import Algorithm
+from .handover import take_back
+from .help_text import step_help
+
+
+class StepAlgorithm(Algorithm):
+    """A step: its layers and values in, its layers out."""
+
+    def __init__(self, toolbox, step):
+        super().__init__(toolbox)
+        self.step = step
+
+    def createInstance(self):
+        return StepAlgorithm(self.toolbox, self.step)
+
+    def name(self):
+        return self.step["name"]
+
+    def displayName(self):
+        return f"{self.step['title']}: {self.step['does'][0].lower()}{self.step['does'][1:]}"
+
+    def group(self):
+        return self.step["group"]
+
+    def groupId(self):
+        return self.step["group_id"]
+
+    def shortDescription(self):
+        return self.step["does"] + "."
+
+    def shortHelpString(self):
+        return step_help(self.step)
+
+    def tags(self):
+        return [self.step["name"], *(layer["name"] for layer in self.step["outputs"])]
+
+    def initAlgorithm(self, configuration=None):  # noqa: ARG002
+        named = [layer["name"] for layer in self.step["inputs"]]
+        for layer in self.step["inputs"]:
+            made = forms.layer_parameters(layer)
+            for parameter in made:
+                self.addParameter(parameter)
+            if layer["name"] == "parcels":
+                for parameter in forms.subject_parameters(needed="parcels" in named):
+                    self.addParameter(parameter)
+        for entry in self.step["parameters"]:
+            self.addParameter(forms.value_parameter(entry))
+        for parameter in forms.ground_parameters(used=self.step["on_terrain"]):
+            self.addParameter(parameter)
+        for parameter in forms.common_parameters():
+            self.addParameter(parameter)
+        first = True
+        for layer in self.step["outputs"]:
+            for part in layer["parts"]:
+                self.addParameter(
+                    QgsProcessingParameterFeatureSink(
+                        output_name(part),
+                        part["title"],
+                        forms.FILTERS[part["kind"]]
+                        if part["kind"] != "table"
+                        else QgsProcessing.TypeVector,
+                        None,
+                        not first,
+                        True,
+                    )
+                )
+                first = False
+
+    def checkParameterValues(self, parameters, context):
+        fine, message = super().checkParameterValues(parameters, context)
+        if fine:
+            message = self.missing_layers(self.step["inputs"], parameters)
+        return not message, message
+
+    def processAlgorithm(self, parameters, context, feedback):
+        with self.job_folder() as folder:
+            layers = self.hand_over_layers(
+                self.step["inputs"], parameters, context, folder, feedback
+            )
+            values = {
+                entry["key"]: forms.value_of(self, entry, parameters, context)
+                for entry in self.step["parameters"]
+            }
+            crs = self._results_crs(parameters, context)
+            job = {
+                "task": "step",
+                "step": self.step["name"],
+                "layers": layers,
+                "values": {key: value for key, value in values.items() if value is not None},
+                "columns": self.parameterAsString(parameters, forms.COLUMNS, context),
+                "plan": self.parameterAsFile(parameters, forms.PLAN, context) or None,
+                "terrain": self.terrain_of(parameters, context),
+                "crs": crs.authid(),
+                "crs_wkt": crs.toWkt(crs.WKT2_2019) if crs.isValid() else "",
+                "result": str(folder / "result.gpkg"),
+                **(forms.subject_of(self, parameters, context) if "parcels" in layers else {}),
+            }
+            self.run_library(job, folder, feedback)
+            results = {}
+            for layer in self.step["outputs"]:
+                for part in layer["parts"]:
+                    name = output_name(part)
+                    destination = take_back(
+                        self, name, job["result"], part["name"], parameters, context, crs, feedback
+                    )
+                    if destination is not None:
+                        results[name] = destination
+                        self.style(destination, part["name"], context)
+            return results
+
+    def _results_crs(self, parameters, context):
+        """Give the system chosen in the form, or that of the parcels, or that of the first layer."""
+        chosen = self.parameterAsCrs(parameters, forms.CRS, context)
+        if parameters.get(forms.CRS) not in (None, "") and chosen.isValid():
+            return chosen
+        layers = sorted(self.step["inputs"], key=lambda layer: layer["name"] != "parcels")
+        for layer in layers:
+            for part in layer["parts"]:
+                name = part["name"].upper()
+                if part["kind"] != "table" and parameters.get(name) not in (None, ""):
+                    source = self.parameterAsSource(parameters, name, context)
+                    if source is not None and source.sourceCrs().isValid():
+                        return source.sourceCrs()
+        return QgsCoordinateReferenceSystem()
+
+
+def output_name(part):
+    """Name of the form's output for a layer as it is written."""
+    return f"OUTPUT_{part['name'].upper()}"

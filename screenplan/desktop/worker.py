@@ -1,0 +1,120 @@
+"""The process that the plugin starts: one job in, one JSON object a line out.
+
+``python -m screenplan.desktop.worker JOB.json`` answers with lines of progress and at the end with
+``{"done": ...}`` and exit code 0, ``{"refused": [...]}`` and 2, or ``{"failed": ...}`` and 3. It
+ends when its standard input closes: whatever was begun is undone first.
+``python -m screenplan.desktop.worker --about`` says which library this is.
+"""
+
+from __future__ import annotations
+
+import _thread
+import json
+import os
+import platform
+import shutil
+import sys
+import threading
+import traceback
+from pathlib import Path
+from typing import Any, TextIO
+
+from screenplan._version import __version__
+from screenplan.errors import InputError, refuse
+
+EXIT_REFUSED, EXIT_FAILED, EXIT_CANCELLED = 2, 3, 130
+
+#: Seconds after a cancel until the process ends in the middle of what it does.
+TIDY_S = 5.0
+
+#: What the library cannot do without; named by `about`.
+PACKAGES = ("geopandas", "numba", "numpy", "pandas", "pydantic", "pyogrio", "pyproj", "rasterio", "shapely")  # fmt: skip
+
+
+def main(arguments: list[str]) -> int:
+    """Run one job, or say which library this is."""
+    answers = _own_output()
+    if arguments == ["--about"]:
+        _say(answers, about())
+        return 0
+    folder = Path(arguments[0]).resolve().parent
+    threading.Thread(target=_watch, args=(folder,), daemon=True).start()
+    try:
+        job = json.loads(Path(arguments[0]).read_text(encoding="utf-8"))
+        _check_version(job)
+        from screenplan.desktop.jobs import do_job
+
+        _say(answers, {"done": do_job(job, lambda message: _say(answers, message))})
+    except InputError as error:
+        _say(answers, {"refused": [_shown(problem, folder) for problem in error.problems]})
+        return EXIT_REFUSED
+    except KeyboardInterrupt:
+        return EXIT_CANCELLED
+    except Exception as error:
+        traceback.print_exc()
+        _say(answers, {"failed": f"{type(error).__name__}: {error}"})
+        return EXIT_FAILED
+    return 0
+
+
+def about() -> dict[str, Any]:
+    """Say which library this is, after loading what it needs."""
+    from importlib import import_module
+
+    from screenplan.desktop.toolbox import describe_toolbox
+
+    return {
+        "version": __version__,
+        "digest": describe_toolbox()["digest"],
+        "python": platform.python_version(),
+        "packages": {name: import_module(name).__version__ for name in PACKAGES},
+    }
+
+
+def _check_version(job: dict[str, Any]) -> None:
+    from screenplan.desktop.toolbox import describe_toolbox
+
+    if job["digest"] == describe_toolbox()["digest"]:
+        return
+    what = (
+        f"the toolbox is of screenplan {job['version']}, and this Python has screenplan {__version__}"
+        if job["version"] != __version__
+        else f"the toolbox was made from another state of screenplan {__version__}"
+    )
+    raise refuse(
+        what, "Run 'screenplan desktop install' with that Python, and start the desktop GIS again"
+    )
+
+
+def _shown(problem, folder: Path) -> str:
+    """Say a problem without the folder for what is handed over, which nobody knows."""
+    return str(problem).replace(f"{folder}{os.sep}", "")
+
+
+def _own_output() -> TextIO:
+    """Keep standard output for the answers; what anything else prints goes to standard error."""
+    own = os.fdopen(os.dup(1), "w", encoding="utf-8", newline="\n")
+    os.dup2(2, 1)
+    return own
+
+
+def _say(answers: TextIO, message: dict[str, Any]) -> None:
+    answers.write(json.dumps(message, ensure_ascii=False) + "\n")
+    answers.flush()
+
+
+def _watch(folder: Path) -> None:
+    """Wait until standard input closes; then undo what was begun, and end."""
+    while os.read(0, 4096):
+        pass
+    threading.Timer(TIDY_S, _end_now, args=(folder,)).start()
+    _thread.interrupt_main()
+
+
+def _end_now(folder: Path) -> None:
+    shutil.rmtree(folder, ignore_errors=True)
+    os._exit(EXIT_CANCELLED)
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
