@@ -114,9 +114,9 @@ def opened(request, tmp_path_factory):
     )
     assert complaints == ""
     assert hashlib.sha256(package.read_bytes()).hexdigest() == before
-    assert sorted(path.name for path in folder.iterdir()) == sorted(
-        entry["file"] for entry in written
-    )
+    assert sorted(
+        path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file()
+    ) == sorted(entry["file"] for entry in written)
     geojson = dict(zip(names, seen, strict=False))
     return frame, layers, geojson, dict(zip(WRITTEN, seen[len(names) :], strict=True))
 

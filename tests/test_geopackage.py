@@ -204,7 +204,7 @@ def test_the_reference_system_comes_back(name, tmp_path):
 def test_a_compound_reference_system_gives_its_horizontal_part(tmp_path):
     path = tmp_path / "plan.gpkg"
     write_geopackage({"plants": make_layer(PLANTS, CRS(2249))}, path, CRS("EPSG:2249+5703"))
-    assert pyogrio.read_dataframe(path).crs == CRS(2249)
+    assert pyogrio.read_dataframe(path, layer="plants").crs == CRS(2249)
 
 
 def test_a_layer_in_another_system_is_refused(tmp_path):
@@ -240,7 +240,7 @@ def test_the_layer_type_is_the_narrowest_that_fits(shapes, expected, tmp_path):
     layer = geopandas.GeoDataFrame(columns, geometry=shapes, crs=FEET)
     write_geopackage({"parcels": layer}, path, FEET)
     assert pyogrio.read_info(path, layer="parcels")["geometry_type"] == expected
-    back = pyogrio.read_dataframe(path)
+    back = pyogrio.read_dataframe(path, layer="parcels")
     kept = [shape for shape in shapes if shape is not None and not shape.is_empty]
     assert back.geometry.area.sum() == sum(shape.area for shape in kept)
     assert {shape.geom_type for shape in back.geometry.dropna()} <= {expected}
@@ -276,7 +276,7 @@ def test_the_file_says_what_it_is(package):
             "2026-03-21T12:00:00.000Z",
         )
         for name, contract in OUTPUTS.items()
-    ]
+    ] + [("layer_styles", "attributes", "layer_styles", "", "2026-03-21T12:00:00.000Z")]
     assert set(columns.values()) == {"geom"}
 
 
@@ -290,7 +290,7 @@ def test_a_file_that_exists_is_replaced_whole(tmp_path):
     path = tmp_path / "plan.gpkg"
     write_geopackage(make_all(OUTPUTS, FEET), path, FEET)
     write_geopackage({"parcels": make_layer(PARCELS, FEET)}, path, FEET)
-    assert [name for name, _ in pyogrio.list_layers(path)] == ["parcels"]
+    assert [name for name, _ in pyogrio.list_layers(path)] == ["parcels", "layer_styles"]
 
 
 @pytest.mark.skipif(not shutil.which("ogrinfo"), reason="ogrinfo is not there (gdal-bin)")

@@ -143,9 +143,16 @@ def test_all_layers_of_a_run_are_written_and_listed(tmp_path):
     suffix = {name: "geojson" if WRITTEN[name].geometry else "csv" for name in names}
     assert [entry["file"] for entry in written] == [
         *(f"{name}.{suffix[name]}" for name in names),
+        *(
+            style
+            for name in names
+            if WRITTEN[name].geometry
+            for style in (f"{name}.qml", f"styles/{name}.sld")
+        ),
         "plan.gpkg",
     ]
-    assert sorted(path.name for path in tmp_path.iterdir()) == sorted(
+    found = [path for path in tmp_path.rglob("*") if path.is_file()]
+    assert sorted(path.relative_to(tmp_path).as_posix() for path in found) == sorted(
         entry["file"] for entry in written
     )
     for entry in written:
@@ -156,7 +163,10 @@ def test_all_layers_of_a_run_are_written_and_listed(tmp_path):
     }
     # GDAL lists the layers with a geometry first, then the tables.
     listed = sorted(inside, key=lambda name: name in WRITTEN and not WRITTEN[name].geometry)
-    assert [name for name, _ in pyogrio.list_layers(tmp_path / "plan.gpkg")] == listed
+    assert [name for name, _ in pyogrio.list_layers(tmp_path / "plan.gpkg")] == [
+        *listed,
+        "layer_styles",
+    ]
     # The frame's own tests hold its transformation; here only which layer went where.
     plant = json.loads((tmp_path / "plants.geojson").read_text())["features"][0]
     lon, lat = plant["geometry"]["coordinates"]

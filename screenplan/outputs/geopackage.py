@@ -15,11 +15,15 @@ from screenplan.contracts import OUTPUTS, Contract
 from screenplan.datum import horizontal
 from screenplan.errors import refuse
 from screenplan.outputs.conform import Layout, conform
+from screenplan.outputs.styles.delivery import add_styles
 from screenplan.outputs.vector import check_arrival, explain_failure, gdal_options, write_layer
 
 #: GDAL opens 1.4, its own default, only with a warning before version 3.7.
 VERSION = "1.3"
 GEOMETRY_COLUMN = "geom"
+#: Layers of fewer rows have no spatial index: a program looks through them as fast without, and each
+#: index is five tables and eight triggers that every later opening of the file reads.
+INDEXED_ROWS = 1000
 
 
 def write_geopackage(
@@ -84,13 +88,17 @@ def write_layouts(
     crs = horizontal(crs)
     with explain_failure(path):
         path.unlink(missing_ok=True)
+    written_at = written_at or dt.datetime.now(dt.UTC)
     declared = crs.to_wkt()
     # A killed run's file is never looked at (see folder.py): waiting for the disk after each layer
     # would only take time.
     with gdal_options(OGR_CURRENT_DATE=_stamp(written_at), OGR_SQLITE_SYNCHRONOUS="OFF"):
         for number, layout in enumerate(layouts):
             spatial = layout.geometries is not None
-            naming = {"GEOMETRY_NAME": GEOMETRY_COLUMN} if spatial else {}
+            geometry_options = {
+                "GEOMETRY_NAME": GEOMETRY_COLUMN,
+                "SPATIAL_INDEX": "YES" if len(layout) >= INDEXED_ROWS else "NO",
+            }
             write_layer(
                 layout,
                 path,
@@ -102,15 +110,17 @@ def write_layouts(
                 layer_options={
                     "IDENTIFIER": layout.contract.name,
                     "DESCRIPTION": layout.contract.meaning,
-                    **naming,
+                    **(geometry_options if spatial else {}),
                 },
             )
     with explain_failure(path), closing(sqlite3.connect(path)) as database:
+        database.execute("PRAGMA synchronous = OFF")
         for layout in layouts:
             (arrived,) = database.execute(
                 f'SELECT count(*) FROM "{layout.contract.name}"'
             ).fetchone()
             check_arrival(layout, arrived, path)
+        add_styles(database, layouts, GEOMETRY_COLUMN, _stamp(written_at))
     return {layout.contract.name: len(layout) for layout in layouts}
 
 
@@ -139,7 +149,6 @@ def _check_crs(found: CRS | None, crs: CRS, name: str) -> None:
         )
 
 
-def _stamp(moment: dt.datetime | None) -> str:
-    moment = moment or dt.datetime.now(dt.UTC)
+def _stamp(moment: dt.datetime) -> str:
     text = moment.astimezone(dt.UTC).isoformat(timespec="milliseconds")
     return text.replace("+00:00", "Z")

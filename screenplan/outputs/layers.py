@@ -17,6 +17,7 @@ from screenplan.outputs.geojson import WGS84, write_geojson_layout
 from screenplan.outputs.geopackage import write_layouts
 from screenplan.outputs.kinds import split_by_kind
 from screenplan.outputs.record import describe_output
+from screenplan.outputs.styles.delivery import write_style_files
 from screenplan.outputs.tables import write_csv_layout
 
 GEOPACKAGE_NAME = "plan.gpkg"
@@ -34,7 +35,7 @@ def write_layers(
     surroundings: Mapping[str, Contract] = SURROUNDINGS,
     written_at: dt.datetime | None = None,
 ) -> list[dict]:
-    """Write each layer as GeoJSON, each table as CSV, and all of them as one GeoPackage.
+    """Write each layer as GeoJSON with its style, each table as CSV, and all in one GeoPackage.
 
     A layer whose contract allows several kinds of geometry is written as one layer for each
     (`screenplan.contracts.written_parts`).
@@ -78,6 +79,7 @@ def write_layers(
         else:
             path = folder / f"{name}.csv"
             rows[path] = {name: write_csv_layout(layout, path)}
+    rows |= {path: {} for path in write_style_files(list(abroad.values()), folder)}
     package = folder / GEOPACKAGE_NAME
     around = find_surroundings(read, surroundings)
     beside = as_written(surroundings)
@@ -86,7 +88,7 @@ def write_layers(
     home = _send_all(spatial, layers | around, send_out, crs)
     at_home = [home.get(layout.contract.name, layout) for layout in layouts]
     rows[package] = write_layouts(at_home, package, crs, written_at=written_at)
-    return [describe_output(path, counts) for path, counts in rows.items()]
+    return [describe_output(path, counts, base=folder) for path, counts in rows.items()]
 
 
 def _send_all(

@@ -222,7 +222,7 @@ def versions() -> dict[str, str]:
     } | {name: metadata.version(name) for name in LIBRARIES}
 
 
-def describe_output(path: Path, layers: Mapping[str, int]) -> dict:
+def describe_output(path: Path, layers: Mapping[str, int], *, base: Path | None = None) -> dict:
     """Give the record's entry of a file that was written.
 
     Parameters
@@ -231,13 +231,16 @@ def describe_output(path: Path, layers: Mapping[str, int]) -> dict:
         The file.
     layers : mapping of str to int
         Its number of rows by layer.
+    base : Path, optional
+        The folder of the run, if the file is in a folder inside it.
 
     Returns
     -------
     dict
         ``file``, ``sha256``, ``layers``; of a GeoPackage also ``content_sha256``.
     """
-    entry = {"file": path.name, "sha256": file_sha256(path), "layers": dict(layers)}
+    name = path.name if base is None else path.relative_to(base).as_posix()
+    entry = {"file": name, "sha256": file_sha256(path), "layers": dict(layers)}
     content = _content_sha256(path)
     if content != entry["sha256"]:
         entry["content_sha256"] = content

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import lru_cache
 
-from screenplan.contracts import OUTPUTS, SURROUNDINGS, WRITTEN, Contract, as_written
+from screenplan.contracts import OUTPUTS, SURROUNDINGS, WRITTEN, Column, Contract, as_written
 from screenplan.contracts.written import KINDS, kinds_of
 from screenplan.outputs.conform import expand_columns
 from screenplan.outputs.styles.ground import GROUND
@@ -17,10 +18,11 @@ from screenplan.outputs.styles.surroundings import SURROUNDING
 from screenplan.outputs.styles.work import WORK
 
 _ALL = GROUND | SIGHT | WORK | OTHERS | SURROUNDING
-_KNOWN = WRITTEN | as_written(SURROUNDINGS)
-#: The style of every written layer with a geometry, by its name, in reading order.
+#: Every layer and table that may stand in a GeoPackage, by its name, in reading order.
+KNOWN = WRITTEN | as_written(SURROUNDINGS)
+#: The style of each of them that has a geometry.
 STYLES: dict[str, Style] = {
-    name: _ALL[name] for name, contract in _KNOWN.items() if contract.geometry
+    name: _ALL[name] for name, contract in KNOWN.items() if contract.geometry
 }
 
 
@@ -50,13 +52,15 @@ def style_qml(name: str, geometry: str = "", columns: Iterable[str] = ()) -> str
         If there is no such layer.
     """
     contract = _contract(name, geometry)
+    return _qml(contract.name, tuple(expand_columns(contract, columns)))
+
+
+# A run writes the same documents into the GeoPackage, beside the layers and into the project.
+@lru_cache(maxsize=256)
+def _qml(name: str, columns: tuple[tuple[str, Column], ...]) -> str:
+    contract = KNOWN[name]
     kinds = kinds_of(contract)
-    return write_qml(
-        STYLES.get(contract.name),
-        kinds[0] if kinds else None,
-        expand_columns(contract, columns),
-        contract.meaning,
-    )
+    return write_qml(STYLES.get(name), kinds[0] if kinds else None, columns, contract.meaning)
 
 
 def style_sld(name: str, geometry: str = "") -> str:
@@ -77,17 +81,22 @@ def style_sld(name: str, geometry: str = "") -> str:
         If there is no such layer, or it is a table.
     """
     contract = _contract(name, geometry)
-    return write_sld(contract.name, STYLES[contract.name], contract.meaning)
+    return _sld(contract.name)
+
+
+@lru_cache(maxsize=256)
+def _sld(name: str) -> str:
+    return write_sld(name, STYLES[name], KNOWN[name].meaning)
 
 
 def _contract(name: str, geometry: str) -> Contract:
     """Find the contract of a written layer; a layer of several kinds is told by its geometry."""
-    if name in _KNOWN:
-        return _KNOWN[name]
+    if name in KNOWN:
+        return KNOWN[name]
     for kind, types in KINDS.items():
         if name in OUTPUTS | SURROUNDINGS and (geometry in types or geometry == kind):
-            return _KNOWN[f"{name}_{kind}"]
+            return KNOWN[f"{name}_{kind}"]
     raise KeyError(name)
 
 
-__all__ = ["STYLES", "Class", "Label", "Style", "Test", "style_qml", "style_sld"]
+__all__ = ["KNOWN", "STYLES", "Class", "Label", "Style", "Test", "style_qml", "style_sld"]
