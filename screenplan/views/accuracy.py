@@ -15,7 +15,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from scipy.ndimage import maximum_filter
+from numpy.lib.stride_tricks import sliding_window_view
 
 from screenplan.site.terrain import Terrain
 from screenplan.views.timeline import Timeline
@@ -61,5 +61,6 @@ def other_grounds(terrain: Terrain) -> tuple[Terrain, Terrain]:
     What stands in the way is raised and lowered, eyes and heads are not: so the shares change by at
     least as much as they would on the true ground, as far as its bends tell (`Terrain.node_errors`).
     """
-    error = maximum_filter(terrain.node_errors(), size=3, mode="nearest")
+    around = np.pad(terrain.node_errors(), 1, mode="edge")
+    error = sliding_window_view(around, (3, 3)).max(axis=(2, 3))
     return tuple(replace(terrain, z=terrain.z + sign * error) for sign in (1.0, -1.0))
