@@ -21,8 +21,8 @@ from screenplan.outputs.vector import check_arrival, explain_failure, gdal_optio
 #: GDAL opens 1.4, its own default, only with a warning before version 3.7.
 VERSION = "1.3"
 GEOMETRY_COLUMN = "geom"
-#: Layers of fewer rows have no spatial index: a program looks through them as fast without, and each
-#: index is five tables and eight triggers that every later opening of the file reads.
+#: Layers of fewer rows have no spatial index: a program looks through them as fast without, and an
+#: index adds tables and triggers, which take time at every opening of the file.
 INDEXED_ROWS = 1000
 
 
