@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import geopandas
+import numpy as np
+import shapely
 from pyproj import CRS
 
 from screenplan.contracts import Contract
@@ -17,13 +20,17 @@ from screenplan.outputs.vector import check_arrival, explain_failure, write_laye
 WGS84 = CRS("OGC:CRS84")
 #: 9 decimals of a degree are 0.1 mm; 7 would be 11 mm, too coarse for a tape.
 COORDINATE_DECIMALS = 9
+#: Decimals that GDAL is asked for. It takes a run of zeros or nines for rounding noise and cuts it off:
+#: asked for 9, it writes 9.000000084 as 9.0, which is 9 mm away. Coordinates that are rounded before
+#: keep their 9 decimals if it is asked for three more.
+WRITTEN_DECIMALS = 12
 
 #: GDAL's options. RFC7946 orders the rings, leaves out ``crs`` and cuts at the antimeridian;
 #: without the last option a text such as "[1, 2]" would be written as a nested array.
 #: GDAL adds one foreign member, ``xy_coordinate_resolution``, which section 6.1 allows.
 OPTIONS = {
     "RFC7946": "YES",
-    "COORDINATE_PRECISION": COORDINATE_DECIMALS,
+    "COORDINATE_PRECISION": WRITTEN_DECIMALS,
     "WRITE_BBOX": "YES",
     "WRITE_NAME": "NO",
     "AUTODETECT_JSON_STRINGS": "NO",
@@ -73,8 +80,11 @@ def write_geojson_layout(layout: Layout, path: Path) -> int:
     """Write a layer that keeps its contract, in WGS 84; see `write_geojson`."""
     with explain_failure(path, layout.contract.name):
         path.unlink(missing_ok=True)
+    shapes = shapely.transform(
+        np.array(layout.geometries, dtype=object), lambda xy: np.round(xy, COORDINATE_DECIMALS)
+    )
     write_layer(
-        layout,
+        replace(layout, geometries=list(shapes)),
         path,
         driver="GeoJSON",
         geometry="Unknown",
