@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
-from screenplan.contracts import OUTPUTS
+from screenplan.contracts import OUTPUTS, SURROUNDINGS
 from screenplan.errors import refuse
 from screenplan.outputs.folder import OutputFolder
 from screenplan.outputs.layers import write_layers
+from screenplan.outputs.project import Titles, write_project
 from screenplan.outputs.rasters import write_sun_hours
 from screenplan.outputs.record import RunRecord, describe_output, write_record
 from screenplan.outputs.report import REPORT_NAME, About, write_report
@@ -37,7 +40,7 @@ def open_folder(target: str | Path):
 
 
 def write_run(run: Run, target: str | Path | OutputFolder) -> Path:
-    """Write a run: GeoJSON and CSV files, one GeoPackage, the report and ``run.json``.
+    """Write a run: GeoJSON and CSV files, one GeoPackage and its project, the report and ``run.json``.
 
     Parameters
     ----------
@@ -75,11 +78,13 @@ def write_run(run: Run, target: str | Path | OutputFolder) -> Path:
         with open_folder(target) as folder:
             return write_run(run, folder)
     frame = run.site.frame
-    layers = {name: run.layers[name] for name in OUTPUTS if name in run.layers}
+    known = OUTPUTS | SURROUNDINGS
+    layers = {name: run.layers[name] for name in known if name in run.layers}
     with target.staged() as beside:
         outputs = write_layers(layers, beside, send_out=frame.send_out, crs=frame.source_crs)
         outputs += _write_works(run, beside)
         outputs += write_sun_hours(run.layers["sun_grid"], beside, frame.crs)
+        outputs += _write_project(run, layers, beside)
         report = write_report(run.layers, beside / REPORT_NAME, about_run(run))
         outputs.append(describe_output(report, {}))
         record = RunRecord(
@@ -93,6 +98,13 @@ def write_run(run: Run, target: str | Path | OutputFolder) -> Path:
         )
         write_record(record, beside, base=run.folder)
     return target.target
+
+
+def _write_project(run: Run, layers: dict[str, Any], folder: Path) -> list[dict]:
+    """Write the desktop GIS's project beside the GeoPackage."""
+    about, subject = run.plan.plan, run.site.subject_id
+    titles = Titles(about.title or subject, subject, dt.date.today().isoformat())
+    return write_project(layers, folder, run.site.frame, titles, units=about.units)
 
 
 def _write_works(run: Run, folder: Path) -> list[dict]:

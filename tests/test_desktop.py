@@ -1,19 +1,14 @@
 """Every layer that is written opens in the desktop GIS, headless, as what it is."""
 
-import functools
 import hashlib
-import json
-import subprocess
-from pathlib import Path
 
-import geopandas
 import numpy as np
 import pytest
+from desktop_kit import PLACES, ask_desktop, parcel_at, why_not
 from made_up import TEXTS, make_all
 from pyproj import CRS
-from shapely.geometry import box
 
-from screenplan.contracts import OUTPUTS, WRITTEN
+from screenplan.contracts import OUTPUTS, SURROUNDINGS, WRITTEN, as_written
 from screenplan.contracts.written import KINDS
 from screenplan.frame import LocalFrame
 from screenplan.outputs.geojson import WGS84
@@ -22,9 +17,6 @@ from screenplan.outputs.layers import GEOPACKAGE_NAME, write_layers
 
 pytestmark = pytest.mark.desktop
 
-#: The desktop GIS's Python bindings belong to the system's interpreter, not to ours.
-SYSTEM_PYTHON = Path("/usr/bin/python3")
-SCRIPT = Path(__file__).with_name("desktop_open_layers.py")
 ROWS = 5
 
 #: Field types as the desktop GIS names them.
@@ -36,57 +28,10 @@ FIELD_TYPES = {
     "date": "Date",
 }
 
-#: A parcel's corner in each of the systems in which parcel layers come.
-PLACES = {
-    "US feet": (CRS(2264), (1_450_000, 540_000)),
-    "metres": (CRS(25832), (450_000, 5_550_000)),
-    "degrees": (CRS(4326), (-80.25, 35.5)),
-    "web Mercator": (CRS(3857), (890_000, 6_440_000)),
-    "no code, feet": (
-        CRS("+proj=lcc +lat_1=36 +lat_2=34 +lat_0=33.7 +lon_0=-79 +datum=NAD83 +units=ft"),
-        (1_000, 2_000),
-    ),
-}
-
-
-@functools.cache
-def why_not():
-    """Say why the desktop GIS cannot be asked, or give None."""
-    if not SYSTEM_PYTHON.exists():
-        return f"there is no {SYSTEM_PYTHON}"
-    done = subprocess.run(
-        [SYSTEM_PYTHON, "-c", "import qgis.core"],
-        env={"PATH": "/usr/bin:/bin"},
-        capture_output=True,
-        check=False,
-    )
-    if done.returncode:
-        return f"{SYSTEM_PYTHON} has no qgis.core (install the Debian package python3-qgis)"
-    return None
-
 
 def open_in_desktop(addresses, home):
-    """Open layers in a process of the desktop GIS, with nothing of our environment in it.
-
-    Gives what it saw and what it complained about.
-    """
-    home.chmod(0o700)
-    done = subprocess.run(
-        [SYSTEM_PYTHON, SCRIPT],
-        input=json.dumps([str(address) for address in addresses]),
-        env={
-            "PATH": "/usr/bin:/bin",
-            "HOME": str(home),
-            "XDG_RUNTIME_DIR": str(home),
-            "QT_QPA_PLATFORM": "offscreen",
-            "LC_ALL": "C.UTF-8",
-        },
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    assert done.returncode == 0, done.stderr
-    return json.loads(done.stdout), done.stderr
+    """Open layers in a process of the desktop GIS: what it saw, and what it complained about."""
+    return ask_desktop("desktop_open_layers.py", [str(address) for address in addresses], home)
 
 
 @pytest.fixture(scope="module", params=PLACES)
@@ -96,10 +41,7 @@ def opened(request, tmp_path_factory):
     if reason:
         pytest.skip(reason)
     folder = tmp_path_factory.mktemp("plan")
-    crs, (x, y) = PLACES[request.param]
-    size = 0.0005 if crs.is_geographic else 100
-    parcel = geopandas.GeoSeries([box(x, y, x + size, y + size)], crs=crs)
-    frame = LocalFrame.around(parcel)
+    frame = LocalFrame.around(parcel_at(request.param))
     layers = make_all(OUTPUTS, frame.crs, rows=ROWS, origin=(-20.0, 3.0))
     written = write_layers(layers, folder, send_out=frame.send_out, crs=frame.source_crs)
     layers = split_by_kind(layers, OUTPUTS)
@@ -223,7 +165,7 @@ def test_the_sample_plan_opens_whole(tmp_path):
         pytest.skip(reason)
     run = run_plan(sample_plan())
     folder = write_run(run, tmp_path / "plan")
-    counts = {}
+    counts, known = {}, WRITTEN | as_written(SURROUNDINGS)
     for entry in read_record(folder).outputs:
         if entry["file"].endswith((".geojson", ".gpkg")):
             counts |= {(entry["file"], name): rows for name, rows in entry["layers"].items()}
@@ -244,7 +186,7 @@ def test_the_sample_plan_opens_whole(tmp_path):
             # A hundredth of a degree is about 1 km: no layer lies elsewhere.
             assert near[0] - 0.01 < west <= east < near[2] + 0.01, name
             assert near[1] - 0.01 < south <= north < near[3] + 0.01, name
-        elif file.endswith(".gpkg") and WRITTEN[name].geometry:
+        elif file.endswith(".gpkg") and known[name].geometry:
             assert found["crs"] == "EPSG:32625", name
-            kind = next(kind for kind, types in KINDS.items() if WRITTEN[name].geometry[0] in types)
+            kind = next(kind for kind, types in KINDS.items() if known[name].geometry[0] in types)
             assert found["kind"] == kind, name

@@ -44,7 +44,7 @@ _POSITION = _KIND + """ || ', ' || "position" """
 
 SURROUNDING = {
     "buildings": _one(
-        "A building",
+        "Building",
         Area(COLOURS["built"], 1.0, stroke(INK, LINE)),
         Label("building_id", size_pt=7.0, below=1000, priority=3),
     ),
@@ -56,26 +56,24 @@ SURROUNDING = {
     "utilities_lines": Style(
         values(
             "position",
-            buried=("Buried: have it located", line(stroke(INK, LINE, _BURIED))),
-            overhead=("Overhead", line(stroke(INK, LINE, DOTTED))),
+            buried=("Buried line: have it located", line(stroke(INK, LINE, _BURIED))),
+            overhead=("Overhead line", line(stroke(INK, LINE, DOTTED))),
         ),
         _named(_POSITION, along=True, role="ink"),
     ),
     "utilities_points": Style(
         values(
             "position",
-            buried=("Buried: have it located", dot("diamond", 2.2, INK)),
-            overhead=("Overhead", dot("diamond", 2.2, None)),
+            buried=("Buried line: have it located", dot("diamond", 2.2, INK)),
+            overhead=("Overhead line", dot("diamond", 2.2, None)),
         ),
         _named(_POSITION, role="ink"),
     ),
     "keep_outs_areas": _one(
-        "Nothing is planted here", Area(None, 1.0, stroke(_FORBID, THIN, DASHED)), _named()
+        "Kept clear of plants", Area(None, 1.0, stroke(_FORBID, THIN, DASHED)), _named()
     ),
-    "keep_outs_lines": _one(
-        "Nothing is planted here", line(stroke(_FORBID, 1.2)), _named(along=True)
-    ),
-    "keep_outs_points": _one("Nothing is planted here", dot("square", 2.0, _FORBID), _named()),
+    "keep_outs_lines": _one("Kept clear of plants", line(stroke(_FORBID, 1.2)), _named(along=True)),
+    "keep_outs_points": _one("Kept clear of plants", dot("square", 2.0, _FORBID), _named()),
     "roads": _one(
         "Middle of a road",
         line(stroke(QUIET, THIN, DASH_DOT)),

@@ -1,0 +1,151 @@
+"""What a sheet's legend names, and how it fits: only classes that have rows, in as few lines as can be."""
+
+from __future__ import annotations
+
+import math
+import operator
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from screenplan.contracts import SURROUNDINGS
+from screenplan.outputs.project.tree import Entry, said
+from screenplan.outputs.styles import STYLES, Class, Test
+
+#: A layer of one class is named in one line, with the class if that is no longer than this.
+LONGEST = 34
+#: Sizes of the letters that are tried, from the largest, points; and the most columns.
+SIZES = (7.0, 6.5, 6.0, 5.5, 5.0)
+MOST_COLUMNS = 4
+#: Estimates of what the desktop GIS makes of it: widths and heights for each point of size, and the
+#: clearances that `screenplan.outputs.project.items` sets, millimetres.
+LETTER_MM, SYMBOL_MM, HIGH_MM = 0.17, 0.72, 0.44
+BESIDE_MM, ABOVE_MM, BETWEEN_MM = 1.6, 1.1, 3.0
+
+#: Layers whose classes say by themselves what they are.
+PLAIN = {"parcels", "pegs", *SURROUNDINGS}
+
+_COMPARE = {
+    "=": operator.eq,
+    "<": operator.lt,
+    "<=": operator.le,
+    ">": operator.gt,
+    ">=": operator.ge,
+}
+
+
+@dataclass(frozen=True)
+class Item:
+    """One layer of a legend.
+
+    Parameters
+    ----------
+    entry : Entry
+    classes : tuple of (int, str)
+        Those that are named, by their number in the style, and what they are called.
+    headed : bool
+        Whether the layer's title stands above them.
+    """
+
+    entry: Entry
+    classes: tuple[tuple[int, str], ...]
+    headed: bool
+
+    @property
+    def lines(self) -> int:
+        """How many lines it takes."""
+        return len(self.classes) + self.headed
+
+    @property
+    def letters(self) -> int:
+        """How long its longest line is."""
+        return max(len(label) for _, label in self.classes)
+
+
+def legend_items(entries: Iterable[Entry], layers: Mapping[str, pd.DataFrame]) -> list[Item]:
+    """Give what a legend names of some layers; an empty one is left out.
+
+    Parameters
+    ----------
+    entries : iterable of Entry
+        In the order of the legend.
+    layers : mapping of str to DataFrame
+        By name as written.
+    """
+    items = []
+    for entry in entries:
+        style = STYLES.get(entry.name)
+        layer = entry.rows(layers[entry.name])
+        if style is None or not len(layer):
+            continue
+        present = classes_present(style.classes, layer)
+        named = tuple((number, style.classes[number].label) for number in present)
+        headed = len(named) > 1 and entry.stem not in PLAIN
+        if len(named) == 1 and entry.stem not in PLAIN:
+            ((number, label),) = named
+            named = ((number, _in_one(entry, label, len(style.classes))),)
+        if named:
+            items.append(Item(entry, named, headed))
+    return items
+
+
+def _in_one(entry: Entry, label: str, classes: int) -> str:
+    title = entry.title if entry.key else said(entry.stem)
+    both = f"{title}: {label[:1].lower()}{label[1:]}"
+    return both if classes > 1 and not entry.key and len(both) <= LONGEST else title
+
+
+def classes_present(classes: Sequence[Class], layer: pd.DataFrame) -> list[int]:
+    """Give the numbers of the classes of a style that hold some row of a layer."""
+    held = [_all_hold(one.tests, layer) for one in classes]
+    tested = [rows for one, rows in zip(classes, held, strict=True) if one.tests]
+    left = ~np.logical_or.reduce(tested) if tested else np.ones(len(layer), bool)
+    return [
+        number
+        for number, (one, rows) in enumerate(zip(classes, held, strict=True))
+        if (rows if one.tests else left).any()
+    ]
+
+
+def _all_hold(tests: Iterable[Test], layer: pd.DataFrame) -> np.ndarray:
+    rows = np.ones(len(layer), bool)
+    for test in tests:
+        rows &= _holds(test, layer[test.column])
+    return rows
+
+
+def _holds(test: Test, column: pd.Series) -> np.ndarray:
+    filled = column.notna().to_numpy()
+    if test.operator in ("null", "filled"):
+        return filled if test.operator == "filled" else ~filled
+    if test.operator == "in":
+        return column.isin(list(test.value)).to_numpy(bool)
+    holds = np.zeros(len(column), bool)
+    holds[filled] = _COMPARE[test.operator](column[filled].to_numpy(), test.value)
+    return holds
+
+
+def fit_legend(items: Sequence[Item], width_mm: float, height_mm: float) -> tuple[int, float]:
+    """Choose columns and size of letters so that a legend fits its room.
+
+    Returns
+    -------
+    (int, float)
+        Columns, and points: the largest size at which it fits, with the fewest columns; the
+        smallest size if it fits at none.
+    """
+    lines = sum(item.lines for item in items)
+    letters = max((item.letters for item in items), default=1)
+    for points in SIZES:
+        across = letters * LETTER_MM * points + SYMBOL_MM * points + BESIDE_MM + BETWEEN_MM
+        for columns in range(1, MOST_COLUMNS + 1):
+            if columns > 1 and columns * across - BETWEEN_MM > width_mm:
+                break
+            # A column may be a line longer than the others, and one more where a layer is not cut.
+            down = math.ceil(lines / columns) + (columns > 1)
+            if down * (HIGH_MM * points + ABOVE_MM) <= height_mm:
+                return columns, points
+    columns = max(1, min(MOST_COLUMNS, int(width_mm / across)))
+    return columns, SIZES[-1]

@@ -1,0 +1,124 @@
+"""The layers of the project: where each is read from, what it is called, how it is drawn."""
+
+from __future__ import annotations
+
+import math
+from xml.etree.ElementTree import Element, fromstring
+
+import pandas as pd
+from pyproj import CRS
+
+from screenplan.contracts.written import kinds_of
+from screenplan.outputs.project.markup import add, add_options, add_reference, rgba
+from screenplan.outputs.project.tree import Entry
+
+#: What the desktop GIS calls the kinds of geometry.
+GEOMETRY = {"areas": "Polygon", "lines": "Line", "points": "Point"}
+#: Style: the parts of a layer's own definition that a style file does not bring.
+_NOT_STYLE = ("layerGeometryType", "layername")
+
+RASTER_ID = "screenplan_sun_hours_raster"
+#: From shade to full sun: dark to light in grey too.
+SUN_RAMP = ("#33434a", "#62737a", "#94a1a4", "#c3c6b8", "#e6dcb0", "#fbeebf")
+
+
+def add_vector_layer(parent: Element, entry: Entry, crs: CRS, style: str) -> Element:
+    """Add a layer or table of the GeoPackage.
+
+    Parameters
+    ----------
+    parent : Element
+        ``projectlayers``.
+    entry : Entry
+    crs : pyproj.CRS
+        That of the GeoPackage.
+    style : str
+        The layer's style, a QML document.
+    """
+    kinds = kinds_of(entry.contract)
+    geometry = GEOMETRY[kinds[0]] if kinds else "No geometry"
+    root = fromstring(style)
+    layer = add(parent, "maplayer", type_="vector", geometry=geometry)
+    for name, value in root.attrib.items():
+        if name not in ("version", "type", "geometry", "styleCategories"):
+            layer.set(name, value)
+    add(layer, "id", entry.id)
+    add(layer, "datasource", entry.source)
+    add(layer, "layername", entry.title)
+    if kinds:
+        add_reference(layer, "srs", crs)
+    add(layer, "provider", "ogr", encoding="UTF-8")
+    about = add(layer, "resourceMetadata")
+    add(about, "identifier", entry.name)
+    add(about, "type", "dataset")
+    add(about, "title", entry.title)
+    add(about, "abstract", entry.contract.meaning)
+    _add_style_name(layer)
+    layer.extend(child for child in root if child.tag not in _NOT_STYLE)
+    return layer
+
+
+def add_sun_raster(
+    parent: Element, source: str, title: str, crs: CRS, band: int, most_h: float
+) -> Element:
+    """Add the raster of sun hours, in six classes.
+
+    Parameters
+    ----------
+    parent : Element
+        ``projectlayers``.
+    source : str
+        Its file, relative to the project.
+    title : str
+    crs : pyproj.CRS
+        The local frame.
+    band : int
+        Which year is shown, from 1.
+    most_h : float
+        The most hours of sun a year of any cell.
+    """
+    layer = add(parent, "maplayer", type_="raster")
+    add(layer, "id", RASTER_ID)
+    add(layer, "datasource", source)
+    add(layer, "layername", title)
+    add_reference(layer, "srs", crs)
+    add(layer, "provider", "gdal")
+    _add_style_name(layer)
+    pipe = add(layer, "pipe")
+    step = max(100.0 * math.ceil(most_h / len(SUN_RAMP) / 100.0), 100.0)
+    tops = [step * number for number in range(1, len(SUN_RAMP) + 1)]
+    renderer = add(
+        pipe, "rasterrenderer", type_="singlebandpseudocolor", band=band, opacity=0.8,
+        alphaBand=-1, classificationMin=0, classificationMax=tops[-1],
+    )  # fmt: skip
+    shader = add(
+        add(renderer, "rastershader"), "colorrampshader", colorRampType="DISCRETE",
+        classificationMode=1, clip=0, minimumValue=0, maximumValue=tops[-1],
+    )  # fmt: skip
+    ramp = add(shader, "colorramp", type_="gradient", name="[source]")
+    add_options(
+        ramp,
+        {"color1": rgba(SUN_RAMP[0]), "color2": rgba(SUN_RAMP[-1]), "discrete": "0"},
+    )
+    for top, colour in zip(tops, SUN_RAMP, strict=True):
+        last = top == tops[-1]
+        add(
+            shader, "item", value="inf" if last else top, color=colour, alpha=255,
+            label=f"{top - step:.0f} h a year and more" if last else f"{top - step:.0f} to {top:.0f} h a year",
+        )  # fmt: skip
+    return layer
+
+
+def darkest_year(sun_grid: pd.DataFrame) -> tuple[int, int] | None:
+    """Give the band and the year of the raster in which the ground has least sun."""
+    years = [name for name in sun_grid.columns if name.startswith("sun_y")]
+    if not len(sun_grid) or not years:
+        return None
+    worst = min(years, key=lambda name: float(sun_grid[name].sum()))
+    return 2 + years.index(worst), int(worst.removeprefix("sun_y"))
+
+
+def _add_style_name(layer: Element) -> None:
+    """Name the one style that the layer has: themes refer to it."""
+    styles = add(layer, "map-layer-style-manager", current="default")
+    add(styles, "map-layer-style", name="default")

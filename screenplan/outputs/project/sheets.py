@@ -1,0 +1,183 @@
+"""The print layouts: the planting plan and the stake-out on paper, each at a true scale."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from xml.etree.ElementTree import Element
+
+import pandas as pd
+from pyproj import CRS
+
+from screenplan._version import __version__
+from screenplan.outputs.drawings.style import COLOURS, clean
+from screenplan.outputs.project.items import (
+    Layout,
+    add_area,
+    add_label,
+    add_legend,
+    add_map,
+    add_north_arrow,
+    add_scale_bar,
+    start_layout,
+)
+from screenplan.outputs.project.legends import legend_items
+from screenplan.outputs.project.markup import add, add_options
+from screenplan.outputs.project.paper import PAPERS_OF, Box, Page, choose_page
+from screenplan.outputs.project.tree import PLAN, STAKE_OUT, Entry
+
+#: What there are sheets of.
+SHEETS = (PLAN, STAKE_OUT)
+
+CAUTION = (
+    "Before any digging, have buried lines located. This is not a survey: where the boundary "
+    "matters, have it marked by a licensed surveyor. Your local code decides on setbacks."
+)
+#: The caution's own ground, as in the report.
+CAUTION_FILL = "#fbefdc"
+#: The map's scale when it is printed, worked out anew when the scale is changed.
+_SCALE = "round(map_get(item_variables('map'),'map_scale'))"
+
+
+@dataclass(frozen=True)
+class Titles:
+    """What a sheet says of the plan.
+
+    Parameters
+    ----------
+    title : str
+        Of the plan.
+    subject : str
+        Identifier of the parcel.
+    date : str
+        When the plan was made.
+    """
+
+    title: str
+    subject: str
+    date: str
+
+
+def add_sheets(
+    parent: Element,
+    bounds: Sequence[float],
+    entries: Sequence[Entry],
+    layers: Mapping[str, pd.DataFrame],
+    titles: Titles,
+    crs: CRS,
+    *,
+    units: str = "metric",
+) -> list[Page]:
+    """Add a layout for each kind of sheet and each paper.
+
+    Parameters
+    ----------
+    parent : Element
+        ``Layouts``.
+    bounds : sequence of 4 floats
+        What must be on the map, metres of the frame.
+    entries : sequence of Entry
+        The layer tree.
+    layers : mapping of str to DataFrame
+        By name as written.
+    titles : Titles
+    crs : pyproj.CRS
+        The local frame.
+    units : {"metric", "us"}
+
+    Returns
+    -------
+    list of Page
+        In the order of the layouts.
+    """
+    pages = []
+    for theme in SHEETS:
+        items = legend_items((entry for entry in entries if theme in entry.themes), layers)
+        for paper in PAPERS_OF[units]:
+            page = choose_page(paper, bounds, units=units)
+            layout = start_layout(parent, f"{theme}, {paper}", page.width_mm, page.height_mm)
+            map_id = add_map(layout, page.map, page.sheet, crs, theme)
+            (_beside if page.landscape else _below)(layout, page, theme, titles, items, map_id)
+            _end_layout(layout)
+            pages.append(page)
+    return pages
+
+
+def _beside(layout: Layout, page: Page, theme: str, titles: Titles, items, map_id: str) -> None:
+    """Set the texts in a column beside the map."""
+    room, grow = page.texts, page.grow
+    y = _head(layout, room, theme, titles, grow, map_id)
+    caution = Box(room.x, room.y + room.height - 17.0 * grow, room.width, 17.0 * grow)
+    scale = Box(room.x, caution.y - 16.0 * grow, room.width, 13.0 * grow)
+    legend = Box(room.x, y + 3.0, room.width, scale.y - y - 6.0)
+    add_area(layout, "rule of the legend", Box(room.x, y, room.width, 0.3), COLOURS["faint"])
+    add_legend(layout, legend, items, map_id, grow)
+    _scale(layout, scale, page, map_id, grow)
+    _caution(layout, caution, grow)
+
+
+def _below(layout: Layout, page: Page, theme: str, titles: Titles, items, map_id: str) -> None:
+    """Set the texts in a strip below the map."""
+    room, grow = page.texts, page.grow
+    head = Box(room.x, room.y, 62.0 * grow, room.height)
+    caution = Box(room.x, room.y + room.height - 9.0 * grow, room.width, 9.0 * grow)
+    y = _head(layout, head, theme, titles, grow, map_id)
+    _scale(layout, Box(room.x, y + 1.0, head.width, 13.0 * grow), page, map_id, grow)
+    x = head.x + head.width + 5.0
+    legend = Box(x, room.y + 2.4, room.x + room.width - x, caution.y - room.y - 4.0)
+    add_area(layout, "rule of the legend", Box(x, room.y, legend.width, 0.8), COLOURS["faint"])
+    add_legend(layout, legend, items, map_id, grow)
+    _caution(layout, caution, grow)
+
+
+def _head(layout, box: Box, theme: str, titles: Titles, grow: float, map_id: str) -> float:
+    """Set rule, kind of sheet, title, facts and north arrow; give where they end."""
+    arrow = 11.0 * grow
+    width = box.width - arrow - 2.0
+    add_north_arrow(
+        layout, Box(box.x + width + 2.0, box.y + 3.4 * grow, arrow, 16.0 * grow), map_id
+    )
+    add_area(layout, "rule", Box(box.x, box.y, box.width, 0.8), COLOURS["plant"])
+    add_label(
+        layout, "kind of sheet", Box(box.x, box.y + 3.0 * grow, width, 4.2 * grow), theme,
+        points=8.0 * grow, role="plant", bold=True,
+    )  # fmt: skip
+    title = clean(titles.title or titles.subject, 60).replace("[%", "[ %")
+    small = len(title) > 24
+    add_label(
+        layout, "title", Box(box.x, box.y + 7.6 * grow, width, 13.4 * grow), title,
+        points=(10.5 if small else 14.0) * grow, bold=True,
+    )  # fmt: skip
+    parcel = clean(titles.subject, 40).replace("[%", "[ %")
+    add_label(
+        layout, "facts", Box(box.x, box.y + 21.4 * grow, box.width, 7.6 * grow),
+        f"Parcel {parcel}\nPlan of {titles.date}, screenplan {__version__}",
+        points=7.0 * grow, role="quiet",
+    )  # fmt: skip
+    return box.y + 30.0 * grow
+
+
+def _scale(layout: Layout, box: Box, page: Page, map_id: str, grow: float) -> None:
+    said = f"1:[% {_SCALE} %]"
+    if page.sheet.units == "us":
+        said = f"1 in = [% round({_SCALE} / 12) %] ft ({said})"
+    add_label(
+        layout, "scale", Box(box.x, box.y, box.width, 4.4 * grow),
+        f"{said} on {page.paper}, printed at 100 %", points=7.5 * grow,
+    )  # fmt: skip
+    add_scale_bar(layout, Box(box.x, box.y + 5.0 * grow, box.width, 7.0 * grow), page.sheet, map_id)
+
+
+def _caution(layout: Layout, box: Box, grow: float) -> None:
+    add_area(layout, "ground of the caution", box, CAUTION_FILL)
+    add_area(layout, "edge of the caution", Box(box.x, box.y, 1.2, box.height), COLOURS["open"])
+    add_label(
+        layout, "caution",
+        Box(box.x + 3.2, box.y + 1.6, box.width - 4.8, box.height - 3.2), CAUTION,
+        points=6.6 * grow, vertical="middle",
+    )  # fmt: skip
+
+
+def _end_layout(layout: Layout) -> None:
+    add_options(add(layout.element, "customproperties"), {"singleFile": True})
+    add(layout.element, "Atlas", enabled=0, coverageLayer="", hideCoverage=0)

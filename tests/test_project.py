@@ -1,0 +1,557 @@
+"""The project file: what is in it, and that it opens finished in the desktop GIS, sheets at true scale."""
+
+import datetime as dt
+import re
+import shutil
+import xml.etree.ElementTree as ET
+import zipfile
+
+import geopandas
+import numpy as np
+import pandas as pd
+import pytest
+from desktop_kit import PLACES, ask_desktop, parcel_at, show_desktop, why_no_window, why_not
+from hypothesis import given
+from hypothesis import strategies as st
+from made_up import make_all
+from PIL import Image
+from pypdf import PdfReader
+from pyproj import CRS, Transformer
+from shapely.geometry import box
+
+from screenplan.contracts import OUTPUTS, SURROUNDINGS, WRITTEN, Contract, as_written
+from screenplan.frame import LocalFrame
+from screenplan.outputs.drawings.style import COLOURS
+from screenplan.outputs.kinds import split_by_kind
+from screenplan.outputs.layers import find_surroundings, write_layers
+from screenplan.outputs.project import Titles, write_project
+from screenplan.outputs.project.paper import (
+    FEET_PER_INCH,
+    INSIDE_MM,
+    METRIC_SCALES,
+    PAPERS,
+    choose_page,
+    trade_scale,
+)
+from screenplan.outputs.project.tree import GROUPS, OTHERS, TABLES, THEMES, arrange
+from screenplan.outputs.rasters import SUN_HOURS_NAME, write_sun_hours
+from screenplan.outputs.styles import style_qml
+
+KNOWN = WRITTEN | as_written(SURROUNDINGS)
+TITLES = Titles("Larkspur Rise 7", "LR-7", "2026-03-21")
+MOMENT = dt.datetime(2026, 3, 21, 12, tzinfo=dt.UTC)
+
+#: A pixel of the pictures is 0.085 mm; an outline's edge may be off by one at either end.
+ON_PAPER_MM = 0.2
+#: The scale bar's outline, 0.2 mm wide, stands out by half at either end.
+BAR_MM = 0.35
+#: The desktop GIS works a map's extent out anew from its size on paper.
+SCALE_SHARE = 1e-6
+DPI = 300
+
+
+#: Enough to see where things lie; the rest is the same everywhere.
+SOME = (
+    "parcels", "plants", "crowns", "planting_lines", "private_places", "sun_grid", "checks", "roads",
+)  # fmt: skip
+
+
+def make_up(parcel, names=None):
+    """Make layers up around a parcel, by default all; gives the frame, and the layers in memory."""
+    frame, known = LocalFrame.around(parcel), OUTPUTS | SURROUNDINGS
+    asked = {name: known[name] for name in names or known}
+    return frame, make_all(asked, frame.crs, rows=5, origin=(-20.0, 3.0))
+
+
+def write_made_up(folder, parcel, names=None, *, units="metric"):
+    """Write layers of a made-up plan, and the project beside them."""
+    frame, layers = make_up(parcel, names)
+    folder.mkdir(exist_ok=True)
+    write_layers(layers, folder, send_out=frame.send_out, crs=frame.source_crs, written_at=MOMENT)
+    write_project(layers, folder, frame, TITLES, units=units)
+    return frame, layers
+
+
+def written_of(layers):
+    given = {name: layers[name] for name in OUTPUTS if name in layers}
+    return split_by_kind(given, OUTPUTS) | find_surroundings(layers)
+
+
+def document_of(folder):
+    with zipfile.ZipFile(folder / "plan.qgz") as package:
+        assert package.namelist() == ["plan.qgs"]
+        return ET.fromstring(package.read("plan.qgs"))
+
+
+@pytest.fixture(scope="module")
+def metric():
+    return parcel_at("metres")
+
+
+@pytest.fixture(scope="module")
+def made_up(metric, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("plan")
+    frame, layers = write_made_up(folder, metric)
+    return folder, frame, written_of(layers), document_of(folder)
+
+
+# What is in the file
+
+
+def test_every_layer_and_table_has_its_place(made_up):
+    folder, _, layers, document = made_up
+    sources = {
+        layer.findtext("id"): layer.findtext("datasource")
+        for layer in document.iter("maplayer")
+        if layer.get("type") == "vector"
+    }
+    named = {re.match(r"\./plan\.gpkg\|layername=(\w+)", source)[1] for source in sources.values()}
+    assert named == set(layers)
+    # Every layer of the tree is a layer of the project, and the other way round.
+    in_tree = [
+        leaf.get("id") for leaf in document.find("layer-tree-group").iter("layer-tree-layer")
+    ]
+    assert sorted(in_tree) == sorted(sources)
+    assert len(set(in_tree)) == len(in_tree)
+    # The desktop GIS replaces a shorter identifier by its own, and loses the layer.
+    assert all(len(own) > 10 for own in in_tree)
+    assert str(folder) not in ET.tostring(document, encoding="unicode")
+
+
+def test_every_layer_that_is_written_belongs_to_a_group():
+    empty = {name: pd.DataFrame() for name in KNOWN}
+    entries = arrange(empty, KNOWN)
+    assert [entry.name for entry in entries if entry.group == OTHERS] == []
+    assert {entry.name for entry in entries} == set(KNOWN)
+    tables = [entry.name for entry in entries if entry.group == TABLES]
+    assert tables == [name for name, contract in KNOWN.items() if not contract.geometry]
+    # And every stem stands for a layer that there is.
+    for stem in (stem for stems in GROUPS.values() for stem in stems):
+        assert any(name == stem or name.startswith(f"{stem}_") for name in KNOWN), stem
+
+
+def test_a_layer_that_no_group_names_is_not_lost():
+    novel = Contract("weather_points_of_old", ("Point",), "A weather station")
+    (entry,) = arrange({novel.name: pd.DataFrame()}, {novel.name: novel})
+    assert (entry.group, entry.visible) == (OTHERS, False)
+
+
+def test_the_longest_stem_decides():
+    # ``sight_plants`` is no layer of ``sight``, nor ``light_months`` (a table) one of ``light``.
+    entries = {entry.name: entry for entry in arrange(dict.fromkeys(KNOWN, pd.DataFrame()), KNOWN)}
+    assert entries["sight_lines"].group == "Views"
+    assert entries["sight_plants"].group == "Effects"
+    assert entries["light_months"].group == TABLES
+    assert entries["light_areas"].group == "Effects"
+
+
+def test_groups_stand_in_reading_order(made_up):
+    groups = made_up[3].findall("layer-tree-group/layer-tree-group")
+    assert [group.get("name") for group in groups] == [*GROUPS, TABLES]
+
+
+def test_crowns_are_shown_one_year_at_a_time(made_up):
+    _, _, layers, document = made_up
+    group = document.find(".//layer-tree-group[@name='Crowns by year']")
+    assert group.get("mutually-exclusive") == "1"
+    crowns = layers["crowns"]
+    years = sorted(crowns.loc[crowns["growth"] == "typical", "year"].unique())
+    leaves = list(group)
+    assert [leaf.get("id") for leaf in leaves] == [f"screenplan_crowns_y{y:02d}" for y in years]
+    assert [leaf.get("checked") for leaf in leaves].count("Qt::Checked") == 1
+    shown = int(group.get("mutually-exclusive-child"))
+    assert leaves[shown].get("checked") == "Qt::Checked"
+    for year, leaf in zip(years, leaves, strict=True):
+        assert leaf.get("source").endswith(f'subset="year" = {year} AND "growth" = \'typical\'')
+
+
+def test_a_year_near_ten_is_shown_first():
+    def shown(*years):
+        crowns = pd.DataFrame({"year": years, "growth": "typical"})
+        entries = arrange({"crowns": crowns}, {"crowns": KNOWN["crowns"]})
+        return [entry.title for entry in entries if entry.visible]
+
+    assert shown(0, 3, 5, 10, 20) == ["Crowns in year 10"]
+    assert shown(0, 5, 15) == ["Crowns in year 15"]  # as near as 5: the later one, which is fuller
+    assert shown(0) == ["Crowns when planted"]
+
+
+def test_few_layers_are_shown_at_first(made_up):
+    leaves = list(made_up[3].find("layer-tree-group").iter("layer-tree-layer"))
+    shown = {leaf.get("id").removeprefix("screenplan_") for leaf in leaves if leaf.get("checked") == "Qt::Checked"}  # fmt: skip
+    assert {"plants", "planting_lines", "windows", "parcels", "plantable_zone"} <= shown
+    assert not {"sight_lines", "sun_grid", "needed_height", "stakes", "checks"} & shown
+    assert len(shown) < len(leaves) / 2
+
+
+def test_the_project_is_in_the_local_frame(made_up):
+    _, frame, _, document = made_up
+    for path in ("projectCrs", "mapcanvas/destinationsrs", "Layouts/Layout/LayoutItem/crs"):
+        found = document.find(f"{path}/spatialrefsys")
+        assert CRS(found.findtext("wkt")).equals(frame.crs), path
+    assert document.findtext("properties/SpatialRefSys/ProjectionsEnabled") == "1"
+    layer = document.find("projectlayers/maplayer/srs/spatialrefsys")
+    assert layer.findtext("authid") == "EPSG:25832"
+    assert CRS(layer.findtext("wkt")).equals(CRS(25832))
+
+
+def test_layers_are_drawn_by_their_styles(made_up):
+    _, _, layers, document = made_up
+    for layer in document.iter("maplayer"):
+        name = re.search(r"layername=(\w+)", layer.findtext("datasource"))[1]
+        style = ET.fromstring(style_qml(name, columns=layers[name].columns))
+        for tag in ("renderer-v2", "labeling", "aliases"):
+            wanted, found = style.find(tag), layer.find(tag)
+            assert (wanted is None) == (found is None), (name, tag)
+            if wanted is not None:
+                assert canonical(found) == canonical(wanted), (name, tag)
+        if KNOWN[name].geometry:
+            assert layer.find("renderer-v2") is not None, name
+
+
+def canonical(element):
+    return ET.canonicalize(ET.tostring(element, encoding="unicode"), strip_text=True)
+
+
+def test_the_same_plan_gives_the_same_bytes(made_up, metric, tmp_path):
+    frame, layers = make_up(metric)
+    write_project(layers, tmp_path, frame, TITLES)
+    again = (tmp_path / "plan.qgz").read_bytes()
+    assert again == (made_up[0] / "plan.qgz").read_bytes()
+
+
+def test_awkward_titles_are_words_and_nothing_else(metric, tmp_path):
+    title = 'A & B <c> "d" [% 1 + 1 %] \x0b\x00 \ud800 Äpfel 漢'
+    frame, layers = make_up(metric)
+    titles = Titles(title, "7 & [%now()%]", "2026-03-21")
+    write_project(layers, tmp_path, frame, titles)
+    document = document_of(tmp_path)
+    texts = [item.get("labelText", "") for item in document.iter("LayoutItem")]
+    assert any('A & B <c> "d"' in text and "漢" in text for text in texts)
+    # What the desktop GIS would work out is only what the sheet itself asks for.
+    assert {found for text in texts for found in re.findall(r"\[%.*?%\]", text)} == {
+        "[% round(map_get(item_variables('map'),'map_scale')) %]"
+    }
+
+
+# Paper and scale
+
+
+@given(
+    width=st.floats(0.5, 5000.0),
+    height=st.floats(0.5, 5000.0),
+    paper=st.sampled_from(sorted(PAPERS)),
+    units=st.sampled_from(["metric", "us"]),
+)
+def test_the_scale_is_the_largest_that_holds_the_site(width, height, paper, units):
+    page = choose_page(paper, (-width / 2, -height / 2, width / 2, height / 2), units=units)
+    scale = page.sheet.scale
+    room = (page.map.width - 2 * INSIDE_MM, page.map.height - 2 * INSIDE_MM)
+    assert width * 1000 / scale <= room[0] * (1 + 1e-9)
+    assert height * 1000 / scale <= room[1] * (1 + 1e-9)
+    # The next larger scale of the trade holds it neither upright nor across.
+    known = [12 * feet for feet in FEET_PER_INCH] if units == "us" else list(METRIC_SCALES)
+    assert scale in known or scale % known[-1] == 0
+    larger = [one for one in known if one < scale]
+    if larger and scale in known:
+        short, long = PAPERS[paper]
+        for w, h in ((short, long), (long, short)):
+            other = choose_page_as(page, w, h, paper, units)
+            assert width * 1000 / larger[-1] > other[0] or height * 1000 / larger[-1] > other[1]
+    # The map's middle is the site's, and map and texts lie on the paper beside each other.
+    assert abs(page.sheet.west + page.sheet.east) < 1e-6 * scale
+    assert {page.width_mm, page.height_mm} == set(PAPERS[paper])
+    one, two = (box(b.x, b.y, b.x + b.width, b.y + b.height) for b in (page.map, page.texts))
+    assert not one.intersects(two)
+    assert box(0, 0, page.width_mm, page.height_mm).contains(one.union(two))
+
+
+def choose_page_as(page, width, height, paper, units):
+    """Give the room on the map when the paper lies this way, by a site that takes it so."""
+    wide = width > height
+    if wide == page.landscape:
+        made = page
+    else:
+        site = (-1000, -1, 1000, 1) if wide else (-1, -1000, 1, 1000)
+        made = choose_page(paper, site, units=units)
+        assert made.landscape == wide
+    return made.map.width - 2 * INSIDE_MM, made.map.height - 2 * INSIDE_MM
+
+
+@pytest.mark.parametrize(
+    ("needed", "units", "scale"),
+    [
+        # Closed form: the next in the list; beyond it, multiples of ten thousand, or of 1000 ft an inch.
+        (49.0, "metric", 50),
+        (200.0, "metric", 200),
+        (200.1, "metric", 250),
+        (12_001.0, "metric", 20_000),
+        (61.0, "us", 120),
+        (12_001.0, "us", 24_000),
+    ],
+)
+def test_scales_are_those_of_the_trade(needed, units, scale):
+    assert trade_scale(needed, units) == scale
+
+
+# In the desktop GIS
+
+#: Where parcels are in feet, the plan is too.
+FEET = {"US feet", "no code, feet"}
+
+
+def open_project(folder, home, pictures=None):
+    """Open a folder's project in the desktop GIS and give what it saw."""
+    styles = {}
+    for layer in document_of(folder).iter("maplayer"):
+        if layer.get("type") == "vector":
+            name = re.search(r"layername=(\w+)", layer.findtext("datasource"))[1]
+            styles[layer.findtext("id")] = style_qml(name)
+    asked = {
+        "project": str(folder / "plan.qgz"),
+        "styles": styles,
+        "home": str(home),
+        "pictures": None if pictures is None else str(pictures),
+    }
+    return ask_desktop("desktop_open_project.py", asked, home)[0]
+
+
+@pytest.fixture(scope="module", params=PLACES)
+def opened(request, tmp_path_factory):
+    reason = why_not()
+    if reason:
+        pytest.skip(reason)
+    units = "us" if request.param in FEET else "metric"
+    parcel = parcel_at(request.param)
+    # Written in one place, opened in another: a path with blanks and accents.
+    first = tmp_path_factory.mktemp("plan") / "plan"
+    names = None if request.param == "metres" else SOME
+    frame, layers = write_made_up(first, parcel, names, units=units)
+    write_sun_hours(layers["sun_grid"], first, frame.crs)
+    write_project(layers, first, frame, TITLES, units=units)
+    moved = tmp_path_factory.mktemp("moved") / "Büro Größe, côté jardin"
+    shutil.move(first, moved)
+    return (
+        frame,
+        written_of(layers),
+        moved,
+        open_project(moved, tmp_path_factory.mktemp("home")),
+        units,
+    )
+
+
+@pytest.mark.desktop
+def test_every_layer_opens_where_the_folder_was_moved_to(opened):
+    frame, layers, folder, seen, _ = opened
+    assert seen["read"]
+    assert seen["title"] == TITLES.title
+    found = seen["layers"]
+    assert all(layer["valid"] for layer in found.values()), found
+    assert (folder / SUN_HOURS_NAME).is_file()
+    rasters = {layer["source"] for layer in found.values() if "count" not in layer}
+    assert rasters == {str(folder / SUN_HOURS_NAME)}
+    code = frame.source_crs.to_authority(min_confidence=100)
+    rows = {}
+    for layer in found.values():
+        if "count" not in layer:
+            assert CRS(layer["wkt"]).equals(frame.crs, ignore_axis_order=True)
+            continue
+        name = re.search(r"layername=(\w+)", layer["source"])[1]
+        assert layer["source"].startswith(f"{folder / 'plan.gpkg'}|")
+        rows[name] = rows.get(name, 0) + layer["count"]
+        assert layer["spatial"] == bool(KNOWN[name].geometry), name
+        if layer["spatial"]:
+            assert layer["crs_valid"], name
+            assert layer["crs"] == (":".join(code) if code else ""), name
+            assert CRS(layer["wkt"]).equals(frame.source_crs, ignore_axis_order=True), name
+    # Crowns are shown by year, of typical growth.
+    crowns = layers["crowns"]
+    expected = {name: len(layer) for name, layer in layers.items()}
+    expected["crowns"] = int((crowns["growth"] == "typical").sum())
+    assert rows == expected
+
+
+@pytest.mark.desktop
+def test_layers_are_drawn_in_the_desktop_as_their_styles_say(opened):
+    for own, layer in opened[3]["layers"].items():
+        if layer.get("spatial"):
+            assert layer["renderer"], own
+            assert layer["renderer"] == layer["styled"], own
+
+
+@pytest.mark.desktop
+def test_the_frame_is_the_projects_and_the_sheets_reference_system(opened):
+    frame, layers, _, seen, _ = opened
+    assert seen["crs_valid"]
+    assert CRS(seen["crs_wkt"]).equals(frame.crs, ignore_axis_order=True)
+    # Lengths are measured in the plane of the frame, as a tape measures them.
+    assert seen["ellipsoid"] == "NONE"
+    parcels = layers["parcels"]
+    subject = parcels[parcels["is_subject"].fillna(False).astype(bool)].total_bounds
+    for extent in (seen["view"], *(layout["extent"] for layout in seen["layouts"].values())):
+        assert box(*extent).contains(box(*subject))
+    for layout in seen["layouts"].values():
+        assert CRS(layout["crs_wkt"]).equals(frame.crs, ignore_axis_order=True)
+
+
+@pytest.mark.desktop
+def test_the_tree_and_the_themes_arrive(opened):
+    seen = opened[3]
+    entries = arrange(opened[1], KNOWN)
+    assert [group[0] for group in seen["tree"]] == list(dict.fromkeys(e.group for e in entries))
+    assert sorted(seen["themes"]) == sorted(THEMES)
+    # What is shown when the project opens is the first theme.
+    shown = set()
+
+    def walk(nodes):
+        for node in nodes:
+            if len(node) == 4:
+                walk(node[3])
+            elif node[2]:
+                shown.add(node[0])
+
+    walk(seen["tree"])
+    assert shown == set(seen["themes"][THEMES[0]])
+    assert all(own in seen["layers"] for ids in seen["themes"].values() for own in ids)
+
+
+@pytest.mark.desktop
+def test_sheets_are_of_the_papers_and_scales_that_were_chosen(opened):
+    layouts, units = opened[3]["layouts"], opened[4]
+    papers = ("A4", "A3") if units == "metric" else ("Letter", "Tabloid", "A4", "A3")
+    themes = ("Planting plan", "Stake-out")
+    assert sorted(layouts) == sorted(f"{theme}, {paper}" for theme in themes for paper in papers)
+    for name, layout in layouts.items():
+        theme, paper = name.split(", ")
+        assert set(layout["page"]) == set(PAPERS[paper])
+        scale = round(layout["scale"])
+        assert layout["scale"] == pytest.approx(scale, rel=SCALE_SHARE)
+        known = METRIC_SCALES if units == "metric" else [12 * feet for feet in FEET_PER_INCH]
+        assert scale in known
+        assert f"1:{scale}" in layout["scale_text"]
+        assert (f"1 in = {scale // 12} ft" in layout["scale_text"]) == (units == "us")
+        assert layout["theme"] == theme
+        assert layout["follows"]
+
+
+def boxes(layout):
+    return {
+        name: box(x, y, x + w, y + h)
+        for name, (x, y, w, h) in layout["items"].items()
+        if not name.startswith(("ground of", "edge of", "rule"))
+    }
+
+
+def assert_tidy(layout):
+    """Assert that everything is on the paper and nothing lies upon anything else."""
+    items = boxes(layout)
+    page = box(0, 0, *layout["page"])
+    for name, one in items.items():
+        assert page.contains(one), name
+        for other, two in items.items():
+            if name < other:
+                assert one.intersection(two).area < 0.5, (name, other)  # mm²
+
+
+@pytest.fixture(scope="module")
+def sample(tmp_path_factory):
+    """The run that a newcomer makes first, opened and printed."""
+    from screenplan.commandline.sample import sample_plan
+    from screenplan.outputs.record import read_record
+    from screenplan.pipeline import run_plan
+    from screenplan.writing import write_run
+
+    reason = why_not()
+    if reason:
+        pytest.skip(reason)
+    run = run_plan(sample_plan())
+    folder = write_run(run, tmp_path_factory.mktemp("sample") / "plan")
+    assert read_record(folder).files["plan.qgz"]["layers"] == {}
+    pictures = tmp_path_factory.mktemp("pictures")
+    return run, folder, open_project(folder, tmp_path_factory.mktemp("home"), pictures)
+
+
+@pytest.mark.desktop
+def test_the_sample_sheets_are_true_to_scale(sample):
+    run, folder, seen = sample
+    # The subject's extent from the file that was written, by its own way into the frame.
+    parcels = geopandas.read_file(folder / "plan.gpkg", layer="parcels")
+    subject = parcels.geometry[parcels["is_subject"].astype(bool)]
+    way = Transformer.from_crs(parcels.crs, run.site.frame.crs, always_xy=True)
+    x, y = way.transform(*subject.get_coordinates().to_numpy().T)
+    size_m = np.array([np.ptp(x), np.ptp(y)])
+    assert size_m.min() > 20.0
+    for name, path in seen["outlines"].items():
+        scale = round(seen["layouts"][name]["scale"])
+        x, y, w, h = (round(v * DPI / 25.4) for v in seen["layouts"][name]["items"]["map"])
+        page = np.asarray(Image.open(path).convert("RGB")).astype(int)[y : y + h, x : x + w]
+        # The outline is thinner than a pixel: what it touches is more red than anything else.
+        rows, columns = np.nonzero(page[..., 0] - page[..., 1:].max(axis=-1) > 60)
+        seen_mm = np.array([np.ptp(columns), np.ptp(rows)]) * 25.4 / DPI
+        np.testing.assert_allclose(seen_mm, size_m * 1000.0 / scale, rtol=0, atol=ON_PAPER_MM)
+
+
+@pytest.mark.desktop
+def test_the_sample_sheets_are_printed_whole(sample):
+    for name, layout in sample[2]["layouts"].items():
+        assert layout["printed"] == 0, name
+        (page,) = PdfReader(layout["pdf"]).pages
+        mm = [float(length) * 25.4 / 72.0 for length in page.mediabox[2:]]
+        # A point is 0.35 mm.
+        np.testing.assert_allclose(mm, layout["page"], rtol=0, atol=0.36)
+        assert_tidy(layout)
+        said = " ".join(layout["texts"])
+        assert "Larkspur Rise 7" in said
+        assert "buried lines" in said
+        assert "not a survey" in said
+
+
+@pytest.mark.desktop
+def test_the_scale_bar_of_the_sample_is_as_long_as_it_says(sample):
+    bar = tuple(int(COLOURS["bar"][at : at + 2], 16) for at in (1, 3, 5))
+    for name, layout in sample[2]["layouts"].items():
+        x, y, w, h = (value * DPI / 25.4 for value in layout["items"]["scale bar"])
+        page = np.asarray(Image.open(layout["page_png"]).convert("RGB"))
+        part = page[int(y) : int(y + h), int(x) : int(x + w)]
+        inked = (part == bar).all(axis=-1)
+        # The rows through the bar's outline are those with most ink.
+        longest = max(np.ptp(np.nonzero(row)[0]) + 1 for row in inked if row.any())
+        length_mm = longest * 25.4 / DPI
+        scale = round(layout["scale"])
+        # Bars are 1, 2 or 5 times a power of ten metres long.
+        length_m = length_mm * scale / 1000.0
+        nearest = min((one * 10**n for one in (1, 2, 5) for n in range(4)), key=lambda m: abs(m - length_m))  # fmt: skip
+        assert length_mm == pytest.approx(nearest * 1000.0 / scale, abs=BAR_MM), name
+
+
+@pytest.mark.desktop
+def test_the_legend_names_what_the_map_shows(sample):
+    for layout in sample[2]["layouts"].values():
+        layers = sample[2]["layers"]
+        shown = {layers[own]["name"] for own in layout["layers"] if layers[own]["count"]}
+        assert set(layout["legend"]) <= {layers[own]["name"] for own in layout["layers"]}
+        assert {"Parcels", "Buildings"} <= set(layout["legend"]) & shown
+
+
+@pytest.mark.desktop
+@pytest.mark.slow
+@pytest.mark.parametrize("place", ["US feet", "degrees", "web Mercator", "another datum"])
+def test_the_project_opens_with_no_dialog(place, tmp_path):
+    reason = why_not() or why_no_window()
+    if reason:
+        pytest.skip(reason)
+    units = "us" if place in FEET else "metric"
+    parcel = parcel_at(place)
+    folder = tmp_path / "Plan für den Garten"
+    frame, layers = write_made_up(folder, parcel, SOME, units=units)
+    seen = show_desktop(folder / "plan.qgz", tmp_path)
+    assert seen["dialogs"] == []
+    assert seen["layers"] == sum(1 for _ in document_of(folder).iter("maplayer"))
+    # Nothing is said above the map, but that the grid of a change of datum may not be installed:
+    # the desktop GIS asks for degrees of its own accord, and no layer needs it.
+    said = [text for text in seen["messages"] if not text.startswith("Loading")]
+    no_grid = f"Cannot use preferred transform between {frame.crs.name} and EPSG:4326"
+    assert said in ([], [no_grid])
+    assert seen["crs"] == frame.crs.name
+    subject = layers["parcels"][layers["parcels"]["is_subject"].fillna(False).astype(bool)]
+    assert box(*seen["extent"]).contains(box(*subject.total_bounds))
