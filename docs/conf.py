@@ -22,6 +22,8 @@ myst_heading_anchors = 2
 autodoc_typehints = "none"
 autodoc_member_order = "bysource"
 napoleon_google_docstring = False
+# Parameters that share a line share their sentence.
+napoleon_use_param = False
 napoleon_use_rtype = False
 napoleon_preprocess_types = False
 default_role = "py:obj"

@@ -25,6 +25,8 @@ STATUS_MEANS = {
     "user": "a plan or a rule file says so",
 }
 
+#: A figure stays beside its unit.
+NO_BREAK = "\u00a0"
 #: Units of figures that are no lengths, by the end of their names.
 _UNITS = {"_s": "s", "_hz": "Hz", "_db": "dB"}
 
@@ -125,8 +127,8 @@ def _length(metres: float) -> str:
     for count, unit, within in ((feet, "ft", 0.01), (inches, "in", 0.01), (10 * feet, "", 1e-6)):
         if count >= 0.5 and abs(count - round(count)) < within and (unit != "in" or count < 36.5):
             said = f"{round(count)} {unit}" if unit else f"{round(count) / 10:g} ft"
-            return f"{metres:.3g} m ({said})"
-    return f"{number(metres)} m"
+            return f"{metres:.3g} m ({said})".replace(" ", NO_BREAK)
+    return f"{number(metres)} m".replace(" ", NO_BREAK)
 
 
 def _both(text: str) -> str:

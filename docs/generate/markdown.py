@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
@@ -93,4 +94,4 @@ def span(
 
 
 def _cell(text: str) -> str:
-    return " ".join(str(text).split()).replace("|", "\\|") or " "
+    return re.sub(r"[ \t\r\n]+", " ", str(text)).strip(" ").replace("|", "\\|") or " "
