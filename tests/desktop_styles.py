@@ -13,9 +13,9 @@ from qgis.core import (
     QgsApplication,
     QgsExpressionContext,
     QgsExpressionContextUtils,
+    QgsFeatureRequest,
     QgsMapRendererParallelJob,
     QgsMapSettings,
-    QgsPalLayerSettings,
     QgsRectangle,
     QgsRenderContext,
     QgsVectorLayer,
@@ -51,17 +51,29 @@ def describe_classes(layer):
         classes.append({"label": None, "test": None, "symbol": describe_symbol(renderer.symbol())})
     elif kind == "categorizedSymbol":
         for one in renderer.categories():
-            classes.append({"label": one.label(), "test": one.value(), "symbol": describe_symbol(one.symbol())})
+            classes.append(
+                {"label": one.label(), "test": one.value(), "symbol": describe_symbol(one.symbol())}
+            )
     elif kind == "graduatedSymbol":
         for one in renderer.ranges():
-            classes.append({"label": one.label(), "test": [one.lowerValue(), one.upperValue()],
-                            "symbol": describe_symbol(one.symbol())})
+            classes.append(
+                {
+                    "label": one.label(),
+                    "test": [one.lowerValue(), one.upperValue()],
+                    "symbol": describe_symbol(one.symbol()),
+                }
+            )
     elif kind == "RuleRenderer":
         for one in renderer.rootRule().children():
             test = "ELSE" if one.isElse() else one.filterExpression()
-            classes.append({"label": one.label(), "test": test,
-                            "smallest": one.minimumScale(),
-                            "symbol": describe_symbol(one.symbol()) if one.symbol() else None})
+            classes.append(
+                {
+                    "label": one.label(),
+                    "test": test,
+                    "smallest": one.minimumScale(),
+                    "symbol": describe_symbol(one.symbol()) if one.symbol() else None,
+                }
+            )
     return classes
 
 
@@ -72,10 +84,17 @@ def count_by_class(layer):
     context.setRendererScale(100)
     scope = QgsExpressionContext(QgsExpressionContextUtils.globalProjectLayerScopes(layer))
     context.setExpressionContext(scope)
-    labels = {item.ruleKey(): item.label() for item in renderer.legendSymbolItems() if item.symbol()}
+    labels = {
+        item.ruleKey(): item.label() for item in renderer.legendSymbolItems() if item.symbol()
+    }
     renderer.startRender(context, layer.fields())
+    # As drawing does it: what the renderer asks the file for is all that can be drawn.
+    request = QgsFeatureRequest()
+    wanted = renderer.filter(layer.fields())
+    if wanted:
+        request.setFilterExpression(wanted)
     counts = {}
-    for feature in layer.getFeatures():
+    for feature in layer.getFeatures(request):
         context.expressionContext().setFeature(feature)
         symbols = renderer.originalSymbolsForFeature(feature, context)
         keys = renderer.legendKeysForFeature(feature, context) if symbols else set()
@@ -89,22 +108,25 @@ def describe_labels(layer):
     labelling = layer.labeling()
     if labelling is None or not layer.labelsEnabled():
         return None
-    settings = labelling.settings()
+    if labelling.type() == "rule-based":
+        rules = labelling.rootRule().children()
+        settings, below = rules[0].settings(), rules[0].minimumScale()
+    else:
+        settings, below = labelling.settings(), labelling.settings().minimumScale
     text = settings.format()
     return {
         "type": labelling.type(),
         "field": settings.fieldName,
         "is_expression": settings.isExpression,
         "scale_limited": settings.scaleVisibility,
-        "below": settings.minimumScale,
+        "below": below,
         "size": text.size(),
         "colour": text.color().name(),
         "halo": text.buffer().enabled(),
         "halo_mm": text.buffer().size(),
         "displays_all": settings.displayAll,
         "placement": int(settings.placement),
-        "valid": not settings.isExpression
-        or not settings.getLabelExpression().hasParserError(),
+        "valid": not settings.isExpression or not settings.getLabelExpression().hasParserError(),
     }
 
 
@@ -155,7 +177,8 @@ def describe(job):
         found |= {
             "renderer": renderer.type(),
             "attribute": renderer.classAttribute() if hasattr(renderer, "classAttribute") else None,
-            "ordered": renderer.orderByEnabled() and [c.expression().expression() for c in renderer.orderBy().list()],
+            "ordered": renderer.orderByEnabled()
+            and [c.expression().expression() for c in renderer.orderBy().list()],
             "classes": describe_classes(layer),
             "counts": count_by_class(layer),
             "labels": describe_labels(layer),

@@ -28,9 +28,11 @@ COLOURS = {
 WARN = "#f0b429"
 #: Years, from soon to late.
 YEARS = ("#0f3d2e", "#27705a", "#4f9d7c", "#93c69b", "#d3e8b8")
+#: Crowns by year, from planted to grown.
+CROWNS = ("#2e6b45", "#4f8861", "#73a37e", "#9bbf9e", "#c3dcc1", "#e9f4e4")
 #: Needed heights, from low to tall.
 HEIGHTS = ("#e3d9f1", "#bfa9de", "#9478c4", "#6a4aa3", "#3a2170")
 #: Sun that is lost, from little to much.
-SHADE = ("#fbeebf", "#e0d3a4", "#b5b5a0", "#8794a0", "#56677c", "#2a3853")
+SHADE = ("#fcf1c8", "#ddcb96", "#b5b5a0", "#8794a0", "#56677c", "#2a3853")
 #: Noise that foliage takes away, from little to much.
 QUIETER = ("#d5e3f0", "#8fb3d5", "#2b5a8c")

@@ -10,7 +10,7 @@ from screenplan.contracts.written import KINDS, kinds_of
 from screenplan.outputs.conform import expand_columns
 from screenplan.outputs.styles.ground import GROUND
 from screenplan.outputs.styles.model import Class, Label, Style, Test
-from screenplan.outputs.styles.others import OTHERS
+from screenplan.outputs.styles.others import OTHERS, sun_taken
 from screenplan.outputs.styles.qml import write_qml
 from screenplan.outputs.styles.sight import SIGHT
 from screenplan.outputs.styles.sld import write_sld
@@ -24,6 +24,22 @@ KNOWN = WRITTEN | as_written(SURROUNDINGS)
 STYLES: dict[str, Style] = {
     name: _ALL[name] for name, contract in KNOWN.items() if contract.geometry
 }
+
+
+def style_of(name: str, columns: Iterable[str] = ()) -> Style | None:
+    """Give the style of a layer as it is written, None for a table.
+
+    Parameters
+    ----------
+    name : str
+        Of the layer.
+    columns : iterable of str
+        Its columns: the sun on the ground is drawn by the last year that it has a column of.
+    """
+    years = [column for column in columns if column.startswith("sun_y")]
+    if name == "sun_grid" and years:
+        return sun_taken(max(years, key=lambda column: int(column.removeprefix("sun_y"))))
+    return STYLES.get(name)
 
 
 def style_qml(name: str, geometry: str = "", columns: Iterable[str] = ()) -> str:
@@ -60,15 +76,16 @@ def style_qml(name: str, geometry: str = "", columns: Iterable[str] = ()) -> str
 def _qml(name: str, columns: tuple[tuple[str, Column], ...]) -> str:
     contract = KNOWN[name]
     kinds = kinds_of(contract)
-    return write_qml(STYLES.get(name), kinds[0] if kinds else None, columns, contract.meaning)
+    style = style_of(name, [column for column, _ in columns])
+    return write_qml(style, kinds[0] if kinds else None, columns, contract.meaning)
 
 
-def style_sld(name: str, geometry: str = "") -> str:
+def style_sld(name: str, geometry: str = "", columns: Iterable[str] = ()) -> str:
     """Give a layer's style as a Styled Layer Descriptor 1.0.
 
     Parameters
     ----------
-    name, geometry : str
+    name, geometry, columns
         As of `style_qml`; a layer with a geometry.
 
     Returns
@@ -81,12 +98,15 @@ def style_sld(name: str, geometry: str = "") -> str:
         If there is no such layer, or it is a table.
     """
     contract = _contract(name, geometry)
-    return _sld(contract.name)
+    if contract.name not in STYLES:
+        raise KeyError(name)
+    return _sld(contract.name, tuple(expand_columns(contract, columns)))
 
 
 @lru_cache(maxsize=256)
-def _sld(name: str) -> str:
-    return write_sld(name, STYLES[name], KNOWN[name].meaning)
+def _sld(name: str, columns: tuple[tuple[str, Column], ...]) -> str:
+    style = style_of(name, [column for column, _ in columns])
+    return write_sld(name, style, KNOWN[name].meaning)
 
 
 def _contract(name: str, geometry: str) -> Contract:
@@ -99,4 +119,14 @@ def _contract(name: str, geometry: str) -> Contract:
     raise KeyError(name)
 
 
-__all__ = ["KNOWN", "STYLES", "Class", "Label", "Style", "Test", "style_qml", "style_sld"]
+__all__ = [
+    "KNOWN",
+    "STYLES",
+    "Class",
+    "Label",
+    "Style",
+    "Test",
+    "style_of",
+    "style_qml",
+    "style_sld",
+]

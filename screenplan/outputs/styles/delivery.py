@@ -79,14 +79,14 @@ def add_styles(
 
 def _style_row(layout: Layout, geometry_column: str, moment: str) -> tuple:
     contract = layout.contract
-    qml = style_qml(contract.name, columns=[name for name, _ in layout.columns])
+    columns = [name for name, _ in layout.columns]
     spatial = contract.name in STYLES
     return (
         contract.name,
         geometry_column if spatial else "",
         contract.name[:_LONGEST_NAME],
-        qml,
-        style_sld(contract.name) if spatial else None,
+        style_qml(contract.name, columns=columns),
+        style_sld(contract.name, columns=columns) if spatial else None,
         contract.meaning,
         moment,
     )
@@ -147,6 +147,6 @@ def write_style_files(layouts: Sequence[Layout], folder: str | Path) -> list[Pat
         path.write_text(style_qml(name, columns=columns), encoding="utf-8", newline="\n")
         other = folder / SLD_FOLDER / f"{name}.sld"
         other.parent.mkdir(exist_ok=True)
-        other.write_text(style_sld(name), encoding="utf-8", newline="\n")
+        other.write_text(style_sld(name, columns=columns), encoding="utf-8", newline="\n")
         written += [path, other]
     return written

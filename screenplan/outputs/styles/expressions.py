@@ -14,7 +14,7 @@ def combined(tests: Iterable[Test]) -> str:
 
 def expression(test: Test) -> str:
     """Give one test as an expression."""
-    name = '"' + test.column.replace('"', '""') + '"'
+    name = subject(test)
     if test.operator == "null":
         return f"{name} IS NULL"
     if test.operator == "filled":
@@ -22,6 +22,11 @@ def expression(test: Test) -> str:
     if test.operator == "in":
         return f"{name} IN ({', '.join(map(literal, test.value))})"
     return f"{name} {test.operator} {literal(test.value)}"
+
+
+def subject(test: Test) -> str:
+    """Give what is tested: a column, or the difference of two."""
+    return f'("{test.column}" - "{test.less}")' if test.less else f'"{test.column}"'
 
 
 def literal(value: object) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from screenplan.outputs.palette import COLOURS, HEIGHTS, WARN
+from screenplan.outputs.palette import COLOURS, CROWNS, HEIGHTS, WARN
 from screenplan.outputs.styles.model import Area, Class, Label, Style, Test
 from screenplan.outputs.styles.parts import (
     DASH_DOT,
@@ -99,10 +99,10 @@ GROUND = {
         ),
         Label(
             "needed_m",
-            """if("needed_m" > 0, format_number("needed_m", 1) || ' m', NULL)""",
+            """if("needed_m" > 0, format_number("needed_m", 1), NULL)""",
             size_pt=7.0,
             role="need",
-            below=400,
+            below=250,
             priority=3,
         ),
     ),
@@ -110,7 +110,7 @@ GROUND = {
         either(
             "existing",
             ("Stands already", dot("diamond", 2.6, PAPER, COLOURS["plant"])),
-            ("To be planted", dot("circle", 2.0, COLOURS["plant"], PAPER)),
+            ("To be planted", dot("circle", 2.4, COLOURS["plant"], PAPER)),
         ),
         Label("plant_id", size_pt=7.0, role="plant", below=400, priority=7),
     ),
@@ -130,10 +130,7 @@ GROUND = {
                 "Years 11 to 15",
                 "After year 15",
             ),
-            [
-                Area(fill, 0.6, stroke(COLOURS["plant"], THIN))
-                for fill in ("#2e6b45", "#548a63", "#7ba884", "#a3c6a6", "#c6ddc5", "#e6f1e2")
-            ],
+            [Area(fill, 0.75, stroke(COLOURS["plant"], THIN)) for fill in CROWNS],
         ),
         order='"year"',
     ),
@@ -142,9 +139,9 @@ GROUND = {
             "derived",
             (
                 "Derived from the footprint",
-                dot("arrow", 3.2, PAPER, COLOURS["open"], turn="facing_deg"),
+                dot("triangle", 3.2, PAPER, COLOURS["open"], turn="facing_deg"),
             ),
-            ("As given", dot("arrow", 3.2, COLOURS["open"], PAPER, turn="facing_deg")),
+            ("As given", dot("triangle", 3.4, COLOURS["open"], PAPER, turn="facing_deg")),
         ),
         Label(
             "window_id",

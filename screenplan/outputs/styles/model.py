@@ -88,11 +88,15 @@ Symbol = Area | Line | Points
 
 @dataclass(frozen=True)
 class Test:
-    """A test of one column: ``Test("year", "<=", 5)``; ``null`` and ``filled`` need no value."""
+    """A test of one column: ``Test("year", "<=", 5)``; ``null`` and ``filled`` need no value.
+
+    With ``less`` it is of the column's number less that of another column.
+    """
 
     column: str
     operator: Operator
     value: object = None
+    less: str = ""
 
     __test__ = False  # not one of pytest's
 
@@ -129,6 +133,8 @@ class Label:
         Whether a line's label runs along the line.
     priority : int
         From 0 to 10: which labels stay where there is no room for all.
+    elsewhere : bool
+        Whether other software shows the bare column; a share of 0.331961 is no label.
     """
 
     column: str
@@ -139,6 +145,7 @@ class Label:
     bold: bool = False
     along: bool = False
     priority: int = 5
+    elsewhere: bool = True
 
 
 Kind = Literal["single", "by value", "by number", "by rule"]
@@ -156,7 +163,8 @@ class Style:
     below : int, optional
         The layer shows at scales from 1:1 to 1:``below``; by default at all.
     order : str
-        An expression of the desktop GIS; features with the greatest value are drawn first.
+        An expression of the desktop GIS; features with the greatest value are drawn first. Other
+        software draws the last class first then.
     opacity : float
         Of the whole layer.
     """
@@ -174,12 +182,12 @@ class Style:
         if not tested:
             return "single"
         columns = {test.column for tests in tested for test in tests}
-        if len(columns) == 1 and all(
-            len(tests) == 1 and tests[0].operator == "=" for tests in tested
-        ):
-            return "by value"
-        if len(columns) == 1 and len(tested) == len(self.classes) and all(map(_is_range, tested)):
-            return "by number"
+        # A class of all the rest is a rule: by value the desktop GIS does not list it for a feature.
+        if len(columns) == 1 and len(tested) == len(self.classes):
+            if all(len(tests) == 1 and tests[0].operator == "=" for tests in tested):
+                return "by value"
+            if all(map(_is_range, tested)):
+                return "by number"
         return "by rule"
 
     @property

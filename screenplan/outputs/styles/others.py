@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from screenplan.outputs.palette import COLOURS, QUIETER, SHADE, WARN
 from screenplan.outputs.styles.model import Area, Class, Label, Style, Test
 from screenplan.outputs.styles.parts import (
@@ -26,7 +28,10 @@ _LOST = (0.005, 0.05, 0.1, 0.2, 0.35)
 _SAY_LOST = (
     "Loses no sun", "Up to 5 % of its sun", "5 to 10 %", "10 to 20 %", "20 to 35 %", "More than 35 %",
 )  # fmt: skip
-_LOST_LABEL = """if("sun_lost" is null, NULL, '−' || round(100 * "sun_lost") || ' %')"""
+_LOST_LABEL = """if("sun_lost" > 0.005, '−' || round(100 * "sun_lost") || ' %', NULL)"""
+_KEEP_BELOW = (
+    """if("year" is null, NULL, 'keep below ' || format_number("keep_below_m", 1) || ' m')"""
+)
 _FIRST = """"plant_id" || if("year" is null, '', ', year ' || "year")"""
 
 
@@ -40,7 +45,7 @@ def _lost(symbols, none) -> tuple[Class, ...]:
 def _plants_in_the_way(warned: str, quiet: str) -> Style:
     """Draw plants that get in the way in a year looked at, and those that do not."""
     return Style(
-        (Class(quiet, settled(), (Test("year", "null"),)), Class(warned, warning())),
+        (Class(warned, warning(), (Test("year", "filled"),)), Class(quiet, settled())),
         Label("plant_id", _FIRST, size_pt=7.0, below=600, priority=6),
         order='"year" is null',
     )
@@ -52,14 +57,15 @@ OTHERS = {
             [dot("circle", size, colour) for size, colour in zip((2.4, 2.8, 3.2, 3.6, 4.0, 4.4), SHADE, strict=True)],
             dot("x", 2.0, None, QUIET),
         ),
-        Label("sun_lost", _LOST_LABEL, size_pt=7.5, below=1000, priority=5),
+        Label("sun_lost", _LOST_LABEL, size_pt=7.5, below=1000, priority=5, elsewhere=False),
     ),
     "light_areas": Style(
         _lost(
-            [Area(colour, 0.75, stroke(INK, THIN)) for colour in SHADE],
+            [Area(colour, 0.85, stroke(INK, THIN)) for colour in SHADE],
             Area(None, 1.0, stroke(QUIET, THIN, DASHED)),
         ),
-        Label("sun_lost", _LOST_LABEL, size_pt=8.0, below=1500, priority=5),
+        Label("sun_lost", _LOST_LABEL, size_pt=8.0, below=1500, priority=5, elsewhere=False),
+        order="$area",
     ),
     "light_lines": Style(
         (
@@ -70,22 +76,24 @@ OTHERS = {
     ),
     "hedge_heights_areas": Style(
         (
-            Class("The row stays below the guided height", hatched(FAINT, QUIET, 0.0), (Test("year", "null"),)),
-            Class("The row outgrows the guided height", hatched(WARN, INK, 45.0, 135.0)),
+            Class("The row outgrows the guided height", hatched(WARN, INK, 45.0, 135.0), (Test("year", "filled"),)),
+            Class("The row stays below the guided height", hatched(FAINT, QUIET, 0.0)),
         ),
-        Label("keep_below_m", """'keep below ' || format_number("keep_below_m", 1) || ' m'""", below=1000, priority=5),
+        Label("keep_below_m", _KEEP_BELOW, below=1000, priority=5),
+        order='"year" is null',
     ),
     "hedge_heights_points": Style(
         (
-            Class("The row stays below the guided height", settled("square"), (Test("year", "null"),)),
-            Class("The row outgrows the guided height", warning()),
+            Class("The row outgrows the guided height", warning(), (Test("year", "filled"),)),
+            Class("The row stays below the guided height", settled("square")),
         ),
-        Label("keep_below_m", """'keep below ' || format_number("keep_below_m", 1) || ' m'""", size_pt=7.5, below=800, priority=5),
+        Label("keep_below_m", _KEEP_BELOW, size_pt=7.5, below=800, priority=5),
+        order='"year" is null',
     ),
     "sight_areas": Style(
         (
-            Class("No plant grows into it", hatched(FAINT, QUIET, 45.0, opacity=0.25, spacing_mm=4.0, edge=DASHED), (Test("plants", "<=", 0),)),
-            Class("Plants grow into ground over which a driver must see", hatched(WARN, INK, 45.0, opacity=0.5)),
+            Class("Plants grow into ground over which a driver must see", hatched(WARN, INK, 45.0, opacity=0.5), (Test("plants", ">", 0),)),
+            Class("No plant grows into it", hatched(FAINT, QUIET, 45.0, opacity=0.25, spacing_mm=4.0, edge=DASHED)),
         ),
         Label("kind", """"kind" || if("plants" > 0, ': ' || "plants" || ' plants', '')""", size_pt=7.5, below=2000, priority=4),
         order='"plants" <= 0',
@@ -96,12 +104,12 @@ OTHERS = {
     "outgrown": _plants_in_the_way("Has to be clipped from a year on", "Not in the years looked at"),
     "locate_zones": Style(
         (Class("Buried line: have it located, dig by hand", hatched(WARN, INK, 135.0, opacity=0.45, edge=DASHED)),),
-        Label("kind", size_pt=7.5, below=1000, along=False, priority=8),
+        Label("kind", """"kind" || ': locate it first'""", size_pt=7.5, below=1000, priority=8),
     ),
     "holes_at_lines": Style(
         (
-            Class("Hole cuts the line itself", hatched(COLOURS["open"], INK, 45.0, 135.0, opacity=0.6, spacing_mm=1.4), (Test("edge_m", "<=", 0.0),)),
-            Class("Hole in the zone of a buried line", hatched(WARN, INK, 135.0, opacity=0.7, spacing_mm=1.4)),
+            Class("Hole cuts the line itself", replace(hatched(COLOURS["open"], INK, 45.0, 135.0, opacity=0.6, spacing_mm=1.4), edge=stroke(COLOURS["open"], 0.8)), (Test("edge_m", "<=", 0.0),)),
+            Class("Hole in the zone of a buried line", replace(hatched(WARN, INK, 135.0, opacity=0.7, spacing_mm=1.4), edge=stroke(INK, 0.5))),
         ),
         Label("plant_id", size_pt=7.0, below=500, priority=7),
     ),
@@ -124,3 +132,31 @@ OTHERS = {
         below=5000,
     ),
 }  # fmt: skip
+
+
+def sun_taken(year: str) -> Style:
+    """Draw the ground by the hours of sun that the row takes, by the sun of one year of growth.
+
+    Parameters
+    ----------
+    year : str
+        The layer's column of that year: ``sun_y20``.
+    """
+    symbols = [dot("circle", 0.7, FAINT, FAINT)]
+    symbols += [
+        dot("square", size, colour, INK if colour == SHADE[1] else colour)
+        for size, colour in zip((1.2, 1.5, 1.8, 2.1, 2.4), SHADE[1:], strict=True)
+    ]
+    return Style(
+        steps(
+            "sun_now_h",
+            (10.0, 100.0, 250.0, 500.0, 1000.0),
+            (
+                "The row takes no sun", "Up to 100 h a year", "100 to 250 h", "250 to 500 h",
+                "500 to 1000 h", "More than 1000 h",
+            ),
+            symbols,
+            less=year,
+        ),
+        below=5000,
+    )  # fmt: skip

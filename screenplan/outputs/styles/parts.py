@@ -75,12 +75,16 @@ def hatched(
 
 
 def steps(
-    column: str, bounds: Sequence[float], labels: Sequence[str], symbols: Sequence[Symbol]
+    column: str,
+    bounds: Sequence[float],
+    labels: Sequence[str],
+    symbols: Sequence[Symbol],
+    less: str = "",
 ) -> tuple[Class, ...]:
-    """Make classes of a number: up to each bound, and above the last one."""
+    """Make classes of a number, or of the difference of two: up to each bound, and above the last."""
     lows, highs = (LEAST, *bounds), (*bounds, MOST)
     return tuple(
-        Class(label, symbol, (Test(column, ">", low), Test(column, "<=", high)))
+        Class(label, symbol, (Test(column, ">", low, less), Test(column, "<=", high, less)))
         for low, high, label, symbol in zip(lows, highs, labels, symbols, strict=True)
     )
 

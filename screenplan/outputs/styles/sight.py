@@ -53,6 +53,7 @@ SIGHT = {
             below=600,
             along=True,
             priority=5,
+            elsewhere=False,
         ),
         order="""coalesce("year_closed", if("status" = 'stays open', -1, 9999))""",
     ),

@@ -58,19 +58,22 @@ def write_sld(name: str, style: Style, meaning: str) -> str:
     user = _add(layer, "UserStyle")
     _add(user, "Name").text = name
     _add(user, "Abstract").text = meaning
-    types = _add(user, "FeatureTypeStyle")
-    for one in style.classes:
+    types = None
+    # Feature types' styles are painted one after the other, the rules of one feature by feature.
+    for one in reversed(style.classes) if style.order else style.classes:
+        if types is None or style.order:
+            types = _add(user, "FeatureTypeStyle")
         rule = _add(types, "Rule")
         _add(rule, "Name").text = one.label
         _add(rule, "Title").text = one.label
         if one.tests:
             _add_filter(rule, one.tests)
         elif len(style.classes) > 1:
-            _add(rule, "ElseFilter")
+            _add_complement(rule, [other.tests for other in style.classes if other.tests])
         if style.below:
             _add(rule, "MaxScaleDenominator").text = str(style.below)
         _add_symbol(rule, one.symbol)
-    if style.label:
+    if style.label and style.label.elsewhere:
         rule = _add(types, "Rule")
         _add(rule, "MaxScaleDenominator").text = str(min(style.label.below, style.below or 10**9))
         _add_label(rule, style.label, style.classes[0].symbol)
@@ -83,7 +86,19 @@ def _add(parent: Element, tag: str, namespace: str = SLD, **attributes: str) -> 
 
 
 def _add_filter(rule: Element, tests: tuple[Test, ...]) -> None:
-    parent = _add(rule, "Filter", OGC)
+    _add_all(_add(rule, "Filter", OGC), tests)
+
+
+def _add_complement(rule: Element, classes: list[tuple[Test, ...]]) -> None:
+    """Write that no other class holds a feature; not all software reads ``ElseFilter``."""
+    parent = _add(_add(rule, "Filter", OGC), "Not", OGC)
+    if len(classes) > 1:
+        parent = _add(parent, "Or", OGC)
+    for tests in classes:
+        _add_all(parent, tests)
+
+
+def _add_all(parent: Element, tests: tuple[Test, ...]) -> None:
     if len(tests) > 1:
         parent = _add(parent, "And", OGC)
     for test in tests:
@@ -96,14 +111,22 @@ def _add_test(parent: Element, test: Test) -> None:
         for value in test.value:
             _add_test(parent, Test(test.column, "=", value))
         return
+    if isinstance(test.value, bool):
+        # As a word and as a number: one program knows only the one, its file reader only the other.
+        parent = _add(parent, "Or", OGC)
+        for value in (str(test.value).lower(), int(test.value)):
+            _add_test(parent, Test(test.column, test.operator, value))
+        return
     if test.operator in ("null", "filled"):
         parent = _add(parent, "Not", OGC) if test.operator == "filled" else parent
         _add(_add(parent, "PropertyIsNull", OGC), "PropertyName", OGC).text = test.column
         return
     made = _add(parent, _OPERATORS[test.operator], OGC)
-    _add(made, "PropertyName", OGC).text = test.column
-    value = test.value
-    _add(made, "Literal", OGC).text = str(value).lower() if isinstance(value, bool) else str(value)
+    difference = _add(made, "Sub", OGC) if test.less else made
+    _add(difference, "PropertyName", OGC).text = test.column
+    if test.less:
+        _add(difference, "PropertyName", OGC).text = test.less
+    _add(made, "Literal", OGC).text = str(test.value)
 
 
 def _css(parent: Element, **parameters: object) -> None:
@@ -179,7 +202,7 @@ def _add_label(rule: Element, label: Label, symbol: Symbol) -> None:
     made = _add(rule, "TextSymbolizer")
     _add(_add(made, "Label"), "PropertyName", OGC).text = label.column
     font = _add(made, "Font")
-    _css(font, font_family="Sans Serif", font_size=_pixels(label.size_pt * 25.4 / 72.0))
+    _css(font, font_family="Sans Serif", font_size=round(label.size_pt * 25.4 / 72.0 / PIXEL_MM))
     _css(font, font_weight="bold" if label.bold else "normal")
     place = _add(made, "LabelPlacement")
     if isinstance(symbol, Line):
@@ -192,8 +215,8 @@ def _add_label(rule: Element, label: Label, symbol: Symbol) -> None:
         _add(anchor, "AnchorPointY").text = "0" if beside else "0.5"
         if beside:
             offset = _add(point, "Displacement")
-            _add(offset, "DisplacementX").text = "4"
-            _add(offset, "DisplacementY").text = "4"
+            _add(offset, "DisplacementX").text = "8"
+            _add(offset, "DisplacementY").text = "6"
     halo = _add(made, "Halo")
     _add(halo, "Radius").text = "2"
     _css(_add(halo, "Fill"), fill=COLOURS["paper"])
