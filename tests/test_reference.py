@@ -72,6 +72,22 @@ def test_a_mark_takes_the_values_of_the_tests_own_constants():
     assert one.when == "needs the desktop GIS"
 
 
+@pytest.mark.parametrize(
+    ("line", "when"),
+    [
+        ("@pytest.mark.slow", "every run"),
+        ("@pytest.mark.xfail", "known to fail"),
+        ("@pytest.mark.skipif(SLACK_M, reason='it is Monday')", "skipped where it is Monday"),
+        ("@on_monday", "skipped where it is Monday"),
+    ],
+)
+def test_the_page_says_where_a_test_does_not_run(line, when):
+    named = "on_monday = pytest.mark.skipif(SLACK_M, reason='it is Monday')"
+    text = MARK.format(said()).replace("pytestmark = [pytest.mark.desktop]", f"{named}\n{line}")
+    (one,) = marks_of(text)
+    assert one.when == when
+
+
 def test_a_mark_takes_constants_that_the_project_exports():
     text = "from benchmarks import tracer\n" + MARK.format(said())
     (one,) = marks_of(text.replace("'exact'", 'f"{tracer.REPEATS} times"'))

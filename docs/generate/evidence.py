@@ -51,11 +51,11 @@ STATUS_MEANS = {
     "memory": "the figures are from memory, unverified: this is no check of them",
     "common practice": "customary, no source",
 }
-#: Marks of tests that do not run everywhere, and where they run.
+#: Marks of tests that do not run everywhere or do not pass, and what the page says of them.
 PLACES = {
+    "xfail": "known to fail",
     "desktop": "needs the desktop GIS",
     "browser": "needs a browser",
-    "slow": "every run",
 }
 
 
@@ -185,38 +185,41 @@ def evaluate(node: ast.expr, names: dict) -> Any:
 
 
 def _in_module(file: str, tree: ast.Module) -> Iterator[Evidence]:
-    names = None
-    everywhere = [
-        mark
+    names = _Names(tree)
+    assigned = {
+        getattr(node.targets[0], "id", ""): node.value
         for node in tree.body
-        if isinstance(node, ast.Assign) and getattr(node.targets[0], "id", "") == "pytestmark"
-        for mark in (node.value.elts if isinstance(node.value, ast.List) else [node.value])
-    ]
+        if isinstance(node, ast.Assign)
+    }
+    everywhere = assigned.get("pytestmark", ast.List([]))
+    everywhere = everywhere.elts if isinstance(everywhere, ast.List) else [everywhere]
     for node in tree.body:
         if not isinstance(node, ast.FunctionDef) or not node.name.startswith("test_"):
             continue
+        marks = [*everywhere, *node.decorator_list]
+        # A mark may have been given a name of its own: ``without_grids``.
+        marks = [assigned.get(getattr(mark, "id", ""), mark) for mark in marks]
         for mark in node.decorator_list:
             if isinstance(mark, ast.Call) and ast.unparse(mark.func) == "pytest.mark.evidence":
-                names = _Names(tree) if names is None else names
                 said = {word.arg: evaluate(word.value, names) for word in mark.keywords}
                 one = Evidence(
                     test=f"{file}::{node.name}",
-                    when=_when([*everywhere, *node.decorator_list]),
+                    when=_when(marks, names),
                     **said,
                 )
                 _check(one)
                 yield one
 
 
-def _when(marks: list[ast.expr]) -> str:
+def _when(marks: list[ast.expr], names: dict) -> str:
     for mark in marks:
         for name, place in PLACES.items():
             if ast.unparse(mark).startswith(f"pytest.mark.{name}"):
                 return place
     for mark in marks:
         if isinstance(mark, ast.Call) and ast.unparse(mark.func) == "pytest.mark.skipif":
-            reason = next(word.value.value for word in mark.keywords if word.arg == "reason")
-            return f"skipped where {reason}"
+            reason = next(word.value for word in mark.keywords if word.arg == "reason")
+            return f"skipped where {evaluate(reason, names)}"
     return "every run"
 
 
