@@ -194,12 +194,18 @@ class LocalFrame:
         """Undo `project_in`."""
 
         def transform(x, y):
-            return transformation.transformer.transform(
-                *self._own.transform(x, y, direction="INVERSE"), direction="INVERSE"
-            )
+            return self.points_out(x, y, transformation)
 
         unit = _metres_per_unit(transformation.transformer.source_crs)
         return reproject(geometries, transform, metres_per_unit=unit)
+
+    def points_out(
+        self, x: np.ndarray, y: np.ndarray, transformation: Transformation
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """Give points of the frame in the CRS from which a transformation comes."""
+        return transformation.transformer.transform(
+            *self._own.transform(x, y, direction="INVERSE"), direction="INVERSE"
+        )
 
     def bounds_out(
         self, bounds: tuple[float, float, float, float], transformation: Transformation

@@ -15,8 +15,8 @@ from pathlib import Path
 
 import geopandas as gpd
 import pandas as pd
-import pyogrio
 import shapely
+from pyogrio import raw
 from pyproj import CRS
 
 from screenplan.contracts import BASE_LINES, PEGS, STAKES, TAPE_POINTS
@@ -197,7 +197,18 @@ def _write(table: gpd.GeoDataFrame, path: str | Path, *, driver: str, **options)
     path = Path(path)
     with explain_failure(path):
         path.unlink(missing_ok=True)
-        pyogrio.write_dataframe(table, path, driver=driver, **options)
+        texts = table.drop(columns=table.geometry.name)
+        kinds = set(table.geometry.geom_type)
+        raw.write(
+            path,
+            shapely.to_wkb(table.geometry.to_numpy()),
+            field_data=[texts[name].to_numpy(object) for name in texts],
+            fields=list(texts),
+            geometry_type=kinds.pop() if len(kinds) == 1 else "Unknown",
+            crs=table.crs.to_wkt(),
+            driver=driver,
+            **options,
+        )
 
 
 def _write_list(points: gpd.GeoDataFrame, path: Path) -> int:

@@ -55,7 +55,12 @@ def write_csv(table: pd.DataFrame, path: str | Path, contract: Contract) -> int:
 def write_csv_layout(layout: Layout, path: Path) -> int:
     """Write a table that keeps its contract; see `write_csv`."""
     names = [name for name, _ in layout.columns]
-    cells = [[cell_text(value) for value in layout.values[name]] for name in names]
+    cells = [
+        [cell_text(value) for value in layout.values[name]]
+        if column.type in ("text", "boolean")
+        else ["" if value is None else value for value in layout.values[name]]
+        for name, column in layout.columns
+    ]
     with (
         explain_failure(path, layout.contract.name),
         path.open("w", encoding="utf-8", newline="") as sink,

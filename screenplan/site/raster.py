@@ -246,7 +246,7 @@ def _lay_nodes(raster, frame, transformation, bounds, notes):
 
 def _find_pixels(raster, frame, transformation, nodes):
     """Fractional column and row of each node, 0 at the centre of the first pixel."""
-    moved = shapely.get_coordinates(frame.project_out(shapely.points(nodes), transformation))
+    moved = np.column_stack(frame.points_out(nodes[:, 0], nodes[:, 1], transformation))
     back = ~raster.transform
     column = back.a * moved[:, 0] + back.b * moved[:, 1] + back.c
     row = back.d * moved[:, 0] + back.e * moved[:, 1] + back.f

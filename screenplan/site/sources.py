@@ -222,20 +222,20 @@ class FileLayer:
         """Rows whose geometry has arcs, which fiona hands over as short straight edges."""
         if self.driver not in CURVED_DRIVERS:
             return frozenset()
-        import pyogrio
+        from pyogrio import raw
 
         kinds = ", ".join(f"'{kind}'" for kind in CURVED)
         table = self.layer.replace('"', '""')
         with gdal(self.path, self.layer), warnings.catch_warnings():
             warnings.simplefilter("ignore", UserWarning)  # measured geometries
-            found = pyogrio.read_dataframe(
+            _, found, _, _ = raw.read(
                 vsi(self.path),
                 sql=f'SELECT * FROM "{table}" WHERE OGR_GEOMETRY IN ({kinds})',
                 sql_dialect="OGRSQL",
-                fid_as_index=True,
+                return_fids=True,
             )
         return frozenset(
-            row for fid in found.index if (row := self._row_by_fid.get(str(fid))) is not None
+            row for fid in found if (row := self._row_by_fid.get(str(fid))) is not None
         )
 
     def values(self, column: str) -> pd.Series:
