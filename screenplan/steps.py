@@ -118,10 +118,15 @@ STEPS: dict[str, Step] = {
         ),
         Step(
             "across",
-            "Count the straight lines from windows to private places across each side",
+            "Count the straight lines from windows and onlookers to private places across each side",
             "screenplan.site.overlooked:count_lines_of_sight",
             needs=("sides", "windows", "private_places"),
+            takes=("onlookers",),
             gives=("sides",),
+            parameters={
+                "onlooker_spacing_m": "views.onlooker_spacing",
+                "onlooker_reach_m": "views.onlooker_reach",
+            },
         ),
         Step(
             "zones",

@@ -192,7 +192,7 @@ def test_refused():
     refused("the parcel has no side 'up'. Choose among south, east, north, west", along=["up"])
     refused("no side is chosen to plant along. Choose among south", along=())
     refused(
-        "along, and no window looks onto a private place across one. Choose among south",
+        "along, and nobody looks onto a private place across one. Choose among south",
         along=(), sides=sides_of(box()).assign(looked_across=0.0),
     )  # fmt: skip
     refused("3 rows are asked for", lines={"rows": 3})

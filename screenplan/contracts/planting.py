@@ -59,7 +59,8 @@ SIDES = Contract(
         Column(
             "looked_across",
             "number",
-            "Share of the straight lines from windows to private places that cross it, in plan",
+            "Share of the straight lines from windows and onlookers to private places that cross it, in "
+            "plan",
             unit="share",
             low=0.0,
             high=1.0,

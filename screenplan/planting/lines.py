@@ -83,7 +83,7 @@ def draw_lines(
         stand.
     along : str or sequence of str
         Sides to plant along, by ``side_id``; ``"all"`` for all of them. By default those across
-        which at least a tenth of the lines from windows to private places run (``looked_across``),
+        which at least a tenth of the lines of sight to private places run (``looked_across``),
         or the one across which most do.
     offset_m : float, optional
         Distance from the boundary to the first row; by default the greatest distance that a
@@ -216,7 +216,7 @@ def _choose(sides: gpd.GeoDataFrame, along: str | Sequence[str]) -> list[str]:
     names = [along] if isinstance(along, str) else [str(name) for name in along]
     why = ""
     if not names and "looked_across" in sides.columns:
-        why = ", and no window looks onto a private place across one"
+        why = ", and nobody looks onto a private place across one"
         share = sides["looked_across"].fillna(0.0).to_numpy(float)
         if share.max(initial=0.0) > 0:
             chosen = share >= min(LOOKED_SHARE, share.max())
