@@ -76,26 +76,47 @@ class Algorithm(QgsProcessingAlgorithm):
                     raise QgsProcessingException("Cancelled; nothing was written.")
         return handed
 
-    def missing_layers(self, layers, parameters):
-        """Say which needed layers the form names in none of their kinds."""
+    def wrong_layer(self, layers, parameters, context):
+        """Say which layer cannot be read, or is needed and not given in any of its kinds."""
         for layer in layers:
             names = [part["name"].upper() for part in layer["parts"]]
+            for part in layer["parts"]:
+                name = part["name"].upper()
+                given = parameters.get(name)
+                if (
+                    given not in (None, "")
+                    and self.parameterAsSource(parameters, name, context) is None
+                ):
+                    return self._no_source(part, given)
             if layer["needed"] and all(parameters.get(name) in (None, "") for name in names):
                 kinds = " or ".join(part["title"] for part in layer["parts"])
                 return f"The layer {layer['name']} is needed: give {kinds}."
+        return ""
+
+    def wrong_value(self, entries, parameters, context):
+        """Say which number is out of its range; ``entries`` are pairs of a name and its entry."""
+        for name, entry in entries:
+            if parameters.get(name) in (None, "") or entry["type"] not in forms.NUMBERS:
+                continue
+            value = self.parameterAsDouble(parameters, name, context)
+            low, high = entry["low"], entry["high"]
+            if (low is not None and value < low) or (high is not None and value > high):
+                return f"{entry['title']}: {value:g} is out of range{entry['range']}."
         return ""
 
     def terrain_of(self, parameters, context):
         """Read the terrain's file and unit from the form."""
         if parameters.get(forms.TERRAIN) in (None, ""):
             return {}
-        raster = self.parameterAsRasterLayer(parameters, forms.TERRAIN, context)
-        file = None if raster is None else raster.source().split("|")[0]
-        if file is None or not Path(file).is_file():
-            raise QgsProcessingException(
-                f"The terrain {parameters[forms.TERRAIN]} is no raster file that can be read. "
-                "Choose a raster that is a file on this computer."
-            )
+        file = parameters[forms.TERRAIN]
+        if not isinstance(file, str) or not Path(file).is_file():
+            raster = self.parameterAsRasterLayer(parameters, forms.TERRAIN, context)
+            file = "" if raster is None else raster.source().split("|")[0]
+            if not Path(file).is_file():
+                raise QgsProcessingException(
+                    f"The terrain {parameters[forms.TERRAIN]} is no raster file that can be read. "
+                    "Choose a raster that is a file on this computer."
+                )
         unit = self.parameterAsEnumString(parameters, forms.TERRAIN_UNIT, context)
         return {"file": file, "unit": unit or "m"}
 

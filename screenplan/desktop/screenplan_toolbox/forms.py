@@ -34,6 +34,9 @@ SUBJECT_ID, SUBJECT_POINT, ID_FIELD = "SUBJECT_ID", "SUBJECT_POINT", "PARCEL_ID"
 COLUMNS, TERRAIN, TERRAIN_UNIT = "COLUMNS", "TERRAIN", "TERRAIN_UNIT"
 PLAN, CRS, SETTINGS = "PLAN", "CRS", "SETTINGS"
 
+#: Types of values that are numbers.
+NUMBERS = ("length", "number", "integer", "volume")
+
 #: How names of columns that differ are written, in every form that reads layers of a person.
 COLUMNS_HELP = (
     "If columns of your layers are called otherwise: layer.column = your column, and its unit if "
@@ -155,7 +158,7 @@ def value_parameter(entry, name=None):
         made = QgsProcessingParameterDistance(name, label, defaultValue=default, optional=optional)
         made.setDefaultUnit(QgsUnitTypes.DistanceMeters)
         _limit(made, entry)
-    elif kind in ("number", "integer", "volume"):
+    elif kind in NUMBERS:
         which = (
             QgsProcessingParameterNumber.Integer
             if kind == "integer"
@@ -198,10 +201,10 @@ def value_of(algorithm, entry, parameters, context, name=None):
     if given is None or given == "" or given == []:
         return None
     kind = entry["type"]
-    if kind in ("length", "number", "volume"):
-        return algorithm.parameterAsDouble(parameters, name, context)
     if kind == "integer":
         return algorithm.parameterAsInt(parameters, name, context)
+    if kind in NUMBERS:
+        return algorithm.parameterAsDouble(parameters, name, context)
     if kind == "boolean":
         return algorithm.parameterAsBoolean(parameters, name, context)
     if kind == "choice":

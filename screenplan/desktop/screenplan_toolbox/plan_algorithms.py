@@ -169,6 +169,13 @@ class PlanFromLayers(_Plan):
         self.addParameter(forms.advanced(forms.columns_parameter()))
         self.add_common()
 
+    def checkParameterValues(self, parameters, context):
+        values = [(plan_name(entry), entry) for entry in self.toolbox["plan_values"]]
+        wrong = self.wrong_value(values, parameters, context) or self.wrong_layer(
+            self.toolbox["inputs"], parameters, context
+        )
+        return (False, wrong) if wrong else super().checkParameterValues(parameters, context)
+
     def processAlgorithm(self, parameters, context, feedback):
         with self.job_folder() as folder:
             values = {

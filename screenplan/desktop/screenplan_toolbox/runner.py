@@ -154,6 +154,8 @@ def run_job(python, job_file, report, is_cancelled):
         _end(worker)
         for reader in readers:
             reader.join(timeout=TIDY_S)
+        for stream in (worker.stdout, worker.stderr):
+            stream.close()
     complaint = "".join(complaints)
     if answer is not None and "refused" in answer:
         raise NotRun(answer["refused"])

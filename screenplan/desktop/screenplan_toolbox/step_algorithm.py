@@ -76,10 +76,11 @@ class StepAlgorithm(Algorithm):
                 first = False
 
     def checkParameterValues(self, parameters, context):
-        fine, message = super().checkParameterValues(parameters, context)
-        if fine:
-            message = self.missing_layers(self.step["inputs"], parameters)
-        return not message, message
+        values = [(entry["name"].upper(), entry) for entry in self.step["parameters"]]
+        wrong = self.wrong_value(values, parameters, context) or self.wrong_layer(
+            self.step["inputs"], parameters, context
+        )
+        return (False, wrong) if wrong else super().checkParameterValues(parameters, context)
 
     def processAlgorithm(self, parameters, context, feedback):
         with self.job_folder() as folder:
