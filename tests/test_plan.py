@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from screenplan.errors import InputError
-from screenplan.plan import SECTIONS, check_plan, is_length, read_plan
+from screenplan.plan import SECTIONS, Plan, check_plan, is_length, read_plan
 from screenplan.plan_text import default_text, plan_text, range_text, toml_value
 
 PARCELS = {"layers": {"parcels": {"file": "lots.gpkg"}}}
@@ -140,5 +140,6 @@ def test_years_that_are_not_looked_at_leave_the_default_and_nothing_else():
     # The default ends at year 30; whoever looks at 12 years need not write the list anew.
     assert check_plan(PARCELS).views.report_years[-1] == 30
     assert check_plan(PARCELS | {"growth": {"years": 12}}).views.report_years == (0, 1, 2, 3, 5, 10)
+    assert Plan(**PARCELS, growth={"years": 2}).views.report_years == (0, 1, 2)
     asked = PARCELS | {"growth": {"years": 12}, "views": {"report_years": [5, 30]}}
     assert check_plan(asked).views.report_years == (5, 30)

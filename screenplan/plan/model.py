@@ -90,9 +90,9 @@ class Plan(Section):
         if "report_years" in self.views.model_fields_set:
             return self
         years = tuple(year for year in self.views.report_years if year <= self.growth.years)
-        return self.model_copy(
-            update={"views": self.views.model_copy(update={"report_years": years})}
-        )
+        views = self.views.model_copy(update={"report_years": years})
+        object.__setattr__(self, "views", views)  # frozen: nobody else changes a plan
+        return self
 
     def value(self, key: str) -> Any:
         """Give the value of a key such as ``rows.spacing`` (lengths in metres)."""
