@@ -16,7 +16,9 @@ if TYPE_CHECKING:
     import pandas as pd
 
 #: The steps that an alternative runs through, of those in the registry.
-NEEDED = ("zones", "lines", "plants", "closure", "fence", "stakeout", "quantities", "cost")
+NEEDED = (
+    "zones", "lines", "plants", "closure", "views", "fence", "stakeout", "quantities", "cost",
+)  # fmt: skip
 #: More combinations than this are not compared.
 MOST = 60
 
@@ -126,6 +128,8 @@ def _found(layers: dict[str, Any]) -> dict[str, Any]:
     says = "Every row closes to the asked height" if years["typical"] is not None else (
         "A row does not close to the asked height in the years looked at"
     )  # fmt: skip
+    views = layers["views"]
+    closing = views.loc[views["status"] == "closes", "year_closed"].dropna()
     return {
         "plants": int((~plants["existing"].to_numpy(bool)).sum()),
         "to_order": int(order.loc["plant", "packs"]),
@@ -134,5 +138,8 @@ def _found(layers: dict[str, Any]) -> dict[str, Any]:
         "year_closed": years["typical"],
         "year_closed_low": years["low"],
         "year_closed_high": years["high"],
+        "views_open": int(views["status"].isin(["closes", "stays open"]).sum()),
+        "views_close": len(closing),
+        "views_close_year": int(closing.max()) if len(closing) else None,
         "says": says,
     }

@@ -136,6 +136,26 @@ def test_every_combination_is_run_the_plan_first(read):
     assert table["cost"][1] > table["plant_cost"][1]
 
 
+def test_alternatives_tell_what_becomes_of_the_views(read):
+    table = compare(read, 'alternatives.stock_heights=["2.4 m"]')
+    # The views' own step, run by itself on the plan, is the evidence for the first row.
+    layers, found, folder = read
+    plan, _ = read_plan(HILLSIDE)
+    alone = dict(layers)
+    for name in ("zones", "lines", "plants", "views"):
+        step = STEPS[name]
+        alone |= step(alone, **step_arguments(step, plan, folder, found.terrain, found.frame))
+    views = alone["views"]
+    closing = views.loc[views["status"] == "closes"]
+    assert table["views_open"][1] == len(closing) + (views["status"] == "stays open").sum()
+    assert table["views_close"][1] == len(closing) > 0
+    assert table["views_close_year"][1] == closing["year_closed"].max()
+    # Twice as tall when planted: as many are open before, and the last closes no later.
+    assert table["views_open"][2] == table["views_open"][1]
+    assert table["views_close"][2] >= table["views_close"][1]
+    assert table["views_close_year"][2] <= table["views_close_year"][1]
+
+
 def test_one_that_cannot_be_planted_says_why_and_costs_stay_empty_without_prices(read):
     table = compare(read, 'alternatives.stock_heights=["50 m"]')
     assert table["says"][2].startswith("Cannot be planted: the stock is 50 m high")

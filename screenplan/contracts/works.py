@@ -225,6 +225,18 @@ ALTERNATIVES = Contract(
         ),
         Column("year_closed_low", "integer", "The same, low growth", unit="year"),
         Column("year_closed_high", "integer", "The same, high growth", unit="year"),
+        Column("views_open", "integer", "Views that are open on the day of planting"),
+        Column(
+            "views_close",
+            "integer",
+            "How many of them the row closes in the years looked at, typical growth",
+        ),
+        Column(
+            "views_close_year",
+            "integer",
+            "Year in which the last of these closes, typical growth; empty if none does",
+            unit="year",
+        ),
         Column("says", "text", "Why it cannot be planted, or what to know", required=True),
     ),
 )

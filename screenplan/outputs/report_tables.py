@@ -268,6 +268,9 @@ _ALTERNATIVES = _Plan(
         ("to_order", "to order", "text"),
         ("cost", "material", "money"),
         ("year_closed", "rows closed in year", "text"),
+        ("views_open", "views open now", "text"),
+        ("views_close", "of them close", "text"),
+        ("views_close_year", "the last in year", "text"),
         ("says", "note", "text"),
     ),
 )
