@@ -10,6 +10,9 @@ from pathlib import Path
 
 from qgis.core import (
     QgsApplication,
+    QgsExpression,
+    QgsExpressionContext,
+    QgsExpressionContextUtils,
     QgsFillSymbol,
     QgsLayerTreeGroup,
     QgsLayoutExporter,
@@ -59,6 +62,21 @@ def styled(layer, style, folder):
     return renderer_of(bare) if fine else "the style cannot be read"
 
 
+def label_of(layer):
+    """Give the label of the layer's first feature, as it is worked out; None without labels."""
+    feature = next(layer.getFeatures(), None)
+    if not layer.labelsEnabled() or feature is None:
+        return None
+    settings = layer.labeling().settings()
+    if not settings.isExpression:
+        return str(feature[settings.fieldName])
+    context = QgsExpressionContext(QgsExpressionContextUtils.globalProjectLayerScopes(layer))
+    context.setFeature(feature)
+    expression = QgsExpression(settings.fieldName)
+    value = expression.evaluate(context)
+    return expression.evalErrorString() or str(value)
+
+
 def layer_seen(layer, styles, folder):
     seen = {
         "name": layer.name(),
@@ -72,6 +90,7 @@ def layer_seen(layer, styles, folder):
         seen["spatial"] = layer.isSpatial()
         seen["count"] = layer.featureCount()
         seen["renderer"] = renderer_of(layer)
+        seen["label"] = label_of(layer)
         if layer.id() in styles:
             seen["styled"] = styled(layer, styles[layer.id()], folder)
     return seen

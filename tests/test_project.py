@@ -25,6 +25,7 @@ from screenplan.outputs.drawings.style import COLOURS
 from screenplan.outputs.kinds import split_by_kind
 from screenplan.outputs.layers import find_surroundings, write_layers
 from screenplan.outputs.project import Titles, write_project
+from screenplan.outputs.project.feet import in_feet
 from screenplan.outputs.project.paper import (
     FEET_PER_INCH,
     INSIDE_MM,
@@ -35,7 +36,8 @@ from screenplan.outputs.project.paper import (
 )
 from screenplan.outputs.project.tree import GROUPS, OTHERS, TABLES, THEMES, arrange
 from screenplan.outputs.rasters import SUN_HOURS_NAME, write_sun_hours
-from screenplan.outputs.styles import style_qml
+from screenplan.outputs.styles import STYLES, style_qml
+from screenplan.units import format_length, format_tape
 
 KNOWN = WRITTEN | as_written(SURROUNDINGS)
 TITLES = Titles("Larkspur Rise 7", "LR-7", "2026-03-21")
@@ -52,7 +54,8 @@ DPI = 300
 
 #: Enough to see where things lie; the rest is the same everywhere.
 SOME = (
-    "parcels", "plants", "crowns", "planting_lines", "private_places", "sun_grid", "checks", "roads",
+    "parcels", "sides", "plants", "crowns", "planting_lines", "private_places", "stakes", "sun_grid",
+    "checks", "roads",
 )  # fmt: skip
 
 
@@ -142,7 +145,8 @@ def test_the_longest_stem_decides():
     assert entries["sight_lines"].group == "Views"
     assert entries["sight_plants"].group == "Effects"
     assert entries["light_months"].group == TABLES
-    assert entries["light_areas"].group == "Effects"
+    assert entries["light_lines"].group == "Effects"
+    assert entries["light_areas"].group == "Ground"
 
 
 def test_groups_stand_in_reading_order(made_up):
@@ -171,9 +175,9 @@ def test_a_year_near_ten_is_shown_first():
         entries = arrange({"crowns": crowns}, {"crowns": KNOWN["crowns"]})
         return [entry.title for entry in entries if entry.visible]
 
-    assert shown(0, 3, 5, 10, 20) == ["Crowns in year 10"]
-    assert shown(0, 5, 15) == ["Crowns in year 15"]  # as near as 5: the later one, which is fuller
-    assert shown(0) == ["Crowns when planted"]
+    assert shown(0, 3, 5, 10, 20) == ["Year 10: crowns"]
+    assert shown(0, 5, 15) == ["Year 15: crowns"]  # as near as 5: the later one, which is fuller
+    assert shown(0) == ["Year 0: crowns"]
 
 
 def test_few_layers_are_shown_at_first(made_up):
@@ -232,6 +236,14 @@ def test_awkward_titles_are_words_and_nothing_else(metric, tmp_path):
     assert {found for text in texts for found in re.findall(r"\[%.*?%\]", text)} == {
         "[% round(map_get(item_variables('map'),'map_scale')) %]"
     }
+
+
+def test_labels_of_a_plan_in_feet_hold_no_metres():
+    for name, style in STYLES.items():
+        if style.label and style.label.expression:
+            said = in_feet(style.label.expression)
+            assert not re.search(r"' m\b", said), name
+            assert ("0.3048" in said) == ('_m", ' in style.label.expression), name
 
 
 # Paper and scale
@@ -377,6 +389,31 @@ def test_layers_are_drawn_in_the_desktop_as_their_styles_say(opened):
         if layer.get("spatial"):
             assert layer["renderer"], own
             assert layer["renderer"] == layer["styled"], own
+
+
+@pytest.mark.desktop
+def test_lengths_are_written_in_the_plans_units(opened):
+    _, layers, _, seen, units = opened
+    labels = {own: layer.get("label") for own, layer in seen["layers"].items()}
+    side, stake = layers["sides"].iloc[0], layers["stakes"].iloc[0]
+    length = format_length(side["length_m"], units, 1)
+    assert labels["screenplan_sides"] == f"{side['side_id']}  {length}"
+    # As on the work sheet: metres to the centimetre, or feet and inches to an eighth.
+    tape = format_tape(stake["slope_along_m"], units)
+    assert labels["screenplan_stakes"] == tape.removesuffix(" m")
+
+
+@pytest.mark.desktop
+def test_feet_and_inches_are_those_of_the_work_sheet(tmp_path):
+    reason = why_not()
+    if reason:
+        pytest.skip(reason)
+    # Whole feet and inches, half an eighth to either side, a foot less an eighth, and many others.
+    values = [0.0, 0.0015, 0.0016, 0.0254, 0.02857, 0.3, 0.304, 0.3048, 0.61, 3.0479, 29.94]
+    values += np.random.default_rng(1).uniform(0.0, 120.0, 500).tolist()
+    asked = {"expression": in_feet('format_number("v_m", 2)'), "values": values}
+    found, _ = ask_desktop("desktop_evaluate.py", asked, tmp_path / "home")
+    assert found == [format_tape(value, "us") for value in values]
 
 
 @pytest.mark.desktop

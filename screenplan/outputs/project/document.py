@@ -28,7 +28,7 @@ from screenplan.outputs.project.maplayers import (
 )
 from screenplan.outputs.project.markup import add, add_reference, plain_text
 from screenplan.outputs.project.sheets import Titles, add_sheets
-from screenplan.outputs.project.tree import CROWNS, TABLES, THEMES, Entry, arrange
+from screenplan.outputs.project.tree import CROWNS, GROUND, TABLES, THEMES, Entry, arrange
 from screenplan.outputs.rasters import SUN_HOURS_NAME
 from screenplan.outputs.record import describe_output
 from screenplan.outputs.styles import style_qml
@@ -122,7 +122,7 @@ def make_document(
     made = add(root, "projectlayers")
     for entry in entries:
         style = style_qml(entry.name, columns=layers[entry.name].columns)
-        add_vector_layer(made, entry, frame.source_crs, style)
+        add_vector_layer(made, entry, frame.source_crs, style, units)
     if sun is not None:
         grid = layers["sun_grid"]
         add_sun_raster(
@@ -160,10 +160,8 @@ def _add_tree(root: Element, entries: Sequence[Entry], raster: str | None) -> No
     groups: dict[str, Element] = {}
     for entry in entries:
         if entry.group not in groups:
-            groups[entry.group] = _add_group(tree, entry.group, expanded=entry.visible)
+            groups[entry.group] = _add_group(tree, entry.group, expanded=not groups)
         parent = groups[entry.group]
-        if entry.visible:
-            parent.set("expanded", "1")
         if entry.key:
             if CROWNS not in groups:
                 years = [one for one in entries if one.key]
@@ -174,7 +172,7 @@ def _add_tree(root: Element, entries: Sequence[Entry], raster: str | None) -> No
             parent = groups[CROWNS]
         _add_leaf(parent, entry.id, entry.title, entry.source, entry.visible)
     if raster is not None:
-        parent = groups.get("Effects", tree)
+        parent = groups.get(GROUND, tree)
         _add_leaf(parent, RASTER_ID, raster, f"./{SUN_HOURS_NAME}", False, provider="gdal")
 
 

@@ -237,7 +237,7 @@ def add_legend(
     tree = add(item, "layer-tree-group")
     for one in items:
         leaf = add(
-            tree, "layer-tree-layer", id=one.entry.id, name=one.entry.title,
+            tree, "layer-tree-layer", id=one.entry.id, name=one.entry.said,
             source=one.entry.source, providerKey="ogr", checked="Qt::Checked", expanded=1,
             legend_exp="", legend_split_behavior=0, patch_size="-1,-1",
         )  # fmt: skip

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from screenplan.contracts import SURROUNDINGS
-from screenplan.outputs.project.tree import Entry, said
+from screenplan.outputs.project.tree import Entry
 from screenplan.outputs.styles import STYLES, Class, Test
 
 #: A layer of one class is named in one line, with the class if that is no longer than this.
@@ -92,9 +92,8 @@ def legend_items(entries: Iterable[Entry], layers: Mapping[str, pd.DataFrame]) -
 
 
 def _in_one(entry: Entry, label: str, classes: int) -> str:
-    title = entry.title if entry.key else said(entry.stem)
-    both = f"{title}: {label[:1].lower()}{label[1:]}"
-    return both if classes > 1 and not entry.key and len(both) <= LONGEST else title
+    both = f"{entry.said}: {label[:1].lower()}{label[1:]}"
+    return both if classes > 1 and entry.year is None and len(both) <= LONGEST else entry.said
 
 
 def classes_present(classes: Sequence[Class], layer: pd.DataFrame) -> list[int]:

@@ -9,6 +9,7 @@ import pandas as pd
 from pyproj import CRS
 
 from screenplan.contracts.written import kinds_of
+from screenplan.outputs.project.feet import in_feet
 from screenplan.outputs.project.markup import add, add_options, add_reference, rgba
 from screenplan.outputs.project.tree import Entry
 
@@ -22,7 +23,9 @@ RASTER_ID = "screenplan_sun_hours_raster"
 SUN_RAMP = ("#33434a", "#62737a", "#94a1a4", "#c3c6b8", "#e6dcb0", "#fbeebf")
 
 
-def add_vector_layer(parent: Element, entry: Entry, crs: CRS, style: str) -> Element:
+def add_vector_layer(
+    parent: Element, entry: Entry, crs: CRS, style: str, units: str = "metric"
+) -> Element:
     """Add a layer or table of the GeoPackage.
 
     Parameters
@@ -34,10 +37,15 @@ def add_vector_layer(parent: Element, entry: Entry, crs: CRS, style: str) -> Ele
         That of the GeoPackage.
     style : str
         The layer's style, a QML document.
+    units : {"metric", "us"}
+        Of lengths in labels.
     """
     kinds = kinds_of(entry.contract)
     geometry = GEOMETRY[kinds[0]] if kinds else "No geometry"
     root = fromstring(style)
+    if units == "us":
+        for label in root.iter("text-style"):
+            label.set("fieldName", in_feet(label.get("fieldName", "")))
     layer = add(parent, "maplayer", type_="vector", geometry=geometry)
     for name, value in root.attrib.items():
         if name not in ("version", "type", "geometry", "styleCategories"):

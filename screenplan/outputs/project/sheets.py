@@ -106,7 +106,7 @@ def add_sheets(
 def _beside(layout: Layout, page: Page, theme: str, titles: Titles, items, map_id: str) -> None:
     """Set the texts in a column beside the map."""
     room, grow = page.texts, page.grow
-    y = _head(layout, room, theme, titles, grow, map_id)
+    y = _head(layout, room, page, theme, titles, map_id)
     caution = Box(room.x, room.y + room.height - 17.0 * grow, room.width, 17.0 * grow)
     scale = Box(room.x, caution.y - 16.0 * grow, room.width, 13.0 * grow)
     legend = Box(room.x, y + 3.0, room.width, scale.y - y - 6.0)
@@ -121,7 +121,7 @@ def _below(layout: Layout, page: Page, theme: str, titles: Titles, items, map_id
     room, grow = page.texts, page.grow
     head = Box(room.x, room.y, 62.0 * grow, room.height)
     caution = Box(room.x, room.y + room.height - 9.0 * grow, room.width, 9.0 * grow)
-    y = _head(layout, head, theme, titles, grow, map_id)
+    y = _head(layout, head, page, theme, titles, map_id)
     _scale(layout, Box(room.x, y + 1.0, head.width, 13.0 * grow), page, map_id, grow)
     x = head.x + head.width + 5.0
     legend = Box(x, room.y + 2.4, room.x + room.width - x, caution.y - room.y - 4.0)
@@ -130,9 +130,9 @@ def _below(layout: Layout, page: Page, theme: str, titles: Titles, items, map_id
     _caution(layout, caution, grow)
 
 
-def _head(layout, box: Box, theme: str, titles: Titles, grow: float, map_id: str) -> float:
+def _head(layout: Layout, box: Box, page: Page, theme: str, titles: Titles, map_id: str) -> float:
     """Set rule, kind of sheet, title, facts and north arrow; give where they end."""
-    arrow = 11.0 * grow
+    grow, arrow = page.grow, 11.0 * page.grow
     width = box.width - arrow - 2.0
     add_north_arrow(
         layout, Box(box.x + width + 2.0, box.y + 3.4 * grow, arrow, 16.0 * grow), map_id
@@ -148,10 +148,11 @@ def _head(layout, box: Box, theme: str, titles: Titles, grow: float, map_id: str
         layout, "title", Box(box.x, box.y + 7.6 * grow, width, 13.4 * grow), title,
         points=(10.5 if small else 14.0) * grow, bold=True,
     )  # fmt: skip
+    lengths = "feet and inches" if page.sheet.units == "us" else "metres"
     parcel = clean(titles.subject, 40).replace("[%", "[ %")
     add_label(
         layout, "facts", Box(box.x, box.y + 21.4 * grow, box.width, 7.6 * grow),
-        f"Parcel {parcel}\nPlan of {titles.date}, screenplan {__version__}",
+        f"Parcel {parcel}, lengths in {lengths}\nPlan of {titles.date}, screenplan {__version__}",
         points=7.0 * grow, role="quiet",
     )  # fmt: skip
     return box.y + 30.0 * grow

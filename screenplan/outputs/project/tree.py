@@ -21,7 +21,7 @@ PLAN, STAKE_OUT, VIEWS, EFFECTS, MAY_STAND = THEMES = (
     "Effects",
     "Where plants may stand",
 )
-TABLES, OTHERS, CROWNS = "Tables", "Others", "Crowns by year"
+GROUND, TABLES, OTHERS, CROWNS = "Ground", "Tables", "Others", "Crowns by year"
 
 #: Group: the layers in it by stem of their name, each with the themes in which it is shown.
 GROUPS: dict[str, dict[str, tuple[str, ...]]] = {
@@ -56,8 +56,6 @@ GROUPS: dict[str, dict[str, tuple[str, ...]]] = {
         "locate_zones": (PLAN, STAKE_OUT, EFFECTS),
         "hedge_heights": (),
         "light": (EFFECTS,),
-        "sun_grid": (),
-        "sight_areas": (EFFECTS,),
         "noise_paths": (),
     },
     "Site": {
@@ -70,9 +68,13 @@ GROUPS: dict[str, dict[str, tuple[str, ...]]] = {
         "roads": THEMES,
         "parcels": THEMES,
     },
-    MAY_STAND: {
+    GROUND: {
         "plantable_zone": (PLAN, MAY_STAND),
         "no_plant_zones": (MAY_STAND,),
+        "sight_areas": (EFFECTS,),
+        "hedge_heights_areas": (),
+        "light_areas": (EFFECTS,),
+        "sun_grid": (),
     },
 }
 
@@ -100,7 +102,7 @@ class Entry:
     contract : Contract
         As it is written.
     title : str
-        As it is called in the tree and on a sheet.
+        As it is called in the tree.
     group : str
     themes : tuple of str
         In which it is shown.
@@ -130,6 +132,13 @@ class Entry:
     def stem(self) -> str:
         """The layer's name in memory: without its kind, where it was taken apart by kinds."""
         return self.name if self.name in _WHOLE else self.name.rpartition("_")[0]
+
+    @property
+    def said(self) -> str:
+        """As a legend calls it: its kind of geometry is seen there."""
+        if self.year is None:
+            return said(self.stem)
+        return "Crowns when planted" if self.year == 0 else f"Crowns in year {self.year}"
 
     @property
     def visible(self) -> bool:
@@ -211,7 +220,7 @@ def _by_year(entry: Entry, crowns: pd.DataFrame) -> list[Entry]:
         Entry(
             entry.name,
             entry.contract,
-            "Crowns when planted" if year == 0 else f"Crowns in year {year}",
+            f"Year {year}: crowns",
             entry.group,
             entry.themes if year == first else (),
             f"_y{year:02d}",
