@@ -1,0 +1,407 @@
+"""The toolbox comes into a profile whole or not at all, and it is told whether all fits."""
+
+import ast
+import json
+import sys
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+import screenplan.desktop.check as check_module
+import screenplan.desktop.install as install_module
+from screenplan._version import __version__
+from screenplan.cli import main
+from screenplan.contracts import WRITTEN
+from screenplan.descriptions import describe_steps
+from screenplan.desktop.check import PYTHON_SETTING, check_installation
+from screenplan.desktop.form_values import content_of, named_columns, settings_of
+from screenplan.desktop.install import PLUGIN, SOURCE, check_python, install, remove
+from screenplan.desktop.profile import (
+    Profile,
+    change_setting,
+    find_profile,
+    profiles_folder,
+    read_setting,
+)
+from screenplan.desktop.screenplan_toolbox.runner import NotRun, ask_about, clean_environment
+from screenplan.desktop.toolbox import PLAN_KEYS, describe_toolbox, inputs_of
+from screenplan.errors import InputError
+from screenplan.plan import check_plan
+from screenplan.plan.reading import change_plan
+from screenplan.steps import STEPS
+
+#: What a settings file of the desktop GIS may hold: sections, escapes, odd spacing.
+SETTINGS = (
+    "[app]\nprojections\\promptWhenMultipleTransformsExist=false\nname=\\xe4\\x20ac\n\n"
+    "[PythonPlugins]\nother_tool=true\n\n[qgis]\nlast = x=y\n"
+)
+
+
+@pytest.fixture
+def profile(tmp_path):
+    return Profile(tmp_path / "Prüf profil" / "default")
+
+
+@pytest.fixture
+def quick(monkeypatch):
+    """This interpreter has this library: the answer of its worker, without starting it."""
+    answer = {
+        "version": __version__,
+        "digest": describe_toolbox()["digest"],
+        "python": "3.11.0",
+        "packages": {"numpy": "2.0"},
+    }
+    monkeypatch.setattr(install_module, "ask_about", lambda python: answer)
+    monkeypatch.setattr(check_module, "ask_about", lambda python: answer)
+    return answer
+
+
+def content(folder):
+    return {
+        str(path.relative_to(folder)): path.read_bytes()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file()
+    }
+
+
+# The profile
+
+
+@pytest.mark.parametrize(
+    ("system", "environment", "expected"),
+    [
+        ("linux", {"HOME": "/home/a"}, "/home/a/.local/share/QGIS/QGIS3/profiles"),
+        ("linux", {"HOME": "/h", "XDG_DATA_HOME": "/data"}, "/data/QGIS/QGIS3/profiles"),
+        ("darwin", {"HOME": "/U/a"}, "/U/a/Library/Application Support/QGIS/QGIS3/profiles"),
+        ("win32", {"HOME": "/U", "APPDATA": "/U/R"}, "/U/R/QGIS/QGIS3/profiles"),
+        ("linux", {"HOME": "/h", "QGIS_CUSTOM_CONFIG_PATH": "/c"}, "/c/profiles"),
+    ],
+)
+def test_profiles_lie_where_the_desktop_gis_documents_them(system, environment, expected):
+    """Documented places of user profiles; Linux and the custom folder tried on Debian 12."""
+    assert profiles_folder(environment, system) == Path(expected)
+
+
+def test_the_profile_that_it_starts_with_is_taken(tmp_path, monkeypatch):
+    monkeypatch.setenv("QGIS_CUSTOM_CONFIG_PATH", str(tmp_path))
+    assert find_profile().folder == tmp_path / "profiles" / "default"
+    (tmp_path / "profiles" / "garden").mkdir(parents=True)
+    assert find_profile("garden").folder.name == "garden"
+    (tmp_path / "profiles" / "profiles.ini").write_text("[core]\ndefaultProfile=garden\n")
+    assert find_profile().folder.name == "garden"
+    with pytest.raises(InputError, match=r"there is no profile field.*Name one of garden"):
+        find_profile("field")
+    with pytest.raises(InputError, match="both given"):
+        find_profile("garden", tmp_path)
+
+
+def test_a_setting_is_changed_and_all_else_stays():
+    changed = change_setting(SETTINGS, "PythonPlugins", PLUGIN, "true")
+    assert changed == SETTINGS.replace("other_tool=true\n", f"other_tool=true\n{PLUGIN}=true\n")
+    assert change_setting(changed, "PythonPlugins", PLUGIN, "true") == changed
+    assert change_setting(changed, "PythonPlugins", PLUGIN, None) == SETTINGS
+    assert change_setting("", "a", "b", "c") == "[a]\nb=c\n"
+    assert change_setting("[a]\r\nb=1\r\n", "a", "b", "2") == "[a]\r\nb=2\r\n"
+
+
+def test_settings_are_read_as_they_are_written():
+    """Escapes of Qt's settings format: hexadecimal codes for letters beyond Latin ones."""
+    assert read_setting(SETTINGS, "app", "name") == "ä€"
+    assert read_setting(SETTINGS, "qgis", "last") == "x=y"
+    assert read_setting(SETTINGS, "qgis", "name") is None
+    quoted = '[Processing]\nConfiguration\\SCREENPLAN_PYTHON="C:\\\\Program Files\\\\python.exe"\n'
+    assert read_setting(quoted, "Processing", PYTHON_SETTING) == "C:\\Program Files\\python.exe"
+
+
+# Installing
+
+
+def test_it_is_installed_enabled_and_says_what_it_did(profile, quick):
+    done = install(profile)
+    plugin = profile.plugins / PLUGIN
+    assert (done.plugin, done.before, done.newly_enabled) == (plugin, None, True)
+    assert done.steps == len(STEPS)
+    assert read_setting(profile.settings.read_text(), "PythonPlugins", PLUGIN) == "true"
+    assert f"version={__version__}" in (plugin / "metadata.txt").read_text()
+    assert "hasProcessingProvider=yes" in (plugin / "metadata.txt").read_text()
+    assert json.loads((plugin / "toolbox.json").read_text()) == describe_toolbox()
+    assert json.loads((plugin / "installed.json").read_text())["python"] == sys.executable
+    assert {path.stem for path in (plugin / "styles").glob("*.qml")} == set(WRITTEN)
+    assert not list(profile.python.glob(".*")), "nothing is left beside it"
+    assert not list(plugin.rglob("__pycache__"))
+
+
+def test_twice_is_as_once_and_what_stands_there_stays(profile, quick):
+    profile.settings.parent.mkdir(parents=True)
+    profile.settings.write_text(SETTINGS)
+    other = profile.plugins / "other_tool" / "__init__.py"
+    other.parent.mkdir(parents=True)
+    other.write_text("# somebody else's\n")
+    install(profile)
+    once = content(profile.folder)
+    done = install(profile)
+    assert (done.before, done.newly_enabled) == (__version__, False)
+    assert content(profile.folder) == once
+    assert other.read_text() == "# somebody else's\n"
+    assert remove(profile) == __version__
+    assert profile.settings.read_text() == SETTINGS
+    assert not (profile.plugins / PLUGIN).exists()
+    assert remove(profile) is None
+
+
+def test_an_older_one_is_replaced_whole(profile, quick):
+    install(profile)
+    plugin = profile.plugins / PLUGIN
+    (plugin / "installed.json").write_text('{"version": "0.0.9", "digest": "x", "python": "y"}')
+    (plugin / "given_up.py").write_text("# of the older one\n")
+    assert install(profile).before == "0.0.9"
+    assert not (plugin / "given_up.py").exists()
+
+
+def test_something_else_in_its_place_is_left_alone(profile, quick):
+    plugin = profile.plugins / PLUGIN
+    plugin.mkdir(parents=True)
+    (plugin / "notes.txt").write_text("mine")
+    with pytest.raises(InputError, match=r"did not install.*Move it away"):
+        install(profile)
+    assert content(profile.folder) == {f"python/plugins/{PLUGIN}/notes.txt": b"mine"}
+    (plugin / "notes.txt").unlink()
+    plugin.rmdir()
+    plugin.symlink_to(profile.folder, target_is_directory=True)
+    with pytest.raises(InputError, match=r"is a link. Remove the link"):
+        install(profile)
+
+
+def test_a_profile_that_cannot_be_written_is_refused(profile, quick):
+    """The tests may run as root, whom no permission stops: a file stands where a folder should."""
+    profile.folder.mkdir(parents=True)
+    profile.python.write_text("a file")
+    with pytest.raises(InputError, match=r"cannot be written.*--profile-folder"):
+        install(profile)
+    assert content(profile.folder) == {"python": b"a file"}
+
+
+@pytest.mark.parametrize("broken", ["shutil.copytree", "write_settings", "_write_json"])
+def test_an_installation_that_breaks_off_leaves_the_older_one(profile, quick, monkeypatch, broken):
+    install(profile)
+    change = change_setting(profile.settings.read_text(), "PythonPlugins", PLUGIN, "false")
+    profile.settings.write_text(change)
+    before = content(profile.folder)
+
+    def break_off(*arguments, **options):
+        raise OSError(28, "No space left on device", "somewhere")
+
+    monkeypatch.setattr(f"{install_module.__name__}.{broken}", break_off)
+    with pytest.raises(InputError, match="No space left on device"):
+        install(profile)
+    assert content(profile.folder) == before
+    assert not list(profile.python.glob(".*"))
+
+
+# Interpreter, library and versions
+
+
+def test_all_fits(profile):
+    """The one here that really starts the interpreter, in the clean environment."""
+    install(profile, sys.executable)
+    findings = check_installation(profile)
+    assert [(finding.what, finding.fits) for finding in findings] == [
+        ("plugin", True),
+        ("enabled", True),
+        ("interpreter", True),
+        ("library", True),
+    ]
+
+
+def test_nothing_installed_and_not_enabled(profile, quick):
+    (finding,) = check_installation(profile)
+    assert (finding.what, finding.fits) == ("plugin", False)
+    assert "screenplan desktop install" in finding.remedy
+    install(profile)
+    profile.settings.write_text("[PythonPlugins]\n")
+    bad = [finding for finding in check_installation(profile) if not finding.fits]
+    assert [finding.what for finding in bad] == ["enabled"]
+
+
+def test_another_version_of_plugin_or_library(profile, quick):
+    install(profile)
+    installed = profile.plugins / PLUGIN / "installed.json"
+    installed.write_text(json.dumps({"version": "0.0.9", "digest": "x", "python": sys.executable}))
+    bad = {finding.what: finding for finding in check_installation(profile) if not finding.fits}
+    assert set(bad) == {"plugin", "library"}
+    assert "0.0.9" in bad["plugin"].says
+    assert "not those of the plugin 0.0.9" in bad["library"].says
+
+
+def wrapper(folder, body):
+    """Make a program that stands for an interpreter."""
+    folder.mkdir(parents=True, exist_ok=True)
+    path = folder / "python"
+    path.write_text(f"#!/bin/sh\n{body}\n")
+    path.chmod(0o755)
+    return path
+
+
+def test_an_interpreter_without_the_library(profile, tmp_path, quick, monkeypatch):
+    # -S leaves the environment's packages out: the library is not there.
+    bare = wrapper(tmp_path / "leer ä", f'exec "{sys.executable}" -S "$@"')
+    with pytest.raises(NotRun, match=r"has no screenplan. Choose the Python"):
+        ask_about(bare)
+    monkeypatch.setattr(install_module, "ask_about", ask_about)
+    with pytest.raises(InputError, match=r"has no screenplan. Name a Python.*--python"):
+        install(profile, bare)
+    assert not profile.folder.exists()
+
+
+def test_an_interpreter_with_an_old_library(tmp_path):
+    package = tmp_path / "old" / "screenplan" / "__init__.py"
+    package.parent.mkdir(parents=True)
+    package.write_text("__version__ = '0.0.1'\n")
+    old = wrapper(
+        tmp_path / "bin", f'PYTHONPATH="{tmp_path / "old"}" exec "{sys.executable}" -S "$@"'
+    )
+    with pytest.raises(NotRun, match=r"is older than its toolbox. Upgrade it"):
+        ask_about(old)
+
+
+def test_an_interpreter_that_lacks_a_package(tmp_path):
+    bare = wrapper(tmp_path, f'PYTHONPATH="{SOURCE.parents[2]}" exec "{sys.executable}" -S "$@"')
+    with pytest.raises(NotRun, match=r"not complete.*Install it again with all that it needs"):
+        ask_about(bare)
+
+
+def test_no_interpreter(tmp_path):
+    with pytest.raises(NotRun, match=r"cannot be started.*No such file"):
+        ask_about(tmp_path / "nothing")
+    with pytest.raises(NotRun, match=r"cannot be started|No Python is chosen"):
+        ask_about("")
+    with pytest.raises(NotRun, match="ended with code 3: boom"):
+        ask_about(wrapper(tmp_path, "echo boom >&2; exit 3"))
+    with pytest.raises(NotRun, match="no answer that can be read"):
+        ask_about(wrapper(tmp_path, "echo hello"))
+
+
+def test_another_state_of_the_library_is_not_installed(quick, monkeypatch):
+    monkeypatch.setattr(
+        install_module, "ask_about", lambda python: quick | {"digest": "other", "version": "9.9"}
+    )
+    with pytest.raises(InputError, match=f"has screenplan 9.9, and this is {__version__}"):
+        check_python(sys.executable)
+
+
+def test_the_environment_is_clean():
+    kept = {"PATH": "/bin", "HOME": "/h", "LANG": "C", "NUMBA_CACHE_DIR": "/c"}
+    spoiled = {
+        "PYTHONPATH": "x", "PYTHONHOME": "x", "QGIS_PREFIX_PATH": "x", "GDAL_DATA": "x", "PROJ_LIB": "x",
+        "LD_LIBRARY_PATH": "x", "QT_QPA_PLATFORM": "x", "DYLD_LIBRARY_PATH": "x", "OGR_X": "x",
+    }  # fmt: skip
+    assert clean_environment(kept | spoiled) == kept
+
+
+# The command
+
+
+def call(*arguments):
+    return CliRunner().invoke(main, ["desktop", *map(str, arguments)], catch_exceptions=False)
+
+
+def test_the_command_installs_checks_and_removes(profile, quick):
+    where = ("--profile-folder", profile.folder)
+    assert call("check", *where).exit_code == 1
+    done = call("install", *where)
+    assert done.exit_code == 0
+    assert f"Installed: the toolbox of screenplan {__version__}" in done.output
+    assert str(profile.plugins / PLUGIN) in done.output
+    assert "Start the desktop GIS" in done.output
+    assert "Installed again" in call("install", *where).output
+    assert json.loads(call("install", *where, "--json").output)["before"] == __version__
+    checked = call("check", *where, "--json")
+    assert (checked.exit_code, json.loads(checked.output)["fits"]) == (0, True)
+    assert "Removed" in call("remove", *where).output
+    assert json.loads(call("remove", *where, "--json").output)["removed"] is None
+
+
+def test_the_command_refuses_in_words(tmp_path):
+    (tmp_path / "file").write_text("")
+    done = call("install", "--profile-folder", tmp_path / "file")
+    assert done.exit_code == 2
+    assert "the profile is a file. Name the profile's folder" in done.output
+
+
+# What the plugin is told
+
+
+def test_the_plugin_imports_nothing_of_the_library():
+    """It runs in the desktop GIS's own interpreter, where neither library nor wheels may be."""
+    allowed = set(sys.stdlib_module_names) | {"qgis", "processing"}
+    for path in SOURCE.rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Import):
+                assert {name.name.split(".")[0] for name in node.names} <= allowed, path
+            elif isinstance(node, ast.ImportFrom) and node.level == 0:
+                assert node.module.split(".")[0] in allowed, path
+
+
+def test_every_step_has_a_form_with_the_parcels_that_lay_its_frame():
+    toolbox = describe_toolbox()
+    assert [step["name"] for step in toolbox["steps"]] == list(STEPS)
+    for step, described in zip(toolbox["steps"], describe_steps(), strict=True):
+        names = [layer["name"] for layer in step["inputs"]]
+        assert names == [layer.name for layer in inputs_of(described)]
+        assert "parcels" in names
+        parcels = next(layer for layer in step["inputs"] if layer["name"] == "parcels")
+        assert parcels["needed"] == (step["name"] != "cost"), "only cost needs no place"
+    assert [entry["key"] for entry in toolbox["plan_values"]] == list(PLAN_KEYS)
+
+
+def test_what_a_form_holds_becomes_a_plan():
+    values = {
+        "rows.spacing": 1.8,
+        "rows.along": ["north", "east"],
+        "rows.rows": 2,
+        "growth.show_years": ["0", "5"],
+        "works.mulch_bag": 0.06,
+        "calendar.planting": "2027-04-10",
+        "hand.prices": [["0.6 m", "18"], ["", ""]],
+        "stakeout.measured": [["A", "P1", "12.35 m"]],
+        "health.exposed_to": ["wet"],
+        "goal.share": 0.5,
+        "windows.derive": False,
+    }
+    parcels = {"layers": {"parcels": {"file": "a"}}}
+    for plan in (
+        check_plan({**content_of(values), **parcels}),
+        check_plan(change_plan(parcels, settings_of(values))),
+    ):
+        assert plan.rows.spacing == 1.8
+        assert plan.rows.along == ("north", "east")
+        assert plan.rows.rows == 2
+        assert plan.growth.show_years == (0, 5)
+        assert plan.works.mulch_bag == 0.06
+        assert plan.calendar.planting == "2027-04-10"
+        assert plan.hand.prices == {"0.6 m": 18.0}
+        assert plan.stakeout.measured == (("A", "P1", 12.35),)
+        assert plan.health.exposed_to == ("wet",)
+        assert plan.goal.share == 0.5
+        assert plan.windows.derive is False
+    with pytest.raises(InputError, match=r"growth.show_years"):
+        check_plan({**content_of({"growth.show_years": ["soon"]}), **parcels})
+
+
+def test_columns_that_are_called_otherwise():
+    columns, units = named_columns("parcels.parcel_id = LOT NO; buildings.height_m=HGT ft\n")
+    assert columns == {"parcels": {"parcel_id": "LOT NO"}, "buildings": {"height_m": "HGT"}}
+    assert units == {"buildings": {"height_m": "ft"}}
+    assert named_columns("") == ({}, {})
+    with pytest.raises(
+        InputError, match=r"does not say how a column is called. Write layer.column"
+    ):
+        named_columns("LOT")
+    with pytest.raises(InputError, match=r"parcels has no column lot. Name one of parcel_id"):
+        named_columns("parcels.lot = LOT")
+
+
+def test_the_icon_and_the_metadata_are_there():
+    for name in ("icon.svg", "metadata.txt", "__init__.py"):
+        assert (SOURCE / name).stat().st_size > 0
