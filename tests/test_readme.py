@@ -1,0 +1,61 @@
+"""What README.md says to type runs as it stands, on the sample site."""
+
+import re
+import shlex
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from screenplan.cli import main
+
+ROOT = Path(__file__).parent.parent
+TEXT = (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def blocks(language):
+    return re.findall(rf"^```{language}\n(.*?)^```", TEXT, flags=re.MULTILINE | re.DOTALL)
+
+
+def commands():
+    lines = (line for block in blocks("") for line in block.splitlines())
+    return [shlex.split(line, comments=True) for line in lines if line.startswith("screenplan ")]
+
+
+def test_the_commands_run_in_their_order(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "sample_data").symlink_to(ROOT / "sample_data")
+    said = commands()
+    assert [words[1] for words in said] == ["sides", "start", "check", "run", "run"]
+    for _, *words in said[:-1]:
+        done = CliRunner().invoke(main, words)
+        # A plan with a check that fails ends with 1; wrong input ends with 2.
+        assert done.exit_code in (0, 1), done.output
+    assert (tmp_path / "hedge_plan" / "report.html").is_file()
+    # The last one is the same run with a setting: read, not run again.
+    from screenplan.plan import read_plan
+
+    *_, file, option, setting = said[-1]
+    assert option == "--set"
+    assert read_plan(tmp_path / file, [setting])[0].rows.spacing == pytest.approx(1.524)
+
+
+def test_the_python_runs(monkeypatch):
+    monkeypatch.chdir(ROOT)
+    (block,) = blocks("python")
+    left = {}
+    exec(block, left)
+    assert len(left["run"].layers["views"]) > 10
+    assert sorted(left["sides"]["side_id"]) == ["east", "north", "south", "west"]
+
+
+def test_its_table_names_no_command_that_is_not_there():
+    table = TEXT.split("| Command |")[1].split("\n\n")[0]
+    named = set(re.findall(r"`(\w+)`", table.split("\n", 2)[2]))
+    assert len(named) >= 10
+    assert named <= set(main.commands)
+
+
+def test_every_file_that_it_names_is_there():
+    for target in re.findall(r"\]\(([^)#]+)\)", TEXT):
+        assert (ROOT / target).exists(), target
