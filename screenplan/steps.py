@@ -341,6 +341,8 @@ STEPS: dict[str, Step] = {
                 "step_minutes": "light.step",
                 "cell_m": "light.cell",
                 "reach_m": "light.reach",
+                "most_sun_lost": "light.most_sun_lost",
+                "most_sky_lost": "light.most_sky_lost",
                 "report_years": "views.report_years",
                 "years": "growth.years",
                 "curve": "growth.curve",

@@ -443,3 +443,17 @@ def test_scale_bar_is_on_the_sheet_and_off_the_boundary(size, units):
         x, y = patch.get_xy()
         bar = shapely.box(x, y, x + patch.get_width(), y + patch.get_height())
         assert not lot.boundary.intersects(bar)
+
+
+def test_the_sun_drawing_says_which_windows_lose_more_than_allowed(troubles):
+    told = [text.get_text() for text in draw_sun(troubles).texts]
+    assert "25 %" in told
+    assert not any("over" in text for text in told)
+    light = troubles["light"].assign(over=["sun and sky", None, None])
+    told = [text.get_text() for text in draw_sun({**troubles, "light": light}).texts]
+    assert "25 %, over" in told
+    assert any(text.endswith("“over”: more than you allow") for text in told)
+    assert "window a 25% (more than you allow)" in sun_words({**troubles, "light": light})
+    # A limit for the sky is no matter of this drawing.
+    sky = {**troubles, "light": light.assign(over=["sky", None, None])}
+    assert "more than you allow" not in sun_words(sky)

@@ -316,6 +316,27 @@ def test_what_a_row_takes_grows_with_it():
     assert grid["sun_now_h"].sum() == pytest.approx((garden["sun_now_h"] * [_cells(grid, 0, 40), _cells(grid, 40, 80)]).sum())  # fmt: skip
 
 
+def test_what_breaks_the_users_limits_is_marked():
+    few = {"years": 10, "report_years": (10,), "step_minutes": 120}
+    found = run(**few)[0].set_index("light_id")
+    assert found["over"].isna().all()  # no limit is set
+    window = found.loc["window w0"]
+    sun, sky = window["sun_lost"], window["sky_lost"]
+    assert min(sun, sky) > 0.001
+    # By the definition: over is what is above the limit, and at the limit nothing is.
+    for most_sun_lost, most_sky_lost, over in (
+        (sun / 2, sky / 2, "sun and sky"),
+        (sun / 2, sky, "sun"),
+        (sun, sky / 2, "sky"),
+        (sun / 2, None, "sun"),
+    ):
+        light = run(**few, most_sun_lost=most_sun_lost, most_sky_lost=most_sky_lost)[0]
+        assert light.set_index("light_id").loc["window w0", "over"] == over
+    strict = run(**few, most_sun_lost=0.0, most_sky_lost=0.0)[0]
+    assert set(strict.loc[strict["kind"] == "garden", "over"].dropna()) == {"sun"}
+    assert strict.loc[strict["kind"] == "row", "over"].isna().all()
+
+
 def _cells(grid, low, high):
     return int(grid.geometry.y.between(low, high).sum())
 

@@ -66,6 +66,12 @@ LIGHT = Contract(
             unit="share",
         ),
         Column(
+            "over",
+            "text",
+            "Which of the user's limits it breaks: sun, sky, sun and sky; empty if none, or none is set",
+            choices=("sun", "sky", "sun and sky"),
+        ),
+        Column(
             "season_h",
             "number",
             "Hours of sun a day in the growing season today, where there are fewest",

@@ -56,6 +56,8 @@ def count_light(
     step_minutes: int = 30,
     cell_m: float = 2.0,
     reach_m: float = 30.0,
+    most_sun_lost: float | None = None,
+    most_sky_lost: float | None = None,
     years: int = 30,
     report_years: Sequence[int] = (0, 1, 2, 3, 5, 10, 15, 20, 30),
     curve: str = "smooth",
@@ -82,6 +84,9 @@ def count_light(
         Size of the grid's cells, metres.
     reach_m : float
         Ground farther from the rows is left out of gardens and grid, metres.
+    most_sun_lost, most_sky_lost : float, optional
+        Greatest shares that the user lets the row take of anybody's sun, and of a window's sky; what
+        loses more is marked.
     years, report_years, curve, limits, table
         As in the other steps.
 
@@ -146,6 +151,8 @@ def count_light(
     needed = limit_of(limits, "sun_needed")
     season = growing_months(position_deg[1])
     light = [one.row(report_years, season, _asked(one, plants, table, needed)) for one in found]
+    for row in light:
+        row["over"] = _over(row, most_sun_lost, most_sky_lost)
     return _layers(light, found, in_gardens, grid, report_years, parcels.crs, cell_m, sun)
 
 
@@ -285,6 +292,18 @@ def _asked(one: _Counted, plants, table, needed: Limit | None) -> dict:
         if "shade" in table[key].tolerances and "shade" in table[key].sources
     ]
     return {"asked_h": max((hours for hours in found if hours is not None), default=None)}
+
+
+def _over(row: dict, most_sun_lost: float | None, most_sky_lost: float | None) -> str | None:
+    """Name the user's limits that a target's losses break; the sky counts for windows."""
+    held = [("sun", row["sun_lost"], most_sun_lost)]
+    if row["kind"] == "window":
+        held.append(("sky", row["sky_lost"], most_sky_lost))
+    broken = [
+        what for what, lost, most in held
+        if lost is not None and most is not None and lost > most + NO_LOSS
+    ]  # fmt: skip
+    return " and ".join(broken) or None
 
 
 def _finer(step_minutes: int) -> int:

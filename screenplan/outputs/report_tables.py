@@ -320,6 +320,7 @@ _LIGHT = _Plan(
         ("sun_lost", "of it lost at most", "share"),
         ("sky_lost", "of the sky lost", "share"),
         ("year_worst", "in year", "text"),
+        ("over", "over your limit for", "text"),
     ),
 )
 _SIGHT = _Plan(

@@ -51,12 +51,16 @@ def lost_hours(layers: Mapping) -> tuple[pd.Series, int] | None:
 
 
 def lit_shares(layers: Mapping) -> pd.DataFrame | None:
-    """Give the windows, panels and beds that lose sun; None if none does."""
+    """Give the windows, panels and beds that lose sun, and whether more than allowed; None if none does.
+
+    The column ``too_much`` is true where the user's limit for sun is broken.
+    """
     light = layers.get("light")
     if light is None or not len(light):
         return None
     rows = light.loc[light["kind"].isin(_KINDS) & (light["sun_lost"].fillna(0.0) >= LEAST_SHARE)]
-    return rows if len(rows) else None
+    over = rows["over"].fillna("") if "over" in rows else pd.Series("", index=rows.index)
+    return rows.assign(too_much=over.str.contains("sun")) if len(rows) else None
 
 
 def sun_classes(layers: Mapping) -> list[tuple[float, float, shapely.Geometry]]:
@@ -108,7 +112,12 @@ def draw_sun(layers: Mapping, ax=None, *, sheet: Sheet | None = None, units: str
         (_sampler(low), f"{_hours(low, high)} of sun lost a year") for low, high, _ in ground
     ]
     if lit is not None:
-        entries.append((_share_sample, "Share of its sun that a window, panel or bed loses"))
+        says = (
+            "Share of its sun lost; “over”: more than you allow"
+            if lit["too_much"].any()
+            else "Share of its sun that a window, panel or bed loses"
+        )
+        entries.append((_share_sample, says))
     strip = legend_mm(len(entries))
     sheet = _sheet(layers, ground, lit, strip, units) if sheet is None else sheet
     ax = sheet_axes(ax, sheet)
@@ -141,12 +150,16 @@ def sun_words(layers: Mapping, *, units: str = "metric") -> str:
     if lit is not None:
         most = lit.sort_values("sun_lost", ascending=False, kind="stable")[:MOST_NAMED]
         names = ", ".join(
-            f"{clean(row.kind)} {clean(row.target_id)} {row.sun_lost:.0%}"
+            f"{clean(row.kind)} {clean(row.target_id)} {row.sun_lost:.0%}" + _over_words(row)
             for row in most.itertuples(index=False)
         )
         which = "Those that lose most of theirs" if len(most) < len(lit) else "Those that lose sun"
         parts.append(f"{which}: {names}.")
     return " ".join(parts)
+
+
+def _over_words(row) -> str:
+    return " (more than you allow)" if row.too_much else ""
 
 
 def _hours(low, high) -> str:
@@ -196,19 +209,20 @@ def _dot(ax, x, y) -> None:
 def _shares(ax, lit, sheet) -> None:
     """Write the shares; those of windows above and beside one another are written as a span."""
     near = (sheet.metres(TOGETHER_MM[0]), sheet.metres(TOGETHER_MM[1]))
-    groups: list[list[tuple[float, float, float]]] = []
+    groups: list[list[tuple[float, float, float, bool]]] = []
     for row in lit.itertuples():
         point = row.geometry.representative_point()
         _dot(ax, point.x, point.y)
         for group in groups:
-            if any(abs(point.x - x) < near[0] and abs(point.y - y) < near[1] for x, y, _ in group):
+            if any(abs(point.x - x) < near[0] and abs(point.y - y) < near[1] for x, y, *_ in group):
                 break
         else:
             group = []
             groups.append(group)
-        group.append((point.x, point.y, float(row.sun_lost)))
+        group.append((point.x, point.y, float(row.sun_lost), bool(row.too_much)))
     for group in groups:
         x, y = np.mean([one[0] for one in group]), max(one[1] for one in group)
         low, high = (round(100 * f([one[2] for one in group])) for f in (min, max))
         text = f"{low} %" if low == high else f"{low}–{high} %"
+        text += ", over" if any(one[3] for one in group) else ""
         write(ax, x, y + sheet.metres(2.4), text, role="open", fontsize=SMALL, fontweight="bold")

@@ -168,6 +168,7 @@ WORDS = {
     "item": "Item",
     "year_worst": "Worst year",
     "worst_month_h": "Sun lost in the worst month",
+    "over": "Over your limit for",
     "light_id": "What the light falls on",
     "target_id": "Identifier of the target",
     "shade_from": "Shade begins",
