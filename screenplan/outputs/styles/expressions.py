@@ -19,6 +19,9 @@ def expression(test: Test) -> str:
         return f"{name} IS NULL"
     if test.operator == "filled":
         return f"{name} IS NOT NULL"
+    if isinstance(test.value, bool):
+        # Bare: of "= true" the desktop GIS makes a list that GDAL's GeoJSON reader complains of.
+        return name if test.value else f"NOT {name}"
     if test.operator == "in":
         return f"{name} IN ({', '.join(map(literal, test.value))})"
     return f"{name} {test.operator} {literal(test.value)}"
@@ -29,10 +32,13 @@ def subject(test: Test) -> str:
     return f'("{test.column}" - "{test.less}")' if test.less else f'"{test.column}"'
 
 
+def graded(test: Test) -> str:
+    """Give what is graded: the name of a column, or the difference of two as an expression."""
+    return f'"{test.column}" - "{test.less}"' if test.less else test.column
+
+
 def literal(value: object) -> str:
     """Give a value as the language writes it."""
-    if isinstance(value, bool):
-        return "true" if value else "false"
     if isinstance(value, (int, float)):
         return f"{value:g}" if abs(value) < 1e6 else f"{value:.0f}"
     return "'" + str(value).replace("'", "''") + "'"

@@ -28,7 +28,10 @@ _LOST = (0.005, 0.05, 0.1, 0.2, 0.35)
 _SAY_LOST = (
     "Loses no sun", "Up to 5 % of its sun", "5 to 10 %", "10 to 20 %", "20 to 35 %", "More than 35 %",
 )  # fmt: skip
-_LOST_LABEL = """if("sun_lost" > 0.005, '−' || round(100 * "sun_lost") || ' %', NULL)"""
+_LOST_LABEL = (
+    """if("sun_lost" > 0.005, '−' || round(100 * "sun_lost") || ' %'"""
+    """ || if("over" is null, '', ', over the limit'), NULL)"""
+)
 _KEEP_BELOW = (
     """if("year" is null, NULL, 'keep below ' || format_number("keep_below_m", 1) || ' m')"""
 )

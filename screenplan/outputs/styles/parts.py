@@ -82,7 +82,7 @@ def steps(
     less: str = "",
 ) -> tuple[Class, ...]:
     """Make classes of a number, or of the difference of two: up to each bound, and above the last."""
-    lows, highs = (LEAST, *bounds), (*bounds, MOST)
+    lows, highs = (-MOST if less else LEAST, *bounds), (*bounds, MOST)
     return tuple(
         Class(label, symbol, (Test(column, ">", low, less), Test(column, "<=", high, less)))
         for low, high, label, symbol in zip(lows, highs, labels, symbols, strict=True)
@@ -103,8 +103,5 @@ def values(column: str, **classes: tuple[str, Symbol]) -> tuple[Class, ...]:
 
 
 def either(column: str, true: tuple[str, Symbol], false: tuple[str, Symbol]) -> tuple[Class, ...]:
-    """Make the two classes of a column that is true or false."""
-    return (
-        Class(*true, (Test(column, "=", True),)),
-        Class(*false, (Test(column, "=", False),)),
-    )
+    """Make the two classes of a column that is true, or false or empty."""
+    return Class(*true, (Test(column, "=", True),)), Class(*false)

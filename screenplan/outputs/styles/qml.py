@@ -12,7 +12,7 @@ from xml.etree.ElementTree import Element, SubElement, indent, tostring
 from screenplan.contracts import Column
 from screenplan.outputs.palette import COLOURS
 from screenplan.outputs.styles.aliases import alias_of, notes_of_layer
-from screenplan.outputs.styles.expressions import combined, subject
+from screenplan.outputs.styles.expressions import combined, graded
 from screenplan.outputs.styles.model import (
     Area,
     Class,
@@ -126,7 +126,7 @@ def _renderer(style: Style) -> Element:
         renderer = Element(
             "renderer-v2",
             type="graduatedSymbol",
-            attr=subject(style.classes[0].tests[0]).strip("()"),
+            attr=graded(style.classes[0].tests[0]),
             graduatedMethod="GraduatedColor",
         )
         ranges = SubElement(renderer, "ranges")
@@ -160,10 +160,9 @@ def _renderer(style: Style) -> Element:
 
 def _category(one: Class, number: int) -> Element:
     value = one.tests[0].value
-    kind = "bool" if isinstance(value, bool) else "long" if isinstance(value, int) else "string"
-    text = str(value).lower() if isinstance(value, bool) else str(value)
+    kind = "long" if isinstance(value, int) else "string"
     return Element(
-        "category", value=text, type=kind, symbol=str(number), label=one.label, render="true"
+        "category", value=str(value), type=kind, symbol=str(number), label=one.label, render="true"
     )
 
 

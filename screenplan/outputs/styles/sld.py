@@ -91,7 +91,15 @@ def _add_filter(rule: Element, tests: tuple[Test, ...]) -> None:
 
 def _add_complement(rule: Element, classes: list[tuple[Test, ...]]) -> None:
     """Write that no other class holds a feature; not all software reads ``ElseFilter``."""
-    parent = _add(_add(rule, "Filter", OGC), "Not", OGC)
+    parent = _add(rule, "Filter", OGC)
+    # A comparison with an empty value is neither true nor false, and neither is its opposite.
+    compared = {
+        tests[0].column for tests in classes if len(tests) == 1 and tests[0].value is not None
+    }
+    if len(compared) == 1:
+        parent = _add(parent, "Or", OGC)
+        _add_test(parent, Test(compared.pop(), "null"))
+    parent = _add(parent, "Not", OGC)
     if len(classes) > 1:
         parent = _add(parent, "Or", OGC)
     for tests in classes:

@@ -6,6 +6,7 @@ from screenplan.outputs.palette import COLOURS
 from screenplan.outputs.styles.model import Class, Label, Style, Test
 from screenplan.outputs.styles.parts import (
     DASH_DOT,
+    DOTTED,
     INK,
     PAPER,
     QUIET,
@@ -34,7 +35,7 @@ WORK = {
             "role",
             wire=("Wire", line(stroke(INK, 0.45, DASH_DOT))),
             gate=("Gate", line(stroke(COLOURS["open"], 1.1))),
-            cage=("Cage", line(stroke(QUIET, THIN))),
+            cage=("Cage", line(stroke(QUIET, THIN, DOTTED))),
         ),
         Label("length_m", """format_number("length_m", 1) || ' m'""", size_pt=7.0, below=300, along=True, priority=2),
     ),
