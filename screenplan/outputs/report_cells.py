@@ -1,0 +1,110 @@
+"""One value of a layer as text in a table of the report."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import pandas as pd
+
+from screenplan.outputs.drawings.style import clean
+from screenplan.units import format_amount, format_length, format_tape, in_units
+
+#: Texts of a table are cut at this many characters.
+LONGEST_TEXT = 600
+#: Columns of the library's own sentences, whose measures are told in the user's units.
+_SENTENCES = ("how", "says", "caution")
+#: Forms whose cells stand to the right.
+ON_THE_RIGHT = {"tape", "length", "degrees", "share", "money", "number", "amount", "hours"}
+
+
+def is_missing(value: Any) -> bool:
+    """Tell whether a cell of a table is empty."""
+    return value is None or value is pd.NA or value != value
+
+
+def write_cell(row: Mapping, column: str, form: str, units: str, species: Mapping[str, str]) -> str:
+    """Write a cell.
+
+    Parameters
+    ----------
+    row : mapping
+        The layer's row.
+    column : str
+    form : str
+        ``text``, ``words`` (a key), ``species``, ``yes``, ``never`` (a year that may not come),
+        ``when``, ``often`` and ``packs`` (of several columns), or a kind of number: ``tape``,
+        ``length``, ``amount``, ``degrees``, ``hours``, ``share``, ``money``, ``number``.
+    units : {"metric", "us"}
+    species : mapping of str to str
+        What a species' key stands for.
+    """
+    value = row[column]
+    if form == "never":
+        return "never" if is_missing(value) else str(int(value))
+    if form == "when":
+        return _when(row)
+    if form == "often":
+        return _often(row)
+    if form == "packs":
+        return _packs(row, units)
+    if is_missing(value) or (isinstance(value, str) and not value.strip()):
+        return "–" if form in ON_THE_RIGHT else ""
+    if form in ("tape", "length"):
+        write = format_tape if form == "tape" else format_length
+        return write(float(value), units)
+    if form == "amount":
+        return format_amount(float(value), str(row.get("unit", "each")), units)
+    if form == "degrees":
+        return f"{float(value):.0f}°"
+    if form == "hours":
+        return f"{float(value):.0f}"
+    if form == "share":
+        return f"{float(value):.0%}"
+    if form == "money":
+        return f"{float(value):,.2f}"
+    if form == "number":
+        return f"{float(value):.2f}".rstrip("0").rstrip(".")
+    if form == "yes":
+        return "yes" if bool(value) else "no"
+    if form == "species":
+        return clean(species.get(str(value), value))
+    if form == "words":
+        return clean(value).replace("_", " ")
+    return clean(in_units(str(value), units) if column in _SENTENCES else value, LONGEST_TEXT)
+
+
+def _when(row: Mapping) -> str:
+    """Say when a task is due: dates, or days before and after planting."""
+    first, last = row.get("first_date"), row.get("last_date")
+    if not is_missing(first):
+        return str(first) if is_missing(last) or last == first else f"{first} to {last}"
+    start, end = int(row["first_day"]), int(row["last_day"])
+    span = _day(start) if start == end else f"{_day(start)} to {_day(end)}"
+    return "day of planting" if start == end == 0 else span
+
+
+def _day(number: int) -> str:
+    if number >= 730:
+        return f"year {number / 365.25:.0f}"
+    if number < 0:
+        return f"{-number} day{'s' if number < -1 else ''} before"
+    return f"day {number}"
+
+
+def _often(row: Mapping) -> str:
+    times, every = row["times"], row.get("every_days")
+    if is_missing(every) or int(times) == 1:
+        return "once" if int(times) == 1 else f"{int(times)} times"
+    pace = {1: "every day", 7: "every week"}.get(int(every), f"every {int(every)} days")
+    return f"{pace}, {int(times)} times"
+
+
+def _packs(row: Mapping, units: str) -> str:
+    if is_missing(row["packs"]) or is_missing(row.get("pack")) or not str(row["pack"]).strip():
+        return ""
+    text = f"{int(row['packs'])} × {clean(row['pack'])}"
+    size = row.get("pack_amount")
+    if not is_missing(size) and row.get("unit") != "each":
+        text += f" of {format_amount(float(size), str(row['unit']), units)}"
+    return text
