@@ -39,8 +39,9 @@ def run_step(
     name : str
         A step of `screenplan.STEPS`, such as ``"sides"``.
     layers : mapping
-        Layers by contract name, each in its own reference system; never changed. Inputs may leave
-        out what a contract does not require, and are checked and repaired as files are.
+        Layers by contract name, each in its own reference system; never changed. For a step that
+        takes the parcels, inputs may leave out what a contract does not require, and are checked
+        and repaired as files are; for any other, their geometries must be sound.
     frame : LocalFrame, optional
         The frame to work in; by default one around the subject parcel. Give the same frame to
         every step of a chain, so that they agree to the last digit.
@@ -124,8 +125,22 @@ def _bring_in(given, frame, terrain, plan, subject_id, subject_point):
         local = {}
     for layer, table in given.items():
         if layer not in local:
+            if layer in INPUTS and isinstance(table, gpd.GeoDataFrame):
+                _check_geometries(layer, table)
             local[layer] = frame.bring_in(table) if isinstance(table, gpd.GeoDataFrame) else table
     return local, frame, terrain
+
+
+def _check_geometries(layer: str, table: gpd.GeoDataFrame) -> None:
+    """Refuse a layer that is not read anew, if it has geometries that no step can work on."""
+    shapes = table.geometry
+    for wrong, what in (
+        (shapes.isna() | shapes.is_empty, "there is no geometry"),
+        (~shapes.is_valid & shapes.notna(), "a geometry is invalid, such as an outline that crosses itself"),
+    ):  # fmt: skip
+        if wrong.any():
+            rows = [number for number, bad in enumerate(wrong, 1) if bad]
+            raise refuse(what, "Mend it, or leave the row out", layer=layer, rows=rows)
 
 
 def _hand_back(name: str, result, source, frame: LocalFrame, home):

@@ -196,6 +196,17 @@ def test_a_step_that_cannot_run_says_why(name, layers, message):
         screenplan.run_step(name, layers)
 
 
+def test_a_step_without_parcels_refuses_geometries_that_it_cannot_work_on(reference):
+    layers = {name: reference.layers[name] for name in ("windows", "private_places")}
+    layers["planting_lines"] = reference.layers["planting_lines"]
+    crossing = shapely.Polygon([(0, 0), (10, 4), (10, 0), (0, 4)])
+    places = layers["private_places"].iloc[[0, 0]].copy()
+    for shape, message in ((crossing, "crosses itself"), (None, "no geometry")):
+        places.geometry = [places.geometry.iloc[0], shape]
+        with pytest.raises(InputError, match=rf"layer private_places, row 2: .*{message}"):
+            screenplan.run_step("needed", layers | {"private_places": places})
+
+
 def test_a_parcel_without_reference_system_is_refused():
     parcels = scene()["parcels"].set_crs(None, allow_override=True)
     with pytest.raises(InputError, match="CRS"):
