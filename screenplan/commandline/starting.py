@@ -306,7 +306,7 @@ def _choose_side(found: Found, target: Path, us: bool) -> list[str]:
         found.say += [f"To mend before a run: {problem}" for problem in error.problems]
         return []
     where = site.frame
-    found.say.append(f"The parcel lies at latitude {where.lat0:.4f}, longitude {where.lon0:.4f}")
+    found.say.append(f"The parcel lies at latitude {where.lat0:z.4f}, longitude {where.lon0:z.4f}")
     sides = find_sides(
         site.layers["parcels"],
         site.layers.get("roads"),
