@@ -186,6 +186,15 @@ def test_the_simulation_is_the_published_one():
     assert distance("#2040ff", "#c0b000", "protanopia") > 100
 
 
+@pytest.mark.evidence(
+    part="Desktop GIS and servers",
+    kind="published",
+    against="Classes of one layer, as eyes without one kind of cone see them, and in grey",
+    source="Machado, Oliveira and Fernandes 2009, matrices at severity 1.0",
+    status="code",
+    tolerance=f"at least {APART:g} in CIELAB (1976) and {GREYS_APART:g} in lightness, unless shape, dash "
+    "or hatch differ",
+)
 @pytest.mark.parametrize("name", list(ALL))
 def test_classes_are_told_apart_by_every_eye_and_in_grey(name):
     """Two classes of one layer differ in shape, dash or hatch, or in colour to each kind of eye."""

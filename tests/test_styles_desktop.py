@@ -187,6 +187,15 @@ def _mark_colour(mark):
     return mark.edge.colour if bare else mark.fill or COLOURS["paper"]
 
 
+@pytest.mark.evidence(
+    part="Desktop GIS and servers",
+    kind="other software",
+    against="Features that each class of each layer's style draws, by QML and by SLD, from GeoJSON and "
+    "from the GeoPackage",
+    source="the renderers of QGIS",
+    status="run",
+    tolerance="every row in its own class",
+)
 def test_each_class_draws_the_rows_that_it_should_and_none_is_left_out(seen):
     parts, found, _ = seen
     classes = Counter()
