@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from qgis.core import (
     QgsCoordinateReferenceSystem,
     QgsProcessing,
@@ -19,7 +21,9 @@ from qgis.core import (
     QgsProcessingParameterPoint,
     QgsProcessingParameterRasterLayer,
     QgsProcessingParameterString,
+    QgsProject,
     QgsUnitTypes,
+    QgsWkbTypes,
 )
 
 #: The kinds of geometry that a layer may have, and the filter of the desktop GIS for each.
@@ -28,6 +32,13 @@ FILTERS = {
     "lines": QgsProcessing.TypeVectorLine,
     "points": QgsProcessing.TypeVectorPoint,
     "table": QgsProcessing.TypeVector,
+}
+
+#: The kind of a layer that is open, by its type of geometry.
+KINDS = {
+    QgsWkbTypes.PolygonGeometry: "areas",
+    QgsWkbTypes.LineGeometry: "lines",
+    QgsWkbTypes.PointGeometry: "points",
 }
 
 SUBJECT_ID, SUBJECT_POINT, ID_FIELD = "SUBJECT_ID", "SUBJECT_POINT", "PARCEL_ID"
@@ -58,8 +69,23 @@ def layer_parameters(layer):
             optional=several or not layer["needed"],
         )
         parameter.setHelp(layer_help(layer))
+        parameter.setGuiDefaultValueOverride(_of_that_name(part, several))
         made.append(advanced(parameter) if number and not layer["needed"] else parameter)
     return made
+
+
+def _of_that_name(part, several):
+    """Give the open layer that is called so, for the form to begin with; None if there is none.
+
+    Otherwise the form would begin with any layer of that kind of geometry.
+    """
+    names = {part["name"], part["name"].rpartition("_")[0] if several else part["name"]}
+    for layer in QgsProject.instance().mapLayers().values():
+        words = re.findall(r"[^\W_]+", layer.name().lower())
+        fits = part["kind"] in ("table", KINDS.get(getattr(layer, "geometryType", lambda: None)()))
+        if fits and "_".join(words) in names:
+            return layer.id()
+    return None
 
 
 def layer_help(layer):

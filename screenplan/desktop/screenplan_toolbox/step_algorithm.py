@@ -26,7 +26,9 @@ class StepAlgorithm(Algorithm):
         return self.step["name"]
 
     def displayName(self):
-        return f"{self.step['title']}: {self.step['does'][0].lower()}{self.step['does'][1:]}"
+        does = self.step["does"]
+        # The desktop GIS sorts by name: the number keeps the order in which the steps run.
+        return f"{self.step['number']:02d} {self.step['title']}: {does[0].lower()}{does[1:]}"
 
     def group(self):
         return self.step["group"]
