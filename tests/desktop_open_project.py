@@ -18,6 +18,7 @@ from qgis.core import (
     QgsLayoutExporter,
     QgsLayoutItemLegend,
     QgsLayoutItemMap,
+    QgsLineSymbol,
     QgsMapLayer,
     QgsProject,
     QgsReadWriteContext,
@@ -136,17 +137,20 @@ def box_of(extent):
 
 
 def measure(project, pictures):
-    """Print the map of each layout with nothing but the subject's outline, in red."""
-    (parcels,) = project.mapLayersByName("Parcels")
+    """Print the map of each layout with nothing but the subject's outline or the tapes, in red."""
+    (parcels,), (tapes,) = map(project.mapLayersByName, ("Parcels", "Base lines"))
     parcels.setSubsetString("is_subject")
-    outline = {"color": "0,0,0,0", "outline_color": "255,0,0,255", "outline_width": "0.05"}
-    parcels.setRenderer(QgsSingleSymbolRenderer(QgsFillSymbol.createSimple(outline)))
-    parcels.setLabelsEnabled(False)
+    thin = {"color": "0,0,0,0", "outline_color": "255,0,0,255", "outline_width": "0.05"}
+    parcels.setRenderer(QgsSingleSymbolRenderer(QgsFillSymbol.createSimple(thin)))
+    thin = {"color": "255,0,0,255", "width": "0.05"}
+    tapes.setRenderer(QgsSingleSymbolRenderer(QgsLineSymbol.createSimple(thin)))
     made = {}
     for layout in project.layoutManager().printLayouts():
         (map_item,) = (item for item in layout.items() if isinstance(item, QgsLayoutItemMap))
+        shown = tapes if layout.name().startswith("Stake-out") else parcels
+        shown.setLabelsEnabled(False)
         map_item.setFollowVisibilityPreset(False)
-        map_item.setLayers([parcels])
+        map_item.setLayers([shown])
         map_item.setKeepLayerSet(True)
         path = Path(pictures) / f"outline-{len(made)}.png"
         exporter = QgsLayoutExporter(layout)

@@ -425,9 +425,11 @@ def test_the_frame_is_the_projects_and_the_sheets_reference_system(opened):
     assert seen["ellipsoid"] == "NONE"
     parcels = layers["parcels"]
     subject = parcels[parcels["is_subject"].fillna(False).astype(bool)].total_bounds
-    for extent in (seen["view"], *(layout["extent"] for layout in seen["layouts"].values())):
-        assert box(*extent).contains(box(*subject))
-    for layout in seen["layouts"].values():
+    assert box(*seen["view"]).contains(box(*subject))
+    for name, layout in seen["layouts"].items():
+        # The crew's sheet is about the stakes: it may leave the rest of the parcel out.
+        held = layers["stakes"].total_bounds if name.startswith("Stake-out") else subject
+        assert box(*layout["extent"]).contains(box(*held)), name
         assert CRS(layout["crs_wkt"]).equals(frame.crs, ignore_axis_order=True)
 
 
@@ -511,14 +513,17 @@ def sample(tmp_path_factory):
 @pytest.mark.desktop
 def test_the_sample_sheets_are_true_to_scale(sample):
     run, folder, seen = sample
-    # The subject's extent from the file that was written, by its own way into the frame.
-    parcels = geopandas.read_file(folder / "plan.gpkg", layer="parcels")
-    subject = parcels.geometry[parcels["is_subject"].astype(bool)]
-    way = Transformer.from_crs(parcels.crs, run.site.frame.crs, always_xy=True)
-    x, y = way.transform(*subject.get_coordinates().to_numpy().T)
-    size_m = np.array([np.ptp(x), np.ptp(y)])
-    assert size_m.min() > 20.0
     for name, path in seen["outlines"].items():
+        # The extent from the file that was written, by its own way into the frame.
+        stakes = name.startswith("Stake-out")
+        drawn = geopandas.read_file(
+            folder / "plan.gpkg", layer="base_lines" if stakes else "parcels"
+        )
+        drawn = drawn if stakes else drawn[drawn["is_subject"].astype(bool)]
+        way = Transformer.from_crs(drawn.crs, run.site.frame.crs, always_xy=True)
+        x, y = way.transform(*drawn.get_coordinates().to_numpy().T)
+        size_m = np.array([np.ptp(x), np.ptp(y)])
+        assert size_m.min() > 10.0
         scale = round(seen["layouts"][name]["scale"])
         x, y, w, h = (round(v * DPI / 25.4) for v in seen["layouts"][name]["items"]["map"])
         page = np.asarray(Image.open(path).convert("RGB")).astype(int)[y : y + h, x : x + w]

@@ -28,7 +28,16 @@ from screenplan.outputs.project.maplayers import (
 )
 from screenplan.outputs.project.markup import add, add_reference, plain_text
 from screenplan.outputs.project.sheets import Titles, add_sheets
-from screenplan.outputs.project.tree import CROWNS, GROUND, TABLES, THEMES, Entry, arrange
+from screenplan.outputs.project.tree import (
+    CROWNS,
+    GROUND,
+    PLAN,
+    STAKE_OUT,
+    TABLES,
+    THEMES,
+    Entry,
+    arrange,
+)
 from screenplan.outputs.rasters import SUN_HOURS_NAME
 from screenplan.outputs.record import describe_output
 from screenplan.outputs.styles import style_qml
@@ -134,7 +143,8 @@ def make_document(
     about = add(root, "projectMetadata")
     add(about, "title", titles.title)
     add(about, "abstract", f"Planting plan of parcel {titles.subject}. {frame.length_note}.")
-    add_sheets(add(root, "Layouts"), bounds, entries, layers, titles, frame.crs, units=units)
+    shown = {PLAN: bounds, STAKE_OUT: stake_out_bounds(layers) or bounds}
+    add_sheets(add(root, "Layouts"), shown, entries, layers, titles, frame.crs, units=units)
     _add_view(root, bounds, frame)
     indent(root, " ")
     return root
@@ -145,6 +155,20 @@ def site_bounds(layers: Mapping[str, pd.DataFrame]) -> tuple[float, float, float
     parcels = layers["parcels"]
     shapes = [parcels.geometry[parcels["is_subject"].fillna(False).astype(bool)]]
     shapes += [layers[name].geometry for name in ("planting_lines", "crowns") if name in layers]
+    west, south, east, north = shapely.total_bounds(pd.concat(shapes).to_numpy())
+    return float(west), float(south), float(east), float(north)
+
+
+def stake_out_bounds(
+    layers: Mapping[str, pd.DataFrame],
+) -> tuple[float, float, float, float] | None:
+    """Give the extent of stakes, pegs and the points from which tapes start; None without stakes."""
+    if not len(layers.get("stakes", ())):
+        return None
+    shapes = [layers[name].geometry for name in ("stakes", "pegs", "base_lines") if name in layers]
+    points = layers.get("tape_points")
+    if points is not None:
+        shapes.append(points.geometry[points["used"].fillna(False).astype(bool)])
     west, south, east, north = shapely.total_bounds(pd.concat(shapes).to_numpy())
     return float(west), float(south), float(east), float(north)
 

@@ -25,7 +25,7 @@ LETTER_MM, SYMBOL_MM, HIGH_MM = 0.17, 0.72, 0.44
 BESIDE_MM, ABOVE_MM, BETWEEN_MM = 1.6, 1.1, 3.0
 
 #: Layers whose classes say by themselves what they are.
-PLAIN = {"parcels", "pegs", *SURROUNDINGS}
+PLAIN = {"parcels", "pegs", "stakes", *SURROUNDINGS}
 
 _COMPARE = {
     "=": operator.eq,

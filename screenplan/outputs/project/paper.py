@@ -18,7 +18,7 @@ PAPERS = {
 PAPERS_OF = {"metric": ("A4", "A3"), "us": ("Letter", "Tabloid", "A4", "A3")}
 
 #: Scales of drawings in metres, as on the edges of scale rulers and of plan sheets.
-METRIC_SCALES = (50, 100, 200, 250, 300, 400, 500, 1000, 1250, 2000, 2500, 5000, 10000)
+METRIC_SCALES = (50, 75, 100, 125, 200, 250, 300, 400, 500, 1000, 1250, 2000, 2500, 5000, 10000)
 #: Scales of drawings in feet: an inch is so many feet, as on an engineer's scale.
 FEET_PER_INCH = (5, 10, 20, 30, 40, 50, 60, 100, 200, 300, 400, 500, 1000)
 

@@ -60,7 +60,7 @@ class Titles:
 
 def add_sheets(
     parent: Element,
-    bounds: Sequence[float],
+    bounds: Mapping[str, Sequence[float]],
     entries: Sequence[Entry],
     layers: Mapping[str, pd.DataFrame],
     titles: Titles,
@@ -74,8 +74,8 @@ def add_sheets(
     ----------
     parent : Element
         ``Layouts``.
-    bounds : sequence of 4 floats
-        What must be on the map, metres of the frame.
+    bounds : mapping of str to sequence of 4 floats
+        For each of `SHEETS` what must be on the map, metres of the frame.
     entries : sequence of Entry
         The layer tree.
     layers : mapping of str to DataFrame
@@ -94,7 +94,7 @@ def add_sheets(
     for theme in SHEETS:
         items = legend_items((entry for entry in entries if theme in entry.themes), layers)
         for paper in PAPERS_OF[units]:
-            page = choose_page(paper, bounds, units=units)
+            page = choose_page(paper, bounds[theme], units=units)
             layout = start_layout(parent, f"{theme}, {paper}", page.width_mm, page.height_mm)
             map_id = add_map(layout, page.map, page.sheet, crs, theme)
             (_beside if page.landscape else _below)(layout, page, theme, titles, items, map_id)
