@@ -9,12 +9,14 @@ from numba import njit
 
 from benchmarks.clock import best_of
 from benchmarks.scene import LAST_YEAR, PORTION, RAYS, row_scene
-from screenplan.views.kernel import DISTANCE_CELLS, HEIGHT_CELLS, foretold, meets
-from screenplan.views.runs import strip_window
+from screenplan.views.bundle import PART, ROOM, come_near, lay_bundle, new_bundle
+from screenplan.views.crowns import DISTANCE_CELLS, HEIGHT_CELLS, LANES
+from screenplan.views.kernel import foresee, list_open
 
-#: Arithmetic operations, roots and divisions counted as one each, as the code is written:
-#: a window of plants; a plant; a look-up; an exact test; a year of leaves: chord, union, light.
-WINDOW, PLANT, LOOK_UP, TEST, LEAF_YEAR = 48, 14, 14, 34, 30 + 14 + 18
+#: Arithmetic operations, roots and divisions counted as one each, as the code is written: laying a
+#: sight line and its window; a pair of sight line and plant; its look-up; an exact test; a year of
+#: leaves in one crown and in the second of two: chord, union, light.
+WINDOW, PAIR, LOOK_UP, TEST, LEAF_YEAR, SECOND_YEAR = 13 + 52, 26, 18, 38, 32 + 4 + 22, 32 + 12
 
 #: Multiply-adds that follow each other before a number is stored.
 CHAIN = 16
@@ -33,57 +35,47 @@ def _peak(x, rounds):
 
 
 @njit(error_model="numpy")
-def _looks(origin, target, rows, table, counts):
-    """Count windows, plants, look-ups, tests and years of leaves, with one class and one layer."""
-    growths, years = table.height.shape[1], table.height.shape[2]
-    first, places = np.empty(growths, np.int64), np.empty((len(rows.x), 3))
-    for ray in range(origin.shape[0]):
-        ox, oy, oz = origin[ray, 0], origin[ray, 1], origin[ray, 2]
-        dx, dy, dz = target[ray, 0] - ox, target[ray, 1] - oy, target[ray, 2] - oz
-        reach = np.sqrt(dx * dx + dy * dy)
-        ux, uy, slope = dx / reach, dy / reach, dz / reach
-        first[:] = years
-        found = 0
-        for run in range(rows.axis.shape[0]):
-            counts[0] += 1
-            near, last, high = strip_window(
-                rows, run, ox, oy, oz, ux, uy, slope, 1.0 / slope, reach
+def _looks(origin, target, light, rows, table, counts, growth_lanes):
+    """Count pairs, exact tests at most, and years of leaves, of one class and layer."""
+    bundle, growths, years = new_bundle(rows, table), table.form.shape[1], table.height.shape[2]
+    told, lanes = table.foretold.reshape(-1), table.form.shape[3]
+    some, todo = np.empty(ROOM + 1, np.uint32), np.empty(ROOM * growths + 1, np.uint32)
+    since, first = np.empty(ROOM * growths + 1, np.uint32), np.empty(PART, np.uint32)
+    pairs_of, earliest = np.zeros((PART, growths), np.int64), np.zeros((PART, growths), np.int64)
+    for start in range(0, origin.shape[0], PART):
+        count = min(PART, origin.shape[0] - start)
+        lay_bundle(start, count, origin.reshape(-1), target.reshape(-1), light, rows, bundle)
+        pairs_of[:], earliest[:] = 0, lanes
+        first[:] = years * 0x01010101
+        ray = run = skip = 0
+        while ray < count:
+            ray, run, skip, listed = come_near(ray, run, skip, count, rows, table, bundle)
+            counts[0] += listed
+            left = foresee(listed, bundle, rows, table, 1, told, first, some)
+            items = list_open(
+                left, some, bundle, rows, table, 1, told, first, todo, since, growth_lanes
             )
-            for plant in range(near, last):
-                if rows.along[plant] > high:
-                    break
-                counts[1] += 1
-                px, py = rows.x[plant] - ox, rows.y[plant] - oy
-                across, along = px * uy - py * ux, px * ux + py * uy
-                if abs(across) >= table.widest[0]:
-                    continue
-                counts[2] += 1
-                foot = oz - rows.z[plant] + along * slope
-                places[found, 0], places[found, 1], places[found, 2] = across, along, foot
-                found += 1
-        # As the kernel does: first what is sure, of all plants, then what is left open.
-        for sure in (True, False):
-            for n in range(found):
-                across, along, foot = places[n]
-                i, j, sure_i, sure_j = foretold(table, 0, across, foot, slope, along, reach)
+            for m in range(items):
+                n, g = np.int64(todo[m]) >> 2, np.int64(todo[m]) & 3
+                until = (np.int64(first[bundle.whose[n]]) >> (8 * g)) & 0x7F
+                wide = min(until, table.settled[0, g] + 1) - np.int64(since[m])
+                while wide > 0:
+                    counts[1] += 1
+                    wide //= 2
+            for n in range(listed):
+                word = told[2 * np.int64(bundle.early[n])]
                 for g in range(growths):
-                    if sure:
-                        first[g] = min(first[g], np.int64(table.foretold[0, sure_i, sure_j, g, 1]))
-                        continue
-                    year, hit = np.int64(table.foretold[0, i, j, g, 0]), first[g]
+                    year = np.int64((word >> np.uint32(8 * g)) & np.uint32(0x7F))
                     if year < years:
-                        counts[4] += years - year
-                    while year < hit:
-                        counts[3] += 1
-                        middle = (year + hit) >> 1
-                        if meets(
-                            table.shape[0], table.form, 0, g, middle, across, foot, slope,
-                            1.0 / slope, -along, reach - along, 1.0, 0.0,
-                        ):  # fmt: skip
-                            hit = middle
-                        else:
-                            year = middle + 1
-                    first[g] = min(first[g], hit)
+                        to = np.int64(bundle.whose[n])
+                        pairs_of[to, g] += 1
+                        earliest[to, g] = min(earliest[to, g], year // LANES * LANES)
+        for g in range(growths):
+            stop = min((table.settled[0, g] // LANES + 1) * LANES, lanes)
+            for n in range(count):
+                if pairs_of[n, g]:
+                    counts[2] += stop - earliest[n, g]
+                    counts[3] += (pairs_of[n, g] - 1) * (stop - earliest[n, g])
 
 
 def bench_limit(seconds: dict[str, float]) -> None:
@@ -94,19 +86,19 @@ def bench_limit(seconds: dict[str, float]) -> None:
     peak = 2 * 64 * CHAIN * rounds / best_of(lambda: _peak(start, rounds), 5, time.thread_time)[0]
     scene = row_scene()
     origin, target = next(scene.portions(RAYS, every=RAYS // PORTION // 2))
-    counts = np.zeros(5)
-    _looks(origin, target, scene.rows, scene.table, counts)
-    windows, plants, looks, tests, leaf_years = counts / len(origin)
-    opaque = WINDOW * windows + PLANT * plants + LOOK_UP * looks + TEST * tests
-    leaves = WINDOW * windows + PLANT * plants + LOOK_UP * looks + LEAF_YEAR * leaf_years
+    counts, light = np.zeros(4), np.ones(len(origin))
+    _looks(origin, target, light, scene.rows, scene.table, counts, (0,) * 3)
+    pairs, tests, leaf_years, more_years = counts / len(origin)
+    opaque = WINDOW + (PAIR + LOOK_UP) * pairs + TEST * tests
+    leaves = WINDOW + PAIR * pairs + LEAF_YEAR * leaf_years + SECOND_YEAR * more_years
     print(
         f"Arithmetic: one core does {peak / 1e9:.1f} thousand million operations a second in multiply-adds "
         "(measured, double precision, vector units)"
     )
     print(
-        f"  a ray meets {plants:.2f} plants, {looks:.2f} of them near enough, takes {tests:.2f} exact "
-        f"tests for 3 growths and {LAST_YEAR + 1} years (a table of {DISTANCE_CELLS} x {HEIGHT_CELLS} "
-        f"cells does the rest), or {leaf_years:.0f} crown-years of leaves"
+        f"  a ray is held against {pairs:.2f} plants, and takes {tests:.2f} exact tests at most for 3 growths "
+        f"and {LAST_YEAR + 1} years (a table of {DISTANCE_CELLS} x {HEIGHT_CELLS} cells does the rest), or "
+        f"{leaf_years:.0f} years of leaves in one crown and {more_years:.0f} in further ones"
     )
     for name, work in (("opaque", opaque), ("translucent", leaves)):
         rate = work * RAYS / seconds[name]
@@ -115,10 +107,11 @@ def bench_limit(seconds: dict[str, float]) -> None:
             f"{rate / peak:.0%} of the peak"
         )
     print(
-        "  the opaque kernel finds the windows of sight lines side by side in the vector units; the rest "
-        "takes one pair of sight line and plant after the other, and waits for look-ups and for years that "
-        "are bisected: next would be testing four pairs at a time; the translucent one works on years side "
-        "by side, on so few after each early year that starting and ending them costs as much as the work: "
-        "next would be one pass over the years instead of four\n"
+        "  the opaque kernel works side by side in the vector units up to the look-ups; these wait for the "
+        "second cache, and the exact tests take one pair of sight line and plant after the other, because "
+        "so few are left that bringing their numbers together costs as much as the tests: next would be "
+        "finer tables that fit the cache. The translucent one works on years side by side, in one pass for "
+        "one crown or two; roots, divisions and the exponential follow each other within a year: next "
+        "would be two growths at a time\n"
         "  (these causes are read from the code and from stages timed one by one, not from counters)"
     )

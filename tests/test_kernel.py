@@ -390,3 +390,33 @@ def test_one_pass_sums_what_the_masks_say(winter, rays):
     )
     stopped = np.bitwise_or.reduce(masks, axis=1)[:, 1] >> 7 & 1
     assert passes[1, 0, 7] == pytest.approx(light[stopped == 0].sum(), abs=1e-8)
+
+
+# Brute force: crowns that stop growing in different years, which are tested no later than that.
+def test_crowns_that_stop_growing():
+    rng = np.random.default_rng(21)
+    xy = row_of(20)
+    t = np.arange(YEARS)[:, None]
+    h = np.stack([np.minimum(0.6 + g * t, [1.5, 2.5, 2.0, 3.0]) for g in (0.1, 0.35, 1.0)])
+    table = tabulate_crowns(list(SHAPES), h, 0.25 * h, 0.1 * h)
+    assert (table.settled == [[9, 3, 1], [11, 6, 2], [11, 4, 2], [11, 7, 3]]).all()
+    kind = np.arange(20) % 4
+    rows = arrange_rows(*xy.T, 0 * xy[:, 0], kind, np.zeros(20, int), table)
+    origin, target = rays_over(xy, 500, rng)
+    expected = one_by_one(origin, target, np.column_stack([xy, 0 * xy[:, 0]]), kind, table)
+    assert np.array_equal(blocked_years(origin, target, rows, table), expected)
+    assert (expected != 0).sum() > 200
+
+
+# By hand: a level line at the height of a crown's lowest leaves, or of its top, touches it only.
+def test_level_line_along_the_end_of_a_crown():
+    table = tabulate_crowns([COLUMN], *(np.full((1, 1, 1), size) for size in (2.0, 1.0, 0.5)))
+    rows = arrange_rows([0.0], [0.0], [0.0], [0], [0], table)
+    for z, expected in ((0.5, 0), (0.6, 1), (2.0, 0), (0.4, 0), (2.1, 0)):
+        line = np.array([[-5.0, 0.2, z]]), np.array([[5.0, 0.2, z]])
+        assert blocked_years(*line, rows, table)[0, 0, 0] == expected
+
+
+def test_growths_beyond_a_word_are_refused():
+    with pytest.raises(ValueError, match="at most 4 growths"):
+        tabulate_crowns([CONE], *np.ones((3, 5, 2, 1)))

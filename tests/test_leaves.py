@@ -273,3 +273,33 @@ def test_clipped_hedge_of_a_plan():
         load_species({"hedge": {"like": "thuja_smaragd", "kept_height": "1.8 m"}})
     with pytest.raises(InputError, match=r"planted at 0\.9144 m but kept"):
         load_species({"hedge": {"like": "thuja_smaragd", "shape": "box", "kept_height": "0.5 m"}})
+
+
+# Closed form: chords of one crown and of two that stand apart, in every year, of classes that stop
+# growing in different years; what is counted once for all years after the last change is the same.
+@pytest.mark.parametrize("shapes", [[CONE, COLUMN], [PARABOLOID, BOX], [ELLIPSOID, CONE]])
+def test_years_after_the_last_change(shapes):
+    t = np.arange(18)[:, None]
+    full = np.array([2.0, 3.0])
+    h = np.stack([np.minimum(0.5 + g * t, full) for g in (0.1, 0.3, 3.0)])
+    table = tabulate_crowns(shapes, h, 0.3 * h, 0.1 * h, fading=[[0.4, 0.6]] * 3)
+    assert table.settled.tolist() == [[15, 5, 1], [17, 9, 1]]
+    rows = arrange_rows([0.0, 3.0], [0.0, 0.0], [0.0, 0.0], [0, 1], [0, 0], table)
+    rng = np.random.default_rng(4)
+    seen = 0
+    for _ in range(40):
+        o = np.array([-4.0, rng.uniform(-0.5, 0.5), rng.uniform(0.1, 2.5)])
+        q = np.array([7.0, rng.uniform(-0.5, 0.5), rng.uniform(0.1, 2.5)])
+        light, marked = through(o, q, rows, table, dim=0.8)
+        for g in range(3):
+            for y in range(18):
+                depth = sum(
+                    table.fading[k, g]
+                    * chord_length(shapes[k], o, q, (3.0 * k, 0, 0), h[g, y, k], 0.3 * h[g, y, k], 0.1 * h[g, y, k])
+                    for k in range(2)
+                )  # fmt: skip
+                assert light[g, 0, y] == pytest.approx(math.exp(-depth), abs=CLOSE)
+                if abs(depth + math.log(0.8)) > 1e-9:
+                    assert bool(marked[0, 0, g] >> y & 1) == (math.exp(-depth) <= 0.8)
+                seen += depth > 0.0
+    assert seen > 500

@@ -45,8 +45,10 @@ __all__ = (
 MOST_YEARS = 62
 #: Cells of the two tables over the distance from the axis and over the height.
 DISTANCE_CELLS, HEIGHT_CELLS = 128, 256
-#: Years are numbered up to here; this stands for never.
-NEVER = 255
+#: Years are numbered below this, which stands for never.
+NEVER = 127
+#: Growths whose years fit one word of the tables, a byte each.
+MOST_GROWTHS = 4
 #: Years that a vector unit works on at a time.
 LANES = 4
 #: Cells are widened by this: rounding only.
@@ -70,7 +72,7 @@ class CrownTable(NamedTuple):
         Sizes in metres.
     across : ndarray of float64, (classes, growths, years)
         Half width of boxes across their row, in metres.
-    form : ndarray of float64, (classes, growths, 4, lanes)
+    form : ndarray of float64, (classes, growths, 6, lanes)
         The same sizes as `crown_form` gives them, by year; filled up to a multiple of `LANES` with
         crowns that have no inside.
     widest : ndarray of float64, (classes,)
@@ -79,9 +81,10 @@ class CrownTable(NamedTuple):
         Masks of years (bit y is year y): within each the crowns are nested, so that the first
         year in which one is hit can be bisected. A class whose crowns always hold the year
         before has one piece; unused pieces are 0.
-    foretold : ndarray of uint8, (classes, distances, heights + 1, growths, 2)
-        The years early and late of the module's description; the last line of heights says `NEVER`,
-        and is for sight lines that pass over all crowns, or about which nothing is known.
+    foretold : ndarray of uint32, (classes, distances, heights + 1, 2)
+        The years early and late of the module's description, a byte for each growth, the lowest for
+        the first; the last line of heights says `NEVER`, and is for sight lines that pass over all
+        crowns, or about which nothing is known.
     cells : ndarray of float64, (classes, 2)
         Cells per metre of distance and of height.
     steepest : ndarray of float64, (classes,)
@@ -90,6 +93,8 @@ class CrownTable(NamedTuple):
         widest crown, and not at that where it passes the axis.
     fading : ndarray of float64, (classes, growths)
         Share of the light that leaves take per metre, for small shares; 0 where it is not known.
+    settled : ndarray of int64, (classes, growths)
+        First year from which on a crown keeps its size.
     """
 
     shape: np.ndarray
@@ -106,15 +111,16 @@ class CrownTable(NamedTuple):
     cells: np.ndarray
     steepest: np.ndarray
     fading: np.ndarray
+    settled: np.ndarray
 
 
 def one_growth(table: CrownTable, growth: int) -> CrownTable:
     """Give a table of one growth alone, for rays of which only that one is asked."""
     only = slice(growth, growth + 1)
-    parts = ("height", "radius", "clear", "across", "form", "pieces", "fading")
+    parts = ("height", "radius", "clear", "across", "form", "pieces", "fading", "settled")
     sizes = {name: np.ascontiguousarray(getattr(table, name)[:, only]) for name in parts}
-    told = np.ascontiguousarray(table.foretold[:, :, :, only])
-    return table._replace(**sizes, foretold=told)
+    told = (table.foretold >> np.uint32(8 * growth)) & np.uint32(0xFF)
+    return table._replace(**sizes, foretold=told | np.uint32(NEVER * 0x01010100))
 
 
 def tabulate_crowns(
@@ -138,8 +144,8 @@ def tabulate_crowns(
     Raises
     ------
     ValueError
-        On sizes that are not finite, shapes that are unknown, or more years than a mask holds:
-        a caller's mistake, never a person's.
+        On sizes that are not finite, shapes that are unknown, more years than a mask holds, or more
+        growths than a word: a caller's mistake, never a person's.
     """
     shape = np.ascontiguousarray(shape, np.int64)
     arrays = [
@@ -156,6 +162,9 @@ def tabulate_crowns(
     classes, growths, years = height.shape
     if years > MOST_YEARS:
         msg = f"at most {MOST_YEARS} years fit a mask"
+        raise ValueError(msg)
+    if growths > MOST_GROWTHS:
+        msg = f"at most {MOST_GROWTHS} growths fit a word"
         raise ValueError(msg)
     passes = np.zeros(classes) if winter_share is None else 1.0 - np.asarray(winter_share, float)
     leafless, layer = np.unique(passes, return_inverse=True)
@@ -176,13 +185,20 @@ def tabulate_crowns(
     fading = np.zeros((growths, classes)) if fading is None else np.asarray(fading, np.float64)
     foretold, cells = _foretell(shape, height, radius, clear, across, widest)
     form = _forms(shape, height, radius, clear, across)
-    slopes = form[:, :, 2].reshape(classes, -1).max(axis=1) if classes else np.zeros(0)
+    slopes = -form[:, :, 3].reshape(classes, -1).min(axis=1) if classes else np.zeros(0)
     steepest = np.where(shape == CONE, slopes, -1.0)
     return CrownTable(
         shape, layer.astype(np.int64), leafless, height, radius, clear, across,
         form, widest, masks, foretold, cells, steepest,
-        np.ascontiguousarray(fading.T),
+        np.ascontiguousarray(fading.T), _settled(height, radius, clear, across),
     )  # fmt: skip
+
+
+def _settled(*sizes) -> np.ndarray:
+    """Find the year after the last change of any size, by class and growth."""
+    changes = np.any([np.diff(size, axis=2) != 0.0 for size in sizes], axis=0)
+    years = np.arange(1, changes.shape[2] + 1)
+    return np.where(changes, years, 0).max(axis=2, initial=0)
 
 
 def _nested_pieces(shape, height, radius, clear, across) -> list[int]:
@@ -201,7 +217,8 @@ def _nested_pieces(shape, height, radius, clear, across) -> list[int]:
 def _foretell(shape, height, radius, clear, across, widest):
     """Work out the table of years, and the cells per metre."""
     classes, growths, _ = height.shape
-    foretold = np.full((classes, DISTANCE_CELLS, HEIGHT_CELLS + 1, growths, 2), NEVER, np.uint8)
+    years = (classes, DISTANCE_CELLS, HEIGHT_CELLS + 1, 2, MOST_GROWTHS)
+    foretold = np.full(years, NEVER, np.uint8)
     cells = np.zeros((classes, 2))
     for k in range(classes):
         top = max(float(height[k].max(initial=0.0)), CELL_SLACK_M)
@@ -226,10 +243,10 @@ def _foretell(shape, height, radius, clear, across, widest):
             # Inside at both heights of a cell is inside between them: crowns are convex.
             sure = np.minimum(inner[:-1], inner[1:])
             sure = np.where((z[:-1] > c) & (z[1:] < h), sure, 0.0)
-            _first_years(outer, near, foretold[k, :, :-1, g, 0])
+            _first_years(outer, near, foretold[k, :, :-1, 0, g])
             # More than far: at least the next number.
-            _first_years(sure, np.nextafter(far, np.inf), foretold[k, :, :-1, g, 1])
-    return foretold, cells
+            _first_years(sure, np.nextafter(far, np.inf), foretold[k, :, :-1, 1, g])
+    return foretold.view("<u4")[..., 0].astype(np.uint32), cells
 
 
 @njit(cache=True, error_model="numpy")
@@ -246,14 +263,13 @@ def _first_years(wide, distances, first):
 @njit(cache=True, error_model="numpy")
 def _forms(shape, height, radius, clear, across):
     classes, growths, years = height.shape
-    form = np.zeros((classes, growths, 4, -(-years // LANES) * LANES))
-    form[:, :, 3] = -1.0
+    form = np.zeros((classes, growths, 6, -(-years // LANES) * LANES))
     for k in range(classes):
         for g in range(growths):
             for y in range(years):
                 size = crown_form(
                     shape[k], height[k, g, y], radius[k, g, y], clear[k, g, y], across[k, g, y]
                 )
-                for part in range(4):
+                for part in range(6):
                     form[k, g, part, y] = size[part]
     return form

@@ -16,18 +16,27 @@ from __future__ import annotations
 import numpy as np
 from numba import njit, prange
 
-from screenplan.views.crowns import DISTANCE_CELLS, HEIGHT_CELLS, CrownTable
-from screenplan.views.light import add_changes, light_of_changes, open_light
-from screenplan.views.runs import (
+from screenplan.views.bundle import (
+    ACROSS,
+    ALONG,
+    FOOT,
     PART,
-    UPRIGHT_M,
-    Rows,
-    arrange_rows,
-    find_windows,
-    lay_lines,
-    strip_window,
+    PER_SLOPE,
+    REACH,
+    ROOM,
+    SLOPE,
+    WAY_X,
+    WAY_Y,
+    come_near,
+    lay_bundle,
+    new_bundle,
 )
-from screenplan.views.solids import box_stretch, form_hit
+from screenplan.views.compiled import called, inner
+from screenplan.views.crowns import HEIGHT_CELLS, CrownTable
+from screenplan.views.light import add_changes, light_of_changes, open_light
+from screenplan.views.meeting import add_years, meets, meets_upright
+from screenplan.views.runs import UPRIGHT_M, Rows, arrange_rows, strip_window
+from screenplan.views.solids import form_hit
 
 __all__ = ("Rows", "arrange_rows", "blocked_years", "follow_years", "open_light", "strip_window")
 
@@ -35,117 +44,13 @@ __all__ = ("Rows", "arrange_rows", "blocked_years", "follow_years", "open_light"
 BLOCK = 4096
 #: Fewer rays than this are followed by one core: waking the others would cost more.
 MANY_RAYS = 20_000
-#: Sight lines nearly as steep as a cone's side are not foretold: rounding only.
-STEEP_PART = 1e-6
-#: Bits that hold the number of a growth in a list.
-GROWTH_BITS = 4
+
+#: Small numbers as unsigned ones, a byte, and the top bits of the bytes of a word.
+_ONE, _TWO, _THREE, _FOUR, _FIVE, _SIX, _SEVEN = (np.uint64(number) for number in range(1, 8))
+_BYTE, _TOPS, _LATE = np.uint64(0x7F), np.uint64(0x80808080), np.uint64(1)
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
-def meets(shape, form, k, g, y, across, foot, slope, per_slope, s0, s1, cu, cv):
-    """Tell whether a sight line meets one crown.
-
-    Parameters
-    ----------
-    shape : int
-    form, k, g, y
-        `CrownTable.form`, and the class, growth and year.
-    across : float
-        Distance in plan at which the stem is passed; it lies to the left if negative.
-    foot : float
-        Height there above the foot of the stem.
-    slope, per_slope : float
-        Rise per metre in plan, and 1 / slope.
-    s0, s1 : float
-        Start and end of the sight line, from where it passes the stem.
-    cu, cv : float
-        Its direction in plan, along and across the row (for boxes).
-    """
-    h, c, q, rr = form[k, g, 0, y], form[k, g, 1, y], form[k, g, 2, y], form[k, g, 3, y]
-    if shape == 4:
-        one, two = box_stretch(-across * cv, across * cu, foot, cu, cv, slope, s0, s1, h, c, q, rr)
-        return one < two
-    return form_hit(shape, 1.0, 0.0, across * across, foot, slope, per_slope, s0, s1, h, c, q, rr)
-
-
-@njit(cache=True, error_model="numpy")
-def meets_upright(shape, form, k, g, y, px, py, pz, dz, row_x, row_y):
-    """Tell whether an upright sight line of rise ``dz`` meets one crown, seen from its foot."""
-    h, c, q, rr = form[k, g, 0, y], form[k, g, 1, y], form[k, g, 2, y], form[k, g, 3, y]
-    if shape == 4:
-        x, y = px * row_x + py * row_y, py * row_x - px * row_y
-        one, two = box_stretch(x, y, pz, 0.0, 0.0, dz, 0.0, 1.0, h, c, q, rr)
-        return one < two
-    per_dz = 1.0 / dz if dz != 0.0 else 0.0
-    e = px * px + py * py
-    return form_hit(shape, 0.0, 0.0, e, pz, dz, per_dz, 0.0, 1.0, h, c, q, rr)
-
-
-@njit(cache=True, error_model="numpy")
-def highest_bit(mask):
-    """Find the highest set bit of a positive mask."""
-    bit = 0
-    for step in (32, 16, 8, 4, 2, 1):
-        if mask >> step:
-            mask >>= step
-            bit += step
-    return bit
-
-
-@njit(cache=True, error_model="numpy")
-def _add_years(
-    mask, early, pieces, shape, form, k, g, across, foot, slope, per_slope, s0, s1, cu, cv
-):  # fmt: skip
-    """Add to a mask the years, from an early one on, in which a crown that is not nested stops it."""
-    later = -(np.int64(1) << early)
-    for piece in range(pieces.shape[2]):
-        years = pieces[k, g, piece]
-        if years == 0:
-            break
-        rest = years & ~mask & later
-        if rest == 0:
-            continue
-        # Crowns are nested within a piece: one that is not met in the last year still open is met
-        # in no year before it.
-        last = highest_bit(rest)
-        if not meets(shape, form, k, g, last, across, foot, slope, per_slope, s0, s1, cu, cv):
-            continue
-        first = max(highest_bit(years & -years), early)
-        hit = last
-        while first < hit:
-            middle = (first + hit) >> 1
-            if meets(shape, form, k, g, middle, across, foot, slope, per_slope, s0, s1, cu, cv):
-                hit = middle
-            else:
-                first = middle + 1
-        mask |= ((np.int64(1) << (last + 1)) - (np.int64(1) << hit)) & years
-    return mask
-
-
-@njit(cache=True, error_model="numpy", forceinline=True)
-def foretold(table, k, across, foot, slope, along, reach):
-    """Cells of the table: distance and height for its early year, then both for its late one."""
-    cells, per_metre, steepest = table.cells, table.cells[k, 0], table.steepest[k]
-    v = abs(across)
-    late_i = min(int(v * per_metre), DISTANCE_CELLS - 1)
-    if steepest >= 0.0:
-        # A cone's radius changes by k at most per metre of height: sqrt(v^2 + s^2) - k |slope s|
-        # is least with v sqrt(1 - k^2 slope^2), and must be less than the radius at s = 0.
-        # A sight line as steep as the cone's side may meet it anywhere.
-        part = 1.0 - steepest * slope * slope
-        early_i = min(int(v * max(part, 0.0) * per_metre), late_i)
-        lowest = foot * cells[k, 1] if part > STEEP_PART else 0.0
-    else:
-        early_i = late_i
-        lowest = (foot - abs(slope) * table.widest[k]) * cells[k, 1]
-    early_j = min(int(lowest), HEIGHT_CELLS) if lowest > 0.0 else 0
-    at = foot * cells[k, 1]
-    known = along > 0.0 and along < reach and at > 0.0
-    late_j = min(int(at), HEIGHT_CELLS) if known else HEIGHT_CELLS
-    return early_i, early_j, late_i, late_j
-
-
-@njit(cache=True, error_model="numpy")
+@called()
 def _block_upright(ox, oy, oz, dz, rows, table, mask):
     """Add to an upright sight line's masks the years in which a plant is in the way."""
     for plant in range(len(rows.x)):
@@ -161,126 +66,208 @@ def _block_upright(ox, oy, oz, dz, rows, table, mask):
                     mask[layer, g] |= np.int64(1) << y
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
-def _list_plants(ray, count, span, bucket, which, what, room):
-    """List rays and plants of their windows from a ray on, while there is room: next ray, number.
+@inner()
+def foresee(pairs, bundle, rows, table, layers, told, first, some):
+    """Bring the first years down to those that are sure; list the pairs that may come earlier.
 
-    Two plants are always written and as many counted as there are: most windows hold one or two.
+    The years of all growths stand in one word, a byte each, and are compared at once: years are
+    below 128, so that no byte borrows from the next.
     """
-    listed = 0
-    while ray < count and listed < room:
-        low, high = bucket[np.uint64(span[0, ray])], bucket[np.uint64(span[1, ray])]
-        for more in range(2):
-            place = np.uint64(listed + more)
-            which[place], what[place] = ray, low + more
-        for more in range(2, high - low):
-            place = np.uint64(listed + more)
-            which[place], what[place] = ray, low + more
-        listed += max(high - low, 0)
-        ray += 1
-    return ray, listed
-
-
-@njit(cache=True, error_model="numpy", forceinline=True)
-def _come_near(listed, which, what, start, origin, lines, rows, table, growths, near, cell):
-    """Keep what comes near: its place, the cells of its early and late years, plant, ray, layer."""
-    layers = len(table.leafless)
-    per_distance = (HEIGHT_CELLS + 1) * growths * 2
-    pairs = 0
-    for n in range(listed):
-        ray, plant, to = np.uint64(which[n]), np.uint64(what[n]), np.uint64(pairs)
-        ux, uy, slope, reach = lines[0, ray], lines[1, ray], lines[2, ray], lines[4, ray]
-        at = np.uint64(start) + ray
-        px, py = rows.x[plant] - origin[at, 0], rows.y[plant] - origin[at, 1]
-        k = np.uint64(rows.kind[plant])
-        wide = table.widest[k]
-        across, along = px * uy - py * ux, px * ux + py * uy
-        foot = origin[at, 2] - rows.z[plant] + along * slope
-        i, j, sure_i, sure_j = foretold(table, k, across, foot, slope, along, reach)
-        begin = rows.kind[plant] * (DISTANCE_CELLS * per_distance)
-        near[to, 0], near[to, 1], near[to, 2] = across, along, foot
-        cell[to, 0] = begin + i * per_distance + j * growths * 2
-        cell[to, 1] = begin + sure_i * per_distance + sure_j * growths * 2
-        cell[to, 2], cell[to, 3] = plant, ray
-        cell[to, 4] = (np.int64(which[n]) * layers + table.layer[k]) * growths
-        # Written in any case, counted if near: no branch to guess.
-        pairs += (abs(across) < wide) & (along > -wide) & (along < reach + wide)
-    return pairs
-
-
-@njit(cache=True, error_model="numpy", forceinline=True)
-def _foresee(pairs, cell, told, first, todo, lanes):
-    """Bring the first years down to those that are sure; list what may yet come earlier."""
-    for n in range(pairs):
-        sure, to = np.uint64(cell[n, 1]), np.uint64(cell[n, 4])
-        for g in range(len(lanes)):
-            place = np.uint64(g)
-            year, before = told[sure + place + place + np.uint64(1)], first[to + place]
-            first[to + place] = year if year < before else before
+    for n in range(np.uint64(pairs)):
+        to, sure = (
+            _place(n, bundle, rows, table, layers),
+            np.uint64(told[_LATE + _TWO * np.uint64(bundle.late[n])]),
+        )
+        now = np.uint64(first[to])
+        less = ((now | _TOPS) - sure) & _TOPS
+        less -= less >> _SEVEN
+        first[to] = (sure & less) | (now & ~less)
     left = 0
-    for n in range(pairs):
-        may, to = np.uint64(cell[n, 0]), np.uint64(cell[n, 4])
-        for g in range(len(lanes)):
-            place = np.uint64(g)
-            todo[np.uint64(left)] = (n << GROWTH_BITS) | g
-            left += told[may + place + place] < first[to + place]
+    for n in range(np.uint64(pairs)):
+        to, may = (
+            _place(n, bundle, rows, table, layers),
+            np.uint64(told[_TWO * np.uint64(bundle.early[n])]),
+        )
+        some[np.uint64(left)] = n
+        left += (((may | _TOPS) - np.uint64(first[to])) & _TOPS) != _TOPS
     return left
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
+@inner()
+def _place(n, bundle, rows, table, layers):
+    """Place among the first years of a pair's sight line and layer."""
+    if layers == 1:
+        return np.uint64(bundle.whose[n])
+    layer = table.layer[rows.kind[np.uint64(bundle.what[n])]]
+    return np.uint64(bundle.whose[n]) * np.uint64(layers) + np.uint64(layer)
+
+
+@inner()
+def list_open(left, some, bundle, rows, table, layers, told, first, todo, since, lanes):
+    """List each growth that the tables leave open, and the year from which on it is."""
+    items = 0
+    for m in range(np.uint64(left)):
+        n = np.uint64(some[m])
+        now = np.uint64(first[_place(n, bundle, rows, table, layers)])
+        may = np.uint64(told[_TWO * np.uint64(bundle.early[n])])
+        is_open = ~((may | _TOPS) - now) & _TOPS
+        for g in range(len(lanes)):
+            todo[np.uint64(items)] = n << _TWO | np.uint64(g)
+            since[np.uint64(items)] = (may >> np.uint64(8 * g)) & _BYTE
+            items += (is_open >> np.uint64(8 * g + 7)) & np.uint64(1) != np.uint64(0)
+    return items
+
+
+@inner()
+def _test(items, todo, years, hits, bundle, rows, form, lanes, growths):
+    """Test each open growth in one year; what comes of it is stored, so that nothing is guessed."""
+    near, lines = bundle.pairs, bundle.lines
+    part, size = _SIX * lanes, growths * _SIX * lanes
+    for m in range(np.uint64(items)):
+        item = np.uint64(todo[m])
+        n, g = item >> _TWO, item & _THREE
+        plant, ray = np.uint64(bundle.what[n]), np.uint64(bundle.whose[n])
+        at = np.uint64(rows.kind[plant]) * size + g * part + np.uint64(years[m])
+        across, along = near[ACROSS + n], near[ALONG + n]
+        hits[m] = np.uint64(form_hit(
+            1.0, 0.0, across * across, near[FOOT + n], lines[SLOPE + ray], lines[PER_SLOPE + ray],
+            -along, lines[REACH + ray] - along, form[at], form[at + lanes],
+            form[at + _TWO * lanes], form[at + _THREE * lanes], form[at + _FOUR * lanes],
+            form[at + _FIVE * lanes],
+        ))  # fmt: skip
+
+
+@inner()
+def _test_one(n, g, year, bundle, rows, table):
+    """Test one pair, of any shape, in one year of one growth."""
+    near, lines = bundle.pairs, bundle.lines
+    plant, ray = np.uint64(bundle.what[n]), np.uint64(bundle.whose[n])
+    k, along = np.uint64(rows.kind[plant]), near[ALONG + n]
+    shape = table.shape[k]
+    cu, cv = _row_sides(plant, ray, lines, rows) if shape == 4 else (0.0, 0.0)
+    return meets(
+        shape, table.form, k, g, year, near[ACROSS + n], near[FOOT + n], lines[SLOPE + ray],
+        lines[PER_SLOPE + ray], -along, lines[REACH + ray] - along, cu, cv,
+    )  # fmt: skip
+
+
+@inner()
+def _decide(
+    items, todo, since, years, untils, hits, bundle, rows, table, form, layers, first, any_box
+):  # fmt: skip
+    """Test what the tables leave open in the middle year of each, and bisect what that leaves.
+
+    Most are settled by one test. What another plant has settled meanwhile counts for all plants of
+    the same sight line.
+    """
+    lanes, growths = np.uint64(table.form.shape[3]), np.uint64(table.form.shape[1])
+    for m in range(np.uint64(items)):
+        item = np.uint64(todo[m])
+        to, shift = _place(item >> _TWO, bundle, rows, table, layers), (item & _THREE) << _THREE
+        # A crown that is not met in the year after its last change is never met.
+        k = rows.kind[np.uint64(bundle.what[item >> _TWO])]
+        last = np.uint64(table.settled[k, item & _THREE])
+        until = min((np.uint64(first[to]) >> shift) & _BYTE, last + _ONE)
+        untils[m], years[m] = until, (np.uint64(since[m]) + until) >> _ONE
+    _test(items, todo, years, hits, bundle, rows, form, lanes, growths)
+    if any_box:
+        for m in range(np.uint64(items)):
+            n, g = np.uint64(todo[m]) >> _TWO, np.uint64(todo[m]) & _THREE
+            hits[m] = np.uint64(_test_one(n, g, np.uint64(years[m]), bundle, rows, table))
+    left = 0
+    for m in range(np.uint64(items)):
+        item, middle, hit = np.uint64(todo[m]), np.uint64(years[m]), hits[m]
+        to, shift = _place(item >> _TWO, bundle, rows, table, layers), (item & _THREE) << _THREE
+        word = np.uint64(first[to])
+        until = min((word >> shift) & _BYTE, _BYTE - (_BYTE - middle) * hit)
+        year = middle + _ONE - (middle + _ONE - np.uint64(since[m])) * hit
+        first[to] = (word & ~(_BYTE << shift)) | (until << shift)
+        todo[np.uint64(left)], since[np.uint64(left)] = item, year
+        left += year < min(until, np.uint64(untils[m]))
+    for m in range(np.uint64(left)):
+        item, year = np.uint64(todo[m]), np.uint64(since[m])
+        n, g = item >> _TWO, item & _THREE
+        to, shift = _place(n, bundle, rows, table, layers), g << _THREE
+        word = np.uint64(first[to])
+        until = (word >> shift) & _BYTE
+        last = np.uint64(table.settled[rows.kind[np.uint64(bundle.what[n])], g]) + _ONE
+        unmet = min(until, last)
+        while year < unmet:
+            middle = (year + unmet) >> _ONE
+            if _test_one(n, g, middle, bundle, rows, table):
+                until = unmet = middle
+            else:
+                year = middle + _ONE
+        first[to] = (word & ~(_BYTE << shift)) | (until << shift)
+
+
+@inner()
 def _row_sides(plant, ray, lines, rows):
     """Direction of a sight line in plan along and across the row at a plant."""
-    ux, uy = lines[0, ray], lines[1, ray]
+    ux, uy = lines[WAY_X + ray], lines[WAY_Y + ray]
     row_x, row_y = rows.way[plant, 0], rows.way[plant, 1]
     return ux * row_x + uy * row_y, uy * row_x - ux * row_y
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
-def _decide(left, todo, cell, near, told, lines, rows, table, first):
-    """Bisect the years that the tables leave open."""
-    for n in range(left):
-        pair = np.uint64(todo[n]) >> np.uint64(GROWTH_BITS)
-        g = np.uint64(todo[n]) & np.uint64((1 << GROWTH_BITS) - 1)
-        plant, ray = np.uint64(cell[pair, 2]), np.uint64(cell[pair, 3])
-        to = np.uint64(cell[pair, 4]) + g
-        k = np.uint64(rows.kind[plant])
-        year, hit = np.int64(told[np.uint64(cell[pair, 0]) + g + g]), np.int64(first[to])
-        across, along, foot = near[pair, 0], near[pair, 1], near[pair, 2]
-        slope, per_slope, reach = lines[2, ray], lines[3, ray], lines[4, ray]
-        shape = table.shape[k]
-        cu, cv = _row_sides(plant, ray, lines, rows) if shape == 4 else (0.0, 0.0)
-        while year < hit:
-            middle = (year + hit) >> 1
-            if meets(
-                shape, table.form, k, g, np.uint64(middle), across, foot, slope, per_slope,
-                -along, reach - along, cu, cv,
-            ):  # fmt: skip
-                hit = middle
-            else:
-                year = middle + 1
-        first[to] = hit
-
-
-@njit(cache=True, error_model="numpy")
-def _add_bent(pairs, cell, near, told, lines, rows, table, bent, never, first, masks):
+@called()
+def _add_bent(pairs, bundle, told, rows, table, layers, bent, first, masks):
     """Add to the masks the years of crowns that are not nested, and take them off the list."""
     growths = table.height.shape[1]
-    for n in range(pairs):
-        plant, ray = np.int64(cell[n, 2]), np.int64(cell[n, 3])
+    for n in range(np.uint64(pairs)):
+        plant, ray = np.uint64(bundle.what[n]), np.uint64(bundle.whose[n])
         k = rows.kind[plant]
         if not bent[k]:
             continue
-        across, along, foot = near[n, 0], near[n, 1], near[n, 2]
-        slope, per_slope, reach = lines[2, ray], lines[3, ray], lines[4, ray]
-        cu, cv = _row_sides(plant, ray, lines, rows)
+        near, lines = bundle.pairs, bundle.lines
+        across, along, foot = near[ACROSS + n], near[ALONG + n], near[FOOT + n]
+        slope, per_slope, reach = lines[SLOPE + ray], lines[PER_SLOPE + ray], lines[REACH + ray]
+        cu, cv = _row_sides(plant, ray, bundle.lines, rows)
+        to, may = (
+            _place(n, bundle, rows, table, layers),
+            np.uint64(told[_TWO * np.uint64(bundle.early[n])]),
+        )
         for g in range(growths):
-            to, early = np.int64(cell[n, 4]) + g, np.int64(told[np.int64(cell[n, 0]) + 2 * g])
-            if early < first[to]:
-                masks[to] = _add_years(
-                    masks[to], early, table.pieces, table.shape[k], table.form, k, g, across, foot,
-                    slope, per_slope, -along, reach - along, cu, cv,
+            shift = np.uint64(8 * g)
+            early, until = (may >> shift) & _BYTE, (np.uint64(first[to]) >> shift) & _BYTE
+            if early < until:
+                masks[to, g] = add_years(
+                    masks[to, g], np.int64(early), table.pieces, table.shape[k], table.form, k, g,
+                    across, foot, slope, per_slope, -along, reach - along, cu, cv,
                 )  # fmt: skip
-        cell[n, 0] = cell[n, 1] = never
+        bundle.early[n] = bundle.late[n] = HEIGHT_CELLS
+
+
+@inner()
+def _note_firsts(start, count, years, light, first, masks, changes, keep, lanes):
+    """Note the first years of one layer of nested crowns: closed from then on."""
+    begin, every = np.uint64(start), (np.int64(1) << years) - 1
+    for ray in range(np.uint64(count)):
+        w, word = light[begin + ray], np.uint64(first[ray])
+        w = w if w > 0.0 else 0.0
+        for g in range(len(lanes)):
+            changes[0, g, (word >> np.uint64(8 * g)) & _BYTE] -= w
+    if keep:
+        for ray in range(np.uint64(count)):
+            word = np.uint64(first[ray])
+            for g in range(len(lanes)):
+                year = np.int64((word >> np.uint64(8 * g)) & _BYTE)
+                masks[begin + ray, 0, g] = every & -(np.int64(1) << year)
+
+
+@called()
+def _note_masks(ray, place, w, years, first, seen, mask, masks, changes, keep):
+    """Note the years of any crowns for one sight line."""
+    every, (layers, growths) = (np.int64(1) << years) - 1, mask.shape
+    for g in range(growths):
+        blocked = np.int64(0)
+        for layer in range(layers):
+            to = place * layers + layer
+            year = (np.uint64(first[to]) >> np.uint64(8 * g)) & _BYTE
+            mine = mask[layer, g] | seen[to, g] | every & -(np.int64(1) << np.int64(year))
+            blocked |= mine
+            add_changes(blocked, w, years, changes[layer, g])
+            if keep:
+                masks[ray, layer, g] = mine
 
 
 @njit(cache=True, error_model="numpy")
@@ -289,70 +276,58 @@ def _block_rays(begin, end, origin, target, light, rows, table, masks, changes, 
 
     ``lanes`` has one item for each growth, so that loops over growths are compiled for their number.
     """
-    growths, years = len(lanes), table.height.shape[2]
-    layers, runs, plants = changes.shape[0], rows.axis.shape[0], len(rows.x)
-    every, own = (np.int64(1) << years) - 1, layers * len(lanes)
-    keep = masks.shape[0] > 0
+    growths, years, layers = len(lanes), table.height.shape[2], changes.shape[0]
     bent = table.pieces[:, :, 1:].sum(axis=2).sum(axis=1) != 0
-    any_bent = bent.any()
-    told = table.foretold.reshape(-1)
-    room = 2 * PART + plants
-    lines, span = np.empty((5, PART)), np.empty((2, PART), np.int32)
-    which, what = np.empty(room + plants + 2, np.uint32), np.empty(room + plants + 2, np.uint32)
-    near, cell = np.empty((room + plants, 3)), np.empty((room + plants, 5), np.uint32)
-    todo = np.empty((room + plants) * growths + 1, np.uint32)
-    first, seen = np.empty(PART * own, np.uint8), np.zeros(PART * own, np.int64)
+    any_bent, any_box, keep = bent.any(), (table.shape == 4).any(), masks.shape[0] > 0
+    simple = layers == 1 and not any_bent
+    told, form, bundle = table.foretold.reshape(-1), table.form.reshape(-1), new_bundle(rows, table)
+    origins, targets, lines = origin.reshape(-1), target.reshape(-1), bundle.lines
+    some, todo = np.empty(ROOM + 1, np.uint32), np.empty(ROOM * growths + 1, np.uint32)
+    since, middles = np.empty(ROOM * growths + 1, np.uint32), np.empty(ROOM * growths, np.uint32)
+    hits, untils = np.empty(ROOM * growths, np.uint64), np.empty(ROOM * growths, np.uint32)
+    first, seen = np.empty(PART * layers, np.uint32), np.zeros((PART * layers, growths), np.int64)
     mask = np.zeros((layers, growths), np.int64)
     for start in range(begin, end, PART):
         count = min(PART, end - start)
-        lay_lines(start, count, origin.reshape(-1), target.reshape(-1), lines.reshape(-1))
-        first[:] = years
+        lay_bundle(start, count, origins, targets, light, rows, bundle)
+        first[:] = years * 0x01010101
         if any_bent:
             seen[:] = 0
-        for run in range(runs):
-            find_windows(
-                rows, run, start, count, origin.reshape(-1), light, lines.reshape(-1),
-                span.reshape(-1),
-            )  # fmt: skip
-            ray = 0
-            while ray < count:
-                ray, listed = _list_plants(ray, count, span, rows.bucket, which, what, room)
-                pairs = _come_near(
-                    listed, which, what, start, origin, lines, rows, table, growths, near, cell
-                )
-                if any_bent:
-                    _add_bent(
-                        pairs, cell, near, told, lines, rows, table, bent,
-                        2 * HEIGHT_CELLS * growths, first, seen,
-                    )  # fmt: skip
-                left = _foresee(pairs, cell, told, first, todo, lanes)
-                _decide(left, todo, cell, near, told, lines, rows, table, first)
+        ray = run = skip = 0
+        while ray < count:
+            ray, run, skip, pairs = come_near(ray, run, skip, count, rows, table, bundle)
+            if any_bent:
+                _add_bent(pairs, bundle, told, rows, table, layers, bent, first, seen)
+            left = foresee(pairs, bundle, rows, table, layers, told, first, some)
+            items = list_open(
+                left, some, bundle, rows, table, layers, told, first, todo, since, lanes
+            )
+            _decide(
+                items,
+                todo,
+                since,
+                middles,
+                untils,
+                hits,
+                bundle,
+                rows,
+                table,
+                form,
+                layers,
+                first,
+                any_box,
+            )
+        if simple:
+            _note_firsts(start, count, years, light, first, masks, changes, keep, lanes)
         for ray in range(count):
-            w = light[start + ray]
-            if w <= 0.0:
-                continue
-            upright = lines[4, ray] < UPRIGHT_M
-            if layers == 1 and not any_bent and not upright:
-                for g in range(len(lanes)):
-                    year = np.uint64(first[np.uint64(ray * len(lanes) + g)])
-                    changes[0, g, year] -= w
-                    if keep:
-                        masks[start + ray, 0, g] = every & -(np.int64(1) << np.int64(year))
+            upright, at = lines[REACH + np.uint64(ray)] < UPRIGHT_M, start + ray
+            if (simple and not upright) or light[at] <= 0.0:
                 continue
             mask[:] = 0
             if upright:
-                at, to = origin[start + ray], target[start + ray]
-                _block_upright(at[0], at[1], at[2], to[2] - at[2], rows, table, mask)
-            for g in range(growths):
-                blocked = np.int64(0)
-                for layer in range(layers):
-                    to = (ray * layers + layer) * growths + g
-                    mine = mask[layer, g] | seen[to]
-                    mine |= every & -(np.int64(1) << np.int64(first[to]))
-                    blocked |= mine
-                    add_changes(blocked, w, years, changes[layer, g])
-                    if keep:
-                        masks[start + ray, layer, g] = mine
+                oz, tz = origin[at, 2], target[at, 2]
+                _block_upright(origin[at, 0], origin[at, 1], oz, tz - oz, rows, table, mask)
+            _note_masks(at, ray, light[at], years, first, seen, mask, masks, changes, keep)
 
 
 @njit(parallel=True, cache=True, error_model="numpy")

@@ -10,8 +10,9 @@ twice. Crowns are taken in the order of their stems along the sight line, and ea
 last two groups of crowns that touch. A crown that reaches back over both is counted short by what
 lies before them: light is then rated too high, never too low. Of equal crowns in one row none does.
 
-Years are worked on side by side in the vector units, so every year costs little; of a class that
-the tables tell to be missed before some year, the years before it are left out.
+Years are worked on side by side in the vector units (`screenplan.views.chords`). The years before
+one that the tables foretell are left out, since the crown is missed in them; those after the last
+change of any crown in the way are as that one, and are counted with it.
 """
 
 from __future__ import annotations
@@ -19,11 +20,43 @@ from __future__ import annotations
 import numpy as np
 from numba import njit, prange
 
+from screenplan.views.bundle import (
+    ACROSS,
+    ALONG,
+    FOOT,
+    FROM_X,
+    FROM_Y,
+    FROM_Z,
+    PART,
+    PER_SLOPE,
+    REACH,
+    ROOM,
+    SLOPE,
+    WAY_X,
+    WAY_Y,
+    come_near,
+    lay_bundle,
+    new_bundle,
+)
+from screenplan.views.chords import (
+    DARK,
+    FAR_M,
+    FAST,
+    LEVEL,
+    any_stretches,
+    box_stretches,
+    one_crown,
+    passed,
+    round_stretches,
+    two_crowns,
+)
+from screenplan.views.compiled import called, inner
 from screenplan.views.crowns import LANES, CrownTable
-from screenplan.views.kernel import MANY_RAYS, UPRIGHT_M, foretold
+from screenplan.views.kernel import MANY_RAYS
 from screenplan.views.light import by_season
-from screenplan.views.runs import Rows, strip_window
-from screenplan.views.solids import box_stretch, crown_stretch
+from screenplan.views.runs import UPRIGHT_M, Rows
+
+__all__ = ("DARK", "LEAF_PROJECTION", "light_through", "passed")
 
 #: Mean of |cos| between sight lines and leaves that face every way alike.
 LEAF_PROJECTION = 0.5
@@ -31,132 +64,14 @@ LEAF_PROJECTION = 0.5
 BLOCK = 2048
 #: A sight line that rises more than this per metre is followed by its own share of the way.
 STEEP = 20.0
-#: Level lines are taken to rise by this per metre, which moves them by less than rounding shows.
-LEVEL = 1e-12
-#: Farther along than any sight line, in metres.
-FAR_M = 1e30
-#: Optical depth beyond which nothing is left to see: exp(-40) is 4e-18.
-DARK = 40.0
-
-_FAST = {"nnan", "ninf", "nsz", "contract"}
+#: Cones nearly as steep as the sight line are worked out year by year.
+STEEP_CONE = 0.99
+_BYTE = np.uint64(0x7F)
+_TOPS = np.uint64(0x80808080)
+_TWO = np.uint64(2)
 
 
-@njit(cache=True, error_model="numpy", fastmath=_FAST, forceinline=True)
-def passed(depth):
-    """Give exp(-depth) for depths of 0 or more, to 1e-13, without a branch.
-
-    The Taylor sum of degree 7 at depth / 64, squared six times: the first term left out is
-    (depth / 64)^8 / 8!, and 64 times that, times exp(-depth), is greatest at a depth of 8: 3e-14.
-    """
-    u = (depth if depth < DARK else DARK) * (-1.0 / 64.0)
-    x = 1.0 + u * (1.0 / 7.0)
-    x = 1.0 + u * (1.0 / 6.0) * x
-    x = 1.0 + u * (1.0 / 5.0) * x
-    x = 1.0 + u * (1.0 / 4.0) * x
-    x = 1.0 + u * (1.0 / 3.0) * x
-    x = 1.0 + u * (1.0 / 2.0) * x
-    x = 1.0 + u * x
-    x *= x
-    x *= x
-    x *= x
-    x *= x
-    x *= x
-    return x * x
-
-
-@njit(cache=True, error_model="numpy", fastmath=_FAST)
-def _round_stretches(
-    shape, form, k, g, year, years, across, along, foot, slope, per_slope, reach, enter, leave
-):
-    """Stretches of a sight line inside one round crown from a year on, as distances from its start.
-
-    As in `screenplan.views.kernel`, with A > 0: seen from where the stem is passed, A s^2 + 2 B s +
-    C < 0 holds between the roots.
-    """
-    v = across * across
-    s0, s1 = -along, reach - along
-    for y in range(np.uint64(year), np.uint64(years)):
-        h, c, q, rr = form[k, g, 0, y], form[k, g, 1, y], form[k, g, 2, y], form[k, g, 3, y]
-        one, two = (c - foot) * per_slope, (h - foot) * per_slope
-        low, high = (one, two) if per_slope > 0.0 else (two, one)
-        up = h - foot
-        if shape == 0:
-            A = 1.0 - q * slope * slope
-            B = q * up * slope
-            disc = q * up * up - A * v
-        elif shape == 2:
-            A = 1.0
-            B = 0.5 * q * slope
-            disc = B * B - v + q * up
-        elif shape == 1:
-            A = 1.0
-            B = 0.0
-            disc = rr - v
-        else:
-            w = foot - 0.5 * (h + c)
-            A = 1.0 + q * slope * slope
-            B = q * w * slope
-            disc = B * B - A * (v + q * w * w - rr)
-            low, high = s0, s1
-        root = np.sqrt(disc if disc > 0.0 else 0.0)
-        per = 1.0 / A
-        one, two = (-B - root) * per, (root - B) * per
-        low = one if one > low else low
-        low = s0 if s0 > low else low
-        high = two if two < high else high
-        high = s1 if s1 < high else high
-        high = high if disc > 0.0 else -FAR_M
-        high = high if rr > 0.0 else -FAR_M
-        enter[y], leave[y] = low + along, high + along
-
-
-@njit(cache=True, error_model="numpy", fastmath=_FAST)
-def _box_stretches(
-    form, k, g, year, years, across, along, foot, per_slope, reach, cu, cv, enter, leave
-):
-    """Do the same for one box: between three pairs of faces."""
-    per_u = 1.0 / (cu if abs(cu) > LEVEL else LEVEL)
-    per_v = 1.0 / (cv if abs(cv) > LEVEL else LEVEL)
-    x, y0 = -across * cv * per_u, across * cu * per_v
-    s0, s1 = -along, reach - along
-    for y in range(np.uint64(year), np.uint64(years)):
-        h, c, q, rr = form[k, g, 0, y], form[k, g, 1, y], form[k, g, 2, y], form[k, g, 3, y]
-        one, two = (c - foot) * per_slope, (h - foot) * per_slope
-        low, high = (one, two) if per_slope > 0.0 else (two, one)
-        half_u, half_v = rr * abs(per_u), q * abs(per_v)
-        low = -half_u - x if -half_u - x > low else low
-        high = half_u - x if half_u - x < high else high
-        low = -half_v - y0 if -half_v - y0 > low else low
-        high = half_v - y0 if half_v - y0 < high else high
-        low = s0 if s0 > low else low
-        high = s1 if s1 < high else high
-        high = high if rr > 0.0 else -FAR_M
-        enter[y], leave[y] = low + along, high + along
-
-
-@njit(cache=True, error_model="numpy")
-def _any_stretches(shape, table, k, g, years, px, py, pz, dx, dy, dz, way, scale, enter, leave):
-    """Do the same for one crown and any sight line, upright ones too, year by year."""
-    a, b, e = dx * dx + dy * dy, px * dx + py * dy, px * px + py * py
-    for y in range(years):
-        if shape == 4:
-            form = table.form
-            low, high = box_stretch(
-                px * way[0] + py * way[1], py * way[0] - px * way[1], pz,
-                dx * way[0] + dy * way[1], dy * way[0] - dx * way[1], dz, 0.0, 1.0,
-                form[k, g, 0, y], form[k, g, 1, y], form[k, g, 2, y], form[k, g, 3, y],
-            )  # fmt: skip
-        else:
-            low, high = crown_stretch(
-                shape, a, b, e, pz, dz, table.height[k, g, y], table.radius[k, g, y],
-                table.clear[k, g, y],
-            )  # fmt: skip
-        if not low < high:
-            low, high = 0.0, -FAR_M
-        enter[y], leave[y] = low * scale, high * scale
-
-
-@njit(cache=True, error_model="numpy", fastmath=_FAST)
+@called(fastmath=FAST)
 def _begin(year, years, enter, leave, start, end, before, fade, depth):
     """Set each year's depth to that of the first crown."""
     for y in range(np.uint64(year)):
@@ -169,7 +84,7 @@ def _begin(year, years, enter, leave, start, end, before, fade, depth):
         before[y] = -FAR_M
 
 
-@njit(cache=True, error_model="numpy", fastmath=_FAST)
+@called(fastmath=FAST)
 def _join(year, years, enter, leave, start, end, before, fade, depth):
     """Add to each year's depth what one more crown fills that none before it fills."""
     for y in range(np.uint64(year), np.uint64(years)):
@@ -188,139 +103,284 @@ def _join(year, years, enter, leave, start, end, before, fade, depth):
         before[y] = P_new if there else P
 
 
-@njit(cache=True, error_model="numpy", fastmath=_FAST)
-def _take(years, year, w, depth, loss):
-    """Add what is lost of a sight line's light in each year from one on."""
-    for y in range(np.uint64(year), np.uint64(years)):
-        loss[y] += w * (1.0 - passed(depth[y]))
+@called(fastmath=FAST)
+def _take(year, stop, w, depth, to, loss):
+    """Add what is lost of a sight line's light in some years."""
+    for y in range(np.uint64(year), np.uint64(stop)):
+        loss[to + y] += w * (1.0 - passed(depth[y]))
+
+
+@inner()
+def _keep_near(listed, kept, bundle, told, never, line, plant, near, word):
+    """Keep the pairs of which some growth may meet: how many there are then."""
+    at, size = bundle.pairs, np.uint64(len(line))
+    for n in range(np.uint64(listed)):
+        to, years = np.uint64(kept), np.uint64(told[_TWO * np.uint64(bundle.early[n])])
+        line[to], plant[to], word[to] = bundle.whose[n], bundle.what[n], years
+        near[to], near[size + to] = at[ACROSS + n], at[ALONG + n]
+        near[_TWO * size + to] = at[FOOT + n]
+        # Written in any case, counted if some year is left: no branch to guess.
+        kept += ((years | _TOPS) - never) & _TOPS != _TOPS
+    return kept
+
+
+@inner()
+def _sort(begin, end, along, order):
+    """Put some pairs in the order in which their stems are passed."""
+    for n in range(begin, end):
+        place = n - begin
+        while place > 0 and along[order[place - 1]] > along[n]:
+            order[place] = order[place - 1]
+            place -= 1
+        order[place] = n
+
+
+@inner()
+def _stop_after(year, lanes):
+    """Give the end of the vector that holds a year."""
+    return min((year // LANES + 1) * LANES, lanes)
+
+
+@inner()
+def _mark(year, stop, years, depth, dim_depth):
+    """Mask of the years in which a depth is reached; those from a stop on are as the one before."""
+    mask = np.int64(0)
+    for y in range(year, min(stop, years)):
+        mask |= np.int64(depth[y] >= dim_depth) << y
+    if stop < years and depth[stop - 1] >= dim_depth:
+        mask |= (np.int64(1) << years) - (np.int64(1) << stop)
+    return mask
+
+
+@inner()
+def _few_crowns(
+    count, i, j, line, near, word, k, l, lines, fading, settled, years, lanes, form, w,  # noqa: E741
+    dim_depth, depth, loss, rest, marks,
+):  # fmt: skip
+    """Follow a sight line through one round crown or two of one layer."""
+    growths, size, step = fading.shape[1], len(line), np.uint64(lanes)
+    ray = np.uint64(line[i])
+    slope, per_slope, reach = lines[SLOPE + ray], lines[PER_SLOPE + ray], lines[REACH + ray]
+    if abs(slope) < LEVEL:
+        slope, per_slope = LEVEL, 1.0 / LEVEL
+    metres = np.sqrt(1.0 + slope * slope)
+    across, along, foot = near[i], near[size + i], near[2 * size + i]
+    across2, along2, foot2 = near[j], near[size + j], near[2 * size + j]
+    for g in range(growths):
+        year = np.int64((np.uint64(word[i]) >> np.uint64(8 * g)) & _BYTE)
+        year2 = np.int64((np.uint64(word[j]) >> np.uint64(8 * g)) & _BYTE)
+        if min(year, year2) >= years:
+            continue
+        to, at, at2 = (
+            np.uint64(g * lanes),
+            np.uint64((k * growths + g) * 6 * lanes),
+            np.uint64((l * growths + g) * 6 * lanes),
+        )
+        begin = min(year, year2) // LANES * LANES
+        fade, fade2 = fading[k, g] * metres, fading[l, g] * metres
+        if count == 2 and year < years and year2 < years:
+            stop = _stop_after(max(settled[k, g], settled[l, g]), lanes)
+            two_crowns(
+                form, at, step, begin, stop, across, along, foot, slope, per_slope, reach, fade,
+                at2, across2, along2, foot2, fade2, w, to, depth, loss,
+            )  # fmt: skip
+        elif year < years:
+            stop = _stop_after(settled[k, g], lanes)
+            one_crown(
+                form, at, step, begin, stop, across, foot, slope, per_slope, -along, reach - along,
+                fade, w, to, depth, loss,
+            )  # fmt: skip
+        else:
+            stop = _stop_after(settled[l, g], lanes)
+            one_crown(
+                form, at2, step, begin, stop, across2, foot2, slope, per_slope, -along2,
+                reach - along2, fade2, w, to, depth, loss,
+            )  # fmt: skip
+        if stop < lanes:
+            rest[0, g, stop // LANES] += w * (1.0 - passed(depth[stop - 1]))
+        if len(marks):
+            marks[g] = _mark(begin, stop, years, depth, dim_depth)
+
+
+@called()
+def _many_crowns(
+    count, order, line, plant, near, word, bundle, rows, table, form, w, dim_depth, work, earliest,
+    loss, rest, marks,
+):  # fmt: skip
+    """Follow a sight line through any crowns: the stretch of each, joined to those before it."""
+    growths, years, lanes = table.form.shape[1], table.height.shape[2], table.form.shape[3]
+    layers, size, step = rest.shape[0], len(line), np.uint64(lanes)
+    depth, start, end, before = work[0], work[1], work[2], work[3]
+    enter, leave = work[4, 0], work[5, 0]
+    ray = np.uint64(line[order[0]])
+    ux, uy, reach = bundle.lines[WAY_X + ray], bundle.lines[WAY_Y + ray], bundle.lines[REACH + ray]
+    slope, per_slope = bundle.lines[SLOPE + ray], bundle.lines[PER_SLOPE + ray]
+    if abs(slope) < LEVEL:
+        slope, per_slope = LEVEL, 1.0 / LEVEL
+    upright = reach < UPRIGHT_M
+    steep = upright or abs(slope) > STEEP
+    far = 1.0 if upright else reach
+    dx, dy, dz = ux * far, uy * far, slope * far
+    # Steep ones are followed by shares of the way, the others by metres in plan.
+    scale = 1.0 if steep else reach
+    metres = np.sqrt(dx * dx + dy * dy + dz * dz) if steep else np.sqrt(1.0 + slope * slope)
+    for g in range(growths):
+        earliest[:] = lanes
+        last = 0
+        for number in range(count):
+            k = rows.kind[plant[order[number]]]
+            if np.int64((np.uint64(word[order[number]]) >> np.uint64(8 * g)) & _BYTE) < years:
+                last = max(last, table.settled[k, g])
+        stop = _stop_after(last, lanes)
+        for number in range(count):
+            i = order[number]
+            year = np.int64((np.uint64(word[i]) >> np.uint64(8 * g)) & _BYTE)
+            if year >= years:
+                continue
+            year = year // LANES * LANES
+            k, across, along, foot = (
+                rows.kind[plant[i]],
+                near[i],
+                near[size + i],
+                near[2 * size + i],
+            )
+            shape, layer, at = (
+                table.shape[k],
+                table.layer[k],
+                np.uint64((k * growths + g) * 6 * lanes),
+            )
+            row_x, row_y = rows.way[plant[i], 0], rows.way[plant[i], 1]
+            if steep or (shape == 0 and table.steepest[k] * slope * slope > STEEP_CONE):
+                year = 0
+                px = bundle.lines[FROM_X + ray] - rows.x[plant[i]]
+                py = bundle.lines[FROM_Y + ray] - rows.y[plant[i]]
+                pz = bundle.lines[FROM_Z + ray] - rows.z[plant[i]]
+                any_stretches(
+                    shape, table, k, g, min(stop, years), px, py, pz, dx, dy, dz,
+                    rows.way[plant[i]], scale, enter, leave,
+                )  # fmt: skip
+            elif shape == 4:
+                box_stretches(
+                    form, at, step, year, stop, across, along, foot, per_slope, reach,
+                    ux * row_x + uy * row_y, uy * row_x - ux * row_y, enter, leave,
+                )  # fmt: skip
+            else:
+                round_stretches(
+                    form, at, step, year, stop, across, along, foot, slope, per_slope, reach,
+                    enter, leave,
+                )  # fmt: skip
+            fade = table.fading[k, g] * metres
+            for upto in range(layer, layers):
+                if earliest[upto] == lanes:
+                    _begin(
+                        year, stop, enter, leave, start[upto], end[upto], before[upto], fade,
+                        depth[upto],
+                    )  # fmt: skip
+                else:
+                    _join(
+                        year, stop, enter, leave, start[upto], end[upto], before[upto], fade,
+                        depth[upto],
+                    )  # fmt: skip
+                earliest[upto] = min(earliest[upto], year)
+        for layer in range(layers):
+            if earliest[layer] < lanes:
+                to = np.uint64((layer * growths + g) * lanes)
+                _take(earliest[layer], stop, w, depth[layer], to, loss)
+                if stop < lanes:
+                    rest[layer, g, stop // LANES] += w * (1.0 - passed(depth[layer, stop - 1]))
+        if len(marks) and earliest[layers - 1] < lanes:
+            marks[g] = _mark(earliest[layers - 1], stop, years, depth[layers - 1], dim_depth)
 
 
 @njit(cache=True, error_model="numpy")
 def _fade_rays(begin, end_ray, origin, target, light, rows, table, dim_depth, loss, masks):
     """Sum the light that some sight lines lose, by layer, growth and year; mark where they dim."""
     growths, years = table.height.shape[1], table.height.shape[2]
-    layers, lanes = loss.shape[0], loss.shape[2]
-    plants = len(rows.x)
-    chosen, where = np.empty(plants, np.int64), np.empty(plants)
-    enter, leave = np.full(lanes, 0.0), np.full(lanes, -FAR_M)
-    # Of all crowns up to each layer.
-    depth, start = np.empty((layers, lanes)), np.empty((layers, lanes))
-    end, before = np.empty((layers, lanes)), np.empty((layers, lanes))
-    earliest = np.empty(layers, np.int64)
-    for ray in range(begin, end_ray):
-        w = light[ray]
-        if w <= 0.0:
-            continue
-        ox, oy, oz = origin[ray, 0], origin[ray, 1], origin[ray, 2]
-        dx, dy, dz = target[ray, 0] - ox, target[ray, 1] - oy, target[ray, 2] - oz
-        reach = np.sqrt(dx * dx + dy * dy)
-        upright = reach < UPRIGHT_M
-        per = 1.0 / reach if not upright else 0.0
-        ux, uy, slope = dx * per, dy * per, dz * per
-        steep = upright or abs(slope) > STEEP
-        if abs(slope) < LEVEL:
-            slope = LEVEL
-        per_slope = 1.0 / slope
-        metres = np.sqrt(1.0 + slope * slope)
-        # The crowns that come near, in the order in which their stems are passed.
-        count = 0
-        for run in range(rows.axis.shape[0]):
-            if upright:
-                first, last, high = rows.first[run], rows.first[run + 1], FAR_M
-            else:
-                first, last, high = strip_window(
-                    rows, run, ox, oy, oz, ux, uy, slope, per_slope, reach
-                )
-            for plant in range(first, last):
-                if rows.along[plant] > high:
-                    break
-                px, py = rows.x[plant] - ox, rows.y[plant] - oy
-                wide = table.widest[rows.kind[plant]]
-                if upright:
-                    across, along = np.sqrt(px * px + py * py), 0.0
+    layers, lanes, plants = loss.shape[0], loss.shape[2], len(rows.x)
+    told, form, lost = table.foretold.reshape(-1), table.form.reshape(-1), loss.reshape(-1)
+    origins, targets, bundle = origin.reshape(-1), target.reshape(-1), new_bundle(rows, table)
+    room = ROOM + plants + 1
+    line, plant, word = (
+        np.empty(room, np.uint32),
+        np.empty(room, np.uint32),
+        np.empty(room, np.uint32),
+    )
+    near, order = np.empty(3 * room), np.empty(plants, np.int64)
+    work, rest = np.zeros((6, layers, lanes)), np.zeros((layers, growths, lanes // LANES + 1))
+    marks, never = (
+        np.zeros(growths if masks.shape[0] else 0, np.int64),
+        np.uint64(years * 0x01010101),
+    )
+    lines, depth, kind, steepest_of = bundle.lines, work[0, 0], rows.kind, table.steepest
+    fading, settled = table.fading, table.settled
+    along, earliest = near[room : 2 * room], np.empty(layers, np.int64)
+    one_layer = layers == 1 and not (table.shape == 4).any()
+    for first in range(begin, end_ray, PART):
+        count = min(PART, end_ray - first)
+        lay_bundle(first, count, origins, targets, light, rows, bundle)
+        ray = run = skip = kept = 0
+        while ray < count:
+            ray, run, skip, listed = come_near(ray, run, skip, count, rows, table, bundle)
+            kept = _keep_near(listed, kept, bundle, told, never, line, plant, near, word)
+            # Sight lines before the next one are complete.
+            done = 0
+            while done < kept and line[done] < ray:
+                end = done + 1
+                while end < kept and line[end] == line[done]:
+                    end += 1
+                for g in range(len(marks)):
+                    marks[g] = 0
+                at = first + np.int64(line[done])
+                _sort(done, end, along, order)
+                i, j = order[0], order[end - done - 1]
+                k, l = kind[plant[i]], kind[plant[j]]  # noqa: E741
+                slope = lines[SLOPE + np.uint64(line[i])]
+                steepest = max(steepest_of[k], steepest_of[l]) * slope * slope
+                if one_layer & (end - done < 3) & (abs(slope) <= STEEP) & (steepest < STEEP_CONE):
+                    _few_crowns(
+                        end - done, i, j, line, near, word, k, l, lines, fading, settled, years,
+                        lanes, form, light[at], dim_depth, depth, lost, rest, marks,
+                    )  # fmt: skip
                 else:
-                    across, along = px * uy - py * ux, px * ux + py * uy
-                if abs(across) >= wide or along <= -wide or along >= reach + wide:
-                    continue
-                place = count
-                while place > 0 and where[place - 1] > along:
-                    chosen[place], where[place] = chosen[place - 1], where[place - 1]
-                    place -= 1
-                chosen[place], where[place] = plant, along
-                count += 1
-        if count == 0:
-            continue
+                    _many_crowns(
+                        end - done, order, line, plant, near, word, bundle, rows, table, form,
+                        light[at], dim_depth, work, earliest, lost, rest, marks,
+                    )  # fmt: skip
+                for g in range(len(marks)):
+                    masks[at, g] = marks[g]
+                done = end
+            for n in range(done, kept):
+                to = n - done
+                line[to], plant[to], word[to] = line[n], plant[n], word[n]
+                for part in range(3):
+                    near[part * room + to] = near[part * room + n]
+            kept -= done
+        for ray in range(count):
+            if bundle.lines[REACH + np.uint64(ray)] >= UPRIGHT_M or light[first + ray] <= 0.0:
+                continue
+            x, y = bundle.lines[FROM_X + np.uint64(ray)], bundle.lines[FROM_Y + np.uint64(ray)]
+            kept = 0
+            for number in range(plants):
+                px, py = rows.x[number] - x, rows.y[number] - y
+                if np.sqrt(px * px + py * py) < table.widest[rows.kind[number]]:
+                    line[kept], plant[kept], word[kept], order[kept] = ray, number, 0, kept
+                    kept += 1
+            for g in range(len(marks)):
+                marks[g] = 0
+            if kept:
+                _many_crowns(
+                    kept, order, line, plant, near, word, bundle, rows, table, form,
+                    light[first + ray], dim_depth, work, earliest, lost, rest, marks,
+                )  # fmt: skip
+            for g in range(len(marks)):
+                masks[first + ray, g] = marks[g]
+    for layer in range(layers):
         for g in range(growths):
-            earliest[:] = lanes
-            for number in range(count):
-                plant, along = chosen[number], where[number]
-                k = rows.kind[plant]
-                shape, layer = table.shape[k], table.layer[k]
-                px, py = rows.x[plant] - ox, rows.y[plant] - oy
-                across = px * uy - py * ux
-                foot = oz - rows.z[plant] + along * slope
-                year = 0
-                if not steep:
-                    i, j, _, _ = foretold(table, k, across, foot, slope, along, reach)
-                    year = np.int64(table.foretold[k, i, j, g, 0])
-                    if year >= years:
-                        continue
-                    year &= ~np.int64(LANES - 1)
-                if steep or (shape == 0 and table.steepest[k] * slope * slope > 0.99):
-                    year = 0
-                    scale = 1.0 if steep else reach
-                    _any_stretches(
-                        shape, table, k, g, years, -px, -py, oz - rows.z[plant], dx, dy, dz,
-                        rows.way[plant], scale, enter, leave,
-                    )  # fmt: skip
-                elif shape == 4:
-                    row_x, row_y = rows.way[plant, 0], rows.way[plant, 1]
-                    _box_stretches(
-                        table.form, k, g, year, lanes, across, along, foot, per_slope, reach,
-                        ux * row_x + uy * row_y, uy * row_x - ux * row_y, enter, leave,
-                    )  # fmt: skip
-                elif shape == 0:
-                    _round_stretches(
-                        0, table.form, k, g, year, lanes, across, along, foot, slope, per_slope,
-                        reach, enter, leave,
-                    )  # fmt: skip
-                elif shape == 1:
-                    _round_stretches(
-                        1, table.form, k, g, year, lanes, across, along, foot, slope, per_slope,
-                        reach, enter, leave,
-                    )  # fmt: skip
-                elif shape == 2:
-                    _round_stretches(
-                        2, table.form, k, g, year, lanes, across, along, foot, slope, per_slope,
-                        reach, enter, leave,
-                    )  # fmt: skip
-                else:
-                    _round_stretches(
-                        3, table.form, k, g, year, lanes, across, along, foot, slope, per_slope,
-                        reach, enter, leave,
-                    )  # fmt: skip
-                length = np.sqrt(dx * dx + dy * dy + dz * dz) if steep else metres
-                fade = table.fading[k, g] * length
-                for upto in range(layer, layers):
-                    if earliest[upto] == lanes:
-                        _begin(
-                            year, lanes, enter, leave, start[upto], end[upto], before[upto], fade,
-                            depth[upto],
-                        )  # fmt: skip
-                    else:
-                        _join(
-                            year, lanes, enter, leave, start[upto], end[upto], before[upto], fade,
-                            depth[upto],
-                        )  # fmt: skip
-                    earliest[upto] = min(earliest[upto], year)
-            for layer in range(layers):
-                if earliest[layer] < lanes:
-                    _take(lanes, earliest[layer], w, depth[layer], loss[layer, g])
-            if masks.shape[0] and earliest[layers - 1] < lanes:
-                mask = np.int64(0)
-                for y in range(earliest[layers - 1], years):
-                    mask |= np.int64(depth[layers - 1, y] >= dim_depth) << y
-                masks[ray, g] = mask
+            more = 0.0
+            for y in range(lanes):
+                if y % LANES == 0:
+                    more += rest[layer, g, y // LANES]
+                loss[layer, g, y] += more
 
 
 @njit(parallel=True, cache=True, error_model="numpy")
@@ -373,6 +433,6 @@ def light_through(
             _fade_rays(
                 0, len(origin), origin, target, light, rows, table, dim_depth, loss[0], masks
             )
-    every = light[light > 0.0].sum()
+    every = np.maximum(light, 0.0).sum()
     passes = every - loss.sum(axis=0)[..., :years]
     return by_season(passes, every, table.leafless), masks[:, None, :]

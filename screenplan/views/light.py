@@ -89,7 +89,7 @@ def open_light(masks, weight, leafless, years: int) -> np.ndarray:
 
 def light_of_changes(changes, weight, leafless) -> np.ndarray:
     """Turn changes by block, layer, growth and year into light by growth, season and year."""
-    every = float(weight[weight > 0.0].sum())
+    every = float(np.maximum(weight, 0.0).sum())
     passes = every + np.cumsum(changes.sum(axis=0)[..., :-1], axis=2)
     return by_season(passes, every, leafless)
 

@@ -16,15 +16,11 @@ from screenplan.views.crowns import CrownTable
 #: A run is cut where a plant would stand farther than this from the run's straight axis.
 RUN_SAG_M = 0.75
 #: Equal lengths of a run's axis, for each of its plants, that know their first plant.
-BUCKETS_PER_PLANT = 3
+BUCKETS_PER_PLANT = 5
 #: Slack of the search windows: rounding only.
 SEARCH_SLACK_M = 1e-6
-#: Sight lines that are laid side by side.
-PART = 128
 #: A sight line that is shorter than this in plan counts as upright.
 UPRIGHT_M = 1e-9
-#: Least rise, and least turn from the axis, per metre: less moves no line by the slack.
-LEAST = 1e-12
 
 
 class Rows(NamedTuple):
@@ -254,61 +250,3 @@ def strip_window(rows, run, ox, oy, oz, ux, uy, slope, per_slope, reach):
         return 0, 0, 0.0
     number = min(int(place), buckets) if place > 0.0 else 0
     return rows.bucket[bucket + number], rows.first[run + 1], high
-
-
-@njit(cache=True, error_model="numpy")
-def lay_lines(start, count, origin, target, lines):
-    """Fill five lines of `PART` numbers: direction in plan (two), slope, 1 / slope, reach.
-
-    Arrays are flat, and nothing branches, so that the vector units take several sight lines.
-    """
-    for i in range(count):
-        e = 3 * (start + i)
-        dx, dy = target[e] - origin[e], target[e + 1] - origin[e + 1]
-        reach = np.sqrt(dx * dx + dy * dy)
-        per = 1.0 / (reach if reach >= UPRIGHT_M else 1.0)
-        slope = (target[e + 2] - origin[e + 2]) * per
-        lines[i], lines[PART + i], lines[2 * PART + i] = dx * per, dy * per, slope
-        lines[3 * PART + i] = 1.0 / (slope if slope != 0.0 else 1.0)
-        lines[4 * PART + i] = reach
-
-
-@njit(cache=True, error_model="numpy", fastmath={"contract", "nsz"})
-def find_windows(rows, run, start, count, origin, light, lines, span):
-    """Find the windows of `strip_window` for sight lines side by side, as two lines of buckets.
-
-    A window goes from the first plant of the first bucket to that of the second. It may be wider
-    than that of `strip_window`, never narrower; it is empty for upright sight lines and those
-    without light.
-    """
-    x0, y0, ax, ay = rows.axis[run, 0], rows.axis[run, 1], rows.axis[run, 2], rows.axis[run, 3]
-    aside, wide = rows.bounds[run, 0], rows.bounds[run, 1]
-    low, high = rows.bounds[run, 2] - SEARCH_SLACK_M, rows.bounds[run, 3] + SEARCH_SLACK_M
-    half, per_bucket = aside + wide, rows.per_bucket[run]
-    bucket = rows.bucket_first[run]
-    most = float(rows.bucket_first[run + 1] - bucket - 1)
-    for i in range(count):
-        e = 3 * (start + i)
-        ux, uy, rise, reach = lines[i], lines[PART + i], lines[2 * PART + i], lines[4 * PART + i]
-        px, py = origin[e] - x0, origin[e + 1] - y0
-        at, step = px * ax + py * ay, ux * ax + uy * ay
-        v0, dv = py * ax - px * ay, uy * ax - ux * ay
-        per = 1.0 / (dv if abs(dv) > LEAST else LEAST)
-        middle, apart = -v0 * per, half * abs(per)
-        s0 = middle - apart if middle - apart > 0.0 else 0.0
-        s1 = middle + apart if middle + apart < reach else reach
-        per_rise = 1.0 / (rise if abs(rise) > LEAST else LEAST)
-        one, two = (low - origin[e + 2]) * per_rise, (high - origin[e + 2]) * per_rise
-        a, b = (one, two) if one < two else (two, one)
-        s0, s1 = (a if a > s0 else s0), (b if b < s1 else s1)
-        one, two = at + s0 * step, at + s1 * step
-        a, b = (one - wide, two + wide) if one < two else (two - wide, one + wide)
-        middle, apart = at + middle * step, (wide + aside * abs(step)) * abs(per)
-        a = a if a > middle - apart else middle - apart
-        b = b if b < middle + apart else middle + apart
-        a, b = a * per_bucket, b * per_bucket + 1.0
-        a = a if a > 0.0 else 0.0
-        b = b if b > 0.0 else 0.0
-        b = b if (s0 <= s1) & (light[start + i] > 0.0) & (reach >= UPRIGHT_M) else 0.0
-        span[i] = bucket + np.int64(a if a < most else most)
-        span[PART + i] = bucket + np.int64(b if b < most else most)

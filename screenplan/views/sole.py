@@ -6,8 +6,10 @@ import numpy as np
 from numba import njit, prange
 
 from screenplan.views.crowns import CrownTable
-from screenplan.views.kernel import BLOCK, MANY_RAYS, UPRIGHT_M, meets, meets_upright
-from screenplan.views.runs import Rows, strip_window
+from screenplan.views.kernel import BLOCK, MANY_RAYS
+from screenplan.views.meeting import meets, meets_upright
+from screenplan.views.runs import UPRIGHT_M, Rows, strip_window
+from screenplan.views.solids import LEVEL_PER
 
 #: A sight line that no plant stops, or more than one.
 NOT_ONE = -1
@@ -36,7 +38,7 @@ def _count_level(ox, oy, oz, dx, dy, dz, reach, rows, table, g, year):
     count, only = 0, NOT_ONE
     per = 1.0 / reach
     ux, uy, slope = dx * per, dy * per, dz * per
-    per_slope = 1.0 / slope if slope != 0.0 else 0.0
+    per_slope = 1.0 / slope if slope != 0.0 else LEVEL_PER
     for run in range(rows.axis.shape[0]):
         first, last, high = strip_window(rows, run, ox, oy, oz, ux, uy, slope, per_slope, reach)
         for plant in range(first, last):

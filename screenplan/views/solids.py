@@ -28,11 +28,15 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from screenplan.views.compiled import inner
+
 CONE, COLUMN, PARABOLOID, ELLIPSOID, BOX = 0, 1, 2, 3, 4
 #: Shapes that are round in plan, and all.
 ROUND = (CONE, COLUMN, PARABOLOID, ELLIPSOID)
 SHAPES = (*ROUND, BOX)
 
+#: What stands for 1 / 0 in the rise of a level sight line: it crosses no height.
+LEVEL_PER = 1e300
 #: Relative slack when one crown is held inside the next: rounding only.
 NESTED_SLACK = 1e-9
 
@@ -74,64 +78,55 @@ def _slab(shape, pz, dz, h, c):
 
 @njit(cache=True, error_model="numpy")
 def crown_form(shape, h, r, c, across):
-    """Give what a hit needs of a crown: its top h, its stem c, a slope q, and R^2.
+    """Give what a hit needs of a crown: h, c, and four numbers m, f, l, n of its surface.
 
-    q is (R / D)^2 for a cone, R^2 / D for a paraboloid, (2 R / D)^2 for an ellipsoid, 0 for a
-    column. A box has R and its half width across in the last two places. A crown without an inside
-    gets an empty slab and an R^2, or an R, below 0.
+    The inside of a round crown is x^2 + y^2 + f w^2 + 2 l w + n < 0 with w = z - m, and c < z < h:
+    for a cone m = h and f = -(R / D)^2, for a column n = -R^2, for a paraboloid m = h and
+    l = R^2 / (2 D), for an ellipsoid m = (h + c) / 2, f = (2 R / D)^2 and n = -R^2; what is not
+    named is 0. A box has its half width across and R in the places of m and f. A crown
+    without an inside gets an empty slab, h = c = 0.
     """
     depth = h - c
     if not (depth > 0.0 and r > 0.0 and (shape != 4 or across > 0.0)):
-        return 0.0, 0.0, 0.0, -1.0
+        return 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
     if shape == 4:
-        return h, c, across, r
+        return h, c, across, r, 0.0, 0.0
     if shape == 0:
-        return h, c, (r / depth) * (r / depth), r * r
+        return h, c, h, -(r / depth) * (r / depth), 0.0, 0.0
     if shape == 2:
-        return h, c, r * r / depth, r * r
+        return h, c, h, 0.0, 0.5 * r * r / depth, 0.0
     if shape == 3:
-        return h, c, (2.0 * r / depth) * (2.0 * r / depth), r * r
-    return h, c, 0.0, r * r
+        return h, c, 0.5 * (h + c), (2.0 * r / depth) * (2.0 * r / depth), 0.0, -r * r
+    return h, c, 0.0, 0.0, 0.0, -r * r
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
-def form_hit(shape, a, b, e, pz, dz, per_dz, t0, t1, h, c, q, rr):
+@inner()
+def form_hit(a, b, e, pz, dz, per_dz, t0, t1, h, c, m, f, l, n):  # noqa: E741
     """Tell whether the sight line passes through the inside of a round crown given by its form.
 
-    Only the stretch from ``t0`` to ``t1`` is looked at. ``per_dz`` is 1 / dz, any number where dz is
-    0. Within the slab the quadratic's least value
-    decides: it lies at an end of the stretch, or, if A > 0, at -B / A. No root is drawn and
-    nothing is divided.
+    Only the stretch from ``t0`` to ``t1`` is looked at. ``per_dz`` is 1 / dz, and `LEVEL_PER` where
+    dz is 0. Within the slab the quadratic's least value
+    decides: it lies at an end of the stretch, or, if A > 0, at -B / A. No root is drawn,
+    nothing is divided, and nothing branches.
     """
-    if shape == 3:
-        w = pz - 0.5 * (h + c)
-        A, B, C = a + q * dz * dz, b + q * w * dz, e + q * w * w - rr
-    else:
-        if dz == 0.0:
-            if pz <= c or pz >= h:
-                return False
-        else:
-            one, two = (c - pz) * per_dz, (h - pz) * per_dz
-            t0, t1 = max(min(one, two), t0), min(max(one, two), t1)
-            if not t0 < t1:
-                return False
-        up = h - pz
-        if shape == 0:
-            A, B, C = a - q * dz * dz, b + q * up * dz, e - q * up * up
-        elif shape == 2:
-            A, B, C = a, b + 0.5 * q * dz, e - q * up
-        else:
-            A, B, C = a, b, e - rr
-    if (A * t0 + 2.0 * B) * t0 + C < 0.0 or (A * t1 + 2.0 * B) * t1 + C < 0.0:
-        return True
-    return A > 0.0 and A * t0 < -B and A * t1 > -B and B * B > A * C
+    w = pz - m
+    fw = f * w
+    A, B, C = a + f * dz * dz, b + (fw + l) * dz, e + (fw + 2.0 * l) * w + n
+    in_slab = (dz != 0.0) | ((pz > c) & (pz < h))
+    one, two = (c - pz) * per_dz, (h - pz) * per_dz
+    low, high = (one, two) if one < two else (two, one)
+    t0, t1 = (low if low > t0 else t0), (high if high < t1 else t1)
+    at_end = ((A * t0 + 2.0 * B) * t0 + C < 0.0) | ((A * t1 + 2.0 * B) * t1 + C < 0.0)
+    between = (A > 0.0) & (A * t0 < -B) & (A * t1 > -B) & (B * B > A * C)
+    return (t0 < t1) & in_slab & (at_end | between)
 
 
 @njit(cache=True, error_model="numpy")
 def crown_hit(shape, a, b, e, pz, dz, h, r, c):
     """Tell whether the sight line passes through the inside of a round crown."""
-    h, c, q, rr = crown_form(shape, h, r, c, 0.0)
-    return form_hit(shape, a, b, e, pz, dz, 1.0 / dz if dz != 0.0 else 0.0, 0.0, 1.0, h, c, q, rr)
+    h, c, m, f, l, n = crown_form(shape, h, r, c, 0.0)  # noqa: E741
+    per_dz = 1.0 / dz if dz != 0.0 else LEVEL_PER
+    return form_hit(a, b, e, pz, dz, per_dz, 0.0, 1.0, h, c, m, f, l, n)
 
 
 @njit(cache=True, error_model="numpy")
@@ -250,7 +245,7 @@ def chord_length(
     way = np.asarray(target, float) - np.asarray(origin, float)
     if shape == BOX:
         across = radius_m if across_m is None else across_m
-        h, c, across, r = crown_form(shape, height_m, radius_m, clear_stem_m, across)
+        h, c, across, r = crown_form(shape, height_m, radius_m, clear_stem_m, across)[:4]
         x, y, z = np.asarray(origin, float) - np.asarray(foot, float)
         ux, uy = row
         stretch = box_stretch(

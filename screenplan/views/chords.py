@@ -1,0 +1,174 @@
+"""Light that leaves take along chords through crowns, year by year, in the vector units.
+
+The years of one crown lie side by side (`CrownTable.form`, here flat: ``at`` is where the crown
+begins, ``lanes`` the step from one of its numbers to the next), so a loop over years without a branch
+works on several at a time. A sight line through one crown or two, as most are, is worked out in one
+such loop; more crowns take the stretches of each, and join them.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from screenplan.views.compiled import called, inner
+from screenplan.views.solids import box_stretch, crown_stretch
+
+#: Level lines are taken to rise by this per metre, which moves them by less than rounding shows.
+LEVEL = 1e-12
+#: Farther along than any sight line, in metres.
+FAR_M = 1e30
+#: Optical depth beyond which nothing is left to see: exp(-40) is 4e-18.
+DARK = 40.0
+_TWO, _THREE, _FOUR, _FIVE = (np.uint64(number) for number in range(2, 6))
+
+#: Rounding may be contracted; there are no NaN and no infinities.
+FAST = {"nnan", "ninf", "nsz", "contract"}
+
+
+@inner(fastmath=FAST)
+def passed(depth):
+    """Give exp(-depth) for depths of 0 or more, to 1e-13, without a branch.
+
+    The Taylor sum of degree 7 at depth / 64, squared six times: the first term left out is
+    (depth / 64)^8 / 8!, and 64 times that, times exp(-depth), is greatest at a depth of 8: 3e-14.
+    Its terms are summed by halves, so that they need not wait for each other.
+    """
+    u = (depth if depth < DARK else DARK) * (-1.0 / 64.0)
+    u2 = u * u
+    low = (1.0 + u) + u2 * (1.0 / 2.0 + u * (1.0 / 6.0))
+    high = (1.0 / 24.0 + u * (1.0 / 120.0)) + u2 * (1.0 / 720.0 + u * (1.0 / 5040.0))
+    x = low + (u2 * u2) * high
+    x *= x
+    x *= x
+    x *= x
+    x *= x
+    x *= x
+    return x * x
+
+
+@inner(fastmath=FAST)
+def _chord(h, c, m, f, l, n, across, foot, slope, per_slope, s0, s1):  # noqa: E741
+    """Stretch of a sight line inside one round crown, from where the stem is passed.
+
+    A s^2 + 2 B s + C < 0 holds between the roots, as in `screenplan.views.solids`, with A > 0. Where
+    there is none it ends long before it begins.
+    """
+    w = foot - m
+    fw = f * w
+    A, B, C = 1.0 + f * slope * slope, (fw + l) * slope, across * across + (fw + 2.0 * l) * w + n
+    disc = B * B - A * C
+    root, per = np.sqrt(disc if disc > 0.0 else 0.0), 1.0 / A
+    one, two = (c - foot) * per_slope, (h - foot) * per_slope
+    low, high = (one, two) if one < two else (two, one)
+    one, two = (-B - root) * per, (root - B) * per
+    low = one if one > low else low
+    low = s0 if s0 > low else low
+    high = two if two < high else high
+    high = s1 if s1 < high else high
+    return low, (high if disc > 0.0 else -FAR_M)
+
+
+@inner(fastmath=FAST)
+def one_crown(form, at, lanes, year, stop, across, foot, slope, per_slope, s0, s1, fade, w, to, depth, loss):  # fmt: skip
+    """Add what is lost of a sight line's light in one round crown."""
+    for y in range(np.uint64(year), np.uint64(stop)):
+        i = at + y
+        low, high = _chord(
+            form[i], form[i + lanes], form[i + lanes * _TWO], form[i + lanes * _THREE],
+            form[i + lanes * _FOUR], form[i + lanes * _FIVE],
+            across, foot, slope, per_slope, s0, s1,
+        )  # fmt: skip
+        deep = high - low
+        deep = fade * (deep if deep > 0.0 else 0.0)
+        depth[y] = deep
+        loss[to + y] += w * (1.0 - passed(deep))
+
+
+@inner(fastmath=FAST)
+def two_crowns(
+    form, at, lanes, year, stop, across, along, foot, slope, per_slope, reach, fade,
+    at2, across2, along2, foot2, fade2, w, to, depth, loss,
+):  # fmt: skip
+    """Add what is lost in two round crowns, the first of which fills what both share."""
+    for y in range(np.uint64(year), np.uint64(stop)):
+        i, j = at + y, at2 + y
+        a, b = _chord(
+            form[i], form[i + lanes], form[i + lanes * _TWO], form[i + lanes * _THREE],
+            form[i + lanes * _FOUR], form[i + lanes * _FIVE],
+            across, foot, slope, per_slope, -along, reach - along,
+        )  # fmt: skip
+        c, d = _chord(
+            form[j], form[j + lanes], form[j + lanes * _TWO], form[j + lanes * _THREE],
+            form[j + lanes * _FOUR], form[j + lanes * _FIVE],
+            across2, foot2, slope, per_slope, -along2, reach - along2,
+        )  # fmt: skip
+        there = a < b
+        a, b = (a + along if there else -FAR_M), (b + along if there else -FAR_M)
+        c, d = c + along2, d + along2
+        before, after = (d if d < a else a) - c, d - (c if c > b else b)
+        deep = fade2 * ((before if before > 0.0 else 0.0) + (after if after > 0.0 else 0.0))
+        deep += fade * (b - a)
+        depth[y] = deep
+        loss[to + y] += w * (1.0 - passed(deep))
+
+
+@called(fastmath=FAST)
+def round_stretches(
+    form, at, lanes, year, stop, across, along, foot, slope, per_slope, reach, enter, leave
+):
+    """Stretches of a sight line inside one round crown from a year on, as distances from its start."""
+    for y in range(np.uint64(year), np.uint64(stop)):
+        i = at + y
+        low, high = _chord(
+            form[i], form[i + lanes], form[i + lanes * _TWO], form[i + lanes * _THREE],
+            form[i + lanes * _FOUR], form[i + lanes * _FIVE],
+            across, foot, slope, per_slope, -along, reach - along,
+        )  # fmt: skip
+        enter[y], leave[y] = low + along, high + along
+
+
+@called(fastmath=FAST)
+def box_stretches(
+    form, at, lanes, year, stop, across, along, foot, per_slope, reach, cu, cv, enter, leave
+):
+    """Do the same for one box: between three pairs of faces."""
+    per_u = 1.0 / (cu if abs(cu) > LEVEL else LEVEL)
+    per_v = 1.0 / (cv if abs(cv) > LEVEL else LEVEL)
+    x, y0 = -across * cv * per_u, across * cu * per_v
+    s0, s1 = -along, reach - along
+    for y in range(np.uint64(year), np.uint64(stop)):
+        i = at + y
+        h, c, q, rr = form[i], form[i + lanes], form[i + lanes * _TWO], form[i + lanes * _THREE]
+        one, two = (c - foot) * per_slope, (h - foot) * per_slope
+        low, high = (one, two) if per_slope > 0.0 else (two, one)
+        half_u, half_v = rr * abs(per_u), q * abs(per_v)
+        low = -half_u - x if -half_u - x > low else low
+        high = half_u - x if half_u - x < high else high
+        low = -half_v - y0 if -half_v - y0 > low else low
+        high = half_v - y0 if half_v - y0 < high else high
+        low = s0 if s0 > low else low
+        high = s1 if s1 < high else high
+        high = high if h > c else -FAR_M
+        enter[y], leave[y] = low + along, high + along
+
+
+@called()
+def any_stretches(shape, table, k, g, years, px, py, pz, dx, dy, dz, way, scale, enter, leave):
+    """Do the same for one crown and any sight line, upright ones too, year by year."""
+    a, b, e = dx * dx + dy * dy, px * dx + py * dy, px * px + py * py
+    for y in range(years):
+        if shape == 4:
+            form = table.form
+            low, high = box_stretch(
+                px * way[0] + py * way[1], py * way[0] - px * way[1], pz,
+                dx * way[0] + dy * way[1], dy * way[0] - dx * way[1], dz, 0.0, 1.0,
+                form[k, g, 0, y], form[k, g, 1, y], form[k, g, 2, y], form[k, g, 3, y],
+            )  # fmt: skip
+        else:
+            low, high = crown_stretch(
+                shape, a, b, e, pz, dz, table.height[k, g, y], table.radius[k, g, y],
+                table.clear[k, g, y],
+            )  # fmt: skip
+        if not low < high:
+            low, high = 0.0, -FAR_M
+        enter[y], leave[y] = low * scale, high * scale

@@ -1,0 +1,99 @@
+"""Compiled tests of one sight line against one growing crown: in one year, or through the years.
+
+Along a sight line distances count in plan, from its start or from where the stem is passed; it
+rises by ``slope`` per metre. The crown is at ``across`` to the side, and the sight line passes its
+stem at ``foot`` above the stem's foot.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from screenplan.views.compiled import called, inner
+from screenplan.views.solids import LEVEL_PER, box_stretch, form_hit
+
+
+@inner()
+def meets(shape, form, k, g, y, across, foot, slope, per_slope, s0, s1, cu, cv):
+    """Tell whether a sight line meets one crown.
+
+    Parameters
+    ----------
+    shape : int
+    form, k, g, y
+        `CrownTable.form`, and the class, growth and year.
+    across : float
+        Distance in plan at which the stem is passed; it lies to the left if negative.
+    foot : float
+        Height there above the foot of the stem.
+    slope, per_slope : float
+        Rise per metre in plan, and 1 / slope (`LEVEL_PER` for a level one).
+    s0, s1 : float
+        Start and end of the sight line, from where it passes the stem.
+    cu, cv : float
+        Its direction in plan, along and across the row (for boxes).
+    """
+    h, c, m, f = form[k, g, 0, y], form[k, g, 1, y], form[k, g, 2, y], form[k, g, 3, y]
+    if shape == 4:
+        one, two = box_stretch(-across * cv, across * cu, foot, cu, cv, slope, s0, s1, h, c, m, f)
+        return one < two
+    return form_hit(
+        1.0, 0.0, across * across, foot, slope, per_slope, s0, s1,
+        h, c, m, f, form[k, g, 4, y], form[k, g, 5, y],
+    )  # fmt: skip
+
+
+@called()
+def meets_upright(shape, form, k, g, y, px, py, pz, dz, row_x, row_y):
+    """Tell whether an upright sight line of rise ``dz`` meets one crown, seen from its foot."""
+    h, c, m, f = form[k, g, 0, y], form[k, g, 1, y], form[k, g, 2, y], form[k, g, 3, y]
+    if shape == 4:
+        along, aside = px * row_x + py * row_y, py * row_x - px * row_y
+        one, two = box_stretch(along, aside, pz, 0.0, 0.0, dz, 0.0, 1.0, h, c, m, f)
+        return one < two
+    per_dz = 1.0 / dz if dz != 0.0 else LEVEL_PER
+    e = px * px + py * py
+    return form_hit(
+        0.0, 0.0, e, pz, dz, per_dz, 0.0, 1.0, h, c, m, f, form[k, g, 4, y], form[k, g, 5, y]
+    )
+
+
+@called()
+def highest_bit(mask):
+    """Find the highest set bit of a positive mask."""
+    bit = 0
+    for step in (32, 16, 8, 4, 2, 1):
+        if mask >> step:
+            mask >>= step
+            bit += step
+    return bit
+
+
+@called()
+def add_years(
+    mask, early, pieces, shape, form, k, g, across, foot, slope, per_slope, s0, s1, cu, cv
+):  # fmt: skip
+    """Add to a mask the years, from an early one on, in which a crown that is not nested stops it."""
+    later = -(np.int64(1) << early)
+    for piece in range(pieces.shape[2]):
+        years = pieces[k, g, piece]
+        if years == 0:
+            break
+        rest = years & ~mask & later
+        if rest == 0:
+            continue
+        # Crowns are nested within a piece: one that is not met in the last year still open is met
+        # in no year before it.
+        last = highest_bit(rest)
+        if not meets(shape, form, k, g, last, across, foot, slope, per_slope, s0, s1, cu, cv):
+            continue
+        first = max(highest_bit(years & -years), early)
+        hit = last
+        while first < hit:
+            middle = (first + hit) >> 1
+            if meets(shape, form, k, g, middle, across, foot, slope, per_slope, s0, s1, cu, cv):
+                hit = middle
+            else:
+                first = middle + 1
+        mask |= ((np.int64(1) << (last + 1)) - (np.int64(1) << hit)) & years
+    return mask
