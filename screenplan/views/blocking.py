@@ -12,6 +12,7 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit, prange
 
+from screenplan.views.compiled import called, inner
 from screenplan.views.crowns import crown_stretch
 
 #: Two panels that share an end must leave no slit between them: relative, rounding only.
@@ -113,7 +114,7 @@ class Ground(NamedTuple):
     frame: np.ndarray
 
 
-@njit(cache=True, error_model="numpy")
+@inner()
 def cross_panel(ends, top, number, ox, oy, oz, dx, dy, dz):
     """Find where a sight line meets a panel below its top, as t; 2 when it does not."""
     ax, ay = ends[number, 0], ends[number, 1]
@@ -132,7 +133,7 @@ def cross_panel(ends, top, number, ox, oy, oz, dx, dy, dz):
     return 2.0
 
 
-@njit(cache=True, error_model="numpy")
+@inner()
 def _first_panel(panels, ox, oy, oz, dx, dy, dz):
     """Nearest opaque panel in the way: (t, owner), or (2, nothing)."""
     best, owner = 2.0, NOTHING
@@ -183,7 +184,7 @@ def _first_panel(panels, ox, oy, oz, dx, dy, dz):
             return best, owner
 
 
-@njit(cache=True, error_model="numpy")
+@inner()
 def first_ground(ground, ox, oy, oz, dx, dy, dz):
     """Tell at which t a sight line enters the terrain; 2 when it stays above.
 
@@ -249,7 +250,7 @@ def first_ground(ground, ox, oy, oz, dx, dy, dz):
             return 2.0
 
 
-@njit(cache=True, error_model="numpy")
+@called()
 def _first_below(k2, k1, k0, low, high):
     """First t in [low, high] where k2 t^2 + k1 t + k0 < 0; 2 when there is none."""
     if (k2 * low + k1) * low + k0 < 0.0:
@@ -272,7 +273,7 @@ def _first_below(k2, k1, k0, low, high):
     return min(max(one if k2 > 0.0 else two, low), high)
 
 
-@njit(cache=True, error_model="numpy")
+@inner()
 def _follow_ray(ox, oy, oz, dx, dy, dz, panels, veils, trees, ground, terrain):
     """Share of light that passes, and what stops the rest."""
     best, who = _first_panel(panels, ox, oy, oz, dx, dy, dz)
