@@ -352,6 +352,14 @@ def opened(request, tmp_path_factory):
     )
 
 
+@pytest.mark.evidence(
+    part="Desktop GIS and servers",
+    kind="other software",
+    against="plan.qgz, moved to a path with blanks and accents: every layer and its reference system",
+    source="QGIS, headless",
+    status="run",
+    tolerance="every layer valid, with its rows",
+)
 @pytest.mark.desktop
 def test_every_layer_opens_where_the_folder_was_moved_to(opened):
     frame, layers, folder, seen, _ = opened
@@ -510,6 +518,14 @@ def sample(tmp_path_factory):
     return run, folder, open_project(folder, tmp_path_factory.mktemp("home"), pictures)
 
 
+@pytest.mark.evidence(
+    part="Desktop GIS and servers",
+    kind="other software",
+    against="Size on paper of the parcel and of the tapes on the sample's sheets, in pixels of the print",
+    source="QGIS, headless",
+    status="run",
+    tolerance=f"{ON_PAPER_MM} mm",
+)
 @pytest.mark.desktop
 def test_the_sample_sheets_are_true_to_scale(sample):
     run, folder, seen = sample
@@ -575,6 +591,14 @@ def test_the_legend_names_what_the_map_shows(sample):
         assert {"Parcels", "Buildings"} <= set(layout["legend"]) & shown
 
 
+@pytest.mark.evidence(
+    part="Desktop GIS and servers",
+    kind="other software",
+    against="plan.qgz in four reference systems, opened in a window: no dialog, no warning",
+    source="QGIS under a virtual screen, with a new profile",
+    status="run",
+    tolerance="none shown, but that a grid for degrees may lack",
+)
 @pytest.mark.desktop
 @pytest.mark.slow
 @pytest.mark.parametrize("place", ["US feet", "degrees", "web Mercator", "another datum"])
