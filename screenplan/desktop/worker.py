@@ -49,6 +49,7 @@ def main(arguments: list[str]) -> int:
         _say(answers, {"refused": [_shown(problem, folder) for problem in error.problems]})
         return EXIT_REFUSED
     except KeyboardInterrupt:
+        shutil.rmtree(folder, ignore_errors=True)  # nobody may be left to do it
         return EXIT_CANCELLED
     except Exception as error:
         traceback.print_exc()

@@ -147,7 +147,7 @@ class Algorithm(QgsProcessingAlgorithm):
 
         try:
             return run_job(interpreter(), file, report, feedback.isCanceled)
-        except Cancelled:
+        except (Cancelled, KeyboardInterrupt):
             raise QgsProcessingException("Cancelled; nothing was written.") from None
         except NotRun as error:
             if error.details:

@@ -123,16 +123,16 @@ def take_back(algorithm, name, path, layer, parameters, context, crs, feedback):
             fields.append(field)
             positions.append(position)
     spatial = result.wkbType() != QgsWkbTypes.NoGeometry
-    sink, destination = algorithm.parameterAsSink(
-        parameters, name, context, fields, result.wkbType(), crs if spatial else type(crs)()
-    )
-    if sink is None:
-        if destination or parameters.get(name):
-            raise QgsProcessingException(
-                f"The result {layer} cannot be written to {parameters.get(name)}. Close it in other "
-                "programs, check the permissions of its folder, or choose another place."
-            )
+    if parameters.get(name) in (None, ""):
         return None
+    try:
+        sink, destination = algorithm.parameterAsSink(
+            parameters, name, context, fields, result.wkbType(), crs if spatial else type(crs)()
+        )
+    except QgsProcessingException as error:
+        raise _not_written(layer, str(error)) from None
+    if sink is None:
+        raise _not_written(layer, str(parameters[name]))
     for row in result.getFeatures():
         made = QgsFeature(fields)
         values = row.attributes()
@@ -147,6 +147,13 @@ def take_back(algorithm, name, path, layer, parameters, context, crs, feedback):
     del sink  # closes the file
     feedback.pushInfo(f"{layer}: {result.featureCount()} rows")
     return destination
+
+
+def _not_written(layer, why):
+    return QgsProcessingException(
+        f"The result {layer} cannot be written: {why.rstrip('.')}. Close its file in other programs, "
+        "make its folder, check the permissions, or choose another place."
+    )
 
 
 def _straight(geometry):

@@ -33,7 +33,7 @@ class _Plan(Algorithm):
     """What both have in common: the folder that is written, and its layers loaded."""
 
     def group(self):
-        return "Whole plan"
+        return "0 Whole plan"
 
     def groupId(self):
         return "plan"
