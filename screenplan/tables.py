@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 import geopandas as gpd
@@ -36,13 +36,9 @@ def table_of(contract: Contract, rows: Iterable[Mapping[str, Any]]) -> pd.DataFr
         Exactly the contract's columns, in order and in its types.
     """
     rows = list(rows)
-    return pd.DataFrame(
-        {
-            column.name: pd.Series(
-                [row.get(column.name) for row in rows], dtype=DTYPES[column.type]
-            )
-            for column in contract.columns
-        }
+    return _typed(
+        contract,
+        {column.name: [row.get(column.name) for row in rows] for column in contract.columns},
     )
 
 
@@ -52,6 +48,31 @@ def layer_of(
     """Make a layer by a contract: `table_of` with a geometry for each row."""
     return gpd.GeoDataFrame(
         table_of(contract, rows), geometry=gpd.GeoSeries(list(geometry), crs=crs)
+    )
+
+
+def layer_of_columns(
+    contract: Contract, columns: Mapping[str, Sequence[Any]], geometry, crs
+) -> gpd.GeoDataFrame:
+    """Make a layer by a contract from a sequence for each column; one that is left out is empty.
+
+    Columns for years are added by a later step.
+    """
+    geometry = list(geometry)
+    whole = {
+        column.name: columns.get(column.name, [None] * len(geometry))
+        for column in contract.columns
+        if not column.per_year
+    }
+    return gpd.GeoDataFrame(_typed(contract, whole), geometry=gpd.GeoSeries(geometry, crs=crs))
+
+
+def _typed(contract: Contract, columns: Mapping[str, Sequence[Any]]) -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            name: pd.Series(list(values), dtype=DTYPES[contract.column(name).type])
+            for name, values in columns.items()
+        }
     )
 
 

@@ -458,6 +458,13 @@ def test_bad_input_is_refused(options, says):
         trace(**options)
 
 
+@pytest.mark.parametrize("missing", [None, np.nan, pd.NA, ""], ids=["None", "NaN", "NA", "text"])
+def test_a_window_that_names_no_building_belongs_to_the_wall_on_which_it_lies(missing):
+    named, bare = (windows((0, 6), building_id=[value]) for value in ("h", missing))
+    # Invariant: the wall tells the building that the name tells.
+    pd.testing.assert_frame_equal(trace(w=named)[0], trace(w=bare)[0])
+
+
 def test_species_table_by_default_is_the_shipped_one():
     with pytest.raises(InputError, match="not in the table: column"):
         trace(table=None)

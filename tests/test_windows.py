@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import pytest
 import shapely
 from hypothesis import given, settings
@@ -127,7 +128,7 @@ def test_window_without_a_building_stands_free_if_it_has_a_facing():
     frame = windows(((50, 35), {"sill_m": 1.0, "facing_deg": 300.0}))
     found = examine_windows(parcels(), buildings(EAST_HOUSE), frame, Slope())
     row = found.layer.iloc[0]
-    assert row["building_id"] is None
+    assert pd.isna(row["building_id"])
     # Closed form: the ground at x = 50.
     assert row["floor_m"] == pytest.approx(105.0)
     assert "window w1 has no building within 1.5 m" in found.notes[0]

@@ -12,8 +12,9 @@ from screenplan.contracts import WINDOWS
 from screenplan.site.compass import compass_name, unit_vector
 from screenplan.site.floors import floors_of, storeys_of
 from screenplan.site.ownership import parcels_of, sound, subject_id, subject_outline
-from screenplan.site.shaping import column_or, shape_layer
+from screenplan.site.shaping import column_or
 from screenplan.site.walls import Walls, exposed_stretches, walls_of
+from screenplan.tables import layer_of_columns
 
 #: Kinds of building from which nobody is taken to look out.
 NOT_LIVED_IN = frozenset(
@@ -84,7 +85,7 @@ def derive_windows(
                 rows["floor_m"].append(floors[item] + storey * storey_height_m)
                 rows["derived"].append(True)
                 points.append(shapely.Point(at))
-    return shape_layer(WINDOWS, rows, points, parcels.crs)
+    return layer_of_columns(WINDOWS, rows, points, parcels.crs)
 
 
 def building_names(buildings: gpd.GeoDataFrame) -> list[str]:

@@ -16,8 +16,9 @@ from screenplan.site.compass import apart_deg, unit_vector
 from screenplan.site.facades import building_names
 from screenplan.site.floors import floors_of
 from screenplan.site.ownership import parcels_of, sound, subject_id, subject_outline
-from screenplan.site.shaping import column_or, shape_layer
+from screenplan.site.shaping import column_or
 from screenplan.site.walls import ADJOINING_M, Walls, walls_of
+from screenplan.tables import layer_of_columns
 
 #: A window that is given may be this far off its wall, and is moved onto it.
 SNAP_M = 1.5
@@ -145,7 +146,7 @@ class GivenWindows:
             )
             if not kept:
                 notes.append("no window of a neighbour is given")
-        layer = shape_layer(WINDOWS, rows, points, self.crs)
+        layer = layer_of_columns(WINDOWS, rows, points, self.crs)
         layer.index = windows.index[kept]
         return LaidWindows(layer, tuple(own), tuple(notes))
 

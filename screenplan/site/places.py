@@ -14,9 +14,9 @@ from screenplan.errors import InputError, Problem, refuse
 from screenplan.site.compass import apart_deg, bearing_deg, unit_vector
 from screenplan.site.facades import NOT_LIVED_IN, SHORTEST_WALL_M
 from screenplan.site.ownership import parcels_of, sound, subject_id, subject_outline
-from screenplan.site.shaping import column_or, shape_layer
+from screenplan.site.shaping import column_or
 from screenplan.site.walls import Walls, walls_of
-from screenplan.tables import with_notes
+from screenplan.tables import layer_of_columns, with_notes
 
 #: What is left of a place beside the buildings in it must be at least this large.
 LEAST_PLACE_M2 = 0.5
@@ -137,7 +137,7 @@ def _shape(geometry: list, rows: list[dict], crs) -> gpd.GeoDataFrame:
         column.name: [row.get(column.name, column.default) for row in rows]
         for column in PRIVATE_PLACES.columns
     }
-    return shape_layer(PRIVATE_PLACES, columns, geometry, crs)
+    return layer_of_columns(PRIVATE_PLACES, columns, geometry, crs)
 
 
 def _complete(places: gpd.GeoDataFrame, buildings, crs) -> gpd.GeoDataFrame:

@@ -14,7 +14,8 @@ from screenplan.errors import refuse
 from screenplan.site.compass import apart_deg, bearing_deg, compass_name
 from screenplan.site.corners import Ring, find_corners, fitting_base
 from screenplan.site.ownership import is_subject, sound, subject_outline
-from screenplan.site.shaping import column_or, shape_layer
+from screenplan.site.shaping import column_or
+from screenplan.tables import layer_of_columns
 
 #: A neighbour is across a side if its parcel begins within this distance outside it.
 BAND_M = 3.0
@@ -106,7 +107,7 @@ def find_sides(
         _look_across(line, base, subject, parcels, roads)
         for line, base in zip(lines, bases, strict=True)
     ]
-    return shape_layer(
+    return layer_of_columns(
         SIDES,
         {
             "side_id": _name_sides(lines, facings, lengths),

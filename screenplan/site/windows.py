@@ -10,8 +10,7 @@ from screenplan.contracts import WINDOWS
 from screenplan.errors import refuse
 from screenplan.site.facades import derive_windows
 from screenplan.site.given_windows import GivenWindows, LaidWindows
-from screenplan.site.shaping import shape_layer
-from screenplan.tables import with_notes
+from screenplan.tables import layer_of_columns, with_notes
 
 
 def lay_windows(
@@ -129,7 +128,9 @@ def examine_windows(
             layer,
             notes=(f"{len(layer)} windows are derived from footprints: nobody has surveyed them",),
         )
-    empty = shape_layer(WINDOWS, {column.name: [] for column in WINDOWS.columns}, [], parcels.crs)
+    empty = layer_of_columns(
+        WINDOWS, {column.name: [] for column in WINDOWS.columns}, [], parcels.crs
+    )
     why = "no buildings are given" if derive else "deriving them is switched off"
     return LaidWindows(empty, notes=(f"there are no windows: none are given and {why}",))
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 import shapely
 
 from screenplan.errors import InputError, Problem
@@ -165,7 +166,7 @@ def _owners(windows, buildings) -> np.ndarray:
     tree = shapely.STRtree(walls)
     points = windows.geometry.to_numpy()
     for row, name in enumerate(stated):
-        known = name is not None and name == name and str(name) != ""
+        known = not pd.isna(name) and str(name) != ""
         if known and str(name) in rows:
             owner[row] = rows[str(name)]
             continue

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import shapely
 from shapely.geometry.polygon import orient
 
@@ -119,7 +120,7 @@ def _on(subject: shapely.Geometry, shape: shapely.Geometry) -> bool:
 
 def _text(row, name: str) -> str:
     value = getattr(row, name, None)
-    return "" if value is None or value != value or str(value) in ("", "<NA>") else str(value)
+    return "" if value is None or pd.isna(value) else str(value)
 
 
 def _corners(geometry: shapely.Geometry, short: float) -> list[tuple[str, tuple[float, float]]]:
