@@ -10,7 +10,7 @@ from __future__ import annotations
 import zipfile
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from xml.etree.ElementTree import Element, indent, tostring
+from xml.etree.ElementTree import Element, tostring
 
 import pandas as pd
 import shapely
@@ -49,6 +49,7 @@ PROJECT_NAME = "plan.qgz"
 VERSION = "3.22.16"
 #: A zip file's own beginning of time: nothing in the file tells when it was written.
 _EPOCH = (1980, 1, 1, 0, 0, 0)
+_DECLARATION = '<?xml version="1.0" encoding="UTF-8"?>\n'
 #: Share of the site's size by which the first view is larger.
 AROUND = 0.15
 
@@ -96,7 +97,7 @@ def write_project(
     entry.compress_type = zipfile.ZIP_DEFLATED
     entry.external_attr = 0o644 << 16
     with explain_failure(path), zipfile.ZipFile(path, "w") as package:
-        package.writestr(entry, tostring(root, encoding="utf-8", xml_declaration=True))
+        package.writestr(entry, _DECLARATION + tostring(root, encoding="unicode"))
     return [describe_output(path, {})]
 
 
@@ -146,7 +147,6 @@ def make_document(
     shown = {PLAN: bounds, STAKE_OUT: stake_out_bounds(layers) or bounds}
     add_sheets(add(root, "Layouts"), shown, entries, layers, titles, frame.crs, units=units)
     _add_view(root, bounds, frame)
-    indent(root, " ")
     return root
 
 
