@@ -122,6 +122,7 @@ def describe_labels(layer):
         "below": below,
         "size": text.size(),
         "colour": text.color().name(),
+        "families": text.families(),
         "halo": text.buffer().enabled(),
         "halo_mm": text.buffer().size(),
         "displays_all": settings.displayAll,

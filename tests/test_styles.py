@@ -263,6 +263,53 @@ def test_documents_name_each_column_once_and_tell_what_it_means():
     assert len(table.findall("aliases/alias")) == len(OUTPUTS["closure"].columns)
 
 
+#: What an element of SLD 1.0 may hold, in this order (schema of OGC 02-070, as GeoTools and MapServer
+#: quote it in their sources); a star for what may come again and again.
+ORDER = {
+    "StyledLayerDescriptor": ["Name", "Title", "Abstract", "NamedLayer*"],
+    "NamedLayer": ["Name", "UserStyle*"],
+    "UserStyle": ["Name", "Title", "Abstract", "IsDefault", "FeatureTypeStyle*"],
+    "FeatureTypeStyle": ["Name", "Title", "Abstract", "FeatureTypeName", "Rule*"],
+    "Rule": [
+        "Name", "Title", "Abstract", "LegendGraphic", "Filter", "MinScaleDenominator",
+        "MaxScaleDenominator", "PolygonSymbolizer*", "LineSymbolizer*", "PointSymbolizer*",
+        "TextSymbolizer*",
+    ],
+    "PolygonSymbolizer": ["Geometry", "Fill", "Stroke"],
+    "LineSymbolizer": ["Geometry", "Stroke"],
+    "PointSymbolizer": ["Geometry", "Graphic"],
+    "TextSymbolizer": ["Geometry", "Label", "Font", "LabelPlacement", "Halo", "Fill"],
+    "Fill": ["GraphicFill", "CssParameter*"],
+    "Stroke": ["GraphicFill", "GraphicStroke", "CssParameter*"],
+    "GraphicFill": ["Graphic"],
+    "Graphic": ["Mark*", "Opacity", "Size", "Rotation"],
+    "Mark": ["WellKnownName", "Fill", "Stroke"],
+    "Font": ["CssParameter*"],
+    "LabelPlacement": ["PointPlacement", "LinePlacement"],
+    "PointPlacement": ["AnchorPoint", "Displacement", "Rotation"],
+    "AnchorPoint": ["AnchorPointX", "AnchorPointY"],
+    "Displacement": ["DisplacementX", "DisplacementY"],
+    "LinePlacement": ["PerpendicularOffset"],
+    "Halo": ["Radius", "Fill"],
+}  # fmt: skip
+
+
+@NAMES
+def test_an_sld_keeps_the_order_of_the_standard(name):
+    root = fromstring(style_sld(name))
+    assert root.tag == "{http://www.opengis.net/sld}StyledLayerDescriptor"
+    assert root.get("version") == "1.0.0"
+    for element in root.iter():
+        tag = element.tag.rpartition("}")[2]
+        if tag not in ORDER or "/ogc}" in element.tag:
+            continue
+        pattern = "".join(
+            f"({part.rstrip('*')} ){'*' if '*' in part else '?'}" for part in ORDER[tag]
+        )
+        inner = "".join(child.tag.rpartition("}")[2] + " " for child in element)
+        assert re.fullmatch(pattern, inner), (tag, inner)
+
+
 def test_a_layer_of_several_kinds_is_found_by_its_geometry():
     assert style_qml("light", "Point") == style_qml("light_points")
     assert (

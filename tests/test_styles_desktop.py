@@ -26,6 +26,7 @@ from screenplan.outputs.styles.aliases import alias_of
 from screenplan.outputs.styles.expressions import combined
 from screenplan.outputs.styles.model import Area, Line
 from screenplan.outputs.styles.parts import MOST
+from screenplan.outputs.styles.qml import FONTS
 
 pytestmark = pytest.mark.desktop
 
@@ -236,11 +237,29 @@ def test_an_sld_gives_the_same_classes(seen):
                 colour for what, colour in _expected_colours(one.symbol) if "Marker" not in what
             }
             assert expected <= _all_colours(drawn["symbol"]), (name, one.label)
+            if isinstance(one.symbol, Area):
+                brushes = [BRUSHES[tuple(hatch.angle_deg for hatch in one.symbol.hatches)]]
+                fills = [brush for brush in (one.symbol.fill and "solid", *brushes) if brush]
+                patterns = [layer["properties"].get("style") for layer in drawn["symbol"]
+                            if layer["class"] == "SimpleFill"]  # fmt: skip
+                assert patterns == fills, (name, one.label)
         labels = style.label is not None and style.label.elsewhere
         assert bool(layer["labels"] and layer["labels"]["field"]) == labels, (kind, name)
         if labels:
             assert layer["labels"]["field"] == style.label.column
             assert layer["labels"]["halo"]
+
+
+#: Hatches by their angles, as QGIS calls its own patterns.
+BRUSHES = {
+    (): None,
+    (0.0,): "horizontal",
+    (45.0,): "b_diagonal",
+    (90.0,): "vertical",
+    (135.0,): "f_diagonal",
+    (45.0, 135.0): "diagonal_x",
+    (0.0, 90.0): "cross",
+}
 
 
 def _all_colours(symbol):
@@ -273,6 +292,7 @@ def test_labels_show_their_column_with_a_halo_up_to_their_scale(seen):
         assert drawn["size"] == label.size_pt
         assert drawn["colour"] == COLOURS[label.role]
         assert drawn["halo"]
+        assert drawn["families"] == list(FONTS[1:])
         # Labels that would lie upon each other are left out, not drawn over each other.
         assert not drawn["displays_all"]
 

@@ -44,6 +44,8 @@ _SHAPES = {
 #: QGIS counts an arrowhead's size over its whole box and lets it point to the right.
 _POINTS_EAST = ("arrow",)
 _HALO_MM = 0.7
+#: Typefaces in the order in which one is looked for; each system has one of them.
+FONTS = ("Arial", "Liberation Sans", "DejaVu Sans", "Sans Serif")
 
 
 def write_qml(
@@ -304,12 +306,15 @@ def _labelling(label: Label, kind: str) -> Element:
     settings = SubElement(made, "settings", calloutType="simple")
     style = SubElement(
         settings, "text-style", fieldName=label.expression or label.column,
-        isExpression="1" if label.expression else "0", fontFamily="Sans Serif",
+        isExpression="1" if label.expression else "0", fontFamily=FONTS[0],
         fontSize=_number(label.size_pt), fontSizeUnit="Point",
         fontWeight="75" if label.bold else "50", fontItalic="0",
         textColor=rgba(COLOURS[label.role], 1.0), textOpacity="1", namedStyle="",
         multilineHeight="1", useSubstitutions="0", allowHtml="0", previewBkgrdColor="255,255,255,255",
     )  # fmt: skip
+    families = SubElement(style, "families")
+    for family in FONTS[1:]:
+        SubElement(families, "family", name=family)
     SubElement(
         style, "text-buffer", bufferDraw="1", bufferSize=_number(_HALO_MM), bufferSizeUnits="MM",
         bufferColor=rgba(COLOURS["paper"], 1.0), bufferOpacity="0.9", bufferNoFill="0",

@@ -27,7 +27,17 @@ _MARKS = {
     "circle": "circle", "square": "square", "diamond": "square", "triangle": "triangle",
     "cross": "cross", "x": "x", "star": "star", "arrow": "triangle",
 }  # fmt: skip
-_HATCHES = {0.0: "horline", 45.0: "slash", 90.0: "line", 135.0: "backslash"}
+#: Hatches by their angles. Two crossing ones are marks of the standard. Of parallel lines there are
+#: names by custom only: first that of QGIS (3.22 reads this spelling), then that of GeoServer; a
+#: program takes the first mark that it knows.
+_HATCHES = {
+    (0.0,): ("horline", "shape://horline"),
+    (45.0,): ("slash", "shape://slash"),
+    (90.0,): ("line", "shape://vertline"),
+    (135.0,): ("backshash", "shape://backslash"),
+    (45.0, 135.0): ("x",),
+    (0.0, 90.0): ("cross",),
+}
 _TURNED = {"diamond": 45.0}
 _OPERATORS = {
     "=": "PropertyIsEqualTo", "<": "PropertyIsLessThan", "<=": "PropertyIsLessThanOrEqualTo",
@@ -169,26 +179,27 @@ def _add_symbol(rule: Element, symbol: Symbol) -> None:
 
 
 def _add_area(rule: Element, area: Area) -> None:
-    """Draw the fill, then each hatch; the last one has the edge."""
+    """Draw the fill, then the hatches and the edge."""
     if area.fill or not area.hatches:
         made = _add(rule, "PolygonSymbolizer")
         if area.fill:
             _css(_add(made, "Fill"), fill=area.fill, fill_opacity=area.opacity)
         if area.edge and not area.hatches:
             _add_stroke(made, area.edge)
-    for number, hatch in enumerate(area.hatches, start=1):
+    if area.hatches:
         made = _add(rule, "PolygonSymbolizer")
-        _add_hatch(_add(made, "Fill"), hatch)
-        if area.edge and number == len(area.hatches):
+        _add_hatches(_add(made, "Fill"), area.hatches)
+        if area.edge:
             _add_stroke(made, area.edge)
 
 
-def _add_hatch(fill: Element, hatch: Hatch) -> None:
+def _add_hatches(fill: Element, hatches: tuple[Hatch, ...]) -> None:
     graphic = _add(_add(fill, "GraphicFill"), "Graphic")
-    mark = _add(graphic, "Mark")
-    _add(mark, "WellKnownName").text = _HATCHES[hatch.angle_deg]
-    _add_stroke(mark, hatch.ink)
-    _add(graphic, "Size").text = f"{_pixels(hatch.spacing_mm):g}"
+    for name in _HATCHES[tuple(hatch.angle_deg for hatch in hatches)]:
+        mark = _add(graphic, "Mark")
+        _add(mark, "WellKnownName").text = name
+        _add_stroke(mark, hatches[0].ink)
+    _add(graphic, "Size").text = f"{_pixels(hatches[0].spacing_mm):g}"
 
 
 def _add_graphic(parent: Element, mark: Mark) -> None:
@@ -210,7 +221,7 @@ def _add_label(rule: Element, label: Label, symbol: Symbol) -> None:
     made = _add(rule, "TextSymbolizer")
     _add(_add(made, "Label"), "PropertyName", OGC).text = label.column
     font = _add(made, "Font")
-    _css(font, font_family="Sans Serif", font_size=round(label.size_pt * 25.4 / 72.0 / PIXEL_MM))
+    _css(font, font_family="Arial", font_size=round(label.size_pt * 25.4 / 72.0 / PIXEL_MM))
     _css(font, font_weight="bold" if label.bold else "normal")
     place = _add(made, "LabelPlacement")
     if isinstance(symbol, Line):
