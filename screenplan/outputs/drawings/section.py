@@ -104,6 +104,8 @@ def draw_section(layers: Mapping, view_id: str, ax=None, *, units: str = "metric
 
 def _crowns(ax, rows, years, datum, distance) -> None:
     """Draw the cut crowns, largest behind; each year has its dashes and its label."""
+    from matplotlib.patches import Polygon
+
     placed: list[float] = []
     for number, year in reversed(list(enumerate(years))):
         low = rows[year_column("crown_from", year)].to_numpy(float) - datum
@@ -120,8 +122,11 @@ def _crowns(ax, rows, years, datum, distance) -> None:
             ring = np.concatenate(
                 [np.column_stack([distance[run], high[run]]), np.column_stack([distance[run], low[run]])[::-1]]
             )  # fmt: skip
-            ax.fill(*ring.T, facecolor="none", edgecolor=COLOURS["plant"], linewidth=THIN,
-                    linestyle=DASHES[number % len(DASHES)], zorder=7)  # fmt: skip
+            # The limits are set already; an artist does not work them out again, as a fill does.
+            ax.add_artist(
+                Polygon(ring, facecolor="none", edgecolor=COLOURS["plant"], linewidth=THIN,
+                        linestyle=DASHES[number % len(DASHES)], zorder=7)
+            )  # fmt: skip
         at = int(np.nanargmax(high))
         place = high[at]
         while any(abs(place - other) < 0.4 for other in placed):

@@ -20,7 +20,7 @@ _FONT = re.compile(r"font: ((?:(?:italic|oblique|normal|bold|\d{3}) )*)([\d.]+)p
 _FAMILY = re.compile(r"font-family: [^;\"]+;? ?")
 _LAYER = re.compile(r'<g id="([\w-]+)-y(\d{2,})\.([\w.-]+)"')
 #: Coordinates keep two decimals, hundredths of a point.
-_NUMBER = re.compile(r"(\d\.\d\d)\d+")
+_NUMBER = re.compile(r"(?<=\d\.\d\d)\d+")
 _POINTS_PER_MM = 72.0 / 25.4
 
 
@@ -64,7 +64,7 @@ def to_svg(figure, name: str, *, title: str, says: str, shown: int | None = None
     text = _REFERENCE.sub(lambda match: match[1] + f"{name}-", text)
     # Older releases write one property of the font, newer ones several; the family is the page's.
     text = _FAMILY.sub("", _FONT.sub(_font, text))
-    text = _NUMBER.sub(r"\1", text)
+    text = _NUMBER.sub("", text)
     for role, value in COLOURS.items():
         text = text.replace(value, f"var(--{role},{value})")
     if shown is not None:
