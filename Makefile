@@ -7,8 +7,10 @@ else
 BIN := $(VENV)/bin
 endif
 PYTEST_ARGS ?= -n 2
+# Its packages would stand in the way of ours; one is enough for every Python.
+SERVER := .venv-server
 
-.PHONY: help demo test lint format bench reference docs lock clean
+.PHONY: help demo test lint format bench reference docs server lock clean
 
 help:              ## list the tasks
 	@grep -hE '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 12
@@ -36,6 +38,8 @@ reference: $(VENV)/.test-installed ## write the pages of docs/reference/ anew fr
 docs: $(VENV)/.test-installed   ## build the reference into docs/_build/html
 	$(BIN)/python -m sphinx -q -E -a -W --keep-going -b html docs docs/_build/html
 
+server: $(SERVER)/.installed    ## install a geoprocessing server in an environment of its own, for its tests
+
 lock:              ## work out the lock files anew from pyproject.toml
 	$(PYTHON) -m venv $(VENV)-lock
 	$(VENV)-lock/bin/pip install --quiet uv
@@ -43,9 +47,11 @@ lock:              ## work out the lock files anew from pyproject.toml
 	    --quiet --custom-compile-command "make lock" --output-file requirements.lock
 	$(VENV)-lock/bin/uv pip compile pyproject.toml --extra test --extra trace --extra docs --universal --python-version 3.11 --generate-hashes \
 	    --quiet --custom-compile-command "make lock" --output-file requirements-test.lock
+	$(VENV)-lock/bin/uv pip compile pyproject.toml tests/server/requirements.in --constraint requirements.lock --universal \
+	    --python-version 3.11 --generate-hashes --quiet --custom-compile-command "make lock" --output-file tests/server/requirements.lock
 
 clean:             ## remove the environments and everything made by them
-	rm -rf $(VENV) $(VENV)-* demo_plan docs/_build .pytest_cache .ruff_cache .hypothesis
+	rm -rf $(VENV) $(VENV)-* $(SERVER) demo_plan docs/_build .pytest_cache .ruff_cache .hypothesis
 
 $(VENV)/.made:
 	$(PYTHON) -c "import sys; sys.exit(0 if (3, 11) <= sys.version_info < (3, 14) else 'screenplan needs Python 3.11, 3.12 or 3.13; this is ' + sys.version.split()[0] + '. Say which one: make PYTHON=python3.12 ...')"
@@ -61,3 +67,9 @@ $(VENV)/.test-installed: requirements-test.lock pyproject.toml $(VENV)/.made
 	$(BIN)/python -m pip install --quiet --require-hashes -r requirements-test.lock
 	$(BIN)/python -m pip install --quiet --no-deps --editable .
 	@touch $@ $(VENV)/.run-installed
+
+$(SERVER)/.installed: tests/server/requirements.lock pyproject.toml
+	$(PYTHON) -m venv $(SERVER)
+	$(SERVER)/$(notdir $(BIN))/python -m pip install --quiet --require-hashes -r tests/server/requirements.lock
+	$(SERVER)/$(notdir $(BIN))/python -m pip install --quiet --no-deps --editable .
+	@touch $@

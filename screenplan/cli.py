@@ -218,6 +218,23 @@ def steps(name, as_json):
     show_steps(name, as_json=as_json)
 
 
+@main.command(short_help="Describe the steps as processes of a geoprocessing server.")
+@click.argument("name", metavar="[STEP]", required=False, type=click.Choice(list(STEPS)))
+@click.option("--out", type=click.Path(), help="Folder to write every description to, as JSON.")
+@click.option(
+    "--server", type=click.Path(), help="File to write the configuration of a pygeoapi server to."
+)
+@_JSON
+def processes(name, out, server, as_json):
+    """Describe the steps by OGC API - Processes, part 1: list them, or show STEP as JSON.
+
+    A server that offers them needs pygeoapi beside screenplan; see screenplan/processes/server.py.
+    """
+    from screenplan.commandline.showing import show_processes
+
+    show_processes(name, out, server, as_json=as_json)
+
+
 @main.command(short_help="List the species table.")
 @click.option("--us", is_flag=True, help="Show lengths in feet.")
 @_JSON

@@ -30,6 +30,7 @@ MAY_IMPORT = {
     "library": {"plan", "steps", "inputs", "site"},
     "writing": {"plan", "pipeline", "outputs"},
     "exporting": {"outputs", "site"},
+    "processes": {"descriptions", "library", "outputs", "plan", "site", "steps"},
     "commandline": {
         "plan",
         "plan_text",
@@ -38,6 +39,7 @@ MAY_IMPORT = {
         "pipeline",
         "writing",
         "exporting",
+        "processes",
         "outputs",
         "site",
         "rules",

@@ -56,6 +56,7 @@ PLACES = {
     "xfail": "known to fail",
     "desktop": "needs the desktop GIS",
     "browser": "needs a browser",
+    "server": "needs a geoprocessing server",
 }
 
 

@@ -257,6 +257,32 @@ def show_steps(name: str | None, *, as_json: bool) -> None:
                        [[key, default_text(key) or "–", key_field(key).description + range_text(key)] for key in step.parameters.values()])  # fmt: skip
 
 
+def show_processes(
+    name: str | None, folder: str | None, server: str | None, *, as_json: bool
+) -> None:
+    """Print a process description or the list of them, and write what is asked for."""
+    from screenplan.processes import describe_process, list_processes, write_processes
+    from screenplan.processes.configuration import write_configuration
+    from screenplan.steps import STEPS
+
+    written = []
+    if folder is not None:
+        written.append(f"{len(write_processes(folder))} descriptions: {folder}")
+    if server is not None:
+        written.append(f"Configuration of a server: {write_configuration(server)}")
+    if written:
+        for line in written:
+            _console().print(line, highlight=False)
+    elif name is not None:
+        show_json(describe_process(name))
+    elif as_json:
+        show_json(list_processes())
+    else:
+        note = "Layers are GeoJSON in WGS 84. 'screenplan processes STEP' shows a description."
+        rows = [(step.name, step.does) for step in STEPS.values()]
+        show_table("Processes", ["id", "what it does"], rows, note=note)
+
+
 def show_keys(*, as_json: bool) -> None:
     """Show every key of a plan file."""
     from screenplan.plan import SECTIONS, Ground, LayerSource

@@ -1,0 +1,216 @@
+"""Process descriptions by OGC API – Processes, part 1, derived from the registry of steps."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+from typing import Any
+
+from screenplan._version import __version__
+from screenplan.contracts import PARCELS
+from screenplan.descriptions import (
+    LayerDescription,
+    ParameterDescription,
+    ResourceDescription,
+    StepDescription,
+    describe_layer,
+    describe_step,
+)
+from screenplan.errors import refuse
+from screenplan.processes.schemas import layer_schema, parameter_schema
+from screenplan.steps import STEPS
+
+#: Words by which people look for such a process, beside its group.
+KEYWORDS = ("privacy screen", "hedge", "planting", "parcel")
+#: Resources that are tables of the plan: the input's name, and the plan's key that it sets.
+TABLES = {"rules": "setbacks.rules", "limits": "limits.rules", "table": "species"}
+
+FLAT = "The ground is taken as level: no terrain can be sent."
+
+
+def find_step(name: str) -> StepDescription:
+    """Describe the step of that name.
+
+    Raises
+    ------
+    InputError
+        If there is none.
+    """
+    if name not in STEPS:
+        raise refuse(f"there is no process '{name}'", f"Name one of {', '.join(STEPS)}")
+    return describe_step(name)
+
+
+def layers_of(step: StepDescription) -> tuple[LayerDescription, ...]:
+    """Give the layers of a process: those of the step, and the parcels by which the frame is laid."""
+    placed = any(layer.geometry for layer in step.inputs)
+    if not placed or any(layer.name == PARCELS.name for layer in step.inputs):
+        return step.inputs
+    return (describe_layer(PARCELS), *step.inputs)
+
+
+def takes_parcels(step: StepDescription) -> bool:
+    """Tell whether a process takes the parcels, and so a subject among them."""
+    return any(layer.name == PARCELS.name for layer in layers_of(step))
+
+
+def summarize_process(name: str) -> dict[str, Any]:
+    """Give what the list of processes says of one (``processSummary`` of the standard)."""
+    step = find_step(name)
+    described = [f"{step.does}."]
+    if any(resource.name == "terrain" for resource in step.resources):
+        described.append(FLAT)
+    if any(layer.geometry for layer in step.outputs):
+        described.append("Layers are GeoJSON in WGS 84; lengths in them are metres.")
+    return {
+        "id": step.name,
+        "version": __version__,
+        "title": step.title,
+        "description": " ".join(described),
+        "keywords": list(dict.fromkeys((step.group.lower(), *KEYWORDS))),
+        "jobControlOptions": ["sync-execute"],
+        "outputTransmission": ["value"],
+    }
+
+
+def describe_process(name: str) -> dict[str, Any]:
+    """Describe a step as a process (``process`` of the standard).
+
+    Parameters
+    ----------
+    name : str
+        A step of `screenplan.STEPS`.
+
+    Returns
+    -------
+    dict
+        Plain values: id, version, title, description, keywords, jobControlOptions,
+        outputTransmission, inputs and outputs, each with a schema.
+
+    Raises
+    ------
+    InputError
+        If there is no such step.
+
+    Examples
+    --------
+    >>> spacing = describe_process("plants")["inputs"]["spacing_m"]
+    >>> spacing["title"], spacing["minOccurs"], spacing["schema"]["minimum"], spacing["schema"]["default"]
+    ('Spacing (m)', 0, 0.1, 1.5)
+    """
+    step = find_step(name)
+    inputs = {layer.name: _describe_layer(layer) for layer in layers_of(step)}
+    if takes_parcels(step):
+        inputs |= SUBJECT
+    inputs |= {parameter.name: _describe_value(parameter) for parameter in step.parameters}
+    inputs |= {
+        resource.name: _describe_table(resource)
+        for resource in step.resources
+        if resource.name in TABLES
+    }
+    outputs = {
+        layer.name: {
+            "title": layer.title,
+            "description": layer.meaning,
+            "schema": layer_schema(layer, incoming=False),
+        }
+        for layer in step.outputs
+    }
+    return {**summarize_process(name), "inputs": inputs, "outputs": outputs}
+
+
+def list_processes() -> dict[str, Any]:
+    """Give the list of all processes (``processList`` of the standard), in the order of the steps."""
+    return {"processes": [summarize_process(name) for name in STEPS], "links": []}
+
+
+def _describe_layer(layer: LayerDescription) -> dict[str, Any]:
+    whence = "" if layer.brought else f" As the process '{layer.given_by[0]}' gives it."
+    return {
+        "title": layer.title,
+        "description": f"{layer.meaning}.{whence}",
+        "minOccurs": 1 if layer.needed else 0,
+        "maxOccurs": 1,
+        "schema": layer_schema(layer, incoming=True),
+    }
+
+
+def _describe_value(parameter: ParameterDescription) -> dict[str, Any]:
+    described = {
+        "title": f"{parameter.title} ({parameter.unit})" if parameter.unit else parameter.title,
+        "description": parameter.help,
+        "minOccurs": 0,
+        "maxOccurs": 1,
+        "schema": parameter_schema(parameter),
+    }
+    if parameter.unit:
+        described["metadata"] = [{"role": "unit", "title": parameter.unit}]
+    return described
+
+
+def _describe_table(resource: ResourceDescription) -> dict[str, Any]:
+    return {
+        "title": {"table": "Species of your own"}.get(resource.name, resource.name.capitalize()),
+        "description": f"{resource.meaning}; written as in a plan, [{TABLES[resource.name]}]",
+        "minOccurs": 0,
+        "maxOccurs": 1,
+        "schema": {"type": "object"},
+    }
+
+
+#: Inputs by which the parcel to plan is chosen, if there are several.
+SUBJECT = {
+    "subject_id": {
+        "title": "Subject",
+        "description": "parcel_id of the parcel to plan; not needed if there is only one",
+        "minOccurs": 0,
+        "maxOccurs": 1,
+        "schema": {"type": "string"},
+    },
+    "subject_point": {
+        "title": "Point in the subject",
+        "description": "Longitude and latitude of a point in the parcel to plan, instead of its parcel_id",
+        "minOccurs": 0,
+        "maxOccurs": 1,
+        "schema": {"type": "array", "items": {"type": "number"}, "minItems": 2, "maxItems": 2},
+    },
+}
+
+
+def write_processes(folder: str | Path) -> list[Path]:
+    """Write every description as JSON, and the list of them as ``processes.json``: all or nothing.
+
+    Parameters
+    ----------
+    folder : path
+        A folder that is not there yet.
+
+    Returns
+    -------
+    list of Path
+        The files.
+
+    Raises
+    ------
+    InputError
+        If the folder is there already or cannot be written.
+    """
+    folder = Path(folder)
+    if folder.exists():
+        raise refuse("there is such a folder or file already", "Name another", file=str(folder))
+    part = folder.with_name(f".{folder.name}~part")
+    documents = {"processes": list_processes()} | {name: describe_process(name) for name in STEPS}
+    try:
+        part.mkdir()
+        for name, document in documents.items():
+            text = json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False)
+            (part / f"{name}.json").write_text(f"{text}\n", encoding="utf-8", newline="\n")
+        part.rename(folder)
+    except OSError as error:
+        raise refuse(
+            f"the folder cannot be written ({error.strerror})", "Name another", file=str(folder)
+        ) from None
+    finally:
+        shutil.rmtree(part, ignore_errors=True)
+    return [folder / f"{name}.json" for name in documents]

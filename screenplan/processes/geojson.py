@@ -1,0 +1,158 @@
+"""GeoJSON objects to layers and back, with what is wrong said by feature."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
+
+import geopandas as gpd
+import pandas as pd
+import shapely
+from shapely.errors import ShapelyError
+
+from screenplan.contracts import OUTPUTS
+from screenplan.errors import refuse
+from screenplan.outputs.conform import conform
+from screenplan.outputs.geojson import WGS84, write_geojson
+from screenplan.processes.schemas import MOST_FEATURES, MOST_POSITIONS
+
+#: Names by which an older GeoJSON says that it is in WGS 84 after all.
+WGS84_NAMES = {"urn:ogc:def:crs:OGC:1.3:CRS84", "urn:ogc:def:crs:OGC::CRS84", "EPSG:4326",
+               "urn:ogc:def:crs:EPSG::4326"}  # fmt: skip
+
+
+def read_collection(name: str, value: Any) -> gpd.GeoDataFrame:
+    """Read a FeatureCollection as a layer in WGS 84.
+
+    Parameters
+    ----------
+    name : str
+        The layer's name, for what is refused.
+    value : object
+        The parsed JSON.
+
+    Returns
+    -------
+    GeoDataFrame
+        One row a feature, its properties as columns; heights are left out.
+
+    Raises
+    ------
+    InputError
+        If it is no FeatureCollection, is in another reference system, is too large, or a geometry
+        cannot be read.
+    """
+    features = value.get("features") if isinstance(value, Mapping) else None
+    whole = isinstance(features, list) and value.get("type") == "FeatureCollection"
+    if not whole:
+        raise refuse(
+            "the input is no GeoJSON FeatureCollection",
+            'Send {"type": "FeatureCollection", "features": [...]}',
+            layer=name,
+        )
+    _check_crs(value.get("crs"), name)
+    _check_number(len(features), name)
+    for row, feature in enumerate(features, start=1):
+        if not isinstance(feature, Mapping) or feature.get("type") != "Feature":
+            raise refuse("the entry is no GeoJSON feature", "Send features", layer=name, rows=[row])
+    table = pd.DataFrame([dict(feature.get("properties") or {}) for feature in features])
+    shapes = [
+        _read_shape(feature.get("geometry"), name, row)
+        for row, feature in enumerate(features, start=1)
+    ]
+    if sum(shapely.get_num_coordinates(shapes)) > MOST_POSITIONS:
+        raise refuse(
+            f"the layer has more than {MOST_POSITIONS} positions",
+            "Send what lies near the parcel only",
+            layer=name,
+        )
+    return gpd.GeoDataFrame(
+        table.reindex(range(len(features))), geometry=gpd.GeoSeries(shapes, crs=WGS84)
+    )
+
+
+def read_rows(name: str, value: Any) -> pd.DataFrame:
+    """Read a list of rows as a table.
+
+    Raises
+    ------
+    InputError
+        If it is no list of objects, or too long.
+    """
+    if not isinstance(value, list) or not all(isinstance(row, Mapping) for row in value):
+        raise refuse("the input is no list of rows", "Send [{...}, ...]", layer=name)
+    _check_number(len(value), name)
+    columns = [column.name for column in OUTPUTS[name].columns] if not value else None
+    return pd.DataFrame([dict(row) for row in value], columns=columns)
+
+
+def write_result(name: str, result: pd.DataFrame) -> Any:
+    """Write a layer as a FeatureCollection by RFC 7946, a table as a list of rows."""
+    contract = OUTPUTS[name]
+    if not contract.geometry:
+        return list(conform(pd.DataFrame(result), contract).rows())
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / f"{name}.geojson"
+        write_geojson(result, path, contract)
+        return json.loads(path.read_text(encoding="utf-8"))
+
+
+def _check_number(rows: int, name: str) -> None:
+    if rows > MOST_FEATURES:
+        raise refuse(
+            f"the layer has {rows} rows, and a request may bring {MOST_FEATURES}",
+            "Send what lies near the parcel only",
+            layer=name,
+        )
+
+
+def _check_crs(crs: Any, name: str) -> None:
+    """Refuse the ``crs`` that GeoJSON had before RFC 7946, unless it says WGS 84."""
+    if crs is None:
+        return
+    properties = crs.get("properties") if isinstance(crs, Mapping) else None
+    said = properties.get("name") if isinstance(properties, Mapping) else crs
+    if said not in WGS84_NAMES:
+        raise refuse(
+            f"the layer says that it is in {said}, and GeoJSON is in WGS 84",
+            "Transform it to longitude and latitude first",
+            layer=name,
+        )
+
+
+def _read_shape(geometry: Any, name: str, row: int) -> shapely.Geometry | None:
+    if geometry is None:
+        return None
+    where = {"layer": name, "rows": [row]}
+    try:
+        _check_numbers(geometry["coordinates"])
+        shape = shapely.force_2d(shapely.geometry.shape(geometry))
+    except (ShapelyError, AttributeError, KeyError, IndexError, TypeError, ValueError):
+        raise refuse(
+            "the geometry is no GeoJSON geometry", "Send type and coordinates", **where
+        ) from None
+    if shape.is_empty:
+        return None
+    west, south, east, north = shape.bounds
+    if not all(math.isfinite(bound) for bound in shape.bounds):
+        raise refuse("a coordinate is no number", "Send longitudes and latitudes", **where)
+    if west < -180 or east > 180 or south < -90 or north > 90:
+        raise refuse(
+            "the coordinates are no longitudes and latitudes",
+            "Transform the layer to WGS 84, longitude first",
+            **where,
+        )
+    return shape
+
+
+def _check_numbers(coordinates: Any) -> None:
+    """Raise a TypeError if anything but numbers stands in the coordinates; text would be taken for them."""
+    for entry in coordinates:
+        if isinstance(entry, list):
+            _check_numbers(entry)
+        elif isinstance(entry, bool) or not isinstance(entry, (int, float)):
+            raise TypeError

@@ -1,0 +1,201 @@
+"""A geoprocessing server of others offers the steps: it lists, describes, runs and refuses them.
+
+The server runs in an environment of its own (`make server`), answers on this machine only, on a port
+that is free, and ends with the test, or with this process.
+"""
+
+import json
+import os
+import subprocess
+import threading
+import urllib.error
+import urllib.request
+from pathlib import Path
+
+import pytest
+from process_kit import lot_request, request_for, run_chain
+
+from screenplan.processes import describe_process, execute, list_processes
+from screenplan.steps import STEPS
+
+ROOT = Path(__file__).parent.parent
+PLACE = ROOT / ".venv-server" / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
+#: The server's Python: another one by this variable.
+PYTHON = Path(os.environ.get("SCREENPLAN_SERVER_PYTHON", PLACE))
+
+#: Seconds until the server answers: it loads the library and checks its own description first.
+START_S = 120
+#: Seconds until a request must be answered.
+ANSWER_S = 60
+
+pytestmark = [
+    pytest.mark.server,
+    pytest.mark.skipif(
+        not PYTHON.exists(), reason="the geoprocessing server is not installed (make server)"
+    ),
+]
+
+
+def start(folder, log):
+    """Start the server; give its process and what it says until it answers."""
+    environment = {name: value for name, value in os.environ.items() if "PYTHON" not in name}
+    process = subprocess.Popen(
+        [PYTHON, ROOT / "tests" / "server" / "serve.py", folder],
+        stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=log, text=True, cwd=folder,
+        env=environment,
+    )  # fmt: skip
+    watch = threading.Timer(START_S, process.kill)  # then reading what it says ends too
+    watch.start()
+    said = {}
+    for line in process.stdout:
+        name, _, value = line.strip().partition(" ")
+        said[name] = value
+        if name == "port":
+            break
+    watch.cancel()
+    return process, said
+
+
+@pytest.fixture(scope="module")
+def server(tmp_path_factory):
+    """What the server said at its start; it ends when its standard input closes."""
+    folder = tmp_path_factory.mktemp("server")
+    with (folder / "log.txt").open("w") as log:
+        process, said = start(folder, log)
+        try:
+            assert "port" in said, (folder / "log.txt").read_text()
+            yield said
+        finally:
+            process.stdin.close()
+            try:
+                process.wait(timeout=10)
+            except subprocess.TimeoutExpired:
+                process.kill()
+                process.wait()
+            process.stdout.close()
+
+
+def ask(server, path, body=None):
+    """Send one request to this machine; give the status and the parsed answer."""
+    data = None if body is None else json.dumps(body).encode()
+    request = urllib.request.Request(
+        f"http://127.0.0.1:{server['port']}/{path}",
+        data=data,
+        headers={"Content-Type": "application/json"},
+    )
+    opener = urllib.request.build_opener(urllib.request.ProxyHandler({}))  # no proxy
+    try:
+        with opener.open(request, timeout=ANSWER_S) as answer:
+            return answer.status, json.loads(answer.read())
+    except urllib.error.HTTPError as error:
+        with error:
+            return error.code, json.loads(error.read())
+
+
+def run(server, name, inputs, **more):
+    return ask(server, f"processes/{name}/execution", {"inputs": inputs, **more})
+
+
+def test_its_own_description_of_itself_is_valid(server):
+    # Its OpenAPI document, our descriptions within, against the schema of OpenAPI that it brings.
+    assert server["openapi"] == "True"
+
+
+def test_it_lists_every_step(server):
+    status, listed = ask(server, "processes?f=json")
+    assert status == 200
+    for entry, own in zip(listed["processes"], list_processes()["processes"], strict=True):
+        entry.pop("links")
+        assert entry == own
+
+
+@pytest.mark.evidence(
+    part="Desktop GIS and servers",
+    kind="other software",
+    against="Every process description, as a geoprocessing server gives it",
+    source="pygeoapi, OGC API – Processes, part 1",
+    status="run",
+    tolerance="the same, but for the links that it adds",
+)
+@pytest.mark.parametrize("name", STEPS)
+def test_its_description_is_ours(server, name):
+    status, document = ask(server, f"processes/{name}?f=json")
+    assert status == 200
+    links = document.pop("links")
+    assert document == json.loads(json.dumps(describe_process(name)))
+    assert any(link["rel"].endswith("execute") for link in links)
+
+
+@pytest.mark.evidence(
+    part="Desktop GIS and servers",
+    kind="other software",
+    against="Plants of a small lot, each step run by a geoprocessing server over HTTP",
+    source="pygeoapi, OGC API – Processes, part 1",
+    status="run",
+    tolerance="the same numbers as from the library",
+)
+def test_it_gives_the_same_plants_as_the_library(server):
+    needed = ("sides", "windows", "places", "across", "zones", "lines", "plants")
+
+    def by_server(name, inputs):
+        if name not in needed:
+            return {}
+        status, results = run(server, name, inputs)
+        assert status == 200, results
+        return results
+
+    def by_library(name, inputs):
+        return execute(name, inputs) if name in needed else {}
+
+    served = run_chain(lot_request(), "plants", run=by_server)
+    own = run_chain(lot_request(), "plants", run=by_library)
+    assert len(served["plants"]["features"]) == len(own["plants"]["features"]) > 10
+    assert served == json.loads(json.dumps(own))
+
+
+def test_it_gives_the_outputs_that_are_asked_for(server):
+    inputs = request_for("zones", lot_request())
+    status, results = run(server, "zones", inputs, outputs={"plantable_zone": {}})
+    assert (status, list(results)) == (200, ["plantable_zone"])
+    status, answer = run(server, "zones", inputs, outputs={"trees": {}})
+    assert status == 400
+    assert "the process has no output 'trees'. Name some of no_plant_zones" in answer["description"]
+
+
+@pytest.mark.parametrize(
+    ("change", "sentence"),
+    [
+        (
+            {"parcels": None},
+            "process sides needs the layer parcels. Give it; the process needs parcels.",
+        ),
+        (
+            {"parcels": {"type": "FeatureCollection", "features": []}},
+            "layer parcels: The layer of parcels is empty. Give a layer that holds the parcel",
+        ),
+        ({"base_m": "long"}, "key base_m: the value 'long' is no number. Give a number of m."),
+        ({"corner_deg": 500}, "key corner_deg: "),
+        ({"parcels": {"href": "http://127.0.0.1:9/x"}}, "nothing is fetched for a request"),
+    ],
+)
+def test_bad_input_is_answered_with_our_sentence(server, change, sentence):
+    status, answer = run(server, "sides", request_for("sides", lot_request()) | change)
+    assert 400 <= status < 500
+    assert answer["code"] == "InvalidParameterValue"
+    assert sentence in answer["description"]
+    assert "Traceback" not in answer["description"]
+
+
+def test_a_process_that_is_not_there_is_not_found(server):
+    assert run(server, "grow", {"parcels": {}})[0] == 404
+    assert ask(server, "processes/grow?f=json")[0] == 404
+
+
+def test_it_ends_with_whoever_started_it(tmp_path):
+    with (tmp_path / "log.txt").open("w") as log:
+        process, said = start(tmp_path, log)
+        process.stdin.close()
+        assert process.wait(timeout=10) == 0, (tmp_path / "log.txt").read_text()
+        process.stdout.close()
+    with pytest.raises(urllib.error.URLError):
+        ask(said, "processes")
