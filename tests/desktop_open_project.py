@@ -126,7 +126,7 @@ def layout_seen(layout, pictures):
         seen["printed"] = exporter.exportToPdf(seen["pdf"], exporter.PdfExportSettings())
         exporter.renderPageToImage(0, QSize(), DPI).save(f"{path}.png")
         seen["page_png"] = f"{path}.png"
-    # The legend is as large as its content once it has been drawn.
+    legend.adjustBoxSize()
     seen["legend"] = [layer.name() for layer in legend.model().rootGroup().findLayers()]
     seen["items"] = {own: rectangle(item) for own, item in items.items()}
     return seen

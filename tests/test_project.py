@@ -441,6 +441,31 @@ def test_the_frame_is_the_projects_and_the_sheets_reference_system(opened):
         assert CRS(layout["crs_wkt"]).equals(frame.crs, ignore_axis_order=True)
 
 
+def boxes(layout):
+    return {
+        name: box(x, y, x + w, y + h)
+        for name, (x, y, w, h) in layout["items"].items()
+        if not name.startswith(("ground of", "edge of", "rule"))
+    }
+
+
+def assert_tidy(layout):
+    """Assert that everything is on the paper and nothing lies upon anything else."""
+    items = boxes(layout)
+    page = box(0, 0, *layout["page"])
+    for name, one in items.items():
+        assert page.contains(one), name
+        for other, two in items.items():
+            if name < other:
+                assert one.intersection(two).area < 0.5, (name, other)  # mm²
+
+
+@pytest.mark.desktop
+def test_sheets_are_tidy_even_with_every_class_of_every_layer(opened):
+    for layout in opened[3]["layouts"].values():
+        assert_tidy(layout)
+
+
 @pytest.mark.desktop
 def test_the_tree_and_the_themes_arrive(opened):
     seen = opened[3]
@@ -479,25 +504,6 @@ def test_sheets_are_of_the_papers_and_scales_that_were_chosen(opened):
         assert (f"1 in = {scale // 12} ft" in layout["scale_text"]) == (units == "us")
         assert layout["theme"] == theme
         assert layout["follows"]
-
-
-def boxes(layout):
-    return {
-        name: box(x, y, x + w, y + h)
-        for name, (x, y, w, h) in layout["items"].items()
-        if not name.startswith(("ground of", "edge of", "rule"))
-    }
-
-
-def assert_tidy(layout):
-    """Assert that everything is on the paper and nothing lies upon anything else."""
-    items = boxes(layout)
-    page = box(0, 0, *layout["page"])
-    for name, one in items.items():
-        assert page.contains(one), name
-        for other, two in items.items():
-            if name < other:
-                assert one.intersection(two).area < 0.5, (name, other)  # mm²
 
 
 @pytest.fixture(scope="module")

@@ -17,6 +17,8 @@ from screenplan.outputs.project.legends import (
     BESIDE_MM,
     BETWEEN_MM,
     HIGH_MM,
+    MOST_COLUMNS,
+    SIZES,
     SYMBOL_MM,
     Item,
     fit_legend,
@@ -213,7 +215,8 @@ def add_legend(
     grow : float
         How much larger letters are than on a small paper.
     """
-    columns, points = fit_legend(items, box.width / grow, box.height / grow)
+    fits = fit_legend(items, box.width / grow, box.height / grow)
+    columns, points = fits or (MOST_COLUMNS, SIZES[-1])
     points *= grow
     symbol = (points * SYMBOL_MM, points * HIGH_MM)
     item = layout.add_item(

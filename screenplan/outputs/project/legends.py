@@ -126,25 +126,25 @@ def _holds(test: Test, column: pd.Series) -> np.ndarray:
     return holds
 
 
-def fit_legend(items: Sequence[Item], width_mm: float, height_mm: float) -> tuple[int, float]:
+def fit_legend(
+    items: Sequence[Item], width_mm: float, height_mm: float
+) -> tuple[int, float] | None:
     """Choose columns and size of letters so that a legend fits its room.
 
     Returns
     -------
-    (int, float)
-        Columns, and points: the largest size at which it fits, with the fewest columns; the
-        smallest size if it fits at none.
+    (int, float) or None
+        Columns, and points: the largest size at which it fits, with the fewest columns; None if it
+        fits at none.
     """
     lines = sum(item.lines for item in items)
     letters = max((item.letters for item in items), default=1)
     for points in SIZES:
-        across = letters * LETTER_MM * points + SYMBOL_MM * points + BESIDE_MM + BETWEEN_MM
+        across = (letters * LETTER_MM + SYMBOL_MM) * points + BESIDE_MM + BETWEEN_MM
         for columns in range(1, MOST_COLUMNS + 1):
-            if columns > 1 and columns * across - BETWEEN_MM > width_mm:
-                break
             # A column may be a line longer than the others, and one more where a layer is not cut.
             down = math.ceil(lines / columns) + (columns > 1)
-            if down * (HIGH_MM * points + ABOVE_MM) <= height_mm:
+            tall = down * (HIGH_MM * points + ABOVE_MM) <= height_mm
+            if tall and columns * across - BETWEEN_MM <= width_mm:
                 return columns, points
-    columns = max(1, min(MOST_COLUMNS, int(width_mm / across)))
-    return columns, SIZES[-1]
+    return None

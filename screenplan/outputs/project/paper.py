@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from screenplan.outputs.drawings.scale import Sheet
@@ -30,6 +31,8 @@ INSIDE_MM = 4.0
 #: and on a large paper.
 COLUMN_MM = (62.0, 84.0)
 STRIP_MM = (57.0, 76.0)
+#: How much wider or higher these are made, one after another, until a long legend fits.
+MORE = (1.0, 1.25, 1.5, 1.75)
 #: A paper is a large one if its shorter edge is longer than this.
 LARGE_MM = 250.0
 
@@ -77,7 +80,9 @@ class Page:
         return 1.2 if min(self.width_mm, self.height_mm) > LARGE_MM else 1.0
 
 
-def choose_page(paper: str, bounds, *, units: str = "metric") -> Page:
+def choose_page(
+    paper: str, bounds, *, units: str = "metric", fits: Callable[[Page], bool] = lambda _: True
+) -> Page:
     """Lay a site on a paper, upright or across, whichever gives the larger scale.
 
     Parameters
@@ -88,6 +93,8 @@ def choose_page(paper: str, bounds, *, units: str = "metric") -> Page:
         West, south, east, north of what must be on the map, metres.
     units : {"metric", "us"}
         Which decides the scales.
+    fits : callable
+        Tells whether the texts have room on a page; if on none, they get more, and the map less.
 
     Returns
     -------
@@ -96,18 +103,23 @@ def choose_page(paper: str, bounds, *, units: str = "metric") -> Page:
     """
     west, south, east, north = (float(value) for value in bounds)
     width, height = max(east - west, 0.1), max(north - south, 0.1)
-    pages = []
-    for landscape in (height < width, height >= width):
-        box, texts, size = _divide(paper, landscape)
-        room = (box.width - 2.0 * INSIDE_MM, box.height - 2.0 * INSIDE_MM)
-        scale = trade_scale(max(width / room[0], height / room[1]) * 1000.0, units)
-        sheet = Sheet(
-            scale, box.width, box.height,
-            (west + east) / 2.0 - box.width * scale / 2000.0,
-            (south + north) / 2.0 - box.height * scale / 2000.0,
-            units,
-        )  # fmt: skip
-        pages.append(Page(paper, *size, box, texts, sheet))
+    pages: list[Page] = []
+    for more in MORE:
+        pages = []
+        for landscape in (height < width, height >= width):
+            box, texts, size = _divide(paper, landscape, more)
+            room = (box.width - 2.0 * INSIDE_MM, box.height - 2.0 * INSIDE_MM)
+            scale = trade_scale(max(width / room[0], height / room[1]) * 1000.0, units)
+            sheet = Sheet(
+                scale, box.width, box.height,
+                (west + east) / 2.0 - box.width * scale / 2000.0,
+                (south + north) / 2.0 - box.height * scale / 2000.0,
+                units,
+            )  # fmt: skip
+            pages.append(Page(paper, *size, box, texts, sheet))
+        roomy = [page for page in pages if fits(page)]
+        if roomy:
+            return min(roomy, key=lambda page: page.sheet.scale)
     return min(pages, key=lambda page: page.sheet.scale)
 
 
@@ -118,20 +130,20 @@ def trade_scale(needed: float, units: str = "metric") -> int:
     return next((one for one in known if one >= needed), math.ceil(needed / step) * step)
 
 
-def _divide(paper: str, landscape: bool) -> tuple[Box, Box, tuple[float, float]]:
+def _divide(paper: str, landscape: bool, more: float) -> tuple[Box, Box, tuple[float, float]]:
     short, long = PAPERS[paper]
     large = short > LARGE_MM
     width, height = (long, short) if landscape else (short, long)
     inner = (width - 2.0 * MARGIN_MM, height - 2.0 * MARGIN_MM)
     if landscape:
-        column = COLUMN_MM[large]
+        column = COLUMN_MM[large] * more
         across = inner[0] - column - GAP_MM
         return (
             Box(MARGIN_MM, MARGIN_MM, across, inner[1]),
             Box(MARGIN_MM + across + GAP_MM, MARGIN_MM, column, inner[1]),
             (width, height),
         )
-    strip = STRIP_MM[large]
+    strip = STRIP_MM[large] * more
     down = inner[1] - strip - GAP_MM
     return (
         Box(MARGIN_MM, MARGIN_MM, inner[0], down),

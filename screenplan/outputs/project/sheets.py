@@ -21,7 +21,7 @@ from screenplan.outputs.project.items import (
     add_scale_bar,
     start_layout,
 )
-from screenplan.outputs.project.legends import legend_items
+from screenplan.outputs.project.legends import Item, fit_legend, legend_items
 from screenplan.outputs.project.markup import add, add_options
 from screenplan.outputs.project.paper import PAPERS_OF, Box, Page, choose_page
 from screenplan.outputs.project.tree import PLAN, STAKE_OUT, Entry
@@ -94,44 +94,56 @@ def add_sheets(
     for theme in SHEETS:
         items = legend_items((entry for entry in entries if theme in entry.themes), layers)
         for paper in PAPERS_OF[units]:
-            page = choose_page(paper, bounds[theme], units=units)
+            page = choose_page(
+                paper, bounds[theme], units=units, fits=lambda page, items=items: _fits(page, items)
+            )
             layout = start_layout(parent, f"{theme}, {paper}", page.width_mm, page.height_mm)
             map_id = add_map(layout, page.map, page.sheet, crs, theme)
-            (_beside if page.landscape else _below)(layout, page, theme, titles, items, map_id)
+            _set_texts(layout, page, theme, titles, items, map_id)
             _end_layout(layout)
             pages.append(page)
     return pages
 
 
-def _beside(layout: Layout, page: Page, theme: str, titles: Titles, items, map_id: str) -> None:
-    """Set the texts in a column beside the map."""
+def _rooms(page: Page) -> tuple[Box, Box, Box, Box]:
+    """Divide the room for texts: head, legend, scale and caution."""
     room, grow = page.texts, page.grow
-    y = _head(layout, room, page, theme, titles, map_id)
-    caution = Box(room.x, room.y + room.height - 17.0 * grow, room.width, 17.0 * grow)
-    scale = Box(room.x, caution.y - 16.0 * grow, room.width, 13.0 * grow)
-    legend = Box(room.x, y + 3.0, room.width, scale.y - y - 6.0)
-    add_area(layout, "rule of the legend", Box(room.x, y, room.width, 0.3), COLOURS["faint"])
-    add_legend(layout, legend, items, map_id, grow)
-    _scale(layout, scale, page, map_id, grow)
-    _caution(layout, caution, grow)
+    bottom = room.y + room.height
+    if page.landscape:
+        # A column beside the map.
+        head = Box(room.x, room.y, room.width, 30.0 * grow)
+        caution = Box(room.x, bottom - 17.0 * grow, room.width, 17.0 * grow)
+        scale = Box(room.x, caution.y - 16.0 * grow, room.width, 13.0 * grow)
+        y = head.y + head.height + 3.0
+        return head, Box(room.x, y, room.width, scale.y - y - 3.0), scale, caution
+    # A strip below the map: head and scale on the left, the legend on the right.
+    head = Box(room.x, room.y, 62.0 * grow, 30.0 * grow)
+    caution = Box(room.x, bottom - 9.0 * grow, room.width, 9.0 * grow)
+    scale = Box(room.x, head.y + head.height + 1.0, head.width, 13.0 * grow)
+    x, y = head.x + head.width + 5.0, room.y + 2.4
+    return head, Box(x, y, room.x + room.width - x, caution.y - y - 1.6), scale, caution
 
 
-def _below(layout: Layout, page: Page, theme: str, titles: Titles, items, map_id: str) -> None:
-    """Set the texts in a strip below the map."""
-    room, grow = page.texts, page.grow
-    head = Box(room.x, room.y, 62.0 * grow, room.height)
-    caution = Box(room.x, room.y + room.height - 9.0 * grow, room.width, 9.0 * grow)
-    y = _head(layout, head, page, theme, titles, map_id)
-    _scale(layout, Box(room.x, y + 1.0, head.width, 13.0 * grow), page, map_id, grow)
-    x = head.x + head.width + 5.0
-    legend = Box(x, room.y + 2.4, room.x + room.width - x, caution.y - room.y - 4.0)
-    add_area(layout, "rule of the legend", Box(x, room.y, legend.width, 0.8), COLOURS["faint"])
-    add_legend(layout, legend, items, map_id, grow)
-    _caution(layout, caution, grow)
+def _fits(page: Page, items: Sequence[Item]) -> bool:
+    legend = _rooms(page)[1]
+    return fit_legend(items, legend.width / page.grow, legend.height / page.grow) is not None
 
 
-def _head(layout: Layout, box: Box, page: Page, theme: str, titles: Titles, map_id: str) -> float:
-    """Set rule, kind of sheet, title, facts and north arrow; give where they end."""
+def _set_texts(
+    layout: Layout, page: Page, theme: str, titles: Titles, items: Sequence[Item], map_id: str
+) -> None:
+    """Set all that stands beside or below the map."""
+    head, legend, scale, caution = _rooms(page)
+    _head(layout, head, page, theme, titles, map_id)
+    y, high = (legend.y - 3.0, 0.3) if page.landscape else (page.texts.y, 0.8)
+    add_area(layout, "rule of the legend", Box(legend.x, y, legend.width, high), COLOURS["faint"])
+    add_legend(layout, legend, items, map_id, page.grow)
+    _scale(layout, scale, page, map_id, page.grow)
+    _caution(layout, caution, page.grow)
+
+
+def _head(layout: Layout, box: Box, page: Page, theme: str, titles: Titles, map_id: str) -> None:
+    """Set rule, kind of sheet, title, facts and north arrow."""
     grow, arrow = page.grow, 11.0 * page.grow
     width = box.width - arrow - 2.0
     add_north_arrow(
@@ -155,7 +167,6 @@ def _head(layout: Layout, box: Box, page: Page, theme: str, titles: Titles, map_
         f"Parcel {parcel}, lengths in {lengths}\nPlan of {titles.date}, screenplan {__version__}",
         points=7.0 * grow, role="quiet",
     )  # fmt: skip
-    return box.y + 30.0 * grow
 
 
 def _scale(layout: Layout, box: Box, page: Page, map_id: str, grow: float) -> None:
