@@ -180,6 +180,27 @@ def styled():
     }
 
 
+def loaded():
+    """Run a plan file and have its layers loaded, as the desktop GIS does when a form is done."""
+    project = QgsProject.instance()
+    context = QgsProcessingContext()
+    context.setProject(project)
+    feedback = Feedback()
+    chosen = algorithm("plan_file")
+    parameters = {"PLAN": str(site / "hillside.toml"), "OUTPUT": str(out / "plan"), "LOAD": True}
+    _, done = chosen.run(parameters, context, feedback)
+    assert done, feedback.told
+    handleAlgorithmResults(chosen, context, feedback)
+    return {
+        layer.name(): {
+            "rows": layer.featureCount(),
+            "renderer": layer.renderer().type() if layer.isSpatial() else None,
+            "symbols": len(layer.renderer().legendSymbolItems()) if layer.isSpatial() else None,
+        }
+        for layer in project.mapLayers().values()
+    }
+
+
 def forms():
     """Look at every form: the kind of each input, its unit, range and help."""
     provider = QgsApplication.processingRegistry().providerById("screenplan")

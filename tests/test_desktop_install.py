@@ -3,6 +3,7 @@
 import ast
 import json
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -234,6 +235,16 @@ def test_another_version_of_plugin_or_library(profile, quick):
     assert "not those of the plugin 0.0.9" in bad["library"].says
 
 
+def test_the_interpreter_chosen_in_the_options_is_asked(profile, quick, monkeypatch):
+    install(profile)
+    text = profile.settings.read_text()
+    profile.settings.write_text(change_setting(text, "Processing", PYTHON_SETTING, "/other/python"))
+    asked = []
+    monkeypatch.setattr(check_module, "ask_about", lambda python: asked.append(python) or quick)
+    assert all(finding.fits for finding in check_installation(profile))
+    assert asked == ["/other/python"]
+
+
 def wrapper(folder, body):
     """Make a program that stands for an interpreter."""
     folder.mkdir(parents=True, exist_ok=True)
@@ -353,6 +364,19 @@ def test_every_step_has_a_form_with_the_parcels_that_lay_its_frame():
         parcels = next(layer for layer in step["inputs"] if layer["name"] == "parcels")
         assert parcels["needed"] == (step["name"] != "cost"), "only cost needs no place"
     assert [entry["key"] for entry in toolbox["plan_values"]] == list(PLAN_KEYS)
+
+
+def test_another_wording_needs_no_other_plugin(monkeypatch):
+    import screenplan.desktop.toolbox as module
+
+    before = describe_toolbox()["digest"]
+    steps = describe_steps()
+    worded = (replace(steps[0], does="Said otherwise"), *steps[1:])
+    monkeypatch.setattr(module, "describe_steps", lambda: worded)
+    assert module.describe_toolbox()["digest"] == before
+    fewer = (replace(steps[0], parameters=steps[0].parameters[1:]), *steps[1:])
+    monkeypatch.setattr(module, "describe_steps", lambda: fewer)
+    assert module.describe_toolbox()["digest"] != before
 
 
 def test_what_a_form_holds_becomes_a_plan():

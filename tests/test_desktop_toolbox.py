@@ -267,6 +267,19 @@ def test_a_plan_file_runs(desktop, site, out, whole):
     assert (out / "plan ö" / "report.html").is_file()
 
 
+def test_the_layers_of_a_plan_are_loaded(desktop, site, out, whole):
+    done = desktop.script(desktop.profile.plugins, "loaded", site, out)
+    assert done.returncode == 0, done.stderr
+    seen = json.loads(done.stdout.splitlines()[-1])
+    filled = {
+        name.replace("_", " ").capitalize(): len(layer)
+        for name, layer in whole.items()
+        if WRITTEN[name].geometry and len(layer)
+    }
+    assert {name: entry["rows"] for name, entry in seen.items()} == filled
+    assert seen["No plant zones"]["symbols"] > 1, "by reason"
+
+
 def test_layers_picked_in_a_form_become_a_plan(desktop, site, out, whole):
     """All sample layers and the sample plan's choices: the plants are those of the plan file."""
     layers = {}
@@ -473,8 +486,8 @@ def test_the_library_ends_with_the_desktop_gis(desktop, site, out, how, code):
     with runner.stdout:
         for line in runner.stdout:
             if "zones" in line:
+                assert workers(desktop.home)
                 break
-        assert workers(desktop.home)
         os.kill(runner.pid, how)
         last = runner.stdout.read()
     assert runner.wait(timeout=60) == code

@@ -1,7 +1,8 @@
 """What the plugin is told of the library: steps, layers and keys, as plain values.
 
 The plugin reads this from a file beside it, since it imports nothing of the library. The digest
-names the content, so that a plugin and a library that do not go together notice.
+names what is handed to and fro, words for people left out, so that a plugin and a library that do
+not go together notice.
 """
 
 from __future__ import annotations
@@ -56,6 +57,9 @@ ADVANCED = {"site", "views", "sides", "growth.curve", "light.days", "light.step"
 #: Keys of these that people do change.
 PLAIN = {"views.threshold", "views.needed_share", "views.missing_year", "views.report_years"}
 
+#: Entries that only people read: another wording needs no other plugin.
+WORDS = {"does", "title", "meaning", "help", "label", "range", "suggestions", "group", "resources"}
+
 #: Titles of the columns of values that are tables.
 HEADERS = {
     "stakeout.measured": ["from", "to", "distance, with its unit"],
@@ -82,9 +86,15 @@ def describe_toolbox() -> dict[str, Any]:
         ],
         "plan_values": [_value(describe_key(key), suggestions, by_key=True) for key in PLAN_KEYS],
     }
-    text = json.dumps(content, sort_keys=True, ensure_ascii=False)
+    text = json.dumps(_without_words(content), sort_keys=True, ensure_ascii=False)
     digest = hashlib.sha256(text.encode()).hexdigest()[:16]
     return {"version": __version__, "digest": digest, **content}
+
+
+def _without_words(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _without_words(entry) for key, entry in value.items() if key not in WORDS}
+    return [_without_words(entry) for entry in value] if isinstance(value, list) else value
 
 
 def inputs_of(step: StepDescription) -> tuple[LayerDescription, ...]:
