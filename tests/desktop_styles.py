@@ -16,6 +16,7 @@ from qgis.core import (
     QgsFeatureRequest,
     QgsMapRendererParallelJob,
     QgsMapSettings,
+    QgsRasterLayer,
     QgsRectangle,
     QgsRenderContext,
     QgsVectorLayer,
@@ -161,7 +162,22 @@ def draw(layer, job):
     return {"scale": settings.scale(), "errors": [error.message for error in work.errors()]}
 
 
+def describe_raster(job):
+    layer = QgsRasterLayer(job["raster"], job.get("title", "raster"), "gdal")
+    renderer = layer.renderer()
+    found = {"valid": layer.isValid(), "renderer": renderer.type(), "crs": layer.crs().isValid()}
+    if renderer.type() == "singlebandpseudocolor":
+        items = renderer.shader().rasterShaderFunction().colorRampItemList()
+        found["band"] = renderer.band()
+        found["items"] = [[item.value, item.color.name(), item.label] for item in items]
+    if job.get("picture"):
+        found["drawn"] = draw(layer, job)
+    return found
+
+
 def describe(job):
+    if job.get("raster"):
+        return describe_raster(job)
     layer = QgsVectorLayer(job["address"], job.get("title", "layer"), "ogr")
     if not layer.isValid():
         return {"valid": False}

@@ -400,8 +400,9 @@ def test_the_raster_lies_where_the_cells_are(tmp_path):
     _, _, grid = run(years=5, report_years=(0, 5))
     grid = grid.set_crs(frame.crs)
     outputs = write_sun_hours(grid, tmp_path, frame.crs)
-    assert [entry["file"] for entry in outputs] == ["sun_hours.tif"]
-    assert [path.name for path in tmp_path.iterdir()] == ["sun_hours.tif"]  # and no side file
+    assert [entry["file"] for entry in outputs] == ["sun_hours.tif", "sun_hours.qml"]
+    # And no side file of GDAL's.
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["sun_hours.qml", "sun_hours.tif"]
     with rasterio.open(tmp_path / "sun_hours.tif") as raster:
         assert raster.count == 3
         assert raster.nodata == NO_DATA

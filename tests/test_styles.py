@@ -208,7 +208,7 @@ def test_classes_are_told_apart_by_every_eye_and_in_grey(name):
         assert grey >= GREYS_APART, (one.label, other.label, grey)
 
 
-@pytest.mark.parametrize("ramp", ["YEARS", "HEIGHTS", "SHADE", "QUIETER", "CROWNS"])
+@pytest.mark.parametrize("ramp", ["YEARS", "HEIGHTS", "SHADE", "QUIETER", "CROWNS", "SUN"])
 def test_ramps_run_one_way_from_light_to_dark_or_back(ramp):
     grey = [lightness(colour) for colour in getattr(palette, ramp)]
     assert grey in (sorted(grey), sorted(grey, reverse=True))

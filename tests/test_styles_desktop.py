@@ -20,7 +20,8 @@ from screenplan.frame import LocalFrame
 from screenplan.outputs.conform import expand_columns
 from screenplan.outputs.kinds import split_by_kind
 from screenplan.outputs.layers import GEOPACKAGE_NAME, write_layers
-from screenplan.outputs.palette import COLOURS, WARN, YEARS
+from screenplan.outputs.palette import COLOURS, SUN, WARN, YEARS
+from screenplan.outputs.rasters import write_sun_hours
 from screenplan.outputs.styles import KNOWN, STYLES, style_of
 from screenplan.outputs.styles.aliases import alias_of
 from screenplan.outputs.styles.expressions import combined
@@ -362,6 +363,42 @@ def test_the_sample_plan_opens_styled_with_every_feature_in_its_class(tmp_path):
     width = shapely.bounds(crowns.geometry.to_numpy())
     assert width[:, 2] - width[:, 0] == pytest.approx(crowns["spread_m"].to_numpy(), rel=0.01)
     assert set(as_written(SURROUNDINGS)) & {name for _, name in found}
+
+
+def test_the_raster_of_sun_hours_opens_in_classes_of_its_darkest_year(tmp_path):
+    reason = why_not()
+    if reason:
+        pytest.skip(reason)
+    cells = [(column, line) for column in range(4) for line in range(3)]
+    grid = geopandas.GeoDataFrame(
+        {
+            "cell_id": range(12),
+            "column": [column for column, _ in cells],
+            "line": [line for _, line in cells],
+            "cell_m": 2.0,
+            "sun_now_h": [100.0 * number for number in range(12)],
+            "sun_y00": [90.0 * number for number in range(12)],
+            "sun_y20": [50.0 * number for number in range(12)],
+            "sun_y30": [60.0 * number for number in range(12)],
+        },
+        geometry=[shapely.Point(2 * column, 2 * line) for column, line in cells],
+        crs=32632,
+    )
+    write_sun_hours(grid, tmp_path, grid.crs)
+    job = {"raster": str(tmp_path / "sun_hours.tif")}
+    answer, complaints = ask_desktop(SCRIPT, [job], tmp_path / "home")
+    assert complaints == ""
+    (found,) = answer["layers"]
+    assert found["valid"]
+    assert found["crs"]
+    assert found["renderer"] == "singlebandpseudocolor"
+    # Today is band 1, the years 0, 20 and 30 are bands 2 to 4; year 20 has the least sun.
+    assert found["band"] == 3
+    # By hand: 1100 h in six classes are 183 h, rounded up to 200 h.
+    assert [item[0] for item in found["items"][:-1]] == [200, 400, 600, 800, 1000]
+    assert [item[1] for item in found["items"]] == list(SUN)
+    assert found["items"][0][2] == "0 to 200 h a year"
+    assert found["items"][-1][2] == "1000 h a year and more"
 
 
 def test_an_empty_layer_opens_with_its_kind_its_system_and_its_style(tmp_path):

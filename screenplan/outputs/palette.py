@@ -34,5 +34,7 @@ CROWNS = ("#2e6b45", "#4f8861", "#73a37e", "#9bbf9e", "#c3dcc1", "#e9f4e4")
 HEIGHTS = ("#e3d9f1", "#bfa9de", "#9478c4", "#6a4aa3", "#3a2170")
 #: Sun that is lost, from little to much.
 SHADE = ("#fcf1c8", "#ddcb96", "#b5b5a0", "#8794a0", "#56677c", "#2a3853")
+#: Sun that is left, from shade to full sun.
+SUN = ("#33434a", "#62737a", "#94a1a4", "#c3c6b8", "#e6dcb0", "#fbeebf")
 #: Noise that foliage takes away, from little to much.
 QUIETER = ("#d5e3f0", "#8fb3d5", "#2b5a8c")

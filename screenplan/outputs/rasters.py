@@ -9,6 +9,7 @@ import pandas as pd
 from pyproj import CRS
 
 from screenplan.outputs.record import describe_output
+from screenplan.outputs.styles.sun_raster import write_sun_qml
 from screenplan.outputs.vector import explain_failure
 
 SUN_HOURS_NAME = "sun_hours.tif"
@@ -17,7 +18,7 @@ NO_DATA = -9999.0
 
 
 def write_sun_hours(sun_grid: pd.DataFrame, folder: str | Path, crs: CRS) -> list[dict]:
-    """Write the layer ``sun_grid`` as a GeoTIFF in the local frame, hours of sun a year.
+    """Write the layer ``sun_grid`` as a GeoTIFF in the local frame, hours of sun a year, with its style.
 
     Parameters
     ----------
@@ -65,4 +66,7 @@ def write_sun_hours(sun_grid: pd.DataFrame, folder: str | Path, crs: CRS) -> lis
         sink.write(bands)
         for band, text in enumerate(said, 1):
             sink.set_band_description(band, f"hours of sun a year, {text}")
-    return [describe_output(path, {"sun_grid": len(sun_grid)})]
+    style = path.with_suffix(".qml")
+    with explain_failure(style, "sun_grid"):
+        style.write_text(write_sun_qml(sun_grid), encoding="utf-8", newline="\n")
+    return [describe_output(path, {"sun_grid": len(sun_grid)}), describe_output(style, {})]

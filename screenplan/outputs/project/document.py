@@ -24,7 +24,6 @@ from screenplan.outputs.project.maplayers import (
     RASTER_ID,
     add_sun_raster,
     add_vector_layer,
-    darkest_year,
 )
 from screenplan.outputs.project.markup import add, add_reference, plain_text
 from screenplan.outputs.project.sheets import Titles, add_sheets
@@ -41,6 +40,7 @@ from screenplan.outputs.project.tree import (
 from screenplan.outputs.rasters import SUN_HOURS_NAME
 from screenplan.outputs.record import describe_output
 from screenplan.outputs.styles import style_qml
+from screenplan.outputs.styles.sun_raster import darkest_year
 from screenplan.outputs.vector import explain_failure
 
 PROJECT_NAME = "plan.qgz"
@@ -121,7 +121,7 @@ def make_document(
         Whether the raster of sun hours stands beside it.
     """
     entries = arrange(layers, WRITTEN | as_written(SURROUNDINGS))
-    bounds = site_bounds(layers)
+    bounds = site_bounds(layers, assumed=titles.assumed)
     root = Element("qgis", projectname=plain_text(titles.title), version=VERSION)
     add(root, "homePath", path="")
     add(root, "title", titles.title)
@@ -150,13 +150,18 @@ def make_document(
     return root
 
 
-def site_bounds(layers: Mapping[str, pd.DataFrame]) -> tuple[float, float, float, float]:
-    """Give the extent of the subject parcel and of the crowns and rows, in metres of the frame."""
+def site_bounds(
+    layers: Mapping[str, pd.DataFrame], *, assumed: bool = False
+) -> tuple[float, float, float, float]:
+    """Give the extent of the subject parcel and of the crowns and rows, in metres of the frame.
+
+    ``assumed`` tells that there is no true outline: then the rows alone count, if there are any.
+    """
     parcels = layers["parcels"]
-    shapes = [parcels.geometry[parcels["is_subject"].fillna(False).astype(bool)]]
-    shapes += [layers[name].geometry for name in ("planting_lines", "crowns") if name in layers]
-    west, south, east, north = shapely.total_bounds(pd.concat(shapes).to_numpy())
-    return float(west), float(south), float(east), float(north)
+    shapes = [layers[name].geometry for name in ("planting_lines", "crowns") if name in layers]
+    if not assumed or not sum(map(len, shapes)):
+        shapes.append(parcels.geometry[parcels["is_subject"].fillna(False).astype(bool)])
+    return _bounds(shapes)
 
 
 def stake_out_bounds(
@@ -169,6 +174,10 @@ def stake_out_bounds(
     points = layers.get("tape_points")
     if points is not None:
         shapes.append(points.geometry[points["used"].fillna(False).astype(bool)])
+    return _bounds(shapes)
+
+
+def _bounds(shapes: Sequence[pd.Series]) -> tuple[float, float, float, float]:
     west, south, east, north = shapely.total_bounds(pd.concat(shapes).to_numpy())
     return float(west), float(south), float(east), float(north)
 

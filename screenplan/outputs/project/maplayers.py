@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import math
 from xml.etree.ElementTree import Element, fromstring
 
-import pandas as pd
 from pyproj import CRS
 
 from screenplan.contracts.written import kinds_of
 from screenplan.outputs.project.feet import in_feet
-from screenplan.outputs.project.markup import add, add_options, add_reference, rgba
+from screenplan.outputs.project.markup import add, add_reference
 from screenplan.outputs.project.tree import Entry
+from screenplan.outputs.styles.sun_raster import sun_pipe
 
 #: What the desktop GIS calls the kinds of geometry.
 GEOMETRY = {"areas": "Polygon", "lines": "Line", "points": "Point"}
@@ -19,8 +18,6 @@ GEOMETRY = {"areas": "Polygon", "lines": "Line", "points": "Point"}
 _NOT_STYLE = ("layerGeometryType", "layername")
 
 RASTER_ID = "screenplan_sun_hours_raster"
-#: From shade to full sun: dark to light in grey too.
-SUN_RAMP = ("#33434a", "#62737a", "#94a1a4", "#c3c6b8", "#e6dcb0", "#fbeebf")
 
 
 def add_vector_layer(
@@ -92,38 +89,8 @@ def add_sun_raster(
     add_reference(layer, "srs", crs)
     add(layer, "provider", "gdal")
     _add_style_name(layer)
-    pipe = add(layer, "pipe")
-    step = max(100.0 * math.ceil(most_h / len(SUN_RAMP) / 100.0), 100.0)
-    tops = [step * number for number in range(1, len(SUN_RAMP) + 1)]
-    renderer = add(
-        pipe, "rasterrenderer", type_="singlebandpseudocolor", band=band, opacity=0.8,
-        alphaBand=-1, classificationMin=0, classificationMax=tops[-1],
-    )  # fmt: skip
-    shader = add(
-        add(renderer, "rastershader"), "colorrampshader", colorRampType="DISCRETE",
-        classificationMode=1, clip=0, minimumValue=0, maximumValue=tops[-1],
-    )  # fmt: skip
-    ramp = add(shader, "colorramp", type_="gradient", name="[source]")
-    add_options(
-        ramp,
-        {"color1": rgba(SUN_RAMP[0]), "color2": rgba(SUN_RAMP[-1]), "discrete": "0"},
-    )
-    for top, colour in zip(tops, SUN_RAMP, strict=True):
-        last = top == tops[-1]
-        add(
-            shader, "item", value="inf" if last else top, color=colour, alpha=255,
-            label=f"{top - step:.0f} h a year and more" if last else f"{top - step:.0f} to {top:.0f} h a year",
-        )  # fmt: skip
+    layer.append(sun_pipe(band, most_h))
     return layer
-
-
-def darkest_year(sun_grid: pd.DataFrame) -> tuple[int, int] | None:
-    """Give the band and the year of the raster in which the ground has least sun."""
-    years = [name for name in sun_grid.columns if name.startswith("sun_y")]
-    if not len(sun_grid) or not years:
-        return None
-    worst = min(years, key=lambda name: float(sun_grid[name].sum()))
-    return 2 + years.index(worst), int(worst.removeprefix("sun_y"))
 
 
 def _add_style_name(layer: Element) -> None:
