@@ -103,7 +103,8 @@ def write_run(run: Run, target: str | Path | OutputFolder) -> Path:
 def _write_project(run: Run, layers: dict[str, Any], folder: Path) -> list[dict]:
     """Write the desktop GIS's project beside the GeoPackage."""
     about, subject = run.plan.plan, run.site.subject_id
-    titles = Titles(about.title or subject, subject, dt.date.today().isoformat())
+    today, assumed = dt.date.today().isoformat(), run.plan.subject.assumed
+    titles = Titles(about.title or subject, subject, today, assumed)
     return write_project(layers, folder, run.site.frame, titles, units=about.units)
 
 

@@ -25,7 +25,9 @@ from screenplan.outputs.drawings.style import COLOURS
 from screenplan.outputs.kinds import split_by_kind
 from screenplan.outputs.layers import find_surroundings, write_layers
 from screenplan.outputs.project import Titles, write_project
+from screenplan.outputs.project.document import site_bounds
 from screenplan.outputs.project.feet import in_feet
+from screenplan.outputs.project.legends import Item, classes_present, fit_legend
 from screenplan.outputs.project.paper import (
     FEET_PER_INCH,
     INSIDE_MM,
@@ -34,7 +36,7 @@ from screenplan.outputs.project.paper import (
     choose_page,
     trade_scale,
 )
-from screenplan.outputs.project.tree import GROUPS, OTHERS, TABLES, THEMES, arrange
+from screenplan.outputs.project.tree import GROUPS, OTHERS, TABLES, THEMES, Entry, arrange
 from screenplan.outputs.rasters import SUN_HOURS_NAME, write_sun_hours
 from screenplan.outputs.styles import STYLES, style_qml
 from screenplan.units import format_length, format_tape
@@ -224,6 +226,18 @@ def test_the_same_plan_gives_the_same_bytes(made_up, metric, tmp_path):
     assert again == (made_up[0] / "plan.qgz").read_bytes()
 
 
+def test_an_assumed_outline_is_said_to_be_one_and_takes_no_paper(metric, tmp_path):
+    frame, layers = make_up(metric)
+    rows = [layers[name].total_bounds for name in ("planting_lines", "crowns")]
+    expected = [*np.min(rows, axis=0)[:2], *np.max(rows, axis=0)[2:]]
+    np.testing.assert_allclose(site_bounds(layers, assumed=True), expected, rtol=0, atol=1e-9)
+    write_project(layers, tmp_path, frame, Titles("A hedge", "1", "2026-03-21", assumed=True))
+    texts = [item.get("labelText", "") for item in document_of(tmp_path).iter("LayoutItem")]
+    assert (
+        sum("Outline assumed, check north" in text for text in texts) == 4
+    )  # two sheets, two papers
+
+
 def test_awkward_titles_are_words_and_nothing_else(metric, tmp_path):
     title = 'A & B <c> "d" [% 1 + 1 %] \x0b\x00 \ud800 Äpfel 漢'
     frame, layers = make_up(metric)
@@ -244,6 +258,42 @@ def test_labels_of_a_plan_in_feet_hold_no_metres():
             said = in_feet(style.label.expression)
             assert not re.search(r"' m\b", said), name
             assert ("0.3048" in said) == ('_m", ' in style.label.expression), name
+
+
+def test_classes_without_rows_are_not_in_the_legend():
+    def labels(name, **columns):
+        layer = pd.DataFrame(columns)
+        classes = STYLES[name].classes
+        return [classes[number].label for number in classes_present(classes, layer)]
+
+    assert labels("plants", existing=[True, True]) == ["Stands already"]
+    assert labels("plants", existing=[False, True]) == ["Stands already", "To be planted"]
+    # A class without a test takes what no other takes, and nothing else.
+    assert labels("planting_lines", row=[1, 1]) == ["First row, next to the boundary"]
+    assert labels("planting_lines", row=[2, 3]) == ["Second row", "Another line"]
+    assert labels("fence_posts", role=["corner", "line"]) == ["Corner or end post", "Line post"]
+    # Years up to a bound, an empty one on its own.
+    assert labels("crowns", year=[0, 10]) == ["When planted", "Years 6 to 10"]
+    empty = pd.array([None, 4], dtype="Int64")
+    assert len(labels("outgrown", year=empty)) == 2
+    assert len(labels("outgrown", year=empty[:1])) == 1
+
+
+@given(
+    lines=st.integers(1, 60),
+    letters=st.integers(4, 60),
+    width=st.floats(60.0, 200.0),
+    height=st.floats(30.0, 200.0),
+)
+def test_a_legend_that_fits_a_room_fits_a_larger_one_at_no_smaller_size(
+    lines, letters, width, height
+):
+    classes = tuple((number, "n" * letters) for number in range(lines))
+    items = [Item(Entry("plants", KNOWN["plants"], "Plants", "Planting"), classes, False)]
+    small, large = fit_legend(items, width, height), fit_legend(items, 1.5 * width, 1.5 * height)
+    if small is not None:
+        assert large is not None
+        assert large[1] >= small[1]
 
 
 # Paper and scale

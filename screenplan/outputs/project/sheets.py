@@ -51,11 +51,14 @@ class Titles:
         Identifier of the parcel.
     date : str
         When the plan was made.
+    assumed : bool
+        Whether the parcel's outline is only assumed, and perhaps the row's direction.
     """
 
     title: str
     subject: str
     date: str
+    assumed: bool = False
 
 
 def add_sheets(
@@ -161,10 +164,12 @@ def _head(layout: Layout, box: Box, page: Page, theme: str, titles: Titles, map_
         points=(10.5 if small else 14.0) * grow, bold=True,
     )  # fmt: skip
     lengths = "feet and inches" if page.sheet.units == "us" else "metres"
-    parcel = clean(titles.subject, 40).replace("[%", "[ %")
+    parcel = f"Parcel {clean(titles.subject, 24)}".replace("[%", "[ %")
+    if titles.assumed:
+        parcel = "Outline assumed, check north"
     add_label(
         layout, "facts", Box(box.x, box.y + 21.4 * grow, box.width, 7.6 * grow),
-        f"Parcel {parcel}, lengths in {lengths}\nPlan of {titles.date}, screenplan {__version__}",
+        f"{parcel}, lengths in {lengths}\nPlan of {titles.date}, screenplan {__version__}",
         points=7.0 * grow, role="quiet",
     )  # fmt: skip
 
