@@ -292,6 +292,7 @@ STEPS: dict[str, Step] = {
                 "year": "views.missing_year",
                 "threshold": "views.threshold",
                 "curve": "growth.curve",
+                "leaves": "views.leaves",
                 "eye_inside_m": "views.eye_inside",
                 "eye_seated_m": "views.eye_seated",
                 "eye_standing_m": "views.eye_standing",

@@ -36,17 +36,18 @@ def missing(plants, *others, w=WINDOW, p=GARDEN, **options):
 
 
 # Independent: the whole step traced again without each plant in turn.
+@pytest.mark.parametrize("leaves", ["opaque", "translucent"])
 @pytest.mark.parametrize("kind", ["cone", "ellipsoid", "column"])
-def test_one_pass_gives_what_runs_without_each_plant_give(kind):
+def test_one_pass_gives_what_runs_without_each_plant_give(kind, leaves):
     plants = two_rows(kind)
     w = pd.concat([windows((0, 6)), windows((-4, 6), name="v")], ignore_index=True)
-    told, table = missing(plants, w=w)
+    told, table = missing(plants, w=w, leaves=leaves)
     found = table.set_index(["plant_id", "view_id"])
 
     def shares(some):
         views, *_ = trace_views(
             w, GARDEN, LINES, some, HOUSE, table=TABLE, curve="straight", years=4,
-            report_years=(4,), second_sample=False,
+            report_years=(4,), second_sample=False, leaves=leaves,
         )  # fmt: skip
         return views.set_index("view_id").open_y04
 

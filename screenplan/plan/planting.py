@@ -90,7 +90,7 @@ class Views(Section):
     )
     leaves: Literal["opaque", "translucent"] = Field(
         "opaque",
-        description="opaque: leaves stop all light; translucent: some passes, by leaf density and the length of the way",
+        description="opaque: leaves stop all light; translucent: some passes, by leaf density and the length of the way; the needed height and the sun of others take them as opaque",
     )
     eye_inside: Length = Field(1.0, gt=0, le=5, description="Distance of the eye behind the window")
     eye_seated: Length = Field(

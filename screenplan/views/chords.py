@@ -152,23 +152,61 @@ def box_stretches(
         enter[y], leave[y] = low + along, high + along
 
 
+@inner(fastmath=FAST)
+def join(a, b, low, high, apart_at):
+    """Join the stretch of one more crown to those before it, in the order of their stems.
+
+    Parameters
+    ----------
+    a, b : float
+        Where it begins and ends; none if it ends before it begins.
+    low, high, apart_at : float
+        Begin and end of the last group of crowns that touch, and the end of the group before it;
+        -FAR_M where there is none.
+
+    Returns
+    -------
+    more : float
+        Length that it fills and none before it does.
+    low, high, apart_at : float
+        The same of the groups that there are then.
+    """
+    below = (b if b < low else low) - (a if a > apart_at else apart_at)
+    above = b - (a if a > high else high)
+    more = (below if below > 0.0 else 0.0) + (above if above > 0.0 else 0.0)
+    there, apart = a < b, a >= high
+    back = a if a > apart_at else apart_at
+    low_new = a if apart else (back if back < low else low)
+    high_new = b if b > high else high
+    apart_new = high if apart else apart_at
+    low, high = (low_new if there else low), (high_new if there else high)
+    return more, low, high, (apart_new if there else apart_at)
+
+
+@called()
+def any_stretch(shape, table, k, g, y, px, py, pz, dx, dy, dz, way):
+    """Stretch of any sight line, upright ones too, inside one crown: shares of its way, or (1, 0).
+
+    ``px`` to ``pz`` is its start as seen from the foot of the stem, ``way`` the direction of the row.
+    """
+    if shape == 4:
+        form = table.form
+        return box_stretch(
+            px * way[0] + py * way[1], py * way[0] - px * way[1], pz,
+            dx * way[0] + dy * way[1], dy * way[0] - dx * way[1], dz, 0.0, 1.0,
+            form[k, g, 0, y], form[k, g, 1, y], form[k, g, 2, y], form[k, g, 3, y],
+        )  # fmt: skip
+    return crown_stretch(
+        shape, dx * dx + dy * dy, px * dx + py * dy, px * px + py * py, pz, dz,
+        table.height[k, g, y], table.radius[k, g, y], table.clear[k, g, y],
+    )  # fmt: skip
+
+
 @called()
 def any_stretches(shape, table, k, g, years, px, py, pz, dx, dy, dz, way, scale, enter, leave):
-    """Do the same for one crown and any sight line, upright ones too, year by year."""
-    a, b, e = dx * dx + dy * dy, px * dx + py * dy, px * px + py * py
+    """Do the same year by year, as lengths for a way of the length ``scale``."""
     for y in range(years):
-        if shape == 4:
-            form = table.form
-            low, high = box_stretch(
-                px * way[0] + py * way[1], py * way[0] - px * way[1], pz,
-                dx * way[0] + dy * way[1], dy * way[0] - dx * way[1], dz, 0.0, 1.0,
-                form[k, g, 0, y], form[k, g, 1, y], form[k, g, 2, y], form[k, g, 3, y],
-            )  # fmt: skip
-        else:
-            low, high = crown_stretch(
-                shape, a, b, e, pz, dz, table.height[k, g, y], table.radius[k, g, y],
-                table.clear[k, g, y],
-            )  # fmt: skip
+        low, high = any_stretch(shape, table, k, g, y, px, py, pz, dx, dy, dz, way)
         if not low < high:
             low, high = 0.0, -FAR_M
         enter[y], leave[y] = low * scale, high * scale

@@ -45,6 +45,7 @@ from screenplan.views.chords import (
     LEVEL,
     any_stretches,
     box_stretches,
+    join,
     one_crown,
     passed,
     round_stretches,
@@ -88,19 +89,8 @@ def _begin(year, years, enter, leave, start, end, before, fade, depth):
 def _join(year, years, enter, leave, start, end, before, fade, depth):
     """Add to each year's depth what one more crown fills that none before it fills."""
     for y in range(np.uint64(year), np.uint64(years)):
-        a, b = enter[y], leave[y]
-        L, H, P = start[y], end[y], before[y]
-        below = (b if b < L else L) - (a if a > P else P)
-        above = b - (a if a > H else H)
-        depth[y] += fade * ((below if below > 0.0 else 0.0) + (above if above > 0.0 else 0.0))
-        there, apart = a < b, a >= H
-        back = a if a > P else P
-        L_new = a if apart else (back if back < L else L)
-        H_new = b if b > H else H
-        P_new = H if apart else P
-        start[y] = L_new if there else L
-        end[y] = H_new if there else H
-        before[y] = P_new if there else P
+        more, start[y], end[y], before[y] = join(enter[y], leave[y], start[y], end[y], before[y])
+        depth[y] += fade * more
 
 
 @called(fastmath=FAST)

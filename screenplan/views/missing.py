@@ -2,7 +2,9 @@
 
 Where exactly one plant stops a ray, that plant's death opens it; where two do, neither's alone
 does. So one look at every ray, counting the plants in its way and keeping the only one, tells the
-open share of each view without each plant. Crowns are opaque, growth is typical, leaves are on.
+open share of each view without each plant. Where leaves let light through, every plant in the way
+takes some: then each ray is looked at with all its crowns and without each (`screenplan.views.lone`).
+Growth is typical, leaves are on.
 """
 
 from __future__ import annotations
@@ -18,10 +20,10 @@ from screenplan.errors import refuse
 from screenplan.planting.species import Species, load_species
 from screenplan.tables import DTYPES, table_of
 from screenplan.views.grown import grow_rows
+from screenplan.views.lone import light_without
 from screenplan.views.obstacles import numbers
 from screenplan.views.results import TYPICAL
-from screenplan.views.sampling import rays_through
-from screenplan.views.setting import Sampling, lay_setting
+from screenplan.views.setting import LEAVES, Sampling, lay_setting
 from screenplan.views.sole import sole_blockers
 
 #: Light is compared at this precision: rounding only.
@@ -41,6 +43,7 @@ def find_missing(
     year: int = 10,
     threshold: float = 0.10,
     curve: str = "smooth",
+    leaves: str = "opaque",
     eye_inside_m: float = 1.0,
     eye_seated_m: float = 1.2,
     eye_standing_m: float = 1.6,
@@ -66,6 +69,8 @@ def find_missing(
         Share of a view that may stay open for it to count as closed, 0 to below 1.
     curve : {"smooth", "straight"}
         Growth curve.
+    leaves : {"opaque", "translucent"}
+        As `trace_views` takes them.
     table : mapping, optional
         Species by key; by default the shipped table.
 
@@ -92,6 +97,8 @@ def find_missing(
         onlooker_spacing_m, onlooker_reach_m,
     )  # fmt: skip
     table = load_species() if table is None else table
+    if leaves not in LEAVES:
+        raise refuse(f"{leaves!r} says nothing of leaves", f"Write one of {', '.join(LEAVES)}")
     setting = lay_setting(
         windows, private_places, planting_lines, onlookers, buildings, existing_screens, terrain,
         sampling=sampling,
@@ -104,16 +111,15 @@ def find_missing(
     ids = along["plant_id"].to_numpy()
     greatest, in_view = np.zeros(len(plants)), np.full(len(plants), None, object)
     found = []
-    for view_id, looker, place, _ in setting.pairs():
-        eyes = looker.eyes[place.is_single, False]
-        origin, target = rays_through(looker.opening, eyes, place.coarse)
-        if not len(origin):
-            continue
-        light, _ = setting.obstacles.light_left(origin, target)
-        stopped, only = sole_blockers(origin, target, rows, crowns, year, TYPICAL, light > 0.0)
-        share = light / len(light)
-        is_open = float(share[~stopped].sum())
-        opens = np.bincount(only[only >= 0], weights=share[only >= 0], minlength=len(plants))
+    for _, view_id, origin, target, light in setting.rays():
+        if leaves == "translucent":
+            passes, more = light_without(origin, target, light, rows, crowns, year, TYPICAL)
+            is_open, opens = passes / len(light), more / len(light)
+        else:
+            stopped, only = sole_blockers(origin, target, rows, crowns, year, TYPICAL, light > 0.0)
+            share = light / len(light)
+            is_open = float(share[~stopped].sum())
+            opens = np.bincount(only[only >= 0], weights=share[only >= 0], minlength=len(plants))
         for plant in np.flatnonzero(opens > LEAST_SHARE):
             without = min(is_open + float(opens[plant]), 1.0)
             found.append(

@@ -3,7 +3,8 @@
 The row is taken as an opaque sheet that stands on the line. At each stretch of it, the rays of all
 views that nothing existing stops cross at known heights; the needed height is the least one whose
 sheet stops the asked share of their light. A row of real plants is such a sheet only up to the
-height at which its crowns meet, so that height is what each species is held against.
+height at which its crowns meet, so that height is what each species is held against. It is opaque also
+where the views let light through leaves: a row of that height then closes a little less.
 """
 
 from __future__ import annotations
@@ -22,7 +23,6 @@ from screenplan.planting.species import Species, load_species, species_of
 from screenplan.tables import layer_of, table_of
 from screenplan.views.closing import RowClosing, row_closing
 from screenplan.views.holes import cross_line
-from screenplan.views.sampling import rays_through
 from screenplan.views.setting import Sampling, Setting, lay_setting
 
 #: Needed heights are rounded up to this.
@@ -177,12 +177,7 @@ def cross_lines(setting: Setting, lines: list) -> list[Crossings]:
         Lines in plan.
     """
     found: list[list] = [[] for _ in lines]
-    for view, (_, looker, place, _) in enumerate(setting.pairs()):
-        eyes = looker.eyes[place.is_single, False]
-        origin, target = rays_through(looker.opening, eyes, place.coarse)
-        if not len(origin):
-            continue
-        light, _ = setting.obstacles.light_left(origin, target)
+    for view, _, origin, target, light in setting.rays():
         origin, target, light = (part[light > 0.0] for part in (origin, target, light))
         for k, line in enumerate(lines):
             ray, station, t = cross_line(origin, target, shapely.get_coordinates(line))

@@ -17,7 +17,7 @@ from screenplan.site.terrain import Terrain
 from screenplan.views.obstacles import Obstacles, identifiers, lay_obstacles
 from screenplan.views.onlookers import onlooker_eyes
 from screenplan.views.openings import Opening, openings_of
-from screenplan.views.sampling import COINCIDENT_M, Place, eyes_behind, sample_places
+from screenplan.views.sampling import COINCIDENT_M, Place, eyes_behind, rays_through, sample_places
 
 #: Eye positions that the second, denser sample has more over the width of a window.
 MORE_ACROSS = 2
@@ -25,6 +25,8 @@ MORE_ACROSS = 2
 SINGLE_ACROSS = 4
 #: What `Looker.kind` says of a window.
 WINDOW = "window"
+#: What leaves may be taken for.
+LEAVES = ("opaque", "translucent")
 #: Distances between eyes and targets that are worked on at a time.
 BLOCK = 4_000_000
 
@@ -134,6 +136,24 @@ class Setting:
         for looker in self.lookers:
             for place, place_id in zip(self.places, self.place_ids, strict=True):
                 yield f"{looker.looker_id} to {place_id}", looker, place, place_id
+
+    def rays(self) -> Iterator[tuple[int, str, np.ndarray, np.ndarray, np.ndarray]]:
+        """Rays of every view that has any, from the sample that `trace_views` takes.
+
+        Yields
+        ------
+        number, view_id : int, str
+            The view, counted from 0, and its identifier.
+        origin, target : ndarray, (rays, 3)
+            Ends of the rays.
+        light : ndarray, (rays,)
+            Share of each ray's light that what exists lets through.
+        """
+        for number, (view_id, looker, place, _) in enumerate(self.pairs()):
+            eyes = looker.eyes[place.is_single, False]
+            origin, target = rays_through(looker.opening, eyes, place.coarse)
+            if len(origin):
+                yield number, view_id, origin, target, self.obstacles.light_left(origin, target)[0]
 
 
 def lay_setting(

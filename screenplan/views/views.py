@@ -24,11 +24,9 @@ from screenplan.views.results import (
     view_years_table,
     views_layer,
 )
-from screenplan.views.setting import Sampling, Setting, lay_setting
+from screenplan.views.setting import LEAVES, Sampling, Setting, lay_setting
 from screenplan.views.timeline import PORTION, Scene, follow, sum_up, year_closed
 
-#: What leaves may be taken for.
-LEAVES = ("opaque", "translucent")
 #: Years that fit: those of a mask, year 0 counted.
 LAST_YEAR = MOST_YEARS - 1
 #: Rays that the search for holes works on; beyond it an even choice of them.
