@@ -21,7 +21,7 @@ def main() -> None:
     seconds = bench_timelines()
     bench_limit(seconds)
     bench_growth_of_cost()
-    bench_tracer(seconds)
+    bench_tracer()
     bench_hillside()
     bench_sun()
 

@@ -51,6 +51,57 @@ def serially(work, *arrays, repeats: int = 3):
     ]
 
 
+class Turns:
+    """Work that is timed in turns with something else, so that both meet the same machine.
+
+    Parameters
+    ----------
+    works : dict of callable
+        Work by name; each is given the arrays of a portion.
+    portions : list of tuple of ndarray
+        Portions, each of which is timed by itself.
+    """
+
+    def __init__(self, works, portions):
+        self.works, self.portions, self.turn = works, portions, 0
+        self.least = {name: [float("inf")] * len(portions) for name in works}
+
+    def take(self) -> None:
+        """Time every work on the next portion, and keep the least times."""
+        place = self.turn % len(self.portions)
+        for name, work in self.works.items():
+            seconds, _ = serially(work, *self.portions[place], repeats=1)
+            self.least[name][place] = min(self.least[name][place], seconds)
+        self.turn += 1
+
+    def seconds(self, name: str) -> float:
+        """Processor seconds of one work for all portions."""
+        return sum(self.least[name])
+
+
+def two_cores(work, tries: int = 12, quiet: float = 1.9):
+    """How much faster two cores are, by the clock on the wall: (times, cores that were free).
+
+    One core and two are timed in turns until both were free, at most so often. ``times`` is None
+    when the machine was never quiet: then two threads had less than ``quiet`` cores.
+    """
+    least, free, held = {1: float("inf"), 2: float("inf")}, 0.0, 0
+    work()
+    for _ in range(tries):
+        share = {}
+        for count in (1, 2):
+            before, start = time.process_time(), time.perf_counter()
+            wall, _ = on_cores(count, work, 1)
+            share[count] = (time.process_time() - before) / (time.perf_counter() - start)
+            if share[count] >= (0.95 if count == 1 else quiet):
+                least[count] = min(least[count], wall)
+        free = max(free, share[2])
+        held += max(least.values()) < float("inf")
+        if held >= 3:
+            break
+    return (least[1] / least[2] if held else None), free
+
+
 def load() -> str:
     """Say how busy the machine is: processes that want to run, over the last minute."""
     return f"load {os.getloadavg()[0]:.1f}" if hasattr(os, "getloadavg") else "load not known"
