@@ -39,7 +39,7 @@ class Column:
     type : {"text", "number", "integer", "boolean", "date"}
         Dates are ISO 8601 text, ``YYYY-MM-DD``.
     meaning : str
-        One line for the data dictionary, and the alias in a desktop GIS.
+        One line for the data dictionary, and for the notes in a desktop GIS.
     unit : str
         ``m``, ``deg``, ``share`` (0 to 1), ``year`` (since planting), or empty.
     required : bool
