@@ -311,7 +311,7 @@ def test_losses_stand_beside_the_layers(tmp_path):
         "written_as": fields[2], "type": "number", "unit": "m", "meaning": "A number",
         "rows": "9", "no_value": "1", "lost": "",
     }  # fmt: skip
-    assert rows["words"]["lost"] == "is cut in 1 rows"
+    assert rows["words"]["lost"] == "is cut in 1 of the rows"
 
 
 def test_a_shapefile_says_that_its_letters_are_utf_8(tmp_path):

@@ -145,7 +145,7 @@ def _lay_out(
         elif kind == "text":
             cells, changed = _clean_texts(cells)
             if changed:
-                lost = [f"control characters are spaces in {len(changed)} rows"]
+                lost = [f"control characters are spaces in {len(changed)} of the rows"]
                 found.append(
                     found_in(contract.name, label, changed, "control characters are spaces")
                 )

@@ -149,7 +149,7 @@ def write_shapefiles(layouts: list[Layout], folder: Path, crs: CRS) -> Translati
             if column.type == "text":
                 cells, cut = _fit_texts(cells)
                 if cut:
-                    lost = [f"is cut in {len(cut)} rows"]
+                    lost = [f"is cut in {len(cut)} of the rows"]
                     found.append(found_in(name, label, cut, "the text is cut after 254 bytes"))
             values[short[label]] = cells
             columns.append(column_of(name, path.name, label, column, cells, short[label], lost))
