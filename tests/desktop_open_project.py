@@ -117,6 +117,11 @@ def layout_seen(layout, pictures):
         "theme": map_item.followVisibilityPresetName(),
         "follows": map_item.followVisibilityPreset(),
         "layers": [layer.id() for layer in map_item.layersToRender()],
+        # Width that a text on one line would take, and that of its room.
+        "one_line": {
+            own: [items[own].sizeForText().width(), items[own].rect().width()]
+            for own in ("kind of sheet", "facts", "scale")
+        },
         "scale_text": items["scale"].currentText(),
         "texts": [item.currentText() for item in items.values() if hasattr(item, "currentText")],
     }

@@ -503,6 +503,8 @@ def assert_tidy(layout):
     """Assert that everything is on the paper and nothing lies upon anything else."""
     items = boxes(layout)
     page = box(0, 0, *layout["page"])
+    for name, (needed, room) in layout["one_line"].items():
+        assert needed <= room, name
     for name, one in items.items():
         assert page.contains(one), name
         for other, two in items.items():

@@ -175,12 +175,12 @@ def _head(layout: Layout, box: Box, page: Page, theme: str, titles: Titles, map_
 
 
 def _scale(layout: Layout, box: Box, page: Page, map_id: str, grow: float) -> None:
-    said = f"1:[% {_SCALE} %]"
+    said, points = f"1:[% {_SCALE} %]", 7.5
     if page.sheet.units == "us":
-        said = f"1 in = [% round({_SCALE} / 12) %] ft ({said})"
+        said, points = f"1 in = [% round({_SCALE} / 12) %] ft ({said})", 6.5
     add_label(
         layout, "scale", Box(box.x, box.y, box.width, 4.4 * grow),
-        f"{said} on {page.paper}, printed at 100 %", points=7.5 * grow,
+        f"{said} on {page.paper}, printed at 100 %", points=points * grow,
     )  # fmt: skip
     add_scale_bar(layout, Box(box.x, box.y + 5.0 * grow, box.width, 7.0 * grow), page.sheet, map_id)
 
