@@ -78,9 +78,10 @@ def export_run(
     if target is None:
         target = source.with_name(f"{source.resolve().name}_{form}")
     package = source / GEOPACKAGE_NAME
-    if not (source / RECORD_NAME).is_file() or not package.is_file():
+    lacking = [name for name in (RECORD_NAME, GEOPACKAGE_NAME) if not (source / name).is_file()]
+    if lacking:
         raise refuse(
-            f"it is no folder that a run wrote (it holds no {RECORD_NAME} and {GEOPACKAGE_NAME})",
+            f"it is no folder that a run wrote (it holds no {' and no '.join(lacking)})",
             "Name the folder that 'screenplan run' has written",
             file=str(source),
         )
