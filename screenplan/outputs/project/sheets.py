@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from xml.etree.ElementTree import Element
@@ -35,6 +36,8 @@ CAUTION = (
 )
 #: The caution's own ground, as in the report.
 CAUTION_FILL = "#fbefdc"
+#: Up to so many letters a title has this size, in points, and takes up to three lines.
+_TITLE_SIZES = ((24, 14.0), (42, 10.5), (math.inf, 9.0))
 #: The map's scale when it is printed, worked out anew when the scale is changed.
 _SCALE = "round(map_get(item_variables('map'),'map_scale'))"
 
@@ -158,10 +161,10 @@ def _head(layout: Layout, box: Box, page: Page, theme: str, titles: Titles, map_
         points=8.0 * grow, role="plant", bold=True,
     )  # fmt: skip
     title = clean(titles.title or titles.subject, 60).replace("[%", "[ %")
-    small = len(title) > 24
+    points = next(size for longest, size in _TITLE_SIZES if len(title) <= longest)
     add_label(
         layout, "title", Box(box.x, box.y + 7.6 * grow, width, 13.4 * grow), title,
-        points=(10.5 if small else 14.0) * grow, bold=True,
+        points=points * grow, bold=True,
     )  # fmt: skip
     lengths = "feet and inches" if page.sheet.units == "us" else "metres"
     parcel = f"Parcel {clean(titles.subject, 24)}".replace("[%", "[ %")
