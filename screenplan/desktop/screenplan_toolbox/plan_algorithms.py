@@ -77,6 +77,7 @@ class _Plan(Algorithm):
                     details = QgsProcessingContext.LayerDetails(
                         layer["title"], context.project(), layer["name"]
                     )
+                    details.forceName = True  # rather than the name in the file
                     context.addLayerToLoadOnCompletion(uri, details)
                     self.style(uri, layer["name"], context)
         feedback.pushInfo(f"Written: {folder}")
