@@ -107,11 +107,13 @@ def test_values_of_every_kind_become_plain(tmp_path):
 
 def test_the_versions_are_those_of_the_libraries():
     import fiona
+import pyogrio
     import pyproj
     import shapely
 
     found = versions()
     assert found["gdal_vector"] == fiona.__gdal_version__
+    assert tuple(int(part) for part in found["gdal_written"].split(".")) == pyogrio.__gdal_version__
     assert found["proj"] == pyproj.proj_version_str
     assert found["geos"] == shapely.geos_version_string
     assert found["numpy"] == np.__version__

@@ -24,7 +24,17 @@ RECORD_NAME = "run.json"
 #: Raised when a key changes its meaning; a higher one than ours cannot be read.
 RECORD_FORMAT = 1
 #: Libraries whose version can change a number.
-LIBRARIES = ("fiona", "geopandas", "numba", "numpy", "pandas", "pyproj", "rasterio", "shapely")
+LIBRARIES = (
+    "fiona",
+    "geopandas",
+    "numba",
+    "numpy",
+    "pandas",
+    "pyogrio",
+    "pyproj",
+    "rasterio",
+    "shapely",
+)
 
 SQLITE_MAGIC = b"SQLite format 3\0"
 #: Bytes of a database's header that change when a program opens it for editing and edits nothing:
@@ -208,6 +218,7 @@ def _stays_inside(name: str) -> bool:
 def versions() -> dict[str, str]:
     """Give the versions that can change a result: ours, Python's, GDAL's, PROJ's, GEOS's, …."""
     import fiona
+    import pyogrio
     import pyproj
     import rasterio
     import shapely
@@ -216,6 +227,7 @@ def versions() -> dict[str, str]:
         "screenplan": __version__,
         "python": platform.python_version(),
         "gdal_vector": fiona.__gdal_version__,
+        "gdal_written": ".".join(str(part) for part in pyogrio.__gdal_version__),
         "gdal_raster": rasterio.__gdal_version__,
         "proj": pyproj.proj_version_str,
         "geos": shapely.geos_version_string,
