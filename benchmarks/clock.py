@@ -79,24 +79,29 @@ class Turns:
         return sum(self.least[name])
 
 
-def two_cores(work, tries: int = 12, quiet: float = 1.9):
+def two_cores(work, tries: int = 12, quiet: float = 1.9, wait_s: float = 0.5):
     """How much faster two cores are, by the clock on the wall: (times, cores that were free).
 
-    One core and two are timed in turns until both were free, at most so often. ``times`` is None
-    when the machine was never quiet: then two threads had less than ``quiet`` cores.
+    One core and two are timed in turns until both were free three times, at most so often, with a
+    wait after a turn in which they were not. ``times`` is None when the machine was never quiet: then
+    two threads had less than ``quiet`` cores.
     """
     least, free, held = {1: float("inf"), 2: float("inf")}, 0.0, 0
     work()
     for _ in range(tries):
-        share = {}
+        share, walls = {}, {}
         for count in (1, 2):
             before, start = time.process_time(), time.perf_counter()
             wall, _ = on_cores(count, work, 1)
             share[count] = (time.process_time() - before) / (time.perf_counter() - start)
-            if share[count] >= (0.95 if count == 1 else quiet):
-                least[count] = min(least[count], wall)
+            walls[count] = wall
         free = max(free, share[2])
-        held += max(least.values()) < float("inf")
+        is_quiet = share[1] >= 0.95 and share[2] >= quiet
+        if is_quiet:
+            held += 1
+            least = {count: min(least[count], walls[count]) for count in least}
+        else:
+            time.sleep(wait_s)
         if held >= 3:
             break
     return (least[1] / least[2] if held else None), free

@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 
 import numpy as np
-from numba import njit
+from numba import njit, prange
 
 from benchmarks.clock import best_of
 from benchmarks.scene import LAST_YEAR, PORTION, RAYS, row_scene
@@ -32,6 +32,18 @@ def _peak(x, rounds):
                 v = v * 0.999999 + 1e-7
             x[k] = v
     return x
+
+
+@njit(error_model="numpy", parallel=True)
+def _peak_many(x, rounds):
+    for block in prange(x.shape[0]):
+        _peak(x[block], rounds)
+
+
+def arithmetic(rounds: int = 20_000):
+    """Work of multiply-adds alone, for as many cores as there are."""
+    start = np.zeros((64, 64))
+    return lambda: _peak_many(start, rounds)
 
 
 @njit(error_model="numpy")

@@ -6,6 +6,7 @@ import numpy as np
 
 from benchmarks import tracer
 from benchmarks.clock import Turns, load, serially, two_cores, verdict
+from benchmarks.limit import arithmetic
 from benchmarks.scene import LAST_YEAR, PLANTS, PORTION, RAYS, row_scene
 from screenplan.views.crowns import CONE, ELLIPSOID
 from screenplan.views.kernel import blocked_years, follow_years
@@ -14,6 +15,10 @@ from screenplan.views.leaves import light_through
 YEARS, GROWTHS = LAST_YEAR + 1, 3
 #: One portion in so many goes to the ray tracer: a million rays of ten.
 TRACED = 10
+#: Portions in a row that are given to one core and to two.
+TIMES = 10
+#: Times that each portion is timed for the growth of cost.
+GROWTH_TURNS = 12
 NAMES = {CONE: "cones", 1: "columns", 2: "paraboloids", ELLIPSOID: "ellipsoids (not nested)"}
 
 
@@ -50,14 +55,11 @@ def bench_timelines() -> dict[str, float]:
     for name, make in (("opaque", opaque), ("translucent", translucent)):
         work = make(scene)
         seconds[name] = one = timed(scene, work)
-        times, free = two_cores(lambda w=work: w(origin, target, light))
-        if times is None:
-            two = f"two cores not measurable at {load()}: two threads had {free:.1f} cores at most"
-        else:
-            two = f"two cores give {times:.2f} times one by the clock on the wall (aim 1.7)"
+        two = _two_cores(lambda w=work: [w(origin, target, light) for _ in range(TIMES)])
         print(
             f"  {name}: {one:.2f} s on one core ({RAYS / one / 1e6:.1f} million rays a second); {two}"
         )
+    print(f"  multiply-adds alone, on this machine: {_two_cores(arithmetic())}")
     for shape in (1, 2, ELLIPSOID):
         other = row_scene(shape=shape)
         one, through = timed(other, opaque(other)), timed(other, translucent(other))
@@ -65,17 +67,36 @@ def bench_timelines() -> dict[str, float]:
     return seconds
 
 
+def _two_cores(work) -> str:
+    times, free = two_cores(work)
+    if times is None:
+        return f"two cores not measurable at {load()}: two threads had {free:.1f} cores at most"
+    return f"two cores give {times:.2f} times one by the clock on the wall (aim 1.7)"
+
+
 def bench_growth_of_cost() -> None:
     """A line ten times as long, and ten times the rays."""
-    base = row_scene()
-    short = timed(base, opaque(base))
-    longer = row_scene(10 * PLANTS)
-    long = timed(longer, opaque(longer))
-    print(f"Growth of cost: a line ten times as long costs {long / short:.2f} times (limit 1.5)")
-    few, many = RAYS // 100, RAYS // 10
-    tenth = timed(base, opaque(base), few)
-    whole = timed(base, opaque(base), many)
-    print(f"  ten times the rays cost {whole / tenth:.2f} times (limit 10.5)")
+    base, longer = row_scene(), row_scene(10 * PLANTS)
+    whole, tenth = (
+        Turns({"opaque": opaque(base)}, _lit(base, rays)) for rays in (RAYS // 10, RAYS // 100)
+    )
+    long = Turns({"opaque": opaque(longer)}, _lit(longer, RAYS // 10))
+    # All in turns, every portion as often.
+    for turn in range(GROWTH_TURNS * len(whole.portions)):
+        whole.take()
+        long.take()
+        if turn % len(whole.portions) == 0:
+            tenth.take()
+    seconds = whole.seconds("opaque")
+    print(
+        "Growth of cost: a line ten times as long costs "
+        f"{long.seconds('opaque') / seconds:.2f} times (limit 1.5)"
+    )
+    print(f"  ten times the rays cost {seconds / tenth.seconds('opaque'):.2f} times (limit 10.5)")
+
+
+def _lit(scene, rays: int) -> list[tuple]:
+    return [(o, t, np.ones(len(o))) for o, t in scene.portions(rays)]
 
 
 def bench_tracer() -> None:

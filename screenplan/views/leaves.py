@@ -423,6 +423,6 @@ def light_through(
             _fade_rays(
                 0, len(origin), origin, target, light, rows, table, dim_depth, loss[0], masks
             )
-    every = np.maximum(light, 0.0).sum()
+    every = light.sum()
     passes = every - loss.sum(axis=0)[..., :years]
     return by_season(passes, every, table.leafless), masks[:, None, :]

@@ -89,7 +89,7 @@ def open_light(masks, weight, leafless, years: int) -> np.ndarray:
 
 def light_of_changes(changes, weight, leafless) -> np.ndarray:
     """Turn changes by block, layer, growth and year into light by growth, season and year."""
-    every = float(np.maximum(weight, 0.0).sum())
+    every = float(weight.sum())
     passes = every + np.cumsum(changes.sum(axis=0)[..., :-1], axis=2)
     return by_season(passes, every, leafless)
 
@@ -111,6 +111,9 @@ def by_season(passes, every: float, leafless) -> np.ndarray:
     ndarray, (growths, 2, years)
     """
     leafless = np.asarray(leafless, np.float64) if len(leafless) else np.zeros(1)
-    steps = np.diff(leafless, append=1.0)
-    winter = leafless[0] * every + np.tensordot(steps, passes, axes=1)
-    return np.stack([passes[-1], winter], axis=1)
+    light = np.empty((passes.shape[1], 2, passes.shape[2]))
+    light[:, 0] = passes[-1]
+    light[:, 1] = leafless[0] * every
+    for layer, next_share in enumerate([*leafless[1:], 1.0]):
+        light[:, 1] += (next_share - leafless[layer]) * passes[layer]
+    return light
