@@ -107,7 +107,7 @@ def test_values_of_every_kind_become_plain(tmp_path):
 
 def test_the_versions_are_those_of_the_libraries():
     import fiona
-import pyogrio
+    import pyogrio
     import pyproj
     import shapely
 
