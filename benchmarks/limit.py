@@ -110,7 +110,7 @@ def bench_limit(seconds: dict[str, float]) -> None:
     print(
         f"  a ray is held against {pairs:.2f} plants, and takes {tests:.2f} exact tests at most for 3 growths "
         f"and {LAST_YEAR + 1} years (a table of {DISTANCE_CELLS} x {HEIGHT_CELLS} cells does the rest), or "
-        f"{leaf_years:.0f} years of leaves in one crown and {more_years:.0f} in further ones"
+        f"{leaf_years:.0f} years of leaves in one crown and {more_years:.1f} in further ones"
     )
     for name, work in (("opaque", opaque), ("translucent", leaves)):
         rate = work * RAYS / seconds[name]
