@@ -163,5 +163,7 @@ def _ranges(holes: list[Hole]) -> str:
                 joined[-1][1] = max(joined[-1][1], end)
             else:
                 joined.append([begin, end])
-        texts.append(f"{line_id} " + ", ".join(f"{begin:.1f} to {end:.1f}" for begin, end in joined))
+        texts.append(
+            f"{line_id} " + ", ".join(f"{begin:.1f} to {end:.1f}" for begin, end in joined)
+        )
     return "; ".join(texts)
