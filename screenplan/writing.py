@@ -19,6 +19,9 @@ from screenplan.pipeline import Run
 from screenplan.plan import SECTIONS, is_length, key_field
 from screenplan.units import format_length
 
+#: Folder of the stake-out for receivers and surveyors, and its tables.
+STAKEOUT_FOLDER = "stakeout"
+
 
 def default_folder(plan: str | Path) -> Path:
     """Give the folder that a plan is written to by default: named after it, beside it."""
@@ -118,7 +121,9 @@ def _write_works(run: Run, folder: Path) -> list[dict]:
         "Coordinates are metres of the site's local frame, x east, y north; its origin is at longitude "
         f"{frame.lon0:.9f}, latitude {frame.lat0:.9f} on the datum of the parcels. {frame.length_note}."
     )
-    written = write_exchange(run.layers, folder, send_out=frame.send_out, frame_note=note)
+    stakeout = folder / STAKEOUT_FOLDER
+    stakeout.mkdir()
+    written = write_exchange(run.layers, stakeout, send_out=frame.send_out, frame_note=note)
     path = folder / "order_list.csv"
     written[path] = {
         "order_list": write_order_list(run.layers["quantities"], path, units=about.units)
@@ -128,7 +133,7 @@ def _write_works(run: Run, folder: Path) -> list[dict]:
     events = write_calendar(run.layers["schedule"], path, title=title, units=about.units)
     if events:
         written[path] = {"schedule": events}
-    return [describe_output(path, rows) for path, rows in written.items()]
+    return [describe_output(path, rows, base=folder) for path, rows in written.items()]
 
 
 #: Sections of the plan whose values the report states among its assumptions.

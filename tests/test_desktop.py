@@ -50,7 +50,7 @@ def opened(request, tmp_path_factory):
     before = hashlib.sha256(package.read_bytes()).hexdigest()
     assert written[-1]["sha256"] == before
     seen, complaints = open_in_desktop(
-        [folder / f"{name}.geojson" for name in names]
+        [folder / "layers" / f"{name}.geojson" for name in names]
         + [f"{package}|layername={name}" for name in WRITTEN],
         tmp_path_factory.mktemp("home"),
     )

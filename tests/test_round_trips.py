@@ -106,7 +106,9 @@ def write(form, layers, folder, crs, contracts):
 
 def read(form, folder, name):
     """Read a layer back."""
-    file = {"kml": "plan.kml", "geopackage": "plan.gpkg"}.get(form, f"{name}{ENDINGS[form]}")
+    file = {"kml": "plan.kml", "geopackage": "plan.gpkg", "geojson": f"layers/{name}.geojson"}.get(
+        form, f"{name}{ENDINGS[form]}"
+    )
     return pyogrio.read_dataframe(folder / file, layer=name)
 
 
@@ -214,7 +216,8 @@ def test_every_layer_comes_back(form, made_up, tmp_path):
         if WRITTEN[name].geometry:
             compare(form, layout, read(form, tmp_path / "out", name), FEET)
         else:
-            assert (tmp_path / "out" / f"{name}.csv").is_file()
+            inner = "tables" if form in ("geopackage", "geojson") else ""
+            assert (tmp_path / "out" / inner / f"{name}.csv").is_file()
 
 
 @pytest.mark.parametrize("rows", [0, 9])
@@ -360,7 +363,7 @@ def test_the_sample_run_comes_back(form, run_folder):
         if (exported.folder / f"{name}.csv").is_file():
             assert not WRITTEN[name].geometry
             assert (exported.folder / f"{name}.csv").read_bytes() == (
-                run_folder / f"{name}.csv"
+                run_folder / "tables" / f"{name}.csv"
             ).read_bytes()
             continue
         if form == "kml" and name not in KML_SHOWN:
@@ -373,7 +376,7 @@ def test_the_sample_run_comes_back(form, run_folder):
             distances = back.geometry.hausdorff_distance(home.geometry)
             assert distances.max() == EXACT
         elif rows:
-            geojson = pyogrio.read_dataframe(run_folder / f"{name}.geojson")
+            geojson = pyogrio.read_dataframe(run_folder / "layers" / f"{name}.geojson")
             flat = shapely.force_2d(back.geometry.array)
             distances = shapely.hausdorff_distance(flat, geojson.geometry.array)
             assert distances.max() <= GEOJSON_DEGREES
@@ -388,7 +391,7 @@ def test_the_sample_run_comes_back(form, run_folder):
     tolerance="every rule",
 )
 def test_every_geojson_of_the_sample_run_keeps_the_rules(run_folder):
-    files = sorted(run_folder.glob("*.geojson"))
+    files = sorted(run_folder.glob("layers/*.geojson"))
     assert {file.stem for file in files} == {
         name for name in read_record(run_folder).files["plan.gpkg"]["layers"] if name in SPATIAL
     }

@@ -397,7 +397,7 @@ def test_style_files_stand_beside_their_layers(tmp_path):
         for name in ("plants", "sun_grid", "closure")
         if name != "closure"
     ] + [conform(make_layer(OUTPUTS["closure"]), OUTPUTS["closure"])]
-    written = write_style_files(layouts, tmp_path)
+    written = write_style_files(layouts, tmp_path, tmp_path / "styles")
     assert [path.relative_to(tmp_path).as_posix() for path in written] == [
         "plants.qml", "styles/plants.sld", "sun_grid.qml", "styles/sun_grid.sld",
     ]  # fmt: skip
@@ -413,4 +413,7 @@ def test_a_layer_that_is_not_known_is_written_without_a_style(tmp_path):
     write_geopackage({"others": make_layer(other, FEET)}, path, FEET, contracts={"others": other})
     with closing(sqlite3.connect(path)) as database:
         assert database.execute("SELECT count(*) FROM layer_styles").fetchone() == (0,)
-    assert write_style_files([conform(make_layer(other, FEET), other)], tmp_path) == []
+    assert (
+        write_style_files([conform(make_layer(other, FEET), other)], tmp_path, tmp_path / "styles")
+        == []
+    )

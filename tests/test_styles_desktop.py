@@ -104,7 +104,10 @@ def ask(folder, parts, home):
     package = folder / GEOPACKAGE_NAME
     outside = [name for name in WRITTEN if name in STYLES and len(parts[name])]
     inside = [name for name in KNOWN if name in parts and (name in WRITTEN or len(parts[name]))]
-    jobs = {("geojson", name): {"address": str(folder / f"{name}.geojson")} for name in outside}
+    jobs = {
+        ("geojson", name): {"address": str(folder / "layers" / f"{name}.geojson")}
+        for name in outside
+    }
     jobs |= {("gpkg", name): {"address": f"{package}|layername={name}"} for name in inside}
     for name in outside:
         style = {"sld": str(folder / "styles" / f"{name}.sld")}

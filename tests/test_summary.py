@@ -140,14 +140,17 @@ def test_all_layers_of_a_run_are_written_and_listed(tmp_path):
     del layers["closure"]
     written = write_layers(layers, tmp_path, send_out=frame.send_out, crs=frame.source_crs)
     names = [name for name in WRITTEN if name != "closure"]
-    suffix = {name: "geojson" if WRITTEN[name].geometry else "csv" for name in names}
+    files = {
+        name: f"layers/{name}.geojson" if WRITTEN[name].geometry else f"tables/{name}.csv"
+        for name in names
+    }
     assert [entry["file"] for entry in written] == [
-        *(f"{name}.{suffix[name]}" for name in names),
+        *files.values(),
         *(
             style
             for name in names
             if WRITTEN[name].geometry
-            for style in (f"{name}.qml", f"styles/{name}.sld")
+            for style in (f"layers/{name}.qml", f"styles/{name}.sld")
         ),
         "plan.gpkg",
     ]
@@ -168,12 +171,12 @@ def test_all_layers_of_a_run_are_written_and_listed(tmp_path):
         "layer_styles",
     ]
     # The frame's own tests hold its transformation; here only which layer went where.
-    plant = json.loads((tmp_path / "plants.geojson").read_text())["features"][0]
+    plant = json.loads((tmp_path / "layers/plants.geojson").read_text())["features"][0]
     lon, lat = plant["geometry"]["coordinates"]
     sent = frame.send_out(layers["plants"], WGS84).geometry.iloc[0]
     assert (lon, lat) == (round(sent.x, 9), round(sent.y, 9))
     home = pyogrio.read_dataframe(tmp_path / "plan.gpkg", layer="plants")
     # The frame's origin is the middle of the parcel, in feet, within the frame's curvature.
     assert home.geometry.iloc[0].distance(Point(1_450_050, 540_050)) < 0.01
-    with (tmp_path / "checks.csv").open(encoding="utf-8", newline="") as source:
+    with (tmp_path / "tables/checks.csv").open(encoding="utf-8", newline="") as source:
         assert len(list(csv.DictReader(source))) == len(layers["checks"])

@@ -62,6 +62,7 @@ def write_exchange(
     layers : mapping
         Layers of a run in the local frame.
     folder : path
+        It must exist.
     send_out : callable
         ``send_out(layer, crs)``, a `LocalFrame.send_out`.
     frame_note : str

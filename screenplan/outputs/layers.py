@@ -21,6 +21,8 @@ from screenplan.outputs.styles.delivery import write_style_files
 from screenplan.outputs.tables import write_csv_layout
 
 GEOPACKAGE_NAME = "plan.gpkg"
+#: Folders for the layers and tables that are files of their own, and for the styles of other software.
+LAYER_FOLDER, TABLE_FOLDER, STYLE_FOLDER = "layers", "tables", "styles"
 
 SendOut = Callable[[geopandas.GeoDataFrame, CRS], geopandas.GeoDataFrame]
 
@@ -46,7 +48,8 @@ def write_layers(
         By contract name, in the local frame. One that has no contract (an input that is not
         written) is passed over, and a contract without a layer too.
     folder : str or Path
-        Where to; it must exist.
+        Where to; it must exist. The GeoJSON files go into a folder in it, with their styles beside
+        them, the CSV files into another, the styles for other software into a third.
     send_out : callable
         ``send_out(layer, crs)`` gives a layer in another reference system; a
         `LocalFrame.send_out`. To WGS 84 for GeoJSON, to ``crs`` for the GeoPackage.
@@ -74,12 +77,14 @@ def write_layers(
     for layout in layouts:
         name = layout.contract.name
         if name in abroad:
-            path = folder / f"{name}.geojson"
+            path = _inside(folder, LAYER_FOLDER) / f"{name}.geojson"
             rows[path] = {name: write_geojson_layout(abroad[name], path)}
         else:
-            path = folder / f"{name}.csv"
+            path = _inside(folder, TABLE_FOLDER) / f"{name}.csv"
             rows[path] = {name: write_csv_layout(layout, path)}
-    rows |= {path: {} for path in write_style_files(list(abroad.values()), folder)}
+    if abroad:
+        places = folder / LAYER_FOLDER, folder / STYLE_FOLDER
+        rows |= {key: {} for key in write_style_files(list(abroad.values()), *places)}
     package = folder / GEOPACKAGE_NAME
     around = find_surroundings(read, surroundings)
     beside = as_written(surroundings)
@@ -89,6 +94,13 @@ def write_layers(
     at_home = [home.get(layout.contract.name, layout) for layout in layouts]
     rows[package] = write_layouts(at_home, package, crs, written_at=written_at)
     return [describe_output(path, counts, base=folder) for path, counts in rows.items()]
+
+
+def _inside(folder: Path, name: str) -> Path:
+    """Give a folder in the folder, made when the first file goes into it."""
+    inner = folder / name
+    inner.mkdir(exist_ok=True)
+    return inner
 
 
 def _send_all(

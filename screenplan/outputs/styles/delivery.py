@@ -11,8 +11,6 @@ from screenplan.outputs.styles import KNOWN, STYLES, style_qml, style_sld
 from screenplan.outputs.styles.aliases import alias_of
 
 STYLE_TABLE = "layer_styles"
-#: Folder of the styles for other software, beside the layers.
-SLD_FOLDER = "styles"
 
 #: As QGIS 3.22 makes it itself; see ``saveStyle`` of its OGR provider.
 _MAKE_TABLE = f"""
@@ -121,32 +119,31 @@ def _add_dictionary(database: sqlite3.Connection, layouts: Sequence[Layout]) -> 
     )
 
 
-def write_style_files(layouts: Sequence[Layout], folder: str | Path) -> list[Path]:
+def write_style_files(layouts: Sequence[Layout], beside: Path, others: Path) -> list[Path]:
     """Write each layer's style beside its GeoJSON, where the desktop GIS finds it, and as SLD.
 
     Parameters
     ----------
     layouts : sequence of Layout
         Those that were written; tables and layers that no style is known for are passed over.
-    folder : path
-        The folder of the layers. SLD files go into a folder `SLD_FOLDER` in it.
+    beside, others : Path
+        The folder of the layers, and the one for the SLD files, which is made if it is not there.
 
     Returns
     -------
     list of Path
         The files.
     """
-    folder = Path(folder)
     written: list[Path] = []
     for layout in layouts:
         name = layout.contract.name
         if layout.geometries is None or name not in KNOWN:
             continue
-        path = folder / f"{name}.qml"
+        path = beside / f"{name}.qml"
         columns = [column for column, _ in layout.columns]
         path.write_text(style_qml(name, columns=columns), encoding="utf-8", newline="\n")
-        other = folder / SLD_FOLDER / f"{name}.sld"
-        other.parent.mkdir(exist_ok=True)
+        others.mkdir(exist_ok=True)
+        other = others / f"{name}.sld"
         other.write_text(style_sld(name, columns=columns), encoding="utf-8", newline="\n")
         written += [path, other]
     return written
