@@ -267,6 +267,19 @@ def test_a_plan_file_runs(desktop, site, out, whole):
     assert (out / "plan ö" / "report.html").is_file()
 
 
+def test_paths_are_those_of_the_person(desktop, site, out):
+    """The library runs in a folder that does not stay; what is written there would be lost."""
+    values = ("--PLAN=hillside.toml", f"--OUTPUT={os.path.relpath(out / 'near', site)}")
+    finished = desktop.process("run", "screenplan:plan_file", *values, cwd=site)
+    assert finished.returncode == 0, finished.stderr
+    assert (out / "near" / "report.html").is_file()
+    ground = ("--PARCELS=site.gpkg|layername=parcels", f"--SUBJECT_ID={SUBJECT}")
+    values = ("--TERRAIN=ground.tif", f"--OUTPUT_SIDES={out / 'sides.gpkg'}")
+    finished = desktop.process("run", "screenplan:sides", *ground, *values, cwd=site)
+    assert finished.returncode == 0, finished.stderr
+    assert len(read_table(out / "sides.gpkg", "sides")) == 4  # the sides that site's page lists
+
+
 def test_the_layers_of_a_plan_are_loaded(desktop, site, out, whole):
     done = desktop.script(desktop.profile.plugins, "loaded", site, out)
     assert done.returncode == 0, done.stderr

@@ -58,11 +58,12 @@ class Desktop:
             "LC_ALL": "C.UTF-8",
         }
 
-    def process(self, *arguments):
+    def process(self, *arguments, cwd=None):
         """Run the headless runner; gives the finished process with what it printed as text."""
         return subprocess.run(
             [RUNNER, *map(str, arguments)],
             env=self.environment,
+            cwd=cwd,
             capture_output=True,
             text=True,
             check=False,

@@ -118,7 +118,7 @@ class Algorithm(QgsProcessingAlgorithm):
                     "Choose a raster that is a file on this computer."
                 )
         unit = self.parameterAsEnumString(parameters, forms.TERRAIN_UNIT, context)
-        return {"file": file, "unit": unit or "m"}
+        return {"file": whole_path(file), "unit": unit or "m"}
 
     @contextmanager
     def job_folder(self):
@@ -175,3 +175,8 @@ class Algorithm(QgsProcessingAlgorithm):
             f"The layer for {part['title']} cannot be read: {text}. {why}. Check the path and the "
             "layer, and close the file in other programs."
         )
+
+
+def whole_path(path):
+    """Give a path as it is meant here: the library runs in a folder of its own, which does not stay."""
+    return str(Path(path).absolute()) if path else path

@@ -9,8 +9,9 @@ CAUTION = (
     "Setbacks that come with the library are common practice; your local code decides."
 )
 LENGTHS = (
-    "Lengths are in metres inside; the form takes other units and changes them. Directions are "
-    "degrees clockwise from true north."
+    "Lengths are in metres inside; the form takes other units and changes them. A length that a script "
+    "or the headless runner gives is in metres, whatever units of distance are set there. Directions "
+    "are degrees clockwise from true north."
 )
 
 

@@ -18,7 +18,7 @@ from qgis.core import (
 )
 
 from . import forms
-from .algorithm import Algorithm
+from .algorithm import Algorithm, whole_path
 from .help_text import plan_help
 
 OUTPUT, LOAD, REPORT, PACKAGE = "OUTPUT", "LOAD", "REPORT", "PLAN_GPKG"
@@ -64,7 +64,7 @@ class _Plan(Algorithm):
         folder = self.parameterAsString(parameters, OUTPUT, context)
         if not folder:
             raise QgsProcessingException("No folder is chosen for the plan. Choose one.")
-        return folder
+        return whole_path(folder)
 
     def finish(self, done, parameters, context, feedback):
         """Tell what was written, and have the layers loaded."""
@@ -122,7 +122,7 @@ class PlanFromFile(_Plan):
         with self.job_folder() as folder:
             job = {
                 "task": "plan_file",
-                "plan": self.parameterAsFile(parameters, forms.PLAN, context),
+                "plan": whole_path(self.parameterAsFile(parameters, forms.PLAN, context)),
                 "settings": self.settings_of(parameters, context),
                 "out": self.folder_of(parameters, context),
             }

@@ -7,7 +7,7 @@ from __future__ import annotations
 from qgis.core import QgsCoordinateReferenceSystem, QgsProcessing, QgsProcessingParameterFeatureSink
 
 from . import forms
-from .algorithm import Algorithm
+from .algorithm import Algorithm, whole_path
 from .handover import take_back
 from .help_text import step_help
 
@@ -100,7 +100,7 @@ class StepAlgorithm(Algorithm):
                 "layers": layers,
                 "values": {key: value for key, value in values.items() if value is not None},
                 "columns": self.parameterAsString(parameters, forms.COLUMNS, context),
-                "plan": self.parameterAsFile(parameters, forms.PLAN, context) or None,
+                "plan": whole_path(self.parameterAsFile(parameters, forms.PLAN, context)) or None,
                 "terrain": self.terrain_of(parameters, context),
                 "crs": crs.authid(),
                 "crs_wkt": crs.toWkt(crs.WKT2_2019) if crs.isValid() else "",
