@@ -4,29 +4,28 @@ from __future__ import annotations
 
 import math
 import re
+from functools import cache
 
 from screenplan.errors import refuse
 
 #: One international foot in metres, exact by definition since 1959.
 FOOT_M = 0.3048
 
-#: Units in which a length may be written, in metres. All are exact: the inch and the yard by the
-#: international yard and pound agreement of 1959, the US survey foot by the Mendenhall Order of 1893.
-_METRES = {
-    "mm": 0.001,
-    "cm": 0.01,
-    "m": 1.0,
-    "km": 1000.0,
-    "in": 0.0254,
-    "inch": 0.0254,
-    "ft": FOOT_M,
-    "foot": FOOT_M,
-    "feet": FOOT_M,
-    "yd": 0.9144,
-    "yard": 0.9144,
-    "survey_foot": 1200.0 / 3937.0,
-}
-LENGTH_UNITS = tuple(_METRES)
+#: Units in which a length may be written; pint knows more, a plan should not.
+LENGTH_UNITS = (
+    "mm",
+    "cm",
+    "m",
+    "km",
+    "in",
+    "inch",
+    "ft",
+    "foot",
+    "feet",
+    "yd",
+    "yard",
+    "survey_foot",
+)
 
 _FEET_INCHES = re.compile(
     r"""^\s*(?P<ft>\d+(?:\.\d+)?)\s*(?:ft|feet|foot|')\s*(?P<inch>\d+(?:\.\d+)?)\s*(?:in|inch|inches|")\s*$"""
@@ -49,6 +48,19 @@ _SHORTHAND = {
 }
 
 
+@cache
+def _registry():
+    import pint
+
+    return pint.UnitRegistry()
+
+
+@cache
+def _in_metres(name: str) -> float:
+    # Fifteen digits: the registry goes by way of the yard and leaves a foot one ulp short.
+    return round(float(_registry().Quantity(1.0, name).to("m").magnitude), 15)
+
+
 def metres_per(unit: str, *, key: str | None = None) -> float:
     """Length of one ``unit`` in metres.
 
@@ -69,7 +81,7 @@ def metres_per(unit: str, *, key: str | None = None) -> float:
         raise refuse(
             f"'{unit}' is not a unit of length", f"Write one of {', '.join(LENGTH_UNITS)}", key=key
         )
-    return _METRES[name]
+    return _in_metres(name)
 
 
 def parse_length(text: str | float, *, key: str | None = None) -> float:
