@@ -2,6 +2,7 @@
 
 import math
 
+import pyproj
 import pytest
 
 from screenplan.errors import InputError
