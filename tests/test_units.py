@@ -6,7 +6,7 @@ import pyproj
 import pytest
 
 from screenplan.errors import InputError
-from screenplan.units import format_length, metres_per, parse_length
+from screenplan.units import LENGTH_UNITS, format_length, metres_per, parse_length
 
 
 @pytest.mark.parametrize(
