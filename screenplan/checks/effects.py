@@ -239,7 +239,11 @@ def judge_digging(utilities, holes) -> Finding:
                        f"nearest that of plant {near['plant_id']}, {near['edge_m']:.2f} m from line {near['utility_id']}",
                        "another place for these plants", LOCATE)  # fmt: skip
     return Finding(
-        name, PASSES, "No hole touches the zone about a line that is given", caution=LOCATE
+        name,
+        PASSES,
+        "No hole touches the zone about a line that is given, if it is as wide as the plan says "
+        "(setbacks.hole); the hole that the quantities ask for may be wider",
+        caution=LOCATE,
     )
 
 
