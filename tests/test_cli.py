@@ -101,8 +101,14 @@ def test_a_run_again_replaces_the_folder(sample):
     folder, _ = sample
     result = call("run", folder / "hillside.toml", "--set", 'rows.spacing="2.2 m"', "--json")
     assert result.exit_code in (0, 1)
-    again = call("run", folder / "hillside.toml", "--json")
+    again = call("run", folder / "hillside.toml")
     assert_clean(again, 0)
+    # What is said to be there to open is there.
+    said = again.stdout.partition("Written to ")[2].splitlines()[1:]
+    opened = [line.split()[0] for line in said]
+    assert opened == ["report.html", "plan.qgz", "plan.gpkg"]
+    for name in opened:
+        assert (folder / "hillside_plan" / name).is_file(), name
 
 
 def test_a_missed_goal_ends_with_one(sample):
@@ -146,9 +152,7 @@ def test_a_step_takes_a_layer_together_that_was_written_by_kinds(sample, tmp_pat
     assert list(views["open_now"]) == pytest.approx(list(earlier["open_now"]))
     # One kind alone is what it is: a layer that the person names is taken instead of the run's.
     given = f"private_places={package}:private_places_points"
-    assert_clean(
-        call("step", "views", folder / "hillside.toml", "--in", given, "--out", points), 0
-    )
+    assert_clean(call("step", "views", folder / "hillside.toml", "--in", given, "--out", points), 0)
     assert len(views) == 8 * 3
     assert len(gpd.read_file(points, layer="views")) == 8
 

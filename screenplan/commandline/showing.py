@@ -120,6 +120,14 @@ def _metres(accuracy: float | None) -> str:
     return "not known" if accuracy is None else f"{accuracy:g} m"
 
 
+#: What a person opens first of the folder of a run.
+TO_OPEN = {
+    "report.html": "the plan and the work sheet, for a browser and to print",
+    "plan.qgz": "the map, for QGIS",
+    "plan.gpkg": "every layer and table, for any GIS",
+}
+
+
 def show_run(run, written, *, as_json: bool) -> None:
     """Show a finished run: what is planted, what closes, what fails, where the layers are."""
     from screenplan.outputs.summary import summarise
@@ -143,7 +151,9 @@ def show_run(run, written, *, as_json: bool) -> None:
     print()
     _show_notes(run.warnings)
     print()
-    _console().print(f"Layers, tables and record: {written}")
+    _console().print(f"Written to {written}:")
+    for name, holds in TO_OPEN.items():
+        _console().print(f"  {name:<12} {holds}")
 
 
 def _show_checks(checks, units: str) -> None:
