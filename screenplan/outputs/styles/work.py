@@ -76,7 +76,7 @@ WORK = {
             Class("Stake on the tape", dot("cross", 2.2, None), (Test("offset_side", "=", "on the line"),)),
             Class("Stake off the tape", dot("cross", 2.2, None, COLOURS["open"])),
         ),
-        Label("slope_along_m", """format_number("slope_along_m", 2)""", size_pt=7.0, below=300, priority=6),
+        Label("slope_along_m", """format_number("slope_along_m", 2)""", size_pt=7.0, below=500, priority=6),
         below=2500,
     ),
 }  # fmt: skip
