@@ -16,6 +16,8 @@ SYSTEM_PYTHON = Path("/usr/bin/python3")
 #: The program itself; the one without the ending is a wrapper.
 DESKTOP = Path("/usr/bin/qgis.bin")
 SCREEN = Path("/usr/bin/xvfb-run")
+#: The screen needs it, and its package only recommends it.
+XAUTH = Path("/usr/bin/xauth")
 #: A parcel's corner in each of the systems in which parcel layers come.
 PLACES = {
     "US feet": (CRS(2264), (1_450_000, 540_000)),
@@ -57,7 +59,7 @@ def why_not():
 
 def why_no_window():
     """Say why the desktop GIS cannot be opened under a virtual screen, or give None."""
-    for program, package in ((DESKTOP, "qgis"), (SCREEN, "xvfb")):
+    for program, package in ((DESKTOP, "qgis"), (SCREEN, "xvfb"), (XAUTH, "xauth")):
         if not program.exists():
             return f"there is no {program} (install the Debian package {package})"
     return None
