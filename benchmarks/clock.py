@@ -79,10 +79,10 @@ class Turns:
         return sum(self.least[name])
 
 
-def two_cores(work, tries: int = 20, quiet: float = 1.9, wait_s: float = 0.5):
+def two_cores(work, tries: int = 60, quiet: float = 1.9, wait_s: float = 0.5):
     """How much faster two cores are, by the clock on the wall: (times, cores that were free).
 
-    One core and two are timed in turns until both were free five times, at most so often, with a
+    One core and two are timed in turns until both were free twenty times, at most so often, with a
     wait after a turn in which they were not. ``times`` is None when the machine was never quiet: then
     two threads had less than ``quiet`` cores.
     """
@@ -102,7 +102,7 @@ def two_cores(work, tries: int = 20, quiet: float = 1.9, wait_s: float = 0.5):
             least = {count: min(least[count], walls[count]) for count in least}
         else:
             time.sleep(wait_s)
-        if held >= 5:
+        if held >= 20:
             break
     return (least[1] / least[2] if held else None), free
 
