@@ -138,6 +138,9 @@ STEPS: dict[str, Step] = {
             parameters={
                 "species": "plants.species",
                 "hole_m": "setbacks.hole",
+                "hole_factor": "works.hole_factor",
+                "stock": "plants.stock",
+                "stock_height_m": "plants.stock_height",
                 "boundary_accuracy_m": "site.boundary_accuracy",
             },
             resources=("rules", "table"),
@@ -402,7 +405,11 @@ STEPS: dict[str, Step] = {
             needs=("plants",),
             takes=("utilities",),
             gives=("locate_zones", "holes_at_lines"),
-            parameters={"tolerance": "lines.locate", "hole_m": "setbacks.hole"},
+            parameters={
+                "tolerance": "lines.locate",
+                "hole_m": "setbacks.hole",
+                "hole_factor": "works.hole_factor",
+            },
             resources=("limits",),
         ),
         Step(
@@ -512,6 +519,7 @@ STEPS: dict[str, Step] = {
             parameters={
                 "losses": "works.losses",
                 "hole_factor": "works.hole_factor",
+                "hole_m": "setbacks.hole",
                 "strip_m": "works.strip",
                 "mulch": "works.mulch",
                 "mulch_depth_m": "works.mulch_depth",

@@ -9,6 +9,7 @@ from screenplan.effects.buried import LOCATE_FIRST, mark_buried, reach_drains
 from screenplan.errors import InputError
 from screenplan.planting.growth import height_at
 from screenplan.planting.species import load_species
+from screenplan.planting.stock import hole_width
 from screenplan.tables import notes_of
 from screenplan.units import FOOT_M
 
@@ -41,12 +42,19 @@ def test_a_zone_is_its_diameter_and_a_margin_each_side_wide(name, inches):
 
 def test_holes_that_touch_a_zone_are_listed():
     _, plants = row(((18.0, 30), (22.0, 30)), step=0.5)
-    _, holes = mark_buried(plants, main(), hole_m=0.4)
-    # By hand: stems nearer to x = 20 than 0.05 + 24 in + 0.2 = 0.8596 m.
-    near = plants.loc[(plants.geometry.x - 20).abs() < 0.05 + 24 * INCH_M + 0.2, "plant_id"]
+    _, holes = mark_buried(plants, main())
+    # By hand: stems nearer to x = 20 than 0.05 m, 24 in and half the hole that the crew digs.
+    hole = hole_width(plants["stock"].iloc[0], plants["stock_height_m"].iloc[0])
+    away = (plants.geometry.x - 20).abs()
+    near = plants.loc[away < 0.05 + 24 * INCH_M + hole / 2, "plant_id"]
+    assert 0 < len(near) < len(plants)
     assert holes["plant_id"].tolist() == near.tolist()
     assert holes["edge_m"].min() == 0.0
     assert judge_digging(main(), holes).result == "fails"
+    for width in (2.0, 0.01):  # a machine that digs wider; one narrower changes nothing
+        _, by_machine = mark_buried(plants, main(), hole_m=width)
+        reach = 0.05 + 24 * INCH_M + max(width, hole) / 2
+        assert by_machine["plant_id"].tolist() == plants.loc[away < reach, "plant_id"].tolist()
     plants["existing"] = True  # what stands needs no hole
     assert not len(mark_buried(plants, main())[1])
 

@@ -74,6 +74,7 @@ def test_holes_by_closed_form():
     assert table.loc["spoil", "amount"] == pytest.approx(SWELL * dug)
     assert table.loc["hole_width", "amount"] == pytest.approx(3 * b)
     assert table.loc["hole_depth", "amount"] == pytest.approx(d)
+    assert count(hole_m=1.2).loc["hole_width", "amount"] == pytest.approx(1.2)  # a machine's width
     for item in ("hole", "dug", "hole_depth", "clearing"):
         assert "buried lines located before any digging" in table.loc[item, "caution"]
 

@@ -13,6 +13,7 @@ from shapely.geometry import LineString, Point, Polygon
 from screenplan.contracts import NO_PLANT_ZONES, PLANTABLE_ZONE
 from screenplan.errors import InputError
 from screenplan.planting.species import load_species
+from screenplan.planting.stock import ball_width
 from screenplan.planting.zones import ARC_EXCESS_M, keep_clear, mark_zones
 from screenplan.rules.ruleset import Rule, load_rules
 
@@ -84,7 +85,7 @@ def test_crown_rule_counts_half_the_high_spread_once():
 def test_buried_line_is_measured_from_its_outside_edge():
     pipe = layer(kind=["water"], position=["buried"], diameter_m=[0.3], utility_id=["W1"],
                  geometry=[LineString([(20, -5), (20, 35)])])  # fmt: skip
-    zones, _ = zones_of(utilities=pipe, hole_m=0.5)
+    zones, _ = zones_of(utilities=pipe, hole_m=0.5, stock="plug", stock_height_m=0.3)
     zone = zones.loc["buried_line"]
     # 24 in tolerance (Florida, New York; read) and half the hole, from the edge of the pipe.
     assert zone["distance_m"] == pytest.approx(0.6096 + 0.25)
@@ -92,6 +93,26 @@ def test_buried_line_is_measured_from_its_outside_edge():
     assert east - west == pytest.approx(2 * (0.6096 + 0.25 + 0.15), abs=2 * WIDE_M)
     assert (zone["source_layer"], zone["source_id"]) == ("utilities", "W1")
     assert "locate" in zone["reason"]
+
+
+@pytest.mark.parametrize(("stock", "height"), [("container", 1.2), ("balled", 1.8), ("plug", 0.3)])
+def test_a_hole_is_as_wide_as_its_root_ball_asks_for(stock, height):
+    pipe = layer(kind=["water"], position=["buried"], diameter_m=[0.0], utility_id=["W1"],
+                 geometry=[LineString([(20, -5), (20, 35)])])  # fmt: skip
+    planted = {"stock": stock, "stock_height_m": height}
+    # 24 in to the edge of the hole, the width that the crew digs by the quantities.
+    for factor in (2.0, 3.0):
+        zones, _ = zones_of(utilities=pipe, hole_factor=factor, **planted)
+        hole = factor * ball_width(stock, height)
+        assert zones.loc["buried_line", "distance_m"] == pytest.approx(0.6096 + hole / 2)
+    # A machine's width that is given holds where it is wider, and not where it is narrower.
+    wide, _ = zones_of(utilities=pipe, hole_m=2.5, **planted)
+    narrow, _ = zones_of(utilities=pipe, hole_m=0.01, **planted)
+    usual, _ = zones_of(utilities=pipe, **planted)
+    assert wide.loc["buried_line", "distance_m"] == pytest.approx(0.6096 + 1.25)
+    assert (
+        narrow.loc["buried_line", "distance_m"] == usual.loc["buried_line", "distance_m"] > 0.6096
+    )
 
 
 def test_missing_diameter_and_id_take_their_defaults():
@@ -126,7 +147,7 @@ def test_root_zones_and_what_is_no_obstacle():
         root_zone_m=[4.0, None, None, None, None],
         geometry=[Point(6, 15), Point(16, 15), Point(26, 15), Point(33, 15), LineString([(37, 10), (37, 20)])],
     )  # fmt: skip
-    zones, _ = zones_of(existing_screens=screens, hole_m=0.0)
+    zones, _ = zones_of(existing_screens=screens, hole_factor=0.0)
     zones = zones.set_index("source_id")
     radius = {
         name: math.sqrt(zones.loc[name].geometry.area / math.pi)
@@ -144,7 +165,7 @@ def test_keep_outs_by_kind_and_the_others():
         kind=["Septic field", "patio", "pond"],
         geometry=[shapely.box(18, 13, 22, 17), shapely.box(3, 3, 6, 6), shapely.box(30, 3, 34, 6)],
     )
-    zones, _ = zones_of(keep_outs=outs, species="morella_cerifera", hole_m=0.4)
+    zones, _ = zones_of(keep_outs=outs, species="morella_cerifera", hole_m=0.4, hole_factor=0.0)
     assert zones.loc["septic_field", "distance_m"] == pytest.approx(10 * 0.3048)  # 10 ft (read)
     assert zones.loc["keep_out", "distance_m"] == pytest.approx(0.2)
     assert zones.loc["pond", "feature"] == "pond"

@@ -241,8 +241,7 @@ def judge_digging(utilities, holes) -> Finding:
     return Finding(
         name,
         PASSES,
-        "No hole touches the zone about a line that is given, if it is as wide as the plan says "
-        "(setbacks.hole); the hole that the quantities ask for may be wider",
+        "No hole touches the zone about a line that is given",
         caution=LOCATE,
     )
 

@@ -20,8 +20,8 @@ from screenplan.effects.growing import (
     points_of,
     texts,
 )
-from screenplan.errors import refuse
 from screenplan.planting.species import Species
+from screenplan.planting.stock import HOLE_PER_BALL, hole_width
 from screenplan.planting.zones import keep_clear
 from screenplan.rules.limits import Limit, limit_named, limit_of
 from screenplan.tables import layer_of, with_notes
@@ -37,7 +37,8 @@ def mark_buried(
     utilities: gpd.GeoDataFrame | None = None,
     *,
     tolerance: str = "locate_24in",
-    hole_m: float = 0.4,
+    hole_m: float | None = None,
+    hole_factor: float = HOLE_PER_BALL,
     limits: Mapping[str, Limit] | None = None,
 ) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
     """Draw the tolerance zones of buried lines, and list the holes that touch one.
@@ -48,8 +49,11 @@ def mark_buried(
         Layers in the local frame. Plants that stand already need no hole.
     tolerance : str
         Limit of the kind ``tolerance``: its margin holds each side, from the outside edge.
-    hole_m : float
-        Width of a planting hole, metres.
+    hole_m : float, optional
+        A width that holes have at least, metres; by default each is as wide as its plant's stock asks
+        for.
+    hole_factor : float
+        Width of a hole per width of the root ball.
     limits : mapping, optional
         By default the shipped limits.
 
@@ -59,8 +63,6 @@ def mark_buried(
         The zones, diameter + twice the margin wide; and the holes in them, dug by hand if at all.
         Both carry the caution to have lines located first, whether or not any is given.
     """
-    if not (np.isfinite(hole_m) and hole_m >= 0):
-        raise refuse(f"hole_m is {hole_m}", "Give a length of 0 m or more", key="hole_m")
     rule = limit_named(limits, tolerance, "tolerance", "lines.locate")
     zones, outlines, holes, spots = [], [], [], []
     lines = utilities.loc[utilities["position"] == "buried"] if has_rows(utilities) else ()
@@ -69,6 +71,7 @@ def mark_buried(
         kinds = texts(lines, "kind")
         points, ids = points_of(plants), plants["plant_id"].to_numpy()
         dug = ~plants["existing"].fillna(False).to_numpy(bool)
+        half_hole = _hole_widths(plants, dug, hole_factor, hole_m) / 2.0
         for row, name in enumerate(names_of(lines, "utility_id")):
             reach = half[row] + rule["margin_m"]
             shape = lines.geometry.iloc[row]
@@ -86,23 +89,34 @@ def mark_buried(
             )
             outlines.append(keep_clear(shape, reach))
             away = shapely.distance(points, shape)
-            for plant in np.flatnonzero(dug & (away < reach + hole_m / 2.0)):
+            for plant in np.flatnonzero(dug & (away < reach + half_hole)):
                 holes.append(
                     {
                         "hole_id": f"{ids[plant]} {name}",
                         "plant_id": int(ids[plant]),
                         "utility_id": name,
-                        "edge_m": max(away[plant] - hole_m / 2.0 - half[row], 0.0),
+                        "edge_m": max(away[plant] - half_hole[plant] - half[row], 0.0),
                         "rule": rule.key,
                         "caution": LOCATE_FIRST,
                     }
                 )
-                spots.append(shapely.buffer(points[plant], hole_m / 2.0))
+                spots.append(shapely.buffer(points[plant], half_hole[plant]))
     notes = [LOCATE_FIRST]
     return (
         with_notes(layer_of(LOCATE_ZONES, zones, outlines, plants.crs), notes),
         with_notes(layer_of(HOLES_AT_LINES, holes, spots, plants.crs), notes),
     )
+
+
+def _hole_widths(plants, dug, factor: float, at_least_m: float | None) -> np.ndarray:
+    """Width of each plant's hole, metres; 0 where none is dug."""
+    widths = np.zeros(len(plants))
+    stocks, heights = texts(plants, "stock"), numbers(plants, "stock_height_m", np.nan)
+    for plant in np.flatnonzero(dug):
+        widths[plant] = hole_width(
+            stocks[plant], heights[plant], factor=factor, at_least_m=at_least_m
+        )
+    return widths
 
 
 def reach_drains(

@@ -138,4 +138,9 @@ class Setbacks(Section):
     rules: dict[str, dict[str, Any]] = Field(
         default_factory=dict, description="Changes to single rules, by key"
     )
-    hole: Length = Field(0.4, gt=0, le=3, description="Width of a planting hole")
+    hole: Length | None = Field(
+        None,
+        gt=0,
+        le=3,
+        description="Least width of a planting hole, such as that of a machine; by default a hole is as wide as the root ball asks for (works.hole_factor)",
+    )

@@ -7,6 +7,7 @@ memory, unverified; sizes of plugs, bare roots and containers are common practic
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -95,6 +96,33 @@ def ball_depth(stock: str, stock_height_m: float) -> float:
     return width * DEPTH_PER_WIDTH[stock]
 
 
-def hole_width(stock: str, stock_height_m: float) -> float:
-    """Width of the planting hole for stock of that kind and height, metres."""
-    return HOLE_PER_BALL * ball_width(stock, stock_height_m)
+def hole_width(
+    stock: str,
+    stock_height_m: float,
+    *,
+    factor: float = HOLE_PER_BALL,
+    at_least_m: float | None = None,
+) -> float:
+    """Width of the planting hole for stock of that kind and height, metres.
+
+    Parameters
+    ----------
+    stock : str
+        One of `STOCKS`.
+    stock_height_m : float
+        Height when planted, metres.
+    factor : float
+        Width of the hole per width of the root ball.
+    at_least_m : float, optional
+        A width that is dug even where the ball asks for less, metres.
+
+    Examples
+    --------
+    A pot 0.28 m wide asks for 2.5 times as much; a machine that digs 0.9 m digs 0.9 m.
+
+    >>> round(hole_width("container", 0.9), 3), hole_width("container", 0.9, at_least_m=0.9)
+    (0.7, 0.9)
+    """
+    if at_least_m is not None and not (math.isfinite(at_least_m) and at_least_m >= 0):
+        raise refuse(f"hole_m is {at_least_m}", "Give a length of 0 m or more", key="hole_m")
+    return max(factor * ball_width(stock, stock_height_m), at_least_m or 0.0)

@@ -19,6 +19,7 @@ from shapely.geometry.polygon import orient
 from screenplan.contracts import NO_PLANT_ZONES, PLANTABLE_ZONE
 from screenplan.errors import refuse
 from screenplan.planting.species import DEFAULT_SPECIES, Species, species_of
+from screenplan.planting.stock import HOLE_PER_BALL, hole_width
 from screenplan.rules.ruleset import KEEP_OUT_FEATURES, Rule, keep_out_kind, load_rules, rules_for
 from screenplan.tables import layer_of, with_notes
 
@@ -56,7 +57,10 @@ def mark_zones(
     *,
     rules: Sequence[Rule] | None = None,
     species: Species | str = DEFAULT_SPECIES,
-    hole_m: float = 0.4,
+    hole_m: float | None = None,
+    hole_factor: float = HOLE_PER_BALL,
+    stock: str = "container",
+    stock_height_m: float | None = None,
     boundary_accuracy_m: float = 1.0,
     table=None,
 ) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
@@ -72,8 +76,12 @@ def mark_zones(
         clear.
     species : Species or str
         Its high mature height and spread are used: that is the safe side.
-    hole_m : float
-        Width of the planting hole, metres.
+    hole_m : float, optional
+        A width that holes have at least, metres; by default they are as wide as the stock asks for.
+    hole_factor : float
+        Width of a hole per width of the root ball.
+    stock, stock_height_m
+        Kind of stock, and its height when planted, metres; by default that of the species table.
     boundary_accuracy_m : float
         How far the boundary may be off, metres, added to every boundary rule. Maps of a county can
         be metres out; a survey allows 0.
@@ -91,19 +99,24 @@ def mark_zones(
     InputError
         If there is not exactly one subject, or a number is out of range.
     """
-    for name, value in (("hole_m", hole_m), ("boundary_accuracy_m", boundary_accuracy_m)):
-        if not (math.isfinite(value) and value >= 0):
-            raise refuse(f"{name} is {value}", "Give a length of 0 m or more", key=name)
+    if not (math.isfinite(boundary_accuracy_m) and boundary_accuracy_m >= 0):
+        raise refuse(
+            f"boundary_accuracy_m is {boundary_accuracy_m}",
+            "Give a length of 0 m or more",
+            key="boundary_accuracy_m",
+        )
     rules = load_rules() if rules is None else tuple(rules)
     species = species_of(species, table)
     height, spread = species.full_height("high"), species.full_spread("high")
+    planted = species.stock_height_m if stock_height_m is None else stock_height_m
+    hole = hole_width(stock, planted, factor=hole_factor, at_least_m=hole_m)
     subject, subject_id = subject_of(parcels)
 
     rows = []
     for thing in _things(
         subject, subject_id, buildings, utilities, keep_outs, roads, existing_screens
     ):
-        for rule, distance in _distances(thing, rules, height, spread, hole_m, boundary_accuracy_m):
+        for rule, distance in _distances(thing, rules, height, spread, hole, boundary_accuracy_m):
             zone = _zone(thing, rule, distance, subject)
             if zone is not None:
                 rows.append(_row(thing, rule, distance, zone))

@@ -11,7 +11,7 @@ import pandas as pd
 
 from screenplan.contracts import QUANTITIES
 from screenplan.errors import refuse
-from screenplan.planting.stock import HOLE_PER_BALL, ball_depth, ball_width
+from screenplan.planting.stock import HOLE_PER_BALL, ball_depth, ball_width, hole_width
 from screenplan.tables import table_of, with_notes
 from screenplan.works import water
 from screenplan.works.earth import SWELL, Hole, nearest_gaps, ring_area, strip_along
@@ -65,6 +65,7 @@ def count_material(
     *,
     losses: float = 0.05,
     hole_factor: float = HOLE_PER_BALL,
+    hole_m: float | None = None,
     strip_m: float = 1.0,
     mulch: str = "strip",
     mulch_depth_m: float = 0.075,
@@ -90,6 +91,8 @@ def count_material(
         Share of plants ordered beyond those that are set.
     hole_factor : float
         Width of a hole per width of the root ball.
+    hole_m : float, optional
+        A width that holes have at least, metres.
     strip_m : float
         Width of the strip that is cleared along each row, metres.
     mulch : {"strip", "ring", "none"}
@@ -123,7 +126,9 @@ def count_material(
     if not len(new):
         raise refuse("no plant is to be set", "Choose a line that has room for plants", key="rows")
     stock, height = str(new["stock"].iloc[0]), float(new["stock_height_m"].iloc[0])
-    hole = Hole(ball_width(stock, height), ball_depth(stock, height), hole_factor)
+    ball = ball_width(stock, height)
+    width = hole_width(stock, height, factor=hole_factor, at_least_m=hole_m)
+    hole = Hole(ball, ball_depth(stock, height), width / ball)
     gaps = nearest_gaps(plants)
     usual = float(np.median(gaps)) if len(gaps) else math.inf
     if hole.ball_m >= usual:
