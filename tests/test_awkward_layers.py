@@ -324,6 +324,27 @@ def test_no_parcel_chosen():
     )  # fmt: skip
 
 
+@pytest.mark.parametrize("chosen", [{"subject_id": None}, {"subject_id": "A-2"}, {"subject_id": None, "subject_point": HERE}])  # fmt: skip
+def test_lines_for_parcels_are_told_so_before_one_is_looked_for(tmp_path, chosen):
+    """No column of ids and none chosen: what is wrong first is the kind of geometry."""
+    lines = frame([line((0, 0), (9, 0)), line((0, 5), (9, 5))])
+    said = r"parcels takes Polygon or MultiPolygon, and this is a LineString\. Close these lines"
+    with pytest.raises(InputError, match=said):
+        read_frames({"parcels": lines}, **chosen)
+    path = write(lines, tmp_path / "lots.gpkg", layer="lots")
+    refused_file({"parcels": LayerSource(path)}, r"lots\.gpkg.*lots: .*" + said, **chosen)
+
+
+def test_points_for_parcels_in_a_file_that_does_not_say_what_it_holds(tmp_path):
+    """A GeoJSON file of points and lines: the rows say what no polygon is."""
+    shapes = [shapely.Point(8, 50), shapely.LineString([(8, 50), (8.1, 50)])]
+    path = write_geojson(tmp_path / "lots.geojson", [one.__geo_interface__ for one in shapes])
+    refused_file(
+        {"parcels": LayerSource(path)},
+        r"and this is a LineString and a Point\. Close these lines into polygons",
+    )
+
+
 def test_id_and_point_at_once():
     refused({}, "given by its id and by a point", subject_point=HERE)
 

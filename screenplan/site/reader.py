@@ -21,7 +21,7 @@ from screenplan.site.columns import check_mapping, convert_columns, fill_default
 from screenplan.site.parts import settle_parts
 from screenplan.site.plausible import find_misfit
 from screenplan.site.raster import read_terrain
-from screenplan.site.repair import Findings, flatten, mend
+from screenplan.site.repair import Findings, check_types, flatten, mend
 from screenplan.site.site import Site
 from screenplan.site.sources import FrameLayer, hash_file
 from screenplan.site.subject import choose_rows
@@ -62,6 +62,7 @@ class Reader:
         """Read everything; see `screenplan.site.reading.read_site`."""
         self._require_crs()
         source = self.layers[PARCELS.name]
+        self._require_kind(source)
         id_column = self._id_column(source)
         rows, point = choose_rows(
             source,
@@ -111,6 +112,14 @@ class Reader:
                     file=layer.file,
                     layer=layer.layer,
                 ).problems
+        self._raise_problems()
+
+    def _require_kind(self, source) -> None:
+        """Refuse parcels of another kind of geometry before anything is looked for in them."""
+        findings = Findings(PARCELS.name, source.file, source.layer)
+        if source.rows:
+            check_types(source.types, PARCELS, findings)
+        self.problems += findings.problems
         self._raise_problems()
 
     def _id_column(self, source) -> str | None:

@@ -7,6 +7,7 @@ single parts in a multi-part wrapping, and invalid polygons whose area survives.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 import geopandas as gpd
@@ -166,6 +167,29 @@ def mend(frame: gpd.GeoDataFrame, contract: Contract, findings: Findings) -> gpd
     _turn(geometry, polygonal & good, rebuilt, frame.index, findings)
     frame = frame.set_geometry(gpd.GeoSeries(geometry, index=frame.index, crs=frame.crs))
     return frame[good]
+
+
+def check_types(types: Iterable[str], contract: Contract, findings: Findings) -> None:
+    """Note it if no row of a layer can be of the kind of geometry that its contract takes.
+
+    Parameters
+    ----------
+    types : iterable of str
+        Types of all its geometries; if there are none, nothing is said.
+    contract : Contract
+        Which types the layer may have.
+    findings : Findings
+        Where it is noted.
+    """
+    taken = {kind.removeprefix("Multi") for kind in contract.geometry}
+    held = sorted({kind.removeprefix("Multi") for kind in types})
+    if held and all(kind in _MULTI.values() and kind not in taken for kind in held):
+        findings.refused(
+            (),
+            f"The layer of {contract.name.replace('_', ' ')} takes "
+            f"{' or '.join(contract.geometry)}, and this is a {' and a '.join(held)}",
+            _mend_type(contract, held[0]).removesuffix(", or delete these rows"),
+        )
 
 
 def _mend_type(contract: Contract, kind: str) -> str:

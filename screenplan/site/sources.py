@@ -55,6 +55,9 @@ CURVED = ("CIRCULARSTRING", "COMPOUNDCURVE", "CURVEPOLYGON", "MULTICURVE", "MULT
 #: Drivers whose files can hold arcs.
 CURVED_DRIVERS = ("GPKG", "OpenFileGDB", "GML", "OGR_VRT", "SQLite", "DXF", "CAD")
 
+#: Types of geometry that say what a layer holds; a layer of another type may hold several of them.
+PLAIN_TYPES = ("Point", "MultiPoint", "LineString", "MultiLineString", "Polygon", "MultiPolygon")
+
 Bounds = tuple[float, float, float, float]
 
 
@@ -126,6 +129,11 @@ class FrameLayer:
         return _find_bounds(self.frame.geometry)
 
     @property
+    def types(self) -> frozenset[str]:
+        """Types of its geometries."""
+        return _types(self.frame.geometry)
+
+    @property
     def curved(self) -> frozenset[int]:
         """Rows with arcs: none, a GeoDataFrame cannot hold them."""
         return frozenset()
@@ -178,6 +186,15 @@ class FileLayer:
     rows: int
     columns: tuple[str, ...]
     bounds: Bounds | None
+    declared: str
+
+    @property
+    def types(self) -> frozenset[str]:
+        """Types of its geometries, as the file states them or else as its rows are; may be empty."""
+        stated = self.declared.split()[-1]  # without '3D' and 'Measured'
+        if stated in PLAIN_TYPES:
+            return frozenset({stated})
+        return _types(self._whole.geometry) if self._is_read_whole else frozenset()
 
     @property
     def file(self) -> str:
@@ -357,6 +374,7 @@ def open_layer(name: str, source: LayerSource) -> FileLayer:
             rows,
             tuple(collection.schema["properties"]),
             bounds if bounds is not None and np.isfinite(bounds).all() else None,
+            str(collection.schema["geometry"]),
         )
 
 
@@ -379,6 +397,10 @@ def _meeting(frame: gpd.GeoDataFrame, bounds: Bounds | None) -> gpd.GeoDataFrame
         apart = (west > bounds[2]) | (east < bounds[0]) | (south > bounds[3]) | (north < bounds[1])
     has_place = np.isfinite([west, south, east, north]).all(axis=0)
     return frame[~(apart & has_place)]
+
+
+def _types(geometry: gpd.GeoSeries) -> frozenset[str]:
+    return frozenset(kind for kind in geometry.geom_type.unique() if isinstance(kind, str))
 
 
 def _find_bounds(geometry: gpd.GeoSeries) -> Bounds | None:
