@@ -17,7 +17,7 @@ from made_up import make_all
 from PIL import Image
 from pypdf import PdfReader
 from pyproj import CRS, Transformer
-from shapely.geometry import box
+from shapely.geometry import LineString, box
 
 from screenplan.contracts import OUTPUTS, SURROUNDINGS, WRITTEN, Contract, as_written
 from screenplan.frame import LocalFrame
@@ -27,7 +27,7 @@ from screenplan.outputs.layers import find_surroundings, write_layers
 from screenplan.outputs.project import Titles, write_project
 from screenplan.outputs.project.document import site_bounds
 from screenplan.outputs.project.feet import in_feet
-from screenplan.outputs.project.legends import Item, classes_present, fit_legend
+from screenplan.outputs.project.legends import Item, classes_present, fit_legend, legend_items
 from screenplan.outputs.project.paper import (
     FEET_PER_INCH,
     INSIDE_MM,
@@ -277,6 +277,29 @@ def test_classes_without_rows_are_not_in_the_legend():
     empty = pd.array([None, 4], dtype="Int64")
     assert len(labels("outgrown", year=empty)) == 2
     assert len(labels("outgrown", year=empty[:1])) == 1
+
+
+def test_layers_of_two_kinds_are_told_apart_in_the_legend():
+    """Areas and lines have a symbol each, and would both be called the same."""
+    lot, row = box(0, 0, 1, 1), LineString([(0, 0), (1, 1)])
+    layers = {
+        "keep_outs_areas": geopandas.GeoDataFrame({"name": ["a"]}, geometry=[lot]),
+        "keep_outs_lines": geopandas.GeoDataFrame({"name": ["b"]}, geometry=[row]),
+        "roads": geopandas.GeoDataFrame({"name": ["c"]}, geometry=[row]),
+    }
+
+    def said(names):
+        entries = arrange(
+            {name: layers[name] for name in names}, {name: KNOWN[name] for name in names}
+        )
+        return {label for item in legend_items(entries, layers) for _, label in item.classes}
+
+    assert said(layers) == {
+        "Kept clear of plants (areas)",
+        "Kept clear of plants (lines)",
+        "Middle of a road",
+    }
+    assert said(["keep_outs_lines", "roads"]) == {"Kept clear of plants", "Middle of a road"}
 
 
 @given(

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import math
 import operator
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
 from screenplan.contracts import SURROUNDINGS
+from screenplan.contracts.written import KINDS
 from screenplan.outputs.project.tree import Entry
 from screenplan.outputs.styles import STYLES, Class, Test
 
@@ -88,7 +90,24 @@ def legend_items(entries: Iterable[Entry], layers: Mapping[str, pd.DataFrame]) -
             named = ((number, _in_one(entry, label, len(style.classes))),)
         if named:
             items.append(Item(entry, named, headed))
-    return items
+    return _told_apart(items)
+
+
+def _told_apart(items: Sequence[Item]) -> list[Item]:
+    """Say the kind of geometry where layers of several kinds would be called the same."""
+    times = Counter(label for item in items if not item.headed for _, label in item.classes)
+    told = []
+    for item in items:
+        kind = item.entry.name.rpartition("_")[2]
+        if item.headed or kind not in KINDS:
+            told.append(item)
+            continue
+        classes = tuple(
+            (number, f"{label} ({kind})" if times[label] > 1 else label)
+            for number, label in item.classes
+        )
+        told.append(replace(item, classes=classes))
+    return told
 
 
 def _in_one(entry: Entry, label: str, classes: int) -> str:
