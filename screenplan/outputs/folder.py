@@ -43,7 +43,8 @@ LONGEST_INSIDE = 40
 #: A virus scanner may hold a new file for a moment: the rename is tried again, in seconds.
 RENAME_PAUSES = (0.05, 0.2, 0.5)
 
-_ELSEWHERE = "write to another folder with --out"
+#: Words that hold for an option of the command line and for a field of a form.
+_ELSEWHERE = "choose another folder to write to"
 
 
 class OutputFolder:
