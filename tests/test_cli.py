@@ -17,6 +17,7 @@ import shapely
 from click.testing import CliRunner
 
 from screenplan.cli import main
+from screenplan.commandline.showing import show_table
 from screenplan.outputs.record import is_unchanged, read_record
 
 SAMPLE = Path(__file__).parent.parent / "sample_data"
@@ -53,6 +54,17 @@ def assert_clean(result, code):
     assert result.exit_code == code, result.output
     assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
     assert "Traceback" not in result.output
+
+
+@pytest.mark.parametrize(("width", "whole"), [("80", True), ("24", False)])
+def test_names_in_a_table_are_not_broken_where_they_fit(monkeypatch, capsys, width, whole):
+    monkeypatch.setenv("COLUMNS", width)
+    years = [f"year {year}" for year in (5, 10, 15, 20)]
+    row = ["kitchen-garden", "upper-floor-east", "83%", "61%", "40%", "12%", "0%", "17 (14 to 22)"]
+    show_table("", ["place", "window", "now", *years, "closed in year"], [row])
+    said = capsys.readouterr().out
+    assert max(map(len, said.splitlines())) <= int(width)
+    assert ("upper-floor-east" in said) == whole
 
 
 # -- what works ------------------------------------------------------------------------------

@@ -32,16 +32,29 @@ def show_table(
         pad_edge=False,
         header_style="underline",
     )
+    whole = _kept_whole(columns, rows, console.width)
     for place, column in enumerate(columns):
         figures = bool(rows) and all(_is_figure(row[place]) for row in rows)
         table.add_column(
-            column, justify="right" if figures else "left", overflow="fold", no_wrap=place == 0
+            column,
+            justify="right" if figures else "left",
+            overflow="fold",
+            no_wrap=place == 0 or place in whole,
         )
     for row in rows:
         table.add_row(*(_cell(value) for value in row))
     console.print(table)
     if note:
         console.print(note, style="dim")
+
+
+def _kept_whole(columns: Sequence[str], rows: Sequence[Sequence[Any]], width: int) -> set[int]:
+    """Find the columns of single words, such as identifiers, that need not be broken to fit."""
+    held = [[column, *(_cell(row[place]) for row in rows)] for place, column in enumerate(columns)]
+    longest = [max(len(word) for cell in cells for word in cell.split() or [""]) for cells in held]
+    if sum(longest) + 2 * (len(longest) - 1) > width:  # two spaces stand between columns
+        return set()
+    return {place for place, cells in enumerate(held) if not any(" " in cell for cell in cells)}
 
 
 def show_json(value: Any) -> None:
