@@ -207,6 +207,7 @@ def forms():
     seen = {}
     for one in provider.algorithms():
         seen[one.name()] = {
+            "does": one.shortDescription(),
             "help": one.shortHelpString(),
             "icon": not one.icon().isNull(),
             "group": one.group(),

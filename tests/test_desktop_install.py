@@ -6,6 +6,8 @@ import sys
 from dataclasses import replace
 from pathlib import Path
 
+import pandas as pd
+import pyogrio
 import pytest
 from click.testing import CliRunner
 
@@ -18,6 +20,7 @@ from screenplan.descriptions import describe_steps
 from screenplan.desktop.check import PYTHON_SETTING, check_installation
 from screenplan.desktop.form_values import content_of, named_columns, settings_of
 from screenplan.desktop.install import PLUGIN, SOURCE, check_python, install, remove
+from screenplan.desktop.jobs import read_handed
 from screenplan.desktop.profile import (
     Profile,
     change_setting,
@@ -25,8 +28,10 @@ from screenplan.desktop.profile import (
     profiles_folder,
     read_setting,
 )
+from screenplan.desktop.screenplan_toolbox.help_text import step_help
 from screenplan.desktop.screenplan_toolbox.runner import NotRun, ask_about, clean_environment
 from screenplan.desktop.toolbox import PLAN_KEYS, describe_toolbox, inputs_of
+from screenplan.desktop.worker import _check_version
 from screenplan.errors import InputError
 from screenplan.plan import check_plan
 from screenplan.plan.reading import change_plan
@@ -377,6 +382,53 @@ def test_another_wording_needs_no_other_plugin(monkeypatch):
     fewer = (replace(steps[0], parameters=steps[0].parameters[1:]), *steps[1:])
     monkeypatch.setattr(module, "describe_steps", lambda: fewer)
     assert module.describe_toolbox()["digest"] != before
+
+
+def test_labels_say_what_a_value_is():
+    """From the key's help, up to where it gives examples; of listed choices the section is named."""
+    toolbox = describe_toolbox()
+    values = [entry for step in toolbox["steps"] for entry in step["parameters"]]
+    labels = {entry["key"]: entry["label"] for entry in values}
+    assert labels["fence.boundary"] == "Boundary: between the wire and the boundary"
+    assert labels["fence.roll"] == "Roll: wire or mesh on a roll"
+    assert labels["sides.corner"] == "Corner: change of direction that makes a corner (deg)"
+    assert labels["windows.width"] == "Width of a window"  # the help begins with the title
+    assert labels["rows.fit"] == "Rows: fit"
+    assert labels["fence.height"] == "Fence: height"
+    for entry in (*values, *toolbox["plan_values"]):
+        assert 1 < len(entry["label"].split()) < 25, entry["key"]
+
+
+def test_the_help_of_a_form_says_what_the_desktop_gis_does_not():
+    """It says above the help what a step does; and its runner that choices are numbers."""
+    for step in describe_toolbox()["steps"]:
+        text = step_help(step)
+        assert not text.startswith("<p>")
+        assert f"<p>{step['does']}." not in text
+        assert "gives a choice by its word, such as us" in text
+
+
+def test_a_worker_of_another_library_names_its_python(monkeypatch):
+    monkeypatch.setattr(sys, "executable", "/the env/bin/python")
+    remedy = r"""^The toolbox is of screenplan 0\.0\.9, and its Python has .* Run '"/the env/bin/python" -m"""
+    with pytest.raises(InputError, match=remedy + " screenplan desktop install'"):
+        _check_version({"version": "0.0.9", "digest": "x"})
+    monkeypatch.setattr(sys, "executable", "/bin/python")
+    with pytest.raises(InputError, match=r"^The toolbox was made.*Run '/bin/python -m screenplan"):
+        _check_version({"version": __version__, "digest": "x"})
+
+
+def test_an_empty_layer_without_a_kind_of_geometry_is_told_so(tmp_path):
+    path = tmp_path / "roads.gpkg"
+    pyogrio.write_dataframe(
+        pd.DataFrame({"name": pd.Series([], dtype=object)}), path, layer="roads"
+    )
+    said = r"roads: The layer is empty, and its kind of geometry is not known\. Draw what it should"
+    with pytest.raises(InputError, match=said):
+        read_handed("roads", [{"file": path, "layer": "roads"}])
+    pyogrio.write_dataframe(pd.DataFrame({"name": ["Mill Lane"]}), path, layer="roads")
+    with pytest.raises(InputError, match=r"roads: The layer has no geometry\. Choose a layer with"):
+        read_handed("roads", [{"file": path, "layer": "roads"}])
 
 
 def test_what_a_form_holds_becomes_a_plan():

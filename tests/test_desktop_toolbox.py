@@ -10,6 +10,7 @@ import signal
 import sqlite3
 import sys
 import time
+import warnings
 from pathlib import Path
 
 import geopandas
@@ -44,6 +45,8 @@ COARSE = {
 SUBJECT = "LR-7"
 #: The desktop GIS numbers its kinds of layers so (QgsProcessing.SourceType).
 SOURCE_TYPES = {"areas": 2, "lines": 1, "points": 0, "table": 5}
+#: A layer of lines of the sample site.
+LINES = "{site}/site.gpkg|layername=roads"
 METRES = 0  # QgsUnitTypes.DistanceMeters
 
 
@@ -115,7 +118,8 @@ def test_forms_have_typed_inputs(forms, toolbox):
 def test_help_names_everything(forms, toolbox):
     for step in toolbox["steps"]:
         text = forms[step["name"]]["help"]
-        assert step["does"].split("'")[0] in text
+        assert forms[step["name"]]["does"] == step["does"] + "."
+        assert f"<p>{step['does']}" not in text, "said twice"
         for layer in (*step["inputs"], *step["outputs"]):
             assert f"<b>{layer['title']}</b>" in text
         for value in step["parameters"]:
@@ -353,6 +357,8 @@ def sides(desktop, site, path, **more):
         ({"CORNER_DEG": 3}, "Corner: 3 is out of range (at least 5, at most 120)"),
         ({"PARCELS": "/nowhere/lots.gpkg"}, "cannot be read: /nowhere/lots.gpkg. It is not there"),
         ({"PARCELS": None}, "mandatory parameters were not specified\n\n\tPARCELS"),
+        ({"PARCELS": LINES}, "parcels takes Polygon or MultiPolygon, and this is a LineString"),
+        ({"PARCELS": LINES, "SUBJECT_ID": None}, "and this is a LineString. Close these lines"),
         ({"PLAN": "/nowhere/plan.toml"}, "there is no such plan file"),
         ({"COLUMNS": "LOT"}, "does not say how a column is called"),
         ({"COLUMNS": "parcels.parcel_id = LOT"}, "LOT"),
@@ -362,7 +368,22 @@ def sides(desktop, site, path, **more):
 )
 def test_wrong_values_and_missing_layers(desktop, site, out, given, words):
     path = out / "sides.gpkg"
+    given = {
+        name: str(value).format(site=site) if value else value for name, value in given.items()
+    }
     assert words in refused(sides(desktop, site, path, **given), path)
+
+
+def test_an_empty_layer_of_any_geometry(desktop, site, out):
+    """As geopandas writes one: the file does not say of which kind the layer is."""
+    empty = geopandas.GeoDataFrame({"name": []}, geometry=[], crs=25832)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", UserWarning)  # that there is nothing to write
+        empty.to_file(out / "empty.gpkg", layer="lots", engine="pyogrio")
+    path = out / "sides.gpkg"
+    words = refused(sides(desktop, site, path, PARCELS=f"{out}/empty.gpkg|layername=lots"), path)
+    assert re.search(r"[Tt]he layer (of parcels )?is empty", words), words
+    assert "no geometry" not in words
 
 
 def test_a_layer_that_no_step_gave(desktop, site, out):
@@ -470,8 +491,8 @@ def test_a_toolbox_of_another_state_of_the_library(desktop, site, out):
         words = refused(sides(desktop, site, out / "sides.gpkg"), out / "sides.gpkg")
     finally:
         file.write_text(before, encoding="utf-8")
-    assert "the toolbox is of screenplan 0.0.9" in words
-    assert "Run 'screenplan desktop install' with that Python" in words
+    assert "The toolbox is of screenplan 0.0.9" in words
+    assert "-m screenplan desktop install', and start the desktop GIS again" in words
 
 
 # Cancelling

@@ -161,6 +161,13 @@ def read_handed(name: str, entries) -> Any:
     spatial = [part for part in parts if isinstance(part, gpd.GeoDataFrame)]
     contract = INPUTS.get(name) or OUTPUTS[name]
     if contract.geometry and len(spatial) < len(parts):
+        tables = [part for part in parts if not isinstance(part, gpd.GeoDataFrame)]
+        if not any(map(len, tables)):  # of an empty layer of any geometry the kind is not known
+            raise refuse(
+                "The layer is empty, and its kind of geometry is not known",
+                "Draw what it should hold, or leave the layer out",
+                layer=name,
+            )
         raise refuse("The layer has no geometry", "Choose a layer with geometry", layer=name)
     if len(parts) == 1:
         return parts[0]

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from typing import Any
 
 from screenplan._version import __version__
@@ -59,6 +60,10 @@ PLAIN = {"views.threshold", "views.needed_share", "views.missing_year", "views.r
 
 #: Entries that only people read: another wording needs no other plugin.
 WORDS = {"does", "title", "meaning", "help", "label", "range", "suggestions", "group", "resources"}
+
+#: A label takes no longer beginning of a help than this, letters; and where the beginning ends.
+LONGEST_SAID = 80
+_BEGINNING = re.compile(r"[;:]|, (?:such as|degrees|dB|by default)")
 
 #: Titles of the columns of values that are tables.
 HEADERS = {
@@ -151,12 +156,29 @@ def _value(entry: ParameterDescription, suggestions, *, by_key: bool = False) ->
     return {
         **entry.to_dict(),
         "title": title,
-        "label": f"{title} ({unit})" if unit else title,
+        "label": _label(entry, title, unit),
         "range": range_text(entry.key),
         "headers": HEADERS.get(entry.key, []),
         "suggestions": suggestions.get(entry.key, []),
         "advanced": bool({section, entry.key} & ADVANCED) and entry.key not in PLAIN,
     }
+
+
+def _label(entry: ParameterDescription, title: str, unit: str) -> str:
+    """Say in a line what a value is: its name and the beginning of its help.
+
+    Of a help that goes through the choices, or says no more, the section of the plan is named.
+    """
+    said = _BEGINNING.split(entry.help)[0].strip()
+    explains = ":" in entry.help.split(";")[0] or said.startswith("Its ")
+    if explains or not said or len(said) > LONGEST_SAID:
+        section = entry.key.split(".")[0].capitalize()
+        label = title if ":" in title else f"{section}: {title[0].lower()}{title[1:]}"
+    elif said.lower().startswith(entry.title.lower()):
+        label = said
+    else:
+        label = f"{entry.title}: {said[0].lower()}{said[1:]}"
+    return f"{label} ({unit})" if unit and unit not in label.split() else label
 
 
 def _suggestions() -> dict[str, list[str]]:

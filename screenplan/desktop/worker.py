@@ -78,13 +78,19 @@ def _check_version(job: dict[str, Any]) -> None:
     if job["digest"] == describe_toolbox()["digest"]:
         return
     what = (
-        f"the toolbox is of screenplan {job['version']}, and this Python has screenplan {__version__}"
+        f"The toolbox is of screenplan {job['version']}, and its Python has screenplan {__version__}"
         if job["version"] != __version__
-        else f"the toolbox was made from another state of screenplan {__version__}"
+        else f"The toolbox was made from another state of screenplan {__version__}"
     )
     raise refuse(
-        what, "Run 'screenplan desktop install' with that Python, and start the desktop GIS again"
+        what,
+        f"Run '{_quoted(sys.executable)} -m screenplan desktop install', and start the desktop GIS "
+        "again",
     )
+
+
+def _quoted(program: str) -> str:
+    return f'"{program}"' if " " in program else program
 
 
 def _shown(problem, folder: Path) -> str:

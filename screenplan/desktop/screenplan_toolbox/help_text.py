@@ -8,6 +8,10 @@ CAUTION = (
     "Before any digging, have buried lines located by your local locating service. "
     "Setbacks that come with the library are common practice; your local code decides."
 )
+CHOICES = (
+    "A script or the headless runner gives a choice by its word, such as us, and not by its number in the "
+    "list."
+)
 LENGTHS = (
     "Lengths are in metres inside; the form takes other units and changes them. A length that a script "
     "or the headless runner gives is in metres, whatever units of distance are set there. Directions "
@@ -16,9 +20,8 @@ LENGTHS = (
 
 
 def step_help(step):
-    """Say what a step does, takes and gives."""
-    parts = [f"<p>{escape(step['does'])}.</p>"]
-    parts.append(_list("Input layers", [_layer(layer, source=True) for layer in step["inputs"]]))
+    """Say what a step takes and gives; what it does, the desktop GIS says above."""
+    parts = [_list("Input layers", [_layer(layer, source=True) for layer in step["inputs"]])]
     if step["parameters"]:
         parts.append(_list("Parameters", [_value(entry) for entry in step["parameters"]]))
     if step["resources"]:
@@ -26,7 +29,7 @@ def step_help(step):
             _list("It also uses", [escape(entry["meaning"]) for entry in step["resources"]])
         )
     parts.append(_list("Results", [_layer(layer) for layer in step["outputs"]]))
-    parts.append(f"<p>{LENGTHS}</p><p>{CAUTION}</p>")
+    parts.append(f"<p>{LENGTHS} {CHOICES}</p><p>{CAUTION}</p>")
     return "\n".join(parts)
 
 
@@ -37,7 +40,7 @@ def plan_help(lead, values, layers=()):
         parts.append(_list("Input layers", [_layer(layer, source=True) for layer in layers]))
     if values:
         parts.append(_list("Parameters", [_value(entry) for entry in values]))
-    parts.append(f"<p>{LENGTHS}</p><p>{CAUTION}</p>")
+    parts.append(f"<p>{LENGTHS} {CHOICES}</p><p>{CAUTION}</p>")
     return "\n".join(parts)
 
 
