@@ -29,6 +29,7 @@ from screenplan.outputs.layers import write_layers
 from screenplan.outputs.other_formats import FORMATS, LONGEST_TEXT, write_format
 from screenplan.outputs.record import read_record
 from screenplan.outputs.short_names import LONGEST_NAME, short_names
+from screenplan.outputs.styles import style_qml
 from screenplan.pipeline import run_plan
 from screenplan.writing import write_run
 
@@ -323,6 +324,22 @@ def test_a_shapefile_says_that_its_letters_are_utf_8(tmp_path):
     assert (tmp_path / "out" / "things.cpg").read_text() == "UTF-8"
 
 
+@pytest.mark.parametrize("name", SPATIAL)
+def test_a_shapefile_has_its_style_under_its_own_names(name, tmp_path):
+    """Each column that the style beside it speaks of stands in the file, and no style is the same."""
+    layer = make_layer(SPATIAL[name], FEET)
+    for form in ("shapefile", "flatgeobuf"):
+        write(form, {name: layer}, tmp_path / form, FEET, {name: SPATIAL[name]})
+    style = (tmp_path / "shapefile" / f"{name}.qml").read_text("utf-8")
+    fields = list(pyogrio.read_info(tmp_path / "shapefile" / f"{name}.shp")["fields"])
+    assert re.findall(r'<alias field="(\w+)"', style) == fields
+    # Quoted words of expressions are columns; in the document the quotes are escaped, or in text.
+    spoken = re.findall(r"&quot;(\w+)&quot;", style) + re.findall(r'>[^<]*"(\w+)"[^<]*<', style)
+    assert set(spoken) <= set(fields)
+    wide = (tmp_path / "flatgeobuf" / f"{name}.qml").read_text("utf-8")
+    assert wide.splitlines()[1:] == style_qml(name, columns=layer.columns).splitlines()[1:]
+
+
 def test_kml_names_and_describes_its_rows(tmp_path):
     layer = make_layer(PRIVATE_PLACES, "EPSG:4326", unit=1e-5, rows=2)
     layer["name"] = ["Terrace\x07<b>", None]
@@ -403,7 +420,8 @@ def test_chosen_layers_only(run_folder, tmp_path):
     exported = export_run(run_folder, "flatgeobuf", tmp_path / "some", names=["plants", "light"])
     assert list(exported.rows) == ["plants", "light_areas", "light_lines", "light_points"]
     names = {path.name for path in (tmp_path / "some").iterdir()}
-    assert names == {"columns.csv", "read_me.txt", "run.json"} | {f"{n}.fgb" for n in exported.rows}
+    files = {f"{name}.{end}" for name in exported.rows for end in ("fgb", "qml")}
+    assert names == {"columns.csv", "read_me.txt", "run.json"} | files
     # Written anew over itself: nothing in it is a person's own.
     assert list(export_run(run_folder, "kml", tmp_path / "some", names=["plants"]).rows) == [
         "plants"

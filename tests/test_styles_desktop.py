@@ -12,6 +12,7 @@ import pytest
 import shapely
 from desktop_kit import ask_desktop, why_not
 from made_up import make_layer
+from pyproj import CRS
 from shapely.geometry import box
 from style_kit import class_of
 
@@ -20,6 +21,7 @@ from screenplan.frame import LocalFrame
 from screenplan.outputs.conform import expand_columns
 from screenplan.outputs.kinds import split_by_kind
 from screenplan.outputs.layers import GEOPACKAGE_NAME, write_layers
+from screenplan.outputs.other_formats import write_format
 from screenplan.outputs.palette import COLOURS, SUN, WARN, YEARS
 from screenplan.outputs.rasters import write_sun_hours
 from screenplan.outputs.styles import KNOWN, STYLES, style_of
@@ -219,6 +221,34 @@ def test_each_class_draws_the_rows_that_it_should_and_none_is_left_out(seen):
     # The made-up rows meet every class that tests something.
     for name, met in classes.items():
         assert met >= max(1, sum(bool(one.tests) for one in STYLES[name].classes)), name
+
+
+@pytest.mark.parametrize("form", ["shapefile", "flatgeobuf"])
+def test_a_style_beside_a_file_of_another_format_draws_the_same_classes(form, tmp_path):
+    """Its columns may be called otherwise there; a style that does not know them draws nothing."""
+    reason = why_not()
+    if reason:
+        pytest.skip(reason)
+    crs = CRS(25832)
+    names = [name for name, contract in WRITTEN.items() if contract.geometry]
+    made = {name: varied(name, crs) for name in names}
+    write_format(
+        made, tmp_path, form, send_out=lambda layer, crs: layer.to_crs(crs), crs=crs,
+        contracts={name: WRITTEN[name] for name in names},
+    )  # fmt: skip
+    ending = {"shapefile": "shp", "flatgeobuf": "fgb"}[form]
+    jobs = [{"address": str(tmp_path / f"{name}.{ending}")} for name in names]
+    answer, complaints = ask_desktop(SCRIPT, jobs, tmp_path / "home")
+    assert (complaints, answer["said"]) == ("", [])
+    for name, layer in zip(names, answer["layers"], strict=True):
+        style = style_of(name, made[name].columns)
+        assert layer["loaded"], (name, layer.get("said"))
+        assert layer["renderer"] == RENDERERS[style.kind], name
+        expected = Counter(class_of(style, row) for row in rows_of(made[name]))
+        if style.kind == "single":
+            assert list(layer["counts"].values()) == [len(made[name])], name
+        else:
+            assert layer["counts"] == expected, name
 
 
 def test_an_sld_gives_the_same_classes(seen):

@@ -1,6 +1,7 @@
 """The layers of a run in formats of other programs: Shapefile, FlatGeobuf, KML.
 
-GeoPackage and GeoJSON hold everything; these do not, and what they lose is written beside them.
+GeoPackage and GeoJSON hold everything; these do not, and what they lose is written beside them. A
+Shapefile and a FlatGeobuf file have their style beside them, as the desktop GIS looks for it.
 Tables without geometry are written as CSV, which each of the programs joins.
 """
 
@@ -26,6 +27,7 @@ from screenplan.outputs.kinds import split_by_kind
 from screenplan.outputs.losses import Translation, WrittenColumn, column_of, found_in, write_notes
 from screenplan.outputs.record import describe_output
 from screenplan.outputs.short_names import short_names
+from screenplan.outputs.styles.delivery import write_style_beside
 from screenplan.outputs.tables import write_csv
 from screenplan.outputs.vector import check_arrival, explain_failure, write_layer
 
@@ -161,6 +163,7 @@ def write_shapefiles(layouts: list[Layout], folder: Path, crs: CRS) -> Translati
         _write(narrow, path, "ESRI Shapefile", crs)
         for part in SHAPEFILE_PARTS:
             rows[path.with_suffix(part)] = {name: len(layout)}
+        rows |= _write_style(layout, path, short, letters=True)
     return Translation(rows, tuple(columns), SHAPEFILE_LOSSES + tuple(found))
 
 
@@ -193,6 +196,7 @@ def write_flatgeobufs(layouts: list[Layout], folder: Path, crs: CRS) -> Translat
         )
         _write(replace(layout, columns=plain), path, "FlatGeobuf", crs, SPATIAL_INDEX="NO")
         rows[path] = {name: len(layout)}
+        rows |= _write_style(layout, path, {})
     found = (DATUM_SHIFT_LOST,) if crs.is_bound else ()
     return Translation(rows, tuple(columns), FLATGEOBUF_LOSSES + found)
 
@@ -209,6 +213,14 @@ def _write(layout: Layout, path: Path, driver: str, crs: CRS, **options: str) ->
     with explain_failure(path, layout.contract.name):
         arrived = pyogrio.read_info(path, force_feature_count=True)["features"]
     check_arrival(layout, arrived, path)
+
+
+def _write_style(
+    layout: Layout, path: Path, names: Mapping[str, str], *, letters: bool = False
+) -> dict[Path, dict]:
+    with explain_failure(path.with_suffix(".qml")):
+        style = write_style_beside(layout, path, names, letters=letters)
+    return {} if style is None else {style: {}}
 
 
 def write_kml(layouts: list[Layout], folder: Path, _crs: CRS) -> Translation:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from screenplan.outputs.conform import Layout
 from screenplan.outputs.styles import KNOWN, STYLES, style_qml, style_sld
 from screenplan.outputs.styles.aliases import alias_of
+from screenplan.outputs.styles.renaming import rename_columns
 
 STYLE_TABLE = "layer_styles"
 
@@ -117,6 +118,37 @@ def _add_dictionary(database: sqlite3.Connection, layouts: Sequence[Layout]) -> 
         "INSERT INTO gpkg_extensions VALUES (?, NULL, ?, ?, ?)",
         [(table, *_EXTENSION) for table in ("gpkg_data_columns", "gpkg_data_column_constraints")],
     )
+
+
+def write_style_beside(
+    layout: Layout, path: Path, names: Mapping[str, str], *, letters: bool = False
+) -> Path | None:
+    """Write a layer's style beside its file, where the desktop GIS finds it.
+
+    Parameters
+    ----------
+    layout : Layout
+        The layer, with its columns under their own names.
+    path : Path
+        Its file.
+    names : mapping of str to str
+        What columns are called in the file, by their own names; others are called the same.
+    letters : bool
+        Whether yes and no are letters there.
+
+    Returns
+    -------
+    Path or None
+        The style; None if no style is known for the layer.
+    """
+    name = layout.contract.name
+    if name not in STYLES:
+        return None
+    style = path.with_suffix(".qml")
+    document = style_qml(name, columns=[column for column, _ in layout.columns])
+    yes_no = [label for label, column in layout.columns if letters and column.type == "boolean"]
+    style.write_text(rename_columns(document, names, yes_no), encoding="utf-8", newline="\n")
+    return style
 
 
 def write_style_files(layouts: Sequence[Layout], beside: Path, others: Path) -> list[Path]:
