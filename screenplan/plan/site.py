@@ -104,7 +104,9 @@ class Sides(Section):
     corner: float = Field(
         30.0, ge=5, le=120, description="Change of direction that makes a corner, degrees"
     )
-    base: Length = Field(4.0, gt=0, le=50, description="Length over which that change is measured")
+    base: Length = Field(
+        4.0, gt=0, le=50, description="Length over which the change at a corner is measured"
+    )
 
 
 class Windows(Section):
