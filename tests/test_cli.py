@@ -67,6 +67,11 @@ def test_names_in_a_table_are_not_broken_where_they_fit(monkeypatch, capsys, wid
     assert ("upper-floor-east" in said) == whole
 
 
+def test_numbers_stand_to_the_right_and_names_that_begin_with_one_do_not(capsys):
+    show_table("", ["window", "share"], [["9-low", "7%"], ["12-low-gate", "100%"]])
+    assert capsys.readouterr().out.splitlines()[1:] == ["9-low           7%", "12-low-gate   100%"]
+
+
 # -- what works ------------------------------------------------------------------------------
 
 

@@ -7,6 +7,7 @@ standard output.
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import contextmanager
 from typing import Any
@@ -16,6 +17,9 @@ from rich.console import Console
 from rich.table import Table
 
 from screenplan.units import format_length, in_units
+
+#: A number and what may follow it, such as a unit; ``9-low`` is a name.
+_FIGURE = re.compile(r"[-−]?\d[\d.,]*(%|\s|$)")
 
 
 def show_table(
@@ -407,7 +411,7 @@ def _text(value: Any) -> str:
 
 def _is_figure(value: Any) -> bool:
     text = _cell(value)
-    return text in ("", "–") or text[0].isdigit() or (text[0] in "-−" and text[1:2].isdigit())
+    return text in ("", "–") or bool(_FIGURE.match(text))
 
 
 def _cell(value: Any) -> str:
