@@ -46,12 +46,14 @@ SHAPEFILE_LOSSES = (
     "Areas and lines of one part and of several are no longer told apart.",
     "Letters are UTF-8, which the .cpg file says; a program that does not read it shows letters "
     "other than A to Z wrongly.",
-    "What the columns mean, and their units, stand in columns.csv only.",
+    "What the columns mean, and their units, stand in columns.csv, and in the style beside each layer "
+    "(.qml), which QGIS alone reads.",
 )
 FLATGEOBUF_LOSSES = (
     "Dates are text, such as 2026-03-21.",
     "There is no spatial index, so that the rows stay in their order.",
-    "What the columns mean, and their units, stand in columns.csv only.",
+    "What the columns mean, and their units, stand in columns.csv, and in the style beside each layer "
+    "(.qml), which QGIS alone reads.",
 )
 DATUM_SHIFT_LOST = (
     "The reference system brings its own shift to WGS 84, which these files do not keep: choose the "
