@@ -17,7 +17,7 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
-from screenplan.contracts import DROPPED, HIGHEST_PLANT_M, PLANTS
+from screenplan.contracts import DROPPED, PLANTS
 from screenplan.errors import InputError, refuse
 from screenplan.planting.existing import EXISTING_WITHIN_M, Standing, standing_plants
 from screenplan.planting.lines import CLEARANCE_M, covered_spans, plantable_stretches
@@ -32,7 +32,7 @@ from screenplan.planting.stations import (
     subtract,
     within,
 )
-from screenplan.planting.stock import stock_of
+from screenplan.planting.stock import planted_height, stock_of
 from screenplan.planting.zones import keep_clear
 from screenplan.tables import layer_of, with_notes
 
@@ -116,8 +116,8 @@ def set_plants(
     spacing = check_spacing(spacing_m)
     new_species = species_of(species, table)
     stock_of(stock)
-    height = new_species.stock_height_m if stock_height_m is None else stock_height_m
-    _check(fit, pattern, move_m, height, new_species, planting_lines)
+    height = planted_height(new_species, stock_height_m)
+    _check(fit, pattern, move_m, planting_lines)
 
     lines = list(planting_lines.geometry)
     zone = shapely.union_all(plantable_zone.geometry.to_numpy())
@@ -487,7 +487,7 @@ def _rules_at(point: shapely.Point, zones: gpd.GeoDataFrame) -> list[str]:
     return list(dict.fromkeys(zones["rule"].to_numpy()[on]))
 
 
-def _check(fit, pattern, move_m, height, species, planting_lines) -> None:
+def _check(fit, pattern, move_m, planting_lines) -> None:
     if fit not in FITS:
         raise refuse(f"'{fit}' is not a fit", f"Write one of {', '.join(FITS)}", key="rows.fit")
     if pattern is not None and pattern not in PATTERNS:
@@ -499,19 +499,6 @@ def _check(fit, pattern, move_m, height, species, planting_lines) -> None:
     if not (math.isfinite(move_m) and move_m >= 0):
         raise refuse(
             f"stations may move by {move_m} m", "Give a length of 0 m or more", key="rows.move"
-        )
-    if not 0 < height <= HIGHEST_PLANT_M:
-        raise refuse(
-            f"the stock is {height} m high",
-            f"Give a height above 0 m and up to {HIGHEST_PLANT_M:g} m",
-            key="stock_height",
-        )
-    if height > species.full_height("high"):
-        raise refuse(
-            f"the stock is {height:g} m high, but {species.common_name or species.latin_name} never grows "
-            f"above {species.full_height('high'):g} m",
-            "Give a smaller stock height, or another species",
-            key="stock_height",
         )
     if pattern == "staggered" and not (planting_lines["row"] == 2).any():
         raise refuse(

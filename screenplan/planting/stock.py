@@ -12,7 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from screenplan.contracts import HIGHEST_PLANT_M
 from screenplan.errors import refuse
+from screenplan.planting.species import Species
 
 HOLE_PER_BALL = 2.5
 #: Depth of roots per width, where no standard says it (common practice, no source).
@@ -94,6 +96,31 @@ def ball_depth(stock: str, stock_height_m: float) -> float:
         inches = width / _INCH_M
         return width * (0.75 if inches < 20 else 0.66 if inches <= 30 else 0.60)
     return width * DEPTH_PER_WIDTH[stock]
+
+
+def planted_height(species: Species, stock_height_m: float | None = None) -> float:
+    """Give the height of a species' stock when planted, metres; by default the species table's.
+
+    Raises
+    ------
+    InputError
+        If nothing is that high, or the species never grows so tall.
+    """
+    height = species.stock_height_m if stock_height_m is None else stock_height_m
+    if not 0 < height <= HIGHEST_PLANT_M:
+        raise refuse(
+            f"the stock is {height} m high",
+            f"Give a height above 0 m and up to {HIGHEST_PLANT_M:g} m",
+            key="stock_height",
+        )
+    if height > species.full_height("high"):
+        raise refuse(
+            f"the stock is {height:g} m high, but {species.common_name or species.latin_name} never grows "
+            f"above {species.full_height('high'):g} m",
+            "Give a smaller stock height, or another species",
+            key="stock_height",
+        )
+    return height
 
 
 def hole_width(

@@ -19,7 +19,7 @@ from shapely.geometry.polygon import orient
 from screenplan.contracts import NO_PLANT_ZONES, PLANTABLE_ZONE
 from screenplan.errors import refuse
 from screenplan.planting.species import DEFAULT_SPECIES, Species, species_of
-from screenplan.planting.stock import HOLE_PER_BALL, hole_width
+from screenplan.planting.stock import HOLE_PER_BALL, hole_width, planted_height
 from screenplan.rules.ruleset import KEEP_OUT_FEATURES, Rule, keep_out_kind, load_rules, rules_for
 from screenplan.tables import layer_of, with_notes
 
@@ -108,7 +108,7 @@ def mark_zones(
     rules = load_rules() if rules is None else tuple(rules)
     species = species_of(species, table)
     height, spread = species.full_height("high"), species.full_spread("high")
-    planted = species.stock_height_m if stock_height_m is None else stock_height_m
+    planted = planted_height(species, stock_height_m)
     hole = hole_width(stock, planted, factor=hole_factor, at_least_m=hole_m)
     subject, subject_id = subject_of(parcels)
 
