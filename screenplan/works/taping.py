@@ -15,6 +15,8 @@ import numpy as np
 
 #: Distances are read, and printed, to a centimetre: out by up to half of it.
 READING_M = 0.005
+#: A point nearer than this to a place is the place: no tape runs between them.
+NEAREST_M = 1e-6
 #: Coordinates of tape points are printed to a millimetre: half of it in x and in y.
 PRINTED_M = 0.0005 * math.sqrt(2.0)
 #: Tapes that cross at an angle outside this range fix a place badly (common practice, no source).
@@ -88,7 +90,7 @@ def tape_pair(points: np.ndarray, first: int, second: int, place: np.ndarray) ->
     a, b = points[first] - place, points[second] - place
     length_a, length_b = math.hypot(*a), math.hypot(*b)
     cross, dot = a[0] * b[1] - a[1] * b[0], a[0] * b[0] + a[1] * b[1]
-    if min(length_a, length_b) == 0.0 or abs(cross) < 1e-9 * length_a * length_b:
+    if min(length_a, length_b) < NEAREST_M or abs(cross) < 1e-9 * length_a * length_b:
         return None
     angle = abs(math.atan2(cross, dot))
     # From a to b with the place on the left, a and b turn left (anticlockwise) seen from the place.
