@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from screenplan.planting import shapes as planted
@@ -223,6 +223,8 @@ points = st.tuples(coordinate, coordinate, coordinate)
     st.floats(0, 0.4),
 )
 def test_hit_agrees_with_chord_and_is_reciprocal(shape, o, q, h, r, c):
+    # A line of no length has no chord, wherever it lies; eye and target at one place are refused.
+    assume(math.dist(o, q) > 1e-3)
     got = chord(shape, o, q, h, r, c)
     assert chord(shape, q, o, h, r, c) == pytest.approx(got, abs=1e-6)
     if got > 1e-6:
