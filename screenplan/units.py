@@ -294,8 +294,17 @@ def parse_volume(text: str, *, key: str | None = None) -> float:
     return float(match["number"]) * unit
 
 
-_METRIC = re.compile(r"(?<![\w.])(\d+(?:\.\d+)?) (cm|m²|m³|m|l)(?![\w²³])")
-_CM_M = 0.01
+_METRIC = re.compile(
+    r"(?<![\w.])(?:(?P<first>\d+(?:\.\d+)?) to )?(?P<last>\d+(?:\.\d+)?) (?P<unit>cm|m²|m³|m|l)(?![\w²³])"
+)
+#: Metric unit: how many of it make one of the other, decimals that are shown, and the other's name.
+_US_MEASURES = {
+    "cm": (100.0 * FOOT_M / 12.0, 1, "in"),
+    "m": (FOOT_M, 1, "ft"),
+    "m²": (FOOT_M**2, 0, "sq ft"),
+    "m³": (VOLUME_UNITS["cu yd"], 2, "cu yd"),
+    "l": (1000.0 * VOLUME_UNITS["gal"], 1, "gal"),
+}
 
 
 def in_units(text: str, units: str = "metric") -> str:
@@ -307,20 +316,18 @@ def in_units(text: str, units: str = "metric") -> str:
     --------
     >>> in_units("A gap of 3.05 m is left", "us")
     'A gap of 10.0 ft is left'
+    >>> in_units("The light passes from 0.61 to 1.83 m", "us")
+    'The light passes from 2.0 to 6.0 ft'
     """
     if units != "us":
         return text
 
     def turn(match: re.Match) -> str:
-        value, unit = float(match[1]), match[2]
-        if unit == "cm":
-            return f"{value * _CM_M / FOOT_M * 12.0:.1f} in"
-        if unit == "m":
-            return f"{value / FOOT_M:.1f} ft"
-        if unit == "m²":
-            return f"{value / FOOT_M**2:.0f} sq ft"
-        if unit == "m³":
-            return f"{value / VOLUME_UNITS['cu yd']:.2f} cu yd"
-        return f"{value / 1000.0 / VOLUME_UNITS['gal']:.1f} gal"
+        per, decimals, name = _US_MEASURES[match["unit"]]
+        first, last = (
+            None if number is None else f"{float(number) / per:.{decimals}f}"
+            for number in (match["first"], match["last"])
+        )
+        return f"{last} {name}" if first is None else f"{first} to {last} {name}"
 
     return _METRIC.sub(turn, text)

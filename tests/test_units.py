@@ -6,7 +6,7 @@ import pyproj
 import pytest
 
 from screenplan.errors import InputError
-from screenplan.units import LENGTH_UNITS, format_length, metres_per, parse_length
+from screenplan.units import LENGTH_UNITS, format_length, in_units, metres_per, parse_length
 
 
 @pytest.mark.parametrize(
@@ -79,3 +79,21 @@ def test_lengths_for_people():
     assert format_length(1.524) == "1.52 m"
     assert format_length(1.524, "us") == "5.0 ft"
     assert format_length(math.nan) == "–"
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        # By the definitions of foot, inch, gallon (231 cubic inches) and yard.
+        ("3.05 m wide", "10.0 ft wide"),
+        ("from 0.30 to 1.50 m", "from 1.0 to 4.9 ft"),
+        ("2 to 3 cm deep, 37.9 l each", "0.8 to 1.2 in deep, 10.0 gal each"),
+        ("9.3 m² and 7.65 m³", "100 sq ft and 10.01 cu yd"),
+        # What is no measure stays: counts, years, a plan's identifiers.
+        ("plants 14 to 15, years 3 to 9, P1 to P2", "plants 14 to 15, years 3 to 9, P1 to P2"),
+    ],
+)
+def test_measures_in_a_sentence_are_turned_whole(text, said):
+    assert in_units(text, "us") == said
+    assert in_units(said, "us") == said  # once is enough
+    assert in_units(text) == text

@@ -166,7 +166,7 @@ def show_run(run, written, *, as_json: bool) -> None:
     print()
     _show_checks(checks, run.plan.plan.units)
     print()
-    _show_notes(run.warnings)
+    _show_notes([in_units(note, run.plan.plan.units) for note in run.warnings])
     print()
     _console().print(f"Written to {written}:")
     for name, holds in TO_OPEN.items():
@@ -187,11 +187,11 @@ def _show_checks(checks, units: str) -> None:
     if len(open_ones):
         print()
         show_table("Cannot be judged", ["check", "needs", "what is known"],
-                   [[row.check, _text(row.needs), in_units(row.says, units)] for row in open_ones.itertuples()])  # fmt: skip
+                   [[row.check, in_units(_text(row.needs), units), in_units(row.says, units)] for row in open_ones.itertuples()])  # fmt: skip
     cautions = dict.fromkeys(_text(caution) for caution in checks["caution"] if _text(caution))
     print()
     for caution in cautions:
-        _console().print(f"Caution: {caution}.")
+        _console().print(f"Caution: {in_units(caution, units)}.")
 
 
 def show_views(views, show_years: Sequence[int], most: int = 30) -> None:

@@ -13,7 +13,7 @@ from screenplan.units import format_amount, format_length, format_tape, in_units
 #: Texts of a table are cut at this many characters.
 LONGEST_TEXT = 600
 #: Columns of the library's own sentences, whose measures are told in the user's units.
-_SENTENCES = ("how", "says", "caution")
+_SENTENCES = ("how", "says", "needs", "caution")
 #: Forms whose cells stand to the right.
 ON_THE_RIGHT = {"tape", "length", "degrees", "share", "money", "number", "amount", "hours"}
 
