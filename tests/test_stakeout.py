@@ -314,6 +314,28 @@ def test_rows_that_meet_share_a_peg():
     assert len(bases) == 4
     assert len(pegs) == 4
     assert all(len(ends.split(", ")) == 2 for ends in pegs["base_id"])
+    check_both_roles(pegs, bases)
+
+
+def test_the_middle_peg_of_a_row_on_two_tapes_says_that_the_second_starts_there():
+    subject, lines, plants = site.planted(along=("east",))
+    _, pegs, bases, *_ = stake_out(subject, lines, plants, site.buildings(), tape_m=30.0)
+    assert len(bases) == 2  # a row of 56.78 m
+    # By construction: the first peg, the middle one, and the last.
+    assert pegs["role"].tolist() == ["zero", "zero", "end"]
+    check_both_roles(pegs, bases)
+
+
+def check_both_roles(pegs, bases):
+    """Each tape's zero peg is shown as one, and a peg of two tapes says what it is to both."""
+    for peg in pegs.itertuples():
+        zeros = bases.loc[bases["from_peg"] == peg.peg_id, "base_id"].tolist()
+        ends = bases.loc[bases["to_peg"] == peg.peg_id, "base_id"].tolist()
+        assert peg.role == ("zero" if zeros else "end")
+        if len(zeros + ends) > 1:
+            for word, names in (("zero", zeros), ("end", ends)):
+                for name in names:
+                    assert f"{word} of {name}" in peg.says
 
 
 def test_a_row_longer_than_the_tape_is_cut_into_equal_tapes():

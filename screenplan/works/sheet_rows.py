@@ -46,6 +46,8 @@ def peg_rows(pegs, bases, places, points, walls, tape_m, ground) -> list[dict]:
         third = min(others, key=lambda index: distance[index] * trust[index]) if others else None
         if "parcel corner" in (places[pair.a].kind, places[pair.b].kind):
             says.append(_CORNER)
+        if len(peg.ends) > 1:
+            says += (f"{role} of {numbers[id(base)]}" for base, role in peg.ends)
         if peg.role == "fence":
             says.append("a post hole: have buried lines located before digging")
         rows.append(

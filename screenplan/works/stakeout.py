@@ -147,6 +147,8 @@ def _pegs(bases: list[Base], fence_posts: gpd.GeoDataFrame | None) -> list[Peg]:
             same = [peg for peg in pegs if math.hypot(*(peg.xy - xy)) <= SAME_PEG_M]
             peg = same[0] if same else Peg(f"P{len(pegs) + 1}", role, xy.copy())
             peg.ends.append((base, role))
+            if role == "zero":  # running distances start here, whatever else ends here
+                peg.role = role
             if not same:
                 pegs.append(peg)
     if fence_posts is not None and len(fence_posts):
