@@ -11,7 +11,7 @@ from screenplan.errors import InputError
 from screenplan.planting.growth import height_at, spread_at
 from screenplan.planting.species import load_species
 
-GIANT = load_species()["thuja_green_giant"]
+HYBRID = load_species()["thuja_standishii_plicata"]
 YEARS = np.arange(31)
 
 
@@ -21,10 +21,10 @@ def results(found, **options):
 
 
 def test_the_year_in_which_crowns_reach_the_line_and_the_clipping_after():
-    _, plants = row(((10, 38.5), (30, 38.5)), species="thuja_green_giant")
+    _, plants = row(((10, 38.5), (30, 38.5)), species="thuja_standishii_plicata")
     found = outgrow_boundary(parcels(), plants, years=30)
     over = found.loc[found["what"] == "crown over the line"].iloc[0]
-    radius = spread_at(GIANT, height_at(GIANT, YEARS, stock_height_m=1.0)) / 2
+    radius = spread_at(HYBRID, height_at(HYBRID, YEARS, stock_height_m=1.0)) / 2
     first = int(np.argmax(radius > 1.5 + 0.005))
     assert over["year"] == first
     assert over["over_m"] == pytest.approx(radius[-1] - 1.5)
@@ -43,10 +43,10 @@ def test_a_plant_that_stands_beyond_the_line_is_over_it_at_once():
 
 
 def test_height_at_the_line():
-    _, plants = row(((10, 38.5), (30, 38.5)), species="thuja_green_giant")
+    _, plants = row(((10, 38.5), (30, 38.5)), species="thuja_standishii_plicata")
     found = outgrow_boundary(parcels(), plants, most_height_m=2.0, within_m=2.0)
     tall = found.loc[found["what"] == "height at the line"]
-    heights = height_at(GIANT, YEARS, stock_height_m=1.0)
+    heights = height_at(HYBRID, YEARS, stock_height_m=1.0)
     assert (tall["year"] == int(np.argmax(heights > 2.0))).all()
     assert results(found, most_height=2.0)["height at the line"].result == "fails"
     _, inner = row(((10, 37.5), (30, 37.5)))
@@ -56,20 +56,26 @@ def test_height_at_the_line():
 
 def test_walls():
     # 2 m before a wall (6.6 ft): at most 20 ft tall, and no wider than 2 m to the side.
-    _, plants = row(((12, 48), (18, 48)), species="thuja_green_giant")
+    _, plants = row(((12, 48), (18, 48)), species="thuja_standishii_plicata")
     lots = parcels(neighbour=shapely.box(0, 80, 40, 90))
     lots.geometry = [shapely.box(0, 0, 40, 80), lots.geometry.iloc[1]]
     found = outgrow_boundary(lots, plants, house())
-    heights = height_at(GIANT, YEARS, stock_height_m=1.0)
+    heights = height_at(HYBRID, YEARS, stock_height_m=1.0)
     first = {what: int(rows["year"].min()) for what, rows in found.groupby("what")}
     assert first["height at a wall"] == int(np.argmax(heights > 20 * 0.3048))
-    assert first["crown at a wall"] == int(np.argmax(spread_at(GIANT, heights) / 2 > 2.005))
+    assert first["crown at a wall"] == int(np.argmax(spread_at(HYBRID, heights) / 2 > 2.005))
     assert results(found)["room at walls"].result == "fails"
 
 
 def test_a_kept_hedge_stays_inside():
-    kept = {**vars(GIANT), "key": "kept", "shape": "box", "kept_height_m": 2.0, "kept_width_m": 1.0}
-    table = {"kept": GIANT.__class__(**kept)}
+    kept = {
+        **vars(HYBRID),
+        "key": "kept",
+        "shape": "box",
+        "kept_height_m": 2.0,
+        "kept_width_m": 1.0,
+    }
+    table = {"kept": HYBRID.__class__(**kept)}
     _, plants = row(((10, 39), (30, 39)), species="kept")
     found = outgrow_boundary(parcels(), plants, most_height_m=2.5, table=table)
     assert not len(found)

@@ -63,7 +63,7 @@ def test_a_crown_over_the_line_fails_by_as_much_as_it_hangs_over(laid):
     corner = shapely.Point(subject.exterior.coords[0])
     found = judge_crowns(laid["parcels"], moved(laid["plants"], 3, corner), table, assumed=False)
     # Closed form: a stem on the line hangs half its greatest spread over it.
-    half = max(table["thuja_green_giant"].mature_spread_m) / 2
+    half = max(table["thuja_standishii_plicata"].mature_spread_m) / 2
     assert found.result == "fails"
     assert f"by up to {half:.2f} m" in found.says
     assert (

@@ -30,8 +30,8 @@ def closure_of(along="south", asked=1.8, **options):
 
 
 def test_a_row_of_cones_year_by_year():
-    table, plants = closure_of(species="thuja_green_giant", spacing_m=1.5)
-    species = TABLE["thuja_green_giant"]
+    table, plants = closure_of(species="thuja_standishii_plicata", spacing_m=1.5)
+    species = TABLE["thuja_standishii_plicata"]
     s = plants["gap_before_m"].max()
     years = np.arange(31)
     h = height_at(species, years)

@@ -305,7 +305,7 @@ def test_layers_picked_in_a_form_become_a_plan(desktop, site, out, whole):
             layers[part["name"].upper()] = sample_layer(site, layer["name"], part["kind"])
     choices = {
         "SUBJECT_ID": SUBJECT, "TERRAIN": site / "ground.tif", "SITE_BOUNDARY_ACCURACY": 0.3,
-        "ROWS_ALONG": "north, east", "ROWS_SPACING": 1.8, "PLANTS_SPECIES": "thuja_green_giant",
+        "ROWS_ALONG": "north, east", "ROWS_SPACING": 1.8, "PLANTS_SPECIES": "thuja_standishii_plicata",
         "PLANTS_STOCK": "container", "PLANTS_STOCK_HEIGHT": 1.2, "LIGHT_TIME_ZONE": "Atlantic/Azores",
         "SETTINGS": 'rows.move = "0.5 m"', "CALENDAR_PLANTING": "2027-04-10",
     }  # fmt: skip

@@ -58,7 +58,9 @@ def test_winds(way, wind):
     assert wind in WINDS
 
 
-def guided(species="thuja_green_giant", xy=((2.0, 38.0), (38.0, 38.0)), glass=None, **options):
+def guided(
+    species="thuja_standishii_plicata", xy=((2.0, 38.0), (38.0, 38.0)), glass=None, **options
+):
     lines, plants = row(xy, species=species)
     return plants, guide_heights(
         parcels(), lines, plants, windows() if glass is None else glass, house(), guidance=True, **options

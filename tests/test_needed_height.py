@@ -164,7 +164,7 @@ def test_two_crown_shapes_reach_it_when_their_rows_close():
 @pytest.mark.parametrize("spacing", [1.2, 2.0])
 def test_closing_agrees_with_the_closure_of_rows(spacing):
     table = load_species()
-    for key in ("thuja_green_giant", "ilex_vomitoria", "juniperus_scopulorum"):
+    for key in ("thuja_standishii_plicata", "ilex_vomitoria", "juniperus_scopulorum"):
         closing = row_closing(table[key], spacing, years=30)
         stations = spacing * np.arange(5)
         plants = gpd.GeoDataFrame(

@@ -42,9 +42,9 @@ def test_published_zonings(name, feet, allowed_ft):
 
 
 def test_the_year_is_that_in_which_growth_passes_the_allowed_height():
-    _, plants = row(species="thuja_green_giant")
+    _, plants = row(species="thuja_standishii_plicata")
     found = reach_wires(plants, wire(), years=30)  # 4 m away: 20 ft
-    species = load_species()["thuja_green_giant"]
+    species = load_species()["thuja_standishii_plicata"]
     first = found.iloc[0]
     assert first["allowed_m"] == pytest.approx(20 * FOOT_M)
     for growth, name in (("low", "year_low"), ("typical", "year"), ("high", "year_high")):
@@ -54,13 +54,13 @@ def test_the_year_is_that_in_which_growth_passes_the_allowed_height():
 
 
 def test_the_allowance_is_the_users():
-    _, plants = row(species="thuja_green_giant")
+    _, plants = row(species="thuja_standishii_plicata")
     without = reach_wires(plants, wire(), zoning="wires_20_30ft")
     assert set(without["what"]) == {"zoning"}
     with_it = reach_wires(plants, wire(), zoning="wires_20_30ft", allowance_m=2.0)
     sag = with_it.loc[with_it["what"] == "sag and swing"]
     # A 9 m wire less 2 m: no plant is in its room before it is 7 m tall.
-    heights = height_at(load_species()["thuja_green_giant"], range(31), stock_height_m=1.0)
+    heights = height_at(load_species()["thuja_standishii_plicata"], range(31), stock_height_m=1.0)
     assert len(sag)
     assert all(heights[int(year)] > 7.0 for year in sag["year"].dropna())
     later = reach_wires(plants, wire(), zoning="wires_20_30ft", allowance_m=3.0)
@@ -91,7 +91,7 @@ def test_a_crown_that_grows_into_a_low_wire_is_told_without_an_allowance():
 @settings(max_examples=20, deadline=None)
 @given(st.floats(38.5, 70), st.floats(0, 10))
 def test_a_farther_wire_is_reached_no_sooner(y, more):
-    _, plants = row(((18, 38), (22, 38)), species="thuja_green_giant")
+    _, plants = row(((18, 38), (22, 38)), species="thuja_standishii_plicata")
     near, far = (reach_wires(plants, wire(y=at), allowance_m=2.0) for at in (y, y + more))
     never = 10**6
     for what in ("zoning", "sag and swing"):

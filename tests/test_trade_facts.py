@@ -7,7 +7,7 @@ from screenplan.planting.growth import closure_height, height_at, spread_at
 from screenplan.planting.patterns import count_exact, staggered
 from screenplan.planting.species import load_species
 
-VIGOROUS = "thuja_green_giant"
+VIGOROUS = "thuja_standishii_plicata"
 
 
 @pytest.fixture(scope="module")
