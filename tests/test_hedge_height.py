@@ -1,11 +1,14 @@
 """The hedge-height guidance: its published sums, and the geometry of windows and gardens."""
 
+import numpy as np
 import pytest
+import shapely
 from effects_kit import house, parcels, row, windows
 
 from screenplan.checks.effects import judge_hedge_heights
 from screenplan.effects.hedge_height import garden_height, guide_heights, wind_of, window_height
 from screenplan.rules.limits import WINDS, limit_of
+from screenplan.site.terrain import Terrain
 from screenplan.units import FOOT_M
 
 RULE = limit_of(None, "hedge_height")
@@ -61,10 +64,19 @@ def test_winds(way, wind):
 def guided(
     species="thuja_standishii_plicata", xy=((2.0, 38.0), (38.0, 38.0)), glass=None, **options
 ):
-    lines, plants = row(xy, species=species)
+    lines, plants = on_ground(row(xy, species=species), options.get("terrain"))
     return plants, guide_heights(
         parcels(), lines, plants, windows() if glass is None else glass, house(), guidance=True, **options
     )  # fmt: skip
+
+
+def on_ground(planted, terrain):
+    """Give each plant the height of the ground at its foot."""
+    lines, plants = planted
+    if terrain is None:
+        return lines, plants
+    ground = terrain.height_at(plants.geometry.x.to_numpy(), plants.geometry.y.to_numpy())
+    return lines, plants.assign(ground_m=ground)
 
 
 def test_a_row_opposite_a_window():
@@ -119,3 +131,70 @@ def test_windows_of_the_own_house_are_passed_over():
     own = house().assign(parcel_id="S")
     found = guide_heights(parcels(), lines, plants, windows(), own, guidance=True)
     assert "window" not in set(found["kind"])
+
+
+def sloping(x=0.0, y=0.0) -> Terrain:
+    """Ground that rises by so much for each metre east and north, 0 m high at the corner of the lot."""
+    at = np.array([-100.0, 200.0])
+    return Terrain(x * at[None, :] + y * at[:, None], -100.0, -100.0, 300.0, 300.0)
+
+
+def test_a_row_that_climbs_along_its_length():
+    # 10 % over 40 m, windows 10 m off its two ends on the ground at those ends: D / 2 + 1 = 6 m at both.
+    glass = windows(((0.0, 50.0), (40.0, 50.0)))
+    _, found = guided(xy=((0, 40), (40, 40)), glass=glass, terrain=sloping(x=0.1))
+    mine = found.loc[found["kind"] == "window"]
+    assert mine["guided_m"].to_list() == pytest.approx([6.0, 6.0])
+    assert mine["keep_below_m"].to_list() == pytest.approx([6.0, 6.0])
+    # The years are those in which a plant passes what is told, as on level ground.
+    _, level = guided(xy=((0, 40), (40, 40)), glass=glass)
+    assert mine["year"].to_list() == level.loc[level["kind"] == "window", "year"].to_list()
+
+
+@pytest.mark.parametrize(("climbs", "rise"), [(0.1, 1.2), (-0.1, -1.2)])
+def test_a_window_above_or_below_the_row(climbs, rise):
+    # 12 m to the north at 10 %: H = 7 m above the window's ground, which is 1.2 m from the row's.
+    _, found = guided(terrain=sloping(y=climbs))
+    mine = found.loc[found["kind"] == "window"].iloc[0]
+    assert mine["guided_m"] == pytest.approx(7.0)
+    assert mine["keep_below_m"] == pytest.approx(7.0 + rise)
+
+
+def test_a_row_high_above_a_window_may_still_be_2_m():
+    # 12 m at 100 %: 7 - 12 m would be under the ground; no remedy goes below 2 m above the row's.
+    _, found = guided(terrain=sloping(y=-1.0))
+    assert found.loc[found["kind"] == "window", "keep_below_m"].to_list() == [2.0]
+
+
+def test_a_garden_on_a_slope_counts_from_its_mean_ground():
+    # Without a house the garden's middle is (20, 60), the row's (20, 38): 22 m at 5 % up, and along
+    # the row the two middles are at one height whatever the slope.
+    for terrain, rise in ((sloping(y=0.05), 1.1), (sloping(x=0.2), 0.0)):
+        lines, plants = on_ground(row(((2.0, 38.0), (38.0, 38.0))), terrain)
+        found = guide_heights(parcels(), lines, plants, None, None, terrain, guidance=True)
+        assert len(found) == 1
+        assert (found["keep_below_m"] - found["guided_m"]).to_list() == pytest.approx([rise])
+
+
+@pytest.mark.parametrize("offset", [2.2, 4.0])
+def test_the_set_back_is_from_the_boundary_with_the_garden(offset):
+    # The row ends 0.5 m from the side boundaries, which the garden to the north has nothing to do with.
+    lines, plants = row(((0.5, 40.0 - offset), (39.5, 40.0 - offset)))
+    found = guide_heights(parcels(), lines, plants, None, house(), guidance=True)
+    assert found["guided_m"].to_list() == pytest.approx([0.25 * 1520 / 39 + offset])
+
+
+def test_a_lane_between_is_no_set_back():
+    # The garden begins 3 m beyond the boundary, the row stands 2 m behind it: s = 2 m, not 5 m.
+    beyond = parcels(shapely.box(0.0, 43.0, 40.0, 83.0))
+    lines, plants = row(((2.0, 38.0), (38.0, 38.0)))
+    found = guide_heights(beyond, lines, plants, None, None, guidance=True)
+    assert found["guided_m"].to_list() == pytest.approx([0.25 * 1600 / 36 + 2.0])
+
+
+def test_a_house_at_the_boundary_is_no_set_back():
+    # The whole south edge of the neighbour's parcel is built upon 5 m deep: the row is still 2 m behind it.
+    wide = house((0.0, 40.0, 40.0, 45.0))
+    lines, plants = row(((2.0, 38.0), (38.0, 38.0)))
+    found = guide_heights(parcels(), lines, plants, None, wide, guidance=True)
+    assert found["guided_m"].to_list() == pytest.approx([0.25 * 1400 / 36 + 2.0])

@@ -8,8 +8,10 @@ of a garden, L the length of the hedge along it and s how far it stands behind t
     hedge beside the window     H = D + 1 m
     garden                      H = factor × A / L, + s where s is more than 1 m
 
-The lower of the results counts, and never less than 2 m. How each factor is known is said by the
-limit that carries it (`screenplan rules`).
+H counts from the ground at the window, or from the mean ground of the garden. What is told counts
+from the ground where the row stands nearest to the window, or from its mean along the garden. The
+lower of the results counts, and never less than 2 m above the row's own ground. How each factor is
+known is said by the limit that carries it (`screenplan rules`).
 """
 
 from __future__ import annotations
@@ -31,6 +33,8 @@ from screenplan.tables import layer_of
 OPPOSITE_DEG = 45.0
 #: A hedge farther than this from a garden is not at it.
 AT_GARDEN_M = 10.0
+#: The ground along a row is looked at in steps of this length.
+GROUND_STEP_M = 0.5
 
 
 def window_height(distance_m: float, rule: Limit, *, opposite: bool) -> float:
@@ -115,25 +119,24 @@ def guide_heights(
         return layer_of(HEDGE_HEIGHTS, [], [], parcels.crs)
     table = load_species() if table is None else table
     sizes = grow_plants(plants, years=years, curve=curve, table=table)
-    ground = numbers(plants, "ground_m", 0.0)
     evergreen = np.array([species_of(key, table).evergreen for key in plants["species"]])
     made = []
     for line in planting_lines.itertuples():
         mine = np.flatnonzero((plants["line_id"] == line.line_id).to_numpy() & evergreen)
         if len(mine) < 2:  # the guidance holds for two or more evergreens
             continue
-        row = _Row(line, sizes.height[mine], ground[mine].mean(), rule)
+        row = _Row(line, sizes.height[mine], rule, terrain)
         if has_rows(windows):
-            made += row.windows(_neighbours(windows, buildings, parcels), terrain, reach_m)
-        made += row.gardens(parcels, buildings, terrain)
+            made += row.windows(_neighbours(windows, buildings, parcels), reach_m)
+        made += row.gardens(parcels, buildings)
     return layer_of(HEDGE_HEIGHTS, [row for row, _ in made], [at for _, at in made], parcels.crs)
 
 
 class _Row:
-    def __init__(self, line, heights, ground, rule):
-        self.line, self.heights, self.ground, self.rule = line, heights, ground, rule
+    def __init__(self, line, heights, rule, terrain):
+        self.line, self.heights, self.rule, self.terrain = line, heights, rule, terrain
 
-    def windows(self, windows, terrain, reach_m):
+    def windows(self, windows, reach_m):
         facing = np.radians(numbers(windows, "facing_deg", np.nan))
         for row, name in enumerate(names_of(windows, "window_id")):
             point = windows.geometry.iloc[row]
@@ -150,9 +153,11 @@ class _Row:
             opposite = bool(way @ out >= np.cos(np.radians(OPPOSITE_DEG)))
             height = window_height(away, self.rule, opposite=opposite)
             formula = "window opposite the row" if opposite else "row beside the window"
-            yield self._made("window", name, formula, away, height, point, terrain), point
+            # A row may climb along its length: what counts is its ground before the window.
+            rise = self._ground(point) - self._ground(shapely.Point(near[1]))
+            yield self._made("window", name, formula, away, height, rise), point
 
-    def gardens(self, parcels, buildings, terrain):
+    def gardens(self, parcels, buildings):
         subject = parcels.loc[parcels["is_subject"].astype(bool)].geometry.iloc[0]
         for parcel in parcels.loc[~parcels["is_subject"].astype(bool)].itertuples():
             garden = garden_of(parcel.geometry, buildings)
@@ -162,24 +167,37 @@ class _Row:
             beside = shapely.intersection(
                 self.line.geometry, shapely.buffer(garden, away + self.rule["set_back_beyond_m"])
             )
-            set_back = shapely.distance(self.line.geometry, shapely.boundary(subject))
             middle, centre = beside.centroid, garden.centroid
             wind = wind_of(middle.x - centre.x, middle.y - centre.y)
             if not beside.length > 0:
                 continue
+            # Behind the boundary with this garden: how near the row comes to another one is no matter.
+            across = shapely.shortest_line(beside, parcel.geometry)
+            set_back = shapely.intersection(across, subject).length
             height = garden_height(garden.area, beside.length, wind, self.rule, set_back_m=set_back)
             formula = f"garden, row on its {wind} side"
-            made = self._made(
-                "garden", str(parcel.parcel_id), formula, away, height, garden.representative_point(), terrain
-            )  # fmt: skip
-            yield made, garden
+            rise = self._ground(garden) - self._ground(beside)
+            yield self._made("garden", str(parcel.parcel_id), formula, away, height, rise), garden
 
-    def _made(self, kind, name, formula, away, height, point, terrain) -> dict:
-        base = 0.0 if terrain is None else float(terrain.height_at(point.x, point.y))
-        rise = base - self.ground if terrain is not None else 0.0
-        kept = max(height, self.rule["never_below_m"])
-        # Compared above the ground of the row: the guidance counts from the window's or garden's.
-        holds = (self.heights > kept + rise).any(axis=0)
+    def _ground(self, shape) -> float:
+        """Height of the ground under a point, on average along a line or under an area."""
+        if self.terrain is None:
+            return 0.0
+        if shape.area > 0:
+            return self.terrain.mean_under(shape)
+        if shape.geom_type == "Point":
+            return float(self.terrain.height_at(shape.x, shape.y))
+        ends = [
+            shapely.get_coordinates(part)
+            for part in shapely.get_parts(shapely.segmentize(shape, GROUND_STEP_M))
+        ]
+        middles = np.concatenate([(xy[1:] + xy[:-1]) / 2.0 for xy in ends])
+        lengths = np.concatenate([np.hypot(*(xy[1:] - xy[:-1]).T) for xy in ends])
+        return float(np.average(self.terrain.height_at(*middles.T), weights=lengths))
+
+    def _made(self, kind, name, formula, away, height, rise) -> dict:
+        kept = max(height + rise, self.rule["never_below_m"])
+        holds = (self.heights > kept).any(axis=0)
         return {
             "height_id": f"{self.line.line_id} {kind} {name}",
             "line_id": str(self.line.line_id),
@@ -188,7 +206,7 @@ class _Row:
             "formula": formula,
             "distance_m": away,
             "guided_m": height,
-            "keep_below_m": kept + rise,
+            "keep_below_m": kept,
             **first_years(holds),
             "status": self.rule.status,
             "source": self.rule.source,
