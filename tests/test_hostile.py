@@ -1,0 +1,58 @@
+"""A fixed tenth of each corpus of hostile inputs: a plan or a refusal, and nothing else.
+
+The whole of them: ``python -m tests.hostile``.
+"""
+
+import pytest
+from hostile.cell import run_all
+from hostile.corpora import CORPORA, load
+from hostile.outcome import judge, left_alone
+
+from screenplan.errors import refuse
+
+SEED, SHARE = 1, 0.1
+
+
+@pytest.mark.parametrize("corpus", CORPORA)
+def test_a_tenth_ends_in_a_plan_or_a_refusal(corpus):
+    # Evidence: invariant; what is damaged is sound, said, or refused.
+    faults = [
+        f"{case.name}: {outcome.said}"
+        for case, outcome in run_all(corpus, load(corpus).cases(SEED, SHARE))
+        if outcome.is_fault
+    ]
+    assert not faults, "\n".join(faults)
+
+
+@pytest.mark.parametrize("corpus", CORPORA)
+def test_a_corpus_is_the_same_by_its_seed(corpus):
+    module = load(corpus)
+    whole = list(module.cases(SEED, 1.0))
+    assert len({case.name for case in whole}) == len(whole)
+    assert list(module.cases(SEED, 1.0)) == whole
+    assert list(module.cases(SEED, SHARE)) == whole[::10]
+    assert list(module.cases(SEED + 1, 1.0)) != whole
+
+
+def test_there_are_500_damaged_files():
+    assert len(list(load("files").cases(SEED, 1.0))) == 500
+
+
+def test_whatever_is_no_refusal_is_a_fault(tmp_path):
+    def traceback():
+        return 1 / 0
+
+    def refusal(what, mend="Mend it"):
+        raise refuse(what, mend)
+
+    def silent():
+        with left_alone(tmp_path):
+            (tmp_path / "new.aux").write_text("x")
+
+    assert judge(traceback).said.startswith("ZeroDivisionError: division by zero")
+    assert judge(lambda: refusal("It is wrong")).kind == "refused"
+    assert judge(lambda: refusal("It is \x07 wrong")).is_fault
+    assert judge(lambda: refusal("x" * 5000)).is_fault
+    assert judge(lambda: refusal("It is wrong", "")).is_fault
+    assert judge(silent).said == "files beside the input were changed: new.aux"
+    assert judge(lambda: 27).kind == "done"
