@@ -2,11 +2,13 @@
 
 What is changed is listed by row. What is mended: heights and measures (left out), missing and
 empty geometries (left out), arcs (made of short edges), the order of rings, repeated vertices,
-single parts in a multi-part wrapping, and invalid polygons whose area survives.
+holes and parts that are thinner than a vertex is exact, single parts in a multi-part wrapping, and
+invalid polygons whose area survives.
 """
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
@@ -23,6 +25,8 @@ from screenplan.frame import find_lost
 AREA_KEPT, AREA_KEPT_M2 = 0.01, 5.0
 #: Vertices nearer to each other than this are one.
 SAME_VERTEX_M = 0.001
+#: The same in words.
+_WIDTH = f"{SAME_VERTEX_M * 1000:g} mm"
 #: A polygon smaller than this has no area: a line drawn twice, or a slip of the hand.
 LEAST_AREA_M2 = 0.01
 
@@ -153,6 +157,8 @@ def mend(frame: gpd.GeoDataFrame, contract: Contract, findings: Findings) -> gpd
             "Split it into single parts" if one else _mend_type(contract, kind),
         )
     frame, geometry = frame[~wrong], geometry[~wrong]
+    geometry, thin = drop_slivers(geometry, frame.index, findings)
+    frame, geometry = frame[~thin], _unwrap(geometry[~thin], frame.index[~thin])
     geometry = _thin(geometry, frame.index, findings)
     polygonal = np.isin(shapely.get_type_id(geometry), (3, 6))
     good = np.ones(len(frame), dtype=bool)
@@ -198,11 +204,12 @@ def _mend_type(contract: Contract, kind: str) -> str:
     return f"Name a layer of {contract.geometry[0]} geometry, or delete these rows"
 
 
-def _unwrap(geometry: np.ndarray, index, findings: Findings) -> np.ndarray:
-    """Take single parts out of their multi-part wrapping."""
+def _unwrap(geometry: np.ndarray, index, findings: Findings | None = None) -> np.ndarray:
+    """Take single parts out of their multi-part wrapping, and list it if asked."""
     geometry = geometry.copy()
     wrapped = _is_wrapped(geometry)
-    findings.mended_among(index, wrapped, "single part taken out of its multi-part wrapping")
+    if findings is not None:
+        findings.mended_among(index, wrapped, "single part taken out of its multi-part wrapping")
     while wrapped.any():
         geometry[wrapped] = shapely.get_geometry(geometry[wrapped], 0)
         wrapped = _is_wrapped(geometry)
@@ -217,7 +224,7 @@ def _is_wrapped(geometry: np.ndarray) -> np.ndarray:
 
 def _thin(geometry: np.ndarray, index, findings: Findings) -> np.ndarray:
     """Take out vertices that repeat their neighbour."""
-    thinned = shapely.remove_repeated_points(geometry, SAME_VERTEX_M)
+    thinned = _remove_repeated(geometry)
     over = shapely.get_num_coordinates(geometry) - shapely.get_num_coordinates(thinned)
     # What would lose its shape is left to the checks of area and length.
     usable = ~shapely.is_empty(thinned) & (over > 0)
@@ -226,6 +233,110 @@ def _thin(geometry: np.ndarray, index, findings: Findings) -> np.ndarray:
             [row], f"{count} repeated {'vertex' if count == 1 else 'vertices'} taken out"
         )
     return np.where(usable, thinned, geometry)
+
+
+def _remove_repeated(geometry: np.ndarray) -> np.ndarray:
+    """As GEOS does it, save that a geometry which would be none any more stays as it is."""
+    try:
+        return shapely.remove_repeated_points(geometry, SAME_VERTEX_M)
+    except shapely.errors.GEOSException:
+        thinned = geometry.copy()
+        for i, one in enumerate(geometry):
+            with contextlib.suppress(shapely.errors.GEOSException):
+                thinned[i] = shapely.remove_repeated_points(one, SAME_VERTEX_M)
+        return thinned
+
+
+def drop_slivers(geometry: np.ndarray, index, findings: Findings) -> tuple[np.ndarray, np.ndarray]:
+    """Take out holes and parts thinner than `SAME_VERTEX_M`, and refuse what is thinner all over.
+
+    The width of a ring is its mean one, twice its area by its length: that of a long strip is the
+    strip's. A line has no width; a part of it that is shorter is taken out.
+
+    Parameters
+    ----------
+    geometry : ndarray of Geometry
+        Two-dimensional, metres.
+    index : Index
+        Their row numbers.
+    findings : Findings
+        Where repairs and problems are noted.
+
+    Returns
+    -------
+    geometry : ndarray of Geometry
+        Without them.
+    thin : ndarray of bool
+        Polygons of which nothing is left.
+    """
+    geometry, thin = geometry.copy(), np.zeros(len(geometry), dtype=bool)
+    for i in _find_slivers(geometry):
+        geometry[i], thin[i] = _without_slivers(geometry[i], index[i], findings)
+    for sliver, what in (
+        (thin & (shapely.area(geometry) < LEAST_AREA_M2), f"has no area (less than {LEAST_AREA_M2:g} m²)"),
+        (thin & (shapely.area(geometry) >= LEAST_AREA_M2), f"is thinner than {_WIDTH}"),
+    ):  # fmt: skip
+        if sliver.any():
+            findings.refused(index[sliver], f"The polygon {what}", "Redraw or delete these rows")
+    return geometry, thin
+
+
+def _find_slivers(geometry: np.ndarray) -> np.ndarray:
+    """Positions of the geometries of which a ring or a part may be too thin."""
+    kind = shapely.get_type_id(geometry)
+    solid, lines = np.flatnonzero(np.isin(kind, (3, 6))), np.flatnonzero(kind == 5)
+    polygons, of_solid = shapely.get_parts(geometry[solid], return_index=True)
+    rings, of_polygon = shapely.get_rings(polygons, return_index=True)
+    parts, of_line = shapely.get_parts(geometry[lines], return_index=True)
+    return np.union1d(
+        solid[of_solid[of_polygon[_is_narrow(rings)]]],
+        lines[of_line[shapely.length(parts) < SAME_VERTEX_M]],
+    ).astype(int)
+
+
+def _without_slivers(shape, row: int, findings: Findings):
+    """Give what is left of one geometry, and whether that is nothing; what is taken out is listed."""
+    parts = shapely.get_parts(shape)
+    if shapely.get_type_id(shape) == 5:
+        kept = parts[shapely.length(parts) >= SAME_VERTEX_M]
+        if 0 < len(kept) < len(parts):
+            findings.mended([row], f"{_count(len(parts) - len(kept), 'part')} shorter than {_WIDTH} taken out")  # fmt: skip
+            return shapely.multilinestrings(kept), False
+        return shape, False
+    kept = parts[~_is_sliver(shapely.get_exterior_ring(parts))]
+    if not len(kept):
+        return shape, True
+    if len(kept) < len(parts):
+        findings.mended([row], f"{_count(len(parts) - len(kept), 'part')} thinner than {_WIDTH} taken out")  # fmt: skip
+    holes = 0
+    for place, part in enumerate(kept):
+        outer, *inner = shapely.get_rings(part)
+        thin = _is_sliver(np.array(inner, dtype=object))
+        holes += int(thin.sum())
+        if thin.any():
+            left = [ring for ring, is_thin in zip(inner, thin, strict=True) if not is_thin]
+            kept[place] = shapely.polygons(outer, left or None)
+    if holes:
+        findings.mended([row], f"{_count(holes, 'hole')} thinner than {_WIDTH} taken out")
+    return (kept[0] if len(kept) == 1 else shapely.multipolygons(kept)), False
+
+
+def _is_narrow(rings: np.ndarray) -> np.ndarray:
+    """Tell which rings have too little area for their length; of one that crosses itself areas cancel."""
+    return 2.0 * shapely.area(shapely.polygons(rings)) <= SAME_VERTEX_M * shapely.length(rings)
+
+
+def _is_sliver(rings: np.ndarray) -> np.ndarray:
+    """Tell which rings are too thin, whether or not they cross themselves."""
+    thin = _is_narrow(rings)
+    if thin.any():
+        area = _repaired_area(shapely.polygons(rings[thin]))
+        thin[thin] = 2.0 * area <= SAME_VERTEX_M * shapely.length(rings[thin])
+    return thin
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}{'' if number == 1 else 's'}"
 
 
 def _validate(geometry: np.ndarray, index, findings: Findings) -> tuple[np.ndarray, np.ndarray]:
