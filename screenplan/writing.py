@@ -170,10 +170,16 @@ def _facts(species, units: str) -> str:
         return " to ".join(format_length(value, units, 1) for value in (values[0], values[-1]))
 
     leaves = "evergreen" if species.evergreen else "drops its leaves"
+    kept = [
+        f"{format_length(size, units, 1)} {way}"
+        for size, way in ((species.kept_height_m, "tall"), (species.kept_width_m, "wide"))
+        if size is not None
+    ]
     return (
         f"{species.latin_name}: {leaves}; crown a {species.shape}; grows {span(species.yearly_growth_m)} "
         f"a year once rooted; mature {span(species.mature_height_m)} tall, "
         f"{span(species.mature_spread_m)} wide"
+        + (f"; kept {' and '.join(kept)} by clipping" if kept else "")
     )
 
 

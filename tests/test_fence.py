@@ -12,10 +12,11 @@ from hypothesis import strategies as st
 from screenplan.contracts import FENCE_OPTIONS, FENCE_POSTS, FENCE_WIRES
 from screenplan.errors import InputError
 from screenplan.outputs.conform import conform
+from screenplan.planting.footprints import crowns_in_year
 from screenplan.planting.growth import height_at
 from screenplan.planting.species import load_species
 from screenplan.works.enclosure import BURIED_M, Ground
-from screenplan.works.fence import crown_radii, lay_fence, years_to_outgrow
+from screenplan.works.fence import lay_fence, years_to_outgrow
 from screenplan.works.posts import set_posts, spans
 
 FOOT = 0.3048
@@ -35,6 +36,10 @@ def posts(
         shapely.LineString(path), ground, closed=closed, spacing_m=spacing, brace_every_m=brace,
         gates=gates, gate_m=gate,
     )  # fmt: skip
+
+
+def crown_radii(plants, years):
+    return crowns_in_year(plants, years, growth="high", curve="smooth").along
 
 
 def utility(geometry, diameter=0.1):

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+import numpy as np
 import shapely
 from shapely.ops import substring
 
 from screenplan.checks.findings import LOCATE, SURVEY, Finding
+from screenplan.planting.footprints import boxes_of, crown_areas, ways_of
 from screenplan.planting.neighbours import GAP_TOLERANCE_M, gaps_between
 from screenplan.planting.patterns import STANDING_UNEVEN
 
@@ -46,11 +48,7 @@ def judge_crowns(parcels, plants, table, assumed) -> Finding:
         )
     if not len(plants):
         return Finding(name, "cannot be judged", "There are no plants", "plants")
-    outline = shapely.boundary(parcels.loc[parcels["is_subject"]].geometry.iloc[0])
-    reach = plants["species"].map(
-        {key: max(species.mature_spread_m) / 2 for key, species in table.items()}
-    )
-    over = reach.to_numpy() - shapely.distance(plants.geometry.to_numpy(), outline)
+    over = _over(parcels.loc[parcels["is_subject"]].geometry.iloc[0], plants, table)
     outside = over > STEM_TOLERANCE_M
     if not outside.any():
         return Finding(
@@ -58,6 +56,27 @@ def judge_crowns(parcels, plants, table, assumed) -> Finding:
         )
     return Finding(name, "fails", f"{outside.sum()} mature crowns reach over the line, by up to {over.max():.2f} m",
                    "a larger offset, a narrower species, or clipping", SURVEY)  # fmt: skip
+
+
+def _over(subject, plants, table) -> np.ndarray:
+    """How far each mature crown reaches over the line, metres; below 0 for those inside."""
+    points = plants.geometry.to_numpy()
+    species = [table[key] for key in plants["species"].astype(str)]
+    along = np.array([one.final_spread("high") for one in species]) / 2.0
+    across = np.array([one.final_width("high") for one in species]) / 2.0
+    box = boxes_of(plants, table)
+    sign = np.where(shapely.intersects(subject, points), 1.0, -1.0)
+    over = along - sign * shapely.distance(points, shapely.boundary(subject))
+    if box.any():
+        areas = crown_areas(points[box], along[box], across[box], box[box], ways_of(plants)[box])
+        over[box] = [_farthest_outside(area, subject) for area in areas]
+    return over
+
+
+def _farthest_outside(area, subject) -> float:
+    """Give the distance of a crown's farthest corner beyond the line, metres; 0 if it stays inside."""
+    corners = shapely.points(shapely.get_coordinates(shapely.difference(area, subject)))
+    return float(shapely.distance(subject, corners).max(initial=0.0))
 
 
 def judge_gaps(lines, plants, plantable_zone, dropped, spacing_m) -> Finding:

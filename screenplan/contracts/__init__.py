@@ -23,6 +23,7 @@ from screenplan.contracts.effects import (
 from screenplan.contracts.light import HEDGE_HEIGHTS, LIGHT, LIGHT_MONTHS, SUN_GRID
 from screenplan.contracts.model import (
     ANY,
+    CROWN_SHAPES,
     HIGHEST_BUILDING_M,
     HIGHEST_PLANT_M,
     LINES,
@@ -185,6 +186,7 @@ __all__ = [
     "CLOSURE",
     "COST",
     "CROWNS",
+    "CROWN_SHAPES",
     "DEEP_ROOTS",
     "DROPPED",
     "EXISTING_SCREENS",

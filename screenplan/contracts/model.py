@@ -12,6 +12,10 @@ ColumnType = Literal["text", "number", "integer", "boolean", "date"]
 HIGHEST_BUILDING_M = 500.0
 
 
+#: Words for the shape of a crown; `screenplan.planting.shapes` holds their forms.
+CROWN_SHAPES = ("cone", "column", "paraboloid", "ellipsoid", "box")
+
+
 #: The tallest planted screen that the growth model is meant for.
 HIGHEST_PLANT_M = 60.0
 

@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
-from screenplan.contracts.model import HIGHEST_PLANT_M, POLYGONS, Column, Contract
+from screenplan.contracts.model import (
+    CROWN_SHAPES,
+    HIGHEST_PLANT_M,
+    POLYGONS,
+    Column,
+    Contract,
+)
 
 SIDES = Contract(
     "sides",
@@ -229,14 +235,27 @@ CROWNS = Contract(
         Column("year", "integer", "Years since planting", unit="year", required=True),
         Column("growth", "text", "Which growth", required=True, choices=("low", "typical", "high")),
         Column("height_m", "number", "Height", unit="m", required=True),
-        Column("spread_m", "number", "Diameter of the crown", unit="m", required=True),
+        Column(
+            "spread_m",
+            "number",
+            "Diameter of the crown; of a clipped hedge its length along the row",
+            unit="m",
+            required=True,
+        ),
+        Column(
+            "width_m",
+            "number",
+            "Width across the row: the diameter, or what a clipped hedge is kept at",
+            unit="m",
+            required=True,
+        ),
         Column("clear_stem_m", "number", "Height of its lowest leaves", unit="m", required=True),
         Column(
             "shape",
             "text",
             "Shape of the crown",
             required=True,
-            choices=("cone", "column", "paraboloid", "ellipsoid"),
+            choices=CROWN_SHAPES,
         ),
     ),
 )

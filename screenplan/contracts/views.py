@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from screenplan.contracts.model import Column, Contract
+from screenplan.contracts.model import CROWN_SHAPES, Column, Contract
 
 VIEWS = Contract(
     "views",
@@ -338,7 +338,7 @@ NEEDED_YEARS = Contract(
         Column("line_id", "text", "The planting line", required=True),
         Column("species", "text", "Key in the species table", required=True),
         Column("planned", "boolean", "True for the species of the plan", required=True),
-        Column("shape", "text", "Shape of its crown", required=True),
+        Column("shape", "text", "Shape of its crown", required=True, choices=CROWN_SHAPES),
         Column("spacing_m", "number", "Asked spacing", unit="m", required=True),
         Column(
             "needed_m", "number", "Greatest needed height along the line", unit="m", required=True

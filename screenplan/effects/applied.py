@@ -10,6 +10,7 @@ import pandas as pd
 from screenplan.contracts import RULES
 from screenplan.effects.growing import has_rows, texts
 from screenplan.planting.species import DEFAULT_SPECIES, Species, species_of
+from screenplan.planting.zones import size_judged
 from screenplan.rules.limits import Limit, load_limits
 from screenplan.rules.ruleset import KEEP_OUT_FEATURES, Rule, keep_out_kind, load_rules
 from screenplan.tables import table_of
@@ -57,9 +58,9 @@ def list_rules(
     """
     rules = load_rules() if rules is None else rules
     limits = load_limits() if limits is None else limits
-    height = species_of(species, table).full_height("high")
+    planted = species_of(species, table)
     there = _things(buildings, utilities, keep_outs, roads, existing_screens)
-    rows = [_setback(rule, there, height) for rule in rules]
+    rows = [_setback(rule, there, size_judged(rule, planted)[0]) for rule in rules]
     picked = {drive, corner, zoning, tolerance, walls}
     layers = {"windows": windows, "private_places": private_places, "roads": roads}
     rows += [_limit(one, there, picked, guidance, layers) for one in limits.values()]

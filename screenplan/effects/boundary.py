@@ -17,6 +17,7 @@ from screenplan.effects.growing import (
     first_years,
     grow_plants,
     has_rows,
+    meet,
     names_of,
     points_of,
 )
@@ -74,7 +75,11 @@ def outgrow_boundary(
     # Over the line: signed, so that a plant that stands beyond it counts from the first day.
     outline = shapely.boundary(subject)
     inside = np.where(shapely.contains(subject, points), 1.0, -1.0)
-    to_line = inside * shapely.distance(points, outline)
+    at_line = meet(plants, sizes, outline, TOUCH_M)
+    to_line = inside * at_line.away
+    over_line = at_line.holds | (inside < 0.0)[:, None, None]
+    # What is no higher at the line than allowed is measured from the stem.
+    stem_to_line = inside * shapely.distance(points, outline)
 
     def put(plant, what, thing, away, limit, holds, size, **more):
         when = first_years(holds)
@@ -102,25 +107,25 @@ def outgrow_boundary(
         shapes.append(points[plant])
 
     for plant in range(len(plants)):
-        over = sizes.across[plant] > to_line[plant] + TOUCH_M
         put(
-            plant, "crown over the line", subject_id, to_line[plant], to_line[plant], over,
-            sizes.across, rule="boundary", source="the parcel's outline",
+            plant, "crown over the line", subject_id, to_line[plant], to_line[plant],
+            over_line[plant], at_line.reach, rule="boundary", source="the parcel's outline",
         )  # fmt: skip
-        if most_height_m is not None and to_line[plant] <= within_m:
+        if most_height_m is not None and stem_to_line[plant] <= within_m:
             put(
-                plant, "height at the line", subject_id, to_line[plant], most_height_m,
+                plant, "height at the line", subject_id, stem_to_line[plant], most_height_m,
                 sizes.height[plant] > most_height_m, sizes.height,
                 rule="boundary.most_height", source="the user's limit",
             )  # fmt: skip
     if has_rows(buildings):
         for row, name in enumerate(names_of(buildings, "building_id")):
             away = distances(plants, buildings.geometry.iloc[row])
-            near = away < rule["within_m"][-1] + sizes.radius[:, :, -1].max(axis=1)
+            at_wall = meet(plants, sizes, buildings.geometry.iloc[row], TOUCH_M)
+            near = away < rule["within_m"][-1] + sizes.farthest[:, :, -1].max(axis=1)
             for plant in np.flatnonzero(near):
                 put(
-                    plant, "crown at a wall", name, away[plant], away[plant],
-                    sizes.radius[plant] > away[plant] + TOUCH_M, sizes.radius,
+                    plant, "crown at a wall", name, at_wall.away[plant], at_wall.away[plant],
+                    at_wall.holds[plant], at_wall.reach,
                     rule="footprint", source="the building's footprint",
                 )  # fmt: skip
                 most = allowed_height(rule, away[plant])

@@ -20,7 +20,7 @@ from screenplan.effects.growing import (
     points_of,
     texts,
 )
-from screenplan.planting.species import Species
+from screenplan.planting.species import Species, load_species
 from screenplan.planting.stock import HOLE_PER_BALL, hole_width
 from screenplan.planting.zones import keep_clear
 from screenplan.rules.limits import Limit, limit_named, limit_of
@@ -143,7 +143,10 @@ def reach_drains(
         By the contract ``deep_roots``.
     """
     rule = limit_of(limits, "by_height")
-    sizes = grow_plants(plants, years=years, curve=curve, table=table)
+    # Roots do not know of the shears: a clipped hedge counts as it would grow without.
+    table = load_species() if table is None else table
+    free = {key: species.unclipped() for key, species in table.items()}
+    sizes = grow_plants(plants, years=years, curve=curve, table=free)
     rows, shapes = [], []
     if rule is not None and has_rows(keep_outs) and len(plants):
         points, ids = points_of(plants), plants["plant_id"].to_numpy()

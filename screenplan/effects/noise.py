@@ -15,7 +15,7 @@ import numpy as np
 import shapely
 
 from screenplan.contracts import NOISE_PATHS
-from screenplan.effects.growing import TYPICAL, grow_plants, has_rows, names_of, points_of
+from screenplan.effects.growing import TYPICAL, grow_plants, has_rows, names_of
 from screenplan.planting.species import Species
 from screenplan.rules.limits import Limit, limit_of
 from screenplan.tables import layer_of
@@ -104,8 +104,7 @@ def follow_noise(
     rows, shapes = [], []
     if rule is not None and has_rows(private_places) and has_rows(roads):
         sizes = grow_plants(plants, years=years, curve=curve, table=table)
-        crowns = shapely.buffer(points_of(plants), sizes.radius[:, TYPICAL, -1], quad_segs=16)
-        foliage = shapely.union_all(crowns)
+        foliage = shapely.union_all(sizes.areas(plants, TYPICAL, -1))
         for place, place_id in zip(
             private_places.geometry, names_of(private_places, "place_id"), strict=True
         ):

@@ -59,7 +59,8 @@ def reach_wires(
 
     Notes
     -----
-    A crown comes near a wire when the box around it does: level distance less its radius, and
+    A crown comes near a wire when the box around it does: level distance less its radius (of a
+    clipped hedge half its diagonal), and
     height of the wire less its own. That is the safe side.
     """
     rule = limit_named(limits, zoning, "zoning", "lines.wires")
@@ -74,12 +75,12 @@ def reach_wires(
     for wire, wire_id in enumerate(names_of(wires, "utility_id")):
         shape = wires.geometry.iloc[wire]
         away = distances(plants, shape)
-        for plant in np.flatnonzero(away < rule["within_m"][-1] + sizes.radius.max(initial=0.0)):
+        for plant in np.flatnonzero(away < rule["within_m"][-1] + sizes.farthest.max(initial=0.0)):
             most = allowed_height(rule, away[plant])
             found = {"zoning": (most, sizes.height[plant] > most)}
             if np.isfinite(heights[wire]):
                 top = heights[wire] + _under(shape, points[plant], terrain) - ground[plant]
-                level = np.maximum(away[plant] - sizes.radius[plant], 0.0)
+                level = np.maximum(away[plant] - sizes.farthest[plant], 0.0)
                 up = np.maximum(top - sizes.height[plant], 0.0)
                 if allowance_m is None:
                     found["wire"] = (top, np.hypot(level, up) <= 0.0)

@@ -24,11 +24,11 @@ import shapely.ops
 from screenplan.contracts import SIGHT_AREAS, SIGHT_PLANTS
 from screenplan.effects.growing import (
     Sizes,
-    distances,
     earliest,
     first_years,
     grow_plants,
     has_rows,
+    meet,
     names_of,
     numbers,
     points_of,
@@ -171,8 +171,7 @@ def watch_sight(
 
 
 def _plants_in(name: str, area: _Area, plants, sizes: Sizes) -> Iterator[tuple[dict, object]]:
-    away, points = distances(plants, area.outline), points_of(plants)
-    over = sizes.radius > away[:, None, None]
+    over, points = meet(plants, sizes, area.outline).holds, points_of(plants)
     band = (sizes.height > area.clear_from_m) & (sizes.clear < area.clear_to_m)
     for plant in np.flatnonzero((over & band).any(axis=(1, 2))):
         plant_id = int(plants["plant_id"].iloc[plant])

@@ -6,16 +6,13 @@ from collections.abc import Mapping, Sequence
 
 import geopandas as gpd
 import numpy as np
-import shapely
 
 from screenplan.contracts import CROWNS
 from screenplan.errors import refuse
-from screenplan.planting.growth import clear_stem_at, height_at, spread_at
+from screenplan.planting.footprints import boxes_of, crown_areas, ways_of
+from screenplan.planting.growth import clear_stem_at, height_at, spread_at, width_at
 from screenplan.planting.species import Species, species_of
 from screenplan.tables import layer_of
-
-#: Chords per quarter circle: the polygon lacks 0.04 % of the circle's radius at most.
-QUARTER_CHORDS = 16
 
 
 def grow_crowns(
@@ -42,7 +39,8 @@ def grow_crowns(
     Returns
     -------
     GeoDataFrame
-        One circle, as a polygon of 64 sides, per plant, year and growth; by growth, year, plant.
+        One circle, as a polygon of 64 sides, per plant, year and growth; by growth, year, plant. A
+        clipped hedge is a rectangle along its row.
 
     Raises
     ------
@@ -58,10 +56,11 @@ def grow_crowns(
     existing = plants["existing"].to_numpy(bool)
     points = plants.geometry.to_numpy()
     kinds = plants["species"].astype(str).to_numpy()
+    box, way = boxes_of(plants, table), ways_of(plants)
     rows = []
     for one in growths:
         heights = np.zeros((len(years), len(plants)))
-        spreads, clears = np.zeros_like(heights), np.zeros_like(heights)
+        spreads, widths, clears = (np.zeros_like(heights) for _ in range(3))
         shapes = np.full(len(plants), "", object)
         for kind in np.unique(kinds):
             species = species_of(kind, table)
@@ -79,10 +78,12 @@ def grow_crowns(
                 )
                 heights[:, mask] = h
                 spreads[:, mask] = spread_at(species, h, one)
+                widths[:, mask] = width_at(species, h, one)
                 clears[:, mask] = clear_stem_at(species, h)
                 shapes[mask] = species.shape
-        for year, height, spread, clear in zip(years, heights, spreads, clears, strict=True):
-            circles = shapely.buffer(points, spread / 2.0, quad_segs=QUARTER_CHORDS)
+        sizes = zip(years, heights, spreads, widths, clears, strict=True)
+        for year, height, spread, width, clear in sizes:
+            areas = crown_areas(points, spread / 2.0, width / 2.0, box, way)
             suffix = "" if len(growths) == 1 else f"-{one}"
             rows.extend(
                 {
@@ -91,13 +92,14 @@ def grow_crowns(
                     "year": year,
                     "growth": one,
                     "height_m": float(h),
-                    "spread_m": float(w),
+                    "spread_m": float(s),
+                    "width_m": float(w),
                     "clear_stem_m": float(c),
                     "shape": shape,
-                    "geometry": circle,
+                    "geometry": area,
                 }
-                for plant, h, w, c, shape, circle in zip(
-                    plants["plant_id"], height, spread, clear, shapes, circles, strict=True
+                for plant, h, s, w, c, shape, area in zip(
+                    plants["plant_id"], height, spread, width, clear, shapes, areas, strict=True
                 )
             )
     return layer_of(CROWNS, rows, [row["geometry"] for row in rows], plants.crs)

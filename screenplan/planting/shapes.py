@@ -31,6 +31,16 @@ SHAPE_CODES = {
 SHAPES = tuple(SHAPE_CODES)
 
 
+def is_box(shape: str | int) -> bool:
+    """Tell whether a shape stands along its row, as long as it is wide there and as wide as it is kept."""
+    return shape_code(shape) == BOX
+
+
+def no_form(shape: str | int) -> ValueError:
+    """Build the error of a shape that has no formula here: a slip of ours, never a person's."""
+    return ValueError(f"nothing is known here of a crown that is a {shape!r}")
+
+
 def shape_code(shape: str | int) -> int:
     """Code of a shape given as a word or as its code.
 
@@ -82,8 +92,10 @@ def shape_radius(shape, height, spread, clear_stem, z) -> np.ndarray:
         share = np.ones_like(above)
     elif code == PARABOLOID:
         share = np.sqrt(above)
-    else:
+    elif code == ELLIPSOID:
         share = np.sqrt(np.clip(1.0 - (2.0 * above - 1.0) ** 2, 0.0, None))
+    else:
+        raise no_form(shape)
     return np.where(inside, w / 2.0 * share, 0.0)
 
 
@@ -122,7 +134,9 @@ def meeting_band(shape, height, spread, spacing, clear_stem=0.0) -> tuple[np.nda
         high = h
     elif code == PARABOLOID:
         high = c + (h - c) * (1.0 - ratio**2)
-    else:
+    elif code == ELLIPSOID:
         half = (h - c) / 2.0 * np.sqrt(1.0 - ratio**2)
         low, high = (h + c) / 2.0 - half, (h + c) / 2.0 + half
+    else:
+        raise no_form(shape)
     return np.where(meets, low, 0.0), np.where(meets, high, 0.0)

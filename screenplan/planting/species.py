@@ -133,8 +133,32 @@ class Species:
         """Mature spread of that growth class: low, mean, high, metres."""
         return _low_mean_high(self.mature_spread_m, growth)
 
+    def unclipped(self) -> Species:
+        """Give the same species as it grows where nobody clips it."""
+        return replace(self, kept_height_m=None, kept_width_m=None)
+
+    def final_height(self, growth: str) -> float:
+        """Height that it has in the end: the mature one, or that at which it is kept, metres."""
+        return min(self.full_height(growth), _or_more(self.kept_height_m))
+
+    def final_spread(self, growth: str) -> float:
+        """Spread, of a hedge along its row, that it has in the end, metres.
+
+        That of a plant kept at a height is the spread of a plant of that height.
+        """
+        kept = self.spread_share * _or_more(self.kept_height_m)
+        return min(self.full_spread(growth), kept)
+
+    def final_width(self, growth: str) -> float:
+        """Width across its row that it has in the end: the spread, or what it is kept at, metres."""
+        return min(self.final_spread(growth), _or_more(self.kept_width_m))
+
 
 _GROWTH_INDEX = {"low": 0, "typical": 1, "high": 2}
+
+
+def _or_more(kept_m: float | None) -> float:
+    return math.inf if kept_m is None else kept_m
 
 
 def _low_mean_high(pair: tuple[float, float], growth: str) -> float:

@@ -113,10 +113,12 @@ def planted_height(species: Species, stock_height_m: float | None = None) -> flo
             f"Give a height above 0 m and up to {HIGHEST_PLANT_M:g} m",
             key="stock_height",
         )
-    if height > species.full_height("high"):
+    most = species.final_height("high")
+    if height > most:
+        grows = "never grows" if most == species.full_height("high") else "is not kept"
         raise refuse(
-            f"the stock is {height:g} m high, but {species.common_name or species.latin_name} never grows "
-            f"above {species.full_height('high'):g} m",
+            f"the stock is {height:g} m high, but {species.common_name or species.latin_name} {grows} "
+            f"above {most:g} m",
             "Give a smaller stock height, or another species",
             key="stock_height",
         )

@@ -75,7 +75,8 @@ def mark_zones(
         By default the shipped rules. With none at all, only the footprints of things are kept
         clear.
     species : Species or str
-        Its high mature height and spread are used: that is the safe side.
+        Its high mature height and spread are used: that is the safe side. A clipped hedge counts as
+        it is kept, across its row; where a rule is ``unclipped``, as it would grow.
     hole_m : float, optional
         A width that holes have at least, metres; by default they are as wide as the stock asks for.
     hole_factor : float
@@ -107,7 +108,6 @@ def mark_zones(
         )
     rules = load_rules() if rules is None else tuple(rules)
     species = species_of(species, table)
-    height, spread = species.full_height("high"), species.full_spread("high")
     planted = planted_height(species, stock_height_m)
     hole = hole_width(stock, planted, factor=hole_factor, at_least_m=hole_m)
     subject, subject_id = subject_of(parcels)
@@ -116,7 +116,7 @@ def mark_zones(
     for thing in _things(
         subject, subject_id, buildings, utilities, keep_outs, roads, existing_screens
     ):
-        for rule, distance in _distances(thing, rules, height, spread, hole, boundary_accuracy_m):
+        for rule, distance in _distances(thing, rules, species, hole, boundary_accuracy_m):
             zone = _zone(thing, rule, distance, subject)
             if zone is not None:
                 rows.append(_row(thing, rule, distance, zone))
@@ -135,6 +135,15 @@ def mark_zones(
         parcels.crs,
     )
     return with_notes(zones, _doubt_kinds(keep_outs, zones)), plantable
+
+
+def size_judged(rule: Rule, species: Species) -> tuple[float, float]:
+    """Height and width of a grown plant that a rule counts, high growth, metres.
+
+    A clipped hedge counts as it is kept, save where a rule looks at how it would grow without.
+    """
+    counted = species.unclipped() if rule.unclipped else species
+    return counted.final_height("high"), counted.final_width("high")
 
 
 def _doubt_kinds(keep_outs: gpd.GeoDataFrame | None, zones: gpd.GeoDataFrame) -> list[str]:
@@ -276,13 +285,15 @@ def _rows(layer: gpd.GeoDataFrame | None, key: str) -> Iterator[_Row]:
 def _distances(
     thing: _Thing,
     rules: Iterable[Rule],
-    height: float,
-    spread: float,
+    species: Species,
     hole_m: float,
     boundary_accuracy_m: float,
 ) -> Iterator[tuple[Rule, float]]:
     ruled = False
-    for rule in rules_for(rules, thing.feature, height, thing.kind):
+    for rule in rules:
+        height, spread = size_judged(rule, species)
+        if not rules_for([rule], thing.feature, height, thing.kind):
+            continue
         ruled = True
         distance = rule.stem_distance_m(height, spread, hole_m)
         yield rule, distance + (boundary_accuracy_m if thing.feature == "boundary" else 0.0)

@@ -73,7 +73,7 @@ _CHOICES = {
     "status": STATUSES,
 }
 _TEXTS = ("kind", "reason", "source", "date")
-_FLAGS = ("confirm_locally", "use")
+_FLAGS = ("confirm_locally", "unclipped", "use")
 KEYS = ("feature", *_LENGTHS, *_SHARES, "measured_from", "measured_to", *_TEXTS, "status", *_FLAGS)
 
 _SHIPPED = "the shipped rules"
@@ -112,6 +112,9 @@ class Rule:
         kept clear, metres.
     above_mature_height_m, up_to_mature_height_m : float
         Only species with a mature height above the first and not above the second, metres.
+    unclipped : bool
+        Whether a clipped hedge counts as if nobody clipped it: its roots do not know of the shears,
+        and a wire must be safe in the years in which they rest.
     """
 
     key: str
@@ -131,6 +134,7 @@ class Rule:
     passage_m: float = 0.0
     above_mature_height_m: float = 0.0
     up_to_mature_height_m: float = math.inf
+    unclipped: bool = False
 
     def applies_to(self, mature_height_m: float) -> bool:
         """Whether a species of that mature height falls under the rule."""

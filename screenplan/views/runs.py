@@ -11,6 +11,7 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
+from screenplan.planting.footprints import row_ways
 from screenplan.views.crowns import CrownTable
 
 #: A run is cut where a plant would stand farther than this from the run's straight axis.
@@ -85,7 +86,7 @@ def arrange_rows(x, y, z, kind, row, table: CrownTable) -> Rows:
     """
     x, y, z = (np.asarray(part, np.float64) for part in (x, y, z))
     kind = np.asarray(kind, np.int64)
-    way = _ways(x, y, np.asarray(row))
+    way = row_ways(x, y, np.asarray(row))
     runs = _cut_runs(x, y, np.asarray(row))
     tops = table.height.reshape(len(table.shape), -1).max(axis=1) if len(runs) else None
     foots = table.clear.reshape(len(table.shape), -1).min(axis=1) if len(runs) else None
@@ -132,21 +133,6 @@ def arrange_rows(x, y, z, kind, row, table: CrownTable) -> Rows:
         np.asarray(bucket_first, np.int64),
         per_bucket,
     )
-
-
-def _ways(x, y, row) -> np.ndarray:
-    """Direction of its row at each plant, from its neighbour before to its neighbour behind."""
-    way = np.zeros((len(x), 2))
-    way[:, 0] = 1.0
-    for number in np.unique(row):
-        members = np.flatnonzero(row == number)
-        if len(members) < 2:
-            continue
-        step = np.column_stack([np.gradient(x[members]), np.gradient(y[members])])
-        length = np.hypot(*step.T)
-        there = length > 0.0
-        way[members[there]] = step[there] / length[there, None]
-    return way
 
 
 def _axis(x, y):

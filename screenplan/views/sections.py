@@ -7,6 +7,7 @@ ends. A section is the vertical plane through that ray, from the window to just 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
@@ -14,8 +15,9 @@ import pandas as pd
 import shapely
 
 from screenplan.contracts import SECTIONS, SIGHT_LINES, SIGHT_OUTLINES, year_column
-from screenplan.planting.growth import clear_stem_at, height_at, spread_at
-from screenplan.planting.shapes import meeting_band
+from screenplan.planting.footprints import ways_of
+from screenplan.planting.growth import clear_stem_at, height_at, spread_at, width_at
+from screenplan.planting.shapes import is_box, meeting_band
 from screenplan.planting.species import Species, species_of
 from screenplan.site.floors import floors_of
 from screenplan.site.terrain import Terrain
@@ -44,6 +46,48 @@ MOST_SECTIONS = 40
 STEP_DECIMALS = 2
 #: Decimals of a height and a station in the tables: a tenth of a millimetre.
 DECIMALS = 4
+
+
+@dataclass(frozen=True)
+class _Cut:
+    """Crowns that are cut: plants in columns, years in rows, metres."""
+
+    xy: np.ndarray
+    foot: np.ndarray
+    shape: np.ndarray
+    way: np.ndarray
+    height: np.ndarray
+    spread: np.ndarray
+    width: np.ndarray
+    clear: np.ndarray
+
+    @property
+    def box(self) -> np.ndarray:
+        return np.array([is_box(shape) for shape in self.shape], bool)
+
+    @property
+    def farthest(self) -> np.ndarray:
+        """Greatest distance of each crown's edge from its stem."""
+        wide = np.where(self.box, np.hypot(self.spread, self.width), self.spread)
+        return wide.max(axis=0, initial=0.0) / 2.0
+
+    def reach(self, points) -> np.ndarray:
+        """Distance of points to each stem, by year; in a box what counts as such along its row.
+
+        A point is inside a box whose half length along the row is above it: across the row it is
+        stretched by as much as the box is narrower.
+        """
+        apart = points[:, None, :] - self.xy[None]
+        away = np.broadcast_to(
+            np.hypot(*apart.transpose(2, 0, 1)), (len(self.spread), *apart.shape[:2])
+        )
+        if not self.box.any():
+            return away
+        along = np.abs(apart[..., 0] * self.way[:, 0] + apart[..., 1] * self.way[:, 1])
+        across = np.abs(apart[..., 1] * self.way[:, 0] - apart[..., 0] * self.way[:, 1])
+        stretch = self.spread / np.where(self.width > 0.0, self.width, np.inf)
+        boxed = np.maximum(along, across * stretch[:, None, :])
+        return np.where(self.box, boxed, away)
 
 
 def cut_sections(
@@ -215,8 +259,8 @@ def _outlines(view_id, origin, target, planting_lines, ground) -> list[dict]:
 
 
 def _crowns(plants, years, curve, table):
-    """Feet, shapes, and by year height, spread and clear stem of every plant."""
-    height, spread, clear = (np.zeros((len(years), len(plants))) for _ in range(3))
+    """Feet, shapes, and by year height, spread, width and clear stem of every plant."""
+    height, spread, width, clear = (np.zeros((len(years), len(plants))) for _ in range(4))
     kinds = plants["species"].astype(str).to_numpy()
     standing = plants["existing"].to_numpy(bool)
     stock = plants["stock_height_m"].to_numpy(float)
@@ -233,9 +277,12 @@ def _crowns(plants, years, curve, table):
                 )  # fmt: skip
                 height[:, mask] = h
                 spread[:, mask] = spread_at(species, h)
+                width[:, mask] = width_at(species, h)
                 clear[:, mask] = clear_stem_at(species, h)
     xy = shapely.get_coordinates(plants.geometry.to_numpy())
-    return xy, plants["ground_m"].to_numpy(float), shape, height, spread, clear
+    way = ways_of(plants) if len(plants) else np.zeros((0, 2))
+    foot = plants["ground_m"].to_numpy(float)
+    return _Cut(xy, foot, shape, way, height, spread, width, clear)
 
 
 def _standing(buildings, screens, ground) -> list[tuple]:
@@ -284,9 +331,8 @@ def _distances(eye, head, xy, radius) -> np.ndarray:
 
 
 def _section(view_id, eye, head, ground, standing, crowns, years) -> pd.DataFrame:
-    xy, foot, shape, height, spread, clear = crowns
-    radius = spread.max(axis=0) / 2.0 if len(xy) else np.zeros(0)
-    distance = _distances(eye, head, xy, radius)
+    xy, foot, height, clear = crowns.xy, crowns.foot, crowns.height, crowns.clear
+    distance = _distances(eye, head, xy, crowns.farthest)
     way = head - eye
     length = float(np.hypot(*way[:2]))
     points = eye[:2] + distance[:, None] * way[:2] / length
@@ -302,19 +348,20 @@ def _section(view_id, eye, head, ground, standing, crowns, years) -> pd.DataFram
         "stands_from_m": low,
         "stands_to_m": high,
     }
-    away = np.hypot(*(points[:, None, :] - xy[None]).transpose(2, 0, 1)) if len(xy) else None
+    reach = crowns.reach(points) if len(xy) else None
     lows, highs = {}, {}
     for k, year in enumerate(years):
         lows[year], highs[year] = np.full(len(distance), np.nan), np.full(len(distance), np.nan)
-        if away is None:
+        if reach is None:
             continue
-        for kind in np.unique(shape):
-            mask = shape == kind
+        for kind in np.unique(crowns.shape):
+            mask = crowns.shape == kind
             # A crown is cut at z where its radius there is at least the distance to its stem: the
             # band in which two such plants at twice that distance would touch.
             below, above = meeting_band(
-                kind, height[k, mask], spread[k, mask], 2.0 * away[:, mask], clear[k, mask]
-            )
+                kind, height[k, mask], crowns.spread[k, mask], 2.0 * reach[k][:, mask],
+                clear[k, mask],
+            )  # fmt: skip
             none = above <= below
             above = np.where(none, -np.inf, above + foot[mask]).max(axis=1)
             below = np.where(none, np.inf, below + foot[mask]).min(axis=1)

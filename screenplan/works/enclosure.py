@@ -16,6 +16,7 @@ import pandas as pd
 import shapely
 
 from screenplan.errors import InputError, refuse
+from screenplan.planting.footprints import Footprints
 from screenplan.planting.neighbours import gaps_between
 
 #: Tolerance zone of a buried line on each side of its outside edge: 18 in in many states, 24 in in
@@ -32,6 +33,10 @@ STRAIGHT_M = 0.1
 #: A gap in a row is fenced through up to this many crown distances, plus `CLOSING_M`.
 GAP_SHARE = 4.0
 ROUNDING_M = 1e-6
+#: Half the length of a line that stands for a lone plant, metres.
+LONE_M = 0.01
+#: A crown may touch the wire by this, metres: rounding.
+ROOM_M = 1e-3
 
 
 @dataclass(frozen=True)
@@ -83,7 +88,7 @@ def fence_ground(
 
 
 def enclose(
-    planting_lines, plants, ground: Ground, crown_m: np.ndarray, clearance_m: float
+    planting_lines, plants, ground: Ground, crown: Footprints, clearance_m: float
 ) -> list[shapely.Polygon]:
     """Draw a closed outline round the planting, one for each part of it.
 
@@ -91,8 +96,8 @@ def enclose(
     ----------
     planting_lines, plants : GeoDataFrame
     ground : Ground
-    crown_m : (n,) ndarray
-        Radius of each plant's crown in the last year of the fence, metres.
+    crown : Footprints
+        Crowns in the last year of the fence.
     clearance_m : float
         Between crown and wire, metres.
 
@@ -101,11 +106,10 @@ def enclose(
     InputError
         If there is no room, with the plants that are too near.
     """
-    reach = crown_m + clearance_m
-    wide = float(reach.max())
+    wide, beyond = _widths(crown, clearance_m)
     pieces = [
         shapely.buffer(line, wide, cap_style="square", join_style="mitre")
-        for line in chains(planting_lines, plants, wide)
+        for line in _to_crowns(chains(planting_lines, plants, wide + beyond), beyond, crown)
     ]
     needed = shapely.union_all(pieces)
     needed = _grow(_grow(needed, CLOSING_M), -CLOSING_M)
@@ -123,24 +127,21 @@ def enclose(
         # A corner post in a tolerance zone: the fence ends before the line and begins after it.
         free = shapely.difference(ground.wire, shapely.buffer(ground.buried, OFF_THINGS_M))
         rings = _parts(shapely.intersection(outline, free))
-    check_room(plants, crown_m, rings, [ring.exterior for ring in rings])
+    check_room(plants, crown, rings, [ring.exterior for ring in rings])
     points = plants.geometry.to_numpy()
     return [ring for ring in rings if shapely.contains(ring, points).any()]
 
 
 def beside(
-    planting_lines, plants, ground: Ground, crown_m: np.ndarray, clearance_m: float, inner: bool
+    planting_lines, plants, ground: Ground, crown: Footprints, clearance_m: float, inner: bool
 ) -> list[shapely.LineString]:
     """Draw a fence along one side of the rows: towards the boundary, or away from it."""
-    wide = float((crown_m + clearance_m).max())
+    wide, beyond = _widths(crown, clearance_m)
     rows = plants["row"].to_numpy(int)
     row = int(rows.max()) if inner else int(rows.min())
     found = []
-    for line in chains(planting_lines, plants, wide, row):
-        if line.geom_type == "Point" or line.length < ROUNDING_M:
-            x, y = shapely.get_coordinates(line)[0]
-            line = shapely.LineString([(x - 0.01, y), (x + 0.01, y)])
-        longer = _lengthen(line, wide)
+    for line in chains(planting_lines, plants, wide + beyond, row):
+        longer = _lengthen(line, wide + beyond, crown)
         both = [
             shapely.offset_curve(longer, side * wide, join_style="mitre") for side in (1.0, -1.0)
         ]
@@ -161,11 +162,11 @@ def beside(
             "Ask for the other side, for cages, or for fewer years (fence.years)",
             key="fence.scheme",
         )
-    check_room(plants, crown_m, None, found)
+    check_room(plants, crown, None, found)
     return found
 
 
-def check_room(plants, crown_m, rings, wires) -> None:
+def check_room(plants, crown: Footprints, rings, wires) -> None:
     """Refuse a fence that crowns grow into before it may go.
 
     Raises
@@ -175,9 +176,8 @@ def check_room(plants, crown_m, rings, wires) -> None:
     """
     points = plants.geometry.to_numpy()
     new = ~plants["existing"].to_numpy(bool)
-    room = shapely.distance(
-        points, shapely.union_all(list(wires)) if len(wires) else shapely.Point()
-    )
+    wire = shapely.union_all(list(wires)) if len(wires) else shapely.Point()
+    room = shapely.distance(points, wire)
     room = np.where(np.isnan(room), 0.0, room)
     if rings is not None:
         inside = (
@@ -186,7 +186,8 @@ def check_room(plants, crown_m, rings, wires) -> None:
             else np.zeros(len(points), bool)
         )
         room = np.where(inside, room, 0.0)
-    short = new & (room < crown_m - 1e-3)
+    touched = shapely.intersects(crown.areas(), wire) | (room == 0.0)
+    short = new & np.where(crown.box, touched, room < crown.along - ROOM_M)
     if short.any():
         names = ", ".join(str(name) for name in plants["plant_id"].to_numpy()[short][:8])
         more = f" and {int(short.sum()) - 8} more" if short.sum() > 8 else ""
@@ -242,8 +243,23 @@ def _parts(shape: shapely.Geometry) -> list[shapely.Polygon]:
     ]
 
 
-def _lengthen(line: shapely.LineString, by: float) -> shapely.LineString:
+def _widths(crown: Footprints, clearance_m: float) -> tuple[float, float]:
+    """Distance of the wire from the rows, and how much farther it stands off their ends, metres."""
+    longer = float(np.where(crown.box, crown.along - crown.across, 0.0).max(initial=0.0))
+    return float((crown.across + clearance_m).max()), max(longer, 0.0)
+
+
+def _to_crowns(lines, beyond: float, crown: Footprints) -> list[shapely.Geometry]:
+    """Lengthen lines by what boxes reach farther along their row than across it."""
+    return [_lengthen(line, beyond, crown) for line in lines] if beyond > 0.0 else lines
+
+
+def _lengthen(line, by: float, crown: Footprints) -> shapely.LineString:
+    """Lengthen a line at both ends; one of a lone plant lies along its row."""
     xy = shapely.get_coordinates(line)
+    if line.geom_type == "Point" or line.length < ROUNDING_M:
+        nearest = int(np.argmin(shapely.distance(crown.points, shapely.Point(xy[0]))))
+        xy = xy[0] + LONE_M * np.array([[-1.0], [1.0]]) * crown.way[nearest]
     first, last = xy[0] - xy[1], xy[-1] - xy[-2]
     start = xy[0] + by * first / math.hypot(*first)
     end = xy[-1] + by * last / math.hypot(*last)

@@ -25,7 +25,8 @@ import shapely
 
 from screenplan.contracts import FENCE_OPTIONS, FENCE_POSTS, FENCE_WIRES
 from screenplan.errors import InputError, refuse
-from screenplan.planting.growth import height_at, spread_at
+from screenplan.planting.footprints import crowns_in_year
+from screenplan.planting.growth import height_at
 from screenplan.planting.species import Species, species_of
 from screenplan.tables import layer_of, table_of
 from screenplan.works.enclosure import beside, enclose, fence_ground, no_room
@@ -156,7 +157,7 @@ def lay_fence(
         if stands_years is None
         else int(stands_years)
     )
-    crown = crown_radii(plants, years, curve=curve, table=table)
+    crown = crowns_in_year(plants, years, growth="high", curve=curve, table=table)
     ground = fence_ground(parcels, buildings, utilities, keep_outs, roads, boundary_m=boundary_m)
     options, chosen = [], None
     for name in SCHEMES:
@@ -202,20 +203,6 @@ def years_to_outgrow(plants, reach_m: float, *, curve: str = "smooth", table=Non
     return longest
 
 
-def crown_radii(plants, years: int, *, curve: str = "smooth", table=None) -> np.ndarray:
-    """Radius of each plant's crown after so many years of high growth, metres."""
-    radius = np.zeros(len(plants))
-    looks = plants[["species", "stock_height_m", "existing"]].reset_index(drop=True)
-    for look, rows in looks.groupby(list(looks.columns)).groups.items():
-        species = species_of(look[0], table)
-        tall = height_at(
-            species, float(years), growth="high", stock_height_m=look[1], curve=curve,
-            established=bool(look[2]),
-        )  # fmt: skip
-        radius[np.asarray(rows, int)] = float(spread_at(species, tall, "high")) / 2.0
-    return radius
-
-
 def _fences(name, planting_lines, plants, ground, crown, clearance, height, **posting) -> _Laid:
     closed = name == "perimeter"
     if closed:
@@ -250,7 +237,9 @@ def _fences(name, planting_lines, plants, ground, crown, clearance, height, **po
 def _cages(plants, ground, crown, clearance, cage_m, height) -> _Laid:
     new = ~plants["existing"].to_numpy(bool)
     points = plants.geometry.to_numpy()
-    asked = 2.0 * float((crown + clearance)[new].max()) if cage_m is None else float(cage_m)
+    asked = (
+        2.0 * float((crown.farthest + clearance)[new].max()) if cage_m is None else float(cage_m)
+    )
     others = shapely.get_coordinates(points)
     apart = np.hypot(*(others[:, None] - others[None]).transpose(2, 0, 1))
     np.fill_diagonal(apart, np.inf)
@@ -264,7 +253,7 @@ def _cages(plants, ground, crown, clearance, cage_m, height) -> _Laid:
             "Give a narrower cage (fence.cage), a wider spacing, or fence the whole planting",
             key="fence.cage",
         )
-    tight = new & (crown > radius + 1e-3)
+    tight = new & (crown.farthest > radius + 1e-3)
     if tight.any():
         names = ", ".join(str(name) for name in plants["plant_id"].to_numpy()[tight][:8])
         raise no_room(radius, f"plant {names}")

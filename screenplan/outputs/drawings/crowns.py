@@ -30,12 +30,42 @@ def crown_outline(shape: str, height: float, spread: float, clear_stem: float = 
     elif shape == "paraboloid":  # r = w/2 √(1 − u), u the share of the depth
         r = np.linspace(1.0, 0.0, HALF_POINTS)
         right = np.column_stack([half * r, 1.0 - r**2])
-    else:  # ellipsoid
+    elif shape == "ellipsoid":
         a = np.linspace(-np.pi / 2.0, np.pi / 2.0, 2 * HALF_POINTS)
         right = np.column_stack([half * np.cos(a), (1.0 + np.sin(a)) / 2.0])
+    else:
+        msg = f"nothing is known here of a crown that is a {shape!r}"
+        raise ValueError(msg)
     right[:, 1] = clear_stem + right[:, 1] * depth
     left = right[::-1] * (-1.0, 1.0)
     return np.concatenate([left[::-1], right[::-1]])
+
+
+def add_crowns(ax, feet, crowns, **options) -> list:
+    """Draw crowns seen from above at true size: circles, and the rectangles of clipped hedges.
+
+    Parameters
+    ----------
+    ax : Axes
+    feet : ndarray, (crowns, 2)
+        Stems, metres.
+    crowns : GeoDataFrame
+        Rows of the layer ``crowns``.
+    **options
+        Of a collection; ``gid`` is numbered.
+    """
+    from matplotlib.collections import PolyCollection
+
+    box = (crowns["shape"] == "box").to_numpy(bool)
+    made = add_circles(ax, feet[~box], crowns["spread_m"][~box], **options)
+    if box.any():
+        gid = options.pop("gid", None)
+        rings = [np.asarray(area.exterior.coords) for area in crowns.geometry[box]]
+        boxes = PolyCollection(rings, **options)
+        if gid:
+            boxes.set_gid(f"{gid}-box")
+        made.append(ax.add_collection(boxes, autolim=False))
+    return made
 
 
 def add_circles(ax, xy, diameters, **options) -> list:

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from screenplan.outputs.drawings.crowns import add_circles
+from screenplan.outputs.drawings.crowns import add_crowns
 from screenplan.outputs.drawings.scale import (
     Sheet,
     draw_dimension,
@@ -184,8 +184,8 @@ def _mature(ax, layers) -> None:
     if crowns is None or not len(crowns):
         return
     last = crowns.loc[(crowns["year"] == crowns["year"].max()) & (crowns["growth"] == "typical")]
-    add_circles(ax, _feet(last, layers), last["spread_m"], facecolor="none",
-                edgecolor=COLOURS["plant"], linewidth=HAIR, linestyle=(0, (3, 2)), zorder=9)  # fmt: skip
+    add_crowns(ax, _feet(last, layers), last, facecolor="none", edgecolor=COLOURS["plant"],
+               linewidth=HAIR, linestyle=(0, (3, 2)), zorder=9)  # fmt: skip
 
 
 def _feet(crowns, layers) -> np.ndarray:
@@ -333,9 +333,9 @@ def _crowns_of(ax, layers, year) -> None:
     crowns = layers["crowns"]
     rows = crowns.loc[(crowns["year"] == year) & (crowns["growth"] == "typical")]
     if len(rows):
-        add_circles(ax, _feet(rows, layers), rows["spread_m"], facecolor=COLOURS["crown"],
-                    edgecolor=COLOURS["plant"], linewidth=THIN, zorder=14,
-                    gid=year_gid(year, "crowns"))  # fmt: skip
+        add_crowns(ax, _feet(rows, layers), rows, facecolor=COLOURS["crown"],
+                   edgecolor=COLOURS["plant"], linewidth=THIN, zorder=14,
+                   gid=year_gid(year, "crowns"))  # fmt: skip
 
 
 def _sights_of(ax, layers, year, sheet, codes) -> None:

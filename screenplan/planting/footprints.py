@@ -1,0 +1,156 @@
+"""Crowns seen from above: circles round their stems, and clipped hedges as boxes along their row.
+
+A hedge is a rectangle about its stem, turned along its row. It is as long as a plant of its height
+is wide, so that neighbours grow into each other, and as wide as it is kept.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from screenplan.planting.growth import height_at, spread_at, width_at
+from screenplan.planting.shapes import is_box
+from screenplan.planting.species import Species, species_of
+
+#: Chords per quarter circle: the polygon lacks 0.04 % of the circle's radius at most.
+QUARTER_CHORDS = 16
+
+
+@dataclass(frozen=True)
+class Footprints:
+    """Crowns of some plants in plan.
+
+    Parameters
+    ----------
+    points : ndarray of Point, (plants,)
+        The stems.
+    along, across : ndarray, (plants,)
+        Half the length along the row and half the width across it, metres; equal in round crowns.
+    box : ndarray of bool, (plants,)
+        Whether the crown is a box along its row.
+    way : ndarray, (plants, 2)
+        Direction of the row at each plant, of length 1.
+    """
+
+    points: np.ndarray
+    along: np.ndarray
+    across: np.ndarray
+    box: np.ndarray
+    way: np.ndarray
+
+    @property
+    def farthest(self) -> np.ndarray:
+        """Greatest distance of a crown's edge from its stem, metres, (plants,)."""
+        return np.where(self.box, np.hypot(self.along, self.across), self.along)
+
+    def areas(self) -> np.ndarray:
+        """Polygons of the crowns, (plants,): 64 sides for a round one, a rectangle for a box."""
+        return crown_areas(self.points, self.along, self.across, self.box, self.way)
+
+
+def crown_areas(points, along, across, box, way) -> np.ndarray:
+    """Draw crowns in plan.
+
+    Parameters
+    ----------
+    points, along, across, box, way
+        As `Footprints` holds them.
+
+    Returns
+    -------
+    ndarray of Polygon, (plants,)
+
+    Examples
+    --------
+    A hedge 2 m long and 0.6 m wide, along a row that runs north.
+
+    >>> import numpy as np, shapely
+    >>> stem = np.array([shapely.Point(0.0, 0.0)])
+    >>> crown_areas(stem, [1.0], [0.3], [True], [[0.0, 1.0]])[0].bounds
+    (-0.3, -1.0, 0.3, 1.0)
+    """
+    along, across, box = (np.asarray(part) for part in (along, across, box))
+    areas = shapely.buffer(points, along, quad_segs=QUARTER_CHORDS)
+    boxes = np.flatnonzero(box & (along > 0.0) & (across > 0.0))
+    if len(boxes):
+        u = along[boxes, None] * np.asarray(way, float)[boxes]
+        v = across[boxes, None] * np.asarray(way, float)[boxes] @ [[0.0, 1.0], [-1.0, 0.0]]
+        stem = shapely.get_coordinates(np.asarray(points, object)[boxes])
+        ring = np.stack([stem + u + v, stem - u + v, stem - u - v, stem + u - v], axis=1)
+        areas[boxes] = shapely.polygons(ring)
+    return areas
+
+
+def crowns_in_year(
+    plants, year: float, *, growth: str, curve: str, table: Mapping[str, Species] | None = None
+) -> Footprints:
+    """Give the crowns of plants in plan, so many years after planting."""
+    along, across = np.zeros(len(plants)), np.zeros(len(plants))
+    looks = plants[["species", "stock_height_m", "existing"]].reset_index(drop=True)
+    for look, rows in looks.groupby(list(looks.columns)).groups.items():
+        species = species_of(look[0], table)
+        tall = height_at(
+            species, float(year), growth=growth, stock_height_m=look[1], curve=curve,
+            established=bool(look[2]),
+        )  # fmt: skip
+        rows = np.asarray(rows, int)
+        along[rows] = float(spread_at(species, tall, growth)) / 2.0
+        across[rows] = float(width_at(species, tall, growth)) / 2.0
+    return Footprints(
+        plants.geometry.to_numpy(), along, across, boxes_of(plants, table), ways_of(plants)
+    )
+
+
+def boxes_of(plants, table: Mapping[str, Species] | None = None) -> np.ndarray:
+    """Tell which plants are clipped as boxes, (plants,)."""
+    kinds = plants["species"].astype(str)
+    shapes = {kind: is_box(species_of(kind, table).shape) for kind in kinds.unique()}
+    return kinds.map(shapes).to_numpy(bool)
+
+
+def ways_of(plants) -> np.ndarray:
+    """Direction of its row at each plant, of length 1, (plants, 2); east for one that is alone."""
+    station = (
+        pd.to_numeric(plants["station_m"]).fillna(0.0).to_numpy(float)
+        if "station_m" in plants.columns
+        else np.zeros(len(plants))
+    )
+    lines = plants["line_id"].astype(str).to_numpy()
+    order = np.lexsort((station, lines))
+    x, y = shapely.get_coordinates(shapely.centroid(plants.geometry.to_numpy()))[order].T
+    way = np.zeros((len(plants), 2))
+    way[order] = row_ways(x, y, np.unique(lines[order], return_inverse=True)[1])
+    return way
+
+
+def row_ways(x, y, row) -> np.ndarray:
+    """Direction of its row at each plant, from its neighbour before to its neighbour behind.
+
+    Parameters
+    ----------
+    x, y : ndarray, (plants,)
+        Stems, those of a row in their order along it.
+    row : ndarray of int, (plants,)
+        Number of each plant's row.
+
+    Returns
+    -------
+    ndarray, (plants, 2)
+        Of length 1; east for a plant that is alone in its row.
+    """
+    way = np.zeros((len(x), 2))
+    way[:, 0] = 1.0
+    for number in np.unique(row):
+        members = np.flatnonzero(row == number)
+        if len(members) < 2:
+            continue
+        step = np.column_stack([np.gradient(x[members]), np.gradient(y[members])])
+        length = np.hypot(*step.T)
+        there = length > 0.0
+        way[members[there]] = step[there] / length[there, None]
+    return way
