@@ -119,6 +119,7 @@ def _found(layers: dict[str, Any]) -> dict[str, Any]:
     closure = layers["closure"]
     order = quantities.set_index("item")
     priced = cost.set_index("item")
+    ordered = order.index[(order["part"] == "plants").to_numpy(bool)]
     bought = order.index[order["packs"].notna().to_numpy(bool)]
     whole = bool(priced.loc[bought, "price"].notna().all())
     years = {}
@@ -132,9 +133,9 @@ def _found(layers: dict[str, Any]) -> dict[str, Any]:
     closing = views.loc[views["status"] == "closes", "year_closed"].dropna()
     return {
         "plants": int((~plants["existing"].to_numpy(bool)).sum()),
-        "to_order": int(order.loc["plant", "packs"]),
+        "to_order": int(order.loc[ordered, "packs"].sum()),
         "cost": float(priced.loc["total", "cost"]) if whole else None,
-        "plant_cost": priced.loc["plant", "cost"],
+        "plant_cost": priced.loc[ordered, "cost"].sum(skipna=False),
         "year_closed": years["typical"],
         "year_closed_low": years["low"],
         "year_closed_high": years["high"],

@@ -120,8 +120,9 @@ def _bring_in(given, frame, terrain, plan, subject_id, subject_point):
         local, frame = dict(site.layers), site.frame
         terrain = site.terrain
     else:
-        first = next(table for table in given.values() if isinstance(table, gpd.GeoDataFrame))
-        frame = LocalFrame.around(first) if frame is None else frame
+        # A step may take tables only: nothing has a place then, and no frame is needed.
+        first = next((one for one in given.values() if isinstance(one, gpd.GeoDataFrame)), None)
+        frame = LocalFrame.around(first) if frame is None and first is not None else frame
         local = {}
     for layer, table in given.items():
         if layer not in local:

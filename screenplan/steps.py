@@ -524,6 +524,7 @@ STEPS: dict[str, Step] = {
                 "mulch": "works.mulch",
                 "mulch_depth_m": "works.mulch_depth",
                 "mulch_clear_m": "works.mulch_clear",
+                "mulch_top_up": "works.mulch_top_up",
                 "ring_m": "works.ring",
                 "bag_m3": "works.mulch_bag",
                 "caliper_m": "works.caliper",
@@ -531,6 +532,7 @@ STEPS: dict[str, Step] = {
                 "spacing_m": "rows.spacing",
                 "roll_m": "fence.roll",
             },
+            resources=("table",),
         ),
         Step(
             "calendar",
@@ -553,7 +555,6 @@ STEPS: dict[str, Step] = {
             "Price the quantities by your own prices and rates",
             "screenplan.works.cost:price_work",
             needs=("quantities",),
-            takes=("plants",),
             gives=("cost",),
             parameters={
                 "prices": "cost.prices",

@@ -22,7 +22,7 @@ HILLSIDE = Path(__file__).parent.parent / "sample_data" / "hillside.toml"
 def priced(**options):
     subject, lines, plants = site.planted()
     material = count_material(subject, lines, plants)
-    table = price_work(material, plants, **options)
+    table = price_work(material, **options)
     conform(table, COST)
     return table.set_index("item"), material.set_index("item")
 
@@ -43,12 +43,14 @@ def test_cost_is_price_times_what_is_bought():
     )  # fmt: skip
     assert table.loc["plant", "cost"] == 40.0 * material.loc["plant", "packs"]
     assert table.loc["mulch", "cost"] == 4.5 * material.loc["mulch", "packs"]
+    # Mulch that is topped up comes in the same bags.
+    assert table.loc["mulch_again", "cost"] == 4.5 * material.loc["mulch_again", "packs"]
     assert table.loc["surplus", "cost"] == pytest.approx(12.0 * material.loc["surplus", "amount"])
     hours = 0.5 * 26 + 0.1 * material.loc["clearing", "amount"]
     assert table.loc["total", "hours"] == pytest.approx(hours)
     assert table.loc["total", "labour_cost"] == pytest.approx(30.0 * hours)
     assert table.loc["total", "cost"] == pytest.approx(
-        math.fsum(table.loc[["plant", "mulch", "surplus"], "cost"])
+        math.fsum(table.loc[["plant", "mulch", "mulch_again", "surplus"], "cost"])
     )
 
 
@@ -65,6 +67,22 @@ def test_the_price_of_a_plant_goes_by_its_height():
     assert math.isnan(priced(plant_prices={"2 ft": 9.0})[0].loc["plant", "price"])
     own = priced(prices={"plant": 1.0}, plant_prices={"0.9 m": 25.0})[0]
     assert own.loc["plant", "price"] == 1.0
+
+
+def test_each_kind_of_a_mixed_row_has_its_own_price():
+    subject, lines, plants = site.planted()
+    tall = plants.index[:5]
+    plants.loc[tall, ["species", "stock_height_m"]] = ["ilex_opaca", 1.2]
+    material = count_material(subject, lines, plants, losses=0.0)
+    by_height = {"0.9 m": 25.0, "1.2 m": 40.0}
+    # Arithmetic: 5 at 40 and 21 at 25; a price by species stands before that of all plants.
+    table = price_work(material, plant_prices=by_height).set_index("item")
+    assert table.loc["plant ilex_opaca", "cost"] == 200.0
+    assert table.loc["plant thuja_smaragd", "cost"] == 525.0
+    given = {"plant": 10.0, "plant ilex_opaca": 50.0}
+    table = price_work(material, prices=given, hours={"plant": 0.5}).set_index("item")
+    assert table.loc["total", "cost"] == 5 * 50.0 + 21 * 10.0
+    assert table.loc["total", "hours"] == 13.0
 
 
 @pytest.mark.parametrize(

@@ -233,6 +233,13 @@ def test_the_order_list_speaks_the_users_units(tmp_path, units, round_litres):
         rows = {row["item"]: row for row in csv.DictReader(source)}
     table = material.set_index("item")
     assert rows["plant"]["order"] == f"{table.loc['plant', 'packs']} × plant"
+    assert (
+        rows["plant"]["name"] == "Plants: emerald green arborvitae (Thuja occidentalis 'Smaragd')"
+    )
+    assert rows["plant"]["stock"] == "container"
+    # 0.9 m are 2.95 ft.
+    assert rows["plant"]["height"] == ("0.90 m" if units == "metric" else "3.0 ft")
+    assert {row["stock"] for item, row in rows.items() if item != "plant"} == {""}
     assert rows["water_round"]["needed"].endswith(round_litres)
     # 50 l are 1.77 cu ft, 0.05 / 0.3048³.
     size = "50 l" if units == "metric" else "1.8 cu ft"

@@ -24,6 +24,7 @@ from screenplan.frame import LocalFrame
 from screenplan.outputs.drawings.style import COLOURS
 from screenplan.outputs.kinds import split_by_kind
 from screenplan.outputs.layers import find_surroundings, write_layers
+from screenplan.outputs.plant_list import MOST_KINDS, plant_list
 from screenplan.outputs.project import Titles, write_project
 from screenplan.outputs.project.document import site_bounds
 from screenplan.outputs.project.feet import in_feet
@@ -236,6 +237,49 @@ def test_an_assumed_outline_is_said_to_be_one_and_takes_no_paper(metric, tmp_pat
     assert (
         sum("Outline assumed, check north" in text for text in texts) == 4
     )  # two sheets, two papers
+
+
+def plants_on(folder, theme):
+    """Give the list of plants of each layout of a kind."""
+    return [
+        item.get("labelText")
+        for layout in document_of(folder).iter("Layout")
+        if layout.get("name").startswith(theme)
+        for item in layout.iter("LayoutItem")
+        if item.get("id") == "plants"
+    ]
+
+
+def test_the_planting_sheet_names_what_is_planted(metric, tmp_path):
+    frame, layers = make_up(metric, ("parcels", "plants", "quantities"))
+    kinds = [
+        ("northern white cedar (Thuja occidentalis)", "container", 1.2, 21),
+        ("American holly (Ilex opaca)", "bare_root", 0.6, 6),
+    ]
+    for row, kind in enumerate(kinds):
+        columns = ["plant_name", "stock", "stock_height_m", "plants", "part"]
+        layers["quantities"].loc[row, columns] = [*kind, "plants"]
+    layers["quantities"].loc[2:, "part"] = "water"
+    write_layers(layers, tmp_path, send_out=frame.send_out, crs=frame.source_crs, written_at=MOMENT)
+    for units, first, second in (("metric", "1.20 m", "0.60 m"), ("us", "3.9 ft", "2.0 ft")):
+        write_project(layers, tmp_path, frame, TITLES, units=units)
+        said = plants_on(tmp_path, "Planting plan")
+        assert len(said) == (2 if units == "metric" else 4)  # papers
+        assert set(said) == {
+            "To be planted:\n"
+            f"21 northern white cedar (Thuja occidentalis), container, {first} high\n"
+            f"6 American holly (Ilex opaca), bare root, {second} high"
+        }
+        assert not plants_on(tmp_path, "Stake-out")
+
+
+def test_a_list_of_many_kinds_says_where_the_rest_stands():
+    many = pd.DataFrame({"part": "plants", "plants": range(1, 10), "plant_name": "Ilex", "stock": "plug", "stock_height_m": 0.3})  # fmt: skip
+    said = plant_list(many)
+    assert said[0] == "1 Ilex, plug, 0.30 m high"
+    assert len(said) == MOST_KINDS + 1
+    assert said[-1] == "and 3 more in the order list"
+    assert plant_list(None) == []
 
 
 def test_awkward_titles_are_words_and_nothing_else(metric, tmp_path):
@@ -643,6 +687,10 @@ def test_the_sample_sheets_are_printed_whole(sample):
         assert "Larkspur Rise 7" in said
         assert "buried lines" in said
         assert "not a survey" in said
+        # 27 plants in the sample plan, counted by its own test.
+        assert ("27 " in said and "container, 1.20 m high" in said) == (
+            not name.startswith("Stake-out")
+        )
 
 
 @pytest.mark.desktop

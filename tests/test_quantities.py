@@ -1,6 +1,7 @@
 """Quantities by closed forms and published tables."""
 
 import math
+from dataclasses import replace
 
 import pandas as pd
 import pytest
@@ -10,6 +11,7 @@ import works_site as site
 from screenplan.contracts import QUANTITIES
 from screenplan.errors import InputError
 from screenplan.outputs.conform import conform
+from screenplan.planting.species import load_species
 from screenplan.planting.stock import ball_depth, ball_width, hole_width
 from screenplan.tables import notes_of
 from screenplan.units import VOLUME_UNITS, in_units, parse_volume
@@ -59,6 +61,53 @@ def test_plants_to_order_are_rounded_up_and_the_unrounded_number_is_kept(losses,
     assert row["amount"] == pytest.approx(26 * (1 + losses))
 
 
+def test_an_order_names_species_stock_height_and_count():
+    # Arithmetic: 26 plants and 5 % are 27.3, so 28; the names are the species table's own.
+    row = count().loc["plant"]
+    assert row["name"] == "Plants: emerald green arborvitae (Thuja occidentalis 'Smaragd')"
+    assert row[["species", "stock", "stock_height_m", "packs"]].tolist() == [
+        "thuja_smaragd", "container", 0.9, 28,
+    ]  # fmt: skip
+    nameless = replace(load_species()["thuja_smaragd"], common_name="")
+    assert nameless.both_names == "Thuja occidentalis 'Smaragd'"
+
+
+def mixed_row():
+    """Plants of two species, heights and kinds of stock: 4 and 6 of them."""
+    subject, lines, plants = straight_row(10, 1.5)
+    plants.loc[[1, 3, 5, 7], "species"] = "ilex_opaca"
+    plants.loc[[1, 3, 5, 7], "stock"] = "balled"
+    plants.loc[[1, 3, 5, 7], "stock_height_m"] = 1.2
+    return subject, lines, plants
+
+
+def test_a_mixed_row_is_ordered_and_dug_kind_by_kind():
+    # Arithmetic: each kind by itself, 6 · 1.05 = 6.3 and 4 · 1.05 = 4.2; earth and water are sums.
+    subject, lines, plants = mixed_row()
+    table = count_material(subject, lines, plants, hole_factor=2.0)
+    conform(table, QUANTITIES)
+    table = table.set_index("item")
+    assert table.loc["plant thuja_smaragd", ["stock", "packs"]].tolist() == ["container", 7]
+    assert table.loc["plant ilex_opaca", ["stock_height_m", "packs"]].tolist() == [1.2, 5]
+    assert "American holly" in table.loc["plant ilex_opaca", "name"]
+    kinds = ((6, "container", 0.9), (4, "balled", 1.2))
+    cylinder = [n * math.pi / 4 * ball_width(s, h) ** 2 * ball_depth(s, h) for n, s, h in kinds]
+    assert table.loc["dug", "amount"] == pytest.approx(4.0 * sum(cylinder))
+    assert table.loc["surplus", "amount"] == pytest.approx(sum(cylinder))
+    for (_, stock, height), item in zip(kinds, ("thuja_smaragd", "ilex_opaca"), strict=True):
+        assert table.loc[f"hole_width {item}", "amount"] == pytest.approx(
+            2.0 * ball_width(stock, height)
+        )
+        assert table.loc[f"hole_depth {item}", "amount"] == pytest.approx(ball_depth(stock, height))
+    assert table.loc["water_round", "amount"] == pytest.approx(1000 / 3 * sum(cylinder))
+    # Containers are watered 2 years here, balls 3: the last stage is the slower kind's alone.
+    times = {stock: sum(s.times for s in water_stages(stock)) for _, stock, _ in kinds}
+    stages = ["water_daily", "water_often", "water_weekly", "water_later"]
+    assert table.loc[stages, "amount"].sum() == pytest.approx(
+        1000 / 3 * sum(c * times[k[1]] for c, k in zip(cylinder, kinds, strict=True))
+    )
+
+
 # --- holes ---------------------------------------------------------------------------------------
 
 
@@ -75,8 +124,32 @@ def test_holes_by_closed_form():
     assert table.loc["hole_width", "amount"] == pytest.approx(3 * b)
     assert table.loc["hole_depth", "amount"] == pytest.approx(d)
     assert count(hole_m=1.2).loc["hole_width", "amount"] == pytest.approx(1.2)  # a machine's width
-    for item in ("hole", "dug", "hole_depth", "clearing"):
+    for item in ("hole", "clearing"):
         assert "buried lines located before any digging" in table.loc[item, "caution"]
+
+
+def test_bare_roots_leave_no_earth_over_and_are_watered_over_their_spread():
+    # Bare roots bring no soil: all that was dug goes back. An inch of water over a circle of w:
+    # 25.4 mm · π/4 w², and 1 mm over 1 m² is 1 l (arithmetic).
+    table = count(stock="bare_root", height=0.9)
+    assert table.loc["surplus", "amount"] == 0.0
+    assert table.loc["backfill", "amount"] == pytest.approx(table.loc["dug", "amount"])
+    each = 25.4 * math.pi / 4 * ball_width("bare_root", 0.9) ** 2
+    assert table.loc["water_round", "amount"] == pytest.approx(26 * each)
+    told = " ".join(table["how"]) + " ".join(table["name"])
+    assert "ball" not in told
+    assert "spread of the roots" in table.loc["hole_width", "how"]
+
+
+@pytest.mark.parametrize(
+    ("stock", "word"),
+    [("container", "pot"), ("balled", "root ball"), ("plug", "plug"), ("bare_root", "roots")],
+)
+def test_quantities_speak_of_what_the_stock_has(stock, word):
+    table = count(stock=stock, height=0.5)
+    for item in ("hole_width", "hole_depth", "backfill", "water_round"):
+        assert word in table.loc[item, "how"], item
+        assert word == "root ball" or "ball" not in table.loc[item, "how"], item
 
 
 @pytest.mark.evidence(
@@ -164,6 +237,17 @@ def test_mulch_rings_by_closed_form_and_union():
     assert ring_area(plants, ring_m=1.5, clear_m=0.1) == pytest.approx(both, rel=2e-3)
 
 
+def test_mulch_is_ordered_for_each_time_that_it_is_topped_up():
+    # Arithmetic: three times a third of it; bags are bought anew each year, so rounded up each time.
+    table = count(mulch_top_up=0.25)
+    first, again = table.loc["mulch"], table.loc["mulch_again"]
+    assert again["amount"] == pytest.approx(3 * 0.25 * first["amount"])
+    assert again["packs"] == 3 * math.ceil(0.25 * first["amount"] / first["pack_amount"])
+    assert count().loc["mulch_again", "amount"] == pytest.approx(first["amount"])
+    assert "mulch_again" not in count(mulch="none").index
+    assert "mulch_again" not in count(mulch_top_up=0.0).index
+
+
 def test_mulch_keeps_off_the_stems_and_none_is_none():
     strip = count(mulch_clear_m=0.1).loc["mulch", "amount"]
     full = count(mulch_clear_m=0.0).loc["mulch", "amount"]
@@ -185,12 +269,14 @@ def test_mulch_keeps_off_the_stems_and_none_is_none():
 def test_water_by_the_extensions_table():
     # University of Minnesota Extension (read): daily in weeks 1 and 2, every 2 to 3 days in weeks 3
     # to 12, then weekly; 1.5 gal per inch of caliper at most; 1.5 years per inch to establish.
-    daily, often, weekly = water_stages("balled", 2 * INCH)
+    daily, often, weekly, later = water_stages("balled", 2 * INCH)
     assert (daily.first_day, daily.every_days, daily.times) == (0, 1, 14)
     assert (often.first_day, often.every_days, often.times) == (14, 2, 35)
     assert often.last_day < 84
     assert weekly.first_day == 84
-    assert 3 * 365.25 - 7 < weekly.last_day <= 3 * 365.25
+    assert weekly.last_day == 364
+    assert (later.first_day, later.every_days) == (371, 7)
+    assert 3 * 365.25 - 7 < later.last_day <= 3 * 365.25
     assert water_stages("balled", 2 * INCH, often_every_days=3)[1].times == 24
     assert litres_each_time("balled", 1.5, 2 * INCH) == pytest.approx(3 * GALLON)
     assert years_to_establish("balled", 2 * INCH) == pytest.approx(3.0)
@@ -212,8 +298,24 @@ def test_water_without_a_caliper_is_a_third_of_the_container():
     assert table.loc["water_round", "amount"] == pytest.approx(26 * each)
     assert table.loc["water_daily", "amount"] == pytest.approx(14 * 26 * each)
     assert table.loc["water_often", "amount"] == pytest.approx(35 * 26 * each)
-    # Arithmetic: 14 + 35 and the weeks from day 84 up to 364, 41 of them.
-    assert table.loc["water_first_year", "amount"] == pytest.approx((14 + 35 + 41) * 26 * each)
+    # Arithmetic: the weeks from day 84 up to 364, 41 of them, then those up to day 730.
+    assert table.loc["water_weekly", "amount"] == pytest.approx(41 * 26 * each)
+    assert table.loc["water_later", "amount"] == pytest.approx(52 * 26 * each)
+    assert "water_first_year" not in table.index
+
+
+@pytest.mark.parametrize("stock", ["plug", "bare_root", "container", "balled"])
+@pytest.mark.parametrize("caliper", [None, 0.006, 0.02, 0.1])
+@pytest.mark.parametrize("every", [2, 3])
+def test_no_day_is_watered_in_two_stages(stock, caliper, every):
+    # Invariant: the rows of water add up, so that their sum is what is poured.
+    days = [
+        day
+        for stage in water_stages(stock, caliper, often_every_days=every)
+        for day in range(stage.first_day, stage.last_day + 1, stage.every_days)
+    ]
+    assert len(days) == len(set(days))
+    assert days == sorted(days)
 
 
 # --- stake-out and fence -------------------------------------------------------------------------
@@ -285,6 +387,7 @@ def test_sentences_in_the_users_units():
         ),
         ({"strip_m": float("nan")}, r"key works\.strip: nan m is out of range"),
         ({"bag_m3": 0.0}, r"key works\.mulch_bag: 0 m³ is out of range"),
+        ({"mulch_top_up": 1.5}, r"key works\.mulch_top_up: 1\.5 is out of range\. Give 0 to 1"),
         ({"mulch": "gravel"}, "'gravel' is no way to mulch. Write strip, ring or none"),
         (
             {"mulch": "ring", "ring_m": 0.2, "mulch_clear_m": 0.1},
@@ -304,7 +407,7 @@ def test_a_ball_larger_than_the_spacing_is_refused_and_holes_that_meet_are_told(
         stock="balled", height=3.0, species="thuja_occidentalis", spacing=0.8
     )
     with pytest.raises(
-        InputError, match=r"root balls are 0\.85 m wide, and plants stand 0\.\d+ m apart"
+        InputError, match=r"the root ball is 0\.85 m wide, and plants stand 0\.\d+ m apart"
     ):
         count_material(subject, lines, plants)
     subject, lines, plants = site.planted(spacing=0.5)
@@ -315,4 +418,4 @@ def test_a_pair_of_plants_that_stand_in_each_others_balls_is_told():
     subject, lines, plants = straight_row(6, 1.0)
     plants.loc[3, "geometry"] = shapely.Point(2.1, 0)
     notes = notes_of(count_material(subject, lines, plants))
-    assert notes[0].startswith("Plants 3, 4 stand nearer to another than their root balls")
+    assert notes[0].startswith("Plants 3, 4 stand nearer to another than their pot is wide")

@@ -114,7 +114,10 @@ QUANTITIES = Contract(
     key="item",
     columns=(
         Column(
-            "item", "text", "Its key, as the plan's [prices] and [hours] name it", required=True
+            "item",
+            "text",
+            "Its key, as the plan's [prices] and [hours] name it; where plants are of several kinds, with the species after it",
+            required=True,
         ),
         Column(
             "part",
@@ -123,7 +126,17 @@ QUANTITIES = Contract(
             required=True,
             choices=("plants", "stake-out", "ground", "holes", "mulch", "water", "fence"),
         ),
-        Column("name", "text", "What it is, in words", required=True),
+        Column(
+            "name",
+            "text",
+            "What it is, in words; plants by their common and Latin names",
+            required=True,
+        ),
+        Column("species", "text", "Of plants: their key in the species table"),
+        Column("plant_name", "text", "Of plants: common and Latin name"),
+        Column("stock", "text", "Of plants: kind of stock"),
+        Column("stock_height_m", "number", "Of plants: height when planted", unit="m"),
+        Column("plants", "integer", "Of plants: how many are set; more are ordered, for losses"),
         Column("amount", "number", "How much is needed, unrounded", required=True, low=0.0),
         Column(
             "unit",

@@ -12,6 +12,7 @@ from icalendar import Calendar, Event
 
 from screenplan._version import __version__
 from screenplan.contracts import Column, Contract
+from screenplan.outputs.plant_list import height_words, stock_words
 from screenplan.outputs.tables import write_csv
 from screenplan.outputs.vector import explain_failure
 from screenplan.tables import table_of
@@ -31,7 +32,9 @@ ORDER_LIST = Contract(
     columns=(
         Column("item", "text", "Its key, as the plan's prices and hours name it", required=True),
         Column("part", "text", "Part of the work", required=True),
-        Column("name", "text", "What it is", required=True),
+        Column("name", "text", "What it is; plants by common and Latin name", required=True),
+        Column("stock", "text", "Kind of stock, of plants"),
+        Column("height", "text", "Height when planted, of plants"),
         Column("needed", "text", "How much is needed", required=True),
         Column("order", "text", "What to order, as it is sold; empty if it is not bought"),
         Column("how", "text", "The arithmetic", required=True),
@@ -118,6 +121,8 @@ def write_order_list(quantities: pd.DataFrame, path: str | Path, *, units: str =
                 "item": row["item"],
                 "part": row["part"],
                 "name": row["name"],
+                "stock": stock_words(row["stock"]) or None,
+                "height": height_words(row["stock_height_m"], units) or None,
                 "needed": _amount(row["amount"], row["unit"], units),
                 "order": None if pd.isna(packs) else f"{int(packs)} × {row['pack']}{size}",
                 "how": in_units(row["how"], units),

@@ -13,6 +13,7 @@ from screenplan.outputs.drawings.section import draw_section, section_ids
 from screenplan.outputs.drawings.style import clean, drawing_style, off_screen, year_words
 from screenplan.outputs.drawings.sun import draw_sun, lost_hours, sun_words
 from screenplan.outputs.drawings.svg import to_svg
+from screenplan.outputs.plant_list import plant_list
 from screenplan.outputs.report_views import shown_views, view_codes
 from screenplan.units import format_length
 
@@ -75,7 +76,8 @@ def _draw(layers, years, shown, units) -> Iterator[Figure]:
     )
     yield Figure(
         to_svg(draw_plan(layers, sheet=sheet).figure, "plan", title="Planting plan", says=says),
-        f"Planting plan, {sheet.says} when printed at 100 %. Numbered dots: plants, triangles: "
+        f"Planting plan, {sheet.says} when printed at 100 %. {_planted(layers, units)}"
+        "Numbered dots: plants, triangles: "
         "plants that stand already. Squares: pegs; letters in circles: points from which tapes start. "
         "Dashed circles: crowns in the last year drawn. Hatched: no stem may stand. Cross-hatched: "
         "private places. Heavy chain line: the boundary. Fine chain line: buried; dots: overhead.",
@@ -136,6 +138,11 @@ def _draw(layers, years, shown, units) -> Iterator[Figure]:
             "to the middle of the place.",
             "section",
         )  # fmt: skip
+
+
+def _planted(layers, units) -> str:
+    lines = plant_list(layers.get("quantities"), units)
+    return f"To be planted: {'; '.join(lines)}. " if lines else ""
 
 
 def _effects(layers, units) -> Iterator[Figure]:

@@ -44,6 +44,12 @@ class Works(Section):
     mulch_clear: Length = Field(
         0.1, ge=0, le=0.5, description="How far mulch is kept off each stem"
     )
+    mulch_top_up: float = Field(
+        1 / 3,
+        ge=0,
+        le=1,
+        description="Share of the mulch that has rotted and is topped up each year, for three years (common practice, no source)",
+    )
     ring: Length = Field(0.9, ge=0.2, le=5, description="Width of a mulch ring")
     mulch_bag: Volume = Field(
         0.05, ge=0.001, le=2, description='What a bag of mulch holds, such as "2 cu ft" or "50 l"'

@@ -121,6 +121,13 @@ class Species:
     tolerances: Mapping[str, str] = field(default_factory=dict, compare=False)
     sources: Mapping[str, str] = field(default_factory=dict, compare=False)
 
+    @property
+    def both_names(self) -> str:
+        """Common and Latin name, as an order gives them; the Latin one alone if there is no other."""
+        if not self.common_name:
+            return self.latin_name
+        return f"{self.common_name} ({self.latin_name})"
+
     def yearly_growth(self, growth: str) -> float:
         """Yearly growth of that class, metres."""
         return self.yearly_growth_m[_GROWTH_INDEX[growth]]

@@ -34,6 +34,10 @@ class Stock:
         beyond the last in proportion to the height.
     years_to_root : float
         Usual years until rooted beyond the ball; smaller stock is quicker.
+    roots : str
+        What people call that which goes into the hole.
+    has_soil : bool
+        Whether the roots bring soil of their own, which takes the room of earth that was dug.
     """
 
     key: str
@@ -41,14 +45,19 @@ class Stock:
     heights_m: tuple[float, ...]
     balls_m: tuple[float, ...]
     years_to_root: float
+    roots: str = "root ball"
+    has_soil: bool = True
 
 
 STOCKS = {
     stock.key: stock
     for stock in (
-        Stock("plug", "Seedling with its roots in a small plug", (0.15, 0.5), (0.05, 0.08), 1.0),
-        Stock("bare_root", "Dug without soil, in its rest", (0.3, 1.2), (0.20, 0.40), 1.0),
-        Stock("container", "Grown in a pot", (0.3, 0.9, 1.8), (0.16, 0.28, 0.45), 2.0),
+        Stock("plug", "Seedling with its roots in a small plug", (0.15, 0.5), (0.05, 0.08), 1.0, "plug"),
+        Stock(
+            "bare_root", "Dug without soil, in its rest", (0.3, 1.2), (0.20, 0.40), 1.0,
+            "spread of the roots", has_soil=False,
+        ),
+        Stock("container", "Grown in a pot", (0.3, 0.9, 1.8), (0.16, 0.28, 0.45), 2.0, "pot"),
         Stock(
             "balled",
             "Dug with its soil and wrapped",
@@ -57,7 +66,7 @@ STOCKS = {
             3.0,
         ),
     )
-}
+}  # fmt: skip
 
 
 def stock_of(stock: str) -> Stock:

@@ -19,11 +19,12 @@ from screenplan.works.quantities import ITEMS
 MOST_HOURS = 1000.0
 #: Stock is the one that is priced if its height is within this, metres.
 SAME_HEIGHT_M = 0.01
+#: Items that cost as much as another if they have no price of their own.
+_LIKE = {"mulch_again": "mulch"}
 
 
 def price_work(
     quantities: pd.DataFrame,
-    plants: pd.DataFrame | None = None,
     *,
     prices: Mapping[str, float] | None = None,
     hours: Mapping[str, float] | None = None,
@@ -35,10 +36,9 @@ def price_work(
     Parameters
     ----------
     quantities : DataFrame
-    plants : GeoDataFrame, optional
-        To find the price of a plant by its height.
     prices : mapping, optional
         Price of one by item: of a pack where it is sold in packs, else of one unit of its amount.
+        Where plants are of several kinds, ``plant`` prices those that have no price of their own.
     hours : mapping, optional
         Hours of work for one, by item, counted in the same way.
     hour_price : float, optional
@@ -61,7 +61,7 @@ def price_work(
     hours = check_prices(hours or {}, key="cost.hours", highest=MOST_HOURS)
     for key, given in (("cost.prices", prices), ("cost.hours", hours)):
         for item in given:
-            if item not in ITEMS:
+            if item not in ITEMS and item not in quantities["item"].to_numpy():
                 near = difflib.get_close_matches(item, ITEMS, n=1)
                 raise refuse(
                     f"'{item}' is no quantity",
@@ -70,10 +70,10 @@ def price_work(
                 )
     if hour_price is not None:
         check_prices({"an hour": hour_price}, key="cost.hour")
-    if "plant" not in prices:
-        own = _plant_price(plants, plant_prices or {})
+    for one in quantities.loc[quantities["part"] == "plants"].to_dict("records"):
+        own = prices.get("plant", _price_by_height(one["stock_height_m"], plant_prices or {}))
         if own is not None:
-            prices["plant"] = own
+            prices.setdefault(one["item"], own)
     rows = [_row(one, prices, hours, hour_price) for one in quantities.to_dict("records")]
     return table_of(COST, [*rows, _total(rows, quantities, prices, hours, hour_price)])
 
@@ -82,7 +82,7 @@ def _row(one: dict, prices, hours, hour_price) -> dict:
     packed = not pd.isna(one["packs"])
     count = float(one["packs"]) if packed else float(one["amount"])
     per = one["pack"] if packed else one["unit"]
-    price, each = prices.get(one["item"]), hours.get(one["item"])
+    price, each = _value_of(one["item"], prices), _value_of(one["item"], hours)
     time = None if each is None else each * count
     return {
         "item": one["item"], "name": one["name"], "count": count, "per": per, "price": price,
@@ -91,9 +91,14 @@ def _row(one: dict, prices, hours, hour_price) -> dict:
     }  # fmt: skip
 
 
+def _value_of(item: str, values: Mapping[str, float]) -> float | None:
+    """Give the price or rate of an item; one kind of plants falls back on that of all plants."""
+    return values.get(item, values.get(_LIKE.get(item, item.split(" ")[0])))
+
+
 def _total(rows, quantities, prices, hours, hour_price) -> dict:
     bought = quantities.loc[quantities["packs"].notna().to_numpy(bool), "item"]
-    missing = [item for item in bought if item not in prices]
+    missing = [item for item in bought if _value_of(item, prices) is None]
     costs = [row["cost"] for row in rows if row["cost"] is not None]
     times = [row["hours"] for row in rows if row["hours"] is not None]
     if not prices and not hours:
@@ -117,14 +122,9 @@ def _total(rows, quantities, prices, hours, hour_price) -> dict:
     }  # fmt: skip
 
 
-def _plant_price(plants, by_height) -> float | None:
-    if plants is None or not by_height:
-        return None
-    new = plants.loc[~plants["existing"].to_numpy(bool), "stock_height_m"]
-    if not len(new):
-        return None
+def _price_by_height(stock_height_m: float, by_height) -> float | None:
     for height, price in by_height.items():
         metres = parse_length(height, key="hand.prices") if isinstance(height, str) else height
-        if abs(metres - float(new.iloc[0])) <= SAME_HEIGHT_M:
+        if abs(metres - stock_height_m) <= SAME_HEIGHT_M:
             return check_prices({"plant": price}, key="hand.prices", highest=HIGHEST_PRICE)["plant"]
     return None

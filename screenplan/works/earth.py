@@ -25,11 +25,14 @@ class Hole:
         Width of the root ball, and its depth, which is the hole's, metres.
     factor : float
         Width of the hole per width of the ball.
+    has_soil : bool
+        False for bare roots: the ball is then only their spread, and takes no room.
     """
 
     ball_m: float
     depth_m: float
     factor: float
+    has_soil: bool = True
 
     @property
     def width_m(self) -> float:
@@ -43,8 +46,8 @@ class Hole:
 
     @property
     def ball_m3(self) -> float:
-        """π/4 ball² depth, m³."""
-        return math.pi / 4.0 * self.ball_m**2 * self.depth_m
+        """Earth whose room the ball takes, π/4 ball² depth, m³; none for bare roots."""
+        return 0.0 if not self.has_soil else math.pi / 4.0 * self.ball_m**2 * self.depth_m
 
     @property
     def backfill_m3(self) -> float:

@@ -2,9 +2,12 @@
 
 Weeks 1 and 2 daily, weeks 3 to 12 every two to three days, then weekly until established. Each time
 1 to 1.5 gal per inch of stem caliper, and 1.5 years per inch to establish; shrubs, whose caliper
-nobody measures, a quarter to a third of the container's volume. The upper ends are taken. Stock that
-is not in a container is given a third of its root ball's volume, and the years to root of its kind
-(our reading, no source).
+nobody measures, a quarter to a third of the container's volume. The upper ends are taken. None is
+needed after an inch of rain.
+
+Balls and plugs are given a third of their volume like containers, and each kind of stock the years to
+root of its kind (our reading, no source). Bare roots have no ball: they are given the inch of water
+that the same source takes for a watering, over the spread of their roots (our reading, no source).
 """
 
 from __future__ import annotations
@@ -23,6 +26,8 @@ YEARS_PER_INCH = 1.5
 #: Last days, counted from planting, of the daily stage and of the one every few days.
 DAILY_DAYS, OFTEN_DAYS = 14, 84
 YEAR_DAYS = 365.25
+#: Days of the first year; weekly watering after it is a stage of its own.
+FIRST_YEAR_DAYS = 365
 SOURCE = "University of Minnesota Extension (read)"
 
 
@@ -55,6 +60,9 @@ def litres_each_time(stock: str, stock_height_m: float, caliper_m: float | None 
     if caliper_m is not None:
         _check(caliper_m)
         return GALLONS_PER_INCH[1] * GALLON_L * caliper_m / INCH_M
+    if not stock_of(stock).has_soil:
+        # An inch over a circle: 1 l is 1 mm over 1 m².
+        return INCH_M * math.pi / 4.0 * ball_width(stock, stock_height_m) ** 2 * 1000.0
     volume = ball_volume(stock, stock_height_m)
     return SHARE_OF_BALL[1] * volume * 1000.0
 
@@ -105,7 +113,15 @@ def water_stages(
     ]
     if last > OFTEN_DAYS:
         weeks = math.floor((last - OFTEN_DAYS) / 7.0) + 1
-        stages.append(Stage("water_weekly", "Water weekly until established", OFTEN_DAYS, 7, weeks))
+        first = min(weeks, math.ceil((FIRST_YEAR_DAYS - OFTEN_DAYS) / 7.0))
+        later = OFTEN_DAYS + 7 * first
+        stages.append(
+            Stage("water_weekly", "Water weekly from week 13, first year", OFTEN_DAYS, 7, first)
+        )
+        if weeks > first:
+            stages.append(
+                Stage("water_later", "Water weekly until established", later, 7, weeks - first)
+            )
     return stages
 
 

@@ -12,6 +12,7 @@ from pyproj import CRS
 
 from screenplan._version import __version__
 from screenplan.outputs.drawings.style import COLOURS, clean
+from screenplan.outputs.plant_list import plant_list
 from screenplan.outputs.project.items import (
     Layout,
     add_area,
@@ -22,7 +23,7 @@ from screenplan.outputs.project.items import (
     add_scale_bar,
     start_layout,
 )
-from screenplan.outputs.project.legends import Item, fit_legend, legend_items
+from screenplan.outputs.project.legends import LETTER_MM, Item, fit_legend, legend_items
 from screenplan.outputs.project.markup import add, add_options
 from screenplan.outputs.project.paper import PAPERS_OF, Box, Page, choose_page
 from screenplan.outputs.project.tree import PLAN, STAKE_OUT, Entry
@@ -38,6 +39,8 @@ CAUTION = (
 CAUTION_FILL = "#fbefdc"
 #: Up to so many letters a title has this size, in points, and takes up to three lines.
 _TITLE_SIZES = ((24, 14.0), (42, 10.5), (math.inf, 9.0))
+#: Size of the letters of the list of plants, points, and height of its lines, millimetres.
+_PLANTS_SIZE, _PLANTS_LINE = 7.0, 3.1
 #: The map's scale when it is printed, worked out anew when the scale is changed.
 _SCALE = "round(map_get(item_variables('map'),'map_scale'))"
 
@@ -99,13 +102,15 @@ def add_sheets(
     pages = []
     for theme in SHEETS:
         items = legend_items((entry for entry in entries if theme in entry.themes), layers)
+        plants = plant_list(layers.get("quantities"), units) if theme == PLAN else []
         for paper in PAPERS_OF[units]:
             page = choose_page(
-                paper, bounds[theme], units=units, fits=lambda page, items=items: _fits(page, items)
-            )
+                paper, bounds[theme], units=units,
+                fits=lambda page, items=items, plants=plants: _fits(page, items, plants),
+            )  # fmt: skip
             layout = start_layout(parent, f"{theme}, {paper}", page.width_mm, page.height_mm)
             map_id = add_map(layout, page.map, page.sheet, crs, theme)
-            _set_texts(layout, page, theme, titles, items, map_id)
+            _set_texts(layout, page, theme, titles, items, plants, map_id)
             _end_layout(layout)
             pages.append(page)
     return pages
@@ -130,16 +135,37 @@ def _rooms(page: Page) -> tuple[Box, Box, Box, Box]:
     return head, Box(x, y, room.x + room.width - x, caution.y - y - 1.6), scale, caution
 
 
-def _fits(page: Page, items: Sequence[Item]) -> bool:
-    legend = _rooms(page)[1]
+def _list_plants(page: Page, legend: Box, plants: Sequence[str]) -> tuple[Box, Box | None, str]:
+    """Take room for the list of plants from the legend's lower end."""
+    if not plants:
+        return legend, None, ""
+    lines = ["To be planted:", *plants]
+    letters = max(int(legend.width / (LETTER_MM * _PLANTS_SIZE * page.grow)), 1)
+    height = sum(math.ceil(len(line) / letters) for line in lines) * _PLANTS_LINE * page.grow
+    text = "\n".join(lines).replace("[%", "[ %")
+    rest = Box(legend.x, legend.y, legend.width, legend.height - height - 1.5)
+    return rest, Box(legend.x, legend.y + rest.height + 1.5, legend.width, height), text
+
+
+def _fits(page: Page, items: Sequence[Item], plants: Sequence[str]) -> bool:
+    legend, _, _ = _list_plants(page, _rooms(page)[1], plants)
     return fit_legend(items, legend.width / page.grow, legend.height / page.grow) is not None
 
 
 def _set_texts(
-    layout: Layout, page: Page, theme: str, titles: Titles, items: Sequence[Item], map_id: str
+    layout: Layout,
+    page: Page,
+    theme: str,
+    titles: Titles,
+    items: Sequence[Item],
+    plants: Sequence[str],
+    map_id: str,
 ) -> None:
     """Set all that stands beside or below the map."""
     head, legend, scale, caution = _rooms(page)
+    legend, box, text = _list_plants(page, legend, plants)
+    if box is not None:
+        add_label(layout, "plants", box, text, points=_PLANTS_SIZE * page.grow)
     _head(layout, head, page, theme, titles, map_id)
     y, high = (legend.y - 3.0, 0.3) if page.landscape else (page.texts.y, 0.8)
     add_area(layout, "rule of the legend", Box(legend.x, y, legend.width, high), COLOURS["faint"])

@@ -1,0 +1,48 @@
+"""What is planted, in words for a sheet: how many of which species, in which stock and height."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from screenplan.outputs.drawings.style import clean
+from screenplan.outputs.report_cells import is_missing
+from screenplan.units import format_length
+
+#: Kinds that a sheet names; of more it says where they are listed.
+MOST_KINDS = 6
+
+
+def plant_list(quantities: pd.DataFrame | None, units: str = "metric") -> list[str]:
+    """Name the plants that are set, a line for each kind.
+
+    Parameters
+    ----------
+    quantities : DataFrame or None
+        The table of that name.
+    units : {"metric", "us"}
+
+    Returns
+    -------
+    list of str
+        Such as "26 emerald green arborvitae (Thuja occidentalis 'Smaragd'), container, 0.90 m high".
+    """
+    if quantities is None:
+        return []
+    rows = quantities.loc[(quantities["part"] == "plants") & quantities["plants"].notna()]
+    lines = [
+        f"{int(row['plants'])} {clean(row['plant_name'], 80)}, {stock_words(row['stock'])}, "
+        f"{height_words(row['stock_height_m'], units)} high"
+        for row in rows.to_dict("records")
+    ]
+    more = len(lines) - MOST_KINDS
+    return lines if more <= 0 else [*lines[:MOST_KINDS], f"and {more} more in the order list"]
+
+
+def stock_words(stock) -> str:
+    """Write a kind of stock."""
+    return "" if is_missing(stock) else clean(stock).replace("_", " ")
+
+
+def height_words(height_m, units: str) -> str:
+    """Write the height of stock."""
+    return "" if is_missing(height_m) else format_length(float(height_m), units)
