@@ -7,6 +7,7 @@ from benchmarks.clock import load
 from benchmarks.hillside import bench_hillside
 from benchmarks.job import bench_compiling, bench_demo, bench_step, bench_stream
 from benchmarks.limit import bench_limit
+from benchmarks.sides import bench_sides
 from benchmarks.sun import bench_sun
 from benchmarks.views import bench_growth_of_cost, bench_timelines, bench_tracer
 
@@ -24,6 +25,7 @@ def main() -> None:
     bench_tracer()
     bench_hillside()
     bench_sun()
+    bench_sides()
 
 
 if __name__ == "__main__":

@@ -2,18 +2,21 @@
 
 import math
 import re
+import tracemalloc
 
 import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from shapely import affinity
 
 from screenplan.contracts import SIDES
 from screenplan.errors import InputError
 from screenplan.site.compass import POINTS, compass_name
+from screenplan.site.corners import least_width
+
 from screenplan.site.sides import find_sides
 
 #: The outline is cut, not redrawn: only the rounding of the cut points is left.
@@ -409,3 +412,43 @@ def test_refuses_no_subject_or_two():
 def test_refuses_parameters_out_of_range(option, message):
     with pytest.raises(InputError, match=message):
         find_sides(parcels(RECTANGLE), **option)
+
+
+#: Memory that finding sides may take, bytes a vertex: about thirty arrays of a few numbers each.
+MOST_BYTES_A_VERTEX = 2000
+
+
+@pytest.mark.parametrize("corners", [5_000, 20_000])
+def test_memory_grows_with_the_vertices_and_not_with_their_square(corners):
+    # Evidence: a bound that is linear; every vertex of a circle is one of its hull's.
+    angle = np.linspace(0.0, 2.0 * np.pi, corners, endpoint=False)
+    lot = parcels(shapely.Polygon(60.0 * np.column_stack([np.cos(angle), np.sin(angle)])))
+    tracemalloc.start()
+    try:
+        assert len(find_sides(lot)) == 4
+        _, most = tracemalloc.get_traced_memory()
+    finally:
+        tracemalloc.stop()
+    assert most < MOST_BYTES_A_VERTEX * corners
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    points=st.lists(
+        st.tuples(st.integers(-60, 60), st.integers(-60, 60)), min_size=3, max_size=40, unique=True
+    ),
+    angle=st.floats(0.0, 90.0),
+    step=st.floats(0.3, 30.0),
+)
+def test_the_least_width_is_that_over_all_edges_of_the_hull(points, angle, step):
+    # Evidence: another way; each edge of the hull held against each of its corners. Corners are set
+    # on the edges too, which rounding puts a little inside or outside.
+    hull = shapely.convex_hull(shapely.multipoints(points))
+    assume(hull.geom_type == "Polygon")
+    outline = affinity.rotate(densify(hull, step), angle, origin=(0, 0))
+    hull = affinity.rotate(hull, angle, origin=(0, 0))
+    corners = shapely.get_coordinates(hull)
+    edges = np.diff(corners, axis=0)
+    normals = np.column_stack([-edges[:, 1], edges[:, 0]]) / np.hypot(*edges.T)[:, None]
+    expected = np.ptp(normals @ corners.T, axis=1).min()
+    assert least_width(outline) == pytest.approx(expected, rel=1e-9)

@@ -9,6 +9,7 @@ metres' radius is a corner and a wide one is not; survey noise of e moves it by 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -68,6 +69,11 @@ class Ring:
         steps = np.hypot(*np.diff(xy, axis=0).T)
         return cls(xy[:-1], np.concatenate([[0.0], np.cumsum(steps)]))
 
+    @cached_property
+    def _closed(self) -> np.ndarray:
+        """East and north of the vertices, the first one again at the end; shape (2, n + 1)."""
+        return np.ascontiguousarray(np.vstack([self.xy, self.xy[:1]]).T)
+
     @property
     def length_m(self) -> float:
         """Length of the outline."""
@@ -75,11 +81,18 @@ class Ring:
 
     def points(self, s) -> np.ndarray:
         """Give the points at running distances, counted on past the end; shape (..., 2)."""
-        closed = np.vstack([self.xy, self.xy[:1]])
         s = np.mod(s, self.length_m)
-        return np.stack(
-            [np.interp(s, self.at, closed[:, 0]), np.interp(s, self.at, closed[:, 1])], axis=-1
-        )
+        return np.stack([np.interp(s, self.at, values) for values in self._closed], axis=-1)
+
+    def vertices_near(self, s: float, reach_m: float) -> np.ndarray:
+        """Give the running distances of the vertices within a reach of one, ascending."""
+        whole, at = self.length_m, self.at[:-1]
+        if 2.0 * reach_m >= whole:
+            return at
+        low, high = (s - reach_m) % whole, (s + reach_m) % whole
+        first = np.searchsorted(at, low, side="left")
+        after = np.searchsorted(at, high, side="right")
+        return at[first:after] if low <= high else np.concatenate([at[:after], at[first:]])
 
     def headings_deg(self, start, end) -> np.ndarray:
         """Give the directions of the chords between running distances."""
@@ -104,9 +117,11 @@ class Ring:
         xy = np.vstack([self.xy, self.xy])
         ends = self.points(corners)
         following = np.append(corners[1:], corners[0] + self.length_m)
+        first = np.searchsorted(at, corners, side="right")
+        after = np.searchsorted(at, following, side="left")
         return [
-            np.vstack([ends[i], xy[(at > start) & (at < end)], ends[(i + 1) % len(ends)]])
-            for i, (start, end) in enumerate(zip(corners, following, strict=True))
+            np.vstack([ends[i], xy[first[i] : after[i]], ends[(i + 1) % len(ends)]])
+            for i in range(len(ends))
         ]
 
 
@@ -157,16 +172,45 @@ def find_corners(ring: Ring, corner_deg: float, base_m: float) -> np.ndarray:
 
 
 def fitting_base(polygon: shapely.Polygon, base_m: float) -> float:
-    """Shorten the base length on a parcel that is too narrow for it.
+    """Shorten the base length on a parcel that is too narrow for it; see `least_width`."""
+    return min(base_m, WIDTH_SHARE * least_width(polygon))
 
-    The parcel's width is the least distance between two parallels that hold it; one of them
-    lies along an edge of the convex hull.
+
+def least_width(polygon: shapely.Polygon) -> float:
+    """Give the least distance between two parallels that hold a polygon, metres.
+
+    One of them lies along an edge of the convex hull. The corner farthest from it is that at which
+    the edges of the hull, which turn to the left all the way round, come to run the other way.
     """
-    hull = shapely.get_coordinates(shapely.convex_hull(polygon))
-    edges = np.diff(hull, axis=0)
-    edges /= np.hypot(edges[:, 0], edges[:, 1])[:, None]
-    across = np.column_stack([-edges[:, 1], edges[:, 0]]) @ hull.T
-    return min(base_m, WIDTH_SHARE * float(np.ptp(across, axis=1).min()))
+    corners = _hull_of(shapely.get_coordinates(shapely.convex_hull(polygon)))
+    edges = np.diff(corners, axis=0, append=corners[:1])
+    angle = np.unwrap(np.arctan2(edges[:, 1], edges[:, 0]))
+    angle = np.maximum.accumulate(angle)  # edges almost in line may seem to turn back
+    turned = np.concatenate([angle, angle + 2.0 * np.pi])
+    farthest = corners[np.searchsorted(turned, angle + np.pi) % len(corners)]
+    away = farthest - corners
+    across = edges[:, 0] * away[:, 1] - edges[:, 1] * away[:, 0]
+    return float((across / np.hypot(edges[:, 0], edges[:, 1])).min())
+
+
+def _hull_of(points: np.ndarray) -> np.ndarray:
+    """Corners of the convex hull, anticlockwise, each a real turn to the left (monotone chain).
+
+    Of corners that are in line but for rounding, shapely keeps some, and not always in their order.
+    """
+    points = np.unique(points, axis=0)  # sorted by x, then y
+    chains = []
+    for way in (points.tolist(), points[::-1].tolist()):
+        chain: list[list[float]] = []
+        for x, y in way:
+            while len(chain) > 1:
+                (x0, y0), (x1, y1) = chain[-2:]
+                if (x1 - x0) * (y - y0) > (y1 - y0) * (x - x0):
+                    break
+                chain.pop()
+            chain.append([x, y])
+        chains += chain[:-1]
+    return np.array(chains)
 
 
 def _sample(ring: Ring, base_m: float) -> np.ndarray:
@@ -239,14 +283,12 @@ def _settle(
         reach.append(travelled)
     middle = s[peak] + (reach[1] - reach[0]) / 2.0
     half = (reach[1] + reach[0]) / 2.0 + VERTEX_SHARE * base_m
-    vertices = ring.at[:-1]
-    off = (vertices - middle + ring.length_m / 2.0) % ring.length_m - ring.length_m / 2.0
-    near = vertices[np.abs(off) <= half]
+    near = ring.vertices_near(middle, half)
     if len(near):
         sharp = sign * ring.turns_deg(near, SHARP_SHARE * base_m)
         enough = sharp >= SHARP_TURN_SHARE * value[peak]
         if enough.any():
-            off = off[np.abs(off) <= half]
+            off = (near - middle + ring.length_m / 2.0) % ring.length_m - ring.length_m / 2.0
             best = off[np.argmax(sharp)]
             # Two sharp vertices of one hand are the ends of a chamfer, which is cut in its middle.
             second = enough & (np.abs(off - best) > SHARP_SHARE * base_m)

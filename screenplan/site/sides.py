@@ -103,10 +103,8 @@ def find_sides(
     # Anticlockwise: the parcel is on the left, the outside a quarter turn to the right.
     facings = (bearings + 90.0) % 360.0
     lengths = shapely.length(np.array(lines))
-    seen = [
-        _look_across(line, base, subject, parcels, roads)
-        for line, base in zip(lines, bases, strict=True)
-    ]
+    around = _Around(subject, parcels, roads)
+    seen = [_look_across(line, base, around) for line, base in zip(lines, bases, strict=True)]
     return layer_of_columns(
         SIDES,
         {
@@ -169,13 +167,29 @@ def _is_curved(line: shapely.LineString, base_m: float) -> bool:
     return bool(away > CURVED_SHARE * chord.length)
 
 
-def _look_across(
-    line: shapely.LineString,
-    base_m: float,
-    subject,
-    parcels: gpd.GeoDataFrame,
-    roads: gpd.GeoDataFrame | None,
-) -> tuple[str, str]:
+class _Around:
+    """What may lie across a side: the neighbours' land, and the roads."""
+
+    def __init__(self, subject, parcels: gpd.GeoDataFrame, roads: gpd.GeoDataFrame | None):
+        neighbours = ~is_subject(parcels)
+        land = sound(parcels.geometry.to_numpy()[neighbours])
+        self.ids = parcels["parcel_id"].astype(str).to_numpy()[neighbours]
+        self.land = shapely.STRtree(land)
+        self.roads = roads if roads is not None and len(roads) else None
+        if self.roads is not None:
+            self.names = column_or(roads, "name")
+            self.numbers = column_or(roads, "road_id", "")
+            # A road behind a parcel, or behind the subject's own ground, is not across a side.
+            own = shapely.buffer(subject, -2.0 * OVERLAP_M)
+            self.walls = shapely.STRtree(np.concatenate([land, [own], roads.geometry.to_numpy()]))
+
+    def road(self, which: int) -> str | None:
+        """Name the road that is one of the walls; None if it is land."""
+        road = which - len(self.ids) - 1
+        return None if road < 0 else str(self.names[road] or self.numbers[road] or "road")
+
+
+def _look_across(line: shapely.LineString, base_m: float, around: _Around) -> tuple[str, str]:
     """Look straight out from many places along a side, and name what is met most often."""
     count = int(np.clip(np.ceil(line.length / PROBE_STEP_M), 8, MOST_PROBES))
     s = (np.arange(count) + 0.5) * line.length / count
@@ -189,24 +203,15 @@ def _look_across(
     along /= np.maximum(np.hypot(along[:, 0], along[:, 1]), 1e-12)[:, None]
     out = np.column_stack([along[:, 1], -along[:, 0]])
 
-    neighbours = ~is_subject(parcels)
-    land = sound(parcels.geometry.to_numpy()[neighbours])
-    ids = parcels["parcel_id"].astype(str).to_numpy()[neighbours]
-    by_parcel = _first_met(here, out, -OVERLAP_M, BAND_M, land)
+    by_parcel = _first_met(here, out, -OVERLAP_M, BAND_M, around.land)
     met: Counter[tuple[str, str]] = Counter(
-        (ids[which], "parcel") for which in by_parcel if which >= 0
+        (around.ids[which], "parcel") for which in by_parcel if which >= 0
     )
-    if roads is not None and len(roads):
+    if around.roads is not None:
         free = np.flatnonzero(by_parcel < 0)
-        ways = roads.geometry.to_numpy()
-        names = column_or(roads, "name")
-        numbers = column_or(roads, "road_id", "")
-        # A road behind a parcel, or behind the subject's own ground, is not across this side.
-        walls = np.concatenate([land, [shapely.buffer(subject, -2.0 * OVERLAP_M)], ways])
-        for which in _first_met(here[free], out[free], OVERLAP_M, ROAD_REACH_M, walls):
-            if which > len(land):
-                road = which - len(land) - 1
-                met[(str(names[road] or numbers[road] or "road"), "road")] += 1
+        for which in _first_met(here[free], out[free], OVERLAP_M, ROAD_REACH_M, around.walls):
+            if (road := around.road(which)) is not None:
+                met[road, "road"] += 1
     if not met:
         return "", "unknown"
     (name, kind), often = min(met.items(), key=lambda item: (-item[1], item[0]))
@@ -214,7 +219,7 @@ def _look_across(
 
 
 def _first_met(
-    here: np.ndarray, out: np.ndarray, start_m: float, end_m: float, things: np.ndarray
+    here: np.ndarray, out: np.ndarray, start_m: float, end_m: float, things: shapely.STRtree
 ) -> np.ndarray:
     """Find the first thing on each probe, from ``start_m`` to ``end_m`` outward; -1 if none."""
     first = np.full(len(here), -1)
@@ -222,8 +227,8 @@ def _first_met(
         return first
     begin = here + start_m * out
     probes = shapely.linestrings(np.stack([begin, here + end_m * out], axis=1))
-    probe, thing = shapely.STRtree(things).query(probes, predicate="intersects")
-    shared = shapely.intersection(probes[probe], things[thing])
+    probe, thing = things.query(probes, predicate="intersects")
+    shared = shapely.intersection(probes[probe], things.geometries[thing])
     away = shapely.distance(shared, shapely.points(begin)[probe])
     for item in np.lexsort((-thing, -away)):
         first[probe[item]] = thing[item]
