@@ -16,7 +16,6 @@ from screenplan.contracts import SIDES
 from screenplan.errors import InputError
 from screenplan.site.compass import POINTS, compass_name
 from screenplan.site.corners import least_width
-
 from screenplan.site.sides import find_sides
 
 #: The outline is cut, not redrawn: only the rounding of the cut points is left.
