@@ -186,7 +186,7 @@ class LocalFrame:
         """Bring bare geometries in by a transformation already chosen; may hold infinities."""
 
         def transform(x, y):
-            return self._own.transform(*transformation.transformer.transform(x, y))
+            return self.points_in(x, y, transformation)
 
         return reproject(geometries, transform)
 
@@ -198,6 +198,12 @@ class LocalFrame:
 
         unit = _metres_per_unit(transformation.transformer.source_crs)
         return reproject(geometries, transform, metres_per_unit=unit)
+
+    def points_in(
+        self, x: np.ndarray, y: np.ndarray, transformation: Transformation
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """Undo `points_out`."""
+        return self._own.transform(*transformation.transformer.transform(x, y))
 
     def points_out(
         self, x: np.ndarray, y: np.ndarray, transformation: Transformation

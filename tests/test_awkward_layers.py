@@ -4,6 +4,7 @@ import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
+from shapely import affinity
 from site_layers import (
     BUILDING_COLUMNS,
     EAST,
@@ -593,3 +594,34 @@ def test_the_remedy_of_a_refusal_works(tmp_path):
     mended = LayerSource(path, columns={"height_m": "H"}, units={"height_m": "ft"})
     site = read_site({"parcels": lots, "buildings": mended}, subject_id="A-2")
     assert site.layers["buildings"]["height_m"].iloc[0] == pytest.approx(9.144)
+
+
+# ---- extent ------------------------------------------------------------------------------------
+
+
+def test_a_parcel_of_millimetres_is_refused_with_the_cause():
+    # Evidence: closed form; a lot of 216 by 288 m has a diagonal of 360 m. The map's scale changes
+    # by 1 in 500 over 360 km.
+    lot = affinity.scale(shapely.box(0, 0, 216, 288), 1000.0, 1000.0, origin=(0, 0))
+    lots = gpd.GeoDataFrame(geometry=[affinity.translate(lot, EAST, NORTH)], crs=UTM)
+    said = (
+        r"layer parcels, row 1.*: The parcel is 36[01] km across, and a plan covers 10 km at most; its "
+        r"coordinates look like millimetres taken for metres, it would be 36[01] m across\. State the CRS"
+    )
+    with pytest.raises(InputError, match=said):
+        read_frames({"parcels": lots})
+
+
+def test_a_parcel_of_metres_called_degrees_is_refused_with_the_cause():
+    lots = gpd.GeoDataFrame(geometry=[shapely.box(0, 0, 30, 45)], crs="EPSG:4326")
+    with pytest.raises(InputError, match="coordinates look like metres or feet, not degrees"):
+        read_frames({"parcels": lots})
+
+
+def test_a_line_that_is_too_long_is_refused_and_a_large_estate_is_not():
+    refused(
+        {"planting_line": frame([line((0, 0), (20_000, 0))])},
+        r"layer planting_line, row 1.*: The line is 20 km across, and a plan covers 10 km at most; its coordinates look like milli",
+    )
+    estate = gpd.GeoDataFrame(geometry=[box(-3000, -3000, 3000, 3000)], crs=UTM)
+    assert read_frames({"parcels": estate}).subject.area == pytest.approx(36e6, rel=1e-3)

@@ -11,6 +11,11 @@ from screenplan.datum import horizontal
 AREA_MARGIN_DEG = 5.0
 #: Longitudes are counted to 180 or to 360.
 _MOST_LON, _MOST_LAT = 360.0, 90.0
+#: Drawings count in millimetres.
+MILLIMETRE_M = 0.001
+#: A parcel or row that reaches farther is not planned; a frame's lengths are then off by more than
+#: 3 in ten million at its ends.
+MOST_ACROSS_M = 10_000.0
 
 
 def find_misfit(crs: CRS, bounds: tuple[float, float, float, float] | None) -> str | None:
@@ -65,6 +70,30 @@ def find_misfit(crs: CRS, bounds: tuple[float, float, float, float] | None) -> s
         area.south - AREA_MARGIN_DEG <= lat <= area.north + AREA_MARGIN_DEG
     )
     return None if inside else f"{said}, which is for {area.name.rstrip('.')}{hint}"
+
+
+def guess_unit(crs: CRS, across_m: float) -> str:
+    """Say what a unit that makes a parcel far too large may really be; empty if nobody can tell.
+
+    Drawing programs count in millimetres; degrees are given to coordinates that have none.
+
+    Parameters
+    ----------
+    crs : pyproj.CRS
+        As the file states it.
+    across_m : float
+        How far the parcel reaches in it, metres.
+    """
+    flat = horizontal(crs)
+    flat = horizontal(flat.source_crs) if flat.is_bound else flat
+    if flat.is_geographic:
+        return "; its coordinates look like metres or feet, not degrees"
+    unit = flat.axis_info[0].unit_name
+    truly = across_m * MILLIMETRE_M / flat.axis_info[0].unit_conversion_factor
+    if truly > MOST_ACROSS_M:
+        return ""
+    taken = "metres" if unit == "metre" else f"units of {unit}"
+    return f"; its coordinates look like millimetres taken for {taken}, it would be {truly:.3g} m across"
 
 
 def _far_from_origin(flat: CRS) -> bool:

@@ -19,7 +19,7 @@ from screenplan.frame import LocalFrame
 from screenplan.site.buildings import doubt_heights, fill_floors, fill_heights, find_parcels
 from screenplan.site.columns import check_mapping, convert_columns, fill_defaults
 from screenplan.site.parts import settle_parts
-from screenplan.site.plausible import find_misfit
+from screenplan.site.plausible import MOST_ACROSS_M, find_misfit, guess_unit
 from screenplan.site.raster import read_terrain
 from screenplan.site.repair import Findings, check_types, flatten, mend
 from screenplan.site.site import Site
@@ -159,6 +159,28 @@ class Reader:
                 rows=rows.index.tolist(),
             )
 
+    def _check_extent(self, source, rows, way: Transformation) -> None:
+        """Refuse a parcel or a drawn line that reaches farther than the frame's lengths are good."""
+        bounds = _finite_bounds(rows)
+        if bounds is None:
+            return
+        corners = shapely.get_coordinates(shapely.box(*bounds))
+        with np.errstate(invalid="ignore"):
+            x, y = self.frame.points_in(*corners.T, way)
+        if not np.isfinite([x, y]).all():
+            return  # said when the rows are placed
+        across = float(max(np.hypot(x[2:4] - x[:2], y[2:4] - y[:2])))  # the two diagonals
+        if across > MOST_ACROSS_M:
+            thing = "parcel" if source.name == PARCELS.name else "line"
+            raise refuse(
+                f"The {thing} is {across / 1000.0:.0f} km across, and a plan covers "
+                f"{MOST_ACROSS_M / 1000.0:g} km at most" + guess_unit(source.crs, across),
+                f"State the CRS in which the coordinates really are, or give a smaller {thing}",
+                file=source.file,
+                layer=source.layer,
+                rows=rows.index.tolist(),
+            )
+
     def _lay_frame(self, source, rows, height_m, terrain) -> LocalFrame:
         try:
             frame = LocalFrame.around(rows, height_m)
@@ -191,6 +213,7 @@ class Reader:
             file=source.file,
             layer=source.layer,
         )
+        self._check_extent(source, rows, way)
         subject = self._place(rows, source, way, findings)
         if subject.empty:
             self.problems += findings.problems
@@ -268,6 +291,8 @@ class Reader:
         if way is None:
             raise InputError(findings.problems)
         near = self._read_near(source, way)
+        if name == "planting_line":
+            self._check_extent(source, near, way)
         done = self._finish(source, near, way, findings)
         if done.empty and not findings.problems:
             self._explain_absence(source, way, misfit, findings)
