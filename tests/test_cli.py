@@ -128,6 +128,32 @@ def test_a_run_again_replaces_the_folder(sample):
         assert (folder / "hillside_plan" / name).is_file(), name
 
 
+def test_parcels_that_overlap_are_reported_and_planned(tmp_path):
+    lots = gpd.GeoDataFrame(
+        {"parcel_id": ["S", "above", "N", "half"]},
+        geometry=[
+            shapely.box(0, 0, 30, 40),
+            shapely.box(0.3, 0.3, 30.3, 40.3),
+            shapely.box(0, 40, 30, 80),
+            shapely.box(15, 40, 45, 80),
+        ],
+        crs="EPSG:25832",
+    )
+    lots.geometry = lots.geometry.translate(500000, 5500000)
+    lots.to_file(tmp_path / "lots.gpkg", driver="GPKG", engine="fiona")
+    (tmp_path / "lots.toml").write_text(
+        '[subject]\nid = "S"\n[layers.parcels]\nfile = "lots.gpkg"\n[rows]\nalong = ["north"]\n'
+    )
+    checked = call("check", "lots.toml", cwd=tmp_path)
+    assert_clean(checked, 0)
+    words = " ".join(checked.output.split())
+    assert "parcel 'above' has the subject's outline, 0.42 m off" in words
+    assert re.search(r"neighbours overlap: N \(row 3\) and half \(row 4\), 60\d m²\.", words)
+    result = call("run", "lots.toml", cwd=tmp_path)
+    assert_clean(result, 0)
+    assert (tmp_path / "lots_plan" / "report.html").is_file()
+
+
 def test_a_missed_goal_ends_with_one(sample):
     folder, _ = sample
     result = call(

@@ -291,8 +291,10 @@ def test_the_sky_inside_a_ring_of_wall():
 def run(**options):
     lines, plants = row(stock=1.5, species=options.pop("species", "thuja_occidentalis"))
     own = options.pop("sun_places", None)
+    lots = options.pop("lots", None)
+    lots = parcels() if lots is None else lots
     given = {"position_deg": HOME, "step_minutes": 60, "cell_m": 5.0, **options}
-    return count_light(parcels(), lines, plants, windows(), house(), None, own, **given)
+    return count_light(lots, lines, plants, windows(), house(), None, own, **given)
 
 
 def test_what_a_row_takes_grows_with_it():
@@ -388,6 +390,23 @@ def test_clock_times_follow_the_time_zone():
         first[zone] = int(january["shade_from"][:2]) * 60 + int(january["shade_from"][3:])
     # Kolkata is 5 h 30 min ahead, all year.
     assert (first["Asia/Kolkata"] - first["UTC"]) % 1440 == pytest.approx(330, abs=60)
+
+
+def test_ground_that_two_parcels_share_is_one_cell_and_told_of_both():
+    # Evidence: invariant; a parcel that lies on another's ground adds no cell and changes no hours.
+    lots = parcels()
+    twice = pd.concat([lots, lots.iloc[[1]].assign(parcel_id="again", is_subject=False)])
+    twice.geometry = twice.geometry.where(
+        twice["parcel_id"] != "again", twice.geometry.translate(0.3, 0.3)
+    )
+    light, _, grid = run(years=5, report_years=(0, 5), lots=twice)
+    plain_light, _, plain = run(years=5, report_years=(0, 5))
+    assert not grid.duplicated(["column", "line"]).any()
+    assert grid["cell_id"].tolist() == list(range(1, len(grid) + 1))
+    shared = plain.merge(grid, on=["column", "line"], suffixes=("", "_twice"))
+    assert len(shared) == len(plain)
+    assert shared["sun_y05"].tolist() == shared["sun_y05_twice"].tolist()
+    assert {"garden again", *plain_light["light_id"]} == set(light["light_id"])
 
 
 # ---- the raster

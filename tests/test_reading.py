@@ -406,6 +406,39 @@ def test_a_flats_outline_on_the_subjects_own_is_left_out():
     assert said(site, "parcels") == [(2, "parcel 'N-0' has the subject's outline: row left out")]
 
 
+def test_the_subjects_outline_recorded_twice_is_left_out_and_its_house_stays_the_subjects():
+    # Evidence: closed form; one outline 0.3 m east and north of the other is 0.3 √2 = 0.42 m off.
+    lots = lots_with(box(-19.7, -19.7, 20.3, 20.3))
+    house = gpd.GeoDataFrame({"height_m": [6.0]}, geometry=[box(-5, -5, 5, 5)], crs=UTM)
+    for subject, row, other in (("A-2", 2, "N-0"), ("N-0", 1, "A-2")):
+        layers = {"parcels": lots, "buildings": house}
+        site = read(layers, subject_id=subject, columns={"buildings": {}})
+        assert site.layers["parcels"]["parcel_id"].tolist() == [subject]
+        assert site.layers["buildings"]["parcel_id"].tolist() == [subject]
+        assert said(site, "parcels") == [
+            (row, f"parcel '{other}' has the subject's outline, 0.42 m off: row left out")
+        ]
+
+
+def test_overlapping_parcels_are_said_and_the_subject_keeps_its_house():
+    # Evidence: closed forms; 20 × 40 m of the subject, and two flats of 40 × 40 m above each other, in
+    # a map whose scale is 0.9996.
+    flat = box(20, -20, 60, 20)
+    lots = lots_with(box(-60, -20, 0, 20), flat, flat, box(19.6, 19.6, 60, 60))
+    lots = lots.iloc[[1, 0, 2, 3, 4]]  # the neighbour comes first
+    house = gpd.GeoDataFrame({"height_m": [6.0]}, geometry=[box(-15, -5, -5, 5)], crs=UTM)
+    site = read({"parcels": lots, "buildings": house}, columns={"buildings": {}})
+    assert len(site.layers["parcels"]) == 5
+    assert site.layers["buildings"]["parcel_id"].tolist() == ["A-2"]
+    own, theirs = (note for note in site.warnings if "m²" in note)
+    assert own.startswith(
+        "Ground of the subject is that of another parcel too: N-0 (row 1) and A-2 (row 2), 801 m². "
+    )
+    assert theirs.startswith(
+        "Parcels of the neighbours overlap: N-1 (row 3) and N-2 (row 4), 1601 m². "
+    )
+
+
 def test_copies_of_the_subject_are_no_contradiction():
     lots = lots_with(box(-20, -20, 20, 20)).assign(PIN=["A-2", "A-2"])
     site = read({"parcels": lots})

@@ -340,26 +340,32 @@ def _layers(light, found, in_gardens, grid, report_years, crs, cell_m=1.0, sun=N
         LIGHT_MONTHS, [row for one in found or () for row in one.months(report_years)]
     )
     cells, spots = [], []
+    places = iter(zip(*grid, strict=True)) if in_gardens else iter(())
+    held = set()  # ground that two parcels share is one cell, and told of both gardens
     for target, (hours, _, _) in in_gardens or ():
         year = hours.open[:, :, 0].sum(axis=1)  # (cells, years)
         now = hours.now.sum(axis=1)
         for k in range(len(target.points)):
+            place = column, line = next(places)
+            if place in held:
+                continue
+            held.add(place)
             cells.append(
                 {
-                    "column": int(grid[0][len(cells)]),
-                    "line": int(grid[1][len(cells)]),
+                    "column": int(column),
+                    "line": int(line),
                     "cell_m": cell_m,
                     "sun_now_h": now[k],
                     **{year_column("sun", one): year[k, one] for one in report_years},
                 }
             )
-        spots.append(shapely.points(target.points[:, :2]))
+            spots.append(target.points[k, :2])
     for number, cell in enumerate(cells, 1):
         cell["cell_id"] = number
         cell["geometry"] = None
     sun_grid = _per_year(SUN_GRID, cells, ("sun",), report_years, crs)
     if spots:
-        sun_grid = sun_grid.set_geometry(gpd.GeoSeries(np.concatenate(spots), crs=crs))
+        sun_grid = sun_grid.set_geometry(gpd.GeoSeries(shapely.points(spots), crs=crs))
     return with_notes(layer, notes), months, sun_grid
 
 

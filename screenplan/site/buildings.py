@@ -11,6 +11,8 @@ from screenplan.site.terrain import Terrain
 
 #: No storey of a house is taller than this; common practice, no source.
 HIGHEST_STOREY_M = 6.0
+#: Areas that agree to so many digits of a square metre are equal.
+AREA_DIGITS = 3
 
 
 def fill_heights(
@@ -56,14 +58,19 @@ def doubt_heights(buildings: gpd.GeoDataFrame) -> list[str]:
 
 
 def find_parcels(buildings: gpd.GeoDataFrame, parcels: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
-    """``parcel_id`` of the parcel on which most of a building stands, where none is given."""
+    """``parcel_id`` of the parcel on which most of a building stands, where none is given.
+
+    Of parcels that share its ground the subject is taken: what stands on the subject is not looked
+    at from a neighbour's window.
+    """
     ids = buildings["parcel_id"].astype(object).copy()
     shapes = np.asarray(buildings.geometry.array, dtype=object)
     land = np.asarray(parcels.geometry.array, dtype=object)
     b, p = shapely.STRtree(land).query(shapes, predicate="intersects")
-    share = shapely.area(shapely.intersection(shapes[b], land[p]))
-    # Sorted by building, then by share; at a tie the first parcel of the layer.
-    order = np.lexsort((p, -share, b))
+    share = np.round(shapely.area(shapely.intersection(shapes[b], land[p])), AREA_DIGITS)
+    others = ~parcels["is_subject"].to_numpy()[p]
+    # Sorted by building, then by share; at a tie the subject, then the first parcel of the layer.
+    order = np.lexsort((p, others, -share, b))
     b, p, share = b[order], p[order], share[order]
     first = np.concatenate([[True], b[1:] != b[:-1]]) if len(b) else np.zeros(0, dtype=bool)
     for i, parcel, area in zip(b[first], p[first], share[first], strict=True):

@@ -8,6 +8,7 @@ import pandas as pd
 import shapely
 
 from screenplan.errors import refuse
+from screenplan.site.buildings import AREA_DIGITS
 from screenplan.site.shaping import column_or
 
 
@@ -85,9 +86,10 @@ def parcels_of(buildings: gpd.GeoDataFrame, parcels: gpd.GeoDataFrame) -> np.nda
     land = sound(parcels.geometry.to_numpy())
     ids = parcels["parcel_id"].astype(str).to_numpy()
     which, on = shapely.STRtree(land).query(footprints, predicate="intersects")
-    shared = shapely.area(shapely.intersection(footprints[which], land[on]))
-    # The largest share is written last and stands.
-    for item in np.argsort(shared, kind="stable"):
+    shared = shapely.area(shapely.intersection(footprints[which], land[on])).round(AREA_DIGITS)
+    own = is_subject(parcels)[on]
+    # The largest share is written last and stands; of parcels that share the ground the subject.
+    for item in np.lexsort((-on, own, shared)):
         if shared[item] > 0.0:
             owner[which[item]] = ids[on[item]]
     if "parcel_id" in buildings:

@@ -18,6 +18,7 @@ from screenplan.errors import InputError, refuse
 from screenplan.frame import LocalFrame
 from screenplan.site.buildings import doubt_heights, fill_floors, fill_heights, find_parcels
 from screenplan.site.columns import check_mapping, convert_columns, fill_defaults
+from screenplan.site.overlaps import drop_doubles, find_overlaps
 from screenplan.site.parts import settle_parts
 from screenplan.site.plausible import MOST_ACROSS_M, find_misfit, guess_unit
 from screenplan.site.raster import read_terrain
@@ -239,7 +240,7 @@ class Reader:
         parcels["is_subject"] = parcels.index == chosen
         if point is not None:
             (point,) = self.frame.project_in(np.array([point]), way)
-        parcels = _drop_doubles(parcels, findings)
+        parcels = drop_doubles(parcels, findings)
         parcels = settle_parts(parcels, point, findings)
         self.problems += findings.problems
         self._raise_problems()
@@ -251,6 +252,7 @@ class Reader:
             <= self.reach_m
         )
         parcels = parcels[near_enough | parcels["is_subject"].to_numpy()]
+        self.warnings += find_overlaps(parcels)
         self._record(source, way, len(parcels))
         return parcels.reset_index(drop=True)
 
@@ -453,17 +455,6 @@ def _drop_copies(frame: gpd.GeoDataFrame, findings: Findings, keep: int | None) 
         original = frame.index[np.flatnonzero(firsts == firsts[position])[0]]
         findings.mended([frame.index[position]], f"copy of row {original}: row left out")
     return frame[~again]
-
-
-def _drop_doubles(parcels: gpd.GeoDataFrame, findings: Findings) -> gpd.GeoDataFrame:
-    """Leave out other parcels of the subject's very outline, as those of flats are."""
-    shapes = shapely.normalize(np.asarray(parcels.geometry.array, dtype=object))
-    is_subject = parcels["is_subject"].to_numpy()
-    double = shapely.equals_identical(shapes, shapes[is_subject][0]) & ~is_subject
-    for row in parcels.index[double]:
-        name = parcels.loc[row, "parcel_id"]
-        findings.mended([row], f"parcel '{name}' has the subject's outline: row left out")
-    return parcels[~double]
 
 
 def _finite_bounds(frame: gpd.GeoDataFrame):
