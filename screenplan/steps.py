@@ -593,6 +593,8 @@ STEPS: dict[str, Step] = {
                 "outgrown",
                 "noise_paths",
                 "plant_health",
+                "view_holes",
+                "needed_years",
             ),
             gives=("checks",),
             parameters={

@@ -5,7 +5,7 @@ import pytest
 import shapely
 
 from screenplan.checks.effects import judge_lines
-from screenplan.checks.goals import judge_closure, judge_goal
+from screenplan.checks.goals import judge_closure, judge_goal, judge_use
 from screenplan.checks.stems import judge_crowns, judge_gaps, judge_stems
 from screenplan.commandline.sample import sample_plan
 from screenplan.inputs import read_inputs, step_arguments
@@ -85,16 +85,70 @@ def test_a_missing_plant_leaves_a_gap_that_nothing_explains(laid):
     assert "1 gaps are wider than asked, the first on north-row1" in found.says
 
 
+def through(line_id, from_m, to_m, kind="gap", low_m=0.5, view_id="a"):
+    """A hole of a view, as the step that follows the views gives it."""
+    return {"view_id": view_id, "line_id": line_id, "from_m": from_m, "to_m": to_m, "low_m": low_m,
+            "open_until": pd.NA, "kind": kind}  # fmt: skip
+
+
+def held(laid, holes, plants=None, status="stays open"):
+    """Judge the gaps of the sample with these holes; views a and b are given."""
+    views = pd.DataFrame({"view_id": ["a", "b"], "status": status})
+    return judge_gaps(
+        laid["planting_lines"], laid["plants"] if plants is None else plants, laid["plantable_zone"],
+        laid["dropped_stations"], SPACING, views, pd.DataFrame(holes), load_species(),
+    )  # fmt: skip
+
+
+def test_a_gap_at_an_exclusion_fails_once_an_open_view_passes_it(laid):
+    # The tree on the north side keeps plants 15 and 16 apart by 4.6 m (the layer's own gap).
+    north = laid["plants"].set_index("plant_id")
+    before, after = north["station_m"][15], north["station_m"][16]
+    assert north["gap_before_m"][16] > 2 * SPACING
+    inside = [through("north-row1", before + 1, after - 1, view_id=view) for view in "ab"]
+    found = held(laid, inside)
+    assert found.result == "fails"
+    assert (
+        f"2 views that stay open pass between the plants of north-row1 from {before:.2f} to {after:.2f} m"
+        in found.says
+    )
+    # The same gap without an open view in it is explained by the tree.
+    assert held(laid, inside, status="closes").result == "passes"
+    # No plant would stop what passes over the grown row, nor is a hole beside the gap the gap's own.
+    assert held(laid, [through("north-row1", before + 1, after - 1, low_m=30.0)]).result == "passes"
+    assert held(laid, [through("north-row1", before - 3, before - 1)]).result == "passes"
+    assert (
+        held(laid, [through("north-row1", before + 1, after - 1, kind="over")]).result == "passes"
+    )
+
+
+def test_ground_left_bare_at_an_end_or_all_along_fails_once_an_open_view_passes_it(laid):
+    lines = laid["planting_lines"].set_index("line_id")
+    east = lines["length_m"]["east-row1"]
+    few = laid["plants"].loc[laid["plants"]["plant_id"] <= 21].reset_index(drop=True)
+    last = few["station_m"].iloc[-1]
+    beyond = [through("east-row1", last + 2, east + 5, kind="beyond")]
+    assert f"of east-row1 from {last:.2f} to {east:.2f} m" in held(laid, beyond, few).says
+    # Where plants stand up to the end, the same rays pass beside the line, not through it.
+    outside = [through("east-row1", east + 1, east + 5, kind="beyond")]
+    assert held(laid, outside).result == "passes"
+    none = few.loc[few["line_id"] == "north-row1"].reset_index(drop=True)
+    bare = [through("east-row1", 3, 5, kind="bare")]
+    assert f"of east-row1 from 0.00 to {east:.2f} m" in held(laid, bare, none).says
+
+
 @pytest.mark.parametrize(
-    ("year", "mature", "result", "says"),
+    ("year", "mature", "closed_by", "result", "says"),
     [
-        (9, 6.0, "passes", "in year 9"),
-        (pd.NA, 6.0, "fails", "later it does"),
-        (pd.NA, 1.2, "fails", "never meet higher than 1.20 m"),
-        (pd.NA, 0.0, "fails", "crowns never meet"),
+        (9, 6.0, 9, "passes", "in year 9"),
+        (28, 6.0, 10, "fails", "not before year 28; by year 10 they should"),
+        (28, 6.0, None, "cannot be judged", "in year 28"),
+        (pd.NA, 6.0, None, "fails", "later it does"),
+        (pd.NA, 1.2, None, "fails", "never meet higher than 1.20 m"),
+        (pd.NA, 0.0, None, "fails", "crowns never meet"),
     ],
 )
-def test_a_row_that_closes_late_low_or_never(year, mature, result, says):
+def test_a_row_that_closes_late_low_or_never(year, mature, closed_by, result, says):
     row = {
         "line_id": "r",
         "growth": "typical",
@@ -103,7 +157,7 @@ def test_a_row_that_closes_late_low_or_never(year, mature, result, says):
         "year_closed": year,
         "mature_closed_height_m": mature,
     }
-    (found,) = judge_closure(pd.DataFrame([row]))
+    (found,) = judge_closure(pd.DataFrame([row]), closed_by)
     assert found.result == result
     assert says in found.says
 
@@ -132,6 +186,35 @@ VIEWS = pd.DataFrame(
 )  # fmt: skip
 def test_the_goal_by_share_and_weight(closed_by, share, weights, result):
     assert judge_goal(VIEWS, closed_by, share, 0.1, weights).result == result
+
+
+def test_a_plan_that_closes_no_view_fails_without_a_goal_too():
+    open_ones = VIEWS.assign(status=["stays open"] * 3 + ["closed already"])
+    found = judge_goal(open_ones, None, 1.0, 0.1, {})
+    assert found.result == "fails"
+    assert "none of the 3 views that are open today closes" in found.says.lower()
+    shut = judge_goal(VIEWS.assign(status="closed already"), None, 1.0, 0.1, {})
+    assert shut.result == "cannot be judged"
+    assert "all 4 views are closed by what stands already" in shut.says
+
+
+def test_a_new_row_that_no_view_crosses_is_planted_for_nothing():
+    needed = pd.DataFrame(
+        {"line_id": ["a", "b", "c"], "planned": True, "needed_m": [2.0, 0.0, 0.0]}
+    )
+    plants = pd.DataFrame(
+        {"line_id": ["a", "b", "b", "c"], "existing": [False, False, False, True]}
+    )
+    found = list(judge_use(needed, plants, VIEWS))
+    # Row c stands already: nobody plants it for nothing.
+    assert [(one.check, one.result) for one in found] == [
+        ("use of a", "passes"), ("use of b", "fails")
+    ]  # fmt: skip
+    assert "its 2 new plants" in found[1].says
+    assert not list(
+        judge_use(needed, plants, VIEWS.iloc[3:])
+    )  # no view is open: nothing to judge by
+    assert not list(judge_use(None, plants, VIEWS))
 
 
 def test_lines_that_are_missing_or_have_no_rule_are_not_passed(laid):

@@ -44,6 +44,7 @@ def test_views_are_counted_by_what_becomes_of_them():
     )
     # Counted by hand.
     assert told({"views": views}) == {
+        "The screen closes": "2 of the 3 views that are open today, in years 3 to 9; 1 stays open",
         "Views onto private places": "4",
         "  closed by what stands already": "1",
         "  closed by the screen": "2, in years 3 to 9",
@@ -51,6 +52,25 @@ def test_views_are_counted_by_what_becomes_of_them():
     }
     one = told({"views": views.iloc[1:2]})
     assert one["  closed by the screen"] == "1, in year 9"
+    assert one["The screen closes"] == "the one view that is open today, in year 9"
+
+
+def test_what_the_plan_closes_is_said_before_anything_else():
+    layers = make_all(OUTPUTS, rows=6)
+    views = layers["views"].assign(status=["stays open"] * 4 + ["no view", "closed already"])
+    first = summarise(layers | {"views": views})[0]
+    assert first == ("The screen closes", "none of the 4 views that are open today")
+    shut = views.assign(status="closed already")
+    assert summarise({"views": shut})[0].value == (
+        "no view: all 6 are closed by what stands already"
+    )
+    blind = views.assign(status="no view")
+    assert summarise({"views": blind})[0].value == (
+        "no view: no window or onlooker that is given sees a private place"
+    )
+    # Where the views were not followed nothing is said of them.
+    del layers["views"]
+    assert summarise(layers)[0].label == "Sides of the parcel"
 
 
 def test_plants_are_counted_by_species_and_the_standing_ones_apart():
@@ -97,7 +117,7 @@ def test_needed_height_and_what_hangs_on_plants_are_told():
     )
     assert told({"needed_years": needed, "missing_plants": missing}) == {
         "Height needed along a": "2.10 m; yew: year 6 (5 to 9)",
-        "Height needed along b": "none, no view crosses it",
+        "Height needed along b": "none: no view crosses this row, and its plants close none",
         "Plants whose death opens a closed view in year 10": "2",
     }
     assert told({"missing_plants": missing.iloc[:0]}) == {}

@@ -9,8 +9,8 @@ import pandas as pd
 from screenplan.checks.findings import Finding
 
 
-def judge_closure(closure) -> Iterator[Finding]:
-    """Tell of each row whether it closes up to the asked height."""
+def judge_closure(closure, closed_by) -> Iterator[Finding]:
+    """Tell of each row whether it closes up to the asked height by the year of the goal."""
     for row in closure.loc[closure["growth"] == "typical"].itertuples():
         name = f"closure of {row.line_id}"
         if pd.isna(row.year_closed):
@@ -21,26 +21,55 @@ def judge_closure(closure) -> Iterator[Finding]:
             else:
                 says = f"Set {row.spacing_m:.2f} m apart, crowns never meet"
             yield Finding(name, "fails", says, "a closer spacing or a wider species")
-        else:
+            continue
+        year = int(row.year_closed)
+        says = f"Crowns meet up to {row.asked_height_m:.2f} m in year {year} at typical growth"
+        if closed_by is None:
             yield Finding(
-                name,
-                "passes",
-                f"Crowns meet up to {row.asked_height_m:.2f} m in year {int(row.year_closed)} at typical growth",
-            )
+                name, "cannot be judged", f"{says}; no goal is set", "goal.closed_by: the year by which they should"
+            )  # fmt: skip
+        elif year <= closed_by:
+            yield Finding(name, "passes", says)
+        else:
+            says = f"Crowns meet up to {row.asked_height_m:.2f} m not before year {year}; by year {closed_by} they should"
+            yield Finding(
+                name, "fails", says, "taller stock, a closer spacing, a faster species, or a later goal"
+            )  # fmt: skip
+
+
+def judge_use(needed, plants, views) -> Iterator[Finding]:
+    """Tell of each row that is newly planted whether a view crosses it at all."""
+    if needed is None or not _are_open(views).any():
+        return
+    new = plants.loc[~plants["existing"].astype(bool), "line_id"].value_counts()
+    for row in needed.loc[needed["planned"].astype(bool)].itertuples():
+        if row.line_id not in new:
+            continue
+        name = f"use of {row.line_id}"
+        if row.needed_m > 0.0:
+            yield Finding(name, "passes", "Views that nothing else closes cross the row")
+        else:
+            yield Finding(name, "fails", f"No view that is open crosses the row: its {new[row.line_id]} new plants close none",
+                          "another side in rows.along, or the windows and people who look across this one")  # fmt: skip
 
 
 def judge_goal(views, closed_by, share, threshold, weights) -> Finding:
     """Hold the years in which views close against the goal."""
     name = "views closed"
-    seen = views.loc[views["status"].isin(["closes", "stays open"])]
+    seen = views.loc[_are_open(views)]
     if not len(seen):
-        return Finding(
-            name,
-            "cannot be judged",
-            "No view is open today, or there are no windows and places",
-            "windows and private places",
-        )
+        shut = int((views["status"] == "closed already").sum())
+        if shut:
+            says = f"No view is open today: all {shut} views are closed by what stands already, and the plants close none"
+        else:
+            says = "No window or onlooker that is given sees a private place"
+        return Finding(name, "cannot be judged", says, "windows and private places")
     closes = int((seen["status"] == "closes").sum())
+    if closes == 0:
+        says = f"None of the {len(seen)} views that are open today closes in the years looked at"
+        return Finding(
+            name, "fails", says, "another side, a taller or denser species, or a closer place for the row"
+        )  # fmt: skip
     if closed_by is None:
         return Finding(
             name,
@@ -58,3 +87,8 @@ def judge_goal(views, closed_by, share, threshold, weights) -> Finding:
     says = (f"{done.sum()} of {len(seen)} open views ({reached:.0%} by weight) are closed to {1 - threshold:.0%} "
             f"by year {closed_by}; {share:.0%} are asked")  # fmt: skip
     return Finding(name, "passes" if reached >= share - 1e-9 else "fails", says)
+
+
+def _are_open(views) -> pd.Series:
+    """Tell which views are open on the day of planting."""
+    return views["status"].isin(["closes", "stays open"])

@@ -23,7 +23,7 @@ from screenplan.checks.effects import (
     judge_wires,
 )
 from screenplan.checks.findings import LOCATE, WIRES
-from screenplan.checks.goals import judge_closure, judge_goal
+from screenplan.checks.goals import judge_closure, judge_goal, judge_use
 from screenplan.checks.stems import judge_crowns, judge_gaps, judge_stems
 from screenplan.contracts import CHECKS
 from screenplan.planting.species import Species, load_species
@@ -54,6 +54,8 @@ def judge_plan(
     outgrown=None,
     noise_paths=None,
     plant_health=None,
+    view_holes=None,
+    needed_years=None,
     *,
     spacing_m: float = 1.5,
     closed_by: int | None = None,
@@ -80,8 +82,11 @@ def judge_plan(
         Gives the weight of each place; without it all weigh the same.
     spacing_m : float
         Asked spacing, m.
+    view_holes, needed_years : optional
+        Where open views pass the lines, and which rows a view crosses; without them that is not judged.
     closed_by : int, optional
-        Year by which views should be closed at typical growth; without it the goal is not judged.
+        Year by which views should be closed and crowns should meet, at typical growth; without it
+        only a plan that closes no view fails.
     share : float
         Share of the views' weight that should be closed by then, 0 to 1.
     threshold : float
@@ -120,9 +125,19 @@ def judge_plan(
     findings = [
         *judge_stems(plants, no_plant_zones),
         judge_crowns(parcels, plants, table, assumed_parcel),
-        judge_gaps(planting_lines, plants, plantable_zone, dropped_stations, spacing_m),
-        *judge_closure(closure),
         judge_goal(views, closed_by, share, threshold, weights),
+        *judge_use(needed_years, plants, views),
+        judge_gaps(
+            planting_lines,
+            plants,
+            plantable_zone,
+            dropped_stations,
+            spacing_m,
+            views,
+            view_holes,
+            table,
+        ),
+        *judge_closure(closure, closed_by),
         judge_lines(utilities, no_plant_zones, plants, parcels, "buried", LOCATE),
         judge_lines(utilities, no_plant_zones, plants, parcels, "overhead", WIRES),
         judge_sight(roads, keep_outs, sight_areas, sight_plants),

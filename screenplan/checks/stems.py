@@ -9,6 +9,7 @@ import shapely
 from shapely.ops import substring
 
 from screenplan.checks.findings import LOCATE, SURVEY, Finding
+from screenplan.checks.ways import open_ways
 from screenplan.planting.footprints import boxes_of, crown_areas, ways_of
 from screenplan.planting.neighbours import GAP_TOLERANCE_M, gaps_between
 from screenplan.planting.patterns import STANDING_UNEVEN
@@ -79,8 +80,14 @@ def _farthest_outside(area, subject) -> float:
     return float(shapely.distance(subject, corners).max(initial=0.0))
 
 
-def judge_gaps(lines, plants, plantable_zone, dropped, spacing_m) -> Finding:
-    """Look for gaps that are wider than asked though nothing forbids a plant in them."""
+def judge_gaps(
+    lines, plants, plantable_zone, dropped, spacing_m, views=None, holes=None, table=None
+) -> Finding:
+    """Look for gaps that are wider than asked though nothing forbids a plant, and for seen ones.
+
+    A gap that a rule explains fails too if a view that stays open passes it: the reason does not
+    close the view.
+    """
     stands = set(plants.loc[plants["existing"].astype(bool), "line_id"])
     wide = [
         gap
@@ -98,11 +105,22 @@ def judge_gaps(lines, plants, plantable_zone, dropped, spacing_m) -> Finding:
         gap = open_gaps[0]
         return Finding("gaps", "fails", f"{len(open_gaps)} gaps are wider than asked, the first on {names[gap.line]} "
                        f"from {gap.from_m:.2f} to {gap.to_m:.2f} m", "more plants, or a wider spacing in the plan")  # fmt: skip
-    note = (
-        ""
-        if not wide
-        else f"; {len(wide)} wider {'one lies' if len(wide) == 1 else 'ones lie'} at exclusions or corners"
-    )
+    known = views is not None and holes is not None
+    if known and (ways := open_ways(lines, plants, wide, spacing_m, views, holes, table)):
+        way, more = ways[0], len(ways) - 1
+        passing = (
+            "1 view that stays open passes"
+            if way.views == 1
+            else f"{way.views} views that stay open pass"
+        )
+        others = f"; {more} more stretches without plants let open views pass" if more else ""
+        return Finding("gaps", "fails", f"{passing} between the plants of {way.line_id} from {way.from_m:.2f} to {way.to_m:.2f} m, "
+                       f"where a rule or the line's end allows no plant{others}",
+                       "another line for the row, or what may stand there: a fence, a gate, a lower plant")  # fmt: skip
+    note = ""
+    if wide:
+        note = f"; {len(wide)} wider {'one lies' if len(wide) == 1 else 'ones lie'} at exclusions or corners"
+        note += ", and no view that stays open passes there" if known else ""
     return Finding(
         "gaps", "passes", f"No gap between neighbours is wider than {spacing_m:.2f} m{note}"
     )

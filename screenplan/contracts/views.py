@@ -159,6 +159,14 @@ VIEW_HOLES = Contract(
             "Last year in which a ray passes there; empty if one does to the end",
             unit="year",
         ),
+        Column(
+            "kind",
+            "text",
+            "How the rays pass: over plants, beyond the row's end, through a wide gap, under the "
+            "crowns, between plants, or where the line has no plant",
+            required=True,
+            choices=("over", "beyond", "gap", "under", "between", "bare"),
+        ),
         Column("cause", "text", "The plants or the gap that leave it open", required=True),
     ),
 )

@@ -34,7 +34,7 @@ def summarise(layers: Mapping[str, pd.DataFrame], *, units: str = "metric") -> l
         In reading order.
     """
     rows: list[SummaryRow] = []
-    for name, tell in _TELL.items():
+    for name, tell in _TELL:
         table = layers.get(name)
         if table is not None:
             rows.extend(SummaryRow(label, value) for label, value in tell(table, units))
@@ -97,6 +97,38 @@ def _tell_closure(closure: pd.DataFrame, units: str):
         yield f"Row {row.line_id} closes", says
 
 
+def _tell_first(views: pd.DataFrame, _units: str):
+    """Say before anything else what the plan is for: how many open views it closes."""
+    counts = views["status"].value_counts()
+    closes, left = int(counts.get("closes", 0)), int(counts.get("stays open", 0))
+    seen, shut = closes + left, int(counts.get("closed already", 0))
+    those = (
+        "the one view that is open today" if seen == 1 else f"the {seen} views that are open today"
+    )
+    if not seen:
+        why = (
+            f"all {shut} are closed by what stands already"
+            if shut
+            else "no window or onlooker that is given sees a private place"
+        )
+        says = f"no view: {why}"
+    elif not closes:
+        says = f"none of {those}" if seen > 1 else f"not {those}"
+    else:
+        years = views.loc[views["status"] == "closes", "year_closed"].dropna().astype(int)
+        whole = (
+            those
+            if closes == seen == 1
+            else f"all of {those}"
+            if not left
+            else f"{closes} of {those}"
+        )
+        says = f"{whole}, in {_year_span(years)}"
+        if left:
+            says += f"; {left} {'stays' if left == 1 else 'stay'} open"
+    yield "The screen closes", says
+
+
 def _tell_views(views: pd.DataFrame, _units: str):
     counts = views["status"].value_counts()
     exist = len(views) - int(counts.get("no view", 0))
@@ -115,7 +147,7 @@ def _tell_needed(needed: pd.DataFrame, units: str):
             height = format_length(row.needed_m, units)
             says = f"{height}; {row.species}: {row.reached}"
         else:
-            says = "none, no view crosses it"
+            says = "none: no view crosses this row, and its plants close none"
         yield f"Height needed along {row.line_id}", says
 
 
@@ -145,14 +177,16 @@ def _tell_checks(checks: pd.DataFrame, _units: str):
 
 _RESULTS = {"passes": "passed", "fails": "failed", "cannot be judged": "not judged"}
 
-_TELL = {
-    "sides": _tell_sides,
-    "planting_lines": _tell_lines,
-    "plants": _tell_plants,
-    "dropped_stations": _tell_dropped,
-    "closure": _tell_closure,
-    "needed_years": _tell_needed,
-    "views": _tell_views,
-    "missing_plants": _tell_missing,
-    "checks": _tell_checks,
-}
+#: Which layer tells what, in reading order.
+_TELL = (
+    ("views", _tell_first),
+    ("sides", _tell_sides),
+    ("planting_lines", _tell_lines),
+    ("plants", _tell_plants),
+    ("dropped_stations", _tell_dropped),
+    ("closure", _tell_closure),
+    ("needed_years", _tell_needed),
+    ("views", _tell_views),
+    ("missing_plants", _tell_missing),
+    ("checks", _tell_checks),
+)

@@ -149,7 +149,7 @@ class Goal(Section):
         None,
         ge=0,
         le=LAST_YEAR,
-        description="Year by which the views should be closed, typical growth",
+        description="Year by which the views should be closed and crowns should meet up to growth.asked_height, typical growth; without it only a plan that closes no view fails",
     )
     share: float = Field(
         1.0,

@@ -64,6 +64,7 @@ class Hole:
     high_m: float
     rays: int
     until: int | None
+    kind: str
     cause: str
 
 
@@ -216,6 +217,7 @@ def _gather(stand: LineStand, station, above, last_open, zones, years) -> list[H
                     round(high, 3),
                     len(within),
                     until if until < years else None,
+                    KINDS[code],
                     cause,
                 )
             )
@@ -225,6 +227,7 @@ def _gather(stand: LineStand, station, above, last_open, zones, years) -> list[H
 #: Kinds of crossing: over a plant, beyond the row's end, through a wide gap, under the crowns,
 #: between two plants, or at a line without plants.
 OVER, BEYOND, GAP, UNDER, BETWEEN, BARE = range(6)
+KINDS = ("over", "beyond", "gap", "under", "between", "bare")
 
 
 def _kinds(stand: LineStand, station, above) -> tuple[np.ndarray, np.ndarray]:

@@ -142,6 +142,7 @@ def view_holes_layer(views: list[View], *, crs) -> gpd.GeoDataFrame:
                     hole.high_m,
                     hole.rays,
                     hole.until,
+                    hole.kind,
                     hole.cause,
                 )
             )
