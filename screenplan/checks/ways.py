@@ -61,7 +61,9 @@ def open_ways(
     open_ids = set(views.loc[views["status"] == "stays open", "view_id"])
     mine = holes.loc[holes["view_id"].isin(open_ids) & holes["kind"].isin(THROUGH)]
     mine = mine.loc[mine["open_until"].isna()]
-    grown = plants["species"].map({key: kind.full_height("typical") for key, kind in table.items()})
+    grown = plants["species"].map(
+        {key: kind.final_height("typical") for key, kind in table.items()}
+    )
     tallest = grown.max() if grown.notna().any() else np.inf
     mine = mine.loc[mine["low_m"] < tallest]
     ways = []
