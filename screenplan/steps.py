@@ -499,7 +499,7 @@ STEPS: dict[str, Step] = {
             "Lay out pegs by two tapes, and running distances from one zero for every plant",
             "screenplan.works.stakeout:stake_out",
             needs=("parcels", "planting_lines", "plants"),
-            takes=("buildings", "marks", "fence_posts"),
+            takes=("buildings", "marks", "fence_posts", "existing_screens", "keep_outs"),
             gives=("tape_points", "pegs", "base_lines", "stakes", "stake_checks"),
             parameters={
                 "tape_m": "stakeout.tape",

@@ -1,17 +1,23 @@
 """Rebuilds every stake's position from nothing but the text of the printed sheet, as a crew would.
 
-The tape points' places are taken from their table; each peg from two taped distances and the side;
-each stake from its running distance and offset along the tape between two pegs.
+The tape points' places are taken from their table; each peg from two taped distances and the side, from
+an offset, or from its coordinates if it needs an instrument; each stake from its running distance and offset along the tape between two pegs.
 """
 
 import math
 import re
 
 LENGTH = r"(-?\d+\.\d\d m|-?(?:\d+′ )?(?:\d+ )?\d+(?:/\d)?″)"
+#: A tape point, or a peg that is set before.
+FROM = r"([A-Z]+|P\d+)"
 POINT = re.compile(rf"^([A-Z]{{1,2}}) (.+?) {LENGTH} {LENGTH} {LENGTH}$")
 PEG = re.compile(
-    rf"^(P\d+) (?:zero|end|fence) ([A-Z]+) {LENGTH} {LENGTH} ([A-Z]+) {LENGTH} {LENGTH} (left|right) "
+    rf"^(P\d+) (?:zero|end|fence) {FROM} {LENGTH} {LENGTH} {FROM} {LENGTH} {LENGTH} (left|right) "
 )
+PEG_BY_OFFSET = re.compile(
+    rf"^(P\d+) (?:zero|end|fence) {FROM} {FROM} {LENGTH} {LENGTH} {LENGTH} (left|right|on the line) "
+)
+PEG_BY_INSTRUMENT = re.compile(rf"^(P\d+) (?:zero|end|fence) {LENGTH} {LENGTH} $")
 BASE = re.compile(rf"^(L\d+) (P\d+) (P\d+) {LENGTH} {LENGTH} ")
 STAKE = re.compile(
     rf"^(\d+) (L\d+) {LENGTH} {LENGTH} (?:{LENGTH} (left|right|on the line) (?:{LENGTH}|–) )?{LENGTH} "
@@ -42,26 +48,56 @@ def meet(a, b, from_a: float, from_b: float, side: str):
     )
 
 
+def set_off(zero, end, along: float, offset: float, side: str):
+    """Point at a distance along the way from one point to another, and square to it."""
+    apart = math.hypot(end[0] - zero[0], end[1] - zero[1])
+    unit = ((end[0] - zero[0]) / apart, (end[1] - zero[1]) / apart)
+    left = -offset if side == "right" else offset
+    return (
+        zero[0] + along * unit[0] - left * unit[1],
+        zero[1] + along * unit[1] + left * unit[0],
+    )
+
+
 def rebuild(text: str) -> dict[int, tuple[float, float]]:
     """Give the position of every stake, east and north, by its number."""
-    points, pegs, bases, stakes = {}, {}, {}, {}
-    for line in (" ".join(one.split()) + " " for one in text.splitlines()):
-        if found := POINT.match(line.strip()):
-            points[found[1]] = (metres(found[3]), metres(found[4]))
-        elif found := PEG.match(line):
-            name, a, tape_a, _, b, tape_b, _, side = found.groups()
-            pegs[name] = meet(points[a], points[b], metres(tape_a), metres(tape_b), side)
-        elif found := BASE.match(line):
-            bases[found[1]] = (pegs[found[2]], pegs[found[3]])
+    lines = [" ".join(one.split()) + " " for one in text.splitlines()]
+    points = {
+        found[1]: (metres(found[3]), metres(found[4]))
+        for line in lines
+        if (found := POINT.match(line.strip()))
+    }
+    points |= {
+        found[1]: (metres(found[2]), metres(found[3]))
+        for line in lines
+        if (found := PEG_BY_INSTRUMENT.match(line))
+    }
+    # A peg may be measured from pegs that are set before it, wherever they stand on the sheet.
+    waiting = [line for line in lines if PEG.match(line) or PEG_BY_OFFSET.match(line)]
+    while waiting:
+        left = [line for line in waiting if not _set_peg(line, points)]
+        assert len(left) < len(waiting), f"nothing on the sheet sets {left}"
+        waiting = left
+    bases, stakes = {}, {}
+    for line in lines:
+        if found := BASE.match(line):
+            bases[found[1]] = (points[found[2]], points[found[3]])
         elif found := STAKE.match(line):
             number, base, along, _, offset, side, *_ = found.groups()
-            zero, end = bases[base]
-            apart = math.hypot(end[0] - zero[0], end[1] - zero[1])
-            unit = ((end[0] - zero[0]) / apart, (end[1] - zero[1]) / apart)
-            left = metres(offset) if offset else 0.0
-            left = -left if side == "right" else left
-            stakes[int(number)] = (
-                zero[0] + metres(along) * unit[0] - left * unit[1],
-                zero[1] + metres(along) * unit[1] + left * unit[0],
+            stakes[int(number)] = set_off(
+                *bases[base], metres(along), metres(offset) if offset else 0.0, side
             )
     return stakes
+
+
+def _set_peg(line: str, points: dict) -> bool:
+    """Set a peg if the points from which it is measured are known; tell whether it was."""
+    if found := PEG.match(line):
+        name, a, tape_a, _, b, tape_b, _, side = found.groups()
+        if known := a in points and b in points:
+            points[name] = meet(points[a], points[b], metres(tape_a), metres(tape_b), side)
+        return known
+    name, a, b, along, _, offset, side = PEG_BY_OFFSET.match(line).groups()
+    if known := a in points and b in points:
+        points[name] = set_off(points[a], points[b], metres(along), metres(offset), side)
+    return known

@@ -9,6 +9,7 @@ import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
+import sheet_reader
 import works_site as site
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -17,13 +18,22 @@ from screenplan.contracts import OUTPUTS
 from screenplan.errors import InputError
 from screenplan.inputs import read_inputs, step_arguments
 from screenplan.outputs.conform import conform
+from screenplan.outputs.report_tables import make_table, peg_tables, stakes_by_line
 from screenplan.plan import check_plan, read_plan
+from screenplan.planting.lines import draw_lines
+from screenplan.planting.rows import set_plants
+from screenplan.planting.zones import mark_zones
+from screenplan.site.sides import find_sides
 from screenplan.site.terrain import Terrain
 from screenplan.steps import STEPS
+from screenplan.tables import notes_of
 from screenplan.works.bases import lay_bases
+from screenplan.works.obstructions import Obstructions, houses_in_the_way
+from screenplan.works.pegging import set_pegs
+from screenplan.works.readings import Peg
 from screenplan.works.refit import TAPE_M, fit_points, fit_stretch
 from screenplan.works.stakeout import stake_out
-from screenplan.works.tape_points import find_tape_points, letters
+from screenplan.works.tape_points import TapePoint, find_tape_points, letters
 from screenplan.works.taping import (
     PRINTED_M,
     READING_M,
@@ -56,6 +66,17 @@ def printed(layers) -> dict:
         "pegs": [
             (r.peg_id, r.point_a, f"{r.tape_a_m:.2f}", r.point_b, f"{r.tape_b_m:.2f}", r.side)
             for r in pegs.itertuples()
+            if r.method == "two tapes"
+        ],
+        "offsets": [
+            (r.peg_id, r.point_a, r.point_b, f"{r.along_m:.2f}", f"{r.offset_m:.2f}", r.side)
+            for r in pegs.itertuples()
+            if r.method == "offset"
+        ],
+        "by instrument": [
+            (r.peg_id, f"{r.x_m:.3f}", f"{r.y_m:.3f}")
+            for r in pegs.itertuples()
+            if r.method == "instrument"
         ],
         "bases": [(r.base_id, r.from_peg, r.to_peg) for r in bases.itertuples()],
         "stakes": [
@@ -68,10 +89,23 @@ def printed(layers) -> dict:
 def rebuild(sheet: dict) -> tuple[dict, dict]:
     """Pegs and stakes from the text of the sheet alone."""
     points = {name: complex(float(x), float(y)) for name, x, y in sheet["points"]}
-    pegs = {
-        name: two_tapes(points[a], points[b], float(ta), float(tb), side)
-        for name, a, ta, b, tb, side in sheet["pegs"]
-    }
+    pegs = {name: complex(float(x), float(y)) for name, x, y in sheet["by instrument"]}
+    to_set = [(a, b, row) for row in sheet["pegs"] for a, b in [(row[1], row[3])]]
+    to_set += [(a, b, row) for row in sheet["offsets"] for a, b in [(row[1], row[2])]]
+    while to_set:  # a peg may be measured from pegs that are set before it
+        known = points | pegs
+        ready = [one for one in to_set if one[0] in known and one[1] in known]
+        assert ready, "pegs are measured from one another in a circle"
+        for a, b, row in ready:
+            if len(row) == 6 and row[1:4:2] == (a, b):
+                name, _, ta, _, tb, side = row
+                pegs[name] = two_tapes(known[a], known[b], float(ta), float(tb), side)
+            else:
+                name, _, _, along, offset, side = row
+                u = (known[b] - known[a]) / abs(known[b] - known[a])
+                left = {"left": 1j, "right": -1j, "on the line": 0}[side]
+                pegs[name] = known[a] + u * (float(along) + left * float(offset))
+        to_set = [one for one in to_set if one not in ready]
     tapes = {}
     for name, start, end in sheet["bases"]:
         step = pegs[end] - pegs[start]
@@ -89,7 +123,7 @@ def check_sheet(layers) -> None:
     for row in layers[1].itertuples():
         out = abs(pegs[row.peg_id] - complex(row.x_m, row.y_m))
         assert out <= row.tolerance_m
-        if crosses_well(row.crossing_deg):
+        if {row.point_a, row.point_b} <= set(layers[0]["point_id"]):
             assert out <= PRINTED_TAPES_M
     for row in layers[3].itertuples():
         assert abs(stakes[row.stake_id] - complex(row.x_m, row.y_m)) <= row.tolerance_m
@@ -152,8 +186,9 @@ def test_a_pair_that_crosses_well_is_preferred_and_the_best_of_those_taken():
     points = np.array([[10.0, 0.0], [0.0, 10.0], [10 * math.cos(0.1745), 10 * math.sin(0.1745)]])
     pair = best_pair(points, np.zeros(2), np.ones(3, bool), np.ones(3))
     assert {pair.a, pair.b} == {0, 1}
-    pair = best_pair(points, np.zeros(2), np.array([True, False, True]), np.ones(3))
-    assert pair.crossing_deg == pytest.approx(10.0, abs=0.01)
+    # Two that cross badly are none.
+    assert tape_pair(points, 0, 2, np.zeros(2)).crossing_deg == pytest.approx(10.0, abs=0.01)
+    assert best_pair(points, np.zeros(2), np.array([True, False, True]), np.ones(3)) is None
     assert best_pair(points, np.zeros(2), np.array([True, False, False]), np.ones(3)) is None
 
 
@@ -265,6 +300,8 @@ def test_the_printed_sheet_of_a_real_parcel_rebuilds_every_stake():
     )
     check_sheet(laid)
     assert len(laid[3]) == len(layers["plants"]) > 20
+    solid = shapely.union_all(shapely.buffer(layers["buildings"].geometry.to_numpy(), -0.06))
+    assert max(tape.intersection(solid).length for tape in tapes_of(laid)) < 0.02
 
 
 def test_a_staggered_second_row_is_offset_from_the_first_rows_tape():
@@ -367,6 +404,258 @@ def test_standing_plants_get_no_stake_and_a_house_is_not_taped_through():
         for name in (row.point_a, row.point_b):
             tape = shapely.LineString([at[name], row.geometry])
             assert tape.intersection(site.HOUSE.buffer(-0.06)).length < 0.06
+
+
+# --- what is in the way --------------------------------------------------------------------------
+
+#: A house that stands across the northern row, with a shed and the garden behind it.
+ACROSS = shapely.box(14.0, 45.0, 26.0, 60.0)
+WALL = shapely.LineString([(20.3, 60.0), (20.3, 30.0)])
+POND = shapely.Point(20.0, 52.0).buffer(7.0)
+OBSTACLES = {
+    "house": {"buildings": site.layer([ACROSS], building_id=["h1"], parcel_id=["7"], kind=["house"])},
+    "wall": {"existing_screens": site.layer([WALL], kind=["wall"], height_m=[1.8], width_m=[0.2])},
+    "fence": {"existing_screens": site.layer([WALL], kind=["fence"], height_m=[1.8])},
+    "hedge": {"existing_screens": site.layer([WALL], kind=["hedge"], height_m=[1.2], width_m=[1.0])},
+    "pond": {"keep_outs": site.layer([POND], kind=["Garden pond"])},
+    "stream": {"keep_outs": site.layer([WALL], kind=["stream"])},
+}  # fmt: skip
+
+
+def planted_round(rows, **given):
+    """A row along the north side of the site's parcel, with something on or near it."""
+    subject = site.parcels()
+    given = {"buildings": site.buildings(), **given}
+    zones, free = mark_zones(
+        subject, given["buildings"], keep_outs=given.get("keep_outs"),
+        existing_screens=given.get("existing_screens"), species="thuja_smaragd",
+    )  # fmt: skip
+    lines = draw_lines(subject, find_sides(subject), free, zones, along=["north"], rows=rows)
+    plants, _ = set_plants(lines, free, zones, species="thuja_smaragd")
+    return subject, lines, plants, given
+
+
+def tapes_of(layers):
+    """Every tape of the sheet as a line: to pegs, along base lines and offsets, and for the checks."""
+    points, pegs, bases, stakes, checks = layers
+    at = {row.point_id: row.geometry for row in points.itertuples()}
+    at |= {row.peg_id: row.geometry for row in pegs.itertuples()}
+    places = at | {str(row.stake_id): row.geometry for row in stakes.itertuples()}
+    for row in pegs.itertuples():
+        if row.method == "two tapes":
+            yield from (shapely.LineString([at[one], row.geometry]) for one in (row.point_a, row.point_b))  # fmt: skip
+        if row.method == "offset":
+            a, b = at[row.point_a], at[row.point_b]
+            foot = shapely.Point(np.array(a.coords[0]) + row.along_m * (np.array(b.coords[0]) - np.array(a.coords[0])) / a.distance(b))  # fmt: skip
+            yield shapely.LineString([a, foot])
+            yield shapely.LineString([foot, row.geometry])
+        if isinstance(row.point_c, str):
+            yield shapely.LineString([at[row.point_c], row.geometry])
+    own = {row.base_id: row.geometry for row in bases.itertuples()}
+    yield from own.values()
+    for row in stakes.itertuples():
+        line = own[row.base_id]
+        yield shapely.LineString([line.interpolate(row.along_m), row.geometry])
+        if row.diagonal_m > 0:
+            yield shapely.LineString([line.coords[0], row.geometry])
+    for row in checks.itertuples():
+        yield shapely.LineString([places[row.from_name], places[row.to_name]])
+
+
+@pytest.mark.parametrize("rows", [1, 2])
+@pytest.mark.parametrize("what", OBSTACLES)
+def test_no_tape_crosses_a_house_a_wall_or_a_pond(what, rows):
+    subject, lines, plants, given = planted_round(rows, **OBSTACLES[what])
+    layers = stake_out(subject, lines, plants, **given)
+    check_sheet(layers)
+    assert len(layers[3]) == len(plants)
+    # By construction: the thing lies across the row, so that no tape can go from end to end.
+    (thing,) = next(iter(OBSTACLES[what].values())).geometry
+    assert shapely.LineString([plants.geometry.iloc[0], plants.geometry.iloc[len(plants) // rows - 1]]).intersects(thing)  # fmt: skip
+    tapes = list(tapes_of(layers))
+    assert len(tapes) > len(plants)
+    for tape in tapes:
+        if thing.geom_type == "LineString":
+            assert not tape.crosses(thing)
+        else:
+            assert tape.intersection(thing.buffer(-0.06)).length < 0.02
+        assert tape.intersection(given["buildings"].geometry[0].buffer(-0.06)).length < 0.02
+
+
+def words_of(layers, units) -> str:
+    """The tables of the stake-out as the report prints them, a line for each row."""
+    named = dict(zip(("tape_points", "pegs", "base_lines", "stakes"), layers[:4], strict=True))
+    tables = [make_table("tape_points", named["tape_points"], units=units)]
+    tables += peg_tables(named["pegs"], units=units)
+    tables += [make_table("base_lines", named["base_lines"], units=units)]
+    tables += stakes_by_line(make_table("stakes", named["stakes"], units=units))
+    return "\n".join(" ".join(row) for table in tables if table for row in table.rows)
+
+
+@pytest.mark.parametrize("units", ["metric", "us"])
+@pytest.mark.parametrize("what", [*OBSTACLES, "walled in", "sighted"])
+def test_the_words_of_the_sheet_rebuild_every_stake_behind_what_is_in_the_way(what, units):
+    if what == "walled in":  # no tape point is seen: instrument
+        subject, lines, plants, given = planted_round(2)
+        ring = shapely.box(1.0, 50.0, 39.0, 59.9).boundary
+        given["existing_screens"] = site.layer([ring], kind=["fence"], height_m=[1.8])
+    elif (
+        what == "sighted"
+    ):  # only two corners of a house are seen, and past them a row in their line
+        subject, lines, plants, given = planted_round(1)
+        subject = subject.set_geometry([shapely.box(-200, -200, 200, 200)])
+        low = shapely.box(12.0, 57.0, 20.0, 58.5)
+        given["buildings"] = site.layer([low], building_id=["h1"], parcel_id=["7"], kind=["shed"])
+        plants = plants[plants.geometry.x > 26]
+    else:
+        subject, lines, plants, given = planted_round(2, **OBSTACLES[what])
+    layers = stake_out(subject, lines, plants, **given)
+    method = {"walled in": "instrument", "sighted": "offset"}.get(what, "two tapes")
+    assert method in set(layers[1]["method"])
+    rebuilt = sheet_reader.rebuild(words_of(layers, units))
+    stakes = layers[3].set_index("stake_id")
+    assert set(rebuilt) == set(stakes.index)
+    # In feet a reading is to an eighth of an inch, 1.6 mm; points' coordinates are printed so too.
+    for number, (x, y) in rebuilt.items():
+        row = stakes.loc[number]
+        out = math.hypot(x - row["x_m"], y - row["y_m"])
+        assert out <= max(row["tolerance_m"], PRINTED_TAPES_M)
+
+
+@pytest.mark.parametrize("what", OBSTACLES)
+def test_a_base_line_ends_at_the_last_stake_of_its_stretch(what):
+    subject, lines, plants, given = planted_round(1, **OBSTACLES[what])
+    *_, bases, stakes, checks = stake_out(subject, lines, plants, **given)
+    assert len(bases) == 2
+    for base in bases.itertuples():
+        own = stakes[stakes["base_id"] == base.base_id]
+        assert own["along_m"].max() == pytest.approx(base.length_m, abs=UNROUNDED_M)
+        assert own["along_m"].min() == pytest.approx(0.0, abs=UNROUNDED_M)
+    # Between the two nothing can be measured straight.
+    assert "between" not in set(checks["kind"])
+
+
+def test_a_low_edging_and_a_tree_stop_no_tape():
+    low = site.layer([WALL, shapely.Point(20, 55)], kind=["wall", "tree"], height_m=[0.3, 6.0])
+    subject, lines, plants, given = planted_round(1)
+    *_, bases, _, _ = stake_out(subject, lines, plants, **given, existing_screens=low)
+    assert len(bases) == 1
+
+
+def test_one_stake_alone_behind_a_house_has_a_tape_of_its_own():
+    # By construction: of the row only the last plant stands beyond the house.
+    subject, lines, plants, given = planted_round(1, **OBSTACLES["house"])
+    east = plants.geometry.x > 20
+    keep = plants[~east.to_numpy() | (np.arange(len(plants)) == np.flatnonzero(east)[0])]
+    layers = stake_out(subject, lines, keep, **given)
+    check_sheet(layers)
+    lone = layers[2].loc[layers[2]["stakes"] == 1].iloc[0]
+    assert lone["length_m"] >= 0.5
+    assert not lone.geometry.intersects(ACROSS.buffer(-0.06))
+
+
+def test_a_row_that_bends_round_a_pond_is_not_taped_through_it():
+    # A row round a pool of 10 m radius, 0.2 m from its edge: a chord a metre off would cut it.
+    pool = shapely.Point(20, 30).buffer(10.0, quad_segs=64)
+    arc = shapely.LineString(pool.buffer(0.2, quad_segs=64).exterior.coords[:80])
+    subject = site.parcels()
+    lines = site.layer([arc], line_id=["1-row1"], side_id=["1"], row=[1])
+    at = np.arange(0.0, arc.length, 1.0)
+    plants = site.layer(
+        [arc.interpolate(one) for one in at], plant_id=np.arange(1, len(at) + 1), line_id="1-row1",
+        row=1, station_m=at, species="thuja_smaragd", existing=False,
+    )  # fmt: skip
+    water = site.layer([pool], kind=["swimming pool"])
+    layers = stake_out(subject, lines, plants, None, keep_outs=water)
+    check_sheet(layers)
+    for tape in tapes_of(layers):
+        assert tape.intersection(pool.buffer(-0.06)).length < 0.02
+
+
+def corner_of(letter, x, y):
+    return TapePoint(letter, letter, "house corner", "h", "h", x, y)
+
+
+def set_one(place, corners, way, tape_m=50.0, others=()):
+    places = [corner_of(letter, x, y) for letter, (x, y) in zip("ABCDEFG", corners, strict=False)]
+    pegs = [Peg(f"P{k}", "zero", np.array(xy, float)) for k, xy in enumerate([place, *others], 1)]
+    return set_pegs(pegs, places, np.array(corners, float), way, tape_m)
+
+
+def test_where_tapes_cross_badly_an_offset_is_given():
+    # By construction: from (0, 0) and (10, 0) the place (14, 1) is seen at a few degrees only; it lies
+    # 14 m along their line and 1 m to the left of it.
+    (found,) = set_one((14.0, 1.0), [(0, 0), (10, 0)], Obstructions())
+    assert found.method == "offset"
+    assert found.by.along_m == pytest.approx(14.0)
+    assert (found.by.offset_m, found.by.side) == (pytest.approx(1.0), "left")
+    # Closed form: on from B by 0.4 of the way, both points out by what printing leaves (d), the place is
+    # out across by (0.4 + 1.4) d, along by d + 1 · 2 d / 10, and by two readings.
+    out = math.hypot(1.8 * PRINTED_M, 1.2 * PRINTED_M) + READING_M * math.sqrt(2.0)
+    assert found.tolerance_m == pytest.approx(out)
+    # A place on the line itself needs no offset.
+    (found,) = set_one((14.0, 0.0), [(0, 0), (10, 0)], Obstructions())
+    assert (found.by.offset_m, found.by.side, found.check) == (0.0, "on the line", None)
+
+
+def test_an_offset_is_as_exact_as_stated():
+    # The worst of all points out by d and readings out by 5 mm, by trying them.
+    (found,) = set_one((14.0, 1.0), [(0, 0), (10, 0)], Obstructions())
+    worst = 0.0
+    for turn_a in np.arange(0, 2 * math.pi, 0.3):
+        for turn_b in np.arange(0, 2 * math.pi, 0.3):
+            a = PRINTED_M * cmath.exp(1j * turn_a)
+            b = 10 + PRINTED_M * cmath.exp(1j * turn_b)
+            u = (b - a) / abs(b - a)
+            for along in (14 - READING_M, 14 + READING_M):
+                for offset in (1 - READING_M, 1 + READING_M):
+                    worst = max(worst, abs(a + u * (along + 1j * offset) - (14 + 1j)))
+    assert 0.9 * found.tolerance_m <= worst <= found.tolerance_m
+
+
+def test_a_peg_that_stands_already_helps_to_set_another():
+    # By construction: a wall hides P2 from B; P1 is seen from A and B, and P2 from A and P1.
+    wall = Obstructions(barriers=shapely.LineString([(5.0, -5.0), (5.0, 4.0)]))
+    first, second = set_one((2.0, 8.0), [(0, 0), (10, 0)], wall, others=[(3.0, 2.0)])[::1]
+    assert first.method == second.method == "two tapes"
+    names = {second.origins[second.by.a].name, second.origins[second.by.b].name}
+    assert names == {"A", "P1"}
+    # Closed form: the peg's own error adds to the reading's.
+    factor = error_factor(math.radians(second.by.crossing_deg))
+    assert second.tolerance_m == pytest.approx((READING_M + first.tolerance_m) * factor)
+
+
+def test_where_nothing_can_be_taped_an_instrument_is_said_to_be_needed():
+    court = shapely.box(0, 0, 20, 20).difference(shapely.box(8, 8, 12, 12))
+    (found,) = set_one((10.0, 10.0), [(0, 0), (20, 0), (0, 20)], houses_in_the_way([court]))
+    assert (found.method, found.by) == ("instrument", None)
+    # On the whole sheet: a note, the peg's own words, and no tape.
+    subject, lines, plants = site.planted()
+    round_it = site.layer(
+        [site.PARCEL.buffer(-0.5).difference(site.PARCEL.buffer(-3.0))], building_id=["x"],
+        parcel_id=["8"], kind=["house"],
+    )  # fmt: skip
+    inner = plants.geometry.translate(0, -8)
+    moved = plants.set_geometry(inner)
+    lines = lines.set_geometry(lines.geometry.translate(0, -8))
+    layers = stake_out(subject, lines, moved, round_it)
+    check_sheet(layers)
+    assert set(layers[1]["method"]) == {"instrument"}
+    assert layers[1]["point_a"].isna().all()
+    assert layers[1]["says"].str.contains("set it by an instrument").all()
+    assert any("an instrument, or found points" in note for note in notes_of(layers[0]))
+
+
+def test_a_tape_that_is_too_short_is_laid_in_two_parts_only_where_the_way_is_free():
+    (found,) = set_one((0.0, 0.0), [(30, 0), (0, 30)], Obstructions(), tape_m=20.0)
+    assert found.method == "two tapes"
+    assert found.long
+    blocked = Obstructions(barriers=shapely.LineString([(15, -5), (15, 5)]))
+    (found,) = set_one((0.0, 0.0), [(30, 0), (0, 30)], blocked, tape_m=20.0)
+    assert found.method == "instrument"
+    # Arithmetic: 50 m are three parts of a tape of 20 m.
+    (found,) = set_one((0.0, 0.0), [(50, 0), (0, 50)], Obstructions(), tape_m=20.0)
+    assert found.method == "instrument"
 
 
 def test_fence_corners_are_pegged_and_cautioned():

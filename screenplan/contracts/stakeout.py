@@ -40,7 +40,7 @@ TAPE_POINTS = Contract(
 PEGS = Contract(
     "pegs",
     ("Point",),
-    "A peg that two tapes set: an end of a base line, or a corner post of the fence",
+    "A peg: an end of a base line, or a corner post of the fence, and how it is set",
     key="peg_id",
     columns=(
         Column("peg_id", "text", "Number on the stake-out sheet: P1, P2, …", required=True),
@@ -55,41 +55,53 @@ PEGS = Contract(
         Column("x_m", "number", "East of the site's origin", unit="m", required=True),
         Column("y_m", "number", "North of it", unit="m", required=True),
         Column("ground_m", "number", "Height of the ground there", unit="m", required=True),
-        Column("point_a", "text", "Tape point from which the first tape starts", required=True),
-        Column("tape_a_m", "number", "Level distance from it", unit="m", required=True),
         Column(
-            "slope_a_m",
-            "number",
-            "What a taut tape from ground to ground reads",
-            unit="m",
+            "method",
+            "text",
+            "How it is set: two tapes; offset (along the line from point a towards point b, and square "
+            "to it); instrument (no tape reaches it)",
             required=True,
+            choices=("two tapes", "offset", "instrument"),
         ),
-        Column("point_b", "text", "Tape point from which the second tape starts", required=True),
-        Column("tape_b_m", "number", "Level distance from it", unit="m", required=True),
-        Column("slope_b_m", "number", "What a taut tape reads", unit="m", required=True),
+        Column(
+            "point_a",
+            "text",
+            "Tape point, or peg that is set before, from which the first tape starts; empty for an "
+            "instrument, as are the distances that the method does not use",
+        ),
+        Column("tape_a_m", "number", "Level distance from it", unit="m"),
+        Column("slope_a_m", "number", "What a taut tape from ground to ground reads", unit="m"),
+        Column(
+            "point_b", "text", "Point from which the second tape starts, or to which one sights"
+        ),
+        Column("tape_b_m", "number", "Level distance from it", unit="m"),
+        Column("slope_b_m", "number", "What a taut tape reads", unit="m"),
+        Column(
+            "along_m", "number", "Level distance from point a along its line to point b", unit="m"
+        ),
+        Column("slope_along_m", "number", "The same as a tape on the ground reads it", unit="m"),
+        Column("offset_m", "number", "Distance from that line, square to it", unit="m", low=0.0),
         Column(
             "side",
             "text",
             "Side of the line from point a to point b on which the peg stands, seen from a",
-            required=True,
-            choices=("left", "right"),
+            choices=("left", "right", "on the line"),
         ),
         Column(
             "crossing_deg",
             "number",
             "Angle at which the two tapes cross at the peg; good from 30 to 150",
             unit="deg",
-            required=True,
             low=0.0,
             high=180.0,
         ),
-        Column("point_c", "text", "Third tape point, for the check; empty if there is none"),
+        Column("point_c", "text", "Another point, for the check; empty if there is none"),
         Column("tape_c_m", "number", "Level distance from it", unit="m"),
         Column("slope_c_m", "number", "What a taut tape reads", unit="m"),
         Column(
             "tolerance_m",
             "number",
-            "How far the peg can be out if both tapes are read to a centimetre",
+            "How far the peg can be out if every distance is read to a centimetre",
             unit="m",
             required=True,
         ),

@@ -230,6 +230,11 @@ def _say_point(row) -> str:
 
 
 def _say_peg(row) -> str:
+    if row["method"] == "instrument":
+        return "no tape reaches it: set it by an instrument from its coordinates"
+    if row["method"] == "offset":
+        off = "" if row["offset_m"] == 0 else f", {row['offset_m']:.2f} m to the {row['side']}"
+        return f"{row['along_m']:.2f} m from {row['point_a']} towards {row['point_b']} (level){off}"
     return (
         f"{row['tape_a_m']:.2f} m from {row['point_a']} and {row['tape_b_m']:.2f} m from "
         f"{row['point_b']} (level), on the {row['side']} seen from {row['point_a']} to {row['point_b']}"

@@ -21,6 +21,7 @@ from screenplan.outputs.report_tables import (
     LONGEST_TEXT,
     Table,
     make_table,
+    peg_tables,
     plain_table,
     stakes_by_line,
 )
@@ -136,7 +137,15 @@ def make_report(layers: Mapping[str, Any], about: About) -> str:
         figures=figures,
         svg=Markup,
         views=views_table(layers, years),
-        setting=[t for t in (table("tape_points"), table("pegs"), table("base_lines")) if t],
+        setting=[
+            t
+            for t in (
+                table("tape_points"),
+                *peg_tables(layers.get("pegs"), units=about.units),
+                table("base_lines"),
+            )
+            if t
+        ],
         stakes=stakes,
         proofs=[t for t in (table("stake_checks"),) if t],
         works=[

@@ -70,8 +70,51 @@ _PEGS = Shown(
     "the side that is named, seen from the first point towards the second. Hold the tapes level and "
     "read the level distance, or pull them taut over the ground and read the other.",
     tick=True,
+    keep=lambda frame: frame.loc[frame["method"] == "two tapes"],
     notes=("peg_id", "says"),
 )
+_PEGS_BY_OFFSET = Shown(
+    "Pegs by offset",
+    (
+        ("peg_id", "peg", "text"),
+        ("role", "is", "text"),
+        ("point_a", "line from", "text"),
+        ("point_b", "towards", "text"),
+        ("along_m", "level", "tape"),
+        ("slope_along_m", "along the ground", "tape"),
+        ("offset_m", "offset", "tape"),
+        ("side", "to the", "text"),
+        ("point_c", "check from", "text"),
+        ("slope_c_m", "taut tape", "tape"),
+        ("tolerance_m", "within", "tape"),
+    ),
+    "No two tapes cross well at these pegs. Lay one tape from the first point towards the second, and "
+    "sight it on past that if the distance asks for it. At the distance set off the offset square to "
+    "it, on the side that is named, seen from the first point.",
+    tick=True,
+    keep=lambda frame: frame.loc[frame["method"] == "offset"],
+    notes=("peg_id", "says"),
+)
+_PEGS_BY_INSTRUMENT = Shown(
+    "Pegs that need an instrument",
+    (
+        ("peg_id", "peg", "text"),
+        ("role", "is", "text"),
+        ("x_m", "east", "tape"),
+        ("y_m", "north", "tape"),
+    ),
+    "Something is in the way of every tape. Have these set by a total station or a survey receiver from "
+    "their coordinates, which are counted as those of the tape points are, or find a mark that sees them.",
+    tick=True,
+    keep=lambda frame: frame.loc[frame["method"] == "instrument"],
+    notes=("peg_id", "says"),
+)
+#: Tables of the pegs, each with those that are set in one way.
+PEGS = {
+    "pegs": _PEGS,
+    "pegs-by-offset": _PEGS_BY_OFFSET,
+    "pegs-by-instrument": _PEGS_BY_INSTRUMENT,
+}
 _BASES = Shown(
     "Base lines",
     (
@@ -339,7 +382,6 @@ KNOWN = {
     "rules": _RULES,
     "missing_plants": _MISSING,
     "tape_points": _TAPE,
-    "pegs": _PEGS,
     "base_lines": _BASES,
     "stakes": _STAKES,
     "stake_checks": _CHECKS,

@@ -16,7 +16,7 @@ from screenplan.contracts import OUTPUTS, Contract
 from screenplan.outputs.drawings.scale import SHEET_MM
 from screenplan.outputs.drawings.style import clean
 from screenplan.outputs.report_cells import LONGEST_TEXT, ON_THE_RIGHT, is_missing, write_cell
-from screenplan.outputs.report_columns import KNOWN, show_whole
+from screenplan.outputs.report_columns import KNOWN, PEGS, Shown, show_whole
 from screenplan.units import in_units
 
 #: Width on paper of a letter of a table, of the gap between columns, and of a box to tick.
@@ -94,6 +94,8 @@ def make_table(
     units: str = "metric",
     species: Mapping[str, str] | None = None,
     contracts: Mapping[str, Contract] = OUTPUTS,
+    shown: Shown | None = None,
+    key: str = "",
 ) -> Table | None:
     """Lay out a layer as a table for people.
 
@@ -107,6 +109,10 @@ def make_table(
     species : mapping, optional
         What a species' key stands for.
     contracts : mapping of str to Contract
+    shown : Shown, optional
+        Which columns are shown, and how; by default those that are known for the layer.
+    key : str
+        The table's key; by default made of the layer's name.
 
     Returns
     -------
@@ -116,14 +122,14 @@ def make_table(
     if frame is None or frame.empty or name not in contracts:
         return None
     contract = contracts[name]
-    plan = KNOWN.get(name) or show_whole(contract)
+    plan = shown or KNOWN.get(name) or show_whole(contract)
     if plan.keep is not None:
         frame = plan.keep(frame)
-    shown = [entry for entry in plan.columns if entry[0] in frame and _filled(frame[entry[0]])]
-    if frame.empty or not shown:
+    columns = [entry for entry in plan.columns if entry[0] in frame and _filled(frame[entry[0]])]
+    if frame.empty or not columns:
         return None
     rows = [
-        [write_cell(row, column, form, units, species or {}) for column, _, form in shown]
+        [write_cell(row, column, form, units, species or {}) for column, _, form in columns]
         for row in frame.to_dict("records")
     ]
     headings = [
@@ -134,7 +140,7 @@ def make_table(
             or (form == "text" and contract.column(column).type in ("number", "integer")),
             meaning=contract.column(column).meaning,
         )
-        for k, (column, text, form) in enumerate(shown)
+        for k, (column, text, form) in enumerate(columns)
     ]
     notes = []
     if plan.notes:
@@ -144,7 +150,17 @@ def make_table(
             for row in frame.to_dict("records")
             if not is_missing(row[says])
         ]
-    return Table(name.replace("_", "-"), plan.title, headings, rows, plan.lead, plan.tick, notes)
+    return Table(
+        key or name.replace("_", "-"), plan.title, headings, rows, plan.lead, plan.tick, notes
+    )
+
+
+def peg_tables(frame: pd.DataFrame | None, *, units: str = "metric") -> list[Table]:
+    """Lay out the pegs, a table for each way in which some of them are set."""
+    made = (
+        make_table("pegs", frame, units=units, shown=shown, key=key) for key, shown in PEGS.items()
+    )
+    return [table for table in made if table]
 
 
 def stakes_by_line(table: Table | None) -> list[Table]:

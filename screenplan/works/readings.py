@@ -9,9 +9,10 @@ import numpy as np
 import shapely
 
 from screenplan.errors import refuse
-from screenplan.works.bases import ON_TAPE_M, Base
+from screenplan.works.bases import Base
 from screenplan.works.ground import Ground
 from screenplan.works.tape_points import TapePoint
+from screenplan.works.taping import ON_TAPE_M
 
 #: A measured distance further off than this, and than a tenth of itself, is a slip of the pen.
 SLIP_M = 3.0

@@ -7,99 +7,88 @@ from itertools import pairwise
 
 import numpy as np
 
-from screenplan.errors import refuse
-from screenplan.works.bases import ON_TAPE_M, Base
+from screenplan.works.bases import Base
+from screenplan.works.pegging import Setting
 from screenplan.works.refit import TAPE_M
-from screenplan.works.tape_points import TRUST, tapes_reach
-from screenplan.works.taping import CROSSING_DEG, READING_M, TwoTapes, best_pair, crosses_well
+from screenplan.works.taping import ON_TAPE_M, READING_M, TwoTapes
 
 #: A residual above this many times the tape's own accuracy is told.
 LARGE_RESIDUAL = 3.0
 _CORNER = "a parcel corner counts only where its pin or stone is found: never measure from a fence"
 
 
-def peg_rows(pegs, bases, places, points, walls, tape_m, ground) -> list[dict]:
-    """Set each peg by two tapes, with a third for the check."""
-    trust = np.array([TRUST[place.kind] for place in places])
-    names = [place.point_id for place in places]
+def peg_rows(pegs, bases, settings, ground) -> list[dict]:
+    """Write how each peg is set, with another distance for the check."""
     numbers = {id(base): f"L{number}" for number, base in enumerate(bases, 1)}
-    rows = []
-    for peg in pegs:
-        reach = tapes_reach(points, peg.xy, walls, tape_m)
-        pair, says = _choose_pair(points, peg.xy, reach, trust)
-        if pair is None:
-            raise refuse(
-                f"peg {peg.name} cannot be set: there are no two points to measure it from",
-                "Give found points of the ground in a layer marks",
-                layer="marks",
-            )
-        others = [
-            index
-            for index in np.flatnonzero(reach)
-            if index not in (pair.a, pair.b)
-            and min(
-                _opening(points, index, pair.a, peg.xy), _opening(points, index, pair.b, peg.xy)
-            )
-            > math.radians(10.0)
-        ]
-        distance = np.hypot(*(points - peg.xy).T)
-        third = min(others, key=lambda index: distance[index] * trust[index]) if others else None
-        if "parcel corner" in (places[pair.a].kind, places[pair.b].kind):
-            says.append(_CORNER)
-        if len(peg.ends) > 1:
-            says += (f"{role} of {numbers[id(base)]}" for base, role in peg.ends)
-        if peg.role == "fence":
-            says.append("a post hole: have buried lines located before digging")
-        rows.append(
-            {
-                "peg_id": peg.name,
-                "role": peg.role,
-                "base_id": ", ".join(numbers[id(base)] for base, _ in peg.ends) or None,
-                "x_m": float(peg.xy[0]),
-                "y_m": float(peg.xy[1]),
-                "ground_m": float(ground.height(peg.xy)[0]),
-                "point_a": names[pair.a],
-                "tape_a_m": pair.tape_a_m,
-                "slope_a_m": ground.taut(points[pair.a], peg.xy),
-                "point_b": names[pair.b],
-                "tape_b_m": pair.tape_b_m,
-                "slope_b_m": ground.taut(points[pair.b], peg.xy),
-                "side": pair.side,
-                "crossing_deg": pair.crossing_deg,
-                "point_c": None if third is None else names[third],
-                "tape_c_m": None if third is None else float(distance[third]),
-                "slope_c_m": None if third is None else ground.taut(points[third], peg.xy),
-                "tolerance_m": pair.tolerance_m,
-                "says": "; ".join(says) or None,
-            }
-        )
-    return rows
-
-
-def _opening(points, index, other, place) -> float:
-    """Angle at a place between two points, folded to 0 to 90°, radians."""
-    a, b = points[index] - place, points[other] - place
-    angle = abs(math.atan2(a[0] * b[1] - a[1] * b[0], a @ b))
-    return min(angle, math.pi - angle)
-
-
-def _choose_pair(points, place, reach, trust) -> tuple[TwoTapes | None, list[str]]:
-    pair = best_pair(points, place, reach, trust)
-    if pair is not None and crosses_well(pair.crossing_deg):
-        return pair, []
-    # Without a pair in reach, longer tapes or tapes round a house are better than none.
-    wider = best_pair(points, place, np.ones(len(points), bool), trust)
-    if wider is not None and crosses_well(wider.crossing_deg):
-        return wider, [
-            "a tape is too short or a house is in its way: measure it in two parts in line"
-        ]
-    pair = pair or wider
-    if pair is None:
-        return None, []
-    return pair, [
-        f"the tapes cross at {pair.crossing_deg:.0f}°, outside {CROSSING_DEG[0]:.0f} to "
-        f"{CROSSING_DEG[1]:.0f}°: check the peg with the third distance"
+    return [
+        {
+            "peg_id": peg.name,
+            "role": peg.role,
+            "base_id": ", ".join(numbers[id(base)] for base, _ in peg.ends) or None,
+            "x_m": float(peg.xy[0]),
+            "y_m": float(peg.xy[1]),
+            "ground_m": float(ground.height(peg.xy)[0]),
+            "method": setting.method,
+            **_measures(peg, setting, ground),
+            "tolerance_m": setting.tolerance_m,
+            "says": "; ".join(_peg_says(peg, setting, numbers)) or None,
+        }
+        for peg, setting in zip(pegs, settings, strict=True)
     ]
+
+
+def _measures(peg, setting: Setting, ground) -> dict:
+    by, origins = setting.by, setting.origins
+    if by is None:
+        return {}
+    a, b = origins[by.a], origins[by.b]
+    row = {"point_a": a.name, "point_b": b.name, "side": by.side}
+    if isinstance(by, TwoTapes):
+        row |= {
+            "tape_a_m": by.tape_a_m,
+            "slope_a_m": ground.taut(a.xy, peg.xy),
+            "tape_b_m": by.tape_b_m,
+            "slope_b_m": ground.taut(b.xy, peg.xy),
+            "crossing_deg": by.crossing_deg,
+        }
+    else:
+        line = Base(a.xy, b.xy)
+        row |= {
+            "along_m": by.along_m,
+            "slope_along_m": float(ground.along(line, np.array([by.along_m]))[0]),
+            "offset_m": by.offset_m,
+        }
+    if setting.check is not None:
+        c = origins[setting.check]
+        row |= {
+            "point_c": c.name,
+            "tape_c_m": float(math.hypot(*(c.xy - peg.xy))),
+            "slope_c_m": ground.taut(c.xy, peg.xy),
+        }
+    return row
+
+
+def _peg_says(peg, setting: Setting, numbers) -> list[str]:
+    says = []
+    if setting.by is None:
+        says.append(
+            "no two free tapes cross well here and no offset can be taped: set it by an instrument, "
+            "or give found points of the ground in a layer marks"
+        )
+    else:
+        origins = [setting.origins[one] for one in (setting.by.a, setting.by.b)]
+        before = [origin.name for origin in origins if origin.kind == "peg"]
+        if before:
+            says.append(f"set it after {' and '.join(before)}")
+        if setting.long:
+            says.append("a tape is too short: measure it in two parts in line")
+        if any(origin.kind == "parcel corner" for origin in origins):
+            says.append(_CORNER)
+    if len(peg.ends) > 1:
+        says += (f"{role} of {numbers[id(base)]}" for base, role in peg.ends)
+    if peg.role == "fence":
+        says.append("a post hole: have buried lines located before digging")
+    return says
 
 
 def base_rows(bases, pegs, stretches, ground) -> list[dict]:
@@ -126,7 +115,7 @@ def base_rows(bases, pegs, stretches, ground) -> list[dict]:
     return rows
 
 
-def stake_rows(bases, base_rows, staked, out, plants, mark, ground) -> list[dict]:
+def stake_rows(bases, base_rows, staked, out, plants, mark, ground, way) -> list[dict]:
     """Give each stake its running distance and offset after the fit."""
     records = plants[["plant_id", "line_id", "row", "species"]].to_dict("records")
     rows = []
@@ -136,8 +125,9 @@ def stake_rows(bases, base_rows, staked, out, plants, mark, ground) -> list[dict
         here = Base(*_ends(places, own))
         slopes = ground.along(here, places[:, 0])
         heights = ground.height(places[:, 2:])
-        for (position, _, _), (along, offset, x, y), slope, z in zip(
-            base.stakes, places, slopes, heights, strict=True
+        seen = way.free(here.start, places[:, 2:])
+        for (position, _, _), (along, offset, x, y), slope, z, free in zip(
+            base.stakes, places, slopes, heights, seen, strict=True
         ):
             plant = records[position]
             off = abs(offset) > ON_TAPE_M
@@ -158,7 +148,7 @@ def stake_rows(bases, base_rows, staked, out, plants, mark, ground) -> list[dict
                     "slope_along_m": float(slope),
                     "offset_m": abs(float(offset)) if off else 0.0,
                     "offset_side": "on the line" if not off else "left" if offset > 0 else "right",
-                    "diagonal_m": math.hypot(along, offset) if off else None,
+                    "diagonal_m": math.hypot(along, offset) if off and free else None,
                     "x_m": float(x),
                     "y_m": float(y),
                     "ground_m": float(z),
@@ -180,7 +170,7 @@ def _ends(places: np.ndarray, own: dict) -> tuple[np.ndarray, np.ndarray]:
     return start, start + own["length_m"] * u
 
 
-def check_rows(bases, base_rows, stake_rows, pegs, ground) -> list[dict]:
+def check_rows(bases, base_rows, stake_rows, pegs, ground, way) -> list[dict]:
     """List the closing distances, diagonals and distances between tapes."""
     rows = []
     for base, own in zip(bases, base_rows, strict=True):
@@ -198,7 +188,9 @@ def check_rows(bases, base_rows, stake_rows, pegs, ground) -> list[dict]:
             }
         )
         offsets = [
-            row for row in stake_rows if row["base_id"] == own["base_id"] and row["offset_m"] > 0
+            row
+            for row in stake_rows
+            if row["base_id"] == own["base_id"] and row["diagonal_m"] is not None
         ]
         for row in offsets[:: max(1, len(offsets) - 1)] if offsets else []:
             zero = next(peg for peg in pegs if peg.name == own["from_peg"])
@@ -221,7 +213,7 @@ def check_rows(bases, base_rows, stake_rows, pegs, ground) -> list[dict]:
         b = named[second["to_peg"]]
         if a is b:
             a, b = named[first["to_peg"]], named[second["from_peg"]]
-        if a is b:
+        if a is b or not way.free(a.xy, b.xy)[0]:
             continue
         level = math.hypot(*(b.xy - a.xy))
         rows.append(
@@ -232,7 +224,7 @@ def check_rows(bases, base_rows, stake_rows, pegs, ground) -> list[dict]:
                 "planned_m": level,
                 "refit_m": level,
                 "slope_m": ground.taut(a.xy, b.xy),
-                "says": "Proves two tapes against each other, where nothing stands between",
+                "says": "Proves two tapes against each other",
             }
         )
     return [{"check_id": f"C{number}", **row} for number, row in enumerate(rows, 1)]
@@ -279,7 +271,7 @@ def measured_rows(readings, fit, stretches, bases, pegs, stake_rows, ground) -> 
 
 def point_rows(places, on_map, fitted, peg_rows, ground) -> list[dict]:
     """Describe the tape points after the fit."""
-    used = {row[key] for row in peg_rows for key in ("point_a", "point_b", "point_c")}
+    used = {row.get(key) for row in peg_rows for key in ("point_a", "point_b", "point_c")}
     moved = np.hypot(*(fitted - on_map).T)
     return [
         {

@@ -1,7 +1,8 @@
 """The stake-out: pegs by two tapes, and running distances along the tape between them.
 
 Each peg stands at two taped distances from points that can be found, with the side and a third
-distance for the check. From the zero peg a tape is laid to the end peg, and each plant has its
+distance for the check; where something is in the way of the tapes it is set by an offset, or an
+instrument is needed. No tape crosses a house, a wall or water. From the zero peg a tape is laid to the end peg, and each plant has its
 running distance on it, never its distance from the plant before. Level lengths and those that a tape
 on the ground reads stand side by side: along the tape they follow the ground, between tape point and
 peg they are those of a taut tape.
@@ -23,10 +24,11 @@ from screenplan.tables import layer_of, table_of, with_notes
 from screenplan.works import sheet_rows as sheet
 from screenplan.works.bases import Base, lay_bases
 from screenplan.works.ground import Ground
+from screenplan.works.obstructions import find_obstructions, houses_in_the_way
+from screenplan.works.pegging import INSTRUMENT, set_pegs
 from screenplan.works.readings import Book, Peg
 from screenplan.works.refit import TAPE_M, fit_points, fit_stretch
-from screenplan.works.tape_points import GRAZE_M, find_tape_points
-from screenplan.works.taping import crosses_well
+from screenplan.works.tape_points import find_tape_points
 
 #: Ends of tapes nearer to each other than this are one peg, metres.
 SAME_PEG_M = 0.001
@@ -41,6 +43,8 @@ def stake_out(
     buildings: gpd.GeoDataFrame | None = None,
     marks: gpd.GeoDataFrame | None = None,
     fence_posts: gpd.GeoDataFrame | None = None,
+    existing_screens: gpd.GeoDataFrame | None = None,
+    keep_outs: gpd.GeoDataFrame | None = None,
     *,
     tape_m: float = 50.0,
     mark: str = DEFAULT_MARK,
@@ -60,6 +64,8 @@ def stake_out(
         Found monuments and other points of the ground.
     fence_posts : GeoDataFrame, optional
         Its corner, end and gate posts are pegged too.
+    existing_screens, keep_outs : GeoDataFrame, optional
+        Walls, fences, hedges and open water among them are in a tape's way.
     tape_m : float
         Length of the tape, metres.
     mark : str
@@ -92,7 +98,11 @@ def stake_out(
             "stakes have no mark", "Name a flag or paint and its colour", key="stakeout.mark"
         )
     places = find_tape_points(parcels, buildings, marks)
-    bases = lay_bases(planting_lines, plants, tape_m=tape_m)
+    others = find_obstructions(existing_screens, keep_outs)
+    houses = [] if buildings is None else list(buildings.geometry)
+    bases = lay_bases(
+        planting_lines, plants, tape_m=tape_m, obstructions=houses_in_the_way(houses) | others
+    )
     pegs = _pegs(bases, fence_posts)
     ground = Ground(terrain)
     book = Book(places, pegs, bases, plants)
@@ -112,12 +122,14 @@ def stake_out(
     for peg in pegs:
         peg.xy = peg.xy * fit.scale
     staked = _set_stakes(bases, fit.scale, stretches)
-    walls = _walls(buildings, places, on_map, fit.points)
-    peg_rows = sheet.peg_rows(pegs, bases, places, fit.points, walls, tape_m, ground)
+    moved = _houses_after_fit(buildings, places, on_map, fit.points)
+    way = houses_in_the_way(moved) | others.scaled(fit.scale)
+    settings = set_pegs(pegs, places, fit.points, way, tape_m)
+    peg_rows = sheet.peg_rows(pegs, bases, settings, ground)
     out = {row["peg_id"]: row["tolerance_m"] for row in peg_rows}
     base_rows = sheet.base_rows(bases, pegs, stretches, ground)
-    stake_rows = sheet.stake_rows(bases, base_rows, staked, out, plants, mark, ground)
-    checks = sheet.check_rows(bases, base_rows, stake_rows, pegs, ground)
+    stake_rows = sheet.stake_rows(bases, base_rows, staked, out, plants, mark, ground, way)
+    checks = sheet.check_rows(bases, base_rows, stake_rows, pegs, ground, way)
     checks += sheet.measured_rows(readings, fit, stretches, bases, pegs, stake_rows, ground)
     crs = parcels.crs
     points = layer_of(
@@ -170,10 +182,10 @@ def _set_stakes(bases, scale, stretches) -> list[np.ndarray]:
     return staked
 
 
-def _walls(buildings, places, on_map, fitted) -> shapely.Geometry | None:
-    """Houses that are in a tape's way, moved as the fit moves their corners."""
-    if buildings is None or not len(buildings):
-        return None
+def _houses_after_fit(buildings, places, on_map, fitted) -> list[shapely.Geometry]:
+    """Outlines of houses, moved as the fit moves their corners."""
+    if buildings is None:
+        return []
     shapes = []
     for number, row in enumerate(buildings.itertuples(), 1):
         own = getattr(row, "building_id", None)
@@ -183,16 +195,19 @@ def _walls(buildings, places, on_map, fitted) -> shapely.Geometry | None:
         if len(corners) >= 2:
             dx, dy = (fitted[corners] - on_map[corners]).mean(axis=0)
             shape = shapely.transform(shape, lambda xy, move=(dx, dy): xy + move)
-        shapes.append(shapely.buffer(shape, -GRAZE_M))
-    return shapely.union_all(shapes)
+        shapes.append(shape)
+    return shapes
 
 
 def _notes(peg_rows, checks) -> list[str]:
     notes = []
-    bad = [row["peg_id"] for row in peg_rows if not crosses_well(row["crossing_deg"])]
+    bad = [row["peg_id"] for row in peg_rows if row["method"] == INSTRUMENT]
     if bad:
+        one = len(bad) == 1
         notes.append(
-            f"The tapes to peg {', '.join(bad)} cross badly: give found points in a layer marks"
+            f"Peg{'' if one else 's'} {', '.join(bad)} cannot be set by tapes or offsets, for something "
+            f"is in the way: {'it needs' if one else 'they need'} an instrument, or found points of "
+            "the ground in a layer marks"
         )
     large = [
         f"{row['from_name']} to {row['to_name']}"

@@ -15,8 +15,6 @@ from shapely.geometry.polygon import orient
 CORNER_DEG = 30.0
 #: Edges of a house shorter than this make no corner that a tape is hooked to, metres.
 SHORT_EDGE_M = 0.5
-#: A tape may graze a house by so much, metres.
-GRAZE_M = 0.05
 #: How much worse a kind of point is than a found mark: a pin may be lost or out of place.
 TRUST = {"mark": 1.0, "house corner": 1.2, "parcel corner": 1.5}
 _NAMES = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
@@ -98,19 +96,6 @@ def letters(number: int) -> str:
         number, rest = divmod(number - 1, 26)
         text = chr(ord("A") + rest) + text
     return text
-
-
-def tapes_reach(
-    points: np.ndarray, place: np.ndarray, walls: shapely.Geometry | None, tape_m: float
-) -> np.ndarray:
-    """Tell from which points a tape of that length reaches a place without a house in the way."""
-    distance = np.hypot(*(points - place).T)
-    free = distance <= tape_m
-    if walls is None or walls.is_empty:
-        return free
-    ends = np.broadcast_to(place, points.shape)
-    tapes = shapely.linestrings(np.stack([points, ends], axis=1))
-    return free & (shapely.length(shapely.intersection(tapes, walls)) <= GRAZE_M)
 
 
 def _on(subject: shapely.Geometry, shape: shapely.Geometry) -> bool:

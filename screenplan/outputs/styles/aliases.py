@@ -138,6 +138,7 @@ WORDS = {
     "part_id": "Part",
     "braces": "Brace assemblies",
     "fence_id": "Fence or cage",
+    "method": "Set by",
     "point_a": "Tape point A",
     "tape_a_m": "Tape A, level",
     "slope_a_m": "Tape A, taut",
