@@ -408,11 +408,16 @@ def _plain_type(annotation: Any) -> ParameterType:
     for reader, kind in ((read_length, "length"), (read_day, "date"), (read_volume, "volume")):
         if reader in readers:
             return kind
-    base = get_args(annotation)[0] if readers else annotation
+    base = _bare(annotation)
     if get_origin(base) is dict:
-        return "table" if get_args(base)[1] is float else "tables"
+        return "table" if _bare(get_args(base)[1]) is float else "tables"
     plain = {bool: "boolean", int: "integer", float: "number", Path: "file", tuple: "list"}
     return plain.get(get_origin(base) or base, "text")
+
+
+def _bare(annotation: Any) -> Any:
+    """Take a type out of what says its range and how it is read."""
+    return get_args(annotation)[0] if hasattr(annotation, "__metadata__") else annotation
 
 
 def _without_none(annotation: Any) -> Any:

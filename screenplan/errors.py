@@ -5,6 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from screenplan.texts import clean_text, shorten, shorten_words
+
+#: Bounds of a sentence and a remedy in which a caller quotes more than a line; the remedy may list
+#: the names that there are. A word is a path or a name.
+_LONGEST = {"what": 600, "mend": 2000}
+_LONGEST_WORD, _LONGEST_PLACE = 120, 200
+#: So many problems are said one by one.
+MOST_SAID = 40
+
 
 class ScreenplanError(Exception):
     """Root of every error that this library raises on purpose."""
@@ -35,18 +44,23 @@ class Problem:
     rows: Sequence[int] = ()
     key: str | None = None
 
+    def __post_init__(self):
+        for name, most in _LONGEST.items():
+            said = shorten(shorten_words(clean_text(getattr(self, name)), _LONGEST_WORD), most)
+            object.__setattr__(self, name, said)  # frozen: nobody else changes a problem
+
     @property
     def where(self) -> str:
         """The place in words, or an empty string."""
         parts = []
         if self.file:
-            parts.append(str(self.file))
+            parts.append(_place(self.file))
         if self.layer:
-            parts.append(f"layer {self.layer}")
+            parts.append(f"layer {_place(self.layer)}")
         if self.rows:
             parts.append(name_rows(self.rows))
         if self.key:
-            parts.append(f"key {self.key}")
+            parts.append(f"key {_place(self.key)}")
         return ", ".join(parts)
 
     def __str__(self) -> str:
@@ -63,7 +77,18 @@ class InputError(ScreenplanError):
 
     def __init__(self, problems: Problem | Iterable[Problem]):
         self.problems = (problems,) if isinstance(problems, Problem) else tuple(problems)
-        super().__init__("\n".join(str(problem) for problem in self.problems))
+        super().__init__("\n".join(self.said))
+
+    @property
+    def said(self) -> list[str]:
+        """The problems, a line each; beyond `MOST_SAID` only how many there are."""
+        lines = [str(problem) for problem in self.problems[:MOST_SAID]]
+        more = len(self.problems) - len(lines)
+        return [*lines, f"{more} more problems are not listed."] if more else lines
+
+
+def _place(name: str) -> str:
+    return shorten(clean_text(name), _LONGEST_PLACE)
 
 
 def refuse(

@@ -12,7 +12,16 @@ from typing import Any
 
 from pydantic_core import PydanticUndefined
 
-from screenplan.plan import SECTIONS, is_length, is_volume, key_choices, key_field, key_limits
+from screenplan.plan import (
+    SECTIONS,
+    entry_limits,
+    has_lengths,
+    is_length,
+    is_volume,
+    key_choices,
+    key_field,
+    key_limits,
+)
 
 _WIDTH = 96
 
@@ -128,8 +137,8 @@ def default_text(key: str) -> str:
 
 def range_text(key: str) -> str:
     """Say the range of a key in words, or its choices, in brackets."""
-    limits = key_limits(key)
-    unit = " m" if is_length(key) else " m3" if is_volume(key) else ""
+    limits = key_limits(key) or entry_limits(key)
+    unit = " m" if is_length(key) or has_lengths(key) else " m3" if is_volume(key) else ""
     low = (
         f"at least {limits['ge']:g}{unit}"
         if "ge" in limits

@@ -6,7 +6,8 @@ import math
 import re
 from functools import cache
 
-from screenplan.errors import refuse
+from screenplan.errors import InputError, refuse
+from screenplan.texts import quoted
 
 #: One international foot in metres, exact by definition since 1959.
 FOOT_M = 0.3048
@@ -33,6 +34,8 @@ _FEET_INCHES = re.compile(
 _NUMBER_UNIT = re.compile(
     r"""^\s*(?P<number>[-+]?[\d.][\d.,eE+-]*)\s*(?P<unit>[A-Za-z_'"][\w'" ]*?)?\s*$"""
 )
+#: A number that is longer is not said again in the remedy.
+_SHORT = 20
 _SHORTHAND = {
     "'": "ft",
     '"': "in",
@@ -79,7 +82,9 @@ def metres_per(unit: str, *, key: str | None = None) -> float:
     name = _SHORTHAND.get(unit.strip().lower(), unit.strip())
     if name not in LENGTH_UNITS:
         raise refuse(
-            f"'{unit}' is not a unit of length", f"Write one of {', '.join(LENGTH_UNITS)}", key=key
+            f"{quoted(unit)} is not a unit of length",
+            f"Write one of {', '.join(LENGTH_UNITS)}",
+            key=key,
         )
     return _in_metres(name)
 
@@ -113,23 +118,22 @@ def parse_length(text: str | float, *, key: str | None = None) -> float:
     """
     if isinstance(text, bool) or not isinstance(text, (str, int, float)):
         raise refuse(
-            f"{text!r} is not a length",
+            f"{quoted(text)} is not a length",
             'Write a number and a unit, such as "1.5 m" or "5 ft"',
             key=key,
         )
     if not isinstance(text, str):
         if text == 0:
             return 0.0
-        raise refuse(
-            f"{text} has no unit", f'Write the unit too, such as "{text} m" or "{text} ft"', key=key
-        )
+        raise _lacks_unit(text, quoted(text), key)
     both = _FEET_INCHES.match(text)
     if both:
-        return (float(both["ft"]) + float(both["inch"]) / 12.0) * FOOT_M
+        metres = (float(both["ft"]) + float(both["inch"]) / 12.0) * FOOT_M
+        return _finite(metres, text, "length", key)
     match = _NUMBER_UNIT.match(text)
     if not match:
         raise refuse(
-            f"'{text}' is not a length",
+            f"{quoted(text)} is not a length",
             'Write a number and a unit, such as "1.5 m" or "5 ft"',
             key=key,
         )
@@ -137,23 +141,32 @@ def parse_length(text: str | float, *, key: str | None = None) -> float:
         number = float(match["number"])
     except ValueError:
         raise refuse(
-            f"'{text}' is not a length",
+            f"{quoted(text)} is not a length",
             "Write the number with a decimal point and no other marks",
             key=key,
         ) from None
-    if not math.isfinite(number):
-        raise refuse(
-            f"'{text}' is not a finite length", "Write a number that can be measured", key=key
-        )
     if not match["unit"]:
         if number == 0:
             return 0.0
+        raise _lacks_unit(text.strip(), quoted(text), key)
+    metres = _finite(number * metres_per(match["unit"], key=key), text, "length", key)
+    return round(metres, 12)
+
+
+def _finite(amount: float, text: str, what: str, key: str | None) -> float:
+    if not math.isfinite(amount):
         raise refuse(
-            f"'{text}' has no unit",
-            f'Write the unit too, such as "{text.strip()} m" or "{text.strip()} ft"',
-            key=key,
+            f"{quoted(text)} is not a finite {what}", "Write a number that can be measured", key=key
         )
-    return round(number * metres_per(match["unit"], key=key), 12)
+    return amount
+
+
+def _lacks_unit(number: object, shown: str, key: str | None) -> InputError:
+    short = shown if len(shown) < _SHORT else "1.5"
+    one = str(number) if short == shown else short
+    return refuse(
+        f"{shown} has no unit", f'Write the unit too, such as "{one} m" or "{one} ft"', key=key
+    )
 
 
 def format_length(metres: float, units: str = "metric", digits: int | None = None) -> str:
@@ -287,11 +300,11 @@ def parse_volume(text: str, *, key: str | None = None) -> float:
     unit = match and VOLUME_UNITS.get(" ".join(match["unit"].lower().split()))
     if not unit:
         raise refuse(
-            f"{text!r} is not a volume",
+            f"{quoted(text)} is not a volume",
             'Write a number and a unit, such as "50 l", "2 cu ft" or "0.05 m3"',
             key=key,
         )
-    return float(match["number"]) * unit
+    return _finite(float(match["number"]) * unit, text, "volume", key)
 
 
 _METRIC = re.compile(

@@ -9,7 +9,19 @@ import pytest
 
 PACKAGE = Path(__file__).parent.parent / "screenplan"
 
-GROUND = {"_version", "errors", "units", "contracts", "tables", "datum", "reproject", "frame"}
+GROUND = {
+    "_version",
+    "errors",
+    "texts",
+    "paths",
+    "toml_files",
+    "units",
+    "contracts",
+    "tables",
+    "datum",
+    "reproject",
+    "frame",
+}
 #: For each room, the rooms that it may import besides the ground.
 MAY_IMPORT = {
     "site": set(),

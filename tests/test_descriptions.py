@@ -130,6 +130,7 @@ def test_choices_and_defaults_are_those_of_the_plan():
         ("rows.along", "list", "text"),
         ("alternatives.spacings", "list", "length"),
         ("health.exposed_to", "list", "choice"),
+        ("growth.show_years", "list", "integer"),
         ("stakeout.measured", "list", "list"),
         ("works.mulch_bag", "volume", ""),
         ("calendar.planting", "date", ""),

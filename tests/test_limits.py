@@ -76,7 +76,7 @@ def test_every_wrong_limit_is_listed():
 
 
 def test_a_missing_rule_file_is_refused(tmp_path):
-    with pytest.raises(InputError, match="the rules file cannot be read"):
+    with pytest.raises(InputError, match="there is no such rules file"):
         load_limits(tmp_path / "none.toml")
 
 

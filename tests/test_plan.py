@@ -6,9 +6,20 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from screenplan.descriptions import describe_keys
 from screenplan.errors import InputError
-from screenplan.plan import SECTIONS, Plan, check_plan, is_length, read_plan
+from screenplan.plan import (
+    SECTIONS,
+    Plan,
+    check_plan,
+    entry_limits,
+    is_length,
+    key_limits,
+    read_plan,
+)
 from screenplan.plan_text import default_text, plan_text, range_text, toml_value
+from screenplan.rules.limits import load_limits
+from screenplan.rules.ruleset import load_rules
 
 PARCELS = {"layers": {"parcels": {"file": "lots.gpkg"}}}
 
@@ -45,6 +56,26 @@ def test_an_identifier_may_be_a_number():
         ({"layers": {"parcels": {"fil": "a"}}}, r"key layers\.parcels\.file: this key is missing"),
         ({"layers": {"parcels": {"file": "a"}, "bildings": {"file": "b"}}}, r"Did you mean buildings\?"),
         (PARCELS | {"hand": {"plants": 0}}, r"key hand\.plants: 0 is out of range"),
+        # A year that is not computed has no crowns and no column.
+        (PARCELS | {"growth": {"years": 12}, "views": {"report_years": [5, 30]}}, r"key views\.report_years: year 30 is after the last one that is looked at, growth\.years = 12\. Give years up to 12"),
+        (PARCELS | {"growth": {"show_years": [40]}}, r"key growth\.show_years: year 40 is after the last one"),
+        (PARCELS | {"growth": {"show_years": []}}, r"key growth\.show_years: \[\] lists nothing\. List one or more"),
+        (PARCELS | {"views": {"report_years": [-1]}}, r"key views\.report_years\.0: -1 is out of range\. Give at least 0"),
+        (PARCELS | {"site": {"height": "2000 km"}}, r"key site\.height: '2000 km' is out of range\. Give at most 9000 m"),
+        (PARCELS | {"site": {"height": "-7000 km"}}, r"Give at least -500 m"),
+        (PARCELS | {"rows": {"offset": "1e308 km"}}, r"key rows\.offset: '1e308 km' is not a finite length"),
+        (PARCELS | {"rows": {"offset": "5. 1 m"}}, r"key rows\.offset: '5\. 1 m' is not a length\. Write a number and a unit"),
+        (PARCELS | {"rows": 3}, r"key rows: 3 is not a table\. Write \[rows\]"),
+        (PARCELS | {"subject": {"point": [50.0, 120.0]}}, r"key subject\.point: \[50\.0, 120\.0\] is no longitude and latitude"),
+        (PARCELS | {"plan": {"title": "x" * 300}}, r"key plan\.title: 'x+…x+' has 300 letters\. Write at most 200"),
+        (PARCELS | {"plan": {"title": "a\x07b"}}, r"key plan\.title: the text holds a control character"),
+        ({"layers": {"parcels": {"file": "a\x00b"}}}, r"key layers\.parcels\.file: the text holds a control character"),
+        ({"layers": {"parcels": {"file": "a" * 300}}}, r"key layers\.parcels\.file: a name in the path has 300 bytes"),
+        ({"layers": {"parcels": {"file": "a", "fixed": {"storeys": [1]}}}}, r"key layers\.parcels\.fixed\.storeys: \[1\] does not fit: one value for all rows"),
+        (PARCELS | {"cost": {"prices": {"plant": -1}}}, r"key cost\.prices\.plant: -1 is out of range"),
+        (PARCELS | {"growth": {"years": 10**4000}}, r"key growth\.years: a number of 4001 digits is out of range"),
+        (PARCELS | {"subject": {"id": 10**400}}, r"key subject\.id: a number of 401 digits"),
+        (PARCELS | {"species": {"x": {"mature_height": [[[[[[[["1 m"]]]]]]]]}}}, r"key species\.x\.mature_height: lists or tables stand too deep"),
         (PARCELS | {"goal": {"share": 2}}, r"key goal\.share: 2 is out of range\. Give at most 1"),
     ],
 )  # fmt: skip
@@ -69,6 +100,9 @@ def test_every_wrong_key_is_listed():
         (b"[rows\nspacing = 1", "is not valid TOML"),
         (b"title = \"x\"\ntitle = \"y\"", "is not valid TOML"),
         (b"\xff\xfe\x00", "is not UTF-8 text"),
+        (b"years = " + b"9" * 5000, "a number or a date is beyond what can be read"),
+        (b"along = " + b"[" * 2000 + b"]" * 2000, "lists or tables stand too deep in each other"),
+        (b"# " + b"x" * 2_000_001, "the plan file has more than 2 MB"),
     ],
 )  # fmt: skip
 def test_a_file_that_is_no_plan_is_refused(tmp_path, content, message):
@@ -112,6 +146,50 @@ def test_the_made_text_is_a_plan_and_says_every_key():
             assert f"{name} =" in text
 
 
+def test_every_amount_has_a_range():
+    # Whatever a person writes is held against what is plausible, so that no slip of a unit or of a
+    # comma is computed; of lists and tables each entry is.
+    lacking = []
+    for key in describe_keys():
+        kind = key.item if key.type == "list" else key.type
+        if key.choices or kind not in ("length", "number", "integer", "volume", "list", "table"):
+            continue
+        limits = entry_limits(key.key) if key.type in ("list", "table") else key_limits(key.key)
+        if not (limits.keys() & {"ge", "gt"} and limits.keys() & {"le", "lt"}):
+            lacking.append(key.key)
+    assert lacking == ["subject.point"]  # held as a whole: longitude, then latitude
+
+
+@pytest.mark.parametrize(
+    "value", ["x" * 9000, "x y " * 3000, list(range(5000)), {"a" * 500: "b" * 500}]
+)
+def test_a_refusal_quotes_at_most_a_line(value):
+    wrong = {
+        "rows": ("spacing", "fit", "rows"),
+        "hand": ("plants",),
+        "calendar": ("planting",),
+        "works": ("mulch_bag",),
+    }
+    content = {table: dict.fromkeys(keys, value) for table, keys in wrong.items()}
+    with pytest.raises(InputError) as refusal:
+        check_plan(PARCELS | content)
+    assert len(refusal.value.problems) == 6
+    assert max(len(problem.what) for problem in refusal.value.problems) < 200
+
+
+def test_a_rule_beyond_all_measure_is_refused():
+    # 1e300 m times anything is no number: the zones would be drawn round no point at all.
+    for load in (load_rules, load_limits):
+        key, name = (
+            ("boundary_stem", "distance") if load is load_rules else ("locate_24in", "margin")
+        )
+        for text in ("1e300 m", "20 km", "1e308 km"):
+            with pytest.raises(
+                InputError, match=f"{name} is '20 km'|{name} is '1e300 m'|not a finite length"
+            ):
+                load(None, {key: {name: text}})
+
+
 def test_every_default_as_written_is_the_default():
     # A default in the commented plan, with its # taken away, must not change the plan.
     for section, model in SECTIONS.items():
@@ -141,5 +219,6 @@ def test_years_that_are_not_looked_at_leave_the_default_and_nothing_else():
     assert check_plan(PARCELS).views.report_years[-1] == 30
     assert check_plan(PARCELS | {"growth": {"years": 12}}).views.report_years == (0, 1, 2, 3, 5, 10)
     assert Plan(**PARCELS, growth={"years": 2}).views.report_years == (0, 1, 2)
-    asked = PARCELS | {"growth": {"years": 12}, "views": {"report_years": [5, 30]}}
-    assert check_plan(asked).views.report_years == (5, 30)
+    assert check_plan(PARCELS | {"growth": {"years": 12}}).growth.show_years == (0, 3, 5, 10)
+    asked = PARCELS | {"growth": {"years": 12}, "views": {"report_years": [5, 12, 5]}}
+    assert check_plan(asked).views.report_years == (5, 12)  # each year has one column

@@ -155,9 +155,9 @@ def test_all_problems_are_told_at_once_with_the_file(tmp_path):
 @pytest.mark.parametrize(
     ("content", "says"),
     [
-        (b"[driveway\n", "is not TOML"),
-        (b"\xff\xfe[a]", "not text in UTF-8"),
-        (None, "cannot be read"),
+        (b"[driveway\n", "is not valid TOML"),
+        (b"\xff\xfe[a]", "is not UTF-8 text"),
+        (None, "there is no such rules file"),
     ],
 )
 def test_an_unreadable_file(tmp_path, content, says):

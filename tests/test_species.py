@@ -143,7 +143,7 @@ BAD = [
     ({"thuja_occidentalis": {"stock_height": "20 m"}}, "never grows above"),
     ({"thuja_occidentalis": {"latin": 3}}, "latin is 3, not a text"),
     ({"thuja_occidentalis": {"sources": "a book"}}, "sources is not a table of texts"),
-    ({"thuja_occidentalis": {"clear_stem": "-1 m"}}, "clear_stem is -1 m"),
+    ({"thuja_occidentalis": {"clear_stem": "-1 m"}}, "clear_stem is '-1 m'"),
 ]
 
 

@@ -16,6 +16,10 @@ HIGHEST_BUILDING_M = 500.0
 CROWN_SHAPES = ("cone", "column", "paraboloid", "ellipsoid", "box")
 
 
+#: Heights of ground on earth, metres: below the Dead Sea's shore, above the highest summit.
+LOWEST_GROUND_M, HIGHEST_GROUND_M = -500.0, 9000.0
+
+
 #: The tallest planted screen that the growth model is meant for.
 HIGHEST_PLANT_M = 60.0
 

@@ -10,6 +10,8 @@ from __future__ import annotations
 from screenplan.plan.model import (
     SECTIONS,
     Plan,
+    entry_limits,
+    has_lengths,
     is_length,
     is_volume,
     key_choices,
@@ -29,6 +31,8 @@ __all__ = [
     "Section",
     "Subject",
     "check_plan",
+    "entry_limits",
+    "has_lengths",
     "is_length",
     "is_volume",
     "key_choices",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Any, Literal
 
 from pydantic import (
@@ -10,13 +9,13 @@ from pydantic import (
 )
 
 from screenplan.contracts import HIGHEST_PLANT_M
-from screenplan.plan.values import Length, Section
+from screenplan.plan.values import File, Length, Section
 
 
 class Limits(Section):
     """Limits on what the screen does to others. Shipped ones are examples: confirm them locally."""
 
-    file: Path | None = Field(
+    file: File | None = Field(
         None,
         description="A rule file of your own; its limits replace shipped ones of the same key",
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from types import UnionType
-from typing import Any, Literal, Union, get_args, get_origin
+from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
 from pydantic import (
     BeforeValidator,
@@ -25,7 +25,7 @@ from screenplan.plan.site import (
     Where,
     Windows,
 )
-from screenplan.plan.values import Section, instead_of, read_length, read_volume
+from screenplan.plan.values import Section, WrongError, instead_of, read_length, read_volume
 from screenplan.plan.works import Alternatives, Calendar, Cost, Fence, StakeOut, Works
 
 #: Sections in the order in which a person meets them, and the class of each.
@@ -74,24 +74,35 @@ class Plan(Section):
     def _layers_are_known(self):
         for name in self.layers:
             if name not in INPUTS:
-                raise ValueError(
-                    f"layers.{name} is not a layer of a plan. {instead_of(name, INPUTS)}"
+                raise WrongError(
+                    f"layers.{name} is not a layer of a plan", instead_of(name, INPUTS)
                 )
         if "parcels" not in self.layers:
-            raise ValueError(
-                "layers.parcels is missing. Name the file that holds the parcel, "
-                "or let 'screenplan start' make one from corners or a track"
+            raise WrongError(
+                "layers.parcels is missing",
+                "Name the file that holds the parcel, or let 'screenplan start' make one from "
+                "corners or a track",
             )
         return self
 
     @model_validator(mode="after")
     def _years_are_looked_at(self):
-        """Leave later years out of the default ``views.report_years``; what a person wrote stays."""
-        if "report_years" in self.views.model_fields_set:
-            return self
-        years = tuple(year for year in self.views.report_years if year <= self.growth.years)
-        views = self.views.model_copy(update={"report_years": years})
-        object.__setattr__(self, "views", views)  # frozen: nobody else changes a plan
+        """Leave later years out of the defaults; refuse those that a person wrote."""
+        last = self.growth.years
+        for section, name in (("views", "report_years"), ("growth", "show_years")):
+            table = getattr(self, section)
+            years = getattr(table, name)
+            within = tuple(year for year in years if year <= last)
+            if within == years:
+                continue
+            if name in table.model_fields_set:
+                raise WrongError(
+                    f"year {max(years)} is after the last one that is looked at, growth.years = {last}",
+                    f"Give years up to {last}, or raise growth.years",
+                    f"{section}.{name}",
+                )
+            # Frozen: nobody else changes a plan.
+            object.__setattr__(self, section, table.model_copy(update={name: within}))
         return self
 
     def value(self, key: str) -> Any:
@@ -114,12 +125,39 @@ def key_field(key: str):
 
 def key_limits(key: str) -> dict[str, float]:
     """Give the range of a key: those of ``ge``, ``gt``, ``le`` and ``lt`` that it has."""
-    return {
-        name: limit
-        for mark in key_field(key).metadata
-        for name in ("ge", "gt", "le", "lt")
-        if (limit := getattr(mark, name, None)) is not None
-    }
+    return _limits(key_field(key).metadata)
+
+
+def entry_limits(key: str) -> dict[str, float]:
+    """Give the range of the entries of a list or table; empty if they have none."""
+    return _limits(_entry_marks(key))
+
+
+def has_lengths(key: str) -> bool:
+    """Tell whether a list holds lengths, written with their unit."""
+    return any(
+        isinstance(mark, BeforeValidator) and mark.func is read_length for mark in _entry_marks(key)
+    )
+
+
+def _entry_marks(key: str) -> tuple[Any, ...]:
+    """Give what the type of a list's or table's entries says besides the type."""
+    annotation = key_field(key).annotation
+    entry = next((one for one in reversed(get_args(annotation)) if one is not Ellipsis), None)
+    if get_origin(entry) is tuple:  # a list of lists: its last column is the amount
+        entry = get_args(entry)[-1]
+    return get_args(entry)[1:] if get_origin(entry) is Annotated else ()
+
+
+def _limits(marks) -> dict[str, float]:
+    found = {}
+    for mark in marks:
+        inner = getattr(mark, "metadata", None)  # a range may stand in a field of its own
+        found |= _limits(inner) if inner else {}
+        for name in ("ge", "gt", "le", "lt"):
+            if (limit := getattr(mark, name, None)) is not None:
+                found[name] = limit
+    return found
 
 
 def key_choices(key: str) -> tuple[Any, ...]:

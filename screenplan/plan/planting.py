@@ -9,7 +9,7 @@ from pydantic import (
 )
 
 from screenplan.contracts import HIGHEST_PLANT_M
-from screenplan.plan.values import LAST_YEAR, Length, Section
+from screenplan.plan.values import LAST_YEAR, MOST_MONEY, Length, Money, Section, Years
 
 
 class Rows(Section):
@@ -68,9 +68,7 @@ class Growth(Section):
         description="smooth: slows towards the mature height; straight: the yearly growth until it is reached",
     )
     years: int = Field(30, ge=1, le=LAST_YEAR, description="Years that are looked at")
-    show_years: tuple[int, ...] = Field(
-        (0, 3, 5, 10, 20), description="Years for which crowns are drawn"
-    )
+    show_years: Years = Field((0, 3, 5, 10, 20), description="Years for which crowns are drawn")
     asked_height: Length = Field(
         1.8,
         gt=0,
@@ -99,7 +97,7 @@ class Views(Section):
     eye_standing: Length = Field(
         1.6, gt=0, le=3, description="Height of a standing eye above the floor"
     )
-    report_years: tuple[int, ...] = Field(
+    report_years: Years = Field(
         (0, 1, 2, 3, 5, 10, 15, 20, 30),
         description="Years with a column of their own in the layer views",
     )
@@ -136,8 +134,10 @@ class Hand(Section):
     plants: int | None = Field(
         None, ge=1, le=1_000_000, description="Plants that you have or are offered"
     )
-    budget: float | None = Field(None, gt=0, description="Money for plants, in your currency")
-    prices: dict[str, float] = Field(
+    budget: float | None = Field(
+        None, gt=0, le=MOST_MONEY, description="Money for plants, in your currency"
+    )
+    prices: dict[str, Money] = Field(
         default_factory=dict, description='Price of one plant by its height, such as "0.6 m" = 9.50'
     )
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from tomllib import TOMLDecodeError
 from typing import Any
 
 from pydantic import (
@@ -14,7 +14,9 @@ from pydantic import (
 from screenplan.errors import InputError, Problem, refuse
 from screenplan.plan.model import SECTIONS, Plan, is_length
 from screenplan.plan.site import Ground, LayerSource
-from screenplan.plan.values import instead_of
+from screenplan.plan.values import WrongError, instead_of
+from screenplan.texts import quoted
+from screenplan.toml_files import check_values, parse_toml, read_toml
 
 
 def read_plan(path: Path | str, settings: Sequence[str] = ()) -> tuple[Plan, Path]:
@@ -45,38 +47,9 @@ def read_plan(path: Path | str, settings: Sequence[str] = ()) -> tuple[Plan, Pat
     >>> plan.rows.spacing, plan.value("plants.stock")
     (1.524, 'container')
     """
-    path = Path(path)
-    try:
-        text = path.read_text(encoding="utf-8")
-    except FileNotFoundError:
-        raise refuse(
-            "there is no such plan file",
-            "Check the path, or make one with 'screenplan start'",
-            file=str(path),
-        ) from None
-    except IsADirectoryError:
-        raise refuse(
-            "this is a folder, not a plan file", "Name the .toml file in it", file=str(path)
-        ) from None
-    except UnicodeDecodeError:
-        raise refuse(
-            "the plan file is not UTF-8 text", "Save it as UTF-8 in your editor", file=str(path)
-        ) from None
-    except OSError as error:
-        raise refuse(
-            f"the plan file cannot be read ({error.strerror})",
-            "Check its permissions",
-            file=str(path),
-        ) from None
-    try:
-        content = tomllib.loads(text.removeprefix("\ufeff"))
-    except tomllib.TOMLDecodeError as error:
-        raise refuse(
-            f"the plan file is not valid TOML: {error}",
-            "Mend that line: text stands in quotes, and a key stands only once",
-            file=str(path),
-        ) from None
-    return check_plan(change_plan(content, settings), file=str(path)), path.resolve().parent
+    content = read_toml(path, "plan file", "Check the path, or make one with 'screenplan start'")
+    plan = check_plan(change_plan(content, settings), file=str(path))
+    return plan, Path(path).resolve().parent
 
 
 def change_plan(content: Mapping[str, Any], settings: Sequence[str]) -> dict[str, Any]:
@@ -107,14 +80,18 @@ def _put(content: dict[str, Any], setting: str) -> None:
     key, equals, text = setting.partition("=")
     section, dot, name = key.strip().partition(".")
     if not (equals and dot):
-        raise refuse(f"--set {setting} sets no key", 'Write KEY=VALUE, such as rows.spacing="5 ft"')
+        raise refuse(
+            f"--set {quoted(setting)} sets no key", 'Write KEY=VALUE, such as rows.spacing="5 ft"'
+        )
     try:
-        value = tomllib.loads(f"value = {text}")["value"]
-    except tomllib.TOMLDecodeError:
+        value = parse_toml(f"value = {text}")["value"]
+    except (TOMLDecodeError, KeyError):
         value = text.strip()
     table = content.setdefault(section, {})
     if not isinstance(table, dict):
-        raise refuse(f"{section} is not a section of the plan", "Write it as a table, [section]")
+        raise refuse(
+            f"{quoted(section)} is not a section of the plan", "Write it as a table, [section]"
+        )
     table[name] = value
 
 
@@ -126,63 +103,90 @@ def check_plan(content: dict[str, Any], file: str | None = None) -> Plan:
     InputError
         With one problem for each wrong key.
     """
+    check_values(content, file)
     try:
         return Plan.model_validate(content)
     except ValidationError as error:
-        raise InputError(_say(item, file) for item in error.errors()) from None
+        problems: dict[str | None, Problem] = {}
+        for problem in (_say(item, file) for item in error.errors(include_url=False)):
+            problems.setdefault(problem.key, problem)  # one that fits none of several types is one
+        raise InputError(problems.values()) from None
 
 
 def _say(item: dict[str, Any], file: str | None) -> Problem:
     """Put one finding of the validator into our words."""
     place = [str(part) for part in item["loc"]]
+    if place[:1] == ["layers"] and place[2:3] == ["fixed"]:
+        place = place[:4]  # the validator adds the type that it tried
     key = ".".join(place)
     kind, context = item["type"], item.get("ctx", {})
-    value = item.get("input")
+    value = quoted(item.get("input"))
     if kind == "value_error":
-        what, _, mend = str(context["error"]).partition(". ")
-        return Problem(what, mend or "Correct it", file=file, key=key or None)
+        wrong = context["error"]
+        if isinstance(wrong, WrongError):
+            return Problem(wrong.what, wrong.mend, file=file, key=wrong.key or key or None)
+        return Problem(str(wrong), "Correct it", file=file, key=key or None)
     if kind == "extra_forbidden":
-        known = (
-            SECTIONS[place[0]].model_fields
-            if len(place) > 1 and place[0] in SECTIONS
-            else (
-                LayerSource.model_fields
-                if place[0] == "layers"
-                else Ground.model_fields
-                if place[0] == "terrain" and len(place) > 1
-                else Plan.model_fields
-            )
+        return Problem(
+            "there is no such key", instead_of(place[-1], _known_at(place)), file=file, key=key
         )
-        return Problem("there is no such key", instead_of(place[-1], known), file=file, key=key)
     if kind == "missing":
         return Problem("this key is missing", "Add it", file=file, key=key)
-    if kind in ("greater_than", "greater_than_equal", "less_than", "less_than_equal"):
+    if kind in _RANGES:
         limit = next(iter(context.values()))
-        word = {
-            "greater_than": "more than",
-            "greater_than_equal": "at least",
-            "less_than": "less than",
-            "less_than_equal": "at most",
-        }[kind]
-        section_key = ".".join(place[:2])
-        unit = " m" if place[0] in SECTIONS and is_length(section_key) else ""
+        unit = " m" if place[0] in SECTIONS and is_length(".".join(place[:2])) else ""
         return Problem(
-            f"{value!r} is out of range", f"Give {word} {limit:g}{unit}", file=file, key=key
+            f"{value} is out of range", f"Give {_RANGES[kind]} {limit:g}{unit}", file=file, key=key
         )
     if kind == "literal_error":
         return Problem(
-            f"{value!r} is not one of the choices",
+            f"{value} is not one of the choices",
             f"Write {context['expected']}",
             file=file,
             key=key,
         )
     if kind in ("tuple_type", "list_type") and key != "subject.point":
-        one = f'"{value}"' if isinstance(value, str) else value
-        return Problem(f"{value!r} is not a list", f"Write [{one}]", file=file, key=key)
+        one = value.replace("'", '"') if isinstance(item["input"], str) else value
+        return Problem(f"{value} is not a list", f"Write [{one}]", file=file, key=key)
+    if kind in ("model_type", "dict_type"):
+        return Problem(
+            f"{value} is not a table", f"Write [{key}], and its keys below it", file=file, key=key
+        )
+    if kind == "too_short":
+        return Problem(f"{value} lists nothing", "List one or more", file=file, key=key)
+    if kind == "string_too_long":
+        return Problem(
+            f"{value} has {len(item['input'])} letters",
+            f"Write at most {context['max_length']}",
+            file=file,
+            key=key,
+        )
     message = item["msg"][0].lower() + item["msg"][1:]
+    if len(place) == 4 and place[2] == "fixed":
+        message = "one value for all rows is a text, a number, true or false"
     return Problem(
-        f"{value!r} does not fit: {message}",
+        f"{value} does not fit: {message}",
         "Correct the value; 'screenplan keys' lists every key with its range",
         file=file,
         key=key,
     )
+
+
+#: How the validator's findings of a range read.
+_RANGES = {
+    "greater_than": "more than",
+    "greater_than_equal": "at least",
+    "less_than": "less than",
+    "less_than_equal": "at most",
+}
+
+
+def _known_at(place: list[str]):
+    """Give the names that there are at the place of one that is not known."""
+    if place[0] in SECTIONS and len(place) > 1:
+        return SECTIONS[place[0]].model_fields
+    if place[0] == "layers" and len(place) > 1:
+        return LayerSource.model_fields
+    if place[0] == "terrain" and len(place) > 1:
+        return Ground.model_fields
+    return Plan.model_fields

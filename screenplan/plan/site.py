@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Any, Literal
 
 from pydantic import (
@@ -11,13 +10,17 @@ from pydantic import (
     model_validator,
 )
 
-from screenplan.plan.values import Identifier, Length, Section, read_length
+from screenplan.contracts import HIGHEST_GROUND_M, LOWEST_GROUND_M
+from screenplan.plan.values import File, Identifier, Length, Section, WrongError, read_length
+from screenplan.texts import quoted
 
 
 class About(Section):
     """What the plan is called and in which units people read it."""
 
-    title: str = Field("", description="Name of the plan, as it stands on the sheets")
+    title: str = Field(
+        "", max_length=200, description="Name of the plan, as it stands on the sheets"
+    )
     units: Literal["metric", "us"] = Field(
         "metric", description="Units in summaries and sheets; layers are always in metres"
     )
@@ -38,14 +41,24 @@ class Subject(Section):
     @model_validator(mode="after")
     def _one_of_both(self):
         if self.id is not None and self.point is not None:
-            raise ValueError("id and point are both given. Keep the one that you trust")
+            raise WrongError("id and point are both given", "Keep the one that you trust")
         return self
+
+    @field_validator("point", mode="after")
+    @classmethod
+    def _on_earth(cls, point):
+        if point is not None and not (abs(point[0]) <= 360.0 and abs(point[1]) <= 90.0):
+            raise WrongError(
+                f"{quoted(list(point))} is no longitude and latitude",
+                "Write the longitude first, then the latitude, in degrees",
+            )
+        return point
 
 
 class LayerSource(Section):
     """A layer that is read, and how its columns are called there."""
 
-    file: Path = Field(description="The file, relative to the plan file")
+    file: File = Field(description="The file, relative to the plan file")
     layer: str | None = Field(None, description="Layer in the file, if it holds several")
     columns: dict[str, str] = Field(default_factory=dict, description="Our column = your column")
     units: dict[str, str] = Field(
@@ -68,7 +81,7 @@ class LayerSource(Section):
 class Ground(Section):
     """The terrain raster. Without it the site is taken as flat."""
 
-    file: Path = Field(description="A raster of ground heights, relative to the plan file")
+    file: File = Field(description="A raster of ground heights, relative to the plan file")
     unit: str = Field("m", description="Unit of its heights")
     extend: bool = Field(False, description="Go on flat where the raster ends, instead of refusing")
 
@@ -78,6 +91,8 @@ class Where(Section):
 
     height: Length | None = Field(
         None,
+        ge=LOWEST_GROUND_M,
+        le=HIGHEST_GROUND_M,
         description="Ellipsoidal height of the site; without it lengths are those at height 0, 16 mm per 100 m short at 1000 m",
     )
     boundary_accuracy: Length = Field(
@@ -134,7 +149,7 @@ class Places(Section):
 class Setbacks(Section):
     """Which limits hold. Shipped rules are common practice: confirm them locally."""
 
-    file: Path | None = Field(
+    file: File | None = Field(
         None, description="A rule file of your own; its rules replace shipped ones of the same key"
     )
     rules: dict[str, dict[str, Any]] = Field(

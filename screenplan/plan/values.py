@@ -4,19 +4,44 @@ from __future__ import annotations
 
 import datetime as dt
 import difflib
+from pathlib import Path
 from typing import Annotated, Any
 
 from pydantic import (
+    AfterValidator,
     BaseModel,
     BeforeValidator,
     ConfigDict,
+    Field,
 )
 
 from screenplan.errors import InputError
+from screenplan.paths import check_path
+from screenplan.texts import quoted
 from screenplan.units import parse_length, parse_volume
 
 #: The last year that is ever computed; the kernel keeps a bit for each.
 LAST_YEAR = 60
+#: Letters of a name that are looked at for what may have been meant.
+LONGEST_NAME = 60
+#: More than any price, wage or sum in any currency that is in use.
+MOST_MONEY = 1e9
+
+
+class WrongError(ValueError):
+    """A value that cannot be meant: what is wrong, and the remedy.
+
+    The validator hands it on, so that a full stop in a quoted value does not cut the sentence.
+    """
+
+    def __init__(self, what: str, mend: str, key: str | None = None):
+        super().__init__(what)
+        self.what, self.mend, self.key = what, mend, key
+
+    @classmethod
+    def of(cls, error: InputError) -> WrongError:
+        """Take over the first problem of a refusal."""
+        return cls(error.problems[0].what, error.problems[0].mend)
 
 
 def read_length(value: Any) -> Any:
@@ -26,8 +51,7 @@ def read_length(value: Any) -> Any:
     try:
         return parse_length(value)
     except InputError as error:
-        problem = error.problems[0]
-        raise ValueError(f"{problem.what}. {problem.mend}") from None
+        raise WrongError.of(error) from None
 
 
 def read_identifier(value: Any) -> Any:
@@ -40,8 +64,7 @@ def read_volume(value: Any) -> Any:
     try:
         return parse_volume(value)
     except InputError as error:
-        problem = error.problems[0]
-        raise ValueError(f"{problem.what}. {problem.mend}") from None
+        raise WrongError.of(error) from None
 
 
 def read_day(value: Any) -> Any:
@@ -49,7 +72,21 @@ def read_day(value: Any) -> Any:
     try:
         return (value if isinstance(value, dt.date) else dt.date.fromisoformat(value)).isoformat()
     except (TypeError, ValueError):
-        raise ValueError(f"{value!r} is not a date. Write it as 2027-04-10") from None
+        raise WrongError(f"{quoted(value)} is not a date", "Write it as 2027-04-10") from None
+
+
+def read_path(value: Path) -> Path:
+    """Refuse a path that no file can have."""
+    try:
+        check_path(value)
+    except InputError as error:
+        raise WrongError.of(error) from None
+    return value
+
+
+def once_each(values: tuple) -> tuple:
+    """Leave out what is listed again."""
+    return tuple(dict.fromkeys(values))
 
 
 #: Types of values that are read as people write them.
@@ -57,6 +94,14 @@ Length = Annotated[float, BeforeValidator(read_length)]
 Volume = Annotated[float, BeforeValidator(read_volume)]
 Day = Annotated[str, BeforeValidator(read_day)]
 Identifier = Annotated[str, BeforeValidator(read_identifier)]
+File = Annotated[Path, AfterValidator(read_path)]
+Money = Annotated[float, Field(ge=0, le=MOST_MONEY)]
+#: Years since planting, at least one.
+Years = Annotated[
+    tuple[Annotated[int, Field(ge=0, le=LAST_YEAR)], ...],
+    Field(min_length=1),
+    AfterValidator(once_each),
+]
 
 
 class Section(BaseModel):
@@ -67,5 +112,5 @@ class Section(BaseModel):
 
 def instead_of(name: str, known) -> str:
     """Say what may have been meant by a name that is not known."""
-    close = difflib.get_close_matches(name, list(known), n=1)
+    close = difflib.get_close_matches(name[:LONGEST_NAME], list(known), n=1)
     return f"Did you mean {close[0]}?" if close else f"Write one of {', '.join(known)}"

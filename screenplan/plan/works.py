@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Literal
 
 from pydantic import (
     Field,
 )
 
-from screenplan.plan.values import Day, Identifier, Length, Section, Volume
+from screenplan.contracts import HIGHEST_PLANT_M
+from screenplan.plan.values import MOST_MONEY, Day, Identifier, Length, Money, Section, Volume
 
 
 class StakeOut(Section):
@@ -17,11 +18,14 @@ class StakeOut(Section):
     tape: Length = Field(50.0, ge=5, le=200, description="Length of the tape")
     mark: str = Field(
         "pink flag",
+        max_length=100,
         description="Flag or paint that marks a plant, and its colour; red, yellow, orange, blue and green are those of people who mark buried lines",
     )
-    measured: tuple[tuple[Identifier, Identifier, Length], ...] = Field(
-        (),
-        description='Distances that you measured between names on the sheet, such as [["A", "P1", "12.35 m"]]; the stake-out is fitted to them',
+    measured: tuple[tuple[Identifier, Identifier, Annotated[Length, Field(gt=0, le=2000)]], ...] = (
+        Field(
+            (),
+            description='Distances that you measured between names on the sheet, such as [["A", "P1", "12.35 m"]]; the stake-out is fitted to them',
+        )
     )
 
 
@@ -113,15 +117,15 @@ class Calendar(Section):
 class Cost(Section):
     """Your own prices and rates, in your currency; without them there are quantities only."""
 
-    prices: dict[str, float] = Field(
+    prices: dict[str, Money] = Field(
         default_factory=dict,
         description="Price of one by item of the table quantities, such as { plant = 42.0, mulch = 4.5 }",
     )
-    hours: dict[str, float] = Field(
+    hours: dict[str, Annotated[float, Field(ge=0, le=1000)]] = Field(
         default_factory=dict,
         description="Hours of work for one by item, such as { hole = 0.5, flag = 0.05 }",
     )
-    hour: float | None = Field(None, ge=0, le=10000, description="Price of an hour of work")
+    hour: float | None = Field(None, ge=0, le=MOST_MONEY, description="Price of an hour of work")
 
 
 class Alternatives(Section):
@@ -131,8 +135,12 @@ class Alternatives(Section):
     stock: tuple[Literal["plug", "bare_root", "container", "balled"], ...] = Field(
         (), description="Other kinds of stock"
     )
-    stock_heights: tuple[Length, ...] = Field((), description="Other heights of stock")
-    spacings: tuple[Length, ...] = Field((), description="Other spacings")
+    stock_heights: tuple[Annotated[Length, Field(gt=0, le=HIGHEST_PLANT_M)], ...] = Field(
+        (), description="Other heights of stock"
+    )
+    spacings: tuple[Annotated[Length, Field(ge=0.1, le=30)], ...] = Field(
+        (), description="Other spacings"
+    )
     rows: tuple[Literal[1, 2], ...] = Field((), description="Other numbers of rows")
 
     @property

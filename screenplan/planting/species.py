@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
@@ -13,6 +12,7 @@ from types import MappingProxyType
 from screenplan.contracts import HIGHEST_PLANT_M
 from screenplan.errors import InputError, Problem, refuse
 from screenplan.planting.shapes import SHAPES
+from screenplan.texts import quoted
 from screenplan.units import parse_length
 
 #: Yearly growth of a young rooted plant by class, metres: low, typical, high.
@@ -236,7 +236,7 @@ def species_of(species: str | Species, table: Mapping[str, Species] | None = Non
         ):
             return one
     raise refuse(
-        f"there is no species '{species}'",
+        f"there is no species {quoted(species)}",
         f"Write one of {', '.join(table)}, or add it to the plan's species table",
         key="species",
     )
@@ -256,7 +256,7 @@ def _add(table: dict[str, Species], extra: Mapping[str, Mapping]) -> None:
         if not isinstance(values, Mapping):
             problems.append(
                 Problem(
-                    f"species {key} is {values!r}, not a table",
+                    f"species {key} is {quoted(values)}, not a table",
                     f"Write [species.{key}] and below it latin, shape, mature_height and so on",
                     key=f"species.{key}",
                 )
@@ -284,18 +284,20 @@ class _Reader:
     def read(self, values: Mapping, table: Mapping[str, Species]) -> Species | None:
         base = table.get(self.key)
         if "like" in values:
-            base = table.get(values["like"])
+            base = table.get(str(values["like"]))
             if base is None:
                 self.wrong(
                     "like",
-                    f"there is no species '{values['like']}'",
+                    f"there is no species {quoted(values['like'])}",
                     f"Write one of {', '.join(table)}",
                 )
         new: dict = {}
         for name, value in values.items():
             if name not in KEYS:
                 self.wrong(
-                    name, f"'{name}' is not a key of a species", f"Write one of {', '.join(KEYS)}"
+                    name,
+                    f"{quoted(name)} is not a key of a species",
+                    f"Write one of {', '.join(KEYS)}",
                 )
             elif name != "like":
                 self._value(name, value, new)
@@ -326,26 +328,28 @@ class _Reader:
             if isinstance(value, str) and value.strip():
                 new[_TEXTS[name]] = value.strip()
             else:
-                self.wrong(name, f"{name} is {value!r}, not a text", "Write a name in quotes")
+                self.wrong(name, f"{name} is {quoted(value)}, not a text", "Write a name in quotes")
         elif name == "evergreen":
             if isinstance(value, bool):
                 new[name] = value
             else:
-                self.wrong(name, f"evergreen is {value!r}", "Write true or false, without quotes")
+                self.wrong(
+                    name, f"evergreen is {quoted(value)}", "Write true or false, without quotes"
+                )
         elif name == "shape":
             if value in SHAPES:
                 new[name] = value
             else:
                 self.wrong(
-                    name, f"shape {value!r} is not known", f"Write one of {', '.join(SHAPES)}"
+                    name, f"shape {quoted(value)} is not known", f"Write one of {', '.join(SHAPES)}"
                 )
         elif name == "growth_class":
-            if value in GROWTH_CLASSES:
+            if isinstance(value, str) and value in GROWTH_CLASSES:
                 new.setdefault("yearly_growth_m", GROWTH_CLASSES[value])
             else:
                 self.wrong(
                     name,
-                    f"growth_class {value!r} is not known",
+                    f"growth_class {quoted(value)} is not known",
                     f"Write one of {', '.join(GROWTH_CLASSES)}",
                 )
         elif name == "yearly_growth":
@@ -355,7 +359,7 @@ class _Reader:
         elif name in ("kept_height", "kept_width"):
             length = self._length(name, value)
             if length is not None and not 0 < length <= HIGHEST_PLANT_M:
-                self.wrong(name, f"{name} is {value}", "Write a length above 0")
+                self.wrong(name, f"{name} is {quoted(value)}", "Write a length above 0")
             elif length is not None:
                 new[f"{name}_m"] = length
         elif name in ("stock_height", "clear_stem"):
@@ -363,9 +367,9 @@ class _Reader:
             if length is None:
                 return
             if name == "stock_height" and not 0 < length <= HIGHEST_PLANT_M:
-                self.wrong(name, f"stock_height is {value}", "Write a height above 0")
-            elif length < 0:
-                self.wrong(name, f"clear_stem is {value}", "Write a length of 0 or more")
+                self.wrong(name, f"stock_height is {quoted(value)}", "Write a height above 0")
+            elif not 0 <= length <= HIGHEST_PLANT_M:
+                self.wrong(name, f"clear_stem is {quoted(value)}", "Write a length of 0 or more")
             else:
                 new[f"{name}_m"] = length
         elif name == "establishment_years":
@@ -394,7 +398,7 @@ class _Reader:
         else:
             self.wrong(
                 "tolerances",
-                f"tolerances is {value!r}",
+                f"tolerances is {quoted(value)}",
                 f"Write of {', '.join(TOLERANCES)} one of {', '.join(TOLERANCE_LEVELS)}, such as "
                 '{ shade = "intermediate" }',
             )
@@ -410,35 +414,38 @@ class _Reader:
         self, name: str, value: object, count: int, to: str, new: dict, words: str, most: float
     ) -> None:
         if not isinstance(value, (list, tuple)) or len(value) != count:
-            self.wrong(name, f"{name} is {value!r}", f"Write {count} lengths: {words}")
+            self.wrong(name, f"{name} is {quoted(value)}", f"Write {count} lengths: {words}")
             return
         lengths = [self._length(name, item) for item in value]
         if None in lengths:
             return
         if sorted(lengths) != lengths:
-            self.wrong(name, f"{name} is not in rising order ({value})", f"Write {words}")
+            self.wrong(name, f"{name} is not in rising order ({quoted(value)})", f"Write {words}")
         elif not lengths[0] > 0 or lengths[-1] > most:
-            self.wrong(name, f"{name} is {value}", f"Write lengths above 0 and up to {most:g} m")
+            self.wrong(
+                name, f"{name} is {quoted(value)}", f"Write lengths above 0 and up to {most:g} m"
+            )
         else:
             new[to] = tuple(lengths)
 
     def _number(self, name: str, value: object, low: float, high: float) -> bool:
         good = (
-            isinstance(value, (int, float))
-            and not isinstance(value, bool)
-            and math.isfinite(value)
-            and low <= value <= high
+            isinstance(value, (int, float)) and not isinstance(value, bool) and low <= value <= high
         )
         if not good:
-            self.wrong(name, f"{name} is {value!r}", f"Write a number from {low:g} to {high:g}")
+            self.wrong(
+                name, f"{name} is {quoted(value)}", f"Write a number from {low:g} to {high:g}"
+            )
         return good
 
     def _pair(self, name: str, value: object, low: float, high: float, kind: type, new) -> None:
         if not isinstance(value, (list, tuple)) or len(value) != 2:
-            self.wrong(name, f"{name} is {value!r}", "Write two numbers, low and high")
+            self.wrong(name, f"{name} is {quoted(value)}", "Write two numbers, low and high")
         elif all(self._number(name, item, low, high) for item in value):
             if value[0] > value[1]:
-                self.wrong(name, f"{name} is not in rising order ({value})", "Write low, then high")
+                self.wrong(
+                    name, f"{name} is not in rising order ({quoted(value)})", "Write low, then high"
+                )
             else:
                 new[name] = (kind(value[0]), kind(value[1]))
 

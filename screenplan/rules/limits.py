@@ -18,6 +18,7 @@ from typing import Any
 
 from screenplan.errors import InputError, Problem, refuse
 from screenplan.rules.ruleset import STATUSES, read_rule_file
+from screenplan.texts import quoted
 from screenplan.units import parse_length
 
 #: For each kind of limit its figures: length, number, text choices, lists, and the defaults of
@@ -66,6 +67,10 @@ KINDS: dict[str, dict[str, str]] = {
 }
 #: The eight winds by which a garden factor may be named.
 WINDS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
+#: No length of a limit is larger; the largest of the shipped ones is a radius, 5 km.
+MOST_M = 10_000.0
+#: No other figure of a limit is larger; the largest of the shipped ones is a frequency, 8000 Hz.
+MOST = 1e6
 _SAID = ("reason", "source", "status", "date", "confirm_locally")
 _DATE = re.compile(r"\d{4}(-\d{2}(-\d{2})?)?")
 
@@ -207,7 +212,7 @@ def _merge(known: Mapping[str, Limit], tables: Mapping, file: str | None) -> dic
         if not isinstance(table, Mapping):
             problems.append(
                 Problem(
-                    f"'{key}' is not a limit but {table!r}",
+                    f"{quoted(key)} is not a limit but {quoted(table)}",
                     f"Write a table: [{key}] and below it kind, reason and its figures",
                     file=file,
                     key=str(key),
@@ -243,8 +248,8 @@ class _Reader:
                 return None
             return "off"
         kind = table.get("kind", base.kind if base else None)
-        if kind not in KINDS:
-            self.wrong("kind", f"kind is {kind!r}", f"Write one of {', '.join(KINDS)}")
+        if not isinstance(kind, str) or kind not in KINDS:
+            self.wrong("kind", f"kind is {quoted(kind)}", f"Write one of {', '.join(KINDS)}")
             return None
         if base is not None and kind != base.kind:
             self.wrong("kind", f"it is of the kind {base.kind}", "Choose another name for your own")
@@ -257,7 +262,7 @@ class _Reader:
                 self._say(name, value, said)
             elif name not in ("kind", "use"):
                 known = ", ".join((*KINDS[kind], *_SAID, "use"))
-                self.wrong(name, f"'{name}' is not a key of {kind}", f"Write one of {known}")
+                self.wrong(name, f"{quoted(name)} is not a key of {kind}", f"Write one of {known}")
         if len(self.problems) > self.before:
             return None
         if base is None:
@@ -305,13 +310,19 @@ class _Reader:
     def _say(self, name: str, value: object, said: dict) -> None:
         if name == "confirm_locally":
             if not isinstance(value, bool):
-                self.wrong(name, f"{name} is {value!r}", "Write true or false, without quotes")
+                self.wrong(
+                    name, f"{name} is {quoted(value)}", "Write true or false, without quotes"
+                )
         elif not isinstance(value, str) or not value.strip():
-            self.wrong(name, f"{name} is {value!r}, not a text", "Write a few words in quotes")
+            self.wrong(
+                name, f"{name} is {quoted(value)}, not a text", "Write a few words in quotes"
+            )
         elif name == "status" and value not in STATUSES:
-            self.wrong(name, f"status is {value!r}", f"Write one of {', '.join(STATUSES)}")
+            self.wrong(name, f"status is {quoted(value)}", f"Write one of {', '.join(STATUSES)}")
         elif name == "date" and not _DATE.fullmatch(value):
-            self.wrong(name, f"date is {value!r}", 'Write a year, a month or a day: "2026-11"')
+            self.wrong(
+                name, f"date is {quoted(value)}", 'Write a year, a month or a day: "2026-11"'
+            )
         said[name] = value
 
     def _figure(self, name: str, form: str, value: object, figures: dict) -> None:
@@ -322,20 +333,24 @@ class _Reader:
             figures[to] = self._number(name, value)
         elif form in ("lengths", "numbers"):
             if not isinstance(value, (list, tuple)) or not value:
-                self.wrong(name, f"{name} is {value!r}, not a list", f"Write a list of {form}")
+                self.wrong(
+                    name, f"{name} is {quoted(value)}, not a list", f"Write a list of {form}"
+                )
                 return
             read = self._length if form == "lengths" else self._number
             figures[to] = tuple(read(name, item) for item in value)
         elif form == "numbers by name":
             if not isinstance(value, Mapping) or not value:
-                self.wrong(name, f"{name} is {value!r}", f"Write {name} = {{ name = 1.0 }}")
+                self.wrong(name, f"{name} is {quoted(value)}", f"Write {name} = {{ name = 1.0 }}")
                 return
             figures[to] = {str(at): self._number(name, item) for at, item in value.items()}
             if name == "garden_factors" and set(figures[to]) != set(WINDS):
                 self.wrong(name, "a garden factor is missing", f"Name each of {', '.join(WINDS)}")
         else:
             if value not in form.split("|"):
-                self.wrong(name, f"{name} is {value!r}", f"Write {' or '.join(form.split('|'))}")
+                self.wrong(
+                    name, f"{name} is {quoted(value)}", f"Write {' or '.join(form.split('|'))}"
+                )
             figures[to] = value
 
     def _length(self, name: str, value: object) -> float:
@@ -345,15 +360,26 @@ class _Reader:
             self.wrong(name, error.problems[0].what, error.problems[0].mend)
             return math.nan
         if length < 0:
-            self.wrong(name, f"{name} is negative ({value})", "Write a length of 0 or more")
+            self.wrong(name, f"{name} is negative ({quoted(value)})", "Write a length of 0 or more")
+        elif length > MOST_M:
+            self.wrong(
+                name, f"{name} is {quoted(value)}", f"Write a length of at most {MOST_M:g} m"
+            )
         return length
 
     def _number(self, name: str, value: object) -> float:
         if isinstance(value, bool) or not isinstance(value, (int, float)):
-            self.wrong(name, f"{name} is {value!r}, not a number", "Write a number such as 2.5")
+            self.wrong(
+                name, f"{name} is {quoted(value)}, not a number", "Write a number such as 2.5"
+            )
             return math.nan
-        if not (math.isfinite(value) and value >= 0):
-            self.wrong(name, f"{name} is {value}", "Write a number of 0 or more")
+        if not 0 <= value <= MOST:
+            self.wrong(
+                name,
+                f"{name} is {quoted(value)}",
+                f"Write a number of 0 or more, and at most {MOST:g}",
+            )
+            return math.nan
         return float(value)
 
 

@@ -20,6 +20,8 @@ from importlib import resources
 from pathlib import Path
 
 from screenplan.errors import InputError, Problem
+from screenplan.texts import quoted
+from screenplan.toml_files import read_toml
 from screenplan.units import parse_length
 
 #: Classes of things that a rule can keep clear.
@@ -48,6 +50,8 @@ KEEP_OUT_WORDS = {"drive": "driveway"}
 
 MEASURED_FROM = ("line", "outside_edge")
 MEASURED_TO = ("stem", "hole", "crown")
+#: No setback reaches farther than what is read around the parcel at most (``site.reach``), metres.
+MOST_M = 2000.0
 #: How a rule's figure is known.
 STATUSES = ("read", "code", "second-hand", "arithmetic", "memory", "common practice", "user")
 
@@ -214,26 +218,7 @@ def load_rules(
 
 def read_rule_file(path: Path) -> dict:
     """Read a TOML file of rules; refused with a sentence if it cannot be."""
-    try:
-        text = path.read_text(encoding="utf-8")
-    except OSError as error:
-        raise InputError(
-            Problem(
-                f"the rules file cannot be read ({error.strerror})",
-                "Give the path of a TOML file, or leave the rules file out",
-                file=str(path),
-            )
-        ) from None
-    except UnicodeDecodeError:
-        raise InputError(
-            Problem("the rules file is not text in UTF-8", "Save it as UTF-8", file=str(path))
-        ) from None
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(
-            Problem(f"the rules file is not TOML: {error}", "Mend that line", file=str(path))
-        ) from None
+    return read_toml(path, "rules file", "Check the path, or leave the rules file out")
 
 
 def _merge(known: dict[str, Rule], tables: Mapping, file: str | None) -> dict[str, Rule]:
@@ -243,7 +228,7 @@ def _merge(known: dict[str, Rule], tables: Mapping, file: str | None) -> dict[st
         if not isinstance(table, Mapping):
             problems.append(
                 Problem(
-                    f"'{key}' is not a rule but {table!r}",
+                    f"{quoted(key)} is not a rule but {quoted(table)}",
                     f"Write a table: [{key}] and below it feature, distance and reason",
                     file=file,
                     key=str(key),
@@ -284,7 +269,7 @@ def _read_rule(
 
     for name, value in table.items():
         if name not in KEYS:
-            wrong(name, f"'{name}' is not a key of a rule", f"Write one of {', '.join(KEYS)}")
+            wrong(name, f"{quoted(name)} is not a key of a rule", f"Write one of {', '.join(KEYS)}")
         elif name in _LENGTHS:
             try:
                 length = parse_length(value, key=f"{key}.{name}")
@@ -292,31 +277,35 @@ def _read_rule(
                 wrong(name, error.problems[0].what, error.problems[0].mend)
                 continue
             if length < 0:
-                wrong(name, f"{name} is negative ({value})", "Write a length of 0 or more")
+                wrong(name, f"{name} is negative ({quoted(value)})", "Write a length of 0 or more")
+            elif length > MOST_M:
+                wrong(name, f"{name} is {quoted(value)}", f"Write a length of at most {MOST_M:g} m")
             values[_LENGTHS[name]] = length
         elif name in _SHARES:
             if isinstance(value, bool) or not isinstance(value, (int, float)):
-                wrong(name, f"{name} is {value!r}, not a number", "Write a number such as 0.5")
-            elif not (math.isfinite(value) and 0 <= value <= 10):
-                wrong(name, f"{name} is {value}", "Write a number from 0 to 10")
+                wrong(
+                    name, f"{name} is {quoted(value)}, not a number", "Write a number such as 0.5"
+                )
+            elif not 0 <= value <= 10:
+                wrong(name, f"{name} is {quoted(value)}", "Write a number from 0 to 10")
             else:
                 values[name] = float(value)
         elif name in _CHOICES:
             if value not in _CHOICES[name]:
                 wrong(
                     name,
-                    f"{name} is {value!r}, which is not known",
+                    f"{name} is {quoted(value)}, which is not known",
                     f"Write one of {', '.join(_CHOICES[name])}",
                 )
             else:
                 values[name] = value
         elif name in _TEXTS:
             if not isinstance(value, str) or not value.strip():
-                wrong(name, f"{name} is {value!r}, not a text", "Write a few words in quotes")
+                wrong(name, f"{name} is {quoted(value)}, not a text", "Write a few words in quotes")
             else:
                 values[name] = value.strip()
         elif not isinstance(value, bool):
-            wrong(name, f"{name} is {value!r}", "Write true or false, without quotes")
+            wrong(name, f"{name} is {quoted(value)}", "Write true or false, without quotes")
         else:
             values[name] = value
     return values, values.pop("use", True)

@@ -10,13 +10,11 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 
-from screenplan.contracts import Column, Contract
+from screenplan.contracts import HIGHEST_GROUND_M, LOWEST_GROUND_M, Column, Contract
 from screenplan.errors import InputError, Problem
 from screenplan.site.repair import Findings
 from screenplan.units import metres_per
 
-#: A height without limits of its own lies between these, in metres.
-LOWEST_M, HIGHEST_M = -500.0, 9000.0
 #: Values that data sets write where a number is not known.
 SENTINELS = (9999.0, 99999.0, 999.0, -999.0, -9999.0, -99999.0, -32768.0, 32767.0, 1e20)
 #: Layers whose things, if they stand at all, are higher than nothing.
@@ -245,7 +243,7 @@ def _check_range(
 ) -> tuple[str, str] | None:
     low, high = column.low, column.high
     if column.unit == "m" and low is None and high is None:
-        low, high = LOWEST_M, HIGHEST_M
+        low, high = LOWEST_GROUND_M, HIGHEST_GROUND_M
     converted = value * factor
     outside = (low is not None and converted < low) or (high is not None and converted > high)
     none_at_all = column.name == "height_m" and contract.name in STANDING and converted == 0.0

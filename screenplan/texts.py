@@ -1,0 +1,87 @@
+"""Text from outside, shown in a sentence or a cell: of one line, without control characters."""
+
+from __future__ import annotations
+
+import re
+import reprlib
+from typing import Any
+
+#: A quoted value is at most a line of a terminal.
+LONGEST_QUOTED = 72
+#: What stands for the part that is left out.
+CUT = "…"
+#: Characters that move the cursor, end a line or turn the direction of writing. A lone surrogate,
+#: which no file can hold, is among them.
+_CONTROL = re.compile(
+    "[\x00-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028\u2029\u202a-\u202e\u2066-\u2069\ud800-\udfff\ufffe\uffff]+"
+)
+
+
+class _Quoting(reprlib.Repr):
+    """Python's own way to show values, of which each part is bounded."""
+
+    def __init__(self):
+        super().__init__()
+        self.maxlevel, self.maxlist, self.maxtuple, self.maxdict, self.maxset = 3, 6, 6, 4, 4
+        self.maxstring = self.maxother = LONGEST_QUOTED
+        self.fillvalue = CUT
+
+    def repr_int(self, value: int, level: int) -> str:  # noqa: ARG002
+        # More digits than this are not turned into text at all.
+        if value.bit_length() > 4 * LONGEST_QUOTED:
+            digits = int(value.bit_length() * 0.30103) + 1
+            return f"a number of {digits} digits"
+        return repr(value)
+
+
+_QUOTING = _Quoting()
+
+
+def quoted(value: Any, most: int = LONGEST_QUOTED) -> str:
+    """Show a value in a sentence: as Python writes it, of at most a line.
+
+    Parameters
+    ----------
+    value : object
+        Anything that was read.
+    most : int
+        Characters.
+
+    Examples
+    --------
+    >>> quoted("north"), quoted([1, 2]), quoted("x" * 200, most=12)
+    ("'north'", '[1, 2]', "'xxxxxxxx…x'")
+    >>> quoted(10**400)
+    'a number of 401 digits'
+    """
+    return shorten(clean_text(_QUOTING.repr(value)), most)
+
+
+def clean_text(text: object) -> str:
+    """Give it as text with a space for each run of control characters."""
+    return _CONTROL.sub(" ", str(text))
+
+
+def shorten(text: str, most: int) -> str:
+    """Leave out the middle of a text that is too long.
+
+    Examples
+    --------
+    >>> shorten("abcdefghij", 6)
+    'abcd…j'
+    """
+    if len(text) <= most:
+        return text
+    tail = (most - 1) // 4
+    return f"{text[: most - 1 - tail]}{CUT}{text[len(text) - tail :] if tail else ''}"
+
+
+def shorten_words(text: str, most: int = LONGEST_QUOTED) -> str:
+    """Shorten each run of characters without a space in it.
+
+    Examples
+    --------
+    >>> shorten_words("a name of aaaaaaaaaaaaaaaaaaaaaaaa letters", 8)
+    'a name of aaaaaa…a letters'
+    """
+    return re.sub(rf"\S{{{most + 1},}}", lambda run: shorten(run[0], most), text)
