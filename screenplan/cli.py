@@ -6,23 +6,30 @@ Nothing heavy is imported before a command runs, so that ``--help`` answers at o
 from __future__ import annotations
 
 import gc
+import os
 import sys
 
 import click
 
 from screenplan._version import __version__
+from screenplan.commandline.arguments import PathArgument
 from screenplan.desktop.commands import desktop
 from screenplan.errors import InputError
 from screenplan.steps import STEPS
 
+#: A check fails, and nothing else.
 EXIT_FAILS = 1
 EXIT_INPUT = 2
+#: An error of ours: EX_SOFTWARE of BSD's sysexits.h.
+EXIT_OURS = 70
+#: 128 and the number of the signal, as shells count: an interrupt, and a reader that went away.
+EXIT_INTERRUPTED, EXIT_UNREAD = 130, 141
 #: New objects before Python looks for cycles among them, during a run; 700 otherwise.
 FEW_COLLECTIONS = 50_000
 
 
 class _Commands(click.Group):
-    """Commands in the order in which a person needs them, and refusals without a traceback."""
+    """Commands in the order in which a person needs them, and errors without a traceback."""
 
     def list_commands(self, ctx):  # noqa: ARG002
         return list(self.commands)
@@ -31,9 +38,33 @@ class _Commands(click.Group):
         try:
             return super().invoke(ctx)
         except InputError as error:
-            for problem in error.problems:
-                click.echo(f"screenplan: {problem}", err=True)
+            for line in error.said:
+                click.echo(f"screenplan: {line}", err=True)
             ctx.exit(EXIT_INPUT)
+        except BrokenPipeError:
+            # Such as head, which has read enough: what is still to be flushed goes nowhere.
+            os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+            ctx.exit(EXIT_UNREAD)
+
+    def main(self, *args, standalone_mode=True, **extra):
+        """Run a command, and end with the exit code that says how it ended."""
+        if not standalone_mode:
+            return super().main(*args, standalone_mode=False, **extra)
+        try:
+            code = super().main(*args, standalone_mode=False, **extra)
+        except click.ClickException as error:
+            error.show()
+            code = EXIT_INPUT
+        except (click.Abort, KeyboardInterrupt):
+            click.echo("screenplan: interrupted", err=True)
+            code = EXIT_INTERRUPTED
+        except Exception as error:
+            from screenplan.commandline.failure import explain_failure
+
+            for line in explain_failure(error):
+                click.echo(line, err=True)
+            code = EXIT_OURS
+        sys.exit(code if isinstance(code, int) else 0)
 
 
 @click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
@@ -45,13 +76,13 @@ def main():
     """
 
 
-_PLAN = click.argument("plan", type=click.Path(dir_okay=True))
+_PLAN = click.argument("plan", type=PathArgument())
 _JSON = click.option(
     "--json", "as_json", is_flag=True, help="Print JSON for programs instead of tables."
 )
 _OUT = click.option(
     "--out",
-    type=click.Path(),
+    type=PathArgument(writes=True),
     help="Folder to write; by default one named after the plan, beside it.",
 )
 
@@ -66,7 +97,7 @@ _SET = click.option(
 
 
 @main.command(short_help="Make a commented plan file from what you have.")
-@click.argument("target", type=click.Path())
+@click.argument("target", type=PathArgument(writes=True))
 @click.option(
     "--layer",
     "layers",
@@ -147,13 +178,14 @@ def check(plan, as_json):
 def run(ctx, plan, out, settings, as_json):
     """Run PLAN and write its layers, tables and record.
 
-    Exit code 0: every check that can be judged passes; 1: one fails; 2: the input is wrong.
+    Exit code 0: every check that can be judged passes; 1: one fails; 2: the input is wrong; 70: an
+    error of screenplan; 130: interrupted.
     """
     _run(ctx, plan, out, as_json, settings)
 
 
 @main.command(short_help="Write a run's layers as Shapefile, FlatGeobuf or KML.")
-@click.argument("folder", type=click.Path(file_okay=False))
+@click.argument("folder", type=PathArgument())
 @click.option(
     "--as",
     "form",
@@ -163,7 +195,7 @@ def run(ctx, plan, out, settings, as_json):
 )
 @click.option(
     "--out",
-    type=click.Path(),
+    type=PathArgument(writes=True),
     help="Folder to write; by default FOLDER_shapefile and so on, beside it.",
 )
 @click.option(
@@ -194,7 +226,10 @@ def export(folder, form, out, names, as_json):
     help="Another file for an input layer. May be repeated.",
 )
 @click.option(
-    "--out", required=True, type=click.Path(), help="File to write: .gpkg, .geojson or .csv."
+    "--out",
+    required=True,
+    type=PathArgument(writes=True),
+    help="File to write: .gpkg, .geojson or .csv.",
 )
 @_JSON
 def step(name, plan, settings, replaced, out, as_json):
@@ -220,9 +255,13 @@ def steps(name, as_json):
 
 @main.command(short_help="Describe the steps as processes of a geoprocessing server.")
 @click.argument("name", metavar="[STEP]", required=False, type=click.Choice(list(STEPS)))
-@click.option("--out", type=click.Path(), help="Folder to write every description to, as JSON.")
 @click.option(
-    "--server", type=click.Path(), help="File to write the configuration of a pygeoapi server to."
+    "--out", type=PathArgument(writes=True), help="Folder to write every description to, as JSON."
+)
+@click.option(
+    "--server",
+    type=PathArgument(writes=True),
+    help="File to write the configuration of a pygeoapi server to.",
 )
 @_JSON
 def processes(name, out, server, as_json):
@@ -246,12 +285,12 @@ def species(us, as_json):
 
 
 @main.command(short_help="List the rules and limits, and which apply to a plan.")
-@click.argument("plan", required=False, type=click.Path(dir_okay=True))
+@click.argument("plan", required=False, type=PathArgument())
 @click.option(
     "--file",
     "files",
     multiple=True,
-    type=click.Path(),
+    type=PathArgument(),
     help="A rule file of setbacks or limits to try by itself. May be repeated.",
 )
 @click.option("--all", "every", is_flag=True, help="List those too that do not apply.")
@@ -277,7 +316,11 @@ def keys(as_json):
 
 @main.command(short_help="Plan the sample site.")
 @click.option(
-    "--out", type=click.Path(), default="demo_plan", show_default=True, help="Folder to write."
+    "--out",
+    type=PathArgument(writes=True),
+    default="demo_plan",
+    show_default=True,
+    help="Folder to write.",
 )
 @_JSON
 @click.pass_context

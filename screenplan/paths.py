@@ -61,3 +61,26 @@ def check_path(path: str | Path, *, writes: bool = False, key: str | None = None
         raise refuse(
             f"the path has {whole} bytes", f"Give one of at most {LONGEST_PATH - room}", **where
         )
+
+
+def check_reachable(path: str | Path, *, writes: bool = False) -> None:
+    """Refuse a path that cannot be looked at, whether there is something or not.
+
+    Parameters are those of `check_path`.
+
+    Raises
+    ------
+    InputError
+        As `check_path` does, or if the operating system does not let us look.
+    """
+    check_path(path, writes=writes)
+    try:
+        Path(path).stat()
+    except (FileNotFoundError, NotADirectoryError):
+        return
+    except OSError as error:
+        raise refuse(
+            f"it cannot be looked at ({error.strerror})",
+            "Check the path and its permissions",
+            file=os.fspath(path),
+        ) from None

@@ -10,11 +10,9 @@ from typing import Any
 LONGEST_QUOTED = 72
 #: What stands for the part that is left out.
 CUT = "…"
-#: Characters that move the cursor, end a line or turn the direction of writing. A lone surrogate,
-#: which no file can hold, is among them.
-_CONTROL = re.compile(
-    "[\x00-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028\u2029\u202a-\u202e\u2066-\u2069\ud800-\udfff\ufffe\uffff]+"
-)
+#: Characters that move the cursor, end a line or overrule the direction of writing. A lone
+#: surrogate, which no file can hold, is among them.
+_CONTROL = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\ud800-\udfff\ufffe\uffff]+")
 
 
 class _Quoting(reprlib.Repr):

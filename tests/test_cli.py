@@ -8,8 +8,10 @@ import re
 import shutil
 import subprocess
 import sys
+import tempfile
 from pathlib import Path
 
+import click
 import geopandas as gpd
 import numpy as np
 import pytest
@@ -70,6 +72,118 @@ def test_names_in_a_table_are_not_broken_where_they_fit(monkeypatch, capsys, wid
 def test_numbers_stand_to_the_right_and_names_that_begin_with_one_do_not(capsys):
     show_table("", ["window", "share"], [["9-low", "7%"], ["12-low-gate", "100%"]])
     assert capsys.readouterr().out.splitlines()[1:] == ["9-low           7%", "12-low-gate   100%"]
+
+
+# -- how a command ends ----------------------------------------------------------------------
+
+
+LONG = "a" * 300
+
+
+def test_an_error_of_ours_ends_with_70_and_says_where_to_report_it(monkeypatch, tmp_path):
+    def fail(*_, **__):
+        raise KeyError("nobody foresaw this\x1b[2J" + "x" * 500)
+
+    monkeypatch.setattr("screenplan.commandline.showing.show_keys", fail)
+    monkeypatch.setenv("TMPDIR", str(tmp_path))
+    monkeypatch.setattr(tempfile, "tempdir", None)
+    result = call("keys")
+    assert_clean(result, 70)
+    head, report = result.stderr.splitlines()
+    assert head.startswith("screenplan: an error of screenplan itself, not of your input (KeyError")
+    assert len(head) < 300
+    assert "\x1b" not in head
+    assert report.startswith("Report it to the people from whom you have screenplan")
+    (kept,) = tmp_path.glob("screenplan-error-*.txt")
+    assert str(kept) in report
+    assert "Traceback" in kept.read_text("utf-8")
+
+
+@pytest.mark.parametrize("raised", [KeyboardInterrupt, click.Abort])
+def test_an_interrupt_ends_with_130(monkeypatch, raised):
+    def stop(*_, **__):
+        raise raised
+
+    monkeypatch.setattr("screenplan.commandline.showing.show_keys", stop)
+    result = call("keys")
+    assert_clean(result, 130)
+    assert "screenplan: interrupted" in result.stderr
+
+
+def test_a_reader_that_went_away_is_no_failed_check():
+    # The list of keys is longer than a pipe holds; whoever reads a line of it and closes is done.
+    command = f"{sys.executable} -m screenplan keys --json | head -1; exit ${{PIPESTATUS[0]}}"
+    done = subprocess.run(["bash", "-c", command], capture_output=True, text=True, check=False)
+    assert done.returncode in (0, 141), done.stderr
+    assert "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["check", LONG],
+        ["run", LONG],
+        ["sides", f"{LONG}.gpkg"],
+        ["start", f"{LONG}.toml", "--length", "20 m"],
+        ["start", "x.toml", "--layer", f"parcels={LONG}"],
+        ["start", "x.toml", "--corners", LONG],
+        ["start", "x.toml", "--courses", LONG],
+        ["start", "x.toml", "--track", LONG],
+        ["export", LONG, "--as", "kml"],
+        ["rules", "--file", LONG],
+        ["processes", "--out", LONG],
+        ["processes", "--server", LONG],
+        ["demo", "--out", LONG],
+        ["desktop", "install", "--profile-folder", LONG],
+        ["check", "a\0b"],
+        ["start", "x.toml", "--layer", "parcels=a\0b"],
+        ["demo", "--out", "a\0b"],
+        ["start", "x.toml", "--length", "1e308 km"],
+        ["start", "x.toml", "--length", "20 m", "--at", "1e300", "1e300"],
+        ["start", "x.toml", "--length", "20 m", "--at", "nan", "nan"],
+        ["rules", "--file", "."],
+        ["nothing"],
+        ["check"],
+    ],
+)
+def test_any_refusal_ends_with_2_and_leaves_nothing(arguments, tmp_path):
+    result = call(*arguments, cwd=tmp_path)
+    assert_clean(result, 2)
+    assert list(tmp_path.iterdir()) == []
+    assert max(len(line) for line in result.stderr.splitlines()) < 400
+    assert "\0" not in result.stderr
+
+
+@pytest.mark.parametrize(
+    "arguments", [["--point", "nan", "nan"], ["--point", "1e300", "1"], ["--id", "x" * 5000]]
+)
+def test_a_subject_that_cannot_be_meant_is_refused(lot, arguments):
+    result = call("sides", f"{lot}:lots", "--id-column", "APN", *arguments)
+    assert_clean(result, 2)
+    assert len(result.stderr) < 700
+
+
+@pytest.mark.parametrize("first", [None, "", " "])
+def test_a_first_parcel_without_an_id_is_passed_over(tmp_path, first):
+    # Pandas gives NaN for such an id, which is no text and was taken for one.
+    shapes = [shapely.box(500000 + 40 * n, 5500000, 500030 + 40 * n, 5500045) for n in range(3)]
+    file = tmp_path / "lots.gpkg"
+    lots = gpd.GeoDataFrame({"parcel_id": [first, "7", "8"]}, geometry=shapes, crs="EPSG:25832")
+    lots.to_file(file, driver="GPKG", engine="fiona")
+    for arguments, message in (
+        (
+            [],
+            r"The layer holds 3 parcels, and none is chosen\. Give the parcel's id \(such as 7, 8\)",
+        ),
+        (["--id", "9"], r"There is no parcel '9' among 3\. Ids look like 7, 8"),
+        (["--point", "8.0", "50.0"], r"No parcel holds the point"),
+    ):
+        result = call("sides", file, *arguments)
+        assert_clean(result, 2)
+        assert re.search(message, result.stderr), result.stderr
+    assert_clean(call("sides", file, "--id", "7"), 0)
+    lots.iloc[:1].to_file(tmp_path / "one.gpkg", driver="GPKG", engine="fiona")
+    assert_clean(call("sides", tmp_path / "one.gpkg"), 0)
 
 
 # -- what works ------------------------------------------------------------------------------

@@ -210,7 +210,7 @@ def test_text_from_layers_stays_text(tmp_path):
         ET.fromstring(text)
     with (tmp_path / "tape_points.csv").open(encoding="utf-8", newline="") as source:
         cells = [row["name"] for row in csv.DictReader(source)]
-    assert f"'{NASTY}" in cells  # no spreadsheet takes it for a formula
+    assert f"'{clean}" in cells  # no spreadsheet takes it for a formula
     assert not any(cell.startswith("=") for cell in cells)
 
 

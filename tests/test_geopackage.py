@@ -23,7 +23,7 @@ from screenplan.contracts import CHECKS, OUTPUTS, PARCELS, PLANTS, Column, Contr
 from screenplan.errors import InputError
 from screenplan.outputs.geojson import write_geojson
 from screenplan.outputs.geopackage import write_geopackage
-from screenplan.outputs.tables import write_csv
+from screenplan.outputs.tables import cell_text, write_csv
 
 FEET = CRS(2264)
 NOON = dt.datetime(2026, 3, 21, 12, 0, tzinfo=dt.UTC)
@@ -144,7 +144,8 @@ def test_a_table_comes_back_from_csv(tmp_path):
             if value is None:
                 assert cell == ""
             elif name == "words":
-                assert re.sub(r"^'", "", cell) == value
+                # Tabs and line ends are spaces; all else comes back.
+                assert re.sub(r"^'", "", cell) == re.sub(r"[\t\r\n]+", " ", value)
             elif name == "so":
                 assert cell == str(value).lower()
             elif name == "day":
@@ -160,7 +161,23 @@ def test_text_in_a_csv_is_no_formula(text, tmp_path):
     write_csv(table, path, CHECKS)
     with path.open(encoding="utf-8", newline="") as source:
         row = list(csv.DictReader(source))[0]  # noqa: RUF015
-    assert row["says"] == f"'{text}"
+    # A tab or a line end is a space, and what stands behind it is no formula either.
+    assert row["says"] == "'" + re.sub(r"[\t\r]", " ", text)
+
+
+CONTROLS = [chr(code) for code in (*range(0x20), *range(0x7F, 0xA0), 0x2028, 0x2029, 0x202E)]
+
+
+def test_control_characters_do_not_reach_a_csv(tmp_path):
+    # All of C0 and C1 (ECMA-48), the line ends of Unicode and the override of its direction; a NUL
+    # is refused before by the contract.
+    path = tmp_path / "checks.csv"
+    table = make_layer(CHECKS, rows=1).assign(says=[f"a{''.join(CONTROLS[1:])}b\u2066c"])
+    write_csv(table, path, CHECKS)
+    (line,) = path.read_text("utf-8").splitlines()[1:]
+    assert "a b\u2066c" in line
+    assert not any(mark in line for mark in CONTROLS)
+    assert cell_text("".join(CONTROLS)) == " "
 
 
 def test_a_negative_number_in_a_csv_stays_a_number(tmp_path):

@@ -12,6 +12,7 @@ import shapely
 
 from screenplan.errors import refuse
 from screenplan.frame import LocalFrame
+from screenplan.paths import check_reachable
 from screenplan.site.loose import read_track
 from screenplan.site.outline import outline_of, read_bearing, strip_around, walk_traverse
 from screenplan.units import format_length, metres_per, parse_length
@@ -186,6 +187,7 @@ def _frame_at(place) -> LocalFrame:
 
 
 def _read_csv(file: Path) -> pd.DataFrame:
+    check_reachable(file)
     reading = {"dtype": str, "skipinitialspace": True, "encoding": "utf-8-sig", "comment": "#"}
     try:
         head = pd.read_csv(file, nrows=0, **reading).columns

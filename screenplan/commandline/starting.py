@@ -23,8 +23,8 @@ from screenplan.commandline.outlines import (
 from screenplan.contracts import INPUTS
 from screenplan.errors import InputError, refuse
 from screenplan.inputs import read_inputs, rows_of_files, step_arguments
-from screenplan.plan import LayerSource as PlanSource
-from screenplan.plan import Plan, Subject, check_plan, read_plan
+from screenplan.paths import check_path
+from screenplan.plan import check_plan, read_plan
 from screenplan.plan_text import plan_text
 from screenplan.site.loose import column_names
 from screenplan.site.sides import find_sides
@@ -151,12 +151,14 @@ def sides_of(
     sides : GeoDataFrame
     units : str
     """
+    asked = {"id": subject_id, "point": point or None}
+    subject = {key: value for key, value in asked.items() if value is not None}
     if source.lower().endswith(".toml"):
         plan, folder = read_plan(source)
-        if subject_id is not None or point:
-            plan = plan.model_copy(
-                update={"subject": Subject(id=subject_id, point=tuple(point or ()) or None)}
-            )
+        if subject:
+            parcels = {"file": plan.layers["parcels"].file}
+            chosen = check_plan({"layers": {"parcels": parcels}, "subject": subject}).subject
+            plan = plan.model_copy(update={"subject": chosen})
     else:
         file, layer = split_source(source)
         theirs = column_names(file, layer)
@@ -168,8 +170,8 @@ def sides_of(
                 file=str(file),
                 layer=layer,
             )
-        plan = Plan(layers={"parcels": PlanSource(file=file, layer=layer, columns=columns)},
-                    subject=Subject(id=subject_id, point=tuple(point or ()) or None))  # fmt: skip
+        parcels = {"file": file, "layer": layer, "columns": columns}
+        plan = check_plan({"layers": {"parcels": parcels}, "subject": subject})
         folder = Path.cwd()
     site = read_inputs(plan, folder)
     layers = dict(site.layers)
@@ -186,6 +188,7 @@ def sides_of(
 
 def split_source(text: str) -> tuple[Path, str | None]:
     """Split ``FILE:LAYER``; a drive letter's colon belongs to the file."""
+    check_path(text)
     file, colon, layer = text.rpartition(":")
     if not colon or len(file) == 1 or "/" in layer or "\\" in layer:
         return Path(text), None

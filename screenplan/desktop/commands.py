@@ -6,6 +6,8 @@ from dataclasses import asdict
 
 import click
 
+from screenplan.commandline.arguments import PathArgument
+
 EXIT_FAILS = 1
 
 _PROFILE = click.option(
@@ -14,7 +16,7 @@ _PROFILE = click.option(
     help="Profile; by default the one with which the desktop GIS starts.",
 )
 _FOLDER = click.option(
-    "--profile-folder", metavar="FOLDER", type=click.Path(), help="Or the folder of the profile."
+    "--profile-folder", metavar="FOLDER", type=PathArgument(), help="Or the folder of the profile."
 )
 _JSON = click.option("--json", "as_json", is_flag=True, help="Print JSON for programs.")
 
@@ -30,7 +32,7 @@ def desktop():
 @click.option(
     "--python",
     metavar="PATH",
-    type=click.Path(),
+    type=PathArgument(),
     help="Python that runs the library; by default the one that runs this command.",
 )
 @_JSON

@@ -1,7 +1,7 @@
 """The process that the plugin starts: one job in, one JSON object a line out.
 
 ``python -m screenplan.desktop.worker JOB.json`` answers with lines of progress and at the end with
-``{"done": ...}`` and exit code 0, ``{"refused": [...]}`` and 2, or ``{"failed": ...}`` and 3. It
+``{"done": ...}`` and exit code 0, ``{"refused": [...]}`` and 2, or ``{"failed": ...}`` and 70. It
 ends when its standard input closes: whatever was begun is undone first.
 ``python -m screenplan.desktop.worker --about`` says which library this is.
 """
@@ -22,7 +22,8 @@ from typing import Any, TextIO
 from screenplan._version import __version__
 from screenplan.errors import InputError, refuse
 
-EXIT_REFUSED, EXIT_FAILED, EXIT_CANCELLED = 2, 3, 130
+#: As the command line ends (see `screenplan.cli`).
+EXIT_REFUSED, EXIT_FAILED, EXIT_CANCELLED = 2, 70, 130
 
 #: Seconds after a cancel until the process ends in the middle of what it does.
 TIDY_S = 5.0

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import re
 import uuid
 from pathlib import Path
 
@@ -16,13 +15,13 @@ from screenplan.outputs.plant_list import height_words, stock_words
 from screenplan.outputs.tables import write_csv
 from screenplan.outputs.vector import explain_failure
 from screenplan.tables import table_of
+from screenplan.texts import clean_text
 from screenplan.units import VOLUME_UNITS, format_amount, format_length, in_units
 
 #: Namespace of the events' identifiers: the same task of the same plan keeps its identifier.
 _NAMESPACE = uuid.UUID("6a3b1d0e-9a4f-5d0a-8f7e-2f1c5f3f9a11")
 
 #: Line breaks and other control characters of a title, which no calendar shows.
-_CONTROL = re.compile(r"[\x00-\x1f\x7f]+")
 
 ORDER_LIST = Contract(
     "order_list",
@@ -72,7 +71,7 @@ def write_calendar(
     dated = schedule.loc[schedule["first_date"].notna().to_numpy(bool)]
     if not len(dated):
         return 0
-    title = _CONTROL.sub(" ", title)
+    title = clean_text(title)
     calendar = Calendar()
     calendar.add("prodid", f"-//screenplan//screenplan {__version__}//EN")
     calendar.add("version", "2.0")

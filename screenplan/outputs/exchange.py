@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import csv
 import html
-import re
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -23,6 +22,7 @@ from screenplan.contracts import BASE_LINES, PEGS, STAKES, TAPE_POINTS
 from screenplan.outputs.geojson import WGS84
 from screenplan.outputs.tables import cell_text, write_csv
 from screenplan.outputs.vector import explain_failure
+from screenplan.texts import clean_text
 
 SendOut = Callable[[gpd.GeoDataFrame, CRS], gpd.GeoDataFrame]
 
@@ -42,7 +42,6 @@ DRAWN = (
     ("FENCE", "fence_wires"),
     ("NO_PLANT_ZONE", "no_plant_zones"),
 )
-_CONTROL = re.compile(r"[\x00-\x1f\x7f\ufffe\uffff]+")
 
 #: Columns of the list of points; degrees have 9 decimals (0.1 mm), metres 4.
 POINT_COLUMNS = ("name", "kind", "x_m", "y_m", "ground_m", "longitude", "latitude", "says")
@@ -244,8 +243,3 @@ def _say_peg(row) -> str:
 def _say_stake(row) -> str:
     off = "" if row["offset_m"] == 0 else f", {row['offset_m']:.2f} m to the {row['offset_side']}"
     return f"{row['along_m']:.2f} m along {row['base_id']} from its zero peg (level){off}: {row['mark']}"
-
-
-def clean_text(text: object) -> str:
-    """Give it as text without control characters, which XML cannot hold."""
-    return _CONTROL.sub(" ", str(text))

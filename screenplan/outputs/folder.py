@@ -31,6 +31,7 @@ from urllib.request import pathname2url
 from screenplan.errors import InputError, refuse
 from screenplan.outputs.lock import Held, Lock
 from screenplan.outputs.record import RECORD_NAME, is_unchanged, read_record
+from screenplan.paths import check_reachable
 
 #: What systems and desktops leave in any folder.
 LITTER = {".DS_Store", "Thumbs.db", "desktop.ini"}
@@ -73,6 +74,7 @@ class OutputFolder:
     """
 
     def __init__(self, target: str | Path, *, replace_changed: bool = False):
+        check_reachable(target, writes=True)
         self.shown = str(target)
         self.target = Path(target).resolve()
         self.replace_changed = replace_changed

@@ -19,6 +19,7 @@ from pathlib import Path
 
 from screenplan._version import __version__
 from screenplan.errors import refuse
+from screenplan.paths import check_reachable
 
 RECORD_NAME = "run.json"
 #: Raised when a key changes its meaning; a higher one than ours cannot be read.
@@ -139,6 +140,7 @@ def read_record(path: str | Path) -> RunRecord:
     InputError
         If it is not there, is damaged, or a newer version wrote it.
     """
+    check_reachable(path)
     path = Path(path)
     if path.is_dir():
         path = path / RECORD_NAME
@@ -153,7 +155,7 @@ def read_record(path: str | Path) -> RunRecord:
         raise refuse(
             f"It cannot be read ({error.strerror})", "Check its permissions", file=name
         ) from None
-    except (UnicodeDecodeError, json.JSONDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:  # a number of too many digits among them
         raise refuse(f"The run record is damaged ({error})", _MEND, file=name) from None
     return _checked(content, name)
 

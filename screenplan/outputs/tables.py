@@ -11,17 +11,18 @@ from screenplan.contracts import Contract
 from screenplan.errors import refuse
 from screenplan.outputs.conform import Layout, conform
 from screenplan.outputs.vector import explain_failure
+from screenplan.texts import clean_text
 
 #: A spreadsheet takes a cell that begins so for a formula. The apostrophe itself is among them,
 #: so that taking one leading apostrophe away always gives the text back.
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "'")
+FORMULA_STARTS = ("=", "+", "-", "@", "'")
 
 
 def write_csv(table: pd.DataFrame, path: str | Path, contract: Contract) -> int:
     """Write a table as CSV: comma, CRLF, a header line, UTF-8 without a byte order mark.
 
-    Text that a spreadsheet would take for a formula gets a leading apostrophe; the GeoPackage
-    holds it unchanged. A missing value and an empty text are both an empty cell; true and false
+    Text that a spreadsheet would take for a formula gets a leading apostrophe, and control
+    characters, line ends among them, are spaces; the GeoPackage holds both unchanged. A missing value and an empty text are both an empty cell; true and false
     are written so.
 
     Parameters
@@ -72,11 +73,12 @@ def write_csv_layout(layout: Layout, path: Path) -> int:
 
 
 def cell_text(value: object) -> str:
-    """Write one value as a CSV cell that no spreadsheet takes for a formula."""
+    """Write one value as a CSV cell of one line that no spreadsheet takes for a formula."""
     if value is None:
         return ""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
-        return f"'{value}" if value.startswith(FORMULA_STARTS) else value
+        text = clean_text(value)
+        return f"'{text}" if text.lstrip().startswith(FORMULA_STARTS) else text
     return repr(value)

@@ -12,6 +12,7 @@ from pathlib import Path
 import fiona
 
 from screenplan.errors import InputError, refuse
+from screenplan.paths import check_reachable
 from screenplan.site.whole import check_whole
 
 # GDAL's messages reach the person in our own words; without a handler they would be printed raw.
@@ -24,6 +25,7 @@ _HASH_CHUNK = 1 << 20
 
 def check_file(path: Path, what: str) -> None:
     """Refuse a file that is not there or not whole."""
+    check_reachable(path)
     if not path.exists():
         raise refuse(
             "The file does not exist",

@@ -16,6 +16,7 @@ from rasterio.windows import Window
 
 from screenplan.errors import InputError, refuse
 from screenplan.frame import LocalFrame
+from screenplan.paths import check_reachable
 from screenplan.site.terrain import Terrain, TerrainSource, bilinear
 from screenplan.units import metres_per
 
@@ -72,6 +73,7 @@ def read_terrain(
         If it cannot be read, has no CRS, states another unit, or knows only part of the ground.
     """
     path = Path(source.file)
+    check_reachable(path)
     if not path.exists():
         raise refuse(
             "The file does not exist",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import itertools
 import math
 
 import geopandas as gpd
@@ -16,6 +17,7 @@ from screenplan.datum import find_transformation
 from screenplan.errors import InputError, refuse
 from screenplan.site.columns import to_text
 from screenplan.site.plausible import find_misfit
+from screenplan.texts import quoted
 
 ID_KEY, POINT_KEY = "subject.id", "subject.point"
 #: Longitude and latitude in degrees, as a web map shows a point.
@@ -111,15 +113,15 @@ def _choose_by_id(layer, id_column: str | None, wanted: str | None) -> gpd.GeoDa
             f"{', '.join(layer.columns) or 'none'}",
             **where,
         )
-    ids = layer.values(id_column).map(to_text)
+    ids = _texts(layer.values(id_column))
     rows = ids.index[ids == wanted].tolist()
     if not rows:
-        known = [one for one in ids.unique() if one is not None]
+        known = [one for one in dict.fromkeys(ids) if one is not None]
         lower = {one.lower(): one for one in known}
         close = difflib.get_close_matches((wanted or "").lower(), lower, n=_SHOWN, cutoff=0.5)
         names = [lower[one] for one in close]
         raise refuse(
-            f"There is no parcel '{wanted}' among {len(ids)}",
+            f"There is no parcel {quoted(wanted)} among {len(ids)}",
             f"Did you mean {' or '.join(names)}?" if names
             else f"Ids look like {', '.join(known[:_SHOWN])}" if known
             else f"The column {id_column} is empty; name another",
@@ -171,7 +173,7 @@ def _choose_by_point(layer, id_column: str | None, point: shapely.Point) -> gpd.
 
 def ids_of(frame: pd.DataFrame, id_column: str | None) -> list[str]:
     """Write identifiers as text; a row without one is called by its number."""
-    ids = [None] * len(frame) if id_column is None else frame[id_column].map(to_text)
+    ids = [None] * len(frame) if id_column is None else _texts(frame[id_column])
     return [one or f"row {row}" for one, row in zip(ids, frame.index, strict=True)]
 
 
@@ -183,7 +185,9 @@ def _place(layer, xy: tuple[float, float], point_crs: CRS | str | None) -> shape
         x = y = math.nan
     if not (math.isfinite(x) and math.isfinite(y)):
         raise refuse(
-            f"{xy!r} is not a point", "Give two numbers: longitude and latitude", key=POINT_KEY
+            f"{quoted(xy)} is not a point",
+            "Give two numbers: longitude and latitude",
+            key=POINT_KEY,
         )
     if point_crs == "parcels":
         return shapely.Point(x, y)
@@ -212,6 +216,11 @@ def _place(layer, xy: tuple[float, float], point_crs: CRS | str | None) -> shape
     return shapely.Point(*way.transformer.transform(x, y))
 
 
+def _texts(ids: pd.Series) -> pd.Series:
+    """Write identifiers as text, None for those that are missing: `map` would make NaN of them."""
+    return pd.Series([to_text(one) for one in ids], index=ids.index, dtype=object)
+
+
 def _are_copies(frame: gpd.GeoDataFrame) -> bool:
     shapes = shapely.normalize(np.asarray(frame.geometry.array, dtype=object))
     return bool(shapely.equals_identical(shapes, shapes[0]).all())
@@ -220,7 +229,8 @@ def _are_copies(frame: gpd.GeoDataFrame) -> bool:
 def _show_ids(layer, id_column: str | None) -> str:
     if id_column is None:
         return ""
-    some = [one for one in layer.values(id_column).iloc[:_SHOWN].map(to_text) if one]
+    named = (one for one in _texts(layer.values(id_column)) if one)
+    some = list(itertools.islice(named, _SHOWN))
     return f" (such as {', '.join(some)})" if some else ""
 
 

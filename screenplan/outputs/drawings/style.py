@@ -7,13 +7,13 @@ their dashes, areas by their hatch, marks by their shape, and everything carries
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from typing import Any
 
 from screenplan.outputs.palette import COLOURS
+from screenplan.texts import clean_text
 
 #: Points; at the printed size.
 TEXT, SMALL = 7.0, 6.0
@@ -22,7 +22,6 @@ HEAVY, LINE, THIN, HAIR = 1.4, 0.9, 0.6, 0.35
 #: What the years of a drawing are told apart by, besides their labels.
 DASHES = ((0, ()), (0, (6, 2)), (0, (2, 1.5)), (0, (7, 2, 1.5, 2)), (0, (1, 1.5)), (0, (10, 3)))
 
-_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029\ufffe\uffff\ud800-\udfff]+")
 #: Labels from layers are cut at this many characters.
 LONGEST_LABEL = 40
 
@@ -90,7 +89,7 @@ def clean(text: Any, most: int = LONGEST_LABEL) -> str:
         return ""
     if isinstance(text, float) and text != text:
         return ""
-    line = " ".join(_CONTROL.sub(" ", str(text)).split())
+    line = " ".join(clean_text(text).split())
     return line if len(line) <= most else line[: most - 1] + "…"
 
 
