@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from screenplan.texts import clean_text, shorten, shorten_words
+from screenplan.texts import printable, shorten, shorten_words
 
 #: Bounds of a sentence and a remedy in which a caller quotes more than a line; the remedy may list
 #: the names that there are. A word is a path or a name.
@@ -46,7 +46,7 @@ class Problem:
 
     def __post_init__(self):
         for name, most in _LONGEST.items():
-            said = shorten(shorten_words(clean_text(getattr(self, name)), _LONGEST_WORD), most)
+            said = shorten(shorten_words(printable(getattr(self, name)), _LONGEST_WORD), most)
             object.__setattr__(self, name, said)  # frozen: nobody else changes a problem
 
     @property
@@ -88,7 +88,7 @@ class InputError(ScreenplanError):
 
 
 def _place(name: str) -> str:
-    return shorten(clean_text(name), _LONGEST_PLACE)
+    return shorten(printable(name), _LONGEST_PLACE)
 
 
 def refuse(

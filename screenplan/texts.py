@@ -60,6 +60,11 @@ def clean_text(text: object) -> str:
     return _CONTROL.sub(" ", str(text))
 
 
+def printable(text: object) -> str:
+    """Give it as text in which each mark that is not seen, save a space, is a space."""
+    return "".join(mark if mark.isprintable() else " " for mark in str(text))
+
+
 def shorten(text: str, most: int) -> str:
     """Leave out the middle of a text that is too long.
 
