@@ -17,6 +17,8 @@ from test_views import GARDEN, HOUSE, LINE, SHUT, TABLE, WINDOW, only, row, trac
 
 from screenplan.site.terrain import Terrain
 from screenplan.views.obstacles import lay_obstacles
+from screenplan.views.openings import openings_of
+from screenplan.views.sampling import eyes_behind, positions_in_view
 from screenplan.views.views import trace_views
 
 
@@ -88,6 +90,64 @@ def test_stated_error_covers_that_of_rows_of_crowns():
             )  # fmt: skip
             true = np.abs((coarse[shares] - fine[shares]).to_numpy(float)).max()
             assert true <= coarse.error_share < 0.5
+
+
+def look_at_a_point(rng):
+    """True share and a view of one position, seen at a slant past the ends of walls."""
+    bearing, away = rng.uniform(40, 75) * rng.choice([-1, 1]), rng.uniform(4, 25)
+    point = Point(np.tan(np.radians(bearing)) * away, 6 - away)
+    ends = rng.uniform(6 - 0.9 * away, 5, 2)
+    middles = point.x * (6 - ends) / away + rng.uniform(-1.2, 1.2, 2)
+    lengths = rng.choice([-1, 1], 2) * rng.uniform(0.05, 3, 2)
+    walls = gpd.GeoDataFrame(
+        {"screen_id": ["a", "b"], "kind": "wall", "height_m": 20.0},
+        geometry=[LineString([(x, y), (x + by, y)]) for x, y, by in zip(middles, ends, lengths, strict=True)],
+    )  # fmt: skip
+    place = gpd.GeoDataFrame({"place_id": ["p"]}, geometry=[point])
+    window = windows((0, 6), width_m=rng.uniform(0.6, 3.0))
+    # No row near by: nothing is left out for it.
+    far = LINE.set_geometry([LineString([(-30, -60), (30, -60)])])
+    options = {"table": TABLE, "years": 1, "report_years": (0,)}
+    view = only(trace_views(window, place, far, row([]), None, walls, **options)[0])
+    fine = only(trace_views(
+        window, place, far, row([]), None, walls, eyes_across=150, second_sample=False, **options
+    )[0])  # fmt: skip
+    return view, fine
+
+
+# Convergence: against 50 times as many eyes.
+def test_stated_error_covers_that_of_one_position_at_a_slant():
+    rng = np.random.default_rng(2)
+    found = [look_at_a_point(rng) for _ in range(120)]
+    seen = [(view, fine) for view, fine in found if fine.rays]
+    cut = [(view, fine) for view, fine in seen if 0 < fine.open_now < 1]
+    assert len(seen) > 50
+    assert len(cut) > 8
+    true = np.array([abs(view.open_now - fine.open_now) for view, fine in seen])
+    stated = np.array([view.error_share for view, _ in seen])
+    assert (true <= stated).mean() >= 0.99
+    # What nothing is seen of by the sample and a little by eyes at its ends may be open or shut.
+    missed = [view.error_share for view, _ in seen if not view.rays]
+    assert missed == [1.0] * len(missed)
+    assert len(missed) > 0
+    # It is no blanket: most are stated far below that.
+    assert np.median([view.error_share for view, _ in seen if view.rays]) < 0.2
+
+
+# Closed form: of 12 eyes at the middles of equal parts those see a point through the opening whose
+# line to it passes the facade within the window.
+def test_only_eyes_that_see_through_the_opening_count():
+    opening = openings_of(windows((0, 6), width_m=1.2), None, Terrain.flat())[0]
+    eyes = eyes_behind(opening, inside_m=1.0, heights_m=(1.2, 1.6), across=12)
+    # From y 7 by y 6 to y -4: eye u, facade u + (x - u) / 11.
+    x = 8.0
+    u = ((np.arange(12) + 0.5) / 12 * 2 - 1) * 0.6
+    expected = int((np.abs(u + (x - u) / 11) <= 0.6).sum())
+    assert 0 < expected < 12
+    heads = np.array([[x, -4.0, 1.2], [x, -4.0, 1.6]])
+    assert positions_in_view(opening, eyes, heads) == (expected, 1)
+    assert positions_in_view(opening, eyes, np.array([[80.0, 5.0, 1.2]])) == (0, 0)
+    assert positions_in_view(None, eyes, heads) == (12, 1)
 
 
 def on_ground(height, cell, plants=None, **options):

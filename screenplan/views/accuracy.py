@@ -6,7 +6,8 @@ proportion to the spacing, so a sample with 1.5 times the density along each axi
 it, and the difference of the two is a third. An edge at an angle cuts about n^(1/2) of n cells,
 each wrong by its own fraction, so that they sum up to about n^(1/4) cells, n^(-3/4) of all; two
 samples may differ by less than that by chance, which is why it stands as a floor. What is smaller
-than a cell may be missed by both samples: a cell is added for it. Of 300 made-up gardens and edges
+than a cell may be missed by both samples: a cell is added for it. Only positions between which a ray
+passes count: through a window that is looked through at a slant few eyes may see a place. Of 300 made-up gardens and edges
 with a known share the error so stated covers the true one in at least 99 of 100.
 """
 
@@ -29,7 +30,9 @@ PER_DIFFERENCE = 2.0
 CUT_CELLS = 0.7
 
 
-def sampling_error(sample: Timeline, denser: Timeline, positions: int, eyes: int) -> float:
+def sampling_error(
+    sample: Timeline, denser: Timeline, positions: int, eyes: int, *, single: bool
+) -> float:
     """Error of a sample's open shares, the greatest over growths, seasons and years.
 
     Parameters
@@ -37,16 +40,18 @@ def sampling_error(sample: Timeline, denser: Timeline, positions: int, eyes: int
     sample, denser : Timeline
         The sample, and one with 1.5 times its density.
     positions, eyes : int
-        Positions in plan of the sample's targets and eyes.
+        Positions in plan of the sample's targets and eyes, of those between which a ray passes.
+    single : bool
+        Whether the place has one position alone: it is sampled by the eyes, along a line.
 
     Returns
     -------
     float
     """
-    eyes = max(eyes, 1)
+    eyes, positions = max(eyes, 1), max(positions, 1)
     # A place of one position is sampled by the eyes alone, along a line, to half a step.
-    cell = 0.5 / eyes if positions == 1 else 1.0 / positions / np.sqrt(eyes)
-    floor = cell if positions == 1 else CUT_CELLS * positions**-0.75 / np.sqrt(eyes)
+    cell = 0.5 / eyes if single else 1.0 / positions / np.sqrt(eyes)
+    floor = cell if single else CUT_CELLS * positions**-0.75 / np.sqrt(eyes)
     one = np.append(sample.open, sample.now)
     two = np.append(denser.open, denser.now)
     cut = ((one > 0.0) & (one < 1.0)) | ((two > 0.0) & (two < 1.0))

@@ -50,7 +50,7 @@ class Place:
     @property
     def positions(self) -> int:
         """Number of positions in plan."""
-        return len(np.unique(self.coarse[:, :2], axis=0))
+        return _spots(self.coarse)
 
     @property
     def is_single(self) -> bool:
@@ -86,6 +86,15 @@ def eyes_behind(
     )
 
 
+def move_to_ends(opening: Opening, eyes) -> np.ndarray:
+    """Give eyes of the same heights at both ends of the window's width, (eyes, 3)."""
+    along = np.array([-opening.out[1], opening.out[0]])
+    middle = eyes[:, :2].mean(axis=0)
+    heights = np.unique(eyes[:, 2])
+    spots = middle + opening.half_width_m * np.array([[-1.0], [1.0]]) * along
+    return np.column_stack([np.repeat(spots, len(heights), axis=0), np.tile(heights, len(spots))])
+
+
 def rays_through(opening: Opening | None, eyes, targets) -> tuple[np.ndarray, np.ndarray]:
     """Rays from all eyes to all targets that cross the opening; all rays where there is none.
 
@@ -117,6 +126,24 @@ def rays_through(opening: Opening | None, eyes, targets) -> tuple[np.ndarray, np
     )
     origin = eye + start[:, None] * way
     return origin[passes], target[passes]
+
+
+def positions_in_view(opening: Opening | None, eyes, targets) -> tuple[int, int]:
+    """Count the positions in plan of the eyes and of the targets between which a ray passes.
+
+    Behind a window that is looked through at a slant most eyes may see nothing of a place, and
+    little of a place may be seen by any.
+    """
+    if opening is None:
+        return _spots(eyes), _spots(targets)
+    seen = [rays_through(opening, eye[None], targets)[1] for eye in eyes]
+    seeing = eyes[[len(heads) > 0 for heads in seen]]
+    return _spots(seeing), _spots(np.concatenate(seen))
+
+
+def _spots(points) -> int:
+    """Count positions in plan."""
+    return len(np.unique(np.asarray(points)[:, :2], axis=0))
 
 
 def positions_in(polygon, spacing_m: float, most: int) -> np.ndarray:

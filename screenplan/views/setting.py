@@ -17,7 +17,14 @@ from screenplan.site.terrain import Terrain
 from screenplan.views.obstacles import Obstacles, identifiers, lay_obstacles
 from screenplan.views.onlookers import onlooker_eyes
 from screenplan.views.openings import Opening, openings_of
-from screenplan.views.sampling import COINCIDENT_M, Place, eyes_behind, rays_through, sample_places
+from screenplan.views.sampling import (
+    COINCIDENT_M,
+    Place,
+    eyes_behind,
+    move_to_ends,
+    rays_through,
+    sample_places,
+)
 
 #: Eye positions that the second, denser sample has more over the width of a window.
 MORE_ACROSS = 2
@@ -107,6 +114,18 @@ class Looker:
             return bool(len(self.eyes[False, True]))
         way = place.dense[:, :2] - self.middle
         return bool((way @ np.array(self.opening.out) > 0.0).any())
+
+    def glimpses(self, place: Place) -> bool:
+        """Tell whether an eye at either end of the window's width sees some of a place.
+
+        Where eyes between them do, one of those at the ends does: the strip of eyes that see a
+        point through an opening is wider than the opening.
+        """
+        if self.opening is None:
+            return False
+        eyes = self.eyes[place.is_single, True]
+        ends = move_to_ends(self.opening, eyes)
+        return bool(len(rays_through(self.opening, ends, place.dense)[0]))
 
 
 @dataclass(frozen=True)

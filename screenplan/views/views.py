@@ -24,6 +24,7 @@ from screenplan.views.results import (
     view_years_table,
     views_layer,
 )
+from screenplan.views.sampling import positions_in_view
 from screenplan.views.setting import LEAVES, Sampling, Setting, lay_setting
 from screenplan.views.timeline import PORTION, Scene, follow, sum_up, year_closed
 
@@ -163,10 +164,7 @@ def trace_views(
         timeline, kept = _trace(looker.opening, behind, place.coarse, scene)
         error = np.nan
         if second_sample and (timeline.rays or looker.may_see(place)):
-            more = looker.eyes[place.is_single, True]
-            denser = sum_up(follow(looker.opening, more, place.dense, scene), scene)
-            spots = len(np.unique(behind[:, :2], axis=0))
-            error = sampling_error(timeline, denser, place.positions, spots)
+            error = _sampling_error(timeline, looker, place, scene)
         holes, last = [], 0
         closed = year_closed(timeline.open[TYPICAL, 0], threshold)
         if timeline.rays and closed != 0:
@@ -192,6 +190,20 @@ def trace_views(
         view_years_table(views),
         view_holes_layer(views, crs=windows.crs),
     )
+
+
+def _sampling_error(timeline, looker, place, scene) -> float:
+    """Error of a view's shares by a second sample, and by how much of both samples takes part."""
+    eyes, more = looker.eyes[place.is_single, False], looker.eyes[place.is_single, True]
+    denser = sum_up(follow(looker.opening, more, place.dense, scene), scene)
+    if timeline.rays:
+        spots, heads = positions_in_view(looker.opening, eyes, place.coarse)
+    elif denser.rays or looker.glimpses(place):
+        # What the sample does not see at all may be open or shut.
+        return 1.0
+    else:
+        spots, heads = positions_in_view(None, eyes, place.coarse)
+    return sampling_error(timeline, denser, heads, spots, single=place.is_single)
 
 
 def _on_other_ground(ground, setting: Setting, plants, *, dim, **growth):
