@@ -14,6 +14,7 @@ from shapely import affinity
 from screenplan.contracts import WINDOWS
 from screenplan.errors import InputError
 from screenplan.site.compass import apart_deg, unit_vector
+from screenplan.site.steady import EQUAL_M
 from screenplan.site.walls import walls_of
 from screenplan.site.windows import examine_windows, lay_windows, own_windows
 
@@ -334,4 +335,4 @@ def test_derived_windows_turn_with_the_site(angle, x, y, spacing):
     for _, wall in turned.groupby(["building_id", "storey", turned["facing_deg"].round(3)]):
         at = shapely.get_coordinates(wall.geometry.to_numpy())
         along = np.sort(at @ np.array(unit_vector(wall["facing_deg"].iloc[0] + 90.0)))
-        assert (np.diff(along) <= spacing + 1e-6).all()
+        assert (np.diff(along) <= spacing + EQUAL_M).all()

@@ -9,6 +9,7 @@ import shapely
 
 from screenplan.effects.growing import has_rows, names_of, numbers, points_of, texts
 from screenplan.effects.hedge_height import garden_of
+from screenplan.site.steady import natural_key
 from screenplan.views.openings import openings_of
 
 #: Points of a window: at a quarter and three quarters of its width and height.
@@ -119,7 +120,8 @@ def gardens_in_light(parcels, buildings, planting_lines, terrain, *, reach_m, ce
         return [], (np.zeros(0, int), np.zeros(0, int))
     near = shapely.buffer(shapely.union_all(planting_lines.geometry.to_numpy()), reach_m)
     found, columns, rows = [], [], []
-    for name, parcel in zip(names_of(parcels, "parcel_id"), parcels.geometry, strict=True):
+    named = zip(names_of(parcels, "parcel_id"), parcels.geometry, strict=True)
+    for name, parcel in sorted(named, key=lambda one: natural_key(one[0])):
         garden = shapely.intersection(garden_of(parcel, buildings), near)
         xy, (i, j) = grid_in(garden, cell_m, fixed=True)
         if not len(xy):

@@ -21,6 +21,7 @@ from screenplan.errors import refuse
 from screenplan.planting.species import DEFAULT_SPECIES, Species, species_of
 from screenplan.planting.stock import HOLE_PER_BALL, hole_width, planted_height
 from screenplan.rules.ruleset import KEEP_OUT_FEATURES, Rule, keep_out_kind, load_rules, rules_for
+from screenplan.site.steady import natural_key
 from screenplan.tables import layer_of, with_notes
 
 #: Zones are wider than their rule's distance by up to this, so that their arcs contain the circle.
@@ -274,12 +275,15 @@ def _rows(layer: gpd.GeoDataFrame | None, key: str) -> Iterator[_Row]:
     if layer is None:
         return
     names = [name for name in layer.columns if name != layer.geometry.name]
+    rows = []
     for number, (values, geometry) in enumerate(
         zip(layer[names].to_dict("records"), layer.geometry, strict=True), 1
     ):
         if geometry is not None and not geometry.is_empty:
             given = values.get(key)
-            yield _Row(str(number if pd.isna(given) else given), values, geometry)
+            rows.append(_Row(str(number if pd.isna(given) else given), values, geometry))
+    # By name, so that the zones' numbers do not hang on the order of the file.
+    yield from sorted(rows, key=lambda row: natural_key(row.id))
 
 
 def _distances(

@@ -13,6 +13,7 @@ from screenplan.site.compass import compass_name, unit_vector
 from screenplan.site.floors import floors_of, storeys_of
 from screenplan.site.ownership import parcels_of, sound, subject_id, subject_outline
 from screenplan.site.shaping import column_or
+from screenplan.site.steady import EQUAL_M, natural_key
 from screenplan.site.walls import Walls, exposed_stretches, walls_of
 from screenplan.tables import layer_of_columns
 
@@ -46,9 +47,11 @@ def derive_windows(
 
     Every building that is lived in, does not stand on the subject and is within reach gets them:
     also one whose parcel is not in the layer. Along a stretch of straight wall of 2 m or more
-    that no other building adjoins they are evenly spaced, no farther apart than ``spacing_m``.
-    A window stays if some point of the subject within ``reach_m`` lies before its wall, at more
-    than 30° to it, and is not hidden by the building itself.
+    that no other building adjoins they are evenly spaced, no farther apart than ``spacing_m`` but
+    for the 5 cm by which a file may be out. A window stays if some point of the subject within ``reach_m`` lies before its wall, at more
+    than 30° to it, and is not hidden by the building itself. They are numbered round each building,
+    as `screenplan.site.walls.walls_of` gives its walls: the names follow the site, and neither the
+    order of the file nor its system.
 
     Parameters and result are those of `screenplan.site.windows.lay_windows`.
     """
@@ -65,13 +68,13 @@ def derive_windows(
 
     rows: dict[str, list] = {column.name: [] for column in WINDOWS.columns}
     points = []
-    for item in np.flatnonzero(near):
+    for item in sorted(np.flatnonzero(near), key=lambda item: natural_key(ids[item])):
         places = _places_along(
             walls_of(footprints[item]), footprints, item, targets, spacing_m, reach_m
         )
         for storey in range(storeys[item]):
             on_wall: dict[str, int] = {}
-            for number, (at, facing) in enumerate(places, start=1):
+            for number, at, facing in places:
                 wall = f"{compass_name(facing)} wall of {ids[item]}"
                 on_wall[wall] = on_wall.get(wall, 0) + 1
                 rows["window_id"].append(f"{ids[item]}-w{number}-s{storey}")
@@ -107,8 +110,12 @@ def _places_along(
     targets: np.ndarray,
     spacing_m: float,
     reach_m: float,
-) -> list[tuple[np.ndarray, float]]:
-    """Find where on its walls a building looks at the targets: points and directions."""
+) -> list[tuple[int, np.ndarray, float]]:
+    """Find where on its walls a building looks at the targets: numbers, points and directions.
+
+    The numbers count all places round the building, also those that do not look: what one of
+    them sees does not change what the others are called.
+    """
     own = footprints[item]
     beside = np.flatnonzero(shapely.dwithin(footprints, own, 1.0))
     others = shapely.union_all(footprints[beside[beside != item]])
@@ -116,23 +123,24 @@ def _places_along(
     # Smaller by a hair, so that a line that leaves the wall does not touch it.
     solid = shapely.buffer(own, -0.02)
     shapely.prepare(solid)
-    found = []
+    found, number = [], 0
     for start, end, facing, length in zip(
         walls.start, walls.end, walls.facing_deg, walls.length_m, strict=True
     ):
-        if length < SHORTEST_WALL_M:
+        if length < SHORTEST_WALL_M - EQUAL_M:
             continue
         along = (end - start) / length
         for low, high in exposed_stretches(start, end, others):
-            if high - low < SHORTEST_WALL_M - 1e-6:
+            if high - low < SHORTEST_WALL_M - EQUAL_M:
                 continue
-            count = max(1, math.ceil((high - low) / spacing_m - 1e-6))
+            count = max(1, math.ceil((high - low - EQUAL_M) / spacing_m))
             for s in low + (np.arange(count) + 0.5) * (high - low) / count:
+                number += 1
                 at = start + s * along
                 # The face passes over small steps of the outline; the window is on the outline.
                 at = shapely.get_coordinates(shapely.shortest_line(outline, shapely.Point(at)))[0]
                 if _sees(at, float(facing), targets, solid, reach_m):
-                    found.append((at, float(facing)))
+                    found.append((number, at, float(facing)))
     return found
 
 

@@ -15,6 +15,7 @@ from screenplan.site.compass import apart_deg, bearing_deg, unit_vector
 from screenplan.site.facades import NOT_LIVED_IN, SHORTEST_WALL_M
 from screenplan.site.ownership import parcels_of, sound, subject_id, subject_outline
 from screenplan.site.shaping import column_or
+from screenplan.site.steady import EQUAL_M, steady_order
 from screenplan.site.walls import Walls, walls_of
 from screenplan.tables import layer_of_columns, with_notes
 
@@ -26,6 +27,8 @@ ROOM_M2 = 12.0
 LEAST_DERIVED_M2 = 4.0
 #: Walls that face within this of the garden's direction are on the garden side.
 GARDEN_SIDE_DEG = 60.0
+#: Areas that differ by less are equal.
+EQUAL_M2 = 0.5
 #: A road farther from the house than this does not tell front from back.
 ROAD_TELLS_M = 100.0
 #: How far before a wall the open ground counts when there is no road.
@@ -239,7 +242,7 @@ def _derive(parcels, buildings, roads, depth_m: float):
             strip = _largest(
                 shapely.intersection(_strip_before(walls, chosen, depth_m), open_ground)
             )
-            if strip is not None and (best is None or strip.area > best.area):
+            if strip is not None and (best is None or strip.area > best.area + EQUAL_M2):
                 best = strip
             if best is not None and best.area >= ROOM_M2:
                 break
@@ -263,7 +266,10 @@ def _main_house(footprints: np.ndarray, buildings, parcels):
     kinds = column_or(buildings, "kind", "house")
     lived_in = np.array([str(kind).strip().lower() not in NOT_LIVED_IN for kind in kinds])
     candidates = on & lived_in if (on & lived_in).any() else on
-    return max(footprints[candidates], key=lambda footprint: footprint.area)
+    houses = footprints[candidates]
+    x, y = shapely.get_coordinates(shapely.centroid(houses)).T
+    order = steady_order((-shapely.area(houses), EQUAL_M2), (-y, EQUAL_M), (x, EQUAL_M))
+    return houses[order[0]]
 
 
 def _garden_sides(walls: Walls, house, open_ground, roads):
@@ -281,7 +287,8 @@ def _garden_sides(walls: Walls, house, open_ground, roads):
         else -1.0
         for wall in range(len(walls))
     ]
-    for best in np.argsort(-np.round(before, 3), kind="stable"):
+    # Before opposite walls of a house in the middle of its lot lies the same ground.
+    for best in steady_order((np.negative(before), EQUAL_M2), (np.arange(len(walls)), 0.0)):
         if long[best]:
             yield np.flatnonzero(long & (apart_deg(facing, facing[best]) <= 1.0))
 

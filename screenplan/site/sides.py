@@ -15,6 +15,7 @@ from screenplan.site.compass import apart_deg, bearing_deg, compass_name
 from screenplan.site.corners import Ring, find_corners, fitting_base
 from screenplan.site.ownership import is_subject, sound, subject_outline
 from screenplan.site.shaping import column_or
+from screenplan.site.steady import EQUAL_DEG, steady_order
 from screenplan.tables import layer_of_columns
 
 #: A neighbour is across a side if its parcel begins within this distance outside it.
@@ -126,14 +127,10 @@ def _from_north(pieces: list[np.ndarray]) -> list[np.ndarray]:
     """Begin the walk with the side that faces north most nearly, the longest of several."""
     chords = np.array([piece[-1] - piece[0] for piece in pieces])
     off = apart_deg(bearing_deg(chords[:, 0], chords[:, 1]) + 90.0, 0.0)
-    first = min(
-        range(len(pieces)),
-        key=lambda i: (
-            round(off[i]),
-            -round(np.hypot(*chords[i]) / EQUAL_M),
-            -pieces[i][:, 1].mean(),
-        ),
-    )
+    norths = [piece[:, 1].mean() for piece in pieces]
+    first = steady_order(
+        (off, EQUAL_DEG), (-np.hypot(*chords.T), EQUAL_M), (np.negative(norths), EQUAL_M)
+    )[0]
     return pieces[first:] + pieces[:first]
 
 
@@ -147,7 +144,7 @@ def _name_sides(lines: list, facings: np.ndarray, lengths: np.ndarray) -> list[s
     middles = shapely.get_coordinates(shapely.centroid(np.array(lines)))
     out = np.column_stack([np.sin(np.radians(facings)), np.cos(np.radians(facings))])
     reach = np.sum(middles * out, axis=1)
-    order = sorted(range(len(names)), key=lambda i: (-round(lengths[i] / EQUAL_M), -reach[i]))
+    order = steady_order((-lengths, EQUAL_M), (-reach, EQUAL_M))
     numbered = list(names)
     count: Counter[str] = Counter()
     for item in order:

@@ -6,8 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from shapely.geometry.polygon import orient
 
 from screenplan.site.compass import apart_deg, bearing_deg, unit_vector
+from screenplan.site.steady import EQUAL_M, first_clockwise, steady_order
 
 #: A footprint's outline may be off a straight wall by this much.
 STRAIGHT_M = 0.2
@@ -52,21 +54,25 @@ class Walls:
 def walls_of(footprint: shapely.Polygon | shapely.MultiPolygon) -> Walls:
     """Take a footprint's straight faces, those of its courtyards too.
 
-    Vertices that are off a straight wall by less than `STRAIGHT_M` are passed over, wherever the
-    outline begins.
+    Vertices that are off a straight wall by less than `STRAIGHT_M` are passed over. Each ring
+    begins at its first corner clockwise from north and runs with the building on its left, the
+    outer one before the courtyards, the largest first: wherever the file begins it.
     """
     starts, ends = [], []
-    for part in shapely.get_parts(footprint):
-        part = shapely.force_2d(part)
-        for ring, solid_left in [(part.exterior, True)] + [
-            (hole, False) for hole in part.interiors
-        ]:
+    parts = [orient(part) for part in shapely.get_parts(shapely.force_2d(footprint))]
+    for part in _largest_first(parts):
+        for ring in (part.exterior, *_largest_first([*part.interiors])):
             xy = _straightened(shapely.get_coordinates(ring)[:-1])
-            if shapely.LinearRing(xy).is_ccw != solid_left:
-                xy = xy[::-1]
             starts.append(xy)
             ends.append(np.roll(xy, -1, axis=0))
     return Walls(np.concatenate(starts), np.concatenate(ends))
+
+
+def _largest_first(shapes: list) -> list:
+    """Order parts or rings by their length, those of one length from north to south."""
+    x, y = shapely.get_coordinates(shapely.centroid(shapes)).reshape(-1, 2).T
+    order = steady_order((-shapely.length(shapes), EQUAL_M), (-y, EQUAL_M), (x, EQUAL_M))
+    return [shapes[item] for item in order]
 
 
 def exposed_stretches(
@@ -108,17 +114,22 @@ def exposed_stretches(
 
 
 def _straightened(xy: np.ndarray) -> np.ndarray:
-    # The vertex farthest from the middle is a true corner: a fixed place at which to begin.
-    first = int(np.argmax(np.hypot(*(xy - xy.mean(axis=0)).T)))
-    xy = np.roll(xy, -first, axis=0)
+    # A vertex that is farthest from the middle is a true corner: a place at which to begin. The
+    # corners of a rectangle are all equally far out.
+    middle = shapely.get_coordinates(shapely.Polygon(xy).centroid)[0]
+    away = np.hypot(*(xy - middle).T)
+    far = np.flatnonzero(away >= away.max() - EQUAL_M)
+    xy = np.roll(xy, -far[first_clockwise(xy[far], middle)], axis=0)
     simple = shapely.get_coordinates(
         shapely.simplify(
             shapely.LineString(np.vstack([xy, xy[:1]])), STRAIGHT_M, preserve_topology=False
         )
     )[:-1]
     if len(simple) < 3:
-        return xy
-    before = bearing_deg(*(simple - np.roll(simple, 1, axis=0)).T)
-    after = np.roll(before, -1)
-    kept = simple[apart_deg(before, after) > COLLINEAR_DEG]
-    return kept if len(kept) >= 3 else simple
+        simple = xy
+    else:
+        before = bearing_deg(*(simple - np.roll(simple, 1, axis=0)).T)
+        after = np.roll(before, -1)
+        kept = simple[apart_deg(before, after) > COLLINEAR_DEG]
+        simple = kept if len(kept) >= 3 else simple
+    return np.roll(simple, -first_clockwise(simple, middle), axis=0)

@@ -228,7 +228,7 @@ def _stretches(line_id, line, met: Crossings, setting, names, share, step_m, row
                 "rays": len(mine), "needed_m": needed,
                 "needed_for_all_m": height_for(above, light, 1.0),
                 "lowest_m": float(above.min()) if len(mine) else None,
-                "view_id": names[met.view[mine[np.argmax(above)]]] if len(mine) else None,
+                "view_id": names[met.view[mine[np.argmax(np.round(above, 2))]]] if len(mine) else None,
                 **_reached(row, needed),
             }
         )  # fmt: skip

@@ -16,6 +16,7 @@ import numpy as np
 import shapely
 
 from screenplan.errors import InputError, Problem
+from screenplan.site.steady import EQUAL_M, first_clockwise
 from screenplan.views.obstacles import numbers, top_heights
 from screenplan.views.openings import Opening
 
@@ -321,5 +322,9 @@ def _longest_edge(polygon) -> np.ndarray:
         xy = shapely.get_coordinates(part.exterior)
         edges.append(np.diff(xy, axis=0))
     edges = np.concatenate(edges)
-    longest = edges[np.argmax(np.hypot(*edges.T))]
+    lengths = np.hypot(*edges.T)
+    # Of several that are longest, the first clockwise from north, whichever way it was drawn.
+    longest = edges[lengths >= lengths.max() - EQUAL_M]
+    both = np.vstack([longest, -longest])
+    longest = both[first_clockwise(both, np.zeros(2))]
     return longest / np.hypot(*longest)

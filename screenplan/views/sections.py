@@ -20,6 +20,7 @@ from screenplan.planting.growth import clear_stem_at, height_at, spread_at, widt
 from screenplan.planting.shapes import is_box, meeting_band
 from screenplan.planting.species import Species, species_of
 from screenplan.site.floors import floors_of
+from screenplan.site.steady import EQUAL_M, steady_order
 from screenplan.site.terrain import Terrain
 from screenplan.tables import layer_of, table_of
 from screenplan.views.obstacles import (
@@ -46,6 +47,8 @@ MOST_SECTIONS = 40
 STEP_DECIMALS = 2
 #: Decimals of a height and a station in the tables: a tenth of a millimetre.
 DECIMALS = 4
+#: Rays whose ends are as near to the middle, but for this, are equally near.
+SAME_RAY_M = 0.001
 
 
 @dataclass(frozen=True)
@@ -170,8 +173,9 @@ def cut_sections(
         ends = np.hstack([origin, target])
         # Rays on either side of the middle are as near as each other: the last digits of the
         # coordinates are not what tells them apart.
-        apart = ((ends - ends.mean(axis=0)) ** 2).sum(axis=1)
-        middle = int(np.argmin(np.round(apart, DECIMALS)))
+        apart = np.sqrt(((ends - ends.mean(axis=0)) ** 2).sum(axis=1))
+        near = np.flatnonzero(apart <= apart.min() + SAME_RAY_M)
+        middle = near[steady_order(*((end, EQUAL_M) for end in ends[near].T))[0]]
         eye, head = origin[middle], target[middle]
         crossed = _outlines(view_id, origin, target, planting_lines, ground)
         outlines += crossed

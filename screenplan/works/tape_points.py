@@ -11,6 +11,8 @@ import pandas as pd
 import shapely
 from shapely.geometry.polygon import orient
 
+from screenplan.site.steady import first_clockwise, natural_key
+
 #: A change of direction of an outline that can be seen as a corner, degrees.
 CORNER_DEG = 30.0
 #: Edges of a house shorter than this make no corner that a tape is hooked to, metres.
@@ -67,10 +69,13 @@ def find_tape_points(
                 found.append(TapePoint("", name, "mark", own, "", *map(float, xy)))
     if buildings is not None:
         several = sum(_on(subject.geometry, shape) for shape in buildings.geometry) > 1
-        for number, row in enumerate(buildings.itertuples(), 1):
+        houses = [
+            (_text(row, "building_id") or str(number), row)
+            for number, row in enumerate(buildings.itertuples(), 1)
+        ]
+        for own, row in sorted(houses, key=lambda house: natural_key(house[0])):
             if not _on(subject.geometry, row.geometry):
                 continue
-            own = _text(row, "building_id") or str(number)
             what = f"{_text(row, 'kind') or 'house'} {own}" if several else "house"
             for name, xy in _corners(row.geometry, SHORT_EDGE_M):
                 found.append(
@@ -113,6 +118,9 @@ def _corners(geometry: shapely.Geometry, short: float) -> list[tuple[str, tuple[
     centre = geometry.centroid
     for part in shapely.get_parts(geometry):
         xy = shapely.get_coordinates(orient(part).exterior)[:-1]
+        # The letters go round from the north, wherever the file begins the ring.
+        middle = shapely.get_coordinates(part.centroid)[0]
+        xy = np.roll(xy, -first_clockwise(xy, middle), axis=0)
         back, ahead = xy - np.roll(xy, 1, axis=0), np.roll(xy, -1, axis=0) - xy
         turn = np.arctan2(
             back[:, 0] * ahead[:, 1] - back[:, 1] * ahead[:, 0], (back * ahead).sum(axis=1)

@@ -1,0 +1,88 @@
+"""Orders that follow the site: the same from whatever system, row order or ring the file has.
+
+Coordinates that come from another system differ in their last digits, up to millimetres where a
+file rounds degrees. Where two things are equal but for that, the first of several keys must not
+decide: what follows within its tolerance is left to the next one.
+"""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+
+from screenplan.site.compass import bearing_deg
+
+#: Lengths that differ by less are equal: half a step of degrees with seven digits is 6 mm.
+EQUAL_M = 0.05
+#: Directions that differ by less are equal; north counts from this much before it.
+EQUAL_DEG = 1.0
+
+
+def steady_order(*keys: tuple[np.ndarray, float]) -> np.ndarray:
+    """Order by the first key, and those that follow within its tolerance by the next.
+
+    Parameters
+    ----------
+    *keys : (ndarray of float, float)
+        Values, least first, and the difference up to which one that follows another is its equal.
+
+    Returns
+    -------
+    ndarray of int
+        Positions in order.
+
+    Examples
+    --------
+    >>> lengths, norths = [8.0, 7.9999, 3.0], [5.0, 1.0, 9.0]
+    >>> steady_order((lengths, 0.01), (norths, 0.01)).tolist()
+    [2, 1, 0]
+    """
+    (values, tolerance), rest = keys[0], keys[1:]
+    values = np.asarray(values, dtype=float)
+    order = np.argsort(values, kind="stable")
+    if not rest:
+        return order
+    groups = np.split(order, np.flatnonzero(np.diff(values[order]) > tolerance) + 1)
+    parts = [
+        group[steady_order(*((np.asarray(more)[group], least) for more, least in rest))]
+        for group in groups
+    ]
+    return np.concatenate(parts) if len(order) else order
+
+
+def first_clockwise(xy: np.ndarray, middle: np.ndarray) -> int:
+    """Find the point that is met first on the way round from north, clockwise, as seen from a middle.
+
+    Parameters
+    ----------
+    xy : ndarray, shape (n, 2)
+    middle : ndarray, shape (2,)
+
+    Returns
+    -------
+    int
+        Its position; of several in one direction the farthest.
+
+    Examples
+    --------
+    >>> square = np.array([[0.0, 0.0], [4.0, 0.0], [4.0, 4.0], [0.0, 4.0]])
+    >>> first_clockwise(square, np.array([2.0, 2.0]))
+    2
+    """
+    away = np.asarray(xy, dtype=float) - middle
+    turn = (bearing_deg(*away.T) + EQUAL_DEG) % 360.0
+    same = np.flatnonzero(turn <= turn.min() + EQUAL_DEG)
+    return int(same[np.argmax(np.hypot(*away[same].T))])
+
+
+def natural_key(name: object) -> tuple:
+    """Give a key that puts names in the order of people: ``h2`` before ``h10``.
+
+    Examples
+    --------
+    >>> sorted(["h10", "h2", "garage"], key=natural_key)
+    ['garage', 'h2', 'h10']
+    """
+    parts = re.split(r"([0-9]+)", str(name))
+    return tuple((part.isdigit(), int(part) if part.isdigit() else 0, part) for part in parts)
