@@ -10,7 +10,7 @@ PYTEST_ARGS ?= -n 2
 # Its packages would stand in the way of ours; one is enough for every Python.
 SERVER := .venv-server
 
-.PHONY: help demo test lint format bench reference docs server lock clean
+.PHONY: help demo test lint format bench reference docs mutants server lock clean
 
 help:              ## list the tasks
 	@grep -hE '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 12
@@ -38,6 +38,9 @@ reference: $(VENV)/.test-installed ## write the pages of docs/reference/ anew fr
 docs: $(VENV)/.test-installed   ## build the reference into docs/_build/html
 	$(BIN)/python -m sphinx -q -E -a -W --keep-going -b html docs docs/_build/html
 
+mutants: $(VENV)/.mutants-installed ## change one operator at a time, and count how often tests notice
+	$(BIN)/python -m tests.mutants
+
 server: $(SERVER)/.installed    ## install a geoprocessing server in an environment of its own, for its tests
 
 lock:              ## work out the lock files anew from pyproject.toml
@@ -49,6 +52,8 @@ lock:              ## work out the lock files anew from pyproject.toml
 	    --quiet --custom-compile-command "make lock" --output-file requirements-test.lock
 	$(VENV)-lock/bin/uv pip compile pyproject.toml tests/server/requirements.in --constraint requirements.lock --universal \
 	    --python-version 3.11 --generate-hashes --quiet --custom-compile-command "make lock" --output-file tests/server/requirements.lock
+	$(VENV)-lock/bin/uv pip compile tests/mutants/requirements.in --constraint requirements-test.lock --universal \
+	    --python-version 3.11 --generate-hashes --quiet --custom-compile-command "make lock" --output-file tests/mutants/requirements.lock
 
 clean:             ## remove the environments and everything made by them
 	rm -rf $(VENV) $(VENV)-* $(SERVER) demo_plan docs/_build .pytest_cache .ruff_cache .hypothesis
@@ -67,6 +72,10 @@ $(VENV)/.test-installed: requirements-test.lock pyproject.toml $(VENV)/.made
 	$(BIN)/python -m pip install --quiet --require-hashes -r requirements-test.lock
 	$(BIN)/python -m pip install --quiet --no-deps --editable .
 	@touch $@ $(VENV)/.run-installed
+
+$(VENV)/.mutants-installed: tests/mutants/requirements.lock $(VENV)/.test-installed
+	$(BIN)/python -m pip install --quiet --require-hashes -r tests/mutants/requirements.lock
+	@touch $@
 
 $(SERVER)/.installed: tests/server/requirements.lock pyproject.toml
 	$(PYTHON) -m venv $(SERVER)

@@ -1,0 +1,119 @@
+"""Change one operator at a time, and count how often the module's own tests notice.
+
+python -m tests.mutants                        300 mutants with the seed of the project
+python -m tests.mutants --rooms works site --count 40 --seed 7
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import queue
+import sys
+import tempfile
+import time
+from collections import Counter
+from concurrent.futures import ThreadPoolExecutor, as_completed
+from dataclasses import asdict
+from pathlib import Path
+
+from .own import ROOMS, ROOT, modules, own_tests
+from .positions import Mutant, draw
+from .tree import Tree
+
+COUNT, SEED, WANTED_SHARE = 300, 20261129, 0.85
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Try the mutants; 1 if fewer are noticed than is wanted."""
+    parser = argparse.ArgumentParser(
+        prog="python -m tests.mutants",
+        description=__doc__,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--rooms", nargs="+", default=ROOMS, choices=ROOMS)
+    parser.add_argument("--count", type=int, default=COUNT)
+    parser.add_argument("--seed", type=int, default=SEED)
+    parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument(
+        "--log", type=Path, help="a file of results; those in it are not tried again"
+    )
+    chosen = parser.parse_args(arguments)
+    mutants = draw(modules(chosen.rooms), ROOT, chosen.count, chosen.seed)
+    known = _known(chosen.log)
+    noticed = {one: known[_name(one)] for one in mutants if _name(one) in known}
+    with tempfile.TemporaryDirectory() as folder, ThreadPoolExecutor(chosen.jobs) as pool:
+        trees: queue.Queue[Tree] = queue.Queue()
+        for number in range(chosen.jobs):
+            trees.put(Tree(Path(folder) / str(number)))
+        usual = _time_unchanged(trees, pool, {tuple(own_tests(one.path)) for one in mutants})
+        tried = {pool.submit(_try, trees, one, usual): one for one in mutants if one not in noticed}
+        for done in as_completed(tried):
+            one = tried[done]
+            noticed[one] = done.result()
+            print(
+                f"{len(noticed):4d} {'noticed ' if noticed[one] else 'SURVIVES'} {_name(one)}",
+                flush=True,
+            )
+            if chosen.log:
+                with chosen.log.open("a", encoding="utf-8") as log:
+                    print(json.dumps({**asdict(one), "noticed": noticed[one]}), file=log)
+    return _report(noticed)
+
+
+def _try(trees: queue.Queue[Tree], mutant: Mutant, usual: dict) -> bool:
+    tests, tree = own_tests(mutant.path), trees.get()
+    try:
+        return tree.notices(mutant, tests, usual[tuple(tests)])
+    finally:
+        trees.put(tree)
+
+
+def _time_unchanged(trees, pool, groups) -> dict[tuple[str, ...], float]:
+    """Time each group of tests without a change; one that fails then could notice nothing."""
+
+    def run(tests):
+        tree, start = trees.get(), time.perf_counter()
+        try:
+            return tree.passes(list(tests)), time.perf_counter() - start
+        finally:
+            trees.put(tree)
+
+    results = dict(zip(groups, pool.map(run, groups), strict=True))
+    broken = [" ".join(tests) for tests, (passes, _) in results.items() if not passes]
+    if broken:
+        sys.exit(f"These tests fail without a change: {'; '.join(sorted(broken))}")
+    return {tests: seconds for tests, (_, seconds) in results.items()}
+
+
+def _name(mutant: Mutant) -> str:
+    change = mutant.operator.rpartition("/")[2]
+    return f"{mutant.path}:{mutant.line} {change} {mutant.occurrence}"
+
+
+def _known(log: Path | None) -> dict[str, bool]:
+    if log is None or not log.exists():
+        return {}
+    rows = (json.loads(line) for line in log.read_text(encoding="utf-8").splitlines())
+    return {
+        _name(Mutant(**row)): seen for row in rows if (seen := row.pop("noticed")) in (True, False)
+    }
+
+
+def _report(noticed: dict[Mutant, bool]) -> int:
+    rooms, seen = Counter(), Counter()
+    for one, is_seen in noticed.items():
+        room = Path(one.path).parent.name
+        rooms[room] += 1
+        seen[room] += is_seen
+    for room, count in rooms.items():
+        print(f"{room}: {seen[room]} of {count} noticed")
+    share = sum(noticed.values()) / max(len(noticed), 1)
+    print(
+        f"{sum(noticed.values())} of {len(noticed)} noticed, {share:.0%} (wanted {WANTED_SHARE:.0%})"
+    )
+    return 0 if share >= WANTED_SHARE else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
