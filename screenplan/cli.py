@@ -166,7 +166,7 @@ def check(plan, as_json):
     from screenplan.plan import read_plan
 
     content, folder = read_plan(plan)
-    show_site(read_inputs(content, folder), as_json=as_json)
+    show_site(read_inputs(content, folder), content.plan.units, as_json=as_json)
 
 
 @main.command(short_help="Run a plan and write its layers.")
@@ -294,15 +294,16 @@ def species(us, as_json):
     help="A rule file of setbacks or limits to try by itself. May be repeated.",
 )
 @click.option("--all", "every", is_flag=True, help="List those too that do not apply.")
+@click.option("--us", is_flag=True, help='Show lengths in feet, as a plan with units = "us" does.')
 @_JSON
-def rules(plan, files, every, as_json):
+def rules(plan, files, every, us, as_json):
     """List the rules and limits that apply to PLAN and why; without a plan all of them.
 
     With --file a rule file is read by itself, and what is wrong in it is listed.
     """
     from screenplan.commandline.ruling import show_rules
 
-    show_rules(plan, files, every=every, as_json=as_json)
+    show_rules(plan, files, every=every, us=us, as_json=as_json)
 
 
 @main.command(short_help="List the keys of a plan file.")

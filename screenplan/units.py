@@ -193,6 +193,8 @@ def format_length(metres: float, units: str = "metric", digits: int | None = Non
     return f"{metres:.{2 if digits is None else digits}f} m"
 
 
+#: Volumes below this are sold in bags, which are named in litres or cubic feet.
+SMALL_M3 = 0.5
 #: Lengths below this are written to the centimetre, or in inches.
 SHORT_M = 1.5
 
@@ -257,10 +259,37 @@ def format_tape(metres: float, units: str = "metric") -> str:
     feet, rest = divmod(eighths, 96)
     inches, part = divmod(rest, 8)
     fraction = f"{part // math.gcd(part, 8)}/{8 // math.gcd(part, 8)}" if part else ""
-    whole = str(inches) if inches or not part else ""
+    whole = str(inches) if inches or feet or not part else ""
     text = f"{' '.join(piece for piece in (whole, fraction) if piece)}″"
     sign = "-" if metres < 0 and eighths else ""
     return f"{sign}{feet}′ {text}" if feet else f"{sign}{text}"
+
+
+def format_pack(amount: float, unit: str, units: str = "metric") -> str:
+    """Write what one roll, bag or other pack holds, as goods are named: no decimal without need.
+
+    Parameters
+    ----------
+    amount : float
+        In ``unit``.
+    unit : {"m", "m3"} or str
+        Any other unit as for `format_amount`.
+    units : {"metric", "us"}
+
+    Examples
+    --------
+    >>> format_pack(50.0, "m"), format_pack(50.0, "m", "us"), format_pack(0.05, "m3")
+    ('50 m', '164 ft', '50 l')
+    """
+    if unit == "m3" and amount < SMALL_M3:
+        if units == "us":
+            return f"{amount / VOLUME_UNITS['cu ft']:.2g} cu ft"
+        return f"{amount * 1000.0:.0f} l"
+    if unit not in _AMOUNTS[units]:
+        return format_amount(amount, unit, units)
+    name, factor, digits = _AMOUNTS[units][unit]
+    text = f"{amount * factor:.{digits}f}"
+    return f"{text.rstrip('0').rstrip('.') if '.' in text else text} {name}"
 
 
 #: Volumes as goods are sold, in cubic metres; exact by definition.
@@ -308,12 +337,20 @@ def parse_volume(text: str, *, key: str | None = None) -> float:
 
 
 _METRIC = re.compile(
-    r"(?<![\w.])(?:(?P<first>\d+(?:\.\d+)?) to )?(?P<last>\d+(?:\.\d+)?) (?P<unit>cm|m²|m³|m|l)(?![\w²³])"
+    r"(?<![\w.])(?:(?P<first>\d+(?:\.\d+)?)(?P<joint> to | and |–))?(?P<last>\d+(?:\.\d+)?) "
+    r"(?P<unit>mm|cm|km/h|km|m/s²|dB/m|m²|m³|m|l)(?![\w²³/])"
 )
+#: In sentences lengths below this are written in inches: half a foot.
+INCHES_BELOW_M = FOOT_M / 2.0
 #: Metric unit: how many of it make one of the other, decimals that are shown, and the other's name.
 _US_MEASURES = {
+    "mm": (1000.0 * FOOT_M / 12.0, 2, "in"),
     "cm": (100.0 * FOOT_M / 12.0, 1, "in"),
     "m": (FOOT_M, 1, "ft"),
+    "km": (5.28 * FOOT_M, 1, "mi"),
+    "km/h": (5.28 * FOOT_M, 0, "mph"),
+    "m/s²": (FOOT_M, 1, "ft/s²"),
+    "dB/m": (1.0 / FOOT_M, 3, "dB/ft"),
     "m²": (FOOT_M**2, 0, "sq ft"),
     "m³": (VOLUME_UNITS["cu yd"], 2, "cu yd"),
     "l": (1000.0 * VOLUME_UNITS["gal"], 1, "gal"),
@@ -323,7 +360,8 @@ _US_MEASURES = {
 def in_units(text: str, units: str = "metric") -> str:
     """Turn the metric measures in a sentence of the library's own into the user's units.
 
-    ``"0.84 m"`` becomes ``"2.8 ft"``, ``"7.5 cm"`` ``"3.0 in"``, m² sq ft, m³ cu yd and l gal.
+    ``"0.84 m"`` becomes ``"2.8 ft"``, ``"0.02 m"`` ``"0.8 in"``, m² sq ft, m³ cu yd, l gal, km mi,
+    km/h mph. Of a list only the last number is turned: write the unit behind each.
 
     Examples
     --------
@@ -337,10 +375,14 @@ def in_units(text: str, units: str = "metric") -> str:
 
     def turn(match: re.Match) -> str:
         per, decimals, name = _US_MEASURES[match["unit"]]
+        if match["unit"] == "m" and 0.0 < float(match["last"]) < INCHES_BELOW_M:
+            per, decimals, name = FOOT_M / 12.0, 1, "in"
         first, last = (
             None if number is None else f"{float(number) / per:.{decimals}f}"
             for number in (match["first"], match["last"])
         )
-        return f"{last} {name}" if first is None else f"{first} to {last} {name}"
+        if match["first"] == "0":
+            first = "0"
+        return f"{last} {name}" if first is None else f"{first}{match['joint']}{last} {name}"
 
     return _METRIC.sub(turn, text)

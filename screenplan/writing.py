@@ -17,7 +17,7 @@ from screenplan.outputs.record import RunRecord, describe_output, write_record
 from screenplan.outputs.report import REPORT_NAME, About, write_report
 from screenplan.pipeline import Run
 from screenplan.plan import SECTIONS, is_length, key_field
-from screenplan.units import format_length
+from screenplan.units import format_length, in_units
 
 #: Folder of the stake-out for receivers and surveyors, and its tables.
 STAKEOUT_FOLDER = "stakeout"
@@ -209,7 +209,7 @@ def _assumptions(run: Run, units: str) -> list[tuple[str, str]]:
             if value is None or value in ((), {}, ""):
                 continue
             text = format_length(value, units) if is_length(key) else _said(value)
-            rows.append((key_field(key).description or key, text))
+            rows.append((in_units(key_field(key).description or key, units), text))
     return rows
 
 

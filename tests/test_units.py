@@ -6,7 +6,15 @@ import pyproj
 import pytest
 
 from screenplan.errors import InputError
-from screenplan.units import LENGTH_UNITS, format_length, in_units, metres_per, parse_length
+from screenplan.units import (
+    LENGTH_UNITS,
+    format_length,
+    format_pack,
+    format_tape,
+    in_units,
+    metres_per,
+    parse_length,
+)
 
 
 @pytest.mark.parametrize(
@@ -89,6 +97,14 @@ def test_lengths_for_people():
         ("from 0.30 to 1.50 m", "from 1.0 to 4.9 ft"),
         ("2 to 3 cm deep, 37.9 l each", "0.8 to 1.2 in deep, 10.0 gal each"),
         ("9.3 m² and 7.65 m³", "100 sq ft and 10.01 cu yd"),
+        ("1.7 mm per 100 m, 3 km away", "0.07 in per 328.1 ft, 1.9 mi away"),
+        # A tenth of a foot is too coarse for less than half a foot.
+        ("out by up to 0.02 m", "out by up to 0.8 in"),
+        ("between 0 and 0.05 m, 0.00 m left", "between 0 and 2.0 in, 0.0 ft left"),
+        # Speeds, accelerations and losses by length: 1.609344 km, 0.3048 m.
+        ("80 km/h, 3.414 m/s², 0.02 dB/m", "50 mph, 11.2 ft/s², 0.006 dB/ft"),
+        # Each number of a list carries its unit; a number before a comma may be a plant's.
+        ("plant 3, 2.1 m away", "plant 3, 6.9 ft away"),
         # What is no measure stays: counts, years, a plan's identifiers.
         ("plants 14 to 15, years 3 to 9, P1 to P2", "plants 14 to 15, years 3 to 9, P1 to P2"),
     ],
@@ -97,3 +113,33 @@ def test_measures_in_a_sentence_are_turned_whole(text, said):
     assert in_units(text, "us") == said
     assert in_units(said, "us") == said  # once is enough
     assert in_units(text) == text
+
+
+# A foot is 0.3048 m and an inch a twelfth of it, by definition; inches stand behind feet always.
+@pytest.mark.parametrize(
+    ("eighths", "said"),
+    [
+        (0, "0″"), (7, "7/8″"), (8, "1″"), (15, "1 7/8″"), (96, "1′ 0″"), (103, "1′ 0 7/8″"),
+        (90 * 96 + 7, "90′ 0 7/8″"), (-(96 + 1), "-1′ 0 1/8″"),
+    ],
+)  # fmt: skip
+def test_a_tape_has_inches_behind_its_feet(eighths, said):
+    assert format_tape(eighths * 0.3048 / 96, "us") == said
+
+
+@pytest.mark.parametrize(
+    ("amount", "unit", "metric", "us"),
+    [
+        # 50 / 0.3048 = 164.04; goods are named by round numbers, without decimals of no meaning.
+        (50.0, "m", "50 m", "164 ft"),
+        (12.5, "m", "12.5 m", "41 ft"),
+        (100.584, "m", "100.6 m", "330 ft"),
+        (0.05, "m3", "50 l", "1.8 cu ft"),
+        (1.0, "m3", "1 m³", "1.31 cu yd"),
+        (0.764554857984, "m3", "0.76 m³", "1 cu yd"),
+        (25.0, "each", "25", "25"),
+    ],
+)
+def test_what_a_pack_holds_is_named_as_goods_are(amount, unit, metric, us):
+    assert format_pack(amount, unit) == metric
+    assert format_pack(amount, unit, "us") == us

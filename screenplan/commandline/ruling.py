@@ -13,9 +13,12 @@ from screenplan.errors import InputError, refuse
 from screenplan.inputs import read_inputs, step_arguments
 from screenplan.plan import read_plan
 from screenplan.steps import STEPS
+from screenplan.units import in_units
 
 
-def show_rules(plan: str | None, files: Sequence[str], *, every: bool, as_json: bool) -> None:
+def show_rules(
+    plan: str | None, files: Sequence[str], *, every: bool, us: bool, as_json: bool
+) -> None:
     """List what applies to a plan and why, or all shipped rules, or what a rule file says.
 
     Raises
@@ -29,8 +32,10 @@ def show_rules(plan: str | None, files: Sequence[str], *, every: bool, as_json: 
             "Name the file in the plan, [setbacks] file or [limits] file, or try it without the plan",
         )
     step = STEPS["rules"]
+    units = "us" if us else "metric"
     if plan is not None:
         content, folder = read_plan(plan)
+        units = "us" if us else content.plan.units
         site = read_inputs(content, folder)
         arguments = step_arguments(step, content, folder, site.terrain, site.frame)
         table = step(site.layers, **arguments)["rules"]
@@ -61,8 +66,8 @@ def show_rules(plan: str | None, files: Sequence[str], *, every: bool, as_json: 
         [
             row.rule,
             row.kind.replace("_", " "),
-            *([row.why if row.applies else f"not: {row.why}"] if applies else []),
-            row.says,
+            *([in_units(row.why if row.applies else f"not: {row.why}", units)] if applies else []),
+            in_units(row.says, units),
             row.status if pd.isna(row.date) else f"{row.status}, {row.date}",
             "yes" if row.confirm_locally else "no",
         ]

@@ -101,8 +101,8 @@ def show_sides(sides, units: str, *, as_json: bool) -> None:
                note="Bearings are true. Choose sides in the plan: [rows] along = [\"" + str(sides["side_id"].iloc[0]) + "\"]")  # fmt: skip
 
 
-def show_site(site, *, as_json: bool) -> None:
-    """Show what was read, repaired and changed."""
+def show_site(site, units: str, *, as_json: bool) -> None:
+    """Show what was read, repaired and changed, in the plan's units."""
     if as_json:
         show_json({
             "subject": site.subject_id, "layers": {name: len(frame) for name, frame in site.layers.items()},
@@ -115,7 +115,8 @@ def show_site(site, *, as_json: bool) -> None:
         [[name, len(frame)] for name, frame in site.layers.items()],
     )
     if len(site.repairs):
-        show_table("Repaired", list(site.repairs.columns), site.repairs.itertuples(index=False))
+        shown = site.repairs.assign(repair=[in_units(one, units) for one in site.repairs["repair"]])
+        show_table("Repaired", list(shown.columns), shown.itertuples(index=False))
     if site.transformations:
         show_table(
             "Changes of coordinates",
@@ -125,12 +126,14 @@ def show_site(site, *, as_json: bool) -> None:
                     change["layer"],
                     change["source"],
                     change["target"],
-                    "as it is" if change["operation"] == "none" else _metres(change["accuracy_m"]),
+                    "as it is"
+                    if change["operation"] == "none"
+                    else in_units(_metres(change["accuracy_m"]), units),
                 ]
                 for change in site.transformations
             ],
         )
-    _show_notes(site.warnings)
+    _show_notes([in_units(note, units) for note in site.warnings])
 
 
 def _metres(accuracy: float | None) -> str:

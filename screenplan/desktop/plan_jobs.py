@@ -18,6 +18,7 @@ from screenplan.pipeline import Run, run_plan
 from screenplan.plan import check_plan
 from screenplan.plan.reading import change_plan
 from screenplan.plan_text import plan_text
+from screenplan.units import in_units
 from screenplan.writing import default_folder, open_folder, write_run
 
 #: Files in the folder of a plan that is made from layers.
@@ -66,13 +67,14 @@ def _run(plan, settings, tell: Tell) -> Run:
     run = run_plan(plan, settings=settings, progress=progress)
     tell({"progress": RAN, "doing": "Writing the folder"})
     layers = {name: layer for name, layer in run.layers.items() if name != "checks"}
-    for what, value in summarise(layers, units=run.plan.plan.units):
+    units = run.plan.plan.units
+    for what, value in summarise(layers, units=units):
         tell({"says": f"{what}: {value}"})
     for row in run.layers["checks"].itertuples():
         if row.result == "fails":
-            tell({"note": f"Check fails: {row.check}: {row.says}"})
+            tell({"note": f"Check fails: {row.check}: {in_units(row.says, units)}"})
     for warning in run.warnings:
-        tell({"note": warning})
+        tell({"note": in_units(warning, units)})
     return run
 
 

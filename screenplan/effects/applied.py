@@ -69,19 +69,38 @@ def list_rules(
 
 
 def figures_text(figures: Mapping) -> str:
-    """Write the figures of a limit in one line, lengths in metres."""
+    """Write the figures of a limit in one line, lengths in metres, each number with its unit."""
     said = []
-    for name, value in figures.items():
-        unit = " m" if name.endswith("_m") and name != "db_per_m" else ""
-        name = (name.removesuffix("_m") if unit else name).replace("_", " ")
+    for key, value in figures.items():
+        name, unit = _words_of(key)
         if isinstance(value, Mapping):
-            value = ", ".join(f"{at} {one:g}" for at, one in value.items())
+            value = ", ".join(f"{at} {one:g}{unit}" for at, one in value.items())
         elif isinstance(value, tuple):
-            value = ", ".join(f"{one:.4g}" for one in value)
+            value = ", ".join(f"{one:.4g}{unit}" for one in value)
         elif isinstance(value, float):
-            value = f"{value:.4g}"
-        said.append(f"{name} {value}{unit}")
+            value = f"{value:.4g}{unit}"
+        said.append(f"{name} {value}")
     return "; ".join(said)
+
+
+#: Figures whose name does not say their unit by its ending, or not in usual words.
+_FIGURES = {
+    "deceleration_m": ("deceleration", " m/s²"),
+    "db_per_m": ("by length", " dB/m"),
+    "per_metre_from_m": ("by length from", " m"),
+    "total_db": ("in total", " dB"),
+}
+_ENDINGS = {"_m": " m", "_s": " s", "_hz": " Hz"}
+
+
+def _words_of(key: str) -> tuple[str, str]:
+    """Give a figure's name in words, and its unit with a space before it."""
+    if key in _FIGURES:
+        return _FIGURES[key]
+    for ending, unit in _ENDINGS.items():
+        if key.endswith(ending):
+            return key.removesuffix(ending).replace("_", " "), unit
+    return key.replace("_", " "), ""
 
 
 def setback_text(rule: Rule) -> str:

@@ -16,7 +16,7 @@ from screenplan.outputs.tables import write_csv
 from screenplan.outputs.vector import explain_failure
 from screenplan.tables import table_of
 from screenplan.texts import clean_text
-from screenplan.units import VOLUME_UNITS, format_amount, format_length, in_units
+from screenplan.units import format_amount, format_length, format_pack, in_units
 
 #: Namespace of the events' identifiers: the same task of the same plan keeps its identifier.
 _NAMESPACE = uuid.UUID("6a3b1d0e-9a4f-5d0a-8f7e-2f1c5f3f9a11")
@@ -114,7 +114,7 @@ def write_order_list(quantities: pd.DataFrame, path: str | Path, *, units: str =
         packs = row["packs"]
         size = ""
         if not pd.isna(packs) and row["unit"] != "each":
-            size = f" of {_pack_size(row['pack_amount'], row['unit'], units)}"
+            size = f" of {format_pack(row['pack_amount'], row['unit'], units)}"
         rows.append(
             {
                 "item": row["item"],
@@ -129,15 +129,6 @@ def write_order_list(quantities: pd.DataFrame, path: str | Path, *, units: str =
             }
         )
     return write_csv(table_of(ORDER_LIST, rows), path, ORDER_LIST)
-
-
-def _pack_size(amount: float, unit: str, units: str) -> str:
-    """Write what one pack holds: small volumes as bags say it, in litres or cubic feet."""
-    if unit == "m3" and amount < 0.5:
-        if units == "us":
-            return f"{amount / VOLUME_UNITS['cu ft']:.2g} cu ft"
-        return f"{amount * 1000.0:.0f} l"
-    return _amount(amount, unit, units)
 
 
 def _amount(amount: float, unit: str, units: str) -> str:

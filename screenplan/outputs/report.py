@@ -16,6 +16,7 @@ from typing import Any
 
 from screenplan._version import __version__
 from screenplan.outputs.drawings.style import clean, year_words
+from screenplan.outputs.report_cells import is_missing
 from screenplan.outputs.report_figures import make_figures
 from screenplan.outputs.report_tables import (
     LONGEST_TEXT,
@@ -27,7 +28,7 @@ from screenplan.outputs.report_tables import (
 )
 from screenplan.outputs.report_views import views_table, year_sentences
 from screenplan.outputs.summary import summarise
-from screenplan.units import format_length
+from screenplan.units import format_length, in_units
 
 REPORT_NAME = "report.html"
 #: The year that the page shows first, or the nearest one that is drawn.
@@ -136,7 +137,7 @@ def make_report(layers: Mapping[str, Any], about: About) -> str:
         sentences=year_sentences(layers, years, about.units) if years else {},
         figures=figures,
         svg=Markup,
-        views=views_table(layers, years),
+        views=views_table(layers, years, about.units),
         setting=[
             t
             for t in (
@@ -155,18 +156,18 @@ def make_report(layers: Mapping[str, Any], about: About) -> str:
         ],
         effects=[t for name in EFFECTS if (t := table(name))],
         growth=[t for name in ("closure", "needed_years", "missing_plants") if (t := table(name))],
-        checks=_checks(layers.get("checks")),
+        checks=_checks(layers.get("checks"), about.units),
         sources=[
             t
             for t in (
                 table("rules") or _rules(layers.get("no_plant_zones"), about.units),
-                _species(about.species),
+                _species(about.species, about.units),
                 plain_table("assumptions", "Assumptions", ("what", "value"), about.assumptions),
                 *_inputs(about),
             )
             if t
         ],
-        notes=[clean(note, LONGEST_TEXT) for note in about.warnings],
+        notes=[clean(in_units(note, about.units), LONGEST_TEXT) for note in about.warnings],
     )  # fmt: skip
 
 
@@ -191,7 +192,7 @@ def _template(name: str) -> str:
     return resources.files("screenplan.outputs").joinpath("templates", name).read_text("utf-8")
 
 
-def _checks(checks) -> Table | None:
+def _checks(checks, units: str) -> Table | None:
     if checks is None:
         return None
     marks = {"passes": "✓ passes", "fails": "✗ FAILS", "cannot be judged": "? not judged"}
@@ -203,9 +204,7 @@ def _checks(checks) -> Table | None:
             (
                 row["check"],
                 marks.get(row["result"], row["result"]),
-                row["says"],
-                row["needs"],
-                row["caution"],
+                *(in_units(_text(row[name]), units) for name in ("says", "needs", "caution")),
             )
             for row in checks.to_dict("records")
         ],
@@ -224,8 +223,7 @@ def _rules(zones, units: str) -> Table | None:
             (
                 str(row["rule"]).replace("_", " "),
                 format_length(float(row["distance_m"]), units),
-                row["reason"],
-                row["source"],
+                *(in_units(_text(row[name]), units) for name in ("reason", "source")),
                 "local code" if row["confirm_locally"] else "",
             )
             for row in rules.drop(columns="geometry", errors="ignore").to_dict("records")
@@ -233,11 +231,15 @@ def _rules(zones, units: str) -> Table | None:
     )
 
 
-def _species(species) -> Table | None:
+def _text(cell) -> str:
+    return "" if is_missing(cell) else str(cell)
+
+
+def _species(species, units: str) -> Table | None:
     rows = []
     for one in species:
         rows.append((one["name"], "size and growth", one["facts"]))
-        rows += [(one["name"], f"source: {what.replace('_', ' ')}", text) for what, text in one["sources"].items()]  # fmt: skip
+        rows += [(one["name"], f"source: {what.replace('_', ' ')}", in_units(text, units)) for what, text in one["sources"].items()]  # fmt: skip
     return plain_table("species", "Plants", ("plant", "what", ""), rows)
 
 
@@ -252,15 +254,19 @@ def _inputs(about: About) -> list[Table | None]:
             ],
         ),
         plain_table(
-            "changes", "Changes of coordinates", ("layer", "operation", "accuracy, m"),
+            "changes", "Changes of coordinates", ("layer", "operation", "accuracy"),
             [
-                (one.get("layer"), one.get("operation"), one.get("accuracy_m"))
+                (one.get("layer"), one.get("operation"), _accuracy(one.get("accuracy_m"), about.units))
                 for one in about.transformations
                 if one.get("operation") != "none"
             ],
         ),
         plain_table(
             "repairs", "Repairs", ("layer", "row", "repair"),
-            [(one.get("layer"), one.get("row") or "all", one.get("repair")) for one in about.repairs],
+            [(one.get("layer"), one.get("row") or "all", in_units(_text(one.get("repair")), about.units)) for one in about.repairs],
         ),
     ]  # fmt: skip
+
+
+def _accuracy(metres: float | None, units: str) -> str:
+    return "not known" if metres is None else in_units(f"{metres:g} m", units)

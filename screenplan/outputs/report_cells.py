@@ -8,12 +8,15 @@ from typing import Any
 import pandas as pd
 
 from screenplan.outputs.drawings.style import clean
-from screenplan.units import format_amount, format_length, format_tape, in_units
+from screenplan.units import format_amount, format_length, format_pack, format_tape, in_units
 
 #: Texts of a table are cut at this many characters.
 LONGEST_TEXT = 600
-#: Columns of the library's own sentences, whose measures are told in the user's units.
-_SENTENCES = ("how", "says", "needs", "caution")
+#: Columns of sentences, whose measures are told in the user's units; others hold names and keys.
+SENTENCES = (
+    "how", "says", "needs", "caution", "reason", "source", "why", "cause", "reached", "formula", "status", "by_band",
+    "repair", "last_station_m",
+)  # fmt: skip
 #: Forms whose cells stand to the right.
 ON_THE_RIGHT = {"tape", "length", "degrees", "share", "money", "number", "amount", "hours"}
 
@@ -71,7 +74,7 @@ def write_cell(row: Mapping, column: str, form: str, units: str, species: Mappin
         return clean(species.get(str(value), value))
     if form == "words":
         return clean(value).replace("_", " ")
-    return clean(in_units(str(value), units) if column in _SENTENCES else value, LONGEST_TEXT)
+    return clean(in_units(str(value), units) if column in SENTENCES else value, LONGEST_TEXT)
 
 
 def _when(row: Mapping) -> str:
@@ -106,5 +109,5 @@ def _packs(row: Mapping, units: str) -> str:
     text = f"{int(row['packs'])} × {clean(row['pack'])}"
     size = row.get("pack_amount")
     if not is_missing(size) and row.get("unit") != "each":
-        text += f" of {format_amount(float(size), str(row['unit']), units)}"
+        text += f" of {format_pack(float(size), str(row['unit']), units)}"
     return text

@@ -10,7 +10,7 @@ from screenplan.contracts import year_column
 from screenplan.outputs.drawings.plan import SHOWN, closed_by
 from screenplan.outputs.drawings.style import clean, year_words
 from screenplan.outputs.report_tables import Heading, Table
-from screenplan.units import format_length
+from screenplan.units import format_length, in_units
 
 #: The report's table names so many views; the layer holds all.
 MOST_VIEWS = 60
@@ -26,7 +26,7 @@ def view_codes(views: pd.DataFrame) -> dict[str, str]:
     return {view_id: f"V{k}" for k, view_id in enumerate(shown_views(views)["view_id"], 1)}
 
 
-def views_table(layers: Mapping, years: Sequence[int]) -> Table | None:
+def views_table(layers: Mapping, years: Sequence[int], units: str = "metric") -> Table | None:
     """Make the table of the views that are open today.
 
     Parameters
@@ -36,6 +36,7 @@ def views_table(layers: Mapping, years: Sequence[int]) -> Table | None:
         ``view_holes`` says what leaves a view open.
     years : sequence of int
         Years with a column, if the layer has them.
+    units : {"metric", "us"}
     """
     views = shown_views(layers["views"])
     if views.empty:
@@ -45,7 +46,7 @@ def views_table(layers: Mapping, years: Sequence[int]) -> Table | None:
         layers.get("onlookers"), "onlooker_id"
     )
     places = _names(layers.get("private_places"), "place_id")
-    causes = _causes(layers.get("view_holes"))
+    causes = _causes(layers.get("view_holes"), units)
     shares = [year for year in years if year > 0 and year_column("open", year) in views]
     headings = [
         Heading("view"),
@@ -116,11 +117,11 @@ def _names(frame, key: str) -> dict[str, str]:
     }
 
 
-def _causes(holes) -> dict[str, list[str]]:
+def _causes(holes, units: str) -> dict[str, list[str]]:
     found: dict[str, list[str]] = {}
     if holes is not None:
         for view_id, cause in zip(holes["view_id"], holes["cause"], strict=True):
-            found.setdefault(view_id, []).append(clean(cause, 120))
+            found.setdefault(view_id, []).append(clean(in_units(str(cause), units), 120))
     return found
 
 

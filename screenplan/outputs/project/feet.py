@@ -41,8 +41,8 @@ def in_feet(expression: str) -> str:
 def _tape(column: str) -> str:
     """Write a length as `screenplan.units.format_tape` does: to an eighth of an inch."""
     feet = "if(@e >= 96, to_int(floor(@e / 96)) || '′ ', '')"
-    inches = "if(@e % 96 >= 8 or @e % 8 = 0, to_int(floor((@e % 96) / 8)), '')"
-    between = "if(@e % 96 >= 8 and @e % 8 > 0, ' ', '')"
+    inches = "if(@e >= 8 or @e % 8 = 0, to_int(floor((@e % 96) / 8)), '')"
+    between = "if(@e >= 8 and @e % 8 > 0, ' ', '')"
     part = f"if(@e % 8 > 0, array_get(array({_EIGHTHS}), to_int(@e % 8) - 1), '')"
     length = f'round("{column}" / {FOOT_M} * 96)'
     return f"with_variable('e', {length}, {feet} || {inches} || {between} || {part} || '″')"
