@@ -176,11 +176,15 @@ def test_it_gives_the_outputs_that_are_asked_for(server):
         ({"base_m": "long"}, "key base_m: the value 'long' is no number. Give a number of m."),
         ({"corner_deg": 500}, "key corner_deg: "),
         ({"parcels": {"href": "http://127.0.0.1:9/x"}}, "nothing is fetched for a request"),
+        ({"parcels": [1]}, "layer parcels: the input is no GeoJSON FeatureCollection."),
+        ({"subject_id": ["7"]}, "key subject_id: ['7'] is no identifier."),
+        ({"base_m": 10**400}, "key base_m: a number of 401 digits is out of range."),
     ],
 )
 def test_bad_input_is_answered_with_our_sentence(server, change, sentence):
     status, answer = run(server, "sides", request_for("sides", lot_request()) | change)
-    assert 400 <= status < 500
+    assert status == 400
+    assert len(answer["description"].splitlines()) == 1
     assert answer["code"] == "InvalidParameterValue"
     assert sentence in answer["description"]
     assert "Traceback" not in answer["description"]

@@ -20,6 +20,7 @@ from screenplan.descriptions import (
 from screenplan.errors import refuse
 from screenplan.processes.schemas import layer_schema, parameter_schema
 from screenplan.steps import STEPS
+from screenplan.texts import quoted
 
 #: Words by which people look for such a process, beside its group.
 KEYWORDS = ("privacy screen", "hedge", "planting", "parcel")
@@ -37,8 +38,8 @@ def find_step(name: str) -> StepDescription:
     InputError
         If there is none.
     """
-    if name not in STEPS:
-        raise refuse(f"there is no process '{name}'", f"Name one of {', '.join(STEPS)}")
+    if not isinstance(name, str) or name not in STEPS:
+        raise refuse(f"there is no process {quoted(name)}", f"Name one of {', '.join(STEPS)}")
     return describe_step(name)
 
 

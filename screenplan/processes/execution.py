@@ -19,10 +19,11 @@ from screenplan.errors import InputError, refuse
 from screenplan.library import run_step
 from screenplan.outputs.conform import conform, expand_columns
 from screenplan.outputs.geojson import WGS84
-from screenplan.plan import check_plan
+from screenplan.plan import LAST_YEAR, check_plan
 from screenplan.processes.documents import SUBJECT, TABLES, find_step, layers_of, takes_parcels
-from screenplan.processes.geojson import read_collection, read_rows, write_result
+from screenplan.processes.geojson import check_json, read_collection, read_rows, write_result
 from screenplan.tables import give_types
+from screenplan.texts import quoted
 
 #: Members of a qualified value (table "qualifiedInputValue" of the standard's schemas).
 QUALIFIED = {"value", "mediaType", "encoding", "schema", "format"}
@@ -61,6 +62,7 @@ def execute(process_id: str, inputs: Mapping[str, Any]) -> dict[str, Any]:
     step = find_step(process_id)
     if not isinstance(inputs, Mapping):
         raise refuse("the inputs are no JSON object", 'Send {"inputs": {NAME: VALUE, ...}}')
+    check_json(inputs)
     given = {name: _unpack(name, value) for name, value in inputs.items()}
     given = {name: value for name, value in given.items() if value is not None}
     layers = {layer.name: layer for layer in layers_of(step)}
@@ -70,7 +72,9 @@ def execute(process_id: str, inputs: Mapping[str, Any]) -> dict[str, Any]:
     known = [*layers, *sorted(subject), *values, *sorted(tables)]
     for name in given:
         if name not in known:
-            raise refuse(f"the process has no input '{name}'", f"Give some of {', '.join(known)}")
+            raise refuse(
+                f"the process has no input {quoted(name)}", f"Give some of {', '.join(known)}"
+            )
     for name, layer in layers.items():
         if layer.needed and name not in given:
             raise refuse(
@@ -78,14 +82,20 @@ def execute(process_id: str, inputs: Mapping[str, Any]) -> dict[str, Any]:
                 f"Give it; the process needs {', '.join(n for n, o in layers.items() if o.needed)}",
             )
     content = _plan_of(values, given) | _tables_of(tables, given)
+    if "growth.years" not in {parameter.key for parameter in values.values()}:
+        # A process that takes no last year draws any year that is asked for.
+        content["growth"] = {"years": LAST_YEAR} | content.get("growth", {})
+    chosen = _subject_of(given)
     with _inputs_named(values):
         plan = check_plan({**content, "layers": {"parcels": {"file": "parcels"}}})
-    frames = {
-        name: read_collection(name, given[name]) if layer.geometry else read_rows(name, given[name])
-        for name, layer in layers.items()
-        if name in given
-    }
-    results = _run(step, frames, plan, _subject_of(given))
+        frames = {
+            name: read_collection(name, given[name])
+            if layer.geometry
+            else read_rows(name, given[name])
+            for name, layer in layers.items()
+            if name in given
+        }
+        results = _run(step, frames, plan, chosen)
     return {name: write_result(name, result) for name, result in results.items()}
 
 
@@ -182,24 +192,35 @@ def _in_plan(kind: str, value: Any, name: str) -> Any:
     if unit is None:
         return value
     if isinstance(value, bool) or not isinstance(value, (int, float)):
-        raise refuse(f"the value {value!r} is no number", f"Give a number of {unit}", key=name)
+        raise refuse(
+            f"the value {quoted(value)} is no number", f"Give a number of {unit}", key=name
+        )
     return f"{value!r} {unit}"
 
 
 def _subject_of(given: Mapping[str, Any]) -> dict[str, Any]:
     subject: dict[str, Any] = {}
     if "subject_id" in given:
-        subject["subject_id"] = str(given["subject_id"])
+        wanted = given["subject_id"]
+        if isinstance(wanted, bool) or not isinstance(wanted, (str, int)):
+            raise refuse(
+                f"{quoted(wanted)} is no identifier",
+                "Give the parcel_id, a text or a whole number",
+                key="subject_id",
+            )
+        subject["subject_id"] = str(wanted)
     if "subject_point" in given:
         point = given["subject_point"]
         whole = (
             isinstance(point, (list, tuple))
             and len(point) == 2
             and all(isinstance(one, (int, float)) and not isinstance(one, bool) for one in point)
+            and abs(point[0]) <= 360.0
+            and abs(point[1]) <= 90.0
         )
         if not whole:
             raise refuse(
-                "the point is no pair of numbers",
+                "the point is no pair of numbers that are longitude and latitude",
                 "Give [longitude, latitude]",
                 key="subject_point",
             )
@@ -209,8 +230,9 @@ def _subject_of(given: Mapping[str, Any]) -> dict[str, Any]:
 
 @contextmanager
 def _inputs_named(values: Mapping[str, ParameterDescription]) -> Iterator[None]:
-    """Name a wrong key of the plan by the input that set it."""
+    """Name a wrong key of a plan by the input that set it."""
     names = {parameter.key: name for name, parameter in values.items()}
+    names |= {"subject.id": "subject_id", "subject.point": "subject_point"}
     try:
         yield
     except InputError as error:

@@ -15,11 +15,19 @@ import shapely
 from shapely.errors import ShapelyError
 
 from screenplan.contracts import OUTPUTS
+from screenplan.descriptions import contract_read
 from screenplan.errors import refuse
 from screenplan.outputs.conform import conform
 from screenplan.outputs.geojson import WGS84, write_geojson
 from screenplan.processes.schemas import MOST_FEATURES, MOST_POSITIONS
+from screenplan.texts import quoted
 
+#: The deepest value of a feature's properties, or of a table of rules, stands not half so deep.
+DEEPEST = 20
+#: Lists in each other of a MultiPolygon's coordinates.
+MOST_LISTS = 4
+#: Numbers beyond are no measure of anything.
+LARGEST = 1e30
 #: Names by which an older GeoJSON says that it is in WGS 84 after all.
 WGS84_NAMES = {"urn:ogc:def:crs:OGC:1.3:CRS84", "urn:ogc:def:crs:OGC::CRS84", "EPSG:4326",
                "urn:ogc:def:crs:EPSG::4326"}  # fmt: skip
@@ -59,7 +67,12 @@ def read_collection(name: str, value: Any) -> gpd.GeoDataFrame:
     for row, feature in enumerate(features, start=1):
         if not isinstance(feature, Mapping) or feature.get("type") != "Feature":
             raise refuse("the entry is no GeoJSON feature", "Send features", layer=name, rows=[row])
-    table = pd.DataFrame([dict(feature.get("properties") or {}) for feature in features])
+    table = pd.DataFrame(
+        [
+            _read_values(feature.get("properties"), name, row)
+            for row, feature in enumerate(features, start=1)
+        ]
+    )
     shapes = [
         _read_shape(feature.get("geometry"), name, row)
         for row, feature in enumerate(features, start=1)
@@ -87,7 +100,8 @@ def read_rows(name: str, value: Any) -> pd.DataFrame:
         raise refuse("the input is no list of rows", "Send [{...}, ...]", layer=name)
     _check_number(len(value), name)
     columns = [column.name for column in OUTPUTS[name].columns] if not value else None
-    return pd.DataFrame([dict(row) for row in value], columns=columns)
+    rows = [_read_values(row, name, number) for number, row in enumerate(value, start=1)]
+    return pd.DataFrame(rows, columns=columns)
 
 
 def write_result(name: str, result: pd.DataFrame) -> Any:
@@ -99,6 +113,62 @@ def write_result(name: str, result: pd.DataFrame) -> Any:
         path = Path(folder) / f"{name}.geojson"
         write_geojson(result, path, contract)
         return json.loads(path.read_text(encoding="utf-8"))
+
+
+def check_json(value: Any) -> None:
+    """Refuse JSON that no input can mean: nested too deep, or with numbers beyond all measure.
+
+    Coordinates are looked at where they are read.
+
+    Raises
+    ------
+    InputError
+        With the name of the input.
+    """
+    waiting = [(str(name), one, 1) for name, one in value.items()]
+    while waiting:
+        name, one, depth = waiting.pop()
+        if depth > DEEPEST:
+            raise refuse(
+                "lists or objects stand too deep in each other",
+                f"Send the value plainly; {DEEPEST} deep is more than any input takes",
+                key=name,
+            )
+        if isinstance(one, (int, float)) and not abs(one) <= LARGEST:
+            raise refuse(
+                f"{quoted(one)} is out of range", "Give a number that is measured", key=name
+            )
+        if isinstance(one, Mapping):
+            inner = [part for key, part in one.items() if key != "coordinates"]
+            waiting += [(name, part, depth + 1) for part in inner]
+        elif isinstance(one, (list, tuple)):
+            waiting += [(name, part, depth + 1) for part in one]
+
+
+def _read_values(properties: Any, name: str, row: int) -> dict[str, Any]:
+    """Take the values of one row: one value a column; lists in columns of others are left out."""
+    if properties is None:
+        return {}
+    if not isinstance(properties, Mapping):
+        raise refuse(
+            f"the properties are {quoted(properties)}, no JSON object",
+            "Send {NAME: VALUE, ...} or null",
+            layer=name,
+            rows=[row],
+        )
+    ours = {column.name for column in contract_read(name).columns}
+    values = {}
+    for key, value in properties.items():
+        if not isinstance(value, (Mapping, list, tuple)):
+            values[str(key)] = value
+        elif key in ours:
+            raise refuse(
+                f"Column {key} holds {quoted(value)}, and not one value",
+                "Send a text, a number, true, false or null",
+                layer=name,
+                rows=[row],
+            )
+    return values
 
 
 def _check_number(rows: int, name: str) -> None:
@@ -116,9 +186,10 @@ def _check_crs(crs: Any, name: str) -> None:
         return
     properties = crs.get("properties") if isinstance(crs, Mapping) else None
     said = properties.get("name") if isinstance(properties, Mapping) else crs
-    if said not in WGS84_NAMES:
+    if not isinstance(said, str) or said not in WGS84_NAMES:
+        shown = said if isinstance(said, str) else quoted(said)
         raise refuse(
-            f"the layer says that it is in {said}, and GeoJSON is in WGS 84",
+            f"the layer says that it is in {shown}, and GeoJSON is in WGS 84",
             "Transform it to longitude and latitude first",
             layer=name,
         )
@@ -131,7 +202,15 @@ def _read_shape(geometry: Any, name: str, row: int) -> shapely.Geometry | None:
     try:
         _check_numbers(geometry["coordinates"])
         shape = shapely.force_2d(shapely.geometry.shape(geometry))
-    except (ShapelyError, AttributeError, KeyError, IndexError, TypeError, ValueError):
+    except (
+        ShapelyError,
+        AttributeError,
+        KeyError,
+        IndexError,
+        TypeError,
+        ValueError,
+        OverflowError,
+    ):
         raise refuse(
             "the geometry is no GeoJSON geometry", "Send type and coordinates", **where
         ) from None
@@ -149,10 +228,12 @@ def _read_shape(geometry: Any, name: str, row: int) -> shapely.Geometry | None:
     return shape
 
 
-def _check_numbers(coordinates: Any) -> None:
+def _check_numbers(coordinates: Any, depth: int = 1) -> None:
     """Raise a TypeError if anything but numbers stands in the coordinates; text would be taken for them."""
+    if depth > MOST_LISTS:
+        raise TypeError
     for entry in coordinates:
         if isinstance(entry, list):
-            _check_numbers(entry)
+            _check_numbers(entry, depth + 1)
         elif isinstance(entry, bool) or not isinstance(entry, (int, float)):
             raise TypeError

@@ -22,6 +22,7 @@ from pygeoapi.process.base import BaseProcessor, ProcessorExecuteError
 from screenplan.errors import InputError, refuse
 from screenplan.processes.documents import describe_process
 from screenplan.processes.execution import execute
+from screenplan.texts import quoted
 
 
 class StepProcessor(BaseProcessor):
@@ -58,13 +59,19 @@ class StepProcessor(BaseProcessor):
         """
         try:
             results = execute(self.metadata["id"], data)
+            if outputs is not None and not isinstance(outputs, (dict, list)):
+                raise refuse(
+                    "the outputs are no list of names", f"Name some of {', '.join(results)}"
+                )
             for name in outputs or ():
-                if name not in results:
+                if not isinstance(name, str) or name not in results:
                     raise refuse(
-                        f"the process has no output '{name}'", f"Name some of {', '.join(results)}"
+                        f"the process has no output {quoted(name)}",
+                        f"Name some of {', '.join(results)}",
                     )
         except InputError as error:
-            raise ProcessorExecuteError(str(error), user_msg=str(error)) from None
+            said = " ".join(error.said)  # a status line has no line ends
+            raise ProcessorExecuteError(said, user_msg=said) from None
         return "application/json", {
             name: result for name, result in results.items() if not outputs or name in outputs
         }
