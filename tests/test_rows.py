@@ -80,6 +80,29 @@ def test_a_shared_corner_has_one_plant(fit):
     assert at_corner["gap_before_m"] <= 1.5 + 1e-6  # along the line that ends there
 
 
+@pytest.mark.parametrize("spacing", [1.5, 2.05, 1.234])
+@pytest.mark.parametrize("sides", [["south", "east"], ["east", "north"], ["north", "west"]])
+def test_exact_is_exact_at_a_shared_corner(sides, spacing):
+    plants = lay(box(), sides, fit="exact", spacing_m=spacing)[3]
+    assert gaps(plants) == pytest.approx(np.full(len(plants) - 1, spacing))
+    assert (plants["moved_m"] == 0).all()
+    # floor(35.998 / s) and floor(25.998 / s) gaps, and one plant more.
+    assert len(plants) == math.floor(35.998 / spacing) + math.floor(25.998 / spacing) + 1
+
+
+def test_exact_round_three_sides_leaves_its_rest_between_the_two_corners():
+    # South and north count from their corners. On the east side, 25.998 m = 12 × 2.05 + 1.398.
+    plants = lay(box(), ["south", "east", "north"], fit="exact", spacing_m=2.05)[3]
+    odd = gaps(plants)[np.abs(gaps(plants) - 2.05) > 1e-6]
+    assert odd == pytest.approx([1.398], abs=0.002)
+
+
+def test_exact_counts_both_ways_from_a_plant_that_stands():
+    screens = existing([(20.3, 2.001)])
+    plants = lay(box(), "south", screens=screens, spacing_m=1.5, fit="exact")[3]
+    assert gaps(plants) == pytest.approx(np.full(len(plants) - 1, 1.5))
+
+
 def test_all_round_closes_the_ring():
     plants = lay(box(), "all", spacing_m=1.5)[3]
     # Sides of 35.998 and 25.998 m: 24 and 18 gaps, and as many plants as gaps.

@@ -31,14 +31,34 @@ def test_a_station_moves_to_the_nearest_end_within_reach():
     assert settle([(3.0, 0), (3.2, 0), (4.0, 0)], [(3.4, 10)], [], 1.5, 0.5).placed == [(4.0, 0)]
 
 
-def test_exact_meets_a_fixed_plant_without_crowding_or_a_wide_gap():
-    # 0, 1.5, 3, 4.5 and a corner's plant at 5: the last goes half way between 3 and 5.
+def test_exact_counts_back_from_a_fixed_plant():
+    # A corner's plant at 5: 3.5, 2 and 0.5, by arithmetic; what is left over lies at the free end.
     found = set_exact(5.0, [(0, 5)], [5.0], [], 1.5, 0.0)
-    assert found.placed == [(0.0, 0.0), (1.5, 0.0), (3.0, 0.0), (4.0, -0.5)]
+    assert found.placed == [(0.5, 0.0), (2.0, 0.0), (3.5, 0.0)]
+    assert found.groups == [[0.5, 2.0, 3.5, 5.0]]
     # Between two plants that stand the gap is filled evenly.
     found = set_exact(9.0, [(0, 9)], [2.0, 6.0], [2.0, 6.0], 1.5, 0.0)
     stations = [station for station, _ in found.placed]
-    assert stations == pytest.approx([0, 1.0, 2 + 4 / 3, 2 + 8 / 3, 7.5, 9.0])
+    assert stations == pytest.approx([0.5, 2 + 4 / 3, 2 + 8 / 3, 7.5, 9.0])
+    # A length of whole spacings is filled from end to end, and a short one holds no second plant.
+    assert [one for one, _ in set_exact(6.0, [(0, 6)], [6.0], [], 1.5, 0.0).placed] == [
+        0,
+        1.5,
+        3,
+        4.5,
+    ]
+    assert set_exact(1.4, [(0, 1.4)], [1.4], [], 1.5, 0.0).placed == []
+
+
+def test_exact_between_two_fixed_plants_keeps_what_is_left_over_in_the_last_gaps():
+    # 0, 1.5, 3 and the corner at 4: the last gap is 1 m.
+    found = set_exact(4.0, [(0, 4)], [0.0, 4.0], [], 1.5, 0.0)
+    assert found.placed == [(1.5, 0.0), (3.0, 0.0)]
+    # 0, 1.5, 3, 4.5 and the corner at 5: 4.5 would crowd it; the last stands half way from 3.
+    found = set_exact(5.0, [(0, 5)], [0.0, 5.0], [], 1.5, 0.0)
+    assert found.placed == [(1.5, 0.0), (3.0, 0.0), (4.0, -0.5)]
+    # Nearer to each other than a spacing there is no room between.
+    assert set_exact(1.2, [(0, 1.2)], [0.0, 1.2], [], 1.5, 0.0).placed == []
 
 
 def test_evened_ends_give_way_to_fixed_plants_and_to_each_other():

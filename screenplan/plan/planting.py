@@ -32,7 +32,7 @@ class Rows(Section):
     spacing: Length = Field(1.5, ge=0.1, le=30, description="Distance between plants in a row")
     fit: Literal["evened", "exact"] = Field(
         "evened",
-        description="evened: both ends planted, no gap wider than the spacing; exact: the spacing from the zero peg on",
+        description="evened: both ends planted, no gap wider than the spacing; exact: the spacing from the zero peg on, or both ways from a shared corner or a plant that stands",
     )
     move: Length = Field(
         0.0,

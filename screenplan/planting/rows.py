@@ -85,8 +85,9 @@ def set_plants(
         Greatest distance between neighbours of a row, metres.
     fit : {"evened", "exact"}
         Evened: both ends of every plantable stretch are planted and the gaps between are equal.
-        Exact: stations 0, s, 2s, … from the zero peg; where none may stand, the station moves or
-        is dropped.
+        Exact: stations 0, s, 2s, … from the zero peg, or both ways from a shared corner or a
+        standing plant; where none may stand, the station moves or is dropped. Only between two
+        such plants is one gap shorter, or two are.
     pattern : {"single", "staggered"}, optional
         Staggered, the default where there is a second row: it stands in the middle of the first
         row's gaps. Single: each row by itself.

@@ -110,7 +110,11 @@ def set_exact(
     spacing: float,
     move_m: float,
 ) -> Stations:
-    """Set plants at the exact spacing from the zero peg, or from a fixed plant onwards.
+    """Set plants at the exact spacing from the zero peg, or both ways from a fixed plant.
+
+    What is left over of the length lies at the row's free ends. Only between two fixed plants, such
+    as those at two corners, must it lie in the row: in the last gap before the second one, or in
+    the last two where it is less than half the spacing.
 
     Parameters
     ----------
@@ -146,6 +150,9 @@ def set_exact(
 def _fill_exact(
     left: float, left_fixed: bool, right: float, right_fixed: bool, spacing: float
 ) -> list[tuple[float, float]]:
+    if right_fixed and not left_fixed:
+        back = right - exact(0.0, right - left, spacing)[:0:-1]
+        return [(float(station), 0.0) for station in np.maximum(back, left)]
     stations = [float(station) for station in exact(left, right, spacing)]
     if not right_fixed:
         new = stations[1:] if left_fixed else stations
@@ -153,18 +160,13 @@ def _fill_exact(
             new = []
         return [(station, 0.0) for station in new]
     before = [station for station in stations if station < right - spacing * EQUAL_SHARE]
-    if not before:
-        return []
     new = [(station, 0.0) for station in before]
-    if right - before[-1] < spacing * (LEAST_SHARE - EQUAL_SHARE):
-        # Too close to the fixed plant: half way between it and the plant before, so that neither
-        # gap exceeds the spacing.
-        if len(before) > 1:
-            middle = (before[-2] + right) / 2.0
-            new[-1] = (middle, middle - before[-1])
-        elif not left_fixed:
-            new = []
-    return new[1:] if left_fixed else new
+    if len(before) > 1 and right - before[-1] < spacing * (LEAST_SHARE - EQUAL_SHARE):
+        # Too close to the second fixed plant: half way between it and the plant before, so that
+        # neither gap exceeds the spacing.
+        middle = (before[-2] + right) / 2.0
+        new[-1] = (middle, middle - before[-1])
+    return new[1:]
 
 
 def settle(
