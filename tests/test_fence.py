@@ -292,7 +292,7 @@ def test_words_are_honest():
     _, _, low = lay_fence(subject, lines, plants, height_m=1.2, stands_years=3)
     assert "only discourages deer" in low["says"][0]
     for says in tall.loc[tall["possible"], "says"]:
-        assert "buried lines located before setting posts" in says
+        assert "Ask for the local limits on fences" in says
     assert "animals walk round it" in tall.set_index("scheme").loc["outer_side", "says"]
 
 

@@ -5,7 +5,7 @@ from effects_kit import house, layer
 
 from screenplan.effects.applied import list_rules
 from screenplan.errors import InputError
-from screenplan.rules.limits import KINDS, limit_named, limit_of, load_limits
+from screenplan.rules.limits import KINDS, limit_named, limit_of, load_limits, months_text
 from screenplan.rules.ruleset import STATUSES, load_rules
 
 
@@ -48,6 +48,17 @@ def test_a_users_file_overrides_by_key(tmp_path):
         ({"locate_18in": {"margin": 2}}, "2 has no unit"),
         ({"locate_18in": {"margin": "-1 m"}}, "margin is negative"),
         ({"locate_18in": {"margn": "1 m"}}, "'margn' is not a key of tolerance"),
+        ({"request_nebraska": {"life_days": 1}}, "it is not above wait_working_days"),
+        ({"request_nebraska": {"life_days": 1000}}, "or above a year"),
+        ({"request_nebraska": {"wait_working_days": 40, "life_days": 90}}, "it is above 30"),
+        (
+            {"nesting_march_august": {"months": [3, 13]}},
+            r"months is \[3, 13\]. Write a list of months",
+        ),
+        ({"nesting_march_august": {"months": "May"}}, r"months is 'May'\. Write a list of months"),
+        ({"nesting_march_august": {"months": list(range(1, 13))}}, "every month is named"),
+        ({"winter_water": {"times": 1.5}}, r"times is 1\.5\. Write a whole number"),
+        ({"season_bare_evergreen": {"roots": "wet"}}, "Write bare or with_soil"),
         ({"locate_18in": {"kind": "zoning"}}, "it is of the kind tolerance"),
         ({"locate_18in": {"status": "sure"}}, "status is 'sure'"),
         ({"locate_18in": {"date": "soon"}}, "date is 'soon'"),
@@ -85,6 +96,40 @@ def test_limits_by_name():
     with pytest.raises(InputError, match=r"Write one of locate_18in, locate_24in"):
         limit_named(None, "wires_15_65ft", "tolerance", "lines.locate")
     assert limit_of(load_limits(None, {"high_hedge": {"use": False}}), "hedge_height") is None
+
+
+@pytest.mark.parametrize(
+    ("months", "text"),
+    [
+        ([3, 4], "March to April"),
+        ([1, 2, 11, 12], "November to February"),
+        ([3, 4, 5, 8, 9], "March to May and August to September"),
+        ([1, 6, 12], "June and December to January"),
+        ([2, 5, 8], "February, May and August"),
+        ([], "none"),
+        (range(1, 13), "every month"),
+    ],
+)
+def test_months_in_words(months, text):
+    assert months_text(months) == text
+
+
+def test_the_season_that_applies_is_that_of_stock_and_species():
+    for stock, species, season in (
+        ("bare_root", "thuja_occidentalis", "season_bare_evergreen"),
+        ("balled", "thuja_occidentalis", "season_soil_evergreen"),
+        ("bare_root", "carpinus_betulus", "season_bare_deciduous"),
+        ("container", "carpinus_betulus", "season_soil_deciduous"),
+    ):
+        table = list_rules(stock=stock, species=species, request="request_colorado")
+        applies = table.loc[table["applies"], "rule"]
+        assert [one for one in applies if one.startswith("season_")] == [season]
+        assert [one for one in applies if one.startswith("request_")] == ["request_colorado"]
+        assert "nesting_march_august" in set(applies)
+    says = table.set_index("rule").loc["season_bare_evergreen", "says"]
+    assert (
+        says == "roots bare; leaves evergreen; months March to April; refused months June to August"
+    )
 
 
 def test_what_applies_and_why():

@@ -30,6 +30,23 @@ def page(run):
     return report_of(run)
 
 
+def test_lines_are_cautioned_of_once_at_each_digging_task(run, page):
+    dig = "have buried lines located before any digging; dig by hand"
+    tasks = run.layers["schedule"]["caution"].str.lower().str.contains(dig, regex=False)
+    assert tasks.sum() > 3
+    assert page.lower().count(dig) == tasks.sum()
+    # Besides these: on the first page, and once under the checks.
+    assert page.lower().count("before any digging have buried lines located") == 2
+    # The layer of quantities, which goes out by itself, keeps its own.
+    assert run.layers["quantities"]["caution"].str.contains("buried lines").any()
+
+
+def test_the_order_names_its_plants_in_table_and_caption(run, page):
+    (row,) = run.layers["quantities"].loc[run.layers["quantities"]["part"] == "plants"].itertuples()
+    assert f"Plants: {row.plant_name}" in page
+    assert f"To be planted: {row.plants} {row.plant_name}, {row.stock}" in page
+
+
 def hostile():
     """Rename everything that a layer can name."""
     run = sample()

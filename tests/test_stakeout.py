@@ -658,7 +658,7 @@ def test_a_tape_that_is_too_short_is_laid_in_two_parts_only_where_the_way_is_fre
     assert found.method == "instrument"
 
 
-def test_fence_corners_are_pegged_and_cautioned():
+def test_fence_corners_are_pegged():
     from screenplan.works.fence import lay_fence
 
     subject, lines, plants = site.planted()
@@ -667,7 +667,7 @@ def test_fence_corners_are_pegged_and_cautioned():
     posts = stands["role"].isin(["corner", "end", "gate"])
     own = layers[1][layers[1]["role"] == "fence"]
     assert len(own) == int(posts.sum()) == 6
-    assert own["says"].str.contains("buried lines located").all()
+    assert own["says"].str.contains("a post hole").all()
     check_sheet(layers)
 
 

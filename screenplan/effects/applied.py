@@ -10,8 +10,9 @@ import pandas as pd
 from screenplan.contracts import RULES
 from screenplan.effects.growing import has_rows, texts
 from screenplan.planting.species import DEFAULT_SPECIES, Species, species_of
+from screenplan.planting.stock import season_of
 from screenplan.planting.zones import size_judged
-from screenplan.rules.limits import Limit, load_limits
+from screenplan.rules.limits import Limit, load_limits, months_text
 from screenplan.rules.ruleset import KEEP_OUT_FEATURES, Rule, keep_out_kind, load_rules
 from screenplan.tables import table_of
 
@@ -31,6 +32,9 @@ def list_rules(
     zoning: str = "wires_15_65ft",
     tolerance: str = "locate_24in",
     walls: str = "walls_by_height",
+    request: str = "request_nebraska",
+    nesting: str = "nesting_march_august",
+    stock: str = "container",
     guidance: bool = False,
     rules: Sequence[Rule] | None = None,
     limits: Mapping[str, Limit] | None = None,
@@ -44,8 +48,10 @@ def list_rules(
         Layers of the site: what is there decides what applies.
     species : str
         The planted species: some setbacks hold only for tall or low ones.
-    drive, corner, zoning, tolerance, walls : str
+    drive, corner, zoning, tolerance, walls, request, nesting : str
         The limits that the plan picks among several of a kind.
+    stock : str
+        Kind of stock that is set: it decides which planting season applies.
     guidance : bool
         Whether the plan asks for the hedge-height guidance.
     rules, limits, table
@@ -61,7 +67,9 @@ def list_rules(
     planted = species_of(species, table)
     there = _things(buildings, utilities, keep_outs, roads, existing_screens)
     rows = [_setback(rule, there, size_judged(rule, planted)[0]) for rule in rules]
-    picked = {drive, corner, zoning, tolerance, walls}
+    picked = {drive, corner, zoning, tolerance, walls, request, nesting}
+    season = season_of(limits, stock, evergreen=planted.evergreen)
+    picked |= {season.key} if season is not None else set()
     layers = {"windows": windows, "private_places": private_places, "roads": roads}
     rows += [_limit(one, there, picked, guidance, layers) for one in limits.values()]
     rows.sort(key=lambda row: not row["applies"])
@@ -73,7 +81,9 @@ def figures_text(figures: Mapping) -> str:
     said = []
     for key, value in figures.items():
         name, unit = _words_of(key)
-        if isinstance(value, Mapping):
+        if key.endswith("months"):
+            value = months_text(value)
+        elif isinstance(value, Mapping):
             value = ", ".join(f"{at} {one:g}{unit}" for at, one in value.items())
         elif isinstance(value, tuple):
             value = ", ".join(f"{one:.4g}{unit}" for one in value)
@@ -158,8 +168,12 @@ def _limit(one: Limit, there, picked, guidance: bool, layers) -> dict:
         "hedge_height": guidance,
         "sun_needed": True,
         "foliage_noise": "road" in there and has_rows(layers["private_places"]),
+        "locate_request": True,
+        "nesting": True,
+        "planting_season": True,
+        "winter_water": True,
     }[kind]  # fmt: skip
-    several = kind in ("sight_triangle", "zoning", "tolerance")
+    several = kind in _SEVERAL
     if several and one.key not in picked:
         applies, why = False, "the plan picks another of its kind"
     elif kind == "hedge_height":
@@ -176,7 +190,15 @@ def _a(noun: str) -> str:
 
 
 _WORDS = {"buried": "buried line", "overhead": "overhead line"}
-_WHY = {"sun_needed": "plants need sun", "by_height": "a septic field is there"}
+#: Kinds of which the plan picks one, for planting seasons by its stock and species.
+_SEVERAL = (
+    "sight_triangle", "zoning", "tolerance", "locate_request", "nesting", "planting_season",
+)  # fmt: skip
+_WHY = {
+    "sun_needed": "plants need sun",
+    "by_height": "a septic field is there",
+    "winter_water": "new plants are watered",
+}
 
 
 def _row(one, kind, applies, why, says) -> dict:

@@ -115,8 +115,10 @@ def make_report(layers: Mapping[str, Any], about: About) -> str:
     shown = min(years, key=lambda year: abs(year - FIRST_SHOWN)) if years else 0
     figures = make_figures(layers, years=years, shown=shown, units=about.units)
 
+    shown_once = {**layers, "quantities": _without_cautions(layers)}
+
     def table(name: str) -> Table | None:
-        return make_table(name, layers.get(name), units=about.units, species=about.names)
+        return make_table(name, shown_once.get(name), units=about.units, species=about.names)
 
     stakes = stakes_by_line(table("stakes")) or stakes_by_line(table("plants"))
     digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
@@ -171,6 +173,15 @@ def make_report(layers: Mapping[str, Any], about: About) -> str:
     )  # fmt: skip
 
 
+def _without_cautions(layers):
+    """Give the quantities without the cautions that stand at their tasks in the calendar."""
+    quantities, schedule = layers.get("quantities"), layers.get("schedule")
+    if quantities is None or schedule is None:
+        return quantities
+    told = quantities["caution"].isin(schedule["caution"].dropna())
+    return quantities.assign(caution=quantities["caution"].mask(told))
+
+
 def _years(layers) -> list[int]:
     crowns = layers.get("crowns")
     return [] if crowns is None else sorted(int(year) for year in crowns["year"].unique())
@@ -196,19 +207,27 @@ def _checks(checks, units: str) -> Table | None:
     if checks is None:
         return None
     marks = {"passes": "✓ passes", "fails": "✗ FAILS", "cannot be judged": "? not judged"}
-    return plain_table(
+    rows = checks.to_dict("records")
+    table = plain_table(
         "checks",
         "Checks",
-        ("check", "result", "finding", "needs", "confirm"),
+        ("check", "result", "finding", "needs"),
         [
             (
                 row["check"],
                 marks.get(row["result"], row["result"]),
-                *(in_units(_text(row[name]), units) for name in ("says", "needs", "caution")),
+                *(in_units(_text(row[name]), units) for name in ("says", "needs")),
             )
-            for row in checks.to_dict("records")
+            for row in rows
         ],
     )
+    if table is not None:
+        # What is to be confirmed is the same at several checks: each is said once.
+        said = dict.fromkeys(in_units(_text(row["caution"]), units) for row in rows)
+        table.notes = [
+            clean(f"Confirm: {text[0].lower()}{text[1:]}", LONGEST_TEXT) for text in said if text
+        ]
+    return table
 
 
 def _rules(zones, units: str) -> Table | None:

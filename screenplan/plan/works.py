@@ -112,6 +112,14 @@ class Calendar(Section):
     planting: Day | None = Field(
         None, description="Day of planting, such as 2027-04-10; without it days are counted"
     )
+    request: str = Field(
+        "request_nebraska",
+        description="How long a request to have buried lines located holds; the shortest published one unless you name another: ask the locating service where you are",
+    )
+    nesting: str = Field(
+        "nesting_march_august",
+        description="Months in which birds nest and hedges are not cut; the law where you are decides",
+    )
 
 
 class Cost(Section):

@@ -8,6 +8,7 @@ memory, unverified; sizes of plugs, bare roots and containers are common practic
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,6 +16,7 @@ import numpy as np
 from screenplan.contracts import HIGHEST_PLANT_M
 from screenplan.errors import refuse
 from screenplan.planting.species import Species
+from screenplan.rules.limits import Limit, load_limits
 
 HOLE_PER_BALL = 2.5
 #: Depth of roots per width, where no standard says it (common practice, no source).
@@ -82,6 +84,32 @@ def stock_of(stock: str) -> Stock:
     raise refuse(
         f"there is no kind of stock '{stock}'", f"Write one of {', '.join(STOCKS)}", key="stock"
     )
+
+
+def season_of(limits: Mapping[str, Limit] | None, stock: str, *, evergreen: bool) -> Limit | None:
+    """Find the months in which stock of that kind is set.
+
+    Parameters
+    ----------
+    limits : mapping, optional
+        By default the shipped ones.
+    stock : str
+    evergreen : bool
+
+    Returns
+    -------
+    Limit or None
+        Of the kind ``planting_season``, the last that was added; None if all are switched off.
+    """
+    limits = load_limits() if limits is None else limits
+    roots = "with_soil" if stock_of(stock).has_soil else "bare"
+    leaves = "evergreen" if evergreen else "deciduous"
+    fits = [
+        one
+        for one in limits.values()
+        if one.kind == "planting_season" and (one["roots"], one["leaves"]) == (roots, leaves)
+    ]
+    return fits[-1] if fits else None
 
 
 def ball_width(stock: str, stock_height_m: float) -> float:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from importlib import resources
 from pathlib import Path
@@ -21,8 +21,8 @@ from screenplan.rules.ruleset import STATUSES, read_rule_file
 from screenplan.texts import quoted
 from screenplan.units import parse_length
 
-#: For each kind of limit its figures: length, number, text choices, lists, and the defaults of
-#: those that may be left out.
+#: For each kind of limit its figures: length, number, text choices, lists. Those that may be left out
+#: end in a question mark.
 KINDS: dict[str, dict[str, str]] = {
     "sight_triangle": {
         "place": "drive|corner",
@@ -45,6 +45,7 @@ KINDS: dict[str, dict[str, str]] = {
     },
     "zoning": {"within": "lengths", "at_most": "lengths"},
     "tolerance": {"margin": "length"},
+    "locate_request": {"wait_working_days": "number", "life_days": "number"},
     "by_height": {"feature": "septic_field", "times_height": "number", "at_least": "length"},
     "hedge_height": {
         "never_below": "length",
@@ -64,7 +65,20 @@ KINDS: dict[str, dict[str, str]] = {
         "db_per_m": "numbers",
         "path_radius": "length",
     },
+    "nesting": {"months": "months"},
+    "planting_season": {
+        "roots": "bare|with_soil",
+        "leaves": "evergreen|deciduous",
+        "months": "months",
+        "refused_months": "months",
+    },
+    "winter_water": {"months": "months", "times": "number"},
 }
+#: Names of the months. Limits give them by number, as they are on the northern half of the earth.
+MONTHS = (
+    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
+    "November", "December",
+)  # fmt: skip
 #: The eight winds by which a garden factor may be named.
 WINDS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 #: No length of a limit is larger; the largest of the shipped ones is a radius, 5 km.
@@ -205,6 +219,29 @@ def allowed_height(zoning: Limit, distance_m: float) -> float:
     return math.inf
 
 
+def months_text(months: Iterable[int]) -> str:
+    """Write months in words, those that follow one another as a span.
+
+    Examples
+    --------
+    >>> months_text((3, 4, 5, 9)), months_text((11, 12, 1, 2))
+    ('March to May and September', 'November to February')
+    """
+    there = {int(month) for month in months}
+    if len(there) == len(MONTHS):
+        return "every month"
+    spans = []
+    for first in sorted(there):
+        if (first - 2) % 12 + 1 in there:
+            continue
+        last = first
+        while last % 12 + 1 in there:
+            last = last % 12 + 1
+        names = MONTHS[first - 1], MONTHS[last - 1]
+        spans.append(names[0] if first == last else " to ".join(names))
+    return " and ".join(filter(None, (", ".join(spans[:-1]), *spans[-1:]))) or "none"
+
+
 def _merge(known: Mapping[str, Limit], tables: Mapping, file: str | None) -> dict[str, Limit]:
     problems: list[Problem] = []
     limits = dict(known)
@@ -305,6 +342,28 @@ class _Reader:
         ):
             self.wrong("bands_hz", "its rows do not fit together", "Give one figure for each band")
             return None
+        return self._whole_calendar(made)
+
+    def _whole_calendar(self, made: Limit) -> Limit | None:
+        """Check what holds between the figures of limits that are about days and months."""
+        if (
+            made.kind == "locate_request"
+            and not made["wait_working_days"] < made["life_days"] <= 366
+        ):
+            self.wrong("life_days", "it is not above wait_working_days, or above a year",
+                       "Write for how many days a request holds")  # fmt: skip
+            return None
+        if made.kind == "locate_request" and made["wait_working_days"] > 30:
+            self.wrong("wait_working_days", "it is above 30", "Write a smaller number")
+            return None
+        if made.kind in ("nesting", "winter_water") and len(made["months"]) == len(MONTHS):
+            self.wrong(
+                "months", "every month is named", "Leave out those in which work may be done"
+            )
+            return None
+        if made.kind == "winter_water" and made["times"] != int(made["times"]):
+            self.wrong("times", f"times is {made['times']:g}", "Write a whole number")
+            return None
         return made
 
     def _say(self, name: str, value: object, said: dict) -> None:
@@ -339,6 +398,8 @@ class _Reader:
                 return
             read = self._length if form == "lengths" else self._number
             figures[to] = tuple(read(name, item) for item in value)
+        elif form == "months":
+            figures[to] = self._months(name, value)
         elif form == "numbers by name":
             if not isinstance(value, Mapping) or not value:
                 self.wrong(name, f"{name} is {quoted(value)}", f"Write {name} = {{ name = 1.0 }}")
@@ -366,6 +427,15 @@ class _Reader:
                 name, f"{name} is {quoted(value)}", f"Write a length of at most {MOST_M:g} m"
             )
         return length
+
+    def _months(self, name: str, value: object) -> tuple[int, ...]:
+        months = tuple(value) if isinstance(value, (list, tuple)) else (value,)
+        if not isinstance(value, (list, tuple)) or not all(
+            type(one) is int and 1 <= one <= 12 for one in months
+        ):
+            self.wrong(name, f"{name} is {value!r}", "Write a list of months by number: [3, 4]")
+            return ()
+        return tuple(sorted(set(months)))
 
     def _number(self, name: str, value: object) -> float:
         if isinstance(value, bool) or not isinstance(value, (int, float)):

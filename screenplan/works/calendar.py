@@ -1,13 +1,16 @@
-"""The calendar: from having buried lines located to the year in which the row closes.
+"""The calendar: from marking the ground to the year in which the row closes.
 
-Days count from planting, day 0. Days before planting and the yearly tasks are common practice, no
-source; watering follows `screenplan.works.water`; years of growth and closure come from the plan.
+Days count from planting, day 0. The ground that will be broken is marked first, then buried lines are
+asked for, then it is dug while the request holds (`screenplan.works.locating`). Watering follows
+`screenplan.works.water`, setting the plants `screenplan.works.handling`, seasons
+`screenplan.works.seasons`; years of growth and closure come from the plan. All other days are common
+practice, no source.
 """
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 import pandas as pd
@@ -15,18 +18,21 @@ import pandas as pd
 from screenplan.contracts import SCHEDULE
 from screenplan.errors import refuse
 from screenplan.planting.growth import height_at, spread_at
-from screenplan.planting.species import Species, species_of
+from screenplan.planting.species import Species
+from screenplan.rules.limits import Limit, limit_named, limit_of, months_text
 from screenplan.tables import table_of, with_notes
 from screenplan.works.earth import least_gap
-from screenplan.works.quantities import DIG
-from screenplan.works.water import SOURCE, YEAR_DAYS, water_stages
+from screenplan.works.handling import handling_of, roots_of, watered_of
+from screenplan.works.kinds import Kind, kinds_of
+from screenplan.works.locating import FIRST_DIG, LAST_DIG, Request
+from screenplan.works.quantities import DIG, MULCH_YEARS
+from screenplan.works.seasons import Seasons, judge_planting, season_words, water_by_season
+from screenplan.works.water import SOURCE, YEAR_DAYS, Stage, water_stages
 
 #: A planting date this many years back or ahead is a slip.
 BACK_YEARS, AHEAD_YEARS = 5, 30
-#: Days before planting on which lines are asked for, ground is cleared, marked and dug.
-LOCATE_DAY, CLEAR_DAY, MARK_DAY, DIG_DAY = -21, -14, -3, -1
-#: Mulch is topped up for so many years.
-MULCH_YEARS = 3
+#: Days before planting on which the boundary is settled, turf is lifted and holes are dug.
+SETTLE_DAY, CLEAR_DAY, DIG_DAY = -28, -2, -1
 _COMMON = "common practice, no source"
 
 
@@ -37,10 +43,14 @@ def schedule_work(
     fence_options: pd.DataFrame | None = None,
     *,
     planting: str | None = None,
+    request: str = "request_nebraska",
+    nesting: str = "nesting_march_august",
+    position_deg: tuple[float, float] | None = None,
     years: int = 30,
     caliper_m: float | None = None,
     water_every_days: int = 2,
     curve: str = "smooth",
+    limits: Mapping[str, Limit] | None = None,
     table: Mapping[str, Species] | None = None,
     today: dt.date | None = None,
 ) -> pd.DataFrame:
@@ -53,6 +63,12 @@ def schedule_work(
         The year of closure, whether there is mulch, and the chosen fence come from them.
     planting : str, optional
         Day of planting, ``YYYY-MM-DD``; without it days are counted and dates stay empty.
+    request : str
+        Limit of the kind ``locate_request``: how long to wait, and for how long it holds.
+    nesting : str
+        Limit of the kind ``nesting``: when hedges are not clipped, and nothing that grows is cut.
+    position_deg : tuple of 2 floats, optional
+        Longitude and latitude of the site; without them no date is held against the seasons.
     years : int
         Growth is looked at so far.
     caliper_m : float, optional
@@ -61,49 +77,72 @@ def schedule_work(
         In weeks 3 to 12.
     curve, table
         As for growth.
+    limits : mapping, optional
+        By default the shipped ones.
     today : date, optional
         To tell a date in the past; by default the computer's.
 
     Returns
     -------
     DataFrame
-        Having buried lines located is always the first task.
+        The ground is marked and buried lines are asked for before anything is dug, in the first weeks
+        and again in later years. Where a date and the seasons are known, a winter breaks the stages
+        of watering, and no clipping or cutting falls into the months in which birds nest.
 
     Raises
     ------
     InputError
-        If the planting date is no date, or more than `BACK_YEARS` back or `AHEAD_YEARS` ahead.
+        If the planting date is no date, more than `BACK_YEARS` back or `AHEAD_YEARS` ahead, or one on
+        which the stock would die.
     """
-    start = _read_date(planting, today or dt.date.today())
+    today = today or dt.date.today()
+    start = _read_date(planting, today)
     new = plants.loc[~plants["existing"].to_numpy(bool)]
     if not len(new):
         raise refuse("no plant is to be set", "Choose a line that has room for plants", key="rows")
+    asked = limit_named(limits, request, "locate_request", "calendar.request")
+    birds = limit_named(limits, nesting, "nesting", "calendar.nesting")
+    seasons = Seasons(start, None if position_deg is None else position_deg[1])
+    kinds = kinds_of(new, table)
+    notes = [*judge_planting(seasons, kinds, limits)]
+    mulched = quantities is None or (quantities["item"] == "mulch").any()
+    topped = quantities is None or (quantities["item"] == "mulch_again").any()
+    fence = _chosen(fence_options)
+    clip = _first_clip(plants, kinds, years, curve)
     tasks = [
-        *_before(quantities, fence_options),
-        *_watering(str(new["stock"].iloc[0]), caliper_m, water_every_days),
-        *_after(plants, new, closure, quantities, fence_options, years, curve, table),
+        *_before(asked, birds, seasons, fence is not None),
+        *_planting(kinds, seasons, limits, mulched, fence),
+        *_watering(kinds, caliper_m, water_every_days, seasons, limits),
+        *_after(asked, topped, fence),
+        *_clipping(clip, birds, seasons),
+        *_closing(closure),
     ]
+    if start is not None:
+        notes += seasons.doubts()
+        notes += _nesting(tasks, birds, seasons, today)
+        if start < today:
+            notes.append(
+                f"The planting date {start.isoformat()} is in the past: tasks that are over stand in the "
+                "calendar too"
+            )
     tasks.sort(key=lambda task: task["first_day"])
-    rows = []
+    return with_notes(table_of(SCHEDULE, _dated(tasks, start)), notes)
+
+
+def _dated(tasks: Sequence[dict], start: dt.date | None) -> Iterator[dict]:
+    """Give the tasks their last days, years and dates, and those of one key a number."""
+    seen: dict[str, int] = {}
     for task in tasks:
+        seen[task["task"]] = number = seen.get(task["task"], 0) + 1
         last = task["first_day"] + (task.get("every_days") or 0) * (task["times"] - 1)
         last = task.pop("until", last)
-        rows.append(
-            task
-            | {
-                "last_day": last,
-                "year": max(0, int((task["first_day"] + 0.5) // YEAR_DAYS)),
-                "first_date": _date(start, task["first_day"]),
-                "last_date": _date(start, last),
-            }
-        )
-    notes = []
-    if start is not None and start < (today or dt.date.today()):
-        notes.append(
-            f"The planting date {start.isoformat()} is in the past: tasks that are over stand in the "
-            "calendar too"
-        )
-    return with_notes(table_of(SCHEDULE, rows), notes)
+        yield task | {
+            "task": task["task"] if number == 1 else f"{task['task']}_{number}",
+            "last_day": last,
+            "year": max(0, int((task["first_day"] + 0.5) // YEAR_DAYS)),
+            "first_date": _date(start, task["first_day"]),
+            "last_date": _date(start, last),
+        }
 
 
 def year_day(year: int) -> int:
@@ -142,72 +181,142 @@ def _task(key, name, day, says, *, source=_COMMON, caution=None, item=None, **mo
     } | more  # fmt: skip
 
 
-def _before(quantities, fence_options) -> Iterator[dict]:
+def _before(asked: Limit, birds: Limit, seasons: Seasons, fenced: bool) -> Iterator[dict]:
+    lines = Request.before(FIRST_DIG, asked)
     yield _task(
-        "locate", "Have buried lines located", LOCATE_DAY,
-        "Ask the one-call centre or the lines' owners to mark every buried line on the ground, private "
-        "lines too (garden lights, irrigation, septic); wait until all have answered",
-        source="state one-call laws (read): tolerance zone 18 or 24 in each side",
-        caution="No digging before every line is marked. Marks fade and lapse: ask again if the work is late",
-    )  # fmt: skip
-    yield _task(
-        "ask", "Settle the boundary and the rules", LOCATE_DAY,
+        "ask", "Settle the boundary and the rules", min(SETTLE_DAY, lines.mark_day - 7),
         "Find the boundary's pins or have it surveyed, ask for local limits on hedges and fences, look "
         "for overhead lines and for sight at the road, and tell the neighbours",
     )  # fmt: skip
     yield _task(
-        "clear", "Clear the strip", CLEAR_DAY,
-        "Cut and lift grass and weeds; do not dig deep", caution=DIG, item="clearing",
+        "cut", "Cut what grows on the strip", seasons.before(lines.mark_day - 2, birds["months"]),
+        f"Shrubs and tall growth, to the ground and no deeper; keep it mown until planting. {_birds(birds, seasons)}",
+        source=f"{_COMMON}; nesting: {birds.source}",
+    )  # fmt: skip
+    posts = ", each post of the fence" if fenced else ""
+    yield _task(
+        "mark", "Mark all that will be broken", lines.mark_day,
+        f"White paint, no peg and no flag yet: each hole at its full width, each peg{posts}, and the edges "
+        "of the strip. Two people, two tapes; close the tape on the far end before the first mark",
+        item="flag",
+        source="Illinois, the one-call centre's own pages (read): the ground is marked in white before lines are asked for",
+    )  # fmt: skip
+    yield _locate("locate", "Have buried lines located", lines, asked)
+    until = seasons.said(lines.last_day)
+    more = (
+        f"Work goes on after it has lapsed, on {until}: ask anew by now"
+        if lines.last_day < LAST_DIG
+        else f"Only if something is still to be dug then: the request holds up to {until} at most"
+    )
+    yield _task(
+        "renew", "Renew the request before it lapses", lines.renew_day,
+        f"{more}. Renewing takes as long as asking; a mark that can no longer be read is asked for at once",
+        source=f"{asked.source} ({asked.status}), the day of asking counted",
+        caution=_LAPSED,
     )  # fmt: skip
     yield _task(
-        "mark", "Set the pegs and mark every plant", MARK_DAY,
-        "Two people, two tapes; close the tape on the far peg before the first mark", item="flag",
+        "pegs", "Set the pegs and flag every plant", FIRST_DIG,
+        "Two people, two tapes; close the tape on the far peg before the first flag", item="peg",
         caution="Driving a peg is digging: " + DIG[0].lower() + DIG[1:],
     )  # fmt: skip
     yield _task(
+        "clear", "Lift the turf of the strip", CLEAR_DAY,
+        "First take each locator's mark over to the sides of the strip: its paint and flags go with the "
+        "turf. Lift grass and weeds, no deeper; look for nests in the grass before",
+        caution=DIG, item="clearing",
+    )  # fmt: skip
+
+
+#: At a request that may have lapsed.
+_LAPSED = "Nothing is dug on a request that has lapsed"
+
+
+def _locate(key: str, name: str, lines: Request, asked: Limit) -> dict:
+    return _task(
+        key, name, lines.ask_day,
+        "Ask the one-call centre or the lines' owners to mark every buried line on the ground, private "
+        f"lines too (garden lights, irrigation, septic), at least {asked['wait_working_days']:g} working days "
+        "before digging, and wait until all have answered. The request is taken to hold for "
+        f"{asked['life_days']:g} days, this one counted: ask which days hold where you are",
+        source=f"{asked.source} ({asked.status}); tolerance zone 18 or 24 in each side: state one-call laws (read)",
+        caution="No digging before every line is marked. Marks fade and lapse: ask again if the work is late",
+        until=lines.answered_day,
+    )  # fmt: skip
+
+
+def _birds(birds: Limit, seasons: Seasons) -> str:
+    """Say when birds nest, and that the local law decides."""
+    when = f", {months_text(seasons.months(birds['months']))}" if seasons.known else ""
+    return f"Not while birds nest{when}: the law where you are decides; a nest in use stays in any month"
+
+
+def _planting(
+    kinds: Sequence[Kind], seasons: Seasons, limits, mulched: bool, fence
+) -> Iterator[dict]:
+    roots, handling = roots_of(kinds), handling_of(kinds)
+    yield _task(
         "dig", "Dig the holes", DIG_DAY,
-        "As wide as the sheet says, no deeper than the root ball; rough sides, firm bottom",
+        f"As wide as the sheet says, no deeper than the {roots}; rough sides, firm bottom",
         caution=DIG, item="hole",
     )  # fmt: skip
-    yield _task(
-        "plant", "Plant", 0,
-        "Root flare level with the ground; cut wire and cloth off the top of the ball; fill with the "
-        "earth that came out, and water in", caution=DIG, item="plant",
-    )  # fmt: skip
-    if quantities is None or (quantities["item"] == "mulch").any():
+    months = season_words(seasons, kinds, limits)
+    season = f". Best set in {months}; the local custom decides" if months else ""
+    yield _task("plant", "Plant", 0, handling.says + season, source=handling.source, item="plant")
+    if mulched:
         yield _task(
             "mulch", "Mulch", 0, "Even, to the depth on the sheet, kept off the stems", item="mulch",
             caution="Never heap mulch against a stem",
         )  # fmt: skip
-    if _chosen(fence_options) is not None:
+    if fence is not None:
         yield _task(
-            "fence", "Set the fence", 1, "Posts, braces, wire, gate; the same week, browsing starts at once",
+            "fence", "Set the fence", LAST_DIG,
+            "Posts, braces, wire, gate; the same week, browsing starts at once",
             caution=DIG, item="fence_roll",
         )  # fmt: skip
 
 
-def _watering(stock, caliper, every) -> Iterator[dict]:
-    for stage in water_stages(stock, caliper, often_every_days=every):
+def _watering(kinds: Sequence[Kind], caliper, every, seasons: Seasons, limits) -> Iterator[dict]:
+    longest: dict[str, Stage] = {}
+    for stock in dict.fromkeys(kind.stock.key for kind in kinds):
+        for stage in water_stages(stock, caliper, often_every_days=every):
+            longest[stage.key] = max(
+                stage, longest.get(stage.key, stage), key=lambda one: one.times
+            )
+    rest = limit_of(limits, "winter_water")
+    for run in water_by_season(list(longest.values()), seasons, limits):
+        stage = run.stage
+        says = (
+            "Only if the soil is dry, not frozen, and the day is mild; evergreens first"
+            if run.winter
+            else f"The amount on the sheet, slowly, over the {watered_of(kinds)}; none while the soil is moist "
+            "or frozen, or after an inch of rain"
+        )
         yield _task(
-            stage.key, stage.name, stage.first_day,
-            "The amount on the sheet, slowly, onto the root ball; none while the soil is moist or frozen, "
-            "or after an inch of rain",
-            source=SOURCE, item=stage.key, times=stage.times, every_days=stage.every_days,
+            stage.key, stage.name, stage.first_day, says,
+            source=f"{rest.source} ({rest.status})" if run.winter else SOURCE,
+            item="water_round" if run.winter else stage.key, times=stage.times,
+            every_days=stage.every_days if stage.times > 1 else None,
         )  # fmt: skip
 
 
-def _after(plants, new, closure, quantities, fence_options, years, curve, table) -> Iterator[dict]:
+def _after(asked: Limit, topped: bool, fence) -> Iterator[dict]:
+    replace = year_day(1)
+    lines = Request.before(replace, asked)
+    again = _locate("locate_again", "Have lines located again, for replacements", lines, asked)
+    yield again | {
+        "says": "If a plant is to be replaced: mark its hole in white, then ask anew, for the first "
+        "request has lapsed. " + again["says"]
+    }
     yield _task(
-        "replace", "Replace losses", year_day(1),
+        "replace", "Replace losses", replace,
         "Before the second season, with plants of the same size; the allowance was ordered for it",
         caution=DIG, item="plant",
     )  # fmt: skip
-    if quantities is None or (quantities["item"] == "mulch").any():
+    if topped:
         yield _task(
             "mulch_again", "Top up the mulch", year_day(1), "Back to its depth, off the stems",
-            times=MULCH_YEARS, every_days=365, item="mulch",
+            times=MULCH_YEARS, every_days=365, item="mulch_again",
         )  # fmt: skip
-    fence = _chosen(fence_options)
     if fence is not None:
         stands = int(fence["stands_years"])
         yield _task(
@@ -219,13 +328,19 @@ def _after(plants, new, closure, quantities, fence_options, years, curve, table)
             "When plants are above the animals' reach; look first, and leave it if low twigs are browsed",
             source="growth of the plan, low growth",
         )  # fmt: skip
-    clip = _first_clip(plants, new, years, curve, table)
-    if clip is not None:
-        yield _task(
-            "clip", "First clip of the sides", year_day(clip),
-            "When neighbouring crowns touch; into green twigs only, and not while birds nest",
-            source="growth of the plan, typical growth; " + _COMMON,
-        )  # fmt: skip
+
+
+def _clipping(clip: int | None, birds: Limit, seasons: Seasons) -> Iterator[dict]:
+    if clip is None:
+        return
+    yield _task(
+        "clip", "First clip of the sides", seasons.after(year_day(clip), birds["months"]),
+        f"When neighbouring crowns touch; into green twigs only. {_birds(birds, seasons)}",
+        source=f"growth of the plan, typical growth; {_COMMON}; nesting: {birds.source}",
+    )  # fmt: skip
+
+
+def _closing(closure) -> Iterator[dict]:
     closed = _year_closed(closure)
     if closed is not None:
         yield _task(
@@ -235,22 +350,43 @@ def _after(plants, new, closure, quantities, fence_options, years, curve, table)
         )  # fmt: skip
 
 
+def _nesting(
+    tasks: Sequence[dict], birds: Limit, seasons: Seasons, today: dt.date
+) -> Iterator[str]:
+    """Warn if the ground is cleared while birds nest."""
+    if not seasons.falls(CLEAR_DAY, birds["months"]):
+        return
+    cut = next(task["first_day"] for task in tasks if task["task"] == "cut")
+    months = months_text(seasons.months(birds["months"]))
+    free = seasons.said(seasons.after(CLEAR_DAY, birds["months"]) - CLEAR_DAY)
+    before = (
+        f"the strip is cut before, on {seasons.said(cut)}, and kept mown"
+        if seasons.start + dt.timedelta(days=cut) >= today
+        else "it is too late to cut the strip before"
+    )
+    yield (
+        f"The ground is broken while birds nest, {months} ({birds.source}): {before}; look for nests "
+        f"first and leave what holds one, or plant from {free} on. The law where you are decides"
+    )
+
+
 def _chosen(options):
     if options is None or not options["chosen"].any():
         return None
     return options.loc[options["chosen"].to_numpy(bool)].iloc[0]
 
 
-def _first_clip(plants, new, years, curve, table) -> int | None:
-    """First year in which typical crowns of the nearest neighbours touch."""
+def _first_clip(plants, kinds: Sequence[Kind], years, curve) -> int | None:
+    """First year in which typical crowns of the nearest neighbours touch, of the widest kind."""
     gap = least_gap(plants)
     if not np.isfinite(gap):
         return None
-    species = species_of(str(new["species"].iloc[0]), table)
     at = np.arange(years + 1)
-    tall = height_at(species, at, stock_height_m=float(new["stock_height_m"].iloc[0]), curve=curve)
-    touch = np.flatnonzero(spread_at(species, tall) >= gap)
-    return max(1, int(touch[0])) if touch.size else None
+    touch = np.zeros(len(at), bool)
+    for kind in kinds:
+        tall = height_at(kind.species, at, stock_height_m=kind.height_m, curve=curve)
+        touch |= spread_at(kind.species, tall) >= gap
+    return max(1, int(np.flatnonzero(touch)[0])) if touch.any() else None
 
 
 def _year_closed(closure) -> int | None:

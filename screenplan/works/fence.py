@@ -338,8 +338,7 @@ def _words(name: str, height: float, kind: Animal, animal: str, years: int) -> s
     }[name]
     return (
         f"{what}; {where}. It comes down after about {years} years, when slow plants are above the "
-        "animals' reach; lower twigs can still be browsed then. Ask for the local limits on fences, and "
-        "have buried lines located before setting posts"
+        "animals' reach; lower twigs can still be browsed then. Ask for the local limits on fences"
     )
 
 

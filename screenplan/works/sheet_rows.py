@@ -87,7 +87,7 @@ def _peg_says(peg, setting: Setting, numbers) -> list[str]:
     if len(peg.ends) > 1:
         says += (f"{role} of {numbers[id(base)]}" for base, role in peg.ends)
     if peg.role == "fence":
-        says.append("a post hole: have buried lines located before digging")
+        says.append("a post hole")
     return says
 
 

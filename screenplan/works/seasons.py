@@ -1,0 +1,202 @@
+"""Dates held against the seasons: which half of the earth, when birds nest, when stock is set.
+
+Months of limits are those of the northern half; on the southern half they are six months later
+(arithmetic). Between the tropics a year has no such seasons, and nothing is judged.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+from screenplan.errors import refuse
+from screenplan.planting.stock import season_of
+from screenplan.rules.limits import Limit, limit_of, months_text
+from screenplan.works.kinds import Kind
+from screenplan.works.water import Stage
+
+#: Latitude of the tropics, degrees (arithmetic: the tilt of the earth's axis).
+TROPIC_DEG = 23.44
+_LONGEST_YEAR = 366
+
+
+@dataclass(frozen=True)
+class Seasons:
+    """The seasons of a site, and the day of planting.
+
+    Parameters
+    ----------
+    start : date or None
+        Day of planting.
+    latitude_deg : float or None
+        None if the site has no place.
+    """
+
+    start: dt.date | None
+    latitude_deg: float | None
+
+    @property
+    def known(self) -> bool:
+        """Whether the site has the seasons of which the limits speak."""
+        return self.latitude_deg is not None and abs(self.latitude_deg) >= TROPIC_DEG
+
+    def months(self, months: Iterable[int]) -> frozenset[int]:
+        """Turn months of the northern half into those of the site."""
+        south = self.latitude_deg is not None and self.latitude_deg < 0
+        return frozenset((int(one) + 5) % 12 + 1 if south else int(one) for one in months)
+
+    def falls(self, day: int, months: Iterable[int]) -> bool:
+        """Tell whether a day counted from planting falls into months of the northern half."""
+        return self._judges and (self.start + dt.timedelta(days=day)).month in self.months(months)
+
+    def after(self, day: int, months: Iterable[int]) -> int:
+        """Give the first day, from this one on, that is outside of such months."""
+        return next((at for at in range(day, day + _LONGEST_YEAR) if not self.falls(at, months)), day)  # fmt: skip
+
+    def before(self, day: int, months: Iterable[int]) -> int:
+        """Give the last day, up to this one, that is outside of such months."""
+        return next((at for at in range(day, day - _LONGEST_YEAR, -1) if not self.falls(at, months)), day)  # fmt: skip
+
+    def said(self, day: int) -> str:
+        """Write a day counted from planting: its date, if there is one."""
+        if self.start is None:
+            return f"day {day}"
+        return (self.start + dt.timedelta(days=day)).isoformat()
+
+    @property
+    def _judges(self) -> bool:
+        return self.start is not None and self.known
+
+    def doubts(self) -> Iterator[str]:
+        """Say why no date is held against the seasons, if that is so."""
+        if self.latitude_deg is None:
+            yield "The site has no place on the earth: no date was held against the seasons"
+        elif not self.known:
+            yield (
+                "Between the tropics there are no such seasons as the limits name: no date was held "
+                "against them, ask locally"
+            )
+
+
+def season_words(seasons: Seasons, kinds: Sequence[Kind], limits) -> str:
+    """Say in which months the plants are set where the site is; empty if that is not known."""
+    if not seasons.known:
+        return ""
+    said = {
+        _stock_words(kind): months_text(seasons.months(season["months"]))
+        for kind, season in _seasons_of(kinds, limits)
+    }
+    if len(set(said.values())) == 1:
+        return next(iter(said.values()))
+    return "; ".join(f"{months} ({stock})" for stock, months in said.items())
+
+
+def judge_planting(seasons: Seasons, kinds: Sequence[Kind], limits) -> Iterator[str]:
+    """Warn of a day of planting outside of the months in which the stock is set.
+
+    Raises
+    ------
+    InputError
+        If the stock would not live: bare roots in full growth.
+    """
+    told = set()
+    for kind, season in _seasons_of(kinds, limits):
+        best = months_text(seasons.months(season["months"]))
+        if seasons.falls(0, season["refused_months"]):
+            raise refuse(
+                f"{_stock_words(kind)} are planted on {seasons.start.isoformat()}, in full growth, and "
+                f"would die ({season.source})",
+                f"Choose a day in {best}, or stock with soil (plants.stock); where the custom is another, "
+                f"set limits.rules.{season.key}.refused_months",
+                key="calendar.planting",
+            )
+        if not seasons.falls(0, season["months"]) and seasons.start is not None and seasons.known:
+            if season.key in told:
+                continue
+            told.add(season.key)
+            yield (
+                f"{seasons.start.isoformat()} is outside of the months in which {_stock_words(kind)} are "
+                f"best set, {best}: {_lower(season.reason)} ({season.source}). Ask a local nursery: the "
+                "local custom decides"
+            )
+
+
+def _seasons_of(kinds: Sequence[Kind], limits) -> Iterator[tuple[Kind, Limit]]:
+    for kind in kinds:
+        season = season_of(limits, kind.stock.key, evergreen=kind.species.evergreen)
+        if season is not None:
+            yield kind, season
+
+
+def _stock_words(kind: Kind) -> str:
+    stock = {"bare_root": "bare-root", "container": "container-grown"}.get(
+        kind.stock.key, kind.stock.key
+    )
+    return f"{stock} {'evergreens' if kind.species.evergreen else 'plants that drop their leaves'}"
+
+
+def _lower(text: str) -> str:
+    return text[:1].lower() + text[1:]
+
+
+@dataclass(frozen=True)
+class Watering:
+    """A run of waterings without a winter in it, or those of one winter.
+
+    Parameters
+    ----------
+    stage : Stage
+        By its own days; of a winter, the stage that it breaks.
+    winter : bool
+    """
+
+    stage: Stage
+    winter: bool = False
+
+
+def water_by_season(stages: Sequence[Stage], seasons: Seasons, limits) -> list[Watering]:
+    """Break the stages of watering at winters, in each of which there is little.
+
+    Parameters
+    ----------
+    stages : sequence of Stage
+    seasons : Seasons
+    limits : mapping or None
+
+    Returns
+    -------
+    list of Watering
+        In the order of their days; the stages themselves if no season is known.
+    """
+    rest = limit_of(limits, "winter_water")
+    if rest is None:
+        return [Watering(stage) for stage in stages]
+    made, winters = [], {}
+    for stage in stages:
+        days = range(stage.first_day, stage.last_day + 1, stage.every_days)
+        run: list[int] = []
+        for day in days:
+            if not seasons.falls(day, rest["months"]):
+                run.append(day)
+                continue
+            # A winter is told by its first day, whichever stage falls into it.
+            first = seasons.before(day, rest["months"]) + 1
+            winters.setdefault(first, []).append(day)
+            if run:
+                made.append(Watering(_part(stage, run)))
+                run = []
+        if run:
+            made.append(Watering(_part(stage, run)))
+    for days in winters.values():
+        times = min(int(rest["times"]), 1 + (max(days) - min(days)) // 30)
+        if times:
+            apart = max((max(days) - min(days)) // times, 1)
+            made.append(
+                Watering(Stage("water_winter", "Water in winter", min(days), apart, times), True)
+            )
+    return sorted(made, key=lambda one: one.stage.first_day)
+
+
+def _part(stage: Stage, days: Sequence[int]) -> Stage:
+    return Stage(stage.key, stage.name, days[0], stage.every_days, len(days))
