@@ -50,7 +50,7 @@ def compare_alternatives(
     """
     from screenplan.tables import table_of
 
-    variants = _variants(plan)
+    variants = list_variants(plan)
     rows = [
         {"alternative": number, **_run(variant, folder, dict(layers), terrain, frame)}
         for number, variant in enumerate(variants, 1)
@@ -58,7 +58,8 @@ def compare_alternatives(
     return table_of(ALTERNATIVES, rows)
 
 
-def _variants(plan: Plan) -> list[Plan]:
+def list_variants(plan: Plan) -> list[Plan]:
+    """List the plans that are compared, the plan itself first; too many are refused."""
     asked = plan.alternatives
     own = (
         plan.plants.species, plan.plants.stock, plan.plants.stock_height, plan.rows.spacing,

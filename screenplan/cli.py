@@ -132,12 +132,17 @@ def start(target, layers, **options):
     """Make a commented plan file TARGET from the layers, track, corners or courses that you have.
 
     What cannot be judged from them is listed; the rest of the plan works without it.
+
+    Exit code 0: the plan can be checked; 2: an input is wrong. If it is one that is mended in the
+    plan file, the file is written all the same.
     """
     from screenplan.commandline.starting import start_plan
 
-    say = start_plan(target, layers, **options)
-    for line in say:
+    started = start_plan(target, layers, **options)
+    for line in started.said:
         click.echo(line)
+    if started.problems:
+        raise InputError(started.problems)
 
 
 @main.command(short_help="List the sides of a parcel, to choose those to plant.")
@@ -158,15 +163,19 @@ def sides(source, as_json, **options):
 
 @main.command(short_help="Read and check the inputs of a plan.")
 @_PLAN
+@_OUT
+@_SET
 @_JSON
-def check(plan, as_json):
-    """Read the layers of PLAN, and list what was repaired, changed or may be wrong."""
-    from screenplan.commandline.showing import show_site
-    from screenplan.inputs import read_inputs
-    from screenplan.plan import read_plan
+def check(plan, out, settings, as_json):
+    """Read the layers of PLAN, and list what was repaired, changed or may be wrong.
 
-    content, folder = read_plan(plan)
-    show_site(read_inputs(content, folder), content.plan.units, as_json=as_json)
+    What 'run' would refuse is refused here too, without its long computations.
+
+    Exit code 0: it can be run; 2: the input is wrong.
+    """
+    from screenplan.commandline.checking import check_plan_file
+
+    check_plan_file(plan, out, settings, as_json=as_json)
 
 
 @main.command(short_help="Run a plan and write its layers.")
@@ -344,6 +353,9 @@ def _run(ctx, plan, out, as_json, settings=()):
     content, folder = read_plan(plan, settings)
     with open_folder(default_folder(plan) if out is None else out) as target:
         from screenplan.commandline.showing import progress_bar, show_run
+
+        if (replaced := target.replaces) is not None:
+            click.echo(f"screenplan: {target.shown}: {replaced}.", err=True)
         from screenplan.pipeline import run_plan
 
         with progress_bar(sys.stderr) as tell:

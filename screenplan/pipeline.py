@@ -140,11 +140,11 @@ def run_plan(
     tell("reading", 1, total)
     site = read_inputs(plan, folder) if reuse is None else _read_before(plan, folder, reuse)
     run = Run(plan, folder, site, dict(site.layers), only=only)
+    arguments = _arguments(steps, plan, folder, site)
     for number, step in enumerate(steps, start=2):
         tell(step.name, number, total)
-        arguments = step_arguments(step, plan, folder, site.terrain, site.frame)
         with rows_of_files(run.layers, site.inputs):
-            given = step(run.layers, **arguments)
+            given = step(run.layers, **arguments[step.name])
         run.layers |= given
         run.notes += (note for layer in given.values() for note in notes_of(layer))
     if plan.alternatives.asked and (not only or "alternatives" in only):
@@ -154,6 +154,47 @@ def run_plan(
             plan, folder, run.layers, site.terrain, site.frame
         )
     return run
+
+
+def rehearse_plan(plan: Plan, folder: Path, site) -> None:
+    """Refuse what a run of a plan would refuse, without following a sight line or a ray of the sun.
+
+    Every step is run as a run would, but those that follow rays are given none to follow.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    folder : Path
+        The folder to which its paths are relative.
+    site : Site
+        What was read by it.
+
+    Raises
+    ------
+    InputError
+        If a rule file, the species, a key of the plan or a layer cannot be used.
+    """
+    steps = list(STEPS.values())
+    arguments = _arguments(steps, plan, folder, site)
+    layers = dict(site.layers)
+    for step in steps:
+        given = layers | {
+            name: layers[name].iloc[:0] for name in step.follows if layers.get(name) is not None
+        }
+        with rows_of_files(layers, site.inputs):
+            layers |= step(given, **arguments[step.name])
+
+
+def _arguments(steps: Sequence[Step], plan: Plan, folder: Path, site) -> dict[str, dict[str, Any]]:
+    """Collect what every step is called with, so that what is wrong in it is said at the start."""
+    if plan.alternatives.asked:
+        from screenplan.alternatives import list_variants
+
+        list_variants(plan)
+    return {
+        step.name: step_arguments(step, plan, folder, site.terrain, site.frame) for step in steps
+    }
 
 
 def steps_for(only: Sequence[str]) -> list[Step]:

@@ -35,6 +35,9 @@ class Step:
     resources : tuple of str
         Things that are neither layers nor values: ``terrain``, ``rules``,
         ``limits``, ``table`` (of species), ``position_deg`` (longitude and latitude of the site).
+    follows : tuple of str
+        Layers between which it follows sight lines or light, which takes most of its time; with
+        none of their rows it still judges its parameters.
     """
 
     name: str
@@ -45,6 +48,7 @@ class Step:
     takes: tuple[str, ...] = ()
     parameters: Mapping[str, str] = field(default_factory=dict)
     resources: tuple[str, ...] = ()
+    follows: tuple[str, ...] = ()
 
     @property
     def layers(self) -> tuple[str, ...]:
@@ -185,6 +189,7 @@ STEPS: dict[str, Step] = {
                 "onlooker_reach_m": "views.onlooker_reach",
             },
             resources=("terrain", "table"),
+            follows=("windows", "private_places", "onlookers"),
         ),
         Step(
             "plants",
@@ -263,6 +268,7 @@ STEPS: dict[str, Step] = {
                 "onlooker_reach_m": "views.onlooker_reach",
             },
             resources=("terrain", "table"),
+            follows=("windows", "private_places", "onlookers"),
         ),
         Step(
             "sections",
@@ -305,6 +311,7 @@ STEPS: dict[str, Step] = {
                 "onlooker_reach_m": "views.onlooker_reach",
             },
             resources=("terrain", "table"),
+            follows=("windows", "private_places", "onlookers"),
         ),
         Step(
             "rules",
@@ -355,6 +362,7 @@ STEPS: dict[str, Step] = {
                 "curve": "growth.curve",
             },
             resources=("terrain", "position_deg", "limits", "table"),
+            follows=("parcels", "planting_lines", "plants", "windows", "sun_places"),
         ),
         Step(
             "hedge_heights",

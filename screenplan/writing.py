@@ -42,6 +42,11 @@ def open_folder(target: str | Path):
         yield folder
 
 
+def look_at_folder(target: str | Path) -> str | None:
+    """Refuse a folder that a run could not write, without touching it; say what it would replace."""
+    return OutputFolder(target).look()
+
+
 def write_run(run: Run, target: str | Path | OutputFolder) -> Path:
     """Write a run: GeoJSON and CSV files, one GeoPackage and its project, the report and ``run.json``.
 

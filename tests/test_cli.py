@@ -367,6 +367,78 @@ def test_check_lists_what_was_read(sample):
     assert json.loads(call("check", folder / "hillside.toml", "--json").stdout)["subject"] == "LR-7"
 
 
+@pytest.mark.parametrize(
+    ("setting", "message"),
+    [
+        ('rows.along=["west-9"]', "the parcel has no side 'west-9'"),
+        ('rows.offset="19 m"', "the parcel is too narrow for a row"),
+        ('plants.species="oak_of_mine"', "there is no species 'oak_of_mine'"),
+        ('setbacks.file="mine.toml"', "mine.toml"),
+        ('light.time_zone="Mars/Base"', "'Mars/Base' is not the name of a time zone"),
+        ('hand.prices={ "1 m" = -3.0 }', "the price of stock 1 m high is -3.0"),
+        ("alternatives.spacings=" + json.dumps([f"{n} m" for n in range(1, 70)]), "combinations"),
+    ],
+)
+def test_check_refuses_what_a_run_refuses(sample, tmp_path, setting, message):
+    folder, _ = sample
+    plan = folder / "hillside.toml"
+    out = ("--out", tmp_path / "plan")
+    checked = call("check", plan, "--set", setting, *out)
+    assert_clean(checked, 2)
+    assert message in checked.stderr
+    ran = call("run", plan, "--set", setting, *out)
+    assert_clean(ran, 2)
+    assert [line for line in ran.stderr.splitlines() if "screenplan: " in line] == (
+        checked.stderr.splitlines()
+    )
+    as_json = call("check", plan, "--set", setting, *out, "--json")
+    assert (as_json.exit_code, as_json.stdout) == (2, "")
+
+
+def test_check_refuses_a_plan_in_which_no_side_is_chosen(tmp_path, lot):
+    (tmp_path / "bare.toml").write_text('[layers.parcels]\nfile = "lot.gpkg"\n')
+    said = "key rows.along: no side is chosen to plant along"
+    for command in ("check", "run"):
+        result = call(command, "bare.toml", cwd=tmp_path)
+        assert_clean(result, 2)
+        assert said in result.stderr
+
+
+def test_check_refuses_a_folder_that_a_run_would_refuse_and_does_not_touch_it(sample, tmp_path):
+    folder, _ = sample
+    target = tmp_path / "mine"
+    target.mkdir()
+    (target / "letter.txt").write_text("to the county")
+    result = call("check", folder / "hillside.toml", "--out", target)
+    assert_clean(result, 2)
+    assert "It holds files of your own (letter.txt)" in result.stderr
+    assert [path.name for path in tmp_path.rglob("*")] == ["mine", "letter.txt"]
+
+
+def test_a_run_over_another_runs_folder_says_what_it_replaces(tmp_path, lot):
+    for name in ("first", "other"):
+        (tmp_path / f"{name}.toml").write_text(
+            f'[plan]\ntitle = "{name}"\n[layers.parcels]\nfile = "lot.gpkg"\n'
+            '[rows]\nalong = ["north"]\n'
+        )
+    into = ("--out", tmp_path / "plan")
+    first = call("run", "first.toml", *into, cwd=tmp_path)
+    assert_clean(first, 0)
+    assert "replaced" not in first.output
+    written = read_record(tmp_path / "plan").written_at
+    says = f"It holds the run of the plan 'first' of {written}, which is replaced"
+    checked = call("check", "other.toml", *into, cwd=tmp_path)
+    assert says in " ".join(checked.stdout.split())
+    assert (
+        json.loads(call("check", "other.toml", *into, "--json", cwd=tmp_path).stdout)["replaces"]
+        == says
+    )
+    over = call("run", "other.toml", *into, cwd=tmp_path)
+    assert_clean(over, 0)
+    assert f"{says}." in over.stderr
+    assert read_record(tmp_path / "plan").parameters["plan"]["title"] == "other"
+
+
 @pytest.mark.parametrize("name", ["steps", "species", "keys"])
 def test_lists_speak_json(name):
     result = call(name, "--json")
@@ -402,6 +474,30 @@ def test_start_from_layers_guesses_columns_and_says_so(tmp_path, lot):
     result, plan = started(tmp_path, "--layer", f"parcels={lot}:lots")
     assert "took APN as parcel_id; check this" in result.output
     assert_clean(call("run", plan, "--json"), 0)
+
+
+def test_start_ends_with_two_where_its_plan_cannot_be_read(tmp_path):
+    lots = gpd.GeoDataFrame(
+        {"APN": ["7", "8"]}, geometry=[shapely.box(0, 0, 30, 40), shapely.box(30, 0, 60, 40)]
+    )
+    lots.geometry = lots.geometry.translate(500000, 5500000)
+    lots.set_crs("EPSG:25832").to_file(tmp_path / "lots.gpkg", driver="GPKG", engine="fiona")
+    plan = tmp_path / "hedge.toml"
+    result = call("start", plan, "--layer", f"parcels={tmp_path / 'lots.gpkg'}")
+    assert_clean(result, 2)
+    assert "The layer holds 2 parcels, and none is chosen. Give the parcel's id" in result.stderr
+    assert f"Next: mend in {plan} what is said below, then screenplan check {plan}" in result.stdout
+    # The remedy, carried out in the file that was written.
+    mended = (
+        plan.read_text().replace("# id =", 'id = "7"').replace("# along = []", 'along = ["north"]')
+    )
+    plan.write_text(mended)
+    assert_clean(call("check", plan), 0)
+    chosen = call(
+        "start", plan, "--layer", f"parcels={tmp_path / 'lots.gpkg'}", "--id", "8", "--force"
+    )
+    assert_clean(chosen, 0)
+    assert "Next: screenplan check" in chosen.stdout
 
 
 def test_start_from_courses_keeps_their_lengths(tmp_path):
@@ -462,7 +558,11 @@ def test_start_tells_how_columns_and_units_are_named(tmp_path, lot):
     gpd.GeoDataFrame(
         {"HGT_FT": [16.0]}, geometry=[shapely.box(500010, 5500010, 500020, 5500020)], crs=25832
     ).to_file(houses, driver="GPKG", engine="fiona")
-    _, plan = started(tmp_path, "--layer", f"parcels={lot}:lots", "--layer", f"buildings={houses}")
+    plan = tmp_path / "hedge.toml"
+    layers = ("--layer", f"parcels={lot}:lots", "--layer", f"buildings={houses}")
+    result = call("start", plan, *layers)
+    assert_clean(result, 2)
+    assert "No building has a height or a number of storeys" in result.stderr
     text = plan.read_text(encoding="utf-8")
     assert '# A column of another name: columns = { building_id = "its name" }' in text
     assert '# A column in feet: units = { height_m = "ft" }' in text
@@ -470,7 +570,7 @@ def test_start_tells_how_columns_and_units_are_named(tmp_path, lot):
     plan.write_text(
         text.replace('file = "houses.gpkg"\n', f'file = "houses.gpkg"\n{named}'), encoding="utf-8"
     )
-    assert_clean(call("check", plan), 0)
+    assert_clean(call("check", plan, "--set", 'rows.along=["north"]'), 0)
 
 
 GPX = """<?xml version="1.0"?><gpx version="1.1" creator="test" xmlns="http://www.topografix.com/GPX/1/1"><trk><trkseg>{}</trkseg></trk></gpx>"""

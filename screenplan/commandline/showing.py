@@ -101,12 +101,12 @@ def show_sides(sides, units: str, *, as_json: bool) -> None:
                note="Bearings are true. Choose sides in the plan: [rows] along = [\"" + str(sides["side_id"].iloc[0]) + "\"]")  # fmt: skip
 
 
-def show_site(site, units: str, *, as_json: bool) -> None:
+def show_site(site, units: str, *, replaces: str | None = None, as_json: bool) -> None:
     """Show what was read, repaired and changed, in the plan's units."""
     if as_json:
         show_json({
             "subject": site.subject_id, "layers": {name: len(frame) for name, frame in site.layers.items()},
-            "repairs": records(site.repairs), "transformations": site.transformations, "warnings": site.warnings,
+            "repairs": records(site.repairs), "transformations": site.transformations, "warnings": site.warnings, "replaces": replaces,
         })  # fmt: skip
         return
     show_table(

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import geopandas as gpd
@@ -21,7 +22,7 @@ from screenplan.commandline.outlines import (
     from_track,
 )
 from screenplan.contracts import INPUTS
-from screenplan.errors import InputError, refuse
+from screenplan.errors import InputError, Problem, refuse
 from screenplan.inputs import read_inputs, rows_of_files, step_arguments
 from screenplan.paths import check_path
 from screenplan.plan import check_plan, read_plan
@@ -42,6 +43,22 @@ _WITHOUT = {
 }
 
 
+@dataclass(frozen=True)
+class Started:
+    """A plan file that was written.
+
+    Parameters
+    ----------
+    said : list of str
+        What was done and what cannot be judged, a line each.
+    problems : tuple of Problem
+        What must be mended in the plan file before its layers can be read.
+    """
+
+    said: list[str]
+    problems: tuple[Problem, ...] = ()
+
+
 def start_plan(
     target: str | Path,
     layers: Sequence[str] = (),
@@ -57,13 +74,13 @@ def start_plan(
     unit: str = "m",
     us: bool = False,
     force: bool = False,
-) -> list[str]:
+) -> Started:
     """Write a commented plan file, and a layer beside it where one had to be made.
 
     Returns
     -------
-    list of str
-        What was done and what cannot be judged, a line each.
+    Started
+        What was done, and what is to be mended in the file.
 
     Raises
     ------
@@ -121,7 +138,8 @@ def start_plan(
 
     beside = _write_made(found.made, made, force)
     try:
-        notes = found.notes | {"rows.along": _choose_side(found, target, us)}
+        sides, problems = _choose_side(found, target, ground, us)
+        notes = found.notes | {"rows.along": sides}
         head = ["A plan for screenplan. Lengths carry their unit: \"1.5 m\", \"5 ft\". A line behind # is a default; take the # away to change it.",
                 "Cannot be judged yet:", *missing] if missing else ["A plan for screenplan."]  # fmt: skip
         text = plan_text(found.chosen, found.layers, head=head, notes=notes, terrain=ground)
@@ -133,7 +151,11 @@ def start_plan(
     said = [f"Wrote {target}" + (f" and {made}" if beside else ""), *found.say]
     if missing:
         said += ["Cannot be judged from this:", *(f"  {text}" for text in missing)]
-    return [*said, f"Next: screenplan check {target}, then screenplan run {target}"]
+    if problems:
+        said.append(f"Next: mend in {target} what is said below, then screenplan check {target}")
+    else:
+        said.append(f"Next: screenplan check {target}, then screenplan run {target}")
+    return Started(said, problems)
 
 
 def sides_of(
@@ -294,20 +316,22 @@ def _write_made(made: Mapping[str, gpd.GeoDataFrame], file: Path, force: bool) -
     return True
 
 
-def _choose_side(found: Found, target: Path, us: bool) -> list[str]:
+def _choose_side(
+    found: Found, target: Path, terrain: Mapping[str, str] | None, us: bool
+) -> tuple[list[str], tuple[Problem, ...]]:
     """List the sides for the plan file, and choose the longest where no window could choose.
 
-    With houses around, the plan is left to choose the sides that are looked across.
+    With houses around, the plan is left to choose the sides that are looked across. Also tells what
+    must be mended before the layers can be read.
     """
-    sources = {name: {"file": target.parent / source["file"], **{key: source[key] for key in ("layer", "columns") if source.get(key)}}
-               for name, source in found.layers.items()}  # fmt: skip
-    plan = check_plan({"layers": sources, "subject": found.chosen.get("subject", {}),
-                       "sides": found.chosen.get("sides", {})})  # fmt: skip
+    content = {"layers": found.layers} | {
+        section: found.chosen.get(section, {}) for section in ("subject", "sides")
+    }
+    plan = check_plan(content | ({"terrain": terrain} if terrain else {}))
     try:
         site = read_inputs(plan, target.parent)
     except InputError as error:
-        found.say += [f"To mend before a run: {problem}" for problem in error.problems]
-        return []
+        return [], error.problems
     where = site.frame
     found.say.append(f"The parcel lies at latitude {where.lat0:z.4f}, longitude {where.lon0:z.4f}")
     sides = find_sides(
@@ -323,9 +347,7 @@ def _choose_side(found: Found, target: Path, us: bool) -> list[str]:
             f"The longest side, {longest}, is put down for the row; choose others under [rows] along"
         )
     units = "us" if us else "metric"
-    return [
-        "Sides: "
-        + "; ".join(
-            f"{side.side_id} {format_length(side.length_m, units)}" for side in sides.itertuples()
-        )
-    ]
+    listed = "; ".join(
+        f"{side.side_id} {format_length(side.length_m, units)}" for side in sides.itertuples()
+    )
+    return [f"Sides: {listed}"], ()

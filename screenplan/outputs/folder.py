@@ -129,6 +129,28 @@ class OutputFolder:
         with self:
             pass
 
+    def look(self) -> str | None:
+        """Refuse a target that holds other files, as `check` does, without touching anything.
+
+        Returns
+        -------
+        str or None
+            What a run into it would replace, as a sentence without a full stop; None if nothing.
+        """
+        self._check_place()
+        self._check_content()
+        return self.replaces
+
+    @property
+    def replaces(self) -> str | None:
+        """Whose files a run into it replaces, as a sentence without a full stop; None if nobody's."""
+        if not (self.target / RECORD_NAME).is_file():
+            return None
+        record = read_record(self.target)
+        title = _title_of(record)
+        of = f" of the plan '{title}'" if title else ""
+        return f"It holds the run{of} of {record.written_at}, which is replaced"
+
     @contextmanager
     def staged(self) -> Iterator[Path]:
         """Give an empty folder to write into; swap it in when the block ends without an error.
@@ -293,6 +315,12 @@ class OutputFolder:
 
     def _refuse(self, what: str, mend: str) -> InputError:
         return refuse(what, mend, file=self.shown)
+
+
+def _title_of(record) -> str | None:
+    about = record.parameters.get("plan")
+    title = about.get("title") if isinstance(about, dict) else None
+    return title if isinstance(title, str) and title else None
 
 
 def _files(folder: Path) -> set[str]:
