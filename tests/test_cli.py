@@ -375,8 +375,10 @@ def test_check_lists_what_was_read(sample):
         ('plants.species="oak_of_mine"', "there is no species 'oak_of_mine'"),
         ('setbacks.file="mine.toml"', "mine.toml"),
         ('light.time_zone="Mars/Base"', "'Mars/Base' is not the name of a time zone"),
-        ('hand.prices={ "1 m" = -3.0 }', "the price of stock 1 m high is -3.0"),
-        ("alternatives.spacings=" + json.dumps([f"{n} m" for n in range(1, 70)]), "combinations"),
+        (
+            "alternatives.spacings=" + json.dumps([f"{n} cm" for n in range(101, 170)]),
+            "combinations",
+        ),
     ],
 )
 def test_check_refuses_what_a_run_refuses(sample, tmp_path, setting, message):
