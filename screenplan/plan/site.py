@@ -11,7 +11,15 @@ from pydantic import (
 )
 
 from screenplan.contracts import HIGHEST_GROUND_M, LOWEST_GROUND_M
-from screenplan.plan.values import File, Identifier, Length, Section, WrongError, read_length
+from screenplan.plan.values import (
+    Degrees,
+    File,
+    Identifier,
+    Length,
+    Section,
+    WrongError,
+    read_length,
+)
 from screenplan.texts import quoted
 
 
@@ -30,7 +38,7 @@ class Subject(Section):
     """Which parcel is planned. With neither key, the parcels layer must hold just one."""
 
     id: Identifier | None = Field(None, description="Its identifier in the parcels layer")
-    point: tuple[float, float] | None = Field(
+    point: tuple[Degrees, Degrees] | None = Field(
         None, description="Or a point in it: longitude, latitude in degrees"
     )
     assumed: bool = Field(

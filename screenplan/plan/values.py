@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import difflib
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, get_args
 
 from pydantic import (
     AfterValidator,
@@ -13,6 +13,8 @@ from pydantic import (
     BeforeValidator,
     ConfigDict,
     Field,
+    ValidationInfo,
+    field_validator,
 )
 
 from screenplan.errors import InputError
@@ -95,10 +97,11 @@ Volume = Annotated[float, BeforeValidator(read_volume)]
 Day = Annotated[str, BeforeValidator(read_day)]
 Identifier = Annotated[str, BeforeValidator(read_identifier)]
 File = Annotated[Path, AfterValidator(read_path)]
-Money = Annotated[float, Field(ge=0, le=MOST_MONEY)]
+Degrees = Annotated[float, Field(strict=True)]
+Money = Annotated[float, Field(strict=True, ge=0, le=MOST_MONEY)]
 #: Years since planting, at least one.
 Years = Annotated[
-    tuple[Annotated[int, Field(ge=0, le=LAST_YEAR)], ...],
+    tuple[Annotated[int, Field(strict=True, ge=0, le=LAST_YEAR)], ...],
     Field(min_length=1),
     AfterValidator(once_each),
 ]
@@ -108,6 +111,22 @@ class Section(BaseModel):
     """A table of the plan file; an unknown key is refused."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+    @field_validator("*", mode="before")
+    @classmethod
+    def _of_its_kind(cls, value: Any, info: ValidationInfo) -> Any:
+        """Refuse yes or no for a number, and a number or a text for yes or no: pydantic turns them."""
+        field = cls.model_fields[info.field_name]
+        kinds = {field.annotation, *get_args(field.annotation)} & {bool, int, float}
+        if not kinds or any(isinstance(mark, BeforeValidator) for mark in field.metadata):
+            return value
+        if bool in kinds and not isinstance(value, bool):
+            raise WrongError(
+                f"{quoted(value)} is neither true nor false", "Write true or false, without quotes"
+            )
+        if bool not in kinds and isinstance(value, (bool, str)):
+            raise WrongError(f"{quoted(value)} is not a number", "Write a number, without quotes")
+        return value
 
 
 def instead_of(name: str, known) -> str:

@@ -129,7 +129,7 @@ class Cost(Section):
         default_factory=dict,
         description="Price of one by item of the table quantities, such as { plant = 42.0, mulch = 4.5 }",
     )
-    hours: dict[str, Annotated[float, Field(ge=0, le=1000)]] = Field(
+    hours: dict[str, Annotated[float, Field(strict=True, ge=0, le=1000)]] = Field(
         default_factory=dict,
         description="Hours of work for one by item, such as { hole = 0.5, flag = 0.05 }",
     )

@@ -6,7 +6,7 @@ import importlib
 from types import ModuleType
 
 #: Name on the command line to module in this folder.
-CORPORA = {"files": "damaged_files"}
+CORPORA = {"files": "damaged_files", "plans": "plan_mutants"}
 
 
 def load(name: str) -> ModuleType:
