@@ -12,6 +12,8 @@ from hypothesis.extra.numpy import arrays
 
 from screenplan.errors import InputError
 from screenplan.frame import LocalFrame
+from screenplan.inputs import read_inputs
+from screenplan.plan import check_plan
 from screenplan.site.raster import read_terrain
 from screenplan.site.terrain import Terrain, TerrainSource
 
@@ -216,6 +218,20 @@ def test_an_unstated_unit_is_taken_as_metres_with_a_word(tmp_path, frame):
     assert notes[0] == (
         "Terrain: the raster does not state the unit of its heights; metres are taken"
     )
+
+
+def test_a_plan_that_says_no_unit_leaves_it_to_the_raster(tmp_path, frame):
+    # Evidence: the definition of the foot. The plan's own default was metres, which a raster in feet
+    # contradicts, and which one that states nothing in a map of feet does not.
+    lot = gpd.GeoDataFrame(geometry=[shapely.box(-20, -20, 20, 20)], crs=frame.crs)
+    frame.send_out(lot, frame.source_crs).to_file(tmp_path / "lot.gpkg", driver="GPKG")
+    write(tmp_path / "t.tif", np.full((400, 400), 100.0), units="ft")
+    plan = {"layers": {"parcels": {"file": "lot.gpkg"}}, "terrain": {"file": "t.tif"}}
+    site = read_inputs(check_plan(plan), tmp_path)
+    assert site.terrain.z[0, 0] == pytest.approx(30.48)
+    write(tmp_path / "t.tif", np.full((400, 400), 100.0), crs="EPSG:2249")
+    with pytest.raises(InputError, match=r"does not state the unit of its heights.*US survey foot"):
+        read_inputs(check_plan(plan), tmp_path)
 
 
 def test_scale_and_offset_of_the_raster_count(tmp_path, frame):

@@ -90,7 +90,9 @@ class Ground(Section):
     """The terrain raster. Without it the site is taken as flat."""
 
     file: File = Field(description="A raster of ground heights, relative to the plan file")
-    unit: str = Field("m", description="Unit of its heights")
+    unit: str | None = Field(
+        None, description='Unit of its heights, such as "ft"; by default the one that it states'
+    )
     extend: bool = Field(False, description="Go on flat where the raster ends, instead of refusing")
 
 

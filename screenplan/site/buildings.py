@@ -9,8 +9,6 @@ import shapely
 from screenplan.site.repair import Findings
 from screenplan.site.terrain import Terrain
 
-#: No storey of a house is taller than this; common practice, no source.
-HIGHEST_STOREY_M = 6.0
 #: Areas that agree to so many digits of a square metre are equal.
 AREA_DIGITS = 3
 
@@ -44,17 +42,6 @@ def fill_heights(
             "layers.buildings.columns. Or give one value for every row: fixed = { storeys = 2 }",
         )
     return buildings.assign(height_m=height.where(~guessed, storeys * storey_height_m))
-
-
-def doubt_heights(buildings: gpd.GeoDataFrame) -> list[str]:
-    """Say which heights do not go with the number of storeys: feet taken for metres, mostly."""
-    height, storeys = buildings["height_m"].astype(float), buildings["storeys"].astype(float)
-    odd = buildings.index[(height > HIGHEST_STOREY_M * storeys).to_numpy()]
-    return [
-        f"Building in row {row}: {height[row]:.1f} m for {storeys[row]:.0f} storeys. If the file counts in feet, say so: "
-        'units = { height_m = "ft" }'
-        for row in odd
-    ]
 
 
 def find_parcels(buildings: gpd.GeoDataFrame, parcels: gpd.GeoDataFrame) -> gpd.GeoDataFrame:

@@ -9,11 +9,12 @@ from collections.abc import Mapping
 
 import numpy as np
 import pandas as pd
+from pyproj import CRS
 
 from screenplan.contracts import HIGHEST_GROUND_M, LOWEST_GROUND_M, Column, Contract
 from screenplan.errors import InputError, Problem
 from screenplan.site.repair import Findings
-from screenplan.units import metres_per
+from screenplan.units import FOOT_M, metres_per
 
 #: Values that data sets write where a number is not known.
 SENTINELS = (9999.0, 99999.0, 999.0, -999.0, -9999.0, -99999.0, -32768.0, 32767.0, 1e20)
@@ -21,6 +22,11 @@ SENTINELS = (9999.0, 99999.0, 999.0, -999.0, -9999.0, -99999.0, -32768.0, 32767.
 STANDING = ("buildings", "existing_screens")
 #: One mile per hour in km/h, exact.
 KMH_PER_MPH = 1.609344
+
+#: The feet in use differ by less than this, metres.
+FEET_DIFFER_M = 1e-4
+#: Ends of column names that say another unit than ours.
+_FOREIGN_ENDS = ("_ft", "_feet", "_foot", "_in", "_inch", "_inches", "_cm", "_mm", "_mph")
 
 _TRUE = frozenset({"true", "t", "yes", "y", "1"})
 _FALSE = frozenset({"false", "f", "no", "n", "0"})
@@ -65,6 +71,72 @@ def convert_columns(
             cells = pd.Series([None] * len(frame), index=frame.index, dtype=object)
         out[column.name] = _convert(cells, column, contract, units.get(column.name), findings)
     return pd.DataFrame(out, index=frame.index)
+
+
+def is_unit_said(
+    column: Column, columns: Mapping[str, str], units: Mapping[str, str], fixed: Mapping
+) -> bool:
+    """Tell whether it is known in which unit a column's values are.
+
+    A plan says it by ``units`` or by a fixed value, a file by our own name of the column, which
+    ends in its unit.
+    """
+    theirs = columns.get(column.name, column.name)
+    return column.name in units or column.name in fixed or theirs.lower() == column.name
+
+
+def check_units(
+    frame: pd.DataFrame,
+    contract: Contract,
+    crs: CRS,
+    *,
+    columns: Mapping[str, str],
+    units: Mapping[str, str],
+    fixed: Mapping[str, object],
+    findings: Findings,
+) -> None:
+    """Refuse lengths and speeds of which nobody says the unit, where they are likely not ours.
+
+    That is so if the layer's CRS counts in feet, or if the name of the file's column ends in a foot
+    or another unit that is not the contract's.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Attributes as read, indexed by row number.
+    crs : pyproj.CRS
+        As the layer states it.
+    """
+    foot = find_foot(crs)
+    for column in contract.columns:
+        other = {"m": "ft", "km/h": "mph"}.get(column.unit)
+        theirs = columns.get(column.name, column.name)
+        if other is None or theirs not in frame.columns:
+            continue
+        if is_unit_said(column, columns, units, fixed) or frame[theirs].map(_is_empty).all():
+            continue
+        if theirs.lower().endswith(_FOREIGN_ENDS):
+            cause = f"By its name the column {theirs} is not in {column.unit}"
+        elif foot is not None:
+            cause = f"The CRS '{crs.name}' counts in {foot}"
+        else:
+            continue
+        findings.refused(
+            (),
+            f"{cause}, and nobody says in which unit the column {theirs} is",
+            f'Write units = {{ {column.name} = "{other}" }}, or "{column.unit}" if it is so',
+            key=f"layers.{contract.name}.units.{column.name}",
+        )
+
+
+def find_foot(crs: CRS) -> str | None:
+    """Give the name of the foot in which a CRS counts, along the ground or upwards; None if in none."""
+    bare = crs.source_crs if crs.is_bound else crs
+    parts = bare.sub_crs_list if bare.is_compound else [bare]
+    for axis in (axis for part in parts for axis in part.axis_info):
+        if abs(axis.unit_conversion_factor - FOOT_M) < FEET_DIFFER_M:
+            return axis.unit_name
+    return None
 
 
 def check_mapping(

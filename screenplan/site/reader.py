@@ -16,8 +16,15 @@ from screenplan.contracts import INPUTS, PARCELS, Contract
 from screenplan.datum import Transformation
 from screenplan.errors import InputError, refuse
 from screenplan.frame import LocalFrame
-from screenplan.site.buildings import doubt_heights, fill_floors, fill_heights, find_parcels
-from screenplan.site.columns import check_mapping, convert_columns, fill_defaults
+from screenplan.site.buildings import fill_floors, fill_heights, find_parcels
+from screenplan.site.columns import (
+    check_mapping,
+    check_units,
+    convert_columns,
+    fill_defaults,
+    is_unit_said,
+)
+from screenplan.site.heights import doubt_heights, refuse_heights
 from screenplan.site.overlaps import drop_doubles, find_overlaps
 from screenplan.site.parts import settle_parts
 from screenplan.site.plausible import MOST_ACROSS_M, find_misfit, guess_unit
@@ -298,6 +305,8 @@ class Reader:
         done = self._finish(source, near, way, findings)
         if done.empty and not findings.problems:
             self._explain_absence(source, way, misfit, findings)
+        if (theirs := named.columns.get("height_m")) and not self._says_unit(name, "height_m"):
+            refuse_heights(name, done, theirs, findings)
         if name == "buildings" and not findings.problems:
             done = fill_heights(done, self.storey_height_m, findings)
             self.warnings += doubt_heights(done)
@@ -350,20 +359,21 @@ class Reader:
             one for one in findings.repairs if one[1] in rows or "row left out" in one[2]
         ]
         mended = mend(placed, contract, findings)
-        cells = convert_columns(
-            pd.DataFrame(mended.drop(columns="geometry")),
-            contract,
-            columns=named.columns,
-            units=named.units,
-            fixed=named.fixed,
-            findings=findings,
-        )
+        attributes = pd.DataFrame(mended.drop(columns="geometry"))
+        named_by_user = {"columns": named.columns, "units": named.units, "fixed": named.fixed}
+        check_units(attributes, contract, source.crs, **named_by_user, findings=findings)
+        cells = convert_columns(attributes, contract, **named_by_user, findings=findings)
         whole = gpd.GeoDataFrame(cells, geometry=mended.geometry, crs=self.frame.crs)
         whole = _drop_copies(whole, findings, keep)
         if contract is PARCELS:
             unnamed = whole["parcel_id"].isna()
             whole.loc[unnamed, "parcel_id"] = [f"row {row}" for row in whole.index[unnamed]]
         return fill_defaults(whole, contract)
+
+    def _says_unit(self, layer: str, column: str) -> bool:
+        """Tell whether the unit of a column's values is known."""
+        named = self.named[layer]
+        return is_unit_said(INPUTS[layer].column(column), named.columns, named.units, named.fixed)
 
     def _explain_absence(self, source, way, misfit: str | None, findings: Findings) -> None:
         """Say why nothing is within reach: another place, or only empty here."""

@@ -118,7 +118,7 @@ class Algorithm(QgsProcessingAlgorithm):
                     "Choose a raster that is a file on this computer."
                 )
         unit = self.parameterAsEnumString(parameters, forms.TERRAIN_UNIT, context)
-        return {"file": whole_path(file), "unit": unit or "m"}
+        return {"file": whole_path(file), "unit": unit or None}
 
     @contextmanager
     def job_folder(self):

@@ -131,9 +131,9 @@ def ground_parameters(*, used):
     )
     unit = QgsProcessingParameterEnum(
         TERRAIN_UNIT,
-        "Unit of the terrain's heights",
+        "Unit of the terrain's heights, if the raster does not state it",
         ["m", "ft", "us-ft"],
-        defaultValue="m",
+        defaultValue=None,
         optional=True,
         usesStaticStrings=True,
     )
