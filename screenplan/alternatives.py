@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 #: The steps that an alternative runs through, of those in the registry.
 NEEDED = (
-    "zones", "lines", "plants", "closure", "views", "fence", "stakeout", "quantities", "cost",
+    "zones", "lines", "needed", "plants", "closure", "views", "fence", "stakeout", "quantities", "cost",
 )  # fmt: skip
 #: More combinations than this are not compared.
 MOST = 60

@@ -227,11 +227,12 @@ STEPS: dict[str, Step] = {
             "Tell when and how far up the crowns of a row meet",
             "screenplan.planting.closure:close_rows",
             needs=("planting_lines", "plants"),
-            takes=("plantable_zone",),
+            takes=("plantable_zone", "needed_height"),
             gives=("closure",),
             parameters={
                 "spacing_m": "rows.spacing",
                 "asked_height_m": "growth.asked_height",
+                "asked_from_m": "growth.asked_from",
                 "years": "growth.years",
                 "curve": "growth.curve",
             },

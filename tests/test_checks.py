@@ -140,22 +140,25 @@ def test_ground_left_bare_at_an_end_or_all_along_fails_once_an_open_view_passes_
 @pytest.mark.parametrize(
     ("year", "mature", "closed_by", "result", "says"),
     [
-        (9, 6.0, 9, "passes", "in year 9"),
-        (28, 6.0, 10, "fails", "not before year 28; by year 10 they should"),
-        (28, 6.0, None, "cannot be judged", "in year 28"),
-        (pd.NA, 6.0, None, "fails", "later it does"),
-        (pd.NA, 1.2, None, "fails", "never meet higher than 1.20 m"),
-        (pd.NA, 0.0, None, "fails", "crowns never meet"),
+        (9, (0.0, 6.0), 9, "passes", "meet from 0.40 to 1.80 m in year 9"),
+        (28, (0.4, 6.0), 10, "fails", "not before year 28; by year 10 they should"),
+        (28, (0.0, 6.0), None, "cannot be judged", "in year 28"),
+        (pd.NA, (0.4, 6.0), None, "fails", "later it does"),
+        (pd.NA, (0.5, 6.0), None, "fails", "crowns meet only from 0.50 m on; from 0.40 to 1.80 m"),
+        (pd.NA, (0.5, 1.2), None, "fails", "never meet higher than 1.20 m"),
+        (pd.NA, (0.0, 0.0), None, "fails", "crowns never meet"),
     ],
 )
-def test_a_row_that_closes_late_low_or_never(year, mature, closed_by, result, says):
+def test_a_row_that_closes_late_low_bare_or_never(year, mature, closed_by, result, says):
     row = {
         "line_id": "r",
         "growth": "typical",
         "spacing_m": 1.8,
+        "asked_from_m": 0.4,
         "asked_height_m": 1.8,
         "year_closed": year,
-        "mature_closed_height_m": mature,
+        "mature_closed_from_m": mature[0],
+        "mature_closed_height_m": mature[1],
     }
     (found,) = judge_closure(pd.DataFrame([row]), closed_by)
     assert found.result == result
@@ -167,6 +170,7 @@ VIEWS = pd.DataFrame(
         "status": ["closes", "closes", "stays open", "closed already"],
         "place_id": ["a", "b", "b", "a"],
         "year_closed": pd.array([5, 12, pd.NA, 0], dtype="Int64"),
+        "opens_again": pd.array([pd.NA] * 4, dtype="Int64"),
     }
 )
 

@@ -9,8 +9,10 @@ import shapely
 from parcel_kit import PLAIN, box, lay, layer
 from shapely.geometry import Point
 
+from screenplan.checks.goals import judge_closure
 from screenplan.contracts import CLOSURE, CROWNS
 from screenplan.errors import InputError
+from screenplan.outputs.summary import _tell_closure
 from screenplan.planting.closure import close_rows, pair_band
 from screenplan.planting.crowns import grow_crowns
 from screenplan.planting.growth import height_at, spread_at
@@ -58,6 +60,79 @@ def test_a_row_that_is_too_wide_never_closes():
 def test_a_clear_stem_stays_open_below():
     table, _ = closure_of(species="magnolia_grandiflora", spacing_m=2.0, asked=4.0)
     assert table.loc["typical", "mature_closed_from_m"] == pytest.approx(1.8)
+
+
+def looked_through(lowest, line_id="south-row1"):
+    """A needed height of two stretches, one that no ray crosses."""
+    return pd.DataFrame({"line_id": [line_id, line_id, "other"], "lowest_m": [np.nan, lowest, 0.0]})
+
+
+def magnolias(lowest=None, spacing=2.0, **options):
+    _, plantable, lines, plants, _ = lay(
+        box(), "south", species="magnolia_grandiflora", spacing_m=spacing
+    )
+    needed = None if lowest is None else looked_through(lowest, lines["line_id"].iloc[0])
+    table = close_rows(plants, lines, plantable, needed, spacing_m=spacing, **options)
+    return table.set_index("growth").loc["typical"], plants
+
+
+def test_crowns_that_are_bare_below_do_not_close():
+    # From a quarter of its height on, up to 1.8 m, by its table: they meet from there on, high up.
+    typical, _ = magnolias()
+    assert typical["mature_closed_height_m"] > 10
+    assert typical["mature_closed_from_m"] == pytest.approx(1.8)
+    assert typical["asked_from_m"] == 0.0
+    assert pd.isna(typical["year_closed"])
+
+
+def test_a_row_closes_from_the_lowest_sight_line_on():
+    # Bare up to 1.8 m in the end: what passes lower passes for ever, what passes higher does not.
+    below, _ = magnolias(1.2)
+    assert (below["asked_from_m"], pd.isna(below["year_closed"])) == (1.2, True)
+    above, plants = magnolias(1.9, asked_height_m=2.5)
+    assert above["asked_from_m"] == 1.9
+    magnolia, years = TABLE["magnolia_grandiflora"], np.arange(31)
+    gap = plants["gap_before_m"].max()
+    h = height_at(magnolia, years)
+    c = np.minimum(magnolia.clear_stem_share * h, magnolia.clear_stem_m)
+    # Paraboloids: c + (h − c)(1 − (s/w)²), closed form.
+    ratio = np.minimum(gap / spread_at(magnolia, h), 1.0)
+    top = np.where(ratio < 1, c + (h - c) * (1 - ratio**2), 0.0)
+    assert above["year_closed"] == np.argmax(top >= 2.5)
+
+
+def test_a_row_that_opens_below_after_the_years_looked_at_is_not_told_as_closed():
+    # Its bare stem rises with its height: looked through from 1 m on, it closes and opens again.
+    magnolia = TABLE["magnolia_grandiflora"]
+    bare = magnolia.clear_stem_share * height_at(magnolia, np.arange(31))
+    opens = int(np.argmax(bare > 1.0))
+    typical, _ = magnolias(spacing=1.0, asked_from_m=1.0, asked_height_m=1.2, years=opens - 1)
+    assert pd.isna(typical["year_closed"])
+    # The last year in which the crowns begin at 1 m, they meet from there up to 1.2 m.
+    h = float(height_at(magnolia, opens - 1))
+    c = magnolia.clear_stem_share * h
+    assert c <= 1.0
+    assert c + (h - c) * (1 - (1.0 / float(spread_at(magnolia, h))) ** 2) > 1.2
+
+
+def test_the_height_from_which_a_row_closes_can_be_asked_for():
+    typical, _ = magnolias(0.2, asked_from_m=1.8, asked_height_m=2.5)
+    assert typical["asked_from_m"] == 1.8
+    assert typical["year_closed"] > 0
+    with pytest.raises(InputError, match=r"asked to close from 1\.8 m up to 1\.8 m"):
+        magnolias(asked_from_m=1.8, asked_height_m=1.8)
+
+
+def test_a_bare_row_fails_its_check_and_says_what_is_bare():
+    bare, _ = magnolias(1.2)
+    table = bare.to_frame().T.assign(growth="typical")
+    (finding,) = judge_closure(table, closed_by=10)
+    assert finding.result == "fails"
+    assert (
+        "crowns meet only from 1.80 m on; from 1.20 to 1.80 m the row should close" in finding.says
+    )
+    ((_, says),) = _tell_closure(table, "metric")
+    assert says.startswith("not from 1.20 m to 1.80 m; crowns meet from 1.80 m to ")
 
 
 def test_gaps_that_an_exclusion_explains_do_not_count():

@@ -188,6 +188,42 @@ def test_closing_agrees_with_the_closure_of_rows(spacing):
         )
 
 
+# Closed form: the ray crosses the line at 2.2182 m (above); crowns that are bare up to 2.5 m in the
+# end let it pass, though they meet far above it.
+def test_a_species_that_one_looks_through_below_is_not_offered():
+    stilts = replace(
+        TABLE["cone"],
+        key="stilts",
+        clear_stem_share=0.5,
+        clear_stem_m=2.5,
+        mature_height_m=(12, 12),
+    )
+    table = {**TABLE, "stilts": stilts}
+    one_ray = {"eye_seated_m": 1.2, "eye_standing_m": 1.2}
+    _, _, years = find(
+        windows((0.6, 6), width_m=0.1),
+        head(0.6, -4),
+        table=table,
+        spacing_m=0.5,
+        years=60,
+        **one_ray,
+    )
+    rows = years.set_index("species")
+    assert rows["lowest_m"].to_numpy() == pytest.approx(4.0 - 2.8 * 7 / 11)
+    bare, leafy = rows.loc["stilts"], rows.loc["cone"]
+    assert leafy["year_reached"] > 0
+    assert bare["mature_closed_height_m"] > bare["needed_m"]
+    assert bare["mature_closed_from_m"] == pytest.approx(2.5)
+    assert pd.isna(bare["year_reached"])
+    assert bare["reached"] == "never: one looks through below its crowns"
+    # In the years in which its bare stem is lower it has closed, and opens again.
+    closing = row_closing(stilts, 0.5, years=20, curve="straight")
+    once = (closing.height[1] >= 2.219) & (closing.low[1] <= 2.2182)
+    assert once.any()
+    assert not once[-1]
+    assert closing.year_reached(1, 2.219, 2.2182) is None
+
+
 def test_words_for_what_is_out_of_reach():
     slow = row_closing(TABLE["cone"], 1.5, years=10, curve="straight")
     assert slow.in_words(1.2) == "not within 10 years"

@@ -41,6 +41,7 @@ def test_views_are_counted_by_what_becomes_of_them():
     views = make_layer(VIEWS, rows=6).assign(
         status=["closes", "closes", "stays open", "closed already", "no view", "no view"],
         year_closed=pd.array([3, 9, pd.NA, pd.NA, pd.NA, pd.NA], dtype="Int64"),
+        opens_again=pd.array([pd.NA] * 6, dtype="Int64"),
     )
     # Counted by hand.
     assert told({"views": views}) == {
@@ -94,16 +95,21 @@ def test_lengths_are_in_the_units_that_are_asked_for():
 
 
 def test_a_row_that_never_closes_is_said_so():
-    closure = make_layer(CLOSURE, rows=2).assign(
-        line_id=["a", "b"],
+    closure = make_layer(CLOSURE, rows=5).assign(
+        line_id=list("abcde"),
         growth="typical",
+        asked_from_m=0.4,
         asked_height_m=1.8,
-        year_closed=pd.array([7, pd.NA], dtype="Int64"),
-        mature_closed_height_m=[4.0, 1.2],
+        year_closed=pd.array([7, pd.NA, pd.NA, pd.NA, pd.NA], dtype="Int64"),
+        mature_closed_from_m=[0.0, 0.2, 0.4, 0.5, 0.0],
+        mature_closed_height_m=[4.0, 1.2, 4.0, 4.0, 0.0],
     )
     assert told({"closure": closure}) == {
-        "Row a closes": "up to 1.80 m in year 7",
-        "Row b closes": "not up to 1.80 m; crowns meet up to 1.20 m",
+        "Row a closes": "from 0.40 m to 1.80 m in year 7",
+        "Row b closes": "not from 0.40 m to 1.80 m; crowns meet from 0.20 m to 1.20 m",
+        "Row c closes": "from 0.40 m to 1.80 m only after the years looked at",
+        "Row d closes": "not from 0.40 m to 1.80 m; crowns meet from 0.50 m to 4.00 m",
+        "Row e closes": "not from 0.40 m to 1.80 m; crowns never meet",
     }
 
 

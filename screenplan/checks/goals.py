@@ -8,14 +8,26 @@ import pandas as pd
 
 from screenplan.checks.findings import Finding
 
+#: Heights that differ by less are the same, metres.
+SAME_HEIGHT_M = 0.005
+
 
 def judge_closure(closure, closed_by) -> Iterator[Finding]:
     """Tell of each row whether it closes up to the asked height by the year of the goal."""
     for row in closure.loc[closure["growth"] == "typical"].itertuples():
         name = f"closure of {row.line_id}"
+        band = f"from {row.asked_from_m:.2f} to {row.asked_height_m:.2f} m"
         if pd.isna(row.year_closed):
+            bare = row.mature_closed_from_m > row.asked_from_m + SAME_HEIGHT_M
+            if row.mature_closed_height_m >= row.asked_height_m and bare:
+                says = f"In the end crowns meet only from {row.mature_closed_from_m:.2f} m on; {band} the row should close"
+                yield Finding(
+                    name, "fails", says,
+                    "a species that is leafy to the ground, low plants in front, or growth.asked_from",
+                )  # fmt: skip
+                continue
             if row.mature_closed_height_m >= row.asked_height_m:
-                says = f"In the years looked at the row does not close up to {row.asked_height_m:.2f} m; later it does"
+                says = f"In the years looked at the row does not close {band}; later it does"
             elif row.mature_closed_height_m > 0:
                 says = f"Set {row.spacing_m:.2f} m apart, crowns never meet higher than {row.mature_closed_height_m:.2f} m; {row.asked_height_m:.2f} m are asked"
             else:
@@ -23,7 +35,7 @@ def judge_closure(closure, closed_by) -> Iterator[Finding]:
             yield Finding(name, "fails", says, "a closer spacing or a wider species")
             continue
         year = int(row.year_closed)
-        says = f"Crowns meet up to {row.asked_height_m:.2f} m in year {year} at typical growth"
+        says = f"Crowns meet {band} in year {year} at typical growth"
         if closed_by is None:
             yield Finding(
                 name, "cannot be judged", f"{says}; no goal is set", "goal.closed_by: the year by which they should"
@@ -31,7 +43,7 @@ def judge_closure(closure, closed_by) -> Iterator[Finding]:
         elif year <= closed_by:
             yield Finding(name, "passes", says)
         else:
-            says = f"Crowns meet up to {row.asked_height_m:.2f} m not before year {year}; by year {closed_by} they should"
+            says = f"Crowns meet {band} not before year {year}; by year {closed_by} they should"
             yield Finding(
                 name, "fails", says, "taller stock, a closer spacing, a faster species, or a later goal"
             )  # fmt: skip
@@ -65,8 +77,9 @@ def judge_goal(views, closed_by, share, threshold, weights) -> Finding:
             says = "No window or onlooker that is given sees a private place"
         return Finding(name, "cannot be judged", says, "windows and private places")
     closes = int((seen["status"] == "closes").sum())
+    again = _tell_again(seen)
     if closes == 0:
-        says = f"None of the {len(seen)} views that are open today closes in the years looked at"
+        says = f"None of the {len(seen)} views that are open today closes in the years looked at{again}"
         return Finding(
             name, "fails", says, "another side, a taller or denser species, or a closer place for the row"
         )  # fmt: skip
@@ -74,7 +87,7 @@ def judge_goal(views, closed_by, share, threshold, weights) -> Finding:
         return Finding(
             name,
             "cannot be judged",
-            f"{closes} of {len(seen)} open views close in the years looked at; no goal is set",
+            f"{closes} of {len(seen)} open views close in the years looked at{again}; no goal is set",
             "goal.closed_by",
         )
     weight = seen["place_id"].map(lambda place: weights.get(place, 1.0)).to_numpy(float)
@@ -85,8 +98,17 @@ def judge_goal(views, closed_by, share, threshold, weights) -> Finding:
         )
     reached = float(weight[done].sum() / weight.sum())
     says = (f"{done.sum()} of {len(seen)} open views ({reached:.0%} by weight) are closed to {1 - threshold:.0%} "
-            f"by year {closed_by}; {share:.0%} are asked")  # fmt: skip
+            f"by year {closed_by}{again}; {share:.0%} are asked")  # fmt: skip
     return Finding(name, "passes" if reached >= share - 1e-9 else "fails", says)
+
+
+def _tell_again(seen) -> str:
+    """Say how many views close and open again, which does not count as closed."""
+    again = seen.loc[(seen["status"] == "stays open") & seen["opens_again"].notna(), "opens_again"]
+    if not len(again):
+        return ""
+    many = "closes for a time and is" if len(again) == 1 else "close for a time and are"
+    return f"; {len(again)} of them {many} open again from year {int(again.min())} on"
 
 
 def _are_open(views) -> pd.Series:

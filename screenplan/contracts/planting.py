@@ -300,13 +300,26 @@ CLOSURE = Contract(
             required=True,
         ),
         Column(
+            "asked_from_m",
+            "number",
+            "Height from which the row should close: the lowest sight line across it, or the ground",
+            unit="m",
+            required=True,
+        ),
+        Column(
             "asked_height_m",
             "number",
             "Height up to which the row should close",
             unit="m",
             required=True,
         ),
-        Column("year_closed", "integer", "Year in which it does; empty if never", unit="year"),
+        Column(
+            "year_closed",
+            "integer",
+            "Year from which it does, and stays so until its plants are grown; empty if not in the "
+            "years looked at",
+            unit="year",
+        ),
         Column(
             "mature_closed_height_m",
             "number",

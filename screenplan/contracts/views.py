@@ -59,11 +59,19 @@ VIEWS = Contract(
         Column(
             "year_closed_low",
             "integer",
-            "First year from which it stays closed, low growth; empty if it never does",
+            "First year from which it stays closed until its plants are grown, low growth; empty if "
+            "that is not in the years looked at",
             unit="year",
         ),
         Column("year_closed", "integer", "The same, typical growth", unit="year"),
         Column("year_closed_high", "integer", "The same, high growth", unit="year"),
+        Column(
+            "opens_again",
+            "integer",
+            "First year in which it is open after it was closed, typical growth, also after the years "
+            "looked at (61 stands for all after 60); empty if it is not",
+            unit="year",
+        ),
         Column(
             "error_share",
             "number",
@@ -132,7 +140,7 @@ VIEW_HOLES = Contract(
         Column(
             "year",
             "integer",
-            "The year that is looked at: the last in which the view is open",
+            "The year that is looked at: the last in which the view is open, or in which it opens again",
             unit="year",
             required=True,
         ),
@@ -304,8 +312,8 @@ NEEDED_HEIGHT = Contract(
         Column(
             "year_reached_low",
             "integer",
-            "Year from which a row of the planned species at the asked spacing is closed up to the "
-            "needed height, low growth; empty if not in the years looked at",
+            "Year from which a row of the planned species at the asked spacing is closed from the "
+            "lowest ray up to the needed height, low growth; empty if not in the years looked at",
             unit="year",
         ),
         Column("year_reached", "integer", "The same, typical growth", unit="year"),
@@ -352,6 +360,12 @@ NEEDED_YEARS = Contract(
             "needed_m", "number", "Greatest needed height along the line", unit="m", required=True
         ),
         Column(
+            "lowest_m",
+            "number",
+            "Height at which the lowest ray crosses the line; empty if none does",
+            unit="m",
+        ),
+        Column(
             "mature_closed_height_m",
             "number",
             "Height up to which its row closes in the end, typical growth; 0 if crowns never meet",
@@ -368,8 +382,8 @@ NEEDED_YEARS = Contract(
         Column(
             "year_reached_low",
             "integer",
-            "Year from which its row is closed up to that height, low growth; empty if not in the "
-            "years looked at",
+            "Year from which its row is closed from the lowest ray up to that height, low growth; "
+            "empty if not in the years looked at",
             unit="year",
         ),
         Column("year_reached", "integer", "The same, typical growth", unit="year"),

@@ -9,6 +9,9 @@ import pandas as pd
 
 from screenplan.units import format_length
 
+#: Heights that differ by less are the same, metres.
+SAME_HEIGHT_M = 0.005
+
 
 class SummaryRow(NamedTuple):
     """One line of the summary."""
@@ -79,21 +82,24 @@ def _tell_closure(closure: pd.DataFrame, units: str):
     typical = closure[closure["growth"] == "typical"]
     for row in typical.itertuples():
         height = format_length(row.asked_height_m, units)
+        begin = format_length(row.asked_from_m, units)
         if pd.isna(row.year_closed):
+            low = format_length(row.mature_closed_from_m, units)
             most = format_length(row.mature_closed_height_m, units)
-            late = row.mature_closed_height_m >= row.asked_height_m
+            bare = row.mature_closed_from_m > row.asked_from_m + SAME_HEIGHT_M
+            late = row.mature_closed_height_m >= row.asked_height_m and not bare
             meets = (
-                f"crowns meet up to {most}"
+                f"crowns meet from {low} to {most}"
                 if row.mature_closed_height_m > 0
                 else "crowns never meet"
             )
             says = (
-                f"up to {height} only after the years looked at"
+                f"from {begin} to {height} only after the years looked at"
                 if late
-                else f"not up to {height}; {meets}"
+                else f"not from {begin} to {height}; {meets}"
             )
         else:
-            says = f"up to {height} in year {int(row.year_closed)}"
+            says = f"from {begin} to {height} in year {int(row.year_closed)}"
         yield f"Row {row.line_id} closes", says
 
 
@@ -139,6 +145,10 @@ def _tell_views(views: pd.DataFrame, _units: str):
     when = f", in {_year_span(years)}" if len(years) else ""
     yield "  closed by the screen", f"{len(closing)}{when}"
     yield "  left open", str(int(counts.get("stays open", 0)))
+    again = views.loc[(views["status"] == "stays open") & views["opens_again"].notna()]
+    if len(again):
+        year = int(again["opens_again"].min())
+        yield "  of them closed for a time", f"{len(again)}, open again from year {year} on"
 
 
 def _tell_needed(needed: pd.DataFrame, units: str):

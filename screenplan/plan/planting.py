@@ -75,6 +75,12 @@ class Growth(Section):
         le=HIGHEST_PLANT_M,
         description="Height up to which the row should close without a gap",
     )
+    asked_from: Length | None = Field(
+        None,
+        ge=0,
+        le=HIGHEST_PLANT_M,
+        description="Height from which it should; by default that of the lowest sight line across the row, or the ground",
+    )
 
 
 class Views(Section):

@@ -19,13 +19,14 @@ from screenplan.contracts import CLOSURE
 from screenplan.errors import refuse
 from screenplan.planting.growth import GROWTHS, clear_stem_at, height_at, spread_at
 from screenplan.planting.lines import covered_spans
+from screenplan.planting.maturity import followed_years, lasts_from
 from screenplan.planting.neighbours import GAP_TOLERANCE_M, gaps_between
 from screenplan.planting.shapes import meeting_band, shape_radius
 from screenplan.planting.species import Species, species_of
 from screenplan.tables import table_of
 
-#: Year that stands for "in the end": every curve has come to rest by then.
-MATURE_YEAR = 1000
+#: Heights that differ by less are equal: rounding only.
+ROUNDING_M = 1e-9
 #: A gap leaves the plantable zone if so much of it lies outside, metres. Ends of stretches keep a
 #: millimetre off the zone's edge, so less than this is no exclusion.
 OUTSIDE_M = 0.005
@@ -37,16 +38,19 @@ def close_rows(
     plants: gpd.GeoDataFrame,
     planting_lines: gpd.GeoDataFrame,
     plantable_zone: gpd.GeoDataFrame | None = None,
+    needed_height: gpd.GeoDataFrame | None = None,
     *,
     spacing_m: float | None = None,
     asked_height_m: float = 1.8,
+    asked_from_m: float | None = None,
     years: int = 30,
     curve: str = "smooth",
     table: Mapping[str, Species] | None = None,
 ) -> pd.DataFrame:
-    """Find the year in which each row closes up to a height.
+    """Find the year in which each row closes, from what is looked through up to a height.
 
-    A row closes where its worst pair of neighbours does. Gaps that an exclusion explains do not
+    A row closes where its worst pair of neighbours does: the band in which their crowns meet must
+    reach from the lowest sight line that crosses the row, or from the ground, to the height. Gaps that an exclusion explains do not
     count: with a plantable zone those that leave it, otherwise those wider than ``spacing_m``;
     with neither, every gap counts.
 
@@ -54,10 +58,15 @@ def close_rows(
     ----------
     plants, planting_lines : GeoDataFrame
     plantable_zone : GeoDataFrame, optional
+    needed_height : GeoDataFrame, optional
+        Gives the lowest sight line across each row.
     spacing_m : float, optional
         The asked spacing, metres.
     asked_height_m : float
         Height up to which the row should close, metres.
+    asked_from_m : float, optional
+        Height from which it should, metres; by default that of the lowest sight line that crosses
+        it, and 0 where none does or none is known.
     years : int
         Years looked at, from 0.
     curve : {"smooth", "straight"}
@@ -68,8 +77,8 @@ def close_rows(
     -------
     DataFrame
         One row per line and growth. ``year_closed`` is the first year from which the row stays
-        closed up to the asked height; from which height on it closes is in
-        ``mature_closed_from_m``. Lines with fewer than two neighbours have no row.
+        closed from the one height to the other until its plants are grown. Lines with fewer than
+        two neighbours have no row.
 
     Raises
     ------
@@ -79,6 +88,12 @@ def close_rows(
     if not (math.isfinite(asked_height_m) and asked_height_m > 0):
         raise refuse(
             f"the row is asked to close up to {asked_height_m} m", "Give a height above 0 m"
+        )
+    if asked_from_m is not None and not 0 <= asked_from_m < asked_height_m:
+        raise refuse(
+            f"the row is asked to close from {asked_from_m} m up to {asked_height_m} m",
+            "Give a height of 0 m or more, below the one up to which it should close",
+            key="growth.asked_from",
         )
     if years < 0:
         raise refuse(f"{years} years are asked for", "Ask for 0 or more", key="years")
@@ -103,23 +118,35 @@ def close_rows(
         worst[gap.line] = max(worst.get(gap.line, 0.0), gap.width_m)
         pair = sorted((looks[gap.before], looks[gap.after]))
         pairs.setdefault(gap.line, set()).add((*pair, round(gap.width_m, 6)))
-    at = np.append(np.arange(years + 1), MATURE_YEAR)
+    at = followed_years(years)
     rows = []
     for line in sorted(worst):
+        line_id = planting_lines["line_id"].iloc[line]
+        begin = lowest_sight(needed_height, line_id) if asked_from_m is None else asked_from_m
         for growth in GROWTHS:
             low, high = _row_band(pairs[line], at, growth, curve, table)
+            closed = (high >= asked_height_m - ROUNDING_M) & (low <= begin + ROUNDING_M)
             rows.append(
                 {
-                    "line_id": planting_lines["line_id"].iloc[line],
+                    "line_id": line_id,
                     "growth": growth,
                     "spacing_m": worst[line],
+                    "asked_from_m": begin,
                     "asked_height_m": asked_height_m,
-                    "year_closed": _stays_closed(high[:-1] >= asked_height_m - 1e-9),
+                    "year_closed": lasts_from(closed, years),
                     "mature_closed_height_m": float(high[-1]),
                     "mature_closed_from_m": float(low[-1]),
                 }
             )
     return table_of(CLOSURE, rows)
+
+
+def lowest_sight(needed_height: gpd.GeoDataFrame | None, line_id: str) -> float:
+    """Height of the lowest sight line that crosses a planting line, metres; 0 if there is none."""
+    if needed_height is None:
+        return 0.0
+    lowest = needed_height.loc[needed_height["line_id"] == line_id, "lowest_m"].astype(float).min()
+    return 0.0 if pd.isna(lowest) else max(float(lowest), 0.0)
 
 
 def pair_band(first: tuple, second: tuple, gap: float) -> tuple[np.ndarray, np.ndarray]:
@@ -204,11 +231,3 @@ def _crown(look, at, growth, curve, table) -> tuple:
         spread_at(species, height, growth),
         clear_stem_at(species, height),
     )
-
-
-def _stays_closed(closed: np.ndarray) -> int | None:
-    """First year from which every later year is closed."""
-    if not closed[-1]:
-        return None
-    open_years = np.flatnonzero(~closed)
-    return int(open_years[-1]) + 1 if open_years.size else 0

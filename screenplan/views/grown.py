@@ -8,8 +8,9 @@ import numpy as np
 from screenplan.contracts import HIGHEST_PLANT_M
 from screenplan.errors import InputError, Problem
 from screenplan.planting.growth import clear_stem_at, height_at, spread_at, width_at
+from screenplan.planting.maturity import MATURE_YEAR
 from screenplan.planting.shapes import BOX, COLUMN, ELLIPSOID, shape_code
-from screenplan.views.crowns import CrownTable, tabulate_crowns
+from screenplan.views.crowns import MOST_YEARS, CrownTable, is_nested, tabulate_crowns
 from screenplan.views.holes import LineStand
 from screenplan.views.kernel import Rows, arrange_rows
 from screenplan.views.leaves import LEAF_PROJECTION
@@ -18,7 +19,7 @@ from screenplan.views.results import GROWTHS, TYPICAL
 
 
 def grow_rows(
-    plants: gpd.GeoDataFrame, *, table, years: int, curve: str
+    plants: gpd.GeoDataFrame, *, table, years, curve: str
 ) -> tuple[Rows, CrownTable, np.ndarray]:
     """Put plants into growth classes and runs.
 
@@ -28,8 +29,8 @@ def grow_rows(
         Layer of the contract, in metres.
     table : mapping of str to Species
         Species by key.
-    years : int
-        Last year.
+    years : int or ndarray of int
+        Last year, or all years in rising order.
     curve : {"smooth", "straight"}
         Growth curve.
 
@@ -46,37 +47,16 @@ def grow_rows(
         By row: a plant without a place, a ground height, a known species or a height.
     """
     _check(plants, table)
-    stock = numbers(plants, "stock_height_m", np.nan)
-    species = plants["species"].astype(str).to_numpy()
-    stands = (
-        plants["existing"].fillna(False).to_numpy(dtype=bool)
-        if "existing" in plants.columns
-        else np.zeros(len(plants), bool)
-    )
-    classes: dict[tuple[str, float, bool], int] = {}
-    kind = np.array(
-        [
-            classes.setdefault((name, float(h0), bool(old)), len(classes))
-            for name, h0, old in zip(species, stock, stands, strict=True)
-        ],
-        np.int64,
-    )
+    classes, kind = _classes(plants)
+    when = np.arange(years + 1) if np.isscalar(years) else np.asarray(years)
     fading = np.zeros((len(GROWTHS), max(len(classes), 1)))
-    sizes = np.zeros((4, len(GROWTHS), years + 1, max(len(classes), 1)))
+    sizes = np.zeros((4, len(GROWTHS), len(when), max(len(classes), 1)))
     shapes, winter = [], []
-    when = np.arange(years + 1)
-    for (name, h0, old), k in classes.items():
+    for k, (name, h0, old) in enumerate(classes):
         what = table[name]
         shapes.append(shape_code(what.shape))
         winter.append(1.0 if what.evergreen else what.winter_share)
-        for g, growth in enumerate(GROWTHS):
-            height = height_at(
-                what, when, growth=growth, stock_height_m=h0, curve=curve, established=old
-            )
-            sizes[0, g, :, k] = height
-            sizes[1, g, :, k] = 0.5 * spread_at(what, height, growth)
-            sizes[2, g, :, k] = clear_stem_at(what, height)
-            sizes[3, g, :, k] = 0.5 * width_at(what, height, growth)
+        sizes[..., k] = _sizes(what, h0, old, when, curve)
         # Low growth goes with sparse leaves, so that the range of the results holds both.
         sparse, dense = what.leaf_density
         fading[:, k] = LEAF_PROJECTION * np.array([sparse, 0.5 * (sparse + dense), dense])
@@ -95,6 +75,79 @@ def grow_rows(
         crowns,
     )
     return rows, crowns, kind
+
+
+def years_to_rest(plants: gpd.GeoDataFrame, *, table, years: int, curve: str) -> np.ndarray:
+    """Years to follow so that what is closed at the last of them stays closed for good.
+
+    While each crown holds that of the year before, no sight line opens again. So the years looked
+    at are followed, and as many more as crowns still draw in somewhere: at a bare stem that rises,
+    or at the foot of an ellipsoid that only grows taller. Where they never cease to, grown plants
+    come last, as `MATURE_YEAR`.
+
+    Parameters
+    ----------
+    plants, table, years, curve
+        As `grow_rows` takes them; ``years`` is the last year looked at.
+
+    Returns
+    -------
+    ndarray of int
+        In rising order, at most `MOST_YEARS`.
+    """
+    _check(plants, table)
+    every = np.append(np.arange(MOST_YEARS - 1), MATURE_YEAR)
+    last = years
+    for name, h0, old in _classes(plants)[0]:
+        what = table[name]
+        code = shape_code(what.shape)
+        for size in _sizes(what, h0, old, every, curve).transpose(1, 2, 0):
+            for k in range(len(every) - 1, last, -1):
+                if not is_nested(code, tuple(size[k]), tuple(size[k - 1])):
+                    last = k
+                    break
+    return every[: last + 1]
+
+
+def _classes(plants) -> tuple[list[tuple[str, float, bool]], np.ndarray]:
+    """Growth classes, as species, stock height and whether it stands, and that of each plant."""
+    stock = numbers(plants, "stock_height_m", np.nan)
+    species = plants["species"].astype(str).to_numpy()
+    stands = (
+        plants["existing"].fillna(False).to_numpy(dtype=bool)
+        if "existing" in plants.columns
+        else np.zeros(len(plants), bool)
+    )
+    classes: dict[tuple[str, float, bool], int] = {}
+    kind = np.array(
+        [
+            classes.setdefault((name, float(h0), bool(old)), len(classes))
+            for name, h0, old in zip(species, stock, stands, strict=True)
+        ],
+        np.int64,
+    )
+    return list(classes), kind
+
+
+def _sizes(what, stock_height_m: float, stands: bool, when, curve: str) -> np.ndarray:
+    """Height, radius, clear stem and half width of a class, (4, growths, years)."""
+    sizes = np.zeros((4, len(GROWTHS), len(when)))
+    for g, growth in enumerate(GROWTHS):
+        height = height_at(
+            what,
+            when,
+            growth=growth,
+            stock_height_m=stock_height_m,
+            curve=curve,
+            established=stands,
+        )
+        sizes[:, g] = (
+            height,
+            0.5 * spread_at(what, height, growth),
+            clear_stem_at(what, height),
+            0.5 * width_at(what, height, growth),
+        )
+    return sizes
 
 
 def stand_in_year(planting_lines, plants, crowns: CrownTable, kind, year: int) -> list[LineStand]:

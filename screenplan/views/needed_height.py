@@ -3,7 +3,8 @@
 The row is taken as an opaque sheet that stands on the line. At each stretch of it, the rays of all
 views that nothing existing stops cross at known heights; the needed height is the least one whose
 sheet stops the asked share of their light. A row of real plants is such a sheet only up to the
-height at which its crowns meet, so that height is what each species is held against. It is opaque also
+height at which its crowns meet, and from that at which they begin to, so that band is what each species
+is held against: it must hold the lowest ray and the needed height. The sheet is opaque also
 where the views let light through leaves: a row of that height then closes a little less.
 """
 
@@ -148,6 +149,7 @@ def find_needed_height(
         shapes += [shapely.ops.substring(line, one["from_m"], one["to_m"]) for one in mine]
         profile += _profile(mine, row, report_years)
         needed = max((one["needed_m"] for one in mine), default=0.0)
+        lowest = min((one["lowest_m"] for one in mine if one["lowest_m"] is not None), default=None)
         for key, kind in table.items():
             is_planned = kind is planned
             closing = row if is_planned else row_closing(kind, spacing_m, **growth)
@@ -155,8 +157,8 @@ def find_needed_height(
                 {
                     "line_id": line_id, "species": key, "planned": is_planned,
                     "shape": kind.shape, "spacing_m": spacing_m, "needed_m": needed,
-                    "mature_closed_height_m": closing.mature_height_m,
-                    "mature_closed_from_m": closing.mature_from_m, **_reached(closing, needed),
+                    "lowest_m": lowest, "mature_closed_height_m": closing.mature_height_m,
+                    "mature_closed_from_m": closing.mature_from_m, **_reached(closing, needed, lowest),
                 }
             )  # fmt: skip
     return (
@@ -221,25 +223,28 @@ def _stretches(line_id, line, met: Crossings, setting, names, share, step_m, row
         mine = np.flatnonzero(place == k)
         above, light = met.above[mine], met.light[mine]
         needed = height_for(above, light, share)
+        lowest = float(above.min()) if len(mine) else None
         rows.append(
             {
                 "needed_id": f"{line_id}/{k + 1}", "line_id": line_id,
                 "from_m": float(ends[k]), "to_m": float(ends[k + 1]), "ground_m": float(ground[k]),
                 "rays": len(mine), "needed_m": needed,
                 "needed_for_all_m": height_for(above, light, 1.0),
-                "lowest_m": float(above.min()) if len(mine) else None,
+                "lowest_m": lowest,
                 "view_id": names[met.view[mine[np.argmax(np.round(above, 2))]]] if len(mine) else None,
-                **_reached(row, needed),
+                **_reached(row, needed, lowest),
             }
         )  # fmt: skip
     return rows
 
 
-def _reached(closing: RowClosing, needed: float) -> dict:
-    low, typical, high = (closing.year_reached(growth, needed) for growth in range(3))
+def _reached(closing: RowClosing, needed: float, lowest: float | None) -> dict:
+    """Years in which a row is closed between the lowest ray and the needed height."""
+    begin = max(lowest or 0.0, 0.0)
+    low, typical, high = (closing.year_reached(growth, needed, begin) for growth in range(3))
     return {
         "year_reached_low": low, "year_reached": typical, "year_reached_high": high,
-        "reached": closing.in_words(needed),
+        "reached": closing.in_words(needed, begin),
     }  # fmt: skip
 
 

@@ -11,7 +11,7 @@ import shapely
 
 from screenplan.contracts import VIEW_HOLES, VIEW_YEARS, VIEWS, year_column
 from screenplan.views.holes import Hole
-from screenplan.views.timeline import Timeline, year_closed
+from screenplan.views.timeline import Timeline, opens_again, year_closed
 
 GROWTHS = ("low", "typical", "high")
 SEASONS = ("summer", "winter")
@@ -38,6 +38,8 @@ class View:
         Where the last open rays pass.
     hole_year : int
         The year in which they do.
+    years : int
+        Last year looked at; those after it in the timeline tell whether what closes stays closed.
     """
 
     view_id: str
@@ -50,12 +52,20 @@ class View:
     terrain_error: float
     holes: list[Hole]
     hole_year: int
+    years: int
 
     def closed(self, growth: int, threshold: float) -> int | None:
-        """First year from which it stays closed in both seasons; None for never or no view."""
+        """First year looked at from which it stays closed in both seasons; None for none or no view."""
         if self.timeline.rays == 0:
             return None
-        return year_closed(self.timeline.open[growth].max(axis=0), threshold)
+        year = year_closed(self.timeline.open[growth].max(axis=0), threshold)
+        return year if year is not None and year <= self.years else None
+
+    def opens_again(self, threshold: float) -> int | None:
+        """Year in which it opens again after it was closed, typical growth; None if it does not."""
+        if self.timeline.rays == 0:
+            return None
+        return opens_again(self.timeline.open[TYPICAL].max(axis=0), threshold)
 
 
 def status_of(view: View, threshold: float) -> str:
@@ -86,6 +96,9 @@ def views_layer(views: list[View], *, report_years, threshold: float, crs) -> gp
         )
     for name, growth in years.items():
         columns[name] = pd.array([view.closed(growth, threshold) for view in views], dtype="Int64")
+    columns["opens_again"] = pd.array(
+        [view.opens_again(threshold) for view in views], dtype="Int64"
+    )
     columns |= {
         "error_share": np.array([view.error for view in views], float),
         "terrain_error_share": np.array([view.terrain_error for view in views], float),
@@ -108,7 +121,7 @@ def view_years_table(views: list[View]) -> pd.DataFrame:
     """Table ``view_years``; pairs of which no ray passes the window have no rows."""
     seen = [view for view in views if view.timeline.rays]
     growths, seasons = len(GROWTHS), len(SEASONS)
-    years = seen[0].timeline.open.shape[2] if seen else 0
+    years = seen[0].years + 1 if seen else 0
     table = pd.DataFrame(
         {
             "view_id": np.repeat(
@@ -117,7 +130,7 @@ def view_years_table(views: list[View]) -> pd.DataFrame:
             "year": np.tile(np.arange(years, dtype=np.int64), len(seen) * growths * seasons),
             "growth": np.tile(np.repeat(np.array(GROWTHS, object), seasons * years), len(seen)),
             "season": np.tile(np.repeat(np.array(SEASONS, object), years), len(seen) * growths),
-            "open": np.concatenate([view.timeline.open.ravel() for view in seen])
+            "open": np.concatenate([view.timeline.open[:, :, :years].ravel() for view in seen])
             if seen
             else np.zeros(0),
         }

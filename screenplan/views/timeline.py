@@ -172,3 +172,45 @@ def year_closed(shares, threshold: float) -> int | None:
         return 0
     first = int(above[-1]) + 1
     return first if first < len(shares) else None
+
+
+def last_open(shares, threshold: float, years: int) -> int | None:
+    """Last year looked at in which a view is open; None for none.
+
+    A view that is closed in the last year looked at and opens again gives the year in which it does.
+
+    Parameters
+    ----------
+    shares : array_like, (years,)
+        Open share in each year, those looked at and those followed after them.
+    threshold : float
+        Share that may stay open.
+    years : int
+        Last year looked at.
+
+    Examples
+    --------
+    >>> last_open([1.0, 0.5, 0.0], 0.1, 2), last_open([1.0, 0.0, 0.5], 0.1, 1)
+    (1, 2)
+    """
+    is_open = np.flatnonzero(np.asarray(shares) > threshold)
+    if not len(is_open):
+        return None
+    if is_open[-1] <= years:
+        return int(is_open[-1])
+    return int(is_open[is_open >= years][0])
+
+
+def opens_again(shares, threshold: float) -> int | None:
+    """First year in which a view is open after it was closed; None if it is not.
+
+    Examples
+    --------
+    >>> opens_again([1.0, 0.0, 0.5], 0.1), opens_again([1.0, 0.5, 0.0], 0.1)
+    (2, None)
+    """
+    is_open = np.asarray(shares) > threshold
+    closed = np.flatnonzero(~is_open)
+    if not len(closed) or not is_open[closed[0] :].any():
+        return None
+    return int(closed[0] + is_open[closed[0] :].argmax())

@@ -14,7 +14,7 @@ from screenplan.errors import refuse
 from screenplan.planting.species import Species, load_species
 from screenplan.views.accuracy import other_grounds, sampling_error
 from screenplan.views.crowns import MOST_YEARS
-from screenplan.views.grown import grow_rows, stand_in_year
+from screenplan.views.grown import grow_rows, stand_in_year, years_to_rest
 from screenplan.views.holes import find_holes
 from screenplan.views.obstacles import ground_grid
 from screenplan.views.results import (
@@ -26,10 +26,10 @@ from screenplan.views.results import (
 )
 from screenplan.views.sampling import positions_in_view
 from screenplan.views.setting import LEAVES, Sampling, Setting, lay_setting
-from screenplan.views.timeline import PORTION, Scene, follow, sum_up, year_closed
+from screenplan.views.timeline import PORTION, Scene, follow, last_open, sum_up
 
-#: Years that fit: those of a mask, year 0 counted.
-LAST_YEAR = MOST_YEARS - 1
+#: Years that fit: those of a mask, year 0 and grown plants counted.
+LAST_YEAR = MOST_YEARS - 2
 #: Rays that the search for holes works on; beyond it an even choice of them.
 MOST_HOLE_RAYS = 20_000
 
@@ -110,11 +110,13 @@ def trace_views(
         One row per window or onlooker, and place. Shares are of all rays that pass the window's opening, or of
         their light where something translucent stands in the way. For plants that drop their
         leaves the shares and the years of closing are those of the season in which more is open.
+        What closes within the years looked at stays closed until its plants are grown: that is
+        followed beyond them.
     view_years : DataFrame
         Open share by year, growth and season, for pairs that have a ray.
     view_holes : GeoDataFrame
         Where the last open rays pass the planting lines, in the last year in which the view is
-        open at typical growth in summer.
+        open at typical growth in summer; of a view that opens again later, the year in which it does.
 
     Raises
     ------
@@ -147,11 +149,12 @@ def trace_views(
         windows, private_places, planting_lines, onlookers, buildings, existing_screens, terrain,
         sampling=sampling,
     )  # fmt: skip
-    rows, crowns, kind = grow_rows(plants, table=table, years=years, curve=curve)
+    growth = {"table": table, "curve": curve}
+    growth["years"] = years_to_rest(plants, years=years, **growth)
+    rows, crowns, kind = grow_rows(plants, **growth)
     scene = Scene(setting.obstacles, rows, crowns, dim)
     others = []
     if second_sample and not setting.ground.is_flat:
-        growth = {"table": table, "years": years, "curve": curve}
         others = [
             _on_other_ground(ground, setting, plants, dim=dim, **growth)
             for ground in other_grounds(setting.ground)
@@ -165,24 +168,23 @@ def trace_views(
         error = np.nan
         if second_sample and (timeline.rays or looker.may_see(place)):
             error = _sampling_error(timeline, looker, place, scene)
-        holes, last = [], 0
-        closed = year_closed(timeline.open[TYPICAL, 0], threshold)
-        if timeline.rays and closed != 0:
-            last = years if closed is None else closed - 1
+        holes, last = [], last_open(timeline.open[TYPICAL, 0], threshold, years)
+        if timeline.rays and last is not None:
             if last not in stands:
                 stands[last] = stand_in_year(planting_lines, plants, crowns, kind, last)
             if kept is None:
                 kept = follow(looker.opening, behind, place.coarse, scene)
             holes = find_holes(
-                *_open_rays(kept, last, years), stands[last], zones, setting.ground, years
-            )
+                *_open_rays(kept, last, years), stands[last], zones, setting.ground,
+                max(years, last),
+            )  # fmt: skip
         apart = [other[view_id].differs_from(timeline) for other in others]
         views.append(
             View(
                 view_id, looker.looker_id, place_id, looker.kind,
                 shapely.LineString([looker.middle, place.middle]),
                 timeline, error, max(apart, default=np.nan),
-                holes, last,
+                holes, last, years,
             )
         )  # fmt: skip
     return (
