@@ -21,6 +21,7 @@ from screenplan.outputs.drawings.crowns import add_crowns, crown_outline
 from screenplan.outputs.drawings.style import new_figure
 from screenplan.planting.crowns import grow_crowns
 from screenplan.planting.footprints import crowns_in_year
+from screenplan.planting.growth import height_at
 from screenplan.planting.shapes import SHAPES, meeting_band, shape_radius
 from screenplan.planting.species import load_species
 from screenplan.planting.stock import planted_height
@@ -29,7 +30,9 @@ from screenplan.rules.ruleset import load_rules
 from screenplan.site.terrain import Terrain
 from screenplan.views import solids
 from screenplan.views.sections import cut_sections
+from screenplan.works.calendar import _first_clip
 from screenplan.works.fence import lay_fence
+from screenplan.works.kinds import kinds_of
 
 #: Hornbeam, 12.2 m wide when it grows free, kept 2 m high and 0.6 m wide.
 HEDGE = {"like": "carpinus_betulus", "shape": "box", "kept_height": "2 m", "kept_width": "0.6 m"}
@@ -298,6 +301,24 @@ def test_the_plan_draws_rectangles():
     (boxes,) = [one for one in add_crowns(ax, shapely.get_coordinates(plants.geometry), crowns) if len(one.get_paths()) == 5]  # fmt: skip
     extents = boxes.get_paths()[0].get_extents()
     assert (extents.width, extents.height) == pytest.approx((2 * ALONG, 2 * ACROSS))
+
+
+# --- the work ------------------------------------------------------------------------------------
+
+
+def test_the_sides_are_clipped_once_they_outgrow_the_kept_width():
+    # 1 m apart, kept 0.6 m wide: six tenths of its height, so at a height of 1 m.
+    _, plants = hedge(((10, 20), (20, 20)), step=1.0)
+    tall = height_at(KEPT, np.arange(31), stock_height_m=0.5)
+    plants = plants.assign(stock_height_m=0.5)
+    year = _first_clip(plants, kinds_of(plants, TABLE), 30, "smooth")
+    assert year == int(np.argmax(tall >= 1.0)) > 1
+    free = plants.assign(species="carpinus_betulus")
+    assert (
+        _first_clip(free, kinds_of(free, TABLE), 30, "smooth")
+        == int(np.argmax(tall >= 1.0 / 0.6))
+        > year
+    )
 
 
 # --- the fence -----------------------------------------------------------------------------------

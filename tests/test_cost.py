@@ -173,6 +173,18 @@ def test_alternatives_tell_what_becomes_of_the_views(read):
     assert table["views_open"][2] == table["views_open"][1]
 
 
+def test_a_species_that_one_looks_through_below_does_not_close(read):
+    table = compare(
+        read, 'alternatives.species=["magnolia_grandiflora"]', 'rows.along=["north"]',
+    )  # fmt: skip
+    # Its crowns meet far above the asked height, and are bare up to 1.8 m; sight lines cross lower.
+    assert table["species"][2] == "magnolia_grandiflora"
+    assert table["year_closed"].isna()[2]
+    assert table["says"][2].startswith("A row does not close")
+    assert table["year_closed"][1] > 0
+    assert table["says"][1] == "Every row closes to the asked height"
+
+
 def test_one_that_cannot_be_planted_says_why_and_costs_stay_empty_without_prices(read):
     table = compare(read, 'alternatives.stock_heights=["50 m"]')
     assert table["says"][2].startswith("Cannot be planted: the stock is 50 m high")

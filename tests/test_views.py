@@ -432,7 +432,7 @@ def zero_height(plants):
     ("options", "says"),
     [
         ({"years": 0}, "0 is no last year"),
-        ({"years": 62}, "from 1 to 61"),
+        ({"years": 61}, "from 1 to 60"),
         ({"years": 10, "report_years": (0, 20)}, "year 20 cannot be reported"),
         ({"threshold": 1.0}, "threshold 1.0 is no share"),
         ({"eye_inside_m": float("nan")}, "eye_inside_m is nan"),

@@ -377,15 +377,14 @@ def _chosen(options):
 
 
 def _first_clip(plants, kinds: Sequence[Kind], years, curve) -> int | None:
-    """First year in which typical crowns of the nearest neighbours touch, of the widest kind."""
+    """First year in which typical crowns of some kind touch, or are wider than they are kept."""
     gap = least_gap(plants)
-    if not np.isfinite(gap):
-        return None
     at = np.arange(years + 1)
     touch = np.zeros(len(at), bool)
     for kind in kinds:
+        most = min(gap, kind.species.kept_width_m or np.inf)
         tall = height_at(kind.species, at, stock_height_m=kind.height_m, curve=curve)
-        touch |= spread_at(kind.species, tall) >= gap
+        touch |= spread_at(kind.species, tall) >= most
     return max(1, int(np.flatnonzero(touch)[0])) if touch.any() else None
 
 
