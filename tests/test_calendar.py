@@ -315,7 +315,7 @@ def test_nothing_is_cut_or_clipped_while_birds_nest(position, month, nesting):
     for task in ("cut", "clip"):
         assert dt.date.fromisoformat(tasks.loc[task, "first_date"]).month not in months
         assert "the law where you are decides" in tasks.loc[task, "says"]
-        assert load_limits()[nesting].source in tasks.loc[task, "source"]
+        assert load_limits()[nesting].source in tasks.loc[task, "says"]
     # Cut before marking, clipped once the crowns touch, and neither put off for longer than it must be.
     assert tasks.loc["cut", "first_day"] < tasks.loc["mark", "first_day"]
     plain = schedule(day, species=species, position_deg=None).set_index("task")
@@ -461,6 +461,29 @@ def test_any_title_stays_text(tmp_path):
     # The same plan gives the same identifiers, so that a second import replaces the first.
     write_calendar(schedule(), file, title=NASTY)
     assert [str(e["uid"]) for e in Calendar.from_ical(file.read_bytes()).walk("VEVENT")] == uids
+
+
+def test_the_file_clips_and_waters_in_season(tmp_path):
+    # Every day of every event, by other code: none is watered by a stage from December to February, none
+    # cut or clipped from March to August.
+    file = tmp_path / "calendar.ics"
+    write_calendar(schedule("2027-11-10", species="thuja_occidentalis"), file, title="")
+    seen = set()
+    for event in Calendar.from_ical(file.read_bytes()).walk("VEVENT"):
+        name, start = str(event["summary"]), event.decoded("dtstart")
+        days = [start]
+        if "rrule" in event:
+            rule = event["rrule"].to_ical().decode()
+            days = rrulestr(rule, dtstart=dt.datetime.combine(start, dt.time()))
+        months = {day.month for day in days}
+        if name.startswith(("Water daily", "Water every", "Water weekly")):
+            assert not months & {12, 1, 2}, name
+            seen.add("water")
+        if name.startswith(("First clip", "Cut what grows")):
+            assert not months & set(range(3, 9)), name
+            assert "the law where you are decides" in event["description"]
+            seen.add(name)
+    assert seen == {"water", "First clip of the sides", "Cut what grows on the strip"}
 
 
 def test_without_dates_no_file_is_written(tmp_path):

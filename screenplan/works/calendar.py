@@ -247,7 +247,10 @@ def _locate(key: str, name: str, lines: Request, asked: Limit) -> dict:
 def _birds(birds: Limit, seasons: Seasons) -> str:
     """Say when birds nest, and that the local law decides."""
     when = f", {months_text(seasons.months(birds['months']))}" if seasons.known else ""
-    return f"Not while birds nest{when}: the law where you are decides; a nest in use stays in any month"
+    return (
+        f"Not while birds nest{when} (by {birds.source}): the law where you are decides; a nest in use "
+        "stays in any month"
+    )
 
 
 def _planting(

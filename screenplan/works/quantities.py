@@ -48,7 +48,7 @@ ITEMS = {
     "fence_staple": "Staples or clips",
     "cage_post": "Posts of the cages",
 }
-DIG = "Have buried lines located before any digging; dig by hand within 0.6 m (24 in) of a marked line"
+DIG = "Have buried lines located before any digging; dig by hand within 0.61 m of a marked line"
 #: String line is sold on rolls of this length, metres (common practice, no source).
 LINE_ROLL_M = 50.0
 #: Mulch deeper than this smothers roots (common practice, no source), metres.
