@@ -263,8 +263,10 @@ def test_bare_roots_in_full_growth_are_refused(species, planting, position, best
         schedule(planting, species=species, stock="bare_root", position_deg=position)
     # The remedy holds: another day, other stock, or the custom of the place.
     assert "calendar.planting" in str(refusal.value)
-    key = refusal.value.problems[0].mend.split("limits.rules.")[1].split(".")[0]
-    custom = load_limits(None, {key: {"refused_months": []}})
+    key = refusal.value.problems[0].mend.split("limits.rules.")[1].split("]")[0]
+    layers = {"parcels": {"file": "p.gpkg"}}
+    plan = check_plan({"layers": layers, "limits": {"rules": {key: {"refused_months": []}}}})
+    custom = load_limits(None, plan.limits.rules)
     for options in ({"stock": "container"}, {"stock": "bare_root", "limits": custom}):
         assert len(schedule(planting, species=species, position_deg=position, **options))
 

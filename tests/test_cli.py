@@ -1,6 +1,7 @@
 """The command line through its real entry point: what it writes, says and refuses."""
 
 import contextlib
+import datetime as dt
 import itertools
 import json
 import math
@@ -395,6 +396,17 @@ def test_check_refuses_what_a_run_refuses(sample, tmp_path, setting, message):
     )
     as_json = call("check", plan, "--set", setting, *out, "--json")
     assert (as_json.exit_code, as_json.stdout) == (2, "")
+
+
+def test_check_refuses_bare_roots_in_full_growth(sample):
+    folder, _ = sample
+    july = f"{dt.date.today().year + 1}-07-10"
+    settings = (f'calendar.planting="{july}"', 'plants.stock="bare_root"')
+    checked = call(
+        "check", folder / "hillside.toml", *(part for one in settings for part in ("--set", one))
+    )
+    assert_clean(checked, 2)
+    assert f"bare-root evergreens are planted on {july}, in full growth" in checked.stderr
 
 
 def test_check_refuses_a_plan_in_which_no_side_is_chosen(tmp_path, lot):

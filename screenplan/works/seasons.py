@@ -108,7 +108,7 @@ def judge_planting(seasons: Seasons, kinds: Sequence[Kind], limits) -> Iterator[
                 f"{_stock_words(kind)} are planted on {seasons.start.isoformat()}, in full growth, and "
                 f"would die ({season.source})",
                 f"Choose a day in {best}, or stock with soil (plants.stock); where the custom is another, "
-                f"set limits.rules.{season.key}.refused_months",
+                f"write [limits.rules.{season.key}] in the plan and below it refused_months = []",
                 key="calendar.planting",
             )
         if not seasons.falls(0, season["months"]) and seasons.start is not None and seasons.known:
