@@ -19,6 +19,7 @@ import shapely
 
 from screenplan.contracts import Column, Contract
 from screenplan.errors import InputError, Problem, refuse
+from screenplan.outputs.valid import valid_polygons
 
 #: Decimals of every number written: a micrometre, below any measurement and above rounding noise.
 NUMBER_DECIMALS = 6
@@ -204,7 +205,7 @@ def _lay_geometries(geometries: Iterable, contract: Contract) -> list:
             layer=contract.name,
             rows=[int(row) + 1 for row in broken],
         )
-    return flat.tolist()
+    return valid_polygons(flat, multi="MultiPolygon" in contract.geometry).tolist()
 
 
 #: Shapely's own numbers of the types that a contract can name.

@@ -14,6 +14,7 @@ from pyproj import CRS
 from screenplan.contracts import Contract
 from screenplan.errors import refuse
 from screenplan.outputs.conform import Layout, conform
+from screenplan.outputs.valid import valid_polygons
 from screenplan.outputs.vector import check_arrival, explain_failure, write_layer
 
 #: Longitude and latitude on WGS 84, the only reference system of RFC 7946 (its section 4).
@@ -82,6 +83,11 @@ def write_geojson_layout(layout: Layout, path: Path) -> int:
         path.unlink(missing_ok=True)
     shapes = shapely.transform(
         np.array(layout.geometries, dtype=object), lambda xy: np.round(xy, COORDINATE_DECIMALS)
+    )
+    shapes = valid_polygons(
+        shapes,
+        grid=10.0**-COORDINATE_DECIMALS,
+        multi="MultiPolygon" in layout.contract.geometry,
     )
     write_layer(
         replace(layout, geometries=list(shapes)),

@@ -1,0 +1,216 @@
+"""Every polygon that is written is valid, whatever the outline and the digits of the file."""
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyogrio
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from made_up import make_layer
+from shapely import affinity
+
+from screenplan.contracts import OUTPUTS, as_written
+from screenplan.frame import LocalFrame
+from screenplan.outputs.geojson import COORDINATE_DECIMALS, WGS84, write_geojson
+from screenplan.outputs.geopackage import write_geopackage
+from screenplan.outputs.layers import write_layers
+from screenplan.outputs.valid import valid_polygons
+from screenplan.planting.zones import mark_zones
+
+#: In degrees GeoJSON's step is 0.1 mm; what a repair may take away or add is of that size.
+STEP_DEG = 10.0**-COORDINATE_DECIMALS
+POLYGONAL = [
+    name for name, contract in as_written(OUTPUTS).items() if "Polygon" in contract.geometry
+]
+
+
+def hourglass(neck: float, size: float = 1e-4, x=14.2, y=52.1):
+    """Two squares' halves that hang together by a neck."""
+    half = neck / 2.0
+    xy = [(-1, -1), (1, -1), (half / size, 0), (1, 1), (-1, 1), (-half / size, 0)]
+    return affinity.translate(affinity.scale(shapely.Polygon(xy), size, size, origin=(0, 0)), x, y)
+
+
+def layer_of_shapes(name, shapes, crs):
+    layer = make_layer(as_written(OUTPUTS)[name], crs, rows=len(shapes))
+    return layer.set_geometry(gpd.GeoSeries(shapes, crs=crs))
+
+
+def read(path, layer=None):
+    return shapely.from_wkb(pyogrio.raw.read(path, layer=layer)[2])
+
+
+@pytest.mark.parametrize("name", POLYGONAL)
+def test_a_neck_that_rounding_closes(tmp_path, name):
+    # 0.02 mm wide: valid, and in nine decimals its two sides are one point.
+    glass = hourglass(0.2 * STEP_DEG)
+    assert glass.is_valid
+    rounded = shapely.transform(glass, lambda xy: np.round(xy, COORDINATE_DECIMALS))
+    assert not rounded.is_valid
+    path = tmp_path / f"{name}.geojson"
+    contract = as_written(OUTPUTS)[name]
+    write_geojson(layer_of_shapes(name, [glass, hourglass(1e-5)], WGS84), path, contract)
+    written = read(path)
+    assert shapely.is_valid(written).all()
+    # Both halves are there where a layer takes several parts, the larger one where it does not.
+    whole = "MultiPolygon" in contract.geometry
+    assert written[0].area == pytest.approx(glass.area * (1.0 if whole else 0.5), rel=1e-3)
+    assert written[1].equals(shapely.transform(hourglass(1e-5), lambda xy: np.round(xy, 9)))
+
+
+@pytest.mark.parametrize("name", POLYGONAL)
+def test_a_polygon_that_arrives_invalid(tmp_path, name):
+    # Where the digits of a change of system have closed the neck already.
+    glass = hourglass(0.0, size=20.0, x=33_444_555.0, y=5_770_000.0)
+    assert not glass.is_valid
+    path = tmp_path / "plan.gpkg"
+    contract = as_written(OUTPUTS)[name]
+    write_geopackage(
+        {name: layer_of_shapes(name, [glass], "EPSG:32633")}, path, "EPSG:32633", contracts={name: contract}
+    )  # fmt: skip
+    (written,) = read(path, name)
+    assert written.is_valid
+    whole = "MultiPolygon" in contract.geometry
+    assert written.area == pytest.approx(glass.area * (1.0 if whole else 0.5), rel=1e-9)
+
+
+def test_what_is_valid_is_not_touched():
+    given = np.array([shapely.box(0, 0, 1, 1), None, shapely.Point(1, 2), shapely.Polygon()])
+    mended = valid_polygons(given, grid=0.1)
+    assert all(one is other for one, other in zip(given, mended, strict=True))
+
+
+def test_what_has_no_area_in_the_digits_is_missing():
+    spike = shapely.Polygon([(0, 0), (1, 0), (0, 0)])
+    assert valid_polygons(np.array([spike])).tolist() == [None]
+
+
+def _milli(value: float) -> float:
+    return round(value, 3)
+
+
+@st.composite
+def odd_outlines(draw):
+    """Parcels as they come: stars, needles, rounded corners, notches and slits, on millimetres or not."""
+    kind = draw(st.sampled_from(["star", "many", "slit", "rounded", "fan"]))
+    number = st.floats(3, 40, allow_nan=False)
+    if kind == "star":
+        radii = draw(st.lists(number, min_size=3, max_size=14))
+        turn = 2 * np.pi * np.arange(len(radii)) / len(radii)
+        shape = shapely.Polygon(np.c_[radii * np.cos(turn), radii * np.sin(turn)])
+    elif kind == "many":
+        chance = np.random.default_rng(draw(st.integers(0, 10_000)))
+        turn = np.linspace(0, 2 * np.pi, 200, endpoint=False)
+        radii = 20 + 0.06 * chance.normal(size=200).cumsum()
+        shape = shapely.Polygon(np.c_[radii * np.cos(turn), radii * np.sin(turn)])
+    elif kind == "slit":
+        wide = draw(st.floats(1e-4, 0.5))
+        at, deep = draw(st.floats(5, 30)), draw(st.floats(2, 19))
+        shape = shapely.difference(shapely.box(0, 0, 36, 20), shapely.box(at, 0, at + wide, deep))
+    elif kind == "rounded":
+        corners = [
+            (0, 0),
+            (draw(number), draw(st.floats(-3, 3))),
+            (draw(number), draw(st.floats(10, 40))),
+            (0, draw(number)),
+        ]
+        shape = shapely.buffer(
+            shapely.convex_hull(shapely.MultiPoint(corners)), draw(st.floats(0.2, 4)), quad_segs=draw(st.integers(2, 40))
+        )  # fmt: skip
+    else:
+        tips = draw(st.lists(st.tuples(number, st.floats(-0.9, 0.9)), min_size=2, max_size=5))
+        shape = shapely.union_all(
+            [shapely.Polygon([(-6, -4), (r * np.cos(a), r * np.sin(a)), (-6, 4)]) for r, a in tips]
+        )
+    if draw(st.booleans()):
+        shape = shapely.transform(shape, lambda xy: np.round(xy, 3))
+    parts = shapely.get_parts(shapely.make_valid(shape, method="structure", keep_collapsed=False))
+    return max(parts, key=lambda part: part.area)
+
+
+@st.composite
+def odd_sites(draw):
+    """An outline with a house, a pipe and two beds somewhere on it."""
+    outline = draw(odd_outlines())
+    west, south, east, north = outline.bounds
+
+    def spot():
+        return (draw(st.floats(west, east)), draw(st.floats(south, north)))
+
+    (x, y), turn = spot(), draw(st.floats(0, 90))
+    house = affinity.rotate(shapely.box(x, y, x + 6, y + 4), turn)
+    beds = [affinity.rotate(shapely.box(a, b, a + 2, b + 3), turn) for a, b in (spot(), spot())]
+    pipe = shapely.LineString([spot(), (east + 1, north + 1), spot()])
+    return outline, house, beds, pipe
+
+
+SYSTEMS = ("EPSG:4326", "EPSG:32633", "EPSG:3857", "EPSG:5514")
+
+
+@pytest.fixture(scope="module")
+def frames():
+    lot = gpd.GeoSeries([shapely.box(14.2, 50.1, 14.2005, 50.1004)], crs="EPSG:4326")
+    return {system: LocalFrame.around(lot.to_crs(system)) for system in SYSTEMS}
+
+
+@given(odd_sites(), st.sampled_from([0.0, 0.3, 1.0]), st.sampled_from(SYSTEMS))
+@settings(max_examples=150, deadline=None)
+def test_zones_of_odd_outlines_are_valid_wherever_they_are_written(frames, site, accuracy, system):
+    outline, house, beds, pipe = site
+    frame = frames[system]
+
+    def layer(shapes, **columns):
+        return gpd.GeoDataFrame(columns, geometry=shapes, crs=frame.crs)
+
+    zones, free = mark_zones(
+        layer([outline], parcel_id=["a"], is_subject=[True]),
+        layer([house], kind=["house"]),
+        layer([pipe], position=["buried"], kind=["water"]),
+        layer(beds, kind=["tank", "driveway"]),
+        boundary_accuracy_m=accuracy,
+    )
+    for found in (zones, free):
+        assert found.geometry.is_valid.all()
+        sent = np.asarray(frame.send_out(found, system).geometry)
+        for shapes, grid in (
+            (sent, None),
+            (shapely.transform(sent, lambda xy: np.round(xy, COORDINATE_DECIMALS)), STEP_DEG),
+        ):
+            mended = valid_polygons(shapes, grid=grid)
+            there = np.array([shape for shape in mended if shape is not None])
+            assert shapely.is_valid(there).all()
+            before, after = shapely.area(shapes).sum(), shapely.area(there).sum()
+            assert after == pytest.approx(before, rel=1e-5)
+    # Zones and what is left are the parcel, but for what is thinner than a millimetre.
+    both = shapely.union_all([*zones.geometry, *free.geometry])
+    assert shapely.symmetric_difference(outline, both).area < 0.001 * outline.length
+
+
+def test_whole_folders_hold_valid_polygons(tmp_path, frames):
+    # One hourglass in every layer that takes polygons, through the way that a run is written.
+    frame = frames["EPSG:4326"]
+    glass = hourglass(1e-5, size=12.0, x=0.0, y=0.0)
+    assert glass.is_valid
+    layers = {}
+    for name, contract in OUTPUTS.items():
+        if "Polygon" in contract.geometry:
+            made = make_layer(contract, frame.crs, rows=1)
+            layers[name] = made.set_geometry(gpd.GeoSeries([glass], crs=frame.crs))
+    write_layers(layers, tmp_path, send_out=frame.send_out, crs=frame.source_crs)
+    files = sorted(tmp_path.glob("layers/*.geojson"))
+    assert len(files) >= len(layers)
+    seen = 0
+    for path in files:
+        shapes = read(path)
+        shapes = shapes[~pd.isna(shapes)]
+        seen += len(shapes)
+        assert shapely.is_valid(shapes).all(), path.name
+    package = tmp_path / "plan.gpkg"
+    for name in layers:
+        for part in pyogrio.list_layers(package)[:, 0]:
+            if part == name or part.startswith(f"{name}_"):
+                shapes = read(package, part)
+                assert shapely.is_valid(shapes[~pd.isna(shapes)]).all(), part
+    assert seen >= len(layers)
