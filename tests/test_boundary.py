@@ -92,5 +92,5 @@ def test_what_is_missing_cannot_be_judged():
 
 def test_a_wrong_height_is_refused():
     _, plants = row()
-    with pytest.raises(InputError, match="most_height_m is 0"):
+    with pytest.raises(InputError, match=r"key boundary\.most_height: plants cannot be kept at 0"):
         outgrow_boundary(parcels(), plants, most_height_m=0.0)

@@ -109,5 +109,5 @@ def test_missing_fields_never_pass():
 
 def test_a_wrong_hole_is_refused():
     _, plants = row()
-    with pytest.raises(InputError, match="hole_m is -1"):
+    with pytest.raises(InputError, match=r"key setbacks\.hole: a hole of -1"):
         mark_buried(plants, main(), hole_m=-1)

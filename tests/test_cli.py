@@ -365,7 +365,15 @@ def test_check_lists_what_was_read(sample):
     assert re.search(
         r"parcels +WGS 84 / UTM zone 25N +WGS 84 / UTM zone 25N +as it is", result.output
     )
-    assert json.loads(call("check", folder / "hillside.toml", "--json").stdout)["subject"] == "LR-7"
+    read = json.loads(call("check", folder / "hillside.toml", "--json").stdout)
+    assert read["subject"] == "LR-7"
+    # What befell a whole layer has no row: it is no row 0, for people nor for programs.
+    rows = {one["row"] for one in read["repairs"]}
+    assert None in rows
+    assert 0 not in rows
+    told = [line for line in result.stdout.splitlines() if "all rows: rings turned" in line]
+    assert told
+    assert all(line.split()[:2][1] == "all" for line in told)
 
 
 @pytest.mark.parametrize(

@@ -238,6 +238,13 @@ def test_another_version_of_plugin_or_library(profile, quick):
     assert set(bad) == {"plugin", "library"}
     assert "0.0.9" in bad["plugin"].says
     assert "not those of the plugin 0.0.9" in bad["library"].says
+    assert f"but this is screenplan {__version__}" in bad["plugin"].says
+    # Another state of the same version: no version is set against itself.
+    same = {"version": __version__, "digest": "x", "python": sys.executable}
+    installed.write_text(json.dumps(same))
+    (alone,) = [one for one in check_installation(profile) if not one.fits]
+    assert alone.what == "library"
+    assert alone.says.count(__version__) == 1
 
 
 def test_the_interpreter_chosen_in_the_options_is_asked(profile, quick, monkeypatch):
@@ -302,8 +309,13 @@ def test_another_state_of_the_library_is_not_installed(quick, monkeypatch):
     monkeypatch.setattr(
         install_module, "ask_about", lambda python: quick | {"digest": "other", "version": "9.9"}
     )
-    with pytest.raises(InputError, match=f"has screenplan 9.9, and this is {__version__}"):
+    with pytest.raises(InputError, match=f"has screenplan 9.9, but this is {__version__}"):
         check_python(sys.executable)
+    # Two states of one version are not told by the version.
+    monkeypatch.setattr(install_module, "ask_about", lambda python: quick | {"digest": "other"})
+    with pytest.raises(InputError, match="has another state of screenplan") as refused:
+        check_python(sys.executable)
+    assert str(refused.value).count(__version__) == 1
 
 
 def test_the_environment_is_clean():

@@ -69,7 +69,7 @@ def test_a_tolerance_without_a_source_is_no_tolerance():
 
 def test_wrong_values_are_refused():
     _, plants = row()
-    with pytest.raises(InputError, match="most_of_one_species is 0"):
+    with pytest.raises(InputError, match=r"key health\.most_of_one_species: a share of 0"):
         judge_health(plants, most_of_one_species=0.0)
     with pytest.raises(InputError, match="'drought' is not known"):
         judge_health(plants, exposed_to=("drought",))

@@ -20,6 +20,7 @@ from screenplan.frame import LocalFrame
 from screenplan.outputs.rasters import NO_DATA, write_sun_hours
 from screenplan.planting.species import load_species
 from screenplan.site.terrain import Terrain
+from screenplan.tables import notes_of
 from screenplan.views.grown import grow_rows
 from screenplan.views.obstacles import lay_obstacles
 from screenplan.views.timeline import Scene
@@ -295,6 +296,21 @@ def run(**options):
     lots = parcels() if lots is None else lots
     given = {"position_deg": HOME, "step_minutes": 60, "cell_m": 5.0, **options}
     return count_light(lots, lines, plants, windows(), house(), None, own, **given)
+
+
+@pytest.mark.parametrize(
+    ("days", "said"),
+    [
+        (1, "one day stands for each month"),
+        (3, "3 days stand for each month"),
+        (31, "every day is taken"),
+    ],
+)
+def test_the_note_tells_which_days_were_followed(days, said):
+    light, *_ = run(years=1, report_years=(0,), days_a_month=days, step_minutes=240, cell_m=10.0)
+    (note,) = notes_of(light)
+    assert f"{said}; clouds are not counted" in note
+    assert "some days" not in note
 
 
 def test_what_a_row_takes_grows_with_it():

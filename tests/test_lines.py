@@ -196,7 +196,7 @@ def test_refused():
         along=(), sides=sides_of(box()).assign(looked_across=0.0),
     )  # fmt: skip
     refused("3 rows are asked for", lines={"rows": 3})
-    refused("row_distance_m is -1", lines={"row_distance_m": -1.0})
+    refused("key rows.row_distance: -1", lines={"row_distance_m": -1.0})
     refused("the parcel is too narrow for a row", parcels=box(40, 3.9))
     refused("there is no room for a second row", parcels=box(40, 5.0), lines={"rows": 2})
     refused(r"forbidden by stem \(boundary\) on 100%", lines={"offset_m": 1.0})

@@ -261,8 +261,8 @@ def test_layers_by_contract_cover_each_line_once():
     [
         ({"share": 0.0}, "needed share 0.0 is no share"),
         ({"share": 1.1}, "needed share 1.1 is no share"),
-        ({"step_m": 0.0}, "step_m is 0.0"),
-        ({"spacing_m": float("nan")}, "spacing_m is nan"),
+        ({"step_m": 0.0}, "key views.needed_step: 0.0 m"),
+        ({"spacing_m": float("nan")}, "key rows.spacing: nan m"),
         ({"species": "palm"}, "palm"),
         ({"line": LINE.set_geometry([LineString()])}, "layer planting_lines, row 1"),
     ],

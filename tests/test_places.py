@@ -193,7 +193,9 @@ def test_refuses_doubles_and_a_depth_that_is_none():
     frame = places(shapely.Point(1, 1), shapely.Point(2, 2)).assign(place_id="t")
     with pytest.raises(InputError, match="rows 1, 2: the identifier t stands there 2 times"):
         lay_places(parcels(), None, None, frame)
-    with pytest.raises(InputError, match=r"key depth_m: a private place cannot be 0\.0 m deep"):
+    with pytest.raises(
+        InputError, match=r"key places.depth: a private place cannot be 0\.0 m deep"
+    ):
         lay_places(parcels(), depth_m=0.0)
 
 

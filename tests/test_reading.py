@@ -47,7 +47,8 @@ def read(layers=None, **options):
 def said(site, layer):
     """What was mended in a layer, as (row, text)."""
     mended = site.repairs[site.repairs["layer"] == layer]
-    return list(zip(mended["row"], mended["repair"], strict=True))
+    rows = [None if pd.isna(row) else row for row in mended["row"]]
+    return list(zip(rows, mended["repair"], strict=True))
 
 
 # ---- what a site holds -------------------------------------------------------------------------
@@ -362,7 +363,7 @@ def test_the_habit_of_a_format_is_said_once(tmp_path):
     # A shapefile's outer rings run clockwise: ESRI, Shapefile Technical Description, 1998.
     site = read_site({"parcels": source(parcels(), tmp_path / "lots.shp", PIN)}, subject_id="A-2")
     assert said(site, "parcels") == [
-        (0, "all rows: rings turned: the outer one anticlockwise, holes clockwise")
+        (None, "all rows: rings turned: the outer one anticlockwise, holes clockwise")
     ]
 
 

@@ -403,8 +403,8 @@ def test_refuses_no_subject_or_two():
 @pytest.mark.parametrize(
     ("option", "message"),
     [
-        ({"corner_deg": 1.0}, r"key corner_deg: a corner angle of 1\.0°"),
-        ({"base_m": 0.0}, r"key base_m: a base length of 0\.0 m"),
+        ({"corner_deg": 1.0}, r"key sides\.corner: a corner angle of 1\.0°"),
+        ({"base_m": 0.0}, r"key sides\.base: a base length of 0\.0 m"),
         ({"base_m": float("nan")}, r"a base length of nan m"),
     ],
 )

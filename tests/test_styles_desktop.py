@@ -339,7 +339,7 @@ def test_fields_have_aliases_and_layers_have_notes(seen):
         columns = dict(expand_columns(KNOWN[name], parts[name].columns))
         aliases = dict(layer["aliases"])
         aliases.pop("fid", None)
-        expected = {column: alias_of(column, meaning) for column, meaning in columns.items()}
+        expected = {column: alias_of(name, column, meaning) for column, meaning in columns.items()}
         assert aliases == expected, (kind, name)
         assert KNOWN[name].meaning.split("'")[0] in layer["notes"]
     assert {name for name in inside if name not in STYLES} == {

@@ -435,7 +435,7 @@ def zero_height(plants):
         ({"years": 61}, "from 1 to 60"),
         ({"years": 10, "report_years": (0, 20)}, "year 20 cannot be reported"),
         ({"threshold": 1.0}, "threshold 1.0 is no share"),
-        ({"eye_inside_m": float("nan")}, "eye_inside_m is nan"),
+        ({"eye_inside_m": float("nan")}, "key views.eye_inside: nan m"),
         ({"target_spacing_m": 0.0}, "sampling has no points"),
         ({"plants": zero_height(row(SHUT))}, "layer plants, row 3: a plant has no height when"),
         ({"plants": row(SHUT, stock=float("nan"))}, "has no height when planted"),

@@ -1,5 +1,6 @@
 """Windows of the neighbours, given and derived. Lengths in metres, directions from north."""
 
+import re
 from dataclasses import dataclass
 
 import geopandas as gpd
@@ -17,6 +18,7 @@ from screenplan.site.compass import apart_deg, unit_vector
 from screenplan.site.steady import EQUAL_M
 from screenplan.site.walls import walls_of
 from screenplan.site.windows import examine_windows, lay_windows, own_windows
+from screenplan.steps import STEPS
 
 SUBJECT = shapely.box(0, 0, 30, 40)
 NEIGHBOUR = shapely.box(30, 0, 60, 40)
@@ -187,7 +189,8 @@ def test_remedy_of_a_facing_into_the_building_works():
 @pytest.mark.parametrize("name", ["spacing_m", "storey_height_m", "height_m", "width_m", "reach_m"])
 @pytest.mark.parametrize("value", [0.0, -1.0, float("nan")])
 def test_refuses_lengths_that_are_none(name, value):
-    with pytest.raises(InputError, match=f"key {name}: "):
+    key = STEPS["windows"].parameters[name]
+    with pytest.raises(InputError, match=f"key {re.escape(key)}: "):
         lay_windows(parcels(), buildings(EAST_HOUSE), **{name: value})
 
 

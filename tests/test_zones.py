@@ -243,9 +243,11 @@ def test_refused():
     parcels = box()
     with pytest.raises(InputError, match="0 parcels are marked as the subject"):
         mark_zones(parcels.assign(is_subject=False))
-    with pytest.raises(InputError, match="key hole_m: hole_m is -1"):
+    with pytest.raises(InputError, match=r"key setbacks\.hole: a hole of -1"):
         mark_zones(parcels, hole_m=-1)
-    with pytest.raises(InputError, match="boundary_accuracy_m is nan"):
+    with pytest.raises(
+        InputError, match=r"key site\.boundary_accuracy: the boundary cannot be out by nan"
+    ):
         mark_zones(parcels, boundary_accuracy_m=math.nan)
     with pytest.raises(InputError, match="there is no species 'oak'"):
         mark_zones(parcels, species="oak")

@@ -115,7 +115,10 @@ def show_site(site, units: str, *, replaces: str | None = None, as_json: bool) -
         [[name, len(frame)] for name, frame in site.layers.items()],
     )
     if len(site.repairs):
-        shown = site.repairs.assign(repair=[in_units(one, units) for one in site.repairs["repair"]])
+        shown = site.repairs.assign(
+            row=["all" if pd.isna(one) else int(one) for one in site.repairs["row"]],
+            repair=[in_units(one, units) for one in site.repairs["repair"]],
+        )
         show_table("Repaired", list(shown.columns), shown.itertuples(index=False))
     if site.transformations:
         show_table(

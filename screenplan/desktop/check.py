@@ -73,7 +73,9 @@ def check_installation(profile: Profile) -> list[Finding]:
 def _check_version(version: str, place: str) -> Finding:
     fits = version == __version__
     says = f"{version} in {place}"
-    return Finding("plugin", fits, says if fits else f"{says}, and this is screenplan {__version__}", "" if fits else AGAIN)  # fmt: skip
+    if fits:
+        return Finding("plugin", True, says)
+    return Finding("plugin", False, f"{says}, but this is screenplan {__version__}", AGAIN)
 
 
 def _check_enabled(profile: Profile) -> Finding:
@@ -99,6 +101,7 @@ def _check_library(installed: dict[str, Any], found: dict[str, Any]) -> Finding:
     return Finding(
         "library",
         False,
-        f"{says}; its steps are not those of the plugin {installed['version']}",
+        f"{says}; its steps are not those of the plugin"
+        + ("" if found["version"] == installed["version"] else f" {installed['version']}"),
         f"{AGAIN} with that Python, and start the desktop GIS again",
     )

@@ -136,8 +136,11 @@ def check_python(python: str | Path | None) -> str:
             what, "Name a Python in which screenplan is installed with --python", key="--python"
         ) from error if mend else None
     if found["digest"] != describe_toolbox()["digest"]:
+        other = found["version"]
         raise refuse(
-            f"{chosen} has screenplan {found['version']}, and this is {__version__}",
+            f"{chosen} has screenplan {other}, but this is {__version__}"
+            if other != __version__
+            else f"{chosen} has another state of screenplan {other} than this one",
             "Install the same in both, or run 'screenplan desktop install' with that Python",
             key="--python",
         )

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
+import pandas as pd
 from pyproj import CRS
 from pyproj.exceptions import CRSError
 
@@ -111,7 +112,7 @@ def _bring_in(job, plan: Plan, wanted, tables, tell: Tell):
         site = _read_site(job, plan, brought)
         local, frame, terrain, inputs = dict(site.layers), site.frame, site.terrain, site.inputs
         for row in site.repairs.itertuples():
-            place = f"{row.layer}, row {row.row}" if row.row else row.layer
+            place = f"{row.layer}, row {row.row}" if pd.notna(row.row) else row.layer
             tell({"says": f"Repaired: {place}: {row.repair}"})
     for layer in wanted:
         if layer.name not in tables or layer.name in local:

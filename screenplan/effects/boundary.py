@@ -64,7 +64,11 @@ def outgrow_boundary(
         which it must be clipped, and by how much a year after that (typical growth).
     """
     if most_height_m is not None and not most_height_m > 0:
-        raise refuse(f"most_height_m is {most_height_m}", "Give a height above 0")
+        raise refuse(
+            f"plants cannot be kept at {most_height_m} m",
+            "Give a height above 0",
+            key="boundary.most_height",
+        )
     rule = limit_named(limits, walls, "zoning", "lines.walls")
     sizes = grow_plants(plants, years=years, curve=curve, table=table)
     if not len(plants):

@@ -148,7 +148,9 @@ def grow_plants(
         The species table, by default the shipped one.
     """
     if years != int(years) or years < 1:
-        raise refuse(f"{years!r} is no last year", "Give a whole number of 1 or more", key="years")
+        raise refuse(
+            f"{years!r} is no last year", "Give a whole number of 1 or more", key="growth.years"
+        )
     table = load_species() if table is None else table
     when = np.arange(int(years) + 1)
     sizes = np.zeros((4, len(plants), len(GROWTHS), len(when)))

@@ -48,11 +48,17 @@ def judge_health(
         ("most_of_one_genus", most_of_one_genus),
     ):
         if share is not None and not 0 < share <= 1:
-            raise refuse(f"{name} is {share}", "Give a share above 0 and up to 1", key=name)
+            raise refuse(
+                f"a share of {share} is no share",
+                "Give a share above 0 and up to 1",
+                key=f"health.{name}",
+            )
     unknown = [what for what in exposed_to if what not in TOLERANCES]
     if unknown:
         raise refuse(
-            f"'{unknown[0]}' is not known", f"Write of {', '.join(TOLERANCES)}", key="exposed_to"
+            f"'{unknown[0]}' is not known",
+            f"Write of {', '.join(TOLERANCES)}",
+            key="health.exposed_to",
         )
     table = load_species() if table is None else table
     kinds = plants["species"].astype(str)

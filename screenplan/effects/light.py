@@ -111,7 +111,11 @@ def count_light(
             "Take it out of views.report_years, or raise growth.years",
         )
     if not (cell_m > 0 and reach_m > 0):
-        raise refuse("the grid has no cells", "Give cell_m and reach_m above 0", key="light.cell")
+        raise refuse(
+            "the grid has no cells",
+            "Give a size of the cells and a reach above 0",
+            key="light.cell",
+        )
     if position_deg is None:
         return _layers([], None, None, None, report_years, parcels.crs)
     sun = sun_path(
@@ -153,7 +157,9 @@ def count_light(
     light = [one.row(report_years, season, _asked(one, plants, table, needed)) for one in found]
     for row in light:
         row["over"] = _over(row, most_sun_lost, most_sky_lost)
-    return _layers(light, found, in_gardens, grid, report_years, parcels.crs, cell_m, sun)
+    return _layers(
+        light, found, in_gardens, grid, report_years, parcels.crs, cell_m, sun, days_a_month
+    )
 
 
 def _count(targets: Sequence[Target], sun: SunPath, scene: Scene, patches: int, ground):
@@ -327,13 +333,20 @@ def _clock(minute: float) -> str:
     return f"{minute // 60:02d}:{minute % 60:02d}"
 
 
-def _layers(light, found, in_gardens, grid, report_years, crs, cell_m=1.0, sun=None):
+def _days_in_words(days: int) -> str:
+    """Say which days of a month the sun is followed on."""
+    if days >= 31:
+        return "every day is taken"
+    return f"{days} days stand for each month" if days > 1 else "one day stands for each month"
+
+
+def _layers(light, found, in_gardens, grid, report_years, crs, cell_m=1.0, sun=None, days=1):
     notes = []
     if sun is not None and light:
         notes.append(
             f"sun hours are counted in steps of {sun.step_minutes} minutes: each change between sun and "
             f"shade is placed to within {sun.step_minutes / 2:g} minutes; crowns are taken as opaque, "
-            "some days stand for each month; clouds are not counted, and hills beyond the terrain raster cast no shade"
+            f"{_days_in_words(days)}; clouds are not counted, and hills beyond the terrain raster cast no shade"
         )
     layer = _per_year(LIGHT, light, ("sun", "sky"), report_years, crs)
     months = table_of(

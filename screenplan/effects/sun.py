@@ -105,7 +105,7 @@ def sun_path(
         raise refuse(
             f"{days_a_month} days a month in steps of {step_minutes} minutes cannot be taken",
             "Give 1 to 31 days, and a step that divides a day, such as 15, 30 or 60 minutes",
-            key="light.step_minutes",
+            key="light.step",
         )
     if not 1950 <= calendar_year <= 2100:
         raise refuse(

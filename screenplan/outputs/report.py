@@ -282,7 +282,7 @@ def _inputs(about: About) -> list[Table | None]:
         ),
         plain_table(
             "repairs", "Repairs", ("layer", "row", "repair"),
-            [(one.get("layer"), one.get("row") or "all", in_units(_text(one.get("repair")), about.units)) for one in about.repairs],
+            [(one.get("layer"), _text(one.get("row")) or "all", in_units(_text(one.get("repair")), about.units)) for one in about.repairs],
         ),
     ]  # fmt: skip
 

@@ -96,7 +96,7 @@ def close_rows(
             key="growth.asked_from",
         )
     if years < 0:
-        raise refuse(f"{years} years are asked for", "Ask for 0 or more", key="years")
+        raise refuse(f"{years} years are asked for", "Ask for 0 or more", key="growth.years")
     lines = planting_lines.geometry.to_numpy()
     zone = None if plantable_zone is None else shapely.union_all(plantable_zone.geometry.to_numpy())
     clear = {}

@@ -49,7 +49,9 @@ def grow_crowns(
     """
     wrong = [year for year in years if year != int(year) or year < 0]
     if wrong:
-        raise refuse(f"{wrong[0]} is not a year", "Give whole years of 0 or more", key="years")
+        raise refuse(
+            f"{wrong[0]} is not a year", "Give whole years of 0 or more", key="growth.show_years"
+        )
     growths = (growth,) if isinstance(growth, str) else tuple(growth)
     years = sorted({int(year) for year in years})
     stock = plants["stock_height_m"].to_numpy(float)

@@ -111,16 +111,18 @@ def draw_lines(
         rules that forbid it are named.
     """
     if rows not in (1, 2):
-        raise refuse(f"{rows} rows are asked for", "Ask for 1 or 2", key="rows")
+        raise refuse(f"{rows} rows are asked for", "Ask for 1 or 2", key="rows.rows")
     if row_distance_m is None:
         row_distance_m = EQUILATERAL * spacing_m
     for name, value, least in (
-        ("spacing_m", spacing_m, 0.0),
-        ("row_distance_m", row_distance_m, 0.0),
-        ("offset_m", offset_m, -1.0),
+        ("spacing", spacing_m, 0.0),
+        ("row_distance", row_distance_m, 0.0),
+        ("offset", offset_m, -1.0),
     ):
         if value is not None and not (math.isfinite(value) and value > least):
-            raise refuse(f"{name} is {value}", "Give a length above 0 m", key=name)
+            raise refuse(
+                f"{value} m is no length here", "Give a length above 0 m", key=f"rows.{name}"
+            )
     subject, _ = subject_of(parcels)
     if planting_line is None and not along and stands_as_row(existing_screens):
         planting_line, keep_whole = row_through(existing_screens), True

@@ -495,7 +495,7 @@ def _check(fit, pattern, move_m, planting_lines) -> None:
         raise refuse(
             f"'{pattern}' is not a pattern",
             f"Write one of {', '.join(PATTERNS)}",
-            key="rows.pattern",
+            key="rows.rows",
         )
     if not (math.isfinite(move_m) and move_m >= 0):
         raise refuse(
@@ -505,5 +505,5 @@ def _check(fit, pattern, move_m, planting_lines) -> None:
         raise refuse(
             "a staggered pattern needs a second row",
             "Draw the lines with rows = 2, or take the single pattern",
-            key="rows.pattern",
+            key="rows.rows",
         )

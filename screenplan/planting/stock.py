@@ -82,7 +82,9 @@ def stock_of(stock: str) -> Stock:
     if stock in STOCKS:
         return STOCKS[stock]
     raise refuse(
-        f"there is no kind of stock '{stock}'", f"Write one of {', '.join(STOCKS)}", key="stock"
+        f"there is no kind of stock '{stock}'",
+        f"Write one of {', '.join(STOCKS)}",
+        key="plants.stock",
     )
 
 
@@ -116,7 +118,9 @@ def ball_width(stock: str, stock_height_m: float) -> float:
     """Width of the root ball (or root spread) of stock of that kind and height, metres."""
     kind = stock_of(stock)
     if not stock_height_m > 0:
-        raise refuse("the stock has no height", "Give a stock height above 0", key="stock_height")
+        raise refuse(
+            "the stock has no height", "Give a stock height above 0", key="plants.stock_height"
+        )
     ball = float(np.interp(stock_height_m, kind.heights_m, kind.balls_m))
     return ball * max(1.0, stock_height_m / kind.heights_m[-1])
 
@@ -148,7 +152,7 @@ def planted_height(species: Species, stock_height_m: float | None = None) -> flo
         raise refuse(
             f"the stock is {height} m high",
             f"Give a height above 0 m and up to {HIGHEST_PLANT_M:g} m",
-            key="stock_height",
+            key="plants.stock_height",
         )
     most = species.final_height("high")
     if height > most:
@@ -157,7 +161,7 @@ def planted_height(species: Species, stock_height_m: float | None = None) -> flo
             f"the stock is {height:g} m high, but {species.common_name or species.latin_name} {grows} "
             f"above {most:g} m",
             "Give a smaller stock height, or another species",
-            key="stock_height",
+            key="plants.stock_height",
         )
     return height
 
@@ -190,5 +194,9 @@ def hole_width(
     (0.7, 0.9)
     """
     if at_least_m is not None and not (math.isfinite(at_least_m) and at_least_m >= 0):
-        raise refuse(f"hole_m is {at_least_m}", "Give a length of 0 m or more", key="hole_m")
+        raise refuse(
+            f"a hole of {at_least_m} m cannot be dug",
+            "Give a length of 0 m or more",
+            key="setbacks.hole",
+        )
     return max(factor * ball_width(stock, stock_height_m), at_least_m or 0.0)

@@ -103,9 +103,9 @@ def mark_zones(
     """
     if not (math.isfinite(boundary_accuracy_m) and boundary_accuracy_m >= 0):
         raise refuse(
-            f"boundary_accuracy_m is {boundary_accuracy_m}",
+            f"the boundary cannot be out by {boundary_accuracy_m} m",
             "Give a length of 0 m or more",
-            key="boundary_accuracy_m",
+            key="site.boundary_accuracy",
         )
     rules = load_rules() if rules is None else tuple(rules)
     species = species_of(species, table)

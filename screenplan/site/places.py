@@ -79,7 +79,9 @@ def lay_places(
     """
     if not (math.isfinite(depth_m) and depth_m > 0.0):
         raise refuse(
-            f"a private place cannot be {depth_m} m deep", "Choose a depth above 0", key="depth_m"
+            f"a private place cannot be {depth_m} m deep",
+            "Choose a depth above 0",
+            key="places.depth",
         )
     if private_places is not None and len(private_places):
         laid = _complete(private_places, buildings, parcels.crs)

@@ -29,7 +29,7 @@ from screenplan.site.overlaps import drop_doubles, find_overlaps
 from screenplan.site.parts import settle_parts
 from screenplan.site.plausible import MOST_ACROSS_M, find_misfit, guess_unit
 from screenplan.site.raster import read_terrain
-from screenplan.site.repair import Findings, check_types, flatten, mend
+from screenplan.site.repair import WHOLE_LAYER, Findings, check_types, flatten, mend
 from screenplan.site.site import Site
 from screenplan.site.sources import FrameLayer, hash_file
 from screenplan.site.subject import choose_rows
@@ -101,7 +101,7 @@ class Reader:
             layers={name: site_layers[name] for name in INPUTS if name in site_layers},
             terrain=ground,
             subject_id=str(parcels.loc[parcels["is_subject"], "parcel_id"].iloc[0]),
-            repairs=pd.DataFrame(self.repairs, columns=["layer", "row", "repair"]),
+            repairs=_table_of_repairs(self.repairs),
             transformations=self.transformations,
             warnings=self.warnings,
             inputs=self.inputs,
@@ -478,3 +478,9 @@ def _empty(contract: Contract, crs: CRS) -> gpd.GeoDataFrame:
         geometry=gpd.GeoSeries([], crs=crs),
         crs=crs,
     )
+
+
+def _table_of_repairs(repairs: list[tuple[str, int, str]]) -> pd.DataFrame:
+    """Lay the repairs out as a table; a repair of a whole layer has no row."""
+    table = pd.DataFrame(repairs, columns=["layer", "row", "repair"]).astype({"row": "Int64"})
+    return table.assign(row=table["row"].mask(table["row"] == WHOLE_LAYER))

@@ -27,6 +27,8 @@ AREA_KEPT, AREA_KEPT_M2 = 0.01, 5.0
 SAME_VERTEX_M = 0.001
 #: The same in words.
 _WIDTH = f"{SAME_VERTEX_M * 1000:g} mm"
+#: In place of a row's number: the repair befell the layer as a whole.
+WHOLE_LAYER = 0
 #: A polygon smaller than this has no area: a line drawn twice, or a slip of the hand.
 LEAST_AREA_M2 = 0.01
 
@@ -52,7 +54,7 @@ class Findings:
     problems: list[Problem] = field(default_factory=list)
 
     def mended(self, rows, repair: str) -> None:
-        """List one repair for each row; row 0 means the layer."""
+        """List one repair for each row; `WHOLE_LAYER` stands for all of them."""
         self.repairs += [(self.layer, int(row), repair) for row in rows]
 
     def mended_among(self, index, which: np.ndarray, repair: str) -> None:
@@ -61,7 +63,7 @@ class Findings:
         The latter is the habit of a file format: every ring of a shapefile runs clockwise.
         """
         if len(which) > 1 and which.all():
-            self.mended([0], f"all rows: {repair}")
+            self.mended([WHOLE_LAYER], f"all rows: {repair}")
         else:
             self.mended(index[which], repair)
 

@@ -80,13 +80,13 @@ def find_sides(
         raise refuse(
             f"a corner angle of {corner_deg}° tells no corners from bends",
             "Choose one between 5 and 120",
-            key="corner_deg",
+            key="sides.corner",
         )
     if not 0.1 <= base_m <= 100.0:
         raise refuse(
             f"a base length of {base_m} m is out of range",
             "Choose one between 0.1 and 100 m",
-            key="base_m",
+            key="sides.base",
         )
     subject = subject_outline(parcels)
     parts = sorted(shapely.get_parts(subject), key=lambda part: -part.area)

@@ -27,7 +27,7 @@ class Site:
     subject_id : str
         ``parcel_id`` of the parcel that is planned.
     repairs : DataFrame
-        ``layer``, ``row`` (from 1 in the file's order; 0 for the whole layer) and ``repair``:
+        ``layer``, ``row`` (from 1 in the file's order; empty for the whole layer) and ``repair``:
         whatever was changed, filled in or left out.
     transformations : list of dict
         For each layer the change of datum and its accuracy.

@@ -100,15 +100,15 @@ def examine_windows(
     reach_m: float = 60.0,
 ) -> LaidWindows:
     """Do what `lay_windows` does, and tell what was left out and what is doubtful."""
-    for name, value in (
-        ("spacing_m", spacing_m),
-        ("storey_height_m", storey_height_m),
-        ("height_m", height_m),
-        ("width_m", width_m),
-        ("reach_m", reach_m),
+    for key, value in (
+        ("windows.spacing", spacing_m),
+        ("site.storey_height", storey_height_m),
+        ("windows.height", height_m),
+        ("windows.width", width_m),
+        ("windows.reach", reach_m),
     ):
         if not (math.isfinite(value) and value > 0.0):
-            raise refuse(f"{value} m is no length to work with", "Choose one above 0", key=name)
+            raise refuse(f"{value} m is no length to work with", "Choose one above 0", key=key)
     if windows is not None and len(windows):
         site = GivenWindows(parcels, buildings, terrain, storey_height_m, height_m, width_m)
         return site.lay(windows)

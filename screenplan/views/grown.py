@@ -191,11 +191,15 @@ def _check(plants, table) -> None:
             f"a species is not in the table: {', '.join(sorted(set(plants['species'].astype(str)[unknown])))}",
             "Use a key of the species table, or add the species to it",
         ),
-        (~(stock > 0.0), "a plant has no height when planted", "Give stock_height_m above 0"),
+        (
+            ~(stock > 0.0),
+            "a plant has no height when planted",
+            "Give the column stock_height_m a height above 0",
+        ),
         (
             stock > HIGHEST_PLANT_M,
             f"a plant is taller than {HIGHEST_PLANT_M:g} m",
-            "Correct stock_height_m; it is in metres",
+            "Correct the column stock_height_m; it is in metres",
         ),
     ):
         if wrong.any():

@@ -123,9 +123,9 @@ def find_needed_height(
     """
     if not 0.0 < share <= 1.0:
         raise refuse(f"the needed share {share} is no share", "Give a number above 0, up to 1")
-    for name, value in (("step_m", step_m), ("spacing_m", spacing_m)):
+    for key, value in (("views.needed_step", step_m), ("rows.spacing", spacing_m)):
         if not (np.isfinite(value) and value > 0.0):
-            raise refuse(f"{name} is {value}", "Give a length in metres above 0")
+            raise refuse(f"{value} m is no length here", "Give a length above 0 m", key=key)
     sampling = Sampling(
         eye_inside_m, eye_seated_m, eye_standing_m, eyes_across, target_spacing_m, most_targets,
         onlooker_spacing_m, onlooker_reach_m,

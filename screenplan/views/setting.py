@@ -70,19 +70,26 @@ class Sampling:
     onlooker_reach_m: float = 60.0
 
     def __post_init__(self):
-        for name in ("eye_inside_m", "eye_seated_m", "eye_standing_m"):
-            value = getattr(self, name)
+        for name in ("eye_inside", "eye_seated", "eye_standing"):
+            value = getattr(self, f"{name}_m")
             if not (np.isfinite(value) and value >= 0.0):
-                raise refuse(f"{name} is {value}", "Give a length in metres of 0 or more")
-        for name in ("onlooker_spacing_m", "onlooker_reach_m"):
-            value = getattr(self, name)
+                raise refuse(
+                    f"{value} m is no length here",
+                    "Give a length of 0 m or more",
+                    key=f"views.{name}",
+                )
+        for name in ("onlooker_spacing", "onlooker_reach"):
+            value = getattr(self, f"{name}_m")
             if not (np.isfinite(value) and value > 0.0):
-                raise refuse(f"{name} is {value}", "Give a length in metres above 0")
+                raise refuse(
+                    f"{value} m is no length here", "Give a length above 0 m", key=f"views.{name}"
+                )
         dense = np.isfinite(self.target_spacing_m) and self.target_spacing_m > 0.0
         if self.eyes_across < 1 or self.most_targets < 1 or not dense:
             raise refuse(
                 "the sampling has no points",
-                "Give eyes_across and most_targets of 1 or more, and target_spacing_m above 0",
+                "Give at least one eye across and one target, and views.target_spacing above 0",
+                key="views.eyes_across",
             )
 
 

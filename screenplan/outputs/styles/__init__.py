@@ -77,7 +77,7 @@ def _qml(name: str, columns: tuple[tuple[str, Column], ...]) -> str:
     contract = KNOWN[name]
     kinds = kinds_of(contract)
     style = style_of(name, [column for column, _ in columns])
-    return write_qml(style, kinds[0] if kinds else None, columns, contract.meaning)
+    return write_qml(name, style, kinds[0] if kinds else None, columns, contract.meaning)
 
 
 def style_sld(name: str, geometry: str = "", columns: Iterable[str] = ()) -> str:

@@ -7,6 +7,8 @@ import re
 from collections.abc import Iterable
 
 from screenplan.contracts import Column
+from screenplan.contracts.written import KINDS
+from screenplan.outputs.styles.aliases_by_layer import BY_LAYER
 
 #: Units as they stand behind a name; a share is a number from 0 to 1.
 UNITS = {
@@ -23,7 +25,7 @@ UNITS = {
 #: Endings of names that say the unit, which stands in brackets instead.
 _SUFFIX = re.compile(r"_(m|m2|m3|deg|h|db|share|kmh)$")
 _YEAR = re.compile(r"_y(\d{2,})$")
-#: Names that are no words by themselves.
+#: Names that are no words by themselves, and mean the same in every layer that has them.
 WORDS = {
     "says": "In words",
     "why": "Why",
@@ -33,9 +35,8 @@ WORDS = {
     "looked_across": "Looked across",
     "closed_by": "Closed by",
     "open_now": "Open now",
-    "year": "Year",
-    "year_low": "Year, low growth",
-    "year_high": "Year, high growth",
+    "year_low": "First year, low growth",
+    "year_high": "First year, high growth",
     "year_closed": "Year closed",
     "year_closed_low": "Year closed, low growth",
     "year_closed_high": "Year closed, high growth",
@@ -48,8 +49,6 @@ WORDS = {
     "year_reached_high": "Year reached, high growth",
     "hangs_share": "Share of a view that hangs on it",
     "hangs_view": "View that hangs on it",
-    "moved_m": "Moved by",
-    "needed_m": "Needed height",
     "needed_for_all_m": "Height that stops all rays",
     "from_m": "From station",
     "to_m": "To station",
@@ -60,15 +59,11 @@ WORDS = {
     "sill_z_m": "Height of the sill",
     "top_z_m": "Height of the window's head",
     "above_m": "Above the ground",
-    "along_m": "Along the tape, level",
-    "slope_along_m": "Along the tape, on the ground",
     "slope_station_m": "Station on the ground",
-    "slope_m": "On the ground",
     "rule": "Rule",
     "how": "How",
     "per": "For each",
     "sun_free_h": "Sun, nothing in the way",
-    "sun_now_h": "Sun today",
     "sun_h": "Sun with the row",
     "lost_h": "Sun lost",
     "sun_lost": "Sun lost",
@@ -79,17 +74,14 @@ WORDS = {
     "asked_h": "Sun a day asked for",
     "sun": "Sun",
     "sky": "Sky light",
-    "open": "Open",
     "closed": "Closed up to",
     "over_m": "Too much by",
     "clip_m": "To clip a year",
     "last_station_m": "Stations of the last light",
-    "error_share": "Error of the shares",
     "terrain_error_share": "Error of the terrain",
     "is_subject": "Is the planned parcel",
     "is_minimum": "Is the least distance",
     "confirm_locally": "Confirm locally",
-    "stock_height_m": "Height when planted",
     "guided_m": "Guided height",
     "keep_below_m": "Keep below",
     "edge_m": "Edge of the hole to the line",
@@ -97,10 +89,8 @@ WORDS = {
     "by_band": "Loss by octave band",
     "hours_each": "Hours for one",
     "count": "How many",
-    "source_id": "Identifier of the thing",
     "source_layer": "Layer of the thing",
     "feature": "What is kept clear",
-    "distance_m": "Distance",
     "length_m": "Length",
     "chord_m": "Straight distance",
     "plantable_m": "Plantable length",
@@ -182,15 +172,12 @@ WORDS = {
     "area_id": "Area",
     "clear_from_m": "Must be clear from",
     "clear_to_m": "Must be clear up to",
-    "plants": "Plants",
     "first_year": "First year",
     "sight_plant_id": "Plant and area",
     "wire_plant_id": "Plant, line and rule",
     "root_id": "Plant and field",
-    "keep_out_id": "Ground kept clear",
     "outgrown_id": "Plant and thing",
     "thing_id": "Parcel or building",
-    "limit_m": "Limit",
     "allowed_m": "Allowed height",
     "path_id": "Road and place",
     "foliage_m": "Way through foliage",
@@ -199,7 +186,6 @@ WORDS = {
     "meets": "Meets the limit",
     "applies": "Applies",
     "ridge_m": "Height of the ridge",
-    "floor_m": "Height of the floor",
     "eye_m": "Height of the eyes",
     "raised_m": "Floor above the ground",
     "diameter_m": "Outside diameter",
@@ -207,12 +193,8 @@ WORDS = {
     "opacity": "Share of light stopped",
     "root_zone_m": "Radius of the root zone",
     "sill_m": "Height of the sill",
-    "station_m": "Station",
-    "offset_m": "Offset",
-    "hole_id": "Hole",
     "cell_id": "Cell",
     "stake_id": "Stake",
-    "rays": "Sampled rays",
     "rules": "Rules",
     "tolerance_m": "May be out by",
     "diagonal_m": "Diagonal from the zero peg",
@@ -226,11 +208,13 @@ WORDS = {
 }
 
 
-def alias_of(name: str, column: Column) -> str:
+def alias_of(layer: str, name: str, column: Column) -> str:
     """Give a column's short name for people, with its unit: ``Height (m)``, ``Open, year 5 (0 to 1)``.
 
     Parameters
     ----------
+    layer : str
+        In which it stands, in memory or as written: ``light`` or ``light_areas``.
     name : str
         As it stands in the layer, with the year of a per-year column.
     column : Column
@@ -239,9 +223,17 @@ def alias_of(name: str, column: Column) -> str:
     stem, year = name, ""
     if column.per_year and (match := _YEAR.search(name)):
         stem, year = name[: match.start()], f", year {int(match[1])}"
-    words = WORDS.get(stem) or _words(stem)
+    of_layer = BY_LAYER.get(stem, {})
+    words = of_layer.get(layer) or of_layer.get(_whole(layer)) or WORDS.get(stem) or _words(stem)
     unit = UNITS[column.unit]
     return f"{words}{year} ({unit})" if unit else f"{words}{year}"
+
+
+def _whole(layer: str) -> str:
+    """Give the layer of which one is a part: ``light`` for ``light_areas``."""
+    for kind in KINDS:
+        layer = layer.removesuffix(f"_{kind}")
+    return layer
 
 
 def _words(name: str) -> str:
@@ -251,10 +243,10 @@ def _words(name: str) -> str:
     return text[0].upper() + text[1:]
 
 
-def notes_of_layer(meaning: str, columns: Iterable[tuple[str, Column]]) -> str:
+def notes_of_layer(layer: str, meaning: str, columns: Iterable[tuple[str, Column]]) -> str:
     """Give a layer's notes: what a row is, and what each column means, as HTML."""
     rows = "".join(
-        f"<tr><td><b>{html.escape(alias_of(name, column))}</b></td>"
+        f"<tr><td><b>{html.escape(alias_of(layer, name, column))}</b></td>"
         f"<td>{html.escape(column.meaning)}</td></tr>"
         for name, column in columns
     )

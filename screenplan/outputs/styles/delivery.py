@@ -101,8 +101,8 @@ def _add_dictionary(database: sqlite3.Connection, layouts: Sequence[Layout]) -> 
             (
                 layout.contract.name,
                 name,
-                alias_of(name, column),
-                alias_of(name, column),
+                alias_of(layout.contract.name, name, column),
+                alias_of(layout.contract.name, name, column),
                 column.meaning,
             )
             for layout in layouts

@@ -49,6 +49,7 @@ FONTS = ("Arial", "Liberation Sans", "DejaVu Sans", "Sans Serif")
 
 
 def write_qml(
+    layer: str,
     style: Style | None,
     kind: str | None,
     columns: Iterable[tuple[str, Column]],
@@ -58,6 +59,8 @@ def write_qml(
 
     Parameters
     ----------
+    layer : str
+        Its name as written.
     style : Style or None
         None for a table.
     kind : {"areas", "lines", "points"} or None
@@ -77,14 +80,16 @@ def write_qml(
         root.append(_renderer(style))
         if style.label is not None:
             root.append(_labelling(style.label, kind))
-    _add_properties(root, notes_of_layer(meaning, columns))
+    _add_properties(root, notes_of_layer(layer, meaning, columns))
     if style is not None:
         SubElement(root, "blendMode").text = "0"
         SubElement(root, "featureBlendMode").text = "0"
         SubElement(root, "layerOpacity").text = _number(style.opacity)
     aliases = SubElement(root, "aliases")
     for index, (name, column) in enumerate(columns):
-        SubElement(aliases, "alias", field=name, index=str(index), name=alias_of(name, column))
+        SubElement(
+            aliases, "alias", field=name, index=str(index), name=alias_of(layer, name, column)
+        )
     if style is not None:
         shown = style.label.column if style.label else columns[0][0]
         SubElement(root, "previewExpression").text = f'"{shown}"'
