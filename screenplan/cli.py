@@ -106,7 +106,16 @@ _SET = click.option(
     help="A layer that you have, such as parcels=county.gpkg:lots. May be repeated.",
 )
 @click.option("--terrain", metavar="FILE", help="A raster of ground heights.")
+@click.option(
+    "--crs",
+    "systems",
+    multiple=True,
+    metavar="NAME=CRS",
+    help="Reference system of a layer or of the terrain whose file states none or a wrong one: a code "
+    'such as EPSG:2249, WKT, or "as" and the name of another layer. May be repeated.',
+)
 @click.option("--id", "subject_id", help="Identifier of the parcel to plan.")
+@click.option("--id-column", help="Column of the parcels that holds it; by default it is guessed.")
 @click.option("--point", nargs=2, type=float, metavar="LON LAT", help="Or a point in it.")
 @click.option(
     "--track",
@@ -149,6 +158,9 @@ def start(target, layers, **options):
 @click.argument("source", metavar="PLAN|FILE[:LAYER]")
 @click.option("--id", "subject_id", help="Identifier of the parcel.")
 @click.option("--id-column", help="Column that holds it; by default parcel_id, or the only one.")
+@click.option(
+    "--crs", help="Reference system of the parcels, if the file states none or a wrong one."
+)
 @click.option("--point", nargs=2, type=float, metavar="LON LAT", help="Or a point in the parcel.")
 @click.option("--us", is_flag=True, help="Show lengths in feet.")
 @_JSON

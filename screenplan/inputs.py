@@ -32,6 +32,7 @@ def read_inputs(plan: Plan, folder: Path):
             source.columns,
             source.units,
             source.fixed,
+            source.crs,
         )
         for name, source in plan.layers.items()
     }
@@ -44,7 +45,10 @@ def read_inputs(plan: Plan, folder: Path):
         terrain=None
         if ground is None
         else TerrainSource(
-            Path(os.path.normpath(folder / ground.file)), ground.unit, ground.extend
+            Path(os.path.normpath(folder / ground.file)),
+            ground.unit,
+            ground.extend,
+            crs=ground.crs,
         ),
         datum_tolerance_m=plan.site.datum_tolerance,
         reach_m=plan.site.reach,

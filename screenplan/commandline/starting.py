@@ -25,7 +25,7 @@ from screenplan.contracts import INPUTS
 from screenplan.errors import InputError, Problem, refuse
 from screenplan.inputs import read_inputs, rows_of_files, step_arguments
 from screenplan.paths import check_path
-from screenplan.plan import check_plan, read_plan
+from screenplan.plan import Plan, check_plan, read_plan
 from screenplan.plan_text import plan_text
 from screenplan.site.loose import column_names
 from screenplan.site.sides import find_sides
@@ -64,7 +64,9 @@ def start_plan(
     layers: Sequence[str] = (),
     *,
     terrain: str | None = None,
+    systems: Sequence[str] = (),
     subject_id: str | None = None,
+    id_column: str | None = None,
     point: Sequence[float] | None = None,
     track: str | None = None,
     corners: str | None = None,
@@ -112,6 +114,11 @@ def start_plan(
         at=at,
         unit=unit,
     )
+    if id_column is not None:
+        _name_ids(found, target, id_column)
+    crs = _split_systems(systems, [*found.layers, *(["terrain"] if terrain else [])])
+    for name in found.layers:
+        found.layers[name]["crs"] = crs.get(name)
     found.chosen.setdefault("plan", {})["title"] = target.stem.replace("_", " ")
     if us:
         found.chosen["plan"]["units"] = "us"
@@ -135,6 +142,8 @@ def start_plan(
         if name not in found.layers and not (name == "terrain" and terrain)
     ]
     ground = {"file": _beside(terrain, target)} if terrain else None
+    if ground and "terrain" in crs:
+        ground["crs"] = crs["terrain"]
 
     beside = _write_made(found.made, made, force)
     try:
@@ -163,6 +172,7 @@ def sides_of(
     *,
     subject_id: str | None = None,
     id_column: str | None = None,
+    crs: str | None = None,
     point: Sequence[float] | None = None,
     us: bool = False,
 ):
@@ -181,6 +191,7 @@ def sides_of(
             parcels = {"file": plan.layers["parcels"].file}
             chosen = check_plan({"layers": {"parcels": parcels}, "subject": subject}).subject
             plan = plan.model_copy(update={"subject": chosen})
+        plan = _change_parcels(plan, id_column, crs)
     else:
         file, layer = split_source(source)
         theirs = column_names(file, layer)
@@ -192,7 +203,7 @@ def sides_of(
                 file=str(file),
                 layer=layer,
             )
-        parcels = {"file": file, "layer": layer, "columns": columns}
+        parcels = {"file": file, "layer": layer, "columns": columns, "crs": crs}
         plan = check_plan({"layers": {"parcels": parcels}, "subject": subject})
         folder = Path.cwd()
     site = read_inputs(plan, folder)
@@ -206,6 +217,16 @@ def sides_of(
         with rows_of_files(layers, site.inputs):
             layers |= STEPS[name](layers, **step_arguments(STEPS[name], plan, folder, site.terrain))
     return layers["sides"], "us" if us else plan.plan.units
+
+
+def _change_parcels(plan: Plan, id_column: str | None, crs: str | None) -> Plan:
+    """Give a plan whose parcels have another column of ids or another CRS."""
+    parcels = plan.layers.get("parcels")
+    if parcels is None or (id_column is None and crs is None):
+        return plan
+    columns = parcels.columns if id_column is None else {**parcels.columns, "parcel_id": id_column}
+    changed = parcels.model_copy(update={"columns": columns, "crs": crs or parcels.crs})
+    return plan.model_copy(update={"layers": {**plan.layers, "parcels": changed}})
 
 
 def split_source(text: str) -> tuple[Path, str | None]:
@@ -281,6 +302,40 @@ def _gather(target, layers, *, track, corners, courses, length, at, unit) -> Fou
             "The site's place on earth is not known: its layers lie at longitude 0, latitude 0. Give --at LON LAT to place it"
         )
     return found
+
+
+def _name_ids(found: Found, target: Path, column: str) -> None:
+    """Take a column of the parcels' file as the one of their ids."""
+    parcels = found.layers.get("parcels")
+    if parcels is None:
+        raise refuse(
+            "--id-column names a column of the parcels, and no file of parcels is given",
+            "Give --layer parcels=FILE, or leave --id-column out",
+        )
+    theirs = column_names(target.parent / parcels["file"], parcels["layer"])
+    if column not in theirs:
+        raise refuse(
+            f"the parcels have no column '{column}'",
+            f"Name one of {', '.join(theirs) or 'none'}",
+            file=parcels["file"],
+            layer=parcels["layer"],
+            key="--id-column",
+        )
+    parcels["columns"] = {**parcels["columns"], "parcel_id": column}
+
+
+def _split_systems(texts: Sequence[str], known: Sequence[str]) -> dict[str, str]:
+    """Split ``NAME=CRS``; WKT holds no sign of equality."""
+    crs = {}
+    for text in texts:
+        name, equals, system = text.partition("=")
+        if not equals or name not in known:
+            raise refuse(
+                f"--crs {text} names no layer that is given",
+                f"Write NAME=CRS, NAME one of {', '.join(known) or 'none'}",
+            )
+        crs[name] = system
+    return crs
 
 
 def _how_to_name(name: str, theirs: Sequence[str]) -> list[str]:

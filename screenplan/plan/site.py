@@ -68,6 +68,10 @@ class LayerSource(Section):
 
     file: File = Field(description="The file, relative to the plan file")
     layer: str | None = Field(None, description="Layer in the file, if it holds several")
+    crs: str | None = Field(
+        None,
+        description='Reference system of its coordinates, where the file states none or a wrong one: a code such as "EPSG:2249", WKT, or "as parcels" for that of another layer',
+    )
     columns: dict[str, str] = Field(default_factory=dict, description="Our column = your column")
     units: dict[str, str] = Field(
         default_factory=dict, description='Our column = unit of the values, such as "ft"'
@@ -92,6 +96,10 @@ class Ground(Section):
     file: File = Field(description="A raster of ground heights, relative to the plan file")
     unit: str | None = Field(
         None, description='Unit of its heights, such as "ft"; by default the one that it states'
+    )
+    crs: str | None = Field(
+        None,
+        description='Its reference system, where the file states none or a wrong one: a code, WKT, or "as parcels" for that of a layer',
     )
     extend: bool = Field(False, description="Go on flat where the raster ends, instead of refusing")
 

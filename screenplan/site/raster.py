@@ -106,7 +106,7 @@ def _read(raster, source, path, frame, bounds, datum_tolerance_m):
             "Name the band that holds the heights",
             file=file,
         )
-    crs = _read_crs(raster, file)
+    crs = _read_crs(raster, file) if source.crs is None else CRS(source.crs)
     notes: list[str] = []
     to_metres = _find_unit(raster, crs, source, file, notes)
     transformation = frame.transformation_from(
@@ -129,6 +129,7 @@ def _read(raster, source, path, frame, bounds, datum_tolerance_m):
             "The raster knows no ground of the site",
             "Give a raster that covers it, or state the raster's true CRS",
             file=file,
+            key="terrain.crs",
         )
     if not known.all():
         missing = shapely.bounds(shapely.multipoints(nodes[~known])).round(1).tolist()
@@ -173,7 +174,7 @@ def _read_crs(raster, file: str) -> CRS:
         problem = "The raster has no CRS"
     except CRSError:
         problem = "The CRS that the raster states cannot be understood"
-    raise refuse(problem, "Save the raster with its CRS", file=file)
+    raise refuse(problem, "State it, or save the raster with its CRS", file=file, key="terrain.crs")
 
 
 def _find_unit(raster, crs: CRS, source: TerrainSource, file: str, notes: list[str]) -> float:
@@ -232,7 +233,7 @@ def _lay_nodes(raster, frame, transformation, bounds, notes):
     if not (np.isfinite(cell) and cell > 0.0):
         raise refuse(
             "The raster lies where the site cannot be", "State the raster's true CRS",
-            file=raster.name,
+            file=raster.name, key="terrain.crs",
         )  # fmt: skip
     coarsest = np.sqrt((east - west) * (north - south) / MOST_NODES)
     if cell < coarsest:

@@ -116,9 +116,10 @@ class Reader:
             if layer.crs is None and not (layer.rows == 0 and layer.name not in NEVER_EMPTY):
                 self.problems += refuse(
                     "The layer has no CRS",
-                    "Save it with the CRS in which its coordinates are",
+                    "State the CRS in which its coordinates are",
                     file=layer.file,
                     layer=layer.layer,
+                    key=layer.crs_key,
                 ).problems
         self._raise_problems()
 
@@ -157,6 +158,7 @@ class Reader:
                 file=source.file,
                 layer=source.layer,
                 rows=rows.index.tolist(),
+                key=source.crs_key,
             )
         if _finite_bounds(rows) is None:
             raise refuse(
@@ -187,6 +189,7 @@ class Reader:
                 file=source.file,
                 layer=source.layer,
                 rows=rows.index.tolist(),
+                key=source.crs_key,
             )
 
     def _lay_frame(self, source, rows, height_m, terrain) -> LocalFrame:
@@ -194,7 +197,13 @@ class Reader:
             frame = LocalFrame.around(rows, height_m)
         except InputError as error:
             problem = error.problems[0]
-            raise refuse(problem.what, problem.mend, file=source.file, layer=source.layer) from None
+            raise refuse(
+                problem.what,
+                problem.mend,
+                file=source.file,
+                layer=source.layer,
+                key=source.crs_key,
+            ) from None
         if height_m is None and isinstance(terrain, TerrainSource):
             # The terrain's height, above sea level, is far better than none for the scale.
             try:
@@ -338,6 +347,7 @@ class Reader:
                 flat.index[lost],
                 f"Coordinates cannot lie in the CRS '{source.crs.name}'",
                 "State the CRS in which the coordinates really are, or correct these rows",
+                key=source.crs_key,
             )
         good = np.ones(len(flat), dtype=bool)
         good[lost] = False
@@ -378,7 +388,12 @@ class Reader:
     def _explain_absence(self, source, way, misfit: str | None, findings: Findings) -> None:
         """Say why nothing is within reach: another place, or only empty here."""
         if misfit:
-            findings.refused((), misfit, "State the CRS in which the coordinates really are")
+            findings.refused(
+                (),
+                misfit,
+                "State the CRS in which the coordinates really are",
+                key=source.crs_key,
+            )
             return
         wide = self._read_near(source, way, ELSEWHERE_M)
         placed = self._place(wide, source, way, Findings(source.name))
@@ -391,6 +406,7 @@ class Reader:
                 f"The layer of {name} lies elsewhere: nothing in it is within "
                 f"{ELSEWHERE_M / 1000:g} km of the subject parcel",
                 "Give the layer of this place, or state the CRS in which its coordinates are",
+                key=source.crs_key,
             )
         elif source.name in NEVER_EMPTY:
             findings.refused(

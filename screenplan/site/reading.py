@@ -7,6 +7,7 @@ mended, and their columns made the contract's. All problems of a layer are said 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import geopandas as gpd
 from pyproj import CRS
@@ -18,6 +19,7 @@ from screenplan.frame import LocalFrame
 from screenplan.site.reader import Named, Reader
 from screenplan.site.site import Site
 from screenplan.site.sources import FrameLayer, LayerSource, open_layer
+from screenplan.site.systems import find_system, settle_systems
 from screenplan.site.terrain import Terrain, TerrainSource
 
 __all__ = ["LayerSource", "Site", "TerrainSource", "read_frames", "read_site"]
@@ -73,6 +75,7 @@ def read_site(
     """
     _check_names(sources)
     layers, problems = {}, []
+    stated = {name: source.crs for name, source in sources.items()}
     for name, source in sources.items():
         try:
             layers[name] = open_layer(name, source)
@@ -80,13 +83,15 @@ def read_site(
             problems += error.problems
     if problems:
         raise InputError(problems)
+    layers, notes = settle_systems(layers, stated)
     named = {
         name: Named(dict(source.columns), dict(source.units), dict(source.fixed))
         for name, source in sources.items()
     }
-    return Reader(layers, named, datum_tolerance_m, reach_m, storey_height_m).read(
-        subject_id, subject_point, subject_point_crs, height_m, terrain
-    )
+    terrain = _settle_terrain(terrain, layers, stated)
+    reader = Reader(layers, named, datum_tolerance_m, reach_m, storey_height_m)
+    reader.warnings += notes
+    return reader.read(subject_id, subject_point, subject_point_crs, height_m, terrain)
 
 
 def read_frames(
@@ -136,9 +141,17 @@ def read_frames(
         name: Named(*(dict((given or {}).get(name, {})) for given in (columns, units, fixed)))
         for name in layers
     }
+    terrain = _settle_terrain(terrain, opened, {})
     return Reader(opened, named, datum_tolerance_m, reach_m, storey_height_m, frame).read(
         subject_id, subject_point, subject_point_crs, height_m, terrain
     )
+
+
+def _settle_terrain(terrain, layers: Mapping[str, object], stated: Mapping[str, str | None]):
+    """Find the CRS that the plan states for the terrain."""
+    if not isinstance(terrain, TerrainSource) or not isinstance(terrain.crs, str):
+        return terrain
+    return replace(terrain, crs=find_system(terrain.crs, layers, stated, key="terrain.crs"))
 
 
 def _check_names(layers: Mapping[str, object]) -> None:

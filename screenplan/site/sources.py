@@ -78,6 +78,9 @@ class LayerSource:
         an entry they are in the contract's unit.
     fixed : mapping of str to object
         The contract's column to one value for all rows: ``{"position": "overhead"}``.
+    crs : str, optional
+        The CRS of its coordinates, where the file states none or a wrong one: a code, WKT, or
+        ``"as parcels"`` for that of another layer.
     """
 
     file: Path
@@ -85,6 +88,7 @@ class LayerSource:
     columns: Mapping[str, str] = field(default_factory=dict)
     units: Mapping[str, str] = field(default_factory=dict)
     fixed: Mapping[str, object] = field(default_factory=dict)
+    crs: str | None = None
 
 
 @dataclass(frozen=True)
@@ -102,6 +106,7 @@ class FrameLayer:
     name: str
     frame: gpd.GeoDataFrame
     file: None = None
+    crs_key: None = None
 
     @property
     def layer(self) -> str:
@@ -200,6 +205,11 @@ class FileLayer:
     def file(self) -> str:
         """Name for messages."""
         return str(self.path)
+
+    @property
+    def crs_key(self) -> str:
+        """Key of a plan that states its CRS."""
+        return f"layers.{self.name}.crs"
 
     @property
     def _is_read_whole(self) -> bool:
@@ -351,12 +361,15 @@ def open_layer(name: str, source: LayerSource) -> FileLayer:
         try:
             crs = CRS.from_user_input(wkt) if wkt else None
         except CRSError:
-            raise refuse(
-                "The CRS that the file states cannot be understood",
-                "Save the layer with a CRS that has an EPSG code",
-                file=str(path),
-                layer=layer,
-            ) from None
+            if source.crs is None:
+                raise refuse(
+                    "The CRS that the file states cannot be understood",
+                    'State it by a code such as "EPSG:2249", or save the layer with one that has a code',
+                    file=str(path),
+                    layer=layer,
+                    key=f"layers.{name}.crs",
+                ) from None
+            crs = None  # the plan says it
         try:
             bounds = tuple(float(value) for value in collection.bounds)
         except fiona.errors.DriverError:  # no rows, or the driver cannot tell

@@ -154,6 +154,7 @@ def _choose_by_point(layer, id_column: str | None, point: shapely.Point) -> gpd.
                 "State the CRS in which the coordinates really are",
                 file=layer.file,
                 layer=layer.layer,
+                key=layer.crs_key,
             )
         raise refuse(
             f"No parcel holds the point {point.x:.8g}, {point.y:.8g} (in '{layer.crs.name}')",

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from pyproj import CRS
 
 #: A flat site's grid: two cells of this size each way, about the frame's centre.
 FLAT_CELL_M = 1.0e6
@@ -25,12 +26,16 @@ class TerrainSource:
         Go on flat, at the nearest known height, where it knows none.
     band : int
         Which band, from 1.
+    crs : CRS or str, optional
+        Its CRS, where the file states none or a wrong one: a code, WKT, or ``"as parcels"`` for that
+        of a layer.
     """
 
     file: Path
     unit: str | None = None
     extend: bool = False
     band: int = 1
+    crs: CRS | str | None = None
 
 
 @dataclass(frozen=True)
