@@ -119,7 +119,7 @@ def test_a_shapefile_without_its_prj_has_no_crs(tmp_path):
     (tmp_path / "lots.prj").unlink()
     refused_file(
         {"parcels": LayerSource(path, columns=PIN)},
-        r"lots\.shp, layer lots: The layer has no CRS\. Save it with the CRS",
+        r"lots\.shp, layer lots, key layers\.parcels\.crs: The layer has no CRS\. State the CRS in which its",
         subject_id="A-2",
     )
 
@@ -244,7 +244,9 @@ def test_geojson_in_metres_is_taken_at_its_word_and_refused(tmp_path):
     # RFC 7946 §4: coordinates are longitude and latitude in WGS 84, whatever the writer thought.
     ring = [[EAST + x, NORTH + y] for x, y in ((0, 0), (40, 0), (40, 40), (0, 40), (0, 0))]
     path = write_geojson(tmp_path / "lot.geojson", [{"type": "Polygon", "coordinates": [ring]}])
-    refused_file({"parcels": LayerSource(path)}, r"lot\.geojson.*row 1: Coordinates such as 500020")
+    refused_file(
+        {"parcels": LayerSource(path)}, r"lot\.geojson.*row 1, key .*: Coordinates such as 500020"
+    )
 
 
 def test_a_layer_that_lies_elsewhere():

@@ -302,7 +302,7 @@ def test_a_hole_without_data_is_refused_and_can_be_filled(tmp_path, frame):
 BAD_RASTERS = {
     "missing file": (lambda p: p / "none.tif", {}, r"none\.tif, key terrain\.file: The file does not exist"),
     "no raster": (lambda p: text(p / "t.tif"), {}, r"cannot be read as a raster.*Give a complete GeoTIFF"),
-    "no CRS": (lambda p: write(p / "t.tif", np.ones((80, 80)), crs=None), {}, r"has no CRS\. Save the raster"),
+    "no CRS": (lambda p: write(p / "t.tif", np.ones((80, 80)), crs=None), {}, r"has no CRS\. State it, or save the raster"),
     "wrong unit": (
         lambda p: write(p / "t.tif", np.ones((80, 80)), units="foot"), {"unit": "m"},
         r"states heights in 'foot', the plan says 'm'\. Write unit = \"ft\"",
