@@ -54,7 +54,7 @@ def test_the_goal_fails_whichever_years_are_looked_at():
         found = judge_goal(views, 8, 1.0, 0.1, {})
         assert found.result == "fails"
         year = int(only(views).opens_again)
-        assert f"1 of them closes for a time and is open again from year {year} on" in found.says
+        assert f"1 view closes for a time and is open again from year {year} on" in found.says
         told = {row[0].strip(): row[1] for row in _tell_views(views, "metric")}
         assert told["of them closed for a time"] == f"1, open again from year {year} on"
 

@@ -107,8 +107,12 @@ def _tell_again(seen) -> str:
     again = seen.loc[(seen["status"] == "stays open") & seen["opens_again"].notna(), "opens_again"]
     if not len(again):
         return ""
-    many = "closes for a time and is" if len(again) == 1 else "close for a time and are"
-    return f"; {len(again)} of them {many} open again from year {int(again.min())} on"
+    who = (
+        "1 view closes for a time and is"
+        if len(again) == 1
+        else f"{len(again)} views close for a time and are"
+    )
+    return f"; {who} open again from year {int(again.min())} on"
 
 
 def _are_open(views) -> pd.Series:
