@@ -165,10 +165,10 @@ BY_LAYER: dict[str, dict[str, str]] = {
 
 #: Columns of several layers whose meanings differ in detail only: one word is right in all of them.
 SHARED = frozenset({
-    "area_id", "base_id", "bearing_deg", "braces", "building_id", "caution", "facing_deg", "ground_m",
-    "item", "length_m", "light_id", "line_id",
-        "lowest_m", "mature_closed_height_m", "name", "needs", "parcel_id",
-    "place_id", "plant_id", "road_id", "role", "row", "rule", "says", "shape", "side_id", "source",
-    "species", "stock", "sun", "target_id", "tolerance_m", "utility_id", "x_m", "year_closed",
-    "year_closed_low", "year_closed_high", "year_reached_low", "year_reached", "year_reached_high", "reached",
+    "area_id", "base_id", "bearing_deg", "braces", "building_id", "caution", "facing_deg",
+    "ground_m", "item", "length_m", "light_id", "line_id", "lowest_m", "mature_closed_height_m",
+    "name", "needs", "parcel_id", "place_id", "plant_id", "reached", "road_id", "role", "row",
+    "rule", "says", "shape", "side_id", "source", "species", "stock", "sun", "target_id",
+    "tolerance_m", "utility_id", "x_m", "year_closed", "year_closed_high", "year_closed_low",
+    "year_reached", "year_reached_high", "year_reached_low",
 })  # fmt: skip
