@@ -314,7 +314,8 @@ class Reader:
         done = self._finish(source, near, way, findings)
         if done.empty and not findings.problems:
             self._explain_absence(source, way, misfit, findings)
-        if (theirs := named.columns.get("height_m")) and not self._says_unit(name, "height_m"):
+        theirs = named.columns.get("height_m")
+        if theirs and not self._says_unit(name, "height_m") and not findings.problems:
             refuse_heights(name, done, theirs, findings)
         if name == "buildings" and not findings.problems:
             done = fill_heights(done, self.storey_height_m, findings)
