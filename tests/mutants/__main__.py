@@ -39,25 +39,27 @@ def main(arguments: list[str] | None = None) -> int:
         "--log", type=Path, help="a file of results; those in it are not tried again"
     )
     chosen = parser.parse_args(arguments)
-    mutants = draw(modules(chosen.rooms), ROOT, chosen.count, chosen.seed)
+    drawn = draw(modules(ROOMS), ROOT, chosen.count, chosen.seed)
+    mutants = [one for one in drawn if Path(one.path).parent.name in chosen.rooms]
     known = _known(chosen.log)
-    noticed = {one: known[_name(one)] for one in mutants if _name(one) in known}
+    noticed = {one: known[one] for one in mutants if one in known}
+    left = [one for one in mutants if one not in noticed]
     with tempfile.TemporaryDirectory() as folder, ThreadPoolExecutor(chosen.jobs) as pool:
         trees: queue.Queue[Tree] = queue.Queue()
         for number in range(chosen.jobs):
             trees.put(Tree(Path(folder) / str(number)))
-        usual = _time_unchanged(trees, pool, {tuple(own_tests(one.path)) for one in mutants})
-        tried = {pool.submit(_try, trees, one, usual): one for one in mutants if one not in noticed}
+        usual = _time_unchanged(trees, pool, {tuple(own_tests(one.path)) for one in left})
+        tried = {pool.submit(_try, trees, one, usual): one for one in left}
         for done in as_completed(tried):
             one = tried[done]
             noticed[one] = done.result()
             print(
-                f"{len(noticed):4d} {'noticed ' if noticed[one] else 'SURVIVES'} {_name(one)}",
+                f"{len(noticed):4d} {'noticed ' if noticed[one] else 'SURVIVES'} {one}",
                 flush=True,
             )
             if chosen.log:
                 with chosen.log.open("a", encoding="utf-8") as log:
-                    print(json.dumps({**asdict(one), "noticed": noticed[one]}), file=log)
+                    print(json.dumps({"mutant": asdict(one), "noticed": noticed[one]}), file=log)
     return _report(noticed)
 
 
@@ -86,18 +88,11 @@ def _time_unchanged(trees, pool, groups) -> dict[tuple[str, ...], float]:
     return {tests: seconds for tests, (_, seconds) in results.items()}
 
 
-def _name(mutant: Mutant) -> str:
-    change = mutant.operator.rpartition("/")[2]
-    return f"{mutant.path}:{mutant.line} {change} {mutant.occurrence}"
-
-
-def _known(log: Path | None) -> dict[str, bool]:
+def _known(log: Path | None) -> dict[Mutant, bool]:
     if log is None or not log.exists():
         return {}
-    rows = (json.loads(line) for line in log.read_text(encoding="utf-8").splitlines())
-    return {
-        _name(Mutant(**row)): seen for row in rows if (seen := row.pop("noticed")) in (True, False)
-    }
+    rows = [json.loads(line) for line in log.read_text(encoding="utf-8").splitlines()]
+    return {Mutant(**row["mutant"]): row["noticed"] for row in rows}
 
 
 def _report(noticed: dict[Mutant, bool]) -> int:

@@ -9,9 +9,10 @@ are not run.
 from __future__ import annotations
 
 import ast
-import random
+import hashlib
+from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from cosmic_ray.ast import get_ast
@@ -41,12 +42,30 @@ CHANGES += [
 
 @dataclass(frozen=True)
 class Mutant:
-    """One change of one operator of a module."""
+    """One change of one operator of a module: the same one as long as its line is the same.
+
+    Parameters
+    ----------
+    path, words : str
+        The module, and its line.
+    operator : str
+        What is changed to what.
+    number : int
+        Which of the like on such lines.
+    line, occurrence : int
+        Where that is in the module today.
+    """
 
     path: str
-    line: int
+    words: str
     operator: str
-    occurrence: int
+    number: int
+    line: int = field(compare=False)
+    occurrence: int = field(compare=False)
+
+    def __str__(self) -> str:
+        change = self.operator.rpartition("/")[2]
+        return f"{self.path}:{self.line} {change} {self.number}: {self.words}"
 
     def code(self, root: Path) -> str:
         """Give the module's text with the change."""
@@ -69,26 +88,35 @@ def positions(path: Path) -> Iterator[tuple[tuple[str, ...], int, int]]:
 
 
 def draw(paths: list[Path], root: Path, count: int, seed: int) -> list[Mutant]:
-    """Draw so many mutants of some modules, each position once, in an order that the seed fixes.
+    """Draw so many mutants of some modules, each position once.
 
+    Each position draws its lot from the seed, the module, the words of its line and its place among
+    the changes of that line. So a change of other lines leaves the drawn mutants what they are.
     What the library takes for an operator and is none, such as the star of a parameter list, makes no
     Python and is passed over.
     """
-    chance = random.Random(seed)
-    found = [
-        (path.relative_to(root).as_posix(), *place)
-        for path in sorted(paths)
-        for place in positions(path)
-    ]
-    chance.shuffle(found)
+    lots = []
+    for path in paths:
+        name = path.relative_to(root).as_posix()
+        words = path.read_text(encoding="utf-8").splitlines()
+        alike: Counter = Counter()
+        for changes, occurrence, line in positions(path):
+            key = (seed, name, words[line - 1].strip(), changes[0])
+            alike[key] += 1
+            lots.append((_lot(*key, alike[key]), changes, key, alike[key], line, occurrence))
     chosen: list[Mutant] = []
-    for path, changes, occurrence, line in found:
+    for lot, changes, (_, name, line_words, _), number, line, occurrence in sorted(lots):
         if len(chosen) == count:
             break
-        mutant = Mutant(path, line, chance.choice(changes), occurrence)
+        change = changes[lot % len(changes)]
+        mutant = Mutant(name, line_words, change, number, line, occurrence)
         if _is_python(mutant.code(root)):
             chosen.append(mutant)
     return chosen
+
+
+def _lot(*words) -> int:
+    return int(hashlib.sha256(repr(words).encode()).hexdigest(), 16)
 
 
 def _is_python(code: str) -> bool:
