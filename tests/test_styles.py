@@ -29,7 +29,7 @@ from screenplan.outputs.styles.delivery import write_style_files
 from screenplan.outputs.styles.ground import KEPT_CLEAR
 from screenplan.outputs.styles.model import Area, Class, Line, Points, Style, Test
 from screenplan.rules.ruleset import FEATURES
-from screenplan.site.files import choose_layer
+from screenplan.site.files import choose_layer, open_file
 
 SYMBOLS = {"areas": Area, "lines": Line, "points": Points}
 #: CIE 1976 distance from which two fills of one layer are told apart without being side by side.
@@ -433,7 +433,7 @@ def test_the_geopackage_says_what_its_columns_mean(package):
 def test_the_table_of_styles_is_not_taken_for_a_layer(tmp_path):
     path = tmp_path / "one.gpkg"
     write_geopackage({"parcels": make_layer(PARCELS, FEET)}, path, FEET)
-    assert choose_layer("parcels", path, None) == "parcels"
+    assert choose_layer("parcels", open_file(path, "the parcels layer"), None) == "parcels"
 
 
 def test_style_files_stand_beside_their_layers(tmp_path):

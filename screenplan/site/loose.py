@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import fiona
 import geopandas as gpd
 import numpy as np
 import pandas as pd
@@ -13,7 +12,7 @@ from pyproj import CRS
 from shapely.geometry import shape
 
 from screenplan.errors import refuse
-from screenplan.site.files import check_file, choose_layer, gdal, open_collection, vsi
+from screenplan.site.files import DataFile, choose_layer, open_file
 
 #: A track, as GDAL reads GPX: what was walked before what was planned.
 TRACK_LAYERS = ("tracks", "routes")
@@ -25,7 +24,7 @@ def read_table(file: Path | str, layer: str | None = None) -> gpd.GeoDataFrame |
     Parameters
     ----------
     file : path
-        Any vector file that GDAL reads.
+        A vector file, as for `LayerSource`.
     layer : str, optional
         Its layer; needed if it holds several.
 
@@ -39,11 +38,10 @@ def read_table(file: Path | str, layer: str | None = None) -> gpd.GeoDataFrame |
     InputError
         If it cannot be read.
     """
-    path = Path(file)
-    check_file(path, "the layer")
-    layer = choose_layer("rows", path, layer)
-    with gdal(path, layer), open_collection(path, layer) as collection:
-        features = list(collection)
+    data = open_file(Path(file), "the layer")
+    layer = choose_layer("rows", data, layer)
+    with data.reading(layer), data.collection(layer) as collection:
+        features = data.features(collection, layer)
         names = list(collection.schema["properties"])
         spatial = collection.schema["geometry"] != "None"
         crs = CRS.from_user_input(collection.crs_wkt) if collection.crs_wkt else None
@@ -61,10 +59,9 @@ def read_table(file: Path | str, layer: str | None = None) -> gpd.GeoDataFrame |
 
 def column_names(file: Path | str, layer: str | None = None) -> list[str]:
     """Names of a layer's attributes, in the file's order; errors as in `read_table`."""
-    path = Path(file)
-    check_file(path, "the layer")
-    layer = choose_layer("rows", path, layer)
-    with gdal(path, layer), open_collection(path, layer) as collection:
+    data = open_file(Path(file), "the layer")
+    layer = choose_layer("rows", data, layer)
+    with data.reading(layer), data.collection(layer) as collection:
         return list(collection.schema["properties"])
 
 
@@ -86,10 +83,9 @@ def read_track(file: Path | str) -> gpd.GeoDataFrame:
     InputError
         If it cannot be read, or holds no line or several.
     """
-    path = Path(file)
-    check_file(path, "the track")
-    where = {"file": str(path)}
-    lines, crs = _read_lines(path)
+    data = open_file(Path(file), "the track")
+    where = {"file": str(data.path)}
+    lines, crs = _read_lines(data)
     if crs is None:
         raise refuse("The track has no CRS", "Save it as GPX", **where)
     if not len(lines):
@@ -108,17 +104,16 @@ def read_track(file: Path | str) -> gpd.GeoDataFrame:
     return gpd.GeoDataFrame(geometry=[shapely.LineString(xy)], crs=crs)
 
 
-def _read_lines(path: Path) -> tuple[np.ndarray, CRS | None]:
+def _read_lines(data: DataFile) -> tuple[np.ndarray, CRS | None]:
     """All lines of the first layer that has any."""
-    with gdal(path):
-        listed = fiona.listlayers(vsi(path))
-        crs = None
+    listed, crs = [name for name, _ in data.layers()], None
+    with data.reading():
         for layer in [name for name in TRACK_LAYERS if name in listed] or listed:
-            with open_collection(path, layer) as collection:
+            with data.collection(layer) as collection:
                 crs = CRS.from_user_input(collection.crs_wkt) if collection.crs_wkt else None
                 shapes = [
                     shape(feature.geometry.__geo_interface__)
-                    for feature in collection
+                    for feature in data.features(collection, layer)
                     if feature.geometry is not None
                 ]
             parts = shapely.get_parts(np.array(shapes, dtype=object))

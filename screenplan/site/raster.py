@@ -11,17 +11,33 @@ import rasterio
 import shapely
 from pyproj import CRS
 from pyproj.exceptions import CRSError
-from rasterio.errors import RasterioError
+from rasterio.io import DatasetReader
 from rasterio.windows import Window
 
 from screenplan.errors import InputError, refuse
 from screenplan.frame import LocalFrame
-from screenplan.paths import check_reachable
+from screenplan.site.database import is_database
+from screenplan.site.files import (
+    NO_NETWORK,
+    DataFile,
+    check_file,
+    open_database,
+    read_head,
+    say_reason,
+)
+from screenplan.site.pointers import check_xml
 from screenplan.site.terrain import Terrain, TerrainSource, bilinear
 from screenplan.units import metres_per
 
 logging.getLogger("rasterio").addHandler(logging.NullHandler())
 
+#: Drivers of terrain: each reads its file and side files of the same name, and nothing else.
+RASTER_DRIVERS = (
+    "GTiff", "AAIGrid", "GRASSASCIIGrid", "HFA", "SRTMHGT", "DTED", "USGSDEM", "EHdr", "ENVI",
+    "GSAG", "GSBG", "GS7BG", "SAGA", "XYZ", "netCDF", "HDF5", "JP2OpenJPEG", "PNG", "JPEG",
+)  # fmt: skip
+#: Drivers of folders.
+FOLDER_RASTERS = ("AIG",)
 #: The resampled grid never has more nodes; a finer raster is thinned to this.
 MOST_NODES = 4_000_000
 #: Ground lies between these heights everywhere on land; beyond is a marker for "not known".
@@ -73,29 +89,50 @@ def read_terrain(
         If it cannot be read, has no CRS, states another unit, or knows only part of the ground.
     """
     path = Path(source.file)
-    check_reachable(path)
-    if not path.exists():
-        raise refuse(
-            "The file does not exist",
-            "Correct the path of the terrain; it is relative to the plan file",
-            file=str(path),
-            key="terrain.file",
-        )
+    data = _open_file(path)
     try:
-        with warnings.catch_warnings():
+        with warnings.catch_warnings(), rasterio.Env(**NO_NETWORK):
             warnings.simplefilter("ignore", rasterio.errors.NotGeoreferencedWarning)
-            with rasterio.open(path) as raster:
+            with DatasetReader(data.address, driver=list(data.drivers), **data.options) as raster:
+                _check_family(raster, data)
                 return _read(raster, source, path, frame, bounds, datum_tolerance_m)
     except InputError:
         raise
-    except (RasterioError, OSError, ValueError) as error:
-        reason = (str(error).strip().splitlines() or ["no reason given"])[0]
+    except Exception as error:  # GDAL's, rasterio's and Python's errors have no common root
         raise refuse(
-            f"The file cannot be read as a raster ({reason})",
-            "Give a complete GeoTIFF or other raster that GDAL reads",
+            f"The file cannot be read as a raster{say_reason(error)}",
+            "Give a complete GeoTIFF, or an Esri ASCII, SRTM, DTED, USGS DEM or Erdas Imagine raster",
             file=str(path),
             key="terrain.file",
         ) from None
+
+
+def _open_file(path: Path) -> DataFile:
+    """Find out how a raster may be opened; its drivers read it and side files of its name alone."""
+    check_file(path, "the terrain", key="terrain.file")
+    if path.is_dir():
+        return DataFile(path, path, FOLDER_RASTERS)
+    head = read_head(path)
+    if is_database(head):
+        return open_database(path, path, head)
+    if head.lstrip().startswith(b"<"):
+        check_xml(head, str(path))
+    return DataFile(path, path, RASTER_DRIVERS)
+
+
+def _check_family(raster, data: DataFile) -> None:
+    """Refuse a raster that is made of files of other names."""
+    own, folder = data.inner.name.split(".")[0].lower(), Path(data.address).parent
+    if data.inner.is_dir():
+        return
+    for name in raster.files:
+        if Path(name).name.split(".")[0].lower() != own or Path(name).parent != folder:
+            raise refuse(
+                f"The raster is made of other files, such as {Path(name).name}",
+                "Save it as one GeoTIFF",
+                file=str(data.path),
+                key="terrain.file",
+            )
 
 
 def _read(raster, source, path, frame, bounds, datum_tolerance_m):

@@ -336,7 +336,7 @@ class Reader:
 
     def _place(self, frame, source, way: Transformation, findings: Findings) -> gpd.GeoDataFrame:
         """Rows in the frame, two-dimensional; what cannot lie there is refused."""
-        flat = flatten(frame, source.curved, findings)
+        flat = flatten(frame, source.curved_among(frame), findings)
         moved = np.asarray(flat.geometry.array, dtype=object)
         if source.crs != self.frame.crs:
             moved = self.frame.project_in(moved, way)
@@ -458,6 +458,8 @@ class Reader:
 
     def _record(self, source, way: Transformation | None, near: int) -> None:
         self.inputs.append({**source.to_record(), "rows_near": near})
+        what = source.name.replace("_", " ")
+        self.warnings += [f"The layer of {what}: {note}." for note in source.notes]
         if way is None:
             return
         self.transformations.append({"layer": source.name, **way.to_record()})

@@ -1,13 +1,15 @@
 """Vector files and frames in memory, opened under one face; nothing is judged here but opening.
 
 Rows are numbered from 1 in the file's own order. A small layer is read whole. Of a large one, such
-as all the parcels of a county, only the rows in a box are read.
+as all the parcels of a county, only the rows in a box are read, and only these are in the record.
 """
 
 from __future__ import annotations
 
+import hashlib
+import math
 import warnings
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -22,15 +24,10 @@ from pyproj.exceptions import CRSError
 from shapely.geometry import shape
 
 from screenplan.errors import refuse
-from screenplan.site.files import (
-    check_file,
-    choose_layer,
-    find_files,
-    gdal,
-    hash_file,
-    open_collection,
-    vsi,
-)
+from screenplan.site import pointers
+from screenplan.site.columns import to_text
+from screenplan.site.database import count_rows, list_ids, number_rows
+from screenplan.site.files import DataFile, choose_layer, find_files, hash_file, open_file
 from screenplan.site.loose import column_names, read_table, read_track
 
 __all__ = [
@@ -47,13 +44,18 @@ __all__ = [
 #: Layers up to this many rows are read whole, so that every row is checked.
 WHOLE_ROWS = 5000
 #: Drivers that parse the whole file at each opening, so that reading a part saves nothing.
-WHOLE_DRIVERS = ("GeoJSON", "GeoJSONSeq", "ESRIJSON", "TopoJSON", "KML", "GML", "CSV", "OGR_VRT")
+WHOLE_DRIVERS = ("GeoJSON", "GeoJSONSeq", "ESRIJSON", "TopoJSON", "JSONFG", "KML", "GML", "GPX", "CSV", "DXF", "DGN")  # fmt: skip
+#: Drivers whose ids are places in the file, counted from 0.
+PLACE_DRIVERS = ("ESRI Shapefile", "FlatGeobuf")
+#: Files larger than this are not hashed at each run if only a part of them is read: to hash so much
+#: takes a tenth of the time of reading, to hash a county's parcels several times as long as reading.
+LARGE_FILE = 16 * 1024 * 1024
 #: Name of the index of what is read.
 ROW = "row"
 #: Geometry types with arcs, as GDAL names them.
 CURVED = ("CIRCULARSTRING", "COMPOUNDCURVE", "CURVEPOLYGON", "MULTICURVE", "MULTISURFACE")
 #: Drivers whose files can hold arcs.
-CURVED_DRIVERS = ("GPKG", "OpenFileGDB", "GML", "OGR_VRT", "SQLite", "DXF", "CAD")
+CURVED_DRIVERS = ("GPKG", "OpenFileGDB", "GML", "SQLite", "DXF")
 
 #: Types of geometry that say what a layer holds; a layer of another type may hold several of them.
 PLAIN_TYPES = ("Point", "MultiPoint", "LineString", "MultiLineString", "Polygon", "MultiPolygon")
@@ -68,7 +70,8 @@ class LayerSource:
     Parameters
     ----------
     file : Path
-        Any vector file that GDAL reads; a zipped one too.
+        A GeoPackage, Shapefile, GeoJSON, FlatGeobuf, GML, KML, GPX, DXF, MapInfo or geodatabase file,
+        zipped ones too: whatever holds its layers itself. It is opened for reading only.
     layer : str, optional
         Name of the layer in it; needed if it holds several.
     columns : mapping of str to str
@@ -139,7 +142,11 @@ class FrameLayer:
         return _types(self.frame.geometry)
 
     @property
-    def curved(self) -> frozenset[int]:
+    def notes(self) -> tuple[str, ...]:
+        """What a person should know of the file: nothing, there is none."""
+        return ()
+
+    def curved_among(self, frame: gpd.GeoDataFrame) -> frozenset[int]:  # noqa: ARG002
         """Rows with arcs: none, a GeoDataFrame cannot hold them."""
         return frozenset()
 
@@ -161,6 +168,10 @@ class FrameLayer:
     def take(self, rows: list[int]) -> gpd.GeoDataFrame:
         """Rows by number."""
         return self._numbered.loc[rows]
+
+    def find(self, column: str, wanted: str) -> gpd.GeoDataFrame:
+        """Rows with an identifier, written as `to_text` writes it."""
+        return self._numbered[(self._numbered[column].map(to_text) == wanted).to_numpy(bool)]
 
     def read(self, bounds: Bounds | None = None) -> gpd.GeoDataFrame:
         """Rows that meet a box, and those of which nobody can say where they are."""
@@ -184,14 +195,21 @@ class FileLayer:
     """One layer of a vector file, opened; see `open_layer`."""
 
     name: str
-    path: Path
+    data: DataFile
     layer: str
     driver: str
     crs: CRS | None
     rows: int
-    columns: tuple[str, ...]
+    kinds: Mapping[str, str]
     bounds: Bounds | None
     declared: str
+    notes: list[str] = field(default_factory=list)
+    _read: dict[int, bytes] = field(default_factory=dict, repr=False)
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """Names of its attributes."""
+        return tuple(self.kinds)
 
     @property
     def types(self) -> frozenset[str]:
@@ -204,7 +222,7 @@ class FileLayer:
     @property
     def file(self) -> str:
         """Name for messages."""
-        return str(self.path)
+        return str(self.data.path)
 
     @property
     def crs_key(self) -> str:
@@ -216,9 +234,17 @@ class FileLayer:
         return self.rows <= WHOLE_ROWS or self.driver in WHOLE_DRIVERS
 
     @cached_property
+    def _is_large(self) -> bool:
+        size = sum(part.stat().st_size for part in find_files(self.data.path))
+        return size > LARGE_FILE and not self._is_read_whole
+
+    @cached_property
     def _whole(self) -> gpd.GeoDataFrame:
         frame = self._collect(None)
-        if len(frame) < self.rows:
+        lost = self.rows - len(frame)
+        if lost and self.driver == "ESRI Shapefile" and lost == _count_deleted(self.data.inner, self.layer):  # fmt: skip
+            self.notes.append(f"{lost} of {self.rows} rows of its file are marked as deleted, and are left out")  # fmt: skip
+        elif lost > 0:
             raise refuse(
                 f"The file breaks off: {self.rows} rows are announced, {len(frame)} can be read",
                 "Fetch or export the file again",
@@ -228,58 +254,96 @@ class FileLayer:
         return frame
 
     @cached_property
-    def _row_by_fid(self) -> dict[str, int]:
-        return {feature.id: row for row, feature in enumerate(self._skim(()), start=1)}
+    def _fids(self) -> np.ndarray:
+        """Ids of all rows, in the file's order."""
+        ids = list_ids(self.data.inner, self.layer) if self.data.is_database else None
+        if ids is not None:
+            return np.array(ids, dtype=np.int64)
+        _, fids, _, _ = self._scan(columns=[])
+        return fids
 
-    def _skim(self, fields: tuple[str, ...]) -> list:
-        """All rows, without geometry and other fields where the driver can do without them."""
-        lean = {"ignore_geometry": True, "include_fields": list(fields)}
-        with gdal(self.path, self.layer):
-            for options in (lean, {"ignore_geometry": True}):
-                try:
-                    with self._open(**options) as collection:
-                        return list(collection)
-                except fiona.errors.DriverError:
-                    continue
-            with self._open() as collection:
-                return list(collection)
-
-    @cached_property
-    def curved(self) -> frozenset[int]:
-        """Rows whose geometry has arcs, which fiona hands over as short straight edges."""
-        if self.driver not in CURVED_DRIVERS:
-            return frozenset()
+    def _scan(self, **options):
+        """Read columns of many rows fast, without geometry."""
         from pyogrio import raw
 
+        asked = {"layer": self.layer, "read_geometry": False, "return_fids": True}
+        with self.data.reading(self.layer), warnings.catch_warnings():
+            warnings.simplefilter("ignore", UserWarning)  # measured geometries
+            return raw.read(self.data.address, **(asked | self.data.options | options))
+
+    def _number(self, fids: Sequence) -> list[int]:
+        """Numbers of rows by their ids."""
+        fids = [int(fid) for fid in fids]
+        if self.driver in PLACE_DRIVERS:
+            return [fid + 1 for fid in fids]
+        if self.data.is_database:
+            numbers = number_rows(self.data.inner, self.layer, self.rows, fids)
+            if numbers is not None:
+                return numbers
+        place = {int(fid): row for row, fid in enumerate(self._fids, start=1)}
+        return [place[fid] for fid in fids]
+
+    def curved_among(self, frame: gpd.GeoDataFrame) -> frozenset[int]:
+        """Those of some rows whose geometry has arcs, which fiona hands over as short straight edges."""
+        bounds = _find_bounds(frame.geometry) if self.driver in CURVED_DRIVERS else None
+        if bounds is None:
+            return frozenset()
         kinds = ", ".join(f"'{kind}'" for kind in CURVED)
         table = self.layer.replace('"', '""')
-        with gdal(self.path, self.layer), warnings.catch_warnings():
-            warnings.simplefilter("ignore", UserWarning)  # measured geometries
-            _, found, _, _ = raw.read(
-                vsi(self.path),
-                sql=f'SELECT * FROM "{table}" WHERE OGR_GEOMETRY IN ({kinds})',
-                sql_dialect="OGRSQL",
-                return_fids=True,
-            )
-        return frozenset(
-            row for fid in found if (row := self._row_by_fid.get(str(fid))) is not None
+        _, found, _, _ = self._scan(
+            layer=None,
+            sql=f'SELECT * FROM "{table}" WHERE OGR_GEOMETRY IN ({kinds})',
+            sql_dialect="OGRSQL",
+            bbox=bounds,
+        )
+        return (
+            frozenset(self._number(found)) & frozenset(frame.index) if len(found) else frozenset()
         )
 
     def values(self, column: str) -> pd.Series:
         """One column of all rows, indexed by row number."""
         if self._is_read_whole:
             return self._whole[column]
-        cells = [feature.properties[column] for feature in self._skim((column,))]
-        return pd.Series(cells, index=pd.RangeIndex(1, len(cells) + 1, name=ROW), dtype=object)
+        _, fids, _, (cells,) = self._scan(columns=[column])
+        return pd.Series(cells, index=pd.Index(self._number(fids), name=ROW), dtype=object)
+
+    def find(self, column: str, wanted: str) -> gpd.GeoDataFrame:
+        """Rows with an identifier, written as `to_text` writes it."""
+        if self._is_read_whole:
+            return self._whole[(self._whole[column].map(to_text) == wanted).to_numpy(bool)]
+        _, fids, _, (cells,) = self._scan(columns=[column], where=self._where(column, wanted))
+        return self._pick([fid for fid, cell in zip(fids, cells, strict=True) if to_text(cell) == wanted])  # fmt: skip
+
+    def _where(self, column: str, wanted: str) -> str | None:
+        """Say in SQL which rows may have an identifier; None where SQL cannot tell."""
+        name, kind = '"' + column.replace('"', '""') + '"', self.kinds[column].split(":")[0]
+        if kind == "str":
+            # Blanks around it do not count, and one that is a number may be written in several ways.
+            text = (
+                wanted.replace("!", "!!").replace("%", "!%").replace("_", "!_").replace("'", "''")
+            )
+            return f"{name} LIKE '%{text}%' ESCAPE '!'"
+        if kind in ("int", "int32", "int64", "float"):
+            try:
+                number = float(wanted)
+            except ValueError:
+                number = math.nan
+            if math.isfinite(number) and abs(number) < 2**53:
+                return f"{name} = {int(number) if number.is_integer() else number!r}"
+        return None
 
     def take(self, rows: list[int]) -> gpd.GeoDataFrame:
         """Rows by number."""
         if self._is_read_whole:
             return self._whole.loc[rows]
-        fid_by_row = {row: fid for fid, row in self._row_by_fid.items()}
-        with gdal(self.path, self.layer), self._open() as collection:
-            features = [collection[int(fid_by_row[row])] for row in rows]
-        return self._build(rows, features)
+        if self.driver in PLACE_DRIVERS:
+            return self._pick([row - 1 for row in rows])
+        return self._pick([self._fids[row - 1] for row in rows])
+
+    def _pick(self, fids: Sequence) -> gpd.GeoDataFrame:
+        with self.data.reading(self.layer), self._open() as collection:
+            features = [collection[int(fid)] for fid in fids]
+        return self._build(self._number(fids), features)
 
     def read(self, bounds: Bounds | None = None) -> gpd.GeoDataFrame:
         """Rows that meet a box, and those of which nobody can say where they are.
@@ -291,14 +355,15 @@ class FileLayer:
         return self._collect(bounds)
 
     def _collect(self, bounds: Bounds | None) -> gpd.GeoDataFrame:
-        with gdal(self.path, self.layer), self._open() as collection:
-            features = list(collection if bounds is None else collection.filter(bbox=bounds))
-        rows = (
-            range(1, len(features) + 1)
-            if bounds is None
-            else [self._row_by_fid[feature.id] for feature in features]
-        )
-        return self._build(rows, features)
+        with self.data.reading(self.layer), self._open() as collection:
+            features = (
+                self.data.features(collection, self.layer)
+                if bounds is None
+                else list(collection.filter(bbox=bounds))
+            )
+        if bounds is None and self.driver not in PLACE_DRIVERS:
+            return self._build(range(1, len(features) + 1), features)
+        return self._build(self._number([feature.id for feature in features]), features)
 
     def _build(self, rows, features) -> gpd.GeoDataFrame:
         frame = gpd.GeoDataFrame(
@@ -308,23 +373,39 @@ class FileLayer:
             },
             geometry=gpd.GeoSeries([_shape(f.geometry) for f in features], crs=self.crs),
         )
-        return frame.set_axis(pd.Index(list(rows), name=ROW, dtype=int), axis=0).sort_index()
+        rows = list(rows)
+        if self._is_large:
+            shapes = shapely.to_wkb(np.asarray(frame.geometry.array, dtype=object))
+            for row, shape_, feature in zip(rows, shapes, features, strict=True):
+                said = repr(sorted(feature.properties.items())).encode()
+                self._read[row] = hashlib.sha256((shape_ or b"") + said).digest()
+        return frame.set_axis(pd.Index(rows, name=ROW, dtype=int), axis=0).sort_index()
 
     def _open(self, **options):
-        return open_collection(self.path, self.layer, **options)
+        return self.data.collection(self.layer, **options)
 
     def to_record(self) -> dict[str, object]:
-        """Give what a run record says of it."""
-        main, *sidecars = find_files(self.path)
-        return {
+        """Give what a run record says of it; of a large file, what was read stands for the whole."""
+        main, *sidecars = find_files(self.data.path)
+        record = {
             "name": self.name,
             "file": self.file,
             "layer": self.layer,
-            "sha256": hash_file(main),
-            "sidecars": {path.name: hash_file(path) for path in sidecars},
+            "sha256": None if self._is_large else hash_file(main),
+            "sidecars": {
+                path.name: None if self._is_large else hash_file(path) for path in sidecars
+            },
             "rows": self.rows,
             "crs": None if self.crs is None else _name_crs(self.crs),
         }
+        if self._is_large:
+            read = b"".join(row.to_bytes(8, "big") + self._read[row] for row in sorted(self._read))
+            record |= {
+                "bytes": main.stat().st_size,
+                "rows_read": len(self._read),
+                "read_sha256": hashlib.sha256(read).hexdigest(),
+            }
+        return record
 
 
 def open_layer(name: str, source: LayerSource) -> FileLayer:
@@ -340,36 +421,17 @@ def open_layer(name: str, source: LayerSource) -> FileLayer:
     Raises
     ------
     InputError
-        If the file is missing, cannot be read, breaks off, or holds no such layer.
+        If the file is missing, cannot be read, breaks off, leads elsewhere, or holds no such layer.
     """
-    path = Path(source.file)
     what = name.replace("_", " ")
-    check_file(path, f"the {name} layer")
-    layer = choose_layer(what, path, source.layer, key=f"layers.{name}.layer")
-    with (
-        gdal(path, layer),
-        open_collection(path, layer) as collection,
-    ):
+    data = open_file(Path(source.file), f"the {name} layer")
+    layer = choose_layer(what, data, source.layer, key=f"layers.{name}.layer")
+    where = {"file": str(data.path), "layer": layer}
+    with data.reading(layer), data.collection(layer) as collection:
         if collection.schema["geometry"] == "None":
             raise refuse(
-                "The layer has no geometry",
-                f"Give a layer with the {what} as shapes",
-                file=str(path),
-                layer=layer,
+                "The layer has no geometry", f"Give a layer with the {what} as shapes", **where
             )
-        wkt = collection.crs_wkt
-        try:
-            crs = CRS.from_user_input(wkt) if wkt else None
-        except CRSError:
-            if source.crs is None:
-                raise refuse(
-                    "The CRS that the file states cannot be understood",
-                    'State it by a code such as "EPSG:2249", or save the layer with one that has a code',
-                    file=str(path),
-                    layer=layer,
-                    key=f"layers.{name}.crs",
-                ) from None
-            crs = None  # the plan says it
         try:
             bounds = tuple(float(value) for value in collection.bounds)
         except fiona.errors.DriverError:  # no rows, or the driver cannot tell
@@ -378,17 +440,75 @@ def open_layer(name: str, source: LayerSource) -> FileLayer:
             rows = len(collection)
         except TypeError:  # the driver cannot tell without reading
             rows = sum(1 for _ in collection)
+        rows, notes = _count(data, layer, rows)
         return FileLayer(
             name,
-            path,
+            data,
             layer,
             collection.driver,
-            crs,
+            _read_crs(collection.crs_wkt, name, source.crs is not None, where),
             rows,
-            tuple(collection.schema["properties"]),
+            dict(collection.schema["properties"]),
             bounds if bounds is not None and np.isfinite(bounds).all() else None,
             str(collection.schema["geometry"]),
+            notes,
         )
+
+
+def _read_crs(wkt: str, name: str, is_stated: bool, where: Mapping[str, str]) -> CRS | None:
+    """Read the CRS of a file; one that cannot be understood does not matter if the plan states one."""
+    try:
+        return CRS.from_user_input(wkt) if wkt else None
+    except CRSError:
+        if is_stated:
+            return None
+        raise refuse(
+            "The CRS that the file states cannot be understood",
+            'State it by a code such as "EPSG:2249", or save the layer with one that has a code',
+            key=f"layers.{name}.crs",
+            **where,
+        ) from None
+
+
+def _count(data: DataFile, layer: str, stated: int) -> tuple[int, list[str]]:
+    """Count the rows, with a note where the file's own count is out of date; refuse lost features."""
+    announced = data.announced
+    if announced is not None and announced != stated:
+        announced = pointers.check_json(data.inner, str(data.path), whole=True)
+    if announced is not None and announced != stated:
+        raise refuse(
+            f"The file holds {announced} features, and {stated} can be read",
+            "Fetch or export the file again",
+            file=str(data.path),
+            layer=layer,
+        )
+    if not data.is_database:
+        return stated, []
+    # Whether a layer is small enough to be read whole must not depend on a count that may be wrong.
+    held = count_rows(data.inner, layer, WHOLE_ROWS + 1)
+    if held is None or held == stated or min(held, stated) > WHOLE_ROWS:
+        return stated, []
+    if held > WHOLE_ROWS:
+        held = count_rows(data.inner, layer, 1 << 62)
+    return held, [f"its file states {stated} rows and holds {held}, which were counted"]
+
+
+def _count_deleted(path: Path, layer: str) -> int:
+    """Count the rows of a shapefile that are marked as deleted.
+
+    The header of its table gives the number of rows at byte 4, the header's length at 8 and a
+    row's at 10; a row begins with an asterisk if it is deleted (dBASE III table file).
+    """
+    folder = path if path.is_dir() else path.parent
+    for table in folder.iterdir():
+        if table.stem == layer and table.suffix.lower() == ".dbf":
+            content = np.frombuffer(table.read_bytes(), dtype=np.uint8)
+            rows, start, length = (
+                int.from_bytes(content[a:b].tobytes(), "little")
+                for a, b in ((4, 8), (8, 10), (10, 12))
+            )
+            return int((content[start::length][:rows] == ord("*")).sum()) if length else 0
+    return 0
 
 
 def _shape(geometry):

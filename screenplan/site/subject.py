@@ -113,9 +113,9 @@ def _choose_by_id(layer, id_column: str | None, wanted: str | None) -> gpd.GeoDa
             f"{', '.join(layer.columns) or 'none'}",
             **where,
         )
-    ids = _texts(layer.values(id_column))
-    rows = ids.index[ids == wanted].tolist()
-    if not rows:
+    found = layer.find(id_column, wanted or "")
+    if found.empty:
+        ids = _texts(layer.values(id_column))
         known = [one for one in dict.fromkeys(ids) if one is not None]
         lower = {one.lower(): one for one in known}
         close = difflib.get_close_matches((wanted or "").lower(), lower, n=_SHOWN, cutoff=0.5)
@@ -127,12 +127,11 @@ def _choose_by_id(layer, id_column: str | None, wanted: str | None) -> gpd.GeoDa
             else f"The column {id_column} is empty; name another",
             **where,
         )  # fmt: skip
-    found = layer.take(rows)
-    if len(rows) > 1 and not _are_copies(found):
+    if len(found) > 1 and not _are_copies(found):
         raise refuse(
-            f"The id '{wanted}' stands for {len(rows)} parcels of different outline",
+            f"The id '{wanted}' stands for {len(found)} parcels of different outline",
             "Choose the parcel by a point in it (subject.point)",
-            rows=rows,
+            rows=found.index.tolist(),
             **where,
         )
     return found
