@@ -19,7 +19,7 @@ class TerrainSource:
     Parameters
     ----------
     file : Path
-        Any raster that GDAL reads.
+        A GeoTIFF, Esri ASCII, SRTM, DTED, USGS DEM, Erdas Imagine or other raster that holds its cells itself.
     unit : str, optional
         Unit of its heights, such as ``"ft"``; by default the one that the raster states.
     extend : bool

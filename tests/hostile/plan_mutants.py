@@ -115,7 +115,7 @@ def check(plan: Path) -> None:
                 step_arguments(step, content, folder)
             _hold_finite(content.model_dump())
             with contextlib.redirect_stdout(io.StringIO()):
-                main.commands["check"].callback(str(plan), as_json=True)
+                main.commands["check"].callback(str(plan), out=None, settings=(), as_json=True)
         except InputError as error:
             for problem in error.problems:
                 if problem.key is None and problem.file is None:
