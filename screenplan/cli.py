@@ -133,6 +133,11 @@ _SET = click.option(
     help="Where on earth corners in metres, courses or a length begin.",
 )
 @click.option(
+    "--bearing",
+    metavar="DEGREES",
+    help='In which direction a length runs, with --at: degrees from true north, or "N 45 E".',
+)
+@click.option(
     "--unit", default="m", show_default=True, help="Unit of x, y and distances in a CSV file."
 )
 @click.option("--us", is_flag=True, help="Show lengths in feet.")

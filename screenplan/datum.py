@@ -27,6 +27,35 @@ AREA_HALF_DEG = 0.02
 #: Where the plan states the tolerance.
 TOLERANCE_KEY = "site.datum_tolerance"
 
+#: Name of the system of a site of which nobody said where on earth it lies.
+GROUND_NAME = "Ground of the site, metres, its place on earth not known"
+_GROUND = (
+    'ENGCRS["{name}",EDATUM["Ground of the site"],CS[Cartesian,2],AXIS["{0}",{1},ORDER[1]],'
+    'AXIS["{2}",{3},ORDER[2]],LENGTHUNIT["metre",1]]'
+)
+
+
+def ground_plane(*, north: bool) -> CRS:
+    """Give the system of a site without a place on earth; with or without a known north.
+
+    Examples
+    --------
+    >>> is_ground(ground_plane(north=True)), knows_north(ground_plane(north=False))
+    (True, False)
+    """
+    axes = ("east", "east", "north", "north") if north else ("x", "unspecified", "y", "unspecified")
+    return CRS.from_wkt(_GROUND.format(*axes, name=GROUND_NAME))
+
+
+def is_ground(crs: CRS | None) -> bool:
+    """Tell whether a system is that of a site without a place on earth."""
+    return crs is not None and CRS(crs).is_engineering and CRS(crs).name == GROUND_NAME
+
+
+def knows_north(crs: CRS | None) -> bool:
+    """Tell whether up in a system is north; a layer without a system is taken as the local frame."""
+    return not is_ground(crs) or CRS(crs).axis_info[1].direction == "north"
+
 
 @dataclass(frozen=True)
 class Transformation:

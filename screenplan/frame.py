@@ -23,7 +23,9 @@ from screenplan.datum import (
     Transformation,
     find_transformation,
     horizontal,
+    is_ground,
     is_on_earth,
+    knows_north,
 )
 from screenplan.errors import refuse
 from screenplan.reproject import reproject
@@ -47,8 +49,9 @@ class LocalFrame:
         The frame itself.
     source_crs : pyproj.CRS
         Horizontal CRS of the parcels.
-    lon0, lat0 : float
-        The centre in degrees on the datum of the parcels, east of its own prime meridian.
+    lon0, lat0 : float or None
+        The centre in degrees on the datum of the parcels, east of its own prime meridian; None if
+        nobody said where on earth the site lies. Layers are then in the frame as they are.
     height_m : float or None
         Height of the site above the ellipsoid; None if not known, the scale is then 1 on the
         ellipsoid.
@@ -58,8 +61,8 @@ class LocalFrame:
 
     crs: CRS
     source_crs: CRS
-    lon0: float
-    lat0: float
+    lon0: float | None
+    lat0: float | None
     height_m: float | None
     scale: float
 
@@ -102,6 +105,8 @@ class LocalFrame:
                 "The layer has no CRS", "State the CRS in which its coordinates are", layer=None
             )
         source = horizontal(CRS(gdf.crs))
+        if is_ground(source):
+            return cls(source, source, None, None, None, 1.0)
         geodetic = _find_geodetic(source)
         to_degrees = Transformer.from_crs(
             _unbind(source), geodetic, always_xy=True, allow_ballpark=False
@@ -130,8 +135,16 @@ class LocalFrame:
         )
 
     @property
+    def is_placed(self) -> bool:
+        """Whether it is known where on earth the site lies."""
+        return self.lat0 is not None
+
+    @property
     def length_note(self) -> str:
         """What the frame's lengths are worth, in one sentence."""
+        if not self.is_placed:
+            direction = "" if knows_north(self.crs) else " and in which direction"
+            return f"It is not known where on earth{direction} the site lies; lengths are as given"
         if self.height_m is None:
             return (
                 "The site's height is not known: lengths are those at sea level, and a tape on "
@@ -140,8 +153,22 @@ class LocalFrame:
         return f"Lengths are true at {self.height_m:.0f} m above the ellipsoid"
 
     @property
-    def position_deg(self) -> tuple[float, float]:
-        """Longitude east of Greenwich and latitude of the site, degrees."""
+    def note(self) -> str:
+        """What the frame is, for files that cannot say it otherwise."""
+        if not self.is_placed:
+            axes = "x east, y north" if knows_north(self.crs) else "x along the row, y to its left"
+            return f"Coordinates are metres of the site's own plane, {axes}. {self.length_note}."
+        return (
+            "Coordinates are metres of the site's local frame, x east, y north; its origin is at "
+            f"longitude {self.lon0:.9f}, latitude {self.lat0:.9f} on the datum of the parcels. "
+            f"{self.length_note}."
+        )
+
+    @property
+    def position_deg(self) -> tuple[float, float] | None:
+        """Longitude east of Greenwich and latitude of the site, degrees; None if not known."""
+        if not self.is_placed:
+            return None
         meridian = self.crs.geodetic_crs.prime_meridian
         east = self.lon0 + math.degrees(meridian.longitude * meridian.unit_conversion_factor)
         return (east + 180.0) % 360.0 - 180.0, self.lat0
@@ -160,6 +187,8 @@ class LocalFrame:
     @cached_property
     def _own(self) -> Transformer:
         """From the parcels' CRS into the frame: one datum, so a projection and nothing else."""
+        if not self.is_placed:
+            return _stand_still()
         return Transformer.from_crs(
             _unbind(self.source_crs), self.crs, always_xy=True, allow_ballpark=False
         )
@@ -173,6 +202,17 @@ class LocalFrame:
         layer: str | None = None,
     ) -> Transformation:
         """Choose the change of datum for a layer; see `screenplan.datum.find_transformation`."""
+        if not self.is_placed:
+            if not is_ground(crs):
+                raise refuse(
+                    "It is not known where on earth the site lies, and this layer has a place",
+                    "Make the parcel or the line anew with its place (screenplan start --at, and for "
+                    "a length --bearing too), or leave the layer out",
+                    file=file,
+                    layer=layer,
+                )
+            name = self.crs.name
+            return Transformation(name, name, "none", 0.0, transformer=_stand_still())
         return find_transformation(
             CRS(crs),
             self.source_crs,
@@ -196,7 +236,7 @@ class LocalFrame:
         def transform(x, y):
             return self.points_out(x, y, transformation)
 
-        unit = _metres_per_unit(transformation.transformer.source_crs)
+        unit = _metres_per_unit(transformation.transformer.source_crs) if self.is_placed else 1.0
         return reproject(geometries, transform, metres_per_unit=unit)
 
     def points_in(
@@ -285,6 +325,11 @@ class LocalFrame:
             If no transformation but a ballpark one is at hand.
         """
         target = horizontal(CRS(target_crs))
+        if not self.is_placed and not is_ground(target):
+            raise refuse(
+                "It is not known where on earth the site lies, and the file would hold places on earth",
+                "Write a GeoPackage, or make the parcel or the line anew with its place",
+            )
         transformation = self.transformation_from(target)
         moved = self.project_out(np.asarray(gdf.geometry.array, dtype=object), transformation)
         return gdf.set_geometry(gpd.GeoSeries(moved, index=gdf.index, crs=target))
@@ -311,6 +356,8 @@ class LocalFrame:
         """
         try:
             source = CRS.from_wkt(record["source_crs_wkt"])
+            if is_ground(source):
+                return cls(source, source, None, None, None, 1.0)
             lon0, lat0 = float(record["lon0_deg"]), float(record["lat0_deg"])
             scale, height = float(record["scale"]), record["height_m"]
             # Built anew: WKT keeps 15 digits, and the record's own numbers keep all.
@@ -340,6 +387,10 @@ def find_lost(geometries: np.ndarray) -> np.ndarray:
     """Positions of geometries that hold a coordinate which is not finite."""
     xy, owner = shapely.get_coordinates(geometries, return_index=True)
     return np.unique(owner[~np.isfinite(xy).all(axis=1)])
+
+
+def _stand_still() -> Transformer:
+    return Transformer.from_pipeline("+proj=noop")
 
 
 def _build(geodetic: CRS, lon0: float, lat0: float, scale: float) -> CRS:

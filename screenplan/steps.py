@@ -326,6 +326,7 @@ STEPS: dict[str, Step] = {
                 "existing_screens",
                 "windows",
                 "private_places",
+                "parcels",
             ),
             gives=("rules",),
             parameters={
@@ -616,7 +617,6 @@ STEPS: dict[str, Step] = {
                 "closed_by": "goal.closed_by",
                 "share": "goal.share",
                 "threshold": "views.threshold",
-                "assumed_parcel": "subject.assumed",
                 "most_sun_lost": "light.most_sun_lost",
                 "most_sky_lost": "light.most_sky_lost",
                 "guidance": "light.hedge_guidance",

@@ -89,7 +89,9 @@ def write_run(run: Run, target: str | Path | OutputFolder) -> Path:
     known = OUTPUTS | SURROUNDINGS
     layers = {name: run.layers[name] for name in known if name in run.layers}
     with target.staged() as beside:
-        outputs = write_layers(layers, beside, send_out=frame.send_out, crs=frame.source_crs)
+        outputs = write_layers(
+            layers, beside, send_out=frame.send_out, crs=frame.source_crs, placed=frame.is_placed
+        )
         outputs += _write_works(run, beside)
         outputs += write_sun_hours(run.layers["sun_grid"], beside, frame.crs)
         outputs += _write_project(run, layers, beside)
@@ -111,8 +113,7 @@ def write_run(run: Run, target: str | Path | OutputFolder) -> Path:
 def _write_project(run: Run, layers: dict[str, Any], folder: Path) -> list[dict]:
     """Write the desktop GIS's project beside the GeoPackage."""
     about, subject = run.plan.plan, run.site.subject_id
-    today, assumed = dt.date.today().isoformat(), run.plan.subject.assumed
-    titles = Titles(about.title or subject, subject, today, assumed)
+    titles = Titles(about.title or subject or "Screen", subject, dt.date.today().isoformat())
     return write_project(layers, folder, run.site.frame, titles, units=about.units)
 
 
@@ -122,13 +123,14 @@ def _write_works(run: Run, folder: Path) -> list[dict]:
     from screenplan.outputs.exchange import write_exchange
 
     frame, about = run.site.frame, run.plan.plan
-    note = (
-        "Coordinates are metres of the site's local frame, x east, y north; its origin is at longitude "
-        f"{frame.lon0:.9f}, latitude {frame.lat0:.9f} on the datum of the parcels. {frame.length_note}."
-    )
     stakeout = folder / STAKEOUT_FOLDER
     stakeout.mkdir()
-    written = write_exchange(run.layers, stakeout, send_out=frame.send_out, frame_note=note)
+    written = write_exchange(
+        run.layers,
+        stakeout,
+        send_out=frame.send_out if frame.is_placed else None,
+        frame_note=frame.note,
+    )
     path = folder / "order_list.csv"
     written[path] = {
         "order_list": write_order_list(run.layers["quantities"], path, units=about.units)
@@ -143,6 +145,10 @@ def _write_works(run: Run, folder: Path) -> list[dict]:
 
 #: Sections of the plan whose values the report states among its assumptions.
 ASSUMED = ("site", "windows", "places", "setbacks", "rows", "plants", "growth", "views")
+
+
+#: Whether windows or places are derived; None if there are none.
+_WHENCE = {True: "derived from footprints, not surveyed", False: "as given", None: "none"}
 
 
 def about_run(run: Run) -> About:
@@ -191,7 +197,9 @@ def _facts(species, units: str) -> str:
 def _assumptions(run: Run, units: str) -> list[tuple[str, str]]:
     """State the plan's own choices in the words of its keys."""
     derived = {
-        name: bool(run.layers[layer]["derived"].astype(bool).any())
+        name: None
+        if run.layers[layer].empty
+        else bool(run.layers[layer]["derived"].astype(bool).any())
         for name, layer in (("windows", "windows"), ("places", "private_places"))
         if layer in run.layers
     }
@@ -200,16 +208,15 @@ def _assumptions(run: Run, units: str) -> list[tuple[str, str]]:
             "Ground",
             "level: no terrain is given" if run.plan.terrain is None else "from the terrain",
         ),
-        *(
-            (name.capitalize(), "derived from footprints, not surveyed" if some else "as given")
-            for name, some in derived.items()
-        ),
+        *((name.capitalize(), _WHENCE[some]) for name, some in derived.items()),
     ]
     for section in ASSUMED:
-        if not derived.get(section, True):
+        if derived.get(section, True) is not True:
             continue
         for name in SECTIONS[section].model_fields:
             key = f"{section}.{name}"
+            if key == "site.boundary_accuracy" and not run.site.subject_id:
+                continue
             value = run.plan.value(key)
             if value is None or value in ((), {}, ""):
                 continue

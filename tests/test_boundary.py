@@ -16,7 +16,7 @@ YEARS = np.arange(31)
 
 
 def results(found, **options):
-    given = {"buildings": house(), "assumed": False, "most_height": None, **options}
+    given = {"buildings": house(), "known": True, "most_height": None, **options}
     return {finding.check: finding for finding in judge_outgrown(found, **given)}
 
 
@@ -86,7 +86,7 @@ def test_what_is_missing_cannot_be_judged():
     found = outgrow_boundary(parcels(), plants)
     assert results(found, buildings=None)["room at walls"].result == "cannot be judged"
     assert results(found)["height at the line"].result == "cannot be judged"
-    assert results(found, assumed=True)["clipping at the line"].result == "cannot be judged"
+    assert results(found, known=False)["clipping at the line"].result == "cannot be judged"
     assert {one.result for one in results(None).values()} == {"cannot be judged"}
 
 

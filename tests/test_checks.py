@@ -39,12 +39,14 @@ def results(findings):
 
 
 def test_stems_as_laid_pass_and_one_in_a_zone_fails(laid):
-    assert results(judge_stems(laid["plants"], laid["no_plant_zones"])) == ["passes"]
+    assert results(judge_stems(laid["plants"], laid["no_plant_zones"], laid["parcels"])) == [
+        "passes"
+    ]
     main = laid["no_plant_zones"].query("feature == 'buried'").geometry.iloc[0]
     spoiled = moved(laid["plants"], 3, main.representative_point())
     found = [
         finding
-        for finding in judge_stems(spoiled, laid["no_plant_zones"])
+        for finding in judge_stems(spoiled, laid["no_plant_zones"], laid["parcels"])
         if "buried_line" in finding.says
     ]
     assert results(found) == ["fails"]
@@ -53,23 +55,35 @@ def test_stems_as_laid_pass_and_one_in_a_zone_fails(laid):
 
 
 def test_no_plants_at_all_is_a_failure(laid):
-    assert results(judge_stems(laid["plants"].iloc[:0], laid["no_plant_zones"])) == ["fails"]
+    assert results(
+        judge_stems(laid["plants"].iloc[:0], laid["no_plant_zones"], laid["parcels"])
+    ) == ["fails"]
 
 
 def test_a_crown_over_the_line_fails_by_as_much_as_it_hangs_over(laid):
     table = load_species()
-    assert judge_crowns(laid["parcels"], laid["plants"], table, assumed=False).result == "passes"
+    assert judge_crowns(laid["parcels"], laid["plants"], table).result == "passes"
     subject = laid["parcels"].query("is_subject").geometry.iloc[0]
     corner = shapely.Point(subject.exterior.coords[0])
-    found = judge_crowns(laid["parcels"], moved(laid["plants"], 3, corner), table, assumed=False)
+    found = judge_crowns(laid["parcels"], moved(laid["plants"], 3, corner), table)
     # Closed form: a stem on the line hangs half its greatest spread over it.
     half = max(table["thuja_standishii_plicata"].mature_spread_m) / 2
     assert found.result == "fails"
     assert f"by up to {half:.2f} m" in found.says
-    assert (
-        judge_crowns(laid["parcels"], laid["plants"], table, assumed=True).result
-        == "cannot be judged"
-    )
+    unknown = laid["parcels"].iloc[:0]
+    assert judge_crowns(unknown, laid["plants"], table).result == "cannot be judged"
+
+
+def test_without_an_outline_setbacks_are_not_judged_but_what_is_given_is(laid):
+    unknown, zones = laid["parcels"].iloc[:0], laid["no_plant_zones"]
+    (found,) = judge_stems(laid["plants"], zones.iloc[:0], unknown)
+    assert (found.result, found.says) == (
+        "cannot be judged", "The parcel's outline is not known, and so no distance to it",
+    )  # fmt: skip
+    (found,) = judge_stems(laid["plants"], zones, unknown)
+    assert "stand clear of what is given" in found.says
+    spoiled = moved(laid["plants"], 3, zones.geometry.iloc[0].representative_point())
+    assert "fails" in results(judge_stems(spoiled, zones, unknown))
 
 
 def test_a_missing_plant_leaves_a_gap_that_nothing_explains(laid):

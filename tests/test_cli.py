@@ -552,7 +552,7 @@ def test_start_from_corners_in_degrees(tmp_path):
 
 
 def test_start_from_a_length_plants_it(tmp_path):
-    _, plan = started(tmp_path, "--length", "120 ft", "--at", "-93", "45")
+    _, plan = started(tmp_path, "--length", "120 ft")
     result = call("run", plan, "--set", 'rows.spacing="5 ft"', "--json")
     assert_clean(result, 0)
     # floor(120 / 5) + 1 plants, by station arithmetic.
@@ -666,7 +666,13 @@ def test_a_started_plan_does_not_depend_on_where_it_is_run_from(tmp_path, lot):
         (["start", "hedge.toml"], "there is no parcel"),
         (["start", "hedge.toml", "--length", "120"], "'120' has no unit"),
         (["start", "hedge.toml", "--length", "-3 m"], "cannot be planned"),
-        (["start", "hedge.toml", "--length", "3 m", "--at", "9", "95"], "is no place for a garden"),
+        (
+            ["start", "hedge.toml", "--length", "3 m", "--at", "9", "95", "--bearing", "N 4 E"],
+            "is no place for a garden",
+        ),
+        (["start", "hedge.toml", "--length", "3 m", "--at", "9", "45"], "--at is given without --bearing"),
+        (["start", "hedge.toml", "--length", "3 m", "--bearing", "12"], "--bearing is given without --at"),
+        (["start", "hedge.toml", "--courses", "c.csv", "--bearing", "12"], "a bearing is given without a length"),
         (["start", "hedge.toml", "--length", "3 m", "--corners", "c.csv"], "the parcel is given twice"),
         (["start", "hedge.toml", "--corners", "none.csv"], "there is no such file"),
         (["start", "hedge.toml", "--track", "none.gpx"], "The file does not exist"),
@@ -753,13 +759,13 @@ def test_a_folder_with_other_files_is_refused(sample, tmp_path):
 
 
 def test_an_existing_plan_is_kept_unless_forced(tmp_path):
-    _, plan = started(tmp_path, "--length", "10 m", "--at", "9", "50")
+    _, plan = started(tmp_path, "--length", "10 m")
     before = plan.read_text(encoding="utf-8")
     result = call("start", plan, "--length", "20 m")
     assert_clean(result, 2)
     assert "there is such a file already" in result.output
     assert plan.read_text(encoding="utf-8") == before
-    assert_clean(call("start", plan, "--length", "20 m", "--at", "9", "50", "--force"), 0)
+    assert_clean(call("start", plan, "--length", "20 m", "--force"), 0)
 
 
 def test_a_step_without_its_layers_says_what_to_run_first(tmp_path):

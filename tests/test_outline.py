@@ -4,10 +4,9 @@ import math
 
 import numpy as np
 import pytest
-import shapely
 
 from screenplan.errors import InputError
-from screenplan.site.outline import outline_of, read_bearing, strip_around, walk_traverse
+from screenplan.site.outline import outline_of, read_bearing, walk_traverse
 
 
 @pytest.mark.parametrize(
@@ -66,12 +65,6 @@ def test_corners_that_make_no_parcel_are_refused():
         outline_of([(0, 0), (1, 1), (0, 0)])
     with pytest.raises(InputError, match="Self-intersection"):
         outline_of([(0, 0), (2, 2), (2, 0), (0, 2)])
-
-
-def test_the_strip_holds_the_line_with_room():
-    line = shapely.LineString([(0, 0), (40, 0)])
-    # Closed form: a square-capped buffer of 30 m around 40 m is 100 m by 60 m.
-    assert strip_around(line).area == pytest.approx(6000, rel=1e-9)
 
 
 def test_corners_in_degrees_are_not_taken_for_one_point():

@@ -20,6 +20,7 @@ from pyproj import CRS, Transformer
 from shapely.geometry import LineString, box
 
 from screenplan.contracts import OUTPUTS, SURROUNDINGS, WRITTEN, Contract, as_written
+from screenplan.datum import ground_plane
 from screenplan.frame import LocalFrame
 from screenplan.outputs.drawings.style import COLOURS
 from screenplan.outputs.kinds import split_by_kind
@@ -227,16 +228,22 @@ def test_the_same_plan_gives_the_same_bytes(made_up, metric, tmp_path):
     assert again == (made_up[0] / "plan.qgz").read_bytes()
 
 
-def test_an_assumed_outline_is_said_to_be_one_and_takes_no_paper(metric, tmp_path):
-    frame, layers = make_up(metric)
+def test_a_row_without_a_parcel_is_said_to_be_one_and_has_no_arrow_without_north(metric, tmp_path):
+    _, layers = make_up(metric)
+    layers = layers | {"parcels": layers["parcels"].iloc[:0]}
     rows = [layers[name].total_bounds for name in ("planting_lines", "crowns")]
     expected = [*np.min(rows, axis=0)[:2], *np.max(rows, axis=0)[2:]]
-    np.testing.assert_allclose(site_bounds(layers, assumed=True), expected, rtol=0, atol=1e-9)
-    write_project(layers, tmp_path, frame, Titles("A hedge", "1", "2026-03-21", assumed=True))
-    texts = [item.get("labelText", "") for item in document_of(tmp_path).iter("LayoutItem")]
-    assert (
-        sum("Outline assumed, check north" in text for text in texts) == 4
-    )  # two sheets, two papers
+    np.testing.assert_allclose(site_bounds(layers), expected, rtol=0, atol=1e-9)
+    for north in (True, False):
+        plane = LocalFrame.around(
+            geopandas.GeoSeries([box(0, 0, 1, 1)], crs=ground_plane(north=north))
+        )
+        write_project(layers, tmp_path, plane, Titles("A hedge", "", "2026-03-21"))
+        items = list(document_of(tmp_path).iter("LayoutItem"))
+        texts = [item.get("labelText", "") for item in items]
+        # Two sheets, two papers.
+        assert sum("A row, its parcel not known" in text for text in texts) == 4
+        assert sum(item.get("id") == "north arrow" for item in items) == (4 if north else 0)
 
 
 def plants_on(folder, theme):

@@ -33,7 +33,7 @@ def judge_lines(utilities, zones, plants, parcels, position, caution) -> Finding
         return Finding(name, UNKNOWN, f"No {position} lines are given; that does not mean that there are none",
                        f"a utilities layer with {position} lines", caution)  # fmt: skip
     near = zones.loc[zones["feature"] == position]
-    subject = parcels.loc[parcels["is_subject"]].geometry.iloc[0]
+    subject = next(iter(parcels.loc[parcels["is_subject"]].geometry), shapely.Polygon())
     crosses = utilities.loc[utilities["position"] == position].intersects(subject).any()
     if crosses and near.empty:
         return Finding(name, UNKNOWN, f"{_A[position].capitalize()} line crosses the parcel, and no setback holds for it",
@@ -60,7 +60,10 @@ def judge_light(light, most_sun_lost, most_sky_lost) -> Iterator[Finding]:
     """Hold the light that the row takes against the user's limits, and the row's own light."""
     if not _rows(light):
         yield Finding(
-            "light", UNKNOWN, "The light was not counted", "the place on earth, and a row"
+            "light",
+            UNKNOWN,
+            "The light was not counted",
+            "a parcels layer, its place on earth, and a row",
         )
         return
     for kind, words in (("window", "neighbours' windows"), ("garden", "gardens")):
@@ -153,11 +156,14 @@ def judge_hedge_heights(heights, guidance) -> Iterator[Finding]:
     )  # fmt: skip
 
 
-def judge_sight(roads, keep_outs, areas, plants) -> Finding:
+def judge_sight(roads, keep_outs, areas, plants, known) -> Finding:
     """Tell whether a plant grows into ground over which a driver must see."""
     name = "sight at the road"
     if not _rows(roads):
         return Finding(name, UNKNOWN, "No roads are given", "a roads layer", SIGHT)
+    if not known:
+        return Finding(name, UNKNOWN, "The parcel's outline is not known, and so not where a drive leaves it",
+                       "a parcels layer", SIGHT)  # fmt: skip
     if areas is None or plants is None:
         return Finding(
             name,
@@ -265,11 +271,11 @@ def judge_drains(keep_outs, plants) -> Finding:
     return Finding(name, PASSES, "No plant grows taller than it stands away from the field", caution=LOCATE)  # fmt: skip
 
 
-def judge_outgrown(plants, buildings, assumed, most_height) -> Iterator[Finding]:
+def judge_outgrown(plants, buildings, known, most_height) -> Iterator[Finding]:
     """Tell when clipping must begin at the line and at walls, and how much it is then."""
     over = plants if plants is not None else pd.DataFrame({"what": []})
     name = "clipping at the line"
-    if plants is None or assumed:
+    if plants is None or not known:
         yield Finding(name, UNKNOWN, "The parcel's outline is not known", "a parcels layer", SURVEY)
     else:
         yield _clipped(name, over.loc[over["what"] == "crown over the line"],
@@ -277,7 +283,7 @@ def judge_outgrown(plants, buildings, assumed, most_height) -> Iterator[Finding]
     name = "height at the line"
     if most_height is None:
         yield Finding(name, UNKNOWN, "No height at the boundary is set", "boundary.most_height: what your code or your neighbour allows", TALK)  # fmt: skip
-    elif plants is None or assumed:
+    elif plants is None or not known:
         yield Finding(name, UNKNOWN, "The parcel's outline is not known", "a parcels layer", SURVEY)
     else:
         yield _clipped(name, over.loc[over["what"] == "height at the line"],

@@ -27,6 +27,7 @@ from screenplan.checks.goals import judge_closure, judge_goal, judge_use
 from screenplan.checks.stems import judge_crowns, judge_gaps, judge_stems
 from screenplan.contracts import CHECKS
 from screenplan.planting.species import Species, load_species
+from screenplan.planting.zones import outline_known
 from screenplan.tables import table_of
 
 
@@ -61,7 +62,6 @@ def judge_plan(
     closed_by: int | None = None,
     share: float = 1.0,
     threshold: float = 0.10,
-    assumed_parcel: bool = False,
     most_sun_lost: float | None = None,
     most_sky_lost: float | None = None,
     guidance: bool = False,
@@ -75,7 +75,8 @@ def judge_plan(
     Parameters
     ----------
     parcels, planting_lines, plants, no_plant_zones, plantable_zone, dropped_stations, views, closure
-        Layers of a run, in the local frame.
+        Layers of a run, in the local frame; an empty one of parcels says that the outline is not
+        known.
     utilities, roads : GeoDataFrame, optional
         Without them what concerns them cannot be judged, and the table says so.
     private_places : GeoDataFrame, optional
@@ -91,8 +92,6 @@ def judge_plan(
         Share of the views' weight that should be closed by then, 0 to 1.
     threshold : float
         Share of a view that may stay open, for the sentence.
-    assumed_parcel : bool
-        True if the parcel's outline is only assumed.
     buildings, keep_outs, light, hedge_heights, sight_areas, sight_plants, wire_plants : optional
         The site, and what the screen does to others, by the steps of ``screenplan.effects``; what is
         not there cannot be judged.
@@ -123,8 +122,8 @@ def judge_plan(
         else dict(zip(private_places["place_id"], private_places["weight"], strict=True))
     )
     findings = [
-        *judge_stems(plants, no_plant_zones),
-        judge_crowns(parcels, plants, table, assumed_parcel),
+        *judge_stems(plants, no_plant_zones, parcels),
+        judge_crowns(parcels, plants, table),
         judge_goal(views, closed_by, share, threshold, weights),
         *judge_use(needed_years, plants, views),
         judge_gaps(
@@ -136,15 +135,16 @@ def judge_plan(
             views,
             view_holes,
             table,
+            no_plant_zones,
         ),
         *judge_closure(closure, closed_by),
         judge_lines(utilities, no_plant_zones, plants, parcels, "buried", LOCATE),
         judge_lines(utilities, no_plant_zones, plants, parcels, "overhead", WIRES),
-        judge_sight(roads, keep_outs, sight_areas, sight_plants),
+        judge_sight(roads, keep_outs, sight_areas, sight_plants, outline_known(parcels)),
         judge_wires(utilities, wire_plants, allowance_m),
         judge_digging(utilities, holes_at_lines),
         judge_drains(keep_outs, deep_roots),
-        *judge_outgrown(outgrown, buildings, assumed_parcel, most_height_m),
+        *judge_outgrown(outgrown, buildings, outline_known(parcels), most_height_m),
         *judge_light(light, most_sun_lost, most_sky_lost),
         *judge_hedge_heights(hedge_heights, guidance),
         judge_noise(noise_paths, wanted_db),

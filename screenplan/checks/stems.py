@@ -13,6 +13,7 @@ from screenplan.checks.ways import open_ways
 from screenplan.planting.footprints import boxes_of, crown_areas, ways_of
 from screenplan.planting.neighbours import GAP_TOLERANCE_M, gaps_between
 from screenplan.planting.patterns import STANDING_UNEVEN
+from screenplan.planting.zones import outline_known, plantable_ground
 
 #: A stem may lie this far outside a zone: the zones' outlines are rounded by less.
 STEM_TOLERANCE_M = 0.005
@@ -20,7 +21,7 @@ STEM_TOLERANCE_M = 0.005
 OUTSIDE_M = 0.005
 
 
-def judge_stems(plants, zones) -> Iterator[Finding]:
+def judge_stems(plants, zones, parcels) -> Iterator[Finding]:
     """Look for stems in ground that a rule keeps clear."""
     if not len(plants):
         yield Finding("plants", "fails", "No plant can stand anywhere along the chosen sides",
@@ -30,6 +31,12 @@ def judge_stems(plants, zones) -> Iterator[Finding]:
     keep = ~shapely.is_empty(inner)
     tree = shapely.STRtree(inner[keep])
     stem, zone = tree.query(plants.geometry.to_numpy(), predicate="intersects")
+    if not len(stem) and not outline_known(parcels):
+        says = "The parcel's outline is not known, and so no distance to it"
+        if len(zones):
+            says += f"; all {len(plants)} stems stand clear of what is given"
+        yield Finding("setbacks", "cannot be judged", says, "a parcels layer", SURVEY)
+        return
     if not len(stem):
         yield Finding("setbacks", "passes", f"All {len(plants)} stems stand clear of every rule")
         return
@@ -40,10 +47,10 @@ def judge_stems(plants, zones) -> Iterator[Finding]:
                       caution=LOCATE if "buried" in set(rows["feature"]) else "")  # fmt: skip
 
 
-def judge_crowns(parcels, plants, table, assumed) -> Finding:
+def judge_crowns(parcels, plants, table) -> Finding:
     """Look for mature crowns that reach over the line."""
     name = "crowns inside the parcel"
-    if assumed:
+    if not outline_known(parcels):
         return Finding(
             name, "cannot be judged", "The parcel's outline is not known", "a parcels layer", SURVEY
         )
@@ -81,7 +88,15 @@ def _farthest_outside(area, subject) -> float:
 
 
 def judge_gaps(
-    lines, plants, plantable_zone, dropped, spacing_m, views=None, holes=None, table=None
+    lines,
+    plants,
+    plantable_zone,
+    dropped,
+    spacing_m,
+    views=None,
+    holes=None,
+    table=None,
+    zones=None,
 ) -> Finding:
     """Look for gaps that are wider than asked though nothing forbids a plant, and for seen ones.
 
@@ -94,7 +109,7 @@ def judge_gaps(
         for gap in gaps_between(plants, lines)
         if gap.width_m > _widest(gap, lines, stands, spacing_m)
     ]
-    zone = shapely.union_all(plantable_zone.geometry.to_numpy())
+    zone = plantable_ground(plantable_zone, zones, lines)
     names = lines["line_id"].to_numpy()
     open_gaps = [
         gap

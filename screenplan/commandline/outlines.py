@@ -10,11 +10,12 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from screenplan.datum import ground_plane
 from screenplan.errors import refuse
 from screenplan.frame import LocalFrame
 from screenplan.paths import check_reachable
 from screenplan.site.loose import read_track
-from screenplan.site.outline import outline_of, read_bearing, strip_around, walk_traverse
+from screenplan.site.outline import outline_of, read_bearing, walk_traverse
 from screenplan.units import format_length, metres_per, parse_length
 
 #: A track whose ends are nearer than this walked round a parcel.
@@ -25,9 +26,6 @@ TRACK_ACCURACY = "5 m"
 #: over this share of the way round where that is shorter.
 TRACK_BASE_M = 15.0
 TRACK_BASE_SHARE = 20.0
-#: Where a site lies of which nobody said where it is.
-NOWHERE = (0.0, 0.0)
-
 WGS84 = "EPSG:4326"
 
 
@@ -67,14 +65,14 @@ def from_track(found: Found, file: Path) -> None:
     gap = float(np.hypot(*(points[-1] - points[0])))
     if gap <= TRACK_CLOSES_M and len(points) > 3:
         outline = outline_of(points, file=str(file))
-        found.made["parcels"] = _parcel(outline, frame)
+        found.made["parcels"] = _parcel(outline, frame.crs)
         base = round(min(TRACK_BASE_M, outline.length / TRACK_BASE_SHARE), 1)
         found.chosen["sides"] = {"base": f"{base:g} m"}
         found.say.append(
             f"The track closes within {gap:.1f} m: it is taken as the parcel's outline"
         )
     else:
-        _line_as_parcel(found, path, frame)
+        _take_line(found, path, frame.crs)
         found.say.append(
             f"The track's ends are {gap:.1f} m apart: it is taken as the line of the row"
         )
@@ -119,7 +117,7 @@ def from_corners(found: Found, file: Path, place, unit: str) -> bool:
     else:
         scale = metres_per(unit)
         points = (points - points[0]) * scale
-        found.made["parcels"] = _parcel(outline_of(points, file=str(file)), _frame_at(place))
+        found.made["parcels"] = _parcel(outline_of(points, file=str(file)), _system_at(place))
     found.say.append(f"The parcel has {len(points)} corners")
     return not degrees
 
@@ -141,13 +139,13 @@ def from_courses(found: Found, file: Path, place, unit: str) -> None:
     traverse = walk_traverse(
         bearings, _numbers(table, names["distance"], file) * metres_per(unit), file=str(file)
     )
-    found.made["parcels"] = _parcel(outline_of(traverse.points), _frame_at(place))
+    found.made["parcels"] = _parcel(outline_of(traverse.points), _system_at(place))
     found.say.append(f"The courses close within {traverse.misclosure_m:.3f} m on {traverse.length_m:.1f} m; "
                      "the rest was shared out over them by length")  # fmt: skip
 
 
-def from_length(found: Found, length: str, place) -> None:
-    """Take just a length as a straight row."""
+def from_length(found: Found, length: str, place, bearing: str | None) -> None:
+    """Take just a length as a straight row; it has a place on earth only with a direction too."""
     metres = parse_length(length, key="--length")
     if not 0 < metres <= 10_000:
         raise refuse(
@@ -155,35 +153,49 @@ def from_length(found: Found, length: str, place) -> None:
             "Give a length above 0 and up to 10 km",
             key="--length",
         )
-    _line_as_parcel(found, shapely.LineString([(0, 0), (metres, 0)]), _frame_at(place))
+    if (place is None) != (bearing is None):
+        given, other = ("--at", "--bearing") if bearing is None else ("--bearing", "--at")
+        raise refuse(
+            f"{given} is given without {other}, and a row lies somewhere only with both",
+            f"Give {other} too, or leave {given} out",
+            key=other,
+        )
+    if place is None:
+        _take_line(found, shapely.LineString([(0, 0), (metres, 0)]), ground_plane(north=False))
+        found.say.append(f"The row runs {format_length(metres)} straight; it is not known where, and in which direction: "
+                         "no bearing, no positions for a receiver or a map, no sun and no light. "
+                         "Give --at LON LAT and --bearing DEGREES to place it")  # fmt: skip
+        return
+    angle = np.radians(read_bearing(bearing))
+    line = shapely.LineString([(0, 0), (metres * np.sin(angle), metres * np.cos(angle))])
+    _take_line(found, line, _system_at(place))
     found.say.append(
-        f"The row runs {format_length(metres)} straight to the east; its true direction is not known"
+        f"The row runs {format_length(metres)} straight from the place given, at {np.degrees(angle):.1f}° from true north"
     )
 
 
-def _line_as_parcel(found: Found, line, frame: LocalFrame) -> None:
-    found.made["parcels"] = _parcel(strip_around(line), frame)
-    found.made["planting_line"] = gpd.GeoDataFrame(
-        {"line_id": ["1"]}, geometry=[line], crs=frame.crs
-    )
-    found.chosen["subject"] = {"assumed": True}
+def _take_line(found: Found, line, crs) -> None:
+    found.made["planting_line"] = gpd.GeoDataFrame({"line_id": ["1"]}, geometry=[line], crs=crs)
     found.say.append(
-        "The parcel's outline is not known: a strip around the line stands for it, and the distance to the boundary is not judged"
+        "The parcel's outline is not known: nothing is drawn for it, and no distance to it is judged"
     )
 
 
-def _parcel(outline, frame: LocalFrame) -> gpd.GeoDataFrame:
-    return gpd.GeoDataFrame({"parcel_id": ["1"]}, geometry=[outline], crs=frame.crs)
+def _parcel(outline, crs) -> gpd.GeoDataFrame:
+    return gpd.GeoDataFrame({"parcel_id": ["1"]}, geometry=[outline], crs=crs)
 
 
-def _frame_at(place) -> LocalFrame:
+def _system_at(place):
+    """Give the system of a site at a place, or of one that has none on earth."""
+    if place is None:
+        return ground_plane(north=True)
     lon, lat = place
     if not (abs(lon) <= 180 and abs(lat) < 85):
         raise refuse(
             f"--at {lon:g} {lat:g} is no place for a garden",
             "Give longitude, then latitude, in degrees",
         )
-    return LocalFrame.around(gpd.GeoDataFrame(geometry=[shapely.Point(lon, lat)], crs=WGS84))
+    return LocalFrame.around(gpd.GeoDataFrame(geometry=[shapely.Point(lon, lat)], crs=WGS84)).crs
 
 
 def _read_csv(file: Path) -> pd.DataFrame:

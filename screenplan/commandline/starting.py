@@ -14,7 +14,6 @@ from pathlib import Path
 import geopandas as gpd
 
 from screenplan.commandline.outlines import (
-    NOWHERE,
     Found,
     from_corners,
     from_courses,
@@ -34,6 +33,7 @@ from screenplan.units import format_length
 
 #: What cannot be judged without a layer.
 _WITHOUT = {
+    "parcels": "the boundary: setbacks, crowns over the line, which houses are the neighbours', sun and light",
     "buildings": "views: without buildings no window can be derived, and nothing stands in the way of a look",
     "utilities": "buried and overhead lines: none is given, which does not mean that there are none",
     "keep_outs": "drives, gates, septic fields and easements: none is given, so none is kept clear",
@@ -73,6 +73,7 @@ def start_plan(
     courses: str | None = None,
     length: str | None = None,
     at: Sequence[float] | None = None,
+    bearing: str | None = None,
     unit: str = "m",
     us: bool = False,
     force: bool = False,
@@ -112,6 +113,7 @@ def start_plan(
         courses=courses,
         length=length,
         at=at,
+        bearing=bearing,
         unit=unit,
     )
     if id_column is not None:
@@ -130,9 +132,9 @@ def start_plan(
     made = target.with_name(f"{target.stem}_outline.gpkg")
     for name in found.made:
         found.layers[name] = {"file": made.name, "layer": name}
-    if "parcels" not in found.layers:
+    if not {"parcels", "planting_line"} & set(found.layers):
         raise refuse(
-            "there is no parcel",
+            "there is no parcel and no row",
             "Give --layer parcels=FILE, --corners, --courses, --track or --length",
             file=str(target),
         )
@@ -208,6 +210,12 @@ def sides_of(
         folder = Path.cwd()
     site = read_inputs(plan, folder)
     layers = dict(site.layers)
+    if not len(layers["parcels"]):
+        raise refuse(
+            "the plan knows only its row, and a row has no sides",
+            "Give the parcel: name a file that holds it under layers.parcels",
+            key="layers.parcels",
+        )
     names = (
         ("sides", "windows", "places", "across")
         if "buildings" in layers or "windows" in layers
@@ -262,7 +270,7 @@ def guess_columns(name: str, theirs: Sequence[str]) -> dict[str, str]:
     return guess
 
 
-def _gather(target, layers, *, track, corners, courses, length, at, unit) -> Found:
+def _gather(target, layers, *, track, corners, courses, length, at, bearing, unit) -> Found:
     found = Found()
     for text in layers:
         name, equals, source = text.partition("=")
@@ -287,8 +295,13 @@ def _gather(target, layers, *, track, corners, courses, length, at, unit) -> Fou
                                      ("--courses", courses), ("--length", length)) if value]  # fmt: skip
     if len(ways) > 1:
         raise refuse(f"the parcel is given twice, by {' and '.join(ways)}", "Keep one of them")
-    place = tuple(at or NOWHERE)
-    needs_place = bool(length or courses)
+    place = tuple(at) if at else None
+    if bearing is not None and not length:
+        raise refuse(
+            "a bearing is given without a length", "Give --length too, or leave --bearing out",
+            key="--bearing",
+        )  # fmt: skip
+    needs_place = bool(courses)
     if track:
         from_track(found, Path(track))
     elif corners:
@@ -296,10 +309,10 @@ def _gather(target, layers, *, track, corners, courses, length, at, unit) -> Fou
     elif courses:
         from_courses(found, Path(courses), place, unit)
     elif length:
-        from_length(found, length, place)
+        from_length(found, length, place, bearing)
     if needs_place and not at:
         found.say.append(
-            "The site's place on earth is not known: its layers lie at longitude 0, latitude 0. Give --at LON LAT to place it"
+            "The site's place on earth is not known: no positions for a receiver or a map, no sun and no light. Give --at LON LAT to place it"
         )
     return found
 
@@ -388,7 +401,13 @@ def _choose_side(
     except InputError as error:
         return [], error.problems
     where = site.frame
-    found.say.append(f"The parcel lies at latitude {where.lat0:z.4f}, longitude {where.lon0:z.4f}")
+    if where.is_placed:
+        what = "parcel" if len(site.layers["parcels"]) else "row"
+        found.say.append(
+            f"The {what} lies at latitude {where.lat0:z.4f}, longitude {where.lon0:z.4f}"
+        )
+    if not len(site.layers["parcels"]):
+        return []
     sides = find_sides(
         site.layers["parcels"],
         site.layers.get("roads"),

@@ -59,9 +59,9 @@ PEGS = Contract(
             "method",
             "text",
             "How it is set: two tapes; offset (along the line from point a towards point b, and square "
-            "to it); instrument (no tape reaches it)",
+            "to it); instrument (no tape reaches it); own end (of a line that was given without a parcel)",
             required=True,
-            choices=("two tapes", "offset", "instrument"),
+            choices=("two tapes", "offset", "instrument", "own end"),
         ),
         Column(
             "point_a",
@@ -131,9 +131,8 @@ BASE_LINES = Contract(
         Column(
             "bearing_deg",
             "number",
-            "Direction from the zero peg",
+            "Direction from the zero peg, true; empty where north is not known",
             unit="deg",
-            required=True,
             low=0.0,
             high=360.0,
         ),

@@ -48,13 +48,12 @@ PLAN_KEYS = (
     "fence.scheme",
     "calendar.planting",
     "light.time_zone",
-    "subject.assumed",
     "site.height",
     "site.reach",
 )
 
 #: Sections whose values are rarely changed, and single keys of others: shown folded away.
-ADVANCED = {"site", "views", "sides", "growth.curve", "light.days", "light.step", "subject.assumed"}
+ADVANCED = {"site", "views", "sides", "growth.curve", "light.days", "light.step"}
 #: Keys of these that people do change.
 PLAIN = {"views.threshold", "views.needed_share", "views.missing_year", "views.report_years"}
 

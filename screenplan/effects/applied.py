@@ -14,6 +14,7 @@ from screenplan.planting.stock import season_of
 from screenplan.planting.zones import size_judged
 from screenplan.rules.limits import Limit, load_limits, months_text
 from screenplan.rules.ruleset import KEEP_OUT_FEATURES, Rule, keep_out_kind, load_rules
+from screenplan.site.ownership import outline_known
 from screenplan.tables import table_of
 
 
@@ -25,6 +26,7 @@ def list_rules(
     existing_screens: gpd.GeoDataFrame | None = None,
     windows: gpd.GeoDataFrame | None = None,
     private_places: gpd.GeoDataFrame | None = None,
+    parcels: gpd.GeoDataFrame | None = None,
     *,
     species: str = DEFAULT_SPECIES,
     drive: str = "drive_10ft",
@@ -46,6 +48,8 @@ def list_rules(
     ----------
     buildings, utilities, keep_outs, roads, existing_screens, windows, private_places : optional
         Layers of the site: what is there decides what applies.
+    parcels : GeoDataFrame, optional
+        An empty layer says that the parcel's outline is not known.
     species : str
         The planted species: some setbacks hold only for tall or low ones.
     drive, corner, zoning, tolerance, walls, request, nesting : str
@@ -66,6 +70,8 @@ def list_rules(
     limits = load_limits() if limits is None else limits
     planted = species_of(species, table)
     there = _things(buildings, utilities, keep_outs, roads, existing_screens)
+    if parcels is not None and not outline_known(parcels):
+        del there["boundary"]
     rows = [_setback(rule, there, size_judged(rule, planted)[0]) for rule in rules]
     picked = {drive, corner, zoning, tolerance, walls, request, nesting}
     season = season_of(limits, stock, evergreen=planted.evergreen)

@@ -23,8 +23,9 @@ from screenplan.effects.growing import (
 )
 from screenplan.errors import refuse
 from screenplan.planting.species import Species
-from screenplan.planting.zones import subject_of
+from screenplan.planting.zones import open_ground, subject_of
 from screenplan.rules.limits import Limit, allowed_height, limit_named
+from screenplan.site.ownership import outline_known
 from screenplan.tables import layer_of
 
 
@@ -73,7 +74,8 @@ def outgrow_boundary(
     sizes = grow_plants(plants, years=years, curve=curve, table=table)
     if not len(plants):
         return layer_of(OUTGROWN, [], [], plants.crs)
-    subject, subject_id = subject_of(parcels)
+    known = outline_known(parcels)
+    subject, subject_id = subject_of(parcels) if known else (open_ground(), "")
     rows, shapes = [], []
     points, ids = points_of(plants), plants["plant_id"].to_numpy()
     # Over the line: signed, so that a plant that stands beyond it counts from the first day.
@@ -110,7 +112,7 @@ def outgrow_boundary(
         )
         shapes.append(points[plant])
 
-    for plant in range(len(plants)):
+    for plant in range(len(plants)) if known else ():
         put(
             plant, "crown over the line", subject_id, to_line[plant], to_line[plant],
             over_line[plant], at_line.reach, rule="boundary", source="the parcel's outline",

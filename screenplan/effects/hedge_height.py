@@ -27,6 +27,7 @@ from screenplan.contracts import HEDGE_HEIGHTS
 from screenplan.effects.growing import first_years, grow_plants, has_rows, names_of, numbers
 from screenplan.planting.species import Species, load_species, species_of
 from screenplan.rules.limits import WINDS, Limit, limit_of
+from screenplan.site.ownership import outline_known
 from screenplan.tables import layer_of
 
 #: A hedge is opposite a window if its nearest point lies within this angle of straight out.
@@ -115,7 +116,7 @@ def guide_heights(
         By the contract ``hedge_heights``.
     """
     rule = limit_of(limits, "hedge_height")
-    if not guidance or rule is None or not len(plants):
+    if not guidance or rule is None or not len(plants) or not outline_known(parcels):
         return layer_of(HEDGE_HEIGHTS, [], [], parcels.crs)
     table = load_species() if table is None else table
     sizes = grow_plants(plants, years=years, curve=curve, table=table)

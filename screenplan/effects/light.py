@@ -24,6 +24,7 @@ from screenplan.effects.sun import MONTHS, SunPath, growing_months, overcast_sky
 from screenplan.errors import refuse
 from screenplan.planting.species import Species, load_species
 from screenplan.rules.limits import Limit, limit_of
+from screenplan.site.ownership import outline_known
 from screenplan.site.terrain import Terrain
 from screenplan.tables import DTYPES, table_of, with_notes
 from screenplan.views.crowns import one_growth
@@ -116,7 +117,7 @@ def count_light(
             "Give a size of the cells and a reach above 0",
             key="light.cell",
         )
-    if position_deg is None:
+    if position_deg is None or not outline_known(parcels):
         return _layers([], None, None, None, report_years, parcels.crs)
     sun = sun_path(
         *position_deg, time_zone=time_zone, calendar_year=calendar_year,

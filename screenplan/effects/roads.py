@@ -37,6 +37,7 @@ from screenplan.effects.growing import (
 from screenplan.planting.species import Species
 from screenplan.planting.zones import subject_of
 from screenplan.rules.limits import Limit, limit_named, limit_of
+from screenplan.site.ownership import outline_known
 from screenplan.tables import layer_of
 from screenplan.units import FOOT_M
 
@@ -132,7 +133,7 @@ def watch_sight(
     at_drive = limit_named(limits, drive, "sight_triangle", "road.drive", place="drive")
     at_corner = limit_named(limits, corner, "sight_triangle", "road.corner", place="corner")
     areas: list[_Area] = []
-    if has_rows(roads):
+    if has_rows(roads) and outline_known(parcels):
         subject, _ = subject_of(parcels)
         for mouth in _mouths(subject, keep_outs, roads):
             areas += _drive_triangles(mouth, at_drive)

@@ -51,7 +51,7 @@ def write_exchange(
     layers: Mapping[str, pd.DataFrame],
     folder: str | Path,
     *,
-    send_out: SendOut,
+    send_out: SendOut | None,
     frame_note: str,
 ) -> dict[Path, dict[str, int]]:
     """Write the stake-out in every exchange format.
@@ -62,8 +62,9 @@ def write_exchange(
         Layers of a run in the local frame.
     folder : path
         It must exist.
-    send_out : callable
-        ``send_out(layer, crs)``, a `LocalFrame.send_out`.
+    send_out : callable or None
+        ``send_out(layer, crs)``, a `LocalFrame.send_out`; None if nobody said where on earth the site
+        lies: then no GPX and no KML is written.
     frame_note : str
         What the local frame is, for formats that cannot say it.
 
@@ -82,8 +83,9 @@ def write_exchange(
         written[path] = {contract.name: write_csv(table, path, replace(contract, geometry=()))}
     points = stake_points(layers, send_out)
     path = folder / "points.csv"
-    written[path] = {"points": _write_list(points, path)}
-    for name, write in (("stakeout.gpx", write_gpx), ("stakeout.kml", write_kml)):
+    written[path] = {"points": _write_list(points, path, placed=send_out is not None)}
+    placed = (("stakeout.gpx", write_gpx), ("stakeout.kml", write_kml))
+    for name, write in placed if send_out else ():
         write(points, folder / name)
         written[folder / name] = {"points": len(points)}
     path = folder / "stakeout.dxf"
@@ -91,8 +93,11 @@ def write_exchange(
     return written
 
 
-def stake_points(layers: Mapping[str, pd.DataFrame], send_out: SendOut) -> gpd.GeoDataFrame:
-    """Gather tape points, pegs and stakes with their names and how a tape finds them, in WGS 84."""
+def stake_points(layers: Mapping[str, pd.DataFrame], send_out: SendOut | None) -> gpd.GeoDataFrame:
+    """Gather tape points, pegs and stakes with their names and how a tape finds them.
+
+    They are in WGS 84, or where they are without ``send_out``.
+    """
     parts = []
     for layer, kind, name, say in (
         ("tape_points", "tape point", "point_id", _say_point),
@@ -113,7 +118,8 @@ def stake_points(layers: Mapping[str, pd.DataFrame], send_out: SendOut) -> gpd.G
             crs=own.crs,
         )
         parts.append(part)
-    return send_out(gpd.GeoDataFrame(pd.concat(parts, ignore_index=True)), WGS84)
+    points = gpd.GeoDataFrame(pd.concat(parts, ignore_index=True))
+    return send_out(points, WGS84) if send_out else points
 
 
 def write_gpx(points: gpd.GeoDataFrame, path: str | Path) -> None:
@@ -211,14 +217,17 @@ def _write(table: gpd.GeoDataFrame, path: str | Path, *, driver: str, **options)
         )
 
 
-def _write_list(points: gpd.GeoDataFrame, path: Path) -> int:
-    """Write names, coordinates in the local frame and in WGS 84, and how a tape finds each point."""
+def _write_list(points: gpd.GeoDataFrame, path: Path, *, placed: bool) -> int:
+    """Write names, coordinates in the local frame and in WGS 84, and how a tape finds each point.
+
+    Without a place on earth longitude and latitude are empty.
+    """
     with explain_failure(path), path.open("w", encoding="utf-8", newline="") as sink:
         writer = csv.writer(sink)
         writer.writerow(POINT_COLUMNS)
         for row, shape in zip(points.to_dict("records"), points.geometry, strict=True):
             metres = [f"{row[name]:.4f}" for name in ("x_m", "y_m", "ground_m")]
-            degrees = [f"{shape.x:.9f}", f"{shape.y:.9f}"]
+            degrees = [f"{shape.x:.9f}", f"{shape.y:.9f}"] if placed else ["", ""]
             name, kind, says = (cell_text(row[key]) for key in ("name", "kind", "says"))
             writer.writerow([name, kind, *metres, *degrees, says])
     return len(points)
@@ -229,6 +238,8 @@ def _say_point(row) -> str:
 
 
 def _say_peg(row) -> str:
+    if row["method"] == "own end":
+        return "an end of the line that was given"
     if row["method"] == "instrument":
         return "no tape reaches it: set it by an instrument from its coordinates"
     if row["method"] == "offset":

@@ -33,6 +33,7 @@ def write_layers(
     *,
     send_out: SendOut,
     crs: CRS,
+    placed: bool = True,
     contracts: Mapping[str, Contract] = OUTPUTS,
     surroundings: Mapping[str, Contract] = SURROUNDINGS,
     written_at: dt.datetime | None = None,
@@ -55,6 +56,9 @@ def write_layers(
         `LocalFrame.send_out`. To WGS 84 for GeoJSON, to ``crs`` for the GeoPackage.
     crs : pyproj.CRS
         The parcel layer's own.
+    placed : bool
+        Whether it is known where on earth the site lies; without that no GeoJSON is written, for
+        that format holds longitude and latitude only.
     contracts : mapping of str to Contract
         Which layers are written, and in which order.
     surroundings : mapping of str to Contract
@@ -72,14 +76,14 @@ def write_layers(
     layers, contracts = split_by_kind(layers, contracts), as_written(contracts)
     layouts = [conform(layers[name], contracts[name]) for name in contracts if name in layers]
     spatial = [layout for layout in layouts if layout.geometries is not None]
-    abroad = _send_all(spatial, layers, send_out, WGS84)
+    abroad = _send_all(spatial, layers, send_out, WGS84) if placed else {}
     rows: dict[Path, dict[str, int]] = {}
     for layout in layouts:
         name = layout.contract.name
         if name in abroad:
             path = _inside(folder, LAYER_FOLDER) / f"{name}.geojson"
             rows[path] = {name: write_geojson_layout(abroad[name], path)}
-        else:
+        elif layout.geometries is None:
             path = _inside(folder, TABLE_FOLDER) / f"{name}.csv"
             rows[path] = {name: write_csv_layout(layout, path)}
     if abroad:

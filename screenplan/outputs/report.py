@@ -61,7 +61,7 @@ class About:
     ----------
     title : str
     subject : str
-        Identifier of the parcel.
+        Identifier of the parcel; empty if only the row is known.
     units : {"metric", "us"}
     names : mapping of str to str
         What the keys of species stand for.
@@ -123,7 +123,8 @@ def make_report(layers: Mapping[str, Any], about: About) -> str:
     stakes = stakes_by_line(table("stakes")) or stakes_by_line(table("plants"))
     digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
     return _environment().get_template("report.html.jinja").render(
-        title=clean(about.title, 120) or f"Screen on parcel {clean(about.subject)}",
+        title=clean(about.title, 120)
+        or (f"Screen on parcel {clean(about.subject)}" if about.subject else "Screen"),
         subject=clean(about.subject),
         version=__version__,
         style=Markup(_template("report.css")),

@@ -109,8 +109,23 @@ _PEGS_BY_INSTRUMENT = Shown(
     keep=lambda frame: frame.loc[frame["method"] == "instrument"],
     notes=("peg_id", "says"),
 )
+_PEGS_OF_LINE = Shown(
+    "Pegs at the ends of the row",
+    (
+        ("peg_id", "peg", "text"),
+        ("role", "is", "text"),
+        ("x_m", "x", "tape"),
+        ("y_m", "y", "tape"),
+    ),
+    "Only the row is known, so nothing is measured to its ends: set the first peg where the row is to "
+    "begin, the other in the direction in which it is to run. The base lines, or the proofs below, give "
+    "the distance between them; x and y are counted from the plan's own origin.",
+    tick=True,
+    keep=lambda frame: frame.loc[frame["method"] == "own end"],
+)
 #: Tables of the pegs, each with those that are set in one way.
 PEGS = {
+    "pegs-of-the-row": _PEGS_OF_LINE,
     "pegs": _PEGS,
     "pegs-by-offset": _PEGS_BY_OFFSET,
     "pegs-by-instrument": _PEGS_BY_INSTRUMENT,

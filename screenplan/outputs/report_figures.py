@@ -9,6 +9,7 @@ from screenplan.outputs.drawings.effects import draw_effects, effects_words
 from screenplan.outputs.drawings.elevation import draw_elevation, draw_needed_height
 from screenplan.outputs.drawings.multiples import draw_years
 from screenplan.outputs.drawings.plan import draw_growth, draw_plan, plan_sheet
+from screenplan.outputs.drawings.scale import up_words
 from screenplan.outputs.drawings.section import draw_section, section_ids
 from screenplan.outputs.drawings.style import clean, drawing_style, off_screen, year_words
 from screenplan.outputs.drawings.sun import draw_sun, lost_hours, sun_words
@@ -71,16 +72,15 @@ def _draw(layers, years, shown, units) -> Iterator[Figure]:
     codes = view_codes(layers["views"])
     sheet = plan_sheet(layers, units=units)
     rows = _listed(f"{row.line_id} of {format_length(row.length_m, units)}" for row in lines.itertuples())  # fmt: skip
-    says = (
-        f"Plan of the parcel seen from above, north up. {len(plants)} plants stand in rows: {rows}."
-    )
+    outlined, up = len(layers["parcels"]) > 0, up_words(layers)
+    says = f"Plan {'of the parcel ' if outlined else ''}seen from above{up}. {len(plants)} plants stand in rows: {rows}."
     yield Figure(
         to_svg(draw_plan(layers, sheet=sheet).figure, "plan", title="Planting plan", says=says),
         f"Planting plan, {sheet.says} when printed at 100 %. {_planted(layers, units)}"
         "Numbered dots: plants, triangles: "
         "plants that stand already. Squares: pegs; letters in circles: points from which tapes start. "
         "Dashed circles: crowns in the last year drawn. Hatched: no stem may stand. Cross-hatched: "
-        "private places. Heavy chain line: the boundary. Fine chain line: buried; dots: overhead.",
+        f"private places.{' Heavy chain line: the boundary.' if outlined else ''} Fine chain line: buried; dots: overhead.",
         "plan",
     )
     if not len(plants):

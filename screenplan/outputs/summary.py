@@ -45,6 +45,9 @@ def summarise(layers: Mapping[str, pd.DataFrame], *, units: str = "metric") -> l
 
 
 def _tell_sides(sides: pd.DataFrame, units: str):
+    if sides.empty:
+        yield "Sides of the parcel", "not known"
+        return
     around = format_length(float(sides["length_m"].sum()), units)
     yield "Sides of the parcel", f"{len(sides)}, {around} around"
 

@@ -77,11 +77,11 @@ class Plan(Section):
                 raise WrongError(
                     f"layers.{name} is not a layer of a plan", instead_of(name, INPUTS)
                 )
-        if "parcels" not in self.layers:
+        if not {"parcels", "planting_line"} & set(self.layers):
             raise WrongError(
                 "layers.parcels is missing",
                 "Name the file that holds the parcel, or let 'screenplan start' make one from "
-                "corners or a track",
+                "corners or a track, or a row from a length",
             )
         return self
 

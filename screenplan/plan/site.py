@@ -35,15 +35,11 @@ class About(Section):
 
 
 class Subject(Section):
-    """Which parcel is planned. With neither key, the parcels layer must hold just one."""
+    """Which parcel is planned. With neither key, the parcels layer must hold just one; without that layer only the row is known."""
 
     id: Identifier | None = Field(None, description="Its identifier in the parcels layer")
     point: tuple[Degrees, Degrees] | None = Field(
         None, description="Or a point in it: longitude, latitude in degrees"
-    )
-    assumed: bool = Field(
-        False,
-        description="True if its outline is not known and a strip around the line stands for it",
     )
 
     @model_validator(mode="after")

@@ -13,7 +13,6 @@ from collections.abc import Mapping
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-import shapely
 
 from screenplan.contracts import CLOSURE
 from screenplan.errors import refuse
@@ -23,6 +22,7 @@ from screenplan.planting.maturity import followed_years, lasts_from
 from screenplan.planting.neighbours import GAP_TOLERANCE_M, gaps_between
 from screenplan.planting.shapes import meeting_band, shape_radius
 from screenplan.planting.species import Species, species_of
+from screenplan.planting.zones import plantable_ground
 from screenplan.tables import table_of
 
 #: Heights that differ by less are equal: rounding only.
@@ -98,7 +98,9 @@ def close_rows(
     if years < 0:
         raise refuse(f"{years} years are asked for", "Ask for 0 or more", key="growth.years")
     lines = planting_lines.geometry.to_numpy()
-    zone = None if plantable_zone is None else shapely.union_all(plantable_zone.geometry.to_numpy())
+    zone = (
+        None if plantable_zone is None else plantable_ground(plantable_zone, None, planting_lines)
+    )
     clear = {}
     worst: dict[int, float] = {}
     pairs: dict[int, set[tuple]] = {}

@@ -28,7 +28,8 @@ from screenplan.contracts import PLANTING_LINES
 from screenplan.errors import InputError, refuse
 from screenplan.planting.existing import row_through, stands_as_row
 from screenplan.planting.patterns import EQUILATERAL
-from screenplan.planting.zones import ARC_EXCESS_M, keep_clear, subject_of
+from screenplan.planting.zones import ARC_EXCESS_M, keep_clear, open_ground, subject_of
+from screenplan.site.ownership import outline_known
 from screenplan.tables import layer_of
 
 #: A line keeps this far off a zone's edge, so that rounding cannot put a plant inside.
@@ -123,7 +124,8 @@ def draw_lines(
             raise refuse(
                 f"{value} m is no length here", "Give a length above 0 m", key=f"rows.{name}"
             )
-    subject, _ = subject_of(parcels)
+    known = outline_known(parcels)
+    subject = subject_of(parcels)[0] if known else None
     if planting_line is None and not along and stands_as_row(existing_screens):
         planting_line, keep_whole = row_through(existing_screens), True
     if planting_line is not None and len(planting_line):
@@ -145,7 +147,12 @@ def draw_lines(
                 f"or give a smaller offset; the offset comes from {bound or 'the plan'}",
                 key="rows.offset",
             )
-    zone = shapely.union_all(plantable_zone.geometry.to_numpy())
+    if known:
+        zone = shapely.union_all(plantable_zone.geometry.to_numpy())
+    else:
+        zone = shapely.difference(
+            open_ground(), shapely.union_all(no_plant_zones.geometry.to_numpy())
+        )
     found = _trim(drawn, zone, bound, keep_whole)
     if not found:
         raise _nowhere(drawn, no_plant_zones)
@@ -393,7 +400,10 @@ def _before(tied: np.ndarray, count: int) -> int:
 
 
 def _along_drawn(
-    planting_line: gpd.GeoDataFrame, subject: shapely.Geometry, rows: int, row_distance: float
+    planting_line: gpd.GeoDataFrame,
+    subject: shapely.Geometry | None,
+    rows: int,
+    row_distance: float,
 ) -> list[_Drawn]:
     drawn = []
     given = "line_id" in planting_line.columns
@@ -412,16 +422,22 @@ def _along_drawn(
     return sorted(drawn, key=lambda one: one.row)
 
 
-def _inward(line: LineString, subject: shapely.Geometry, distance: float) -> LineString:
-    """Give the parallel of a drawn line on the side that lies further from the boundary."""
+def _inward(line: LineString, subject: shapely.Geometry | None, distance: float) -> LineString:
+    """Give the parallel of a drawn line on the side that lies further from the boundary.
+
+    Where that is not known (None) it is the left of the line.
+    """
     best, best_depth = None, -math.inf
-    for sign in (1.0, -1.0):
+    for sign in (1.0, -1.0) if subject is not None else (1.0,):
         beside = shapely.offset_curve(line, sign * distance, join_style="mitre")
         parts = shapely.get_parts(beside)
         parts = parts[shapely.length(parts) > CRUMB_M]
         if not parts.size:
             continue
         longest = parts[np.argmax(shapely.length(parts))]
+        if subject is None:
+            best = longest
+            continue
         points = longest.interpolate(np.linspace(0.0, 1.0, 21), normalized=True)
         depth = shapely.distance(points, subject.boundary)
         depth = np.where(shapely.intersects(points, subject), depth, -depth).mean()

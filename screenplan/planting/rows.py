@@ -33,7 +33,7 @@ from screenplan.planting.stations import (
     within,
 )
 from screenplan.planting.stock import planted_height, stock_of
-from screenplan.planting.zones import keep_clear
+from screenplan.planting.zones import keep_clear, plantable_ground
 from screenplan.tables import layer_of, with_notes
 
 #: Lines whose ends come this close meet at a corner.
@@ -121,7 +121,7 @@ def set_plants(
     _check(fit, pattern, move_m, planting_lines)
 
     lines = list(planting_lines.geometry)
-    zone = shapely.union_all(plantable_zone.geometry.to_numpy())
+    zone = plantable_ground(plantable_zone, no_plant_zones, planting_lines)
     standing = standing_plants(existing_screens, planting_lines, within_m=existing_within_m)
     plan = _Plan(planting_lines, lines, zone, spacing, fit, move_m)
     for one in standing:

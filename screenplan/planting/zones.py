@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import geopandas as gpd
 import numpy as np
@@ -21,6 +21,8 @@ from screenplan.errors import refuse
 from screenplan.planting.species import DEFAULT_SPECIES, Species, species_of
 from screenplan.planting.stock import HOLE_PER_BALL, hole_width, planted_height
 from screenplan.rules.ruleset import KEEP_OUT_FEATURES, Rule, keep_out_kind, load_rules, rules_for
+from screenplan.site.ownership import outline_known
+from screenplan.site.plausible import MOST_ACROSS_M
 from screenplan.site.steady import natural_key
 from screenplan.tables import layer_of, with_notes
 
@@ -111,21 +113,24 @@ def mark_zones(
     species = species_of(species, table)
     planted = planted_height(species, stock_height_m)
     hole = hole_width(stock, planted, factor=hole_factor, at_least_m=hole_m)
-    subject, subject_id = subject_of(parcels)
+    known = outline_known(parcels)
+    subject, subject_id = subject_of(parcels) if known else (open_ground(), "")
 
     rows = []
     for thing in _things(
         subject, subject_id, buildings, utilities, keep_outs, roads, existing_screens
     ):
         for rule, distance in _distances(thing, rules, species, hole, boundary_accuracy_m):
-            zone = _zone(thing, rule, distance, subject)
+            if not known and thing.feature == "boundary":
+                continue
+            zone = _zone(thing, rule if known else replace(rule, passage_m=0.0), distance, subject)
             if zone is not None:
                 rows.append(_row(thing, rule, distance, zone))
     for number, row in enumerate(rows, 1):
         row["zone_id"] = f"z{number:03d}"
     zones = layer_of(NO_PLANT_ZONES, rows, [row["geometry"] for row in rows], parcels.crs)
     left = shapely.difference(subject, shapely.union_all(zones.geometry.to_numpy()))
-    parts = sorted(_polygon_parts(left), key=lambda part: -part.area)
+    parts = sorted(_polygon_parts(left), key=lambda part: -part.area) if known else []
     plantable = layer_of(
         PLANTABLE_ZONE,
         [
@@ -160,6 +165,28 @@ def _doubt_kinds(keep_outs: gpd.GeoDataFrame | None, zones: gpd.GeoDataFrame) ->
         for kind in kinds
         if kind not in KEEP_OUT_FEATURES
     ]
+
+
+def open_ground() -> shapely.Polygon:
+    """Give the ground on which a row lies whose parcel is not known: it goes on as far as a plan does."""
+    return shapely.box(-MOST_ACROSS_M, -MOST_ACROSS_M, MOST_ACROSS_M, MOST_ACROSS_M)
+
+
+def plantable_ground(
+    plantable_zone: gpd.GeoDataFrame,
+    no_plant_zones: gpd.GeoDataFrame | None,
+    planting_lines: gpd.GeoDataFrame,
+) -> shapely.Geometry:
+    """Give the ground on which plants may stand.
+
+    It is the plantable zone. Where the parcel's outline is not known there is none, though its lines
+    have plantable stretches: then it is all ground but the no-plant zones.
+    """
+    if len(plantable_zone) or not planting_lines["plantable_m"].sum() > 0:
+        return shapely.union_all(plantable_zone.geometry.to_numpy())
+    if no_plant_zones is None:
+        return open_ground()
+    return shapely.difference(open_ground(), shapely.union_all(no_plant_zones.geometry.to_numpy()))
 
 
 def subject_of(parcels: gpd.GeoDataFrame) -> tuple[shapely.Geometry, str]:

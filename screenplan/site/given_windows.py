@@ -15,7 +15,7 @@ from screenplan.errors import InputError, Problem
 from screenplan.site.compass import apart_deg, unit_vector
 from screenplan.site.facades import building_names
 from screenplan.site.floors import floors_of
-from screenplan.site.ownership import parcels_of, sound, subject_id, subject_outline
+from screenplan.site.ownership import outline_known, parcels_of, sound, subject_id, subject_outline
 from screenplan.site.shaping import column_or
 from screenplan.site.walls import ADJOINING_M, Walls, walls_of
 from screenplan.tables import layer_of_columns
@@ -70,8 +70,9 @@ class GivenWindows:
         height_m: float,
         width_m: float,
     ):
-        self.subject = subject_outline(parcels)
-        self.subject_id = subject_id(parcels)
+        known = outline_known(parcels)
+        self.subject = subject_outline(parcels) if known else shapely.Polygon()
+        self.subject_id = subject_id(parcels) if known else None
         self.crs = parcels.crs
         self.terrain = terrain
         self.storey_height_m = storey_height_m
@@ -266,6 +267,8 @@ class GivenWindows:
     def _is_own(self, spot: _Spot) -> bool:
         if spot.building < 0:
             return bool(shapely.contains_xy(self.subject, *spot.xy))
+        if self.subject_id is None:
+            return False
         return self.owner[spot.building] == self.subject_id
 
     def _datum(self, spot: _Spot) -> float:

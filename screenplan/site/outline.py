@@ -11,14 +11,12 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from shapely.geometry import LineString, Polygon
+from shapely.geometry import Polygon
 
 from screenplan.errors import refuse
 
 #: A traverse that misses its start by more than this share of its length holds a slip.
 WORST_MISCLOSURE = 0.01
-#: The strip that stands for an unknown parcel reaches this far to each side of the line.
-ASSUMED_STRIP_M = 30.0
 
 _QUADRANT = re.compile(
     r"""^\s*(?P<from>[NS])\s*(?P<deg>\d+(?:\.\d+)?)\s*(?:[°d\s-]\s*(?:(?P<min>\d+(?:\.\d+)?)\s*['′m\s-]?\s*)?
@@ -162,8 +160,3 @@ def outline_of(points, *, file: str | None = None) -> Polygon:
             file=file,
         )
     return shapely.normalize(polygon)
-
-
-def strip_around(line: LineString) -> Polygon:
-    """Make the strip that stands for a parcel whose outline is not known."""
-    return shapely.buffer(line, ASSUMED_STRIP_M, cap_style="square")

@@ -17,6 +17,11 @@ def is_subject(parcels: gpd.GeoDataFrame) -> np.ndarray:
     return column_or(parcels, "is_subject", False).astype(bool)
 
 
+def outline_known(parcels: gpd.GeoDataFrame) -> bool:
+    """Tell whether the subject's outline is known; with an empty layer of parcels only its row is."""
+    return bool(len(parcels))
+
+
 def subject_outline(parcels: gpd.GeoDataFrame) -> shapely.Polygon | shapely.MultiPolygon:
     """Give the ground of the subject parcel.
 

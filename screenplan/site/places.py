@@ -13,7 +13,7 @@ from screenplan.contracts import PRIVATE_PLACES
 from screenplan.errors import InputError, Problem, refuse
 from screenplan.site.compass import apart_deg, bearing_deg, unit_vector
 from screenplan.site.facades import NOT_LIVED_IN, SHORTEST_WALL_M
-from screenplan.site.ownership import parcels_of, sound, subject_id, subject_outline
+from screenplan.site.ownership import outline_known, parcels_of, sound, subject_id, subject_outline
 from screenplan.site.shaping import column_or
 from screenplan.site.steady import EQUAL_M, steady_order
 from screenplan.site.walls import Walls, walls_of
@@ -92,6 +92,11 @@ def lay_places(
             _shape([], [], parcels.crs),
             ["there are no private places: none are given and deriving them is switched off"],
         )
+    if not outline_known(parcels):
+        return with_notes(
+            _shape([], [], parcels.crs),
+            ["there are no private places: none are given, and the parcel's outline is not known"],
+        )
     found = _derive(parcels, buildings, roads, depth_m)
     if found is None:
         return with_notes(
@@ -119,15 +124,16 @@ def notes_on_places(
     """
     if private_places is None or len(private_places) == 0:
         return ("the private place is derived: nobody has said where people sit",)
-    subject = subject_outline(parcels)
+    known = outline_known(parcels)
+    subject = subject_outline(parcels) if known else shapely.Polygon()
     laid = _complete(private_places, buildings, parcels.crs)
     notes = []
     for before, after, number in zip(
         private_places.geometry, laid.geometry, laid["place_id"], strict=True
     ):
-        if not shapely.intersects(subject, after):
+        if known and not shapely.intersects(subject, after):
             notes.append(f"place {number} is outside the subject parcel")
-        elif not shapely.covers(shapely.buffer(subject, 1e-6), after):
+        elif known and not shapely.covers(shapely.buffer(subject, 1e-6), after):
             notes.append(f"place {number} is in part outside the subject parcel")
         if before.area - after.area > 1e-6:
             notes.append(

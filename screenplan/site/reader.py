@@ -12,7 +12,7 @@ import pandas as pd
 import shapely
 from pyproj import CRS
 
-from screenplan.contracts import INPUTS, PARCELS, Contract
+from screenplan.contracts import INPUTS, PARCELS, PLANTING_LINE, Contract
 from screenplan.datum import Transformation
 from screenplan.errors import InputError, refuse
 from screenplan.frame import LocalFrame
@@ -69,6 +69,8 @@ class Reader:
     def read(self, subject_id, subject_point, point_crs, height_m, terrain) -> Site:
         """Read everything; see `screenplan.site.reading.read_site`."""
         self._require_crs()
+        if PARCELS.name not in self.layers:
+            return self._read_line(subject_id, subject_point, height_m, terrain)
         source = self.layers[PARCELS.name]
         self._require_kind(source)
         id_column = self._id_column(source)
@@ -83,6 +85,37 @@ class Reader:
         if self.frame is None:
             self.frame = self._lay_frame(source, rows, height_m, terrain)
         parcels = self._read_parcels(source, rows, point)
+        return self._read_others(parcels, terrain)
+
+    def _read_line(self, subject_id, subject_point, height_m, terrain) -> Site:
+        """Read a site of which only the line of the row is known: no parcel, and no subject."""
+        if subject_id is not None or subject_point is not None:
+            raise refuse(
+                "A parcel is chosen, and no layer of parcels is given",
+                "Name the file that holds it under layers.parcels, or leave the section subject out",
+                key="subject",
+            )
+        source = self.layers[PLANTING_LINE.name]
+        if not source.rows:
+            self._read_layer(PLANTING_LINE.name)  # refuses it
+        rows = source.read()
+        misfit = find_misfit(source.crs, _finite_bounds(rows))
+        if misfit or _finite_bounds(rows) is None:
+            raise refuse(
+                misfit or "The planting line has no finite coordinates",
+                "State the CRS in which the coordinates really are, or draw the line",
+                file=source.file,
+                layer=source.layer,
+            )
+        if self.frame is None:
+            self.frame = self._lay_frame(source, rows, height_m, terrain)
+        way = self.frame.transformation_from(source.crs, file=source.file, layer=source.layer)
+        placed = self._place(rows, source, way, Findings(source.name, source.file, source.layer))
+        self.subject = shapely.union_all(placed.geometry.to_numpy())
+        return self._read_others(_empty(PARCELS, self.frame.crs), terrain)
+
+    def _read_others(self, parcels, terrain) -> Site:
+        """Read all layers but the parcels, and the ground."""
         site_layers = {PARCELS.name: parcels}
         for name in self.layers:
             if name != PARCELS.name:
@@ -100,7 +133,7 @@ class Reader:
             frame=self.frame,
             layers={name: site_layers[name] for name in INPUTS if name in site_layers},
             terrain=ground,
-            subject_id=str(parcels.loc[parcels["is_subject"], "parcel_id"].iloc[0]),
+            subject_id=next(iter(parcels.loc[parcels["is_subject"], "parcel_id"].astype(str)), ""),
             repairs=_table_of_repairs(self.repairs),
             transformations=self.transformations,
             warnings=self.warnings,

@@ -12,7 +12,7 @@ from dataclasses import replace
 import geopandas as gpd
 from pyproj import CRS
 
-from screenplan.contracts import INPUTS, PARCELS
+from screenplan.contracts import INPUTS, PARCELS, PLANTING_LINE
 from screenplan.datum import DATUM_TOLERANCE_M
 from screenplan.errors import InputError, refuse
 from screenplan.frame import LocalFrame
@@ -45,7 +45,8 @@ def read_site(
     Parameters
     ----------
     sources : mapping of str to LayerSource
-        By the contract's name (`screenplan.contracts.INPUTS`); ``parcels`` is needed.
+        By the contract's name (`screenplan.contracts.INPUTS`); ``parcels`` is needed, or a
+        ``planting_line``, if no more is known: the layer of parcels is then empty.
     subject_id : str, optional
         ``parcel_id`` of the parcel to plan.
     subject_point : tuple of float, optional
@@ -162,7 +163,7 @@ def _check_names(layers: Mapping[str, object]) -> None:
                 f"Use one of {', '.join(INPUTS)}",
                 key=f"layers.{name}",
             )
-    if PARCELS.name not in layers:
+    if not {PARCELS.name, PLANTING_LINE.name} & set(layers):
         raise refuse(
             "The layer of parcels is missing",
             "Give a file with the parcel to be planned, and its neighbours if you have them",

@@ -13,7 +13,7 @@ from screenplan.contracts import SIDES
 from screenplan.errors import refuse
 from screenplan.site.compass import apart_deg, bearing_deg, compass_name
 from screenplan.site.corners import Ring, find_corners, fitting_base
-from screenplan.site.ownership import is_subject, sound, subject_outline
+from screenplan.site.ownership import is_subject, outline_known, sound, subject_outline
 from screenplan.site.shaping import column_or
 from screenplan.site.steady import EQUAL_DEG, steady_order
 from screenplan.tables import layer_of_columns
@@ -55,7 +55,8 @@ def find_sides(
     Parameters
     ----------
     parcels : GeoDataFrame
-        Contract ``parcels``, in metres; exactly one row with ``is_subject`` true.
+        Contract ``parcels``, in metres; exactly one row with ``is_subject`` true. An empty layer,
+        whose outline is not known, has no sides.
     roads : GeoDataFrame, optional
         Contract ``roads``, in metres: names what lies across a side that no parcel adjoins.
     corner_deg : float, default 30
@@ -87,6 +88,10 @@ def find_sides(
             f"a base length of {base_m} m is out of range",
             "Choose one between 0.1 and 100 m",
             key="sides.base",
+        )
+    if not outline_known(parcels):
+        return layer_of_columns(
+            SIDES, {column.name: [] for column in SIDES.columns}, [], parcels.crs
         )
     subject = subject_outline(parcels)
     parts = sorted(shapely.get_parts(subject), key=lambda part: -part.area)

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 import geopandas as gpd
 import pandas as pd
+import shapely
 
 from screenplan.frame import LocalFrame
 from screenplan.site.terrain import Terrain
@@ -25,7 +26,7 @@ class Site:
     terrain : Terrain
         The ground.
     subject_id : str
-        ``parcel_id`` of the parcel that is planned.
+        ``parcel_id`` of the parcel that is planned; empty if only the line of the row is known.
     repairs : DataFrame
         ``layer``, ``row`` (from 1 in the file's order; empty for the whole layer) and ``repair``:
         whatever was changed, filled in or left out.
@@ -52,6 +53,6 @@ class Site:
 
     @property
     def subject(self):
-        """Outline of the subject parcel, a shapely polygon."""
+        """Outline of the subject parcel, a shapely polygon; an empty one if it is not known."""
         parcels = self.layers["parcels"]
-        return parcels.geometry[parcels["is_subject"]].iloc[0]
+        return next(iter(parcels.geometry[parcels["is_subject"]]), shapely.Polygon())

@@ -10,6 +10,7 @@ from screenplan.contracts import WINDOWS
 from screenplan.errors import refuse
 from screenplan.site.facades import derive_windows
 from screenplan.site.given_windows import GivenWindows, LaidWindows
+from screenplan.site.ownership import outline_known
 from screenplan.tables import layer_of_columns, with_notes
 
 
@@ -112,7 +113,8 @@ def examine_windows(
     if windows is not None and len(windows):
         site = GivenWindows(parcels, buildings, terrain, storey_height_m, height_m, width_m)
         return site.lay(windows)
-    if derive and buildings is not None and len(buildings):
+    known = outline_known(parcels)
+    if derive and known and buildings is not None and len(buildings):
         layer = derive_windows(
             parcels,
             buildings,
@@ -131,7 +133,13 @@ def examine_windows(
     empty = layer_of_columns(
         WINDOWS, {column.name: [] for column in WINDOWS.columns}, [], parcels.crs
     )
-    why = "no buildings are given" if derive else "deriving them is switched off"
+    why = (
+        "deriving them is switched off"
+        if not derive
+        else "no buildings are given"
+        if known or buildings is None or not len(buildings)
+        else "without the parcel's outline nobody can tell which houses are the neighbours'"
+    )
     return LaidWindows(empty, notes=(f"there are no windows: none are given and {why}",))
 
 

@@ -81,6 +81,7 @@ def lay_bases(
     *,
     tape_m: float,
     obstructions: Obstructions | None = None,
+    to_ends: bool = False,
 ) -> list[Base]:
     """Lay tapes along the rows and put every new plant on one.
 
@@ -92,6 +93,8 @@ def lay_bases(
         Length of the tape, metres.
     obstructions : Obstructions, optional
         What no tape and no offset crosses.
+    to_ends : bool
+        Lay the last tape of a line to the line's own end, not only to the last stake.
 
     Returns
     -------
@@ -112,7 +115,10 @@ def lay_bases(
         if row.row > 1:
             members = _beside(first_rows.get(row.side_id, []), members, xy, row.line_id, way)
         members = members[np.argsort(station[members], kind="stable")]
-        laid = _lay_along(row.geometry, tape_m, members, station[members], xy, xy[new], way)
+        ends = xy[new]
+        if to_ends:
+            ends = np.vstack([ends, shapely.get_coordinates(row.geometry)[-1]])
+        laid = _lay_along(row.geometry, tape_m, members, station[members], xy, ends, way)
         for base in laid:
             base.lines.append(row.line_id)
         if row.row == 1:
@@ -124,14 +130,14 @@ def lay_bases(
     return bases
 
 
-def _lay_along(line, tape_m, members, station, xy, planted, way: Obstructions) -> list[Base]:
+def _lay_along(line, tape_m, members, station, xy, pegged, way: Obstructions) -> list[Base]:
     """Lay tapes along a line as far from it as `BOW_M`, or closer if fewer run into something then."""
     if not members.size:
         return []
     best: tuple[int, list[Base]] | None = None
     for bow in (BOW_M, *CLOSER_BOWS_M):
         pieces = _pieces(line, bow, tape_m)
-        found = _stretch_out(pieces, members, station, xy, planted, way)
+        found = _stretch_out(pieces, members, station, xy, pegged, way)
         best = found if best is None or found[0] < best[0] else best
         if best[0] == 0:
             break
@@ -169,7 +175,7 @@ def _pieces(line: shapely.LineString, bow: float, tape_m: float) -> list[tuple[f
 
 
 def _stretch_out(
-    pieces: list[tuple[float, Base]], members, station, xy, planted, way: Obstructions
+    pieces: list[tuple[float, Base]], members, station, xy, pegged, way: Obstructions
 ) -> tuple[int, list[Base]]:
     """Cut a line's pieces into the tapes of its stretches.
 
@@ -205,7 +211,7 @@ def _stretch_out(
             if joined or first:
                 start = piece.start
             # Rows that meet share the peg at the plant in their corner.
-            corner = number == len(pieces) - 1 and _is_planted(piece.end, planted)
+            corner = number == len(pieces) - 1 and _is_pegged(piece.end, pegged)
             if number + 1 in numbers or (corner and way.free(end, piece.end)[0]):
                 end = piece.end
             base = _directed(start, end, piece.direction, way)
@@ -232,8 +238,8 @@ def _free_between(pieces, own, feet, way: Obstructions) -> np.ndarray:
     return free
 
 
-def _is_planted(place: np.ndarray, planted: np.ndarray) -> bool:
-    return bool((np.hypot(*(planted - place).T) <= SAME_PLACE_M).any())
+def _is_pegged(place: np.ndarray, pegged: np.ndarray) -> bool:
+    return bool((np.hypot(*(pegged - place).T) <= SAME_PLACE_M).any())
 
 
 def _directed(start, end, direction, way: Obstructions) -> Base:

@@ -18,6 +18,8 @@ import shapely
 from screenplan.errors import InputError, refuse
 from screenplan.planting.footprints import Footprints
 from screenplan.planting.neighbours import gaps_between
+from screenplan.planting.zones import open_ground, subject_of
+from screenplan.site.ownership import outline_known
 
 #: Tolerance zone of a buried line on each side of its outside edge: 18 in in many states, 24 in in
 #: Florida and New York (state one-call laws, read); the wider is taken.
@@ -62,7 +64,7 @@ def fence_ground(
     parcels: gpd.GeoDataFrame, buildings, utilities, keep_outs, roads, *, boundary_m: float
 ) -> Ground:
     """Find where wire may run and where posts may not stand."""
-    subject = parcels.geometry[parcels["is_subject"].to_numpy(bool)].iloc[0]
+    subject = subject_of(parcels)[0] if outline_known(parcels) else open_ground()
     closed = []
     for layer in (buildings, keep_outs):
         if layer is not None:

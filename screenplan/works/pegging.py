@@ -1,4 +1,4 @@
-"""How each peg is set: by two tapes, by an offset, or by an instrument.
+"""How each peg is set: by two tapes, by an offset, by an instrument, or as an end of a known line.
 
 Only tapes with nothing in their way count. Where no two of them from points that can be found cross
 well at a peg, a peg that stands already serves as a point too, then an offset, and if that cannot be
@@ -8,6 +8,7 @@ taped either, an instrument is needed.
 from __future__ import annotations
 
 import math
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,6 +26,8 @@ from screenplan.works.taping import (
 )
 
 TWO_TAPES, OFFSET, INSTRUMENT = "two tapes", "offset", "instrument"
+#: The peg is an end of the line that was given: who gave it knows where it is.
+OWN_END = "own end"
 #: How far coordinates that are printed to a centimetre may be out, metres.
 READ_COORDINATES_M = READING_M * math.sqrt(2.0)
 #: A tape for the check comes in at such an angle to the others, degrees.
@@ -65,9 +68,9 @@ class Setting:
 
     Parameters
     ----------
-    method : {"two tapes", "offset", "instrument"}
+    method : {"two tapes", "offset", "instrument", "own end"}
     by : TwoTapes, Offset or None
-        None if an instrument is needed.
+        None if an instrument is needed, or the peg is known.
     origins : list of Origin
         Those that ``by`` and ``check`` number.
     check : int or None
@@ -92,6 +95,7 @@ def set_pegs(
     points: np.ndarray,
     way: Obstructions,
     tape_m: float,
+    known: Collection[int] = (),
 ) -> list[Setting]:
     """Find for each peg how it is set.
 
@@ -105,6 +109,8 @@ def set_pegs(
         What no tape crosses.
     tape_m : float
         Length of the tape, metres.
+    known : collection of int
+        Positions of pegs that are ends of a line that was given: nothing is measured to them.
 
     Returns
     -------
@@ -115,7 +121,13 @@ def set_pegs(
         Origin(place.point_id, xy, TRUST[place.kind], PRINTED_M, place.kind)
         for place, xy in zip(places, points, strict=True)
     ]
-    found: dict[int, Setting] = {}
+    found = {
+        number: Setting(OWN_END, None, origins, None, False, READ_COORDINATES_M) for number in known
+    }
+    origins = origins + [
+        Origin(pegs[number].name, pegs[number].xy, 1.0, READ_COORDINATES_M, "peg", 0.0)
+        for number in known
+    ]
     while True:
         new = {}
         for number, peg in enumerate(pegs):

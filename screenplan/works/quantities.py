@@ -13,6 +13,8 @@ from screenplan.contracts import QUANTITIES
 from screenplan.errors import refuse
 from screenplan.planting.species import Species
 from screenplan.planting.stock import HOLE_PER_BALL
+from screenplan.planting.zones import open_ground, subject_of
+from screenplan.site.ownership import outline_known
 from screenplan.tables import table_of, with_notes
 from screenplan.works import water
 from screenplan.works.earth import SWELL, nearest_gaps, ring_area, strip_along
@@ -152,7 +154,7 @@ def count_material(
                 "Take smaller stock (plants.stock_height), or a wider spacing",
                 key="rows.spacing",
             )
-    subject = parcels.geometry[parcels["is_subject"].to_numpy(bool)].iloc[0]
+    subject = subject_of(parcels)[0] if outline_known(parcels) else open_ground()
     strip = strip_along(planting_lines, plants, subject, width_m=strip_m, spacing_m=spacing_m)
     rows = [
         *_ordering(kinds, losses),

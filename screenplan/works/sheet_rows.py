@@ -8,7 +8,7 @@ from itertools import pairwise
 import numpy as np
 
 from screenplan.works.bases import Base
-from screenplan.works.pegging import Setting
+from screenplan.works.pegging import OWN_END, Setting
 from screenplan.works.refit import TAPE_M
 from screenplan.works.taping import ON_TAPE_M, READING_M, TwoTapes
 
@@ -70,7 +70,9 @@ def _measures(peg, setting: Setting, ground) -> dict:
 
 def _peg_says(peg, setting: Setting, numbers) -> list[str]:
     says = []
-    if setting.by is None:
+    if setting.method == OWN_END:
+        says.append("an end of the line that was given: set it where you want the row")
+    elif setting.by is None:
         says.append(
             "no two free tapes cross well here and no offset can be taped: set it by an instrument, "
             "or give found points of the ground in a layer marks"
@@ -91,14 +93,14 @@ def _peg_says(peg, setting: Setting, numbers) -> list[str]:
     return says
 
 
-def base_rows(bases, pegs, stretches, ground) -> list[dict]:
-    """Describe each tape after the fit."""
+def base_rows(bases, pegs, stretches, ground, north: bool) -> list[dict]:
+    """Describe each tape after the fit; without a known north it has no bearing."""
     rows = []
     for number, (base, stretch) in enumerate(zip(bases, stretches, strict=True), 1):
         ends = {role: peg for peg in pegs for own, role in peg.ends if own is base}
         here = Base(ends["zero"].xy, ends["end"].xy)
         length = here.length * stretch
-        east, north = here.direction
+        bearing = math.degrees(math.atan2(*here.direction)) % 360.0
         rows.append(
             {
                 "base_id": f"L{number}",
@@ -107,7 +109,7 @@ def base_rows(bases, pegs, stretches, ground) -> list[dict]:
                 "to_peg": ends["end"].name,
                 "length_m": length,
                 "slope_m": float(ground.along(here, np.array([here.length]))[0]) * stretch,
-                "bearing_deg": math.degrees(math.atan2(east, north)) % 360.0,
+                "bearing_deg": bearing if north else None,
                 "stretch": stretch,
                 "stakes": len(base.stakes),
             }
@@ -122,7 +124,7 @@ def stake_rows(bases, base_rows, staked, out, plants, mark, ground, way) -> list
     for base, own, places in zip(bases, base_rows, staked, strict=True):
         length = own["length_m"]
         t0, t1 = out[own["from_peg"]], out[own["to_peg"]]
-        here = Base(*_ends(places, own))
+        here = Base(*_ends(places, own, base.direction))
         slopes = ground.along(here, places[:, 0])
         heights = ground.height(places[:, 2:])
         seen = way.free(here.start, places[:, 2:])
@@ -161,17 +163,15 @@ def stake_rows(bases, base_rows, staked, out, plants, mark, ground, way) -> list
     return rows
 
 
-def _ends(places: np.ndarray, own: dict) -> tuple[np.ndarray, np.ndarray]:
-    """Pegs of a tape, from any of its stakes and its bearing."""
-    angle = math.radians(own["bearing_deg"])
-    u = np.array([math.sin(angle), math.cos(angle)])
+def _ends(places: np.ndarray, own: dict, u: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Pegs of a tape, from any of its stakes and its direction, which no fit turns."""
     along, offset, *xy = places[0]
     start = np.array(xy) - along * u - offset * np.array([-u[1], u[0]])
     return start, start + own["length_m"] * u
 
 
-def check_rows(bases, base_rows, stake_rows, pegs, ground, way) -> list[dict]:
-    """List the closing distances, diagonals and distances between tapes."""
+def check_rows(bases, base_rows, stake_rows, pegs, own_ends, ground, way) -> list[dict]:
+    """List the closing distances, diagonals and distances between tapes, and of a row's own ends."""
     rows = []
     for base, own in zip(bases, base_rows, strict=True):
         rows.append(
@@ -208,12 +208,30 @@ def check_rows(bases, base_rows, stake_rows, pegs, ground, way) -> list[dict]:
                 }
             )
     named = {peg.name: peg for peg in pegs}
+    along = {frozenset((own["from_peg"], own["to_peg"])) for own in base_rows}
+    for a, b in pairwise(named[name] for name in own_ends):
+        if frozenset((a.name, b.name)) in along or not way.free(a.xy, b.xy)[0]:
+            continue
+        level = math.hypot(*(b.xy - a.xy))
+        rows.append(
+            {
+                "kind": "between",
+                "from_name": a.name,
+                "to_name": b.name,
+                "planned_m": level,
+                "refit_m": level,
+                "slope_m": ground.taut(a.xy, b.xy),
+                "says": "Set these two so far apart before all others: the other pegs are measured "
+                "from them",
+            }
+        )
     for first, second in pairwise(base_rows):
         a = named[first["from_peg"]]
         b = named[second["to_peg"]]
         if a is b:
             a, b = named[first["to_peg"]], named[second["from_peg"]]
-        if a is b or not way.free(a.xy, b.xy)[0]:
+        told = {frozenset((row["from_name"], row["to_name"])) for row in rows}
+        if a is b or {a.name, b.name} in told or not way.free(a.xy, b.xy)[0]:
             continue
         level = math.hypot(*(b.xy - a.xy))
         rows.append(

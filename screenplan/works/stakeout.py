@@ -19,7 +19,9 @@ import pandas as pd
 import shapely
 
 from screenplan.contracts import BASE_LINES, PEGS, STAKE_CHECKS, STAKES, TAPE_POINTS
+from screenplan.datum import knows_north
 from screenplan.errors import refuse
+from screenplan.site.ownership import outline_known
 from screenplan.tables import layer_of, table_of, with_notes
 from screenplan.works import sheet_rows as sheet
 from screenplan.works.bases import Base, lay_bases
@@ -57,7 +59,8 @@ def stake_out(
     Parameters
     ----------
     parcels, planting_lines, plants : GeoDataFrame
-        In the local frame. Plants that stand already get no stake.
+        In the local frame. Plants that stand already get no stake. With an empty layer of parcels
+        only the row is known: its pegs are the line's own ends.
     buildings : GeoDataFrame, optional
         Those on the subject give tape points; all of them are in a tape's way.
     marks : GeoDataFrame, optional
@@ -101,13 +104,14 @@ def stake_out(
     others = find_obstructions(existing_screens, keep_outs)
     houses = [] if buildings is None else list(buildings.geometry)
     bases = lay_bases(
-        planting_lines, plants, tape_m=tape_m, obstructions=houses_in_the_way(houses) | others
-    )
+        planting_lines, plants, tape_m=tape_m, obstructions=houses_in_the_way(houses) | others,
+        to_ends=not outline_known(parcels),
+    )  # fmt: skip
     pegs = _pegs(bases, fence_posts)
     ground = Ground(terrain)
     book = Book(places, pegs, bases, plants)
     readings = [book.reading(*one, ground) for one in measured]
-    on_map = np.array([[place.x, place.y] for place in places])
+    on_map = np.array([[place.x, place.y] for place in places]).reshape(-1, 2)
     fit = fit_points(
         on_map,
         [place.group for place in places],
@@ -124,12 +128,14 @@ def stake_out(
     staked = _set_stakes(bases, fit.scale, stretches)
     moved = _houses_after_fit(buildings, places, on_map, fit.points)
     way = houses_in_the_way(moved) | others.scaled(fit.scale)
-    settings = set_pegs(pegs, places, fit.points, way, tape_m)
+    known = () if outline_known(parcels) else _own_ends(pegs, planting_lines, fit.scale)
+    settings = set_pegs(pegs, places, fit.points, way, tape_m, known)
     peg_rows = sheet.peg_rows(pegs, bases, settings, ground)
     out = {row["peg_id"]: row["tolerance_m"] for row in peg_rows}
-    base_rows = sheet.base_rows(bases, pegs, stretches, ground)
+    base_rows = sheet.base_rows(bases, pegs, stretches, ground, knows_north(parcels.crs))
     stake_rows = sheet.stake_rows(bases, base_rows, staked, out, plants, mark, ground, way)
-    checks = sheet.check_rows(bases, base_rows, stake_rows, pegs, ground, way)
+    own_ends = [pegs[number].name for number in known]
+    checks = sheet.check_rows(bases, base_rows, stake_rows, pegs, own_ends, ground, way)
     checks += sheet.measured_rows(readings, fit, stretches, bases, pegs, stake_rows, ground)
     crs = parcels.crs
     points = layer_of(
@@ -168,6 +174,16 @@ def _pegs(bases: list[Base], fence_posts: gpd.GeoDataFrame | None) -> list[Peg]:
         for xy in shapely.get_coordinates(fence_posts.geometry[pegged].to_numpy()):
             pegs.append(Peg(f"P{len(pegs) + 1}", "fence", xy))
     return pegs
+
+
+def _own_ends(pegs: list[Peg], planting_lines, scale: float) -> list[int]:
+    """Positions of the pegs with which a row of which nothing else is known begins and ends."""
+    known = []
+    for line in planting_lines[planting_lines["row"] == 1].geometry:
+        away = np.array([[math.hypot(*(peg.xy - end)) for peg in pegs]
+                         for end in scale * shapely.get_coordinates(line)[[0, -1]]])  # fmt: skip
+        known += [int(nearest) for nearest in away.argmin(axis=1)]
+    return list(dict.fromkeys(known))
 
 
 def _set_stakes(bases, scale, stretches) -> list[np.ndarray]:

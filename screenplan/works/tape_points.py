@@ -57,9 +57,10 @@ def find_tape_points(
 ) -> list[TapePoint]:
     """List marks, corners of the subject's buildings, and corners of the subject, lettered.
 
-    Buildings on other parcels are left out: their corners are not ours to walk to.
+    Buildings on other parcels are left out: their corners are not ours to walk to. Where the parcel is
+    not known only marks are found.
     """
-    subject = parcels.loc[parcels["is_subject"].to_numpy(bool)].iloc[0]
+    subject = next(iter(parcels.loc[parcels["is_subject"].to_numpy(bool)].itertuples()), None)
     found: list[TapePoint] = []
     if marks is not None:
         for number, row in enumerate(marks.itertuples(), 1):
@@ -67,7 +68,7 @@ def find_tape_points(
             own = _text(row, "mark_id") or str(number)
             for xy in shapely.get_coordinates(row.geometry):
                 found.append(TapePoint("", name, "mark", own, "", *map(float, xy)))
-    if buildings is not None:
+    if buildings is not None and subject is not None:
         several = sum(_on(subject.geometry, shape) for shape in buildings.geometry) > 1
         houses = [
             (_text(row, "building_id") or str(number), row)
@@ -81,13 +82,16 @@ def find_tape_points(
                 found.append(
                     TapePoint("", f"{name} corner of the {what}", "house corner", own, own, *xy)
                 )
-    own = str(subject["parcel_id"])
-    corners = _corners(subject.geometry, 0.0)
-    if len(corners) < 2:
-        # A round parcel has no corner: its outermost points, which must then be marked first.
-        corners = _extremes(subject.geometry)
-    for name, xy in corners:
-        found.append(TapePoint("", f"{name} corner of the parcel", "parcel corner", own, "", *xy))
+    if subject is not None:
+        corners = _corners(subject.geometry, 0.0)
+        if len(corners) < 2:
+            # A round parcel has no corner: its outermost points, which must then be marked first.
+            corners = _extremes(subject.geometry)
+        own = str(subject.parcel_id)
+        for name, xy in corners:
+            found.append(
+                TapePoint("", f"{name} corner of the parcel", "parcel corner", own, "", *xy)
+            )
     for number, point in enumerate(found):
         point.point_id = letters(number)
     return found

@@ -28,6 +28,7 @@ from screenplan.outputs.drawings.scale import (
     draw_scale_bar,
     lay_sheet,
     lengthen,
+    up_words,
 )
 from screenplan.outputs.drawings.site_base import add_areas, add_lines, draw_site
 from screenplan.outputs.drawings.style import COLOURS, LINE, SMALL, THIN, write, year_words
@@ -208,7 +209,7 @@ def draw_effects(layers: Mapping, ax=None, *, sheet: Sheet | None = None, units:
         elif finding.form == "line":
             _sound(ax, finding, sheet)
     _file_marks(ax, layers, [one for one in findings if one.form == "mark"], sheet)
-    draw_north_arrow(ax, sheet)
+    draw_north_arrow(ax, sheet, layers)
     draw_legend(ax, sheet, [(_sampler(one), one.words) for one in findings], strip)
     return ax
 
@@ -310,4 +311,4 @@ def draw_legend(ax, sheet: Sheet, entries, strip_mm: float) -> None:
 def effects_words(layers: Mapping) -> str:
     """Say what a drawing of effects shows, for those who do not see it."""
     said = "; ".join(one.words for one in effect_findings(layers))
-    return f"Plan seen from above, north up, of what the screen gets, or may get, in the way of. {said}."
+    return f"Plan seen from above{up_words(layers)}, of what the screen gets, or may get, in the way of. {said}."

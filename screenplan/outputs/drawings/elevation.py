@@ -218,6 +218,8 @@ def _left_inside(layers, line_id) -> bool:
     xy = shapely.get_coordinates(_line(layers, line_id).geometry)
     along = xy[-1] - xy[0]
     parcels = layers["parcels"]
+    if not len(parcels):
+        return True
     middle = parcels.geometry[parcels["is_subject"].astype(bool)].union_all().centroid
     return float(along[0] * (middle.y - xy[0][1]) - along[1] * (middle.x - xy[0][0])) >= 0.0
 

@@ -86,7 +86,7 @@ def draw_plan(layers: Mapping, ax=None, *, sheet: Sheet | None = None, units: st
     _fence(ax, layers.get("fence_posts"), layers.get("fence_wires"))
     _pegs(ax, layers, sheet)
     _dimensions(ax, layers, sheet)
-    draw_north_arrow(ax, sheet)
+    draw_north_arrow(ax, sheet, layers)
     draw_scale_bar(ax, sheet, kept_visible(layers))
     return ax
 
@@ -132,7 +132,7 @@ def draw_growth(
         _crowns_of(ax, layers, year)
         _sights_of(ax, layers, year, sheet, codes)
     if furniture:
-        draw_north_arrow(ax, sheet)
+        draw_north_arrow(ax, sheet, layers)
         draw_scale_bar(ax, sheet, kept_visible(layers))
     else:
         for artist in (*ax.collections, *ax.lines, *ax.patches):
@@ -170,8 +170,10 @@ def _forbidden(ax, layers) -> None:
     zones, parcels = layers.get("no_plant_zones"), layers["parcels"]
     if zones is None or not len(zones):
         return
-    mine = parcels.geometry[parcels["is_subject"].astype(bool)].union_all()
-    ground = shapely.intersection(shapely.union_all(zones.geometry.to_numpy()), mine)
+    ground = shapely.union_all(zones.geometry.to_numpy())
+    if len(parcels):
+        mine = parcels.geometry[parcels["is_subject"].astype(bool)].union_all()
+        ground = shapely.intersection(ground, mine)
     built = layers.get("buildings")
     if built is not None and len(built):
         ground = shapely.difference(ground, shapely.union_all(built.geometry.to_numpy()))
@@ -213,7 +215,10 @@ def draw_rows(ax, layers) -> None:
 
 
 def inner_side(line, layers) -> np.ndarray:
-    """Give the unit vector square to a planting line, towards the inside of the parcel."""
+    """Give the unit vector square to a planting line, towards the inside of the parcel.
+
+    Where the parcel is not known it is the left of the line.
+    """
     xy = shapely.get_coordinates(line)
     along = xy[-1] - xy[0]
     size = float(np.hypot(*along))
@@ -221,6 +226,8 @@ def inner_side(line, layers) -> np.ndarray:
         return np.array([0.0, 1.0])
     left = np.array([-along[1], along[0]]) / size
     parcels = layers["parcels"]
+    if not len(parcels):
+        return left
     middle = parcels.geometry[parcels["is_subject"].astype(bool)].union_all().centroid
     return left if (np.array([middle.x, middle.y]) - xy[0]) @ left >= 0.0 else -left
 

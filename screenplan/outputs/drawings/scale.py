@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 
+from screenplan.datum import knows_north
 from screenplan.outputs.drawings.style import COLOURS, HAIR, SMALL, THIN, write
 from screenplan.units import FOOT_M, format_length
 
@@ -217,8 +219,15 @@ def draw_scale_bar(ax, sheet: Sheet, avoid=None) -> None:
     write(ax, x, y + 4.6 * mm, _bar_text(sheet), ha="left", **style)
 
 
-def draw_north_arrow(ax, sheet: Sheet) -> None:
-    """Draw a north arrow in the upper right corner; up is true north."""
+def up_words(layers: Mapping) -> str:
+    """Say for those who do not see a plan that north is up, if it is known."""
+    return ", north up" if knows_north(layers["planting_lines"].crs) else ""
+
+
+def draw_north_arrow(ax, sheet: Sheet, layers: Mapping) -> None:
+    """Draw a north arrow in the upper right corner, if up is known to be true north."""
+    if not knows_north(layers["planting_lines"].crs):
+        return
     from matplotlib.patches import Polygon
 
     mm = sheet.metres(1.0)

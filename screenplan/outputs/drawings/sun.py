@@ -128,7 +128,7 @@ def draw_sun(layers: Mapping, ax=None, *, sheet: Sheet | None = None, units: str
     draw_rows(ax, layers)
     if lit is not None:
         _shares(ax, lit, sheet)
-    draw_north_arrow(ax, sheet)
+    draw_north_arrow(ax, sheet, layers)
     draw_legend(ax, sheet, entries, strip)
     return ax
 

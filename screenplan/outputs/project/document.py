@@ -121,7 +121,7 @@ def make_document(
         Whether the raster of sun hours stands beside it.
     """
     entries = arrange(layers, WRITTEN | as_written(SURROUNDINGS))
-    bounds = site_bounds(layers, assumed=titles.assumed)
+    bounds = site_bounds(layers)
     root = Element("qgis", projectname=plain_text(titles.title), version=VERSION)
     add(root, "homePath", path="")
     add(root, "title", titles.title)
@@ -143,24 +143,18 @@ def make_document(
     _add_themes(root, entries)
     about = add(root, "projectMetadata")
     add(about, "title", titles.title)
-    add(about, "abstract", f"Planting plan of parcel {titles.subject}. {frame.length_note}.")
+    add(about, "abstract", f"Planting plan of {titles.of}. {frame.length_note}.")
     shown = {PLAN: bounds, STAKE_OUT: stake_out_bounds(layers) or bounds}
     add_sheets(add(root, "Layouts"), shown, entries, layers, titles, frame.crs, units=units)
     _add_view(root, bounds, frame)
     return root
 
 
-def site_bounds(
-    layers: Mapping[str, pd.DataFrame], *, assumed: bool = False
-) -> tuple[float, float, float, float]:
-    """Give the extent of the subject parcel and of the crowns and rows, in metres of the frame.
-
-    ``assumed`` tells that there is no true outline: then the rows alone count, if there are any.
-    """
+def site_bounds(layers: Mapping[str, pd.DataFrame]) -> tuple[float, float, float, float]:
+    """Give the extent of the subject parcel and of the crowns and rows, in metres of the frame."""
     parcels = layers["parcels"]
     shapes = [layers[name].geometry for name in ("planting_lines", "crowns") if name in layers]
-    if not assumed or not sum(map(len, shapes)):
-        shapes.append(parcels.geometry[parcels["is_subject"].fillna(False).astype(bool)])
+    shapes.append(parcels.geometry[parcels["is_subject"].fillna(False).astype(bool)])
     return _bounds(shapes)
 
 

@@ -11,6 +11,7 @@ import pandas as pd
 from pyproj import CRS
 
 from screenplan._version import __version__
+from screenplan.datum import knows_north
 from screenplan.outputs.drawings.style import COLOURS, clean
 from screenplan.outputs.plant_list import plant_list
 from screenplan.outputs.project.items import (
@@ -54,17 +55,19 @@ class Titles:
     title : str
         Of the plan.
     subject : str
-        Identifier of the parcel.
+        Identifier of the parcel; empty if only the row is known.
     date : str
         When the plan was made.
-    assumed : bool
-        Whether the parcel's outline is only assumed, and perhaps the row's direction.
     """
 
     title: str
     subject: str
     date: str
-    assumed: bool = False
+
+    @property
+    def of(self) -> str:
+        """What the plan is of, in words."""
+        return f"parcel {self.subject}" if self.subject else "a row, its parcel not known"
 
 
 def add_sheets(
@@ -110,7 +113,7 @@ def add_sheets(
             )  # fmt: skip
             layout = start_layout(parent, f"{theme}, {paper}", page.width_mm, page.height_mm)
             map_id = add_map(layout, page.map, page.sheet, crs, theme)
-            _set_texts(layout, page, theme, titles, items, plants, map_id)
+            _set_texts(layout, page, theme, titles, items, plants, map_id, knows_north(crs))
             _end_layout(layout)
             pages.append(page)
     return pages
@@ -160,13 +163,14 @@ def _set_texts(
     items: Sequence[Item],
     plants: Sequence[str],
     map_id: str,
+    north: bool,
 ) -> None:
     """Set all that stands beside or below the map."""
     head, legend, scale, caution = _rooms(page)
     legend, box, text = _list_plants(page, legend, plants)
     if box is not None:
         add_label(layout, "plants", box, text, points=_PLANTS_SIZE * page.grow)
-    _head(layout, head, page, theme, titles, map_id)
+    _head(layout, head, page, theme, titles, map_id, north)
     y, high = (legend.y - 3.0, 0.3) if page.landscape else (page.texts.y, 0.8)
     add_area(layout, "rule of the legend", Box(legend.x, y, legend.width, high), COLOURS["faint"])
     add_legend(layout, legend, items, map_id, page.grow)
@@ -174,28 +178,30 @@ def _set_texts(
     _caution(layout, caution, page.grow)
 
 
-def _head(layout: Layout, box: Box, page: Page, theme: str, titles: Titles, map_id: str) -> None:
-    """Set rule, kind of sheet, title, facts and north arrow."""
+def _head(
+    layout: Layout, box: Box, page: Page, theme: str, titles: Titles, map_id: str, north: bool
+) -> None:
+    """Set rule, kind of sheet, title, facts, and the north arrow where north is known."""
     grow, arrow = page.grow, 11.0 * page.grow
     width = box.width - arrow - 2.0
-    add_north_arrow(
-        layout, Box(box.x + width + 2.0, box.y + 3.4 * grow, arrow, 16.0 * grow), map_id
-    )
+    if north:
+        add_north_arrow(
+            layout, Box(box.x + width + 2.0, box.y + 3.4 * grow, arrow, 16.0 * grow), map_id
+        )
     add_area(layout, "rule", Box(box.x, box.y, box.width, 0.8), COLOURS["plant"])
     add_label(
         layout, "kind of sheet", Box(box.x, box.y + 3.0 * grow, width, 4.2 * grow), theme,
         points=8.0 * grow, role="plant", bold=True,
     )  # fmt: skip
-    title = clean(titles.title or titles.subject, 60).replace("[%", "[ %")
+    title = clean(titles.title or titles.subject or "Screen", 60).replace("[%", "[ %")
     points = next(size for longest, size in _TITLE_SIZES if len(title) <= longest)
     add_label(
         layout, "title", Box(box.x, box.y + 7.6 * grow, width, 13.4 * grow), title,
         points=points * grow, bold=True,
     )  # fmt: skip
     lengths = "feet and inches" if page.sheet.units == "us" else "metres"
-    parcel = f"Parcel {clean(titles.subject, 24)}".replace("[%", "[ %")
-    if titles.assumed:
-        parcel = "Outline assumed, check north"
+    said = titles.of[:1].upper() + titles.of[1:]
+    parcel = clean(said, 31).replace("[%", "[ %")
     add_label(
         layout, "facts", Box(box.x, box.y + 21.4 * grow, box.width, 7.6 * grow),
         f"{parcel}, lengths in {lengths}\nPlan of {titles.date}, screenplan {__version__}",
