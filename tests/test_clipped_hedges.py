@@ -200,10 +200,10 @@ def test_the_kernel_knows_every_shape():
 
 def test_a_hedge_near_the_line_stays_inside_it():
     _, plants = hedge(((10.0, 39.5), (30.0, 39.5)))
-    finding = judge_crowns(parcels(), plants, TABLE, assumed=False)
+    finding = judge_crowns(parcels(), plants, TABLE)
     assert finding.result == "passes"
     _, plants = hedge(((10.0, 39.8), (30.0, 39.8)))
-    finding = judge_crowns(parcels(), plants, TABLE, assumed=False)
+    finding = judge_crowns(parcels(), plants, TABLE)
     # 0.3 m across, 0.2 m to the line.
     assert finding.result == "fails"
     assert "by up to 0.10 m" in finding.says
@@ -211,7 +211,7 @@ def test_a_hedge_near_the_line_stays_inside_it():
 
 def test_the_end_of_a_hedge_reaches_as_far_as_it_is_long():
     _, plants = hedge(((0.4, 30.0), (10.4, 30.0)))
-    finding = judge_crowns(parcels(), plants, TABLE, assumed=False)
+    finding = judge_crowns(parcels(), plants, TABLE)
     # 0.6 m along the row, 0.4 m to the west side.
     assert finding.says.startswith("1 mature crowns reach over the line, by up to 0.20 m")
     found = outgrow_boundary(parcels(), plants, table=TABLE)
@@ -224,7 +224,7 @@ def test_the_end_of_a_hedge_reaches_as_far_as_it_is_long():
 def test_a_mature_crown_of_a_plant_far_beyond_the_line_is_outside():
     # 15 ft wide, 9 m beyond: its distance from the line is greater than its radius.
     _, plants = row(((10, 49), (30, 49)), species="thuja_standishii_plicata")
-    finding = judge_crowns(parcels(), plants, load_species(), assumed=False)
+    finding = judge_crowns(parcels(), plants, load_species())
     assert finding.result == "fails"
 
 

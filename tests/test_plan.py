@@ -80,7 +80,7 @@ def test_an_identifier_may_be_a_number():
         (PARCELS | {"growth": {"years": "30"}}, r"key growth\.years: '30' is not a number"),
         (PARCELS | {"growth": {"show_years": [True]}}, r"key growth\.show_years\.0: True does not fit"),
         (PARCELS | {"windows": {"derive": 0}}, r"key windows\.derive: 0 is neither true nor false"),
-        (PARCELS | {"subject": {"assumed": "yes"}}, r"key subject\.assumed: 'yes' is neither true nor false"),
+        (PARCELS | {"rows": {"fill_existing": "yes"}}, r"key rows\.fill_existing: 'yes' is neither true nor false"),
         (PARCELS | {"goal": {"share": 2}}, r"key goal\.share: 2 is out of range\. Give at most 1"),
     ],
 )  # fmt: skip

@@ -36,10 +36,11 @@ LON, LAT = 24.0, 60.2
 
 def planned(folder: Path, *settings, **given):
     """Start a plan from what is given, run it, and write it."""
-    said = start_plan(folder / "plan.toml", **given)
+    started = start_plan(folder / "plan.toml", **given)
+    assert not started.problems
     run = run_plan(folder / "plan.toml", settings=settings)
     write_run(run, folder / "out")
-    return said, run, folder / "out"
+    return started.said, run, folder / "out"
 
 
 def track(folder: Path, points) -> str:

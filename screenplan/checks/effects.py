@@ -156,7 +156,7 @@ def judge_hedge_heights(heights, guidance) -> Iterator[Finding]:
     )  # fmt: skip
 
 
-def judge_sight(roads, keep_outs, areas, plants, known) -> Finding:
+def judge_sight(roads, keep_outs, areas, plants, known: bool = True) -> Finding:
     """Tell whether a plant grows into ground over which a driver must see."""
     name = "sight at the road"
     if not _rows(roads):

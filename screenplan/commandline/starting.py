@@ -407,7 +407,7 @@ def _choose_side(
             f"The {what} lies at latitude {where.lat0:z.4f}, longitude {where.lon0:z.4f}"
         )
     if not len(site.layers["parcels"]):
-        return []
+        return [], ()
     sides = find_sides(
         site.layers["parcels"],
         site.layers.get("roads"),

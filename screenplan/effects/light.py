@@ -117,12 +117,14 @@ def count_light(
             "Give a size of the cells and a reach above 0",
             key="light.cell",
         )
-    if position_deg is None or not outline_known(parcels):
+    if position_deg is None:
         return _layers([], None, None, None, report_years, parcels.crs)
     sun = sun_path(
         *position_deg, time_zone=time_zone, calendar_year=calendar_year,
         days_a_month=days_a_month, step_minutes=step_minutes,
     )  # fmt: skip
+    if not outline_known(parcels):
+        return _layers([], None, None, None, report_years, parcels.crs)
     table = load_species() if table is None else table
     rows, crowns, _ = grow_rows(plants, table=table, years=years, curve=curve)
     obstacles = lay_obstacles(buildings, existing_screens, ground)
