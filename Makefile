@@ -10,7 +10,14 @@ PYTEST_ARGS ?= -n 2
 # Its packages would stand in the way of ours; one is enough for every Python.
 SERVER := .venv-server
 
-.PHONY: help demo test lint format bench reference docs mutants server lock clean
+# Where the library meets other packages: reading and writing, systems, units, compiling, drawing,
+# the command line, whole runs. What lies between is arithmetic of its own, which no version changes;
+# the whole suite holds it on the locked versions.
+AT_PACKAGES := $(addprefix tests/test_,units.py plan.py reading.py awkward_layers.py terrain.py frame.py datum.py \
+    geojson.py geopackage.py round_trips.py exchange.py calendar.py conform.py record.py processes.py \
+    crowns_rays.py kernel.py light.py drawings.py report.py cli.py pipeline.py readme.py sample_data.py)
+
+.PHONY: help lowest newest demo test lint format bench reference docs mutants server lock clean
 
 help:              ## list the tasks
 	@grep -hE '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 12
@@ -20,6 +27,16 @@ demo: $(VENV)/.run-installed    ## install what a run needs, and plan the sample
 
 test: $(VENV)/.test-installed   ## install what the tests need, and run them all
 	$(BIN)/python -m pytest $(PYTEST_ARGS)
+
+# Compiled code of other versions stays out of the sources' caches, and warnings of old packages are theirs.
+lowest: .venv-lowest/.lowest-installed ## run the tests at other packages on the lowest versions of pyproject.toml (Python 3.11 or 3.12)
+	NUMBA_CACHE_DIR=.venv-lowest/numba .venv-lowest/$(notdir $(BIN))/python -m pytest $(PYTEST_ARGS) \
+	    -m "not desktop and not browser" -o filterwarnings=default -p no:cacheprovider $(AT_PACKAGES)
+
+newest: .venv-newest/.made      ## run the same tests on the newest versions that there are
+	.venv-newest/$(notdir $(BIN))/python -m pip install --quiet --upgrade --editable .[test]
+	NUMBA_CACHE_DIR=.venv-newest/numba .venv-newest/$(notdir $(BIN))/python -m pytest $(PYTEST_ARGS) \
+	    -m "not desktop and not browser" -o filterwarnings=default -p no:cacheprovider $(AT_PACKAGES)
 
 lint: $(VENV)/.test-installed   ## check the code's style
 	$(BIN)/ruff check .
@@ -50,6 +67,8 @@ lock:              ## work out the lock files anew from pyproject.toml
 	    --quiet --custom-compile-command "make lock" --output-file requirements.lock
 	$(VENV)-lock/bin/uv pip compile pyproject.toml --extra test --extra trace --extra docs --universal --python-version 3.11 --generate-hashes \
 	    --quiet --custom-compile-command "make lock" --output-file requirements-test.lock
+	$(VENV)-lock/bin/uv pip compile pyproject.toml --extra test --extra trace --extra docs --resolution lowest-direct --universal --python-version 3.11 --generate-hashes \
+	    --quiet --custom-compile-command "make lock" --output-file requirements-lowest.lock
 	$(VENV)-lock/bin/uv pip compile pyproject.toml tests/server/requirements.in --constraint requirements.lock --universal \
 	    --python-version 3.11 --generate-hashes --quiet --custom-compile-command "make lock" --output-file tests/server/requirements.lock
 	$(VENV)-lock/bin/uv pip compile tests/mutants/requirements.in --constraint requirements-test.lock --universal \
@@ -75,6 +94,15 @@ $(VENV)/.test-installed: requirements-test.lock pyproject.toml $(VENV)/.made
 
 $(VENV)/.mutants-installed: tests/mutants/requirements.lock $(VENV)/.test-installed
 	$(BIN)/python -m pip install --quiet --require-hashes -r tests/mutants/requirements.lock
+	@touch $@
+
+.venv-lowest/.made .venv-newest/.made:
+	$(PYTHON) -m venv $(@D)
+	@touch $@
+
+.venv-lowest/.lowest-installed: requirements-lowest.lock pyproject.toml .venv-lowest/.made
+	.venv-lowest/$(notdir $(BIN))/python -m pip install --quiet --require-hashes -r requirements-lowest.lock
+	.venv-lowest/$(notdir $(BIN))/python -m pip install --quiet --no-deps --editable .
 	@touch $@
 
 $(SERVER)/.installed: tests/server/requirements.lock pyproject.toml

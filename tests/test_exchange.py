@@ -1,6 +1,7 @@
 """GPX, KML, DXF and CSV of the stake-out, each read back; text from layers stays text."""
 
 import csv
+import re
 import xml.etree.ElementTree as ET
 from functools import cache
 
@@ -192,6 +193,38 @@ def test_sheets_are_written_as_tables(tmp_path):
         assert len(rows) == len(own[name]) == written[tmp_path / f"{name}.csv"][name]
         assert "geometry" not in rows[0]
     assert float(rows[0]["x_m"]) == pytest.approx(own["tape_points"]["x_m"].iloc[0], abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("name", "spoil", "lost"),
+    [
+        ("stakeout.gpx", lambda text: re.sub(r"<name>.*?</name>", "", text), "column name of every"),
+        ("stakeout.gpx", lambda text: re.sub(r"<cmt>.*?</cmt>", "<cmt/>", text, count=1), "column cmt"),
+        ("stakeout.gpx", lambda text: re.sub(r"<wpt.*?</wpt>", "", text, count=1, flags=re.S), r"\d+ of \d+ rows"),
+        ("stakeout.gpx", lambda text: re.sub(r'lat="(\d+)\.', r'lat="\1.0', text), "not every place"),
+        ("stakeout.kml", lambda text: re.sub(r"<description>.*?</description>", "", text, flags=re.S), "column Description"),
+        ("stakeout.dxf", lambda text: text.replace("PEG_P1", "0"), "column Layer"),
+    ],
+)  # fmt: skip
+def test_a_file_that_lacks_what_was_written_is_refused(tmp_path, monkeypatch, name, spoil, lost):
+    # As pyogrio before 0.13 did: its waypoints had no names, and nothing was said.
+    whole = exchange.raw.write
+
+    def write_less(path, *arguments, **options):
+        whole(path, *arguments, **options)
+        if path.name == name:
+            path.write_text(spoil(path.read_text("utf-8")), "utf-8")
+
+    monkeypatch.setattr(exchange.raw, "write", write_less)
+    with pytest.raises(
+        InputError, match=rf"{name}: What was written did not arrive: it holds .*{lost}"
+    ):
+        write(tmp_path)
+
+
+@pytest.mark.parametrize("title", ["", " a  b ", "\u0301\U0001f333", "a\nb", "x" * 3000])
+def test_odd_names_arrive(tmp_path, title):
+    assert len(write(tmp_path, title)) == 8
 
 
 def test_text_from_layers_stays_text(tmp_path):

@@ -45,6 +45,11 @@ def test_whatever_is_no_refusal_is_a_fault(tmp_path):
     def refusal(what, mend="Mend it"):
         raise refuse(what, mend)
 
+    def spoiled(**changes):
+        error = refuse("It is wrong", "Mend it")
+        vars(error.problems[0]).update(changes)
+        raise error
+
     def silent():
         with left_alone(tmp_path):
             (tmp_path / "new.aux").write_text("x")
@@ -54,6 +59,8 @@ def test_whatever_is_no_refusal_is_a_fault(tmp_path):
     # What would be a fault in a refusal's words is kept out of every one; the judge looks all the same.
     assert "\x07" not in judge(lambda: refusal("It is \x07 wrong")).said
     assert len(judge(lambda: refusal("x" * 5000)).said) < LONGEST_SAID
+    assert judge(lambda: spoiled(what="It is \x07 wrong")).is_fault
+    assert judge(lambda: spoiled(what="x " * 2500)).is_fault
     assert judge(lambda: refusal("It is wrong", "")).is_fault
     assert judge(silent).said == "files beside the input were changed: new.aux"
     assert judge(lambda: 27).kind == "done"

@@ -11,6 +11,7 @@ from icalendar import Calendar, Event
 
 from screenplan._version import __version__
 from screenplan.contracts import Column, Contract
+from screenplan.errors import refuse
 from screenplan.outputs.plant_list import height_words, stock_words
 from screenplan.outputs.tables import write_csv
 from screenplan.outputs.vector import explain_failure
@@ -98,6 +99,13 @@ def write_calendar(
     path = Path(path)
     with explain_failure(path):
         path.write_bytes(calendar.to_ical())
+        arrived = len(Calendar.from_ical(path.read_bytes()).walk("VEVENT"))
+    if arrived != len(dated):
+        raise refuse(
+            f"It holds {arrived} of {len(dated)} events",
+            "Update the Python package icalendar, and run again",
+            file=path.name,
+        )
     return len(dated)
 
 

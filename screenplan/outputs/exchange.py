@@ -13,12 +13,14 @@ from dataclasses import replace
 from pathlib import Path
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 import shapely
 from pyogrio import raw
 from pyproj import CRS
 
 from screenplan.contracts import BASE_LINES, PEGS, STAKES, TAPE_POINTS
+from screenplan.errors import refuse
 from screenplan.outputs.geojson import WGS84
 from screenplan.outputs.tables import cell_text, write_csv
 from screenplan.outputs.vector import explain_failure
@@ -43,6 +45,8 @@ DRAWN = (
     ("NO_PLANT_ZONE", "no_plant_zones"),
 )
 
+#: Degrees, or metres in a DXF, within which a place is the same after it was written.
+SAME_PLACE = 1e-7
 #: Columns of the list of points; degrees have 9 decimals (0.1 mm), metres 4.
 POINT_COLUMNS = ("name", "kind", "x_m", "y_m", "ground_m", "longitude", "latitude", "says")
 
@@ -215,6 +219,35 @@ def _write(table: gpd.GeoDataFrame, path: str | Path, *, driver: str, **options)
             driver=driver,
             **options,
         )
+        _read_back(table, texts, path, options["layer"])
+
+
+def _read_back(table: gpd.GeoDataFrame, texts: pd.DataFrame, path: Path, layer: str) -> None:
+    """Refuse a file that does not hold what was written: some versions of GDAL drop columns in silence."""
+    meta, _, shapes, fields = raw.read(path, layer=layer)
+    named = dict(zip((name.lower() for name in meta["fields"]), fields, strict=True))
+    lacking = []
+    if len(shapes) != len(table):
+        lacking.append(f"{len(shapes)} of {len(table)} rows")
+    else:
+        for name in texts:
+            held = named.get(name.lower(), np.full(len(table), None, object))
+            if list(map(_words, held)) != list(map(_words, texts[name])):
+                lacking.append(f"not the column {name} of every row")
+        apart = shapely.hausdorff_distance(shapely.from_wkb(shapes), table.geometry.to_numpy())
+        if not (apart <= SAME_PLACE).all():
+            lacking.append("not every place")
+    if lacking:
+        raise refuse(
+            f"What was written did not arrive: it holds {', '.join(lacking)}",
+            "Update the Python package pyogrio, and run again",
+            file=path.name,
+        )
+
+
+def _words(text: object) -> str:
+    """Give a text as formats keep it: spaces at its ends and doubled ones may be lost, none is empty."""
+    return " ".join(str(text).split()) if isinstance(text, str) else ""
 
 
 def _write_list(points: gpd.GeoDataFrame, path: Path, *, placed: bool) -> int:
