@@ -34,7 +34,8 @@ lowest: .venv-lowest/.lowest-installed ## run the tests at other packages on the
 	    -m "not desktop and not browser" -o filterwarnings=default -p no:cacheprovider $(AT_PACKAGES)
 
 newest: .venv-newest/.made      ## run the same tests on the newest versions that there are
-	.venv-newest/$(notdir $(BIN))/python -m pip install --quiet --upgrade --editable .[test]
+	.venv-newest/$(notdir $(BIN))/python -m pip install --quiet --upgrade uv
+	.venv-newest/$(notdir $(BIN))/uv pip install --quiet --upgrade --python .venv-newest/$(notdir $(BIN))/python --editable .[test]
 	NUMBA_CACHE_DIR=.venv-newest/numba .venv-newest/$(notdir $(BIN))/python -m pytest $(PYTEST_ARGS) \
 	    -m "not desktop and not browser" -o filterwarnings=default -p no:cacheprovider $(AT_PACKAGES)
 

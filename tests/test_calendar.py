@@ -407,6 +407,19 @@ def unfold(text: str) -> list[str]:
     return text.replace("\r\n ", "").split("\r\n")
 
 
+def test_a_calendar_that_lacks_an_event_is_refused(tmp_path, monkeypatch):
+    whole = Calendar.to_ical
+
+    def write_less(calendar, *options):
+        calendar.subcomponents.pop()
+        return whole(calendar, *options)
+
+    monkeypatch.setattr(Calendar, "to_ical", write_less)
+    count = len(schedule())
+    with pytest.raises(InputError, match=rf"calendar.ics: It holds {count - 1} of {count} events"):
+        write_calendar(schedule(), tmp_path / "calendar.ics", title="Lot 7")
+
+
 @pytest.mark.evidence(
     part="Files",
     kind="other software",

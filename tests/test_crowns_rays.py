@@ -7,6 +7,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
+from screenplan.errors import InputError
 from screenplan.planting import shapes as planted
 from screenplan.views.crowns import (
     COLUMN,
@@ -287,7 +288,9 @@ def test_table_refuses_what_would_be_a_silent_error():
     h = np.ones((1, 3, 1))
     with pytest.raises(ValueError, match="finite"):
         tabulate_crowns([0], h * np.nan, h, h)
-    with pytest.raises(ValueError, match="shape codes"):
+    with pytest.raises(
+        InputError, match=r"5 is not the code of a crown shape\. Give one of 0, 1, 2"
+    ):
         tabulate_crowns([5], h, h, h)
     with pytest.raises(ValueError, match="years fit"):
         tabulate_crowns([0], np.ones((1, 63, 1)), np.ones((1, 63, 1)), np.ones((1, 63, 1)))

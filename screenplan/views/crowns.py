@@ -19,6 +19,7 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
+from screenplan.errors import refuse
 from screenplan.planting.shapes import shape_radius
 from screenplan.views.solids import (
     BOX,
@@ -143,9 +144,11 @@ def tabulate_crowns(
 
     Raises
     ------
+    InputError
+        On a shape that is not known.
     ValueError
-        On sizes that are not finite, shapes that are unknown, more years than a mask holds, or more
-        growths than a word: a caller's mistake, never a person's.
+        On sizes that are not finite, more years than a mask holds, or more growths than a word: a
+        caller's mistake, never a person's.
     """
     shape = np.ascontiguousarray(shape, np.int64)
     arrays = [
@@ -156,9 +159,12 @@ def tabulate_crowns(
     if not all(np.isfinite(size).all() for size in arrays):
         msg = "crown sizes must be finite"
         raise ValueError(msg)
-    if not np.isin(shape, SHAPES).all():
-        msg = f"shape codes must be among {SHAPES}"
-        raise ValueError(msg)
+    unknown = shape[~np.isin(shape, SHAPES)]
+    if len(unknown):
+        raise refuse(
+            f"{unknown[0]} is not the code of a crown shape",
+            f"Give one of {', '.join(str(code) for code in SHAPES)}",
+        )
     classes, growths, years = height.shape
     if years > MOST_YEARS:
         msg = f"at most {MOST_YEARS} years fit a mask"
