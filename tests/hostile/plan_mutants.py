@@ -19,12 +19,10 @@ from typing import Any
 
 import numpy as np
 
-from screenplan.cli import main
+from screenplan.commandline.checking import check_plan_file
 from screenplan.errors import InputError
-from screenplan.inputs import step_arguments
 from screenplan.plan import SECTIONS, read_plan
 from screenplan.plan_text import default_text, toml_value
-from screenplan.steps import STEPS
 
 from . import base, damaged_files
 from .outcome import Case, FaultError, Outcome, judge, left_alone, share_of
@@ -32,7 +30,7 @@ from .outcome import Case, FaultError, Outcome, judge, left_alone, share_of
 NAME = "plans"
 #: How many mutants there are of each kind; 2,000 in all.
 KINDS = {
-    "removed": 250, "doubled": 100, "misspelt": 200, "retyped": 350, "huge": 200, "negative": 150, "not a number": 100,
+    "sound": 1, "removed": 249, "doubled": 100, "misspelt": 200, "retyped": 350, "huge": 200, "negative": 150, "not a number": 100,
     "reunited": 200, "bytes": 200, "nested": 100, "unicode": 150,
 }  # fmt: skip
 #: Kinds that cannot be meant, whichever key they befall.
@@ -43,7 +41,7 @@ CHOSEN = {
     "subject": {"id": base.SUBJECT},
     "plan": {"title": "A row along the north"},
     "site": {"height": "400 m"},
-    "rows": {"along": ["north"], "offset": "2 m", "row_distance": "1.2 m"},
+    "rows": {"along": ["north"], "offset": "4 m", "row_distance": "1.2 m"},
     "plants": {"stock_height": "1 m"},
     "hand": {"plants": 20, "budget": 900.0, "prices": {"0.6 m": 18.0, "1.2 m": 42.0}},
     "goal": {"closed_by": 10},
@@ -101,6 +99,8 @@ def run(case: Case) -> Outcome:
         plan = folder / "plan.toml"
         plan.write_bytes(text)
         outcome = judge(lambda: check(plan))
+    if outcome.kind == "refused" and kind == "sound":  # every mutant would be refused for its fault
+        return Outcome("fault", f"the plan that is changed is not sound: {outcome.said}")
     if outcome.kind == "done" and kind in MUST_BE_REFUSED:
         return Outcome("fault", f"passed in silence: {_changed(text)}")
     return outcome
@@ -110,12 +110,9 @@ def check(plan: Path) -> None:
     """Read a plan and check it as the command does; hold what is refused and what is read."""
     with left_alone(plan.parent):
         try:
-            content, folder = read_plan(plan)
-            for step in STEPS.values():  # rules, limits and species are read with them
-                step_arguments(step, content, folder)
-            _hold_finite(content.model_dump())
             with contextlib.redirect_stdout(io.StringIO()):
-                main.commands["check"].callback(str(plan), out=None, settings=(), as_json=True)
+                check_plan_file(str(plan), as_json=True)
+            _hold_finite(read_plan(plan)[0].model_dump())
         except InputError as error:
             for problem in error.problems:
                 if problem.key is None and problem.file is None:
@@ -363,6 +360,7 @@ def _unicode(rng) -> bytes:
 
 
 MUTATIONS = {
+    "sound": lambda _: write(sound()).encode(),
     "removed": _removed,
     "doubled": _doubled,
     "misspelt": _misspelt,
