@@ -7,6 +7,7 @@ from benchmarks.clock import load
 from benchmarks.hillside import bench_hillside
 from benchmarks.job import bench_compiling, bench_demo, bench_step, bench_stream
 from benchmarks.limit import bench_limit
+from benchmarks.reading import bench_reading
 from benchmarks.sides import bench_sides
 from benchmarks.sun import bench_sun
 from benchmarks.views import bench_growth_of_cost, bench_timelines, bench_tracer
@@ -16,6 +17,7 @@ def main() -> None:
     """Print all figures."""
     print(f"{platform.processor() or platform.machine()}, {os.cpu_count()} cores, {load()} before")
     bench_demo()
+    bench_reading()
     bench_step()
     bench_stream()
     bench_compiling()

@@ -20,6 +20,7 @@ from site_layers import EAST, NORTH, UTM, parcels, write
 from screenplan.errors import InputError
 from screenplan.site import copies, pointers
 from screenplan.site import sources as sources_module
+from screenplan.site.database import has_index
 from screenplan.site.loose import column_names, read_table, read_track
 from screenplan.site.reading import LayerSource, TerrainSource, read_site
 
@@ -661,6 +662,47 @@ def test_odd_ids_are_found_in_a_large_file(tmp_path, odd, monkeypatch):
     layer = sources_module.open_layer("parcels", LayerSource(tmp_path / "lots.gpkg"))
     expected = [2, 8] if odd.strip() == "A-1" else [8]
     assert layer.find("PIN", odd.strip()).index.tolist() == expected
+
+
+def test_an_index_of_the_ids_is_used(tmp_path, monkeypatch):
+    lots = many(30)
+    lots.loc[3, "PIN"] = " A-9 "
+    path = write(lots, tmp_path / "lots.gpkg")
+    monkeypatch.setattr(sources_module, "WHOLE_ROWS", 10)
+    assert not has_index(path, "lots", "PIN")
+    with contextlib.closing(edit(path)) as base, base:
+        base.execute("CREATE INDEX by_pin ON lots (PIN)")
+    assert has_index(path, "lots", "PIN")
+    assert not has_index(path, "lots", "number")
+    layer = sources_module.open_layer("parcels", LayerSource(path))
+    # As written first; what differs by blanks is looked for only if there is none such.
+    assert layer.find("PIN", "A-9").index.tolist() == [10]
+    with contextlib.closing(edit(path)) as base, base:
+        base.execute("DELETE FROM lots WHERE PIN = 'A-9'")
+    layer = sources_module.open_layer("parcels", LayerSource(path))
+    assert layer.find("PIN", "A-9").index.tolist() == [4]
+    assert layer.find("PIN", "none").empty
+
+
+def test_of_a_large_raster_the_record_says_what_was_read(tmp_path, monkeypatch):
+    monkeypatch.setattr(sources_module, "LARGE_FILE", 1000)
+    write(parcels(), tmp_path / "lots.gpkg")
+    path = tmp_path / "g.tif"
+
+    def entry(change=None):
+        write_ground(path, "GTiff")
+        if change is not None:
+            with rasterio.open(path, "r+") as raster:
+                raster.write(
+                    np.full((1, 1), 500, dtype="int16"), 1, window=((change, change + 1),) * 2
+                )
+        return read(tmp_path / "lots.gpkg", terrain=TerrainSource(path, "m")).inputs[-1]
+
+    first = entry()
+    assert first["sha256"] is None
+    assert first["bytes"] == path.stat().st_size
+    assert entry(change=1)["read_sha256"] == first["read_sha256"]  # 390 m away
+    assert entry(change=40)["read_sha256"] != first["read_sha256"]  # in the middle
 
 
 def test_of_a_large_file_the_record_says_what_was_read(tmp_path, monkeypatch):

@@ -55,7 +55,8 @@ class RunRecord:
     frame : mapping
         The local frame, as `LocalFrame.to_dict` gives it.
     inputs : sequence of mapping
-        One per layer read: file, layer, sha256, rows, crs.
+        One per layer read: file, layer, sha256, rows, crs. Of a large file that was read in part,
+        sha256 is None, bytes its size, and read_sha256 the hash of what was read of it.
     parameters : mapping
         The plan's choices, complete with defaults.
     transformations, repairs : sequence of mapping

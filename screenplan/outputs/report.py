@@ -263,13 +263,20 @@ def _species(species, units: str) -> Table | None:
     return plain_table("species", "Plants", ("plant", "what", ""), rows)
 
 
+def _fingerprint(one: Mapping) -> str:
+    """Show the beginning of an input's hash: of the file, or of what was read of a large one."""
+    if one.get("read_sha256"):
+        return f"{one['read_sha256'][:12]} (of what was read)"
+    return str(one.get("sha256") or "")[:12]
+
+
 def _inputs(about: About) -> list[Table | None]:
     return [
         plain_table(
             "inputs", "What was read", ("layer", "file", "rows", "reference system", "SHA-256"),
             [
                 (one.get("name"), Path(str(one.get("file", ""))).name, one.get("rows"), one.get("crs"),
-                 str(one.get("sha256", ""))[:12])
+                 _fingerprint(one))
                 for one in about.inputs
             ],
         ),

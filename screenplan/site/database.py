@@ -109,6 +109,21 @@ def count_rows(path: Path, table: str, most: int) -> int | None:
         return None
 
 
+def has_index(path: Path, table: str, column: str) -> bool:
+    """Tell whether rows of a table are found by a column without looking at the others."""
+    try:
+        with connect(path) as base:
+            listed = base.execute(f"PRAGMA index_list({_quote(table)})").fetchall()
+            firsts = [
+                base.execute(f"PRAGMA index_info({_quote(_text(name))})").fetchone()[2]
+                for _, name, _, _, is_partial in listed
+                if not is_partial
+            ]
+    except Exception:  # the reader says what is wrong with it
+        return False
+    return column.encode() in firsts
+
+
 def list_ids(path: Path, table: str) -> list[int] | None:
     """List the ids of a table's rows in their order; None if it has none, as a view."""
     try:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import logging
 import warnings
 from pathlib import Path
@@ -81,7 +82,8 @@ def read_terrain(
     transformation : dict
         Its change of datum.
     record : dict
-        Size, CRS, and the cells of the grid with the error of heights that they leave.
+        Size, CRS, the cells of the grid with the error of heights that they leave, and the SHA-256 of
+        the heights that were read, as doubles.
 
     Raises
     ------
@@ -151,7 +153,7 @@ def _read(raster, source, path, frame, bounds, datum_tolerance_m):
     )
     nodes, shape, origin, cell = _lay_nodes(raster, frame, transformation, bounds, notes)
     across, along = _find_pixels(raster, frame, transformation, nodes)
-    heights, outside = _sample(raster, source.band, across, along)
+    heights, outside, digest = _sample(raster, source.band, across, along)
     heights = heights * to_metres
     known = np.isfinite(heights)
     wild = known & ((heights < LOWEST_GROUND_M) | (heights > HIGHEST_GROUND_M))
@@ -200,6 +202,7 @@ def _read(raster, source, path, frame, bounds, datum_tolerance_m):
     record = {
         "rows": int(raster.height), "columns": int(raster.width), "crs": crs.name,
         "cell_m": [float(size) for size in cell], "cell_error_m": round(error, 4),
+        "read_sha256": digest,
     }  # fmt: skip
     return terrain, notes, transformation.to_record(), record
 
@@ -294,7 +297,7 @@ def _find_pixels(raster, frame, transformation, nodes):
 
 
 def _sample(raster, band: int, across: np.ndarray, along: np.ndarray):
-    """Bilinear heights; NaN where a node lacks one of its four pixels."""
+    """Bilinear heights, NaN where a node lacks one of its four pixels; where that is; a hash of the pixels."""
     # Up to the outer edge of the outermost pixels their own value holds.
     edge = 0.5 + 1e-6
     outside = ~(
@@ -305,7 +308,7 @@ def _sample(raster, band: int, across: np.ndarray, along: np.ndarray):
     )
     heights = np.full(len(across), np.nan)
     if outside.all() or min(raster.width, raster.height) < 2:
-        return heights, outside
+        return heights, outside, None
     across = np.clip(across[~outside], 0.0, raster.width - 1.0)
     along = np.clip(along[~outside], 0.0, raster.height - 1.0)
     left = min(int(across.min()), raster.width - 2)
@@ -319,7 +322,7 @@ def _sample(raster, band: int, across: np.ndarray, along: np.ndarray):
     pixels = raster.read(band, window=window, masked=True).astype(float).filled(np.nan)
     pixels = pixels * raster.scales[band - 1] + raster.offsets[band - 1]
     heights[~outside] = bilinear(pixels, across - left, along - top)
-    return heights, outside
+    return heights, outside, hashlib.sha256(pixels.tobytes()).hexdigest()
 
 
 def _nearest(nodes: np.ndarray, heights: np.ndarray, known: np.ndarray) -> np.ndarray:

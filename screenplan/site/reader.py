@@ -31,7 +31,7 @@ from screenplan.site.plausible import MOST_ACROSS_M, find_misfit, guess_unit
 from screenplan.site.raster import read_terrain
 from screenplan.site.repair import WHOLE_LAYER, Findings, check_types, flatten, mend
 from screenplan.site.site import Site
-from screenplan.site.sources import FrameLayer, hash_file
+from screenplan.site.sources import FrameLayer, hash_unless_large
 from screenplan.site.subject import choose_rows
 from screenplan.site.terrain import Terrain, TerrainSource
 
@@ -483,9 +483,12 @@ class Reader:
         path = Path(terrain.file)
         self.warnings += [f"{note}." for note in notes]
         self.transformations.append({"layer": "terrain", **way})
+        whole = hash_unless_large(path)
+        if whole["sha256"] is not None:
+            del record["read_sha256"]  # the whole says more
         self.inputs.append(
-            {"name": "terrain", "file": str(path), "layer": None, "sha256": hash_file(path),
-             "sidecars": {}, "rows_near": None, **record}
+            {"name": "terrain", "file": str(path), "layer": None, **whole, "sidecars": {},
+             "rows_near": None, **record}
         )  # fmt: skip
         return ground
 

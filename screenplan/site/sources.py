@@ -26,7 +26,7 @@ from shapely.geometry import shape
 from screenplan.errors import refuse
 from screenplan.site import pointers
 from screenplan.site.columns import to_text
-from screenplan.site.database import count_rows, list_ids, number_rows
+from screenplan.site.database import count_rows, has_index, list_ids, number_rows
 from screenplan.site.files import DataFile, choose_layer, find_files, hash_file, open_file
 from screenplan.site.loose import column_names, read_table, read_track
 
@@ -35,7 +35,7 @@ __all__ = [
     "FrameLayer",
     "LayerSource",
     "column_names",
-    "hash_file",
+    "hash_unless_large",
     "open_layer",
     "read_table",
     "read_track",
@@ -311,13 +311,21 @@ class FileLayer:
         """Rows with an identifier, written as `to_text` writes it."""
         if self._is_read_whole:
             return self._whole[(self._whole[column].map(to_text) == wanted).to_numpy(bool)]
-        _, fids, _, (cells,) = self._scan(columns=[column], where=self._where(column, wanted))
+        ways = [self._where(column, wanted)]
+        if self.data.is_database and has_index(self.data.inner, self.layer, column):
+            ways.insert(0, self._where(column, wanted, as_written=True))
+        for where in ways:
+            _, fids, _, (cells,) = self._scan(columns=[column], where=where)
+            if len(fids):
+                break
         return self._pick([fid for fid, cell in zip(fids, cells, strict=True) if to_text(cell) == wanted])  # fmt: skip
 
-    def _where(self, column: str, wanted: str) -> str | None:
+    def _where(self, column: str, wanted: str, as_written: bool = False) -> str | None:
         """Say in SQL which rows may have an identifier; None where SQL cannot tell."""
         name, kind = '"' + column.replace('"', '""') + '"', self.kinds[column].split(":")[0]
         if kind == "str":
+            if as_written:
+                return name + " = '" + wanted.replace("'", "''") + "'"
             # Blanks around it do not count, and one that is a number may be written in several ways.
             text = (
                 wanted.replace("!", "!!").replace("%", "!%").replace("_", "!_").replace("'", "''")
@@ -406,6 +414,15 @@ class FileLayer:
                 "read_sha256": hashlib.sha256(read).hexdigest(),
             }
         return record
+
+
+def hash_unless_large(path: Path) -> dict[str, object]:
+    """Give a file's SHA-256; of one larger than `LARGE_FILE` its size alone."""
+    files = find_files(path)
+    size = sum(part.stat().st_size for part in files)
+    if size > LARGE_FILE:
+        return {"sha256": None, "bytes": size}
+    return {"sha256": hash_file(files[0])}
 
 
 def open_layer(name: str, source: LayerSource) -> FileLayer:
