@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 #: The steps that an alternative runs through, of those in the registry.
 NEEDED = (
-    "zones", "lines", "needed", "plants", "closure", "views", "fence", "stakeout", "quantities", "cost",
+    "places", "zones", "lines", "room", "needed", "plants", "closure", "views", "fence", "stakeout", "quantities", "cost",
 )  # fmt: skip
 #: More combinations than this are not compared.
 MOST = 60
@@ -51,6 +51,10 @@ def compare_alternatives(
     from screenplan.tables import table_of
 
     variants = list_variants(plan)
+    places = layers.get("private_places")
+    if places is not None and places["derived"].astype(bool).any():
+        # Each species leaves its own room: the place is derived anew, not cut further.
+        layers = {name: layer for name, layer in layers.items() if name != "private_places"}
     rows = [
         {"alternative": number, **_run(variant, folder, dict(layers), terrain, frame)}
         for number, variant in enumerate(variants, 1)

@@ -137,7 +137,14 @@ STEPS: dict[str, Step] = {
             "Mark the ground where no stem may stand, and why, and the ground that is left",
             "screenplan.planting.zones:mark_zones",
             needs=("parcels",),
-            takes=("buildings", "utilities", "keep_outs", "roads", "existing_screens"),
+            takes=(
+                "buildings",
+                "utilities",
+                "keep_outs",
+                "roads",
+                "existing_screens",
+                "private_places",
+            ),
             gives=("no_plant_zones", "plantable_zone"),
             parameters={
                 "species": "plants.species",
@@ -163,6 +170,15 @@ STEPS: dict[str, Step] = {
                 "row_distance_m": "rows.row_distance",
                 "spacing_m": "rows.spacing",
             },
+        ),
+        Step(
+            "room",
+            "End a derived private place where the grown row begins",
+            "screenplan.planting.room:leave_room",
+            needs=("private_places", "planting_lines"),
+            gives=("private_places",),
+            parameters={"species": "plants.species"},
+            resources=("table",),
         ),
         Step(
             "needed",

@@ -24,7 +24,7 @@ from screenplan.checks.effects import (
 )
 from screenplan.checks.findings import LOCATE, WIRES
 from screenplan.checks.goals import judge_closure, judge_goal, judge_use
-from screenplan.checks.stems import judge_crowns, judge_gaps, judge_stems
+from screenplan.checks.stems import judge_crowns, judge_gaps, judge_places, judge_stems
 from screenplan.contracts import CHECKS
 from screenplan.planting.species import Species, load_species
 from screenplan.planting.zones import outline_known
@@ -124,6 +124,7 @@ def judge_plan(
     findings = [
         *judge_stems(plants, no_plant_zones, parcels),
         judge_crowns(parcels, plants, table),
+        judge_places(private_places, plants, table),
         judge_goal(views, closed_by, share, threshold, weights),
         *judge_use(needed_years, plants, views),
         judge_gaps(

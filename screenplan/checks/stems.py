@@ -27,6 +27,8 @@ def judge_stems(plants, zones, parcels) -> Iterator[Finding]:
         yield Finding("plants", "fails", "No plant can stand anywhere along the chosen sides",
                       needs="another side, a narrower species, or a smaller setback")  # fmt: skip
         return
+    # Private places are judged by themselves, each plant by its own width.
+    zones = zones.loc[zones["feature"] != "private_place"]
     inner = shapely.buffer(zones.geometry.to_numpy(), -STEM_TOLERANCE_M)
     keep = ~shapely.is_empty(inner)
     tree = shapely.STRtree(inner[keep])
@@ -42,8 +44,7 @@ def judge_stems(plants, zones, parcels) -> Iterator[Finding]:
         return
     hit = zones[keep].iloc[zone].assign(plant=plants["plant_id"].to_numpy()[stem])
     for rule, rows in hit.groupby("rule", sort=False):
-        names = ", ".join(str(plant) for plant in sorted(set(rows["plant"]))[:10])
-        yield Finding("setbacks", "fails", f"Plants {names} stand where rule {rule} allows none: {rows['reason'].iloc[0]}",
+        yield Finding("setbacks", "fails", f"Plants {_named(rows['plant'])} stand where rule {rule} allows none: {rows['reason'].iloc[0]}",
                       caution=LOCATE if "buried" in set(rows["feature"]) else "")  # fmt: skip
 
 
@@ -85,6 +86,46 @@ def _farthest_outside(area, subject) -> float:
     """Give the distance of a crown's farthest corner beyond the line, metres; 0 if it stays inside."""
     corners = shapely.points(shapely.get_coordinates(shapely.difference(area, subject)))
     return float(shapely.distance(subject, corners).max(initial=0.0))
+
+
+def judge_places(private_places, plants, table) -> Finding:
+    """Look for plants in the places that they are to screen, and for grown crowns that reach into one.
+
+    Plants that stand already are judged like new ones; each counts by half the width that it has in
+    the end.
+    """
+    name = "private places"
+    if private_places is None or not len(private_places):
+        return Finding(name, "cannot be judged", "There is no private place", "private_places")
+    if not len(plants):
+        return Finding(name, "cannot be judged", "There are no plants", "plants")
+    ids = plants["plant_id"].to_numpy()
+    half = np.array([table[key].final_width("high") / 2.0 for key in plants["species"].astype(str)])
+    said = []
+    for place, shape in zip(private_places["place_id"], private_places.geometry, strict=True):
+        away = shapely.distance(plants.geometry.to_numpy(), shape)
+        within = away <= STEM_TOLERANCE_M
+        over = half - away
+        reach = (over > STEM_TOLERANCE_M) & ~within
+        if within.any():
+            said.append(f"plants {_named(ids[within])} stand in private place {place}")
+        if reach.any():
+            said.append(f"the grown crowns of plants {_named(ids[reach])} reach into private place {place}, "
+                        f"by up to {over[reach].max():.2f} m")  # fmt: skip
+    if not said:
+        return Finding(
+            name, "passes", "No stem stands in a private place, and no grown crown reaches into one"
+        )
+    says = "; ".join(said)
+    return Finding(name, "fails", says[0].upper() + says[1:],
+                   "the place drawn where people sit clear of the plants, narrower plants, or clipping")  # fmt: skip
+
+
+def _named(plants) -> str:
+    """Name the first ten plants, and say how many more there are."""
+    named = sorted(set(plants))
+    more = f" and {len(named) - 10} more" if len(named) > 10 else ""
+    return ", ".join(str(plant) for plant in named[:10]) + more
 
 
 def judge_gaps(

@@ -15,6 +15,7 @@ from screenplan.planting.zones import size_judged
 from screenplan.rules.limits import Limit, load_limits, months_text
 from screenplan.rules.ruleset import KEEP_OUT_FEATURES, Rule, keep_out_kind, load_rules
 from screenplan.site.ownership import outline_known
+from screenplan.site.shaping import column_or
 from screenplan.tables import table_of
 
 
@@ -69,7 +70,7 @@ def list_rules(
     rules = load_rules() if rules is None else rules
     limits = load_limits() if limits is None else limits
     planted = species_of(species, table)
-    there = _things(buildings, utilities, keep_outs, roads, existing_screens)
+    there = _things(buildings, utilities, keep_outs, roads, existing_screens, private_places)
     if parcels is not None and not outline_known(parcels):
         del there["boundary"]
     rows = [_setback(rule, there, size_judged(rule, planted)[0]) for rule in rules]
@@ -132,7 +133,7 @@ def setback_text(rule: Rule) -> str:
     return f"{' and '.join(parts)}{least} from the {rule.measured_from.replace('_', ' ')} to the {rule.measured_to}"
 
 
-def _things(buildings, utilities, keep_outs, roads, existing) -> dict[str, set[str]]:
+def _things(buildings, utilities, keep_outs, roads, existing, places) -> dict[str, set[str]]:
     """Give the features that are on the site, and the kinds of each."""
     found: dict[str, set[str]] = {"boundary": {""}}
     if has_rows(buildings):
@@ -147,6 +148,8 @@ def _things(buildings, utilities, keep_outs, roads, existing) -> dict[str, set[s
         found["road"] = {""}
     for kind in texts(existing, "kind") if has_rows(existing) else ():
         found.setdefault(kind, set()).add(kind)
+    if has_rows(places) and not column_or(places, "derived", False).astype(bool).all():
+        found["private_place"] = {""}
     return found
 
 
@@ -195,7 +198,11 @@ def _a(noun: str) -> str:
     return f"an {noun}" if noun[0] in "aeiou" else f"a {noun}"
 
 
-_WORDS = {"buried": "buried line", "overhead": "overhead line"}
+_WORDS = {
+    "buried": "buried line",
+    "overhead": "overhead line",
+    "private_place": "private place that was drawn",
+}
 #: Kinds of which the plan picks one, for planting seasons by its stock and species.
 _SEVERAL = (
     "sight_triangle", "zoning", "tolerance", "locate_request", "nesting", "planting_season",

@@ -502,9 +502,10 @@ def _nowhere(drawn: list[_Drawn], zones: gpd.GeoDataFrame) -> InputError:
             "Draw the line inside the parcel",
             layer="planting_line",
         )
+    smaller = "draw the private place smaller, " if "(private_place)" in names else ""
     return refuse(
         f"no plant may stand anywhere on the line; forbidden by {names} of its length",
-        "Give a greater offset, another side, a smaller species, or change the rule after asking "
-        "the local authority",
+        f"Give a greater offset, another side, a smaller species, {smaller}or change the rule after "
+        "asking the local authority",
         key="rows.along",
     )

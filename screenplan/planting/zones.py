@@ -57,6 +57,7 @@ def mark_zones(
     keep_outs: gpd.GeoDataFrame | None = None,
     roads: gpd.GeoDataFrame | None = None,
     existing_screens: gpd.GeoDataFrame | None = None,
+    private_places: gpd.GeoDataFrame | None = None,
     *,
     rules: Sequence[Rule] | None = None,
     species: Species | str = DEFAULT_SPECIES,
@@ -71,9 +72,10 @@ def mark_zones(
 
     Parameters
     ----------
-    parcels, buildings, utilities, keep_outs, roads, existing_screens : GeoDataFrame
+    parcels, buildings, utilities, keep_outs, roads, existing_screens, private_places : GeoDataFrame
         Layers in the local frame, metres. Existing screens of the kind ``plant`` are members of a
-        row, not things to keep clear of.
+        row, not things to keep clear of; derived private places give way to the row
+        (`screenplan.planting.room`).
     rules : sequence of Rule, optional
         By default the shipped rules. With none at all, only the footprints of things are kept
         clear.
@@ -118,7 +120,14 @@ def mark_zones(
 
     rows = []
     for thing in _things(
-        subject, subject_id, buildings, utilities, keep_outs, roads, existing_screens
+        subject,
+        subject_id,
+        buildings,
+        utilities,
+        keep_outs,
+        roads,
+        existing_screens,
+        private_places,
     ):
         for rule, distance in _distances(thing, rules, species, hole, boundary_accuracy_m):
             if not known and thing.feature == "boundary":
@@ -250,7 +259,7 @@ def _edges(geometry: shapely.Geometry) -> np.ndarray:
 
 
 def _things(
-    subject, subject_id, buildings, utilities, keep_outs, roads, existing
+    subject, subject_id, buildings, utilities, keep_outs, roads, existing, places
 ) -> Iterator[_Thing]:
     yield _Thing("boundary", "", "parcels", subject_id, subject.boundary)
     for row in _rows(buildings, "building_id"):
@@ -281,6 +290,10 @@ def _things(
                 half = SPREAD_OF_UNKNOWN_TREE * row.number("height_m", 0.0) / 2.0
                 note = f"; its spread is not given and taken as {2 * half:.1f} m"
         yield _Thing(kind, kind, "existing_screens", row.id, shape, half, note)
+    for row in _rows(places, "place_id"):
+        derived = row.values.get("derived")
+        if pd.isna(derived) or not derived:
+            yield _Thing("private_place", "", "private_places", row.id, row.geometry)
 
 
 @dataclass(frozen=True)

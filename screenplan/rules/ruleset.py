@@ -41,6 +41,7 @@ FEATURES = (
     "wall",
     "fence",
     "hedge",
+    "private_place",
     "keep_out",
 )
 #: Features that are kinds of the keep-outs layer; every other kind falls under ``keep_out``.

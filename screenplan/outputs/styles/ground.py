@@ -167,6 +167,7 @@ KEPT_CLEAR = {
     "Septic field, pond": (
         ("septic_field", "pond"), hatched("#8fb3d5", COLOURS["place"], 0.0, edge=DOTTED, spacing_mm=2.6)),
     "Easement": (("easement",), hatched("#bfa9de", COLOURS["need"], 90.0)),
+    "Private places": (("private_place",), hatched(COLOURS["place"], COLOURS["place"], 0.0, opacity=0.25)),
     "Trees and hedges": (("tree", "hedge"), hatched(COLOURS["crown"], COLOURS["plant"], 135.0)),
 }  # fmt: skip
 GROUND["no_plant_zones"] = Style(
