@@ -10,6 +10,7 @@ import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from functools import cache
 
 import pyproj
 import pyproj.network
@@ -26,6 +27,12 @@ AREA_HALF_DEG = 0.02
 
 #: Where the plan states the tolerance.
 TOLERANCE_KEY = "site.datum_tolerance"
+
+#: How layers are mended of which one has a place on earth and the other has none.
+STATE_BOTH = (
+    "State the CRS in which its coordinates are with the key crs of the layer: a code, WKT, or "
+    '"as parcels" for that of the parcels'
+)
 
 #: Name of the system of a site of which nobody said where on earth it lies.
 GROUND_NAME = "Ground of the site, metres, its place on earth not known"
@@ -123,6 +130,25 @@ def is_on_earth(crs: CRS) -> bool:
     return bare.geodetic_crs is not None and not bare.is_geocentric
 
 
+@cache
+def knows_place(crs: CRS) -> bool:
+    """Tell whether anybody states how the datum of a CRS lies on the earth.
+
+    Nobody does for a site grid, or for a datum that is called unknown. A change to WGS 84 that needs
+    a grid which is not on this machine counts as known.
+
+    Examples
+    --------
+    >>> knows_place(CRS("EPSG:25832")), knows_place(CRS("+proj=tmerc +ellps=GRS80 +lon_0=9"))
+    (True, False)
+    """
+    flat = horizontal(crs)
+    if not is_on_earth(flat):
+        return False
+    group = _list_operations(flat, CRS("EPSG:4326"), None)
+    return bool(group.transformers or group.unavailable_operations)
+
+
 def find_transformation(
     source: CRS,
     target: CRS,
@@ -161,7 +187,7 @@ def find_transformation(
         if not is_on_earth(crs):
             raise refuse(
                 f"The CRS '{crs.name}' gives no place on a map of the earth",
-                "Save the layer in a geographic or projected CRS",
+                STATE_BOTH,
                 file=file,
                 layer=layer,
             )
@@ -171,6 +197,16 @@ def find_transformation(
     group = _list_operations(source, target, area)
     better_m, missing = _find_missing(group)
     where = {"file": file, "layer": layer, "key": TOLERANCE_KEY}
+    if knows_place(source) != knows_place(target):
+        of = "" if knows_place(target) else " of the parcels"
+        lost, other = (source, target) if knows_place(target) else (target, source)
+        raise refuse(
+            f"The datum of the CRS '{lost.name}'{of} is not known, so nobody can tell how "
+            f"'{other.name}' lies to it",
+            STATE_BOTH,
+            file=file,
+            layer=layer,
+        )
     if not group.transformers:
         named = _name_grids(missing)
         raise refuse(

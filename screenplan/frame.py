@@ -20,12 +20,15 @@ from pyproj.crs.coordinate_operation import TransverseMercatorConversion
 
 from screenplan.datum import (
     AREA_HALF_DEG,
+    STATE_BOTH,
     Transformation,
     find_transformation,
+    ground_plane,
     horizontal,
     is_ground,
     is_on_earth,
     knows_north,
+    knows_place,
 )
 from screenplan.errors import refuse
 from screenplan.reproject import reproject
@@ -56,7 +59,9 @@ class LocalFrame:
         Height of the site above the ellipsoid; None if not known, the scale is then 1 on the
         ellipsoid.
     scale : float
-        k0.
+        k0; on a site without a place, metres per unit of ``source_crs``.
+    origin : tuple of float
+        Where the frame of a site without a place has its origin, in ``source_crs``.
     """
 
     crs: CRS
@@ -65,6 +70,7 @@ class LocalFrame:
     lat0: float | None
     height_m: float | None
     scale: float
+    origin: tuple[float, float] = (0.0, 0.0)
 
     @classmethod
     def around(
@@ -105,8 +111,8 @@ class LocalFrame:
                 "The layer has no CRS", "State the CRS in which its coordinates are", layer=None
             )
         source = horizontal(CRS(gdf.crs))
-        if is_ground(source):
-            return cls(source, source, None, None, None, 1.0)
+        if source.is_engineering:
+            return cls._in_plane(source, gdf)
         geodetic = _find_geodetic(source)
         to_degrees = Transformer.from_crs(
             _unbind(source), geodetic, always_xy=True, allow_ballpark=False
@@ -134,15 +140,40 @@ class LocalFrame:
             scale=scale,
         )
 
+    @classmethod
+    def _in_plane(cls, source: CRS, gdf: gpd.GeoDataFrame | gpd.GeoSeries) -> LocalFrame:
+        """Lay a frame in the plane of a site grid, which has no place on earth."""
+        if is_ground(source):
+            return cls(source, source, None, None, None, 1.0)
+        bounds = shapely.bounds(np.asarray(gdf.geometry.array, dtype=object)).reshape(-1, 4)
+        bounds = bounds[np.isfinite(bounds).all(axis=1)]
+        if not len(bounds):
+            raise refuse("No coordinate is a finite number", "Draw the outline anew")
+        low, high = bounds[:, :2].min(axis=0), bounds[:, 2:].max(axis=0)
+        return cls(
+            ground_plane(north=True),
+            source,
+            None,
+            None,
+            None,
+            source.axis_info[0].unit_conversion_factor,
+            tuple(((low + high) / 2.0).tolist()),
+        )
+
+    @property
+    def is_plane(self) -> bool:
+        """Whether the site has no longitude and latitude at all."""
+        return self.lat0 is None
+
     @property
     def is_placed(self) -> bool:
-        """Whether it is known where on earth the site lies."""
-        return self.lat0 is not None
+        """Whether positions on earth can be given; on an unknown datum they may be off by hundreds of metres."""
+        return not self.is_plane and knows_place(self.source_crs)
 
     @property
     def length_note(self) -> str:
         """What the frame's lengths are worth, in one sentence."""
-        if not self.is_placed:
+        if self.is_plane:
             direction = "" if knows_north(self.crs) else " and in which direction"
             return f"It is not known where on earth{direction} the site lies; lengths are as given"
         if self.height_m is None:
@@ -155,9 +186,14 @@ class LocalFrame:
     @property
     def note(self) -> str:
         """What the frame is, for files that cannot say it otherwise."""
-        if not self.is_placed:
+        if self.is_plane:
             axes = "x east, y north" if knows_north(self.crs) else "x along the row, y to its left"
-            return f"Coordinates are metres of the site's own plane, {axes}. {self.length_note}."
+            at = "" if is_ground(self.source_crs) else (
+                f"; its origin is at {self.origin[0]:.4f}, {self.origin[1]:.4f} of '{self.source_crs.name}'"
+            )  # fmt: skip
+            return (
+                f"Coordinates are metres of the site's own plane, {axes}{at}. {self.length_note}."
+            )
         return (
             "Coordinates are metres of the site's local frame, x east, y north; its origin is at "
             f"longitude {self.lon0:.9f}, latitude {self.lat0:.9f} on the datum of the parcels. "
@@ -167,7 +203,7 @@ class LocalFrame:
     @property
     def position_deg(self) -> tuple[float, float] | None:
         """Longitude east of Greenwich and latitude of the site, degrees; None if not known."""
-        if not self.is_placed:
+        if self.is_plane:
             return None
         meridian = self.crs.geodetic_crs.prime_meridian
         east = self.lon0 + math.degrees(meridian.longitude * meridian.unit_conversion_factor)
@@ -187,8 +223,8 @@ class LocalFrame:
     @cached_property
     def _own(self) -> Transformer:
         """From the parcels' CRS into the frame: one datum, so a projection and nothing else."""
-        if not self.is_placed:
-            return _stand_still()
+        if self.is_plane:
+            return _shift(self.scale, self.origin)
         return Transformer.from_crs(
             _unbind(self.source_crs), self.crs, always_xy=True, allow_ballpark=False
         )
@@ -202,8 +238,10 @@ class LocalFrame:
         layer: str | None = None,
     ) -> Transformation:
         """Choose the change of datum for a layer; see `screenplan.datum.find_transformation`."""
-        if not self.is_placed:
-            if not is_ground(crs):
+        if self.is_plane:
+            flat = horizontal(CRS(crs))
+            shared = flat.equals(self.source_crs, ignore_axis_order=True)
+            if is_ground(self.source_crs) and not is_ground(flat):
                 raise refuse(
                     "It is not known where on earth the site lies, and this layer has a place",
                     "Make the parcel or the line anew with its place (screenplan start --at, and for "
@@ -211,8 +249,19 @@ class LocalFrame:
                     file=file,
                     layer=layer,
                 )
-            name = self.crs.name
-            return Transformation(name, name, "none", 0.0, transformer=_stand_still())
+            if not shared and not is_ground(flat):
+                raise refuse(
+                    f"The parcels' CRS '{self.source_crs.name}' gives no place on a map of the earth, and "
+                    f"this layer is in '{flat.name}'",
+                    STATE_BOTH,
+                    file=file,
+                    layer=layer,
+                )
+            # A layer in the frame itself goes back to the parcels' CRS, and comes in again.
+            back = not shared and not is_ground(self.source_crs)
+            way = _shift(self.scale, self.origin, back=back)
+            still = way if back else _shift(1.0, (0.0, 0.0))
+            return Transformation(flat.name, self.source_crs.name, "none", 0.0, transformer=still)
         return find_transformation(
             CRS(crs),
             self.source_crs,
@@ -236,7 +285,7 @@ class LocalFrame:
         def transform(x, y):
             return self.points_out(x, y, transformation)
 
-        unit = _metres_per_unit(transformation.transformer.source_crs) if self.is_placed else 1.0
+        unit = _metres_per_unit(transformation.transformer.source_crs) if not self.is_plane else 1.0
         return reproject(geometries, transform, metres_per_unit=unit)
 
     def points_in(
@@ -325,10 +374,10 @@ class LocalFrame:
             If no transformation but a ballpark one is at hand.
         """
         target = horizontal(CRS(target_crs))
-        if not self.is_placed and not is_ground(target):
+        if not self.is_placed and knows_place(target):
             raise refuse(
                 "It is not known where on earth the site lies, and the file would hold places on earth",
-                "Write a GeoPackage, or make the parcel or the line anew with its place",
+                "Write a GeoPackage, state the CRS of the parcels, or make the parcel or the line anew with its place",
             )
         transformation = self.transformation_from(target)
         moved = self.project_out(np.asarray(gdf.geometry.array, dtype=object), transformation)
@@ -343,7 +392,7 @@ class LocalFrame:
             "lat0_deg": self.lat0,
             "height_m": self.height_m,
             "scale": self.scale,
-        }
+        } | ({} if not self.is_plane else {"origin": list(self.origin)})
 
     @classmethod
     def from_dict(cls, record: Mapping[str, object]) -> LocalFrame:
@@ -358,6 +407,10 @@ class LocalFrame:
             source = CRS.from_wkt(record["source_crs_wkt"])
             if is_ground(source):
                 return cls(source, source, None, None, None, 1.0)
+            if source.is_engineering:
+                x, y = record["origin"]
+                plane, scale = ground_plane(north=True), float(record["scale"])
+                return cls(plane, source, None, None, None, scale, (float(x), float(y)))
             lon0, lat0 = float(record["lon0_deg"]), float(record["lat0_deg"])
             scale, height = float(record["scale"]), record["height_m"]
             # Built anew: WKT keeps 15 digits, and the record's own numbers keep all.
@@ -389,8 +442,11 @@ def find_lost(geometries: np.ndarray) -> np.ndarray:
     return np.unique(owner[~np.isfinite(xy).all(axis=1)])
 
 
-def _stand_still() -> Transformer:
-    return Transformer.from_pipeline("+proj=noop")
+def _shift(scale: float, origin: tuple[float, float], *, back: bool = False) -> Transformer:
+    """From a plane in units of ``scale`` metres into metres from an origin in it, or back."""
+    x, y = (scale * end for end in origin)
+    step = f"+proj=affine +s11={scale!r} +s22={scale!r} +xoff={-x!r} +yoff={-y!r}"
+    return Transformer.from_pipeline(f"+proj=pipeline +step {'+inv ' if back else ''}{step}")
 
 
 def _build(geodetic: CRS, lon0: float, lat0: float, scale: float) -> CRS:

@@ -8,11 +8,14 @@ from pathlib import Path
 from typing import Any
 
 from screenplan.contracts import OUTPUTS
-from screenplan.errors import refuse
+from screenplan.errors import InputError, refuse
 from screenplan.inputs import read_inputs, rows_of_files, step_arguments
 from screenplan.plan import Plan, check_plan, read_plan
 from screenplan.plan.reading import change_plan
 from screenplan.steps import STEPS, Step
+
+#: What positions in files are in.
+WGS84 = "EPSG:4326"
 
 #: Called with the step's name and its number from 1, and how many there are.
 Progress = Callable[[str, int, int], None]
@@ -188,6 +191,8 @@ def rehearse_plan(plan: Plan, folder: Path, site) -> None:
 
 def _arguments(steps: Sequence[Step], plan: Plan, folder: Path, site) -> dict[str, dict[str, Any]]:
     """Collect what every step is called with, so that what is wrong in it is said at the start."""
+    if site.frame.is_placed:
+        _check_positions(site.frame)
     if plan.alternatives.asked:
         from screenplan.alternatives import list_variants
 
@@ -195,6 +200,19 @@ def _arguments(steps: Sequence[Step], plan: Plan, folder: Path, site) -> dict[st
     return {
         step.name: step_arguments(step, plan, folder, site.terrain, site.frame) for step in steps
     }
+
+
+def _check_positions(frame) -> None:
+    """Refuse a CRS from which the positions in WGS 84, which files hold, cannot be computed here."""
+    try:
+        frame.transformation_from(WGS84)
+    except InputError as error:
+        problem = error.problems[0]
+        raise refuse(
+            f"Positions for a receiver and for GeoJSON cannot be computed: {problem.what[:1].lower()}{problem.what[1:]}",
+            problem.mend,
+            key="layers.parcels.crs",
+        ) from None
 
 
 def steps_for(only: Sequence[str]) -> list[Step]:

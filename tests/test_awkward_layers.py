@@ -292,10 +292,17 @@ def test_a_datum_that_is_too_uncertain():
 
 def test_a_site_grid():
     grid = 'LOCAL_CS["site grid",UNIT["metre",1],AXIS["x",EAST],AXIS["y",NORTH]]'
-    refused({"parcels": parcels().set_crs(grid, allow_override=True)}, "'site grid' gives no place")
+    lots = parcels().set_crs(grid, allow_override=True)
+    houses = buildings().set_crs(grid, allow_override=True)
     refused(
-        {"buildings": buildings().set_crs(grid, allow_override=True)},
-        r"layer buildings: The CRS 'site grid' gives no place on a map",
+        {"parcels": lots, "buildings": buildings()},
+        r"layer buildings: The parcels' CRS 'site grid' gives no place on a map of the earth, and this layer "
+        r"is in 'WGS 84 / UTM zone 32N'\. State the CRS in which its coordinates are",
+        columns={"buildings": BUILDING_COLUMNS},
+    )
+    refused(
+        {"buildings": houses},
+        r"layer buildings: The CRS 'site grid' gives no place on a map of the earth\. State the CRS in which",
         columns={"buildings": BUILDING_COLUMNS},
     )
 

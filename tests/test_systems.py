@@ -12,9 +12,13 @@ from click.testing import CliRunner
 from pyproj import CRS
 from site_layers import BUILDING_COLUMNS, EAST, NORTH, UTM, buildings, parcels, write
 
+from screenplan import frame as frame_module
 from screenplan.cli import main
-from screenplan.errors import InputError
-from screenplan.site.reading import LayerSource, TerrainSource, read_site
+from screenplan.datum import knows_place
+from screenplan.errors import InputError, refuse
+from screenplan.frame import LocalFrame
+from screenplan.pipeline import run_plan
+from screenplan.site.reading import LayerSource, TerrainSource, read_frames, read_site
 
 PIN = {"parcel_id": "PIN"}
 #: What a text may say of `UTM`.
@@ -183,3 +187,160 @@ def test_start_refuses_a_system_or_a_column_that_is_none(tmp_path, arguments, sa
     assert result.exit_code == 2
     assert said in result.stderr
     assert not plan.exists()
+
+
+# ---- a datum that nobody knows ---------------------------------------------------------------------
+
+#: A map whose datum is called unknown, and a site grid in feet.
+ODD = CRS("+proj=tmerc +lon_0=9 +k=0.9996 +x_0=500000 +ellps=GRS80 +units=m")
+GRID = CRS.from_wkt(
+    'LOCAL_CS["site grid",UNIT["US survey foot",0.304800609601219],AXIS["E",EAST],AXIS["N",NORTH]]'
+)
+#: Metres of `UTM` in a unit of each, and metres of tape in one of those.
+UNITS = {
+    "a datum called unknown": (ODD, 1.0, 1.0 / 0.9996),
+    "a site grid in feet": (GRID, 0.304800609601219, 1.0),
+}
+#: The map's scale changes by less than this over the site.
+SCALE_TOLERANCE = 1e-6
+
+
+def in_plane(layer, crs, unit):
+    """A layer of `UTM`, its numbers taken for those of another system."""
+    shapes = shapely.transform(layer.geometry.to_numpy(), lambda xy: xy / unit)
+    return layer.set_geometry(gpd.GeoSeries(shapes, index=layer.index, crs=crs), crs=crs)
+
+
+@pytest.mark.parametrize(("crs", "unit", "tape"), UNITS.values(), ids=list(UNITS))
+def test_an_unknown_datum_that_all_layers_share_is_read_in_its_own_plane(crs, unit, tape):
+    # Evidence: closed form; a lot of 40 by 40 m of the map, whose scale is 0.9996 or not known.
+    assert not knows_place(crs)
+    houses = buildings().assign(HT=[6.0, 5.0, 4.0])
+    site = read_frames(
+        {"parcels": in_plane(parcels(), crs, unit), "buildings": in_plane(houses, crs, unit)},
+        columns={"parcels": PIN, "buildings": BUILDING_COLUMNS},
+        units={"buildings": {"height_m": "m"}},
+        subject_id="A-2",
+    )
+    assert site.subject.area == pytest.approx((40.0 * tape) ** 2, rel=2 * SCALE_TOLERANCE)
+    assert site.layers["buildings"].geometry.area.tolist() == pytest.approx(
+        [100.0 * tape**2, 170.0 * tape**2], rel=2 * SCALE_TOLERANCE
+    )
+    assert not site.frame.is_placed
+    # An ellipsoid is enough for the sun, a site grid is not.
+    assert (site.frame.position_deg is None) == crs.is_engineering
+    said = (
+        f"Nobody knows how the CRS '{crs.name}' lies on the earth: all layers are read in it alone"
+    )
+    assert any(said in note for note in site.warnings)
+    # Back to the last digit of a millimetre, by the record too.
+    for frame in (site.frame, LocalFrame.from_dict(json.loads(json.dumps(site.frame.to_dict())))):
+        back = frame.send_out(site.layers["parcels"], frame.source_crs)
+        assert back.crs == crs
+        drawn = in_plane(parcels().iloc[:3], crs, unit).geometry
+        assert shapely.hausdorff_distance(back.geometry.to_numpy(), drawn.to_numpy()).max() < 1e-6
+        again = frame.bring_in(back).geometry.to_numpy()
+        assert (
+            shapely.hausdorff_distance(again, site.layers["parcels"].geometry.to_numpy()).max()
+            < 1e-6
+        )
+        with pytest.raises(InputError, match="It is not known where on earth the site lies"):
+            frame.send_out(back, "EPSG:4326")
+
+
+def test_layers_in_the_frame_itself_stay_there():
+    lots = in_plane(parcels(), *UNITS["a site grid in feet"][:2])
+    frame = read_frames({"parcels": lots}, columns={"parcels": PIN}, subject_id="A-2").frame
+    again = read_frames(
+        {"parcels": frame.bring_in(lots)}, columns={"parcels": PIN}, subject_id="A-2", frame=frame
+    )
+    assert again.subject.bounds == pytest.approx((-20.0, -20.0, 20.0, 20.0), abs=1e-6)
+    assert again.layers["parcels"]["parcel_id"].tolist() == ["A-1", "A-2", "A-3"]
+
+
+def test_an_unknown_datum_beside_a_known_one_is_refused_and_the_remedies_hold(tmp_path):
+    lots = write(parcels(), tmp_path / "lots.gpkg")
+    odd = in_plane(buildings(), ODD, 1.0)
+    houses = write(odd, tmp_path / "houses.shp", engine="fiona", driver="ESRI Shapefile")
+    named = {
+        "parcels": LayerSource(lots, columns=PIN),
+        "buildings": LayerSource(houses, columns=BUILDING_COLUMNS),
+    }
+    said = r"houses\.shp.*The datum of the CRS '.*' is not known, so nobody can tell how 'WGS 84 / UTM zone 32N' lies to it\. "
+    with pytest.raises(InputError, match=said + r"State the CRS .* \"as parcels\""):
+        read(named)
+    right = read_frames(
+        {"parcels": parcels(), "buildings": buildings()},
+        columns={"parcels": PIN, "buildings": BUILDING_COLUMNS}, subject_id="A-2",
+    )  # fmt: skip
+    for text in (UTM, "as parcels"):
+        named["buildings"] = LayerSource(houses, columns=BUILDING_COLUMNS, crs=text)
+        assert read(named).layers["buildings"].geometry.area.tolist() == pytest.approx(
+            right.layers["buildings"].geometry.area.tolist(), rel=1e-9
+        )
+
+
+def test_no_refusal_about_an_unknown_datum_sends_a_person_round_in_a_circle(tmp_path):
+    twice = in_plane(parcels().assign(PIN=["A", "A", "B", "C"]), ODD, 1.0)
+    by_id = {"columns": {"parcels": PIN}, "subject_id": "A"}
+    with pytest.raises(
+        InputError, match=r"stands for 2 parcels.*Give each parcel an id of its own"
+    ):
+        read_frames({"parcels": twice}, **by_id)
+    with pytest.raises(
+        InputError, match=r"no place on earth can be found in it\. Choose the parcel by its id"
+    ):
+        read_frames({"parcels": twice}, columns={"parcels": PIN}, subject_point=(9.0, 50.0))
+    assert (
+        read_frames({"parcels": twice}, columns={"parcels": PIN}, subject_id="B").subject_id == "B"
+    )
+
+
+@pytest.mark.parametrize("crs", [ODD, GRID], ids=["a datum called unknown", "a site grid"])
+def test_a_plan_of_an_unknown_datum_is_planned_without_places_on_earth(tmp_path, crs):
+    unit = crs.axis_info[0].unit_conversion_factor
+    lots = in_plane(parcels(), crs, unit)
+    write(lots, tmp_path / "lots.shp", engine="fiona", driver="ESRI Shapefile")
+    plan = tmp_path / "plan.toml"
+    plan.write_text(
+        '[subject]\nid = "A-2"\n[layers.parcels]\nfile = "lots.shp"\ncolumns = { parcel_id = "PIN" }\n'
+        '[rows]\nalong = ["north"]\n',
+        encoding="utf-8",
+    )
+    assert call("check", plan).exit_code == 0
+    result = call("run", plan)
+    assert result.exit_code in (0, 1), result.output
+    assert result.exception is None or isinstance(result.exception, SystemExit)
+    out = tmp_path / "plan_plan"
+    said = " ".join(call("sides", plan).stdout.split())
+    assert f"Bearings are {'from up in the drawing' if crs is GRID else 'true'}." in said
+    assert not list(out.rglob("*.geojson")) + list(out.rglob("*.gpx")) + list(out.rglob("*.kml"))
+    plants = gpd.read_file(out / "plan.gpkg", layer="plants", engine="fiona")
+    # They stand on the lot as it is drawn: A-2 spans 40 m about the middle.
+    west, south, east, north = plants.total_bounds * unit - [EAST, NORTH, EAST, NORTH]
+    assert -20 < west < east < 20
+    assert 0 < south <= north < 20
+
+
+def test_a_run_that_could_write_no_positions_is_refused_before_it_computes(monkeypatch, tmp_path):
+    # A datum whose only way to WGS 84 needs a grid that is not on this machine.
+    write(parcels(), tmp_path / "lots.gpkg")
+    content = {
+        "subject": {"id": "A-2"},
+        "layers": {"parcels": {"file": "lots.gpkg", "columns": PIN}},
+        "rows": {"along": ["north"]},
+    }
+    found = frame_module.find_transformation
+
+    def without_grid(source, target, **options):
+        if source.equals(CRS("EPSG:4326")):
+            raise refuse("No transformation can be used: it needs the grid x.tif", "Fetch the grid")
+        return found(source, target, **options)
+
+    monkeypatch.setattr(frame_module, "find_transformation", without_grid)
+    done = []
+    with pytest.raises(
+        InputError, match="Positions for a receiver and for GeoJSON cannot be computed: no tr"
+    ):
+        run_plan(content, tmp_path, progress=lambda name, *_: done.append(name))
+    assert done == ["reading"]

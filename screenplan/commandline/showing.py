@@ -16,6 +16,7 @@ import pandas as pd
 from rich.console import Console
 from rich.table import Table
 
+from screenplan.datum import is_ground
 from screenplan.units import format_length, in_units
 
 #: A number and what may follow it, such as a unit; ``9-low`` is a name.
@@ -98,7 +99,7 @@ def show_sides(sides, units: str, *, as_json: bool) -> None:
         ]
         rows.append(row + [f"{side.looked_across:.0%}"] * looked)
     show_table("Sides of the parcel, anticlockwise", columns, rows,
-               note="Bearings are true. Choose sides in the plan: [rows] along = [\"" + str(sides["side_id"].iloc[0]) + "\"]")  # fmt: skip
+               note=f"Bearings are {'from up in the drawing' if is_ground(sides.crs) else 'true'}. Choose sides in the plan: [rows] along = [\"" + str(sides["side_id"].iloc[0]) + "\"]")  # fmt: skip
 
 
 def show_site(site, units: str, *, replaces: str | None = None, as_json: bool) -> None:

@@ -13,7 +13,7 @@ import shapely
 from pyproj import CRS
 
 from screenplan.contracts import INPUTS, PARCELS, PLANTING_LINE, Contract
-from screenplan.datum import Transformation
+from screenplan.datum import Transformation, is_ground
 from screenplan.errors import InputError, refuse
 from screenplan.frame import LocalFrame
 from screenplan.site.buildings import fill_floors, fill_heights, find_parcels
@@ -237,6 +237,15 @@ class Reader:
                 layer=source.layer,
                 key=source.crs_key,
             ) from None
+        if not frame.is_placed and not is_ground(frame.source_crs):
+            self.warnings.append(
+                f"Nobody knows how the CRS '{frame.source_crs.name}' lies on the earth: all layers are "
+                "read in it alone, and there are no positions for a receiver or a web map"
+                + (", no sun and no light; up in it is taken as north" if frame.is_plane else "")
+                + ". With a CRS of known datum (layers.parcels.crs) there are."
+            )
+        if frame.is_plane:
+            return frame
         if height_m is None and isinstance(terrain, TerrainSource):
             # The terrain's height, above sea level, is far better than none for the scale.
             try:

@@ -13,7 +13,7 @@ import shapely
 from pyproj import CRS
 from pyproj.exceptions import CRSError
 
-from screenplan.datum import find_transformation
+from screenplan.datum import find_transformation, knows_place
 from screenplan.errors import InputError, refuse
 from screenplan.site.columns import to_text
 from screenplan.site.plausible import find_misfit
@@ -130,7 +130,9 @@ def _choose_by_id(layer, id_column: str | None, wanted: str | None) -> gpd.GeoDa
     if len(found) > 1 and not _are_copies(found):
         raise refuse(
             f"The id '{wanted}' stands for {len(found)} parcels of different outline",
-            "Choose the parcel by a point in it (subject.point)",
+            "Choose the parcel by a point in it (subject.point)"
+            if knows_place(layer.crs)
+            else "Give each parcel an id of its own",
             rows=found.index.tolist(),
             **where,
         )
@@ -191,6 +193,13 @@ def _place(layer, xy: tuple[float, float], point_crs: CRS | str | None) -> shape
         )
     if point_crs == "parcels":
         return shapely.Point(x, y)
+    if not knows_place(layer.crs):
+        raise refuse(
+            f"The datum of the parcels' CRS '{layer.crs.name}' is not known, so no place on earth can be "
+            "found in it",
+            f"Choose the parcel by its id, or state the CRS in which the parcels are ({layer.crs_key or 'set_crs'})",
+            key=POINT_KEY,
+        )
     try:
         crs = CRS.from_user_input(POINT_CRS if point_crs is None else point_crs)
     except CRSError:
