@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from screenplan.texts import printable, shorten, shorten_words
+from screenplan.texts import printable, shorten, shorten_quotes, shorten_words
 
 #: Bounds of a sentence and a remedy in which a caller quotes more than a line; the remedy may list
 #: the names that there are. A word is a path or a name.
@@ -46,7 +46,8 @@ class Problem:
 
     def __post_init__(self):
         for name, most in _LONGEST.items():
-            said = shorten(shorten_words(printable(getattr(self, name)), _LONGEST_WORD), most)
+            said = shorten_words(shorten_quotes(printable(getattr(self, name))), _LONGEST_WORD)
+            said = shorten(said, most)
             object.__setattr__(self, name, said)  # frozen: nobody else changes a problem
 
     @property

@@ -79,6 +79,17 @@ def shorten(text: str, most: int) -> str:
     return f"{text[: most - 1 - tail]}{CUT}{text[len(text) - tail :] if tail else ''}"
 
 
+def shorten_quotes(text: str, most: int = LONGEST_QUOTED) -> str:
+    """Shorten what stands between apostrophes.
+
+    Examples
+    --------
+    >>> shorten_quotes("there is no column 'a very long name of a column' here", 12)
+    "there is no column 'a very lo…mn' here"
+    """
+    return re.sub(rf"'[^']{{{most - 1},}}'", lambda run: f"'{shorten(run[0][1:-1], most)}'", text)
+
+
 def shorten_words(text: str, most: int = LONGEST_QUOTED) -> str:
     """Shorten each run of characters without a space in it.
 
