@@ -21,8 +21,10 @@ from shapely.geometry import Point, Polygon, box
 
 from screenplan.contracts import CHECKS, OUTPUTS, PARCELS, PLANTS, Column, Contract
 from screenplan.errors import InputError
+from screenplan.outputs import vector
 from screenplan.outputs.geojson import write_geojson
 from screenplan.outputs.geopackage import write_geopackage
+from screenplan.outputs.other_formats import write_format
 from screenplan.outputs.tables import cell_text, write_csv
 
 FEET = CRS(2264)
@@ -361,3 +363,30 @@ def test_inputs_are_not_changed(tmp_path):
     write_geopackage({"parcels": layer}, tmp_path / "x.gpkg", FEET)
     assert_geodataframe_equal(layer, before)
     assert shapely.get_type_id(layer.geometry.array).tolist() == [3, 6, 3]
+
+
+@pytest.mark.parametrize("form", ["geopackage", "geojson", "flatgeobuf", "shapefile"])
+def test_a_file_that_lacks_a_column_is_refused(form, tmp_path, monkeypatch):
+    # As some versions of GDAL do in silence for some formats.
+    whole = vector.raw.write
+
+    def write_less(*arguments, **options):
+        for name in ("fields", "field_data", "field_mask"):
+            options[name] = options[name][1:]
+        whole(*arguments, **options)
+
+    monkeypatch.setattr(vector.raw, "write", write_less)
+    layer = make_layer(PLANTS, FEET)
+    write = {
+        "geopackage": lambda: write_geopackage({"plants": layer}, tmp_path / "x.gpkg", FEET),
+        "geojson": lambda: write_geojson(layer.to_crs("EPSG:4326"), tmp_path / "x.json", PLANTS),
+    }.get(
+        form,
+        lambda: write_format({"plants": layer}, tmp_path, form, send_out=_send_out, crs=FEET),
+    )
+    with pytest.raises(InputError, match=r"layer plants: The columns plant_id were not written"):
+        write()
+
+
+def _send_out(layer, crs):
+    return layer.to_crs(crs)

@@ -98,6 +98,6 @@ def write_geojson_layout(layout: Layout, path: Path) -> int:
         layer_options=OPTIONS,
     )
     with explain_failure(path, layout.contract.name):
-        arrived = len(json.loads(path.read_bytes())["features"])
-    check_arrival(layout, arrived, path)
+        arrived = json.loads(path.read_bytes())["features"]
+    check_arrival(layout, len(arrived), path, arrived[0]["properties"] if arrived else None)
     return len(layout)

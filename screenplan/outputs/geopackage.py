@@ -119,7 +119,8 @@ def write_layouts(
             (arrived,) = database.execute(
                 f'SELECT count(*) FROM "{layout.contract.name}"'
             ).fetchone()
-            check_arrival(layout, arrived, path)
+            table = database.execute(f'PRAGMA table_info("{layout.contract.name}")')
+            check_arrival(layout, arrived, path, [column[1] for column in table])
         add_styles(database, layouts, GEOMETRY_COLUMN, _stamp(written_at))
     return {layout.contract.name: len(layout) for layout in layouts}
 

@@ -213,8 +213,8 @@ def _write(layout: Layout, path: Path, driver: str, crs: CRS, **options: str) ->
         layer_options=options,
     )
     with explain_failure(path, layout.contract.name):
-        arrived = pyogrio.read_info(path, force_feature_count=True)["features"]
-    check_arrival(layout, arrived, path)
+        info = pyogrio.read_info(path, force_feature_count=True)
+    check_arrival(layout, info["features"], path, info["fields"])
 
 
 def _write_style(

@@ -99,12 +99,37 @@ _FILL = {
 }
 
 
-def check_arrival(layout: Layout, arrived: int, path: Path) -> None:
-    """Refuse a layer of which not every row arrived in the file."""
+def check_arrival(
+    layout: Layout, arrived: int, path: Path, columns: Iterable[str] | None = None
+) -> None:
+    """Refuse a layer of which not every row, or not every column, arrived in the file.
+
+    Parameters
+    ----------
+    layout : Layout
+        What was written.
+    arrived : int
+        Rows that the file holds.
+    path : Path
+        The file.
+    columns : iterable of str, optional
+        Names of the columns that the file holds, if it can be asked for them.
+    """
     if arrived != len(layout):
         raise refuse(
             f"Only {arrived} of {len(layout)} rows were written",
             "Free some space on the disk and run again",
+            file=path.name,
+            layer=layout.contract.name,
+        )
+    if columns is None:
+        return
+    held = {name.lower() for name in columns}
+    lacking = [name for name, _ in layout.columns if name.lower() not in held]
+    if lacking:
+        raise refuse(
+            f"The columns {', '.join(lacking)} were not written",
+            "Update the Python package pyogrio, and run again",
             file=path.name,
             layer=layout.contract.name,
         )
