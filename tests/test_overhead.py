@@ -1,5 +1,6 @@
 """Overhead lines: zoning by data, years of entry, the user's allowance."""
 
+import numpy as np
 import pytest
 import shapely
 from effects_kit import layer, row
@@ -12,6 +13,7 @@ from screenplan.errors import InputError
 from screenplan.planting.growth import height_at
 from screenplan.planting.species import load_species
 from screenplan.rules.limits import allowed_height, load_limits
+from screenplan.site.terrain import Terrain
 from screenplan.units import FOOT_M
 
 
@@ -66,6 +68,42 @@ def test_the_allowance_is_the_users():
     later = reach_wires(plants, wire(), zoning="wires_20_30ft", allowance_m=3.0)
     more = later.loc[later["what"] == "sag and swing"]
     assert more["year"].min() <= sag["year"].min()
+
+
+@pytest.mark.parametrize(("east", "north"), [(0.0, 0.0), (0.05, 0.1), (-0.03, -0.2)])
+def test_the_room_under_a_wire_counts_from_the_ground_of_each_plant(east, north):
+    # Closed form: the wire hangs 9 m above the ground under it, its owner asks for 2 m of room. The row
+    # stands y = 38, the wire at y = 42: the ground under it is 4 m × the slope higher than the plant's.
+    at = np.array([-100.0, 200.0])
+    ground = Terrain(east * at[None, :] + north * at[:, None], -100.0, -100.0, 300.0, 300.0)
+    _, plants = row(((10, 38), (30, 38)), step=5.0, species="thuja_standishii_plicata")
+    plants["ground_m"] = ground.height_at(plants.geometry.x, plants.geometry.y)
+    limit = 9.0 + 4.0 * north - 2.0
+    found = reach_wires(plants, wire(), ground, allowance_m=2.0)
+    sag = found.loc[found["what"] == "sag and swing"].set_index("plant_id")
+    assert list(sag.index) == plants["plant_id"].to_list()
+    assert sag["distance_m"].to_list() == pytest.approx([4.0] * 5)
+    assert sag["allowed_m"].to_list() == pytest.approx([limit] * 5)
+    assert set(sag["rule"]) == {"lines.allowance"}
+    # No crown is in the room before it is as tall as that.
+    species = load_species()["thuja_standishii_plicata"]
+    for growth, name in (("low", "year_low"), ("typical", "year"), ("high", "year_high")):
+        heights = height_at(species, range(31), growth=growth, stock_height_m=1.0)
+        assert all(heights[int(year)] > limit for year in sag[name].dropna())
+    # Without the allowance the wire itself is the limit.
+    whole = reach_wires(plants, wire(height=6.0, y=38.5), ground)
+    hung = whole.loc[whole["what"] == "wire"]
+    assert len(hung) == 5
+    assert hung["allowed_m"].to_list() == pytest.approx([6.0 + 0.5 * north] * 5)
+
+
+def test_a_wide_allowance_reaches_farther_than_the_zoning():
+    # Closed form: 25 m from a wire 3 m up that swings by 28 m; the zoning ends at 30 ft.
+    _, plants = row(((18, 38), (22, 38)), species="thuja_smaragd")
+    found = reach_wires(plants, wire(3.0, 63.0), zoning="wires_20_30ft", allowance_m=28.0)
+    assert set(found["what"]) == {"sag and swing"}
+    assert found["year"].to_list() == [0] * len(plants)
+    assert found["allowed_m"].to_list() == [0.0] * len(plants)
 
 
 def test_a_crown_that_grows_into_a_low_wire_is_told_without_an_allowance():

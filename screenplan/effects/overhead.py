@@ -71,11 +71,12 @@ def reach_wires(
         return layer_of(WIRE_PLANTS, [], [], plants.crs)
     points, ids = points_of(plants), plants["plant_id"].to_numpy()
     ground = numbers(plants, "ground_m", 0.0)
+    reach = max(rule["within_m"][-1], allowance_m or 0.0) + sizes.farthest.max(initial=0.0)
     heights = numbers(wires, "height_m", np.nan)
     for wire, wire_id in enumerate(names_of(wires, "utility_id")):
         shape = wires.geometry.iloc[wire]
         away = distances(plants, shape)
-        for plant in np.flatnonzero(away < rule["within_m"][-1] + sizes.farthest.max(initial=0.0)):
+        for plant in np.flatnonzero(away < reach):
             most = allowed_height(rule, away[plant])
             found = {"zoning": (most, sizes.height[plant] > most)}
             if np.isfinite(heights[wire]):
