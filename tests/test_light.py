@@ -14,6 +14,7 @@ from pyproj import Transformer
 from screenplan.effects import lit as lit_module
 from screenplan.effects.light import count_light
 from screenplan.effects.lit import light_at
+from screenplan.effects.places_in_light import sun_places_in_light
 from screenplan.effects.sun import _steps, _zone, overcast_sky, sun_directions, sun_path
 from screenplan.errors import InputError
 from screenplan.frame import LocalFrame
@@ -29,6 +30,8 @@ UP = np.array([[0.0, 0.0, 1.0]])
 HOME = (9.0, 50.0)
 #: Sky patches are few: shares are good to about this.
 SKY_TOLERANCE = 0.01
+#: Before a window lies half of them.
+WINDOW_SKY_TOLERANCE = 0.02
 
 
 def scene_of(*, walls=None, plants=None, terrain=None, years=3, table=None):
@@ -172,6 +175,20 @@ def test_a_wrong_sampling_is_refused(options, message):
         sun_path(*HOME, **options)
 
 
+@pytest.mark.parametrize(("here", "same"), [((-180, 40), (180, 40)), ((360, -35), (0, -35)), ((10, 90), (200, 90))])  # fmt: skip
+def test_places_at_the_ends_of_the_degrees_are_places(here, same):
+    # Invariant: a turn of 360° on, or turned about the pole, the sun is as high.
+    one, two = (sun_path(*at, step_minutes=240) for at in (here, same))
+    assert one.direction[:, 2] == pytest.approx(two.direction[:, 2], abs=1e-9)
+    assert one.hours.sum() == two.hours.sum()
+
+
+@pytest.mark.parametrize("at", [(-180.1, 0), (360.1, 0), (0, 90.1), (0, -90.1)])
+def test_what_is_no_place_on_earth_is_refused(at):
+    with pytest.raises(InputError, match="is no place on earth"):
+        sun_path(*at)
+
+
 # ---- shade
 
 
@@ -286,7 +303,67 @@ def test_the_sky_inside_a_ring_of_wall():
     )
 
 
+def upright_sky(rise):
+    """Share of an upright plane's overcast sky over a long wall before it, by summing the half space."""
+    turn, up = np.meshgrid(
+        np.radians(np.arange(-89.9, 90.0, 0.2)), np.radians(np.arange(0.1, 90.0, 0.2))
+    )
+    light = (1 + 2 * np.sin(up)) / 3 * np.cos(up) ** 2 * np.cos(turn)
+    return (light * (np.tan(up) > rise * np.cos(turn))).sum() / light.sum()
+
+
+def test_the_sky_that_a_window_has_today():
+    # Evidence: the integral over the half space before the window, of which a wall of 7 m, 8 m off and
+    # long, hides what is lower than its edge; the window is looked at from its quarters, 1.3 and 1.9 m up.
+    lines, plants = row(((2.0, 20.0), (5.0, 20.0)), stock=0.5)
+    few = {
+        "position_deg": HOME,
+        "step_minutes": 240,
+        "cell_m": 10.0,
+        "years": 1,
+        "report_years": (0, 1),
+    }
+    shares = []
+    for screens in (None, wall([(-800, 42), (830, 42)], 7.0)):
+        light, *_ = count_light(parcels(), lines, plants, windows(), house(), screens, None, **few)
+        mine = light.set_index("light_id").loc["window w0"]
+        shares.append(mine["sky_now"])
+        # So small and far a row takes next to nothing of it.
+        assert mine["sky_y00"] == pytest.approx(mine["sky_now"], abs=0.005)
+    expected = np.mean([upright_sky((7.0 - z) / 8.0) for z in (1.3, 1.9)])
+    assert expected < 0.7
+    assert shares == [1.0, pytest.approx(expected, abs=WINDOW_SKY_TOLERANCE)]
+
+
 # ---- the step
+
+
+def test_losses_are_what_is_left_taken_from_what_is_today():
+    # Arithmetic on the layers' own columns, with a row that takes more than half of a window's light.
+    lines, plants = row(((5.0, 46.0), (25.0, 46.0)), species="thuja_standishii_plicata", stock=1.5)
+    years = range(16)
+    light, months, _ = count_light(
+        parcels(), lines, plants, windows(), house(), None, None, position_deg=HOME,
+        step_minutes=120, cell_m=10.0, years=15, report_years=years,
+    )  # fmt: skip
+    mine = light.set_index("light_id").loc["window w0"]
+    sun = np.array([mine[f"sun_y{year:02d}"] for year in years])
+    sky = np.array([mine[f"sky_y{year:02d}"] for year in years])
+    assert mine["sun_lost"] == pytest.approx(1.0 - sun.min() / mine["sun_now_h"])
+    assert mine["sky_lost"] == pytest.approx(1.0 - sky.min() / mine["sky_now"])
+    assert min(mine["sun_lost"], mine["sky_lost"]) > 0.5
+    assert mine["year_worst"] == sun.argmin()
+    own = months[months["light_id"] == "window w0"]
+    assert own["lost_h"].to_numpy() == pytest.approx((own["sun_now_h"] - own["sun_h"]).to_numpy())
+    by_year = own.groupby("year")[["sun_now_h", "sun_h"]].sum()
+    assert by_year["sun_h"].to_numpy() == pytest.approx(sun)
+    assert by_year["sun_now_h"].to_numpy() == pytest.approx(np.full(16, mine["sun_now_h"]))
+    worst = own[own["year"] == sun.argmin()].set_index("month")["lost_h"]
+    assert mine["worst_month"] == worst.idxmax()
+    assert mine["worst_month_h"] == pytest.approx(worst.max())
+    (note,) = notes_of(light)
+    assert "in steps of 120 minutes" in note
+    assert "to within 60 minutes" in note
 
 
 def run(**options):
@@ -388,14 +465,37 @@ def test_panels_are_tilted_and_count_only_light_from_before_them():
     assert hours["south"] == pytest.approx(path.hours[path.direction[:, 1] < 0].sum())
 
 
+def test_a_tilted_plane_rises_away_from_where_it_faces():
+    # Closed form: a plane of tilt t that faces f climbs tan t for each metre against f, about its height
+    # in the middle over the mean ground; its normal is (sin t sin f, sin t cos f, cos t).
+    slope = Terrain(np.add.outer(np.zeros(9), np.arange(9) * 0.5), -5, -5, 10, 10)
+    shape = shapely.box(30, 12, 36, 16)
+    places = layer([shape], sun_place_id=["roof"], kind=["panel"], height_m=[5.0], tilt_deg=[35.0],
+                   facing_deg=[150.0])  # fmt: skip
+    (target,) = sun_places_in_light(places, slope, 1.0)
+    t, f = np.radians([35.0, 150.0])
+    assert target.normals == pytest.approx(
+        np.tile([np.sin(t) * np.sin(f), np.sin(t) * np.cos(f), np.cos(t)], (24, 1))
+    )
+    x, y, z = target.points.T
+    assert (x.mean(), y.mean(), len(x)) == (pytest.approx(33.0), pytest.approx(14.0), 24)
+    ground = 0.05 * (33.0 + 5.0)
+    against = -(x - 33.0) * np.sin(f) - (y - 14.0) * np.cos(f)
+    assert z == pytest.approx(ground + 5.0 + against * np.tan(t))
+    # A level bed follows the ground.
+    (bed,) = sun_places_in_light(places.assign(tilt_deg=0.0, height_m=0.5), slope, 1.0)
+    assert bed.points[:, 2] == pytest.approx(0.05 * (bed.points[:, 0] + 5.0) + 0.5)
+
+
 def test_without_a_place_on_earth_nothing_is_counted():
     light, months, grid = run(position_deg=None)
     assert len(light) == len(months) == len(grid) == 0
 
 
 def test_a_year_that_is_not_looked_at_cannot_be_reported():
-    with pytest.raises(InputError, match="year 30 cannot be reported"):
-        run(years=10, report_years=(0, 30))
+    for year in (-1, 11, 30):
+        with pytest.raises(InputError, match=f"year {year} cannot be reported, as years 0 to 10"):
+            run(years=10, report_years=(0, year), position_deg=None)
 
 
 def test_clock_times_follow_the_time_zone():
