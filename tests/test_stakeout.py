@@ -31,7 +31,7 @@ from screenplan.works.bases import lay_bases
 from screenplan.works.obstructions import Obstructions, houses_in_the_way
 from screenplan.works.pegging import set_pegs
 from screenplan.works.readings import Peg
-from screenplan.works.refit import TAPE_M, fit_points, fit_stretch
+from screenplan.works.refit import SCALE, TAPE_M, fit_points, fit_stretch
 from screenplan.works.stakeout import stake_out
 from screenplan.works.tape_points import TapePoint, find_tape_points, letters
 from screenplan.works.taping import (
@@ -728,6 +728,62 @@ def test_a_boundary_that_measures_short_stretches_the_map():
     assert fit.scale - 1.0 == pytest.approx(-0.04 * 40 * w / (40**2 * w + v), rel=1e-6)
 
 
+def turned(layers, turn, east, north):
+    from shapely.affinity import rotate, translate
+
+    moved = []
+    for layer in layers:
+        shapes = [
+            translate(rotate(shape, turn, origin=(0, 0)), east, north) for shape in layer.geometry
+        ]
+        moved.append(layer.set_geometry(gpd.GeoSeries(shapes, index=layer.index)))
+    return moved
+
+
+def test_what_measures_long_stretches_the_whole_sheet():
+    # Closed form: every distance between the parcel's corners reads 3 per thousand more, so the scale is
+    # that, drawn towards 1 by what is known of it; all of the sheet is stretched by it about the origin.
+    subject, lines, plants = site.planted(rows=2, along=("north", "east"))
+    given = turned((subject, lines, plants, site.buildings()), 33.0, 120.0, -40.0)
+    before = stake_out(*given)
+    xy = before[0].set_index("point_id")[["x_m", "y_m"]]
+    corners = [name for name, kind in zip(xy.index, before[0]["kind"], strict=True) if kind == "parcel corner"]  # fmt: skip
+    apart = {
+        (a, b): math.hypot(*(xy.loc[a] - xy.loc[b])) for a in corners for b in corners if a < b
+    }
+    after = stake_out(*given, measured=[(a, b, 1.003 * far) for (a, b), far in apart.items()])
+    known = sum(far**2 for far in apart.values()) / TAPE_M**2
+    scale = 1.0 + 0.003 * known / (known + 1.0 / SCALE**2)
+    for one, two in zip(before[:4], after[:4], strict=True):
+        assert shapely.get_coordinates(two.geometry) == pytest.approx(
+            scale * shapely.get_coordinates(one.geometry), abs=1e-6
+        )
+    lengths = (
+        ("x_m", "y_m"),
+        ("x_m", "y_m", "tape_a_m", "tape_b_m", "along_m", "offset_m"),
+        ("length_m", "slope_m"),
+        ("x_m", "y_m", "along_m", "slope_along_m", "offset_m", "diagonal_m"),
+    )
+    for one, two, names in zip(before, after, lengths, strict=False):
+        for name in names:
+            assert two[name].to_numpy(float) == pytest.approx(
+                scale * one[name].to_numpy(float), abs=1e-6, nan_ok=True
+            )
+    assert after[0]["moved_m"].to_numpy() == pytest.approx(
+        (scale - 1.0) * np.hypot(before[0]["x_m"], before[0]["y_m"])
+    )
+    assert after[2]["stretch"].tolist() == [1.0] * len(after[2])
+    assert after[2]["bearing_deg"].to_numpy() == pytest.approx(before[2]["bearing_deg"].to_numpy())
+    closing, measured = (after[4][after[4]["kind"] == kind] for kind in ("closing", "measured"))
+    assert closing["refit_m"].to_numpy() == pytest.approx(scale * closing["planned_m"].to_numpy())
+    assert measured["planned_m"].to_numpy() == pytest.approx(list(apart.values()))
+    assert measured["refit_m"].to_numpy() == pytest.approx(scale * np.array(list(apart.values())))
+    assert measured["residual_m"].to_numpy() == pytest.approx(
+        (measured["measured_m"] - measured["refit_m"]).to_numpy()
+    )
+    check_sheet(after)
+
+
 def test_contradicting_distances_show_residuals_that_balance():
     # Invariant of least squares with equal weights: two readings of one distance leave residuals
     # that are opposite.
@@ -794,18 +850,10 @@ def test_a_reading_on_a_slope_is_made_level():
 @given(st.floats(0, 360), st.floats(-500, 500), st.floats(-500, 500))
 def test_tapes_do_not_depend_on_where_the_site_lies(turn, east, north):
     # Invariance: turned and moved, every taped and running distance is the same.
-    from shapely.affinity import rotate, translate
-
     subject, lines, plants = site.planted(rows=2)
     house = site.buildings()
     before = stake_out(subject, lines, plants, house)
-    moved = []
-    for layer in (subject, lines, plants, house):
-        shapes = [
-            translate(rotate(shape, turn, origin=(0, 0)), east, north) for shape in layer.geometry
-        ]
-        moved.append(layer.set_geometry(gpd.GeoSeries(shapes, index=layer.index)))
-    after = stake_out(*moved)
+    after = stake_out(*turned((subject, lines, plants, house), turn, east, north))
     for number, names in (
         (1, ["tape_a_m", "tape_b_m", "crossing_deg"]),
         (3, ["along_m", "offset_m"]),
