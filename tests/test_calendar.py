@@ -19,7 +19,7 @@ from screenplan.rules.limits import load_limits
 from screenplan.tables import notes_of, table_of
 from screenplan.works.calendar import schedule_work
 from screenplan.works.fence import lay_fence
-from screenplan.works.locating import waiting_days
+from screenplan.works.locating import Request, waiting_days
 from screenplan.works.quantities import count_material
 
 TODAY = dt.date(2027, 1, 15)
@@ -122,6 +122,25 @@ def test_a_request_that_lapses_while_work_goes_on_is_renewed(life):
     must = "Work goes on after it has lapsed" in tasks.loc["renew", "says"]
     assert must == (lapses < tasks.loc["fence", "first_day"])
     assert tasks.loc["locate", "first_day"] <= tasks.loc["renew", "first_day"] <= lapses
+
+
+@pytest.mark.parametrize("working", [1, 2, 3, 5])
+def test_the_days_of_a_request_follow_from_its_wait_and_life(working):
+    # By the definitions, for every life: marked the day before asking, answered before the first day of
+    # digging, the day of asking counts as the first of its life.
+    wait = waiting_days(working)
+    for life in range(working + 1, 45):
+        own = {"request_nebraska": {"life_days": life, "wait_working_days": working}}
+        made = Request.before(-3, load_limits(None, own)["request_nebraska"])
+        assert made.mark_day == made.ask_day - 1
+        assert made.answered_day == made.ask_day + wait < -3
+        assert made.last_day == made.ask_day + life - 1
+        # It holds when digging begins if any request can that is answered before.
+        assert (made.last_day >= -3) == (life >= wait + 2)
+        # Late owners are left two days, if it still holds then.
+        assert -3 - made.answered_day == (3 if life >= wait + 4 else 1)
+        # A renewal waits as long; one that comes too late for that is asked for with the first.
+        assert made.renew_day == max(made.last_day - wait, made.ask_day)
 
 
 @pytest.mark.parametrize("working", range(1, 9))

@@ -1,6 +1,7 @@
 """The fence: posts by the published spacings, room for the crowns, and the comparison."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -8,6 +9,7 @@ import shapely
 import works_site as site
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from shapely.affinity import rotate
 
 from screenplan.contracts import FENCE_OPTIONS, FENCE_POSTS, FENCE_WIRES
 from screenplan.errors import InputError
@@ -15,7 +17,7 @@ from screenplan.outputs.conform import conform
 from screenplan.planting.footprints import crowns_in_year
 from screenplan.planting.growth import height_at
 from screenplan.planting.species import load_species
-from screenplan.works.enclosure import BURIED_M, Ground
+from screenplan.works.enclosure import BURIED_M, Ground, enclose
 from screenplan.works.fence import lay_fence, years_to_outgrow
 from screenplan.works.posts import set_posts, spans
 
@@ -106,6 +108,27 @@ def test_a_closed_fence_with_a_gate():
     assert max(np.diff(stations)) <= 4.0 + 1e-9
 
 
+def test_posts_and_runs_lie_at_their_stations():
+    # By the definition of a station, on a ring that is turned, with unequal sides and two gates: each post
+    # and the beginning of each run is that far along the wire's course, and runs follow one another.
+    ring = rotate(shapely.Polygon([(0, 0), (41, 0), (47, 23), (3, 19)]), 27.0).exterior
+    found, runs = posts(ring.coords, closed=True, spacing=3.7, brace=9.0, gates=2, gate=1.3)
+    for post in found:
+        at = ring.interpolate(post.station_m)
+        assert (post.x, post.y) == (pytest.approx(at.x), pytest.approx(at.y))
+    assert sum(post.role == "gate" for post in found) == 4
+    for run in runs:
+        at = ring.interpolate(run.station_m)
+        assert run.line.coords[0] == (pytest.approx(at.x), pytest.approx(at.y))
+    ends = np.cumsum([run.line.length for run in runs])
+    assert [run.station_m for run in runs] == pytest.approx([0.0, *ends[:-1]])
+    assert ends[-1] == pytest.approx(ring.length)
+    assert [run.line.length for run in runs if run.gate] == pytest.approx([1.3, 1.3])
+    # A brace, or a post that is braced anyway, at least every 9 m.
+    braced = [post.station_m for post in found if post.braces]
+    assert np.diff([*braced, braced[0] + ring.length]).max() <= 9.0 + 1e-9
+
+
 @settings(deadline=None, max_examples=40)
 @given(st.floats(5, 300), st.floats(1, 10), st.floats(1, 80), st.floats(0.7, 4))
 def test_no_span_exceeds_the_spacing_and_no_post_stands_over_a_buried_line(
@@ -165,6 +188,76 @@ def test_a_perimeter_round_a_straight_row_by_closed_form():
         2 * (row + 2 * reach) + 4 * reach, abs=1e-6
     )
     assert (stands["role"] == "corner").sum() == 4
+
+
+def bent_row(turn, xy=((12, 20), (24, 20), (30, 29))):
+    """A row with a bend, in a wide parcel, turned about its first plant."""
+    way = rotate(shapely.LineString(xy), turn, origin=xy[0])
+    at = np.arange(0.0, way.length + 1e-9, 1.5)
+    subject = site.parcels(shapely.box(-50, -50, 90, 110))
+    lines = site.layer([way], line_id=["L"], side_id=["s"], row=[1], offset_m=[1.0])
+    plants = site.layer(
+        [way.interpolate(one) for one in at], plant_id=list(range(1, len(at) + 1)), line_id="L",
+        row=1, station_m=at, gap_before_m=[math.nan] + [1.5] * (len(at) - 1), existing=False,
+        stock="container", stock_height_m=0.9, species="thuja_smaragd",
+    )  # fmt: skip
+    return subject, lines, plants
+
+
+@pytest.mark.parametrize("turn", [0.0, 35.0, 200.0])
+def test_a_fence_beside_a_row_by_closed_form(turn):
+    # It runs at d, the crown's radius and clearance, from the row, is d longer at both ends, and turns with
+    # it: with a bend by b it is longer by 2 d tan(b / 2) on the outside, where it is d / cos(b / 2) from the
+    # plant in the bend, and shorter by as much on the inside.
+    subject, lines, plants = bent_row(turn)
+    d = crown_radii(plants, 4)[0] + 0.3
+    a, b, c = (np.array(xy) for xy in lines.geometry.iloc[0].coords)
+    bend = math.acos((b - a) @ (c - b) / math.hypot(*(b - a)) / math.hypot(*(c - b)))
+    found = []
+    for scheme in ("outer_side", "inner_side"):
+        _, runs, _ = lay_fence(subject, lines, plants, scheme=scheme, stands_years=4, gates=0)
+        wire = shapely.union_all(runs.geometry.to_numpy())
+        away = shapely.distance(plants.geometry.to_numpy(), wire)
+        in_bend = plants["station_m"].to_numpy() == 12.0
+        assert away[~in_bend] == pytest.approx(np.full(len(plants) - 1, d), abs=1e-3)
+        found.append((runs["length_m"].sum(), away[in_bend][0]))
+    straight = plants["station_m"].max() + 2.0 * d
+    more = 2.0 * d * math.tan(bend / 2.0)
+    assert sorted(found) == [
+        (
+            pytest.approx(straight - more, abs=2e-3),
+            pytest.approx(d / math.cos(bend / 2.0), abs=2e-3),
+        ),
+        (pytest.approx(straight + more, abs=2e-3), pytest.approx(d, abs=2e-3)),
+    ]
+
+
+@pytest.mark.parametrize("kept_m", [0.3, 0.7])
+@pytest.mark.parametrize("turn", [0.0, 35.0])
+def test_a_fence_round_clipped_plants_far_apart_by_closed_form(turn, kept_m):
+    # Two boxes far apart in their row: round each the outline is a rectangle that lies as it does, by the
+    # clearance and the outline's own 0.1 m larger all round.
+    table = load_species()
+    table["kept"] = replace(
+        table["thuja_smaragd"], key="kept", shape="box", kept_height_m=1.6, kept_width_m=kept_m
+    )
+    subject, lines, plants = bent_row(turn, ((12, 20), (40, 20)))
+    pair = (
+        plants.iloc[[1, 15]]
+        .assign(species="kept", stock_height_m=1.6, gap_before_m=21.0)
+        .reset_index(drop=True)
+    )
+    crown = crowns_in_year(pair, 4, growth="high", curve="smooth", table=table)
+    assert (crown.along[0] > crown.across[0]) == (kept_m == 0.3)
+    ground = Ground(subject.geometry[0], subject.geometry[0], shapely.Polygon())
+    outlines = enclose(lines, pair, ground, crown, 0.3)
+    assert len(outlines) == 2
+    across, along = (float(one[0]) + 0.3 + 0.1 for one in (crown.across, crown.along))
+    for stem in pair.geometry:
+        (outline,) = [one for one in outlines if one.contains(stem)]
+        box = shapely.box(stem.x - along, stem.y - across, stem.x + along, stem.y + across)
+        box = rotate(box, turn, origin=stem)
+        assert outline.symmetric_difference(box).area < 0.03 * box.area
 
 
 def test_the_fence_keeps_out_of_what_is_kept_clear_and_posts_off_buried_lines():

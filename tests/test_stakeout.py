@@ -32,7 +32,7 @@ from screenplan.works.obstructions import Obstructions, houses_in_the_way
 from screenplan.works.pegging import set_pegs
 from screenplan.works.readings import Peg
 from screenplan.works.refit import SCALE, TAPE_M, fit_points, fit_stretch
-from screenplan.works.stakeout import stake_out
+from screenplan.works.stakeout import _houses_after_fit, stake_out
 from screenplan.works.tape_points import TapePoint, find_tape_points, letters
 from screenplan.works.taping import (
     PRINTED_M,
@@ -598,6 +598,16 @@ def test_where_tapes_cross_badly_an_offset_is_given():
     assert (found.by.offset_m, found.by.side, found.check) == (0.0, "on the line", None)
 
 
+def test_a_line_that_cannot_be_laid_to_its_other_point_gives_no_offset():
+    # By construction: the place lies beside the middle of A and B; a wall crosses their line behind it, so
+    # that no tape shows where the line runs.
+    (found,) = set_one((5.0, 1.0), [(0, 0), (10, 0)], Obstructions())
+    assert (found.method, found.by.offset_m) == ("offset", pytest.approx(1.0))
+    wall = Obstructions(barriers=shapely.LineString([(8.0, -3.0), (8.0, 0.5)]))
+    (found,) = set_one((5.0, 1.0), [(0, 0), (10, 0)], wall)
+    assert found.method == "instrument"
+
+
 def test_an_offset_is_as_exact_as_stated():
     # The worst of all points out by d and readings out by 5 mm, by trying them.
     (found,) = set_one((14.0, 1.0), [(0, 0), (10, 0)], Obstructions())
@@ -782,6 +792,82 @@ def test_what_measures_long_stretches_the_whole_sheet():
         (measured["measured_m"] - measured["refit_m"]).to_numpy()
     )
     check_sheet(after)
+
+
+def test_stakes_are_as_exact_as_stated():
+    # The worst of pegs out by their tolerance any way and readings out by 5 mm, by trying them. What is
+    # stated takes the worst across and along the tape together, so up to √2 more.
+    subject, lines, plants = site.planted(rows=2)
+    _, pegs, bases, stakes, _ = stake_out(subject, lines, plants, site.buildings())
+    at = pegs.set_index("peg_id")
+    turns = np.exp(1j * np.arange(0.0, 2.0 * math.pi, math.pi / 12))
+    for base in bases.itertuples():
+        zero, end = (
+            complex(*at.loc[name, ["x_m", "y_m"]]) for name in (base.from_peg, base.to_peg)
+        )
+        t0, t1 = (at.loc[name, "tolerance_m"] for name in (base.from_peg, base.to_peg))
+        starts, ends = (one.ravel() for one in np.meshgrid(zero + t0 * turns, end + t1 * turns))
+        way = (ends - starts) / abs(ends - starts)
+        own = stakes[stakes["base_id"] == base.base_id]
+        assert (own["offset_m"] > 1.0).any()
+        assert (own["offset_m"] == 0.0).any()
+        for stake in own.iloc[:: max(1, len(own) // 9)].itertuples():
+            left = {"left": 1.0, "right": -1.0, "on the line": 0.0}[stake.offset_side]
+            worst = max(
+                abs(starts + way * (stake.along_m + da + 1j * left * (stake.offset_m + do))
+                    - complex(stake.x_m, stake.y_m)).max()
+                for da in (-READING_M, READING_M) for do in (-READING_M, READING_M)
+            )  # fmt: skip
+            assert worst <= stake.tolerance_m <= math.sqrt(2.0) * worst
+
+
+def test_on_a_slope_tapes_lie_along_the_ground():
+    # Closed form on a plane z = 0.10 x − 0.07 y, with rows that run askew: along a tape that climbs g for
+    # each metre, what it reads is √(1 + g²) times the level distance.
+    subject, lines, plants = site.planted(rows=2, along=("north", "east"))
+    given = turned((subject, lines, plants, site.buildings()), 33.0, 20.0, 10.0)
+    x, y = np.arange(-80.0, 121.0, 10.0), np.arange(-80.0, 121.0, 10.0)
+    plane = Terrain(0.10 * x[None, :] - 0.07 * y[:, None], -80.0, -80.0, 10.0, 10.0)
+    points, pegs, bases, stakes, checks = stake_out(*given, terrain=plane)
+    for layer in (points, pegs, stakes):
+        assert layer["ground_m"].to_numpy() == pytest.approx(
+            (0.10 * layer["x_m"] - 0.07 * layer["y_m"]).to_numpy(), abs=1e-9
+        )
+    step = shapely.get_coordinates(bases.geometry).reshape(-1, 2, 2)
+    way = (step[:, 1] - step[:, 0]) / bases["length_m"].to_numpy()[:, None]
+    longer = np.sqrt(1.0 + (way @ (0.10, -0.07)) ** 2)
+    assert len({round(one, 4) for one in longer}) == 2
+    assert bases["slope_m"].to_numpy() == pytest.approx(bases["length_m"] * longer)
+    by_base = dict(zip(bases["base_id"], longer, strict=True))
+    along = stakes["along_m"] * stakes["base_id"].map(by_base)
+    assert stakes["slope_along_m"].to_numpy() == pytest.approx(along.to_numpy(), abs=1e-6)
+    closing = checks[checks["kind"] == "closing"]
+    assert closing["slope_m"].to_numpy() == pytest.approx(closing["refit_m"] * longer)
+
+
+def test_houses_move_with_their_corners():
+    # By construction: one house is shifted by the fit, one is left, and one has but two sharp corners.
+    apse = shapely.union_all([shapely.box(30, 0, 36, 8), shapely.Point(33, 8).buffer(3.0)])
+    houses = site.layer(
+        [shapely.box(0, 0, 6, 8), shapely.box(15, 0, 21, 8), apse], building_id=["b", "a", "c"],
+    )  # fmt: skip
+    corners = {
+        "b": [(0, 0), (6, 0), (6, 8), (0, 8)], "a": [(15, 0), (21, 0)], "c": [(30, 0), (36, 0)],
+    }  # fmt: skip
+    places = [
+        TapePoint("", "", "house corner", own, own, *xy)
+        for own, many in corners.items()
+        for xy in many
+    ]
+    on_map = np.array([(place.x, place.y) for place in places], float)
+    shifts = {"b": (0.4, -0.3), "a": (0.0, 0.0), "c": (-0.2, 0.1)}
+    fitted = on_map + np.array([shifts[place.group] for place in places])
+    for shape, before, own in zip(
+        _houses_after_fit(houses, places, on_map, fitted), houses.geometry, "bac", strict=True
+    ):
+        assert shapely.get_coordinates(shape) == pytest.approx(
+            shapely.get_coordinates(before) + shifts[own]
+        )
 
 
 def test_contradicting_distances_show_residuals_that_balance():

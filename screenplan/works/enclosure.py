@@ -253,7 +253,8 @@ def _widths(crown: Footprints, clearance_m: float) -> tuple[float, float]:
 
 def _to_crowns(lines, beyond: float, crown: Footprints) -> list[shapely.Geometry]:
     """Lengthen lines by what boxes reach farther along their row than across it."""
-    return [_lengthen(line, beyond, crown) for line in lines] if beyond > 0.0 else lines
+    # A lone box lies along its row, also one that is no longer than wide.
+    return [_lengthen(line, beyond, crown) for line in lines] if crown.box.any() else lines
 
 
 def _lengthen(line, by: float, crown: Footprints) -> shapely.LineString:
