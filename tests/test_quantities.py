@@ -197,6 +197,20 @@ def test_a_cleared_strip_by_closed_form():
     assert strip.area == pytest.approx((20 + 1.2) * 1.2)
 
 
+@pytest.mark.parametrize(("asked", "strips"), [(2.0, 1), (None, 1), (1.9, 8)])
+def test_a_strip_narrower_than_the_spacing_runs_through(asked, strips):
+    # Closed form: 8 plants 2 m apart and half a metre: one strip of (14 + 0.5) 0.5 m², or where the
+    # spacing is wider than was asked, eight squares.
+    subject, lines, plants = straight_row(8, 2.0)
+    strip = strip_along(lines, plants, subject.geometry.iloc[0], width_m=0.5, spacing_m=asked)
+    assert shapely.get_num_geometries(strip) == strips
+    assert strip.area == pytest.approx(14.5 * 0.5 if strips == 1 else 8 * 0.25)
+    # Between plants that stand already nothing is cleared; from them to a new one it is.
+    plants["existing"] = [True, True, True, False, False, True, True, True]
+    strip = strip_along(lines, plants, subject.geometry.iloc[0], width_m=0.5, spacing_m=asked)
+    assert strip.area == pytest.approx(6.5 * 0.5 if strips == 1 else 2 * 0.25)
+
+
 def test_a_strip_breaks_where_nothing_is_planted_and_stays_inside_the_parcel():
     subject, lines, plants = straight_row(21, 1.0)
     plants = plants.drop(index=[10, 11]).reset_index(drop=True)
