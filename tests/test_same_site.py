@@ -14,7 +14,7 @@ from screenplan.site.windows import lay_windows
 
 #: GeoJSON keeps seven digits of a degree: up to 6 mm each way, told apart at twice that.
 SAME_M = 0.02
-LAYERS = ["windows", "private_places", "sides", "no_plant_zones", "planting_lines", "plants", "views", "tape_points"]  # fmt: skip
+LAYERS = ["windows", "private_places", "sides", "no_plant_zones", "planting_lines", "plants", "tape_points"]  # fmt: skip
 PLAN = {"rows": {"along": ["north", "east"], "spacing": "2.05 m"}, "site": {"boundary_accuracy": "0.3 m"}}  # fmt: skip
 
 

@@ -1,22 +1,26 @@
 """Every polygon that is written is valid, whatever the outline and the digits of the file."""
 
+import re
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pyogrio
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from made_up import make_layer
 from shapely import affinity
 
 from screenplan.contracts import OUTPUTS, as_written
+from screenplan.errors import InputError
 from screenplan.frame import LocalFrame
 from screenplan.outputs.geojson import COORDINATE_DECIMALS, WGS84, write_geojson
 from screenplan.outputs.geopackage import write_geopackage
 from screenplan.outputs.layers import write_layers
 from screenplan.outputs.valid import valid_polygons
+from screenplan.pipeline import run_plan
 from screenplan.planting.zones import mark_zones
 
 #: In degrees GeoJSON's step is 0.1 mm; what a repair may take away or add is of that size.
@@ -186,6 +190,54 @@ def test_zones_of_odd_outlines_are_valid_wherever_they_are_written(frames, site,
     # Zones and what is left are the parcel, but for what is thinner than a millimetre.
     both = shapely.union_all([*zones.geometry, *free.geometry])
     assert shapely.symmetric_difference(outline, both).area < 0.001 * outline.length
+
+
+@given(odd_sites(), st.sampled_from(SYSTEMS))
+@settings(max_examples=10, deadline=None)
+def test_every_polygon_of_a_run_on_an_odd_outline_is_valid(tmp_path_factory, frames, site, system):
+    outline, house, beds, pipe = site
+    assume(outline.area > 60.0)
+    frame, folder = frames[system], tmp_path_factory.mktemp("odd")
+    west, south, east, north = outline.bounds
+    beyond = shapely.difference(shapely.box(west - 30, south - 30, east + 30, north + 30), outline)
+    others = [part for part in shapely.get_parts(beyond) if part.area > 1.0]
+    given = {
+        "parcels": {"parcel_id": ["own", *(f"n{k}" for k in range(len(others)))], "geometry": [outline, *others]},
+        "buildings": {"building_id": ["own", "theirs"], "storeys": [1, 2], "geometry": [house, shapely.box(east + 8, south, east + 18, south + 8)]},
+        "utilities": {"position": ["buried"], "kind": ["water"], "geometry": [pipe]},
+        "keep_outs": {"kind": ["tank", "driveway"], "geometry": beds},
+        "roads": {"road_id": ["r"], "speed_kmh": [50], "geometry": [shapely.LineString([(west - 40, south - 8), (east + 40, south - 9)])]},
+    }  # fmt: skip
+    plan = {"layers": {}, "subject": {"id": "own"}, "rows": {"along": ["all"]}, "light": {"hedge_guidance": True},
+            "site": {"boundary_accuracy": "0 m"}, "plants": {"species": "thuja_smaragd"}}  # fmt: skip
+    for name, columns in given.items():
+        layer = gpd.GeoDataFrame(columns, crs=frame.crs)
+        frame.send_out(layer, system).to_file(folder / f"{name}.gpkg")
+        plan["layers"][name] = {"file": f"{name}.gpkg"}
+    wanted = ["parcels", "no_plant_zones", "plantable_zone", "private_places", "crowns", "hedge_heights",
+              "sight_areas", "locate_zones", "holes_at_lines"]  # fmt: skip
+    try:
+        run = run_plan(plan, folder, only=wanted[1:])
+    except InputError as refusal:
+        # Nothing may be planted there, or the outline itself cannot be read; all else is a defect.
+        if not re.search("no plant (may|can)|too narrow|invalid", str(refusal)):
+            raise
+        assume(False)
+    written = {name: run.layers[name] for name in wanted}
+    write_layers(written, folder, send_out=run.site.frame.send_out, crs=run.site.frame.source_crs)
+    count = 0
+    for path in sorted(folder.glob("layers/*.geojson")):
+        count += check_valid(read(path), path.name)
+    for part in pyogrio.list_layers(folder / "plan.gpkg")[:, 0]:
+        if part != "layer_styles":
+            count += check_valid(read(folder / "plan.gpkg", part), part)
+    assert count > 4
+
+
+def check_valid(shapes, name) -> int:
+    shapes = shapes[~pd.isna(shapes)]
+    assert shapely.is_valid(shapes).all(), name
+    return len(shapes)
 
 
 def test_whole_folders_hold_valid_polygons(tmp_path, frames):
