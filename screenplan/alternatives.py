@@ -100,13 +100,17 @@ def list_variants(plan: Plan) -> list[Plan]:
 
 
 def _run(plan: Plan, folder: Path, layers: dict[str, Any], terrain, frame) -> dict[str, Any]:
-    from screenplan.planting.species import load_species, species_of
+    from screenplan.planting.mixes import kinds_in, name_kinds
+    from screenplan.planting.species import load_species
 
-    kind = species_of(plan.plants.species, load_species(plan.species))
     height = plan.plants.stock_height
+    if height is None:
+        # Of a mixed row the tallest: the order list gives the height of each kind.
+        kinds = kinds_in(plan.plants.species, load_species(plan.species))
+        height = max(kind.stock_height_m for kind in kinds)
     row = {
-        "species": plan.plants.species, "stock": plan.plants.stock,
-        "stock_height_m": kind.stock_height_m if height is None else height,
+        "species": name_kinds(plan.plants.species), "stock": plan.plants.stock,
+        "stock_height_m": height,
         "spacing_m": plan.rows.spacing, "rows": plan.rows.rows,
     }  # fmt: skip
     try:

@@ -19,12 +19,13 @@ from screenplan.contracts import INPUTS, OUTPUTS, Column, Contract
 from screenplan.plan import (
     SECTIONS,
     is_length,
+    is_texts,
     is_volume,
     key_choices,
     key_field,
     key_limits,
 )
-from screenplan.plan.values import read_day, read_length, read_volume
+from screenplan.plan.values import read_day, read_length, read_texts, read_volume
 from screenplan.steps import STEPS, Step
 
 ParameterType = Literal[
@@ -32,6 +33,7 @@ ParameterType = Literal[
     "number",
     "integer",
     "text",
+    "texts",
     "choice",
     "boolean",
     "date",
@@ -172,7 +174,8 @@ class ParameterDescription(_Plain):
     key : str
         The plan's key, such as ``rows.spacing``.
     type : str
-        length, number, integer, text, choice, boolean, date (ISO 8601), volume, file, list, table
+        length, number, integer, text, texts (one or a list), choice, boolean, date (ISO 8601),
+        volume, file, list, table
         (text to numbers) or tables (text to tables). Lengths are numbers in metres, volumes in
         cubic metres.
     item : str
@@ -397,6 +400,8 @@ def _type_of(key: str) -> tuple[ParameterType, str, tuple[Any, ...]]:
         choices = get_args(inner) if get_origin(inner) is Literal else ()
         return "list", "choice" if choices else _plain_type(inner), choices
     choices = key_choices(key)
+    if is_texts(key):
+        return "texts", "", ()
     return ("choice" if choices else _plain_type(annotation)), "", choices
 
 
@@ -405,7 +410,9 @@ def _plain_type(annotation: Any) -> ParameterType:
     readers = [
         mark.func for mark in getattr(annotation, "__metadata__", ()) if hasattr(mark, "func")
     ]
-    for reader, kind in ((read_length, "length"), (read_day, "date"), (read_volume, "volume")):
+    for reader, kind in (
+        (read_length, "length"), (read_day, "date"), (read_volume, "volume"), (read_texts, "texts"),
+    ):  # fmt: skip
         if reader in readers:
             return kind
     base = _bare(annotation)

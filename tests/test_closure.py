@@ -12,7 +12,7 @@ from shapely.geometry import Point
 from screenplan.checks.goals import judge_closure
 from screenplan.contracts import CLOSURE, CROWNS
 from screenplan.errors import InputError
-from screenplan.outputs.summary import _tell_closure
+from screenplan.outputs.summary import summarise
 from screenplan.planting.closure import close_rows, pair_band
 from screenplan.planting.crowns import grow_crowns
 from screenplan.planting.growth import height_at, spread_at
@@ -131,7 +131,7 @@ def test_a_bare_row_fails_its_check_and_says_what_is_bare():
     assert (
         "crowns meet only from 1.80 m on; from 1.20 to 1.80 m the row should close" in finding.says
     )
-    ((_, says),) = _tell_closure(table, "metric")
+    ((_, says),) = summarise({"closure": table})
     assert says.startswith("not from 1.20 m to 1.80 m; crowns meet from 1.80 m to ")
 
 

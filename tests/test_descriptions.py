@@ -141,7 +141,7 @@ def test_choices_and_defaults_are_those_of_the_plan():
         ("goal.closed_by", "integer", ""),
         ("goal.share", "number", ""),
         ("windows.derive", "boolean", ""),
-        ("plants.species", "text", ""),
+        ("plants.species", "texts", ""),
     ],
 )
 def test_types(key, kind, item):

@@ -160,7 +160,8 @@ def test_two_crown_shapes_reach_it_when_their_rows_close():
     assert by.loc["column", "reached"] == "year 6 (5 to 9)"
 
 
-# Independent: the step that measures closure pair by pair on plants that stand.
+# The step that measures closure finds pairs and gaps by itself, on plants that stand; the band of a
+# pair is the closed form of both.
 @pytest.mark.parametrize("spacing", [1.2, 2.0])
 def test_closing_agrees_with_the_closure_of_rows(spacing):
     table = load_species()

@@ -160,6 +160,7 @@ def show_run(run, written, *, as_json: bool) -> None:
     rows = summarise(
         {name: layer for name, layer in run.layers.items() if name != "checks"},
         units=run.plan.plan.units,
+        names=run.species_names,
     )
     if as_json:
         show_json({"folder": str(written), "summary": dict(rows),

@@ -352,9 +352,19 @@ NEEDED_YEARS = Contract(
     key="",
     columns=(
         Column("line_id", "text", "The planting line", required=True),
-        Column("species", "text", "Key in the species table", required=True),
-        Column("planned", "boolean", "True for the species of the plan", required=True),
-        Column("shape", "text", "Shape of its crown", required=True, choices=CROWN_SHAPES),
+        Column(
+            "species",
+            "text",
+            "Key in the species table; of a mixed row all its keys, parted by commas",
+            required=True,
+        ),
+        Column("planned", "boolean", "True for the row of the plan", required=True),
+        Column(
+            "shape",
+            "text",
+            "Shape of its crown; empty if a mixed row has several",
+            choices=CROWN_SHAPES,
+        ),
         Column("spacing_m", "number", "Asked spacing", unit="m", required=True),
         Column(
             "needed_m", "number", "Greatest needed height along the line", unit="m", required=True

@@ -220,7 +220,12 @@ ALTERNATIVES = Contract(
     key="alternative",
     columns=(
         Column("alternative", "integer", "Number; 1 is the plan itself", required=True),
-        Column("species", "text", "Key in the species table", required=True),
+        Column(
+            "species",
+            "text",
+            "Key in the species table; of a mixed row all its keys, parted by commas",
+            required=True,
+        ),
         Column("stock", "text", "Kind of stock", required=True),
         Column("stock_height_m", "number", "Height when planted", unit="m", required=True),
         Column("spacing_m", "number", "Distance between plants in a row", unit="m", required=True),

@@ -30,10 +30,15 @@ def written_value(key: str, value: Any) -> Any:
     --------
     >>> written_value("rows.spacing", 1.8), written_value("growth.show_years", ["0", "10"])
     ('1.8 m', [0, 10])
+    >>> written_value("plants.species", "ilex_opaca, ilex_glabra")
+    ['ilex_opaca', 'ilex_glabra']
     >>> written_value("hand.prices", [["0.6 m", "18"]])
     {'0.6 m': 18}
     """
     entry = describe_key(key)
+    if entry.type == "texts":
+        listed = [part.strip() for part in value.split(",") if part.strip()]
+        return listed if len(listed) > 1 else value
     if entry.type == "table":
         return {row[0].strip(): _number(row[1]) for row in value if row[0].strip()}
     if entry.type == "list" and entry.item == "list":

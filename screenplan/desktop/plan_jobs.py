@@ -68,7 +68,7 @@ def _run(plan, settings, tell: Tell) -> Run:
     tell({"progress": RAN, "doing": "Writing the folder"})
     layers = {name: layer for name, layer in run.layers.items() if name != "checks"}
     units = run.plan.plan.units
-    for what, value in summarise(layers, units=units):
+    for what, value in summarise(layers, units=units, names=run.species_names):
         tell({"says": f"{what}: {value}"})
     for row in run.layers["checks"].itertuples():
         if row.result == "fails":

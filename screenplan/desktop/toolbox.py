@@ -38,6 +38,7 @@ PLAN_KEYS = (
     "rows.rows",
     "rows.fit",
     "plants.species",
+    "plants.group",
     "plants.stock",
     "plants.stock_height",
     "growth.asked_height",

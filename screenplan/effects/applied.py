@@ -9,7 +9,8 @@ import pandas as pd
 
 from screenplan.contracts import RULES
 from screenplan.effects.growing import has_rows, texts
-from screenplan.planting.species import DEFAULT_SPECIES, Species, species_of
+from screenplan.planting.mixes import Kinds, kinds_in
+from screenplan.planting.species import DEFAULT_SPECIES, Species
 from screenplan.planting.stock import season_of
 from screenplan.planting.zones import size_judged
 from screenplan.rules.limits import Limit, load_limits, months_text
@@ -29,7 +30,7 @@ def list_rules(
     private_places: gpd.GeoDataFrame | None = None,
     parcels: gpd.GeoDataFrame | None = None,
     *,
-    species: str = DEFAULT_SPECIES,
+    species: Kinds = DEFAULT_SPECIES,
     drive: str = "drive_10ft",
     corner: str = "corner_25ft",
     zoning: str = "wires_15_65ft",
@@ -51,8 +52,8 @@ def list_rules(
         Layers of the site: what is there decides what applies.
     parcels : GeoDataFrame, optional
         An empty layer says that the parcel's outline is not known.
-    species : str
-        The planted species: some setbacks hold only for tall or low ones.
+    species : Species, str or sequence of these
+        The planted species: some setbacks hold only for tall or low ones, and each has its season.
     drive, corner, zoning, tolerance, walls, request, nesting : str
         The limits that the plan picks among several of a kind.
     stock : str
@@ -69,14 +70,16 @@ def list_rules(
     """
     rules = load_rules() if rules is None else rules
     limits = load_limits() if limits is None else limits
-    planted = species_of(species, table)
+    planted = tuple(dict.fromkeys(kinds_in(species, table)))
     there = _things(buildings, utilities, keep_outs, roads, existing_screens, private_places)
     if parcels is not None and not outline_known(parcels):
         del there["boundary"]
-    rows = [_setback(rule, there, size_judged(rule, planted)[0]) for rule in rules]
+    rows = [
+        _setback(rule, there, [size_judged(rule, kind)[0] for kind in planted]) for rule in rules
+    ]
     picked = {drive, corner, zoning, tolerance, walls, request, nesting}
-    season = season_of(limits, stock, evergreen=planted.evergreen)
-    picked |= {season.key} if season is not None else set()
+    seasons = [season_of(limits, stock, evergreen=kind.evergreen) for kind in planted]
+    picked |= {season.key for season in seasons if season is not None}
     layers = {"windows": windows, "private_places": private_places, "roads": roads}
     rows += [_limit(one, there, picked, guidance, layers) for one in limits.values()]
     rows.sort(key=lambda row: not row["applies"])
@@ -153,13 +156,14 @@ def _things(buildings, utilities, keep_outs, roads, existing, places) -> dict[st
     return found
 
 
-def _setback(rule: Rule, there: Mapping[str, set[str]], height: float) -> dict:
+def _setback(rule: Rule, there: Mapping[str, set[str]], heights: Sequence[float]) -> dict:
     kinds = there.get(rule.feature)
     feature = _WORDS.get(rule.feature, f"{rule.feature.replace('_', ' ')}")
     if kinds is None or (rule.kind and rule.kind not in kinds):
         applies, why = False, f"no {rule.kind or feature} is given"
-    elif not rule.applies_to(height):
-        applies, why = False, f"it is for another height than the species' {height:.1f} m"
+    elif not any(map(rule.applies_to, heights)):
+        said = " and ".join(f"{height:.1f} m" for height in dict.fromkeys(heights))
+        applies, why = False, f"it is for another height than the species' {said}"
     else:
         applies, why = True, f"{_a(rule.kind or feature)} is there" if feature != "boundary" else "every parcel has a boundary"  # fmt: skip
     return _row(rule, "setback", applies, why, setback_text(rule))

@@ -132,7 +132,7 @@ def make_report(layers: Mapping[str, Any], about: About) -> str:
         digest=digest,
         summary=[
             (row.label.startswith(" "), clean(row.label, 120), clean(row.value, LONGEST_TEXT))
-            for row in summarise(layers, units=about.units)
+            for row in summarise(layers, units=about.units, names=about.names)
         ],
         cautions=CAUTIONS,
         years=[(year, year_words(year)) for year in years],

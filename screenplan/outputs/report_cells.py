@@ -8,6 +8,7 @@ from typing import Any
 import pandas as pd
 
 from screenplan.outputs.drawings.style import clean
+from screenplan.outputs.plant_names import names_in
 from screenplan.units import format_amount, format_length, format_pack, format_tape, in_units
 
 #: Texts of a table are cut at this many characters.
@@ -71,7 +72,7 @@ def write_cell(row: Mapping, column: str, form: str, units: str, species: Mappin
     if form == "yes":
         return "yes" if bool(value) else "no"
     if form == "species":
-        return clean(species.get(str(value), value))
+        return clean(names_in(str(value), species))
     if form == "words":
         return clean(value).replace("_", " ")
     return clean(in_units(str(value), units) if column in SENTENCES else value, LONGEST_TEXT)

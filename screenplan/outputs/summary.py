@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 import pandas as pd
 
+from screenplan.outputs.plant_names import names_in
 from screenplan.units import format_length
 
 #: Heights that differ by less are the same, metres.
@@ -20,7 +21,19 @@ class SummaryRow(NamedTuple):
     value: str
 
 
-def summarise(layers: Mapping[str, pd.DataFrame], *, units: str = "metric") -> list[SummaryRow]:
+class _About(NamedTuple):
+    """In which words a person reads it: units, and the names of species by their keys."""
+
+    units: str
+    names: Mapping[str, str]
+
+
+def summarise(
+    layers: Mapping[str, pd.DataFrame],
+    *,
+    units: str = "metric",
+    names: Mapping[str, str] | None = None,
+) -> list[SummaryRow]:
     """Sum up the layers of a run.
 
     Parameters
@@ -30,44 +43,46 @@ def summarise(layers: Mapping[str, pd.DataFrame], *, units: str = "metric") -> l
         out of the summary.
     units : {"metric", "us"}
         In which lengths are written.
+    names : mapping of str to str, optional
+        What people call each species, by its key; without it the keys are told.
 
     Returns
     -------
     list of SummaryRow
         In reading order.
     """
+    about = _About(units, names or {})
     rows: list[SummaryRow] = []
     for name, tell in _TELL:
         table = layers.get(name)
         if table is not None:
-            rows.extend(SummaryRow(label, value) for label, value in tell(table, units))
+            rows.extend(SummaryRow(label, value) for label, value in tell(table, about))
     return rows
 
 
-def _tell_sides(sides: pd.DataFrame, units: str):
+def _tell_sides(sides: pd.DataFrame, about: _About):
     if sides.empty:
         yield "Sides of the parcel", "not known"
         return
-    around = format_length(float(sides["length_m"].sum()), units)
+    around = format_length(float(sides["length_m"].sum()), about.units)
     yield "Sides of the parcel", f"{len(sides)}, {around} around"
 
 
-def _tell_lines(lines: pd.DataFrame, units: str):
+def _tell_lines(lines: pd.DataFrame, about: _About):
     if lines.empty:
         yield "Planting lines", "none"
         return
-    length = format_length(float(lines["length_m"].sum()), units)
-    plantable = format_length(float(lines["plantable_m"].sum()), units)
+    length = format_length(float(lines["length_m"].sum()), about.units)
+    plantable = format_length(float(lines["plantable_m"].sum()), about.units)
     along = ", ".join(dict.fromkeys(lines["side_id"]))
     yield "Planting lines", f"{len(lines)} along {along}: {length}, {plantable} plantable"
 
 
-def _tell_plants(plants: pd.DataFrame, _units: str):
+def _tell_plants(plants: pd.DataFrame, about: _About):
     standing = int(plants["existing"].astype(bool).sum())
     new = plants[~plants["existing"].astype(bool)]
-    kinds = ", ".join(
-        f"{count} {species}" for species, count in sorted(new["species"].value_counts().items())
-    )
+    counts = new["species"].astype(str).map(lambda key: names_in(key, about.names)).value_counts()
+    kinds = ", ".join(f"{count} {name}" for name, count in sorted(counts.items()))
     yield "New plants", f"{len(new)} ({kinds})" if kinds else "0"
     if standing:
         yield "Plants that stand already", str(standing)
@@ -76,19 +91,19 @@ def _tell_plants(plants: pd.DataFrame, _units: str):
         yield "Plants moved along their line", str(moved)
 
 
-def _tell_dropped(dropped: pd.DataFrame, _units: str):
+def _tell_dropped(dropped: pd.DataFrame, _about: _About):
     if not dropped.empty:
         yield "Stations where nothing may stand", str(len(dropped))
 
 
-def _tell_closure(closure: pd.DataFrame, units: str):
+def _tell_closure(closure: pd.DataFrame, about: _About):
     typical = closure[closure["growth"] == "typical"]
     for row in typical.itertuples():
-        height = format_length(row.asked_height_m, units)
-        begin = format_length(row.asked_from_m, units)
+        height = format_length(row.asked_height_m, about.units)
+        begin = format_length(row.asked_from_m, about.units)
         if pd.isna(row.year_closed):
-            low = format_length(row.mature_closed_from_m, units)
-            most = format_length(row.mature_closed_height_m, units)
+            low = format_length(row.mature_closed_from_m, about.units)
+            most = format_length(row.mature_closed_height_m, about.units)
             bare = row.mature_closed_from_m > row.asked_from_m + SAME_HEIGHT_M
             late = row.mature_closed_height_m >= row.asked_height_m and not bare
             meets = (
@@ -106,7 +121,7 @@ def _tell_closure(closure: pd.DataFrame, units: str):
         yield f"Row {row.line_id} closes", says
 
 
-def _tell_first(views: pd.DataFrame, _units: str):
+def _tell_first(views: pd.DataFrame, _about: _About):
     """Say before anything else what the plan is for: how many open views it closes."""
     counts = views["status"].value_counts()
     closes, left = int(counts.get("closes", 0)), int(counts.get("stays open", 0))
@@ -138,7 +153,7 @@ def _tell_first(views: pd.DataFrame, _units: str):
     yield "The screen closes", says
 
 
-def _tell_views(views: pd.DataFrame, _units: str):
+def _tell_views(views: pd.DataFrame, _about: _About):
     counts = views["status"].value_counts()
     exist = len(views) - int(counts.get("no view", 0))
     yield "Views onto private places", str(exist)
@@ -154,17 +169,17 @@ def _tell_views(views: pd.DataFrame, _units: str):
         yield "  of them closed for a time", f"{len(again)}, open again from year {year} on"
 
 
-def _tell_needed(needed: pd.DataFrame, units: str):
+def _tell_needed(needed: pd.DataFrame, about: _About):
     for row in needed[needed["planned"].astype(bool)].itertuples():
         if row.needed_m > 0.0:
-            height = format_length(row.needed_m, units)
-            says = f"{height}; {row.species}: {row.reached}"
+            height = format_length(row.needed_m, about.units)
+            says = f"{height}; {names_in(row.species, about.names)}: {row.reached}"
         else:
             says = "none: no view crosses this row, and its plants close none"
         yield f"Height needed along {row.line_id}", says
 
 
-def _tell_missing(missing: pd.DataFrame, _units: str):
+def _tell_missing(missing: pd.DataFrame, _about: _About):
     if missing.empty:
         return
     reopens = missing[missing["reopens"].astype(bool)]
@@ -180,7 +195,7 @@ def _year_span(years: pd.Series) -> str:
     return f"year {first}" if first == last else f"years {first} to {last}"
 
 
-def _tell_checks(checks: pd.DataFrame, _units: str):
+def _tell_checks(checks: pd.DataFrame, _about: _About):
     counts = checks["result"].value_counts()
     results = [
         f"{counts[result]} {words}" for result, words in _RESULTS.items() if result in counts

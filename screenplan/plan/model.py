@@ -25,7 +25,14 @@ from screenplan.plan.site import (
     Where,
     Windows,
 )
-from screenplan.plan.values import Section, WrongError, instead_of, read_length, read_volume
+from screenplan.plan.values import (
+    Section,
+    WrongError,
+    instead_of,
+    read_length,
+    read_texts,
+    read_volume,
+)
 from screenplan.plan.works import Alternatives, Calendar, Cost, Fence, StakeOut, Works
 
 #: Sections in the order in which a person meets them, and the class of each.
@@ -174,6 +181,11 @@ def is_length(key: str) -> bool:
 def is_volume(key: str) -> bool:
     """Tell whether a key's value is a volume, written with its unit."""
     return _read_by(key, read_volume)
+
+
+def is_texts(key: str) -> bool:
+    """Tell whether a key's value is one text, or a list of them."""
+    return _read_by(key, read_texts)
 
 
 def _read_by(key: str, reader) -> bool:

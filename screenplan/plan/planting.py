@@ -9,7 +9,7 @@ from pydantic import (
 )
 
 from screenplan.contracts import HIGHEST_PLANT_M
-from screenplan.plan.values import LAST_YEAR, MOST_MONEY, Length, Money, Section, Years
+from screenplan.plan.values import LAST_YEAR, MOST_MONEY, Length, Money, Section, Texts, Years
 
 
 class Rows(Section):
@@ -46,8 +46,15 @@ class Rows(Section):
 class Plants(Section):
     """What is planted."""
 
-    species: str = Field(
-        "thuja_occidentalis", description="Key in the species table; screenplan species lists it"
+    species: Texts = Field(
+        "thuja_occidentalis",
+        description="Key in the species table, which screenplan species lists; or a list of keys for a mixed row, whose kinds take turns",
+    )
+    group: int = Field(
+        3,
+        ge=1,
+        le=100,
+        description="Plants of one kind side by side in a mixed row, from each zero peg on; of three one stands between its own kind",
     )
     stock: Literal["plug", "bare_root", "container", "balled"] = Field(
         "container", description="Kind of stock"

@@ -26,6 +26,8 @@ from screenplan.units import parse_length, parse_volume
 LAST_YEAR = 60
 #: Letters of a name that are looked at for what may have been meant.
 LONGEST_NAME = 60
+#: More kinds than are ever mixed in one row.
+MOST_TEXTS = 20
 #: More than any price, wage or sum in any currency that is in use.
 MOST_MONEY = 1e9
 
@@ -86,6 +88,20 @@ def read_path(value: Path) -> Path:
     return value
 
 
+def read_texts(value: Any) -> Any:
+    """Let one text, or a list of them, be written; a list of one is that one."""
+    if isinstance(value, str):
+        return value
+    if not (isinstance(value, (list, tuple)) and all(isinstance(one, str) for one in value)):
+        raise WrongError(
+            f"{quoted(value)} is neither a text nor a list of texts",
+            'Write "one", or ["one", "other"]',
+        )
+    if not 1 <= len(value) <= MOST_TEXTS:
+        raise WrongError(f"{len(value)} are listed", f"List 1 to {MOST_TEXTS}")
+    return value[0] if len(value) == 1 else tuple(value)
+
+
 def once_each(values: tuple) -> tuple:
     """Leave out what is listed again."""
     return tuple(dict.fromkeys(values))
@@ -93,6 +109,7 @@ def once_each(values: tuple) -> tuple:
 
 #: Types of values that are read as people write them.
 Length = Annotated[float, BeforeValidator(read_length)]
+Texts = Annotated[str | tuple[str, ...], BeforeValidator(read_texts)]
 Volume = Annotated[float, BeforeValidator(read_volume)]
 Day = Annotated[str, BeforeValidator(read_day)]
 Identifier = Annotated[str, BeforeValidator(read_identifier)]

@@ -9,7 +9,16 @@ from pydantic import (
 )
 
 from screenplan.contracts import HIGHEST_PLANT_M
-from screenplan.plan.values import MOST_MONEY, Day, Identifier, Length, Money, Section, Volume
+from screenplan.plan.values import (
+    MOST_MONEY,
+    Day,
+    Identifier,
+    Length,
+    Money,
+    Section,
+    Texts,
+    Volume,
+)
 
 
 class StakeOut(Section):
@@ -139,7 +148,9 @@ class Cost(Section):
 class Alternatives(Section):
     """What the plan is compared with, side by side: every combination of what is listed."""
 
-    species: tuple[str, ...] = Field((), description="Other species")
+    species: tuple[Texts, ...] = Field(
+        (), description="Other species; a list in the list is a mixed row"
+    )
     stock: tuple[Literal["plug", "bare_root", "container", "balled"], ...] = Field(
         (), description="Other kinds of stock"
     )

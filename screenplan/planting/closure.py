@@ -126,7 +126,7 @@ def close_rows(
         line_id = planting_lines["line_id"].iloc[line]
         begin = lowest_sight(needed_height, line_id) if asked_from_m is None else asked_from_m
         for growth in GROWTHS:
-            low, high = _row_band(pairs[line], at, growth, curve, table)
+            low, high = row_band(pairs[line], at, growth, curve, table)
             closed = (high >= asked_height_m - ROUNDING_M) & (low <= begin + ROUNDING_M)
             rows.append(
                 {
@@ -208,8 +208,25 @@ def _look(plants: gpd.GeoDataFrame, position: int) -> tuple[str, float, bool]:
     )
 
 
-def _row_band(pairs, at, growth, curve, table) -> tuple[np.ndarray, np.ndarray]:
-    """Band in which all pairs of a row meet, by year."""
+def row_band(pairs, at, growth, curve, table) -> tuple[np.ndarray, np.ndarray]:
+    """Band in which all pairs of neighbours of a row meet.
+
+    Parameters
+    ----------
+    pairs : iterable of tuple
+        Two plants and the gap between them, metres; a plant is its species' key, its height when
+        planted, and whether it stands already.
+    at : ndarray
+        Years.
+    growth, curve : str
+    table : mapping, optional
+        The species table.
+
+    Returns
+    -------
+    low, high : ndarray
+        By year, metres; both 0 where a pair does not meet, or not in one band with the others.
+    """
     low, high = np.zeros(at.size), np.full(at.size, math.inf)
     crowns = {}
     for first, second, gap in pairs:

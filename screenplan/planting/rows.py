@@ -21,6 +21,7 @@ from screenplan.contracts import DROPPED, PLANTS
 from screenplan.errors import InputError, refuse
 from screenplan.planting.existing import EXISTING_WITHIN_M, Standing, standing_plants
 from screenplan.planting.lines import CLEARANCE_M, covered_spans, plantable_stretches
+from screenplan.planting.mixes import GROUP, Kinds, check_group, kind_at, kinds_in
 from screenplan.planting.patterns import EQUAL_SHARE, FITS, PATTERNS, between, check_spacing
 from screenplan.planting.species import DEFAULT_SPECIES, Species, species_of
 from screenplan.planting.stations import (
@@ -64,7 +65,8 @@ def set_plants(
     fit: str = "evened",
     pattern: str | None = None,
     move_m: float = 0.0,
-    species: Species | str = DEFAULT_SPECIES,
+    species: Kinds = DEFAULT_SPECIES,
+    group: int = GROUP,
     stock: str = "container",
     stock_height_m: float | None = None,
     fill_existing: bool = True,
@@ -93,8 +95,12 @@ def set_plants(
         row's gaps. Single: each row by itself.
     move_m : float
         How far a station may move along the line, metres.
-    species, stock, stock_height_m
-        What is planted; the height by default is the species' usual one.
+    species : Species, str or sequence of these
+        What is planted. Several take turns along each line, from its zero peg on.
+    group : int
+        So many new plants of one kind stand side by side before the next kind's turn.
+    stock, stock_height_m
+        Kind of stock, and its height, by default each species' usual one.
     fill_existing : bool
         Whether gaps of an existing row are filled up; without it no new plant stands on its line.
     existing_within_m : float
@@ -115,9 +121,10 @@ def set_plants(
         If a parameter is out of range, or no plant can be set at all.
     """
     spacing = check_spacing(spacing_m)
-    new_species = species_of(species, table)
+    kinds = kinds_in(species, table)
+    check_group(group)
     stock_of(stock)
-    height = planted_height(new_species, stock_height_m)
+    heights = {kind: planted_height(kind, stock_height_m) for kind in kinds}
     _check(fit, pattern, move_m, planting_lines)
 
     lines = list(planting_lines.geometry)
@@ -147,7 +154,7 @@ def set_plants(
             "Let stations move further, give a smaller spacing, or choose another line",
             key="rows.move",
         )
-    plants = _plant_rows(plan, terrain, new_species, stock, height, table)
+    plants = _plant_rows(plan, terrain, kinds, group, heights, stock, table)
     dropped = [
         {
             "station_id": number,
@@ -390,20 +397,23 @@ class _Plan:
         self.plants.append(_Plant(index, float(station), point, float(moved)))
 
 
-def _plant_rows(plan: _Plan, terrain, species, stock, height, table) -> list[dict]:
+def _plant_rows(plan: _Plan, terrain, kinds, group, heights, stock, table) -> list[dict]:
     plants = sorted(plan.plants, key=lambda plant: (plant.line, plant.station))
     xy = shapely.get_coordinates([plant.point for plant in plants])
     ground = _ground(terrain, xy)
     last = {plant.line: plant.station for plant in plants}
     rows, before = [], None
+    planted = dict.fromkeys(last, 0)
     records = plan.layer[["line_id", "side_id", "row", "offset_m"]].to_dict("records")
     slopes = {line: _slope(plan, terrain, line, plants) for line in last}
     for number, (plant, z) in enumerate(zip(plants, ground, strict=True), 1):
         line = records[plant.line]
         own = plant.standing
-        kind = species.key
+        kind = kind_at(kinds, planted[plant.line], group)
+        planted[plant.line] += own is None
+        height = heights[kind]
         if own is not None and own.species is not None:
-            kind = _species_standing(own, table).key
+            kind = _species_standing(own, table)
         rows.append(
             {
                 "plant_id": number,
@@ -415,7 +425,7 @@ def _plant_rows(plan: _Plan, terrain, species, stock, height, table) -> list[dic
                 "offset_m": _offset(plan.lines[plant.line], float(line["offset_m"]), plant),
                 "gap_before_m": _gap(plan, plant, before, last),
                 "ground_m": float(z),
-                "species": kind,
+                "species": kind.key,
                 "stock": stock if own is None else STANDING_STOCK,
                 "stock_height_m": float(height) if own is None else own.height_m,
                 "existing": own is not None,

@@ -18,7 +18,8 @@ from shapely.geometry.polygon import orient
 
 from screenplan.contracts import NO_PLANT_ZONES, PLANTABLE_ZONE
 from screenplan.errors import refuse
-from screenplan.planting.species import DEFAULT_SPECIES, Species, species_of
+from screenplan.planting.mixes import Kinds, kinds_in
+from screenplan.planting.species import DEFAULT_SPECIES, Species
 from screenplan.planting.stock import HOLE_PER_BALL, hole_width, planted_height
 from screenplan.rules.ruleset import KEEP_OUT_FEATURES, Rule, keep_out_kind, load_rules, rules_for
 from screenplan.site.ownership import outline_known
@@ -60,7 +61,7 @@ def mark_zones(
     private_places: gpd.GeoDataFrame | None = None,
     *,
     rules: Sequence[Rule] | None = None,
-    species: Species | str = DEFAULT_SPECIES,
+    species: Kinds = DEFAULT_SPECIES,
     hole_m: float | None = None,
     hole_factor: float = HOLE_PER_BALL,
     stock: str = "container",
@@ -79,9 +80,10 @@ def mark_zones(
     rules : sequence of Rule, optional
         By default the shipped rules. With none at all, only the footprints of things are kept
         clear.
-    species : Species or str
+    species : Species, str or sequence of these
         Its high mature height and spread are used: that is the safe side. A clipped hedge counts as
-        it is kept, across its row; where a rule is ``unclipped``, as it would grow.
+        it is kept, across its row; where a rule is ``unclipped``, as it would grow. Of several each
+        rule takes the one that it keeps farthest away.
     hole_m : float, optional
         A width that holes have at least, metres; by default they are as wide as the stock asks for.
     hole_factor : float
@@ -112,9 +114,13 @@ def mark_zones(
             key="site.boundary_accuracy",
         )
     rules = load_rules() if rules is None else tuple(rules)
-    species = species_of(species, table)
-    planted = planted_height(species, stock_height_m)
-    hole = hole_width(stock, planted, factor=hole_factor, at_least_m=hole_m)
+    kinds = tuple(dict.fromkeys(kinds_in(species, table)))
+    hole = max(
+        hole_width(
+            stock, planted_height(kind, stock_height_m), factor=hole_factor, at_least_m=hole_m
+        )
+        for kind in kinds
+    )
     known = outline_known(parcels)
     subject, subject_id = subject_of(parcels) if known else (open_ground(), "")
 
@@ -129,7 +135,7 @@ def mark_zones(
         existing_screens,
         private_places,
     ):
-        for rule, distance in _distances(thing, rules, species, hole, boundary_accuracy_m):
+        for rule, distance in _distances(thing, rules, kinds, hole, boundary_accuracy_m):
             if not known and thing.feature == "boundary":
                 continue
             zone = _zone(thing, rule if known else replace(rule, passage_m=0.0), distance, subject)
@@ -329,17 +335,18 @@ def _rows(layer: gpd.GeoDataFrame | None, key: str) -> Iterator[_Row]:
 def _distances(
     thing: _Thing,
     rules: Iterable[Rule],
-    species: Species,
+    kinds: Iterable[Species],
     hole_m: float,
     boundary_accuracy_m: float,
 ) -> Iterator[tuple[Rule, float]]:
     ruled = False
     for rule in rules:
-        height, spread = size_judged(rule, species)
-        if not rules_for([rule], thing.feature, height, thing.kind):
+        sizes = [size_judged(rule, kind) for kind in kinds]
+        ruling = [size for size in sizes if rules_for([rule], thing.feature, size[0], thing.kind)]
+        if not ruling:
             continue
         ruled = True
-        distance = rule.stem_distance_m(height, spread, hole_m)
+        distance = max(rule.stem_distance_m(*size, hole_m) for size in ruling)
         yield rule, distance + (boundary_accuracy_m if thing.feature == "boundary" else 0.0)
     stands = thing.edge_m > 0 or thing.geometry.area > 0
     if not ruled and stands and thing.feature != "overhead":

@@ -18,6 +18,7 @@ from screenplan.descriptions import (
     describe_step,
 )
 from screenplan.errors import refuse
+from screenplan.plan.values import MOST_TEXTS
 from screenplan.processes.schemas import layer_schema, parameter_schema
 from screenplan.steps import STEPS
 from screenplan.texts import quoted
@@ -142,7 +143,7 @@ def _describe_value(parameter: ParameterDescription) -> dict[str, Any]:
         "title": f"{parameter.title} ({parameter.unit})" if parameter.unit else parameter.title,
         "description": parameter.help,
         "minOccurs": 0,
-        "maxOccurs": 1,
+        "maxOccurs": MOST_TEXTS if parameter.type == "texts" else 1,
         "schema": parameter_schema(parameter),
     }
     if parameter.unit:

@@ -30,6 +30,7 @@ JSON_TYPES = {
     "volume": "number",
     "integer": "integer",
     "text": "string",
+    "texts": "string",  # how many, an input's maxOccurs says
     "choice": "string",
     "date": "string",
     "boolean": "boolean",

@@ -1,22 +1,22 @@
-"""From and up to which height a row of one species at one spacing is closed, year by year."""
+"""From and up to which height a row at one spacing is closed, year by year."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from screenplan.planting.closure import ROUNDING_M
-from screenplan.planting.growth import clear_stem_at, height_at, spread_at
+from screenplan.planting.closure import ROUNDING_M, row_band
 from screenplan.planting.maturity import followed_years, lasts_from
-from screenplan.planting.shapes import meeting_band
+from screenplan.planting.mixes import GROUP, neighbours_of
 from screenplan.planting.species import Species
 from screenplan.views.results import GROWTHS, TYPICAL
 
 
 @dataclass(frozen=True)
 class RowClosing:
-    """The closed band of an endless row of equal plants.
+    """The closed band of an endless row.
 
     Parameters
     ----------
@@ -80,10 +80,11 @@ class RowClosing:
 
 
 def row_closing(
-    species: Species,
+    kinds: Species | Sequence[Species],
     spacing_m: float,
     *,
     years: int,
+    group: int = GROUP,
     curve: str = "smooth",
     stock_height_m: float | None = None,
 ) -> RowClosing:
@@ -91,22 +92,30 @@ def row_closing(
 
     Parameters
     ----------
-    species : Species
+    kinds : Species or sequence of Species
+        Of several, which take turns in groups, the weakest pair of neighbours decides.
     spacing_m : float
         Distance between the plants of the row.
     years : int
         The last year.
+    group : int
+        Plants of one kind that stand side by side in a mixed row.
     curve : {"smooth", "straight"}
     stock_height_m : float, optional
-        Height when planted; by default the species'.
+        Height when planted; by default each species'.
     """
+    kinds = (kinds,) if isinstance(kinds, Species) else tuple(kinds)
+    looks = {
+        kind: (
+            kind.key,
+            kind.stock_height_m if stock_height_m is None else stock_height_m,
+            False,
+        )
+        for kind in kinds
+    }
+    pairs = [(looks[a], looks[b], spacing_m) for a, b in neighbours_of(kinds, group)]
+    table = {kind.key: kind for kind in kinds}
     when = followed_years(years)
-    bands = []
-    for growth in GROWTHS:
-        height = height_at(species, when, growth=growth, stock_height_m=stock_height_m, curve=curve)
-        bands.append(meeting_band(
-            species.shape, height, spread_at(species, height, growth), spacing_m,
-            clear_stem_at(species, height),
-        ))  # fmt: skip
+    bands = [row_band(pairs, when, growth, curve, table) for growth in GROWTHS]
     low, high = np.array(bands).transpose(1, 0, 2)
     return RowClosing(years, low, high)

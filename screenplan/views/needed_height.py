@@ -20,7 +20,8 @@ import shapely.ops
 
 from screenplan.contracts import NEEDED_HEIGHT, NEEDED_PROFILE, NEEDED_YEARS, year_column
 from screenplan.errors import refuse
-from screenplan.planting.species import Species, load_species, species_of
+from screenplan.planting.mixes import GROUP, Kinds, kinds_in, name_kinds
+from screenplan.planting.species import Species, load_species
 from screenplan.tables import layer_of, table_of
 from screenplan.views.closing import RowClosing, row_closing
 from screenplan.views.holes import cross_line
@@ -62,7 +63,8 @@ def find_needed_height(
     share: float = 0.9,
     step_m: float = 1.0,
     spacing_m: float = 1.5,
-    species: str = "thuja_occidentalis",
+    species: Kinds = "thuja_occidentalis",
+    group: int = GROUP,
     stock_height_m: float | None = None,
     years: int = 30,
     report_years: Sequence[int] = (0, 1, 2, 3, 5, 10, 15, 20, 30),
@@ -91,8 +93,10 @@ def find_needed_height(
         Length of a stretch, about: the line is cut into equal ones of at most that.
     spacing_m : float
         Asked spacing of the plants in a row, for the years in which species reach the height.
-    species : str
-        The planned species.
+    species : Species, str or sequence of these
+        The planned species, one or several.
+    group : int
+        Plants of one kind that stand side by side in a mixed row.
     stock_height_m : float, optional
         Its height when planted; by default the species table's. Other species start at theirs.
     years : int
@@ -114,7 +118,8 @@ def find_needed_height(
         The same as the corners of a stepped outline, with the height up to which a row of the
         planned species has closed.
     needed_years : DataFrame
-        For each line and species, the years in which its row reaches the line's greatest height.
+        For each line and species, and for the planned mixed row, the years in which its row reaches
+        the line's greatest height.
 
     Raises
     ------
@@ -131,13 +136,26 @@ def find_needed_height(
         onlooker_spacing_m, onlooker_reach_m,
     )  # fmt: skip
     table = load_species() if table is None else table
-    planned = species_of(species, table)
+    planned = kinds_in(species, table)
     setting = lay_setting(
         windows, private_places, planting_lines, onlookers, buildings, existing_screens, terrain,
         sampling=sampling,
     )  # fmt: skip
     growth = {"years": years, "curve": curve}
-    row = row_closing(planned, spacing_m, stock_height_m=stock_height_m, **growth)
+    row = row_closing(planned, spacing_m, group=group, stock_height_m=stock_height_m, **growth)
+    mixed = len(set(planned)) > 1
+    shapes_planned = {kind.shape for kind in planned}
+    closings = [
+        (
+            key,
+            kind.shape,
+            row if planned[0] == kind and not mixed else row_closing(kind, spacing_m, **growth),
+        )
+        for key, kind in table.items()
+    ]
+    if mixed:
+        shape = shapes_planned.pop() if len(shapes_planned) == 1 else None
+        closings.insert(0, (name_kinds([kind.key for kind in planned]), shape, row))
     names = [view_id for view_id, *_ in setting.pairs()]
     crossings = cross_lines(setting, list(planting_lines.geometry))
     stretches, shapes, profile, lines = [], [], [], []
@@ -150,17 +168,15 @@ def find_needed_height(
         profile += _profile(mine, row, report_years)
         needed = max((one["needed_m"] for one in mine), default=0.0)
         lowest = min((one["lowest_m"] for one in mine if one["lowest_m"] is not None), default=None)
-        for key, kind in table.items():
-            is_planned = kind is planned
-            closing = row if is_planned else row_closing(kind, spacing_m, **growth)
-            lines.append(
-                {
-                    "line_id": line_id, "species": key, "planned": is_planned,
-                    "shape": kind.shape, "spacing_m": spacing_m, "needed_m": needed,
-                    "lowest_m": lowest, "mature_closed_height_m": closing.mature_height_m,
-                    "mature_closed_from_m": closing.mature_from_m, **_reached(closing, needed, lowest),
-                }
-            )  # fmt: skip
+        lines += [
+            {
+                "line_id": line_id, "species": name, "planned": closing is row,
+                "shape": shape, "spacing_m": spacing_m, "needed_m": needed,
+                "lowest_m": lowest, "mature_closed_height_m": closing.mature_height_m,
+                "mature_closed_from_m": closing.mature_from_m, **_reached(closing, needed, lowest),
+            }
+            for name, shape, closing in closings
+        ]  # fmt: skip
     return (
         layer_of(NEEDED_HEIGHT, stretches, shapes, planting_lines.crs),
         _profile_table(profile, report_years),

@@ -1,0 +1,90 @@
+"""The kinds of a row: one species, or several that take turns along it in groups."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from screenplan.errors import refuse
+from screenplan.planting.species import Species, species_of
+
+#: Plants of one kind that stand side by side: the fewest of which one stands between its own kind
+#: (common practice: in threes; no source).
+GROUP = 3
+
+#: One species, or several: by key, Latin or common name, or as `Species`.
+Kinds = Species | str | Sequence[Species | str]
+
+
+def kinds_in(species: Kinds, table: Mapping[str, Species] | None = None) -> tuple[Species, ...]:
+    """Find the kinds of a row, in the order in which they take turns.
+
+    Parameters
+    ----------
+    species : Species, str or sequence of these
+        A kind that is listed twice takes two turns.
+    table : mapping, optional
+        The species table, by default the shipped one.
+
+    Raises
+    ------
+    InputError
+        If there is none of that name, or nothing is listed.
+
+    Examples
+    --------
+    >>> [kind.key for kind in kinds_in(["ilex_opaca", "eastern red cedar"])]
+    ['ilex_opaca', 'juniperus_virginiana']
+    """
+    listed = (species,) if isinstance(species, (Species, str)) else tuple(species)
+    if not listed:
+        raise refuse("no species is listed", "List one or more", key="plants.species")
+    return tuple(species_of(one, table) for one in listed)
+
+
+def kind_at(kinds: Sequence[Species], number: int, group: int = GROUP) -> Species:
+    """Give the kind of a row's plant by its number from 0.
+
+    Examples
+    --------
+    Groups of two: two hollies, two cedars, and from the beginning.
+
+    >>> kinds = kinds_in(["ilex_opaca", "juniperus_virginiana"])
+    >>> [kind_at(kinds, number, 2).genus for number in range(5)]
+    ['Ilex', 'Ilex', 'Juniperus', 'Juniperus', 'Ilex']
+    """
+    return kinds[number // check_group(group) % len(kinds)]
+
+
+def neighbours_of(kinds: Sequence[Species], group: int = GROUP) -> list[tuple[Species, Species]]:
+    """Give the pairs of kinds that stand side by side somewhere in a long row, each once."""
+    within = [(kind, kind) for kind in kinds] if check_group(group) > 1 else []
+    between = list(zip(kinds, (*kinds[1:], kinds[0]), strict=True))
+    return list(dict.fromkeys(within + between))
+
+
+def name_kinds(species: str | Sequence[str]) -> str:
+    """Write the species of a plan in one text, as the tables hold them.
+
+    Examples
+    --------
+    >>> name_kinds("ilex_opaca"), name_kinds(["ilex_opaca", "ilex_glabra"])
+    ('ilex_opaca', 'ilex_opaca, ilex_glabra')
+    """
+    return species if isinstance(species, str) else ", ".join(species)
+
+
+def check_group(group: int) -> int:
+    """Hold the size of a group.
+
+    Raises
+    ------
+    InputError
+        If it is no whole number of 1 or more.
+    """
+    if isinstance(group, bool) or group != int(group) or group < 1:
+        raise refuse(
+            f"a group of {group} plants is no group",
+            "Give a whole number of 1 or more",
+            key="plants.group",
+        )
+    return int(group)
