@@ -175,7 +175,7 @@ def existing_screens():
     columns = ("screen_id", "kind", "height_m", "width_m", "opacity", "root_zone_m")
     wall = shapely.LineString([(0.4, 16), (0.4, 46)])
     rows = [
-        (shapely.Point(7, 43), ("tree-1", "tree", 6.5, 4.0, 0.7, 2.6)),
+        (shapely.Point(7, 42), ("tree-1", "tree", 6.5, 4.0, 0.7, 2.7)),
         (wall, ("wall-1", "wall", 0.9, 0.4, 1.0, None)),
     ]
     return [(shape, dict(zip(columns, values, strict=True))) for shape, values in rows]
