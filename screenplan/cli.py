@@ -92,7 +92,7 @@ _SET = click.option(
     "settings",
     multiple=True,
     metavar="KEY=VALUE",
-    help='Another value for a key of the plan, such as rows.spacing="5 ft". May be repeated.',
+    help='Another value for a key of the plan, such as rows.spacing="2.2 m" or rows.offset="7 ft". May be repeated.',
 )
 
 

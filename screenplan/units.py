@@ -90,7 +90,7 @@ def metres_per(unit: str, *, key: str | None = None) -> float:
 
 
 def parse_length(text: str | float, *, key: str | None = None) -> float:
-    """Read a length such as ``"5 ft"``, ``"18 in"``, ``"5 ft 6 in"`` or ``"1.5 m"``.
+    """Read a length such as ``"7 ft"``, ``"30 in"``, ``"7 ft 6 in"`` or ``"2.4 m"``.
 
     Parameters
     ----------
@@ -111,15 +111,15 @@ def parse_length(text: str | float, *, key: str | None = None) -> float:
 
     Examples
     --------
-    >>> parse_length("5 ft"), parse_length("18 in"), parse_length("1.5 m")
-    (1.524, 0.4572, 1.5)
-    >>> round(parse_length("5 ft 6 in"), 9)
-    1.6764
+    >>> parse_length("10 ft"), parse_length("30 in"), parse_length("2.4 m")
+    (3.048, 0.762, 2.4)
+    >>> round(parse_length("7 ft 6 in"), 9)
+    2.286
     """
     if isinstance(text, bool) or not isinstance(text, (str, int, float)):
         raise refuse(
             f"{quoted(text)} is not a length",
-            'Write a number and a unit, such as "1.5 m" or "5 ft"',
+            'Write a number and a unit, such as "2.4 m" or "7 ft"',
             key=key,
         )
     if not isinstance(text, str):
@@ -134,7 +134,7 @@ def parse_length(text: str | float, *, key: str | None = None) -> float:
     if not match:
         raise refuse(
             f"{quoted(text)} is not a length",
-            'Write a number and a unit, such as "1.5 m" or "5 ft"',
+            'Write a number and a unit, such as "2.4 m" or "7 ft"',
             key=key,
         )
     try:

@@ -151,7 +151,7 @@ def start_plan(
     try:
         sides, problems = _choose_side(found, target, ground, us)
         notes = found.notes | {"rows.along": sides}
-        head = ["A plan for screenplan. Lengths carry their unit: \"1.5 m\", \"5 ft\". A line behind # is a default; take the # away to change it.",
+        head = ["A plan for screenplan. Lengths carry their unit: \"2.4 m\", \"7 ft\". A line behind # is a default; take the # away to change it.",
                 "Cannot be judged yet:", *missing] if missing else ["A plan for screenplan."]  # fmt: skip
         text = plan_text(found.chosen, found.layers, head=head, notes=notes, terrain=ground)
         target.write_text(text, encoding="utf-8")

@@ -28,8 +28,8 @@ def written_value(key: str, value: Any) -> Any:
 
     Examples
     --------
-    >>> written_value("rows.spacing", 1.8), written_value("growth.show_years", ["0", "10"])
-    ('1.8 m', [0, 10])
+    >>> written_value("rows.spacing", 2.2), written_value("growth.show_years", ["0", "10"])
+    ('2.2 m', [0, 10])
     >>> written_value("plants.species", "ilex_opaca, ilex_glabra")
     ['ilex_opaca', 'ilex_glabra']
     >>> written_value("hand.prices", [["0.6 m", "18"]])

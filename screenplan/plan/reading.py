@@ -27,7 +27,7 @@ def read_plan(path: Path | str, settings: Sequence[str] = ()) -> tuple[Plan, Pat
     path : path
         A TOML file.
     settings : sequence of str
-        ``KEY=VALUE``, such as ``rows.spacing="5 ft"``: values that replace those of the file.
+        ``KEY=VALUE``, such as ``rows.offset="7 ft"``: values that replace those of the file.
 
     Returns
     -------
@@ -43,9 +43,9 @@ def read_plan(path: Path | str, settings: Sequence[str] = ()) -> tuple[Plan, Pat
     Examples
     --------
     >>> import screenplan
-    >>> plan, folder = read_plan(screenplan.sample_plan(), ['rows.spacing="5 ft"'])
+    >>> plan, folder = read_plan(screenplan.sample_plan(), ['rows.spacing="4 ft"'])
     >>> plan.rows.spacing, plan.value("plants.stock")
-    (1.524, 'container')
+    (1.2192, 'balled')
     """
     content = read_toml(path, "plan file", "Check the path, or make one with 'screenplan start'")
     plan = check_plan(change_plan(content, settings), file=str(path))
@@ -60,7 +60,7 @@ def change_plan(content: Mapping[str, Any], settings: Sequence[str]) -> dict[str
     content : mapping
         Sections and keys as in a plan file; not changed.
     settings : sequence of str
-        ``KEY=VALUE``, such as ``rows.spacing="5 ft"``.
+        ``KEY=VALUE``, such as ``rows.offset="7 ft"``.
 
     Raises
     ------
@@ -81,7 +81,7 @@ def _put(content: dict[str, Any], setting: str) -> None:
     section, dot, name = key.strip().partition(".")
     if not (equals and dot):
         raise refuse(
-            f"--set {quoted(setting)} sets no key", 'Write KEY=VALUE, such as rows.spacing="5 ft"'
+            f"--set {quoted(setting)} sets no key", 'Write KEY=VALUE, such as rows.spacing="2.2 m"'
         )
     try:
         value = parse_toml(f"value = {text}")["value"]
