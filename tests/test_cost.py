@@ -134,23 +134,24 @@ def test_every_combination_is_run_the_plan_first(read):
     table = compare(
         read,
         "alternatives.rows=[2]",
-        'alternatives.spacings=["3 m"]',
+        'alternatives.spacings=["1.4 m"]',
         "cost.prices={flag=0.1,peg=1,line=5,mulch=4}",
     )
     assert list(zip(table["spacing_m"], table["rows"], strict=True)) == [
-        (1.8, 1),
-        (1.8, 2),
-        (3.0, 1),
-        (3.0, 2),
+        (1.3, 1),
+        (1.3, 2),
+        (1.4, 1),
+        (1.4, 2),
     ]
     # Invariants: two rows take more plants, a wider spacing fewer, and no fewer years to close.
     plants = table["plants"].tolist()
     assert plants[1] > plants[0] > plants[2]
     assert table["year_closed"][3] > table["year_closed"][1]
-    # Arithmetic: 27 plants of 1.2 m at 42.00 in the sample plan, with 5 % more.
-    assert plants[0] == 27
-    assert table["to_order"][1] == 29
-    assert table["plant_cost"][1] == 29 * 42.0
+    # Arithmetic: 36 plants of 1.8 m at 110.00 in the sample plan, of each kind 5 % more: 19 are 20 then
+    # and 17 are 18.
+    assert plants[0] == 36
+    assert table["to_order"][1] == 20 + 18
+    assert table["plant_cost"][1] == 38 * 110.0
     assert table["cost"][1] > table["plant_cost"][1]
 
 
@@ -190,7 +191,7 @@ def test_one_that_cannot_be_planted_says_why_and_costs_stay_empty_without_prices
     assert table["says"][2].startswith("Cannot be planted: the stock is 50 m high")
     assert table["plants"].isna()[2]
     assert math.isnan(table["cost"][1])  # marks, pegs and mulch have no price
-    assert table["plant_cost"][1] == 29 * 42.0
+    assert table["plant_cost"][1] == 38 * 110.0
 
 
 def test_too_many_combinations_are_refused(read):
