@@ -17,10 +17,12 @@ from screenplan.outputs.summary import summarise
 from screenplan.plan import check_plan
 from screenplan.planting.closure import close_rows
 from screenplan.planting.mixes import kinds_in, neighbours_of
+from screenplan.planting.room import leave_room
 from screenplan.planting.species import load_species
 from screenplan.planting.zones import mark_zones
 from screenplan.processes import describe_process, execute
 from screenplan.rules.ruleset import Rule
+from screenplan.tables import notes_of
 from screenplan.views.closing import row_closing
 from screenplan.works.kinds import kinds_of
 
@@ -127,6 +129,15 @@ def test_each_rule_keeps_off_the_kind_that_asks_for_most():
     # The tallest, 8 m, is a tree (above 20 ft); the lowest, 3 m, a shrub: both rules hold.
     assert {"overhead_tree", "building_tree", "building_shrub"} <= set(mixed["rule"])
     assert "overhead_tree" not in set(apart[2]["rule"])
+
+
+def test_a_derived_place_ends_where_the_widest_kind_begins():
+    lines = layer(line_id=["r"], geometry=[shapely.LineString([(0, 2), (40, 2)])])
+    place = layer(place_id=["garden"], derived=[True], geometry=[shapely.box(5, 2.2, 15, 9)])
+    left = leave_room(place, lines, species=["narrow", "wide", "low"], table=TABLE)
+    # Closed form: half of 3 m from the line at 2 m.
+    assert left.geometry.iloc[0].bounds[1] == pytest.approx(3.5, abs=0.001)
+    assert "grown crowns of wide cone, 1.50 m" in notes_of(left)[0]
 
 
 def test_the_hole_is_that_of_the_largest_stock():

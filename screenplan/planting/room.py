@@ -12,7 +12,8 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
-from screenplan.planting.species import DEFAULT_SPECIES, Species, species_of
+from screenplan.planting.mixes import Kinds, kinds_in
+from screenplan.planting.species import DEFAULT_SPECIES, Species
 from screenplan.planting.zones import keep_clear
 from screenplan.site.places import LEAST_DERIVED_M2
 from screenplan.site.shaping import column_or
@@ -23,7 +24,7 @@ def leave_room(
     private_places: gpd.GeoDataFrame,
     planting_lines: gpd.GeoDataFrame,
     *,
-    species: Species | str = DEFAULT_SPECIES,
+    species: Kinds = DEFAULT_SPECIES,
     table: Mapping[str, Species] | None = None,
 ) -> gpd.GeoDataFrame:
     """End the derived private places where the mature half width of the row begins.
@@ -34,8 +35,8 @@ def leave_room(
         Contract ``private_places``, in local-frame metres; those that were drawn stay as they are.
     planting_lines : GeoDataFrame
         Where the rows stand.
-    species : Species or str
-        Half the width that it has in the end, of a hedge half that at which it is kept, is left
+    species : Species, str or sequence of these
+        Half the width that the widest has in the end, of a hedge half that at which it is kept, is left
         clear on either side of each line; high growth, which is the safe side.
     table : mapping, optional
         The species table, by default the shipped one.
@@ -49,7 +50,7 @@ def leave_room(
     derived = column_or(private_places, "derived", False).astype(bool)
     if not derived.any() or not len(planting_lines):
         return private_places
-    kind = species_of(species, table)
+    kind = max(kinds_in(species, table), key=lambda one: one.final_width("high"))
     half = kind.final_width("high") / 2.0
     rows = shapely.union_all([keep_clear(line, half) for line in planting_lines.geometry])
     shapes = private_places.geometry.to_numpy().copy()
