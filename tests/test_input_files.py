@@ -566,6 +566,16 @@ def test_a_damaged_package_says_what_is_damaged(tmp_path):
         read(path)
 
 
+def test_a_row_that_is_listed_and_not_there_is_refused(tmp_path, monkeypatch):
+    path = write(parcels(), tmp_path / "lots.gpkg")
+    monkeypatch.setattr("screenplan.site.files.count_rows", lambda *_: 5)
+    monkeypatch.setattr("screenplan.site.files.list_ids", lambda *_: [1, 2, 3, 4, 77])
+    with pytest.raises(
+        InputError, match=r"cannot be read as vector data \(a row that is listed is not"
+    ):
+        read_table(path)
+
+
 def test_a_packed_file_that_is_none(tmp_path):
     path = tmp_path / "lots.zip"
     path.write_bytes(b"PK\x03\x04 and no more")

@@ -11,7 +11,7 @@ import hashlib
 import logging
 import os
 import warnings
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -112,7 +112,16 @@ class DataFile:
         if self.is_database and count_rows(self.inner, layer, len(found) + 1) != len(found):
             ids = list_ids(self.inner, layer)
             if ids is not None:
-                return [collection[one] for one in ids]
+                return self.pick(collection, ids)
+        return found
+
+    @staticmethod
+    def pick(collection: fiona.Collection, ids: Iterable[int]) -> list:
+        """Read rows of an open layer by their ids; one that is listed and not there is an error."""
+        found = [collection[int(one)] for one in ids]
+        if any(one is None for one in found):
+            message = "a row that is listed is not there"
+            raise ValueError(message)
         return found
 
     def layers(self) -> list[tuple[str, bool]]:

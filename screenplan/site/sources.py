@@ -350,7 +350,7 @@ class FileLayer:
 
     def _pick(self, fids: Sequence) -> gpd.GeoDataFrame:
         with self.data.reading(self.layer), self._open() as collection:
-            features = [collection[int(fid)] for fid in fids]
+            features = self.data.pick(collection, fids)
         return self._build(self._number(fids), features)
 
     def read(self, bounds: Bounds | None = None) -> gpd.GeoDataFrame:
