@@ -39,11 +39,14 @@ class Exported:
         Rows by layer.
     losses : tuple of str
         What the files do not keep, as sentences.
+    replaced : str or None
+        What was in the folder before, as a sentence without a full stop.
     """
 
     folder: Path
     rows: dict[str, int]
     losses: tuple[str, ...]
+    replaced: str | None = None
 
 
 def export_run(
@@ -89,6 +92,7 @@ def export_run(
     chosen = _choose(names, record.files.get(GEOPACKAGE_NAME, {}).get("layers", {}))
     frame = LocalFrame.from_dict(record.frame)
     with OutputFolder(target) as folder:
+        replaced = folder.replaces
         layers = {
             name: give_types(read_table(package, name), contract)
             for name, contract in chosen.items()
@@ -105,7 +109,8 @@ def export_run(
                 layers, beside, form, send_out=send_out, crs=frame.source_crs, contracts=chosen
             )
             write_record(replace(record, outputs=outputs), beside, base=source)
-    return Exported(folder.target, {name: len(layer) for name, layer in layers.items()}, losses)
+    rows = {name: len(layer) for name, layer in layers.items()}
+    return Exported(folder.target, rows, losses, replaced)
 
 
 def _choose(names: Sequence[str], there: dict[str, int]) -> dict[str, Contract]:

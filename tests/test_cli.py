@@ -448,7 +448,7 @@ def test_a_run_over_another_runs_folder_says_what_it_replaces(tmp_path, lot):
     assert_clean(first, 0)
     assert "replaced" not in first.output
     written = read_record(tmp_path / "plan").written_at
-    says = f"It holds the run of the plan 'first' of {written}, which is replaced"
+    says = f"It holds the run of the plan 'first' of {written}, and its files are replaced"
     checked = call("check", "other.toml", *into, cwd=tmp_path)
     assert says in " ".join(checked.stdout.split())
     assert (

@@ -423,9 +423,10 @@ def test_chosen_layers_only(run_folder, tmp_path):
     files = {f"{name}.{end}" for name in exported.rows for end in ("fgb", "qml")}
     assert names == {"columns.csv", "read_me.txt", "run.json"} | files
     # Written anew over itself: nothing in it is a person's own.
-    assert list(export_run(run_folder, "kml", tmp_path / "some", names=["plants"]).rows) == [
-        "plants"
-    ]
+    assert exported.replaced is None
+    again = export_run(run_folder, "kml", tmp_path / "some", names=["plants"])
+    assert list(again.rows) == ["plants"]
+    assert re.fullmatch(r"It holds the run.* of \S+Z, and its files are replaced", again.replaced)
     assert (tmp_path / "some" / "plan.kml").is_file()
     assert not (tmp_path / "some" / "plants.fgb").exists()
 
@@ -473,6 +474,7 @@ def test_the_command_says_what_is_lost(run_folder, tmp_path):
         "export", run_folder, "--as", "kml", "--out", tmp_path / "o", "--layer", "plants", "--json"
     )
     content = json.loads(result.stdout)
+    assert content["replaced"].endswith("and its files are replaced")
     # As the record of the run counts them.
     assert content["layers"] == {
         "plants": read_record(run_folder).files["plan.gpkg"]["layers"]["plants"]

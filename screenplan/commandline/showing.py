@@ -250,6 +250,7 @@ def show_export(exported, *, as_json: bool) -> None:
                 "folder": str(exported.folder),
                 "layers": exported.rows,
                 "losses": list(exported.losses),
+                "replaced": exported.replaced,
             }
         )
         return
@@ -258,6 +259,8 @@ def show_export(exported, *, as_json: bool) -> None:
     for sentence in exported.losses:
         _console().print(f"- {sentence}", highlight=False)
     _console().print(f"\nWritten: {exported.folder}", highlight=False)
+    if exported.replaced is not None:
+        _console().print(f"Note: {exported.replaced}.")
 
 
 def show_steps(name: str | None, *, as_json: bool) -> None:

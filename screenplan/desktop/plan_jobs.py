@@ -33,6 +33,8 @@ RAN = 90
 def run_plan_file(job: Mapping[str, Any], tell: Tell) -> dict[str, Any]:
     """Run a plan file and write its folder."""
     with open_folder(job["out"]) as target:
+        if (replaced := target.replaces) is not None:
+            tell({"says": f"{target.shown}: {replaced}."})
         run = _run(job["plan"], job["settings"], tell)
         return _written(run, write_run(run, target))
 
@@ -49,6 +51,8 @@ def run_plan_layers(job: Mapping[str, Any], tell: Tell) -> dict[str, Any]:
     home.mkdir(exist_ok=True)
     try:
         with open_folder(home / default_folder(plan).name) as target:
+            if (replaced := target.replaces) is not None:
+                tell({"says": f"{target.shown}: {replaced}."})
             run = _run(plan, (), tell)
             written = write_run(run, target)
         for name in (INPUTS_NAME, PLAN_NAME):

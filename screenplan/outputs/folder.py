@@ -149,7 +149,7 @@ class OutputFolder:
         record = read_record(self.target)
         title = _title_of(record)
         of = f" of the plan '{title}'" if title else ""
-        return f"It holds the run{of} of {record.written_at}, which is replaced"
+        return f"It holds the run{of} of {record.written_at}, and its files are replaced"
 
     @contextmanager
     def staged(self) -> Iterator[Path]:
