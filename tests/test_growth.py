@@ -206,5 +206,11 @@ def test_refused():
         height_at(cedar, [-1, 2])
     with pytest.raises(InputError, match="no height when planted"):
         height_at(cedar, 1, stock_height_m=0)
+    # A shape is a word or its code, and nothing else that happens to equal one.
+    for name in SHAPES:
+        assert shape_code(shape_code(name)) == shape_code(name)
+    for wrong in (-1, 99, 1.5, True, None, "1"):
+        with pytest.raises(InputError, match=r"is not a crown shape\. Write one of cone"):
+            shape_code(wrong)
     with pytest.raises(InputError, match="'ball' is not a crown shape"):
         shape_radius("ball", 1, 1, 0, 0)

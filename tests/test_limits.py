@@ -3,10 +3,11 @@
 import pytest
 from effects_kit import house, layer
 
-from screenplan.effects.applied import list_rules
+from screenplan.effects.applied import list_rules, setback_text
 from screenplan.errors import InputError
 from screenplan.rules.limits import KINDS, limit_named, limit_of, load_limits, months_text
-from screenplan.rules.ruleset import STATUSES, load_rules
+from screenplan.rules.ruleset import STATUSES, Rule, load_rules
+from screenplan.units import FOOT_M
 
 
 def test_every_shipped_rule_says_whence_how_known_and_when():
@@ -69,6 +70,9 @@ def test_a_users_file_overrides_by_key(tmp_path):
         ({"stopping_distance": {"reaction_s": "slow"}}, "not a number"),
         ({"stopping_distance": {"reaction_s": -1}}, "Write a number of 0 or more"),
         ({"wires_15_65ft": {"within": ["65 ft", "15 ft"]}}, "do not rise together"),
+        ({"wires_15_65ft": {"at_most": ["40 ft", "20 ft"]}}, "do not rise together"),
+        ({"wires_15_65ft": {"within": ["15 ft", "15 ft"]}}, "do not rise together"),
+        ({"wires_15_65ft": {"at_most": ["20 ft"]}}, "do not rise together"),
         ({"wires_15_65ft": {"within": "15 ft"}}, "not a list"),
         ({"high_hedge": {"garden_factors": {"N": 0.5}}}, "a garden factor is missing"),
         ({"sun_needed": {"hours": 6}}, "Write hours ="),
@@ -78,6 +82,51 @@ def test_a_users_file_overrides_by_key(tmp_path):
 def test_wrong_limits_are_refused(table, message):
     with pytest.raises(InputError, match=message):
         load_limits(None, table)
+
+
+def test_heights_beside_a_wire_may_stay_equal_and_texts_are_kept():
+    # By construction: one height for two distances is a step of nothing, not a fall.
+    flat = {"at_most": ["20 ft", "20 ft"], "reason": "mine", "date": "2026-11-03", "source": "s"}
+    limit = load_limits(None, {"wires_15_65ft": flat})["wires_15_65ft"]
+    assert limit["at_most_m"] == pytest.approx((20 * FOOT_M, 20 * FOOT_M))
+    assert (limit.reason, limit.date, limit.source) == ("mine", "2026-11-03", "s")
+
+
+@pytest.mark.parametrize(
+    ("figures", "says"),
+    [
+        ({"distance_m": 1.5}, "1.5 m from the outside edge to the stem"),
+        ({"per_mature_height": 0.5}, "0.5 times the mature height from"),
+        (
+            {"distance_m": 1.0, "per_mature_height": 0.5, "per_mature_spread": 0.25, "at_least_m": 3.0},
+            "1 m and 0.5 times the mature height and 0.25 times the mature spread, at least 3 m from",
+        ),
+        ({"per_mature_spread": 0.25, "measured_to": "crown"}, "0.25 times the mature spread from the outside edge to the crown"),
+        ({"at_least_m": 2.0}, ", at least 2 m from"),
+        ({}, "0 m from the outside edge to the stem"),
+    ],
+)  # fmt: skip
+def test_a_setback_in_words(figures, says):
+    # By the definition: what is 0 is left out, unless the whole distance is 0.
+    text = setback_text(Rule("r", "building", **figures))
+    assert says in text
+    assert text.startswith("0 m") == (not figures)
+
+
+def test_every_setback_says_whether_it_applies_and_why():
+    wire = layer([None], utility_id=["w"], kind=["electric"], position=["overhead"])
+    pond = layer([None], keep_out_id=["p"], kind=["pond"])
+    table = list_rules(house(), wire, pond).set_index("rule")
+    there = {"boundary": "every parcel has a boundary", "building": "a building is there",
+             "overhead": "an overhead line is there", "pond": "a pond is there"}  # fmt: skip
+    for rule in load_rules():
+        why = table.loc[rule.key, "why"]
+        if rule.feature not in there:
+            assert why.startswith("no "), rule.key
+        elif table.loc[rule.key, "applies"]:
+            assert why == there[rule.feature], rule.key
+        else:
+            assert why.startswith("it is for another height"), rule.key
 
 
 def test_every_wrong_limit_is_listed():

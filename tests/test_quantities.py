@@ -12,7 +12,7 @@ from screenplan.contracts import QUANTITIES
 from screenplan.errors import InputError
 from screenplan.outputs.conform import conform
 from screenplan.planting.species import load_species
-from screenplan.planting.stock import ball_depth, ball_width, hole_width
+from screenplan.planting.stock import ball_depth, ball_width, hole_width, planted_height
 from screenplan.tables import notes_of
 from screenplan.units import VOLUME_UNITS, in_units, parse_volume
 from screenplan.works.earth import SWELL, Hole, ring_area, strip_along
@@ -185,6 +185,21 @@ def test_depth_of_balled_stock_is_that_of_the_standard(height_ft, ball_in, share
     # ANSI Z60.1 (read, UF/IFAS): 75 % below 20 in, 66 % to 30 in, 60 % to 48 in.
     assert ball_width("balled", height_ft * FOOT) == pytest.approx(ball_in * INCH)
     assert ball_depth("balled", height_ft * FOOT) == pytest.approx(share * ball_in * INCH)
+
+
+def test_stock_may_be_as_high_as_the_message_says():
+    # The message names the greatest height that may be given: it is allowed, and nothing above it.
+    giant = replace(
+        load_species()["thuja_smaragd"],
+        mature_height_m=(30.0, 60.0),
+    )
+    assert planted_height(giant, 60.0) == 60.0
+    assert planted_height(giant) == giant.stock_height_m
+    for wrong in (0.0, -1.0, 60.001, math.nan):
+        with pytest.raises(InputError, match=r"Give a height above 0 m and up to 60 m"):
+            planted_height(giant, wrong)
+    with pytest.raises(InputError, match="never grows above"):
+        planted_height(load_species()["thuja_smaragd"], 59.0)
 
 
 # --- ground and mulch ----------------------------------------------------------------------------
