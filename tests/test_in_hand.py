@@ -78,6 +78,24 @@ def test_standing_plants_are_not_needed():
     assert answer["spacing_to_fill_m"] == pytest.approx(2.0)  # 15 gaps
 
 
+def test_an_uneven_standing_row_is_filled_as_it_would_be_set():
+    # Invariant: at the spacing told the rows as set need no more plants than there are, closer they do.
+    # Three plants stand 2.3 m apart, which is as good as the 2 m that are asked.
+    screens = layer(
+        kind=["plant"] * 3, height_m=[1.0] * 3, geometry=[Point(5 + at, 10) for at in (0, 2.3, 4.6)]
+    )
+    for given in (5, 8, 20):
+        lines, plants = row_of(30.0, 2.0, screens=screens)
+        answer = hand(lines, plants, 2.0, given=given)
+        assert answer["needed"] == int((~plants["existing"]).sum())
+        fill = answer["spacing_to_fill_m"]
+        closer, wider = (
+            int((~row_of(30.0, fill * more, screens=screens)[1]["existing"]).sum())
+            for more in (1 - 1e-3, 1 + 1e-5)
+        )
+        assert wider <= given < closer
+
+
 def test_fewer_plants_than_ends_fill_nothing():
     lines, plants = row_of(30.0)
     answer = hand(lines, plants, given=1)
