@@ -1,5 +1,7 @@
 """Growth curves and crown shapes against closed forms, integration and the open plant data."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -15,6 +17,7 @@ from screenplan.planting.growth import (
     effective_years,
     height_at,
     spread_at,
+    width_at,
 )
 from screenplan.planting.shapes import SHAPES, meeting_band, shape_code, shape_radius
 from screenplan.planting.species import load_species
@@ -214,3 +217,23 @@ def test_refused():
             shape_code(wrong)
     with pytest.raises(InputError, match="'ball' is not a crown shape"):
         shape_radius("ball", 1, 1, 0, 0)
+
+
+@pytest.mark.parametrize("growth", GROWTHS)
+def test_a_clipped_hedge_is_as_tall_and_wide_as_it_is_kept_and_one_that_grows_freely_is_not(growth):
+    # By the definitions: the spread is a share of the height up to the mature one; shears stop the height
+    # at what is kept, and the width across the row, not the length along it.
+    free = load_species()["carpinus_betulus"]
+    kept = replace(free, key="kept", kept_height_m=2.0, kept_width_m=0.6)
+    years = np.arange(0.0, 40.0)
+    tall = height_at(free, years, growth=growth, stock_height_m=1.0)
+    assert tall.max() > 3.0
+    assert height_at(kept, years, growth=growth, stock_height_m=1.0) == pytest.approx(
+        np.minimum(tall, 2.0)
+    )
+    heights = np.array([0.5, 1.0, 2.0, 5.0, 50.0])
+    spread = np.minimum(free.spread_share * heights, free.full_spread(growth))
+    assert spread_at(free, heights, growth) == pytest.approx(spread)
+    assert spread_at(kept, heights, growth) == pytest.approx(spread)
+    assert width_at(free, heights, growth) == pytest.approx(spread)
+    assert width_at(kept, heights, growth) == pytest.approx(np.minimum(spread, 0.6))
