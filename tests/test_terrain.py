@@ -39,12 +39,16 @@ def frame():
     return LocalFrame.around(parcel)
 
 
-def write(path, z, *, cell=2.0, crs="EPSG:32632", nodata=None, units=None, origin=None, **options):
+def write(
+    path, z, *, cell=2.0, crs="EPSG:32632", nodata=None, units=None, origin=None, transform=None,
+    **options,
+):  # fmt: skip
     z = np.asarray(z, dtype="float32")
     west, north = origin or (EAST - z.shape[1] * cell / 2.0, NORTH + z.shape[0] * cell / 2.0)
     profile = {
         "driver": "GTiff", "height": z.shape[0], "width": z.shape[1], "count": 1,
-        "dtype": "float32", "crs": crs, "transform": Affine(cell, 0.0, west, 0.0, -cell, north),
+        "dtype": "float32", "crs": crs,
+        "transform": transform or Affine(cell, 0.0, west, 0.0, -cell, north),
         "nodata": nodata,
     }  # fmt: skip
     with rasterio.open(path, "w", **profile) as raster:
@@ -141,6 +145,13 @@ def test_the_mean_under_a_symmetric_footprint_is_that_of_its_middle():
     # Evidence: closed form on a plane.
     ground = plane_terrain()
     assert ground.mean_under(shapely.box(4, -6, 14, 2)) == pytest.approx(plane(9, -2), abs=1e-9)
+    # On x² / 20 + y² / 10 it is (a² + ab + b²) / 3 of each axis; cells of 0.5 m leave 1/80 + 1/160 m at most.
+    x, y = np.meshgrid(np.arange(-10.0, 20.1, 0.5), np.arange(-20.0, 30.1, 0.5))
+    bowl = Terrain(x**2 / 20.0 + y**2 / 10.0, -10.0, -20.0, 0.5, 0.5)
+    expected = (9.0 + 36.0 + 144.0) / 60.0 + (64.0 + 8.0 * -13.0 + 169.0) / 30.0
+    for spacing in (None, 0.1, 0.3):
+        found = bowl.mean_under(shapely.box(3, -13, 12, 8), spacing)
+        assert found == pytest.approx(expected, abs=0.02)
     sliver = shapely.LineString([(0, 0), (10, 10)]).buffer(1e-4)
     assert ground.mean_under(sliver) == pytest.approx(plane(5, 5), abs=1.0)
 
@@ -193,6 +204,26 @@ def test_a_plane_on_the_map_is_that_plane_in_the_frame(tmp_path, frame):
     np.testing.assert_allclose(ground.height_at(x, y), plane(x, y), atol=0.006)
     assert ground.bounds == pytest.approx(HERE)
     assert ground.dx == pytest.approx(2.0, rel=0.02)
+
+
+@pytest.mark.parametrize(("turn", "east_m", "north_m"), [(0.0, 3.0, 2.0), (25.0, 2.0, 3.0)])
+def test_cells_that_are_oblong_or_turned(tmp_path, frame, turn, east_m, north_m):
+    # Closed form: the plane is the plane however the raster's cells lie; the grid's own are as near to
+    # their lesser size as whole numbers of them fit.
+    cos, sin = np.cos(np.radians(turn)), np.sin(np.radians(turn))
+    a, b, d, e = east_m * cos, north_m * sin, east_m * sin, -north_m * cos
+    way = Affine(a, b, EAST - 70 * (a + b), d, e, NORTH - 70 * (d + e))
+    columns, rows = np.meshgrid(np.arange(140) + 0.5, np.arange(140) + 0.5)
+    x, y = way.c + a * columns + b * rows, way.f + d * columns + e * rows
+    path = write(tmp_path / "t.tif", plane(x - EAST, y - NORTH), units="m", transform=way)
+    bounds = (-60.0, -30.0, 61.0, 45.0)
+    ground, *_ = read_terrain(TerrainSource(path), frame, bounds)
+    x, y = np.meshgrid(np.linspace(-60, 61, 23), np.linspace(-30, 45, 19))
+    np.testing.assert_allclose(ground.height_at(x, y), plane(x, y), atol=0.006)
+    assert ground.bounds == pytest.approx(bounds)
+    cell = min(a, -e) / 0.9996
+    assert ground.dx == pytest.approx(121.0 / np.ceil(121.0 / cell), rel=1e-3)
+    assert ground.dy == pytest.approx(75.0 / np.ceil(75.0 / cell), rel=1e-3)
 
 
 @pytest.mark.parametrize(
