@@ -320,6 +320,43 @@ def test_refused(options, says):
         lay(box(), "south", **options)
 
 
+@pytest.mark.parametrize("fit", ["evened", "exact"])
+@pytest.mark.parametrize("rows", [1, 2])
+def test_a_corner_that_is_taken_after_the_lines_were_drawn_stays_free(fit, rows):
+    # By construction: a bed about the corner where two lines meet; no plant stands in it, each line is
+    # planted up to it, and the gap round the corner is as long as what the bed takes.
+    parcels = box()
+    zones, plantable = mark_zones(parcels, rules=PLAIN, boundary_accuracy_m=0.0)
+    lines = draw_lines(
+        parcels,
+        sides_of(parcels),
+        plantable,
+        zones,
+        along=["south", "east"],
+        rows=rows,
+        spacing_m=1.5,
+    )
+    bed = shapely.box(34, 0, 40, 7)
+    zones, plantable = mark_zones(
+        parcels, keep_outs=layer(kind=["bed"], geometry=[bed]), rules=PLAIN, boundary_accuracy_m=0.0
+    )
+    plants, dropped = set_plants(lines, plantable, zones, spacing_m=1.5, fit=fit)
+    assert not shapely.intersects(bed.buffer(-0.01), plants.geometry.to_numpy()).any()
+    first = plants[plants["row"] == 1]
+    south, east = (first[first["side_id"] == side] for side in ("south", "east"))
+    assert 34 - 1.5 < south.geometry.x.max() <= 34.01
+    assert 6.99 <= east.geometry.y.min() < 7 + 1.5
+    wide = east["gap_before_m"].iloc[0]
+    assert wide == pytest.approx(
+        (40 - OFFSET - south.geometry.x.max()) + (east.geometry.y.min() - OFFSET)
+    )
+    if fit == "exact":
+        # Each station in the bed is told with what forbids it.
+        told = dropped[shapely.intersects(bed, dropped.geometry.to_numpy())]
+        assert len(told)
+        assert told["rules"].str.contains("thing itself|footprint", regex=True).all()
+
+
 def test_a_row_where_no_station_may_stand_is_refused():
     # 3 m apart from the zero peg on: a drawn line whose only plantable stretch holds no station.
     drawn = layer(line_id=["a"], geometry=[LineString([(5, 10), (20, 10)])])
