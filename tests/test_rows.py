@@ -68,6 +68,22 @@ def test_staggered_second_row_has_one_fewer_in_equal_triangles():
     assert single.groupby("row").size().to_list() == [25, 25]
 
 
+@pytest.mark.parametrize("apart_m", [0.4, 0.9, 1.1, 2.0])
+@pytest.mark.parametrize("pattern", ["staggered", "single"])
+def test_rows_nearer_to_each_other_than_half_the_spacing_are_both_planted(apart_m, pattern):
+    # Arithmetic: 35.998 m at 3 m are 12 stations of the first row and 11 in their middles, or of a row
+    # by itself 12 again, however near the second row stands.
+    plants, dropped = lay(
+        box(), "south", lines={"rows": 2, "row_distance_m": apart_m}, spacing_m=3.0, pattern=pattern,
+        fit="exact",
+    )[3:]  # fmt: skip
+    first, second = (plants[plants["row"] == row]["station_m"].to_numpy() for row in (1, 2))
+    assert first == pytest.approx(3.0 * np.arange(12))
+    middles = first[:-1] + 1.5 if pattern == "staggered" else first
+    assert second == pytest.approx(middles)
+    assert dropped.empty
+
+
 @pytest.mark.parametrize("fit", ["evened", "exact"])
 def test_a_shared_corner_has_one_plant(fit):
     _, _, _, plants, dropped = lay(box(), ["south", "east"], fit=fit, spacing_m=1.5)
@@ -318,6 +334,23 @@ def test_inputs_are_not_changed():
 def test_refused(options, says):
     with pytest.raises(InputError, match=says):
         lay(box(), "south", **options)
+
+
+@pytest.mark.parametrize("spacing", [1.2, 1.5, 2.3, 3.0])
+def test_the_outer_of_two_rows_closes_round_a_corner_that_points_inwards(spacing):
+    # Invariant: nothing is in the way, so no gap of either row is wider than the spacing, also round the
+    # corner, where the second row is longer than the first. No two plants stand nearer than half of it.
+    outline = Polygon([(0, 0), (40, 0), (40, 20), (20, 20), (20, 40), (0, 40)])
+    parcels = subject(outline)
+    sides = sides_of(parcels, ("south", "east", "inner", "nook", "north", "west"))
+    plants = lay(
+        parcels, ["inner", "nook"], sides=sides, lines={"rows": 2}, spacing_m=spacing
+    )[3]  # fmt: skip
+    for row in (1, 2):
+        mine = plants[plants["row"] == row]
+        assert gaps(mine).max() <= spacing + 1e-6
+        assert len(gaps(mine)) == len(mine) - 1
+    assert apart(plants).min() >= spacing / 2.0 - 1e-6
 
 
 @pytest.mark.parametrize("fit", ["evened", "exact"])
