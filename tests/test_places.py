@@ -152,6 +152,36 @@ def test_buildings_are_cut_out_of_a_given_place():
     assert notes == ("buildings take 36.0 m² of place t1, which is cut to the rest",)
 
 
+def test_a_place_that_a_building_cuts_in_two_keeps_both_parts():
+    # Closed form: 30 by 6 m less the shed's 4 by 3 m leaves what is left and right of it, and a strip; the
+    # shed as long as the place is deep leaves two parts.
+    across = shapely.box(16, 19, 20, 27)
+    (row,) = lay_places(
+        parcels(), buildings(across), None, places(shapely.box(2, 20, 28, 26))
+    ).itertuples()
+    assert row.geometry.geom_type == "MultiPolygon"
+    assert row.geometry.area == pytest.approx(14 * 6 + 8 * 6)
+    both = shapely.box(2, 20, 16, 26).union(shapely.box(20, 20, 28, 26))
+    assert row.geometry.symmetric_difference(both).area < AREA_M2
+
+
+@pytest.mark.parametrize("angle", [0.0, 33.0, 155.0, 290.0])
+@pytest.mark.parametrize("garden", ["north", "west"])
+def test_the_garden_side_turns_with_the_site(angle, garden):
+    # Closed form: the ground before a wall reaches over its whole half-plane. Of a house at the south
+    # east of its lot the ground in the north is larger, or with a deep lot to the west that in the west.
+    lot = {"north": shapely.box(0, 0, 30, 60), "west": shapely.box(-40, 0, 30, 24)}[garden]
+    house = shapely.box(14, 4, 26, 12)
+    strip = {"north": shapely.box(14, 12, 26, 17), "west": shapely.box(9, 4, 14, 12)}[garden]
+    lot, house, strip = (
+        affinity.translate(affinity.rotate(one, angle, origin=(0, 0)), 70.0, -20.0)
+        for one in (lot, house, strip)
+    )
+    site = gpd.GeoDataFrame({"parcel_id": ["own"], "is_subject": [True]}, geometry=[lot])
+    place = lay_places(site, buildings(house), None, depth_m=5.0).iloc[0]
+    assert place.geometry.symmetric_difference(strip).area < 1e-3
+
+
 def test_roof_terrace_is_kept_and_a_place_beneath_the_roof_is_not():
     houses = buildings(HOUSE, SHED).assign(height_m=[6.0, 2.5])
     over = shapely.box(15, 17, 21, 24)

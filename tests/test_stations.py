@@ -70,6 +70,24 @@ def test_evened_ends_give_way_to_fixed_plants_and_to_each_other():
     assert found.placed[0][0] == pytest.approx(0.75)
 
 
+@pytest.mark.parametrize(
+    ("fixed", "before"),
+    [(0.5, []), (0.74, []), (0.76, [0.0]), (1.5, [0.0]), (1.6, [0.0, 0.8]), (4.0, [0.0, 4 / 3, 8 / 3])],
+)  # fmt: skip
+def test_evened_fills_the_ends_beside_a_fixed_plant(fixed, before):
+    # Arithmetic: as few equal gaps as the spacing allows from the end to the fixed plant, and none of less
+    # than half of it. The other way round it is the same, mirrored.
+    for mirrored in (False, True):
+        at = 10.0 - fixed if mirrored else fixed
+        found = set_evened([(0.0, 10.0)], [at], 1.5)
+        own = np.array([station for station, _ in found.placed])
+        own = np.sort(10.0 - own) if mirrored else own
+        gaps = int(np.ceil((10.0 - fixed) / 1.5))
+        assert own[own < fixed] == pytest.approx(before)
+        assert own[own > fixed] == pytest.approx(np.linspace(fixed, 10.0, gaps + 1)[1:])
+        assert not found.dropped
+
+
 def test_covers():
     assert covers((1, 2), [(0, 3)])
     assert not covers((1, 4), [(0, 3), (3.5, 5)])

@@ -15,8 +15,9 @@ from shapely import affinity
 from screenplan.contracts import WINDOWS
 from screenplan.errors import InputError
 from screenplan.site.compass import apart_deg, unit_vector
+from screenplan.site.floors import floors_of
 from screenplan.site.steady import EQUAL_M
-from screenplan.site.walls import walls_of
+from screenplan.site.walls import exposed_stretches, walls_of
 from screenplan.site.windows import examine_windows, lay_windows, own_windows
 from screenplan.steps import STEPS
 
@@ -292,6 +293,65 @@ def test_walls_pass_over_surveyed_steps_of_the_outline():
     assert sorted(np.round(walls.length_m)) == [8, 8, 12, 12]
     for facing in (0, 90, 180, 270):
         assert apart_deg(walls.facing_deg, facing).min() < 1.0
+
+
+def test_walls_follow_part_by_part_the_largest_first():
+    # By the definition: of equal parts that in the north first, then that in the west; each part's outline
+    # before its courtyards, the longer before the shorter, each from its first corner clockwise from north.
+    wing = shapely.box(40, 0, 48, 6)
+    hall = shapely.Polygon(
+        shapely.box(0, 0, 30, 20).exterior.coords,
+        [shapely.box(4, 4, 8, 8).exterior.coords, shapely.box(12, 4, 26, 16).exterior.coords],
+    )
+    twins = [shapely.box(60, 0, 64, 4), shapely.box(80, 0, 84, 4), shapely.box(70, 10, 74, 14)]
+    for parts in ([wing, *twins, hall], [hall, *twins[::-1], wing]):
+        walls = walls_of(shapely.MultiPolygon(parts))
+        rings = walls.start.reshape(-1, 4, 2)
+        assert [ring.min(axis=0).tolist() for ring in rings] == [
+            [0, 0], [12, 4], [4, 4], [40, 0], [70, 10], [60, 0], [80, 0],
+        ]  # fmt: skip
+        # From the corner in the north-east an outline runs on to the north-west, a courtyard the other way.
+        assert [ring[0].tolist() for ring in rings[[0, 3]]] == [[30, 20], [48, 6]]
+        assert walls.facing_deg[:4].tolist() == [0, 270, 180, 90]
+
+
+@pytest.mark.parametrize("angle", [0.0, 20.0, 135.0, 250.0])
+def test_the_stretches_of_a_face_that_nothing_adjoins(angle):
+    # By construction, turned: a face of 10 m that runs east with its building in the north; two others
+    # adjoin it over 2 to 4 m and over 7 to 12 m, one stands half a metre off.
+    def turned(shape):
+        return affinity.translate(affinity.rotate(shape, angle, origin=(0, 0)), 31.0, 17.0)
+
+    others = [shapely.box(2, -5, 4, 0), shapely.box(7, -3, 12, -0.1), shapely.box(0, -3, 2, -0.5)]
+    start, end = shapely.get_coordinates(turned(shapely.LineString([(0, 0), (10, 0)])))
+    # The face's outside is on its right: the building is on the left. Rounding may leave a crumb.
+    near = turned(shapely.MultiPolygon(others[:2])).union(turned(others[2]))
+    found = [one for one in exposed_stretches(start, end, near) if one[1] - one[0] > 1e-6]
+    assert np.array(found) == pytest.approx(np.array([(0, 2), (4, 7)]))
+    assert exposed_stretches(start, end, shapely.Polygon()) == [(0.0, pytest.approx(10.0))]
+    # What adjoins the other side is the building's own.
+    inner = turned(shapely.box(2, 0, 4, 5))
+    assert exposed_stretches(start, end, inner) == [(0.0, pytest.approx(10.0))]
+
+
+def test_floors_lie_on_the_mean_ground_or_as_stated():
+    # Closed form: on a plane the mean under a rectangle is the height of its middle.
+    class Plane:
+        def height_at(self, x, y):
+            return 100.0 + 0.1 * np.asarray(x) - 0.03 * np.asarray(y)
+
+    houses = buildings(
+        ("a", shapely.box(10, 20, 24, 27), {"floor_m": None}),
+        ("b", affinity.rotate(shapely.box(40, 5, 60, 8), 30.0), {"floor_m": None}),
+        ("c", shapely.box(0, 0, 5, 5), {"floor_m": 3.25}),
+    )
+    found = floors_of(houses, Plane())
+    middles = shapely.get_coordinates(shapely.centroid(houses.geometry.to_numpy()))
+    expected = 100.0 + 0.1 * middles[:, 0] - 0.03 * middles[:, 1]
+    assert found[0] == pytest.approx(expected[0])
+    assert found[1] == pytest.approx(expected[1], abs=0.05)  # askew to the sample
+    assert found[2] == 3.25
+    assert floors_of(houses, None).tolist() == [0.0, 0.0, 3.25]
 
 
 def test_walls_of_a_courtyard_face_into_it():
