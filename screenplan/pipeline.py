@@ -74,10 +74,7 @@ class Run:
         """What people call each species of the plan's table, by its key."""
         from screenplan.planting.species import load_species
 
-        return {
-            key: species.common_name or species.latin_name
-            for key, species in load_species(self.plan.species).items()
-        }
+        return {key: species.called for key, species in load_species(self.plan.species).items()}
 
     @property
     def species(self) -> list[Any]:

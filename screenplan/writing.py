@@ -162,7 +162,7 @@ def about_run(run: Run) -> About:
         species=[
             {
                 "key": species.key,
-                "name": species.common_name or species.latin_name,
+                "name": species.called,
                 "facts": _facts(species, units),
                 "sources": dict(species.sources),
             }

@@ -41,7 +41,7 @@ def test_without_a_limit_a_share_is_told_but_not_judged():
     _, plants = row()
     table = judge_health(plants)
     assert results(table)["one species"] == "cannot be judged"
-    assert "100% of the plants are thuja_occidentalis" in table["says"].iloc[0]
+    assert "100% of the plants are northern white cedar" in table["says"].iloc[0]
     assert table["needs"].iloc[0] == "health.most_of_one_species"
 
 

@@ -9,6 +9,7 @@ import shapely
 from parcel_kit import box, lay, layer, sides_of
 
 from screenplan.alternatives import list_variants
+from screenplan.checks.effects import judge_health as judge_findings
 from screenplan.desktop.form_values import content_of
 from screenplan.effects.applied import list_rules
 from screenplan.effects.health import judge_health
@@ -205,10 +206,19 @@ def test_neighbours_of_three_kinds():
 def test_health_and_order_count_each_kind():
     plants = lay(box(), "south", species=MIX, group=3, table=TABLE, spacing_m=1.9)[3]
     count = plants["species"].value_counts()
-    shares = judge_health(plants, most_of_one_species=0.6, most_of_one_genus=0.6, table=TABLE)
+    shares = judge_health(
+        plants, most_of_one_species=0.6, most_of_one_genus=0.6, zone=5, table=TABLE
+    )
     told = shares.loc[shares["topic"] == "species"].set_index("name")["share"]
     assert told.to_dict() == pytest.approx((count / len(plants)).to_dict())
     assert shares.loc[shares["topic"].isin(["species", "genus"]), "meets"].all()
+    found = {one.check: one for one in judge_findings(shares)}
+    assert found["one species"].says.startswith(
+        f"{count.max() / len(plants):.0%} of the plants are "
+    )
+    # Each kind is told, not only the first.
+    assert all(f"{TABLE[key].called} is held hardy" in found["winter cold"].says for key in MIX)
+    assert "cone; one pest" in found["one species"].says
     ordered = {kind.species.key: kind.count for kind in kinds_of(plants, TABLE)}
     assert ordered == count.to_dict()
 

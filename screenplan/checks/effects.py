@@ -339,7 +339,9 @@ def judge_health(table) -> Iterator[Finding]:
             row = unknown.iloc[0]
             yield Finding(title, UNKNOWN, row["says"], row["needs"])
         else:
-            yield Finding(title, PASSES, rows["says"].iloc[0])
+            # Of a share the greatest says it all; each kind stands cold and the rest by itself.
+            says = rows["says"].iloc[:1] if topic in _REMEDY else rows["says"]
+            yield Finding(title, PASSES, "; ".join(says))
 
 
 _HEALTH = {

@@ -70,16 +70,17 @@ def judge_health(
         ("genus", genera, most_of_one_genus),
     ):
         for name, share in names.value_counts(normalize=True, sort=True).items():
-            rows.append(_share(topic, str(name), float(share), most))
+            called = found[name].called if topic == "species" else str(name)
+            rows.append(_share(topic, str(name), called, float(share), most))
     for one in found.values():
         rows.append(_hardy(one, zone))
         rows.extend(_stands(one, what) for what in exposed_to)
     return table_of(PLANT_HEALTH, rows)
 
 
-def _share(topic: str, name: str, share: float, most: float | None) -> dict:
+def _share(topic: str, name: str, called: str, share: float, most: float | None) -> dict:
     key = f"most_of_one_{topic}"
-    says = f"{share:.0%} of the plants are {name}; one pest or disease of that {topic} can take them all"
+    says = f"{share:.0%} of the plants are {called}; one pest or disease of that {topic} can take them all"
     meets = None if most is None else share <= most + 1e-9
     if most is not None:
         says = f"{says}; {most:.0%} are allowed"
@@ -98,11 +99,11 @@ def _hardy(species: Species, zone: int | None) -> dict:
     }
     if species.hardiness_zones is None or row["source"] is None:
         return row | {
-            "says": f"No sourced hardiness zone is in the table for {species.key}",
+            "says": f"No sourced hardiness zone is in the table for {species.called}",
             "needs": f"species.{species.key}.hardiness_zones with its source",
         }
     low, high = species.hardiness_zones
-    says = f"{species.key} is held hardy in zones {low} to {high} ({row['source']})"
+    says = f"{species.called} is held hardy in zones {low} to {high} ({row['source']})"
     if zone is None:
         return row | {"says": says, "needs": "health.zone"}
     return row | {"meets": low <= zone <= high, "says": f"{says}; the site is in zone {zone}"}
@@ -113,11 +114,11 @@ def _stands(species: Species, what: str) -> dict:
     level, source = species.tolerances.get(what), species.sources.get(what)
     if level is None or source is None:
         return row | {
-            "says": f"How well {species.key} stands {what} is not in the species table with a source",
+            "says": f"How well {species.called} stands {what} is not in the species table with a source",
             "needs": f"species.{species.key}.tolerances with {what}, and its source",
         }
     return row | {
         "meets": level != "intolerant",
-        "says": f"{species.key} is {level} of {what} ({source})",
+        "says": f"{species.called} is {level} of {what} ({source})",
         "source": source,
     }

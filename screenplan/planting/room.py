@@ -63,7 +63,7 @@ def leave_room(
         left = shapes[place].area
         name = private_places["place_id"].iloc[place]
         keep[place] = left >= LEAST_DERIVED_M2
-        took = f"grown crowns of {kind.common_name or kind.latin_name}, {half:.2f} m to either side of the row,"
+        took = f"grown crowns of {kind.called}, {half:.2f} m to either side of the row,"
         notes.append(
             f"{took} take {before - left:.1f} m² of private place {name}, which ends before them"
             if keep[place]

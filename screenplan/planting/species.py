@@ -123,6 +123,11 @@ class Species:
     sources: Mapping[str, str] = field(default_factory=dict, compare=False)
 
     @property
+    def called(self) -> str:
+        """Common name; the Latin one if there is no other."""
+        return self.common_name or self.latin_name
+
+    @property
     def both_names(self) -> str:
         """Common and Latin name, as an order gives them; the Latin one alone if there is no other."""
         if not self.common_name:

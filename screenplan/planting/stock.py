@@ -158,8 +158,7 @@ def planted_height(species: Species, stock_height_m: float | None = None) -> flo
     if height > most:
         grows = "never grows" if most == species.full_height("high") else "is not kept"
         raise refuse(
-            f"the stock is {height:g} m high, but {species.common_name or species.latin_name} {grows} "
-            f"above {most:g} m",
+            f"the stock is {height:g} m high, but {species.called} {grows} above {most:g} m",
             "Give a smaller stock height, or another species",
             key="plants.stock_height",
         )
