@@ -7,13 +7,14 @@ import pytest
 import works_site as site
 
 from screenplan import alternatives
-from screenplan.contracts import ALTERNATIVES, COST
+from screenplan.contracts import ALTERNATIVES, COST, HIGHEST_PRICE
 from screenplan.errors import InputError
 from screenplan.inputs import read_inputs, step_arguments
 from screenplan.outputs.conform import conform
 from screenplan.plan import check_plan, read_plan
 from screenplan.steps import STEPS
 from screenplan.works.cost import price_work
+from screenplan.works.money import check_prices
 from screenplan.works.quantities import count_material
 
 HILLSIDE = Path(__file__).parent.parent / "sample_data" / "hillside.toml"
@@ -207,3 +208,14 @@ def test_the_plan_knows_whether_alternatives_are_asked_for():
     base = {"layers": {"parcels": {"file": "p.gpkg"}}}
     assert not check_plan(base).alternatives.asked
     assert check_plan(base | {"alternatives": {"rows": [2]}}).alternatives.asked
+
+
+def test_the_plans_keys_allow_the_prices_that_the_step_does():
+    # Evidence: invariant; the highest price is taken by both, a higher one is refused by both.
+    layers = {"parcels": {"file": "lots.gpkg"}}
+    cost = {"prices": {"plant": HIGHEST_PRICE}, "hour": HIGHEST_PRICE}
+    check_plan({"layers": layers, "cost": cost})
+    assert check_prices(cost["prices"]) == {"plant": HIGHEST_PRICE}
+    for wrong in ({"prices": {"plant": 1.01 * HIGHEST_PRICE}}, {"hour": 1.01 * HIGHEST_PRICE}):
+        with pytest.raises(InputError, match=r"key cost\.(prices|hour)"):
+            check_plan({"layers": layers, "cost": wrong})

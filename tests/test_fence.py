@@ -313,6 +313,18 @@ def test_cages_that_overlap_are_refused():
         lay_fence(subject, lines, plants, scheme="cages", cage_m=1.2, stands_years=1)
 
 
+def test_where_all_plants_stand_none_gets_a_cage():
+    # Evidence: trivial; a row that stands already has no new plant to be kept from browsing.
+    subject, lines, plants = site.planted()
+    plants["existing"] = True
+    _, _, options = lay_fence(subject, lines, plants)
+    row = options.set_index("scheme").loc["cages"]
+    assert not row["possible"]
+    assert row["says"] == "All plants stand already, and none of them gets a cage"
+    with pytest.raises(InputError, match=r"key fence\.scheme: all plants stand already"):
+        lay_fence(subject, lines, plants, scheme="cages")
+
+
 # --- quantities and words ------------------------------------------------------------------------
 
 

@@ -14,6 +14,7 @@ from shapely import affinity
 
 from screenplan.contracts import SIDES
 from screenplan.errors import InputError
+from screenplan.plan import key_limits
 from screenplan.site.compass import POINTS, compass_name
 from screenplan.site.corners import least_width
 from screenplan.site.sides import find_sides
@@ -451,3 +452,15 @@ def test_the_least_width_is_that_over_all_edges_of_the_hull(points, angle, step)
     normals = np.column_stack([-edges[:, 1], edges[:, 0]]) / np.hypot(*edges.T)[:, None]
     expected = np.ptp(normals @ corners.T, axis=1).min()
     assert least_width(outline) == pytest.approx(expected, rel=1e-9)
+
+
+@pytest.mark.parametrize("key", ["sides.corner", "sides.base"])
+def test_both_ends_of_a_keys_range_are_taken(key):
+    # Evidence: invariant; what the plan's key allows, the step does not refuse.
+    name = {"sides.corner": "corner_deg", "sides.base": "base_m"}[key]
+    lot = gpd.GeoDataFrame(
+        {"parcel_id": ["a"], "is_subject": [True]}, geometry=[shapely.box(0, 0, 40, 30)]
+    )
+    limits = key_limits(key)
+    for value in (limits["ge"], limits["le"]):
+        assert len(find_sides(lot, **{name: value})) >= 1

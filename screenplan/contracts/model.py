@@ -24,6 +24,10 @@ LOWEST_GROUND_M, HIGHEST_GROUND_M = -500.0, 9000.0
 HIGHEST_PLANT_M = 60.0
 
 
+#: A price of one, or of an hour, above this is a slip.
+HIGHEST_PRICE = 1_000_000.0
+
+
 POLYGONS = ("Polygon", "MultiPolygon")
 
 

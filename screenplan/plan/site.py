@@ -134,7 +134,7 @@ class Sides(Section):
         30.0, ge=5, le=120, description="Change of direction that makes a corner, degrees"
     )
     base: Length = Field(
-        4.0, gt=0, le=50, description="Length over which the change at a corner is measured"
+        4.0, ge=0.1, le=50, description="Length over which the change at a corner is measured"
     )
 
 

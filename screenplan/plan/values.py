@@ -17,6 +17,7 @@ from pydantic import (
     field_validator,
 )
 
+from screenplan.contracts import HIGHEST_PRICE
 from screenplan.errors import InputError
 from screenplan.paths import check_path
 from screenplan.texts import quoted
@@ -28,7 +29,7 @@ LAST_YEAR = 60
 LONGEST_NAME = 60
 #: More kinds than are ever mixed in one row.
 MOST_TEXTS = 20
-#: More than any price, wage or sum in any currency that is in use.
+#: More than anybody has for plants, in any currency that is in use.
 MOST_MONEY = 1e9
 
 
@@ -115,7 +116,7 @@ Day = Annotated[str, BeforeValidator(read_day)]
 Identifier = Annotated[str, BeforeValidator(read_identifier)]
 File = Annotated[Path, AfterValidator(read_path)]
 Degrees = Annotated[float, Field(strict=True)]
-Money = Annotated[float, Field(strict=True, ge=0, le=MOST_MONEY)]
+Money = Annotated[float, Field(strict=True, ge=0, le=HIGHEST_PRICE)]
 #: Years since planting, at least one.
 Years = Annotated[
     tuple[Annotated[int, Field(strict=True, ge=0, le=LAST_YEAR)], ...],

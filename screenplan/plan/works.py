@@ -8,9 +8,8 @@ from pydantic import (
     Field,
 )
 
-from screenplan.contracts import HIGHEST_PLANT_M
+from screenplan.contracts import HIGHEST_PLANT_M, HIGHEST_PRICE
 from screenplan.plan.values import (
-    MOST_MONEY,
     Day,
     Identifier,
     Length,
@@ -142,7 +141,7 @@ class Cost(Section):
         default_factory=dict,
         description="Hours of work for one by item, such as { hole = 0.5, flag = 0.05 }",
     )
-    hour: float | None = Field(None, ge=0, le=MOST_MONEY, description="Price of an hour of work")
+    hour: float | None = Field(None, ge=0, le=HIGHEST_PRICE, description="Price of an hour of work")
 
 
 class Alternatives(Section):

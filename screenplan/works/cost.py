@@ -12,7 +12,7 @@ from screenplan.contracts import COST
 from screenplan.errors import refuse
 from screenplan.tables import table_of
 from screenplan.units import parse_length
-from screenplan.works.money import HIGHEST_PRICE, check_prices
+from screenplan.works.money import check_prices
 from screenplan.works.quantities import ITEMS
 
 #: Hours for one thing above this are a slip.
@@ -126,5 +126,5 @@ def _price_by_height(stock_height_m: float, by_height) -> float | None:
     for height, price in by_height.items():
         metres = parse_length(height, key="hand.prices") if isinstance(height, str) else height
         if abs(metres - stock_height_m) <= SAME_HEIGHT_M:
-            return check_prices({"plant": price}, key="hand.prices", highest=HIGHEST_PRICE)["plant"]
+            return check_prices({"plant": price}, key="hand.prices")["plant"]
     return None

@@ -236,6 +236,12 @@ def _fences(name, planting_lines, plants, ground, crown, clearance, height, **po
 
 def _cages(plants, ground, crown, clearance, cage_m, height) -> _Laid:
     new = ~plants["existing"].to_numpy(bool)
+    if not new.any():
+        raise refuse(
+            "all plants stand already, and none of them gets a cage",
+            "Fence the row (fence.scheme), or leave the fence out",
+            key="fence.scheme",
+        )
     points = plants.geometry.to_numpy()
     asked = (
         2.0 * float((crown.farthest + clearance)[new].max()) if cage_m is None else float(cage_m)

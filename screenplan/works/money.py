@@ -5,10 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
+from screenplan.contracts import HIGHEST_PRICE
 from screenplan.errors import InputError, Problem
-
-#: A price or rate above this is a slip.
-HIGHEST_PRICE = 1_000_000.0
 
 
 def check_prices(
