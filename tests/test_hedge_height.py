@@ -126,6 +126,25 @@ def test_only_rows_of_evergreens_and_only_when_asked():
     assert not len(guide_heights(parcels(), lines, plants, windows(), house()))
 
 
+@pytest.mark.parametrize(("evergreens", "counts"), [(0, False), (1, False), (2, True), (3, True)])
+def test_two_evergreens_are_a_hedge_and_one_is_none(evergreens, counts):
+    # By the guidance's own definition: two or more evergreens (published, second-hand).
+    lines, plants = row(((10.0, 38.0), (13.0, 38.0)))
+    assert len(plants) == 3
+    bare = np.arange(3) >= evergreens
+    plants["species"] = plants["species"].mask(bare, "carpinus_betulus")
+    found = guide_heights(parcels(), lines, plants, windows(), house(), guidance=True)
+    assert ("window" in set(found["kind"])) == counts
+
+
+def test_a_window_in_the_row_itself_or_without_a_facing_is_passed_over():
+    # By construction: the first stands on the row, the second faces nowhere, the third is out of reach.
+    glass = windows(((15.0, 38.0), (15.0, 50.0), (15.0, 99.0), (16.0, 50.0)))
+    glass["facing_deg"] = [180.0, np.nan, 180.0, 180.0]
+    _, found = guided(glass=glass)
+    assert found.loc[found["kind"] == "window", "target_id"].to_list() == ["w3"]
+
+
 def test_windows_of_the_own_house_are_passed_over():
     lines, plants = row()
     own = house().assign(parcel_id="S")

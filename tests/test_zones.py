@@ -14,7 +14,7 @@ from screenplan.contracts import NO_PLANT_ZONES, PLANTABLE_ZONE
 from screenplan.errors import InputError
 from screenplan.planting.species import load_species
 from screenplan.planting.stock import ball_width
-from screenplan.planting.zones import ARC_EXCESS_M, keep_clear, mark_zones
+from screenplan.planting.zones import ARC_EXCESS_M, keep_clear, mark_zones, plantable_ground
 from screenplan.rules.ruleset import Rule, load_rules
 
 #: Zones may be wider than their rule by the excess of their arcs.
@@ -207,6 +207,26 @@ def test_without_rules_things_still_stand_where_they_stand():
     zones, plantable = zones_of(rules=(), buildings=house)
     assert list(zones.index) == ["footprint"]
     assert plantable["area_m2"].sum() == pytest.approx(1200 - 100)
+
+
+def test_where_the_parcel_is_not_known_things_are_kept_clear_on_all_ground():
+    # Closed form: of houses of 10 by 10 m in the four quarters of the plane each is kept clear whole, and
+    # plants may stand anywhere else; nothing is told of a boundary or of plantable ground.
+    corners = [(x, y) for x in (-510.0, 300.0) for y in (-420.0, 200.0)]
+    houses = layer(
+        building_id=[f"h{k}" for k in range(4)], kind=["house"] * 4,
+        geometry=[shapely.box(x, y, x + 10, y + 10) for x, y in corners],
+    )  # fmt: skip
+    alone = box().iloc[:0]
+    zones, plantable = mark_zones(alone, houses, rules=())
+    assert zones["feature"].tolist() == ["building"] * 4
+    assert shapely.area(zones.geometry.to_numpy()) == pytest.approx([100.0] * 4)
+    assert plantable.empty
+    lines = layer(line_id=["a"], plantable_m=[30.0], geometry=[LineString([(0, 0), (30, 0)])])
+    ground = plantable_ground(plantable, zones, lines)
+    assert not shapely.contains_xy(ground, *(np.array(corners).T + 5.0)).any()
+    around = np.array([(900.0, 900.0), (-900.0, 900.0), (900.0, -900.0), (-900.0, -900.0)])
+    assert shapely.contains_xy(ground, *around.T).all()
 
 
 def test_columns_crs_and_input_are_kept():
