@@ -518,6 +518,29 @@ def test_a_datum_change_is_listed_with_its_accuracy():
 # ---- large files -------------------------------------------------------------------------------
 
 
+@pytest.mark.parametrize("whole", [None, True, False])
+def test_rows_that_meet_a_box_are_read_on_every_side_of_it(tmp_path, monkeypatch, whole):
+    # By construction: a box of 10 m, and squares of 4 m about it in a grid of five by five: of each side the
+    # one that reaches into it or touches it is read, and the one beyond is not.
+    at = [-9.0, -2.0, 3.0, 8.0, 15.0]
+    squares = [shapely.box(x, y, x + 4, y + 4) for y in at for x in at]
+    frame = gpd.GeoDataFrame({"n": range(25)}, geometry=squares, crs=UTM)
+    frame = frame.set_geometry(frame.geometry.translate(EAST, NORTH))
+    frame.loc[25] = [99, None]  # without a place it is told later
+    layer = sources_module.FrameLayer("parcels", frame)
+    if whole is not None:
+        monkeypatch.setattr(sources_module, "WHOLE_ROWS", 1000 if whole else 2)
+        path = write(frame.iloc[:25], tmp_path / "squares.gpkg")
+        layer = sources_module.open_layer("parcels", LayerSource(path))
+    assert layer.bounds == pytest.approx((EAST - 9, NORTH - 9, EAST + 19, NORTH + 19))
+    assert layer.types == {"Polygon"}
+    near = layer.read((EAST, NORTH, EAST + 10, NORTH + 10))
+    inside = [1 + 5 * row + column for row in (1, 2, 3) for column in (1, 2, 3)]
+    assert near.index.tolist() == inside + ([26] if whole is None else [])
+    alone = layer.read((EAST + 19, NORTH + 19, EAST + 30, NORTH + 30))  # it touches the last
+    assert alone.index.tolist() == [25] + ([26] if whole is None else [])
+
+
 @pytest.mark.parametrize("name", ["lots.gpkg", "lots.shp", "lots.fgb"])
 def test_of_a_large_layer_only_the_neighbourhood_is_read(tmp_path, monkeypatch, name):
     monkeypatch.setattr(sources_module, "WHOLE_ROWS", 2)
