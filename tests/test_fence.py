@@ -279,6 +279,36 @@ def test_the_fence_keeps_out_of_what_is_kept_clear_and_posts_off_buried_lines():
     assert stands["says"].isna().all()
 
 
+def test_what_is_too_small_to_fence_splits_no_fence():
+    # By construction: a pipe crosses the row where no corner post stands, and a well ring lies over it, in
+    # which 0.2 by 0.2 m are free. Wire may pass over the pipe, so one fence runs round the whole row.
+    subject, lines, plants = site.planted()
+    x = float(plants.geometry.iloc[12].x + plants.geometry.iloc[13].x) / 2.0
+    y = float(plants.geometry.iloc[12].y)
+    pipe = shapely.LineString([(x, 0), (x, 60)])
+    ring = shapely.box(x - 0.3, y - 0.3, x + 0.3, y + 0.3)
+    ring = ring.difference(shapely.box(x - 0.2, y - 0.2, x + 0.2, y + 0.2))
+    well = site.layer([ring], keep_out_id=["w"], kind=["well"])
+    stands, runs, _ = lay_fence(
+        subject,
+        lines,
+        plants,
+        None,
+        utility(pipe),
+        well,
+        scheme="perimeter",
+        stands_years=4,
+        gates=0,
+    )
+    assert set(stands["fence_id"]) == {"F1"}
+    assert (stands["role"] == "corner").sum() == 4
+    assert shapely.distance(stands.geometry.to_numpy(), pipe).min() >= BURIED_M + 0.05
+    assert runs["length_m"].sum() == pytest.approx(
+        2 * (lines.geometry.iloc[0].length + 2 * (crown_radii(plants, 4)[0] + 0.4))
+        + 4 * (crown_radii(plants, 4)[0] + 0.4)
+    )
+
+
 def test_a_corner_over_a_buried_line_moves_the_fence():
     subject, lines, plants = site.planted()
     end = plants.geometry.iloc[-1]

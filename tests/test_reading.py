@@ -1,6 +1,7 @@
 """Reading a site: from any CRS, any names and units, by file or by frame, the same site."""
 
 import hashlib
+import inspect
 
 import fiona
 import geopandas as gpd
@@ -513,6 +514,15 @@ def test_a_datum_change_is_listed_with_its_accuracy():
     way = site.transformations[1]
     assert (way["layer"], way["accuracy_m"]) == ("buildings", 1.0)
     assert any("good to 1 m" in warning for warning in site.warnings)
+
+
+@pytest.mark.parametrize("reading", [read_site, read_frames])
+def test_a_site_is_read_from_layers_and_options_by_name(reading):
+    # By the convention of every step: layers first, each parameter by its name, so that a number can never
+    # be taken for another.
+    layers, *options = inspect.signature(reading).parameters.values()
+    assert (layers.name, layers.kind) == ("layers", inspect.Parameter.POSITIONAL_OR_KEYWORD)
+    assert {one.kind for one in options} == {inspect.Parameter.KEYWORD_ONLY}
 
 
 # ---- large files -------------------------------------------------------------------------------
