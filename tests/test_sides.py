@@ -169,6 +169,23 @@ def test_chamfered_corner_is_one_corner():
     assert set(sides["side_id"]) == {"north", "west", "south", "east"}
 
 
+@pytest.mark.parametrize("first", range(8))
+def test_chamfers_are_shared_by_halves_wherever_the_ring_begins(first):
+    # Closed form: cut off by 1.0, 1.4, 1.8 and 2.2 m along both sides, each corner lies in the middle of its
+    # chamfer, so that a side has what is left of it and half of the chamfers at its two ends.
+    a, b, c, d = 1.0, 1.4, 1.8, 2.2
+    xy = [(a, 0), (40 - b, 0), (40, b), (40, 30 - c), (40 - c, 30), (d, 30), (0, 30 - d), (0, a)]
+    sides = by_name(find_sides(parcels(shapely.Polygon(xy[first:] + xy[:first]))))
+    half = {one: one * math.sqrt(2) / 2 for one in (a, b, c, d)}
+    assert sides == pytest.approx(
+        {
+            "south": 40 - a - b + half[a] + half[b], "east": 30 - b - c + half[b] + half[c],
+            "north": 40 - c - d + half[c] + half[d], "west": 30 - d - a + half[d] + half[a],
+        },
+        abs=0.02,
+    )  # fmt: skip
+
+
 def test_chamfer_longer_than_the_base_is_a_side():
     outline = shapely.Polygon([(0, 0), (30, 0), (40, 10), (40, 30), (0, 30)])
     # Closed form: the chamfer's length is 10 √2.
