@@ -41,18 +41,21 @@ def test_the_commands_run_in_their_order(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     (tmp_path / "sample_data").symlink_to(ROOT / "sample_data")
     said = commands()
-    assert [words[1] for words in said] == ["sides", "start", "check", "run", "run"]
-    for _, *words in said[:-1]:
+    assert [words[1] for words in said] == ["sides", "start", "check", "run", "run", "run"]
+    for _, *words in said[:-2]:
         done = CliRunner().invoke(main, words)
         # A plan with a check that fails ends with 1; wrong input ends with 2.
         assert done.exit_code in (0, 1), done.output
     assert (tmp_path / "hedge_plan" / "report.html").is_file()
-    # The last one is the same run with a setting: read, not run again.
+    # The last ones are the same run with a setting: read, not run again.
     from screenplan.plan import read_plan
 
-    *_, file, option, setting = said[-1]
-    assert option == "--set"
-    assert read_plan(tmp_path / file, [setting])[0].rows.spacing == pytest.approx(1.524)
+    plans = []
+    for *_, file, option, setting in said[-2:]:
+        assert option == "--set"
+        plans.append(read_plan(tmp_path / file, [setting])[0])
+    assert plans[0].rows.spacing == pytest.approx(4 * 0.3048)
+    assert plans[1].plants.species == ("ilex_opaca", "juniperus_virginiana")
 
 
 def test_the_python_runs(monkeypatch):
