@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -63,8 +64,15 @@ def compare_alternatives(
 
 
 def list_variants(plan: Plan) -> list[Plan]:
-    """List the plans that are compared, the plan itself first; too many are refused."""
-    asked = plan.alternatives
+    """List the plans that are compared, the plan itself first; refused if too many or of no species."""
+    from screenplan.planting.species import load_species, species_of
+
+    asked, table = plan.alternatives, load_species(plan.species)
+    for name in asked.species:
+        try:
+            species_of(name, table)
+        except InputError as error:
+            raise InputError(replace(error.problems[0], key="alternatives.species")) from None
     own = (
         plan.plants.species, plan.plants.stock, plan.plants.stock_height, plan.rows.spacing,
         plan.rows.rows,

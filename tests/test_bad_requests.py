@@ -139,7 +139,8 @@ def test_what_is_no_input_is_refused(inputs, message):
         ({"table": {"x": {"like": ["a"]}}}, r"species x: there is no species \['a'\]"),
         ({"table": {"x": {"growth_class": {}}}}, "growth_class {} is not known"),
         ({"table": {"x": 5}}, "key species.x: 5 is not a table"),
-        ({"species": ["a"]}, r"key species: \['a'\] does not fit"),
+        ({"species": ["a"]}, "key species: there is no species 'a'"),
+        ({"species": {"a": 1}}, "key species: {'a': 1} is neither a text nor a list"),
     ],
 )
 def test_tables_that_are_none_are_refused(inputs, message):

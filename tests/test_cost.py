@@ -11,6 +11,7 @@ from screenplan.contracts import ALTERNATIVES, COST, HIGHEST_PRICE
 from screenplan.errors import InputError
 from screenplan.inputs import read_inputs, step_arguments
 from screenplan.outputs.conform import conform
+from screenplan.pipeline import rehearse_plan
 from screenplan.plan import check_plan, read_plan
 from screenplan.steps import STEPS
 from screenplan.works.cost import price_work
@@ -154,6 +155,15 @@ def test_every_combination_is_run_the_plan_first(read):
     assert table["to_order"][1] == 20 + 18
     assert table["plant_cost"][1] == 38 * 110.0
     assert table["cost"][1] > table["plant_cost"][1]
+
+
+def test_an_alternative_of_no_species_is_refused_before_anything_is_computed():
+    # It was refused after the whole run, because alternatives are compared last.
+    content, folder = read_plan(HILLSIDE, ['alternatives.species=["nobody"]'])
+    with pytest.raises(
+        InputError, match=r"key alternatives\.species: there is no species 'nobody'"
+    ):
+        rehearse_plan(content, folder, read_inputs(content, folder))
 
 
 def test_alternatives_tell_what_becomes_of_the_views(read):
