@@ -37,7 +37,7 @@ TOLERANCE = 1e-6
 ROUNDING = 1.1e-6
 #: Values in centimetres or coarser units that steps round to fewer digits than 6.
 COARSE = {
-    "plants_in_hand": 1e-5,
+    "plants_in_hand": 2e-5,  # sums of up to 36 gaps, each rounded by half a micrometre
     "sight_lines": 1.1e-4,
     "sections": 1.1e-4,
     "sight_outlines": 1.1e-4,
@@ -305,9 +305,10 @@ def test_layers_picked_in_a_form_become_a_plan(desktop, site, out, whole):
             layers[part["name"].upper()] = sample_layer(site, layer["name"], part["kind"])
     choices = {
         "SUBJECT_ID": SUBJECT, "TERRAIN": site / "ground.tif", "SITE_BOUNDARY_ACCURACY": 0.3,
-        "ROWS_ALONG": "north, east", "ROWS_SPACING": 1.8, "PLANTS_SPECIES": "thuja_standishii_plicata",
-        "PLANTS_STOCK": "container", "PLANTS_STOCK_HEIGHT": 1.2, "LIGHT_TIME_ZONE": "Atlantic/Azores",
-        "SETTINGS": 'rows.move = "0.5 m"', "CALENDAR_PLANTING": "2027-04-10",
+        "ROWS_ALONG": "north, east", "ROWS_SPACING": 1.3,
+        "PLANTS_SPECIES": "juniperus_virginiana, ilex_vomitoria", "PLANTS_GROUP": 3,
+        "PLANTS_STOCK": "balled", "PLANTS_STOCK_HEIGHT": 1.8, "LIGHT_TIME_ZONE": "Atlantic/Azores",
+        "SETTINGS": 'rows.move = "0.5 m"\nworks.hole_factor = 2.0', "CALENDAR_PLANTING": "2027-04-10",
     }  # fmt: skip
     folder = out / "from form"
     finished = desktop.run("plan_layers", **layers, **choices, OUTPUT=folder)
@@ -315,6 +316,7 @@ def test_layers_picked_in_a_form_become_a_plan(desktop, site, out, whole):
     plants = read_table(folder / "screen_plan" / "plan.gpkg", "plants")
     apart = shapely.distance(plants.geometry.values, whole["plants"].geometry.values)
     assert apart.max() < TOLERANCE
+    assert plants["species"].tolist() == whole["plants"]["species"].tolist()
     assert "2027" in (folder / "screen_plan" / "calendar.ics").read_text(encoding="utf-8")
 
     # What the folder keeps runs again, and gives the same.
@@ -352,8 +354,8 @@ def sides(desktop, site, path, **more):
     [
         ({"SUBJECT_ID": "LR-99"}, "There is no parcel 'LR-99' among 6. Did you mean LR-9"),
         ({"SUBJECT_ID": None}, "The layer holds 6 parcels, and none is chosen"),
-        ({"BASE_M": 0}, "key sides.base: 0.0 is out of range. Give more than 0 m"),
-        ({"BASE_M": 999}, "Base: 999 is out of range (above 0 m, at most 50 m)"),
+        ({"BASE_M": 0}, "Base: 0 is out of range (at least 0.1 m, at most 50 m)"),
+        ({"BASE_M": 999}, "Base: 999 is out of range (at least 0.1 m, at most 50 m)"),
         ({"CORNER_DEG": 3}, "Corner: 3 is out of range (at least 5, at most 120)"),
         ({"PARCELS": "/nowhere/lots.gpkg"}, "cannot be read: /nowhere/lots.gpkg. It is not there"),
         ({"PARCELS": None}, "mandatory parameters were not specified\n\n\tPARCELS"),

@@ -32,6 +32,7 @@ from screenplan.outputs.drawings.effects import (
     effects_sheet,
     legend_mm,
 )
+from screenplan.outputs.drawings.kind_marks import kind_marks
 from screenplan.outputs.drawings.plan import _ranges, closed_by, kept_visible
 from screenplan.outputs.drawings.scale import (
     LONGEST_BAR_MM,
@@ -42,9 +43,10 @@ from screenplan.outputs.drawings.scale import (
     draw_scale_bar,
     lay_sheet,
 )
-from screenplan.outputs.drawings.style import clean, off_screen
+from screenplan.outputs.drawings.style import COLOURS, clean, off_screen
 from screenplan.outputs.drawings.sun import lost_hours, sun_classes, sun_words
 from screenplan.outputs.drawings.svg import to_svg
+from screenplan.outputs.plant_list import plant_list
 from screenplan.planting.shapes import SHAPES, shape_radius
 from screenplan.units import FOOT_M
 
@@ -457,3 +459,27 @@ def test_the_sun_drawing_says_which_windows_lose_more_than_allowed(troubles):
     # A limit for the sky is no matter of this drawing.
     sky = {**troubles, "light": light.assign(over=["sky", None, None])}
     assert "more than you allow" not in sun_words(sky)
+
+
+def test_kinds_of_a_mixed_row_are_told_apart_without_colour(layers):
+    ax = draw_plan(layers)
+    stems = {
+        (line.get_marker(), line.get_markerfacecolor()): len(line.get_xdata())
+        for line in ax.lines
+        if line.get_color() in (COLOURS["plant"], COLOURS["paper"]) and line.get_zorder() == 15
+    }
+    counts = layers["plants"]["species"].value_counts()
+    # Red cedar stands first; no plant stands already in the sample.
+    assert stems == {
+        ("o", COLOURS["plant"]): counts["juniperus_virginiana"],
+        ("o", COLOURS["paper"]): counts["ilex_vomitoria"],
+    }
+    marks = {key: mark.called for key, mark in kind_marks(layers["plants"]).items()}
+    said = plant_list(layers["quantities"], "metric", marks)
+    assert [line.rpartition(" ")[2] for line in said] == ["(dots)", "(rings)"]
+
+
+def test_more_kinds_than_marks_share_the_last():
+    plants = pd.DataFrame({"species": list("abcdea"), "existing": [False] * 5 + [True]})
+    called = [mark.called for mark in kind_marks(plants).values()]
+    assert called == ["dots", "rings", "diamonds", "hollow diamonds", "hollow diamonds"]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import pandas as pd
 
 from screenplan.outputs.drawings.style import clean
@@ -12,7 +14,11 @@ from screenplan.units import format_length
 MOST_KINDS = 6
 
 
-def plant_list(quantities: pd.DataFrame | None, units: str = "metric") -> list[str]:
+def plant_list(
+    quantities: pd.DataFrame | None,
+    units: str = "metric",
+    marks: Mapping[str, str] | None = None,
+) -> list[str]:
     """Name the plants that are set, a line for each kind.
 
     Parameters
@@ -20,6 +26,8 @@ def plant_list(quantities: pd.DataFrame | None, units: str = "metric") -> list[s
     quantities : DataFrame or None
         The table of that name.
     units : {"metric", "us"}
+    marks : mapping of str to str, optional
+        What the marks of a species are called on the sheet, by its key.
 
     Returns
     -------
@@ -31,11 +39,15 @@ def plant_list(quantities: pd.DataFrame | None, units: str = "metric") -> list[s
     rows = quantities.loc[(quantities["part"] == "plants") & quantities["plants"].notna()]
     lines = [
         f"{int(row['plants'])} {clean(row['plant_name'], 80)}, {stock_words(row['stock'])}, "
-        f"{height_words(row['stock_height_m'], units)} high"
+        f"{height_words(row['stock_height_m'], units)} high{_marked(row['species'], marks or {})}"
         for row in rows.to_dict("records")
     ]
     more = len(lines) - MOST_KINDS
     return lines if more <= 0 else [*lines[:MOST_KINDS], f"and {more} more in the order list"]
+
+
+def _marked(species, marks: Mapping[str, str]) -> str:
+    return f" ({marks[species]})" if species in marks else ""
 
 
 def stock_words(stock) -> str:

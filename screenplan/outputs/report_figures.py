@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from screenplan.outputs.drawings.effects import draw_effects, effects_words
 from screenplan.outputs.drawings.elevation import draw_elevation, draw_needed_height
+from screenplan.outputs.drawings.kind_marks import kind_marks
 from screenplan.outputs.drawings.multiples import draw_years
 from screenplan.outputs.drawings.plan import draw_growth, draw_plan, plan_sheet
 from screenplan.outputs.drawings.scale import up_words
@@ -77,7 +78,7 @@ def _draw(layers, years, shown, units) -> Iterator[Figure]:
     yield Figure(
         to_svg(draw_plan(layers, sheet=sheet).figure, "plan", title="Planting plan", says=says),
         f"Planting plan, {sheet.says} when printed at 100 %. {_planted(layers, units)}"
-        "Numbered dots: plants, triangles: "
+        f"{'Numbered marks' if len(kind_marks(plants)) > 1 else 'Numbered dots'}: plants, triangles: "
         "plants that stand already. Squares: pegs; letters in circles: points from which tapes start. "
         "Dashed circles: crowns in the last year drawn. Hatched: no stem may stand. Cross-hatched: "
         f"private places.{' Heavy chain line: the boundary.' if outlined else ''} Fine chain line: buried; dots: overhead.",
@@ -141,7 +142,8 @@ def _draw(layers, years, shown, units) -> Iterator[Figure]:
 
 
 def _planted(layers, units) -> str:
-    lines = plant_list(layers.get("quantities"), units)
+    marks = {key: mark.called for key, mark in kind_marks(layers["plants"]).items()}
+    lines = plant_list(layers.get("quantities"), units, marks if len(marks) > 1 else None)
     return f"To be planted: {'; '.join(lines)}. " if lines else ""
 
 

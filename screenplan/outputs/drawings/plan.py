@@ -9,6 +9,7 @@ import pandas as pd
 import shapely
 
 from screenplan.outputs.drawings.crowns import add_crowns
+from screenplan.outputs.drawings.kind_marks import kind_marks
 from screenplan.outputs.drawings.scale import (
     Sheet,
     draw_dimension,
@@ -200,18 +201,26 @@ def draw_rows(ax, layers) -> None:
     add_lines(ax, layers["planting_lines"].geometry, color=COLOURS["plant"], linewidth=THIN,
               zorder=10)  # fmt: skip
     plants = layers["plants"]
-    for stands, marker in ((False, "o"), (True, "^")):
-        rows = plants.loc[plants["existing"].astype(bool) == stands]
-        if len(rows):
-            ax.plot(
-                rows.geometry.x, rows.geometry.y, linestyle="none", marker=marker, markersize=3.6,
-                color=COLOURS["plant"], markeredgecolor=COLOURS["paper"], markeredgewidth=0.4,
-                zorder=15,
-            )  # fmt: skip
+    stands = plants["existing"].astype(bool)
+    for key, mark in kind_marks(plants).items():
+        _draw_stems(ax, plants.loc[~stands & (plants["species"] == key)], mark.marker, mark.fill)
+    _draw_stems(ax, plants.loc[stands], "^", COLOURS["plant"])
     dropped = layers.get("dropped_stations")
     if dropped is not None and len(dropped):
         ax.plot(dropped.geometry.x, dropped.geometry.y, linestyle="none", marker="x",
                 markersize=4, color=COLOURS["ink"], markeredgewidth=LINE, zorder=15)  # fmt: skip
+
+
+def _draw_stems(ax, plants, marker: str, fill: str) -> None:
+    if not len(plants):
+        return
+    hollow = fill == COLOURS["paper"]
+    ax.plot(
+        plants.geometry.x, plants.geometry.y, linestyle="none", marker=marker,
+        markersize=3.2 if hollow else 3.6, color=fill, zorder=15,
+        markeredgecolor=COLOURS["plant"] if hollow else COLOURS["paper"],
+        markeredgewidth=0.8 if hollow else 0.4,
+    )  # fmt: skip
 
 
 def inner_side(line, layers) -> np.ndarray:
