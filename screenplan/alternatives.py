@@ -65,12 +65,13 @@ def compare_alternatives(
 
 def list_variants(plan: Plan) -> list[Plan]:
     """List the plans that are compared, the plan itself first; refused if too many or of no species."""
-    from screenplan.planting.species import load_species, species_of
+    from screenplan.planting.mixes import kinds_in
+    from screenplan.planting.species import load_species
 
     asked, table = plan.alternatives, load_species(plan.species)
-    for name in asked.species:
+    for species in asked.species:
         try:
-            species_of(name, table)
+            kinds_in(species, table)
         except InputError as error:
             raise InputError(replace(error.problems[0], key="alternatives.species")) from None
     own = (

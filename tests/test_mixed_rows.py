@@ -300,6 +300,12 @@ def test_alternatives_are_single_kinds_and_mixes():
     ]  # fmt: skip
 
 
+def test_an_alternative_mix_of_a_kind_that_is_not_known_is_refused():
+    content = {"alternatives": {"species": [["ilex_glabra", "yew of nowhere"]]}}
+    with pytest.raises(InputError, match=r"key alternatives\.species: there is no species 'yew of"):
+        list_variants(check_plan(PARCELS | content))
+
+
 def test_sides_of_a_closed_round_keep_the_turn_at_a_shared_corner():
     plants = lay(box(), ["south", "east", "north", "west"], sides=sides_of(box()), species=MIX,
                  group=2, table=TABLE, spacing_m=2.7)[3]  # fmt: skip
