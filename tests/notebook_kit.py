@@ -25,6 +25,8 @@ METADATA = {
 CLAIMS: dict[str, tuple[int, Callable[[Mapping[str, Any]], None]]] = {}
 #: Shares are compared to the rounding of sums.
 SAME = 1e-9
+#: So much of all views may come back in a year below round crowns (seen: under 0.0006).
+ROUND_CROWN_SHARE = 0.002
 #: A row moves a little when its neighbour round the corner is planted too: shares may follow.
 CORNER_SHARE = 0.02
 
@@ -70,8 +72,10 @@ def main_job(left):
 def side_and_spacing(left):
     shares = left["open_by_side"]
     assert ((shares >= 0) & (shares <= 1)).all(axis=None)
-    # Invariant: where cones stand, growth never opens a view, and more plants never do.
-    assert (shares.diff().dropna() <= SAME).all(axis=None)
+    # Cones never open a view as they grow; under round crowns, whose widest part rises, a little light
+    # comes back. More plants never open one.
+    assert (shares.diff().dropna() <= ROUND_CROWN_SHARE).all(axis=None)
+    assert (shares.iloc[-1] < shares.iloc[0]).all()
     first, second = left["looked_across"][:2]
     both = shares[f"{first} and {second}"]
     assert (both <= shares[[first, second]].min(axis=1) + CORNER_SHARE).all()
