@@ -525,6 +525,15 @@ def test_a_site_is_read_from_layers_and_options_by_name(reading):
     assert {one.kind for one in options} == {inspect.Parameter.KEYWORD_ONLY}
 
 
+@pytest.mark.parametrize(
+    ("attributes", "columns"), [({"LOT": ["1"], "OWNER": ["o"]}, "LOT, OWNER"), ({}, "none")]
+)
+def test_parcels_without_ids_name_the_columns_that_they_have(attributes, columns):
+    lot = gpd.GeoDataFrame(attributes, geometry=[box(0, 0, 40, 40)], crs=UTM)
+    with pytest.raises(InputError, match=f"'7' cannot be found.*the columns are {columns}"):
+        read_frames({"parcels": lot}, subject_id="7")
+
+
 # ---- large files -------------------------------------------------------------------------------
 
 
