@@ -12,6 +12,7 @@ from pvlib.solarposition import spa_python
 from pyproj import Transformer
 
 from screenplan.effects import lit as lit_module
+from screenplan.effects.horizon import EVERYTHING, SECTORS, things_above
 from screenplan.effects.light import count_light
 from screenplan.effects.lit import light_at
 from screenplan.effects.places_in_light import sun_places_in_light
@@ -253,12 +254,40 @@ def test_rays_that_are_not_followed_would_have_met_nothing(monkeypatch):
 
     monkeypatch.setattr(lit_module, "_rays", count)
     lit_from(points, directions, scene)
-    assert followed[0] < 0.7 * len(points) * len(directions)
+    # Neither of those that may meet the ground, nor of the steeper ones, are all followed.
+    assert sum(followed) < 0.7 * len(points) * len(directions)
     every = np.full((len(points), 72), 1e30)
     monkeypatch.setattr(lit_module, "things_above", lambda *_: every)
     brute = lit_from(points, directions, scene)
     assert found.now == pytest.approx(brute.now)
     assert found.open == pytest.approx(brute.open)
+
+
+@pytest.mark.parametrize("turn", [0.0, 90.0, 180.0, 270.0])
+@pytest.mark.parametrize("ends", [(-1, 1), (1, -1)])
+def test_the_bound_on_what_stands_about_a_point(turn, ends):
+    # Closed form: a wall 5 m high and 20 m long, 20 m off a point that is 1 m up, rises 4 in 20 at most and
+    # is seen over ±26.57°, twelve sectors of 5°. Elsewhere nothing bounds a ray.
+    a = np.radians(turn)
+    ahead, across = np.array([np.sin(a), np.cos(a)]), np.array([np.cos(a), -np.sin(a)])
+    scene = scene_of(walls=wall([20 * ahead + 10 * end * across for end in ends], 5.0))
+    bound = things_above(np.array([[0.0, 0.0, 1.0], [0.0, 0.0, 6.0]]), scene)
+    seen = (np.arange(-6, 6) + int(turn // 5)) % SECTORS
+    expected = np.full(SECTORS, -EVERYTHING)
+    expected[seen] = 0.2
+    assert bound[0] == pytest.approx(expected, abs=1e-6)
+    assert (bound[1] == -EVERYTHING).all()  # from above it
+    # The crown of a plant stands in the way by its widest, from where that begins, and its tip.
+    _, plants = row(((0, 10), (0.1, 10)), step=1.0, stock=3.0)
+    grown = scene_of(plants=plants, years=1)
+    table, rows = grown.table, grown.rows
+    bound = things_above(np.array([[0.0, 0.0, 0.0]]), grown)[0]
+    r, h = table.widest[rows.kind[0]], table.height.max()
+    spread = np.arcsin(r / 10.0) / np.radians(5.0)
+    near = np.arange(-int(np.ceil(spread)), int(np.ceil(spread))) % SECTORS
+    expected = np.full(SECTORS, -EVERYTHING)
+    expected[near] = h / (10.0 - r)
+    assert bound == pytest.approx(expected, abs=1e-6)
 
 
 @settings(max_examples=12, deadline=None)

@@ -295,6 +295,24 @@ def test_walls_pass_over_surveyed_steps_of_the_outline():
         assert apart_deg(walls.facing_deg, facing).min() < 1.0
 
 
+@pytest.mark.parametrize("angle", [0.0, 40.0, 87.0, 117.0, 260.0, 357.0])
+@pytest.mark.parametrize("first", [0, 3, 7, 13])
+def test_walls_pass_over_a_small_bay_in_the_middle_of_each(angle, first):
+    # By construction: each wall of a rectangle of 7 by 5 m swells by 0.19 m over 1 m. The walls are the
+    # rectangle's, corner to corner, wherever the ring begins, also where a bay points to the north.
+    ring = []
+    corners = np.array([(0, 0), (7, 0), (7, 5), (0, 5)], float)
+    for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True):
+        along = (b - a) / np.hypot(*(b - a))
+        middle, out = (a + b) / 2.0, np.array([along[1], -along[0]])
+        ring += [a, middle - along / 2, middle + 0.19 * out, middle + along / 2]
+    house = affinity.rotate(shapely.Polygon(ring[first:] + ring[:first]), angle, origin=(0, 0))
+    plain = affinity.rotate(shapely.Polygon(corners), angle, origin=(0, 0))
+    walls = walls_of(house)
+    assert len(walls) == 4
+    assert shapely.Polygon(walls.start).symmetric_difference(plain).area < 1e-6
+
+
 def test_walls_follow_part_by_part_the_largest_first():
     # By the definition: of equal parts that in the north first, then that in the west; each part's outline
     # before its courtyards, the longer before the shorter, each from its first corner clockwise from north.
