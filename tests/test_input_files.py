@@ -7,6 +7,7 @@ import shutil
 import socket
 import sqlite3
 import zipfile
+from dataclasses import replace
 
 import fiona
 import geopandas as gpd
@@ -494,6 +495,41 @@ def test_rows_that_a_shapefile_marks_as_deleted_are_left_out_and_said(tmp_path):
     assert site.layers["parcels"]["parcel_id"].tolist() == ["A-2", "A-3"]
     assert any("1 of 4 rows of its file are marked as deleted" in one for one in site.warnings)
     assert length > 0
+
+
+@pytest.mark.parametrize("name", ["lots.gpkg", "lots.shp", "lots.fgb", "lots.geojson"])
+@pytest.mark.parametrize("more", [1, 2])
+def test_rows_that_are_announced_and_missing_are_refused_in_every_format(tmp_path, name, more):
+    # By construction: more rows are announced than there are, and none of them is marked as deleted.
+    layer = sources_module.open_layer("parcels", LayerSource(write(parcels(), tmp_path / name)))
+    with pytest.raises(
+        InputError, match=f"The file breaks off: {4 + more} rows are announced, 4 can"
+    ):
+        replace(layer, rows=layer.rows + more).read()
+    assert len(layer.read()) == 4
+    assert not [note for note in layer.notes if "deleted" in note]
+
+
+@pytest.mark.parametrize("name", ["lots.gpkg", "lots.shp", "lots.fgb"])
+@pytest.mark.parametrize(
+    ("ids", "wanted"),
+    [
+        ([7, 71, 17, 177], "7"),
+        ([7.5, 17.5, 7.25, -7.5], "7.5"),
+        (["7", "71", "17", " 7b"], "7"),
+        (["a%", "a_b", "aXb", "ab"], "a_b"),
+    ],
+)
+def test_one_id_of_a_large_layer_finds_its_own_row(tmp_path, monkeypatch, name, ids, wanted):
+    # By construction: each other id holds the wanted one, or would be found by it as a pattern.
+    lots = parcels().drop(columns="PIN").assign(ID=ids)
+    path = write(lots, tmp_path / name)
+    whole = sources_module.open_layer("parcels", LayerSource(path)).find("ID", wanted)
+    monkeypatch.setattr(sources_module, "WHOLE_ROWS", 2)
+    found = sources_module.open_layer("parcels", LayerSource(path)).find("ID", wanted)
+    assert [str(one).removesuffix(".0") for one in found["ID"]] == [wanted]
+    assert found.index.tolist() == whole.index.tolist()
+    assert found.geometry.iloc[0].equals(whole.geometry.iloc[0])
 
 
 def test_items_that_are_no_features_are_refused_by_row(tmp_path):

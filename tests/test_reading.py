@@ -492,6 +492,24 @@ def test_a_point_chooses_the_part_and_the_others_become_neighbours():
     # And the refusal without a point: see test_awkward_layers.
 
 
+def test_the_other_parts_are_numbered_by_size():
+    # By the definition: the part with the point keeps the name, the others follow, the largest first.
+    apart = multi(
+        box(-20, 30, 20, 35), box(-20, -20, 20, 20), box(30, -20, 40, 20), box(-40, 0, -30, 60)
+    )
+    lots = gpd.GeoDataFrame({"PIN": ["A-2"]}, geometry=[apart], crs=UTM)
+    site = read(
+        {"parcels": lots}, subject_id=None, subject_point=(EAST + 35, NORTH), subject_point_crs=UTM
+    )
+    found = site.layers["parcels"]
+    assert found["parcel_id"].tolist() == ["A-2", *(f"A-2 (part {n})" for n in (2, 3, 4))]
+    assert (found.geometry.area * 0.9996**2).to_numpy() == pytest.approx(
+        [400, 1600, 600, 200], rel=1e-6
+    )
+    (repair,) = said(site, "parcels")
+    assert repair == (1, "the part of 400 m² is planned, 3 others are neighbours")
+
+
 # ---- layers with little in them ----------------------------------------------------------------
 
 
@@ -621,6 +639,26 @@ def test_a_named_layer_of_several_and_styles_beside_one(tmp_path):
         subject_id="A-2",
     )
     assert len(site.layers["buildings"]) == 2
+
+
+def test_the_one_layer_with_shapes_is_taken_and_one_of_several_is_not(tmp_path):
+    path = tmp_path / "some.gpkg"
+    for name in ("notes", "owners"):
+        with fiona.open(
+            path, "w", driver="GPKG", layer=name,
+            schema={"geometry": "None", "properties": {"text": "str"}},
+        ) as table:  # fmt: skip
+            table.write({"geometry": None, "properties": {"text": "x"}})
+    with pytest.raises(InputError, match="The file holds no layer with geometry"):
+        read_site({"parcels": LayerSource(path, columns=PIN)}, subject_id="A-2")
+    write(parcels(), path, layer="lots", mode="a")
+    site = read_site({"parcels": LayerSource(path, columns=PIN)}, subject_id="A-2")
+    assert site.inputs[0]["layer"] == "lots"
+    write(buildings(), path, layer="houses", mode="a")
+    with pytest.raises(
+        InputError, match=r"holds 2 layers, and none is named.*parcels: lots, houses"
+    ):
+        read_site({"parcels": LayerSource(path, columns=PIN)}, subject_id="A-2")
 
 
 @pytest.mark.evidence(

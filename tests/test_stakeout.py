@@ -635,6 +635,24 @@ def test_a_peg_that_stands_already_helps_to_set_another():
     assert second.tolerance_m == pytest.approx((READING_M + first.tolerance_m) * factor)
 
 
+def test_a_peg_is_checked_from_a_third_point_that_the_tape_reaches():
+    # By construction: of the points that are neither of the two taken, the nearest across both tapes; one
+    # that lies farther off than the tape is long, or behind a wall, checks nothing.
+    near = [(0, 0), (10, 0), (4, 16)]
+    (found,) = set_one((4.0, 4.0), [*near, (4, 33)], Obstructions(), tape_m=20.0)
+    taken = {found.by.a, found.by.b}
+    assert 3 not in taken
+    assert found.check in {0, 1, 2} - taken
+    (alone,) = set_one((4.0, 4.0), [*near[:2], (4, 33)], Obstructions(), tape_m=20.0)
+    assert {alone.by.a, alone.by.b} == {0, 1}
+    assert alone.check is None
+    (longer,) = set_one((4.0, 4.0), [*near[:2], (4, 33)], Obstructions(), tape_m=30.0)
+    assert longer.check == 2
+    wall = Obstructions(barriers=shapely.LineString([(0, 10), (8, 10)]))
+    (hidden,) = set_one((4.0, 4.0), [*near[:2], (4, 33)], wall, tape_m=30.0)
+    assert hidden.check is None
+
+
 def test_where_nothing_can_be_taped_an_instrument_is_said_to_be_needed():
     court = shapely.box(0, 0, 20, 20).difference(shapely.box(8, 8, 12, 12))
     (found,) = set_one((10.0, 10.0), [(0, 0), (20, 0), (0, 20)], houses_in_the_way([court]))
