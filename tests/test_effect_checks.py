@@ -176,6 +176,9 @@ def test_the_first_plant_into_sight_is_told_with_its_area():
     assert "plant 3 first, in year 3, above 0.60 m in what lies before the eye" in finding.says
     assert judge_sight(ROADS, None, areas, one_of(plants)).says.startswith("1 plant grows into")
     assert judge_sight(ROADS, None, areas, plants.iloc[:0]).result == "passes"
+    # Where the parcel's outline is not known nobody knows where a drive leaves it.
+    assert judge_sight(ROADS, None, areas, plants, False).result == "cannot be judged"
+    assert judge_sight(ROADS, None, areas, plants.iloc[:0], False).result == "cannot be judged"
     # Without the distances along the road nothing is sure.
     assert judge_sight(ROADS, None, areas.iloc[:1], plants.iloc[:0]).result == "cannot be judged"
     corner = areas.iloc[:1].assign(kind="corner")
@@ -240,7 +243,7 @@ def test_the_first_plant_at_a_septic_field_is_told():
 def test_what_must_be_clipped_is_told_by_what_it_outgrows():
     plants = grown(what=["crown over the line", "height at the line", "crown at a wall"], clip_m=[0.3, 0.5, None])  # fmt: skip
     house = pd.DataFrame({"building_id": ["h"]})
-    found = {one.check: one for one in judge_outgrown(plants, house, False, 2.0)}
+    found = {one.check: one for one in judge_outgrown(plants, house, True, 2.0)}
     assert {one.result for one in found.values()} == {"fails"}
     line = found["clipping at the line"].says
     assert "plant 1 first, in year 8" in line  # fmt: skip
@@ -248,7 +251,7 @@ def test_what_must_be_clipped_is_told_by_what_it_outgrows():
     assert "plant 2 first, in year 6" in found["height at the line"].says
     assert "a year" not in found["room at walls"].says.split("looked at")[1]
     both = plants.assign(what="crown over the line")
-    (finding,) = [one for one in judge_outgrown(both, house, False, None) if one.result == "fails"]
+    (finding,) = [one for one in judge_outgrown(both, house, True, None) if one.result == "fails"]
     assert finding.says.startswith("3 crowns grow over the line: they must be clipped, plant 3 first")  # fmt: skip
     assert finding.says.endswith("by up to 0.50 m a year")
 
@@ -257,7 +260,7 @@ def test_what_must_be_clipped_is_told_by_what_it_outgrows():
     ("given", "results_of_three"),
     [
         ({}, ("passes", "passes", "passes")),
-        ({"assumed": True}, ("cannot be judged", "cannot be judged", "passes")),
+        ({"known": False}, ("cannot be judged", "cannot be judged", "passes")),
         ({"most_height": None}, ("passes", "cannot be judged", "passes")),
         ({"buildings": None}, ("passes", "passes", "cannot be judged")),
         ({"plants": None}, ("cannot be judged",) * 3),
@@ -265,12 +268,12 @@ def test_what_must_be_clipped_is_told_by_what_it_outgrows():
 )
 def test_what_is_not_known_is_not_judged(given, results_of_three):
     usual = {
-        "plants": grown(what="none", clip_m=0.0).iloc[:0], "assumed": False, "most_height": 2.0,
+        "plants": grown(what="none", clip_m=0.0).iloc[:0], "known": True, "most_height": 2.0,
         "buildings": pd.DataFrame({"building_id": ["h"]}),
     }  # fmt: skip
     asked = usual | given
     found = judge_outgrown(
-        asked["plants"], asked["buildings"], asked["assumed"], asked["most_height"]
+        asked["plants"], asked["buildings"], asked["known"], asked["most_height"]
     )
     assert tuple(results(found).values()) == results_of_three
 
