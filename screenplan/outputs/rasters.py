@@ -61,11 +61,14 @@ def write_sun_hours(sun_grid: pd.DataFrame, folder: str | Path, crs: CRS) -> lis
     with (
         explain_failure(path, "sun_grid"),
         rasterio.Env(GDAL_PAM_ENABLED="NO"),
-        rasterio.open(path, "w", **profile) as sink,
+        rasterio.MemoryFile() as memory,
     ):
-        sink.write(bands)
-        for band, text in enumerate(said, 1):
-            sink.set_band_description(band, f"hours of sun a year, {text}")
+        with memory.open(**profile) as sink:
+            sink.write(bands)
+            for band, text in enumerate(said, 1):
+                sink.set_band_description(band, f"hours of sun a year, {text}")
+        # GDAL says nothing where a full disk takes the end of the file; Python does.
+        path.write_bytes(memory.read())
     style = path.with_suffix(".qml")
     with explain_failure(style, "sun_grid"):
         style.write_text(write_sun_qml(sun_grid), encoding="utf-8", newline="\n")
