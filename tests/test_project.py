@@ -281,7 +281,7 @@ def test_the_planting_sheet_names_what_is_planted(metric, tmp_path):
 
 
 def test_a_list_of_many_kinds_says_where_the_rest_stands():
-    many = pd.DataFrame({"part": "plants", "plants": range(1, 10), "plant_name": "Ilex", "stock": "plug", "stock_height_m": 0.3})  # fmt: skip
+    many = pd.DataFrame({"part": "plants", "plants": range(1, 10), "species": "ilex_opaca", "plant_name": "Ilex", "stock": "plug", "stock_height_m": 0.3})  # fmt: skip
     said = plant_list(many)
     assert said[0] == "1 Ilex, plug, 0.30 m high"
     assert len(said) == MOST_KINDS + 1
