@@ -224,7 +224,8 @@ def _write(table: gpd.GeoDataFrame, path: str | Path, *, driver: str, **options)
 
 def _read_back(table: gpd.GeoDataFrame, texts: pd.DataFrame, path: Path, layer: str) -> None:
     """Refuse a file that does not hold what was written: some versions of GDAL drop columns in silence."""
-    meta, _, shapes, fields = raw.read(path, layer=layer)
+    # A date that is missing has no unit, which numpy no longer takes: as texts they have none to lack.
+    meta, _, shapes, fields = raw.read(path, layer=layer, datetime_as_string=True)
     named = dict(zip((name.lower() for name in meta["fields"]), fields, strict=True))
     lacking = []
     if len(shapes) != len(table):

@@ -214,7 +214,7 @@ def _write(layout: Layout, path: Path, driver: str, crs: CRS, **options: str) ->
     )
     with explain_failure(path, layout.contract.name):
         # Read whole: a head may announce rows that a full disk took the end of.
-        told, _, shapes, _ = raw.read(path)
+        told, _, shapes, _ = raw.read(path, datetime_as_string=True)
     check_arrival(layout, len(shapes), path, told["fields"])
 
 

@@ -267,6 +267,7 @@ class FileLayer:
         from pyogrio import raw
 
         asked = {"layer": self.layer, "read_geometry": False, "return_fids": True}
+        asked |= {"datetime_as_string": True}
         with self.data.reading(self.layer), warnings.catch_warnings():
             warnings.simplefilter("ignore", UserWarning)  # measured geometries
             return raw.read(self.data.address, **(asked | self.data.options | options))
