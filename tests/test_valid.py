@@ -188,8 +188,11 @@ def test_zones_of_odd_outlines_are_valid_wherever_they_are_written(frames, site,
             before, after = shapely.area(shapes).sum(), shapely.area(there).sum()
             assert after == pytest.approx(before, rel=1e-5)
     # Zones and what is left are the parcel, but for what is thinner than a millimetre.
-    both = shapely.union_all([*zones.geometry, *free.geometry])
-    assert shapely.symmetric_difference(outline, both).area < 0.001 * outline.length
+    # On a grid, because a union without one drops whole pieces where edges nearly coincide, in one
+    # site of a thousand.
+    both = shapely.union_all([*zones.geometry, *free.geometry], grid_size=1e-8)
+    beside = shapely.symmetric_difference(outline, both, grid_size=1e-8)
+    assert beside.area < 0.001 * outline.length
 
 
 @given(odd_sites(), st.sampled_from(SYSTEMS))
