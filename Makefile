@@ -48,7 +48,7 @@ format: $(VENV)/.test-installed ## bring the code into style
 	$(BIN)/ruff format .
 
 bench: $(VENV)/.test-installed  ## print how fast it is, as figures and ratios
-	$(BIN)/python -m benchmarks
+	$(BIN)/python -m tests.benchmarks
 
 reference: $(VENV)/.test-installed ## write the pages of docs/reference/ anew from the code
 	$(BIN)/python -m docs.generate

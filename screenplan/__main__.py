@@ -1,5 +1,5 @@
 """Run the command line as ``python -m screenplan``."""
 
-from screenplan.cli import main
+from screenplan.commandline.main import main
 
 main(prog_name="screenplan")

@@ -54,7 +54,7 @@ def request_for(name, everything):
 
 def run_chain(everything, until, run=execute):
     """Run the processes in order up to one, each on what those before it gave."""
-    from screenplan.steps import STEPS
+    from screenplan.running.steps import STEPS
 
     given = dict(everything)
     for name in STEPS:

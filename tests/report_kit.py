@@ -5,11 +5,11 @@ from functools import cache
 import momepy
 
 from screenplan.commandline.sample import sample_plan
-from screenplan.inputs import read_inputs, step_arguments
-from screenplan.pipeline import Run
 from screenplan.plan import check_plan, read_plan
-from screenplan.steps import STEPS
-from screenplan.writing import about_run
+from screenplan.running.inputs import read_inputs, step_arguments
+from screenplan.running.pipeline import Run
+from screenplan.running.steps import STEPS
+from screenplan.running.writing import about_run
 
 PLOTS = momepy.datasets.get_path("bubenec")
 

@@ -18,7 +18,7 @@ from site_layers import (
     write_geojson,
 )
 
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.site.reading import LayerSource, TerrainSource, read_frames, read_site
 
 PIN = {"parcel_id": "PIN"}

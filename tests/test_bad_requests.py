@@ -9,9 +9,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from process_kit import lot_request, request_for, run_chain
 
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.processes import describe_process, execute
-from screenplan.steps import STEPS
+from screenplan.running.steps import STEPS
 
 #: A sentence with its remedy; the remedy may list what there is.
 LONGEST = 1000

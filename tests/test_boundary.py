@@ -7,7 +7,7 @@ from effects_kit import house, parcels, row
 
 from screenplan.checks.effects import judge_outgrown
 from screenplan.effects.boundary import outgrow_boundary
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.planting.growth import height_at, spread_at
 from screenplan.planting.species import load_species
 

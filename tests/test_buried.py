@@ -5,13 +5,13 @@ import shapely
 from effects_kit import layer, row
 
 from screenplan.checks.effects import judge_digging, judge_drains
+from screenplan.contracts.tables import notes_of
 from screenplan.effects.buried import LOCATE_FIRST, mark_buried, reach_drains
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
+from screenplan.ground.units import FOOT_M
 from screenplan.planting.growth import height_at
 from screenplan.planting.species import load_species
 from screenplan.planting.stock import hole_width
-from screenplan.tables import notes_of
-from screenplan.units import FOOT_M
 
 INCH_M = 0.0254
 

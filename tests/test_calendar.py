@@ -10,13 +10,13 @@ from dateutil.rrule import rrulestr
 from icalendar import Calendar
 
 from screenplan.contracts import CLOSURE, SCHEDULE
-from screenplan.errors import InputError
+from screenplan.contracts.tables import notes_of, table_of
+from screenplan.ground.errors import InputError
 from screenplan.outputs.calendar_file import write_calendar
 from screenplan.outputs.conform import conform
 from screenplan.plan import check_plan
 from screenplan.planting.closure import close_rows
 from screenplan.rules.limits import load_limits
-from screenplan.tables import notes_of, table_of
 from screenplan.works.calendar import schedule_work
 from screenplan.works.fence import lay_fence
 from screenplan.works.locating import Request, waiting_days

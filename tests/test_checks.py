@@ -8,10 +8,10 @@ from screenplan.checks.effects import judge_lines
 from screenplan.checks.goals import judge_closure, judge_goal, judge_use
 from screenplan.checks.stems import judge_crowns, judge_gaps, judge_stems
 from screenplan.commandline.sample import sample_plan
-from screenplan.inputs import read_inputs, step_arguments
 from screenplan.plan import read_plan
 from screenplan.planting.species import load_species
-from screenplan.steps import STEPS
+from screenplan.running.inputs import read_inputs, step_arguments
+from screenplan.running.steps import STEPS
 
 SPACING = 1.3
 

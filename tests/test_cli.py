@@ -19,7 +19,7 @@ import pytest
 import shapely
 from click.testing import CliRunner
 
-from screenplan.cli import main
+from screenplan.commandline.main import main
 from screenplan.commandline.showing import show_table
 from screenplan.outputs.record import is_unchanged, read_record
 

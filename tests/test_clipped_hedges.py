@@ -15,7 +15,7 @@ from screenplan.effects.boundary import outgrow_boundary
 from screenplan.effects.buried import reach_drains
 from screenplan.effects.growing import grow_plants, meet
 from screenplan.effects.noise import follow_noise
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.outputs.conform import conform
 from screenplan.outputs.drawings.crowns import add_crowns, crown_outline
 from screenplan.outputs.drawings.style import new_figure

@@ -11,7 +11,7 @@ from shapely.geometry import Point
 
 from screenplan.checks.goals import judge_closure
 from screenplan.contracts import CLOSURE, CROWNS
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.outputs.summary import summarise
 from screenplan.planting.closure import close_rows, pair_band
 from screenplan.planting.crowns import grow_crowns

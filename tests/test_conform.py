@@ -12,7 +12,7 @@ from shapely.geometry import Point, Polygon
 
 import screenplan.outputs.conform
 from screenplan.contracts import POINTS, Column, Contract
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.outputs.conform import NUMBER_DECIMALS, conform, place
 
 #: A number that is halfway between two micrometres may be rounded either way.

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from screenplan.contracts import INPUTS, OUTPUTS
-from screenplan.descriptions import describe_keys, describe_steps
+from screenplan.running.descriptions import describe_keys, describe_steps
 
 ROOT = Path(__file__).parent.parent
 PAGE = (ROOT / "docs" / "conventions.md").read_text(encoding="utf-8")

@@ -6,14 +6,14 @@ from pathlib import Path
 import pytest
 import works_site as site
 
-from screenplan import alternatives
 from screenplan.contracts import ALTERNATIVES, COST, HIGHEST_PRICE
-from screenplan.errors import InputError
-from screenplan.inputs import read_inputs, step_arguments
+from screenplan.ground.errors import InputError
 from screenplan.outputs.conform import conform
-from screenplan.pipeline import rehearse_plan
 from screenplan.plan import check_plan, read_plan
-from screenplan.steps import STEPS
+from screenplan.running import alternatives
+from screenplan.running.inputs import read_inputs, step_arguments
+from screenplan.running.pipeline import rehearse_plan
+from screenplan.running.steps import STEPS
 from screenplan.works.cost import price_work
 from screenplan.works.money import check_prices
 from screenplan.works.quantities import count_material

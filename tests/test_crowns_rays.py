@@ -7,7 +7,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.planting import shapes as planted
 from screenplan.views.crowns import (
     COLUMN,

@@ -4,8 +4,8 @@ import pyproj.network
 import pytest
 from pyproj import CRS
 
-from screenplan.datum import find_transformation, horizontal
-from screenplan.errors import InputError
+from screenplan.ground.datum import find_transformation, horizontal
+from screenplan.ground.errors import InputError
 
 MASSACHUSETTS = (-71.2, 42.3, -71.1, 42.4)
 GERMANY = (8.2, 51.3, 8.3, 51.4)

@@ -8,7 +8,9 @@ import sys
 import pytest
 
 from screenplan.contracts import INPUTS, OUTPUTS
-from screenplan.descriptions import (
+from screenplan.ground.errors import InputError
+from screenplan.plan import SECTIONS, check_plan, key_field
+from screenplan.running.descriptions import (
     GROUPS,
     RESOURCES,
     UNITS,
@@ -19,9 +21,7 @@ from screenplan.descriptions import (
     describe_step,
     describe_steps,
 )
-from screenplan.errors import InputError
-from screenplan.plan import SECTIONS, check_plan, key_field
-from screenplan.steps import STEPS
+from screenplan.running.steps import STEPS
 
 #: Values of each type that a plan takes and refuses, written as in a plan file.
 WRITTEN = {"length": "{} m", "volume": "{} m3"}
@@ -177,7 +177,7 @@ def test_it_says_the_same_as_the_function_takes(step):
 
 def test_describing_loads_nothing_heavy():
     code = (
-        "import sys; from screenplan.descriptions import describe_steps; describe_steps();"
+        "import sys; from screenplan.running.descriptions import describe_steps; describe_steps();"
         "print({'pandas', 'numpy', 'geopandas', 'shapely', 'pint', 'numba'} & set(sys.modules))"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

@@ -10,7 +10,7 @@ from pyproj import CRS
 
 from screenplan.contracts import OUTPUTS, SURROUNDINGS, WRITTEN, as_written
 from screenplan.contracts.written import KINDS
-from screenplan.frame import LocalFrame
+from screenplan.ground.frame import LocalFrame
 from screenplan.outputs.geojson import WGS84
 from screenplan.outputs.kinds import split_by_kind
 from screenplan.outputs.layers import GEOPACKAGE_NAME, write_layers
@@ -157,8 +157,8 @@ def test_the_sample_plan_opens_whole(tmp_path):
     """The run that a newcomer makes first: every layer valid, with its rows, where the lot is."""
     from screenplan.commandline.sample import sample_plan
     from screenplan.outputs.record import read_record
-    from screenplan.pipeline import run_plan
-    from screenplan.writing import write_run
+    from screenplan.running.pipeline import run_plan
+    from screenplan.running.writing import write_run
 
     reason = why_not()
     if reason:

@@ -14,13 +14,11 @@ from click.testing import CliRunner
 import screenplan.desktop.check as check_module
 import screenplan.desktop.install as install_module
 from screenplan._version import __version__
-from screenplan.cli import main
+from screenplan.commandline.main import main
 from screenplan.contracts import WRITTEN
-from screenplan.descriptions import describe_steps
 from screenplan.desktop.check import PYTHON_SETTING, check_installation
 from screenplan.desktop.form_values import content_of, named_columns, settings_of
 from screenplan.desktop.install import PLUGIN, SOURCE, check_python, install, remove
-from screenplan.desktop.jobs import read_handed
 from screenplan.desktop.profile import (
     Profile,
     change_setting,
@@ -30,12 +28,14 @@ from screenplan.desktop.profile import (
 )
 from screenplan.desktop.screenplan_toolbox.help_text import step_help
 from screenplan.desktop.screenplan_toolbox.runner import NotRun, ask_about, clean_environment
+from screenplan.desktop.step_jobs import read_handed
 from screenplan.desktop.toolbox import PLAN_KEYS, describe_toolbox, inputs_of
 from screenplan.desktop.worker import _check_version
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.plan import check_plan
 from screenplan.plan.reading import change_plan
-from screenplan.steps import STEPS
+from screenplan.running.descriptions import describe_steps
+from screenplan.running.steps import STEPS
 
 #: What a settings file of the desktop GIS may hold: sections, escapes, odd spacing.
 SETTINGS = (

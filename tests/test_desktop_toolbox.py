@@ -20,14 +20,14 @@ import shapely
 from toolbox_kit import Desktop, copy_sample, sample_layer, workers
 
 from screenplan.contracts import OUTPUTS, WRITTEN
-from screenplan.descriptions import describe_steps
 from screenplan.desktop.install import PLUGIN
 from screenplan.desktop.profile import change_setting
 from screenplan.desktop.toolbox import describe_toolbox
 from screenplan.outputs.kinds import split_by_kind
-from screenplan.pipeline import run_plan
+from screenplan.running.descriptions import describe_steps
+from screenplan.running.pipeline import run_plan
+from screenplan.running.steps import STEPS
 from screenplan.site.loose import read_table
-from screenplan.steps import STEPS
 
 pytestmark = [pytest.mark.desktop, pytest.mark.slow]
 

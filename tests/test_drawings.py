@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from report_kit import sample
 
+from screenplan.ground.units import FOOT_M
 from screenplan.outputs.drawings import (
     draw_effects,
     draw_elevation,
@@ -48,7 +49,6 @@ from screenplan.outputs.drawings.sun import lost_hours, sun_classes, sun_words
 from screenplan.outputs.drawings.svg import to_svg
 from screenplan.outputs.plant_list import plant_list
 from screenplan.planting.shapes import SHAPES, shape_radius
-from screenplan.units import FOOT_M
 
 mpl.use("Agg")
 

@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 
 from screenplan.contracts import OUTPUTS
-from screenplan.pipeline import run_plan
+from screenplan.running.pipeline import run_plan
 
 FOLDER = Path(__file__).parent.parent / "sample_data"
 

@@ -4,9 +4,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from screenplan.errors import MOST_SAID, InputError, Problem, refuse
-from screenplan.paths import check_path, check_reachable
-from screenplan.texts import LONGEST_QUOTED, clean_text, quoted, shorten
+from screenplan.ground.errors import MOST_SAID, InputError, Problem, refuse
+from screenplan.ground.paths import check_path, check_reachable
+from screenplan.ground.texts import LONGEST_QUOTED, clean_text, quoted, shorten
 
 VALUES = st.recursive(
     st.none() | st.booleans() | st.integers() | st.floats() | st.text() | st.binary(),

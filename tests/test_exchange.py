@@ -14,8 +14,8 @@ import shapely
 import works_site as site
 from pyproj import Geod
 
-from screenplan.errors import InputError
-from screenplan.frame import LocalFrame
+from screenplan.ground.errors import InputError
+from screenplan.ground.frame import LocalFrame
 from screenplan.outputs import exchange
 from screenplan.outputs.calendar_file import write_order_list
 from screenplan.works.fence import lay_fence

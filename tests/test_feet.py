@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from screenplan.cli import main
+from screenplan.commandline.main import main
 
 SAMPLE = Path(__file__).parent.parent / "sample_data"
 #: A number with a metric unit behind it, or the unit's name. "m" behind a number is the metre

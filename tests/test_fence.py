@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from shapely.affinity import rotate
 
 from screenplan.contracts import FENCE_OPTIONS, FENCE_POSTS, FENCE_WIRES
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.outputs.conform import conform
 from screenplan.planting.footprints import crowns_in_year
 from screenplan.planting.growth import height_at

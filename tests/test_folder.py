@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from folder_runs import fill, run_into, run_with
 
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.outputs import folder as folder_module
 from screenplan.outputs.folder import OutputFolder
 from screenplan.outputs.record import RunRecord, describe_output, file_sha256, write_record

@@ -11,9 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pyproj import CRS, Geod, Transformer
 
-from screenplan.errors import InputError
-from screenplan.frame import LocalFrame, mean_radius
-from screenplan.reproject import EDGE_TOLERANCE_M, reproject
+from screenplan.ground.errors import InputError
+from screenplan.ground.frame import LocalFrame, mean_radius
+from screenplan.ground.reproject import EDGE_TOLERANCE_M, reproject
 
 #: The promise of the frame: a millimetre in 100 m.
 MM_PER_100_M = 1e-5

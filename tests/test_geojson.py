@@ -13,7 +13,7 @@ from made_up import SHAPES, make_layer
 from shapely.geometry import LineString, Point, Polygon, box, shape
 
 from screenplan.contracts import OUTPUTS, PARCELS, VIEW_YEARS, VIEWS, Column, Contract
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.outputs.geojson import COORDINATE_DECIMALS, write_geojson
 
 SPATIAL = {name: contract for name, contract in OUTPUTS.items() if contract.geometry}

@@ -20,7 +20,7 @@ from pyproj import CRS
 from shapely.geometry import Point, Polygon, box
 
 from screenplan.contracts import CHECKS, OUTPUTS, PARCELS, PLANTS, Column, Contract
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.outputs import vector
 from screenplan.outputs.geojson import write_geojson
 from screenplan.outputs.geopackage import write_geopackage

@@ -12,8 +12,8 @@ from pyproj import CRS
 
 from screenplan.contracts import OUTPUTS
 from screenplan.outputs.layers import GEOPACKAGE_NAME, write_layers
-from screenplan.pipeline import run_plan
-from screenplan.writing import write_run
+from screenplan.running.pipeline import run_plan
+from screenplan.running.writing import write_run
 
 SAMPLE = Path(__file__).parent.parent / "sample_data" / "hillside.toml"
 PYTHON = "/usr/bin/python3"

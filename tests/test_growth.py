@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.planting.growth import (
     CURVES,
     GROWTHS,

@@ -6,7 +6,7 @@ from effects_kit import row
 
 from screenplan.checks.effects import judge_health as check_health
 from screenplan.effects.health import judge_health
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.planting.species import load_species
 
 

@@ -6,11 +6,11 @@ import pytest
 import shapely
 from shapely import affinity
 
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
+from screenplan.ground.units import FOOT_M
 from screenplan.site.columns import find_foot
 from screenplan.site.heights import MOST_SLENDER, TYPICAL_SLENDER
 from screenplan.site.reading import read_frames
-from screenplan.units import FOOT_M
 
 #: Massachusetts in US survey feet, in international feet, and in metres with heights in feet.
 FEET = "EPSG:2249"

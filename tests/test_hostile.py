@@ -8,7 +8,7 @@ from hostile.cell import run_all
 from hostile.corpora import CORPORA, load
 from hostile.outcome import LONGEST_SAID, judge, left_alone
 
-from screenplan.errors import refuse
+from screenplan.ground.errors import refuse
 
 SEED, SHARE = 1, 0.1
 

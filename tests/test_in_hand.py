@@ -9,7 +9,7 @@ from parcel_kit import box, lay, layer
 from shapely.geometry import LineString, Point
 
 from screenplan.contracts import PLANTS_IN_HAND
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.planting.in_hand import plants_in_hand
 
 

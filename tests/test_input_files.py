@@ -18,7 +18,7 @@ import shapely
 from rasterio.shutil import copy as copy_raster
 from site_layers import EAST, NORTH, UTM, parcels, write
 
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.site import copies, pointers
 from screenplan.site import sources as sources_module
 from screenplan.site.database import has_index

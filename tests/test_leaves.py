@@ -256,7 +256,7 @@ def test_reciprocal_and_monotone(seed):
 
 def test_clipped_hedge_of_a_plan():
     """A species clipped as a box keeps its height and width, and nothing else is clipped."""
-    from screenplan.errors import InputError
+    from screenplan.ground.errors import InputError
     from screenplan.planting.growth import height_at, width_at
 
     hedge = {

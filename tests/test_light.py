@@ -11,18 +11,18 @@ from hypothesis import strategies as st
 from pvlib.solarposition import spa_python
 from pyproj import Transformer
 
+from screenplan.contracts.tables import notes_of
 from screenplan.effects import lit as lit_module
 from screenplan.effects.horizon import EVERYTHING, SECTORS, things_above
 from screenplan.effects.light import count_light
 from screenplan.effects.lit import light_at
 from screenplan.effects.places_in_light import sun_places_in_light
 from screenplan.effects.sun import _steps, _zone, overcast_sky, sun_directions, sun_path
-from screenplan.errors import InputError
-from screenplan.frame import LocalFrame
+from screenplan.ground.errors import InputError
+from screenplan.ground.frame import LocalFrame
 from screenplan.outputs.rasters import NO_DATA, write_sun_hours
 from screenplan.planting.species import load_species
 from screenplan.site.terrain import Terrain
-from screenplan.tables import notes_of
 from screenplan.views.grown import grow_rows
 from screenplan.views.obstacles import lay_obstacles
 from screenplan.views.timeline import Scene

@@ -4,10 +4,10 @@ import pytest
 from effects_kit import house, layer
 
 from screenplan.effects.applied import list_rules, setback_text
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
+from screenplan.ground.units import FOOT_M
 from screenplan.rules.limits import KINDS, limit_named, limit_of, load_limits, months_text
 from screenplan.rules.ruleset import STATUSES, Rule, load_rules
-from screenplan.units import FOOT_M
 
 
 def test_every_shipped_rule_says_whence_how_known_and_when():

@@ -10,7 +10,7 @@ from parcel_kit import PLAIN, box, lay, layer, sides_of, subject
 from shapely.geometry import LineString, MultiLineString, Polygon
 
 from screenplan.contracts import PLANTING_LINES
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.planting.lines import CLEARANCE_M, draw_lines
 from screenplan.planting.zones import mark_zones
 from screenplan.rules.ruleset import Rule

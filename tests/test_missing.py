@@ -8,7 +8,7 @@ from shapely.geometry import LineString, Point, box
 from test_views import GARDEN, HOUSE, TABLE, WINDOW, row, windows
 
 from screenplan.contracts import MISSING_PLANTS
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.site.terrain import Terrain
 from screenplan.views.grown import grow_rows
 from screenplan.views.kernel import blocked_years

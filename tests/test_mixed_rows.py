@@ -8,12 +8,12 @@ import pytest
 import shapely
 from parcel_kit import box, lay, layer, sides_of
 
-from screenplan.alternatives import list_variants
 from screenplan.checks.effects import judge_health as judge_findings
+from screenplan.contracts.tables import notes_of
 from screenplan.desktop.form_values import content_of
 from screenplan.effects.applied import list_rules
 from screenplan.effects.health import judge_health
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.outputs.summary import summarise
 from screenplan.plan import check_plan
 from screenplan.planting.closure import close_rows
@@ -23,7 +23,7 @@ from screenplan.planting.species import load_species
 from screenplan.planting.zones import mark_zones
 from screenplan.processes import describe_process, execute
 from screenplan.rules.ruleset import Rule
-from screenplan.tables import notes_of
+from screenplan.running.alternatives import list_variants
 from screenplan.views.closing import row_closing
 from screenplan.works.kinds import kinds_of
 

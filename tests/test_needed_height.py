@@ -12,7 +12,7 @@ from test_views import GARDEN, HOUSE, LINE, WINDOW, windows
 from test_views import TABLE as PLANTS
 
 from screenplan.contracts import NEEDED_HEIGHT, NEEDED_PROFILE, NEEDED_YEARS, year_column
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.planting.closure import close_rows
 from screenplan.planting.species import load_species
 from screenplan.site.terrain import Terrain

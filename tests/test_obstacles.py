@@ -7,7 +7,7 @@ import pytest
 import shapely
 from shapely.geometry import LineString, MultiPolygon, Point, Polygon, box
 
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.site.terrain import Terrain
 from screenplan.views.blocking import Ground, first_ground, grid_panels
 from screenplan.views.crowns import ELLIPSOID, chord_length

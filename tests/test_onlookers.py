@@ -6,7 +6,7 @@ import pytest
 from shapely.geometry import LineString, MultiPoint, Point, Polygon, box
 from test_views import GARDEN, HOUSE, LINE, SHUT, TABLE, WINDOW, only, row, windows
 
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.site.reading import read_frames
 from screenplan.site.terrain import Terrain
 from screenplan.views.onlookers import onlooker_eyes

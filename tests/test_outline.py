@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.site.outline import outline_of, read_bearing, walk_traverse
 
 

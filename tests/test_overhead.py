@@ -9,12 +9,12 @@ from hypothesis import strategies as st
 
 from screenplan.checks.effects import judge_wires
 from screenplan.effects.overhead import reach_wires
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
+from screenplan.ground.units import FOOT_M
 from screenplan.planting.growth import height_at
 from screenplan.planting.species import load_species
 from screenplan.rules.limits import allowed_height, load_limits
 from screenplan.site.terrain import Terrain
-from screenplan.units import FOOT_M
 
 
 def wire(height=9.0, y=42.0):

@@ -9,9 +9,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import screenplan
-from screenplan.errors import InputError
-from screenplan.pipeline import run_plan
+from screenplan.ground.errors import InputError
 from screenplan.plan import check_plan
+from screenplan.running.pipeline import run_plan
 
 #: Two ways to the same place agree to the rounding of coordinates of millions of metres.
 SAME_PLACE_M = 1e-4

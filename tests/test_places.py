@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from shapely import affinity
 
 from screenplan.contracts import PRIVATE_PLACES
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.site.places import lay_places, notes_on_places
 
 SUBJECT = shapely.box(0, 0, 30, 40)

@@ -6,8 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from screenplan.descriptions import describe_keys
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.plan import (
     SECTIONS,
     Plan,
@@ -17,9 +16,10 @@ from screenplan.plan import (
     key_limits,
     read_plan,
 )
-from screenplan.plan_text import default_text, plan_text, range_text, toml_value
+from screenplan.plan.text import default_text, plan_text, range_text, toml_value
 from screenplan.rules.limits import load_limits
 from screenplan.rules.ruleset import load_rules
+from screenplan.running.descriptions import describe_keys
 
 PARCELS = {"layers": {"parcels": {"file": "lots.gpkg"}}}
 

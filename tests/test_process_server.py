@@ -16,7 +16,7 @@ import pytest
 from process_kit import lot_request, request_for, run_chain
 
 from screenplan.processes import describe_process, execute, list_processes
-from screenplan.steps import STEPS
+from screenplan.running.steps import STEPS
 
 ROOT = Path(__file__).parent.parent
 PLACE = ROOT / ".venv-server" / ("Scripts/python.exe" if os.name == "nt" else "bin/python")

@@ -12,14 +12,14 @@ from process_kit import as_json, lot_layers, lot_request, request_for, run_chain
 from pydantic import BaseModel, ConfigDict, Field
 
 import screenplan
-from screenplan.cli import main
+from screenplan.commandline.main import main
 from screenplan.contracts import OUTPUTS
-from screenplan.descriptions import describe_step
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.processes import describe_process, execute, list_processes, write_processes
 from screenplan.processes.configuration import server_configuration, write_configuration
 from screenplan.processes.schemas import MOST_FEATURES
-from screenplan.steps import STEPS
+from screenplan.running.descriptions import describe_step
+from screenplan.running.steps import STEPS
 
 # -- the standard, in models -----------------------------------------------------------------
 # Written after the schemas that the standard publishes: descriptionType, processSummary, process,

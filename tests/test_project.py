@@ -20,8 +20,9 @@ from pyproj import CRS, Transformer
 from shapely.geometry import LineString, box
 
 from screenplan.contracts import OUTPUTS, SURROUNDINGS, WRITTEN, Contract, as_written
-from screenplan.datum import ground_plane
-from screenplan.frame import LocalFrame
+from screenplan.ground.datum import ground_plane
+from screenplan.ground.frame import LocalFrame
+from screenplan.ground.units import format_length, format_tape
 from screenplan.outputs.drawings.style import COLOURS
 from screenplan.outputs.kinds import split_by_kind
 from screenplan.outputs.layers import find_surroundings, write_layers
@@ -41,7 +42,6 @@ from screenplan.outputs.project.paper import (
 from screenplan.outputs.project.tree import GROUPS, OTHERS, TABLES, THEMES, Entry, arrange
 from screenplan.outputs.rasters import SUN_HOURS_NAME, write_sun_hours
 from screenplan.outputs.styles import STYLES, style_qml
-from screenplan.units import format_length, format_tape
 
 KNOWN = WRITTEN | as_written(SURROUNDINGS)
 TITLES = Titles("Larkspur Rise 7", "LR-7", "2026-03-21")
@@ -637,8 +637,8 @@ def sample(tmp_path_factory):
     """The run that a newcomer makes first, opened and printed."""
     from screenplan.commandline.sample import sample_plan
     from screenplan.outputs.record import read_record
-    from screenplan.pipeline import run_plan
-    from screenplan.writing import write_run
+    from screenplan.running.pipeline import run_plan
+    from screenplan.running.writing import write_run
 
     reason = why_not()
     if reason:

@@ -9,12 +9,12 @@ import shapely
 import works_site as site
 
 from screenplan.contracts import QUANTITIES
-from screenplan.errors import InputError
+from screenplan.contracts.tables import notes_of
+from screenplan.ground.errors import InputError
+from screenplan.ground.units import VOLUME_UNITS, in_units, parse_volume
 from screenplan.outputs.conform import conform
 from screenplan.planting.species import load_species
 from screenplan.planting.stock import ball_depth, ball_width, hole_width, planted_height
-from screenplan.tables import notes_of
-from screenplan.units import VOLUME_UNITS, in_units, parse_volume
 from screenplan.works.earth import SWELL, Hole, ring_area, strip_along
 from screenplan.works.fence import lay_fence
 from screenplan.works.quantities import count_material

@@ -6,7 +6,7 @@ import pytest
 import rasterio
 import shapely
 
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.outputs.rasters import NO_DATA, write_sun_hours
 
 COLUMNS, LINES, CELL_M = 40, 30, 2.0

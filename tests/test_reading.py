@@ -25,7 +25,7 @@ from site_layers import (
 )
 
 from screenplan.contracts import INPUTS
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.site import sources as sources_module
 from screenplan.site.loose import column_names, read_table, read_track
 from screenplan.site.reading import LayerSource, TerrainSource, read_frames, read_site

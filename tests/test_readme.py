@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from screenplan.cli import main
+from screenplan.commandline.main import main
 
 ROOT = Path(__file__).parent.parent
 TEXT = (ROOT / "README.md").read_text(encoding="utf-8")

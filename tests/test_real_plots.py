@@ -13,9 +13,9 @@ import pytest
 import shapely
 from pyproj import Geod
 
-from screenplan.errors import InputError
-from screenplan.pipeline import run_plan
+from screenplan.ground.errors import InputError
 from screenplan.plan import check_plan
+from screenplan.running.pipeline import run_plan
 
 PLOTS = 32
 #: Geodesic and frame agree to this on the lengths of a plot.

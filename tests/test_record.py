@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.outputs.record import (
     RECORD_FORMAT,
     RunRecord,

@@ -10,7 +10,7 @@ import pytest
 from docs.generate.evidence import _in_module, evaluate, find_evidence
 from docs.generate.markdown import plain, span, table
 from screenplan.contracts import INPUTS, OUTPUTS
-from screenplan.descriptions import describe_steps
+from screenplan.running.descriptions import describe_steps
 
 ROOT = Path(__file__).parent.parent
 PAGES = ROOT / "docs" / "reference"

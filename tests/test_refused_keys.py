@@ -11,10 +11,10 @@ from pathlib import Path
 import click
 import pytest
 
-from screenplan.cli import main
+from screenplan.commandline.main import main
 from screenplan.plan import SECTIONS, Ground, LayerSource
 from screenplan.processes.documents import SUBJECT
-from screenplan.steps import STEPS
+from screenplan.running.steps import STEPS
 
 PACKAGE = Path(__file__).parent.parent / "screenplan"
 #: Calls that make what a person reads of a fault: their texts may name keys.

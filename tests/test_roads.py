@@ -7,9 +7,9 @@ from effects_kit import layer, parcels, row
 
 from screenplan.checks.effects import judge_sight
 from screenplan.effects.roads import MPH_KMH, emerging_distance, stopping_distance, watch_sight
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
+from screenplan.ground.units import FOOT_M
 from screenplan.rules.limits import limit_of, load_limits
-from screenplan.units import FOOT_M
 
 #: AASHTO Green Book, stopping sight distance by mph, ft (table second-hand, reproduced by its formula).
 STOPPING_FT = {

@@ -12,15 +12,15 @@ from shapely.geometry import LineString, Point
 
 from screenplan.checks.stems import judge_places
 from screenplan.contracts import OUTPUTS
-from screenplan.errors import InputError
-from screenplan.pipeline import run_plan
+from screenplan.contracts.tables import notes_of
+from screenplan.ground.errors import InputError
 from screenplan.planting.lines import draw_lines
 from screenplan.planting.room import leave_room
 from screenplan.planting.rows import set_plants
 from screenplan.planting.species import load_species
 from screenplan.planting.zones import mark_zones
 from screenplan.rules.ruleset import load_rules
-from screenplan.tables import notes_of
+from screenplan.running.pipeline import run_plan
 
 TABLE = load_species(
     {

@@ -18,10 +18,9 @@ from geojson_rules import hold_to_rfc
 from made_up import SHAPES, make_all, make_layer
 from pyproj import CRS, Transformer
 
-from screenplan.cli import main
+from screenplan.commandline.main import main
 from screenplan.contracts import OUTPUTS, PRIVATE_PLACES, WRITTEN, Column, Contract
-from screenplan.errors import InputError
-from screenplan.exporting import export_run
+from screenplan.ground.errors import InputError
 from screenplan.outputs.conform import conform
 from screenplan.outputs.geojson import WGS84
 from screenplan.outputs.kinds import split_by_kind
@@ -30,8 +29,9 @@ from screenplan.outputs.other_formats import FORMATS, LONGEST_TEXT, write_format
 from screenplan.outputs.record import read_record
 from screenplan.outputs.short_names import LONGEST_NAME, short_names
 from screenplan.outputs.styles import style_qml
-from screenplan.pipeline import run_plan
-from screenplan.writing import write_run
+from screenplan.running.exporting import export_run
+from screenplan.running.pipeline import run_plan
+from screenplan.running.writing import write_run
 
 SAMPLE = Path(__file__).parent.parent / "sample_data" / "hillside.toml"
 FEET = CRS(2264)

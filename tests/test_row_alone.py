@@ -14,16 +14,16 @@ import sheet_reader
 from pyproj import CRS, Geod
 
 from screenplan.commandline.starting import sides_of, start_plan
-from screenplan.datum import ground_plane, is_ground, knows_north
-from screenplan.errors import InputError
-from screenplan.exporting import export_run
-from screenplan.frame import LocalFrame
+from screenplan.ground.datum import ground_plane, is_ground, knows_north
+from screenplan.ground.errors import InputError
+from screenplan.ground.frame import LocalFrame
 from screenplan.outputs.report_figures import make_figures
 from screenplan.outputs.report_tables import make_table, peg_tables, stakes_by_line
-from screenplan.pipeline import run_plan
+from screenplan.running.exporting import export_run
+from screenplan.running.pipeline import run_plan
+from screenplan.running.writing import write_run
 from screenplan.site.reading import read_frames
 from screenplan.site.terrain import TerrainSource
-from screenplan.writing import write_run
 
 #: Files that give places on earth.
 PLACED = ("stakeout.gpx", "stakeout.kml")

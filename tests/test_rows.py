@@ -14,7 +14,7 @@ from shapely.geometry import LineString, Point, Polygon
 from shapely.ops import substring
 
 from screenplan.contracts import DROPPED, PLANTS
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.planting.existing import row_through, standing_plants
 from screenplan.planting.lines import CLEARANCE_M, draw_lines
 from screenplan.planting.neighbours import gaps_between

@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.rules.ruleset import FEATURES, STATUSES, Rule, load_rules, rules_for
 
 FOOT = 0.3048  # exact by definition

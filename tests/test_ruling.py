@@ -5,7 +5,7 @@ from pathlib import Path
 
 from click.testing import CliRunner
 
-from screenplan.cli import main
+from screenplan.commandline.main import main
 
 SAMPLE = Path(__file__).parent.parent / "sample_data"
 

@@ -6,7 +6,7 @@ import same_site as site
 import shapely
 
 from screenplan.contracts import OUTPUTS
-from screenplan.pipeline import run_plan
+from screenplan.running.pipeline import run_plan
 from screenplan.site.places import lay_places
 from screenplan.site.sides import find_sides
 from screenplan.site.walls import walls_of

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import LineString, MultiPolygon, Point, Polygon, box
 
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.site.terrain import Terrain
 from screenplan.views.openings import Opening, openings_of
 from screenplan.views.sampling import (

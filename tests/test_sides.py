@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from shapely import affinity
 
 from screenplan.contracts import SIDES
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.plan import key_limits
 from screenplan.site.compass import POINTS, compass_name
 from screenplan.site.corners import least_width

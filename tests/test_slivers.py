@@ -7,7 +7,7 @@ import shapely
 from site_layers import EAST, NORTH, UTM, box
 
 from screenplan.contracts import INPUTS
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.site.reading import read_frames
 from screenplan.site.repair import SAME_VERTEX_M, Findings, mend
 

@@ -3,7 +3,7 @@
 import pytest
 
 from screenplan.contracts import HIGHEST_PLANT_M
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.planting.shapes import SHAPES
 from screenplan.planting.species import DEFAULT_SPECIES, GROWTH_CLASSES, load_species, species_of
 from screenplan.planting.stock import HOLE_PER_BALL, STOCKS, hole_width

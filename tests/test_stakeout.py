@@ -15,18 +15,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from screenplan.contracts import OUTPUTS
-from screenplan.errors import InputError
-from screenplan.inputs import read_inputs, step_arguments
+from screenplan.contracts.tables import notes_of
+from screenplan.ground.errors import InputError
 from screenplan.outputs.conform import conform
 from screenplan.outputs.report_tables import make_table, peg_tables, stakes_by_line
 from screenplan.plan import check_plan, read_plan
 from screenplan.planting.lines import draw_lines
 from screenplan.planting.rows import set_plants
 from screenplan.planting.zones import mark_zones
+from screenplan.running.inputs import read_inputs, step_arguments
+from screenplan.running.steps import STEPS
 from screenplan.site.sides import find_sides
 from screenplan.site.terrain import Terrain
-from screenplan.steps import STEPS
-from screenplan.tables import notes_of
 from screenplan.works.bases import lay_bases
 from screenplan.works.obstructions import Obstructions, houses_in_the_way
 from screenplan.works.pegging import set_pegs

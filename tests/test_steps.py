@@ -6,7 +6,7 @@ import pytest
 
 from screenplan.contracts import INPUTS, OUTPUTS
 from screenplan.plan import key_field
-from screenplan.steps import STEPS
+from screenplan.running.steps import STEPS
 
 RESOURCES = {"terrain", "rules", "limits", "table", "position_deg"}
 

@@ -17,7 +17,7 @@ from shapely.geometry import box
 from style_kit import class_of
 
 from screenplan.contracts import OUTPUTS, SURROUNDINGS, WRITTEN, as_written, written_parts
-from screenplan.frame import LocalFrame
+from screenplan.ground.frame import LocalFrame
 from screenplan.outputs.conform import expand_columns
 from screenplan.outputs.kinds import split_by_kind
 from screenplan.outputs.layers import GEOPACKAGE_NAME, write_layers
@@ -357,7 +357,7 @@ def test_windows_are_turned_the_way_they_face(seen):
 def test_the_sample_plan_opens_styled_with_every_feature_in_its_class(tmp_path):
     """A real run: counts by class are those of the rows, and what must stand out has its colour."""
     from screenplan.commandline.sample import sample_plan
-    from screenplan.pipeline import run_plan
+    from screenplan.running.pipeline import run_plan
 
     reason = why_not()
     if reason:

@@ -22,7 +22,7 @@ from screenplan.contracts import (
     VIEWS,
     WRITTEN,
 )
-from screenplan.frame import LocalFrame
+from screenplan.ground.frame import LocalFrame
 from screenplan.outputs.dictionary import data_dictionary
 from screenplan.outputs.geojson import WGS84
 from screenplan.outputs.kinds import split_by_kind

@@ -12,12 +12,12 @@ from click.testing import CliRunner
 from pyproj import CRS
 from site_layers import BUILDING_COLUMNS, EAST, NORTH, UTM, buildings, parcels, write
 
-from screenplan import frame as frame_module
-from screenplan.cli import main
-from screenplan.datum import knows_place
-from screenplan.errors import InputError, refuse
-from screenplan.frame import LocalFrame
-from screenplan.pipeline import run_plan
+from screenplan.commandline.main import main
+from screenplan.ground import frame as frame_module
+from screenplan.ground.datum import knows_place
+from screenplan.ground.errors import InputError, refuse
+from screenplan.ground.frame import LocalFrame
+from screenplan.running.pipeline import run_plan
 from screenplan.site.reading import LayerSource, TerrainSource, read_frames, read_site
 
 PIN = {"parcel_id": "PIN"}

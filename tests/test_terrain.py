@@ -10,10 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from screenplan.errors import InputError
-from screenplan.frame import LocalFrame
-from screenplan.inputs import read_inputs
+from screenplan.ground.errors import InputError
+from screenplan.ground.frame import LocalFrame
 from screenplan.plan import check_plan
+from screenplan.running.inputs import read_inputs
 from screenplan.site.raster import read_terrain
 from screenplan.site.terrain import Terrain, TerrainSource
 

@@ -5,8 +5,8 @@ import math
 import pyproj
 import pytest
 
-from screenplan.errors import InputError
-from screenplan.units import (
+from screenplan.ground.errors import InputError
+from screenplan.ground.units import (
     LENGTH_UNITS,
     format_length,
     format_pack,

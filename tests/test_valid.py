@@ -14,14 +14,14 @@ from made_up import make_layer
 from shapely import affinity
 
 from screenplan.contracts import OUTPUTS, as_written
-from screenplan.errors import InputError
-from screenplan.frame import LocalFrame
+from screenplan.ground.errors import InputError
+from screenplan.ground.frame import LocalFrame
 from screenplan.outputs.geojson import COORDINATE_DECIMALS, WGS84, write_geojson
 from screenplan.outputs.geopackage import write_geopackage
 from screenplan.outputs.layers import write_layers
 from screenplan.outputs.valid import valid_polygons
-from screenplan.pipeline import run_plan
 from screenplan.planting.zones import mark_zones
+from screenplan.running.pipeline import run_plan
 
 #: In degrees GeoJSON's step is 0.1 mm; what a repair may take away or add is of that size.
 STEP_DEG = 10.0**-COORDINATE_DECIMALS

@@ -13,7 +13,7 @@ from pandas.testing import assert_frame_equal
 from shapely.geometry import LineString, Point, box
 
 from screenplan.contracts import VIEW_HOLES, VIEW_YEARS, VIEWS, year_column
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.planting.species import Species
 from screenplan.site.terrain import Terrain
 from screenplan.views.grown import grow_rows

@@ -13,13 +13,13 @@ from hypothesis import strategies as st
 from shapely import affinity
 
 from screenplan.contracts import WINDOWS
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
+from screenplan.running.steps import STEPS
 from screenplan.site.compass import apart_deg, unit_vector
 from screenplan.site.floors import floors_of
 from screenplan.site.steady import EQUAL_M
 from screenplan.site.walls import exposed_stretches, walls_of
 from screenplan.site.windows import examine_windows, lay_windows, own_windows
-from screenplan.steps import STEPS
 
 SUBJECT = shapely.box(0, 0, 30, 40)
 NEIGHBOUR = shapely.box(30, 0, 60, 40)

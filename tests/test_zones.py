@@ -11,7 +11,7 @@ from parcel_kit import PLAIN, box, layer, subject
 from shapely.geometry import LineString, Point, Polygon
 
 from screenplan.contracts import NO_PLANT_ZONES, PLANTABLE_ZONE
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.planting.species import load_species
 from screenplan.planting.stock import ball_width
 from screenplan.planting.zones import ARC_EXCESS_M, keep_clear, mark_zones, plantable_ground

@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from docs.generate.markdown import page
-from screenplan.cli import main
+from screenplan.commandline.main import main
 
 _INTRO = """\
 Results go to standard output, progress to standard error. The exit code is 0 if every check that can be
@@ -17,7 +17,7 @@ def commands_page() -> str:
     names = main.list_commands(click.Context(main))
     lines = [
         "```{eval-rst}",
-        ".. click:: screenplan.cli:main",
+        ".. click:: screenplan.commandline.main:main",
         "   :prog: screenplan",
         "   :nested: full",
         f"   :commands: {', '.join(names)}",

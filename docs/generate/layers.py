@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from docs.generate.markdown import code, codes, link, page, plain, section, span, table, value
 from screenplan.contracts import INPUTS, OUTPUTS, Column, Contract
 from screenplan.contracts.written import written_parts
-from screenplan.descriptions import describe_layer
+from screenplan.running.descriptions import describe_layer
 
 _INTRO = """\
 Inside layers every length is in metres and every direction in degrees clockwise from true north;

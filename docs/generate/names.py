@@ -6,11 +6,11 @@ import inspect
 
 import screenplan
 from docs.generate.markdown import bullets, code, page, section
-from screenplan.steps import STEPS
+from screenplan.running.steps import STEPS
 
 #: What public values that are no function and no class hold.
 VALUES = {
-    "STEPS": "The steps by name, in the order in which they run: {py:class}`~screenplan.steps.Step`."
+    "STEPS": "The steps by name, in the order in which they run: {py:class}`~screenplan.running.steps.Step`."
 }
 
 _INTRO = """\
@@ -34,7 +34,7 @@ def python_page() -> str:
         section("Public names", 2, "public-names"),
         *(part for name in sorted(names) for part in _entry(name)),
         section("A step", 2, "class-step"),
-        _auto("autoclass", "screenplan.steps.Step", "members"),
+        _auto("autoclass", "screenplan.running.steps.Step", "members"),
         section("Functions of the steps", 2, "step-functions"),
         "In the order in which they run. Layers go in and come out in the local frame.",
         *(

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from docs.generate.markdown import code, page, plain, section, table, value
 from docs.generate.steps import range_of, type_of
-from screenplan.descriptions import describe_keys, describe_steps
 from screenplan.plan import SECTIONS, Ground, LayerSource
+from screenplan.running.descriptions import describe_keys, describe_steps
 
 _INTRO = """\
 A plan is a TOML file. `screenplan start` writes one in which every key stands with its meaning,

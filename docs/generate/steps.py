@@ -14,13 +14,13 @@ from docs.generate.markdown import (
     table,
     value,
 )
-from screenplan.descriptions import (
+from screenplan.running.descriptions import (
     LayerDescription,
     ParameterDescription,
     StepDescription,
     describe_steps,
 )
-from screenplan.steps import STEPS
+from screenplan.running.steps import STEPS
 
 _INTRO = """\
 A step is a plain function from layers and values to layers. The same steps are called from

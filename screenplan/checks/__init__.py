@@ -1,5 +1,10 @@
 """The plan held against its rules, its goal and its effects on others."""
 
-from screenplan.checks.judge import judge_plan
+from screenplan.ground.offers import offer
 
-__all__ = ["judge_plan"]
+__all__, __getattr__, __dir__ = offer(
+    __name__,
+    {
+        "judge_plan": "judge",
+    },
+)

@@ -26,9 +26,9 @@ from screenplan.checks.findings import LOCATE, WIRES
 from screenplan.checks.goals import judge_closure, judge_goal, judge_use
 from screenplan.checks.stems import judge_crowns, judge_gaps, judge_places, judge_stems
 from screenplan.contracts import CHECKS
+from screenplan.contracts.tables import table_of
 from screenplan.planting.species import Species, load_species
 from screenplan.planting.zones import outline_known
-from screenplan.tables import table_of
 
 
 def judge_plan(

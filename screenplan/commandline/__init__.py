@@ -1,1 +1,1 @@
-"""What the commands do and show; `screenplan.cli` only reads their options."""
+"""What the commands do and show; `screenplan.commandline.main` only reads their options."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from screenplan.paths import check_reachable
+from screenplan.ground.paths import check_reachable
 
 
 class PathArgument(click.Path):

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from screenplan.commandline.showing import show_site
-from screenplan.inputs import read_inputs
-from screenplan.pipeline import rehearse_plan
 from screenplan.plan import read_plan
-from screenplan.writing import default_folder, look_at_folder
+from screenplan.running.inputs import read_inputs
+from screenplan.running.pipeline import rehearse_plan
+from screenplan.running.writing import default_folder, look_at_folder
 
 
 def check_plan_file(

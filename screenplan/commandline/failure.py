@@ -10,7 +10,7 @@ import traceback
 from pathlib import Path
 
 from screenplan._version import __version__
-from screenplan.texts import quoted, shorten
+from screenplan.ground.texts import quoted, shorten
 
 
 def explain_failure(error: BaseException) -> list[str]:

@@ -10,13 +10,13 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from screenplan.datum import ground_plane
-from screenplan.errors import refuse
-from screenplan.frame import LocalFrame
-from screenplan.paths import check_reachable
+from screenplan.ground.datum import ground_plane
+from screenplan.ground.errors import refuse
+from screenplan.ground.frame import LocalFrame
+from screenplan.ground.paths import check_reachable
+from screenplan.ground.units import format_length, metres_per, parse_length
 from screenplan.site.loose import read_track
 from screenplan.site.outline import outline_of, read_bearing, walk_traverse
-from screenplan.units import format_length, metres_per, parse_length
 
 #: A track whose ends are nearer than this walked round a parcel.
 TRACK_CLOSES_M = 15.0

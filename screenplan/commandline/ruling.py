@@ -9,11 +9,11 @@ from pathlib import Path
 import pandas as pd
 
 from screenplan.commandline.showing import records, show_json, show_table
-from screenplan.errors import InputError, refuse
-from screenplan.inputs import read_inputs, step_arguments
+from screenplan.ground.errors import InputError, refuse
+from screenplan.ground.units import in_units
 from screenplan.plan import read_plan
-from screenplan.steps import STEPS
-from screenplan.units import in_units
+from screenplan.running.inputs import read_inputs, step_arguments
+from screenplan.running.steps import STEPS
 
 
 def show_rules(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from screenplan.errors import refuse
+from screenplan.ground.errors import refuse
 
 PLAN_NAME = "hillside.toml"
 

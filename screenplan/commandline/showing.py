@@ -16,8 +16,8 @@ import pandas as pd
 from rich.console import Console
 from rich.table import Table
 
-from screenplan.datum import is_ground
-from screenplan.units import format_length, in_units
+from screenplan.ground.datum import is_ground
+from screenplan.ground.units import format_length, in_units
 
 #: A number and what may follow it, such as a unit; ``9-low`` is a name.
 _FIGURE = re.compile(r"[-−]?\d[\d.,]*(%|\s|$)")
@@ -266,8 +266,8 @@ def show_export(exported, *, as_json: bool) -> None:
 def show_steps(name: str | None, *, as_json: bool) -> None:
     """Show the steps, or one of them."""
     from screenplan.plan import key_field
-    from screenplan.plan_text import default_text, range_text
-    from screenplan.steps import STEPS
+    from screenplan.plan.text import default_text, range_text
+    from screenplan.running.steps import STEPS
 
     if as_json:
         chosen = STEPS.values() if name is None else [STEPS[name]]
@@ -301,7 +301,7 @@ def show_processes(
     """Print a process description or the list of them, and write what is asked for."""
     from screenplan.processes import describe_process, list_processes, write_processes
     from screenplan.processes.configuration import write_configuration
-    from screenplan.steps import STEPS
+    from screenplan.running.steps import STEPS
 
     written = []
     if folder is not None:
@@ -324,7 +324,7 @@ def show_processes(
 def show_keys(*, as_json: bool) -> None:
     """Show every key of a plan file."""
     from screenplan.plan import SECTIONS, Ground, LayerSource
-    from screenplan.plan_text import default_text, range_text
+    from screenplan.plan.text import default_text, range_text
 
     rows = [(f"{table}.{key}", "", field.description)
             for table, model in (("layers.NAME", LayerSource), ("terrain", Ground)) for key, field in model.model_fields.items()]  # fmt: skip

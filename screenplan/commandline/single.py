@@ -13,9 +13,9 @@ import geopandas as gpd
 
 from screenplan.commandline.starting import split_source
 from screenplan.contracts import INPUTS, OUTPUTS, WRITTEN, written_parts
-from screenplan.errors import refuse
-from screenplan.frame import LocalFrame
-from screenplan.inputs import read_inputs, rows_of_files, step_arguments
+from screenplan.contracts.tables import give_types
+from screenplan.ground.errors import refuse
+from screenplan.ground.frame import LocalFrame
 from screenplan.outputs.geojson import WGS84, write_geojson
 from screenplan.outputs.geopackage import horizontal, write_geopackage
 from screenplan.outputs.kinds import join_kinds, split_by_kind
@@ -23,10 +23,10 @@ from screenplan.outputs.layers import GEOPACKAGE_NAME
 from screenplan.outputs.record import RECORD_NAME, read_record
 from screenplan.outputs.tables import write_csv
 from screenplan.plan import LayerSource, read_plan
+from screenplan.running.inputs import read_inputs, rows_of_files, step_arguments
+from screenplan.running.steps import STEPS
+from screenplan.running.writing import default_folder
 from screenplan.site.loose import read_table
-from screenplan.steps import STEPS
-from screenplan.tables import give_types
-from screenplan.writing import default_folder
 
 
 def run_single(

@@ -21,15 +21,15 @@ from screenplan.commandline.outlines import (
     from_track,
 )
 from screenplan.contracts import INPUTS
-from screenplan.errors import InputError, Problem, refuse
-from screenplan.inputs import read_inputs, rows_of_files, step_arguments
-from screenplan.paths import check_path
+from screenplan.ground.errors import InputError, Problem, refuse
+from screenplan.ground.paths import check_path
+from screenplan.ground.units import format_length
 from screenplan.plan import Plan, check_plan, read_plan
-from screenplan.plan_text import plan_text
+from screenplan.plan.text import plan_text
+from screenplan.running.inputs import read_inputs, rows_of_files, step_arguments
+from screenplan.running.steps import STEPS
 from screenplan.site.loose import column_names
 from screenplan.site.sides import find_sides
-from screenplan.steps import STEPS
-from screenplan.units import format_length
 
 #: What cannot be judged without a layer.
 _WITHOUT = {

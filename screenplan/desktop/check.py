@@ -15,7 +15,7 @@ from screenplan.desktop.profile import (
     read_settings,
 )
 from screenplan.desktop.screenplan_toolbox.runner import NotRun, ask_about
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 
 #: The setting of the options dialog, as the desktop GIS writes it.
 PYTHON_SETTING = r"Configuration\SCREENPLAN_PYTHON"

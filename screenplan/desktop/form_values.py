@@ -7,9 +7,9 @@ from collections.abc import Mapping
 from typing import Any
 
 from screenplan.contracts import INPUTS
-from screenplan.descriptions import describe_key
-from screenplan.errors import refuse
-from screenplan.plan_text import toml_value
+from screenplan.ground.errors import refuse
+from screenplan.plan.text import toml_value
+from screenplan.running.descriptions import describe_key
 
 #: How names of columns are written: layer.column = your column, and a unit.
 _NAMED = re.compile(r"^\s*(\w+)\.(\w+)\s*=\s*(.+?)\s*$")
@@ -132,8 +132,8 @@ def named_columns(text: str) -> tuple[dict[str, dict[str, str]], dict[str, dict[
 
 
 def _split_unit(own: str) -> tuple[str, str]:
-    from screenplan.errors import InputError
-    from screenplan.units import parse_length
+    from screenplan.ground.errors import InputError
+    from screenplan.ground.units import parse_length
 
     head, _, unit = own.rpartition(" ")
     if not head:

@@ -24,7 +24,7 @@ from screenplan.desktop.profile import (
 )
 from screenplan.desktop.screenplan_toolbox.runner import NotRun, ask_about
 from screenplan.desktop.toolbox import describe_toolbox
-from screenplan.errors import refuse
+from screenplan.ground.errors import refuse
 
 PLUGIN = "screenplan_toolbox"
 SOURCE = Path(__file__).resolve().with_name(PLUGIN)

@@ -10,16 +10,16 @@ from typing import Any
 
 from screenplan.contracts import INPUTS, OUTPUTS, WRITTEN
 from screenplan.desktop.form_values import content_of, named_columns
-from screenplan.desktop.jobs import Tell, read_handed
-from screenplan.errors import refuse
+from screenplan.desktop.step_jobs import Tell, read_handed
+from screenplan.ground.errors import refuse
+from screenplan.ground.units import in_units
 from screenplan.outputs.kinds import split_by_kind
 from screenplan.outputs.summary import summarise
-from screenplan.pipeline import Run, run_plan
 from screenplan.plan import check_plan
 from screenplan.plan.reading import change_plan
-from screenplan.plan_text import plan_text
-from screenplan.units import in_units
-from screenplan.writing import default_folder, open_folder, write_run
+from screenplan.plan.text import plan_text
+from screenplan.running.pipeline import Run, run_plan
+from screenplan.running.writing import default_folder, open_folder, write_run
 
 #: Files in the folder of a plan that is made from layers.
 PLAN_NAME, INPUTS_NAME = "screen.toml", "inputs.gpkg"

@@ -14,7 +14,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from screenplan.errors import refuse
+from screenplan.ground.errors import refuse
 
 #: Names a folder of its own for all settings of the desktop GIS.
 CUSTOM_FOLDER = "QGIS_CUSTOM_CONFIG_PATH"

@@ -15,7 +15,8 @@ from typing import Any
 from screenplan._version import __version__
 from screenplan.contracts import INPUTS, Contract, written_parts
 from screenplan.contracts.written import kinds_of
-from screenplan.descriptions import (
+from screenplan.plan.text import range_text
+from screenplan.running.descriptions import (
     GROUPS,
     LayerDescription,
     ParameterDescription,
@@ -25,7 +26,6 @@ from screenplan.descriptions import (
     describe_layer,
     describe_steps,
 )
-from screenplan.plan_text import range_text
 
 #: Keys that the form for whole plans shows; the others can be written below them.
 PLAN_KEYS = (

@@ -20,9 +20,9 @@ from pathlib import Path
 from typing import Any, TextIO
 
 from screenplan._version import __version__
-from screenplan.errors import InputError, refuse
+from screenplan.ground.errors import InputError, refuse
 
-#: As the command line ends (see `screenplan.cli`).
+#: As the command line ends (see `screenplan.commandline.main`).
 EXIT_REFUSED, EXIT_FAILED, EXIT_CANCELLED = 2, 70, 130
 
 #: Seconds after a cancel until the process ends in the middle of what it does.

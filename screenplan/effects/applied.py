@@ -8,6 +8,7 @@ import geopandas as gpd
 import pandas as pd
 
 from screenplan.contracts import RULES
+from screenplan.contracts.tables import table_of
 from screenplan.effects.growing import has_rows, texts
 from screenplan.planting.mixes import Kinds, kinds_in
 from screenplan.planting.species import DEFAULT_SPECIES, Species
@@ -17,7 +18,6 @@ from screenplan.rules.limits import Limit, load_limits, months_text
 from screenplan.rules.ruleset import KEEP_OUT_FEATURES, Rule, keep_out_kind, load_rules
 from screenplan.site.ownership import outline_known
 from screenplan.site.shaping import column_or
-from screenplan.tables import table_of
 
 
 def list_rules(

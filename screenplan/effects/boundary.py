@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from screenplan.contracts import OUTGROWN
+from screenplan.contracts.tables import layer_of
 from screenplan.effects.growing import (
     TOUCH_M,
     TYPICAL,
@@ -21,12 +22,11 @@ from screenplan.effects.growing import (
     names_of,
     points_of,
 )
-from screenplan.errors import refuse
+from screenplan.ground.errors import refuse
 from screenplan.planting.species import Species
 from screenplan.planting.zones import open_ground, subject_of
 from screenplan.rules.limits import Limit, allowed_height, limit_named
 from screenplan.site.ownership import outline_known
-from screenplan.tables import layer_of
 
 
 def outgrow_boundary(

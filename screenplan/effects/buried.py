@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from screenplan.contracts import DEEP_ROOTS, HOLES_AT_LINES, LOCATE_ZONES
+from screenplan.contracts.tables import layer_of, with_notes
 from screenplan.effects.growing import (
     TYPICAL,
     distances,
@@ -24,7 +25,6 @@ from screenplan.planting.species import Species, load_species
 from screenplan.planting.stock import HOLE_PER_BALL, hole_width
 from screenplan.planting.zones import keep_clear
 from screenplan.rules.limits import Limit, limit_named, limit_of
-from screenplan.tables import layer_of, with_notes
 
 LOCATE_FIRST = (
     "Before any digging have buried lines located by the local locating service: a map, a plan and "

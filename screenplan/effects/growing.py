@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from screenplan.errors import refuse
+from screenplan.ground.errors import refuse
 from screenplan.planting.footprints import boxes_of, crown_areas, ways_of
 from screenplan.planting.growth import GROWTHS, clear_stem_at, height_at, spread_at, width_at
 from screenplan.planting.species import Species, load_species, species_of

@@ -8,9 +8,9 @@ import geopandas as gpd
 import pandas as pd
 
 from screenplan.contracts import PLANT_HEALTH
-from screenplan.errors import refuse
+from screenplan.contracts.tables import table_of
+from screenplan.ground.errors import refuse
 from screenplan.planting.species import TOLERANCES, Species, load_species, species_of
-from screenplan.tables import table_of
 
 
 def judge_health(

@@ -24,11 +24,11 @@ import pandas as pd
 import shapely
 
 from screenplan.contracts import HEDGE_HEIGHTS
+from screenplan.contracts.tables import layer_of
 from screenplan.effects.growing import first_years, grow_plants, has_rows, names_of, numbers
 from screenplan.planting.species import Species, load_species, species_of
 from screenplan.rules.limits import WINDS, Limit, limit_of
 from screenplan.site.ownership import outline_known
-from screenplan.tables import layer_of
 
 #: A hedge is opposite a window if its nearest point lies within this angle of straight out.
 OPPOSITE_DEG = 45.0

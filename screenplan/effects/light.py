@@ -10,6 +10,7 @@ import pandas as pd
 import shapely
 
 from screenplan.contracts import LIGHT, LIGHT_MONTHS, SUN_GRID, year_column
+from screenplan.contracts.tables import DTYPES, table_of, with_notes
 from screenplan.effects.growing import TYPICAL
 from screenplan.effects.horizon import ground_rise
 from screenplan.effects.lit import Lit, light_at
@@ -21,12 +22,11 @@ from screenplan.effects.places_in_light import (
     windows_in_light,
 )
 from screenplan.effects.sun import MONTHS, SunPath, growing_months, overcast_sky, sun_path
-from screenplan.errors import refuse
+from screenplan.ground.errors import refuse
 from screenplan.planting.species import Species, load_species
 from screenplan.rules.limits import Limit, limit_of
 from screenplan.site.ownership import outline_known
 from screenplan.site.terrain import Terrain
-from screenplan.tables import DTYPES, table_of, with_notes
 from screenplan.views.crowns import one_growth
 from screenplan.views.grown import grow_rows
 from screenplan.views.obstacles import lay_obstacles

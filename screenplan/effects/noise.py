@@ -15,10 +15,10 @@ import numpy as np
 import shapely
 
 from screenplan.contracts import NOISE_PATHS
+from screenplan.contracts.tables import layer_of
 from screenplan.effects.growing import TYPICAL, grow_plants, has_rows, names_of
 from screenplan.planting.species import Species
 from screenplan.rules.limits import Limit, limit_of
-from screenplan.tables import layer_of
 
 #: The octave band by which a wish is judged, hertz.
 JUDGED_HZ = 500.0

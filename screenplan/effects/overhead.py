@@ -8,6 +8,7 @@ import geopandas as gpd
 import numpy as np
 
 from screenplan.contracts import WIRE_PLANTS
+from screenplan.contracts.tables import layer_of
 from screenplan.effects.growing import (
     TYPICAL,
     distances,
@@ -21,7 +22,6 @@ from screenplan.effects.growing import (
 )
 from screenplan.planting.species import Species
 from screenplan.rules.limits import Limit, allowed_height, limit_named
-from screenplan.tables import layer_of
 
 
 def reach_wires(

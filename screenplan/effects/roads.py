@@ -22,6 +22,7 @@ import shapely
 import shapely.ops
 
 from screenplan.contracts import SIGHT_AREAS, SIGHT_PLANTS
+from screenplan.contracts.tables import layer_of
 from screenplan.effects.growing import (
     Sizes,
     earliest,
@@ -34,12 +35,11 @@ from screenplan.effects.growing import (
     points_of,
     texts,
 )
+from screenplan.ground.units import FOOT_M
 from screenplan.planting.species import Species
 from screenplan.planting.zones import subject_of
 from screenplan.rules.limits import Limit, limit_named, limit_of
 from screenplan.site.ownership import outline_known
-from screenplan.tables import layer_of
-from screenplan.units import FOOT_M
 
 #: One mile an hour in km/h, exact: 5280 ft of 0.3048 m.
 MPH_KMH = 1.609344

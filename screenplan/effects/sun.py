@@ -18,7 +18,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pandas as pd
 
-from screenplan.errors import refuse
+from screenplan.ground.errors import refuse
 
 MONTHS = 12
 #: Air in which light is bent, difference of terrestrial and universal time, and bending at the

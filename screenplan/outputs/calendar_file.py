@@ -11,13 +11,13 @@ from icalendar import Calendar, Event
 
 from screenplan._version import __version__
 from screenplan.contracts import Column, Contract
-from screenplan.errors import refuse
+from screenplan.contracts.tables import table_of
+from screenplan.ground.errors import refuse
+from screenplan.ground.texts import clean_text
+from screenplan.ground.units import format_amount, format_length, format_pack, in_units
 from screenplan.outputs.plant_list import height_words, stock_words
 from screenplan.outputs.tables import write_csv
 from screenplan.outputs.vector import explain_failure
-from screenplan.tables import table_of
-from screenplan.texts import clean_text
-from screenplan.units import format_amount, format_length, format_pack, in_units
 
 #: Namespace of the events' identifiers: the same task of the same plan keeps its identifier.
 _NAMESPACE = uuid.UUID("6a3b1d0e-9a4f-5d0a-8f7e-2f1c5f3f9a11")

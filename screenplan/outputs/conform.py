@@ -18,7 +18,7 @@ import pandas as pd
 import shapely
 
 from screenplan.contracts import Column, Contract
-from screenplan.errors import InputError, Problem, refuse
+from screenplan.ground.errors import InputError, Problem, refuse
 from screenplan.outputs.valid import valid_polygons
 
 #: Decimals of every number written: a micrometre, below any measurement and above rounding noise.

@@ -20,11 +20,11 @@ from pyogrio import raw
 from pyproj import CRS
 
 from screenplan.contracts import BASE_LINES, PEGS, STAKES, TAPE_POINTS
-from screenplan.errors import refuse
+from screenplan.ground.errors import refuse
+from screenplan.ground.texts import clean_text
 from screenplan.outputs.geojson import WGS84
 from screenplan.outputs.tables import cell_text, write_csv
 from screenplan.outputs.vector import explain_failure
-from screenplan.texts import clean_text
 
 SendOut = Callable[[gpd.GeoDataFrame, CRS], gpd.GeoDataFrame]
 

@@ -28,10 +28,10 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from urllib.request import pathname2url
 
-from screenplan.errors import InputError, refuse
+from screenplan.ground.errors import InputError, refuse
+from screenplan.ground.paths import check_reachable
 from screenplan.outputs.lock import Held, Lock
 from screenplan.outputs.record import RECORD_NAME, is_unchanged, read_record
-from screenplan.paths import check_reachable
 
 #: What systems and desktops leave in any folder.
 LITTER = {".DS_Store", "Thumbs.db", "desktop.ini"}

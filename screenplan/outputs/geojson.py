@@ -12,7 +12,7 @@ import shapely
 from pyproj import CRS
 
 from screenplan.contracts import Contract
-from screenplan.errors import refuse
+from screenplan.ground.errors import refuse
 from screenplan.outputs.conform import Layout, conform
 from screenplan.outputs.valid import valid_polygons
 from screenplan.outputs.vector import check_arrival, explain_failure, write_layer

@@ -12,8 +12,8 @@ import pandas as pd
 from pyproj import CRS
 
 from screenplan.contracts import OUTPUTS, Contract
-from screenplan.datum import horizontal
-from screenplan.errors import refuse
+from screenplan.ground.datum import horizontal
+from screenplan.ground.errors import refuse
 from screenplan.outputs.conform import Layout, conform
 from screenplan.outputs.styles.delivery import add_styles
 from screenplan.outputs.vector import check_arrival, explain_failure, gdal_options, write_layer

@@ -10,12 +10,12 @@ import geopandas
 import pandas as pd
 import pyogrio
 
+from screenplan.contracts.tables import DTYPES
+from screenplan.ground.texts import clean_text
 from screenplan.outputs.conform import Layout
 from screenplan.outputs.geojson import WGS84
 from screenplan.outputs.losses import WrittenColumn, column_of, found_in
 from screenplan.outputs.vector import check_arrival, explain_failure
-from screenplan.tables import DTYPES
-from screenplan.texts import clean_text
 
 NAMESPACE = "http://www.opengis.net/kml/2.2"
 #: Elements of a placemark that GDAL fills from columns of the same name.

@@ -9,7 +9,7 @@ from pathlib import Path
 import pandas as pd
 
 from screenplan.contracts import Column, Contract
-from screenplan.errors import name_rows
+from screenplan.ground.errors import name_rows
 from screenplan.outputs.tables import write_csv
 from screenplan.outputs.vector import explain_failure
 

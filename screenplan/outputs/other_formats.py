@@ -17,8 +17,8 @@ from pyogrio import raw
 from pyproj import CRS
 
 from screenplan.contracts import OUTPUTS, Contract, as_written
-from screenplan.datum import horizontal
-from screenplan.errors import refuse
+from screenplan.ground.datum import horizontal
+from screenplan.ground.errors import refuse
 from screenplan.outputs.conform import Layout, conform
 from screenplan.outputs.geojson import WGS84
 from screenplan.outputs.geopackage import layer_type

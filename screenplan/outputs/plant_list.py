@@ -6,9 +6,9 @@ from collections.abc import Mapping
 
 import pandas as pd
 
+from screenplan.ground.units import format_length
 from screenplan.outputs.drawings.style import clean
 from screenplan.outputs.report_cells import is_missing
-from screenplan.units import format_length
 
 #: Kinds that a sheet names; of more it says where they are listed.
 MOST_KINDS = 6

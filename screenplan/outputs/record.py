@@ -18,8 +18,8 @@ from importlib import metadata
 from pathlib import Path
 
 from screenplan._version import __version__
-from screenplan.errors import refuse
-from screenplan.paths import check_reachable
+from screenplan.ground.errors import refuse
+from screenplan.ground.paths import check_reachable
 
 RECORD_NAME = "run.json"
 #: Raised when a key changes its meaning; a higher one than ours cannot be read.

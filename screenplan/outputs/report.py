@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from screenplan._version import __version__
+from screenplan.ground.units import format_length, in_units
 from screenplan.outputs.drawings.style import clean, year_words
 from screenplan.outputs.report_cells import is_missing
 from screenplan.outputs.report_figures import make_figures
@@ -28,7 +29,6 @@ from screenplan.outputs.report_tables import (
 )
 from screenplan.outputs.report_views import views_table, year_sentences
 from screenplan.outputs.summary import summarise
-from screenplan.units import format_length, in_units
 
 REPORT_NAME = "report.html"
 #: The year that the page shows first, or the nearest one that is drawn.

@@ -7,9 +7,9 @@ from typing import Any
 
 import pandas as pd
 
+from screenplan.ground.units import format_amount, format_length, format_pack, format_tape, in_units
 from screenplan.outputs.drawings.style import clean
 from screenplan.outputs.plant_names import names_in
-from screenplan.units import format_amount, format_length, format_pack, format_tape, in_units
 
 #: Texts of a table are cut at this many characters.
 LONGEST_TEXT = 600

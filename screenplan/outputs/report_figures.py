@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
+from screenplan.ground.units import format_length
 from screenplan.outputs.drawings.effects import draw_effects, effects_words
 from screenplan.outputs.drawings.elevation import draw_elevation, draw_needed_height
 from screenplan.outputs.drawings.kind_marks import kind_marks
@@ -17,7 +18,6 @@ from screenplan.outputs.drawings.sun import draw_sun, lost_hours, sun_words
 from screenplan.outputs.drawings.svg import to_svg
 from screenplan.outputs.plant_list import plant_list
 from screenplan.outputs.report_views import shown_views, view_codes
-from screenplan.units import format_length
 
 #: Sections in the report, and elevations.
 MOST_SECTIONS, MOST_ROWS = 4, 8

@@ -13,11 +13,11 @@ from typing import Any
 import pandas as pd
 
 from screenplan.contracts import OUTPUTS, Contract
+from screenplan.ground.units import in_units
 from screenplan.outputs.drawings.scale import SHEET_MM
 from screenplan.outputs.drawings.style import clean
 from screenplan.outputs.report_cells import LONGEST_TEXT, ON_THE_RIGHT, is_missing, write_cell
 from screenplan.outputs.report_columns import KNOWN, PEGS, Shown, show_whole
-from screenplan.units import in_units
 
 #: Width on paper of a letter of a table, of the gap between columns, and of a box to tick.
 LETTER_MM, GAP_MM, TICK_MM = 1.7, 2.0, 9.0

@@ -7,10 +7,10 @@ from collections.abc import Mapping, Sequence
 import pandas as pd
 
 from screenplan.contracts import year_column
+from screenplan.ground.units import format_length, in_units
 from screenplan.outputs.drawings.plan import SHOWN, closed_by
 from screenplan.outputs.drawings.style import clean, year_words
 from screenplan.outputs.report_tables import Heading, Table
-from screenplan.units import format_length, in_units
 
 #: The report's table names so many views; the layer holds all.
 MOST_VIEWS = 60

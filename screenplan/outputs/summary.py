@@ -7,8 +7,8 @@ from typing import NamedTuple
 
 import pandas as pd
 
+from screenplan.ground.units import format_length
 from screenplan.outputs.plant_names import names_in
-from screenplan.units import format_length
 
 #: Heights that differ by less are the same, metres.
 SAME_HEIGHT_M = 0.005

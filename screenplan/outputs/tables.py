@@ -8,10 +8,10 @@ from pathlib import Path
 import pandas as pd
 
 from screenplan.contracts import Contract
-from screenplan.errors import refuse
+from screenplan.ground.errors import refuse
+from screenplan.ground.texts import clean_text
 from screenplan.outputs.conform import Layout, conform
 from screenplan.outputs.vector import explain_failure
-from screenplan.texts import clean_text
 
 #: A spreadsheet takes a cell that begins so for a formula. The apostrophe itself is among them,
 #: so that taking one leading apostrophe away always gives the text back.

@@ -13,7 +13,7 @@ import shapely
 from pyogrio import raw
 from pyogrio.errors import DataLayerError, DataSourceError
 
-from screenplan.errors import InputError, refuse
+from screenplan.ground.errors import InputError, refuse
 from screenplan.outputs.conform import Layout
 
 

@@ -2,7 +2,7 @@
 
 Every key stands here once, with its type, range, default and one line of help. The command line,
 the commented plan that ``screenplan start`` writes, and the reference are made from these fields,
-and the steps take their parameters from them (see `screenplan.steps`).
+and the steps take their parameters from them (see `screenplan.running.steps`).
 """
 
 from __future__ import annotations

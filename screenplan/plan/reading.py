@@ -11,12 +11,12 @@ from pydantic import (
     ValidationError,
 )
 
-from screenplan.errors import InputError, Problem, refuse
+from screenplan.ground.errors import InputError, Problem, refuse
+from screenplan.ground.texts import quoted
+from screenplan.ground.toml_files import check_values, parse_toml, read_toml
 from screenplan.plan.model import SECTIONS, Plan, is_length
 from screenplan.plan.site import Ground, LayerSource
 from screenplan.plan.values import WrongError, instead_of
-from screenplan.texts import quoted
-from screenplan.toml_files import check_values, parse_toml, read_toml
 
 
 def read_plan(path: Path | str, settings: Sequence[str] = ()) -> tuple[Plan, Path]:

@@ -11,6 +11,7 @@ from pydantic import (
 )
 
 from screenplan.contracts import HIGHEST_GROUND_M, LOWEST_GROUND_M
+from screenplan.ground.texts import quoted
 from screenplan.plan.values import (
     Degrees,
     File,
@@ -20,7 +21,6 @@ from screenplan.plan.values import (
     WrongError,
     read_length,
 )
-from screenplan.texts import quoted
 
 
 class About(Section):

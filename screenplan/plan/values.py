@@ -18,10 +18,10 @@ from pydantic import (
 )
 
 from screenplan.contracts import HIGHEST_PRICE
-from screenplan.errors import InputError
-from screenplan.paths import check_path
-from screenplan.texts import quoted
-from screenplan.units import parse_length, parse_volume
+from screenplan.ground.errors import InputError
+from screenplan.ground.paths import check_path
+from screenplan.ground.texts import quoted
+from screenplan.ground.units import parse_length, parse_volume
 
 #: The last year that is ever computed; the kernel keeps a bit for each.
 LAST_YEAR = 60

@@ -15,7 +15,8 @@ import numpy as np
 import pandas as pd
 
 from screenplan.contracts import CLOSURE
-from screenplan.errors import refuse
+from screenplan.contracts.tables import table_of
+from screenplan.ground.errors import refuse
 from screenplan.planting.growth import GROWTHS, clear_stem_at, height_at, spread_at
 from screenplan.planting.lines import covered_spans
 from screenplan.planting.maturity import followed_years, lasts_from
@@ -23,7 +24,6 @@ from screenplan.planting.neighbours import GAP_TOLERANCE_M, gaps_between
 from screenplan.planting.shapes import meeting_band, shape_radius
 from screenplan.planting.species import Species, species_of
 from screenplan.planting.zones import plantable_ground
-from screenplan.tables import table_of
 
 #: Heights that differ by less are equal: rounding only.
 ROUNDING_M = 1e-9

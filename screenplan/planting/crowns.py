@@ -8,11 +8,11 @@ import geopandas as gpd
 import numpy as np
 
 from screenplan.contracts import CROWNS
-from screenplan.errors import refuse
+from screenplan.contracts.tables import layer_of
+from screenplan.ground.errors import refuse
 from screenplan.planting.footprints import boxes_of, crown_areas, ways_of
 from screenplan.planting.growth import clear_stem_at, height_at, spread_at, width_at
 from screenplan.planting.species import Species, species_of
-from screenplan.tables import layer_of
 
 
 def grow_crowns(

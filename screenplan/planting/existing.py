@@ -10,8 +10,8 @@ import pandas as pd
 import shapely
 
 from screenplan.contracts import PLANTING_LINE
-from screenplan.errors import refuse
-from screenplan.tables import layer_of
+from screenplan.contracts.tables import layer_of
+from screenplan.ground.errors import refuse
 
 #: A standing plant belongs to a planting line that passes it within this.
 EXISTING_WITHIN_M = 1.5

@@ -20,7 +20,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from screenplan.errors import refuse
+from screenplan.ground.errors import refuse
 from screenplan.planting.shapes import meeting_band
 from screenplan.planting.species import Species
 

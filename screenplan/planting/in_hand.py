@@ -17,7 +17,9 @@ import numpy as np
 import pandas as pd
 
 from screenplan.contracts import PLANTS_IN_HAND
-from screenplan.errors import refuse
+from screenplan.contracts.tables import table_of
+from screenplan.ground.errors import refuse
+from screenplan.ground.units import parse_length
 from screenplan.planting.neighbours import GAP_TOLERANCE_M, gaps_between
 from screenplan.planting.patterns import (
     EQUAL_SHARE,
@@ -26,8 +28,6 @@ from screenplan.planting.patterns import (
     check_spacing,
     gaps_between_standing,
 )
-from screenplan.tables import table_of
-from screenplan.units import parse_length
 
 
 @dataclass

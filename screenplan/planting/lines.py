@@ -25,12 +25,12 @@ from shapely.geometry.polygon import orient
 from shapely.ops import substring
 
 from screenplan.contracts import PLANTING_LINES
-from screenplan.errors import InputError, refuse
+from screenplan.contracts.tables import layer_of
+from screenplan.ground.errors import InputError, refuse
 from screenplan.planting.existing import row_through, stands_as_row
 from screenplan.planting.patterns import EQUILATERAL
 from screenplan.planting.zones import ARC_EXCESS_M, keep_clear, open_ground, subject_of
 from screenplan.site.ownership import outline_known
-from screenplan.tables import layer_of
 
 #: A line keeps this far off a zone's edge, so that rounding cannot put a plant inside.
 CLEARANCE_M = 0.001

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from screenplan.errors import refuse
+from screenplan.ground.errors import refuse
 from screenplan.planting.species import Species, species_of
 
 #: Plants of one kind that stand side by side: the fewest of which one stands between its own kind

@@ -11,7 +11,7 @@ import math
 
 import numpy as np
 
-from screenplan.errors import refuse
+from screenplan.ground.errors import refuse
 
 #: Distance between rows of equal-sided triangles, as a share of the spacing.
 EQUILATERAL = math.sqrt(3.0) / 2.0

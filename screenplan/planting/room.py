@@ -12,12 +12,12 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
+from screenplan.contracts.tables import with_notes
 from screenplan.planting.mixes import Kinds, kinds_in
 from screenplan.planting.species import DEFAULT_SPECIES, Species
 from screenplan.planting.zones import keep_clear
 from screenplan.site.places import LEAST_DERIVED_M2
 from screenplan.site.shaping import column_or
-from screenplan.tables import with_notes
 
 
 def leave_room(

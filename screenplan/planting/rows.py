@@ -18,7 +18,8 @@ import numpy as np
 import shapely
 
 from screenplan.contracts import DROPPED, PLANTS
-from screenplan.errors import InputError, refuse
+from screenplan.contracts.tables import layer_of, with_notes
+from screenplan.ground.errors import InputError, refuse
 from screenplan.planting.existing import EXISTING_WITHIN_M, Standing, standing_plants
 from screenplan.planting.lines import CLEARANCE_M, covered_spans, plantable_stretches
 from screenplan.planting.mixes import GROUP, Kinds, check_group, kind_at, kinds_in
@@ -35,7 +36,6 @@ from screenplan.planting.stations import (
 )
 from screenplan.planting.stock import planted_height, stock_of
 from screenplan.planting.zones import keep_clear, plantable_ground
-from screenplan.tables import layer_of, with_notes
 
 #: Lines whose ends come this close meet at a corner.
 CORNER_M = 0.005

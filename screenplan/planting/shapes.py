@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from screenplan.errors import refuse
+from screenplan.ground.errors import refuse
 
 CONE, COLUMN, PARABOLOID, ELLIPSOID, BOX = range(5)
 

@@ -11,10 +11,10 @@ from importlib import resources
 from types import MappingProxyType
 
 from screenplan.contracts import HIGHEST_PLANT_M
-from screenplan.errors import InputError, Problem, refuse
+from screenplan.ground.errors import InputError, Problem, refuse
+from screenplan.ground.texts import quoted
+from screenplan.ground.units import parse_length
 from screenplan.planting.shapes import SHAPES
-from screenplan.texts import quoted
-from screenplan.units import parse_length
 
 #: Yearly growth of a young rooted plant by class, metres: low, typical, high.
 #: Convention of planting guides, from memory: slow under 1 ft, moderate 1 to 2 ft, rapid above;

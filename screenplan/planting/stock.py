@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from screenplan.contracts import HIGHEST_PLANT_M
-from screenplan.errors import refuse
+from screenplan.ground.errors import refuse
 from screenplan.planting.species import Species
 from screenplan.rules.limits import Limit, load_limits
 

@@ -17,7 +17,8 @@ import shapely
 from shapely.geometry.polygon import orient
 
 from screenplan.contracts import NO_PLANT_ZONES, PLANTABLE_ZONE
-from screenplan.errors import refuse
+from screenplan.contracts.tables import layer_of, with_notes
+from screenplan.ground.errors import refuse
 from screenplan.planting.mixes import Kinds, kinds_in
 from screenplan.planting.species import DEFAULT_SPECIES, Species
 from screenplan.planting.stock import HOLE_PER_BALL, hole_width, planted_height
@@ -25,7 +26,6 @@ from screenplan.rules.ruleset import KEEP_OUT_FEATURES, Rule, keep_out_kind, loa
 from screenplan.site.ownership import outline_known
 from screenplan.site.plausible import MOST_ACROSS_M
 from screenplan.site.steady import natural_key
-from screenplan.tables import layer_of, with_notes
 
 #: Zones are wider than their rule's distance by up to this, so that their arcs contain the circle.
 ARC_EXCESS_M = 0.0005

@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import Any
 
 from screenplan._version import __version__
-from screenplan.errors import refuse
-from screenplan.steps import STEPS
+from screenplan.ground.errors import refuse
+from screenplan.running.steps import STEPS
 
 ADAPTER = "screenplan.processes.server.StepProcessor"
 

@@ -9,7 +9,11 @@ from typing import Any
 
 from screenplan._version import __version__
 from screenplan.contracts import PARCELS
-from screenplan.descriptions import (
+from screenplan.ground.errors import refuse
+from screenplan.ground.texts import quoted
+from screenplan.plan.values import MOST_TEXTS
+from screenplan.processes.schemas import layer_schema, parameter_schema
+from screenplan.running.descriptions import (
     LayerDescription,
     ParameterDescription,
     ResourceDescription,
@@ -17,11 +21,7 @@ from screenplan.descriptions import (
     describe_layer,
     describe_step,
 )
-from screenplan.errors import refuse
-from screenplan.plan.values import MOST_TEXTS
-from screenplan.processes.schemas import layer_schema, parameter_schema
-from screenplan.steps import STEPS
-from screenplan.texts import quoted
+from screenplan.running.steps import STEPS
 
 #: Words by which people look for such a process, beside its group.
 KEYWORDS = ("privacy screen", "hedge", "planting", "parcel")

@@ -14,16 +14,16 @@ import geopandas as gpd
 import pandas as pd
 
 from screenplan.contracts import INPUTS, Contract
-from screenplan.descriptions import ParameterDescription, StepDescription, contract_read
-from screenplan.errors import InputError, refuse
-from screenplan.library import run_step
+from screenplan.contracts.tables import give_types
+from screenplan.ground.errors import InputError, refuse
+from screenplan.ground.texts import quoted
 from screenplan.outputs.conform import conform, expand_columns
 from screenplan.outputs.geojson import WGS84
 from screenplan.plan import LAST_YEAR, check_plan
 from screenplan.processes.documents import SUBJECT, TABLES, find_step, layers_of, takes_parcels
 from screenplan.processes.geojson import check_json, read_collection, read_rows, write_result
-from screenplan.tables import give_types
-from screenplan.texts import quoted
+from screenplan.running.descriptions import ParameterDescription, StepDescription, contract_read
+from screenplan.running.library import run_step
 
 #: Members of a qualified value (table "qualifiedInputValue" of the standard's schemas).
 QUALIFIED = {"value", "mediaType", "encoding", "schema", "format"}

@@ -15,12 +15,12 @@ import shapely
 from shapely.errors import ShapelyError
 
 from screenplan.contracts import OUTPUTS
-from screenplan.descriptions import contract_read
-from screenplan.errors import refuse
+from screenplan.ground.errors import refuse
+from screenplan.ground.texts import quoted
 from screenplan.outputs.conform import conform
 from screenplan.outputs.geojson import WGS84, write_geojson
 from screenplan.processes.schemas import MOST_FEATURES, MOST_POSITIONS
-from screenplan.texts import quoted
+from screenplan.running.descriptions import contract_read
 
 #: The deepest value of a feature's properties, or of a table of rules, stands not half so deep.
 DEEPEST = 20

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from screenplan.descriptions import (
+from screenplan.running.descriptions import (
     ColumnDescription,
     LayerDescription,
     ParameterDescription,

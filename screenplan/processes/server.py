@@ -19,10 +19,10 @@ from typing import Any
 
 from pygeoapi.process.base import BaseProcessor, ProcessorExecuteError
 
-from screenplan.errors import InputError, refuse
+from screenplan.ground.errors import InputError, refuse
+from screenplan.ground.texts import quoted
 from screenplan.processes.documents import describe_process
 from screenplan.processes.execution import execute
-from screenplan.texts import quoted
 
 
 class StepProcessor(BaseProcessor):

@@ -16,10 +16,10 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
-from screenplan.errors import InputError, Problem, refuse
+from screenplan.ground.errors import InputError, Problem, refuse
+from screenplan.ground.texts import quoted
+from screenplan.ground.units import parse_length
 from screenplan.rules.ruleset import STATUSES, read_rule_file
-from screenplan.texts import quoted
-from screenplan.units import parse_length
 
 #: For each kind of limit its figures: length, number, text choices, lists. Those that may be left out
 #: end in a question mark.

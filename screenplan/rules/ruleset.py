@@ -19,10 +19,10 @@ from dataclasses import dataclass, fields, replace
 from importlib import resources
 from pathlib import Path
 
-from screenplan.errors import InputError, Problem
-from screenplan.texts import quoted
-from screenplan.toml_files import read_toml
-from screenplan.units import parse_length
+from screenplan.ground.errors import InputError, Problem
+from screenplan.ground.texts import quoted
+from screenplan.ground.toml_files import read_toml
+from screenplan.ground.units import parse_length
 
 #: Classes of things that a rule can keep clear.
 FEATURES = (

@@ -1,1 +1,13 @@
 """Everything that comes in: reading and checking layers, terrain, sides, windows, places."""
+
+from screenplan.ground.offers import offer
+
+__all__, __getattr__, __dir__ = offer(
+    __name__,
+    {
+        "count_lines_of_sight": "overlooked",
+        "find_sides": "sides",
+        "lay_places": "places",
+        "lay_windows": "windows",
+    },
+)

@@ -12,9 +12,9 @@ import pandas as pd
 from pyproj import CRS
 
 from screenplan.contracts import HIGHEST_GROUND_M, LOWEST_GROUND_M, Column, Contract
-from screenplan.errors import InputError, Problem
+from screenplan.ground.errors import InputError, Problem
+from screenplan.ground.units import FOOT_M, metres_per
 from screenplan.site.repair import Findings
-from screenplan.units import FOOT_M, metres_per
 
 #: Values that data sets write where a number is not known.
 SENTINELS = (9999.0, 99999.0, 999.0, -999.0, -9999.0, -99999.0, -32768.0, 32767.0, 1e20)

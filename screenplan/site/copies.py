@@ -17,7 +17,7 @@ from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
-from screenplan.errors import refuse
+from screenplan.ground.errors import refuse
 
 #: A log beside a database: what was written and is not in it yet, or what is to be taken back.
 LOGS = ("-wal", "-journal")

@@ -16,7 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
-from screenplan.errors import refuse
+from screenplan.ground.errors import refuse
 
 MAGIC = b"SQLite format 3\x00"
 #: What byte 68 of a GeoPackage says (OGC 12-128r18, requirement 2, and its forerunners).

@@ -9,13 +9,13 @@ import numpy as np
 import shapely
 
 from screenplan.contracts import WINDOWS
+from screenplan.contracts.tables import layer_of_columns
 from screenplan.site.compass import compass_name, unit_vector
 from screenplan.site.floors import floors_of, storeys_of
 from screenplan.site.ownership import parcels_of, sound, subject_id, subject_outline
 from screenplan.site.shaping import column_or
 from screenplan.site.steady import EQUAL_M, natural_key
 from screenplan.site.walls import Walls, exposed_stretches, walls_of
-from screenplan.tables import layer_of_columns
 
 #: Kinds of building from which nobody is taken to look out.
 NOT_LIVED_IN = frozenset(

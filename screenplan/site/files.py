@@ -18,8 +18,8 @@ from pathlib import Path
 
 import fiona
 
-from screenplan.errors import InputError, refuse
-from screenplan.paths import check_reachable
+from screenplan.ground.errors import InputError, refuse
+from screenplan.ground.paths import check_reachable
 from screenplan.site import pointers
 from screenplan.site.copies import Copy, copy_with_logs, find_logs, unpack
 from screenplan.site.database import (

@@ -11,14 +11,14 @@ import pandas as pd
 import shapely
 
 from screenplan.contracts import WINDOWS
-from screenplan.errors import InputError, Problem
+from screenplan.contracts.tables import layer_of_columns
+from screenplan.ground.errors import InputError, Problem
 from screenplan.site.compass import apart_deg, unit_vector
 from screenplan.site.facades import building_names
 from screenplan.site.floors import floors_of
 from screenplan.site.ownership import outline_known, parcels_of, sound, subject_id, subject_outline
 from screenplan.site.shaping import column_or
 from screenplan.site.walls import ADJOINING_M, Walls, walls_of
-from screenplan.tables import layer_of_columns
 
 #: A window that is given may be this far off its wall, and is moved onto it.
 SNAP_M = 1.5

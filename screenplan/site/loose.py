@@ -11,7 +11,7 @@ import shapely
 from pyproj import CRS
 from shapely.geometry import shape
 
-from screenplan.errors import refuse
+from screenplan.ground.errors import refuse
 from screenplan.site.files import DataFile, choose_layer, open_file
 
 #: A track, as GDAL reads GPX: what was walked before what was planned.

@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 from shapely.geometry import Polygon
 
-from screenplan.errors import refuse
+from screenplan.ground.errors import refuse
 
 #: A traverse that misses its start by more than this share of its length holds a slip.
 WORST_MISCLOSURE = 0.01

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from screenplan.errors import refuse
+from screenplan.ground.errors import refuse
 from screenplan.site.buildings import AREA_DIGITS
 from screenplan.site.shaping import column_or
 

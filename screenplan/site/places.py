@@ -10,14 +10,14 @@ import pandas as pd
 import shapely
 
 from screenplan.contracts import PRIVATE_PLACES
-from screenplan.errors import InputError, Problem, refuse
+from screenplan.contracts.tables import layer_of_columns, with_notes
+from screenplan.ground.errors import InputError, Problem, refuse
 from screenplan.site.compass import apart_deg, bearing_deg, unit_vector
 from screenplan.site.facades import NOT_LIVED_IN, SHORTEST_WALL_M
 from screenplan.site.ownership import outline_known, parcels_of, sound, subject_id, subject_outline
 from screenplan.site.shaping import column_or
 from screenplan.site.steady import EQUAL_M, steady_order
 from screenplan.site.walls import Walls, walls_of
-from screenplan.tables import layer_of_columns, with_notes
 
 #: What is left of a place beside the buildings in it must be at least this large.
 LEAST_PLACE_M2 = 0.5

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from pyproj import CRS, Transformer
 
-from screenplan.datum import horizontal
+from screenplan.ground.datum import horizontal
 
 #: How far outside its CRS's stated area a layer may lie, degrees.
 AREA_MARGIN_DEG = 5.0

@@ -10,7 +10,7 @@ import json
 import re
 from pathlib import Path
 
-from screenplan.errors import refuse
+from screenplan.ground.errors import refuse
 
 #: Drivers of JSON texts, and of XML texts by their outermost element.
 JSON_DRIVERS = ("GeoJSON", "GeoJSONSeq", "ESRIJSON", "TopoJSON", "JSONFG")

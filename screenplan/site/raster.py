@@ -15,8 +15,9 @@ from pyproj.exceptions import CRSError
 from rasterio.io import DatasetReader
 from rasterio.windows import Window
 
-from screenplan.errors import InputError, refuse
-from screenplan.frame import LocalFrame
+from screenplan.ground.errors import InputError, refuse
+from screenplan.ground.frame import LocalFrame
+from screenplan.ground.units import metres_per
 from screenplan.site.database import is_database
 from screenplan.site.files import (
     NO_NETWORK,
@@ -28,7 +29,6 @@ from screenplan.site.files import (
 )
 from screenplan.site.pointers import check_xml
 from screenplan.site.terrain import Terrain, TerrainSource, bilinear
-from screenplan.units import metres_per
 
 logging.getLogger("rasterio").addHandler(logging.NullHandler())
 

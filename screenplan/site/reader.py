@@ -13,9 +13,9 @@ import shapely
 from pyproj import CRS
 
 from screenplan.contracts import INPUTS, PARCELS, PLANTING_LINE, Contract
-from screenplan.datum import Transformation, is_ground
-from screenplan.errors import InputError, refuse
-from screenplan.frame import LocalFrame
+from screenplan.ground.datum import Transformation, is_ground
+from screenplan.ground.errors import InputError, refuse
+from screenplan.ground.frame import LocalFrame
 from screenplan.site.buildings import fill_floors, fill_heights, find_parcels
 from screenplan.site.columns import (
     check_mapping,

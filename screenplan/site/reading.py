@@ -13,9 +13,9 @@ import geopandas as gpd
 from pyproj import CRS
 
 from screenplan.contracts import INPUTS, PARCELS, PLANTING_LINE
-from screenplan.datum import DATUM_TOLERANCE_M
-from screenplan.errors import InputError, refuse
-from screenplan.frame import LocalFrame
+from screenplan.ground.datum import DATUM_TOLERANCE_M
+from screenplan.ground.errors import InputError, refuse
+from screenplan.ground.frame import LocalFrame
 from screenplan.site.reader import Named, Reader
 from screenplan.site.site import Site
 from screenplan.site.sources import FrameLayer, LayerSource, open_layer

@@ -17,8 +17,8 @@ import numpy as np
 import shapely
 
 from screenplan.contracts import Contract
-from screenplan.errors import Problem
-from screenplan.frame import find_lost
+from screenplan.ground.errors import Problem
+from screenplan.ground.frame import find_lost
 
 #: A repair may change a polygon's area by this share, and by no more than so many square metres;
 #: a bow tie changes it by far more.

@@ -10,13 +10,13 @@ import shapely
 import shapely.ops
 
 from screenplan.contracts import SIDES
-from screenplan.errors import refuse
+from screenplan.contracts.tables import layer_of_columns
+from screenplan.ground.errors import refuse
 from screenplan.site.compass import apart_deg, bearing_deg, compass_name
 from screenplan.site.corners import Ring, find_corners, fitting_base
 from screenplan.site.ownership import is_subject, outline_known, sound, subject_outline
 from screenplan.site.shaping import column_or
 from screenplan.site.steady import EQUAL_DEG, steady_order
-from screenplan.tables import layer_of_columns
 
 #: A neighbour is across a side if its parcel begins within this distance outside it.
 BAND_M = 3.0

@@ -8,7 +8,7 @@ import geopandas as gpd
 import pandas as pd
 import shapely
 
-from screenplan.frame import LocalFrame
+from screenplan.ground.frame import LocalFrame
 from screenplan.site.terrain import Terrain
 
 

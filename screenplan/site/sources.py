@@ -23,7 +23,7 @@ from pyproj import CRS
 from pyproj.exceptions import CRSError
 from shapely.geometry import shape
 
-from screenplan.errors import refuse
+from screenplan.ground.errors import refuse
 from screenplan.site import pointers
 from screenplan.site.columns import to_text
 from screenplan.site.database import count_rows, has_index, list_ids, number_rows

@@ -13,11 +13,11 @@ import shapely
 from pyproj import CRS
 from pyproj.exceptions import CRSError
 
-from screenplan.datum import find_transformation, knows_place
-from screenplan.errors import InputError, refuse
+from screenplan.ground.datum import find_transformation, knows_place
+from screenplan.ground.errors import InputError, refuse
+from screenplan.ground.texts import quoted
 from screenplan.site.columns import to_text
 from screenplan.site.plausible import find_misfit
-from screenplan.texts import quoted
 
 ID_KEY, POINT_KEY = "subject.id", "subject.point"
 #: Longitude and latitude in degrees, as a web map shows a point.

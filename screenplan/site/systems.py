@@ -9,7 +9,7 @@ from typing import Any
 from pyproj import CRS
 from pyproj.exceptions import CRSError
 
-from screenplan.errors import InputError, Problem, refuse
+from screenplan.ground.errors import InputError, Problem, refuse
 
 #: Before the name of the layer in whose system another one is.
 AS = "as "

@@ -5,7 +5,7 @@ from __future__ import annotations
 import struct
 from pathlib import Path
 
-from screenplan.errors import refuse
+from screenplan.ground.errors import refuse
 
 _SQLITE = b"SQLite format 3\x00"
 _SHAPEFILE = 9994

@@ -7,11 +7,11 @@ import math
 import geopandas as gpd
 
 from screenplan.contracts import WINDOWS
-from screenplan.errors import refuse
+from screenplan.contracts.tables import layer_of_columns, with_notes
+from screenplan.ground.errors import refuse
 from screenplan.site.facades import derive_windows
 from screenplan.site.given_windows import GivenWindows, LaidWindows
 from screenplan.site.ownership import outline_known
-from screenplan.tables import layer_of_columns, with_notes
 
 
 def lay_windows(

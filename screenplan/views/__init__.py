@@ -1,1 +1,13 @@
 """What is screened: rays, crowns, obstacles, the kernel and its results."""
+
+from screenplan.ground.offers import offer
+
+__all__, __getattr__, __dir__ = offer(
+    __name__,
+    {
+        "cut_sections": "sections",
+        "find_missing": "missing",
+        "find_needed_height": "needed_height",
+        "trace_views": "views",
+    },
+)

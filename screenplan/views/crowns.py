@@ -19,7 +19,7 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
-from screenplan.errors import refuse
+from screenplan.ground.errors import refuse
 from screenplan.planting.shapes import shape_radius
 from screenplan.views.solids import (
     BOX,

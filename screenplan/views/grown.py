@@ -6,7 +6,7 @@ import geopandas as gpd
 import numpy as np
 
 from screenplan.contracts import HIGHEST_PLANT_M
-from screenplan.errors import InputError, Problem
+from screenplan.ground.errors import InputError, Problem
 from screenplan.planting.growth import clear_stem_at, height_at, spread_at, width_at
 from screenplan.planting.maturity import MATURE_YEAR
 from screenplan.planting.shapes import BOX, COLUMN, ELLIPSOID, shape_code

@@ -16,9 +16,9 @@ import numpy as np
 import pandas as pd
 
 from screenplan.contracts import MISSING_PLANTS, PLANTS
-from screenplan.errors import refuse
+from screenplan.contracts.tables import DTYPES, table_of
+from screenplan.ground.errors import refuse
 from screenplan.planting.species import Species, load_species
-from screenplan.tables import DTYPES, table_of
 from screenplan.views.grown import grow_rows
 from screenplan.views.lone import light_without
 from screenplan.views.obstacles import numbers

@@ -19,10 +19,10 @@ import pandas as pd
 import shapely.ops
 
 from screenplan.contracts import NEEDED_HEIGHT, NEEDED_PROFILE, NEEDED_YEARS, year_column
-from screenplan.errors import refuse
+from screenplan.contracts.tables import layer_of, table_of
+from screenplan.ground.errors import refuse
 from screenplan.planting.mixes import GROUP, Kinds, kinds_in, name_kinds
 from screenplan.planting.species import Species, load_species
-from screenplan.tables import layer_of, table_of
 from screenplan.views.closing import RowClosing, row_closing
 from screenplan.views.holes import cross_line
 from screenplan.views.setting import Sampling, Setting, lay_setting

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import shapely
 
-from screenplan.errors import InputError, Problem, refuse
+from screenplan.ground.errors import InputError, Problem, refuse
 from screenplan.site.floors import floors_of
 from screenplan.site.terrain import Terrain
 from screenplan.views.blocking import Ground, Panels, Trees, Veils, grid_panels, light_left

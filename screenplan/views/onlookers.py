@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from screenplan.errors import InputError, Problem
+from screenplan.ground.errors import InputError, Problem
 from screenplan.views.obstacles import numbers
 from screenplan.views.sampling import FINER, STANDING_M, Free, positions_in, stand_on
 

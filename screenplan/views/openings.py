@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from screenplan.errors import InputError, Problem
+from screenplan.ground.errors import InputError, Problem
 from screenplan.site.floors import floors_of
 from screenplan.views.obstacles import identifiers, numbers, plan_xy
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from screenplan.errors import InputError, Problem
+from screenplan.ground.errors import InputError, Problem
 from screenplan.site.steady import EQUAL_M, first_clockwise
 from screenplan.views.obstacles import numbers, top_heights
 from screenplan.views.openings import Opening

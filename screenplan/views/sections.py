@@ -15,6 +15,7 @@ import pandas as pd
 import shapely
 
 from screenplan.contracts import SECTIONS, SIGHT_LINES, SIGHT_OUTLINES, year_column
+from screenplan.contracts.tables import layer_of, table_of
 from screenplan.planting.footprints import ways_of
 from screenplan.planting.growth import clear_stem_at, height_at, spread_at, width_at
 from screenplan.planting.shapes import is_box, meeting_band
@@ -22,7 +23,6 @@ from screenplan.planting.species import Species, species_of
 from screenplan.site.floors import floors_of
 from screenplan.site.steady import EQUAL_M, steady_order
 from screenplan.site.terrain import Terrain
-from screenplan.tables import layer_of, table_of
 from screenplan.views.obstacles import (
     HEDGE_WIDTH_M,
     TREE_SPREAD_SHARE,

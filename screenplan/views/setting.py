@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from screenplan.errors import InputError, Problem, refuse
+from screenplan.ground.errors import InputError, Problem, refuse
 from screenplan.site.terrain import Terrain
 from screenplan.views.obstacles import Obstacles, identifiers, lay_obstacles
 from screenplan.views.onlookers import onlooker_eyes

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from screenplan.errors import refuse
+from screenplan.ground.errors import refuse
 from screenplan.planting.species import Species, load_species
 from screenplan.views.accuracy import other_grounds, sampling_error
 from screenplan.views.crowns import MOST_YEARS

@@ -16,11 +16,11 @@ import numpy as np
 import pandas as pd
 
 from screenplan.contracts import SCHEDULE
-from screenplan.errors import refuse
+from screenplan.contracts.tables import table_of, with_notes
+from screenplan.ground.errors import refuse
 from screenplan.planting.growth import height_at, spread_at
 from screenplan.planting.species import Species
 from screenplan.rules.limits import Limit, limit_named, limit_of, months_text
-from screenplan.tables import table_of, with_notes
 from screenplan.works.earth import least_gap
 from screenplan.works.handling import handling_of, roots_of, watered_of
 from screenplan.works.kinds import Kind, kinds_of

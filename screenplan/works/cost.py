@@ -9,9 +9,9 @@ from collections.abc import Mapping
 import pandas as pd
 
 from screenplan.contracts import COST
-from screenplan.errors import refuse
-from screenplan.tables import table_of
-from screenplan.units import parse_length
+from screenplan.contracts.tables import table_of
+from screenplan.ground.errors import refuse
+from screenplan.ground.units import parse_length
 from screenplan.works.money import check_prices
 from screenplan.works.quantities import ITEMS
 

@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from screenplan.errors import InputError, refuse
+from screenplan.ground.errors import InputError, refuse
 from screenplan.planting.footprints import Footprints
 from screenplan.planting.neighbours import gaps_between
 from screenplan.planting.zones import open_ground, subject_of

@@ -24,11 +24,11 @@ import pandas as pd
 import shapely
 
 from screenplan.contracts import FENCE_OPTIONS, FENCE_POSTS, FENCE_WIRES
-from screenplan.errors import InputError, refuse
+from screenplan.contracts.tables import layer_of, table_of
+from screenplan.ground.errors import InputError, refuse
 from screenplan.planting.footprints import crowns_in_year
 from screenplan.planting.growth import height_at
 from screenplan.planting.species import Species, species_of
-from screenplan.tables import layer_of, table_of
 from screenplan.works.enclosure import beside, enclose, fence_ground, no_room
 from screenplan.works.money import check_prices
 from screenplan.works.posts import set_posts

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 
 from screenplan.contracts import HIGHEST_PRICE
-from screenplan.errors import InputError, Problem
+from screenplan.ground.errors import InputError, Problem
 
 
 def check_prices(

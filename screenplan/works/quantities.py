@@ -10,12 +10,12 @@ import numpy as np
 import pandas as pd
 
 from screenplan.contracts import QUANTITIES
-from screenplan.errors import refuse
+from screenplan.contracts.tables import table_of, with_notes
+from screenplan.ground.errors import refuse
 from screenplan.planting.species import Species
 from screenplan.planting.stock import HOLE_PER_BALL
 from screenplan.planting.zones import open_ground, subject_of
 from screenplan.site.ownership import outline_known
-from screenplan.tables import table_of, with_notes
 from screenplan.works import water
 from screenplan.works.earth import SWELL, nearest_gaps, ring_area, strip_along
 from screenplan.works.kinds import Kind, kinds_of

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import shapely
 
-from screenplan.errors import refuse
+from screenplan.ground.errors import refuse
 from screenplan.works.bases import Base
 from screenplan.works.ground import Ground
 from screenplan.works.tape_points import TapePoint

@@ -10,7 +10,7 @@ import datetime as dt
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from screenplan.errors import refuse
+from screenplan.ground.errors import refuse
 from screenplan.planting.stock import season_of
 from screenplan.rules.limits import Limit, limit_of, months_text
 from screenplan.works.kinds import Kind

@@ -19,10 +19,10 @@ import pandas as pd
 import shapely
 
 from screenplan.contracts import BASE_LINES, PEGS, STAKE_CHECKS, STAKES, TAPE_POINTS
-from screenplan.datum import knows_north
-from screenplan.errors import refuse
+from screenplan.contracts.tables import layer_of, table_of, with_notes
+from screenplan.ground.datum import knows_north
+from screenplan.ground.errors import refuse
 from screenplan.site.ownership import outline_known
-from screenplan.tables import layer_of, table_of, with_notes
 from screenplan.works import sheet_rows as sheet
 from screenplan.works.bases import Base, lay_bases
 from screenplan.works.ground import Ground

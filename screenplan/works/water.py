@@ -15,7 +15,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from screenplan.errors import refuse
+from screenplan.ground.errors import refuse
 from screenplan.planting.stock import ball_depth, ball_width, stock_of
 
 GALLON_L = 3.785411784

@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 
 #: A sentence of a refusal longer than this quotes more than a line of what it refuses.
 LONGEST_SAID = 1000

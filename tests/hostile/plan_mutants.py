@@ -20,9 +20,9 @@ from typing import Any
 import numpy as np
 
 from screenplan.commandline.checking import check_plan_file
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.plan import SECTIONS, read_plan
-from screenplan.plan_text import default_text, toml_value
+from screenplan.plan.text import default_text, toml_value
 
 from . import base, damaged_files
 from .outcome import Case, FaultError, Outcome, judge, left_alone, share_of

@@ -9,6 +9,7 @@ import pandas as pd
 import shapely
 
 from screenplan.contracts import year_column
+from screenplan.ground.units import FOOT_M
 from screenplan.outputs.drawings.crowns import crown_outline
 from screenplan.outputs.drawings.plan import SHOWN, closed_by
 from screenplan.outputs.drawings.site_base import add_areas
@@ -25,7 +26,6 @@ from screenplan.outputs.drawings.style import (
     year_gid,
     year_words,
 )
-from screenplan.units import FOOT_M
 
 #: Width of an elevation on paper, and the least and greatest height, millimetres.
 WIDTH_MM, LEAST_MM, MOST_MM = 184.0, 42.0, 80.0

@@ -340,7 +340,7 @@ def _clear_station(stations) -> float:
 
 
 def _length(metres, sheet) -> str:
-    from screenplan.units import format_length
+    from screenplan.ground.units import format_length
 
     return format_length(float(metres), sheet.units)
 

@@ -9,9 +9,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from screenplan.datum import knows_north
+from screenplan.ground.datum import knows_north
+from screenplan.ground.units import FOOT_M, format_length
 from screenplan.outputs.drawings.style import COLOURS, HAIR, SMALL, THIN, write
-from screenplan.units import FOOT_M, format_length
 
 #: Width and height of a drawing that fits both A4 and Letter with their margins, millimetres.
 SHEET_MM = (184.0, 228.0)

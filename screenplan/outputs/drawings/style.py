@@ -12,8 +12,8 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from typing import Any
 
+from screenplan.ground.texts import clean_text
 from screenplan.outputs.palette import COLOURS
-from screenplan.texts import clean_text
 
 #: Points; at the printed size.
 TEXT, SMALL = 7.0, 6.0

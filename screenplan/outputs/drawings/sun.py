@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from screenplan.ground.units import format_amount
 from screenplan.outputs.drawings.effects import SAMPLE_MM, draw_legend, legend_mm
 from screenplan.outputs.drawings.plan import draw_rows, kept_visible, sheet_axes
 from screenplan.outputs.drawings.scale import (
@@ -20,7 +21,6 @@ from screenplan.outputs.drawings.scale import (
 )
 from screenplan.outputs.drawings.site_base import add_areas, draw_site
 from screenplan.outputs.drawings.style import COLOURS, HAIR, LINE, SMALL, clean, write, year_words
-from screenplan.units import format_amount
 
 #: Hours a year from which on a class of loss counts, with its hatch and the depth of its grey.
 CLASSES = ((100.0, "..", 0.05), (400.0, "//", 0.12), (1000.0, "xx", 0.22), (2000.0, "xxxx", 0.36))

@@ -16,7 +16,7 @@ import pandas as pd
 import shapely
 
 from screenplan.contracts import OUTPUTS, SURROUNDINGS, WRITTEN, as_written
-from screenplan.frame import LocalFrame
+from screenplan.ground.frame import LocalFrame
 from screenplan.outputs.drawings.style import COLOURS
 from screenplan.outputs.kinds import split_by_kind
 from screenplan.outputs.layers import find_surroundings

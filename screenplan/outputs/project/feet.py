@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from screenplan.units import FOOT_M
+from screenplan.ground.units import FOOT_M
 
 #: A length of a label's expression: its column, its decimals, and the unit and words behind it.
 _LENGTH = re.compile(r"""format_number\("(\w+_m)", (\d)\)(?: \|\| ' m([^']*)')?""")
@@ -39,7 +39,7 @@ def in_feet(expression: str) -> str:
 
 
 def _tape(column: str) -> str:
-    """Write a length as `screenplan.units.format_tape` does: to an eighth of an inch."""
+    """Write a length as `screenplan.ground.units.format_tape` does: to an eighth of an inch."""
     feet = "if(@e >= 96, to_int(floor(@e / 96)) || '′ ', '')"
     inches = "if(@e >= 8 or @e % 8 = 0, to_int(floor((@e % 96) / 8)), '')"
     between = "if(@e >= 8 and @e % 8 > 0, ' ', '')"

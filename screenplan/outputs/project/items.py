@@ -10,6 +10,7 @@ from xml.etree.ElementTree import Element
 
 from pyproj import CRS
 
+from screenplan.ground.units import FOOT_M
 from screenplan.outputs.drawings.scale import Sheet, bar_length
 from screenplan.outputs.drawings.style import COLOURS
 from screenplan.outputs.project.legends import (
@@ -31,7 +32,6 @@ from screenplan.outputs.project.markup import (
     rgba,
 )
 from screenplan.outputs.project.paper import Box
-from screenplan.units import FOOT_M
 
 #: A type that every system has, or puts another one of the same widths in the place of.
 FONT = "Arial"

@@ -11,7 +11,7 @@ import pandas as pd
 from pyproj import CRS
 
 from screenplan._version import __version__
-from screenplan.datum import knows_north
+from screenplan.ground.datum import knows_north
 from screenplan.outputs.drawings.style import COLOURS, clean
 from screenplan.outputs.plant_list import plant_list
 from screenplan.outputs.project.items import (

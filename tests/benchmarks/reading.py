@@ -12,8 +12,9 @@ import numpy as np
 import pyogrio
 import shapely
 
-from benchmarks.clock import best_of, load
 from screenplan.site.reading import LayerSource, read_site
+
+from .clock import best_of, load
 
 #: Parcels in the small file, and how many times as many in the large one.
 PARCELS, TIMES = 900, 100

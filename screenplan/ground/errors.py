@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from screenplan.texts import printable, shorten, shorten_quotes, shorten_words
+from screenplan.ground.texts import printable, shorten, shorten_quotes, shorten_words
 
 #: Bounds of a sentence and a remedy in which a caller quotes more than a line; the remedy may list
 #: the names that there are. A word is a path or a name.

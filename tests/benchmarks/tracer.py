@@ -13,9 +13,10 @@ from itertools import pairwise
 
 import numpy as np
 
-from benchmarks.clock import best_of
 from screenplan.planting.shapes import shape_radius
 from screenplan.views.crowns import COLUMN, CONE, ELLIPSOID, PARABOLOID
+
+from .clock import best_of
 
 #: Meshes that are tried, coarse first: corners round a crown, and rings up it.
 SIDES = (6, 8, 10, 12, 14, 16, 20, 24, 28, 32, 40, 48, 64, 96, 128)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-from screenplan.errors import refuse
+from screenplan.ground.errors import refuse
 
 #: Bytes of one name and of a whole path that file systems in use take (Linux: NAME_MAX, and PATH_MAX
 #: without its final NUL).
@@ -36,7 +36,7 @@ def check_path(path: str | Path, *, writes: bool = False, key: str | None = None
     >>> check_path("county.gpkg")
     >>> check_path("a" * 300)
     Traceback (most recent call last):
-    screenplan.errors.InputError: aaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaa…aaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaa: a name in the path has 300 bytes. Give names of at most 255.
+    screenplan.ground.errors.InputError: aaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaa…aaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaa: a name in the path has 300 bytes. Give names of at most 255.
     """
     text = os.fspath(path)
     where = {"file": text, "key": key}

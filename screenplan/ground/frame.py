@@ -18,7 +18,7 @@ from pyproj import CRS, Transformer
 from pyproj.crs import ProjectedCRS
 from pyproj.crs.coordinate_operation import TransverseMercatorConversion
 
-from screenplan.datum import (
+from screenplan.ground.datum import (
     AREA_HALF_DEG,
     STATE_BOTH,
     Transformation,
@@ -30,8 +30,8 @@ from screenplan.datum import (
     knows_north,
     knows_place,
 )
-from screenplan.errors import refuse
-from screenplan.reproject import reproject
+from screenplan.ground.errors import refuse
+from screenplan.ground.reproject import reproject
 
 #: Name of every local frame's CRS, as a desktop GIS shows it.
 FRAME_NAME = "Local frame of the site, metres along the ground"
@@ -237,7 +237,7 @@ class LocalFrame:
         file: str | None = None,
         layer: str | None = None,
     ) -> Transformation:
-        """Choose the change of datum for a layer; see `screenplan.datum.find_transformation`."""
+        """Choose the change of datum for a layer; see `screenplan.ground.datum.find_transformation`."""
         if self.is_plane:
             flat = horizontal(CRS(crs))
             shared = flat.equals(self.source_crs, ignore_axis_order=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from benchmarks.clock import load, own_process
+from .clock import load, own_process
 
 #: Vertices of the outlines that are timed; the first is what everything else takes.
 VERTICES = (100, 10_000, 50_000, 100_000)

@@ -6,11 +6,11 @@ import os
 import tempfile
 from pathlib import Path
 
-from benchmarks.clock import load, own_process
+from .clock import load, own_process
 
 DEMO = """
 import sys
-from screenplan.cli import main
+from screenplan.commandline.main import main
 try:
     main(["demo", "--out", sys.argv[1]])
 except SystemExit as end:
@@ -19,7 +19,7 @@ except SystemExit as end:
 
 STEP = """
 import time
-from benchmarks.lot import site
+from .lot import site
 from screenplan.views.views import trace_views
 layers = site()
 trace_views(*layers)
@@ -36,7 +36,7 @@ print(f"{best:.3f} s, without the second sample {plain:.3f} s; {len(layers[3])} 
 STREAM = """
 import time
 import numpy as np
-from benchmarks.scene import row_scene
+from .scene import row_scene
 from screenplan.views.obstacles import lay_obstacles
 from screenplan.views.timeline import Scene, follow, sum_up
 row = row_scene()
@@ -93,7 +93,7 @@ def bench_compiling() -> None:
     code = """
 import time, numpy as np
 start = time.perf_counter()
-from benchmarks.scene import row_scene
+from .scene import row_scene
 from screenplan.views.kernel import follow_years
 from screenplan.views.leaves import light_through
 print(f"imports {time.perf_counter() - start:.1f} s", end="")

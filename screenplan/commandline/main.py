@@ -13,9 +13,9 @@ import click
 
 from screenplan._version import __version__
 from screenplan.commandline.arguments import PathArgument
-from screenplan.desktop.commands import desktop
-from screenplan.errors import InputError
-from screenplan.steps import STEPS
+from screenplan.commandline.toolbox import desktop
+from screenplan.ground.errors import InputError
+from screenplan.running.steps import STEPS
 
 #: A check fails, and nothing else.
 EXIT_FAILS = 1
@@ -235,7 +235,7 @@ def export(folder, form, out, names, as_json):
     geometry are written as CSV.
     """
     from screenplan.commandline.showing import show_export
-    from screenplan.exporting import export_run
+    from screenplan.running.exporting import export_run
 
     show_export(export_run(folder, form, out, names=names), as_json=as_json)
 
@@ -365,7 +365,7 @@ def _run(ctx, plan, out, as_json, settings=()):
     # The layers of a run hold few cycles; looking for them at Python's own pace takes a twelfth of it.
     gc.set_threshold(FEW_COLLECTIONS)
     from screenplan.plan import read_plan
-    from screenplan.writing import default_folder, open_folder, write_run
+    from screenplan.running.writing import default_folder, open_folder, write_run
 
     content, folder = read_plan(plan, settings)
     with open_folder(default_folder(plan) if out is None else out) as target:
@@ -373,7 +373,7 @@ def _run(ctx, plan, out, as_json, settings=()):
 
         if (replaced := target.replaces) is not None:
             click.echo(f"screenplan: {target.shown}: {replaced}.", err=True)
-        from screenplan.pipeline import run_plan
+        from screenplan.running.pipeline import run_plan
 
         with progress_bar(sys.stderr) as tell:
             finished = run_plan(content, folder, progress=tell)

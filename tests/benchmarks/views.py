@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from benchmarks import tracer
-from benchmarks.clock import Turns, load, serially, two_cores, verdict
-from benchmarks.limit import arithmetic
-from benchmarks.scene import LAST_YEAR, PLANTS, PORTION, RAYS, row_scene
 from screenplan.views.crowns import CONE, ELLIPSOID
 from screenplan.views.kernel import blocked_years, follow_years
 from screenplan.views.leaves import light_through
+
+from . import tracer
+from .clock import Turns, load, serially, two_cores, verdict
+from .limit import arithmetic
+from .scene import LAST_YEAR, PLANTS, PORTION, RAYS, row_scene
 
 YEARS, GROWTHS = LAST_YEAR + 1, 3
 #: One portion in so many goes to the ray tracer: a million rays of ten.

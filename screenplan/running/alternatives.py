@@ -8,10 +8,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from screenplan.contracts import ALTERNATIVES
-from screenplan.errors import InputError, refuse
-from screenplan.inputs import step_arguments
+from screenplan.ground.errors import InputError, refuse
 from screenplan.plan import Plan
-from screenplan.steps import STEPS
+from screenplan.running.inputs import step_arguments
+from screenplan.running.steps import STEPS
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -49,7 +49,7 @@ def compare_alternatives(
     InputError
         If there are more than `MOST` combinations.
     """
-    from screenplan.tables import table_of
+    from screenplan.contracts.tables import table_of
 
     variants = list_variants(plan)
     places = layers.get("private_places")

@@ -18,7 +18,7 @@ from pyproj import CRS, Transformer
 from pyproj.aoi import AreaOfInterest
 from pyproj.transformer import TransformerGroup
 
-from screenplan.errors import refuse
+from screenplan.ground.errors import refuse
 
 #: Two layers that agree this well are taken as agreeing, unless the plan says otherwise.
 DATUM_TOLERANCE_M = 2.0

@@ -17,14 +17,14 @@ from screenplan.contracts import (
     as_written,
     written_parts,
 )
-from screenplan.errors import refuse
-from screenplan.frame import LocalFrame
+from screenplan.contracts.tables import give_types
+from screenplan.ground.errors import refuse
+from screenplan.ground.frame import LocalFrame
 from screenplan.outputs.folder import OutputFolder
 from screenplan.outputs.layers import GEOPACKAGE_NAME
 from screenplan.outputs.other_formats import FORMATS, write_format
 from screenplan.outputs.record import RECORD_NAME, read_record, write_record
 from screenplan.site.loose import read_table
-from screenplan.tables import give_types
 
 
 @dataclass(frozen=True)

@@ -8,11 +8,11 @@ from pathlib import Path
 from typing import Any
 
 from screenplan.contracts import OUTPUTS
-from screenplan.errors import InputError, refuse
-from screenplan.inputs import read_inputs, rows_of_files, step_arguments
+from screenplan.ground.errors import InputError, refuse
 from screenplan.plan import Plan, check_plan, read_plan
 from screenplan.plan.reading import change_plan
-from screenplan.steps import STEPS, Step
+from screenplan.running.inputs import read_inputs, rows_of_files, step_arguments
+from screenplan.running.steps import STEPS, Step
 
 #: What positions in files are in.
 WGS84 = "EPSG:4326"
@@ -130,7 +130,7 @@ def run_plan(
     >>> sorted(run.layers["sides"]["side_id"])
     ['east', 'north', 'south', 'west']
     """
-    from screenplan.tables import notes_of
+    from screenplan.contracts.tables import notes_of
 
     only = (only,) if isinstance(only, str) else tuple(only)
     steps = steps_for(only)
@@ -148,7 +148,7 @@ def run_plan(
         run.layers |= given
         run.notes += (note for layer in given.values() for note in notes_of(layer))
     if plan.alternatives.asked and (not only or "alternatives" in only):
-        from screenplan.alternatives import compare_alternatives
+        from screenplan.running.alternatives import compare_alternatives
 
         run.layers["alternatives"] = compare_alternatives(
             plan, folder, run.layers, site.terrain, site.frame
@@ -191,7 +191,7 @@ def _arguments(steps: Sequence[Step], plan: Plan, folder: Path, site) -> dict[st
     if site.frame.is_placed:
         _check_positions(site.frame)
     if plan.alternatives.asked:
-        from screenplan.alternatives import list_variants
+        from screenplan.running.alternatives import list_variants
 
         list_variants(plan)
     return {

@@ -14,11 +14,11 @@ import geopandas as gpd
 import pandas as pd
 
 from screenplan.contracts import INPUTS, OUTPUTS
-from screenplan.errors import refuse
-from screenplan.frame import LocalFrame
-from screenplan.inputs import step_arguments
+from screenplan.ground.errors import refuse
+from screenplan.ground.frame import LocalFrame
 from screenplan.plan import Plan, check_plan
-from screenplan.steps import STEPS, Step
+from screenplan.running.inputs import step_arguments
+from screenplan.running.steps import STEPS, Step
 
 
 def run_step(

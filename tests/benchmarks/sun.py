@@ -14,15 +14,16 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from benchmarks.clock import best_of, verdict
-from benchmarks.tracer import Rays, build, is_there, row_triangles
 from screenplan.effects.places_in_light import gardens_in_light, windows_in_light
 from screenplan.effects.sun import sun_path
-from screenplan.pipeline import read_inputs, step_arguments
 from screenplan.plan import read_plan
-from screenplan.steps import STEPS
+from screenplan.running.pipeline import read_inputs, step_arguments
+from screenplan.running.steps import STEPS
 
-SAMPLE = Path(__file__).parent.parent / "sample_data" / "hillside.toml"
+from .clock import best_of, verdict
+from .tracer import Rays, build, is_there, row_triangles
+
+SAMPLE = Path(__file__).parents[2] / "sample_data" / "hillside.toml"
 YEARS = 31
 WINDOWS = 30
 HOURLY = {"days_a_month": 31, "step_minutes": 60, "cell_m": 1.0}

@@ -7,11 +7,12 @@ import time
 import numpy as np
 from numba import njit, prange
 
-from benchmarks.clock import best_of
-from benchmarks.scene import LAST_YEAR, PORTION, RAYS, row_scene
 from screenplan.views.bundle import PART, ROOM, come_near, lay_bundle, new_bundle
 from screenplan.views.crowns import DISTANCE_CELLS, HEIGHT_CELLS, LANES
 from screenplan.views.kernel import foresee, list_open
+
+from .clock import best_of
+from .scene import LAST_YEAR, PORTION, RAYS, row_scene
 
 #: Arithmetic operations, roots and divisions counted as one each, as the code is written: laying a
 #: sight line and its window; a pair of sight line and plant; its look-up; an exact test; a year of

@@ -6,8 +6,8 @@ import math
 import re
 from functools import cache
 
-from screenplan.errors import InputError, refuse
-from screenplan.texts import quoted
+from screenplan.ground.errors import InputError, refuse
+from screenplan.ground.texts import quoted
 
 #: One international foot in metres, exact by definition since 1959.
 FOOT_M = 0.3048

@@ -8,16 +8,16 @@ from pathlib import Path
 from typing import Any
 
 from screenplan.contracts import OUTPUTS, SURROUNDINGS
-from screenplan.errors import refuse
+from screenplan.ground.errors import refuse
+from screenplan.ground.units import format_length, in_units
 from screenplan.outputs.folder import OutputFolder
 from screenplan.outputs.layers import write_layers
 from screenplan.outputs.project import Titles, write_project
 from screenplan.outputs.rasters import write_sun_hours
 from screenplan.outputs.record import RunRecord, describe_output, write_record
 from screenplan.outputs.report import REPORT_NAME, About, write_report
-from screenplan.pipeline import Run
 from screenplan.plan import SECTIONS, is_length, key_field
-from screenplan.units import format_length, in_units
+from screenplan.running.pipeline import Run
 
 #: Folder of the stake-out for receivers and surveyors, and its tables.
 STAKEOUT_FOLDER = "stakeout"
@@ -75,7 +75,7 @@ def write_run(run: Run, target: str | Path | OutputFolder) -> Path:
     >>> run = screenplan.run_plan(screenplan.sample_plan(), only=["sides"])
     >>> write_run(run, "hillside_plan")
     Traceback (most recent call last):
-    screenplan.errors.InputError: the run was asked for sides only. Run the whole plan before it is written.
+    screenplan.ground.errors.InputError: the run was asked for sides only. Run the whole plan before it is written.
     """
     if run.only:
         raise refuse(

@@ -26,7 +26,7 @@ from screenplan.plan import (
     key_limits,
 )
 from screenplan.plan.values import read_day, read_length, read_texts, read_volume
-from screenplan.steps import STEPS, Step
+from screenplan.running.steps import STEPS, Step
 
 ParameterType = Literal[
     "length",
@@ -238,7 +238,7 @@ class StepDescription(_Plain):
     Parameters
     ----------
     name, does : str
-        As in `screenplan.steps.Step`.
+        As in `screenplan.running.steps.Step`.
     title : str
         Its name as people write it.
     group : str

@@ -87,7 +87,7 @@ STEPS: dict[str, Step] = {
         Step(
             "sides",
             "Cut the parcel's outline into sides at its real corners",
-            "screenplan.site.sides:find_sides",
+            "screenplan.site:find_sides",
             needs=("parcels",),
             takes=("roads",),
             gives=("sides",),
@@ -96,7 +96,7 @@ STEPS: dict[str, Step] = {
         Step(
             "windows",
             "Complete the windows that are given, or derive them from the footprints",
-            "screenplan.site.windows:lay_windows",
+            "screenplan.site:lay_windows",
             needs=("parcels",),
             takes=("buildings", "windows"),
             gives=("windows",),
@@ -114,7 +114,7 @@ STEPS: dict[str, Step] = {
         Step(
             "places",
             "Complete the private places that are given, or derive one on the garden side",
-            "screenplan.site.places:lay_places",
+            "screenplan.site:lay_places",
             needs=("parcels",),
             takes=("buildings", "roads", "private_places"),
             gives=("private_places",),
@@ -123,7 +123,7 @@ STEPS: dict[str, Step] = {
         Step(
             "across",
             "Count the straight lines from windows and onlookers to private places across each side",
-            "screenplan.site.overlooked:count_lines_of_sight",
+            "screenplan.site:count_lines_of_sight",
             needs=("sides", "windows", "private_places"),
             takes=("onlookers",),
             gives=("sides",),
@@ -135,7 +135,7 @@ STEPS: dict[str, Step] = {
         Step(
             "zones",
             "Mark the ground where no stem may stand, and why, and the ground that is left",
-            "screenplan.planting.zones:mark_zones",
+            "screenplan.planting:mark_zones",
             needs=("parcels",),
             takes=(
                 "buildings",
@@ -159,7 +159,7 @@ STEPS: dict[str, Step] = {
         Step(
             "lines",
             "Draw the planting lines along the chosen sides, or along a drawn line",
-            "screenplan.planting.lines:draw_lines",
+            "screenplan.planting:draw_lines",
             needs=("parcels", "sides", "plantable_zone", "no_plant_zones"),
             takes=("planting_line", "existing_screens"),
             gives=("planting_lines",),
@@ -174,7 +174,7 @@ STEPS: dict[str, Step] = {
         Step(
             "room",
             "End a derived private place where the grown row begins",
-            "screenplan.planting.room:leave_room",
+            "screenplan.planting:leave_room",
             needs=("private_places", "planting_lines"),
             gives=("private_places",),
             parameters={"species": "plants.species"},
@@ -183,7 +183,7 @@ STEPS: dict[str, Step] = {
         Step(
             "needed",
             "Tell how tall the row must be along its line, and which species get there when",
-            "screenplan.views.needed_height:find_needed_height",
+            "screenplan.views:find_needed_height",
             needs=("windows", "private_places", "planting_lines"),
             takes=("buildings", "existing_screens", "onlookers"),
             gives=("needed_height", "needed_profile", "needed_years"),
@@ -211,7 +211,7 @@ STEPS: dict[str, Step] = {
         Step(
             "plants",
             "Set the plants along the lines",
-            "screenplan.planting.rows:set_plants",
+            "screenplan.planting:set_plants",
             needs=("planting_lines", "plantable_zone", "no_plant_zones"),
             takes=("existing_screens",),
             gives=("plants", "dropped_stations"),
@@ -230,7 +230,7 @@ STEPS: dict[str, Step] = {
         Step(
             "hand",
             "Tell what the plants or the money in hand are good for",
-            "screenplan.planting.in_hand:plants_in_hand",
+            "screenplan.planting:plants_in_hand",
             needs=("planting_lines", "plants"),
             gives=("plants_in_hand",),
             parameters={
@@ -243,7 +243,7 @@ STEPS: dict[str, Step] = {
         Step(
             "closure",
             "Tell when and how far up the crowns of a row meet",
-            "screenplan.planting.closure:close_rows",
+            "screenplan.planting:close_rows",
             needs=("planting_lines", "plants"),
             takes=("plantable_zone", "needed_height"),
             gives=("closure",),
@@ -259,7 +259,7 @@ STEPS: dict[str, Step] = {
         Step(
             "crowns",
             "Draw the crowns in chosen years",
-            "screenplan.planting.crowns:grow_crowns",
+            "screenplan.planting:grow_crowns",
             needs=("plants",),
             gives=("crowns",),
             parameters={"years": "growth.show_years", "curve": "growth.curve"},
@@ -268,7 +268,7 @@ STEPS: dict[str, Step] = {
         Step(
             "views",
             "Follow the rays from windows and onlookers to private places, and tell in which year each view closes",
-            "screenplan.views.views:trace_views",
+            "screenplan.views:trace_views",
             needs=("windows", "private_places", "planting_lines", "plants"),
             takes=("buildings", "existing_screens", "no_plant_zones", "onlookers"),
             gives=("views", "view_years", "view_holes"),
@@ -292,7 +292,7 @@ STEPS: dict[str, Step] = {
         Step(
             "sections",
             "Lay the sight lines of the views, and cut sections along them",
-            "screenplan.views.sections:cut_sections",
+            "screenplan.views:cut_sections",
             needs=("windows", "private_places", "planting_lines", "plants", "views"),
             takes=("onlookers", "buildings", "existing_screens"),
             gives=("sight_lines", "sight_outlines", "sections"),
@@ -312,7 +312,7 @@ STEPS: dict[str, Step] = {
         Step(
             "missing",
             "Look at the views with one plant missing at a time: what hangs on each plant",
-            "screenplan.views.missing:find_missing",
+            "screenplan.views:find_missing",
             needs=("windows", "private_places", "planting_lines", "plants"),
             takes=("buildings", "existing_screens", "onlookers"),
             gives=("plants", "missing_plants"),
@@ -335,7 +335,7 @@ STEPS: dict[str, Step] = {
         Step(
             "rules",
             "List the rules and limits that apply to the plan, and why",
-            "screenplan.effects.applied:list_rules",
+            "screenplan.effects:list_rules",
             takes=(
                 "buildings",
                 "utilities",
@@ -364,7 +364,7 @@ STEPS: dict[str, Step] = {
         Step(
             "light",
             "Count the sun and the light of the sky that the row takes, by month and year",
-            "screenplan.effects.light:count_light",
+            "screenplan.effects:count_light",
             needs=("parcels", "planting_lines", "plants"),
             takes=("windows", "buildings", "existing_screens", "sun_places"),
             gives=("light", "light_months", "sun_grid"),
@@ -387,7 +387,7 @@ STEPS: dict[str, Step] = {
         Step(
             "hedge_heights",
             "Give the height to which published guidance lets each row grow",
-            "screenplan.effects.hedge_height:guide_heights",
+            "screenplan.effects:guide_heights",
             needs=("parcels", "planting_lines", "plants"),
             takes=("windows", "buildings"),
             gives=("hedge_heights",),
@@ -402,7 +402,7 @@ STEPS: dict[str, Step] = {
         Step(
             "sight",
             "Draw the ground over which drivers must see, and list the plants that grow into it",
-            "screenplan.effects.roads:watch_sight",
+            "screenplan.effects:watch_sight",
             needs=("parcels", "plants"),
             takes=("roads", "keep_outs", "sides"),
             gives=("sight_areas", "sight_plants"),
@@ -417,7 +417,7 @@ STEPS: dict[str, Step] = {
         Step(
             "wires",
             "List the plants that grow too tall for an overhead line",
-            "screenplan.effects.overhead:reach_wires",
+            "screenplan.effects:reach_wires",
             needs=("plants",),
             takes=("utilities",),
             gives=("wire_plants",),
@@ -432,7 +432,7 @@ STEPS: dict[str, Step] = {
         Step(
             "digging",
             "Mark where nothing is dug but by hand, and list the holes that touch it",
-            "screenplan.effects.buried:mark_buried",
+            "screenplan.effects:mark_buried",
             needs=("plants",),
             takes=("utilities",),
             gives=("locate_zones", "holes_at_lines"),
@@ -446,7 +446,7 @@ STEPS: dict[str, Step] = {
         Step(
             "drains",
             "List the plants that grow taller than they stand away from a septic field",
-            "screenplan.effects.buried:reach_drains",
+            "screenplan.effects:reach_drains",
             needs=("plants",),
             takes=("keep_outs",),
             gives=("deep_roots",),
@@ -459,7 +459,7 @@ STEPS: dict[str, Step] = {
         Step(
             "outgrown",
             "Tell which plants outgrow the boundary or a wall, and the clipping that is due",
-            "screenplan.effects.boundary:outgrow_boundary",
+            "screenplan.effects:outgrow_boundary",
             needs=("parcels", "plants"),
             takes=("buildings",),
             gives=("outgrown",),
@@ -475,7 +475,7 @@ STEPS: dict[str, Step] = {
         Step(
             "noise",
             "Tell what the foliage takes away of a road's noise",
-            "screenplan.effects.noise:follow_noise",
+            "screenplan.effects:follow_noise",
             needs=("plants",),
             takes=("private_places", "roads"),
             gives=("noise_paths",),
@@ -489,7 +489,7 @@ STEPS: dict[str, Step] = {
         Step(
             "health",
             "Tell how much hangs on one species, and how well it stands the site",
-            "screenplan.effects.health:judge_health",
+            "screenplan.effects:judge_health",
             needs=("plants",),
             gives=("plant_health",),
             parameters={
@@ -503,7 +503,7 @@ STEPS: dict[str, Step] = {
         Step(
             "fence",
             "Lay a fence against browsing, and compare the ways to fence the plants",
-            "screenplan.works.fence:lay_fence",
+            "screenplan.works:lay_fence",
             needs=("parcels", "planting_lines", "plants"),
             takes=("buildings", "utilities", "keep_outs", "roads"),
             gives=("fence_posts", "fence_wires", "fence_options"),
@@ -528,7 +528,7 @@ STEPS: dict[str, Step] = {
         Step(
             "stakeout",
             "Lay out pegs by two tapes, and running distances from one zero for every plant",
-            "screenplan.works.stakeout:stake_out",
+            "screenplan.works:stake_out",
             needs=("parcels", "planting_lines", "plants"),
             takes=("buildings", "marks", "fence_posts", "existing_screens", "keep_outs"),
             gives=("tape_points", "pegs", "base_lines", "stakes", "stake_checks"),
@@ -543,7 +543,7 @@ STEPS: dict[str, Step] = {
         Step(
             "quantities",
             "Count plants, holes, earth, mulch, water and fence material",
-            "screenplan.works.quantities:count_material",
+            "screenplan.works:count_material",
             needs=("parcels", "planting_lines", "plants"),
             takes=("stakes", "pegs", "base_lines", "fence_options"),
             gives=("quantities",),
@@ -568,7 +568,7 @@ STEPS: dict[str, Step] = {
         Step(
             "calendar",
             "Lay out the tasks from marking the ground to the closed row",
-            "screenplan.works.calendar:schedule_work",
+            "screenplan.works:schedule_work",
             needs=("plants",),
             takes=("closure", "quantities", "fence_options"),
             gives=("schedule",),
@@ -586,7 +586,7 @@ STEPS: dict[str, Step] = {
         Step(
             "cost",
             "Price the quantities by your own prices and rates",
-            "screenplan.works.cost:price_work",
+            "screenplan.works:price_work",
             needs=("quantities",),
             gives=("cost",),
             parameters={

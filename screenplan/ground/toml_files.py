@@ -9,9 +9,9 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
-from screenplan.errors import InputError, Problem, refuse
-from screenplan.paths import check_path
-from screenplan.texts import quoted
+from screenplan.ground.errors import InputError, Problem, refuse
+from screenplan.ground.paths import check_path
+from screenplan.ground.texts import quoted
 
 #: A plan with every key and its help has some 20 kB; a file above this is something else.
 LARGEST_BYTES = 2_000_000

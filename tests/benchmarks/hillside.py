@@ -7,9 +7,6 @@ from pathlib import Path
 
 import numpy as np
 
-from benchmarks import tracer
-from benchmarks.clock import Turns, serially, verdict
-from benchmarks.scene import LAST_YEAR, RAYS
 from screenplan.planting.species import load_species
 from screenplan.views.crowns import ELLIPSOID
 from screenplan.views.grown import grow_rows
@@ -17,7 +14,11 @@ from screenplan.views.kernel import follow_years
 from screenplan.views.sampling import rays_through
 from screenplan.views.setting import Sampling, lay_setting
 
-PLAN = Path(__file__).parent.parent / "sample_data" / "hillside.toml"
+from . import tracer
+from .clock import Turns, serially, verdict
+from .scene import LAST_YEAR, RAYS
+
+PLAN = Path(__file__).parents[2] / "sample_data" / "hillside.toml"
 YEARS = LAST_YEAR + 1
 #: Denser than a plan's own sample, so that there are as many rays as are asked for.
 ACROSS, SPACING_M, MOST_TARGETS = 12, 0.25, 2000
@@ -29,7 +30,7 @@ UNDERGROUND_M = 5.0
 
 def site_scene():
     """Setting, rows and crowns of the sample plan, and rays of all its views."""
-    from screenplan.pipeline import run_plan
+    from screenplan.running.pipeline import run_plan
 
     layers = run_plan(PLAN)
     site, layers = layers.site, layers.layers

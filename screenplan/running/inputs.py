@@ -9,9 +9,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from screenplan.errors import InputError, Problem
+from screenplan.ground.errors import InputError, Problem
 from screenplan.plan import Plan
-from screenplan.steps import Step
+from screenplan.running.steps import Step
 
 
 def read_inputs(plan: Plan, folder: Path):

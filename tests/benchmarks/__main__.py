@@ -1,0 +1,34 @@
+"""Run every bench: ``python -m tests.benchmarks``. Other work on the machine makes the figures worse."""
+
+import os
+import platform
+
+from .clock import load
+from .hillside import bench_hillside
+from .job import bench_compiling, bench_demo, bench_step, bench_stream
+from .limit import bench_limit
+from .reading import bench_reading
+from .sides import bench_sides
+from .sun import bench_sun
+from .views import bench_growth_of_cost, bench_timelines, bench_tracer
+
+
+def main() -> None:
+    """Print all figures."""
+    print(f"{platform.processor() or platform.machine()}, {os.cpu_count()} cores, {load()} before")
+    bench_demo()
+    bench_reading()
+    bench_step()
+    bench_stream()
+    bench_compiling()
+    seconds = bench_timelines()
+    bench_limit(seconds)
+    bench_growth_of_cost()
+    bench_tracer()
+    bench_hillside()
+    bench_sun()
+    bench_sides()
+
+
+if __name__ == "__main__":
+    main()
