@@ -190,8 +190,9 @@ def test_zones_of_odd_outlines_are_valid_wherever_they_are_written(frames, site,
     # Zones and what is left are the parcel, but for what is thinner than a millimetre.
     # On a grid, because a union without one drops whole pieces where edges nearly coincide, in one
     # site of a thousand.
-    both = shapely.union_all([*zones.geometry, *free.geometry], grid_size=1e-8)
-    beside = shapely.symmetric_difference(outline, both, grid_size=1e-8)
+    with np.errstate(divide="ignore"):  # edges of 1e-174 m have no slope on a grid
+        both = shapely.union_all([*zones.geometry, *free.geometry], grid_size=1e-8)
+        beside = shapely.symmetric_difference(outline, both, grid_size=1e-8)
     assert beside.area < 0.001 * outline.length
 
 
