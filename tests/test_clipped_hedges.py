@@ -13,17 +13,17 @@ from screenplan.contracts import CROWN_SHAPES, CROWNS
 from screenplan.effects.applied import list_rules
 from screenplan.effects.boundary import outgrow_boundary
 from screenplan.effects.buried import reach_drains
-from screenplan.effects.growing import grow_plants, meet
+from screenplan.effects.growing import meet
 from screenplan.effects.noise import follow_noise
 from screenplan.ground.errors import InputError
 from screenplan.outputs.conform import conform
 from screenplan.outputs.drawings.crowns import add_crowns, crown_outline
 from screenplan.outputs.drawings.style import new_figure
 from screenplan.planting.crowns import grow_crowns
-from screenplan.planting.footprints import crowns_in_year
-from screenplan.planting.growth import height_at
+from screenplan.planting.growth import GROWTHS, TYPICAL, height_at
 from screenplan.planting.shapes import SHAPES, meeting_band, shape_radius
 from screenplan.planting.species import load_species
+from screenplan.planting.stand import stand_of
 from screenplan.planting.stock import planted_height
 from screenplan.planting.zones import mark_zones
 from screenplan.rules.ruleset import load_rules
@@ -32,7 +32,6 @@ from screenplan.views import solids
 from screenplan.views.sections import cut_sections
 from screenplan.works.calendar import _first_clip
 from screenplan.works.fence import lay_fence
-from screenplan.works.kinds import kinds_of
 
 #: Hornbeam, 12.2 m wide when it grows free, kept 2 m high and 0.6 m wide.
 HEDGE = {"like": "carpinus_betulus", "shape": "box", "kept_height": "2 m", "kept_width": "0.6 m"}
@@ -41,6 +40,7 @@ KEPT = TABLE["hedge"]
 #: Half its length along the row: six tenths of its height, by its table.
 ALONG = 0.6 * 2.0 / 2
 ACROSS = 0.3
+HIGH = GROWTHS.index("high")
 #: An edge of a polygon may lie so far off the sizes that it is drawn from, metres.
 DRAWN_M = 1e-9
 #: How far a wire may be off the closed form, metres: its outline is widened and straightened by 0.1.
@@ -251,13 +251,13 @@ def test_meeting_a_thing_against_the_drawn_crown():
     # Invariant: a crown meets a point in a year if its drawn polygon covers it.
     rng = np.random.default_rng(4)
     _, plants = hedge(((10, 20), (13, 24)))
-    sizes = grow_plants(plants, years=8, curve="smooth", table=TABLE)
+    stand = stand_of(plants, years=8, table=TABLE)
     met = 0
     for _ in range(60):
         spot = shapely.Point(rng.uniform(9, 14), rng.uniform(19, 25))
-        holds = meet(plants, sizes, spot).holds
+        holds = meet(stand, spot).holds
         for year in (0, 3, 8):
-            covers = shapely.intersects(sizes.areas(plants, 1, year), spot)
+            covers = shapely.intersects(stand.crowns(TYPICAL, year).areas(), spot)
             assert (holds[:, 1, year] == covers).all()
             met += covers.sum()
     assert met > 20
@@ -311,14 +311,11 @@ def test_the_sides_are_clipped_once_they_outgrow_the_kept_width():
     _, plants = hedge(((10, 20), (20, 20)), step=1.0)
     tall = height_at(KEPT, np.arange(31), stock_height_m=0.5)
     plants = plants.assign(stock_height_m=0.5)
-    year = _first_clip(plants, kinds_of(plants, TABLE), 30, "smooth")
+    year = _first_clip(stand_of(plants, years=30, table=TABLE), 1.0)
     assert year == int(np.argmax(tall >= 1.0)) > 1
     free = plants.assign(species="carpinus_betulus")
-    assert (
-        _first_clip(free, kinds_of(free, TABLE), 30, "smooth")
-        == int(np.argmax(tall >= 1.0 / 0.6))
-        > year
-    )
+    clip = _first_clip(stand_of(free, years=30, table=TABLE), 1.0)
+    assert clip == int(np.argmax(tall >= 1.0 / 0.6)) > year
 
 
 # --- the fence -----------------------------------------------------------------------------------
@@ -334,7 +331,7 @@ def test_a_fence_runs_beside_the_kept_width_and_past_the_ends():
     across, along = ACROSS + 0.3, ALONG + 0.3
     assert (20 - south, north - 20) == pytest.approx((across, across), abs=WIRE_M)
     assert (10 - west, east - 20) == pytest.approx((along, along), abs=WIRE_M)
-    crowns = crowns_in_year(plants, 10, growth="high", curve="smooth", table=TABLE).areas()
+    crowns = stand_of(plants, years=[10], table=TABLE).crowns(HIGH, 0).areas()
     assert shapely.distance(crowns, shapely.union_all(wires.geometry)).min() >= 0.3 - DRAWN_M
     # A hedge 0.5 m apart that is 1.2 m long at each plant fills no cage.
     assert not options.set_index("scheme").loc["cages", "possible"]

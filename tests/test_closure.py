@@ -209,5 +209,5 @@ def test_refused():
         grow_crowns(plants, years=[2.5])
     with pytest.raises(InputError, match="'fast' is not a growth"):
         grow_crowns(plants, growth="fast")
-    with pytest.raises(InputError, match="there is no species 'oak'"):
+    with pytest.raises(InputError, match="a species is not in the table: oak"):
         grow_crowns(plants.assign(species=pd.Series(["oak"] * len(plants), dtype="string")))

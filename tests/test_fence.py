@@ -14,14 +14,15 @@ from shapely.affinity import rotate
 from screenplan.contracts import FENCE_OPTIONS, FENCE_POSTS, FENCE_WIRES
 from screenplan.ground.errors import InputError
 from screenplan.outputs.conform import conform
-from screenplan.planting.footprints import crowns_in_year
-from screenplan.planting.growth import height_at
+from screenplan.planting.growth import GROWTHS, height_at
 from screenplan.planting.species import load_species
+from screenplan.planting.stand import stand_of
 from screenplan.works.enclosure import BURIED_M, Ground, enclose
-from screenplan.works.fence import lay_fence, years_to_outgrow
+from screenplan.works.fence import LONGEST_YEARS, lay_fence, years_to_outgrow
 from screenplan.works.posts import set_posts, spans
 
 FOOT = 0.3048
+HIGH = GROWTHS.index("high")
 OPEN = Ground(
     shapely.box(-1e3, -1e3, 1e3, 1e3), shapely.box(-1e3, -1e3, 1e3, 1e3), shapely.Polygon()
 )
@@ -41,7 +42,7 @@ def posts(
 
 
 def crown_radii(plants, years):
-    return crowns_in_year(plants, years, growth="high", curve="smooth").along
+    return stand_of(plants, years=[years]).crowns(HIGH, 0).along
 
 
 def utility(geometry, diameter=0.1):
@@ -247,7 +248,7 @@ def test_a_fence_round_clipped_plants_far_apart_by_closed_form(turn, kept_m):
         .assign(species="kept", stock_height_m=1.6, gap_before_m=21.0)
         .reset_index(drop=True)
     )
-    crown = crowns_in_year(pair, 4, growth="high", curve="smooth", table=table)
+    crown = stand_of(pair, years=[4], table=table).crowns(HIGH, 0)
     assert (crown.along[0] > crown.across[0]) == (kept_m == 0.3)
     ground = Ground(subject.geometry[0], subject.geometry[0], shapely.Polygon())
     outlines = enclose(lines, pair, ground, crown, 0.3)
@@ -434,7 +435,8 @@ def test_words_are_honest():
 def test_years_until_plants_outgrow_browsing():
     # Invariant of the growth model: low growth is above 1.8 m in that year, and not the year before.
     *_, plants = site.planted(species="thuja_standishii_plicata")
-    years = years_to_outgrow(plants, 1.8)
+    stand = stand_of(plants, years=LONGEST_YEARS)
+    years = years_to_outgrow(stand, ~plants["existing"].to_numpy(bool), 1.8)
     species = load_species()["thuja_standishii_plicata"]
     after, before = (
         height_at(species, y, growth="low", stock_height_m=0.9) for y in (years, years - 1)

@@ -13,7 +13,6 @@ from screenplan.planting.growth import (
     CURVES,
     GROWTHS,
     clear_stem_at,
-    closure_height,
     effective_years,
     height_at,
     spread_at,
@@ -165,12 +164,12 @@ def test_spread_and_clear_stem_grow_to_their_caps():
 )  # fmt: skip
 def test_closure_by_hand(shape, low, high):
     assert meeting_band(shape, 4, 2, 1, 1) == (pytest.approx(low), pytest.approx(high))
-    assert closure_height(shape_code(shape), 4, 2, 1, 1) == pytest.approx(high)
+    assert meeting_band(shape_code(shape), 4, 2, 1, 1)[1] == pytest.approx(high)
 
 
 def test_a_row_of_cones_closes_up_to_h_times_1_minus_s_over_w():
     h, w, s = 6.0, 2.4, np.array([0.6, 1.2, 1.8, 2.4, 3.0])
-    assert closure_height("cone", h, w, s) == pytest.approx([4.5, 3.0, 1.5, 0.0, 0.0])
+    assert meeting_band("cone", h, w, s)[1] == pytest.approx([4.5, 3.0, 1.5, 0.0, 0.0])
 
 
 @given(

@@ -22,8 +22,9 @@ from screenplan.ground.errors import InputError
 from screenplan.ground.frame import LocalFrame
 from screenplan.outputs.rasters import NO_DATA, write_sun_hours
 from screenplan.planting.species import load_species
+from screenplan.planting.stand import stand_of
 from screenplan.site.terrain import Terrain
-from screenplan.views.grown import grow_rows
+from screenplan.views.grown import crowns_of, rows_of
 from screenplan.views.obstacles import lay_obstacles
 from screenplan.views.timeline import Scene
 
@@ -39,9 +40,10 @@ def scene_of(*, walls=None, plants=None, terrain=None, years=3, table=None):
     table = load_species() if table is None else table
     _, none = row()
     plants = none.iloc[:0] if plants is None else plants
-    rows, crowns, _ = grow_rows(plants, table=table, years=years, curve="smooth")
+    stand = stand_of(plants, table=table, years=years)
+    crowns = crowns_of(stand)
     ground = Terrain.flat() if terrain is None else terrain
-    return Scene(lay_obstacles(None, walls, ground), rows, crowns)
+    return Scene(lay_obstacles(None, walls, ground), rows_of(stand, crowns), crowns)
 
 
 def wall(xy, height):

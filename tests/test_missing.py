@@ -9,8 +9,9 @@ from test_views import GARDEN, HOUSE, TABLE, WINDOW, row, windows
 
 from screenplan.contracts import MISSING_PLANTS
 from screenplan.ground.errors import InputError
+from screenplan.planting.stand import stand_of
 from screenplan.site.terrain import Terrain
-from screenplan.views.grown import grow_rows
+from screenplan.views.grown import crowns_of, rows_of
 from screenplan.views.kernel import blocked_years
 from screenplan.views.missing import find_missing
 from screenplan.views.sole import sole_blockers
@@ -146,11 +147,17 @@ def test_bad_parameters_are_refused(options, says):
         missing(two_rows(), **options)
 
 
+def grown(plants):
+    stand = stand_of(plants, table=TABLE, years=6, curve="straight")
+    crowns = crowns_of(stand)
+    return rows_of(stand, crowns), crowns
+
+
 # Independent: every plant alone through the kernel, for slanting, level and upright sight lines.
 @pytest.mark.parametrize("kind", ["cone", "ellipsoid", "stemmed"])
 def test_only_plant_in_the_way_against_the_kernel_plant_by_plant(kind):
     plants = row(np.arange(24.0, 36.0, 1.3), kind, 3.0)
-    rows, crowns, _ = grow_rows(plants, table=TABLE, years=6, curve="straight")
+    rows, crowns = grown(plants)
     rng = np.random.default_rng(2)
     # More than `MANY_RAYS`, so that both cores are at it, and few.
     origin = np.column_stack(
@@ -164,7 +171,7 @@ def test_only_plant_in_the_way_against_the_kernel_plant_by_plant(kind):
     target[300:600, 2] = origin[300:600, 2]
     hits = []
     for number in range(len(plants)):
-        one, table, _ = grow_rows(plants.iloc[[number]], table=TABLE, years=6, curve="straight")
+        one, table = grown(plants.iloc[[number]])
         hits.append((blocked_years(origin, target, one, table)[:, 0, 1] >> 5) & 1)
     hits = np.array(hits)
     stopped, only = sole_blockers(origin, target, rows, crowns, 5, 1)

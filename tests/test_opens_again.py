@@ -12,7 +12,8 @@ from screenplan.outputs.summary import _tell_views
 from screenplan.planting.growth import clear_stem_at, height_at
 from screenplan.planting.maturity import MATURE_YEAR, followed_years, lasts_from
 from screenplan.planting.species import load_species
-from screenplan.views.grown import grow_rows, years_to_rest
+from screenplan.planting.stand import stand_of
+from screenplan.views.grown import crowns_of, years_to_rest
 from screenplan.views.timeline import last_open, opens_again
 
 SHIPPED = load_species()
@@ -88,27 +89,29 @@ def test_the_table_of_years_holds_the_years_looked_at_alone():
     assert set(holes["year"]) == {opens}
 
 
+def rest(plants, table, years, curve):
+    return years_to_rest(stand_of(plants, table=table, years=years, curve=curve))
+
+
 def test_crowns_that_only_grow_are_followed_no_longer():
     plants = row(SHUT, "cone")
-    assert years_to_rest(plants, table=TABLE, years=12, curve="straight").tolist() == list(
-        range(13)
-    )
+    assert rest(plants, TABLE, 12, "straight").tolist() == list(range(13))
 
 
 def test_years_are_followed_until_every_crown_holds_the_one_before():
     # Straight growth from 0.5 m by 0.2, 0.3, 0.4 m a year; a bare stem of nine tenths up to 1.5 m
     # rises until the plant is 1.67 m tall: in year 6 at low growth.
     plants = row(SHUT, "stemmed")
-    years = years_to_rest(plants, table=TABLE, years=2, curve="straight")
+    years = rest(plants, TABLE, 2, "straight")
     assert years.tolist() == list(range(7))
-    assert years_to_rest(plants, table=TABLE, years=9, curve="straight")[-1] == 9
-    crowns = grow_rows(plants, table=TABLE, years=years, curve="straight")[1]
+    assert rest(plants, TABLE, 9, "straight")[-1] == 9
+    crowns = crowns_of(stand_of(plants, table=TABLE, years=years, curve="straight"))
     assert crowns.height.shape[2] == 7
 
 
 def test_an_ellipsoid_that_only_grows_taller_is_followed_to_the_end():
     plants = row(SHUT, "ilex_vomitoria")
-    years = years_to_rest(plants, table=SHIPPED, years=30, curve="smooth")
+    years = rest(plants, SHIPPED, 30, "smooth")
     # 61 years and the grown plants: all that fits.
     assert years.tolist() == [*range(61), MATURE_YEAR]
 

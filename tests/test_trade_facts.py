@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
-from screenplan.planting.growth import closure_height, height_at, spread_at
+from screenplan.planting.growth import height_at, spread_at
 from screenplan.planting.patterns import count_exact, staggered
+from screenplan.planting.shapes import meeting_band
 from screenplan.planting.species import load_species
 
 VIGOROUS = "thuja_standishii_plicata"
@@ -43,7 +44,7 @@ def test_plants_set_closer_than_their_free_spread_grow_into_each_other(vigorous,
     # Common practice, no source: columnar conifers for a screen are set 1 to 1.8 m apart.
     assert spacing < min(vigorous.mature_spread_m)
     height = height_at(vigorous, np.arange(21), stock_height_m=1.2)
-    meets = closure_height(vigorous.shape, height, spread_at(vigorous, height), spacing)
+    meets = meeting_band(vigorous.shape, height, spread_at(vigorous, height), spacing)[1]
     assert meets[0] == 0
     assert meets[15] > 1.8
 

@@ -15,8 +15,9 @@ from shapely.geometry import LineString, Point, box
 from screenplan.contracts import VIEW_HOLES, VIEW_YEARS, VIEWS, year_column
 from screenplan.ground.errors import InputError
 from screenplan.planting.species import Species
+from screenplan.planting.stand import stand_of
 from screenplan.site.terrain import Terrain
-from screenplan.views.grown import grow_rows
+from screenplan.views.grown import crowns_of, rows_of
 from screenplan.views.obstacles import lay_obstacles
 from screenplan.views.openings import openings_of
 from screenplan.views.sampling import eyes_behind, sample_places
@@ -401,8 +402,9 @@ def test_portions_do_not_change_the_sum():
     opening = openings_of(WINDOW, HOUSE)[0]
     eyes = eyes_behind(opening, inside_m=1.0, heights_m=(1.2, 1.6), across=3)
     targets = sample_places(GARDEN, spacing_m=1.0, most=100)[0].coarse
-    rows, crowns, _ = grow_rows(row(SHUT), table=TABLE, years=30, curve="straight")
-    scene = Scene(lay_obstacles(HOUSE), rows, crowns)
+    stand = stand_of(row(SHUT), table=TABLE, years=30, curve="straight")
+    crowns = crowns_of(stand)
+    scene = Scene(lay_obstacles(HOUSE), rows_of(stand, crowns), crowns)
     whole = sum_up(follow(opening, eyes, targets, scene), scene)
     for portion in (1, 37, 500):
         parts = list(follow(opening, eyes, targets, scene, portion))
@@ -473,16 +475,17 @@ def test_species_table_by_default_is_the_shipped_one():
 
 def test_growth_classes_are_shared():
     plants = row(SHUT)
-    rows, crowns, kind = grow_rows(plants, table=TABLE, years=5, curve="straight")
+    stand = stand_of(plants, table=TABLE, years=5, curve="straight")
+    crowns = crowns_of(stand)
     assert crowns.height.shape == (1, 3, 6)
-    assert set(kind) == {0}
+    assert set(stand.start) == {0}
     two = pd.concat([plants, row([3.3], stock=1.0)], ignore_index=True)
-    assert grow_rows(two, table=TABLE, years=5, curve="straight")[1].height.shape == (2, 3, 6)
+    assert crowns_of(stand_of(two, table=TABLE, years=5)).height.shape == (2, 3, 6)
     # Closed form: straight growth of 0.3 m a year from 0.5 m.
     assert crowns.height[0, 1] == pytest.approx(0.5 + 0.3 * np.arange(6))
     slow = {"column": replace(TABLE["column"], establishment_years=2.0)}
     stands = row(SHUT, existing=True)
-    later = grow_rows(plants, table=slow, years=5, curve="straight")[1].height[0, 1]
-    rooted = grow_rows(stands, table=slow, years=5, curve="straight")[1].height[0, 1]
+    later = stand_of(plants, table=slow, years=5, curve="straight").height[0, 1]
+    rooted = stand_of(stands, table=slow, years=5, curve="straight").height[0, 1]
     assert (rooted[1:] > later[1:]).all()
-    assert len(rows.x) == len(plants)
+    assert len(rows_of(stand, crowns).x) == len(plants)

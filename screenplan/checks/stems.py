@@ -10,9 +10,10 @@ from shapely.ops import substring
 
 from screenplan.checks.findings import LOCATE, SURVEY, Finding
 from screenplan.checks.ways import open_ways
-from screenplan.planting.footprints import boxes_of, crown_areas, ways_of
+from screenplan.planting.footprints import crown_areas
 from screenplan.planting.neighbours import GAP_TOLERANCE_M, gaps_between
 from screenplan.planting.patterns import STANDING_UNEVEN
+from screenplan.planting.stand import stand_of
 from screenplan.planting.zones import outline_known, plantable_ground
 
 #: A stem may lie this far outside a zone: the zones' outlines are rounded by less.
@@ -69,15 +70,15 @@ def judge_crowns(parcels, plants, table) -> Finding:
 
 def _over(subject, plants, table) -> np.ndarray:
     """How far each mature crown reaches over the line, metres; below 0 for those inside."""
-    points = plants.geometry.to_numpy()
-    species = [table[key] for key in plants["species"].astype(str)]
+    stand = stand_of(plants, years=[0], table=table)
+    points, box = stand.points, stand.box
+    species = [stand.starts[k].species for k in stand.start]
     along = np.array([one.final_spread("high") for one in species]) / 2.0
     across = np.array([one.final_width("high") for one in species]) / 2.0
-    box = boxes_of(plants, table)
     sign = np.where(shapely.intersects(subject, points), 1.0, -1.0)
     over = along - sign * shapely.distance(points, shapely.boundary(subject))
     if box.any():
-        areas = crown_areas(points[box], along[box], across[box], box[box], ways_of(plants)[box])
+        areas = crown_areas(points[box], along[box], across[box], box[box], stand.way[box])
         over[box] = [_farthest_outside(area, subject) for area in areas]
     return over
 

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 
 from screenplan.contracts import Contract
@@ -82,6 +83,14 @@ def give_types(table: pd.DataFrame, contract: Contract) -> pd.DataFrame:
         if column.name in table.columns:
             table[column.name] = table[column.name].astype(DTYPES[column.type])
     return table
+
+
+def numbers(layer: pd.DataFrame, name: str, default: float) -> np.ndarray:
+    """Column of a layer as floats, with a default where it or a value is missing."""
+    if name not in layer.columns:
+        return np.full(len(layer), float(default))
+    values = layer[name].astype("Float64").to_numpy(dtype=float, na_value=np.nan)
+    return np.where(np.isnan(values), default, values)
 
 
 def with_notes(layer: pd.DataFrame, notes: Iterable[str]) -> pd.DataFrame:

@@ -10,20 +10,11 @@ import shapely
 
 from screenplan.contracts import OUTGROWN
 from screenplan.contracts.tables import layer_of
-from screenplan.effects.growing import (
-    TOUCH_M,
-    TYPICAL,
-    distances,
-    earliest,
-    first_years,
-    grow_plants,
-    has_rows,
-    meet,
-    names_of,
-    points_of,
-)
+from screenplan.effects.growing import TOUCH_M, earliest, first_years, has_rows, meet, names_of
 from screenplan.ground.errors import refuse
+from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species import Species
+from screenplan.planting.stand import stand_of
 from screenplan.planting.zones import open_ground, subject_of
 from screenplan.rules.limits import Limit, allowed_height, limit_named
 from screenplan.site.ownership import outline_known
@@ -71,17 +62,17 @@ def outgrow_boundary(
             key="boundary.most_height",
         )
     rule = limit_named(limits, walls, "zoning", "lines.walls")
-    sizes = grow_plants(plants, years=years, curve=curve, table=table)
+    stand = stand_of(plants, years=years, curve=curve, table=table)
     if not len(plants):
         return layer_of(OUTGROWN, [], [], plants.crs)
     known = outline_known(parcels)
     subject, subject_id = subject_of(parcels) if known else (open_ground(), "")
     rows, shapes = [], []
-    points, ids = points_of(plants), plants["plant_id"].to_numpy()
+    points, ids = stand.points, plants["plant_id"].to_numpy()
     # Over the line: signed, so that a plant that stands beyond it counts from the first day.
     outline = shapely.boundary(subject)
     inside = np.where(shapely.contains(subject, points), 1.0, -1.0)
-    at_line = meet(plants, sizes, outline, TOUCH_M)
+    at_line = meet(stand, outline, TOUCH_M)
     to_line = inside * at_line.away
     over_line = at_line.holds | (inside < 0.0)[:, None, None]
     # What is no higher at the line than allowed is measured from the stem.
@@ -120,14 +111,14 @@ def outgrow_boundary(
         if most_height_m is not None and stem_to_line[plant] <= within_m:
             put(
                 plant, "height at the line", subject_id, stem_to_line[plant], most_height_m,
-                sizes.height[plant] > most_height_m, sizes.height,
+                stand.height[plant] > most_height_m, stand.height,
                 rule="boundary.most_height", source="the user's limit",
             )  # fmt: skip
     if has_rows(buildings):
         for row, name in enumerate(names_of(buildings, "building_id")):
-            away = distances(plants, buildings.geometry.iloc[row])
-            at_wall = meet(plants, sizes, buildings.geometry.iloc[row], TOUCH_M)
-            near = away < rule["within_m"][-1] + sizes.farthest[:, :, -1].max(axis=1)
+            away = shapely.distance(points, buildings.geometry.iloc[row])
+            at_wall = meet(stand, buildings.geometry.iloc[row], TOUCH_M)
+            near = away < rule["within_m"][-1] + stand.farthest[:, :, -1].max(axis=1)
             for plant in np.flatnonzero(near):
                 put(
                     plant, "crown at a wall", name, at_wall.away[plant], at_wall.away[plant],
@@ -137,6 +128,6 @@ def outgrow_boundary(
                 most = allowed_height(rule, away[plant])
                 put(
                     plant, "height at a wall", name, away[plant], most,
-                    sizes.height[plant] > most, sizes.height, rule=rule.key, source=rule.source,
+                    stand.height[plant] > most, stand.height, rule=rule.key, source=rule.source,
                 )  # fmt: skip
     return layer_of(OUTGROWN, rows, shapes, plants.crs)

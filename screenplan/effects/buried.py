@@ -9,19 +9,11 @@ import numpy as np
 import shapely
 
 from screenplan.contracts import DEEP_ROOTS, HOLES_AT_LINES, LOCATE_ZONES
-from screenplan.contracts.tables import layer_of, with_notes
-from screenplan.effects.growing import (
-    TYPICAL,
-    distances,
-    first_years,
-    grow_plants,
-    has_rows,
-    names_of,
-    numbers,
-    points_of,
-    texts,
-)
-from screenplan.planting.species import Species, load_species
+from screenplan.contracts.tables import layer_of, numbers, with_notes
+from screenplan.effects.growing import first_years, has_rows, names_of, texts
+from screenplan.planting.growth import TYPICAL
+from screenplan.planting.species import Species
+from screenplan.planting.stand import stand_of
 from screenplan.planting.stock import HOLE_PER_BALL, hole_width
 from screenplan.planting.zones import keep_clear
 from screenplan.rules.limits import Limit, limit_named, limit_of
@@ -69,7 +61,7 @@ def mark_buried(
     if len(lines):
         half = numbers(lines, "diameter_m", 0.0) / 2.0
         kinds = texts(lines, "kind")
-        points, ids = points_of(plants), plants["plant_id"].to_numpy()
+        points, ids = plants.geometry.to_numpy(), plants["plant_id"].to_numpy()
         dug = ~plants["existing"].fillna(False).to_numpy(bool)
         half_hole = _hole_widths(plants, dug, hole_factor, hole_m) / 2.0
         for row, name in enumerate(names_of(lines, "utility_id")):
@@ -144,18 +136,16 @@ def reach_drains(
     """
     rule = limit_of(limits, "by_height")
     # Roots do not know of the shears: a clipped hedge counts as it would grow without.
-    table = load_species() if table is None else table
-    free = {key: species.unclipped() for key, species in table.items()}
-    sizes = grow_plants(plants, years=years, curve=curve, table=free)
+    stand = stand_of(plants, years=years, curve=curve, table=table).unclipped()
     rows, shapes = [], []
     if rule is not None and has_rows(keep_outs) and len(plants):
-        points, ids = points_of(plants), plants["plant_id"].to_numpy()
+        ids = plants["plant_id"].to_numpy()
         kinds = [kind.strip().lower().replace(" ", "_") for kind in texts(keep_outs, "kind")]
         for row, name in enumerate(names_of(keep_outs, "keep_out_id")):
             if kinds[row] != rule["feature"]:
                 continue
-            away = distances(plants, keep_outs.geometry.iloc[row])
-            needed = np.maximum(rule["times_height"] * sizes.height, rule["at_least_m"])
+            away = shapely.distance(stand.points, keep_outs.geometry.iloc[row])
+            needed = np.maximum(rule["times_height"] * stand.height, rule["at_least_m"])
             holds = needed > away[:, None, None]
             for plant in np.flatnonzero(holds.any(axis=(1, 2))):
                 rows.append(
@@ -170,5 +160,5 @@ def reach_drains(
                         "source": rule.source,
                     }
                 )
-                shapes.append(points[plant])
+                shapes.append(stand.points[plant])
     return layer_of(DEEP_ROOTS, rows, shapes, plants.crs)

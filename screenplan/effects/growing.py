@@ -1,4 +1,4 @@
-"""Plants by year: their sizes, and the first year in which something holds."""
+"""When crowns meet a thing, and the first year in which something holds."""
 
 from __future__ import annotations
 
@@ -8,53 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from screenplan.ground.errors import refuse
-from screenplan.planting.footprints import boxes_of, crown_areas, ways_of
-from screenplan.planting.growth import GROWTHS, clear_stem_at, height_at, spread_at, width_at
-from screenplan.planting.species import Species, load_species, species_of
+from screenplan.planting.footprints import crown_areas
+from screenplan.planting.stand import Stand
 
-TYPICAL = GROWTHS.index("typical")
 #: Things closer than this touch: the precision to which a stake is set.
 TOUCH_M = 0.005
-
-
-@dataclass(frozen=True)
-class Sizes:
-    """Sizes of plants by year.
-
-    Parameters
-    ----------
-    height, radius, clear, across : ndarray, (plants, growths, years)
-        Metres; growths low, typical, high; years from 0. ``across`` is half the width across the
-        row, which is less than the radius in a hedge that is kept narrow.
-    box : ndarray of bool, (plants,)
-        Whether the crown is a box along its row.
-    way : ndarray, (plants, 2)
-        Direction of the row at each plant, of length 1.
-    """
-
-    height: np.ndarray
-    radius: np.ndarray
-    clear: np.ndarray
-    across: np.ndarray
-    box: np.ndarray
-    way: np.ndarray
-
-    @property
-    def years(self) -> int:
-        """Last year."""
-        return self.height.shape[2] - 1
-
-    @property
-    def farthest(self) -> np.ndarray:
-        """Greatest distance of a crown's edge from its stem, metres, as the sizes are."""
-        box = self.box[:, None, None]
-        return np.where(box, np.hypot(self.radius, self.across), self.radius)
-
-    def areas(self, plants, growth: int, year: int) -> np.ndarray:
-        """Polygons of the crowns in plan, by plant."""
-        radius, across = self.radius[:, growth, year], self.across[:, growth, year]
-        return crown_areas(points_of(plants), radius, across, self.box, self.way)
 
 
 @dataclass(frozen=True)
@@ -76,29 +34,27 @@ class Meeting:
     holds: np.ndarray
 
 
-def meet(plants, sizes: Sizes, shape, slack_m: float = 0.0) -> Meeting:
+def meet(stand: Stand, shape, slack_m: float = 0.0) -> Meeting:
     """Find when crowns meet a thing in plan: round ones by distance, boxes by their outline.
 
     Parameters
     ----------
-    plants : GeoDataFrame
-    sizes : Sizes
-        Of the same plants.
+    stand : Stand
     shape : Geometry
         The thing.
     slack_m : float
         A crown that reaches so far into the thing only touches it, metres.
     """
-    away = distances(plants, shape)
-    reach = sizes.radius.copy()
-    holds = sizes.radius > away[:, None, None] + slack_m
-    near = away < sizes.farthest.max(axis=(1, 2), initial=0.0)
-    for plant in np.flatnonzero(sizes.box):
+    away = shapely.distance(stand.points, shape)
+    reach = stand.radius.copy()
+    holds = stand.radius > away[:, None, None] + slack_m
+    near = away < stand.farthest.max(axis=(1, 2), initial=0.0)
+    for plant in np.flatnonzero(stand.box):
         holds[plant] = False
         if not near[plant]:
             continue
         away[plant], reach[plant], holds[plant] = _meet_box(
-            points_of(plants)[plant], sizes.way[plant], sizes.radius[plant], sizes.across[plant],
+            stand.points[plant], stand.way[plant], stand.radius[plant], stand.across[plant],
             shape, slack_m,
         )  # fmt: skip
     return Meeting(away, reach, holds)
@@ -132,54 +88,6 @@ def _meet_box(stem, way, along, across, shape, slack_m: float):
     return length, reach, holds
 
 
-def grow_plants(
-    plants, *, years: int, curve: str, table: Mapping[str, Species] | None = None
-) -> Sizes:
-    """Grow plants through the years, low, typical and high.
-
-    Parameters
-    ----------
-    plants : GeoDataFrame
-        Layer of the contract.
-    years : int
-        Last year, 1 or more.
-    curve : {"smooth", "straight"}
-    table : mapping, optional
-        The species table, by default the shipped one.
-    """
-    if years != int(years) or years < 1:
-        raise refuse(
-            f"{years!r} is no last year", "Give a whole number of 1 or more", key="growth.years"
-        )
-    table = load_species() if table is None else table
-    when = np.arange(int(years) + 1)
-    sizes = np.zeros((4, len(plants), len(GROWTHS), len(when)))
-    kinds = plants["species"].astype(str).to_numpy()
-    stock = plants["stock_height_m"].to_numpy(float)
-    stands = plants["existing"].fillna(False).to_numpy(bool)
-    grown: dict[tuple[str, float, bool], np.ndarray] = {}
-    for row, sort in enumerate(zip(kinds, stock, stands, strict=True)):
-        if sort not in grown:
-            grown[sort] = _sizes(species_of(sort[0], table), sort[1], sort[2], when, curve)
-        sizes[:, row] = grown[sort]
-    return Sizes(*sizes, boxes_of(plants, table), ways_of(plants))
-
-
-def _sizes(species: Species, stock: float, stands: bool, when, curve: str) -> np.ndarray:
-    sizes = np.zeros((4, len(GROWTHS), len(when)))
-    for g, growth in enumerate(GROWTHS):
-        height = height_at(
-            species, when, growth=growth, stock_height_m=stock, curve=curve, established=stands
-        )
-        sizes[:, g] = (
-            height,
-            spread_at(species, height, growth) / 2,
-            clear_stem_at(species, height),
-            width_at(species, height, growth) / 2,
-        )
-    return sizes
-
-
 def first_years(holds) -> dict[str, int | None]:
     """First year in which something holds, by growth, under the names of the columns.
 
@@ -201,24 +109,6 @@ def earliest(years: Mapping[str, int | None]) -> int | None:
     """Earliest of the years of all growths."""
     there = [year for year in years.values() if year is not None]
     return min(there) if there else None
-
-
-def points_of(plants) -> np.ndarray:
-    """Points of a layer of plants."""
-    return plants.geometry.to_numpy()
-
-
-def distances(plants, shape) -> np.ndarray:
-    """Distance of each plant from a shape in plan, metres; 0 inside an area."""
-    return shapely.distance(points_of(plants), shape)
-
-
-def numbers(layer, name: str, default: float) -> np.ndarray:
-    """Column of a layer as floats, with a default where it or a value is missing."""
-    if name not in layer.columns:
-        return np.full(len(layer), float(default))
-    values = layer[name].astype("Float64").to_numpy(dtype=float, na_value=np.nan)
-    return np.where(np.isnan(values), default, values)
 
 
 def texts(layer, name: str, default: str = "") -> list[str]:

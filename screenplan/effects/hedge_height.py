@@ -24,9 +24,10 @@ import pandas as pd
 import shapely
 
 from screenplan.contracts import HEDGE_HEIGHTS
-from screenplan.contracts.tables import layer_of
-from screenplan.effects.growing import first_years, grow_plants, has_rows, names_of, numbers
-from screenplan.planting.species import Species, load_species, species_of
+from screenplan.contracts.tables import layer_of, numbers
+from screenplan.effects.growing import first_years, has_rows, names_of
+from screenplan.planting.species import Species
+from screenplan.planting.stand import stand_of
 from screenplan.rules.limits import WINDS, Limit, limit_of
 from screenplan.site.ownership import outline_known
 
@@ -118,15 +119,14 @@ def guide_heights(
     rule = limit_of(limits, "hedge_height")
     if not guidance or rule is None or not len(plants) or not outline_known(parcels):
         return layer_of(HEDGE_HEIGHTS, [], [], parcels.crs)
-    table = load_species() if table is None else table
-    sizes = grow_plants(plants, years=years, curve=curve, table=table)
-    evergreen = np.array([species_of(key, table).evergreen for key in plants["species"]])
+    stand = stand_of(plants, years=years, curve=curve, table=table)
+    evergreen = np.array([one.species.evergreen for one in stand.starts])[stand.start]
     made = []
     for line in planting_lines.itertuples():
         mine = np.flatnonzero((plants["line_id"] == line.line_id).to_numpy() & evergreen)
         if len(mine) < 2:  # the guidance holds for two or more evergreens
             continue
-        row = _Row(line, sizes.height[mine], rule, terrain)
+        row = _Row(line, stand.height[mine], rule, terrain)
         if has_rows(windows):
             made += row.windows(_neighbours(windows, buildings, parcels), reach_m)
         made += row.gardens(parcels, buildings)

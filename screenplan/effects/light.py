@@ -11,7 +11,6 @@ import shapely
 
 from screenplan.contracts import LIGHT, LIGHT_MONTHS, SUN_GRID, year_column
 from screenplan.contracts.tables import DTYPES, table_of, with_notes
-from screenplan.effects.growing import TYPICAL
 from screenplan.effects.horizon import ground_rise
 from screenplan.effects.lit import Lit, light_at
 from screenplan.effects.places_in_light import (
@@ -23,12 +22,14 @@ from screenplan.effects.places_in_light import (
 )
 from screenplan.effects.sun import MONTHS, SunPath, growing_months, overcast_sky, sun_path
 from screenplan.ground.errors import refuse
+from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species import Species, load_species
+from screenplan.planting.stand import stand_of
 from screenplan.rules.limits import Limit, limit_of
 from screenplan.site.ownership import outline_known
 from screenplan.site.terrain import Terrain
 from screenplan.views.crowns import one_growth
-from screenplan.views.grown import grow_rows
+from screenplan.views.grown import crowns_of, rows_of
 from screenplan.views.obstacles import lay_obstacles
 from screenplan.views.timeline import Scene
 
@@ -126,7 +127,9 @@ def count_light(
     if not outline_known(parcels):
         return _layers([], None, None, None, report_years, parcels.crs)
     table = load_species() if table is None else table
-    rows, crowns, _ = grow_rows(plants, table=table, years=years, curve=curve)
+    stand = stand_of(plants, years=years, curve=curve, table=table)
+    crowns = crowns_of(stand)
+    rows = rows_of(stand, crowns)
     obstacles = lay_obstacles(buildings, existing_screens, ground)
     scene = Scene(obstacles, rows, crowns)
     rises = ground_rise(obstacles.ground)
@@ -149,8 +152,8 @@ def count_light(
     in_gardens = list(_count(gardens, sun, coarse, SKY_OF_CELL, rises))
     found += [_Counted(target, sun, *part) for target, part in in_gardens]
     # The row's own plants: what they get from the site, without the shade of their own kind.
-    bare_rows, bare_crowns, _ = grow_rows(plants.iloc[:0], table=table, years=years, curve=curve)
-    alone = Scene(obstacles, bare_rows, bare_crowns)
+    bare = stand_of(plants.iloc[:0], years=years)
+    alone = Scene(obstacles, rows_of(bare, crowns_of(bare)), crowns_of(bare))
     standing = rows_in_light(planting_lines, plants)
     found += [
         _Counted(target, sun, *part) for target, part in _count(standing, sun, alone, SKY, rises)

@@ -16,8 +16,10 @@ import shapely
 
 from screenplan.contracts import NOISE_PATHS
 from screenplan.contracts.tables import layer_of
-from screenplan.effects.growing import TYPICAL, grow_plants, has_rows, names_of
+from screenplan.effects.growing import has_rows, names_of
+from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species import Species
+from screenplan.planting.stand import stand_of
 from screenplan.rules.limits import Limit, limit_of
 
 #: The octave band by which a wish is judged, hertz.
@@ -103,8 +105,8 @@ def follow_noise(
     rule = limit_of(limits, "foliage_noise")
     rows, shapes = [], []
     if rule is not None and has_rows(private_places) and has_rows(roads):
-        sizes = grow_plants(plants, years=years, curve=curve, table=table)
-        foliage = shapely.union_all(sizes.areas(plants, TYPICAL, -1))
+        stand = stand_of(plants, years=years, curve=curve, table=table)
+        foliage = shapely.union_all(stand.crowns(TYPICAL, -1).areas())
         for place, place_id in zip(
             private_places.geometry, names_of(private_places, "place_id"), strict=True
         ):

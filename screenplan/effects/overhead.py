@@ -6,21 +6,14 @@ from collections.abc import Mapping
 
 import geopandas as gpd
 import numpy as np
+import shapely
 
 from screenplan.contracts import WIRE_PLANTS
-from screenplan.contracts.tables import layer_of
-from screenplan.effects.growing import (
-    TYPICAL,
-    distances,
-    earliest,
-    first_years,
-    grow_plants,
-    has_rows,
-    names_of,
-    numbers,
-    points_of,
-)
+from screenplan.contracts.tables import layer_of, numbers
+from screenplan.effects.growing import earliest, first_years, has_rows, names_of
+from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species import Species
+from screenplan.planting.stand import stand_of
 from screenplan.rules.limits import Limit, allowed_height, limit_named
 
 
@@ -64,25 +57,25 @@ def reach_wires(
     height of the wire less its own. That is the safe side.
     """
     rule = limit_named(limits, zoning, "zoning", "lines.wires")
-    sizes = grow_plants(plants, years=years, curve=curve, table=table)
+    stand = stand_of(plants, years=years, curve=curve, table=table)
     rows, shapes = [], []
     wires = utilities.loc[utilities["position"] == "overhead"] if has_rows(utilities) else ()
     if not len(wires) or not len(plants):
         return layer_of(WIRE_PLANTS, [], [], plants.crs)
-    points, ids = points_of(plants), plants["plant_id"].to_numpy()
-    ground = numbers(plants, "ground_m", 0.0)
-    reach = max(rule["within_m"][-1], allowance_m or 0.0) + sizes.farthest.max(initial=0.0)
+    ids = plants["plant_id"].to_numpy()
+    ground = np.nan_to_num(stand.ground_m)
+    reach = max(rule["within_m"][-1], allowance_m or 0.0) + stand.farthest.max(initial=0.0)
     heights = numbers(wires, "height_m", np.nan)
     for wire, wire_id in enumerate(names_of(wires, "utility_id")):
         shape = wires.geometry.iloc[wire]
-        away = distances(plants, shape)
+        away = shapely.distance(stand.points, shape)
         for plant in np.flatnonzero(away < reach):
             most = allowed_height(rule, away[plant])
-            found = {"zoning": (most, sizes.height[plant] > most)}
+            found = {"zoning": (most, stand.height[plant] > most)}
             if np.isfinite(heights[wire]):
-                top = heights[wire] + _under(shape, points[plant], terrain) - ground[plant]
-                level = np.maximum(away[plant] - sizes.farthest[plant], 0.0)
-                up = np.maximum(top - sizes.height[plant], 0.0)
+                top = heights[wire] + _under(shape, stand.points[plant], terrain) - ground[plant]
+                level = np.maximum(away[plant] - stand.farthest[plant], 0.0)
+                up = np.maximum(top - stand.height[plant], 0.0)
                 if allowance_m is None:
                     found["wire"] = (top, np.hypot(level, up) <= 0.0)
                 else:
@@ -99,7 +92,7 @@ def reach_wires(
                         "what": what,
                         "distance_m": away[plant],
                         "allowed_m": max(limit, 0.0),
-                        "height_m": sizes.height[plant, TYPICAL, -1],
+                        "height_m": stand.height[plant, TYPICAL, -1],
                         **when,
                         "rule": zoning if what == "zoning" else "lines.allowance",
                         "source": {
@@ -109,7 +102,7 @@ def reach_wires(
                         }[what],
                     }
                 )
-                shapes.append(points[plant])
+                shapes.append(stand.points[plant])
     return layer_of(WIRE_PLANTS, rows, shapes, plants.crs)
 
 

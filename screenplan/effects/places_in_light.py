@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from screenplan.effects.growing import has_rows, names_of, numbers, points_of, texts
+from screenplan.contracts.tables import numbers
+from screenplan.effects.growing import has_rows, names_of, texts
 from screenplan.effects.hedge_height import garden_of
 from screenplan.site.steady import natural_key
 from screenplan.views.openings import openings_of
@@ -142,7 +143,7 @@ def gardens_in_light(parcels, buildings, planting_lines, terrain, *, reach_m, ce
 def rows_in_light(planting_lines, plants) -> list[Target]:
     """Plants of each row, at the middle of their height when planted, without their own shade."""
     found = []
-    points = points_of(plants)
+    points = plants.geometry.to_numpy()
     half = numbers(plants, "stock_height_m", 1.0) / 2.0 + numbers(plants, "ground_m", 0.0)
     for line in planting_lines.itertuples():
         mine = np.flatnonzero((plants["line_id"] == line.line_id).to_numpy())

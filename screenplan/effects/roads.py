@@ -22,21 +22,11 @@ import shapely
 import shapely.ops
 
 from screenplan.contracts import SIGHT_AREAS, SIGHT_PLANTS
-from screenplan.contracts.tables import layer_of
-from screenplan.effects.growing import (
-    Sizes,
-    earliest,
-    first_years,
-    grow_plants,
-    has_rows,
-    meet,
-    names_of,
-    numbers,
-    points_of,
-    texts,
-)
+from screenplan.contracts.tables import layer_of, numbers
+from screenplan.effects.growing import earliest, first_years, has_rows, meet, names_of, texts
 from screenplan.ground.units import FOOT_M
 from screenplan.planting.species import Species
+from screenplan.planting.stand import Stand, stand_of
 from screenplan.planting.zones import subject_of
 from screenplan.rules.limits import Limit, limit_named, limit_of
 from screenplan.site.ownership import outline_known
@@ -139,11 +129,11 @@ def watch_sight(
             areas += _drive_triangles(mouth, at_drive)
             areas += _along_road(mouth, roads, limits)
         areas += _corner_triangles(sides, at_corner)
-    sizes = grow_plants(plants, years=years, curve=curve, table=table)
+    stand = stand_of(plants, years=years, curve=curve, table=table)
     rows, inside = [], []
     for number, area in enumerate(areas, 1):
         name = f"sight-{number}"
-        found = list(_plants_in(name, area, plants, sizes))
+        found = list(_plants_in(name, area, plants, stand))
         inside += found
         when = [
             earliest({k: row[k] for k in ("year_low", "year", "year_high")}) for row, _ in found
@@ -171,9 +161,9 @@ def watch_sight(
     )
 
 
-def _plants_in(name: str, area: _Area, plants, sizes: Sizes) -> Iterator[tuple[dict, object]]:
-    over, points = meet(plants, sizes, area.outline).holds, points_of(plants)
-    band = (sizes.height > area.clear_from_m) & (sizes.clear < area.clear_to_m)
+def _plants_in(name: str, area: _Area, plants, stand: Stand) -> Iterator[tuple[dict, object]]:
+    over = meet(stand, area.outline).holds
+    band = (stand.height > area.clear_from_m) & (stand.clear < area.clear_to_m)
     for plant in np.flatnonzero((over & band).any(axis=(1, 2))):
         plant_id = int(plants["plant_id"].iloc[plant])
         yield (
@@ -185,7 +175,7 @@ def _plants_in(name: str, area: _Area, plants, sizes: Sizes) -> Iterator[tuple[d
                 "limit_m": area.clear_from_m,
                 **first_years((over & band)[plant]),
             },
-            points[plant],
+            stand.points[plant],
         )
 
 

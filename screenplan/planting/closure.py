@@ -8,7 +8,7 @@ and refined by halving.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 
 import geopandas as gpd
 import numpy as np
@@ -17,12 +17,13 @@ import pandas as pd
 from screenplan.contracts import CLOSURE
 from screenplan.contracts.tables import table_of
 from screenplan.ground.errors import refuse
-from screenplan.planting.growth import GROWTHS, clear_stem_at, height_at, spread_at
+from screenplan.planting.growth import GROWTHS
 from screenplan.planting.lines import covered_spans
 from screenplan.planting.maturity import followed_years, lasts_from
 from screenplan.planting.neighbours import GAP_TOLERANCE_M, gaps_between
 from screenplan.planting.shapes import meeting_band, shape_radius
-from screenplan.planting.species import Species, species_of
+from screenplan.planting.species import Species
+from screenplan.planting.stand import Start, sizes_of, stand_of
 from screenplan.planting.zones import plantable_ground
 
 #: Heights that differ by less are equal: rounding only.
@@ -104,7 +105,8 @@ def close_rows(
     clear = {}
     worst: dict[int, float] = {}
     pairs: dict[int, set[tuple]] = {}
-    looks = [_look(plants, position) for position in range(len(plants))]
+    at = followed_years(years)
+    stand = stand_of(plants, years=at, curve=curve, table=table)
     for gap in gaps_between(plants, planting_lines):
         if zone is not None:
             if gap.line not in clear:
@@ -118,15 +120,14 @@ def close_rows(
         if explained:
             continue
         worst[gap.line] = max(worst.get(gap.line, 0.0), gap.width_m)
-        pair = sorted((looks[gap.before], looks[gap.after]))
+        pair = sorted((int(stand.start[gap.before]), int(stand.start[gap.after])))
         pairs.setdefault(gap.line, set()).add((*pair, round(gap.width_m, 6)))
-    at = followed_years(years)
     rows = []
     for line in sorted(worst):
         line_id = planting_lines["line_id"].iloc[line]
         begin = lowest_sight(needed_height, line_id) if asked_from_m is None else asked_from_m
-        for growth in GROWTHS:
-            low, high = row_band(pairs[line], at, growth, curve, table)
+        bands = row_bands(stand.starts, pairs[line], at, curve)
+        for growth, low, high in zip(GROWTHS, *bands, strict=True):
             closed = (high >= asked_height_m - ROUNDING_M) & (low <= begin + ROUNDING_M)
             rows.append(
                 {
@@ -200,53 +201,33 @@ def pair_band(first: tuple, second: tuple, gap: float) -> tuple[np.ndarray, np.n
     return ends[0], ends[1]
 
 
-def _look(plants: gpd.GeoDataFrame, position: int) -> tuple[str, float, bool]:
-    return (
-        str(plants["species"].iloc[position]),
-        float(plants["stock_height_m"].iloc[position]),
-        bool(plants["existing"].iloc[position]),
-    )
-
-
-def row_band(pairs, at, growth, curve, table) -> tuple[np.ndarray, np.ndarray]:
+def row_bands(
+    starts: Sequence[Start], pairs: Iterable[tuple[int, int, float]], years, curve: str
+) -> tuple[np.ndarray, np.ndarray]:
     """Band in which all pairs of neighbours of a row meet.
 
     Parameters
     ----------
+    starts : sequence of Start
     pairs : iterable of tuple
-        Two plants and the gap between them, metres; a plant is its species' key, its height when
-        planted, and whether it stands already.
-    at : ndarray
-        Years.
-    growth, curve : str
-    table : mapping, optional
-        The species table.
+        The starts of two plants, by number, and the gap between them, metres.
+    years : ndarray
+        Years since planting.
+    curve : str
 
     Returns
     -------
-    low, high : ndarray
-        By year, metres; both 0 where a pair does not meet, or not in one band with the others.
+    low, high : ndarray, (growths, years)
+        Metres; both 0 where a pair does not meet, or not in one band with the others.
     """
-    low, high = np.zeros(at.size), np.full(at.size, math.inf)
-    crowns = {}
-    for first, second, gap in pairs:
-        for look in (first, second):
-            if look not in crowns:
-                crowns[look] = _crown(look, at, growth, curve, table)
-        pair_low, pair_high = pair_band(crowns[first], crowns[second], gap)
-        low, high = np.maximum(low, pair_low), np.minimum(high, pair_high)
+    height, spread, _, clear = sizes_of(starts, years, curve)
+    low, high = np.zeros((len(GROWTHS), len(years))), np.full((len(GROWTHS), len(years)), math.inf)
+    for *two, gap in pairs:
+        for g in range(len(GROWTHS)):
+            first, second = (
+                (starts[k].species.shape, height[k, g], spread[k, g], clear[k, g]) for k in two
+            )
+            pair_low, pair_high = pair_band(first, second, gap)
+            low[g], high[g] = np.maximum(low[g], pair_low), np.minimum(high[g], pair_high)
     closed = high > low
     return np.where(closed, low, 0.0), np.where(closed, high, 0.0)
-
-
-def _crown(look, at, growth, curve, table) -> tuple:
-    species = species_of(look[0], table)
-    height = height_at(
-        species, at, growth=growth, stock_height_m=look[1], curve=curve, established=look[2]
-    )
-    return (
-        species.shape,
-        height,
-        spread_at(species, height, growth),
-        clear_stem_at(species, height),
-    )

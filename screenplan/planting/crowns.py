@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 import geopandas as gpd
-import numpy as np
 
 from screenplan.contracts import CROWNS
 from screenplan.contracts.tables import layer_of
 from screenplan.ground.errors import refuse
-from screenplan.planting.footprints import boxes_of, crown_areas, ways_of
-from screenplan.planting.growth import clear_stem_at, height_at, spread_at, width_at
-from screenplan.planting.species import Species, species_of
+from screenplan.planting.growth import growth_number
+from screenplan.planting.species import Species
+from screenplan.planting.stand import stand_of
 
 
 def grow_crowns(
@@ -54,54 +53,28 @@ def grow_crowns(
         )
     growths = (growth,) if isinstance(growth, str) else tuple(growth)
     years = sorted({int(year) for year in years})
-    stock = plants["stock_height_m"].to_numpy(float)
-    existing = plants["existing"].to_numpy(bool)
-    points = plants.geometry.to_numpy()
-    kinds = plants["species"].astype(str).to_numpy()
-    box, way = boxes_of(plants, table), ways_of(plants)
+    stand = stand_of(plants, years=years, curve=curve, table=table)
     rows = []
     for one in growths:
-        heights = np.zeros((len(years), len(plants)))
-        spreads, widths, clears = (np.zeros_like(heights) for _ in range(3))
-        shapes = np.full(len(plants), "", object)
-        for kind in np.unique(kinds):
-            species = species_of(kind, table)
-            for stands in (False, True):
-                mask = (kinds == kind) & (existing == stands)
-                if not mask.any():
-                    continue
-                h = height_at(
-                    species,
-                    np.array(years)[:, None],
-                    growth=one,
-                    stock_height_m=stock[mask][None, :],
-                    curve=curve,
-                    established=stands,
-                )
-                heights[:, mask] = h
-                spreads[:, mask] = spread_at(species, h, one)
-                widths[:, mask] = width_at(species, h, one)
-                clears[:, mask] = clear_stem_at(species, h)
-                shapes[mask] = species.shape
-        sizes = zip(years, heights, spreads, widths, clears, strict=True)
-        for year, height, spread, width, clear in sizes:
-            areas = crown_areas(points, spread / 2.0, width / 2.0, box, way)
-            suffix = "" if len(growths) == 1 else f"-{one}"
+        suffix, g = "" if len(growths) == 1 else f"-{one}", growth_number(one)
+        for k, year in enumerate(years):
+            crowns = stand.crowns(g, k)
             rows.extend(
                 {
                     "crown_id": f"{plant}-y{year:02d}{suffix}",
                     "plant_id": int(plant),
                     "year": year,
                     "growth": one,
-                    "height_m": float(h),
-                    "spread_m": float(s),
-                    "width_m": float(w),
-                    "clear_stem_m": float(c),
+                    "height_m": float(height),
+                    "spread_m": 2.0 * float(along),
+                    "width_m": 2.0 * float(across),
+                    "clear_stem_m": float(clear),
                     "shape": shape,
                     "geometry": area,
                 }
-                for plant, h, s, w, c, shape, area in zip(
-                    plants["plant_id"], height, spread, width, clear, shapes, areas, strict=True
+                for plant, height, along, across, clear, shape, area in zip(
+                    plants["plant_id"], stand.height[:, g, k], crowns.along, crowns.across,
+                    stand.clear[:, g, k], stand.shape, crowns.areas(), strict=True,
                 )
-            )
+            )  # fmt: skip
     return layer_of(CROWNS, rows, [row["geometry"] for row in rows], plants.crs)

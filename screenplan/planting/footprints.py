@@ -6,16 +6,10 @@ is wide, so that neighbours grow into each other, and as wide as it is kept.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 import shapely
-
-from screenplan.planting.growth import height_at, spread_at, width_at
-from screenplan.planting.shapes import is_box
-from screenplan.planting.species import Species, species_of
 
 #: Chords per quarter circle: the polygon lacks 0.04 % of the circle's radius at most.
 QUARTER_CHORDS = 16
@@ -84,48 +78,6 @@ def crown_areas(points, along, across, box, way) -> np.ndarray:
         ring = np.stack([stem + u + v, stem - u + v, stem - u - v, stem + u - v], axis=1)
         areas[boxes] = shapely.polygons(ring)
     return areas
-
-
-def crowns_in_year(
-    plants, year: float, *, growth: str, curve: str, table: Mapping[str, Species] | None = None
-) -> Footprints:
-    """Give the crowns of plants in plan, so many years after planting."""
-    along, across = np.zeros(len(plants)), np.zeros(len(plants))
-    looks = plants[["species", "stock_height_m", "existing"]].reset_index(drop=True)
-    for look, rows in looks.groupby(list(looks.columns)).groups.items():
-        species = species_of(look[0], table)
-        tall = height_at(
-            species, float(year), growth=growth, stock_height_m=look[1], curve=curve,
-            established=bool(look[2]),
-        )  # fmt: skip
-        rows = np.asarray(rows, int)
-        along[rows] = float(spread_at(species, tall, growth)) / 2.0
-        across[rows] = float(width_at(species, tall, growth)) / 2.0
-    return Footprints(
-        plants.geometry.to_numpy(), along, across, boxes_of(plants, table), ways_of(plants)
-    )
-
-
-def boxes_of(plants, table: Mapping[str, Species] | None = None) -> np.ndarray:
-    """Tell which plants are clipped as boxes, (plants,)."""
-    kinds = plants["species"].astype(str)
-    shapes = {kind: is_box(species_of(kind, table).shape) for kind in kinds.unique()}
-    return kinds.map(shapes).to_numpy(bool)
-
-
-def ways_of(plants) -> np.ndarray:
-    """Direction of its row at each plant, of length 1, (plants, 2); east for one that is alone."""
-    station = (
-        pd.to_numeric(plants["station_m"]).fillna(0.0).to_numpy(float)
-        if "station_m" in plants.columns
-        else np.zeros(len(plants))
-    )
-    lines = plants["line_id"].astype(str).to_numpy()
-    order = np.lexsort((station, lines))
-    x, y = shapely.get_coordinates(shapely.centroid(plants.geometry.to_numpy()))[order].T
-    way = np.zeros((len(plants), 2))
-    way[order] = row_ways(x, y, np.unique(lines[order], return_inverse=True)[1])
-    return way
 
 
 def row_ways(x, y, row) -> np.ndarray:

@@ -21,10 +21,10 @@ from __future__ import annotations
 import numpy as np
 
 from screenplan.ground.errors import refuse
-from screenplan.planting.shapes import meeting_band
 from screenplan.planting.species import Species
 
 GROWTHS = ("low", "typical", "high")
+TYPICAL = GROWTHS.index("typical")
 CURVES = ("smooth", "straight")
 
 
@@ -132,24 +132,14 @@ def clear_stem_at(species: Species, height) -> np.ndarray:
     return np.minimum(species.clear_stem_share * np.asarray(height, float), species.clear_stem_m)
 
 
-def closure_height(shape, height, spread, spacing, clear_stem=0.0) -> np.ndarray:
-    """Height up to which a row of equal plants closes, metres; 0 where crowns do not meet.
-
-    For a cone h (1 − s/w), with a clear stem c + (h − c)(1 − s/w): never its tips. The other shapes
-    are in `screenplan.planting.shapes`, where `meeting_band` also gives the height from which.
-
-    Examples
-    --------
-    Cones of 4 m, twice as wide as they are apart, close up to half their height.
-
-    >>> float(closure_height("cone", 4.0, 2.0, 1.0))
-    2.0
-    """
-    return meeting_band(shape, height, spread, spacing, clear_stem)[1]
+def growth_number(growth: str) -> int:
+    """Give the number of a growth among `GROWTHS`."""
+    if growth not in GROWTHS:
+        raise refuse(f"{growth!r} is not a growth", f"Write one of {', '.join(GROWTHS)}")
+    return GROWTHS.index(growth)
 
 
 def _check(growth: str, curve: str = "smooth") -> None:
-    if growth not in GROWTHS:
-        raise refuse(f"{growth!r} is not a growth", f"Write one of {', '.join(GROWTHS)}")
+    growth_number(growth)
     if curve not in CURVES:
         raise refuse(f"{curve!r} is not a growth curve", f"Write one of {', '.join(CURVES)}")

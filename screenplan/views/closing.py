@@ -7,11 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from screenplan.planting.closure import ROUNDING_M, row_band
+from screenplan.planting.closure import ROUNDING_M, row_bands
+from screenplan.planting.growth import GROWTHS, TYPICAL
 from screenplan.planting.maturity import followed_years, lasts_from
 from screenplan.planting.mixes import GROUP, neighbours_of
 from screenplan.planting.species import Species
-from screenplan.views.results import GROWTHS, TYPICAL
+from screenplan.planting.stand import Start
 
 
 @dataclass(frozen=True)
@@ -105,17 +106,9 @@ def row_closing(
         Height when planted; by default each species'.
     """
     kinds = (kinds,) if isinstance(kinds, Species) else tuple(kinds)
-    looks = {
-        kind: (
-            kind.key,
-            kind.stock_height_m if stock_height_m is None else stock_height_m,
-            False,
-        )
+    starts = [
+        Start(kind, kind.stock_height_m if stock_height_m is None else stock_height_m, False)
         for kind in kinds
-    }
-    pairs = [(looks[a], looks[b], spacing_m) for a, b in neighbours_of(kinds, group)]
-    table = {kind.key: kind for kind in kinds}
-    when = followed_years(years)
-    bands = [row_band(pairs, when, growth, curve, table) for growth in GROWTHS]
-    low, high = np.array(bands).transpose(1, 0, 2)
-    return RowClosing(years, low, high)
+    ]
+    pairs = [(kinds.index(a), kinds.index(b), spacing_m) for a, b in neighbours_of(kinds, group)]
+    return RowClosing(years, *row_bands(starts, pairs, followed_years(years), curve))

@@ -18,11 +18,11 @@ import pandas as pd
 from screenplan.contracts import MISSING_PLANTS, PLANTS
 from screenplan.contracts.tables import DTYPES, table_of
 from screenplan.ground.errors import refuse
-from screenplan.planting.species import Species, load_species
-from screenplan.views.grown import grow_rows
+from screenplan.planting.growth import TYPICAL
+from screenplan.planting.species import Species
+from screenplan.planting.stand import stand_of
+from screenplan.views.grown import crowns_of, rows_of
 from screenplan.views.lone import light_without
-from screenplan.views.obstacles import numbers
-from screenplan.views.results import TYPICAL
 from screenplan.views.setting import LEAVES, Sampling, lay_setting
 from screenplan.views.sole import sole_blockers
 
@@ -86,7 +86,7 @@ def find_missing(
     Raises
     ------
     InputError
-        On parameters out of range, and by row as `lay_setting` and `grow_rows` say.
+        On parameters out of range, and by row as `lay_setting` and `stand_of` say.
     """
     if not (isinstance(year, (int, np.integer)) and year >= 0):
         raise refuse(f"{year!r} is no year to look at", "Give a whole number of 0 or more")
@@ -96,19 +96,17 @@ def find_missing(
         eye_inside_m, eye_seated_m, eye_standing_m, eyes_across, target_spacing_m, most_targets,
         onlooker_spacing_m, onlooker_reach_m,
     )  # fmt: skip
-    table = load_species() if table is None else table
     if leaves not in LEAVES:
         raise refuse(f"{leaves!r} says nothing of leaves", f"Write one of {', '.join(LEAVES)}")
     setting = lay_setting(
         windows, private_places, planting_lines, onlookers, buildings, existing_screens, terrain,
         sampling=sampling,
     )  # fmt: skip
-    # The kernel numbers plants along their rows: in that order it numbers them as they come.
-    station = numbers(plants, "station_m", 0.0)
-    order = np.lexsort((station, plants["line_id"].astype(str)))
-    along = plants.iloc[order]
-    rows, crowns, _ = grow_rows(along, table=table, years=max(year, 1), curve=curve)
-    ids = along["plant_id"].to_numpy()
+    stand = stand_of(plants, years=max(year, 1), curve=curve, table=table)
+    crowns = crowns_of(stand)
+    rows = rows_of(stand, crowns)
+    # The kernel numbers plants in their order along the rows.
+    ids = plants["plant_id"].to_numpy()[stand.order]
     greatest, in_view = np.zeros(len(plants)), np.full(len(plants), None, object)
     found = []
     for _, view_id, origin, target, light in setting.rays():
@@ -131,7 +129,7 @@ def find_missing(
             )  # fmt: skip
         more = opens > greatest + LEAST_SHARE
         greatest[more], in_view[more] = opens[more], view_id
-    back = np.argsort(order)
+    back = np.argsort(stand.order)
     return _hang(plants, greatest[back], in_view[back]), table_of(MISSING_PLANTS, found)
 
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import shapely
 
+from screenplan.contracts.tables import numbers
 from screenplan.ground.errors import InputError, Problem, refuse
 from screenplan.site.floors import floors_of
 from screenplan.site.terrain import Terrain
@@ -163,14 +164,6 @@ def ridge_heights(buildings) -> np.ndarray:
 def top_heights(buildings) -> np.ndarray:
     """Height of the highest part of each building above its floor datum."""
     return np.fmax(building_heights(buildings), ridge_heights(buildings))
-
-
-def numbers(layer, name: str, default: float) -> np.ndarray:
-    """Column of a layer as floats, with a default where it or a value is missing."""
-    if name not in layer.columns:
-        return np.full(len(layer), float(default))
-    values = np.array(layer[name].astype("Float64").to_numpy(dtype=float, na_value=np.nan))
-    return np.where(np.isnan(values), default, values)
 
 
 def plan_xy(points) -> np.ndarray:

@@ -9,8 +9,8 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
+from screenplan.contracts.tables import numbers
 from screenplan.ground.errors import InputError, Problem
-from screenplan.views.obstacles import numbers
 from screenplan.views.sampling import FINER, STANDING_M, Free, positions_in, stand_on
 
 #: Positions in an area at most, about.

@@ -10,12 +10,12 @@ import pandas as pd
 import shapely
 
 from screenplan.contracts import VIEW_HOLES, VIEW_YEARS, VIEWS, year_column
+from screenplan.planting.growth import GROWTHS, TYPICAL
 from screenplan.views.holes import Hole
 from screenplan.views.timeline import Timeline, opens_again, year_closed
 
-GROWTHS = ("low", "typical", "high")
 SEASONS = ("summer", "winter")
-TYPICAL, WINTER = 1, 1
+WINTER = 1
 
 
 @dataclass(frozen=True)

@@ -15,9 +15,10 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
+from screenplan.contracts.tables import numbers
 from screenplan.ground.errors import InputError, Problem
 from screenplan.site.steady import EQUAL_M, first_clockwise
-from screenplan.views.obstacles import numbers, top_heights
+from screenplan.views.obstacles import top_heights
 from screenplan.views.openings import Opening
 
 #: Eye and target are the same point when nearer than this.

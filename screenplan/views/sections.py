@@ -7,7 +7,6 @@ ends. A section is the vertical plane through that ray, from the window to just 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
@@ -15,11 +14,11 @@ import pandas as pd
 import shapely
 
 from screenplan.contracts import SECTIONS, SIGHT_LINES, SIGHT_OUTLINES, year_column
-from screenplan.contracts.tables import layer_of, table_of
-from screenplan.planting.footprints import ways_of
-from screenplan.planting.growth import clear_stem_at, height_at, spread_at, width_at
-from screenplan.planting.shapes import is_box, meeting_band
-from screenplan.planting.species import Species, species_of
+from screenplan.contracts.tables import layer_of, numbers, table_of
+from screenplan.planting.growth import TYPICAL
+from screenplan.planting.shapes import meeting_band
+from screenplan.planting.species import Species
+from screenplan.planting.stand import Stand, stand_of
 from screenplan.site.floors import floors_of
 from screenplan.site.steady import EQUAL_M, steady_order
 from screenplan.site.terrain import Terrain
@@ -27,7 +26,6 @@ from screenplan.views.obstacles import (
     HEDGE_WIDTH_M,
     TREE_SPREAD_SHARE,
     TREE_STEM_SHARE,
-    numbers,
     top_heights,
 )
 from screenplan.views.sampling import rays_through
@@ -49,48 +47,6 @@ STEP_DECIMALS = 2
 DECIMALS = 4
 #: Rays whose ends are as near to the middle, but for this, are equally near.
 SAME_RAY_M = 0.001
-
-
-@dataclass(frozen=True)
-class _Cut:
-    """Crowns that are cut: plants in columns, years in rows, metres."""
-
-    xy: np.ndarray
-    foot: np.ndarray
-    shape: np.ndarray
-    way: np.ndarray
-    height: np.ndarray
-    spread: np.ndarray
-    width: np.ndarray
-    clear: np.ndarray
-
-    @property
-    def box(self) -> np.ndarray:
-        return np.array([is_box(shape) for shape in self.shape], bool)
-
-    @property
-    def farthest(self) -> np.ndarray:
-        """Greatest distance of each crown's edge from its stem."""
-        wide = np.where(self.box, np.hypot(self.spread, self.width), self.spread)
-        return wide.max(axis=0, initial=0.0) / 2.0
-
-    def reach(self, points) -> np.ndarray:
-        """Distance of points to each stem, by year; in a box what counts as such along its row.
-
-        A point is inside a box whose half length along the row is above it: across the row it is
-        stretched by as much as the box is narrower.
-        """
-        apart = points[:, None, :] - self.xy[None]
-        away = np.broadcast_to(
-            np.hypot(*apart.transpose(2, 0, 1)), (len(self.spread), *apart.shape[:2])
-        )
-        if not self.box.any():
-            return away
-        along = np.abs(apart[..., 0] * self.way[:, 0] + apart[..., 1] * self.way[:, 1])
-        across = np.abs(apart[..., 1] * self.way[:, 0] - apart[..., 0] * self.way[:, 1])
-        stretch = self.spread / np.where(self.width > 0.0, self.width, np.inf)
-        boxed = np.maximum(along, across * stretch[:, None, :])
-        return np.where(self.box, boxed, away)
 
 
 def cut_sections(
@@ -159,7 +115,7 @@ def cut_sections(
         ["year_closed", "open_now"], ascending=[False, False], na_position="first"
     )["view_id"].head(MOST_SECTIONS)
     wanted, cut = set(wanted["view_id"]), set(ranked)
-    crowns = _crowns(plants, years, curve, table)
+    stand = stand_of(plants, years=years, curve=curve, table=table)
     standing = _standing(buildings, existing_screens, ground)
     lines, outlines, sections = [], [], []
     for view_id, looker, place, place_id in setting.pairs():
@@ -204,7 +160,7 @@ def cut_sections(
             }
         lines.append(row)
         if view_id in cut:
-            sections.append(_section(view_id, eye, head, ground, standing, crowns, years))
+            sections.append(_section(view_id, eye, head, ground, standing, stand))
     columns = _section_columns(years)
     return (
         layer_of(SIGHT_LINES, lines, [row["geometry"] for row in lines], windows.crs),
@@ -262,31 +218,24 @@ def _outlines(view_id, origin, target, planting_lines, ground) -> list[dict]:
     return rows
 
 
-def _crowns(plants, years, curve, table):
-    """Feet, shapes, and by year height, spread, width and clear stem of every plant."""
-    height, spread, width, clear = (np.zeros((len(years), len(plants))) for _ in range(4))
-    kinds = plants["species"].astype(str).to_numpy()
-    standing = plants["existing"].to_numpy(bool)
-    stock = plants["stock_height_m"].to_numpy(float)
-    shape = np.full(len(plants), "cone", object)
-    for kind in np.unique(kinds):
-        species = species_of(kind, table)
-        shape[kinds == kind] = species.shape
-        for stands in (False, True):
-            mask = (kinds == kind) & (standing == stands)
-            if mask.any():
-                h = height_at(
-                    species, np.array(years)[:, None], stock_height_m=stock[mask][None, :],
-                    curve=curve, established=stands,
-                )  # fmt: skip
-                height[:, mask] = h
-                spread[:, mask] = spread_at(species, h)
-                width[:, mask] = width_at(species, h)
-                clear[:, mask] = clear_stem_at(species, h)
-    xy = shapely.get_coordinates(plants.geometry.to_numpy())
-    way = ways_of(plants) if len(plants) else np.zeros((0, 2))
-    foot = plants["ground_m"].to_numpy(float)
-    return _Cut(xy, foot, shape, way, height, spread, width, clear)
+def _reach(stand: Stand, points) -> np.ndarray:
+    """Distance of points to each stem, by year; in a box what counts as such along its row.
+
+    A point is inside a box whose half length along the row is above it: across the row it is
+    stretched by as much as the box is narrower.
+    """
+    apart = points[:, None, :] - stand.xy[None]
+    away = np.broadcast_to(
+        np.hypot(*apart.transpose(2, 0, 1)), (len(stand.years), *apart.shape[:2])
+    )
+    if not stand.box.any():
+        return away
+    along = np.abs(apart[..., 0] * stand.way[:, 0] + apart[..., 1] * stand.way[:, 1])
+    across = np.abs(apart[..., 1] * stand.way[:, 0] - apart[..., 0] * stand.way[:, 1])
+    radius, narrow = stand.radius[:, TYPICAL].T, stand.across[:, TYPICAL].T
+    stretch = radius / np.where(narrow > 0.0, narrow, np.inf)
+    boxed = np.maximum(along, across * stretch[:, None, :])
+    return np.where(stand.box, boxed, away)
 
 
 def _standing(buildings, screens, ground) -> list[tuple]:
@@ -334,9 +283,9 @@ def _distances(eye, head, xy, radius) -> np.ndarray:
     return np.unique(np.round(np.clip(np.concatenate(pieces), 0.0, last), STEP_DECIMALS))
 
 
-def _section(view_id, eye, head, ground, standing, crowns, years) -> pd.DataFrame:
-    xy, foot, height, clear = crowns.xy, crowns.foot, crowns.height, crowns.clear
-    distance = _distances(eye, head, xy, crowns.farthest)
+def _section(view_id, eye, head, ground, standing, stand: Stand) -> pd.DataFrame:
+    farthest = stand.farthest[:, TYPICAL].max(axis=1, initial=0.0)
+    distance = _distances(eye, head, stand.xy, farthest)
     way = head - eye
     length = float(np.hypot(*way[:2]))
     points = eye[:2] + distance[:, None] * way[:2] / length
@@ -352,19 +301,17 @@ def _section(view_id, eye, head, ground, standing, crowns, years) -> pd.DataFram
         "stands_from_m": low,
         "stands_to_m": high,
     }
-    reach = crowns.reach(points) if len(xy) else None
+    reach = _reach(stand, points)
     lows, highs = {}, {}
-    for k, year in enumerate(years):
+    for k, year in enumerate(stand.years):
         lows[year], highs[year] = np.full(len(distance), np.nan), np.full(len(distance), np.nan)
-        if reach is None:
-            continue
-        for kind in np.unique(crowns.shape):
-            mask = crowns.shape == kind
+        for kind in np.unique(stand.shape):
+            mask, foot = stand.shape == kind, stand.ground_m
             # A crown is cut at z where its radius there is at least the distance to its stem: the
             # band in which two such plants at twice that distance would touch.
             below, above = meeting_band(
-                kind, height[k, mask], crowns.spread[k, mask], 2.0 * reach[k][:, mask],
-                clear[k, mask],
+                kind, stand.height[mask, TYPICAL, k], 2.0 * stand.radius[mask, TYPICAL, k],
+                2.0 * reach[k][:, mask], stand.clear[mask, TYPICAL, k],
             )  # fmt: skip
             none = above <= below
             above = np.where(none, -np.inf, above + foot[mask]).max(axis=1)
@@ -372,8 +319,8 @@ def _section(view_id, eye, head, ground, standing, crowns, years) -> pd.DataFram
             seen = np.isfinite(above)
             highs[year][seen] = np.fmax(highs[year][seen], above[seen])
             lows[year][seen] = np.fmin(lows[year][seen], below[seen])
-    values |= {year_column("crown_from", year): lows[year] for year in years}
-    values |= {year_column("crown_to", year): highs[year] for year in years}
+    values |= {year_column("crown_from", year): low for year, low in lows.items()}
+    values |= {year_column("crown_to", year): high for year, high in highs.items()}
     return pd.DataFrame(values).round(DECIMALS)
 
 

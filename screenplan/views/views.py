@@ -11,19 +11,15 @@ import pandas as pd
 import shapely
 
 from screenplan.ground.errors import refuse
-from screenplan.planting.species import Species, load_species
+from screenplan.planting.growth import TYPICAL
+from screenplan.planting.species import Species
+from screenplan.planting.stand import Stand, stand_of
 from screenplan.views.accuracy import other_grounds, sampling_error
 from screenplan.views.crowns import MOST_YEARS
-from screenplan.views.grown import grow_rows, stand_in_year, years_to_rest
+from screenplan.views.grown import crowns_of, rows_of, stand_in_year, years_to_rest
 from screenplan.views.holes import find_holes
 from screenplan.views.obstacles import ground_grid
-from screenplan.views.results import (
-    TYPICAL,
-    View,
-    view_holes_layer,
-    view_years_table,
-    views_layer,
-)
+from screenplan.views.results import View, view_holes_layer, view_years_table, views_layer
 from screenplan.views.sampling import positions_in_view
 from screenplan.views.setting import LEAVES, Sampling, Setting, lay_setting
 from screenplan.views.timeline import PORTION, Scene, follow, last_open, sum_up
@@ -122,7 +118,7 @@ def trace_views(
     ------
     InputError
         On parameters out of range, and on rows that cannot be looked at: see `lay_setting` and
-        `grow_rows`.
+        `stand_of`.
 
     Notes
     -----
@@ -144,19 +140,18 @@ def trace_views(
         eye_inside_m, eye_seated_m, eye_standing_m, eyes_across, target_spacing_m, most_targets,
         onlooker_spacing_m, onlooker_reach_m,
     )  # fmt: skip
-    table = load_species() if table is None else table
     setting = lay_setting(
         windows, private_places, planting_lines, onlookers, buildings, existing_screens, terrain,
         sampling=sampling,
     )  # fmt: skip
-    growth = {"table": table, "curve": curve}
-    growth["years"] = years_to_rest(plants, years=years, **growth)
-    rows, crowns, kind = grow_rows(plants, **growth)
-    scene = Scene(setting.obstacles, rows, crowns, dim)
+    stand = stand_of(plants, years=years, curve=curve, table=table)
+    stand = stand.in_years(years_to_rest(stand))
+    crowns = crowns_of(stand)
+    scene = Scene(setting.obstacles, rows_of(stand, crowns), crowns, dim)
     others = []
     if second_sample and not setting.ground.is_flat:
         others = [
-            _on_other_ground(ground, setting, plants, dim=dim, **growth)
+            _on_other_ground(ground, setting, stand, scene)
             for ground in other_grounds(setting.ground)
         ]
     zones = _zones(no_plant_zones)
@@ -171,7 +166,7 @@ def trace_views(
         holes, last = [], last_open(timeline.open[TYPICAL, 0], threshold, years)
         if timeline.rays and last is not None:
             if last not in stands:
-                stands[last] = stand_in_year(planting_lines, plants, crowns, kind, last)
+                stands[last] = stand_in_year(planting_lines, plants, stand, last)
             if kept is None:
                 kept = follow(looker.opening, behind, place.coarse, scene)
             holes = find_holes(
@@ -208,14 +203,12 @@ def _sampling_error(timeline, looker, place, scene) -> float:
     return sampling_error(timeline, denser, heads, spots, single=place.is_single)
 
 
-def _on_other_ground(ground, setting: Setting, plants, *, dim, **growth):
+def _on_other_ground(ground, setting: Setting, stand: Stand, scene: Scene):
     """Timelines of all views with the same eyes and heads, but another ground in the way."""
-    x, y = shapely.get_x(plants.geometry), shapely.get_y(plants.geometry)
-    rise = ground.height_at(x, y) - setting.ground.height_at(x, y)
-    moved = plants.assign(ground_m=plants["ground_m"].to_numpy(float) + rise)
-    rows, crowns, _ = grow_rows(moved, **growth)
+    rise = ground.height_at(*stand.xy.T) - setting.ground.height_at(*stand.xy.T)
+    moved = rows_of(replace(stand, ground_m=stand.ground_m + rise), scene.table)
     grid = ground_grid(ground, setting.within)
-    scene = Scene(replace(setting.obstacles, ground=grid), rows, crowns, dim)
+    scene = Scene(replace(setting.obstacles, ground=grid), moved, scene.table, scene.dim)
     return {
         view_id: sum_up(
             follow(looker.opening, looker.eyes[place.is_single, False], place.coarse, scene), scene

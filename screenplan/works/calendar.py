@@ -18,8 +18,9 @@ import pandas as pd
 from screenplan.contracts import SCHEDULE
 from screenplan.contracts.tables import table_of, with_notes
 from screenplan.ground.errors import refuse
-from screenplan.planting.growth import height_at, spread_at
+from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species import Species
+from screenplan.planting.stand import Stand, stand_of
 from screenplan.rules.limits import Limit, limit_named, limit_of, months_text
 from screenplan.works.earth import least_gap
 from screenplan.works.handling import handling_of, roots_of, watered_of
@@ -108,7 +109,7 @@ def schedule_work(
     mulched = quantities is None or (quantities["item"] == "mulch").any()
     topped = quantities is None or (quantities["item"] == "mulch_again").any()
     fence = _chosen(fence_options)
-    clip = _first_clip(plants, kinds, years, curve)
+    clip = _first_clip(stand_of(new, years=years, curve=curve, table=table), least_gap(plants))
     tasks = [
         *_before(asked, birds, seasons, fence is not None),
         *_planting(kinds, seasons, limits, mulched, fence),
@@ -379,16 +380,12 @@ def _chosen(options):
     return options.loc[options["chosen"].to_numpy(bool)].iloc[0]
 
 
-def _first_clip(plants, kinds: Sequence[Kind], years, curve) -> int | None:
+def _first_clip(new: Stand, least_gap_m: float) -> int | None:
     """First year in which typical crowns of some kind touch, or are wider than they are kept."""
-    gap = least_gap(plants)
-    at = np.arange(years + 1)
-    touch = np.zeros(len(at), bool)
-    for kind in kinds:
-        most = min(gap, kind.species.kept_width_m or np.inf)
-        tall = height_at(kind.species, at, stock_height_m=kind.height_m, curve=curve)
-        touch |= spread_at(kind.species, tall) >= most
-    return max(1, int(np.flatnonzero(touch)[0])) if touch.any() else None
+    kept = [one.species.kept_width_m or np.inf for one in new.starts]
+    most = np.minimum(least_gap_m, kept)
+    touch = (new.sizes[1, :, TYPICAL] >= most[:, None]).any(axis=0)
+    return max(1, int(touch.argmax())) if touch.any() else None
 
 
 def _year_closed(closure) -> int | None:

@@ -26,9 +26,9 @@ import shapely
 from screenplan.contracts import FENCE_OPTIONS, FENCE_POSTS, FENCE_WIRES
 from screenplan.contracts.tables import layer_of, table_of
 from screenplan.ground.errors import InputError, refuse
-from screenplan.planting.footprints import crowns_in_year
-from screenplan.planting.growth import height_at
-from screenplan.planting.species import Species, species_of
+from screenplan.planting.growth import GROWTHS
+from screenplan.planting.species import Species
+from screenplan.planting.stand import Stand, stand_of
 from screenplan.works.enclosure import beside, enclose, fence_ground, no_room
 from screenplan.works.money import check_prices
 from screenplan.works.posts import set_posts
@@ -152,12 +152,12 @@ def lay_fence(
     prices = check_prices(prices or {})
     kind = ANIMALS[animal]
     height = kind.fence_m if height_m is None else float(height_m)
+    new = ~plants["existing"].to_numpy(bool)
+    stand = stand_of(plants, years=LONGEST_YEARS, curve=curve, table=table)
     years = (
-        years_to_outgrow(plants, kind.reach_m, curve=curve, table=table)
-        if stands_years is None
-        else int(stands_years)
+        years_to_outgrow(stand, new, kind.reach_m) if stands_years is None else int(stands_years)
     )
-    crown = crowns_in_year(plants, years, growth="high", curve=curve, table=table)
+    crown = stand.crowns(GROWTHS.index("high"), years)
     ground = fence_ground(parcels, buildings, utilities, keep_outs, roads, boundary_m=boundary_m)
     options, chosen = [], None
     for name in SCHEMES:
@@ -188,19 +188,20 @@ def lay_fence(
     )
 
 
-def years_to_outgrow(plants, reach_m: float, *, curve: str = "smooth", table=None) -> int:
-    """Years until every new plant of low growth is taller than an animal reaches, at least 1."""
-    at = np.arange(LONGEST_YEARS + 1)
-    longest = 1
-    new = plants.loc[~plants["existing"].to_numpy(bool), ["species", "stock_height_m"]]
-    for row in new.drop_duplicates().itertuples():
-        tall = height_at(
-            species_of(row.species, table), at, growth="low", stock_height_m=row.stock_height_m,
-            curve=curve,
-        )  # fmt: skip
-        above = np.flatnonzero(tall > reach_m)
-        longest = max(longest, int(above[0]) if above.size else LONGEST_YEARS)
-    return longest
+def years_to_outgrow(stand: Stand, new, reach_m: float) -> int:
+    """Years until every new plant of low growth is taller than an animal reaches, at least 1.
+
+    Parameters
+    ----------
+    stand : Stand
+        In each of the years up to `LONGEST_YEARS`.
+    new : ndarray of bool, (plants,)
+        Which of its plants are new.
+    reach_m : float
+    """
+    above = stand.height[new, GROWTHS.index("low")] > reach_m
+    first = np.where(above.any(axis=1), above.argmax(axis=1), LONGEST_YEARS)
+    return int(first.max(initial=1))
 
 
 def _fences(name, planting_lines, plants, ground, crown, clearance, height, **posting) -> _Laid:

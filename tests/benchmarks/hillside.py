@@ -7,9 +7,9 @@ from pathlib import Path
 
 import numpy as np
 
-from screenplan.planting.species import load_species
+from screenplan.planting.stand import stand_of
 from screenplan.views.crowns import ELLIPSOID
-from screenplan.views.grown import grow_rows
+from screenplan.views.grown import crowns_of, rows_of
 from screenplan.views.kernel import follow_years
 from screenplan.views.sampling import rays_through
 from screenplan.views.setting import Sampling, lay_setting
@@ -40,9 +40,9 @@ def site_scene():
         layers["windows"], layers["private_places"], layers["planting_lines"],
         layers.get("onlookers"), *take, site.terrain, sampling=sampling,
     )  # fmt: skip
-    rows, table, _ = grow_rows(
-        layers["plants"], table=load_species(), years=LAST_YEAR, curve="smooth"
-    )
+    stand = stand_of(layers["plants"], years=LAST_YEAR)
+    table = crowns_of(stand)
+    rows = rows_of(stand, table)
     ends = [[], []]
     for _, looker, place, _ in setting.pairs():
         for k, part in enumerate(

@@ -90,14 +90,15 @@ def _plain(layers, arguments, points) -> float:
     """Rays a second of the plain loop."""
     from pvlib.solarposition import get_solarposition
 
-    from screenplan.effects.growing import TYPICAL, grow_plants
+    from screenplan.planting.growth import TYPICAL
     from screenplan.planting.shapes import SHAPE_CODES
     from screenplan.planting.species import load_species
+    from screenplan.planting.stand import stand_of
     from screenplan.views.obstacles import lay_obstacles
 
     plants, terrain = layers["plants"], arguments["terrain"]
     lon, lat = arguments["position_deg"]
-    sizes = grow_plants(plants, years=YEARS - 1, curve="smooth")
+    stand = stand_of(plants, years=YEARS - 1)
     shape = SHAPE_CODES[load_species()[plants["species"].iloc[0]].shape]
     feet = np.column_stack([plants.geometry.x, plants.geometry.y, plants["ground_m"]])
     standing = _standing(lay_obstacles(layers["buildings"], None, terrain))
@@ -107,7 +108,7 @@ def _plain(layers, arguments, points) -> float:
     asked = 0
     start = time.perf_counter()
     for year in TIMED_YEARS:
-        size = (part[0, TYPICAL, year] for part in (sizes.height, sizes.radius, sizes.clear))
+        size = (part[0, TYPICAL, year] for part in (stand.height, stand.radius, stand.clear))
         scene = build(np.concatenate([standing, row_triangles(feet, shape, *size, SIDES)]))
         for moment in some:
             sun = get_solarposition(pd.DatetimeIndex([moment]), lat, lon)

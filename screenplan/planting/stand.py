@@ -1,0 +1,310 @@
+"""The stand: plants with their sizes by growth and year. Nobody else grows a plant.
+
+How a plant grows hangs on how it starts alone: its species, its height in year 0, whether it stands
+already. So sizes are worked out once for each start, through all years that are followed, and kept:
+a stand takes the years that it is asked for, and one more plant of the same start costs nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property, lru_cache
+from typing import NamedTuple
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from screenplan.contracts import HIGHEST_PLANT_M
+from screenplan.contracts.tables import numbers
+from screenplan.ground.errors import InputError, Problem, refuse
+from screenplan.planting.footprints import Footprints, row_ways
+from screenplan.planting.growth import (
+    GROWTHS,
+    clear_stem_at,
+    height_at,
+    spread_at,
+    width_at,
+)
+from screenplan.planting.maturity import MATURE_YEAR, followed_years
+from screenplan.planting.shapes import is_box
+from screenplan.planting.species import Species, species_of
+
+#: Starts whose sizes are kept, some 20 kB each.
+KEPT_STARTS = 4096
+
+
+class Start(NamedTuple):
+    """How a plant starts: all on which its growth hangs, but for the curve.
+
+    Parameters
+    ----------
+    species : Species
+    height_m : float
+        Height in year 0, metres.
+    stands : bool
+        Whether it stands already and is rooted.
+    """
+
+    species: Species
+    height_m: float
+    stands: bool
+
+
+@dataclass(frozen=True, eq=False)
+class Stand:
+    """Plants of one or many subjects, and their sizes.
+
+    Parameters
+    ----------
+    points : ndarray of Point, (plants,)
+        The stems, in the layer's order.
+    ground_m : ndarray, (plants,)
+        Height of the ground at the foot; NaN where it is not given.
+    subject, row : ndarray of int, (plants,)
+        The subject for which each is planted, and its row: those are numbered through all subjects.
+    order : ndarray of int, (plants,)
+        The plants row by row, those of a row in their order along it.
+    starts : tuple of Start
+    start : ndarray of int, (plants,)
+        How each plant starts, an index into ``starts``.
+    years : ndarray of int, (years,)
+        Years since planting, in rising order.
+    sizes : ndarray, (4, starts, growths, years)
+        Height, spread, width and clear stem, metres, as `sizes_of` gives them.
+    curve : str
+        Growth curve.
+
+    Notes
+    -----
+    By plant, `height`, `radius`, `across` and `clear` are (plants, growths, years); growths are low,
+    typical, high.
+    """
+
+    points: np.ndarray
+    ground_m: np.ndarray
+    subject: np.ndarray
+    row: np.ndarray
+    order: np.ndarray
+    starts: tuple[Start, ...]
+    start: np.ndarray
+    years: np.ndarray
+    sizes: np.ndarray
+    curve: str
+
+    @cached_property
+    def xy(self) -> np.ndarray:
+        """Places of the stems in plan, (plants, 2)."""
+        return shapely.get_coordinates(self.points)
+
+    @cached_property
+    def height(self) -> np.ndarray:
+        """Heights, metres."""
+        return self.sizes[0][self.start]
+
+    @cached_property
+    def radius(self) -> np.ndarray:
+        """Half the spread, of a box half its length along the row, metres."""
+        return self.sizes[1][self.start] / 2.0
+
+    @cached_property
+    def across(self) -> np.ndarray:
+        """Half the width across the row, less than the radius in a hedge kept narrow, metres."""
+        return self.sizes[2][self.start] / 2.0
+
+    @cached_property
+    def clear(self) -> np.ndarray:
+        """Heights of the lowest leaves, metres."""
+        return self.sizes[3][self.start]
+
+    @cached_property
+    def shape(self) -> np.ndarray:
+        """Words for the shapes of the crowns, (plants,)."""
+        return np.array([one.species.shape for one in self.starts] or [""], object)[self.start]
+
+    @cached_property
+    def box(self) -> np.ndarray:
+        """Whether each crown is a box along its row, (plants,)."""
+        return np.array([is_box(one.species.shape) for one in self.starts], bool)[self.start]
+
+    @cached_property
+    def way(self) -> np.ndarray:
+        """Direction of the row at each plant, of length 1, (plants, 2); east for one that is alone."""
+        way = np.zeros((len(self.points), 2))
+        way[self.order] = row_ways(*self.xy[self.order].T, self.row[self.order])
+        return way
+
+    @cached_property
+    def farthest(self) -> np.ndarray:
+        """Greatest distance of a crown's edge from its stem, metres, (plants, growths, years)."""
+        box = self.box[:, None, None]
+        return np.where(box, np.hypot(self.radius, self.across), self.radius)
+
+    def crowns(self, growth: int, year: int) -> Footprints:
+        """Give the crowns in plan, for the numbers of a growth and of one of the years."""
+        radius, across = self.radius[:, growth, year], self.across[:, growth, year]
+        return Footprints(self.points, radius, across, self.box, self.way)
+
+    def in_years(self, years) -> Stand:
+        """Give the same plants in other years."""
+        years = _years(years)
+        return replace(self, years=years, sizes=sizes_of(self.starts, years, self.curve))
+
+    def unclipped(self) -> Stand:
+        """Give the same plants as they grow where nobody clips them."""
+        free = tuple(one._replace(species=one.species.unclipped()) for one in self.starts)
+        return replace(self, starts=free, sizes=sizes_of(free, self.years, self.curve))
+
+
+def stand_of(
+    plants,
+    *,
+    years: int | Sequence[int],
+    curve: str = "smooth",
+    table: Mapping[str, Species] | None = None,
+    subject=None,
+) -> Stand:
+    """Make the stand of a layer of plants.
+
+    Parameters
+    ----------
+    plants : GeoDataFrame
+        Layer of the contract, in local-frame metres.
+    years : int or sequence of int
+        Last year, 1 or more, or all years in rising order.
+    curve : {"smooth", "straight"}
+    table : mapping, optional
+        The species table, by default the shipped one.
+    subject : array_like of int, (plants,), optional
+        The subject of each plant where a layer holds those of several, each with rows of its own.
+
+    Raises
+    ------
+    InputError
+        On years out of range; by row, on a plant without a place, a known species or a height.
+    """
+    years = _years(years)
+    starts, start = _starts(plants, table)
+    subject = np.zeros(len(plants), int) if subject is None else np.asarray(subject, int)
+    lines = plants["line_id"].astype(str).to_numpy()
+    row = pd.MultiIndex.from_arrays([subject, lines])
+    row = row.factorize(sort=True)[0]
+    return Stand(
+        plants.geometry.to_numpy(), numbers(plants, "ground_m", np.nan), subject, row,
+        np.lexsort((numbers(plants, "station_m", 0.0), row)),
+        starts, start, years, sizes_of(starts, years, curve), curve,
+    )  # fmt: skip
+
+
+def sizes_of(starts: Iterable[Start], years, curve: str = "smooth") -> np.ndarray:
+    """Height, spread, width and clear stem of plants by how they start.
+
+    Parameters
+    ----------
+    starts : iterable of Start
+    years : sequence of int
+        Years since planting, 0 or more; all after `MATURE_YEAR` are as that one.
+    curve : {"smooth", "straight"}
+
+    Returns
+    -------
+    ndarray, (4, starts, growths, years)
+        Metres; spread is that along the row, width that across it.
+
+    Examples
+    --------
+    A slow plant, 0.225 m a year once rooted, set at 1 m: six years are worth five.
+
+    >>> from screenplan import load_species
+    >>> from screenplan.planting.growth import TYPICAL
+    >>> cedar = Start(load_species()["thuja_occidentalis"], 1.0, False)
+    >>> sizes_of([cedar], [0, 6], "straight")[0, 0, TYPICAL].round(3).tolist()
+    [1.0, 2.125]
+    """
+    years = np.minimum(years, MATURE_YEAR).astype(int)
+    followed = followed_years(int(years[years < MATURE_YEAR].max(initial=0)))
+    at = np.searchsorted(followed, years)
+    grown = [_grow(start, int(followed[-2]), curve)[..., at] for start in starts]
+    return np.stack(grown, axis=1) if grown else np.zeros((4, 0, len(GROWTHS), len(years)))
+
+
+@lru_cache(maxsize=KEPT_STARTS)
+def _grow(start: Start, last: int, curve: str) -> np.ndarray:
+    """Grow a plant through the years that are followed, (4, growths, followed)."""
+    sizes = np.zeros((4, len(GROWTHS), last + 2))
+    for g, growth in enumerate(GROWTHS):
+        height = height_at(
+            start.species, followed_years(last), growth=growth, stock_height_m=start.height_m,
+            curve=curve, established=start.stands,
+        )  # fmt: skip
+        sizes[:, g] = (
+            height,
+            spread_at(start.species, height, growth),
+            width_at(start.species, height, growth),
+            clear_stem_at(start.species, height),
+        )
+    sizes.flags.writeable = False
+    return sizes
+
+
+def _years(years) -> np.ndarray:
+    if np.ndim(years):
+        return np.asarray(years, int)
+    if years != int(years) or years < 1:
+        raise refuse(
+            f"{years!r} is no last year", "Give a whole number of 1 or more", key="growth.years"
+        )
+    return np.arange(int(years) + 1)
+
+
+def _starts(plants, table) -> tuple[tuple[Start, ...], np.ndarray]:
+    """Tell how the plants start, and which of these each is; refuse by row what cannot."""
+    stock = numbers(plants, "stock_height_m", np.nan)
+    stands = (
+        plants["existing"].fillna(False).to_numpy(bool)
+        if "existing" in plants.columns
+        else np.zeros(len(plants), bool)
+    )
+    keys = plants["species"].astype(str).to_numpy()
+    found = {key: _species(key, table) for key in dict.fromkeys(keys)}
+    points = plants.geometry.to_numpy()
+    placed = (shapely.get_type_id(points) == 0) & ~shapely.is_empty(points)
+    unknown = np.array([found[key] is None for key in keys], bool)
+    problems = [
+        Problem(what, mend, layer="plants", rows=[int(row) + 1 for row in np.flatnonzero(wrong)])
+        for wrong, what, mend in (
+            (~placed, "a plant has no place", "Give it a point"),
+            (
+                unknown,
+                f"a species is not in the table: {', '.join(sorted(set(keys[unknown])))}",
+                "Use a key of the species table, or add the species to it",
+            ),
+            (
+                ~(stock > 0.0),
+                "a plant has no height when planted",
+                "Give the column stock_height_m a height above 0",
+            ),
+            (
+                stock > HIGHEST_PLANT_M,
+                f"a plant is taller than {HIGHEST_PLANT_M:g} m",
+                "Correct the column stock_height_m; it is in metres",
+            ),
+        )
+        if wrong.any()
+    ]
+    if problems:
+        raise InputError(problems)
+    starts: dict[Start, int] = {}
+    start = [
+        starts.setdefault(Start(found[key], float(height), bool(old)), len(starts))
+        for key, height, old in zip(keys, stock, stands, strict=True)
+    ]
+    return tuple(starts), np.array(start, int)
+
+
+def _species(key: str, table) -> Species | None:
+    try:
+        return species_of(key, table)
+    except InputError:
+        return None
