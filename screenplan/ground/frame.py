@@ -277,7 +277,8 @@ class LocalFrame:
         def transform(x, y):
             return self.points_in(x, y, transformation)
 
-        return reproject(geometries, transform)
+        unit = self._unit_of(transformation)
+        return reproject(geometries, transform, metres_per_source_unit=unit)
 
     def project_out(self, geometries: np.ndarray, transformation: Transformation) -> np.ndarray:
         """Undo `project_in`."""
@@ -285,8 +286,10 @@ class LocalFrame:
         def transform(x, y):
             return self.points_out(x, y, transformation)
 
-        unit = _metres_per_unit(transformation.transformer.source_crs) if not self.is_plane else 1.0
-        return reproject(geometries, transform, metres_per_unit=unit)
+        return reproject(geometries, transform, metres_per_unit=self._unit_of(transformation))
+
+    def _unit_of(self, transformation: Transformation) -> float:
+        return 1.0 if self.is_plane else _metres_per_unit(transformation.transformer.source_crs)
 
     def points_in(
         self, x: np.ndarray, y: np.ndarray, transformation: Transformation

@@ -21,6 +21,7 @@ def reproject(
     transform: XY,
     *,
     metres_per_unit: float = 1.0,
+    metres_per_source_unit: float = 1.0,
     tolerance_m: float = EDGE_TOLERANCE_M,
 ) -> np.ndarray:
     """Transform geometries, adding vertices on edges that would bend noticeably.
@@ -31,8 +32,10 @@ def reproject(
         Two-dimensional; None is passed through.
     transform : callable
         Takes arrays x, y and gives arrays x, y.
-    metres_per_unit : float
-        Length of a unit of the result in metres, at most: about 111 000 for degrees.
+    metres_per_unit, metres_per_source_unit : float
+        Length of a unit of the result, and of the input, in metres, at most: about 111 000 for
+        degrees. An edge whose middle leaves its chord by more than its own length is not bent but torn
+        by an end of the map, such as the antimeridian; it is not followed.
     tolerance_m : float
         How far a straight edge of the input may lie from that of the output, in metres.
 
@@ -44,7 +47,12 @@ def reproject(
     geometries = np.asarray(geometries, dtype=object)
     if geometries.size == 0:
         return geometries.copy()
-    longest = _longest_edges(geometries, transform, tolerance_m / metres_per_unit)
+    longest = _longest_edges(
+        geometries,
+        transform,
+        tolerance_m / metres_per_unit,
+        metres_per_source_unit / metres_per_unit,
+    )
     cut = np.isfinite(longest)
     dense = geometries.copy()
     if cut.any():
@@ -52,8 +60,13 @@ def reproject(
     return _move(dense, transform)
 
 
-def _longest_edges(geometries: np.ndarray, transform: XY, tolerance: float) -> np.ndarray:
-    """For each geometry the longest edge that stays straight enough; infinite if all do."""
+def _longest_edges(
+    geometries: np.ndarray, transform: XY, tolerance: float, unit: float
+) -> np.ndarray:
+    """For each geometry the longest edge that stays straight enough; infinite if all do.
+
+    ``unit`` is the length of a unit of the input in units of the result.
+    """
     longest = np.full(len(geometries), np.inf)
     start, end, owner = _list_edges(geometries)
     if not len(owner):
@@ -65,10 +78,12 @@ def _longest_edges(geometries: np.ndarray, transform: XY, tolerance: float) -> n
         with np.errstate(invalid="ignore"):
             gap = np.hypot(*(on_edge - (a + share * (b - a))).T)
         bend = np.fmax(bend, gap)
-    bent = np.isfinite(bend) & (bend > tolerance)
+    length = np.hypot(*(end - start).T)
+    with np.errstate(invalid="ignore"):
+        torn = bend > np.minimum(unit * length, np.hypot(*(b - a).T))
+    bent = np.isfinite(bend) & (bend > tolerance) & ~torn
     # The gap between a smooth curve and its chord grows with the square of the chord.
-    length = np.hypot(*(end[bent] - start[bent]).T)
-    np.minimum.at(longest, owner[bent], length * np.sqrt(tolerance / bend[bent]))
+    np.minimum.at(longest, owner[bent], length[bent] * np.sqrt(tolerance / bend[bent]))
     return longest
 
 

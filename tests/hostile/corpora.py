@@ -6,7 +6,12 @@ import importlib
 from types import ModuleType
 
 #: Name on the command line to module in this folder.
-CORPORA = {"files": "damaged_files", "plans": "plan_mutants"}
+CORPORA = {
+    "files": "damaged_files",
+    "plans": "plan_mutants",
+    "geometries": "geometries",
+    "runs": "whole_runs",
+}
 
 
 def load(name: str) -> ModuleType:
