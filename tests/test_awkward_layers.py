@@ -4,6 +4,7 @@ import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
+from pyproj import CRS
 from shapely import affinity
 from site_layers import (
     BUILDING_COLUMNS,
@@ -19,6 +20,7 @@ from site_layers import (
 )
 
 from screenplan.ground.errors import InputError
+from screenplan.ground.frame import LocalFrame
 from screenplan.site.reading import LayerSource, TerrainSource, read_frames, read_site
 
 PIN = {"parcel_id": "PIN"}
@@ -218,6 +220,39 @@ def swap_axes(lots):
 def test_coordinates_that_cannot_be_in_the_stated_crs(case):
     make, said = MISLABELLED[case]
     refused({"parcels": make(parcels())}, said)
+
+
+@pytest.mark.parametrize("name", ["lots.gpkg", "lots.shp", "lots.geojson"])
+def test_a_file_that_states_its_crs_without_its_area_is_held_against_it_too(tmp_path, name):
+    make, said = MISLABELLED["another state's plane"]
+    lots = source(make(parcels()), tmp_path / name, columns=PIN)
+    refused_file({"parcels": lots}, rf"{name}, .*row 2, .*{said}", subject_id="A-2")
+
+
+@pytest.mark.parametrize("corner", [(1.0, 0.0), (1.0, 1.0), (0.0, 1.0)])
+def test_a_place_that_the_crs_gives_other_coordinates_is_refused(corner):
+    # Evidence: closed form; the cone of this CRS has its tip at 0, 0 and opens to the south and west, so that
+    # nothing has coordinates above: the same place has others, or none, on the way back. No register has it.
+    x, y = corner
+    tip = "+proj=krovak +lat_0=49.5 +lon_0=24.9 +ellps=bessel +type=crs"
+    lot = gpd.GeoDataFrame({"PIN": ["A-2"]}, geometry=[shapely.box(x, y, x + 20, y + 20)], crs=tip)
+    refused({"parcels": lot}, "row 1: Coordinates cannot lie in the CRS")
+
+
+def test_a_projection_that_nobody_knows_is_refused():
+    # By construction: a method of that name is in no register.
+    odd = CRS(UTM).to_wkt().replace('METHOD["Transverse Mercator"', 'METHOD["No Such Method"')
+    odd = odd.replace('ID["EPSG",9807]', 'ID["OWN",1]').replace('ID["EPSG",16032]', 'ID["OWN",2]')
+    layer = parcels().set_crs(odd.replace('ID["EPSG",32632]', 'ID["OWN",3]'), allow_override=True)
+    said = "The projection of the CRS 'WGS 84 / UTM zone 32N' cannot be computed here"
+    refused({"parcels": layer}, rf"row 2: {said}\. State the CRS")
+    refused(
+        {"buildings": layer.assign(HT=5.0)},
+        f"layer buildings: {said}",
+        columns={"buildings": {"height_m": "HT"}},
+    )
+    with pytest.raises(InputError, match=said):
+        LocalFrame.around(layer)
 
 
 @pytest.mark.parametrize("case", ["metres as degrees", "degrees as metres"])

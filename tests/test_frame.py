@@ -13,7 +13,7 @@ from pyproj import CRS, Geod, Transformer
 
 from screenplan.ground.errors import InputError
 from screenplan.ground.frame import LocalFrame, mean_radius
-from screenplan.ground.reproject import EDGE_TOLERANCE_M, reproject
+from screenplan.ground.reproject import EDGE_TOLERANCE_M, MOST_PIECES, reproject
 
 #: The promise of the frame: a millimetre in 100 m.
 MM_PER_100_M = 1e-5
@@ -241,6 +241,107 @@ def test_holes_and_parts_keep_their_own_edges():
     assert shapely.get_num_coordinates(sheared).tolist() == [15, 0, 1, 0]
     assert sheared[0].area == pytest.approx(both.area)
     assert EDGE_TOLERANCE_M < 0.001
+
+
+@pytest.mark.parametrize(
+    ("text", "whole"),
+    [
+        ("POLYGON ((0 0, 9 0, 9 9, 0 0), EMPTY)", "POLYGON ((0 0, 9 0, 9 9, 0 0))"),
+        ("MULTIPOLYGON (((0 0, 9 0, 9 9, 0 0)), EMPTY)", "MULTIPOLYGON (((0 0, 9 0, 9 9, 0 0)))"),
+        ("MULTILINESTRING (EMPTY, (0 0, 9 0))", "MULTILINESTRING ((0 0, 9 0))"),
+        (
+            "GEOMETRYCOLLECTION (LINESTRING EMPTY, MULTIPOLYGON (((0 0, 9 0, 9 9, 0 0), EMPTY), EMPTY), MULTIPOINT EMPTY)",
+            "GEOMETRYCOLLECTION (MULTIPOLYGON (((0 0, 9 0, 9 9, 0 0))))",
+        ),
+        ("POLYGON ((0 0, 9 0, 9 9, 0 0), (1 0, 1 0, 1 0, 1 0))", "POLYGON ((0 0, 9 0, 9 9, 0 0))"),
+        ("MULTILINESTRING ((1 0, 1 0), (0 0, 9 0))", "MULTILINESTRING ((0 0, 9 0))"),
+    ],
+)
+def test_parts_without_length_of_what_bends_do_not_matter(text, whole):
+    # Evidence: invariant; a parabola moves the middle of an edge of 9 m by 2 m from its chord, so that it is
+    # cut into 9 / 9 √(2 / 0.0005) pieces, about 60. Cutting an empty part ended the process.
+    def bend(x, y):
+        return x, y + x * x / 10.0
+
+    given_, expected = (np.array([shapely.from_wkt(one)], dtype=object) for one in (text, whole))
+    (found,) = reproject(given_, bend)
+    (true,) = reproject(expected, bend)
+    assert shapely.get_num_coordinates(true) > 60
+    extra = shapely.get_num_coordinates(given_[0]) - shapely.get_num_coordinates(expected[0])
+    assert shapely.get_num_coordinates(found) - shapely.get_num_coordinates(true) == extra
+    held = {tuple(point) for point in shapely.get_coordinates(found)}
+    assert held >= {tuple(point) for point in shapely.get_coordinates(true)}
+    assert found.geom_type == given_[0].geom_type
+
+
+@pytest.mark.parametrize("far", [1e155, 1e308, np.inf, np.nan])
+def test_what_is_longer_than_any_number_is_not_cut(far):
+    # Evidence: invariant; there is no number of pieces for it. Its corners stay, to be refused.
+    with np.errstate(invalid="ignore", over="ignore"):
+        line = np.array([shapely.LineString([(0.0, 0.0), (9.0, 0.0), (far, far)])], dtype=object)
+        (found,) = reproject(line, lambda x, y: (x, y + np.where(x < 9.5, x * x / 10.0, 0.0)))
+    assert shapely.get_num_coordinates(found) == 3
+
+
+def test_what_goes_round_the_globe_gets_no_more_than_some_thousand_vertices():
+    # Evidence: closed form; as many pieces as the named number, and one more for each edge.
+    line = np.array([shapely.LineString([(0.0, 0.0), (4e7, 0.0)])], dtype=object)
+    (found,) = reproject(line, lambda x, y: (x, y + x * x / 1e7))
+    assert MOST_PIECES / 2 < shapely.get_num_coordinates(found) <= MOST_PIECES + 2
+
+
+BOX = (-50.0, -40.0, 60.0, 70.0)
+
+
+@pytest.mark.parametrize(
+    ("lon", "lat", "system"),
+    [(9.0, 50.0, "EPSG:32632"), (9.0, 50.0, "EPSG:4326"), (179.99, -17.0, "EPSG:4326"),
+     (-120.0, 89.0, "EPSG:4326"), (9.0, 50.0, "EPSG:4807"), (179.9999, -17.0, "EPSG:32760")],
+)  # fmt: skip
+def test_the_boxes_of_another_crs_hold_what_lies_in_a_box(lon, lat, system):
+    # Evidence: invariant; points of the box, by a transformer of their own, and in degrees those too that
+    # are counted to 360 or the other way round. None of the boxes is much larger than the box itself.
+    frame = LocalFrame.around(lot(lon, lat))
+    boxes = frame.boxes_out(BOX, frame.transformation_from(CRS(system)))
+    x, y = (one.ravel() for one in np.meshgrid(np.linspace(-50, 60, 12), np.linspace(-40, 70, 12)))
+    there = Transformer.from_crs(frame.crs, system, always_xy=True)
+    px, py = there.transform(x, y)
+    turns = {"EPSG:4326": (0.0, 360.0, -360.0), "EPSG:4807": (0.0, 400.0, -400.0)}.get(
+        system, (0.0,)
+    )
+    assert len(boxes) == len(turns)
+    for (west, south, east, north), turn in zip(boxes, turns, strict=True):
+        slack = EDGE_TOLERANCE_M / 100_000.0 if len(turns) > 1 else 0.0  # of a degree
+        assert ((px + turn >= west - slack) & (px + turn <= east + slack)).all()
+        assert ((py >= south - slack) & (py <= north + slack)).all()
+        assert east - west == pytest.approx(np.ptp(px), rel=0.1)
+        assert north - south == pytest.approx(np.ptp(py), rel=0.1)
+
+
+@pytest.mark.parametrize(
+    ("lon", "lat", "system"),
+    [(179.9999, -17.0, "EPSG:4326"), (-179.9999, -17.0, "EPSG:3857"), (10.0, 89.9999, "EPSG:4326")],
+)
+def test_no_box_holds_what_an_end_of_the_map_tears(lon, lat, system):
+    # By construction: the box of 110 m lies 10 m from the antimeridian or the pole at most.
+    frame = LocalFrame.around(lot(lon, lat))
+    assert frame.boxes_out(BOX, frame.transformation_from(CRS(system))) is None
+
+
+def test_what_comes_back_and_what_does_not():
+    # Evidence: closed form; longitudes a turn apart are one, at the pole all are; latitudes are not, nor
+    # is the place beyond the tip of a cone.
+    degrees = LocalFrame.around(lot(9.0, 50.0))
+    way = degrees.transformation_from(CRS(4326))
+    points = shapely.points(
+        [[9.0, 50.0], [369.0, 50.0], [-351.0, 50.0], [77.0, 90.0], [9.0, 95.0], [np.inf, 5.0]]
+    )
+    mixed = np.array([*points, shapely.MultiPoint([points[0], points[4]])], dtype=object)
+    assert degrees.come_back(mixed, way).tolist() == [True, True, True, True, False, False, False]
+    cone = LocalFrame.around(gpd.GeoDataFrame(geometry=[shapely.box(-90, -90, -50, -50)], crs=5514))
+    way = cone.transformation_from(CRS(5514))
+    points = shapely.points([[-70.0, -70.0], [1.0, 1.0], [20.0, 20.0]])
+    assert cone.come_back(points, way).tolist() == [True, False, False]
 
 
 def test_out_and_back_loses_nothing():

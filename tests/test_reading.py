@@ -350,6 +350,20 @@ def test_rows_without_geometry_are_left_out_by_row():
     assert site.layers["parcels"]["parcel_id"].tolist() == ["A-2", "N-2"]
 
 
+def test_parts_and_holes_without_a_point_are_left_out_and_listed():
+    # By construction. Where two outlines were compared they ended the process.
+    lot = outline((20, -20), (60, -20), (60, 20), (20, 20)).wkt
+    hollow = shapely.from_wkt(lot.replace("))", "), EMPTY)"))
+    in_parts = shapely.from_wkt(f"MULTIPOLYGON ({lot.removeprefix('POLYGON ')}, EMPTY)")
+    whole = read({"parcels": parcels().iloc[:3]}, columns={})
+    for shape, what in ((hollow, "hole"), (in_parts, "part")):
+        layer = parcels().iloc[:3]
+        layer.loc[2, "geometry"] = shape
+        site = read({"parcels": layer}, columns={})
+        assert (3, f"1 {what} without a point left out") in said(site, "parcels")
+        assert shapely.equals(*(one.layers["parcels"].geometry[2] for one in (site, whole)))
+
+
 def test_rings_are_turned_and_vertices_thinned():
     clockwise = outline((20, -20), (20, 20), (40, 20), (40, 20), (40, 20.0003), (40, -20))
     site = read({"parcels": lots_with(clockwise)})
@@ -571,11 +585,67 @@ def test_rows_that_meet_a_box_are_read_on_every_side_of_it(tmp_path, monkeypatch
         layer = sources_module.open_layer("parcels", LayerSource(path))
     assert layer.bounds == pytest.approx((EAST - 9, NORTH - 9, EAST + 19, NORTH + 19))
     assert layer.types == {"Polygon"}
-    near = layer.read((EAST, NORTH, EAST + 10, NORTH + 10))
+    near = layer.read([(EAST, NORTH, EAST + 10, NORTH + 10)])
     inside = [1 + 5 * row + column for row in (1, 2, 3) for column in (1, 2, 3)]
     assert near.index.tolist() == inside + ([26] if whole is None else [])
-    alone = layer.read((EAST + 19, NORTH + 19, EAST + 30, NORTH + 30))  # it touches the last
+    alone = layer.read([(EAST + 19, NORTH + 19, EAST + 30, NORTH + 30)])  # it touches the last
     assert alone.index.tolist() == [25] + ([26] if whole is None else [])
+
+
+@pytest.mark.parametrize("whole", [True, False])
+def test_rows_that_meet_one_of_some_boxes_are_read_once_and_in_the_files_order(
+    tmp_path, monkeypatch, whole
+):
+    # By construction: the first box meets the last square, the second both, the third none.
+    monkeypatch.setattr(sources_module, "WHOLE_ROWS", 1000 if whole else 2)
+    squares = [box(0, 0, 9, 9), box(20, 0, 29, 9), box(40, 0, 49, 9), box(60, 0, 69, 9)]
+    path = write(gpd.GeoDataFrame({"n": range(4)}, geometry=squares, crs=UTM), tmp_path / "s.gpkg")
+    layer = sources_module.open_layer("parcels", LayerSource(path))
+    boxes = [box(45, 0, 55, 9).bounds, box(5, 0, 45, 9).bounds, box(900, 0, 909, 9).bounds]
+    assert layer.read(boxes).index.tolist() == [1, 2, 3]
+    assert layer.read(boxes)["n"].tolist() == [0, 1, 2]
+
+
+#: Longitude and latitude of a site, and what is added to the longitudes of another layer of it.
+EDGES = {
+    "counted to 360": (-74.0, 40.0, 360.0),
+    "counted below -180": (170.0, -40.0, -360.0),
+    "at the antimeridian": (179.99995, -17.0, 0.0),
+    "at the pole": (10.0, 89.9999, 0.0),
+}
+
+
+@pytest.mark.parametrize("whole", [True, False])
+@pytest.mark.parametrize("edge", EDGES)
+def test_what_lies_near_is_read_at_every_end_of_the_map(tmp_path, monkeypatch, edge, whole):
+    # By construction: squares of 4 m at the corners of the lot and in its middle, and one far away.
+    monkeypatch.setattr(sources_module, "WHOLE_ROWS", 1000 if whole else 2)
+    lon, lat, turn = EDGES[edge]
+    there = f"+proj=aeqd +lat_0={lat} +lon_0={lon} +datum=WGS84"
+    lot = gpd.GeoDataFrame(
+        {"parcel_id": ["1"]}, geometry=[shapely.box(-20, -20, 20, 20)], crs=there
+    )
+    at = [(-20, -20), (20, -20), (20, 20), (-20, 20), (0, 0), (90_000, 0)]
+    ponds = gpd.GeoDataFrame(
+        {"kind": ["pond"] * 6}, geometry=shapely.points(at).tolist(), crs=there
+    )
+    ponds = ponds.set_geometry(ponds.buffer(2.0, cap_style="square")).to_crs(4326)
+    ponds = ponds.set_geometry(ponds.translate(turn, 0.0))
+    site = read_site(
+        {
+            "parcels": source(lot.to_crs(4326), tmp_path / "lot.gpkg"),
+            "keep_outs": source(ponds, tmp_path / "ponds.gpkg"),
+        },
+        subject_id="1",
+    )
+    found = site.layers["keep_outs"]
+    assert found.index.tolist() == [1, 2, 3, 4, 5]
+    middles = shapely.centroid(found.geometry.array)
+    # Half a diagonal of the lot, in whichever direction the frame's axes point. By the pole an edge that is
+    # straight in degrees bulges, and shifts the middle of a square of 4 m by some decimetres.
+    assert shapely.distance(middles, middles[4]) == pytest.approx(
+        [28.28, 28.28, 28.28, 28.28, 0.0], abs=0.3
+    )
 
 
 @pytest.mark.parametrize("name", ["lots.gpkg", "lots.shp", "lots.fgb"])
@@ -586,7 +656,7 @@ def test_of_a_large_layer_only_the_neighbourhood_is_read(tmp_path, monkeypatch, 
     lots.loc[3, "geometry"] = outline((900, 0), (950, 50), (950, 0), (900, 50))
     path = write(lots, tmp_path / name)
     layer = sources_module.open_layer("parcels", LayerSource(path))
-    near = layer.read((EAST - 70, NORTH - 10, EAST - 30, NORTH + 10))
+    near = layer.read([(EAST - 70, NORTH - 10, EAST - 30, NORTH + 10)])
     # A driver may order rows as it likes when it writes; they are numbered as they are read.
     with fiona.open(path) as collection:
         order = [row["properties"]["PIN"] for row in collection]

@@ -16,6 +16,7 @@ import pyproj
 import pyproj.network
 from pyproj import CRS, Transformer
 from pyproj.aoi import AreaOfInterest
+from pyproj.exceptions import ProjError
 from pyproj.transformer import TransformerGroup
 
 from screenplan.ground.errors import refuse
@@ -194,7 +195,15 @@ def find_transformation(
     if source.equals(target, ignore_axis_order=True):
         same = Transformer.from_crs(target, target, always_xy=True)
         return Transformation(source.name, target.name, "none", 0.0, transformer=same)
-    group = _list_operations(source, target, area)
+    try:
+        group = _list_operations(source, target, area)
+    except (ProjError, IndexError):  # pyproj looks for the grids of an operation that is none
+        raise refuse(
+            f"The projection of the CRS '{source.name}' cannot be computed here",
+            f"Save this layer in the CRS '{target.name}'",
+            file=file,
+            layer=layer,
+        ) from None
     better_m, missing = _find_missing(group)
     where = {"file": file, "layer": layer, "key": TOLERANCE_KEY}
     if knows_place(source) != knows_place(target):

@@ -17,6 +17,7 @@ import shapely
 from pyproj import CRS, Transformer
 from pyproj.crs import ProjectedCRS
 from pyproj.crs.coordinate_operation import TransverseMercatorConversion
+from pyproj.exceptions import ProjError
 
 from screenplan.ground.datum import (
     AREA_HALF_DEG,
@@ -37,6 +38,11 @@ from screenplan.ground.reproject import reproject
 FRAME_NAME = "Local frame of the site, metres along the ground"
 #: Length of a degree of latitude is at most this, at the poles of any ellipsoid in use.
 METRES_PER_DEGREE = 111_700.0
+#: A box so many times wider in another CRS is torn by an end of the map; no CRS for land stretches so.
+_TORN = 1000.0
+#: A place comes back from another CRS to within this; changes of datum that are solved by steps leave
+#: millimetres, another place on the map is metres away or more.
+_COMES_BACK_M = 0.1
 
 
 @dataclass(frozen=True)
@@ -114,9 +120,15 @@ class LocalFrame:
         if source.is_engineering:
             return cls._in_plane(source, gdf)
         geodetic = _find_geodetic(source)
-        to_degrees = Transformer.from_crs(
-            _unbind(source), geodetic, always_xy=True, allow_ballpark=False
-        )
+        try:
+            to_degrees = Transformer.from_crs(
+                _unbind(source), geodetic, always_xy=True, allow_ballpark=False
+            )
+        except ProjError:
+            raise refuse(
+                f"The projection of the CRS '{source.name}' cannot be computed here",
+                "Save the layer in another CRS",
+            ) from None
         xy = shapely.get_coordinates(np.asarray(gdf.geometry.array, dtype=object))
         factor = math.degrees(geodetic.axis_info[0].unit_conversion_factor)
         lon, lat = (np.asarray(value) * factor for value in to_degrees.transform(*xy.T))
@@ -291,6 +303,17 @@ class LocalFrame:
     def _unit_of(self, transformation: Transformation) -> float:
         return 1.0 if self.is_plane else _metres_per_unit(transformation.transformer.source_crs)
 
+    def _turn_of(self, transformation: Transformation) -> float:
+        """Give a whole turn in a CRS's unit; 0 if it counts no degrees."""
+        crs = (
+            None
+            if self.is_plane
+            else _unbind(horizontal(CRS(transformation.transformer.source_crs)))
+        )
+        if crs is None or not crs.is_geographic:
+            return 0.0
+        return 2.0 * math.pi / crs.axis_info[0].unit_conversion_factor
+
     def points_in(
         self, x: np.ndarray, y: np.ndarray, transformation: Transformation
     ) -> tuple[np.ndarray, np.ndarray]:
@@ -305,12 +328,39 @@ class LocalFrame:
             *self._own.transform(x, y, direction="INVERSE"), direction="INVERSE"
         )
 
-    def bounds_out(
+    def come_back(self, geometries: np.ndarray, transformation: Transformation) -> np.ndarray:
+        """Tell which geometries of a layer's CRS lie again where they lay, once in the frame and out.
+
+        Beyond an end of the map a CRS's coordinates have a place on earth that has others.
+        """
+        xy, owner = shapely.get_coordinates(geometries, return_index=True)
+        unit, turn = self._unit_of(transformation), self._turn_of(transformation)
+        with np.errstate(invalid="ignore"):
+            again = self.points_out(*self.points_in(*xy.T, transformation), transformation)
+            across, along = np.abs(again - xy.T)
+            if turn:
+                across = np.minimum(across, np.abs(across - turn))
+                across *= np.cos(2.0 * np.pi / turn * xy[:, 1])
+        back = np.ones(len(geometries), dtype=bool)
+        back[owner[~(np.hypot(across, along) * unit <= _COMES_BACK_M)]] = False
+        return back
+
+    def boxes_out(
         self, bounds: tuple[float, float, float, float], transformation: Transformation
-    ) -> tuple[float, float, float, float]:
-        """Give the bounds, in a layer's CRS, of a box of the frame."""
+    ) -> list[tuple[float, float, float, float]] | None:
+        """Give the boxes of a layer's CRS in which all that meets a box of the frame lies.
+
+        Degrees may be counted to 180 or to 360, so that a box of them is given thrice, the first
+        one as the CRS counts. None stands for everywhere: no box holds what an end of the map
+        tears, or what lies round a pole, or what cannot be in the CRS.
+        """
         (box,) = self.project_out(np.array([shapely.box(*bounds)]), transformation)
-        return tuple(float(value) for value in shapely.bounds(box))
+        west, south, east, north = (float(value) for value in shapely.bounds(box))
+        across = max(bounds[2] - bounds[0], bounds[3] - bounds[1])
+        if not (east - west) * self._unit_of(transformation) < _TORN * across:
+            return None
+        turn = self._turn_of(transformation)
+        return [(west + by, south, east + by, north) for by in ((0.0, turn, -turn) if turn else (0.0,))]  # fmt: skip
 
     def bring_in(
         self, gdf: gpd.GeoDataFrame, *, tolerance_m: float | None = None, layer: str | None = None

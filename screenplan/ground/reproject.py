@@ -10,8 +10,19 @@ import shapely
 #: An edge is cut where its chord would leave the true line by more; half a millimetre, so that
 #: the error stays below one.
 EDGE_TOLERANCE_M = 0.0005
+#: A geometry gets no more vertices than about this; enough for half a millimetre up to 1600 km of edges
+#: (the sag of a chord c on the globe is c²/8R). One that goes round the globe would get millions.
+MOST_PIECES = 10_000
 #: Where an edge is compared with its chord, as shares of its length.
 _SHARES = (0.25, 0.5, 0.75)
+
+#: What makes parts into one geometry, empty parts too.
+_TOGETHER = {
+    "MultiPoint": shapely.multipoints,
+    "MultiLineString": shapely.multilinestrings,
+    "MultiPolygon": shapely.multipolygons,
+    "GeometryCollection": shapely.geometrycollections,
+}
 
 XY = Callable[[np.ndarray, np.ndarray], tuple[np.ndarray, np.ndarray]]
 
@@ -53,10 +64,15 @@ def reproject(
         tolerance_m / metres_per_unit,
         metres_per_source_unit / metres_per_unit,
     )
-    cut = np.isfinite(longest)
+    length = shapely.length(geometries)
+    longest = np.maximum(longest, length / MOST_PIECES)
     dense = geometries.copy()
-    if cut.any():
-        dense[cut] = shapely.segmentize(geometries[cut], longest[cut])
+    # A length that is no number, or beyond all numbers, is not cut: what has one is refused later.
+    cut = np.isfinite(longest) & (length > longest)
+    plain = cut & (shapely.get_num_interior_rings(geometries) == 0) & np.isin(shapely.get_type_id(geometries), (1, 3))  # fmt: skip
+    dense[plain] = shapely.segmentize(geometries[plain], longest[plain])
+    for place in np.flatnonzero(cut & ~plain):
+        dense[place] = _cut(geometries[place], longest[place])
     return _move(dense, transform)
 
 
@@ -90,6 +106,9 @@ def _longest_edges(
 def _list_edges(geometries: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Start points, end points and owners of all edges of lines and rings."""
     parts, owner = shapely.get_parts(geometries, return_index=True)
+    # A collection may hold geometries of several parts.
+    parts, part = shapely.get_parts(parts, return_index=True)
+    owner = owner[part]
     rings, ring_part = shapely.get_rings(parts, return_index=True)
     is_line = np.isin(shapely.get_type_id(parts), (1, 2))
     chains = np.concatenate([parts[is_line], rings])
@@ -97,6 +116,19 @@ def _list_edges(geometries: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndar
     xy, chain = shapely.get_coordinates(chains, return_index=True)
     joined = chain[1:] == chain[:-1] if len(chain) else np.zeros(0, dtype=bool)
     return xy[:-1][joined], xy[1:][joined], chain_owner[chain[:-1][joined]]
+
+
+def _cut(shape: shapely.Geometry, longest: float) -> shapely.Geometry:
+    """Cut edges ring by ring and part by part.
+
+    GEOS ends the process on an empty ring or part (3.14), and gives up on one whose points are all the same.
+    """
+    if shape.geom_type == "Polygon" and not shape.is_empty:
+        outer, *holes = (_cut(ring, longest) for ring in shapely.get_rings(shape))
+        return shapely.polygons(outer, holes or None)
+    if hasattr(shape, "geoms") and not shape.is_empty:
+        return _TOGETHER[shape.geom_type]([_cut(part, longest) for part in shape.geoms])
+    return shapely.segmentize(shape, longest) if shape.length > longest else shape
 
 
 def _apply(transform: XY, xy: np.ndarray) -> np.ndarray:

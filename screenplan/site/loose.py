@@ -9,9 +9,9 @@ import numpy as np
 import pandas as pd
 import shapely
 from pyproj import CRS
-from shapely.geometry import shape
 
 from screenplan.ground.errors import refuse
+from screenplan.site.features import shape_of
 from screenplan.site.files import DataFile, choose_layer, open_file
 
 #: A track, as GDAL reads GPX: what was walked before what was planned.
@@ -50,10 +50,7 @@ def read_table(file: Path | str, layer: str | None = None) -> gpd.GeoDataFrame |
         )
         if not spatial:
             return table
-        shapes = [
-            None if feature.geometry is None else shape(feature.geometry.__geo_interface__)
-            for feature in features
-        ]
+        shapes = [shape_of(feature.geometry) for feature in features]
         return gpd.GeoDataFrame(table, geometry=gpd.GeoSeries(shapes, crs=crs))
 
 
@@ -112,7 +109,7 @@ def _read_lines(data: DataFile) -> tuple[np.ndarray, CRS | None]:
             with data.collection(layer) as collection:
                 crs = CRS.from_user_input(collection.crs_wkt) if collection.crs_wkt else None
                 shapes = [
-                    shape(feature.geometry.__geo_interface__)
+                    shape_of(feature.geometry)
                     for feature in data.features(collection, layer)
                     if feature.geometry is not None
                 ]

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 from pyproj import CRS, Transformer
+from pyproj.aoi import AreaOfUse
+from pyproj.exceptions import CRSError, ProjError
 
 from screenplan.ground.datum import horizontal
 
@@ -54,13 +56,17 @@ def find_misfit(crs: CRS, bounds: tuple[float, float, float, float] | None) -> s
         max(abs(bounds[1]), abs(bounds[3])) <= _MOST_LAT
     )
     hint = ": they look like degrees" if degrees else ""
-    area = flat.area_of_use
+    area = _find_area(flat)
     whole_earth = area is not None and area.east - area.west >= 350.0
     if degrees and (whole_earth or _far_from_origin(flat)):
         # Within 180 m of a false origin, or of the Gulf of Guinea, there is no parcel.
         return said + hint
+    try:
+        to_degrees = Transformer.from_crs(flat, flat.geodetic_crs, always_xy=True)
+    except ProjError:
+        return f"The projection of the CRS '{crs.name}' cannot be computed here"
     with np.errstate(all="ignore"):
-        lon, lat = Transformer.from_crs(flat, flat.geodetic_crs, always_xy=True).transform(x, y)
+        lon, lat = to_degrees.transform(x, y)
     if not (np.isfinite(lon) and np.isfinite(lat)):
         return said + hint
     if area is None or whole_earth:
@@ -94,6 +100,18 @@ def guess_unit(crs: CRS, across_m: float) -> str:
         return ""
     taken = "metres" if unit == "metre" else f"units of {unit}"
     return f"; its coordinates look like millimetres taken for {taken}, it would be {truly:.3g} m across"
+
+
+def _find_area(flat: CRS) -> AreaOfUse | None:
+    """Find a CRS's area; a file states its CRS without, but says by which number a register has it."""
+    number = flat.to_json_dict().get("id")
+    named = (number["authority"], number["code"]) if number else flat.to_authority()
+    if flat.area_of_use is not None or named is None:
+        return flat.area_of_use
+    try:
+        return CRS.from_authority(*named).area_of_use
+    except CRSError:
+        return None
 
 
 def _far_from_origin(flat: CRS) -> bool:

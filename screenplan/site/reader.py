@@ -373,18 +373,19 @@ class Reader:
         west, south, east, north = self.subject.bounds
         reach = self.reach_m if reach_m is None else reach_m
         box = (west - reach, south - reach, east + reach, north + reach)
-        bounds = self.frame.bounds_out(box, way)
-        return source.read(bounds if np.isfinite(bounds).all() else None)
+        return source.read(self.frame.boxes_out(box, way))
 
     def _place(self, frame, source, way: Transformation, findings: Findings) -> gpd.GeoDataFrame:
         """Rows in the frame, two-dimensional; what cannot lie there is refused."""
         flat = flatten(frame, source.curved_among(frame), findings)
-        moved = np.asarray(flat.geometry.array, dtype=object)
-        if source.crs != self.frame.crs:
-            moved = self.frame.project_in(moved, way)
-        lost = np.unique(
-            np.concatenate([np.flatnonzero(~np.isfinite(shapely.bounds(moved)).all(axis=-1))])
-        ).astype(int) if len(moved) else np.zeros(0, dtype=int)  # fmt: skip
+        given = moved = np.asarray(flat.geometry.array, dtype=object)
+        there = np.ones(len(flat), dtype=bool)
+        if source.crs != self.frame.crs and len(flat):
+            moved = self.frame.project_in(given, way)
+            there = np.isfinite(shapely.bounds(moved)).all(axis=-1) & self.frame.come_back(
+                given, way
+            )
+        lost = np.flatnonzero(~there)
         if len(lost):
             findings.refused(
                 flat.index[lost],
@@ -392,10 +393,8 @@ class Reader:
                 "State the CRS in which the coordinates really are, or correct these rows",
                 key=source.crs_key,
             )
-        good = np.ones(len(flat), dtype=bool)
-        good[lost] = False
         geometry = gpd.GeoSeries(moved, index=flat.index, crs=self.frame.crs)
-        return flat.set_geometry(geometry)[good]
+        return flat.set_geometry(geometry)[there]
 
     def _finish(
         self, source, near, way: Transformation, findings: Findings, keep: int | None = None

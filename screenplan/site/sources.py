@@ -21,12 +21,12 @@ import pandas as pd
 import shapely
 from pyproj import CRS
 from pyproj.exceptions import CRSError
-from shapely.geometry import shape
 
 from screenplan.ground.errors import refuse
 from screenplan.site import pointers
 from screenplan.site.columns import to_text
 from screenplan.site.database import count_rows, has_index, list_ids, number_rows
+from screenplan.site.features import shape_of
 from screenplan.site.files import DataFile, choose_layer, find_files, hash_file, open_file
 from screenplan.site.loose import column_names, read_table, read_track
 
@@ -173,9 +173,9 @@ class FrameLayer:
         """Rows with an identifier, written as `to_text` writes it."""
         return self._numbered[(self._numbered[column].map(to_text) == wanted).to_numpy(bool)]
 
-    def read(self, bounds: Bounds | None = None) -> gpd.GeoDataFrame:
-        """Rows that meet a box, and those of which nobody can say where they are."""
-        return _meeting(self._numbered, bounds)
+    def read(self, boxes: Sequence[Bounds] | None = None) -> gpd.GeoDataFrame:
+        """Rows that meet one of some boxes, and those of which nobody can say where they are."""
+        return _meeting(self._numbered, boxes)
 
     def to_record(self) -> dict[str, object]:
         """Give what a run record says of it."""
@@ -289,13 +289,15 @@ class FileLayer:
         bounds = _find_bounds(frame.geometry) if self.driver in CURVED_DRIVERS else None
         if bounds is None:
             return frozenset()
+        # A row that is no geometry cannot be held against a box, and the reader would give up.
+        box = {} if self._is_read_whole else {"bbox": bounds}
         kinds = ", ".join(f"'{kind}'" for kind in CURVED)
         table = self.layer.replace('"', '""')
         _, found, _, _ = self._scan(
             layer=None,
             sql=f'SELECT * FROM "{table}" WHERE OGR_GEOMETRY IN ({kinds})',
             sql_dialect="OGRSQL",
-            bbox=bounds,
+            **box,
         )
         return (
             frozenset(self._number(found)) & frozenset(frame.index) if len(found) else frozenset()
@@ -354,23 +356,28 @@ class FileLayer:
             features = self.data.pick(collection, fids)
         return self._build(self._number(fids), features)
 
-    def read(self, bounds: Bounds | None = None) -> gpd.GeoDataFrame:
-        """Rows that meet a box, and those of which nobody can say where they are.
+    def read(self, boxes: Sequence[Bounds] | None = None) -> gpd.GeoDataFrame:
+        """Rows that meet one of some boxes, and those of which nobody can say where they are.
 
         Of a layer that is not read whole the latter are left out.
         """
-        if bounds is None or self._is_read_whole:
-            return _meeting(self._whole, bounds)
-        return self._collect(bounds)
+        if boxes is None or self._is_read_whole:
+            return _meeting(self._whole, boxes)
+        # Without an index each box costs a pass, so that the others than the first must promise something.
+        near = [box for box in boxes[1:] if self.bounds is None or _meets(self.bounds, box)]
+        return self._collect([boxes[0], *near])
 
-    def _collect(self, bounds: Bounds | None) -> gpd.GeoDataFrame:
+    def _collect(self, boxes: Sequence[Bounds] | None) -> gpd.GeoDataFrame:
         with self.data.reading(self.layer), self._open() as collection:
             features = (
                 self.data.features(collection, self.layer)
-                if bounds is None
-                else list(collection.filter(bbox=bounds))
+                if boxes is None
+                else [one for box in boxes for one in collection.filter(bbox=box)]
             )
-        if bounds is None and self.driver not in PLACE_DRIVERS:
+        if boxes is not None:
+            by_id = {int(feature.id): feature for feature in features}
+            features = [by_id[number] for number in sorted(by_id)]
+        if boxes is None and self.driver not in PLACE_DRIVERS:
             return self._build(range(1, len(features) + 1), features)
         return self._build(self._number([feature.id for feature in features]), features)
 
@@ -380,7 +387,7 @@ class FileLayer:
                 name: pd.Series([f.properties[name] for f in features], dtype=object)
                 for name in self.columns
             },
-            geometry=gpd.GeoSeries([_shape(f.geometry) for f in features], crs=self.crs),
+            geometry=gpd.GeoSeries([shape_of(f.geometry) for f in features], crs=self.crs),
         )
         rows = list(rows)
         if self._is_large:
@@ -529,25 +536,19 @@ def _count_deleted(path: Path, layer: str) -> int:
     return 0
 
 
-def _shape(geometry):
-    """Make a shapely geometry; what is no geometry at all becomes an empty one of its type."""
-    if geometry is None:
-        return None
-    try:
-        return shape(geometry.__geo_interface__)
-    except (ValueError, TypeError, shapely.errors.GEOSException):
-        # A ring of fewer than three points, a line of one.
-        return shapely.from_wkt(f"{geometry.type.upper().removeprefix('3D ')} EMPTY")
-
-
-def _meeting(frame: gpd.GeoDataFrame, bounds: Bounds | None) -> gpd.GeoDataFrame:
-    if bounds is None or frame.empty:
+def _meeting(frame: gpd.GeoDataFrame, boxes: Sequence[Bounds] | None) -> gpd.GeoDataFrame:
+    if boxes is None or frame.empty:
         return frame
-    west, south, east, north = shapely.bounds(np.asarray(frame.geometry.array, dtype=object)).T
+    shapes = shapely.bounds(np.asarray(frame.geometry.array, dtype=object)).T
+    has_place = np.isfinite(shapes).all(axis=0)
+    return frame[~has_place | np.any([_meets(shapes, box) for box in boxes], axis=0)]
+
+
+def _meets(one, other):
+    (west, south, east, north), box = one, other
     with np.errstate(invalid="ignore"):
-        apart = (west > bounds[2]) | (east < bounds[0]) | (south > bounds[3]) | (north < bounds[1])
-    has_place = np.isfinite([west, south, east, north]).all(axis=0)
-    return frame[~(apart & has_place)]
+        apart = (west > box[2]) | (east < box[0]) | (south > box[3]) | (north < box[1])
+    return np.logical_not(apart)
 
 
 def _types(geometry: gpd.GeoSeries) -> frozenset[str]:

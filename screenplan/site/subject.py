@@ -141,7 +141,7 @@ def _choose_by_id(layer, id_column: str | None, wanted: str | None) -> gpd.GeoDa
 
 def _choose_by_point(layer, id_column: str | None, point: shapely.Point) -> gpd.GeoDataFrame:
     half = _NEAR_DEG if layer.crs.is_geographic else _NEAR_UNITS
-    near = layer.read((point.x - half, point.y - half, point.x + half, point.y + half))
+    near = layer.read([(point.x - half, point.y - half, point.x + half, point.y + half)])
     shapes = np.asarray(near.geometry.array, dtype=object)
     # An invalid outline is mended later; a point in it is found all the same.
     solid = shapely.make_valid(shapes, method="structure", keep_collapsed=False)
