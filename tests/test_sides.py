@@ -16,7 +16,8 @@ from screenplan.contracts import SIDES
 from screenplan.ground.errors import InputError
 from screenplan.plan import key_limits
 from screenplan.site.compass import POINTS, compass_name
-from screenplan.site.corners import least_width
+from screenplan.site.corners import Ring, find_corners, fitting_base, least_width
+from screenplan.site.repair import SAME_VERTEX_M
 from screenplan.site.sides import find_sides
 
 #: The outline is cut, not redrawn: only the rounding of the cut points is left.
@@ -481,3 +482,30 @@ def test_both_ends_of_a_keys_range_are_taken(key):
     limits = key_limits(key)
     for value in (limits["ge"], limits["le"]):
         assert len(find_sides(lot, **{name: value})) >= 1
+
+
+def flake(radius, orders):
+    """A snowflake of so many corners that several settle on one place."""
+    turns = np.linspace(0.0, 2.0 * np.pi, 4)
+    xy = radius * np.column_stack([np.cos(turns), np.sin(turns)])
+    for _ in range(orders):
+        step = np.diff(xy, axis=0)
+        tips = xy[:-1] + step / 2.0 + 0.288 * np.column_stack([step[:, 1], -step[:, 0]])
+        bends = np.stack([xy[:-1], xy[:-1] + step / 3.0, tips, xy[:-1] + step * 2.0 / 3.0], axis=1)
+        xy = np.vstack([bends.reshape(-1, 2), xy[-1:]])
+    return shapely.Polygon(xy)
+
+
+@pytest.mark.parametrize(
+    ("radius", "orders"), [(9.5, 3), (16.75, 3), (13.0, 4), (24.25, 4), (28.0, 4)]
+)
+def test_no_side_is_without_length(radius, orders):
+    # Evidence: invariant; the sides are the outline still, each longer than a vertex is exact. Two peaks of
+    # the turn settled on one place but for the last digits, and the file held a line of one point.
+    outline = flake(radius, orders)
+    ring = Ring.around(outline)
+    base = fitting_base(outline, 4.0)
+    pieces = ring.cut(find_corners(ring, 30.0, base))
+    lengths = shapely.length([shapely.LineString(piece) for piece in pieces])
+    assert lengths.min() >= SAME_VERTEX_M
+    assert lengths.sum() == pytest.approx(outline.length)

@@ -15,6 +15,7 @@ import numpy as np
 import shapely
 
 from screenplan.site.compass import bearing_deg, turn_deg
+from screenplan.site.repair import SAME_VERTEX_M
 
 #: Samples of the turn per base length.
 SAMPLES_PER_BASE = 16
@@ -166,6 +167,9 @@ def find_corners(ring: Ring, corner_deg: float, base_m: float) -> np.ndarray:
     sampled = _sample(ring, base_m)
     corners = _sharp_corners(ring, sampled, corner_deg, base_m)
     corners = np.union1d(corners, _rounded_corners(ring, corners, base_m))
+    if len(corners):
+        # Two peaks may settle on one place, but for rounding.
+        corners = corners[np.diff(corners, prepend=corners[-1] - ring.length_m) >= SAME_VERTEX_M]
     if len(corners) < 2:
         corners = _add_outermost(ring, corners, base_m)
     return np.sort(corners)
