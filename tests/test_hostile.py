@@ -34,8 +34,16 @@ def test_a_corpus_is_the_same_by_its_seed(corpus):
     assert list(module.cases(SEED + 1, 1.0)) != whole
 
 
-def test_there_are_500_damaged_files():
-    assert len(list(load("files").cases(SEED, 1.0))) == 500
+def test_there_are_as_many_cases_as_are_told():
+    counts = {name: len(list(load(name).cases(SEED, 1.0))) for name in CORPORA}
+    assert counts["files"] == 500
+    assert counts["plans"] == 2000
+    assert counts["runs"] == 300
+    sites = load("geometries").SITES
+    assert counts["geometries"] == sum(sites.values())
+    # A parcel is tried alone, all else by the handful in one layer.
+    each = load("geometries").EACH
+    assert sum(n * (1 if role == "parcel" else each) for role, n in sites.items()) == 10_000
 
 
 def test_whatever_is_no_refusal_is_a_fault(tmp_path):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from hypothesis import HealthCheck, Phase, given, seed, settings
 from hypothesis import strategies as st
 
@@ -27,6 +29,10 @@ _WILD = st.one_of(_FREE, _FREE, _NEAR, _ODD)
 @st.composite
 def _rings(draw, number, least=0, most=9):
     points = draw(st.lists(st.tuples(number, number), min_size=least, max_size=most))
+    if points and draw(st.booleans()):
+        # In the order in which they stand about their middle, most make a ring that does not cross itself.
+        x, y = (sum(one) / len(points) for one in zip(*points, strict=True))
+        points.sort(key=lambda at: math.atan2(at[1] - y, at[0] - x))
     return [*points, points[0]] if points and draw(st.integers(0, 9)) else points
 
 

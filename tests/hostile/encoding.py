@@ -60,7 +60,7 @@ SPOTS = {
     "zone at the antimeridian": Spot("EPSG:32760", 179.99995, -17.0),
     "pole": Spot("EPSG:4326", 10.0, 89.999),
     "polar plane": Spot("EPSG:32661", 10.0, 89.999),
-    "beyond its zone": Spot("EPSG:32632", 23.0, 50.0),
+    "beyond its zone": Spot("EPSG:32632", 16.5, 50.0),
 }
 
 

@@ -15,14 +15,14 @@ import numpy as np
 import shapely
 
 from screenplan.contracts import INPUTS, OUTPUTS
-from screenplan.errors import InputError
-from screenplan.inputs import step_arguments
+from screenplan.ground.errors import InputError
 from screenplan.outputs.conform import conform
 from screenplan.outputs.geojson import COORDINATE_DECIMALS, WGS84
 from screenplan.outputs.valid import valid_polygons
 from screenplan.plan import check_plan
+from screenplan.running.inputs import step_arguments
+from screenplan.running.steps import STEPS
 from screenplan.site.reading import LayerSource, read_site
-from screenplan.steps import STEPS
 
 from . import encoding, patterns
 from .drawn_shapes import draw_shapes
@@ -33,6 +33,8 @@ NAME = "geometries"
 SITES = {"parcel": 4000, "neighbour": 100, "buildings": 300, "keep_outs": 350, "private_places": 200,
          "existing_screens": 100, "utilities": 75, "roads": 75}  # fmt: skip
 EACH = 5
+#: The layer of a role that is not called like it.
+LAYERS = {"parcel": "parcels", "neighbour": "parcels"}
 #: Columns that are needed beside the shape.
 COLUMNS = {
     "buildings": {"height_m": 5.0},
@@ -52,8 +54,11 @@ LENGTH_M, LENGTH_SHARE = 1e-6, 1e-9
 EQUAL_AREAS, AREA_SHARE = ("zone", "feet", "south"), 0.011
 #: As near to the middle of the site as this, a row is looked at, or it is said why not.
 LOOKED_AT_M = 100.0
-#: How a refusal begins that is of all rows at once.
-WHOLE = ("The layer of ", "No coordinate can lie in the CRS")
+#: A valid parcel that is nowhere narrower than twice the one, and as wide as twice the other somewhere,
+#: may not be refused.
+NECK_M, ROOM_M = 0.01, 0.5
+#: How a refusal begins that is of all rows at once: of a wrong kind, in a wrong place, in a wrong CRS.
+WHOLE = ("The layer of ", "No coordinate can lie in the CRS", "Coordinates such as ")
 #: Words of which one stands in what is said of a row that is not in its layer.
 LEFT_OUT = ("left out", "merged", "taken together")
 
@@ -154,7 +159,12 @@ def _plan(folder: Path, sources, role: str, drawn, spot: str) -> str | None:
         except InputError as refusal:
             rows = _rows_of(refusal)
             if role == "parcel":
+                if _is_plain(drawn[0][1]):
+                    raise FaultError(f"a sound parcel is refused: {refusal}") from None
                 raise
+            near = [name for name, shape in drawn if _is_sound(shape, role)]
+            if near and not rows:
+                raise FaultError(f"all rows are refused, and {near} are sound: {refusal}") from None
             first = 1 if role == "neighbour" else 0
             left = [one for k, one in enumerate(drawn, 1 + first) if rows and k not in rows]
             with tempfile.TemporaryDirectory() as other:
@@ -200,7 +210,7 @@ def _hold_read(site, role: str, drawn, spot: str) -> None:
         wrong = {shape.geom_type for shape in shapes} - set(INPUTS[name].geometry)
         if wrong:
             raise FaultError(f"{name} holds a {wrong.pop()}")
-    layer = "parcels" if role in ("parcel", "neighbour") else role
+    layer = LAYERS.get(role, role)
     said = {row: text for where, row, text in site.repairs.itertuples(index=False) if where == layer}  # fmt: skip
     if role == "parcel":
         _hold_area(site, drawn[0][1], spot, said)
@@ -226,6 +236,27 @@ def _hold_area(site, shape, spot: str, said) -> None:
     (kept,) = site.layers["parcels"].geometry[site.layers["parcels"]["is_subject"]]
     if abs(kept.area - given.area) > AREA_SHARE * given.area:
         raise FaultError(f"{given.area:.3f} m² became {kept.area:.3f} m², and nothing is said")
+
+
+def _is_sound(shape, role: str) -> bool:
+    """Tell whether a shape is near, valid, and of a kind that its layer takes."""
+    if not _is_near(shape) or encoding.has_arcs(shape):
+        return False
+    try:
+        given = shapely.from_wkb(encoding.as_bytes(shape))
+    except shapely.errors.GEOSException:
+        return False
+    long = max(given.area, given.length) > 1.0 or given.geom_type == "Point"
+    return given.geom_type in INPUTS[LAYERS.get(role, role)].geometry and given.is_valid and long
+
+
+def _is_plain(shape) -> bool:
+    """Tell whether a shape is one valid polygon with room for a row; at each spot it must be planned."""
+    if not _is_sound(shape, "parcel") or shape["type"] != "Polygon":
+        return False
+    given = shapely.from_wkb(encoding.as_bytes(shape))
+    whole = shapely.buffer(given, -NECK_M).geom_type == "Polygon"
+    return whole and not shapely.buffer(given, -ROOM_M).is_empty
 
 
 def _is_near(shape) -> bool:

@@ -18,10 +18,9 @@ from typing import Any
 import click
 import numpy as np
 
-from screenplan.cli import EXIT_FAILS, EXIT_INPUT, main
+from screenplan.commandline.main import EXIT_FAILS, EXIT_INPUT, main
 from screenplan.contracts import HIGHEST_PRICE
-from screenplan.errors import InputError
-from screenplan.pipeline import run_plan
+from screenplan.ground.errors import InputError
 from screenplan.plan import (
     SECTIONS,
     has_lengths,
@@ -34,6 +33,7 @@ from screenplan.plan import (
 from screenplan.planting.shapes import SHAPES
 from screenplan.planting.species import load_species
 from screenplan.rules.ruleset import load_rules
+from screenplan.running.pipeline import run_plan
 
 from . import base, odd_sites
 from .outcome import Case, FaultError, Outcome, judge, left_alone, share_of

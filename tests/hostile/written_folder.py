@@ -15,7 +15,7 @@ import pyogrio
 import shapely
 
 from screenplan.contracts import OUTPUTS, SURROUNDINGS, as_written
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.outputs.conform import conform
 
 from .outcome import FaultError
