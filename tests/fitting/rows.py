@@ -1,0 +1,135 @@
+"""Rows for the tests: what trees of one region measure, beside what was fitted to the others alone.
+
+They are medians with their numbers, facts of the data; the data themselves stay outside.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from . import published, shapes
+from .figures import UTD_SOURCE, Fitting
+
+#: Curves that neither a figure is fitted to nor the site is found by, and the kind that they test.
+OTHER_CURVES = (
+    (65, "picea_abies", "Norway spruce plantations, southern Ontario"),
+    (66, "picea_glauca", "white spruce, Minnesota, since breast height"),
+    (67, "picea_glauca", "white spruce, Minnesota"),
+    (69, "picea_glauca", "white spruce plantations, north central Ontario"),
+    (103, "pinus_strobus", "eastern white pine, northern Wisconsin"),
+    (105, "pinus_strobus", "eastern white pine plantations, Illinois"),
+)
+#: Bins of ages in years, and the trees that a bin needs.
+BINS = ((8.0, 12.0), (13.0, 18.0), (19.0, 26.0), (27.0, 36.0))
+LEAST = 6
+#: Crown shares are of trees up to this height.
+SHARE_M = 6.0
+
+
+def street_rows(found: pd.DataFrame) -> list[dict]:
+    """Median heights by age of kinds in a region left out, with the curve from the other regions."""
+    made = []
+    own = found[found["by"] == "own"]
+    for (name, region), of in own.groupby(["name", "region"]):
+        for low, high in BINS:
+            trees = of[(of["age"] >= low) & (of["age"] <= high)]
+            if len(trees) >= LEAST:
+                row = trees.iloc[0]
+                made.append(
+                    {
+                        "kind": name,
+                        "left_out": region,
+                        "n": len(trees),
+                        "age": float(trees["age"].median()),
+                        "height_m": round(float(trees["h"].median()), 2),
+                        "asymptote_m": round(float(row["asymptote_m"]), 2),
+                        "rate": round(float(row["rate"]), 5),
+                        "exponent": float(row["exponent"]),
+                        "start_m": round(float(row["start_m"]), 2),
+                        "log_sd": round(float(row["log_sd"]), 3),
+                    }
+                )
+    return made
+
+
+def share_rows(fitting: Fitting) -> list[dict]:
+    """Median crown shares up to `SHARE_M` in a region left out, with the law from the others."""
+    made = []
+    trees = fitting.street[fitting.street["w"].notna()]
+    for name, of in trees.groupby("name"):
+        for region in sorted(set(of["region"])):
+            rest, test = of[of["region"] != region], of[of["region"] == region]
+            test = test[test["h"] <= SHARE_M]
+            if len(test) < LEAST or len(rest) < 2 * shapes.LEAST:
+                continue
+            law = shapes.fit_width(rest, fitting.width_exponents[of["leaf"].iloc[0]])
+            made.append(
+                {
+                    "kind": name,
+                    "left_out": region,
+                    "n": len(test),
+                    "height_m": round(float(test["h"].median()), 2),
+                    "share": round(float((test["w"] / test["h"]).median()), 3),
+                    "coefficient": round(law.coefficient, 4),
+                    "exponent": round(law.exponent, 3),
+                    "widest_m": round(law.widest_m, 2),
+                }
+            )
+    return made
+
+
+def leaf_rows(fitting: Fitting, exponent: float = 0.4) -> list[dict]:
+    """Median leaf area densities in a region left out, and the range from the others."""
+    made = []
+    for name, of in fitting.street.groupby("name"):
+        for region in sorted(set(of["region"])):
+            test = shapes.leaf_densities(of[of["region"] == region], exponent)
+            rest = shapes.fit_leaves(of[of["region"] != region], exponent)
+            if len(test) >= LEAST and rest is not None:
+                made.append(
+                    {
+                        "kind": name,
+                        "left_out": region,
+                        "n": len(test),
+                        "density": round(float(test.median()), 3),
+                        "others": [round(value, 3) for value in rest.density],
+                    }
+                )
+    return made
+
+
+def plantation_rows(fitting: Fitting) -> list[dict]:
+    """Heights of `OTHER_CURVES` at the site of the figures."""
+    made = []
+    for which, key, words in OTHER_CURVES:
+        if key not in fitting.kinds or which not in fitting.data.curves.index:
+            continue
+        leaf = fitting.kinds[key]["leaf"]
+        ages = np.array([10.0, 20.0, 30.0, 40.0])
+        tops = published.at_site(fitting.data.curves, which, fitting.sites[leaf], ages)
+        made.append(
+            {
+                "curve": which,
+                "words": words,
+                "key": key,
+                "ages": ages.tolist(),
+                "heights_m": [round(float(top), 2) for top in tops],
+            }
+        )
+    return made
+
+
+def all_rows(fitting: Fitting, found: pd.DataFrame) -> dict:
+    """All of them, for the tests."""
+    return {
+        "source": UTD_SOURCE,
+        "street": _numbered(street_rows(found)),
+        "shares": _numbered(share_rows(fitting)),
+        "leaves": _numbered(leaf_rows(fitting)),
+        "plantations": _numbered(plantation_rows(fitting)),
+    }
+
+
+def _numbered(rows: list[dict]) -> dict:
+    return {f"r{number:03d}": row for number, row in enumerate(rows)}

@@ -1,0 +1,95 @@
+"""The figures of kinds: complete, graded, and with their sources."""
+
+from collections import Counter
+
+import numpy as np
+import pytest
+
+from screenplan.planting.curves import height_at
+from screenplan.planting.measured import (
+    GRADED,
+    GRADES,
+    load_establishment,
+    load_kinds,
+    load_measured,
+    months_to_root,
+)
+from screenplan.planting.species import TOLERANCE_LEVELS, TOLERANCES, load_species
+from screenplan.units import parse_length
+
+LEAST_KINDS = 45
+
+
+def test_every_kind_of_the_species_table_is_there_and_many_more():
+    assert set(load_species()) <= set(load_measured())
+    assert len(load_measured()) >= LEAST_KINDS
+    assert set(load_kinds()) == set(load_measured())
+
+
+def test_at_most_half_of_the_grades_are_of_groups_and_a_quarter_from_memory():
+    grades = Counter(kind.grades[what] for kind in load_measured().values() for what in GRADED)
+    assert set(grades) <= set(GRADES)
+    weak = grades["group"] + grades["published"] + grades["memory"]
+    assert weak <= 0.5 * grades.total()
+    assert grades["memory"] <= 0.25 * grades.total()
+
+
+@pytest.mark.parametrize("key", sorted(load_measured()))
+def test_figures_say_where_they_come_from(key):
+    kind = load_measured()[key]
+    for what in ("height", "width"):
+        of = kind.figures[what]
+        assert of["source"]
+        if of["grade"] == "measured":
+            assert of["n"] >= 10
+            assert of["regions"]
+    if kind.grades["height"] == "measured":
+        low, high = kind.figures["height"]["ages"]
+        assert 0 < low < high
+    assert kind.profile[0] <= kind.profile[1] <= kind.profile[2] + 0.01
+    assert list(kind.leaf_density) == sorted(kind.leaf_density)
+    slow, usual, fast = (
+        height_at(kind.grown(growth), np.arange(1.0, 41.0), 0.9)
+        for growth in ("low", "typical", "high")
+    )
+    assert np.all(slow <= usual)
+    assert np.all(usual <= fast)
+
+
+@pytest.mark.parametrize("key", sorted(load_kinds()))
+def test_what_is_published_of_a_kind_is_readable_and_has_its_source(key):
+    kind = load_kinds()[key]
+    for size in ("mature_height", "mature_spread"):
+        low, high = (parse_length(value, key=size) for value in kind[size])
+        assert 0 < low <= high
+    coldest, warmest = kind["hardiness_zones"]
+    assert 1 <= coldest <= warmest <= 13
+    for what, level in kind.get("tolerances", {}).items():
+        assert what in TOLERANCES
+        assert level in TOLERANCE_LEVELS
+    for what in ("tolerances", "spacing", "winter_share"):
+        assert (what in kind) == (what in kind["sources"])
+    assert all("(" in warning or "cold winters" in warning for warning in kind.get("warnings", []))
+
+
+@pytest.mark.parametrize(
+    "key",
+    ["prunus_laurocerasus", "taxus_baccata", "ligustrum_ovalifolium", "photinia_fraseri",
+     "fagus_sylvatica", "carpinus_betulus"],
+)  # fmt: skip
+def test_hedges_of_which_no_height_by_year_was_found_say_so(key):
+    assert "no height by year" in load_kinds()[key]["note"]
+    assert load_measured()[key].grades["height"] != "measured"
+
+
+def test_running_bamboo_is_warned_of():
+    assert any(
+        "roots run" in warning for warning in load_kinds()["phyllostachys_aurea"]["warnings"]
+    )
+
+
+def test_rooting_takes_longer_where_it_is_cold_and_in_containers():
+    """Published table: 12, 6 and 3 months an inch; containers one to two months an inch longer."""
+    assert [float(months_to_root(zone, 1.0)) for zone in (1, 6, 7, 9, 12)] == [12, 12, 6, 3, 3]
+    assert months_to_root(8, 2.0, container=True) > months_to_root(8, 2.0)
+    assert "not_found" in load_establishment()["losses"]
