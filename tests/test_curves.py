@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from screenplan.errors import InputError
+from screenplan.ground.errors import InputError
 from screenplan.planting.curves import (
     HeightCurve,
     WidthLaw,

@@ -5,6 +5,7 @@ from collections import Counter
 import numpy as np
 import pytest
 
+from screenplan.ground.units import parse_length
 from screenplan.planting.curves import height_at
 from screenplan.planting.measured import (
     GRADED,
@@ -15,7 +16,6 @@ from screenplan.planting.measured import (
     months_to_root,
 )
 from screenplan.planting.species import TOLERANCE_LEVELS, TOLERANCES, load_species
-from screenplan.units import parse_length
 
 LEAST_KINDS = 45
 

@@ -20,7 +20,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from screenplan.errors import refuse
+from screenplan.ground.errors import refuse
 
 #: How a spread of the logarithm of the height is shared out: the part by which A varies, and that by
 #: which k does. Chosen by `tests.fitting` among a few pairs by the interval score of all trees.

@@ -17,8 +17,8 @@ import numpy as np
 import pandas as pd
 from scipy.optimize import least_squares
 
+from screenplan.ground.units import parse_length
 from screenplan.planting.curves import HeightCurve, height_at
-from screenplan.units import parse_length
 
 from . import heights, published, shapes
 from .coverage import CONIFERS
