@@ -48,6 +48,17 @@ def test_nobody_but_the_stand_grows_a_plant():
     assert list(who) == ["planting/stand.py"]
 
 
+def test_nobody_else_takes_the_figures_by_which_plants_grow():
+    rates = {"yearly_growth", "establishment_years", "spread_share", "clear_stem_share"}
+    takers = {
+        path.relative_to(PACKAGE).as_posix()
+        for path in PACKAGE.rglob("*.py")
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Attribute) and node.attr in rates
+    }
+    assert takers == {"planting/growth.py", "planting/species.py"}
+
+
 def test_a_run_grows_each_plant_once_however_many_steps_ask(monkeypatch):
     asked = []
 

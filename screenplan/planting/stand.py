@@ -13,7 +13,6 @@ from functools import cached_property, lru_cache
 from typing import NamedTuple
 
 import numpy as np
-import pandas as pd
 import shapely
 
 from screenplan.contracts import HIGHEST_PLANT_M
@@ -188,8 +187,8 @@ def stand_of(
     starts, start = _starts(plants, table)
     subject = np.zeros(len(plants), int) if subject is None else np.asarray(subject, int)
     lines = plants["line_id"].astype(str).to_numpy()
-    row = pd.MultiIndex.from_arrays([subject, lines])
-    row = row.factorize(sort=True)[0]
+    line = np.unique(lines, return_inverse=True)[1]
+    row = np.unique(subject * (line.max(initial=0) + 1) + line, return_inverse=True)[1]
     return Stand(
         plants.geometry.to_numpy(), numbers(plants, "ground_m", np.nan), subject, row,
         np.lexsort((numbers(plants, "station_m", 0.0), row)),
@@ -295,12 +294,13 @@ def _starts(plants, table) -> tuple[tuple[Start, ...], np.ndarray]:
     ]
     if problems:
         raise InputError(problems)
-    starts: dict[Start, int] = {}
+    looks: dict[tuple[str, float, bool], int] = {}
     start = [
-        starts.setdefault(Start(found[key], float(height), bool(old)), len(starts))
+        looks.setdefault((key, float(height), bool(old)), len(looks))
         for key, height, old in zip(keys, stock, stands, strict=True)
     ]
-    return tuple(starts), np.array(start, int)
+    starts = tuple(Start(found[key], height, old) for key, height, old in looks)
+    return starts, np.array(start, int)
 
 
 def _species(key: str, table) -> Species | None:
