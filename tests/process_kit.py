@@ -40,9 +40,9 @@ def as_json(layer):
 def lot_request():
     return {name: as_json(layer) for name, layer in lot_layers().items()} | {
         "subject_id": "7",
-        "along": ["north"],
-        "spacing_m": 1.8,
-        "species": "thuja_occidentalis",
+        "rows.along": ["north"],
+        "rows.spacing": 1.8,
+        "plants.species": "thuja_occidentalis",
     }
 
 

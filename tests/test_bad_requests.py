@@ -116,11 +116,11 @@ def test_what_is_no_name_of_a_process_is_refused(name):
         (request(subject_id=BIG), "key subject_id: a number of 401 digits is out of range"),
         (request(subject_point=[BIG, 1]), "key subject_point: a number of 401 digits"),
         (request(subject_point=[50, 120]), "key subject_point: the point is no pair of numbers"),
-        (request(base_m=10**5000), "key base_m: a number of 5001 digits is out of range"),
-        (request(base_m=tables(2000)), "key base_m: lists or objects stand too deep"),
-        (request(base_m=[4]), r"key base_m: the value \[4\] is no number"),
-        (request(corner_deg=nested(50)), "key corner_deg: lists or objects stand too deep"),
-        (request(corner_deg="steep " * 500), "key corner_deg: 'steep "),
+        (request(**{"sides.base": 10**5000}), "key sides.base: a number of 5001 digits is out of range"),
+        (request(**{"sides.base": tables(2000)}), "key sides.base: lists or objects stand too deep"),
+        (request(**{"sides.base": [4]}), r"key sides.base: the value \[4\] is no number"),
+        (request(**{"sides.corner": nested(50)}), "key sides.corner: lists or objects stand too deep"),
+        (request(**{"sides.corner": "steep " * 500}), "key sides.corner: 'steep "),
     ],
 )  # fmt: skip
 def test_what_is_no_input_is_refused(inputs, message):
@@ -139,8 +139,8 @@ def test_what_is_no_input_is_refused(inputs, message):
         ({"table": {"x": {"like": ["a"]}}}, r"species x: there is no species \['a'\]"),
         ({"table": {"x": {"growth_class": {}}}}, "growth_class {} is not known"),
         ({"table": {"x": 5}}, "key species.x: 5 is not a table"),
-        ({"species": ["a"]}, "key species: there is no species 'a'"),
-        ({"species": {"a": 1}}, "key species: {'a': 1} is neither a text nor a list"),
+        ({"plants.species": ["a"]}, "key species: there is no species 'a'"),
+        ({"plants.species": {"a": 1}}, "key plants.species: {'a': 1} is neither a text nor a list"),
     ],
 )
 def test_tables_that_are_none_are_refused(inputs, message):
@@ -165,7 +165,7 @@ def everything():
 
 
 def test_a_process_without_a_last_year_draws_any_year(everything):
-    asked = request_for("crowns", everything) | {"years": [40]}
+    asked = request_for("crowns", everything) | {"growth.show_years": [40]}
     years = {one["properties"]["year"] for one in execute("crowns", asked)["crowns"]["features"]}
     assert years == {40}
 
@@ -182,7 +182,7 @@ PLACES = (
     ("parcels", "features", 0, "geometry"), ("parcels", "features", 0, "geometry", "type"),
     ("parcels", "features", 0, "geometry", "coordinates"), ("parcels", "features", 0, "geometry", "coordinates", 0),
     ("parcels", "features", 0, "geometry", "coordinates", 0, 1), ("parcels", "features", 0, "geometry", "coordinates", 0, 1, 0),
-    ("subject_id",), ("subject_point",), ("corner_deg",), ("base_m",), ("roads",),
+    ("subject_id",), ("subject_point",), ("sides.corner",), ("sides.base",), ("roads",),
 )  # fmt: skip
 
 

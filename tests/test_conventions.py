@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from screenplan.contracts import INPUTS, OUTPUTS
-from screenplan.running.descriptions import describe_keys, describe_steps
+from screenplan.running.descriptions import describe_keys
 
 ROOT = Path(__file__).parent.parent
 PAGE = (ROOT / "docs" / "conventions.md").read_text(encoding="utf-8")
@@ -52,14 +52,7 @@ def test_shares_are_0_to_1_and_years_count_from_0():
             assert column.low >= 0, (layer, column.name)
 
 
-def test_parameters_of_steps_carry_their_unit_and_keys_of_a_plan_do_not():
-    for step in describe_steps():
-        for one in step.parameters:
-            if one.type in ("length", "number"):
-                assert unit_of(one.name) == (one.unit if one.unit in SUFFIX else None), (
-                    step.name,
-                    one.name,
-                )
+def test_keys_of_a_plan_carry_no_unit():
     for one in describe_keys():
         assert unit_of(one.key) is None, one.key
 

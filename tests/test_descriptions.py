@@ -1,6 +1,5 @@
 """The plain descriptions of steps and keys say what the registry, the contracts and the plan say."""
 
-import inspect
 import json
 import subprocess
 import sys
@@ -13,13 +12,11 @@ from screenplan.plan import SECTIONS, check_plan, key_field
 from screenplan.running.descriptions import (
     GROUPS,
     RESOURCES,
-    UNITS,
     contract_read,
     describe_key,
     describe_keys,
     describe_layer,
     describe_step,
-    describe_steps,
 )
 from screenplan.running.steps import STEPS
 
@@ -37,7 +34,7 @@ def test_a_step_is_described_as_the_registry_has_it(step):
     assert [layer.name for layer in described.inputs] == list(step.layers)
     assert [layer.name for layer in described.inputs if layer.needed] == list(step.needs)
     assert [layer.name for layer in described.outputs] == list(step.gives)
-    assert {entry.name: entry.key for entry in described.parameters} == dict(step.parameters)
+    assert tuple(entry.key for entry in described.parameters) == step.reads
     assert [entry.name for entry in described.resources] == list(step.resources)
     assert described.does == step.does
     assert described.group in GROUPS.values()
@@ -70,17 +67,6 @@ def test_every_key_of_a_plan_is_described():
     keys = [entry.key for entry in describe_keys()]
     assert keys == [f"{section}.{name}" for section, model in SECTIONS.items() for name in model.model_fields]  # fmt: skip
     assert all(entry.help for entry in describe_keys())
-
-
-def test_a_parameter_in_metres_is_a_length_and_no_other():
-    """By the convention on names: the end of a parameter's name is its unit."""
-    for described in describe_steps():
-        for entry in described.parameters:
-            assert (entry.type == "length") == entry.name.endswith("_m"), entry.name
-            for end, unit in UNITS.items():
-                if entry.name.endswith(end):
-                    assert entry.unit == unit, entry.name
-                    break
 
 
 def limits():
@@ -167,12 +153,6 @@ def test_what_a_step_completes_is_brought_to_that_step_only():
     assert brought["windows"] == ["parcels", "buildings", "windows"]
     assert brought["places"] == ["parcels", "buildings", "roads", "private_places"]
     assert brought["views"] == ["buildings", "existing_screens", "onlookers"]
-
-
-def test_it_says_the_same_as_the_function_takes(step):
-    signature = inspect.signature(step.load()).parameters
-    for entry in describe_step(step).parameters:
-        assert entry.name in signature
 
 
 def test_describing_loads_nothing_heavy():

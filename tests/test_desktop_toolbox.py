@@ -100,7 +100,7 @@ def test_forms_have_typed_inputs(forms, toolbox):
                 alone = len(layer["parts"]) == 1
                 assert entry["optional"] != (alone and layer["needed"])
         for value in step["parameters"]:
-            entry = inputs[value["name"].upper()]
+            entry = inputs[value["key"].replace(".", "_").upper()]
             if value["type"] == "length":
                 assert (entry["type"], entry["unit"]) == ("distance", METRES)
                 assert entry["default"] == value["default"]

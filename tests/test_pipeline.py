@@ -131,8 +131,9 @@ def test_plants_stand_in_the_plantable_zone_at_any_angle(turn, spacing):
     }
     for name in ("sides", "zones"):
         chain |= screenplan.run_step(name, chain, **options)
-    chain |= screenplan.run_step("lines", chain, **options, along="all", spacing_m=spacing)
-    chain |= screenplan.run_step("plants", chain, **options, spacing_m=spacing)
+    options["plan"] = {"rows": {"along": ["all"], "spacing": f"{spacing} m"}}
+    for name in ("lines", "plants"):
+        chain |= screenplan.run_step(name, chain, **options)
     plants, zone = chain["plants"], chain["plantable_zone"].union_all()
     assert len(plants) > 4
     assert shapely.distance(plants.geometry.to_numpy(), zone).max() < 0.002

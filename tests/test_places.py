@@ -6,6 +6,7 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from options_kit import plan_with
 from shapely import affinity
 
 from screenplan.contracts import PRIVATE_PLACES
@@ -56,7 +57,9 @@ def test_garden_side_is_away_from_the_road():
 
 
 def test_garden_side_is_cut_free_of_other_buildings_and_keeps_its_depth():
-    place = lay_places(parcels(), buildings(HOUSE, SHED), roads(ROAD), depth_m=4.0).iloc[0]
+    place = lay_places(
+        parcels(), buildings(HOUSE, SHED), roads(ROAD), plan=plan_with(places_depth=4.0)
+    ).iloc[0]
     # Closed form: 12 m by 4 m less the shed's part, x = 16 to 20, y = 20 to 22.
     expected = shapely.difference(shapely.box(8, 18, 20, 22), shapely.box(16, 20, 20, 22))
     assert shapely.symmetric_difference(place.geometry, expected).area < AREA_M2
@@ -119,7 +122,7 @@ def test_parcel_built_upon_all_over_has_no_derived_place():
 
 
 def test_deriving_can_be_switched_off():
-    assert len(lay_places(parcels(), buildings(HOUSE), derive=False)) == 0
+    assert len(lay_places(parcels(), buildings(HOUSE), plan=plan_with(places_derive=False))) == 0
 
 
 def test_given_places_are_completed_and_keep_their_index():
@@ -178,7 +181,7 @@ def test_the_garden_side_turns_with_the_site(angle, garden):
         for one in (lot, house, strip)
     )
     site = gpd.GeoDataFrame({"parcel_id": ["own"], "is_subject": [True]}, geometry=[lot])
-    place = lay_places(site, buildings(house), None, depth_m=5.0).iloc[0]
+    place = lay_places(site, buildings(house), None, plan=plan_with(places_depth=5.0)).iloc[0]
     assert place.geometry.symmetric_difference(strip).area < 1e-3
 
 
@@ -223,10 +226,6 @@ def test_refuses_doubles_and_a_depth_that_is_none():
     frame = places(shapely.Point(1, 1), shapely.Point(2, 2)).assign(place_id="t")
     with pytest.raises(InputError, match="rows 1, 2: the identifier t stands there 2 times"):
         lay_places(parcels(), None, None, frame)
-    with pytest.raises(
-        InputError, match=r"key places.depth: a private place cannot be 0\.0 m deep"
-    ):
-        lay_places(parcels(), depth_m=0.0)
 
 
 @settings(max_examples=40, deadline=None)
@@ -251,7 +250,7 @@ def test_derived_place_is_open_ground_of_the_subject(
     frame = moved(buildings(house, SHED))
     site = moved(parcels())
     lines = moved(roads(ROAD)) if with_road else None
-    row = lay_places(site, frame, lines, depth_m=depth).iloc[0]
+    row = lay_places(site, frame, lines, plan=plan_with(places_depth=depth)).iloc[0]
     place = row.geometry
     assert place.is_valid
     # The least size of a derived place; open ground of this site always has more.

@@ -173,12 +173,15 @@ def test_it_gives_the_outputs_that_are_asked_for(server):
             {"parcels": {"type": "FeatureCollection", "features": []}},
             "layer parcels: The layer of parcels is empty. Give a layer that holds the parcel",
         ),
-        ({"base_m": "long"}, "key base_m: the value 'long' is no number. Give a number of m."),
-        ({"corner_deg": 500}, "key corner_deg: "),
+        (
+            {"sides.base": "long"},
+            "key sides.base: the value 'long' is no number. Give a number of m.",
+        ),
+        ({"sides.corner": 500}, "key sides.corner: "),
         ({"parcels": {"href": "http://127.0.0.1:9/x"}}, "nothing is fetched for a request"),
         ({"parcels": [1]}, "layer parcels: the input is no GeoJSON FeatureCollection."),
         ({"subject_id": ["7"]}, "key subject_id: ['7'] is no identifier."),
-        ({"base_m": 10**400}, "key base_m: a number of 401 digits is out of range."),
+        ({"sides.base": 10**400}, "key sides.base: a number of 401 digits is out of range."),
     ],
 )
 def test_bad_input_is_answered_with_our_sentence(server, change, sentence):

@@ -122,8 +122,8 @@ def test_the_list_is_one_of_the_standard():
     [
         lambda d: d.pop("version"),
         lambda d: d["inputs"]["parcels"].pop("schema"),
-        lambda d: d["inputs"]["spacing_m"]["schema"].update(type=["number", "null"]),
-        lambda d: d["inputs"]["spacing_m"]["schema"].update(unit="m"),
+        lambda d: d["inputs"]["rows.spacing"]["schema"].update(type=["number", "null"]),
+        lambda d: d["inputs"]["rows.spacing"]["schema"].update(unit="m"),
         lambda d: d.update(jobControlOptions=["sync"]),
     ],
 )
@@ -138,7 +138,7 @@ def test_a_description_says_all_that_the_step_takes_and_gives(name):
     document, step = describe_process(name), describe_step(name)
     tables = {resource.name for resource in step.resources} & {"rules", "limits", "table"}
     layers = [layer.name for layer in step.inputs]
-    values = [parameter.name for parameter in step.parameters]
+    values = [parameter.key for parameter in step.parameters]
     names = [*layers, *values, *tables]
     assert len(set(names)) == len(names)  # no two inputs share a name
     assert set(document["inputs"]) - {"parcels", "subject_id", "subject_point"} == set(names) - {
@@ -151,7 +151,7 @@ def test_a_description_says_all_that_the_step_takes_and_gives(name):
 
 def test_a_default_keeps_its_own_schema(name):
     for parameter in describe_step(name).parameters:
-        entry = describe_process(name)["inputs"][parameter.name]
+        entry = describe_process(name)["inputs"][parameter.key]
         schema, default = entry["schema"], entry["schema"].get("default")
         if default is None:
             assert parameter.default is None
@@ -325,14 +325,14 @@ def point(lon, lat):
         (lambda r: r.pop("subject_id"), r"parcel"),
         (lambda r: r.update(subject_id="8"), r"8"),
         (lambda r: r.update(subject_point=[8]), r"key subject_point: the point is no pair of numb"),
-        (lambda r: r.update(corner_deg=500), r"key corner_deg: .*120"),
-        (lambda r: r.update(corner_deg="steep"), r"key corner_deg: "),
+        (lambda r: r.update({"sides.corner": 500}), r"key sides.corner: .*120"),
+        (lambda r: r.update({"sides.corner": "steep"}), r"key sides.corner: "),
         (
-            lambda r: r.update(base_m="4 m"),
-            r"key base_m: the value '4 m' is no number. Give a numb",
+            lambda r: r.update({"sides.base": "4 m"}),
+            r"key sides.base: the value '4 m' is no number. Give a numb",
         ),
-        (lambda r: r.update(base_m=-1), r"key base_m: "),
-        (lambda r: r.update(base_m=float("nan")), r"key base_m: "),
+        (lambda r: r.update({"sides.base": -1}), r"key sides.base: "),
+        (lambda r: r.update({"sides.base": float("nan")}), r"key sides.base: "),
     ],
 )
 def test_a_wrong_request_is_refused(change, message):

@@ -14,7 +14,7 @@ import pytest
 from screenplan.commandline.main import main
 from screenplan.plan import SECTIONS, Ground, LayerSource
 from screenplan.processes.documents import SUBJECT
-from screenplan.running.steps import STEPS
+from screenplan.running.descriptions import describe_keys
 
 PACKAGE = Path(__file__).parent.parent / "screenplan"
 #: Calls that make what a person reads of a fault: their texts may name keys.
@@ -155,9 +155,9 @@ def test_every_key_that_a_message_names_exists(path):
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(PACKAGE)))
 def test_no_message_speaks_of_a_parameter_as_python_calls_it(path):
-    """A plan says ``rows.spacing``; ``spacing_m`` is what the step's function calls it."""
-    names = {name for step in STEPS.values() for name, key in step.parameters.items()
-             if name.endswith(("_m", "_m3", "_deg", "_minutes"))}  # fmt: skip
+    """A plan says ``rows.spacing``; ``spacing_m`` is what a function within might call it."""
+    suffixes = {"m": "_m", "m3": "_m3", "deg": "_deg", "min": "_minutes"}
+    names = {one.key.split(".")[1] + suffixes[one.unit] for one in describe_keys() if one.unit in suffixes}  # fmt: skip
     python = re.compile(rf"(?<!column )\b({'|'.join(sorted(names))})\b")
     wrong = [
         (call.lineno, found[0])

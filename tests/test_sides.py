@@ -10,6 +10,7 @@ import pytest
 import shapely
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
+from options_kit import plan_with
 from shapely import affinity
 
 from screenplan.contracts import SIDES
@@ -250,7 +251,7 @@ def test_kink_below_the_threshold_makes_no_side_and_above_it_two():
 
     assert len(find_sides(parcels(kinked(24)))) == 4
     assert len(find_sides(parcels(kinked(36)))) == 5
-    assert len(find_sides(parcels(kinked(24)), corner_deg=20)) == 5
+    assert len(find_sides(parcels(kinked(24)), plan=plan_with(sides_corner=20))) == 5
 
 
 def test_circle_is_cut_into_four_quarters():
@@ -419,19 +420,6 @@ def test_refuses_no_subject_or_two():
         find_sides(frame.drop(columns="is_subject"))
 
 
-@pytest.mark.parametrize(
-    ("option", "message"),
-    [
-        ({"corner_deg": 1.0}, r"key sides\.corner: a corner angle of 1\.0°"),
-        ({"base_m": 0.0}, r"key sides\.base: a base length of 0\.0 m"),
-        ({"base_m": float("nan")}, r"a base length of nan m"),
-    ],
-)
-def test_refuses_parameters_out_of_range(option, message):
-    with pytest.raises(InputError, match=message):
-        find_sides(parcels(RECTANGLE), **option)
-
-
 #: Memory that finding sides may take, bytes a vertex: about thirty arrays of a few numbers each.
 MOST_BYTES_A_VERTEX = 2000
 
@@ -475,13 +463,12 @@ def test_the_least_width_is_that_over_all_edges_of_the_hull(points, angle, step)
 @pytest.mark.parametrize("key", ["sides.corner", "sides.base"])
 def test_both_ends_of_a_keys_range_are_taken(key):
     # Evidence: invariant; what the plan's key allows, the step does not refuse.
-    name = {"sides.corner": "corner_deg", "sides.base": "base_m"}[key]
     lot = gpd.GeoDataFrame(
         {"parcel_id": ["a"], "is_subject": [True]}, geometry=[shapely.box(0, 0, 40, 30)]
     )
     limits = key_limits(key)
     for value in (limits["ge"], limits["le"]):
-        assert len(find_sides(lot, **{name: value})) >= 1
+        assert len(find_sides(lot, plan=plan_with(**{key.replace(".", "_"): value}))) >= 1
 
 
 def flake(radius, orders):

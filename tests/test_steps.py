@@ -1,11 +1,15 @@
 """A step's description and its function agree, so that no face can drift from the library."""
 
 import inspect
+from collections import defaultdict
 
 import pytest
 
+import screenplan
 from screenplan.contracts import INPUTS, OUTPUTS
 from screenplan.plan import key_field
+from screenplan.plan.reading import read_plan
+from screenplan.running.inputs import read_inputs, step_arguments
 from screenplan.running.steps import STEPS
 
 RESOURCES = {"terrain", "rules", "limits", "table", "position_deg"}
@@ -16,14 +20,20 @@ def step(request):
     return request.param
 
 
-def test_layers_and_parameters_are_those_of_the_function(step):
+def test_layers_and_resources_are_those_of_the_function(step):
     signature = inspect.signature(step.load()).parameters
     needed = {name for name, entry in signature.items() if entry.default is entry.empty}
-    assert needed - set(step.parameters) == set(step.needs)
-    assert set(step.layers) | set(step.parameters) | set(step.resources) <= set(signature)
+    own = {"layers"} if "layers" in signature else set(step.layers)
+    assert needed - set(step.parameters) == (own if "layers" in signature else set(step.needs))
+    assert own | set(step.parameters) | set(step.resources) <= set(signature)
+    assert ("plan" in signature) == bool(step.keys)
     assert set(step.resources) <= RESOURCES
-    for name in step.parameters:
-        assert signature[name].kind is inspect.Parameter.KEYWORD_ONLY
+
+
+def test_every_key_is_one_of_the_plan(step):
+    for key in step.reads:
+        assert key_field(key)
+    assert len(set(step.keys)) == len(step.keys)
 
 
 def test_every_layer_has_a_contract(step):
@@ -31,18 +41,55 @@ def test_every_layer_has_a_contract(step):
     assert set(step.gives) <= set(OUTPUTS)
 
 
-def test_defaults_of_plan_and_function_are_the_same(step):
-    signature = inspect.signature(step.load()).parameters
-    for name, key in step.parameters.items():
-        own = signature[name].default
-        if own is inspect.Parameter.empty or own is None:
-            continue  # the function needs it, or does without
-        default = key_field(key).get_default(call_default_factory=True)
-        assert own == default, name
-
-
 def test_steps_run_in_an_order_that_works():
     there = set(INPUTS)
     for step in STEPS.values():
         assert set(step.needs) <= there | {"windows", "private_places"}
         there |= set(step.gives)
+
+
+def recording(plan, seen):
+    """Give a plan that notes each key that is read of it."""
+
+    def noting(section):
+        def look(self, name):
+            if name in type(section).model_fields:
+                seen.add(section.key(name))
+            return super(kind, self).__getattribute__(name)
+
+        kind = type(section.called, (type(section),), {"__getattribute__": look})
+        return kind.model_construct(**section.__dict__)
+
+    sections = {name: getattr(plan, name) for name in screenplan.plan.SECTIONS}
+    return plan.model_copy(update={name: noting(one) for name, one in sections.items()})
+
+
+#: Plans on which all that a step may read is read: the sample, and what it leaves out.
+SETTINGS = ([], ["growth.years=3", "setbacks.hole=0.5 m"])
+
+
+@pytest.fixture(scope="module")
+def read_keys():
+    """The keys that each step reads of a plan that it is handed."""
+    read = defaultdict(set)
+    for settings in SETTINGS:
+        plan, folder = read_plan(screenplan.sample_plan(), settings)
+        if settings:
+            layers = {
+                name: source
+                for name, source in plan.layers.items()
+                if name not in ("windows", "private_places")
+            }
+            plan = plan.model_copy(update={"layers": layers})
+        site = read_inputs(plan, folder)
+        layers = dict(site.layers)
+        for step in STEPS.values():
+            arguments = step_arguments(step, plan, folder, site.terrain, site.frame)
+            if step.keys:
+                arguments["plan"] = recording(plan, read[step.name])
+            layers |= step(layers, **arguments)
+    return read
+
+
+def test_a_step_reads_just_the_keys_that_it_names(step, read_keys):
+    assert read_keys[step.name] == set(step.keys)

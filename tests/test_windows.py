@@ -1,6 +1,5 @@
 """Windows of the neighbours, given and derived. Lengths in metres, directions from north."""
 
-import re
 from dataclasses import dataclass
 
 import geopandas as gpd
@@ -10,16 +9,16 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from options_kit import plan_with
 from shapely import affinity
 
 from screenplan.contracts import WINDOWS
 from screenplan.ground.errors import InputError
-from screenplan.running.steps import STEPS
 from screenplan.site.compass import apart_deg, unit_vector
 from screenplan.site.floors import floors_of
 from screenplan.site.steady import EQUAL_M
 from screenplan.site.walls import exposed_stretches, walls_of
-from screenplan.site.windows import examine_windows, lay_windows, own_windows
+from screenplan.site.windows import examine_windows, lay_windows
 
 SUBJECT = shapely.box(0, 0, 30, 40)
 NEIGHBOUR = shapely.box(30, 0, 60, 40)
@@ -115,7 +114,6 @@ def test_windows_of_the_own_house_are_left_out_and_named():
     assert list(found.layer["window_id"]) == ["w2"]
     assert found.own == ("w1",)
     assert any("left out: w1" in note for note in found.notes)
-    assert own_windows(parcels(), buildings(OWN_HOUSE, EAST_HOUSE), frame) == ("w1",)
 
 
 def test_facing_decides_at_a_corner():
@@ -185,14 +183,6 @@ def test_remedy_of_a_facing_into_the_building_works():
         lay_windows(parcels(), buildings(EAST_HOUSE), windows((at, more)))
     more["facing_deg"] = 270.0
     assert len(lay_windows(parcels(), buildings(EAST_HOUSE), windows((at, more)))) == 1
-
-
-@pytest.mark.parametrize("name", ["spacing_m", "storey_height_m", "height_m", "width_m", "reach_m"])
-@pytest.mark.parametrize("value", [0.0, -1.0, float("nan")])
-def test_refuses_lengths_that_are_none(name, value):
-    key = STEPS["windows"].parameters[name]
-    with pytest.raises(InputError, match=f"key {re.escape(key)}: "):
-        lay_windows(parcels(), buildings(EAST_HOUSE), **{name: value})
 
 
 def test_derived_windows_by_hand():
@@ -267,7 +257,9 @@ def test_sheds_and_far_buildings_get_no_windows():
     )
     assert len(lay_windows(parcels(), frame)) == 0
     # By hand: 65 m from the subject.
-    assert set(lay_windows(parcels(), frame, reach_m=70.0)["building_id"]) == {"far"}
+    assert set(
+        lay_windows(parcels(), frame, plan=plan_with(windows_reach=70.0))["building_id"]
+    ) == {"far"}
 
 
 def test_building_beyond_the_known_parcels_counts_as_a_neighbours():
@@ -276,9 +268,12 @@ def test_building_beyond_the_known_parcels_counts_as_a_neighbours():
 
 
 def test_nothing_to_derive_is_an_empty_layer_with_its_columns():
-    for options, why in (({"derive": False}, "switched off"), ({}, "no buildings are given")):
+    for options, why in (
+        ({"windows_derive": False}, "switched off"),
+        ({}, "no buildings are given"),
+    ):
         frame = buildings(EAST_HOUSE) if options else None
-        found = examine_windows(parcels(), frame, **options)
+        found = examine_windows(parcels(), frame, plan=plan_with(**options))
         assert len(found.layer) == 0
         assert [c for c in found.layer if c != "geometry"] == [c.name for c in WINDOWS.columns]
         assert why in found.notes[0]
@@ -399,8 +394,8 @@ def test_derived_windows_turn_with_the_site(angle, x, y, spacing):
         return frame.set_geometry(geometry)
 
     frame = buildings(OWN_HOUSE, ("h1", shapely.box(36, 12, 47, 21), {"height_m": 5.6}), WING)
-    plain = lay_windows(parcels(), frame, spacing_m=spacing)
-    turned = lay_windows(moved(parcels()), moved(frame), spacing_m=spacing)
+    plain = lay_windows(parcels(), frame, plan=plan_with(windows_spacing=spacing))
+    turned = lay_windows(moved(parcels()), moved(frame), plan=plan_with(windows_spacing=spacing))
     west = plain[plain["facing_deg"] == 270.0]
     # Invariant: the west walls see the subject wholly, so its sampling decides nothing there.
     facing = (270.0 - angle) % 360.0

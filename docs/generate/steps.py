@@ -67,7 +67,7 @@ def _step(step: StepDescription) -> list[str]:
         f"{plain(step.does)}. {step.group}, step {step.number}; in Python {{py:func}}`~{module}.{name}`.",
         *(f"{head}:\n\n{bullets(entries)}" for head, entries in lists if entries),
         table(
-            ["Parameter, key of the plan", "Type", "Range", "Default", "What it is"],
+            ["Key of the plan", "Type", "Range", "Default", "What it is"],
             [_parameter(one) for one in step.parameters],
         ),
     ]
@@ -86,7 +86,7 @@ def _resource(one) -> str:
 
 def _parameter(one: ParameterDescription) -> list[str]:
     return [
-        f"{code(one.name)} {link(code(one.key), key_label(one.key))}",
+        link(code(one.key), key_label(one.key)),
         type_of(one),
         range_of(one),
         value(one.default, one.unit),

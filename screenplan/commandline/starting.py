@@ -411,8 +411,7 @@ def _choose_side(
     sides = find_sides(
         site.layers["parcels"],
         site.layers.get("roads"),
-        corner_deg=plan.sides.corner,
-        base_m=plan.sides.base,
+        plan=plan,
     )
     if not {"buildings", "windows", "planting_line"} & set(found.layers):
         longest = sides.loc[sides["length_m"].idxmax(), "side_id"]

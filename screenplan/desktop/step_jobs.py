@@ -19,7 +19,8 @@ from screenplan.ground.errors import refuse
 from screenplan.ground.frame import LocalFrame
 from screenplan.outputs.geopackage import write_geopackage
 from screenplan.outputs.kinds import join_kinds, split_by_kind
-from screenplan.plan import Plan, check_plan, read_plan
+from screenplan.plan import Options, read_plan
+from screenplan.plan.reading import check_options
 from screenplan.running.descriptions import LayerDescription, describe_step
 from screenplan.running.inputs import rows_of_files, step_arguments
 from screenplan.running.steps import STEPS
@@ -64,14 +65,13 @@ def run_step_job(job: Mapping[str, Any], tell: Tell) -> dict[str, Any]:
     return {"rows": {name: len(layer) for name, layer in given.items()}}
 
 
-def _plan_of(job: Mapping[str, Any]) -> tuple[Plan, Path]:
+def _plan_of(job: Mapping[str, Any]) -> tuple[Options, Path]:
     if job.get("plan"):
         return read_plan(job["plan"], settings_of(job["values"]))
-    content = content_of(job["values"])
-    return check_plan({**content, "layers": {"parcels": {"file": "parcels"}}}), Path.cwd()
+    return check_options(content_of(job["values"])), Path.cwd()
 
 
-def _bring_in(job, plan: Plan, wanted, tables, tell: Tell):
+def _bring_in(job, plan: Options, wanted, tables, tell: Tell):
     """Bring all layers into one frame: what a person brings is checked, what a step gave is typed."""
     brought = {
         layer.name: tables[layer.name] for layer in wanted if layer.brought and layer.name in tables
@@ -94,7 +94,7 @@ def _bring_in(job, plan: Plan, wanted, tables, tell: Tell):
     return local, frame, terrain, inputs
 
 
-def _read_site(job, plan: Plan, brought):
+def _read_site(job, plan: Options, brought):
     columns, units = named_columns(job.get("columns") or "")
     if job.get("id_field"):
         columns.setdefault("parcels", {})["parcel_id"] = job["id_field"]

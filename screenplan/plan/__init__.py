@@ -2,13 +2,15 @@
 
 Every key stands here once, with its type, range, default and one line of help. The command line,
 the commented plan that ``screenplan start`` writes, and the reference are made from these fields,
-and the steps take their parameters from them (see `screenplan.running.steps`).
+and the steps go by them (see `screenplan.running.steps`).
 """
 
 from __future__ import annotations
 
 from screenplan.plan.model import (
+    DEFAULTS,
     SECTIONS,
+    Options,
     Plan,
     entry_limits,
     has_lengths,
@@ -24,10 +26,12 @@ from screenplan.plan.site import Ground, LayerSource, Subject
 from screenplan.plan.values import LAST_YEAR, Section
 
 __all__ = [
+    "DEFAULTS",
     "LAST_YEAR",
     "SECTIONS",
     "Ground",
     "LayerSource",
+    "Options",
     "Plan",
     "Section",
     "Subject",

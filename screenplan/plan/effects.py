@@ -41,6 +41,7 @@ class Light(Section):
         ge=1,
         le=240,
         description="Steps of the sun in minutes: each change between sun and shade is placed to within half a step",
+        json_schema_extra={"unit": "min"},
     )
     cell: Length = Field(
         2.0, ge=0.25, le=20, description="Size of the cells of the sun-hours raster"
@@ -110,7 +111,11 @@ class Noise(Section):
     """Noise of roads: what foliage takes away, which for one row is nothing."""
 
     wanted: float | None = Field(
-        None, gt=0, le=30, description="Reduction that is hoped for, dB at 500 Hz"
+        None,
+        gt=0,
+        le=30,
+        description="Reduction that is hoped for, dB at 500 Hz",
+        json_schema_extra={"unit": "dB"},
     )
 
 

@@ -35,22 +35,22 @@ from screenplan.plan.values import (
 )
 from screenplan.plan.works import Alternatives, Calendar, Cost, Fence, StakeOut, Works
 
-#: Sections in the order in which a person meets them, and the class of each.
-SECTIONS: dict[str, type[Section]] = {
-    "plan": About, "subject": Subject, "site": Where, "sides": Sides, "windows": Windows, "places": Places,
-    "setbacks": Setbacks, "rows": Rows, "plants": Plants, "growth": Growth, "views": Views, "hand": Hand, "goal": Goal,
-    "stakeout": StakeOut, "works": Works, "fence": Fence, "calendar": Calendar, "cost": Cost, "alternatives": Alternatives,
-    "limits": Limits, "light": Light, "road": Road, "lines": Lines, "boundary": Boundary, "noise": Noise, "health": Health,
-}  # fmt: skip
 
+class Options(Section):
+    """All that a plan may choose: its sections in the order in which a person meets them, and species.
 
-class Plan(Section):
-    """A plan: which layers are read, which rules hold, what is chosen."""
+    The steps take it whole, and read of it the keys that `screenplan.STEPS` names. It is written
+    as a plan file is: lengths carry their unit.
+
+    Examples
+    --------
+    >>> chosen = Options(rows={"spacing": "4 ft"})
+    >>> chosen.rows.spacing, chosen.rows.fit
+    (1.2192, 'evened')
+    """
 
     plan: About = About()
     subject: Subject = Subject()
-    layers: dict[str, LayerSource] = Field(default_factory=dict)
-    terrain: Ground | None = None
     site: Where = Where()
     sides: Sides = Sides()
     windows: Windows = Windows()
@@ -78,21 +78,6 @@ class Plan(Section):
     species: dict[str, dict[str, Any]] = Field(default_factory=dict)
 
     @model_validator(mode="after")
-    def _layers_are_known(self):
-        for name in self.layers:
-            if name not in INPUTS:
-                raise WrongError(
-                    f"layers.{name} is not a layer of a plan", instead_of(name, INPUTS)
-                )
-        if not {"parcels", "planting_line"} & set(self.layers):
-            raise WrongError(
-                "layers.parcels is missing",
-                "Name the file that holds the parcel, or let 'screenplan start' make one from "
-                "corners or a track, or a row from a length",
-            )
-        return self
-
-    @model_validator(mode="after")
     def _years_are_looked_at(self):
         """Leave later years out of the defaults; refuse those that a person wrote."""
         last = self.growth.years
@@ -106,7 +91,7 @@ class Plan(Section):
                 raise WrongError(
                     f"year {max(years)} is after the last one that is looked at, growth.years = {last}",
                     f"Give years up to {last}, or raise growth.years",
-                    f"{section}.{name}",
+                    table.key(name),
                 )
             # Frozen: nobody else changes a plan.
             object.__setattr__(self, section, table.model_copy(update={name: within}))
@@ -116,6 +101,37 @@ class Plan(Section):
         """Give the value of a key such as ``rows.spacing`` (lengths in metres)."""
         section, name = key.split(".")
         return getattr(getattr(self, section), name)
+
+
+#: What a step goes by that is handed no plan.
+DEFAULTS = Options()
+
+#: The class of each section.
+SECTIONS: dict[str, type[Section]] = {
+    name: field.annotation for name, field in Options.model_fields.items() if name != "species"
+}
+
+
+class Plan(Options):
+    """A plan: which layers are read, which rules hold, what is chosen."""
+
+    layers: dict[str, LayerSource] = Field(default_factory=dict)
+    terrain: Ground | None = None
+
+    @model_validator(mode="after")
+    def _layers_are_known(self):
+        for name in self.layers:
+            if name not in INPUTS:
+                raise WrongError(
+                    f"layers.{name} is not a layer of a plan", instead_of(name, INPUTS)
+                )
+        if not {"parcels", "planting_line"} & set(self.layers):
+            raise WrongError(
+                "layers.parcels is missing",
+                "Name the file that holds the parcel, or let 'screenplan start' make one from "
+                "corners or a track, or a row from a length",
+            )
+        return self
 
 
 def key_field(key: str):

@@ -113,6 +113,7 @@ class Views(Section):
     report_years: Years = Field(
         (0, 1, 2, 3, 5, 10, 15, 20, 30),
         description="Years with a column of their own in the layer views",
+        json_schema_extra={"unit": "years"},
     )
     eyes_across: int = Field(3, ge=1, le=50, description="Eye positions over the width of a window")
     target_spacing: Length = Field(

@@ -14,7 +14,7 @@ from pydantic import (
 from screenplan.ground.errors import InputError, Problem, refuse
 from screenplan.ground.texts import quoted
 from screenplan.ground.toml_files import check_values, parse_toml, read_toml
-from screenplan.plan.model import SECTIONS, Plan, is_length
+from screenplan.plan.model import SECTIONS, Options, Plan, is_length
 from screenplan.plan.site import Ground, LayerSource
 from screenplan.plan.values import WrongError, instead_of
 
@@ -95,7 +95,18 @@ def _put(content: dict[str, Any], setting: str) -> None:
     table[name] = value
 
 
-def check_plan(content: dict[str, Any], file: str | None = None) -> Plan:
+def check_options(content: Mapping[str, Any]) -> Options:
+    """Turn the sections of a plan that reads nothing into `Options`.
+
+    Raises
+    ------
+    InputError
+        With one problem for each wrong key.
+    """
+    return _check(content, Options)
+
+
+def check_plan(content: Mapping[str, Any], file: str | None = None) -> Plan:
     """Turn the content of a plan file into a `Plan`.
 
     Raises
@@ -103,9 +114,13 @@ def check_plan(content: dict[str, Any], file: str | None = None) -> Plan:
     InputError
         With one problem for each wrong key.
     """
+    return _check(content, Plan, file)
+
+
+def _check(content: Mapping[str, Any], model, file: str | None = None):
     check_values(content, file)
     try:
-        return Plan.model_validate(content)
+        return model.model_validate(content)
     except ValidationError as error:
         problems: dict[str | None, Problem] = {}
         for problem in (_say(item, file) for item in error.errors(include_url=False)):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any, Literal
+from typing import Any, ClassVar, Literal
 
 from pydantic import (
     Field,
@@ -25,6 +25,8 @@ from screenplan.plan.values import (
 
 class About(Section):
     """What the plan is called and in which units people read it."""
+
+    called: ClassVar[str] = "plan"
 
     title: str = Field(
         "", max_length=200, description="Name of the plan, as it stands on the sheets"
@@ -103,6 +105,8 @@ class Ground(Section):
 class Where(Section):
     """How well the site is known."""
 
+    called: ClassVar[str] = "site"
+
     height: Length | None = Field(
         None,
         ge=LOWEST_GROUND_M,
@@ -131,7 +135,11 @@ class Sides(Section):
     """How the outline is cut into sides."""
 
     corner: float = Field(
-        30.0, ge=5, le=120, description="Change of direction that makes a corner, degrees"
+        30.0,
+        ge=5,
+        le=120,
+        description="Change of direction that makes a corner, degrees",
+        json_schema_extra={"unit": "deg"},
     )
     base: Length = Field(
         4.0, ge=0.1, le=50, description="Length over which the change at a corner is measured"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import difflib
 from pathlib import Path
-from typing import Annotated, Any, get_args
+from typing import Annotated, Any, ClassVar, get_args
 
 from pydantic import (
     AfterValidator,
@@ -129,6 +129,25 @@ class Section(BaseModel):
     """A table of the plan file; an unknown key is refused."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+    #: What the table is called in a plan file; by default the class's own name.
+    called: ClassVar[str] = ""
+
+    def __init_subclass__(cls, **kwargs: Any):
+        super().__init_subclass__(**kwargs)
+        cls.called = vars(cls).get("called") or cls.__name__.lower()
+
+    @classmethod
+    def key(cls, name: str) -> str:
+        """Give the key of a field, for a refusal: ``Rows.key("spacing")`` is ``rows.spacing``.
+
+        Raises
+        ------
+        KeyError
+            If the section has no such field.
+        """
+        if name not in cls.model_fields:
+            raise KeyError(f"[{cls.called}] has no key {name}")
+        return f"{cls.called}.{name}"
 
     @field_validator("*", mode="before")
     @classmethod

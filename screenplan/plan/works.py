@@ -73,7 +73,9 @@ class Works(Section):
         description="Thickness of the stems, if you measured it: the published water rule goes by it",
     )
     water_every: Literal[2, 3] = Field(
-        2, description="Days between waterings in weeks 3 to 12; every 2 to 3 days is published"
+        2,
+        description="Days between waterings in weeks 3 to 12; every 2 to 3 days is published",
+        json_schema_extra={"unit": "days"},
     )
 
 
@@ -95,6 +97,7 @@ class Fence(Section):
         ge=1,
         le=20,
         description="Years that it must stand; by default until slow plants are above the animal's reach",
+        json_schema_extra={"unit": "years"},
     )
     post_spacing: Length = Field(
         4.2672, ge=0.5, le=30, description="Greatest distance of line posts; 14 ft for woven wire"

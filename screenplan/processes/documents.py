@@ -97,7 +97,7 @@ def describe_process(name: str) -> dict[str, Any]:
 
     Examples
     --------
-    >>> spacing = describe_process("plants")["inputs"]["spacing_m"]
+    >>> spacing = describe_process("plants")["inputs"]["rows.spacing"]
     >>> spacing["title"], spacing["minOccurs"], spacing["schema"]["minimum"], spacing["schema"]["default"]
     ('Spacing (m)', 0, 0.1, 1.5)
     """
@@ -105,7 +105,7 @@ def describe_process(name: str) -> dict[str, Any]:
     inputs = {layer.name: _describe_layer(layer) for layer in layers_of(step)}
     if takes_parcels(step):
         inputs |= SUBJECT
-    inputs |= {parameter.name: _describe_value(parameter) for parameter in step.parameters}
+    inputs |= {parameter.key: _describe_value(parameter) for parameter in step.parameters}
     inputs |= {
         resource.name: _describe_table(resource)
         for resource in step.resources

@@ -19,7 +19,8 @@ from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.texts import quoted
 from screenplan.outputs.conform import conform, expand_columns
 from screenplan.outputs.geojson import WGS84
-from screenplan.plan import LAST_YEAR, check_plan
+from screenplan.plan import LAST_YEAR
+from screenplan.plan.reading import check_options
 from screenplan.processes.documents import SUBJECT, TABLES, find_step, layers_of, takes_parcels
 from screenplan.processes.geojson import check_json, read_collection, read_rows, write_result
 from screenplan.running.descriptions import ParameterDescription, StepDescription, contract_read
@@ -66,7 +67,7 @@ def execute(process_id: str, inputs: Mapping[str, Any]) -> dict[str, Any]:
     given = {name: _unpack(name, value) for name, value in inputs.items()}
     given = {name: value for name, value in given.items() if value is not None}
     layers = {layer.name: layer for layer in layers_of(step)}
-    values = {parameter.name: parameter for parameter in step.parameters}
+    values = {parameter.key: parameter for parameter in step.parameters}
     tables = {resource.name for resource in step.resources} & set(TABLES)
     subject = set(SUBJECT) if takes_parcels(step) else set()
     known = [*layers, *sorted(subject), *values, *sorted(tables)]
@@ -82,12 +83,12 @@ def execute(process_id: str, inputs: Mapping[str, Any]) -> dict[str, Any]:
                 f"Give it; the process needs {', '.join(n for n, o in layers.items() if o.needed)}",
             )
     content = _plan_of(values, given) | _tables_of(tables, given)
-    if "growth.years" not in {parameter.key for parameter in values.values()}:
+    if "growth.years" not in values:
         # A process that takes no last year draws any year that is asked for.
         content["growth"] = {"years": LAST_YEAR} | content.get("growth", {})
     chosen = _subject_of(given)
-    with _inputs_named(values):
-        plan = check_plan({**content, "layers": {"parcels": {"file": "parcels"}}})
+    with _subject_named():
+        plan = check_options(content)
         frames = {
             name: read_collection(name, given[name])
             if layer.geometry
@@ -171,7 +172,7 @@ def _plan_of(values: Mapping[str, ParameterDescription], given: Mapping[str, Any
     content: dict[str, dict[str, Any]] = {}
     for name, parameter in values.items():
         if name in given:
-            section, key = parameter.key.split(".")
+            section, key = name.split(".")
             content.setdefault(section, {})[key] = _in_plan(parameter.type, given[name], name)
     return content
 
@@ -229,10 +230,9 @@ def _subject_of(given: Mapping[str, Any]) -> dict[str, Any]:
 
 
 @contextmanager
-def _inputs_named(values: Mapping[str, ParameterDescription]) -> Iterator[None]:
-    """Name a wrong key of a plan by the input that set it."""
-    names = {parameter.key: name for name, parameter in values.items()}
-    names |= {"subject.id": "subject_id", "subject.point": "subject_point"}
+def _subject_named() -> Iterator[None]:
+    """Name a wrong key of the subject by the input that set it."""
+    names = {"subject.id": "subject_id", "subject.point": "subject_point"}
     try:
         yield
     except InputError as error:

@@ -13,6 +13,7 @@ from pathlib import Path
 from types import UnionType
 from typing import Any, Literal, Union, get_args, get_origin
 
+from pydantic.fields import FieldInfo
 from pydantic_core import PydanticUndefined
 
 from screenplan.contracts import INPUTS, OUTPUTS, Column, Contract
@@ -43,17 +44,6 @@ ParameterType = Literal[
     "table",
     "tables",
 ]
-
-#: What the end of a parameter's name says of its unit; ``_m3`` stands before ``_m``.
-UNITS = {
-    "_m3": "m3",
-    "_m": "m",
-    "_deg": "deg",
-    "_minutes": "min",
-    "_days": "days",
-    "_years": "years",
-    "_db": "dB",
-}
 
 #: The room of a step's function, and what its steps are about.
 GROUPS = {
@@ -163,16 +153,14 @@ class LayerDescription(_Plain):
 
 @dataclass(frozen=True)
 class ParameterDescription(_Plain):
-    """One value that a step takes, or one key of a plan.
+    """One key of a plan, by which steps go.
 
     Parameters
     ----------
-    name : str
-        As the step's function calls it (``spacing_m``); of a key alone its last part.
-    title : str
-        The same as people write it, without the unit.
     key : str
         The plan's key, such as ``rows.spacing``.
+    title : str
+        Its last part as people write it.
     type : str
         length, number, integer, text, texts (one or a list), choice, boolean, date (ISO 8601),
         volume, file, list, table
@@ -196,9 +184,8 @@ class ParameterDescription(_Plain):
         What it is, in one line.
     """
 
-    name: str
-    title: str
     key: str
+    title: str
     type: ParameterType
     item: str
     unit: str
@@ -278,8 +265,8 @@ def describe_step(step: Step | str) -> StepDescription:
     >>> [layer.name for layer in plants.inputs if layer.needed]
     ['planting_lines', 'plantable_zone', 'no_plant_zones']
     >>> spacing = plants.parameters[0]
-    >>> spacing.name, spacing.key, spacing.type, spacing.unit, spacing.default
-    ('spacing_m', 'rows.spacing', 'length', 'm', 1.5)
+    >>> spacing.key, spacing.type, spacing.unit, spacing.default
+    ('rows.spacing', 'length', 'm', 1.5)
     """
     step = STEPS[step] if isinstance(step, str) else step
     room = step.function.split(":")[0].split(".")[1]
@@ -290,7 +277,7 @@ def describe_step(step: Step | str) -> StepDescription:
         group=GROUPS[room],
         number=list(STEPS).index(step.name) + 1,
         inputs=tuple(_describe_input(name, step) for name in step.layers),
-        parameters=tuple(describe_key(key, name) for name, key in step.parameters.items()),
+        parameters=tuple(map(describe_key, step.reads)),
         resources=tuple(ResourceDescription(name, *RESOURCES[name]) for name in step.resources),
         outputs=tuple(describe_layer(OUTPUTS[name]) for name in step.gives),
     )
@@ -342,15 +329,13 @@ def _describe_column(column: Column) -> ColumnDescription:
     )
 
 
-def describe_key(key: str, name: str | None = None) -> ParameterDescription:
+def describe_key(key: str) -> ParameterDescription:
     """Describe a key of a plan such as ``rows.spacing``.
 
     Parameters
     ----------
     key : str
         The key.
-    name : str, optional
-        What a step's function calls it; by default the key's last part.
 
     Raises
     ------
@@ -360,14 +345,12 @@ def describe_key(key: str, name: str | None = None) -> ParameterDescription:
     field, limits = key_field(key), key_limits(key)
     kind, item, choices = _type_of(key)
     default = field.get_default(call_default_factory=True)
-    name = key.split(".")[1] if name is None else name
     return ParameterDescription(
-        name=name,
-        title=_title(name),
         key=key,
+        title=_title(key.split(".")[1]),
         type=kind,
         item=item,
-        unit=_unit(name, kind, item),
+        unit=_unit(field, kind, item),
         low=limits.get("ge", limits.get("gt")),
         high=limits.get("le", limits.get("lt")),
         low_open="gt" in limits,
@@ -434,20 +417,16 @@ def _without_none(annotation: Any) -> Any:
     return annotation
 
 
-def _unit(name: str, kind: str, item: str) -> str:
+def _unit(field: FieldInfo, kind: str, item: str) -> str:
     if "length" in (kind, item):
         return "m"
     if kind == "volume":
         return "m3"
-    return next((unit for end, unit in UNITS.items() if name.endswith(end)), "")
+    return (field.json_schema_extra or {}).get("unit", "")
 
 
 def _title(name: str) -> str:
-    """Write a name as people do: ``row_distance_m`` is ``Row distance``."""
-    for end, unit in UNITS.items():
-        if name.endswith(end) and unit in ("m", "m3", "deg", "min", "dB"):
-            name = name.removesuffix(end)
-            break
+    """Write a name as people do: ``row_distance`` is ``Row distance``."""
     words = name.replace("_", " ")
     return words[:1].upper() + words[1:]
 

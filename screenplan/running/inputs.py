@@ -1,4 +1,4 @@
-"""What a step is called with: the layers of a plan, its parameters, and its resources."""
+"""What a step is called with: the layers of a plan, the plan, and its resources."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from screenplan.ground.errors import InputError, Problem
-from screenplan.plan import Plan
+from screenplan.plan import Options, Plan
 from screenplan.running.steps import Step
 
 
@@ -57,13 +57,15 @@ def read_inputs(plan: Plan, folder: Path):
 
 
 def step_arguments(
-    step: Step, plan: Plan, folder: Path, terrain=None, frame=None
+    step: Step, plan: Options, folder: Path, terrain=None, frame=None
 ) -> dict[str, Any]:
-    """Collect a step's parameters and resources from a plan."""
+    """Collect what a step takes besides layers: the plan, and its resources."""
     from screenplan.planting.species import load_species
     from screenplan.rules.ruleset import load_rules
 
     arguments = {name: plan.value(key) for name, key in step.parameters.items()}
+    if step.keys:
+        arguments["plan"] = plan
     if "terrain" in step.resources:
         arguments["terrain"] = terrain
     if "table" in step.resources:

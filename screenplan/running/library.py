@@ -6,7 +6,7 @@ system, and rows that the caller gave keep the caller's index.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +16,8 @@ import pandas as pd
 from screenplan.contracts import INPUTS, OUTPUTS
 from screenplan.ground.errors import refuse
 from screenplan.ground.frame import LocalFrame
-from screenplan.plan import Plan, check_plan
+from screenplan.plan import Options
+from screenplan.plan.reading import change_plan, check_options
 from screenplan.running.inputs import step_arguments
 from screenplan.running.steps import STEPS, Step
 
@@ -29,8 +30,8 @@ def run_step(
     subject_id: str | None = None,
     subject_point: tuple[float, float] | None = None,
     terrain: Any = None,
-    plan: Plan | Mapping[str, Any] | None = None,
-    **parameters: Any,
+    plan: Options | Mapping[str, Any] | None = None,
+    settings: Sequence[str] = (),
 ) -> dict[str, Any]:
     """Run one step on GeoDataFrames.
 
@@ -49,11 +50,11 @@ def run_step(
         Which parcel is the subject, if there are several.
     terrain : Terrain, optional
         Ground heights in that frame; by default the site is flat.
-    plan : Plan or mapping, optional
-        Values for the step's parameters, sections and keys as in a plan file.
-    **parameters
-        Single parameters as the step's function names them (metres, degrees); they win over
-        ``plan``.
+    plan : Options or mapping, optional
+        What the step goes by: a plan that was read, or sections and keys as in a plan file, such as
+        ``{"rows": {"spacing": "2 m"}}``.
+    settings : sequence of str
+        ``KEY=VALUE``, such as ``rows.spacing="2 m"``: values that replace those of a mapping.
 
     Returns
     -------
@@ -83,18 +84,15 @@ def run_step(
             f"step {name} needs the layer {lacking[0]}",
             f"Give it; the step needs {', '.join(step.needs)}",
         )
-    plan = (
-        plan
-        if isinstance(plan, Plan)
-        else check_plan({**(plan or {}), "layers": {"parcels": {"file": "parcels"}}})
-    )
+    if not isinstance(plan, Options):
+        plan = check_options(change_plan(plan or {}, settings))
     given = {layer: layers[layer] for layer in step.layers if layers.get(layer) is not None}
     home = next(
         (frame_of.crs for frame_of in given.values() if getattr(frame_of, "crs", None) is not None),
         None,
     )
     local, frame, terrain = _bring_in(given, frame, terrain, plan, subject_id, subject_point)
-    arguments = step_arguments(step, plan, Path.cwd(), terrain, frame) | parameters
+    arguments = step_arguments(step, plan, Path.cwd(), terrain, frame)
     results = step(local, **arguments)
     return {
         layer: _hand_back(layer, result, given.get(layer), frame, home)

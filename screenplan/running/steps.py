@@ -1,8 +1,8 @@
 """The registry of steps: each described once, for Python, the command line and the desktop GIS.
 
-A step is a plain function from layers and parameters to layers. Its description names the
-function, its layers by contract, and for each parameter the plan key that sets it; unit, range,
-default and help are those of the key. This module imports nothing heavy, so that listing the
+A step is a plain function from layers and a plan's options to layers. Its description names the
+function, its layers by contract, and the keys of the plan that it reads; unit, range, default and
+help are those of the key. This module imports nothing heavy, so that listing the
 steps costs nothing; a step's function is imported when it is called.
 """
 
@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from importlib import import_module
+from inspect import signature
 from typing import Any
 
 
@@ -30,8 +31,10 @@ class Step:
         Names of the layers that it needs, and of those that it takes if they are there.
     gives : tuple of str
         Names of the layers that it returns, in order.
+    keys : tuple of str
+        The keys of the plan that it reads, such as ``rows.spacing``.
     parameters : mapping
-        Parameter of the function: key of the plan that sets it.
+        Parameter of the function: key of the plan that sets it, of a step that is not yet handed the plan.
     resources : tuple of str
         Things that are neither layers nor values: ``terrain``, ``rules``,
         ``limits``, ``table`` (of species), ``position_deg`` (longitude and latitude of the site).
@@ -46,9 +49,15 @@ class Step:
     gives: tuple[str, ...]
     needs: tuple[str, ...] = ()
     takes: tuple[str, ...] = ()
+    keys: tuple[str, ...] = ()
     parameters: Mapping[str, str] = field(default_factory=dict)
     resources: tuple[str, ...] = ()
     follows: tuple[str, ...] = ()
+
+    @property
+    def reads(self) -> tuple[str, ...]:
+        """The keys of the plan that it reads."""
+        return self.keys or tuple(self.parameters.values())
 
     @property
     def layers(self) -> tuple[str, ...]:
@@ -60,23 +69,26 @@ class Step:
         module, name = self.function.split(":")
         return getattr(import_module(module), name)
 
-    def __call__(self, layers: Mapping[str, Any], **parameters: Any) -> dict[str, Any]:
+    def __call__(self, layers: Mapping[str, Any], **given: Any) -> dict[str, Any]:
         """Run the step on layers in the local frame.
 
         Parameters
         ----------
         layers : mapping
             Layers by contract name; those that the step does not take are ignored.
-        **parameters
-            Its parameters and resources, as its function names them.
+        **given
+            The plan and its resources, as its function names them.
 
         Returns
         -------
         dict
             The layers that it gives, by contract name.
         """
-        given = {name: layers.get(name) for name in self.layers if layers.get(name) is not None}
-        result = self.load()(**given, **parameters)
+        own = {name: layers[name] for name in self.layers if layers.get(name) is not None}
+        function = self.load()
+        if "layers" in signature(function).parameters:
+            own = {"layers": own}
+        result = function(**own, **given)
         results = result if isinstance(result, tuple) else (result,)
         return dict(zip(self.gives, results, strict=True))
 
@@ -91,7 +103,10 @@ STEPS: dict[str, Step] = {
             needs=("parcels",),
             takes=("roads",),
             gives=("sides",),
-            parameters={"corner_deg": "sides.corner", "base_m": "sides.base"},
+            keys=(
+                "sides.corner",
+                "sides.base",
+            ),
         ),
         Step(
             "windows",
@@ -100,15 +115,15 @@ STEPS: dict[str, Step] = {
             needs=("parcels",),
             takes=("buildings", "windows"),
             gives=("windows",),
-            parameters={
-                "derive": "windows.derive",
-                "spacing_m": "windows.spacing",
-                "sill_m": "windows.sill",
-                "height_m": "windows.height",
-                "width_m": "windows.width",
-                "reach_m": "windows.reach",
-                "storey_height_m": "site.storey_height",
-            },
+            keys=(
+                "windows.derive",
+                "windows.spacing",
+                "windows.sill",
+                "windows.height",
+                "windows.width",
+                "windows.reach",
+                "site.storey_height",
+            ),
             resources=("terrain",),
         ),
         Step(
@@ -118,7 +133,10 @@ STEPS: dict[str, Step] = {
             needs=("parcels",),
             takes=("buildings", "roads", "private_places"),
             gives=("private_places",),
-            parameters={"derive": "places.derive", "depth_m": "places.depth"},
+            keys=(
+                "places.derive",
+                "places.depth",
+            ),
         ),
         Step(
             "across",

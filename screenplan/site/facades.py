@@ -10,6 +10,7 @@ import shapely
 
 from screenplan.contracts import WINDOWS
 from screenplan.contracts.tables import layer_of_columns
+from screenplan.plan import Options
 from screenplan.site.compass import compass_name, unit_vector
 from screenplan.site.floors import floors_of, storeys_of
 from screenplan.site.ownership import parcels_of, sound, subject_id, subject_outline
@@ -34,21 +35,15 @@ MOST_TARGETS = 400
 def derive_windows(
     parcels: gpd.GeoDataFrame,
     buildings: gpd.GeoDataFrame,
-    terrain=None,
-    *,
-    spacing_m: float,
-    storey_height_m: float,
-    sill_m: float,
-    height_m: float,
-    width_m: float,
-    reach_m: float,
+    terrain,
+    plan: Options,
 ) -> gpd.GeoDataFrame:
     """Put windows into the walls that look towards the subject, storey by storey.
 
     Every building that is lived in, does not stand on the subject and is within reach gets them:
     also one whose parcel is not in the layer. Along a stretch of straight wall of 2 m or more
-    that no other building adjoins they are evenly spaced, no farther apart than ``spacing_m`` but
-    for the 5 cm by which a file may be out. A window stays if some point of the subject within ``reach_m`` lies before its wall, at more
+    that no other building adjoins they are evenly spaced, no farther apart than ``windows.spacing`` but
+    for the 5 cm by which a file may be out. A window stays if some point of the subject within ``windows.reach`` lies before its wall, at more
     than 30° to it, and is not hidden by the building itself. They are numbered round each building,
     as `screenplan.site.walls.walls_of` gives its walls: the names follow the site, and neither the
     order of the file nor its system.
@@ -61,8 +56,9 @@ def derive_windows(
     ids = building_names(buildings)
     kinds = column_or(buildings, "kind", "house")
     floors = floors_of(buildings, terrain)
+    like, storey_height_m = plan.windows, plan.site.storey_height
     storeys = storeys_of(buildings, storey_height_m)
-    near = (owner != subject_id(parcels)) & (shapely.distance(footprints, subject) <= reach_m)
+    near = (owner != subject_id(parcels)) & (shapely.distance(footprints, subject) <= like.reach)
     near &= np.array([str(kind).strip().lower() not in NOT_LIVED_IN for kind in kinds], dtype=bool)
     targets = _points_of(subject)
 
@@ -70,7 +66,7 @@ def derive_windows(
     points = []
     for item in sorted(np.flatnonzero(near), key=lambda item: natural_key(ids[item])):
         places = _places_along(
-            walls_of(footprints[item]), footprints, item, targets, spacing_m, reach_m
+            walls_of(footprints[item]), footprints, item, targets, like.spacing, like.reach
         )
         for storey in range(storeys[item]):
             on_wall: dict[str, int] = {}
@@ -81,9 +77,9 @@ def derive_windows(
                 rows["name"].append(f"{_storey_name(storey)} {on_wall[wall]}, {wall}")
                 rows["building_id"].append(ids[item])
                 rows["storey"].append(storey)
-                rows["sill_m"].append(storey * storey_height_m + sill_m)
-                rows["height_m"].append(height_m)
-                rows["width_m"].append(width_m)
+                rows["sill_m"].append(storey * storey_height_m + like.sill)
+                rows["height_m"].append(like.height)
+                rows["width_m"].append(like.width)
                 rows["facing_deg"].append(facing)
                 rows["floor_m"].append(floors[item] + storey * storey_height_m)
                 rows["derived"].append(True)

@@ -13,6 +13,7 @@ import shapely
 from screenplan.contracts import WINDOWS
 from screenplan.contracts.tables import layer_of_columns
 from screenplan.ground.errors import InputError, Problem
+from screenplan.plan import Options
 from screenplan.site.compass import apart_deg, unit_vector
 from screenplan.site.facades import building_names
 from screenplan.site.floors import floors_of
@@ -66,17 +67,15 @@ class GivenWindows:
         parcels: gpd.GeoDataFrame,
         buildings: gpd.GeoDataFrame | None,
         terrain,
-        storey_height_m: float,
-        height_m: float,
-        width_m: float,
+        plan: Options,
     ):
         known = outline_known(parcels)
         self.subject = subject_outline(parcels) if known else shapely.Polygon()
         self.subject_id = subject_id(parcels) if known else None
         self.crs = parcels.crs
         self.terrain = terrain
-        self.storey_height_m = storey_height_m
-        self.opening = (height_m, width_m)
+        self.storey_height_m = plan.site.storey_height
+        self.opening = (plan.windows.height, plan.windows.width)
         if buildings is None or len(buildings) == 0:
             self.footprints = np.empty(0, dtype=object)
             self.names, self.owner, self.floors = [], np.empty(0, dtype=object), np.empty(0)

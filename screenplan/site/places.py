@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 import geopandas as gpd
 import numpy as np
 import pandas as pd
@@ -11,7 +9,8 @@ import shapely
 
 from screenplan.contracts import PRIVATE_PLACES
 from screenplan.contracts.tables import layer_of_columns, with_notes
-from screenplan.ground.errors import InputError, Problem, refuse
+from screenplan.ground.errors import InputError, Problem
+from screenplan.plan import DEFAULTS, Options
 from screenplan.site.compass import apart_deg, bearing_deg, unit_vector
 from screenplan.site.facades import NOT_LIVED_IN, SHORTEST_WALL_M
 from screenplan.site.ownership import outline_known, parcels_of, sound, subject_id, subject_outline
@@ -41,8 +40,7 @@ def lay_places(
     roads: gpd.GeoDataFrame | None = None,
     private_places: gpd.GeoDataFrame | None = None,
     *,
-    derive: bool = True,
-    depth_m: float = 5.0,
+    plan: Options = DEFAULTS,
 ) -> gpd.GeoDataFrame:
     """Complete the private places that are given, or derive one.
 
@@ -61,10 +59,8 @@ def lay_places(
         Contract ``parcels``, in metres.
     buildings, roads, private_places : GeoDataFrame, optional
         By their contracts, in metres; an empty layer of places counts as none.
-    derive : bool, default True
-        Whether to derive a place when none is given.
-    depth_m : float, default 5
-        Depth of the derived strip, metres.
+    plan : Options, optional
+        Of it [places].
 
     Returns
     -------
@@ -77,17 +73,11 @@ def lay_places(
     InputError
         With every place that has no outline or lies inside a building.
     """
-    if not (math.isfinite(depth_m) and depth_m > 0.0):
-        raise refuse(
-            f"a private place cannot be {depth_m} m deep",
-            "Choose a depth above 0",
-            key="places.depth",
-        )
     if private_places is not None and len(private_places):
         laid = _complete(private_places, buildings, parcels.crs)
         laid = laid.iloc[np.argsort(laid.geom_type.to_numpy() == "Point", kind="stable")]
         return with_notes(laid, notes_on_places(parcels, buildings, private_places))
-    if not derive:
+    if not plan.places.derive:
         return with_notes(
             _shape([], [], parcels.crs),
             ["there are no private places: none are given and deriving them is switched off"],
@@ -97,7 +87,7 @@ def lay_places(
             _shape([], [], parcels.crs),
             ["there are no private places: none are given, and the parcel's outline is not known"],
         )
-    found = _derive(parcels, buildings, roads, depth_m)
+    found = _derive(parcels, buildings, roads, plan.places.depth)
     if found is None:
         return with_notes(
             _shape([], [], parcels.crs),

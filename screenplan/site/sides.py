@@ -11,7 +11,7 @@ import shapely.ops
 
 from screenplan.contracts import SIDES
 from screenplan.contracts.tables import layer_of_columns
-from screenplan.ground.errors import refuse
+from screenplan.plan import DEFAULTS, Options
 from screenplan.site.compass import apart_deg, bearing_deg, compass_name
 from screenplan.site.corners import Ring, find_corners, fitting_base
 from screenplan.site.ownership import is_subject, outline_known, sound, subject_outline
@@ -40,12 +40,11 @@ def find_sides(
     parcels: gpd.GeoDataFrame,
     roads: gpd.GeoDataFrame | None = None,
     *,
-    corner_deg: float = 30.0,
-    base_m: float = 4.0,
+    plan: Options = DEFAULTS,
 ) -> gpd.GeoDataFrame:
     """Cut the subject's outline into sides at its real corners.
 
-    A corner is a change of direction of at least ``corner_deg`` over ``base_m``, whatever the
+    A corner is a change of direction of at least ``sides.corner`` over ``sides.base``, whatever the
     number of vertices: a wide arc is one side, a street corner that is chamfered or rounded is a
     corner, and what is shorter than about the base length (a jog, a spur) is no side of its own.
     A chamfered or rounded corner is cut in its middle. An outline with no corners, such as a
@@ -59,11 +58,8 @@ def find_sides(
         whose outline is not known, has no sides.
     roads : GeoDataFrame, optional
         Contract ``roads``, in metres: names what lies across a side that no parcel adjoins.
-    corner_deg : float, default 30
-        The least change of direction of a corner, degrees, 5 to 120.
-    base_m : float, default 4
-        The length over which it is measured, metres; shortened on a parcel less than 10 m wide
-        to 0.4 of its width.
+    plan : Options, optional
+        Of it [sides]; the base is shortened on a parcel less than 10 m wide to 0.4 of its width.
 
     Returns
     -------
@@ -75,20 +71,8 @@ def find_sides(
     Raises
     ------
     InputError
-        If there is not exactly one subject, or a parameter is out of range.
+        If there is not exactly one subject.
     """
-    if not 5.0 <= corner_deg <= 120.0:
-        raise refuse(
-            f"a corner angle of {corner_deg}° tells no corners from bends",
-            "Choose one between 5 and 120",
-            key="sides.corner",
-        )
-    if not 0.1 <= base_m <= 100.0:
-        raise refuse(
-            f"a base length of {base_m} m is out of range",
-            "Choose one between 0.1 and 100 m",
-            key="sides.base",
-        )
     if not outline_known(parcels):
         return layer_of_columns(
             SIDES, {column.name: [] for column in SIDES.columns}, [], parcels.crs
@@ -98,9 +82,9 @@ def find_sides(
     pieces: list[np.ndarray] = []
     bases: list[float] = []
     for part in parts:
-        base = fitting_base(part, base_m)
+        base = fitting_base(part, plan.sides.base)
         ring = Ring.around(part)
-        cut = ring.cut(find_corners(ring, corner_deg, base))
+        cut = ring.cut(find_corners(ring, plan.sides.corner, base))
         pieces += _from_north(cut)
         bases += [base] * len(cut)
     lines = [shapely.LineString(piece) for piece in pieces]

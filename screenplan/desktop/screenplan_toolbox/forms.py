@@ -174,9 +174,14 @@ def columns_parameter():
     )
 
 
-def value_parameter(entry, name=None):
+def value_name(entry):
+    """Give the name of a value's input: its key in capitals."""
+    return entry["key"].replace(".", "_").upper()
+
+
+def value_parameter(entry):
     """Make the input for one value, typed, with its unit, range, default and help."""
-    name = name or entry["name"].upper()
+    name = value_name(entry)
     label = entry["label"]
     default, kind = entry["default"], entry["type"]
     optional = bool(entry["optional"])
@@ -220,9 +225,9 @@ def value_parameter(entry, name=None):
     return advanced(made) if entry["advanced"] else made
 
 
-def value_of(algorithm, entry, parameters, context, name=None):
+def value_of(algorithm, entry, parameters, context):
     """Read one value from a filled form as text, number, boolean or list; None if it is not set."""
-    name = name or entry["name"].upper()
+    name = value_name(entry)
     given = parameters.get(name)
     if given is None or given == "" or given == []:
         return None

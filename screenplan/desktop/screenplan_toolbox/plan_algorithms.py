@@ -166,12 +166,12 @@ class PlanFromLayers(_Plan):
         for parameter in forms.ground_parameters(used=True):
             self.addParameter(parameter)
         for entry in self.toolbox["plan_values"]:
-            self.addParameter(forms.value_parameter(entry, plan_name(entry)))
+            self.addParameter(forms.value_parameter(entry))
         self.addParameter(forms.advanced(forms.columns_parameter()))
         self.add_common()
 
     def checkParameterValues(self, parameters, context):
-        values = [(plan_name(entry), entry) for entry in self.toolbox["plan_values"]]
+        values = [(forms.value_name(entry), entry) for entry in self.toolbox["plan_values"]]
         wrong = self.wrong_value(values, parameters, context) or self.wrong_layer(
             self.toolbox["inputs"], parameters, context
         )
@@ -180,7 +180,7 @@ class PlanFromLayers(_Plan):
     def processAlgorithm(self, parameters, context, feedback):
         with self.job_folder() as folder:
             values = {
-                entry["key"]: forms.value_of(self, entry, parameters, context, plan_name(entry))
+                entry["key"]: forms.value_of(self, entry, parameters, context)
                 for entry in self.toolbox["plan_values"]
             }
             job = {
@@ -197,8 +197,3 @@ class PlanFromLayers(_Plan):
             }
             done = self.run_library(job, folder, feedback)
         return self.finish(done, parameters, context, feedback)
-
-
-def plan_name(entry):
-    """Name of the form's parameter for a key of the plan."""
-    return entry["key"].replace(".", "_").upper()

@@ -78,7 +78,7 @@ class StepAlgorithm(Algorithm):
                 first = False
 
     def checkParameterValues(self, parameters, context):
-        values = [(entry["name"].upper(), entry) for entry in self.step["parameters"]]
+        values = [(forms.value_name(entry), entry) for entry in self.step["parameters"]]
         wrong = self.wrong_value(values, parameters, context) or self.wrong_layer(
             self.step["inputs"], parameters, context
         )
