@@ -24,7 +24,7 @@ MAY_IMPORT = {
     "planting": {"plan", "site", "rules"},
     "views": {"plan", "site", "planting"},
     "effects": {"plan", "site", "rules", "planting", "views"},
-    "checks": {"plan", "planting"},
+    "checks": {"plan", "site", "planting", "views", "effects"},
     "works": {"plan", "site", "rules", "planting", "views"},
     "outputs": set(),
     "running": {"plan", "site", "rules", "planting", "outputs"},

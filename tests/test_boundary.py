@@ -5,8 +5,7 @@ import pytest
 import shapely
 from effects_kit import house, parcels, row
 
-from screenplan.checks.effects import judge_outgrown
-from screenplan.effects.boundary import outgrow_boundary
+from screenplan.effects.boundary import judge_outgrown, outgrow_boundary
 from screenplan.ground.errors import InputError
 from screenplan.planting.growth import height_at, spread_at
 from screenplan.planting.species import load_species
@@ -16,7 +15,7 @@ YEARS = np.arange(31)
 
 
 def results(found, **options):
-    given = {"buildings": house(), "known": True, "most_height": None, **options}
+    given = {"buildings": house(), "known": True, "most_height_m": None, **options}
     return {finding.check: finding for finding in judge_outgrown(found, **given)}
 
 
@@ -48,10 +47,10 @@ def test_height_at_the_line():
     tall = found.loc[found["what"] == "height at the line"]
     heights = height_at(HYBRID, YEARS, stock_height_m=1.0)
     assert (tall["year"] == int(np.argmax(heights > 2.0))).all()
-    assert results(found, most_height=2.0)["height at the line"].result == "fails"
+    assert results(found, most_height_m=2.0)["height at the line"].result == "fails"
     _, inner = row(((10, 37.5), (30, 37.5)))
     found = outgrow_boundary(parcels(), inner, most_height_m=2.0, within_m=2.0)
-    assert results(found, most_height=2.0)["height at the line"].result == "passes"
+    assert results(found, most_height_m=2.0)["height at the line"].result == "passes"
 
 
 def test_walls():

@@ -4,9 +4,14 @@ import pytest
 import shapely
 from effects_kit import layer, row
 
-from screenplan.checks.effects import judge_digging, judge_drains
 from screenplan.contracts.tables import notes_of
-from screenplan.effects.buried import LOCATE_FIRST, mark_buried, reach_drains
+from screenplan.effects.buried import (
+    LOCATE_FIRST,
+    judge_digging,
+    judge_drains,
+    mark_buried,
+    reach_drains,
+)
 from screenplan.ground.errors import InputError
 from screenplan.ground.units import FOOT_M
 from screenplan.planting.growth import height_at

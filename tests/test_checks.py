@@ -4,14 +4,17 @@ import pandas as pd
 import pytest
 import shapely
 
-from screenplan.checks.effects import judge_lines
-from screenplan.checks.goals import judge_closure, judge_goal, judge_use
-from screenplan.checks.stems import judge_crowns, judge_gaps, judge_stems
+from screenplan.checks import judge
 from screenplan.commandline.sample import sample_plan
+from screenplan.contracts import CHECKS
+from screenplan.contracts.findings import PASSES, Finding
 from screenplan.plan import read_plan
+from screenplan.planting.closure import judge_closure
+from screenplan.planting.judging import judge_crowns, judge_gaps, judge_lines_at, judge_stems
 from screenplan.planting.species import load_species
 from screenplan.running.inputs import read_inputs, step_arguments
 from screenplan.running.steps import STEPS
+from screenplan.views.goals import judge_goal, judge_use
 
 SPACING = 1.3
 
@@ -203,15 +206,16 @@ VIEWS = pd.DataFrame(
     ],
 )  # fmt: skip
 def test_the_goal_by_share_and_weight(closed_by, share, weights, result):
-    assert judge_goal(VIEWS, closed_by, share, 0.1, weights).result == result
+    places = pd.DataFrame({"place_id": list(weights), "weight": list(weights.values())})
+    assert judge_goal(VIEWS, closed_by, share, 0.1, places).result == result
 
 
 def test_a_plan_that_closes_no_view_fails_without_a_goal_too():
     open_ones = VIEWS.assign(status=["stays open"] * 3 + ["closed already"])
-    found = judge_goal(open_ones, None, 1.0, 0.1, {})
+    found = judge_goal(open_ones, None, 1.0, 0.1)
     assert found.result == "fails"
     assert "none of the 3 views that are open today closes" in found.says.lower()
-    shut = judge_goal(VIEWS.assign(status="closed already"), None, 1.0, 0.1, {})
+    shut = judge_goal(VIEWS.assign(status="closed already"), None, 1.0, 0.1)
     assert shut.result == "cannot be judged"
     assert "all 4 views are closed by what stands already" in shut.says
 
@@ -239,11 +243,33 @@ def test_lines_that_are_missing_or_have_no_rule_are_not_passed(laid):
     utilities, zones, plants, parcels = (
         laid[name] for name in ("utilities", "no_plant_zones", "plants", "parcels")
     )
-    assert judge_lines(utilities, zones, plants, parcels, "buried", "caution").result == "passes"
+    assert judge_lines_at("buried", utilities, zones, plants, parcels, "caution").result == "passes"
     assert (
-        judge_lines(None, zones, plants, parcels, "buried", "caution").result == "cannot be judged"
+        judge_lines_at("buried", None, zones, plants, parcels, "caution").result
+        == "cannot be judged"
     )
     without = zones.loc[zones["feature"] != "buried"]
-    found = judge_lines(utilities, without, plants, parcels, "buried", "caution")
+    found = judge_lines_at("buried", utilities, without, plants, parcels, "caution")
     assert found.result == "cannot be judged"
     assert "switched off" in found.needs
+
+
+def test_each_check_stands_beside_its_step():
+    # By the rule: the room of the checks only folds; it judges nothing itself.
+    rooms = {check.__module__.split(".")[1] for check in judge.EVERY_CHECK}
+    assert rooms == {"planting", "views", "effects"}
+    assert len(set(judge.EVERY_CHECK)) == len(judge.EVERY_CHECK)
+
+
+def test_a_check_is_one_function_and_one_entry(monkeypatch, laid):
+    def count_plants(plants, spacing_m):
+        yield Finding("plants", PASSES, f"{len(plants)} plants {spacing_m:g} m apart")
+
+    monkeypatch.setattr(judge, "EVERY_CHECK", (count_plants, judge_crowns))
+    unused = dict.fromkeys(
+        ["planting_lines", "no_plant_zones", "plantable_zone", "dropped_stations", "views", "closure"]
+    )  # fmt: skip
+    found = judge.judge_plan(laid["parcels"], plants=laid["plants"], **unused, spacing_m=2.0)
+    assert list(found.columns) == [column.name for column in CHECKS.columns]
+    assert found["check"].tolist() == ["plants", "crowns inside the parcel"]
+    assert found["says"].iloc[0] == f"{len(laid['plants'])} plants 2 m apart"

@@ -8,7 +8,6 @@ from effects_kit import layer as place
 from effects_kit import parcels, row
 from parcel_kit import box, lay
 
-from screenplan.checks.stems import judge_crowns
 from screenplan.contracts import CROWN_SHAPES, CROWNS
 from screenplan.effects.applied import list_rules
 from screenplan.effects.boundary import outgrow_boundary
@@ -21,6 +20,7 @@ from screenplan.outputs.drawings.crowns import add_crowns, crown_outline
 from screenplan.outputs.drawings.style import new_figure
 from screenplan.planting.crowns import grow_crowns
 from screenplan.planting.growth import GROWTHS, TYPICAL, height_at
+from screenplan.planting.judging import judge_crowns
 from screenplan.planting.shapes import SHAPES, meeting_band, shape_radius
 from screenplan.planting.species import load_species
 from screenplan.planting.stand import stand_of

@@ -9,11 +9,10 @@ import shapely
 from parcel_kit import PLAIN, box, lay, layer
 from shapely.geometry import Point
 
-from screenplan.checks.goals import judge_closure
 from screenplan.contracts import CLOSURE, CROWNS
 from screenplan.ground.errors import InputError
 from screenplan.outputs.summary import summarise
-from screenplan.planting.closure import close_rows, pair_band
+from screenplan.planting.closure import close_rows, judge_closure, pair_band
 from screenplan.planting.crowns import grow_crowns
 from screenplan.planting.growth import height_at, spread_at
 from screenplan.planting.shapes import SHAPES, meeting_band

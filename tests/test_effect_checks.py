@@ -5,18 +5,14 @@ import pandas as pd
 import pytest
 import shapely
 
-from screenplan.checks.effects import (
-    judge_digging,
-    judge_drains,
-    judge_hedge_heights,
-    judge_light,
-    judge_lines,
-    judge_noise,
-    judge_outgrown,
-    judge_sight,
-    judge_wires,
-)
-from screenplan.checks.stems import STEM_TOLERANCE_M
+from screenplan.effects.boundary import judge_outgrown
+from screenplan.effects.buried import judge_digging, judge_drains
+from screenplan.effects.hedge_height import judge_hedge_heights
+from screenplan.effects.judged_light import judge_light
+from screenplan.effects.noise import judge_noise
+from screenplan.effects.overhead import judge_wires
+from screenplan.effects.roads import judge_sight
+from screenplan.planting.judging import STEM_TOLERANCE_M, judge_lines_at
 
 LINES = pd.DataFrame({"position": ["buried", "overhead"]})
 ROADS = pd.DataFrame({"road_id": ["r"]})
@@ -56,12 +52,12 @@ def test_a_stem_on_the_edge_of_a_zone_is_none_in_it(position, off, hits):
     edge = 4.0 - STEM_TOLERANCE_M
     stems = [(edge + off * STEM_TOLERANCE_M, 2.0), (9.5, 9.5), (-3.0, 2.0)]
     plants = gpd.GeoDataFrame(geometry=shapely.points(stems))
-    finding = judge_lines(lines, zones, plants, lot, position, "caution")
+    finding = judge_lines_at(position, lines, zones, plants, lot, "caution")
     assert finding.result == ("fails" if hits else "passes")
     assert finding.says.startswith(f"{hits} plant" if hits else "No plant stands")
     # Another position's lines say nothing of these.
     other = {"buried": "overhead", "overhead": "buried"}[position]
-    assert judge_lines(lines, zones, plants, lot, other, "").result == "cannot be judged"
+    assert judge_lines_at(other, lines, zones, plants, lot, "").result == "cannot be judged"
 
 
 # --- light -----------------------------------------------------------------------------------------

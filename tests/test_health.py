@@ -4,8 +4,7 @@ import pandas as pd
 import pytest
 from effects_kit import row
 
-from screenplan.checks.effects import judge_health as check_health
-from screenplan.effects.health import judge_health
+from screenplan.effects.health import check_health, judge_health
 from screenplan.ground.errors import InputError
 from screenplan.planting.species import load_species
 

@@ -5,8 +5,13 @@ import pytest
 import shapely
 from effects_kit import house, parcels, row, windows
 
-from screenplan.checks.effects import judge_hedge_heights
-from screenplan.effects.hedge_height import garden_height, guide_heights, wind_of, window_height
+from screenplan.effects.hedge_height import (
+    garden_height,
+    guide_heights,
+    judge_hedge_heights,
+    wind_of,
+    window_height,
+)
 from screenplan.ground.units import FOOT_M
 from screenplan.rules.limits import WINDS, limit_of
 from screenplan.site.terrain import Terrain

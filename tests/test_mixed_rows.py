@@ -8,10 +8,10 @@ import pytest
 import shapely
 from parcel_kit import box, lay, layer, sides_of
 
-from screenplan.checks.effects import judge_health as judge_findings
 from screenplan.contracts.tables import notes_of
 from screenplan.desktop.form_values import content_of
 from screenplan.effects.applied import list_rules
+from screenplan.effects.health import check_health as judge_findings
 from screenplan.effects.health import judge_health
 from screenplan.ground.errors import InputError
 from screenplan.outputs.summary import summarise

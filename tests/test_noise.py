@@ -7,8 +7,7 @@ import pytest
 import shapely
 from effects_kit import layer, row
 
-from screenplan.checks.effects import judge_noise
-from screenplan.effects.noise import NO_REDUCTION, belt_for, foliage_loss, follow_noise
+from screenplan.effects.noise import NO_REDUCTION, belt_for, foliage_loss, follow_noise, judge_noise
 from screenplan.rules.limits import limit_of
 
 RULE = limit_of(None, "foliage_noise")

@@ -7,12 +7,12 @@ import pandas as pd
 import pytest
 from test_views import GARDEN, SHUT, TABLE, only, row, trace, windows
 
-from screenplan.checks.goals import judge_goal
 from screenplan.outputs.summary import _tell_views
 from screenplan.planting.growth import clear_stem_at, height_at
 from screenplan.planting.maturity import MATURE_YEAR, followed_years, lasts_from
 from screenplan.planting.species import load_species
 from screenplan.planting.stand import stand_of
+from screenplan.views.goals import judge_goal
 from screenplan.views.grown import crowns_of, years_to_rest
 from screenplan.views.timeline import last_open, opens_again
 
@@ -52,7 +52,7 @@ def test_a_view_that_opens_after_the_years_looked_at_is_not_told_as_closed():
 def test_the_goal_fails_whichever_years_are_looked_at():
     for years in (8, 10, 30):
         views = look(years=years)[0]
-        found = judge_goal(views, 8, 1.0, 0.1, {})
+        found = judge_goal(views, 8, 1.0, 0.1)
         assert found.result == "fails"
         year = int(only(views).opens_again)
         assert f"1 view closes for a time and is open again from year {year} on" in found.says

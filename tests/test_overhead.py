@@ -7,8 +7,7 @@ from effects_kit import layer, row
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from screenplan.checks.effects import judge_wires
-from screenplan.effects.overhead import reach_wires
+from screenplan.effects.overhead import judge_wires, reach_wires
 from screenplan.ground.errors import InputError
 from screenplan.ground.units import FOOT_M
 from screenplan.planting.growth import height_at

@@ -5,8 +5,13 @@ import pytest
 import shapely
 from effects_kit import layer, parcels, row
 
-from screenplan.checks.effects import judge_sight
-from screenplan.effects.roads import MPH_KMH, emerging_distance, stopping_distance, watch_sight
+from screenplan.effects.roads import (
+    MPH_KMH,
+    emerging_distance,
+    judge_sight,
+    stopping_distance,
+    watch_sight,
+)
 from screenplan.ground.errors import InputError
 from screenplan.ground.units import FOOT_M
 from screenplan.rules.limits import limit_of, load_limits

@@ -10,10 +10,10 @@ from made_up import make_layer
 from parcel_kit import PLAIN, box, layer, sides_of
 from shapely.geometry import LineString, Point
 
-from screenplan.checks.stems import judge_places
 from screenplan.contracts import OUTPUTS
 from screenplan.contracts.tables import notes_of
 from screenplan.ground.errors import InputError
+from screenplan.planting.judging import judge_places
 from screenplan.planting.lines import draw_lines
 from screenplan.planting.room import leave_room
 from screenplan.planting.rows import set_plants

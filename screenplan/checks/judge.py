@@ -6,29 +6,55 @@ row which a person gave or which stands already is judged like any other.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
+from inspect import signature
 
 import pandas as pd
 
-from screenplan.checks.effects import (
-    judge_digging,
-    judge_drains,
-    judge_health,
-    judge_hedge_heights,
-    judge_light,
+from screenplan.contracts import CHECKS
+from screenplan.contracts.findings import Finding
+from screenplan.contracts.tables import table_of
+from screenplan.effects.boundary import judge_outgrown
+from screenplan.effects.buried import judge_digging, judge_drains
+from screenplan.effects.health import check_health
+from screenplan.effects.hedge_height import judge_hedge_heights
+from screenplan.effects.judged_light import judge_light
+from screenplan.effects.noise import judge_noise
+from screenplan.effects.overhead import judge_wires
+from screenplan.effects.roads import judge_sight
+from screenplan.planting.closure import judge_closure
+from screenplan.planting.judging import (
+    judge_crowns,
+    judge_gaps,
     judge_lines,
-    judge_noise,
-    judge_outgrown,
+    judge_places,
+    judge_stems,
+)
+from screenplan.planting.species import Species, load_species
+from screenplan.site.ownership import outline_known
+from screenplan.views.goals import judge_goal, judge_use
+
+#: Every check, in the order of the table. Each stands beside the step that it judges, names the layers
+#: and options that it takes, and gives a finding or several.
+EVERY_CHECK = (
+    judge_stems,
+    judge_crowns,
+    judge_places,
+    judge_goal,
+    judge_use,
+    judge_gaps,
+    judge_closure,
+    judge_lines,
     judge_sight,
     judge_wires,
+    judge_digging,
+    judge_drains,
+    judge_outgrown,
+    judge_light,
+    judge_hedge_heights,
+    judge_noise,
+    check_health,
 )
-from screenplan.checks.findings import LOCATE, WIRES
-from screenplan.checks.goals import judge_closure, judge_goal, judge_use
-from screenplan.checks.stems import judge_crowns, judge_gaps, judge_places, judge_stems
-from screenplan.contracts import CHECKS
-from screenplan.contracts.tables import table_of
-from screenplan.planting.species import Species, load_species
-from screenplan.planting.zones import outline_known
 
 
 def judge_plan(
@@ -115,40 +141,14 @@ def judge_plan(
     DataFrame
         By the contract ``checks``.
     """
-    table = load_species() if table is None else table
-    weights = (
-        {}
-        if private_places is None
-        else dict(zip(private_places["place_id"], private_places["weight"], strict=True))
-    )
-    findings = [
-        *judge_stems(plants, no_plant_zones, parcels),
-        judge_crowns(parcels, plants, table),
-        judge_places(private_places, plants, table),
-        judge_goal(views, closed_by, share, threshold, weights),
-        *judge_use(needed_years, plants, views),
-        judge_gaps(
-            planting_lines,
-            plants,
-            plantable_zone,
-            dropped_stations,
-            spacing_m,
-            views,
-            view_holes,
-            table,
-            no_plant_zones,
-        ),
-        *judge_closure(closure, closed_by),
-        judge_lines(utilities, no_plant_zones, plants, parcels, "buried", LOCATE),
-        judge_lines(utilities, no_plant_zones, plants, parcels, "overhead", WIRES),
-        judge_sight(roads, keep_outs, sight_areas, sight_plants, outline_known(parcels)),
-        judge_wires(utilities, wire_plants, allowance_m),
-        judge_digging(utilities, holes_at_lines),
-        judge_drains(keep_outs, deep_roots),
-        *judge_outgrown(outgrown, buildings, outline_known(parcels), most_height_m),
-        *judge_light(light, most_sun_lost, most_sky_lost),
-        *judge_hedge_heights(hedge_heights, guidance),
-        judge_noise(noise_paths, wanted_db),
-        *judge_health(plant_health),
-    ]
+    given = dict(locals())
+    given["table"] = load_species() if table is None else table
+    given["known"] = outline_known(parcels)
+    findings = (finding for check in EVERY_CHECK for finding in _found(check, given))
     return table_of(CHECKS, [vars(finding) for finding in findings])
+
+
+def _found(check: Callable, given: Mapping) -> Iterable[Finding]:
+    """Call a check with the layers and options that it names."""
+    found = check(**{name: given[name] for name in signature(check).parameters})
+    return [found] if isinstance(found, Finding) else found

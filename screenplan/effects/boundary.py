@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import shapely
 
 from screenplan.contracts import OUTGROWN
+from screenplan.contracts.findings import FAILS, PASSES, SURVEY, TALK, UNKNOWN, Finding
 from screenplan.contracts.tables import layer_of
 from screenplan.effects.growing import TOUCH_M, earliest, first_years, has_rows, meet, names_of
+from screenplan.effects.telling import first_to_grow, span_of_years
 from screenplan.ground.errors import refuse
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species import Species
@@ -131,3 +134,40 @@ def outgrow_boundary(
                     stand.height[plant] > most, stand.height, rule=rule.key, source=rule.source,
                 )  # fmt: skip
     return layer_of(OUTGROWN, rows, shapes, plants.crs)
+
+
+def judge_outgrown(outgrown, buildings, known, most_height_m) -> Iterator[Finding]:
+    """Tell when clipping must begin at the line and at walls, and how much it is then."""
+    over = outgrown if outgrown is not None else pd.DataFrame({"what": []})
+    name = "clipping at the line"
+    if outgrown is None or not known:
+        yield Finding(name, UNKNOWN, "The parcel's outline is not known", "a parcels layer", SURVEY)
+    else:
+        yield _clipped(name, over.loc[over["what"] == "crown over the line"],
+                       "crowns grow over the line", "No crown grows over the line as drawn, at any growth", SURVEY)  # fmt: skip
+    name = "height at the line"
+    if most_height_m is None:
+        yield Finding(name, UNKNOWN, "No height at the boundary is set", "boundary.most_height: what your code or your neighbour allows", TALK)  # fmt: skip
+    elif outgrown is None or not known:
+        yield Finding(name, UNKNOWN, "The parcel's outline is not known", "a parcels layer", SURVEY)
+    else:
+        yield _clipped(name, over.loc[over["what"] == "height at the line"],
+                       f"plants grow taller than the {most_height_m:.2f} m allowed", f"No plant at the line grows taller than {most_height_m:.2f} m", TALK)  # fmt: skip
+    name = "room at walls"
+    if not has_rows(buildings):
+        yield Finding(name, UNKNOWN, "No buildings are given", "a buildings layer")
+    elif outgrown is None:
+        yield Finding(name, UNKNOWN, "Growth was not looked at", "the layer outgrown")
+    else:
+        yield _clipped(name, over.loc[over["what"].isin(["crown at a wall", "height at a wall"])],
+                       "plants outgrow their room at a wall", "No plant outgrows its room at a wall, at any growth", "")  # fmt: skip
+
+
+def _clipped(name, rows, fails, passes, caution) -> Finding:
+    if not len(rows):
+        return Finding(name, PASSES, passes, caution=caution)
+    first = first_to_grow(rows)
+    clip = rows["clip_m"].max()
+    much = f", and after that by up to {clip:.2f} m a year" if pd.notna(clip) else ""
+    return Finding(name, FAILS, f"{rows['plant_id'].nunique()} {fails}: they must be clipped, plant {first['plant_id']} first, {span_of_years(first)}{much}",
+                   "a place farther away, a narrower or lower species, or someone who clips every year", caution)  # fmt: skip

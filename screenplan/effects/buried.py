@@ -9,8 +9,10 @@ import numpy as np
 import shapely
 
 from screenplan.contracts import DEEP_ROOTS, HOLES_AT_LINES, LOCATE_ZONES
+from screenplan.contracts.findings import FAILS, LOCATE, PASSES, UNKNOWN, Finding
 from screenplan.contracts.tables import layer_of, numbers, with_notes
 from screenplan.effects.growing import first_years, has_rows, names_of, texts
+from screenplan.effects.telling import first_to_grow, holds_lines, how_many_grow, span_of_years
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species import Species
 from screenplan.planting.stand import stand_of
@@ -162,3 +164,45 @@ def reach_drains(
                 )
                 shapes.append(stand.points[plant])
     return layer_of(DEEP_ROOTS, rows, shapes, plants.crs)
+
+
+def judge_digging(utilities, holes_at_lines) -> Finding:
+    """Tell whether a hole touches the zone about a buried line."""
+    name = "holes at buried lines"
+    if not holds_lines(utilities, "buried"):
+        return Finding(name, UNKNOWN, "No buried lines are given; that does not mean that there are none",
+                       "a utilities layer with buried lines", LOCATE)  # fmt: skip
+    if holes_at_lines is None:
+        return Finding(
+            name, UNKNOWN, "Holes were not looked at", "the layer holes_at_lines", LOCATE
+        )
+    if has_rows(holes_at_lines):
+        near = holes_at_lines.loc[holes_at_lines["edge_m"].idxmin()]
+        return Finding(name, FAILS, f"{holes_at_lines['plant_id'].nunique()} holes touch the zone in which nothing is dug but by hand, "
+                       f"nearest that of plant {near['plant_id']}, {near['edge_m']:.2f} m from line {near['utility_id']}",
+                       "another place for these plants", LOCATE)  # fmt: skip
+    return Finding(
+        name,
+        PASSES,
+        "No hole touches the zone about a line that is given",
+        caution=LOCATE,
+    )
+
+
+def judge_drains(keep_outs, deep_roots) -> Finding:
+    """Tell whether a plant grows taller than it stands away from a septic field."""
+    name = "roots and the septic field"
+    if not (
+        has_rows(keep_outs)
+        and keep_outs["kind"].str.strip().str.lower().str.replace(" ", "_").eq("septic_field").any()
+    ):
+        return Finding(name, UNKNOWN, "No septic field is given; that does not mean that there is none",
+                       "keep_outs of the kind septic_field", LOCATE)  # fmt: skip
+    if deep_roots is None:
+        return Finding(name, UNKNOWN, "Growth was not looked at", "the layer deep_roots", LOCATE)
+    if has_rows(deep_roots):
+        first = first_to_grow(deep_roots)
+        return Finding(name, FAILS, f"{how_many_grow(deep_roots)} taller than they stand away from the field: plant "
+                       f"{first['plant_id']}, {first['distance_m']:.1f} m away, {span_of_years(first)}; its roots may reach the drains",
+                       "a lower species there, or a place farther away", LOCATE)  # fmt: skip
+    return Finding(name, PASSES, "No plant grows taller than it stands away from the field", caution=LOCATE)  # fmt: skip

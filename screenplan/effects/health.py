@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 import geopandas as gpd
 import pandas as pd
 
 from screenplan.contracts import PLANT_HEALTH
+from screenplan.contracts.findings import FAILS, PASSES, UNKNOWN, Finding
 from screenplan.contracts.tables import table_of
 from screenplan.ground.errors import refuse
 from screenplan.planting.species import TOLERANCES, Species, load_species, species_of
@@ -122,3 +123,45 @@ def _stands(species: Species, what: str) -> dict:
         "says": f"{species.called} is {level} of {what} ({source})",
         "source": source,
     }
+
+
+def check_health(plant_health) -> Iterator[Finding]:
+    """Hold shares and hardiness against the user's limits."""
+    for topic, title in _HEALTH.items():
+        rows = (
+            pd.DataFrame()
+            if plant_health is None
+            else plant_health.loc[plant_health["topic"] == topic]
+        )
+        if not len(rows):
+            continue
+        bad = rows.loc[rows["meets"].eq(False).fillna(False)]
+        unknown = rows.loc[rows["meets"].isna()]
+        if len(bad):
+            yield Finding(
+                title, FAILS, "; ".join(bad["says"]), _REMEDY.get(topic, "another species")
+            )
+        elif len(unknown):
+            row = unknown.iloc[0]
+            yield Finding(title, UNKNOWN, row["says"], row["needs"])
+        else:
+            # Of a share the greatest says it all; each kind stands cold and the rest by itself.
+            says = rows["says"].iloc[:1] if topic in _REMEDY else rows["says"]
+            yield Finding(title, PASSES, "; ".join(says))
+
+
+_HEALTH = {
+    "species": "one species",
+    "genus": "one genus",
+    "hardiness": "winter cold",
+    "browse": "browsing",
+    "salt": "salt",
+    "shade": "shade",
+    "wet": "wet ground",
+}
+
+
+_REMEDY = {
+    "species": "a second species in the row, mixed or by stretches",
+    "genus": "a species of another genus in the row",
+}

@@ -16,7 +16,7 @@ known is said by the limit that carries it (`screenplan rules`).
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
 import geopandas as gpd
 import numpy as np
@@ -24,6 +24,7 @@ import pandas as pd
 import shapely
 
 from screenplan.contracts import HEDGE_HEIGHTS
+from screenplan.contracts.findings import FAILS, PASSES, TALK, UNKNOWN, Finding
 from screenplan.contracts.tables import layer_of, numbers
 from screenplan.effects.growing import first_years, has_rows, names_of
 from screenplan.planting.species import Species
@@ -236,3 +237,30 @@ def _neighbours(windows, buildings, parcels):
         lambda one: not pd.isna(one) and str(one) in own
     )
     return windows.loc[keep.to_numpy(bool)]
+
+
+def judge_hedge_heights(hedge_heights, guidance) -> Iterator[Finding]:
+    """Hold the rows against the published guidance, where the plan asks for it."""
+    if not guidance:
+        return
+    name = "hedge-height guidance"
+    if not has_rows(hedge_heights):
+        yield Finding(name, UNKNOWN, "No evergreen row stands before a neighbour's window or garden that is given",
+                      "windows, neighbours' parcels, and an evergreen row")  # fmt: skip
+        return
+    over = hedge_heights.loc[hedge_heights["year"].notna()]
+    lowest = hedge_heights.loc[hedge_heights["keep_below_m"].idxmin()]
+    says = (f"The lowest height is {lowest['keep_below_m']:.2f} m above the ground at row {lowest['line_id']}, for the "
+            f"{lowest['kind']} {lowest['target_id']} ({lowest['formula']})")  # fmt: skip
+    note = f"The factors are {lowest['status']}; the guidance was written for England and Wales"
+    if not len(over):
+        yield Finding(name, PASSES, f"{says}; no row passes its own", caution=note)
+        return
+    first = over.loc[over["year"].astype(int).idxmin()]
+    yield Finding(
+        name, FAILS,
+        f"{over['target_id'].nunique()} neighbours' windows or gardens have a taller row before them than the guidance "
+        f"allows, first {first['kind']} {first['target_id']} in year {int(first['year'])}, when it passes "
+        f"{first['keep_below_m']:.2f} m. {says}",
+        "keeping the row below that height from then on, or a lower species", f"{note}. {TALK}",
+    )  # fmt: skip

@@ -15,6 +15,7 @@ import numpy as np
 import shapely
 
 from screenplan.contracts import NOISE_PATHS
+from screenplan.contracts.findings import FAILS, PASSES, UNKNOWN, Finding
 from screenplan.contracts.tables import layer_of
 from screenplan.effects.growing import has_rows, names_of
 from screenplan.planting.growth import TYPICAL
@@ -151,3 +152,18 @@ def _say(inside, loss, rule, wanted, needed) -> str:
     if math.isinf(needed):
         return f"{said}; no belt takes {wanted:g} dB at {JUDGED_HZ:g} Hz away: a solid barrier that breaks the line of sight would be needed"
     return f"{said}; {wanted:g} dB at {JUDGED_HZ:g} Hz would need {needed:.0f} m of dense belt, or a solid barrier that breaks the line of sight"
+
+
+def judge_noise(noise_paths, wanted_db) -> Finding:
+    """Say what foliage takes away of the noise, in honest words."""
+    name = "noise"
+    if not has_rows(noise_paths):
+        return Finding(name, UNKNOWN, "A single row gives no measurable reduction of noise; no road and private place are given",
+                       "roads and private places")  # fmt: skip
+    best = noise_paths.loc[noise_paths["loss_db"].idxmax()]
+    if wanted_db is None:
+        return Finding(name, UNKNOWN, f"{best['says']}; no reduction is asked for", "noise.wanted")
+    worst = noise_paths.loc[noise_paths["loss_db"].idxmin()]
+    if worst["loss_db"] + 1e-9 >= wanted_db:
+        return Finding(name, PASSES, f"{worst['says']}; {wanted_db:g} dB are asked for")
+    return Finding(name, FAILS, f"{worst['says']}", "a solid barrier, worked out by the standard")

@@ -9,8 +9,10 @@ import numpy as np
 import shapely
 
 from screenplan.contracts import WIRE_PLANTS
+from screenplan.contracts.findings import FAILS, PASSES, UNKNOWN, WIRES, Finding
 from screenplan.contracts.tables import layer_of, numbers
 from screenplan.effects.growing import earliest, first_years, has_rows, names_of
+from screenplan.effects.telling import first_to_grow, holds_lines, how_many_grow, span_of_years
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species import Species
 from screenplan.planting.stand import stand_of
@@ -112,3 +114,30 @@ def _under(shape, point, terrain) -> float:
         return 0.0
     nearest = shape.interpolate(shape.project(point)) if shape.geom_type != "Point" else shape
     return float(terrain.height_at(nearest.x, nearest.y))
+
+
+def judge_wires(utilities, wire_plants, allowance_m) -> Finding:
+    """Tell whether a plant outgrows what is allowed near a wire."""
+    name = "growth below wires"
+    if not holds_lines(utilities, "overhead"):
+        return Finding(name, UNKNOWN, "No overhead lines are given; that does not mean that there are none",
+                       "a utilities layer with overhead lines", WIRES)  # fmt: skip
+    if wire_plants is None:
+        return Finding(name, UNKNOWN, "Growth was not looked at", "the layer wire_plants", WIRES)
+    if has_rows(wire_plants):
+        first = first_to_grow(wire_plants)
+        when = span_of_years(first)
+        line = first["utility_id"]
+        what = {
+            "zoning": f"passes the {first['allowed_m']:.1f} m allowed {first['distance_m']:.1f} m from line {line}",
+            "wire": f"grows into line {line}, {first['allowed_m']:.1f} m above it,",
+            "sag and swing": f"comes into the room that line {line} takes when it sags and swings",
+        }[first["what"]]
+        return Finding(name, FAILS, f"{how_many_grow(wire_plants)} too tall for a line: plant {first['plant_id']} {what} {when}",
+                       "a lower species there, or a place farther from the line", WIRES)  # fmt: skip
+    says = "No plant outgrows what the zoning allows near a line, at any growth"
+    if allowance_m is None:
+        says += (
+            ", or into a wire whose height is given; the line's sag and swing were not looked at"
+        )
+    return Finding(name, PASSES, says, "" if allowance_m is not None else "lines.allowance", WIRES)

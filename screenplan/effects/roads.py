@@ -22,8 +22,10 @@ import shapely
 import shapely.ops
 
 from screenplan.contracts import SIGHT_AREAS, SIGHT_PLANTS
+from screenplan.contracts.findings import FAILS, PASSES, SIGHT, UNKNOWN, Finding
 from screenplan.contracts.tables import layer_of, numbers
 from screenplan.effects.growing import earliest, first_years, has_rows, meet, names_of, texts
+from screenplan.effects.telling import first_to_grow, how_many_grow
 from screenplan.ground.units import FOOT_M
 from screenplan.planting.species import Species
 from screenplan.planting.stand import Stand, stand_of
@@ -311,3 +313,51 @@ def _corner_triangles(sides, rule: Limit) -> Iterator[_Area]:
             shapely.Polygon([corner, *legs]), rule, rule["clear_from_m"],
             rule.figures.get("clear_to_m", math.inf), rule["leg_m"], False,
         )  # fmt: skip
+
+
+def judge_sight(roads, keep_outs, sight_areas, sight_plants, known: bool = True) -> Finding:
+    """Tell whether a plant grows into ground over which a driver must see."""
+    name = "sight at the road"
+    if not has_rows(roads):
+        return Finding(name, UNKNOWN, "No roads are given", "a roads layer", SIGHT)
+    if not known:
+        return Finding(name, UNKNOWN, "The parcel's outline is not known, and so not where a drive leaves it",
+                       "a parcels layer", SIGHT)  # fmt: skip
+    if sight_areas is None or sight_plants is None:
+        return Finding(
+            name,
+            UNKNOWN,
+            "Sight was not looked at",
+            "the layers sight_areas and sight_plants",
+            SIGHT,
+        )
+    if not has_rows(sight_areas):
+        drives = keep_outs is not None and keep_outs["kind"].isin(["driveway", "drive"]).any()
+        says = (
+            "No drive of the parcel meets a road that is given" if drives else "No drive is given"
+        )
+        return Finding(name, UNKNOWN, f"{says}, and the parcel is at no corner of two roads",
+                       "keep_outs of the kind driveway up to the boundary", SIGHT)  # fmt: skip
+    unknown = (
+        not (sight_areas["kind"] == "stopping").any() and (sight_areas["kind"] == "drive").any()
+    )
+    if has_rows(sight_plants):
+        first = first_to_grow(sight_plants)
+        area = sight_areas.loc[sight_areas["area_id"] == first["area_id"]].iloc[0]
+        what = {
+            "drive": f"the sight triangle at the {area['at']}",
+            "corner": f"the sight triangle at the corner of {area['at']}",
+            "stopping": f"what lies before the eye of a driver who leaves the {area['at']}, within the distance in which others can only just stop",
+            "emerging": f"what lies before the eye of a driver who leaves the {area['at']}, within the gap that is needed to emerge",
+        }[area["kind"]]  # fmt: skip
+        return Finding(
+            name, FAILS,
+            f"{how_many_grow(sight_plants)} into ground over which a driver must see: plant "
+            f"{first['plant_id']} first, in year {int(first['first'])}, above {first['limit_m']:.2f} m in {what}. "
+            "A child behind it would be seen too late",
+            "leaving these plants out, or a species that stays below that height", SIGHT,
+        )  # fmt: skip
+    says = f"No plant grows into any of the {len(sight_areas)} areas that must stay clear, at any growth"
+    if unknown:
+        return Finding(name, UNKNOWN, f"{says}; distances along the road were not looked at", "the road's speed_kmh", SIGHT)  # fmt: skip
+    return Finding(name, PASSES, says, caution=SIGHT)

@@ -8,13 +8,14 @@ and refined by halving.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 
 from screenplan.contracts import CLOSURE
+from screenplan.contracts.findings import Finding
 from screenplan.contracts.tables import table_of
 from screenplan.ground.errors import refuse
 from screenplan.planting.growth import GROWTHS
@@ -31,6 +32,8 @@ ROUNDING_M = 1e-9
 #: A gap leaves the plantable zone if so much of it lies outside, metres. Ends of stretches keep a
 #: millimetre off the zone's edge, so less than this is no exclusion.
 OUTSIDE_M = 0.005
+#: Heights told in a check that differ by less are the same, metres.
+SAME_HEIGHT_M = 0.005
 _GRID = 65
 _HALVINGS = 40
 
@@ -231,3 +234,40 @@ def row_bands(
             low[g], high[g] = np.maximum(low[g], pair_low), np.minimum(high[g], pair_high)
     closed = high > low
     return np.where(closed, low, 0.0), np.where(closed, high, 0.0)
+
+
+def judge_closure(closure, closed_by) -> Iterator[Finding]:
+    """Tell of each row whether it closes up to the asked height by the year of the goal."""
+    for row in closure.loc[closure["growth"] == "typical"].itertuples():
+        name = f"closure of {row.line_id}"
+        band = f"from {row.asked_from_m:.2f} to {row.asked_height_m:.2f} m"
+        if pd.isna(row.year_closed):
+            bare = row.mature_closed_from_m > row.asked_from_m + SAME_HEIGHT_M
+            if row.mature_closed_height_m >= row.asked_height_m and bare:
+                says = f"In the end crowns meet only from {row.mature_closed_from_m:.2f} m on; {band} the row should close"
+                yield Finding(
+                    name, "fails", says,
+                    "a species that is leafy to the ground, low plants in front, or growth.asked_from",
+                )  # fmt: skip
+                continue
+            if row.mature_closed_height_m >= row.asked_height_m:
+                says = f"In the years looked at the row does not close {band}; later it does"
+            elif row.mature_closed_height_m > 0:
+                says = f"Set {row.spacing_m:.2f} m apart, crowns never meet higher than {row.mature_closed_height_m:.2f} m; {row.asked_height_m:.2f} m are asked"
+            else:
+                says = f"Set {row.spacing_m:.2f} m apart, crowns never meet"
+            yield Finding(name, "fails", says, "a closer spacing or a wider species")
+            continue
+        year = int(row.year_closed)
+        says = f"Crowns meet {band} in year {year} at typical growth"
+        if closed_by is None:
+            yield Finding(
+                name, "cannot be judged", f"{says}; no goal is set", "goal.closed_by: the year by which they should"
+            )  # fmt: skip
+        elif year <= closed_by:
+            yield Finding(name, "passes", says)
+        else:
+            says = f"Crowns meet {band} not before year {year}; by year {closed_by} they should"
+            yield Finding(
+                name, "fails", says, "taller stock, a closer spacing, a faster species, or a later goal"
+            )  # fmt: skip

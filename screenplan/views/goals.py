@@ -1,4 +1,4 @@
-"""The goal: rows that close, views that close."""
+"""The goal: views that close, and rows that a view crosses."""
 
 from __future__ import annotations
 
@@ -6,55 +6,15 @@ from collections.abc import Iterator
 
 import pandas as pd
 
-from screenplan.checks.findings import Finding
-
-#: Heights that differ by less are the same, metres.
-SAME_HEIGHT_M = 0.005
+from screenplan.contracts.findings import Finding
 
 
-def judge_closure(closure, closed_by) -> Iterator[Finding]:
-    """Tell of each row whether it closes up to the asked height by the year of the goal."""
-    for row in closure.loc[closure["growth"] == "typical"].itertuples():
-        name = f"closure of {row.line_id}"
-        band = f"from {row.asked_from_m:.2f} to {row.asked_height_m:.2f} m"
-        if pd.isna(row.year_closed):
-            bare = row.mature_closed_from_m > row.asked_from_m + SAME_HEIGHT_M
-            if row.mature_closed_height_m >= row.asked_height_m and bare:
-                says = f"In the end crowns meet only from {row.mature_closed_from_m:.2f} m on; {band} the row should close"
-                yield Finding(
-                    name, "fails", says,
-                    "a species that is leafy to the ground, low plants in front, or growth.asked_from",
-                )  # fmt: skip
-                continue
-            if row.mature_closed_height_m >= row.asked_height_m:
-                says = f"In the years looked at the row does not close {band}; later it does"
-            elif row.mature_closed_height_m > 0:
-                says = f"Set {row.spacing_m:.2f} m apart, crowns never meet higher than {row.mature_closed_height_m:.2f} m; {row.asked_height_m:.2f} m are asked"
-            else:
-                says = f"Set {row.spacing_m:.2f} m apart, crowns never meet"
-            yield Finding(name, "fails", says, "a closer spacing or a wider species")
-            continue
-        year = int(row.year_closed)
-        says = f"Crowns meet {band} in year {year} at typical growth"
-        if closed_by is None:
-            yield Finding(
-                name, "cannot be judged", f"{says}; no goal is set", "goal.closed_by: the year by which they should"
-            )  # fmt: skip
-        elif year <= closed_by:
-            yield Finding(name, "passes", says)
-        else:
-            says = f"Crowns meet {band} not before year {year}; by year {closed_by} they should"
-            yield Finding(
-                name, "fails", says, "taller stock, a closer spacing, a faster species, or a later goal"
-            )  # fmt: skip
-
-
-def judge_use(needed, plants, views) -> Iterator[Finding]:
+def judge_use(needed_years, plants, views) -> Iterator[Finding]:
     """Tell of each row that is newly planted whether a view crosses it at all."""
-    if needed is None or not _are_open(views).any():
+    if needed_years is None or not _are_open(views).any():
         return
     new = plants.loc[~plants["existing"].astype(bool), "line_id"].value_counts()
-    for row in needed.loc[needed["planned"].astype(bool)].itertuples():
+    for row in needed_years.loc[needed_years["planned"].astype(bool)].itertuples():
         if row.line_id not in new:
             continue
         name = f"use of {row.line_id}"
@@ -65,7 +25,7 @@ def judge_use(needed, plants, views) -> Iterator[Finding]:
                           "another side in rows.along, or the windows and people who look across this one")  # fmt: skip
 
 
-def judge_goal(views, closed_by, share, threshold, weights) -> Finding:
+def judge_goal(views, closed_by, share, threshold, private_places=None) -> Finding:
     """Hold the years in which views close against the goal."""
     name = "views closed"
     seen = views.loc[_are_open(views)]
@@ -90,6 +50,9 @@ def judge_goal(views, closed_by, share, threshold, weights) -> Finding:
             f"{closes} of {len(seen)} open views close in the years looked at{again}; no goal is set",
             "goal.closed_by",
         )
+    weights = {}
+    if private_places is not None:
+        weights = dict(zip(private_places["place_id"], private_places["weight"], strict=True))
     weight = seen["place_id"].map(lambda place: weights.get(place, 1.0)).to_numpy(float)
     done = (seen["year_closed"] <= closed_by).fillna(False).to_numpy(bool)
     if weight.sum() <= 0:

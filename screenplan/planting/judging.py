@@ -1,4 +1,4 @@
-"""Stems against the rules, crowns against the line, gaps against the spacing."""
+"""Checks of the rows: stems against the rules, crowns against the line, gaps against the spacing."""
 
 from __future__ import annotations
 
@@ -8,13 +8,14 @@ import numpy as np
 import shapely
 from shapely.ops import substring
 
-from screenplan.checks.findings import LOCATE, SURVEY, Finding
-from screenplan.checks.ways import open_ways
+from screenplan.contracts.findings import FAILS, LOCATE, PASSES, SURVEY, UNKNOWN, WIRES, Finding
 from screenplan.planting.footprints import crown_areas
 from screenplan.planting.neighbours import GAP_TOLERANCE_M, gaps_between
 from screenplan.planting.patterns import STANDING_UNEVEN
 from screenplan.planting.stand import stand_of
-from screenplan.planting.zones import outline_known, plantable_ground
+from screenplan.planting.ways import open_ways
+from screenplan.planting.zones import plantable_ground
+from screenplan.site.ownership import outline_known
 
 #: A stem may lie this far outside a zone: the zones' outlines are rounded by less.
 STEM_TOLERANCE_M = 0.005
@@ -22,14 +23,14 @@ STEM_TOLERANCE_M = 0.005
 OUTSIDE_M = 0.005
 
 
-def judge_stems(plants, zones, parcels) -> Iterator[Finding]:
+def judge_stems(plants, no_plant_zones, parcels) -> Iterator[Finding]:
     """Look for stems in ground that a rule keeps clear."""
     if not len(plants):
-        yield Finding("plants", "fails", "No plant can stand anywhere along the chosen sides",
+        yield Finding("plants", FAILS, "No plant can stand anywhere along the chosen sides",
                       needs="another side, a narrower species, or a smaller setback")  # fmt: skip
         return
     # Private places are judged by themselves, each plant by its own width.
-    zones = zones.loc[zones["feature"] != "private_place"]
+    zones = no_plant_zones.loc[no_plant_zones["feature"] != "private_place"]
     inner = shapely.buffer(zones.geometry.to_numpy(), -STEM_TOLERANCE_M)
     keep = ~shapely.is_empty(inner)
     tree = shapely.STRtree(inner[keep])
@@ -38,14 +39,14 @@ def judge_stems(plants, zones, parcels) -> Iterator[Finding]:
         says = "The parcel's outline is not known, and so no distance to it"
         if len(zones):
             says += f"; all {len(plants)} stems stand clear of what is given"
-        yield Finding("setbacks", "cannot be judged", says, "a parcels layer", SURVEY)
+        yield Finding("setbacks", UNKNOWN, says, "a parcels layer", SURVEY)
         return
     if not len(stem):
-        yield Finding("setbacks", "passes", f"All {len(plants)} stems stand clear of every rule")
+        yield Finding("setbacks", PASSES, f"All {len(plants)} stems stand clear of every rule")
         return
     hit = zones[keep].iloc[zone].assign(plant=plants["plant_id"].to_numpy()[stem])
     for rule, rows in hit.groupby("rule", sort=False):
-        yield Finding("setbacks", "fails", f"Plants {_named(rows['plant'])} stand where rule {rule} allows none: {rows['reason'].iloc[0]}",
+        yield Finding("setbacks", FAILS, f"Plants {_named(rows['plant'])} stand where rule {rule} allows none: {rows['reason'].iloc[0]}",
                       caution=LOCATE if "buried" in set(rows["feature"]) else "")  # fmt: skip
 
 
@@ -54,17 +55,17 @@ def judge_crowns(parcels, plants, table) -> Finding:
     name = "crowns inside the parcel"
     if not outline_known(parcels):
         return Finding(
-            name, "cannot be judged", "The parcel's outline is not known", "a parcels layer", SURVEY
+            name, UNKNOWN, "The parcel's outline is not known", "a parcels layer", SURVEY
         )
     if not len(plants):
-        return Finding(name, "cannot be judged", "There are no plants", "plants")
+        return Finding(name, UNKNOWN, "There are no plants", "plants")
     over = _over(parcels.loc[parcels["is_subject"]].geometry.iloc[0], plants, table)
     outside = over > STEM_TOLERANCE_M
     if not outside.any():
         return Finding(
-            name, "passes", "Every mature crown stays inside the line as drawn", caution=SURVEY
+            name, PASSES, "Every mature crown stays inside the line as drawn", caution=SURVEY
         )
-    return Finding(name, "fails", f"{outside.sum()} mature crowns reach over the line, by up to {over.max():.2f} m",
+    return Finding(name, FAILS, f"{outside.sum()} mature crowns reach over the line, by up to {over.max():.2f} m",
                    "a larger offset, a narrower species, or clipping", SURVEY)  # fmt: skip
 
 
@@ -97,9 +98,9 @@ def judge_places(private_places, plants, table) -> Finding:
     """
     name = "private places"
     if private_places is None or not len(private_places):
-        return Finding(name, "cannot be judged", "There is no private place", "private_places")
+        return Finding(name, UNKNOWN, "There is no private place", "private_places")
     if not len(plants):
-        return Finding(name, "cannot be judged", "There are no plants", "plants")
+        return Finding(name, UNKNOWN, "There are no plants", "plants")
     ids = plants["plant_id"].to_numpy()
     half = np.array([table[key].final_width("high") / 2.0 for key in plants["species"].astype(str)])
     said = []
@@ -115,10 +116,10 @@ def judge_places(private_places, plants, table) -> Finding:
                         f"by up to {over[reach].max():.2f} m")  # fmt: skip
     if not said:
         return Finding(
-            name, "passes", "No stem stands in a private place, and no grown crown reaches into one"
+            name, PASSES, "No stem stands in a private place, and no grown crown reaches into one"
         )
     says = "; ".join(said)
-    return Finding(name, "fails", says[0].upper() + says[1:],
+    return Finding(name, FAILS, says[0].upper() + says[1:],
                    "the place drawn where people sit clear of the plants, narrower plants, or clipping")  # fmt: skip
 
 
@@ -130,15 +131,15 @@ def _named(plants) -> str:
 
 
 def judge_gaps(
-    lines,
+    planting_lines,
     plants,
     plantable_zone,
-    dropped,
+    dropped_stations,
     spacing_m,
     views=None,
-    holes=None,
+    view_holes=None,
     table=None,
-    zones=None,
+    no_plant_zones=None,
 ) -> Finding:
     """Look for gaps that are wider than asked though nothing forbids a plant, and for seen ones.
 
@@ -148,22 +149,29 @@ def judge_gaps(
     stands = set(plants.loc[plants["existing"].astype(bool), "line_id"])
     wide = [
         gap
-        for gap in gaps_between(plants, lines)
-        if gap.width_m > _widest(gap, lines, stands, spacing_m)
+        for gap in gaps_between(plants, planting_lines)
+        if gap.width_m > _widest(gap, planting_lines, stands, spacing_m)
     ]
-    zone = plantable_ground(plantable_zone, zones, lines)
-    names = lines["line_id"].to_numpy()
+    zone = plantable_ground(plantable_zone, no_plant_zones, planting_lines)
+    names = planting_lines["line_id"].to_numpy()
     open_gaps = [
         gap
         for gap in wide
-        if not _is_explained(gap, lines, zone, dropped.loc[dropped["line_id"] == names[gap.line]])
+        if not _is_explained(
+            gap,
+            planting_lines,
+            zone,
+            dropped_stations.loc[dropped_stations["line_id"] == names[gap.line]],
+        )
     ]
     if open_gaps:
         gap = open_gaps[0]
-        return Finding("gaps", "fails", f"{len(open_gaps)} gaps are wider than asked, the first on {names[gap.line]} "
+        return Finding("gaps", FAILS, f"{len(open_gaps)} gaps are wider than asked, the first on {names[gap.line]} "
                        f"from {gap.from_m:.2f} to {gap.to_m:.2f} m", "more plants, or a wider spacing in the plan")  # fmt: skip
-    known = views is not None and holes is not None
-    if known and (ways := open_ways(lines, plants, wide, spacing_m, views, holes, table)):
+    known = views is not None and view_holes is not None
+    if known and (
+        ways := open_ways(planting_lines, plants, wide, spacing_m, views, view_holes, table)
+    ):
         way, more = ways[0], len(ways) - 1
         passing = (
             "1 view that stays open passes"
@@ -171,7 +179,7 @@ def judge_gaps(
             else f"{way.views} views that stay open pass"
         )
         others = f"; {more} more stretches without plants let open views pass" if more else ""
-        return Finding("gaps", "fails", f"{passing} between the plants of {way.line_id} from {way.from_m:.2f} to {way.to_m:.2f} m, "
+        return Finding("gaps", FAILS, f"{passing} between the plants of {way.line_id} from {way.from_m:.2f} to {way.to_m:.2f} m, "
                        f"where a rule or the line's end allows no plant{others}",
                        "another line for the row, or what may stand there: a fence, a gate, a lower plant")  # fmt: skip
     note = ""
@@ -179,7 +187,7 @@ def judge_gaps(
         note = f"; {len(wide)} wider {'one lies' if len(wide) == 1 else 'ones lie'} at exclusions or corners"
         note += ", and no view that stays open passes there" if known else ""
     return Finding(
-        "gaps", "passes", f"No gap between neighbours is wider than {spacing_m:.2f} m{note}"
+        "gaps", PASSES, f"No gap between neighbours is wider than {spacing_m:.2f} m{note}"
     )
 
 
@@ -196,4 +204,43 @@ def _is_explained(gap, lines, zone, dropped) -> bool:
         return True
     return bool(
         dropped["station_m"].between(gap.from_m - GAP_TOLERANCE_M, gap.to_m + GAP_TOLERANCE_M).any()
+    )
+
+
+_A = {"buried": "a buried", "overhead": "an overhead"}
+
+
+def judge_lines(utilities, no_plant_zones, plants, parcels) -> Iterator[Finding]:
+    """Look for stems in the zones of lines in the ground, and of those in the air."""
+    for position, caution in (("buried", LOCATE), ("overhead", WIRES)):
+        yield judge_lines_at(position, utilities, no_plant_zones, plants, parcels, caution)
+
+
+def judge_lines_at(position, utilities, zones, plants, parcels, caution) -> Finding:
+    """Tell whether a stem stands in the zone of a line in that position."""
+    name = f"{position} lines"
+    if utilities is None or not (utilities["position"] == position).any():
+        return Finding(name, UNKNOWN, f"No {position} lines are given; that does not mean that there are none",
+                       f"a utilities layer with {position} lines", caution)  # fmt: skip
+    near = zones.loc[zones["feature"] == position]
+    subject = next(iter(parcels.loc[parcels["is_subject"]].geometry), shapely.Polygon())
+    crosses = utilities.loc[utilities["position"] == position].intersects(subject).any()
+    if crosses and near.empty:
+        return Finding(name, UNKNOWN, f"{_A[position].capitalize()} line crosses the parcel, and no setback holds for it",
+                       "a setback rule for it: those that come with screenplan are switched off", caution)  # fmt: skip
+    reach = shapely.union_all(shapely.buffer(near.geometry.to_numpy(), -STEM_TOLERANCE_M))
+    hits = int(shapely.intersects(plants.geometry.to_numpy(), reach).sum())
+    if hits:
+        return Finding(
+            name,
+            FAILS,
+            f"{hits} plants stand in the zone of {_A[position]} line",
+            "another place for them",
+            caution,
+        )
+    return Finding(
+        name,
+        PASSES,
+        f"No plant stands in the zone of {_A[position]} line that is given",
+        caution=caution,
     )

@@ -1,0 +1,83 @@
+"""The light that the row takes, held against what may be lost, and the row's own light."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pandas as pd
+
+from screenplan.contracts.findings import FAILS, PASSES, TALK, UNKNOWN, Finding
+from screenplan.effects.growing import has_rows
+
+
+def judge_light(light, most_sun_lost, most_sky_lost) -> Iterator[Finding]:
+    """Hold the light that the row takes against the user's limits, and the row's own light."""
+    if not has_rows(light):
+        yield Finding(
+            "light",
+            UNKNOWN,
+            "The light was not counted",
+            "a parcels layer, its place on earth, and a row",
+        )
+        return
+    for kind, words in (("window", "neighbours' windows"), ("garden", "gardens")):
+        yield _sun(light.loc[light["kind"] == kind], words, most_sun_lost, f"a {kind}s layer" if kind == "window" else "parcels beside the row")  # fmt: skip
+    own = light.loc[~light["kind"].isin(["window", "garden", "row"])]
+    yield _sun(own, "panels and beds", most_sun_lost, "a sun_places layer")
+    yield _sky(light.loc[light["kind"] == "window"], most_sky_lost)
+    yield from _row_light(light.loc[light["kind"] == "row"])
+
+
+def _sun(rows, words, most, layer) -> Finding:
+    name = f"sun on {words}"
+    if not len(rows):
+        return Finding(name, UNKNOWN, f"No {words} are given", layer)
+    lit = rows.loc[rows["sun_lost"].notna()]
+    if not len(lit):
+        return Finding(name, PASSES if most is not None else UNKNOWN,
+                       "None of them gets any sun today, so there is none to lose", "" if most is not None else "light.most_sun_lost")  # fmt: skip
+    worst = lit.loc[lit["sun_lost"].idxmax()]
+    sure = f" (to within {worst['error_share']:.1%})" if pd.notna(worst["error_share"]) else ""
+    says = (f"At most {worst['sun_lost']:.0%}{sure} of a year's sun hours are lost, at {worst['light_id']}"
+            f" ({worst['sun_now_h']:.0f} hours a year today")  # fmt: skip
+    if pd.notna(worst["year_worst"]):
+        says += f"; most in year {int(worst['year_worst'])}, and there in month {int(worst['worst_month'])} with {worst['worst_month_h']:.0f} hours"
+    says += ")"
+    if most is None:
+        return Finding(name, UNKNOWN, says, "light.most_sun_lost: the share that may be lost", TALK)
+    over = lit.loc[lit["sun_lost"] > most + 1e-9]
+    if not len(over):
+        return Finding(name, PASSES, f"{says}; {most:.0%} may be")
+    return Finding(name, FAILS, f"{len(over)} of {len(rows)} lose more than {most:.0%} of their sun. {says}",
+                   "a lower or narrower species, clipping, or another place for the row", TALK)  # fmt: skip
+
+
+def _sky(rows, most) -> Finding:
+    name = "sky light at neighbours' windows"
+    if not len(rows):
+        return Finding(name, UNKNOWN, "No windows of neighbours are given", "a windows layer")
+    seen = rows.loc[rows["sky_lost"].notna()]
+    if not len(seen):
+        return Finding(name, UNKNOWN, "None of them sees any sky today", "windows that see the sky")
+    worst = seen.loc[seen["sky_lost"].idxmax()]
+    says = f"At most {worst['sky_lost']:.0%} of the overcast sky's light is lost, at {worst['light_id']}"
+    if most is None:
+        return Finding(name, UNKNOWN, says, "light.most_sky_lost: the share that may be lost", TALK)
+    over = int((seen["sky_lost"] > most + 1e-9).sum())
+    if not over:
+        return Finding(name, PASSES, f"{says}; {most:.0%} may be")
+    return Finding(name, FAILS, f"{over} of {len(rows)} windows lose more than {most:.0%} of it. {says}",
+                   "a lower or narrower species, clipping, or another place for the row", TALK)  # fmt: skip
+
+
+def _row_light(rows) -> Iterator[Finding]:
+    for row in rows.itertuples():
+        name = f"light on {row.target_id}"
+        says = f"Its darkest plant gets {row.season_h:.1f} hours of sun a day in the growing season"
+        if pd.isna(row.asked_h):
+            yield Finding(name, UNKNOWN, says, "the species' tolerance of shade with its source")
+        elif row.season_h + 1e-9 >= row.asked_h:
+            yield Finding(name, PASSES, f"{says}; the species asks for {row.asked_h:g}")
+        else:
+            yield Finding(name, FAILS, f"{says}; the species asks for {row.asked_h:g} and would grow thin there",
+                          "a species that stands more shade")  # fmt: skip
