@@ -29,8 +29,8 @@ from screenplan.outputs.drawings.crowns import crown_outline
 from screenplan.outputs.drawings.effects import (
     FIRST_MARK_MM,
     NEXT_MARK_MM,
+    _sheet,
     effect_findings,
-    effects_sheet,
     legend_mm,
 )
 from screenplan.outputs.drawings.kind_marks import kind_marks
@@ -339,7 +339,7 @@ def test_marks_of_a_plant_stand_one_behind_the_other(troubles):
         if str(line.get_gid()).startswith("effect.")
     ]
     away = np.array([np.hypot(*(mark - (first.x, first.y))) for mark in marks])
-    metres = effects_sheet(troubles).metres
+    metres = _sheet(troubles, effect_findings(troubles)).metres
     # The first plant has sight, wire zoning, hole, roots and crown: five marks of one file.
     expected = [metres(FIRST_MARK_MM + k * NEXT_MARK_MM) for k in range(5)]
     assert all(np.isclose(away, one).any() for one in expected)
@@ -354,7 +354,7 @@ def test_a_single_effect_is_drawn_alone(layers, troubles, name):
 
 def test_effects_keep_to_scale_and_legend_to_the_sheet(troubles):
     for ax, sheet in (
-        (draw_effects(troubles), effects_sheet(troubles)),
+        (draw_effects(troubles), _sheet(troubles, effect_findings(troubles))),
         (draw_sun(troubles), None),
     ):
         place = ax.get_window_extent().transformed(ax.figure.dpi_scale_trans.inverted())
@@ -368,9 +368,9 @@ def test_effects_keep_to_scale_and_legend_to_the_sheet(troubles):
 
 def test_no_ground_is_drawn_under_the_legend(troubles):
     ax = draw_effects(troubles)
-    foot = effects_sheet(troubles).south + effects_sheet(troubles).metres(
-        legend_mm(len(effect_findings(troubles)))
-    )
+    findings = effect_findings(troubles)
+    sheet = _sheet(troubles, findings)
+    foot = sheet.south + sheet.metres(legend_mm(len(findings)))
     edge = ax.transData.transform((0.0, foot))[1]
     drawn = [one for one in (*ax.collections, *ax.lines) if one.get_zorder() < 28.0]
     assert drawn

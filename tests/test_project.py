@@ -20,6 +20,7 @@ from pyproj import CRS, Transformer
 from shapely.geometry import LineString, box
 
 from screenplan.contracts import OUTPUTS, SURROUNDINGS, WRITTEN, Contract, as_written
+from screenplan.contracts.presentation import THEMES
 from screenplan.ground.datum import ground_plane
 from screenplan.ground.frame import LocalFrame
 from screenplan.ground.units import format_length, format_tape
@@ -39,7 +40,7 @@ from screenplan.outputs.project.paper import (
     choose_page,
     trade_scale,
 )
-from screenplan.outputs.project.tree import GROUPS, OTHERS, TABLES, THEMES, Entry, arrange
+from screenplan.outputs.project.tree import GROUPS, OTHERS, TABLES, Entry, arrange
 from screenplan.outputs.rasters import SUN_HOURS_NAME, write_sun_hours
 from screenplan.outputs.styles import STYLES, style_qml
 
@@ -132,9 +133,6 @@ def test_every_layer_that_is_written_belongs_to_a_group():
     assert {entry.name for entry in entries} == set(KNOWN)
     tables = [entry.name for entry in entries if entry.group == TABLES]
     assert tables == [name for name, contract in KNOWN.items() if not contract.geometry]
-    # And every stem stands for a layer that there is.
-    for stem in (stem for stems in GROUPS.values() for stem in stems):
-        assert any(name == stem or name.startswith(f"{stem}_") for name in KNOWN), stem
 
 
 def test_a_layer_that_no_group_names_is_not_lost():
@@ -143,12 +141,8 @@ def test_a_layer_that_no_group_names_is_not_lost():
     assert (entry.group, entry.visible) == (OTHERS, False)
 
 
-def test_the_longest_stem_decides():
-    # ``sight_plants`` is no layer of ``sight``, nor ``light_months`` (a table) one of ``light``.
+def test_areas_stand_below_where_they_would_hide_the_rest():
     entries = {entry.name: entry for entry in arrange(dict.fromkeys(KNOWN, pd.DataFrame()), KNOWN)}
-    assert entries["sight_lines"].group == "Views"
-    assert entries["sight_plants"].group == "Effects"
-    assert entries["light_months"].group == TABLES
     assert entries["light_lines"].group == "Effects"
     assert entries["light_areas"].group == "Ground"
 

@@ -18,7 +18,7 @@ from screenplan.ground.datum import ground_plane, is_ground, knows_north
 from screenplan.ground.errors import InputError
 from screenplan.ground.frame import LocalFrame
 from screenplan.outputs.report_figures import make_figures
-from screenplan.outputs.report_tables import make_table, peg_tables, stakes_by_line
+from screenplan.outputs.report_tables import make_table, stakes_by_line, tables_of
 from screenplan.running.exporting import export_run
 from screenplan.running.pipeline import run_plan
 from screenplan.running.writing import write_run
@@ -81,10 +81,9 @@ def check_nothing_is_made_up(run) -> None:
 def rebuilt(run) -> None:
     """Every stake stands within its tolerance by the words of the sheet alone."""
     own = run.layers
-    tables = [make_table("tape_points", own["tape_points"]), *peg_tables(own["pegs"])]
-    tables += [make_table("base_lines", own["base_lines"])]
+    tables = tables_of("setting", own)
     tables += stakes_by_line(make_table("stakes", own["stakes"]))
-    words = "\n".join(" ".join(row) for table in tables if table for row in table.rows)
+    words = "\n".join(" ".join(row) for table in tables for row in table.rows)
     stakes = own["stakes"].set_index("stake_id")
     found = sheet_reader.rebuild(words)
     assert set(found) == set(stakes.index)

@@ -18,7 +18,7 @@ from screenplan.contracts import OUTPUTS
 from screenplan.contracts.tables import notes_of
 from screenplan.ground.errors import InputError
 from screenplan.outputs.conform import conform
-from screenplan.outputs.report_tables import make_table, peg_tables, stakes_by_line
+from screenplan.outputs.report_tables import make_table, stakes_by_line, tables_of
 from screenplan.plan import check_plan, read_plan
 from screenplan.planting.lines import draw_lines
 from screenplan.planting.rows import set_plants
@@ -485,11 +485,9 @@ def test_no_tape_crosses_a_house_a_wall_or_a_pond(what, rows):
 def words_of(layers, units) -> str:
     """The tables of the stake-out as the report prints them, a line for each row."""
     named = dict(zip(("tape_points", "pegs", "base_lines", "stakes"), layers[:4], strict=True))
-    tables = [make_table("tape_points", named["tape_points"], units=units)]
-    tables += peg_tables(named["pegs"], units=units)
-    tables += [make_table("base_lines", named["base_lines"], units=units)]
+    tables = tables_of("setting", named, units=units)
     tables += stakes_by_line(make_table("stakes", named["stakes"], units=units))
-    return "\n".join(" ".join(row) for table in tables if table for row in table.rows)
+    return "\n".join(" ".join(row) for table in tables for row in table.rows)
 
 
 @pytest.mark.parametrize("units", ["metric", "us"])

@@ -23,8 +23,6 @@ from screenplan.outputs.drawings import style as drawings
 from screenplan.outputs.geopackage import write_geopackage
 from screenplan.outputs.kinds import split_by_kind
 from screenplan.outputs.styles import KNOWN, STYLES, style_of, style_qml, style_sld
-from screenplan.outputs.styles.aliases import UNITS, WORDS, alias_of
-from screenplan.outputs.styles.aliases_by_layer import BY_LAYER, SHARED
 from screenplan.outputs.styles.delivery import write_style_files
 from screenplan.outputs.styles.ground import KEPT_CLEAR
 from screenplan.outputs.styles.model import Area, Class, Line, Points, Style, Test
@@ -222,72 +220,6 @@ def test_what_never_closes_and_what_warns_stand_out():
         assert distance(palette.WARN, palette.COLOURS["faint"], vision) >= 3 * APART
 
 
-# --- names of columns ----------------------------------------------------------------------------
-
-
-def test_aliases_are_short_unlike_each_other_and_say_the_unit():
-    for name, contract in KNOWN.items():
-        aliases = [alias_of(name, column.name, column) for column in contract.columns]
-        assert len(set(aliases)) == len(aliases), name
-        for alias, column in zip(aliases, contract.columns, strict=True):
-            assert 2 <= len(alias) <= 44, alias
-            assert alias[0].isupper()
-            assert "_" not in alias
-            unit = UNITS[column.unit]
-            assert alias.endswith(f"({unit})") or not unit
-    columns = {column.name for contract in KNOWN.values() for column in contract.columns}
-    assert set(WORDS) <= columns
-
-
-def meanings():
-    """For each column's name the layers that have it, and what it means in each."""
-    found = {}
-    for name, contract in (SURROUNDINGS | OUTPUTS).items():
-        before = ""
-        for column in contract.columns:
-            # "The same, high growth" is said of the column before.
-            again = column.meaning.startswith("The same")
-            before = f"{before}; {column.meaning}" if again else column.meaning
-            found.setdefault(column.name, {})[name] = before
-    return found
-
-
-def test_a_name_of_several_meanings_has_words_for_each_layer():
-    several = {name: layers for name, layers in meanings().items() if len(set(layers.values())) > 1}
-    assert set(several) == set(BY_LAYER) | SHARED, (
-        "write its words for each layer, or that it shares them"
-    )
-    for name, words in BY_LAYER.items():
-        assert set(words) == set(several[name]), name
-        assert name not in WORDS
-    assert not set(BY_LAYER) & SHARED
-
-
-def test_a_label_says_what_the_column_means_in_its_own_layer():
-    def label(layer, name):
-        return alias_of(layer, name, (SURROUNDINGS | OUTPUTS)[layer].column(name))
-
-    assert label("deep_roots", "needed_m") == "Distance needed (m)"
-    assert label("needed_height", "needed_m") == "Needed height (m)"
-    assert label("closure", "spacing_m") == "Widest gap between neighbours (m)"
-    assert label("windows", "height_m") == "Height of the opening (m)"
-    assert label("buildings", "height_m") == "Height of the eaves (m)"
-    # A layer that is written in parts has the words of the whole.
-    error = OUTPUTS["light"].column("error_share")
-    assert alias_of("light_areas", "error_share", error) == "Error of the sun lost (0 to 1)"
-
-
-def test_an_alias_names_the_year_and_the_unit():
-    views, crowns = OUTPUTS["views"], OUTPUTS["crowns"]
-    assert alias_of("views", "open_y05", views.column("open_y05")) == "Open, year 5 (0 to 1)"
-    assert alias_of("crowns", "height_m", crowns.column("height_m")) == "Height (m)"
-    assert alias_of("windows", "facing_deg", OUTPUTS["windows"].column("facing_deg")) == "Faces (°)"
-    assert (
-        alias_of("plantable_zone", "area_m2", OUTPUTS["plantable_zone"].column("area_m2"))
-        == "Area (m²)"
-    )
-
-
 # --- documents -----------------------------------------------------------------------------------
 
 
@@ -422,7 +354,7 @@ def test_the_geopackage_says_what_its_columns_mean(package):
         for column in contract.columns:
             if not column.per_year:
                 assert told[name, column.name] == (
-                    alias_of(name, column.name, column),
+                    column.called(column.name),
                     column.meaning,
                 )
     # The columns keep their own names for GDAL.

@@ -25,7 +25,6 @@ from screenplan.outputs.other_formats import write_format
 from screenplan.outputs.palette import COLOURS, SUN, WARN, YEARS
 from screenplan.outputs.rasters import write_sun_hours
 from screenplan.outputs.styles import KNOWN, STYLES, style_of
-from screenplan.outputs.styles.aliases import alias_of
 from screenplan.outputs.styles.expressions import combined
 from screenplan.outputs.styles.model import Area, Line
 from screenplan.outputs.styles.parts import MOST
@@ -339,7 +338,7 @@ def test_fields_have_aliases_and_layers_have_notes(seen):
         columns = dict(expand_columns(KNOWN[name], parts[name].columns))
         aliases = dict(layer["aliases"])
         aliases.pop("fid", None)
-        expected = {column: alias_of(name, column, meaning) for column, meaning in columns.items()}
+        expected = {column: meaning.called(column) for column, meaning in columns.items()}
         assert aliases == expected, (kind, name)
         assert KNOWN[name].meaning.split("'")[0] in layer["notes"]
     assert {name for name in inside if name not in STYLES} == {

@@ -2,7 +2,6 @@
 
 import csv
 import json
-import re
 
 import geopandas
 import pandas as pd
@@ -23,7 +22,6 @@ from screenplan.contracts import (
     WRITTEN,
 )
 from screenplan.ground.frame import LocalFrame
-from screenplan.outputs.dictionary import data_dictionary
 from screenplan.outputs.geojson import WGS84
 from screenplan.outputs.kinds import split_by_kind
 from screenplan.outputs.layers import write_layers
@@ -143,18 +141,6 @@ def test_a_plan_without_anything_has_a_summary():
     assert summary["Planting lines"] == "none"
     assert summary["Checks"] == "none"
     assert told({}) == {}
-
-
-def test_the_dictionary_names_every_column_that_is_written(tmp_path):
-    table = data_dictionary()
-    assert list(table["layer"].unique()) == list(OUTPUTS)
-    for name, contract in OUTPUTS.items():
-        named = set(table.loc[table["layer"] == name, "column"])
-        layer = make_layer(contract)
-        written = {re.sub(r"_y\d\d$", "_yNN", c) for c in layer.columns}
-        assert named == written - {"geometry"}
-    assert (table["meaning"].str.len() > 0).all()
-    assert len(data_dictionary(INPUTS)) == sum(len(c.columns) for c in INPUTS.values())
 
 
 def test_all_layers_of_a_run_are_written_and_listed(tmp_path):

@@ -1,7 +1,7 @@
-"""Layer contracts: for each layer, what its rows are and what each column means.
+"""Layer contracts: for each layer, what its rows are, what each column means, and how they are shown.
 
-The same contract checks what is read, checks what is written, gives the desktop GIS its field
-aliases and fills the data dictionary. Inside the library every length is in metres and every
+The same contract checks what is read, checks what is written, gives the desktop GIS its labels and
+groups, the report its tables, and fills the data dictionary. Inside the library every length is in metres and every
 direction in degrees clockwise from north, so a contract's unit is the unit of the values.
 """
 

@@ -2,49 +2,56 @@
 
 from __future__ import annotations
 
-from screenplan.contracts.model import Column
+from collections.abc import Callable
+
+from screenplan.contracts.model import Column, ColumnType
+
+
+def _maker(kind: ColumnType, unit: str = "") -> Callable[..., Column]:
+    """Make a short way to write a column of a type and unit: name, meaning, label, other options."""
+
+    def make(name: str, meaning: str, label: str = "", **options) -> Column:
+        return Column(name, kind, meaning, label=label, **{"unit": unit} | options)
+
+    return make
+
+
+text, date, boolean, integer = map(_maker, ("text", "date", "boolean", "integer"))
+year = _maker("integer", "year")
+number = _maker("number")
+metres, degrees, share, hours = (_maker("number", unit) for unit in ("m", "deg", "share", "h"))
 
 
 def height_column(meaning: str, high: float, **options) -> Column:
     """Make the column of a height above the ground, m, up to a height that is possible."""
-    return Column("height_m", "number", meaning, unit="m", low=0.0, high=high, **options)
+    return metres("height_m", meaning, low=0.0, high=high, **options)
 
 
-NAME = Column("name", "text", "What people call it")
+NAME = text("name", "What people call it")
 
 
-DERIVED = Column(
-    "derived", "boolean", "True if worked out from footprints, not surveyed", default=False
-)
+DERIVED = boolean("derived", "True if worked out from footprints, not surveyed", default=False)
 
 
-FLOOR = Column("ground_m", "number", "Height of the ground at its foot", unit="m")
+CAUTION = text("caution", "What to have done before anything else", form="sentence", required=True)
 
 
-CAUTION = Column("caution", "text", "What to have done before anything else", required=True)
+RULE = text("rule", "Key of the rule or limit, or of the plan", required=True)
 
 
-RULE = Column("rule", "text", "Key of the rule or limit, or of the plan", required=True)
+SOURCE = text("source", "Where it comes from", form="sentence", required=True)
 
 
-SOURCE = Column("source", "text", "Where it comes from", required=True)
-
-
-PLANT = Column("plant_id", "integer", "The plant", required=True)
+PLANT = integer("plant_id", "The plant", required=True)
 
 
 YEARS = (
-    Column(
+    year(
         "year_low",
-        "integer",
         "First year in which it does, low growth; empty if not in the years looked at",
-        unit="year",
+        "First year, low growth",
+        heading="year low",
     ),
-    Column("year", "integer", "The same, typical growth", unit="year"),
-    Column("year_high", "integer", "The same, high growth", unit="year"),
+    year("year", "The same, typical growth", "First year, typical growth", heading="year"),
+    year("year_high", "The same, high growth", "First year, high growth", heading="year high"),
 )
-
-
-def metres_column(name: str, meaning: str, **options) -> Column:
-    """Make the column of a length, m."""
-    return Column(name, "number", meaning, unit="m", **options)

@@ -2,25 +2,67 @@
 
 from __future__ import annotations
 
-from screenplan.contracts.columns import CAUTION, PLANT, RULE, SOURCE, YEARS, metres_column
-from screenplan.contracts.model import POLYGONS, Column, Contract
+from screenplan.contracts.columns import (
+    CAUTION,
+    PLANT,
+    RULE,
+    SOURCE,
+    YEARS,
+    boolean,
+    integer,
+    metres,
+    number,
+    share,
+    text,
+    year,
+)
+from screenplan.contracts.model import POLYGONS, Contract
+from screenplan.contracts.presentation import EFFECTS, PLAN, STAKE_OUT, Place, Shown
 
 RULES = Contract(
     "rules",
     (),
     "One rule or limit, and whether and why it applies to the plan",
     key="rule",
+    report=(
+        Shown(
+            "sources",
+            10,
+            title="Rules and limits that apply",
+            columns="rule says reason source status date confirm_locally",
+            keep=lambda frame: frame.loc[frame["applies"].astype(bool)],
+        ),
+    ),
     columns=(
-        Column("rule", "text", "Its key", required=True),
-        Column("kind", "text", "setback, or the kind of limit", required=True),
-        Column("applies", "boolean", "True if it applies to the plan", required=True),
-        Column("why", "text", "Why it does or does not", required=True),
-        Column("says", "text", "Its figures", required=True),
-        Column("reason", "text", "What it is for", required=True),
+        text("rule", "Its key", form="words", required=True),
+        text("kind", "setback, or the kind of limit", "Kind of rule", required=True),
+        boolean("applies", "True if it applies to the plan", required=True),
+        text("why", "Why it does or does not", form="sentence", required=True),
+        text("says", "Its figures", "In words", heading="figures", form="sentence", required=True),
+        text(
+            "reason",
+            "What it is for",
+            "What it is for",
+            heading="what for",
+            form="sentence",
+            required=True,
+        ),
         SOURCE,
-        Column("status", "text", "How the figure is known", required=True),
-        Column("date", "text", "When the figure was taken from its source"),
-        Column("confirm_locally", "boolean", "True if the local code decides", required=True),
+        text(
+            "status",
+            "How the figure is known",
+            "How the figure is known",
+            heading="known how",
+            form="sentence",
+            required=True,
+        ),
+        text("date", "When the figure was taken from its source", heading="taken"),
+        boolean(
+            "confirm_locally",
+            "True if the local code decides",
+            heading="local code decides",
+            required=True,
+        ),
     ),
 )
 
@@ -30,33 +72,80 @@ SIGHT_AREAS = Contract(
     ("Polygon", "MultiPolygon"),
     "Ground over which a driver must see",
     key="area_id",
+    place=Place("Ground", 30, (EFFECTS,)),
+    report=(
+        Shown(
+            "effects",
+            60,
+            title="Sight at drives and corners",
+            columns="kind at distance_m clear_from_m clear_to_m plants first_year reason source",
+        ),
+    ),
     columns=(
-        Column("area_id", "text", "Its identifier", required=True),
-        Column(
+        text("area_id", "Its identifier", required=True),
+        text(
             "kind",
-            "text",
             "A triangle at a drive or corner, or what lies before a driver's eye along the road",
+            "Kind of area",
+            heading="where",
+            form="words",
             required=True,
             choices=("drive", "corner", "stopping", "emerging"),
         ),
-        Column("at", "text", "The drive, or the two sides of the corner", required=True),
-        metres_column(
-            "distance_m", "Leg of the triangle, or distance along the road", required=True
+        text(
+            "at", "The drive, or the two sides of the corner", "Where", heading="at", required=True
         ),
-        metres_column("clear_from_m", "Nothing may stand above this height", required=True),
-        metres_column("clear_to_m", "And below this one; empty where there is no upper one"),
-        Column(
-            "is_minimum",
-            "boolean",
-            "True for the least distance, in which others can only just stop",
+        metres(
+            "distance_m",
+            "Leg of the triangle, or distance along the road",
+            "Leg, or distance along the road",
+            heading="distance",
             required=True,
         ),
-        Column("plants", "integer", "Plants that grow into it", required=True),
-        Column("first_year", "integer", "First year in which one does, any growth", unit="year"),
+        metres(
+            "clear_from_m",
+            "Nothing may stand above this height",
+            "Must be clear from",
+            heading="clear from",
+            required=True,
+        ),
+        metres(
+            "clear_to_m",
+            "And below this one; empty where there is no upper one",
+            "Must be clear up to",
+            heading="to",
+        ),
+        boolean(
+            "is_minimum",
+            "True for the least distance, in which others can only just stop",
+            "Is the least distance",
+            required=True,
+        ),
+        integer(
+            "plants",
+            "Plants that grow into it",
+            "Plants that grow into it",
+            heading="plants in it",
+            required=True,
+        ),
+        year("first_year", "First year in which one does, any growth", heading="from year"),
         RULE,
-        Column("reason", "text", "What it is for", required=True),
+        text(
+            "reason",
+            "What it is for",
+            "What it is for",
+            heading="why",
+            form="sentence",
+            required=True,
+        ),
         SOURCE,
-        Column("status", "text", "How the figures are known", required=True),
+        text(
+            "status",
+            "How the figures are known",
+            "How the figures are known",
+            form="sentence",
+            required=True,
+        ),
     ),
 )
 
@@ -66,12 +155,26 @@ SIGHT_PLANTS = Contract(
     ("Point",),
     "A plant that grows into ground over which a driver must see",
     key="sight_plant_id",
+    place=Place("Effects", 10, (EFFECTS,)),
+    report=(Shown("effects", 70),),
     columns=(
-        Column("sight_plant_id", "text", "Plant and area", required=True),
+        text(
+            "sight_plant_id",
+            "Plant and area",
+            "Plant and area",
+            heading="sight plant",
+            required=True,
+        ),
         PLANT,
-        Column("area_id", "text", "The area", required=True),
-        Column("kind", "text", "Its kind", required=True),
-        metres_column("limit_m", "Height above which it is in the way", required=True),
+        text("area_id", "The area", required=True),
+        text("kind", "Its kind", "Kind of area", heading="kind", required=True),
+        metres(
+            "limit_m",
+            "Height above which it is in the way",
+            "In the way above",
+            heading="limit",
+            required=True,
+        ),
         *YEARS,
     ),
 )
@@ -82,20 +185,43 @@ WIRE_PLANTS = Contract(
     ("Point",),
     "A plant that outgrows the height allowed near an overhead line, or comes near the wire",
     key="wire_plant_id",
+    place=Place("Effects", 20, (EFFECTS,)),
+    report=(Shown("effects", 40),),
     columns=(
-        Column("wire_plant_id", "text", "Plant, line and rule", required=True),
+        text(
+            "wire_plant_id",
+            "Plant, line and rule",
+            "Plant, line and rule",
+            heading="wire plant",
+            required=True,
+        ),
         PLANT,
-        Column("utility_id", "text", "The line", required=True),
-        Column(
+        text("utility_id", "The line", required=True),
+        text(
             "what",
-            "text",
             "zoning, the wire itself, or its sag and swing",
+            "What it comes near",
+            heading="what",
             required=True,
             choices=("zoning", "wire", "sag and swing"),
         ),
-        metres_column("distance_m", "Level distance from stem to line", required=True),
-        metres_column("allowed_m", "Height allowed there", required=True),
-        metres_column("height_m", "Its height in the last year, typical growth", required=True),
+        metres(
+            "distance_m",
+            "Level distance from stem to line",
+            "Distance from the line",
+            heading="distance",
+            required=True,
+        ),
+        metres(
+            "allowed_m", "Height allowed there", "Allowed height", heading="allowed", required=True
+        ),
+        metres(
+            "height_m",
+            "Its height in the last year, typical growth",
+            "Height in the last year",
+            heading="height",
+            required=True,
+        ),
         *YEARS,
         RULE,
         SOURCE,
@@ -108,13 +234,43 @@ LOCATE_ZONES = Contract(
     POLYGONS,
     "Ground about a buried line in which nothing is dug but by hand, once the line is located",
     key="zone_id",
+    title="Buried line: dig by hand",
+    place=Place("Effects", 60, (PLAN, STAKE_OUT, EFFECTS)),
+    report=(
+        Shown(
+            "effects",
+            10,
+            title="Ground near buried lines, dug by hand only",
+            columns="utility_id kind width_m reason source",
+        ),
+    ),
     columns=(
-        Column("zone_id", "text", "Its identifier", required=True),
-        Column("utility_id", "text", "The line", required=True),
-        Column("kind", "text", "What runs in it", required=True),
-        metres_column("width_m", "Width of the zone, its own diameter included", required=True),
+        text("zone_id", "Its identifier", required=True),
+        text("utility_id", "The line", heading="line", required=True),
+        text(
+            "kind",
+            "What runs in it",
+            "What runs in it",
+            heading="kind",
+            form="words",
+            required=True,
+        ),
+        metres(
+            "width_m",
+            "Width of the zone, its own diameter included",
+            "Width of the zone",
+            heading="width",
+            required=True,
+        ),
         RULE,
-        Column("reason", "text", "What it is for", required=True),
+        text(
+            "reason",
+            "What it is for",
+            "What it is for",
+            heading="why",
+            form="sentence",
+            required=True,
+        ),
         SOURCE,
         CAUTION,
     ),
@@ -126,12 +282,18 @@ HOLES_AT_LINES = Contract(
     ("Polygon",),
     "A planting hole that touches the zone about a buried line",
     key="hole_id",
+    place=Place("Effects", 50, (PLAN, STAKE_OUT, EFFECTS)),
+    report=(Shown("effects", 20),),
     columns=(
-        Column("hole_id", "text", "Plant and line", required=True),
+        text("hole_id", "Plant and line", "Plant and line", heading="hole", required=True),
         PLANT,
-        Column("utility_id", "text", "The line", required=True),
-        metres_column(
-            "edge_m", "From the edge of the hole to the outside of the line", required=True
+        text("utility_id", "The line", required=True),
+        metres(
+            "edge_m",
+            "From the edge of the hole to the outside of the line",
+            "Edge of the hole to the line",
+            heading="edge",
+            required=True,
         ),
         RULE,
         CAUTION,
@@ -144,13 +306,25 @@ DEEP_ROOTS = Contract(
     ("Point",),
     "A plant that grows taller than it stands away from a septic field",
     key="root_id",
+    place=Place("Effects", 40, (EFFECTS,)),
+    report=(Shown("effects", 30),),
     columns=(
-        Column("root_id", "text", "Plant and field", required=True),
+        text("root_id", "Plant and field", "Plant and field", heading="root", required=True),
         PLANT,
-        Column("keep_out_id", "text", "The field", required=True),
-        metres_column("distance_m", "From the stem to the field", required=True),
-        metres_column(
-            "needed_m", "Distance needed in the last year, typical growth", required=True
+        text("keep_out_id", "The field", "Septic field", heading="keep out", required=True),
+        metres(
+            "distance_m",
+            "From the stem to the field",
+            "Distance from the field",
+            heading="distance",
+            required=True,
+        ),
+        metres(
+            "needed_m",
+            "Distance needed in the last year, typical growth",
+            "Distance needed",
+            heading="needed",
+            required=True,
         ),
         *YEARS,
         RULE,
@@ -164,13 +338,22 @@ OUTGROWN = Contract(
     ("Point",),
     "A plant that outgrows the boundary or a wall, and from when it must be clipped",
     key="outgrown_id",
+    place=Place("Effects", 30, (EFFECTS,)),
+    report=(Shown("effects", 50),),
     columns=(
-        Column("outgrown_id", "text", "Plant, and what it outgrows", required=True),
+        text(
+            "outgrown_id",
+            "Plant, and what it outgrows",
+            "Plant and thing",
+            heading="outgrown",
+            required=True,
+        ),
         PLANT,
-        Column(
+        text(
             "what",
-            "text",
             "What it outgrows",
+            "What it outgrows",
+            heading="what",
             required=True,
             choices=(
                 "crown over the line",
@@ -179,14 +362,41 @@ OUTGROWN = Contract(
                 "height at a wall",
             ),
         ),
-        Column("thing_id", "text", "The parcel or building", required=True),
-        metres_column("distance_m", "From the stem to it; negative beyond the line", required=True),
-        metres_column("limit_m", "Radius or height that it may reach", required=True),
-        metres_column(
-            "over_m", "By how much it is over in the last year, typical growth", required=True
+        text(
+            "thing_id",
+            "The parcel or building",
+            "Parcel or building",
+            heading="thing",
+            required=True,
+        ),
+        metres(
+            "distance_m",
+            "From the stem to it; negative beyond the line",
+            "Distance from line or building",
+            heading="distance",
+            required=True,
+        ),
+        metres(
+            "limit_m",
+            "Radius or height that it may reach",
+            "Radius or height allowed",
+            heading="limit",
+            required=True,
+        ),
+        metres(
+            "over_m",
+            "By how much it is over in the last year, typical growth",
+            "Too much by",
+            heading="over",
+            required=True,
         ),
         *YEARS,
-        metres_column("clip_m", "Most that is clipped in a year from then on, typical growth"),
+        metres(
+            "clip_m",
+            "Most that is clipped in a year from then on, typical growth",
+            "To clip a year",
+            heading="clip",
+        ),
         RULE,
         SOURCE,
     ),
@@ -198,26 +408,53 @@ NOISE_PATHS = Contract(
     ("LineString",),
     "The way of the sound from a road to a private place",
     key="path_id",
-    columns=(
-        Column("path_id", "text", "Road and place", required=True),
-        Column("road_id", "text", "The road", required=True),
-        Column("place_id", "text", "The place", required=True),
-        metres_column("length_m", "Its length", required=True),
-        metres_column(
-            "foliage_m", "How much of it lies in the crowns of the last year", required=True
+    place=Place("Effects", 90),
+    report=(
+        Shown(
+            "effects",
+            100,
+            title="Noise from roads",
+            columns="path_id foliage_m loss_db says source",
         ),
-        Column(
+    ),
+    columns=(
+        text(
+            "path_id",
+            "Road and place",
+            "Road and place",
+            heading="from road to place",
+            required=True,
+        ),
+        text("road_id", "The road", required=True),
+        text("place_id", "The place", required=True),
+        metres("length_m", "Its length", required=True),
+        metres(
+            "foliage_m",
+            "How much of it lies in the crowns of the last year",
+            "Way through foliage",
+            heading="foliage on the way",
+            required=True,
+        ),
+        number(
             "loss_db",
-            "number",
             "What the standard's table counts for that at 500 Hz",
+            heading="less, dB",
             unit="dB",
             required=True,
         ),
-        Column("by_band", "text", "The same for each octave band", required=True),
-        metres_column(
-            "belt_m", "Dense belt that the wished reduction would need; empty if none gives it"
+        text(
+            "by_band",
+            "The same for each octave band",
+            "Loss by octave band",
+            form="sentence",
+            required=True,
         ),
-        Column("says", "text", "The finding in a sentence", required=True),
+        metres(
+            "belt_m",
+            "Dense belt that the wished reduction would need; empty if none gives it",
+            "Belt needed",
+        ),
+        text("says", "The finding in a sentence", "In words", form="sentence", required=True),
         RULE,
         SOURCE,
     ),
@@ -229,20 +466,22 @@ PLANT_HEALTH = Contract(
     (),
     "How much hangs on one species or genus, or how well a species stands the site",
     key="",
+    report=(Shown("effects", 110, title="Plant health", columns="topic name says source"),),
     columns=(
-        Column(
+        text(
             "topic",
-            "text",
             "species, genus, hardiness, browse, salt, shade or wet",
+            heading="about",
+            form="words",
             required=True,
         ),
-        Column("name", "text", "The species or genus", required=True),
-        Column("share", "number", "Its share of all plants", unit="share"),
-        Column("limit", "number", "The user's limit", unit="share"),
-        Column("meets", "boolean", "Whether it is met; empty if that cannot be told"),
-        Column("says", "text", "The finding in a sentence", required=True),
-        Column("needs", "text", "What would be needed to tell"),
-        Column("source", "text", "Where the figure comes from"),
+        text("name", "The species or genus", heading="what", form="species", required=True),
+        share("share", "Its share of all plants", "Share of all plants"),
+        share("limit", "The user's limit"),
+        boolean("meets", "Whether it is met; empty if that cannot be told", "Meets the limit"),
+        text("says", "The finding in a sentence", "In words", form="sentence", required=True),
+        text("needs", "What would be needed to tell", form="sentence"),
+        text("source", "Where the figure comes from", form="sentence"),
     ),
 )
 
@@ -253,16 +492,15 @@ CHECKS = Contract(
     "One rule or goal, and whether the plan meets it",
     key="check",
     columns=(
-        Column("check", "text", "What is checked", required=True),
-        Column(
+        text("check", "What is checked", required=True),
+        text(
             "result",
-            "text",
             "passes, fails, or cannot be judged",
             required=True,
             choices=("passes", "fails", "cannot be judged"),
         ),
-        Column("says", "text", "The finding in a sentence", required=True),
-        Column("needs", "text", "What would be needed to judge it"),
-        Column("caution", "text", "What to confirm, and with whom"),
+        text("says", "The finding in a sentence", "In words", form="sentence", required=True),
+        text("needs", "What would be needed to judge it", form="sentence"),
+        text("caution", "What to confirm, and with whom", form="sentence"),
     ),
 )

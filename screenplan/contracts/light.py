@@ -2,91 +2,106 @@
 
 from __future__ import annotations
 
-from screenplan.contracts.columns import SOURCE, YEARS, metres_column
-from screenplan.contracts.model import ANY, Column, Contract
+from screenplan.contracts.columns import SOURCE, YEARS, hours, integer, metres, share, text, year
+from screenplan.contracts.model import ANY, Contract
+from screenplan.contracts.presentation import EFFECTS, Place, Shown
 
 LIGHT = Contract(
     "light",
     ANY,
     "The light of one window, garden, panel or bed with the row and without, or of one row",
     key="light_id",
+    place=Place("Effects", 80, (EFFECTS,)),
+    place_of_areas=Place("Ground", 50, (EFFECTS,)),
+    report=(
+        Shown(
+            "effects",
+            90,
+            title="Light of windows and gardens",
+            columns="kind target_id parcel_id sun_now_h sun_lost sky_lost year_worst over",
+        ),
+    ),
     columns=(
-        Column("light_id", "text", "Its kind and identifier", required=True),
-        Column("kind", "text", "window, garden, panel, bed, … or row", required=True),
-        Column("target_id", "text", "Its identifier in its own layer", required=True),
-        Column("parcel_id", "text", "The parcel to which it belongs"),
-        Column(
+        text("light_id", "Its kind and identifier", "What the light falls on", required=True),
+        text(
+            "kind",
+            "window, garden, panel, bed, … or row",
+            "What the light falls on, by kind",
+            heading="of",
+            form="words",
+            required=True,
+        ),
+        text(
+            "target_id",
+            "Its identifier in its own layer",
+            "Identifier of the target",
+            heading="which",
+            required=True,
+        ),
+        text("parcel_id", "The parcel to which it belongs"),
+        hours(
             "sun_free_h",
-            "number",
             "Hours of sun a year with nothing in the way",
-            unit="h",
+            "Sun, nothing in the way",
             required=True,
         ),
-        Column(
+        hours(
             "sun_now_h",
-            "number",
             "Hours of sun a year with what stands already",
-            unit="h",
+            "Sun a year today",
+            heading="hours of sun a year now",
+            form="hours",
             required=True,
         ),
-        Column(
+        share(
             "sun_lost",
-            "number",
-            "Share of them that the row takes in the year in which it takes most, typical growth; "
-            "empty where there are none to lose",
-            unit="share",
+            "Share of them that the row takes in the year in which it takes most, typical growth; empty where there are none to lose",
+            heading="of it lost at most",
             low=0.0,
             high=1.0,
         ),
-        Column(
-            "sun_lost_high", "number", "The same, high growth; in gardens typical", unit="share"
+        share(
+            "sun_lost_high", "The same, high growth; in gardens typical", "Sun lost, high growth"
         ),
-        Column(
+        share(
             "error_share",
-            "number",
-            "Error of that share that the sampled days and steps leave, by a denser sample; empty for "
-            "gardens, which many cells even out",
-            unit="share",
+            "Error of that share that the sampled days and steps leave, by a denser sample; empty for gardens, which many cells even out",
+            "Error of the sun lost",
             low=0.0,
         ),
-        Column("year_worst", "integer", "That year, typical growth", unit="year"),
-        Column("worst_month", "integer", "Month in which most hours are lost then"),
-        Column("worst_month_h", "number", "Hours lost in that month", unit="h"),
-        Column(
+        year("year_worst", "That year, typical growth", "Worst year", heading="in year"),
+        integer("worst_month", "Month in which most hours are lost then"),
+        hours("worst_month_h", "Hours lost in that month", "Sun lost in the worst month"),
+        share(
             "sky_now",
-            "number",
             "Share of an overcast sky's light that reaches it today, of what its plane could see",
-            unit="share",
+            "Sky light today",
             required=True,
         ),
-        Column(
+        share(
             "sky_lost",
-            "number",
             "Share of that which the row takes at most, typical growth",
-            unit="share",
+            "Sky light lost",
+            heading="of the sky lost",
         ),
-        Column(
+        text(
             "over",
-            "text",
             "Which of the user's limits it breaks: sun, sky, sun and sky; empty if none, or none is set",
+            "Over your limit for",
             choices=("sun", "sky", "sun and sky"),
         ),
-        Column(
+        hours(
             "season_h",
-            "number",
             "Hours of sun a day in the growing season today, where there are fewest",
-            unit="h",
+            "Sun a day in the season",
             required=True,
         ),
-        Column("asked_h", "number", "Hours a day that the row's species asks for", unit="h"),
-        Column(
-            "sun", "number", "Hours of sun in that year of growth, typical", unit="h", per_year=True
-        ),
-        Column(
+        hours("asked_h", "Hours a day that the row's species asks for", "Sun a day asked for"),
+        hours("sun", "Hours of sun in that year of growth, typical", per_year=True),
+        share(
             "sky",
-            "number",
             "Share of an overcast sky's light in that year of growth, typical",
-            unit="share",
+            "Sky light",
             per_year=True,
         ),
     ),
@@ -99,16 +114,18 @@ LIGHT_MONTHS = Contract(
     "Hours of sun of one window, garden, panel or bed in one month of one year of growth",
     key="",
     columns=(
-        Column("light_id", "text", "What the sun falls on", required=True),
-        Column("month", "integer", "Month, 1 to 12", required=True),
-        Column("year", "integer", "Years since planting", unit="year", required=True),
-        Column("sun_now_h", "number", "Hours without the row", unit="h", required=True),
-        Column("sun_h", "number", "Hours with it, typical growth", unit="h", required=True),
-        Column("lost_h", "number", "Hours that it takes", unit="h", required=True),
-        Column(
-            "shade_from", "text", "Clock time at which its shade begins, in the last year looked at"
+        text("light_id", "What the sun falls on", "What the light falls on", required=True),
+        integer("month", "Month, 1 to 12", required=True),
+        year("year", "Years since planting", required=True),
+        hours("sun_now_h", "Hours without the row", "Sun without the row", required=True),
+        hours("sun_h", "Hours with it, typical growth", "Sun with the row", required=True),
+        hours("lost_h", "Hours that it takes", "Sun lost", required=True),
+        text(
+            "shade_from",
+            "Clock time at which its shade begins, in the last year looked at",
+            "Shade begins",
         ),
-        Column("shade_to", "text", "Clock time at which its shade ends"),
+        text("shade_to", "Clock time at which its shade ends", "Shade ends"),
     ),
 )
 
@@ -118,13 +135,14 @@ SUN_GRID = Contract(
     ("Point",),
     "Hours of sun a year on one cell of ground, at its middle",
     key="cell_id",
+    place=Place("Ground", 60),
     columns=(
-        Column("cell_id", "integer", "Number", required=True),
-        Column("column", "integer", "Place in the grid, to the east", required=True),
-        Column("line", "integer", "Place in the grid, to the north", required=True),
-        metres_column("cell_m", "Size of a cell", required=True),
-        Column("sun_now_h", "number", "Hours without the row", unit="h", required=True),
-        Column("sun", "number", "Hours in that year of growth, typical", unit="h", per_year=True),
+        integer("cell_id", "Number", required=True),
+        integer("column", "Place in the grid, to the east", "Column, to the east", required=True),
+        integer("line", "Place in the grid, to the north", "Line, to the north", required=True),
+        metres("cell_m", "Size of a cell", "Size of the cell", required=True),
+        hours("sun_now_h", "Hours without the row", "Sun without the row", required=True),
+        hours("sun", "Hours in that year of growth, typical", per_year=True),
     ),
 )
 
@@ -134,21 +152,69 @@ HEDGE_HEIGHTS = Contract(
     ("Point", "Polygon", "MultiPolygon"),
     "The height to which published guidance lets a row grow before one window or garden",
     key="height_id",
+    place=Place("Effects", 70),
+    place_of_areas=Place("Ground", 40),
+    report=(Shown("effects", 80),),
     columns=(
-        Column("height_id", "text", "Line, and window or garden", required=True),
-        Column("line_id", "text", "The planting line", required=True),
-        Column("kind", "text", "window or garden", required=True, choices=("window", "garden")),
-        Column("target_id", "text", "The window, or the parcel of the garden", required=True),
-        Column("formula", "text", "How the row stands to it", required=True),
-        metres_column("distance_m", "Distance of the row", required=True),
-        metres_column("guided_m", "Height by the formula, above the ground there", required=True),
-        metres_column(
+        text(
+            "height_id",
+            "Line, and window or garden",
+            "Line and target",
+            heading="height",
+            required=True,
+        ),
+        text("line_id", "The planting line", "Planting line", heading="line", required=True),
+        text(
+            "kind",
+            "window or garden",
+            "Window or garden",
+            heading="kind",
+            required=True,
+            choices=("window", "garden"),
+        ),
+        text(
+            "target_id",
+            "The window, or the parcel of the garden",
+            "Identifier of the target",
+            heading="target",
+            required=True,
+        ),
+        text(
+            "formula",
+            "How the row stands to it",
+            "How the row stands to it",
+            heading="formula",
+            form="sentence",
+            required=True,
+        ),
+        metres(
+            "distance_m",
+            "Distance of the row",
+            "Distance of the row",
+            heading="distance",
+            required=True,
+        ),
+        metres(
+            "guided_m",
+            "Height by the formula, above the ground there",
+            "Guided height",
+            heading="guided",
+            required=True,
+        ),
+        metres(
             "keep_below_m",
             "Height to which the row may be kept, above the ground at the row, never under the least",
             required=True,
         ),
         *YEARS,
-        Column("status", "text", "How the factors are known", required=True),
+        text(
+            "status",
+            "How the factors are known",
+            "How the factors are known",
+            heading="status",
+            form="sentence",
+            required=True,
+        ),
         SOURCE,
     ),
 )

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 from typing import Literal
+
+from screenplan.contracts.presentation import Form, Place, Shown
 
 ColumnType = Literal["text", "number", "integer", "boolean", "date"]
 
@@ -40,6 +43,13 @@ POINTS = ("Point", "MultiPoint")
 ANY = POLYGONS + LINES + POINTS
 
 
+#: Units as they stand behind a column's label; a share is a number from 0 to 1.
+UNITS = {"m2": "m²", "deg": "°", "share": "0 to 1", "year": ""}
+#: Endings of names that say the unit, or that it is an identifier: no part of the words.
+_ENDING = re.compile(r"_(m|m2|m3|deg|h|db|share|kmh|ids?)$")
+_FORMS = {"m": "length", "deg": "degrees", "share": "share", "boolean": "yes", "number": "number"}
+
+
 @dataclass(frozen=True)
 class Column:
     """One column of a layer.
@@ -64,6 +74,17 @@ class Column:
         The values allowed, or empty.
     per_year : bool
         The name is a stem, and the layer has one column per reported year: ``open_y05``.
+    label : str
+        What people call it in a desktop GIS, without the unit; by default the words of its name.
+    heading : str
+        What a table of the report calls it; by default its label.
+    form : str
+        How the report writes its cells; by default by its type and unit.
+
+    Examples
+    --------
+    >>> Column("length_m", "number", "Level length", unit="m").label
+    'Length'
     """
 
     name: str
@@ -76,11 +97,38 @@ class Column:
     high: float | None = None
     choices: tuple[str, ...] = ()
     per_year: bool = False
+    label: str = ""
+    heading: str = ""
+    form: Form | Literal[""] = ""
+
+    def __post_init__(self) -> None:
+        words = _ENDING.sub("", self.name).replace("_", " ")
+        label = self.label or words[0].upper() + words[1:]
+        form = _FORMS.get(self.unit) if self.type == "number" else None
+        _fill(
+            self,
+            label=label,
+            heading=self.heading or label[0].lower() + label[1:],
+            form=self.form or form or _FORMS.get(self.type, "text"),
+        )
+
+    def called(self, name: str = "") -> str:
+        """Give its label with the year and the unit: ``Open, year 5 (0 to 1)`` for ``open_y05``."""
+        dated = self.per_year and name.startswith(f"{self.name}_y")
+        year = f", year {int(name.removeprefix(f'{self.name}_y'))}" if dated else ""
+        unit = UNITS.get(self.unit, self.unit)
+        return f"{self.label}{year} ({unit})" if unit else f"{self.label}{year}"
+
+
+def _fill(what: Column | Contract, **values: str) -> None:
+    """Fill in what a description leaves out."""
+    for name, value in values.items():
+        object.__setattr__(what, name, value)
 
 
 @dataclass(frozen=True)
 class Contract:
-    """What one layer or table holds.
+    """What one layer or table holds, and how it is shown.
 
     Parameters
     ----------
@@ -94,6 +142,18 @@ class Contract:
         In the order in which they are written.
     key : str
         The column that names a row.
+    title : str
+        What people call it; by default the words of its name.
+    place : Place, optional
+        In the project's tree; a table has none.
+    place_of_areas : Place, optional
+        That of its areas, if it is another one because they would hide what lies below.
+    look : str
+        Its style in `screenplan.outputs.styles`; by default that of its name as written.
+    report : tuple of Shown
+        The tables of the report that show it.
+    whole : str
+        Of a part of a layer (`screenplan.contracts.written`) the layer's name in memory.
     """
 
     name: str
@@ -101,6 +161,20 @@ class Contract:
     meaning: str
     columns: tuple[Column, ...] = field(default=())
     key: str = ""
+    title: str = ""
+    place: Place | None = None
+    place_of_areas: Place | None = None
+    look: str = ""
+    report: tuple[Shown, ...] = ()
+    whole: str = ""
+
+    def __post_init__(self) -> None:
+        _fill(
+            self,
+            title=self.title or self.name.replace("_", " ").capitalize(),
+            look=self.look or self.name,
+            whole=self.whole or self.name,
+        )
 
     def column(self, name: str) -> Column:
         """Give the column of that name, per-year columns included (``open_y05``).

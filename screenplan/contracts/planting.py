@@ -2,72 +2,66 @@
 
 from __future__ import annotations
 
-from screenplan.contracts.model import (
-    CROWN_SHAPES,
-    HIGHEST_PLANT_M,
-    POLYGONS,
-    Column,
-    Contract,
+from screenplan.contracts.columns import (
+    boolean,
+    degrees,
+    integer,
+    metres,
+    number,
+    share,
+    text,
+    year,
 )
+from screenplan.contracts.model import CROWN_SHAPES, HIGHEST_PLANT_M, POLYGONS, Contract
+from screenplan.contracts.presentation import EFFECTS, MAY_STAND, PLAN, SIGHT, Place, Shown
 
 SIDES = Contract(
     "sides",
     ("LineString",),
     "One side of the subject parcel, from real corner to real corner, anticlockwise",
     key="side_id",
+    place=Place("Site", 60, (MAY_STAND,)),
     columns=(
-        Column(
+        text(
             "side_id",
-            "text",
             "Name by the compass (north, south-west, east-2): where the outward normal points",
             required=True,
         ),
-        Column(
-            "length_m", "number", "Length along the ground, level", unit="m", required=True, low=0.0
-        ),
-        Column(
+        metres("length_m", "Length along the ground, level", required=True, low=0.0),
+        metres(
             "chord_m",
-            "number",
             "Straight distance between its two corners",
-            unit="m",
+            "Straight distance",
             required=True,
             low=0.0,
         ),
-        Column(
+        degrees(
             "bearing_deg",
-            "number",
             "Direction of travel from its first to its last corner",
-            unit="deg",
             required=True,
             low=0.0,
             high=360.0,
         ),
-        Column(
+        degrees(
             "facing_deg",
-            "number",
             "Direction of its outward normal",
-            unit="deg",
+            "Faces",
             required=True,
             low=0.0,
             high=360.0,
         ),
-        Column("across", "text", "What lies across it: a parcel's id, a road's name, or empty"),
-        Column(
+        text("across", "What lies across it: a parcel's id, a road's name, or empty", "Across it"),
+        text(
             "across_kind",
-            "text",
             "parcel, road or unknown",
+            "What lies across",
             required=True,
             choices=("parcel", "road", "unknown"),
         ),
-        Column(
-            "curved", "boolean", "True if it bends by more than a tenth of its chord", required=True
-        ),
-        Column(
+        boolean("curved", "True if it bends by more than a tenth of its chord", required=True),
+        share(
             "looked_across",
-            "number",
-            "Share of the straight lines from windows and onlookers to private places that cross it, in "
-            "plan",
-            unit="share",
+            "Share of the straight lines from windows and onlookers to private places that cross it, in plan",
             low=0.0,
             high=1.0,
         ),
@@ -80,22 +74,33 @@ NO_PLANT_ZONES = Contract(
     POLYGONS,
     "Ground where no stem may stand, by one rule for one thing",
     key="zone_id",
+    title="No-plant zones",
+    place=Place("Ground", 20, (MAY_STAND,)),
     columns=(
-        Column("zone_id", "text", "Its identifier", required=True),
-        Column("rule", "text", "Key of the rule that made it", required=True),
-        Column("feature", "text", "Class of the thing that is kept clear", required=True),
-        Column("source_layer", "text", "Layer in which that thing stands", required=True),
-        Column("source_id", "text", "Identifier of that thing", required=True),
-        Column(
+        text("zone_id", "Its identifier", required=True),
+        text("rule", "Key of the rule that made it", required=True),
+        text(
+            "feature", "Class of the thing that is kept clear", "What is kept clear", required=True
+        ),
+        text(
+            "source_layer", "Layer in which that thing stands", "Layer of the thing", required=True
+        ),
+        text("source_id", "Identifier of that thing", "Identifier of the thing", required=True),
+        metres(
             "distance_m",
-            "number",
             "Distance from the thing's outside edge to the stem",
-            unit="m",
+            "Distance kept clear",
             required=True,
         ),
-        Column("reason", "text", "Why no plant may stand here", required=True),
-        Column("source", "text", "Where the rule comes from", required=True),
-        Column("confirm_locally", "boolean", "True if the local code decides", required=True),
+        text(
+            "reason",
+            "Why no plant may stand here",
+            "Why no plant may stand here",
+            form="sentence",
+            required=True,
+        ),
+        text("source", "Where the rule comes from", form="sentence", required=True),
+        boolean("confirm_locally", "True if the local code decides", required=True),
     ),
 )
 
@@ -105,9 +110,10 @@ PLANTABLE_ZONE = Contract(
     POLYGONS,
     "Ground of the subject where a stem may stand by every rule",
     key="zone_id",
+    place=Place("Ground", 10, (PLAN, MAY_STAND)),
     columns=(
-        Column("zone_id", "text", "Its identifier", required=True),
-        Column("area_m2", "number", "Area", unit="m2", required=True, low=0.0),
+        text("zone_id", "Its identifier", required=True),
+        number("area_m2", "Area", unit="m2", required=True, low=0.0),
     ),
 )
 
@@ -117,23 +123,17 @@ PLANTING_LINES = Contract(
     ("LineString",),
     "The line of one row from its zero peg to its end peg, gaps included",
     key="line_id",
+    place=Place("Planting", 30, (PLAN, SIGHT, MAY_STAND)),
     columns=(
-        Column("line_id", "text", "Its identifier", required=True),
-        Column(
-            "side_id", "text", "The side along which it runs, or the drawn line's id", required=True
+        text("line_id", "Its identifier", "Planting line", required=True),
+        text("side_id", "The side along which it runs, or the drawn line's id", required=True),
+        integer("row", "1 for the row nearest to the boundary, 2 for the second", required=True),
+        metres("offset_m", "Distance from the boundary line", "Offset from the boundary"),
+        metres("length_m", "Level length", required=True),
+        metres(
+            "plantable_m", "Level length that may be planted", "Plantable length", required=True
         ),
-        Column(
-            "row",
-            "integer",
-            "1 for the row nearest to the boundary, 2 for the second",
-            required=True,
-        ),
-        Column("offset_m", "number", "Distance from the boundary line", unit="m"),
-        Column("length_m", "number", "Level length", unit="m", required=True),
-        Column(
-            "plantable_m", "number", "Level length that may be planted", unit="m", required=True
-        ),
-        Column("bound_by", "text", "Keys of the rules that set the offset"),
+        text("bound_by", "Keys of the rules that set the offset", "Bound by rules"),
     ),
 )
 
@@ -143,63 +143,91 @@ PLANTS = Contract(
     ("Point",),
     "One plant, at its stem",
     key="plant_id",
+    place=Place("Planting", 10, (PLAN, SIGHT, EFFECTS, MAY_STAND)),
+    report=(
+        Shown(
+            "stakes",
+            20,
+            title="Stations",
+            columns="plant_id line_id station_m slope_station_m offset_m moved_m species",
+            lead="Running distances from each row's zero peg.",
+            tick=True,
+            keep=lambda frame: frame.loc[~frame["existing"].astype(bool)],
+        ),
+    ),
     columns=(
-        Column("plant_id", "integer", "Number along the rows, from 1", required=True),
-        Column("line_id", "text", "The planting line on which it stands", required=True),
-        Column("side_id", "text", "The side along which its row runs", required=True),
-        Column("row", "integer", "Row, counted from the boundary", required=True),
-        Column(
+        integer("plant_id", "Number along the rows, from 1", required=True),
+        text(
+            "line_id",
+            "The planting line on which it stands",
+            "Planting line",
+            heading="row",
+            required=True,
+        ),
+        text("side_id", "The side along which its row runs", required=True),
+        integer("row", "Row, counted from the boundary", required=True),
+        metres(
             "station_m",
-            "number",
             "Running distance along the line from its zero peg, level",
-            unit="m",
+            heading="level from zero",
+            form="tape",
             required=True,
         ),
-        Column(
+        metres(
             "slope_station_m",
-            "number",
             "The same distance along the ground, as a tape reads it",
-            unit="m",
+            "Station on the ground",
+            heading="along the ground",
+            form="tape",
             required=True,
         ),
-        Column("offset_m", "number", "Distance from the boundary line", unit="m"),
-        Column(
-            "gap_before_m", "number", "Level distance to the plant before it in its row", unit="m"
+        metres(
+            "offset_m",
+            "Distance from the boundary line",
+            "Offset from the boundary",
+            heading="from the boundary",
+            form="tape",
         ),
-        Column("ground_m", "number", "Height of the ground at the stem", unit="m", required=True),
-        Column("species", "text", "Key in the species table", required=True),
-        Column(
+        metres(
+            "gap_before_m",
+            "Level distance to the plant before it in its row",
+            "Gap to the plant before",
+        ),
+        metres(
+            "ground_m", "Height of the ground at the stem", "Height of the ground", required=True
+        ),
+        text("species", "Key in the species table", heading="plant", form="species", required=True),
+        text(
             "stock",
-            "text",
             "Kind of stock (plug, bare_root, container, balled; standing if it is there)",
+            "Kind of stock",
             required=True,
         ),
-        Column(
+        metres(
             "stock_height_m",
-            "number",
             "Height when planted, or today if it stands already",
-            unit="m",
+            "Height when planted, or today",
             required=True,
             low=0.0,
             high=HIGHEST_PLANT_M,
         ),
-        Column("existing", "boolean", "True if it stands already", required=True),
-        Column(
+        boolean("existing", "True if it stands already", "Stands already", required=True),
+        metres(
             "moved_m",
-            "number",
             "How far it was moved along the line to clear an exclusion or a corner's plant",
-            unit="m",
+            "Moved along the line",
+            heading="moved",
+            form="tape",
             required=True,
         ),
-        Column(
+        share(
             "hangs_share",
-            "number",
             "How much hangs on it: the greatest share of any one view that opens if it is missing",
-            unit="share",
+            "Share of a view that hangs on it",
             low=0.0,
             high=1.0,
         ),
-        Column("hangs_view", "text", "The view that opens most if it is missing"),
+        text("hangs_view", "The view that opens most if it is missing", "View that hangs on it"),
     ),
 )
 
@@ -209,17 +237,15 @@ DROPPED = Contract(
     ("Point",),
     "A station of the pattern where no plant may stand",
     key="station_id",
+    title="Stations left out",
+    place=Place("Planting", 20, (PLAN, MAY_STAND)),
     columns=(
-        Column("station_id", "integer", "Number", required=True),
-        Column("line_id", "text", "The planting line", required=True),
-        Column(
-            "station_m",
-            "number",
-            "Running distance along the line from its zero peg, level",
-            unit="m",
-            required=True,
+        integer("station_id", "Number", required=True),
+        text("line_id", "The planting line", "Planting line", required=True),
+        metres(
+            "station_m", "Running distance along the line from its zero peg, level", required=True
         ),
-        Column("rules", "text", "Keys of the rules that forbid it", required=True),
+        text("rules", "Keys of the rules that forbid it", required=True),
     ),
 )
 
@@ -229,34 +255,26 @@ CROWNS = Contract(
     ("Polygon",),
     "A plant's crown seen from above, in one year",
     key="crown_id",
+    place=Place("Planting", 40, (PLAN, SIGHT, EFFECTS)),
     columns=(
-        Column("crown_id", "text", "Plant and year", required=True),
-        Column("plant_id", "integer", "The plant", required=True),
-        Column("year", "integer", "Years since planting", unit="year", required=True),
-        Column("growth", "text", "Which growth", required=True, choices=("low", "typical", "high")),
-        Column("height_m", "number", "Height", unit="m", required=True),
-        Column(
+        text("crown_id", "Plant and year", "Plant and year", required=True),
+        integer("plant_id", "The plant", required=True),
+        year("year", "Years since planting", required=True),
+        text("growth", "Which growth", required=True, choices=("low", "typical", "high")),
+        metres("height_m", "Height", required=True),
+        metres(
             "spread_m",
-            "number",
             "Diameter of the crown; of a clipped hedge its length along the row",
-            unit="m",
             required=True,
         ),
-        Column(
+        metres(
             "width_m",
-            "number",
             "Width across the row: the diameter, or what a clipped hedge is kept at",
-            unit="m",
+            "Width across the row",
             required=True,
         ),
-        Column("clear_stem_m", "number", "Height of its lowest leaves", unit="m", required=True),
-        Column(
-            "shape",
-            "text",
-            "Shape of the crown",
-            required=True,
-            choices=CROWN_SHAPES,
-        ),
+        metres("clear_stem_m", "Height of its lowest leaves", "Lowest leaves", required=True),
+        text("shape", "Shape of the crown", required=True, choices=CROWN_SHAPES),
     ),
 )
 
@@ -266,20 +284,52 @@ PLANTS_IN_HAND = Contract(
     (),
     "What the plants or the money in hand are good for",
     key="",
-    columns=(
-        Column("line_id", "text", "The planting line, or all", required=True),
-        Column("needed", "integer", "Plants that the pattern asks for", required=True),
-        Column("given", "integer", "Plants in hand"),
-        Column("surplus", "integer", "Plants over; negative when short"),
-        Column(
-            "spacing_to_fill_m",
-            "number",
-            "Spacing at which the plants in hand just fill the line",
-            unit="m",
+    report=(
+        Shown(
+            "works",
+            60,
+            title="Plants in hand",
+            columns="line_id needed given surplus spacing_to_fill_m reach_m stock_height_m cost",
         ),
-        Column("reach_m", "number", "Length that they fill at the asked spacing", unit="m"),
-        Column("stock_height_m", "number", "Tallest stock that the budget buys for all", unit="m"),
-        Column("cost", "number", "What that costs, in the user's currency"),
+    ),
+    columns=(
+        text("line_id", "The planting line, or all", "Planting line", heading="row", required=True),
+        integer(
+            "needed",
+            "Plants that the pattern asks for",
+            "Plants needed",
+            heading="needed",
+            required=True,
+        ),
+        integer("given", "Plants in hand", "Plants in hand", heading="in hand"),
+        integer(
+            "surplus", "Plants over; negative when short", "Plants over", heading="over (− short)"
+        ),
+        metres(
+            "spacing_to_fill_m",
+            "Spacing at which the plants in hand just fill the line",
+            "Spacing that fills the line",
+            heading="they fill it at",
+        ),
+        metres(
+            "reach_m",
+            "Length that they fill at the asked spacing",
+            "Length that they fill",
+            heading="or reach",
+        ),
+        metres(
+            "stock_height_m",
+            "Tallest stock that the budget buys for all",
+            "Tallest that the budget buys",
+            heading="budget buys",
+        ),
+        number(
+            "cost",
+            "What that costs, in the user's currency",
+            "Cost of the plants",
+            heading="for",
+            form="money",
+        ),
     ),
 )
 
@@ -289,49 +339,54 @@ CLOSURE = Contract(
     (),
     "When and how far up neighbouring crowns of a row meet",
     key="",
+    report=(
+        Shown(
+            "growth",
+            10,
+            title="When the rows close",
+            columns="line_id growth spacing_m asked_from_m asked_height_m year_closed mature_closed_from_m mature_closed_height_m",
+        ),
+    ),
     columns=(
-        Column("line_id", "text", "The planting line", required=True),
-        Column("growth", "text", "Which growth", required=True, choices=("low", "typical", "high")),
-        Column(
+        text("line_id", "The planting line", "Planting line", heading="row", required=True),
+        text("growth", "Which growth", required=True, choices=("low", "typical", "high")),
+        metres(
             "spacing_m",
-            "number",
             "Widest gap between neighbours that no exclusion explains",
-            unit="m",
+            "Widest gap between neighbours",
+            heading="widest gap",
             required=True,
         ),
-        Column(
+        metres(
             "asked_from_m",
-            "number",
             "Height from which the row should close: the lowest sight line across it, or the ground",
-            unit="m",
+            heading="closed from",
             required=True,
         ),
-        Column(
+        metres(
             "asked_height_m",
-            "number",
             "Height up to which the row should close",
-            unit="m",
+            heading="up to",
             required=True,
         ),
-        Column(
+        year(
             "year_closed",
-            "integer",
-            "Year from which it does, and stays so until its plants are grown; empty if not in the "
-            "years looked at",
-            unit="year",
+            "Year from which it does, and stays so until its plants are grown; empty if not in the years looked at",
+            heading="in year",
+            form="never",
         ),
-        Column(
+        metres(
             "mature_closed_height_m",
-            "number",
             "Height up to which it closes in the end; 0 if crowns never meet",
-            unit="m",
+            "Closes in the end up to",
+            heading="up to",
             required=True,
         ),
-        Column(
+        metres(
             "mature_closed_from_m",
-            "number",
             "Height from which it closes then: above 0 with clear stems or rounded crowns",
-            unit="m",
+            "Closes in the end from",
+            heading="in the end from",
             required=True,
         ),
     ),

@@ -2,15 +2,28 @@
 
 from __future__ import annotations
 
-from screenplan.contracts.columns import DERIVED, NAME, height_column
-from screenplan.contracts.model import (
-    ANY,
-    HIGHEST_BUILDING_M,
-    LINES,
-    POINTS,
-    POLYGONS,
-    Column,
-    Contract,
+from screenplan.contracts.columns import (
+    DERIVED,
+    NAME,
+    boolean,
+    date,
+    degrees,
+    height_column,
+    integer,
+    metres,
+    number,
+    share,
+    text,
+)
+from screenplan.contracts.model import ANY, HIGHEST_BUILDING_M, LINES, POINTS, POLYGONS, Contract
+from screenplan.contracts.presentation import (
+    EFFECTS,
+    MAY_STAND,
+    PLAN,
+    SIGHT,
+    STAKE_OUT,
+    THEMES,
+    Place,
 )
 
 PARCELS = Contract(
@@ -18,9 +31,15 @@ PARCELS = Contract(
     POLYGONS,
     "A parcel of land",
     key="parcel_id",
+    place=Place("Site", 80, THEMES),
     columns=(
-        Column("parcel_id", "text", "The parcel's identifier", required=True),
-        Column("is_subject", "boolean", "True for the parcel that is planned", default=False),
+        text("parcel_id", "The parcel's identifier", required=True),
+        boolean(
+            "is_subject",
+            "True for the parcel that is planned",
+            "Is the planned parcel",
+            default=False,
+        ),
     ),
 )
 
@@ -30,39 +49,36 @@ BUILDINGS = Contract(
     POLYGONS,
     "A building's footprint, or that of one wing of it",
     key="building_id",
+    place=Place("Site", 30, THEMES),
     columns=(
-        Column("building_id", "text", "The building's identifier; by default its row number"),
-        Column("parcel_id", "text", "The parcel on which most of it stands; found when read"),
-        height_column("Height of the eaves or flat roof above the ground", HIGHEST_BUILDING_M),
-        Column(
-            "storeys",
-            "integer",
-            "Number of storeys, used for the height if none is given",
-            low=1,
-            high=120,
+        text("building_id", "The building's identifier; by default its row number"),
+        text("parcel_id", "The parcel on which most of it stands; found when read"),
+        height_column(
+            "Height of the eaves or flat roof above the ground",
+            HIGHEST_BUILDING_M,
+            label="Height of the eaves",
         ),
-        Column("kind", "text", "house, shed, garage, …", default="house"),
-        Column(
+        integer(
+            "storeys", "Number of storeys, used for the height if none is given", low=1, high=120
+        ),
+        text("kind", "house, shed, garage, …", "Kind of building", default="house"),
+        text(
             "roof",
-            "text",
             "Shape of the roof: flat, or a ridge along the longer axis of the footprint",
             default="flat",
             choices=("flat", "ridge"),
         ),
-        Column(
+        metres(
             "ridge_m",
-            "number",
             "Height of the ridge above the ground, for a roof with one",
-            unit="m",
+            "Height of the ridge",
             low=0.0,
             high=HIGHEST_BUILDING_M,
         ),
-        Column(
+        metres(
             "floor_m",
-            "number",
-            "Height of the ground-floor datum, to which storeys and sills refer; "
-            "by default the mean ground under the footprint",
-            unit="m",
+            "Height of the ground-floor datum, to which storeys and sills refer; by default the mean ground under the footprint",
+            "Height of the ground floor",
         ),
     ),
 )
@@ -73,48 +89,44 @@ WINDOWS = Contract(
     ("Point",),
     "A window, as a point on the outer face of its wall",
     key="window_id",
+    place=Place("Views", 10, (PLAN, SIGHT, EFFECTS)),
     columns=(
-        Column(
-            "window_id", "text", "The window's identifier; by default its row number", required=True
-        ),
+        text("window_id", "The window's identifier; by default its row number", required=True),
         NAME,
-        Column("building_id", "text", "The building whose wall it is in, empty if none is near"),
-        Column(
+        text("building_id", "The building whose wall it is in, empty if none is near"),
+        integer(
             "storey",
-            "integer",
             "Storey, 0 at the ground; by default that in which the sill lies",
             low=0,
             high=119,
         ),
-        Column(
+        metres(
             "sill_m",
-            "number",
-            "Height of the sill above the building's ground-floor datum, or above "
-            "the ground where there is no building",
-            unit="m",
+            "Height of the sill above the building's ground-floor datum, or above the ground where there is no building",
+            "Height of the sill",
             required=True,
             low=0.0,
             high=HIGHEST_BUILDING_M,
         ),
-        height_column("Height of the opening, sill to head", 10.0, default=1.2),
-        Column(
+        height_column(
+            "Height of the opening, sill to head", 10.0, label="Height of the opening", default=1.2
+        ),
+        metres(
             "width_m",
-            "number",
             "Width of the opening, jamb to jamb",
-            unit="m",
+            "Width of the opening",
             low=0.05,
             high=30.0,
             default=1.2,
         ),
-        Column(
+        degrees(
             "facing_deg",
-            "number",
             "Direction in which one looks straight out; by default the wall's",
-            unit="deg",
+            "Faces",
             low=0.0,
             high=360.0,
         ),
-        Column("floor_m", "number", "Height of the floor of the room", unit="m"),
+        metres("floor_m", "Height of the floor of the room", "Height of the room's floor"),
         DERIVED,
     ),
 )
@@ -125,46 +137,36 @@ PRIVATE_PLACES = Contract(
     ("Polygon", "MultiPolygon", "Point"),
     "A place where people want not to be seen",
     key="place_id",
+    place=Place("Views", 70, (PLAN, SIGHT, EFFECTS)),
     columns=(
-        Column(
-            "place_id", "text", "The place's identifier; by default its row number", required=True
-        ),
+        text("place_id", "The place's identifier; by default its row number", required=True),
         NAME,
-        Column(
+        metres(
             "eye_seated_m",
-            "number",
             "Height of a seated head above the ground",
-            unit="m",
+            "Eyes, seated",
             default=1.2,
             low=0.0,
             high=3.0,
         ),
-        Column(
+        metres(
             "eye_standing_m",
-            "number",
             "Height of a standing head above the ground",
-            unit="m",
+            "Eyes, standing",
             default=1.6,
             low=0.0,
             high=3.0,
         ),
-        Column(
+        metres(
             "deck_m",
-            "number",
-            "Height of its level floor above the mean ground under it, for a raised deck or a "
-            "roof terrace; 0 where people stand on the ground",
-            unit="m",
+            "Height of its level floor above the mean ground under it, for a raised deck or a roof terrace; 0 where people stand on the ground",
+            "Floor of the deck above the ground",
             default=0.0,
             low=0.0,
             high=100.0,
         ),
-        Column(
-            "weight",
-            "number",
-            "How much the place matters among others",
-            default=1.0,
-            low=0.0,
-            high=1000.0,
+        number(
+            "weight", "How much the place matters among others", default=1.0, low=0.0, high=1000.0
         ),
         DERIVED,
     ),
@@ -176,24 +178,23 @@ ONLOOKERS = Contract(
     ANY,
     "Where people are who look out of no window: a terrace, a balcony, a road, a path",
     key="onlooker_id",
+    place=Place("Views", 20, (PLAN, SIGHT)),
     columns=(
-        Column("onlooker_id", "text", "Its identifier; by default its row number"),
+        text("onlooker_id", "Its identifier; by default its row number"),
         NAME,
-        Column("kind", "text", "terrace, balcony, road, path, …", default="path"),
-        Column(
+        text("kind", "terrace, balcony, road, path, …", "Where they are", default="path"),
+        metres(
             "eye_m",
-            "number",
             "Height of their eyes above what they stand or sit on",
-            unit="m",
+            "Height of the eyes",
             default=1.6,
             low=0.0,
             high=5.0,
         ),
-        Column(
+        metres(
             "raised_m",
-            "number",
             "Height of that floor above the ground: a balcony's, a raised terrace's",
-            unit="m",
+            "Floor above the ground",
             default=0.0,
             low=0.0,
             high=100.0,
@@ -207,20 +208,24 @@ UTILITIES = Contract(
     LINES + POINTS,
     "A pipe, cable, wire or drain",
     key="utility_id",
+    place=Place("Site", 10, THEMES),
     columns=(
-        Column("utility_id", "text", "Its identifier; by default its row number"),
-        Column("kind", "text", "water, gas, sewer, drain, electric, telecom, …", required=True),
-        Column(
+        text("utility_id", "Its identifier; by default its row number"),
+        text(
+            "kind", "water, gas, sewer, drain, electric, telecom, …", "Kind of line", required=True
+        ),
+        text(
             "position",
-            "text",
             "Whether it runs in the ground or in the air",
             required=True,
             choices=("buried", "overhead"),
         ),
-        Column(
-            "diameter_m", "number", "Outside diameter", unit="m", default=0.0, low=0.0, high=10.0
+        metres(
+            "diameter_m", "Outside diameter", "Outside diameter", default=0.0, low=0.0, high=10.0
         ),
-        height_column("Height of a wire above the ground at its lowest", 200.0),
+        height_column(
+            "Height of a wire above the ground at its lowest", 200.0, label="Height of the wire"
+        ),
     ),
 )
 
@@ -230,10 +235,15 @@ KEEP_OUTS = Contract(
     ANY,
     "Ground on which nothing may be planted",
     key="keep_out_id",
+    title="Keep-outs",
+    place=Place("Site", 40, (PLAN, STAKE_OUT, MAY_STAND)),
     columns=(
-        Column("keep_out_id", "text", "Its identifier; by default its row number"),
-        Column(
-            "kind", "text", "driveway, gate, septic_field, easement, pond, path, …", required=True
+        text("keep_out_id", "Its identifier; by default its row number", "Ground kept clear"),
+        text(
+            "kind",
+            "driveway, gate, septic_field, easement, pond, path, …",
+            "Kind of ground kept clear",
+            required=True,
         ),
         NAME,
     ),
@@ -245,17 +255,15 @@ ROADS = Contract(
     LINES,
     "The centre line of a road",
     key="road_id",
+    place=Place("Site", 70, THEMES),
     columns=(
-        Column("road_id", "text", "Its identifier; by default its row number"),
+        text("road_id", "Its identifier; by default its row number"),
         NAME,
-        Column(
-            "speed_kmh", "number", "Speed at which traffic runs", unit="km/h", low=0.0, high=200.0
-        ),
-        Column(
+        number("speed_kmh", "Speed at which traffic runs", unit="km/h", low=0.0, high=200.0),
+        metres(
             "width_m",
-            "number",
             "Width between its edges",
-            unit="m",
+            "Width between its edges",
             low=0.0,
             high=100.0,
             default=6.0,
@@ -269,40 +277,40 @@ EXISTING_SCREENS = Contract(
     ANY,
     "A wall, fence, hedge, tree or planted row that stands already",
     key="screen_id",
+    place=Place("Site", 20, THEMES),
     columns=(
-        Column("screen_id", "text", "Its identifier; by default its row number"),
-        Column(
+        text("screen_id", "Its identifier; by default its row number"),
+        text(
             "kind",
-            "text",
             "What it is; 'plant' is one plant of a row that is to be kept and filled up",
+            "Kind of screen",
             required=True,
             choices=("wall", "fence", "hedge", "tree", "plant"),
         ),
-        height_column("Its height above the ground today", 100.0, required=True),
-        Column(
+        height_column(
+            "Its height above the ground today", 100.0, label="Height today", required=True
+        ),
+        metres(
             "width_m",
-            "number",
             "Thickness of a wall or hedge, spread of a tree or plant",
-            unit="m",
+            "Thickness or spread",
             low=0.0,
             high=60.0,
         ),
-        Column(
+        share(
             "opacity",
-            "number",
             "Share of the light that it stops",
-            unit="share",
+            "Share of light stopped",
             low=0.0,
             high=1.0,
             default=1.0,
         ),
-        Column("species", "text", "Key in the species table, for a plant that goes on growing"),
-        Column("planted_on", "date", "Day of planting"),
-        Column(
+        text("species", "Key in the species table, for a plant that goes on growing"),
+        date("planted_on", "Day of planting"),
+        metres(
             "root_zone_m",
-            "number",
             "Radius around a tree in which nothing is planted; by default half its spread",
-            unit="m",
+            "Radius of the root zone",
             low=0.0,
             high=60.0,
         ),
@@ -315,33 +323,30 @@ SUN_PLACES = Contract(
     ("Polygon", "MultiPolygon", "Point"),
     "A place of the owner's that needs sun: roof panels, a bed, a greenhouse",
     key="sun_place_id",
+    place=Place("Site", 50, (EFFECTS,)),
     columns=(
-        Column("sun_place_id", "text", "Its identifier; by default its row number"),
+        text("sun_place_id", "Its identifier; by default its row number"),
         NAME,
-        Column("kind", "text", "panel, bed, greenhouse, …", default="bed"),
-        Column(
+        text("kind", "panel, bed, greenhouse, …", "Kind of place", default="bed"),
+        metres(
             "height_m",
-            "number",
             "Height of its middle above the ground",
-            unit="m",
+            "Height of its middle",
             default=0.1,
             low=0.0,
             high=100.0,
         ),
-        Column(
+        degrees(
             "tilt_deg",
-            "number",
             "Slope of its plane: 0 lies flat, 90 stands upright",
-            unit="deg",
             default=0.0,
             low=0.0,
             high=90.0,
         ),
-        Column(
+        degrees(
             "facing_deg",
-            "number",
             "Direction in which a tilted plane faces",
-            unit="deg",
+            "Faces",
             default=180.0,
             low=0.0,
             high=360.0,
@@ -355,7 +360,7 @@ PLANTING_LINE = Contract(
     LINES,
     "A line that the person drew for the row",
     key="line_id",
-    columns=(Column("line_id", "text", "Its identifier; by default its row number"), NAME),
+    columns=(text("line_id", "Its identifier; by default its row number", "Planting line"), NAME),
 )
 
 
@@ -365,8 +370,8 @@ MARKS = Contract(
     "A point that a crew finds on the ground: a monument, a pin, a nail, a hydrant",
     key="mark_id",
     columns=(
-        Column("mark_id", "text", "Its identifier; by default its row number"),
+        text("mark_id", "Its identifier; by default its row number"),
         NAME,
-        Column("kind", "text", "monument, pin, nail, hydrant, …", default="mark"),
+        text("kind", "monument, pin, nail, hydrant, …", default="mark"),
     ),
 )

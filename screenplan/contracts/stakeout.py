@@ -2,37 +2,56 @@
 
 from __future__ import annotations
 
-from screenplan.contracts.model import Column, Contract
+from screenplan.contracts.columns import boolean, degrees, integer, metres, number, text
+from screenplan.contracts.model import Contract
+from screenplan.contracts.presentation import STAKE_OUT, Place, Shown
 
 TAPE_POINTS = Contract(
     "tape_points",
     ("Point",),
     "A point that can be found on the ground, from which tapes start",
     key="point_id",
+    place=Place("Stake-out", 30, (STAKE_OUT,)),
+    report=(
+        Shown(
+            "setting",
+            10,
+            title="Tape points",
+            columns="point_id name x_m y_m moved_m",
+            lead="Find these on the ground first. East and north are counted from the site's origin: distances between two points can be worked out from them as a check.",
+            keep=lambda frame: frame.loc[frame["used"].astype(bool)],
+        ),
+    ),
     columns=(
-        Column("point_id", "text", "Letter on the stake-out sheet: A, B, …", required=True),
-        Column("name", "text", "What it is, in words", required=True),
-        Column(
+        text("point_id", "Letter on the stake-out sheet: A, B, …", required=True),
+        text("name", "What it is, in words", heading="what it is", required=True),
+        text(
             "kind",
-            "text",
             "mark (found monument), house corner or parcel corner",
+            "Kind of point",
             required=True,
             choices=("mark", "house corner", "parcel corner"),
         ),
-        Column("source_id", "text", "Identifier of the mark, building or parcel", required=True),
-        Column(
-            "x_m", "number", "East of the site's origin, after the refit", unit="m", required=True
-        ),
-        Column("y_m", "number", "North of it", unit="m", required=True),
-        Column("ground_m", "number", "Height of the ground there", unit="m", required=True),
-        Column(
-            "moved_m",
-            "number",
-            "How far the refit to the measured distances moved it from its place on the map",
-            unit="m",
+        text(
+            "source_id",
+            "Identifier of the mark, building or parcel",
+            "Mark, building or parcel",
             required=True,
         ),
-        Column("used", "boolean", "True if a peg's tape starts here", required=True),
+        metres(
+            "x_m", "East of the site's origin, after the refit", "East", form="tape", required=True
+        ),
+        metres("y_m", "North of it", "North", form="tape", required=True),
+        metres("ground_m", "Height of the ground there", "Height of the ground", required=True),
+        metres(
+            "moved_m",
+            "How far the refit to the measured distances moved it from its place on the map",
+            "Moved by the refit",
+            heading="moved by the fit",
+            form="tape",
+            required=True,
+        ),
+        boolean("used", "True if a peg's tape starts here", required=True),
     ),
 )
 
@@ -42,70 +61,153 @@ PEGS = Contract(
     ("Point",),
     "A peg: an end of a base line, or a corner post of the fence, and how it is set",
     key="peg_id",
+    place=Place("Stake-out", 20, (STAKE_OUT,)),
+    report=(
+        Shown(
+            "setting",
+            20,
+            title="Pegs at the ends of the row",
+            columns="peg_id role x_m y_m",
+            headings={"x_m": "x", "y_m": "y"},
+            lead="Only the row is known, so nothing is measured to its ends: set the first peg where the row is to begin, the other in the direction in which it is to run. The base lines, or the proofs below, give the distance between them; x and y are counted from the plan's own origin.",
+            tick=True,
+            keep=lambda frame: frame.loc[frame["method"] == "own end"],
+            key="pegs-of-the-row",
+        ),
+        Shown(
+            "setting",
+            21,
+            title="Pegs",
+            columns="peg_id role point_a tape_a_m slope_a_m point_b tape_b_m slope_b_m side crossing_deg point_c slope_c_m tolerance_m",
+            headings={"side": "side of 1→2"},
+            lead="Hook a tape on each of the two points and swing both until they meet: the peg stands there, on the side that is named, seen from the first point towards the second. Hold the tapes level and read the level distance, or pull them taut over the ground and read the other.",
+            tick=True,
+            keep=lambda frame: frame.loc[frame["method"] == "two tapes"],
+            notes=("peg_id", "says"),
+        ),
+        Shown(
+            "setting",
+            22,
+            title="Pegs by offset",
+            columns="peg_id role point_a point_b along_m slope_along_m offset_m side point_c slope_c_m tolerance_m",
+            headings={"point_a": "line from", "point_b": "towards"},
+            lead="No two tapes cross well at these pegs. Lay one tape from the first point towards the second, and sight it on past that if the distance asks for it. At the distance set off the offset square to it, on the side that is named, seen from the first point.",
+            tick=True,
+            keep=lambda frame: frame.loc[frame["method"] == "offset"],
+            notes=("peg_id", "says"),
+            key="pegs-by-offset",
+        ),
+        Shown(
+            "setting",
+            23,
+            title="Pegs that need an instrument",
+            columns="peg_id role x_m y_m",
+            lead="Something is in the way of every tape. Have these set by a total station or a survey receiver from their coordinates, which are counted as those of the tape points are, or find a mark that sees them.",
+            tick=True,
+            keep=lambda frame: frame.loc[frame["method"] == "instrument"],
+            notes=("peg_id", "says"),
+            key="pegs-by-instrument",
+        ),
+    ),
     columns=(
-        Column("peg_id", "text", "Number on the stake-out sheet: P1, P2, …", required=True),
-        Column(
+        text("peg_id", "Number on the stake-out sheet: P1, P2, …", required=True),
+        text(
             "role",
-            "text",
             "zero (where the running distance starts), end, or fence",
+            heading="is",
             required=True,
             choices=("zero", "end", "fence"),
         ),
-        Column("base_id", "text", "The base lines of which it is an end; empty for the fence"),
-        Column("x_m", "number", "East of the site's origin", unit="m", required=True),
-        Column("y_m", "number", "North of it", unit="m", required=True),
-        Column("ground_m", "number", "Height of the ground there", unit="m", required=True),
-        Column(
+        text("base_id", "The base lines of which it is an end; empty for the fence", "Base line"),
+        metres("x_m", "East of the site's origin", "East", form="tape", required=True),
+        metres("y_m", "North of it", "North", form="tape", required=True),
+        metres("ground_m", "Height of the ground there", "Height of the ground", required=True),
+        text(
             "method",
-            "text",
-            "How it is set: two tapes; offset (along the line from point a towards point b, and square "
-            "to it); instrument (no tape reaches it); own end (of a line that was given without a parcel)",
+            "How it is set: two tapes; offset (along the line from point a towards point b, and square to it); instrument (no tape reaches it); own end (of a line that was given without a parcel)",
+            "Set by",
             required=True,
             choices=("two tapes", "offset", "instrument", "own end"),
         ),
-        Column(
+        text(
             "point_a",
-            "text",
-            "Tape point, or peg that is set before, from which the first tape starts; empty for an "
-            "instrument, as are the distances that the method does not use",
+            "Tape point, or peg that is set before, from which the first tape starts; empty for an instrument, as are the distances that the method does not use",
+            "Tape point A",
+            heading="tape 1 from",
         ),
-        Column("tape_a_m", "number", "Level distance from it", unit="m"),
-        Column("slope_a_m", "number", "What a taut tape from ground to ground reads", unit="m"),
-        Column(
-            "point_b", "text", "Point from which the second tape starts, or to which one sights"
+        metres("tape_a_m", "Level distance from it", "Tape A, level", heading="level", form="tape"),
+        metres(
+            "slope_a_m",
+            "What a taut tape from ground to ground reads",
+            "Tape A, taut",
+            heading="taut tape",
+            form="tape",
         ),
-        Column("tape_b_m", "number", "Level distance from it", unit="m"),
-        Column("slope_b_m", "number", "What a taut tape reads", unit="m"),
-        Column(
-            "along_m", "number", "Level distance from point a along its line to point b", unit="m"
+        text(
+            "point_b",
+            "Point from which the second tape starts, or to which one sights",
+            "Tape point B",
+            heading="tape 2 from",
         ),
-        Column("slope_along_m", "number", "The same as a tape on the ground reads it", unit="m"),
-        Column("offset_m", "number", "Distance from that line, square to it", unit="m", low=0.0),
-        Column(
+        metres("tape_b_m", "Level distance from it", "Tape B, level", heading="level", form="tape"),
+        metres(
+            "slope_b_m", "What a taut tape reads", "Tape B, taut", heading="taut tape", form="tape"
+        ),
+        metres(
+            "along_m",
+            "Level distance from point a along its line to point b",
+            "From A along A to B, level",
+            heading="level",
+            form="tape",
+        ),
+        metres(
+            "slope_along_m",
+            "The same as a tape on the ground reads it",
+            "From A along A to B, on the ground",
+            heading="along the ground",
+            form="tape",
+        ),
+        metres(
+            "offset_m",
+            "Distance from that line, square to it",
+            "Offset from the line A to B",
+            heading="offset",
+            form="tape",
+            low=0.0,
+        ),
+        text(
             "side",
-            "text",
             "Side of the line from point a to point b on which the peg stands, seen from a",
+            "Side of the line A to B",
+            heading="to the",
             choices=("left", "right", "on the line"),
         ),
-        Column(
+        degrees(
             "crossing_deg",
-            "number",
             "Angle at which the two tapes cross at the peg; good from 30 to 150",
-            unit="deg",
+            "Tapes cross at",
             low=0.0,
             high=180.0,
         ),
-        Column("point_c", "text", "Another point, for the check; empty if there is none"),
-        Column("tape_c_m", "number", "Level distance from it", unit="m"),
-        Column("slope_c_m", "number", "What a taut tape reads", unit="m"),
-        Column(
+        text(
+            "point_c",
+            "Another point, for the check; empty if there is none",
+            "Tape point C",
+            heading="check from",
+        ),
+        metres("tape_c_m", "Level distance from it", "Tape C, level"),
+        metres(
+            "slope_c_m", "What a taut tape reads", "Tape C, taut", heading="taut tape", form="tape"
+        ),
+        metres(
             "tolerance_m",
-            "number",
             "How far the peg can be out if every distance is read to a centimetre",
-            unit="m",
+            "May be out by",
+            heading="within",
+            form="tape",
             required=True,
         ),
-        Column("says", "text", "What to watch at this peg"),
+        text("says", "What to watch at this peg", "In words", form="sentence"),
     ),
 )
 
@@ -115,34 +217,56 @@ BASE_LINES = Contract(
     ("LineString",),
     "A straight line between two pegs along which a tape is laid",
     key="base_id",
+    place=Place("Stake-out", 40, (STAKE_OUT,)),
+    report=(
+        Shown(
+            "setting",
+            30,
+            title="Base lines",
+            columns="base_id from_peg to_peg length_m slope_m bearing_deg stakes line_ids",
+            lead="Lay one tape from the zero peg to the end peg and leave it there: every stake is read on it, never measured from the stake before.",
+            tick=True,
+        ),
+    ),
     columns=(
-        Column("base_id", "text", "Its identifier: L1, L2, …", required=True),
-        Column("line_ids", "text", "Planting lines that are staked from it", required=True),
-        Column("from_peg", "text", "Its zero peg", required=True),
-        Column("to_peg", "text", "Its end peg", required=True),
-        Column("length_m", "number", "Level distance between the pegs", unit="m", required=True),
-        Column(
-            "slope_m",
-            "number",
-            "The same along the ground, as a tape reads it",
-            unit="m",
+        text("base_id", "Its identifier: L1, L2, …", "Base line", heading="line", required=True),
+        text(
+            "line_ids",
+            "Planting lines that are staked from it",
+            "Planting lines",
+            heading="rows",
             required=True,
         ),
-        Column(
+        text("from_peg", "Its zero peg", heading="from peg (zero)", required=True),
+        text("to_peg", "Its end peg", required=True),
+        metres(
+            "length_m",
+            "Level distance between the pegs",
+            heading="level",
+            form="tape",
+            required=True,
+        ),
+        metres(
+            "slope_m",
+            "The same along the ground, as a tape reads it",
+            "Length on the ground",
+            heading="along the ground",
+            form="tape",
+            required=True,
+        ),
+        degrees(
             "bearing_deg",
-            "number",
             "Direction from the zero peg, true; empty where north is not known",
-            unit="deg",
+            heading="bearing, true",
             low=0.0,
             high=360.0,
         ),
-        Column(
+        number(
             "stretch",
-            "number",
             "Measured length per planned length along this tape; 1 if it was not measured",
             required=True,
         ),
-        Column("stakes", "integer", "Stakes along it", required=True),
+        integer("stakes", "Stakes along it", required=True),
     ),
 )
 
@@ -152,60 +276,88 @@ STAKES = Contract(
     ("Point",),
     "A flag or paint mark where a plant goes",
     key="stake_id",
+    place=Place("Stake-out", 10, (STAKE_OUT,)),
+    report=(
+        Shown(
+            "stakes",
+            10,
+            title="Stakes",
+            columns="stake_id base_id along_m slope_along_m offset_m offset_side diagonal_m tolerance_m species mark",
+            lead="Read the first distance with a level tape, the second with a tape that lies on the ground. A stake without an offset stands at the tape; an offset is square to it, and its diagonal proves the right angle.",
+            tick=True,
+        ),
+    ),
     columns=(
-        Column("stake_id", "integer", "Number, the same as the plant's", required=True),
-        Column("plant_id", "integer", "The plant", required=True),
-        Column("line_id", "text", "Its planting line", required=True),
-        Column("row", "integer", "Row, counted from the boundary", required=True),
-        Column("base_id", "text", "The base line along which the tape lies", required=True),
-        Column(
+        integer("stake_id", "Number, the same as the plant's", required=True),
+        integer("plant_id", "The plant", required=True),
+        text("line_id", "Its planting line", "Planting line", required=True),
+        integer("row", "Row, counted from the boundary", required=True),
+        text(
+            "base_id",
+            "The base line along which the tape lies",
+            "Base line",
+            heading="line",
+            required=True,
+        ),
+        metres(
             "along_m",
-            "number",
             "Running distance along the tape from the zero peg, level",
-            unit="m",
+            "Along the tape, level",
+            heading="level from zero",
+            form="tape",
             required=True,
         ),
-        Column(
+        metres(
             "slope_along_m",
-            "number",
             "The same as a tape on the ground reads it",
-            unit="m",
+            "Along the tape, on the ground",
+            heading="along the ground",
+            form="tape",
             required=True,
         ),
-        Column(
+        metres(
             "offset_m",
-            "number",
             "Distance from the tape, square to it; 0 on the tape",
-            unit="m",
+            "Offset from the tape",
+            heading="offset",
+            form="tape",
             required=True,
             low=0.0,
         ),
-        Column(
+        text(
             "offset_side",
-            "text",
             "left or right, seen from the zero peg towards the end peg; on the line if on the tape",
+            "Offset to the",
+            heading="to the",
             required=True,
             choices=("left", "right", "on the line"),
         ),
-        Column(
+        metres(
             "diagonal_m",
-            "number",
-            "Level distance from the zero peg straight to a stake off the tape: it proves the right "
-            "angle; empty on the tape",
-            unit="m",
+            "Level distance from the zero peg straight to a stake off the tape: it proves the right angle; empty on the tape",
+            "Diagonal from the zero peg",
+            heading="diagonal from zero",
+            form="tape",
         ),
-        Column("x_m", "number", "East of the site's origin", unit="m", required=True),
-        Column("y_m", "number", "North of it", unit="m", required=True),
-        Column("ground_m", "number", "Height of the ground there", unit="m", required=True),
-        Column(
+        metres("x_m", "East of the site's origin", "East", required=True),
+        metres("y_m", "North of it", "North", required=True),
+        metres("ground_m", "Height of the ground there", "Height of the ground", required=True),
+        metres(
             "tolerance_m",
-            "number",
             "How far the stake can be out if every distance is read to a centimetre",
-            unit="m",
+            "May be out by",
+            heading="within",
+            form="tape",
             required=True,
         ),
-        Column("mark", "text", "Flag or paint, in the user's words", required=True),
-        Column("species", "text", "Key in the species table", required=True),
+        text(
+            "mark",
+            "Flag or paint, in the user's words",
+            "Flag or paint",
+            heading="mark",
+            required=True,
+        ),
+        text("species", "Key in the species table", heading="plant", form="species", required=True),
     ),
 )
 
@@ -215,36 +367,62 @@ STAKE_CHECKS = Contract(
     (),
     "A distance that proves the stake-out, or that the user measured",
     key="check_id",
+    report=(
+        Shown(
+            "proofs",
+            10,
+            title="Distances that prove the stake-out",
+            columns="check_id kind from_name to_name refit_m slope_m measured_m residual_m says",
+            tick=True,
+        ),
+    ),
     columns=(
-        Column("check_id", "text", "Its identifier", required=True),
-        Column("base_id", "text", "The base line; empty if it is about tape points"),
-        Column(
+        text("check_id", "Its identifier", required=True),
+        text("base_id", "The base line; empty if it is about tape points", "Base line"),
+        text(
             "kind",
-            "text",
-            "closing (zero peg to end peg), diagonal (a right angle), between (two pegs of different "
-            "base lines), measured (given by the user)",
+            "closing (zero peg to end peg), diagonal (a right angle), between (two pegs of different base lines), measured (given by the user)",
+            "Kind of check",
+            heading="kind",
             required=True,
             choices=("closing", "diagonal", "between", "measured"),
         ),
-        Column(
-            "from_name", "text", "Where the tape starts: a peg, stake or tape point", required=True
+        text(
+            "from_name", "Where the tape starts: a peg, stake or tape point", "From", required=True
         ),
-        Column("to_name", "text", "Where it ends", required=True),
-        Column("planned_m", "number", "Level distance on the map", unit="m", required=True),
-        Column(
+        text("to_name", "Where it ends", "To", required=True),
+        metres("planned_m", "Level distance on the map", "On the map", required=True),
+        metres(
             "refit_m",
-            "number",
             "Level distance after the refit: what to read today",
-            unit="m",
+            "After the refit",
+            heading="level",
+            form="tape",
             required=True,
         ),
-        Column(
-            "slope_m", "number", "The same on a taut tape on the ground", unit="m", required=True
+        metres(
+            "slope_m",
+            "The same on a taut tape on the ground",
+            "On a taut tape",
+            heading="taut tape",
+            form="tape",
+            required=True,
         ),
-        Column("measured_m", "number", "What the user measured, level", unit="m"),
-        Column("residual_m", "number", "Measured less refit", unit="m"),
-        Column(
-            "says", "text", "What it proves, and what to do if it does not agree", required=True
+        metres("measured_m", "What the user measured, level", heading="you measured", form="tape"),
+        metres(
+            "residual_m",
+            "Measured less refit",
+            "Measured less refit",
+            heading="off by",
+            form="tape",
+        ),
+        text(
+            "says",
+            "What it proves, and what to do if it does not agree",
+            "In words",
+            heading="what it proves",
+            form="sentence",
+            required=True,
         ),
     ),
 )

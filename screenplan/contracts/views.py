@@ -2,102 +2,92 @@
 
 from __future__ import annotations
 
-from screenplan.contracts.model import CROWN_SHAPES, Column, Contract
+from screenplan.contracts.columns import boolean, integer, metres, share, text, year
+from screenplan.contracts.model import CROWN_SHAPES, Contract
+from screenplan.contracts.presentation import SIGHT, Place, Shown
 
 VIEWS = Contract(
     "views",
     ("LineString",),
     "One view, from a window or from where an onlooker is to a private place",
     key="view_id",
+    place=Place("Views", 40, (SIGHT,)),
     columns=(
-        Column("view_id", "text", "Window and place", required=True),
-        Column("window_id", "text", "The window, or the onlooker", required=True),
-        Column("place_id", "text", "The place", required=True),
-        Column(
+        text("view_id", "Window and place", required=True),
+        text("window_id", "The window, or the onlooker", "Window or onlooker", required=True),
+        text("place_id", "The place", required=True),
+        text(
             "looks_from",
-            "text",
             "window, or the onlooker's kind (terrace, balcony, road, path, …)",
+            "Looked from",
             required=True,
         ),
-        Column(
+        integer(
             "rays",
-            "integer",
             "Number of sampled rays that pass the window's opening",
+            "Sampled rays",
             required=True,
             low=0,
         ),
-        Column(
+        share(
             "closed_already",
-            "number",
             "Share of rays that something existing stops",
-            unit="share",
             required=True,
             low=0.0,
             high=1.0,
         ),
-        Column(
-            "closed_by", "text", "What stops most of them: a building's or screen's id, or terrain"
-        ),
-        Column(
+        text("closed_by", "What stops most of them: a building's or screen's id, or terrain"),
+        share(
             "open_now",
-            "number",
             "Share open on the day of planting, before the plants count",
-            unit="share",
             required=True,
             low=0.0,
             high=1.0,
         ),
-        Column(
+        share(
             "open",
-            "number",
             "Share open in that year, typical growth, in the season in which more is open",
-            unit="share",
             low=0.0,
             high=1.0,
             per_year=True,
         ),
-        Column(
+        year(
             "year_closed_low",
-            "integer",
-            "First year from which it stays closed until its plants are grown, low growth; empty if "
-            "that is not in the years looked at",
-            unit="year",
+            "First year from which it stays closed until its plants are grown, low growth; empty if that is not in the years looked at",
+            "Year closed, low growth",
         ),
-        Column("year_closed", "integer", "The same, typical growth", unit="year"),
-        Column("year_closed_high", "integer", "The same, high growth", unit="year"),
-        Column(
+        year("year_closed", "The same, typical growth"),
+        year("year_closed_high", "The same, high growth", "Year closed, high growth"),
+        year(
             "opens_again",
-            "integer",
-            "First year in which it is open after it was closed, typical growth, also after the years "
-            "looked at (61 stands for all after 60); empty if it is not",
-            unit="year",
+            "First year in which it is open after it was closed, typical growth, also after the years looked at (61 stands for all after 60); empty if it is not",
+            "Opens again in year",
         ),
-        Column(
+        share(
             "error_share",
-            "number",
             "Sampling error of the open shares, by a second, denser sample",
-            unit="share",
+            "Error of the open shares",
             low=0.0,
         ),
-        Column(
+        share(
             "terrain_error_share",
-            "number",
-            "Error of the open shares that the terrain's cell size leaves, by ground raised and "
-            "lowered by what its bends tell; empty on a flat site",
-            unit="share",
+            "Error of the open shares that the terrain's cell size leaves, by ground raised and lowered by what its bends tell; empty on a flat site",
+            "Error of the terrain",
             low=0.0,
         ),
-        Column(
+        text(
             "status",
-            "text",
             "no view, closed already, closes, stays open",
+            "What becomes of it",
+            form="sentence",
             required=True,
             choices=("no view", "closed already", "closes", "stays open"),
         ),
-        Column(
+        text(
             "last_station_m",
-            "text",
             "Stations along the planting line through which the last open rays pass, as ranges",
+            "Stations of the last light",
+            form="sentence",
         ),
     ),
 )
@@ -109,21 +99,11 @@ VIEW_YEARS = Contract(
     "Open share of one view in one year, growth and season",
     key="",
     columns=(
-        Column("view_id", "text", "The view", required=True),
-        Column("year", "integer", "Years since planting", unit="year", required=True),
-        Column("growth", "text", "Which growth", required=True, choices=("low", "typical", "high")),
-        Column(
-            "season", "text", "Whether leaves are on", required=True, choices=("summer", "winter")
-        ),
-        Column(
-            "open",
-            "number",
-            "Share of rays still open",
-            unit="share",
-            required=True,
-            low=0.0,
-            high=1.0,
-        ),
+        text("view_id", "The view", required=True),
+        year("year", "Years since planting", required=True),
+        text("growth", "Which growth", required=True, choices=("low", "typical", "high")),
+        text("season", "Whether leaves are on", required=True, choices=("summer", "winter")),
+        share("open", "Share of rays still open", required=True, low=0.0, high=1.0),
     ),
 )
 
@@ -133,49 +113,41 @@ VIEW_HOLES = Contract(
     ("LineString",),
     "A stretch of a planting line through which a view's last open rays pass",
     key="hole_id",
+    place=Place("Views", 30, (SIGHT,)),
     columns=(
-        Column("hole_id", "text", "View and number", required=True),
-        Column("view_id", "text", "The view", required=True),
-        Column("line_id", "text", "The planting line", required=True),
-        Column(
+        text("hole_id", "View and number", "View and number", required=True),
+        text("view_id", "The view", required=True),
+        text("line_id", "The planting line", "Planting line", required=True),
+        year(
             "year",
-            "integer",
             "The year that is looked at: the last in which the view is open, or in which it opens again",
-            unit="year",
+            "Last year in which the view is open",
             required=True,
         ),
-        Column("from_m", "number", "Station where the stretch begins", unit="m", required=True),
-        Column("to_m", "number", "Station where it ends", unit="m", required=True),
-        Column(
+        metres("from_m", "Station where the stretch begins", "From station", required=True),
+        metres("to_m", "Station where it ends", "To station", required=True),
+        metres(
             "low_m",
-            "number",
             "Height above the ground of the lowest open ray there",
-            unit="m",
+            "Lowest open ray",
             required=True,
         ),
-        Column(
+        metres(
             "high_m",
-            "number",
             "Height above the ground of the highest open ray there",
-            unit="m",
+            "Highest open ray",
             required=True,
         ),
-        Column("rays", "integer", "Open rays through it", required=True),
-        Column(
-            "open_until",
-            "integer",
-            "Last year in which a ray passes there; empty if one does to the end",
-            unit="year",
-        ),
-        Column(
+        integer("rays", "Open rays through it", "Open rays through it", required=True),
+        year("open_until", "Last year in which a ray passes there; empty if one does to the end"),
+        text(
             "kind",
-            "text",
-            "How the rays pass: over plants, beyond the row's end, through a wide gap, under the "
-            "crowns, between plants, or where the line has no plant",
+            "How the rays pass: over plants, beyond the row's end, through a wide gap, under the crowns, between plants, or where the line has no plant",
+            "How the rays pass",
             required=True,
             choices=("over", "beyond", "gap", "under", "between", "bare"),
         ),
-        Column("cause", "text", "The plants or the gap that leave it open", required=True),
+        text("cause", "The plants or the gap that leave it open", form="sentence", required=True),
     ),
 )
 
@@ -185,20 +157,23 @@ SIGHT_LINES = Contract(
     ("LineString",),
     "The ray that stands for a view, from the window to a head in the private place",
     key="view_id",
+    place=Place("Views", 50),
     columns=(
-        Column("view_id", "text", "The view", required=True),
-        Column("window_id", "text", "The window, or the onlooker", required=True),
-        Column("place_id", "text", "The place", required=True),
-        Column(
-            "eye_z_m", "number", "Height at which it leaves the window", unit="m", required=True
+        text("view_id", "The view", required=True),
+        text("window_id", "The window, or the onlooker", "Window or onlooker", required=True),
+        text("place_id", "The place", required=True),
+        metres(
+            "eye_z_m", "Height at which it leaves the window", "Height at the window", required=True
         ),
-        Column("head_z_m", "number", "Height of the head it ends at", unit="m", required=True),
-        Column("length_m", "number", "Its level length", unit="m", required=True),
-        Column("sill_z_m", "number", "Height of the window's sill", unit="m"),
-        Column("top_z_m", "number", "Height of the window's head", unit="m"),
-        Column("line_id", "text", "The first planting line that it crosses, if it crosses one"),
-        Column("station_m", "number", "Where on that line", unit="m"),
-        Column("above_m", "number", "Its height above the ground there", unit="m"),
+        metres("head_z_m", "Height of the head it ends at", "Height of the head", required=True),
+        metres("length_m", "Its level length", required=True),
+        metres("sill_z_m", "Height of the window's sill", "Height of the sill"),
+        metres("top_z_m", "Height of the window's head", "Height of the window's head"),
+        text(
+            "line_id", "The first planting line that it crosses, if it crosses one", "Planting line"
+        ),
+        metres("station_m", "Where on that line", "Station where it crosses the line"),
+        metres("above_m", "Its height above the ground there", "Above the ground"),
     ),
 )
 
@@ -209,11 +184,11 @@ SIGHT_OUTLINES = Contract(
     "A corner of the convex outline of all places where a view's rays cross a planting line",
     key="",
     columns=(
-        Column("view_id", "text", "The view", required=True),
-        Column("line_id", "text", "The planting line", required=True),
-        Column("corner", "integer", "Number along the outline, from 0", required=True),
-        Column("station_m", "number", "Station of the corner", unit="m", required=True),
-        Column("above_m", "number", "Its height above the ground there", unit="m", required=True),
+        text("view_id", "The view", required=True),
+        text("line_id", "The planting line", "Planting line", required=True),
+        integer("corner", "Number along the outline, from 0", required=True),
+        metres("station_m", "Station of the corner", required=True),
+        metres("above_m", "Its height above the ground there", "Above the ground", required=True),
     ),
 )
 
@@ -224,24 +199,34 @@ SECTIONS = Contract(
     "Heights along the sight line of one view, at one distance from the window",
     key="",
     columns=(
-        Column("view_id", "text", "The view", required=True),
-        Column("distance_m", "number", "Level distance from the window", unit="m", required=True),
-        Column("ground_m", "number", "Height of the ground", unit="m", required=True),
-        Column("sight_m", "number", "Height of the sight line; empty behind its end", unit="m"),
-        Column("stands_from_m", "number", "Lowest height of what stands there already", unit="m"),
-        Column("stands_to_m", "number", "Highest height of what stands there already", unit="m"),
-        Column(
+        text("view_id", "The view", required=True),
+        metres(
+            "distance_m",
+            "Level distance from the window",
+            "Distance from the window",
+            required=True,
+        ),
+        metres("ground_m", "Height of the ground", "Height of the ground", required=True),
+        metres("sight_m", "Height of the sight line; empty behind its end", "Sight line"),
+        metres(
+            "stands_from_m",
+            "Lowest height of what stands there already",
+            "Stands there already, from",
+        ),
+        metres(
+            "stands_to_m",
+            "Highest height of what stands there already",
+            "Stands there already, up to",
+        ),
+        metres(
             "crown_from",
-            "number",
             "Lowest height of a crown there in that year, typical growth",
-            unit="m",
             per_year=True,
         ),
-        Column(
+        metres(
             "crown_to",
-            "number",
             "Highest height of a crown there in that year, typical growth",
-            unit="m",
+            "Crown up to",
             per_year=True,
         ),
     ),
@@ -253,32 +238,47 @@ MISSING_PLANTS = Contract(
     (),
     "One plant and one view that opens further if that plant alone is missing",
     key="",
+    report=(
+        Shown(
+            "growth",
+            30,
+            title="Plants on which most hangs",
+            columns="plant_id view_id year open open_without reopens",
+            lead="If one of these fails, replace it first.",
+            keep=lambda frame: frame.loc[
+                (frame["open_without"] - frame["open"])
+                .sort_values(ascending=False, kind="stable")
+                .index[:8]
+            ],
+        ),
+    ),
     columns=(
-        Column("plant_id", "integer", "The plant", required=True),
-        Column("view_id", "text", "The view", required=True),
-        Column("year", "integer", "The year looked at", unit="year", required=True),
-        Column(
+        integer("plant_id", "The plant", required=True),
+        text("view_id", "The view", required=True),
+        year("year", "The year looked at", "Year looked at", heading="in year", required=True),
+        share(
             "open",
-            "number",
             "Share of the view that is open with every plant, typical growth, leaves on",
-            unit="share",
+            "Open with every plant",
+            heading="open with it",
             required=True,
             low=0.0,
             high=1.0,
         ),
-        Column(
+        share(
             "open_without",
-            "number",
             "Share that is open without this plant",
-            unit="share",
+            "Open without the plant",
+            heading="open without it",
             required=True,
             low=0.0,
             high=1.0,
         ),
-        Column(
+        boolean(
             "reopens",
-            "boolean",
             "True if the view counts as closed with it and as open without it",
+            "Opens the view",
+            heading="view opens again",
             required=True,
         ),
     ),
@@ -290,35 +290,45 @@ NEEDED_HEIGHT = Contract(
     ("LineString",),
     "A stretch of a planting line, and how tall an opaque sheet must be there",
     key="needed_id",
+    place=Place("Views", 60),
     columns=(
-        Column("needed_id", "text", "Line and number", required=True),
-        Column("line_id", "text", "The planting line", required=True),
-        Column("from_m", "number", "Station where the stretch begins", unit="m", required=True),
-        Column("to_m", "number", "Station where it ends", unit="m", required=True),
-        Column("ground_m", "number", "Height of the ground in its middle", unit="m", required=True),
-        Column("rays", "integer", "Rays through it that nothing existing stops", required=True),
-        Column(
-            "needed_m",
-            "number",
-            "Height above the ground that stops the asked share of them; 0 where none passes",
-            unit="m",
+        text("needed_id", "Line and number", "Stretch", required=True),
+        text("line_id", "The planting line", "Planting line", required=True),
+        metres("from_m", "Station where the stretch begins", "From station", required=True),
+        metres("to_m", "Station where it ends", "To station", required=True),
+        metres(
+            "ground_m", "Height of the ground in its middle", "Height of the ground", required=True
+        ),
+        integer(
+            "rays",
+            "Rays through it that nothing existing stops",
+            "Rays that nothing stops",
             required=True,
         ),
-        Column(
-            "needed_for_all_m", "number", "Height that stops all of them", unit="m", required=True
+        metres(
+            "needed_m",
+            "Height above the ground that stops the asked share of them; 0 where none passes",
+            "Needed height",
+            required=True,
         ),
-        Column("lowest_m", "number", "Height at which the lowest of them passes", unit="m"),
-        Column("view_id", "text", "The view that asks for the most height there"),
-        Column(
+        metres(
+            "needed_for_all_m",
+            "Height that stops all of them",
+            "Height that stops all rays",
+            required=True,
+        ),
+        metres("lowest_m", "Height at which the lowest of them passes", "Lowest ray"),
+        text(
+            "view_id", "The view that asks for the most height there", "View that asks for the most"
+        ),
+        year(
             "year_reached_low",
-            "integer",
-            "Year from which a row of the planned species at the asked spacing is closed from the "
-            "lowest ray up to the needed height, low growth; empty if not in the years looked at",
-            unit="year",
+            "Year from which a row of the planned species at the asked spacing is closed from the lowest ray up to the needed height, low growth; empty if not in the years looked at",
+            "Year reached, low growth",
         ),
-        Column("year_reached", "integer", "The same, typical growth", unit="year"),
-        Column("year_reached_high", "integer", "The same, high growth", unit="year"),
-        Column("reached", "text", "The same in words", required=True),
+        year("year_reached", "The same, typical growth"),
+        year("year_reached_high", "The same, high growth", "Year reached, high growth"),
+        text("reached", "The same in words", "Reached, in words", form="sentence", required=True),
     ),
 )
 
@@ -329,16 +339,14 @@ NEEDED_PROFILE = Contract(
     "The needed height along a planting line, as the corners of a stepped outline",
     key="",
     columns=(
-        Column("line_id", "text", "The planting line", required=True),
-        Column("station_m", "number", "Station", unit="m", required=True),
-        Column("ground_m", "number", "Height of the ground there", unit="m", required=True),
-        Column("needed_m", "number", "Needed height above it", unit="m", required=True),
-        Column(
+        text("line_id", "The planting line", "Planting line", required=True),
+        metres("station_m", "Station", required=True),
+        metres("ground_m", "Height of the ground there", "Height of the ground", required=True),
+        metres("needed_m", "Needed height above it", "Needed height", required=True),
+        metres(
             "closed",
-            "number",
-            "Height up to which a row of the planned species has closed in that year, typical "
-            "growth",
-            unit="m",
+            "Height up to which a row of the planned species has closed in that year, typical growth",
+            "Closed up to",
             per_year=True,
         ),
     ),
@@ -350,54 +358,66 @@ NEEDED_YEARS = Contract(
     (),
     "When a row of one species at the asked spacing is closed up to a line's needed height",
     key="",
+    report=(
+        Shown(
+            "growth",
+            20,
+            title="When other species would reach the needed height",
+            columns="line_id species planned lowest_m needed_m mature_closed_from_m mature_closed_height_m year_reached reached",
+        ),
+    ),
     columns=(
-        Column("line_id", "text", "The planting line", required=True),
-        Column(
+        text("line_id", "The planting line", "Planting line", heading="row", required=True),
+        text(
             "species",
-            "text",
             "Key in the species table; of a mixed row all its keys, parted by commas",
+            heading="plant",
+            form="species",
             required=True,
         ),
-        Column("planned", "boolean", "True for the row of the plan", required=True),
-        Column(
-            "shape",
-            "text",
-            "Shape of its crown; empty if a mixed row has several",
-            choices=CROWN_SHAPES,
+        boolean("planned", "True for the row of the plan", required=True),
+        text("shape", "Shape of its crown; empty if a mixed row has several", choices=CROWN_SHAPES),
+        metres("spacing_m", "Asked spacing", "Asked spacing", required=True),
+        metres(
+            "needed_m",
+            "Greatest needed height along the line",
+            "Greatest needed height",
+            heading="up to",
+            required=True,
         ),
-        Column("spacing_m", "number", "Asked spacing", unit="m", required=True),
-        Column(
-            "needed_m", "number", "Greatest needed height along the line", unit="m", required=True
-        ),
-        Column(
+        metres(
             "lowest_m",
-            "number",
             "Height at which the lowest ray crosses the line; empty if none does",
-            unit="m",
+            "Lowest ray",
+            heading="needed from",
         ),
-        Column(
+        metres(
             "mature_closed_height_m",
-            "number",
             "Height up to which its row closes in the end, typical growth; 0 if crowns never meet",
-            unit="m",
+            "Closes in the end up to",
+            heading="up to",
             required=True,
         ),
-        Column(
+        metres(
             "mature_closed_from_m",
-            "number",
             "Height from which it closes then: above 0 with clear stems or rounded crowns",
-            unit="m",
+            "Closes in the end from",
             required=True,
         ),
-        Column(
+        year(
             "year_reached_low",
-            "integer",
-            "Year from which its row is closed from the lowest ray up to that height, low growth; "
-            "empty if not in the years looked at",
-            unit="year",
+            "Year from which its row is closed from the lowest ray up to that height, low growth; empty if not in the years looked at",
+            "Year reached, low growth",
         ),
-        Column("year_reached", "integer", "The same, typical growth", unit="year"),
-        Column("year_reached_high", "integer", "The same, high growth", unit="year"),
-        Column("reached", "text", "The same in words", required=True),
+        year("year_reached", "The same, typical growth", heading="in year", form="never"),
+        year("year_reached_high", "The same, high growth", "Year reached, high growth"),
+        text(
+            "reached",
+            "The same in words",
+            "Reached, in words",
+            heading="in words",
+            form="sentence",
+            required=True,
+        ),
     ),
 )

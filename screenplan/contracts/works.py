@@ -2,41 +2,42 @@
 
 from __future__ import annotations
 
-from screenplan.contracts.model import Column, Contract
+from screenplan.contracts.columns import boolean, date, integer, metres, number, text, year
+from screenplan.contracts.model import Contract
+from screenplan.contracts.presentation import PLAN, STAKE_OUT, Place, Shown
 
-_PART = Column("part_id", "text", "Its identifier", required=True)
-_FENCE = Column("fence_id", "text", "The fence or cage to which it belongs", required=True)
-_STATION = Column(
+_PART = text("part_id", "Its identifier", required=True)
+_FENCE = text("fence_id", "The fence or cage to which it belongs", "Fence or cage", required=True)
+_STATION = metres(
     "station_m",
-    "number",
     "Running distance along the fence from its first post; empty for cages",
-    unit="m",
+    "Station along the fence",
 )
-_HEIGHT = Column(
-    "height_m", "number", "Height of the fence above the ground", unit="m", required=True
+_HEIGHT = metres(
+    "height_m", "Height of the fence above the ground", "Height of the fence", required=True
 )
-_CAGED = Column("plant_id", "integer", "The plant inside a cage")
+_CAGED = integer("plant_id", "The plant inside a cage")
 
 FENCE_POSTS = Contract(
     "fence_posts",
     ("Point",),
     "A post of the fence",
     key="part_id",
+    place=Place("Stake-out", 50, (PLAN, STAKE_OUT)),
     columns=(
         _PART,
         _FENCE,
-        Column(
+        text(
             "role",
-            "text",
             "line, corner, end, gate, brace (a line post with a brace assembly), cage",
             required=True,
             choices=("line", "corner", "end", "gate", "brace", "cage"),
         ),
         _STATION,
         _HEIGHT,
-        Column("braces", "integer", "Brace assemblies at the post"),
+        integer("braces", "Brace assemblies at the post", "Brace assemblies"),
         _CAGED,
-        Column("says", "text", "What to watch at this post"),
+        text("says", "What to watch at this post", "In words", form="sentence"),
     ),
 )
 
@@ -46,23 +47,19 @@ FENCE_WIRES = Contract(
     ("LineString",),
     "A run of the fence's wire, or a gate",
     key="part_id",
+    place=Place("Stake-out", 60, (PLAN, STAKE_OUT)),
     columns=(
         _PART,
         _FENCE,
-        Column(
+        text(
             "role",
-            "text",
             "wire, gate, or cage (the wire of one)",
             required=True,
             choices=("wire", "gate", "cage"),
         ),
         _STATION,
-        Column(
-            "length_m",
-            "number",
-            "Level length of the run or gate, of a cage with its overlap",
-            unit="m",
-            required=True,
+        metres(
+            "length_m", "Level length of the run or gate, of a cage with its overlap", required=True
         ),
         _HEIGHT,
         _CAGED,
@@ -75,32 +72,50 @@ FENCE_OPTIONS = Contract(
     (),
     "One way to fence the plants, in material and money",
     key="scheme",
+    report=(
+        Shown(
+            "works",
+            30,
+            title="Ways to fence",
+            columns="scheme chosen possible height_m wire_m rolls line_posts corner_posts gate_posts braces gates staples cost",
+            notes=("scheme", "says"),
+        ),
+    ),
     columns=(
-        Column(
+        text(
             "scheme",
-            "text",
-            "perimeter (round the planting), outer_side or inner_side (along the rows, towards the "
-            "boundary or away from it), cages",
+            "perimeter (round the planting), outer_side or inner_side (along the rows, towards the boundary or away from it), cages",
+            heading="way",
+            form="words",
             required=True,
             choices=("perimeter", "outer_side", "inner_side", "cages"),
         ),
-        Column("chosen", "boolean", "True for the one that the plan asks for", required=True),
-        Column("possible", "boolean", "False if there is no room for it", required=True),
-        Column("height_m", "number", "Height", unit="m", required=True),
-        Column("stands_years", "integer", "Years that it must stand", unit="year", required=True),
-        Column("wire_m", "number", "Length of wire or mesh, gates left out", unit="m"),
-        Column("rolls", "integer", "Rolls to buy"),
-        Column("line_posts", "integer", "Line posts (cages: the posts of all cages)"),
-        Column("corner_posts", "integer", "Corner and end posts"),
-        Column("gate_posts", "integer", "Gate posts"),
-        Column("braces", "integer", "Brace assemblies"),
-        Column("gates", "integer", "Gates"),
-        Column("staples", "integer", "Staples or clips"),
-        Column("cost", "number", "What the material costs; empty if a price is missing"),
-        Column(
+        boolean("chosen", "True for the one that the plan asks for", required=True),
+        boolean("possible", "False if there is no room for it", heading="room", required=True),
+        metres("height_m", "Height", "Height of the fence", heading="height", required=True),
+        year("stands_years", "Years that it must stand", "Years that it stands", required=True),
+        metres(
+            "wire_m", "Length of wire or mesh, gates left out", "Length of wire", heading="wire"
+        ),
+        integer("rolls", "Rolls to buy"),
+        integer("line_posts", "Line posts (cages: the posts of all cages)"),
+        integer("corner_posts", "Corner and end posts", heading="corner and end posts"),
+        integer("gate_posts", "Gate posts"),
+        integer("braces", "Brace assemblies", "Brace assemblies", heading="braces"),
+        integer("gates", "Gates"),
+        integer("staples", "Staples or clips", heading="staples or clips"),
+        number(
+            "cost",
+            "What the material costs; empty if a price is missing",
+            "Cost of the fence's material",
+            heading="material",
+            form="money",
+        ),
+        text(
             "says",
-            "text",
             "What it is good for and what not, or why there is no room",
+            "In words",
+            form="sentence",
             required=True,
         ),
     ),
@@ -112,51 +127,83 @@ QUANTITIES = Contract(
     (),
     "One thing to order, to dig, to haul or to pour",
     key="item",
+    report=(
+        Shown(
+            "works",
+            10,
+            title="What to order, dig and haul",
+            columns="part name amount packs how caution",
+        ),
+    ),
     columns=(
-        Column(
+        text(
             "item",
-            "text",
             "Its key, as the plan's [prices] and [hours] name it; where plants are of several kinds, with the species after it",
             required=True,
         ),
-        Column(
+        text(
             "part",
-            "text",
             "Part of the work",
+            "Part of the work",
+            heading="for",
             required=True,
             choices=("plants", "stake-out", "ground", "holes", "mulch", "water", "fence"),
         ),
-        Column(
+        text(
             "name",
-            "text",
             "What it is, in words; plants by their common and Latin names",
+            heading="what",
             required=True,
         ),
-        Column("species", "text", "Of plants: their key in the species table"),
-        Column("plant_name", "text", "Of plants: common and Latin name"),
-        Column("stock", "text", "Of plants: kind of stock"),
-        Column("stock_height_m", "number", "Of plants: height when planted", unit="m"),
-        Column("plants", "integer", "Of plants: how many are set; more are ordered, for losses"),
-        Column("amount", "number", "How much is needed, unrounded", required=True, low=0.0),
-        Column(
+        text("species", "Of plants: their key in the species table"),
+        text("plant_name", "Of plants: common and Latin name"),
+        text("stock", "Of plants: kind of stock", "Kind of stock"),
+        metres("stock_height_m", "Of plants: height when planted", "Height when planted"),
+        integer(
+            "plants",
+            "Of plants: how many are set; more are ordered, for losses",
+            "Plants that are set",
+        ),
+        number(
+            "amount",
+            "How much is needed, unrounded",
+            heading="needed",
+            form="amount",
+            required=True,
+            low=0.0,
+        ),
+        text(
             "unit",
-            "text",
             "Unit of the amount; sheets turn it into the user's",
             required=True,
             choices=("each", "m", "m2", "m3", "l"),
         ),
-        Column("pack_amount", "number", "How much one of the goods holds, in the same unit"),
-        Column(
-            "pack", "text", "How it is sold: plant, bag, roll, post, …; empty if it is not bought"
+        number(
+            "pack_amount",
+            "How much one of the goods holds, in the same unit",
+            "One of the goods holds",
         ),
-        Column(
+        text(
+            "pack",
+            "How it is sold: plant, bag, roll, post, …; empty if it is not bought",
+            "Sold as",
+        ),
+        integer(
             "packs",
-            "integer",
             "How many of those to order: the amount rounded up; empty if it is not bought",
+            "To order",
+            heading="order",
+            form="packs",
         ),
-        Column("how", "text", "The arithmetic in words", required=True),
-        Column("source", "text", "Where the rule comes from", required=True),
-        Column("caution", "text", "What to do first, and what to watch"),
+        text(
+            "how",
+            "The arithmetic in words",
+            heading="how it is counted",
+            form="sentence",
+            required=True,
+        ),
+        text("source", "Where the rule comes from", form="sentence", required=True),
+        text("caution", "What to do first, and what to watch", heading="watch", form="sentence"),
     ),
 )
 
@@ -166,25 +213,35 @@ SCHEDULE = Contract(
     (),
     "One task, when it falls due and how often",
     key="task",
+    report=(
+        Shown(
+            "works", 20, title="Calendar", columns="first_day name times says caution", tick=True
+        ),
+    ),
     columns=(
-        Column("task", "text", "Its key", required=True),
-        Column("name", "text", "What is done, in words", required=True),
-        Column(
+        text("task", "Its key", required=True),
+        text("name", "What is done, in words", heading="what", required=True),
+        integer(
             "first_day",
-            "integer",
             "Day on which it starts, counted from planting (day 0)",
+            heading="when",
+            form="when",
             required=True,
         ),
-        Column("last_day", "integer", "Day on which it ends", required=True),
-        Column("every_days", "integer", "Days from one time to the next; empty if it is done once"),
-        Column("times", "integer", "How many times", required=True, low=1),
-        Column("first_date", "date", "Date of the first day; empty without a planting date"),
-        Column("last_date", "date", "Date of the last day"),
-        Column("year", "integer", "Years since planting", unit="year", required=True),
-        Column("item", "text", "The quantity that it handles, if there is one"),
-        Column("says", "text", "How it is done", required=True),
-        Column("caution", "text", "What to do first, and what to watch"),
-        Column("source", "text", "Where it comes from", required=True),
+        integer("last_day", "Day on which it ends", required=True),
+        integer(
+            "every_days",
+            "Days from one time to the next; empty if it is done once",
+            "Every so many days",
+        ),
+        integer("times", "How many times", heading="how often", form="often", required=True, low=1),
+        date("first_date", "Date of the first day; empty without a planting date"),
+        date("last_date", "Date of the last day"),
+        year("year", "Years since planting", required=True),
+        text("item", "The quantity that it handles, if there is one"),
+        text("says", "How it is done", "In words", heading="how", form="sentence", required=True),
+        text("caution", "What to do first, and what to watch", heading="watch", form="sentence"),
+        text("source", "Where it comes from", form="sentence", required=True),
     ),
 )
 
@@ -194,21 +251,39 @@ COST = Contract(
     (),
     "What one quantity costs and how long it takes, by the user's own prices and rates",
     key="item",
+    report=(
+        Shown(
+            "works",
+            40,
+            title="Cost and hours, by your prices and rates",
+            columns="name count per price cost hours labour_cost says",
+            keep=lambda frame: frame.loc[
+                frame[["cost", "hours", "labour_cost"]].notna().any(axis=1)
+            ],
+        ),
+    ),
     columns=(
-        Column("item", "text", "The quantity's key; the last row is total", required=True),
-        Column("name", "text", "What it is, in words", required=True),
-        Column(
-            "count", "number", "What is priced: packs, or the amount if it is not sold in packs"
+        text("item", "The quantity's key; the last row is total", required=True),
+        text("name", "What it is, in words", heading="what", required=True),
+        number(
+            "count",
+            "What is priced: packs, or the amount if it is not sold in packs",
+            "How many",
+            heading="count",
         ),
-        Column("per", "text", "What one of them is: plant, bag, m3, …"),
-        Column("price", "number", "Price of one, in the user's currency; empty if none was given"),
-        Column("cost", "number", "Price times count; empty without a price"),
-        Column(
-            "hours_each", "number", "Hours for one, by the user's rate; empty if none was given"
+        text("per", "What one of them is: plant, bag, m3, …", "For each", heading="of"),
+        number(
+            "price", "Price of one, in the user's currency; empty if none was given", form="money"
         ),
-        Column("hours", "number", "Hours of work"),
-        Column("labour_cost", "number", "Hours times the price of an hour"),
-        Column("says", "text", "What is missing, in words"),
+        number("cost", "Price times count; empty without a price", form="money"),
+        number(
+            "hours_each",
+            "Hours for one, by the user's rate; empty if none was given",
+            "Hours for one",
+        ),
+        number("hours", "Hours of work", "Hours of work", heading="hours"),
+        number("labour_cost", "Hours times the price of an hour", heading="labour", form="money"),
+        text("says", "What is missing, in words", "In words", heading="note", form="sentence"),
     ),
 )
 
@@ -218,43 +293,82 @@ ALTERNATIVES = Contract(
     (),
     "One alternative, run through the same steps",
     key="alternative",
+    report=(
+        Shown(
+            "works",
+            50,
+            title="Alternatives",
+            columns="alternative species stock stock_height_m spacing_m rows plants to_order cost year_closed views_open views_close views_close_year says",
+        ),
+    ),
     columns=(
-        Column("alternative", "integer", "Number; 1 is the plan itself", required=True),
-        Column(
+        integer("alternative", "Number; 1 is the plan itself", heading="no.", required=True),
+        text(
             "species",
-            "text",
             "Key in the species table; of a mixed row all its keys, parted by commas",
+            heading="plant",
+            form="species",
             required=True,
         ),
-        Column("stock", "text", "Kind of stock", required=True),
-        Column("stock_height_m", "number", "Height when planted", unit="m", required=True),
-        Column("spacing_m", "number", "Distance between plants in a row", unit="m", required=True),
-        Column("rows", "integer", "Rows", required=True),
-        Column("plants", "integer", "Plants to set; empty if it cannot be planted"),
-        Column("to_order", "integer", "Plants to order, losses allowed for"),
-        Column("cost", "number", "What all material costs; empty if a price is missing"),
-        Column("plant_cost", "number", "What the plants cost; empty without their price"),
-        Column(
+        text(
+            "stock", "Kind of stock", "Kind of stock", heading="stock", form="words", required=True
+        ),
+        metres(
+            "stock_height_m",
+            "Height when planted",
+            "Height when planted",
+            heading="planted at",
+            required=True,
+        ),
+        metres("spacing_m", "Distance between plants in a row", required=True),
+        integer("rows", "Rows", required=True),
+        integer(
+            "plants",
+            "Plants to set; empty if it cannot be planted",
+            "Plants that are set",
+            heading="plants",
+        ),
+        integer("to_order", "Plants to order, losses allowed for"),
+        number(
+            "cost",
+            "What all material costs; empty if a price is missing",
+            "Cost of all material",
+            heading="material",
+            form="money",
+        ),
+        number("plant_cost", "What the plants cost; empty without their price"),
+        year(
             "year_closed",
-            "integer",
-            "First year in which every row is closed to the asked height, typical growth; empty if "
-            "not in the years looked at",
-            unit="year",
+            "First year in which every row is closed to the asked height, typical growth; empty if not in the years looked at",
+            heading="rows closed in year",
         ),
-        Column("year_closed_low", "integer", "The same, low growth", unit="year"),
-        Column("year_closed_high", "integer", "The same, high growth", unit="year"),
-        Column("views_open", "integer", "Views that are open on the day of planting"),
-        Column(
+        year("year_closed_low", "The same, low growth", "Year closed, low growth"),
+        year("year_closed_high", "The same, high growth", "Year closed, high growth"),
+        integer(
+            "views_open",
+            "Views that are open on the day of planting",
+            "Views open at planting",
+            heading="views open now",
+        ),
+        integer(
             "views_close",
-            "integer",
             "How many of them the row closes in the years looked at, typical growth",
+            "Views that close",
+            heading="of them close",
         ),
-        Column(
+        year(
             "views_close_year",
-            "integer",
             "Year in which the last of these closes, typical growth; empty if none does",
-            unit="year",
+            "Year the last view closes",
+            heading="the last in year",
         ),
-        Column("says", "text", "Why it cannot be planted, or what to know", required=True),
+        text(
+            "says",
+            "Why it cannot be planted, or what to know",
+            "In words",
+            heading="note",
+            form="sentence",
+            required=True,
+        ),
     ),
 )

@@ -44,6 +44,9 @@ def written_parts(contract: Contract) -> dict[str, Contract]:
             name=f"{contract.name}_{kind}",
             geometry=tuple(name for name in contract.geometry if name in KINDS[kind]),
             meaning=f"{contract.meaning}: those that are {kind}",
+            place=(kind == "areas" and contract.place_of_areas) or contract.place,
+            look=f"{contract.look}_{kind}",
+            whole=contract.name,
         )
         for kind in kinds
     )

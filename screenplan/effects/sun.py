@@ -57,11 +57,6 @@ class SunPath:
     bare: np.ndarray
     step_minutes: int
 
-    @property
-    def hours_by_month(self) -> np.ndarray:
-        """Hours in which the sun is up over a level horizon, (12,)."""
-        return np.bincount(self.month, weights=self.hours, minlength=MONTHS)
-
 
 def sun_path(
     longitude_deg: float,

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from screenplan._version import __version__
+from screenplan.contracts.presentation import Part
 from screenplan.ground.units import format_length, in_units
 from screenplan.outputs.drawings.style import clean, year_words
 from screenplan.outputs.report_cells import is_missing
@@ -22,10 +23,9 @@ from screenplan.outputs.report_figures import make_figures
 from screenplan.outputs.report_tables import (
     LONGEST_TEXT,
     Table,
-    make_table,
-    peg_tables,
     plain_table,
     stakes_by_line,
+    tables_of,
 )
 from screenplan.outputs.report_views import views_table, year_sentences
 from screenplan.outputs.summary import summarise
@@ -33,12 +33,6 @@ from screenplan.outputs.summary import summarise
 REPORT_NAME = "report.html"
 #: The year that the page shows first, or the nearest one that is drawn.
 FIRST_SHOWN = 5
-
-#: Tables about what the screen does to others, in reading order.
-EFFECTS = (
-    "locate_zones", "holes_at_lines", "deep_roots", "wire_plants", "outgrown", "sight_areas",
-    "sight_plants", "hedge_heights", "light", "noise_paths", "plant_health",
-)  # fmt: skip
 
 #: What holds for every planting, whatever the layers say.
 CAUTIONS = (
@@ -117,10 +111,9 @@ def make_report(layers: Mapping[str, Any], about: About) -> str:
 
     shown_once = {**layers, "quantities": _without_cautions(layers)}
 
-    def table(name: str) -> Table | None:
-        return make_table(name, shown_once.get(name), units=about.units, species=about.names)
+    def tables(part: Part) -> list[Table]:
+        return tables_of(part, shown_once, units=about.units, species=about.names)
 
-    stakes = stakes_by_line(table("stakes")) or stakes_by_line(table("plants"))
     digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
     return _environment().get_template("report.html.jinja").render(
         title=clean(about.title, 120)
@@ -141,29 +134,17 @@ def make_report(layers: Mapping[str, Any], about: About) -> str:
         figures=figures,
         svg=Markup,
         views=views_table(layers, years, about.units),
-        setting=[
-            t
-            for t in (
-                table("tape_points"),
-                *peg_tables(layers.get("pegs"), units=about.units),
-                table("base_lines"),
-            )
-            if t
-        ],
-        stakes=stakes,
-        proofs=[t for t in (table("stake_checks"),) if t],
-        works=[
-            t
-            for name in ("quantities", "schedule", "fence_options", "cost", "alternatives", "plants_in_hand")
-            if (t := table(name))
-        ],
-        effects=[t for name in EFFECTS if (t := table(name))],
-        growth=[t for name in ("closure", "needed_years", "missing_plants") if (t := table(name))],
+        setting=tables("setting"),
+        stakes=stakes_by_line(next(iter(tables("stakes")), None)),
+        proofs=tables("proofs"),
+        works=tables("works"),
+        effects=tables("effects"),
+        growth=tables("growth"),
         checks=_checks(layers.get("checks"), about.units),
         sources=[
             t
             for t in (
-                table("rules") or _rules(layers.get("no_plant_zones"), about.units),
+                *(tables("sources") or [_rules(layers.get("no_plant_zones"), about.units)]),
                 _species(about.species, about.units),
                 plain_table("assumptions", "Assumptions", ("what", "value"), about.assumptions),
                 *_inputs(about),

@@ -7,17 +7,13 @@ from typing import Any
 
 import pandas as pd
 
+from screenplan.contracts.presentation import Form
 from screenplan.ground.units import format_amount, format_length, format_pack, format_tape, in_units
 from screenplan.outputs.drawings.style import clean
 from screenplan.outputs.plant_names import names_in
 
 #: Texts of a table are cut at this many characters.
 LONGEST_TEXT = 600
-#: Columns of sentences, whose measures are told in the user's units; others hold names and keys.
-SENTENCES = (
-    "how", "says", "needs", "caution", "reason", "source", "why", "cause", "reached", "formula", "status", "by_band",
-    "repair", "last_station_m",
-)  # fmt: skip
 #: Forms whose cells stand to the right.
 ON_THE_RIGHT = {"tape", "length", "degrees", "share", "money", "number", "amount", "hours"}
 
@@ -27,7 +23,9 @@ def is_missing(value: Any) -> bool:
     return value is None or value is pd.NA or value != value
 
 
-def write_cell(row: Mapping, column: str, form: str, units: str, species: Mapping[str, str]) -> str:
+def write_cell(
+    row: Mapping, column: str, form: Form, units: str, species: Mapping[str, str]
+) -> str:
     """Write a cell.
 
     Parameters
@@ -35,10 +33,8 @@ def write_cell(row: Mapping, column: str, form: str, units: str, species: Mappin
     row : mapping
         The layer's row.
     column : str
-    form : str
-        ``text``, ``words`` (a key), ``species``, ``yes``, ``never`` (a year that may not come),
-        ``when``, ``often`` and ``packs`` (of several columns), or a kind of number: ``tape``,
-        ``length``, ``amount``, ``degrees``, ``hours``, ``share``, ``money``, ``number``.
+    form : Form
+        One of `screenplan.contracts.presentation.Form`.
     units : {"metric", "us"}
     species : mapping of str to str
         What a species' key stands for.
@@ -75,7 +71,7 @@ def write_cell(row: Mapping, column: str, form: str, units: str, species: Mappin
         return clean(names_in(str(value), species))
     if form == "words":
         return clean(value).replace("_", " ")
-    return clean(in_units(str(value), units) if column in SENTENCES else value, LONGEST_TEXT)
+    return clean(in_units(str(value), units) if form == "sentence" else value, LONGEST_TEXT)
 
 
 def _when(row: Mapping) -> str:

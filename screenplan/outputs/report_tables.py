@@ -1,7 +1,6 @@
 """The report's tables, each made from a layer by its contract: headings, order, units.
 
-A table that is known here gets short headings and only the columns that people on the ground need.
-One that is not is shown whole, so that nothing a run gives is left out.
+A layer's contract says in which parts of the report it is shown, and which of its columns.
 """
 
 from __future__ import annotations
@@ -12,12 +11,12 @@ from typing import Any
 
 import pandas as pd
 
-from screenplan.contracts import OUTPUTS, Contract
+from screenplan.contracts import OUTPUTS, Column, Contract
+from screenplan.contracts.presentation import Part, Shown
 from screenplan.ground.units import in_units
 from screenplan.outputs.drawings.scale import SHEET_MM
 from screenplan.outputs.drawings.style import clean
 from screenplan.outputs.report_cells import LONGEST_TEXT, ON_THE_RIGHT, is_missing, write_cell
-from screenplan.outputs.report_columns import KNOWN, PEGS, Shown, show_whole
 
 #: Width on paper of a letter of a table, of the gap between columns, and of a box to tick.
 LETTER_MM, GAP_MM, TICK_MM = 1.7, 2.0, 9.0
@@ -87,6 +86,16 @@ class Table:
         return width > SHEET_MM[0]
 
 
+def tables_of(part: Part, layers: Mapping[str, pd.DataFrame | None], **options: Any) -> list[Table]:
+    """Lay out all layers that stand in one part of the report, in their order; ``options`` as of `make_table`."""
+    shown = sorted(
+        ((one.order, name, one) for name, contract in OUTPUTS.items() for one in contract.report if one.part == part),
+        key=lambda entry: entry[0],
+    )  # fmt: skip
+    made = (make_table(name, layers.get(name), shown=one, **options) for _, name, one in shown)
+    return [table for table in made if table]
+
+
 def make_table(
     name: str,
     frame: pd.DataFrame | None,
@@ -95,7 +104,6 @@ def make_table(
     species: Mapping[str, str] | None = None,
     contracts: Mapping[str, Contract] = OUTPUTS,
     shown: Shown | None = None,
-    key: str = "",
 ) -> Table | None:
     """Lay out a layer as a table for people.
 
@@ -110,9 +118,8 @@ def make_table(
         What a species' key stands for.
     contracts : mapping of str to Contract
     shown : Shown, optional
-        Which columns are shown, and how; by default those that are known for the layer.
-    key : str
-        The table's key; by default made of the layer's name.
+        Which columns are shown, and how; by default as in the layer's first table of the report, or
+        whole.
 
     Returns
     -------
@@ -122,45 +129,45 @@ def make_table(
     if frame is None or frame.empty or name not in contracts:
         return None
     contract = contracts[name]
-    plan = shown or KNOWN.get(name) or show_whole(contract)
-    if plan.keep is not None:
-        frame = plan.keep(frame)
-    columns = [entry for entry in plan.columns if entry[0] in frame and _filled(frame[entry[0]])]
+    shown = shown or next(iter(contract.report), Shown("effects", 0))
+    if shown.keep is not None:
+        frame = shown.keep(frame)
+    columns = [
+        one for one in _columns(contract, shown) if one.name in frame and _filled(frame[one.name])
+    ]
     if frame.empty or not columns:
         return None
     rows = [
-        [write_cell(row, column, form, units, species or {}) for column, _, form in columns]
+        [write_cell(row, one.name, one.form, units, species or {}) for one in columns]
         for row in frame.to_dict("records")
     ]
     headings = [
         Heading(
-            text,
+            shown.headings.get(one.name, one.heading),
             long=any(len(row[k]) > LONG_TEXT for row in rows),
-            number=form in ON_THE_RIGHT
-            or (form == "text" and contract.column(column).type in ("number", "integer")),
-            meaning=contract.column(column).meaning,
+            number=one.form in ON_THE_RIGHT
+            or (one.form == "text" and one.type in ("number", "integer")),
+            meaning=one.meaning,
         )
-        for k, (column, text, form) in enumerate(columns)
+        for k, one in enumerate(columns)
     ]
     notes = []
-    if plan.notes:
-        name_of, says = plan.notes
+    if shown.notes:
+        name_of, says = shown.notes
         notes = [
             f"{clean(row[name_of]).replace('_', ' ').capitalize()}: {clean(in_units(str(row[says]), units), LONGEST_TEXT)}"
             for row in frame.to_dict("records")
             if not is_missing(row[says])
         ]
-    return Table(
-        key or name.replace("_", "-"), plan.title, headings, rows, plan.lead, plan.tick, notes
-    )
+    title = shown.title or contract.meaning
+    key = shown.key or name.replace("_", "-")
+    return Table(key, title, headings, rows, shown.lead, shown.tick, notes)
 
 
-def peg_tables(frame: pd.DataFrame | None, *, units: str = "metric") -> list[Table]:
-    """Lay out the pegs, a table for each way in which some of them are set."""
-    made = (
-        make_table("pegs", frame, units=units, shown=shown, key=key) for key, shown in PEGS.items()
-    )
-    return [table for table in made if table]
+def _columns(contract: Contract, shown: Shown) -> list[Column]:
+    if shown.columns:
+        return [contract.column(name) for name in shown.columns.split()]
+    return [column for column in contract.columns if not column.per_year]
 
 
 def stakes_by_line(table: Table | None) -> list[Table]:

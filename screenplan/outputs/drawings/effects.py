@@ -147,12 +147,8 @@ def _from(year) -> str:
     return "at planting" if int(year) == 0 else f"in {year_words(int(year))}"
 
 
-def effects_sheet(layers: Mapping, *, units: str = "metric") -> Sheet:
-    """Lay the sheet of a drawing of effects: the parcel, what is near it, the legend at its foot."""
-    return _sheet(layers, effect_findings(layers), units)
-
-
-def _sheet(layers, findings, units) -> Sheet:
+def _sheet(layers, findings, units="metric") -> Sheet:
+    """Lay the sheet: the parcel, what is near it, the legend at its foot."""
     west, south, east, north = kept_visible(layers, houses=False).bounds
     reach = LOOK_AROUND * max(east - west, north - south)
     around = shapely.box(west - reach, south - reach, east + reach, north + reach)

@@ -16,6 +16,7 @@ import pandas as pd
 import shapely
 
 from screenplan.contracts import OUTPUTS, SURROUNDINGS, WRITTEN, as_written
+from screenplan.contracts.presentation import PLAN, STAKE_OUT, THEMES
 from screenplan.ground.frame import LocalFrame
 from screenplan.outputs.drawings.style import COLOURS
 from screenplan.outputs.kinds import split_by_kind
@@ -27,16 +28,7 @@ from screenplan.outputs.project.maplayers import (
 )
 from screenplan.outputs.project.markup import add, add_reference, plain_text
 from screenplan.outputs.project.sheets import Titles, add_sheets
-from screenplan.outputs.project.tree import (
-    CROWNS,
-    GROUND,
-    PLAN,
-    STAKE_OUT,
-    TABLES,
-    THEMES,
-    Entry,
-    arrange,
-)
+from screenplan.outputs.project.tree import CROWNS, TABLES, Entry, arrange
 from screenplan.outputs.rasters import SUN_HOURS_NAME
 from screenplan.outputs.record import describe_output
 from screenplan.outputs.styles import style_qml
@@ -199,7 +191,7 @@ def _add_tree(root: Element, entries: Sequence[Entry], raster: str | None) -> No
             parent = groups[CROWNS]
         _add_leaf(parent, entry.id, entry.title, entry.source, entry.visible)
     if raster is not None:
-        parent = groups.get(GROUND, tree)
+        parent = groups.get("Ground", tree)
         _add_leaf(parent, RASTER_ID, raster, f"./{SUN_HOURS_NAME}", False, provider="gdal")
 
 

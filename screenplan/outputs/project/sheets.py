@@ -11,6 +11,7 @@ import pandas as pd
 from pyproj import CRS
 
 from screenplan._version import __version__
+from screenplan.contracts.presentation import PLAN, STAKE_OUT
 from screenplan.ground.datum import knows_north
 from screenplan.outputs.drawings.style import COLOURS, clean
 from screenplan.outputs.plant_list import plant_list
@@ -27,7 +28,7 @@ from screenplan.outputs.project.items import (
 from screenplan.outputs.project.legends import LETTER_MM, Item, fit_legend, legend_items
 from screenplan.outputs.project.markup import add, add_options
 from screenplan.outputs.project.paper import PAPERS_OF, Box, Page, choose_page
-from screenplan.outputs.project.tree import PLAN, STAKE_OUT, Entry
+from screenplan.outputs.project.tree import Entry
 
 #: What there are sheets of.
 SHEETS = (PLAN, STAKE_OUT)

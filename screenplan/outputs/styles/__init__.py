@@ -17,12 +17,15 @@ from screenplan.outputs.styles.sld import write_sld
 from screenplan.outputs.styles.surroundings import SURROUNDING
 from screenplan.outputs.styles.work import WORK
 
-_ALL = GROUND | SIGHT | WORK | OTHERS | SURROUNDING
+#: Every style, by the name by which a contract asks for it as its ``look``.
+LOOKS: dict[str, Style] = GROUND | SIGHT | WORK | OTHERS | SURROUNDING
 #: Every layer and table that may stand in a GeoPackage, by its name, in reading order.
 KNOWN = WRITTEN | as_written(SURROUNDINGS)
 #: The style of each of them that has a geometry.
 STYLES: dict[str, Style] = {
-    name: _ALL[name] for name, contract in KNOWN.items() if contract.geometry
+    name: LOOKS[contract.look]
+    for name, contract in KNOWN.items()
+    if contract.geometry and contract.look in LOOKS
 }
 
 
@@ -77,7 +80,7 @@ def _qml(name: str, columns: tuple[tuple[str, Column], ...]) -> str:
     contract = KNOWN[name]
     kinds = kinds_of(contract)
     style = style_of(name, [column for column, _ in columns])
-    return write_qml(name, style, kinds[0] if kinds else None, columns, contract.meaning)
+    return write_qml(style, kinds[0] if kinds else None, columns, contract.meaning)
 
 
 def style_sld(name: str, geometry: str = "", columns: Iterable[str] = ()) -> str:
@@ -121,6 +124,7 @@ def _contract(name: str, geometry: str) -> Contract:
 
 __all__ = [
     "KNOWN",
+    "LOOKS",
     "STYLES",
     "Class",
     "Label",

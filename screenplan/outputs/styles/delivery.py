@@ -8,7 +8,6 @@ from pathlib import Path
 
 from screenplan.outputs.conform import Layout
 from screenplan.outputs.styles import KNOWN, STYLES, style_qml, style_sld
-from screenplan.outputs.styles.aliases import alias_of
 from screenplan.outputs.styles.renaming import rename_columns
 
 STYLE_TABLE = "layer_styles"
@@ -101,8 +100,8 @@ def _add_dictionary(database: sqlite3.Connection, layouts: Sequence[Layout]) -> 
             (
                 layout.contract.name,
                 name,
-                alias_of(layout.contract.name, name, column),
-                alias_of(layout.contract.name, name, column),
+                column.called(name),
+                column.called(name),
                 column.meaning,
             )
             for layout in layouts
@@ -169,7 +168,7 @@ def write_style_files(layouts: Sequence[Layout], beside: Path, others: Path) -> 
     written: list[Path] = []
     for layout in layouts:
         name = layout.contract.name
-        if layout.geometries is None or name not in KNOWN:
+        if name not in STYLES:
             continue
         path = beside / f"{name}.qml"
         columns = [column for column, _ in layout.columns]

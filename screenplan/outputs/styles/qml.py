@@ -6,12 +6,12 @@ writes and reads, checked by opening each style in it (``tests/test_styles.py``)
 
 from __future__ import annotations
 
+import html
 from collections.abc import Iterable, Mapping
 from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
 from screenplan.contracts import Column
 from screenplan.outputs.palette import COLOURS
-from screenplan.outputs.styles.aliases import alias_of, notes_of_layer
 from screenplan.outputs.styles.expressions import combined, graded
 from screenplan.outputs.styles.model import (
     Area,
@@ -49,7 +49,6 @@ FONTS = ("Arial", "Liberation Sans", "DejaVu Sans", "Sans Serif")
 
 
 def write_qml(
-    layer: str,
     style: Style | None,
     kind: str | None,
     columns: Iterable[tuple[str, Column]],
@@ -59,8 +58,6 @@ def write_qml(
 
     Parameters
     ----------
-    layer : str
-        Its name as written.
     style : Style or None
         None for a table.
     kind : {"areas", "lines", "points"} or None
@@ -80,16 +77,14 @@ def write_qml(
         root.append(_renderer(style))
         if style.label is not None:
             root.append(_labelling(style.label, kind))
-    _add_properties(root, notes_of_layer(layer, meaning, columns))
+    _add_properties(root, _notes(meaning, columns))
     if style is not None:
         SubElement(root, "blendMode").text = "0"
         SubElement(root, "featureBlendMode").text = "0"
         SubElement(root, "layerOpacity").text = _number(style.opacity)
     aliases = SubElement(root, "aliases")
     for index, (name, column) in enumerate(columns):
-        SubElement(
-            aliases, "alias", field=name, index=str(index), name=alias_of(layer, name, column)
-        )
+        SubElement(aliases, "alias", field=name, index=str(index), name=column.called(name))
     if style is not None:
         shown = style.label.column if style.label else columns[0][0]
         SubElement(root, "previewExpression").text = f'"{shown}"'
@@ -98,6 +93,16 @@ def write_qml(
         SubElement(root, "layerGeometryType").text = "4"
     indent(root, " ")
     return HEADER + tostring(root, encoding="unicode") + "\n"
+
+
+def _notes(meaning: str, columns: Iterable[tuple[str, Column]]) -> str:
+    """Say what a row is, and what each column means, as HTML."""
+    rows = "".join(
+        f"<tr><td><b>{html.escape(column.called(name))}</b></td>"
+        f"<td>{html.escape(column.meaning)}</td></tr>"
+        for name, column in columns
+    )
+    return f"<p>{html.escape(meaning)}.</p><table>{rows}</table>"
 
 
 def _add_scales(root: Element, style: Style) -> None:
