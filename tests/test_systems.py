@@ -340,7 +340,8 @@ def test_a_run_that_could_write_no_positions_is_refused_before_it_computes(monke
     monkeypatch.setattr(frame_module, "find_transformation", without_grid)
     done = []
     with pytest.raises(
-        InputError, match="Positions for a receiver and for GeoJSON cannot be computed: no tr"
+        InputError,
+        match=r"Positions for a receiver and for GeoJSON cannot be computed: no tr.*\. State the CRS.*or save the parcels",
     ):
         run_plan(content, tmp_path, progress=lambda name, *_: done.append(name))
     assert done == ["reading"]

@@ -189,7 +189,7 @@ def rehearse_plan(plan: Plan, folder: Path, site) -> None:
 def _arguments(steps: Sequence[Step], plan: Plan, folder: Path, site) -> dict[str, dict[str, Any]]:
     """Collect what every step is called with, so that what is wrong in it is said at the start."""
     if site.frame.is_placed:
-        _check_positions(site.frame)
+        check_positions(site.frame)
     if plan.alternatives.asked:
         from screenplan.running.alternatives import list_variants
 
@@ -199,15 +199,15 @@ def _arguments(steps: Sequence[Step], plan: Plan, folder: Path, site) -> dict[st
     }
 
 
-def _check_positions(frame) -> None:
+def check_positions(frame) -> None:
     """Refuse a CRS from which the positions in WGS 84, which files hold, cannot be computed here."""
     try:
         frame.transformation_from(WGS84)
     except InputError as error:
-        problem = error.problems[0]
+        what = error.problems[0].what
         raise refuse(
-            f"Positions for a receiver and for GeoJSON cannot be computed: {problem.what[:1].lower()}{problem.what[1:]}",
-            problem.mend,
+            f"Positions for a receiver and for GeoJSON cannot be computed: {what[:1].lower()}{what[1:]}",
+            "State the CRS in which the coordinates of the parcels really are, or save the parcels in another CRS",
             key="layers.parcels.crs",
         ) from None
 

@@ -21,6 +21,7 @@ from screenplan.outputs.geojson import COORDINATE_DECIMALS, WGS84
 from screenplan.outputs.valid import valid_polygons
 from screenplan.plan import check_plan
 from screenplan.running.inputs import step_arguments
+from screenplan.running.pipeline import check_positions
 from screenplan.running.steps import STEPS
 from screenplan.site.reading import LayerSource, read_site
 
@@ -59,6 +60,8 @@ LOOKED_AT_M = 100.0
 NECK_M, ROOM_M = 0.01, 0.5
 #: How a refusal begins that is of all rows at once: of a wrong kind, in a wrong place, in a wrong CRS.
 WHOLE = ("The layer of ", "No coordinate can lie in the CRS", "Coordinates such as ")
+#: Key of a plan that says in which CRS the parcels are.
+PARCELS_KEY = "layers.parcels.crs"
 #: Words of which one stands in what is said of a row that is not in its layer.
 LEFT_OUT = ("left out", "merged", "taken together")
 
@@ -183,6 +186,7 @@ def _plan(folder: Path, sources, role: str, drawn, spot: str) -> str | None:
 def _compute(sources, role: str, drawn, spot: str) -> str:
     plan = check_plan({"layers": {"parcels": {"file": "parcels"}}})
     site = read_site(sources, subject_id="lot 0")
+    check_positions(site.frame)
     layers = dict(site.layers)
     _hold_read(site, role, drawn, spot)
     steps = ("sides", "places", "zones") if role == "private_places" else ("sides", "zones")
@@ -196,6 +200,8 @@ def _compute(sources, role: str, drawn, spot: str) -> str:
 def _rows_of(refusal: InputError) -> set[int]:
     """Give the rows that a refusal names; raise a fault if it does not say where they stand."""
     for problem in refusal.problems:
+        if problem.key == PARCELS_KEY and problem.file is None:
+            continue  # the plan's own key is where it stands
         if problem.file is None:
             raise FaultError(f"a refusal that names no file: {problem}")
         if not problem.rows and not problem.what.startswith(WHOLE):
