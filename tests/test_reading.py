@@ -2,11 +2,13 @@
 
 import hashlib
 import inspect
+import struct
 
 import fiona
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import pyogrio
 import pytest
 import shapely
 from shapely.geometry import mapping
@@ -407,6 +409,23 @@ def test_arcs_become_short_edges_and_are_listed(tmp_path):
     area = 45 * 30.0**2 * np.sin(np.radians(4.0)) / 0.9996**2
     assert site.subject.area == pytest.approx(area, rel=1e-6)
     assert site.subject.area == pytest.approx(np.pi * 900, rel=2e-3)
+
+
+def test_a_row_of_a_geopackage_that_is_no_geometry_hides_no_other(tmp_path):
+    # By construction: the second lot has latitude and longitude swapped, the third is a polygon in well-known
+    # binary of one point without numbers. GDAL's search for arcs in a box gave up on that one, and the whole
+    # file was unreadable.
+    lot = shapely.box(179.9999, -17.0001, -179.9999 + 360.0, -16.9999)
+    swapped = shapely.transform(lot, lambda xy: xy[:, ::-1])
+    none = struct.pack("<BIII2d", 1, 3, 1, 1, np.nan, np.nan)
+    path = tmp_path / "lots.gpkg"
+    pyogrio.raw.write(
+        path, geometry=np.array([*shapely.to_wkb([lot, swapped]), none], dtype=object),
+        field_data=[np.array(["1", "2", "3"], dtype=object)], fields=["parcel_id"],
+        geometry_type="Unknown", crs="EPSG:4326", driver="GPKG",
+    )  # fmt: skip
+    with pytest.raises(InputError, match=r"layer lots, row 2.*Coordinates cannot lie in the CRS"):
+        read_site({"parcels": LayerSource(path)}, subject_id="1")
 
 
 def test_copies_are_left_out_and_named():

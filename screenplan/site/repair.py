@@ -379,10 +379,12 @@ def _validate(geometry: np.ndarray, index, findings: Findings) -> tuple[np.ndarr
         good[i] = False
         if max(before, after) < LEAST_AREA_M2:
             continue  # said below
+        change = f"a repair would change its area from {before:.1f} to {after:.1f} m²"
+        if before < 0.0:
+            change = "its holes have more area than its outline"
         findings.refused(
             [index[i]],
-            f"The polygon is invalid ({reason}), and a repair would change its area from "
-            f"{before:.1f} to {after:.1f} m²",
+            f"The polygon is invalid ({reason}), and {change}",
             "Redraw it without crossing edges",
         )
     tiny = shapely.area(geometry) < LEAST_AREA_M2
