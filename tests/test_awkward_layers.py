@@ -462,7 +462,7 @@ WRONG_SHAPES = {
     "points for a window": ("windows", shapely.multipoints([[EAST, NORTH], [EAST, NORTH + 1]]), r"this is a MultiPoint of several parts\. Split it"),
     "mixture": ("keep_outs", shapely.GeometryCollection([box(0, 0, 1, 1), line((0, 0), (5, 5))]), r"this is a GeometryCollection"),
     "bow tie": ("parcels", BOW_TIE, r"The polygon is invalid \(self-intersection\), and a repair would change its area from 0\.0 to 200\.2 m²\. Redraw it"),
-    "hole larger than the outline": ("keep_outs", shapely.Polygon(box(0, 0, 10, 10).exterior, [box(5, 5, 35, 35).exterior]), r"is invalid \([a-z ]+\), and its holes have more area than its outline\. Redraw"),
+    "hole larger than the outline": ("keep_outs", shapely.Polygon(box(0, 0, 10, 10).exterior, [box(5, 5, 35, 35).exterior]), r"is invalid \([a-z -]+\), and its holes have more area than its outline\. Redraw"),
     "overlapping parts": ("keep_outs", shapely.multipolygons([box(0, 0, 10, 10), box(5, 0, 15, 10)]), r"would change its area from 200\.2 to 150\.1 m²"),
     "no area": ("parcels", outline((20, 0), (40, 0), (30, 0)), r"The polygon has no area \(less than 0\.01 m²\)\. Redraw or delete"),
     "not a number": ("roads", line((20, 0), (np.nan, 9)), r"A coordinate is not a finite number\. Correct or delete"),
