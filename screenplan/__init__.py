@@ -9,9 +9,14 @@ from screenplan.ground.offers import offer
 _names, __getattr__, __dir__ = offer(
     __name__,
     {
+        "GeometryError": "ground.errors",
         "InputError": "ground.errors",
         "LocalFrame": "ground.frame",
+        "NoRoomError": "ground.errors",
+        "NobodyLooksError": "ground.errors",
+        "Options": "plan",
         "Plan": "plan",
+        "ReferenceSystemError": "ground.errors",
         "STEPS": "running.steps",
         "Species": "planting.species",
         "Terrain": "site.terrain",

@@ -191,6 +191,7 @@ def find_transformation(
                 STATE_BOTH,
                 file=file,
                 layer=layer,
+                kind="system",
             )
     if source.equals(target, ignore_axis_order=True):
         same = Transformer.from_crs(target, target, always_xy=True)
@@ -203,6 +204,7 @@ def find_transformation(
             f"Save this layer in the CRS '{target.name}'",
             file=file,
             layer=layer,
+            kind="system",
         ) from None
     better_m, missing = _find_missing(group)
     where = {"file": file, "layer": layer, "key": TOLERANCE_KEY}
@@ -215,6 +217,7 @@ def find_transformation(
             STATE_BOTH,
             file=file,
             layer=layer,
+            kind="system",
         )
     if not group.transformers:
         named = _name_grids(missing)
@@ -224,6 +227,7 @@ def find_transformation(
             _mend_by_hand(missing, target),
             file=file,
             layer=layer,
+            kind="system",
         )
     # PROJ sorts them by the area that they cover, then by accuracy.
     best = group.transformers[0]
@@ -240,6 +244,7 @@ def find_transformation(
             f"Save this layer in the CRS '{target.name}' with a transformation that you trust",
             file=file,
             layer=layer,
+            kind="system",
         )
     if tolerance_m is not None and accuracy_m > tolerance_m:
         grids = f"; {_name_grids(missing)}, good to {better_m:g} m, is missing" if missing else ""
@@ -249,6 +254,7 @@ def find_transformation(
             f"If you know that the layers agree, raise the tolerance to {accuracy_m:g} m; else "
             + _mend_by_hand(missing, target, start="s"),
             **where,
+            kind="system",
         )
     operation = best.description
     if accuracy_m == 0.0 and not _changes_datum(source, target):

@@ -35,6 +35,8 @@ class Problem:
         Row numbers in the file's own order, counted from 1. Empty when the whole layer is meant.
     key : str, optional
         The plan-file key or command-line option that is meant, such as ``rows.spacing``.
+    kind : str
+        What a caller may want to tell apart, by a name in `KINDS`; empty for any other input.
     """
 
     what: str
@@ -43,6 +45,7 @@ class Problem:
     layer: str | None = None
     rows: Sequence[int] = ()
     key: str | None = None
+    kind: str = ""
 
     def __post_init__(self):
         for name, most in _LONGEST.items():
@@ -73,12 +76,36 @@ class Problem:
 class InputError(ScreenplanError):
     """The input cannot be used; carries one or more `Problem`.
 
-    Raised before anything is written, so that a refused input leaves no output behind.
+    Raised before anything is written, so that a refused input leaves no output behind. If all its
+    problems are of one kind it is of that kind's class in `KINDS`.
+
+    Examples
+    --------
+    >>> try:
+    ...     raise refuse("the row is too long", "Shorten it", kind="room")
+    ... except NoRoomError as error:
+    ...     print(error)
+    the row is too long. Shorten it.
     """
 
-    def __init__(self, problems: Problem | Iterable[Problem]):
-        self.problems = (problems,) if isinstance(problems, Problem) else tuple(problems)
+    def __new__(cls, problems: Problem | Iterable[Problem] = ()):
+        """Choose the class by the kind of the problems."""
+        if isinstance(problems, Iterable):
+            problems = tuple(problems)
+            kinds = {problem.kind for problem in problems}
+        else:
+            kinds = {problems.kind}
+        kind = KINDS.get(kinds.pop()) if cls is InputError and len(kinds) == 1 else None
+        made = super().__new__(kind or cls)
+        made.problems = (problems,) if isinstance(problems, Problem) else problems
+        return made
+
+    def __init__(self, problems: Problem | Iterable[Problem]):  # noqa: ARG002
         super().__init__("\n".join(self.said))
+
+    def __reduce__(self):
+        """Let another process hand it on."""
+        return InputError, (self.problems,)
 
     @property
     def said(self) -> list[str]:
@@ -86,6 +113,31 @@ class InputError(ScreenplanError):
         lines = [str(problem) for problem in self.problems[:MOST_SAID]]
         more = len(self.problems) - len(lines)
         return [*lines, f"{more} more problems are not listed."] if more else lines
+
+
+class GeometryError(InputError):
+    """A geometry is missing, invalid, or of another kind than the layer holds."""
+
+
+class ReferenceSystemError(InputError):
+    """A reference system is missing or wrong, or coordinates cannot be changed well enough."""
+
+
+class NoRoomError(InputError):
+    """No plant, row or fence can stand where it is asked for."""
+
+
+class NobodyLooksError(InputError):
+    """No side is chosen to plant, and nobody looks across one."""
+
+
+#: The class of each kind of problem.
+KINDS: dict[str, type[InputError]] = {
+    "geometry": GeometryError,
+    "system": ReferenceSystemError,
+    "room": NoRoomError,
+    "onlookers": NobodyLooksError,
+}
 
 
 def _place(name: str) -> str:
@@ -100,9 +152,10 @@ def refuse(
     layer: str | None = None,
     rows: Sequence[int] = (),
     key: str | None = None,
+    kind: str = "",
 ) -> InputError:
     """Build an `InputError` of one problem; the caller raises it."""
-    return InputError(Problem(what, mend, file=file, layer=layer, rows=rows, key=key))
+    return InputError(Problem(what, mend, file=file, layer=layer, rows=rows, key=key, kind=kind))
 
 
 def name_rows(rows: Sequence[int], most: int = 8) -> str:

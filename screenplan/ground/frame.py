@@ -114,7 +114,10 @@ class LocalFrame:
         """
         if gdf.crs is None:
             raise refuse(
-                "The layer has no CRS", "State the CRS in which its coordinates are", layer=None
+                "The layer has no CRS",
+                "State the CRS in which its coordinates are",
+                layer=None,
+                kind="system",
             )
         source = horizontal(CRS(gdf.crs))
         if source.is_engineering:
@@ -128,6 +131,7 @@ class LocalFrame:
             raise refuse(
                 f"The projection of the CRS '{source.name}' cannot be computed here",
                 "Save the layer in another CRS",
+                kind="system",
             ) from None
         xy = shapely.get_coordinates(np.asarray(gdf.geometry.array, dtype=object))
         factor = math.degrees(geodetic.axis_info[0].unit_conversion_factor)
@@ -138,6 +142,7 @@ class LocalFrame:
             raise refuse(
                 f"No coordinate can lie in the CRS '{source.name}'",
                 "State the CRS in which the coordinates really are",
+                kind="system",
             )
         if np.ptp(lon) > 180.0:  # a site across the antimeridian
             lon = np.where(lon < 0.0, lon + 360.0, lon)
@@ -160,7 +165,9 @@ class LocalFrame:
         bounds = shapely.bounds(np.asarray(gdf.geometry.array, dtype=object)).reshape(-1, 4)
         bounds = bounds[np.isfinite(bounds).all(axis=1)]
         if not len(bounds):
-            raise refuse("No coordinate is a finite number", "Draw the outline anew")
+            raise refuse(
+                "No coordinate is a finite number", "Draw the outline anew", kind="geometry"
+            )
         low, high = bounds[:, :2].min(axis=0), bounds[:, 2:].max(axis=0)
         return cls(
             ground_plane(north=True),
@@ -260,6 +267,7 @@ class LocalFrame:
                     "a length --bearing too), or leave the layer out",
                     file=file,
                     layer=layer,
+                    kind="system",
                 )
             if not shared and not is_ground(flat):
                 raise refuse(
@@ -268,6 +276,7 @@ class LocalFrame:
                     STATE_BOTH,
                     file=file,
                     layer=layer,
+                    kind="system",
                 )
             # A layer in the frame itself goes back to the parcels' CRS, and comes in again.
             back = not shared and not is_ground(self.source_crs)
@@ -388,7 +397,10 @@ class LocalFrame:
         """
         if gdf.crs is None:
             raise refuse(
-                "The layer has no CRS", "State the CRS in which its coordinates are", layer=layer
+                "The layer has no CRS",
+                "State the CRS in which its coordinates are",
+                layer=layer,
+                kind="system",
             )
         if gdf.crs == self.crs:
             return gdf.copy()
@@ -402,6 +414,7 @@ class LocalFrame:
                 "State the CRS in which the coordinates really are",
                 layer=layer,
                 rows=[int(row) + 1 for row in lost],
+                kind="system",
             )
         return gdf.set_geometry(gpd.GeoSeries(moved, index=gdf.index, crs=self.crs))
 
@@ -431,6 +444,7 @@ class LocalFrame:
             raise refuse(
                 "It is not known where on earth the site lies, and the file would hold places on earth",
                 "Write a GeoPackage, state the CRS of the parcels, or make the parcel or the line anew with its place",
+                kind="system",
             )
         transformation = self.transformation_from(target)
         moved = self.project_out(np.asarray(gdf.geometry.array, dtype=object), transformation)
@@ -518,6 +532,7 @@ def _find_geodetic(source: CRS) -> CRS:
         raise refuse(
             f"The CRS '{source.name}' gives no place on a map of the earth",
             "Save the layer in a geographic or projected CRS",
+            kind="system",
         )
     return horizontal(_unbind(source).geodetic_crs)
 

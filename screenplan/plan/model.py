@@ -8,6 +8,7 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 from pydantic import (
     BeforeValidator,
     Field,
+    ValidationInfo,
     model_validator,
 )
 
@@ -119,13 +120,14 @@ class Plan(Options):
     terrain: Ground | None = None
 
     @model_validator(mode="after")
-    def _layers_are_known(self):
+    def _layers_are_known(self, info: ValidationInfo):
         for name in self.layers:
             if name not in INPUTS:
                 raise WrongError(
                     f"layers.{name} is not a layer of a plan", instead_of(name, INPUTS)
                 )
-        if not {"parcels", "planting_line"} & set(self.layers):
+        given = (info.context or {}).get("given", ())
+        if not {"parcels", "planting_line"} & {*self.layers, *given}:
             raise WrongError(
                 "layers.parcels is missing",
                 "Name the file that holds the parcel, or let 'screenplan start' make one from "

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 from tomllib import TOMLDecodeError
 from typing import Any
@@ -19,7 +19,9 @@ from screenplan.plan.site import Ground, LayerSource
 from screenplan.plan.values import WrongError, instead_of
 
 
-def read_plan(path: Path | str, settings: Sequence[str] = ()) -> tuple[Plan, Path]:
+def read_plan(
+    path: Path | str, settings: Sequence[str] = (), given: Collection[str] = ()
+) -> tuple[Plan, Path]:
     """Read a plan file.
 
     Parameters
@@ -28,6 +30,8 @@ def read_plan(path: Path | str, settings: Sequence[str] = ()) -> tuple[Plan, Pat
         A TOML file.
     settings : sequence of str
         ``KEY=VALUE``, such as ``rows.offset="7 ft"``: values that replace those of the file.
+    given : collection of str
+        Names of layers that need no file, because they are in memory.
 
     Returns
     -------
@@ -48,7 +52,7 @@ def read_plan(path: Path | str, settings: Sequence[str] = ()) -> tuple[Plan, Pat
     (1.2192, 'balled')
     """
     content = read_toml(path, "plan file", "Check the path, or make one with 'screenplan start'")
-    plan = check_plan(change_plan(content, settings), file=str(path))
+    plan = check_plan(change_plan(content, settings), file=str(path), given=given)
     return plan, Path(path).resolve().parent
 
 
@@ -106,21 +110,32 @@ def check_options(content: Mapping[str, Any]) -> Options:
     return _check(content, Options)
 
 
-def check_plan(content: Mapping[str, Any], file: str | None = None) -> Plan:
+def check_plan(
+    content: Mapping[str, Any], file: str | None = None, given: Collection[str] = ()
+) -> Plan:
     """Turn the content of a plan file into a `Plan`.
+
+    Parameters
+    ----------
+    content : mapping
+        Sections and keys.
+    file : str, optional
+        The file, for messages.
+    given : collection of str
+        Names of layers that need no file, because they are in memory.
 
     Raises
     ------
     InputError
         With one problem for each wrong key.
     """
-    return _check(content, Plan, file)
+    return _check(content, Plan, file, given)
 
 
-def _check(content: Mapping[str, Any], model, file: str | None = None):
+def _check(content: Mapping[str, Any], model, file: str | None = None, given=()):
     check_values(content, file)
     try:
-        return model.model_validate(content)
+        return model.model_validate(content, context={"given": given})
     except ValidationError as error:
         problems: dict[str | None, Problem] = {}
         for problem in (_say(item, file) for item in error.errors(include_url=False)):

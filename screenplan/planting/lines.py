@@ -146,6 +146,7 @@ def draw_lines(
                 "Choose a narrower species, have the boundary surveyed and lower its accuracy, "
                 f"or give a smaller offset; the offset comes from {bound or 'the plan'}",
                 key="rows.offset",
+                kind="room",
             )
     if known:
         zone = shapely.union_all(plantable_zone.geometry.to_numpy())
@@ -161,6 +162,7 @@ def draw_lines(
             "there is no room for a second row",
             "Plant one row, or give a smaller row distance",
             key="rows.rows",
+            kind="room",
         )
     return layer_of(PLANTING_LINES, found, [row["geometry"] for row in found], parcels.crs)
 
@@ -235,6 +237,7 @@ def _choose(sides: gpd.GeoDataFrame, along: str | Sequence[str]) -> list[str]:
             f"no side is chosen to plant along{why}",
             f"Choose among {', '.join(known)}, or draw a planting line",
             key="rows.along",
+            kind="onlookers" if why else "",
         )
     if names == ["all"]:
         return known
@@ -501,6 +504,7 @@ def _nowhere(drawn: list[_Drawn], zones: gpd.GeoDataFrame) -> InputError:
             "no plant may stand on the line: it lies outside the subject parcel",
             "Draw the line inside the parcel",
             layer="planting_line",
+            kind="room",
         )
     smaller = "draw the private place smaller, " if "(private_place)" in names else ""
     return refuse(
@@ -508,4 +512,5 @@ def _nowhere(drawn: list[_Drawn], zones: gpd.GeoDataFrame) -> InputError:
         f"Give a greater offset, another side, a smaller species, {smaller}or change the rule after "
         "asking the local authority",
         key="rows.along",
+        kind="room",
     )

@@ -153,6 +153,7 @@ def set_plants(
             + (f"; stations are forbidden by {', '.join(sorted(rules))}" if rules else ""),
             "Let stations move further, give a smaller spacing, or choose another line",
             key="rows.move",
+            kind="room",
         )
     plants = _plant_rows(plan, terrain, kinds, group, heights, stock, table)
     dropped = [

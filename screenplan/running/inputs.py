@@ -14,8 +14,17 @@ from screenplan.plan import Options, Plan
 from screenplan.running.steps import Step
 
 
-def read_inputs(plan: Plan, folder: Path):
+def read_inputs(plan: Plan, folder: Path, frames: Mapping[str, Any] | None = None):
     """Read the layers of a plan into a `Site`.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    folder : Path
+        The folder to which its paths are relative.
+    frames : mapping of str to GeoDataFrame, optional
+        Layers in memory, which take the place of files of the same name.
 
     Raises
     ------
@@ -36,6 +45,7 @@ def read_inputs(plan: Plan, folder: Path):
         )
         for name, source in plan.layers.items()
     }
+    sources |= {name: LayerSource(table) for name, table in (frames or {}).items()}
     ground = plan.terrain
     return read_site(
         sources,
@@ -101,7 +111,7 @@ def rows_of_files(layers: Mapping[str, Any], inputs: Sequence[Mapping[str, Any]]
 
 def _relocate(problem: Problem, layers: Mapping[str, Any], sources: Mapping[str, Any]) -> Problem:
     source, layer = sources.get(problem.layer), layers.get(problem.layer)
-    if source is None or problem.file is not None or source["file"] is None:
+    if source is None or problem.file is not None:
         return problem
     rows = problem.rows
     if layer is not None and layer.index.name == "row":

@@ -139,7 +139,9 @@ def _check_geometries(layer: str, table: gpd.GeoDataFrame) -> None:
     ):  # fmt: skip
         if wrong.any():
             rows = [number for number, bad in enumerate(wrong, 1) if bad]
-            raise refuse(what, "Mend it, or leave the row out", layer=layer, rows=rows)
+            raise refuse(
+                what, "Mend it, or leave the row out", layer=layer, rows=rows, kind="geometry"
+            )
 
 
 def _hand_back(name: str, result, source, frame: LocalFrame, home):

@@ -39,6 +39,8 @@ class Run:
         What the steps found doubtful.
     only : tuple of str
         The layers that were asked for; empty if every step was run.
+    frames : dict
+        The layers that were given in memory, by name.
     """
 
     plan: Plan
@@ -47,6 +49,7 @@ class Run:
     layers: dict[str, Any] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
     only: tuple[str, ...] = ()
+    frames: dict[str, Any] = field(default_factory=dict)
 
     @property
     def fails(self) -> bool:
@@ -90,6 +93,7 @@ def run_plan(
     plan: Plan | Mapping[str, Any] | Path | str,
     folder: Path | str | None = None,
     *,
+    layers: Mapping[str, Any] | None = None,
     settings: Sequence[str] = (),
     only: Sequence[str] = (),
     reuse: Run | None = None,
@@ -104,6 +108,9 @@ def run_plan(
     folder : path, optional
         The folder to which the paths of a mapping or a `Plan` are relative; by default the current
         one.
+    layers : mapping of str to GeoDataFrame, optional
+        Layers in memory by contract name, each in its own reference system: checked and repaired
+        as files are, never changed. They take the place of the plan's files of the same name.
     settings : sequence of str
         ``KEY=VALUE``, values that replace those of the file or mapping.
     only : sequence of str
@@ -121,7 +128,8 @@ def run_plan(
     Raises
     ------
     InputError
-        If the plan or a layer cannot be used, or if ``reuse`` read other layers.
+        If the plan or a layer cannot be used, or if ``reuse`` read other layers; of a class of its
+        own where a geometry, a reference system, missing room or missing onlookers are the cause.
 
     Examples
     --------
@@ -129,17 +137,35 @@ def run_plan(
     >>> run = run_plan(screenplan.sample_plan(), only=["sides"])
     >>> sorted(run.layers["sides"]["side_id"])
     ['east', 'north', 'south', 'west']
+
+    A plan for a parcel in memory; nobody looks at it, and no side is chosen.
+
+    >>> import geopandas, shapely
+    >>> lot = geopandas.GeoDataFrame(
+    ...     {"parcel_id": ["7"]}, geometry=[shapely.box(0, 0, 30, 45)], crs="EPSG:25832"
+    ... ).translate(500000, 5500000).to_frame("geometry").assign(parcel_id="7")
+    >>> try:
+    ...     run_plan({}, layers={"parcels": lot})
+    ... except screenplan.NobodyLooksError:
+    ...     run = run_plan({}, layers={"parcels": lot}, settings=["rows.along=['north']"])
+    >>> len(run.layers["planting_lines"])
+    1
     """
     from screenplan.contracts.tables import notes_of
 
     only = (only,) if isinstance(only, str) else tuple(only)
     steps = steps_for(only)
-    plan, folder = _find_plan(plan, folder, settings)
+    frames = dict(layers or (reuse.frames if reuse else {}))
+    plan, folder = _find_plan(plan, folder, settings, frames)
     tell = progress or (lambda *_: None)
     total = len(steps) + 1
     tell("reading", 1, total)
-    site = read_inputs(plan, folder) if reuse is None else _read_before(plan, folder, reuse)
-    run = Run(plan, folder, site, dict(site.layers), only=only)
+    site = (
+        read_inputs(plan, folder, frames)
+        if reuse is None
+        else _read_before(plan, folder, frames, reuse)
+    )
+    run = Run(plan, folder, site, dict(site.layers), only=only, frames=frames)
     arguments = _arguments(steps, plan, folder, site)
     for number, step in enumerate(steps, start=2):
         tell(step.name, number, total)
@@ -253,7 +279,7 @@ def steps_for(only: Sequence[str]) -> list[Step]:
 _READ_BY = ("layers", "terrain", "subject", "site")
 
 
-def _read_before(plan: Plan, folder: Path, earlier: Run):
+def _read_before(plan: Plan, folder: Path, frames: Mapping[str, Any], earlier: Run):
     """Give the site that an earlier run read, if this plan would read the same."""
     for section in _READ_BY:
         if getattr(plan, section) != getattr(earlier.plan, section):
@@ -262,6 +288,10 @@ def _read_before(plan: Plan, folder: Path, earlier: Run):
                 "Run this plan without reuse",
                 key=section,
             )
+    if frames.keys() != earlier.frames.keys() or any(
+        table is not earlier.frames[name] for name, table in frames.items()
+    ):
+        raise refuse("the earlier run read other layers in memory", "Run this plan without reuse")
     if plan.layers and folder.resolve() != earlier.folder.resolve():
         raise refuse(
             f"the earlier run read from {earlier.folder}, not from {folder}",
@@ -270,14 +300,14 @@ def _read_before(plan: Plan, folder: Path, earlier: Run):
     return earlier.site
 
 
-def _find_plan(plan, folder, settings: Sequence[str]) -> tuple[Plan, Path]:
+def _find_plan(plan, folder, settings: Sequence[str], given) -> tuple[Plan, Path]:
     if isinstance(plan, Plan) and settings:
         raise refuse(
             "settings change a plan file or a mapping, not a plan that was read already",
             "Give the file, or give the settings to read_plan",
         )
     if isinstance(plan, Mapping):
-        plan = check_plan(change_plan(plan, settings))
+        plan = check_plan(change_plan(plan, settings), given=given)
     if isinstance(plan, Plan):
         return plan, Path.cwd() if folder is None else Path(folder)
-    return read_plan(plan, settings)
+    return read_plan(plan, settings, given)

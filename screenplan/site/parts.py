@@ -62,6 +62,7 @@ def settle_parts(
             f"Parcel '{name}' has {len(parts)} parts that lie apart ({areas})",
             "Choose the part by a point in it (subject.point), or save it as a parcel of its own",
             key=ID_KEY,
+            kind="geometry",
         )
         return parcels
     others = [part for part in parts if part is not chosen[0]]

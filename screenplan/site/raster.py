@@ -169,6 +169,7 @@ def _read(raster, source, path, frame, bounds, datum_tolerance_m):
             "Give a raster that covers it, or state the raster's true CRS",
             file=file,
             key="terrain.crs",
+            kind="system",
         )
     if not known.all():
         missing = shapely.bounds(shapely.multipoints(nodes[~known])).round(1).tolist()
@@ -214,7 +215,13 @@ def _read_crs(raster, file: str) -> CRS:
         problem = "The raster has no CRS"
     except CRSError:
         problem = "The CRS that the raster states cannot be understood"
-    raise refuse(problem, "State it, or save the raster with its CRS", file=file, key="terrain.crs")
+    raise refuse(
+        problem,
+        "State it, or save the raster with its CRS",
+        file=file,
+        key="terrain.crs",
+        kind="system",
+    )
 
 
 def _find_unit(raster, crs: CRS, source: TerrainSource, file: str, notes: list[str]) -> float:
@@ -273,8 +280,7 @@ def _lay_nodes(raster, frame, transformation, bounds, notes):
     if not (np.isfinite(cell) and cell > 0.0):
         raise refuse(
             "The raster lies where the site cannot be", "State the raster's true CRS",
-            file=raster.name, key="terrain.crs",
-        )  # fmt: skip
+            file=raster.name, key="terrain.crs", kind="system")  # fmt: skip
     coarsest = np.sqrt((east - west) * (north - south) / MOST_NODES)
     if cell < coarsest:
         notes.append(f"Terrain: cells of {cell:.3g} m are thinned to {coarsest:.3g} m")

@@ -106,6 +106,7 @@ class Reader:
                 "State the CRS in which the coordinates really are, or draw the line",
                 file=source.file,
                 layer=source.layer,
+                kind="system",
             )
         if self.frame is None:
             self.frame = self._lay_frame(source, rows, height_m, terrain)
@@ -153,6 +154,7 @@ class Reader:
                     file=layer.file,
                     layer=layer.layer,
                     key=layer.crs_key,
+                    kind="system",
                 ).problems
         self._raise_problems()
 
@@ -192,6 +194,7 @@ class Reader:
                 layer=source.layer,
                 rows=rows.index.tolist(),
                 key=source.crs_key,
+                kind="system",
             )
         if _finite_bounds(rows) is None:
             raise refuse(
@@ -200,6 +203,7 @@ class Reader:
                 file=source.file,
                 layer=source.layer,
                 rows=rows.index.tolist(),
+                kind="geometry",
             )
 
     def _check_extent(self, source, rows, way: Transformation) -> None:
@@ -223,6 +227,7 @@ class Reader:
                 layer=source.layer,
                 rows=rows.index.tolist(),
                 key=source.crs_key,
+                kind="system",
             )
 
     def _lay_frame(self, source, rows, height_m, terrain) -> LocalFrame:
@@ -392,6 +397,7 @@ class Reader:
                 f"Coordinates cannot lie in the CRS '{source.crs.name}'",
                 "State the CRS in which the coordinates really are, or correct these rows",
                 key=source.crs_key,
+                kind="system",
             )
         geometry = gpd.GeoSeries(moved, index=flat.index, crs=self.frame.crs)
         return flat.set_geometry(geometry)[there]
@@ -435,6 +441,7 @@ class Reader:
                 misfit,
                 "State the CRS in which the coordinates really are",
                 key=source.crs_key,
+                kind="system",
             )
             return
         wide = self._read_near(source, way, ELSEWHERE_M)
@@ -449,6 +456,7 @@ class Reader:
                 f"{ELSEWHERE_M / 1000:g} km of the subject parcel",
                 "Give the layer of this place, or state the CRS in which its coordinates are",
                 key=source.crs_key,
+                kind="system",
             )
         elif source.name in NEVER_EMPTY:
             findings.refused(

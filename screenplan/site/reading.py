@@ -18,7 +18,7 @@ from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.frame import LocalFrame
 from screenplan.site.reader import Named, Reader
 from screenplan.site.site import Site
-from screenplan.site.sources import FrameLayer, LayerSource, open_layer
+from screenplan.site.sources import LayerSource, open_frame, open_layer
 from screenplan.site.systems import find_system, settle_systems
 from screenplan.site.terrain import Terrain, TerrainSource
 
@@ -129,15 +129,7 @@ def read_frames(
     from 1 in the frame's order.
     """
     _check_names(layers)
-    opened = {}
-    for name, table in layers.items():
-        if not isinstance(table, gpd.GeoDataFrame) or table._geometry_column_name is None:
-            raise refuse(
-                f"The layer is a {type(table).__name__} without geometry",
-                "Pass a GeoDataFrame with an active geometry column",
-                layer=name,
-            )
-        opened[name] = FrameLayer(name, table)
+    opened = {name: open_frame(name, table) for name, table in layers.items()}
     named = {
         name: Named(*(dict((given or {}).get(name, {})) for given in (columns, units, fixed)))
         for name in layers

@@ -68,7 +68,7 @@ class Findings:
         else:
             self.mended(index[which], repair)
 
-    def refused(self, rows, what: str, mend: str, key: str | None = None) -> None:
+    def refused(self, rows, what: str, mend: str, key: str | None = None, kind: str = "") -> None:
         """Note one problem of several rows, or of the layer if there are none."""
         self.problems.append(
             Problem(
@@ -78,6 +78,7 @@ class Findings:
                 layer=self.source_layer,
                 rows=tuple(int(row) for row in rows),
                 key=key,
+                kind=kind,
             )
         )
 
@@ -128,6 +129,7 @@ def flatten(frame: gpd.GeoDataFrame, curved, findings: Findings) -> gpd.GeoDataF
             frame.index[lost],
             "A coordinate is not a finite number",
             "Correct or delete these rows",
+            kind="geometry",
         )
         keep = np.ones(len(frame), dtype=bool)
         keep[lost] = False
@@ -172,6 +174,7 @@ def mend(frame: gpd.GeoDataFrame, contract: Contract, findings: Findings) -> gpd
             f"{' or '.join(contract.geometry)}, and this is a {kind}"
             + (" of several parts" if one else ""),
             "Split it into single parts" if one else _mend_type(contract, kind),
+            kind="geometry",
         )
     frame, geometry = frame[~wrong], geometry[~wrong]
     geometry, thin = drop_slivers(geometry, frame.index, findings)
@@ -212,6 +215,7 @@ def check_types(types: Iterable[str], contract: Contract, findings: Findings) ->
             f"The layer of {contract.name.replace('_', ' ')} takes "
             f"{' or '.join(contract.geometry)}, and this is a {' and a '.join(held)}",
             _mend_type(contract, held[0]).removesuffix(", or delete these rows"),
+            kind="geometry",
         )
 
 
@@ -294,7 +298,9 @@ def drop_slivers(geometry: np.ndarray, index, findings: Findings) -> tuple[np.nd
         (thin & (shapely.area(geometry) >= LEAST_AREA_M2), f"is thinner than {_WIDTH}"),
     ):  # fmt: skip
         if sliver.any():
-            findings.refused(index[sliver], f"The polygon {what}", "Redraw or delete these rows")
+            findings.refused(
+                index[sliver], f"The polygon {what}", "Redraw or delete these rows", kind="geometry"
+            )
     return geometry, thin
 
 
@@ -386,6 +392,7 @@ def _validate(geometry: np.ndarray, index, findings: Findings) -> tuple[np.ndarr
             [index[i]],
             f"The polygon is invalid ({reason}), and {change}",
             "Redraw it without crossing edges",
+            kind="geometry",
         )
     tiny = shapely.area(geometry) < LEAST_AREA_M2
     tiny &= good | ~shapely.is_valid(geometry) & (_repaired_area(geometry) < LEAST_AREA_M2)
@@ -394,6 +401,7 @@ def _validate(geometry: np.ndarray, index, findings: Findings) -> tuple[np.ndarr
             index[tiny],
             f"The polygon has no area (less than {LEAST_AREA_M2:g} m²)",
             "Redraw or delete these rows",
+            kind="geometry",
         )
     return geometry, good & ~tiny
 

@@ -69,8 +69,8 @@ class LayerSource:
 
     Parameters
     ----------
-    file : Path
-        A GeoPackage, Shapefile, GeoJSON, FlatGeobuf, GML, KML, GPX, DXF, MapInfo or geodatabase file,
+    file : Path or GeoDataFrame
+        The layer itself, or a GeoPackage, Shapefile, GeoJSON, FlatGeobuf, GML, KML, GPX, DXF, MapInfo or geodatabase file,
         zipped ones too: whatever holds its layers itself. It is opened for reading only.
     layer : str, optional
         Name of the layer in it; needed if it holds several.
@@ -86,7 +86,7 @@ class LayerSource:
         ``"as parcels"`` for that of another layer.
     """
 
-    file: Path
+    file: Path | gpd.GeoDataFrame
     layer: str | None = None
     columns: Mapping[str, str] = field(default_factory=dict)
     units: Mapping[str, str] = field(default_factory=dict)
@@ -433,8 +433,20 @@ def hash_unless_large(path: Path) -> dict[str, object]:
     return {"sha256": hash_file(files[0])}
 
 
-def open_layer(name: str, source: LayerSource) -> FileLayer:
-    """Open one layer of a file.
+def open_frame(name: str, table: gpd.GeoDataFrame) -> FrameLayer:
+    """Take a layer that is in memory; refused if it is no GeoDataFrame."""
+    if not isinstance(table, gpd.GeoDataFrame) or table._geometry_column_name is None:
+        raise refuse(
+            f"The layer is a {type(table).__name__} without geometry",
+            "Pass a GeoDataFrame with an active geometry column",
+            layer=name,
+            kind="geometry",
+        )
+    return FrameLayer(name, table)
+
+
+def open_layer(name: str, source: LayerSource) -> FileLayer | FrameLayer:
+    """Open one layer of a file, or in memory.
 
     Parameters
     ----------
@@ -448,6 +460,8 @@ def open_layer(name: str, source: LayerSource) -> FileLayer:
     InputError
         If the file is missing, cannot be read, breaks off, leads elsewhere, or holds no such layer.
     """
+    if not isinstance(source.file, (str, Path)):
+        return open_frame(name, source.file)
     what = name.replace("_", " ")
     data = open_file(Path(source.file), f"the {name} layer")
     layer = choose_layer(what, data, source.layer, key=f"layers.{name}.layer")
@@ -455,7 +469,10 @@ def open_layer(name: str, source: LayerSource) -> FileLayer:
     with data.reading(layer), data.collection(layer) as collection:
         if collection.schema["geometry"] == "None":
             raise refuse(
-                "The layer has no geometry", f"Give a layer with the {what} as shapes", **where
+                "The layer has no geometry",
+                f"Give a layer with the {what} as shapes",
+                **where,
+                kind="geometry",
             )
         try:
             bounds = tuple(float(value) for value in collection.bounds)
@@ -492,6 +509,7 @@ def _read_crs(wkt: str, name: str, is_stated: bool, where: Mapping[str, str]) ->
             'State it by a code such as "EPSG:2249", or save the layer with one that has a code',
             key=f"layers.{name}.crs",
             **where,
+            kind="system",
         ) from None
 
 

@@ -156,6 +156,7 @@ def _choose_by_point(layer, id_column: str | None, point: shapely.Point) -> gpd.
                 file=layer.file,
                 layer=layer.layer,
                 key=layer.crs_key,
+                kind="system",
             )
         raise refuse(
             f"No parcel holds the point {point.x:.8g}, {point.y:.8g} (in '{layer.crs.name}')",
@@ -199,12 +200,16 @@ def _place(layer, xy: tuple[float, float], point_crs: CRS | str | None) -> shape
             "found in it",
             f"Choose the parcel by its id, or state the CRS in which the parcels are ({layer.crs_key or 'set_crs'})",
             key=POINT_KEY,
+            kind="system",
         )
     try:
         crs = CRS.from_user_input(POINT_CRS if point_crs is None else point_crs)
     except CRSError:
         raise refuse(
-            f"'{point_crs}' is not a CRS", 'Write a code such as "EPSG:4326"', key=POINT_KEY
+            f"'{point_crs}' is not a CRS",
+            'Write a code such as "EPSG:4326"',
+            key=POINT_KEY,
+            kind="system",
         ) from None
     if crs.is_geographic and abs(y) > 90.0:
         swapped = abs(x) <= 90.0 and abs(y) <= 180.0
@@ -214,6 +219,7 @@ def _place(layer, xy: tuple[float, float], point_crs: CRS | str | None) -> shape
             if swapped
             else "Give longitude and latitude in degrees, or say in which CRS the point is",
             key=POINT_KEY,
+            kind="system",
         )
     area = (x - 0.02, y - 0.02, x + 0.02, y + 0.02) if crs.is_geographic else None
     try:

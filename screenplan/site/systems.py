@@ -89,6 +89,7 @@ def find_system(
                 f"'{text}' names no other layer whose CRS it could be",
                 f'Write {AS}and the name of another layer of the plan ({others}), or a code such as "EPSG:2249"',
                 key=key,
+                kind="system",
             )
         passed.add(other)
         text = stated.get(other)
@@ -106,5 +107,6 @@ def _read_system(text: str, key: str) -> CRS:
                 f"'{text}' is not a CRS",
                 f'Write a code such as "EPSG:2249", WKT, or "{AS}parcels" for that of the layer parcels',
                 key=key,
+                kind="system",
             )
         ) from None

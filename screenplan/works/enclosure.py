@@ -163,6 +163,7 @@ def beside(
             "there is no room for a fence along that side of the rows",
             "Ask for the other side, for cages, or for fewer years (fence.years)",
             key="fence.scheme",
+            kind="room",
         )
     check_room(plants, crown, None, found)
     return found
@@ -204,6 +205,7 @@ def no_room(room_m: float, who: str) -> InputError:
         "Let it stand fewer years (fence.years), lessen fence.clearance or fence.boundary, move "
         "the row (rows.offset), or take another scheme",
         key="fence.scheme",
+        kind="room",
     )
 
 
