@@ -24,6 +24,7 @@ from screenplan.contracts.light import HEDGE_HEIGHTS, LIGHT, LIGHT_MONTHS, SUN_G
 from screenplan.contracts.model import (
     ANY,
     CROWN_SHAPES,
+    GROWTHS,
     HIGHEST_BUILDING_M,
     HIGHEST_GROUND_M,
     HIGHEST_PLANT_M,
@@ -196,6 +197,7 @@ __all__ = [
     "FENCE_OPTIONS",
     "FENCE_POSTS",
     "FENCE_WIRES",
+    "GROWTHS",
     "HEDGE_HEIGHTS",
     "HIGHEST_BUILDING_M",
     "HIGHEST_GROUND_M",

@@ -15,6 +15,9 @@ ColumnType = Literal["text", "number", "integer", "boolean", "date"]
 HIGHEST_BUILDING_M = 500.0
 
 
+#: Words for the growths by which plants are followed.
+GROWTHS = ("low", "typical", "high")
+
 #: Words for the shape of a crown; `screenplan.planting.shapes` holds their forms.
 CROWN_SHAPES = ("cone", "column", "paraboloid", "ellipsoid", "box")
 

@@ -12,7 +12,7 @@ from screenplan.contracts.columns import (
     text,
     year,
 )
-from screenplan.contracts.model import CROWN_SHAPES, HIGHEST_PLANT_M, POLYGONS, Contract
+from screenplan.contracts.model import CROWN_SHAPES, GROWTHS, HIGHEST_PLANT_M, POLYGONS, Contract
 from screenplan.contracts.presentation import EFFECTS, MAY_STAND, PLAN, SIGHT, Place, Shown
 
 SIDES = Contract(
@@ -260,7 +260,7 @@ CROWNS = Contract(
         text("crown_id", "Plant and year", "Plant and year", required=True),
         integer("plant_id", "The plant", required=True),
         year("year", "Years since planting", required=True),
-        text("growth", "Which growth", required=True, choices=("low", "typical", "high")),
+        text("growth", "Which growth", required=True, choices=GROWTHS),
         metres("height_m", "Height", required=True),
         metres(
             "spread_m",
@@ -349,7 +349,7 @@ CLOSURE = Contract(
     ),
     columns=(
         text("line_id", "The planting line", "Planting line", heading="row", required=True),
-        text("growth", "Which growth", required=True, choices=("low", "typical", "high")),
+        text("growth", "Which growth", required=True, choices=GROWTHS),
         metres(
             "spacing_m",
             "Widest gap between neighbours that no exclusion explains",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from screenplan.contracts.columns import boolean, integer, metres, share, text, year
-from screenplan.contracts.model import CROWN_SHAPES, Contract
+from screenplan.contracts.model import CROWN_SHAPES, GROWTHS, Contract
 from screenplan.contracts.presentation import SIGHT, Place, Shown
 
 VIEWS = Contract(
@@ -101,7 +101,7 @@ VIEW_YEARS = Contract(
     columns=(
         text("view_id", "The view", required=True),
         year("year", "Years since planting", required=True),
-        text("growth", "Which growth", required=True, choices=("low", "typical", "high")),
+        text("growth", "Which growth", required=True, choices=GROWTHS),
         text("season", "Whether leaves are on", required=True, choices=("summer", "winter")),
         share("open", "Share of rays still open", required=True, low=0.0, high=1.0),
     ),

@@ -20,10 +20,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from screenplan.contracts import GROWTHS
 from screenplan.ground.errors import refuse
 from screenplan.planting.species import Species
 
-GROWTHS = ("low", "typical", "high")
 TYPICAL = GROWTHS.index("typical")
 CURVES = ("smooth", "straight")
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from screenplan.contracts import ALTERNATIVES
+from screenplan.contracts import ALTERNATIVES, GROWTHS
 from screenplan.ground.errors import InputError, refuse
 from screenplan.plan import Plan
 from screenplan.running.inputs import step_arguments
@@ -141,7 +141,7 @@ def _found(layers: dict[str, Any]) -> dict[str, Any]:
     bought = order.index[order["packs"].notna().to_numpy(bool)]
     whole = bool(priced.loc[bought, "price"].notna().all())
     years = {}
-    for growth in ("low", "typical", "high"):
+    for growth in GROWTHS:
         own = closure.loc[closure["growth"] == growth, "year_closed"]
         years[growth] = None if not len(own) or own.isna().any() else int(own.max())
     says = "Every row closes to the asked height" if years["typical"] is not None else (
