@@ -114,20 +114,47 @@ def test_overrides_of_the_plan_come_last(tmp_path):
 
 
 BAD = [
-    ({"driveway": {"distnace": "3 ft"}}, "rule driveway: 'distnace' is not a key of a rule"),
-    ({"driveway": {"distance": 3}}, "rule driveway: 3 has no unit"),
+    (
+        {"driveway": {"distnace": "3 ft"}},
+        "key driveway.distnace: there is no such key. Did you mean distance?",
+    ),
+    ({"driveway": {"distance": 3}}, "key driveway.distance: 3 has no unit"),
     ({"driveway": {"distance": "3 parsecs"}}, "'parsecs' is not a unit of length"),
-    ({"driveway": {"distance": "-3 ft"}}, "distance is negative"),
-    ({"driveway": {"feature": "moat"}}, "feature is 'moat', which is not known"),
-    ({"driveway": {"measured_to": "leaf"}}, "measured_to is 'leaf'"),
-    ({"driveway": {"per_mature_height": "1"}}, "per_mature_height is '1', not a number"),
-    ({"driveway": {"per_mature_spread": math.inf}}, "per_mature_spread is inf"),
-    ({"driveway": {"confirm_locally": "yes"}}, "confirm_locally is 'yes'"),
-    ({"driveway": {"reason": ""}}, "reason is '', not a text"),
+    (
+        {"driveway": {"distance": "-3 ft"}},
+        "key driveway.distance: '-3 ft' is out of range. Give at least 0 m",
+    ),
+    (
+        {"driveway": {"feature": "moat"}},
+        "key driveway.feature: 'moat' is not one of the choices. Write 'boundary', 'building'",
+    ),
+    (
+        {"driveway": {"measured_to": "leaf"}},
+        "key driveway.measured_to: 'leaf' is not one of the choices",
+    ),
+    (
+        {"driveway": {"per_mature_height": "1"}},
+        "key driveway.per_mature_height: '1' is not a number",
+    ),
+    (
+        {"driveway": {"per_mature_spread": math.inf}},
+        "key driveway.per_mature_spread: inf is not a number",
+    ),
+    (
+        {"driveway": {"confirm_locally": "yes"}},
+        "key driveway.confirm_locally: 'yes' is neither true nor false",
+    ),
+    ({"driveway": {"reason": ""}}, "key driveway.reason: '' is not a text"),
     ({"driveway": "3 ft"}, "'driveway' is not a rule but '3 ft'"),
     ({"moat": {"use": False}}, "there is no rule 'moat' to switch off"),
-    ({"moat": {"distance": "3 ft"}}, "a new rule needs feature and reason"),
-    ({"moat": {"feature": "pond", "reason": "wet"}}, "rule moat: it has no distance"),
+    ({"driveway": {"distance": "20 km"}}, "Give at most 2000 m"),
+    ({"driveway": {"distance": "20 km", "use": False}}, "Give at most 2000 m"),
+    ({"driveway": {"per_mature_height": 11}}, "11 is out of range. Give at most 10."),
+    ({"driveway": {"key": "gate"}}, "key driveway.key: there is no such key"),
+    ({"gate": {"use": "no"}}, "key gate.use: 'no' is neither true nor false"),
+    ({"moat": {"distance": "3 ft"}}, "key moat.feature: this key is missing"),
+    ({"moat": {"feature": "pond", "distance": "3 ft"}}, "a new rule needs a reason"),
+    ({"moat": {"feature": "pond", "reason": "wet"}}, "key moat: it has no distance"),
     ({"boundary_crown": {"per_mature_spread": 0.5}}, "contains half the mature spread already"),
     (
         {"building_tree": {"up_to_mature_height": "10 ft"}},

@@ -8,10 +8,10 @@ from collections.abc import Mapping
 from docs.generate.markdown import code, codes, number, page, plain, section, table
 from screenplan.effects.applied import setback_text
 from screenplan.ground.units import FOOT_M
+from screenplan.plan.findings import names_of
 from screenplan.planting.shapes import SHAPES
 from screenplan.planting.species import GROWTH_CLASSES, KEYS, TOLERANCES, Species, load_species
 from screenplan.rules.limits import KINDS, Limit, load_limits
-from screenplan.rules.ruleset import KEYS as RULE_KEYS
 from screenplan.rules.ruleset import STATUSES, Rule, load_rules
 
 #: What each status means, for `STATUSES` of the rules.
@@ -81,7 +81,7 @@ def rules_page() -> str:
         ),
         section("Your own", 2, "own-rules"),
         _OVERRIDE,
-        f"Keys of a setback: {codes(RULE_KEYS)}.",
+        f"Keys of a setback: {codes(names_of(Rule))}.",
         "Keys of a limit: `kind`, which decides its figures, `reason`, `source`, `status`, `date`, "
         "`confirm_locally`, `use`, and",
         table(["Kind", "Its figures"], [[code(kind), codes(figures)] for kind, figures in KINDS.items()]),

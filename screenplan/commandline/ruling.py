@@ -45,7 +45,7 @@ def show_rules(
         table = step({}, **_of_files(files))["rules"]
         title = "All rules and limits"
         if files:
-            from screenplan.rules.ruleset import read_rule_file
+            from screenplan.plan.catalogue import read_rule_file
 
             keys = {key for file in files for key in read_rule_file(Path(file))}
             table = table.loc[table["rule"].isin(keys)]
@@ -79,9 +79,10 @@ def show_rules(
 
 def _of_files(files: Sequence[str]) -> dict:
     """Read rule files: a table that names a feature, or a shipped setback, is one; else a limit."""
+    from screenplan.plan.catalogue import read_rule_file
     from screenplan.planting.species import load_species
     from screenplan.rules.limits import load_limits
-    from screenplan.rules.ruleset import load_rules, read_rule_file
+    from screenplan.rules.ruleset import load_rules
 
     shipped = {rule.key for rule in load_rules()}
     setbacks, limits, problems = {}, {}, []

@@ -18,6 +18,7 @@ from screenplan.plan.values import (
     Identifier,
     Length,
     Section,
+    Single,
     WrongError,
     read_length,
 )
@@ -74,7 +75,7 @@ class LayerSource(Section):
     units: dict[str, str] = Field(
         default_factory=dict, description='Our column = unit of the values, such as "ft"'
     )
-    fixed: dict[str, str | float | int | bool] = Field(
+    fixed: dict[str, Single] = Field(
         default_factory=dict,
         description="Our column = one value for every row, such as storeys = 2",
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import difflib
+import math
 from pathlib import Path
 from typing import Annotated, Any, ClassVar, get_args
 
@@ -103,6 +104,69 @@ def read_texts(value: Any) -> Any:
     return value[0] if len(value) == 1 else tuple(value)
 
 
+def read_flag(value: Any) -> bool:
+    """Take yes or no; pydantic would take a number or a text for it."""
+    if not isinstance(value, bool):
+        raise WrongError(
+            f"{quoted(value)} is neither true nor false", "Write true or false, without quotes"
+        )
+    return value
+
+
+def read_number(value: Any) -> Any:
+    """Take a number; pydantic would take yes, no or a text for it."""
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not _finite(value):
+        raise WrongError(f"{quoted(value)} is not a number", "Write a number, without quotes")
+    return value
+
+
+def _finite(value: float) -> bool:
+    return isinstance(value, int) or math.isfinite(value)
+
+
+def read_whole(value: Any) -> Any:
+    """Take a whole number."""
+    if read_number(value) != int(value):
+        raise WrongError(f"{quoted(value)} is not a whole number", "Write a whole number")
+    return int(value)
+
+
+def read_words(value: Any) -> str:
+    """Take a text that says something."""
+    if not isinstance(value, str) or not value.strip():
+        raise WrongError(f"{quoted(value)} is not a text", "Write a few words in quotes")
+    return value.strip()
+
+
+def read_one(value: Any) -> Any:
+    """Take a single value, for a whole column."""
+    if isinstance(value, str) or (isinstance(value, (int, float)) and _finite(value)):
+        return value
+    raise WrongError(
+        f"{quoted(value)} does not fit: one value for all rows is a text, a number, true or false",
+        "Correct the value",
+    )
+
+
+def rising(*words: str, of: Any) -> Any:
+    """Make the type of a list with an entry for each of the words, none smaller than the one before."""
+    called = f"{', '.join(words[:-1])} and {words[-1]}"
+
+    def listed(values: Any) -> tuple:
+        if not isinstance(values, (list, tuple)) or len(values) != len(words):
+            raise WrongError(
+                f"{quoted(values)} is not a list of {len(words)}", f"Write {called} as a list"
+            )
+        return tuple(values)
+
+    def in_order(values: tuple) -> tuple:
+        if list(values) != sorted(values):
+            raise WrongError(f"{quoted(list(values))} is not in rising order", f"Write {called}")
+        return values
+
+    return Annotated[tuple[of, ...], BeforeValidator(listed), AfterValidator(in_order)]
+
+
 def once_each(values: tuple) -> tuple:
     """Leave out what is listed again."""
     return tuple(dict.fromkeys(values))
@@ -115,6 +179,11 @@ Volume = Annotated[float, BeforeValidator(read_volume)]
 Day = Annotated[str, BeforeValidator(read_day)]
 Identifier = Annotated[str, BeforeValidator(read_identifier)]
 File = Annotated[Path, AfterValidator(read_path)]
+Flag = Annotated[bool, BeforeValidator(read_flag)]
+Number = Annotated[float, BeforeValidator(read_number)]
+Whole = Annotated[int, BeforeValidator(read_whole)]
+Words = Annotated[str, BeforeValidator(read_words)]
+Single = Annotated[str | float | int | bool, BeforeValidator(read_one)]
 Degrees = Annotated[float, Field(strict=True)]
 Money = Annotated[float, Field(strict=True, ge=0, le=HIGHEST_PRICE)]
 #: Years since planting, at least one.
@@ -157,13 +226,18 @@ class Section(BaseModel):
         kinds = {field.annotation, *get_args(field.annotation)} & {bool, int, float}
         if not kinds or any(isinstance(mark, BeforeValidator) for mark in field.metadata):
             return value
-        if bool in kinds and not isinstance(value, bool):
-            raise WrongError(
-                f"{quoted(value)} is neither true nor false", "Write true or false, without quotes"
-            )
-        if bool not in kinds and isinstance(value, (bool, str)):
-            raise WrongError(f"{quoted(value)} is not a number", "Write a number, without quotes")
-        return value
+        if bool in kinds:
+            return read_flag(value)
+        return read_number(value) if isinstance(value, (bool, str)) else value
+
+
+def key_of(name: str) -> str:
+    """Give the key under which a field is written: a length carries its unit, ``margin_m`` is ``margin``."""
+    return name if name.endswith("_per_m") else name.removesuffix("_m")
+
+
+#: A table that is read into a dataclass: keys as `key_of` gives them, and no others.
+TABLE = ConfigDict(extra="forbid", allow_inf_nan=False, alias_generator=key_of)
 
 
 def instead_of(name: str, known) -> str:

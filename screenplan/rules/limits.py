@@ -19,7 +19,8 @@ from typing import Any
 from screenplan.ground.errors import InputError, Problem, refuse
 from screenplan.ground.texts import quoted
 from screenplan.ground.units import parse_length
-from screenplan.rules.ruleset import STATUSES, read_rule_file
+from screenplan.plan.catalogue import read_rule_file
+from screenplan.rules.ruleset import STATUSES
 
 #: For each kind of limit its figures: length, number, text choices, lists. Those that may be left out
 #: end in a question mark.

@@ -13,16 +13,15 @@ expression is ever evaluated from a file: a rule is keys and numbers only.
 from __future__ import annotations
 
 import math
-import tomllib
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, fields, replace
-from importlib import resources
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Annotated, Any, ClassVar, Literal
 
-from screenplan.ground.errors import InputError, Problem
-from screenplan.ground.texts import quoted
-from screenplan.ground.toml_files import read_toml
-from screenplan.ground.units import parse_length
+from pydantic import Field, WrapValidator
+
+from screenplan.plan.catalogue import Catalogue, lay_over
+from screenplan.plan.values import TABLE, Flag, Length, Number, Words, WrongError
 
 #: Classes of things that a rule can keep clear.
 FEATURES = (
@@ -63,25 +62,11 @@ def keep_out_kind(text: str) -> str:
     return KEEP_OUT_WORDS.get(kind, kind)
 
 
-_LENGTHS = {
-    "distance": "distance_m",
-    "at_least": "at_least_m",
-    "passage": "passage_m",
-    "above_mature_height": "above_mature_height_m",
-    "up_to_mature_height": "up_to_mature_height_m",
-}
-_SHARES = ("per_mature_height", "per_mature_spread")
-_CHOICES = {
-    "feature": FEATURES,
-    "measured_from": MEASURED_FROM,
-    "measured_to": MEASURED_TO,
-    "status": STATUSES,
-}
-_TEXTS = ("kind", "reason", "source", "date")
-_FLAGS = ("confirm_locally", "unclipped", "use")
-KEYS = ("feature", *_LENGTHS, *_SHARES, "measured_from", "measured_to", *_TEXTS, "status", *_FLAGS)
+#: What a rule or limit says of its figures.
+SAID = ("reason", "source", "status", "date")
 
-_SHIPPED = "the shipped rules"
+Distance = Annotated[Length, Field(ge=0, le=MOST_M)]
+Share = Annotated[Number, Field(ge=0, le=10)]
 
 
 @dataclass(frozen=True)
@@ -122,24 +107,27 @@ class Rule:
         and a wire must be safe in the years in which they rest.
     """
 
+    __pydantic_config__ = TABLE
+    beside: ClassVar = ("use",)
+
     key: str
-    feature: str
-    distance_m: float = 0.0
-    per_mature_height: float = 0.0
-    per_mature_spread: float = 0.0
-    at_least_m: float = 0.0
-    measured_from: str = "outside_edge"
-    measured_to: str = "stem"
-    reason: str = ""
-    source: str = "the user's own rule"
-    status: str = "user"
-    confirm_locally: bool = True
-    date: str = ""
-    kind: str = ""
-    passage_m: float = 0.0
-    above_mature_height_m: float = 0.0
-    up_to_mature_height_m: float = math.inf
-    unclipped: bool = False
+    feature: Literal[FEATURES]
+    distance_m: Distance = 0.0
+    per_mature_height: Share = 0.0
+    per_mature_spread: Share = 0.0
+    at_least_m: Distance = 0.0
+    measured_from: Literal[MEASURED_FROM] = "outside_edge"
+    measured_to: Literal[MEASURED_TO] = "stem"
+    reason: Words = ""
+    source: Words = "the user's own rule"
+    status: Literal[STATUSES] = "user"
+    confirm_locally: Flag = True
+    date: Words = ""
+    kind: Words = ""
+    passage_m: Distance = 0.0
+    above_mature_height_m: Distance = 0.0
+    up_to_mature_height_m: Distance = math.inf
+    unclipped: Flag = False
 
     def applies_to(self, mature_height_m: float) -> bool:
         """Whether a species of that mature height falls under the rule."""
@@ -206,157 +194,40 @@ def load_rules(
     >>> "gate" in [rule.key for rule in rules]
     False
     """
-    shipped = tomllib.loads(
-        resources.files("screenplan.rules").joinpath("setbacks.toml").read_text(encoding="utf-8")
-    )
-    rules = _merge({}, shipped, _SHIPPED)
-    if path is not None:
-        rules = _merge(rules, read_rule_file(Path(path)), str(path))
-    if overrides:
-        rules = _merge(rules, overrides, None)
-    return tuple(rules.values())
+    return tuple(_CATALOGUE.load(path, overrides).values())
 
 
-def read_rule_file(path: Path) -> dict:
-    """Read a TOML file of rules; refused with a sentence if it cannot be."""
-    return read_toml(path, "rules file", "Check the path, or leave the rules file out")
-
-
-def _merge(known: dict[str, Rule], tables: Mapping, file: str | None) -> dict[str, Rule]:
-    problems: list[Problem] = []
-    rules = dict(known)
-    for key, table in tables.items():
-        if not isinstance(table, Mapping):
-            problems.append(
-                Problem(
-                    f"{quoted(key)} is not a rule but {quoted(table)}",
-                    f"Write a table: [{key}] and below it feature, distance and reason",
-                    file=file,
-                    key=str(key),
-                )
-            )
-            continue
-        before = len(problems)
-        values, use = _read_rule(key, table, file, problems)
-        if len(problems) > before:
-            continue
-        if not use:
-            if key not in rules:
-                problems.append(
-                    Problem(
-                        f"there is no rule '{key}' to switch off",
-                        f"Write one of {', '.join(rules)}",
-                        file=file,
-                        key=f"{key}.use",
-                    )
-                )
-            rules.pop(key, None)
-            continue
-        rule = _build(key, values, rules.get(key), file, problems)
-        if rule is not None:
-            rules[key] = rule
-    if problems:
-        raise InputError(problems)
-    return rules
-
-
-def _read_rule(
-    key: str, table: Mapping, file: str | None, problems: list[Problem]
-) -> tuple[dict, bool]:
-    values: dict = {}
-
-    def wrong(name: str, what: str, mend: str) -> None:
-        problems.append(Problem(f"rule {key}: {what}", mend, file=file, key=f"{key}.{name}"))
-
-    for name, value in table.items():
-        if name not in KEYS:
-            wrong(name, f"{quoted(name)} is not a key of a rule", f"Write one of {', '.join(KEYS)}")
-        elif name in _LENGTHS:
-            try:
-                length = parse_length(value, key=f"{key}.{name}")
-            except InputError as error:
-                wrong(name, error.problems[0].what, error.problems[0].mend)
-                continue
-            if length < 0:
-                wrong(name, f"{name} is negative ({quoted(value)})", "Write a length of 0 or more")
-            elif length > MOST_M:
-                wrong(name, f"{name} is {quoted(value)}", f"Write a length of at most {MOST_M:g} m")
-            values[_LENGTHS[name]] = length
-        elif name in _SHARES:
-            if isinstance(value, bool) or not isinstance(value, (int, float)):
-                wrong(
-                    name, f"{name} is {quoted(value)}, not a number", "Write a number such as 0.5"
-                )
-            elif not 0 <= value <= 10:
-                wrong(name, f"{name} is {quoted(value)}", "Write a number from 0 to 10")
-            else:
-                values[name] = float(value)
-        elif name in _CHOICES:
-            if value not in _CHOICES[name]:
-                wrong(
-                    name,
-                    f"{name} is {quoted(value)}, which is not known",
-                    f"Write one of {', '.join(_CHOICES[name])}",
-                )
-            else:
-                values[name] = value
-        elif name in _TEXTS:
-            if not isinstance(value, str) or not value.strip():
-                wrong(name, f"{name} is {quoted(value)}, not a text", "Write a few words in quotes")
-            else:
-                values[name] = value.strip()
-        elif not isinstance(value, bool):
-            wrong(name, f"{name} is {quoted(value)}", "Write true or false, without quotes")
-        else:
-            values[name] = value
-    return values, values.pop("use", True)
-
-
-def _build(
-    key: str, values: dict, base: Rule | None, file: str | None, problems: list[Problem]
-) -> Rule | None:
-    def wrong(what: str, mend: str, name: str | None = None) -> None:
-        problems.append(
-            Problem(f"rule {key}: {what}", mend, file=file, key=f"{key}.{name}" if name else key)
-        )
-
-    if base is None:
-        missing = [name for name in ("feature", "reason") if name not in values]
-        if missing:
-            wrong(f"a new rule needs {' and '.join(missing)}", "Add what is missing")
-            return None
-        if not {"distance_m", "at_least_m", *_SHARES} & values.keys():
-            wrong("it has no distance", 'Add one, such as distance = "3 ft"')
-            return None
-        if values["feature"] == "boundary":
-            values = {"measured_from": "line", **values}
-        rule = Rule(key=key, **values)
-    else:
-        figures = {item.name for item in fields(Rule)} - {"reason", "source", "status", "date"}
-        if values.keys() & figures and "source" not in values:
-            values = {
-                "source": f"changed by the user; before: {base.source}",
-                "status": "user",
-                "date": "",
-                **values,
-            }
-        rule = replace(base, **values)
+def _read_whole(table: Mapping[str, Any], read: Callable[[Mapping], Rule]) -> Rule:
+    """Read a rule, and check what holds between its figures."""
+    if table.get("feature") == "boundary":
+        table = {"measured_from": "line", **table}
+    rule = read(table)
+    if not rule.reason:
+        raise WrongError("a new rule needs a reason", "Say why, in a few words", "reason")
+    if not {"distance", "at_least", "per_mature_height", "per_mature_spread"} & table.keys():
+        raise WrongError("it has no distance", 'Add one, such as distance = "3 ft"')
     if rule.measured_to == "crown" and rule.per_mature_spread > 0:
-        wrong(
+        raise WrongError(
             "measured to the crown it contains half the mature spread already, "
             "and per_mature_spread would count it again",
             'Leave per_mature_spread out, or write measured_to = "stem"',
             "per_mature_spread",
         )
-        return None
     if rule.up_to_mature_height_m <= rule.above_mature_height_m:
-        wrong(
+        raise WrongError(
             "no species can be taller than above_mature_height and at most up_to_mature_height",
             "Write the greater length as up_to_mature_height",
             "up_to_mature_height",
         )
-        return None
     return rule
+
+
+_CATALOGUE = Catalogue(
+    "rule",
+    ("screenplan.rules", "setbacks.toml"),
+    Annotated[Rule, WrapValidator(_read_whole)],
+    lambda known, key, table: lay_over(known.get(key), table, SAID),
+)
 
 
 def rules_for(

@@ -1,0 +1,148 @@
+"""The validator's findings in words: what is wrong, under which key, and how to mend it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import fields, is_dataclass
+from types import NoneType, UnionType
+from typing import Annotated, Any, Union, get_args, get_origin, get_type_hints
+
+from pydantic import BaseModel, ValidationError
+
+from screenplan.ground.errors import Problem
+from screenplan.ground.texts import quoted
+from screenplan.plan.values import WrongError, instead_of, key_of, read_length
+
+#: How the validator's findings of a range read.
+_RANGES = {
+    "greater_than": "more than",
+    "greater_than_equal": "at least",
+    "less_than": "less than",
+    "less_than_equal": "at most",
+}
+
+
+def problems_of(
+    error: ValidationError, model: Any, file: str | None = None, table: str = ""
+) -> list[Problem]:
+    """Put what the validator found into our words.
+
+    Parameters
+    ----------
+    error : ValidationError
+    model : type
+        What was read: a section, a dataclass, or several of them that a tag tells apart.
+    file : str, optional
+        Where it stands.
+    table : str
+        The key of the table that was read; empty for a whole file.
+
+    Returns
+    -------
+    list of Problem
+        One for each wrong key.
+    """
+    problems: dict[str | None, Problem] = {}
+    for item in error.errors(include_url=False):
+        place, inner, around = _follow(model, item["loc"])
+        key = _joined(table, *place)
+        if item["type"] == "value_error" and getattr(item["ctx"]["error"], "key", None):
+            key = _joined(table, item["ctx"]["error"].key)
+        what, mend = _say(item, key, inner, names_of(around))
+        # A value that fits none of several types is one problem.
+        problems.setdefault(key, Problem(what, mend, file=file, key=key))
+    return list(problems.values())
+
+
+def _joined(*parts: str) -> str | None:
+    return ".".join(filter(None, parts)) or None
+
+
+def _say(
+    item: dict[str, Any], key: str | None, inner: Any, names: Sequence[str]
+) -> tuple[str, str]:
+    """Give what is wrong by one finding, and the remedy."""
+    kind, context, value = item["type"], item.get("ctx", {}), quoted(item.get("input"))
+    if kind == "value_error":
+        wrong = context["error"]
+        return str(wrong), wrong.mend if isinstance(wrong, WrongError) else "Correct it"
+    if kind in ("extra_forbidden", "unexpected_keyword_argument"):
+        return "there is no such key", instead_of(str(item["loc"][-1]), names)
+    if kind == "missing":
+        return "this key is missing", "Add it"
+    if kind in _RANGES:
+        limit = next(iter(context.values()))
+        unit = " m" if _is_length(inner) else ""
+        return f"{value} is out of range", f"Give {_RANGES[kind]} {limit:g}{unit}"
+    if kind == "literal_error":
+        return f"{value} is not one of the choices", f"Write {context['expected']}"
+    if kind in ("tuple_type", "list_type") and Ellipsis in get_args(_kinds(inner)[0]):
+        one = value.replace("'", '"') if isinstance(item["input"], str) else value
+        return f"{value} is not a list", f"Write [{one}]"
+    if kind in ("model_type", "dict_type"):
+        return f"{value} is not a table", f"Write [{key}], and its keys below it"
+    if kind == "too_short":
+        return f"{value} lists nothing", "List one or more"
+    if kind == "string_too_long":
+        return f"{value} has {len(item['input'])} letters", f"Write at most {context['max_length']}"
+    message = item["msg"][0].lower() + item["msg"][1:]
+    return (
+        f"{value} does not fit: {message}",
+        "Correct the value; 'screenplan keys' lists every key with its range",
+    )
+
+
+def names_of(kind: Any) -> tuple[str, ...]:
+    """Give the keys that a table takes; none if it is no section and no dataclass."""
+    if is_dataclass(kind):
+        names = [one.name for one in fields(kind)]
+    elif isinstance(kind, type) and issubclass(kind, BaseModel):
+        names = list(kind.model_fields)
+    else:
+        return ()
+    # What a table is called stands above it.
+    keys = [key_of(name) for name in names if name != "key"]
+    return (*keys, *getattr(kind, "beside", ()))
+
+
+def _follow(model: Any, places: Sequence[str | int]) -> tuple[list[str], Any, Any]:
+    """Follow the way to a value: its places by name, its type, and that of the table it stands in."""
+    way, inner, around = [], model, model
+    for part in places:
+        kinds = _kinds(inner)
+        if len(kinds) > 1:  # the part is no key, but the tag that tells them apart
+            inner = next((one for one in kinds if part in get_args(_fields(one).get("kind"))), Any)
+        elif part != "[key]":  # that of an entry, which stands before it
+            around = kinds[0]
+            inner = _inner(around, part)
+            way.append(str(part))
+    return way, inner, around
+
+
+def _kinds(kind: Any) -> list[Any]:
+    """Give the types that a value may be of, without what is said of them."""
+    if get_origin(kind) is Annotated:
+        return _kinds(get_args(kind)[0])
+    if get_origin(kind) in (Union, UnionType):
+        return [inner for one in get_args(kind) if one is not NoneType for inner in _kinds(one)]
+    return [kind]
+
+
+def _fields(kind: Any) -> dict[str, Any]:
+    """Give the types of a table's values by key; empty if it is no section and no dataclass."""
+    hints = get_type_hints(kind, include_extras=True) if names_of(kind) else {}
+    return {key_of(name): one for name, one in hints.items()}
+
+
+def _inner(kind: Any, part: str | int) -> Any:
+    """Give the type of a value in a table or a list."""
+    entries = [one for one in get_args(kind) if one is not Ellipsis]
+    return _fields(kind).get(part, entries[-1] if entries else Any)
+
+
+def _is_length(kind: Any) -> bool:
+    marks = getattr(kind, "__metadata__", ())
+    inner = get_args(kind) if get_origin(kind) in (Annotated, Union, UnionType) else ()
+    return any(getattr(mark, "func", None) is read_length for mark in marks) or any(
+        map(_is_length, inner)
+    )
