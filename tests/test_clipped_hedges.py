@@ -8,27 +8,26 @@ from effects_kit import layer as place
 from effects_kit import parcels, row
 from parcel_kit import box, lay
 
-from screenplan.contracts import CROWN_SHAPES, CROWNS
+from screenplan.contracts import CROWNS
 from screenplan.effects.applied import list_rules
 from screenplan.effects.boundary import outgrow_boundary
 from screenplan.effects.buried import reach_drains
 from screenplan.effects.growing import meet
 from screenplan.effects.noise import follow_noise
+from screenplan.ground.crown_shapes import SHAPES
 from screenplan.ground.errors import InputError
 from screenplan.outputs.conform import conform
-from screenplan.outputs.drawings.crowns import add_crowns, crown_outline
+from screenplan.outputs.drawings.crowns import add_crowns
 from screenplan.outputs.drawings.style import new_figure
 from screenplan.planting.crowns import grow_crowns
 from screenplan.planting.growth import GROWTHS, TYPICAL, height_at
 from screenplan.planting.judging import judge_crowns
-from screenplan.planting.shapes import SHAPES, meeting_band, shape_radius
 from screenplan.planting.species import load_species
 from screenplan.planting.stand import stand_of
 from screenplan.planting.stock import planted_height
 from screenplan.planting.zones import mark_zones
 from screenplan.rules.ruleset import load_rules
 from screenplan.site.terrain import Terrain
-from screenplan.views import solids
 from screenplan.views.sections import cut_sections
 from screenplan.works.calendar import _first_clip
 from screenplan.works.fence import lay_fence
@@ -166,33 +165,12 @@ def test_a_round_crown_is_as_wide_as_its_spread():
 
 
 def test_every_shape_can_be_written():
-    assert CROWN_SHAPES == SHAPES
     _, plants = row(((2, 38), (4, 38)))
     for shape in SHAPES:
         table = load_species({"one": {"like": "thuja_occidentalis", "shape": shape}})
         crowns = grow_crowns(plants.assign(species="one"), years=[5], table=table)
         assert set(crowns["shape"]) == {shape}
         conform(crowns, CROWNS)
-
-
-# --- shapes --------------------------------------------------------------------------------------
-
-
-def test_no_branch_on_shapes_takes_an_unknown_one_for_another(monkeypatch):
-    # A sixth shape, as if somebody added one to the table and nowhere else.
-    monkeypatch.setitem(shape_radius.__globals__["SHAPE_CODES"], "dome", 5)
-    with pytest.raises(ValueError, match="crown that is a 'dome'"):
-        shape_radius("dome", 4.0, 2.0, 0.0, 1.0)
-    with pytest.raises(ValueError, match="crown that is a 'dome'"):
-        meeting_band("dome", 4.0, 2.0, 1.0)
-    with pytest.raises(ValueError, match="crown that is a 'dome'"):
-        crown_outline("dome", 4.0, 2.0)
-
-
-def test_the_kernel_knows_every_shape():
-    codes = {name: getattr(solids, name.upper()) for name in SHAPES}
-    assert codes == {name: shape_radius.__globals__["SHAPE_CODES"][name] for name in SHAPES}
-    assert set(solids.SHAPES) == set(codes.values())
 
 
 # --- checks and effects --------------------------------------------------------------------------

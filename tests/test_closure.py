@@ -10,12 +10,13 @@ from parcel_kit import PLAIN, box, lay, layer
 from shapely.geometry import Point
 
 from screenplan.contracts import CLOSURE, CROWNS
+from screenplan.ground.crown_shapes import SHAPES
 from screenplan.ground.errors import InputError
 from screenplan.outputs.summary import summarise
 from screenplan.planting.closure import close_rows, judge_closure, pair_band
 from screenplan.planting.crowns import grow_crowns
 from screenplan.planting.growth import height_at, spread_at
-from screenplan.planting.shapes import SHAPES, meeting_band
+from screenplan.planting.shapes import meeting_band
 from screenplan.planting.species import load_species
 from screenplan.rules.ruleset import Rule
 

@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from report_kit import sample
 
+from screenplan.ground.crown_shapes import SHAPES
 from screenplan.ground.units import FOOT_M
 from screenplan.outputs.drawings import (
     draw_effects,
@@ -48,7 +49,7 @@ from screenplan.outputs.drawings.style import COLOURS, clean, off_screen
 from screenplan.outputs.drawings.sun import lost_hours, sun_classes, sun_words
 from screenplan.outputs.drawings.svg import to_svg
 from screenplan.outputs.plant_list import plant_list
-from screenplan.planting.shapes import SHAPES, shape_radius
+from screenplan.planting.shapes import shape_radius
 
 mpl.use("Agg")
 

@@ -5,12 +5,12 @@ import numpy as np
 import pandas as pd
 import pytest
 import shapely
+from crown_kit import ELLIPSOID, chord_length
 from shapely.geometry import LineString, MultiPolygon, Point, Polygon, box
 
 from screenplan.ground.errors import InputError
 from screenplan.site.terrain import Terrain
 from screenplan.views.blocking import Ground, first_ground, grid_panels
-from screenplan.views.crowns import ELLIPSOID, chord_length
 from screenplan.views.obstacles import TREE_STEM_SHARE, lay_obstacles
 
 

@@ -3,8 +3,8 @@
 import pytest
 
 from screenplan.contracts import HIGHEST_PLANT_M
+from screenplan.ground.crown_shapes import SHAPES
 from screenplan.ground.errors import InputError
-from screenplan.planting.shapes import SHAPES
 from screenplan.planting.species import DEFAULT_SPECIES, GROWTH_CLASSES, load_species, species_of
 from screenplan.planting.stock import HOLE_PER_BALL, STOCKS, hole_width
 

@@ -7,9 +7,9 @@ from collections.abc import Mapping
 
 from docs.generate.markdown import code, codes, number, page, plain, section, table
 from screenplan.effects.applied import setback_text
+from screenplan.ground.crown_shapes import SHAPES
 from screenplan.ground.units import FOOT_M
 from screenplan.plan.findings import names_of
-from screenplan.planting.shapes import SHAPES
 from screenplan.planting.species import GROWTH_CLASSES, KEYS, TOLERANCES, Species, load_species
 from screenplan.rules.limits import KINDS, Limit, load_limits
 from screenplan.rules.ruleset import STATUSES, Rule, load_rules

@@ -23,7 +23,6 @@ from screenplan.contracts.effects import (
 from screenplan.contracts.light import HEDGE_HEIGHTS, LIGHT, LIGHT_MONTHS, SUN_GRID
 from screenplan.contracts.model import (
     ANY,
-    CROWN_SHAPES,
     GROWTHS,
     HIGHEST_BUILDING_M,
     HIGHEST_GROUND_M,
@@ -190,7 +189,6 @@ __all__ = [
     "CLOSURE",
     "COST",
     "CROWNS",
-    "CROWN_SHAPES",
     "DEEP_ROOTS",
     "DROPPED",
     "EXISTING_SCREENS",

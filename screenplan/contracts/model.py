@@ -18,10 +18,6 @@ HIGHEST_BUILDING_M = 500.0
 #: Words for the growths by which plants are followed.
 GROWTHS = ("low", "typical", "high")
 
-#: Words for the shape of a crown; `screenplan.planting.shapes` holds their forms.
-CROWN_SHAPES = ("cone", "column", "paraboloid", "ellipsoid", "box")
-
-
 #: Heights of ground on earth, metres: below the Dead Sea's shore, above the highest summit.
 LOWEST_GROUND_M, HIGHEST_GROUND_M = -500.0, 9000.0
 

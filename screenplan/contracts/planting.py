@@ -12,8 +12,9 @@ from screenplan.contracts.columns import (
     text,
     year,
 )
-from screenplan.contracts.model import CROWN_SHAPES, GROWTHS, HIGHEST_PLANT_M, POLYGONS, Contract
+from screenplan.contracts.model import GROWTHS, HIGHEST_PLANT_M, POLYGONS, Contract
 from screenplan.contracts.presentation import EFFECTS, MAY_STAND, PLAN, SIGHT, Place, Shown
+from screenplan.ground.crown_shapes import SHAPES
 
 SIDES = Contract(
     "sides",
@@ -274,7 +275,7 @@ CROWNS = Contract(
             required=True,
         ),
         metres("clear_stem_m", "Height of its lowest leaves", "Lowest leaves", required=True),
-        text("shape", "Shape of the crown", required=True, choices=CROWN_SHAPES),
+        text("shape", "Shape of the crown", required=True, choices=tuple(SHAPES)),
     ),
 )
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from screenplan.contracts.columns import boolean, integer, metres, share, text, year
-from screenplan.contracts.model import CROWN_SHAPES, GROWTHS, Contract
+from screenplan.contracts.model import GROWTHS, Contract
 from screenplan.contracts.presentation import SIGHT, Place, Shown
+from screenplan.ground.crown_shapes import SHAPES
 
 VIEWS = Contract(
     "views",
@@ -376,7 +377,9 @@ NEEDED_YEARS = Contract(
             required=True,
         ),
         boolean("planned", "True for the row of the plan", required=True),
-        text("shape", "Shape of its crown; empty if a mixed row has several", choices=CROWN_SHAPES),
+        text(
+            "shape", "Shape of its crown; empty if a mixed row has several", choices=tuple(SHAPES)
+        ),
         metres("spacing_m", "Asked spacing", "Asked spacing", required=True),
         metres(
             "needed_m",

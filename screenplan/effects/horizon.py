@@ -34,7 +34,7 @@ def things_above(points, scene) -> np.ndarray:
         foot, size = obstacles.trees.foot, obstacles.trees.size
         round_things.append(np.column_stack([foot[:, :2], size[:, 1], foot[:, 2] + size[:, 0]]))
     if len(rows.x):
-        tall = table.height.reshape(len(table.shape), -1).max(axis=1)
+        tall = table.height.reshape(len(table.boxed), -1).max(axis=1)
         top = rows.z + tall[rows.kind]
         round_things.append(np.column_stack([rows.x, rows.y, table.widest[rows.kind], top]))
     walls = np.concatenate(walls) if walls else np.zeros((0, 5))

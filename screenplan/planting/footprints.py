@@ -40,11 +40,16 @@ class Footprints:
     @property
     def farthest(self) -> np.ndarray:
         """Greatest distance of a crown's edge from its stem, metres, (plants,)."""
-        return np.where(self.box, np.hypot(self.along, self.across), self.along)
+        return farthest_edge(self.along, self.across, self.box)
 
     def areas(self) -> np.ndarray:
         """Polygons of the crowns, (plants,): 64 sides for a round one, a rectangle for a box."""
         return crown_areas(self.points, self.along, self.across, self.box, self.way)
+
+
+def farthest_edge(along, across, box) -> np.ndarray:
+    """Greatest distance of a crown's edge from its stem, of a box its corner's; sizes broadcast."""
+    return np.where(box, np.hypot(along, across), along)
 
 
 def crown_areas(points, along, across, box, way) -> np.ndarray:

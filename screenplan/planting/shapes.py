@@ -1,68 +1,25 @@
-"""Crown shapes: their codes, their radius at a height, and how far up two neighbours meet.
+"""Crown shapes at size: their radius at a height, how far up two neighbours meet, which holds which.
 
-A crown stands between the clear stem c and the height h, and has the spread w. A box is a clipped
-hedge: w long along its row. The others are solids of revolution:
-
-    cone        r(z) = w/2 (h − z) / (h − c)
-    column      r(z) = w/2
-    paraboloid  r(z) = w/2 √((h − z) / (h − c))
-    ellipsoid   r(z) = w/2 √(1 − ((z − m) / b)²),  m = (h + c)/2,  b = (h − c)/2
-    box         r(z) = w/2, along the row
-
-Equal neighbours at spacing s meet where r(z) = s/2; solved for z that gives `meeting_band`.
+All follows from the records of `screenplan.ground.crown_shapes`. Equal neighbours at spacing s meet
+where r(z) = s/2; solved for z that gives `meeting_band`.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
-from screenplan.ground.errors import refuse
+from screenplan.ground.crown_shapes import CrownShape, shape_of
 
-CONE, COLUMN, PARABOLOID, ELLIPSOID, BOX = range(5)
-
-#: Code of each shape; compiled code takes the number, people write the word.
-SHAPE_CODES = {
-    "cone": CONE,
-    "column": COLUMN,
-    "paraboloid": PARABOLOID,
-    "ellipsoid": ELLIPSOID,
-    "box": BOX,
-}
-SHAPES = tuple(SHAPE_CODES)
+#: Relative slack when one crown is held inside the next: rounding only.
+NESTED_SLACK = 1e-9
 
 
-def is_box(shape: str | int) -> bool:
-    """Tell whether a shape stands along its row, as long as it is wide there and as wide as it is kept."""
-    return shape_code(shape) == BOX
-
-
-def no_form(shape: str | int) -> ValueError:
-    """Build the error of a shape that has no formula here: a slip of ours, never a person's."""
-    return ValueError(f"nothing is known here of a crown that is a {shape!r}")
-
-
-def shape_code(shape: str | int) -> int:
-    """Code of a shape given as a word or as its code.
-
-    Raises
-    ------
-    InputError
-        If there is no such shape.
-    """
-    if isinstance(shape, str) and shape in SHAPE_CODES:
-        return SHAPE_CODES[shape]
-    if not isinstance(shape, (str, bool)) and shape in SHAPE_CODES.values():
-        return int(shape)
-    raise refuse(f"{shape!r} is not a crown shape", f"Write one of {', '.join(SHAPES)}")
-
-
-def shape_radius(shape, height, spread, clear_stem, z) -> np.ndarray:
+def shape_radius(shape: str | CrownShape, height, spread, clear_stem, z) -> np.ndarray:
     """Radius of a crown, for a box half its length, at the height z above its foot.
 
     Parameters
     ----------
-    shape : str or int
-        One of `SHAPES`, or its code.
+    shape : str or CrownShape
     height, spread, clear_stem, z : array_like
         Metres; broadcast against each other. The crown begins at ``clear_stem``.
 
@@ -78,34 +35,24 @@ def shape_radius(shape, height, spread, clear_stem, z) -> np.ndarray:
     >>> shape_radius("cone", 4.0, 2.0, 0.0, [0.0, 1.0, 4.0]).tolist()
     [1.0, 0.75, 0.0]
     """
-    code = shape_code(shape)
+    shape = shape_of(shape)
     h, w, c, z = np.broadcast_arrays(
         *(np.asarray(a, float) for a in (height, spread, clear_stem, z))
     )
     depth = h - c
     inside = (z >= c) & (z <= h) & (depth > 0)
-    # Share of the crown's depth that lies above z, 1 at its foot and 0 at its tip.
     above = np.where(inside, (h - z) / np.where(depth > 0, depth, 1.0), 0.0)
-    if code == CONE:
-        share = above
-    elif code in (COLUMN, BOX):
-        share = np.ones_like(above)
-    elif code == PARABOLOID:
-        share = np.sqrt(above)
-    elif code == ELLIPSOID:
-        share = np.sqrt(np.clip(1.0 - (2.0 * above - 1.0) ** 2, 0.0, None))
-    else:
-        raise no_form(shape)
-    return np.where(inside, w / 2.0 * share, 0.0)
+    return np.where(inside, w / 2.0 * np.sqrt(np.maximum(shape.square_at(above), 0.0)), 0.0)
 
 
-def meeting_band(shape, height, spread, spacing, clear_stem=0.0) -> tuple[np.ndarray, np.ndarray]:
+def meeting_band(
+    shape: str | CrownShape, height, spread, spacing, clear_stem=0.0
+) -> tuple[np.ndarray, np.ndarray]:
     """Heights between which equal neighbours touch.
 
     Parameters
     ----------
-    shape : str or int
-        One of `SHAPES`, or its code.
+    shape : str or CrownShape
     height, spread, spacing, clear_stem : array_like
         Metres; broadcast.
 
@@ -121,22 +68,49 @@ def meeting_band(shape, height, spread, spacing, clear_stem=0.0) -> tuple[np.nda
     >>> float(low), float(high)
     (0.0, 3.0)
     """
-    code = shape_code(shape)
+    shape = shape_of(shape)
     h, w, s, c = np.broadcast_arrays(
         *(np.asarray(a, float) for a in (height, spread, spacing, clear_stem))
     )
     meets = (s < w) & (h > c)
     ratio = np.where(meets, s / np.where(w > 0, w, 1.0), 1.0)
-    low = c
-    if code == CONE:
-        high = c + (h - c) * (1.0 - ratio)
-    elif code in (COLUMN, BOX):
-        high = h
-    elif code == PARABOLOID:
-        high = c + (h - c) * (1.0 - ratio**2)
-    elif code == ELLIPSOID:
-        half = (h - c) / 2.0 * np.sqrt(1.0 - ratio**2)
-        low, high = (h + c) / 2.0 - half, (h + c) / 2.0 + half
-    else:
-        raise no_form(shape)
+    tip, foot = (np.clip(u, 0.0, 1.0) for u in shape.shares_with(ratio**2))
+    low, high = c + (h - c) * (1.0 - foot), h - (h - c) * tip
     return np.where(meets, low, 0.0), np.where(meets, high, 0.0)
+
+
+def is_nested(shape: str | CrownShape, outer, inner) -> bool:
+    """Tell whether a crown holds another of the same shape on the same stem.
+
+    Parameters
+    ----------
+    shape : str or CrownShape
+    outer, inner : tuple of (height_m, radius_m, clear_stem_m) or with across_m after them
+        The two crowns.
+
+    Notes
+    -----
+    On the inner crown's heights the outer one's radius must not be less. The squares of the radii
+    differ by a parabola in z: its two ends decide, and its vertex between them.
+    """
+    shape = shape_of(shape)
+    (h1, r1, c1, *v1), (h0, r0, c0, *v0) = outer, inner
+    if not (h0 > c0 and r0 > 0.0):
+        return True
+    if not (h1 > c1 and r1 > 0.0):
+        return False
+    slack = NESTED_SLACK * max(h1, r1)
+    if h0 > h1 + slack or c0 < c1 - slack or r0 > r1 + slack:
+        return False
+    if shape.along_row:
+        return not v1 or v0[0] <= v1[0] + slack
+    f1, l1, n1 = shape.surface(r1, h1 - c1)
+    f0, l0, n0 = shape.surface(r0, h0 - c0)
+    heights = [c0, h0]
+    if f0 != f1 and c0 < (vertex := (f0 * h0 - f1 * h1 + l1 - l0) / (f0 - f1)) < h0:
+        heights.append(vertex)
+    return all(
+        (f0 * (z - h0) + 2.0 * l0) * (z - h0) + n0 - (f1 * (z - h1) + 2.0 * l1) * (z - h1) - n1
+        >= -slack * max(r1, 1.0)
+        for z in heights
+    )

@@ -11,10 +11,10 @@ from importlib import resources
 from types import MappingProxyType
 
 from screenplan.contracts import HIGHEST_PLANT_M
+from screenplan.ground.crown_shapes import SHAPES
 from screenplan.ground.errors import InputError, Problem, refuse
 from screenplan.ground.texts import quoted
 from screenplan.ground.units import parse_length
-from screenplan.planting.shapes import SHAPES
 
 #: Yearly growth of a young rooted plant by class, metres: low, typical, high.
 #: Convention of planting guides, from memory: slow under 1 ft, moderate 1 to 2 ft, rapid above;
@@ -71,8 +71,8 @@ class Species:
     key : str
         Its name in the table.
     latin_name, common_name, genus : str
-    shape : {"cone", "column", "paraboloid", "ellipsoid", "box"}
-        Shape of the crown; a box is a clipped hedge.
+    shape : str
+        Shape of the crown, one of `SHAPES`; a box is a clipped hedge.
     yearly_growth_m : tuple of 3 floats
         Growth in a year of a young rooted plant, low, typical, high, metres.
     mature_height_m, mature_spread_m : tuple of 2 floats
@@ -465,7 +465,7 @@ class _Reader:
             )
             return None
         kept = made.kept_height_m is not None or made.kept_width_m is not None
-        if kept and made.shape != "box":
+        if kept and not SHAPES[made.shape].along_row:
             self.wrong(
                 "kept_height",
                 f"a {made.shape} is not clipped",

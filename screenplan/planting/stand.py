@@ -17,8 +17,9 @@ import shapely
 
 from screenplan.contracts import HIGHEST_PLANT_M
 from screenplan.contracts.tables import numbers
+from screenplan.ground.crown_shapes import shape_of
 from screenplan.ground.errors import InputError, Problem, refuse
-from screenplan.planting.footprints import Footprints, row_ways
+from screenplan.planting.footprints import Footprints, farthest_edge, row_ways
 from screenplan.planting.growth import (
     GROWTHS,
     clear_stem_at,
@@ -27,7 +28,6 @@ from screenplan.planting.growth import (
     width_at,
 )
 from screenplan.planting.maturity import MATURE_YEAR, followed_years
-from screenplan.planting.shapes import is_box
 from screenplan.planting.species import Species, species_of
 
 #: Starts whose sizes are kept, some 20 kB each.
@@ -125,7 +125,9 @@ class Stand:
     @cached_property
     def box(self) -> np.ndarray:
         """Whether each crown is a box along its row, (plants,)."""
-        return np.array([is_box(one.species.shape) for one in self.starts], bool)[self.start]
+        return np.array([shape_of(one.species.shape).along_row for one in self.starts], bool)[
+            self.start
+        ]
 
     @cached_property
     def way(self) -> np.ndarray:
@@ -137,8 +139,7 @@ class Stand:
     @cached_property
     def farthest(self) -> np.ndarray:
         """Greatest distance of a crown's edge from its stem, metres, (plants, growths, years)."""
-        box = self.box[:, None, None]
-        return np.where(box, np.hypot(self.radius, self.across), self.radius)
+        return farthest_edge(self.radius, self.across, self.box[:, None, None])
 
     def crowns(self, growth: int, year: int) -> Footprints:
         """Give the crowns in plan, for the numbers of a growth and of one of the years."""

@@ -13,7 +13,7 @@ import numpy as np
 from numba import njit, prange
 
 from screenplan.views.compiled import called, inner
-from screenplan.views.crowns import crown_stretch
+from screenplan.views.solids import form_stretch
 
 #: Two panels that share an end must leave no slit between them: relative, rounding only.
 SEAM_SLACK = 1e-9
@@ -88,13 +88,15 @@ class Trees(NamedTuple):
     foot : ndarray of float64, (trees, 3)
     size : ndarray of float64, (trees, 3)
         Height, radius, clear stem.
-    shape, owner : ndarray of int64, (trees,)
+    form : ndarray of float64, (trees, 5)
+        Of `crown_forms`.
+    owner : ndarray of int64, (trees,)
     passes : ndarray of float64, (trees,)
     """
 
     foot: np.ndarray
     size: np.ndarray
-    shape: np.ndarray
+    form: np.ndarray
     owner: np.ndarray
     passes: np.ndarray
 
@@ -289,9 +291,8 @@ def _follow_ray(ox, oy, oz, dx, dy, dz, panels, veils, trees, ground, terrain):
         r = trees.size[tree, 1]
         if (e - r * r) * a > b * b:
             continue
-        t0, t1 = crown_stretch(
-            trees.shape[tree], a, b, e, pz, dz, trees.size[tree, 0], r, trees.size[tree, 2]
-        )
+        form = trees.form[tree]
+        t0, t1 = form_stretch(a, b, e, pz, dz, form[0], form[1], form[2], form[3], form[4])
         if t0 < t1:
             if trees.passes[tree] == 0.0:
                 if t0 < best:

@@ -74,7 +74,7 @@ class Bundle(NamedTuple):
 def new_bundle(rows, table):
     """Make the arrays; those of the class are filled if there is only one."""
     pairs, base = np.zeros(14 * ROOM), np.zeros(ROOM, np.uint32)
-    if len(table.shape) == 1:
+    if len(table.boxed) == 1:
         for begin, number in (
             (_WIDE, table.widest[0]), (_PER_V, table.cells[0, 0]), (_PER_Z, table.cells[0, 1]),
             (_STEEP, table.steepest[0]),
@@ -180,7 +180,7 @@ def _gather(listed, whose, what, lines, rows, table, pairs, base):
         pairs[_PX + n] = rows.x[plant] - lines[FROM_X + ray]
         pairs[_PY + n] = rows.y[plant] - lines[FROM_Y + ray]
         pairs[_PZ + n] = lines[FROM_Z + ray] - rows.z[plant]
-    if len(table.shape) == 1:
+    if len(table.boxed) == 1:
         return
     for n in range(np.uint64(listed)):
         k = np.uint64(rows.kind[np.uint64(what[n])])
@@ -193,7 +193,7 @@ def _gather(listed, whose, what, lines, rows, table, pairs, base):
 def _approach(listed, pairs, base, early, late):
     """Work out how the stems are passed, and where the tables tell the two years of `crowns`.
 
-    A cone's radius changes by k at most per metre of height: sqrt(v^2 + s^2) - k |slope s| is least
+    The radius of an even crown, a cone, changes by k at most per metre of height: sqrt(v^2 + s^2) - k |slope s| is least
     with v sqrt(1 - k^2 slope^2), and must be less than the radius at s = 0; a sight line as steep as
     the cone's side may meet it anywhere. Plants that are not near, and lines that pass over all
     crowns, get the line of the tables that says never.

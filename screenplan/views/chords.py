@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from screenplan.views.compiled import called, inner
-from screenplan.views.solids import box_stretch, crown_stretch
+from screenplan.views.solids import box_stretch, form_at, form_stretch
 
 #: Level lines are taken to rise by this per metre, which moves them by less than rounding shows.
 LEVEL = 1e-12
@@ -19,7 +19,7 @@ LEVEL = 1e-12
 FAR_M = 1e30
 #: Optical depth beyond which nothing is left to see: exp(-40) is 4e-18.
 DARK = 40.0
-_TWO, _THREE, _FOUR, _FIVE = (np.uint64(number) for number in range(2, 6))
+_TWO, _THREE, _FOUR = (np.uint64(number) for number in range(2, 5))
 
 #: Rounding may be contracted; there are no NaN and no infinities.
 FAST = {"nnan", "ninf", "nsz", "contract"}
@@ -47,13 +47,13 @@ def passed(depth):
 
 
 @inner(fastmath=FAST)
-def _chord(h, c, m, f, l, n, across, foot, slope, per_slope, s0, s1):  # noqa: E741
+def _chord(h, c, f, l, n, across, foot, slope, per_slope, s0, s1):  # noqa: E741
     """Stretch of a sight line inside one round crown, from where the stem is passed.
 
     A s^2 + 2 B s + C < 0 holds between the roots, as in `screenplan.views.solids`, with A > 0. Where
     there is none it ends long before it begins.
     """
-    w = foot - m
+    w = foot - h
     fw = f * w
     A, B, C = 1.0 + f * slope * slope, (fw + l) * slope, across * across + (fw + 2.0 * l) * w + n
     disc = B * B - A * C
@@ -75,7 +75,7 @@ def one_crown(form, at, lanes, year, stop, across, foot, slope, per_slope, s0, s
         i = at + y
         low, high = _chord(
             form[i], form[i + lanes], form[i + lanes * _TWO], form[i + lanes * _THREE],
-            form[i + lanes * _FOUR], form[i + lanes * _FIVE],
+            form[i + lanes * _FOUR],
             across, foot, slope, per_slope, s0, s1,
         )  # fmt: skip
         deep = high - low
@@ -94,12 +94,12 @@ def two_crowns(
         i, j = at + y, at2 + y
         a, b = _chord(
             form[i], form[i + lanes], form[i + lanes * _TWO], form[i + lanes * _THREE],
-            form[i + lanes * _FOUR], form[i + lanes * _FIVE],
+            form[i + lanes * _FOUR],
             across, foot, slope, per_slope, -along, reach - along,
         )  # fmt: skip
         c, d = _chord(
             form[j], form[j + lanes], form[j + lanes * _TWO], form[j + lanes * _THREE],
-            form[j + lanes * _FOUR], form[j + lanes * _FIVE],
+            form[j + lanes * _FOUR],
             across2, foot2, slope, per_slope, -along2, reach - along2,
         )  # fmt: skip
         there = a < b
@@ -121,7 +121,7 @@ def round_stretches(
         i = at + y
         low, high = _chord(
             form[i], form[i + lanes], form[i + lanes * _TWO], form[i + lanes * _THREE],
-            form[i + lanes * _FOUR], form[i + lanes * _FIVE],
+            form[i + lanes * _FOUR],
             across, foot, slope, per_slope, -along, reach - along,
         )  # fmt: skip
         enter[y], leave[y] = low + along, high + along
@@ -138,7 +138,7 @@ def box_stretches(
     s0, s1 = -along, reach - along
     for y in range(np.uint64(year), np.uint64(stop)):
         i = at + y
-        h, c, q, rr = form[i], form[i + lanes], form[i + lanes * _TWO], form[i + lanes * _THREE]
+        h, c, rr, q = form[i], form[i + lanes], form[i + lanes * _TWO], form[i + lanes * _THREE]
         one, two = (c - foot) * per_slope, (h - foot) * per_slope
         low, high = (one, two) if per_slope > 0.0 else (two, one)
         half_u, half_v = rr * abs(per_u), q * abs(per_v)
@@ -184,29 +184,25 @@ def join(a, b, low, high, apart_at):
 
 
 @called()
-def any_stretch(shape, table, k, g, y, px, py, pz, dx, dy, dz, way):
+def any_stretch(boxed, table, k, g, y, px, py, pz, dx, dy, dz, way):
     """Stretch of any sight line, upright ones too, inside one crown: shares of its way, or (1, 0).
 
     ``px`` to ``pz`` is its start as seen from the foot of the stem, ``way`` the direction of the row.
     """
-    if shape == 4:
-        form = table.form
+    size = form_at(table.form, k, g, y)
+    if boxed:
         return box_stretch(
             px * way[0] + py * way[1], py * way[0] - px * way[1], pz,
-            dx * way[0] + dy * way[1], dy * way[0] - dx * way[1], dz, 0.0, 1.0,
-            form[k, g, 0, y], form[k, g, 1, y], form[k, g, 2, y], form[k, g, 3, y],
+            dx * way[0] + dy * way[1], dy * way[0] - dx * way[1], dz, 0.0, 1.0, *size[:4],
         )  # fmt: skip
-    return crown_stretch(
-        shape, dx * dx + dy * dy, px * dx + py * dy, px * px + py * py, pz, dz,
-        table.height[k, g, y], table.radius[k, g, y], table.clear[k, g, y],
-    )  # fmt: skip
+    return form_stretch(dx * dx + dy * dy, px * dx + py * dy, px * px + py * py, pz, dz, *size)
 
 
 @called()
-def any_stretches(shape, table, k, g, years, px, py, pz, dx, dy, dz, way, scale, enter, leave):
+def any_stretches(boxed, table, k, g, years, px, py, pz, dx, dy, dz, way, scale, enter, leave):
     """Do the same year by year, as lengths for a way of the length ``scale``."""
     for y in range(years):
-        low, high = any_stretch(shape, table, k, g, y, px, py, pz, dx, dy, dz, way)
+        low, high = any_stretch(boxed, table, k, g, y, px, py, pz, dx, dy, dz, way)
         if not low < high:
             low, high = 0.0, -FAR_M
         enter[y], leave[y] = low * scale, high * scale

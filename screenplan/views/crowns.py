@@ -19,28 +19,10 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
-from screenplan.ground.errors import refuse
-from screenplan.planting.shapes import shape_radius
-from screenplan.views.solids import (
-    BOX,
-    COLUMN,
-    CONE,
-    ELLIPSOID,
-    PARABOLOID,
-    ROUND,
-    SHAPES,
-    chord_length,
-    crown_form,
-    crown_hit,
-    crown_stretch,
-    is_nested,
-    line_terms,
-)
-
-__all__ = (
-    "BOX", "COLUMN", "CONE", "ELLIPSOID", "PARABOLOID", "ROUND", "SHAPES", "CrownTable",
-    "chord_length", "crown_hit", "crown_stretch", "is_nested", "line_terms", "tabulate_crowns",
-)  # fmt: skip
+from screenplan.ground.crown_shapes import shape_of
+from screenplan.planting.footprints import farthest_edge
+from screenplan.planting.shapes import is_nested, shape_radius
+from screenplan.views.solids import FORM, crown_forms
 
 #: Bits of a signed 64-bit mask that hold one year each; the sign stays clear.
 MOST_YEARS = 62
@@ -63,8 +45,8 @@ class CrownTable(NamedTuple):
 
     Attributes
     ----------
-    shape : ndarray of int64, (classes,)
-        Shape codes.
+    boxed : ndarray of bool, (classes,)
+        Whether the crowns are boxes along their row.
     layer : ndarray of int64, (classes,)
         Index into ``leafless``.
     leafless : ndarray of float64, (layers,)
@@ -73,8 +55,8 @@ class CrownTable(NamedTuple):
         Sizes in metres.
     across : ndarray of float64, (classes, growths, years)
         Half width of boxes across their row, in metres.
-    form : ndarray of float64, (classes, growths, 6, lanes)
-        The same sizes as `crown_form` gives them, by year; filled up to a multiple of `LANES` with
+    form : ndarray of float64, (classes, growths, 5, lanes)
+        The same sizes as `crown_forms` gives them, by year; filled up to a multiple of `LANES` with
         crowns that have no inside.
     widest : ndarray of float64, (classes,)
         Greatest distance in plan from the stem, of all growths and years.
@@ -89,7 +71,7 @@ class CrownTable(NamedTuple):
     cells : ndarray of float64, (classes, 2)
         Cells per metre of distance and of height.
     steepest : ndarray of float64, (classes,)
-        Square of the greatest change of a cone's radius per metre of height; -1 for other shapes,
+        Square of the greatest change of an even crown's radius per metre of height; -1 for others,
         whose early year is looked up at the lowest height that the sight line reaches within the
         widest crown, and not at that where it passes the axis.
     fading : ndarray of float64, (classes, growths)
@@ -98,7 +80,7 @@ class CrownTable(NamedTuple):
         First year from which on a crown keeps its size.
     """
 
-    shape: np.ndarray
+    boxed: np.ndarray
     layer: np.ndarray
     leafless: np.ndarray
     height: np.ndarray
@@ -125,14 +107,13 @@ def one_growth(table: CrownTable, growth: int) -> CrownTable:
 
 
 def tabulate_crowns(
-    shape, height, radius, clear, winter_share=None, *, across=None, fading=None
+    shapes, height, radius, clear, winter_share=None, *, across=None, fading=None
 ) -> CrownTable:
     """Arrange crown sizes for the kernel, and find in which years they are nested.
 
     Parameters
     ----------
-    shape : array_like of int, (classes,)
-        Shape codes.
+    shapes : sequence of str or CrownShape, (classes,)
     height, radius, clear : array_like, (growths, years, classes)
         Height, greatest radius and clear stem in metres.
     winter_share : array_like, (classes,), optional
@@ -150,7 +131,7 @@ def tabulate_crowns(
         On sizes that are not finite, more years than a mask holds, or more growths than a word: a
         caller's mistake, never a person's.
     """
-    shape = np.ascontiguousarray(shape, np.int64)
+    shapes = [shape_of(shape) for shape in shapes]
     arrays = [
         np.ascontiguousarray(np.moveaxis(np.asarray(size, np.float64), -1, 0))
         for size in (height, radius, clear, radius if across is None else across)
@@ -159,12 +140,6 @@ def tabulate_crowns(
     if not all(np.isfinite(size).all() for size in arrays):
         msg = "crown sizes must be finite"
         raise ValueError(msg)
-    unknown = shape[~np.isin(shape, SHAPES)]
-    if len(unknown):
-        raise refuse(
-            f"{unknown[0]} is not the code of a crown shape",
-            f"Give one of {', '.join(str(code) for code in SHAPES)}",
-        )
     classes, growths, years = height.shape
     if years > MOST_YEARS:
         msg = f"at most {MOST_YEARS} years fit a mask"
@@ -176,7 +151,7 @@ def tabulate_crowns(
     leafless, layer = np.unique(passes, return_inverse=True)
     pieces = [
         [
-            _nested_pieces(int(shape[k]), height[k, g], radius[k, g], clear[k, g], across[k, g])
+            _nested_pieces(shapes[k], height[k, g], radius[k, g], clear[k, g], across[k, g])
             for g in range(growths)
         ]
         for k in range(classes)
@@ -186,16 +161,18 @@ def tabulate_crowns(
     for k, row in enumerate(pieces):
         for g, piece in enumerate(row):
             masks[k, g, : len(piece)] = piece
-    reach = np.where((shape == BOX)[:, None, None], np.hypot(radius, across), radius)
-    widest = reach.reshape(classes, -1).max(axis=1) if classes else np.zeros(0)
+    boxed = np.array([shape.along_row for shape in shapes], bool)
+    widest = np.array([farthest_edge(radius[k], across[k], boxed[k]).max() for k in range(classes)])
     fading = np.zeros((growths, classes)) if fading is None else np.asarray(fading, np.float64)
-    foretold, cells = _foretell(shape, height, radius, clear, across, widest)
-    form = _forms(shape, height, radius, clear, across)
-    slopes = -form[:, :, 3].reshape(classes, -1).min(axis=1) if classes else np.zeros(0)
-    steepest = np.where(shape == CONE, slopes, -1.0)
+    foretold, cells = _foretell(shapes, height, radius, clear, across, widest)
+    form = np.zeros((classes, growths, FORM, -(-years // LANES) * LANES))
+    for k, shape in enumerate(shapes):
+        forms = crown_forms(shape, height[k], radius[k], clear[k], across[k])
+        form[k, :, :, :years] = forms.transpose(1, 0, 2)
+    steepest = [-form[k, :, 2].min() if shape.even else -1.0 for k, shape in enumerate(shapes)]
     return CrownTable(
-        shape, layer.astype(np.int64), leafless, height, radius, clear, across,
-        form, widest, masks, foretold, cells, steepest,
+        boxed, layer.astype(np.int64), leafless, height, radius, clear, across,
+        form, widest, masks, foretold, cells, np.array(steepest, float),
         np.ascontiguousarray(fading.T), _settled(height, radius, clear, across),
     )  # fmt: skip
 
@@ -220,7 +197,7 @@ def _nested_pieces(shape, height, radius, clear, across) -> list[int]:
     return pieces
 
 
-def _foretell(shape, height, radius, clear, across, widest):
+def _foretell(shapes, height, radius, clear, across, widest):
     """Work out the table of years, and the cells per metre."""
     classes, growths, _ = height.shape
     years = (classes, DISTANCE_CELLS, HEIGHT_CELLS + 1, 2, MOST_GROWTHS)
@@ -236,15 +213,14 @@ def _foretell(shape, height, radius, clear, across, widest):
         for g in range(growths):
             h, r, c, v = (size[k, g] for size in (height, radius, clear, across))
             there = (h > c) & (r > 0.0) & (v > 0.0)
-            if shape[k] == BOX:
-                inner = np.where((z >= c) & (z <= h), np.minimum(r, v), 0.0)
-                outer = np.where(z - CELL_SLACK_M <= h, np.hypot(r, v), 0.0)
-            else:
-                inner = shape_radius(int(shape[k]), h, 2.0 * r, c, z)
-                widest_at = 0.5 * (h + c) if shape[k] == ELLIPSOID else c
-                upwards = np.minimum(np.maximum(z - CELL_SLACK_M, widest_at), h)
-                outer = shape_radius(int(shape[k]), h, 2.0 * r, c, upwards)
-                outer = np.where(z - CELL_SLACK_M <= h, outer, 0.0)
+            shape = shapes[k]
+            near_edge = np.minimum(r, v) if shape.along_row else r
+            inner = shape_radius(shape, h, 2.0 * near_edge, c, z)
+            upwards = np.maximum(z - CELL_SLACK_M, c + (shape.widest or 0.0) * (h - c))
+            outer = shape_radius(
+                shape, h, 2.0 * farthest_edge(r, v, shape.along_row), c, np.minimum(upwards, h)
+            )
+            outer = np.where(z - CELL_SLACK_M <= h, outer, 0.0)
             outer, inner = np.where(there, outer, 0.0)[:-1], np.where(there, inner, 0.0)
             # Inside at both heights of a cell is inside between them: crowns are convex.
             sure = np.minimum(inner[:-1], inner[1:])
@@ -264,18 +240,3 @@ def _first_years(wide, distances, first):
             while wide[j, y] > 0.0 and told < len(distances) and wide[j, y] >= distances[told]:
                 first[told, j] = y
                 told += 1
-
-
-@njit(cache=True, error_model="numpy")
-def _forms(shape, height, radius, clear, across):
-    classes, growths, years = height.shape
-    form = np.zeros((classes, growths, 6, -(-years // LANES) * LANES))
-    for k in range(classes):
-        for g in range(growths):
-            for y in range(years):
-                size = crown_form(
-                    shape[k], height[k, g, y], radius[k, g, y], clear[k, g, y], across[k, g, y]
-                )
-                for part in range(6):
-                    form[k, g, part, y] = size[part]
-    return form

@@ -6,12 +6,13 @@ import geopandas as gpd
 import numpy as np
 
 from screenplan.contracts.tables import numbers
+from screenplan.ground.crown_shapes import SHAPES, shape_of
 from screenplan.ground.errors import refuse
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.maturity import MATURE_YEAR
-from screenplan.planting.shapes import BOX, COLUMN, ELLIPSOID, shape_code
+from screenplan.planting.shapes import is_nested
 from screenplan.planting.stand import Stand, sizes_of
-from screenplan.views.crowns import MOST_YEARS, CrownTable, is_nested, tabulate_crowns
+from screenplan.views.crowns import MOST_YEARS, CrownTable, tabulate_crowns
 from screenplan.views.holes import LineStand
 from screenplan.views.kernel import Rows, arrange_rows
 from screenplan.views.leaves import LEAF_PROJECTION
@@ -22,11 +23,11 @@ def crowns_of(stand: Stand) -> CrownTable:
     species = [start.species for start in stand.starts]
     if not species:
         none = np.zeros((*stand.sizes.shape[2:], 1))
-        return tabulate_crowns([COLUMN], none, none, none, [1.0])
+        return tabulate_crowns([next(iter(SHAPES))], none, none, none, [1.0])
     height, spread, width, clear = np.moveaxis(stand.sizes, 1, -1)
     sparse, dense = np.array([one.leaf_density for one in species]).T
     return tabulate_crowns(
-        [shape_code(one.shape) for one in species],
+        [one.shape for one in species],
         height,
         0.5 * spread,
         clear,
@@ -82,10 +83,9 @@ def years_to_rest(stand: Stand) -> np.ndarray:
     height, spread, width, clear = sizes_of(stand.starts, every, stand.curve)
     sizes = np.stack([height, 0.5 * spread, clear, 0.5 * width], axis=-1)
     for start, by_growth in zip(stand.starts, sizes, strict=True):
-        code = shape_code(start.species.shape)
         for size in by_growth:
             for k in range(len(every) - 1, last, -1):
-                if not is_nested(code, tuple(size[k]), tuple(size[k - 1])):
+                if not is_nested(start.species.shape, tuple(size[k]), tuple(size[k - 1])):
                     last = k
                     break
     return every[: last + 1]
@@ -117,9 +117,9 @@ def stand_in_year(planting_lines: gpd.GeoDataFrame, plants, stand: Stand, year: 
         height, radius, clear = (
             size[mine, TYPICAL, year] for size in (stand.height, stand.radius, stand.clear)
         )
-        shape = np.array([shape_code(one) for one in stand.shape[mine]], int)
-        widest = np.where(shape == ELLIPSOID, 0.5 * (height + clear), clear)
-        widest = np.where(np.isin(shape, (COLUMN, BOX)), np.nan, widest)
+        # None, as wide everywhere, becomes NaN.
+        share = np.array([shape_of(word).widest for word in stand.shape[mine]], float)
+        widest = clear + share * (height - clear)
         stands.append(
             LineStand(line_id, line, ids[mine], station[mine], height, radius, clear, widest)
         )

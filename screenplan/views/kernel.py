@@ -36,7 +36,7 @@ from screenplan.views.crowns import HEIGHT_CELLS, CrownTable
 from screenplan.views.light import add_changes, light_of_changes, open_light
 from screenplan.views.meeting import add_years, meets, meets_upright
 from screenplan.views.runs import UPRIGHT_M, Rows, arrange_rows, strip_window
-from screenplan.views.solids import form_hit
+from screenplan.views.solids import FORM, form_hit
 
 __all__ = ("Rows", "arrange_rows", "blocked_years", "follow_years", "open_light", "strip_window")
 
@@ -46,7 +46,8 @@ BLOCK = 4096
 MANY_RAYS = 20_000
 
 #: Small numbers as unsigned ones, a byte, and the top bits of the bytes of a word.
-_ONE, _TWO, _THREE, _FOUR, _FIVE, _SIX, _SEVEN = (np.uint64(number) for number in range(1, 8))
+_ONE, _TWO, _THREE, _FOUR, _SEVEN = (np.uint64(number) for number in (1, 2, 3, 4, 7))
+_FORM = np.uint64(FORM)
 _BYTE, _TOPS, _LATE = np.uint64(0x7F), np.uint64(0x80808080), np.uint64(1)
 
 
@@ -58,11 +59,11 @@ def _block_upright(ox, oy, oz, dz, rows, table, mask):
         px, py, pz = ox - rows.x[plant], oy - rows.y[plant], oz - rows.z[plant]
         if px * px + py * py >= table.widest[k] ** 2:
             continue
-        shape, layer = table.shape[k], table.layer[k]
+        boxed, layer = table.boxed[k], table.layer[k]
         row_x, row_y = rows.way[plant, 0], rows.way[plant, 1]
         for g in range(table.height.shape[1]):
             for y in range(table.height.shape[2]):
-                if meets_upright(shape, table.form, k, g, y, px, py, pz, dz, row_x, row_y):
+                if meets_upright(boxed, table.form, k, g, y, px, py, pz, dz, row_x, row_y):
                     mask[layer, g] |= np.int64(1) << y
 
 
@@ -122,7 +123,7 @@ def list_open(left, some, bundle, rows, table, layers, told, first, todo, since,
 def _test(items, todo, years, hits, bundle, rows, form, lanes, growths):
     """Test each open growth in one year; what comes of it is stored, so that nothing is guessed."""
     near, lines = bundle.pairs, bundle.lines
-    part, size = _SIX * lanes, growths * _SIX * lanes
+    part, size = _FORM * lanes, growths * _FORM * lanes
     for m in range(np.uint64(items)):
         item = np.uint64(todo[m])
         n, g = item >> _TWO, item & _THREE
@@ -133,7 +134,6 @@ def _test(items, todo, years, hits, bundle, rows, form, lanes, growths):
             1.0, 0.0, across * across, near[FOOT + n], lines[SLOPE + ray], lines[PER_SLOPE + ray],
             -along, lines[REACH + ray] - along, form[at], form[at + lanes],
             form[at + _TWO * lanes], form[at + _THREE * lanes], form[at + _FOUR * lanes],
-            form[at + _FIVE * lanes],
         ))  # fmt: skip
 
 
@@ -143,10 +143,10 @@ def _test_one(n, g, year, bundle, rows, table):
     near, lines = bundle.pairs, bundle.lines
     plant, ray = np.uint64(bundle.what[n]), np.uint64(bundle.whose[n])
     k, along = np.uint64(rows.kind[plant]), near[ALONG + n]
-    shape = table.shape[k]
-    cu, cv = _row_sides(plant, ray, lines, rows) if shape == 4 else (0.0, 0.0)
+    boxed = table.boxed[k]
+    cu, cv = _row_sides(plant, ray, lines, rows) if boxed else (0.0, 0.0)
     return meets(
-        shape, table.form, k, g, year, near[ACROSS + n], near[FOOT + n], lines[SLOPE + ray],
+        boxed, table.form, k, g, year, near[ACROSS + n], near[FOOT + n], lines[SLOPE + ray],
         lines[PER_SLOPE + ray], -along, lines[REACH + ray] - along, cu, cv,
     )  # fmt: skip
 
@@ -231,7 +231,7 @@ def _add_bent(pairs, bundle, told, rows, table, layers, bent, first, masks):
             early, until = (may >> shift) & _BYTE, (np.uint64(first[to]) >> shift) & _BYTE
             if early < until:
                 masks[to, g] = add_years(
-                    masks[to, g], np.int64(early), table.pieces, table.shape[k], table.form, k, g,
+                    masks[to, g], np.int64(early), table.pieces, table.boxed[k], table.form, k, g,
                     across, foot, slope, per_slope, -along, reach - along, cu, cv,
                 )  # fmt: skip
         bundle.early[n] = bundle.late[n] = HEIGHT_CELLS
@@ -278,7 +278,7 @@ def _block_rays(begin, end, origin, target, light, rows, table, masks, changes, 
     """
     growths, years, layers = len(lanes), table.height.shape[2], changes.shape[0]
     bent = table.pieces[:, :, 1:].sum(axis=2).sum(axis=1) != 0
-    any_bent, any_box, keep = bent.any(), (table.shape == 4).any(), masks.shape[0] > 0
+    any_bent, any_box, keep = bent.any(), table.boxed.any(), masks.shape[0] > 0
     simple = layers == 1 and not any_bent
     told, form, bundle = table.foretold.reshape(-1), table.form.reshape(-1), new_bundle(rows, table)
     origins, targets, lines = origin.reshape(-1), target.reshape(-1), bundle.lines

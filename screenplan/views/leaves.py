@@ -56,6 +56,7 @@ from screenplan.views.crowns import LANES, CrownTable
 from screenplan.views.kernel import MANY_RAYS
 from screenplan.views.light import by_season
 from screenplan.views.runs import UPRIGHT_M, Rows
+from screenplan.views.solids import FORM
 
 __all__ = ("DARK", "LEAF_PROJECTION", "light_through", "passed")
 
@@ -163,8 +164,8 @@ def _few_crowns(
             continue
         to, at, at2 = (
             np.uint64(g * lanes),
-            np.uint64((k * growths + g) * 6 * lanes),
-            np.uint64((l * growths + g) * 6 * lanes),
+            np.uint64((k * growths + g) * FORM * lanes),
+            np.uint64((l * growths + g) * FORM * lanes),
         )
         begin = min(year, year2) // LANES * LANES
         fade, fade2 = fading[k, g] * metres, fading[l, g] * metres
@@ -234,22 +235,22 @@ def _many_crowns(
                 near[size + i],
                 near[2 * size + i],
             )
-            shape, layer, at = (
-                table.shape[k],
+            boxed, layer, at = (
+                table.boxed[k],
                 table.layer[k],
-                np.uint64((k * growths + g) * 6 * lanes),
+                np.uint64((k * growths + g) * FORM * lanes),
             )
             row_x, row_y = rows.way[plant[i], 0], rows.way[plant[i], 1]
-            if steep or (shape == 0 and table.steepest[k] * slope * slope > STEEP_CONE):
+            if steep or table.steepest[k] * slope * slope > STEEP_CONE:
                 year = 0
                 px = bundle.lines[FROM_X + ray] - rows.x[plant[i]]
                 py = bundle.lines[FROM_Y + ray] - rows.y[plant[i]]
                 pz = bundle.lines[FROM_Z + ray] - rows.z[plant[i]]
                 any_stretches(
-                    shape, table, k, g, min(stop, years), px, py, pz, dx, dy, dz,
+                    boxed, table, k, g, min(stop, years), px, py, pz, dx, dy, dz,
                     rows.way[plant[i]], scale, enter, leave,
                 )  # fmt: skip
-            elif shape == 4:
+            elif boxed:
                 box_stretches(
                     form, at, step, year, stop, across, along, foot, per_slope, reach,
                     ux * row_x + uy * row_y, uy * row_x - ux * row_y, enter, leave,
@@ -304,7 +305,7 @@ def _fade_rays(begin, end_ray, origin, target, light, rows, table, dim_depth, lo
     lines, depth, kind, steepest_of = bundle.lines, work[0, 0], rows.kind, table.steepest
     fading, settled = table.fading, table.settled
     along, earliest = near[room : 2 * room], np.empty(layers, np.int64)
-    one_layer = layers == 1 and not (table.shape == 4).any()
+    one_layer = layers == 1 and not table.boxed.any()
     for first in range(begin, end_ray, PART):
         count = min(PART, end_ray - first)
         lay_bundle(first, count, origins, targets, light, rows, bundle)

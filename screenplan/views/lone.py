@@ -32,7 +32,7 @@ def _add_crown(count, plant, along, line, rows, table, g, year, found):
     (ox, oy, oz, dx, dy, dz), (who, where, enter, leave, fade) = line, found
     k = rows.kind[plant]
     low, high = any_stretch(
-        table.shape[k], table, k, g, year, ox - rows.x[plant], oy - rows.y[plant],
+        table.boxed[k], table, k, g, year, ox - rows.x[plant], oy - rows.y[plant],
         oz - rows.z[plant], dx, dy, dz, rows.way[plant],
     )  # fmt: skip
     if not low < high:

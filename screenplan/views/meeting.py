@@ -10,16 +10,17 @@ from __future__ import annotations
 import numpy as np
 
 from screenplan.views.compiled import called, inner
-from screenplan.views.solids import LEVEL_PER, box_stretch, form_hit
+from screenplan.views.solids import LEVEL_PER, box_stretch, form_at, form_hit
 
 
 @inner()
-def meets(shape, form, k, g, y, across, foot, slope, per_slope, s0, s1, cu, cv):
+def meets(boxed, form, k, g, y, across, foot, slope, per_slope, s0, s1, cu, cv):
     """Tell whether a sight line meets one crown.
 
     Parameters
     ----------
-    shape : int
+    boxed : bool
+        Whether the crown is a box.
     form, k, g, y
         `CrownTable.form`, and the class, growth and year.
     across : float
@@ -33,29 +34,24 @@ def meets(shape, form, k, g, y, across, foot, slope, per_slope, s0, s1, cu, cv):
     cu, cv : float
         Its direction in plan, along and across the row (for boxes).
     """
-    h, c, m, f = form[k, g, 0, y], form[k, g, 1, y], form[k, g, 2, y], form[k, g, 3, y]
-    if shape == 4:
-        one, two = box_stretch(-across * cv, across * cu, foot, cu, cv, slope, s0, s1, h, c, m, f)
+    size = form_at(form, k, g, y)
+    if boxed:
+        one, two = box_stretch(-across * cv, across * cu, foot, cu, cv, slope, s0, s1, *size[:4])
         return one < two
-    return form_hit(
-        1.0, 0.0, across * across, foot, slope, per_slope, s0, s1,
-        h, c, m, f, form[k, g, 4, y], form[k, g, 5, y],
-    )  # fmt: skip
+    return form_hit(1.0, 0.0, across * across, foot, slope, per_slope, s0, s1, *size)
 
 
 @called()
-def meets_upright(shape, form, k, g, y, px, py, pz, dz, row_x, row_y):
+def meets_upright(boxed, form, k, g, y, px, py, pz, dz, row_x, row_y):
     """Tell whether an upright sight line of rise ``dz`` meets one crown, seen from its foot."""
-    h, c, m, f = form[k, g, 0, y], form[k, g, 1, y], form[k, g, 2, y], form[k, g, 3, y]
-    if shape == 4:
+    size = form_at(form, k, g, y)
+    if boxed:
         along, aside = px * row_x + py * row_y, py * row_x - px * row_y
-        one, two = box_stretch(along, aside, pz, 0.0, 0.0, dz, 0.0, 1.0, h, c, m, f)
+        one, two = box_stretch(along, aside, pz, 0.0, 0.0, dz, 0.0, 1.0, *size[:4])
         return one < two
     per_dz = 1.0 / dz if dz != 0.0 else LEVEL_PER
     e = px * px + py * py
-    return form_hit(
-        0.0, 0.0, e, pz, dz, per_dz, 0.0, 1.0, h, c, m, f, form[k, g, 4, y], form[k, g, 5, y]
-    )
+    return form_hit(0.0, 0.0, e, pz, dz, per_dz, 0.0, 1.0, *size)
 
 
 @called()
@@ -71,7 +67,7 @@ def highest_bit(mask):
 
 @called()
 def add_years(
-    mask, early, pieces, shape, form, k, g, across, foot, slope, per_slope, s0, s1, cu, cv
+    mask, early, pieces, boxed, form, k, g, across, foot, slope, per_slope, s0, s1, cu, cv
 ):  # fmt: skip
     """Add to a mask the years, from an early one on, in which a crown that is not nested stops it."""
     later = -(np.int64(1) << early)
@@ -85,13 +81,13 @@ def add_years(
         # Crowns are nested within a piece: one that is not met in the last year still open is met
         # in no year before it.
         last = highest_bit(rest)
-        if not meets(shape, form, k, g, last, across, foot, slope, per_slope, s0, s1, cu, cv):
+        if not meets(boxed, form, k, g, last, across, foot, slope, per_slope, s0, s1, cu, cv):
             continue
         first = max(highest_bit(years & -years), early)
         hit = last
         while first < hit:
             middle = (first + hit) >> 1
-            if meets(shape, form, k, g, middle, across, foot, slope, per_slope, s0, s1, cu, cv):
+            if meets(boxed, form, k, g, middle, across, foot, slope, per_slope, s0, s1, cu, cv):
                 hit = middle
             else:
                 first = middle + 1

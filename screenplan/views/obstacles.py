@@ -14,12 +14,13 @@ import numpy as np
 import shapely
 
 from screenplan.contracts.tables import numbers
+from screenplan.ground.crown_shapes import shape_of
 from screenplan.ground.errors import InputError, Problem, refuse
 from screenplan.site.floors import floors_of
 from screenplan.site.terrain import Terrain
 from screenplan.views.blocking import Ground, Panels, Trees, Veils, grid_panels, light_left
-from screenplan.views.crowns import COLUMN, ELLIPSOID
 from screenplan.views.roofs import ridge_sheets
+from screenplan.views.solids import FORM, crown_forms
 
 #: A terrain is lengthened beyond its grid to no more nodes than this.
 MOST_NODES = 8_000_000
@@ -30,6 +31,8 @@ OPAQUE = 0.995
 #: Crown of an existing tree given only by its height: spread and clear stem as shares of the height
 #: (common practice, no source; on the narrow side, so that screening is not overrated).
 TREE_SPREAD_SHARE, TREE_STEM_SHARE = 0.4, 0.2
+#: Shapes of the crowns of such trees, and of hedges given as points.
+TREE_SHAPE, HEDGE_SHAPE = "ellipsoid", "column"
 #: Thickness of a hedge that is given as a point or a line without one (common practice, no source).
 HEDGE_WIDTH_M = 0.8
 #: On sloping ground the tops of walls and hedges follow it in steps of this length.
@@ -279,11 +282,11 @@ def _add_crown(made, point, kind, height, width, owner, passes, terrain) -> None
     foot = (point.x, point.y, float(terrain.height_at(np.array([point.x]), np.array([point.y]))[0]))
     if kind == "hedge":
         width = HEDGE_WIDTH_M if np.isnan(width) else width
-        made.trees.append((foot, (height, 0.5 * width, 0.0), COLUMN, owner, passes))
+        made.trees.append((foot, (height, 0.5 * width, 0.0), HEDGE_SHAPE, owner, passes))
         return
     width = TREE_SPREAD_SHARE * height if np.isnan(width) else width
     size = (height, 0.5 * width, TREE_STEM_SHARE * height)
-    made.trees.append((foot, size, ELLIPSOID, owner, passes))
+    made.trees.append((foot, size, TREE_SHAPE, owner, passes))
 
 
 def _add_sheet(made, part, kind, height, width, owner, passes, terrain) -> None:
@@ -343,10 +346,14 @@ def _veils(sheets) -> Veils:
 
 def _trees(trees) -> Trees:
     foot, size, shape, owner, passes = zip(*trees, strict=True) if trees else ((),) * 5
+    forms = [
+        crown_forms(shape_of(word), *np.array([h, r, c, r]))
+        for word, (h, r, c) in zip(shape, size, strict=True)
+    ]
     return Trees(
         np.asarray(foot, np.float64).reshape(-1, 3),
         np.asarray(size, np.float64).reshape(-1, 3),
-        np.asarray(shape, np.int64),
+        np.array(forms, np.float64).reshape(-1, FORM),
         np.asarray(owner, np.int64),
         np.asarray(passes, np.float64),
     )

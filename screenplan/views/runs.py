@@ -88,8 +88,8 @@ def arrange_rows(x, y, z, kind, row, table: CrownTable) -> Rows:
     kind = np.asarray(kind, np.int64)
     way = row_ways(x, y, np.asarray(row))
     runs = _cut_runs(x, y, np.asarray(row))
-    tops = table.height.reshape(len(table.shape), -1).max(axis=1) if len(runs) else None
-    foots = table.clear.reshape(len(table.shape), -1).min(axis=1) if len(runs) else None
+    tops = table.height.reshape(len(table.boxed), -1).max(axis=1) if len(runs) else None
+    foots = table.clear.reshape(len(table.boxed), -1).min(axis=1) if len(runs) else None
     order, along, axis, bounds = [], [], np.zeros((len(runs), 4)), np.zeros((len(runs), 4))
     first, bucket, bucket_first, per_bucket = [0], [], [0], np.ones(len(runs))
     for number, run in enumerate(runs):

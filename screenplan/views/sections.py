@@ -24,6 +24,7 @@ from screenplan.site.steady import EQUAL_M, steady_order
 from screenplan.site.terrain import Terrain
 from screenplan.views.obstacles import (
     HEDGE_WIDTH_M,
+    TREE_SHAPE,
     TREE_SPREAD_SHARE,
     TREE_STEM_SHARE,
     top_heights,
@@ -330,9 +331,9 @@ def _stands(points, level, standing):
         inside = shapely.intersects_xy(shape, points[:, 0], points[:, 1])
         if not inside.any():
             continue
-        if stem is not None:  # a tree: an ellipsoid on a clear stem
+        if stem is not None:  # a tree on a clear stem
             away = shapely.distance(shapely.points(points[inside]), stem)
-            below, above = meeting_band("ellipsoid", top, size, 2.0 * away, TREE_STEM_SHARE * top)
+            below, above = meeting_band(TREE_SHAPE, top, size, 2.0 * away, TREE_STEM_SHARE * top)
             base = np.asarray(level[inside])
             below, above = base + below, base + above
         elif top is None:  # a wall, fence or hedge follows the ground

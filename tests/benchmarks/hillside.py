@@ -7,10 +7,11 @@ from pathlib import Path
 
 import numpy as np
 
+from screenplan.ground.crown_shapes import shape_of
 from screenplan.planting.stand import stand_of
-from screenplan.views.crowns import ELLIPSOID
 from screenplan.views.grown import crowns_of, rows_of
 from screenplan.views.kernel import follow_years
+from screenplan.views.obstacles import HEDGE_SHAPE, TREE_SHAPE
 from screenplan.views.sampling import rays_through
 from screenplan.views.setting import Sampling, lay_setting
 
@@ -51,7 +52,8 @@ def site_scene():
             ends[k].append(part)
     origin, target = (np.concatenate(part) for part in ends)
     step = max(len(origin) // TIMED, 1)
-    return setting, rows, table, origin[::step], target[::step]
+    shapes = [start.species.shape for start in stand.starts]
+    return setting, rows, table, shapes, origin[::step], target[::step]
 
 
 def solid_triangles(obstacles) -> np.ndarray:
@@ -76,7 +78,7 @@ def solid_triangles(obstacles) -> np.ndarray:
 
 def bench_hillside() -> None:
     """Opaque timeline of the sample site against the ray tracer once a year, all in one scene."""
-    setting, rows, table, origin, target = site_scene()
+    setting, rows, table, shapes, origin, target = site_scene()
     obstacles = setting.obstacles
 
     def ours(o, t):
@@ -88,9 +90,8 @@ def bench_hillside() -> None:
     )
     del opened
     more = RAYS / len(origin)
-    shapes = sorted(set(table.shape.tolist()))
     print(
-        f"Sample site: {len(origin):,} rays of its views, {len(rows.x)} plants (shapes {shapes}), "
+        f"Sample site: {len(origin):,} rays of its views, {len(rows.x)} plants (shapes {sorted(set(shapes))}), "
         f"{len(obstacles.panels.ends)} walls, terrain of {obstacles.ground.z.size:,} cells; scaled to {RAYS:,} rays"
     )
     turns = Turns({"ours": lambda o, t: (*ours(o, t), np.zeros(len(o)))}, [(origin, target)])
@@ -107,18 +108,18 @@ def bench_hillside() -> None:
         h, r, c = obstacles.trees.size[k]
         still.append(
             tracer.row_triangles(
-                obstacles.trees.foot[k : k + 1], int(obstacles.trees.shape[k]), h, r, c, SIDES
+                obstacles.trees.foot[k : k + 1], TREE_SHAPE if c else HEDGE_SHAPE, h, r, c, SIDES
             )
         )
     feet = np.column_stack([rows.x, rows.y, rows.z])
 
     def triangles(growth, year):
         parts = list(still)
-        for kind in range(len(table.shape)):
+        for kind in range(len(shapes)):
             mine = feet[rows.kind == kind]
             size = (part[kind, growth, year] for part in (table.height, table.radius, table.clear))
-            sides = SIDES if table.shape[kind] != ELLIPSOID else SIDES // 2
-            parts.append(tracer.row_triangles(mine, int(table.shape[kind]), *size, sides))
+            sides = SIDES // 2 if shape_of(shapes[kind]).widest else SIDES
+            parts.append(tracer.row_triangles(mine, shapes[kind], *size, sides))
         return np.concatenate(parts)
 
     asked_times = count()

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from screenplan.views.crowns import CONE, CrownTable, tabulate_crowns
+from screenplan.views.crowns import CrownTable, tabulate_crowns
 from screenplan.views.kernel import Rows, arrange_rows
 
 LAST_YEAR = 30
@@ -33,6 +33,7 @@ class Scene:
     x: np.ndarray
     table: CrownTable
     rows: Rows
+    shape: str = "cone"
 
     def portions(self, rays: int, seed: int = 0, every: int = 1) -> Iterator[tuple]:
         """Rays in portions, house by house along the row, or one portion in so many of them."""
@@ -62,7 +63,7 @@ class Scene:
             )
 
 
-def row_scene(plants: int = PLANTS, shape: int = CONE) -> Scene:
+def row_scene(plants: int = PLANTS, shape: str = "cone") -> Scene:
     """A straight row of equal plants on level ground, three growths, 31 years."""
     year = np.arange(LAST_YEAR + 1)
     height = np.stack([np.minimum(STOCK_M + g * year, FULL_M) for g in GROWTH_M])[:, :, None]
@@ -72,4 +73,4 @@ def row_scene(plants: int = PLANTS, shape: int = CONE) -> Scene:
     )
     x = np.arange(plants) * SPACING_M
     same = np.zeros(plants, np.int64)
-    return Scene(x, table, arrange_rows(x, 0.0 * x, 0.0 * x, same, same, table))
+    return Scene(x, table, arrange_rows(x, 0.0 * x, 0.0 * x, same, same, table), shape)

@@ -91,15 +91,13 @@ def _plain(layers, arguments, points) -> float:
     from pvlib.solarposition import get_solarposition
 
     from screenplan.planting.growth import TYPICAL
-    from screenplan.planting.shapes import SHAPE_CODES
-    from screenplan.planting.species import load_species
     from screenplan.planting.stand import stand_of
     from screenplan.views.obstacles import lay_obstacles
 
     plants, terrain = layers["plants"], arguments["terrain"]
     lon, lat = arguments["position_deg"]
     stand = stand_of(plants, years=YEARS - 1)
-    shape = SHAPE_CODES[load_species()[plants["species"].iloc[0]].shape]
+    shape = stand.shape[0]
     feet = np.column_stack([plants.geometry.x, plants.geometry.y, plants["ground_m"]])
     standing = _standing(lay_obstacles(layers["buildings"], None, terrain))
     times = pd.date_range("2027-01-01 00:30", periods=8760, freq="h", tz="UTC")

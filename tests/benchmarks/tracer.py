@@ -13,8 +13,8 @@ from itertools import pairwise
 
 import numpy as np
 
+from screenplan.ground.crown_shapes import shape_of
 from screenplan.planting.shapes import shape_radius
-from screenplan.views.crowns import COLUMN, CONE, ELLIPSOID, PARABOLOID
 
 from .clock import best_of
 
@@ -30,17 +30,18 @@ def is_there() -> bool:
     return importlib.util.find_spec("embreex") is not None
 
 
-def crown_triangles(shape: int, h: float, r: float, c: float, sides: int) -> np.ndarray:
+def crown_triangles(shape, h: float, r: float, c: float, sides: int) -> np.ndarray:
     """Triangles of one crown about the origin, (triangles, 3, 3).
 
     Corners lie a little outside the surface, so that the mesh has the mean radius of the crown and
     errs to both sides alike.
     """
-    rings = 2 if shape in (CONE, COLUMN) else max(sides // 2, 4)
+    known = shape_of(shape)
+    rings = 2 if known.even or known.widest is None else max(sides // 2, 4)
     share = np.linspace(0.0, 1.0, rings)
-    if shape == ELLIPSOID:
+    if known.widest:  # close together at both round ends
         share = 0.5 * (1.0 - np.cos(np.pi * share))
-    elif shape == PARABOLOID:  # close together towards the round top
+    elif rings > 2:  # close together towards the round top
         share = 1.0 - (1.0 - share) ** 2
     z = c + (h - c) * share
     wide = np.pi / sides / np.sin(np.pi / sides)
@@ -68,14 +69,15 @@ def crown_triangles(shape: int, h: float, r: float, c: float, sides: int) -> np.
     return triangles[area > 1e-12]
 
 
-def triangulation_error(shape: int, h: float, r: float, c: float, sides: int) -> float:
+def triangulation_error(shape, h: float, r: float, c: float, sides: int) -> float:
     """Greatest distance between a crown's surface and its triangles, in metres."""
     wide = np.pi / sides / np.sin(np.pi / sides)
     round_it = r * max(wide - 1.0, 1.0 - wide * np.cos(np.pi / sides))
-    if shape in (CONE, COLUMN):
+    known = shape_of(shape)
+    if known.even or known.widest is None:
         return round_it
     step = 1.0 / (max(sides // 2, 4) - 1)
-    if shape == ELLIPSOID:  # the sagitta of a chord of the half ellipse
+    if known.widest:  # the sagitta of a chord of the half ellipse
         return round_it + max(r, 0.5 * (h - c)) * (1.0 - np.cos(0.5 * np.pi * step))
     # A parabola z ~ rho^2 with equal steps of rho: the chord lies (h - c) step^2 / 4 below.
     return round_it + 0.25 * (h - c) * step * step
@@ -131,7 +133,6 @@ def coarsest_mesh(scene, origin, target, masks, growth: int = 1) -> tuple[int, f
     """Corners of the coarsest mesh that agrees, and its agreement, over years 5, 15 and 30."""
     rays = Rays.between(origin, target)
     feet = np.column_stack([scene.x, 0 * scene.x, 0 * scene.x])
-    shape = int(scene.table.shape[0])
     for sides in SIDES:
         same = []
         for year in (5, 15, 30):
@@ -139,7 +140,7 @@ def coarsest_mesh(scene, origin, target, masks, growth: int = 1) -> tuple[int, f
                 part[0, growth, year]
                 for part in (scene.table.height, scene.table.radius, scene.table.clear)
             )
-            hit = rays.hit(build(row_triangles(feet, shape, *size, sides)))
+            hit = rays.hit(build(row_triangles(feet, scene.shape, *size, sides)))
             same.append((hit == (masks[:, 0, growth] >> year & 1).astype(bool)).mean())
         if min(same) >= AGREEMENT:
             return sides, min(same)

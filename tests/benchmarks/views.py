@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from screenplan.views.crowns import CONE, ELLIPSOID
 from screenplan.views.kernel import blocked_years, follow_years
 from screenplan.views.leaves import light_through
 
@@ -20,7 +19,7 @@ TRACED = 10
 TIMES = 10
 #: Times that each portion is timed for the growth of cost.
 GROWTH_TURNS = 12
-NAMES = {CONE: "cones", 1: "columns", 2: "paraboloids", ELLIPSOID: "ellipsoids (not nested)"}
+OTHERS = {"column": "columns", "paraboloid": "paraboloids", "ellipsoid": "ellipsoids (not nested)"}
 
 
 def timed(scene, work, rays: int = RAYS) -> float:
@@ -61,10 +60,10 @@ def bench_timelines() -> dict[str, float]:
             f"  {name}: {one:.2f} s on one core ({RAYS / one / 1e6:.1f} million rays a second); {two}"
         )
     print(f"  multiply-adds alone, on this machine: {_two_cores(arithmetic())}")
-    for shape in (1, 2, ELLIPSOID):
+    for shape, name in OTHERS.items():
         other = row_scene(shape=shape)
         one, through = timed(other, opaque(other)), timed(other, translucent(other))
-        print(f"  {NAMES[shape]}: opaque {one:.2f} s, translucent {through:.2f} s on one core")
+        print(f"  {name}: opaque {one:.2f} s, translucent {through:.2f} s on one core")
     return seconds
 
 
@@ -117,7 +116,7 @@ def bench_tracer() -> None:
 
     def triangles(growth, year):
         size = (part[0, growth, year] for part in (table.height, table.radius, table.clear))
-        return tracer.row_triangles(feet, CONE, *size, sides)
+        return tracer.row_triangles(feet, scene.shape, *size, sides)
 
     rays = tracer.Rays.between(origin, target)
     parts = [(o, t, np.ones(len(o))) for o, t in scene.portions(RAYS, every=TRACED)]

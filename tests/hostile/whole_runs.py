@@ -20,6 +20,7 @@ import numpy as np
 
 from screenplan.commandline.main import EXIT_FAILS, EXIT_INPUT, main
 from screenplan.contracts import HIGHEST_PRICE
+from screenplan.ground.crown_shapes import SHAPES
 from screenplan.ground.errors import InputError
 from screenplan.plan import (
     SECTIONS,
@@ -30,7 +31,6 @@ from screenplan.plan import (
     key_field,
     key_limits,
 )
-from screenplan.planting.shapes import SHAPES
 from screenplan.planting.species import load_species
 from screenplan.rules.ruleset import load_rules
 from screenplan.running.pipeline import run_plan
@@ -281,7 +281,7 @@ def _ends(rng, folder: Path) -> Path:
 
 def _own_species(rng) -> dict[str, Any]:
     """A species of the user's own in one of the shapes that there are, clipped or not."""
-    shape = _one_of(rng, SHAPES)
+    shape = _one_of(rng, tuple(SHAPES))
     tall = float(rng.choice([1.0, 5.0, 40.0]))
     own = {
         "like": _one_of(rng, load_species()),

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-#: Points of half an outline of a rounded crown.
-HALF_POINTS = 10
+from screenplan.ground.crown_shapes import shape_of
 
 
 def crown_outline(shape: str, height: float, spread: float, clear_stem: float = 0.0) -> np.ndarray:
@@ -13,7 +12,7 @@ def crown_outline(shape: str, height: float, spread: float, clear_stem: float = 
 
     Parameters
     ----------
-    shape : {"cone", "column", "paraboloid", "ellipsoid", "box"}
+    shape : str
     height, spread, clear_stem : float
         Metres.
 
@@ -22,21 +21,8 @@ def crown_outline(shape: str, height: float, spread: float, clear_stem: float = 
     ndarray, (points, 2)
         Metres, an open ring.
     """
-    half, depth = spread / 2.0, height - clear_stem
-    if shape == "cone":
-        right = np.array([(half, 0.0), (0.0, 1.0)])
-    elif shape in ("column", "box"):
-        right = np.array([(half, 0.0), (half, 1.0)])
-    elif shape == "paraboloid":  # r = w/2 √(1 − u), u the share of the depth
-        r = np.linspace(1.0, 0.0, HALF_POINTS)
-        right = np.column_stack([half * r, 1.0 - r**2])
-    elif shape == "ellipsoid":
-        a = np.linspace(-np.pi / 2.0, np.pi / 2.0, 2 * HALF_POINTS)
-        right = np.column_stack([half * np.cos(a), (1.0 + np.sin(a)) / 2.0])
-    else:
-        msg = f"nothing is known here of a crown that is a {shape!r}"
-        raise ValueError(msg)
-    right[:, 1] = clear_stem + right[:, 1] * depth
+    right = np.array(shape_of(shape).outline()) * (spread / 2.0, height - clear_stem)
+    right[:, 1] += clear_stem
     left = right[::-1] * (-1.0, 1.0)
     return np.concatenate([left[::-1], right[::-1]])
 
@@ -56,7 +42,7 @@ def add_crowns(ax, feet, crowns, **options) -> list:
     """
     from matplotlib.collections import PolyCollection
 
-    box = (crowns["shape"] == "box").to_numpy(bool)
+    box = np.array([shape_of(shape).along_row for shape in crowns["shape"]], bool)
     made = add_circles(ax, feet[~box], crowns["spread_m"][~box], **options)
     if box.any():
         gid = options.pop("gid", None)
