@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 import shapely
 from effects_kit import house, parcels, row
+from options_kit import plan_with
 
 from screenplan.effects.boundary import judge_outgrown, outgrow_boundary
-from screenplan.ground.errors import InputError
 from screenplan.planting.growth import height_at, spread_at
 from screenplan.planting.species import load_species
 
@@ -21,7 +21,7 @@ def results(found, **options):
 
 def test_the_year_in_which_crowns_reach_the_line_and_the_clipping_after():
     _, plants = row(((10, 38.5), (30, 38.5)), species="thuja_standishii_plicata")
-    found = outgrow_boundary(parcels(), plants, years=30)
+    found = outgrow_boundary(parcels(), plants, plan=plan_with(growth_years=30))
     over = found.loc[found["what"] == "crown over the line"].iloc[0]
     radius = spread_at(HYBRID, height_at(HYBRID, YEARS, stock_height_m=1.0)) / 2
     first = int(np.argmax(radius > 1.5 + 0.005))
@@ -43,13 +43,17 @@ def test_a_plant_that_stands_beyond_the_line_is_over_it_at_once():
 
 def test_height_at_the_line():
     _, plants = row(((10, 38.5), (30, 38.5)), species="thuja_standishii_plicata")
-    found = outgrow_boundary(parcels(), plants, most_height_m=2.0, within_m=2.0)
+    found = outgrow_boundary(
+        parcels(), plants, plan=plan_with(boundary_most_height=2.0, boundary_within=2.0)
+    )
     tall = found.loc[found["what"] == "height at the line"]
     heights = height_at(HYBRID, YEARS, stock_height_m=1.0)
     assert (tall["year"] == int(np.argmax(heights > 2.0))).all()
     assert results(found, most_height_m=2.0)["height at the line"].result == "fails"
     _, inner = row(((10, 37.5), (30, 37.5)))
-    found = outgrow_boundary(parcels(), inner, most_height_m=2.0, within_m=2.0)
+    found = outgrow_boundary(
+        parcels(), inner, plan=plan_with(boundary_most_height=2.0, boundary_within=2.0)
+    )
     assert results(found, most_height_m=2.0)["height at the line"].result == "passes"
 
 
@@ -76,7 +80,9 @@ def test_a_kept_hedge_stays_inside():
     }
     table = {"kept": HYBRID.__class__(**kept)}
     _, plants = row(((10, 39), (30, 39)), species="kept")
-    found = outgrow_boundary(parcels(), plants, most_height_m=2.5, table=table)
+    found = outgrow_boundary(
+        parcels(), plants, table=table, plan=plan_with(boundary_most_height=2.5)
+    )
     assert not len(found)
 
 
@@ -87,9 +93,3 @@ def test_what_is_missing_cannot_be_judged():
     assert results(found)["height at the line"].result == "cannot be judged"
     assert results(found, known=False)["clipping at the line"].result == "cannot be judged"
     assert {one.result for one in results(None).values()} == {"cannot be judged"}
-
-
-def test_a_wrong_height_is_refused():
-    _, plants = row()
-    with pytest.raises(InputError, match=r"key boundary\.most_height: plants cannot be kept at 0"):
-        outgrow_boundary(parcels(), plants, most_height_m=0.0)

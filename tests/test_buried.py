@@ -3,6 +3,7 @@
 import pytest
 import shapely
 from effects_kit import layer, row
+from options_kit import plan_with
 
 from screenplan.contracts.tables import notes_of
 from screenplan.effects.buried import (
@@ -12,7 +13,6 @@ from screenplan.effects.buried import (
     mark_buried,
     reach_drains,
 )
-from screenplan.ground.errors import InputError
 from screenplan.ground.units import FOOT_M
 from screenplan.planting.growth import height_at
 from screenplan.planting.species import load_species
@@ -37,7 +37,7 @@ def main(y=20.0, diameter=0.1):
 )
 def test_a_zone_is_its_diameter_and_a_margin_each_side_wide(name, inches):
     _, plants = row()
-    zones, _ = mark_buried(plants, main(), tolerance=name)
+    zones, _ = mark_buried(plants, main(), plan=plan_with(lines_locate=name))
     width = 0.1 + 2 * inches * INCH_M
     assert zones["width_m"].iloc[0] == pytest.approx(width)
     across = shapely.LineString([(0, 25), (40, 25)])
@@ -57,7 +57,7 @@ def test_holes_that_touch_a_zone_are_listed():
     assert holes["edge_m"].min() == 0.0
     assert judge_digging(main(), holes).result == "fails"
     for width in (2.0, 0.01):  # a machine that digs wider; one narrower changes nothing
-        _, by_machine = mark_buried(plants, main(), hole_m=width)
+        _, by_machine = mark_buried(plants, main(), plan=plan_with(setbacks_hole=width))
         reach = 0.05 + 24 * INCH_M + max(width, hole) / 2
         assert by_machine["plant_id"].tolist() == plants.loc[away < reach, "plant_id"].tolist()
     plants["existing"] = True  # what stands needs no hole
@@ -110,9 +110,3 @@ def test_missing_fields_never_pass():
     assert judge_drains(field(), None).result == "cannot be judged"
     _, low = row(((12, 39), (18, 39)), species="ilex_glabra", stock=0.5)
     assert judge_drains(field(), reach_drains(low, field())).result == "passes"
-
-
-def test_a_wrong_hole_is_refused():
-    _, plants = row()
-    with pytest.raises(InputError, match=r"key setbacks\.hole: a hole of -1"):
-        mark_buried(plants, main(), hole_m=-1)

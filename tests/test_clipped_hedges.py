@@ -6,6 +6,7 @@ import pytest
 import shapely
 from effects_kit import layer as place
 from effects_kit import parcels, row
+from options_kit import plan_with
 from parcel_kit import box, lay
 
 from screenplan.contracts import CROWNS
@@ -118,7 +119,7 @@ def test_roots_and_wires_count_a_hedge_as_it_would_grow_unclipped():
     _, plants = hedge()
     field = place([shapely.box(10, 20, 20, 30)], keep_out_id=["s"], kind=["septic_field"])
     # Nine metres off: a hornbeam of 20 years is taller than that, a hedge never.
-    assert len(reach_drains(plants, field, table=TABLE, years=50))
+    assert len(reach_drains(plants, field, table=TABLE, plan=plan_with(growth_years=50)))
 
 
 def test_the_list_of_rules_judges_the_same_height_as_the_zones():
@@ -145,7 +146,9 @@ def test_rows_of_a_hedge_stand_where_the_stem_rule_lets_them():
 def test_crowns_of_a_hedge_are_rectangles_along_their_row(turn):
     xy = shapely.affinity.rotate(shapely.LineString([(10, 20), (20, 20)]), turn, origin=(15, 20))
     _, plants = hedge(xy.coords)
-    crowns = grow_crowns(plants, years=(0, 30), growth="high", table=TABLE)
+    crowns = grow_crowns(
+        plants, growth="high", table=TABLE, plan=plan_with(growth_show_years=(0, 30))
+    )
     conform(crowns, CROWNS)
     grown = crowns[crowns["year"] == 30]
     assert (grown["shape"] == "box").all()
@@ -160,7 +163,7 @@ def test_crowns_of_a_hedge_are_rectangles_along_their_row(turn):
 
 def test_a_round_crown_is_as_wide_as_its_spread():
     _, plants = row()
-    crowns = grow_crowns(plants, years=[10])
+    crowns = grow_crowns(plants, plan=plan_with(growth_show_years=[10]))
     assert (crowns["width_m"] == crowns["spread_m"]).all()
 
 
@@ -168,7 +171,9 @@ def test_every_shape_can_be_written():
     _, plants = row(((2, 38), (4, 38)))
     for shape in SHAPES:
         table = load_species({"one": {"like": "thuja_occidentalis", "shape": shape}})
-        crowns = grow_crowns(plants.assign(species="one"), years=[5], table=table)
+        crowns = grow_crowns(
+            plants.assign(species="one"), table=table, plan=plan_with(growth_show_years=[5])
+        )
         assert set(crowns["shape"]) == {shape}
         conform(crowns, CROWNS)
 
@@ -274,7 +279,7 @@ def test_a_section_across_a_hedge_is_as_wide_as_it_is_kept(east):
 
 def test_the_plan_draws_rectangles():
     _, plants = hedge(((10, 20), (12, 20)))
-    crowns = grow_crowns(plants, years=[20], table=TABLE)
+    crowns = grow_crowns(plants, table=TABLE, plan=plan_with(growth_show_years=[20]))
     ax = new_figure(100, 100).add_axes((0, 0, 1, 1))
     (boxes,) = [one for one in add_crowns(ax, shapely.get_coordinates(plants.geometry), crowns) if len(one.get_paths()) == 5]  # fmt: skip
     extents = boxes.get_paths()[0].get_extents()

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import shapely
+from options_kit import plan_with
 from parcel_kit import PLAIN, box, lay, layer
 from shapely.geometry import Point
 
@@ -177,7 +178,7 @@ def test_a_cone_and_a_column_by_hand():
 
 def test_crowns_are_circles_at_size():
     plants = lay(box(), "south")[3]
-    crowns = grow_crowns(plants, years=(0, 10), growth=("low", "high"))
+    crowns = grow_crowns(plants, growth=("low", "high"), plan=plan_with(growth_show_years=(0, 10)))
     assert len(crowns) == 4 * len(plants)
     assert list(crowns.columns) == [c.name for c in CROWNS.columns] + ["geometry"]
     assert crowns["crown_id"].is_unique
@@ -195,7 +196,7 @@ def test_crowns_are_circles_at_size():
 def test_standing_plants_grow_without_establishment():
     screens = layer(kind=["plant"], height_m=[0.9144], geometry=[Point(2.001, 2.001)])
     plants = lay(box(), "south", screens=screens)[3]
-    heights = grow_crowns(plants, years=[5])["height_m"]
+    heights = grow_crowns(plants, plan=plan_with(growth_show_years=[5]))["height_m"]
     assert heights.iloc[0] > heights.iloc[1]
 
 
@@ -205,8 +206,6 @@ def test_refused():
         close_rows(plants, lines, plantable, asked_height_m=0)
     with pytest.raises(InputError, match="-1 years are asked for"):
         close_rows(plants, lines, plantable, years=-1)
-    with pytest.raises(InputError, match=r"2\.5 is not a year"):
-        grow_crowns(plants, years=[2.5])
     with pytest.raises(InputError, match="'fast' is not a growth"):
         grow_crowns(plants, growth="fast")
     with pytest.raises(InputError, match="a species is not in the table: oak"):

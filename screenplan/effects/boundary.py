@@ -14,7 +14,7 @@ from screenplan.contracts.findings import FAILS, PASSES, SURVEY, TALK, UNKNOWN, 
 from screenplan.contracts.tables import layer_of
 from screenplan.effects.growing import TOUCH_M, earliest, first_years, has_rows, meet, names_of
 from screenplan.effects.telling import first_to_grow, span_of_years
-from screenplan.ground.errors import refuse
+from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species import Species
 from screenplan.planting.stand import stand_of
@@ -28,11 +28,7 @@ def outgrow_boundary(
     plants: gpd.GeoDataFrame,
     buildings: gpd.GeoDataFrame | None = None,
     *,
-    most_height_m: float | None = None,
-    within_m: float = 2.0,
-    walls: str = "walls_by_height",
-    years: int = 30,
-    curve: str = "smooth",
+    plan: Options = DEFAULTS,
     limits: Mapping[str, Limit] | None = None,
     table: Mapping[str, Species] | None = None,
 ) -> gpd.GeoDataFrame:
@@ -42,15 +38,8 @@ def outgrow_boundary(
     ----------
     parcels, plants, buildings : GeoDataFrame
         Layers in the local frame.
-    most_height_m : float, optional
-        Height that plants within ``within_m`` of the boundary may have, metres; without it height
-        at the boundary is not judged.
-    within_m : float
-        Distance from the boundary within which that height holds, metres.
-    walls : str
-        Limit of the kind ``zoning`` that allows a height by distance to a building.
-    years, curve, limits, table
-        As in the other steps.
+    plan : Options, optional
+        Of it [boundary], [lines] and [growth].
 
     Returns
     -------
@@ -58,14 +47,9 @@ def outgrow_boundary(
         By the contract ``outgrown``: one row per plant and what it outgrows, with the year from
         which it must be clipped, and by how much a year after that (typical growth).
     """
-    if most_height_m is not None and not most_height_m > 0:
-        raise refuse(
-            f"plants cannot be kept at {most_height_m} m",
-            "Give a height above 0",
-            key="boundary.most_height",
-        )
-    rule = limit_named(limits, walls, "zoning", "lines.walls")
-    stand = stand_of(plants, years=years, curve=curve, table=table)
+    most_height_m = plan.boundary.most_height
+    rule = limit_named(limits, plan.lines.walls, "zoning", "lines.walls")
+    stand = stand_of(plants, years=plan.growth.years, curve=plan.growth.curve, table=table)
     if not len(plants):
         return layer_of(OUTGROWN, [], [], plants.crs)
     known = outline_known(parcels)
@@ -111,7 +95,7 @@ def outgrow_boundary(
             plant, "crown over the line", subject_id, to_line[plant], to_line[plant],
             over_line[plant], at_line.reach, rule="boundary", source="the parcel's outline",
         )  # fmt: skip
-        if most_height_m is not None and stem_to_line[plant] <= within_m:
+        if most_height_m is not None and stem_to_line[plant] <= plan.boundary.within:
             put(
                 plant, "height at the line", subject_id, stem_to_line[plant], most_height_m,
                 stand.height[plant] > most_height_m, stand.height,

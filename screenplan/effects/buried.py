@@ -13,10 +13,11 @@ from screenplan.contracts.findings import FAILS, LOCATE, PASSES, UNKNOWN, Findin
 from screenplan.contracts.tables import layer_of, numbers, with_notes
 from screenplan.effects.growing import first_years, has_rows, names_of, texts
 from screenplan.effects.telling import first_to_grow, holds_lines, how_many_grow, span_of_years
+from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species import Species
 from screenplan.planting.stand import stand_of
-from screenplan.planting.stock import HOLE_PER_BALL, hole_width
+from screenplan.planting.stock import hole_width
 from screenplan.planting.zones import keep_clear
 from screenplan.rules.limits import Limit, limit_named, limit_of
 
@@ -30,9 +31,7 @@ def mark_buried(
     plants: gpd.GeoDataFrame,
     utilities: gpd.GeoDataFrame | None = None,
     *,
-    tolerance: str = "locate_24in",
-    hole_m: float | None = None,
-    hole_factor: float = HOLE_PER_BALL,
+    plan: Options = DEFAULTS,
     limits: Mapping[str, Limit] | None = None,
 ) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
     """Draw the tolerance zones of buried lines, and list the holes that touch one.
@@ -41,13 +40,8 @@ def mark_buried(
     ----------
     plants, utilities : GeoDataFrame
         Layers in the local frame. Plants that stand already need no hole.
-    tolerance : str
-        Limit of the kind ``tolerance``: its margin holds each side, from the outside edge.
-    hole_m : float, optional
-        A width that holes have at least, metres; by default each is as wide as its plant's stock asks
-        for.
-    hole_factor : float
-        Width of a hole per width of the root ball.
+    plan : Options, optional
+        Of it [lines], [setbacks] and [works].
     limits : mapping, optional
         By default the shipped limits.
 
@@ -57,7 +51,7 @@ def mark_buried(
         The zones, diameter + twice the margin wide; and the holes in them, dug by hand if at all.
         Both carry the caution to have lines located first, whether or not any is given.
     """
-    rule = limit_named(limits, tolerance, "tolerance", "lines.locate")
+    rule = limit_named(limits, plan.lines.locate, "tolerance", "lines.locate")
     zones, outlines, holes, spots = [], [], [], []
     lines = utilities.loc[utilities["position"] == "buried"] if has_rows(utilities) else ()
     if len(lines):
@@ -65,7 +59,7 @@ def mark_buried(
         kinds = texts(lines, "kind")
         points, ids = plants.geometry.to_numpy(), plants["plant_id"].to_numpy()
         dug = ~plants["existing"].fillna(False).to_numpy(bool)
-        half_hole = _hole_widths(plants, dug, hole_factor, hole_m) / 2.0
+        half_hole = _hole_widths(plants, dug, plan.works.hole_factor, plan.setbacks.hole) / 2.0
         for row, name in enumerate(names_of(lines, "utility_id")):
             reach = half[row] + rule["margin_m"]
             shape = lines.geometry.iloc[row]
@@ -117,8 +111,7 @@ def reach_drains(
     plants: gpd.GeoDataFrame,
     keep_outs: gpd.GeoDataFrame | None = None,
     *,
-    years: int = 30,
-    curve: str = "smooth",
+    plan: Options = DEFAULTS,
     limits: Mapping[str, Limit] | None = None,
     table: Mapping[str, Species] | None = None,
 ) -> gpd.GeoDataFrame:
@@ -128,8 +121,8 @@ def reach_drains(
     ----------
     plants, keep_outs : GeoDataFrame
         Layers in the local frame.
-    years, curve, limits, table
-        As in the other steps.
+    plan : Options, optional
+        Of it [growth].
 
     Returns
     -------
@@ -138,7 +131,9 @@ def reach_drains(
     """
     rule = limit_of(limits, "by_height")
     # Roots do not know of the shears: a clipped hedge counts as it would grow without.
-    stand = stand_of(plants, years=years, curve=curve, table=table).unclipped()
+    stand = stand_of(
+        plants, years=plan.growth.years, curve=plan.growth.curve, table=table
+    ).unclipped()
     rows, shapes = [], []
     if rule is not None and has_rows(keep_outs) and len(plants):
         ids = plants["plant_id"].to_numpy()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 
 import geopandas as gpd
 import pandas as pd
@@ -10,17 +10,14 @@ import pandas as pd
 from screenplan.contracts import PLANT_HEALTH
 from screenplan.contracts.findings import FAILS, PASSES, UNKNOWN, Finding
 from screenplan.contracts.tables import table_of
-from screenplan.ground.errors import refuse
-from screenplan.planting.species import TOLERANCES, Species, load_species, species_of
+from screenplan.plan import DEFAULTS, Options
+from screenplan.planting.species import Species, load_species, species_of
 
 
 def judge_health(
     plants: gpd.GeoDataFrame,
     *,
-    most_of_one_species: float | None = None,
-    most_of_one_genus: float | None = None,
-    zone: int | None = None,
-    exposed_to: Sequence[str] = (),
+    plan: Options = DEFAULTS,
     table: Mapping[str, Species] | None = None,
 ) -> pd.DataFrame:
     """Tell how much hangs on one species and genus, and whether each stands the site.
@@ -29,12 +26,8 @@ def judge_health(
     ----------
     plants : GeoDataFrame
         Layer of the contract.
-    most_of_one_species, most_of_one_genus : float, optional
-        Share of all plants that one may make up, 0 to 1.
-    zone : int, optional
-        Hardiness zone of the site, 1 to 13, by the map that its people use.
-    exposed_to : sequence of str
-        What the site does to plants: of ``browse``, ``salt``, ``shade``, ``wet``.
+    plan : Options, optional
+        Of it [health].
     table : mapping, optional
         The species table, by default the shipped one.
 
@@ -44,38 +37,21 @@ def judge_health(
         By the contract ``plant_health``. Without a limit, a zone or a sourced value ``meets`` is
         empty, and ``needs`` says what is missing.
     """
-    for name, share in (
-        ("most_of_one_species", most_of_one_species),
-        ("most_of_one_genus", most_of_one_genus),
-    ):
-        if share is not None and not 0 < share <= 1:
-            raise refuse(
-                f"a share of {share} is no share",
-                "Give a share above 0 and up to 1",
-                key=f"health.{name}",
-            )
-    unknown = [what for what in exposed_to if what not in TOLERANCES]
-    if unknown:
-        raise refuse(
-            f"'{unknown[0]}' is not known",
-            f"Write of {', '.join(TOLERANCES)}",
-            key="health.exposed_to",
-        )
     table = load_species() if table is None else table
     kinds = plants["species"].astype(str)
     found = {key: species_of(key, table) for key in kinds.unique()}
     rows = []
     genera = kinds.map({key: one.genus for key, one in found.items()})
     for topic, names, most in (
-        ("species", kinds, most_of_one_species),
-        ("genus", genera, most_of_one_genus),
+        ("species", kinds, plan.health.most_of_one_species),
+        ("genus", genera, plan.health.most_of_one_genus),
     ):
         for name, share in names.value_counts(normalize=True, sort=True).items():
             called = found[name].called if topic == "species" else str(name)
             rows.append(_share(topic, str(name), called, float(share), most))
     for one in found.values():
-        rows.append(_hardy(one, zone))
-        rows.extend(_stands(one, what) for what in exposed_to)
+        rows.append(_hardy(one, plan.health.zone))
+        rows.extend(_stands(one, what) for what in plan.health.exposed_to)
     return table_of(PLANT_HEALTH, rows)
 
 

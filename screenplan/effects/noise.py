@@ -18,6 +18,7 @@ from screenplan.contracts import NOISE_PATHS
 from screenplan.contracts.findings import FAILS, PASSES, UNKNOWN, Finding
 from screenplan.contracts.tables import layer_of
 from screenplan.effects.growing import has_rows, names_of
+from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species import Species
 from screenplan.planting.stand import stand_of
@@ -76,9 +77,7 @@ def follow_noise(
     private_places: gpd.GeoDataFrame | None = None,
     roads: gpd.GeoDataFrame | None = None,
     *,
-    wanted_db: float | None = None,
-    years: int = 30,
-    curve: str = "smooth",
+    plan: Options = DEFAULTS,
     limits: Mapping[str, Limit] | None = None,
     table: Mapping[str, Species] | None = None,
 ) -> gpd.GeoDataFrame:
@@ -88,10 +87,8 @@ def follow_noise(
     ----------
     plants, private_places, roads : GeoDataFrame
         Layers in the local frame. The source is the nearest point of the road's centre line.
-    wanted_db : float, optional
-        Reduction that is hoped for, dB at 500 Hz.
-    years, curve, limits, table
-        As in the other steps.
+    plan : Options, optional
+        Of it [noise] and [growth].
 
     Returns
     -------
@@ -106,7 +103,7 @@ def follow_noise(
     rule = limit_of(limits, "foliage_noise")
     rows, shapes = [], []
     if rule is not None and has_rows(private_places) and has_rows(roads):
-        stand = stand_of(plants, years=years, curve=curve, table=table)
+        stand = stand_of(plants, years=plan.growth.years, curve=plan.growth.curve, table=table)
         foliage = shapely.union_all(stand.crowns(TYPICAL, -1).areas())
         for place, place_id in zip(
             private_places.geometry, names_of(private_places, "place_id"), strict=True
@@ -118,7 +115,7 @@ def follow_noise(
                     continue
                 inside = shapely.intersection(path, foliage).length
                 loss = foliage_loss(inside, rule)
-                needed = None if wanted_db is None else belt_for(wanted_db, rule)
+                needed = None if plan.noise.wanted is None else belt_for(plan.noise.wanted, rule)
                 rows.append(
                     {
                         "path_id": f"{road_id} to {place_id}",
@@ -132,7 +129,7 @@ def follow_noise(
                             for band, one in zip(rule["bands_hz"], loss, strict=True)
                         ),
                         "belt_m": None if needed is None or math.isinf(needed) else needed,
-                        "says": _say(inside, loss, rule, wanted_db, needed),
+                        "says": _say(inside, loss, rule, plan.noise.wanted, needed),
                         "rule": rule.key,
                         "source": rule.source,
                     }

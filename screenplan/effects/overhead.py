@@ -13,6 +13,7 @@ from screenplan.contracts.findings import FAILS, PASSES, UNKNOWN, WIRES, Finding
 from screenplan.contracts.tables import layer_of, numbers
 from screenplan.effects.growing import earliest, first_years, has_rows, names_of
 from screenplan.effects.telling import first_to_grow, holds_lines, how_many_grow, span_of_years
+from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species import Species
 from screenplan.planting.stand import stand_of
@@ -24,10 +25,7 @@ def reach_wires(
     utilities: gpd.GeoDataFrame | None = None,
     terrain=None,
     *,
-    zoning: str = "wires_15_65ft",
-    allowance_m: float | None = None,
-    years: int = 30,
-    curve: str = "smooth",
+    plan: Options = DEFAULTS,
     limits: Mapping[str, Limit] | None = None,
     table: Mapping[str, Species] | None = None,
 ) -> gpd.GeoDataFrame:
@@ -39,13 +37,8 @@ def reach_wires(
         Layers in the local frame.
     terrain : Terrain, optional
         Ground heights; a wire's height is above the ground under it.
-    zoning : str
-        Limit of the kind ``zoning`` that allows a height by level distance to the line.
-    allowance_m : float, optional
-        Room that the wire's sag and swing take, metres; without it the zoning is judged, and
-        whether a crown grows into the wire where it hangs as given.
-    years, curve, limits, table
-        As in the other steps.
+    plan : Options, optional
+        Of it [lines] and [growth].
 
     Returns
     -------
@@ -58,8 +51,9 @@ def reach_wires(
     clipped hedge half its diagonal), and
     height of the wire less its own. That is the safe side.
     """
-    rule = limit_named(limits, zoning, "zoning", "lines.wires")
-    stand = stand_of(plants, years=years, curve=curve, table=table)
+    rule = limit_named(limits, plan.lines.wires, "zoning", "lines.wires")
+    allowance_m = plan.lines.allowance
+    stand = stand_of(plants, years=plan.growth.years, curve=plan.growth.curve, table=table)
     rows, shapes = [], []
     wires = utilities.loc[utilities["position"] == "overhead"] if has_rows(utilities) else ()
     if not len(wires) or not len(plants):
@@ -81,7 +75,10 @@ def reach_wires(
                 if allowance_m is None:
                     found["wire"] = (top, np.hypot(level, up) <= 0.0)
                 else:
-                    found["sag and swing"] = (top - allowance_m, np.hypot(level, up) < allowance_m)
+                    found["sag and swing"] = (
+                        top - allowance_m,
+                        np.hypot(level, up) < allowance_m,
+                    )
             for what, (limit, holds) in found.items():
                 when = first_years(holds)
                 if earliest(when) is None:
@@ -96,7 +93,7 @@ def reach_wires(
                         "allowed_m": max(limit, 0.0),
                         "height_m": stand.height[plant, TYPICAL, -1],
                         **when,
-                        "rule": zoning if what == "zoning" else "lines.allowance",
+                        "rule": plan.lines.wires if what == "zoning" else "lines.allowance",
                         "source": {
                             "zoning": rule.source,
                             "wire": "the wire's height as given",

@@ -27,6 +27,7 @@ from screenplan.contracts.tables import layer_of, numbers
 from screenplan.effects.growing import earliest, first_years, has_rows, meet, names_of, texts
 from screenplan.effects.telling import first_to_grow, how_many_grow
 from screenplan.ground.units import FOOT_M
+from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.species import Species
 from screenplan.planting.stand import Stand, stand_of
 from screenplan.planting.zones import subject_of
@@ -94,10 +95,7 @@ def watch_sight(
     keep_outs: gpd.GeoDataFrame | None = None,
     sides: gpd.GeoDataFrame | None = None,
     *,
-    drive: str = "drive_10ft",
-    corner: str = "corner_25ft",
-    years: int = 30,
-    curve: str = "smooth",
+    plan: Options = DEFAULTS,
     limits: Mapping[str, Limit] | None = None,
     table: Mapping[str, Species] | None = None,
 ) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
@@ -107,10 +105,8 @@ def watch_sight(
     ----------
     parcels, plants, roads, keep_outs, sides : GeoDataFrame
         Layers in the local frame. Drives are keep-outs of the kind ``driveway``.
-    drive, corner : str
-        Limits of the kind ``sight_triangle`` for drives and for corners.
-    years, curve, limits, table
-        As in the other steps.
+    plan : Options, optional
+        Of it [road] and [growth].
 
     Returns
     -------
@@ -122,8 +118,10 @@ def watch_sight(
     A plant stands in the way once its crown reaches over the area in plan and fills a part of the
     band that must be clear there. Heights count from the ground at its foot.
     """
-    at_drive = limit_named(limits, drive, "sight_triangle", "road.drive", place="drive")
-    at_corner = limit_named(limits, corner, "sight_triangle", "road.corner", place="corner")
+    at_drive = limit_named(limits, plan.road.drive, "sight_triangle", "road.drive", place="drive")
+    at_corner = limit_named(
+        limits, plan.road.corner, "sight_triangle", "road.corner", place="corner"
+    )
     areas: list[_Area] = []
     if has_rows(roads) and outline_known(parcels):
         subject, _ = subject_of(parcels)
@@ -131,7 +129,7 @@ def watch_sight(
             areas += _drive_triangles(mouth, at_drive)
             areas += _along_road(mouth, roads, limits)
         areas += _corner_triangles(sides, at_corner)
-    stand = stand_of(plants, years=years, curve=curve, table=table)
+    stand = stand_of(plants, years=plan.growth.years, curve=plan.growth.curve, table=table)
     rows, inside = [], []
     for number, area in enumerate(areas, 1):
         name = f"sight-{number}"

@@ -8,7 +8,7 @@ import geopandas as gpd
 
 from screenplan.contracts import CROWNS
 from screenplan.contracts.tables import layer_of
-from screenplan.ground.errors import refuse
+from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.growth import growth_number
 from screenplan.planting.species import Species
 from screenplan.planting.stand import stand_of
@@ -17,9 +17,8 @@ from screenplan.planting.stand import stand_of
 def grow_crowns(
     plants: gpd.GeoDataFrame,
     *,
-    years: Sequence[int] = (0, 3, 5, 10, 20),
+    plan: Options = DEFAULTS,
     growth: str | Sequence[str] = "typical",
-    curve: str = "smooth",
     table: Mapping[str, Species] | None = None,
 ) -> gpd.GeoDataFrame:
     """Draw each plant's crown in chosen years.
@@ -27,11 +26,10 @@ def grow_crowns(
     Parameters
     ----------
     plants : GeoDataFrame
-    years : sequence of int
-        Years since planting.
+    plan : Options, optional
+        Of it [growth].
     growth : str or sequence of str
         One or several of low, typical, high.
-    curve : {"smooth", "straight"}
     table : mapping, optional
         The species table, by default the shipped one.
 
@@ -44,16 +42,11 @@ def grow_crowns(
     Raises
     ------
     InputError
-        If a year is not a whole number of 0 or more, or a growth or species is not known.
+        If a growth or species is not known.
     """
-    wrong = [year for year in years if year != int(year) or year < 0]
-    if wrong:
-        raise refuse(
-            f"{wrong[0]} is not a year", "Give whole years of 0 or more", key="growth.show_years"
-        )
     growths = (growth,) if isinstance(growth, str) else tuple(growth)
-    years = sorted({int(year) for year in years})
-    stand = stand_of(plants, years=years, curve=curve, table=table)
+    years = sorted(plan.growth.show_years)
+    stand = stand_of(plants, years=years, curve=plan.growth.curve, table=table)
     rows = []
     for one in growths:
         suffix, g = "" if len(growths) == 1 else f"-{one}", growth_number(one)

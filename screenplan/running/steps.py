@@ -280,7 +280,10 @@ STEPS: dict[str, Step] = {
             "screenplan.planting:grow_crowns",
             needs=("plants",),
             gives=("crowns",),
-            parameters={"years": "growth.show_years", "curve": "growth.curve"},
+            keys=(
+                "growth.show_years",
+                "growth.curve",
+            ),
             resources=("table",),
         ),
         Step(
@@ -424,12 +427,12 @@ STEPS: dict[str, Step] = {
             needs=("parcels", "plants"),
             takes=("roads", "keep_outs", "sides"),
             gives=("sight_areas", "sight_plants"),
-            parameters={
-                "drive": "road.drive",
-                "corner": "road.corner",
-                "years": "growth.years",
-                "curve": "growth.curve",
-            },
+            keys=(
+                "road.drive",
+                "road.corner",
+                "growth.years",
+                "growth.curve",
+            ),
             resources=("limits", "table"),
         ),
         Step(
@@ -439,12 +442,12 @@ STEPS: dict[str, Step] = {
             needs=("plants",),
             takes=("utilities",),
             gives=("wire_plants",),
-            parameters={
-                "zoning": "lines.wires",
-                "allowance_m": "lines.allowance",
-                "years": "growth.years",
-                "curve": "growth.curve",
-            },
+            keys=(
+                "lines.wires",
+                "lines.allowance",
+                "growth.years",
+                "growth.curve",
+            ),
             resources=("terrain", "limits", "table"),
         ),
         Step(
@@ -454,11 +457,11 @@ STEPS: dict[str, Step] = {
             needs=("plants",),
             takes=("utilities",),
             gives=("locate_zones", "holes_at_lines"),
-            parameters={
-                "tolerance": "lines.locate",
-                "hole_m": "setbacks.hole",
-                "hole_factor": "works.hole_factor",
-            },
+            keys=(
+                "lines.locate",
+                "setbacks.hole",
+                "works.hole_factor",
+            ),
             resources=("limits",),
         ),
         Step(
@@ -468,10 +471,10 @@ STEPS: dict[str, Step] = {
             needs=("plants",),
             takes=("keep_outs",),
             gives=("deep_roots",),
-            parameters={
-                "years": "growth.years",
-                "curve": "growth.curve",
-            },
+            keys=(
+                "growth.years",
+                "growth.curve",
+            ),
             resources=("limits", "table"),
         ),
         Step(
@@ -481,13 +484,13 @@ STEPS: dict[str, Step] = {
             needs=("parcels", "plants"),
             takes=("buildings",),
             gives=("outgrown",),
-            parameters={
-                "most_height_m": "boundary.most_height",
-                "within_m": "boundary.within",
-                "walls": "lines.walls",
-                "years": "growth.years",
-                "curve": "growth.curve",
-            },
+            keys=(
+                "boundary.most_height",
+                "boundary.within",
+                "lines.walls",
+                "growth.years",
+                "growth.curve",
+            ),
             resources=("limits", "table"),
         ),
         Step(
@@ -497,11 +500,11 @@ STEPS: dict[str, Step] = {
             needs=("plants",),
             takes=("private_places", "roads"),
             gives=("noise_paths",),
-            parameters={
-                "wanted_db": "noise.wanted",
-                "years": "growth.years",
-                "curve": "growth.curve",
-            },
+            keys=(
+                "noise.wanted",
+                "growth.years",
+                "growth.curve",
+            ),
             resources=("limits", "table"),
         ),
         Step(
@@ -510,12 +513,12 @@ STEPS: dict[str, Step] = {
             "screenplan.effects:judge_health",
             needs=("plants",),
             gives=("plant_health",),
-            parameters={
-                "most_of_one_species": "health.most_of_one_species",
-                "most_of_one_genus": "health.most_of_one_genus",
-                "zone": "health.zone",
-                "exposed_to": "health.exposed_to",
-            },
+            keys=(
+                "health.most_of_one_species",
+                "health.most_of_one_genus",
+                "health.zone",
+                "health.exposed_to",
+            ),
             resources=("table",),
         ),
         Step(
