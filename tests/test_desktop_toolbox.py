@@ -354,8 +354,8 @@ def sides(desktop, site, path, **more):
     [
         ({"SUBJECT_ID": "LR-99"}, "There is no parcel 'LR-99' among 6. Did you mean LR-9"),
         ({"SUBJECT_ID": None}, "The layer holds 6 parcels, and none is chosen"),
-        ({"BASE_M": 0}, "Base: 0 is out of range (at least 0.1 m, at most 50 m)"),
-        ({"BASE_M": 999}, "Base: 999 is out of range (at least 0.1 m, at most 50 m)"),
+        ({"SIDES_BASE": 0}, "Base: 0 is out of range (at least 0.1 m, at most 50 m)"),
+        ({"SIDES_BASE": 999}, "Base: 999 is out of range (at least 0.1 m, at most 50 m)"),
         ({"CORNER_DEG": 3}, "Corner: 3 is out of range (at least 5, at most 120)"),
         ({"PARCELS": "/nowhere/lots.gpkg"}, "cannot be read: /nowhere/lots.gpkg. It is not there"),
         ({"PARCELS": None}, "mandatory parameters were not specified\n\n\tPARCELS"),
