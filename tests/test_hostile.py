@@ -3,6 +3,11 @@
 The whole of them: ``python -m tests.hostile``.
 """
 
+import os
+import subprocess
+import sys
+from pathlib import Path
+
 import pytest
 from hostile.cell import run_all
 from hostile.corpora import CORPORA, load
@@ -32,6 +37,27 @@ def test_a_corpus_is_the_same_by_its_seed(corpus):
     assert list(module.cases(SEED, 1.0)) == whole
     assert list(module.cases(SEED, SHARE)) == whole[::10]
     assert list(module.cases(SEED + 1, 1.0)) != whole
+
+
+def test_drawn_shapes_are_the_same_whatever_else_is_loaded(tmp_path):
+    # Evidence: invariant; a process of its own that has loaded a module full of numbers draws the same.
+    (tmp_path / "numbers_of_ours.py").write_text(
+        f"ALL = {[7.0 + n / 16.0 for n in range(400)]}", encoding="utf-8"
+    )
+    draw = "import sys; from hostile.drawn_shapes import draw_shapes; print([draw_shapes(n, 5) for n in range(12)])"
+    path = {"PYTHONPATH": os.pathsep.join([str(tmp_path), str(Path(__file__).parent)])}
+    said = [
+        subprocess.run(
+            [sys.executable, "-c", start + draw],
+            env=os.environ | path,
+            cwd=tmp_path,
+            check=True,
+            capture_output=True,
+        ).stdout
+        for start in ("", "import numbers_of_ours; ")
+    ]
+    assert said[0] == said[1]
+    assert len(said[0]) > 1000
 
 
 def test_there_are_as_many_cases_as_are_told():

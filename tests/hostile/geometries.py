@@ -141,7 +141,7 @@ def _write_layer(folder: Path, name: str, rows, spot: str, form: str) -> LayerSo
     placed = [(encoding.place(shape, spot), columns) for shape, columns in rows]
     arcs = any(encoding.has_arcs(shape) for shape, _ in rows)
     areas = all(shape is None or shape["type"] in ("Polygon", "MultiPolygon") for shape, _ in rows)
-    if form == "shp" and not (areas and all(encoding.is_finite(shape) for shape, _ in rows)):
+    if form == "shp" and not (areas and all(encoding.is_finite(shape) for shape, _ in placed)):
         form = "gpkg"  # a shapefile holds one kind, and no number that is none
     path = folder / f"{name}.{'gpkg' if arcs else form}"
     if path.suffix == ".geojson":
