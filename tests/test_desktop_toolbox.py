@@ -356,7 +356,7 @@ def sides(desktop, site, path, **more):
         ({"SUBJECT_ID": None}, "The layer holds 6 parcels, and none is chosen"),
         ({"SIDES_BASE": 0}, "Base: 0 is out of range (at least 0.1 m, at most 50 m)"),
         ({"SIDES_BASE": 999}, "Base: 999 is out of range (at least 0.1 m, at most 50 m)"),
-        ({"CORNER_DEG": 3}, "Corner: 3 is out of range (at least 5, at most 120)"),
+        ({"SIDES_CORNER": 3}, "Corner: 3 is out of range (at least 5, at most 120)"),
         ({"PARCELS": "/nowhere/lots.gpkg"}, "cannot be read: /nowhere/lots.gpkg. It is not there"),
         ({"PARCELS": None}, "mandatory parameters were not specified\n\n\tPARCELS"),
         ({"PARCELS": LINES}, "parcels takes Polygon or MultiPolygon, and this is a LineString"),

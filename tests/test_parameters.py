@@ -1,0 +1,64 @@
+"""No function takes more than a reader holds in mind."""
+
+import ast
+from pathlib import Path
+
+import pytest
+
+PACKAGE = Path(__file__).parent.parent / "screenplan"
+MOST = 8
+#: What marks a compiled function: its arrays are handed on one by one, which costs nothing there.
+COMPILED = ("inner(", "called(", "njit(")
+#: Functions that still take more. An entry goes when its function is mended; none is added.
+STILL_MORE = {
+    "checks/judge.py": {"judge_plan"},
+    "commandline/starting.py": {"_gather", "start_plan"},
+    "effects/applied.py": {"list_rules"},
+    "effects/hedge_height.py": {"guide_heights"},
+    "effects/light.py": {"_layers", "count_light"},
+    "effects/lit.py": {"light_at"},
+    "outputs/project/items.py": {"_add_item", "add_label"},
+    "planting/closure.py": {"close_rows"},
+    "planting/judging.py": {"judge_gaps"},
+    "planting/lines.py": {"draw_lines"},
+    "planting/rows.py": {"set_plants"},
+    "planting/zones.py": {"mark_zones"},
+    "site/reading.py": {"read_frames", "read_site"},
+    "views/missing.py": {"find_missing"},
+    "views/needed_height.py": {"find_needed_height"},
+    "views/sections.py": {"cut_sections"},
+    "views/views.py": {"trace_views"},
+    "works/calendar.py": {"schedule_work"},
+    "works/fence.py": {"_check", "_option", "lay_fence"},
+    "works/quantities.py": {"_bought", "_mulching", "count_material"},
+    "works/stakeout.py": {"stake_out"},
+}
+MODULES = sorted(PACKAGE.rglob("*.py"))
+
+
+def wide(source):
+    """Names of the functions that take more than `MOST` parameters, compiled ones left out."""
+    found = set()
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.FunctionDef):
+            own = node.args
+            given = [*own.posonlyargs, *own.args, *own.kwonlyargs, own.vararg, own.kwarg]
+            compiled = any(ast.unparse(mark).startswith(COMPILED) for mark in node.decorator_list)
+            if len([one for one in given if one is not None]) > MOST and not compiled:
+                found.add(node.name)
+    return found
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(PACKAGE)))
+def test_no_function_takes_more_than_eight_parameters(path):
+    known = STILL_MORE.get(str(path.relative_to(PACKAGE)), set())
+    assert wide(path.read_text("utf-8")) == known
+
+
+def test_the_search_counts_every_kind_of_parameter():
+    # By hand: nine of all kinds, eight, and nine of a compiled function.
+    source = (
+        "def nine(a, b, c, /, d, e, *f, g, h, **i): pass\ndef eight(a, b, c, d, e, f, g, h): pass\n"
+    )
+    assert wide(source) == {"nine"}
+    assert wide(f"@njit(cache=True)\n{source}") == set()
