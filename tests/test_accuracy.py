@@ -13,13 +13,12 @@ import rasterio
 import shapely
 from affine import Affine
 from shapely.geometry import LineString, Point, box
-from test_views import GARDEN, HOUSE, LINE, SHUT, TABLE, WINDOW, only, row, trace, windows
+from test_views import GARDEN, HOUSE, LINE, SHUT, TABLE, only, row, trace, windows
 
 from screenplan.site.terrain import Terrain
 from screenplan.views.obstacles import lay_obstacles
 from screenplan.views.openings import openings_of
 from screenplan.views.sampling import eyes_behind, positions_in_view
-from screenplan.views.views import trace_views
 
 
 def hidden(x, wall_x, garden):
@@ -35,10 +34,10 @@ def look_past_a_wall(x, wall_x, garden, spacing):
         geometry=[LineString([(wall_x, -2), (60, -2)])],
     )
     place = gpd.GeoDataFrame({"place_id": ["g"]}, geometry=[garden])
-    views, *_ = trace_views(
-        windows((x, 6), width_m=0.05), place, LINE, row([]), None, wall, eye_inside_m=0.0,
-        eyes_across=1, target_spacing_m=spacing, most_targets=10_000, table=TABLE, years=1,
-        report_years=(0,),
+    views, *_ = trace(
+        windows((x, 6), width_m=0.05), place, row([]), None, wall, views_eye_inside=1e-6,
+        views_eyes_across=1, views_target_spacing=spacing, second_sample=True, growth_years=1,
+        views_report_years=(0,),
     )  # fmt: skip
     view = only(views)
     return abs(view.closed_already - hidden(x, wall_x, garden)), view.error_share
@@ -78,7 +77,7 @@ def test_true_and_stated_error_fall_with_the_density(cases):
 def test_stated_error_covers_that_of_rows_of_crowns():
     rng = np.random.default_rng(5)
     shares = [f"open_y{year:02d}" for year in range(16)]
-    options = {"report_years": tuple(range(16)), "years": 15}
+    options = {"views_report_years": tuple(range(16)), "growth_years": 15}
     for kind in ("cone", "ellipsoid", "column"):
         for _ in range(2):
             plants = row(np.arange(rng.uniform(0, 1), 60, rng.uniform(1, 3)), kind)
@@ -86,7 +85,7 @@ def test_stated_error_covers_that_of_rows_of_crowns():
             w = windows((rng.uniform(-4, 4), 6))
             coarse = only(trace(w, garden, plants, second_sample=True, **options)[0])
             fine = only(
-                trace(w, garden, plants, eyes_across=9, target_spacing_m=0.25, most_targets=5000, **options)[0]
+                trace(w, garden, plants, views_eyes_across=9, views_target_spacing=0.25, **options)[0]
             )  # fmt: skip
             true = np.abs((coarse[shares] - fine[shares]).to_numpy(float)).max()
             assert true <= coarse.error_share < 0.5
@@ -107,15 +106,13 @@ def look_at_a_point(rng):
     window = windows((0, 6), width_m=rng.uniform(0.6, 3.0))
     # No row near by: nothing is left out for it.
     far = LINE.set_geometry([LineString([(-30, -60), (30, -60)])])
-    options = {"table": TABLE, "years": 1, "report_years": (0,)}
-    view = only(trace_views(window, place, far, row([]), None, walls, **options)[0])
-    fine = only(trace_views(
-        window, place, far, row([]), None, walls, eyes_across=150, second_sample=False, **options
-    )[0])  # fmt: skip
+    options = {"line": far, "growth_years": 1, "views_report_years": (0,)}
+    view = only(trace(window, place, row([]), None, walls, second_sample=True, **options)[0])
+    fine = only(trace(window, place, row([]), None, walls, views_eyes_across=50, **options)[0])
     return view, fine
 
 
-# Convergence: against 50 times as many eyes.
+# Convergence: against 17 times as many eyes.
 def test_stated_error_covers_that_of_one_position_at_a_slant():
     rng = np.random.default_rng(2)
     found = [look_at_a_point(rng) for _ in range(120)]
@@ -158,10 +155,8 @@ def on_ground(height, cell, plants=None, **options):
     plants = plants.assign(ground_m=ground.height_at(plants.geometry.x, plants.geometry.y))
     # A window on the ground floor, low enough for the ground to matter.
     w = windows((0.2, 6), sill=0.6, floor_m=0.0, height_m=1.5)
-    return only(trace_views(
-        w, GARDEN, LINE, plants, None, None, None, ground, table=TABLE, curve="straight",
-        target_spacing_m=0.5, most_targets=400, **options,
-    )[0])  # fmt: skip
+    options = {"second_sample": True, "terrain": ground, "views_target_spacing": 0.5} | options
+    return only(trace(w, GARDEN, plants, None, **options)[0])
 
 
 def swell(x, y, high=1.6):
@@ -192,8 +187,8 @@ def test_error_of_the_cells_falls_with_their_size_and_is_nil_on_a_plane():
 def test_level_raster_gives_exactly_the_flat_result():
     level = Terrain(np.full((9, 9), 0.0), -40.0, -40.0, 10.0, 10.0)
     plants = row(SHUT[::2], "cone")
-    flat = trace_views(WINDOW, GARDEN, LINE, plants, HOUSE, table=TABLE)
-    same = trace_views(WINDOW, GARDEN, LINE, plants, HOUSE, None, None, level, table=TABLE)
+    flat = trace(plants=plants, second_sample=True)
+    same = trace(plants=plants, second_sample=True, terrain=level)
     for one, two in zip(flat, same, strict=True):
         pd.testing.assert_frame_equal(pd.DataFrame(one), pd.DataFrame(two))
     assert np.isnan(only(flat[0]).terrain_error_share)
@@ -207,9 +202,9 @@ def test_row_on_a_slope_closes_when_it_passes_the_sight_line():
     table = {"place_id": ["p"], "eye_seated_m": 1.2, "eye_standing_m": 1.2}
     place = gpd.GeoDataFrame(table, geometry=[Point(0.6, -4)])
     w = windows((0.6, 6), width_m=0.1).assign(floor_m=4.2, sill_m=3.3)
-    view = only(trace_views(
-        w, place, LINE, row(SHUT), HOUSE.assign(floor_m=1.4), None, None, ground, table=TABLE,
-        curve="straight", eye_seated_m=1.2, eye_standing_m=1.2,
+    view = only(trace(
+        w, place, row(SHUT), HOUSE.assign(floor_m=1.4), terrain=ground, second_sample=True,
+        views_eye_seated=1.2, views_eye_standing=1.2,
     )[0])  # fmt: skip
     assert (view.year_closed, view.open_y03, view.open_y05) == (5, 1.0, 0.0)
 
@@ -297,7 +292,7 @@ def test_unit_of_length_does_not_matter():
     two = trace(
         times(window, "sill_m", "height_m", "width_m", "floor_m"),
         times(garden, "eye_seated_m", "eye_standing_m"), times(plants, "station_m", "stock_height_m"),
-        times(HOUSE, "height_m"), line=times(LINE), table={"cone": grown}, eye_inside_m=k,
-        eye_seated_m=1.2 * k, eye_standing_m=1.6 * k, target_spacing_m=k,
+        times(HOUSE, "height_m"), line=times(LINE), table={"cone": grown}, views_eye_inside=k,
+        views_eye_seated=1.2 * k, views_eye_standing=1.6 * k, views_target_spacing=k,
     )[1]  # fmt: skip
     assert two.open.to_numpy() == pytest.approx(one.open.to_numpy(), abs=0.01)

@@ -8,6 +8,7 @@ from effects_kit import layer as place
 from effects_kit import parcels, row
 from options_kit import plan_with
 from parcel_kit import box, lay
+from views_kit import follow
 
 from screenplan.contracts import CROWNS
 from screenplan.effects.applied import list_rules
@@ -28,7 +29,6 @@ from screenplan.planting.stand import stand_of
 from screenplan.planting.stock import planted_height
 from screenplan.planting.zones import mark_zones
 from screenplan.rules.ruleset import load_rules
-from screenplan.site.terrain import Terrain
 from screenplan.views.sections import cut_sections
 from screenplan.works.calendar import _first_clip
 from screenplan.works.fence import lay_fence
@@ -265,10 +265,10 @@ def test_a_section_across_a_hedge_is_as_wide_as_it_is_kept(east):
     windows = place([shapely.Point(0, 0)], window_id=["w"], sill_m=[1.0], height_m=[1.2], width_m=[0.05], facing_deg=[0.0], floor_m=[0.0])  # fmt: skip
     garden = place([shapely.Point(0, 20)], place_id=["p"], eye_seated_m=[1.2], eye_standing_m=[1.2])
     views = pd.DataFrame({"view_id": ["w to p"], "status": ["closes"], "year_closed": pd.array([9], "Int64"), "open_now": [1.0]})  # fmt: skip
-    *_, sections = cut_sections(
-        windows, garden, lines, plants, views, years=(20,), eyes_across=1, table=TABLE,
-        terrain=Terrain.flat(),
-    )  # fmt: skip
+    layers = {"windows": windows, "private_places": garden, "planting_lines": lines, "plants": plants, "views": views}  # fmt: skip
+    *_, sections = follow(
+        cut_sections, layers, growth_show_years=(20,), views_eyes_across=1, table=TABLE
+    )
     cut = sections[sections["crown_to_y20"].notna()]
     half = (cut["distance_m"].max() - cut["distance_m"].min()) / 2
     expected = ACROSS if not east else 2.0 + ALONG

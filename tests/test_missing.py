@@ -5,17 +5,16 @@ import numpy as np
 import pandas as pd
 import pytest
 from shapely.geometry import LineString, Point, box
-from test_views import GARDEN, HOUSE, TABLE, WINDOW, row, windows
+from test_views import GARDEN, HOUSE, TABLE, WINDOW, row, trace, windows
+from views_kit import follow
 
 from screenplan.contracts import MISSING_PLANTS
-from screenplan.ground.errors import InputError
 from screenplan.planting.stand import stand_of
 from screenplan.site.terrain import Terrain
 from screenplan.views.grown import crowns_of, rows_of
 from screenplan.views.kernel import blocked_years
 from screenplan.views.missing import find_missing
 from screenplan.views.sole import sole_blockers
-from screenplan.views.views import trace_views
 
 LINES = gpd.GeoDataFrame(
     {"line_id": ["west", "north"]},
@@ -31,9 +30,14 @@ def two_rows(kind="cone", stock=3.0):
     return both.assign(plant_id=np.arange(1, len(both) + 1))
 
 
-def missing(plants, *others, w=WINDOW, p=GARDEN, **options):
-    options = {"table": TABLE, "curve": "straight", "year": 4} | options
-    return find_missing(w, p, LINES, plants, HOUSE, *others, **options)
+def missing(plants, existing_screens=None, *, w=WINDOW, p=GARDEN, buildings=HOUSE, **options):
+    layers = {
+        "windows": w, "private_places": p, "planting_lines": LINES, "plants": plants,
+        "buildings": buildings, "existing_screens": existing_screens,
+        "onlookers": options.pop("onlookers", None),
+    }  # fmt: skip
+    options = {"table": TABLE, "growth_curve": "straight", "views_missing_year": 4} | options
+    return follow(find_missing, layers, **options)
 
 
 # Independent: the whole step traced again without each plant in turn.
@@ -42,13 +46,13 @@ def missing(plants, *others, w=WINDOW, p=GARDEN, **options):
 def test_one_pass_gives_what_runs_without_each_plant_give(kind, leaves):
     plants = two_rows(kind)
     w = pd.concat([windows((0, 6)), windows((-4, 6), name="v")], ignore_index=True)
-    told, table = missing(plants, w=w, leaves=leaves)
+    told, table = missing(plants, w=w, views_leaves=leaves)
     found = table.set_index(["plant_id", "view_id"])
 
     def shares(some):
-        views, *_ = trace_views(
-            w, GARDEN, LINES, some, HOUSE, table=TABLE, curve="straight", years=4,
-            report_years=(4,), second_sample=False, leaves=leaves,
+        views, *_ = trace(
+            w, GARDEN, some, line=LINES, growth_years=4, views_report_years=(4,),
+            views_leaves=leaves,
         )  # fmt: skip
         return views.set_index("view_id").open_y04
 
@@ -120,14 +124,11 @@ def test_terrain_and_onlookers_are_those_of_the_views():
         {"onlooker_id": ["t"], "kind": ["terrace"]}, geometry=[box(-8, 15, 8, 18)]
     )
     none = WINDOW.iloc[:0]
-    _, table = find_missing(
-        none, GARDEN, LINES, plants, None, None, ground, terrace, table=TABLE, year=3,
-        curve="straight",
-    )  # fmt: skip
-    views, *_ = trace_views(
-        none, GARDEN, LINES, plants, None, None, None, ground, terrace, table=TABLE, years=3,
-        curve="straight", report_years=(3,), second_sample=False,
-    )  # fmt: skip
+    both = {"buildings": None, "terrain": ground, "onlookers": terrace}
+    _, table = missing(plants, w=none, views_missing_year=3, **both)
+    views, *_ = trace(
+        none, GARDEN, plants, line=LINES, growth_years=3, views_report_years=(3,), **both
+    )
     assert set(table["view_id"]) == {"t to g"}
     assert table["open"].iloc[0] == pytest.approx(views["open_y03"].iloc[0], abs=1e-9)
 
@@ -136,15 +137,6 @@ def test_no_plants_at_all():
     told, table = missing(two_rows().iloc[:0])
     assert told.empty
     assert table.empty
-
-
-@pytest.mark.parametrize(
-    ("options", "says"),
-    [({"year": -1}, "-1 is no year"), ({"threshold": 1.0}, "threshold 1.0 is no share")],
-)
-def test_bad_parameters_are_refused(options, says):
-    with pytest.raises(InputError, match=says):
-        missing(two_rows(), **options)
 
 
 def grown(plants):

@@ -10,6 +10,7 @@ import shapely
 from shapely.geometry import LineString, Point, box
 from test_views import GARDEN, HOUSE, LINE, WINDOW, windows
 from test_views import TABLE as PLANTS
+from views_kit import follow
 
 from screenplan.contracts import NEEDED_HEIGHT, NEEDED_PROFILE, NEEDED_YEARS, year_column
 from screenplan.ground.errors import InputError
@@ -18,15 +19,19 @@ from screenplan.planting.species import load_species
 from screenplan.site.terrain import Terrain
 from screenplan.views.closing import row_closing
 from screenplan.views.needed_height import cross_lines, find_needed_height, height_for
-from screenplan.views.setting import Sampling, lay_setting
+from screenplan.views.sight import lay_sight
 
 #: Made-up plants of 0.5 m that grow in a straight line, by 0.2, 0.3 and 0.4 m a year, up to 9 m.
 TABLE = {key: replace(kind, stock_height_m=0.5) for key, kind in PLANTS.items()}
 
 
-def find(w=WINDOW, p=GARDEN, line=LINE, buildings=HOUSE, *others, **options):
-    options = {"table": TABLE, "species": "cone", "curve": "straight"} | options
-    return find_needed_height(w, p, line, buildings, *others, **options)
+def find(w=WINDOW, p=GARDEN, line=LINE, buildings=HOUSE, existing_screens=None, **options):
+    layers = {
+        "windows": w, "private_places": p, "planting_lines": line, "buildings": buildings,
+        "existing_screens": existing_screens, "onlookers": options.pop("onlookers", None),
+    }  # fmt: skip
+    options = {"table": TABLE, "plants_species": "cone", "growth_curve": "straight"} | options
+    return follow(find_needed_height, layers, **options)
 
 
 def head(x, y, z=1.2):
@@ -38,7 +43,7 @@ def head(x, y, z=1.2):
 # 4.0 - 2.8 * 7 / 11 = 2.2182 m, rounded up to the millimetre.
 def test_height_at_which_one_ray_crosses():
     needed, profile, _ = find(
-        windows((0.6, 6), width_m=0.1), head(0.6, -4), eye_seated_m=1.2, eye_standing_m=1.2
+        windows((0.6, 6), width_m=0.1), head(0.6, -4), views_eye_seated=1.2, views_eye_standing=1.2
     )
     with_rays = needed[needed["rays"] > 0]
     assert len(with_rays) == 1
@@ -68,12 +73,12 @@ def test_height_for_a_share_by_hand():
 @pytest.mark.parametrize("share", [0.5, 0.9, 1.0])
 def test_a_sheet_of_the_needed_height_stops_the_share(share):
     w = pd.concat([windows((0, 6)), windows((-3, 6), sill=0.9, name="low")], ignore_index=True)
-    needed, *_ = find(w, share=share, step_m=1.5)
-    sampling, lines = Sampling(), list(LINE.geometry)
+    needed, *_ = find(w, views_needed_share=share, views_needed_step=1.5)
+    layers = {"windows": w, "private_places": GARDEN, "planting_lines": LINE, "buildings": HOUSE}
 
     def crossings(screens=None):
-        setting = lay_setting(w, GARDEN, LINE, None, HOUSE, screens, None, sampling=sampling)
-        return cross_lines(setting, lines)[0]
+        sight = lay_sight(layers | {"existing_screens": screens})
+        return cross_lines(sight, list(LINE.geometry))[0]
 
     def left(lower):
         sheets = needed[needed["needed_m"] > lower + 0.01]
@@ -119,15 +124,15 @@ def test_heights_count_from_the_ground_at_the_line():
     house = HOUSE.assign(floor_m=1.4)
     needed, *_ = find(
         windows((0.6, 6), width_m=0.1).assign(floor_m=4.2, sill_m=3.3), head(0.6, -4),
-        LINE, house, None, ground, eye_seated_m=1.2, eye_standing_m=1.2,
+        LINE, house, terrain=ground, views_eye_seated=1.2, views_eye_standing=1.2,
     )  # fmt: skip
     row = needed[needed["rays"] > 0].iloc[0]
     assert row.lowest_m == pytest.approx(5.4 - 5.0 * 7 / 11)
     assert row.ground_m == pytest.approx(0.0)
     lifted = LINE.set_geometry([LineString([(-30, 2.5), (30, 2.5)])])
     needed, *_ = find(
-        windows((0.6, 6), width_m=0.1).assign(floor_m=4.2, sill_m=3.3), head(0.6, -4), lifted, house, None,
-        ground, eye_seated_m=1.2, eye_standing_m=1.2,
+        windows((0.6, 6), width_m=0.1).assign(floor_m=4.2, sill_m=3.3), head(0.6, -4), lifted, house,
+        terrain=ground, views_eye_seated=1.2, views_eye_standing=1.2,
     )  # fmt: skip
     row = needed[needed["rays"] > 0].iloc[0]
     assert row.lowest_m == pytest.approx(5.4 - 5.0 * 4.5 / 11 - 0.5)
@@ -137,9 +142,9 @@ def test_heights_count_from_the_ground_at_the_line():
 # of 2 m: closed up to h (1 - 1.5 / 2), so 2.219 m wants h = 8.876 m, year 28 (8.9 m); their 9 m
 # end at 2.25 m. Columns of 1 m never meet at 1.5 m, at 0.9 m they are closed up to h: year 6 (2.3).
 def test_two_crown_shapes_reach_it_when_their_rows_close():
-    options = {"eye_seated_m": 1.2, "eye_standing_m": 1.2}
+    options = {"views_eye_seated": 1.2, "views_eye_standing": 1.2}
     one = windows((0.6, 6), width_m=0.1), head(0.6, -4)
-    _, profile, years = find(*one, spacing_m=1.5, report_years=(0, 10, 30), **options)
+    _, profile, years = find(*one, rows_spacing=1.5, views_report_years=(0, 10, 30), **options)
     by = years.set_index("species")
     assert by.loc["cone", "planned"]
     assert by["planned"].sum() == 1
@@ -152,7 +157,7 @@ def test_two_crown_shapes_reach_it_when_their_rows_close():
     assert by.loc["column", "reached"] == "never at this spacing"
     assert by.loc["column", "mature_closed_height_m"] == 0.0
     assert profile["closed_y10"].unique() == pytest.approx([3.5 / 4])
-    _, _, years = find(*one, spacing_m=0.9, species="column", **options)
+    _, _, years = find(*one, rows_spacing=0.9, plants_species="column", **options)
     by = years.set_index("species")
     assert by.loc[
         "column", ["year_reached_low", "year_reached", "year_reached_high"]
@@ -200,13 +205,13 @@ def test_a_species_that_one_looks_through_below_is_not_offered():
         mature_height_m=(12, 12),
     )
     table = {**TABLE, "stilts": stilts}
-    one_ray = {"eye_seated_m": 1.2, "eye_standing_m": 1.2}
+    one_ray = {"views_eye_seated": 1.2, "views_eye_standing": 1.2}
     _, _, years = find(
         windows((0.6, 6), width_m=0.1),
         head(0.6, -4),
         table=table,
-        spacing_m=0.5,
-        years=60,
+        rows_spacing=0.5,
+        growth_years=60,
         **one_ray,
     )
     rows = years.set_index("species")
@@ -241,7 +246,7 @@ def test_layers_by_contract_cover_each_line_once():
         geometry=[LineString([(-30, 0), (0, 0), (10, 3)]), LineString([(-10, 2), (10, 2)])],
         crs="EPSG:32633",
     )
-    needed, profile, years = find(line=two, step_m=0.7, report_years=(0, 5))
+    needed, profile, years = find(line=two, views_needed_step=0.7, views_report_years=(0, 5))
     assert [*needed.columns] == [*(c.name for c in NEEDED_HEIGHT.columns), "geometry"]
     names = [c.name for c in NEEDED_PROFILE.columns if not c.per_year]
     assert [*profile.columns] == [*names, year_column("closed", 0), year_column("closed", 5)]
@@ -260,11 +265,7 @@ def test_layers_by_contract_cover_each_line_once():
 @pytest.mark.parametrize(
     ("options", "says"),
     [
-        ({"share": 0.0}, "needed share 0.0 is no share"),
-        ({"share": 1.1}, "needed share 1.1 is no share"),
-        ({"step_m": 0.0}, "key views.needed_step: 0.0 m"),
-        ({"spacing_m": float("nan")}, "key rows.spacing: nan m"),
-        ({"species": "palm"}, "palm"),
+        ({"plants_species": "palm"}, "palm"),
         ({"line": LINE.set_geometry([LineString()])}, "layer planting_lines, row 1"),
     ],
 )

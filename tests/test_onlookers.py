@@ -4,14 +4,14 @@ import geopandas as gpd
 import numpy as np
 import pytest
 from shapely.geometry import LineString, MultiPoint, Point, Polygon, box
-from test_views import GARDEN, HOUSE, LINE, SHUT, TABLE, WINDOW, only, row, windows
+from test_views import GARDEN, HOUSE, SHUT, WINDOW, only, row, windows
+from test_views import trace as trace_all
 
 from screenplan.ground.errors import InputError
 from screenplan.site.reading import read_frames
 from screenplan.site.terrain import Terrain
 from screenplan.views.onlookers import onlooker_eyes
-from screenplan.views.sampling import sample_places
-from screenplan.views.views import trace_views
+from screenplan.views.sampling import Free, by_subject, sample_places
 
 #: A path along y = 20, north of the row at y = 0 and of the garden south of it.
 PATH = LineString([(-50, 20), (50, 20)])
@@ -23,16 +23,16 @@ def people(*shapes, **more):
 
 
 def eyes(layer, buildings=None, lines=None, terrain=None, spacing=5.0, reach=60.0):
-    return onlooker_eyes(layer, GARDEN, buildings, lines, terrain, spacing_m=spacing, reach_m=reach)
+    """Coarse and dense eyes of each onlooker."""
+    coarse, dense = onlooker_eyes(
+        layer, by_subject(GARDEN), Free(buildings, lines), terrain, spacing_m=spacing, reach_m=reach
+    )
+    return [(coarse.row(k), dense.row(k)) for k in range(len(layer))]
 
 
-def trace(onlookers, w=None, plants=None, buildings=None, terrain=None, **options):
+def trace(onlookers, w=None, plants=None, buildings=None, **options):
     w = WINDOW.iloc[:0] if w is None else w
-    options = {"table": TABLE, "curve": "straight", "second_sample": False} | options
-    return trace_views(
-        w, options.pop("p", GARDEN), LINE, row(SHUT) if plants is None else plants,
-        buildings, None, None, terrain, onlookers, **options,
-    )  # fmt: skip
+    return trace_all(w, options.pop("p", GARDEN), plants, buildings, onlookers=onlookers, **options)
 
 
 def test_a_line_is_walked_by_distance():
@@ -50,7 +50,7 @@ def test_only_what_is_within_reach_counts():
     assert np.abs(coarse[:, 0]).max() == 22.5  # 6 + sqrt(30^2 - 24^2) = 24
     ((far, _),) = eyes(people(PATH), reach=20.0)
     assert len(far) == 0
-    view = only(trace(people(PATH), onlooker_reach_m=20.0, second_sample=True)[0])
+    view = only(trace(people(PATH), views_onlooker_reach=20.0, second_sample=True)[0])
     assert (view.status, view.rays) == ("no view", 0)
 
 
@@ -73,8 +73,8 @@ def test_raised_floors_are_level_and_the_ground_is_not():
     assert down[0][:, 2] == pytest.approx(down[0][:, 1] / 10 + 1.6)
     assert up[0][:, 2] == pytest.approx(1.0 + 2.0 + 1.6)
     places = GARDEN.assign(deck_m=0.8)
-    (deck,) = sample_places(places, None, None, ground, spacing_m=1.0, most=100)
-    assert np.unique(deck.coarse[:, 2].round(9)) == pytest.approx([1.3, 1.7])
+    deck = sample_places(places, Free(), ground, spacing_m=1.0).coarse.xyz
+    assert np.unique(deck[:, 2].round(9)) == pytest.approx([1.3, 1.7])
 
 
 def test_terrace_on_a_roof_is_a_place_and_one_under_it_is_not():
@@ -82,11 +82,11 @@ def test_terrace_on_a_roof_is_a_place_and_one_under_it_is_not():
     for deck, fits in ((6.0, True), (5.9, False)):
         layer = place.assign(deck_m=deck)
         if fits:
-            (got,) = sample_places(layer, HOUSE, spacing_m=1.0, most=100)
-            assert got.coarse[:, 2].min() == pytest.approx(7.2)
+            got = sample_places(layer, Free(HOUSE), spacing_m=1.0)
+            assert got.coarse.xyz[:, 2].min() == pytest.approx(7.2)
         else:
             with pytest.raises(InputError, match="inside a building"):
-                sample_places(layer, HOUSE, spacing_m=1.0, most=100)
+                sample_places(layer, Free(HOUSE), spacing_m=1.0)
     assert len(eyes(people(box(-3, 8, 3, 12), raised_m=6.0), HOUSE)[0][0])
 
 
@@ -113,7 +113,9 @@ def test_onlooker_and_a_window_without_walls_see_the_same():
     at = 0.37, 6.0
     w = windows(at, sill=0.05, floor_m=0.0, height_m=9.5, width_m=29.0)
     plants = row(SHUT[::2], "cone")
-    one = trace(None, w, plants, eye_inside_m=0.0, eyes_across=1, eye_seated_m=1.6)[1]
+    one = trace(None, w, plants, views_eye_inside=1e-6, views_eyes_across=1, views_eye_seated=1.6)[
+        1
+    ]
     two = trace(people(Point(at), eye_m=1.6), None, plants)[1]
     assert one.open.to_numpy() == pytest.approx(two.open.to_numpy())
     assert ((one.open > 0.0) & (one.open < 1.0)).any()
@@ -129,7 +131,7 @@ def test_a_view_is_as_open_one_way_as_the_other():
         )
         return trace(
             people(here, eye_m=1.5), None, row(SHUT[::2], "cone"), p=place,
-            onlooker_spacing_m=1.0, target_spacing_m=1.0,
+            views_onlooker_spacing=1.0, views_target_spacing=1.0,
         )[1]  # fmt: skip
 
     one, two = look(theirs, ours), look(ours, theirs)
@@ -185,12 +187,3 @@ def test_onlookers_are_read_as_a_layer_of_their_own():
 def test_bad_onlookers_are_refused_by_row(layer, says):
     with pytest.raises(InputError, match=says):
         trace(layer, WINDOW, None, HOUSE)
-
-
-@pytest.mark.parametrize("name", ["onlooker_spacing_m", "onlooker_reach_m"])
-def test_bad_parameters_are_refused(name):
-    key = f"views.{name.removesuffix('_m')}"
-    with pytest.raises(
-        InputError, match=f"{key}: 0.0 m is no length here. Give a length above 0 m"
-    ):
-        trace(people(PATH), **{name: 0.0})

@@ -23,9 +23,9 @@ LEVEL = GARDEN.assign(eye_seated_m=1.2, eye_standing_m=1.6)
 
 
 def look(kind="magnolia_grandiflora", table=SHIPPED, years=30, step=1, stock=0.9, **options):
-    options = {"curve": "smooth", "report_years": (0,)} | options
+    options = {"growth_curve": "smooth", "views_report_years": (0,)} | options
     plants = row(np.arange(0.0, 60.1, step), kind, stock=stock)
-    return trace(LOW, LEVEL, plants, None, table=table, years=years, **options)
+    return trace(LOW, LEVEL, plants, None, table=table, growth_years=years, **options)
 
 
 # The bare stem of the shipped magnolia rises to 1.8 m: what passes the row below it is open again.

@@ -3,6 +3,7 @@
 import geopandas
 import numpy as np
 import pytest
+from options_kit import plan_with
 from shapely.geometry import LineString, Point, box
 
 from screenplan.contracts import SIDES
@@ -28,7 +29,7 @@ def shares(windows=(), onlookers=(), **options):
         geometry=[Point(x, y) for x, y, _ in windows],
     )
     people = geopandas.GeoDataFrame(geometry=list(onlookers)) if onlookers else None
-    found = count_lines_of_sight(SIDES_OF_BOX, eyes, MIDDLE, people, **options)
+    found = count_lines_of_sight(SIDES_OF_BOX, eyes, MIDDLE, people, plan=plan_with(**options))
     return dict(zip(found["side_id"], found["looked_across"], strict=True))
 
 
@@ -58,15 +59,17 @@ def test_people_alone_let_a_side_be_looked_across():
 @pytest.mark.parametrize("spacing_m", [0.5, 5.0])
 def test_an_onlooker_counts_as_much_as_a_window_however_long_its_way(path, spacing_m):
     # Two viewers, one to the south and one to the north: half each, by the definition.
-    found = shares([SOUTHERN_WINDOW], [path], onlooker_spacing_m=spacing_m)
+    found = shares([SOUTHERN_WINDOW], [path], views_onlooker_spacing=spacing_m)
     assert found["south"] == pytest.approx(0.5)
     assert found["north"] == pytest.approx(0.5)
 
 
 def test_people_out_of_reach_do_not_count():
     road = LineString([(10, 30), (10, 400)])  # begins 20 m from the place
-    assert shares([SOUTHERN_WINDOW], [road], onlooker_reach_m=25.0)["north"] == pytest.approx(0.5)
-    assert shares([SOUTHERN_WINDOW], [road], onlooker_reach_m=5.0)["south"] == 1.0
+    assert shares([SOUTHERN_WINDOW], [road], views_onlooker_reach=25.0)["north"] == pytest.approx(
+        0.5
+    )
+    assert shares([SOUTHERN_WINDOW], [road], views_onlooker_reach=5.0)["south"] == 1.0
 
 
 def test_nobody_looks():

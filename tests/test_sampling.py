@@ -11,19 +11,21 @@ from hypothesis import strategies as st
 from shapely.geometry import LineString, MultiPolygon, Point, Polygon, box
 
 from screenplan.ground.errors import InputError
+from screenplan.plan import DEFAULTS
 from screenplan.site.terrain import Terrain
-from screenplan.views.openings import Opening, openings_of
+from screenplan.views.openings import NUDGE_M, OPENING, openings_of
 from screenplan.views.sampling import (
     FEWEST_POSITIONS,
+    Free,
     eyes_behind,
     positions_in,
     rays_through,
     sample_places,
 )
-from screenplan.views.setting import Looker, refuse_coincident
+from screenplan.views.sight import lay_sight
 
 HOUSE = gpd.GeoDataFrame({"building_id": ["h"], "height_m": [6.0]}, geometry=[box(0, 0, 10, 8)])
-SOUTH = Opening(5.0, 0.0, (0.0, -1.0), 0.6, 3.7, 4.9, 2.8)
+SOUTH = np.rec.array([(5.0, 0.0, (0.0, -1.0), 0.6, 3.7, 4.9, 2.8, NUDGE_M)], dtype=OPENING)[0]
 
 
 def window(x=5.0, y=0.0, **more):
@@ -37,8 +39,8 @@ def places(*shapes, **more):
     return gpd.GeoDataFrame({"place_id": names} | more, geometry=list(shapes))
 
 
-def sample(layer, *others, spacing_m=1.0, most=100):
-    return sample_places(layer, *others, spacing_m=spacing_m, most=most)
+def sample(layer, buildings=None, lines=None, terrain=None):
+    return sample_places(layer, Free(buildings, lines), terrain, spacing_m=1.0)
 
 
 def test_opening_of_a_window_in_a_wall():
@@ -205,22 +207,22 @@ def test_heads_stand_on_the_ground():
     # By hand: ground z = x / 10 at the middles of the cells; heads at 1.0 and 1.5 m.
     ground = Terrain(np.tile(np.arange(11) / 10.0, (2, 1)), 0.0, 0.0, 1.0, 10.0)
     layer = places(box(2, 2, 4, 4), eye_seated_m=1.0, eye_standing_m=1.5)
-    (got,) = sample(layer, None, None, ground)
-    assert got.coarse[:, 2] - got.coarse[:, 0] / 10 == pytest.approx([1.0] * 4 + [1.5] * 4)
-    assert len(got.dense) > len(got.coarse)
+    got = sample(layer, None, None, ground)
+    assert got.coarse.xyz[:, 2] - got.coarse.xyz[:, 0] / 10 == pytest.approx([1.0] * 4 + [1.5] * 4)
+    assert len(got.dense.xyz) > len(got.coarse.xyz)
 
 
 def test_point_is_one_position():
-    (got,) = sample(places(Point(3, 4)))
-    assert got.coarse.tolist() == [[3.0, 4.0, 1.2], [3.0, 4.0, 1.6]]
-    assert got.is_single
+    got = sample(places(Point(3, 4)))
+    assert got.coarse.row(0).tolist() == [[3.0, 4.0, 1.2], [3.0, 4.0, 1.6]]
+    assert got.is_single(0)
 
 
 def test_positions_indoors_or_on_the_line_are_left_out():
     line = gpd.GeoDataFrame(geometry=[LineString([(0, -6), (20, -6)])])
-    (got,) = sample(places(box(0, -10, 10, 4)), HOUSE, line)
-    assert (got.coarse[:, 1] < 0).all()
-    assert (np.abs(got.coarse[:, 1] + 6) > 0.5).all()
+    got = sample(places(box(0, -10, 10, 4)), HOUSE, line).coarse.xyz
+    assert (got[:, 1] < 0).all()
+    assert (np.abs(got[:, 1] + 6) > 0.5).all()
 
 
 @pytest.mark.parametrize(
@@ -241,9 +243,15 @@ def test_bad_places_are_refused_by_row(layer, says):
 
 
 def test_place_in_a_window_or_an_eye_is_refused():
-    eyes = eyes_behind(SOUTH, inside_m=1.0, heights_m=(1.2,), across=1)
-    looker = Looker("w", "window", (SOUTH.x, SOUTH.y), SOUTH, {(True, False): eyes})
-    for at in ((5.0, 0.0), (5.0, 1.0)):
+    def put(at):
+        layers = {
+            "windows": window(), "private_places": places(Point(at)),
+            "planting_lines": gpd.GeoDataFrame(geometry=[LineString([(0, -6), (20, -6)])]),
+        }  # fmt: skip
+        return lay_sight(layers, DEFAULTS.views.model_copy(update={"eyes_across": 1}))
+
+    # With one eye across times four there is none in the middle, but some at an eighth of the width.
+    for at in ((5.0, 0.0), (5.0 + 0.6 / 4, 1.0)):
         with pytest.raises(InputError, match="same position as window w"):
-            refuse_coincident([looker], sample(places(Point(at))))
-    refuse_coincident([looker], sample(places(Point(5.0, -1.0))))
+            put(at)
+    put((5.0, -1.0))

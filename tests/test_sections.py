@@ -5,6 +5,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import shapely
+from views_kit import follow
 
 from screenplan.contracts import SECTIONS, SIGHT_LINES, SIGHT_OUTLINES
 from screenplan.outputs.conform import conform
@@ -35,10 +36,19 @@ VIEWS = pd.DataFrame({"view_id": ["w to p"], "status": ["closes"], "year_closed"
 
 def cut(**changes):
     given = {"windows": WINDOWS, "private_places": PLACES, "planting_lines": LINES, "plants": PLANTS, "views": VIEWS}  # fmt: skip
+    given |= {
+        name: changes.pop(name)
+        for name in list(changes)
+        if name in given or name == "existing_screens"
+    }
     # One eye in the middle of the window, at one height: the ray is known.
-    options = {"years": (0, 20), "eyes_across": 1, "eye_seated_m": 1.6, "eye_standing_m": 1.6}
-    given |= {name: changes.pop(name) for name in list(changes) if name in given}
-    return cut_sections(**given, **(options | changes))
+    options = {
+        "growth_show_years": (0, 20),
+        "views_eyes_across": 1,
+        "views_eye_seated": 1.6,
+        "views_eye_standing": 1.6,
+    }
+    return follow(cut_sections, given, **(options | changes))
 
 
 def test_sight_line_follows_similar_triangles():

@@ -3,6 +3,7 @@
 import inspect
 from collections import defaultdict
 
+import geopandas
 import pytest
 
 import screenplan
@@ -83,6 +84,11 @@ def read_keys():
             plan = plan.model_copy(update={"layers": layers})
         site = read_inputs(plan, folder)
         layers = dict(site.layers)
+        if settings:  # out of reach, so that nobody is seen
+            x, y = layers["parcels"].total_bounds[:2] - 500.0
+            layers["onlookers"] = layers["parcels"].iloc[:1][["geometry"]].set_geometry(
+                geopandas.points_from_xy([x], [y], crs=layers["parcels"].crs)
+            ).assign(onlooker_id="far")  # fmt: skip
         for step in STEPS.values():
             arguments = step_arguments(step, plan, folder, site.terrain, site.frame)
             if step.keys:

@@ -11,16 +11,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pandas.testing import assert_frame_equal
 from shapely.geometry import LineString, Point, box
+from views_kit import follow as follow_step
 
 from screenplan.contracts import VIEW_HOLES, VIEW_YEARS, VIEWS, year_column
 from screenplan.ground.errors import InputError
 from screenplan.planting.species import Species
 from screenplan.planting.stand import stand_of
 from screenplan.site.terrain import Terrain
+from screenplan.views import sampling
 from screenplan.views.grown import crowns_of, rows_of
 from screenplan.views.obstacles import lay_obstacles
 from screenplan.views.openings import openings_of
-from screenplan.views.sampling import eyes_behind, sample_places
+from screenplan.views.sampling import Free, eyes_behind, sample_places
 from screenplan.views.timeline import Scene, follow, sum_up, year_closed
 from screenplan.views.views import trace_views
 
@@ -85,10 +87,20 @@ SHUT = np.arange(0.0, 60.1, 0.9)
 WINDOW = windows((0, 6))
 
 
-def trace(w=WINDOW, p=GARDEN, plants=None, buildings=HOUSE, *others, line=LINE, **options):
-    plants = row(SHUT) if plants is None else plants
-    options = {"table": TABLE, "curve": "straight", "second_sample": False} | options
-    return trace_views(w, p, line, plants, buildings, *others, **options)
+def trace(
+    w=WINDOW, p=GARDEN, plants=None, buildings=HOUSE, existing_screens=None, no_plant_zones=None,
+    *, line=LINE, onlookers=None, **options
+):  # fmt: skip
+    layers = {
+        "windows": w, "private_places": p, "planting_lines": line,
+        "plants": row(SHUT) if plants is None else plants, "buildings": buildings,
+        "existing_screens": existing_screens, "no_plant_zones": no_plant_zones,
+        "onlookers": onlookers,
+    }  # fmt: skip
+    return follow_step(
+        trace_views, layers,
+        **{"table": TABLE, "growth_curve": "straight", "second_sample": False} | options,
+    )  # fmt: skip
 
 
 def only(layer):
@@ -108,7 +120,7 @@ def test_row_closes_when_it_passes_the_sight_line(x, years):
         {"place_id": ["p"], "eye_seated_m": 1.2, "eye_standing_m": 1.2}, geometry=[Point(x, -4)]
     )
     views, _, holes = trace(
-        windows((x, 6), width_m=0.1), place, eye_seated_m=1.2, eye_standing_m=1.2
+        windows((x, 6), width_m=0.1), place, views_eye_seated=1.2, views_eye_standing=1.2
     )
     view = only(views)
     assert (view.year_closed_low, view.year_closed, view.year_closed_high) == years
@@ -127,7 +139,7 @@ def test_row_closes_when_it_passes_the_sight_line(x, years):
 
 def test_columns_and_types_are_those_of_the_contracts():
     report = (0, 5, 30)
-    views, years, holes = trace(report_years=report)
+    views, years, holes = trace(views_report_years=report)
     names = []
     for column in VIEWS.columns:
         names += [year_column("open", y) for y in report] if column.per_year else [column.name]
@@ -197,14 +209,15 @@ def test_no_view_where_no_ray_passes_the_window():
 # its end. From (0, 6) past (1, -2) that line is x = (6 - y) / 8: over the garden, y -4 to -10, it
 # runs from x 1.25 to 2, so 6 - 1.625 of the garden's 12 m are hidden.
 @pytest.mark.parametrize(("spacing", "within"), [(2.0, 0.06), (0.25, 0.005)])
-def test_share_converges_to_the_closed_form(spacing, within):
+def test_share_converges_to_the_closed_form(spacing, within, monkeypatch):
+    monkeypatch.setattr(sampling, "MOST_TARGETS", 100_000)
     wall = gpd.GeoDataFrame(
         {"screen_id": ["wall"], "kind": ["wall"], "height_m": [20.0]},
         geometry=[LineString([(1, -2), (60, -2)])],
     )
     views, _, _ = trace(
         windows((0, 6), width_m=0.05), GARDEN, row([]), None, wall,
-        eye_inside_m=0.0, eyes_across=1, target_spacing_m=spacing, most_targets=100_000,
+        views_eye_inside=1e-6, views_eyes_across=1, views_target_spacing=spacing,
         second_sample=True,
     )  # fmt: skip
     view = only(views)
@@ -253,7 +266,7 @@ def test_view_that_opens_again_where_crowns_are_not_nested():
     )
     views, years, _ = trace(
         windows((0, 6), sill=0.1, floor_m=-0.9, height_m=1.0), low,
-        row(np.arange(0.0, 60.1, 1.8), "ellipsoid"), HOUSE, eye_seated_m=1.2, eye_standing_m=1.2,
+        row(np.arange(0.0, 60.1, 1.8), "ellipsoid"), HOUSE, views_eye_seated=1.2, views_eye_standing=1.2,
     )  # fmt: skip
     summer = years[(years.growth == "typical") & (years.season == "summer")].open.to_numpy()
     assert summer[0] == 0.0
@@ -366,7 +379,7 @@ def test_rays_under_the_crowns():
     )
     _, _, holes = trace(
         windows((0, 6), sill=0.5, height_m=1.2), low, row(SHUT, "stemmed", stock=8.0),
-        eye_seated_m=1.2, eye_standing_m=1.2,
+        views_eye_seated=1.2, views_eye_standing=1.2,
     )  # fmt: skip
     assert len(holes)
     assert holes.cause.str.match(
@@ -386,22 +399,22 @@ def test_slope_blocks_and_carries():
     y = np.arange(-20.0, 21.0)
     z = np.tile(np.where(y == -3, 6.0, 0.0)[:, None], (1, 81))
     ridge = Terrain(z, -40.0, -20.0, 1.0, 1.0)
-    view = only(trace(WINDOW, GARDEN, row(SHUT), HOUSE, None, None, ridge)[0])
+    view = only(trace(WINDOW, GARDEN, row(SHUT), HOUSE, terrain=ridge)[0])
     assert (view.status, view.closed_by) == ("closed already", "terrain")
     # A level raster is the flat site.
     level = Terrain(np.zeros_like(z) + [[1.0]] * 41, -40.0, -20.0, 1.0, 1.0)
-    one, two = trace(), trace(WINDOW, GARDEN, row(SHUT), HOUSE, None, None, Terrain.flat(0.0))
+    one, two = trace(), trace(WINDOW, GARDEN, row(SHUT), HOUSE, terrain=Terrain.flat(0.0))
     assert_frame_equal(one[1], two[1])
     raised = trace(
-        WINDOW.assign(floor_m=3.8), GARDEN, row(SHUT).assign(ground_m=1.0), HOUSE, None, None, level
+        WINDOW.assign(floor_m=3.8), GARDEN, row(SHUT).assign(ground_m=1.0), HOUSE, terrain=level
     )
     assert np.allclose(one[1].open, raised[1].open, atol=0.01)
 
 
 def test_portions_do_not_change_the_sum():
-    opening = openings_of(WINDOW, HOUSE)[0]
+    (opening,) = openings_of(WINDOW, HOUSE)
     eyes = eyes_behind(opening, inside_m=1.0, heights_m=(1.2, 1.6), across=3)
-    targets = sample_places(GARDEN, spacing_m=1.0, most=100)[0].coarse
+    targets = sample_places(GARDEN, Free(), spacing_m=1.0).coarse.row(0)
     stand = stand_of(row(SHUT), table=TABLE, years=30, curve="straight")
     crowns = crowns_of(stand)
     scene = Scene(lay_obstacles(HOUSE), rows_of(stand, crowns), crowns)
@@ -433,12 +446,6 @@ def zero_height(plants):
 @pytest.mark.parametrize(
     ("options", "says"),
     [
-        ({"years": 0}, "0 is no last year"),
-        ({"years": 61}, "from 1 to 60"),
-        ({"years": 10, "report_years": (0, 20)}, "year 20 cannot be reported"),
-        ({"threshold": 1.0}, "threshold 1.0 is no share"),
-        ({"eye_inside_m": float("nan")}, "key views.eye_inside: nan m"),
-        ({"target_spacing_m": 0.0}, "sampling has no points"),
         ({"plants": zero_height(row(SHUT))}, "layer plants, row 3: a plant has no height when"),
         ({"plants": row(SHUT, stock=float("nan"))}, "has no height when planted"),
         ({"plants": row(SHUT, stock=80.0)}, "taller than 60 m"),

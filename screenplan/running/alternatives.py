@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from screenplan.contracts import ALTERNATIVES, GROWTHS
 from screenplan.ground.errors import InputError, refuse
+from screenplan.ground.kept import Kept
 from screenplan.plan import Plan
 from screenplan.running.inputs import step_arguments
 from screenplan.running.steps import STEPS
@@ -122,10 +123,11 @@ def _run(plan: Plan, folder: Path, layers: dict[str, Any], terrain, frame) -> di
         "stock_height_m": height,
         "spacing_m": plan.rows.spacing, "rows": plan.rows.rows,
     }  # fmt: skip
+    kept = Kept()
     try:
         for name in NEEDED:
             step = STEPS[name]
-            layers |= step(layers, **step_arguments(step, plan, folder, terrain, frame))
+            layers |= step(layers, kept=kept, **step_arguments(step, plan, folder, terrain, frame))
     except InputError as error:
         what = error.problems[0].what
         return row | {"says": f"Cannot be planted: {what}"}

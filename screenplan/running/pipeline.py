@@ -9,6 +9,7 @@ from typing import Any
 
 from screenplan.contracts import OUTPUTS
 from screenplan.ground.errors import InputError, refuse
+from screenplan.ground.kept import Kept
 from screenplan.plan import Plan, check_plan, read_plan
 from screenplan.plan.reading import change_plan
 from screenplan.running.inputs import read_inputs, rows_of_files, step_arguments
@@ -166,11 +167,11 @@ def run_plan(
         else _read_before(plan, folder, frames, reuse)
     )
     run = Run(plan, folder, site, dict(site.layers), only=only, frames=frames)
-    arguments = _arguments(steps, plan, folder, site)
+    arguments, kept = _arguments(steps, plan, folder, site), Kept()
     for number, step in enumerate(steps, start=2):
         tell(step.name, number, total)
         with rows_of_files(run.layers, site.inputs):
-            given = step(run.layers, **arguments[step.name])
+            given = step(run.layers, kept=kept, **arguments[step.name])
         run.layers |= given
         run.notes += (note for layer in given.values() for note in notes_of(layer))
     if plan.alternatives.asked and (not only or "alternatives" in only):

@@ -14,6 +14,14 @@ from importlib import import_module
 from inspect import signature
 from typing import Any
 
+from screenplan.ground.kept import Kept
+
+#: The keys by which a sight is laid.
+_SIGHT = (
+    "views.eye_inside", "views.eye_seated", "views.eye_standing", "views.eyes_across",
+    "views.target_spacing", "views.onlooker_spacing", "views.onlooker_reach",
+)  # fmt: skip
+
 
 @dataclass(frozen=True)
 class Step:
@@ -69,13 +77,17 @@ class Step:
         module, name = self.function.split(":")
         return getattr(import_module(module), name)
 
-    def __call__(self, layers: Mapping[str, Any], **given: Any) -> dict[str, Any]:
+    def __call__(
+        self, layers: Mapping[str, Any], *, kept: Kept | None = None, **given: Any
+    ) -> dict[str, Any]:
         """Run the step on layers in the local frame.
 
         Parameters
         ----------
         layers : mapping
             Layers by contract name; those that the step does not take are ignored.
+        kept : Kept, optional
+            What the run has made of its layers for several steps, such as the sight.
         **given
             The plan and its resources, as its function names them.
 
@@ -88,6 +100,8 @@ class Step:
         function = self.load()
         if "layers" in signature(function).parameters:
             own = {"layers": own}
+        if "kept" in signature(function).parameters:
+            given["kept"] = kept
         result = function(**own, **given)
         results = result if isinstance(result, tuple) else (result,)
         return dict(zip(self.gives, results, strict=True))
@@ -145,10 +159,7 @@ STEPS: dict[str, Step] = {
             needs=("sides", "windows", "private_places"),
             takes=("onlookers",),
             gives=("sides",),
-            parameters={
-                "onlooker_spacing_m": "views.onlooker_spacing",
-                "onlooker_reach_m": "views.onlooker_reach",
-            },
+            keys=("views.onlooker_spacing", "views.onlooker_reach"),
         ),
         Step(
             "zones",
@@ -205,24 +216,18 @@ STEPS: dict[str, Step] = {
             needs=("windows", "private_places", "planting_lines"),
             takes=("buildings", "existing_screens", "onlookers"),
             gives=("needed_height", "needed_profile", "needed_years"),
-            parameters={
-                "share": "views.needed_share",
-                "step_m": "views.needed_step",
-                "spacing_m": "rows.spacing",
-                "species": "plants.species",
-                "group": "plants.group",
-                "stock_height_m": "plants.stock_height",
-                "years": "growth.years",
-                "report_years": "views.report_years",
-                "curve": "growth.curve",
-                "eye_inside_m": "views.eye_inside",
-                "eye_seated_m": "views.eye_seated",
-                "eye_standing_m": "views.eye_standing",
-                "eyes_across": "views.eyes_across",
-                "target_spacing_m": "views.target_spacing",
-                "onlooker_spacing_m": "views.onlooker_spacing",
-                "onlooker_reach_m": "views.onlooker_reach",
-            },
+            keys=(
+                "views.needed_share",
+                "views.needed_step",
+                "rows.spacing",
+                "plants.species",
+                "plants.group",
+                "plants.stock_height",
+                "growth.years",
+                "views.report_years",
+                "growth.curve",
+                *_SIGHT,
+            ),
             resources=("terrain", "table"),
             follows=("windows", "private_places", "onlookers"),
         ),
@@ -293,20 +298,14 @@ STEPS: dict[str, Step] = {
             needs=("windows", "private_places", "planting_lines", "plants"),
             takes=("buildings", "existing_screens", "no_plant_zones", "onlookers"),
             gives=("views", "view_years", "view_holes"),
-            parameters={
-                "years": "growth.years",
-                "report_years": "views.report_years",
-                "curve": "growth.curve",
-                "threshold": "views.threshold",
-                "leaves": "views.leaves",
-                "eye_inside_m": "views.eye_inside",
-                "eye_seated_m": "views.eye_seated",
-                "eye_standing_m": "views.eye_standing",
-                "eyes_across": "views.eyes_across",
-                "target_spacing_m": "views.target_spacing",
-                "onlooker_spacing_m": "views.onlooker_spacing",
-                "onlooker_reach_m": "views.onlooker_reach",
-            },
+            keys=(
+                "growth.years",
+                "views.report_years",
+                "growth.curve",
+                "views.threshold",
+                "views.leaves",
+                *_SIGHT,
+            ),
             resources=("terrain", "table"),
             follows=("windows", "private_places", "onlookers"),
         ),
@@ -317,17 +316,11 @@ STEPS: dict[str, Step] = {
             needs=("windows", "private_places", "planting_lines", "plants", "views"),
             takes=("onlookers", "buildings", "existing_screens"),
             gives=("sight_lines", "sight_outlines", "sections"),
-            parameters={
-                "years": "growth.show_years",
-                "curve": "growth.curve",
-                "eye_inside_m": "views.eye_inside",
-                "eye_seated_m": "views.eye_seated",
-                "eye_standing_m": "views.eye_standing",
-                "eyes_across": "views.eyes_across",
-                "target_spacing_m": "views.target_spacing",
-                "onlooker_spacing_m": "views.onlooker_spacing",
-                "onlooker_reach_m": "views.onlooker_reach",
-            },
+            keys=(
+                "growth.show_years",
+                "growth.curve",
+                *_SIGHT,
+            ),
             resources=("terrain", "table"),
         ),
         Step(
@@ -337,19 +330,13 @@ STEPS: dict[str, Step] = {
             needs=("windows", "private_places", "planting_lines", "plants"),
             takes=("buildings", "existing_screens", "onlookers"),
             gives=("plants", "missing_plants"),
-            parameters={
-                "year": "views.missing_year",
-                "threshold": "views.threshold",
-                "curve": "growth.curve",
-                "leaves": "views.leaves",
-                "eye_inside_m": "views.eye_inside",
-                "eye_seated_m": "views.eye_seated",
-                "eye_standing_m": "views.eye_standing",
-                "eyes_across": "views.eyes_across",
-                "target_spacing_m": "views.target_spacing",
-                "onlooker_spacing_m": "views.onlooker_spacing",
-                "onlooker_reach_m": "views.onlooker_reach",
-            },
+            keys=(
+                "views.missing_year",
+                "views.threshold",
+                "growth.curve",
+                "views.leaves",
+                *_SIGHT,
+            ),
             resources=("terrain", "table"),
             follows=("windows", "private_places", "onlookers"),
         ),

@@ -6,6 +6,8 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from screenplan.plan import DEFAULTS, Options
+
 #: Points of a place's outline to which straight lines are drawn, and at most of an onlooker's way.
 _POINTS_PER_PLACE = 12
 _POINTS_PER_WAY = 50
@@ -17,8 +19,7 @@ def count_lines_of_sight(
     private_places,
     onlookers=None,
     *,
-    onlooker_spacing_m: float = 5.0,
-    onlooker_reach_m: float = 60.0,
+    plan: Options = DEFAULTS,
 ):
     """Count the straight lines in plan to private places that cross each side.
 
@@ -32,10 +33,8 @@ def count_lines_of_sight(
         By their contracts, in the local frame.
     onlookers : GeoDataFrame, optional
         By its contract.
-    onlooker_spacing_m : float
-        Distance between an onlooker's positions, metres; of a long way fewer are taken.
-    onlooker_reach_m : float
-        Positions farther than this from every private place are left out, metres.
+    plan : Options
+        Of its section views where onlookers are; of a long way fewer positions are taken.
 
     Returns
     -------
@@ -50,8 +49,8 @@ def count_lines_of_sight(
     if onlookers is not None and len(onlookers) and len(targets):
         places = shapely.union_all(private_places.geometry.to_numpy())
         for shape in onlookers.geometry:
-            at = _positions(shape, onlooker_spacing_m)
-            at = at[shapely.distance(places, shapely.points(at)) <= onlooker_reach_m]
+            at = _positions(shape, plan.views.onlooker_spacing)
+            at = at[shapely.distance(places, shapely.points(at)) <= plan.views.onlooker_reach]
             more, of_each = _lines(at, targets, np.full(len(at), 1.0 / max(len(at), 1)))
             lines, weight = np.append(lines, more), np.append(weight, of_each)
     share = np.zeros(len(sides))

@@ -10,6 +10,7 @@ Growth is typical, leaves are on.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -17,13 +18,15 @@ import pandas as pd
 
 from screenplan.contracts import MISSING_PLANTS, PLANTS
 from screenplan.contracts.tables import DTYPES, table_of
-from screenplan.ground.errors import refuse
+from screenplan.ground.kept import Kept
+from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species import Species
 from screenplan.planting.stand import stand_of
+from screenplan.site.terrain import Terrain
 from screenplan.views.grown import crowns_of, rows_of
 from screenplan.views.lone import light_without
-from screenplan.views.setting import LEAVES, Sampling, lay_setting
+from screenplan.views.sight import sight_of
 from screenplan.views.sole import sole_blockers
 
 #: Light is compared at this precision: rounding only.
@@ -31,50 +34,28 @@ LEAST_SHARE = 1e-12
 
 
 def find_missing(
-    windows: gpd.GeoDataFrame,
-    private_places: gpd.GeoDataFrame,
-    planting_lines: gpd.GeoDataFrame,
-    plants: gpd.GeoDataFrame,
-    buildings: gpd.GeoDataFrame | None = None,
-    existing_screens: gpd.GeoDataFrame | None = None,
-    terrain=None,
-    onlookers: gpd.GeoDataFrame | None = None,
+    layers: Mapping[str, Any],
     *,
-    year: int = 10,
-    threshold: float = 0.10,
-    curve: str = "smooth",
-    leaves: str = "opaque",
-    eye_inside_m: float = 1.0,
-    eye_seated_m: float = 1.2,
-    eye_standing_m: float = 1.6,
-    eyes_across: int = 3,
-    target_spacing_m: float = 1.0,
-    most_targets: int = 100,
-    onlooker_spacing_m: float = 5.0,
-    onlooker_reach_m: float = 60.0,
+    plan: Options = DEFAULTS,
+    terrain: Terrain | None = None,
     table: Mapping[str, Species] | None = None,
+    kept: Kept | None = None,
 ) -> tuple[gpd.GeoDataFrame, pd.DataFrame]:
     """Look at the views with one plant missing at a time.
 
     Parameters
     ----------
-    windows, private_places, planting_lines, plants : GeoDataFrame
-        Layers of the contracts, in local-frame metres.
-    buildings, existing_screens, onlookers : GeoDataFrame, optional
+    layers : mapping
+        Windows, private places, planting lines and plants, and buildings, existing screens and
+        onlookers if there are any: by their contracts, in local-frame metres.
+    plan : Options
+        Of its sections growth and views.
     terrain : Terrain, optional
         Ground heights; by default level ground at 0.
-    year : int
-        The year that is looked at.
-    threshold : float
-        Share of a view that may stay open for it to count as closed, 0 to below 1.
-    curve : {"smooth", "straight"}
-        Growth curve.
-    leaves : {"opaque", "translucent"}
-        As `trace_views` takes them.
     table : mapping, optional
         Species by key; by default the shipped table.
-
-    The other parameters are those of `trace_views`.
+    kept : Kept, optional
+        What the run has made: the sight.
 
     Returns
     -------
@@ -86,31 +67,19 @@ def find_missing(
     Raises
     ------
     InputError
-        On parameters out of range, and by row as `lay_setting` and `stand_of` say.
+        By row as `lay_sight` and `stand_of` say.
     """
-    if not (isinstance(year, (int, np.integer)) and year >= 0):
-        raise refuse(f"{year!r} is no year to look at", "Give a whole number of 0 or more")
-    if not 0.0 <= threshold < 1.0:
-        raise refuse(f"the threshold {threshold} is no share", "Give a number from 0 to below 1")
-    sampling = Sampling(
-        eye_inside_m, eye_seated_m, eye_standing_m, eyes_across, target_spacing_m, most_targets,
-        onlooker_spacing_m, onlooker_reach_m,
-    )  # fmt: skip
-    if leaves not in LEAVES:
-        raise refuse(f"{leaves!r} says nothing of leaves", f"Write one of {', '.join(LEAVES)}")
-    setting = lay_setting(
-        windows, private_places, planting_lines, onlookers, buildings, existing_screens, terrain,
-        sampling=sampling,
-    )  # fmt: skip
-    stand = stand_of(plants, years=max(year, 1), curve=curve, table=table)
+    plants, year, threshold = layers["plants"], plan.views.missing_year, plan.views.threshold
+    sight = sight_of(layers, plan.views, terrain, kept)
+    stand = stand_of(plants, years=max(year, 1), curve=plan.growth.curve, table=table)
     crowns = crowns_of(stand)
     rows = rows_of(stand, crowns)
     # The kernel numbers plants in their order along the rows.
     ids = plants["plant_id"].to_numpy()[stand.order]
     greatest, in_view = np.zeros(len(plants)), np.full(len(plants), None, object)
     found = []
-    for _, view_id, origin, target, light in setting.rays():
-        if leaves == "translucent":
+    for _, view_id, origin, target, light in sight.rays():
+        if plan.views.leaves == "translucent":
             passes, more = light_without(origin, target, light, rows, crowns, year, TYPICAL)
             is_open, opens = passes / len(light), more / len(light)
         else:

@@ -10,8 +10,9 @@ where the views let light through leaves: a row of that height then closes a lit
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -20,12 +21,15 @@ import shapely.ops
 
 from screenplan.contracts import NEEDED_HEIGHT, NEEDED_PROFILE, NEEDED_YEARS, year_column
 from screenplan.contracts.tables import layer_of, table_of
-from screenplan.ground.errors import refuse
-from screenplan.planting.mixes import GROUP, Kinds, kinds_in, name_kinds
+from screenplan.ground.kept import Kept
+from screenplan.plan import DEFAULTS, Options
+from screenplan.plan.planting import Views
+from screenplan.planting.mixes import kinds_in, name_kinds
 from screenplan.planting.species import Species, load_species
+from screenplan.site.terrain import Terrain
 from screenplan.views.closing import RowClosing, row_closing
 from screenplan.views.holes import cross_line
-from screenplan.views.setting import Sampling, Setting, lay_setting
+from screenplan.views.sight import Sight, sight_of
 
 #: Needed heights are rounded up to this.
 ROUND_UP_M = 0.001
@@ -52,63 +56,28 @@ class Crossings:
 
 
 def find_needed_height(
-    windows: gpd.GeoDataFrame,
-    private_places: gpd.GeoDataFrame,
-    planting_lines: gpd.GeoDataFrame,
-    buildings: gpd.GeoDataFrame | None = None,
-    existing_screens: gpd.GeoDataFrame | None = None,
-    terrain=None,
-    onlookers: gpd.GeoDataFrame | None = None,
+    layers: Mapping[str, Any],
     *,
-    share: float = 0.9,
-    step_m: float = 1.0,
-    spacing_m: float = 1.5,
-    species: Kinds = "thuja_occidentalis",
-    group: int = GROUP,
-    stock_height_m: float | None = None,
-    years: int = 30,
-    report_years: Sequence[int] = (0, 1, 2, 3, 5, 10, 15, 20, 30),
-    curve: str = "smooth",
-    eye_inside_m: float = 1.0,
-    eye_seated_m: float = 1.2,
-    eye_standing_m: float = 1.6,
-    eyes_across: int = 3,
-    target_spacing_m: float = 1.0,
-    most_targets: int = 100,
-    onlooker_spacing_m: float = 5.0,
-    onlooker_reach_m: float = 60.0,
+    plan: Options = DEFAULTS,
+    terrain: Terrain | None = None,
     table: Mapping[str, Species] | None = None,
+    kept: Kept | None = None,
 ) -> tuple[gpd.GeoDataFrame, pd.DataFrame, pd.DataFrame]:
     """Find how tall an opaque sheet on each planting line must be, stretch by stretch.
 
     Parameters
     ----------
-    windows, private_places, planting_lines, buildings, existing_screens, onlookers : GeoDataFrame
-        Layers of the contracts, in local-frame metres.
+    layers : mapping
+        Windows, private places and planting lines, and buildings, existing screens and onlookers
+        if there are any: by their contracts, in local-frame metres.
+    plan : Options
+        Of its sections rows, plants, growth and views.
     terrain : Terrain, optional
         Ground heights; by default level ground at 0.
-    share : float
-        Share of the light through each stretch that the sheet should stop, above 0 to 1.
-    step_m : float
-        Length of a stretch, about: the line is cut into equal ones of at most that.
-    spacing_m : float
-        Asked spacing of the plants in a row, for the years in which species reach the height.
-    species : Species, str or sequence of these
-        The planned species, one or several.
-    group : int
-        Plants of one kind that stand side by side in a mixed row.
-    stock_height_m : float, optional
-        Its height when planted; by default the species table's. Other species start at theirs.
-    years : int
-        Last year looked at.
-    report_years : sequence of int
-        Years with a column of their own in the profile.
-    curve : {"smooth", "straight"}
-        Growth curve.
     table : mapping, optional
         Species by key; by default the shipped table.
-
-    The other parameters are those of `trace_views`.
+    kept : Kept, optional
+        What the run has made: the sight.
 
     Returns
     -------
@@ -124,25 +93,17 @@ def find_needed_height(
     Raises
     ------
     InputError
-        On parameters out of range, and by row as `lay_setting` says.
+        By row as `lay_sight` says.
     """
-    if not 0.0 < share <= 1.0:
-        raise refuse(f"the needed share {share} is no share", "Give a number above 0, up to 1")
-    for key, value in (("views.needed_step", step_m), ("rows.spacing", spacing_m)):
-        if not (np.isfinite(value) and value > 0.0):
-            raise refuse(f"{value} m is no length here", "Give a length above 0 m", key=key)
-    sampling = Sampling(
-        eye_inside_m, eye_seated_m, eye_standing_m, eyes_across, target_spacing_m, most_targets,
-        onlooker_spacing_m, onlooker_reach_m,
-    )  # fmt: skip
+    views, spacing_m, planting_lines = plan.views, plan.rows.spacing, layers["planting_lines"]
     table = load_species() if table is None else table
-    planned = kinds_in(species, table)
-    setting = lay_setting(
-        windows, private_places, planting_lines, onlookers, buildings, existing_screens, terrain,
-        sampling=sampling,
+    planned = kinds_in(plan.plants.species, table)
+    sight = sight_of(layers, views, terrain, kept)
+    growth = {"years": plan.growth.years, "curve": plan.growth.curve}
+    row = row_closing(
+        planned, spacing_m, group=plan.plants.group, stock_height_m=plan.plants.stock_height,
+        **growth,
     )  # fmt: skip
-    growth = {"years": years, "curve": curve}
-    row = row_closing(planned, spacing_m, group=group, stock_height_m=stock_height_m, **growth)
     mixed = len(set(planned)) > 1
     shapes_planned = {kind.shape for kind in planned}
     closings = [
@@ -156,16 +117,16 @@ def find_needed_height(
     if mixed:
         shape = shapes_planned.pop() if len(shapes_planned) == 1 else None
         closings.insert(0, (name_kinds([kind.key for kind in planned]), shape, row))
-    names = [view_id for view_id, *_ in setting.pairs()]
-    crossings = cross_lines(setting, list(planting_lines.geometry))
+    crossings = cross_lines(sight, list(planting_lines.geometry))
+    names = [look.view_id for look in sight.looks()]
     stretches, shapes, profile, lines = [], [], [], []
     for line_id, line, met in zip(
         planting_lines["line_id"].astype(str), planting_lines.geometry, crossings, strict=True
     ):
-        mine = _stretches(line_id, line, met, setting, names, share, step_m, row)
+        mine = _stretches(line_id, line, met, sight.ground, names, views, row)
         stretches += mine
         shapes += [shapely.ops.substring(line, one["from_m"], one["to_m"]) for one in mine]
-        profile += _profile(mine, row, report_years)
+        profile += _profile(mine, row, views.report_years)
         needed = max((one["needed_m"] for one in mine), default=0.0)
         lowest = min((one["lowest_m"] for one in mine if one["lowest_m"] is not None), default=None)
         lines += [
@@ -179,28 +140,28 @@ def find_needed_height(
         ]  # fmt: skip
     return (
         layer_of(NEEDED_HEIGHT, stretches, shapes, planting_lines.crs),
-        _profile_table(profile, report_years),
+        _profile_table(profile, views.report_years),
         table_of(NEEDED_YEARS, lines),
     )
 
 
-def cross_lines(setting: Setting, lines: list) -> list[Crossings]:
+def cross_lines(sight: Sight, lines: list) -> list[Crossings]:
     """Cut the rays of all views that nothing existing stops with planting lines.
 
     Parameters
     ----------
-    setting : Setting
+    sight : Sight
         Who looks at what.
     lines : list of LineString
         Lines in plan.
     """
     found: list[list] = [[] for _ in lines]
-    for view, _, origin, target, light in setting.rays():
+    for view, _, origin, target, light in sight.rays():
         origin, target, light = (part[light > 0.0] for part in (origin, target, light))
         for k, line in enumerate(lines):
             ray, station, t = cross_line(origin, target, shapely.get_coordinates(line))
             at = origin[ray] + t[:, None] * (target[ray] - origin[ray])
-            above = at[:, 2] - setting.ground.height_at(at[:, 0], at[:, 1])
+            above = at[:, 2] - sight.ground.height_at(at[:, 0], at[:, 1])
             found[k].append((station, above, light[ray], np.full(len(ray), view)))
     none = (np.zeros(0), np.zeros(0), np.zeros(0), np.zeros(0, np.int64))
     return [
@@ -228,17 +189,17 @@ def height_for(above, light, share: float) -> float:
     return float(np.ceil((height + OVER_M) / ROUND_UP_M) * ROUND_UP_M)
 
 
-def _stretches(line_id, line, met: Crossings, setting, names, share, step_m, row) -> list[dict]:
-    count = max(int(np.ceil(line.length / step_m - 1e-9)), 1)
+def _stretches(line_id, line, met: Crossings, terrain, names, views: Views, row) -> list[dict]:
+    count = max(int(np.ceil(line.length / views.needed_step - 1e-9)), 1)
     ends = np.linspace(0.0, line.length, count + 1)
     middles = shapely.line_interpolate_point(line, 0.5 * (ends[1:] + ends[:-1]))
-    ground = setting.ground.height_at(shapely.get_x(middles), shapely.get_y(middles))
+    ground = terrain.height_at(shapely.get_x(middles), shapely.get_y(middles))
     place = np.clip(np.searchsorted(ends, met.station, side="right") - 1, 0, count - 1)
     rows = []
     for k in range(count):
         mine = np.flatnonzero(place == k)
         above, light = met.above[mine], met.light[mine]
-        needed = height_for(above, light, share)
+        needed = height_for(above, light, views.needed_share)
         lowest = float(above.min()) if len(mine) else None
         rows.append(
             {

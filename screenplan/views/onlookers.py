@@ -6,12 +6,14 @@ sampled like a private place. Only positions within a reach of some private plac
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 import shapely
 
 from screenplan.contracts.tables import numbers
 from screenplan.ground.errors import InputError, Problem
-from screenplan.views.sampling import FINER, STANDING_M, Free, positions_in, stand_on
+from screenplan.views.sampling import FINER, STANDING_M, Free, Samples, positions_in, stand_on
 
 #: Positions in an area at most, about.
 MOST_POSITIONS = 100
@@ -21,34 +23,38 @@ MOST_ALONG = 500
 
 def onlooker_eyes(
     onlookers,
-    private_places,
-    buildings=None,
-    planting_lines=None,
+    places: Mapping[int, shapely.Geometry],
+    free: Free,
     terrain=None,
     *,
     spacing_m: float,
     reach_m: float,
-) -> list[tuple[np.ndarray, np.ndarray]]:
+    subject=None,
+) -> tuple[Samples, Samples]:
     """Sample where onlookers are.
 
     Parameters
     ----------
-    onlookers, private_places : GeoDataFrame
-        Layers of the contracts.
-    buildings, planting_lines : GeoDataFrame, optional
-        Positions inside a building that is taller than their floor, or on a line, are left out.
+    onlookers : GeoDataFrame
+        Layer of the contract.
+    places : mapping
+        The private places of each subject, united (`by_subject`).
+    free : Free
+        Positions that are not on it are left out.
     terrain : Terrain, optional
         Ground heights; by default level ground at height 0.
     spacing_m : float
         Distance between positions along a line, and in an area.
     reach_m : float
         Positions farther than this from every private place are left out.
+    subject : ndarray of int, (onlookers,), optional
+        The subject of each onlooker; by default one.
 
     Returns
     -------
-    list of (coarse, dense)
-        Eyes of each row, (eyes, 3), of the sample and of a second, denser one. None are left of
-        a row that is out of reach all over.
+    coarse, dense : Samples
+        Eyes of each row, of the sample and of a second, denser one. None are left of a row that is
+        out of reach all over.
 
     Raises
     ------
@@ -63,23 +69,24 @@ def onlooker_eyes(
     for rows, fault in ((lost, _EMPTY), (wrong, _HEIGHT)):
         for row in np.flatnonzero(rows):
             faults.setdefault(fault, []).append(int(row) + 1)
-    free_of = Free(buildings, planting_lines)
-    places = shapely.union_all(private_places.geometry.to_numpy())
-    sampled = []
+    subject = np.zeros(len(onlookers), int) if subject is None else np.asarray(subject)
+    sampled: tuple[list, list] = ([], [])
     for row in np.flatnonzero(~(lost | wrong)):
         kept = []
         for finer in (1.0, FINER):
             xy = _positions(shapes[row], spacing_m / finer, finer)
-            xy = xy[shapely.distance(places, shapely.points(xy)) <= reach_m]
-            outside = free_of.buildings(xy, raised[row])
-            clear = free_of.lines(outside)
+            near = places.get(int(subject[row]), shapely.Point())
+            xy = xy[shapely.distance(near, shapely.points(xy)) <= reach_m]
+            outside = free.buildings(xy, raised[row])
+            clear = free.lines(outside, subject[row])
             if len(xy) and not len(clear):
                 fault = _ON_LINE if len(outside) else _INDOORS
                 faults.setdefault(fault, []).append(int(row) + 1)
                 break
             kept.append(stand_on(clear, shapes[row], (eye[row],), raised[row], terrain))
         else:
-            sampled.append((kept[0], kept[1]))
+            for sample, eyes in zip(sampled, kept, strict=True):
+                sample.append(eyes)
     if faults:
         raise InputError(
             [
@@ -87,7 +94,7 @@ def onlooker_eyes(
                 for (what, mend), rows in faults.items()
             ]
         )
-    return sampled
+    return Samples.of(sampled[0]), Samples.of(sampled[1])
 
 
 def _positions(shape, spacing_m: float, finer: float) -> np.ndarray:

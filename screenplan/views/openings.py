@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import pandas as pd
 import shapely
@@ -27,38 +25,21 @@ SILL_ABOVE_FLOOR_M = 0.9
 CROOKED_M = (0.0, 0.02, 0.05, 0.1, 0.2, 0.4)
 
 
-@dataclass(frozen=True)
-class Opening:
-    """One window as an opening in a vertical plane.
-
-    Parameters
-    ----------
-    x, y : float
-        Middle of the opening in plan, on the outer face of its wall.
-    out : tuple of 2 floats
-        Unit vector straight out.
-    half_width_m : float
-        From the middle to a jamb.
-    sill_z, head_z, floor_z : float
-        Heights of the sill, the head and the floor of the room.
-    nudge_m : float
-        Distance from the plane within which the own facade does not count.
-    """
-
-    x: float
-    y: float
-    out: tuple[float, float]
-    half_width_m: float
-    sill_z: float
-    head_z: float
-    floor_z: float
-    nudge_m: float = NUDGE_M
+#: Openings in upright planes, as columns: the middle of the opening in plan, on the outer face of its
+#: wall; the unit vector straight out; from the middle to a jamb; heights of the sill, the head and
+#: the floor of the room; distance from the plane within which the own facade does not count.
+OPENING = np.dtype(
+    [
+        ("x", float), ("y", float), ("out", float, 2), ("half_width_m", float), ("sill_z", float),
+        ("head_z", float), ("floor_z", float), ("nudge_m", float),
+    ]
+)  # fmt: skip
 
 
 def openings_of(
     windows, buildings=None, terrain=None, *, eye_standing_m: float = 1.6
-) -> list[Opening]:
-    """Turn windows into openings.
+) -> np.recarray:
+    """Turn windows into openings, (windows,) by `OPENING`.
 
     Parameters
     ----------
@@ -117,14 +98,13 @@ def openings_of(
         "Check sill_m and floor_m, and the building's floor_m against the terrain",
     )
     problems.raise_any()
-    return [
-        Opening(
-            plane[0], plane[1], plane[2], 0.5 * float(width[row]),
-            float(sill_z[row]), float(sill_z[row] + height[row]), float(floor[row]),
+    openings = np.recarray(len(windows), OPENING)
+    for row, plane in enumerate(planes):
+        openings[row] = (
+            *plane, 0.5 * width[row], sill_z[row], sill_z[row] + height[row], floor[row],
             _nudge(plane, 0.5 * width[row], buildings, owner[row]),
-        )
-        for row, plane in enumerate(planes)
-    ]  # fmt: skip
+        )  # fmt: skip
+    return openings
 
 
 _NO_FACING = "a window has neither a direction nor a building whose wall gives it one"

@@ -11,6 +11,7 @@ edge and centred, so that a site that is turned, moved or mirrored gives the sam
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import shapely
@@ -18,8 +19,7 @@ import shapely
 from screenplan.contracts.tables import numbers
 from screenplan.ground.errors import InputError, Problem
 from screenplan.site.steady import EQUAL_M, first_clockwise
-from screenplan.views.obstacles import top_heights
-from screenplan.views.openings import Opening
+from screenplan.views.obstacles import identifiers, top_heights
 
 #: Eye and target are the same point when nearer than this.
 COINCIDENT_M = 1e-3
@@ -27,48 +27,77 @@ COINCIDENT_M = 1e-3
 CLEAR_OF_LINE_M = 0.5
 #: A place has at least this many positions of its own, however small, if it is a polygon.
 FEWEST_POSITIONS = 4
+#: Positions in a place at most, about; each has a seated and a standing head.
+MOST_TARGETS = 100
 #: Spacing of the first sample over that of the second, denser one.
 FINER = 1.5
 #: Heads that nobody gave a height.
 SEATED_M, STANDING_M = 1.2, 1.6
 
 
-@dataclass(frozen=True)
-class Place:
-    """One private place, sampled.
+class Samples(NamedTuple):
+    """Points of several rows, row by row.
+
+    Attributes
+    ----------
+    xyz : ndarray, (points, 3)
+    first : ndarray of int, (rows + 1,)
+        Where each row's points begin.
+    """
+
+    xyz: np.ndarray
+    first: np.ndarray
+
+    @classmethod
+    def of(cls, rows) -> Samples:
+        """Put the points of rows, each (n, 3), one after the other."""
+        first = np.concatenate([[0], np.cumsum([len(points) for points in rows])]).astype(np.int64)
+        return cls(np.concatenate([np.zeros((0, 3)), *rows]), first)
+
+    def row(self, number: int) -> np.ndarray:
+        """Give the points of one row, (n, 3)."""
+        return self.xyz[self.first[number] : self.first[number + 1]]
+
+    def followed_by(self, other: Samples) -> Samples:
+        """Give these rows and then those of others."""
+        first = np.concatenate([self.first, other.first[1:] + len(self.xyz)])
+        return Samples(np.concatenate([self.xyz, other.xyz]), first)
+
+
+@dataclass(frozen=True, eq=False)
+class Targets:
+    """The private places, sampled: a row each.
 
     Parameters
     ----------
-    coarse, dense : ndarray, (targets, 3)
-        Targets of the sample, and of a second, denser one.
-    middle : tuple of 2 floats
-        A point of it, for the drawing.
+    ids : list of str
+    subject : ndarray of int, (places,)
+    middle : ndarray, (places, 2)
+        A point of each, for the drawing.
+    coarse, dense : Samples
+        Heads of the sample, and of a second, denser one.
     """
 
-    coarse: np.ndarray
-    dense: np.ndarray
-    middle: tuple[float, float]
+    ids: list[str]
+    subject: np.ndarray
+    middle: np.ndarray
+    coarse: Samples
+    dense: Samples
 
-    @property
-    def positions(self) -> int:
-        """Number of positions in plan."""
-        return _spots(self.coarse)
-
-    @property
-    def is_single(self) -> bool:
-        """True for a place of one position."""
-        return self.positions == 1
+    def is_single(self, row: int) -> bool:
+        """Tell whether a place is a single position in plan."""
+        return _spots(self.coarse.row(row)) == 1
 
 
 def eyes_behind(
-    opening: Opening, *, inside_m: float, heights_m: tuple[float, ...], across: int
+    opening: np.record, *, inside_m: float, heights_m: tuple[float, ...], across: int
 ) -> np.ndarray:
     """Eye points behind a window, (eyes, 3).
 
     Parameters
     ----------
-    opening : Opening
-        The window.
+    opening : record
+        The window, by `OPENING`.
     inside_m : float
         Distance of the eye from the outer face of the wall.
     heights_m : tuple of float
@@ -88,7 +117,7 @@ def eyes_behind(
     )
 
 
-def move_to_ends(opening: Opening, eyes) -> np.ndarray:
+def move_to_ends(opening: np.record, eyes) -> np.ndarray:
     """Give eyes of the same heights at both ends of the window's width, (eyes, 3)."""
     along = np.array([-opening.out[1], opening.out[0]])
     middle = eyes[:, :2].mean(axis=0)
@@ -97,7 +126,7 @@ def move_to_ends(opening: Opening, eyes) -> np.ndarray:
     return np.column_stack([np.repeat(spots, len(heights), axis=0), np.tile(heights, len(spots))])
 
 
-def rays_through(opening: Opening | None, eyes, targets) -> tuple[np.ndarray, np.ndarray]:
+def rays_through(opening: np.record | None, eyes, targets) -> tuple[np.ndarray, np.ndarray]:
     """Rays from all eyes to all targets that cross the opening; all rays where there is none.
 
     Returns
@@ -130,7 +159,7 @@ def rays_through(opening: Opening | None, eyes, targets) -> tuple[np.ndarray, np
     return origin[passes], target[passes]
 
 
-def positions_in_view(opening: Opening | None, eyes, targets) -> tuple[int, int]:
+def positions_in_view(opening: np.record | None, eyes, targets) -> tuple[int, int]:
     """Count the positions in plan of the eyes and of the targets between which a ray passes.
 
     Behind a window that is looked through at a slant most eyes may see nothing of a place, and
@@ -184,27 +213,21 @@ def positions_in(polygon, spacing_m: float, most: int) -> np.ndarray:
     return found
 
 
-def sample_places(
-    places,
-    buildings=None,
-    planting_lines=None,
-    terrain=None,
-    *,
-    spacing_m: float,
-    most: int,
-) -> list[Place]:
+def sample_places(places, free: Free, terrain=None, *, spacing_m: float, subject=None) -> Targets:
     """Sample the private places.
 
     Parameters
     ----------
     places : GeoDataFrame
         Layer of the contract.
-    buildings, planting_lines : GeoDataFrame, optional
-        Positions inside a building, or within `CLEAR_OF_LINE_M` of a line, are left out.
+    free : Free
+        Positions that are not on it are left out.
     terrain : Terrain, optional
         Ground heights; by default level ground at height 0.
-    spacing_m, most
-        As in `positions_in`; ``most`` bounds the positions of each place.
+    spacing_m : float
+        As in `positions_in`; at most `MOST_TARGETS` positions, about, are taken in each place.
+    subject : ndarray of int, (places,), optional
+        The subject of each place; by default one.
 
     Raises
     ------
@@ -225,8 +248,8 @@ def sample_places(
         faults.setdefault(_HEIGHT, []).append(int(row) + 1)
     for row in np.flatnonzero(~np.isfinite(decks) | (decks < 0.0)):
         faults.setdefault(_DECK, []).append(int(row) + 1)
-    free_of = Free(buildings, planting_lines)
-    sampled = []
+    subject = np.zeros(len(places), int) if subject is None else np.asarray(subject)
+    sampled: tuple[list, list] = ([], [])
     for row, shape in enumerate(shapes):
         if lost[row]:
             continue
@@ -235,19 +258,19 @@ def sample_places(
             if shape.geom_type == "Point":
                 xy = np.array([[shape.x, shape.y]])
             else:
-                xy = positions_in(shape, spacing_m / finer, int(most * finer**2))
-            free = free_of.buildings(xy, decks[row])
-            if not len(free):
+                xy = positions_in(shape, spacing_m / finer, int(MOST_TARGETS * finer**2))
+            outside = free.buildings(xy, decks[row])
+            if not len(outside):
                 faults.setdefault(_INDOORS, []).append(row + 1)
                 break
-            clear = free_of.lines(free)
+            clear = free.lines(outside, subject[row])
             if not len(clear):
                 faults.setdefault(_ON_LINE, []).append(row + 1)
                 break
             kept.append(stand_on(clear, shape, np.unique(heights[row]), decks[row], terrain))
         else:
-            middle = shape.representative_point()
-            sampled.append(Place(kept[0], kept[1], (middle.x, middle.y)))
+            for sample, heads in zip(sampled, kept, strict=True):
+                sample.append(heads)
     if faults:
         raise InputError(
             [
@@ -255,7 +278,9 @@ def sample_places(
                 for (what, mend), rows in faults.items()
             ]
         )
-    return sampled
+    middle = shapely.get_coordinates([shape.representative_point() for shape in shapes])
+    coarse, dense = map(Samples.of, sampled)
+    return Targets(identifiers(places, "place_id"), subject, middle, coarse, dense)
 
 
 _EMPTY = ("a private place has no shape", "Draw it, or take the row out")
@@ -278,11 +303,12 @@ class Free:
     ----------
     buildings, planting_lines : GeoDataFrame, optional
         Layers of the contracts.
+    subject : ndarray of int, (planting lines,), optional
+        The subject for which each line is planted; by default one.
     """
 
-    def __init__(self, buildings=None, planting_lines=None):
-        lines = [] if planting_lines is None else list(planting_lines.geometry)
-        self._lines = shapely.unary_union(lines) if lines else None
+    def __init__(self, buildings=None, planting_lines=None, subject=None):
+        self._lines = {} if planting_lines is None else by_subject(planting_lines, subject)
         self._shapes = self._tops = np.zeros(0)
         if buildings is not None and len(buildings):
             self._shapes = buildings.geometry.to_numpy()
@@ -295,11 +321,18 @@ class Free:
             taken |= shapely.contains_xy(shape, xy[:, 0], xy[:, 1])
         return xy[~taken]
 
-    def lines(self, xy) -> np.ndarray:
-        """Positions that are farther than `CLEAR_OF_LINE_M` from every planting line."""
-        if self._lines is None or not len(xy):
+    def lines(self, xy, subject: int = 0) -> np.ndarray:
+        """Positions that are farther than `CLEAR_OF_LINE_M` from every planting line of a subject."""
+        if subject not in self._lines or not len(xy):
             return xy
-        return xy[shapely.distance(self._lines, shapely.points(xy)) > CLEAR_OF_LINE_M]
+        return xy[shapely.distance(self._lines[subject], shapely.points(xy)) > CLEAR_OF_LINE_M]
+
+
+def by_subject(layer, subject=None) -> dict[int, shapely.Geometry]:
+    """Unite the shapes of each subject; by default all are one's."""
+    subject = np.zeros(len(layer), int) if subject is None else np.asarray(subject)
+    shapes = layer.geometry.to_numpy()
+    return {int(one): shapely.union_all(shapes[subject == one]) for one in np.unique(subject)}
 
 
 def stand_on(xy, shape, heights, raised_m: float, terrain) -> np.ndarray:

@@ -6,7 +6,8 @@ ends. A section is the vertical plane through that ray, from the window to just 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -15,6 +16,8 @@ import shapely
 
 from screenplan.contracts import SECTIONS, SIGHT_LINES, SIGHT_OUTLINES, year_column
 from screenplan.contracts.tables import layer_of, numbers, table_of
+from screenplan.ground.kept import Kept
+from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.shapes import meeting_band
 from screenplan.planting.species import Species
@@ -29,8 +32,7 @@ from screenplan.views.obstacles import (
     TREE_STEM_SHARE,
     top_heights,
 )
-from screenplan.views.sampling import rays_through
-from screenplan.views.setting import Sampling, lay_setting
+from screenplan.views.sight import sight_of
 
 #: A section goes on this far behind the head that is looked at.
 BEHIND_M = 1.5
@@ -51,46 +53,29 @@ SAME_RAY_M = 0.001
 
 
 def cut_sections(
-    windows: gpd.GeoDataFrame,
-    private_places: gpd.GeoDataFrame,
-    planting_lines: gpd.GeoDataFrame,
-    plants: gpd.GeoDataFrame,
-    views: gpd.GeoDataFrame,
-    onlookers: gpd.GeoDataFrame | None = None,
-    buildings: gpd.GeoDataFrame | None = None,
-    existing_screens: gpd.GeoDataFrame | None = None,
-    terrain: Terrain | None = None,
+    layers: Mapping[str, Any],
     *,
-    years: Sequence[int] = (0, 3, 5, 10, 20),
-    eye_inside_m: float = 1.0,
-    eye_seated_m: float = 1.2,
-    eye_standing_m: float = 1.6,
-    eyes_across: int = 3,
-    target_spacing_m: float = 1.0,
-    onlooker_spacing_m: float = 5.0,
-    onlooker_reach_m: float = 60.0,
-    curve: str = "smooth",
+    plan: Options = DEFAULTS,
+    terrain: Terrain | None = None,
     table: Mapping[str, Species] | None = None,
+    kept: Kept | None = None,
 ) -> tuple[gpd.GeoDataFrame, pd.DataFrame, pd.DataFrame]:
     """Lay the sight lines of the views that exist, and cut sections along them.
 
     Parameters
     ----------
-    windows, private_places, planting_lines, plants, views : GeoDataFrame
-        Layers of the contracts, in local-frame metres.
-    onlookers, buildings, existing_screens : GeoDataFrame, optional
-        Layers of the contracts.
+    layers : mapping
+        Windows, private places, planting lines, plants and views, and onlookers, buildings and
+        existing screens if there are any: by their contracts, in local-frame metres.
+    plan : Options
+        Of its sections growth, whose years are those in which crowns are cut, at typical growth,
+        and views.
     terrain : Terrain, optional
         Ground heights; by default level ground at height 0.
-    years : sequence of int
-        Years in which the crowns are cut.
-    eye_inside_m, eye_seated_m, eye_standing_m, eyes_across, target_spacing_m, onlooker_spacing_m, \
-    onlooker_reach_m
-        As in `screenplan.views.views.trace_views`.
-    curve : {"smooth", "straight"}
-        Growth curve; growth is the typical one.
     table : mapping, optional
         Species by key; by default the shipped table.
+    kept : Kept, optional
+        What the run has made: the sight.
 
     Returns
     -------
@@ -101,30 +86,21 @@ def cut_sections(
     sections : DataFrame
         For the views that stay open longest, heights along the sight line.
     """
-    ground = Terrain.flat() if terrain is None else terrain
-    setting = lay_setting(
-        windows, private_places, planting_lines, onlookers, buildings, existing_screens, ground,
-        sampling=Sampling(
-            eye_inside_m=eye_inside_m, eye_seated_m=eye_seated_m, eye_standing_m=eye_standing_m,
-            eyes_across=eyes_across, target_spacing_m=target_spacing_m,
-            onlooker_spacing_m=onlooker_spacing_m, onlooker_reach_m=onlooker_reach_m,
-        ),
-    )  # fmt: skip
-    years = sorted({int(year) for year in years})
+    sight = sight_of(layers, plan.views, terrain, kept)
+    views, planting_lines, ground = layers["views"], layers["planting_lines"], sight.ground
+    years = sorted(set(plan.growth.show_years))
     wanted = views.loc[views["status"] != "no view"]
     ranked = wanted.sort_values(
         ["year_closed", "open_now"], ascending=[False, False], na_position="first"
     )["view_id"].head(MOST_SECTIONS)
     wanted, cut = set(wanted["view_id"]), set(ranked)
-    stand = stand_of(plants, years=years, curve=curve, table=table)
-    standing = _standing(buildings, existing_screens, ground)
+    stand = stand_of(layers["plants"], years=years, curve=plan.growth.curve, table=table)
+    standing = _standing(layers.get("buildings"), layers.get("existing_screens"), ground)
     lines, outlines, sections = [], [], []
-    for view_id, looker, place, place_id in setting.pairs():
-        if view_id not in wanted:
+    for look in sight.looks():
+        if look.view_id not in wanted:
             continue
-        origin, target = rays_through(
-            looker.opening, looker.eyes[place.is_single, False], place.coarse
-        )
+        origin, target = look.rays()
         if not len(origin):
             continue
         ends = np.hstack([origin, target])
@@ -134,22 +110,22 @@ def cut_sections(
         near = np.flatnonzero(apart <= apart.min() + SAME_RAY_M)
         middle = near[steady_order(*((end, EQUAL_M) for end in ends[near].T))[0]]
         eye, head = origin[middle], target[middle]
-        crossed = _outlines(view_id, origin, target, planting_lines, ground)
+        crossed = _outlines(look.view_id, origin, target, planting_lines, ground)
         outlines += crossed
         meets = next(_crossings(eye[None], head[None], planting_lines), None)
         row = {
-            "view_id": view_id,
-            "window_id": looker.looker_id,
-            "place_id": place_id,
+            "view_id": look.view_id,
+            "window_id": look.observer_id,
+            "place_id": look.place_id,
             "eye_z_m": _round(eye[2]),
             "head_z_m": _round(head[2]),
             "length_m": _round(np.hypot(*(head - eye)[:2])),
             "geometry": shapely.LineString([eye[:2], head[:2]]),
         }
-        if looker.opening is not None:
+        if look.opening is not None:
             row |= {
-                "sill_z_m": _round(looker.opening.sill_z),
-                "top_z_m": _round(looker.opening.head_z),
+                "sill_z_m": _round(look.opening.sill_z),
+                "top_z_m": _round(look.opening.head_z),
             }
         if meets is not None:
             line_id, station, xy, z = meets
@@ -160,11 +136,11 @@ def cut_sections(
                 "above_m": _round(above),
             }
         lines.append(row)
-        if view_id in cut:
-            sections.append(_section(view_id, eye, head, ground, standing, stand))
+        if look.view_id in cut:
+            sections.append(_section(look.view_id, eye, head, ground, standing, stand))
     columns = _section_columns(years)
     return (
-        layer_of(SIGHT_LINES, lines, [row["geometry"] for row in lines], windows.crs),
+        layer_of(SIGHT_LINES, lines, [row["geometry"] for row in lines], planting_lines.crs),
         table_of(SIGHT_OUTLINES, outlines),
         pd.concat(sections, ignore_index=True)
         if sections

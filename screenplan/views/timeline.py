@@ -14,7 +14,6 @@ from screenplan.views.crowns import CrownTable
 from screenplan.views.kernel import Rows, follow_years
 from screenplan.views.leaves import light_through
 from screenplan.views.obstacles import Obstacles
-from screenplan.views.openings import Opening
 from screenplan.views.sampling import rays_through
 
 #: Rays that are followed at a time.
@@ -103,14 +102,14 @@ class Timeline:
 
 
 def follow(
-    opening: Opening | None, eyes, targets, scene: Scene, portion: int = PORTION
+    opening: np.record | None, eyes, targets, scene: Scene, portion: int = PORTION
 ) -> Iterator[Portion]:
     """Follow the rays of one view, some at a time.
 
     Parameters
     ----------
-    opening : Opening or None
-        The window; None for an onlooker out of doors.
+    opening : record or None
+        The window, by `OPENING`; None for an onlooker out of doors.
     eyes, targets : ndarray, (n, 3)
         Points between which rays run.
     scene : Scene

@@ -2,103 +2,63 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import replace
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
 
-from screenplan.ground.errors import refuse
+from screenplan.ground.kept import Kept
+from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species import Species
 from screenplan.planting.stand import Stand, stand_of
+from screenplan.site.terrain import Terrain
 from screenplan.views.accuracy import other_grounds, sampling_error
-from screenplan.views.crowns import MOST_YEARS
 from screenplan.views.grown import crowns_of, rows_of, stand_in_year, years_to_rest
 from screenplan.views.holes import find_holes
 from screenplan.views.obstacles import ground_grid
 from screenplan.views.results import View, view_holes_layer, view_years_table, views_layer
 from screenplan.views.sampling import positions_in_view
-from screenplan.views.setting import LEAVES, Sampling, Setting, lay_setting
-from screenplan.views.timeline import PORTION, Scene, follow, last_open, sum_up
+from screenplan.views.sight import Look, Sight, sight_of
+from screenplan.views.timeline import PORTION, Scene, Timeline, follow, last_open, sum_up
 
-#: Years that fit: those of a mask, year 0 and grown plants counted.
-LAST_YEAR = MOST_YEARS - 2
 #: Rays that the search for holes works on; beyond it an even choice of them.
 MOST_HOLE_RAYS = 20_000
 
 
 def trace_views(
-    windows: gpd.GeoDataFrame,
-    private_places: gpd.GeoDataFrame,
-    planting_lines: gpd.GeoDataFrame,
-    plants: gpd.GeoDataFrame,
-    buildings: gpd.GeoDataFrame | None = None,
-    existing_screens: gpd.GeoDataFrame | None = None,
-    no_plant_zones: gpd.GeoDataFrame | None = None,
-    terrain=None,
-    onlookers: gpd.GeoDataFrame | None = None,
+    layers: Mapping[str, Any],
     *,
-    years: int = 30,
-    report_years: Sequence[int] = (0, 1, 2, 3, 5, 10, 15, 20, 30),
-    threshold: float = 0.10,
-    eye_inside_m: float = 1.0,
-    eye_seated_m: float = 1.2,
-    eye_standing_m: float = 1.6,
-    eyes_across: int = 3,
-    target_spacing_m: float = 1.0,
-    most_targets: int = 100,
-    onlooker_spacing_m: float = 5.0,
-    onlooker_reach_m: float = 60.0,
-    second_sample: bool = True,
-    leaves: str = "opaque",
-    curve: str = "smooth",
+    plan: Options = DEFAULTS,
+    terrain: Terrain | None = None,
     table: Mapping[str, Species] | None = None,
+    kept: Kept | None = None,
+    second_sample: bool = True,
 ) -> tuple[gpd.GeoDataFrame, pd.DataFrame, gpd.GeoDataFrame]:
     """Follow the rays from windows and onlookers to private places through the years.
 
     Parameters
     ----------
-    windows, private_places, planting_lines, plants : GeoDataFrame
-        Layers of the contracts, in local-frame metres.
-    buildings, existing_screens, no_plant_zones : GeoDataFrame, optional
-        What stands already, and what explains gaps. Existing screens of kind "plant" are no
-        obstacles: such rows come as plants.
+    layers : mapping
+        Windows, private places, planting lines and plants, and buildings, existing screens,
+        onlookers and no-plant zones, which explain gaps, if there are any: by their contracts, in
+        local-frame metres. Existing screens of kind "plant" are no obstacles: such rows come as
+        plants.
+    plan : Options
+        Of its sections growth and views.
     terrain : Terrain, optional
         Ground heights; a terrain that is not flat blocks rays. By default level ground at 0.
-    onlookers : GeoDataFrame, optional
-        Where people are who look out of no window: an area, a line that is walked, a point.
-    years : int
-        Last year looked at, 1 to 61.
-    report_years : sequence of int
-        Years with a column of their own in ``views``.
-    threshold : float
-        Share of a view that may stay open for it to count as closed, 0 to below 1.
-    eye_inside_m : float
-        Distance of the eyes behind the outer face of the wall.
-    eye_seated_m, eye_standing_m : float
-        Heights of the eyes above the floor of the room.
-    eyes_across : int
-        Eye positions over the width of a window.
-    target_spacing_m : float
-        Distance between positions in a place.
-    most_targets : int
-        Positions in a place at most, about; each has a seated and a standing head.
-    onlooker_spacing_m : float
-        Distance between positions along an onlooker's way.
-    onlooker_reach_m : float
-        Positions of onlookers farther than this from every place are left out.
+    table : mapping, optional
+        Species by key; by default the shipped table.
+    kept : Kept, optional
+        What the run has made: the sight.
     second_sample : bool
         Whether a denser sample gives the error of the shares, and, on a terrain, ground raised and
         lowered the error that the terrain's cells leave.
-    leaves : {"opaque", "translucent"}
-        Whether crowns stop all light, or let some through by the length of the way through them.
-    curve : {"smooth", "straight"}
-        Growth curve.
-    table : mapping, optional
-        Species by key; by default the shipped table.
 
     Returns
     -------
@@ -117,12 +77,11 @@ def trace_views(
     Raises
     ------
     InputError
-        On parameters out of range, and on rows that cannot be looked at: see `lay_setting` and
-        `stand_of`.
+        On rows that cannot be looked at: see `lay_sight` and `stand_of`.
 
     Notes
     -----
-    Crowns are opaque, unless ``leaves`` is "translucent": then an open share is the mean share of
+    Crowns are opaque, unless ``views.leaves`` is "translucent": then an open share is the mean share of
     the light that the leaves let pass (`screenplan.views.leaves`), a view is closed when that is at
     or below the threshold, and its holes are where single rays keep more than the threshold. Low
     growth then goes with the lower leaf density of the species, high growth with the higher. In
@@ -132,95 +91,81 @@ def trace_views(
     A ray is stopped the same whichever way it is looked along: a view that is closed from a window
     to a terrace is closed from the terrace to that window.
     """
-    _check(years, report_years, threshold)
-    if leaves not in LEAVES:
-        raise refuse(f"{leaves!r} says nothing of leaves", f"Write one of {', '.join(LEAVES)}")
-    dim = threshold if leaves == "translucent" else None
-    sampling = Sampling(
-        eye_inside_m, eye_seated_m, eye_standing_m, eyes_across, target_spacing_m, most_targets,
-        onlooker_spacing_m, onlooker_reach_m,
-    )  # fmt: skip
-    setting = lay_setting(
-        windows, private_places, planting_lines, onlookers, buildings, existing_screens, terrain,
-        sampling=sampling,
-    )  # fmt: skip
-    stand = stand_of(plants, years=years, curve=curve, table=table)
+    plants, years, threshold = layers["plants"], plan.growth.years, plan.views.threshold
+    dim = threshold if plan.views.leaves == "translucent" else None
+    sight = sight_of(layers, plan.views, terrain, kept)
+    stand = stand_of(plants, years=years, curve=plan.growth.curve, table=table)
     stand = stand.in_years(years_to_rest(stand))
     crowns = crowns_of(stand)
-    scene = Scene(setting.obstacles, rows_of(stand, crowns), crowns, dim)
+    scene = Scene(sight.obstacles, rows_of(stand, crowns), crowns, dim)
     others = []
-    if second_sample and not setting.ground.is_flat:
+    if second_sample and not sight.ground.is_flat:
         others = [
-            _on_other_ground(ground, setting, stand, scene)
-            for ground in other_grounds(setting.ground)
+            _on_other_ground(ground, sight, stand, scene) for ground in other_grounds(sight.ground)
         ]
-    zones = _zones(no_plant_zones)
+    zones = _zones(layers.get("no_plant_zones"))
     stands: dict[int, list] = {}
     views = []
-    for view_id, looker, place, place_id in setting.pairs():
-        behind = looker.eyes[place.is_single, False]
-        timeline, kept = _trace(looker.opening, behind, place.coarse, scene)
+    for number, look in enumerate(sight.looks()):
+        timeline, kept_rays = _trace(look, scene)
         error = np.nan
-        if second_sample and (timeline.rays or looker.may_see(place)):
-            error = _sampling_error(timeline, looker, place, scene)
+        if second_sample and (timeline.rays or look.may_exist()):
+            error = _sampling_error(timeline, look, scene)
         holes, last = [], last_open(timeline.open[TYPICAL, 0], threshold, years)
         if timeline.rays and last is not None:
             if last not in stands:
-                stands[last] = stand_in_year(planting_lines, plants, stand, last)
-            if kept is None:
-                kept = follow(looker.opening, behind, place.coarse, scene)
+                stands[last] = stand_in_year(layers["planting_lines"], plants, stand, last)
+            if kept_rays is None:
+                kept_rays = follow(look.opening, look.eyes, look.heads, scene)
             holes = find_holes(
-                *_open_rays(kept, last, years), stands[last], zones, setting.ground,
+                *_open_rays(kept_rays, last, years), stands[last], zones, sight.ground,
                 max(years, last),
             )  # fmt: skip
-        apart = [other[view_id].differs_from(timeline) for other in others]
+        apart = [other[number].differs_from(timeline) for other in others]
         views.append(
             View(
-                view_id, looker.looker_id, place_id, looker.kind,
-                shapely.LineString([looker.middle, place.middle]),
+                look.view_id, look.observer_id, look.place_id, look.kind,
+                shapely.LineString(look.middles),
                 timeline, error, max(apart, default=np.nan),
                 holes, last, years,
             )
         )  # fmt: skip
+    crs = layers["windows"].crs
     return (
-        views_layer(views, report_years=report_years, threshold=threshold, crs=windows.crs),
+        views_layer(views, report_years=plan.views.report_years, threshold=threshold, crs=crs),
         view_years_table(views),
-        view_holes_layer(views, crs=windows.crs),
+        view_holes_layer(views, crs=crs),
     )
 
 
-def _sampling_error(timeline, looker, place, scene) -> float:
+def _sampling_error(timeline, look: Look, scene) -> float:
     """Error of a view's shares by a second sample, and by how much of both samples takes part."""
-    eyes, more = looker.eyes[place.is_single, False], looker.eyes[place.is_single, True]
-    denser = sum_up(follow(looker.opening, more, place.dense, scene), scene)
+    denser = sum_up(follow(look.opening, look.more_eyes, look.more_heads, scene), scene)
     if timeline.rays:
-        spots, heads = positions_in_view(looker.opening, eyes, place.coarse)
-    elif denser.rays or looker.glimpses(place):
+        spots, heads = positions_in_view(look.opening, look.eyes, look.heads)
+    elif denser.rays or look.is_glimpsed():
         # What the sample does not see at all may be open or shut.
         return 1.0
     else:
-        spots, heads = positions_in_view(None, eyes, place.coarse)
-    return sampling_error(timeline, denser, heads, spots, single=place.is_single)
+        spots, heads = positions_in_view(None, look.eyes, look.heads)
+    return sampling_error(timeline, denser, heads, spots, single=look.is_single)
 
 
-def _on_other_ground(ground, setting: Setting, stand: Stand, scene: Scene):
+def _on_other_ground(ground, sight: Sight, stand: Stand, scene: Scene) -> list[Timeline]:
     """Timelines of all views with the same eyes and heads, but another ground in the way."""
-    rise = ground.height_at(*stand.xy.T) - setting.ground.height_at(*stand.xy.T)
+    rise = ground.height_at(*stand.xy.T) - sight.ground.height_at(*stand.xy.T)
     moved = rows_of(replace(stand, ground_m=stand.ground_m + rise), scene.table)
-    grid = ground_grid(ground, setting.within)
-    scene = Scene(replace(setting.obstacles, ground=grid), moved, scene.table, scene.dim)
-    return {
-        view_id: sum_up(
-            follow(looker.opening, looker.eyes[place.is_single, False], place.coarse, scene), scene
-        )
-        for view_id, looker, place, _ in setting.pairs()
-    }
+    grid = ground_grid(ground, sight.within)
+    scene = Scene(replace(sight.obstacles, ground=grid), moved, scene.table, scene.dim)
+    return [
+        sum_up(follow(look.opening, look.eyes, look.heads, scene), scene) for look in sight.looks()
+    ]
 
 
-def _trace(opening, eyes, targets, scene):
+def _trace(look: Look, scene):
     """Timeline of a view, and its followed rays if they are few enough to be kept."""
-    portions = follow(opening, eyes, targets, scene)
-    if len(eyes) * len(targets) > PORTION:
+    portions = follow(look.opening, look.eyes, look.heads, scene)
+    if len(look.eyes) * len(look.heads) > PORTION:
         return sum_up(portions, scene), None
     kept = list(portions)
     return sum_up(iter(kept), scene), kept
@@ -249,18 +194,3 @@ def _zones(no_plant_zones) -> list[tuple]:
     features = no_plant_zones["feature"].astype(str).to_numpy()
     shapes = no_plant_zones.geometry.to_numpy()
     return [(shapes[k], features[k]) for k in by_size]
-
-
-def _check(years, report_years, threshold) -> None:
-    if not (isinstance(years, (int, np.integer)) and 1 <= years <= LAST_YEAR):
-        raise refuse(
-            f"{years!r} is no last year to look at", f"Give a whole number from 1 to {LAST_YEAR}"
-        )
-    wrong = [year for year in report_years if not 0 <= year <= years or year != int(year)]
-    if wrong:
-        raise refuse(
-            f"year {wrong[0]} cannot be reported, as years 0 to {years} are looked at",
-            "Take it out of report_years, or raise years",
-        )
-    if not 0.0 <= threshold < 1.0:
-        raise refuse(f"the threshold {threshold} is no share", "Give a number from 0 to below 1")

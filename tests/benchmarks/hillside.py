@@ -8,12 +8,13 @@ from pathlib import Path
 import numpy as np
 
 from screenplan.ground.crown_shapes import shape_of
+from screenplan.plan import DEFAULTS
 from screenplan.planting.stand import stand_of
+from screenplan.views import sampling
 from screenplan.views.grown import crowns_of, rows_of
 from screenplan.views.kernel import follow_years
 from screenplan.views.obstacles import HEDGE_SHAPE, TREE_SHAPE
-from screenplan.views.sampling import rays_through
-from screenplan.views.setting import Sampling, lay_setting
+from screenplan.views.sight import lay_sight
 
 from . import tracer
 from .clock import Turns, serially, verdict
@@ -30,30 +31,22 @@ UNDERGROUND_M = 5.0
 
 
 def site_scene():
-    """Setting, rows and crowns of the sample plan, and rays of all its views."""
+    """Sight, rows and crowns of the sample plan, and rays of all its views."""
     from screenplan.running.pipeline import run_plan
 
     layers = run_plan(PLAN)
     site, layers = layers.site, layers.layers
-    take = [layers.get(name) for name in ("buildings", "existing_screens")]
-    sampling = Sampling(1.0, 1.2, 1.6, ACROSS, SPACING_M, MOST_TARGETS, 5.0, 60.0)
-    setting = lay_setting(
-        layers["windows"], layers["private_places"], layers["planting_lines"],
-        layers.get("onlookers"), *take, site.terrain, sampling=sampling,
-    )  # fmt: skip
+    views = DEFAULTS.views.model_copy(update={"eyes_across": ACROSS, "target_spacing": SPACING_M})
+    sampling.MOST_TARGETS = MOST_TARGETS
+    sight = lay_sight(layers, views, site.terrain)
     stand = stand_of(layers["plants"], years=LAST_YEAR)
     table = crowns_of(stand)
     rows = rows_of(stand, table)
-    ends = [[], []]
-    for _, looker, place, _ in setting.pairs():
-        for k, part in enumerate(
-            rays_through(looker.opening, looker.eyes[place.is_single, False], place.coarse)
-        ):
-            ends[k].append(part)
-    origin, target = (np.concatenate(part) for part in ends)
+    ends = [look.rays() for look in sight.looks()]
+    origin, target = (np.concatenate(part) for part in zip(*ends, strict=True))
     step = max(len(origin) // TIMED, 1)
     shapes = [start.species.shape for start in stand.starts]
-    return setting, rows, table, shapes, origin[::step], target[::step]
+    return sight, rows, table, shapes, origin[::step], target[::step]
 
 
 def solid_triangles(obstacles) -> np.ndarray:
@@ -78,8 +71,8 @@ def solid_triangles(obstacles) -> np.ndarray:
 
 def bench_hillside() -> None:
     """Opaque timeline of the sample site against the ray tracer once a year, all in one scene."""
-    setting, rows, table, shapes, origin, target = site_scene()
-    obstacles = setting.obstacles
+    sight, rows, table, shapes, origin, target = site_scene()
+    obstacles = sight.obstacles
 
     def ours(o, t):
         light, _ = obstacles.light_left(o, t)

@@ -22,14 +22,14 @@ import time
 from .lot import site
 from screenplan.views.views import trace_views
 layers = site()
-trace_views(*layers)
+trace_views(layers)
 best = 9e9
 for _ in range(3):
-    start = time.perf_counter(); views, _, holes = trace_views(*layers)
+    start = time.perf_counter(); views, _, holes = trace_views(layers)
     best = min(best, time.perf_counter() - start)
-start = time.perf_counter(); trace_views(*layers, second_sample=False)
+start = time.perf_counter(); trace_views(layers, second_sample=False)
 plain = time.perf_counter() - start
-print(f"{best:.3f} s, without the second sample {plain:.3f} s; {len(layers[3])} plants, "
+print(f"{best:.3f} s, without the second sample {plain:.3f} s; {len(layers['plants'])} plants, "
       f"{views.rays.sum():,} rays through openings, {len(holes)} holes")
 """
 

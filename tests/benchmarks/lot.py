@@ -51,4 +51,8 @@ def site():
         {"place_id": f"p{k}", "geometry": shapely.box(x, y, x + 10, y + 10)}
         for k, (x, y) in enumerate(((-20, 20), (0, 25), (20, 0), (25, 20)))
     ]
-    return [gpd.GeoDataFrame(rows) for rows in (windows, places, lines, plants, houses)]
+    rows = {
+        "windows": windows, "private_places": places, "planting_lines": lines, "plants": plants,
+        "buildings": houses,
+    }  # fmt: skip
+    return {name: gpd.GeoDataFrame(of_layer) for name, of_layer in rows.items()}

@@ -1,0 +1,385 @@
+"""Who looks at what, and what does not grow between them: laid once, whatever is planted.
+
+Every step that follows rays takes them from here, so that they all speak of the same ones. A sight
+may hold several subjects, each with observers, places and planting lines of its own; what stands
+already stands in everybody's way.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import shapely
+
+from screenplan.ground.errors import InputError, Problem, refuse
+from screenplan.ground.kept import Kept
+from screenplan.plan import DEFAULTS
+from screenplan.plan.planting import Views
+from screenplan.site.terrain import Terrain
+from screenplan.views.obstacles import Obstacles, identifiers, lay_obstacles
+from screenplan.views.onlookers import onlooker_eyes
+from screenplan.views.openings import OPENING, openings_of
+from screenplan.views.sampling import (
+    COINCIDENT_M,
+    Free,
+    Samples,
+    Targets,
+    by_subject,
+    eyes_behind,
+    move_to_ends,
+    rays_through,
+    sample_places,
+)
+
+#: The layers of which a sight is laid; all after the first three are optional.
+LAYERS = (
+    "windows", "private_places", "planting_lines", "onlookers", "buildings", "existing_screens",
+)  # fmt: skip
+#: Eye positions that the second, denser sample has more over the width of a window.
+MORE_ACROSS = 2
+#: Times as many eye positions for a place that is a single position.
+SINGLE_ACROSS = 4
+#: The kind of observers at windows.
+WINDOW = "window"
+#: Samples of eyes: whether for a place that is a single position, and whether the denser one.
+SAMPLES = [(single, finer) for single in (False, True) for finer in (False, True)]
+#: Distances between eyes and targets that are worked on at a time.
+BLOCK = 4_000_000
+
+
+@dataclass(frozen=True, eq=False)
+class Observers:
+    """Windows and onlookers, sampled: a row each.
+
+    Parameters
+    ----------
+    ids : list of str
+    kind : list of str
+        "window" or the onlooker's kind.
+    subject : ndarray of int, (observers,)
+    middle : ndarray, (observers, 2)
+        For the drawing.
+    openings : recarray of `OPENING`, (observers,)
+        What each looks through; NaN for onlookers, who look through nothing.
+    eyes : mapping
+        `Samples` by the keys of `SAMPLES`.
+    """
+
+    ids: list[str]
+    kind: list[str]
+    subject: np.ndarray
+    middle: np.ndarray
+    openings: np.recarray
+    eyes: Mapping[tuple[bool, bool], Samples]
+
+    def opening(self, row: int) -> np.record | None:
+        """Give what one looks through; None if nothing."""
+        opening = self.openings[row]
+        return None if np.isnan(opening.x) else opening
+
+    def followed_by(self, other: Observers) -> Observers:
+        """Give these observers and then others."""
+        return Observers(
+            self.ids + other.ids,
+            self.kind + other.kind,
+            np.concatenate([self.subject, other.subject]),
+            np.concatenate([self.middle, other.middle]),
+            np.concatenate([self.openings, other.openings]).view(np.recarray),
+            {key: eyes.followed_by(other.eyes[key]) for key, eyes in self.eyes.items()},
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class Look:
+    """One observer who looks at one place: a view before anything is followed.
+
+    Parameters
+    ----------
+    view_id, observer_id, place_id, kind : str
+    middles : tuple of 2 arrays of 2 floats
+        Of the observer and of the place, for the drawing.
+    opening : record or None
+        What is looked through, by `OPENING`.
+    eyes, heads : ndarray, (n, 3)
+        Ends of the rays.
+    more_eyes, more_heads : ndarray, (n, 3)
+        Those of the second, denser sample.
+    is_single : bool
+        Whether the place is a single position.
+    """
+
+    view_id: str
+    observer_id: str
+    place_id: str
+    kind: str
+    middles: tuple[np.ndarray, np.ndarray]
+    opening: np.record | None
+    eyes: np.ndarray
+    heads: np.ndarray
+    more_eyes: np.ndarray
+    more_heads: np.ndarray
+    is_single: bool
+
+    def rays(self) -> tuple[np.ndarray, np.ndarray]:
+        """Give the ends of all rays, (rays, 3) each."""
+        return rays_through(self.opening, self.eyes, self.heads)
+
+    def may_exist(self) -> bool:
+        """Tell whether some of the place lies before the window, or within an onlooker's reach."""
+        if self.opening is None:
+            return bool(len(self.more_eyes))
+        way = self.more_heads[:, :2] - self.middles[0]
+        return bool((way @ np.array(self.opening.out) > 0.0).any())
+
+    def is_glimpsed(self) -> bool:
+        """Tell whether an eye at either end of the window's width sees some of the place.
+
+        Where eyes between them do, one of those at the ends does: the strip of eyes that see a
+        point through an opening is wider than the opening.
+        """
+        if self.opening is None:
+            return False
+        ends = move_to_ends(self.opening, self.more_eyes)
+        return bool(len(rays_through(self.opening, ends, self.more_heads)[0]))
+
+
+@dataclass(frozen=True, eq=False)
+class Sight:
+    """Who looks, at what, and what stands between that does not grow.
+
+    Parameters
+    ----------
+    observers : Observers
+    targets : Targets
+    pairs : ndarray of int, (views, 2)
+        Observer and place of every view: each of a subject's observers looks at each of its places.
+    obstacles : Obstacles
+    ground : Terrain
+    within : tuple of 4 floats or None
+        West, south, east, north of all eyes and targets.
+    """
+
+    observers: Observers
+    targets: Targets
+    pairs: np.ndarray
+    obstacles: Obstacles
+    ground: Terrain
+    within: tuple[float, float, float, float] | None
+
+    def looks(self) -> Iterator[Look]:
+        """Every view, in the order of ``pairs``."""
+        observers, targets = self.observers, self.targets
+        for one, place in self.pairs:
+            single = targets.is_single(place)
+            yield Look(
+                f"{observers.ids[one]} to {targets.ids[place]}",
+                observers.ids[one],
+                targets.ids[place],
+                observers.kind[one],
+                (observers.middle[one], targets.middle[place]),
+                observers.opening(one),
+                observers.eyes[single, False].row(one),
+                targets.coarse.row(place),
+                observers.eyes[single, True].row(one),
+                targets.dense.row(place),
+                single,
+            )
+
+    def rays(self) -> Iterator[tuple[int, str, np.ndarray, np.ndarray, np.ndarray]]:
+        """Rays of every view that has any.
+
+        Yields
+        ------
+        number, view_id : int, str
+            The view's number among ``pairs``, and its identifier.
+        origin, target : ndarray, (rays, 3)
+            Ends of the rays.
+        light : ndarray, (rays,)
+            Share of each ray's light that what exists lets through.
+        """
+        for number, look in enumerate(self.looks()):
+            origin, target = look.rays()
+            if len(origin):
+                light = self.obstacles.light_left(origin, target)[0]
+                yield number, look.view_id, origin, target, light
+
+
+def sight_of(
+    layers: Mapping[str, Any], views: Views, terrain: Terrain | None, kept: Kept | None
+) -> Sight:
+    """Lay a sight, or give the one that the run has laid of the same layers."""
+    parts = [layers.get(name) for name in LAYERS]
+    return (Kept() if kept is None else kept)(_lay, views, terrain, *parts)
+
+
+def _lay(views: Views, terrain: Terrain | None, *parts) -> Sight:
+    return lay_sight(dict(zip(LAYERS, parts, strict=True)), views, terrain)
+
+
+def lay_sight(
+    layers: Mapping[str, Any],
+    views: Views = DEFAULTS.views,
+    terrain: Terrain | None = None,
+    subjects: Mapping[str, Any] | None = None,
+) -> Sight:
+    """Sample who looks and what is looked at, and make ready what stands between.
+
+    Parameters
+    ----------
+    layers : mapping
+        Those of `LAYERS` by their contracts, in local-frame metres.
+    views : Views
+        How densely, and where eyes are: the plan's section.
+    terrain : Terrain, optional
+        Ground heights; by default level ground at height 0.
+    subjects : mapping, optional
+        The subject of each row of windows, onlookers, private places and planting lines, as arrays
+        of int by layer; by default all rows are one subject's.
+
+    Raises
+    ------
+    InputError
+        By row; see `openings_of`, `onlooker_eyes`, `sample_places` and `lay_obstacles`. Also where
+        an eye and a target coincide, and where an onlooker has the identifier of a window.
+    """
+    layers = {name: layers.get(name) for name in LAYERS}
+    subjects = {
+        name: np.asarray(
+            (subjects or {}).get(name, np.zeros(0 if layer is None else len(layer), int))
+        )
+        for name, layer in layers.items()
+    }
+    lines, places = layers["planting_lines"], layers["private_places"]
+    _check_lines(lines)
+    ground = Terrain.flat() if terrain is None else terrain
+    free = Free(layers["buildings"], lines, subjects["planting_lines"])
+    observers = _windows(layers, views, ground, subjects)
+    targets = sample_places(
+        places, free, ground, spacing_m=views.target_spacing, subject=subjects["private_places"]
+    )
+    if layers["onlookers"] is not None and len(layers["onlookers"]):
+        observers = observers.followed_by(_onlookers(layers, views, free, ground, subjects))
+        _refuse_same_names(observers, len(layers["windows"]))
+    pairs = np.argwhere(observers.subject[:, None] == targets.subject)
+    refuse_coincident(observers, targets, pairs)
+    ends = np.concatenate([targets.dense.xyz, *(eyes.xyz for eyes in observers.eyes.values())])[
+        :, :2
+    ]
+    within = (*ends.min(axis=0), *ends.max(axis=0)) if len(ends) else None
+    obstacles = lay_obstacles(layers["buildings"], layers["existing_screens"], ground, within)
+    return Sight(observers, targets, pairs, obstacles, ground, within)
+
+
+def refuse_coincident(observers: Observers, targets: Targets, pairs) -> None:
+    """Refuse a place that lies in a window, in an eye behind it, or in an onlooker.
+
+    Raises
+    ------
+    InputError
+        With the rows of the places, naming the window or onlooker.
+    """
+    problems = []
+    for one, place in pairs:
+        at, opening = observers.eyes[True, False].row(one)[:, :2], observers.opening(one)
+        if opening is not None:
+            at = np.vstack([observers.middle[one], at])
+        heads = np.unique(targets.coarse.row(place)[:, :2], axis=0)
+        if len(at) and _nearest(at, heads) <= COINCIDENT_M:
+            name = observers.ids[one]
+            what = f"onlooker {name}" if opening is None else f"window {name} or an eye behind it"
+            problems.append(
+                Problem(
+                    f"a private place has the same position as {what}",
+                    "Move one of the two: an eye and what it looks at cannot coincide",
+                    layer="private_places",
+                    rows=[int(place) + 1],
+                )
+            )
+    if problems:
+        raise InputError(problems)
+
+
+def _nearest(one, two) -> float:
+    step = max(BLOCK // max(len(two), 1), 1)
+    return min(
+        float(np.hypot(*np.moveaxis(one[k : k + step, None] - two, 2, 0)).min())
+        for k in range(0, len(one), step)
+    )
+
+
+def _windows(layers, views: Views, ground, subjects) -> Observers:
+    windows, heights = layers["windows"], (views.eye_seated, views.eye_standing)
+    openings = openings_of(windows, layers["buildings"], ground, eye_standing_m=max(heights))
+    eyes = {}
+    for single, finer in SAMPLES:
+        # A place of one position is seen from more eyes, so that its shares are not coarse.
+        across = views.eyes_across * (SINGLE_ACROSS if single else 1) + MORE_ACROSS * finer
+        eyes[single, finer] = Samples.of(
+            [
+                eyes_behind(opening, inside_m=views.eye_inside, heights_m=heights, across=across)
+                for opening in openings
+            ]
+        )
+    return Observers(
+        identifiers(windows, "window_id"), [WINDOW] * len(windows), subjects["windows"],
+        np.column_stack([openings.x, openings.y]), openings, eyes,
+    )  # fmt: skip
+
+
+def _onlookers(layers, views: Views, free: Free, ground, subjects) -> Observers:
+    onlookers = layers["onlookers"]
+    kinds = (
+        onlookers["kind"].astype("string").fillna("path").to_list()
+        if "kind" in onlookers.columns
+        else ["path"] * len(onlookers)
+    )
+    coarse, dense = onlooker_eyes(
+        onlookers, by_subject(layers["private_places"], subjects["private_places"]), free, ground,
+        spacing_m=views.onlooker_spacing, reach_m=views.onlooker_reach,
+        subject=subjects["onlookers"],
+    )  # fmt: skip
+    middle = [_middle(shape, coarse.row(row)) for row, shape in enumerate(onlookers.geometry)]
+    openings = np.full(len(onlookers), np.nan, OPENING).view(np.recarray)
+    return Observers(
+        identifiers(onlookers, "onlooker_id"), kinds, subjects["onlookers"], np.array(middle),
+        openings, {(single, finer): dense if finer else coarse for single, finer in SAMPLES},
+    )  # fmt: skip
+
+
+def _refuse_same_names(observers: Observers, windows: int) -> None:
+    names = list(zip(observers.subject.tolist(), observers.ids, strict=True))
+    taken = set(names[:windows])
+    twice = [row for row, name in enumerate(names[windows:], 1) if name in taken]
+    if twice:
+        raise refuse(
+            f"an onlooker has the identifier of a window, {names[windows + twice[0] - 1][1]}",
+            "Give each onlooker an onlooker_id of its own",
+            layer="onlookers",
+            rows=twice,
+        )
+
+
+def _middle(shape, eyes) -> tuple[float, float]:
+    """Give the position that is nearest to the middle of all that count."""
+    if not len(eyes):
+        point = shape.representative_point()
+        return (point.x, point.y)
+    xy = eyes[:, :2]
+    nearest = xy[np.argmin(np.hypot(*(xy - xy.mean(axis=0)).T))]
+    return (float(nearest[0]), float(nearest[1]))
+
+
+def _check_lines(planting_lines) -> None:
+    shapes = planting_lines.geometry.to_numpy()
+    wrong = shapely.is_missing(shapes) | (shapely.get_type_id(shapes) != 1)
+    wrong |= ~(shapely.length(shapes) > 0.0)
+    if wrong.any():
+        raise refuse(
+            "a planting line is no line with a length",
+            "Give each a single line from its zero peg to its end peg",
+            layer="planting_lines",
+            rows=[int(row) + 1 for row in np.flatnonzero(wrong)],
+        )
