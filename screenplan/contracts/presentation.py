@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
-import pandas as pd
+if TYPE_CHECKING:
+    import pandas as pd
 
 #: Groups of the project's tree, from the top. What is higher up is drawn later.
 Group = Literal["Planting", "Stake-out", "Views", "Effects", "Site", "Ground"]
