@@ -96,7 +96,7 @@ def test_the_ground_is_marked_then_asked_for_then_dug():
 @pytest.mark.parametrize("request_key", LIVES)
 def test_all_digging_falls_within_the_life_of_the_request(request_key):
     life = LIVES[request_key]
-    assert load_limits()[request_key]["life_days"] == life
+    assert load_limits()[request_key].life_days == life
     tasks = schedule(request=request_key).set_index("task")
     asked, answered = tasks.loc["locate", ["first_day", "last_day"]]
     first = [task for task in DIGS if task != "replace"]

@@ -13,7 +13,8 @@ from screenplan.effects.hedge_height import (
     window_height,
 )
 from screenplan.ground.units import FOOT_M
-from screenplan.rules.limits import WINDS, limit_of
+from screenplan.rules.limit_kinds import WINDS
+from screenplan.rules.limits import limit_of
 from screenplan.site.terrain import Terrain
 
 RULE = limit_of(None, "hedge_height")

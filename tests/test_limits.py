@@ -6,7 +6,8 @@ from effects_kit import house, layer
 from screenplan.effects.applied import list_rules, setback_text
 from screenplan.ground.errors import InputError
 from screenplan.ground.units import FOOT_M
-from screenplan.rules.limits import KINDS, limit_named, limit_of, load_limits, months_text
+from screenplan.rules.limit_kinds import KINDS
+from screenplan.rules.limits import limit_named, limit_of, load_limits, months_text
 from screenplan.rules.ruleset import STATUSES, Rule, load_rules
 
 
@@ -28,55 +29,80 @@ def test_a_users_file_overrides_by_key(tmp_path):
         encoding="utf-8",
     )
     limits = load_limits(file)
-    assert limits["locate_24in"]["margin_m"] == pytest.approx(30 * 0.0254)
+    assert limits["locate_24in"].margin_m == pytest.approx(30 * 0.0254)
     # What was changed says so, and no longer claims the published source's status.
     assert limits["locate_24in"].status == "user"
     assert limits["locate_24in"].source.startswith("changed by the user; before: tolerance zone")
     assert limits["locate_24in"].date == ""
     assert "corner_25ft" not in limits
-    assert limits["my_wires"]["at_most_m"] == (3.0,)
-    assert load_limits(file, {"my_wires": {"at_most": ["4 m"]}})["my_wires"]["at_most_m"] == (4.0,)
+    assert limits["my_wires"].at_most_m == (3.0,)
+    assert load_limits(file, {"my_wires": {"at_most": ["4 m"]}})["my_wires"].at_most_m == (4.0,)
 
 
 @pytest.mark.parametrize(
     ("table", "message"),
     [
-        ({"x": {"kind": "zonin"}}, r"limit x: kind is 'zonin'"),
+        (
+            {"x": {"kind": "zonin"}},
+            r"key x\.kind: 'zonin' is not one of the choices\. Write one of 'sight_triangle', 'stopping'",
+        ),
         ({"x": 3}, "'x' is not a limit but 3"),
-        ({"x": {"use": False}}, "no such limit to switch off"),
-        ({"x": {"kind": "tolerance", "reason": "r"}}, "a new limit needs margin"),
-        ({"x": {"kind": "tolerance", "margin": "1 m"}}, "a new limit needs reason"),
+        ({"x": {"use": False}}, r"key x\.use: there is no limit 'x' to switch off"),
+        ({"x": {"kind": "tolerance", "reason": "r"}}, r"key x\.margin: this key is missing"),
+        ({"x": {"kind": "tolerance", "margin": "1 m"}}, r"key x\.reason: this key is missing"),
         ({"locate_18in": {"margin": 2}}, "2 has no unit"),
-        ({"locate_18in": {"margin": "-1 m"}}, "margin is negative"),
-        ({"locate_18in": {"margn": "1 m"}}, "'margn' is not a key of tolerance"),
+        (
+            {"locate_18in": {"margin": "-1 m"}},
+            r"key locate_18in\.margin: '-1 m' is out of range\. Give at least 0 m",
+        ),
+        (
+            {"locate_18in": {"margn": "1 m"}},
+            r"key locate_18in\.margn: there is no such key\. Did you mean margin\?",
+        ),
         ({"request_nebraska": {"life_days": 1}}, "it is not above wait_working_days"),
-        ({"request_nebraska": {"life_days": 1000}}, "or above a year"),
-        ({"request_nebraska": {"wait_working_days": 40, "life_days": 90}}, "it is above 30"),
+        ({"request_nebraska": {"life_days": 1000}}, r"1000 is out of range\. Give at most 366"),
+        (
+            {"request_nebraska": {"wait_working_days": 40, "life_days": 90}},
+            r"40 is out of range\. Give at most 30",
+        ),
         (
             {"nesting_march_august": {"months": [3, 13]}},
-            r"months is \[3, 13\]. Write a list of months",
+            r"\[3, 13\] is not a list of months\. Write them by number",
         ),
-        ({"nesting_march_august": {"months": "May"}}, r"months is 'May'\. Write a list of months"),
+        ({"nesting_march_august": {"months": "May"}}, r"'May' is not a list of months"),
         ({"nesting_march_august": {"months": list(range(1, 13))}}, "every month is named"),
-        ({"winter_water": {"times": 1.5}}, r"times is 1\.5\. Write a whole number"),
-        ({"season_bare_evergreen": {"roots": "wet"}}, "Write bare or with_soil"),
+        ({"winter_water": {"times": 1.5}}, r"key winter_water\.times: 1\.5 is not a whole number"),
+        ({"season_bare_evergreen": {"roots": "wet"}}, "Write 'bare' or 'with_soil'"),
         ({"locate_18in": {"kind": "zoning"}}, "it is of the kind tolerance"),
-        ({"locate_18in": {"status": "sure"}}, "status is 'sure'"),
-        ({"locate_18in": {"date": "soon"}}, "date is 'soon'"),
+        ({"locate_18in": {"status": "sure"}}, "'sure' is not one of the choices"),
+        (
+            {"locate_18in": {"date": "soon"}},
+            r"'soon' is not a date\. Write a year, a month or a day",
+        ),
         ({"locate_18in": {"reason": ""}}, "not a text"),
         ({"locate_18in": {"confirm_locally": "no"}}, "Write true or false"),
-        ({"drive_10ft": {"place": "yard"}}, "Write drive or corner"),
+        ({"drive_10ft": {"place": "yard"}}, "Write 'drive' or 'corner'"),
         ({"drive_10ft": {"clear_to": "1 ft"}}, "it is not above clear_from"),
         ({"stopping_distance": {"reaction_s": "slow"}}, "not a number"),
-        ({"stopping_distance": {"reaction_s": -1}}, "Write a number of 0 or more"),
+        ({"stopping_distance": {"reaction_s": -1}}, "-1 is out of range. Give at least 0"),
         ({"wires_15_65ft": {"within": ["65 ft", "15 ft"]}}, "do not rise together"),
         ({"wires_15_65ft": {"at_most": ["40 ft", "20 ft"]}}, "do not rise together"),
         ({"wires_15_65ft": {"within": ["15 ft", "15 ft"]}}, "do not rise together"),
         ({"wires_15_65ft": {"at_most": ["20 ft"]}}, "do not rise together"),
         ({"wires_15_65ft": {"within": "15 ft"}}, "not a list"),
         ({"high_hedge": {"garden_factors": {"N": 0.5}}}, "a garden factor is missing"),
-        ({"sun_needed": {"hours": 6}}, "Write hours ="),
+        ({"sun_needed": {"hours": 6}}, "6 is not a table"),
         ({"foliage_noise": {"total_db": [1, 2]}}, "its rows do not fit together"),
+        ({"x": {"reason": "r"}}, r"key x\.kind: this key is missing"),
+        ({"locate_18in": {"use": "no"}}, r"key locate_18in\.use: 'no' is neither true nor false"),
+        ({"foliage_noise": {"bands_hz": [1e7]}}, "out of range. Give at most 1e.06"),
+        (
+            {"wires_15_65ft": {"within": ["15 ft", 65]}},
+            r"key wires_15_65ft\.within.*65 has no unit",
+        ),
+        ({"wires_15_65ft": {"within": []}}, r"key wires_15_65ft\.within: \[\] lists nothing"),
+        ({"high_hedge": {"garden_factors": {"N": "x"}}}, r"garden_factors\.N: 'x' is not a number"),
+        ({"sun_needed": {"hours": {}}}, r"key sun_needed\.hours: \{\} lists nothing"),
     ],
 )
 def test_wrong_limits_are_refused(table, message):
@@ -88,7 +114,7 @@ def test_heights_beside_a_wire_may_stay_equal_and_texts_are_kept():
     # By construction: one height for two distances is a step of nothing, not a fall.
     flat = {"at_most": ["20 ft", "20 ft"], "reason": "mine", "date": "2026-11-03", "source": "s"}
     limit = load_limits(None, {"wires_15_65ft": flat})["wires_15_65ft"]
-    assert limit["at_most_m"] == pytest.approx((20 * FOOT_M, 20 * FOOT_M))
+    assert limit.at_most_m == pytest.approx((20 * FOOT_M, 20 * FOOT_M))
     assert (limit.reason, limit.date, limit.source) == ("mine", "2026-11-03", "s")
 
 

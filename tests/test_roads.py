@@ -159,5 +159,5 @@ def test_a_triangle_of_the_wrong_kind_is_refused():
 
 def test_presets_are_named_by_what_they_are():
     limits = load_limits()
-    assert limits["drive_10ft"]["leg_m"] == pytest.approx(10 * FOOT_M)
-    assert limits["corner_25ft"]["leg_m"] == pytest.approx(25 * FOOT_M)
+    assert limits["drive_10ft"].leg_m == pytest.approx(10 * FOOT_M)
+    assert limits["corner_25ft"].leg_m == pytest.approx(25 * FOOT_M)

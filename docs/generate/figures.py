@@ -10,8 +10,10 @@ from screenplan.effects.applied import setback_text
 from screenplan.ground.crown_shapes import SHAPES
 from screenplan.ground.units import FOOT_M
 from screenplan.plan.findings import names_of
+from screenplan.plan.values import key_of
 from screenplan.planting.species import GROWTH_CLASSES, KEYS, TOLERANCES, Species, load_species
-from screenplan.rules.limits import KINDS, Limit, load_limits
+from screenplan.rules.limit_kinds import KINDS, Limit
+from screenplan.rules.limits import load_limits
 from screenplan.rules.ruleset import STATUSES, Rule, load_rules
 
 #: What each status means, for `STATUSES` of the rules.
@@ -84,7 +86,7 @@ def rules_page() -> str:
         f"Keys of a setback: {codes(names_of(Rule))}.",
         "Keys of a limit: `kind`, which decides its figures, `reason`, `source`, `status`, `date`, "
         "`confirm_locally`, `use`, and",
-        table(["Kind", "Its figures"], [[code(kind), codes(figures)] for kind, figures in KINDS.items()]),
+        table(["Kind", "Its figures"], [[code(kind), codes(map(key_of, model.figure_names()))] for kind, model in KINDS.items()]),
     )  # fmt: skip
 
 
@@ -107,7 +109,7 @@ def _figures(one: Limit) -> str:
     """Write the figures of a limit in one line."""
     said = []
     for name, figure in one.figures.items():
-        is_length = KINDS[one.kind].get(name.removesuffix("_m"), "").startswith("length")
+        is_length = key_of(name) != name
         unit = next((word for end, word in _UNITS.items() if name.endswith(end)), "")
         word = re.sub("_(m|s|hz|db)$", "", name) if is_length or unit else name
         write = _length if is_length else number

@@ -172,7 +172,7 @@ def _setback(rule: Rule, there: Mapping[str, set[str]], heights: Sequence[float]
 def _limit(one: Limit, there, picked, guidance: bool, layers) -> dict:
     kind = one.kind
     is_there = {
-        "sight_triangle": "road" in there and (one.figures.get("place") == "corner" or "driveway" in there),
+        "sight_triangle": "road" in there and (getattr(one, "place", "") == "corner" or "driveway" in there),
         "stopping": "road" in there and "driveway" in there,
         "emerging": "road" in there and "driveway" in there,
         "zoning": "overhead" in there or "building" in there,

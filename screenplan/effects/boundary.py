@@ -105,7 +105,7 @@ def outgrow_boundary(
         for row, name in enumerate(names_of(buildings, "building_id")):
             away = shapely.distance(points, buildings.geometry.iloc[row])
             at_wall = meet(stand, buildings.geometry.iloc[row], TOUCH_M)
-            near = away < rule["within_m"][-1] + stand.farthest[:, :, -1].max(axis=1)
+            near = away < rule.within_m[-1] + stand.farthest[:, :, -1].max(axis=1)
             for plant in np.flatnonzero(near):
                 put(
                     plant, "crown at a wall", name, at_wall.away[plant], at_wall.away[plant],

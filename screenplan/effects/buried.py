@@ -61,7 +61,7 @@ def mark_buried(
         dug = ~plants["existing"].fillna(False).to_numpy(bool)
         half_hole = _hole_widths(plants, dug, plan.works.hole_factor, plan.setbacks.hole) / 2.0
         for row, name in enumerate(names_of(lines, "utility_id")):
-            reach = half[row] + rule["margin_m"]
+            reach = half[row] + rule.margin_m
             shape = lines.geometry.iloc[row]
             zones.append(
                 {
@@ -139,10 +139,10 @@ def reach_drains(
         ids = plants["plant_id"].to_numpy()
         kinds = [kind.strip().lower().replace(" ", "_") for kind in texts(keep_outs, "kind")]
         for row, name in enumerate(names_of(keep_outs, "keep_out_id")):
-            if kinds[row] != rule["feature"]:
+            if kinds[row] != rule.feature:
                 continue
             away = shapely.distance(stand.points, keep_outs.geometry.iloc[row])
-            needed = np.maximum(rule["times_height"] * stand.height, rule["at_least_m"])
+            needed = np.maximum(rule.times_height * stand.height, rule.at_least_m)
             holds = needed > away[:, None, None]
             for plant in np.flatnonzero(holds.any(axis=(1, 2))):
                 rows.append(

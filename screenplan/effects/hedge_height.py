@@ -29,7 +29,8 @@ from screenplan.contracts.tables import layer_of, numbers
 from screenplan.effects.growing import first_years, has_rows, names_of
 from screenplan.planting.species import Species
 from screenplan.planting.stand import stand_of
-from screenplan.rules.limits import WINDS, Limit, limit_of
+from screenplan.rules.limit_kinds import WINDS, Limit
+from screenplan.rules.limits import limit_of
 from screenplan.site.ownership import outline_known
 
 #: A hedge is opposite a window if its nearest point lies within this angle of straight out.
@@ -59,7 +60,7 @@ def window_height(distance_m: float, rule: Limit, *, opposite: bool) -> float:
     6.0
     """
     name = "window_opposite_per_distance" if opposite else "window_side_per_distance"
-    return rule[name] * distance_m + rule["window_plus_m"]
+    return getattr(rule, name) * distance_m + rule.window_plus_m
 
 
 def garden_height(
@@ -78,8 +79,8 @@ def garden_height(
     set_back_m : float
         How far the hedge stands behind the boundary; counts beyond 1 m.
     """
-    more = set_back_m if set_back_m > rule["set_back_beyond_m"] else 0.0
-    return rule["garden_factors"][wind] * area_m2 / hedge_m + more
+    more = set_back_m if set_back_m > rule.set_back_beyond_m else 0.0
+    return rule.garden_factors[wind] * area_m2 / hedge_m + more
 
 
 def guide_heights(
@@ -167,7 +168,7 @@ class _Row:
             if garden.is_empty or away > AT_GARDEN_M:
                 continue
             beside = shapely.intersection(
-                self.line.geometry, shapely.buffer(garden, away + self.rule["set_back_beyond_m"])
+                self.line.geometry, shapely.buffer(garden, away + self.rule.set_back_beyond_m)
             )
             middle, centre = beside.centroid, garden.centroid
             wind = wind_of(middle.x - centre.x, middle.y - centre.y)
@@ -198,7 +199,7 @@ class _Row:
         return float(np.average(self.terrain.height_at(*middles.T), weights=lengths))
 
     def _made(self, kind, name, formula, away, height, rise) -> dict:
-        kept = max(height + rise, self.rule["never_below_m"])
+        kept = max(height + rise, self.rule.never_below_m)
         holds = (self.heights > kept).any(axis=0)
         return {
             "height_id": f"{self.line.line_id} {kind} {name}",

@@ -299,7 +299,7 @@ def _asked(one: _Counted, plants, table, needed: Limit | None) -> dict:
         return {"asked_h": None}
     mine = plants.loc[plants["line_id"].astype(str) == one.target.name, "species"].astype(str)
     found = [
-        needed["hours"].get(table[key].tolerances["shade"])
+        needed.hours.get(table[key].tolerances["shade"])
         for key in mine.unique()
         if "shade" in table[key].tolerances and "shade" in table[key].sources
     ]

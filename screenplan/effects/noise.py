@@ -53,23 +53,23 @@ def foliage_loss(path_m: float, rule: Limit) -> np.ndarray:
     >>> foliage_loss(100.0, rule).round(9).tolist()
     [2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 9.0, 12.0]
     """
-    if path_m < rule["from_m"]:
-        return np.zeros(len(rule["bands_hz"]))
-    if path_m <= rule["per_metre_from_m"]:
-        return np.array(rule["total_db"])
-    return np.array(rule["db_per_m"]) * min(path_m, rule["at_most_m"])
+    if path_m < rule.from_m:
+        return np.zeros(len(rule.bands_hz))
+    if path_m <= rule.per_metre_from_m:
+        return np.array(rule.total_db)
+    return np.array(rule.db_per_m) * min(path_m, rule.at_most_m)
 
 
 def belt_for(wanted_db: float, rule: Limit, band_hz: float = JUDGED_HZ) -> float:
     """Depth of dense foliage that takes away so many dB in a band, metres; infinite if none does."""
-    band = rule["bands_hz"].index(band_hz)
+    band = rule.bands_hz.index(band_hz)
     if wanted_db <= 0:
         return 0.0
-    if wanted_db <= rule["total_db"][band]:
-        return rule["from_m"]
+    if wanted_db <= rule.total_db[band]:
+        return rule.from_m
     # Beyond the first range, for there the total holds.
-    depth = max(wanted_db / rule["db_per_m"][band], math.nextafter(rule["per_metre_from_m"], 1e9))
-    return depth if depth <= rule["at_most_m"] * (1 + 1e-12) else math.inf
+    depth = max(wanted_db / rule.db_per_m[band], math.nextafter(rule.per_metre_from_m, 1e9))
+    return depth if depth <= rule.at_most_m * (1 + 1e-12) else math.inf
 
 
 def follow_noise(
@@ -123,10 +123,10 @@ def follow_noise(
                         "place_id": place_id,
                         "length_m": path.length,
                         "foliage_m": inside,
-                        "loss_db": loss[rule["bands_hz"].index(JUDGED_HZ)],
+                        "loss_db": loss[rule.bands_hz.index(JUDGED_HZ)],
                         "by_band": ", ".join(
                             f"{band:g} Hz {one:.3g} dB"
-                            for band, one in zip(rule["bands_hz"], loss, strict=True)
+                            for band, one in zip(rule.bands_hz, loss, strict=True)
                         ),
                         "belt_m": None if needed is None or math.isinf(needed) else needed,
                         "says": _say(inside, loss, rule, plan.noise.wanted, needed),
@@ -140,7 +140,7 @@ def follow_noise(
 
 def _say(inside, loss, rule, wanted, needed) -> str:
     if loss.max() <= 0:
-        said = f"{NO_REDUCTION}: {inside:.1f} m of foliage lie on the way, and below {rule['from_m']:g} m the standard counts none"
+        said = f"{NO_REDUCTION}: {inside:.1f} m of foliage lie on the way, and below {rule.from_m:g} m the standard counts none"
     else:
         said = (f"{inside:.1f} m of foliage lie on the way, up to {loss.max():.3g} dB by the standard, "
                 "if one cannot see through them")  # fmt: skip

@@ -60,7 +60,7 @@ def reach_wires(
         return layer_of(WIRE_PLANTS, [], [], plants.crs)
     ids = plants["plant_id"].to_numpy()
     ground = np.nan_to_num(stand.ground_m)
-    reach = max(rule["within_m"][-1], allowance_m or 0.0) + stand.farthest.max(initial=0.0)
+    reach = max(rule.within_m[-1], allowance_m or 0.0) + stand.farthest.max(initial=0.0)
     heights = numbers(wires, "height_m", np.nan)
     for wire, wire_id in enumerate(names_of(wires, "utility_id")):
         shape = wires.geometry.iloc[wire]

@@ -75,9 +75,9 @@ def stopping_distance(speed_kmh: float, rule: Limit) -> float:
         Of the kind ``stopping``.
     """
     v = speed_kmh / MPH_KMH
-    a = rule["deceleration_m"] / FOOT_M
-    feet = FT_S_PER_MPH * v * rule["reaction_s"] + BRAKING * v * v / a
-    step = rule["round_up_to_m"] / FOOT_M
+    a = rule.deceleration_m / FOOT_M
+    feet = FT_S_PER_MPH * v * rule.reaction_s + BRAKING * v * v / a
+    step = rule.round_up_to_m / FOOT_M
     if step > 0:
         feet = math.ceil(feet / step - ROUND_SLACK) * step
     return feet * FOOT_M
@@ -242,10 +242,10 @@ def _drive_triangles(mouth: _Mouth, rule: Limit) -> Iterator[_Area]:
     length = np.hypot(*along)
     along = along / length if length > 0 else np.array([mouth.inward[1], -mouth.inward[0]])
     for edge, way in zip(mouth.edges, (-along, along), strict=True):
-        corners = [edge, edge + rule["leg_m"] * way, edge + rule["depth_m"] * mouth.inward]
+        corners = [edge, edge + rule.leg_m * way, edge + rule.depth_m * mouth.inward]
         yield _Area(
-            "drive", mouth.name, shapely.Polygon(corners), rule, rule["clear_from_m"],
-            rule.figures.get("clear_to_m", math.inf), rule["leg_m"], False,
+            "drive", mouth.name, shapely.Polygon(corners), rule, rule.clear_from_m,
+            rule.clear_to_m, rule.leg_m, False,
         )  # fmt: skip
 
 
@@ -266,11 +266,11 @@ def _along_road(mouth: _Mouth, roads, limits) -> Iterator[_Area]:
     # The eye stands so far behind the road's edge, in the middle of the drive.
     out = (mouth.middle - to_road) / gap if gap > 0 else mouth.inward
     edge = to_road + min(half, gap) * out
-    eye = edge + emerge["eye_back_m"] * out
+    eye = edge + emerge.eye_back_m * out
     reaches = []
     if stop is not None:
         reaches.append(("stopping", stop, (stopping_distance(speed, stop),) * 2, True))
-    gaps = tuple(emerging_distance(speed, emerge[f"gap_{turn}_s"]) for turn in ("left", "right"))
+    gaps = tuple(emerging_distance(speed, gap) for gap in (emerge.gap_left_s, emerge.gap_right_s))
     # Traffic from either hand must be seen for the turn to the left, which takes longer.
     reaches.append(("emerging", emerge, (max(gaps),) * 2, False))
     for kind, rule, (before, after), is_minimum in reaches:
@@ -283,7 +283,7 @@ def _along_road(mouth: _Mouth, roads, limits) -> Iterator[_Area]:
             if parts:
                 outline = parts[0] if len(parts) == 1 else shapely.MultiPolygon(parts)
                 yield _Area(
-                    kind, mouth.name, outline, rule, rule["eye_m"], math.inf,
+                    kind, mouth.name, outline, rule, rule.eye_m, math.inf,
                     before if kind == "stopping" else max(gaps), is_minimum,
                 )  # fmt: skip
 
@@ -304,12 +304,12 @@ def _corner_triangles(sides, rule: Limit) -> Iterator[_Area]:
         corner = after[0]
         legs = [
             corner + reach * (towards - corner) / np.hypot(*(towards - corner))
-            for towards, reach in ((before[-2], rule["leg_m"]), (after[1], rule["depth_m"]))
+            for towards, reach in ((before[-2], rule.leg_m), (after[1], rule.depth_m))
         ]
         yield _Area(
             "corner", f"{sides['side_id'].iloc[one]} and {sides['side_id'].iloc[two]}",
-            shapely.Polygon([corner, *legs]), rule, rule["clear_from_m"],
-            rule.figures.get("clear_to_m", math.inf), rule["leg_m"], False,
+            shapely.Polygon([corner, *legs]), rule, rule.clear_from_m,
+            rule.clear_to_m, rule.leg_m, False,
         )  # fmt: skip
 
 

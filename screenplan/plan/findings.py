@@ -45,6 +45,9 @@ def problems_of(
     problems: dict[str | None, Problem] = {}
     for item in error.errors(include_url=False):
         place, inner, around = _follow(model, item["loc"])
+        if "discriminator" in item.get("ctx", {}):  # the tag that tells several apart
+            place = [item["ctx"]["discriminator"].strip("'")]
+            item["input"] = item["input"].get(place[0])
         key = _joined(table, *place)
         if item["type"] == "value_error" and getattr(item["ctx"]["error"], "key", None):
             key = _joined(table, item["ctx"]["error"].key)
@@ -68,12 +71,14 @@ def _say(
         return str(wrong), wrong.mend if isinstance(wrong, WrongError) else "Correct it"
     if kind in ("extra_forbidden", "unexpected_keyword_argument"):
         return "there is no such key", instead_of(str(item["loc"][-1]), names)
-    if kind == "missing":
+    if kind in ("missing", "union_tag_not_found"):
         return "this key is missing", "Add it"
     if kind in _RANGES:
         limit = next(iter(context.values()))
         unit = " m" if _is_length(inner) else ""
         return f"{value} is out of range", f"Give {_RANGES[kind]} {limit:g}{unit}"
+    if kind == "union_tag_invalid":
+        return f"{value} is not one of the choices", f"Write one of {context['expected_tags']}"
     if kind == "literal_error":
         return f"{value} is not one of the choices", f"Write {context['expected']}"
     if kind in ("tuple_type", "list_type") and Ellipsis in get_args(_kinds(inner)[0]):

@@ -109,7 +109,7 @@ def season_of(limits: Mapping[str, Limit] | None, stock: str, *, evergreen: bool
     fits = [
         one
         for one in limits.values()
-        if one.kind == "planting_season" and (one["roots"], one["leaves"]) == (roots, leaves)
+        if one.kind == "planting_season" and (one.roots, one.leaves) == (roots, leaves)
     ]
     return fits[-1] if fits else None
 

@@ -190,7 +190,7 @@ def _before(asked: Limit, birds: Limit, seasons: Seasons, fenced: bool) -> Itera
         "for overhead lines and for sight at the road, and tell the neighbours",
     )  # fmt: skip
     yield _task(
-        "cut", "Cut what grows on the strip", seasons.before(lines.mark_day - 2, birds["months"]),
+        "cut", "Cut what grows on the strip", seasons.before(lines.mark_day - 2, birds.months),
         f"Shrubs and tall growth, to the ground and no deeper; keep it mown until planting. {_birds(birds, seasons)}",
         source=f"{_COMMON}; nesting: {birds.source}",
     )  # fmt: skip
@@ -236,9 +236,9 @@ def _locate(key: str, name: str, lines: Request, asked: Limit) -> dict:
     return _task(
         key, name, lines.ask_day,
         "Ask the one-call centre or the lines' owners to mark every buried line on the ground, private "
-        f"lines too (garden lights, irrigation, septic), at least {asked['wait_working_days']:g} working days "
+        f"lines too (garden lights, irrigation, septic), at least {asked.wait_working_days:g} working days "
         "before digging, and wait until all have answered. The request is taken to hold for "
-        f"{asked['life_days']:g} days, this one counted: ask which days hold where you are",
+        f"{asked.life_days:g} days, this one counted: ask which days hold where you are",
         source=f"{asked.source} ({asked.status}); tolerance zone 18 or 24 in each side: state one-call laws (read)",
         caution="No digging before every line is marked. Marks fade and lapse: ask again if the work is late",
         until=lines.answered_day,
@@ -247,7 +247,7 @@ def _locate(key: str, name: str, lines: Request, asked: Limit) -> dict:
 
 def _birds(birds: Limit, seasons: Seasons) -> str:
     """Say when birds nest, and that the local law decides."""
-    when = f", {months_text(seasons.months(birds['months']))}" if seasons.known else ""
+    when = f", {months_text(seasons.months(birds.months))}" if seasons.known else ""
     return (
         f"Not while birds nest{when} (by {birds.source}): the law where you are decides; a nest in use "
         "stays in any month"
@@ -338,7 +338,7 @@ def _clipping(clip: int | None, birds: Limit, seasons: Seasons) -> Iterator[dict
     if clip is None:
         return
     yield _task(
-        "clip", "First clip of the sides", seasons.after(year_day(clip), birds["months"]),
+        "clip", "First clip of the sides", seasons.after(year_day(clip), birds.months),
         f"When neighbouring crowns touch; into green twigs only. {_birds(birds, seasons)}",
         source=f"growth of the plan, typical growth; {_COMMON}; nesting: {birds.source}",
     )  # fmt: skip
@@ -358,11 +358,11 @@ def _nesting(
     tasks: Sequence[dict], birds: Limit, seasons: Seasons, today: dt.date
 ) -> Iterator[str]:
     """Warn if the ground is cleared while birds nest."""
-    if not seasons.falls(CLEAR_DAY, birds["months"]):
+    if not seasons.falls(CLEAR_DAY, birds.months):
         return
     cut = next(task["first_day"] for task in tasks if task["task"] == "cut")
-    months = months_text(seasons.months(birds["months"]))
-    free = seasons.said(seasons.after(CLEAR_DAY, birds["months"]) - CLEAR_DAY)
+    months = months_text(seasons.months(birds.months))
+    free = seasons.said(seasons.after(CLEAR_DAY, birds.months) - CLEAR_DAY)
     before = (
         f"the strip is cut before, on {seasons.said(cut)}, and kept mown"
         if seasons.start + dt.timedelta(days=cut) >= today

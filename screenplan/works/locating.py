@@ -51,8 +51,8 @@ class Request:
         limit : Limit
             Of the kind ``locate_request``.
         """
-        wait = waiting_days(limit["wait_working_days"])
-        life = int(limit["life_days"])
+        wait = waiting_days(limit.wait_working_days)
+        life = int(limit.life_days)
         # A request that holds hardly longer than it waits is made as late as can be.
         late = LATE_DAYS if life > wait + LATE_DAYS + 1 else 0
         ask = first_dig - 1 - wait - late

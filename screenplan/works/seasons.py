@@ -84,7 +84,7 @@ def season_words(seasons: Seasons, kinds: Sequence[Kind], limits) -> str:
     if not seasons.known:
         return ""
     said = {
-        _stock_words(kind): months_text(seasons.months(season["months"]))
+        _stock_words(kind): months_text(seasons.months(season.months))
         for kind, season in _seasons_of(kinds, limits)
     }
     if len(set(said.values())) == 1:
@@ -102,8 +102,8 @@ def judge_planting(seasons: Seasons, kinds: Sequence[Kind], limits) -> Iterator[
     """
     told = set()
     for kind, season in _seasons_of(kinds, limits):
-        best = months_text(seasons.months(season["months"]))
-        if seasons.falls(0, season["refused_months"]):
+        best = months_text(seasons.months(season.months))
+        if seasons.falls(0, season.refused_months):
             raise refuse(
                 f"{_stock_words(kind)} are planted on {seasons.start.isoformat()}, in full growth, and "
                 f"would die ({season.source})",
@@ -111,7 +111,7 @@ def judge_planting(seasons: Seasons, kinds: Sequence[Kind], limits) -> Iterator[
                 f"write [limits.rules.{season.key}] in the plan and below it refused_months = []",
                 key="calendar.planting",
             )
-        if not seasons.falls(0, season["months"]) and seasons.start is not None and seasons.known:
+        if not seasons.falls(0, season.months) and seasons.start is not None and seasons.known:
             if season.key in told:
                 continue
             told.add(season.key)
@@ -177,11 +177,11 @@ def water_by_season(stages: Sequence[Stage], seasons: Seasons, limits) -> list[W
         days = range(stage.first_day, stage.last_day + 1, stage.every_days)
         run: list[int] = []
         for day in days:
-            if not seasons.falls(day, rest["months"]):
+            if not seasons.falls(day, rest.months):
                 run.append(day)
                 continue
             # A winter is told by its first day, whichever stage falls into it.
-            first = seasons.before(day, rest["months"]) + 1
+            first = seasons.before(day, rest.months) + 1
             winters.setdefault(first, []).append(day)
             if run:
                 made.append(Watering(_part(stage, run)))
@@ -189,7 +189,7 @@ def water_by_season(stages: Sequence[Stage], seasons: Seasons, limits) -> list[W
         if run:
             made.append(Watering(_part(stage, run)))
     for days in winters.values():
-        times = min(int(rest["times"]), 1 + (max(days) - min(days)) // 30)
+        times = min(int(rest.times), 1 + (max(days) - min(days)) // 30)
         if times:
             apart = max((max(days) - min(days)) // times, 1)
             made.append(
