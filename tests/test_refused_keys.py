@@ -19,8 +19,8 @@ from screenplan.running.descriptions import describe_keys
 PACKAGE = Path(__file__).parent.parent / "screenplan"
 #: Calls that make what a person reads of a fault: their texts may name keys.
 SPEAKS = {"refuse", "Problem", "Finding", "InputError", "click.echo", "echo", "wrong"}
-#: Calls whose ``key`` is no key of a plan: a layer's identifier, an attribute of XML.
-OTHER_KEYS = {"Contract", "SubElement", "Element", "sorted", "min", "max", "sort_values"}
+#: Calls whose ``key`` is no key of a plan: a layer's identifier, a place in the report, an attribute of XML.
+OTHER_KEYS = {"Contract", "Shown", "SubElement", "Element", "sorted", "min", "max", "sort_values"}
 #: A figure of a rule or limit: [rules.KEY] in a plan, [KEY] in a rule file; what a key may be is the
 #: user's, and the name is the loader's own.
 RULE_ROOM = "rules"
