@@ -64,7 +64,8 @@ def reproject(
         tolerance_m / metres_per_unit,
         metres_per_source_unit / metres_per_unit,
     )
-    length = shapely.length(geometries)
+    with np.errstate(over="ignore", invalid="ignore"):
+        length = shapely.length(geometries)
     longest = np.maximum(longest, length / MOST_PIECES)
     dense = geometries.copy()
     # A length that is no number, or beyond all numbers, is not cut: what has one is refused later.
