@@ -189,9 +189,10 @@ def test_a_rule_beyond_all_measure_is_refused():
             ("boundary_stem", "distance") if load is load_rules else ("locate_24in", "margin")
         )
         for text in ("1e300 m", "20 km", "1e308 km"):
+            # Older versions of pydantic hand over the length in metres instead of what was written.
             with pytest.raises(
                 InputError,
-                match=rf"{key}\.{name}: ('20 km' is out of range|'1e300 m' is out of range|.* is not a finite length)",
+                match=rf"{key}\.{name}: (('20 km'|'1e300 m'|20000\.0|1e\+300) is out of range|.* is not a finite length)",
             ):
                 load(None, {key: {name: text}})
 
