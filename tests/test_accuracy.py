@@ -16,9 +16,17 @@ from shapely.geometry import LineString, Point, box
 from test_views import GARDEN, HOUSE, LINE, SHUT, TABLE, only, row, trace, windows
 
 from screenplan.site.terrain import Terrain
+from screenplan.views import sampling
 from screenplan.views.obstacles import lay_obstacles
 from screenplan.views.openings import openings_of
 from screenplan.views.sampling import eyes_behind, positions_in_view
+
+
+def trace_finely(most_targets, *layers, **options):
+    """Trace with so many targets in a place that no cap makes the sample coarser than asked."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(sampling, "MOST_TARGETS", most_targets)
+        return trace(*layers, **options)
 
 
 def hidden(x, wall_x, garden):
@@ -34,8 +42,8 @@ def look_past_a_wall(x, wall_x, garden, spacing):
         geometry=[LineString([(wall_x, -2), (60, -2)])],
     )
     place = gpd.GeoDataFrame({"place_id": ["g"]}, geometry=[garden])
-    views, *_ = trace(
-        windows((x, 6), width_m=0.05), place, row([]), None, wall, views_eye_inside=1e-6,
+    views, *_ = trace_finely(
+        10_000, windows((x, 6), width_m=0.05), place, row([]), None, wall, views_eye_inside=1e-6,
         views_eyes_across=1, views_target_spacing=spacing, second_sample=True, growth_years=1,
         views_report_years=(0,),
     )  # fmt: skip
@@ -85,7 +93,7 @@ def test_stated_error_covers_that_of_rows_of_crowns():
             w = windows((rng.uniform(-4, 4), 6))
             coarse = only(trace(w, garden, plants, second_sample=True, **options)[0])
             fine = only(
-                trace(w, garden, plants, views_eyes_across=9, views_target_spacing=0.25, **options)[0]
+                trace_finely(5000, w, garden, plants, views_eyes_across=9, views_target_spacing=0.25, **options)[0]
             )  # fmt: skip
             true = np.abs((coarse[shares] - fine[shares]).to_numpy(float)).max()
             assert true <= coarse.error_share < 0.5
@@ -156,7 +164,7 @@ def on_ground(height, cell, plants=None, **options):
     # A window on the ground floor, low enough for the ground to matter.
     w = windows((0.2, 6), sill=0.6, floor_m=0.0, height_m=1.5)
     options = {"second_sample": True, "terrain": ground, "views_target_spacing": 0.5} | options
-    return only(trace(w, GARDEN, plants, None, **options)[0])
+    return only(trace_finely(400, w, GARDEN, plants, None, **options)[0])
 
 
 def swell(x, y, high=1.6):
