@@ -1,4 +1,4 @@
-"""The kernel over rows of plants: every plant and year one by one, invariances, a ray tracer."""
+"""The kernel over rows of plants: its plain version, invariances, a ray tracer."""
 
 import math
 import sys
@@ -6,11 +6,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from crown_kit import BOX, COLUMN, CONE, ELLIPSOID, PARABOLOID, chord_length, crown_hit, line_terms
+from crown_kit import BOX, COLUMN, CONE, ELLIPSOID, PARABOLOID
 from crown_kit import ROUND as SHAPES
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from screenplan.views import plain
 from screenplan.views.crowns import tabulate_crowns
 from screenplan.views.kernel import (
     arrange_rows,
@@ -49,25 +50,9 @@ def rays_over(xy, count, rng, reach=12.0):
     return origin, target
 
 
-def one_by_one(origin, target, xyz, kind, table, shapes=SHAPES):
-    """Every ray against every plant, of the shape of its class, in every year of every growth."""
-    masks = np.zeros((len(origin), len(table.leafless), table.height.shape[1]), np.int64)
-    for ray in range(len(origin)):
-        for foot, k in zip(xyz, kind, strict=True):
-            terms = line_terms(origin[ray], target[ray], foot)
-            if terms[2] * terms[0] - terms[1] ** 2 > table.widest[k] ** 2 * terms[0]:
-                continue
-            for g in range(table.height.shape[1]):
-                for y in range(table.height.shape[2]):
-                    size = table.height[k, g, y], table.radius[k, g, y], table.clear[k, g, y]
-                    if crown_hit(shapes[k], *terms, *size):
-                        masks[ray, table.layer[k], g] |= 1 << y
-    return masks
-
-
 @pytest.mark.parametrize("bend", [0.0, 9.0])
 @pytest.mark.parametrize("stem", [0.0, 0.15])
-def test_agrees_with_one_by_one(bend, stem):
+def test_agrees_with_the_plain_version(bend, stem):
     rng = np.random.default_rng(8)
     xy = np.vstack([row_of(30, bend=bend), np.add(row_of(12, 1.3), (0.0, 6.0))])
     z = rng.uniform(0, 1, len(xy))
@@ -76,7 +61,7 @@ def test_agrees_with_one_by_one(bend, stem):
     rows = arrange_rows(*xy.T, z, kind, np.repeat([0, 1], [30, 12]), table)
     origin, target = rays_over(xy, 400, rng)
     origin[:40, :2] = target[:40, :2]  # upright ones
-    expected = one_by_one(origin, target, np.column_stack([xy, z]), kind, table)
+    expected = plain.blocked_years(origin, target, np.column_stack([xy, z]), kind, table, SHAPES)
     assert np.array_equal(blocked_years(origin, target, rows, table), expected)
     assert (expected != 0).any()
     assert (expected == 0).any()
@@ -94,7 +79,9 @@ def test_sight_lines_steeper_than_the_crowns(stem):
     origin, target = rays_over(xy, 600, rng, reach=1.5)
     origin[:, 2] = rng.uniform(5, 30, 600)
     target[:, 2] = rng.uniform(-5, 1, 600)
-    expected = one_by_one(origin, target, np.column_stack([xy, 0 * xy[:, 0]]), kind, table)
+    expected = plain.blocked_years(
+        origin, target, np.column_stack([xy, 0 * xy[:, 0]]), kind, table, SHAPES
+    )
     assert np.array_equal(blocked_years(origin, target, rows, table), expected)
     assert (expected != 0).sum() > 300
 
@@ -330,7 +317,7 @@ def test_agrees_with_a_ray_tracer(shape):
         assert (got == (sign > 0)).all()
 
 
-# Brute force: each box by itself, turned with its row, against the chord between its faces.
+# Brute force: each box by itself, turned with its row.
 @pytest.mark.parametrize("stem", [0.0, 0.1])
 def test_boxes_along_a_bent_row(stem):
     rng = np.random.default_rng(12)
@@ -345,18 +332,9 @@ def test_boxes_along_a_bent_row(stem):
     target[15:40] = xy[rng.integers(0, 15, 25)].repeat(1, 0)[:, [0, 1, 1]] + rng.normal(0, 0.3, 3)
     masks = blocked_years(origin, target, rows, table)[:, 0]
     assert (table.pieces.shape[2] == 1) == (stem == 0.0)
-    for ray, (o, q) in enumerate(zip(origin, target, strict=True)):
-        for g in range(3):
-            for y in (0, 5, YEARS - 1):
-                sizes = [part[0, g, y] for part in (table.height, table.radius, table.clear)]
-                chord = max(
-                    chord_length(
-                        BOX, o, q, (x, v, 0.0), *sizes, table.across[0, g, y],
-                        rows.way[number],
-                    )
-                    for number, (x, v) in enumerate(zip(rows.x, rows.y, strict=True))
-                )  # fmt: skip
-                assert bool(masks[ray, g] >> y & 1) == (chord > 0.0)
+    feet = np.column_stack([rows.x, rows.y, rows.z])
+    expected = plain.blocked_years(origin, target, feet, rows.kind, table, [BOX], rows.way)
+    assert np.array_equal(masks, expected[:, 0])
     assert (masks != 0).any()
     assert (masks == 0).any()
 
@@ -392,7 +370,9 @@ def test_crowns_that_stop_growing():
     kind = np.arange(20) % 4
     rows = arrange_rows(*xy.T, 0 * xy[:, 0], kind, np.zeros(20, int), table)
     origin, target = rays_over(xy, 500, rng)
-    expected = one_by_one(origin, target, np.column_stack([xy, 0 * xy[:, 0]]), kind, table)
+    expected = plain.blocked_years(
+        origin, target, np.column_stack([xy, 0 * xy[:, 0]]), kind, table, SHAPES
+    )
     assert np.array_equal(blocked_years(origin, target, rows, table), expected)
     assert (expected != 0).sum() > 200
 

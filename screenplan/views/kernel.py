@@ -8,7 +8,7 @@ as well. The result is a mask of years.
 
 Along a sight line distances count in plan, from its start: a point is at s from 0 to ``reach``, and
 rises by ``slope`` per metre. Of each plant it is known how far ``along`` the line its stem is
-passed, and how far to the side.
+passed, and how far to the side. `screenplan.views.plain` works out the same plainly.
 """
 
 from __future__ import annotations
