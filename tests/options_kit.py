@@ -19,4 +19,4 @@ def _written(key: str, value: Any) -> Any:
     if isinstance(value, str) or value is None:
         return value
     unit = "m" if is_length(key) else "m3" if is_volume(key) else ""
-    return f"{value!r} {unit}" if unit else value
+    return f"{float(value)!r} {unit}" if unit else value

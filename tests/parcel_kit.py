@@ -2,6 +2,7 @@
 
 import geopandas as gpd
 import numpy as np
+from options_kit import plan_with
 from shapely.geometry import LineString, Polygon
 
 from screenplan.planting.lines import draw_lines
@@ -33,17 +34,14 @@ def layer(**columns) -> gpd.GeoDataFrame:
     return gpd.GeoDataFrame({**columns}, geometry=list(shapes))
 
 
-def lay(parcels, along, *, sides=None, rules=PLAIN, features=None, accuracy=0.0, screens=None,
-        lines=None, drawn=None, **rows):  # fmt: skip
-    """Zones, lines and plants of a parcel; `features` go to the zones, `lines` to the lines."""
+def lay(parcels, along=(), *, sides=None, rules=PLAIN, features=None, screens=None, drawn=None,
+        terrain=None, table=None, **options):  # fmt: skip
+    """Zones, lines and plants of a parcel; `features` are layers besides it."""
     sides = sides_of(parcels) if sides is None else sides
-    zones, plantable = mark_zones(
-        parcels, existing_screens=screens, rules=rules, boundary_accuracy_m=accuracy,
-        **(features or {}),
-    )  # fmt: skip
-    found = draw_lines(
-        parcels, sides, plantable, zones, drawn,
-        along=along, spacing_m=rows.get("spacing_m", 1.5), **(lines or {}),
-    )  # fmt: skip
-    plants, dropped = set_plants(found, plantable, zones, screens, **rows)
+    along = [along] if isinstance(along, str) else list(along)
+    plan = plan_with(**{"site_boundary_accuracy": 0.0, "rows_along": along, **options})
+    layers = {"parcels": parcels, "existing_screens": screens, **(features or {})}
+    zones, plantable = mark_zones(layers, plan=plan, rules=rules, table=table)
+    found = draw_lines(parcels, sides, plantable, zones, drawn, screens, plan=plan)
+    plants, dropped = set_plants(found, plantable, zones, screens, terrain, plan=plan, table=table)
     return zones, plantable, found, plants, dropped

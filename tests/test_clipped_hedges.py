@@ -83,7 +83,10 @@ def test_stock_taller_than_the_hedge_is_kept_is_refused():
 
 def rule_distances(species, **features):
     zones, _ = mark_zones(
-        box(), species=species, table=TABLE, boundary_accuracy_m=0.0, rules=load_rules(), **features
+        {"parcels": box(), **features},
+        table=TABLE,
+        rules=load_rules(),
+        plan=plan_with(plants_species=species, site_boundary_accuracy=0.0),
     )
     return zones.set_index("rule")["distance_m"]
 
@@ -133,8 +136,8 @@ def test_the_list_of_rules_judges_the_same_height_as_the_zones():
 def test_rows_of_a_hedge_stand_where_the_stem_rule_lets_them():
     # Along the south side the first stems stand 2 ft from the line, not 20 ft.
     plants = lay(
-        box(), "south", rules=load_rules(), features={"species": "hedge", "table": TABLE},
-        species="hedge", table=TABLE, spacing_m=0.5,
+        box(), "south", rules=load_rules(),
+        plants_species="hedge", table=TABLE, rows_spacing=0.5,
     )[3]  # fmt: skip
     assert plants.geometry.y.max() == pytest.approx(2 * 0.3048, abs=0.01)
 

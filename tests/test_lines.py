@@ -7,12 +7,11 @@ import numpy as np
 import pytest
 import shapely
 from parcel_kit import PLAIN, box, lay, layer, sides_of, subject
-from shapely.geometry import LineString, MultiLineString, Polygon
+from shapely.geometry import LineString, MultiLineString, Point, Polygon
 
 from screenplan.contracts import PLANTING_LINES
 from screenplan.ground.errors import InputError
-from screenplan.planting.lines import CLEARANCE_M, draw_lines
-from screenplan.planting.zones import mark_zones
+from screenplan.planting.lines import CLEARANCE_M
 from screenplan.rules.ruleset import Rule
 
 #: The plain rule's 2 m, and the millimetre that lines keep off a zone.
@@ -41,7 +40,7 @@ def test_the_strictest_boundary_rule_sets_the_offset_once():
         *PLAIN,
         Rule("crown", "boundary", measured_from="line", measured_to="crown", reason="test"),
     )
-    line = lines_of(box(), ["south"], rules=rules, accuracy=1.0).iloc[0]
+    line = lines_of(box(), ["south"], rules=rules, site_boundary_accuracy=1.0).iloc[0]
     # Half of 12 ft (UF/IFAS ST-629, read) is less than 2 m; both widened by the accuracy.
     assert line["offset_m"] == pytest.approx(3.0 + CLEARANCE_M)
     assert line["bound_by"] == "stem"
@@ -56,10 +55,10 @@ def test_adjacent_sides_meet_at_the_mitre_corner():
 
 
 def test_second_row_stands_further_in():
-    lines = lines_of(box(), ["south"], lines={"rows": 2})
+    lines = lines_of(box(), ["south"], rows_rows=2)
     # Equal-sided triangles at 1.5 m: 0.8660 × 1.5 m (arithmetic).
     assert lines["offset_m"].diff().iloc[1] == pytest.approx(1.5 * math.sqrt(3) / 2)
-    lines = lines_of(box(), ["south"], lines={"rows": 2, "row_distance_m": 2.0})
+    lines = lines_of(box(), ["south"], rows_rows=2, rows_row_distance=2.0)
     assert lines["offset_m"].diff().iloc[1] == pytest.approx(2.0)
     assert list(lines["row"]) == [1, 2]
 
@@ -149,7 +148,7 @@ def test_a_chamfered_corner_is_shared_by_its_two_sides():
 
 def test_a_drawn_line_is_kept_with_its_name():
     drawn = layer(line_id=["mine"], geometry=[LineString([(5, 10), (30, 12)])])
-    lines = lines_of(box(), (), drawn=drawn, lines={"rows": 2, "row_distance_m": 1.0})
+    lines = lines_of(box(), (), drawn=drawn, rows_rows=2, rows_row_distance=1.0)
     line = lines.loc["mine-row1"]
     assert line["side_id"] == "mine"
     assert math.isnan(line["offset_m"])
@@ -195,11 +194,9 @@ def test_refused():
         "along, and nobody looks onto a private place across one. Choose among south",
         along=(), sides=sides_of(box()).assign(looked_across=0.0),
     )  # fmt: skip
-    refused("3 rows are asked for", lines={"rows": 3})
-    refused("key rows.row_distance: -1", lines={"row_distance_m": -1.0})
     refused("the parcel is too narrow for a row", parcels=box(40, 3.9))
-    refused("there is no room for a second row", parcels=box(40, 5.0), lines={"rows": 2})
-    refused(r"forbidden by stem \(boundary\) on 100%", lines={"offset_m": 1.0})
+    refused("there is no room for a second row", parcels=box(40, 5.0), rows_rows=2)
+    refused(r"forbidden by stem \(boundary\) on 100%", rows_offset=1.0)
     refused(
         "it lies outside the subject parcel",
         drawn=layer(line_id=["x"], geometry=[LineString([(50, 50), (60, 60)])]),
@@ -211,9 +208,11 @@ def test_refused():
 
 
 def test_an_existing_row_keeps_its_whole_line():
-    parcels = box()
-    zones, plantable = mark_zones(parcels, rules=PLAIN, boundary_accuracy_m=0.0)
-    row = layer(line_id=["old"], geometry=[LineString([(5, 1), (30, 1)])])
-    lines = draw_lines(parcels, sides_of(parcels), plantable, zones, row, keep_whole=True)
+    # It stands 1 m from the boundary, where nothing new may.
+    ends = [Point(5, 1), Point(30, 1)]
+    screens = layer(
+        screen_id=["a", "b"], kind=["plant", "plant"], height_m=[2.0, 2.0], geometry=ends
+    )
+    lines = lay(box(), screens=screens)[2]
     assert lines["length_m"].iloc[0] == 25
     assert lines["plantable_m"].iloc[0] == 0

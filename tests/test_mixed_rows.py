@@ -50,7 +50,7 @@ PARCELS = {"layers": {"parcels": {"file": "lots.gpkg"}}}
 
 
 def test_kinds_take_turns_in_groups_along_each_row():
-    _, _, _, plants, _ = lay(box(), ["south", "east"], species=MIX, group=2, table=TABLE, spacing_m=2.3)  # fmt: skip
+    _, _, _, plants, _ = lay(box(), ["south", "east"], plants_species=MIX, plants_group=2, table=TABLE, rows_spacing=2.3)  # fmt: skip
     rows = plants.groupby("line_id", sort=False)["species"].agg(list)
     assert len(rows) == 2
     for row in rows:  # by arithmetic: two, two, and from the beginning, at each zero peg anew
@@ -59,24 +59,26 @@ def test_kinds_take_turns_in_groups_along_each_row():
 
 
 def test_one_text_and_a_list_of_one_are_as_before():
-    single = lay(box(), "south", species="narrow", table=TABLE, group=2)[3]
-    listed = lay(box(), "south", species=["narrow"], table=TABLE)[3]
+    single = lay(box(), "south", plants_species="narrow", table=TABLE, plants_group=2)[3]
+    listed = lay(box(), "south", plants_species=["narrow"], table=TABLE)[3]
     pd.testing.assert_frame_equal(single, listed)
 
 
 def test_a_kind_listed_twice_takes_two_turns():
-    plants = lay(box(), "south", species=["wide", "wide", "narrow"], group=1, table=TABLE)[3]
+    plants = lay(
+        box(), "south", plants_species=["wide", "wide", "narrow"], plants_group=1, table=TABLE
+    )[3]
     assert plants["species"].to_list()[:7] == ["wide", "wide", "narrow"] * 2 + ["wide"]
 
 
 def test_each_kind_is_planted_at_its_own_height_unless_one_is_given():
     table = load_species()
     mix = ["ilex_glabra", "magnolia_grandiflora"]  # 1 ft and 4 ft
-    plants = lay(box(), "south", species=mix, group=1, table=table)[3]
+    plants = lay(box(), "south", plants_species=mix, plants_group=1, table=table)[3]
     heights = plants.groupby("species")["stock_height_m"].unique()
     assert heights["ilex_glabra"] == pytest.approx([0.3048])
     assert heights["magnolia_grandiflora"] == pytest.approx([1.2192])
-    given = lay(box(), "south", species=mix, stock_height_m=0.8, table=table)[3]
+    given = lay(box(), "south", plants_species=mix, plants_stock_height=0.8, table=table)[3]
     assert given["stock_height_m"].unique() == pytest.approx([0.8])
 
 
@@ -85,7 +87,9 @@ def test_plants_that_stand_take_no_turn():
         screen_id=["s"], kind=["plant"], height_m=[2.0], species=["low"],
         geometry=[shapely.Point(10, 2.001)],
     )  # fmt: skip
-    plants = lay(box(), "south", screens=standing, species=MIX, group=2, table=TABLE)[3]
+    plants = lay(box(), "south", screens=standing, plants_species=MIX, plants_group=2, table=TABLE)[
+        3
+    ]
     assert plants.loc[plants["existing"], "species"].to_list() == ["low"]
     new = plants.loc[~plants["existing"], "species"].to_list()
     assert new == [MIX[number // 2 % 2] for number in range(len(new))]
@@ -94,17 +98,20 @@ def test_plants_that_stand_take_no_turn():
 @pytest.mark.parametrize(
     ("rows", "message"),
     [
-        ({"group": 0}, "a group of 0 plants is no group"),
-        ({"group": 1.5}, "a group of 1.5 plants is no group"),
-        ({"group": True}, "a group of True plants is no group"),
-        ({"species": []}, "no species is listed"),
-        ({"species": ["wide", "yew of nowhere"]}, "there is no species 'yew of nowhere'"),
-        ({"species": ["wide", "low"], "stock_height_m": 4.0}, "low shrub never grows above 3 m"),
+        ({"plants_group": 0}, r"key plants\.group: 0 is out of range"),
+        ({"plants_group": 1.5}, r"key plants\.group: 1\.5 does not fit"),
+        ({"plants_group": True}, r"key plants\.group: True is not a number"),
+        ({"plants_species": []}, r"key plants\.species: 0 are listed"),
+        ({"plants_species": ["wide", "yew of nowhere"]}, "there is no species 'yew of nowhere'"),
+        (
+            {"plants_species": ["wide", "low"], "plants_stock_height": 4.0},
+            "low shrub never grows above 3 m",
+        ),
     ],
 )
 def test_what_cannot_be_mixed_is_refused(rows, message):
     with pytest.raises(InputError, match=message):
-        lay(box(), "south", **({"species": MIX, "table": TABLE} | rows))
+        lay(box(), "south", **({"plants_species": MIX, "table": TABLE} | rows))
 
 
 # Invariant: what a mix may not stand on is what one of its kinds may not stand on.
@@ -116,9 +123,11 @@ def test_each_rule_keeps_off_the_kind_that_asks_for_most():
     }  # fmt: skip
 
     def zones(species):
-        return mark_zones(box(), species=species, table=TABLE, boundary_accuracy_m=0.0, **features)[
-            0
-        ]
+        return mark_zones(
+            {"parcels": box(), **features},
+            table=TABLE,
+            plan=plan_with(plants_species=species, site_boundary_accuracy=0.0),
+        )[0]
 
     mixed, apart = (
         zones(["wide", "narrow", "low"]),
@@ -136,7 +145,9 @@ def test_each_rule_keeps_off_the_kind_that_asks_for_most():
 def test_a_derived_place_ends_where_the_widest_kind_begins():
     lines = layer(line_id=["r"], geometry=[shapely.LineString([(0, 2), (40, 2)])])
     place = layer(place_id=["garden"], derived=[True], geometry=[shapely.box(5, 2.2, 15, 9)])
-    left = leave_room(place, lines, species=["narrow", "wide", "low"], table=TABLE)
+    left = leave_room(
+        place, lines, table=TABLE, plan=plan_with(plants_species=["narrow", "wide", "low"])
+    )
     # Closed form: half of 3 m from the line at 2 m.
     assert left.geometry.iloc[0].bounds[1] == pytest.approx(3.5, abs=0.001)
     assert "grown crowns of wide cone, 1.50 m" in notes_of(left)[0]
@@ -149,7 +160,12 @@ def test_the_hole_is_that_of_the_largest_stock():
                  geometry=[shapely.LineString([(0, 15), (40, 15)])])  # fmt: skip
 
     def distance(species):
-        zones, _ = mark_zones(box(), utilities=main, rules=[dug], species=species, table=table)
+        zones, _ = mark_zones(
+            {"parcels": box(), "utilities": main},
+            rules=[dug],
+            table=table,
+            plan=plan_with(plants_species=species),
+        )
         return zones["distance_m"].iloc[0]
 
     small, large = distance("ilex_glabra"), distance("magnolia_grandiflora")
@@ -187,9 +203,21 @@ def test_a_mixed_row_closes_as_its_weakest_neighbours(group, weakest):
     assert grown_band("narrow", "narrow", gap) < grown_band("wide", "narrow", gap)
     # Measured on plants that stand, too.
     _, plantable, lines, plants, _ = lay(
-        box(), "south", species=MIX, group=group, table=TABLE, spacing_m=gap, fit="exact"
+        box(),
+        "south",
+        plants_species=MIX,
+        plants_group=group,
+        table=TABLE,
+        rows_spacing=gap,
+        rows_fit="exact",
     )
-    measured = close_rows(plants, lines, plantable, asked_height_m=1.3, years=60, table=TABLE)
+    measured = close_rows(
+        plants,
+        lines,
+        plantable,
+        table=TABLE,
+        plan=plan_with(growth_asked_height=1.3, growth_years=60),
+    )
     measured = measured.set_index("growth")
     assert measured.loc["typical", "mature_closed_height_m"] == pytest.approx(closing.mature_height_m)  # fmt: skip
     for number, growth in enumerate(("low", "typical", "high")):
@@ -205,7 +233,9 @@ def test_neighbours_of_three_kinds():
 
 
 def test_health_and_order_count_each_kind():
-    plants = lay(box(), "south", species=MIX, group=3, table=TABLE, spacing_m=1.9)[3]
+    plants = lay(box(), "south", plants_species=MIX, plants_group=3, table=TABLE, rows_spacing=1.9)[
+        3
+    ]
     count = plants["species"].value_counts()
     shares = judge_health(
         plants,
@@ -227,7 +257,9 @@ def test_health_and_order_count_each_kind():
 
 
 def test_the_summary_counts_each_kind_by_its_name():
-    plants = lay(box(), "south", species=MIX, group=3, table=TABLE, spacing_m=1.9)[3]
+    plants = lay(box(), "south", plants_species=MIX, plants_group=3, table=TABLE, rows_spacing=1.9)[
+        3
+    ]
     count = plants["species"].value_counts()
     names = {key: kind.common_name for key, kind in TABLE.items()}
     (row,) = summarise({"plants": plants}, names=names)
@@ -313,8 +345,8 @@ def test_an_alternative_mix_of_a_kind_that_is_not_known_is_refused():
 
 
 def test_sides_of_a_closed_round_keep_the_turn_at_a_shared_corner():
-    plants = lay(box(), ["south", "east", "north", "west"], sides=sides_of(box()), species=MIX,
-                 group=2, table=TABLE, spacing_m=2.7)[3]  # fmt: skip
+    plants = lay(box(), ["south", "east", "north", "west"], sides=sides_of(box()), plants_species=MIX,
+                 plants_group=2, table=TABLE, rows_spacing=2.7)[3]  # fmt: skip
     first = plants.groupby("line_id", sort=False)["species"].first()
     assert (first == "wide").all()
     assert np.isclose(plants.groupby("line_id")["station_m"].min(), 0.0).all()

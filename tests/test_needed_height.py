@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import shapely
+from options_kit import plan_with
 from shapely.geometry import LineString, Point, box
 from test_views import GARDEN, HOUSE, LINE, WINDOW, windows
 from test_views import TABLE as PLANTS
@@ -185,7 +186,9 @@ def test_closing_agrees_with_the_closure_of_rows(spacing):
             {"line_id": ["l"], "row": 1, "side_id": "l"},
             geometry=[LineString([(0, 0), (4 * spacing, 0)])],
         )
-        closure = close_rows(plants, line, asked_height_m=1.5, years=30).set_index("growth")
+        closure = close_rows(
+            plants, line, plan=plan_with(growth_asked_height=1.5, growth_years=30)
+        ).set_index("growth")
         for g, growth in enumerate(("low", "typical", "high")):
             year = closure.loc[growth, "year_closed"]
             assert closing.year_reached(g, 1.5) == (None if pd.isna(year) else year)

@@ -7,10 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from screenplan.ground.errors import InputError
 from screenplan.planting.patterns import (
     EQUILATERAL,
-    check_spacing,
     count_evened,
     count_exact,
     evened,
@@ -81,9 +79,3 @@ def test_equilateral_field_holds_15_percent_more_than_the_square_grid():
     assert triangles / square == pytest.approx(2 / math.sqrt(3), rel=0.005)
     # For a double row it does not hold: 2n - 1 plants either way.
     assert len(exact(0, 30, s)) + len(staggered(exact(0, 30, s))) == 41
-
-
-@pytest.mark.parametrize("spacing", [0, -1.5, math.nan, math.inf, True])
-def test_a_spacing_that_is_none(spacing):
-    with pytest.raises(InputError, match=r"the spacing is .* m\. Give a length above 0 m"):
-        check_spacing(spacing)

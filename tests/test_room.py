@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 import shapely
 from made_up import make_layer
+from options_kit import plan_with
 from parcel_kit import PLAIN, box, layer, sides_of
 from shapely.geometry import LineString, Point
 
@@ -45,11 +46,13 @@ def place(shape, *, derived=False, name="terrace"):
 
 def planted(places, *, species="thuja_smaragd", rules=RULES, **rows):
     parcels = box()
-    zones, free = mark_zones(
-        parcels, private_places=places, rules=rules, species=species, boundary_accuracy_m=0.0, table=TABLE
-    )  # fmt: skip
-    lines = draw_lines(parcels, sides_of(parcels), free, zones, along="south", **rows)
-    plants, dropped = set_plants(lines, free, zones, species=species, table=TABLE)
+    plan = plan_with(
+        plants_species=species, site_boundary_accuracy=0.0, rows_along=["south"], **rows
+    )
+    layers = {"parcels": parcels, "private_places": places}
+    zones, free = mark_zones(layers, rules=rules, table=TABLE, plan=plan)
+    lines = draw_lines(parcels, sides_of(parcels), free, zones, plan=plan)
+    plants, dropped = set_plants(lines, free, zones, table=TABLE, plan=plan)
     return zones, lines, plants, dropped
 
 
@@ -105,13 +108,15 @@ def test_a_derived_place_ends_where_the_row_begins(species):
     # From 1 to 9 m behind the boundary, the row in it at 3 m: the part on the far side is left.
     lawn = place(shapely.box(10, 0.5, 30, 16), derived=True)
     lines = line((0, 3), (40, 3))
-    left = leave_room(lawn, lines, species=species, table=TABLE).geometry.iloc[0]
+    left = leave_room(
+        lawn, lines, table=TABLE, plan=plan_with(plants_species=species)
+    ).geometry.iloc[0]
     half = HALVES[species]
     # Arcs are drawn around the true circle: up to half a millimetre wider.
     assert left.bounds == pytest.approx((10, 3 + half, 30, 16), abs=0.001)
     assert shapely.distance(left, lines.geometry.iloc[0]) >= half
     assert left.area == pytest.approx(20 * (13 - half), rel=1e-3)
-    (note,) = notes_of(leave_room(lawn, lines, species=species, table=TABLE))
+    (note,) = notes_of(leave_room(lawn, lines, table=TABLE, plan=plan_with(plants_species=species)))
     assert f"{half:.2f} m to either side" in note
     assert f"{20 * 15.5 - left.area:.1f} m² of private place terrace" in note
 
@@ -125,7 +130,7 @@ def test_two_rows_and_more_places():
     both = gpd.GeoDataFrame(
         gpd.pd.concat([place(shape, derived=True, name="lawn"), place(shape, name="drawn")], ignore_index=True)
     )  # fmt: skip
-    found = leave_room(both, lines, species="kept", table=TABLE)
+    found = leave_room(both, lines, table=TABLE, plan=plan_with(plants_species="kept"))
     assert found.geometry.iloc[0].bounds == pytest.approx((10, 4.3, 30, 20), abs=0.001)
     assert found.geometry.iloc[1].equals(shape)  # what somebody drew stays
 
@@ -134,7 +139,7 @@ def test_no_room_is_left_out_and_told():
     # 0.3 m deep behind the grown row: 3 m², less than the 4 m² of a few chairs.
     half = HALVES["thuja_smaragd"]
     strip = place(shapely.box(10, 2.6, 20, 3 + half + 0.3), derived=True)
-    found = leave_room(strip, line((0, 3), (40, 3)), species="thuja_smaragd")
+    found = leave_room(strip, line((0, 3), (40, 3)), plan=plan_with(plants_species="thuja_smaragd"))
     assert len(found) == 0
     (note,) = notes_of(found)
     assert re.search(r"leave 3\.0 m² of private place terrace, which is no room for people", note)

@@ -9,6 +9,7 @@ import pytest
 import shapely
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
+from options_kit import plan_with
 from parcel_kit import PLAIN, box, lay, layer, sides_of, subject
 from shapely.geometry import LineString, Point, Polygon
 from shapely.ops import substring
@@ -38,7 +39,7 @@ def gaps(plants):
 
 
 def test_one_side_evened_by_arithmetic():
-    _, _, _, plants, dropped = lay(box(), "south", spacing_m=1.5)
+    _, _, _, plants, dropped = lay(box(), "south", rows_spacing=1.5)
     length = 40 - 2 * OFFSET  # 35.998 m: ceil(23.9987) + 1 = 25 plants
     assert len(plants) == 25
     assert plants["station_m"].iloc[[0, -1]].to_list() == pytest.approx([0, length])
@@ -52,41 +53,36 @@ def test_one_side_evened_by_arithmetic():
 
 
 def test_one_side_exact_by_arithmetic():
-    plants = lay(box(), "south", spacing_m=1.5, fit="exact")[3]
+    plants = lay(box(), "south", rows_spacing=1.5, rows_fit="exact")[3]
     assert len(plants) == 24  # floor(35.998 / 1.5) + 1
     assert plants["station_m"].to_numpy() == pytest.approx(1.5 * np.arange(24))
 
 
 def test_staggered_second_row_has_one_fewer_in_equal_triangles():
-    plants = lay(box(), "south", lines={"rows": 2}, spacing_m=1.5, fit="exact")[3]
+    plants = lay(box(), "south", rows_rows=2, rows_spacing=1.5, rows_fit="exact")[3]
     first, second = (plants[plants["row"] == row] for row in (1, 2))
     assert (len(first), len(second)) == (24, 23)
     apart = shapely.distance(first.geometry.to_numpy()[:-1], second.geometry.to_numpy())
     assert apart == pytest.approx(np.full(23, 1.5))
-    single = lay(box(), "south", lines={"rows": 2}, spacing_m=1.5, pattern="single")[3]
-    # Each row by itself, evened. No row turns off at the corners, so both are 35.998 m long.
-    assert single.groupby("row").size().to_list() == [25, 25]
 
 
 @pytest.mark.parametrize("apart_m", [0.4, 0.9, 1.1, 2.0])
-@pytest.mark.parametrize("pattern", ["staggered", "single"])
-def test_rows_nearer_to_each_other_than_half_the_spacing_are_both_planted(apart_m, pattern):
-    # Arithmetic: 35.998 m at 3 m are 12 stations of the first row and 11 in their middles, or of a row
-    # by itself 12 again, however near the second row stands.
+def test_rows_nearer_to_each_other_than_half_the_spacing_are_both_planted(apart_m):
+    # Arithmetic: 35.998 m at 3 m are 12 stations of the first row and 11 in their middles, however near
+    # the second row stands.
     plants, dropped = lay(
-        box(), "south", lines={"rows": 2, "row_distance_m": apart_m}, spacing_m=3.0, pattern=pattern,
-        fit="exact",
+        box(), "south", rows_rows=2, rows_row_distance=apart_m, rows_spacing=3.0,
+        rows_fit="exact",
     )[3:]  # fmt: skip
     first, second = (plants[plants["row"] == row]["station_m"].to_numpy() for row in (1, 2))
     assert first == pytest.approx(3.0 * np.arange(12))
-    middles = first[:-1] + 1.5 if pattern == "staggered" else first
-    assert second == pytest.approx(middles)
+    assert second == pytest.approx(first[:-1] + 1.5)
     assert dropped.empty
 
 
 @pytest.mark.parametrize("fit", ["evened", "exact"])
 def test_a_shared_corner_has_one_plant(fit):
-    _, _, _, plants, dropped = lay(box(), ["south", "east"], fit=fit, spacing_m=1.5)
+    _, _, _, plants, dropped = lay(box(), ["south", "east"], rows_fit=fit, rows_spacing=1.5)
     corner = Point(40 - OFFSET, OFFSET)
     assert (shapely.distance(plants.geometry.to_numpy(), corner) < 0.01).sum() == 1
     assert gaps(plants).max() <= 1.5 + 1e-6
@@ -99,7 +95,7 @@ def test_a_shared_corner_has_one_plant(fit):
 @pytest.mark.parametrize("spacing", [1.5, 2.05, 1.234])
 @pytest.mark.parametrize("sides", [["south", "east"], ["east", "north"], ["north", "west"]])
 def test_exact_is_exact_at_a_shared_corner(sides, spacing):
-    plants = lay(box(), sides, fit="exact", spacing_m=spacing)[3]
+    plants = lay(box(), sides, rows_fit="exact", rows_spacing=spacing)[3]
     assert gaps(plants) == pytest.approx(np.full(len(plants) - 1, spacing))
     assert (plants["moved_m"] == 0).all()
     # floor(35.998 / s) and floor(25.998 / s) gaps, and one plant more.
@@ -108,19 +104,19 @@ def test_exact_is_exact_at_a_shared_corner(sides, spacing):
 
 def test_exact_round_three_sides_leaves_its_rest_between_the_two_corners():
     # South and north count from their corners. On the east side, 25.998 m = 12 × 2.05 + 1.398.
-    plants = lay(box(), ["south", "east", "north"], fit="exact", spacing_m=2.05)[3]
+    plants = lay(box(), ["south", "east", "north"], rows_fit="exact", rows_spacing=2.05)[3]
     odd = gaps(plants)[np.abs(gaps(plants) - 2.05) > 1e-6]
     assert odd == pytest.approx([1.398], abs=0.002)
 
 
 def test_exact_counts_both_ways_from_a_plant_that_stands():
     screens = existing([(20.3, 2.001)])
-    plants = lay(box(), "south", screens=screens, spacing_m=1.5, fit="exact")[3]
+    plants = lay(box(), "south", screens=screens, rows_spacing=1.5, rows_fit="exact")[3]
     assert gaps(plants) == pytest.approx(np.full(len(plants) - 1, 1.5))
 
 
 def test_all_round_closes_the_ring():
-    plants = lay(box(), "all", spacing_m=1.5)[3]
+    plants = lay(box(), "all", rows_spacing=1.5)[3]
     # Sides of 35.998 and 25.998 m: 24 and 18 gaps, and as many plants as gaps.
     assert len(plants) == 2 * (24 + 18)
     assert len(gaps(plants)) == len(plants)
@@ -133,7 +129,7 @@ def apart(plants):
 
 
 def test_evened_plants_both_edges_of_a_gap():
-    plants = lay(box(), "south", rules=DRIVE_RULES, features=drive(), spacing_m=1.5)[3]
+    plants = lay(box(), "south", rules=DRIVE_RULES, features=drive(), rows_spacing=1.5)[3]
     x = plants.geometry.x.to_numpy()
     assert x[x < 9].max() == pytest.approx(9, abs=0.002)
     assert x[x > 15].min() == pytest.approx(15, abs=0.002)
@@ -143,7 +139,7 @@ def test_evened_plants_both_edges_of_a_gap():
 
 def test_exact_drops_with_the_rules_that_forbid():
     plants, dropped = lay(
-        box(), "south", rules=DRIVE_RULES, features=drive(), spacing_m=1.5, fit="exact"
+        box(), "south", rules=DRIVE_RULES, features=drive(), rows_spacing=1.5, rows_fit="exact"
     )[3:]
     # Zero peg at x = 2.001: stations 7.5, 9, 10.5, 12 fall on x 9.5 to 14.0, inside 9 to 15.
     assert dropped["station_m"].to_list() == pytest.approx([7.5, 9.0, 10.5, 12.0])
@@ -153,7 +149,13 @@ def test_exact_drops_with_the_rules_that_forbid():
 
 def test_exact_moves_within_the_tolerance():
     plants, dropped = lay(
-        box(), "south", rules=DRIVE_RULES, features=drive(), spacing_m=1.5, fit="exact", move_m=1.0
+        box(),
+        "south",
+        rules=DRIVE_RULES,
+        features=drive(),
+        rows_spacing=1.5,
+        rows_fit="exact",
+        rows_move=1.0,
     )[3:]
     moved = plants[plants["moved_m"] != 0]
     # From x 9.501 back to the zone's edge at 9: 0.7 m off the one before would be too near? No:
@@ -172,7 +174,7 @@ def existing(points, heights=1.2, **columns):
 
 def test_an_existing_row_stands_and_is_filled_up():
     screens = existing([(10, 2.3), (14, 2.3), (15, 2.3)], 1.7)
-    plants = lay(box(), "south", screens=screens, spacing_m=1.5)[3]
+    plants = lay(box(), "south", screens=screens, rows_spacing=1.5)[3]
     stood = plants[plants["existing"].to_numpy(bool)]
     assert stood.geometry.y.to_list() == [2.3] * 3
     assert stood["stock_height_m"].to_list() == [1.7] * 3
@@ -183,14 +185,14 @@ def test_an_existing_row_stands_and_is_filled_up():
         [10 + 4 / 3, 10 + 8 / 3]
     )  # ceil(4/1.5) − 1
     assert gaps(plants).max() <= 1.5 + 1e-6
-    assert lay(box(), "south", screens=screens, spacing_m=1.5, fit="exact")[3][
+    assert lay(box(), "south", screens=screens, rows_spacing=1.5, rows_fit="exact")[3][
         "gap_before_m"
     ].max() <= 1.5 + 1e-6  # fmt: skip
 
 
 def test_an_existing_row_can_be_left_as_it_stands():
     screens = existing([(10, 2.3), (14, 2.3)], species=["ilex_opaca", None])
-    plants = lay(box(), "south", screens=screens, fill_existing=False)[3]
+    plants = lay(box(), "south", screens=screens, rows_fill_existing=False)[3]
     assert len(plants) == 2
     assert plants["species"].to_list() == ["ilex_opaca", "thuja_occidentalis"]
     assert gaps(plants) == pytest.approx([4.0])
@@ -216,8 +218,12 @@ def test_ground_and_the_distance_along_the_slope():
     x = np.arange(-50.0, 101.0, 5.0)
     ground = Terrain(np.tile(0.2 * x, (31, 1)), -50.0, -50.0, 5.0, 5.0)
     parcels = box()
-    zones, plantable = mark_zones(parcels, rules=PLAIN, boundary_accuracy_m=0.0)
-    lines = draw_lines(parcels, sides_of(parcels), plantable, zones, along=["south", "east"])
+    zones, plantable = mark_zones(
+        {"parcels": parcels}, rules=PLAIN, plan=plan_with(site_boundary_accuracy=0.0)
+    )
+    lines = draw_lines(
+        parcels, sides_of(parcels), plantable, zones, plan=plan_with(rows_along=["south", "east"])
+    )
     plants, _ = set_plants(lines, plantable, zones, terrain=ground)
     assert plants["ground_m"].to_numpy() == pytest.approx(0.2 * plants.geometry.x.to_numpy())
     south, east = (plants[plants["side_id"] == side] for side in ("south", "east"))
@@ -262,7 +268,7 @@ def test_no_plant_in_an_exclusion_and_no_unexplained_gap(site, spacing, fit, row
     try:
         zones, plantable, lines, plants, dropped = lay(
             parcels, ["south", "east"], rules=rules, features=features,
-            lines={"rows": rows}, spacing_m=spacing, fit=fit, move_m=move,
+            rows_rows=rows, rows_spacing=spacing, rows_fit=fit, rows_move=move,
         )  # fmt: skip
     except InputError as refusal:
         # Nothing may be planted there at all, or no second row; anything else is a defect.
@@ -300,11 +306,11 @@ def test_counts_on_a_free_side(width, spacing):
     share = length / spacing
     if abs(share - round(share)) < 1e-3:
         return  # a last bit decides
-    evened = lay(box(width), "south", spacing_m=spacing)[3]
-    exact = lay(box(width), "south", spacing_m=spacing, fit="exact")[3]
+    evened = lay(box(width), "south", rows_spacing=spacing)[3]
+    exact = lay(box(width), "south", rows_spacing=spacing, rows_fit="exact")[3]
     assert len(exact) == math.floor(share) + 1
     assert len(evened) == math.ceil(share) + 1
-    both = lay(box(width), "south", lines={"rows": 2}, spacing_m=spacing, fit="exact")[3]
+    both = lay(box(width), "south", rows_rows=2, rows_spacing=spacing, rows_fit="exact")[3]
     assert len(both) == 2 * (math.floor(share) + 1) - 1
 
 
@@ -318,15 +324,8 @@ def test_inputs_are_not_changed():
 @pytest.mark.parametrize(
     ("options", "says"),
     [
-        ({"spacing_m": 0.0}, "spacing"),
-        ({"fit": "loose"}, "'loose' is not a fit"),
-        ({"pattern": "wild"}, "'wild' is not a pattern"),
-        ({"pattern": "staggered"}, "a staggered pattern needs a second row"),
-        ({"move_m": -1.0}, "stations may move by -1"),
-        ({"species": "oak"}, "there is no species 'oak'"),
-        ({"stock": "bag"}, "there is no kind of stock 'bag'"),
-        ({"stock_height_m": 0.0}, "the stock is 0.0 m high"),
-        ({"stock_height_m": 14.0}, "northern white cedar never grows above 12.192 m"),
+        ({"plants_species": "oak"}, "there is no species 'oak'"),
+        ({"plants_stock_height": 14.0}, "northern white cedar never grows above 12.192 m"),
         ({"screens": existing([(10, 2.3)], math.nan)}, "layer existing_screens, row 1: a standing plant has no height"),
         ({"screens": existing([(10, 2.3)], species=["oak"])}, "layer existing_screens: standing plant e0: there is no species 'oak'.*leave the column species out"),
     ],
@@ -344,7 +343,7 @@ def test_the_outer_of_two_rows_closes_round_a_corner_that_points_inwards(spacing
     parcels = subject(outline)
     sides = sides_of(parcels, ("south", "east", "inner", "nook", "north", "west"))
     plants = lay(
-        parcels, ["inner", "nook"], sides=sides, lines={"rows": 2}, spacing_m=spacing
+        parcels, ["inner", "nook"], sides=sides, rows_rows=2, rows_spacing=spacing
     )[3]  # fmt: skip
     for row in (1, 2):
         mine = plants[plants["row"] == row]
@@ -359,21 +358,25 @@ def test_a_corner_that_is_taken_after_the_lines_were_drawn_stays_free(fit, rows)
     # By construction: a bed about the corner where two lines meet; no plant stands in it, each line is
     # planted up to it, and the gap round the corner is as long as what the bed takes.
     parcels = box()
-    zones, plantable = mark_zones(parcels, rules=PLAIN, boundary_accuracy_m=0.0)
+    zones, plantable = mark_zones(
+        {"parcels": parcels}, rules=PLAIN, plan=plan_with(site_boundary_accuracy=0.0)
+    )
     lines = draw_lines(
         parcels,
         sides_of(parcels),
         plantable,
         zones,
-        along=["south", "east"],
-        rows=rows,
-        spacing_m=1.5,
+        plan=plan_with(rows_along=["south", "east"], rows_rows=rows, rows_spacing=1.5),
     )
     bed = shapely.box(34, 0, 40, 7)
     zones, plantable = mark_zones(
-        parcels, keep_outs=layer(kind=["bed"], geometry=[bed]), rules=PLAIN, boundary_accuracy_m=0.0
+        {"parcels": parcels, "keep_outs": layer(kind=["bed"], geometry=[bed])},
+        rules=PLAIN,
+        plan=plan_with(site_boundary_accuracy=0.0),
     )
-    plants, dropped = set_plants(lines, plantable, zones, spacing_m=1.5, fit=fit)
+    plants, dropped = set_plants(
+        lines, plantable, zones, plan=plan_with(rows_spacing=1.5, rows_fit=fit)
+    )
     assert not shapely.intersects(bed.buffer(-0.01), plants.geometry.to_numpy()).any()
     first = plants[plants["row"] == 1]
     south, east = (first[first["side_id"] == side] for side in ("south", "east"))
@@ -394,14 +397,16 @@ def test_a_row_where_no_station_may_stand_is_refused():
     # 3 m apart from the zero peg on: a drawn line whose only plantable stretch holds no station.
     drawn = layer(line_id=["a"], geometry=[LineString([(5, 10), (20, 10)])])
     parcels = box()
-    zones, plantable = mark_zones(parcels, rules=PLAIN, boundary_accuracy_m=0.0)
+    zones, plantable = mark_zones(
+        {"parcels": parcels}, rules=PLAIN, plan=plan_with(site_boundary_accuracy=0.0)
+    )
     lines = draw_lines(parcels, sides_of(parcels), plantable, zones, drawn)
     bed = layer(kind=["bed"], geometry=[shapely.box(4, 9, 21, 11)])
     zones, plantable = mark_zones(
-        parcels, keep_outs=bed, rules=(Rule("bed", "keep_out", reason="t"),)
+        {"parcels": parcels, "keep_outs": bed}, rules=(Rule("bed", "keep_out", reason="t"),)
     )
     with pytest.raises(InputError, match=r"no plant can be set .* forbidden by bed"):
-        set_plants(lines, plantable, zones, fit="exact")
+        set_plants(lines, plantable, zones, plan=plan_with(rows_fit="exact"))
 
 
 @st.composite
@@ -422,8 +427,8 @@ def test_rows_all_round_any_outline_keep_their_distance(outline, spacing, fit, r
     names = [f"side-{number}" for number in range(len(outline.exterior.coords) - 1)]
     try:
         _, plantable, lines, plants, dropped = lay(
-            parcels, "all", sides=sides_of(parcels, names), lines={"rows": rows},
-            spacing_m=spacing, fit=fit,
+            parcels, "all", sides=sides_of(parcels, names), rows_rows=rows,
+            rows_spacing=spacing, rows_fit=fit,
         )  # fmt: skip
     except InputError as refusal:
         if not re.search("no plant (may|can)|too narrow|no room for a second", str(refusal)):
@@ -456,7 +461,7 @@ def test_a_sharp_corner_is_not_crowded():
     outline = Polygon([(0, 0), (60, 0), (60 * math.cos(tip), 60 * math.sin(tip))])
     parcels = subject(outline)
     sides = sides_of(parcels, ("south", "east", "north"))
-    _, _, _, plants, dropped = lay(parcels, ["south", "north"], sides=sides, spacing_m=1.5)
+    _, _, _, plants, dropped = lay(parcels, ["south", "north"], sides=sides, rows_spacing=1.5)
     points = plants.groupby("side_id").geometry
     south, north = (points.get_group(side).to_numpy() for side in ("south", "north"))
     assert shapely.distance(south[:, None], north[None, :]).min() >= 0.75 - 0.002

@@ -13,6 +13,7 @@ import sheet_reader
 import works_site as site
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from options_kit import plan_with
 
 from screenplan.contracts import OUTPUTS
 from screenplan.contracts.tables import notes_of
@@ -426,12 +427,10 @@ def planted_round(rows, **given):
     """A row along the north side of the site's parcel, with something on or near it."""
     subject = site.parcels()
     given = {"buildings": site.buildings(), **given}
-    zones, free = mark_zones(
-        subject, given["buildings"], keep_outs=given.get("keep_outs"),
-        existing_screens=given.get("existing_screens"), species="thuja_smaragd",
-    )  # fmt: skip
-    lines = draw_lines(subject, find_sides(subject), free, zones, along=["north"], rows=rows)
-    plants, _ = set_plants(lines, free, zones, species="thuja_smaragd")
+    plan = plan_with(plants_species="thuja_smaragd", rows_along=["north"], rows_rows=rows)
+    zones, free = mark_zones({"parcels": subject, **given}, plan=plan)
+    lines = draw_lines(subject, find_sides(subject), free, zones, plan=plan)
+    plants, _ = set_plants(lines, free, zones, plan=plan)
     return subject, lines, plants, given
 
 

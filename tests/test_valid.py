@@ -11,6 +11,7 @@ import shapely
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from made_up import make_layer
+from options_kit import plan_with
 from shapely import affinity
 
 from screenplan.contracts import OUTPUTS, as_written
@@ -171,11 +172,13 @@ def test_zones_of_odd_outlines_are_valid_wherever_they_are_written(frames, site,
         return gpd.GeoDataFrame(columns, geometry=shapes, crs=frame.crs)
 
     zones, free = mark_zones(
-        layer([outline], parcel_id=["a"], is_subject=[True]),
-        layer([house], kind=["house"]),
-        layer([pipe], position=["buried"], kind=["water"]),
-        layer(beds, kind=["tank", "driveway"]),
-        boundary_accuracy_m=accuracy,
+        {
+            "parcels": layer([outline], parcel_id=["a"], is_subject=[True]),
+            "buildings": layer([house], kind=["house"]),
+            "utilities": layer([pipe], position=["buried"], kind=["water"]),
+            "keep_outs": layer(beds, kind=["tank", "driveway"]),
+        },
+        plan=plan_with(site_boundary_accuracy=accuracy),
     )
     for found in (zones, free):
         assert found.geometry.is_valid.all()

@@ -7,19 +7,21 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from options_kit import plan_with
 from parcel_kit import PLAIN, box, layer, subject
 from shapely.geometry import LineString, Point, Polygon
 
 from screenplan.contracts import NO_PLANT_ZONES, PLANTABLE_ZONE
 from screenplan.ground.errors import InputError
-from screenplan.planting.species import load_species
 from screenplan.planting.stock import ball_width
 from screenplan.planting.zones import ARC_EXCESS_M, keep_clear, mark_zones, plantable_ground
 from screenplan.rules.ruleset import Rule, load_rules
 
 #: Zones may be wider than their rule by the excess of their arcs.
 WIDE_M = 1.01 * ARC_EXCESS_M
-CEDAR = load_species()["thuja_occidentalis"]
+CEDAR = "thuja_occidentalis"
+#: Stock of the least hole: as wide as its plug.
+SMALL = {"plants_stock": "plug", "plants_stock_height": 0.3, "works_hole_factor": 1.0}
 # Whole millimetres: over points 1e-300 m apart no library finds a distance.
 millimetres = st.integers(-30_000, 30_000).map(lambda number: number / 1000)
 coordinates = st.tuples(millimetres, millimetres)
@@ -62,13 +64,16 @@ def test_areas_by_closed_form():
     assert keep_clear(Point(0, 0), 0.0).is_empty
 
 
-def zones_of(parcels=None, rules=None, **options):
-    zones, plantable = mark_zones(box() if parcels is None else parcels, rules=rules, **options)
+def zones_of(rules=None, things=None, **options):
+    """Zones, by rule, on a box with these things."""
+    zones, plantable = mark_zones(
+        {"parcels": box(), **(things or {})}, rules=rules, plan=plan_with(**options)
+    )
     return zones.set_index("rule"), plantable
 
 
 def test_boundary_zone_is_the_ring_inside_the_parcel():
-    zones, plantable = zones_of(rules=PLAIN, boundary_accuracy_m=0.5)
+    zones, plantable = zones_of(rules=PLAIN, site_boundary_accuracy=0.5)
     zone = zones.loc["stem"]
     assert zone["distance_m"] == 2.5  # 2 m and the boundary's accuracy
     # 40 × 30 m less the ring of 2.5 m: 35 × 25 m.
@@ -78,7 +83,7 @@ def test_boundary_zone_is_the_ring_inside_the_parcel():
 
 
 def test_crown_rule_counts_half_the_high_spread_once():
-    zones, _ = zones_of(boundary_accuracy_m=0.0, species=CEDAR)
+    zones, _ = zones_of(site_boundary_accuracy=0.0, plants_species=CEDAR)
     # 12 ft high spread (UF/IFAS ST-629, read): 6 ft to the stem, whatever the stem rule adds.
     assert zones.loc["boundary_crown", "distance_m"] == pytest.approx(6 * 0.3048)
     assert zones["distance_m"].max() == pytest.approx(6 * 0.3048)
@@ -87,7 +92,9 @@ def test_crown_rule_counts_half_the_high_spread_once():
 def test_buried_line_is_measured_from_its_outside_edge():
     pipe = layer(kind=["water"], position=["buried"], diameter_m=[0.3], utility_id=["W1"],
                  geometry=[LineString([(20, -5), (20, 35)])])  # fmt: skip
-    zones, _ = zones_of(utilities=pipe, hole_m=0.5, stock="plug", stock_height_m=0.3)
+    zones, _ = zones_of(
+        things={"utilities": pipe}, setbacks_hole=0.5, plants_stock="plug", plants_stock_height=0.3
+    )
     zone = zones.loc["buried_line"]
     # 24 in tolerance (Florida, New York; read) and half the hole, from the edge of the pipe.
     assert zone["distance_m"] == pytest.approx(0.6096 + 0.25)
@@ -101,16 +108,16 @@ def test_buried_line_is_measured_from_its_outside_edge():
 def test_a_hole_is_as_wide_as_its_root_ball_asks_for(stock, height):
     pipe = layer(kind=["water"], position=["buried"], diameter_m=[0.0], utility_id=["W1"],
                  geometry=[LineString([(20, -5), (20, 35)])])  # fmt: skip
-    planted = {"stock": stock, "stock_height_m": height}
+    planted = {"plants_stock": stock, "plants_stock_height": height}
     # 24 in to the edge of the hole, the width that the crew digs by the quantities.
     for factor in (2.0, 3.0):
-        zones, _ = zones_of(utilities=pipe, hole_factor=factor, **planted)
+        zones, _ = zones_of(things={"utilities": pipe}, works_hole_factor=factor, **planted)
         hole = factor * ball_width(stock, height)
         assert zones.loc["buried_line", "distance_m"] == pytest.approx(0.6096 + hole / 2)
     # A machine's width that is given holds where it is wider, and not where it is narrower.
-    wide, _ = zones_of(utilities=pipe, hole_m=2.5, **planted)
-    narrow, _ = zones_of(utilities=pipe, hole_m=0.01, **planted)
-    usual, _ = zones_of(utilities=pipe, **planted)
+    wide, _ = zones_of(things={"utilities": pipe}, setbacks_hole=2.5, **planted)
+    narrow, _ = zones_of(things={"utilities": pipe}, setbacks_hole=0.01, **planted)
+    usual, _ = zones_of(things={"utilities": pipe}, **planted)
     assert wide.loc["buried_line", "distance_m"] == pytest.approx(0.6096 + 1.25)
     assert (
         narrow.loc["buried_line", "distance_m"] == usual.loc["buried_line", "distance_m"] > 0.6096
@@ -124,7 +131,7 @@ def test_missing_diameter_and_id_take_their_defaults():
         diameter_m=[None],
         geometry=[LineString([(5, 5), (9, 5)])],
     )
-    zones, _ = zones_of(utilities=pipe)
+    zones, _ = zones_of(things={"utilities": pipe})
     assert zones.loc["buried_line", "source_id"] == "1"
 
 
@@ -132,9 +139,9 @@ def test_overhead_line_depends_on_the_mature_height():
     wire = layer(
         kind=["electric"], position=["overhead"], geometry=[LineString([(0, 15), (40, 15)])]
     )
-    low, _ = zones_of(utilities=wire, species="ilex_glabra")
+    low, _ = zones_of(things={"utilities": wire}, plants_species="ilex_glabra")
     assert "overhead_tree" not in low.index
-    tall, plantable = zones_of(utilities=wire, species="juniperus_virginiana")
+    tall, plantable = zones_of(things={"utilities": wire}, plants_species="juniperus_virginiana")
     assert {"overhead_tree", "overhead_tall_tree"} <= set(tall.index)
     assert plantable.empty  # 65 ft either side covers the whole parcel
     assert list(plantable.columns) == [c.name for c in PLANTABLE_ZONE.columns] + ["geometry"]
@@ -149,14 +156,17 @@ def test_root_zones_and_what_is_no_obstacle():
         root_zone_m=[4.0, None, None, None, None],
         geometry=[Point(6, 15), Point(16, 15), Point(26, 15), Point(33, 15), LineString([(37, 10), (37, 20)])],
     )  # fmt: skip
-    zones, _ = zones_of(existing_screens=screens, hole_factor=0.0)
+    zones, _ = zones_of(things={"existing_screens": screens}, **SMALL)
     zones = zones.set_index("source_id")
     radius = {
         name: math.sqrt(zones.loc[name].geometry.area / math.pi)
         for name in ("given", "spread", "unknown")
     }
-    # The radius given; half the spread; a quarter of the height where neither is known.
-    assert radius == pytest.approx({"given": 4.0, "spread": 2.5, "unknown": 2.0}, abs=2 * WIDE_M)
+    # The radius given; half the spread; a quarter of the height where neither is known; and half the hole.
+    half = ball_width("plug", 0.3) / 2
+    assert radius == pytest.approx(
+        {"given": 4.0 + half, "spread": 2.5 + half, "unknown": 2.0 + half}, abs=2 * WIDE_M
+    )
     assert "taken as 4.0 m" in zones.loc["unknown", "reason"]
     assert "member" not in zones.index
     assert zones.loc["fence", "feature"] == "fence"
@@ -167,7 +177,9 @@ def test_keep_outs_by_kind_and_the_others():
         kind=["Septic field", "patio", "pond"],
         geometry=[shapely.box(18, 13, 22, 17), shapely.box(3, 3, 6, 6), shapely.box(30, 3, 34, 6)],
     )
-    zones, _ = zones_of(keep_outs=outs, species="morella_cerifera", hole_m=0.4, hole_factor=0.0)
+    zones, _ = zones_of(
+        things={"keep_outs": outs}, plants_species="morella_cerifera", setbacks_hole=0.4, **SMALL
+    )
     assert zones.loc["septic_field", "distance_m"] == pytest.approx(10 * 0.3048)  # 10 ft (read)
     assert zones.loc["keep_out", "distance_m"] == pytest.approx(0.2)
     assert zones.loc["pond", "feature"] == "pond"
@@ -175,8 +187,8 @@ def test_keep_outs_by_kind_and_the_others():
 
 def test_a_drive_is_a_driveway():
     shape = shapely.box(18, 0, 22, 17)
-    zones, _ = zones_of(keep_outs=layer(kind=["Drive"], geometry=[shape]))
-    same, _ = zones_of(keep_outs=layer(kind=["driveway"], geometry=[shape]))
+    zones, _ = zones_of(things={"keep_outs": layer(kind=["Drive"], geometry=[shape])})
+    same, _ = zones_of(things={"keep_outs": layer(kind=["driveway"], geometry=[shape])})
     assert zones.loc["driveway", "distance_m"] == same.loc["driveway", "distance_m"]
     assert "keep_out" not in zones.index
 
@@ -184,7 +196,7 @@ def test_a_drive_is_a_driveway():
 def test_a_gate_keeps_the_way_through_it_free():
     gate = layer(kind=["gate"], geometry=[LineString([(10, 0), (13, 0)])])
     rules = (Rule("gate", "gate", 1.0, passage_m=8.0, reason="way"),)
-    zones, _ = zones_of(keep_outs=gate, rules=rules)
+    zones, _ = zones_of(things={"keep_outs": gate}, rules=rules)
     zone = zones.loc["gate"].geometry
     # The gate's 3 m and 1 m either side, 8 m into the parcel and 1 m round its end.
     assert zone.bounds == pytest.approx((9, 0, 14, 9), abs=WIDE_M)
@@ -195,16 +207,16 @@ def test_a_road_and_a_building_outside_the_parcel_reach_into_it():
     road = layer(road_id=["R"], width_m=[8.0], geometry=[LineString([(-10, -4.5), (50, -4.5)])])
     house = layer(building_id=["B"], kind=["house"], geometry=[shapely.box(41, 10, 50, 20)])
     far = layer(building_id=["far"], kind=["house"], geometry=[shapely.box(141, 10, 150, 20)])
-    zones, _ = zones_of(roads=road, buildings=house, species=CEDAR)
+    zones, _ = zones_of(things={"roads": road, "buildings": house}, plants_species=CEDAR)
     # The road's edge lies 0.5 m outside; 5 ft to the crown and 6 ft of half spread.
     assert zones.loc["road"].geometry.bounds[3] == pytest.approx(11 * 0.3048 - 0.5, abs=WIDE_M)
     assert zones.loc["building_tree"].geometry.bounds[0] == pytest.approx(41 - 3.048, abs=WIDE_M)
-    assert len(zones_of(buildings=far)[0]) == len(zones_of()[0])
+    assert len(zones_of(things={"buildings": far})[0]) == len(zones_of()[0])
 
 
 def test_without_rules_things_still_stand_where_they_stand():
     house = layer(kind=["house"], geometry=[shapely.box(10, 10, 20, 20)])
-    zones, plantable = zones_of(rules=(), buildings=house)
+    zones, plantable = zones_of(things={"buildings": house}, rules=())
     assert list(zones.index) == ["footprint"]
     assert plantable["area_m2"].sum() == pytest.approx(1200 - 100)
 
@@ -218,7 +230,7 @@ def test_where_the_parcel_is_not_known_things_are_kept_clear_on_all_ground():
         geometry=[shapely.box(x, y, x + 10, y + 10) for x, y in corners],
     )  # fmt: skip
     alone = box().iloc[:0]
-    zones, plantable = mark_zones(alone, houses, rules=())
+    zones, plantable = mark_zones({"parcels": alone, "buildings": houses}, rules=())
     assert zones["feature"].tolist() == ["building"] * 4
     assert shapely.area(zones.geometry.to_numpy()) == pytest.approx([100.0] * 4)
     assert plantable.empty
@@ -232,7 +244,7 @@ def test_where_the_parcel_is_not_known_things_are_kept_clear_on_all_ground():
 def test_columns_crs_and_input_are_kept():
     parcels = box().set_crs("EPSG:32632")
     before = parcels.copy()
-    zones, plantable = mark_zones(parcels)
+    zones, plantable = mark_zones({"parcels": parcels})
     assert list(zones.columns) == [c.name for c in NO_PLANT_ZONES.columns] + ["geometry"]
     assert zones.crs == plantable.crs == parcels.crs
     assert zones["zone_id"].is_unique
@@ -254,7 +266,9 @@ def test_zones_and_plantable_zone_tile_the_parcel(turn, size, wide):
         return
     house = layer(kind=["house"], geometry=[outline.centroid.buffer(size / 4)])
     zones, plantable = mark_zones(
-        subject(outline), house, rules=load_rules(), species="ilex_glabra"
+        {"parcels": subject(outline), "buildings": house},
+        rules=load_rules(),
+        plan=plan_with(plants_species="ilex_glabra"),
     )
     kept, left = shapely.union_all(zones.geometry.to_numpy()), plantable.union_all()
     assert kept.area + left.area == pytest.approx(outline.area, rel=1e-6)
@@ -264,12 +278,6 @@ def test_zones_and_plantable_zone_tile_the_parcel(turn, size, wide):
 def test_refused():
     parcels = box()
     with pytest.raises(InputError, match="0 parcels are marked as the subject"):
-        mark_zones(parcels.assign(is_subject=False))
-    with pytest.raises(InputError, match=r"key setbacks\.hole: a hole of -1"):
-        mark_zones(parcels, hole_m=-1)
-    with pytest.raises(
-        InputError, match=r"key site\.boundary_accuracy: the boundary cannot be out by nan"
-    ):
-        mark_zones(parcels, boundary_accuracy_m=math.nan)
+        mark_zones({"parcels": parcels.assign(is_subject=False)})
     with pytest.raises(InputError, match="there is no species 'oak'"):
-        mark_zones(parcels, species="oak")
+        mark_zones({"parcels": parcels}, plan=plan_with(plants_species="oak"))

@@ -4,6 +4,7 @@ from functools import cache
 
 import geopandas as gpd
 import shapely
+from options_kit import plan_with
 
 from screenplan.planting.lines import draw_lines
 from screenplan.planting.rows import set_plants
@@ -29,14 +30,13 @@ def buildings(shape=HOUSE) -> gpd.GeoDataFrame:
 @cache
 def _planted(shape, along, rows, spacing, species, stock, height, offset):
     subject = parcels(shape)
-    zones, free = mark_zones(subject, buildings(), species=species)
-    lines = draw_lines(
-        subject, find_sides(subject), free, zones, along=along, rows=rows, spacing_m=spacing,
-        offset_m=offset,
+    plan = plan_with(
+        rows_along=along, rows_rows=rows, rows_spacing=spacing, rows_offset=offset,
+        plants_species=species, plants_stock=stock, plants_stock_height=height,
     )  # fmt: skip
-    plants, _ = set_plants(
-        lines, free, zones, spacing_m=spacing, species=species, stock=stock, stock_height_m=height
-    )
+    zones, free = mark_zones({"parcels": subject, "buildings": buildings()}, plan=plan)
+    lines = draw_lines(subject, find_sides(subject), free, zones, plan=plan)
+    plants, _ = set_plants(lines, free, zones, plan=plan)
     return subject, lines, plants
 
 

@@ -6,10 +6,21 @@ from typing import Literal
 
 from pydantic import (
     Field,
+    model_validator,
 )
 
 from screenplan.contracts import HIGHEST_PLANT_M
-from screenplan.plan.values import LAST_YEAR, MOST_MONEY, Length, Money, Section, Texts, Years
+from screenplan.plan.values import (
+    LAST_YEAR,
+    MOST_MONEY,
+    Length,
+    Money,
+    Section,
+    Texts,
+    WrongError,
+    Years,
+    read_length,
+)
 
 
 class Rows(Section):
@@ -85,9 +96,19 @@ class Growth(Section):
     asked_from: Length | None = Field(
         None,
         ge=0,
-        le=HIGHEST_PLANT_M,
+        lt=HIGHEST_PLANT_M,
         description="Height from which it should; by default that of the lowest sight line across the row, or the ground",
     )
+
+    @model_validator(mode="after")
+    def _closes_upwards(self):
+        if self.asked_from is not None and self.asked_from >= self.asked_height:
+            raise WrongError(
+                f"the row is asked to close from {self.asked_from} m up to {self.asked_height} m",
+                "Give a height of 0 m or more, below the one up to which it should close",
+                self.key("asked_from"),
+            )
+        return self
 
 
 class Views(Section):
@@ -154,6 +175,30 @@ class Hand(Section):
     prices: dict[str, Money] = Field(
         default_factory=dict, description='Price of one plant by its height, such as "0.6 m" = 9.50'
     )
+
+    @model_validator(mode="after")
+    def _prices_stand_by_heights(self):
+        key = self.key("prices")
+        if self.budget is not None and not self.prices:
+            raise WrongError(
+                "a budget is given without prices",
+                "Give the price of a plant for each stock height",
+                key,
+            )
+        try:
+            lowest = min(self.price_by_height, default=None)
+        except WrongError as error:
+            raise WrongError(error.what, error.mend, key) from None
+        if lowest is not None and not lowest > 0:
+            raise WrongError(
+                f"a price is given for a stock height of {lowest} m", "Give heights above 0 m", key
+            )
+        return self
+
+    @property
+    def price_by_height(self) -> dict[float, float]:
+        """Price of one plant by its height in metres."""
+        return {read_length(height): price for height, price in self.prices.items()}
 
 
 class Goal(Section):

@@ -17,7 +17,7 @@ import pandas as pd
 from screenplan.contracts import CLOSURE
 from screenplan.contracts.findings import Finding
 from screenplan.contracts.tables import table_of
-from screenplan.ground.errors import refuse
+from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.growth import GROWTHS
 from screenplan.planting.lines import covered_spans
 from screenplan.planting.maturity import followed_years, lasts_from
@@ -44,19 +44,14 @@ def close_rows(
     plantable_zone: gpd.GeoDataFrame | None = None,
     needed_height: gpd.GeoDataFrame | None = None,
     *,
-    spacing_m: float | None = None,
-    asked_height_m: float = 1.8,
-    asked_from_m: float | None = None,
-    years: int = 30,
-    curve: str = "smooth",
+    plan: Options = DEFAULTS,
     table: Mapping[str, Species] | None = None,
 ) -> pd.DataFrame:
     """Find the year in which each row closes, from what is looked through up to a height.
 
     A row closes where its worst pair of neighbours does: the band in which their crowns meet must
     reach from the lowest sight line that crosses the row, or from the ground, to the height. Gaps that an exclusion explains do not
-    count: with a plantable zone those that leave it, otherwise those wider than ``spacing_m``;
-    with neither, every gap counts.
+    count: with a plantable zone those that leave it, otherwise those wider than the spacing.
 
     Parameters
     ----------
@@ -64,16 +59,8 @@ def close_rows(
     plantable_zone : GeoDataFrame, optional
     needed_height : GeoDataFrame, optional
         Gives the lowest sight line across each row.
-    spacing_m : float, optional
-        The asked spacing, metres.
-    asked_height_m : float
-        Height up to which the row should close, metres.
-    asked_from_m : float, optional
-        Height from which it should, metres; by default that of the lowest sight line that crosses
-        it, and 0 where none does or none is known.
-    years : int
-        Years looked at, from 0.
-    curve : {"smooth", "straight"}
+    plan : Options, optional
+        Of it [rows] and [growth].
     table : mapping, optional
         The species table.
 
@@ -83,24 +70,8 @@ def close_rows(
         One row per line and growth. ``year_closed`` is the first year from which the row stays
         closed from the one height to the other until its plants are grown. Lines with fewer than
         two neighbours have no row.
-
-    Raises
-    ------
-    InputError
-        If the asked height or the years are out of range.
     """
-    if not (math.isfinite(asked_height_m) and asked_height_m > 0):
-        raise refuse(
-            f"the row is asked to close up to {asked_height_m} m", "Give a height above 0 m"
-        )
-    if asked_from_m is not None and not 0 <= asked_from_m < asked_height_m:
-        raise refuse(
-            f"the row is asked to close from {asked_from_m} m up to {asked_height_m} m",
-            "Give a height of 0 m or more, below the one up to which it should close",
-            key="growth.asked_from",
-        )
-    if years < 0:
-        raise refuse(f"{years} years are asked for", "Ask for 0 or more", key="growth.years")
+    growth, spacing = plan.growth, plan.rows.spacing
     lines = planting_lines.geometry.to_numpy()
     zone = (
         None if plantable_zone is None else plantable_ground(plantable_zone, None, planting_lines)
@@ -108,8 +79,8 @@ def close_rows(
     clear = {}
     worst: dict[int, float] = {}
     pairs: dict[int, set[tuple]] = {}
-    at = followed_years(years)
-    stand = stand_of(plants, years=at, curve=curve, table=table)
+    at = followed_years(growth.years)
+    stand = stand_of(plants, years=at, curve=growth.curve, table=table)
     for gap in gaps_between(plants, planting_lines):
         if zone is not None:
             if gap.line not in clear:
@@ -119,7 +90,7 @@ def close_rows(
             )
             explained = gap.to_m - gap.from_m - covered > OUTSIDE_M
         else:
-            explained = spacing_m is not None and gap.width_m > spacing_m + GAP_TOLERANCE_M
+            explained = gap.width_m > spacing + GAP_TOLERANCE_M
         if explained:
             continue
         worst[gap.line] = max(worst.get(gap.line, 0.0), gap.width_m)
@@ -128,18 +99,20 @@ def close_rows(
     rows = []
     for line in sorted(worst):
         line_id = planting_lines["line_id"].iloc[line]
-        begin = lowest_sight(needed_height, line_id) if asked_from_m is None else asked_from_m
-        bands = row_bands(stand.starts, pairs[line], at, curve)
-        for growth, low, high in zip(GROWTHS, *bands, strict=True):
-            closed = (high >= asked_height_m - ROUNDING_M) & (low <= begin + ROUNDING_M)
+        begin = growth.asked_from
+        if begin is None:
+            begin = lowest_sight(needed_height, line_id)
+        bands = row_bands(stand.starts, pairs[line], at, growth.curve)
+        for name, low, high in zip(GROWTHS, *bands, strict=True):
+            closed = (high >= growth.asked_height - ROUNDING_M) & (low <= begin + ROUNDING_M)
             rows.append(
                 {
                     "line_id": line_id,
-                    "growth": growth,
+                    "growth": name,
                     "spacing_m": worst[line],
                     "asked_from_m": begin,
-                    "asked_height_m": asked_height_m,
-                    "year_closed": lasts_from(closed, years),
+                    "asked_height_m": growth.asked_height,
+                    "year_closed": lasts_from(closed, growth.years),
                     "mature_closed_height_m": float(high[-1]),
                     "mature_closed_from_m": float(low[-1]),
                 }

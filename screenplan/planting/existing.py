@@ -46,8 +46,6 @@ class Standing:
 def standing_plants(
     existing_screens: gpd.GeoDataFrame | None,
     planting_lines: gpd.GeoDataFrame,
-    *,
-    within_m: float = EXISTING_WITHIN_M,
 ) -> list[Standing]:
     """List the plants of existing rows and the planting line to which each belongs.
 
@@ -56,13 +54,11 @@ def standing_plants(
     existing_screens : GeoDataFrame
         Rows of the kind ``plant`` are taken: points, or other shapes by their middle.
     planting_lines : GeoDataFrame
-    within_m : float
-        How far a plant may stand from the line of its row, metres.
 
     Returns
     -------
     list of Standing
-        In the order of the layer; those that no line passes have ``line`` None.
+        In the order of the layer; those that no line passes within `EXISTING_WITHIN_M` have ``line`` None.
     """
     if existing_screens is None or not len(existing_screens):
         return []
@@ -88,7 +84,7 @@ def standing_plants(
         point = shapely.force_2d(geometry.centroid)
         distances = shapely.distance(lines, point)
         near = int(np.argmin(distances)) if len(lines) else None
-        if near is not None and distances[near] > within_m:
+        if near is not None and distances[near] > EXISTING_WITHIN_M:
             near = None
         station = 0.0 if near is None else float(shapely.line_locate_point(lines[near], point))
         result.append(

@@ -18,14 +18,11 @@ import pandas as pd
 
 from screenplan.contracts import PLANTS_IN_HAND
 from screenplan.contracts.tables import table_of
-from screenplan.ground.errors import refuse
-from screenplan.ground.units import parse_length
+from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.neighbours import GAP_TOLERANCE_M, gaps_between
 from screenplan.planting.patterns import (
     EQUAL_SHARE,
-    PATTERNS,
     STANDING_UNEVEN,
-    check_spacing,
     gaps_between_standing,
 )
 
@@ -41,11 +38,7 @@ def plants_in_hand(
     planting_lines: gpd.GeoDataFrame,
     plants: gpd.GeoDataFrame,
     *,
-    spacing_m: float,
-    given: int | None = None,
-    budget: float | None = None,
-    prices: Mapping[str | float, float] | None = None,
-    pattern: str | None = None,
+    plan: Options = DEFAULTS,
 ) -> pd.DataFrame:
     """Compare the plants or the money in hand with what the rows need.
 
@@ -53,18 +46,8 @@ def plants_in_hand(
     ----------
     planting_lines, plants : GeoDataFrame
         The rows as set. Standing plants are not counted as needed.
-    spacing_m : float
-        The asked spacing, metres.
-    given : int, optional
-        Plants in hand.
-    budget : float, optional
-        Money in hand, in the user's currency; needs ``prices``.
-    prices : mapping, optional
-        Price of one plant by stock height: metres, or a length with its unit such as ``"3 ft"``.
-    pattern : {"single", "staggered"}, optional
-        As for `set_plants`. In a staggered pattern a plant of the second row goes with each gap of
-        the first; the spacing to fill is then exact for straight rows, and at each inner corner of
-        the second row it may count one plant too many.
+    plan : Options, optional
+        Of it [rows] and [hand].
 
     Returns
     -------
@@ -74,17 +57,14 @@ def plants_in_hand(
         rows (empty if they are fewer than the ends), the length they fill at the asked spacing from
         the first plant on, the tallest stock that the budget buys for all needed plants, its cost.
 
-    Raises
-    ------
-    InputError
-        If a number is out of range, or a budget comes without prices.
+    Notes
+    -----
+    In two rows a plant of the second row goes with each gap of the first; the spacing to fill is
+    then exact for straight rows, and at each inner corner of the second row it may count one plant
+    too many.
     """
-    spacing = check_spacing(spacing_m)
-    if pattern is not None and pattern not in PATTERNS:
-        raise refuse(f"'{pattern}' is not a pattern", f"Write one of {', '.join(PATTERNS)}")
-    prices = _prices(prices or {})
-    _check(given, budget, prices)
-    stagger = pattern != "single" and bool((planting_lines["row"].to_numpy(int) == 2).any())
+    hand, spacing = plan.hand, plan.rows.spacing
+    stagger = bool((planting_lines["row"].to_numpy(int) == 2).any())
     new = ~plants["existing"].to_numpy(bool)
     rows = [
         {"line_id": name, "needed": int((new & (plants["line_id"] == name)).sum())}
@@ -92,55 +72,17 @@ def plants_in_hand(
     ]
     needed = int(new.sum())
     total = {"line_id": "all", "needed": needed}
-    if given is not None:
+    if hand.plants is not None:
         ends, pieces = _pieces(plants, planting_lines, spacing, stagger)
         total |= {
-            "given": int(given),
-            "surplus": int(given) - needed,
-            "spacing_to_fill_m": _spacing_to_fill(ends, pieces, int(given)),
-            "reach_m": _reach(plants, planting_lines, spacing, int(given), new),
+            "given": hand.plants,
+            "surplus": hand.plants - needed,
+            "spacing_to_fill_m": _spacing_to_fill(ends, pieces, hand.plants),
+            "reach_m": _reach(plants, planting_lines, spacing, hand.plants, new),
         }
-    if budget is not None:
-        total |= _tallest(needed, float(budget), prices)
+    if hand.budget is not None:
+        total |= _tallest(needed, hand.budget, hand.price_by_height)
     return table_of(PLANTS_IN_HAND, [*rows, total])
-
-
-def _prices(prices: Mapping[str | float, float]) -> dict[float, float]:
-    return {
-        parse_length(height, key="hand.prices") if isinstance(height, str) else height: price
-        for height, price in prices.items()
-    }
-
-
-def _check(given, budget, prices) -> None:
-    if given is not None and (
-        isinstance(given, bool) or given != int(given) or not 1 <= given <= 1_000_000
-    ):
-        raise refuse(
-            f"{given} plants are in hand", "Give a whole number of 1 or more", key="hand.plants"
-        )
-    if budget is not None:
-        if isinstance(budget, bool) or not (math.isfinite(budget) and budget >= 0):
-            raise refuse(f"the budget is {budget}", "Give 0 or more", key="hand.budget")
-        if not prices:
-            raise refuse(
-                "a budget is given without prices",
-                "Give the price of a plant for each stock height",
-                key="hand.prices",
-            )
-    for height, price in prices.items():
-        if not (math.isfinite(height) and height > 0):
-            raise refuse(
-                f"a price is given for a stock height of {height} m",
-                "Give heights above 0 m",
-                key="hand.prices",
-            )
-        if isinstance(price, bool) or not (math.isfinite(price) and price >= 0):
-            raise refuse(
-                f"the price of stock {height:g} m high is {price}",
-                "Give 0 or more",
-                key="hand.prices",
-            )
 
 
 def _pieces(plants, planting_lines, spacing, staggered) -> tuple[int, list[_Piece]]:

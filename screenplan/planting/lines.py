@@ -27,6 +27,7 @@ from shapely.ops import substring
 from screenplan.contracts import PLANTING_LINES
 from screenplan.contracts.tables import layer_of
 from screenplan.ground.errors import InputError, refuse
+from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.existing import row_through, stands_as_row
 from screenplan.planting.patterns import EQUILATERAL
 from screenplan.planting.zones import ARC_EXCESS_M, keep_clear, open_ground, subject_of
@@ -63,12 +64,7 @@ def draw_lines(
     planting_line: gpd.GeoDataFrame | None = None,
     existing_screens: gpd.GeoDataFrame | None = None,
     *,
-    along: str | Sequence[str] = (),
-    offset_m: float | None = None,
-    rows: int = 1,
-    row_distance_m: float | None = None,
-    spacing_m: float = 1.5,
-    keep_whole: bool = False,
+    plan: Options = DEFAULTS,
 ) -> gpd.GeoDataFrame:
     """Draw the lines of the rows.
 
@@ -82,23 +78,12 @@ def draw_lines(
         With plants that stand in a row (two or more of the kind ``plant``) and neither a drawn
         line nor a chosen side, the line runs through them, whole, so that they are judged as they
         stand.
-    along : str or sequence of str
-        Sides to plant along, by ``side_id``; ``"all"`` for all of them. By default those across
-        which at least a tenth of the lines of sight to private places run (``looked_across``),
-        or the one across which most do.
-    offset_m : float, optional
-        Distance from the boundary to the first row; by default the greatest distance that a
-        boundary rule asks for, plus 1 mm.
-    rows : {1, 2}
-        The second row stands further in.
-    row_distance_m : float, optional
-        Between the two rows; by default 0.8660 times the spacing, which makes equal-sided
-        triangles when staggered.
-    spacing_m : float
-        Along the row.
-    keep_whole : bool
-        Keep a line with its unplantable ends, and even where no plant may be set: for a row that
-        stands already.
+    plan : Options, optional
+        Of it [rows]. Without an offset the first row keeps the greatest distance that a boundary rule
+        asks for, plus 1 mm; the side ``"all"`` is all of them; without any, those across which at
+        least a tenth of the lines of sight to private places run (``looked_across``), or the one
+        across which most do. A second row stands further in; by default equal-sided triangles are
+        made when it is staggered.
 
     Returns
     -------
@@ -108,24 +93,14 @@ def draw_lines(
     Raises
     ------
     InputError
-        If a side is not known, a length is out of range, or no plant may stand on any line; the
+        If a side is not known, or no plant may stand on any line; the
         rules that forbid it are named.
     """
-    if rows not in (1, 2):
-        raise refuse(f"{rows} rows are asked for", "Ask for 1 or 2", key="rows.rows")
-    if row_distance_m is None:
-        row_distance_m = EQUILATERAL * spacing_m
-    for name, value, least in (
-        ("spacing", spacing_m, 0.0),
-        ("row_distance", row_distance_m, 0.0),
-        ("offset", offset_m, -1.0),
-    ):
-        if value is not None and not (math.isfinite(value) and value > least):
-            raise refuse(
-                f"{value} m is no length here", "Give a length above 0 m", key=f"rows.{name}"
-            )
+    along, rows, asked_m = plan.rows.along, plan.rows.rows, plan.rows.offset
+    row_distance_m = plan.rows.row_distance or EQUILATERAL * plan.rows.spacing
     known = outline_known(parcels)
     subject = subject_of(parcels)[0] if known else None
+    keep_whole = False
     if planting_line is None and not along and stands_as_row(existing_screens):
         planting_line, keep_whole = row_through(existing_screens), True
     if planting_line is not None and len(planting_line):
@@ -133,8 +108,8 @@ def draw_lines(
     else:
         chosen = _choose(sides, along)
         least, bound = _bound(no_plant_zones)
-        first = least + ARC_EXCESS_M if offset_m is None else float(offset_m) - ARC_EXCESS_M
-        if offset_m is not None and offset_m > least + CLEARANCE_M + SAME_M:
+        first = least + ARC_EXCESS_M if asked_m is None else asked_m - ARC_EXCESS_M
+        if asked_m is not None and asked_m > least + CLEARANCE_M + SAME_M:
             bound = ""
         drawn = []
         for row in range(1, rows + 1):
@@ -222,9 +197,9 @@ def _join(spans: list[tuple[float, float]]) -> list[tuple[float, float]]:
     return joined
 
 
-def _choose(sides: gpd.GeoDataFrame, along: str | Sequence[str]) -> list[str]:
+def _choose(sides: gpd.GeoDataFrame, along: Sequence[str]) -> list[str]:
     known = [str(name) for name in sides["side_id"]]
-    names = [along] if isinstance(along, str) else [str(name) for name in along]
+    names = list(along)
     why = ""
     if not names and "looked_across" in sides.columns:
         why = ", and nobody looks onto a private place across one"

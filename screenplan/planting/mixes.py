@@ -52,12 +52,12 @@ def kind_at(kinds: Sequence[Species], number: int, group: int = GROUP) -> Specie
     >>> [kind_at(kinds, number, 2).genus for number in range(5)]
     ['Ilex', 'Ilex', 'Juniperus', 'Juniperus', 'Ilex']
     """
-    return kinds[number // check_group(group) % len(kinds)]
+    return kinds[number // group % len(kinds)]
 
 
 def neighbours_of(kinds: Sequence[Species], group: int = GROUP) -> list[tuple[Species, Species]]:
     """Give the pairs of kinds that stand side by side somewhere in a long row, each once."""
-    within = [(kind, kind) for kind in kinds] if check_group(group) > 1 else []
+    within = [(kind, kind) for kind in kinds] if group > 1 else []
     between = list(zip(kinds, (*kinds[1:], kinds[0]), strict=True))
     return list(dict.fromkeys(within + between))
 
@@ -71,20 +71,3 @@ def name_kinds(species: str | Sequence[str]) -> str:
     ('ilex_opaca', 'ilex_opaca, ilex_glabra')
     """
     return species if isinstance(species, str) else ", ".join(species)
-
-
-def check_group(group: int) -> int:
-    """Hold the size of a group.
-
-    Raises
-    ------
-    InputError
-        If it is no whole number of 1 or more.
-    """
-    if isinstance(group, bool) or group != int(group) or group < 1:
-        raise refuse(
-            f"a group of {group} plants is no group",
-            "Give a whole number of 1 or more",
-            key="plants.group",
-        )
-    return int(group)

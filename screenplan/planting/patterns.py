@@ -11,8 +11,6 @@ import math
 
 import numpy as np
 
-from screenplan.ground.errors import refuse
-
 #: Distance between rows of equal-sided triangles, as a share of the spacing.
 EQUILATERAL = math.sqrt(3.0) / 2.0
 #: A gap between two standing plants counts as asked up to so much wider; common practice, no source.
@@ -20,16 +18,6 @@ STANDING_UNEVEN = 1.25
 #: Lengths that differ by less than this share of the spacing count as equal: L = k s, whatever the
 #: last bits, holds k + 1 plants.
 EQUAL_SHARE = 1e-6
-
-FITS = ("evened", "exact")
-PATTERNS = ("single", "staggered")
-
-
-def check_spacing(spacing_m: float) -> float:
-    """Refuse a spacing that is not a length above 0."""
-    if isinstance(spacing_m, bool) or not (math.isfinite(spacing_m) and spacing_m > 0):
-        raise refuse(f"the spacing is {spacing_m} m", "Give a length above 0 m", key="rows.spacing")
-    return float(spacing_m)
 
 
 def exact(a: float, b: float, spacing: float) -> np.ndarray:

@@ -13,8 +13,9 @@ import numpy as np
 import shapely
 
 from screenplan.contracts.tables import with_notes
-from screenplan.planting.mixes import Kinds, kinds_in
-from screenplan.planting.species import DEFAULT_SPECIES, Species
+from screenplan.plan import DEFAULTS, Options
+from screenplan.planting.mixes import kinds_in
+from screenplan.planting.species import Species
 from screenplan.planting.zones import keep_clear
 from screenplan.site.places import LEAST_DERIVED_M2
 from screenplan.site.shaping import column_or
@@ -24,7 +25,7 @@ def leave_room(
     private_places: gpd.GeoDataFrame,
     planting_lines: gpd.GeoDataFrame,
     *,
-    species: Kinds = DEFAULT_SPECIES,
+    plan: Options = DEFAULTS,
     table: Mapping[str, Species] | None = None,
 ) -> gpd.GeoDataFrame:
     """End the derived private places where the mature half width of the row begins.
@@ -35,9 +36,10 @@ def leave_room(
         Contract ``private_places``, in local-frame metres; those that were drawn stay as they are.
     planting_lines : GeoDataFrame
         Where the rows stand.
-    species : Species, str or sequence of these
-        Half the width that the widest has in the end, of a hedge half that at which it is kept, is left
-        clear on either side of each line; high growth, which is the safe side.
+    plan : Options, optional
+        Of it [plants]: half the width that its widest species has in the end, of a hedge half that
+        at which it is kept, is left clear on either side of each line; high growth, which is the
+        safe side.
     table : mapping, optional
         The species table, by default the shipped one.
 
@@ -50,7 +52,7 @@ def leave_room(
     derived = column_or(private_places, "derived", False).astype(bool)
     if not derived.any() or not len(planting_lines):
         return private_places
-    kind = max(kinds_in(species, table), key=lambda one: one.final_width("high"))
+    kind = max(kinds_in(plan.plants.species, table), key=lambda one: one.final_width("high"))
     half = kind.final_width("high") / 2.0
     rows = shapely.union_all([keep_clear(line, half) for line in planting_lines.geometry])
     shapes = private_places.geometry.to_numpy().copy()

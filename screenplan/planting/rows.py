@@ -20,11 +20,13 @@ import shapely
 from screenplan.contracts import DROPPED, PLANTS
 from screenplan.contracts.tables import layer_of, with_notes
 from screenplan.ground.errors import InputError, refuse
+from screenplan.plan import DEFAULTS, Options
+from screenplan.plan.planting import Plants, Rows
 from screenplan.planting.existing import EXISTING_WITHIN_M, Standing, standing_plants
 from screenplan.planting.lines import CLEARANCE_M, covered_spans, plantable_stretches
-from screenplan.planting.mixes import GROUP, Kinds, check_group, kind_at, kinds_in
-from screenplan.planting.patterns import EQUAL_SHARE, FITS, PATTERNS, between, check_spacing
-from screenplan.planting.species import DEFAULT_SPECIES, Species, species_of
+from screenplan.planting.mixes import kind_at, kinds_in
+from screenplan.planting.patterns import EQUAL_SHARE, between
+from screenplan.planting.species import Species, species_of
 from screenplan.planting.stations import (
     LEAST_SHARE,
     covers,
@@ -34,7 +36,7 @@ from screenplan.planting.stations import (
     subtract,
     within,
 )
-from screenplan.planting.stock import planted_height, stock_of
+from screenplan.planting.stock import planted_height
 from screenplan.planting.zones import keep_clear, plantable_ground
 
 #: Lines whose ends come this close meet at a corner.
@@ -61,16 +63,7 @@ def set_plants(
     existing_screens: gpd.GeoDataFrame | None = None,
     terrain=None,
     *,
-    spacing_m: float = 1.5,
-    fit: str = "evened",
-    pattern: str | None = None,
-    move_m: float = 0.0,
-    species: Kinds = DEFAULT_SPECIES,
-    group: int = GROUP,
-    stock: str = "container",
-    stock_height_m: float | None = None,
-    fill_existing: bool = True,
-    existing_within_m: float = EXISTING_WITHIN_M,
+    plan: Options = DEFAULTS,
     table: Mapping[str, Species] | None = None,
 ) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
     """Set plants along the lines.
@@ -83,28 +76,9 @@ def set_plants(
         Its rows of the kind ``plant`` near a line are kept as they stand, even inside a zone.
     terrain : Terrain, optional
         Ground heights; without it the site is flat at height 0.
-    spacing_m : float
-        Greatest distance between neighbours of a row, metres.
-    fit : {"evened", "exact"}
-        Evened: both ends of every plantable stretch are planted and the gaps between are equal.
-        Exact: stations 0, s, 2s, … from the zero peg, or both ways from a shared corner or a
-        standing plant; where none may stand, the station moves or is dropped. Only between two
-        such plants is one gap shorter, or two are.
-    pattern : {"single", "staggered"}, optional
-        Staggered, the default where there is a second row: it stands in the middle of the first
-        row's gaps. Single: each row by itself.
-    move_m : float
-        How far a station may move along the line, metres.
-    species : Species, str or sequence of these
-        What is planted. Several take turns along each line, from its zero peg on.
-    group : int
-        So many new plants of one kind stand side by side before the next kind's turn.
-    stock, stock_height_m
-        Kind of stock, and its height, by default each species' usual one.
-    fill_existing : bool
-        Whether gaps of an existing row are filled up; without it no new plant stands on its line.
-    existing_within_m : float
-        How far a standing plant may be from the line of its row, metres.
+    plan : Options, optional
+        Of it [rows] and [plants]. A second row is staggered: it stands in the middle of the first
+        row's gaps.
     table : mapping, optional
         The species table, by default the shipped one.
 
@@ -118,36 +92,30 @@ def set_plants(
     Raises
     ------
     InputError
-        If a parameter is out of range, or no plant can be set at all.
+        If no species has such stock, or no plant can be set at all.
     """
-    spacing = check_spacing(spacing_m)
-    kinds = kinds_in(species, table)
-    check_group(group)
-    stock_of(stock)
-    heights = {kind: planted_height(kind, stock_height_m) for kind in kinds}
-    _check(fit, pattern, move_m, planting_lines)
+    kinds = kinds_in(plan.plants.species, table)
+    heights = {kind: planted_height(kind, plan.plants.stock_height) for kind in kinds}
 
     lines = list(planting_lines.geometry)
     zone = plantable_ground(plantable_zone, no_plant_zones, planting_lines)
-    standing = standing_plants(existing_screens, planting_lines, within_m=existing_within_m)
-    plan = _Plan(planting_lines, lines, zone, spacing, fit, move_m)
+    standing = standing_plants(existing_screens, planting_lines)
+    setting = _Setting(planting_lines, lines, zone, plan.rows)
     for one in standing:
         if one.line is not None:
-            plan.plants.append(_Plant(one.line, one.station_m, one.point, standing=one))
+            setting.plants.append(_Plant(one.line, one.station_m, one.point, standing=one))
     rows = planting_lines["row"].to_numpy(int)
-    stagger = bool((rows == 2).any()) and pattern != "single"
-    plan.join_corners(fill_existing, (1,) if stagger else (1, 2))
+    setting.join_corners()
+    for index in np.flatnonzero(rows == 1):
+        setting.plant_line(int(index))
+    for index in np.flatnonzero(rows == 2):
+        setting.stagger_line(int(index))
+    setting.fill_second_row()
 
-    for index in range(len(lines)):
-        if not (stagger and rows[index] == 2):
-            plan.plant_line(index, fill_existing)
-    if stagger:
-        for index in np.flatnonzero(rows == 2):
-            plan.stagger_line(int(index), fill_existing)
-        plan.fill_second_row()
-
-    if not plan.plants:
-        rules = {rule for _, _, point in plan.dropped for rule in _rules_at(point, no_plant_zones)}
+    if not setting.plants:
+        rules = {
+            rule for _, _, point in setting.dropped for rule in _rules_at(point, no_plant_zones)
+        }
         raise refuse(
             "no plant can be set on the planting lines"
             + (f"; stations are forbidden by {', '.join(sorted(rules))}" if rules else ""),
@@ -155,7 +123,7 @@ def set_plants(
             key="rows.move",
             kind="room",
         )
-    plants = _plant_rows(plan, terrain, kinds, group, heights, stock, table)
+    plants = _plant_rows(setting, plan.plants, terrain, kinds, heights, table)
     dropped = [
         {
             "station_id": number,
@@ -165,13 +133,13 @@ def set_plants(
             "geometry": point,
         }
         for number, (line, station, point) in enumerate(
-            sorted(plan.dropped, key=lambda one: one[:2]), 1
+            sorted(setting.dropped, key=lambda one: one[:2]), 1
         )
     ]
     crs = planting_lines.crs
     stray = [one.screen_id for one in standing if one.line is None]
     notes = [
-        f"standing plant {name} is farther than {existing_within_m} m from every planting line and is not counted"
+        f"standing plant {name} is farther than {EXISTING_WITHIN_M} m from every planting line and is not counted"
         for name in stray
     ]
     return (
@@ -205,28 +173,29 @@ def shared_corners(planting_lines: gpd.GeoDataFrame) -> dict[int, int]:
     return pairs
 
 
-class _Plan:
+class _Setting:
     """The plants set so far, and what is needed to set the next line."""
 
-    def __init__(self, layer, lines, zone, spacing, fit, move_m):
+    def __init__(self, layer, lines, zone, asked: Rows):
         self.lines = lines
         self.sides = [str(side) for side in layer["side_id"]]
         self.rows = layer["row"].to_numpy(int)
         self.layer = layer
         self.stretches = [plantable_stretches(line, zone) for line in lines]
-        self.spacing, self.fit, self.move_m = spacing, fit, move_m
+        self.spacing, self.fit, self.move_m = asked.spacing, asked.fit, asked.move
+        self.fill_existing = asked.fill_existing
         self.plants: list[_Plant] = []
         self.dropped: list[tuple[int, float, shapely.Point]] = []
         self.groups: dict[int, list[list[float]]] = {}
         self.corners = shared_corners(layer)
         self.fixed: dict[int, list[float]] = {index: [] for index in range(len(lines))}
-        self.least = spacing * LEAST_SHARE
+        self.least = asked.spacing * LEAST_SHARE
 
     def standing_on(self, index: int) -> list[float]:
         return [p.station for p in self.plants if p.line == index and p.standing is not None]
 
-    def join_corners(self, fill_existing: bool, rows: tuple[int, ...]) -> None:
-        """Set one plant at each corner where it can stand for both lines."""
+    def join_corners(self) -> None:
+        """Set one plant at each corner of the first row where it can stand for both lines."""
         for start, end in self.corners.items():
             line, other = self.lines[start], self.lines[end]
             free = (
@@ -237,16 +206,16 @@ class _Plan:
             )
             crowded = self._is_crowded(start, shapely.Point(line.coords[0]))
             short = min(line.length, other.length) < (2 if start == end else 1) * self.least
-            kept = not fill_existing and (self.standing_on(start) or self.standing_on(end))
-            if self.rows[start] not in rows or not free or crowded or short or kept:
+            kept = not self.fill_existing and (self.standing_on(start) or self.standing_on(end))
+            if self.rows[start] != 1 or not free or crowded or short or kept:
                 continue
             self.fixed[start].append(0.0)
             self.fixed[end].append(other.length)
             self._add(start, 0.0, 0.0)
 
-    def plant_line(self, index: int, fill_existing: bool) -> None:
+    def plant_line(self, index: int) -> None:
         line, standing = self.lines[index], self.standing_on(index)
-        if standing and not fill_existing:
+        if standing and not self.fill_existing:
             self.groups[index] = []
             return
         fixed = sorted({*self.fixed[index], *standing})
@@ -260,9 +229,9 @@ class _Plan:
         self.groups[index] = found.groups
         self._explain(index, crowded)
 
-    def stagger_line(self, index: int, fill_existing: bool) -> None:
+    def stagger_line(self, index: int) -> None:
         line, standing = self.lines[index], self.standing_on(index)
-        if standing and not fill_existing:
+        if standing and not self.fill_existing:
             return
         wanted: set[float] = set()
         for first in np.flatnonzero(self.rows == 1):
@@ -398,19 +367,19 @@ class _Plan:
         self.plants.append(_Plant(index, float(station), point, float(moved)))
 
 
-def _plant_rows(plan: _Plan, terrain, kinds, group, heights, stock, table) -> list[dict]:
-    plants = sorted(plan.plants, key=lambda plant: (plant.line, plant.station))
+def _plant_rows(setting: _Setting, asked: Plants, terrain, kinds, heights, table) -> list[dict]:
+    plants = sorted(setting.plants, key=lambda plant: (plant.line, plant.station))
     xy = shapely.get_coordinates([plant.point for plant in plants])
     ground = _ground(terrain, xy)
     last = {plant.line: plant.station for plant in plants}
     rows, before = [], None
     planted = dict.fromkeys(last, 0)
-    records = plan.layer[["line_id", "side_id", "row", "offset_m"]].to_dict("records")
-    slopes = {line: _slope(plan, terrain, line, plants) for line in last}
+    records = setting.layer[["line_id", "side_id", "row", "offset_m"]].to_dict("records")
+    slopes = {line: _slope(setting, terrain, line, plants) for line in last}
     for number, (plant, z) in enumerate(zip(plants, ground, strict=True), 1):
         line = records[plant.line]
         own = plant.standing
-        kind = kind_at(kinds, planted[plant.line], group)
+        kind = kind_at(kinds, planted[plant.line], asked.group)
         planted[plant.line] += own is None
         height = heights[kind]
         if own is not None and own.species is not None:
@@ -423,11 +392,11 @@ def _plant_rows(plan: _Plan, terrain, kinds, group, heights, stock, table) -> li
                 "row": int(line["row"]),
                 "station_m": plant.station,
                 "slope_station_m": slopes[plant.line][plant.station],
-                "offset_m": _offset(plan.lines[plant.line], float(line["offset_m"]), plant),
-                "gap_before_m": _gap(plan, plant, before, last),
+                "offset_m": _offset(setting.lines[plant.line], float(line["offset_m"]), plant),
+                "gap_before_m": _gap(setting, plant, before, last),
                 "ground_m": float(z),
                 "species": kind.key,
-                "stock": stock if own is None else STANDING_STOCK,
+                "stock": asked.stock if own is None else STANDING_STOCK,
                 "stock_height_m": float(height) if own is None else own.height_m,
                 "existing": own is not None,
                 "moved_m": plant.moved,
@@ -438,13 +407,13 @@ def _plant_rows(plan: _Plan, terrain, kinds, group, heights, stock, table) -> li
     return rows
 
 
-def _gap(plan: _Plan, plant: _Plant, before: _Plant | None, last: dict[int, float]) -> float:
+def _gap(setting: _Setting, plant: _Plant, before: _Plant | None, last: dict[int, float]) -> float:
     if before is not None and before.line == plant.line:
         return plant.station - before.station
-    end = plan.corners.get(plant.line)
+    end = setting.corners.get(plant.line)
     if end is None or end not in last:
         return math.nan
-    return plan.lines[end].length - last[end] + plant.station
+    return setting.lines[end].length - last[end] + plant.station
 
 
 def _offset(line, offset: float, plant: _Plant) -> float:
@@ -478,9 +447,9 @@ def _species_standing(plant: Standing, table) -> Species:
         ) from None
 
 
-def _slope(plan: _Plan, terrain, index: int, plants: list[_Plant]) -> dict[float, float]:
+def _slope(setting: _Setting, terrain, index: int, plants: list[_Plant]) -> dict[float, float]:
     """Distance along the ground to each station of a line, from its zero peg."""
-    line = plan.lines[index]
+    line = setting.lines[index]
     stations = np.array([plant.station for plant in plants if plant.line == index])
     if terrain is None:
         return {station: station for station in stations.tolist()}
@@ -497,24 +466,3 @@ def _rules_at(point: shapely.Point, zones: gpd.GeoDataFrame) -> list[str]:
         # Stretches keep a millimetre off a zone's edge: a station there is forbidden by it too.
         on = shapely.dwithin(shapes, point, 2 * CLEARANCE_M)
     return list(dict.fromkeys(zones["rule"].to_numpy()[on]))
-
-
-def _check(fit, pattern, move_m, planting_lines) -> None:
-    if fit not in FITS:
-        raise refuse(f"'{fit}' is not a fit", f"Write one of {', '.join(FITS)}", key="rows.fit")
-    if pattern is not None and pattern not in PATTERNS:
-        raise refuse(
-            f"'{pattern}' is not a pattern",
-            f"Write one of {', '.join(PATTERNS)}",
-            key="rows.rows",
-        )
-    if not (math.isfinite(move_m) and move_m >= 0):
-        raise refuse(
-            f"stations may move by {move_m} m", "Give a length of 0 m or more", key="rows.move"
-        )
-    if pattern == "staggered" and not (planting_lines["row"] == 2).any():
-        raise refuse(
-            "a staggered pattern needs a second row",
-            "Draw the lines with rows = 2, or take the single pattern",
-            key="rows.rows",
-        )

@@ -7,8 +7,9 @@ circle, not inside it, so that a zone is up to `ARC_EXCESS_M` wider than its dis
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -19,9 +20,10 @@ from shapely.geometry.polygon import orient
 from screenplan.contracts import NO_PLANT_ZONES, PLANTABLE_ZONE
 from screenplan.contracts.tables import layer_of, with_notes
 from screenplan.ground.errors import refuse
-from screenplan.planting.mixes import Kinds, kinds_in
-from screenplan.planting.species import DEFAULT_SPECIES, Species
-from screenplan.planting.stock import HOLE_PER_BALL, hole_width, planted_height
+from screenplan.plan import DEFAULTS, Options
+from screenplan.planting.mixes import kinds_in
+from screenplan.planting.species import Species
+from screenplan.planting.stock import hole_width, planted_height
 from screenplan.rules.ruleset import KEEP_OUT_FEATURES, Rule, keep_out_kind, load_rules, rules_for
 from screenplan.site.ownership import outline_known
 from screenplan.site.plausible import MOST_ACROSS_M
@@ -52,47 +54,29 @@ class _Thing:
 
 
 def mark_zones(
-    parcels: gpd.GeoDataFrame,
-    buildings: gpd.GeoDataFrame | None = None,
-    utilities: gpd.GeoDataFrame | None = None,
-    keep_outs: gpd.GeoDataFrame | None = None,
-    roads: gpd.GeoDataFrame | None = None,
-    existing_screens: gpd.GeoDataFrame | None = None,
-    private_places: gpd.GeoDataFrame | None = None,
+    layers: Mapping[str, Any],
     *,
+    plan: Options = DEFAULTS,
     rules: Sequence[Rule] | None = None,
-    species: Kinds = DEFAULT_SPECIES,
-    hole_m: float | None = None,
-    hole_factor: float = HOLE_PER_BALL,
-    stock: str = "container",
-    stock_height_m: float | None = None,
-    boundary_accuracy_m: float = 1.0,
-    table=None,
+    table: Mapping[str, Species] | None = None,
 ) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
     """Mark where no stem may stand, and the plantable zone.
 
     Parameters
     ----------
-    parcels, buildings, utilities, keep_outs, roads, existing_screens, private_places : GeoDataFrame
-        Layers in the local frame, metres. Existing screens of the kind ``plant`` are members of a
+    layers : mapping
+        Parcels, and buildings, utilities, keep-outs, roads, existing screens and private places if
+        there are any: by their contracts, in local-frame metres. Existing screens of the kind ``plant`` are members of a
         row, not things to keep clear of; derived private places give way to the row
         (`screenplan.planting.room`).
+    plan : Options, optional
+        Of it [plants], [setbacks], [works] and [site]. Of a species its high mature height and
+        spread are used: that is the safe side. A clipped hedge counts as it is kept, across its
+        row; where a rule is ``unclipped``, as it would grow. Of several each rule takes the one
+        that it keeps farthest away.
     rules : sequence of Rule, optional
         By default the shipped rules. With none at all, only the footprints of things are kept
         clear.
-    species : Species, str or sequence of these
-        Its high mature height and spread are used: that is the safe side. A clipped hedge counts as
-        it is kept, across its row; where a rule is ``unclipped``, as it would grow. Of several each
-        rule takes the one that it keeps farthest away.
-    hole_m : float, optional
-        A width that holes have at least, metres; by default they are as wide as the stock asks for.
-    hole_factor : float
-        Width of a hole per width of the root ball.
-    stock, stock_height_m
-        Kind of stock, and its height when planted, metres; by default that of the species table.
-    boundary_accuracy_m : float
-        How far the boundary may be off, metres, added to every boundary rule. Maps of a county can
-        be metres out; a survey allows 0.
     table : mapping, optional
         The species table, by default the shipped one.
 
@@ -105,19 +89,17 @@ def mark_zones(
     Raises
     ------
     InputError
-        If there is not exactly one subject, or a number is out of range.
+        If there is not exactly one subject, or no species has such stock.
     """
-    if not (math.isfinite(boundary_accuracy_m) and boundary_accuracy_m >= 0):
-        raise refuse(
-            f"the boundary cannot be out by {boundary_accuracy_m} m",
-            "Give a length of 0 m or more",
-            key="site.boundary_accuracy",
-        )
+    parcels = layers["parcels"]
     rules = load_rules() if rules is None else tuple(rules)
-    kinds = tuple(dict.fromkeys(kinds_in(species, table)))
+    kinds = tuple(dict.fromkeys(kinds_in(plan.plants.species, table)))
     hole = max(
         hole_width(
-            stock, planted_height(kind, stock_height_m), factor=hole_factor, at_least_m=hole_m
+            plan.plants.stock,
+            planted_height(kind, plan.plants.stock_height),
+            factor=plan.works.hole_factor,
+            at_least_m=plan.setbacks.hole,
         )
         for kind in kinds
     )
@@ -125,17 +107,8 @@ def mark_zones(
     subject, subject_id = subject_of(parcels) if known else (open_ground(), "")
 
     rows = []
-    for thing in _things(
-        subject,
-        subject_id,
-        buildings,
-        utilities,
-        keep_outs,
-        roads,
-        existing_screens,
-        private_places,
-    ):
-        for rule, distance in _distances(thing, rules, kinds, hole, boundary_accuracy_m):
+    for thing in _things(subject, subject_id, layers):
+        for rule, distance in _distances(thing, rules, kinds, hole, plan.site.boundary_accuracy):
             if not known and thing.feature == "boundary":
                 continue
             zone = _zone(thing, rule if known else replace(rule, passage_m=0.0), distance, subject)
@@ -155,7 +128,7 @@ def mark_zones(
         parts,
         parcels.crs,
     )
-    return with_notes(zones, _doubt_kinds(keep_outs, zones)), plantable
+    return with_notes(zones, _doubt_kinds(layers.get("keep_outs"), zones)), plantable
 
 
 def size_judged(rule: Rule, species: Species) -> tuple[float, float]:
@@ -264,24 +237,22 @@ def _edges(geometry: shapely.Geometry) -> np.ndarray:
     return np.array(edges, dtype=object)
 
 
-def _things(
-    subject, subject_id, buildings, utilities, keep_outs, roads, existing, places
-) -> Iterator[_Thing]:
+def _things(subject, subject_id: str, layers: Mapping[str, Any]) -> Iterator[_Thing]:
     yield _Thing("boundary", "", "parcels", subject_id, subject.boundary)
-    for row in _rows(buildings, "building_id"):
+    for row in _rows(layers.get("buildings"), "building_id"):
         yield _Thing("building", row.text("kind", "house"), "buildings", row.id, row.geometry)
-    for row in _rows(utilities, "utility_id"):
+    for row in _rows(layers.get("utilities"), "utility_id"):
         position, kind = row.text("position", "buried"), row.text("kind", "")
         half = row.number("diameter_m", 0.0) / 2.0 if position == "buried" else 0.0
         yield _Thing(position, kind, "utilities", row.id, row.geometry, half)
-    for row in _rows(keep_outs, "keep_out_id"):
+    for row in _rows(layers.get("keep_outs"), "keep_out_id"):
         kind = keep_out_kind(row.text("kind", "keep_out"))
         feature = kind if kind in KEEP_OUT_FEATURES else "keep_out"
         yield _Thing(feature, kind, "keep_outs", row.id, row.geometry)
-    for row in _rows(roads, "road_id"):
+    for row in _rows(layers.get("roads"), "road_id"):
         half = row.number("width_m", 6.0) / 2.0
         yield _Thing("road", "", "roads", row.id, row.geometry, half)
-    for row in _rows(existing, "screen_id"):
+    for row in _rows(layers.get("existing_screens"), "screen_id"):
         kind = row.text("kind", "")
         if kind == "plant":
             continue
@@ -296,7 +267,7 @@ def _things(
                 half = SPREAD_OF_UNKNOWN_TREE * row.number("height_m", 0.0) / 2.0
                 note = f"; its spread is not given and taken as {2 * half:.1f} m"
         yield _Thing(kind, kind, "existing_screens", row.id, shape, half, note)
-    for row in _rows(places, "place_id"):
+    for row in _rows(layers.get("private_places"), "place_id"):
         derived = row.values.get("derived")
         if pd.isna(derived) or not derived:
             yield _Thing("private_place", "", "private_places", row.id, row.geometry)

@@ -11,12 +11,10 @@ import pandas as pd
 from screenplan.contracts import COST
 from screenplan.contracts.tables import table_of
 from screenplan.ground.errors import refuse
-from screenplan.ground.units import parse_length
-from screenplan.works.money import check_prices
+from screenplan.plan import DEFAULTS, Options
+from screenplan.plan.planting import Hand
 from screenplan.works.quantities import ITEMS
 
-#: Hours for one thing above this are a slip.
-MOST_HOURS = 1000.0
 #: Stock is the one that is priced if its height is within this, metres.
 SAME_HEIGHT_M = 0.01
 #: Items that cost as much as another if they have no price of their own.
@@ -26,25 +24,18 @@ _LIKE = {"mulch_again": "mulch"}
 def price_work(
     quantities: pd.DataFrame,
     *,
-    prices: Mapping[str, float] | None = None,
-    hours: Mapping[str, float] | None = None,
-    hour_price: float | None = None,
-    plant_prices: Mapping[str | float, float] | None = None,
+    plan: Options = DEFAULTS,
 ) -> pd.DataFrame:
     """Price the quantities.
 
     Parameters
     ----------
     quantities : DataFrame
-    prices : mapping, optional
-        Price of one by item: of a pack where it is sold in packs, else of one unit of its amount.
-        Where plants are of several kinds, ``plant`` prices those that have no price of their own.
-    hours : mapping, optional
-        Hours of work for one, by item, counted in the same way.
-    hour_price : float, optional
-        Price of an hour of work.
-    plant_prices : mapping, optional
-        Price of a plant by stock height; taken where ``prices`` has none for ``plant``.
+    plan : Options, optional
+        Of it [cost] and [hand]. A price is that of a pack where a thing is sold in packs, else of
+        one unit of its amount; hours are counted in the same way. Where plants are of several
+        kinds, the price ``plant`` is that of those that have none of their own; where there is
+        none, it is that by stock height.
 
     Returns
     -------
@@ -55,27 +46,24 @@ def price_work(
     Raises
     ------
     InputError
-        If a price or rate is negative, absurd, or for something that is no quantity.
+        If a price or rate is for something that is no quantity.
     """
-    prices = check_prices(prices or {})
-    hours = check_prices(hours or {}, key="cost.hours", highest=MOST_HOURS)
-    for key, given in (("cost.prices", prices), ("cost.hours", hours)):
+    cost, prices = plan.cost, dict(plan.cost.prices)
+    for key, given in (("prices", cost.prices), ("hours", cost.hours)):
         for item in given:
             if item not in ITEMS and item not in quantities["item"].to_numpy():
                 near = difflib.get_close_matches(item, ITEMS, n=1)
                 raise refuse(
                     f"'{item}' is no quantity",
                     f"Did you mean {near[0]}?" if near else f"Write one of {', '.join(ITEMS)}",
-                    key=key,
+                    key=cost.key(key),
                 )
-    if hour_price is not None:
-        check_prices({"an hour": hour_price}, key="cost.hour")
     for one in quantities.loc[quantities["part"] == "plants"].to_dict("records"):
-        own = prices.get("plant", _price_by_height(one["stock_height_m"], plant_prices or {}))
+        own = prices.get("plant", _price_by_height(one["stock_height_m"], plan.hand))
         if own is not None:
             prices.setdefault(one["item"], own)
-    rows = [_row(one, prices, hours, hour_price) for one in quantities.to_dict("records")]
-    return table_of(COST, [*rows, _total(rows, quantities, prices, hours, hour_price)])
+    rows = [_row(one, prices, cost.hours, cost.hour) for one in quantities.to_dict("records")]
+    return table_of(COST, [*rows, _total(rows, quantities, prices, cost.hours, cost.hour)])
 
 
 def _row(one: dict, prices, hours, hour_price) -> dict:
@@ -122,9 +110,8 @@ def _total(rows, quantities, prices, hours, hour_price) -> dict:
     }  # fmt: skip
 
 
-def _price_by_height(stock_height_m: float, by_height) -> float | None:
-    for height, price in by_height.items():
-        metres = parse_length(height, key="hand.prices") if isinstance(height, str) else height
-        if abs(metres - stock_height_m) <= SAME_HEIGHT_M:
-            return check_prices({"plant": price}, key="hand.prices")["plant"]
+def _price_by_height(stock_height_m: float, hand: Hand) -> float | None:
+    for height, price in hand.price_by_height.items():
+        if abs(height - stock_height_m) <= SAME_HEIGHT_M:
+            return price
     return None
