@@ -269,3 +269,14 @@ def test_letters_have_contrast(colours):
 
 def test_every_role_has_a_dark_colour():
     assert set(COLOURS) - {"bar"} <= set(dark_colours())
+
+
+def test_noise_is_a_sentence_with_its_source_and_no_table_of_equal_rows(run, page):
+    paths = run.layers["noise_paths"]
+    assert len(paths) > 1
+    table = make_table("noise_paths", paths)
+    assert (table.headings, table.rows) == ([], [])
+    most = paths.loc[paths["foliage_m"].idxmax()]
+    assert table.lead.endswith(f"foliage. {most['says']}. Source: {most['source']}.")
+    assert page.count(paths["source"].iloc[0]) == 2  # here, and in the list of limits
+    assert 't-noise-paths"><table' not in page

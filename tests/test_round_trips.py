@@ -229,6 +229,9 @@ def test_awkward_values_come_back(form, kind, rows, tmp_path):
     contract, layer = things(kind, crs, rows=rows)
     layer = layer.set_geometry(layer.geometry.translate(500_000, 5_500_000))
     write(form, {"things": layer}, tmp_path / "out", crs, {"things": contract})
+    if form == "geojson" and not rows:  # it could not say its kind, columns and system
+        assert [file.name for file in (tmp_path / "out").iterdir()] == ["plan.gpkg"]
+        return
     compare(form, conform(layer, contract), read(form, tmp_path / "out", "things"), crs)
 
 
@@ -410,7 +413,9 @@ def test_the_sample_run_comes_back(form, run_folder):
 def test_every_geojson_of_the_sample_run_keeps_the_rules(run_folder):
     files = sorted(run_folder.glob("layers/*.geojson"))
     assert {file.stem for file in files} == {
-        name for name in read_record(run_folder).files["plan.gpkg"]["layers"] if name in SPATIAL
+        name
+        for name, rows in read_record(run_folder).files["plan.gpkg"]["layers"].items()
+        if name in SPATIAL and rows
     }
     features = sum(len(hold_to_rfc(file)["features"]) for file in files)
     assert features > 1000  # the grid of sun hours alone has more

@@ -1,4 +1,4 @@
-"""The summary and the data dictionary, and the room's one way of writing them all."""
+"""The summary, and the one way of writing all layers."""
 
 import csv
 import json
@@ -6,9 +6,11 @@ import json
 import geopandas
 import pandas as pd
 import pyogrio
+import pytest
 from made_up import make_all, make_layer
 from shapely.geometry import Point, box
 
+import screenplan
 from screenplan.contracts import (
     CHECKS,
     CLOSURE,
@@ -152,15 +154,19 @@ def test_all_layers_of_a_run_are_written_and_listed(tmp_path):
     del layers["closure"]
     written = write_layers(layers, tmp_path, send_out=frame.send_out, crs=frame.source_crs)
     names = [name for name in WRITTEN if name != "closure"]
+    rows = {name: len(layer) for name, layer in split_by_kind(layers, OUTPUTS).items()}
+    # What has no row is in the GeoPackage alone.
+    filled = [name for name in names if rows[name]]
+    assert len(filled) < len(names)
     files = {
         name: f"layers/{name}.geojson" if WRITTEN[name].geometry else f"tables/{name}.csv"
-        for name in names
+        for name in filled
     }
     assert [entry["file"] for entry in written] == [
         *files.values(),
         *(
             style
-            for name in names
+            for name in filled
             if WRITTEN[name].geometry
             for style in (f"layers/{name}.qml", f"styles/{name}.sld")
         ),
@@ -173,9 +179,7 @@ def test_all_layers_of_a_run_are_written_and_listed(tmp_path):
     for entry in written:
         assert entry["sha256"] == file_sha256(tmp_path / entry["file"])
     inside = [*names, "buildings"]
-    assert written[-1]["layers"] == {
-        name: len(layer) for name, layer in split_by_kind(layers, OUTPUTS).items() if name in inside
-    }
+    assert written[-1]["layers"] == {name: count for name, count in rows.items() if name in inside}
     # GDAL lists the layers with a geometry first, then the tables.
     listed = sorted(inside, key=lambda name: name in WRITTEN and not WRITTEN[name].geometry)
     assert [name for name, _ in pyogrio.list_layers(tmp_path / "plan.gpkg")] == [
@@ -192,3 +196,17 @@ def test_all_layers_of_a_run_are_written_and_listed(tmp_path):
     assert home.geometry.iloc[0].distance(Point(1_450_050, 540_050)) < 0.01
     with (tmp_path / "tables/checks.csv").open(encoding="utf-8", newline="") as source:
         assert len(list(csv.DictReader(source))) == len(layers["checks"])
+
+
+@pytest.mark.parametrize("asked", [False, True])
+def test_tables_of_which_only_drawings_are_made_are_written_if_asked_for(tmp_path, asked):
+    run = screenplan.run_plan(
+        screenplan.sample_plan(), settings=[f"plan.drawing_tables={str(asked).lower()}"]
+    )
+    folder = screenplan.write_run(run, tmp_path / "plan")
+    drawn = {name for name, contract in OUTPUTS.items() if contract.only_drawn}
+    assert drawn == {"sections", "sight_outlines", "needed_profile"}
+    inside = {name for name, _ in pyogrio.list_layers(folder / "plan.gpkg")}
+    files = {path.stem for path in (folder / "tables").iterdir()}
+    assert drawn & inside == drawn & files == (drawn if asked else set())
+    assert all(len(run.layers[name]) for name in drawn)

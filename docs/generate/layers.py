@@ -21,7 +21,8 @@ What a person may bring; only `parcels` is needed. Columns of other names or uni
 its range, is refused by row."""
 
 _OUT = """\
-What a run writes: layers as GeoJSON and in a GeoPackage, tables as CSV and in the same GeoPackage.
+What a run writes: layers as GeoJSON and in a GeoPackage, tables as CSV and in the same GeoPackage. What
+has no row is in the GeoPackage alone.
 A column marked *always* holds a value in every row; the others may be empty."""
 
 
@@ -62,6 +63,10 @@ def _layer(one: Contract, way: str) -> list[str]:
     parts = written_parts(one) if way == "out" else ()
     if len(parts) > 1:
         facts.append(f"Written as {codes(parts)}, one kind of geometry in each.")
+    if one.only_drawn:
+        facts.append(
+            f"Only drawings are made of it: written if {code('plan.drawing_tables')} is true."
+        )
     if given:
         facts.append(f"Given by {', '.join(link(name, f'step-{name}') for name in given)}.")
     if way == "in":

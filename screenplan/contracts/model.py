@@ -151,6 +151,8 @@ class Contract:
         Its style in `screenplan.outputs.styles`; by default that of its name as written.
     report : tuple of Shown
         The tables of the report that show it.
+    only_drawn : bool
+        Whether nothing but drawings are made of it: it is written only if the plan asks for it.
     whole : str
         Of a part of a layer (`screenplan.contracts.written`) the layer's name in memory.
     """
@@ -165,6 +167,7 @@ class Contract:
     place_of_areas: Place | None = None
     look: str = ""
     report: tuple[Shown, ...] = ()
+    only_drawn: bool = False
     whole: str = ""
 
     def __post_init__(self) -> None:

@@ -68,6 +68,9 @@ class Shown:
         Whether each row has a box to tick on paper.
     keep : callable, optional
         Gives the rows that are shown.
+    told : bool
+        Whether the cells stand as sentences in place of a table: the first column's, then others with
+        their headings.
     notes : (str, str), optional
         Columns of a name and of what is said of it, which become sentences under the table.
     key : str
@@ -82,5 +85,6 @@ class Shown:
     headings: Mapping[str, str] = field(default_factory=dict, hash=False)
     tick: bool = False
     keep: Callable[[pd.DataFrame], pd.DataFrame] | None = None
+    told: bool = False
     notes: tuple[str, str] | None = None
     key: str = ""

@@ -184,6 +184,7 @@ SIGHT_OUTLINES = Contract(
     (),
     "A corner of the convex outline of all places where a view's rays cross a planting line",
     key="",
+    only_drawn=True,
     columns=(
         text("view_id", "The view", required=True),
         text("line_id", "The planting line", "Planting line", required=True),
@@ -199,6 +200,7 @@ SECTIONS = Contract(
     (),
     "Heights along the sight line of one view, at one distance from the window",
     key="",
+    only_drawn=True,
     columns=(
         text("view_id", "The view", required=True),
         metres(
@@ -339,6 +341,7 @@ NEEDED_PROFILE = Contract(
     (),
     "The needed height along a planting line, as the corners of a stepped outline",
     key="",
+    only_drawn=True,
     columns=(
         text("line_id", "The planting line", "Planting line", required=True),
         metres("station_m", "Station", required=True),

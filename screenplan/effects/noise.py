@@ -157,7 +157,7 @@ def judge_noise(noise_paths, wanted_db) -> Finding:
     if not has_rows(noise_paths):
         return Finding(name, UNKNOWN, "A single row gives no measurable reduction of noise; no road and private place are given",
                        "roads and private places")  # fmt: skip
-    best = noise_paths.loc[noise_paths["loss_db"].idxmax()]
+    best = noise_paths.loc[noise_paths["foliage_m"].idxmax()]
     if wanted_db is None:
         return Finding(name, UNKNOWN, f"{best['says']}; no reduction is asked for", "noise.wanted")
     worst = noise_paths.loc[noise_paths["loss_db"].idxmin()]

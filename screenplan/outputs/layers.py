@@ -40,6 +40,8 @@ def write_layers(
 ) -> list[dict]:
     """Write each layer as GeoJSON with its style, each table as CSV, and all in one GeoPackage.
 
+    What has no row is in the GeoPackage alone, where it still has its kind, columns and system.
+
     A layer whose contract allows several kinds of geometry is written as one layer for each
     (`screenplan.contracts.written_parts`).
 
@@ -80,6 +82,8 @@ def write_layers(
     rows: dict[Path, dict[str, int]] = {}
     for layout in layouts:
         name = layout.contract.name
+        if not len(layout):
+            continue
         if name in abroad:
             path = _inside(folder, LAYER_FOLDER) / f"{name}.geojson"
             rows[path] = {name: write_geojson_layout(abroad[name], path)}
@@ -88,7 +92,8 @@ def write_layers(
             rows[path] = {name: write_csv_layout(layout, path)}
     if abroad:
         places = folder / LAYER_FOLDER, folder / STYLE_FOLDER
-        rows |= {key: {} for key in write_style_files(list(abroad.values()), *places)}
+        filled = [layout for layout in abroad.values() if len(layout)]
+        rows |= {key: {} for key in write_style_files(filled, *places)}
     package = folder / GEOPACKAGE_NAME
     around = find_surroundings(read, surroundings)
     beside = as_written(surroundings)

@@ -5,7 +5,7 @@ A layer's contract says in which parts of the report it is shown, and which of i
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -161,6 +161,10 @@ def make_table(
         ]
     title = shown.title or contract.meaning
     key = shown.key or name.replace("_", "-")
+    if shown.told:
+        return Table(
+            key, title, [], [], " ".join([shown.lead, *_sentences(headings, rows)]).strip()
+        )
     return Table(key, title, headings, rows, shown.lead, shown.tick, notes)
 
 
@@ -168,6 +172,13 @@ def _columns(contract: Contract, shown: Shown) -> list[Column]:
     if shown.columns:
         return [contract.column(name) for name in shown.columns.split()]
     return [column for column in contract.columns if not column.per_year]
+
+
+def _sentences(headings: list[Heading], rows: list[list[str]]) -> Iterator[str]:
+    """Say each cell once, column by column."""
+    for k, head in enumerate(headings):
+        for cell in dict.fromkeys(row[k] for row in rows):
+            yield f"{f'{head.text.capitalize()}: ' if k else ''}{cell}."
 
 
 def stakes_by_line(table: Table | None) -> list[Table]:

@@ -35,6 +35,10 @@ class About(Section):
     units: Literal["metric", "us"] = Field(
         "metric", description="Units in summaries and sheets; layers are always in metres"
     )
+    drawing_tables: bool = Field(
+        False,
+        description="Whether the tables of which only drawings are made are written too: sections, sight_outlines, needed_profile",
+    )
 
 
 class Subject(Section):

@@ -87,7 +87,11 @@ def write_run(run: Run, target: str | Path | OutputFolder) -> Path:
             return write_run(run, folder)
     frame = run.site.frame
     known = OUTPUTS | SURROUNDINGS
-    layers = {name: run.layers[name] for name in known if name in run.layers}
+    layers = {
+        name: run.layers[name]
+        for name, contract in known.items()
+        if name in run.layers and (run.plan.plan.drawing_tables or not contract.only_drawn)
+    }
     with target.staged() as beside:
         outputs = write_layers(
             layers, beside, send_out=frame.send_out, crs=frame.source_crs, placed=frame.is_placed
