@@ -70,7 +70,10 @@ def test_a_tolerance_without_a_source_is_no_tolerance():
 
 
 def test_wrong_values_are_refused():
-    with pytest.raises(InputError, match=r"tolerances is .*Write of browse, salt, shade, wet"):
+    with pytest.raises(
+        InputError,
+        match=r"tolerances\.shade: 'some' is not one of the choices\. Write 'intolerant', 'intermediate'",
+    ):
         load_species({"thuja_occidentalis": {"tolerances": {"shade": "some"}}})
 
 

@@ -125,25 +125,62 @@ def test_a_plan_changes_and_adds_species():
 
 
 BAD = [
-    ({"a": "thuja"}, "species a is 'thuja', not a table"),
-    ({"a": {"latin": "A b"}}, "a new species needs shape, growth_class, mature_height"),
+    ({"a": "thuja"}, "key species.a: 'a' is not a species but 'thuja'"),
+    ({"a": {"latin": "A b"}}, "key species.a.shape: this key is missing"),
     ({"a": {"like": "nothing"}}, "there is no species 'nothing'"),
-    ({"thuja_occidentalis": {"shape": "ball"}}, "shape 'ball' is not known"),
-    ({"thuja_occidentalis": {"hieght": 3}}, "'hieght' is not a key of a species"),
+    (
+        {"thuja_occidentalis": {"shape": "ball"}},
+        "key species.thuja_occidentalis.shape: 'ball' is not one of the choices. Write 'cone'",
+    ),
+    (
+        {"thuja_occidentalis": {"hieght": 3}},
+        "key species.thuja_occidentalis.hieght: there is no such key",
+    ),
     ({"thuja_occidentalis": {"mature_height": ["9 m", "5 m"]}}, "not in rising order"),
-    ({"thuja_occidentalis": {"mature_height": "9 m"}}, "Write 2 lengths: low and high"),
+    (
+        {"thuja_occidentalis": {"mature_height": "9 m"}},
+        "'9 m' is not a list of 2. Write low and high",
+    ),
     ({"thuja_occidentalis": {"mature_height": [5, 9]}}, "5 has no unit"),
-    ({"thuja_occidentalis": {"mature_height": ["5 m", "9999 m"]}}, "above 0 and up to 60 m"),
-    ({"thuja_occidentalis": {"yearly_growth": ["0 m", "1 m", "2 m"]}}, "above 0 and up to 3 m"),
-    ({"thuja_occidentalis": {"growth_class": "brisk"}}, "growth_class 'brisk' is not known"),
-    ({"thuja_occidentalis": {"evergreen": "yes"}}, "evergreen is 'yes'"),
-    ({"thuja_occidentalis": {"leaf_density": [4, 2]}}, "leaf_density is not in rising order"),
-    ({"thuja_occidentalis": {"spread_share": 0}}, "spread_share is 0"),
-    ({"thuja_occidentalis": {"establishment_years": -1}}, "establishment_years is -1"),
+    (
+        {"thuja_occidentalis": {"mature_height": ["5 m", "9999 m"]}},
+        "'9999 m' is out of range. Give at most 60 m",
+    ),
+    (
+        {"thuja_occidentalis": {"yearly_growth": ["0 m", "1 m", "2 m"]}},
+        "'0 m' is out of range. Give more than 0 m",
+    ),
+    (
+        {"thuja_occidentalis": {"growth_class": "brisk"}},
+        "growth_class: 'brisk' is not one of the choices. Write one of slow",
+    ),
+    ({"thuja_occidentalis": {"evergreen": "yes"}}, "evergreen: 'yes' is neither true nor false"),
+    (
+        {"thuja_occidentalis": {"leaf_density": [4, 2]}},
+        "leaf_density: [4.0, 2.0] is not in rising order",
+    ),
+    (
+        {"thuja_occidentalis": {"spread_share": 0}},
+        "spread_share: 0 is out of range. Give at least 0.02",
+    ),
+    (
+        {"thuja_occidentalis": {"establishment_years": -1}},
+        "establishment_years: -1 is out of range. Give at least 0",
+    ),
     ({"thuja_occidentalis": {"stock_height": "20 m"}}, "never grows above"),
-    ({"thuja_occidentalis": {"latin": 3}}, "latin is 3, not a text"),
-    ({"thuja_occidentalis": {"sources": "a book"}}, "sources is not a table of texts"),
-    ({"thuja_occidentalis": {"clear_stem": "-1 m"}}, "clear_stem is '-1 m'"),
+    ({"thuja_occidentalis": {"latin": 3}}, "latin: 3 is not a text"),
+    ({"thuja_occidentalis": {"sources": "a book"}}, "sources: 'a book' is not a table"),
+    (
+        {"thuja_occidentalis": {"clear_stem": "-1 m"}},
+        "clear_stem: '-1 m' is out of range. Give at least 0 m",
+    ),
+    ({"thuja_occidentalis": {"yearly_growth": ["1 m", "2 m", "4 m"]}}, "Give at most 3 m"),
+    ({"thuja_occidentalis": {"hardiness_zones": [3.5, 4]}}, "3.5 is not a whole number"),
+    ({"thuja_occidentalis": {"use": False}}, "use: there is no such key"),
+    (
+        {"thuja_occidentalis": {"tolerances": {"shdae": "tolerant"}}},
+        "tolerances.shdae: 'shdae' is not one of the choices",
+    ),
 ]
 
 

@@ -11,7 +11,7 @@ from screenplan.ground.crown_shapes import SHAPES
 from screenplan.ground.units import FOOT_M
 from screenplan.plan.findings import names_of
 from screenplan.plan.values import key_of
-from screenplan.planting.species import GROWTH_CLASSES, KEYS, TOLERANCES, Species, load_species
+from screenplan.planting.species import GROWTH_CLASSES, TOLERANCES, Species, load_species
 from screenplan.rules.limit_kinds import KINDS, Limit
 from screenplan.rules.limits import load_limits
 from screenplan.rules.ruleset import STATUSES, Rule, load_rules
@@ -165,7 +165,7 @@ def species_page() -> str:
         "Shapes: " + ", ".join(SHAPES) + ".",
         *(part for key, one in shipped.items() for part in _species(key, one)),
         section("Your own", 2, "own-species"),
-        f"Keys of a species table: {codes(KEYS)}. Lengths are text with their unit. "
+        f"Keys of a species table: {codes(names_of(Species))}. Lengths are text with their unit. "
         f"Tolerances: {', '.join(TOLERANCES)}.",
     )  # fmt: skip
 

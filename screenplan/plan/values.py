@@ -232,8 +232,8 @@ class Section(BaseModel):
 
 
 def key_of(name: str) -> str:
-    """Give the key under which a field is written: a length carries its unit, ``margin_m`` is ``margin``."""
-    return name if name.endswith("_per_m") else name.removesuffix("_m")
+    """Give the key under which a field is written: ``margin`` for ``margin_m``, ``latin`` for ``latin_name``."""
+    return name if name.endswith("_per_m") else name.removesuffix("_m").removesuffix("_name")
 
 
 #: A table that is read into a dataclass: keys as `key_of` gives them, and no others.

@@ -3,18 +3,27 @@
 from __future__ import annotations
 
 import math
-import tomllib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
-from functools import cache
-from importlib import resources
-from types import MappingProxyType
+from typing import Annotated, Any, ClassVar, Literal
+
+from pydantic import Field, WrapValidator
 
 from screenplan.contracts import HIGHEST_PLANT_M
 from screenplan.ground.crown_shapes import SHAPES
-from screenplan.ground.errors import InputError, Problem, refuse
+from screenplan.ground.errors import refuse
 from screenplan.ground.texts import quoted
-from screenplan.ground.units import parse_length
+from screenplan.plan.catalogue import Catalogue, Entry
+from screenplan.plan.values import (
+    TABLE,
+    Flag,
+    Length,
+    Number,
+    Whole,
+    Words,
+    WrongError,
+    rising,
+)
 
 #: Yearly growth of a young rooted plant by class, metres: low, typical, high.
 #: Convention of planting guides, from memory: slow under 1 ft, moderate 1 to 2 ft, rapid above;
@@ -31,35 +40,10 @@ DEFAULT_SPECIES = "thuja_occidentalis"
 TOLERANCES = ("browse", "salt", "shade", "wet")
 TOLERANCE_LEVELS = ("intolerant", "intermediate", "tolerant")
 
-_TEXTS = {"latin": "latin_name", "common": "common_name", "genus": "genus"}
-_SHARES = {"spread_share": (0.02, 5.0), "clear_stem_share": (0.0, 0.9), "winter_share": (0.0, 1.0)}
-KEYS = (
-    *_TEXTS,
-    "like",
-    "evergreen",
-    "shape",
-    "stock_height",
-    "establishment_years",
-    "growth_class",
-    "yearly_growth",
-    "mature_height",
-    "mature_spread",
-    *_SHARES,
-    "clear_stem",
-    "kept_height",
-    "kept_width",
-    "leaf_density",
-    "hardiness_zones",
-    "tolerances",
-    "sources",
-)
-_NEEDED = {
-    "latin_name": "latin",
-    "shape": "shape",
-    "yearly_growth_m": "growth_class",
-    "mature_height_m": "mature_height",
-    "mature_spread_m": "mature_spread",
-}
+Height = Annotated[Length, Field(gt=0, le=HIGHEST_PLANT_M)]
+YearlyGrowth = Annotated[Length, Field(gt=0, le=3)]
+Density = Annotated[Number, Field(ge=0, le=30)]
+Zone = Annotated[Whole, Field(ge=1, le=13)]
 
 
 @dataclass(frozen=True)
@@ -100,27 +84,32 @@ class Species:
         Per value, where it comes from and how it is known.
     """
 
+    __pydantic_config__ = TABLE
+    beside: ClassVar = ("like", "growth_class")
+
     key: str
-    latin_name: str
-    shape: str
-    yearly_growth_m: tuple[float, float, float]
-    mature_height_m: tuple[float, float]
-    mature_spread_m: tuple[float, float]
-    common_name: str = ""
-    genus: str = ""
-    evergreen: bool = True
-    stock_height_m: float = 0.9
-    establishment_years: float = 2.0
-    spread_share: float = 0.4
-    clear_stem_m: float = 0.0
-    clear_stem_share: float = 0.0
-    leaf_density: tuple[float, float] = (1.0, 4.0)
-    kept_height_m: float | None = None
-    kept_width_m: float | None = None
-    winter_share: float = 1.0
-    hardiness_zones: tuple[int, int] | None = None
-    tolerances: Mapping[str, str] = field(default_factory=dict, compare=False)
-    sources: Mapping[str, str] = field(default_factory=dict, compare=False)
+    latin_name: Words
+    shape: Literal[tuple(SHAPES)]
+    yearly_growth_m: rising("low", "typical", "high", of=YearlyGrowth)
+    mature_height_m: rising("low", "high", of=Height)
+    mature_spread_m: rising("low", "high", of=Height)
+    common_name: Words = ""
+    genus: Words = ""
+    evergreen: Flag = True
+    stock_height_m: Height = 0.9
+    establishment_years: Annotated[Number, Field(ge=0, le=20)] = 2.0
+    spread_share: Annotated[Number, Field(ge=0.02, le=5)] = 0.4
+    clear_stem_m: Annotated[Length, Field(ge=0, le=HIGHEST_PLANT_M)] = 0.0
+    clear_stem_share: Annotated[Number, Field(ge=0, le=0.9)] = 0.0
+    leaf_density: rising("low", "high", of=Density) = (1.0, 4.0)
+    kept_height_m: Height | None = None
+    kept_width_m: Height | None = None
+    winter_share: Annotated[Number, Field(ge=0, le=1)] = 1.0
+    hardiness_zones: rising("coldest", "warmest", of=Zone) | None = None
+    tolerances: dict[Literal[TOLERANCES], Literal[TOLERANCE_LEVELS]] = field(
+        default_factory=dict, compare=False
+    )
+    sources: dict[str, Words] = field(default_factory=dict, compare=False)
 
     @property
     def called(self) -> str:
@@ -204,10 +193,91 @@ def load_species(extra: Mapping[str, Mapping] | None = None) -> dict[str, Specie
     >>> table["mine"].mature_height_m, table["mine"].shape
     ((4.0, 5.0), 'paraboloid')
     """
-    table = dict(_shipped())
-    if extra:
-        _add(table, extra)
-    return table
+    return _CATALOGUE.load(changes=extra)
+
+
+def _over(known: Mapping[str, Entry], key: str, table: Mapping[str, Any]) -> dict[str, Any]:
+    """Lay a person's table over the species that it is like, or that of its own key."""
+    own = {name: value for name, value in table.items() if name != "like"}
+    base = known.get(str(table.get("like", key)))
+    if base is None and "like" in table:
+        raise WrongError(
+            f"there is no species {quoted(table['like'])}",
+            f"Write one of {', '.join(known)}",
+            "like",
+        )
+    growth = own.pop("growth_class", None)
+    if growth is not None and not (isinstance(growth, str) and growth in GROWTH_CLASSES):
+        raise WrongError(
+            f"{quoted(growth)} is not one of the choices",
+            f"Write one of {', '.join(GROWTH_CLASSES)}",
+            "growth_class",
+        )
+    if growth is not None:
+        rates = [f"{rate} m" for rate in GROWTH_CLASSES[growth]]
+        own.setdefault("yearly_growth", rates)
+    if base is None:
+        return own
+    users = dict.fromkeys(_CHANGED_AS.get(name, name) for name in own if name != "sources")
+    said = [
+        base.table.get("sources", {}),
+        dict.fromkeys(users, "the user's value"),
+        own.get("sources", {}),
+    ]
+    for name, parts in (
+        ("sources", said),
+        ("tolerances", [base.table.get("tolerances", {}), own.get("tolerances", {})]),
+    ):
+        if all(isinstance(part, Mapping) for part in parts):
+            own[name] = {at: value for part in parts for at, value in part.items()}
+    return {**base.table, **own}
+
+
+#: What a value is called among the sources, where that is not its key.
+_CHANGED_AS = {"latin": "latin_name", "common": "common_name"}
+
+
+def _read_whole(table: Mapping[str, Any], read: Callable[[Mapping], Species]) -> Species:
+    """Read a species, and check what holds between its figures."""
+    latin = table.get("latin")
+    made = read(
+        {
+            **({"genus": latin.split()[0]} if isinstance(latin, str) and latin.strip() else {}),
+            "winter_share": 0.6 if table.get("evergreen") is False else 1.0,
+            **table,
+        }
+    )
+    if made.stock_height_m > made.mature_height_m[1]:
+        raise WrongError(
+            f"it is planted at {made.stock_height_m:g} m but never grows above "
+            f"{made.mature_height_m[1]:g} m",
+            "Write a smaller stock_height or a greater mature_height",
+            "stock_height",
+        )
+    kept = made.kept_height_m is not None or made.kept_width_m is not None
+    if kept and made.shape != "box":
+        raise WrongError(
+            f"a {made.shape} is not clipped",
+            'Write shape = "box" for a clipped hedge, or take kept_height and kept_width out',
+            "kept_height",
+        )
+    if made.kept_height_m is not None and made.stock_height_m > made.kept_height_m:
+        raise WrongError(
+            f"it is planted at {made.stock_height_m:g} m but kept at {made.kept_height_m:g} m",
+            "Write a smaller stock_height or a greater kept_height",
+            "kept_height",
+        )
+    return made
+
+
+_CATALOGUE = Catalogue(
+    "species",
+    ("screenplan.planting", "species.toml"),
+    Annotated[Species, WrapValidator(_read_whole)],
+    _over,
+    at="species.",
+    switched=False,
+)
 
 
 def species_of(species: str | Species, table: Mapping[str, Species] | None = None) -> Species:
@@ -231,7 +301,7 @@ def species_of(species: str | Species, table: Mapping[str, Species] | None = Non
     """
     if isinstance(species, Species):
         return species
-    table = _shipped() if table is None else table
+    table = load_species() if table is None else table
     if species in table:
         return table[species]
     asked = str(species).strip().casefold()
@@ -246,237 +316,3 @@ def species_of(species: str | Species, table: Mapping[str, Species] | None = Non
         f"Write one of {', '.join(table)}, or add it to the plan's species table",
         key="species",
     )
-
-
-@cache
-def _shipped() -> Mapping[str, Species]:
-    text = resources.files("screenplan.planting").joinpath("species.toml").read_text("utf-8")
-    table: dict[str, Species] = {}
-    _add(table, tomllib.loads(text))
-    return MappingProxyType(table)
-
-
-def _add(table: dict[str, Species], extra: Mapping[str, Mapping]) -> None:
-    problems: list[Problem] = []
-    for key, values in extra.items():
-        if not isinstance(values, Mapping):
-            problems.append(
-                Problem(
-                    f"species {key} is {quoted(values)}, not a table",
-                    f"Write [species.{key}] and below it latin, shape, mature_height and so on",
-                    key=f"species.{key}",
-                )
-            )
-            continue
-        reader = _Reader(key, problems)
-        found = reader.read(values, table)
-        if found is not None:
-            table[key] = found
-    if problems:
-        raise InputError(problems)
-
-
-class _Reader:
-    """Reads one species' table and notes what is wrong with it."""
-
-    def __init__(self, key: str, problems: list[Problem]):
-        self.key, self.problems, self.before = key, problems, len(problems)
-
-    def wrong(self, name: str, what: str, mend: str) -> None:
-        self.problems.append(
-            Problem(f"species {self.key}: {what}", mend, key=f"species.{self.key}.{name}")
-        )
-
-    def read(self, values: Mapping, table: Mapping[str, Species]) -> Species | None:
-        base = table.get(self.key)
-        if "like" in values:
-            base = table.get(str(values["like"]))
-            if base is None:
-                self.wrong(
-                    "like",
-                    f"there is no species {quoted(values['like'])}",
-                    f"Write one of {', '.join(table)}",
-                )
-        new: dict = {}
-        for name, value in values.items():
-            if name not in KEYS:
-                self.wrong(
-                    name,
-                    f"{quoted(name)} is not a key of a species",
-                    f"Write one of {', '.join(KEYS)}",
-                )
-            elif name != "like":
-                self._value(name, value, new)
-        if len(self.problems) > self.before:
-            return None
-        if base is None:
-            missing = [word for name, word in _NEEDED.items() if name not in new]
-            if missing:
-                self.wrong(
-                    missing[0],
-                    f"a new species needs {', '.join(missing)}",
-                    'Add what is missing, or start from a known one with like = "..."',
-                )
-                return None
-            new.setdefault("genus", new["latin_name"].split()[0])
-            new.setdefault("winter_share", 1.0 if new.get("evergreen", True) else 0.6)
-            made = Species(key=self.key, **new)
-        else:
-            said = new.pop("sources", {})
-            if "tolerances" in new:
-                new["tolerances"] = {**base.tolerances, **new["tolerances"]}
-            changed = {name.removesuffix("_m"): "the user's value" for name in new}
-            made = replace(base, key=self.key, **new, sources={**base.sources, **changed, **said})
-        return self._consistent(made)
-
-    def _value(self, name: str, value: object, new: dict) -> None:
-        if name in _TEXTS:
-            if isinstance(value, str) and value.strip():
-                new[_TEXTS[name]] = value.strip()
-            else:
-                self.wrong(name, f"{name} is {quoted(value)}, not a text", "Write a name in quotes")
-        elif name == "evergreen":
-            if isinstance(value, bool):
-                new[name] = value
-            else:
-                self.wrong(
-                    name, f"evergreen is {quoted(value)}", "Write true or false, without quotes"
-                )
-        elif name == "shape":
-            if value in SHAPES:
-                new[name] = value
-            else:
-                self.wrong(
-                    name, f"shape {quoted(value)} is not known", f"Write one of {', '.join(SHAPES)}"
-                )
-        elif name == "growth_class":
-            if isinstance(value, str) and value in GROWTH_CLASSES:
-                new.setdefault("yearly_growth_m", GROWTH_CLASSES[value])
-            else:
-                self.wrong(
-                    name,
-                    f"growth_class {quoted(value)} is not known",
-                    f"Write one of {', '.join(GROWTH_CLASSES)}",
-                )
-        elif name == "yearly_growth":
-            self._lengths(name, value, 3, "yearly_growth_m", new, "low, typical and high", 3.0)
-        elif name in ("mature_height", "mature_spread"):
-            self._lengths(name, value, 2, f"{name}_m", new, "low and high", HIGHEST_PLANT_M)
-        elif name in ("kept_height", "kept_width"):
-            length = self._length(name, value)
-            if length is not None and not 0 < length <= HIGHEST_PLANT_M:
-                self.wrong(name, f"{name} is {quoted(value)}", "Write a length above 0")
-            elif length is not None:
-                new[f"{name}_m"] = length
-        elif name in ("stock_height", "clear_stem"):
-            length = self._length(name, value)
-            if length is None:
-                return
-            if name == "stock_height" and not 0 < length <= HIGHEST_PLANT_M:
-                self.wrong(name, f"stock_height is {quoted(value)}", "Write a height above 0")
-            elif not 0 <= length <= HIGHEST_PLANT_M:
-                self.wrong(name, f"clear_stem is {quoted(value)}", "Write a length of 0 or more")
-            else:
-                new[f"{name}_m"] = length
-        elif name == "establishment_years":
-            if self._number(name, value, 0.0, 20.0):
-                new[name] = float(value)
-        elif name in _SHARES:
-            if self._number(name, value, *_SHARES[name]):
-                new[name] = float(value)
-        elif name == "leaf_density":
-            self._pair(name, value, 0.0, 30.0, float, new)
-        elif name == "hardiness_zones":
-            self._pair(name, value, 1, 13, int, new)
-        elif name == "tolerances":
-            self._tolerances(value, new)
-        elif isinstance(value, Mapping) and all(isinstance(text, str) for text in value.values()):
-            new["sources"] = dict(value)
-        else:
-            self.wrong(name, "sources is not a table of texts", 'Write shape = "seen on site"')
-
-    def _tolerances(self, value: object, new: dict) -> None:
-        good = isinstance(value, Mapping) and all(
-            what in TOLERANCES and level in TOLERANCE_LEVELS for what, level in value.items()
-        )
-        if good:
-            new["tolerances"] = dict(value)
-        else:
-            self.wrong(
-                "tolerances",
-                f"tolerances is {quoted(value)}",
-                f"Write of {', '.join(TOLERANCES)} one of {', '.join(TOLERANCE_LEVELS)}, such as "
-                '{ shade = "intermediate" }',
-            )
-
-    def _length(self, name: str, value: object) -> float | None:
-        try:
-            return parse_length(value, key=name)
-        except InputError as error:
-            self.wrong(name, error.problems[0].what, error.problems[0].mend)
-            return None
-
-    def _lengths(
-        self, name: str, value: object, count: int, to: str, new: dict, words: str, most: float
-    ) -> None:
-        if not isinstance(value, (list, tuple)) or len(value) != count:
-            self.wrong(name, f"{name} is {quoted(value)}", f"Write {count} lengths: {words}")
-            return
-        lengths = [self._length(name, item) for item in value]
-        if None in lengths:
-            return
-        if sorted(lengths) != lengths:
-            self.wrong(name, f"{name} is not in rising order ({quoted(value)})", f"Write {words}")
-        elif not lengths[0] > 0 or lengths[-1] > most:
-            self.wrong(
-                name, f"{name} is {quoted(value)}", f"Write lengths above 0 and up to {most:g} m"
-            )
-        else:
-            new[to] = tuple(lengths)
-
-    def _number(self, name: str, value: object, low: float, high: float) -> bool:
-        good = (
-            isinstance(value, (int, float)) and not isinstance(value, bool) and low <= value <= high
-        )
-        if not good:
-            self.wrong(
-                name, f"{name} is {quoted(value)}", f"Write a number from {low:g} to {high:g}"
-            )
-        return good
-
-    def _pair(self, name: str, value: object, low: float, high: float, kind: type, new) -> None:
-        if not isinstance(value, (list, tuple)) or len(value) != 2:
-            self.wrong(name, f"{name} is {quoted(value)}", "Write two numbers, low and high")
-        elif all(self._number(name, item, low, high) for item in value):
-            if value[0] > value[1]:
-                self.wrong(
-                    name, f"{name} is not in rising order ({quoted(value)})", "Write low, then high"
-                )
-            else:
-                new[name] = (kind(value[0]), kind(value[1]))
-
-    def _consistent(self, made: Species) -> Species | None:
-        if made.stock_height_m > made.mature_height_m[1]:
-            self.wrong(
-                "stock_height",
-                f"it is planted at {made.stock_height_m:g} m but never grows above "
-                f"{made.mature_height_m[1]:g} m",
-                "Write a smaller stock_height or a greater mature_height",
-            )
-            return None
-        kept = made.kept_height_m is not None or made.kept_width_m is not None
-        if kept and not SHAPES[made.shape].along_row:
-            self.wrong(
-                "kept_height",
-                f"a {made.shape} is not clipped",
-                'Write shape = "box" for a clipped hedge, or take kept_height and kept_width out',
-            )
-            return None
-        if made.kept_height_m is not None and made.stock_height_m > made.kept_height_m:
-            self.wrong(
-                "kept_height",
-                f"it is planted at {made.stock_height_m:g} m but kept at {made.kept_height_m:g} m",
-                "Write a smaller stock_height or a greater kept_height",
-            )
-            return None
-        return made
