@@ -12,6 +12,7 @@ from screenplan.outputs.conform import conform
 from screenplan.planting.growth import height_at, spread_at
 from screenplan.planting.species import load_species
 from screenplan.site.terrain import Terrain
+from screenplan.views.obstacles import HEDGE_WIDTH_M
 from screenplan.views.sections import BEHIND_M, cut_sections
 
 #: Values of the tables are rounded to this.
@@ -111,6 +112,16 @@ def test_section_shows_the_ground_and_what_stands():
     there = table["stands_to_m"].notna()
     assert table.loc[there, "distance_m"].between(4.49, 5.51).all()
     assert (table["stands_to_m"] - table["ground_m"])[there].to_numpy() == pytest.approx(1.5)
+
+
+def test_a_hedge_that_is_one_plant_is_cut_as_wide_as_it_stops_rays():
+    hedge = layer([shapely.Point(0, 5.0)], kind=["hedge"], height_m=[2.0])
+    table = cut(existing_screens=hedge)[2]
+    there = table["stands_to_m"] == 2.0
+    # Arithmetic: it is cut through its middle, half of its thickness to either side.
+    cut_through = (table["distance_m"] - 5.0).abs() < HEDGE_WIDTH_M / 2.0
+    assert there.any()
+    assert (there == cut_through).all()
 
 
 def test_nothing_to_cut_gives_empty_tables_by_contract():

@@ -169,6 +169,15 @@ def top_heights(buildings) -> np.ndarray:
     return np.fmax(building_heights(buildings), ridge_heights(buildings))
 
 
+def width_of(kind: str, height: float, width: float, *, is_point: bool) -> float:
+    """Width of a screen: as given, or the usual spread of a tree, thickness of a hedge; 0 of a wall."""
+    if np.isfinite(width):
+        return width
+    if is_point and kind != "hedge":
+        return TREE_SPREAD_SHARE * height
+    return HEDGE_WIDTH_M if kind in ("hedge", "tree") else 0.0
+
+
 def plan_xy(points) -> np.ndarray:
     """Give the coordinates of points, (rows, 2); NaN where a row has no point."""
     points = np.asarray(points, object)
@@ -280,19 +289,17 @@ def _add_screens(made: _Builder, screens, terrain) -> None:
 
 def _add_crown(made, point, kind, height, width, owner, passes, terrain) -> None:
     foot = (point.x, point.y, float(terrain.height_at(np.array([point.x]), np.array([point.y]))[0]))
+    width = width_of(kind, height, width, is_point=True)
     if kind == "hedge":
-        width = HEDGE_WIDTH_M if np.isnan(width) else width
         made.trees.append((foot, (height, 0.5 * width, 0.0), HEDGE_SHAPE, owner, passes))
         return
-    width = TREE_SPREAD_SHARE * height if np.isnan(width) else width
     size = (height, 0.5 * width, TREE_STEM_SHARE * height)
     made.trees.append((foot, size, TREE_SHAPE, owner, passes))
 
 
 def _add_sheet(made, part, kind, height, width, owner, passes, terrain) -> None:
     if part.geom_type == "LineString":
-        if np.isnan(width):
-            width = HEDGE_WIDTH_M if kind in ("hedge", "tree") else 0.0
+        width = width_of(kind, height, width, is_point=False)
         if width > 0.0:
             part = part.buffer(0.5 * width, cap_style="flat", join_style="mitre")
     for ring in _rings(part):

@@ -26,11 +26,10 @@ from screenplan.site.floors import floors_of
 from screenplan.site.steady import EQUAL_M, steady_order
 from screenplan.site.terrain import Terrain
 from screenplan.views.obstacles import (
-    HEDGE_WIDTH_M,
     TREE_SHAPE,
-    TREE_SPREAD_SHARE,
     TREE_STEM_SHARE,
     top_heights,
+    width_of,
 )
 from screenplan.views.sight import sight_of
 
@@ -234,14 +233,15 @@ def _standing(buildings, screens, ground) -> list[tuple]:
         if kind == "plant" or shape is None or shape.is_empty:
             continue
         if kind == "tree" and shape.geom_type in ("Point", "MultiPoint"):
-            spread = width if np.isfinite(width) else TREE_SPREAD_SHARE * height
+            spread = width_of(kind, height, width, is_point=True)
             found.append((shape.buffer(spread / 2.0), shape, height, spread))
         elif shape.geom_type in ("Polygon", "MultiPolygon"):
             found.append((shape, None, None, height))
         else:
-            usual = HEDGE_WIDTH_M if kind in ("hedge", "tree") else WALL_WIDTH_M
-            thick = width if np.isfinite(width) and width > 0.0 else usual
-            found.append((shape.buffer(thick / 2.0, cap_style="flat"), None, None, height))
+            is_point = shape.geom_type in ("Point", "MultiPoint")
+            thick = width_of(kind, height, width, is_point=is_point) or WALL_WIDTH_M
+            cap = "round" if is_point else "flat"  # a point has no ends
+            found.append((shape.buffer(thick / 2.0, cap_style=cap), None, None, height))
     return found
 
 
