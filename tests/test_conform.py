@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 from shapely.geometry import Point, Polygon
 
 import screenplan.outputs.conform
-from screenplan.contracts import POINTS, Column, Contract
+from screenplan.contracts import Column, Contract
+from screenplan.contracts.model import POINTS
 from screenplan.ground.errors import InputError
 from screenplan.outputs.conform import NUMBER_DECIMALS, conform, place
 
@@ -19,13 +20,13 @@ from screenplan.outputs.conform import NUMBER_DECIMALS, conform, place
 ONE_DECIMAL = 1.01 * 10.0**-NUMBER_DECIMALS
 
 
-def table(column):
-    return Contract("table", (), "A row", columns=(column,))
+def table(column, *, required=False):
+    return Contract("table", (), "A row", (column,), optional="" if required else column.name)
 
 
-def laid(values, column, dtype):
+def laid(values, column, dtype, *, required=False):
     frame = pd.DataFrame({column.name: pd.Series(values, dtype=dtype)})
-    return conform(frame, table(column)).values[column.name]
+    return conform(frame, table(column, required=required)).values[column.name]
 
 
 numbers = st.one_of(
@@ -74,8 +75,12 @@ def test_texts_at_once_are_those_one_by_one(values):
     ],
 )
 def test_a_faulty_number_is_refused_with_its_row_either_way(values, options, says, dtype):
+    required, column = (
+        options.get("required", False),
+        Column("amount", "number", "A number", **options),
+    )
     with pytest.raises(InputError, match=says):
-        laid(values, Column("amount", "number", "A number", **options), dtype)
+        laid(values, column, dtype, required=required)
 
 
 @pytest.mark.parametrize(

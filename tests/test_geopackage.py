@@ -37,8 +37,9 @@ COLUMNS = (
     Column("so", "boolean", "Yes or no"),
     Column("day", "date", "A day"),
 )
-THINGS = Contract("things", tuple(SHAPES), "A thing", columns=COLUMNS)
-LIST = Contract("list", (), "A line of a list", columns=COLUMNS)
+NAMES = " ".join(column.name for column in COLUMNS)
+THINGS = Contract("things", tuple(SHAPES), "A thing", columns=COLUMNS, optional=NAMES)
+LIST = Contract("list", (), "A line of a list", columns=COLUMNS, optional=NAMES)
 
 #: A column's values beside what must come back.
 AWKWARD = {

@@ -150,3 +150,13 @@ def test_every_contract_is_read_written_or_kept():
     assert set(found) == set(chain(INPUTS, OUTPUTS, SURROUNDINGS)), (
         "screenplan/contracts/__init__.py: name it in INPUTS, OUTPUTS or SURROUNDINGS"
     )
+
+
+@pytest.mark.parametrize(
+    "contract", [*INPUTS.values(), *OUTPUTS.values()], ids=lambda one: one.name
+)
+def test_what_may_be_empty_is_a_column_and_named_once(contract):
+    names = contract.optional.split()
+    assert len(set(names)) == len(names)
+    assert set(names) <= {column.name for column in contract.columns}
+    assert {column.name for column in contract.columns if not column.required} == set(names)

@@ -60,6 +60,7 @@ COLUMNS = (
     Column("so", "boolean", "Yes or no"),
     Column("day", "date", "A day"),
 )
+NAMES = " ".join(column.name for column in COLUMNS)
 LONG = "\u00fc" * 126 + "xyz"  # 255 bytes: a dBASE field holds 254
 WORDS = [
     None,
@@ -81,7 +82,7 @@ DAYS = [None, "2026-03-21", "1999-12-31", "2024-02-29", "1900-01-01", "2026-01-0
 
 def things(kind, crs, *, rows=9):
     """A layer of one geometry type with awkward values; the third row has no geometry."""
-    contract = Contract("things", (kind,), "A thing", columns=COLUMNS, key="words")
+    contract = Contract("things", (kind,), "A thing", columns=COLUMNS, key="words", optional=NAMES)
     shapes = [None if row == 2 else SHAPES[kind] for row in range(rows)]
     columns = dict(
         zip([c.name for c in COLUMNS],
@@ -237,7 +238,9 @@ def test_awkward_values_come_back(form, kind, rows, tmp_path):
 
 @pytest.mark.parametrize("kind", ["Point", "Polygon"])
 def test_single_and_multiple_parts_side_by_side_come_back(kind, tmp_path):
-    contract = Contract("things", (kind, f"Multi{kind}"), "A thing", columns=COLUMNS[:1])
+    contract = Contract(
+        "things", (kind, f"Multi{kind}"), "A thing", columns=COLUMNS[:1], optional=NAMES
+    )
     shapes = [SHAPES[kind], SHAPES[f"Multi{kind}"], None]
     layer = geopandas.GeoDataFrame({"words": ["a", "b", None]}, geometry=shapes, crs=FEET)
     for form in FORMATS:

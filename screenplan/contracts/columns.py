@@ -7,19 +7,23 @@ from collections.abc import Callable
 from screenplan.contracts.model import Column, ColumnType
 
 
-def _maker(kind: ColumnType, unit: str = "") -> Callable[..., Column]:
+def _maker(kind: ColumnType, unit: str = "", **usual) -> Callable[..., Column]:
     """Make a short way to write a column of a type and unit: name, meaning, label, other options."""
 
     def make(name: str, meaning: str, label: str = "", **options) -> Column:
-        return Column(name, kind, meaning, label=label, **{"unit": unit} | options)
+        return Column(name, kind, meaning, label=label, **{"unit": unit} | usual | options)
 
     return make
 
 
 text, date, boolean, integer = map(_maker, ("text", "date", "boolean", "integer"))
+sentence, words = _maker("text", form="sentence"), _maker("text", form="words")
 year = _maker("integer", "year")
-number = _maker("number")
-metres, degrees, share, hours = (_maker("number", unit) for unit in ("m", "deg", "share", "h"))
+number, money = _maker("number"), _maker("number", form="money")
+metres, hours = _maker("number", "m"), _maker("number", "h")
+tape = _maker("number", "m", form="tape")
+degrees = _maker("number", "deg", low=0.0, high=360.0)
+share = _maker("number", "share", low=0.0, high=1.0)
 
 
 def height_column(meaning: str, high: float, **options) -> Column:
@@ -33,16 +37,16 @@ NAME = text("name", "What people call it")
 DERIVED = boolean("derived", "True if worked out from footprints, not surveyed", default=False)
 
 
-CAUTION = text("caution", "What to have done before anything else", form="sentence", required=True)
+CAUTION = sentence("caution", "What to have done before anything else")
 
 
-RULE = text("rule", "Key of the rule or limit, or of the plan", required=True)
+RULE = text("rule", "Key of the rule or limit, or of the plan")
 
 
-SOURCE = text("source", "Where it comes from", form="sentence", required=True)
+SOURCE = sentence("source", "Where it comes from")
 
 
-PLANT = integer("plant_id", "The plant", required=True)
+PLANT = integer("plant_id", "The plant")
 
 
 YEARS = (

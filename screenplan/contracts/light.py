@@ -2,7 +2,18 @@
 
 from __future__ import annotations
 
-from screenplan.contracts.columns import SOURCE, YEARS, hours, integer, metres, share, text, year
+from screenplan.contracts.columns import (
+    SOURCE,
+    YEARS,
+    hours,
+    integer,
+    metres,
+    sentence,
+    share,
+    text,
+    words,
+    year,
+)
 from screenplan.contracts.model import ANY, Contract
 from screenplan.contracts.presentation import EFFECTS, Place, Shown
 
@@ -11,6 +22,7 @@ LIGHT = Contract(
     ANY,
     "The light of one window, garden, panel or bed with the row and without, or of one row",
     key="light_id",
+    optional="parcel_id sun_lost sun_lost_high error_share year_worst worst_month worst_month_h sky_lost over asked_h sun sky",
     place=Place("Effects", 80, (EFFECTS,)),
     place_of_areas=Place("Ground", 50, (EFFECTS,)),
     report=(
@@ -22,28 +34,22 @@ LIGHT = Contract(
         ),
     ),
     columns=(
-        text("light_id", "Its kind and identifier", "What the light falls on", required=True),
-        text(
+        text("light_id", "Its kind and identifier", "What the light falls on"),
+        words(
             "kind",
             "window, garden, panel, bed, … or row",
             "What the light falls on, by kind",
             heading="of",
-            form="words",
-            required=True,
         ),
         text(
             "target_id",
             "Its identifier in its own layer",
             "Identifier of the target",
             heading="which",
-            required=True,
         ),
         text("parcel_id", "The parcel to which it belongs"),
         hours(
-            "sun_free_h",
-            "Hours of sun a year with nothing in the way",
-            "Sun, nothing in the way",
-            required=True,
+            "sun_free_h", "Hours of sun a year with nothing in the way", "Sun, nothing in the way"
         ),
         hours(
             "sun_now_h",
@@ -51,23 +57,24 @@ LIGHT = Contract(
             "Sun a year today",
             heading="hours of sun a year now",
             form="hours",
-            required=True,
         ),
         share(
             "sun_lost",
             "Share of them that the row takes in the year in which it takes most, typical growth; empty where there are none to lose",
             heading="of it lost at most",
-            low=0.0,
-            high=1.0,
         ),
         share(
-            "sun_lost_high", "The same, high growth; in gardens typical", "Sun lost, high growth"
+            "sun_lost_high",
+            "The same, high growth; in gardens typical",
+            "Sun lost, high growth",
+            low=None,
+            high=None,
         ),
         share(
             "error_share",
             "Error of that share that the sampled days and steps leave, by a denser sample; empty for gardens, which many cells even out",
             "Error of the sun lost",
-            low=0.0,
+            high=None,
         ),
         year("year_worst", "That year, typical growth", "Worst year", heading="in year"),
         integer("worst_month", "Month in which most hours are lost then"),
@@ -76,13 +83,16 @@ LIGHT = Contract(
             "sky_now",
             "Share of an overcast sky's light that reaches it today, of what its plane could see",
             "Sky light today",
-            required=True,
+            low=None,
+            high=None,
         ),
         share(
             "sky_lost",
             "Share of that which the row takes at most, typical growth",
             "Sky light lost",
             heading="of the sky lost",
+            low=None,
+            high=None,
         ),
         text(
             "over",
@@ -94,7 +104,6 @@ LIGHT = Contract(
             "season_h",
             "Hours of sun a day in the growing season today, where there are fewest",
             "Sun a day in the season",
-            required=True,
         ),
         hours("asked_h", "Hours a day that the row's species asks for", "Sun a day asked for"),
         hours("sun", "Hours of sun in that year of growth, typical", per_year=True),
@@ -103,6 +112,8 @@ LIGHT = Contract(
             "Share of an overcast sky's light in that year of growth, typical",
             "Sky light",
             per_year=True,
+            low=None,
+            high=None,
         ),
     ),
 )
@@ -113,13 +124,14 @@ LIGHT_MONTHS = Contract(
     (),
     "Hours of sun of one window, garden, panel or bed in one month of one year of growth",
     key="",
+    optional="shade_from shade_to",
     columns=(
-        text("light_id", "What the sun falls on", "What the light falls on", required=True),
-        integer("month", "Month, 1 to 12", required=True),
-        year("year", "Years since planting", required=True),
-        hours("sun_now_h", "Hours without the row", "Sun without the row", required=True),
-        hours("sun_h", "Hours with it, typical growth", "Sun with the row", required=True),
-        hours("lost_h", "Hours that it takes", "Sun lost", required=True),
+        text("light_id", "What the sun falls on", "What the light falls on"),
+        integer("month", "Month, 1 to 12"),
+        year("year", "Years since planting"),
+        hours("sun_now_h", "Hours without the row", "Sun without the row"),
+        hours("sun_h", "Hours with it, typical growth", "Sun with the row"),
+        hours("lost_h", "Hours that it takes", "Sun lost"),
         text(
             "shade_from",
             "Clock time at which its shade begins, in the last year looked at",
@@ -135,13 +147,14 @@ SUN_GRID = Contract(
     ("Point",),
     "Hours of sun a year on one cell of ground, at its middle",
     key="cell_id",
+    optional="sun",
     place=Place("Ground", 60),
     columns=(
-        integer("cell_id", "Number", required=True),
-        integer("column", "Place in the grid, to the east", "Column, to the east", required=True),
-        integer("line", "Place in the grid, to the north", "Line, to the north", required=True),
-        metres("cell_m", "Size of a cell", "Size of the cell", required=True),
-        hours("sun_now_h", "Hours without the row", "Sun without the row", required=True),
+        integer("cell_id", "Number"),
+        integer("column", "Place in the grid, to the east", "Column, to the east"),
+        integer("line", "Place in the grid, to the north", "Line, to the north"),
+        metres("cell_m", "Size of a cell", "Size of the cell"),
+        hours("sun_now_h", "Hours without the row", "Sun without the row"),
         hours("sun", "Hours in that year of growth, typical", per_year=True),
     ),
 )
@@ -152,24 +165,18 @@ HEDGE_HEIGHTS = Contract(
     ("Point", "Polygon", "MultiPolygon"),
     "The height to which published guidance lets a row grow before one window or garden",
     key="height_id",
+    optional="year_low year year_high",
     place=Place("Effects", 70),
     place_of_areas=Place("Ground", 40),
     report=(Shown("effects", 80),),
     columns=(
-        text(
-            "height_id",
-            "Line, and window or garden",
-            "Line and target",
-            heading="height",
-            required=True,
-        ),
-        text("line_id", "The planting line", "Planting line", heading="line", required=True),
+        text("height_id", "Line, and window or garden", "Line and target", heading="height"),
+        text("line_id", "The planting line", "Planting line", heading="line"),
         text(
             "kind",
             "window or garden",
             "Window or garden",
             heading="kind",
-            required=True,
             choices=("window", "garden"),
         ),
         text(
@@ -177,43 +184,24 @@ HEDGE_HEIGHTS = Contract(
             "The window, or the parcel of the garden",
             "Identifier of the target",
             heading="target",
-            required=True,
         ),
-        text(
-            "formula",
-            "How the row stands to it",
-            "How the row stands to it",
-            heading="formula",
-            form="sentence",
-            required=True,
+        sentence(
+            "formula", "How the row stands to it", "How the row stands to it", heading="formula"
         ),
-        metres(
-            "distance_m",
-            "Distance of the row",
-            "Distance of the row",
-            heading="distance",
-            required=True,
-        ),
+        metres("distance_m", "Distance of the row", "Distance of the row", heading="distance"),
         metres(
             "guided_m",
             "Height by the formula, above the ground there",
             "Guided height",
             heading="guided",
-            required=True,
         ),
         metres(
             "keep_below_m",
             "Height to which the row may be kept, above the ground at the row, never under the least",
-            required=True,
         ),
         *YEARS,
-        text(
-            "status",
-            "How the factors are known",
-            "How the factors are known",
-            heading="status",
-            form="sentence",
-            required=True,
+        sentence(
+            "status", "How the factors are known", "How the factors are known", heading="status"
         ),
         SOURCE,
     ),

@@ -3,44 +3,29 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
-from typing import Literal
+from dataclasses import dataclass, field, replace
+from typing import Any, Literal
 
 from screenplan.contracts.presentation import Form, Place, Shown
 
 ColumnType = Literal["text", "number", "integer", "boolean", "date"]
 
 
-#: A crown is never this tall: a height above it is a slip or a sentinel such as 9999.
-HIGHEST_BUILDING_M = 500.0
-
-
 #: Words for the growths by which plants are followed.
 GROWTHS = ("low", "typical", "high")
-
 #: Heights of ground on earth, metres: below the Dead Sea's shore, above the highest summit.
 LOWEST_GROUND_M, HIGHEST_GROUND_M = -500.0, 9000.0
-
-
 #: The tallest planted screen that the growth model is meant for.
 HIGHEST_PLANT_M = 60.0
-
-
+#: A height above this is a slip or a sentinel such as 9999.
+HIGHEST_BUILDING_M = 500.0
 #: A price of one, or of an hour, above this is a slip.
 HIGHEST_PRICE = 1_000_000.0
 
-
 POLYGONS = ("Polygon", "MultiPolygon")
-
-
 LINES = ("LineString", "MultiLineString")
-
-
 POINTS = ("Point", "MultiPoint")
-
-
 ANY = POLYGONS + LINES + POINTS
-
 
 #: Units as they stand behind a column's label; a share is a number from 0 to 1.
 UNITS = {"m2": "m²", "deg": "°", "share": "0 to 1", "year": ""}
@@ -64,7 +49,7 @@ class Column:
     unit : str
         ``m``, ``deg``, ``share`` (0 to 1), ``year`` (since planting), or empty.
     required : bool
-        Whether an input must bring it, or an output always holds a value in it.
+        Whether an input must bring it, or an output always holds a value in it: the contract says so.
     default : object
         What an input that leaves it out gets.
     low, high : float, optional
@@ -90,7 +75,7 @@ class Column:
     type: ColumnType
     meaning: str
     unit: str = ""
-    required: bool = False
+    required: bool = True
     default: object = None
     low: float | None = None
     high: float | None = None
@@ -119,7 +104,7 @@ class Column:
         return f"{self.label}{year} ({unit})" if unit else f"{self.label}{year}"
 
 
-def _fill(what: Column | Contract, **values: str) -> None:
+def _fill(what: Column | Contract, **values: Any) -> None:
     """Fill in what a description leaves out."""
     for name, value in values.items():
         object.__setattr__(what, name, value)
@@ -141,6 +126,8 @@ class Contract:
         In the order in which they are written.
     key : str
         The column that names a row.
+    optional : str
+        Names of the columns that an input may lack and that may be empty, parted by blanks.
     title : str
         What people call it; by default the words of its name.
     place : Place, optional
@@ -162,6 +149,7 @@ class Contract:
     meaning: str
     columns: tuple[Column, ...] = field(default=())
     key: str = ""
+    optional: str = ""
     title: str = ""
     place: Place | None = None
     place_of_areas: Place | None = None
@@ -171,8 +159,10 @@ class Contract:
     whole: str = ""
 
     def __post_init__(self) -> None:
+        optional = self.optional.split()
         _fill(
             self,
+            columns=tuple(replace(one, required=one.name not in optional) for one in self.columns),
             title=self.title or self.name.replace("_", " ").capitalize(),
             look=self.look or self.name,
             whole=self.whole or self.name,

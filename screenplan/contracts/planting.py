@@ -7,8 +7,11 @@ from screenplan.contracts.columns import (
     degrees,
     integer,
     metres,
+    money,
     number,
+    sentence,
     share,
+    tape,
     text,
     year,
 )
@@ -21,50 +24,30 @@ SIDES = Contract(
     ("LineString",),
     "One side of the subject parcel, from real corner to real corner, anticlockwise",
     key="side_id",
+    optional="across looked_across",
     place=Place("Site", 60, (MAY_STAND,)),
     columns=(
         text(
             "side_id",
             "Name by the compass (north, south-west, east-2): where the outward normal points",
-            required=True,
         ),
-        metres("length_m", "Length along the ground, level", required=True, low=0.0),
+        metres("length_m", "Length along the ground, level", low=0.0),
         metres(
-            "chord_m",
-            "Straight distance between its two corners",
-            "Straight distance",
-            required=True,
-            low=0.0,
+            "chord_m", "Straight distance between its two corners", "Straight distance", low=0.0
         ),
-        degrees(
-            "bearing_deg",
-            "Direction of travel from its first to its last corner",
-            required=True,
-            low=0.0,
-            high=360.0,
-        ),
-        degrees(
-            "facing_deg",
-            "Direction of its outward normal",
-            "Faces",
-            required=True,
-            low=0.0,
-            high=360.0,
-        ),
+        degrees("bearing_deg", "Direction of travel from its first to its last corner"),
+        degrees("facing_deg", "Direction of its outward normal", "Faces"),
         text("across", "What lies across it: a parcel's id, a road's name, or empty", "Across it"),
         text(
             "across_kind",
             "parcel, road or unknown",
             "What lies across",
-            required=True,
             choices=("parcel", "road", "unknown"),
         ),
-        boolean("curved", "True if it bends by more than a tenth of its chord", required=True),
+        boolean("curved", "True if it bends by more than a tenth of its chord"),
         share(
             "looked_across",
             "Share of the straight lines from windows and onlookers to private places that cross it, in plan",
-            low=0.0,
-            high=1.0,
         ),
     ),
 )
@@ -78,30 +61,19 @@ NO_PLANT_ZONES = Contract(
     title="No-plant zones",
     place=Place("Ground", 20, (MAY_STAND,)),
     columns=(
-        text("zone_id", "Its identifier", required=True),
-        text("rule", "Key of the rule that made it", required=True),
-        text(
-            "feature", "Class of the thing that is kept clear", "What is kept clear", required=True
-        ),
-        text(
-            "source_layer", "Layer in which that thing stands", "Layer of the thing", required=True
-        ),
-        text("source_id", "Identifier of that thing", "Identifier of the thing", required=True),
+        text("zone_id", "Its identifier"),
+        text("rule", "Key of the rule that made it"),
+        text("feature", "Class of the thing that is kept clear", "What is kept clear"),
+        text("source_layer", "Layer in which that thing stands", "Layer of the thing"),
+        text("source_id", "Identifier of that thing", "Identifier of the thing"),
         metres(
             "distance_m",
             "Distance from the thing's outside edge to the stem",
             "Distance kept clear",
-            required=True,
         ),
-        text(
-            "reason",
-            "Why no plant may stand here",
-            "Why no plant may stand here",
-            form="sentence",
-            required=True,
-        ),
-        text("source", "Where the rule comes from", form="sentence", required=True),
-        boolean("confirm_locally", "True if the local code decides", required=True),
+        sentence("reason", "Why no plant may stand here", "Why no plant may stand here"),
+        sentence("source", "Where the rule comes from"),
+        boolean("confirm_locally", "True if the local code decides"),
     ),
 )
 
@@ -113,8 +85,8 @@ PLANTABLE_ZONE = Contract(
     key="zone_id",
     place=Place("Ground", 10, (PLAN, MAY_STAND)),
     columns=(
-        text("zone_id", "Its identifier", required=True),
-        number("area_m2", "Area", unit="m2", required=True, low=0.0),
+        text("zone_id", "Its identifier"),
+        number("area_m2", "Area", unit="m2", low=0.0),
     ),
 )
 
@@ -124,16 +96,15 @@ PLANTING_LINES = Contract(
     ("LineString",),
     "The line of one row from its zero peg to its end peg, gaps included",
     key="line_id",
+    optional="offset_m bound_by",
     place=Place("Planting", 30, (PLAN, SIGHT, MAY_STAND)),
     columns=(
-        text("line_id", "Its identifier", "Planting line", required=True),
-        text("side_id", "The side along which it runs, or the drawn line's id", required=True),
-        integer("row", "1 for the row nearest to the boundary, 2 for the second", required=True),
+        text("line_id", "Its identifier", "Planting line"),
+        text("side_id", "The side along which it runs, or the drawn line's id"),
+        integer("row", "1 for the row nearest to the boundary, 2 for the second"),
         metres("offset_m", "Distance from the boundary line", "Offset from the boundary"),
-        metres("length_m", "Level length", required=True),
-        metres(
-            "plantable_m", "Level length that may be planted", "Plantable length", required=True
-        ),
+        metres("length_m", "Level length"),
+        metres("plantable_m", "Level length that may be planted", "Plantable length"),
         text("bound_by", "Keys of the rules that set the offset", "Bound by rules"),
     ),
 )
@@ -144,6 +115,7 @@ PLANTS = Contract(
     ("Point",),
     "One plant, at its stem",
     key="plant_id",
+    optional="offset_m gap_before_m hangs_share hangs_view",
     place=Place("Planting", 10, (PLAN, SIGHT, EFFECTS, MAY_STAND)),
     report=(
         Shown(
@@ -157,76 +129,57 @@ PLANTS = Contract(
         ),
     ),
     columns=(
-        integer("plant_id", "Number along the rows, from 1", required=True),
-        text(
-            "line_id",
-            "The planting line on which it stands",
-            "Planting line",
-            heading="row",
-            required=True,
-        ),
-        text("side_id", "The side along which its row runs", required=True),
-        integer("row", "Row, counted from the boundary", required=True),
-        metres(
+        integer("plant_id", "Number along the rows, from 1"),
+        text("line_id", "The planting line on which it stands", "Planting line", heading="row"),
+        text("side_id", "The side along which its row runs"),
+        integer("row", "Row, counted from the boundary"),
+        tape(
             "station_m",
             "Running distance along the line from its zero peg, level",
             heading="level from zero",
-            form="tape",
-            required=True,
         ),
-        metres(
+        tape(
             "slope_station_m",
             "The same distance along the ground, as a tape reads it",
             "Station on the ground",
             heading="along the ground",
-            form="tape",
-            required=True,
         ),
-        metres(
+        tape(
             "offset_m",
             "Distance from the boundary line",
             "Offset from the boundary",
             heading="from the boundary",
-            form="tape",
         ),
         metres(
             "gap_before_m",
             "Level distance to the plant before it in its row",
             "Gap to the plant before",
         ),
-        metres(
-            "ground_m", "Height of the ground at the stem", "Height of the ground", required=True
-        ),
-        text("species", "Key in the species table", heading="plant", form="species", required=True),
+        metres("ground_m", "Height of the ground at the stem", "Height of the ground"),
+        text("species", "Key in the species table", heading="plant", form="species"),
         text(
             "stock",
             "Kind of stock (plug, bare_root, container, balled; standing if it is there)",
             "Kind of stock",
-            required=True,
         ),
         metres(
             "stock_height_m",
             "Height when planted, or today if it stands already",
             "Height when planted, or today",
-            required=True,
             low=0.0,
             high=HIGHEST_PLANT_M,
         ),
-        boolean("existing", "True if it stands already", "Stands already", required=True),
-        metres(
+        boolean("existing", "True if it stands already", "Stands already"),
+        tape(
             "moved_m",
             "How far it was moved along the line to clear an exclusion or a corner's plant",
             "Moved along the line",
             heading="moved",
-            form="tape",
-            required=True,
         ),
         share(
             "hangs_share",
             "How much hangs on it: the greatest share of any one view that opens if it is missing",
             "Share of a view that hangs on it",
-            low=0.0,
-            high=1.0,
         ),
         text("hangs_view", "The view that opens most if it is missing", "View that hangs on it"),
     ),
@@ -241,12 +194,10 @@ DROPPED = Contract(
     title="Stations left out",
     place=Place("Planting", 20, (PLAN, MAY_STAND)),
     columns=(
-        integer("station_id", "Number", required=True),
-        text("line_id", "The planting line", "Planting line", required=True),
-        metres(
-            "station_m", "Running distance along the line from its zero peg, level", required=True
-        ),
-        text("rules", "Keys of the rules that forbid it", required=True),
+        integer("station_id", "Number"),
+        text("line_id", "The planting line", "Planting line"),
+        metres("station_m", "Running distance along the line from its zero peg, level"),
+        text("rules", "Keys of the rules that forbid it"),
     ),
 )
 
@@ -258,24 +209,19 @@ CROWNS = Contract(
     key="crown_id",
     place=Place("Planting", 40, (PLAN, SIGHT, EFFECTS)),
     columns=(
-        text("crown_id", "Plant and year", "Plant and year", required=True),
-        integer("plant_id", "The plant", required=True),
-        year("year", "Years since planting", required=True),
-        text("growth", "Which growth", required=True, choices=GROWTHS),
-        metres("height_m", "Height", required=True),
-        metres(
-            "spread_m",
-            "Diameter of the crown; of a clipped hedge its length along the row",
-            required=True,
-        ),
+        text("crown_id", "Plant and year", "Plant and year"),
+        integer("plant_id", "The plant"),
+        year("year", "Years since planting"),
+        text("growth", "Which growth", choices=GROWTHS),
+        metres("height_m", "Height"),
+        metres("spread_m", "Diameter of the crown; of a clipped hedge its length along the row"),
         metres(
             "width_m",
             "Width across the row: the diameter, or what a clipped hedge is kept at",
             "Width across the row",
-            required=True,
         ),
-        metres("clear_stem_m", "Height of its lowest leaves", "Lowest leaves", required=True),
-        text("shape", "Shape of the crown", required=True, choices=tuple(SHAPES)),
+        metres("clear_stem_m", "Height of its lowest leaves", "Lowest leaves"),
+        text("shape", "Shape of the crown", choices=tuple(SHAPES)),
     ),
 )
 
@@ -285,6 +231,7 @@ PLANTS_IN_HAND = Contract(
     (),
     "What the plants or the money in hand are good for",
     key="",
+    optional="given surplus spacing_to_fill_m reach_m stock_height_m cost",
     report=(
         Shown(
             "works",
@@ -294,14 +241,8 @@ PLANTS_IN_HAND = Contract(
         ),
     ),
     columns=(
-        text("line_id", "The planting line, or all", "Planting line", heading="row", required=True),
-        integer(
-            "needed",
-            "Plants that the pattern asks for",
-            "Plants needed",
-            heading="needed",
-            required=True,
-        ),
+        text("line_id", "The planting line, or all", "Planting line", heading="row"),
+        integer("needed", "Plants that the pattern asks for", "Plants needed", heading="needed"),
         integer("given", "Plants in hand", "Plants in hand", heading="in hand"),
         integer(
             "surplus", "Plants over; negative when short", "Plants over", heading="over (− short)"
@@ -324,12 +265,8 @@ PLANTS_IN_HAND = Contract(
             "Tallest that the budget buys",
             heading="budget buys",
         ),
-        number(
-            "cost",
-            "What that costs, in the user's currency",
-            "Cost of the plants",
-            heading="for",
-            form="money",
+        money(
+            "cost", "What that costs, in the user's currency", "Cost of the plants", heading="for"
         ),
     ),
 )
@@ -340,6 +277,7 @@ CLOSURE = Contract(
     (),
     "When and how far up neighbouring crowns of a row meet",
     key="",
+    optional="year_closed",
     report=(
         Shown(
             "growth",
@@ -349,27 +287,20 @@ CLOSURE = Contract(
         ),
     ),
     columns=(
-        text("line_id", "The planting line", "Planting line", heading="row", required=True),
-        text("growth", "Which growth", required=True, choices=GROWTHS),
+        text("line_id", "The planting line", "Planting line", heading="row"),
+        text("growth", "Which growth", choices=GROWTHS),
         metres(
             "spacing_m",
             "Widest gap between neighbours that no exclusion explains",
             "Widest gap between neighbours",
             heading="widest gap",
-            required=True,
         ),
         metres(
             "asked_from_m",
             "Height from which the row should close: the lowest sight line across it, or the ground",
             heading="closed from",
-            required=True,
         ),
-        metres(
-            "asked_height_m",
-            "Height up to which the row should close",
-            heading="up to",
-            required=True,
-        ),
+        metres("asked_height_m", "Height up to which the row should close", heading="up to"),
         year(
             "year_closed",
             "Year from which it does, and stays so until its plants are grown; empty if not in the years looked at",
@@ -381,14 +312,12 @@ CLOSURE = Contract(
             "Height up to which it closes in the end; 0 if crowns never meet",
             "Closes in the end up to",
             heading="up to",
-            required=True,
         ),
         metres(
             "mature_closed_from_m",
             "Height from which it closes then: above 0 with clear stems or rounded crowns",
             "Closes in the end from",
             heading="in the end from",
-            required=True,
         ),
     ),
 )

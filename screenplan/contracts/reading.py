@@ -31,9 +31,10 @@ PARCELS = Contract(
     POLYGONS,
     "A parcel of land",
     key="parcel_id",
+    optional="is_subject",
     place=Place("Site", 80, THEMES),
     columns=(
-        text("parcel_id", "The parcel's identifier", required=True),
+        text("parcel_id", "The parcel's identifier"),
         boolean(
             "is_subject",
             "True for the parcel that is planned",
@@ -49,6 +50,7 @@ BUILDINGS = Contract(
     POLYGONS,
     "A building's footprint, or that of one wing of it",
     key="building_id",
+    optional="building_id parcel_id height_m storeys kind roof ridge_m floor_m",
     place=Place("Site", 30, THEMES),
     columns=(
         text("building_id", "The building's identifier; by default its row number"),
@@ -89,9 +91,10 @@ WINDOWS = Contract(
     ("Point",),
     "A window, as a point on the outer face of its wall",
     key="window_id",
+    optional="name building_id storey height_m width_m facing_deg floor_m derived",
     place=Place("Views", 10, (PLAN, SIGHT, EFFECTS)),
     columns=(
-        text("window_id", "The window's identifier; by default its row number", required=True),
+        text("window_id", "The window's identifier; by default its row number"),
         NAME,
         text("building_id", "The building whose wall it is in, empty if none is near"),
         integer(
@@ -104,7 +107,6 @@ WINDOWS = Contract(
             "sill_m",
             "Height of the sill above the building's ground-floor datum, or above the ground where there is no building",
             "Height of the sill",
-            required=True,
             low=0.0,
             high=HIGHEST_BUILDING_M,
         ),
@@ -123,8 +125,6 @@ WINDOWS = Contract(
             "facing_deg",
             "Direction in which one looks straight out; by default the wall's",
             "Faces",
-            low=0.0,
-            high=360.0,
         ),
         metres("floor_m", "Height of the floor of the room", "Height of the room's floor"),
         DERIVED,
@@ -137,9 +137,10 @@ PRIVATE_PLACES = Contract(
     ("Polygon", "MultiPolygon", "Point"),
     "A place where people want not to be seen",
     key="place_id",
+    optional="name eye_seated_m eye_standing_m deck_m weight derived",
     place=Place("Views", 70, (PLAN, SIGHT, EFFECTS)),
     columns=(
-        text("place_id", "The place's identifier; by default its row number", required=True),
+        text("place_id", "The place's identifier; by default its row number"),
         NAME,
         metres(
             "eye_seated_m",
@@ -178,6 +179,7 @@ ONLOOKERS = Contract(
     ANY,
     "Where people are who look out of no window: a terrace, a balcony, a road, a path",
     key="onlooker_id",
+    optional="onlooker_id name kind eye_m raised_m",
     place=Place("Views", 20, (PLAN, SIGHT)),
     columns=(
         text("onlooker_id", "Its identifier; by default its row number"),
@@ -208,16 +210,14 @@ UTILITIES = Contract(
     LINES + POINTS,
     "A pipe, cable, wire or drain",
     key="utility_id",
+    optional="utility_id diameter_m height_m",
     place=Place("Site", 10, THEMES),
     columns=(
         text("utility_id", "Its identifier; by default its row number"),
-        text(
-            "kind", "water, gas, sewer, drain, electric, telecom, …", "Kind of line", required=True
-        ),
+        text("kind", "water, gas, sewer, drain, electric, telecom, …", "Kind of line"),
         text(
             "position",
             "Whether it runs in the ground or in the air",
-            required=True,
             choices=("buried", "overhead"),
         ),
         metres(
@@ -235,6 +235,7 @@ KEEP_OUTS = Contract(
     ANY,
     "Ground on which nothing may be planted",
     key="keep_out_id",
+    optional="keep_out_id name",
     title="Keep-outs",
     place=Place("Site", 40, (PLAN, STAKE_OUT, MAY_STAND)),
     columns=(
@@ -243,7 +244,6 @@ KEEP_OUTS = Contract(
             "kind",
             "driveway, gate, septic_field, easement, pond, path, …",
             "Kind of ground kept clear",
-            required=True,
         ),
         NAME,
     ),
@@ -255,6 +255,7 @@ ROADS = Contract(
     LINES,
     "The centre line of a road",
     key="road_id",
+    optional="road_id name speed_kmh width_m",
     place=Place("Site", 70, THEMES),
     columns=(
         text("road_id", "Its identifier; by default its row number"),
@@ -277,6 +278,7 @@ EXISTING_SCREENS = Contract(
     ANY,
     "A wall, fence, hedge, tree or planted row that stands already",
     key="screen_id",
+    optional="screen_id width_m opacity species planted_on root_zone_m",
     place=Place("Site", 20, THEMES),
     columns=(
         text("screen_id", "Its identifier; by default its row number"),
@@ -284,12 +286,9 @@ EXISTING_SCREENS = Contract(
             "kind",
             "What it is; 'plant' is one plant of a row that is to be kept and filled up",
             "Kind of screen",
-            required=True,
             choices=("wall", "fence", "hedge", "tree", "plant"),
         ),
-        height_column(
-            "Its height above the ground today", 100.0, label="Height today", required=True
-        ),
+        height_column("Its height above the ground today", 100.0, label="Height today"),
         metres(
             "width_m",
             "Thickness of a wall or hedge, spread of a tree or plant",
@@ -297,14 +296,7 @@ EXISTING_SCREENS = Contract(
             low=0.0,
             high=60.0,
         ),
-        share(
-            "opacity",
-            "Share of the light that it stops",
-            "Share of light stopped",
-            low=0.0,
-            high=1.0,
-            default=1.0,
-        ),
+        share("opacity", "Share of the light that it stops", "Share of light stopped", default=1.0),
         text("species", "Key in the species table, for a plant that goes on growing"),
         date("planted_on", "Day of planting"),
         metres(
@@ -323,6 +315,7 @@ SUN_PLACES = Contract(
     ("Polygon", "MultiPolygon", "Point"),
     "A place of the owner's that needs sun: roof panels, a bed, a greenhouse",
     key="sun_place_id",
+    optional="sun_place_id name kind height_m tilt_deg facing_deg",
     place=Place("Site", 50, (EFFECTS,)),
     columns=(
         text("sun_place_id", "Its identifier; by default its row number"),
@@ -337,20 +330,9 @@ SUN_PLACES = Contract(
             high=100.0,
         ),
         degrees(
-            "tilt_deg",
-            "Slope of its plane: 0 lies flat, 90 stands upright",
-            default=0.0,
-            low=0.0,
-            high=90.0,
+            "tilt_deg", "Slope of its plane: 0 lies flat, 90 stands upright", default=0.0, high=90.0
         ),
-        degrees(
-            "facing_deg",
-            "Direction in which a tilted plane faces",
-            "Faces",
-            default=180.0,
-            low=0.0,
-            high=360.0,
-        ),
+        degrees("facing_deg", "Direction in which a tilted plane faces", "Faces", default=180.0),
     ),
 )
 
@@ -360,6 +342,7 @@ PLANTING_LINE = Contract(
     LINES,
     "A line that the person drew for the row",
     key="line_id",
+    optional="line_id name",
     columns=(text("line_id", "Its identifier; by default its row number", "Planting line"), NAME),
 )
 
@@ -369,6 +352,7 @@ MARKS = Contract(
     POINTS,
     "A point that a crew finds on the ground: a monument, a pin, a nail, a hydrant",
     key="mark_id",
+    optional="mark_id name kind",
     columns=(
         text("mark_id", "Its identifier; by default its row number"),
         NAME,

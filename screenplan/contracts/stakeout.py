@@ -2,7 +2,16 @@
 
 from __future__ import annotations
 
-from screenplan.contracts.columns import boolean, degrees, integer, metres, number, text
+from screenplan.contracts.columns import (
+    boolean,
+    degrees,
+    integer,
+    metres,
+    number,
+    sentence,
+    tape,
+    text,
+)
 from screenplan.contracts.model import Contract
 from screenplan.contracts.presentation import STAKE_OUT, Place, Shown
 
@@ -23,35 +32,25 @@ TAPE_POINTS = Contract(
         ),
     ),
     columns=(
-        text("point_id", "Letter on the stake-out sheet: A, B, …", required=True),
-        text("name", "What it is, in words", heading="what it is", required=True),
+        text("point_id", "Letter on the stake-out sheet: A, B, …"),
+        text("name", "What it is, in words", heading="what it is"),
         text(
             "kind",
             "mark (found monument), house corner or parcel corner",
             "Kind of point",
-            required=True,
             choices=("mark", "house corner", "parcel corner"),
         ),
-        text(
-            "source_id",
-            "Identifier of the mark, building or parcel",
-            "Mark, building or parcel",
-            required=True,
-        ),
-        metres(
-            "x_m", "East of the site's origin, after the refit", "East", form="tape", required=True
-        ),
-        metres("y_m", "North of it", "North", form="tape", required=True),
-        metres("ground_m", "Height of the ground there", "Height of the ground", required=True),
-        metres(
+        text("source_id", "Identifier of the mark, building or parcel", "Mark, building or parcel"),
+        tape("x_m", "East of the site's origin, after the refit", "East"),
+        tape("y_m", "North of it", "North"),
+        metres("ground_m", "Height of the ground there", "Height of the ground"),
+        tape(
             "moved_m",
             "How far the refit to the measured distances moved it from its place on the map",
             "Moved by the refit",
             heading="moved by the fit",
-            form="tape",
-            required=True,
         ),
-        boolean("used", "True if a peg's tape starts here", required=True),
+        boolean("used", "True if a peg's tape starts here"),
     ),
 )
 
@@ -61,6 +60,7 @@ PEGS = Contract(
     ("Point",),
     "A peg: an end of a base line, or a corner post of the fence, and how it is set",
     key="peg_id",
+    optional="base_id point_a tape_a_m slope_a_m point_b tape_b_m slope_b_m along_m slope_along_m offset_m side crossing_deg point_c tape_c_m slope_c_m says",
     place=Place("Stake-out", 20, (STAKE_OUT,)),
     report=(
         Shown(
@@ -110,23 +110,21 @@ PEGS = Contract(
         ),
     ),
     columns=(
-        text("peg_id", "Number on the stake-out sheet: P1, P2, …", required=True),
+        text("peg_id", "Number on the stake-out sheet: P1, P2, …"),
         text(
             "role",
             "zero (where the running distance starts), end, or fence",
             heading="is",
-            required=True,
             choices=("zero", "end", "fence"),
         ),
         text("base_id", "The base lines of which it is an end; empty for the fence", "Base line"),
-        metres("x_m", "East of the site's origin", "East", form="tape", required=True),
-        metres("y_m", "North of it", "North", form="tape", required=True),
-        metres("ground_m", "Height of the ground there", "Height of the ground", required=True),
+        tape("x_m", "East of the site's origin", "East"),
+        tape("y_m", "North of it", "North"),
+        metres("ground_m", "Height of the ground there", "Height of the ground"),
         text(
             "method",
             "How it is set: two tapes; offset (along the line from point a towards point b, and square to it); instrument (no tape reaches it); own end (of a line that was given without a parcel)",
             "Set by",
-            required=True,
             choices=("two tapes", "offset", "instrument", "own end"),
         ),
         text(
@@ -135,13 +133,12 @@ PEGS = Contract(
             "Tape point A",
             heading="tape 1 from",
         ),
-        metres("tape_a_m", "Level distance from it", "Tape A, level", heading="level", form="tape"),
-        metres(
+        tape("tape_a_m", "Level distance from it", "Tape A, level", heading="level"),
+        tape(
             "slope_a_m",
             "What a taut tape from ground to ground reads",
             "Tape A, taut",
             heading="taut tape",
-            form="tape",
         ),
         text(
             "point_b",
@@ -149,30 +146,25 @@ PEGS = Contract(
             "Tape point B",
             heading="tape 2 from",
         ),
-        metres("tape_b_m", "Level distance from it", "Tape B, level", heading="level", form="tape"),
-        metres(
-            "slope_b_m", "What a taut tape reads", "Tape B, taut", heading="taut tape", form="tape"
-        ),
-        metres(
+        tape("tape_b_m", "Level distance from it", "Tape B, level", heading="level"),
+        tape("slope_b_m", "What a taut tape reads", "Tape B, taut", heading="taut tape"),
+        tape(
             "along_m",
             "Level distance from point a along its line to point b",
             "From A along A to B, level",
             heading="level",
-            form="tape",
         ),
-        metres(
+        tape(
             "slope_along_m",
             "The same as a tape on the ground reads it",
             "From A along A to B, on the ground",
             heading="along the ground",
-            form="tape",
         ),
-        metres(
+        tape(
             "offset_m",
             "Distance from that line, square to it",
             "Offset from the line A to B",
             heading="offset",
-            form="tape",
             low=0.0,
         ),
         text(
@@ -186,7 +178,6 @@ PEGS = Contract(
             "crossing_deg",
             "Angle at which the two tapes cross at the peg; good from 30 to 150",
             "Tapes cross at",
-            low=0.0,
             high=180.0,
         ),
         text(
@@ -196,18 +187,14 @@ PEGS = Contract(
             heading="check from",
         ),
         metres("tape_c_m", "Level distance from it", "Tape C, level"),
-        metres(
-            "slope_c_m", "What a taut tape reads", "Tape C, taut", heading="taut tape", form="tape"
-        ),
-        metres(
+        tape("slope_c_m", "What a taut tape reads", "Tape C, taut", heading="taut tape"),
+        tape(
             "tolerance_m",
             "How far the peg can be out if every distance is read to a centimetre",
             "May be out by",
             heading="within",
-            form="tape",
-            required=True,
         ),
-        text("says", "What to watch at this peg", "In words", form="sentence"),
+        sentence("says", "What to watch at this peg", "In words"),
     ),
 )
 
@@ -217,6 +204,7 @@ BASE_LINES = Contract(
     ("LineString",),
     "A straight line between two pegs along which a tape is laid",
     key="base_id",
+    optional="bearing_deg",
     place=Place("Stake-out", 40, (STAKE_OUT,)),
     report=(
         Shown(
@@ -229,44 +217,29 @@ BASE_LINES = Contract(
         ),
     ),
     columns=(
-        text("base_id", "Its identifier: L1, L2, …", "Base line", heading="line", required=True),
+        text("base_id", "Its identifier: L1, L2, …", "Base line", heading="line"),
         text(
-            "line_ids",
-            "Planting lines that are staked from it",
-            "Planting lines",
-            heading="rows",
-            required=True,
+            "line_ids", "Planting lines that are staked from it", "Planting lines", heading="rows"
         ),
-        text("from_peg", "Its zero peg", heading="from peg (zero)", required=True),
-        text("to_peg", "Its end peg", required=True),
-        metres(
-            "length_m",
-            "Level distance between the pegs",
-            heading="level",
-            form="tape",
-            required=True,
-        ),
-        metres(
+        text("from_peg", "Its zero peg", heading="from peg (zero)"),
+        text("to_peg", "Its end peg"),
+        tape("length_m", "Level distance between the pegs", heading="level"),
+        tape(
             "slope_m",
             "The same along the ground, as a tape reads it",
             "Length on the ground",
             heading="along the ground",
-            form="tape",
-            required=True,
         ),
         degrees(
             "bearing_deg",
             "Direction from the zero peg, true; empty where north is not known",
             heading="bearing, true",
-            low=0.0,
-            high=360.0,
         ),
         number(
             "stretch",
             "Measured length per planned length along this tape; 1 if it was not measured",
-            required=True,
         ),
-        integer("stakes", "Stakes along it", required=True),
+        integer("stakes", "Stakes along it"),
     ),
 )
 
@@ -276,6 +249,7 @@ STAKES = Contract(
     ("Point",),
     "A flag or paint mark where a plant goes",
     key="stake_id",
+    optional="diagonal_m",
     place=Place("Stake-out", 10, (STAKE_OUT,)),
     report=(
         Shown(
@@ -288,40 +262,28 @@ STAKES = Contract(
         ),
     ),
     columns=(
-        integer("stake_id", "Number, the same as the plant's", required=True),
-        integer("plant_id", "The plant", required=True),
-        text("line_id", "Its planting line", "Planting line", required=True),
-        integer("row", "Row, counted from the boundary", required=True),
-        text(
-            "base_id",
-            "The base line along which the tape lies",
-            "Base line",
-            heading="line",
-            required=True,
-        ),
-        metres(
+        integer("stake_id", "Number, the same as the plant's"),
+        integer("plant_id", "The plant"),
+        text("line_id", "Its planting line", "Planting line"),
+        integer("row", "Row, counted from the boundary"),
+        text("base_id", "The base line along which the tape lies", "Base line", heading="line"),
+        tape(
             "along_m",
             "Running distance along the tape from the zero peg, level",
             "Along the tape, level",
             heading="level from zero",
-            form="tape",
-            required=True,
         ),
-        metres(
+        tape(
             "slope_along_m",
             "The same as a tape on the ground reads it",
             "Along the tape, on the ground",
             heading="along the ground",
-            form="tape",
-            required=True,
         ),
-        metres(
+        tape(
             "offset_m",
             "Distance from the tape, square to it; 0 on the tape",
             "Offset from the tape",
             heading="offset",
-            form="tape",
-            required=True,
             low=0.0,
         ),
         text(
@@ -329,35 +291,25 @@ STAKES = Contract(
             "left or right, seen from the zero peg towards the end peg; on the line if on the tape",
             "Offset to the",
             heading="to the",
-            required=True,
             choices=("left", "right", "on the line"),
         ),
-        metres(
+        tape(
             "diagonal_m",
             "Level distance from the zero peg straight to a stake off the tape: it proves the right angle; empty on the tape",
             "Diagonal from the zero peg",
             heading="diagonal from zero",
-            form="tape",
         ),
-        metres("x_m", "East of the site's origin", "East", required=True),
-        metres("y_m", "North of it", "North", required=True),
-        metres("ground_m", "Height of the ground there", "Height of the ground", required=True),
-        metres(
+        metres("x_m", "East of the site's origin", "East"),
+        metres("y_m", "North of it", "North"),
+        metres("ground_m", "Height of the ground there", "Height of the ground"),
+        tape(
             "tolerance_m",
             "How far the stake can be out if every distance is read to a centimetre",
             "May be out by",
             heading="within",
-            form="tape",
-            required=True,
         ),
-        text(
-            "mark",
-            "Flag or paint, in the user's words",
-            "Flag or paint",
-            heading="mark",
-            required=True,
-        ),
-        text("species", "Key in the species table", heading="plant", form="species", required=True),
+        text("mark", "Flag or paint, in the user's words", "Flag or paint", heading="mark"),
+        text("species", "Key in the species table", heading="plant", form="species"),
     ),
 )
 
@@ -367,6 +319,7 @@ STAKE_CHECKS = Contract(
     (),
     "A distance that proves the stake-out, or that the user measured",
     key="check_id",
+    optional="base_id measured_m residual_m",
     report=(
         Shown(
             "proofs",
@@ -377,52 +330,37 @@ STAKE_CHECKS = Contract(
         ),
     ),
     columns=(
-        text("check_id", "Its identifier", required=True),
+        text("check_id", "Its identifier"),
         text("base_id", "The base line; empty if it is about tape points", "Base line"),
         text(
             "kind",
             "closing (zero peg to end peg), diagonal (a right angle), between (two pegs of different base lines), measured (given by the user)",
             "Kind of check",
             heading="kind",
-            required=True,
             choices=("closing", "diagonal", "between", "measured"),
         ),
-        text(
-            "from_name", "Where the tape starts: a peg, stake or tape point", "From", required=True
-        ),
-        text("to_name", "Where it ends", "To", required=True),
-        metres("planned_m", "Level distance on the map", "On the map", required=True),
-        metres(
+        text("from_name", "Where the tape starts: a peg, stake or tape point", "From"),
+        text("to_name", "Where it ends", "To"),
+        metres("planned_m", "Level distance on the map", "On the map"),
+        tape(
             "refit_m",
             "Level distance after the refit: what to read today",
             "After the refit",
             heading="level",
-            form="tape",
-            required=True,
         ),
-        metres(
+        tape(
             "slope_m",
             "The same on a taut tape on the ground",
             "On a taut tape",
             heading="taut tape",
-            form="tape",
-            required=True,
         ),
-        metres("measured_m", "What the user measured, level", heading="you measured", form="tape"),
-        metres(
-            "residual_m",
-            "Measured less refit",
-            "Measured less refit",
-            heading="off by",
-            form="tape",
-        ),
-        text(
+        tape("measured_m", "What the user measured, level", heading="you measured"),
+        tape("residual_m", "Measured less refit", "Measured less refit", heading="off by"),
+        sentence(
             "says",
             "What it proves, and what to do if it does not agree",
             "In words",
             heading="what it proves",
-            form="sentence",
-            required=True,
         ),
     ),
 )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from screenplan.contracts.columns import boolean, integer, metres, share, text, year
+from screenplan.contracts.columns import boolean, integer, metres, sentence, share, text, year
 from screenplan.contracts.model import GROWTHS, Contract
 from screenplan.contracts.presentation import SIGHT, Place, Shown
 from screenplan.ground.crown_shapes import SHAPES
@@ -12,44 +12,26 @@ VIEWS = Contract(
     ("LineString",),
     "One view, from a window or from where an onlooker is to a private place",
     key="view_id",
+    optional="closed_by open year_closed_low year_closed year_closed_high opens_again error_share terrain_error_share last_station_m",
     place=Place("Views", 40, (SIGHT,)),
     columns=(
-        text("view_id", "Window and place", required=True),
-        text("window_id", "The window, or the onlooker", "Window or onlooker", required=True),
-        text("place_id", "The place", required=True),
+        text("view_id", "Window and place"),
+        text("window_id", "The window, or the onlooker", "Window or onlooker"),
+        text("place_id", "The place"),
         text(
             "looks_from",
             "window, or the onlooker's kind (terrace, balcony, road, path, …)",
             "Looked from",
-            required=True,
         ),
         integer(
-            "rays",
-            "Number of sampled rays that pass the window's opening",
-            "Sampled rays",
-            required=True,
-            low=0,
+            "rays", "Number of sampled rays that pass the window's opening", "Sampled rays", low=0
         ),
-        share(
-            "closed_already",
-            "Share of rays that something existing stops",
-            required=True,
-            low=0.0,
-            high=1.0,
-        ),
+        share("closed_already", "Share of rays that something existing stops"),
         text("closed_by", "What stops most of them: a building's or screen's id, or terrain"),
-        share(
-            "open_now",
-            "Share open on the day of planting, before the plants count",
-            required=True,
-            low=0.0,
-            high=1.0,
-        ),
+        share("open_now", "Share open on the day of planting, before the plants count"),
         share(
             "open",
             "Share open in that year, typical growth, in the season in which more is open",
-            low=0.0,
-            high=1.0,
             per_year=True,
         ),
         year(
@@ -68,27 +50,24 @@ VIEWS = Contract(
             "error_share",
             "Sampling error of the open shares, by a second, denser sample",
             "Error of the open shares",
-            low=0.0,
+            high=None,
         ),
         share(
             "terrain_error_share",
             "Error of the open shares that the terrain's cell size leaves, by ground raised and lowered by what its bends tell; empty on a flat site",
             "Error of the terrain",
-            low=0.0,
+            high=None,
         ),
-        text(
+        sentence(
             "status",
             "no view, closed already, closes, stays open",
             "What becomes of it",
-            form="sentence",
-            required=True,
             choices=("no view", "closed already", "closes", "stays open"),
         ),
-        text(
+        sentence(
             "last_station_m",
             "Stations along the planting line through which the last open rays pass, as ranges",
             "Stations of the last light",
-            form="sentence",
         ),
     ),
 )
@@ -100,11 +79,11 @@ VIEW_YEARS = Contract(
     "Open share of one view in one year, growth and season",
     key="",
     columns=(
-        text("view_id", "The view", required=True),
-        year("year", "Years since planting", required=True),
-        text("growth", "Which growth", required=True, choices=GROWTHS),
-        text("season", "Whether leaves are on", required=True, choices=("summer", "winter")),
-        share("open", "Share of rays still open", required=True, low=0.0, high=1.0),
+        text("view_id", "The view"),
+        year("year", "Years since planting"),
+        text("growth", "Which growth", choices=GROWTHS),
+        text("season", "Whether leaves are on", choices=("summer", "winter")),
+        share("open", "Share of rays still open"),
     ),
 )
 
@@ -114,41 +93,32 @@ VIEW_HOLES = Contract(
     ("LineString",),
     "A stretch of a planting line through which a view's last open rays pass",
     key="hole_id",
+    optional="open_until",
     place=Place("Views", 30, (SIGHT,)),
     columns=(
-        text("hole_id", "View and number", "View and number", required=True),
-        text("view_id", "The view", required=True),
-        text("line_id", "The planting line", "Planting line", required=True),
+        text("hole_id", "View and number", "View and number"),
+        text("view_id", "The view"),
+        text("line_id", "The planting line", "Planting line"),
         year(
             "year",
             "The year that is looked at: the last in which the view is open, or in which it opens again",
             "Last year in which the view is open",
-            required=True,
         ),
-        metres("from_m", "Station where the stretch begins", "From station", required=True),
-        metres("to_m", "Station where it ends", "To station", required=True),
+        metres("from_m", "Station where the stretch begins", "From station"),
+        metres("to_m", "Station where it ends", "To station"),
+        metres("low_m", "Height above the ground of the lowest open ray there", "Lowest open ray"),
         metres(
-            "low_m",
-            "Height above the ground of the lowest open ray there",
-            "Lowest open ray",
-            required=True,
+            "high_m", "Height above the ground of the highest open ray there", "Highest open ray"
         ),
-        metres(
-            "high_m",
-            "Height above the ground of the highest open ray there",
-            "Highest open ray",
-            required=True,
-        ),
-        integer("rays", "Open rays through it", "Open rays through it", required=True),
+        integer("rays", "Open rays through it", "Open rays through it"),
         year("open_until", "Last year in which a ray passes there; empty if one does to the end"),
         text(
             "kind",
             "How the rays pass: over plants, beyond the row's end, through a wide gap, under the crowns, between plants, or where the line has no plant",
             "How the rays pass",
-            required=True,
             choices=("over", "beyond", "gap", "under", "between", "bare"),
         ),
-        text("cause", "The plants or the gap that leave it open", form="sentence", required=True),
+        sentence("cause", "The plants or the gap that leave it open"),
     ),
 )
 
@@ -158,16 +128,15 @@ SIGHT_LINES = Contract(
     ("LineString",),
     "The ray that stands for a view, from the window to a head in the private place",
     key="view_id",
+    optional="sill_z_m top_z_m line_id station_m above_m",
     place=Place("Views", 50),
     columns=(
-        text("view_id", "The view", required=True),
-        text("window_id", "The window, or the onlooker", "Window or onlooker", required=True),
-        text("place_id", "The place", required=True),
-        metres(
-            "eye_z_m", "Height at which it leaves the window", "Height at the window", required=True
-        ),
-        metres("head_z_m", "Height of the head it ends at", "Height of the head", required=True),
-        metres("length_m", "Its level length", required=True),
+        text("view_id", "The view"),
+        text("window_id", "The window, or the onlooker", "Window or onlooker"),
+        text("place_id", "The place"),
+        metres("eye_z_m", "Height at which it leaves the window", "Height at the window"),
+        metres("head_z_m", "Height of the head it ends at", "Height of the head"),
+        metres("length_m", "Its level length"),
         metres("sill_z_m", "Height of the window's sill", "Height of the sill"),
         metres("top_z_m", "Height of the window's head", "Height of the window's head"),
         text(
@@ -186,11 +155,11 @@ SIGHT_OUTLINES = Contract(
     key="",
     only_drawn=True,
     columns=(
-        text("view_id", "The view", required=True),
-        text("line_id", "The planting line", "Planting line", required=True),
-        integer("corner", "Number along the outline, from 0", required=True),
-        metres("station_m", "Station of the corner", required=True),
-        metres("above_m", "Its height above the ground there", "Above the ground", required=True),
+        text("view_id", "The view"),
+        text("line_id", "The planting line", "Planting line"),
+        integer("corner", "Number along the outline, from 0"),
+        metres("station_m", "Station of the corner"),
+        metres("above_m", "Its height above the ground there", "Above the ground"),
     ),
 )
 
@@ -200,16 +169,12 @@ SECTIONS = Contract(
     (),
     "Heights along the sight line of one view, at one distance from the window",
     key="",
+    optional="sight_m stands_from_m stands_to_m crown_from crown_to",
     only_drawn=True,
     columns=(
-        text("view_id", "The view", required=True),
-        metres(
-            "distance_m",
-            "Level distance from the window",
-            "Distance from the window",
-            required=True,
-        ),
-        metres("ground_m", "Height of the ground", "Height of the ground", required=True),
+        text("view_id", "The view"),
+        metres("distance_m", "Level distance from the window", "Distance from the window"),
+        metres("ground_m", "Height of the ground", "Height of the ground"),
         metres("sight_m", "Height of the sight line; empty behind its end", "Sight line"),
         metres(
             "stands_from_m",
@@ -256,33 +221,26 @@ MISSING_PLANTS = Contract(
         ),
     ),
     columns=(
-        integer("plant_id", "The plant", required=True),
-        text("view_id", "The view", required=True),
-        year("year", "The year looked at", "Year looked at", heading="in year", required=True),
+        integer("plant_id", "The plant"),
+        text("view_id", "The view"),
+        year("year", "The year looked at", "Year looked at", heading="in year"),
         share(
             "open",
             "Share of the view that is open with every plant, typical growth, leaves on",
             "Open with every plant",
             heading="open with it",
-            required=True,
-            low=0.0,
-            high=1.0,
         ),
         share(
             "open_without",
             "Share that is open without this plant",
             "Open without the plant",
             heading="open without it",
-            required=True,
-            low=0.0,
-            high=1.0,
         ),
         boolean(
             "reopens",
             "True if the view counts as closed with it and as open without it",
             "Opens the view",
             heading="view opens again",
-            required=True,
         ),
     ),
 )
@@ -293,33 +251,21 @@ NEEDED_HEIGHT = Contract(
     ("LineString",),
     "A stretch of a planting line, and how tall an opaque sheet must be there",
     key="needed_id",
+    optional="lowest_m view_id year_reached_low year_reached year_reached_high",
     place=Place("Views", 60),
     columns=(
-        text("needed_id", "Line and number", "Stretch", required=True),
-        text("line_id", "The planting line", "Planting line", required=True),
-        metres("from_m", "Station where the stretch begins", "From station", required=True),
-        metres("to_m", "Station where it ends", "To station", required=True),
-        metres(
-            "ground_m", "Height of the ground in its middle", "Height of the ground", required=True
-        ),
-        integer(
-            "rays",
-            "Rays through it that nothing existing stops",
-            "Rays that nothing stops",
-            required=True,
-        ),
+        text("needed_id", "Line and number", "Stretch"),
+        text("line_id", "The planting line", "Planting line"),
+        metres("from_m", "Station where the stretch begins", "From station"),
+        metres("to_m", "Station where it ends", "To station"),
+        metres("ground_m", "Height of the ground in its middle", "Height of the ground"),
+        integer("rays", "Rays through it that nothing existing stops", "Rays that nothing stops"),
         metres(
             "needed_m",
             "Height above the ground that stops the asked share of them; 0 where none passes",
             "Needed height",
-            required=True,
         ),
-        metres(
-            "needed_for_all_m",
-            "Height that stops all of them",
-            "Height that stops all rays",
-            required=True,
-        ),
+        metres("needed_for_all_m", "Height that stops all of them", "Height that stops all rays"),
         metres("lowest_m", "Height at which the lowest of them passes", "Lowest ray"),
         text(
             "view_id", "The view that asks for the most height there", "View that asks for the most"
@@ -331,7 +277,7 @@ NEEDED_HEIGHT = Contract(
         ),
         year("year_reached", "The same, typical growth"),
         year("year_reached_high", "The same, high growth", "Year reached, high growth"),
-        text("reached", "The same in words", "Reached, in words", form="sentence", required=True),
+        sentence("reached", "The same in words", "Reached, in words"),
     ),
 )
 
@@ -341,12 +287,13 @@ NEEDED_PROFILE = Contract(
     (),
     "The needed height along a planting line, as the corners of a stepped outline",
     key="",
+    optional="closed",
     only_drawn=True,
     columns=(
-        text("line_id", "The planting line", "Planting line", required=True),
-        metres("station_m", "Station", required=True),
-        metres("ground_m", "Height of the ground there", "Height of the ground", required=True),
-        metres("needed_m", "Needed height above it", "Needed height", required=True),
+        text("line_id", "The planting line", "Planting line"),
+        metres("station_m", "Station"),
+        metres("ground_m", "Height of the ground there", "Height of the ground"),
+        metres("needed_m", "Needed height above it", "Needed height"),
         metres(
             "closed",
             "Height up to which a row of the planned species has closed in that year, typical growth",
@@ -362,6 +309,7 @@ NEEDED_YEARS = Contract(
     (),
     "When a row of one species at the asked spacing is closed up to a line's needed height",
     key="",
+    optional="shape lowest_m year_reached_low year_reached year_reached_high",
     report=(
         Shown(
             "growth",
@@ -371,25 +319,23 @@ NEEDED_YEARS = Contract(
         ),
     ),
     columns=(
-        text("line_id", "The planting line", "Planting line", heading="row", required=True),
+        text("line_id", "The planting line", "Planting line", heading="row"),
         text(
             "species",
             "Key in the species table; of a mixed row all its keys, parted by commas",
             heading="plant",
             form="species",
-            required=True,
         ),
-        boolean("planned", "True for the row of the plan", required=True),
+        boolean("planned", "True for the row of the plan"),
         text(
             "shape", "Shape of its crown; empty if a mixed row has several", choices=tuple(SHAPES)
         ),
-        metres("spacing_m", "Asked spacing", "Asked spacing", required=True),
+        metres("spacing_m", "Asked spacing", "Asked spacing"),
         metres(
             "needed_m",
             "Greatest needed height along the line",
             "Greatest needed height",
             heading="up to",
-            required=True,
         ),
         metres(
             "lowest_m",
@@ -402,13 +348,11 @@ NEEDED_YEARS = Contract(
             "Height up to which its row closes in the end, typical growth; 0 if crowns never meet",
             "Closes in the end up to",
             heading="up to",
-            required=True,
         ),
         metres(
             "mature_closed_from_m",
             "Height from which it closes then: above 0 with clear stems or rounded crowns",
             "Closes in the end from",
-            required=True,
         ),
         year(
             "year_reached_low",
@@ -417,13 +361,6 @@ NEEDED_YEARS = Contract(
         ),
         year("year_reached", "The same, typical growth", heading="in year", form="never"),
         year("year_reached_high", "The same, high growth", "Year reached, high growth"),
-        text(
-            "reached",
-            "The same in words",
-            "Reached, in words",
-            heading="in words",
-            form="sentence",
-            required=True,
-        ),
+        sentence("reached", "The same in words", "Reached, in words", heading="in words"),
     ),
 )

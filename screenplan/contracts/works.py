@@ -2,20 +2,29 @@
 
 from __future__ import annotations
 
-from screenplan.contracts.columns import boolean, date, integer, metres, number, text, year
+from screenplan.contracts.columns import (
+    boolean,
+    date,
+    integer,
+    metres,
+    money,
+    number,
+    sentence,
+    text,
+    words,
+    year,
+)
 from screenplan.contracts.model import Contract
 from screenplan.contracts.presentation import PLAN, STAKE_OUT, Place, Shown
 
-_PART = text("part_id", "Its identifier", required=True)
-_FENCE = text("fence_id", "The fence or cage to which it belongs", "Fence or cage", required=True)
+_PART = text("part_id", "Its identifier")
+_FENCE = text("fence_id", "The fence or cage to which it belongs", "Fence or cage")
 _STATION = metres(
     "station_m",
     "Running distance along the fence from its first post; empty for cages",
     "Station along the fence",
 )
-_HEIGHT = metres(
-    "height_m", "Height of the fence above the ground", "Height of the fence", required=True
-)
+_HEIGHT = metres("height_m", "Height of the fence above the ground", "Height of the fence")
 _CAGED = integer("plant_id", "The plant inside a cage")
 
 FENCE_POSTS = Contract(
@@ -23,6 +32,7 @@ FENCE_POSTS = Contract(
     ("Point",),
     "A post of the fence",
     key="part_id",
+    optional="station_m braces plant_id says",
     place=Place("Stake-out", 50, (PLAN, STAKE_OUT)),
     columns=(
         _PART,
@@ -30,14 +40,13 @@ FENCE_POSTS = Contract(
         text(
             "role",
             "line, corner, end, gate, brace (a line post with a brace assembly), cage",
-            required=True,
             choices=("line", "corner", "end", "gate", "brace", "cage"),
         ),
         _STATION,
         _HEIGHT,
         integer("braces", "Brace assemblies at the post", "Brace assemblies"),
         _CAGED,
-        text("says", "What to watch at this post", "In words", form="sentence"),
+        sentence("says", "What to watch at this post", "In words"),
     ),
 )
 
@@ -47,20 +56,14 @@ FENCE_WIRES = Contract(
     ("LineString",),
     "A run of the fence's wire, or a gate",
     key="part_id",
+    optional="station_m plant_id",
     place=Place("Stake-out", 60, (PLAN, STAKE_OUT)),
     columns=(
         _PART,
         _FENCE,
-        text(
-            "role",
-            "wire, gate, or cage (the wire of one)",
-            required=True,
-            choices=("wire", "gate", "cage"),
-        ),
+        text("role", "wire, gate, or cage (the wire of one)", choices=("wire", "gate", "cage")),
         _STATION,
-        metres(
-            "length_m", "Level length of the run or gate, of a cage with its overlap", required=True
-        ),
+        metres("length_m", "Level length of the run or gate, of a cage with its overlap"),
         _HEIGHT,
         _CAGED,
     ),
@@ -72,6 +75,7 @@ FENCE_OPTIONS = Contract(
     (),
     "One way to fence the plants, in material and money",
     key="scheme",
+    optional="wire_m rolls line_posts corner_posts gate_posts braces gates staples cost",
     report=(
         Shown(
             "works",
@@ -82,18 +86,16 @@ FENCE_OPTIONS = Contract(
         ),
     ),
     columns=(
-        text(
+        words(
             "scheme",
             "perimeter (round the planting), outer_side or inner_side (along the rows, towards the boundary or away from it), cages",
             heading="way",
-            form="words",
-            required=True,
             choices=("perimeter", "outer_side", "inner_side", "cages"),
         ),
-        boolean("chosen", "True for the one that the plan asks for", required=True),
-        boolean("possible", "False if there is no room for it", heading="room", required=True),
-        metres("height_m", "Height", "Height of the fence", heading="height", required=True),
-        year("stands_years", "Years that it must stand", "Years that it stands", required=True),
+        boolean("chosen", "True for the one that the plan asks for"),
+        boolean("possible", "False if there is no room for it", heading="room"),
+        metres("height_m", "Height", "Height of the fence", heading="height"),
+        year("stands_years", "Years that it must stand", "Years that it stands"),
         metres(
             "wire_m", "Length of wire or mesh, gates left out", "Length of wire", heading="wire"
         ),
@@ -104,20 +106,13 @@ FENCE_OPTIONS = Contract(
         integer("braces", "Brace assemblies", "Brace assemblies", heading="braces"),
         integer("gates", "Gates"),
         integer("staples", "Staples or clips", heading="staples or clips"),
-        number(
+        money(
             "cost",
             "What the material costs; empty if a price is missing",
             "Cost of the fence's material",
             heading="material",
-            form="money",
         ),
-        text(
-            "says",
-            "What it is good for and what not, or why there is no room",
-            "In words",
-            form="sentence",
-            required=True,
-        ),
+        sentence("says", "What it is good for and what not, or why there is no room", "In words"),
     ),
 )
 
@@ -127,6 +122,7 @@ QUANTITIES = Contract(
     (),
     "One thing to order, to dig, to haul or to pour",
     key="item",
+    optional="species plant_name stock stock_height_m plants pack_amount pack packs caution",
     report=(
         Shown(
             "works",
@@ -139,21 +135,16 @@ QUANTITIES = Contract(
         text(
             "item",
             "Its key, as the plan's [prices] and [hours] name it; where plants are of several kinds, with the species after it",
-            required=True,
         ),
         text(
             "part",
             "Part of the work",
             "Part of the work",
             heading="for",
-            required=True,
             choices=("plants", "stake-out", "ground", "holes", "mulch", "water", "fence"),
         ),
         text(
-            "name",
-            "What it is, in words; plants by their common and Latin names",
-            heading="what",
-            required=True,
+            "name", "What it is, in words; plants by their common and Latin names", heading="what"
         ),
         text("species", "Of plants: their key in the species table"),
         text("plant_name", "Of plants: common and Latin name"),
@@ -164,18 +155,10 @@ QUANTITIES = Contract(
             "Of plants: how many are set; more are ordered, for losses",
             "Plants that are set",
         ),
-        number(
-            "amount",
-            "How much is needed, unrounded",
-            heading="needed",
-            form="amount",
-            required=True,
-            low=0.0,
-        ),
+        number("amount", "How much is needed, unrounded", heading="needed", form="amount", low=0.0),
         text(
             "unit",
             "Unit of the amount; sheets turn it into the user's",
-            required=True,
             choices=("each", "m", "m2", "m3", "l"),
         ),
         number(
@@ -195,15 +178,9 @@ QUANTITIES = Contract(
             heading="order",
             form="packs",
         ),
-        text(
-            "how",
-            "The arithmetic in words",
-            heading="how it is counted",
-            form="sentence",
-            required=True,
-        ),
-        text("source", "Where the rule comes from", form="sentence", required=True),
-        text("caution", "What to do first, and what to watch", heading="watch", form="sentence"),
+        sentence("how", "The arithmetic in words", heading="how it is counted"),
+        sentence("source", "Where the rule comes from"),
+        sentence("caution", "What to do first, and what to watch", heading="watch"),
     ),
 )
 
@@ -213,35 +190,35 @@ SCHEDULE = Contract(
     (),
     "One task, when it falls due and how often",
     key="task",
+    optional="every_days first_date last_date item caution",
     report=(
         Shown(
             "works", 20, title="Calendar", columns="first_day name times says caution", tick=True
         ),
     ),
     columns=(
-        text("task", "Its key", required=True),
-        text("name", "What is done, in words", heading="what", required=True),
+        text("task", "Its key"),
+        text("name", "What is done, in words", heading="what"),
         integer(
             "first_day",
             "Day on which it starts, counted from planting (day 0)",
             heading="when",
             form="when",
-            required=True,
         ),
-        integer("last_day", "Day on which it ends", required=True),
+        integer("last_day", "Day on which it ends"),
         integer(
             "every_days",
             "Days from one time to the next; empty if it is done once",
             "Every so many days",
         ),
-        integer("times", "How many times", heading="how often", form="often", required=True, low=1),
+        integer("times", "How many times", heading="how often", form="often", low=1),
         date("first_date", "Date of the first day; empty without a planting date"),
         date("last_date", "Date of the last day"),
-        year("year", "Years since planting", required=True),
+        year("year", "Years since planting"),
         text("item", "The quantity that it handles, if there is one"),
-        text("says", "How it is done", "In words", heading="how", form="sentence", required=True),
-        text("caution", "What to do first, and what to watch", heading="watch", form="sentence"),
-        text("source", "Where it comes from", form="sentence", required=True),
+        sentence("says", "How it is done", "In words", heading="how"),
+        sentence("caution", "What to do first, and what to watch", heading="watch"),
+        sentence("source", "Where it comes from"),
     ),
 )
 
@@ -251,6 +228,7 @@ COST = Contract(
     (),
     "What one quantity costs and how long it takes, by the user's own prices and rates",
     key="item",
+    optional="count per price cost hours_each hours labour_cost says",
     report=(
         Shown(
             "works",
@@ -263,8 +241,8 @@ COST = Contract(
         ),
     ),
     columns=(
-        text("item", "The quantity's key; the last row is total", required=True),
-        text("name", "What it is, in words", heading="what", required=True),
+        text("item", "The quantity's key; the last row is total"),
+        text("name", "What it is, in words", heading="what"),
         number(
             "count",
             "What is priced: packs, or the amount if it is not sold in packs",
@@ -272,18 +250,16 @@ COST = Contract(
             heading="count",
         ),
         text("per", "What one of them is: plant, bag, m3, …", "For each", heading="of"),
-        number(
-            "price", "Price of one, in the user's currency; empty if none was given", form="money"
-        ),
-        number("cost", "Price times count; empty without a price", form="money"),
+        money("price", "Price of one, in the user's currency; empty if none was given"),
+        money("cost", "Price times count; empty without a price"),
         number(
             "hours_each",
             "Hours for one, by the user's rate; empty if none was given",
             "Hours for one",
         ),
         number("hours", "Hours of work", "Hours of work", heading="hours"),
-        number("labour_cost", "Hours times the price of an hour", heading="labour", form="money"),
-        text("says", "What is missing, in words", "In words", heading="note", form="sentence"),
+        money("labour_cost", "Hours times the price of an hour", heading="labour"),
+        sentence("says", "What is missing, in words", "In words", heading="note"),
     ),
 )
 
@@ -293,6 +269,7 @@ ALTERNATIVES = Contract(
     (),
     "One alternative, run through the same steps",
     key="alternative",
+    optional="plants to_order cost plant_cost year_closed year_closed_low year_closed_high views_open views_close views_close_year",
     report=(
         Shown(
             "works",
@@ -302,26 +279,19 @@ ALTERNATIVES = Contract(
         ),
     ),
     columns=(
-        integer("alternative", "Number; 1 is the plan itself", heading="no.", required=True),
+        integer("alternative", "Number; 1 is the plan itself", heading="no."),
         text(
             "species",
             "Key in the species table; of a mixed row all its keys, parted by commas",
             heading="plant",
             form="species",
-            required=True,
         ),
-        text(
-            "stock", "Kind of stock", "Kind of stock", heading="stock", form="words", required=True
-        ),
+        words("stock", "Kind of stock", "Kind of stock", heading="stock"),
         metres(
-            "stock_height_m",
-            "Height when planted",
-            "Height when planted",
-            heading="planted at",
-            required=True,
+            "stock_height_m", "Height when planted", "Height when planted", heading="planted at"
         ),
-        metres("spacing_m", "Distance between plants in a row", required=True),
-        integer("rows", "Rows", required=True),
+        metres("spacing_m", "Distance between plants in a row"),
+        integer("rows", "Rows"),
         integer(
             "plants",
             "Plants to set; empty if it cannot be planted",
@@ -329,12 +299,11 @@ ALTERNATIVES = Contract(
             heading="plants",
         ),
         integer("to_order", "Plants to order, losses allowed for"),
-        number(
+        money(
             "cost",
             "What all material costs; empty if a price is missing",
             "Cost of all material",
             heading="material",
-            form="money",
         ),
         number("plant_cost", "What the plants cost; empty without their price"),
         year(
@@ -362,13 +331,6 @@ ALTERNATIVES = Contract(
             "Year the last view closes",
             heading="the last in year",
         ),
-        text(
-            "says",
-            "Why it cannot be planted, or what to know",
-            "In words",
-            heading="note",
-            form="sentence",
-            required=True,
-        ),
+        sentence("says", "Why it cannot be planted, or what to know", "In words", heading="note"),
     ),
 )

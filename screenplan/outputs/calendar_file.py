@@ -22,22 +22,21 @@ from screenplan.outputs.vector import explain_failure
 #: Namespace of the events' identifiers: the same task of the same plan keeps its identifier.
 _NAMESPACE = uuid.UUID("6a3b1d0e-9a4f-5d0a-8f7e-2f1c5f3f9a11")
 
-#: Line breaks and other control characters of a title, which no calendar shows.
-
 ORDER_LIST = Contract(
     "order_list",
     (),
     "What to order and what to do, in the user's units",
     key="item",
+    optional="stock height order caution",
     columns=(
-        Column("item", "text", "Its key, as the plan's prices and hours name it", required=True),
-        Column("part", "text", "Part of the work", required=True),
-        Column("name", "text", "What it is; plants by common and Latin name", required=True),
+        Column("item", "text", "Its key, as the plan's prices and hours name it"),
+        Column("part", "text", "Part of the work"),
+        Column("name", "text", "What it is; plants by common and Latin name"),
         Column("stock", "text", "Kind of stock, of plants"),
         Column("height", "text", "Height when planted, of plants"),
-        Column("needed", "text", "How much is needed", required=True),
+        Column("needed", "text", "How much is needed"),
         Column("order", "text", "What to order, as it is sold; empty if it is not bought"),
-        Column("how", "text", "The arithmetic", required=True),
+        Column("how", "text", "The arithmetic"),
         Column("caution", "text", "What to do first, and what to watch"),
     ),
 )

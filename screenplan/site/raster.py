@@ -15,6 +15,7 @@ from pyproj.exceptions import CRSError
 from rasterio.io import DatasetReader
 from rasterio.windows import Window
 
+from screenplan.contracts import HIGHEST_GROUND_M, LOWEST_GROUND_M
 from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.frame import LocalFrame
 from screenplan.ground.units import metres_per
@@ -41,8 +42,6 @@ RASTER_DRIVERS = (
 FOLDER_RASTERS = ("AIG",)
 #: The resampled grid never has more nodes; a finer raster is thinned to this.
 MOST_NODES = 4_000_000
-#: Ground lies between these heights everywhere on land; beyond is a marker for "not known".
-LOWEST_GROUND_M, HIGHEST_GROUND_M = -500.0, 9000.0
 #: Two units that differ by less are one: the survey foot is 2 parts in a million longer.
 _SAME_UNIT = 1e-9
 _VERTICAL_UNITS = {
@@ -156,6 +155,7 @@ def _read(raster, source, path, frame, bounds, datum_tolerance_m):
     heights, outside, digest = _sample(raster, source.band, across, along)
     heights = heights * to_metres
     known = np.isfinite(heights)
+    # Beyond the heights of ground on earth is a marker for "not known".
     wild = known & ((heights < LOWEST_GROUND_M) | (heights > HIGHEST_GROUND_M))
     if wild.any():
         raise refuse(
