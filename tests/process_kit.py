@@ -5,7 +5,6 @@ import json
 import geopandas
 import shapely
 
-from screenplan.contracts import INPUTS, OUTPUTS
 from screenplan.processes import describe_process, execute
 
 #: Metres of UTM zone 32 N: a lot 30 m by 45 m, a neighbour to the north, a house on each.
@@ -62,7 +61,3 @@ def run_chain(everything, until, run=execute):
         if name == until:
             return given
     return given
-
-
-def is_layer(name):
-    return bool((INPUTS.get(name) or OUTPUTS[name]).geometry)

@@ -15,8 +15,6 @@ from screenplan.site.terrain import Terrain
 from screenplan.views.obstacles import HEDGE_WIDTH_M
 from screenplan.views.sections import BEHIND_M, cut_sections
 
-#: Values of the tables are rounded to this.
-ROUND_M = 1e-4
 SPECIES = "thuja_occidentalis"
 ROW_Y, PLACE_Y = 10.0, 20.0
 

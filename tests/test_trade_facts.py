@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from screenplan.planting.growth import height_at, spread_at
-from screenplan.planting.patterns import count_exact, staggered
+from screenplan.planting.patterns import exact, staggered
 from screenplan.planting.shapes import meeting_band
 from screenplan.planting.species import load_species
 
@@ -71,5 +71,5 @@ def test_a_small_plant_overtakes_nothing_but_needs_only_some_years_more(vigorous
 )
 def test_a_row_planted_at_both_ends(length, spacing, count):
     # Arithmetic: floor(L / s) + 1, and a staggered second row one fewer.
-    assert count_exact(length, spacing) == count
+    assert len(exact(0.0, length, spacing)) == count
     assert len(staggered(np.arange(count) * spacing)) == count - 1

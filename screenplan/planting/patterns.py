@@ -84,19 +84,3 @@ def staggered(stations: np.ndarray) -> np.ndarray:
     """
     stations = np.asarray(stations, float)
     return (stations[:-1] + stations[1:]) / 2.0
-
-
-def count_exact(length: float, spacing: float) -> int:
-    """Plants on a stretch at the exact spacing: floor(L/s) + 1.
-
-    Examples
-    --------
-    >>> count_exact(10.0, 3.0), count_evened(10.0, 3.0)
-    (4, 5)
-    """
-    return math.floor(length / spacing + EQUAL_SHARE) + 1
-
-
-def count_evened(length: float, spacing: float) -> int:
-    """Plants on a stretch, evened: ceil(L/s) + 1, or one on less than half a spacing."""
-    return len(evened(0.0, length, spacing))

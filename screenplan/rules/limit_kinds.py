@@ -229,7 +229,6 @@ class FoliageNoise(Limit):
     at_most_m: Metres
     total_db: Amounts
     db_per_m: Amounts
-    path_radius_m: Metres
 
     @model_validator(mode="after")
     def _fit_together(self):

@@ -15,7 +15,6 @@ from screenplan.views.holes import Hole
 from screenplan.views.timeline import Timeline, opens_again, year_closed
 
 SEASONS = ("summer", "winter")
-WINTER = 1
 
 
 @dataclass(frozen=True)

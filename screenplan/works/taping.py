@@ -91,39 +91,6 @@ class Offset:
     tolerance_m: float
 
 
-def intersect(a, b, tape_a_m: float, tape_b_m: float, side: str) -> np.ndarray:
-    """Find the place at two distances from two points, on one side of the line between them.
-
-    Parameters
-    ----------
-    a, b : (2,) array_like
-        The points, metres.
-    tape_a_m, tape_b_m : float
-        Distances, metres. Where rounding keeps the tapes from meeting, the point between their
-        ends is given.
-    side : {"left", "right"}
-        As seen from a towards b.
-
-    Returns
-    -------
-    (2,) ndarray
-
-    Examples
-    --------
-    Tapes of 3 m and 4 m between points 5 m apart meet at a right angle.
-
-    >>> intersect((0.0, 0.0), (5.0, 0.0), 3.0, 4.0, "left").round(3).tolist()
-    [1.8, 2.4]
-    """
-    a, b = np.asarray(a, float), np.asarray(b, float)
-    c = math.hypot(*(b - a))
-    along = (tape_a_m**2 + c**2 - tape_b_m**2) / (2.0 * c)
-    across = math.sqrt(max(tape_a_m**2 - along**2, 0.0))
-    u = (b - a) / c
-    left = np.array([-u[1], u[0]])
-    return a + along * u + (across if side == "left" else -across) * left
-
-
 def tape_pair(
     points: np.ndarray, first: int, second: int, place: np.ndarray, point_m: float = PRINTED_M
 ) -> TwoTapes | None:
