@@ -18,9 +18,9 @@ from screenplan.ground.kept import Kept
 
 #: The keys by which a sight is laid.
 _SIGHT = (
-    "views.eye_inside", "views.eye_seated", "views.eye_standing", "views.eyes_across",
-    "views.target_spacing", "views.onlooker_spacing", "views.onlooker_reach",
-)  # fmt: skip
+    "views.eye_inside views.eye_seated views.eye_standing views.eyes_across views.target_spacing "
+    "views.onlooker_spacing views.onlooker_reach"
+)
 
 
 @dataclass(frozen=True)
@@ -107,238 +107,173 @@ class Step:
         return dict(zip(self.gives, results, strict=True))
 
 
+def _step(name: str, does: str, function: str, **names: str) -> Step:
+    """Describe a step, its layers, keys and resources as names parted by blanks."""
+    return Step(name, does, function, **{what: tuple(some.split()) for what, some in names.items()})
+
+
 STEPS: dict[str, Step] = {
     step.name: step
     for step in (
-        Step(
+        _step(
             "sides",
             "Cut the parcel's outline into sides at its real corners",
             "screenplan.site:find_sides",
-            needs=("parcels",),
-            takes=("roads",),
-            gives=("sides",),
-            keys=(
-                "sides.corner",
-                "sides.base",
-            ),
+            needs="parcels",
+            takes="roads",
+            gives="sides",
+            keys="sides.corner sides.base",
         ),
-        Step(
+        _step(
             "windows",
             "Complete the windows that are given, or derive them from the footprints",
             "screenplan.site:lay_windows",
-            needs=("parcels",),
-            takes=("buildings", "windows"),
-            gives=("windows",),
+            needs="parcels",
+            takes="buildings windows",
+            gives="windows",
             keys=(
-                "windows.derive",
-                "windows.spacing",
-                "windows.sill",
-                "windows.height",
-                "windows.width",
-                "windows.reach",
-                "site.storey_height",
+                "windows.derive windows.spacing windows.sill windows.height windows.width "
+                "windows.reach site.storey_height"
             ),
-            resources=("terrain",),
+            resources="terrain",
         ),
-        Step(
+        _step(
             "places",
             "Complete the private places that are given, or derive one on the garden side",
             "screenplan.site:lay_places",
-            needs=("parcels",),
-            takes=("buildings", "roads", "private_places"),
-            gives=("private_places",),
-            keys=(
-                "places.derive",
-                "places.depth",
-            ),
+            needs="parcels",
+            takes="buildings roads private_places",
+            gives="private_places",
+            keys="places.derive places.depth",
         ),
-        Step(
+        _step(
             "across",
             "Count the straight lines from windows and onlookers to private places across each side",
             "screenplan.site:count_lines_of_sight",
-            needs=("sides", "windows", "private_places"),
-            takes=("onlookers",),
-            gives=("sides",),
-            keys=("views.onlooker_spacing", "views.onlooker_reach"),
+            needs="sides windows private_places",
+            takes="onlookers",
+            gives="sides",
+            keys="views.onlooker_spacing views.onlooker_reach",
         ),
-        Step(
+        _step(
             "zones",
             "Mark the ground where no stem may stand, and why, and the ground that is left",
             "screenplan.planting:mark_zones",
-            needs=("parcels",),
-            takes=(
-                "buildings",
-                "utilities",
-                "keep_outs",
-                "roads",
-                "existing_screens",
-                "private_places",
-            ),
-            gives=("no_plant_zones", "plantable_zone"),
+            needs="parcels",
+            takes="buildings utilities keep_outs roads existing_screens private_places",
+            gives="no_plant_zones plantable_zone",
             keys=(
-                "plants.species",
-                "setbacks.hole",
-                "works.hole_factor",
-                "plants.stock",
-                "plants.stock_height",
-                "site.boundary_accuracy",
+                "plants.species setbacks.hole works.hole_factor plants.stock plants.stock_height "
+                "site.boundary_accuracy"
             ),
-            resources=("rules", "table"),
+            resources="rules table",
         ),
-        Step(
+        _step(
             "lines",
             "Draw the planting lines along the chosen sides, or along a drawn line",
             "screenplan.planting:draw_lines",
-            needs=("parcels", "sides", "plantable_zone", "no_plant_zones"),
-            takes=("planting_line", "existing_screens"),
-            gives=("planting_lines",),
-            keys=(
-                "rows.along",
-                "rows.offset",
-                "rows.rows",
-                "rows.row_distance",
-                "rows.spacing",
-            ),
+            needs="parcels sides plantable_zone no_plant_zones",
+            takes="planting_line existing_screens",
+            gives="planting_lines",
+            keys="rows.along rows.offset rows.rows rows.row_distance rows.spacing",
         ),
-        Step(
+        _step(
             "room",
             "End a derived private place where the grown row begins",
             "screenplan.planting:leave_room",
-            needs=("private_places", "planting_lines"),
-            gives=("private_places",),
-            keys=("plants.species",),
-            resources=("table",),
+            needs="private_places planting_lines",
+            gives="private_places",
+            keys="plants.species",
+            resources="table",
         ),
-        Step(
+        _step(
             "needed",
             "Tell how tall the row must be along its line, and which species get there when",
             "screenplan.views:find_needed_height",
-            needs=("windows", "private_places", "planting_lines"),
-            takes=("buildings", "existing_screens", "onlookers"),
-            gives=("needed_height", "needed_profile", "needed_years"),
+            needs="windows private_places planting_lines",
+            takes="buildings existing_screens onlookers",
+            gives="needed_height needed_profile needed_years",
             keys=(
-                "views.needed_share",
-                "views.needed_step",
-                "rows.spacing",
-                "plants.species",
-                "plants.group",
-                "plants.stock_height",
-                "growth.years",
-                "views.report_years",
-                "growth.curve",
-                *_SIGHT,
+                "views.needed_share views.needed_step rows.spacing plants.species plants.group "
+                f"plants.stock_height growth.years views.report_years growth.curve {_SIGHT}"
             ),
-            resources=("terrain", "table"),
-            follows=("windows", "private_places", "onlookers"),
+            resources="terrain table",
+            follows="windows private_places onlookers",
         ),
-        Step(
+        _step(
             "plants",
             "Set the plants along the lines",
             "screenplan.planting:set_plants",
-            needs=("planting_lines", "plantable_zone", "no_plant_zones"),
-            takes=("existing_screens",),
-            gives=("plants", "dropped_stations"),
+            needs="planting_lines plantable_zone no_plant_zones",
+            takes="existing_screens",
+            gives="plants dropped_stations",
             keys=(
-                "rows.spacing",
-                "rows.fit",
-                "rows.move",
-                "rows.fill_existing",
-                "plants.species",
-                "plants.group",
-                "plants.stock",
-                "plants.stock_height",
+                "rows.spacing rows.fit rows.move rows.fill_existing plants.species plants.group "
+                "plants.stock plants.stock_height"
             ),
-            resources=("terrain", "table"),
+            resources="terrain table",
         ),
-        Step(
+        _step(
             "hand",
             "Tell what the plants or the money in hand are good for",
             "screenplan.planting:plants_in_hand",
-            needs=("planting_lines", "plants"),
-            gives=("plants_in_hand",),
-            keys=(
-                "rows.spacing",
-                "hand.plants",
-                "hand.budget",
-                "hand.prices",
-            ),
+            needs="planting_lines plants",
+            gives="plants_in_hand",
+            keys="rows.spacing hand.plants hand.budget hand.prices",
         ),
-        Step(
+        _step(
             "closure",
             "Tell when and how far up the crowns of a row meet",
             "screenplan.planting:close_rows",
-            needs=("planting_lines", "plants"),
-            takes=("plantable_zone", "needed_height"),
-            gives=("closure",),
-            keys=(
-                "rows.spacing",
-                "growth.asked_height",
-                "growth.asked_from",
-                "growth.years",
-                "growth.curve",
-            ),
-            resources=("table",),
+            needs="planting_lines plants",
+            takes="plantable_zone needed_height",
+            gives="closure",
+            keys="rows.spacing growth.asked_height growth.asked_from growth.years growth.curve",
+            resources="table",
         ),
-        Step(
+        _step(
             "crowns",
             "Draw the crowns in chosen years",
             "screenplan.planting:grow_crowns",
-            needs=("plants",),
-            gives=("crowns",),
-            keys=(
-                "growth.show_years",
-                "growth.curve",
-            ),
-            resources=("table",),
+            needs="plants",
+            gives="crowns",
+            keys="growth.show_years growth.curve",
+            resources="table",
         ),
-        Step(
+        _step(
             "views",
             "Follow the rays from windows and onlookers to private places, and tell in which year each view closes",
             "screenplan.views:trace_views",
-            needs=("windows", "private_places", "planting_lines", "plants"),
-            takes=("buildings", "existing_screens", "no_plant_zones", "onlookers"),
-            gives=("views", "view_years", "view_holes"),
+            needs="windows private_places planting_lines plants",
+            takes="buildings existing_screens no_plant_zones onlookers",
+            gives="views view_years view_holes",
             keys=(
-                "growth.years",
-                "views.report_years",
-                "growth.curve",
-                "views.threshold",
-                "views.leaves",
-                *_SIGHT,
+                "growth.years views.report_years growth.curve views.threshold views.leaves "
+                f"{_SIGHT}"
             ),
-            resources=("terrain", "table"),
-            follows=("windows", "private_places", "onlookers"),
+            resources="terrain table",
+            follows="windows private_places onlookers",
         ),
-        Step(
+        _step(
             "sections",
             "Lay the sight lines of the views, and cut sections along them",
             "screenplan.views:cut_sections",
-            needs=("windows", "private_places", "planting_lines", "plants", "views"),
-            takes=("onlookers", "buildings", "existing_screens"),
-            gives=("sight_lines", "sight_outlines", "sections"),
-            keys=(
-                "growth.show_years",
-                "growth.curve",
-                *_SIGHT,
-            ),
-            resources=("terrain", "table"),
+            needs="windows private_places planting_lines plants views",
+            takes="onlookers buildings existing_screens",
+            gives="sight_lines sight_outlines sections",
+            keys=f"growth.show_years growth.curve {_SIGHT}",
+            resources="terrain table",
         ),
-        Step(
+        _step(
             "missing",
             "Look at the views with one plant missing at a time: what hangs on each plant",
             "screenplan.views:find_missing",
-            needs=("windows", "private_places", "planting_lines", "plants"),
-            takes=("buildings", "existing_screens", "onlookers"),
-            gives=("plants", "missing_plants"),
-            keys=(
-                "views.missing_year",
-                "views.threshold",
-                "growth.curve",
-                "views.leaves",
-                *_SIGHT,
-            ),
-            resources=("terrain", "table"),
-            follows=("windows", "private_places", "onlookers"),
+            needs="windows private_places planting_lines plants",
+            takes="buildings existing_screens onlookers",
+            gives="plants missing_plants",
+            keys=f"views.missing_year views.threshold growth.curve views.leaves {_SIGHT}",
+            resources="terrain table",
+            follows="windows private_places onlookers",
         ),
         Step(
             "rules",
@@ -407,106 +342,76 @@ STEPS: dict[str, Step] = {
             },
             resources=("terrain", "limits", "table"),
         ),
-        Step(
+        _step(
             "sight",
             "Draw the ground over which drivers must see, and list the plants that grow into it",
             "screenplan.effects:watch_sight",
-            needs=("parcels", "plants"),
-            takes=("roads", "keep_outs", "sides"),
-            gives=("sight_areas", "sight_plants"),
-            keys=(
-                "road.drive",
-                "road.corner",
-                "growth.years",
-                "growth.curve",
-            ),
-            resources=("limits", "table"),
+            needs="parcels plants",
+            takes="roads keep_outs sides",
+            gives="sight_areas sight_plants",
+            keys="road.drive road.corner growth.years growth.curve",
+            resources="limits table",
         ),
-        Step(
+        _step(
             "wires",
             "List the plants that grow too tall for an overhead line",
             "screenplan.effects:reach_wires",
-            needs=("plants",),
-            takes=("utilities",),
-            gives=("wire_plants",),
-            keys=(
-                "lines.wires",
-                "lines.allowance",
-                "growth.years",
-                "growth.curve",
-            ),
-            resources=("terrain", "limits", "table"),
+            needs="plants",
+            takes="utilities",
+            gives="wire_plants",
+            keys="lines.wires lines.allowance growth.years growth.curve",
+            resources="terrain limits table",
         ),
-        Step(
+        _step(
             "digging",
             "Mark where nothing is dug but by hand, and list the holes that touch it",
             "screenplan.effects:mark_buried",
-            needs=("plants",),
-            takes=("utilities",),
-            gives=("locate_zones", "holes_at_lines"),
-            keys=(
-                "lines.locate",
-                "setbacks.hole",
-                "works.hole_factor",
-            ),
-            resources=("limits",),
+            needs="plants",
+            takes="utilities",
+            gives="locate_zones holes_at_lines",
+            keys="lines.locate setbacks.hole works.hole_factor",
+            resources="limits",
         ),
-        Step(
+        _step(
             "drains",
             "List the plants that grow taller than they stand away from a septic field",
             "screenplan.effects:reach_drains",
-            needs=("plants",),
-            takes=("keep_outs",),
-            gives=("deep_roots",),
-            keys=(
-                "growth.years",
-                "growth.curve",
-            ),
-            resources=("limits", "table"),
+            needs="plants",
+            takes="keep_outs",
+            gives="deep_roots",
+            keys="growth.years growth.curve",
+            resources="limits table",
         ),
-        Step(
+        _step(
             "outgrown",
             "Tell which plants outgrow the boundary or a wall, and the clipping that is due",
             "screenplan.effects:outgrow_boundary",
-            needs=("parcels", "plants"),
-            takes=("buildings",),
-            gives=("outgrown",),
-            keys=(
-                "boundary.most_height",
-                "boundary.within",
-                "lines.walls",
-                "growth.years",
-                "growth.curve",
-            ),
-            resources=("limits", "table"),
+            needs="parcels plants",
+            takes="buildings",
+            gives="outgrown",
+            keys="boundary.most_height boundary.within lines.walls growth.years growth.curve",
+            resources="limits table",
         ),
-        Step(
+        _step(
             "noise",
             "Tell what the foliage takes away of a road's noise",
             "screenplan.effects:follow_noise",
-            needs=("plants",),
-            takes=("private_places", "roads"),
-            gives=("noise_paths",),
-            keys=(
-                "noise.wanted",
-                "growth.years",
-                "growth.curve",
-            ),
-            resources=("limits", "table"),
+            needs="plants",
+            takes="private_places roads",
+            gives="noise_paths",
+            keys="noise.wanted growth.years growth.curve",
+            resources="limits table",
         ),
-        Step(
+        _step(
             "health",
             "Tell how much hangs on one species, and how well it stands the site",
             "screenplan.effects:judge_health",
-            needs=("plants",),
-            gives=("plant_health",),
+            needs="plants",
+            gives="plant_health",
             keys=(
-                "health.most_of_one_species",
-                "health.most_of_one_genus",
-                "health.zone",
-                "health.exposed_to",
+                "health.most_of_one_species health.most_of_one_genus health.zone health.exposed_to"
             ),
-            resources=("table",),
+            resources="table",
         ),
         Step(
             "fence",
@@ -591,18 +496,13 @@ STEPS: dict[str, Step] = {
             },
             resources=("position_deg", "limits", "table"),
         ),
-        Step(
+        _step(
             "cost",
             "Price the quantities by your own prices and rates",
             "screenplan.works:price_work",
-            needs=("quantities",),
-            gives=("cost",),
-            keys=(
-                "cost.prices",
-                "cost.hours",
-                "cost.hour",
-                "hand.prices",
-            ),
+            needs="quantities",
+            gives="cost",
+            keys="cost.prices cost.hours cost.hour hand.prices",
         ),
         Step(
             "checks",
