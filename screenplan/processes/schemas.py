@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from screenplan.contracts import Column
 from screenplan.running.descriptions import (
-    ColumnDescription,
     LayerDescription,
     ParameterDescription,
 )
@@ -86,7 +86,7 @@ def _bounded(schema: dict[str, Any], incoming: bool) -> dict[str, Any]:
     return {**schema, "maxItems": MOST_FEATURES} if incoming else schema
 
 
-def row_schema(columns: Sequence[ColumnDescription], *, incoming: bool) -> dict[str, Any]:
+def row_schema(columns: Sequence[Column], *, incoming: bool) -> dict[str, Any]:
     """Give the schema of one row's values."""
     named = [column for column in columns if not column.per_year]
     needed = [
@@ -109,7 +109,7 @@ def row_schema(columns: Sequence[ColumnDescription], *, incoming: bool) -> dict[
     return schema
 
 
-def column_schema(column: ColumnDescription) -> dict[str, Any]:
+def column_schema(column: Column) -> dict[str, Any]:
     """Give the schema of one column's values."""
     schema: dict[str, Any] = {
         "type": JSON_TYPES[column.type],

@@ -86,38 +86,6 @@ class _Plain:
 
 
 @dataclass(frozen=True)
-class ColumnDescription(_Plain):
-    """One column of a layer.
-
-    Parameters
-    ----------
-    name, type, unit, meaning : str
-        As in `screenplan.contracts.Column`.
-    required : bool
-        Whether an input must bring it, or an output always holds a value in it.
-    default : object
-        What an input that leaves it out gets.
-    low, high : float or None
-        The range that is possible.
-    choices : tuple of str
-        The values allowed, or empty.
-    per_year : bool
-        The name is a stem, with one column for each reported year: ``open_y05``.
-    """
-
-    name: str
-    type: str
-    unit: str
-    meaning: str
-    required: bool
-    default: Any
-    low: float | None
-    high: float | None
-    choices: tuple[str, ...]
-    per_year: bool
-
-
-@dataclass(frozen=True)
 class LayerDescription(_Plain):
     """One layer or table that goes into a step or comes out of it.
 
@@ -136,7 +104,7 @@ class LayerDescription(_Plain):
         such as ``windows``, is brought to that step only.
     given_by : tuple of str
         The steps that give it.
-    columns : tuple of ColumnDescription
+    columns : tuple of Column
         In the order in which they are written.
     """
 
@@ -148,7 +116,7 @@ class LayerDescription(_Plain):
     needed: bool
     brought: bool
     given_by: tuple[str, ...]
-    columns: tuple[ColumnDescription, ...]
+    columns: tuple[Column, ...]
 
 
 @dataclass(frozen=True)
@@ -310,22 +278,7 @@ def describe_layer(contract: Contract, *, needed: bool = True) -> LayerDescripti
         needed=needed,
         brought=contract.name in INPUTS,
         given_by=tuple(step.name for step in STEPS.values() if contract.name in step.gives),
-        columns=tuple(_describe_column(column) for column in contract.columns),
-    )
-
-
-def _describe_column(column: Column) -> ColumnDescription:
-    return ColumnDescription(
-        name=column.name,
-        type=column.type,
-        unit=column.unit,
-        meaning=column.meaning,
-        required=column.required,
-        default=column.default,
-        low=column.low,
-        high=column.high,
-        choices=column.choices,
-        per_year=column.per_year,
+        columns=contract.columns,
     )
 
 

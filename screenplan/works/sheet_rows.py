@@ -212,18 +212,13 @@ def check_rows(bases, base_rows, stake_rows, pegs, own_ends, ground, way) -> lis
     for a, b in pairwise(named[name] for name in own_ends):
         if frozenset((a.name, b.name)) in along or not way.free(a.xy, b.xy)[0]:
             continue
-        level = math.hypot(*(b.xy - a.xy))
         rows.append(
-            {
-                "kind": "between",
-                "from_name": a.name,
-                "to_name": b.name,
-                "planned_m": level,
-                "refit_m": level,
-                "slope_m": ground.taut(a.xy, b.xy),
-                "says": "Set these two so far apart before all others: the other pegs are measured "
-                "from them",
-            }
+            _between(
+                a,
+                b,
+                ground,
+                "Set these two so far apart before all others: the other pegs are measured from them",
+            )
         )
     for first, second in pairwise(base_rows):
         a = named[first["from_peg"]]
@@ -233,19 +228,22 @@ def check_rows(bases, base_rows, stake_rows, pegs, own_ends, ground, way) -> lis
         told = {frozenset((row["from_name"], row["to_name"])) for row in rows}
         if a is b or {a.name, b.name} in told or not way.free(a.xy, b.xy)[0]:
             continue
-        level = math.hypot(*(b.xy - a.xy))
-        rows.append(
-            {
-                "kind": "between",
-                "from_name": a.name,
-                "to_name": b.name,
-                "planned_m": level,
-                "refit_m": level,
-                "slope_m": ground.taut(a.xy, b.xy),
-                "says": "Proves two tapes against each other",
-            }
-        )
+        rows.append(_between(a, b, ground, "Proves two tapes against each other"))
     return [{"check_id": f"C{number}", **row} for number, row in enumerate(rows, 1)]
+
+
+def _between(a, b, ground, says: str) -> dict:
+    """Give the check of the distance between two pegs."""
+    level = math.hypot(*(b.xy - a.xy))
+    return {
+        "kind": "between",
+        "from_name": a.name,
+        "to_name": b.name,
+        "planned_m": level,
+        "refit_m": level,
+        "slope_m": ground.taut(a.xy, b.xy),
+        "says": says,
+    }
 
 
 def measured_rows(readings, fit, stretches, bases, pegs, stake_rows, ground) -> list[dict]:
