@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import shapely
+from crown_kit import POWERS, named
 from options_kit import plan_with
 from parcel_kit import PLAIN, box, lay, layer
 from shapely.geometry import Point
@@ -161,7 +162,7 @@ def test_an_open_stretch_of_a_standing_row_counts():
     assert close_rows(plants, lines, plantable)["spacing_m"].max() == pytest.approx(4.0)
 
 
-@pytest.mark.parametrize("shape", SHAPES)
+@pytest.mark.parametrize("shape", [*SHAPES, *POWERS], ids=named)
 def test_unequal_neighbours_against_equal_ones_and_a_fine_grid(shape):
     size = tuple(np.array([value]) for value in (4.0, 2.4, 0.5))
     low, high = meeting_band(shape, *size[:2], 1.5, size[2])

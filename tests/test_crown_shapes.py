@@ -10,7 +10,7 @@ import geopandas as gpd
 import numpy as np
 import pyogrio
 import pytest
-from crown_kit import COLUMN, PARABOLOID
+from crown_kit import COLUMN, PARABOLOID, POWERS, named
 from crown_shape_toy import DOME
 
 from screenplan.ground.crown_shapes import SHAPES, CrownShape
@@ -39,7 +39,7 @@ def test_a_shape_more_follows_from_its_record():
     assert not is_nested(DOME, (5.0, 1.5, 0.2), (4.0, 1.4, 0.0))
 
 
-@pytest.mark.parametrize("shape", SHAPES)
+@pytest.mark.parametrize("shape", [*SHAPES, *POWERS], ids=named)
 def test_an_outline_is_as_wide_as_the_crown_at_each_height(shape):
     x, y = crown_outline(shape, 4.5, 3.0, 0.5).T
     assert np.abs(x) == pytest.approx(shape_radius(shape, 4.5, 3.0, 0.5, y), abs=1e-6)

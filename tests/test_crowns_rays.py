@@ -9,10 +9,12 @@ from crown_kit import (
     CONE,
     ELLIPSOID,
     PARABOLOID,
+    POWERS,
     ROUND,
     chord_length,
     crown_hit,
     line_terms,
+    named,
 )
 from crown_shape_toy import DOME
 from hypothesis import assume, given
@@ -23,8 +25,8 @@ from screenplan.planting import shapes as planted
 from screenplan.planting.shapes import is_nested
 from screenplan.views.crowns import tabulate_crowns
 
-#: Those that there are, and one that a test adds.
-SHAPES = (*ROUND, DOME)
+#: Those that there are, one that a test adds, and crowns with an exponent.
+SHAPES = (*ROUND, DOME, *POWERS)
 FOOT = (3.0, -2.0, 1.0)
 #: Stepping finds a chord to within its step at either end.
 STEPS = 20_000
@@ -55,6 +57,8 @@ def inside(shape, p, h, r, c):
         return within & (rho < r)
     if shape == PARABOLOID:
         return within & (rho < r * np.sqrt(up))
+    if shape in POWERS:
+        return within & (rho < r * np.sqrt(np.maximum(shape.square_at(up), 0.0)))
     if shape == DOME:
         return within & ((rho / r) ** 2 + (1.0 - up) ** 2 < 1.0)
     return (rho / r) ** 2 + ((z - (h + c) / 2) / (depth / 2)) ** 2 < 1.0
@@ -79,7 +83,7 @@ def test_level_line_through_the_axis(shape, z, expected):
 
 
 # Closed form: off the axis by v the chord is 2 sqrt(r(z)^2 - v^2).
-@pytest.mark.parametrize("shape", SHAPES)
+@pytest.mark.parametrize("shape", SHAPES, ids=named)
 def test_level_line_beside_the_axis(shape):
     z, v = 2.5, 0.4
     r = planted.shape_radius(shape, 4.0, 3.0, 0.5, z)
@@ -105,7 +109,7 @@ def test_upright_line(shape, expected):
     assert hit(shape, o, t, 4.5, 1.5, 0.5)
 
 
-@pytest.mark.parametrize("shape", SHAPES)
+@pytest.mark.parametrize("shape", SHAPES, ids=named)
 def test_along_the_axis(shape):
     o, t = shifted((0.0, 0.0, -1.0), (0.0, 0.0, 9.0))
     assert chord(shape, o, t, 4.0, 1.5, 0.5) == pytest.approx(3.5, abs=1e-12)
@@ -134,7 +138,7 @@ def test_line_parallel_to_the_side_of_a_cone():
 
 
 # Touching is no hit: tangents in plan and over the top.
-@pytest.mark.parametrize("shape", SHAPES)
+@pytest.mark.parametrize("shape", SHAPES, ids=named)
 def test_tangents_have_no_chord(shape):
     z = 2.0
     r = float(planted.shape_radius(shape, 4.0, 3.0, 0.0, z))
@@ -149,7 +153,7 @@ def test_tangents_have_no_chord(shape):
     assert hit(shape, *just_inside, 4.0, 1.5)
 
 
-@pytest.mark.parametrize("shape", SHAPES)
+@pytest.mark.parametrize("shape", SHAPES, ids=named)
 def test_begins_or_ends_inside(shape):
     middle, out, near = shifted((0.0, 0.0, 2.0), (9.0, 0.0, 2.0), (0.1, 0.0, 2.0))
     r = float(planted.shape_radius(shape, 4.0, 3.0, 0.0, 2.0))
@@ -159,7 +163,7 @@ def test_begins_or_ends_inside(shape):
     assert hit(shape, middle, near, 4.0, 1.5)
 
 
-@pytest.mark.parametrize("shape", SHAPES)
+@pytest.mark.parametrize("shape", SHAPES, ids=named)
 def test_ends_short_of_the_crown_or_passes_under_it(shape):
     o, t = shifted((-9.0, 0.0, 2.0), (-2.0, 0.0, 2.0))
     assert not hit(shape, o, t, 4.0, 1.5)
@@ -169,7 +173,7 @@ def test_ends_short_of_the_crown_or_passes_under_it(shape):
     assert not hit(shape, o, t, 4.0, 1.5, 0.5)
 
 
-@pytest.mark.parametrize("shape", SHAPES)
+@pytest.mark.parametrize("shape", SHAPES, ids=named)
 def test_crown_of_no_size_has_no_inside(shape):
     o, t = shifted((-9.0, 0.0, 0.5), (9.0, 0.0, 0.5))
     for h, r, c in ((0.0, 1.0, 0.0), (1.0, 0.0, 0.0), (1.0, 1.0, 1.0), (1.0, 1.0, 2.0)):
@@ -184,7 +188,7 @@ def test_sight_line_of_no_length():
 
 
 # Brute force: points along the line, tested one by one against the implicit solid.
-@pytest.mark.parametrize("shape", SHAPES)
+@pytest.mark.parametrize("shape", SHAPES, ids=named)
 def test_against_dense_stepping(shape):
     rng = np.random.default_rng(7)
     t = (np.arange(STEPS) + 0.5) / STEPS

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import shapely
+from crown_kit import POWERS, named
 from hypothesis import given
 from hypothesis import strategies as st
 from report_kit import sample
@@ -138,7 +139,7 @@ def test_scale_bar_avoids_what_it_would_hide():
     assert left_end(corner) > 20.0
 
 
-@pytest.mark.parametrize("shape", SHAPES)
+@pytest.mark.parametrize("shape", [*SHAPES, *POWERS], ids=named)
 def test_outline_is_that_of_the_crowns_of_the_views(shape):
     outline = crown_outline(shape, 4.0, 2.0, 0.5)
     assert outline[:, 1].min() == pytest.approx(0.5)

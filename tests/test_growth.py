@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from crown_kit import POWERS
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
@@ -174,7 +175,7 @@ def test_a_row_of_cones_closes_up_to_h_times_1_minus_s_over_w():
 
 
 @given(
-    st.sampled_from(sorted(SHAPES)),
+    st.sampled_from([*sorted(SHAPES), *POWERS]),
     st.floats(0.5, 20),
     st.floats(0.2, 8),
     st.floats(0.05, 9),

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from crown_kit import BOX, COLUMN, CONE, ELLIPSOID, PARABOLOID
+from crown_kit import BOX, COLUMN, CONE, ELLIPSOID, PARABOLOID, POWERS, named
 from crown_kit import ROUND as SHAPES
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -25,6 +25,8 @@ sys.path.insert(0, str(Path(__file__).parent.parent))
 from benchmarks import tracer
 
 YEARS = 12
+#: Crowns whose exponents differ by growth, beside others.
+BY_GROWTH = ((POWERS[3], POWERS[2], POWERS[1]), CONE, (CONE, POWERS[4], PARABOLOID), POWERS[0])
 
 
 def growth_table(shapes, years=YEARS, cap=0.9, stem=0.1, winter=None):
@@ -52,16 +54,17 @@ def rays_over(xy, count, rng, reach=12.0):
 
 @pytest.mark.parametrize("bend", [0.0, 9.0])
 @pytest.mark.parametrize("stem", [0.0, 0.15])
-def test_agrees_with_the_plain_version(bend, stem):
+@pytest.mark.parametrize("shapes", [SHAPES, BY_GROWTH], ids=["plain", "by growth"])
+def test_agrees_with_the_plain_version(bend, stem, shapes):
     rng = np.random.default_rng(8)
     xy = np.vstack([row_of(30, bend=bend), np.add(row_of(12, 1.3), (0.0, 6.0))])
     z = rng.uniform(0, 1, len(xy))
-    table = growth_table(list(SHAPES), stem=stem, winter=[1.0, 0.6, 1.0, 0.5])
+    table = growth_table(list(shapes), stem=stem, winter=[1.0, 0.6, 1.0, 0.5])
     kind = rng.integers(0, 4, len(xy))
     rows = arrange_rows(*xy.T, z, kind, np.repeat([0, 1], [30, 12]), table)
     origin, target = rays_over(xy, 400, rng)
     origin[:40, :2] = target[:40, :2]  # upright ones
-    expected = plain.blocked_years(origin, target, np.column_stack([xy, z]), kind, table, SHAPES)
+    expected = plain.blocked_years(origin, target, np.column_stack([xy, z]), kind, table, shapes)
     assert np.array_equal(blocked_years(origin, target, rows, table), expected)
     assert (expected != 0).any()
     assert (expected == 0).any()
@@ -70,17 +73,18 @@ def test_agrees_with_the_plain_version(bend, stem):
 # Brute force: sight lines steeper than the sides of cones, which they may meet below a stem that
 # they pass above its top.
 @pytest.mark.parametrize("stem", [0.0, 0.15])
-def test_sight_lines_steeper_than_the_crowns(stem):
+@pytest.mark.parametrize("shapes", [SHAPES, BY_GROWTH], ids=["plain", "by growth"])
+def test_sight_lines_steeper_than_the_crowns(stem, shapes):
     rng = np.random.default_rng(18)
     xy = row_of(15)
-    table = growth_table(list(SHAPES), stem=stem)
+    table = growth_table(list(shapes), stem=stem)
     kind = np.arange(15) % 4
     rows = arrange_rows(*xy.T, 0 * xy[:, 0], kind, np.zeros(15, int), table)
     origin, target = rays_over(xy, 600, rng, reach=1.5)
     origin[:, 2] = rng.uniform(5, 30, 600)
     target[:, 2] = rng.uniform(-5, 1, 600)
     expected = plain.blocked_years(
-        origin, target, np.column_stack([xy, 0 * xy[:, 0]]), kind, table, SHAPES
+        origin, target, np.column_stack([xy, 0 * xy[:, 0]]), kind, table, shapes
     )
     assert np.array_equal(blocked_years(origin, target, rows, table), expected)
     assert (expected != 0).sum() > 300
@@ -168,7 +172,7 @@ def test_one_more_plant_never_opens_a_ray(seed, left_out):
 
 
 @settings(max_examples=25, deadline=None)
-@given(st.integers(0, 2**16), st.sampled_from([CONE, COLUMN, PARABOLOID]))
+@given(st.integers(0, 2**16), st.sampled_from([CONE, COLUMN, PARABOLOID, *POWERS]))
 def test_growth_never_opens_a_ray_while_crowns_are_nested(seed, shape):
     rng = np.random.default_rng(seed)
     xy, kind, table = scene(rng, shapes=[shape], stem=0.0)
@@ -278,7 +282,7 @@ def test_touching_columns_close_the_view_at_the_height_of_the_sight_line():
 @pytest.mark.skipif(
     not tracer.is_there(), reason="embreex is not installed (optional group `trace`)"
 )
-@pytest.mark.parametrize("shape", SHAPES)
+@pytest.mark.parametrize("shape", [*SHAPES, *POWERS[1:]], ids=named)
 @pytest.mark.evidence(
     part="Crowns, rays and terrain",
     kind="other software",
@@ -288,7 +292,7 @@ def test_touching_columns_close_the_view_at_the_height_of_the_sight_line():
     tolerance=f"{tracer.AGREEMENT:.1%} of the rays; crowns smaller or larger by the error of the triangles settle the rest",
 )
 def test_agrees_with_a_ray_tracer(shape):
-    rng = np.random.default_rng(tuple(SHAPES).index(shape))
+    rng = np.random.default_rng([*SHAPES, *POWERS[1:]].index(shape))
     h, r, c = 3.0, 0.8, 0.4
     xy = row_of(20, 1.3)
     table = tabulate_crowns([shape], *(np.full((1, 1, 1), size) for size in (h, r, c)))

@@ -4,7 +4,18 @@ import math
 
 import numpy as np
 import pytest
-from crown_kit import BOX, COLUMN, CONE, ELLIPSOID, PARABOLOID, ROUND, SHAPES, chord_length
+from crown_kit import (
+    BOX,
+    COLUMN,
+    CONE,
+    ELLIPSOID,
+    PARABOLOID,
+    POWERS,
+    ROUND,
+    SHAPES,
+    chord_length,
+    named,
+)
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -73,9 +84,9 @@ def test_level_line_through_a_column():
 
 
 # The same chord as `chord_length`, which is held against closed forms and stepping elsewhere.
-@pytest.mark.parametrize("shape", SHAPES)
+@pytest.mark.parametrize("shape", [*SHAPES, *POWERS], ids=named)
 def test_one_crown_fades_by_its_chord(shape):
-    rng = np.random.default_rng(tuple(SHAPES).index(shape))
+    rng = np.random.default_rng([*SHAPES, *POWERS].index(shape))
     across = 0.6 if shape == BOX else None
     rows, table = one_plant(shape, across=across)
     met = 0
@@ -126,6 +137,10 @@ def union_by_steps(o, t, plants, shapes, table, g, y):
         if shape == BOX:
             inside |= within & (np.abs(dx) < r) & (np.abs(dy) < table.across[k, g, y])
             continue
+        if shape in POWERS:
+            wide = r * np.sqrt(np.maximum(shape.square_at(up), 0.0))
+            inside |= within & (np.hypot(dx, dy) < wide)
+            continue
         share = {CONE: up, COLUMN: 1.0 + 0 * up, PARABOLOID: np.sqrt(up)}.get(
             shape, np.sqrt(np.clip(1 - (2 * up - 1) ** 2, 0, None))
         )
@@ -135,7 +150,7 @@ def union_by_steps(o, t, plants, shapes, table, g, y):
 
 # Brute force: crowns that have grown into each other count once, in one row and in two.
 @pytest.mark.parametrize("two_rows", [False, True])
-@pytest.mark.parametrize("shape", SHAPES)
+@pytest.mark.parametrize("shape", [*SHAPES, POWERS[2], POWERS[4]], ids=named)
 def test_joined_crowns_count_once(shape, two_rows):
     plants, rows, table = row_of(20, 0.6, [shape], 0.5, two_rows=two_rows and shape != BOX)
     rng = np.random.default_rng(3)
@@ -177,8 +192,9 @@ def test_mixed_crowns_are_never_counted_twice(seed):
 
 # Invariant: very dense leaves are opaque crowns, in summer and winter, whatever the species mix.
 @pytest.mark.parametrize("winter", [None, [1.0, 0.6, 0.6, 1.0, 0.4]])
-def test_dense_leaves_are_opaque(winter):
-    _, rows, table = row_of(25, 0.9, list(SHAPES), 1e7, winter=winter)
+@pytest.mark.parametrize("shapes", [tuple(SHAPES), POWERS], ids=["plain", "power"])
+def test_dense_leaves_are_opaque(shapes, winter):
+    _, rows, table = row_of(25, 0.9, list(shapes), 1e7, winter=winter)
     origin, target = rays_over(30_000, np.random.default_rng(5), wide=22.0)
     weight = np.random.default_rng(6).uniform(0, 1, len(origin))
     opaque, _ = follow_years(origin, target, weight, rows, table)

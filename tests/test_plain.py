@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from crown_kit import BOX, COLUMN, CONE, ELLIPSOID, PARABOLOID
+from crown_kit import BOX, COLUMN, CONE, ELLIPSOID, PARABOLOID, POWERS
 from crown_shape_toy import DOME
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -15,8 +15,8 @@ from screenplan.views.kernel import arrange_rows, blocked_years
 from screenplan.views.plain import blocked_years as plainly
 from screenplan.views.plain import is_met
 
-#: Those that there are, and one that a test adds.
-EVERY = (*SHAPES, DOME)
+#: Those that there are, one that a test adds, and crowns with an exponent.
+EVERY = (*SHAPES, DOME, *POWERS)
 YEARS = 6
 
 

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 
 from docs.generate.markdown import code, codes, number, page, plain, section, table
 from screenplan.effects.applied import setback_text
-from screenplan.ground.crown_shapes import SHAPES
+from screenplan.ground.crown_shapes import shape_words
 from screenplan.ground.units import FOOT_M
 from screenplan.plan.findings import names_of
 from screenplan.plan.values import key_of
@@ -162,7 +162,7 @@ def species_page() -> str:
                 for key, one in shipped.items()
             ],
         ),
-        "Shapes: " + ", ".join(SHAPES) + ".",
+        "Shapes: " + ", ".join(shape_words()) + ".",
         *(part for key, one in shipped.items() for part in _species(key, one)),
         section("Your own", 2, "own-species"),
         f"Keys of a species table: {codes(names_of(Species))}. Lengths are text with their unit. "

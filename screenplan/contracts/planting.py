@@ -17,7 +17,7 @@ from screenplan.contracts.columns import (
 )
 from screenplan.contracts.model import GROWTHS, HIGHEST_PLANT_M, POLYGONS, Contract
 from screenplan.contracts.presentation import EFFECTS, MAY_STAND, PLAN, SIGHT, Place, Shown
-from screenplan.ground.crown_shapes import SHAPES
+from screenplan.ground.crown_shapes import POWER, shape_words
 
 SIDES = Contract(
     "sides",
@@ -221,7 +221,14 @@ CROWNS = Contract(
             "Width across the row",
         ),
         metres("clear_stem_m", "Height of its lowest leaves", "Lowest leaves"),
-        text("shape", "Shape of the crown", choices=tuple(SHAPES)),
+        text("shape", "Shape of the crown", choices=shape_words()),
+        number(
+            "profile_exponent",
+            f"Of the shape {POWER}: the radius falls by this power of the depth below the tip, from 0 for a column through 0.5 for a paraboloid to 1 for a cone; empty of other shapes",
+            "Exponent of the profile",
+            low=0.0,
+            high=1.0,
+        ),
     ),
 )
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from screenplan.contracts.columns import boolean, integer, metres, sentence, share, text, year
 from screenplan.contracts.model import GROWTHS, Contract
 from screenplan.contracts.presentation import SIGHT, Place, Shown
-from screenplan.ground.crown_shapes import SHAPES
+from screenplan.ground.crown_shapes import shape_words
 
 VIEWS = Contract(
     "views",
@@ -328,7 +328,7 @@ NEEDED_YEARS = Contract(
         ),
         boolean("planned", "True for the row of the plan"),
         text(
-            "shape", "Shape of its crown; empty if a mixed row has several", choices=tuple(SHAPES)
+            "shape", "Shape of its crown; empty if a mixed row has several", choices=shape_words()
         ),
         metres("spacing_m", "Asked spacing", "Asked spacing"),
         metres(

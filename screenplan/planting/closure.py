@@ -201,7 +201,8 @@ def row_bands(
     for *two, gap in pairs:
         for g in range(len(GROWTHS)):
             first, second = (
-                (starts[k].species.shape, height[k, g], spread[k, g], clear[k, g]) for k in two
+                (starts[k].species.crown(GROWTHS[g]), height[k, g], spread[k, g], clear[k, g])
+                for k in two
             )
             pair_low, pair_high = pair_band(first, second, gap)
             low[g], high[g] = np.maximum(low[g], pair_low), np.minimum(high[g], pair_high)

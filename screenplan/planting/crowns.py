@@ -63,11 +63,12 @@ def grow_crowns(
                     "width_m": 2.0 * float(across),
                     "clear_stem_m": float(clear),
                     "shape": shape,
+                    "profile_exponent": float(exponent),
                     "geometry": area,
                 }
-                for plant, height, along, across, clear, shape, area in zip(
+                for plant, height, along, across, clear, shape, exponent, area in zip(
                     plants["plant_id"], stand.height[:, g, k], crowns.along, crowns.across,
-                    stand.clear[:, g, k], stand.shape, crowns.areas(), strict=True,
+                    stand.clear[:, g, k], stand.shape, stand.exponent[:, g], crowns.areas(), strict=True,
                 )
             )  # fmt: skip
     return layer_of(CROWNS, rows, [row["geometry"] for row in rows], plants.crs)

@@ -91,7 +91,8 @@ def is_nested(shape: str | CrownShape, outer, inner) -> bool:
     Notes
     -----
     On the inner crown's heights the outer one's radius must not be less. The squares of the radii
-    differ by a parabola in z: its two ends decide, and its vertex between them.
+    differ by a parabola in z: its two ends decide, and its vertex between them. Those of stacked crowns
+    differ by straight lines that meet at the knots of both.
     """
     shape = shape_of(shape)
     (h1, r1, c1, *v1), (h0, r0, c0, *v0) = outer, inner
@@ -104,6 +105,13 @@ def is_nested(shape: str | CrownShape, outer, inner) -> bool:
         return False
     if shape.along_row:
         return not v1 or v0[0] <= v1[0] + slack
+    if shape.lines:
+        shares = np.array(shape.knots)
+        heights = np.concatenate([h0 - (h0 - c0) * shares, h1 - (h1 - c1) * shares])
+        z = np.clip(heights, max(c0, c1), min(h0, h1))
+        apart = r1 * r1 * shape.square_at((h1 - z) / (h1 - c1))
+        apart -= r0 * r0 * shape.square_at((h0 - z) / (h0 - c0))
+        return bool((apart >= -slack * max(r1, 1.0)).all())
     f1, l1, n1 = shape.surface(r1, h1 - c1)
     f0, l0, n0 = shape.surface(r0, h0 - c0)
     heights = [c0, h0]

@@ -7,10 +7,10 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Annotated, Any, ClassVar, Literal
 
-from pydantic import Field, WrapValidator
+from pydantic import AfterValidator, BeforeValidator, Field, WrapValidator
 
 from screenplan.contracts import HIGHEST_PLANT_M
-from screenplan.ground.crown_shapes import SHAPES
+from screenplan.ground.crown_shapes import POWER, CrownShape, shape_of, shape_words
 from screenplan.ground.errors import refuse
 from screenplan.ground.texts import quoted
 from screenplan.plan.catalogue import Catalogue, Entry
@@ -46,6 +46,33 @@ Density = Annotated[Number, Field(ge=0, le=30)]
 Zone = Annotated[Whole, Field(ge=1, le=13)]
 
 
+def _by_growth(value: object) -> object:
+    """Let one exponent stand for those of all growths."""
+    several = isinstance(value, (list, tuple))
+    if several and len(value) != len(_GROWTH_INDEX):
+        raise WrongError(
+            f"{quoted(value)} is not a list of {len(_GROWTH_INDEX)}",
+            "Write one number, or three: for low, typical and high growth",
+        )
+    return tuple(value) if several else (value,) * len(_GROWTH_INDEX)
+
+
+def _falling(values: tuple) -> tuple:
+    if sorted(values, reverse=True) != list(values):
+        raise WrongError(
+            f"{quoted(list(values))} is not in falling order",
+            "Write the greatest, for the most pointed crown, first: low growth is the cautious one",
+        )
+    return values
+
+
+_GROWTH_INDEX = {"low": 0, "typical": 1, "high": 2}
+Exponent = Annotated[Number, Field(ge=0, le=1)]
+Profile = Annotated[
+    tuple[Exponent, Exponent, Exponent], BeforeValidator(_by_growth), AfterValidator(_falling)
+]
+
+
 @dataclass(frozen=True)
 class Species:
     """One kind of plant.
@@ -56,7 +83,10 @@ class Species:
         Its name in the table.
     latin_name, common_name, genus : str
     shape : str
-        Shape of the crown, one of `SHAPES`; a box is a clipped hedge.
+        Shape of the crown, one of `shape_words`; a box is a clipped hedge.
+    profile : tuple of 3 floats, optional
+        Exponent of the radius of a crown of the shape "power" (`screenplan.ground.crown_shapes`) at
+        low, typical and high growth, falling: low growth has the most pointed crown.
     yearly_growth_m : tuple of 3 floats
         Growth in a year of a young rooted plant, low, typical, high, metres.
     mature_height_m, mature_spread_m : tuple of 2 floats
@@ -89,7 +119,7 @@ class Species:
 
     key: str
     latin_name: Words
-    shape: Literal[tuple(SHAPES)]
+    shape: Literal[shape_words()]
     yearly_growth_m: rising("low", "typical", "high", of=YearlyGrowth)
     mature_height_m: rising("low", "high", of=Height)
     mature_spread_m: rising("low", "high", of=Height)
@@ -104,6 +134,7 @@ class Species:
     leaf_density: rising("low", "high", of=Density) = (1.0, 4.0)
     kept_height_m: Height | None = None
     kept_width_m: Height | None = None
+    profile: Profile | None = None
     winter_share: Annotated[Number, Field(ge=0, le=1)] = 1.0
     hardiness_zones: rising("coldest", "warmest", of=Zone) | None = None
     tolerances: dict[Literal[TOLERANCES], Literal[TOLERANCE_LEVELS]] = field(
@@ -135,6 +166,14 @@ class Species:
         """Mature spread of that growth class: low, mean, high, metres."""
         return _low_mean_high(self.mature_spread_m, growth)
 
+    def exponent(self, growth: str) -> float | None:
+        """Exponent of the crown's radius at that growth; None where the shape has none."""
+        return None if self.profile is None else self.profile[_GROWTH_INDEX[growth]]
+
+    def crown(self, growth: str) -> CrownShape:
+        """Shape of the crown at that growth."""
+        return shape_of(self.shape, self.exponent(growth))
+
     def unclipped(self) -> Species:
         """Give the same species as it grows where nobody clips it."""
         return replace(self, kept_height_m=None, kept_width_m=None)
@@ -154,9 +193,6 @@ class Species:
     def final_width(self, growth: str) -> float:
         """Width across its row that it has in the end: the spread, or what it is kept at, metres."""
         return min(self.final_spread(growth), _or_more(self.kept_width_m))
-
-
-_GROWTH_INDEX = {"low": 0, "typical": 1, "high": 2}
 
 
 def _or_more(kept_m: float | None) -> float:
@@ -230,7 +266,11 @@ def _over(known: Mapping[str, Entry], key: str, table: Mapping[str, Any]) -> dic
     ):
         if all(isinstance(part, Mapping) for part in parts):
             own[name] = {at: value for part in parts for at, value in part.items()}
-    return {**base.table, **own}
+    whole = {**base.table, **own}
+    if own.get("shape", POWER) != POWER and "profile" not in own:
+        # The exponent of the species that it is like belongs to the shape that is given up.
+        whole.pop("profile", None)
+    return whole
 
 
 #: What a value is called among the sources, where that is not its key.
@@ -253,6 +293,18 @@ def _read_whole(table: Mapping[str, Any], read: Callable[[Mapping], Species]) ->
             f"{made.mature_height_m[1]:g} m",
             "Write a smaller stock_height or a greater mature_height",
             "stock_height",
+        )
+    if made.shape == POWER and made.profile is None:
+        raise WrongError(
+            f"a crown of the shape {POWER} has no profile",
+            "Write the exponent of its radius, such as profile = 0.5 for a paraboloid",
+            "profile",
+        )
+    if made.shape != POWER and made.profile is not None:
+        raise WrongError(
+            f"a {made.shape} has a profile of its own",
+            f'Write shape = "{POWER}", or take profile out',
+            "profile",
         )
     kept = made.kept_height_m is not None or made.kept_width_m is not None
     if kept and made.shape != "box":

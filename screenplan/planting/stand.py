@@ -7,7 +7,7 @@ a stand takes the years that it is asked for, and one more plant of the same sta
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from typing import NamedTuple
@@ -17,7 +17,7 @@ import shapely
 
 from screenplan.contracts import HIGHEST_PLANT_M
 from screenplan.contracts.tables import numbers
-from screenplan.ground.crown_shapes import shape_of
+from screenplan.ground.crown_shapes import CrownShape
 from screenplan.ground.errors import InputError, Problem, refuse
 from screenplan.planting.footprints import Footprints, farthest_edge, row_ways
 from screenplan.planting.growth import (
@@ -77,8 +77,8 @@ class Stand:
 
     Notes
     -----
-    By plant, `height`, `radius`, `across` and `clear` are (plants, growths, years); growths are low,
-    typical, high.
+    By plant, `height`, `radius`, `across` and `clear` are (plants, growths, years), `exponent` is
+    (plants, growths); growths are low, typical, high.
     """
 
     points: np.ndarray
@@ -123,11 +123,22 @@ class Stand:
         return np.array([one.species.shape for one in self.starts] or [""], object)[self.start]
 
     @cached_property
+    def exponent(self) -> np.ndarray:
+        """Exponents of the crowns' radii, (plants, growths); NaN of shapes that have none."""
+        found = [[one.species.exponent(growth) for growth in GROWTHS] for one in self.starts]
+        return np.array(found, float).reshape(-1, len(GROWTHS))[self.start]
+
+    def alike(self, growth: int) -> Iterator[tuple[CrownShape, np.ndarray]]:
+        """Give each crown shape that there is at a growth, and which plants have it, (plants,)."""
+        shapes = [one.species.crown(GROWTHS[growth]) for one in self.starts]
+        for shape in dict.fromkeys(shapes):
+            yield shape, np.array([one == shape for one in shapes], bool)[self.start]
+
+    @cached_property
     def box(self) -> np.ndarray:
         """Whether each crown is a box along its row, (plants,)."""
-        return np.array([shape_of(one.species.shape).along_row for one in self.starts], bool)[
-            self.start
-        ]
+        boxed = [one.species.crown(GROWTHS[0]).along_row for one in self.starts]
+        return np.array(boxed, bool)[self.start]
 
     @cached_property
     def way(self) -> np.ndarray:

@@ -10,8 +10,20 @@ from __future__ import annotations
 
 import numpy as np
 
+from screenplan.ground.crown_shapes import PIECES
 from screenplan.views.compiled import called, inner
-from screenplan.views.solids import box_stretch, form_at, form_stretch
+from screenplan.views.runs import UPRIGHT_M
+from screenplan.views.solids import (
+    IN_ALL,
+    LEVEL_PER,
+    SOLID,
+    box_stretch,
+    form_at,
+    form_stretch,
+    line_stretch,
+    stacked_stretch,
+    stacked_upright,
+)
 
 #: Level lines are taken to rise by this per metre, which moves them by less than rounding shows.
 LEVEL = 1e-12
@@ -128,6 +140,35 @@ def round_stretches(
 
 
 @called(fastmath=FAST)
+def stacked_stretches(
+    form, at, lanes, lines, in_all, year, stop, across, along, foot, slope, per_slope, reach, enter,
+    leave,
+):  # fmt: skip
+    """Do the same for a stacked crown: one paraboloid after the other, each through the years."""
+    first, last, far = np.uint64(year), np.uint64(stop), 0.5 * FAR_M
+    across2 = across * across
+    for y in range(first, last):
+        enter[y], leave[y] = (-far, far) if in_all else (far, -far)
+    for i in range(PIECES):
+        a, b = lines[0, i], lines[1, i]
+        for y in range(first, last):
+            j = at + y
+            bl, w = b * form[j + lanes * _THREE], foot - form[j]
+            C = across2 + 2.0 * bl * w + a * form[j + lanes * _FOUR]
+            enter[y], leave[y] = line_stretch(bl * slope, C, enter[y], leave[y], in_all)
+    for y in range(first, last):
+        j = at + y
+        one, two = (form[j + lanes] - foot) * per_slope, (form[j] - foot) * per_slope
+        low, high = (one, two) if one < two else (two, one)
+        low, high = (
+            (low if low > -along else -along),
+            (high if high < reach - along else reach - along),
+        )
+        low, high = (low if low > enter[y] else enter[y]), (high if high < leave[y] else leave[y])
+        enter[y], leave[y] = low + along, (high if low < high else -FAR_M) + along
+
+
+@called(fastmath=FAST)
 def box_stretches(
     form, at, lanes, year, stop, across, along, foot, per_slope, reach, cu, cv, enter, leave
 ):
@@ -195,7 +236,27 @@ def any_stretch(boxed, table, k, g, y, px, py, pz, dx, dy, dz, way):
             px * way[0] + py * way[1], py * way[0] - px * way[1], pz,
             dx * way[0] + dy * way[1], dy * way[0] - dx * way[1], dz, 0.0, 1.0, *size[:4],
         )  # fmt: skip
+    if table.made[k, g] != SOLID:
+        return _any_stacked(table, k, g, size, px, py, pz, dx, dy, dz)
     return form_stretch(dx * dx + dy * dy, px * dx + py * dy, px * px + py * py, pz, dz, *size)
+
+
+@called()
+def _any_stacked(table, k, g, size, px, py, pz, dx, dy, dz):
+    """Stretch of any sight line inside a stacked crown: shares of its way, or (1, 0)."""
+    h, c, _, l, n = size  # noqa: E741
+    lines, in_all = table.lines[k, g], table.made[k, g] == IN_ALL
+    reach = np.sqrt(dx * dx + dy * dy)
+    if reach < UPRIGHT_M:
+        return stacked_upright(px * px + py * py, pz, dz, h, c, l, n, lines, in_all)
+    per = 1.0 / reach
+    slope, along, across = dz * per, -(px * dx + py * dy) * per, (px * dy - py * dx) * per
+    per_slope = 1.0 / slope if slope != 0.0 else LEVEL_PER
+    low, high = stacked_stretch(
+        across * across, pz + along * slope, slope, per_slope, -along, reach - along, h, c, l, n,
+        lines, in_all,
+    )  # fmt: skip
+    return ((low + along) * per, (high + along) * per) if low < high else (1.0, 0.0)
 
 
 @called()

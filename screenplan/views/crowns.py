@@ -19,10 +19,10 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
-from screenplan.ground.crown_shapes import shape_of
+from screenplan.ground.crown_shapes import PIECES, shape_of
 from screenplan.planting.footprints import farthest_edge
 from screenplan.planting.shapes import is_nested, shape_radius
-from screenplan.views.solids import FORM, crown_forms
+from screenplan.views.solids import FORM, crown_forms, crown_lines, how_made
 
 #: Bits of a signed 64-bit mask that hold one year each; the sign stays clear.
 MOST_YEARS = 62
@@ -58,6 +58,10 @@ class CrownTable(NamedTuple):
     form : ndarray of float64, (classes, growths, 5, lanes)
         The same sizes as `crown_forms` gives them, by year; filled up to a multiple of `LANES` with
         crowns that have no inside.
+    made : ndarray of int64, (classes, growths)
+        How its crowns are made (`screenplan.views.solids`): solid, or stacked.
+    lines : ndarray of float64, (classes, growths, 2, PIECES)
+        The numbers a and b of the lines from which stacked crowns are made.
     widest : ndarray of float64, (classes,)
         Greatest distance in plan from the stem, of all growths and years.
     pieces : ndarray of int64, (classes, growths, pieces)
@@ -74,6 +78,8 @@ class CrownTable(NamedTuple):
         Square of the greatest change of an even crown's radius per metre of height; -1 for others,
         whose early year is looked up at the lowest height that the sight line reaches within the
         widest crown, and not at that where it passes the axis.
+    sides : ndarray of float64, (classes,)
+        The same of the even crowns among those of a class whose growths differ in shape; -1 if none is.
     fading : ndarray of float64, (classes, growths)
         Share of the light that leaves take per metre, for small shares; 0 where it is not known.
     settled : ndarray of int64, (classes, growths)
@@ -88,11 +94,14 @@ class CrownTable(NamedTuple):
     clear: np.ndarray
     across: np.ndarray
     form: np.ndarray
+    made: np.ndarray
+    lines: np.ndarray
     widest: np.ndarray
     pieces: np.ndarray
     foretold: np.ndarray
     cells: np.ndarray
     steepest: np.ndarray
+    sides: np.ndarray
     fading: np.ndarray
     settled: np.ndarray
 
@@ -100,7 +109,9 @@ class CrownTable(NamedTuple):
 def one_growth(table: CrownTable, growth: int) -> CrownTable:
     """Give a table of one growth alone, for rays of which only that one is asked."""
     only = slice(growth, growth + 1)
-    parts = ("height", "radius", "clear", "across", "form", "pieces", "fading", "settled")
+    parts = (
+        "height", "radius", "clear", "across", "form", "made", "lines", "pieces", "fading", "settled"
+    )  # fmt: skip
     sizes = {name: np.ascontiguousarray(getattr(table, name)[:, only]) for name in parts}
     told = (table.foretold >> np.uint32(8 * growth)) & np.uint32(0xFF)
     return table._replace(**sizes, foretold=told | np.uint32(NEVER * 0x01010100))
@@ -113,7 +124,8 @@ def tabulate_crowns(
 
     Parameters
     ----------
-    shapes : sequence of str or CrownShape, (classes,)
+    shapes : sequence of str or CrownShape, (classes,), or of sequences of them, (classes, growths)
+        One for all growths of a class, or one for each.
     height, radius, clear : array_like, (growths, years, classes)
         Height, greatest radius and clear stem in metres.
     winter_share : array_like, (classes,), optional
@@ -131,7 +143,6 @@ def tabulate_crowns(
         On sizes that are not finite, more years than a mask holds, or more growths than a word: a
         caller's mistake, never a person's.
     """
-    shapes = [shape_of(shape) for shape in shapes]
     arrays = [
         np.ascontiguousarray(np.moveaxis(np.asarray(size, np.float64), -1, 0))
         for size in (height, radius, clear, radius if across is None else across)
@@ -141,6 +152,7 @@ def tabulate_crowns(
         msg = "crown sizes must be finite"
         raise ValueError(msg)
     classes, growths, years = height.shape
+    shapes = [shapes_by_growth(shape, growths) for shape in shapes]
     if years > MOST_YEARS:
         msg = f"at most {MOST_YEARS} years fit a mask"
         raise ValueError(msg)
@@ -151,7 +163,7 @@ def tabulate_crowns(
     leafless, layer = np.unique(passes, return_inverse=True)
     pieces = [
         [
-            _nested_pieces(shapes[k], height[k, g], radius[k, g], clear[k, g], across[k, g])
+            _nested_pieces(shapes[k][g], height[k, g], radius[k, g], clear[k, g], across[k, g])
             for g in range(growths)
         ]
         for k in range(classes)
@@ -161,20 +173,32 @@ def tabulate_crowns(
     for k, row in enumerate(pieces):
         for g, piece in enumerate(row):
             masks[k, g, : len(piece)] = piece
-    boxed = np.array([shape.along_row for shape in shapes], bool)
+    boxed = np.array([row[0].along_row for row in shapes], bool)
     widest = np.array([farthest_edge(radius[k], across[k], boxed[k]).max() for k in range(classes)])
     fading = np.zeros((growths, classes)) if fading is None else np.asarray(fading, np.float64)
     foretold, cells = _foretell(shapes, height, radius, clear, across, widest)
     form = np.zeros((classes, growths, FORM, -(-years // LANES) * LANES))
-    for k, shape in enumerate(shapes):
-        forms = crown_forms(shape, height[k], radius[k], clear[k], across[k])
-        form[k, :, :, :years] = forms.transpose(1, 0, 2)
-    steepest = [-form[k, :, 2].min() if shape.even else -1.0 for k, shape in enumerate(shapes)]
+    lines, made = np.zeros((classes, growths, 2, PIECES)), np.zeros((classes, growths), np.int64)
+    for k, row in enumerate(shapes):
+        for g, shape in enumerate(row):
+            sizes = (size[k, g] for size in arrays)
+            form[k, g, :, :years] = crown_forms(shape, *sizes)
+            made[k, g], lines[k, g] = how_made(shape), crown_lines(shape)
+    even = np.array([[shape.even for shape in row] for row in shapes], bool)
+    sides = np.where(even, -form[:, :, 2].min(axis=2), -1.0)
+    steepest = np.where(even.all(axis=1), sides.max(axis=1), -1.0)
     return CrownTable(
         boxed, layer.astype(np.int64), leafless, height, radius, clear, across,
-        form, widest, masks, foretold, cells, np.array(steepest, float),
+        form, made, lines, widest, masks, foretold, cells, steepest, sides.max(axis=1),
         np.ascontiguousarray(fading.T), _settled(height, radius, clear, across),
     )  # fmt: skip
+
+
+def shapes_by_growth(shape, growths: int) -> list:
+    """Give the records of a class by growth."""
+    if isinstance(shape, (list, tuple)):
+        return [shape_of(one) for one in shape]
+    return [shape_of(shape)] * growths
 
 
 def _settled(*sizes) -> np.ndarray:
@@ -213,7 +237,7 @@ def _foretell(shapes, height, radius, clear, across, widest):
         for g in range(growths):
             h, r, c, v = (size[k, g] for size in (height, radius, clear, across))
             there = (h > c) & (r > 0.0) & (v > 0.0)
-            shape = shapes[k]
+            shape = shapes[k][g]
             near_edge = np.minimum(r, v) if shape.along_row else r
             inner = shape_radius(shape, h, 2.0 * near_edge, c, z)
             upwards = np.maximum(z - CELL_SLACK_M, c + (shape.widest or 0.0) * (h - c))

@@ -6,9 +6,9 @@ import geopandas as gpd
 import numpy as np
 
 from screenplan.contracts.tables import numbers
-from screenplan.ground.crown_shapes import SHAPES, shape_of
+from screenplan.ground.crown_shapes import SHAPES
 from screenplan.ground.errors import refuse
-from screenplan.planting.growth import TYPICAL
+from screenplan.planting.growth import GROWTHS, TYPICAL
 from screenplan.planting.maturity import MATURE_YEAR
 from screenplan.planting.shapes import is_nested
 from screenplan.planting.stand import Stand, sizes_of
@@ -27,7 +27,7 @@ def crowns_of(stand: Stand) -> CrownTable:
     height, spread, width, clear = np.moveaxis(stand.sizes, 1, -1)
     sparse, dense = np.array([one.leaf_density for one in species]).T
     return tabulate_crowns(
-        [one.shape for one in species],
+        [[one.crown(growth) for growth in GROWTHS] for one in species],
         height,
         0.5 * spread,
         clear,
@@ -83,9 +83,10 @@ def years_to_rest(stand: Stand) -> np.ndarray:
     height, spread, width, clear = sizes_of(stand.starts, every, stand.curve)
     sizes = np.stack([height, 0.5 * spread, clear, 0.5 * width], axis=-1)
     for start, by_growth in zip(stand.starts, sizes, strict=True):
-        for size in by_growth:
+        for growth, size in zip(GROWTHS, by_growth, strict=True):
+            shape = start.species.crown(growth)
             for k in range(len(every) - 1, last, -1):
-                if not is_nested(start.species.shape, tuple(size[k]), tuple(size[k - 1])):
+                if not is_nested(shape, tuple(size[k]), tuple(size[k - 1])):
                     last = k
                     break
     return every[: last + 1]
@@ -109,6 +110,10 @@ def stand_in_year(planting_lines: gpd.GeoDataFrame, plants, stand: Stand, year: 
     """
     ids, lines = plants["plant_id"].to_numpy(), plants["line_id"].astype(str).to_numpy()
     station = numbers(plants, "station_m", 0.0)
+    widest_at = np.full(len(plants), np.nan)
+    for shape, mask in stand.alike(TYPICAL):
+        if shape.widest is not None:
+            widest_at[mask] = shape.widest
     stands = []
     for line_id, line in zip(
         planting_lines["line_id"].astype(str), planting_lines.geometry, strict=True
@@ -117,8 +122,7 @@ def stand_in_year(planting_lines: gpd.GeoDataFrame, plants, stand: Stand, year: 
         height, radius, clear = (
             size[mine, TYPICAL, year] for size in (stand.height, stand.radius, stand.clear)
         )
-        # None, as wide everywhere, becomes NaN.
-        share = np.array([shape_of(word).widest for word in stand.shape[mine]], float)
+        share = widest_at[mine]
         widest = clear + share * (height - clear)
         stands.append(
             LineStand(line_id, line, ids[mine], station[mine], height, radius, clear, widest)

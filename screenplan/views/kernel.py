@@ -36,7 +36,7 @@ from screenplan.views.crowns import HEIGHT_CELLS, CrownTable
 from screenplan.views.light import add_changes, light_of_changes, open_light
 from screenplan.views.meeting import add_years, meets, meets_upright
 from screenplan.views.runs import UPRIGHT_M, Rows, arrange_rows, strip_window
-from screenplan.views.solids import FORM, form_hit
+from screenplan.views.solids import FORM, SOLID, form_hit
 
 __all__ = ("Rows", "arrange_rows", "blocked_years", "follow_years", "open_light", "strip_window")
 
@@ -63,7 +63,7 @@ def _block_upright(ox, oy, oz, dz, rows, table, mask):
         row_x, row_y = rows.way[plant, 0], rows.way[plant, 1]
         for g in range(table.height.shape[1]):
             for y in range(table.height.shape[2]):
-                if meets_upright(boxed, table.form, k, g, y, px, py, pz, dz, row_x, row_y):
+                if meets_upright(boxed, table, k, g, y, px, py, pz, dz, row_x, row_y):
                     mask[layer, g] |= np.int64(1) << y
 
 
@@ -146,14 +146,14 @@ def _test_one(n, g, year, bundle, rows, table):
     boxed = table.boxed[k]
     cu, cv = _row_sides(plant, ray, lines, rows) if boxed else (0.0, 0.0)
     return meets(
-        boxed, table.form, k, g, year, near[ACROSS + n], near[FOOT + n], lines[SLOPE + ray],
+        boxed, table, k, g, year, near[ACROSS + n], near[FOOT + n], lines[SLOPE + ray],
         lines[PER_SLOPE + ray], -along, lines[REACH + ray] - along, cu, cv,
     )  # fmt: skip
 
 
 @inner()
 def _decide(
-    items, todo, since, years, untils, hits, bundle, rows, table, form, layers, first, any_box
+    items, todo, since, years, untils, hits, bundle, rows, table, form, layers, first, any_other
 ):  # fmt: skip
     """Test what the tables leave open in the middle year of each, and bisect what that leaves.
 
@@ -169,8 +169,9 @@ def _decide(
         last = np.uint64(table.settled[k, item & _THREE])
         until = min((np.uint64(first[to]) >> shift) & _BYTE, last + _ONE)
         untils[m], years[m] = until, (np.uint64(since[m]) + until) >> _ONE
-    _test(items, todo, years, hits, bundle, rows, form, lanes, growths)
-    if any_box:
+    if not any_other:
+        _test(items, todo, years, hits, bundle, rows, form, lanes, growths)
+    else:
         for m in range(np.uint64(items)):
             n, g = np.uint64(todo[m]) >> _TWO, np.uint64(todo[m]) & _THREE
             hits[m] = np.uint64(_test_one(n, g, np.uint64(years[m]), bundle, rows, table))
@@ -231,8 +232,7 @@ def _add_bent(pairs, bundle, told, rows, table, layers, bent, first, masks):
             early, until = (may >> shift) & _BYTE, (np.uint64(first[to]) >> shift) & _BYTE
             if early < until:
                 masks[to, g] = add_years(
-                    masks[to, g], np.int64(early), table.pieces, table.boxed[k], table.form, k, g,
-                    across, foot, slope, per_slope, -along, reach - along, cu, cv,
+                    masks[to, g], np.int64(early), table.boxed[k], table, k, g, across, foot, slope, per_slope, -along, reach - along, cu, cv,
                 )  # fmt: skip
         bundle.early[n] = bundle.late[n] = HEIGHT_CELLS
 
@@ -278,7 +278,8 @@ def _block_rays(begin, end, origin, target, light, rows, table, masks, changes, 
     """
     growths, years, layers = len(lanes), table.height.shape[2], changes.shape[0]
     bent = table.pieces[:, :, 1:].sum(axis=2).sum(axis=1) != 0
-    any_bent, any_box, keep = bent.any(), table.boxed.any(), masks.shape[0] > 0
+    any_bent, keep = bent.any(), masks.shape[0] > 0
+    any_other = table.boxed.any() or (table.made != SOLID).any()
     simple = layers == 1 and not any_bent
     told, form, bundle = table.foretold.reshape(-1), table.form.reshape(-1), new_bundle(rows, table)
     origins, targets, lines = origin.reshape(-1), target.reshape(-1), bundle.lines
@@ -315,7 +316,7 @@ def _block_rays(begin, end, origin, target, light, rows, table, masks, changes, 
                 form,
                 layers,
                 first,
-                any_box,
+                any_other,
             )
         if simple:
             _note_firsts(start, count, years, light, first, masks, changes, keep, lanes)

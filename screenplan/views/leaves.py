@@ -49,6 +49,7 @@ from screenplan.views.chords import (
     one_crown,
     passed,
     round_stretches,
+    stacked_stretches,
     two_crowns,
 )
 from screenplan.views.compiled import called, inner
@@ -56,7 +57,7 @@ from screenplan.views.crowns import LANES, CrownTable
 from screenplan.views.kernel import MANY_RAYS
 from screenplan.views.light import by_season
 from screenplan.views.runs import UPRIGHT_M, Rows
-from screenplan.views.solids import FORM
+from screenplan.views.solids import FORM, IN_ALL, SOLID
 
 __all__ = ("DARK", "LEAF_PROJECTION", "light_through", "passed")
 
@@ -241,7 +242,7 @@ def _many_crowns(
                 np.uint64((k * growths + g) * FORM * lanes),
             )
             row_x, row_y = rows.way[plant[i], 0], rows.way[plant[i], 1]
-            if steep or table.steepest[k] * slope * slope > STEEP_CONE:
+            if steep or table.sides[k] * slope * slope > STEEP_CONE:
                 year = 0
                 px = bundle.lines[FROM_X + ray] - rows.x[plant[i]]
                 py = bundle.lines[FROM_Y + ray] - rows.y[plant[i]]
@@ -254,6 +255,11 @@ def _many_crowns(
                 box_stretches(
                     form, at, step, year, stop, across, along, foot, per_slope, reach,
                     ux * row_x + uy * row_y, uy * row_x - ux * row_y, enter, leave,
+                )  # fmt: skip
+            elif table.made[k, g] != SOLID:
+                stacked_stretches(
+                    form, at, step, table.lines[k, g], table.made[k, g] == IN_ALL, year, stop, across,
+                    along, foot, slope, per_slope, reach, enter, leave,
                 )  # fmt: skip
             else:
                 round_stretches(
@@ -302,10 +308,10 @@ def _fade_rays(begin, end_ray, origin, target, light, rows, table, dim_depth, lo
         np.zeros(growths if masks.shape[0] else 0, np.int64),
         np.uint64(years * 0x01010101),
     )
-    lines, depth, kind, steepest_of = bundle.lines, work[0, 0], rows.kind, table.steepest
+    lines, depth, kind, steepest_of = bundle.lines, work[0, 0], rows.kind, table.sides
     fading, settled = table.fading, table.settled
     along, earliest = near[room : 2 * room], np.empty(layers, np.int64)
-    one_layer = layers == 1 and not table.boxed.any()
+    one_layer = layers == 1 and not table.boxed.any() and (table.made == SOLID).all()
     for first in range(begin, end_ray, PART):
         count = min(PART, end_ray - first)
         lay_bundle(first, count, origins, targets, light, rows, bundle)

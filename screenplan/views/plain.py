@@ -23,7 +23,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from screenplan.ground.crown_shapes import shape_of
+from screenplan.views.crowns import shapes_by_growth
 
 #: Steps of the search along a sight line: they leave a share of (2/3)^60 = 3e-11 of its length.
 STEPS = 60
@@ -79,7 +79,7 @@ def blocked_years(origin, target, feet, kind, table, shapes, ways=None) -> np.nd
     kind : sequence of int, (plants,)
         Growth class of each plant, an index into ``shapes`` and the sizes of ``table``.
     table : CrownTable
-    shapes : sequence of str or CrownShape, (classes,)
+    shapes : sequence of str or CrownShape, (classes,), or of sequences of them, (classes, growths)
     ways : ndarray, (plants, 2), optional
         Direction of the row at each plant, for boxes.
 
@@ -92,9 +92,8 @@ def blocked_years(origin, target, feet, kind, table, shapes, ways=None) -> np.nd
     masks = np.zeros((len(origin), len(table.leafless), growths), np.int64)
     ways = np.broadcast_to((1.0, 0.0), (len(feet), 2)) if ways is None else ways
     for foot, k, way in zip(feet, kind, ways, strict=True):
-        sizes = [size[k] for size in (table.height, table.radius, table.clear, table.across)]
-        met = is_met(
-            shape_of(shapes[k]), origin[:, None, None], target[:, None, None], foot, sizes, way
-        )
-        masks[:, table.layer[k]] |= met @ (1 << np.arange(years))
+        for g, shape in enumerate(shapes_by_growth(shapes[k], growths)):
+            sizes = [size[k, g] for size in (table.height, table.radius, table.clear, table.across)]
+            met = is_met(shape, origin[:, None], target[:, None], foot, sizes, way)
+            masks[:, table.layer[k], g] |= met @ (1 << np.arange(years))
     return masks

@@ -280,14 +280,15 @@ def _section(view_id, eye, head, ground, standing, stand: Stand) -> pd.DataFrame
     }
     reach = _reach(stand, points)
     lows, highs = {}, {}
+    shapes = list(stand.alike(TYPICAL))
     for k, year in enumerate(stand.years):
         lows[year], highs[year] = np.full(len(distance), np.nan), np.full(len(distance), np.nan)
-        for kind in np.unique(stand.shape):
-            mask, foot = stand.shape == kind, stand.ground_m
+        foot = stand.ground_m
+        for shape, mask in shapes:
             # A crown is cut at z where its radius there is at least the distance to its stem: the
             # band in which two such plants at twice that distance would touch.
             below, above = meeting_band(
-                kind, stand.height[mask, TYPICAL, k], 2.0 * stand.radius[mask, TYPICAL, k],
+                shape, stand.height[mask, TYPICAL, k], 2.0 * stand.radius[mask, TYPICAL, k],
                 2.0 * reach[k][:, mask], stand.clear[mask, TYPICAL, k],
             )  # fmt: skip
             none = above <= below

@@ -25,7 +25,7 @@ def _count_upright(ox, oy, oz, dz, rows, table, g, year):
         if px * px + py * py >= table.widest[k] ** 2:
             continue
         row_x, row_y = rows.way[plant, 0], rows.way[plant, 1]
-        if meets_upright(table.boxed[k], table.form, k, g, year, px, py, pz, dz, row_x, row_y):
+        if meets_upright(table.boxed[k], table, k, g, year, px, py, pz, dz, row_x, row_y):
             count, only = count + 1, plant
             if count > 1:
                 break
@@ -53,7 +53,7 @@ def _count_level(ox, oy, oz, dx, dy, dz, reach, rows, table, g, year):
             cu, cv = ux * row_x + uy * row_y, uy * row_x - ux * row_y
             foot = oz - rows.z[plant] + along * slope
             if meets(
-                table.boxed[k], table.form, k, g, year, across, foot, slope, per_slope, -along,
+                table.boxed[k], table, k, g, year, across, foot, slope, per_slope, -along,
                 reach - along, cu, cv,
             ):  # fmt: skip
                 count, only = count + 1, plant

@@ -5,7 +5,13 @@ one fills there x^2 + y^2 + f w^2 + 2 l w + n < 0 with w = z - h; the numbers f,
 shape (`screenplan.ground.crown_shapes`). A box is a clipped hedge: an upright cuboid that reaches R to
 either side along its row, and a half width across it.
 
-All are convex, so a straight line is inside along one stretch at most. A point of the sight
+A crown that is stacked from lines (those with an exponent) has f = 0, and for each of its lines a, b a
+paraboloid x^2 + y^2 + 2 b l w + a n < 0: it fills what is in all of them, or, where its exponent is
+above 1/2, in any. Its lines stand in `CrownTable.lines`, and `SOLID`, `IN_ALL` or `IN_ANY` says which
+it is.
+
+All are convex, so a straight line is inside along one stretch at most. (One that is in any of its
+paraboloids has dents between them, no deeper than the error of its radius; they count as inside.) A point of the sight
 line is o + t d with t from 0 to 1, and being inside is a quadratic inequality in t,
 A t^2 + 2 B t + C < 0, within the slab c < z < h. Touching the surface is not a hit.
 
@@ -19,20 +25,24 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
-from screenplan.ground.crown_shapes import CrownShape
-from screenplan.views.compiled import inner
+from screenplan.ground.crown_shapes import PIECES, CrownShape
+from screenplan.views.compiled import called, inner
 
 #: What stands for 1 / 0 in the rise of a level sight line: it crosses no height.
 LEVEL_PER = 1e300
 #: Numbers of a form.
 FORM = 5
+#: How a crown is made: of one form, of what is in all of its paraboloids, or in any.
+SOLID, IN_ALL, IN_ANY = 0, 1, 2
+#: Less than any disc that tells whether a paraboloid is met, and farther than any sight line goes.
+_FAR = 1e300
 
 
 def crown_forms(shape: CrownShape, height, radius, clear, across) -> np.ndarray:
     """Give what the compiled tests take of crowns, (5, ...): h, c, f, l, n.
 
     A box has R and its half width across in the places of f and l. A crown without an inside gets
-    an empty slab, h = c = 0.
+    an empty slab, h = c = 0. Of a stacked crown each line changes l and n.
     """
     depth = height - clear
     there = (depth > 0.0) & (radius > 0.0)
@@ -69,6 +79,80 @@ def form_hit(a, b, e, pz, dz, per_dz, t0, t1, h, c, f, l, n):  # noqa: E741
     at_end = ((A * t0 + 2.0 * B) * t0 + C < 0.0) | ((A * t1 + 2.0 * B) * t1 + C < 0.0)
     between = (A > 0.0) & (A * t0 < -B) & (A * t1 > -B) & (B * B > A * C)
     return (t0 < t1) & in_slab & (at_end | between)
+
+
+def crown_lines(shape: CrownShape) -> np.ndarray:
+    """Give the lines of a crown, (2, PIECES): a and b. One that is not stacked has none, zeros."""
+    return np.array(shape.lines).T if shape.lines else np.zeros((2, PIECES))
+
+
+def how_made(shape: CrownShape) -> int:
+    """Say how the crown is made: `SOLID`, `IN_ALL` or `IN_ANY`."""
+    if not shape.lines:
+        return SOLID
+    return IN_ALL if shape.takes_least else IN_ANY
+
+
+@inner(fastmath={"nnan", "ninf", "nsz", "contract"})
+def line_stretch(B, C, low, high, in_all):
+    """Bring one more paraboloid into the stretch of a sight line for which A = 1.
+
+    Parameters
+    ----------
+    B, C : float
+        The numbers of s^2 + 2 B s + C < 0 for it.
+    low, high : float
+        The stretch of those before it: at first without end where all count, and none where any does.
+    in_all : bool
+        Whether all count.
+    """
+    disc = B * B - C
+    root = np.sqrt(disc if disc > 0.0 else 0.0)
+    one, two = -B - root, root - B
+    if in_all:
+        low = one if one > low else low
+        high = two if two < high else high
+        return low, (high if disc > 0.0 else -_FAR)
+    low = one if (one < low) & (disc > 0.0) else low
+    return low, (two if (two > high) & (disc > 0.0) else high)
+
+
+@called(fastmath={"nnan", "ninf", "nsz", "contract"})
+def stacked_stretch(across2, foot, slope, per_slope, s0, s1, h, c, l, n, lines, in_all):  # noqa: E741
+    """Stretch of a sight line inside a stacked crown, from where the stem is passed; (1, 0) for none.
+
+    ``across2`` is the square of the distance in plan at which it is, ``foot`` the height there above
+    its foot, and ``lines`` are those of one crown.
+    """
+    w, at = foot - h, slope * l
+    two_lw = 2.0 * l * w
+    low, high = (-_FAR, _FAR) if in_all else (_FAR, -_FAR)
+    for i in range(PIECES):
+        a, b = lines[0, i], lines[1, i]
+        low, high = line_stretch(at * b, across2 + two_lw * b + n * a, low, high, in_all)
+    in_slab = (slope != 0.0) | ((foot > c) & (foot < h))
+    one, two = (c - foot) * per_slope, (h - foot) * per_slope
+    t0, t1 = (one, two) if one < two else (two, one)
+    t0, t1 = (t0 if t0 > s0 else s0), (t1 if t1 < s1 else s1)
+    low, high = (low if low > t0 else t0), (high if high < t1 else t1)
+    return (low, high) if (low < high) & in_slab else (1.0, 0.0)
+
+
+@called()
+def stacked_upright(e, pz, dz, h, c, l, n, lines, in_all):  # noqa: E741
+    """Do the same for an upright sight line of rise ``dz``, as shares of its way."""
+    if dz == 0.0:
+        return 1.0, 0.0
+    one, two = (c - pz) / dz, (h - pz) / dz
+    t0, t1 = max(min(one, two), 0.0), min(max(one, two), 1.0)
+    # Inside below the height at which the crown is as wide as the line is far from the stem.
+    top = _FAR if in_all else -_FAR
+    for i in range(PIECES):
+        w = -(e + n * lines[0, i]) / (2.0 * l * lines[1, i])
+        top = min(top, w) if in_all else max(top, w)
+    at = (top + h - pz) / dz
+    t0, t1 = (t0, min(t1, at)) if dz > 0.0 else (max(t0, at), t1)
+    return (t0, t1) if t0 < t1 else (1.0, 0.0)
 
 
 @njit(cache=True, error_model="numpy")

@@ -4,24 +4,32 @@ from __future__ import annotations
 
 import numpy as np
 
-from screenplan.ground.crown_shapes import shape_of
+from screenplan.ground.crown_shapes import CrownShape, is_along_row, shape_of
 
 
-def crown_outline(shape: str, height: float, spread: float, clear_stem: float = 0.0) -> np.ndarray:
+def crown_outline(
+    shape: str | CrownShape,
+    height: float,
+    spread: float,
+    clear_stem: float = 0.0,
+    exponent: float | None = None,
+) -> np.ndarray:
     """Outline of a crown seen from the side, its stem at 0, from its lower left corner on.
 
     Parameters
     ----------
-    shape : str
+    shape : str or CrownShape
     height, spread, clear_stem : float
         Metres.
+    exponent : float, optional
+        That of the profile, where the shape has one.
 
     Returns
     -------
     ndarray, (points, 2)
         Metres, an open ring.
     """
-    right = np.array(shape_of(shape).outline()) * (spread / 2.0, height - clear_stem)
+    right = np.array(shape_of(shape, exponent).outline()) * (spread / 2.0, height - clear_stem)
     right[:, 1] += clear_stem
     left = right[::-1] * (-1.0, 1.0)
     return np.concatenate([left[::-1], right[::-1]])
@@ -42,7 +50,7 @@ def add_crowns(ax, feet, crowns, **options) -> list:
     """
     from matplotlib.collections import PolyCollection
 
-    box = np.array([shape_of(shape).along_row for shape in crowns["shape"]], bool)
+    box = np.array([is_along_row(shape) for shape in crowns["shape"]], bool)
     made = add_circles(ax, feet[~box], crowns["spread_m"][~box], **options)
     if box.any():
         gid = options.pop("gid", None)

@@ -9,6 +9,7 @@ import pandas as pd
 import shapely
 
 from screenplan.contracts import year_column
+from screenplan.contracts.tables import numbers
 from screenplan.ground.units import FOOT_M
 from screenplan.outputs.drawings.crowns import crown_outline
 from screenplan.outputs.drawings.plan import SHOWN, closed_by
@@ -249,8 +250,10 @@ def _silhouettes(crowns, plants, ground) -> list[np.ndarray]:
     station = plants.set_index("plant_id")["station_m"].loc[crowns["plant_id"]].to_numpy(float)
     feet = np.column_stack([station, ground(station)])
     columns = (crowns[name] for name in ("shape", "height_m", "spread_m", "clear_stem_m"))
+    exponents = numbers(crowns, "profile_exponent", np.nan)
     return [
-        np.add(crown_outline(*crown), foot) for *crown, foot in zip(*columns, feet, strict=True)
+        np.add(crown_outline(*crown), foot)
+        for *crown, foot in zip(*columns, exponents, feet, strict=True)
     ]
 
 
