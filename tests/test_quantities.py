@@ -11,7 +11,8 @@ import works_site as site
 from screenplan.contracts import QUANTITIES
 from screenplan.contracts.tables import notes_of
 from screenplan.ground.errors import InputError
-from screenplan.ground.units import VOLUME_UNITS, in_units, parse_volume
+from screenplan.ground.said import in_units
+from screenplan.ground.units import VOLUME_UNITS, parse_volume
 from screenplan.outputs.conform import conform
 from screenplan.planting.species import load_species
 from screenplan.planting.stock import ball_depth, ball_width, hole_width, planted_height
@@ -394,8 +395,11 @@ def test_volumes_as_people_write_them():
 
 
 def test_sentences_in_the_users_units():
-    text = "rings 0.9 m wide, 43.5 m², 7.5 cm deep, 2 m³, 10.0 l a plant: 24 in, 2 more"
-    assert in_units(text) == text
+    text = "rings {0.9 m} wide, {43.5 m²}, {7.5 cm} deep, {2 m³}, {10.0 l} a plant: 24 in, 2 more"
+    assert (
+        in_units(text)
+        == "rings 0.9 m wide, 43.5 m², 7.5 cm deep, 2 m³, 10.0 l a plant: 24 in, 2 more"
+    )
     # Arithmetic: 0.9/0.3048, 43.5/0.3048², 7.5/2.54, 2/0.764555, 10/3.785412.
     assert in_units(text, "us") == (
         "rings 3.0 ft wide, 468 sq ft, 3.0 in deep, 2.62 cu yd, 2.6 gal a plant: 24 in, 2 more"

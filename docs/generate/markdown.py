@@ -7,6 +7,8 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from screenplan.ground.said import in_units
+
 #: Stands at the head of every page that is made.
 MADE = "<!-- Made from the code by `make reference`. Change the code, not this page. -->"
 
@@ -50,7 +52,8 @@ def codes(names: Iterable[Any]) -> str:
 
 
 def plain(text: str) -> str:
-    """Write a text in which no mark has a meaning of Markdown."""
+    """Write a text in which no mark has a meaning of Markdown; its quantities in metres."""
+    text = in_units(text)
     for mark in "\\`*_[]<>$#":
         text = text.replace(mark, f"\\{mark}")
     return text

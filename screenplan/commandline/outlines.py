@@ -69,12 +69,12 @@ def from_track(found: Found, file: Path) -> None:
         base = round(min(TRACK_BASE_M, outline.length / TRACK_BASE_SHARE), 1)
         found.chosen["sides"] = {"base": f"{base:g} m"}
         found.say.append(
-            f"The track closes within {gap:.1f} m: it is taken as the parcel's outline"
+            f"The track closes within {{{gap:.1f} m}}: it is taken as the parcel's outline"
         )
     else:
         _take_line(found, path, frame.crs)
         found.say.append(
-            f"The track's ends are {gap:.1f} m apart: it is taken as the line of the row"
+            f"The track's ends are {{{gap:.1f} m}} apart: it is taken as the line of the row"
         )
     found.say.append(
         f"A hand-held receiver is good for about {TRACK_ACCURACY}: the boundary setback is widened by as much. Measure again by tape before planting"
@@ -140,7 +140,7 @@ def from_courses(found: Found, file: Path, place, unit: str) -> None:
         bearings, _numbers(table, names["distance"], file) * metres_per(unit), file=str(file)
     )
     found.made["parcels"] = _parcel(outline_of(traverse.points), _system_at(place))
-    found.say.append(f"The courses close within {traverse.misclosure_m:.3f} m on {traverse.length_m:.1f} m; "
+    found.say.append(f"The courses close within {{{traverse.misclosure_m:.3f} m}} on {{{traverse.length_m:.1f} m}}; "
                      "the rest was shared out over them by length")  # fmt: skip
 
 
@@ -150,7 +150,7 @@ def from_length(found: Found, length: str, place, bearing: str | None) -> None:
     if not 0 < metres <= 10_000:
         raise refuse(
             f"a row of {length} cannot be planned",
-            "Give a length above 0 and up to 10 km",
+            "Give a length above 0 and up to {10 km}",
             key="--length",
         )
     if (place is None) != (bearing is None):

@@ -10,7 +10,7 @@ import pandas as pd
 
 from screenplan.commandline.showing import records, show_json, show_table
 from screenplan.ground.errors import InputError, refuse
-from screenplan.ground.units import in_units
+from screenplan.ground.said import in_units
 from screenplan.plan import read_plan
 from screenplan.running.inputs import read_inputs, step_arguments
 from screenplan.running.steps import STEPS

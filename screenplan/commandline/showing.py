@@ -17,7 +17,8 @@ from rich.console import Console
 from rich.table import Table
 
 from screenplan.ground.datum import is_ground
-from screenplan.ground.units import format_length, in_units
+from screenplan.ground.said import in_units
+from screenplan.ground.units import format_length
 
 #: A number and what may follow it, such as a unit; ``9-low`` is a name.
 _FIGURE = re.compile(r"[-−]?\d[\d.,]*(%|\s|$)")
@@ -141,7 +142,7 @@ def show_site(site, units: str, *, replaces: str | None = None, as_json: bool) -
 
 
 def _metres(accuracy: float | None) -> str:
-    return "not known" if accuracy is None else f"{accuracy:g} m"
+    return "not known" if accuracy is None else f"{{{accuracy:g} m}}"
 
 
 #: What a person opens first of the folder of a run.
@@ -417,7 +418,7 @@ def _span(view) -> str:
 
 
 def _text(value: Any) -> str:
-    return "" if value is None or pd.isna(value) else str(value)
+    return "" if value is None or pd.isna(value) else value
 
 
 def _is_figure(value: Any) -> bool:

@@ -23,6 +23,7 @@ from screenplan.commandline.outlines import (
 from screenplan.contracts import INPUTS
 from screenplan.ground.errors import InputError, Problem, refuse
 from screenplan.ground.paths import check_path
+from screenplan.ground.said import in_units
 from screenplan.ground.units import format_length
 from screenplan.plan import Plan, check_plan, read_plan
 from screenplan.plan.text import plan_text
@@ -159,7 +160,8 @@ def start_plan(
         if beside:
             made.unlink(missing_ok=True)
         raise
-    said = [f"Wrote {target}" + (f" and {made}" if beside else ""), *found.say]
+    said = [f"Wrote {target}" + (f" and {made}" if beside else "")]
+    said += [in_units(told, "us" if us else "metric") for told in found.say]
     if missing:
         said += ["Cannot be judged from this:", *(f"  {text}" for text in missing)]
     if problems:
@@ -222,7 +224,7 @@ def sides_of(
         else ("sides",)
     )
     for name in names:
-        with rows_of_files(layers, site.inputs):
+        with rows_of_files(layers, site.inputs, plan.plan.units):
             layers |= STEPS[name](layers, **step_arguments(STEPS[name], plan, folder, site.terrain))
     return layers["sides"], "us" if us else plan.plan.units
 

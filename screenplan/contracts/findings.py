@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from screenplan.ground.said import said
+
 PASSES, FAILS, UNKNOWN = "passes", "fails", "cannot be judged"
 
 LOCATE = (
@@ -26,3 +28,7 @@ class Finding:
     says: str
     needs: str = ""
     caution: str = ""
+
+    def __post_init__(self):
+        for name in ("says", "needs", "caution"):
+            object.__setattr__(self, name, said(getattr(self, name)))

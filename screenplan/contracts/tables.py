@@ -10,10 +10,12 @@ import numpy as np
 import pandas as pd
 
 from screenplan.contracts import Contract
+from screenplan.ground.said import said
 
 #: Nullable types throughout, so that an empty integer stays an integer and not a decimal.
 DTYPES = {
-    "text": "string",
+    # Held by Python, so that a text keeps the quantities that it carries.
+    "text": pd.StringDtype("python"),
     "number": "float64",
     "integer": "Int64",
     "boolean": "boolean",
@@ -71,7 +73,7 @@ def layer_of_columns(
 def _typed(contract: Contract, columns: Mapping[str, Sequence[Any]]) -> pd.DataFrame:
     return pd.DataFrame(
         {
-            name: pd.Series(list(values), dtype=DTYPES[contract.column(name).type])
+            name: pd.Series(list(map(said, values)), dtype=DTYPES[contract.column(name).type])
             for name, values in columns.items()
         }
     )
@@ -95,7 +97,7 @@ def numbers(layer: pd.DataFrame, name: str, default: float) -> np.ndarray:
 
 def with_notes(layer: pd.DataFrame, notes: Iterable[str]) -> pd.DataFrame:
     """Put what a person should know about a layer into its ``attrs``; gives the same layer."""
-    layer.attrs["notes"] = tuple(notes)
+    layer.attrs["notes"] = tuple(map(said, notes))
     return layer
 
 

@@ -12,7 +12,7 @@ from screenplan.contracts import INPUTS, OUTPUTS, WRITTEN
 from screenplan.desktop.form_values import content_of, named_columns
 from screenplan.desktop.step_jobs import Tell, read_handed
 from screenplan.ground.errors import refuse
-from screenplan.ground.units import in_units
+from screenplan.ground.said import in_units
 from screenplan.outputs.kinds import split_by_kind
 from screenplan.outputs.summary import summarise
 from screenplan.plan import check_plan

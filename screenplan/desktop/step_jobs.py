@@ -17,6 +17,7 @@ from screenplan.desktop.form_values import content_of, named_columns, settings_o
 from screenplan.desktop.toolbox import inputs_of
 from screenplan.ground.errors import refuse
 from screenplan.ground.frame import LocalFrame
+from screenplan.ground.said import in_units
 from screenplan.outputs.geopackage import write_geopackage
 from screenplan.outputs.kinds import join_kinds, split_by_kind
 from screenplan.plan import Options, read_plan
@@ -46,10 +47,10 @@ def run_step_job(job: Mapping[str, Any], tell: Tell) -> dict[str, Any]:
     if lacking:
         raise refuse(f"step {step.name} needs the layer {lacking[0]}", "Choose it in the form")
     tell({"progress": READ, "doing": described.does})
-    with rows_of_files(layers, inputs):
+    with rows_of_files(layers, inputs, plan.plan.units):
         given = step(layers, **step_arguments(step, plan, folder, terrain, frame))
     for note in dict.fromkeys(note for layer in given.values() for note in notes_of(layer)):
-        tell({"note": note})
+        tell({"note": in_units(note, plan.plan.units)})
     tell({"progress": RAN, "doing": "Writing the results"})
     crs = _crs_of(job) or _first_crs(tables)
     sent = {

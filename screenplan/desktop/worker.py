@@ -47,7 +47,14 @@ def main(arguments: list[str]) -> int:
 
         _say(answers, {"done": do_job(job, lambda message: _say(answers, message))})
     except InputError as error:
-        _say(answers, {"refused": [_shown(problem, folder) for problem in error.problems]})
+        _say(
+            answers,
+            {
+                "refused": [
+                    _shown(problem.in_units(error.units), folder) for problem in error.problems
+                ]
+            },
+        )
         return EXIT_REFUSED
     except KeyboardInterrupt:
         shutil.rmtree(folder, ignore_errors=True)  # nobody may be left to do it
@@ -94,9 +101,9 @@ def _quoted(program: str) -> str:
     return f'"{program}"' if " " in program else program
 
 
-def _shown(problem, folder: Path) -> str:
+def _shown(problem: str, folder: Path) -> str:
     """Say a problem without the folder for what is handed over, which nobody knows."""
-    return str(problem).replace(f"{folder}{os.sep}", "")
+    return problem.replace(f"{folder}{os.sep}", "")
 
 
 def _own_output() -> TextIO:

@@ -10,6 +10,7 @@ import pandas as pd
 from screenplan.contracts import RULES
 from screenplan.contracts.tables import table_of
 from screenplan.effects.growing import has_rows, texts
+from screenplan.ground.said import said
 from screenplan.planting.mixes import Kinds, kinds_in
 from screenplan.planting.species import DEFAULT_SPECIES, Species
 from screenplan.planting.stock import season_of
@@ -88,33 +89,39 @@ def list_rules(
 
 def figures_text(figures: Mapping) -> str:
     """Write the figures of a limit in one line, lengths in metres, each number with its unit."""
-    said = []
+    told = []
     for key, value in figures.items():
         name, unit = _words_of(key)
         if key.endswith("months"):
             value = months_text(value)
         elif isinstance(value, Mapping):
-            value = ", ".join(f"{at} {one:g}{unit}" for at, one in value.items())
+            value = ", ".join(f"{at} {_quantity(one, unit)}" for at, one in value.items())
         elif isinstance(value, tuple):
-            value = ", ".join(f"{one:.4g}{unit}" for one in value)
+            value = ", ".join(_quantity(one, unit) for one in value)
         elif isinstance(value, float):
-            value = f"{value:.4g}{unit}"
-        said.append(f"{name} {value}")
-    return "; ".join(said)
+            value = _quantity(value, unit)
+        told.append(f"{name} {value}")
+    return said("; ".join(told))
+
+
+def _quantity(value: float, unit: str) -> str:
+    text = f"{value:.4g} {unit}".rstrip()
+    # Seconds, hertz and decibels are the same everywhere.
+    return f"{{{text}}}" if "m" in unit else text
 
 
 #: Figures whose name does not say their unit by its ending, or not in usual words.
 _FIGURES = {
-    "deceleration_m": ("deceleration", " m/s²"),
-    "db_per_m": ("by length", " dB/m"),
-    "per_metre_from_m": ("by length from", " m"),
-    "total_db": ("in total", " dB"),
+    "deceleration_m": ("deceleration", "m/s²"),
+    "db_per_m": ("by length", "dB/m"),
+    "per_metre_from_m": ("by length from", "m"),
+    "total_db": ("in total", "dB"),
 }
-_ENDINGS = {"_m": " m", "_s": " s", "_hz": " Hz"}
+_ENDINGS = {"_m": "m", "_s": "s", "_hz": "Hz"}
 
 
 def _words_of(key: str) -> tuple[str, str]:
-    """Give a figure's name in words, and its unit with a space before it."""
+    """Give a figure's name in words, and its unit."""
     if key in _FIGURES:
         return _FIGURES[key]
     for ending, unit in _ENDINGS.items():
@@ -125,15 +132,17 @@ def _words_of(key: str) -> tuple[str, str]:
 
 def setback_text(rule: Rule) -> str:
     """Write the distance that a setback asks for in one line."""
-    parts = [f"{rule.distance_m:.4g} m"] if rule.distance_m or not (
+    parts = [f"{{{rule.distance_m:.4g} m}}"] if rule.distance_m or not (
         rule.per_mature_height or rule.per_mature_spread or rule.at_least_m
     ) else []  # fmt: skip
     if rule.per_mature_height:
         parts.append(f"{rule.per_mature_height:g} times the mature height")
     if rule.per_mature_spread:
         parts.append(f"{rule.per_mature_spread:g} times the mature spread")
-    least = f", at least {rule.at_least_m:.4g} m" if rule.at_least_m else ""
-    return f"{' and '.join(parts)}{least} from the {rule.measured_from.replace('_', ' ')} to the {rule.measured_to}"
+    least = f", at least {{{rule.at_least_m:.4g} m}}" if rule.at_least_m else ""
+    return said(
+        f"{' and '.join(parts)}{least} from the {rule.measured_from.replace('_', ' ')} to the {rule.measured_to}"
+    )
 
 
 def _things(buildings, utilities, keep_outs, roads, existing, places) -> dict[str, set[str]]:
@@ -162,8 +171,8 @@ def _setback(rule: Rule, there: Mapping[str, set[str]], heights: Sequence[float]
     if kinds is None or (rule.kind and rule.kind not in kinds):
         applies, why = False, f"no {rule.kind or feature} is given"
     elif not any(map(rule.applies_to, heights)):
-        said = " and ".join(f"{height:.1f} m" for height in dict.fromkeys(heights))
-        applies, why = False, f"it is for another height than the species' {said}"
+        grown = " and ".join(f"{{{height:.1f} m}}" for height in dict.fromkeys(heights))
+        applies, why = False, f"it is for another height than the species' {grown}"
     else:
         applies, why = True, f"{_a(rule.kind or feature)} is there" if feature != "boundary" else "every parcel has a boundary"  # fmt: skip
     return _row(rule, "setback", applies, why, setback_text(rule))

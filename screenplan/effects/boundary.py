@@ -136,7 +136,7 @@ def judge_outgrown(outgrown, buildings, known, most_height_m) -> Iterator[Findin
         yield Finding(name, UNKNOWN, "The parcel's outline is not known", "a parcels layer", SURVEY)
     else:
         yield _clipped(name, over.loc[over["what"] == "height at the line"],
-                       f"plants grow taller than the {most_height_m:.2f} m allowed", f"No plant at the line grows taller than {most_height_m:.2f} m", TALK)  # fmt: skip
+                       f"plants grow taller than the {{{most_height_m:.2f} m}} allowed", f"No plant at the line grows taller than {{{most_height_m:.2f} m}}", TALK)  # fmt: skip
     name = "room at walls"
     if not has_rows(buildings):
         yield Finding(name, UNKNOWN, "No buildings are given", "a buildings layer")
@@ -152,6 +152,6 @@ def _clipped(name, rows, fails, passes, caution) -> Finding:
         return Finding(name, PASSES, passes, caution=caution)
     first = first_to_grow(rows)
     clip = rows["clip_m"].max()
-    much = f", and after that by up to {clip:.2f} m a year" if pd.notna(clip) else ""
+    much = f", and after that by up to {{{clip:.2f} m}} a year" if pd.notna(clip) else ""
     return Finding(name, FAILS, f"{rows['plant_id'].nunique()} {fails}: they must be clipped, plant {first['plant_id']} first, {span_of_years(first)}{much}",
                    "a place farther away, a narrower or lower species, or someone who clips every year", caution)  # fmt: skip

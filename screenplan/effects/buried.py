@@ -174,7 +174,7 @@ def judge_digging(utilities, holes_at_lines) -> Finding:
     if has_rows(holes_at_lines):
         near = holes_at_lines.loc[holes_at_lines["edge_m"].idxmin()]
         return Finding(name, FAILS, f"{holes_at_lines['plant_id'].nunique()} holes touch the zone in which nothing is dug but by hand, "
-                       f"nearest that of plant {near['plant_id']}, {near['edge_m']:.2f} m from line {near['utility_id']}",
+                       f"nearest that of plant {near['plant_id']}, {{{near['edge_m']:.2f} m}} from line {near['utility_id']}",
                        "another place for these plants", LOCATE)  # fmt: skip
     return Finding(
         name,
@@ -198,6 +198,6 @@ def judge_drains(keep_outs, deep_roots) -> Finding:
     if has_rows(deep_roots):
         first = first_to_grow(deep_roots)
         return Finding(name, FAILS, f"{how_many_grow(deep_roots)} taller than they stand away from the field: plant "
-                       f"{first['plant_id']}, {first['distance_m']:.1f} m away, {span_of_years(first)}; its roots may reach the drains",
+                       f"{first['plant_id']}, {{{first['distance_m']:.1f} m}} away, {span_of_years(first)}; its roots may reach the drains",
                        "a lower species there, or a place farther away", LOCATE)  # fmt: skip
     return Finding(name, PASSES, "No plant grows taller than it stands away from the field", caution=LOCATE)  # fmt: skip

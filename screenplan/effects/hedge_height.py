@@ -251,7 +251,7 @@ def judge_hedge_heights(hedge_heights, guidance) -> Iterator[Finding]:
         return
     over = hedge_heights.loc[hedge_heights["year"].notna()]
     lowest = hedge_heights.loc[hedge_heights["keep_below_m"].idxmin()]
-    says = (f"The lowest height is {lowest['keep_below_m']:.2f} m above the ground at row {lowest['line_id']}, for the "
+    says = (f"The lowest height is {{{lowest['keep_below_m']:.2f} m}} above the ground at row {lowest['line_id']}, for the "
             f"{lowest['kind']} {lowest['target_id']} ({lowest['formula']})")  # fmt: skip
     note = f"The factors are {lowest['status']}; the guidance was written for England and Wales"
     if not len(over):
@@ -262,6 +262,6 @@ def judge_hedge_heights(hedge_heights, guidance) -> Iterator[Finding]:
         name, FAILS,
         f"{over['target_id'].nunique()} neighbours' windows or gardens have a taller row before them than the guidance "
         f"allows, first {first['kind']} {first['target_id']} in year {int(first['year'])}, when it passes "
-        f"{first['keep_below_m']:.2f} m. {says}",
+        f"{{{first['keep_below_m']:.2f} m}}. {says}",
         "keeping the row below that height from then on, or a lower species", f"{note}. {TALK}",
     )  # fmt: skip

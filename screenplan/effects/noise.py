@@ -140,15 +140,15 @@ def follow_noise(
 
 def _say(inside, loss, rule, wanted, needed) -> str:
     if loss.max() <= 0:
-        said = f"{NO_REDUCTION}: {inside:.1f} m of foliage lie on the way, and below {rule.from_m:g} m the standard counts none"
+        said = f"{NO_REDUCTION}: {{{inside:.1f} m}} of foliage lie on the way, and below {{{rule.from_m:g} m}} the standard counts none"
     else:
-        said = (f"{inside:.1f} m of foliage lie on the way, up to {loss.max():.3g} dB by the standard, "
+        said = (f"{{{inside:.1f} m}} of foliage lie on the way, up to {loss.max():.3g} dB by the standard, "
                 "if one cannot see through them")  # fmt: skip
     if wanted is None or needed == 0:
         return said
     if math.isinf(needed):
         return f"{said}; no belt takes {wanted:g} dB at {JUDGED_HZ:g} Hz away: a solid barrier that breaks the line of sight would be needed"
-    return f"{said}; {wanted:g} dB at {JUDGED_HZ:g} Hz would need {needed:.0f} m of dense belt, or a solid barrier that breaks the line of sight"
+    return f"{said}; {wanted:g} dB at {JUDGED_HZ:g} Hz would need {{{needed:.0f} m}} of dense belt, or a solid barrier that breaks the line of sight"
 
 
 def judge_noise(noise_paths, wanted_db) -> Finding:

@@ -126,8 +126,8 @@ def judge_wires(utilities, wire_plants, allowance_m) -> Finding:
         when = span_of_years(first)
         line = first["utility_id"]
         what = {
-            "zoning": f"passes the {first['allowed_m']:.1f} m allowed {first['distance_m']:.1f} m from line {line}",
-            "wire": f"grows into line {line}, {first['allowed_m']:.1f} m above it,",
+            "zoning": f"passes the {{{first['allowed_m']:.1f} m}} allowed {{{first['distance_m']:.1f} m}} from line {line}",
+            "wire": f"grows into line {line}, {{{first['allowed_m']:.1f} m}} above it,",
             "sag and swing": f"comes into the room that line {line} takes when it sags and swings",
         }[first["what"]]
         return Finding(name, FAILS, f"{how_many_grow(wire_plants)} too tall for a line: plant {first['plant_id']} {what} {when}",

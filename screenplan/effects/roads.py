@@ -351,7 +351,7 @@ def judge_sight(roads, keep_outs, sight_areas, sight_plants, known: bool = True)
         return Finding(
             name, FAILS,
             f"{how_many_grow(sight_plants)} into ground over which a driver must see: plant "
-            f"{first['plant_id']} first, in year {int(first['first'])}, above {first['limit_m']:.2f} m in {what}. "
+            f"{first['plant_id']} first, in year {int(first['first'])}, above {{{first['limit_m']:.2f} m}} in {what}. "
             "A child behind it would be seen too late",
             "leaving these plants out, or a species that stays below that height", SIGHT,
         )  # fmt: skip

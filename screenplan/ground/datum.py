@@ -247,11 +247,13 @@ def find_transformation(
             kind="system",
         )
     if tolerance_m is not None and accuracy_m > tolerance_m:
-        grids = f"; {_name_grids(missing)}, good to {better_m:g} m, is missing" if missing else ""
+        grids = (
+            f"; {_name_grids(missing)}, good to {{{better_m:g} m}}, is missing" if missing else ""
+        )
         raise refuse(
             f"The change of datum from '{source.name}' to '{target.name}' is good to "
-            f"{accuracy_m:g} m only, the tolerance is {tolerance_m:g} m{grids}",
-            f"If you know that the layers agree, raise the tolerance to {accuracy_m:g} m; else "
+            f"{{{accuracy_m:g} m}} only, the tolerance is {{{tolerance_m:g} m}}{grids}",
+            f"If you know that the layers agree, raise the tolerance to {{{accuracy_m:g} m}}; else "
             + _mend_by_hand(missing, target, start="s"),
             **where,
             kind="system",

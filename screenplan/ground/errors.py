@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from screenplan.ground.said import in_units, said
 from screenplan.ground.texts import printable, shorten, shorten_quotes, shorten_words
 
 #: Bounds of a sentence and a remedy in which a caller quotes more than a line; the remedy may list
@@ -49,9 +50,9 @@ class Problem:
 
     def __post_init__(self):
         for name, most in _LONGEST.items():
-            said = shorten_words(shorten_quotes(printable(getattr(self, name))), _LONGEST_WORD)
-            said = shorten(said, most)
-            object.__setattr__(self, name, said)  # frozen: nobody else changes a problem
+            text = printable(f"{getattr(self, name)}")
+            text = shorten(shorten_words(shorten_quotes(text), _LONGEST_WORD), most)
+            object.__setattr__(self, name, said(text))  # frozen: nobody else changes a problem
 
     @property
     def where(self) -> str:
@@ -68,16 +69,21 @@ class Problem:
         return ", ".join(parts)
 
     def __str__(self) -> str:
+        return self.in_units("metric")
+
+    def in_units(self, units: str) -> str:
+        """Say it with lengths in the reader's units, ``metric`` or ``us``."""
         head = f"{self.where}: " if self.where else ""
         stop = "" if self.mend.endswith(("?", ".")) else "."
-        return f"{head}{self.what}. {self.mend}{stop}"
+        return in_units(f"{head}{self.what}. {self.mend}{stop}", units)
 
 
 class InputError(ScreenplanError):
     """The input cannot be used; carries one or more `Problem`.
 
     Raised before anything is written, so that a refused input leaves no output behind. If all its
-    problems are of one kind it is of that kind's class in `KINDS`.
+    problems are of one kind it is of that kind's class in `KINDS`. ``units`` are those in which `said`
+    tells its lengths: a face sets the reader's where it knows them.
 
     Examples
     --------
@@ -87,6 +93,8 @@ class InputError(ScreenplanError):
     ...     print(error)
     the row is too long. Shorten it.
     """
+
+    units = "metric"
 
     def __new__(cls, problems: Problem | Iterable[Problem] = ()):
         """Choose the class by the kind of the problems."""
@@ -105,12 +113,15 @@ class InputError(ScreenplanError):
 
     def __reduce__(self):
         """Let another process hand it on."""
-        return InputError, (self.problems,)
+        return InputError, (self.problems,), {"units": self.units}
+
+    def __str__(self) -> str:
+        return "\n".join(self.said)
 
     @property
     def said(self) -> list[str]:
         """The problems, a line each; beyond `MOST_SAID` only how many there are."""
-        lines = [str(problem) for problem in self.problems[:MOST_SAID]]
+        lines = [problem.in_units(self.units) for problem in self.problems[:MOST_SAID]]
         more = len(self.problems) - len(lines)
         return [*lines, f"{more} more problems are not listed."] if more else lines
 

@@ -33,6 +33,7 @@ from screenplan.ground.datum import (
 )
 from screenplan.ground.errors import refuse
 from screenplan.ground.reproject import reproject
+from screenplan.ground.said import said
 
 #: Name of every local frame's CRS, as a desktop GIS shows it.
 FRAME_NAME = "Local frame of the site, metres along the ground"
@@ -196,11 +197,11 @@ class LocalFrame:
             direction = "" if knows_north(self.crs) else " and in which direction"
             return f"It is not known where on earth{direction} the site lies; lengths are as given"
         if self.height_m is None:
-            return (
+            return said(
                 "The site's height is not known: lengths are those at sea level, and a tape on "
-                "the ground reads 16 mm in 100 m more for each 1000 m of height"
+                "the ground reads {16 mm} in {100 m} more for each {1000 m} of height"
             )
-        return f"Lengths are true at {self.height_m:.0f} m above the ellipsoid"
+        return said(f"Lengths are true at {{{self.height_m:.0f} m}} above the ellipsoid")
 
     @property
     def note(self) -> str:
@@ -211,12 +212,12 @@ class LocalFrame:
                 f"; its origin is at {self.origin[0]:.4f}, {self.origin[1]:.4f} of '{self.source_crs.name}'"
             )  # fmt: skip
             return (
-                f"Coordinates are metres of the site's own plane, {axes}{at}. {self.length_note}."
+                f"Coordinates are metres of the site's own plane, {axes}{at}. {self.length_note!s}."
             )
         return (
             "Coordinates are metres of the site's local frame, x east, y north; its origin is at "
             f"longitude {self.lon0:.9f}, latitude {self.lat0:.9f} on the datum of the parcels. "
-            f"{self.length_note}."
+            f"{self.length_note!s}."
         )
 
     @property

@@ -1,4 +1,4 @@
-"""Quantities as people write them, to metres and back; the only place that knows feet."""
+"""Quantities as people write them, to metres and back; with `said` the only place that knows feet."""
 
 from __future__ import annotations
 
@@ -7,10 +7,8 @@ import re
 from functools import cache
 
 from screenplan.ground.errors import InputError, refuse
+from screenplan.ground.said import FOOT_M
 from screenplan.ground.texts import quoted
-
-#: One international foot in metres, exact by definition since 1959.
-FOOT_M = 0.3048
 
 #: Units in which a length may be written; pint knows more, a plan should not.
 LENGTH_UNITS = (
@@ -334,55 +332,3 @@ def parse_volume(text: str, *, key: str | None = None) -> float:
             key=key,
         )
     return _finite(float(match["number"]) * unit, text, "volume", key)
-
-
-_METRIC = re.compile(
-    r"(?<![\w.])(?:(?P<first>\d+(?:\.\d+)?)(?P<joint> to | and |–))?(?P<last>\d+(?:\.\d+)?) "
-    r"(?P<unit>mm|cm|km/h|km|m/s²|dB/m|m²|m³|m|l)(?![\w²³/])"
-)
-#: In sentences lengths below this are written in inches: half a foot.
-INCHES_BELOW_M = FOOT_M / 2.0
-#: Metric unit: how many of it make one of the other, decimals that are shown, and the other's name.
-_US_MEASURES = {
-    "mm": (1000.0 * FOOT_M / 12.0, 2, "in"),
-    "cm": (100.0 * FOOT_M / 12.0, 1, "in"),
-    "m": (FOOT_M, 1, "ft"),
-    "km": (5.28 * FOOT_M, 1, "mi"),
-    "km/h": (5.28 * FOOT_M, 0, "mph"),
-    "m/s²": (FOOT_M, 1, "ft/s²"),
-    "dB/m": (1.0 / FOOT_M, 3, "dB/ft"),
-    "m²": (FOOT_M**2, 0, "sq ft"),
-    "m³": (VOLUME_UNITS["cu yd"], 2, "cu yd"),
-    "l": (1000.0 * VOLUME_UNITS["gal"], 1, "gal"),
-}
-
-
-def in_units(text: str, units: str = "metric") -> str:
-    """Turn the metric measures in a sentence of the library's own into the user's units.
-
-    ``"0.84 m"`` becomes ``"2.8 ft"``, ``"0.02 m"`` ``"0.8 in"``, m² sq ft, m³ cu yd, l gal, km mi,
-    km/h mph. Of a list only the last number is turned: write the unit behind each.
-
-    Examples
-    --------
-    >>> in_units("A gap of 3.05 m is left", "us")
-    'A gap of 10.0 ft is left'
-    >>> in_units("The light passes from 0.61 to 1.83 m", "us")
-    'The light passes from 2.0 to 6.0 ft'
-    """
-    if units != "us":
-        return text
-
-    def turn(match: re.Match) -> str:
-        per, decimals, name = _US_MEASURES[match["unit"]]
-        if match["unit"] == "m" and 0.0 < float(match["last"]) < INCHES_BELOW_M:
-            per, decimals, name = FOOT_M / 12.0, 1, "in"
-        first, last = (
-            None if number is None else f"{float(number) / per:.{decimals}f}"
-            for number in (match["first"], match["last"])
-        )
-        if match["first"] == "0":
-            first = "0"
-        return f"{last} {name}" if first is None else f"{first}{match['joint']}{last} {name}"
-
-    return _METRIC.sub(turn, text)

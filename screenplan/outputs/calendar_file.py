@@ -13,8 +13,9 @@ from screenplan._version import __version__
 from screenplan.contracts import Column, Contract
 from screenplan.contracts.tables import table_of
 from screenplan.ground.errors import refuse
+from screenplan.ground.said import in_units
 from screenplan.ground.texts import clean_text
-from screenplan.ground.units import format_amount, format_length, format_pack, in_units
+from screenplan.ground.units import format_amount, format_length, format_pack
 from screenplan.outputs.plant_list import height_words, stock_words
 from screenplan.outputs.tables import write_csv
 from screenplan.outputs.vector import explain_failure

@@ -16,7 +16,8 @@ from typing import Any
 
 from screenplan._version import __version__
 from screenplan.contracts.presentation import Part
-from screenplan.ground.units import format_length, in_units
+from screenplan.ground.said import in_units
+from screenplan.ground.units import format_length
 from screenplan.outputs.drawings.style import clean, year_words
 from screenplan.outputs.report_cells import is_missing
 from screenplan.outputs.report_figures import make_figures
@@ -233,7 +234,7 @@ def _rules(zones, units: str) -> Table | None:
 
 
 def _text(cell) -> str:
-    return "" if is_missing(cell) else str(cell)
+    return "" if is_missing(cell) else cell
 
 
 def _species(species, units: str) -> Table | None:
@@ -277,4 +278,4 @@ def _inputs(about: About) -> list[Table | None]:
 
 
 def _accuracy(metres: float | None, units: str) -> str:
-    return "not known" if metres is None else in_units(f"{metres:g} m", units)
+    return "not known" if metres is None else in_units(f"{{{metres:g} m}}", units)

@@ -8,7 +8,8 @@ from typing import Any
 import pandas as pd
 
 from screenplan.contracts.presentation import Form
-from screenplan.ground.units import format_amount, format_length, format_pack, format_tape, in_units
+from screenplan.ground.said import in_units
+from screenplan.ground.units import format_amount, format_length, format_pack, format_tape
 from screenplan.outputs.drawings.style import clean
 from screenplan.outputs.plant_names import names_in
 
@@ -71,7 +72,7 @@ def write_cell(
         return clean(names_in(str(value), species))
     if form == "words":
         return clean(value).replace("_", " ")
-    return clean(in_units(str(value), units) if form == "sentence" else value, LONGEST_TEXT)
+    return clean(in_units(value, units) if form == "sentence" else value, LONGEST_TEXT)
 
 
 def _when(row: Mapping) -> str:

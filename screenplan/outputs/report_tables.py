@@ -13,7 +13,7 @@ import pandas as pd
 
 from screenplan.contracts import OUTPUTS, Column, Contract
 from screenplan.contracts.presentation import Part, Shown
-from screenplan.ground.units import in_units
+from screenplan.ground.said import in_units
 from screenplan.outputs.drawings.scale import SHEET_MM
 from screenplan.outputs.drawings.style import clean
 from screenplan.outputs.report_cells import LONGEST_TEXT, ON_THE_RIGHT, is_missing, write_cell
@@ -155,7 +155,7 @@ def make_table(
     if shown.notes:
         name_of, says = shown.notes
         notes = [
-            f"{clean(row[name_of]).replace('_', ' ').capitalize()}: {clean(in_units(str(row[says]), units), LONGEST_TEXT)}"
+            f"{clean(row[name_of]).replace('_', ' ').capitalize()}: {clean(in_units(row[says], units), LONGEST_TEXT)}"
             for row in frame.to_dict("records")
             if not is_missing(row[says])
         ]

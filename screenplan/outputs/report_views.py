@@ -7,7 +7,8 @@ from collections.abc import Mapping, Sequence
 import pandas as pd
 
 from screenplan.contracts import year_column
-from screenplan.ground.units import format_length, in_units
+from screenplan.ground.said import in_units
+from screenplan.ground.units import format_length
 from screenplan.outputs.drawings.plan import SHOWN, closed_by
 from screenplan.outputs.drawings.style import clean, year_words
 from screenplan.outputs.report_tables import Heading, Table
@@ -121,7 +122,7 @@ def _causes(holes, units: str) -> dict[str, list[str]]:
     found: dict[str, list[str]] = {}
     if holes is not None:
         for view_id, cause in zip(holes["view_id"], holes["cause"], strict=True):
-            found.setdefault(view_id, []).append(clean(in_units(str(cause), units), 120))
+            found.setdefault(view_id, []).append(clean(in_units(cause, units), 120))
     return found
 
 

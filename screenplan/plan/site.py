@@ -11,6 +11,7 @@ from pydantic import (
 )
 
 from screenplan.contracts import HIGHEST_GROUND_M, LOWEST_GROUND_M
+from screenplan.ground.said import said
 from screenplan.ground.texts import quoted
 from screenplan.plan.values import (
     Degrees,
@@ -116,13 +117,15 @@ class Where(Section):
         None,
         ge=LOWEST_GROUND_M,
         le=HIGHEST_GROUND_M,
-        description="Ellipsoidal height of the site; without it lengths are those at height 0, 16 mm per 100 m short at 1000 m",
+        description=said(
+            "Ellipsoidal height of the site; without it lengths are those at height 0, {16 mm} per {100 m} short at {1000 m}"
+        ),
     )
     boundary_accuracy: Length = Field(
         1.0,
         ge=0,
         le=20,
-        description="How far the boundary line may be out; 1 m unless it was surveyed",
+        description=said("How far the boundary line may be out; {1 m} unless it was surveyed"),
     )
     datum_tolerance: Length = Field(
         2.0, ge=0, le=50, description="Largest error of a change of datum that is accepted"

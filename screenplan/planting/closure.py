@@ -214,11 +214,11 @@ def judge_closure(closure, closed_by) -> Iterator[Finding]:
     """Tell of each row whether it closes up to the asked height by the year of the goal."""
     for row in closure.loc[closure["growth"] == "typical"].itertuples():
         name = f"closure of {row.line_id}"
-        band = f"from {row.asked_from_m:.2f} to {row.asked_height_m:.2f} m"
+        band = f"from {{{row.asked_from_m:.2f} to {row.asked_height_m:.2f} m}}"
         if pd.isna(row.year_closed):
             bare = row.mature_closed_from_m > row.asked_from_m + SAME_HEIGHT_M
             if row.mature_closed_height_m >= row.asked_height_m and bare:
-                says = f"In the end crowns meet only from {row.mature_closed_from_m:.2f} m on; {band} the row should close"
+                says = f"In the end crowns meet only from {{{row.mature_closed_from_m:.2f} m}} on; {band} the row should close"
                 yield Finding(
                     name, "fails", says,
                     "a species that is leafy to the ground, low plants in front, or growth.asked_from",
@@ -227,9 +227,9 @@ def judge_closure(closure, closed_by) -> Iterator[Finding]:
             if row.mature_closed_height_m >= row.asked_height_m:
                 says = f"In the years looked at the row does not close {band}; later it does"
             elif row.mature_closed_height_m > 0:
-                says = f"Set {row.spacing_m:.2f} m apart, crowns never meet higher than {row.mature_closed_height_m:.2f} m; {row.asked_height_m:.2f} m are asked"
+                says = f"Set {{{row.spacing_m:.2f} m}} apart, crowns never meet higher than {{{row.mature_closed_height_m:.2f} m}}; {{{row.asked_height_m:.2f} m}} are asked"
             else:
-                says = f"Set {row.spacing_m:.2f} m apart, crowns never meet"
+                says = f"Set {{{row.spacing_m:.2f} m}} apart, crowns never meet"
             yield Finding(name, "fails", says, "a closer spacing or a wider species")
             continue
         year = int(row.year_closed)

@@ -49,7 +49,7 @@ class HeightCurve:
     def __post_init__(self):
         if not (self.asymptote_m > 0 and self.rate > 0 and self.exponent >= 0):
             raise refuse(
-                f"a height curve has the asymptote {self.asymptote_m:g} m, the rate {self.rate:g} "
+                f"a height curve has the asymptote {{{self.asymptote_m:g} m}}, the rate {self.rate:g} "
                 f"and the exponent {self.exponent:g}",
                 "Write an asymptote and a rate above 0, and an exponent of 0 or more",
             )
@@ -75,7 +75,7 @@ class WidthLaw:
         if not (self.coefficient > 0 and 0 < self.exponent < 1 and self.widest_m > 0):
             raise refuse(
                 f"a width law has the coefficient {self.coefficient:g}, the exponent "
-                f"{self.exponent:g} and the widest {self.widest_m:g} m",
+                f"{self.exponent:g} and the widest {{{self.widest_m:g} m}}",
                 "Write an exponent between 0 and 1, and the other two above 0",
             )
 

@@ -65,7 +65,7 @@ def judge_crowns(parcels, plants, table) -> Finding:
         return Finding(
             name, PASSES, "Every mature crown stays inside the line as drawn", caution=SURVEY
         )
-    return Finding(name, FAILS, f"{outside.sum()} mature crowns reach over the line, by up to {over.max():.2f} m",
+    return Finding(name, FAILS, f"{outside.sum()} mature crowns reach over the line, by up to {{{over.max():.2f} m}}",
                    "a larger offset, a narrower species, or clipping", SURVEY)  # fmt: skip
 
 
@@ -113,7 +113,7 @@ def judge_places(private_places, plants, table) -> Finding:
             said.append(f"plants {_named(ids[within])} stand in private place {place}")
         if reach.any():
             said.append(f"the grown crowns of plants {_named(ids[reach])} reach into private place {place}, "
-                        f"by up to {over[reach].max():.2f} m")  # fmt: skip
+                        f"by up to {{{over[reach].max():.2f} m}}")  # fmt: skip
     if not said:
         return Finding(
             name, PASSES, "No stem stands in a private place, and no grown crown reaches into one"
@@ -167,7 +167,7 @@ def judge_gaps(
     if open_gaps:
         gap = open_gaps[0]
         return Finding("gaps", FAILS, f"{len(open_gaps)} gaps are wider than asked, the first on {names[gap.line]} "
-                       f"from {gap.from_m:.2f} to {gap.to_m:.2f} m", "more plants, or a wider spacing in the plan")  # fmt: skip
+                       f"from {{{gap.from_m:.2f} to {gap.to_m:.2f} m}}", "more plants, or a wider spacing in the plan")  # fmt: skip
     known = views is not None and view_holes is not None
     if known and (
         ways := open_ways(planting_lines, plants, wide, spacing_m, views, view_holes, table)
@@ -179,7 +179,7 @@ def judge_gaps(
             else f"{way.views} views that stay open pass"
         )
         others = f"; {more} more stretches without plants let open views pass" if more else ""
-        return Finding("gaps", FAILS, f"{passing} between the plants of {way.line_id} from {way.from_m:.2f} to {way.to_m:.2f} m, "
+        return Finding("gaps", FAILS, f"{passing} between the plants of {way.line_id} from {{{way.from_m:.2f} to {way.to_m:.2f} m}}, "
                        f"where a rule or the line's end allows no plant{others}",
                        "another line for the row, or what may stand there: a fence, a gate, a lower plant")  # fmt: skip
     note = ""
@@ -187,7 +187,7 @@ def judge_gaps(
         note = f"; {len(wide)} wider {'one lies' if len(wide) == 1 else 'ones lie'} at exclusions or corners"
         note += ", and no view that stays open passes there" if known else ""
     return Finding(
-        "gaps", PASSES, f"No gap between neighbours is wider than {spacing_m:.2f} m{note}"
+        "gaps", PASSES, f"No gap between neighbours is wider than {{{spacing_m:.2f} m}}{note}"
     )
 
 

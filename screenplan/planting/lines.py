@@ -117,7 +117,7 @@ def draw_lines(
             drawn.extend(_along_sides(subject, sides, chosen, offset, row, least + ARC_EXCESS_M))
         if not drawn:
             raise refuse(
-                f"the parcel is too narrow for a row {first:.2f} m from its boundary",
+                f"the parcel is too narrow for a row {{{first:.2f} m}} from its boundary",
                 "Choose a narrower species, have the boundary surveyed and lower its accuracy, "
                 f"or give a smaller offset; the offset comes from {bound or 'the plan'}",
                 key="rows.offset",

@@ -65,11 +65,11 @@ def leave_room(
         left = shapes[place].area
         name = private_places["place_id"].iloc[place]
         keep[place] = left >= LEAST_DERIVED_M2
-        took = f"grown crowns of {kind.called}, {half:.2f} m to either side of the row,"
+        took = f"grown crowns of {kind.called}, {{{half:.2f} m}} to either side of the row,"
         notes.append(
-            f"{took} take {before - left:.1f} m² of private place {name}, which ends before them"
+            f"{took} take {{{before - left:.1f} m²}} of private place {name}, which ends before them"
             if keep[place]
-            else f"{took} leave {left:.1f} m² of private place {name}, which is no room for people: it is left "
+            else f"{took} leave {{{left:.1f} m²}} of private place {name}, which is no room for people: it is left "
             "out. Draw where people sit, or choose a narrower species or another side"
         )  # fmt: skip
     placed = private_places.set_geometry(

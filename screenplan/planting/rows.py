@@ -139,7 +139,7 @@ def set_plants(
     crs = planting_lines.crs
     stray = [one.screen_id for one in standing if one.line is None]
     notes = [
-        f"standing plant {name} is farther than {EXISTING_WITHIN_M} m from every planting line and is not counted"
+        f"standing plant {name} is farther than {{{EXISTING_WITHIN_M} m}} from every planting line and is not counted"
         for name in stray
     ]
     return (

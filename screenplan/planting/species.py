@@ -289,8 +289,8 @@ def _read_whole(table: Mapping[str, Any], read: Callable[[Mapping], Species]) ->
     )
     if made.stock_height_m > made.mature_height_m[1]:
         raise WrongError(
-            f"it is planted at {made.stock_height_m:g} m but never grows above "
-            f"{made.mature_height_m[1]:g} m",
+            f"it is planted at {{{made.stock_height_m:g} m}} but never grows above "
+            f"{{{made.mature_height_m[1]:g} m}}",
             "Write a smaller stock_height or a greater mature_height",
             "stock_height",
         )
@@ -315,7 +315,7 @@ def _read_whole(table: Mapping[str, Any], read: Callable[[Mapping], Species]) ->
         )
     if made.kept_height_m is not None and made.stock_height_m > made.kept_height_m:
         raise WrongError(
-            f"it is planted at {made.stock_height_m:g} m but kept at {made.kept_height_m:g} m",
+            f"it is planted at {{{made.stock_height_m:g} m}} but kept at {{{made.kept_height_m:g} m}}",
             "Write a smaller stock_height or a greater kept_height",
             "kept_height",
         )

@@ -298,7 +298,7 @@ def _starts(plants, table) -> tuple[tuple[Start, ...], np.ndarray]:
             ),
             (
                 stock > HIGHEST_PLANT_M,
-                f"a plant is taller than {HIGHEST_PLANT_M:g} m",
+                f"a plant is taller than {{{HIGHEST_PLANT_M:g} m}}",
                 "Correct the column stock_height_m; it is in metres",
             ),
         )

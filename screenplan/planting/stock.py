@@ -150,15 +150,15 @@ def planted_height(species: Species, stock_height_m: float | None = None) -> flo
     height = species.stock_height_m if stock_height_m is None else stock_height_m
     if not 0 < height <= HIGHEST_PLANT_M:
         raise refuse(
-            f"the stock is {height} m high",
-            f"Give a height above 0 m and up to {HIGHEST_PLANT_M:g} m",
+            f"the stock is {{{height} m}} high",
+            f"Give a height above {{0 m}} and up to {{{HIGHEST_PLANT_M:g} m}}",
             key="plants.stock_height",
         )
     most = species.final_height("high")
     if height > most:
         grows = "never grows" if most == species.full_height("high") else "is not kept"
         raise refuse(
-            f"the stock is {height:g} m high, but {species.called} {grows} above {most:g} m",
+            f"the stock is {{{height:g} m}} high, but {species.called} {grows} above {{{most:g} m}}",
             "Give a smaller stock height, or another species",
             key="plants.stock_height",
         )
@@ -194,8 +194,8 @@ def hole_width(
     """
     if at_least_m is not None and not (math.isfinite(at_least_m) and at_least_m >= 0):
         raise refuse(
-            f"a hole of {at_least_m} m cannot be dug",
-            "Give a length of 0 m or more",
+            f"a hole of {{{at_least_m} m}} cannot be dug",
+            "Give a length of {0 m} or more",
             key="setbacks.hole",
         )
     return max(factor * ball_width(stock, stock_height_m), at_least_m or 0.0)

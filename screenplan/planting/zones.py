@@ -147,7 +147,7 @@ def _doubt_kinds(keep_outs: gpd.GeoDataFrame | None, zones: gpd.GeoDataFrame) ->
     )
     own = zones.loc[zones["source_layer"] == "keep_outs"]
     general = own.loc[own["feature"] == "keep_out", "distance_m"]
-    kept = f"{general.max():.2f} m" if len(general) else "its own ground"
+    kept = f"{{{general.max():.2f} m}}" if len(general) else "its own ground"
     return [
         f"Keep-outs of kind '{kind}' have no rule of their own: {kept} is kept clear. Kinds with one: {', '.join(sorted(KEEP_OUT_FEATURES))}"
         for kind in kinds
@@ -265,7 +265,7 @@ def _things(subject, subject_id: str, layers: Mapping[str, Any]) -> Iterator[_Th
                 shape, half = shapely.centroid(shape), root
             elif flat and math.isnan(width):
                 half = SPREAD_OF_UNKNOWN_TREE * row.number("height_m", 0.0) / 2.0
-                note = f"; its spread is not given and taken as {2 * half:.1f} m"
+                note = f"; its spread is not given and taken as {{{2 * half:.1f} m}}"
         yield _Thing(kind, kind, "existing_screens", row.id, shape, half, note)
     for row in _rows(layers.get("private_places"), "place_id"):
         derived = row.values.get("derived")

@@ -47,23 +47,24 @@ def read_inputs(plan: Plan, folder: Path, frames: Mapping[str, Any] | None = Non
     }
     sources |= {name: LayerSource(table) for name, table in (frames or {}).items()}
     ground = plan.terrain
-    return read_site(
-        sources,
-        subject_id=plan.subject.id,
-        subject_point=plan.subject.point,
-        height_m=plan.site.height,
-        terrain=None
-        if ground is None
-        else TerrainSource(
-            Path(os.path.normpath(folder / ground.file)),
-            ground.unit,
-            ground.extend,
-            crs=ground.crs,
-        ),
-        datum_tolerance_m=plan.site.datum_tolerance,
-        reach_m=plan.site.reach,
-        storey_height_m=plan.site.storey_height,
-    )
+    with _refusals_in(plan.plan.units):
+        return read_site(
+            sources,
+            subject_id=plan.subject.id,
+            subject_point=plan.subject.point,
+            height_m=plan.site.height,
+            terrain=None
+            if ground is None
+            else TerrainSource(
+                Path(os.path.normpath(folder / ground.file)),
+                ground.unit,
+                ground.extend,
+                crs=ground.crs,
+            ),
+            datum_tolerance_m=plan.site.datum_tolerance,
+            reach_m=plan.site.reach,
+            storey_height_m=plan.site.storey_height,
+        )
 
 
 def step_arguments(
@@ -71,31 +72,47 @@ def step_arguments(
 ) -> dict[str, Any]:
     """Collect what a step takes besides layers: the plan, and its resources."""
     from screenplan.planting.species import load_species
+    from screenplan.rules.limits import load_limits
     from screenplan.rules.ruleset import load_rules
 
-    arguments = {name: plan.value(key) for name, key in step.parameters.items()}
-    if step.keys:
-        arguments["plan"] = plan
-    if "terrain" in step.resources:
-        arguments["terrain"] = terrain
-    if "table" in step.resources:
-        arguments["table"] = load_species(plan.species)
-    if "rules" in step.resources:
-        own = plan.setbacks.file
-        arguments["rules"] = load_rules(None if own is None else folder / own, plan.setbacks.rules)
-    if "limits" in step.resources:
-        from screenplan.rules.limits import load_limits
-
-        own = plan.limits.file
-        arguments["limits"] = load_limits(None if own is None else folder / own, plan.limits.rules)
-    if "position_deg" in step.resources:
-        arguments["position_deg"] = None if frame is None else frame.position_deg
+    with _refusals_in(plan.plan.units):
+        arguments = {name: plan.value(key) for name, key in step.parameters.items()}
+        if step.keys:
+            arguments["plan"] = plan
+        if "terrain" in step.resources:
+            arguments["terrain"] = terrain
+        if "table" in step.resources:
+            arguments["table"] = load_species(plan.species)
+        if "rules" in step.resources:
+            own = plan.setbacks.file
+            arguments["rules"] = load_rules(
+                None if own is None else folder / own, plan.setbacks.rules
+            )
+        if "limits" in step.resources:
+            own = plan.limits.file
+            arguments["limits"] = load_limits(
+                None if own is None else folder / own, plan.limits.rules
+            )
+        if "position_deg" in step.resources:
+            arguments["position_deg"] = None if frame is None else frame.position_deg
     return arguments
 
 
 @contextmanager
-def rows_of_files(layers: Mapping[str, Any], inputs: Sequence[Mapping[str, Any]]) -> Iterator[None]:
-    """Name file, layer and row as a person knows them in what a step refuses.
+def _refusals_in(units: str) -> Iterator[None]:
+    """Say lengths in what is refused in the reader's units."""
+    try:
+        yield
+    except InputError as error:
+        error.units = units
+        raise
+
+
+@contextmanager
+def rows_of_files(
+    layers: Mapping[str, Any], inputs: Sequence[Mapping[str, Any]], units: str
+) -> Iterator[None]:
+    """Name file, layer and row as a person knows them in what a step refuses, lengths in their units.
 
     A step numbers rows from 1 in the layer that it was handed. Reading may have left rows out; it
     keeps their numbers in an index called ``row``.
@@ -104,9 +121,9 @@ def rows_of_files(layers: Mapping[str, Any], inputs: Sequence[Mapping[str, Any]]
         yield
     except InputError as error:
         sources = {entry["name"]: entry for entry in inputs}
-        raise InputError(
-            _relocate(problem, layers, sources) for problem in error.problems
-        ) from None
+        moved = InputError(_relocate(problem, layers, sources) for problem in error.problems)
+        moved.units = units
+        raise moved from None
 
 
 def _relocate(problem: Problem, layers: Mapping[str, Any], sources: Mapping[str, Any]) -> Problem:

@@ -170,7 +170,7 @@ def run_plan(
     arguments, kept = _arguments(steps, plan, folder, site), Kept()
     for number, step in enumerate(steps, start=2):
         tell(step.name, number, total)
-        with rows_of_files(run.layers, site.inputs):
+        with rows_of_files(run.layers, site.inputs, plan.plan.units):
             given = step(run.layers, kept=kept, **arguments[step.name])
         run.layers |= given
         run.notes += (note for layer in given.values() for note in notes_of(layer))
@@ -209,7 +209,7 @@ def rehearse_plan(plan: Plan, folder: Path, site) -> None:
         given = layers | {
             name: layers[name].iloc[:0] for name in step.follows if layers.get(name) is not None
         }
-        with rows_of_files(layers, site.inputs):
+        with rows_of_files(layers, site.inputs, plan.plan.units):
             layers |= step(given, **arguments[step.name])
 
 
@@ -231,7 +231,7 @@ def check_positions(frame) -> None:
     try:
         frame.transformation_from(WGS84)
     except InputError as error:
-        what = error.problems[0].what
+        what = f"{error.problems[0].what}"
         raise refuse(
             f"Positions for a receiver and for GeoJSON cannot be computed: {what[:1].lower()}{what[1:]}",
             "State the CRS in which the coordinates of the parcels really are, or save the parcels in another CRS",

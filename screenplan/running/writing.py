@@ -9,7 +9,8 @@ from typing import Any
 
 from screenplan.contracts import OUTPUTS, SURROUNDINGS
 from screenplan.ground.errors import refuse
-from screenplan.ground.units import format_length, in_units
+from screenplan.ground.said import in_units, said
+from screenplan.ground.units import format_length
 from screenplan.outputs.folder import OutputFolder
 from screenplan.outputs.layers import write_layers
 from screenplan.outputs.project import Titles, write_project
@@ -168,7 +169,7 @@ def about_run(run: Run) -> About:
                 "key": species.key,
                 "name": species.called,
                 "facts": _facts(species, units),
-                "sources": dict(species.sources),
+                "sources": {what: said(text) for what, text in species.sources.items()},
             }
             for species in run.species
         ],

@@ -29,7 +29,7 @@ def fill_heights(
         findings.mended_among(
             buildings.index,
             (guessed & (storeys == count)).to_numpy(),
-            f"height {count * storey_height_m:.1f} m taken from {count:.0f} storeys of {storey_height_m:g} m",
+            f"height {{{count * storey_height_m:.1f} m}} taken from {count:.0f} storeys of {{{storey_height_m:g} m}}",
         )
     unknown = height.isna() & storeys.isna()
     if unknown.any():

@@ -158,7 +158,7 @@ class GivenWindows:
         if len(near) == 0:
             if math.isnan(facing_deg):
                 raise _UnusableError(
-                    f"has no wall within {SNAP_M} m and states no facing",
+                    f"has no wall within {{{SNAP_M} m}} and states no facing",
                     "Move it onto a wall of a building, or give its facing",
                 )
             return _Spot(at, -1, facing_deg)
@@ -208,8 +208,8 @@ class GivenWindows:
                 )
             if away[rows].min() > SNAP_M:
                 raise _UnusableError(
-                    f"is {away[rows].min():.1f} m from every wall of its building {building_id}",
-                    f"Move it onto the wall, to within {SNAP_M} m",
+                    f"is {{{away[rows].min():.1f} m}} from every wall of its building {building_id}",
+                    f"Move it onto the wall, to within {{{SNAP_M} m}}",
                 )
             return rows[away[rows] <= SNAP_M]
         near = np.flatnonzero(away <= SNAP_M)
@@ -217,9 +217,9 @@ class GivenWindows:
             inside = np.flatnonzero(shapely.contains(self.footprints, point))
             if len(inside):
                 raise _UnusableError(
-                    f"is inside building {self.names[inside[0]]}, {away[inside[0]]:.1f} m from its "
+                    f"is inside building {self.names[inside[0]]}, {{{away[inside[0]]:.1f} m}} from its "
                     "nearest wall",
-                    f"Move it onto the wall, to within {SNAP_M} m",
+                    f"Move it onto the wall, to within {{{SNAP_M} m}}",
                 )
         return near
 
@@ -228,7 +228,7 @@ class GivenWindows:
             raise _UnusableError(
                 "has no height of its sill"
                 if math.isnan(sill_m)
-                else f"has its sill at {sill_m} m",
+                else f"has its sill at {{{sill_m} m}}",
                 "Give the height of its sill above the ground floor of its building",
             )
         if math.isnan(storey):
@@ -236,7 +236,7 @@ class GivenWindows:
         floor = storey * self.storey_height_m
         if sill_m < floor - SPLIT_SHARE * self.storey_height_m:
             raise _UnusableError(
-                f"has its sill at {sill_m:g} m, below the floor of storey {storey:.0f} at {floor:g} m",
+                f"has its sill at {{{sill_m:g} m}}, below the floor of storey {storey:.0f} at {{{floor:g} m}}",
                 "Count the sill from the building's ground floor, not from its own storey's, "
                 "or correct the storey",
             )
@@ -281,7 +281,7 @@ class GivenWindows:
         doubts = []
         if spot.building < 0:
             doubts.append(
-                f"window {number} has no building within {SNAP_M} m: it stands free, and its "
+                f"window {number} has no building within {{{SNAP_M} m}}: it stands free, and its "
                 "heights count from the ground below it"
             )
         if sill_m >= (storey + 1) * self.storey_height_m:

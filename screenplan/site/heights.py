@@ -21,7 +21,7 @@ def doubt_heights(buildings: gpd.GeoDataFrame) -> list[str]:
     """Say which heights do not go with the number of storeys: feet taken for metres, mostly."""
     height, storeys = buildings["height_m"].astype(float), buildings["storeys"].astype(float)
     return [
-        f"Building in row {row}: {height[row]:.1f} m for {storeys[row]:.0f} storeys. If the file counts in feet, say so: "
+        f"Building in row {row}: {{{height[row]:.1f} m}} for {storeys[row]:.0f} storeys. If the file counts in feet, say so: "
         'units = { height_m = "ft" }'
         for row in buildings.index[_too_tall_for_storeys(buildings)]
     ]
@@ -58,7 +58,7 @@ def refuse_heights(name: str, layer: gpd.GeoDataFrame, column: str, findings: Fi
     if len(rows):
         findings.refused(
             rows,
-            f"A height of {float(layer.loc[rows[0], 'height_m']):.1f} m is not plausible for {what}, "
+            f"A height of {{{float(layer.loc[rows[0], 'height_m']):.1f} m}} is not plausible for {what}, "
             f"and nobody says in which unit the column {column} is",
             'Write units = { height_m = "ft" }, or "m" if it is so',
             key=f"layers.{name}.units.height_m",

@@ -129,7 +129,7 @@ def walk_traverse(bearings_deg, distances_m, *, file: str | None = None) -> Trav
     run = np.cumsum(distances)
     miss = float(np.hypot(*ends[-1]))
     if miss > WORST_MISCLOSURE * run[-1]:
-        raise refuse(f"the courses end {miss:.2f} m from where they began, on a way of {run[-1]:.1f} m",
+        raise refuse(f"the courses end {{{miss:.2f} m}} from where they began, on a way of {{{run[-1]:.1f} m}}",
                      "Check for a missing course, a slip in a bearing or a wrong unit", file=file)  # fmt: skip
     closed = ends - ends[-1] * (run / run[-1])[:, None]
     points = np.vstack([[0.0, 0.0], closed[:-1]])

@@ -34,7 +34,7 @@ def drop_doubles(parcels: gpd.GeoDataFrame, findings: Findings) -> gpd.GeoDataFr
     double = (away <= SLACK_M) & ~is_subject
     for row, apart in zip(parcels.index[double], away[double], strict=True):
         name = parcels.loc[row, "parcel_id"]
-        off = "" if apart < 0.005 else f", {apart:.2f} m off"
+        off = "" if apart < 0.005 else f", {{{apart:.2f} m}} off"
         findings.mended([row], f"parcel '{name}' has the subject's outline{off}: row left out")
     return parcels[~double]
 
@@ -74,7 +74,7 @@ def find_overlaps(parcels: gpd.GeoDataFrame) -> list[str]:
         if not pairs:
             continue
         named = "; ".join(
-            f"{_name(parcels, i)} and {_name(parcels, j)}, {shown:.0f} m²"
+            f"{_name(parcels, i)} and {_name(parcels, j)}, {{{shown:.0f} m²}}"
             for i, j, shown in pairs[:_SHOWN]
         )
         more = f"; and {len(pairs) - _SHOWN} more" if len(pairs) > _SHOWN else ""

@@ -48,7 +48,7 @@ def settle_parts(
     crumbs = [part for part in parts if part.area < CRUMB_M2]
     if crumbs and len(crumbs) < len(parts):
         findings.mended(
-            [row], f"{len(crumbs)} crumbs of the subject below {CRUMB_M2:g} m² left out"
+            [row], f"{len(crumbs)} crumbs of the subject below {{{CRUMB_M2:g} m²}} left out"
         )
         parts = [part for part in parts if part.area >= CRUMB_M2]
     if len(parts) == 1:
@@ -56,7 +56,7 @@ def settle_parts(
         return _replace(parcels, row, parts[0])
     chosen = [part for part in parts if point is not None and part.intersects(point)]
     if len(chosen) != 1:
-        areas = ", ".join(f"{part.area:.0f} m²" for part in parts)
+        areas = ", ".join(f"{{{part.area:.0f} m²}}" for part in parts)
         findings.refused(
             [row],
             f"Parcel '{name}' has {len(parts)} parts that lie apart ({areas})",
@@ -68,7 +68,7 @@ def settle_parts(
     others = [part for part in parts if part is not chosen[0]]
     findings.mended(
         [row],
-        f"the part of {chosen[0].area:.0f} m² is planned, {len(others)} others are neighbours",
+        f"the part of {{{chosen[0].area:.0f} m²}} is planned, {len(others)} others are neighbours",
     )
     extra = parcels.loc[[row] * len(others)].assign(
         is_subject=False,

@@ -127,7 +127,7 @@ def notes_on_places(
             notes.append(f"place {number} is in part outside the subject parcel")
         if before.area - after.area > 1e-6:
             notes.append(
-                f"buildings take {before.area - after.area:.1f} m² of place {number}, "
+                f"buildings take {{{before.area - after.area:.1f} m²}} of place {number}, "
                 "which is cut to the rest"
             )
     return tuple(notes)

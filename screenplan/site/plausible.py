@@ -99,7 +99,7 @@ def guess_unit(crs: CRS, across_m: float) -> str:
     if truly > MOST_ACROSS_M:
         return ""
     taken = "metres" if unit == "metre" else f"units of {unit}"
-    return f"; its coordinates look like millimetres taken for {taken}, it would be {truly:.3g} m across"
+    return f"; its coordinates look like millimetres taken for {taken}, it would be {{{truly:.3g} m}} across"
 
 
 def _find_area(flat: CRS) -> AreaOfUse | None:

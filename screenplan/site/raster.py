@@ -176,7 +176,7 @@ def _read(raster, source, path, frame, bounds, datum_tolerance_m):
         share = 1.0 - known.mean()
         cause = "ends before" if outside[~known].all() else "has cells without data in"
         extent = (
-            f"x {missing[0]:g} to {missing[2]:g} m, y {missing[1]:g} to {missing[3]:g} m "
+            f"x {{{missing[0]:g} to {missing[2]:g} m}}, y {{{missing[1]:g} to {missing[3]:g} m}} "
             "from the middle of the subject"
         )
         if not source.extend:
@@ -194,9 +194,9 @@ def _read(raster, source, path, frame, bounds, datum_tolerance_m):
         heights[~known] = _nearest(nodes, heights, known)
     terrain = Terrain(heights.reshape(shape), *origin, *cell)
     error = terrain.cell_error_m
-    said = f"{error:.2f} m" if error >= 0.005 else "less than 1 cm"
+    said = f"{{{error:.2f} m}}" if error >= 0.005 else "less than {1 cm}"
     notes.append(
-        f"Terrain: cells of {max(cell):.3g} m; between their middles heights may be out by "
+        f"Terrain: cells of {{{max(cell):.3g} m}}; between their middles heights may be out by "
         f"{said}, as far as the ground's bends tell, and what is smaller than a cell is not "
         "seen"
     )
@@ -283,7 +283,7 @@ def _lay_nodes(raster, frame, transformation, bounds, notes):
             file=raster.name, key="terrain.crs", kind="system")  # fmt: skip
     coarsest = np.sqrt((east - west) * (north - south) / MOST_NODES)
     if cell < coarsest:
-        notes.append(f"Terrain: cells of {cell:.3g} m are thinned to {coarsest:.3g} m")
+        notes.append(f"Terrain: cells of {{{cell:.3g} m}} are thinned to {{{coarsest:.3g} m}}")
         cell = coarsest
     columns = max(int(np.ceil((east - west) / cell)), 1) + 1
     rows = max(int(np.ceil((north - south) / cell)), 1) + 1

@@ -13,9 +13,11 @@ import shapely
 from pyproj import CRS
 
 from screenplan.contracts import INPUTS, PARCELS, PLANTING_LINE, Contract
+from screenplan.contracts.tables import DTYPES
 from screenplan.ground.datum import Transformation, is_ground
 from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.frame import LocalFrame
+from screenplan.ground.said import said
 from screenplan.site.buildings import fill_floors, fill_heights, find_parcels
 from screenplan.site.columns import (
     check_mapping,
@@ -129,7 +131,7 @@ class Reader:
         if "buildings" in site_layers:
             houses = find_parcels(site_layers["buildings"], parcels)
             site_layers["buildings"] = fill_floors(houses, ground)
-        self.warnings.insert(0, self.frame.length_note + ".")
+        self.warnings.insert(0, f"{self.frame.length_note}.")
         return Site(
             frame=self.frame,
             layers={name: site_layers[name] for name in INPUTS if name in site_layers},
@@ -137,7 +139,7 @@ class Reader:
             subject_id=next(iter(parcels.loc[parcels["is_subject"], "parcel_id"].astype(str)), ""),
             repairs=_table_of_repairs(self.repairs),
             transformations=self.transformations,
-            warnings=self.warnings,
+            warnings=[said(warning) for warning in self.warnings],
             inputs=self.inputs,
         )
 
@@ -220,8 +222,8 @@ class Reader:
         if across > MOST_ACROSS_M:
             thing = "parcel" if source.name == PARCELS.name else "line"
             raise refuse(
-                f"The {thing} is {across / 1000.0:.0f} km across, and a plan covers "
-                f"{MOST_ACROSS_M / 1000.0:g} km at most" + guess_unit(source.crs, across),
+                f"The {thing} is {{{across / 1000.0:.0f} km}} across, and a plan covers "
+                f"{{{MOST_ACROSS_M / 1000.0:g} km}} at most" + guess_unit(source.crs, across),
                 f"State the CRS in which the coordinates really are, or give a smaller {thing}",
                 file=source.file,
                 layer=source.layer,
@@ -265,7 +267,7 @@ class Reader:
             frame = LocalFrame.around(rows, float(spot.height_at(0.0, 0.0)))
             self.warnings.append(
                 "The scale of lengths uses the terrain's height for the height above the "
-                "ellipsoid; that costs up to 1.7 mm in 100 m."
+                "ellipsoid; that costs up to {1.7 mm} in {100 m}."
             )
         return frame
 
@@ -285,7 +287,7 @@ class Reader:
         self.subject = subject.geometry.iloc[0]
         if self.subject.distance(shapely.Point(0.0, 0.0)) > FARTHEST_M:
             raise refuse(
-                f"The subject lies more than {FARTHEST_M / 1000:g} km from the middle of the frame",
+                f"The subject lies more than {{{FARTHEST_M / 1000:g} km}} from the middle of the frame",
                 "Use the frame of this site, or leave it out",
                 file=source.file,
                 layer=source.layer,
@@ -453,7 +455,7 @@ class Reader:
             findings.refused(
                 (),
                 f"The layer of {name} lies elsewhere: nothing in it is within "
-                f"{ELSEWHERE_M / 1000:g} km of the subject parcel",
+                f"{{{ELSEWHERE_M / 1000:g} km}} of the subject parcel",
                 "Give the layer of this place, or state the CRS in which its coordinates are",
                 key=source.crs_key,
                 kind="system",
@@ -461,12 +463,12 @@ class Reader:
         elif source.name in NEVER_EMPTY:
             findings.refused(
                 (),
-                f"Nothing of the layer of {name} is within {self.reach_m:g} m of the subject",
+                f"Nothing of the layer of {name} is within {{{self.reach_m:g} m}} of the subject",
                 "Draw it at the subject parcel, or leave the layer out",
             )
         else:
             self.warnings.append(
-                f"The layer of {name} holds nothing within {self.reach_m:g} m of the subject."
+                f"The layer of {name} holds nothing within {{{self.reach_m:g} m}} of the subject."
             )
 
     def _check_keys(self, frame, contract: Contract, findings: Findings) -> None:
@@ -518,10 +520,10 @@ class Reader:
         if way.accuracy_m:
             better = ""
             if way.missing_grids:
-                better = f" ({way.better_m:g} m with {', '.join(way.missing_grids)})"
+                better = f" ({{{way.better_m:g} m}} with {', '.join(way.missing_grids)})"
             self.warnings.append(
                 f"The layer of {source.name.replace('_', ' ')} was brought from '{way.source}' to "
-                f"'{way.target}', good to {way.accuracy_m:g} m{better}."
+                f"'{way.target}', good to {{{way.accuracy_m:g} m}}{better}."
             )
 
 
@@ -553,5 +555,8 @@ def _empty(contract: Contract, crs: CRS) -> gpd.GeoDataFrame:
 
 def _table_of_repairs(repairs: list[tuple[str, int, str]]) -> pd.DataFrame:
     """Lay the repairs out as a table; a repair of a whole layer has no row."""
-    table = pd.DataFrame(repairs, columns=["layer", "row", "repair"]).astype({"row": "Int64"})
+    told = [(layer, row, said(repair)) for layer, row, repair in repairs]
+    table = pd.DataFrame(told, columns=["layer", "row", "repair"]).astype(
+        {"row": "Int64", "repair": DTYPES["text"]}
+    )
     return table.assign(row=table["row"].mask(table["row"] == WHOLE_LAYER))

@@ -19,6 +19,7 @@ import shapely
 from screenplan.contracts import Contract
 from screenplan.ground.errors import Problem
 from screenplan.ground.frame import find_lost
+from screenplan.ground.said import said
 from screenplan.site.features import without_empty
 
 #: A repair may change a polygon's area by this share, and by no more than so many square metres;
@@ -27,7 +28,7 @@ AREA_KEPT, AREA_KEPT_M2 = 0.01, 5.0
 #: Vertices nearer to each other than this are one.
 SAME_VERTEX_M = 0.001
 #: The same in words.
-_WIDTH = f"{SAME_VERTEX_M * 1000:g} mm"
+_WIDTH = f"{{{SAME_VERTEX_M * 1000:g} mm}}"
 #: In place of a row's number: the repair befell the layer as a whole.
 WHOLE_LAYER = 0
 #: A polygon smaller than this has no area: a line drawn twice, or a slip of the hand.
@@ -56,7 +57,7 @@ class Findings:
 
     def mended(self, rows, repair: str) -> None:
         """List one repair for each row; `WHOLE_LAYER` stands for all of them."""
-        self.repairs += [(self.layer, int(row), repair) for row in rows]
+        self.repairs += [(self.layer, int(row), said(repair)) for row in rows]
 
     def mended_among(self, index, which: np.ndarray, repair: str) -> None:
         """List a repair by row, or in one line if it befell all of several rows.
@@ -294,7 +295,7 @@ def drop_slivers(geometry: np.ndarray, index, findings: Findings) -> tuple[np.nd
     for i in _find_slivers(geometry):
         geometry[i], thin[i] = _without_slivers(geometry[i], index[i], findings)
     for sliver, what in (
-        (thin & (shapely.area(geometry) < LEAST_AREA_M2), f"has no area (less than {LEAST_AREA_M2:g} m²)"),
+        (thin & (shapely.area(geometry) < LEAST_AREA_M2), f"has no area (less than {{{LEAST_AREA_M2:g} m²}})"),
         (thin & (shapely.area(geometry) >= LEAST_AREA_M2), f"is thinner than {_WIDTH}"),
     ):  # fmt: skip
         if sliver.any():
@@ -379,13 +380,13 @@ def _validate(geometry: np.ndarray, index, findings: Findings) -> tuple[np.ndarr
             geometry[i] = fixed
             findings.mended(
                 [index[i]],
-                f"invalid polygon ({reason}) mended; area {before:.2f} m² before, {after:.2f} m² after",
+                f"invalid polygon ({reason}) mended; area {{{before:.2f} m²}} before, {{{after:.2f} m²}} after",
             )
             continue
         good[i] = False
         if max(before, after) < LEAST_AREA_M2:
             continue  # said below
-        change = f"a repair would change its area from {before:.1f} to {after:.1f} m²"
+        change = f"a repair would change its area from {{{before:.1f} to {after:.1f} m²}}"
         if before < 0.0:
             change = "its holes have more area than its outline"
         findings.refused(
@@ -399,7 +400,7 @@ def _validate(geometry: np.ndarray, index, findings: Findings) -> tuple[np.ndarr
     if tiny.any():
         findings.refused(
             index[tiny],
-            f"The polygon has no area (less than {LEAST_AREA_M2:g} m²)",
+            f"The polygon has no area (less than {{{LEAST_AREA_M2:g} m²}})",
             "Redraw or delete these rows",
             kind="geometry",
         )

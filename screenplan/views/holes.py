@@ -13,6 +13,8 @@ import numpy as np
 import shapely
 import shapely.ops
 
+from screenplan.ground.said import said
+
 #: A gap is wide, and not the pattern's own, from this multiple of the row's usual one.
 WIDE_GAP = 1.5
 #: A hole is drawn and told at least this long.
@@ -218,7 +220,7 @@ def _gather(stand: LineStand, station, above, last_open, zones, years) -> list[H
                     len(within),
                     until if until < years else None,
                     KINDS[code],
-                    cause,
+                    said(cause),
                 )
             )
     return sorted(holes, key=lambda hole: (hole.from_m, hole.low_m, hole.cause))
@@ -289,15 +291,15 @@ def _say(stand: LineStand, kind, first, last, low, high, span, zones) -> str:
         feature = _reason(stand, first, zones)
         return f"{feature}, between {pair}" if feature else f"gap between {pair}"
     if kind == UNDER:
-        return f"under the crowns of {pair}, below {high:.1f} m"
+        return f"under the crowns of {pair}, below {{{high:.1f} m}}"
     widest = stand.widest[first : last + 2]
     if np.isnan(widest).all():
         return f"between {pair}"
     if high <= np.nanmin(widest):
-        return f"between {pair} below {high:.1f} m"
+        return f"between {pair} below {{{high:.1f} m}}"
     if low >= np.nanmax(widest):
-        return f"between {pair} above {low:.1f} m"
-    return f"between {pair} from {low:.1f} to {high:.1f} m"
+        return f"between {pair} above {{{low:.1f} m}}"
+    return f"between {pair} from {{{low:.1f} to {high:.1f} m}}"
 
 
 def _stretch(line, begin: float, end: float) -> shapely.LineString:

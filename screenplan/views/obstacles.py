@@ -138,7 +138,7 @@ def ground_grid(terrain, within=None) -> Ground:
         more = np.ceil(np.maximum(over, 0.0) / cell).astype(int)
         if (z.shape[0] + more[:2].sum()) * (z.shape[1] + more[2:].sum()) > MOST_NODES:
             raise refuse(
-                f"the terrain ends {over.max():.0f} m before what is looked at",
+                f"the terrain ends {{{over.max():.0f} m}} before what is looked at",
                 "Give a terrain that covers the windows and places",
             )
         z = np.pad(z, (tuple(more[:2]), tuple(more[2:])), mode="edge")

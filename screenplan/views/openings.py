@@ -108,7 +108,7 @@ def openings_of(
 
 
 _NO_FACING = "a window has neither a direction nor a building whose wall gives it one"
-_INSIDE = f"a window lies more than {WALL_REACH_M:g} m from the walls of its building"
+_INSIDE = f"a window lies more than {{{WALL_REACH_M:g} m}} from the walls of its building"
 _INWARDS = "a window's direction is not that of its wall"
 _PLANE_FAULTS = {
     _NO_FACING: "Give facing_deg, or building_id",

@@ -291,7 +291,7 @@ _INDOORS = (
     "Draw it outdoors, or take the building out if it is a deck or a canopy",
 )
 _ON_LINE = (
-    f"a private place lies within {CLEAR_OF_LINE_M:g} m of a planting line all over",
+    f"a private place lies within {{{CLEAR_OF_LINE_M:g} m}} of a planting line all over",
     "Draw it where people are, away from the row",
 )
 

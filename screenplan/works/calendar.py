@@ -218,7 +218,7 @@ def _before(asked: Limit, birds: Limit, seasons: Seasons, fenced: bool) -> Itera
     yield _task(
         "pegs", "Set the pegs and flag every plant", FIRST_DIG,
         "Two people, two tapes; close the tape on the far peg before the first flag", item="peg",
-        caution="Driving a peg is digging: " + DIG[0].lower() + DIG[1:],
+        caution="Driving a peg is digging: " + f"{DIG}".replace("Have", "have", 1),
     )  # fmt: skip
     yield _task(
         "clear", "Lift the turf of the strip", CLEAR_DAY,

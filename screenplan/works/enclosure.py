@@ -200,7 +200,7 @@ def check_room(plants, crown: Footprints, rings, wires) -> None:
 def no_room(room_m: float, who: str) -> InputError:
     """Build the refusal of a fence that crowns reach too early."""
     return refuse(
-        f"there is no room for the fence: the wire would stand {room_m:.2f} m from the stem of {who}, "
+        f"there is no room for the fence: the wire would stand {{{room_m:.2f} m}} from the stem of {who}, "
         "and the crown reaches it in the years that the fence must stand",
         "Let it stand fewer years (fence.years), lessen fence.clearance or fence.boundary, move "
         "the row (rows.offset), or take another scheme",

@@ -255,7 +255,7 @@ def _cages(plants, ground, crown, clearance, cage_m, height) -> _Laid:
     radius = asked / 2.0 if cage_m is not None else min(asked / 2.0, room)
     if radius > room + 1e-9:
         raise refuse(
-            f"cages {asked:.2f} m wide do not fit: there is room for {2.0 * room:.2f} m between the "
+            f"cages {{{asked:.2f} m}} wide do not fit: there is room for {{{2.0 * room:.2f} m}} between the "
             "plants and to the boundary",
             "Give a narrower cage (fence.cage), a wider spacing, or fence the whole planting",
             key="fence.cage",
@@ -332,7 +332,7 @@ def _option(name, laid: _Laid, scheme, height, years, roll_m, prices, kind, anim
 def _words(name: str, height: float, kind: Animal, animal: str, years: int) -> str:
     low = height < kind.fence_m - 0.01
     what = (
-        f"At {height:.2f} m it only discourages {animal}: {kind.fence_m:.2f} m keeps most of them out "
+        f"At {{{height:.2f} m}} it only discourages {animal}: {{{kind.fence_m:.2f} m}} keeps most of them out "
         f"({kind.source})"
         if low
         else f"It resists {animal}, it is not proof: snow, a fallen branch or a gate left open let them in"
@@ -350,6 +350,7 @@ def _words(name: str, height: float, kind: Animal, animal: str, years: int) -> s
 
 
 def _sentence(text: str) -> str:
+    text = f"{text}"
     return text[0].upper() + text[1:]
 
 
@@ -381,7 +382,9 @@ def _check(
     ):
         if value is not None and not low <= value <= high:
             raise refuse(
-                f"{value} m is out of range", f"Give {low:g} to {high:g} m", key=f"fence.{key}"
+                f"{{{value} m}} is out of range",
+                f"Give {{{low:g} to {high:g} m}}",
+                key=f"fence.{key}",
             )
     if stands_years is not None and not 1 <= stands_years <= LONGEST_YEARS:
         raise refuse(

@@ -12,6 +12,7 @@ import pandas as pd
 from screenplan.contracts import QUANTITIES
 from screenplan.contracts.tables import table_of, with_notes
 from screenplan.ground.errors import refuse
+from screenplan.ground.said import said
 from screenplan.planting.species import Species
 from screenplan.planting.stock import HOLE_PER_BALL
 from screenplan.planting.zones import open_ground, subject_of
@@ -50,7 +51,9 @@ ITEMS = {
     "fence_staple": "Staples or clips",
     "cage_post": "Posts of the cages",
 }
-DIG = "Have buried lines located before any digging; dig by hand within 0.61 m of a marked line"
+DIG = said(
+    "Have buried lines located before any digging; dig by hand within {0.61 m} of a marked line"
+)
 #: String line is sold on rolls of this length, metres (common practice, no source).
 LINE_ROLL_M = 50.0
 #: Mulch deeper than this smothers roots (common practice, no source), metres.
@@ -149,7 +152,7 @@ def count_material(
     for kind, hole in zip(kinds, holes, strict=True):
         if hole.ball_m >= usual:
             raise refuse(
-                f"the {kind.stock.roots} is {hole.ball_m:.2f} m wide, and plants stand {usual:.2f} m "
+                f"the {kind.stock.roots} is {{{hole.ball_m:.2f} m}} wide, and plants stand {{{usual:.2f} m}} "
                 "apart",
                 "Take smaller stock (plants.stock_height), or a wider spacing",
                 key="rows.spacing",
@@ -160,7 +163,7 @@ def count_material(
         *_ordering(kinds, losses),
         *_marking(stakes, pegs, base_lines),
         _done("clearing", "ground", strip.area, "m2",
-              f"{strip_m:g} m wide along the rows and half of it beyond their ends", _ARITHMETIC, DIG),
+              f"{{{strip_m:g} m}} wide along the rows and half of it beyond their ends", _ARITHMETIC, DIG),
         *_holes(kinds, holes),
         *_mulching(mulch, strip.area, plants, len(new), mulch_depth_m, mulch_clear_m, mulch_top_up,
                    ring_m, bag_m3),
@@ -181,12 +184,12 @@ def _doubts(new, kinds, holes, gaps, usual: float) -> Iterator[str]:
             what = " or ".join(dict.fromkeys(kind.stock.roots for kind in kinds))
             yield (
                 f"Plants {names} stand nearer to another than their {what} is wide "
-                f"({balls[tight].max():.2f} m): leave one of each pair out"
+                f"({{{balls[tight].max():.2f} m}}): leave one of each pair out"
             )
     widest = max(hole.width_m for hole in holes)
     if widest > usual:
         yield (
-            f"Holes {widest:.2f} m wide run into each other at {usual:.2f} m: dig a trench; the "
+            f"Holes {{{widest:.2f} m}} wide run into each other at {{{usual:.2f} m}}: dig a trench; the "
             "earth counted is then too much"
         )
 
@@ -209,7 +212,7 @@ def _done(item, part, amount, unit, how, source, caution=None) -> dict:
 def _ordering(kinds: Sequence[Kind], losses: float) -> Iterator[dict]:
     for kind in kinds:
         how = (
-            f"{kind.count} plants, {kind.stock.key.replace('_', ' ')}, {kind.height_m:g} m high, and "
+            f"{kind.count} plants, {kind.stock.key.replace('_', ' ')}, {{{kind.height_m:g} m}} high, and "
             f"{losses:.0%} for losses"
         )
         yield _bought(
@@ -250,7 +253,7 @@ def _holes(kinds: Sequence[Kind], holes) -> Iterator[dict]:
     for kind, hole in pairs:
         of_whom = f" for {kind.species.both_names}" if kind.ending else ""
         wide = (
-            f"{hole.factor:g} times the {kind.stock.roots} of {hole.ball_m:.2f} m; 2 times is common "
+            f"{hole.factor:g} times the {kind.stock.roots} of {{{hole.ball_m:.2f} m}}; 2 times is common "
             "practice, 3 times the University of Minnesota Extension's (read)"
         )
         deep = f"no deeper than the {kind.stock.roots}"
@@ -264,7 +267,7 @@ def _holes(kinds: Sequence[Kind], holes) -> Iterator[dict]:
                 "name": ITEMS[item] + of_whom,
             }
     each = " and ".join(
-        f"{kind.count} cylinders of {hole.width_m:.2f} m by {hole.depth_m:.2f} m"
+        f"{kind.count} cylinders of {{{hole.width_m:.2f} m}} by {{{hole.depth_m:.2f} m}}"
         for kind, hole in pairs
     )
     dug = sum(kind.count * hole.dug_m3 for kind, hole in pairs)
@@ -301,10 +304,10 @@ def _mulching(kind, strip_area, plants, count, depth, clear, top_up, ring, bag) 
         where = "the cleared strip"
     else:
         area = ring_area(plants, ring_m=ring, clear_m=clear)
-        where = f"rings {ring:g} m wide"
+        where = f"rings {{{ring:g} m}} wide"
     yield _bought(
         "mulch", "mulch", area * depth, "m3", bag, "bag",
-        f"{where}, {area:.1f} m², {depth * 100:g} cm deep, kept {clear * 100:g} cm off each stem",
+        f"{where}, {{{area:.1f} m²}}, {{{depth * 100:g} cm}} deep, kept {{{clear * 100:g} cm}} off each stem",
         _ARITHMETIC, "Never heap mulch against a stem",
     )  # fmt: skip
     again = top_up * area * depth
@@ -312,7 +315,7 @@ def _mulching(kind, strip_area, plants, count, depth, clear, top_up, ring, bag) 
         # Each year's bags are bought in that year, so each time is rounded up.
         yield _bought(
             "mulch_again", "mulch", MULCH_YEARS * again, "m3", bag, "bag",
-            f"{MULCH_YEARS} times, once a year, {again:.2f} m³ each: {top_up:.0%} of it has rotted",
+            f"{MULCH_YEARS} times, once a year, {{{again:.2f} m³}} each: {top_up:.0%} of it has rotted",
             _COMMON,
         ) | {"packs": MULCH_YEARS * math.ceil(again / bag - NOISE)}  # fmt: skip
 
@@ -320,7 +323,7 @@ def _mulching(kind, strip_area, plants, count, depth, clear, top_up, ring, bag) 
 def _watering(kinds: Sequence[Kind], caliper, every) -> Iterator[dict]:
     litres = [water.litres_each_time(kind.stock.key, kind.height_m, caliper) for kind in kinds]
     told = dict.fromkeys(
-        f"{each:.1f} l a plant: {_water_rule(kind, caliper)}"
+        f"{{{each:.1f} l}} a plant: {_water_rule(kind, caliper)}"
         for each, kind in zip(litres, kinds, strict=True)
     )
     yield _done(
@@ -357,7 +360,7 @@ def _fencing(options, roll_m) -> Iterator[dict]:
         return
     one = options.loc[options["chosen"].to_numpy(bool)].iloc[0]
     cages = one["scheme"] == "cages"
-    how = f"{one['scheme'].replace('_', ' ')}, {one['height_m']:.2f} m high"
+    how = f"{one['scheme'].replace('_', ' ')}, {{{one['height_m']:.2f} m}} high"
     yield _bought(
         "fence_roll", "fence", float(one["wire_m"]), "m", roll_m, "roll", f"{how}; gates left out",
         _ARITHMETIC,
@@ -391,7 +394,7 @@ def _check(*, mulch: str, **numbers: float) -> None:
     ring, clear = numbers["ring"], numbers["mulch_clear"]
     if mulch == "ring" and ring <= 2.0 * clear:
         raise refuse(
-            f"a mulch ring {ring:g} m wide leaves no mulch {clear:g} m off the stem",
+            f"a mulch ring {{{ring:g} m}} wide leaves no mulch {{{clear:g} m}} off the stem",
             "Give a wider ring or a smaller works.mulch_clear",
             key="works.ring",
         )

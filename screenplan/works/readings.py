@@ -97,7 +97,7 @@ class Book:
             level = ground.level(self.xy[keys[0]], self.xy[keys[1]], taut)
         if level is None or abs(level - planned) > max(SLIP_M, SLIP_SHARE * planned):
             raise refuse(
-                f"{taut:g} m is measured from {first} to {second}, where the map has {planned:.2f} m",
+                f"{{{taut:g} m}} is measured from {first} to {second}, where the map has {{{planned:.2f} m}}",
                 "Check the names and the reading: a difference that large is a slip, or another corner",
                 key="stakeout.measured",
             )

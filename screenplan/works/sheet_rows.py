@@ -266,7 +266,7 @@ def measured_rows(readings, fit, stretches, bases, pegs, stake_rows, ground) -> 
             else "Only compared: pegs and stakes are fitted by their own tape, and the map by tape points"
         )
         if abs(residual) > LARGE_RESIDUAL * TAPE_M:
-            says += f"; it does not agree by {abs(residual):.2f} m: measure it again"
+            says += f"; it does not agree by {{{abs(residual):.2f} m}}: measure it again"
         rows.append(
             {
                 "check_id": f"M{number}",

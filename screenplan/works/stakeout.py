@@ -94,7 +94,7 @@ def stake_out(
     """
     if not (math.isfinite(tape_m) and tape_m >= 5.0):
         raise refuse(
-            f"the tape is {tape_m} m long", "Give a tape of 5 m or more", key="stakeout.tape"
+            f"the tape is {{{tape_m} m}} long", "Give a tape of {5 m} or more", key="stakeout.tape"
         )
     if not mark.strip():
         raise refuse(

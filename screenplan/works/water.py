@@ -128,7 +128,7 @@ def water_stages(
 def _check(caliper_m: float) -> None:
     if not 0.002 <= caliper_m <= 0.3:
         raise refuse(
-            f"the stem's caliper is {caliper_m:g} m",
-            "Give 2 mm to 30 cm, measured above the root flare",
+            f"the stem's caliper is {{{caliper_m:g} m}}",
+            "Give {2 mm} to {30 cm}, measured above the root flare",
             key="works.caliper",
         )

@@ -36,7 +36,7 @@ ROOM_MM = (11.0, 15.0, 10.0, 6.0)
 BEYOND_M = 1.5
 
 
-def in_units(units: str) -> tuple[float, str]:
+def unit_of(units: str) -> tuple[float, str]:
     """Give the factor from metres and the short name of a unit of length."""
     return (1.0 / FOOT_M, "ft") if units == "us" else (1.0, "m")
 
@@ -131,7 +131,7 @@ def draw_elevation(
     _ticks(ax, units, datum)
     seen = "outside" if _left_inside(layers, line_id) else "inside"
     note = f"from the zero peg on the left; seen from {seen} the parcel"
-    ax.set_xlabel(f"station, {in_units(units)[1]}, {note}", labelpad=1.5)
+    ax.set_xlabel(f"station, {unit_of(units)[1]}, {note}", labelpad=1.5)
     _tell_times(ax, times)
     return ax
 
@@ -190,14 +190,14 @@ def draw_needed_height(
                   role="plant", fontsize=SMALL)  # fmt: skip
     if len(needed) and needed.max() > 0:
         at = int(np.argmax(needed))
-        factor, unit = in_units(units)
+        factor, unit = unit_of(units)
         write(ax, station[at], needed[at] + 0.05 * top, f"{needed[at] * factor:.1f} {unit}",
               role="need", fontsize=SMALL, fontweight="bold", va="bottom")  # fmt: skip
     ax.axhline(0.0, color=COLOURS["ink"], linewidth=THIN, zorder=4)
     ax.set_xlim(-BEYOND_M, length + BEYOND_M)
     ax.set_ylim(0.0, top * 1.08)
     _ticks(ax, units, None)
-    unit = in_units(units)[1]
+    unit = unit_of(units)[1]
     ax.set_xlabel(f"station, {unit}, from the zero peg on the left", labelpad=1.5)
     ax.set_ylabel(f"above the ground, {unit}", labelpad=2)
     _tell_times(ax, times)
@@ -363,7 +363,7 @@ def _ticks(ax, units, datum) -> None:
     """Put ticks at round lengths of the reader's units."""
     from matplotlib.ticker import FuncFormatter, MaxNLocator, MultipleLocator
 
-    factor, unit = in_units(units)
+    factor, unit = unit_of(units)
     for axis, (low, high) in ((ax.xaxis, ax.get_xlim()), (ax.yaxis, ax.get_ylim())):
         steps = MaxNLocator(nbins=8 if axis is ax.xaxis else 4, steps=[1, 2, 5, 10])
         ticks = steps.tick_values(low * factor, high * factor)

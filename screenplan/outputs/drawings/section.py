@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from screenplan.contracts import year_column
-from screenplan.outputs.drawings.elevation import _tell_times, _ticks, figure_axes, in_units
+from screenplan.outputs.drawings.elevation import _tell_times, _ticks, figure_axes, unit_of
 from screenplan.outputs.drawings.style import (
     COLOURS,
     DASHES,
@@ -97,7 +97,7 @@ def draw_section(layers: Mapping, view_id: str, ax=None, *, units: str = "metric
     ax.set_xlim(-BEFORE_M, distance[-1])
     ax.set_ylim(low, top)
     _ticks(ax, units, datum)
-    ax.set_xlabel(f"distance from the window or onlooker, {in_units(units)[1]}", labelpad=1.5)
+    ax.set_xlabel(f"distance from the window or onlooker, {unit_of(units)[1]}", labelpad=1.5)
     _tell_times(ax, times)
     return ax
 

@@ -18,6 +18,7 @@ import shapely
 from screenplan.contracts import OUTPUTS, SURROUNDINGS, WRITTEN, as_written
 from screenplan.contracts.presentation import PLAN, STAKE_OUT, THEMES
 from screenplan.ground.frame import LocalFrame
+from screenplan.ground.said import in_units
 from screenplan.outputs.drawings.style import COLOURS
 from screenplan.outputs.kinds import split_by_kind
 from screenplan.outputs.layers import find_surroundings
@@ -135,7 +136,7 @@ def make_document(
     _add_themes(root, entries)
     about = add(root, "projectMetadata")
     add(about, "title", titles.title)
-    add(about, "abstract", f"Planting plan of {titles.of}. {frame.length_note}.")
+    add(about, "abstract", in_units(f"Planting plan of {titles.of}. {frame.length_note}."))
     shown = {PLAN: bounds, STAKE_OUT: stake_out_bounds(layers) or bounds}
     add_sheets(add(root, "Layouts"), shown, entries, layers, titles, frame.crs, units=units)
     _add_view(root, bounds, frame)
