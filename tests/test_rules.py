@@ -1,11 +1,15 @@
 """Setback rules: the shipped table against its sources, overrides, and what is refused."""
 
 import math
+from pathlib import Path
 
 import pytest
 
 from screenplan.ground.errors import InputError
+from screenplan.plan.reading import check_options, read_plan
 from screenplan.rules.ruleset import FEATURES, STATUSES, Rule, load_rules, rules_for
+from screenplan.running.inputs import step_arguments
+from screenplan.running.steps import STEPS
 
 FOOT = 0.3048  # exact by definition
 SHIPPED = {rule.key: rule for rule in load_rules()}
@@ -193,3 +197,28 @@ def test_an_unreadable_file(tmp_path, content, says):
         file.write_bytes(content)
     with pytest.raises(InputError, match=says):
         load_rules(file)
+
+
+@pytest.mark.parametrize(
+    ("table", "key"),
+    [
+        ('[setbacks.rules.gate]\ndistance = "3 parsecs"', "setbacks.rules.gate.distance"),
+        ('[limits.rules.locate_18in]\nmargin = "a lot"', "limits.rules.locate_18in.margin"),
+        ("[species.thuja_smaragd]\nmature_height = 3", "species.thuja_smaragd.mature_height"),
+    ],
+)
+def test_a_plans_own_tables_are_refused_by_their_place_in_it(tmp_path, table, key):
+    path = tmp_path / "garden.toml"
+    path.write_text(f'[layers.parcels]\nfile = "lots.gpkg"\n{table}\n', "utf-8")
+    plan, folder = read_plan(path)
+    with pytest.raises(InputError) as refusal:
+        step_arguments(STEPS["rules"], plan, folder)
+    (problem,) = refusal.value.problems
+    assert (problem.file, problem.key) == (str(path), key)
+    assert str(problem).startswith(f"{path}, key {key}: ")
+
+
+def test_a_plan_from_no_file_names_the_key_alone():
+    plan = check_options({"setbacks": {"rules": {"gate": {"distance": "3 parsecs"}}}})
+    with pytest.raises(InputError, match=r"^key setbacks\.rules\.gate\.distance: 'parsecs' is not"):
+        step_arguments(STEPS["rules"], plan, Path.cwd())

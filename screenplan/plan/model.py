@@ -8,6 +8,7 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 from pydantic import (
     BeforeValidator,
     Field,
+    PrivateAttr,
     ValidationInfo,
     model_validator,
 )
@@ -77,6 +78,14 @@ class Options(Section):
     noise: Noise = Noise()
     health: Health = Health()
     species: dict[str, dict[str, Any]] = Field(default_factory=dict)
+
+    #: The file that it was read from, for refusals.
+    _file: str | None = PrivateAttr(None)
+
+    @property
+    def file(self) -> str | None:
+        """The file that it was read from, as it was named; None if it was read from none."""
+        return self._file
 
     @model_validator(mode="after")
     def _years_are_looked_at(self):

@@ -132,6 +132,8 @@ def check_plan(
 def _check(content: Mapping[str, Any], model, file: str | None = None, given=()):
     check_values(content, file)
     try:
-        return model.model_validate(content, context={"given": given})
+        made = model.model_validate(content, context={"given": given})
     except ValidationError as error:
         raise InputError(problems_of(error, model, file)) from None
+    made._file = file
+    return made

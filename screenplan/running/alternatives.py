@@ -11,7 +11,7 @@ from screenplan.contracts import ALTERNATIVES, GROWTHS
 from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.kept import Kept
 from screenplan.plan import Plan
-from screenplan.running.inputs import step_arguments
+from screenplan.running.inputs import species_in, step_arguments
 from screenplan.running.steps import STEPS
 
 if TYPE_CHECKING:
@@ -67,9 +67,8 @@ def compare_alternatives(
 def list_variants(plan: Plan) -> list[Plan]:
     """List the plans that are compared, the plan itself first; refused if too many or of no species."""
     from screenplan.planting.mixes import kinds_in
-    from screenplan.planting.species import load_species
 
-    asked, table = plan.alternatives, load_species(plan.species)
+    asked, table = plan.alternatives, species_in(plan)
     for species in asked.species:
         try:
             kinds_in(species, table)
@@ -111,12 +110,11 @@ def list_variants(plan: Plan) -> list[Plan]:
 
 def _run(plan: Plan, folder: Path, layers: dict[str, Any], terrain, frame) -> dict[str, Any]:
     from screenplan.planting.mixes import kinds_in, name_kinds
-    from screenplan.planting.species import load_species
 
     height = plan.plants.stock_height
     if height is None:
         # Of a mixed row the tallest: the order list gives the height of each kind.
-        kinds = kinds_in(plan.plants.species, load_species(plan.species))
+        kinds = kinds_in(plan.plants.species, species_in(plan))
         height = max(kind.stock_height_m for kind in kinds)
     row = {
         "species": name_kinds(plan.plants.species), "stock": plan.plants.stock,

@@ -71,7 +71,6 @@ def step_arguments(
     step: Step, plan: Options, folder: Path, terrain=None, frame=None
 ) -> dict[str, Any]:
     """Collect what a step takes besides layers: the plan, and its resources."""
-    from screenplan.planting.species import load_species
     from screenplan.rules.limits import load_limits
     from screenplan.rules.ruleset import load_rules
 
@@ -82,20 +81,54 @@ def step_arguments(
         if "terrain" in step.resources:
             arguments["terrain"] = terrain
         if "table" in step.resources:
-            arguments["table"] = load_species(plan.species)
+            arguments["table"] = species_in(plan)
         if "rules" in step.resources:
             own = plan.setbacks.file
-            arguments["rules"] = load_rules(
-                None if own is None else folder / own, plan.setbacks.rules
-            )
+            with _tables_in(plan, f"{plan.setbacks.key('rules')}."):
+                arguments["rules"] = load_rules(
+                    None if own is None else folder / own, plan.setbacks.rules
+                )
         if "limits" in step.resources:
             own = plan.limits.file
-            arguments["limits"] = load_limits(
-                None if own is None else folder / own, plan.limits.rules
-            )
+            with _tables_in(plan, f"{plan.limits.key('rules')}."):
+                arguments["limits"] = load_limits(
+                    None if own is None else folder / own, plan.limits.rules
+                )
         if "position_deg" in step.resources:
             arguments["position_deg"] = None if frame is None else frame.position_deg
     return arguments
+
+
+def species_in(plan: Options) -> dict[str, Any]:
+    """Give the species that there are, with those of a plan.
+
+    Raises
+    ------
+    InputError
+        With every problem found: the plan's file, key and remedy.
+    """
+    from screenplan.planting.species import load_species
+
+    with _tables_in(plan):
+        return load_species(plan.species)
+
+
+@contextmanager
+def _tables_in(plan: Options, at: str = "") -> Iterator[None]:
+    """Name the plan's file, and keys as they stand in it, in what its own tables are refused for.
+
+    What has a file already stands in a rule file. ``at`` is the key of the table in which they stand,
+    if the refusals do not name it, with a full stop.
+    """
+    try:
+        yield
+    except InputError as error:
+        raise InputError(
+            problem
+            if problem.file is not None
+            else replace(problem, file=plan.file, key=f"{at}{problem.key}")
+            for problem in error.problems
+        ) from None
 
 
 @contextmanager

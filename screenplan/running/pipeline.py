@@ -12,7 +12,7 @@ from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.kept import Kept
 from screenplan.plan import Plan, check_plan, read_plan
 from screenplan.plan.reading import change_plan
-from screenplan.running.inputs import read_inputs, rows_of_files, step_arguments
+from screenplan.running.inputs import read_inputs, rows_of_files, species_in, step_arguments
 from screenplan.running.steps import STEPS, Step
 
 #: What positions in files are in.
@@ -76,16 +76,12 @@ class Run:
     @property
     def species_names(self) -> dict[str, str]:
         """What people call each species of the plan's table, by its key."""
-        from screenplan.planting.species import load_species
-
-        return {key: species.called for key, species in load_species(self.plan.species).items()}
+        return {key: species.called for key, species in species_in(self.plan).items()}
 
     @property
     def species(self) -> list[Any]:
         """The species of the plants, in the order in which they stand."""
-        from screenplan.planting.species import load_species
-
-        table = load_species(self.plan.species)
+        table = species_in(self.plan)
         keys = dict.fromkeys(self.layers["plants"]["species"].astype(str))
         return [table[key] for key in keys if key in table]
 

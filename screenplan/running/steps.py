@@ -85,7 +85,8 @@ class Step:
         Parameters
         ----------
         layers : mapping
-            Layers by contract name; those that the step does not take are ignored.
+            Layers by contract name; those that the step does not take are ignored. Parts and holes
+            without a point are left out of their geometries.
         kept : Kept, optional
             What the run has made of its layers for several steps, such as the sight.
         **given
@@ -96,7 +97,13 @@ class Step:
         dict
             The layers that it gives, by contract name.
         """
-        own = {name: layers[name] for name in self.layers if layers.get(name) is not None}
+        from screenplan.site.features import without_hollow
+
+        own = {
+            name: without_hollow(layers[name])
+            for name in self.layers
+            if layers.get(name) is not None
+        }
         function = self.load()
         if "layers" in signature(function).parameters:
             own = {"layers": own}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+import geopandas as gpd
 import numpy as np
 import shapely
 from shapely.geometry import shape
@@ -72,6 +73,32 @@ def without_empty(shape: shapely.Geometry) -> tuple[shapely.Geometry, int, int]:
     kept, parts, holes = zip(*found, strict=True)
     parts = sum(parts) + len(shape.geoms) - len(kept)
     return (type(shape)(kept) if parts + sum(holes) else shape), parts, sum(holes)
+
+
+def find_hollow(geometry: np.ndarray) -> np.ndarray:
+    """Positions of the geometries that have a part or a ring without a point."""
+    parts, owner = shapely.get_parts(geometry, return_index=True)
+    rings, part = shapely.get_rings(parts, return_index=True)
+    # What is in a collection is looked at one by one.
+    odd = [owner[shapely.is_empty(parts)], owner[part[shapely.is_empty(rings)]], np.flatnonzero(shapely.get_type_id(geometry) == 7)]  # fmt: skip
+    return np.unique(np.concatenate(odd)).astype(int)
+
+
+def without_hollow(layer):
+    """Leave parts and holes that have no point out of a layer's geometries; a table is given back as it is.
+
+    Reading does so with what comes from outside, and lists it. This is for layers that are handed to a
+    step by themselves; rows without a geometry stay.
+    """
+    if not isinstance(layer, gpd.GeoDataFrame):
+        return layer
+    geometry = np.array(layer.geometry.array, dtype=object)
+    places = [place for place in find_hollow(geometry) if not geometry[place].is_empty]
+    for place in places:
+        geometry[place] = without_empty(geometry[place])[0]
+    return (
+        layer.set_geometry(gpd.GeoSeries(geometry, layer.index, crs=layer.crs)) if places else layer
+    )
 
 
 def _build(given: Mapping) -> shapely.Geometry:

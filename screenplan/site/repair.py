@@ -20,7 +20,7 @@ from screenplan.contracts import Contract
 from screenplan.ground.errors import Problem
 from screenplan.ground.frame import find_lost
 from screenplan.ground.said import said
-from screenplan.site.features import without_empty
+from screenplan.site.features import find_hollow, without_empty
 
 #: A repair may change a polygon's area by this share, and by no more than so many square metres;
 #: a bow tie changes it by far more.
@@ -115,7 +115,7 @@ def flatten(frame: gpd.GeoDataFrame, curved, findings: Findings) -> gpd.GeoDataF
             frame.index, shapely.has_m(geometry), "measures in the coordinates left out"
         )
     geometry = shapely.force_2d(geometry)
-    for place in _find_hollow(geometry):
+    for place in find_hollow(geometry):
         geometry[place], parts, holes = without_empty(geometry[place])
         for count, what in ((parts, "part"), (holes, "hole")):
             if count:
@@ -136,15 +136,6 @@ def flatten(frame: gpd.GeoDataFrame, curved, findings: Findings) -> gpd.GeoDataF
         keep[lost] = False
         frame, geometry = frame[keep], geometry[keep]
     return frame.set_geometry(gpd.GeoSeries(geometry, index=frame.index, crs=frame.crs))
-
-
-def _find_hollow(geometry: np.ndarray) -> np.ndarray:
-    """Positions of the geometries that have a part or a ring without a point."""
-    parts, owner = shapely.get_parts(geometry, return_index=True)
-    rings, part = shapely.get_rings(parts, return_index=True)
-    # What is in a collection is looked at one by one.
-    odd = [owner[shapely.is_empty(parts)], owner[part[shapely.is_empty(rings)]], np.flatnonzero(shapely.get_type_id(geometry) == 7)]  # fmt: skip
-    return np.unique(np.concatenate(odd)).astype(int)
 
 
 def mend(frame: gpd.GeoDataFrame, contract: Contract, findings: Findings) -> gpd.GeoDataFrame:
