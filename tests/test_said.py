@@ -78,11 +78,20 @@ def test_a_refusal_tells_lengths_in_the_readers_units():
 
 
 @pytest.mark.parametrize(
-    ("units", "told"), [("us", "the stock is 29.5 ft high"), ("metric", "the stock is 9 m high")]
+    ("units", "key", "told"),
+    [
+        # Refused by a step, by the plan itself, and by the range of a key. A foot is 0.3048 m.
+        ("us", "plants.stock_height=9 m", "the stock is 29.5 ft high"),
+        ("metric", "plants.stock_height=9 m", "the stock is 9 m high"),
+        ("us", "growth.asked_from=9 m", "asked to close from 29.5 ft up to"),
+        ("metric", "growth.asked_from=9 m", "asked to close from 9.0 m up to"),
+        ("us", "setbacks.hole=9 m", "at most 9.8 ft"),
+        ("metric", "setbacks.hole=9 m", "at most 3 m"),
+    ],
 )
-def test_a_refused_plan_is_told_in_its_units(units, told):
+def test_a_refused_plan_is_told_in_its_units(units, key, told):
     sample = "sample_data/hillside.toml"
-    settings = ["--set", f"plan.units={units}", "--set", "plants.stock_height=9 m"]
+    settings = ["--set", f"plan.units={units}", "--set", key]
     result = CliRunner().invoke(main, ["check", sample, *settings])
     assert result.exit_code == 2
     assert told in result.output

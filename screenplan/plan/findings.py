@@ -75,8 +75,8 @@ def _say(
         return "this key is missing", "Add it"
     if kind in _RANGES:
         limit = next(iter(context.values()))
-        unit = " m" if _is_length(inner) else ""
-        return f"{value} is out of range", f"Give {_RANGES[kind]} {limit:g}{unit}"
+        bound = f"{{{limit:g} m}}" if _is_length(inner) else f"{limit:g}"
+        return f"{value} is out of range", f"Give {_RANGES[kind]} {bound}"
     if kind == "union_tag_invalid":
         return f"{value} is not one of the choices", f"Write one of {context['expected_tags']}"
     if kind == "literal_error":

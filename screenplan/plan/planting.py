@@ -104,8 +104,8 @@ class Growth(Section):
     def _closes_upwards(self):
         if self.asked_from is not None and self.asked_from >= self.asked_height:
             raise WrongError(
-                f"the row is asked to close from {self.asked_from} m up to {self.asked_height} m",
-                "Give a height of 0 m or more, below the one up to which it should close",
+                f"the row is asked to close from {{{self.asked_from} m}} up to {{{self.asked_height} m}}",
+                "Give a height of {0 m} or more, below the one up to which it should close",
                 self.key("asked_from"),
             )
         return self
@@ -191,7 +191,9 @@ class Hand(Section):
             raise WrongError(error.what, error.mend, key) from None
         if lowest is not None and not lowest > 0:
             raise WrongError(
-                f"a price is given for a stock height of {lowest} m", "Give heights above 0 m", key
+                f"a price is given for a stock height of {{{lowest} m}}",
+                "Give heights above {0 m}",
+                key,
             )
         return self
 

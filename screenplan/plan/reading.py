@@ -134,6 +134,10 @@ def _check(content: Mapping[str, Any], model, file: str | None = None, given=())
     try:
         made = model.model_validate(content, context={"given": given})
     except ValidationError as error:
-        raise InputError(problems_of(error, model, file)) from None
+        refusal = InputError(problems_of(error, model, file))
+        about = content.get("plan")
+        if isinstance(about, Mapping) and about.get("units") == "us":
+            refusal.units = "us"
+        raise refusal from None
     made._file = file
     return made
