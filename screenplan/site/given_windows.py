@@ -13,6 +13,7 @@ import shapely
 from screenplan.contracts import WINDOWS
 from screenplan.contracts.tables import layer_of_columns
 from screenplan.ground.errors import InputError, Problem
+from screenplan.ground.said import said
 from screenplan.plan import Options
 from screenplan.site.compass import apart_deg, unit_vector
 from screenplan.site.facades import building_names
@@ -148,7 +149,7 @@ class GivenWindows:
                 notes.append("no window of a neighbour is given")
         layer = layer_of_columns(WINDOWS, rows, points, self.crs)
         layer.index = windows.index[kept]
-        return LaidWindows(layer, tuple(own), tuple(notes))
+        return LaidWindows(layer, tuple(own), tuple(map(said, notes)))
 
     def _find_spot(self, point, facing_deg: float, building_id) -> _Spot:
         if point is None or point.is_empty or not np.isfinite(shapely.get_coordinates(point)).all():

@@ -10,6 +10,7 @@ import shapely
 from screenplan.contracts import PRIVATE_PLACES
 from screenplan.contracts.tables import layer_of_columns, with_notes
 from screenplan.ground.errors import InputError, Problem
+from screenplan.ground.said import said
 from screenplan.plan import DEFAULTS, Options
 from screenplan.site.compass import apart_deg, bearing_deg, unit_vector
 from screenplan.site.facades import NOT_LIVED_IN, SHORTEST_WALL_M
@@ -130,7 +131,7 @@ def notes_on_places(
                 f"buildings take {{{before.area - after.area:.1f} m²}} of place {number}, "
                 "which is cut to the rest"
             )
-    return tuple(notes)
+    return tuple(map(said, notes))
 
 
 def _shape(geometry: list, rows: list[dict], crs) -> gpd.GeoDataFrame:

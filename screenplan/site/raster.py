@@ -18,6 +18,7 @@ from rasterio.windows import Window
 from screenplan.contracts import HIGHEST_GROUND_M, LOWEST_GROUND_M
 from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.frame import LocalFrame
+from screenplan.ground.said import said
 from screenplan.ground.units import metres_per
 from screenplan.site.database import is_database
 from screenplan.site.files import (
@@ -194,10 +195,10 @@ def _read(raster, source, path, frame, bounds, datum_tolerance_m):
         heights[~known] = _nearest(nodes, heights, known)
     terrain = Terrain(heights.reshape(shape), *origin, *cell)
     error = terrain.cell_error_m
-    said = f"{{{error:.2f} m}}" if error >= 0.005 else "less than {1 cm}"
+    out_by = f"{{{error:.2f} m}}" if error >= 0.005 else "less than {1 cm}"
     notes.append(
         f"Terrain: cells of {{{max(cell):.3g} m}}; between their middles heights may be out by "
-        f"{said}, as far as the ground's bends tell, and what is smaller than a cell is not "
+        f"{out_by}, as far as the ground's bends tell, and what is smaller than a cell is not "
         "seen"
     )
     record = {
@@ -205,7 +206,7 @@ def _read(raster, source, path, frame, bounds, datum_tolerance_m):
         "cell_m": [float(size) for size in cell], "cell_error_m": round(error, 4),
         "read_sha256": digest,
     }  # fmt: skip
-    return terrain, notes, transformation.to_record(), record
+    return terrain, [said(note) for note in notes], transformation.to_record(), record
 
 
 def _read_crs(raster, file: str) -> CRS:
