@@ -1,6 +1,7 @@
 """A crown shape has one record: another one, registered there alone, is planned with to the end."""
 
 import ast
+import math
 import re
 import subprocess
 import sys
@@ -13,7 +14,7 @@ import pytest
 from crown_kit import COLUMN, PARABOLOID, POWERS, named
 from crown_shape_toy import DOME
 
-from screenplan.ground.crown_shapes import SHAPES, CrownShape
+from screenplan.ground.crown_shapes import POWER, SHAPES, CrownShape, error_share
 from screenplan.outputs.drawings.crowns import crown_outline
 from screenplan.planting.growth import GROWTHS
 from screenplan.planting.shapes import is_nested, meeting_band, shape_radius
@@ -74,30 +75,49 @@ def test_no_other_module_names_a_shape():
     assert named == {"ground/crown_shapes.py", "views/obstacles.py"}
 
 
-def test_a_shape_registered_in_its_place_is_planned_with_to_the_end(tmp_path):
+#: Exponents of the crowns of the plan below, at low, typical and high growth.
+PROFILE = (0.5, 0.4, 0.3)
+
+
+# Closed forms: full-grown crowns of height h and spread w, s apart, meet up to h sqrt(1 - (s/w)^2) if they
+# are domes, and up to h (1 - (s/w)^(1/p)) if they have the exponent p: that is off by e / p at most.
+@pytest.mark.parametrize(
+    ("keys", "word"),
+    [
+        (f'shape = "{DOME.word}"', DOME.word),
+        (f'shape = "{POWER}"\nprofile = {list(PROFILE)}', POWER),
+    ],
+    ids=["registered", "power"],
+)
+def test_a_shape_more_is_planned_with_to_the_end(tmp_path, keys, word):
     text = (SAMPLE / "hillside.toml").read_text(encoding="utf-8")
     text, changed = re.subn(r'species = \["juniperus.*\n', 'species = "toy"\n', text)
     assert changed == 1
     text = re.sub(r'file = "([^"]*)"', lambda m: f'file = "{(SAMPLE / m[1]).as_posix()}"', text)
     plan, out = tmp_path / "plan.toml", tmp_path / "out"
     like = "juniperus_virginiana"
-    plan.write_text(text + f'\n[species.toy]\nlike = "{like}"\nshape = "{DOME.word}"\n', "utf-8")
+    plan.write_text(text + f'\n[species.toy]\nlike = "{like}"\n{keys}\n', "utf-8")
     done = subprocess.run(
         [sys.executable, str(TESTS / "crown_shape_toy.py"), "run", str(plan), "--out", str(out)],
         capture_output=True, text=True, check=False, cwd=TESTS.parent,
     )  # fmt: skip
     assert done.returncode in (0, 1), done.stderr
     crowns = gpd.read_file(out / "plan.gpkg", layer="crowns")
-    assert set(crowns["shape"]) == {DOME.word}
-    # Closed form: full-grown crowns of height h and spread w, s apart, meet up to h sqrt(1 - (s/w)^2).
+    assert set(crowns["shape"]) == {word}
+    typical = PROFILE[GROWTHS.index("typical")] if word == POWER else None
+    assert all(
+        crowns["profile_exponent"] == typical if typical else crowns["profile_exponent"].isna()
+    )
     kind = load_species()[like]
     closure = pyogrio.read_dataframe(out / "plan.gpkg", layer="closure")
     assert set(closure["growth"]) == set(GROWTHS)
     for row in closure.itertuples():
         h = kind.full_height(row.growth)
         w = min(kind.spread_share * h, kind.full_spread(row.growth))
-        expected = h * np.sqrt(1.0 - (row.spacing_m / w) ** 2)
-        assert row.mature_closed_height_m == pytest.approx(expected, rel=MATURE)
+        apart, p = row.spacing_m / w, PROFILE[GROWTHS.index(row.growth)]
+        expected = h * (1.0 - apart ** (1.0 / p) if word == POWER else math.sqrt(1.0 - apart**2))
+        off = h * error_share(p) / p if word == POWER else 0.0
+        assert row.mature_closed_height_m == pytest.approx(expected, abs=off + MATURE * expected)
     sections = pyogrio.read_dataframe(out / "plan.gpkg", layer="sections")
     assert sections["crown_to_y20"].notna().any()
     views = gpd.read_file(out / "plan.gpkg", layer="views")

@@ -282,6 +282,20 @@ def test_years_are_cut_where_nesting_breaks():
     assert table.pieces[0, 0].tolist() == [0b00111, 0b01000, 0b10000]
 
 
+def test_crowns_whose_stems_clear_are_nested_above_the_highest_clear_stem():
+    # By construction: what is widest at its foot and only grows loses nothing but what its stem clears.
+    h = np.array([1.0, 2.0, 3.0, 4.0])[None, :, None]
+    stem = np.minimum(0.2 * h, 0.5)
+    kinds = [CONE, COLUMN, PARABOLOID, *POWERS]
+    every = np.ones(len(kinds))
+    table = tabulate_crowns(kinds, h * every, 0.3 * h * every, stem * every)
+    assert (table.nested_from == 0.5).all()
+    assert (tabulate_crowns([CONE], h, 0.3 * h, 0 * h).nested_from == 0.0).all()
+    assert np.isinf(tabulate_crowns([ELLIPSOID], h, 0.3 * h, stem).nested_from).all()
+    # One that draws in is nested above no height.
+    assert np.isinf(tabulate_crowns([CONE], h, 1.0 / h, stem).nested_from).all()
+
+
 def test_table_refuses_what_would_be_a_silent_error():
     h = np.ones((1, 3, 1))
     with pytest.raises(ValueError, match="finite"):

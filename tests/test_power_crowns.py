@@ -161,7 +161,7 @@ def test_a_species_gives_one_exponent_or_one_for_each_growth():
     [
         ({"shape": POWER}, "of the shape power has no profile"),
         ({"profile": 0.3}, "a cone has a profile of its own"),
-        ({"shape": POWER, "profile": 1.5}, "1.5"),
+        ({"shape": POWER, "profile": 1.5}, "1.5 is out of range"),
         ({"shape": POWER, "profile": "0.3"}, "is not a number"),
         ({"shape": POWER, "profile": True}, "is not a number"),
         ({"shape": POWER, "profile": [0.5, 0.3]}, "Write one number, or three"),
@@ -172,6 +172,7 @@ def test_a_profile_that_cannot_be_is_refused(keys, says):
     with pytest.raises(InputError) as refused:
         kind(**keys)
     assert says in str(refused.value)
+    assert len(refused.value.problems) == 1
 
 
 def test_crowns_and_stands_carry_the_exponent_of_each_plant_and_growth():

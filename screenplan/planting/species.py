@@ -22,6 +22,7 @@ from screenplan.plan.values import (
     Whole,
     Words,
     WrongError,
+    read_number,
     rising,
 )
 
@@ -54,7 +55,11 @@ def _by_growth(value: object) -> object:
             f"{quoted(value)} is not a list of {len(_GROWTH_INDEX)}",
             "Write one number, or three: for low, typical and high growth",
         )
-    return tuple(value) if several else (value,) * len(_GROWTH_INDEX)
+    if several:
+        return tuple(value)
+    if not 0.0 <= read_number(value) <= 1.0:  # said once, and not for each growth
+        raise WrongError(f"{quoted(value)} is out of range", "Write a number from 0 to 1")
+    return (value,) * len(_GROWTH_INDEX)
 
 
 def _falling(values: tuple) -> tuple:

@@ -12,6 +12,7 @@ import numpy as np
 
 from screenplan.ground.crown_shapes import PIECES
 from screenplan.views.compiled import called, inner
+from screenplan.views.crowns import LANES
 from screenplan.views.runs import UPRIGHT_M
 from screenplan.views.solids import (
     IN_ALL,
@@ -31,6 +32,10 @@ LEVEL = 1e-12
 FAR_M = 1e30
 #: Optical depth beyond which nothing is left to see: exp(-40) is 4e-18.
 DARK = 40.0
+#: The lines of a stacked crown from here on are its lower half.
+HALF = PIECES // 2
+#: Slack of a height by which lines of a stacked crown are left out: rounding only.
+HEIGHT_SLACK_M = 1e-6
 _TWO, _THREE, _FOUR = (np.uint64(number) for number in range(2, 5))
 
 #: Rounding may be contracted; there are no NaN and no infinities.
@@ -139,33 +144,77 @@ def round_stretches(
         enter[y], leave[y] = low + along, high + along
 
 
+@inner(fastmath=FAST)
+def _through_lines(
+    form, at, lanes, lines, in_all, upper, year, stop, across, along, foot, slope, per_slope, reach,
+    enter, leave,
+):  # fmt: skip
+    """Stretches inside a stacked crown from a year on; without ``upper`` by the lower half of its lines.
+
+    The loops over the lines have a known length, so that they are unrolled and years stand side by side.
+    """
+    across2, s0, s1 = across * across, -along, reach - along
+    for y in range(np.uint64(year), np.uint64(stop)):
+        j = at + y
+        h, c, n = form[j], form[j + lanes], form[j + lanes * _FOUR]
+        two_l, w = 2.0 * form[j + lanes * _THREE], foot - h
+        half_l, two_lw = 0.5 * two_l * slope, two_l * w
+        low, high = (-FAR_M, FAR_M) if in_all else (FAR_M, -FAR_M)
+        if upper:
+            for i in range(HALF):
+                a, b = lines[0, i], lines[1, i]
+                low, high = line_stretch(
+                    half_l * b, across2 + two_lw * b + n * a, low, high, in_all
+                )
+        for i in range(HALF, PIECES):
+            a, b = lines[0, i], lines[1, i]
+            low, high = line_stretch(half_l * b, across2 + two_lw * b + n * a, low, high, in_all)
+        one, two = (c - foot) * per_slope, (h - foot) * per_slope
+        first, last = (one, two) if one < two else (two, one)
+        low = first if first > low else low
+        low = s0 if s0 > low else low
+        high = last if last < high else high
+        high = s1 if s1 < high else high
+        enter[y], leave[y] = low + along, (high if low < high else -FAR_M) + along
+
+
 @called(fastmath=FAST)
 def stacked_stretches(
-    form, at, lanes, lines, in_all, year, stop, across, along, foot, slope, per_slope, reach, enter,
+    form, at, lanes, table, k, g, year, stop, across, along, foot, slope, per_slope, reach, enter,
     leave,
 ):  # fmt: skip
-    """Do the same for a stacked crown: one paraboloid after the other, each through the years."""
-    first, last, far = np.uint64(year), np.uint64(stop), 0.5 * FAR_M
-    across2 = across * across
-    for y in range(first, last):
-        enter[y], leave[y] = (-far, far) if in_all else (far, -far)
-    for i in range(PIECES):
-        a, b = lines[0, i], lines[1, i]
-        for y in range(first, last):
-            j = at + y
-            bl, w = b * form[j + lanes * _THREE], foot - form[j]
-            C = across2 + 2.0 * bl * w + a * form[j + lanes * _FOUR]
-            enter[y], leave[y] = line_stretch(bl * slope, C, enter[y], leave[y], in_all)
-    for y in range(first, last):
-        j = at + y
-        one, two = (form[j + lanes] - foot) * per_slope, (form[j] - foot) * per_slope
-        low, high = (one, two) if one < two else (two, one)
-        low, high = (
-            (low if low > -along else -along),
-            (high if high < reach - along else reach - along),
-        )
-        low, high = (low if low > enter[y] else enter[y]), (high if high < leave[y] else leave[y])
-        enter[y], leave[y] = low + along, (high if low < high else -FAR_M) + along
+    """Do the same for a stacked crown.
+
+    What lies above a height is a share of the crown that never falls while it rises: so from some year
+    on a sight line can meet the lower half of its lines only.
+    """
+    lines, in_all = table.lines[k, g], table.made[k, g] == IN_ALL
+    middle, years = stop, table.height.shape[2]
+    if table.rises[k, g]:
+        side = table.widest[k] * table.widest[k] - across * across
+        top = foot + abs(slope) * np.sqrt(side if side > 0.0 else 0.0) + HEIGHT_SLACK_M
+        share = table.knots[k, g, HALF]
+        middle = year
+        while middle < stop:
+            i = at + np.uint64(min(middle, years - 1))
+            if form[i] - (form[i] - form[i + lanes]) * share >= top:
+                break
+            middle += LANES
+        middle = min(middle, stop)
+    if in_all:
+        _through_lines(
+            form, at, lanes, lines, True, True, year, middle, across, along, foot, slope, per_slope,
+            reach, enter, leave,
+        )  # fmt: skip
+        _through_lines(
+            form, at, lanes, lines, True, False, middle, stop, across, along, foot, slope, per_slope,
+            reach, enter, leave,
+        )  # fmt: skip
+    else:
+        _through_lines(
+            form, at, lanes, lines, False, True, year, stop, across, along, foot, slope, per_slope,
+            reach, enter, leave,
+        )  # fmt: skip
 
 
 @called(fastmath=FAST)

@@ -78,6 +78,14 @@ class CrownTable(NamedTuple):
         Square of the greatest change of an even crown's radius per metre of height; -1 for others,
         whose early year is looked up at the lowest height that the sight line reaches within the
         widest crown, and not at that where it passes the axis.
+    nested_from : ndarray of float64, (classes,)
+        Height above the foot from which on each crown holds that of the year before: 0 where it always
+        does, infinite where it does not above any. Crowns whose stems clear as they grow are nested
+        above the highest clear stem.
+    knots : ndarray of float64, (classes, growths, PIECES + 1)
+        Shares of the depth below the tip at which the lines of stacked crowns meet.
+    rises : ndarray of bool, (classes, growths)
+        Whether neither the height nor the clear stem ever falls.
     sides : ndarray of float64, (classes,)
         The same of the even crowns among those of a class whose growths differ in shape; -1 if none is.
     fading : ndarray of float64, (classes, growths)
@@ -101,6 +109,9 @@ class CrownTable(NamedTuple):
     foretold: np.ndarray
     cells: np.ndarray
     steepest: np.ndarray
+    nested_from: np.ndarray
+    knots: np.ndarray
+    rises: np.ndarray
     sides: np.ndarray
     fading: np.ndarray
     settled: np.ndarray
@@ -110,7 +121,8 @@ def one_growth(table: CrownTable, growth: int) -> CrownTable:
     """Give a table of one growth alone, for rays of which only that one is asked."""
     only = slice(growth, growth + 1)
     parts = (
-        "height", "radius", "clear", "across", "form", "made", "lines", "pieces", "fading", "settled"
+        "height", "radius", "clear", "across", "form", "made", "lines", "knots", "rises", "pieces", "fading",
+        "settled",
     )  # fmt: skip
     sizes = {name: np.ascontiguousarray(getattr(table, name)[:, only]) for name in parts}
     told = (table.foretold >> np.uint32(8 * growth)) & np.uint32(0xFF)
@@ -179,19 +191,42 @@ def tabulate_crowns(
     foretold, cells = _foretell(shapes, height, radius, clear, across, widest)
     form = np.zeros((classes, growths, FORM, -(-years // LANES) * LANES))
     lines, made = np.zeros((classes, growths, 2, PIECES)), np.zeros((classes, growths), np.int64)
+    knots = np.zeros((classes, growths, PIECES + 1))
     for k, row in enumerate(shapes):
         for g, shape in enumerate(row):
             sizes = (size[k, g] for size in arrays)
             form[k, g, :, :years] = crown_forms(shape, *sizes)
             made[k, g], lines[k, g] = how_made(shape), crown_lines(shape)
+            if shape.lines:
+                knots[k, g] = shape.knots
+    rises = ((np.diff(height, axis=2) >= 0.0) & (np.diff(clear, axis=2) >= 0.0)).all(axis=2)
     even = np.array([[shape.even for shape in row] for row in shapes], bool)
     sides = np.where(even, -form[:, :, 2].min(axis=2), -1.0)
     steepest = np.where(even.all(axis=1), sides.max(axis=1), -1.0)
     return CrownTable(
         boxed, layer.astype(np.int64), leafless, height, radius, clear, across,
-        form, made, lines, widest, masks, foretold, cells, steepest, sides.max(axis=1),
+        form, made, lines, widest, masks, foretold, cells, steepest,
+        _nested_from(shapes, masks, arrays), knots, rises, sides.max(axis=1),
         np.ascontiguousarray(fading.T), _settled(height, radius, clear, across),
     )  # fmt: skip
+
+
+def _nested_from(shapes, pieces, sizes) -> np.ndarray:
+    """Find the height from which on the crowns of each class are nested.
+
+    A crown that is widest at its foot has the share u = (h - z) / (h - c) at the height z. If h and c
+    never fall u never falls above the new clear stem: at that it is 1, which is the most, and at
+    the old top 0, which is the least, and in between it is straight. So what grows no narrower loses no
+    part of itself that lies above all clear stems.
+    """
+    found = np.zeros(len(shapes))
+    for k, row in enumerate(shapes):
+        if not pieces[k, :, 1:].any():
+            continue
+        narrows = any(shape.widest not in (None, 0.0) for shape in row)
+        shrinks = any((np.diff(size[k], axis=1) < 0.0).any() for size in sizes)
+        found[k] = np.inf if narrows or shrinks else sizes[2][k].max()
+    return found
 
 
 def shapes_by_growth(shape, growths: int) -> list:

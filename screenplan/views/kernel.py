@@ -211,17 +211,20 @@ def _row_sides(plant, ray, lines, rows):
 
 
 @called()
-def _add_bent(pairs, bundle, told, rows, table, layers, bent, first, masks):
-    """Add to the masks the years of crowns that are not nested, and take them off the list."""
+def _add_bent(pairs, bundle, told, rows, table, layers, first, masks):
+    """Add to the masks the years of crowns that are not nested, and take them off the list.
+
+    Those that are where the sight line comes near them stay on it.
+    """
     growths = table.height.shape[1]
     for n in range(np.uint64(pairs)):
         plant, ray = np.uint64(bundle.what[n]), np.uint64(bundle.whose[n])
         k = rows.kind[plant]
-        if not bent[k]:
-            continue
         near, lines = bundle.pairs, bundle.lines
         across, along, foot = near[ACROSS + n], near[ALONG + n], near[FOOT + n]
         slope, per_slope, reach = lines[SLOPE + ray], lines[PER_SLOPE + ray], lines[REACH + ray]
+        if max(foot - abs(slope) * table.widest[k], 0.0) >= table.nested_from[k]:
+            continue
         cu, cv = _row_sides(plant, ray, bundle.lines, rows)
         to, may = (
             _place(n, bundle, rows, table, layers),
@@ -277,8 +280,7 @@ def _block_rays(begin, end, origin, target, light, rows, table, masks, changes, 
     ``lanes`` has one item for each growth, so that loops over growths are compiled for their number.
     """
     growths, years, layers = len(lanes), table.height.shape[2], changes.shape[0]
-    bent = table.pieces[:, :, 1:].sum(axis=2).sum(axis=1) != 0
-    any_bent, keep = bent.any(), masks.shape[0] > 0
+    any_bent, keep = (table.nested_from > 0.0).any(), masks.shape[0] > 0
     any_other = table.boxed.any() or (table.made != SOLID).any()
     simple = layers == 1 and not any_bent
     told, form, bundle = table.foretold.reshape(-1), table.form.reshape(-1), new_bundle(rows, table)
@@ -298,7 +300,7 @@ def _block_rays(begin, end, origin, target, light, rows, table, masks, changes, 
         while ray < count:
             ray, run, skip, pairs = come_near(ray, run, skip, count, rows, table, bundle)
             if any_bent:
-                _add_bent(pairs, bundle, told, rows, table, layers, bent, first, seen)
+                _add_bent(pairs, bundle, told, rows, table, layers, first, seen)
             left = foresee(pairs, bundle, rows, table, layers, told, first, some)
             items = list_open(
                 left, some, bundle, rows, table, layers, told, first, todo, since, lanes

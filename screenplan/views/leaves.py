@@ -57,7 +57,7 @@ from screenplan.views.crowns import LANES, CrownTable
 from screenplan.views.kernel import MANY_RAYS
 from screenplan.views.light import by_season
 from screenplan.views.runs import UPRIGHT_M, Rows
-from screenplan.views.solids import FORM, IN_ALL, SOLID
+from screenplan.views.solids import FORM, SOLID
 
 __all__ = ("DARK", "LEAF_PROJECTION", "light_through", "passed")
 
@@ -258,8 +258,8 @@ def _many_crowns(
                 )  # fmt: skip
             elif table.made[k, g] != SOLID:
                 stacked_stretches(
-                    form, at, step, table.lines[k, g], table.made[k, g] == IN_ALL, year, stop, across,
-                    along, foot, slope, per_slope, reach, enter, leave,
+                    form, at, step, table, k, g, year, stop, across, along, foot, slope, per_slope,
+                    reach, enter, leave,
                 )  # fmt: skip
             else:
                 round_stretches(

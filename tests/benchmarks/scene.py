@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from screenplan.ground.crown_shapes import CrownShape
 from screenplan.views.crowns import CrownTable, tabulate_crowns
 from screenplan.views.kernel import Rows, arrange_rows
 
@@ -19,6 +20,10 @@ PORTION = 200_000
 #: Yearly growth, metres: low, typical, high.
 GROWTH_M = (0.2, 0.3, 0.45)
 STOCK_M, FULL_M, WIDTH_SHARE, FULL_WIDTH_M = 0.9, 6.0, 0.3, 1.6
+#: Clear stem of the rows whose stems clear as they grow: a share of the height, up to so many metres.
+STEM_SHARE, MOST_STEM_M = 0.25, 1.8
+#: Exponent of the crowns that are timed in place of cones.
+EXPONENT = 0.3
 #: Fading per metre for low, typical and high leaf density (1, 2.5 and 4 m2/m3).
 FADING = (0.5, 1.25, 2.0)
 #: A house every so many metres; eyes, and the garden that they look at.
@@ -33,7 +38,7 @@ class Scene:
     x: np.ndarray
     table: CrownTable
     rows: Rows
-    shape: str = "cone"
+    shape: str | CrownShape = "cone"
 
     def portions(self, rays: int, seed: int = 0, every: int = 1) -> Iterator[tuple]:
         """Rays in portions, house by house along the row, or one portion in so many of them."""
@@ -63,14 +68,15 @@ class Scene:
             )
 
 
-def row_scene(plants: int = PLANTS, shape: str = "cone") -> Scene:
+def row_scene(
+    plants: int = PLANTS, shape: str | CrownShape = "cone", stem_share: float = 0.0
+) -> Scene:
     """A straight row of equal plants on level ground, three growths, 31 years."""
     year = np.arange(LAST_YEAR + 1)
     height = np.stack([np.minimum(STOCK_M + g * year, FULL_M) for g in GROWTH_M])[:, :, None]
     width = np.minimum(WIDTH_SHARE * height, FULL_WIDTH_M)
-    table = tabulate_crowns(
-        [shape], height, 0.5 * width, 0.0 * height, fading=np.array(FADING)[:, None]
-    )
+    stem = np.minimum(stem_share * height, MOST_STEM_M)
+    table = tabulate_crowns([shape], height, 0.5 * width, stem, fading=np.array(FADING)[:, None])
     x = np.arange(plants) * SPACING_M
     same = np.zeros(plants, np.int64)
     return Scene(x, table, arrange_rows(x, 0.0 * x, 0.0 * x, same, same, table), shape)

@@ -13,7 +13,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from screenplan.ground.crown_shapes import shape_of
+from screenplan.ground.crown_shapes import TIP, error_share, shape_of
 from screenplan.planting.shapes import shape_radius
 
 from .clock import best_of
@@ -39,13 +39,15 @@ def crown_triangles(shape, h: float, r: float, c: float, sides: int) -> np.ndarr
     known = shape_of(shape)
     rings = 2 if known.even or known.widest is None else max(sides // 2, 4)
     share = np.linspace(0.0, 1.0, rings)
-    if known.widest:  # close together at both round ends
+    if known.exponent:  # even steps of the square root of the radius: u = x^(2 / p), s = x^2
+        share = 1.0 - (1.0 - share) ** (2.0 / known.exponent)
+    elif known.widest:  # close together at both round ends
         share = 0.5 * (1.0 - np.cos(np.pi * share))
     elif rings > 2:  # close together towards the round top
         share = 1.0 - (1.0 - share) ** 2
     z = c + (h - c) * share
     wide = np.pi / sides / np.sin(np.pi / sides)
-    rho = wide * shape_radius(shape, h, 2.0 * r, c, z)
+    rho = wide * _true_radius(known, h, r, c, z)
     angle = 2.0 * np.pi * np.arange(sides) / sides
     points = np.stack(
         [
@@ -69,6 +71,13 @@ def crown_triangles(shape, h: float, r: float, c: float, sides: int) -> np.ndarr
     return triangles[area > 1e-12]
 
 
+def _true_radius(shape, h: float, r: float, c: float, z) -> np.ndarray:
+    """Radius of a crown; of one with an exponent the power itself, not the lines that stand for it."""
+    if shape.exponent:
+        return r * ((h - z) / (h - c)) ** shape.exponent
+    return shape_radius(shape, h, 2.0 * r, c, z)
+
+
 def triangulation_error(shape, h: float, r: float, c: float, sides: int) -> float:
     """Greatest distance between a crown's surface and its triangles, in metres."""
     wide = np.pi / sides / np.sin(np.pi / sides)
@@ -77,6 +86,14 @@ def triangulation_error(shape, h: float, r: float, c: float, sides: int) -> floa
     if known.even or known.widest is None:
         return round_it
     step = 1.0 / (max(sides // 2, 4) - 1)
+    if known.exponent:
+        # As `screenplan.ground.crown_shapes` derives it, for chords of the radius and not of its square:
+        # |p (p - 1)| u^(p - 2) v^2 / 8 with the same steps; and the lines are off as well.
+        chord = abs(1.0 / known.exponent - 1.0) / 2.0 * step * step
+        # A crown that is so much less tall and wide is slimmer by u^p + p (r / D) u^(p - 1) of it.
+        p, u = known.exponent, np.linspace(0.01, 1.0, 200)
+        slimmer = (u**p + p * r / (h - c) * u ** (p - 1.0)).min()
+        return (round_it + r * (chord + error_share(p)) + TIP * (h - c)) / slimmer
     if known.widest:  # the sagitta of a chord of the half ellipse
         return round_it + max(r, 0.5 * (h - c)) * (1.0 - np.cos(0.5 * np.pi * step))
     # A parabola z ~ rho^2 with equal steps of rho: the chord lies (h - c) step^2 / 4 below.

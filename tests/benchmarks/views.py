@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
+from screenplan.ground.crown_shapes import power_shape
 from screenplan.views.kernel import blocked_years, follow_years
 from screenplan.views.leaves import light_through
 
 from . import tracer
 from .clock import Turns, load, serially, two_cores, verdict
 from .limit import arithmetic
-from .scene import LAST_YEAR, PLANTS, PORTION, RAYS, row_scene
+from .scene import EXPONENT, LAST_YEAR, PLANTS, PORTION, RAYS, STEM_SHARE, row_scene
 
 YEARS, GROWTHS = LAST_YEAR + 1, 3
 #: One portion in so many goes to the ray tracer: a million rays of ten.
@@ -19,7 +20,23 @@ TRACED = 10
 TIMES = 10
 #: Times that each portion is timed for the growth of cost.
 GROWTH_TURNS = 12
-OTHERS = {"column": "columns", "paraboloid": "paraboloids", "ellipsoid": "ellipsoids (not nested)"}
+OTHERS = {
+    "columns": "column",
+    "paraboloids": "paraboloid",
+    "ellipsoids (not nested)": "ellipsoid",
+    f"crowns of the exponent {EXPONENT}": power_shape(EXPONENT),
+}
+#: What the ray tracer is compared with: crowns, clear stem, and floors and aims for once a year, bisected
+#: and through leaves; None for what is not asked. Crowns whose stems clear are not nested, so that their
+#: years cannot be bisected.
+TRACER_CASES = (
+    ("cones", "cone", 0.0, (100, 200), (60, 100), (30, 60)),
+    (f"crowns of the exponent {EXPONENT}", power_shape(EXPONENT), 0.0, (100, 250), None, (12, 30)),
+    (
+        f"crowns of the exponent {EXPONENT} on stems that clear",
+        power_shape(EXPONENT), STEM_SHARE, (20, 100), None, None,
+    ),
+)  # fmt: skip
 
 
 def timed(scene, work, rays: int = RAYS) -> float:
@@ -60,7 +77,7 @@ def bench_timelines() -> dict[str, float]:
             f"  {name}: {one:.2f} s on one core ({RAYS / one / 1e6:.1f} million rays a second); {two}"
         )
     print(f"  multiply-adds alone, on this machine: {_two_cores(arithmetic())}")
-    for shape, name in OTHERS.items():
+    for name, shape in OTHERS.items():
         other = row_scene(shape=shape)
         one, through = timed(other, opaque(other)), timed(other, translucent(other))
         print(f"  {name}: opaque {one:.2f} s, translucent {through:.2f} s on one core")
@@ -104,7 +121,12 @@ def bench_tracer() -> None:
     if not tracer.is_there():
         print("Ray tracer: embreex is not installed, there is nothing to compare with")
         return
-    scene = row_scene()
+    for case in TRACER_CASES:
+        _against_tracer(*case)
+
+
+def _against_tracer(name, shape, stem_share, yearly, bisected, leaves) -> None:
+    scene = row_scene(shape=shape, stem_share=stem_share)
     origin, target = (
         np.concatenate(part) for part in zip(*scene.portions(RAYS, every=TRACED), strict=True)
     )
@@ -130,7 +152,7 @@ def bench_tracer() -> None:
     plain = built + asked * more
     print(
         f"Ray tracer (any hit, one core, single precision), {len(origin):,} rays measured and scaled "
-        f"to {RAYS:,}; cones of {sides} corners, the coarsest of which {agreement:.2%} of the answers agree; {load()}; "
+        f"to {RAYS:,}; {name} of {sides} corners, the coarsest of which {agreement:.2%} of the answers agree; {load()}; "
         f"rays that nothing ever stops are in on both sides ({(masks == 0).all(axis=(1, 2)).mean():.0%})"
     )
     print(
@@ -138,6 +160,27 @@ def bench_tracer() -> None:
         f"closed shares differ by {np.abs(hits - ours).max() / len(origin):.2e} at most"
     )
     beside = {name: turns.seconds(name) * more for name in ours_by_name}
+    ratios = [("opaque against once a year", plain, beside["opaque"], yearly)]
+    if leaves:
+        words = "translucent against opaque once a year"
+        ratios.append((words, plain, beside["translucent"], leaves))
+    if bisected:
+        clever, ours = _against_bisection(scene, triangles, rays, parts, masks, more)
+        ratios.insert(1, ("opaque against bisection", clever, ours, bisected))
+    print(
+        f"  ours, timed in turns with it: opaque {beside['opaque']:.2f} s, translucent "
+        f"{beside['translucent']:.2f} s"
+    )
+    print(
+        "  Ratios of processor time on one core each, the least of at least three turns for each piece of "
+        "work on both sides:"
+    )
+    for words, baseline, one, (floor, aim) in ratios:
+        print(f"  {words}: {verdict(baseline / one, floor, aim)}")
+
+
+def _against_bisection(scene, triangles, rays, parts, masks, more) -> tuple[float, float]:
+    """Seconds of the ray tracer used cleverly, for crowns that only grow, and ours in turns with it."""
     turns = Turns({"opaque": opaque(scene)}, parts)
     built, asked, first = tracer.cleverly(triangles, rays, GROWTHS, YEARS, turns.take)
     while turns.turn < tracer.REPEATS * len(parts):
@@ -148,20 +191,9 @@ def bench_tracer() -> None:
     )
     same = (first[:, :20_000] == mine).mean()
     print(f"  years bisected, scenes built once: {clever:.0f} s; {same:.2%} of the years agree")
-    print(
-        f"  ours, timed in turns with it: opaque {beside['opaque']:.2f} s, translucent "
-        f"{beside['translucent']:.2f} s; beside the bisection opaque {turns.seconds('opaque') * more:.2f} s"
-    )
-    print(
-        "  Ratios of processor time on one core each, the least of at least three turns for each piece of "
-        "work on both sides:"
-    )
-    for words, baseline, one, floor, aim in (
-        ("opaque against once a year", plain, beside["opaque"], 100, 200),
-        ("opaque against bisection", clever, turns.seconds("opaque") * more, 60, 100),
-        ("translucent against opaque once a year", plain, beside["translucent"], 30, 60),
-    ):
-        print(f"  {words}: {verdict(baseline / one, floor, aim)}")
+    ours = turns.seconds("opaque") * more
+    print(f"  ours, timed in turns with the bisection: opaque {ours:.2f} s")
+    return clever, ours
 
 
 def _count(mask) -> int:
