@@ -93,6 +93,7 @@ def test_a_shape_more_is_planned_with_to_the_end(tmp_path, keys, word):
     text = (SAMPLE / "hillside.toml").read_text(encoding="utf-8")
     text, changed = re.subn(r'species = \["juniperus.*\n', 'species = "toy"\n', text)
     assert changed == 1
+    text = text.replace("[plan]\n", "[plan]\ndrawing_tables = true\n", 1)
     text = re.sub(r'file = "([^"]*)"', lambda m: f'file = "{(SAMPLE / m[1]).as_posix()}"', text)
     plan, out = tmp_path / "plan.toml", tmp_path / "out"
     like = "juniperus_virginiana"

@@ -208,6 +208,7 @@ CROWNS = Contract(
     "A plant's crown seen from above, in one year",
     key="crown_id",
     place=Place("Planting", 40, (PLAN, SIGHT, EFFECTS)),
+    optional="profile_exponent",
     columns=(
         text("crown_id", "Plant and year", "Plant and year"),
         integer("plant_id", "The plant"),
