@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from screenplan.plan import Options, is_length, is_volume
+from screenplan.plan import Options, has_lengths, is_length, is_volume
 from screenplan.plan.reading import check_options
 
 
@@ -18,5 +18,12 @@ def plan_with(**values: Any) -> Options:
 def _written(key: str, value: Any) -> Any:
     if isinstance(value, str) or value is None:
         return value
+    if has_lengths(key):
+        return [
+            [*one[:-1], f"{float(one[-1])!r} m"]
+            if isinstance(one, (tuple, list))
+            else f"{float(one)!r} m"
+            for one in value
+        ]
     unit = "m" if is_length(key) else "m3" if is_volume(key) else ""
     return f"{float(value)!r} {unit}" if unit else value

@@ -8,6 +8,7 @@ import pytest
 import works_site as site
 from dateutil.rrule import rrulestr
 from icalendar import Calendar
+from options_kit import plan_with
 
 from screenplan.contracts import CLOSURE, SCHEDULE
 from screenplan.contracts.tables import notes_of, table_of
@@ -33,21 +34,24 @@ NORTH, SOUTH = (8.0, 50.0), (172.0, -50.0)
 def made(species, stock, scheme):
     """Plants, closure, material and fences of a row."""
     subject, lines, plants = site.planted(stock=stock, species=species)
-    _, _, fences = lay_fence(subject, lines, plants, scheme=scheme, stands_years=4)
+    _, _, fences = lay_fence(
+        site.layers(subject, lines, plants), plan=plan_with(fence_scheme=scheme, fence_years=4)
+    )
     return (
         plants,
         close_rows(plants, lines),
-        count_material(subject, lines, plants, fence_options=fences),
+        count_material(site.layers(subject, lines, plants, fence_options=fences)),
         fences,
     )
 
 
 def schedule(
     planting="2027-04-10", scheme="perimeter", position_deg=NORTH, today=TODAY, species="thuja_smaragd",
-    stock="container", **options,
+    stock="container", limits=None, **options,
 ):  # fmt: skip
     table = schedule_work(
-        *made(species, stock, scheme), planting=planting, today=today, position_deg=position_deg, **options
+        *made(species, stock, scheme), today=today, position_deg=position_deg, limits=limits,
+        plan=plan_with(calendar_planting=planting, **options),
     )  # fmt: skip
     conform(table, SCHEDULE)
     return table
@@ -97,7 +101,7 @@ def test_the_ground_is_marked_then_asked_for_then_dug():
 def test_all_digging_falls_within_the_life_of_the_request(request_key):
     life = LIVES[request_key]
     assert load_limits()[request_key].life_days == life
-    tasks = schedule(request=request_key).set_index("task")
+    tasks = schedule(calendar_request=request_key).set_index("task")
     asked, answered = tasks.loc["locate", ["first_day", "last_day"]]
     first = [task for task in DIGS if task != "replace"]
     assert tasks.loc[first, "first_day"].min() > answered
@@ -188,7 +192,7 @@ def test_watering_follows_the_published_stages():
     # The winter breaks the weekly stage: none is dated from December to February.
     assert tasks.loc["water_weekly", "last_date"] == "2027-11-27"
     assert tasks.loc["water_weekly_2", "first_date"] == "2028-03-04"
-    assert schedule(water_every_days=3).set_index("task").loc["water_often", "every_days"] == 3
+    assert schedule(works_water_every=3).set_index("task").loc["water_often", "every_days"] == 3
 
 
 def test_the_years_are_those_of_the_plan():
@@ -222,7 +226,9 @@ def test_without_a_date_days_are_counted_and_dates_stay_empty():
 
 def test_without_a_fence_or_mulch_their_tasks_are_not_there():
     subject, lines, plants = site.planted()
-    material = count_material(subject, lines, plants, mulch="none")
+    material = count_material(
+        site.layers(subject, lines, plants), plan=plan_with(works_mulch="none")
+    )
     tasks = set(schedule_work(plants, None, material)["task"])
     assert not tasks & {"mulch", "mulch_again", "fence", "fence_off", "fence_check"}
     assert "fence" not in set(schedule(scheme="none")["task"])
@@ -331,7 +337,7 @@ def test_nothing_is_cut_or_clipped_while_birds_nest(position, month, nesting):
     if position is SOUTH:
         months = {(one + 5) % 12 + 1 for one in months}
     day, species = f"2028-{month:02d}-15", "thuja_occidentalis"
-    table = schedule(day, species=species, position_deg=position, nesting=nesting)
+    table = schedule(day, species=species, position_deg=position, calendar_nesting=nesting)
     tasks = table.set_index("task")
     for task in ("cut", "clip"):
         assert dt.date.fromisoformat(tasks.loc[task, "first_date"]).month not in months
@@ -410,7 +416,7 @@ def test_each_stock_is_set_and_watered_as_it_is(stock, words, never):
 def test_several_stocks_are_each_told():
     subject, lines, plants = site.planted()
     plants.loc[plants.index[:5], "stock"] = "balled"
-    material = count_material(subject, lines, plants)
+    material = count_material(site.layers(subject, lines, plants))
     says = schedule_work(plants, None, material, today=TODAY).set_index("task").loc["plant", "says"]
     assert says.startswith("Balled: Lift by the ball")
     assert "Container: Take the pot off" in says

@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import shapely
+import works_site as site
 from effects_kit import layer as place
 from effects_kit import parcels, row
 from options_kit import plan_with
@@ -309,10 +310,7 @@ def test_the_sides_are_clipped_once_they_outgrow_the_kept_width():
 
 def test_a_fence_runs_beside_the_kept_width_and_past_the_ends():
     lines, plants = hedge(((10, 20), (20, 20)))
-    _, wires, options = lay_fence(
-        parcels(), lines, plants, scheme="perimeter", stands_years=10, gates=0, clearance_m=0.3,
-        table=TABLE,
-    )  # fmt: skip
+    _, wires, options = lay_fence(site.layers(parcels(), lines, plants), table=TABLE, plan=plan_with(fence_scheme="perimeter", fence_years=10, fence_gates=0, fence_clearance=0.3))  # fmt: skip
     west, south, east, north = wires.total_bounds
     across, along = ACROSS + 0.3, ALONG + 0.3
     assert (20 - south, north - 20) == pytest.approx((across, across), abs=WIRE_M)
@@ -327,9 +325,9 @@ def test_a_fence_in_a_narrow_strip_has_room_for_a_kept_hedge_alone():
     # 0.9 m to the line: crown 0.3 m, clearance 0.2 m, and 0.3 m to the boundary.
     _, plants = hedge(((5, 39.1), (35, 39.1)))
     lines = row(((5, 39.1), (35, 39.1)))[0]
-    options = {"scheme": "outer_side", "stands_years": 10, "clearance_m": 0.2}
-    _, wires, _ = lay_fence(parcels(), lines, plants, table=TABLE, **options)
+    plan = plan_with(fence_scheme="outer_side", fence_years=10, fence_clearance=0.2)
+    _, wires, _ = lay_fence(site.layers(parcels(), lines, plants), table=TABLE, plan=plan)
     assert wires.geometry.distance(shapely.Point(20, 39.1)).min() == pytest.approx(0.5, abs=0.01)
     free = plants.assign(species="carpinus_betulus")
     with pytest.raises(InputError, match="no room for"):
-        lay_fence(parcels(), lines, free, table=TABLE, **options)
+        lay_fence(site.layers(parcels(), lines, free), table=TABLE, plan=plan)

@@ -23,7 +23,7 @@ HILLSIDE = Path(__file__).parent.parent / "sample_data" / "hillside.toml"
 
 def priced(**options):
     subject, lines, plants = site.planted()
-    material = count_material(subject, lines, plants)
+    material = count_material(site.layers(subject, lines, plants))
     table = price_work(material, plan=plan_with(**options))
     conform(table, COST)
     return table.set_index("item"), material.set_index("item")
@@ -75,7 +75,7 @@ def test_each_kind_of_a_mixed_row_has_its_own_price():
     subject, lines, plants = site.planted()
     tall = plants.index[:5]
     plants.loc[tall, ["species", "stock_height_m"]] = ["ilex_opaca", 1.2]
-    material = count_material(subject, lines, plants, losses=0.0)
+    material = count_material(site.layers(subject, lines, plants), plan=plan_with(works_losses=0.0))
     by_height = {"0.9 m": 25.0, "1.2 m": 40.0}
     # Arithmetic: 5 at 40 and 21 at 25; a price by species stands before that of all plants.
     table = price_work(material, plan=plan_with(hand_prices=by_height)).set_index("item")

@@ -12,6 +12,7 @@ import pyogrio
 import pytest
 import shapely
 import works_site as site
+from options_kit import plan_with
 from pyproj import Geod
 
 from screenplan.ground.errors import InputError
@@ -40,11 +41,17 @@ def _layers(title: str):
     house = site.buildings()
     house["kind"] = title
     marks = site.layer([shapely.Point(20, 50)], mark_id=["m"], name=[title], kind=["pin"])
-    stands, runs, options = lay_fence(subject, lines, plants, scheme="perimeter", stands_years=3)
+    stands, runs, options = lay_fence(
+        site.layers(subject, lines, plants), plan=plan_with(fence_scheme="perimeter", fence_years=3)
+    )
     layers = dict(
         zip(
             ("tape_points", "pegs", "base_lines", "stakes", "stake_checks"),
-            stake_out(subject, lines, plants, house, marks, stands),
+            stake_out(
+                site.layers(
+                    subject, lines, plants, buildings=house, marks=marks, fence_posts=stands
+                )
+            ),
             strict=True,
         )
     )
@@ -55,7 +62,9 @@ def _layers(title: str):
         "fence_posts": stands,
         "fence_wires": runs,
     }
-    layers["quantities"] = count_material(subject, lines, plants, fence_options=options)
+    layers["quantities"] = count_material(
+        site.layers(subject, lines, plants, fence_options=options)
+    )
     for name, layer in layers.items():
         if isinstance(layer, gpd.GeoDataFrame):
             layers[name] = layer.set_crs(frame().crs)

@@ -9,6 +9,7 @@ import shapely
 import works_site as site
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from options_kit import plan_with
 from shapely.affinity import rotate
 
 from screenplan.contracts import FENCE_OPTIONS, FENCE_POSTS, FENCE_WIRES
@@ -153,7 +154,8 @@ def test_no_span_exceeds_the_spacing_and_no_post_stands_over_a_buried_line(
 def test_the_fence_stays_in_the_parcel_and_clear_of_crowns(scheme, along):
     subject, lines, plants = site.planted(along=along)
     stands, runs, options = lay_fence(
-        subject, lines, plants, scheme=scheme, stands_years=5, clearance_m=0.2
+        site.layers(subject, lines, plants),
+        plan=plan_with(fence_scheme=scheme, fence_years=5, fence_clearance=0.2),
     )
     conform(stands, FENCE_POSTS)
     conform(runs, FENCE_WIRES)
@@ -181,7 +183,8 @@ def test_a_perimeter_round_a_straight_row_by_closed_form():
     # distance is crown radius, clearance and the outline's own 0.1 m.
     subject, lines, plants = site.planted()
     stands, _, options = lay_fence(
-        subject, lines, plants, scheme="perimeter", stands_years=5, gates=0
+        site.layers(subject, lines, plants),
+        plan=plan_with(fence_scheme="perimeter", fence_years=5, fence_gates=0),
     )
     reach = crown_radii(plants, 5)[0] + 0.3 + 0.1
     row = lines.geometry.iloc[0].length
@@ -216,7 +219,10 @@ def test_a_fence_beside_a_row_by_closed_form(turn):
     bend = math.acos((b - a) @ (c - b) / math.hypot(*(b - a)) / math.hypot(*(c - b)))
     found = []
     for scheme in ("outer_side", "inner_side"):
-        _, runs, _ = lay_fence(subject, lines, plants, scheme=scheme, stands_years=4, gates=0)
+        _, runs, _ = lay_fence(
+            site.layers(subject, lines, plants),
+            plan=plan_with(fence_scheme=scheme, fence_years=4, fence_gates=0),
+        )
         wire = shapely.union_all(runs.geometry.to_numpy())
         away = shapely.distance(plants.geometry.to_numpy(), wire)
         in_bend = plants["station_m"].to_numpy() == 12.0
@@ -268,10 +274,7 @@ def test_the_fence_keeps_out_of_what_is_kept_clear_and_posts_off_buried_lines():
     keep_outs = site.layer([drive], keep_out_id=["d"], kind=["driveway"])
     plants = plants.drop(index=[11, 12, 13]).reset_index(drop=True)
     pipe = shapely.LineString([(30.2, 0), (30.2, 60)])
-    stands, runs, _ = lay_fence(
-        subject, lines, plants, None, utility(pipe), keep_outs, scheme="perimeter", stands_years=3,
-        clearance_m=0.1,
-    )  # fmt: skip
+    stands, runs, _ = lay_fence(site.layers(subject, lines, plants, utilities=utility(pipe), keep_outs=keep_outs), plan=plan_with(fence_scheme="perimeter", fence_years=3, fence_clearance=0.1))  # fmt: skip
     own = stands.geometry.to_numpy()
     assert not shapely.intersects(own, drive).any()
     assert not shapely.intersects(runs.geometry.to_numpy(), drive).any()
@@ -291,15 +294,8 @@ def test_what_is_too_small_to_fence_splits_no_fence():
     ring = ring.difference(shapely.box(x - 0.2, y - 0.2, x + 0.2, y + 0.2))
     well = site.layer([ring], keep_out_id=["w"], kind=["well"])
     stands, runs, _ = lay_fence(
-        subject,
-        lines,
-        plants,
-        None,
-        utility(pipe),
-        well,
-        scheme="perimeter",
-        stands_years=4,
-        gates=0,
+        site.layers(subject, lines, plants, utilities=utility(pipe), keep_outs=well),
+        plan=plan_with(fence_scheme="perimeter", fence_years=4, fence_gates=0),
     )
     assert set(stands["fence_id"]) == {"F1"}
     assert (stands["role"] == "corner").sum() == 4
@@ -316,7 +312,7 @@ def test_a_corner_over_a_buried_line_moves_the_fence():
     # A pipe along the end of the fence, where its corner posts would stand.
     reach = crown_radii(plants, 2)[0] + 0.6 + 0.1
     pipe = shapely.LineString([(end.x - reach - 0.3, 0), (end.x - reach - 0.3, 60)])
-    stands, _, _ = lay_fence(subject, lines, plants, None, utility(pipe), scheme="perimeter", stands_years=2, clearance_m=0.6)  # fmt: skip
+    stands, _, _ = lay_fence(site.layers(subject, lines, plants, utilities=utility(pipe)), plan=plan_with(fence_scheme="perimeter", fence_years=2, fence_clearance=0.6))  # fmt: skip
     own = stands.geometry.to_numpy()
     assert shapely.distance(own, pipe).min() >= BURIED_M + 0.05
 
@@ -327,9 +323,13 @@ def test_no_room_is_refused_with_the_plants_and_the_remedy():
         InputError,
         match=r"no room for the fence: the wire would stand .* of plant 1, 2.*fewer years",
     ):
-        lay_fence(subject, lines, plants, scheme="perimeter", boundary_m=1.5, stands_years=15)
+        lay_fence(
+            site.layers(subject, lines, plants),
+            plan=plan_with(fence_scheme="perimeter", fence_boundary=1.5, fence_years=15),
+        )
     _, _, options = lay_fence(
-        subject, lines, plants, scheme="none", boundary_m=1.5, stands_years=15
+        site.layers(subject, lines, plants),
+        plan=plan_with(fence_scheme="none", fence_boundary=1.5, fence_years=15),
     )
     row = options.set_index("scheme").loc["perimeter"]
     assert not row["possible"]
@@ -341,19 +341,22 @@ def test_cages_that_overlap_are_refused():
     with pytest.raises(
         InputError, match=r"cages 1\.20 m wide do not fit: there is room for 0\.\d\d m"
     ):
-        lay_fence(subject, lines, plants, scheme="cages", cage_m=1.2, stands_years=1)
+        lay_fence(
+            site.layers(subject, lines, plants),
+            plan=plan_with(fence_scheme="cages", fence_cage=1.2, fence_years=1),
+        )
 
 
 def test_where_all_plants_stand_none_gets_a_cage():
     # Evidence: trivial; a row that stands already has no new plant to be kept from browsing.
     subject, lines, plants = site.planted()
     plants["existing"] = True
-    _, _, options = lay_fence(subject, lines, plants)
+    _, _, options = lay_fence(site.layers(subject, lines, plants))
     row = options.set_index("scheme").loc["cages"]
     assert not row["possible"]
     assert row["says"] == "All plants stand already, and none of them gets a cage"
     with pytest.raises(InputError, match=r"key fence\.scheme: all plants stand already"):
-        lay_fence(subject, lines, plants, scheme="cages")
+        lay_fence(site.layers(subject, lines, plants), plan=plan_with(fence_scheme="cages"))
 
 
 # --- quantities and words ------------------------------------------------------------------------
@@ -363,7 +366,8 @@ def test_cages_by_closed_form():
     # Wire 2πr and 0.15 m overlap, 3 posts each (common practice, no source).
     subject, lines, plants = site.planted()
     stands, runs, options = lay_fence(
-        subject, lines, plants, scheme="cages", cage_m=0.9, stands_years=3
+        site.layers(subject, lines, plants),
+        plan=plan_with(fence_scheme="cages", fence_cage=0.9, fence_years=3),
     )
     row = options.set_index("scheme").loc["cages"]
     assert row["wire_m"] == pytest.approx(26 * (math.pi * 0.9 + 0.15))
@@ -387,7 +391,8 @@ def test_at_close_spacing_a_perimeter_is_cheaper_than_cages_and_at_wide_spacing_
     def costs(spacing):
         subject, lines, plants = site.planted(spacing=spacing)
         _, _, options = lay_fence(
-            subject, lines, plants, stands_years=3, cage_m=0.6, prices=PRICES, roll_m=5.0
+            site.layers(subject, lines, plants),
+            plan=plan_with(fence_years=3, fence_cage=0.6, cost_prices=PRICES, fence_roll=5.0),
         )
         return options.set_index("scheme")["cost"]
 
@@ -398,15 +403,20 @@ def test_at_close_spacing_a_perimeter_is_cheaper_than_cages_and_at_wide_spacing_
 
 def test_cost_is_the_bill_times_the_prices_and_never_invented():
     subject, lines, plants = site.planted()
-    _, _, options = lay_fence(subject, lines, plants, prices=PRICES, stands_years=3)
+    _, _, options = lay_fence(
+        site.layers(subject, lines, plants), plan=plan_with(cost_prices=PRICES, fence_years=3)
+    )
     row = options.set_index("scheme").loc["perimeter"]
     assert row["cost"] == pytest.approx(
         200 * row["rolls"] + 8 * row["line_posts"] + 15 * (row["corner_posts"] + row["gate_posts"])
         + 90 * row["gates"] + 25 * row["braces"] + 0.05 * row["staples"]
     )  # fmt: skip
-    _, _, options = lay_fence(subject, lines, plants, stands_years=3)
+    _, _, options = lay_fence(site.layers(subject, lines, plants), plan=plan_with(fence_years=3))
     assert options["cost"].isna().all()
-    _, _, options = lay_fence(subject, lines, plants, prices={"fence_roll": 1.0}, stands_years=3)
+    _, _, options = lay_fence(
+        site.layers(subject, lines, plants),
+        plan=plan_with(cost_prices={"fence_roll": 1.0}, fence_years=3),
+    )
     assert options["cost"].isna().all()
     assert "give the price of" in options["says"][0]
 
@@ -422,10 +432,12 @@ def test_cost_is_the_bill_times_the_prices_and_never_invented():
 def test_words_are_honest():
     # 8 ft against deer: Craven and Hygnstrom 1994 (read); a low fence only discourages (common practice).
     subject, lines, plants = site.planted()
-    _, _, tall = lay_fence(subject, lines, plants, stands_years=3)
+    _, _, tall = lay_fence(site.layers(subject, lines, plants), plan=plan_with(fence_years=3))
     assert tall["height_m"][0] == pytest.approx(8 * FOOT)
     assert "it is not proof" in tall["says"][0]
-    _, _, low = lay_fence(subject, lines, plants, height_m=1.2, stands_years=3)
+    _, _, low = lay_fence(
+        site.layers(subject, lines, plants), plan=plan_with(fence_height=1.2, fence_years=3)
+    )
     assert "only discourages deer" in low["says"][0]
     for says in tall.loc[tall["possible"], "says"]:
         assert "Ask for the local limits on fences" in says
@@ -446,26 +458,8 @@ def test_years_until_plants_outgrow_browsing():
 
 def test_no_fence_is_an_empty_layer():
     subject, lines, plants = site.planted()
-    stands, runs, options = lay_fence(subject, lines, plants)
+    stands, runs, options = lay_fence(site.layers(subject, lines, plants))
     assert len(stands) == len(runs) == 0
     assert not options["chosen"].any()
     conform(stands, FENCE_POSTS)
     conform(runs, FENCE_WIRES)
-
-
-@pytest.mark.parametrize(
-    ("options", "message"),
-    [
-        ({"scheme": "moat"}, "'moat' is no way to fence. Write one of none, perimeter"),
-        ({"animal": "bear"}, "nothing is known about fences against 'bear'. Write one of deer"),
-        ({"height_m": -1.0}, r"key fence\.height: -1\.0 m is out of range\. Give 0\.2 to 4 m"),
-        ({"post_spacing_m": 0.0}, r"key fence\.post_spacing: 0\.0 m is out of range"),
-        ({"stands_years": 0}, "the fence stands 0 years. Give 1 to 20"),
-        ({"gates": -1}, "-1 gates are asked for"),
-        ({"prices": {"fence_roll": -5}}, r"key cost\.prices: -5 for fence_roll is negative"),
-    ],
-)
-def test_absurd_parameters_are_refused(options, message):
-    subject, lines, plants = site.planted()
-    with pytest.raises(InputError, match=message):
-        lay_fence(subject, lines, plants, **options)

@@ -20,10 +20,6 @@ STILL_MORE = {
     "outputs/project/items.py": {"_add_item", "add_label"},
     "planting/judging.py": {"judge_gaps"},
     "site/reading.py": {"read_frames", "read_site"},
-    "works/calendar.py": {"schedule_work"},
-    "works/fence.py": {"_check", "_option", "lay_fence"},
-    "works/quantities.py": {"_bought", "_mulching", "count_material"},
-    "works/stakeout.py": {"stake_out"},
 }
 MODULES = sorted(PACKAGE.rglob("*.py"))
 

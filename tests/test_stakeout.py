@@ -221,7 +221,7 @@ def test_tape_points_are_marks_own_house_corners_and_parcel_corners():
 @pytest.mark.parametrize("along", [("north",), ("north", "east"), ("all",)])
 def test_the_printed_sheet_rebuilds_every_stake(rows, along):
     subject, lines, plants = site.planted(along=along, rows=rows)
-    layers = stake_out(subject, lines, plants, site.buildings())
+    layers = stake_out(site.layers(subject, lines, plants, buildings=site.buildings()))
     check_sheet(layers)
     stakes = layers[3].set_index("stake_id")
     assert len(stakes) == len(plants)
@@ -249,10 +249,7 @@ def plant(plan, folder, read):
 
 def test_the_printed_sheet_of_the_sample_site_rebuilds_every_stake():
     layers, read = hillside()
-    laid = stake_out(
-        layers["parcels"], layers["planting_lines"], layers["plants"], layers["buildings"],
-        terrain=read.terrain,
-    )  # fmt: skip
+    laid = stake_out(site.layers(layers["parcels"], layers["planting_lines"], layers["plants"], buildings=layers["buildings"]), terrain=read.terrain)  # fmt: skip
     check_sheet(laid)
     assert len(laid[3]) == int((~layers["plants"]["existing"]).sum())
     # On one row the running distance is the plant's station, and the slope length the plant's.
@@ -296,7 +293,12 @@ def test_the_printed_sheet_of_a_real_parcel_rebuilds_every_stake():
     )
     layers, _ = plant(plan, Path.cwd(), read_inputs(plan, Path.cwd()))
     laid = stake_out(
-        layers["parcels"], layers["planting_lines"], layers["plants"], layers["buildings"]
+        site.layers(
+            layers["parcels"],
+            layers["planting_lines"],
+            layers["plants"],
+            buildings=layers["buildings"],
+        )
     )
     check_sheet(laid)
     assert len(laid[3]) == len(layers["plants"]) > 20
@@ -306,7 +308,9 @@ def test_the_printed_sheet_of_a_real_parcel_rebuilds_every_stake():
 
 def test_a_staggered_second_row_is_offset_from_the_first_rows_tape():
     subject, lines, plants = site.planted(rows=2)
-    *_, bases, stakes, checks = stake_out(subject, lines, plants, site.buildings())
+    *_, bases, stakes, checks = stake_out(
+        site.layers(subject, lines, plants, buildings=site.buildings())
+    )
     assert len(bases) == 1
     second = stakes[stakes["row"] == 2]
     # Closed form: 0.8660 of the spacing (equal-sided triangles) between the rows.
@@ -324,7 +328,7 @@ def test_a_staggered_second_row_is_offset_from_the_first_rows_tape():
 
 def test_distances_run_from_one_zero():
     subject, lines, plants = site.planted()
-    *_, stakes, _ = stake_out(subject, lines, plants, site.buildings())
+    *_, stakes, _ = stake_out(site.layers(subject, lines, plants, buildings=site.buildings()))
     # Closed form: 36.7788 m evened at 1.5 m are 25 gaps.
     assert stakes["along_m"].to_numpy() == pytest.approx(np.arange(26) * 36.7788 / 25, abs=1e-4)
 
@@ -333,7 +337,7 @@ def test_level_and_slope_lengths_on_a_plane():
     # Closed form: on a plane of 20 % that rises to the north, a tape northwards reads √1.04 longer.
     subject, lines, plants = site.planted(along=("east",))
     points, pegs, bases, stakes, _ = stake_out(
-        subject, lines, plants, site.buildings(), terrain=TERRAIN_20_PERCENT
+        site.layers(subject, lines, plants, buildings=site.buildings()), terrain=TERRAIN_20_PERCENT
     )
     assert bases["slope_m"][0] == pytest.approx(bases["length_m"][0] * math.sqrt(1.04), abs=1e-6)
     assert stakes["slope_along_m"].to_numpy() == pytest.approx(
@@ -347,7 +351,10 @@ def test_level_and_slope_lengths_on_a_plane():
 
 def test_rows_that_meet_share_a_peg():
     subject, lines, plants = site.planted(along=("all",))
-    _, pegs, bases, *_ = stake_out(subject, lines, plants, site.buildings(), tape_m=100.0)
+    _, pegs, bases, *_ = stake_out(
+        site.layers(subject, lines, plants, buildings=site.buildings()),
+        plan=plan_with(stakeout_tape=100.0),
+    )
     assert len(bases) == 4
     assert len(pegs) == 4
     assert all(len(ends.split(", ")) == 2 for ends in pegs["base_id"])
@@ -356,7 +363,10 @@ def test_rows_that_meet_share_a_peg():
 
 def test_the_middle_peg_of_a_row_on_two_tapes_says_that_the_second_starts_there():
     subject, lines, plants = site.planted(along=("east",))
-    _, pegs, bases, *_ = stake_out(subject, lines, plants, site.buildings(), tape_m=30.0)
+    _, pegs, bases, *_ = stake_out(
+        site.layers(subject, lines, plants, buildings=site.buildings()),
+        plan=plan_with(stakeout_tape=30.0),
+    )
     assert len(bases) == 2  # a row of 56.78 m
     # By construction: the first peg, the middle one, and the last.
     assert pegs["role"].tolist() == ["zero", "zero", "end"]
@@ -382,13 +392,18 @@ def test_a_row_longer_than_the_tape_is_cut_into_equal_tapes():
     # Arithmetic: ceil(56.78 / 20) = 3 tapes of a third each.
     assert [base.length for base in bases] == pytest.approx([length / 3] * 3)
     assert sum(len(base.stakes) for base in bases) == len(plants)
-    check_sheet(stake_out(subject, lines, plants, site.buildings(), tape_m=20.0))
+    check_sheet(
+        stake_out(
+            site.layers(subject, lines, plants, buildings=site.buildings()),
+            plan=plan_with(stakeout_tape=20.0),
+        )
+    )
 
 
 def test_a_curved_row_has_pegs_where_the_tape_would_leave_it():
     circle = shapely.Point(0, 0).buffer(40, quad_segs=32)
     subject, lines, plants = site.planted(shape=circle, along=("all",))
-    layers = stake_out(subject, lines, plants, None)
+    layers = stake_out(site.layers(subject, lines, plants))
     check_sheet(layers)
     assert layers[3]["offset_m"].max() <= 1.0 + 1e-6
     assert len(layers[2]) > 4
@@ -397,7 +412,9 @@ def test_a_curved_row_has_pegs_where_the_tape_would_leave_it():
 def test_standing_plants_get_no_stake_and_a_house_is_not_taped_through():
     subject, lines, plants = site.planted()
     plants.loc[plants.index[:3], "existing"] = True
-    points, pegs, _, stakes, _ = stake_out(subject, lines, plants, site.buildings())
+    points, pegs, _, stakes, _ = stake_out(
+        site.layers(subject, lines, plants, buildings=site.buildings())
+    )
     assert set(stakes["plant_id"]) == set(plants["plant_id"][3:])
     at = points.set_index("point_id").geometry
     for row in pegs.itertuples():
@@ -464,7 +481,7 @@ def tapes_of(layers):
 @pytest.mark.parametrize("what", OBSTACLES)
 def test_no_tape_crosses_a_house_a_wall_or_a_pond(what, rows):
     subject, lines, plants, given = planted_round(rows, **OBSTACLES[what])
-    layers = stake_out(subject, lines, plants, **given)
+    layers = stake_out(site.layers(subject, lines, plants, **given))
     check_sheet(layers)
     assert len(layers[3]) == len(plants)
     # By construction: the thing lies across the row, so that no tape can go from end to end.
@@ -505,7 +522,7 @@ def test_the_words_of_the_sheet_rebuild_every_stake_behind_what_is_in_the_way(wh
         plants = plants[plants.geometry.x > 26]
     else:
         subject, lines, plants, given = planted_round(2, **OBSTACLES[what])
-    layers = stake_out(subject, lines, plants, **given)
+    layers = stake_out(site.layers(subject, lines, plants, **given))
     method = {"walled in": "instrument", "sighted": "offset"}.get(what, "two tapes")
     assert method in set(layers[1]["method"])
     rebuilt = sheet_reader.rebuild(words_of(layers, units))
@@ -521,7 +538,7 @@ def test_the_words_of_the_sheet_rebuild_every_stake_behind_what_is_in_the_way(wh
 @pytest.mark.parametrize("what", OBSTACLES)
 def test_a_base_line_ends_at_the_last_stake_of_its_stretch(what):
     subject, lines, plants, given = planted_round(1, **OBSTACLES[what])
-    *_, bases, stakes, checks = stake_out(subject, lines, plants, **given)
+    *_, bases, stakes, checks = stake_out(site.layers(subject, lines, plants, **given))
     assert len(bases) == 2
     for base in bases.itertuples():
         own = stakes[stakes["base_id"] == base.base_id]
@@ -534,7 +551,7 @@ def test_a_base_line_ends_at_the_last_stake_of_its_stretch(what):
 def test_a_low_edging_and_a_tree_stop_no_tape():
     low = site.layer([WALL, shapely.Point(20, 55)], kind=["wall", "tree"], height_m=[0.3, 6.0])
     subject, lines, plants, given = planted_round(1)
-    *_, bases, _, _ = stake_out(subject, lines, plants, **given, existing_screens=low)
+    *_, bases, _, _ = stake_out(site.layers(subject, lines, plants, existing_screens=low, **given))
     assert len(bases) == 1
 
 
@@ -543,7 +560,7 @@ def test_one_stake_alone_behind_a_house_has_a_tape_of_its_own():
     subject, lines, plants, given = planted_round(1, **OBSTACLES["house"])
     east = plants.geometry.x > 20
     keep = plants[~east.to_numpy() | (np.arange(len(plants)) == np.flatnonzero(east)[0])]
-    layers = stake_out(subject, lines, keep, **given)
+    layers = stake_out(site.layers(subject, lines, keep, **given))
     check_sheet(layers)
     lone = layers[2].loc[layers[2]["stakes"] == 1].iloc[0]
     assert lone["length_m"] >= 0.5
@@ -562,7 +579,7 @@ def test_a_row_that_bends_round_a_pond_is_not_taped_through_it():
         row=1, station_m=at, species="thuja_smaragd", existing=False,
     )  # fmt: skip
     water = site.layer([pool], kind=["swimming pool"])
-    layers = stake_out(subject, lines, plants, None, keep_outs=water)
+    layers = stake_out(site.layers(subject, lines, plants, keep_outs=water))
     check_sheet(layers)
     for tape in tapes_of(layers):
         assert tape.intersection(pool.buffer(-0.06)).length < 0.02
@@ -662,7 +679,7 @@ def test_where_nothing_can_be_taped_an_instrument_is_said_to_be_needed():
     inner = plants.geometry.translate(0, -8)
     moved = plants.set_geometry(inner)
     lines = lines.set_geometry(lines.geometry.translate(0, -8))
-    layers = stake_out(subject, lines, moved, round_it)
+    layers = stake_out(site.layers(subject, lines, moved, buildings=round_it))
     check_sheet(layers)
     assert set(layers[1]["method"]) == {"instrument"}
     assert layers[1]["point_a"].isna().all()
@@ -686,8 +703,12 @@ def test_fence_corners_are_pegged():
     from screenplan.works.fence import lay_fence
 
     subject, lines, plants = site.planted()
-    stands, _, _ = lay_fence(subject, lines, plants, scheme="perimeter")
-    layers = stake_out(subject, lines, plants, site.buildings(), fence_posts=stands)
+    stands, _, _ = lay_fence(
+        site.layers(subject, lines, plants), plan=plan_with(fence_scheme="perimeter")
+    )
+    layers = stake_out(
+        site.layers(subject, lines, plants, buildings=site.buildings(), fence_posts=stands)
+    )
     posts = stands["role"].isin(["corner", "end", "gate"])
     own = layers[1][layers[1]["role"] == "fence"]
     assert len(own) == int(posts.sum()) == 6
@@ -702,7 +723,7 @@ def test_a_house_that_stands_elsewhere_is_found_by_three_distances():
     # The house on the ground stands (0.40, −0.25) m off the map's place: distances to it from the
     # parcel's corners are measured exactly, and the fit moves it there.
     subject, lines, plants = site.planted()
-    points, *_ = stake_out(subject, lines, plants, site.buildings())
+    points, *_ = stake_out(site.layers(subject, lines, plants, buildings=site.buildings()))
     xy = points.set_index("point_id")[["x_m", "y_m"]]
     shift = np.array([0.40, -0.25])
     house = [
@@ -719,7 +740,8 @@ def test_a_house_that_stands_elsewhere_is_found_by_three_distances():
         )
     ]
     fitted, pegs, _, _, checks = stake_out(
-        subject, lines, plants, site.buildings(), measured=measured
+        site.layers(subject, lines, plants, buildings=site.buildings()),
+        plan=plan_with(stakeout_measured=measured),
     )
     moved = fitted.set_index("point_id")[["x_m", "y_m"]] - xy
     assert moved.loc[house].to_numpy() == pytest.approx(np.tile(shift, (4, 1)), abs=0.005)
@@ -729,7 +751,14 @@ def test_a_house_that_stands_elsewhere_is_found_by_three_distances():
     assert (rows["measured_m"] - rows["planned_m"]).abs().max() > 0.2
     # The printed tapes are those of the house as it stands.
     check_sheet(
-        (fitted, pegs, *stake_out(subject, lines, plants, site.buildings(), measured=measured)[2:])
+        (
+            fitted,
+            pegs,
+            *stake_out(
+                site.layers(subject, lines, plants, buildings=site.buildings()),
+                plan=plan_with(stakeout_measured=measured),
+            )[2:],
+        )
     )
 
 
@@ -769,13 +798,16 @@ def test_what_measures_long_stretches_the_whole_sheet():
     # that, drawn towards 1 by what is known of it; all of the sheet is stretched by it about the origin.
     subject, lines, plants = site.planted(rows=2, along=("north", "east"))
     given = turned((subject, lines, plants, site.buildings()), 33.0, 120.0, -40.0)
-    before = stake_out(*given)
+    before = stake_out(site.layers(*given))
     xy = before[0].set_index("point_id")[["x_m", "y_m"]]
     corners = [name for name, kind in zip(xy.index, before[0]["kind"], strict=True) if kind == "parcel corner"]  # fmt: skip
     apart = {
         (a, b): math.hypot(*(xy.loc[a] - xy.loc[b])) for a in corners for b in corners if a < b
     }
-    after = stake_out(*given, measured=[(a, b, 1.003 * far) for (a, b), far in apart.items()])
+    after = stake_out(
+        site.layers(*given),
+        plan=plan_with(stakeout_measured=[(a, b, 1.003 * far) for (a, b), far in apart.items()]),
+    )
     known = sum(far**2 for far in apart.values()) / TAPE_M**2
     scale = 1.0 + 0.003 * known / (known + 1.0 / SCALE**2)
     for one, two in zip(before[:4], after[:4], strict=True):
@@ -812,7 +844,9 @@ def test_stakes_are_as_exact_as_stated():
     # The worst of pegs out by their tolerance any way and readings out by 5 mm, by trying them. What is
     # stated takes the worst across and along the tape together, so up to √2 more.
     subject, lines, plants = site.planted(rows=2)
-    _, pegs, bases, stakes, _ = stake_out(subject, lines, plants, site.buildings())
+    _, pegs, bases, stakes, _ = stake_out(
+        site.layers(subject, lines, plants, buildings=site.buildings())
+    )
     at = pegs.set_index("peg_id")
     turns = np.exp(1j * np.arange(0.0, 2.0 * math.pi, math.pi / 12))
     for base in bases.itertuples():
@@ -842,7 +876,7 @@ def test_on_a_slope_tapes_lie_along_the_ground():
     given = turned((subject, lines, plants, site.buildings()), 33.0, 20.0, 10.0)
     x, y = np.arange(-80.0, 121.0, 10.0), np.arange(-80.0, 121.0, 10.0)
     plane = Terrain(0.10 * x[None, :] - 0.07 * y[:, None], -80.0, -80.0, 10.0, 10.0)
-    points, pegs, bases, stakes, checks = stake_out(*given, terrain=plane)
+    points, pegs, bases, stakes, checks = stake_out(site.layers(*given), terrain=plane)
     for layer in (points, pegs, stakes):
         assert layer["ground_m"].to_numpy() == pytest.approx(
             (0.10 * layer["x_m"] - 0.07 * layer["y_m"]).to_numpy(), abs=1e-9
@@ -890,11 +924,8 @@ def test_contradicting_distances_show_residuals_that_balance():
     subject, lines, plants = site.planted()
     length = lines.geometry.iloc[0].length
     *_, bases, stakes, checks = stake_out(
-        subject,
-        lines,
-        plants,
-        site.buildings(),
-        measured=[("P1", "P2", length - 0.3), ("P1", "P2", length - 0.1)],
+        site.layers(subject, lines, plants, buildings=site.buildings()),
+        plan=plan_with(stakeout_measured=[("P1", "P2", length - 0.3), ("P1", "P2", length - 0.1)]),
     )
     rows = checks[checks["kind"] == "measured"]
     assert rows["residual_m"].tolist() == pytest.approx([-0.1, 0.1])
@@ -915,18 +946,16 @@ def test_a_stake_on_the_tape_may_be_measured_too_and_others_are_only_compared():
     at = float(plants["station_m"].iloc[10])
     name = str(plants["plant_id"].iloc[10])
     points, pegs, bases, _, checks = stake_out(
-        subject,
-        lines,
-        plants,
-        site.buildings(),
-        measured=[("P1", name, at + 0.05), ("A", "P1", 0.0)][:1],
+        site.layers(subject, lines, plants, buildings=site.buildings()),
+        plan=plan_with(stakeout_measured=[("P1", name, at + 0.05)]),
     )
     first = bases[bases["from_peg"] == "P1"]
     assert first["stretch"].iloc[0] == pytest.approx((at + 0.05) / at)
     peg, point = pegs.iloc[0], points.iloc[0]
     far = math.hypot(peg["x_m"] - point["x_m"], peg["y_m"] - point["y_m"])
     *_, checks = stake_out(
-        subject, lines, plants, site.buildings(), measured=[("A", "P1", far + 0.02)]
+        site.layers(subject, lines, plants, buildings=site.buildings()),
+        plan=plan_with(stakeout_measured=[("A", "P1", far + 0.02)]),
     )
     row = checks[checks["kind"] == "measured"].iloc[0]
     assert row["residual_m"] == pytest.approx(0.02)
@@ -937,10 +966,7 @@ def test_a_reading_on_a_slope_is_made_level():
     # Closed form: on 20 % along the tape, level = taut / √1.04.
     subject, lines, plants = site.planted(along=("east",))
     length = lines.geometry.iloc[0].length
-    *_, checks = stake_out(
-        subject, lines, plants, site.buildings(), terrain=TERRAIN_20_PERCENT, tape_m=100.0,
-        measured=[("P1", "P2", length * math.sqrt(1.04))],
-    )  # fmt: skip
+    *_, checks = stake_out(site.layers(subject, lines, plants, buildings=site.buildings()), terrain=TERRAIN_20_PERCENT, plan=plan_with(stakeout_tape=100.0, stakeout_measured=[("P1", "P2", length * math.sqrt(1.04))]))  # fmt: skip
     row = checks[checks["kind"] == "measured"].iloc[0]
     assert row["measured_m"] == pytest.approx(length, abs=1e-6)
     assert row["residual_m"] == pytest.approx(0.0, abs=1e-9)
@@ -952,8 +978,8 @@ def test_tapes_do_not_depend_on_where_the_site_lies(turn, east, north):
     # Invariance: turned and moved, every taped and running distance is the same.
     subject, lines, plants = site.planted(rows=2)
     house = site.buildings()
-    before = stake_out(subject, lines, plants, house)
-    after = stake_out(*turned((subject, lines, plants, house), turn, east, north))
+    before = stake_out(site.layers(subject, lines, plants, buildings=house))
+    after = stake_out(site.layers(*turned((subject, lines, plants, house), turn, east, north)))
     for number, names in (
         (1, ["tape_a_m", "tape_b_m", "crossing_deg"]),
         (3, ["along_m", "offset_m"]),
@@ -969,24 +995,22 @@ def test_tapes_do_not_depend_on_where_the_site_lies(turn, east, north):
 @pytest.mark.parametrize(
     ("options", "message"),
     [
+        ({"stakeout_mark": " "}, "stakes have no mark. Name a flag or paint"),
         (
-            {"tape_m": 1.0},
-            r"key stakeout\.tape: the tape is 1\.0 m long\. Give a tape of 5 m or more",
-        ),
-        ({"mark": " "}, "stakes have no mark. Name a flag or paint"),
-        (
-            {"measured": [("A", "Q9", 3.0)]},
+            {"stakeout_measured": [("A", "Q9", 3.0)]},
             r"measured at 'Q9', which is on no sheet\. Name a tape point",
         ),
-        ({"measured": [("A", "A", 3.0)]}, "from A to A, which is no distance"),
+        ({"stakeout_measured": [("A", "A", 3.0)]}, "from A to A, which is no distance"),
         (
-            {"measured": [("P1", "P2", 3.0)]},
+            {"stakeout_measured": [("P1", "P2", 3.0)]},
             r"3 m is measured from P1 to P2, where the map has 36\.78 m",
         ),
-        ({"measured": [("P1", "P2", float("nan"))]}, "nan m is measured from P1 to P2"),
     ],
 )
 def test_refusals_say_how_to_mend(options, message):
     subject, lines, plants = site.planted()
     with pytest.raises(InputError, match=message):
-        stake_out(subject, lines, plants, site.buildings(), **options)
+        stake_out(
+            site.layers(subject, lines, plants, buildings=site.buildings()),
+            plan=plan_with(**options),
+        )

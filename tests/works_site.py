@@ -19,6 +19,12 @@ def layer(geometries, **columns) -> gpd.GeoDataFrame:
     return gpd.GeoDataFrame(columns, geometry=list(geometries))
 
 
+def layers(parcels, planting_lines, plants, buildings=None, **more) -> dict:
+    """Layers as the steps of the works take them; None where there is none."""
+    named = {"parcels": parcels, "planting_lines": planting_lines, "plants": plants}
+    return named | {"buildings": buildings} | more
+
+
 def parcels(shape=PARCEL) -> gpd.GeoDataFrame:
     return layer([shape], parcel_id=["7"], is_subject=[True])
 

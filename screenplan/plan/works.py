@@ -6,6 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import (
     Field,
+    model_validator,
 )
 
 from screenplan.contracts import HIGHEST_PLANT_M, HIGHEST_PRICE
@@ -17,6 +18,7 @@ from screenplan.plan.values import (
     Section,
     Texts,
     Volume,
+    WrongError,
 )
 
 
@@ -52,6 +54,7 @@ class Works(Section):
     mulch: Literal["strip", "ring", "none"] = Field(
         "strip", description="Mulch over the cleared strip, in a ring round each plant, or none"
     )
+    # Deeper mulch smothers roots (common practice, no source).
     mulch_depth: Length = Field(0.075, ge=0, le=0.15, description="Depth of the mulch")
     mulch_clear: Length = Field(
         0.1, ge=0, le=0.5, description="How far mulch is kept off each stem"
@@ -77,6 +80,16 @@ class Works(Section):
         description="Days between waterings in weeks 3 to 12; every 2 to 3 days is published",
         json_schema_extra={"unit": "days"},
     )
+
+    @model_validator(mode="after")
+    def _rings_leave_mulch(self):
+        if self.mulch == "ring" and self.ring <= 2.0 * self.mulch_clear:
+            raise WrongError(
+                f"a mulch ring {self.ring:g} m wide leaves no mulch {self.mulch_clear:g} m off the stem",
+                "Give a wider ring or a smaller works.mulch_clear",
+                self.key("ring"),
+            )
+        return self
 
 
 class Fence(Section):

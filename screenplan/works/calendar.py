@@ -18,6 +18,8 @@ import pandas as pd
 from screenplan.contracts import SCHEDULE
 from screenplan.contracts.tables import table_of, with_notes
 from screenplan.ground.errors import refuse
+from screenplan.plan import DEFAULTS, Options
+from screenplan.plan.works import Calendar, Works
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species import Species
 from screenplan.planting.stand import Stand, stand_of
@@ -43,14 +45,8 @@ def schedule_work(
     quantities: pd.DataFrame | None = None,
     fence_options: pd.DataFrame | None = None,
     *,
-    planting: str | None = None,
-    request: str = "request_nebraska",
-    nesting: str = "nesting_march_august",
+    plan: Options = DEFAULTS,
     position_deg: tuple[float, float] | None = None,
-    years: int = 30,
-    caliper_m: float | None = None,
-    water_every_days: int = 2,
-    curve: str = "smooth",
     limits: Mapping[str, Limit] | None = None,
     table: Mapping[str, Species] | None = None,
     today: dt.date | None = None,
@@ -62,23 +58,12 @@ def schedule_work(
     plants : GeoDataFrame
     closure, quantities, fence_options : DataFrame, optional
         The year of closure, whether there is mulch, and the chosen fence come from them.
-    planting : str, optional
-        Day of planting, ``YYYY-MM-DD``; without it days are counted and dates stay empty.
-    request : str
-        Limit of the kind ``locate_request``: how long to wait, and for how long it holds.
-    nesting : str
-        Limit of the kind ``nesting``: when hedges are not clipped, and nothing that grows is cut.
+    plan : Options, optional
+        Of it [calendar], [works] and [growth]. Without a day of planting days are counted, and
+        dates stay empty.
     position_deg : tuple of 2 floats, optional
         Longitude and latitude of the site; without them no date is held against the seasons.
-    years : int
-        Growth is looked at so far.
-    caliper_m : float, optional
-        Diameter of the stems, metres.
-    water_every_days : {2, 3}
-        In weeks 3 to 12.
-    curve, table
-        As for growth.
-    limits : mapping, optional
+    limits, table : mapping, optional
         By default the shipped ones.
     today : date, optional
         To tell a date in the past; by default the computer's.
@@ -93,27 +78,30 @@ def schedule_work(
     Raises
     ------
     InputError
-        If the planting date is no date, more than `BACK_YEARS` back or `AHEAD_YEARS` ahead, or one on
+        If the planting date is more than `BACK_YEARS` back or `AHEAD_YEARS` ahead, or one on
         which the stock would die.
     """
     today = today or dt.date.today()
-    start = _read_date(planting, today)
+    start = _read_date(plan.calendar, today)
     new = plants.loc[~plants["existing"].to_numpy(bool)]
     if not len(new):
         raise refuse("no plant is to be set", "Choose a line that has room for plants", key="rows")
-    asked = limit_named(limits, request, "locate_request", "calendar.request")
-    birds = limit_named(limits, nesting, "nesting", "calendar.nesting")
+    asked = limit_named(
+        limits, plan.calendar.request, "locate_request", plan.calendar.key("request")
+    )
+    birds = limit_named(limits, plan.calendar.nesting, "nesting", plan.calendar.key("nesting"))
     seasons = Seasons(start, None if position_deg is None else position_deg[1])
     kinds = kinds_of(new, table)
     notes = [*judge_planting(seasons, kinds, limits)]
     mulched = quantities is None or (quantities["item"] == "mulch").any()
     topped = quantities is None or (quantities["item"] == "mulch_again").any()
     fence = _chosen(fence_options)
-    clip = _first_clip(stand_of(new, years=years, curve=curve, table=table), least_gap(plants))
+    stand = stand_of(new, years=plan.growth.years, curve=plan.growth.curve, table=table)
+    clip = _first_clip(stand, least_gap(plants))
     tasks = [
         *_before(asked, birds, seasons, fence is not None),
         *_planting(kinds, seasons, limits, mulched, fence),
-        *_watering(kinds, caliper_m, water_every_days, seasons, limits),
+        *_watering(kinds, plan.works, seasons, limits),
         *_after(asked, topped, fence),
         *_clipping(clip, birds, seasons),
         *_closing(closure),
@@ -151,22 +139,17 @@ def year_day(year: int) -> int:
     return round(year * YEAR_DAYS)
 
 
-def _read_date(text: str | None, today: dt.date) -> dt.date | None:
-    if text is None:
+def _read_date(asked: Calendar, today: dt.date) -> dt.date | None:
+    if asked.planting is None:
         return None
-    try:
-        date = dt.date.fromisoformat(str(text))
-    except ValueError:
-        raise refuse(
-            f"'{text}' is not a date", "Write it as 2027-04-10", key="calendar.planting"
-        ) from None
+    date = dt.date.fromisoformat(asked.planting)
     years = (date - today).days / YEAR_DAYS
     if not -BACK_YEARS <= years <= AHEAD_YEARS:
         raise refuse(
             f"the planting date {date.isoformat()} is {abs(years):.0f} years "
             f"{'back' if years < 0 else 'ahead'}",
             f"Give a day at most {BACK_YEARS} years back or {AHEAD_YEARS} ahead, as 2027-04-10",
-            key="calendar.planting",
+            key=asked.key("planting"),
         )
     return date
 
@@ -279,10 +262,10 @@ def _planting(
         )  # fmt: skip
 
 
-def _watering(kinds: Sequence[Kind], caliper, every, seasons: Seasons, limits) -> Iterator[dict]:
+def _watering(kinds: Sequence[Kind], works: Works, seasons: Seasons, limits) -> Iterator[dict]:
     longest: dict[str, Stage] = {}
     for stock in dict.fromkeys(kind.stock.key for kind in kinds):
-        for stage in water_stages(stock, caliper, often_every_days=every):
+        for stage in water_stages(stock, works.caliper, often_every_days=works.water_every):
             longest[stage.key] = max(
                 stage, longest.get(stage.key, stage), key=lambda one: one.times
             )

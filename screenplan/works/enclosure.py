@@ -8,9 +8,10 @@ A wire may pass over a buried line; a post may not stand in its tolerance zone.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
-import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
@@ -60,13 +61,12 @@ class Ground:
     buried: shapely.Geometry
 
 
-def fence_ground(
-    parcels: gpd.GeoDataFrame, buildings, utilities, keep_outs, roads, *, boundary_m: float
-) -> Ground:
-    """Find where wire may run and where posts may not stand."""
+def fence_ground(layers: Mapping[str, Any], boundary_m: float) -> Ground:
+    """Find where wire may run and where posts may not stand; see `screenplan.works.fence.lay_fence`."""
+    parcels, roads, utilities = (layers.get(name) for name in ("parcels", "roads", "utilities"))
     subject = subject_of(parcels)[0] if outline_known(parcels) else open_ground()
     closed = []
-    for layer in (buildings, keep_outs):
+    for layer in (layers.get("buildings"), layers.get("keep_outs")):
         if layer is not None:
             closed += [
                 shapely.buffer(shape, OFF_THINGS_M if shape.area > 0 else THIN_M)

@@ -17,6 +17,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -26,11 +27,12 @@ import shapely
 from screenplan.contracts import FENCE_OPTIONS, FENCE_POSTS, FENCE_WIRES
 from screenplan.contracts.tables import layer_of, table_of
 from screenplan.ground.errors import InputError, refuse
+from screenplan.plan import DEFAULTS, Options
+from screenplan.plan.works import Fence
 from screenplan.planting.growth import GROWTHS
 from screenplan.planting.species import Species
 from screenplan.planting.stand import Stand, stand_of
 from screenplan.works.enclosure import beside, enclose, fence_ground, no_room
-from screenplan.works.money import check_prices
 from screenplan.works.posts import set_posts
 
 SCHEMES = ("perimeter", "outer_side", "inner_side", "cages")
@@ -74,62 +76,21 @@ class _Laid:
 
 
 def lay_fence(
-    parcels: gpd.GeoDataFrame,
-    planting_lines: gpd.GeoDataFrame,
-    plants: gpd.GeoDataFrame,
-    buildings: gpd.GeoDataFrame | None = None,
-    utilities: gpd.GeoDataFrame | None = None,
-    keep_outs: gpd.GeoDataFrame | None = None,
-    roads: gpd.GeoDataFrame | None = None,
+    layers: Mapping[str, Any],
     *,
-    scheme: str = "none",
-    animal: str = "deer",
-    height_m: float | None = None,
-    stands_years: int | None = None,
-    post_spacing_m: float = 4.2672,
-    brace_every_m: float = 100.584,
-    clearance_m: float = 0.3,
-    boundary_m: float = 0.3,
-    gates: int = 1,
-    gate_m: float = 1.2,
-    roll_m: float = 100.0,
-    cage_m: float | None = None,
-    prices: Mapping[str, float] | None = None,
-    curve: str = "smooth",
+    plan: Options = DEFAULTS,
     table: Mapping[str, Species] | None = None,
 ) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame, pd.DataFrame]:
     """Lay a fence, and compare the ways to fence the plants.
 
     Parameters
     ----------
-    parcels, planting_lines, plants : GeoDataFrame
-        In the local frame.
-    buildings, utilities, keep_outs, roads : GeoDataFrame, optional
-        What the fence keeps out of.
-    scheme : {"none", "perimeter", "outer_side", "inner_side", "cages"}
-        Which fence the layers hold.
-    animal : {"deer", "rabbit", "livestock"}
-    height_m : float, optional
-        By default the height that keeps most of the animals out, metres.
-    stands_years : int, optional
-        Years that it must stand; by default until plants of low growth are above the animal's reach,
-        at most `LONGEST_YEARS`.
-    post_spacing_m, brace_every_m : float
-        Greatest distances, metres.
-    clearance_m, boundary_m : float
-        Between the crowns of high growth and the wire, and between boundary and wire, metres.
-    gates : int
-        Gates in each closed fence.
-    gate_m : float
-        Clear width of a gate, metres.
-    roll_m : float
-        Length of wire or mesh on a roll, metres.
-    cage_m : float, optional
-        Diameter of a cage; by default what the crowns need, metres.
-    prices : mapping, optional
-        Price by item: fence_roll, fence_line_post, fence_corner_post, fence_gate, fence_brace,
-        fence_staple, cage_post.
-    curve : {"smooth", "straight"}
+    layers : mapping
+        Parcels, planting lines and plants, and buildings, utilities, keep-outs and roads, which the
+        fence keeps out of, if there are any: by their contracts, in local-frame metres.
+    plan : Options, optional
+        Of it [fence], the prices of [cost] and the curve of [growth]. Without years the fence
+        stands until plants of low growth are above the animal's reach, at most `LONGEST_YEARS`.
     table : mapping, optional
         The species table.
 
@@ -143,47 +104,38 @@ def lay_fence(
     Raises
     ------
     InputError
-        If a parameter is out of range, or there is no room for the chosen scheme.
+        If there is no room for the chosen scheme.
     """
-    _check(
-        scheme, animal, height_m, stands_years, post_spacing_m, brace_every_m, clearance_m,
-        boundary_m, gates, gate_m, roll_m, cage_m,
-    )  # fmt: skip
-    prices = check_prices(prices or {})
-    kind = ANIMALS[animal]
-    height = kind.fence_m if height_m is None else float(height_m)
+    fence, plants = plan.fence, layers["plants"]
+    kind = ANIMALS[fence.animal]
+    height = kind.fence_m if fence.height is None else fence.height
     new = ~plants["existing"].to_numpy(bool)
-    stand = stand_of(plants, years=LONGEST_YEARS, curve=curve, table=table)
-    years = (
-        years_to_outgrow(stand, new, kind.reach_m) if stands_years is None else int(stands_years)
-    )
+    stand = stand_of(plants, years=LONGEST_YEARS, curve=plan.growth.curve, table=table)
+    years = fence.years or years_to_outgrow(stand, new, kind.reach_m)
     crown = stand.crowns(GROWTHS.index("high"), years)
-    ground = fence_ground(parcels, buildings, utilities, keep_outs, roads, boundary_m=boundary_m)
+    ground = fence_ground(layers, fence.boundary)
     options, chosen = [], None
     for name in SCHEMES:
         try:
             if name == "cages":
-                laid = _cages(plants, ground, crown, clearance_m, cage_m, height)
+                laid = _cages(plants, ground, crown, fence, height)
             else:
-                laid = _fences(
-                    name, planting_lines, plants, ground, crown, clearance_m, height,
-                    spacing_m=post_spacing_m, brace_every_m=brace_every_m, gates=gates, gate_m=gate_m,
-                )  # fmt: skip
+                laid = _fences(name, layers, ground, crown, fence, height)
         except InputError as error:
-            if name == scheme:
+            if name == fence.scheme:
                 raise
             options.append(
                 {"scheme": name, "chosen": False, "possible": False, "height_m": height,
                  "stands_years": years, "says": _sentence(error.problems[0].what)}
             )  # fmt: skip
             continue
-        options.append(_option(name, laid, scheme, height, years, roll_m, prices, kind, animal))
-        if name == scheme:
+        options.append(_option(name, laid, fence, height, years, plan.cost.prices))
+        if name == fence.scheme:
             chosen = laid
     chosen = chosen or _Laid()
     return (
-        layer_of(FENCE_POSTS, chosen.posts, chosen.places, parcels.crs),
-        layer_of(FENCE_WIRES, chosen.wires, chosen.runs, parcels.crs),
+        layer_of(FENCE_POSTS, chosen.posts, chosen.places, plants.crs),
+        layer_of(FENCE_WIRES, chosen.wires, chosen.runs, plants.crs),
         table_of(FENCE_OPTIONS, options),
     )
 
@@ -204,17 +156,19 @@ def years_to_outgrow(stand: Stand, new, reach_m: float) -> int:
     return int(first.max(initial=1))
 
 
-def _fences(name, planting_lines, plants, ground, crown, clearance, height, **posting) -> _Laid:
-    closed = name == "perimeter"
+def _fences(name, layers, ground, crown, fence: Fence, height) -> _Laid:
+    closed, planted = name == "perimeter", (layers["planting_lines"], layers["plants"])
     if closed:
-        rings = enclose(planting_lines, plants, ground, crown, clearance)
+        rings = enclose(*planted, ground, crown, fence.clearance)
         paths = [shapely.LineString(ring.exterior.coords) for ring in rings]
     else:
-        paths = beside(planting_lines, plants, ground, crown, clearance, name == "inner_side")
-        posting["gates"] = 0
+        paths = beside(*planted, ground, crown, fence.clearance, name == "inner_side")
     laid = _Laid()
     for number, path in enumerate(paths, 1):
-        posts, runs = set_posts(path, ground, closed=closed, **posting)
+        posts, runs = set_posts(
+            path, ground, closed=closed, gates=fence.gates if closed else 0, gate_m=fence.gate_width,
+            spacing_m=fence.post_spacing, brace_every_m=fence.brace_every,
+        )  # fmt: skip
         base = {"fence_id": f"F{number}", "height_m": height}
         for count, post in enumerate(posts, 1):
             laid.posts.append(
@@ -235,30 +189,28 @@ def _fences(name, planting_lines, plants, ground, crown, clearance, height, **po
     return laid
 
 
-def _cages(plants, ground, crown, clearance, cage_m, height) -> _Laid:
+def _cages(plants, ground, crown, fence: Fence, height) -> _Laid:
     new = ~plants["existing"].to_numpy(bool)
     if not new.any():
         raise refuse(
             "all plants stand already, and none of them gets a cage",
             "Fence the row (fence.scheme), or leave the fence out",
-            key="fence.scheme",
+            key=fence.key("scheme"),
         )
     points = plants.geometry.to_numpy()
-    asked = (
-        2.0 * float((crown.farthest + clearance)[new].max()) if cage_m is None else float(cage_m)
-    )
+    asked = fence.cage or 2.0 * float((crown.farthest + fence.clearance)[new].max())
     others = shapely.get_coordinates(points)
     apart = np.hypot(*(others[:, None] - others[None]).transpose(2, 0, 1))
     np.fill_diagonal(apart, np.inf)
     to_edge = shapely.distance(points, ground.wire.boundary)
     room = min(float(apart[new].min()) / 2.0, float(to_edge[new].min()))
-    radius = asked / 2.0 if cage_m is not None else min(asked / 2.0, room)
+    radius = asked / 2.0 if fence.cage else min(asked / 2.0, room)
     if radius > room + 1e-9:
         raise refuse(
             f"cages {{{asked:.2f} m}} wide do not fit: there is room for {{{2.0 * room:.2f} m}} between the "
             "plants and to the boundary",
             "Give a narrower cage (fence.cage), a wider spacing, or fence the whole planting",
-            key="fence.cage",
+            key=fence.key("cage"),
         )
     tight = new & (crown.farthest > radius + 1e-3)
     if tight.any():
@@ -300,13 +252,13 @@ def _cage_posts(point, radius, ground) -> list[shapely.Point]:
     return best
 
 
-def _option(name, laid: _Laid, scheme, height, years, roll_m, prices, kind, animal) -> dict:
+def _option(name, laid: _Laid, fence: Fence, height, years, prices) -> dict:
     cages = name == "cages"
     corner, gate_posts = laid.count("corner", "end"), laid.count("gate")
     line = laid.count("cage") if cages else laid.count("line", "brace")
     braces = sum(post["braces"] or 0 for post in laid.posts)
     gates = sum(wire["role"] == "gate" for wire in laid.wires)
-    rolls = math.ceil(laid.wire_m / roll_m - 1e-9)
+    rolls = math.ceil(laid.wire_m / fence.roll - 1e-9)
     staples = (line + corner + gate_posts) * (math.ceil(height / STAPLE_EVERY_M - 1e-9) + 1)
     bill = {
         "fence_roll": rolls,
@@ -318,18 +270,19 @@ def _option(name, laid: _Laid, scheme, height, years, roll_m, prices, kind, anim
     }
     missing = [item for item, count in bill.items() if count and item not in prices]
     cost = None if missing else sum(prices[item] * n for item, n in bill.items() if n)
-    says = _words(name, height, kind, animal, years)
+    says = _words(name, height, fence.animal, years)
     if missing and prices:
         says += f". For its cost, give the price of {', '.join(missing)}"
     return {
-        "scheme": name, "chosen": name == scheme, "possible": True, "height_m": height,
+        "scheme": name, "chosen": name == fence.scheme, "possible": True, "height_m": height,
         "stands_years": years, "wire_m": laid.wire_m, "rolls": rolls, "line_posts": line,
         "corner_posts": corner, "gate_posts": gate_posts, "braces": braces, "gates": gates,
         "staples": staples, "cost": cost, "says": says,
     }  # fmt: skip
 
 
-def _words(name: str, height: float, kind: Animal, animal: str, years: int) -> str:
+def _words(name: str, height: float, animal: str, years: int) -> str:
+    kind = ANIMALS[animal]
     low = height < kind.fence_m - 0.01
     what = (
         f"At {{{height:.2f} m}} it only discourages {animal}: {{{kind.fence_m:.2f} m}} keeps most of them out "
@@ -352,45 +305,3 @@ def _words(name: str, height: float, kind: Animal, animal: str, years: int) -> s
 def _sentence(text: str) -> str:
     text = f"{text}"
     return text[0].upper() + text[1:]
-
-
-def _check(
-    scheme, animal, height_m, stands_years, post_spacing_m, brace_every_m, clearance_m, boundary_m,
-    gates, gate_m, roll_m, cage_m,
-) -> None:  # fmt: skip
-    if scheme not in ("none", *SCHEMES):
-        raise refuse(
-            f"'{scheme}' is no way to fence",
-            f"Write one of none, {', '.join(SCHEMES)}",
-            key="fence.scheme",
-        )
-    if animal not in ANIMALS:
-        raise refuse(
-            f"nothing is known about fences against '{animal}'",
-            f"Write one of {', '.join(ANIMALS)}",
-            key="fence.animal",
-        )
-    for key, value, low, high in (
-        ("height", height_m, 0.2, 4.0),
-        ("post_spacing", post_spacing_m, 0.5, 30.0),
-        ("brace_every", brace_every_m, 5.0, 1000.0),
-        ("clearance", clearance_m, 0.0, 5.0),
-        ("boundary", boundary_m, 0.0, 20.0),
-        ("gate_width", gate_m, 0.5, 10.0),
-        ("roll", roll_m, 1.0, 1000.0),
-        ("cage", cage_m, 0.2, 10.0),
-    ):
-        if value is not None and not low <= value <= high:
-            raise refuse(
-                f"{{{value} m}} is out of range",
-                f"Give {{{low:g} to {high:g} m}}",
-                key=f"fence.{key}",
-            )
-    if stands_years is not None and not 1 <= stands_years <= LONGEST_YEARS:
-        raise refuse(
-            f"the fence stands {stands_years} years",
-            f"Give 1 to {LONGEST_YEARS}",
-            key="fence.years",
-        )
-    if not 0 <= gates <= 10:
-        raise refuse(f"{gates} gates are asked for", "Give 0 to 10", key="fence.gates")

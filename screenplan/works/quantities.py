@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
 
-import geopandas as gpd
 import numpy as np
 import pandas as pd
 
@@ -13,8 +13,9 @@ from screenplan.contracts import QUANTITIES
 from screenplan.contracts.tables import table_of, with_notes
 from screenplan.ground.errors import refuse
 from screenplan.ground.said import said
+from screenplan.plan import DEFAULTS, Options
+from screenplan.plan.works import Works
 from screenplan.planting.species import Species
-from screenplan.planting.stock import HOLE_PER_BALL
 from screenplan.planting.zones import open_ground, subject_of
 from screenplan.site.ownership import outline_known
 from screenplan.works import water
@@ -56,8 +57,6 @@ DIG = said(
 )
 #: String line is sold on rolls of this length, metres (common practice, no source).
 LINE_ROLL_M = 50.0
-#: Mulch deeper than this smothers roots (common practice, no source), metres.
-DEEPEST_MULCH_M = 0.15
 #: Mulch is topped up in so many years.
 MULCH_YEARS = 3
 _COMMON, _ARITHMETIC = "common practice, no source", "arithmetic"
@@ -66,65 +65,22 @@ NOISE = 1e-9
 
 
 def count_material(
-    parcels: gpd.GeoDataFrame,
-    planting_lines: gpd.GeoDataFrame,
-    plants: gpd.GeoDataFrame,
-    stakes: gpd.GeoDataFrame | None = None,
-    pegs: gpd.GeoDataFrame | None = None,
-    base_lines: gpd.GeoDataFrame | None = None,
-    fence_options: pd.DataFrame | None = None,
+    layers: Mapping[str, Any],
     *,
-    losses: float = 0.05,
-    hole_factor: float = HOLE_PER_BALL,
-    hole_m: float | None = None,
-    strip_m: float = 1.0,
-    mulch: str = "strip",
-    mulch_depth_m: float = 0.075,
-    mulch_clear_m: float = 0.1,
-    mulch_top_up: float = 1.0 / 3.0,
-    ring_m: float = 0.9,
-    bag_m3: float = 0.05,
-    caliper_m: float | None = None,
-    water_every_days: int = 2,
-    spacing_m: float = 1.5,
-    roll_m: float = 100.0,
+    plan: Options = DEFAULTS,
     table: Mapping[str, Species] | None = None,
 ) -> pd.DataFrame:
     """Count what the work needs.
 
     Parameters
     ----------
-    parcels, planting_lines, plants : GeoDataFrame
-        In the local frame. Plants that stand already need nothing.
-    stakes, pegs, base_lines : GeoDataFrame, optional
-        The stake-out.
-    fence_options : DataFrame, optional
-        The chosen row is counted.
-    losses : float
-        Share of plants ordered beyond those that are set.
-    hole_factor : float
-        Width of a hole per width of the root ball.
-    hole_m : float, optional
-        A width that holes have at least, metres.
-    strip_m : float
-        Width of the strip that is cleared along each row, metres.
-    mulch : {"strip", "ring", "none"}
-    mulch_depth_m, mulch_clear_m : float
-        Depth of the mulch, and how far it is kept off each stem, metres.
-    mulch_top_up : float
-        Share of the mulch that is topped up each year, for `MULCH_YEARS` years.
-    ring_m : float
-        Outer diameter of a mulch ring, metres.
-    bag_m3 : float
-        What a bag of mulch holds, m³.
-    caliper_m : float, optional
-        Diameter of the stems, metres, if they were measured.
-    water_every_days : {2, 3}
-        In weeks 3 to 12.
-    spacing_m : float
-        The asked spacing, metres: cleared strips are broken at wider gaps.
-    roll_m : float
-        Wire on a roll, metres.
+    layers : mapping
+        Parcels, planting lines and plants, of which those that stand already need nothing; if there
+        are any, stakes, pegs and base lines of the stake-out, and fence options, of which the chosen
+        row is counted. By their contracts, in local-frame metres.
+    plan : Options, optional
+        Of it [works], [setbacks], [rows] and [fence]. Cleared strips are broken at gaps wider than
+        the spacing.
     table : mapping, optional
         The species table, by default the shipped one.
 
@@ -136,17 +92,14 @@ def count_material(
     Raises
     ------
     InputError
-        If a parameter is out of range, or root balls are wider than the plants are apart.
+        If no plant is to be set, or root balls are wider than the plants are apart.
     """
-    _check(
-        losses=losses, hole_factor=hole_factor, strip=strip_m, mulch=mulch, mulch_depth=mulch_depth_m,
-        mulch_clear=mulch_clear_m, mulch_top_up=mulch_top_up, ring=ring_m, mulch_bag=bag_m3,
-    )  # fmt: skip
+    works, parcels, plants = plan.works, layers["parcels"], layers["plants"]
     new = plants.loc[~plants["existing"].to_numpy(bool)]
     if not len(new):
         raise refuse("no plant is to be set", "Choose a line that has room for plants", key="rows")
     kinds = kinds_of(new, table)
-    holes = [kind.hole(hole_factor, hole_m) for kind in kinds]
+    holes = [kind.hole(works.hole_factor, plan.setbacks.hole) for kind in kinds]
     gaps = nearest_gaps(plants)
     usual = float(np.median(gaps)) if len(gaps) else math.inf
     for kind, hole in zip(kinds, holes, strict=True):
@@ -155,20 +108,22 @@ def count_material(
                 f"the {kind.stock.roots} is {{{hole.ball_m:.2f} m}} wide, and plants stand {{{usual:.2f} m}} "
                 "apart",
                 "Take smaller stock (plants.stock_height), or a wider spacing",
-                key="rows.spacing",
+                key=plan.rows.key("spacing"),
             )
     subject = subject_of(parcels)[0] if outline_known(parcels) else open_ground()
-    strip = strip_along(planting_lines, plants, subject, width_m=strip_m, spacing_m=spacing_m)
+    strip = strip_along(
+        layers["planting_lines"], plants, subject,
+        width_m=works.strip, spacing_m=plan.rows.spacing,
+    )  # fmt: skip
     rows = [
-        *_ordering(kinds, losses),
-        *_marking(stakes, pegs, base_lines),
+        *_ordering(kinds, works.losses),
+        *_marking(layers),
         _done("clearing", "ground", strip.area, "m2",
-              f"{{{strip_m:g} m}} wide along the rows and half of it beyond their ends", _ARITHMETIC, DIG),
+              f"{{{works.strip:g} m}} wide along the rows and half of it beyond their ends", _ARITHMETIC, DIG),
         *_holes(kinds, holes),
-        *_mulching(mulch, strip.area, plants, len(new), mulch_depth_m, mulch_clear_m, mulch_top_up,
-                   ring_m, bag_m3),
-        *_watering(kinds, caliper_m, water_every_days),
-        *_fencing(fence_options, roll_m),
+        *_mulching(works, strip.area, plants, len(new)),
+        *_watering(kinds, works),
+        *_fencing(layers.get("fence_options"), plan.fence.roll),
     ]  # fmt: skip
     return with_notes(table_of(QUANTITIES, rows), _doubts(new, kinds, holes, gaps, usual))
 
@@ -194,19 +149,17 @@ def _doubts(new, kinds, holes, gaps, usual: float) -> Iterator[str]:
         )
 
 
-def _bought(item, part, amount, unit, pack_amount, pack, how, source, caution=None) -> dict:
-    return {
-        "item": item, "part": part, "name": ITEMS[item], "amount": amount, "unit": unit,
-        "pack_amount": pack_amount, "pack": pack, "packs": math.ceil(amount / pack_amount - NOISE),
-        "how": how, "source": source, "caution": caution,
-    }  # fmt: skip
-
-
 def _done(item, part, amount, unit, how, source, caution=None) -> dict:
     return {
         "item": item, "part": part, "name": ITEMS[item], "amount": amount, "unit": unit, "how": how,
         "source": source, "caution": caution,
     }  # fmt: skip
+
+
+def _bought(row: dict, pack: str, pack_amount: float = 1.0) -> dict:
+    """Tell of what is counted in a row how many packs are bought."""
+    packs = math.ceil(row["amount"] / pack_amount - NOISE)
+    return row | {"pack_amount": pack_amount, "pack": pack, "packs": packs}
 
 
 def _ordering(kinds: Sequence[Kind], losses: float) -> Iterator[dict]:
@@ -215,9 +168,8 @@ def _ordering(kinds: Sequence[Kind], losses: float) -> Iterator[dict]:
             f"{kind.count} plants, {kind.stock.key.replace('_', ' ')}, {{{kind.height_m:g} m}} high, and "
             f"{losses:.0%} for losses"
         )
-        yield _bought(
-            "plant", "plants", kind.count * (1.0 + losses), "each", 1.0, "plant", how, _COMMON
-        ) | {
+        row = _done("plant", "plants", kind.count * (1.0 + losses), "each", how, _COMMON)
+        yield _bought(row, "plant") | {
             "item": f"plant{kind.ending}",
             "name": f"{ITEMS['plant']}: {kind.species.both_names}",
             "species": kind.species.key,
@@ -228,21 +180,18 @@ def _ordering(kinds: Sequence[Kind], losses: float) -> Iterator[dict]:
         }
 
 
-def _marking(stakes, pegs, base_lines) -> Iterator[dict]:
+def _marking(layers: Mapping[str, Any]) -> Iterator[dict]:
+    stakes, pegs, base_lines = (layers.get(name) for name in ("stakes", "pegs", "base_lines"))
     if stakes is not None and len(stakes):
-        yield _bought(
-            "flag", "stake-out", len(stakes), "each", 1.0, "flag", "one a plant", _ARITHMETIC
-        )
+        row = _done("flag", "stake-out", len(stakes), "each", "one a plant", _ARITHMETIC)
+        yield _bought(row, "flag")
     if pegs is not None and len(pegs):
-        yield _bought(
-            "peg", "stake-out", len(pegs), "each", 1.0, "peg", "ends of the base lines, and corners, "
-            "ends and gates of the fence", _ARITHMETIC, DIG,
-        )  # fmt: skip
+        how = "ends of the base lines, and corners, ends and gates of the fence"
+        yield _bought(_done("peg", "stake-out", len(pegs), "each", how, _ARITHMETIC, DIG), "peg")
     if base_lines is not None and len(base_lines):
-        yield _bought(
-            "line", "stake-out", float(base_lines["slope_m"].max()), "m", LINE_ROLL_M, "roll",
-            "the longest base line along the ground; it is moved from tape to tape", _COMMON,
-        )  # fmt: skip
+        how = "the longest base line along the ground; it is moved from tape to tape"
+        row = _done("line", "stake-out", float(base_lines["slope_m"].max()), "m", how, _COMMON)
+        yield _bought(row, "roll", LINE_ROLL_M)
 
 
 def _holes(kinds: Sequence[Kind], holes) -> Iterator[dict]:
@@ -296,31 +245,36 @@ def _listed(words) -> str:
     return " or ".join(dict.fromkeys(words))
 
 
-def _mulching(kind, strip_area, plants, count, depth, clear, top_up, ring, bag) -> Iterator[dict]:
-    if kind == "none" or depth == 0:
+def _mulching(works: Works, strip_area: float, plants, count: int) -> Iterator[dict]:
+    depth, clear = works.mulch_depth, works.mulch_clear
+    if works.mulch == "none" or depth == 0:
         return
-    if kind == "strip":
+    if works.mulch == "strip":
         area = max(strip_area - count * math.pi * clear**2, 0.0)
         where = "the cleared strip"
     else:
-        area = ring_area(plants, ring_m=ring, clear_m=clear)
-        where = f"rings {{{ring:g} m}} wide"
-    yield _bought(
-        "mulch", "mulch", area * depth, "m3", bag, "bag",
+        area = ring_area(plants, ring_m=works.ring, clear_m=clear)
+        where = f"rings {{{works.ring:g} m}} wide"
+    row = _done(
+        "mulch", "mulch", area * depth, "m3",
         f"{where}, {{{area:.1f} m²}}, {{{depth * 100:g} cm}} deep, kept {{{clear * 100:g} cm}} off each stem",
         _ARITHMETIC, "Never heap mulch against a stem",
     )  # fmt: skip
-    again = top_up * area * depth
+    yield _bought(row, "bag", works.mulch_bag)
+    again = works.mulch_top_up * area * depth
     if again > 0.0:
-        # Each year's bags are bought in that year, so each time is rounded up.
-        yield _bought(
-            "mulch_again", "mulch", MULCH_YEARS * again, "m3", bag, "bag",
-            f"{MULCH_YEARS} times, once a year, {{{again:.2f} m³}} each: {top_up:.0%} of it has rotted",
+        row = _done(
+            "mulch_again", "mulch", MULCH_YEARS * again, "m3",
+            f"{MULCH_YEARS} times, once a year, {{{again:.2f} m³}} each: {works.mulch_top_up:.0%} of it has rotted",
             _COMMON,
-        ) | {"packs": MULCH_YEARS * math.ceil(again / bag - NOISE)}  # fmt: skip
+        )  # fmt: skip
+        # Each year's bags are bought in that year, so each time is rounded up.
+        packs = MULCH_YEARS * math.ceil(again / works.mulch_bag - NOISE)
+        yield _bought(row, "bag", works.mulch_bag) | {"packs": packs}
 
 
-def _watering(kinds: Sequence[Kind], caliper, every) -> Iterator[dict]:
+def _watering(kinds: Sequence[Kind], works: Works) -> Iterator[dict]:
+    caliper = works.caliper
     litres = [water.litres_each_time(kind.stock.key, kind.height_m, caliper) for kind in kinds]
     told = dict.fromkeys(
         f"{{{each:.1f} l}} a plant: {_water_rule(kind, caliper)}"
@@ -333,7 +287,9 @@ def _watering(kinds: Sequence[Kind], caliper, every) -> Iterator[dict]:
     )  # fmt: skip
     stages: dict[str, tuple[water.Stage, float]] = {}
     for each, kind in zip(litres, kinds, strict=True):
-        for stage in water.water_stages(kind.stock.key, caliper, often_every_days=every):
+        for stage in water.water_stages(
+            kind.stock.key, caliper, often_every_days=works.water_every
+        ):
             longest, amount = stages.get(stage.key, (stage, 0.0))
             longest = max(stage, longest, key=lambda one: one.times)
             stages[stage.key] = (longest, amount + each * kind.count * stage.times)
@@ -361,10 +317,8 @@ def _fencing(options, roll_m) -> Iterator[dict]:
     one = options.loc[options["chosen"].to_numpy(bool)].iloc[0]
     cages = one["scheme"] == "cages"
     how = f"{one['scheme'].replace('_', ' ')}, {{{one['height_m']:.2f} m}} high"
-    yield _bought(
-        "fence_roll", "fence", float(one["wire_m"]), "m", roll_m, "roll", f"{how}; gates left out",
-        _ARITHMETIC,
-    )  # fmt: skip
+    row = _done("fence_roll", "fence", float(one["wire_m"]), "m", f"{how}; gates left out", _ARITHMETIC)  # fmt: skip
+    yield _bought(row, "roll", roll_m)
     source = _COMMON if cages else "spacing of posts: NRCS 382 state specifications (read)"
     for item, amount, pack, why, caution in (
         ("cage_post" if cages else "fence_line_post", one["line_posts"], "post", source, DIG),
@@ -374,39 +328,4 @@ def _fencing(options, roll_m) -> Iterator[dict]:
         ("fence_staple", one["staples"], "staple", _COMMON, None),
     ):  # fmt: skip
         if amount:
-            yield _bought(item, "fence", int(amount), "each", 1.0, pack, how, why, caution)
-
-
-def _check(*, mulch: str, **numbers: float) -> None:
-    """Refuse what is out of its range; ``numbers`` go by the plan's keys."""
-    if mulch not in ("strip", "ring", "none"):
-        raise refuse(
-            f"'{mulch}' is no way to mulch", "Write strip, ring or none", key="works.mulch"
-        )
-    for key, (low, high, unit) in _RANGES.items():
-        value = numbers[key]
-        if not (math.isfinite(value) and low <= value <= high):
-            raise refuse(
-                f"{value:g}{unit} is out of range",
-                f"Give {low:g} to {high:g}{unit}",
-                key=f"works.{key}",
-            )
-    ring, clear = numbers["ring"], numbers["mulch_clear"]
-    if mulch == "ring" and ring <= 2.0 * clear:
-        raise refuse(
-            f"a mulch ring {{{ring:g} m}} wide leaves no mulch {{{clear:g} m}} off the stem",
-            "Give a wider ring or a smaller works.mulch_clear",
-            key="works.ring",
-        )
-
-
-_RANGES = {
-    "losses": (0.0, 1.0, ""),
-    "hole_factor": (1.0, 5.0, ""),
-    "strip": (0.1, 10.0, " m"),
-    "mulch_depth": (0.0, DEEPEST_MULCH_M, " m"),
-    "mulch_clear": (0.0, 0.5, " m"),
-    "mulch_top_up": (0.0, 1.0, ""),
-    "ring": (0.2, 5.0, " m"),
-    "mulch_bag": (0.001, 2.0, " m³"),
-}
+            yield _bought(_done(item, "fence", int(amount), "each", how, why, caution), pack)

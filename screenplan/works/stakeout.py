@@ -11,7 +11,8 @@ peg they are those of a taut tape.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -22,7 +23,9 @@ from screenplan.contracts import BASE_LINES, PEGS, STAKE_CHECKS, STAKES, TAPE_PO
 from screenplan.contracts.tables import layer_of, table_of, with_notes
 from screenplan.ground.datum import knows_north
 from screenplan.ground.errors import refuse
+from screenplan.plan import DEFAULTS, Options
 from screenplan.site.ownership import outline_known
+from screenplan.site.terrain import Terrain
 from screenplan.works import sheet_rows as sheet
 from screenplan.works.bases import Base, lay_bases
 from screenplan.works.ground import Ground
@@ -34,51 +37,29 @@ from screenplan.works.tape_points import find_tape_points
 
 #: Ends of tapes nearer to each other than this are one peg, metres.
 SAME_PEG_M = 0.001
-#: What flags or paint are called if the user does not say.
-DEFAULT_MARK = "pink flag"
 
 
 def stake_out(
-    parcels: gpd.GeoDataFrame,
-    planting_lines: gpd.GeoDataFrame,
-    plants: gpd.GeoDataFrame,
-    buildings: gpd.GeoDataFrame | None = None,
-    marks: gpd.GeoDataFrame | None = None,
-    fence_posts: gpd.GeoDataFrame | None = None,
-    existing_screens: gpd.GeoDataFrame | None = None,
-    keep_outs: gpd.GeoDataFrame | None = None,
+    layers: Mapping[str, Any],
     *,
-    tape_m: float = 50.0,
-    mark: str = DEFAULT_MARK,
-    measured: Sequence[tuple[str, str, float]] = (),
-    map_accuracy_m: float = 1.0,
-    terrain=None,
+    plan: Options = DEFAULTS,
+    terrain: Terrain | None = None,
 ) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame, gpd.GeoDataFrame, gpd.GeoDataFrame, pd.DataFrame]:
     """Lay out pegs, tapes and stakes.
 
     Parameters
     ----------
-    parcels, planting_lines, plants : GeoDataFrame
-        In the local frame. Plants that stand already get no stake. With an empty layer of parcels
-        only the row is known: its pegs are the line's own ends.
-    buildings : GeoDataFrame, optional
-        Those on the subject give tape points; all of them are in a tape's way.
-    marks : GeoDataFrame, optional
-        Found monuments and other points of the ground.
-    fence_posts : GeoDataFrame, optional
-        Its corner, end and gate posts are pegged too.
-    existing_screens, keep_outs : GeoDataFrame, optional
-        Walls, fences, hedges and open water among them are in a tape's way.
-    tape_m : float
-        Length of the tape, metres.
-    mark : str
-        What marks a plant: flag or paint, and its colour.
-    measured : sequence of (str, str, float)
-        Names of two tape points, pegs or stakes (``"A"``, ``"P1"``, ``"12"``) and what a taut tape
-        between them read, metres. Between tape points they move houses and stretch the map; along
-        one tape they stretch its stations; see `screenplan.works.refit`.
-    map_accuracy_m : float
-        How far the map may be out, metres.
+    layers : mapping
+        By their contracts, in local-frame metres: parcels, planting lines and plants, of which those
+        that stand already get no stake. With an empty layer of parcels only the row is known: its
+        pegs are the line's own ends. If there are any, buildings, of which those on the subject give
+        tape points and all are in a tape's way; marks, which are found monuments and other points of
+        the ground; fence posts, of which corner, end and gate posts are pegged too; existing screens
+        and keep-outs, of which walls, fences, hedges and open water are in a tape's way.
+    plan : Options, optional
+        Of it [stakeout] and the accuracy of the boundary. Measured distances between tape points
+        move houses and stretch the map; along one tape they stretch its stations; see
+        `screenplan.works.refit`.
     terrain : Terrain, optional
         A level site without it.
 
@@ -90,33 +71,31 @@ def stake_out(
     Raises
     ------
     InputError
-        If a parameter is out of range, or a measured distance names nothing or is a slip.
+        If stakes have no mark, or a measured distance names nothing or is a slip.
     """
-    if not (math.isfinite(tape_m) and tape_m >= 5.0):
+    asked, parcels, plants = plan.stakeout, layers["parcels"], layers["plants"]
+    planting_lines, buildings = layers["planting_lines"], layers.get("buildings")
+    if not asked.mark.strip():
         raise refuse(
-            f"the tape is {{{tape_m} m}} long", "Give a tape of {5 m} or more", key="stakeout.tape"
+            "stakes have no mark", "Name a flag or paint and its colour", key=asked.key("mark")
         )
-    if not mark.strip():
-        raise refuse(
-            "stakes have no mark", "Name a flag or paint and its colour", key="stakeout.mark"
-        )
-    places = find_tape_points(parcels, buildings, marks)
-    others = find_obstructions(existing_screens, keep_outs)
+    places = find_tape_points(parcels, buildings, layers.get("marks"))
+    others = find_obstructions(layers.get("existing_screens"), layers.get("keep_outs"))
     houses = [] if buildings is None else list(buildings.geometry)
     bases = lay_bases(
-        planting_lines, plants, tape_m=tape_m, obstructions=houses_in_the_way(houses) | others,
+        planting_lines, plants, tape_m=asked.tape, obstructions=houses_in_the_way(houses) | others,
         to_ends=not outline_known(parcels),
     )  # fmt: skip
-    pegs = _pegs(bases, fence_posts)
+    pegs = _pegs(bases, layers.get("fence_posts"))
     ground = Ground(terrain)
     book = Book(places, pegs, bases, plants)
-    readings = [book.reading(*one, ground) for one in measured]
+    readings = [book.reading(*one, ground) for one in asked.measured]
     on_map = np.array([[place.x, place.y] for place in places]).reshape(-1, 2)
     fit = fit_points(
         on_map,
         [place.group for place in places],
         [(one.start[1], one.end[1], one.level_m) for one in readings if one.between_points],
-        map_accuracy_m=map_accuracy_m,
+        map_accuracy_m=plan.site.boundary_accuracy,
     )
     stretches = []
     for base in bases:
@@ -129,11 +108,11 @@ def stake_out(
     moved = _houses_after_fit(buildings, places, on_map, fit.points)
     way = houses_in_the_way(moved) | others.scaled(fit.scale)
     known = () if outline_known(parcels) else _own_ends(pegs, planting_lines, fit.scale)
-    settings = set_pegs(pegs, places, fit.points, way, tape_m, known)
+    settings = set_pegs(pegs, places, fit.points, way, asked.tape, known)
     peg_rows = sheet.peg_rows(pegs, bases, settings, ground)
     out = {row["peg_id"]: row["tolerance_m"] for row in peg_rows}
     base_rows = sheet.base_rows(bases, pegs, stretches, ground, knows_north(parcels.crs))
-    stake_rows = sheet.stake_rows(bases, base_rows, staked, out, plants, mark, ground, way)
+    stake_rows = sheet.stake_rows(bases, base_rows, staked, out, plants, asked.mark, ground, way)
     own_ends = [pegs[number].name for number in known]
     checks = sheet.check_rows(bases, base_rows, stake_rows, pegs, own_ends, ground, way)
     checks += sheet.measured_rows(readings, fit, stretches, bases, pegs, stake_rows, ground)

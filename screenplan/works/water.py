@@ -15,7 +15,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from screenplan.ground.errors import refuse
 from screenplan.planting.stock import ball_depth, ball_width, stock_of
 
 GALLON_L = 3.785411784
@@ -58,7 +57,6 @@ def litres_each_time(stock: str, stock_height_m: float, caliper_m: float | None 
         Diameter of the stem, metres, if it was measured.
     """
     if caliper_m is not None:
-        _check(caliper_m)
         return GALLONS_PER_INCH[1] * GALLON_L * caliper_m / INCH_M
     if not stock_of(stock).has_soil:
         # An inch over a circle: 1 l is 1 mm over 1 m².
@@ -76,7 +74,6 @@ def ball_volume(stock: str, stock_height_m: float) -> float:
 def years_to_establish(stock: str, caliper_m: float | None = None) -> float:
     """Years until a plant needs no watering."""
     if caliper_m is not None:
-        _check(caliper_m)
         return YEARS_PER_INCH * caliper_m / INCH_M
     return stock_of(stock).years_to_root
 
@@ -93,12 +90,6 @@ def water_stages(
     often_every_days : {2, 3}
         In weeks 3 to 12.
     """
-    if often_every_days not in (2, 3):
-        raise refuse(
-            f"weeks 3 to 12 are watered every {often_every_days} days",
-            "Give 2 or 3, as published",
-            key="works.water_every",
-        )
     often = math.ceil((OFTEN_DAYS - DAILY_DAYS) / often_every_days)
     last = years_to_establish(stock, caliper_m) * YEAR_DAYS
     stages = [
@@ -123,12 +114,3 @@ def water_stages(
                 Stage("water_later", "Water weekly until established", later, 7, weeks - first)
             )
     return stages
-
-
-def _check(caliper_m: float) -> None:
-    if not 0.002 <= caliper_m <= 0.3:
-        raise refuse(
-            f"the stem's caliper is {{{caliper_m:g} m}}",
-            "Give {2 mm} to {30 cm}, measured above the root flare",
-            key="works.caliper",
-        )
