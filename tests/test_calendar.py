@@ -37,12 +37,12 @@ def made(species, stock, scheme):
     _, _, fences = lay_fence(
         site.layers(subject, lines, plants), plan=plan_with(fence_scheme=scheme, fence_years=4)
     )
-    return (
-        plants,
-        close_rows(plants, lines),
-        count_material(site.layers(subject, lines, plants, fence_options=fences)),
-        fences,
-    )
+    return {
+        "plants": plants,
+        "closure": close_rows(plants, lines),
+        "quantities": count_material(site.layers(subject, lines, plants, fence_options=fences)),
+        "fence_options": fences,
+    }
 
 
 def schedule(
@@ -50,7 +50,7 @@ def schedule(
     stock="container", limits=None, **options,
 ):  # fmt: skip
     table = schedule_work(
-        *made(species, stock, scheme), today=today, position_deg=position_deg, limits=limits,
+        made(species, stock, scheme), today=today, position_deg=position_deg, limits=limits,
         plan=plan_with(calendar_planting=planting, **options),
     )  # fmt: skip
     conform(table, SCHEDULE)
@@ -211,7 +211,7 @@ def test_the_years_are_those_of_the_plan():
     *_, plants = site.planted()
     for year, there in ((7, True), (None, False)):
         closure = table_of(CLOSURE, [row | {"growth": "typical", "year_closed": year}])
-        table = schedule_work(plants, closure).set_index("task")
+        table = schedule_work({"plants": plants, "closure": closure}).set_index("task")
         assert ("closed" in table.index) == there
         if there:
             assert table.loc["closed", "year"] == 7
@@ -229,7 +229,7 @@ def test_without_a_fence_or_mulch_their_tasks_are_not_there():
     material = count_material(
         site.layers(subject, lines, plants), plan=plan_with(works_mulch="none")
     )
-    tasks = set(schedule_work(plants, None, material)["task"])
+    tasks = set(schedule_work({"plants": plants, "quantities": material})["task"])
     assert not tasks & {"mulch", "mulch_again", "fence", "fence_off", "fence_check"}
     assert "fence" not in set(schedule(scheme="none")["task"])
 
@@ -417,7 +417,11 @@ def test_several_stocks_are_each_told():
     subject, lines, plants = site.planted()
     plants.loc[plants.index[:5], "stock"] = "balled"
     material = count_material(site.layers(subject, lines, plants))
-    says = schedule_work(plants, None, material, today=TODAY).set_index("task").loc["plant", "says"]
+    says = (
+        schedule_work({"plants": plants, "quantities": material}, today=TODAY)
+        .set_index("task")
+        .loc["plant", "says"]
+    )
     assert says.startswith("Balled: Lift by the ball")
     assert "Container: Take the pot off" in says
 

@@ -3,6 +3,7 @@
 import pandas as pd
 import pytest
 import shapely
+from options_kit import plan_with
 
 from screenplan.checks import judge
 from screenplan.commandline.sample import sample_plan
@@ -89,15 +90,20 @@ def test_without_an_outline_setbacks_are_not_judged_but_what_is_given_is(laid):
     assert "fails" in results(judge_stems(spoiled, zones, unknown))
 
 
+#: The layers by which a gap of the plants is judged, besides these and the views.
+SET_BY = ("planting_lines", "plantable_zone", "dropped_stations")
+
+
 def test_a_missing_plant_leaves_a_gap_that_nothing_explains(laid):
-    lines, zone, dropped = laid["planting_lines"], laid["plantable_zone"], laid["dropped_stations"]
-    assert judge_gaps(lines, laid["plants"], zone, dropped, SPACING).result == "passes"
+    alone = {name: laid[name] for name in ("plants", *SET_BY)}
+    plan = plan_with(rows_spacing=SPACING)
+    assert judge_gaps(alone, plan).result == "passes"
     fewer = laid["plants"].loc[laid["plants"]["plant_id"] != 10].reset_index(drop=True)
     # The gap before the next plant is now the sum of two.
     fewer.loc[fewer["plant_id"] == 11, "gap_before_m"] += laid["plants"].set_index("plant_id")[
         "gap_before_m"
     ][10]
-    found = judge_gaps(lines, fewer, zone, dropped, SPACING)
+    found = judge_gaps(alone | {"plants": fewer}, plan)
     assert found.result == "fails"
     assert "1 gaps are wider than asked, the first on north-row1" in found.says
 
@@ -111,10 +117,12 @@ def through(line_id, from_m, to_m, kind="gap", low_m=0.5, view_id="a"):
 def held(laid, holes, plants=None, status="stays open"):
     """Judge the gaps of the sample with these holes; views a and b are given."""
     views = pd.DataFrame({"view_id": ["a", "b"], "status": status})
-    return judge_gaps(
-        laid["planting_lines"], laid["plants"] if plants is None else plants, laid["plantable_zone"],
-        laid["dropped_stations"], SPACING, views, pd.DataFrame(holes), load_species(),
-    )  # fmt: skip
+    layers = {name: laid[name] for name in SET_BY} | {
+        "plants": laid["plants"] if plants is None else plants,
+        "views": views,
+        "view_holes": pd.DataFrame(holes),
+    }
+    return judge_gaps(layers, plan_with(rows_spacing=SPACING), load_species())
 
 
 def test_a_gap_at_an_exclusion_fails_once_an_open_view_passes_it(laid):
@@ -177,7 +185,7 @@ def test_a_row_that_closes_late_low_bare_or_never(year, mature, closed_by, resul
         "mature_closed_from_m": mature[0],
         "mature_closed_height_m": mature[1],
     }
-    (found,) = judge_closure(pd.DataFrame([row]), closed_by)
+    (found,) = judge_closure(pd.DataFrame([row]), plan_with(goal_closed_by=closed_by))
     assert found.result == result
     assert says in found.says
 
@@ -207,15 +215,24 @@ VIEWS = pd.DataFrame(
 )  # fmt: skip
 def test_the_goal_by_share_and_weight(closed_by, share, weights, result):
     places = pd.DataFrame({"place_id": list(weights), "weight": list(weights.values())})
-    assert judge_goal(VIEWS, closed_by, share, 0.1, places).result == result
+    assert (
+        judge_goal(
+            VIEWS,
+            plan_with(goal_closed_by=closed_by, goal_share=share, views_threshold=0.1),
+            places,
+        ).result
+        == result
+    )
 
 
 def test_a_plan_that_closes_no_view_fails_without_a_goal_too():
     open_ones = VIEWS.assign(status=["stays open"] * 3 + ["closed already"])
-    found = judge_goal(open_ones, None, 1.0, 0.1)
+    found = judge_goal(open_ones, plan_with(goal_share=1.0, views_threshold=0.1))
     assert found.result == "fails"
     assert "none of the 3 views that are open today closes" in found.says.lower()
-    shut = judge_goal(VIEWS.assign(status="closed already"), None, 1.0, 0.1)
+    shut = judge_goal(
+        VIEWS.assign(status="closed already"), plan_with(goal_share=1.0, views_threshold=0.1)
+    )
     assert shut.result == "cannot be judged"
     assert "all 4 views are closed by what stands already" in shut.says
 
@@ -262,14 +279,12 @@ def test_each_check_stands_beside_its_step():
 
 
 def test_a_check_is_one_function_and_one_entry(monkeypatch, laid):
-    def count_plants(plants, spacing_m):
-        yield Finding("plants", PASSES, f"{len(plants)} plants {spacing_m:g} m apart")
+    def count_plants(plants, plan):
+        yield Finding("plants", PASSES, f"{len(plants)} plants {plan.rows.spacing:g} m apart")
 
     monkeypatch.setattr(judge, "EVERY_CHECK", (count_plants, judge_crowns))
-    unused = dict.fromkeys(
-        ["planting_lines", "no_plant_zones", "plantable_zone", "dropped_stations", "views", "closure"]
-    )  # fmt: skip
-    found = judge.judge_plan(laid["parcels"], plants=laid["plants"], **unused, spacing_m=2.0)
+    layers = {name: laid[name] for name in ("parcels", "plants")}
+    found = judge.judge_plan(layers, plan=plan_with(rows_spacing=2.0))
     assert list(found.columns) == [column.name for column in CHECKS.columns]
     assert found["check"].tolist() == ["plants", "crowns inside the parcel"]
     assert found["says"].iloc[0] == f"{len(laid['plants'])} plants 2 m apart"

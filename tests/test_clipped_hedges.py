@@ -129,7 +129,9 @@ def test_roots_and_wires_count_a_hedge_as_it_would_grow_unclipped():
 def test_the_list_of_rules_judges_the_same_height_as_the_zones():
     house = place([shapely.box(15, 10, 25, 20)], building_id=["h"], kind=["house"])
     wire = place([shapely.LineString([(0, 1), (9, 1)])], utility_id=["w"], position=["overhead"], kind=["power"])  # fmt: skip
-    listed = list_rules(house, wire, species="hedge", table=TABLE).set_index("rule")["applies"]
+    listed = list_rules(
+        {"buildings": house, "utilities": wire}, table=TABLE, plan=plan_with(plants_species="hedge")
+    ).set_index("rule")["applies"]
     assert listed[["building_shrub", "overhead_tree", "overhead_tall_tree"]].all()
     assert not listed[["building_tree", "building_tall_tree"]].any()
 

@@ -132,7 +132,7 @@ def test_the_height_from_which_a_row_closes_can_be_asked_for():
 def test_a_bare_row_fails_its_check_and_says_what_is_bare():
     bare, _ = magnolias(1.2)
     table = bare.to_frame().T.assign(growth="typical")
-    (finding,) = judge_closure(table, closed_by=10)
+    (finding,) = judge_closure(table, plan=plan_with(goal_closed_by=10))
     assert finding.result == "fails"
     assert (
         "crowns meet only from 1.80 m on; from 1.20 to 1.80 m the row should close" in finding.says

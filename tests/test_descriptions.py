@@ -34,7 +34,7 @@ def test_a_step_is_described_as_the_registry_has_it(step):
     assert [layer.name for layer in described.inputs] == list(step.layers)
     assert [layer.name for layer in described.inputs if layer.needed] == list(step.needs)
     assert [layer.name for layer in described.outputs] == list(step.gives)
-    assert tuple(entry.key for entry in described.parameters) == step.reads
+    assert tuple(entry.key for entry in described.parameters) == step.keys
     assert [entry.name for entry in described.resources] == list(step.resources)
     assert described.does == step.does
     assert described.group in GROUPS.values()

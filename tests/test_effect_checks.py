@@ -4,6 +4,7 @@ import geopandas as gpd
 import pandas as pd
 import pytest
 import shapely
+from options_kit import plan_with
 
 from screenplan.effects.boundary import judge_outgrown
 from screenplan.effects.buried import judge_digging, judge_drains
@@ -12,6 +13,7 @@ from screenplan.effects.judged_light import judge_light
 from screenplan.effects.noise import judge_noise
 from screenplan.effects.overhead import judge_wires
 from screenplan.effects.roads import judge_sight
+from screenplan.plan import DEFAULTS
 from screenplan.planting.judging import STEM_TOLERANCE_M, judge_lines_at
 
 LINES = pd.DataFrame({"position": ["buried", "overhead"]})
@@ -85,7 +87,12 @@ def light(**changes):
 
 
 def test_losses_are_held_against_the_users_limits_kind_by_kind():
-    found = {one.check: one for one in judge_light(light(), 0.06, 0.2)}
+    found = {
+        one.check: one
+        for one in judge_light(
+            light(), plan_with(light_most_sun_lost=0.06, light_most_sky_lost=0.2)
+        )
+    }
     assert {check: one.result for check, one in found.items()} == {
         "sun on neighbours' windows": "fails",
         "sun on gardens": "fails",
@@ -110,19 +117,36 @@ def test_losses_are_held_against_the_users_limits_kind_by_kind():
     ],
 )
 def test_a_limit_is_passed_only_beyond_it(most_sun, most_sky, sun, sky):
-    found = results(judge_light(light(), most_sun, most_sky))
+    found = results(
+        judge_light(light(), plan_with(light_most_sun_lost=most_sun, light_most_sky_lost=most_sky))
+    )
     assert found["sun on neighbours' windows"] == sun
     assert found["sky light at neighbours' windows"] == sky
 
 
 def test_light_that_is_not_counted_or_not_there_never_passes():
-    assert results(judge_light(None, 0.1, 0.1)) == {"light": "cannot be judged"}
-    assert results(judge_light(light().iloc[:0], 0.1, 0.1)) == {"light": "cannot be judged"}
-    assert set(results(judge_light(light().iloc[4:], 0.1, 0.1)).values()) == {
+    assert results(
+        judge_light(None, plan_with(light_most_sun_lost=0.1, light_most_sky_lost=0.1))
+    ) == {"light": "cannot be judged"}
+    assert results(
+        judge_light(light().iloc[:0], plan_with(light_most_sun_lost=0.1, light_most_sky_lost=0.1))
+    ) == {"light": "cannot be judged"}
+    assert set(
+        results(
+            judge_light(
+                light().iloc[4:], plan_with(light_most_sun_lost=0.1, light_most_sky_lost=0.1)
+            )
+        ).values()
+    ) == {
         "cannot be judged",
         "passes",
     }
-    dark = results(judge_light(light(sun_lost=float("nan"), sky_lost=float("nan")), 0.1, 0.1))
+    dark = results(
+        judge_light(
+            light(sun_lost=float("nan"), sky_lost=float("nan")),
+            plan_with(light_most_sun_lost=0.1, light_most_sky_lost=0.1),
+        )
+    )
     assert dark["sun on gardens"] == "passes"  # none gets any, so none is lost
     assert dark["sky light at neighbours' windows"] == "cannot be judged"
 
@@ -132,7 +156,7 @@ def test_light_that_is_not_counted_or_not_there_never_passes():
     [(4.0, "passes"), (4.5, "passes"), (4.6, "fails"), (None, "cannot be judged")],
 )
 def test_the_rows_own_light(asked, result):
-    assert results(judge_light(light(asked_h=asked), None, None))["light on r"] == result
+    assert results(judge_light(light(asked_h=asked), DEFAULTS))["light on r"] == result
 
 
 # --- hedge heights ---------------------------------------------------------------------------------
@@ -146,18 +170,18 @@ def test_the_first_row_that_is_too_tall_and_the_lowest_height_are_told():
             "keep_below_m": [5.5, 3.25, 4.0], "year": [9.0, None, 7.0], "status": "second-hand",
         }
     )  # fmt: skip
-    (finding,) = judge_hedge_heights(heights, True)
+    (finding,) = judge_hedge_heights(heights, plan_with(light_hedge_guidance=True))
     assert finding.result == "fails"
     assert finding.says.startswith("2 neighbours' windows or gardens")
     assert "first window w2 in year 7, when it passes 4.00 m" in finding.says
     assert "The lowest height is 3.25 m above the ground at row n, for the garden N (f2)" in finding.says  # fmt: skip
-    assert results(judge_hedge_heights(heights.assign(year=None), True)) == {
-        "hedge-height guidance": "passes"
-    }
-    assert results(judge_hedge_heights(heights.iloc[:0], True)) == {
+    assert results(
+        judge_hedge_heights(heights.assign(year=None), plan_with(light_hedge_guidance=True))
+    ) == {"hedge-height guidance": "passes"}
+    assert results(judge_hedge_heights(heights.iloc[:0], plan_with(light_hedge_guidance=True))) == {
         "hedge-height guidance": "cannot be judged"
     }
-    assert list(judge_hedge_heights(heights, False)) == []
+    assert list(judge_hedge_heights(heights, plan_with(light_hedge_guidance=False))) == []
 
 
 # --- what plants grow into -------------------------------------------------------------------------
@@ -199,20 +223,26 @@ def test_the_first_plant_at_a_wire_is_told():
         utility_id="u", what=["zoning", "wire", "zoning"], allowed_m=[6.1, 7.2, 12.2],
         distance_m=[3.0, 2.0, 5.0],
     )  # fmt: skip
-    finding = judge_wires(LINES, plants, None)
+    finding = judge_wires(LINES, plants, DEFAULTS)
     assert finding.result == "fails"
     assert finding.says.startswith("3 plants grow too tall for a line: plant 3 passes the 12.2 m allowed 5.0 m from line u")  # fmt: skip
     assert finding.says.endswith("in year 3 at high growth, not at typical growth in the years looked at")  # fmt: skip
-    told = judge_wires(LINES, plants.iloc[:2], None).says
+    told = judge_wires(LINES, plants.iloc[:2], DEFAULTS).says
     assert "2 plants grow" in told
     assert told.endswith("plant 2 grows into line u, 7.2 m above it, in year 6 at typical growth (4 to 9)")  # fmt: skip
-    assert judge_wires(LINES, plants.iloc[:1], None).says.startswith("1 plant grows too tall")
-    assert judge_wires(LINES, plants.iloc[:1], None).says.endswith("in year 8 at typical growth (5 to never)")  # fmt: skip
-    passes = [judge_wires(LINES, plants.iloc[:0], allowance) for allowance in (None, 2.0)]
+    assert judge_wires(LINES, plants.iloc[:1], DEFAULTS).says.startswith("1 plant grows too tall")
+    assert judge_wires(LINES, plants.iloc[:1], DEFAULTS).says.endswith("in year 8 at typical growth (5 to never)")  # fmt: skip
+    passes = [
+        judge_wires(LINES, plants.iloc[:0], plan_with(lines_allowance=allowance))
+        for allowance in (None, 2.0)
+    ]
     assert [one.result for one in passes] == ["passes", "passes"]
     assert [one.needs for one in passes] == ["lines.allowance", ""]
-    assert judge_wires(LINES, None, 2.0).result == "cannot be judged"
-    assert judge_wires(LINES.iloc[:1], plants, 2.0).result == "cannot be judged"
+    assert judge_wires(LINES, None, plan_with(lines_allowance=2.0)).result == "cannot be judged"
+    assert (
+        judge_wires(LINES.iloc[:1], plants, plan_with(lines_allowance=2.0)).result
+        == "cannot be judged"
+    )
 
 
 def test_the_nearest_hole_at_a_line_is_told():
@@ -239,7 +269,10 @@ def test_the_first_plant_at_a_septic_field_is_told():
 def test_what_must_be_clipped_is_told_by_what_it_outgrows():
     plants = grown(what=["crown over the line", "height at the line", "crown at a wall"], clip_m=[0.3, 0.5, None])  # fmt: skip
     house = pd.DataFrame({"building_id": ["h"]})
-    found = {one.check: one for one in judge_outgrown(plants, house, True, 2.0)}
+    found = {
+        one.check: one
+        for one in judge_outgrown(plants, house, True, plan_with(boundary_most_height=2.0))
+    }
     assert {one.result for one in found.values()} == {"fails"}
     line = found["clipping at the line"].says
     assert "plant 1 first, in year 8" in line  # fmt: skip
@@ -247,7 +280,9 @@ def test_what_must_be_clipped_is_told_by_what_it_outgrows():
     assert "plant 2 first, in year 6" in found["height at the line"].says
     assert "a year" not in found["room at walls"].says.split("looked at")[1]
     both = plants.assign(what="crown over the line")
-    (finding,) = [one for one in judge_outgrown(both, house, True, None) if one.result == "fails"]
+    (finding,) = [
+        one for one in judge_outgrown(both, house, True, DEFAULTS) if one.result == "fails"
+    ]
     assert finding.says.startswith("3 crowns grow over the line: they must be clipped, plant 3 first")  # fmt: skip
     assert finding.says.endswith("by up to 0.50 m a year")
 
@@ -269,15 +304,21 @@ def test_what_is_not_known_is_not_judged(given, results_of_three):
     }  # fmt: skip
     asked = usual | given
     found = judge_outgrown(
-        asked["plants"], asked["buildings"], asked["known"], asked["most_height"]
+        asked["plants"],
+        asked["buildings"],
+        asked["known"],
+        plan_with(boundary_most_height=asked["most_height"]),
     )
     assert tuple(results(found).values()) == results_of_three
 
 
 def test_noise_is_held_at_the_worst_place_and_told_of_the_best():
     paths = pd.DataFrame({"loss_db": [0.0, 2.0, 1.0], "says": ["none", "two", "one"]})
-    assert judge_noise(paths, None).says.startswith("two")
-    assert judge_noise(paths, None).result == "cannot be judged"
-    assert (judge_noise(paths, 1.0).result, judge_noise(paths, 1.0).says) == ("fails", "none")
-    assert judge_noise(paths.iloc[1:], 1.0).result == "passes"
-    assert judge_noise(paths.iloc[:0], 1.0).result == "cannot be judged"
+    assert judge_noise(paths, DEFAULTS).says.startswith("two")
+    assert judge_noise(paths, DEFAULTS).result == "cannot be judged"
+    assert (
+        judge_noise(paths, plan_with(noise_wanted=1.0)).result,
+        judge_noise(paths, plan_with(noise_wanted=1.0)).says,
+    ) == ("fails", "none")
+    assert judge_noise(paths.iloc[1:], plan_with(noise_wanted=1.0)).result == "passes"
+    assert judge_noise(paths.iloc[:0], plan_with(noise_wanted=1.0)).result == "cannot be judged"

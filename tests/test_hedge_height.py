@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 import shapely
 from effects_kit import house, parcels, row, windows
+from options_kit import plan_with
 
 from screenplan.effects.hedge_height import (
     garden_height,
@@ -71,9 +72,15 @@ def guided(
     species="thuja_standishii_plicata", xy=((2.0, 38.0), (38.0, 38.0)), glass=None, **options
 ):
     lines, plants = on_ground(row(xy, species=species), options.get("terrain"))
-    return plants, guide_heights(
-        parcels(), lines, plants, windows() if glass is None else glass, house(), guidance=True, **options
-    )  # fmt: skip
+    return plants, guided_of(lines, plants, windows() if glass is None else glass, **options)
+
+
+def guided_of(lines, plants, glass=None, buildings=None, lots=None, **options):
+    layers = {
+        "parcels": parcels() if lots is None else lots, "planting_lines": lines, "plants": plants,
+        "windows": glass, "buildings": house() if buildings is None else buildings,
+    }  # fmt: skip
+    return guide_heights(layers, plan=plan_with(light_hedge_guidance=True), **options)
 
 
 def on_ground(planted, terrain):
@@ -93,7 +100,9 @@ def test_a_row_opposite_a_window():
     assert mine["distance_m"] == pytest.approx(12.0)
     assert mine["guided_m"] == pytest.approx(7.0)
     assert mine["year_high"] < mine["year"]
-    assert [one.result for one in judge_hedge_heights(found, True)] == ["fails"]
+    assert [
+        one.result for one in judge_hedge_heights(found, plan_with(light_hedge_guidance=True))
+    ] == ["fails"]
 
 
 def test_a_row_beside_a_window():
@@ -126,10 +135,22 @@ def test_never_below_the_least_height():
 def test_only_rows_of_evergreens_and_only_when_asked():
     _, found = guided(species="carpinus_betulus")
     assert not len(found)
-    assert [one.result for one in judge_hedge_heights(found, True)] == ["cannot be judged"]
-    assert list(judge_hedge_heights(found, False)) == []
+    assert [
+        one.result for one in judge_hedge_heights(found, plan_with(light_hedge_guidance=True))
+    ] == ["cannot be judged"]
+    assert list(judge_hedge_heights(found, plan_with(light_hedge_guidance=False))) == []
     lines, plants = row()
-    assert not len(guide_heights(parcels(), lines, plants, windows(), house()))
+    assert not len(
+        guide_heights(
+            {
+                "parcels": parcels(),
+                "planting_lines": lines,
+                "plants": plants,
+                "windows": windows(),
+                "buildings": house(),
+            }
+        )
+    )
 
 
 @pytest.mark.parametrize(("evergreens", "counts"), [(0, False), (1, False), (2, True), (3, True)])
@@ -139,7 +160,7 @@ def test_two_evergreens_are_a_hedge_and_one_is_none(evergreens, counts):
     assert len(plants) == 3
     bare = np.arange(3) >= evergreens
     plants["species"] = plants["species"].mask(bare, "carpinus_betulus")
-    found = guide_heights(parcels(), lines, plants, windows(), house(), guidance=True)
+    found = guided_of(lines, plants, windows())
     assert ("window" in set(found["kind"])) == counts
 
 
@@ -154,7 +175,7 @@ def test_a_window_in_the_row_itself_or_without_a_facing_is_passed_over():
 def test_windows_of_the_own_house_are_passed_over():
     lines, plants = row()
     own = house().assign(parcel_id="S")
-    found = guide_heights(parcels(), lines, plants, windows(), own, guidance=True)
+    found = guided_of(lines, plants, windows(), own)
     assert "window" not in set(found["kind"])
 
 
@@ -196,7 +217,17 @@ def test_a_garden_on_a_slope_counts_from_its_mean_ground():
     # the row the two middles are at one height whatever the slope.
     for terrain, rise in ((sloping(y=0.05), 1.1), (sloping(x=0.2), 0.0)):
         lines, plants = on_ground(row(((2.0, 38.0), (38.0, 38.0))), terrain)
-        found = guide_heights(parcels(), lines, plants, None, None, terrain, guidance=True)
+        found = guide_heights(
+            {
+                "parcels": parcels(),
+                "planting_lines": lines,
+                "plants": plants,
+                "windows": None,
+                "buildings": None,
+            },
+            terrain=terrain,
+            plan=plan_with(light_hedge_guidance=True),
+        )
         assert len(found) == 1
         assert (found["keep_below_m"] - found["guided_m"]).to_list() == pytest.approx([rise])
 
@@ -205,7 +236,7 @@ def test_a_garden_on_a_slope_counts_from_its_mean_ground():
 def test_the_set_back_is_from_the_boundary_with_the_garden(offset):
     # The row ends 0.5 m from the side boundaries, which the garden to the north has nothing to do with.
     lines, plants = row(((0.5, 40.0 - offset), (39.5, 40.0 - offset)))
-    found = guide_heights(parcels(), lines, plants, None, house(), guidance=True)
+    found = guided_of(lines, plants)
     assert found["guided_m"].to_list() == pytest.approx([0.25 * 1520 / 39 + offset])
 
 
@@ -213,7 +244,16 @@ def test_a_lane_between_is_no_set_back():
     # The garden begins 3 m beyond the boundary, the row stands 2 m behind it: s = 2 m, not 5 m.
     beyond = parcels(shapely.box(0.0, 43.0, 40.0, 83.0))
     lines, plants = row(((2.0, 38.0), (38.0, 38.0)))
-    found = guide_heights(beyond, lines, plants, None, None, guidance=True)
+    found = guide_heights(
+        {
+            "parcels": beyond,
+            "planting_lines": lines,
+            "plants": plants,
+            "windows": None,
+            "buildings": None,
+        },
+        plan=plan_with(light_hedge_guidance=True),
+    )
     assert found["guided_m"].to_list() == pytest.approx([0.25 * 1600 / 36 + 2.0])
 
 
@@ -221,5 +261,5 @@ def test_a_house_at_the_boundary_is_no_set_back():
     # The whole south edge of the neighbour's parcel is built upon 5 m deep: the row is still 2 m behind it.
     wide = house((0.0, 40.0, 40.0, 45.0))
     lines, plants = row(((2.0, 38.0), (38.0, 38.0)))
-    found = guide_heights(parcels(), lines, plants, None, wide, guidance=True)
+    found = guided_of(lines, plants, None, wide)
     assert found["guided_m"].to_list() == pytest.approx([0.25 * 1400 / 36 + 2.0])

@@ -8,6 +8,7 @@ import shapely
 from effects_kit import house, layer, parcels, row, windows
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from options_kit import plan_with
 from pvlib.solarposition import spa_python
 from pyproj import Transformer
 
@@ -15,7 +16,7 @@ from screenplan.contracts.tables import notes_of
 from screenplan.effects import lit as lit_module
 from screenplan.effects.horizon import EVERYTHING, SECTORS, things_above
 from screenplan.effects.light import count_light
-from screenplan.effects.lit import light_at
+from screenplan.effects.lit import Source, light_at
 from screenplan.effects.places_in_light import sun_places_in_light
 from screenplan.effects.sun import _steps, _zone, overcast_sky, sun_directions, sun_path
 from screenplan.ground.errors import InputError
@@ -54,8 +55,9 @@ def wall(xy, height):
 def lit_from(points, direction, scene, **options):
     direction = np.atleast_2d(np.asarray(direction, float))
     points = np.atleast_2d(np.asarray(points, float))
-    return light_at(points, np.tile(UP, (len(points), 1)), direction, np.ones(len(direction)),
-                    np.zeros(len(direction), int), 1, scene, **options)  # fmt: skip
+    count = len(direction)
+    source = Source(direction, np.ones(count), np.zeros(count, int), 1, **options)
+    return light_at(points, np.tile(UP, (len(points), 1)), source, scene)
 
 
 def sun_at(azimuth_deg, up_deg):
@@ -304,7 +306,8 @@ def test_taller_takes_more_and_farther_takes_less(height, more, away, farther):
 
     def hours(h, d):
         scene = scene_of(walls=wall([(-20, -d), (20, -d)], h), years=1)
-        return light_at(np.array([[0.0, 0.0, 0.1]]), UP, path.direction, path.hours, path.month, 12, scene).now  # fmt: skip
+        source = Source(path.direction, path.hours, path.month, 12)
+        return light_at(np.array([[0.0, 0.0, 0.1]]), UP, source, scene).now
 
     here = hours(height, away)
     assert (hours(height + more, away) <= here + 1e-9).all()
@@ -329,10 +332,8 @@ def test_the_sky_inside_a_ring_of_wall():
     turn = np.linspace(0, 2 * np.pi, 181)
     ring = np.column_stack([10 * np.cos(turn), 10 * np.sin(turn)])
     scene = scene_of(walls=wall(ring, 6.0), years=1)
-    direction, light = overcast_sky(2000)
-    found = light_at(
-        np.zeros((1, 3)), UP, direction, light, np.zeros(2000, int), 1, scene, cosine=True
-    )
+    source = Source(*overcast_sky(2000), np.zeros(2000, int), 1, cosine=True)
+    found = light_at(np.zeros((1, 3)), UP, source, scene)
     s = np.sin(np.arctan(6.0 / 10.0))
     assert found.now[0, 0] / found.free[0, 0] == pytest.approx(
         1 - (s**2 / 2 + 2 * s**3 / 3) / (7 / 6), abs=SKY_TOLERANCE
@@ -352,16 +353,21 @@ def test_the_sky_that_a_window_has_today():
     # Evidence: the integral over the half space before the window, of which a wall of 7 m, 8 m off and
     # long, hides what is lower than its edge; the window is looked at from its quarters, 1.3 and 1.9 m up.
     lines, plants = row(((2.0, 20.0), (5.0, 20.0)), stock=0.5)
-    few = {
-        "position_deg": HOME,
-        "step_minutes": 240,
-        "cell_m": 10.0,
-        "years": 1,
-        "report_years": (0, 1),
-    }
+    few = plan_with(light_step=240, light_cell=10.0, growth_years=1, views_report_years=(0, 1))
     shares = []
     for screens in (None, wall([(-800, 42), (830, 42)], 7.0)):
-        light, *_ = count_light(parcels(), lines, plants, windows(), house(), screens, None, **few)
+        light, *_ = count_light(
+            {
+                "parcels": parcels(),
+                "planting_lines": lines,
+                "plants": plants,
+                "windows": windows(),
+                "buildings": house(),
+                "existing_screens": screens,
+            },
+            position_deg=HOME,
+            plan=few,
+        )
         mine = light.set_index("light_id").loc["window w0"]
         shares.append(mine["sky_now"])
         # So small and far a row takes next to nothing of it.
@@ -378,10 +384,7 @@ def test_losses_are_what_is_left_taken_from_what_is_today():
     # Arithmetic on the layers' own columns, with a row that takes more than half of a window's light.
     lines, plants = row(((5.0, 46.0), (25.0, 46.0)), species="thuja_standishii_plicata", stock=1.5)
     years = range(16)
-    light, months, _ = count_light(
-        parcels(), lines, plants, windows(), house(), None, None, position_deg=HOME,
-        step_minutes=120, cell_m=10.0, years=15, report_years=years,
-    )  # fmt: skip
+    light, months, _ = count_light({"parcels": parcels(), "planting_lines": lines, "plants": plants, "windows": windows(), "buildings": house()}, position_deg=HOME, plan=plan_with(light_step=120, light_cell=10.0, growth_years=15, views_report_years=years))  # fmt: skip
     mine = light.set_index("light_id").loc["window w0"]
     sun = np.array([mine[f"sun_y{year:02d}"] for year in years])
     sky = np.array([mine[f"sky_y{year:02d}"] for year in years])
@@ -407,8 +410,12 @@ def run(**options):
     own = options.pop("sun_places", None)
     lots = options.pop("lots", None)
     lots = parcels() if lots is None else lots
-    given = {"position_deg": HOME, "step_minutes": 60, "cell_m": 5.0, **options}
-    return count_light(lots, lines, plants, windows(), house(), None, own, **given)
+    given = {name: options.pop(name) for name in ("terrain", "limits", "table") if name in options}
+    layers = {"parcels": lots, "planting_lines": lines, "plants": plants, "windows": windows(), "buildings": house(), "sun_places": own}  # fmt: skip
+    return count_light(
+        layers, position_deg=options.pop("position_deg", HOME), **given,
+        plan=plan_with(**{"light_step": 60, "light_cell": 5.0, **options}),
+    )  # fmt: skip
 
 
 @pytest.mark.parametrize(
@@ -420,14 +427,16 @@ def run(**options):
     ],
 )
 def test_the_note_tells_which_days_were_followed(days, said):
-    light, *_ = run(years=1, report_years=(0,), days_a_month=days, step_minutes=240, cell_m=10.0)
+    light, *_ = run(
+        growth_years=1, views_report_years=(0,), light_days=days, light_step=240, light_cell=10.0
+    )
     (note,) = notes_of(light)
     assert f"{said}; clouds are not counted" in note
     assert "some days" not in note
 
 
 def test_what_a_row_takes_grows_with_it():
-    light, months, grid = run(years=20, report_years=(0, 5, 20))
+    light, months, grid = run(growth_years=20, views_report_years=(0, 5, 20))
     window = light.set_index("light_id").loc["window w0"]
     # Crowns of cones hold those of the year before: sun never comes back.
     assert window["sun_y00"] >= window["sun_y05"] >= window["sun_y20"]
@@ -448,7 +457,7 @@ def test_what_a_row_takes_grows_with_it():
 
 
 def test_what_breaks_the_users_limits_is_marked():
-    few = {"years": 10, "report_years": (10,), "step_minutes": 120}
+    few = {"growth_years": 10, "views_report_years": (10,), "light_step": 120}
     found = run(**few)[0].set_index("light_id")
     assert found["over"].isna().all()  # no limit is set
     window = found.loc["window w0"]
@@ -461,9 +470,9 @@ def test_what_breaks_the_users_limits_is_marked():
         (sun, sky / 2, "sky"),
         (sun / 2, None, "sun"),
     ):
-        light = run(**few, most_sun_lost=most_sun_lost, most_sky_lost=most_sky_lost)[0]
+        light = run(**few, light_most_sun_lost=most_sun_lost, light_most_sky_lost=most_sky_lost)[0]
         assert light.set_index("light_id").loc["window w0", "over"] == over
-    strict = run(**few, most_sun_lost=0.0, most_sky_lost=0.0)[0]
+    strict = run(**few, light_most_sun_lost=0.0, light_most_sky_lost=0.0)[0]
     assert set(strict.loc[strict["kind"] == "garden", "over"].dropna()) == {"sun"}
     assert strict.loc[strict["kind"] == "row", "over"].isna().all()
 
@@ -477,8 +486,10 @@ def test_what_drops_its_leaves_takes_less_in_winter():
     bare = table["carpinus_betulus"]
     leafy = bare.__class__(**{**vars(bare), "evergreen": True, "winter_share": 1.0, "key": "leafy"})
     table = {**table, "leafy": leafy}
-    _, one, _ = run(years=15, report_years=(15,), species="carpinus_betulus", table=table)
-    _, two, _ = run(years=15, report_years=(15,), species="leafy", table=table)
+    _, one, _ = run(
+        growth_years=15, views_report_years=(15,), species="carpinus_betulus", table=table
+    )
+    _, two, _ = run(growth_years=15, views_report_years=(15,), species="leafy", table=table)
     lost = [
         table.loc[table["light_id"] == "window w0"].set_index("month")["lost_h"]
         for table in (one, two)
@@ -493,7 +504,7 @@ def test_panels_are_tilted_and_count_only_light_from_before_them():
     at = shapely.Point(20, 20)
     places = layer([at, at], sun_place_id=["south", "flat"], kind=["panel", "panel"], height_m=[8.0, 8.0],
                    tilt_deg=[90.0, 0.0], facing_deg=[180.0, 180.0])  # fmt: skip
-    light, _, _ = run(sun_places=places, years=2, report_years=(2,))
+    light, _, _ = run(sun_places=places, growth_years=2, views_report_years=(2,))
     hours = light.set_index("target_id")["sun_free_h"]
     path = sun_path(*HOME, step_minutes=60)
     # By the sun's path alone: it is before an upright plane to the south while its north part is below 0.
@@ -528,16 +539,12 @@ def test_without_a_place_on_earth_nothing_is_counted():
     assert len(light) == len(months) == len(grid) == 0
 
 
-def test_a_year_that_is_not_looked_at_cannot_be_reported():
-    for year in (-1, 11, 30):
-        with pytest.raises(InputError, match=f"year {year} cannot be reported, as years 0 to 10"):
-            run(years=10, report_years=(0, year), position_deg=None)
-
-
 def test_clock_times_follow_the_time_zone():
     first = {}
     for zone in ("UTC", "Asia/Kolkata"):
-        _, months, _ = run(years=20, report_years=(20,), time_zone=zone, days_a_month=31)
+        _, months, _ = run(
+            growth_years=20, views_report_years=(20,), light_time_zone=zone, light_days=31
+        )
         january = months.loc[(months["light_id"] == "window w0") & (months["month"] == 1)].iloc[0]
         first[zone] = int(january["shade_from"][:2]) * 60 + int(january["shade_from"][3:])
     # Kolkata is 5 h 30 min ahead, all year.
@@ -551,8 +558,8 @@ def test_ground_that_two_parcels_share_is_one_cell_and_told_of_both():
     twice.geometry = twice.geometry.where(
         twice["parcel_id"] != "again", twice.geometry.translate(0.3, 0.3)
     )
-    light, _, grid = run(years=5, report_years=(0, 5), lots=twice)
-    plain_light, _, plain = run(years=5, report_years=(0, 5))
+    light, _, grid = run(growth_years=5, views_report_years=(0, 5), lots=twice)
+    plain_light, _, plain = run(growth_years=5, views_report_years=(0, 5))
     assert not grid.duplicated(["column", "line"]).any()
     assert grid["cell_id"].tolist() == list(range(1, len(grid) + 1))
     shared = plain.merge(grid, on=["column", "line"], suffixes=("", "_twice"))
@@ -568,7 +575,7 @@ def test_the_raster_lies_where_the_cells_are(tmp_path):
     lots = parcels().set_crs("EPSG:32632")
     lots = lots.set_geometry(lots.geometry.translate(500_000, 5_540_000))
     frame = LocalFrame.around(lots)
-    _, _, grid = run(years=5, report_years=(0, 5))
+    _, _, grid = run(growth_years=5, views_report_years=(0, 5))
     grid = grid.set_crs(frame.crs)
     outputs = write_sun_hours(grid, tmp_path, frame.crs)
     assert [entry["file"] for entry in outputs] == ["sun_hours.tif", "sun_hours.qml"]
@@ -599,8 +606,8 @@ def test_no_raster_without_cells(tmp_path):
 def test_the_stated_error_holds_against_every_day_of_the_year():
     # Frozen in kind, not in number: the sampled share must lie within three times its stated error
     # (and a percent) of the share over every day.
-    coarse, _, _ = run(years=20, report_years=(20,), step_minutes=30)
-    every, _, _ = run(years=20, report_years=(20,), step_minutes=30, days_a_month=31)
+    coarse, _, _ = run(growth_years=20, views_report_years=(20,), light_step=30)
+    every, _, _ = run(growth_years=20, views_report_years=(20,), light_step=30, light_days=31)
     one, two = (light.set_index("light_id").loc["window w0"] for light in (coarse, every))
     assert abs(one["sun_lost"] - two["sun_lost"]) <= 3 * one["error_share"] + 0.01
     assert two["error_share"] < one["error_share"] + 0.005

@@ -2,6 +2,7 @@
 
 import pytest
 from effects_kit import house, layer
+from options_kit import plan_with
 
 from screenplan.effects.applied import list_rules, setback_text
 from screenplan.ground.errors import InputError
@@ -142,7 +143,9 @@ def test_a_setback_in_words(figures, says):
 def test_every_setback_says_whether_it_applies_and_why():
     wire = layer([None], utility_id=["w"], kind=["electric"], position=["overhead"])
     pond = layer([None], keep_out_id=["p"], kind=["pond"])
-    table = list_rules(house(), wire, pond).set_index("rule")
+    table = list_rules({"buildings": house(), "utilities": wire, "keep_outs": pond}).set_index(
+        "rule"
+    )
     there = {"boundary": "every parcel has a boundary", "building": "a building is there",
              "overhead": "an overhead line is there", "pond": "a pond is there"}  # fmt: skip
     for rule in load_rules():
@@ -196,7 +199,12 @@ def test_the_season_that_applies_is_that_of_stock_and_species():
         ("bare_root", "carpinus_betulus", "season_bare_deciduous"),
         ("container", "carpinus_betulus", "season_soil_deciduous"),
     ):
-        table = list_rules(stock=stock, species=species, request="request_colorado")
+        table = list_rules(
+            {},
+            plan=plan_with(
+                plants_stock=stock, plants_species=species, calendar_request="request_colorado"
+            ),
+        )
         applies = table.loc[table["applies"], "rule"]
         assert [one for one in applies if one.startswith("season_")] == [season]
         assert [one for one in applies if one.startswith("request_")] == ["request_colorado"]
@@ -208,12 +216,14 @@ def test_the_season_that_applies_is_that_of_stock_and_species():
 
 
 def test_what_applies_and_why():
-    alone = list_rules().set_index("rule")
+    alone = list_rules({}).set_index("rule")
     assert alone.loc["boundary_stem", "applies"]
     assert not alone.loc["locate_24in", "applies"]
     assert alone.loc["high_hedge", "why"] == "the plan does not ask for it"
     wire = layer([None], utility_id=["w"], kind=["electric"], position=["overhead"])
-    table = list_rules(house(), wire, guidance=True).set_index("rule")
+    table = list_rules(
+        {"buildings": house(), "utilities": wire}, plan=plan_with(light_hedge_guidance=True)
+    ).set_index("rule")
     assert table.loc["wires_15_65ft", "applies"]
     assert table.loc["wires_20_30ft", "why"] == "the plan picks another of its kind"
     assert table.loc["building_tree", "why"] == "a building is there"

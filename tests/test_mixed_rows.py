@@ -174,10 +174,13 @@ def test_the_hole_is_that_of_the_largest_stock():
 
 
 def test_rules_of_any_kind_apply_and_each_kind_has_its_season():
-    said = list_rules(species=["narrow", "low"], stock="bare_root", table=TABLE)
+    said = list_rules(
+        {}, table=TABLE, plan=plan_with(plants_species=["narrow", "low"], plants_stock="bare_root")
+    )
     seasons = said.loc[(said["kind"] == "planting_season") & said["applies"], "rule"]
     alone = [
-        list_rules(species=key, stock="bare_root", table=TABLE) for key in ("narrow", "low")
+        list_rules({}, table=TABLE, plan=plan_with(plants_species=key, plants_stock="bare_root"))
+        for key in ("narrow", "low")
     ]  # an evergreen and one that drops its leaves
     each = [one.loc[(one["kind"] == "planting_season") & one["applies"], "rule"] for one in alone]
     assert set(seasons) == {*each[0], *each[1]}

@@ -9,6 +9,7 @@ from effects_kit import layer, row
 from options_kit import plan_with
 
 from screenplan.effects.noise import NO_REDUCTION, belt_for, foliage_loss, follow_noise, judge_noise
+from screenplan.plan import DEFAULTS
 from screenplan.rules.limits import limit_of
 
 RULE = limit_of(None, "foliage_noise")
@@ -76,10 +77,10 @@ def test_one_row_gives_no_measurable_reduction_and_says_so():
     assert found["says"].iloc[0].startswith(NO_REDUCTION)
     assert "100 m of dense belt, or a solid barrier" in found["says"].iloc[0]
     assert 0 < found["foliage_m"].iloc[0] < 10
-    finding = judge_noise(found, 5.0)
+    finding = judge_noise(found, plan_with(noise_wanted=5.0))
     assert finding.result == "fails"
     assert "no measurable reduction of noise" in finding.says
-    assert judge_noise(found, None).result == "cannot be judged"
+    assert judge_noise(found, DEFAULTS).result == "cannot be judged"
 
 
 def test_a_belt_along_the_path_counts_by_the_table():
@@ -90,7 +91,7 @@ def test_a_belt_along_the_path_counts_by_the_table():
     assert inside > 25
     assert found["loss_db"].iloc[0] == pytest.approx(0.05 * inside)
     assert "if one cannot see through them" in found["says"].iloc[0]
-    assert judge_noise(found, 1.0).result == "passes"
+    assert judge_noise(found, plan_with(noise_wanted=1.0)).result == "passes"
 
 
 def test_without_a_road_or_a_place_it_cannot_be_judged():
@@ -98,8 +99,8 @@ def test_without_a_road_or_a_place_it_cannot_be_judged():
     for given in ((None, road()), (place(), None)):
         found = follow_noise(plants, *given)
         assert not len(found)
-        assert judge_noise(found, 3.0).result == "cannot be judged"
-    assert NO_REDUCTION in judge_noise(None, None).says
+        assert judge_noise(found, plan_with(noise_wanted=3.0)).result == "cannot be judged"
+    assert NO_REDUCTION in judge_noise(None, DEFAULTS).says
 
 
 def test_the_loss_never_falls_with_the_depth_within_each_range():

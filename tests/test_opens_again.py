@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from options_kit import plan_with
 from test_views import GARDEN, SHUT, TABLE, only, row, trace, windows
 
 from screenplan.outputs.summary import _tell_views
@@ -52,7 +53,7 @@ def test_a_view_that_opens_after_the_years_looked_at_is_not_told_as_closed():
 def test_the_goal_fails_whichever_years_are_looked_at():
     for years in (8, 10, 30):
         views = look(years=years)[0]
-        found = judge_goal(views, 8, 1.0, 0.1)
+        found = judge_goal(views, plan_with(goal_closed_by=8, goal_share=1.0, views_threshold=0.1))
         assert found.result == "fails"
         year = int(only(views).opens_again)
         assert f"1 view closes for a time and is open again from year {year} on" in found.says

@@ -11,6 +11,7 @@ from options_kit import plan_with
 from screenplan.effects.overhead import judge_wires, reach_wires
 from screenplan.ground.errors import InputError
 from screenplan.ground.units import FOOT_M
+from screenplan.plan import DEFAULTS
 from screenplan.planting.growth import height_at
 from screenplan.planting.species import load_species
 from screenplan.rules.limits import allowed_height, load_limits
@@ -52,7 +53,7 @@ def test_the_year_is_that_in_which_growth_passes_the_allowed_height():
     for growth, name in (("low", "year_low"), ("typical", "year"), ("high", "year_high")):
         heights = height_at(species, range(31), growth=growth, stock_height_m=1.0)
         assert first[name] == next(year for year in range(31) if heights[year] > 20 * FOOT_M)
-    assert judge_wires(wire(), found, None).result == "fails"
+    assert judge_wires(wire(), found, DEFAULTS).result == "fails"
 
 
 def test_the_allowance_is_the_users():
@@ -121,10 +122,10 @@ def test_a_crown_that_grows_into_a_low_wire_is_told_without_an_allowance():
     assert found["allowed_m"].to_list() == pytest.approx([3.5] * len(found))
     heights = height_at(load_species()["thuja_smaragd"], range(31), stock_height_m=1.0)
     assert all(heights[int(year)] >= 3.5 for year in found["year"].dropna())
-    says = judge_wires(low, found, None)
+    says = judge_wires(low, found, DEFAULTS)
     assert says.result == "fails"
     assert "grows into line w, 3.5 m above it" in says.says
-    assert judge_wires(low, found.iloc[:1], None).says.startswith(
+    assert judge_wires(low, found.iloc[:1], DEFAULTS).says.startswith(
         "1 plant grows too tall for a line"
     )
     assert not len(reach_wires(plants, wire(height=5.5, y=38.3)))
@@ -149,16 +150,16 @@ def test_missing_lines_never_pass():
     _, plants = row()
     found = reach_wires(plants, None)
     assert not len(found)
-    assert judge_wires(None, found, None).result == "cannot be judged"
-    assert judge_wires(wire(), None, None).result == "cannot be judged"
+    assert judge_wires(None, found, DEFAULTS).result == "cannot be judged"
+    assert judge_wires(wire(), None, DEFAULTS).result == "cannot be judged"
     buried = wire().assign(position="buried")
-    assert judge_wires(buried, reach_wires(plants, buried), None).result == "cannot be judged"
+    assert judge_wires(buried, reach_wires(plants, buried), DEFAULTS).result == "cannot be judged"
 
 
 def test_a_low_species_passes():
     _, plants = row(species="ilex_glabra", stock=0.5)
     found = reach_wires(plants, wire(), plan=plan_with(lines_allowance=2.0))
-    assert judge_wires(wire(), found, 2.0).result == "passes"
+    assert judge_wires(wire(), found, plan_with(lines_allowance=2.0)).result == "passes"
 
 
 def test_an_unknown_zoning_is_refused():

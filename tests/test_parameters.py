@@ -11,14 +11,8 @@ MOST = 8
 COMPILED = ("inner(", "called(", "njit(")
 #: Functions that still take more. An entry goes when its function is mended; none is added.
 STILL_MORE = {
-    "checks/judge.py": {"judge_plan"},
     "commandline/starting.py": {"_gather", "start_plan"},
-    "effects/applied.py": {"list_rules"},
-    "effects/hedge_height.py": {"guide_heights"},
-    "effects/light.py": {"_layers", "count_light"},
-    "effects/lit.py": {"light_at"},
     "outputs/project/items.py": {"_add_item", "add_label"},
-    "planting/judging.py": {"judge_gaps"},
     "site/reading.py": {"read_frames", "read_site"},
 }
 MODULES = sorted(PACKAGE.rglob("*.py"))

@@ -32,14 +32,15 @@ def test_layers_and_resources_are_those_of_the_function(step):
     signature = inspect.signature(step.load()).parameters
     needed = {name for name, entry in signature.items() if entry.default is entry.empty}
     own = {"layers"} if "layers" in signature else set(step.layers)
-    assert needed - set(step.parameters) == (own if "layers" in signature else set(step.needs))
-    assert own | set(step.parameters) | set(step.resources) <= set(signature)
-    assert ("plan" in signature) == bool(step.keys)
+    assert needed == (own if "layers" in signature else set(step.needs))
+    assert own | set(step.resources) <= set(signature)
+    assert "plan" in signature
+    assert step.keys
     assert set(step.resources) <= RESOURCES
 
 
 def test_every_key_is_one_of_the_plan(step):
-    for key in step.reads:
+    for key in step.keys:
         assert key_field(key)
     assert len(set(step.keys)) == len(step.keys)
 
@@ -98,8 +99,7 @@ def read_keys():
             ).assign(onlooker_id="far")  # fmt: skip
         for step in STEPS.values():
             arguments = step_arguments(step, plan, folder, site.terrain, site.frame)
-            if step.keys:
-                arguments["plan"] = recording(plan, read[step.name])
+            arguments["plan"] = recording(plan, read[step.name])
             layers |= step(layers, **arguments)
     return read
 

@@ -273,7 +273,7 @@ def show_steps(name: str | None, *, as_json: bool) -> None:
     if as_json:
         chosen = STEPS.values() if name is None else [STEPS[name]]
         show_json([{"step": step.name, "does": step.does, "needs": step.needs, "takes": step.takes, "gives": step.gives,
-                    "parameters": {key: key_field(key).description for key in step.reads}} for step in chosen])  # fmt: skip
+                    "parameters": {key: key_field(key).description for key in step.keys}} for step in chosen])  # fmt: skip
     elif name is None:
         show_table(
             "Steps, in the order in which they run",
@@ -291,9 +291,9 @@ def show_steps(name: str | None, *, as_json: bool) -> None:
                 ["gives", ", ".join(step.gives)],
             ],
         )
-        if step.reads:
+        if step.keys:
             show_table("Keys of the plan that it uses", ["key", "default", "what it is"],
-                       [[key, default_text(key) or "–", key_field(key).description + range_text(key)] for key in step.reads])  # fmt: skip
+                       [[key, default_text(key) or "–", key_field(key).description + range_text(key)] for key in step.keys])  # fmt: skip
 
 
 def show_processes(

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 
-import geopandas as gpd
 import pandas as pd
 
 from screenplan.contracts import RULES
 from screenplan.contracts.tables import table_of
 from screenplan.effects.growing import has_rows, texts
 from screenplan.ground.said import said
-from screenplan.planting.mixes import Kinds, kinds_in
-from screenplan.planting.species import DEFAULT_SPECIES, Species
+from screenplan.plan import DEFAULTS, Options
+from screenplan.planting.mixes import kinds_in
+from screenplan.planting.species import Species
 from screenplan.planting.stock import season_of
 from screenplan.planting.zones import size_judged
 from screenplan.rules.limits import Limit, load_limits, months_text
@@ -22,25 +23,9 @@ from screenplan.site.shaping import column_or
 
 
 def list_rules(
-    buildings: gpd.GeoDataFrame | None = None,
-    utilities: gpd.GeoDataFrame | None = None,
-    keep_outs: gpd.GeoDataFrame | None = None,
-    roads: gpd.GeoDataFrame | None = None,
-    existing_screens: gpd.GeoDataFrame | None = None,
-    windows: gpd.GeoDataFrame | None = None,
-    private_places: gpd.GeoDataFrame | None = None,
-    parcels: gpd.GeoDataFrame | None = None,
+    layers: Mapping[str, Any],
     *,
-    species: Kinds = DEFAULT_SPECIES,
-    drive: str = "drive_10ft",
-    corner: str = "corner_25ft",
-    zoning: str = "wires_15_65ft",
-    tolerance: str = "locate_24in",
-    walls: str = "walls_by_height",
-    request: str = "request_nebraska",
-    nesting: str = "nesting_march_august",
-    stock: str = "container",
-    guidance: bool = False,
+    plan: Options = DEFAULTS,
     rules: Sequence[Rule] | None = None,
     limits: Mapping[str, Limit] | None = None,
     table: Mapping[str, Species] | None = None,
@@ -49,18 +34,13 @@ def list_rules(
 
     Parameters
     ----------
-    buildings, utilities, keep_outs, roads, existing_screens, windows, private_places : optional
-        Layers of the site: what is there decides what applies.
-    parcels : GeoDataFrame, optional
-        An empty layer says that the parcel's outline is not known.
-    species : Species, str or sequence of these
-        The planted species: some setbacks hold only for tall or low ones, and each has its season.
-    drive, corner, zoning, tolerance, walls, request, nesting : str
-        The limits that the plan picks among several of a kind.
-    stock : str
-        Kind of stock that is set: it decides which planting season applies.
-    guidance : bool
-        Whether the plan asks for the hedge-height guidance.
+    layers : mapping
+        Layers of the site by their contracts, as far as there are any: buildings, utilities,
+        keep-outs, roads, existing screens, windows, private places and parcels. What is there
+        decides what applies; an empty layer of parcels says that the outline is not known.
+    plan : Options, optional
+        Of it [plants], for some setbacks hold only for tall or low species, and each has its season
+        by its stock; and what [road], [lines], [calendar] and [light] pick among several of a kind.
     rules, limits, table
         By default the shipped ones.
 
@@ -71,17 +51,18 @@ def list_rules(
     """
     rules = load_rules() if rules is None else rules
     limits = load_limits() if limits is None else limits
-    planted = tuple(dict.fromkeys(kinds_in(species, table)))
-    there = _things(buildings, utilities, keep_outs, roads, existing_screens, private_places)
-    if parcels is not None and not outline_known(parcels):
-        del there["boundary"]
+    planted = tuple(dict.fromkeys(kinds_in(plan.plants.species, table)))
+    there = _things(layers)
     rows = [
         _setback(rule, there, [size_judged(rule, kind)[0] for kind in planted]) for rule in rules
     ]
-    picked = {drive, corner, zoning, tolerance, walls, request, nesting}
-    seasons = [season_of(limits, stock, evergreen=kind.evergreen) for kind in planted]
+    picked = {
+        plan.road.drive, plan.road.corner, plan.lines.wires, plan.lines.locate, plan.lines.walls,
+        plan.calendar.request, plan.calendar.nesting,
+    }  # fmt: skip
+    seasons = [season_of(limits, plan.plants.stock, evergreen=kind.evergreen) for kind in planted]
     picked |= {season.key for season in seasons if season is not None}
-    layers = {"windows": windows, "private_places": private_places, "roads": roads}
+    guidance = plan.light.hedge_guidance
     rows += [_limit(one, there, picked, guidance, layers) for one in limits.values()]
     rows.sort(key=lambda row: not row["applies"])
     return table_of(RULES, rows)
@@ -145,9 +126,14 @@ def setback_text(rule: Rule) -> str:
     )
 
 
-def _things(buildings, utilities, keep_outs, roads, existing, places) -> dict[str, set[str]]:
+def _things(layers: Mapping[str, Any]) -> dict[str, set[str]]:
     """Give the features that are on the site, and the kinds of each."""
-    found: dict[str, set[str]] = {"boundary": {""}}
+    utilities, keep_outs = layers.get("utilities"), layers.get("keep_outs")
+    existing, places = layers.get("existing_screens"), layers.get("private_places")
+    buildings, parcels = layers.get("buildings"), layers.get("parcels")
+    found: dict[str, set[str]] = {}
+    if parcels is None or outline_known(parcels):
+        found["boundary"] = {""}
     if has_rows(buildings):
         found["building"] = set(texts(buildings, "kind", "house"))
     if has_rows(utilities):
@@ -156,7 +142,7 @@ def _things(buildings, utilities, keep_outs, roads, existing, places) -> dict[st
     for kind in texts(keep_outs, "kind") if has_rows(keep_outs) else ():
         kind = keep_out_kind(kind)
         found.setdefault(kind if kind in KEEP_OUT_FEATURES else "keep_out", set()).add(kind)
-    if has_rows(roads):
+    if has_rows(layers.get("roads")):
         found["road"] = {""}
     for kind in texts(existing, "kind") if has_rows(existing) else ():
         found.setdefault(kind, set()).add(kind)
@@ -189,7 +175,7 @@ def _limit(one: Limit, there, picked, guidance: bool, layers) -> dict:
         "by_height": "septic_field" in there,
         "hedge_height": guidance,
         "sun_needed": True,
-        "foliage_noise": "road" in there and has_rows(layers["private_places"]),
+        "foliage_noise": "road" in there and has_rows(layers.get("private_places")),
         "locate_request": True,
         "nesting": True,
         "planting_season": True,

@@ -120,7 +120,7 @@ def outgrow_boundary(
     return layer_of(OUTGROWN, rows, shapes, plants.crs)
 
 
-def judge_outgrown(outgrown, buildings, known, most_height_m) -> Iterator[Finding]:
+def judge_outgrown(outgrown, buildings, known, plan) -> Iterator[Finding]:
     """Tell when clipping must begin at the line and at walls, and how much it is then."""
     over = outgrown if outgrown is not None else pd.DataFrame({"what": []})
     name = "clipping at the line"
@@ -129,7 +129,7 @@ def judge_outgrown(outgrown, buildings, known, most_height_m) -> Iterator[Findin
     else:
         yield _clipped(name, over.loc[over["what"] == "crown over the line"],
                        "crowns grow over the line", "No crown grows over the line as drawn, at any growth", SURVEY)  # fmt: skip
-    name = "height at the line"
+    name, most_height_m = "height at the line", plan.boundary.most_height
     if most_height_m is None:
         yield Finding(name, UNKNOWN, "No height at the boundary is set", "boundary.most_height: what your code or your neighbour allows", TALK)  # fmt: skip
     elif outgrown is None or not known:

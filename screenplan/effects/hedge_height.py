@@ -17,6 +17,7 @@ known is said by the limit that carries it (`screenplan rules`).
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -27,11 +28,13 @@ from screenplan.contracts import HEDGE_HEIGHTS
 from screenplan.contracts.findings import FAILS, PASSES, TALK, UNKNOWN, Finding
 from screenplan.contracts.tables import layer_of, numbers
 from screenplan.effects.growing import first_years, has_rows, names_of
+from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.species import Species
 from screenplan.planting.stand import stand_of
 from screenplan.rules.limit_kinds import WINDS, Limit
 from screenplan.rules.limits import limit_of
 from screenplan.site.ownership import outline_known
+from screenplan.site.terrain import Terrain
 
 #: A hedge is opposite a window if its nearest point lies within this angle of straight out.
 OPPOSITE_DEG = 45.0
@@ -84,17 +87,10 @@ def garden_height(
 
 
 def guide_heights(
-    parcels: gpd.GeoDataFrame,
-    planting_lines: gpd.GeoDataFrame,
-    plants: gpd.GeoDataFrame,
-    windows: gpd.GeoDataFrame | None = None,
-    buildings: gpd.GeoDataFrame | None = None,
-    terrain=None,
+    layers: Mapping[str, Any],
     *,
-    guidance: bool = False,
-    reach_m: float = 60.0,
-    years: int = 30,
-    curve: str = "smooth",
+    plan: Options = DEFAULTS,
+    terrain: Terrain | None = None,
     limits: Mapping[str, Limit] | None = None,
     table: Mapping[str, Species] | None = None,
 ) -> gpd.GeoDataFrame:
@@ -102,35 +98,42 @@ def guide_heights(
 
     Parameters
     ----------
-    parcels, planting_lines, plants, windows, buildings : GeoDataFrame
-        Layers in the local frame. Windows of the subject's own buildings are passed over.
+    layers : mapping
+        Parcels, planting lines and plants, and windows and buildings if there are any: by their
+        contracts, in local-frame metres. Windows of the subject's own buildings are passed over.
+    plan : Options, optional
+        Of it [light], [windows] and [growth]. Unless the guidance is asked for the layer is empty.
     terrain : Terrain, optional
         Ground heights: the result is turned into a height above the ground at the row.
-    guidance : bool
-        Whether the guidance is asked for; without it the layer is empty.
-    reach_m : float
-        Windows farther away are passed over, metres.
-    years, curve, limits, table
-        As in the other steps.
+    limits, table : mapping, optional
+        By default the shipped ones.
 
     Returns
     -------
     GeoDataFrame
         By the contract ``hedge_heights``.
     """
+    parcels, plants, windows, buildings = (
+        layers.get(name) for name in ("parcels", "plants", "windows", "buildings")
+    )
     rule = limit_of(limits, "hedge_height")
-    if not guidance or rule is None or not len(plants) or not outline_known(parcels):
+    if (
+        not plan.light.hedge_guidance
+        or rule is None
+        or not len(plants)
+        or not outline_known(parcels)
+    ):
         return layer_of(HEDGE_HEIGHTS, [], [], parcels.crs)
-    stand = stand_of(plants, years=years, curve=curve, table=table)
+    stand = stand_of(plants, years=plan.growth.years, curve=plan.growth.curve, table=table)
     evergreen = np.array([one.species.evergreen for one in stand.starts])[stand.start]
     made = []
-    for line in planting_lines.itertuples():
+    for line in layers["planting_lines"].itertuples():
         mine = np.flatnonzero((plants["line_id"] == line.line_id).to_numpy() & evergreen)
         if len(mine) < 2:  # the guidance holds for two or more evergreens
             continue
         row = _Row(line, stand.height[mine], rule, terrain)
         if has_rows(windows):
-            made += row.windows(_neighbours(windows, buildings, parcels), reach_m)
+            made += row.windows(_neighbours(windows, buildings, parcels), plan.windows.reach)
         made += row.gardens(parcels, buildings)
     return layer_of(HEDGE_HEIGHTS, [row for row, _ in made], [at for _, at in made], parcels.crs)
 
@@ -240,9 +243,9 @@ def _neighbours(windows, buildings, parcels):
     return windows.loc[keep.to_numpy(bool)]
 
 
-def judge_hedge_heights(hedge_heights, guidance) -> Iterator[Finding]:
+def judge_hedge_heights(hedge_heights, plan) -> Iterator[Finding]:
     """Hold the rows against the published guidance, where the plan asks for it."""
-    if not guidance:
+    if not plan.light.hedge_guidance:
         return
     name = "hedge-height guidance"
     if not has_rows(hedge_heights):

@@ -10,7 +10,7 @@ from screenplan.contracts.findings import FAILS, PASSES, TALK, UNKNOWN, Finding
 from screenplan.effects.growing import has_rows
 
 
-def judge_light(light, most_sun_lost, most_sky_lost) -> Iterator[Finding]:
+def judge_light(light, plan) -> Iterator[Finding]:
     """Hold the light that the row takes against the user's limits, and the row's own light."""
     if not has_rows(light):
         yield Finding(
@@ -20,6 +20,7 @@ def judge_light(light, most_sun_lost, most_sky_lost) -> Iterator[Finding]:
             "a parcels layer, its place on earth, and a row",
         )
         return
+    most_sun_lost, most_sky_lost = plan.light.most_sun_lost, plan.light.most_sky_lost
     for kind, words in (("window", "neighbours' windows"), ("garden", "gardens")):
         yield _sun(light.loc[light["kind"] == kind], words, most_sun_lost, f"a {kind}s layer" if kind == "window" else "parcels beside the row")  # fmt: skip
     own = light.loc[~light["kind"].isin(["window", "garden", "row"])]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -12,7 +13,7 @@ import shapely
 from screenplan.contracts import LIGHT, LIGHT_MONTHS, SUN_GRID, year_column
 from screenplan.contracts.tables import DTYPES, table_of, with_notes
 from screenplan.effects.horizon import ground_rise
-from screenplan.effects.lit import Lit, light_at
+from screenplan.effects.lit import Lit, Source, light_at
 from screenplan.effects.places_in_light import (
     Target,
     gardens_in_light,
@@ -21,7 +22,8 @@ from screenplan.effects.places_in_light import (
     windows_in_light,
 )
 from screenplan.effects.sun import MONTHS, SunPath, growing_months, overcast_sky, sun_path
-from screenplan.ground.errors import refuse
+from screenplan.plan import DEFAULTS, Options
+from screenplan.plan.effects import Light
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species import Species, load_species
 from screenplan.planting.stand import stand_of
@@ -42,27 +44,11 @@ NO_LOSS = 1e-9
 
 
 def count_light(
-    parcels: gpd.GeoDataFrame,
-    planting_lines: gpd.GeoDataFrame,
-    plants: gpd.GeoDataFrame,
-    windows: gpd.GeoDataFrame | None = None,
-    buildings: gpd.GeoDataFrame | None = None,
-    existing_screens: gpd.GeoDataFrame | None = None,
-    sun_places: gpd.GeoDataFrame | None = None,
-    terrain=None,
+    layers: Mapping[str, Any],
     *,
+    plan: Options = DEFAULTS,
+    terrain: Terrain | None = None,
     position_deg: tuple[float, float] | None = None,
-    time_zone: str = "UTC",
-    calendar_year: int = 2027,
-    days_a_month: int = 1,
-    step_minutes: int = 30,
-    cell_m: float = 2.0,
-    reach_m: float = 30.0,
-    most_sun_lost: float | None = None,
-    most_sky_lost: float | None = None,
-    years: int = 30,
-    report_years: Sequence[int] = (0, 1, 2, 3, 5, 10, 15, 20, 30),
-    curve: str = "smooth",
     limits: Mapping[str, Limit] | None = None,
     table: Mapping[str, Species] | None = None,
 ) -> tuple[gpd.GeoDataFrame, pd.DataFrame, gpd.GeoDataFrame]:
@@ -70,27 +56,18 @@ def count_light(
 
     Parameters
     ----------
-    parcels, planting_lines, plants, windows, buildings, existing_screens : GeoDataFrame
-        Layers in the local frame.
-    sun_places : GeoDataFrame, optional
-        The owner's roof panels, beds and so on.
+    layers : mapping
+        Parcels, planting lines and plants, and windows, buildings, existing screens and sun places,
+        which are the owner's roof panels, beds and so on, if there are any: by their contracts, in
+        local-frame metres.
+    plan : Options, optional
+        Of it [light], [growth] and the reported years of [views].
     terrain : Terrain, optional
         Ground heights; it casts shade as far as the raster goes.
     position_deg : tuple of 2 floats, optional
         Longitude and latitude of the site; without them the layers are empty.
-    time_zone : str
-        Name of the site's time zone.
-    calendar_year, days_a_month, step_minutes
-        How the year is sampled, see `sun_path`.
-    cell_m : float
-        Size of the grid's cells, metres.
-    reach_m : float
-        Ground farther from the rows is left out of gardens and grid, metres.
-    most_sun_lost, most_sky_lost : float, optional
-        Greatest shares that the user lets the row take of anybody's sun, and of a window's sky; what
-        loses more is marked.
-    years, report_years, curve, limits, table
-        As in the other steps.
+    limits, table : mapping, optional
+        By default the shipped ones.
 
     Returns
     -------
@@ -105,46 +82,30 @@ def count_light(
     -----
     All is compared with the same site without the row. A crown is taken as opaque.
     """
+    parcels, plants, lines = (layers[name] for name in ("parcels", "plants", "planting_lines"))
+    buildings, option = layers.get("buildings"), plan.light
     ground = Terrain.flat() if terrain is None else terrain
-    wrong = [year for year in report_years if not 0 <= year <= years]
-    if wrong:
-        raise refuse(
-            f"year {wrong[0]} cannot be reported, as years 0 to {years} are looked at",
-            "Take it out of views.report_years, or raise growth.years",
-        )
-    if not (cell_m > 0 and reach_m > 0):
-        raise refuse(
-            "the grid has no cells",
-            "Give a size of the cells and a reach above 0",
-            key="light.cell",
-        )
     if position_deg is None:
-        return _layers([], None, None, None, report_years, parcels.crs)
-    sun = sun_path(
-        *position_deg, time_zone=time_zone, calendar_year=calendar_year,
-        days_a_month=days_a_month, step_minutes=step_minutes,
-    )  # fmt: skip
+        return _layers(plan, parcels.crs)
+    sun = _sun_of(position_deg, option, option.days, option.step)
     if not outline_known(parcels):
-        return _layers([], None, None, None, report_years, parcels.crs)
+        return _layers(plan, parcels.crs)
     table = load_species() if table is None else table
-    stand = stand_of(plants, years=years, curve=curve, table=table)
+    stand = stand_of(plants, years=plan.growth.years, curve=plan.growth.curve, table=table)
     crowns = crowns_of(stand)
     rows = rows_of(stand, crowns)
-    obstacles = lay_obstacles(buildings, existing_screens, ground)
+    obstacles = lay_obstacles(buildings, layers.get("existing_screens"), ground)
     scene = Scene(obstacles, rows, crowns)
     rises = ground_rise(obstacles.ground)
     # The grid has many points: only typical growth is followed for it.
     coarse = Scene(obstacles, rows, one_growth(crowns, TYPICAL))
-    close = windows_in_light(windows, buildings, ground, parcels)
-    close += sun_places_in_light(sun_places, ground, cell_m)
+    close = windows_in_light(layers.get("windows"), buildings, ground, parcels)
+    close += sun_places_in_light(layers.get("sun_places"), ground, option.cell)
     gardens, grid = gardens_in_light(
-        parcels, buildings, planting_lines, ground, reach_m=reach_m, cell_m=cell_m
+        parcels, buildings, lines, ground, reach_m=option.reach, cell_m=option.cell
     )
     found = [_Counted(target, sun, *part) for target, part in _count(close, sun, scene, SKY, rises)]
-    denser = sun_path(
-        *position_deg, time_zone=time_zone, calendar_year=calendar_year,
-        days_a_month=min(MORE_DAYS * days_a_month, 31), step_minutes=_finer(step_minutes),
-    )  # fmt: skip
+    denser = _sun_of(position_deg, option, min(MORE_DAYS * option.days, 31), _finer(option.step))
     for one, (target, part) in zip(
         found, _count(close, denser, scene, SKY_OF_CELL, rises), strict=True
     ):
@@ -152,20 +113,26 @@ def count_light(
     in_gardens = list(_count(gardens, sun, coarse, SKY_OF_CELL, rises))
     found += [_Counted(target, sun, *part) for target, part in in_gardens]
     # The row's own plants: what they get from the site, without the shade of their own kind.
-    bare = stand_of(plants.iloc[:0], years=years)
+    bare = stand_of(plants.iloc[:0], years=plan.growth.years)
     alone = Scene(obstacles, rows_of(bare, crowns_of(bare)), crowns_of(bare))
-    standing = rows_in_light(planting_lines, plants)
+    standing = rows_in_light(lines, plants)
     found += [
         _Counted(target, sun, *part) for target, part in _count(standing, sun, alone, SKY, rises)
     ]
     needed = limit_of(limits, "sun_needed")
     season = growing_months(position_deg[1])
-    light = [one.row(report_years, season, _asked(one, plants, table, needed)) for one in found]
+    years = plan.views.report_years
+    light = [one.row(years, season, _asked(one, plants, table, needed)) for one in found]
     for row in light:
-        row["over"] = _over(row, most_sun_lost, most_sky_lost)
-    return _layers(
-        light, found, in_gardens, grid, report_years, parcels.crs, cell_m, sun, days_a_month
-    )
+        row["over"] = _over(row, option)
+    return _layers(plan, parcels.crs, light, found, in_gardens, grid, sun)
+
+
+def _sun_of(position_deg, light: Light, days: int, step_minutes: int) -> SunPath:
+    return sun_path(
+        *position_deg, time_zone=light.time_zone, calendar_year=light.calendar_year,
+        days_a_month=days, step_minutes=step_minutes,
+    )  # fmt: skip
 
 
 def _count(targets: Sequence[Target], sun: SunPath, scene: Scene, patches: int, ground):
@@ -190,27 +157,13 @@ def _count(targets: Sequence[Target], sun: SunPath, scene: Scene, patches: int, 
     hours = light_at(
         points,
         normals,
-        sun.direction,
-        sun.hours,
-        sun.month,
-        MONTHS,
+        Source(sun.direction, sun.hours, sun.month, MONTHS, sun.bare),
         scene,
-        bare=sun.bare,
         seen=note if scene.table.height.shape[1] > 1 else None,
         ground=ground,
     )
-    direction, brightness = overcast_sky(patches)
-    sky = light_at(
-        points,
-        normals,
-        direction,
-        brightness,
-        np.zeros(patches, np.int64),
-        1,
-        scene,
-        cosine=True,
-        ground=ground,
-    )
+    overcast = Source(*overcast_sky(patches), np.zeros(patches, np.int64), 1, cosine=True)
+    sky = light_at(points, normals, overcast, scene, ground=ground)
     for number, (target, end) in enumerate(zip(targets, ends, strict=True)):
         mine = slice(end - len(target.points), end)
         yield target, (_part(hours, mine), _part(sky, mine), clock[:, number])
@@ -306,11 +259,11 @@ def _asked(one: _Counted, plants, table, needed: Limit | None) -> dict:
     return {"asked_h": max((hours for hours in found if hours is not None), default=None)}
 
 
-def _over(row: dict, most_sun_lost: float | None, most_sky_lost: float | None) -> str | None:
+def _over(row: dict, limit: Light) -> str | None:
     """Name the user's limits that a target's losses break; the sky counts for windows."""
-    held = [("sun", row["sun_lost"], most_sun_lost)]
+    held = [("sun", row["sun_lost"], limit.most_sun_lost)]
     if row["kind"] == "window":
-        held.append(("sky", row["sky_lost"], most_sky_lost))
+        held.append(("sky", row["sky_lost"], limit.most_sky_lost))
     broken = [
         what for what, lost, most in held
         if lost is not None and most is not None and lost > most + NO_LOSS
@@ -346,22 +299,20 @@ def _days_in_words(days: int) -> str:
     return f"{days} days stand for each month" if days > 1 else "one day stands for each month"
 
 
-def _layers(light, found, in_gardens, grid, report_years, crs, cell_m=1.0, sun=None, days=1):
-    notes = []
+def _layers(plan: Options, crs, light=(), found=(), in_gardens=(), grid=None, sun=None):
+    notes, report_years = [], plan.views.report_years
     if sun is not None and light:
         notes.append(
             f"sun hours are counted in steps of {sun.step_minutes} minutes: each change between sun and "
             f"shade is placed to within {sun.step_minutes / 2:g} minutes; crowns are taken as opaque, "
-            f"{_days_in_words(days)}; clouds are not counted, and hills beyond the terrain raster cast no shade"
+            f"{_days_in_words(plan.light.days)}; clouds are not counted, and hills beyond the terrain raster cast no shade"
         )
     layer = _per_year(LIGHT, light, ("sun", "sky"), report_years, crs)
-    months = table_of(
-        LIGHT_MONTHS, [row for one in found or () for row in one.months(report_years)]
-    )
+    months = table_of(LIGHT_MONTHS, [row for one in found for row in one.months(report_years)])
     cells, spots = [], []
     places = iter(zip(*grid, strict=True)) if in_gardens else iter(())
     held = set()  # ground that two parcels share is one cell, and told of both gardens
-    for target, (hours, _, _) in in_gardens or ():
+    for target, (hours, _, _) in in_gardens:
         year = hours.open[:, :, 0].sum(axis=1)  # (cells, years)
         now = hours.now.sum(axis=1)
         for k in range(len(target.points)):
@@ -373,7 +324,7 @@ def _layers(light, found, in_gardens, grid, report_years, crs, cell_m=1.0, sun=N
                 {
                     "column": int(column),
                     "line": int(line),
-                    "cell_m": cell_m,
+                    "cell_m": plan.light.cell,
                     "sun_now_h": now[k],
                     **{year_column("sun", one): year[k, one] for one in report_years},
                 }

@@ -53,20 +53,35 @@ def top_of(scene: Scene) -> float:
     return float(max(tops))
 
 
-def light_at(
-    points,
-    normals,
-    direction,
-    light,
-    group,
-    groups: int,
-    scene: Scene,
-    *,
-    bare=None,
-    cosine: bool = False,
-    seen=None,
-    ground=None,
-) -> Lit:
+@dataclass(frozen=True)
+class Source:
+    """Where light comes from.
+
+    Parameters
+    ----------
+    direction : ndarray, (directions, 3)
+        Unit vectors to there, above the horizon.
+    amount : ndarray, (directions,)
+        Hours of sun, or light of the sky.
+    group : ndarray of int, (directions,)
+        In which sum each counts (its month).
+    groups : int
+        Number of sums.
+    bare : ndarray of bool, (directions,), optional
+        Whether what drops its leaves is bare; by default never.
+    cosine : bool
+        Whether light counts by the cosine of its angle to the plane's normal.
+    """
+
+    direction: np.ndarray
+    amount: np.ndarray
+    group: np.ndarray
+    groups: int
+    bare: np.ndarray | None = None
+    cosine: bool = False
+
+
+def light_at(points, normals, source: Source, scene: Scene, *, seen=None, ground=None) -> Lit:
     """Sum the light that reaches points.
 
     Parameters
@@ -74,20 +89,10 @@ def light_at(
     points, normals : ndarray, (points, 3)
         Places, and the unit vectors out of the planes in which they lie; light from behind a plane
         does not count.
-    direction : ndarray, (directions, 3)
-        Unit vectors to where the light comes from, above the horizon.
-    light : ndarray, (directions,)
-        Its amount (hours of sun, or light of the sky).
-    group : ndarray of int, (directions,)
-        In which sum each counts (its month).
-    groups : int
-        Number of sums.
+    source : Source
+        Where the light comes from.
     scene : Scene
         What stands in the way.
-    bare : ndarray of bool, (directions,), optional
-        Whether what drops its leaves is bare; by default never.
-    cosine : bool
-        Whether light counts by the cosine of its angle to the plane's normal.
     seen : callable, optional
         Called with (point, direction, light, masks) of each portion of rays.
     ground : ndarray, optional
@@ -101,13 +106,13 @@ def light_at(
     points = np.ascontiguousarray(points, float).reshape(-1, 3)
     normals = np.ascontiguousarray(normals, float).reshape(-1, 3)
     growths, years = scene.table.height.shape[1:]
-    group = np.ascontiguousarray(group, np.int64)
-    bare = np.zeros(len(direction), bool) if bare is None else np.asarray(bare, bool)
+    direction = np.ascontiguousarray(source.direction, float)
+    group, groups = np.ascontiguousarray(source.group, np.int64), source.groups
+    bare = np.zeros(len(direction), bool) if source.bare is None else np.asarray(source.bare, bool)
     leafless = np.asarray(scene.table.leafless, float)
     leafless = leafless if len(leafless) else np.zeros(1)
     free, now = np.zeros((len(points), groups)), np.zeros((len(points), groups))
     opened = np.zeros((len(points), groups, growths, years))
-    direction = np.ascontiguousarray(direction, float)
     rise = direction[:, 2] / np.maximum(np.hypot(direction[:, 0], direction[:, 1]), 1e-12)
     ground = ground_rise(scene.obstacles.ground) if ground is None else ground
     grounded = rise < ground[sector_of(direction)]
@@ -121,7 +126,7 @@ def light_at(
         if not len(kept):
             continue
         ways, least = direction[kept], np.where(grounded[kept], -np.inf, rise[kept])
-        told = (light[kept], group[kept], bare[kept])
+        told = (source.amount[kept], group[kept], bare[kept])
         at_a_time = max(PORTION // len(kept), 1)
         for first in range(0, len(points), at_a_time):
             some = slice(first, first + at_a_time)
@@ -132,7 +137,7 @@ def light_at(
             left, _ = obstacles.light_left(origin, target)
             masks = blocked_years(origin, target, scene.rows, scene.table, left > 0.0)
             _gather(
-                follow, start, told[0], facing, cosine, left, masks, *told[1:], leafless, years,
+                follow, start, told[0], facing, source.cosine, left, masks, *told[1:], leafless, years,
                 free[some], now[some], opened[some],
             )  # fmt: skip
             if seen is not None:

@@ -151,9 +151,9 @@ def _say(inside, loss, rule, wanted, needed) -> str:
     return f"{said}; {wanted:g} dB at {JUDGED_HZ:g} Hz would need {{{needed:.0f} m}} of dense belt, or a solid barrier that breaks the line of sight"
 
 
-def judge_noise(noise_paths, wanted_db) -> Finding:
+def judge_noise(noise_paths, plan) -> Finding:
     """Say what foliage takes away of the noise, in honest words."""
-    name = "noise"
+    name, wanted_db = "noise", plan.noise.wanted
     if not has_rows(noise_paths):
         return Finding(name, UNKNOWN, "A single row gives no measurable reduction of noise; no road and private place are given",
                        "roads and private places")  # fmt: skip

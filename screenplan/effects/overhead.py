@@ -113,7 +113,7 @@ def _under(shape, point, terrain) -> float:
     return float(terrain.height_at(nearest.x, nearest.y))
 
 
-def judge_wires(utilities, wire_plants, allowance_m) -> Finding:
+def judge_wires(utilities, wire_plants, plan) -> Finding:
     """Tell whether a plant outgrows what is allowed near a wire."""
     name = "growth below wires"
     if not holds_lines(utilities, "overhead"):
@@ -133,8 +133,9 @@ def judge_wires(utilities, wire_plants, allowance_m) -> Finding:
         return Finding(name, FAILS, f"{how_many_grow(wire_plants)} too tall for a line: plant {first['plant_id']} {what} {when}",
                        "a lower species there, or a place farther from the line", WIRES)  # fmt: skip
     says = "No plant outgrows what the zoning allows near a line, at any growth"
-    if allowance_m is None:
+    allowed = plan.lines.allowance is not None
+    if not allowed:
         says += (
             ", or into a wire whose height is given; the line's sag and swing were not looked at"
         )
-    return Finding(name, PASSES, says, "" if allowance_m is not None else "lines.allowance", WIRES)
+    return Finding(name, PASSES, says, "" if allowed else "lines.allowance", WIRES)

@@ -210,8 +210,9 @@ def row_bands(
     return np.where(closed, low, 0.0), np.where(closed, high, 0.0)
 
 
-def judge_closure(closure, closed_by) -> Iterator[Finding]:
+def judge_closure(closure, plan) -> Iterator[Finding]:
     """Tell of each row whether it closes up to the asked height by the year of the goal."""
+    closed_by = plan.goal.closed_by
     for row in closure.loc[closure["growth"] == "typical"].itertuples():
         name = f"closure of {row.line_id}"
         band = f"from {{{row.asked_from_m:.2f} to {row.asked_height_m:.2f} m}}"

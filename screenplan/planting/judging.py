@@ -130,29 +130,23 @@ def _named(plants) -> str:
     return ", ".join(str(plant) for plant in named[:10]) + more
 
 
-def judge_gaps(
-    planting_lines,
-    plants,
-    plantable_zone,
-    dropped_stations,
-    spacing_m,
-    views=None,
-    view_holes=None,
-    table=None,
-    no_plant_zones=None,
-) -> Finding:
+def judge_gaps(layers, plan, table=None) -> Finding:
     """Look for gaps that are wider than asked though nothing forbids a plant, and for seen ones.
 
     A gap that a rule explains fails too if a view that stays open passes it: the reason does not
     close the view.
     """
+    planting_lines, plants, dropped_stations = (
+        layers[name] for name in ("planting_lines", "plants", "dropped_stations")
+    )
+    views, view_holes, spacing_m = layers.get("views"), layers.get("view_holes"), plan.rows.spacing
     stands = set(plants.loc[plants["existing"].astype(bool), "line_id"])
     wide = [
         gap
         for gap in gaps_between(plants, planting_lines)
         if gap.width_m > _widest(gap, planting_lines, stands, spacing_m)
     ]
-    zone = plantable_ground(plantable_zone, no_plant_zones, planting_lines)
+    zone = plantable_ground(layers["plantable_zone"], layers.get("no_plant_zones"), planting_lines)
     names = planting_lines["line_id"].to_numpy()
     open_gaps = [
         gap

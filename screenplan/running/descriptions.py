@@ -245,7 +245,7 @@ def describe_step(step: Step | str) -> StepDescription:
         group=GROUPS[room],
         number=list(STEPS).index(step.name) + 1,
         inputs=tuple(_describe_input(name, step) for name in step.layers),
-        parameters=tuple(map(describe_key, step.reads)),
+        parameters=tuple(map(describe_key, step.keys)),
         resources=tuple(ResourceDescription(name, *RESOURCES[name]) for name in step.resources),
         outputs=tuple(describe_layer(OUTPUTS[name]) for name in step.gives),
     )

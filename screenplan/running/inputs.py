@@ -75,9 +75,7 @@ def step_arguments(
     from screenplan.rules.ruleset import load_rules
 
     with _refusals_in(plan.plan.units):
-        arguments = {name: plan.value(key) for name, key in step.parameters.items()}
-        if step.keys:
-            arguments["plan"] = plan
+        arguments: dict[str, Any] = {"plan": plan}
         if "terrain" in step.resources:
             arguments["terrain"] = terrain
         if "table" in step.resources:

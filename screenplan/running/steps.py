@@ -9,7 +9,7 @@ steps costs nothing; a step's function is imported when it is called.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from importlib import import_module
 from inspect import signature
 from typing import Any
@@ -41,14 +41,12 @@ class Step:
         Names of the layers that it returns, in order.
     keys : tuple of str
         The keys of the plan that it reads, such as ``rows.spacing``.
-    parameters : mapping
-        Parameter of the function: key of the plan that sets it, of a step that is not yet handed the plan.
     resources : tuple of str
         Things that are neither layers nor values: ``terrain``, ``rules``,
         ``limits``, ``table`` (of species), ``position_deg`` (longitude and latitude of the site).
     follows : tuple of str
         Layers between which it follows sight lines or light, which takes most of its time; with
-        none of their rows it still judges its parameters.
+        none of their rows it still judges what it is asked.
     """
 
     name: str
@@ -58,14 +56,8 @@ class Step:
     needs: tuple[str, ...] = ()
     takes: tuple[str, ...] = ()
     keys: tuple[str, ...] = ()
-    parameters: Mapping[str, str] = field(default_factory=dict)
     resources: tuple[str, ...] = ()
     follows: tuple[str, ...] = ()
-
-    @property
-    def reads(self) -> tuple[str, ...]:
-        """The keys of the plan that it reads."""
-        return self.keys or tuple(self.parameters.values())
 
     @property
     def layers(self) -> tuple[str, ...]:
@@ -297,18 +289,18 @@ STEPS: dict[str, Step] = {
                 "parcels",
             ),
             gives=("rules",),
-            parameters={
-                "species": "plants.species",
-                "drive": "road.drive",
-                "corner": "road.corner",
-                "zoning": "lines.wires",
-                "tolerance": "lines.locate",
-                "walls": "lines.walls",
-                "request": "calendar.request",
-                "nesting": "calendar.nesting",
-                "stock": "plants.stock",
-                "guidance": "light.hedge_guidance",
-            },
+            keys=(
+                "plants.species",
+                "road.drive",
+                "road.corner",
+                "lines.wires",
+                "lines.locate",
+                "lines.walls",
+                "calendar.request",
+                "calendar.nesting",
+                "plants.stock",
+                "light.hedge_guidance",
+            ),
             resources=("rules", "limits", "table"),
         ),
         Step(
@@ -318,19 +310,19 @@ STEPS: dict[str, Step] = {
             needs=("parcels", "planting_lines", "plants"),
             takes=("windows", "buildings", "existing_screens", "sun_places"),
             gives=("light", "light_months", "sun_grid"),
-            parameters={
-                "time_zone": "light.time_zone",
-                "calendar_year": "light.calendar_year",
-                "days_a_month": "light.days",
-                "step_minutes": "light.step",
-                "cell_m": "light.cell",
-                "reach_m": "light.reach",
-                "most_sun_lost": "light.most_sun_lost",
-                "most_sky_lost": "light.most_sky_lost",
-                "report_years": "views.report_years",
-                "years": "growth.years",
-                "curve": "growth.curve",
-            },
+            keys=(
+                "light.time_zone",
+                "light.calendar_year",
+                "light.days",
+                "light.step",
+                "light.cell",
+                "light.reach",
+                "light.most_sun_lost",
+                "light.most_sky_lost",
+                "views.report_years",
+                "growth.years",
+                "growth.curve",
+            ),
             resources=("terrain", "position_deg", "limits", "table"),
             follows=("parcels", "planting_lines", "plants", "windows", "sun_places"),
         ),
@@ -341,12 +333,12 @@ STEPS: dict[str, Step] = {
             needs=("parcels", "planting_lines", "plants"),
             takes=("windows", "buildings"),
             gives=("hedge_heights",),
-            parameters={
-                "guidance": "light.hedge_guidance",
-                "reach_m": "windows.reach",
-                "years": "growth.years",
-                "curve": "growth.curve",
-            },
+            keys=(
+                "light.hedge_guidance",
+                "windows.reach",
+                "growth.years",
+                "growth.curve",
+            ),
             resources=("terrain", "limits", "table"),
         ),
         _step(
@@ -545,18 +537,18 @@ STEPS: dict[str, Step] = {
                 "needed_years",
             ),
             gives=("checks",),
-            parameters={
-                "spacing_m": "rows.spacing",
-                "closed_by": "goal.closed_by",
-                "share": "goal.share",
-                "threshold": "views.threshold",
-                "most_sun_lost": "light.most_sun_lost",
-                "most_sky_lost": "light.most_sky_lost",
-                "guidance": "light.hedge_guidance",
-                "allowance_m": "lines.allowance",
-                "most_height_m": "boundary.most_height",
-                "wanted_db": "noise.wanted",
-            },
+            keys=(
+                "rows.spacing",
+                "goal.closed_by",
+                "goal.share",
+                "views.threshold",
+                "light.most_sun_lost",
+                "light.most_sky_lost",
+                "light.hedge_guidance",
+                "lines.allowance",
+                "boundary.most_height",
+                "noise.wanted",
+            ),
             resources=("table",),
         ),
     )

@@ -25,9 +25,9 @@ def judge_use(needed_years, plants, views) -> Iterator[Finding]:
                           "another side in rows.along, or the windows and people who look across this one")  # fmt: skip
 
 
-def judge_goal(views, closed_by, share, threshold, private_places=None) -> Finding:
+def judge_goal(views, plan, private_places=None) -> Finding:
     """Hold the years in which views close against the goal."""
-    name = "views closed"
+    name, closed_by, share = "views closed", plan.goal.closed_by, plan.goal.share
     seen = views.loc[_are_open(views)]
     if not len(seen):
         shut = int((views["status"] == "closed already").sum())
@@ -60,7 +60,7 @@ def judge_goal(views, closed_by, share, threshold, private_places=None) -> Findi
             name, "cannot be judged", "Every place that is seen has weight 0", "a weight above 0"
         )
     reached = float(weight[done].sum() / weight.sum())
-    says = (f"{done.sum()} of {len(seen)} open views ({reached:.0%} by weight) are closed to {1 - threshold:.0%} "
+    says = (f"{done.sum()} of {len(seen)} open views ({reached:.0%} by weight) are closed to {1 - plan.views.threshold:.0%} "
             f"by year {closed_by}{again}; {share:.0%} are asked")  # fmt: skip
     return Finding(name, "passes" if reached >= share - 1e-9 else "fails", says)
 

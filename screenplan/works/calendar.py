@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -40,10 +41,7 @@ _COMMON = "common practice, no source"
 
 
 def schedule_work(
-    plants: pd.DataFrame,
-    closure: pd.DataFrame | None = None,
-    quantities: pd.DataFrame | None = None,
-    fence_options: pd.DataFrame | None = None,
+    layers: Mapping[str, Any],
     *,
     plan: Options = DEFAULTS,
     position_deg: tuple[float, float] | None = None,
@@ -55,9 +53,9 @@ def schedule_work(
 
     Parameters
     ----------
-    plants : GeoDataFrame
-    closure, quantities, fence_options : DataFrame, optional
-        The year of closure, whether there is mulch, and the chosen fence come from them.
+    layers : mapping
+        Plants, and closure, quantities and fence options if there are any: the year of closure,
+        whether there is mulch, and the chosen fence come from them.
     plan : Options, optional
         Of it [calendar], [works] and [growth]. Without a day of planting days are counted, and
         dates stay empty.
@@ -81,7 +79,8 @@ def schedule_work(
         If the planting date is more than `BACK_YEARS` back or `AHEAD_YEARS` ahead, or one on
         which the stock would die.
     """
-    today = today or dt.date.today()
+    today, plants = today or dt.date.today(), layers["plants"]
+    quantities = layers.get("quantities")
     start = _read_date(plan.calendar, today)
     new = plants.loc[~plants["existing"].to_numpy(bool)]
     if not len(new):
@@ -95,7 +94,7 @@ def schedule_work(
     notes = [*judge_planting(seasons, kinds, limits)]
     mulched = quantities is None or (quantities["item"] == "mulch").any()
     topped = quantities is None or (quantities["item"] == "mulch_again").any()
-    fence = _chosen(fence_options)
+    fence = _chosen(layers.get("fence_options"))
     stand = stand_of(new, years=plan.growth.years, curve=plan.growth.curve, table=table)
     clip = _first_clip(stand, least_gap(plants))
     tasks = [
@@ -104,7 +103,7 @@ def schedule_work(
         *_watering(kinds, plan.works, seasons, limits),
         *_after(asked, topped, fence),
         *_clipping(clip, birds, seasons),
-        *_closing(closure),
+        *_closing(layers.get("closure")),
     ]
     if start is not None:
         notes += seasons.doubts()
