@@ -74,7 +74,16 @@ def recording(plan, seen):
 
 
 #: Plans on which all that a step may read is read: the sample, and what it leaves out.
-SETTINGS = ([], ["growth.years=3", "setbacks.hole=0.5 m", "boundary.most_height=2 m"])
+SETTINGS = (
+    [],
+    [
+        "growth.years=3",
+        "setbacks.hole=0.5 m",
+        "boundary.most_height=2 m",
+        "light.hedge_guidance=true",
+        "works.mulch=ring",
+    ],
+)
 
 
 @pytest.fixture(scope="module")
