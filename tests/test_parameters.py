@@ -11,8 +11,6 @@ MOST = 8
 COMPILED = ("inner(", "called(", "njit(")
 #: Functions that still take more. An entry goes when its function is mended; none is added.
 STILL_MORE = {
-    "commandline/starting.py": {"_gather", "start_plan"},
-    "outputs/project/items.py": {"_add_item", "add_label"},
     "site/reading.py": {"read_frames", "read_site"},
 }
 MODULES = sorted(PACKAGE.rglob("*.py"))

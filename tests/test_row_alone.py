@@ -13,7 +13,7 @@ import shapely
 import sheet_reader
 from pyproj import CRS, Geod
 
-from screenplan.commandline.starting import sides_of, start_plan
+from screenplan.commandline.starting import Given, sides_of, start_plan
 from screenplan.ground.datum import ground_plane, is_ground, knows_north
 from screenplan.ground.errors import InputError
 from screenplan.ground.frame import LocalFrame
@@ -36,7 +36,7 @@ LON, LAT = 24.0, 60.2
 
 def planned(folder: Path, *settings, **given):
     """Start a plan from what is given, run it, and write it."""
-    started = start_plan(folder / "plan.toml", **given)
+    started = start_plan(folder / "plan.toml", Given(**given))
     assert not started.problems
     run = run_plan(folder / "plan.toml", settings=settings)
     write_run(run, folder / "out")

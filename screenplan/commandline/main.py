@@ -142,7 +142,7 @@ _SET = click.option(
 )
 @click.option("--us", is_flag=True, help="Show lengths in feet.")
 @click.option("--force", is_flag=True, help="Replace the plan file if it is there.")
-def start(target, layers, **options):
+def start(target, us, force, **given):
     """Make a commented plan file TARGET from the layers, track, corners or courses that you have.
 
     What cannot be judged from them is listed; the rest of the plan works without it.
@@ -150,9 +150,9 @@ def start(target, layers, **options):
     Exit code 0: the plan can be checked; 2: an input is wrong. If it is one that is mended in the
     plan file, the file is written all the same.
     """
-    from screenplan.commandline.starting import start_plan
+    from screenplan.commandline.starting import Given, start_plan
 
-    started = start_plan(target, layers, **options)
+    started = start_plan(target, Given(**given), us=us, force=force)
     for line in started.said:
         click.echo(line)
     if started.problems:

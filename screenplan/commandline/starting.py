@@ -60,24 +60,27 @@ class Started:
     problems: tuple[Problem, ...] = ()
 
 
+@dataclass(frozen=True)
+class Given:
+    """What a person has, as the options of ``screenplan start`` are called; their help says what each is."""
+
+    layers: Sequence[str] = ()
+    terrain: str | None = None
+    systems: Sequence[str] = ()
+    subject_id: str | None = None
+    id_column: str | None = None
+    point: Sequence[float] | None = None
+    track: str | None = None
+    corners: str | None = None
+    courses: str | None = None
+    length: str | None = None
+    at: Sequence[float] | None = None
+    bearing: str | None = None
+    unit: str = "m"
+
+
 def start_plan(
-    target: str | Path,
-    layers: Sequence[str] = (),
-    *,
-    terrain: str | None = None,
-    systems: Sequence[str] = (),
-    subject_id: str | None = None,
-    id_column: str | None = None,
-    point: Sequence[float] | None = None,
-    track: str | None = None,
-    corners: str | None = None,
-    courses: str | None = None,
-    length: str | None = None,
-    at: Sequence[float] | None = None,
-    bearing: str | None = None,
-    unit: str = "m",
-    us: bool = False,
-    force: bool = False,
+    target: str | Path, given: Given, *, us: bool = False, force: bool = False
 ) -> Started:
     """Write a commented plan file, and a layer beside it where one had to be made.
 
@@ -106,29 +109,19 @@ def start_plan(
         )
     if not target.parent.is_dir():
         raise refuse("its folder does not exist", "Make the folder first", file=str(target))
-    found = _gather(
-        target,
-        layers,
-        track=track,
-        corners=corners,
-        courses=courses,
-        length=length,
-        at=at,
-        bearing=bearing,
-        unit=unit,
-    )
-    if id_column is not None:
-        _name_ids(found, target, id_column)
-    crs = _split_systems(systems, [*found.layers, *(["terrain"] if terrain else [])])
+    terrain, found = given.terrain, _gather(target, given)
+    if given.id_column is not None:
+        _name_ids(found, target, given.id_column)
+    crs = _split_systems(given.systems, [*found.layers, *(["terrain"] if terrain else [])])
     for name in found.layers:
         found.layers[name]["crs"] = crs.get(name)
     found.chosen.setdefault("plan", {})["title"] = target.stem.replace("_", " ")
     if us:
         found.chosen["plan"]["units"] = "us"
-    if subject_id is not None:
-        found.chosen.setdefault("subject", {})["id"] = subject_id
-    if point:
-        found.chosen.setdefault("subject", {})["point"] = list(point)
+    if given.subject_id is not None:
+        found.chosen.setdefault("subject", {})["id"] = given.subject_id
+    if given.point:
+        found.chosen.setdefault("subject", {})["point"] = list(given.point)
 
     made = target.with_name(f"{target.stem}_outline.gpkg")
     for name in found.made:
@@ -272,9 +265,9 @@ def guess_columns(name: str, theirs: Sequence[str]) -> dict[str, str]:
     return guess
 
 
-def _gather(target, layers, *, track, corners, courses, length, at, bearing, unit) -> Found:
+def _gather(target: Path, given: Given) -> Found:
     found = Found()
-    for text in layers:
+    for text in given.layers:
         name, equals, source = text.partition("=")
         if not equals or name not in INPUTS:
             raise refuse(
@@ -293,26 +286,26 @@ def _gather(target, layers, *, track, corners, courses, length, at, bearing, uni
         if columns:
             found.say.append(f"{name}: took " + ", ".join(f"{theirs} as {ours}" for ours, theirs in columns.items())
                              + "; check this, and the units of heights, in the plan file")  # fmt: skip
-    ways = [name for name, value in (("--layer parcels", found.layers.get("parcels")), ("--track", track), ("--corners", corners),
-                                     ("--courses", courses), ("--length", length)) if value]  # fmt: skip
+    ways = [] if found.layers.get("parcels") is None else ["--layer parcels"]
+    ways += [f"--{way}" for way in ("track", "corners", "courses", "length") if getattr(given, way)]
     if len(ways) > 1:
         raise refuse(f"the parcel is given twice, by {' and '.join(ways)}", "Keep one of them")
-    place = tuple(at) if at else None
-    if bearing is not None and not length:
+    place = tuple(given.at) if given.at else None
+    if given.bearing is not None and not given.length:
         raise refuse(
             "a bearing is given without a length", "Give --length too, or leave --bearing out",
             key="--bearing",
         )  # fmt: skip
-    needs_place = bool(courses)
-    if track:
-        from_track(found, Path(track))
-    elif corners:
-        needs_place = from_corners(found, Path(corners), place, unit)
-    elif courses:
-        from_courses(found, Path(courses), place, unit)
-    elif length:
-        from_length(found, length, place, bearing)
-    if needs_place and not at:
+    needs_place = bool(given.courses)
+    if given.track:
+        from_track(found, Path(given.track))
+    elif given.corners:
+        needs_place = from_corners(found, Path(given.corners), place, given.unit)
+    elif given.courses:
+        from_courses(found, Path(given.courses), place, given.unit)
+    elif given.length:
+        from_length(found, given.length, place, given.bearing)
+    if needs_place and place is None:
         found.say.append(
             "The site's place on earth is not known: no positions for a receiver or a map, no sun and no light. Give --at LON LAT to place it"
         )

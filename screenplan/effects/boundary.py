@@ -15,6 +15,7 @@ from screenplan.contracts.tables import layer_of
 from screenplan.effects.growing import TOUCH_M, earliest, first_years, has_rows, meet, names_of
 from screenplan.effects.telling import first_to_grow, span_of_years
 from screenplan.plan import DEFAULTS, Options
+from screenplan.plan.effects import Lines
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species import Species
 from screenplan.planting.stand import stand_of
@@ -48,7 +49,7 @@ def outgrow_boundary(
         which it must be clipped, and by how much a year after that (typical growth).
     """
     most_height_m = plan.boundary.most_height
-    rule = limit_named(limits, plan.lines.walls, "zoning", "lines.walls")
+    rule = limit_named(limits, plan.lines.walls, "zoning", Lines.key("walls"))
     stand = stand_of(plants, years=plan.growth.years, curve=plan.growth.curve, table=table)
     if not len(plants):
         return layer_of(OUTGROWN, [], [], plants.crs)

@@ -14,6 +14,7 @@ from screenplan.contracts.tables import layer_of, numbers, with_notes
 from screenplan.effects.growing import first_years, has_rows, names_of, texts
 from screenplan.effects.telling import first_to_grow, holds_lines, how_many_grow, span_of_years
 from screenplan.plan import DEFAULTS, Options
+from screenplan.plan.effects import Lines
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species import Species
 from screenplan.planting.stand import stand_of
@@ -51,7 +52,7 @@ def mark_buried(
         The zones, diameter + twice the margin wide; and the holes in them, dug by hand if at all.
         Both carry the caution to have lines located first, whether or not any is given.
     """
-    rule = limit_named(limits, plan.lines.locate, "tolerance", "lines.locate")
+    rule = limit_named(limits, plan.lines.locate, "tolerance", Lines.key("locate"))
     zones, outlines, holes, spots = [], [], [], []
     lines = utilities.loc[utilities["position"] == "buried"] if has_rows(utilities) else ()
     if len(lines):

@@ -14,6 +14,7 @@ from screenplan.contracts.tables import layer_of, numbers
 from screenplan.effects.growing import earliest, first_years, has_rows, names_of
 from screenplan.effects.telling import first_to_grow, holds_lines, how_many_grow, span_of_years
 from screenplan.plan import DEFAULTS, Options
+from screenplan.plan.effects import Lines
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species import Species
 from screenplan.planting.stand import stand_of
@@ -51,7 +52,7 @@ def reach_wires(
     clipped hedge half its diagonal), and
     height of the wire less its own. That is the safe side.
     """
-    rule = limit_named(limits, plan.lines.wires, "zoning", "lines.wires")
+    rule = limit_named(limits, plan.lines.wires, "zoning", Lines.key("wires"))
     allowance_m = plan.lines.allowance
     stand = stand_of(plants, years=plan.growth.years, curve=plan.growth.curve, table=table)
     rows, shapes = [], []

@@ -28,6 +28,7 @@ from screenplan.effects.growing import earliest, first_years, has_rows, meet, na
 from screenplan.effects.telling import first_to_grow, how_many_grow
 from screenplan.ground.units import FOOT_M
 from screenplan.plan import DEFAULTS, Options
+from screenplan.plan.effects import Road
 from screenplan.planting.species import Species
 from screenplan.planting.stand import Stand, stand_of
 from screenplan.planting.zones import subject_of
@@ -118,9 +119,11 @@ def watch_sight(
     A plant stands in the way once its crown reaches over the area in plan and fills a part of the
     band that must be clear there. Heights count from the ground at its foot.
     """
-    at_drive = limit_named(limits, plan.road.drive, "sight_triangle", "road.drive", place="drive")
+    at_drive = limit_named(
+        limits, plan.road.drive, "sight_triangle", Road.key("drive"), place="drive"
+    )
     at_corner = limit_named(
-        limits, plan.road.corner, "sight_triangle", "road.corner", place="corner"
+        limits, plan.road.corner, "sight_triangle", Road.key("corner"), place="corner"
     )
     areas: list[_Area] = []
     if has_rows(roads) and outline_known(parcels):

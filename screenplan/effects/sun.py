@@ -19,6 +19,7 @@ import numpy as np
 import pandas as pd
 
 from screenplan.ground.errors import refuse
+from screenplan.plan.effects import Light
 
 MONTHS = 12
 #: Air in which light is bent, difference of terrestrial and universal time, and bending at the
@@ -100,11 +101,11 @@ def sun_path(
         raise refuse(
             f"{days_a_month} days a month in steps of {step_minutes} minutes cannot be taken",
             "Give 1 to 31 days, and a step that divides a day, such as 15, 30 or 60 minutes",
-            key="light.step",
+            key=Light.key("step"),
         )
     if not 1950 <= calendar_year <= 2100:
         raise refuse(
-            f"{calendar_year} is not a year to look at", "Give one from 1950 to 2100", key="light.calendar_year"
+            f"{calendar_year} is not a year to look at", "Give one from 1950 to 2100", key=Light.key("calendar_year")
         )  # fmt: skip
     times, weight, month, minute = _steps(zone, calendar_year, days_a_month, step_minutes)
     direction = sun_directions(times, longitude_deg, latitude_deg)
@@ -179,7 +180,7 @@ def _zone(name: str) -> ZoneInfo:
         raise refuse(
             f"'{name}' is not the name of a time zone",
             "Write it as in the time zone database, such as Europe/Berlin, America/New_York or UTC",
-            key="light.time_zone",
+            key=Light.key("time_zone"),
         ) from None
 
 

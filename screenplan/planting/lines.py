@@ -28,6 +28,7 @@ from screenplan.contracts import PLANTING_LINES
 from screenplan.contracts.tables import layer_of
 from screenplan.ground.errors import InputError, refuse
 from screenplan.plan import DEFAULTS, Options
+from screenplan.plan.planting import Rows
 from screenplan.planting.existing import row_through, stands_as_row
 from screenplan.planting.patterns import EQUILATERAL
 from screenplan.planting.zones import ARC_EXCESS_M, keep_clear, open_ground, subject_of
@@ -120,7 +121,7 @@ def draw_lines(
                 f"the parcel is too narrow for a row {{{first:.2f} m}} from its boundary",
                 "Choose a narrower species, have the boundary surveyed and lower its accuracy, "
                 f"or give a smaller offset; the offset comes from {bound or 'the plan'}",
-                key="rows.offset",
+                key=Rows.key("offset"),
                 kind="room",
             )
     if known:
@@ -136,7 +137,7 @@ def draw_lines(
         raise refuse(
             "there is no room for a second row",
             "Plant one row, or give a smaller row distance",
-            key="rows.rows",
+            key=Rows.key("rows"),
             kind="room",
         )
     return layer_of(PLANTING_LINES, found, [row["geometry"] for row in found], parcels.crs)
@@ -211,7 +212,7 @@ def _choose(sides: gpd.GeoDataFrame, along: Sequence[str]) -> list[str]:
         raise refuse(
             f"no side is chosen to plant along{why}",
             f"Choose among {', '.join(known)}, or draw a planting line",
-            key="rows.along",
+            key=Rows.key("along"),
             kind="onlookers" if why else "",
         )
     if names == ["all"]:
@@ -221,7 +222,7 @@ def _choose(sides: gpd.GeoDataFrame, along: Sequence[str]) -> list[str]:
         raise refuse(
             f"the parcel has no side '{unknown[0]}'",
             f"Choose among {', '.join(known)}",
-            key="rows.along",
+            key=Rows.key("along"),
         )
     return [name for name in known if name in names]
 
@@ -425,7 +426,7 @@ def _inward(line: LineString, subject: shapely.Geometry | None, distance: float)
         raise refuse(
             "the planting line bends too sharply for a second row",
             "Plant one row, or give a smaller row distance",
-            key="rows.rows",
+            key=Rows.key("rows"),
         )
     along = shapely.line_locate_point(line, shapely.points([best.coords[0], best.coords[-1]]))
     return best if along[0] <= along[1] else shapely.reverse(best)
@@ -486,6 +487,6 @@ def _nowhere(drawn: list[_Drawn], zones: gpd.GeoDataFrame) -> InputError:
         f"no plant may stand anywhere on the line; forbidden by {names} of its length",
         f"Give a greater offset, another side, a smaller species, {smaller}or change the rule after "
         "asking the local authority",
-        key="rows.along",
+        key=Rows.key("along"),
         kind="room",
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from screenplan.ground.errors import refuse
+from screenplan.plan.planting import Plants
 from screenplan.planting.species import Species, species_of
 
 #: Plants of one kind that stand side by side: the fewest of which one stands between its own kind
@@ -37,7 +38,7 @@ def kinds_in(species: Kinds, table: Mapping[str, Species] | None = None) -> tupl
     """
     listed = (species,) if isinstance(species, (Species, str)) else tuple(species)
     if not listed:
-        raise refuse("no species is listed", "List one or more", key="plants.species")
+        raise refuse("no species is listed", "List one or more", key=Plants.key("species"))
     return tuple(species_of(one, table) for one in listed)
 
 

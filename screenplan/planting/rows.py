@@ -120,7 +120,7 @@ def set_plants(
             "no plant can be set on the planting lines"
             + (f"; stations are forbidden by {', '.join(sorted(rules))}" if rules else ""),
             "Let stations move further, give a smaller spacing, or choose another line",
-            key="rows.move",
+            key=Rows.key("move"),
             kind="room",
         )
     plants = _plant_rows(setting, plan.plants, terrain, kinds, heights, table)

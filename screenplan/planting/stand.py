@@ -19,6 +19,7 @@ from screenplan.contracts import HIGHEST_PLANT_M
 from screenplan.contracts.tables import numbers
 from screenplan.ground.crown_shapes import CrownShape
 from screenplan.ground.errors import InputError, Problem, refuse
+from screenplan.plan.planting import Growth
 from screenplan.planting.footprints import Footprints, farthest_edge, row_ways
 from screenplan.planting.growth import (
     GROWTHS,
@@ -264,7 +265,9 @@ def _years(years) -> np.ndarray:
         return np.asarray(years, int)
     if years != int(years) or years < 1:
         raise refuse(
-            f"{years!r} is no last year", "Give a whole number of 1 or more", key="growth.years"
+            f"{years!r} is no last year",
+            "Give a whole number of 1 or more",
+            key=Growth.key("years"),
         )
     return np.arange(int(years) + 1)
 

@@ -15,6 +15,8 @@ import numpy as np
 
 from screenplan.contracts import HIGHEST_PLANT_M
 from screenplan.ground.errors import refuse
+from screenplan.plan.planting import Plants
+from screenplan.plan.site import Setbacks
 from screenplan.planting.species import Species
 from screenplan.rules.limits import Limit, load_limits
 
@@ -84,7 +86,7 @@ def stock_of(stock: str) -> Stock:
     raise refuse(
         f"there is no kind of stock '{stock}'",
         f"Write one of {', '.join(STOCKS)}",
-        key="plants.stock",
+        key=Plants.key("stock"),
     )
 
 
@@ -119,7 +121,7 @@ def ball_width(stock: str, stock_height_m: float) -> float:
     kind = stock_of(stock)
     if not stock_height_m > 0:
         raise refuse(
-            "the stock has no height", "Give a stock height above 0", key="plants.stock_height"
+            "the stock has no height", "Give a stock height above 0", key=Plants.key("stock_height")
         )
     ball = float(np.interp(stock_height_m, kind.heights_m, kind.balls_m))
     return ball * max(1.0, stock_height_m / kind.heights_m[-1])
@@ -152,7 +154,7 @@ def planted_height(species: Species, stock_height_m: float | None = None) -> flo
         raise refuse(
             f"the stock is {{{height} m}} high",
             f"Give a height above {{0 m}} and up to {{{HIGHEST_PLANT_M:g} m}}",
-            key="plants.stock_height",
+            key=Plants.key("stock_height"),
         )
     most = species.final_height("high")
     if height > most:
@@ -160,7 +162,7 @@ def planted_height(species: Species, stock_height_m: float | None = None) -> flo
         raise refuse(
             f"the stock is {{{height:g} m}} high, but {species.called} {grows} above {{{most:g} m}}",
             "Give a smaller stock height, or another species",
-            key="plants.stock_height",
+            key=Plants.key("stock_height"),
         )
     return height
 
@@ -196,6 +198,6 @@ def hole_width(
         raise refuse(
             f"a hole of {{{at_least_m} m}} cannot be dug",
             "Give a length of {0 m} or more",
-            key="setbacks.hole",
+            key=Setbacks.key("hole"),
         )
     return max(factor * ball_width(stock, stock_height_m), at_least_m or 0.0)

@@ -11,6 +11,7 @@ from screenplan.contracts import ALTERNATIVES, GROWTHS
 from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.kept import Kept
 from screenplan.plan import Plan
+from screenplan.plan.works import Alternatives
 from screenplan.running.inputs import species_in, step_arguments
 from screenplan.running.steps import STEPS
 
@@ -73,7 +74,7 @@ def list_variants(plan: Plan) -> list[Plan]:
         try:
             kinds_in(species, table)
         except InputError as error:
-            raise InputError(replace(error.problems[0], key="alternatives.species")) from None
+            raise InputError(replace(error.problems[0], key=Alternatives.key("species"))) from None
     own = (
         plan.plants.species, plan.plants.stock, plan.plants.stock_height, plan.rows.spacing,
         plan.rows.rows,

@@ -17,6 +17,7 @@ import pandas as pd
 import shapely
 
 from screenplan.ground.errors import InputError, refuse
+from screenplan.plan.works import Fence
 from screenplan.planting.footprints import Footprints
 from screenplan.planting.neighbours import gaps_between
 from screenplan.planting.zones import open_ground, subject_of
@@ -162,7 +163,7 @@ def beside(
         raise refuse(
             "there is no room for a fence along that side of the rows",
             "Ask for the other side, for cages, or for fewer years (fence.years)",
-            key="fence.scheme",
+            key=Fence.key("scheme"),
             kind="room",
         )
     check_room(plants, crown, None, found)
@@ -204,7 +205,7 @@ def no_room(room_m: float, who: str) -> InputError:
         "and the crown reaches it in the years that the fence must stand",
         "Let it stand fewer years (fence.years), lessen fence.clearance or fence.boundary, move "
         "the row (rows.offset), or take another scheme",
-        key="fence.scheme",
+        key=Fence.key("scheme"),
         kind="room",
     )
 

@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from screenplan.ground.errors import refuse
+from screenplan.plan.works import StakeOut
 from screenplan.works.bases import Base
 from screenplan.works.ground import Ground
 from screenplan.works.tape_points import TapePoint
@@ -82,7 +83,7 @@ class Book:
                 raise refuse(
                     f"a distance is measured at '{name}', which is on no sheet",
                     f"Name a tape point or peg ({', '.join(letters)}) or the number of a stake",
-                    key="stakeout.measured",
+                    key=StakeOut.key("measured"),
                 )
             keys.append(self.names[name])
         planned = float(math.hypot(*(self.xy[keys[0]] - self.xy[keys[1]])))
@@ -90,7 +91,7 @@ class Book:
             raise refuse(
                 f"a distance is measured from {first} to {second}, which is no distance",
                 "Name two different places",
-                key="stakeout.measured",
+                key=StakeOut.key("measured"),
             )
         level = None
         if math.isfinite(taut) and taut > 0:
@@ -99,7 +100,7 @@ class Book:
             raise refuse(
                 f"{{{taut:g} m}} is measured from {first} to {second}, where the map has {{{planned:.2f} m}}",
                 "Check the names and the reading: a difference that large is a slip, or another corner",
-                key="stakeout.measured",
+                key=StakeOut.key("measured"),
             )
         base = next(
             (

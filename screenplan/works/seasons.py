@@ -11,6 +11,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from screenplan.ground.errors import refuse
+from screenplan.plan.works import Calendar
 from screenplan.planting.stock import season_of
 from screenplan.rules.limits import Limit, limit_of, months_text
 from screenplan.works.kinds import Kind
@@ -109,7 +110,7 @@ def judge_planting(seasons: Seasons, kinds: Sequence[Kind], limits) -> Iterator[
                 f"would die ({season.source})",
                 f"Choose a day in {best}, or stock with soil (plants.stock); where the custom is another, "
                 f"write [limits.rules.{season.key}] in the plan and below it refused_months = []",
-                key="calendar.planting",
+                key=Calendar.key("planting"),
             )
         if not seasons.falls(0, season.months) and seasons.start is not None and seasons.known:
             if season.key in told:

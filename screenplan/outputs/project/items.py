@@ -39,7 +39,7 @@ FONT = "Arial"
 _PAGE, _MAP, _PICTURE, _LABEL, _LEGEND, _SHAPE, _BAR = (
     65638, 65639, 65640, 65641, 65642, 65643, 65646,
 )  # fmt: skip
-ALIGN = {"left": 1, "right": 2, "middle": 4}
+_LEFT = 1
 VERTICAL = {"top": 32, "bottom": 64, "middle": 128}
 _REGULAR, _BOLD = 50, 75
 #: Below what else an item lies: the map under the texts.
@@ -95,7 +95,7 @@ def add_map(layout: Layout, box: Box, sheet: Sheet, crs: CRS, theme: str) -> str
         Its identifier, for what is linked to it.
     """
     item = layout.add_item(
-        _MAP, "map", box, frame="true", outline="faint", mapRotation=0, mapFlags=0,
+        _MAP, "map", box, frame="faint", mapRotation=0, mapFlags=0,
         followPreset="true", followPresetName=theme, keepLayerSet="false",
         drawCanvasItems="true", labelMargin="1,mm",
     )  # fmt: skip
@@ -116,7 +116,6 @@ def add_label(
     points: float,
     role: str = "ink",
     bold: bool = False,
-    align: str = "left",
     vertical: str = "top",
 ) -> None:
     """Add a text that is wrapped inside its box.
@@ -134,11 +133,11 @@ def add_label(
     role : str
         Of the drawings' colours.
     bold : bool
-    align, vertical : str
-        Keys of `ALIGN` and `VERTICAL`.
+    vertical : str
+        A key of `VERTICAL`.
     """
     item = layout.add_item(
-        _LABEL, what, box, labelText=text, htmlState=0, halign=ALIGN[align],
+        _LABEL, what, box, labelText=text, htmlState=0, halign=_LEFT,
         valign=VERTICAL[vertical], marginX=0, marginY=0,
     )  # fmt: skip
     add(item, "LabelFont", description=_font(points, bold), style="")
@@ -259,19 +258,18 @@ def _add_item(
     what: str,
     depth: int,
     *,
-    frame: str = "false",
-    outline: str = "ink",
+    frame: str = "",
     **attributes: object,
 ) -> Element:
     place = f"{box.x:.3f},{box.y:.3f},mm"
     item = add(
         parent, "LayoutItem", type_=kind, uuid=own_id, templateUuid=own_id, id=what, position=place,
         positionOnPage=place, size=f"{box.width:.3f},{box.height:.3f},mm", referencePoint=0,
-        zValue=depth, visibility=1, opacity=1, blendMode=0, itemRotation=0, frame=frame,
+        zValue=depth, visibility=1, opacity=1, blendMode=0, itemRotation=0, frame="true" if frame else "false",
         frameJoinStyle="miter", outlineWidthM="0.2,mm", background="false", excludeFromExports=0,
         positionLock="false", groupUuid="", **attributes,
     )  # fmt: skip
-    add(item, "FrameColor", **_channels(COLOURS[outline]))
+    add(item, "FrameColor", **_channels(COLOURS[frame or "ink"]))
     add(item, "BackgroundColor", **_channels("#ffffff"))
     return item
 
