@@ -85,7 +85,7 @@ class Works(Section):
     def _rings_leave_mulch(self):
         if self.mulch == "ring" and self.ring <= 2.0 * self.mulch_clear:
             raise WrongError(
-                f"a mulch ring {self.ring:g} m wide leaves no mulch {self.mulch_clear:g} m off the stem",
+                f"a mulch ring {{{self.ring:g} m}} wide leaves no mulch {{{self.mulch_clear:g} m}} off the stem",
                 "Give a wider ring or a smaller works.mulch_clear",
                 self.key("ring"),
             )
