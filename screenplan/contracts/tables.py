@@ -95,6 +95,27 @@ def numbers(layer: pd.DataFrame, name: str, default: float) -> np.ndarray:
     return np.where(np.isnan(values), default, values)
 
 
+def texts(layer: pd.DataFrame, name: str, default: str = "") -> list[str]:
+    """Column of a layer as text, with a default where it or a value is missing."""
+    if name not in layer.columns:
+        return [default] * len(layer)
+    missing = layer[name].isna()
+    return [
+        default if empty else str(value)
+        for empty, value in zip(missing, layer[name].array, strict=True)
+    ]
+
+
+def identifiers(layer: pd.DataFrame, key: str) -> list[str]:
+    """Give the identifiers of a layer's rows as text; their numbers from 1 where none are given."""
+    return [name or str(row) for row, name in enumerate(texts(layer, key), 1)]
+
+
+def has_rows(layer: pd.DataFrame | None) -> bool:
+    """Tell whether a layer is there and holds something."""
+    return layer is not None and len(layer) > 0
+
+
 def with_notes(layer: pd.DataFrame, notes: Iterable[str]) -> pd.DataFrame:
     """Put what a person should know about a layer into its ``attrs``; gives the same layer."""
     layer.attrs["notes"] = tuple(map(said, notes))

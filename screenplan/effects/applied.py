@@ -8,8 +8,7 @@ from typing import Any
 import pandas as pd
 
 from screenplan.contracts import RULES
-from screenplan.contracts.tables import table_of
-from screenplan.effects.growing import has_rows, texts
+from screenplan.contracts.tables import has_rows, table_of, texts
 from screenplan.ground.said import said
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.mixes import kinds_in

@@ -11,8 +11,8 @@ import shapely
 
 from screenplan.contracts import OUTGROWN
 from screenplan.contracts.findings import FAILS, PASSES, SURVEY, TALK, UNKNOWN, Finding
-from screenplan.contracts.tables import layer_of
-from screenplan.effects.growing import TOUCH_M, earliest, first_years, has_rows, meet, names_of
+from screenplan.contracts.tables import has_rows, identifiers, layer_of
+from screenplan.effects.growing import TOUCH_M, earliest, first_years, meet
 from screenplan.effects.telling import first_to_grow, span_of_years
 from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.effects import Lines
@@ -103,7 +103,7 @@ def outgrow_boundary(
                 rule="boundary.most_height", source="the user's limit",
             )  # fmt: skip
     if has_rows(buildings):
-        for row, name in enumerate(names_of(buildings, "building_id")):
+        for row, name in enumerate(identifiers(buildings, "building_id")):
             away = shapely.distance(points, buildings.geometry.iloc[row])
             at_wall = meet(stand, buildings.geometry.iloc[row], TOUCH_M)
             near = away < rule.within_m[-1] + stand.farthest[:, :, -1].max(axis=1)

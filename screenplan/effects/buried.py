@@ -10,8 +10,8 @@ import shapely
 
 from screenplan.contracts import DEEP_ROOTS, HOLES_AT_LINES, LOCATE_ZONES
 from screenplan.contracts.findings import FAILS, LOCATE, PASSES, UNKNOWN, Finding
-from screenplan.contracts.tables import layer_of, numbers, with_notes
-from screenplan.effects.growing import first_years, has_rows, names_of, texts
+from screenplan.contracts.tables import has_rows, identifiers, layer_of, numbers, texts, with_notes
+from screenplan.effects.growing import first_years
 from screenplan.effects.telling import first_to_grow, holds_lines, how_many_grow, span_of_years
 from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.effects import Lines
@@ -61,7 +61,7 @@ def mark_buried(
         points, ids = plants.geometry.to_numpy(), plants["plant_id"].to_numpy()
         dug = ~plants["existing"].fillna(False).to_numpy(bool)
         half_hole = _hole_widths(plants, dug, plan.works.hole_factor, plan.setbacks.hole) / 2.0
-        for row, name in enumerate(names_of(lines, "utility_id")):
+        for row, name in enumerate(identifiers(lines, "utility_id")):
             reach = half[row] + rule.margin_m
             shape = lines.geometry.iloc[row]
             zones.append(
@@ -139,7 +139,7 @@ def reach_drains(
     if rule is not None and has_rows(keep_outs) and len(plants):
         ids = plants["plant_id"].to_numpy()
         kinds = [kind.strip().lower().replace(" ", "_") for kind in texts(keep_outs, "kind")]
-        for row, name in enumerate(names_of(keep_outs, "keep_out_id")):
+        for row, name in enumerate(identifiers(keep_outs, "keep_out_id")):
             if kinds[row] != rule.feature:
                 continue
             away = shapely.distance(stand.points, keep_outs.geometry.iloc[row])

@@ -109,21 +109,3 @@ def earliest(years: Mapping[str, int | None]) -> int | None:
     """Earliest of the years of all growths."""
     there = [year for year in years.values() if year is not None]
     return min(there) if there else None
-
-
-def texts(layer, name: str, default: str = "") -> list[str]:
-    """Column of a layer as text, with a default where it or a value is missing."""
-    if name not in layer.columns:
-        return [default] * len(layer)
-    return [default if value is None or value != value else str(value) for value in
-            layer[name].astype(object).where(layer[name].notna(), None)]  # fmt: skip
-
-
-def names_of(layer, key: str) -> list[str]:
-    """Give the identifiers of a layer's rows; their numbers from 1 where none are given."""
-    return [name or str(row + 1) for row, name in enumerate(texts(layer, key))]
-
-
-def has_rows(layer) -> bool:
-    """Tell whether a layer is there and holds something."""
-    return layer is not None and len(layer) > 0

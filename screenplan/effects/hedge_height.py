@@ -26,8 +26,8 @@ import shapely
 
 from screenplan.contracts import HEDGE_HEIGHTS
 from screenplan.contracts.findings import FAILS, PASSES, TALK, UNKNOWN, Finding
-from screenplan.contracts.tables import layer_of, numbers
-from screenplan.effects.growing import first_years, has_rows, names_of
+from screenplan.contracts.tables import has_rows, identifiers, layer_of, numbers
+from screenplan.effects.growing import first_years
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.species import Species
 from screenplan.planting.stand import stand_of
@@ -144,7 +144,7 @@ class _Row:
 
     def windows(self, windows, reach_m):
         facing = np.radians(numbers(windows, "facing_deg", np.nan))
-        for row, name in enumerate(names_of(windows, "window_id")):
+        for row, name in enumerate(identifiers(windows, "window_id")):
             point = windows.geometry.iloc[row]
             away = shapely.distance(self.line.geometry, point)
             if away > reach_m or not np.isfinite(facing[row]) or away == 0:

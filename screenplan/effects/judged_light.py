@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import pandas as pd
 
 from screenplan.contracts.findings import FAILS, PASSES, TALK, UNKNOWN, Finding
-from screenplan.effects.growing import has_rows
+from screenplan.contracts.tables import has_rows
 
 
 def judge_light(light, plan) -> Iterator[Finding]:

@@ -16,8 +16,7 @@ import shapely
 
 from screenplan.contracts import NOISE_PATHS
 from screenplan.contracts.findings import FAILS, PASSES, UNKNOWN, Finding
-from screenplan.contracts.tables import layer_of
-from screenplan.effects.growing import has_rows, names_of
+from screenplan.contracts.tables import has_rows, identifiers, layer_of
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species import Species
@@ -106,10 +105,10 @@ def follow_noise(
         stand = stand_of(plants, years=plan.growth.years, curve=plan.growth.curve, table=table)
         foliage = shapely.union_all(stand.crowns(TYPICAL, -1).areas())
         for place, place_id in zip(
-            private_places.geometry, names_of(private_places, "place_id"), strict=True
+            private_places.geometry, identifiers(private_places, "place_id"), strict=True
         ):
             middle = place.representative_point()
-            for road, road_id in zip(roads.geometry, names_of(roads, "road_id"), strict=True):
+            for road, road_id in zip(roads.geometry, identifiers(roads, "road_id"), strict=True):
                 path = shapely.shortest_line(road, middle)
                 if not path.length > 0:
                     continue

@@ -10,8 +10,8 @@ import shapely
 
 from screenplan.contracts import WIRE_PLANTS
 from screenplan.contracts.findings import FAILS, PASSES, UNKNOWN, WIRES, Finding
-from screenplan.contracts.tables import layer_of, numbers
-from screenplan.effects.growing import earliest, first_years, has_rows, names_of
+from screenplan.contracts.tables import has_rows, identifiers, layer_of, numbers
+from screenplan.effects.growing import earliest, first_years
 from screenplan.effects.telling import first_to_grow, holds_lines, how_many_grow, span_of_years
 from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.effects import Lines
@@ -63,7 +63,7 @@ def reach_wires(
     ground = np.nan_to_num(stand.ground_m)
     reach = max(rule.within_m[-1], allowance_m or 0.0) + stand.farthest.max(initial=0.0)
     heights = numbers(wires, "height_m", np.nan)
-    for wire, wire_id in enumerate(names_of(wires, "utility_id")):
+    for wire, wire_id in enumerate(identifiers(wires, "utility_id")):
         shape = wires.geometry.iloc[wire]
         away = shapely.distance(stand.points, shape)
         for plant in np.flatnonzero(away < reach):

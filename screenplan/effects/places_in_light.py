@@ -7,8 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from screenplan.contracts.tables import numbers
-from screenplan.effects.growing import has_rows, names_of, texts
+from screenplan.contracts.tables import has_rows, identifiers, numbers, texts
 from screenplan.effects.hedge_height import garden_of
 from screenplan.site.steady import natural_key
 from screenplan.views.openings import openings_of
@@ -49,12 +48,12 @@ def windows_in_light(windows, buildings, terrain, parcels) -> list[Target]:
     if not has_rows(windows):
         return []
     subject = _subject_id(parcels)
-    owners = dict(zip(names_of(buildings, "building_id"), texts(buildings, "parcel_id"), strict=True)) if has_rows(buildings) else {}  # fmt: skip
+    owners = dict(zip(identifiers(buildings, "building_id"), texts(buildings, "parcel_id"), strict=True)) if has_rows(buildings) else {}  # fmt: skip
     found = []
     houses = texts(windows, "building_id")
     openings = openings_of(windows, buildings, terrain)
     for row, (name, opening) in enumerate(
-        zip(names_of(windows, "window_id"), openings, strict=True)
+        zip(identifiers(windows, "window_id"), openings, strict=True)
     ):
         owner = owners.get(houses[row], "")
         if owner and owner == subject:
@@ -82,7 +81,7 @@ def sun_places_in_light(sun_places, terrain, cell_m: float) -> list[Target]:
     tilt = np.radians(numbers(sun_places, "tilt_deg", 0.0))
     facing = np.radians(numbers(sun_places, "facing_deg", 180.0))
     kinds, found = texts(sun_places, "kind", "bed"), []
-    for row, name in enumerate(names_of(sun_places, "sun_place_id")):
+    for row, name in enumerate(identifiers(sun_places, "sun_place_id")):
         shape = sun_places.geometry.iloc[row]
         xy = (
             np.array([[shape.x, shape.y]])
@@ -121,7 +120,7 @@ def gardens_in_light(parcels, buildings, planting_lines, terrain, *, reach_m, ce
         return [], (np.zeros(0, int), np.zeros(0, int))
     near = shapely.buffer(shapely.union_all(planting_lines.geometry.to_numpy()), reach_m)
     found, columns, rows = [], [], []
-    named = zip(names_of(parcels, "parcel_id"), parcels.geometry, strict=True)
+    named = zip(identifiers(parcels, "parcel_id"), parcels.geometry, strict=True)
     for name, parcel in sorted(named, key=lambda one: natural_key(one[0])):
         garden = shapely.intersection(garden_of(parcel, buildings), near)
         xy, (i, j) = grid_in(garden, cell_m, fixed=True)

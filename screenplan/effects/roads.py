@@ -23,8 +23,8 @@ import shapely.ops
 
 from screenplan.contracts import SIGHT_AREAS, SIGHT_PLANTS
 from screenplan.contracts.findings import FAILS, PASSES, SIGHT, UNKNOWN, Finding
-from screenplan.contracts.tables import layer_of, numbers
-from screenplan.effects.growing import earliest, first_years, has_rows, meet, names_of, texts
+from screenplan.contracts.tables import has_rows, identifiers, layer_of, numbers, texts
+from screenplan.effects.growing import earliest, first_years, meet
 from screenplan.effects.telling import first_to_grow, how_many_grow
 from screenplan.ground.units import FOOT_M
 from screenplan.plan import DEFAULTS, Options
@@ -202,7 +202,7 @@ def _mouths(subject, keep_outs, roads) -> Iterator[_Mouth]:
     kinds = [kind.strip().lower() for kind in texts(keep_outs, "kind")]
     outline = shapely.boundary(subject)
     half = numbers(roads, "width_m", 6.0) / 2.0
-    for row, name in enumerate(names_of(keep_outs, "keep_out_id")):
+    for row, name in enumerate(identifiers(keep_outs, "keep_out_id")):
         shape = keep_outs.geometry.iloc[row]
         if kinds[row] not in ("driveway", "drive") or shape.geom_type.endswith("Point"):
             continue

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import shapely
 
-from screenplan.contracts.tables import numbers
+from screenplan.contracts.tables import identifiers, numbers
 from screenplan.ground.crown_shapes import shape_of
 from screenplan.ground.errors import InputError, Problem, refuse
 from screenplan.site.floors import floors_of
@@ -186,16 +186,6 @@ def plan_xy(points) -> np.ndarray:
     xy = np.full((len(points), 2), np.nan)
     xy[there] = shapely.get_coordinates(points[there])
     return xy
-
-
-def identifiers(layer, name: str) -> list[str]:
-    """Give the identifiers of a layer's rows as text; their numbers from 1 where none are given."""
-    if name not in layer.columns:
-        return [str(row + 1) for row in range(len(layer))]
-    missing = layer[name].isna().to_numpy()
-    return [
-        str(row + 1) if missing[row] else str(value) for row, value in enumerate(layer[name].array)
-    ]
 
 
 def _add_buildings(made: _Builder, buildings, terrain) -> None:

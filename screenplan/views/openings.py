@@ -6,10 +6,10 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from screenplan.contracts.tables import numbers
+from screenplan.contracts.tables import identifiers, numbers
 from screenplan.ground.errors import InputError, Problem
 from screenplan.site.floors import floors_of
-from screenplan.views.obstacles import identifiers, plan_xy
+from screenplan.views.obstacles import plan_xy
 
 #: A window point may lie this far from its own building's wall (survey of windows by eye or phone).
 WALL_REACH_M = 1.0

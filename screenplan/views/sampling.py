@@ -16,10 +16,10 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
-from screenplan.contracts.tables import numbers
+from screenplan.contracts.tables import identifiers, numbers
 from screenplan.ground.errors import InputError, Problem
 from screenplan.site.steady import EQUAL_M, first_clockwise
-from screenplan.views.obstacles import identifiers, top_heights
+from screenplan.views.obstacles import top_heights
 
 #: Eye and target are the same point when nearer than this.
 COINCIDENT_M = 1e-3

@@ -14,12 +14,13 @@ from typing import Any
 import numpy as np
 import shapely
 
+from screenplan.contracts.tables import identifiers
 from screenplan.ground.errors import InputError, Problem, refuse
 from screenplan.ground.kept import Kept
 from screenplan.plan import DEFAULTS
 from screenplan.plan.planting import Views
 from screenplan.site.terrain import Terrain
-from screenplan.views.obstacles import Obstacles, identifiers, lay_obstacles
+from screenplan.views.obstacles import Obstacles, lay_obstacles
 from screenplan.views.onlookers import onlooker_eyes
 from screenplan.views.openings import OPENING, openings_of
 from screenplan.views.sampling import (
