@@ -12,10 +12,11 @@ from screenplan.planting.species import load_species
 
 HYBRID = load_species()["thuja_standishii_plicata"]
 YEARS = np.arange(31)
+HOUSE = house()
 
 
-def results(found, **options):
-    findings = judge_outgrown(found, house(), True, plan_with(**options))
+def results(found, buildings=HOUSE, *, known=True, **options):
+    findings = judge_outgrown(found, buildings, known, plan_with(**options))
     return {finding.check: finding for finding in findings}
 
 
