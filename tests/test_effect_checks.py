@@ -12,7 +12,7 @@ from screenplan.effects.hedge_height import judge_hedge_heights
 from screenplan.effects.judged_light import judge_light
 from screenplan.effects.noise import judge_noise
 from screenplan.effects.overhead import judge_wires
-from screenplan.effects.roads import judge_sight
+from screenplan.effects.roads import judge_road_sight
 from screenplan.plan import DEFAULTS
 from screenplan.planting.judging import STEM_TOLERANCE_M, judge_lines_at
 
@@ -190,21 +190,25 @@ def test_the_first_row_that_is_too_tall_and_the_lowest_height_are_told():
 def test_the_first_plant_into_sight_is_told_with_its_area():
     areas = pd.DataFrame({"area_id": ["A", "B"], "kind": ["drive", "stopping"], "at": ["north drive", "drive 2"]})  # fmt: skip
     plants = grown(area_id=["A", "A", "B"], limit_m=[0.9, 0.9, 0.6])
-    finding = judge_sight(ROADS, None, areas, plants)
+    finding = judge_road_sight(ROADS, None, areas, plants)
     assert finding.result == "fails"
     assert finding.says.startswith("3 plants grow into ground")
     assert "plant 3 first, in year 3, above 0.60 m in what lies before the eye" in finding.says
-    assert judge_sight(ROADS, None, areas, one_of(plants)).says.startswith("1 plant grows into")
-    assert judge_sight(ROADS, None, areas, plants.iloc[:0]).result == "passes"
+    assert judge_road_sight(ROADS, None, areas, one_of(plants)).says.startswith(
+        "1 plant grows into"
+    )
+    assert judge_road_sight(ROADS, None, areas, plants.iloc[:0]).result == "passes"
     # Where the parcel's outline is not known nobody knows where a drive leaves it.
-    assert judge_sight(ROADS, None, areas, plants, False).result == "cannot be judged"
-    assert judge_sight(ROADS, None, areas, plants.iloc[:0], False).result == "cannot be judged"
+    assert judge_road_sight(ROADS, None, areas, plants, False).result == "cannot be judged"
+    assert judge_road_sight(ROADS, None, areas, plants.iloc[:0], False).result == "cannot be judged"
     # Without the distances along the road nothing is sure.
-    assert judge_sight(ROADS, None, areas.iloc[:1], plants.iloc[:0]).result == "cannot be judged"
+    assert (
+        judge_road_sight(ROADS, None, areas.iloc[:1], plants.iloc[:0]).result == "cannot be judged"
+    )
     corner = areas.iloc[:1].assign(kind="corner")
-    assert judge_sight(ROADS, None, corner, plants.iloc[:0]).result == "passes"
+    assert judge_road_sight(ROADS, None, corner, plants.iloc[:0]).result == "passes"
     for missing in ((None, None, areas, plants), (ROADS, None, None, plants), (ROADS, None, areas, None)):  # fmt: skip
-        assert judge_sight(*missing).result == "cannot be judged"
+        assert judge_road_sight(*missing).result == "cannot be judged"
 
 
 @pytest.mark.parametrize(
@@ -213,7 +217,7 @@ def test_the_first_plant_into_sight_is_told_with_its_area():
 )
 def test_without_an_area_of_sight_nothing_passes(kind, said):
     areas = pd.DataFrame({"area_id": [], "kind": [], "at": []})
-    finding = judge_sight(ROADS, pd.DataFrame({"kind": [kind]}), areas, grown().iloc[:0])
+    finding = judge_road_sight(ROADS, pd.DataFrame({"kind": [kind]}), areas, grown().iloc[:0])
     assert finding.result == "cannot be judged"
     assert finding.says.startswith(said)
 

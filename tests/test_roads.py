@@ -9,7 +9,7 @@ from options_kit import plan_with
 from screenplan.effects.roads import (
     MPH_KMH,
     emerging_distance,
-    judge_sight,
+    judge_road_sight,
     stopping_distance,
     watch_sight,
 )
@@ -75,7 +75,7 @@ def test_the_triangles_at_a_drive():
     union = shapely.union_all(by_hand)
     assert shapely.union_all(mine.geometry.to_numpy()).symmetric_difference(union).area < 1e-6
     assert not len(inside)
-    assert judge_sight(road(), drive(), areas, inside).result == "passes"
+    assert judge_road_sight(road(), drive(), areas, inside).result == "passes"
 
 
 def test_the_areas_along_the_road():
@@ -101,7 +101,7 @@ def test_a_plant_at_the_drive_is_in_the_way_from_the_year_in_which_it_is_too_tal
     # 30 in is 0.762 m: planted at 0.6 m it is below at first.
     assert at_drive["limit_m"] == pytest.approx(30 * 0.0254)
     assert 0 < at_drive["year_high"] <= at_drive["year"] <= at_drive["year_low"]
-    finding = judge_sight(road(), drive(), areas, inside)
+    finding = judge_road_sight(road(), drive(), areas, inside)
     assert finding.result == "fails"
     assert "A child behind it would be seen too late" in finding.says
 
@@ -139,14 +139,14 @@ def test_a_corner_of_two_roads():
 def test_missing_layers_never_pass():
     _, plants = row()
     areas, inside = watch(plants, roads=None)
-    assert judge_sight(None, drive(), areas, inside).result == "cannot be judged"
+    assert judge_road_sight(None, drive(), areas, inside).result == "cannot be judged"
     areas, inside = watch(plants, keep_outs=None)
-    assert judge_sight(road(), None, areas, inside).result == "cannot be judged"
+    assert judge_road_sight(road(), None, areas, inside).result == "cannot be judged"
     areas, inside = watch(plants, roads=road(None))
-    finding = judge_sight(road(None), drive(), areas, inside)
+    finding = judge_road_sight(road(None), drive(), areas, inside)
     assert finding.result == "cannot be judged"
     assert finding.needs == "the road's speed_kmh"
-    assert judge_sight(road(), drive(), None, None).result == "cannot be judged"
+    assert judge_road_sight(road(), drive(), None, None).result == "cannot be judged"
 
 
 def test_a_triangle_of_the_wrong_kind_is_refused():

@@ -29,12 +29,12 @@ from screenplan.running.steps import STEPS
 from screenplan.site.sides import find_sides
 from screenplan.site.terrain import Terrain
 from screenplan.works.bases import lay_bases
+from screenplan.works.control_points import ControlPoint, find_control_points, letters
 from screenplan.works.obstructions import Obstructions, houses_in_the_way
 from screenplan.works.pegging import set_pegs
 from screenplan.works.readings import Peg
 from screenplan.works.refit import SCALE, TAPE_M, fit_points, fit_stretch
 from screenplan.works.stakeout import _houses_after_fit, stake_out
-from screenplan.works.tape_points import TapePoint, find_tape_points, letters
 from screenplan.works.taping import (
     PRINTED_M,
     READING_M,
@@ -59,7 +59,7 @@ def two_tapes(a: complex, b: complex, ta: float, tb: float, side: str) -> comple
 
 
 def printed(layers) -> dict:
-    """What stands on the sheet: coordinates of tape points to a millimetre, distances to a centimetre."""
+    """What stands on the sheet: coordinates of control points to a millimetre, distances to a centimetre."""
     points, pegs, bases, stakes = layers[:4]
     return {
         "points": [(r.point_id, f"{r.x_m:.3f}", f"{r.y_m:.3f}") for r in points.itertuples()],
@@ -198,13 +198,13 @@ def test_letters_go_on_after_z():
     ]  # fmt: skip
 
 
-def test_tape_points_are_marks_own_house_corners_and_parcel_corners():
+def test_control_points_are_marks_own_house_corners_and_parcel_corners():
     subject = site.parcels()
     others = site.layer(
         [site.HOUSE, shapely.box(50, 0, 60, 10)], building_id=["h1", "h2"], kind=["house", "house"]
     )
     marks = site.layer([shapely.Point(1, 1)], mark_id=["m1"], name=["hydrant"], kind=["hydrant"])
-    found = find_tape_points(subject, others, marks)
+    found = find_control_points(subject, others, marks)
     # By construction: 1 mark, 4 corners of the own house, 4 of the parcel; the neighbour's none.
     assert [point.kind for point in found] == ["mark"] + ["house corner"] * 4 + [
         "parcel corner"
@@ -508,7 +508,7 @@ def words_of(layers, units) -> str:
 @pytest.mark.parametrize("units", ["metric", "us"])
 @pytest.mark.parametrize("what", [*OBSTACLES, "walled in", "sighted"])
 def test_the_words_of_the_sheet_rebuild_every_stake_behind_what_is_in_the_way(what, units):
-    if what == "walled in":  # no tape point is seen: instrument
+    if what == "walled in":  # no control point is seen: instrument
         subject, lines, plants, given = planted_round(2)
         ring = shapely.box(1.0, 50.0, 39.0, 59.9).boundary
         given["existing_screens"] = site.layer([ring], kind=["fence"], height_m=[1.8])
@@ -586,7 +586,7 @@ def test_a_row_that_bends_round_a_pond_is_not_taped_through_it():
 
 
 def corner_of(letter, x, y):
-    return TapePoint(letter, letter, "house corner", "h", "h", x, y)
+    return ControlPoint(letter, letter, "house corner", "h", "h", x, y)
 
 
 def set_one(place, corners, way, tape_m=50.0, others=()):
@@ -903,7 +903,7 @@ def test_houses_move_with_their_corners():
         "b": [(0, 0), (6, 0), (6, 8), (0, 8)], "a": [(15, 0), (21, 0)], "c": [(30, 0), (36, 0)],
     }  # fmt: skip
     places = [
-        TapePoint("", "", "house corner", own, own, *xy)
+        ControlPoint("", "", "house corner", own, own, *xy)
         for own, many in corners.items()
         for xy in many
     ]

@@ -22,7 +22,7 @@ from screenplan.effects.hedge_height import judge_hedge_heights
 from screenplan.effects.judged_light import judge_light
 from screenplan.effects.noise import judge_noise
 from screenplan.effects.overhead import judge_wires
-from screenplan.effects.roads import judge_sight
+from screenplan.effects.roads import judge_road_sight
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.closure import judge_closure
 from screenplan.planting.judging import (
@@ -47,7 +47,7 @@ EVERY_CHECK = (
     judge_gaps,
     judge_closure,
     judge_lines,
-    judge_sight,
+    judge_road_sight,
     judge_wires,
     judge_digging,
     judge_drains,

@@ -14,7 +14,7 @@ LOCATE = (
 )
 SURVEY = "Where the line matters, have it marked by a licensed surveyor"
 WIRES = "Ask the owner of the line; keep yourself and tools away from wires"
-SIGHT = "Ask the road authority which heights and distances hold at the drive and the corner"
+ROAD_SIGHT = "Ask the road authority which heights and distances hold at the drive and the corner"
 
 TALK = "Show this to the neighbour before anything is bought, and ask the local code"
 

@@ -22,7 +22,7 @@ import shapely
 import shapely.ops
 
 from screenplan.contracts import SIGHT_AREAS, SIGHT_PLANTS
-from screenplan.contracts.findings import FAILS, PASSES, SIGHT, UNKNOWN, Finding
+from screenplan.contracts.findings import FAILS, PASSES, ROAD_SIGHT, UNKNOWN, Finding
 from screenplan.contracts.tables import has_rows, identifiers, layer_of, numbers, texts
 from screenplan.effects.growing import earliest, first_years, meet
 from screenplan.effects.telling import first_to_grow, how_many_grow
@@ -316,21 +316,21 @@ def _corner_triangles(sides, rule: Limit) -> Iterator[_Area]:
         )  # fmt: skip
 
 
-def judge_sight(roads, keep_outs, sight_areas, sight_plants, known: bool = True) -> Finding:
+def judge_road_sight(roads, keep_outs, sight_areas, sight_plants, known: bool = True) -> Finding:
     """Tell whether a plant grows into ground over which a driver must see."""
     name = "sight at the road"
     if not has_rows(roads):
-        return Finding(name, UNKNOWN, "No roads are given", "a roads layer", SIGHT)
+        return Finding(name, UNKNOWN, "No roads are given", "a roads layer", ROAD_SIGHT)
     if not known:
         return Finding(name, UNKNOWN, "The parcel's outline is not known, and so not where a drive leaves it",
-                       "a parcels layer", SIGHT)  # fmt: skip
+                       "a parcels layer", ROAD_SIGHT)  # fmt: skip
     if sight_areas is None or sight_plants is None:
         return Finding(
             name,
             UNKNOWN,
             "Sight was not looked at",
             "the layers sight_areas and sight_plants",
-            SIGHT,
+            ROAD_SIGHT,
         )
     if not has_rows(sight_areas):
         drives = keep_outs is not None and keep_outs["kind"].isin(["driveway", "drive"]).any()
@@ -338,7 +338,7 @@ def judge_sight(roads, keep_outs, sight_areas, sight_plants, known: bool = True)
             "No drive of the parcel meets a road that is given" if drives else "No drive is given"
         )
         return Finding(name, UNKNOWN, f"{says}, and the parcel is at no corner of two roads",
-                       "keep_outs of the kind driveway up to the boundary", SIGHT)  # fmt: skip
+                       "keep_outs of the kind driveway up to the boundary", ROAD_SIGHT)  # fmt: skip
     unknown = (
         not (sight_areas["kind"] == "stopping").any() and (sight_areas["kind"] == "drive").any()
     )
@@ -356,9 +356,9 @@ def judge_sight(roads, keep_outs, sight_areas, sight_plants, known: bool = True)
             f"{how_many_grow(sight_plants)} into ground over which a driver must see: plant "
             f"{first['plant_id']} first, in year {int(first['first'])}, above {{{first['limit_m']:.2f} m}} in {what}. "
             "A child behind it would be seen too late",
-            "leaving these plants out, or a species that stays below that height", SIGHT,
+            "leaving these plants out, or a species that stays below that height", ROAD_SIGHT,
         )  # fmt: skip
     says = f"No plant grows into any of the {len(sight_areas)} areas that must stay clear, at any growth"
     if unknown:
-        return Finding(name, UNKNOWN, f"{says}; distances along the road were not looked at", "the road's speed_kmh", SIGHT)  # fmt: skip
-    return Finding(name, PASSES, says, caution=SIGHT)
+        return Finding(name, UNKNOWN, f"{says}; distances along the road were not looked at", "the road's speed_kmh", ROAD_SIGHT)  # fmt: skip
+    return Finding(name, PASSES, says, caution=ROAD_SIGHT)

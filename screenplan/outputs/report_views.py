@@ -43,7 +43,7 @@ def views_table(layers: Mapping, years: Sequence[int], units: str = "metric") ->
     if views.empty:
         return None
     codes = view_codes(layers["views"])
-    lookers = _names(layers.get("windows"), "window_id") | _names(
+    observers = _names(layers.get("windows"), "window_id") | _names(
         layers.get("onlookers"), "onlooker_id"
     )
     places = _names(layers.get("private_places"), "place_id")
@@ -64,7 +64,7 @@ def views_table(layers: Mapping, years: Sequence[int], units: str = "metric") ->
     rows = [
         [
             codes[row["view_id"]],
-            lookers.get(str(row["window_id"]), clean(row["window_id"])),
+            observers.get(str(row["window_id"]), clean(row["window_id"])),
             places.get(str(row["place_id"]), clean(row["place_id"])),
             f"{row['open_now']:.0%}",
             *(f"{row[year_column('open', year)]:.0%}" for year in shares),

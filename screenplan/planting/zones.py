@@ -111,9 +111,11 @@ def mark_zones(
         for rule, distance in _distances(thing, rules, kinds, hole, plan.site.boundary_accuracy):
             if not known and thing.feature == "boundary":
                 continue
-            zone = _zone(thing, rule if known else replace(rule, passage_m=0.0), distance, subject)
-            if zone is not None:
-                rows.append(_row(thing, rule, distance, zone))
+            exclusion = _exclusion(
+                thing, rule if known else replace(rule, passage_m=0.0), distance, subject
+            )
+            if exclusion is not None:
+                rows.append(_row(thing, rule, distance, exclusion))
     for number, row in enumerate(rows, 1):
         row["zone_id"] = f"z{number:03d}"
     zones = layer_of(NO_PLANT_ZONES, rows, [row["geometry"] for row in rows], parcels.crs)
@@ -334,7 +336,7 @@ def _distances(
         )
 
 
-def _zone(
+def _exclusion(
     thing: _Thing, rule: Rule, distance: float, subject: shapely.Geometry
 ) -> shapely.Geometry | None:
     reach = distance + (thing.edge_m if rule.measured_from == "outside_edge" else 0.0)
@@ -380,7 +382,7 @@ def _polygon_parts(geometry: shapely.Geometry) -> list[shapely.Polygon]:
     return [part for part in parts if part.geom_type == "Polygon" and part.area > SLIVER_M2]
 
 
-def _row(thing: _Thing, rule: Rule, distance: float, zone: shapely.Geometry) -> dict:
+def _row(thing: _Thing, rule: Rule, distance: float, exclusion: shapely.Geometry) -> dict:
     return {
         "rule": rule.key,
         "feature": thing.feature,
@@ -390,5 +392,5 @@ def _row(thing: _Thing, rule: Rule, distance: float, zone: shapely.Geometry) -> 
         "reason": rule.reason + thing.note,
         "source": rule.source,
         "confirm_locally": rule.confirm_locally,
-        "geometry": zone,
+        "geometry": exclusion,
     }

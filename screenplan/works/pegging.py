@@ -13,9 +13,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from screenplan.works.control_points import TRUST, ControlPoint
 from screenplan.works.obstructions import AT_WALL_M, Obstructions
 from screenplan.works.readings import Peg
-from screenplan.works.tape_points import TRUST, TapePoint
 from screenplan.works.taping import (
     PRINTED_M,
     READING_M,
@@ -41,7 +41,7 @@ class Origin:
     Parameters
     ----------
     name : str
-        Letter of a tape point, or name of a peg that is set before.
+        Letter of a control point, or name of a peg that is set before.
     xy : (2,) ndarray
         Metres.
     trust : float
@@ -49,7 +49,7 @@ class Origin:
     out_m : float
         How far it may be out itself, metres.
     kind : str
-        Kind of a tape point, or ``peg``.
+        Kind of a control point, or ``peg``.
     hooked_m : float
         Within so much of it a tape may lie over a wall, metres.
     """
@@ -91,7 +91,7 @@ class Setting:
 
 def set_pegs(
     pegs: list[Peg],
-    places: list[TapePoint],
+    places: list[ControlPoint],
     points: np.ndarray,
     way: Obstructions,
     tape_m: float,
@@ -102,9 +102,9 @@ def set_pegs(
     Parameters
     ----------
     pegs : list of Peg
-    places : list of TapePoint
+    places : list of ControlPoint
     points : (n, 2) ndarray
-        Where the tape points are after the fit, metres.
+        Where the control points are after the fit, metres.
     way : Obstructions
         What no tape crosses.
     tape_m : float

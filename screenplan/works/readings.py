@@ -11,8 +11,8 @@ import shapely
 from screenplan.ground.errors import refuse
 from screenplan.plan.works import StakeOut
 from screenplan.works.bases import Base
+from screenplan.works.control_points import ControlPoint
 from screenplan.works.ground import Ground
-from screenplan.works.tape_points import TapePoint
 from screenplan.works.taping import ON_TAPE_M
 
 #: A measured distance further off than this, and than a tenth of itself, is a slip of the pen.
@@ -43,14 +43,14 @@ class Reading:
 
     @property
     def between_points(self) -> bool:
-        """Tell whether it runs between two tape points."""
+        """Tell whether it runs between two control points."""
         return self.start[0] == self.end[0] == "point"
 
 
 class Book:
     """What every name on the sheet stands for."""
 
-    def __init__(self, places: list[TapePoint], pegs: list[Peg], bases: list[Base], plants):
+    def __init__(self, places: list[ControlPoint], pegs: list[Peg], bases: list[Base], plants):
         self.xy: dict[tuple[str, int], np.ndarray] = {}
         self.names: dict[str, tuple[str, int]] = {}
         self.tape_of: dict[tuple[str, int], list[tuple[Base, float]]] = {}

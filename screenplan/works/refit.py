@@ -39,7 +39,7 @@ class Fit:
     Parameters
     ----------
     points : (n, 2) ndarray
-        The tape points after the fit, metres.
+        The control points after the fit, metres.
     scale : float
         By which parcel, marks and rows are stretched about the site's origin.
     """
@@ -55,7 +55,7 @@ def fit_points(
     *,
     map_accuracy_m: float,
 ) -> Fit:
-    """Fit tape points to measured distances between them.
+    """Fit control points to measured distances between them.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""The rows of the stake-out sheet: tape points, pegs, tapes, stakes and checks."""
+"""The rows of the stake-out sheet: control points, pegs, tapes, stakes and checks."""
 
 from __future__ import annotations
 
@@ -286,7 +286,7 @@ def measured_rows(readings, fit, stretches, bases, pegs, stake_rows, ground) -> 
 
 
 def point_rows(places, on_map, fitted, peg_rows, ground) -> list[dict]:
-    """Describe the tape points after the fit."""
+    """Describe the control points after the fit."""
     used = {row.get(key) for row in peg_rows for key in ("point_a", "point_b", "point_c")}
     moved = np.hypot(*(fitted - on_map).T)
     return [

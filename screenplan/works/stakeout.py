@@ -4,7 +4,7 @@ Each peg stands at two taped distances from points that can be found, with the s
 distance for the check; where something is in the way of the tapes it is set by an offset, or an
 instrument is needed. No tape crosses a house, a wall or water. From the zero peg a tape is laid to the end peg, and each plant has its
 running distance on it, never its distance from the plant before. Level lengths and those that a tape
-on the ground reads stand side by side: along the tape they follow the ground, between tape point and
+on the ground reads stand side by side: along the tape they follow the ground, between control point and
 peg they are those of a taut tape.
 """
 
@@ -28,12 +28,12 @@ from screenplan.site.ownership import outline_known
 from screenplan.site.terrain import Terrain
 from screenplan.works import sheet_rows as sheet
 from screenplan.works.bases import Base, lay_bases
+from screenplan.works.control_points import find_control_points
 from screenplan.works.ground import Ground
 from screenplan.works.obstructions import find_obstructions, houses_in_the_way
 from screenplan.works.pegging import INSTRUMENT, set_pegs
 from screenplan.works.readings import Book, Peg
 from screenplan.works.refit import TAPE_M, fit_points, fit_stretch
-from screenplan.works.tape_points import find_tape_points
 
 #: Ends of tapes nearer to each other than this are one peg, metres.
 SAME_PEG_M = 0.001
@@ -79,7 +79,7 @@ def stake_out(
         raise refuse(
             "stakes have no mark", "Name a flag or paint and its colour", key=asked.key("mark")
         )
-    places = find_tape_points(parcels, buildings, layers.get("marks"))
+    places = find_control_points(parcels, buildings, layers.get("marks"))
     others = find_obstructions(layers.get("existing_screens"), layers.get("keep_outs"))
     houses = [] if buildings is None else list(buildings.geometry)
     bases = lay_bases(

@@ -23,7 +23,7 @@ import numpy as np
 READING_M = 0.005
 #: A point nearer than this to a place is the place: no tape runs between them.
 NEAREST_M = 1e-6
-#: Coordinates of tape points are printed to a millimetre: half of it in x and in y.
+#: Coordinates of control points are printed to a millimetre: half of it in x and in y.
 PRINTED_M = 0.0005 * math.sqrt(2.0)
 #: Tapes that cross at an angle outside this range fix a place badly (common practice, no source).
 CROSSING_DEG = (30.0, 150.0)

@@ -58,8 +58,8 @@ def draw_section(layers: Mapping, view_id: str, ax=None, *, units: str = "metric
     rows = rows.loc[rows["view_id"] == view_id].sort_values("distance_m")
     if rows.empty:
         raise KeyError(view_id)
-    sights = layers["sight_lines"]
-    sight = sights.loc[sights["view_id"] == view_id].iloc[0]
+    sight_lines = layers["sight_lines"]
+    sight_line = sight_lines.loc[sight_lines["view_id"] == view_id].iloc[0]
     distance = rows["distance_m"].to_numpy(float)
     datum = float(rows["ground_m"].min())
     ground = rows["ground_m"].to_numpy(float) - datum
@@ -68,9 +68,9 @@ def draw_section(layers: Mapping, view_id: str, ax=None, *, units: str = "metric
         for name in rows.columns
         if name.startswith("crown_to_y")
     )
-    eye, head = sight.eye_z_m - datum, sight.head_z_m - datum
-    has_window = sight.top_z_m == sight.top_z_m
-    tops = [eye, head] + ([sight.top_z_m - datum] if has_window else [])
+    eye, head = sight_line.eye_z_m - datum, sight_line.head_z_m - datum
+    has_window = sight_line.top_z_m == sight_line.top_z_m
+    tops = [eye, head] + ([sight_line.top_z_m - datum] if has_window else [])
     for name in ("stands_to_m", *(year_column("crown_to", year) for year in years)):
         values = rows[name].to_numpy(float) - datum
         tops += list(values[np.isfinite(values)])
@@ -85,15 +85,17 @@ def draw_section(layers: Mapping, view_id: str, ax=None, *, units: str = "metric
     _standing(ax, rows, datum, distance)
     _crowns(ax, rows, years, datum, distance)
     if has_window:
-        _wall(ax, sight, datum, ground[0], top)
+        _wall(ax, sight_line, datum, ground[0], top)
     else:
         ax.plot([0, 0], [ground[0], eye], color=COLOURS["ink"], linewidth=LINE, zorder=8)
         _head(ax, 0.0, eye)
-    ax.plot([0, sight.length_m], [eye, head], color=COLOURS["open"], linewidth=LINE, zorder=12)
-    end = float(np.interp(sight.length_m, distance, ground))
-    ax.plot([sight.length_m] * 2, [end, head], color=COLOURS["place"], linewidth=LINE, zorder=11)
-    _head(ax, sight.length_m, head)
-    _names(ax, layers, sight, eye, head)
+    ax.plot([0, sight_line.length_m], [eye, head], color=COLOURS["open"], linewidth=LINE, zorder=12)
+    end = float(np.interp(sight_line.length_m, distance, ground))
+    ax.plot(
+        [sight_line.length_m] * 2, [end, head], color=COLOURS["place"], linewidth=LINE, zorder=11
+    )
+    _head(ax, sight_line.length_m, head)
+    _names(ax, layers, sight_line, eye, head)
     ax.set_xlim(-BEFORE_M, distance[-1])
     ax.set_ylim(low, top)
     _ticks(ax, units, datum)
@@ -146,10 +148,10 @@ def _standing(ax, rows, datum, distance) -> None:
                         edgecolor=COLOURS["ink"], linewidth=THIN, hatch="..", zorder=4)  # fmt: skip
 
 
-def _wall(ax, sight, datum, foot, top) -> None:
+def _wall(ax, sight_line, datum, foot, top) -> None:
     from matplotlib.patches import Rectangle
 
-    sill, head = sight.sill_z_m - datum, sight.top_z_m - datum
+    sill, head = sight_line.sill_z_m - datum, sight_line.top_z_m - datum
     roof = min(head + 0.7, top)
     for low, high, face in ((foot, sill, "built"), (sill, head, "paper"), (head, roof, "built")):
         if high > low:
@@ -168,15 +170,15 @@ def _head(ax, x, z) -> None:
     )  # fmt: skip
 
 
-def _names(ax, layers, sight, eye, head) -> None:
+def _names(ax, layers, sight_line, eye, head) -> None:
     windows, places = layers.get("windows"), layers.get("private_places")
-    looker, place = clean(sight.window_id), clean(sight.place_id)
+    observer, place = clean(sight_line.window_id), clean(sight_line.place_id)
     if windows is not None:
-        found = windows.loc[windows["window_id"].astype(str) == str(sight.window_id)]
-        looker = (clean(found["name"].iloc[0]) if len(found) else "") or looker
+        found = windows.loc[windows["window_id"].astype(str) == str(sight_line.window_id)]
+        observer = (clean(found["name"].iloc[0]) if len(found) else "") or observer
     if places is not None:
-        found = places.loc[places["place_id"].astype(str) == str(sight.place_id)]
+        found = places.loc[places["place_id"].astype(str) == str(sight_line.place_id)]
         place = (clean(found["name"].iloc[0]) if len(found) else "") or place
-    write(ax, 0.35, eye + 0.5, looker, ha="left", va="bottom", fontsize=SMALL)
-    write(ax, sight.length_m, head + 0.45, place, ha="right", va="bottom", fontsize=SMALL,
+    write(ax, 0.35, eye + 0.5, observer, ha="left", va="bottom", fontsize=SMALL)
+    write(ax, sight_line.length_m, head + 0.45, place, ha="right", va="bottom", fontsize=SMALL,
           role="place")  # fmt: skip

@@ -12,13 +12,13 @@ from screenplan.outputs.styles.ground import GROUND
 from screenplan.outputs.styles.model import Class, Label, Style, Test
 from screenplan.outputs.styles.others import OTHERS, sun_taken
 from screenplan.outputs.styles.qml import write_qml
-from screenplan.outputs.styles.sight import SIGHT
 from screenplan.outputs.styles.sld import write_sld
 from screenplan.outputs.styles.surroundings import SURROUNDING
+from screenplan.outputs.styles.views import VIEWS
 from screenplan.outputs.styles.work import WORK
 
 #: Every style, by the name by which a contract asks for it as its ``look``.
-LOOKS: dict[str, Style] = GROUND | SIGHT | WORK | OTHERS | SURROUNDING
+LOOKS: dict[str, Style] = GROUND | VIEWS | WORK | OTHERS | SURROUNDING
 #: Every layer and table that may stand in a GeoPackage, by its name, in reading order.
 KNOWN = WRITTEN | as_written(SURROUNDINGS)
 #: The style of each of them that has a geometry.

@@ -29,7 +29,7 @@ _SPANS = ((-1, 2), (2, 5), (5, 10), (10, 15), (15, 10**9))
 _SAY = ("by year 2", "in years 3 to 5", "in years 6 to 10", "in years 11 to 15", "after year 15")
 _WIDTHS = (0.5, 0.6, 0.7, 0.8, 0.9)
 
-SIGHT = {
+VIEWS = {
     "views": Style(
         (
             Class("Never closes in the years looked at",

@@ -23,8 +23,8 @@ _NAMES = ("north", "north-east", "east", "south-east", "south", "south-west", "w
 
 
 @dataclass
-class TapePoint:
-    """A point from which tapes start.
+class ControlPoint:
+    """A point of known place from which tapes start; sheets and layers call it a tape point.
 
     Parameters
     ----------
@@ -50,24 +50,24 @@ class TapePoint:
     y: float
 
 
-def find_tape_points(
+def find_control_points(
     parcels: gpd.GeoDataFrame,
     buildings: gpd.GeoDataFrame | None = None,
     marks: gpd.GeoDataFrame | None = None,
-) -> list[TapePoint]:
+) -> list[ControlPoint]:
     """List marks, corners of the subject's buildings, and corners of the subject, lettered.
 
     Buildings on other parcels are left out: their corners are not ours to walk to. Where the parcel is
     not known only marks are found.
     """
     subject = next(iter(parcels.loc[parcels["is_subject"].to_numpy(bool)].itertuples()), None)
-    found: list[TapePoint] = []
+    found: list[ControlPoint] = []
     if marks is not None:
         for number, row in enumerate(marks.itertuples(), 1):
             name = _text(row, "name") or f"{_text(row, 'kind') or 'mark'} {number}"
             own = _text(row, "mark_id") or str(number)
             for xy in shapely.get_coordinates(row.geometry):
-                found.append(TapePoint("", name, "mark", own, "", *map(float, xy)))
+                found.append(ControlPoint("", name, "mark", own, "", *map(float, xy)))
     if buildings is not None and subject is not None:
         several = sum(_on(subject.geometry, shape) for shape in buildings.geometry) > 1
         houses = [
@@ -80,7 +80,7 @@ def find_tape_points(
             what = f"{_text(row, 'kind') or 'house'} {own}" if several else "house"
             for name, xy in _corners(row.geometry, SHORT_EDGE_M):
                 found.append(
-                    TapePoint("", f"{name} corner of the {what}", "house corner", own, own, *xy)
+                    ControlPoint("", f"{name} corner of the {what}", "house corner", own, own, *xy)
                 )
     if subject is not None:
         corners = _corners(subject.geometry, 0.0)
@@ -90,7 +90,7 @@ def find_tape_points(
         own = str(subject.parcel_id)
         for name, xy in corners:
             found.append(
-                TapePoint("", f"{name} corner of the parcel", "parcel corner", own, "", *xy)
+                ControlPoint("", f"{name} corner of the parcel", "parcel corner", own, "", *xy)
             )
     for number, point in enumerate(found):
         point.point_id = letters(number)
