@@ -252,14 +252,14 @@ def measured_rows(readings, fit, stretches, bases, pegs, stake_rows, ground) -> 
     xy |= {("peg", number): peg.xy for number, peg in enumerate(pegs)}
     xy |= {("stake", row["stake_id"]): np.array(row["xy"]) for row in stake_rows}
     rows = []
-    for number, one in enumerate(readings, 1):
-        refit = float(math.hypot(*(xy[one.start] - xy[one.end])))
+    for number, reading in enumerate(readings, 1):
+        refit = float(math.hypot(*(xy[reading.start] - xy[reading.end])))
         base_id = None
-        if one.base is not None:
-            at = next(index for index, base in enumerate(bases) if base is one.base)
-            refit, base_id = one.planned_m * fit.scale * stretches[at], f"L{at + 1}"
-        residual = one.level_m - refit
-        fitted = one.between_points or one.base is not None
+        if reading.base is not None:
+            at = next(index for index, base in enumerate(bases) if base is reading.base)
+            refit, base_id = reading.planned_m * fit.scale * stretches[at], f"L{at + 1}"
+        residual = reading.level_m - refit
+        fitted = reading.between_points or reading.base is not None
         says = (
             "The stake-out was fitted to it"
             if fitted
@@ -272,12 +272,12 @@ def measured_rows(readings, fit, stretches, bases, pegs, stake_rows, ground) -> 
                 "check_id": f"M{number}",
                 "base_id": base_id,
                 "kind": "measured",
-                "from_name": one.names[0],
-                "to_name": one.names[1],
-                "planned_m": one.planned_m,
+                "from_name": reading.names[0],
+                "to_name": reading.names[1],
+                "planned_m": reading.planned_m,
                 "refit_m": refit,
-                "slope_m": ground.taut(xy[one.start], xy[one.end], refit),
-                "measured_m": one.level_m,
+                "slope_m": ground.taut(xy[reading.start], xy[reading.end], refit),
+                "measured_m": reading.level_m,
                 "residual_m": residual,
                 "says": says,
             }

@@ -89,19 +89,23 @@ def stake_out(
     pegs = _pegs(bases, layers.get("fence_posts"))
     ground = Ground(terrain)
     book = Book(places, pegs, bases, plants)
-    readings = [book.reading(*one, ground) for one in asked.measured]
+    readings = [book.reading(*measured, ground) for measured in asked.measured]
     on_map = np.array([[place.x, place.y] for place in places]).reshape(-1, 2)
     fit = fit_points(
         on_map,
         [place.group for place in places],
-        [(one.start[1], one.end[1], one.level_m) for one in readings if one.between_points],
+        [
+            (reading.start[1], reading.end[1], reading.level_m)
+            for reading in readings
+            if reading.between_points
+        ],
         map_accuracy_m=plan.site.boundary_accuracy,
     )
     stretches = []
     for base in bases:
-        own = [one for one in readings if one.base is base]
-        planned = [one.planned_m * fit.scale for one in own]
-        stretches.append(fit_stretch(planned, [one.level_m for one in own]))
+        own = [reading for reading in readings if reading.base is base]
+        planned = [reading.planned_m * fit.scale for reading in own]
+        stretches.append(fit_stretch(planned, [reading.level_m for reading in own]))
     for peg in pegs:
         peg.xy = peg.xy * fit.scale
     staked = _set_stakes(bases, fit.scale, stretches)
