@@ -5,6 +5,7 @@ import numpy as np
 import pytest
 import shapely
 from pyproj import CRS
+from reading_kit import read_frames, read_site
 from shapely import affinity
 from site_layers import (
     BUILDING_COLUMNS,
@@ -21,7 +22,7 @@ from site_layers import (
 
 from screenplan.ground.errors import InputError
 from screenplan.ground.frame import LocalFrame
-from screenplan.site.reading import LayerSource, TerrainSource, read_frames, read_site
+from screenplan.site.reading import LayerSource, TerrainSource
 
 PIN = {"parcel_id": "PIN"}
 HERE = (EAST, NORTH)

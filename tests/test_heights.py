@@ -4,13 +4,13 @@ import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
+from reading_kit import read_frames
 from shapely import affinity
 
 from screenplan.ground.errors import InputError
 from screenplan.ground.units import FOOT_M
 from screenplan.site.columns import find_foot
 from screenplan.site.heights import MOST_SLENDER, TYPICAL_SLENDER
-from screenplan.site.reading import read_frames
 
 #: Massachusetts in US survey feet, in international feet, and in metres with heights in feet.
 FEET = "EPSG:2249"

@@ -16,6 +16,7 @@ import pytest
 import rasterio
 import shapely
 from rasterio.shutil import copy as copy_raster
+from reading_kit import read_site
 from site_layers import EAST, NORTH, UTM, parcels, write
 
 from screenplan.ground.errors import InputError
@@ -23,7 +24,7 @@ from screenplan.site import copies, pointers
 from screenplan.site import sources as sources_module
 from screenplan.site.database import has_index
 from screenplan.site.loose import column_names, read_table, read_track
-from screenplan.site.reading import LayerSource, TerrainSource, read_site
+from screenplan.site.reading import LayerSource, TerrainSource
 
 PIN = {"parcel_id": "PIN"}
 

@@ -3,12 +3,12 @@
 import geopandas as gpd
 import numpy as np
 import pytest
+from reading_kit import read_frames
 from shapely.geometry import LineString, MultiPoint, Point, Polygon, box
 from test_views import GARDEN, HOUSE, SHUT, WINDOW, only, row, windows
 from test_views import trace as trace_all
 
 from screenplan.ground.errors import InputError
-from screenplan.site.reading import read_frames
 from screenplan.site.terrain import Terrain
 from screenplan.views.onlookers import onlooker_eyes
 from screenplan.views.sampling import Free, by_subject, sample_places

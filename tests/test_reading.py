@@ -11,6 +11,7 @@ import pandas as pd
 import pyogrio
 import pytest
 import shapely
+from reading_kit import read_frames, read_site
 from shapely.geometry import mapping
 from site_layers import (
     BUILDING_COLUMNS,
@@ -30,7 +31,7 @@ from screenplan.contracts import INPUTS
 from screenplan.ground.errors import InputError
 from screenplan.site import sources as sources_module
 from screenplan.site.loose import column_names, read_table, read_track
-from screenplan.site.reading import LayerSource, TerrainSource, read_frames, read_site
+from screenplan.site.reading import LayerSource, TerrainSource
 from screenplan.site.terrain import Terrain
 
 PIN = {"parcel_id": "PIN"}

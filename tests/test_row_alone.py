@@ -12,6 +12,7 @@ import pytest
 import shapely
 import sheet_reader
 from pyproj import CRS, Geod
+from reading_kit import read_frames
 
 from screenplan.commandline.starting import Given, sides_of, start_plan
 from screenplan.ground.datum import ground_plane, is_ground, knows_north
@@ -22,7 +23,6 @@ from screenplan.outputs.report_tables import make_table, stakes_by_line, tables_
 from screenplan.running.exporting import export_run
 from screenplan.running.pipeline import run_plan
 from screenplan.running.writing import write_run
-from screenplan.site.reading import read_frames
 from screenplan.site.terrain import TerrainSource
 
 #: Files that give places on earth.

@@ -4,11 +4,11 @@ import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
+from reading_kit import read_frames
 from site_layers import EAST, NORTH, UTM, box
 
 from screenplan.contracts import INPUTS
 from screenplan.ground.errors import InputError
-from screenplan.site.reading import read_frames
 from screenplan.site.repair import SAME_VERTEX_M, Findings, mend
 
 #: Narrower than `SAME_VERTEX_M`.

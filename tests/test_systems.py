@@ -10,6 +10,7 @@ import shapely
 from affine import Affine
 from click.testing import CliRunner
 from pyproj import CRS
+from reading_kit import read_frames, read_site
 from site_layers import BUILDING_COLUMNS, EAST, NORTH, UTM, buildings, parcels, write
 
 from screenplan.commandline.main import main
@@ -18,7 +19,7 @@ from screenplan.ground.datum import knows_place
 from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.frame import LocalFrame
 from screenplan.running.pipeline import run_plan
-from screenplan.site.reading import LayerSource, TerrainSource, read_frames, read_site
+from screenplan.site.reading import LayerSource, TerrainSource
 
 PIN = {"parcel_id": "PIN"}
 #: What a text may say of `UTM`.

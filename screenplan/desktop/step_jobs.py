@@ -26,7 +26,7 @@ from screenplan.running.descriptions import LayerDescription, describe_step
 from screenplan.running.inputs import rows_of_files, step_arguments
 from screenplan.running.steps import STEPS
 from screenplan.site.loose import read_table
-from screenplan.site.reading import TerrainSource, read_frames
+from screenplan.site.reading import LayerSource, TerrainSource, read_site
 
 #: Called with a message for the plugin.
 Tell = Callable[[dict[str, Any]], None]
@@ -99,20 +99,13 @@ def _read_site(job, plan: Options, brought):
     columns, units = named_columns(job.get("columns") or "")
     if job.get("id_field"):
         columns.setdefault("parcels", {})["parcel_id"] = job["id_field"]
-    columns = {name: own for name, own in columns.items() if name in brought}
     point = job.get("subject_point")
-    return read_frames(
-        brought,
-        columns=columns,
-        units={name: own for name, own in units.items() if name in brought},
-        subject_id=job.get("subject_id"),
-        subject_point=None if point is None else tuple(point),
-        height_m=plan.site.height,
-        terrain=terrain_of(job),
-        datum_tolerance_m=plan.site.datum_tolerance,
-        reach_m=plan.site.reach,
-        storey_height_m=plan.site.storey_height,
-    )
+    sources = {
+        name: LayerSource(frame, columns=columns.get(name, {}), units=units.get(name, {}))
+        for name, frame in brought.items()
+    }
+    plan = plan.about(job.get("subject_id"), None if point is None else tuple(point))
+    return read_site(sources, plan, terrain=terrain_of(job))
 
 
 def terrain_of(job: Mapping[str, Any]) -> TerrainSource | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from types import UnionType
-from typing import Annotated, Any, Literal, Union, get_args, get_origin
+from typing import Annotated, Any, Literal, Self, Union, get_args, get_origin
 
 from pydantic import (
     BeforeValidator,
@@ -106,6 +106,14 @@ class Options(Section):
             # Frozen: nobody else changes a plan.
             object.__setattr__(self, section, table.model_copy(update={name: within}))
         return self
+
+    def about(self, parcel_id: str | None = None, point: tuple[float, float] | None = None) -> Self:
+        """Give the same plan for another subject; with neither, this one."""
+        if parcel_id is None and point is None:
+            return self
+        return self.model_copy(
+            update={"subject": Subject.model_construct(id=parcel_id, point=point)}
+        )
 
     def value(self, key: str) -> Any:
         """Give the value of a key such as ``rows.spacing`` (lengths in metres)."""

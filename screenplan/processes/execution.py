@@ -19,7 +19,7 @@ from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.texts import quoted
 from screenplan.outputs.conform import conform, expand_columns
 from screenplan.outputs.geojson import WGS84
-from screenplan.plan import LAST_YEAR
+from screenplan.plan import LAST_YEAR, Options
 from screenplan.plan.reading import check_options
 from screenplan.processes.documents import SUBJECT, TABLES, find_step, layers_of, takes_parcels
 from screenplan.processes.geojson import check_json, read_collection, read_rows, write_result
@@ -96,11 +96,11 @@ def execute(process_id: str, inputs: Mapping[str, Any]) -> dict[str, Any]:
             for name, layer in layers.items()
             if name in given
         }
-        results = _run(step, frames, plan, chosen)
+        results = _run(step, frames, plan.about(**chosen))
     return {name: write_result(name, result) for name, result in results.items()}
 
 
-def _run(step: StepDescription, frames: dict[str, Any], plan, subject: dict[str, Any]):
+def _run(step: StepDescription, frames: dict[str, Any], plan: Options):
     """Run the step; what a person brings is read as files are, what a step gave is held to its contract."""
     own = {layer.name for layer in step.inputs}
     brought = {name: frame for name, frame in frames.items() if name in INPUTS}
@@ -110,18 +110,12 @@ def _run(step: StepDescription, frames: dict[str, Any], plan, subject: dict[str,
         if name not in INPUTS
     }
     if "parcels" in own or "parcels" not in brought:
-        results = run_step(step.name, brought | held, plan=plan, **subject)
+        results = run_step(step.name, brought | held, plan=plan)
         return {name: _to_wgs84(result) for name, result in results.items()}
     # A step that does not look at the parcels: they lay the frame, and the others are read by them.
-    from screenplan.site.reading import read_frames
+    from screenplan.site.reading import LayerSource, read_site
 
-    site = read_frames(
-        brought,
-        datum_tolerance_m=plan.site.datum_tolerance,
-        reach_m=plan.site.reach,
-        storey_height_m=plan.site.storey_height,
-        **subject,
-    )
+    site = read_site({name: LayerSource(frame) for name, frame in brought.items()}, plan)
     local = {name: site.layers[name] for name in brought if name in own}
     results = run_step(step.name, local | held, frame=site.frame, plan=plan)
     return {
@@ -209,7 +203,7 @@ def _subject_of(given: Mapping[str, Any]) -> dict[str, Any]:
                 "Give the parcel_id, a text or a whole number",
                 key="subject_id",
             )
-        subject["subject_id"] = str(wanted)
+        subject["parcel_id"] = str(wanted)
     if "subject_point" in given:
         point = given["subject_point"]
         whole = (
@@ -225,7 +219,7 @@ def _subject_of(given: Mapping[str, Any]) -> dict[str, Any]:
                 "Give [longitude, latitude]",
                 key="subject_point",
             )
-        subject["subject_point"] = tuple(point)
+        subject["point"] = tuple(point)
     return subject
 
 

@@ -50,9 +50,7 @@ def read_inputs(plan: Plan, folder: Path, frames: Mapping[str, Any] | None = Non
     with _refusals_in(plan.plan.units):
         return read_site(
             sources,
-            subject_id=plan.subject.id,
-            subject_point=plan.subject.point,
-            height_m=plan.site.height,
+            plan,
             terrain=None
             if ground is None
             else TerrainSource(
@@ -61,9 +59,6 @@ def read_inputs(plan: Plan, folder: Path, frames: Mapping[str, Any] | None = Non
                 ground.extend,
                 crs=ground.crs,
             ),
-            datum_tolerance_m=plan.site.datum_tolerance,
-            reach_m=plan.site.reach,
-            storey_height_m=plan.site.storey_height,
         )
 
 

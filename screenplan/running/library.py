@@ -91,7 +91,7 @@ def run_step(
         (frame_of.crs for frame_of in given.values() if getattr(frame_of, "crs", None) is not None),
         None,
     )
-    local, frame, terrain = _bring_in(given, frame, terrain, plan, subject_id, subject_point)
+    local, frame, terrain = _bring_in(given, frame, terrain, plan.about(subject_id, subject_point))
     arguments = step_arguments(step, plan, Path.cwd(), terrain, frame)
     results = step(local, **arguments)
     return {
@@ -106,15 +106,13 @@ def _find(name: str) -> Step:
     return STEPS[name]
 
 
-def _bring_in(given, frame, terrain, plan, subject_id, subject_point):
+def _bring_in(given, frame, terrain, plan):
     """Bring all layers into the frame; what a person brings is checked, what a step gave is not."""
-    from screenplan.site.reading import read_frames
+    from screenplan.site.reading import LayerSource, read_site
 
-    brought = {layer: table for layer, table in given.items() if layer in INPUTS}
+    brought = {layer: LayerSource(table) for layer, table in given.items() if layer in INPUTS}
     if "parcels" in brought:
-        site = read_frames(brought, subject_id=subject_id, subject_point=subject_point, frame=frame,
-                           terrain=terrain, datum_tolerance_m=plan.site.datum_tolerance,
-                           reach_m=plan.site.reach, storey_height_m=plan.site.storey_height)  # fmt: skip
+        site = read_site(brought, plan, terrain=terrain, frame=frame)
         local, frame = dict(site.layers), site.frame
         terrain = site.terrain
     else:

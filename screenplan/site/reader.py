@@ -18,6 +18,7 @@ from screenplan.ground.datum import Transformation, is_ground
 from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.frame import LocalFrame
 from screenplan.ground.said import said
+from screenplan.plan import Options
 from screenplan.site.buildings import fill_floors, fill_heights, find_parcels
 from screenplan.site.columns import (
     check_mapping,
@@ -57,10 +58,9 @@ class Named:
 class Reader:
     """Reads the layers of one site; holds what every layer needs to know."""
 
-    def __init__(self, layers, named, datum_tolerance_m, reach_m, storey_height_m, frame=None):
+    def __init__(self, layers, named, plan: Options, frame: LocalFrame | None = None):
         self.layers, self.named = layers, named
-        self.datum_tolerance_m, self.reach_m = datum_tolerance_m, reach_m
-        self.storey_height_m = storey_height_m
+        self.chosen, self.about = plan.subject, plan.site
         self.frame = frame
         self.repairs: list[tuple[str, int, str]] = []
         self.transformations: list[dict] = []
@@ -68,30 +68,30 @@ class Reader:
         self.inputs: list[dict] = []
         self.problems: list = []
 
-    def read(self, subject_id, subject_point, point_crs, height_m, terrain) -> Site:
+    def read(self, point_crs, terrain) -> Site:
         """Read everything; see `screenplan.site.reading.read_site`."""
         self._require_crs()
         if PARCELS.name not in self.layers:
-            return self._read_line(subject_id, subject_point, height_m, terrain)
+            return self._read_line(terrain)
         source = self.layers[PARCELS.name]
         self._require_kind(source)
         id_column = self._id_column(source)
         rows, point = choose_rows(
             source,
             id_column,
-            subject_id=subject_id,
-            subject_point=subject_point,
+            subject_id=self.chosen.id,
+            subject_point=self.chosen.point,
             point_crs=point_crs,
         )
         self._check_subject(source, rows)
         if self.frame is None:
-            self.frame = self._lay_frame(source, rows, height_m, terrain)
+            self.frame = self._lay_frame(source, rows, terrain)
         parcels = self._read_parcels(source, rows, point)
         return self._read_others(parcels, terrain)
 
-    def _read_line(self, subject_id, subject_point, height_m, terrain) -> Site:
+    def _read_line(self, terrain) -> Site:
         """Read a site of which only the line of the row is known: no parcel, and no subject."""
-        if subject_id is not None or subject_point is not None:
+        if self.chosen.id is not None or self.chosen.point is not None:
             raise refuse(
                 "A parcel is chosen, and no layer of parcels is given",
                 "Name the file that holds it under layers.parcels, or leave the section subject out",
@@ -111,7 +111,7 @@ class Reader:
                 kind="system",
             )
         if self.frame is None:
-            self.frame = self._lay_frame(source, rows, height_m, terrain)
+            self.frame = self._lay_frame(source, rows, terrain)
         way = self.frame.transformation_from(source.crs, file=source.file, layer=source.layer)
         placed = self._place(rows, source, way, Findings(source.name, source.file, source.layer))
         self.subject = shapely.union_all(placed.geometry.to_numpy())
@@ -232,9 +232,9 @@ class Reader:
                 kind="system",
             )
 
-    def _lay_frame(self, source, rows, height_m, terrain) -> LocalFrame:
+    def _lay_frame(self, source, rows, terrain) -> LocalFrame:
         try:
-            frame = LocalFrame.around(rows, height_m)
+            frame = LocalFrame.around(rows, self.about.height)
         except InputError as error:
             problem = error.problems[0]
             raise refuse(
@@ -253,14 +253,14 @@ class Reader:
             )
         if frame.is_plane:
             return frame
-        if height_m is None and isinstance(terrain, TerrainSource):
+        if self.about.height is None and isinstance(terrain, TerrainSource):
             # The terrain's height, above sea level, is far better than none for the scale.
             try:
                 spot, *_ = read_terrain(
                     terrain,
                     frame,
                     (-1.0, -1.0, 1.0, 1.0),
-                    datum_tolerance_m=self.datum_tolerance_m,
+                    datum_tolerance_m=self.about.datum_tolerance,
                 )
             except InputError:
                 return frame  # said, or mended, when the whole ground is read
@@ -275,7 +275,7 @@ class Reader:
         contract, findings = PARCELS, Findings(PARCELS.name, source.file, source.layer)
         way = self.frame.transformation_from(
             source.crs,
-            tolerance_m=self.datum_tolerance_m,
+            tolerance_m=self.about.datum_tolerance,
             file=source.file,
             layer=source.layer,
         )
@@ -314,7 +314,7 @@ class Reader:
         self.subject = outline
         near_enough = (
             shapely.distance(np.asarray(parcels.geometry.array, dtype=object), outline)
-            <= self.reach_m
+            <= self.about.reach
         )
         parcels = parcels[near_enough | parcels["is_subject"].to_numpy()]
         self.warnings += find_overlaps(parcels)
@@ -349,7 +349,7 @@ class Reader:
         try:
             way = self.frame.transformation_from(
                 source.crs,
-                tolerance_m=self.datum_tolerance_m,
+                tolerance_m=self.about.datum_tolerance,
                 file=source.file,
                 layer=source.layer,
             )
@@ -367,7 +367,7 @@ class Reader:
         if theirs and not self._says_unit(name, "height_m") and not findings.problems:
             refuse_heights(name, done, theirs, findings)
         if name == "buildings" and not findings.problems:
-            done = fill_heights(done, self.storey_height_m, findings)
+            done = fill_heights(done, self.about.storey_height, findings)
             self.warnings += doubt_heights(done)
         self._check_keys(done, contract, findings)
         if findings.problems:
@@ -378,7 +378,7 @@ class Reader:
 
     def _read_near(self, source, way: Transformation, reach_m: float | None = None):
         west, south, east, north = self.subject.bounds
-        reach = self.reach_m if reach_m is None else reach_m
+        reach = self.about.reach if reach_m is None else reach_m
         box = (west - reach, south - reach, east + reach, north + reach)
         return source.read(self.frame.boxes_out(box, way))
 
@@ -411,7 +411,7 @@ class Reader:
         contract, named = INPUTS[source.name], self.named[source.name]
         placed = self._place(near, source, way, findings)
         shapes = np.asarray(placed.geometry.array, dtype=object)
-        within = shapely.distance(shapes, self.subject) <= self.reach_m
+        within = shapely.distance(shapes, self.subject) <= self.about.reach
         placed = placed[within | (placed.index == keep)]
         rows = set(placed.index)
         # What is said of rows out of reach does not matter, save of rows without a place.
@@ -463,12 +463,12 @@ class Reader:
         elif source.name in NEVER_EMPTY:
             findings.refused(
                 (),
-                f"Nothing of the layer of {name} is within {{{self.reach_m:g} m}} of the subject",
+                f"Nothing of the layer of {name} is within {{{self.about.reach:g} m}} of the subject",
                 "Draw it at the subject parcel, or leave the layer out",
             )
         else:
             self.warnings.append(
-                f"The layer of {name} holds nothing within {{{self.reach_m:g} m}} of the subject."
+                f"The layer of {name} holds nothing within {{{self.about.reach:g} m}} of the subject."
             )
 
     def _check_keys(self, frame, contract: Contract, findings: Findings) -> None:
@@ -487,13 +487,13 @@ class Reader:
         if isinstance(terrain, Terrain):
             return terrain
         west, south, east, north = self.subject.bounds
-        reach = self.reach_m
+        reach = self.about.reach
         try:
             ground, notes, way, record = read_terrain(
                 terrain,
                 self.frame,
                 (west - reach, south - reach, east + reach, north + reach),
-                datum_tolerance_m=self.datum_tolerance_m,
+                datum_tolerance_m=self.about.datum_tolerance,
             )
         except InputError as error:
             self.problems += error.problems

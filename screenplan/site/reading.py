@@ -9,61 +9,47 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
-import geopandas as gpd
 from pyproj import CRS
 
 from screenplan.contracts import INPUTS, PARCELS, PLANTING_LINE
-from screenplan.ground.datum import DATUM_TOLERANCE_M
 from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.frame import LocalFrame
+from screenplan.plan import Options
 from screenplan.site.reader import Named, Reader
 from screenplan.site.site import Site
-from screenplan.site.sources import LayerSource, open_frame, open_layer
+from screenplan.site.sources import LayerSource, open_layer
 from screenplan.site.systems import find_system, settle_systems
 from screenplan.site.terrain import Terrain, TerrainSource
 
-__all__ = ["LayerSource", "Site", "TerrainSource", "read_frames", "read_site"]
-
-#: Storey height, floor to floor; common practice, no source.
-STOREY_HEIGHT_M = 2.8
+__all__ = ["LayerSource", "Site", "TerrainSource", "read_site"]
 
 
 def read_site(
     sources: Mapping[str, LayerSource],
+    plan: Options | None = None,
     *,
-    subject_id: str | None = None,
-    subject_point: tuple[float, float] | None = None,
+    terrain: TerrainSource | Terrain | None = None,
+    frame: LocalFrame | None = None,
     subject_point_crs: CRS | str | None = None,
-    height_m: float | None = None,
-    terrain: TerrainSource | None = None,
-    datum_tolerance_m: float = DATUM_TOLERANCE_M,
-    reach_m: float = 150.0,
-    storey_height_m: float = STOREY_HEIGHT_M,
 ) -> Site:
-    """Read the layers of a site from files.
+    """Read the layers of a site, from files or from GeoDataFrames, which are not changed.
 
     Parameters
     ----------
     sources : mapping of str to LayerSource
-        By the contract's name (`screenplan.contracts.INPUTS`); ``parcels`` is needed, or a
-        ``planting_line``, if no more is known: the layer of parcels is then empty.
-    subject_id : str, optional
-        ``parcel_id`` of the parcel to plan.
-    subject_point : tuple of float, optional
-        A point in it instead. With neither, the layer must hold one parcel.
+        By the contract's name (`screenplan.contracts.INPUTS`), each in its own CRS; ``parcels`` is
+        needed, or a ``planting_line``, if no more is known: the layer of parcels is then empty.
+    plan : Options, optional
+        Its sections ``subject`` and ``site``; by default their defaults: the layer of parcels must
+        then hold one.
+    terrain : TerrainSource or Terrain, optional
+        The ground: a raster file, or what is in the local frame already; a flat site at 0 m by default.
+    frame : LocalFrame, optional
+        The frame to use, such as that of an earlier run; by default one around the subject.
+        Layers that are in it already keep their coordinates to the last digit.
     subject_point_crs : CRS or str, optional
-        The point's CRS; ``"parcels"`` is the parcels' own; WGS 84 longitude, latitude by default.
-    height_m : float, optional
-        Height of the site above the ellipsoid in metres, for the scale of lengths. By default the
-        terrain's at the middle of the subject, else lengths are those at sea level.
-    terrain : TerrainSource, optional
-        The ground; a flat site at 0 m by default.
-    datum_tolerance_m : float
-        Largest error of a change of datum that is accepted, metres.
-    reach_m : float
-        What is farther from the subject is left out, metres.
-    storey_height_m : float
-        Floor to floor, for buildings with storeys and no height, metres.
+        The CRS of the plan's point; ``"parcels"`` is the parcels' own; WGS 84 longitude, latitude
+        by default.
 
     Returns
     -------
@@ -72,7 +58,8 @@ def read_site(
     Raises
     ------
     InputError
-        With every problem of the layer at fault: its file, layer, rows, and the remedy.
+        With every problem of the layer at fault: its file, layer, rows (of a GeoDataFrame numbered
+        from 1 in its order), and the remedy.
     """
     _check_names(sources)
     layers, problems = {}, []
@@ -90,54 +77,9 @@ def read_site(
         for name, source in sources.items()
     }
     terrain = _settle_terrain(terrain, layers, stated)
-    reader = Reader(layers, named, datum_tolerance_m, reach_m, storey_height_m)
+    reader = Reader(layers, named, plan or Options(), frame)
     reader.warnings += notes
-    return reader.read(subject_id, subject_point, subject_point_crs, height_m, terrain)
-
-
-def read_frames(
-    layers: Mapping[str, gpd.GeoDataFrame],
-    *,
-    columns: Mapping[str, Mapping[str, str]] | None = None,
-    units: Mapping[str, Mapping[str, str]] | None = None,
-    fixed: Mapping[str, Mapping[str, object]] | None = None,
-    subject_id: str | None = None,
-    subject_point: tuple[float, float] | None = None,
-    subject_point_crs: CRS | str | None = None,
-    height_m: float | None = None,
-    terrain: TerrainSource | Terrain | None = None,
-    frame: LocalFrame | None = None,
-    datum_tolerance_m: float = DATUM_TOLERANCE_M,
-    reach_m: float = 150.0,
-    storey_height_m: float = STOREY_HEIGHT_M,
-) -> Site:
-    """Take the layers of a site from GeoDataFrames, which are not changed.
-
-    Parameters
-    ----------
-    layers : mapping of str to GeoDataFrame
-        By the contract's name, each in its own CRS.
-    columns, units, fixed : mapping, optional
-        For each layer the mapping of `LayerSource`.
-    terrain : TerrainSource or Terrain, optional
-        A raster file, or ground that is in the local frame already.
-    frame : LocalFrame, optional
-        The frame to use, such as that of an earlier run; by default one around the subject.
-        Layers that are in it already keep their coordinates to the last digit.
-
-    The other parameters, the result and the errors are those of `read_site`; rows are numbered
-    from 1 in the frame's order.
-    """
-    _check_names(layers)
-    opened = {name: open_frame(name, table) for name, table in layers.items()}
-    named = {
-        name: Named(*(dict((given or {}).get(name, {})) for given in (columns, units, fixed)))
-        for name in layers
-    }
-    terrain = _settle_terrain(terrain, opened, {})
-    return Reader(opened, named, datum_tolerance_m, reach_m, storey_height_m, frame).read(
-        subject_id, subject_point, subject_point_crs, height_m, terrain
-    )
+    return reader.read(subject_point_crs, terrain)
 
 
 def _settle_terrain(terrain, layers: Mapping[str, object], stated: Mapping[str, str | None]):

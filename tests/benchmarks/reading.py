@@ -12,6 +12,7 @@ import numpy as np
 import pyogrio
 import shapely
 
+from screenplan.plan import Options
 from screenplan.site.reading import LayerSource, read_site
 
 from .clock import best_of, load
@@ -63,17 +64,10 @@ def bench_reading() -> None:
 def _time(path: Path, way: str, count: int) -> float:
     middle = count // 2
     x, y = divmod(middle, int(np.ceil(np.sqrt(count))))
-    chosen = (
-        {"subject_id": f"P-{middle}"}
-        if way == "id"
-        else {
-            "subject_point": (
-                500_000.0 + (x + 0.5) * LOT_M, 5_500_000.0 + (y + 0.5) * DEPTH_M,
-            ),
-            "subject_point_crs": "parcels",
-        }
-    )  # fmt: skip
+    point = (500_000.0 + (x + 0.5) * LOT_M, 5_500_000.0 + (y + 0.5) * DEPTH_M)
+    plan = Options().about(f"P-{middle}") if way == "id" else Options().about(point=point)
+    sources = {"parcels": LayerSource(path)}
     seconds, _ = best_of(
-        lambda: read_site({"parcels": LayerSource(path)}, **chosen), 9, time.process_time
+        lambda: read_site(sources, plan, subject_point_crs="parcels"), 9, time.process_time
     )
     return seconds

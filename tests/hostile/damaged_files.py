@@ -16,7 +16,7 @@ import numpy as np
 import shapely
 
 from screenplan.commandline.outlines import Found, from_corners, from_courses, from_track
-from screenplan.plan import read_plan
+from screenplan.plan import Options, read_plan
 from screenplan.rules.ruleset import load_rules
 from screenplan.site.reading import LayerSource, TerrainSource, read_site
 
@@ -40,6 +40,8 @@ WRITERS = {
     "courses.csv": base.write_courses,
     "track.gpx": base.write_track,
 }
+#: What is read of the plan: the subject alone.
+ABOUT = Options().about(base.SUBJECT)
 #: A block of a file, as a disk or a transfer loses it.
 BLOCK = 512
 
@@ -157,26 +159,22 @@ def _read_package(path: Path) -> str:
         "buildings": LayerSource(path, "houses"),
         "windows": LayerSource(path, "windows"),
     }
-    return _check(read_site(sources, subject_id=base.SUBJECT), parcels=base.LOTS, windows=base.WINDOWS)  # fmt: skip
+    return _check(read_site(sources, ABOUT), parcels=base.LOTS, windows=base.WINDOWS)  # fmt: skip
 
 
 def _read_windows(path: Path) -> str:
     sources = _sound_layers(path.parent) | {"windows": LayerSource(path)}
-    site = read_site(sources, subject_id=base.SUBJECT)
+    site = read_site(sources, ABOUT)
     # What was cut out so that a sound text is left, nobody can miss: it holds fewer windows.
     return _check(site, windows=len(json.loads(path.read_bytes())["features"]))
 
 
 def _read_lots(path: Path) -> str:
-    return _check(
-        read_site({"parcels": LayerSource(path)}, subject_id=base.SUBJECT), parcels=base.LOTS
-    )
+    return _check(read_site({"parcels": LayerSource(path)}, ABOUT), parcels=base.LOTS)
 
 
 def _read_ground(path: Path) -> str:
-    site = read_site(
-        _sound_layers(path.parent), subject_id=base.SUBJECT, terrain=TerrainSource(path)
-    )
+    site = read_site(_sound_layers(path.parent), ABOUT, terrain=TerrainSource(path))
     heights = site.terrain.z
     if not np.isfinite(heights).all():
         raise FaultError("heights of the ground that are no numbers")
