@@ -1,5 +1,7 @@
 """Each check fails where the plan is spoiled by hand, and passes on the plan as it was made."""
 
+from inspect import signature
+
 import pandas as pd
 import pytest
 import shapely
@@ -276,6 +278,13 @@ def test_each_check_stands_beside_its_step():
     rooms = {check.__module__.split(".")[1] for check in judge.EVERY_CHECK}
     assert rooms == {"planting", "views", "effects"}
     assert len(set(judge.EVERY_CHECK)) == len(judge.EVERY_CHECK)
+
+
+# Invariant: a layer that a check names and the step does not take would be None for ever.
+def test_the_step_takes_every_layer_that_a_check_names():
+    named = {name for check in judge.EVERY_CHECK for name in signature(check).parameters}
+    taken = {*STEPS["checks"].layers, "layers", "plan", "table", "known"}
+    assert not named - taken, "name them at the step 'checks' in running/steps.py"
 
 
 def test_a_check_is_one_function_and_one_entry(monkeypatch, laid):

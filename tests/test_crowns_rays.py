@@ -61,7 +61,9 @@ def inside(shape, p, h, r, c):
         return within & (rho < r * np.sqrt(np.maximum(shape.square_at(up), 0.0)))
     if shape == DOME:
         return within & ((rho / r) ** 2 + (1.0 - up) ** 2 < 1.0)
-    return (rho / r) ** 2 + ((z - (h + c) / 2) / (depth / 2)) ** 2 < 1.0
+    if shape == ELLIPSOID:
+        return (rho / r) ** 2 + ((z - (h + c) / 2) / (depth / 2)) ** 2 < 1.0
+    raise NotImplementedError(f"write the solid of a {shape.word} here, apart from its record")
 
 
 # Closed forms: level lines at height z through the axis are as long as the crown is wide there.

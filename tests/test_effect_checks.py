@@ -317,7 +317,9 @@ def test_what_is_not_known_is_not_judged(given, results_of_three):
 
 
 def test_noise_is_held_at_the_worst_place_and_told_of_the_best():
-    paths = pd.DataFrame({"loss_db": [0.0, 2.0, 1.0], "says": ["none", "two", "one"]})
+    paths = pd.DataFrame(
+        {"loss_db": [0.0, 2.0, 1.0], "foliage_m": [0.0, 9.0, 4.0], "says": ["none", "two", "one"]}
+    )
     assert judge_noise(paths, DEFAULTS).says.startswith("two")
     assert judge_noise(paths, DEFAULTS).result == "cannot be judged"
     assert (

@@ -141,9 +141,12 @@ def union_by_steps(o, t, plants, shapes, table, g, y):
             wide = r * np.sqrt(np.maximum(shape.square_at(up), 0.0))
             inside |= within & (np.hypot(dx, dy) < wide)
             continue
-        share = {CONE: up, COLUMN: 1.0 + 0 * up, PARABOLOID: np.sqrt(up)}.get(
-            shape, np.sqrt(np.clip(1 - (2 * up - 1) ** 2, 0, None))
-        )
+        share = {
+            CONE: up,
+            COLUMN: 1.0 + 0 * up,
+            PARABOLOID: np.sqrt(up),
+            ELLIPSOID: np.sqrt(np.clip(1 - (2 * up - 1) ** 2, 0, None)),
+        }[shape]  # write another one's radius here, apart from its record
         inside |= within & (np.hypot(dx, dy) < r * share)
     return inside.mean() * np.linalg.norm(t - o)
 
@@ -237,7 +240,9 @@ def test_rays_are_marked_where_they_dim():
 
 
 def test_many_and_few_rays_agree():
-    _, rows, table = row_of(25, 0.9, list(SHAPES), 0.5, winter=[1.0, 0.6, 0.6, 1.0, 0.4])
+    _, rows, table = row_of(
+        25, 0.9, list(SHAPES), 0.5, winter=np.resize([1.0, 0.6, 0.6, 1.0, 0.4], len(SHAPES))
+    )
     origin, target = rays_over(21_000, np.random.default_rng(8), wide=22.0)
     many, marked = through(origin, target, rows, table, dim=0.3)
     parts = [

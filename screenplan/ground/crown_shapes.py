@@ -37,10 +37,8 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, reduce
 from itertools import pairwise
-
-import numpy as np
 
 from screenplan.ground.errors import refuse
 
@@ -128,11 +126,7 @@ class CrownShape:
     def square_at(self, u):
         """Give s(u)^2; ``u`` may be an array."""
         if self.lines:
-            choose = np.minimum if self.takes_least else np.maximum
-            first, *others = (a + b * u for a, b in self.lines)
-            for other in others:
-                first = choose(first, other)
-            return first
+            return _outermost((a + b * u for a, b in self.lines), least=self.takes_least)
         a, b, d = self.square
         return a + (b + d * u) * u
 
@@ -142,10 +136,8 @@ class CrownShape:
         They may lie outside 0 to 1: the crown ends there.
         """
         if self.lines:
-            choose = np.maximum if self.takes_least else np.minimum
-            first, *others = ((square - a) / b for a, b in self.lines)
-            for other in others:
-                first = choose(first, other)
+            least = not self.takes_least
+            first = _outermost(((square - a) / b for a, b in self.lines), least=least)
             return first, 1.0 + 0.0 * first
         a, b, d = self.square
         if d:
@@ -187,6 +179,13 @@ class CrownShape:
             for low, high in reversed(list(pairwise(ends)))
             for k in range(steps, 0, -1)
         ] + [0.0]
+
+
+def _outermost(values, *, least: bool):
+    """Give the least or the greatest of several numbers, or of arrays at each place."""
+    import numpy as np  # here, because whoever only names shapes needs no arrays
+
+    return reduce(np.minimum if least else np.maximum, values)
 
 
 def error_share(exponent: float) -> float:
@@ -252,15 +251,15 @@ def power_shape(exponent: float) -> CrownShape:
     if square := _exact(p):
         return CrownShape(POWER, square, exponent=p)
     begin, step = _begin(p), _step(p)
-    x = np.append(begin + step * np.arange(PIECES), 1.0)
-    u, s = x ** (2.0 / p), x**2
-    if p < 0.5:
-        s[:-1] += _error(p)
-    else:
-        s[1:-1] -= _error(p)
-    slope = np.diff(s * s) / np.diff(u)
-    first = s[:-1] ** 2 - slope * u[:-1]
-    lines = tuple(zip(first.tolist(), slope.tolist(), strict=True))
+    x = [*(begin + step * k for k in range(PIECES)), 1.0]
+    off = [math.copysign(_error(p), 0.5 - p)] * PIECES + [0.0]
+    if p > 0.5:
+        off[0] = 0.0
+    points = [(at ** (2.0 / p), (at * at + moved) ** 2) for at, moved in zip(x, off, strict=True)]
+    slopes = [(above - square) / (far - u) for (u, square), (far, above) in pairwise(points)]
+    lines = tuple(
+        (square - slope * u, slope) for (u, square), slope in zip(points, slopes, strict=False)
+    )
     return CrownShape(POWER, (0.0, 1.0, 0.0), exponent=p, lines=lines)
 
 
