@@ -187,7 +187,9 @@ def test_closing_agrees_with_the_closure_of_rows(spacing):
             geometry=[LineString([(0, 0), (4 * spacing, 0)])],
         )
         closure = close_rows(
-            plants, line, plan=plan_with(growth_asked_height=1.5, growth_years=30)
+            plants,
+            line,
+            plan=plan_with(rows_spacing=spacing, growth_asked_height=1.5, growth_years=30),
         ).set_index("growth")
         for g, growth in enumerate(("low", "typical", "high")):
             year = closure.loc[growth, "year_closed"]

@@ -10,6 +10,7 @@ from report_kit import report_of, sample
 
 from screenplan import sample_plan
 from screenplan.contracts import OUTPUTS, Column, Contract
+from screenplan.ground.said import in_units
 from screenplan.outputs.drawings.style import COLOURS
 from screenplan.outputs.report import CAUTIONS, About, _template, make_report
 from screenplan.outputs.report_tables import make_table, plain_table, stakes_by_line
@@ -279,5 +280,6 @@ def test_noise_is_a_sentence_with_its_source_and_no_table_of_equal_rows():
     table = make_table("noise_paths", paths)
     assert (table.headings, table.rows) == ([], [])
     most = paths.loc[paths["foliage_m"].idxmax()]
-    assert table.lead.endswith(f"foliage. {most['says']}. Source: {most['source']}.")
+    told = in_units(f"foliage. {most['says']}. Source: {most['source']}.", "metric")
+    assert in_units(table.lead, "metric").endswith(told)
     assert table.lead.count(most["source"]) == 1

@@ -29,8 +29,8 @@ What this leaves out, of higher order, is less than w e, so that e (1 + w) bound
 the line has one end off the true radius only. The steps begin at the tip where p > 1/2. Where p < 1/2
 they begin at u = `TIP`, and the first line goes on as it is above that: a blunt crown ends in a small
 level disc, and its radius is told to within e R at heights that are told to within `TIP` of its depth
-(0.3 mm of a crown that is 3 m deep). The greatest bound of all p is 0.0053, at p = 0.15, and it is
-0.0034 at p = 0.3: 8 mm and 5 mm of a crown that is 3 m wide.
+(0.3 mm of a crown that is 3 m deep). The greatest bound of all p is 0.0050, at p = 0.15, and it is
+0.0033 at p = 0.3: 7.5 mm and 5 mm of a crown that is 3 m wide.
 """
 
 from __future__ import annotations
@@ -196,7 +196,7 @@ def error_share(exponent: float) -> float:
     Examples
     --------
     >>> [round(error_share(p), 4) for p in (0.0, 0.2, 0.3, 0.5, 0.7, 1.0)]
-    [0.0, 0.0048, 0.0034, 0.0, 0.0026, 0.0]
+    [0.0, 0.0047, 0.0033, 0.0, 0.0026, 0.0]
     """
     return 0.0 if _exact(exponent) else _error(exponent) * (1.0 + _step(exponent))
 

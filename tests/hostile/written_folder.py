@@ -74,7 +74,8 @@ def _json(path: Path):
 def _hold_layer(folder: Path, name: str, contract) -> int:
     package = folder / "plan.gpkg"
     if name not in {str(layer) for layer in pyogrio.list_layers(package)[:, 0]}:
-        if name in as_written(OUTPUTS) and name not in _IF_ASKED:
+        asked = contract.only_drawn or name in _IF_ASKED
+        if name in as_written(OUTPUTS) and not asked:
             raise FaultError(f"plan.gpkg has no layer {name}")
         return 0
     with warnings.catch_warnings():
