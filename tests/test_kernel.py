@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from screenplan.views import plain
 from screenplan.views.crowns import tabulate_crowns
 from screenplan.views.kernel import (
-    arrange_rows,
+    arrange_runs,
     blocked_years,
     follow_years,
     open_light,
@@ -59,15 +59,15 @@ def test_agrees_with_the_plain_version(bend, stem, shapes):
     rng = np.random.default_rng(8)
     xy = np.vstack([row_of(30, bend=bend), np.add(row_of(12, 1.3), (0.0, 6.0))])
     z = rng.uniform(0, 1, len(xy))
-    table = growth_table(
+    crowns = growth_table(
         list(shapes), stem=stem, winter=np.resize([1.0, 0.6, 1.0, 0.5], len(shapes))
     )
     kind = rng.integers(0, len(shapes), len(xy))
-    rows = arrange_rows(*xy.T, z, kind, np.repeat([0, 1], [30, 12]), table)
+    runs = arrange_runs(*xy.T, z, kind, np.repeat([0, 1], [30, 12]), crowns)
     origin, target = rays_over(xy, 400, rng)
     origin[:40, :2] = target[:40, :2]  # upright ones
-    expected = plain.blocked_years(origin, target, np.column_stack([xy, z]), kind, table, shapes)
-    assert np.array_equal(blocked_years(origin, target, rows, table), expected)
+    expected = plain.blocked_years(origin, target, np.column_stack([xy, z]), kind, crowns, shapes)
+    assert np.array_equal(blocked_years(origin, target, runs, crowns), expected)
     assert (expected != 0).any()
     assert (expected == 0).any()
 
@@ -79,29 +79,29 @@ def test_agrees_with_the_plain_version(bend, stem, shapes):
 def test_sight_lines_steeper_than_the_crowns(stem, shapes):
     rng = np.random.default_rng(18)
     xy = row_of(15)
-    table = growth_table(list(shapes), stem=stem)
+    crowns = growth_table(list(shapes), stem=stem)
     kind = np.arange(15) % len(SHAPES)
-    rows = arrange_rows(*xy.T, 0 * xy[:, 0], kind, np.zeros(15, int), table)
+    runs = arrange_runs(*xy.T, 0 * xy[:, 0], kind, np.zeros(15, int), crowns)
     origin, target = rays_over(xy, 600, rng, reach=1.5)
     origin[:, 2] = rng.uniform(5, 30, 600)
     target[:, 2] = rng.uniform(-5, 1, 600)
     expected = plain.blocked_years(
-        origin, target, np.column_stack([xy, 0 * xy[:, 0]]), kind, table, shapes
+        origin, target, np.column_stack([xy, 0 * xy[:, 0]]), kind, crowns, shapes
     )
-    assert np.array_equal(blocked_years(origin, target, rows, table), expected)
+    assert np.array_equal(blocked_years(origin, target, runs, crowns), expected)
     assert (expected != 0).sum() > 300
 
 
 def test_many_and_few_rays_agree():
     rng = np.random.default_rng(9)
     xy = row_of(40)
-    table = growth_table([CONE])
-    rows = arrange_rows(*xy.T, 0 * xy[:, 0], np.zeros(40, int), np.zeros(40, int), table)
+    crowns = growth_table([CONE])
+    runs = arrange_runs(*xy.T, 0 * xy[:, 0], np.zeros(40, int), np.zeros(40, int), crowns)
     origin, target = rays_over(xy, 30_000, rng)
-    many = blocked_years(origin, target, rows, table)
+    many = blocked_years(origin, target, runs, crowns)
     few = np.concatenate(
         [
-            blocked_years(o, t, rows, table)
+            blocked_years(o, t, runs, crowns)
             for o, t in zip(np.split(origin, 3), np.split(target, 3), strict=True)
         ]
     )
@@ -110,15 +110,15 @@ def test_many_and_few_rays_agree():
 
 def scene(rng, shapes=SHAPES, stem=0.1, count=25):
     xy = row_of(count) + rng.normal(0, 0.2, (count, 2))
-    table = growth_table(list(shapes), stem=stem)
-    return xy, rng.integers(0, len(shapes), count), table
+    crowns = growth_table(list(shapes), stem=stem)
+    return xy, rng.integers(0, len(shapes), count), crowns
 
 
-def masks_of(xy, kind, table, origin, target, row=None, order=None):
+def masks_of(xy, kind, crowns, origin, target, row=None, order=None):
     order = np.arange(len(xy)) if order is None else order
     row = np.zeros(len(xy), int) if row is None else row
-    rows = arrange_rows(*xy[order].T, np.zeros(len(xy)), kind[order], row[order], table)
-    return blocked_years(origin, target, rows, table)
+    runs = arrange_runs(*xy[order].T, np.zeros(len(xy)), kind[order], row[order], crowns)
+    return blocked_years(origin, target, runs, crowns)
 
 
 # Invariance. A turn rounds coordinates, so a ray that grazes may change: hardly any does.
@@ -132,7 +132,7 @@ def masks_of(xy, kind, table, origin, target, row=None, order=None):
 )
 def test_turned_moved_and_mirrored(seed, angle, east, north, mirrored):
     rng = np.random.default_rng(seed)
-    xy, kind, table = scene(rng)
+    xy, kind, crowns = scene(rng)
     origin, target = rays_over(xy, 200, rng)
     turn = np.array([[math.cos(angle), -math.sin(angle)], [math.sin(angle), math.cos(angle)]])
     if mirrored:
@@ -141,8 +141,8 @@ def test_turned_moved_and_mirrored(seed, angle, east, north, mirrored):
     def move(p):
         return np.column_stack([p[:, :2] @ turn.T + (east, north), p[:, 2:]])
 
-    one = masks_of(xy, kind, table, origin, target)
-    two = masks_of(move(xy), kind, table, move(origin), move(target))
+    one = masks_of(xy, kind, crowns, origin, target)
+    two = masks_of(move(xy), kind, crowns, move(origin), move(target))
     assert (one != two).sum() <= 1
 
 
@@ -150,26 +150,26 @@ def test_turned_moved_and_mirrored(seed, angle, east, north, mirrored):
 @given(st.integers(0, 2**16))
 def test_order_of_plants_rows_and_way_of_travel(seed):
     rng = np.random.default_rng(seed)
-    xy, kind, table = scene(rng)
+    xy, kind, crowns = scene(rng)
     origin, target = rays_over(xy, 200, rng)
-    one = masks_of(xy, kind, table, origin, target)
+    one = masks_of(xy, kind, crowns, origin, target)
     order = rng.permutation(len(xy))
-    assert np.array_equal(one, masks_of(xy, kind, table, origin, target, order=order))
+    assert np.array_equal(one, masks_of(xy, kind, crowns, origin, target, order=order))
     row = rng.integers(0, 3, len(xy))
-    assert np.array_equal(one, masks_of(xy, kind, table, origin, target, row=row))
+    assert np.array_equal(one, masks_of(xy, kind, crowns, origin, target, row=row))
     # Reciprocity: what is closed one way is closed the other.
-    assert (one != masks_of(xy, kind, table, target, origin)).sum() <= 1
+    assert (one != masks_of(xy, kind, crowns, target, origin)).sum() <= 1
 
 
 @settings(max_examples=25, deadline=None)
 @given(st.integers(0, 2**16), st.integers(0, 24))
 def test_one_more_plant_never_opens_a_ray(seed, left_out):
     rng = np.random.default_rng(seed)
-    xy, kind, table = scene(rng)
+    xy, kind, crowns = scene(rng)
     origin, target = rays_over(xy, 200, rng)
-    every = masks_of(xy, kind, table, origin, target)
+    every = masks_of(xy, kind, crowns, origin, target)
     keep = np.arange(len(xy)) != left_out
-    fewer = masks_of(xy[keep], kind[keep], table, origin, target)
+    fewer = masks_of(xy[keep], kind[keep], crowns, origin, target)
     assert not (fewer & ~every).any()
 
 
@@ -177,10 +177,10 @@ def test_one_more_plant_never_opens_a_ray(seed, left_out):
 @given(st.integers(0, 2**16), st.sampled_from([CONE, COLUMN, PARABOLOID, *POWERS]))
 def test_growth_never_opens_a_ray_while_crowns_are_nested(seed, shape):
     rng = np.random.default_rng(seed)
-    xy, kind, table = scene(rng, shapes=[shape], stem=0.0)
-    assert table.pieces.shape[2] == 1  # nested in every year
+    xy, kind, crowns = scene(rng, shapes=[shape], stem=0.0)
+    assert crowns.pieces.shape[2] == 1  # nested in every year
     origin, target = rays_over(xy, 200, rng)
-    masks = masks_of(xy, kind, table, origin, target)[:, 0]
+    masks = masks_of(xy, kind, crowns, origin, target)[:, 0]
     assert not (masks & ~(masks >> 1) & ((1 << (YEARS - 1)) - 1)).any()
 
 
@@ -189,40 +189,40 @@ def test_growth_never_opens_a_ray_while_crowns_are_nested(seed, shape):
 # stem is open, then blocked, then open again.
 def test_ray_that_opens_again_where_crowns_are_not_nested():
     h = np.array([0.4, 1.0, 2.0, 4.0, 8.0])[None, :, None]
-    table = tabulate_crowns([ELLIPSOID], h, np.ones_like(h), 0 * h)
-    rows = arrange_rows([0.0], [0.0], [0.0], [0], [0], table)
-    masks = blocked_years(np.array([[-5.0, 0.75, 0.5]]), np.array([[5.0, 0.75, 0.5]]), rows, table)
+    crowns = tabulate_crowns([ELLIPSOID], h, np.ones_like(h), 0 * h)
+    runs = arrange_runs([0.0], [0.0], [0.0], [0], [0], crowns)
+    masks = blocked_years(np.array([[-5.0, 0.75, 0.5]]), np.array([[5.0, 0.75, 0.5]]), runs, crowns)
     assert masks[0, 0, 0] == 0b00110
-    light = open_light(masks, np.ones(1), table.leafless, 5)
+    light = open_light(masks, np.ones(1), crowns.leafless, 5)
     assert light[0, 0].tolist() == [1.0, 0.0, 0.0, 1.0, 1.0]
 
 
 def test_light_is_summed_by_season():
     # By hand: two rays of weight 1 and 0.5; an oak that keeps 0.6 of its screening, then a yew.
-    table = tabulate_crowns([CONE, CONE], *np.ones((3, 1, 3, 2)), [0.6, 1.0])
-    assert table.leafless.tolist() == [0.0, 0.4]
-    assert table.layer.tolist() == [1, 0]
+    crowns = tabulate_crowns([CONE, CONE], *np.ones((3, 1, 3, 2)), [0.6, 1.0])
+    assert crowns.leafless.tolist() == [0.0, 0.4]
+    assert crowns.layer.tolist() == [1, 0]
     masks = np.zeros((2, 2, 1), np.int64)
     masks[0, 1, 0] = 0b110  # the oak from year 1
     masks[0, 0, 0] = 0b100  # the yew from year 2
     masks[1, 0, 0] = 0b010  # the yew in year 1 only
-    light = open_light(masks, np.array([1.0, 0.5]), table.leafless, 3)
+    light = open_light(masks, np.array([1.0, 0.5]), crowns.leafless, 3)
     assert light[0, 0] == pytest.approx([1.5, 0.0, 0.5])
     assert light[0, 1] == pytest.approx([1.5, 0.4, 0.5])
 
 
 def test_light_where_all_plants_drop_their_leaves():
     # By hand: 0.4 of the light passes in winter whatever stands in the way.
-    table = tabulate_crowns([CONE], *np.ones((3, 1, 2, 1)), [0.6])
-    light = open_light(np.array([[[0b10]]]), np.ones(1), table.leafless, 2)
+    crowns = tabulate_crowns([CONE], *np.ones((3, 1, 2, 1)), [0.6])
+    light = open_light(np.array([[[0b10]]]), np.ones(1), crowns.leafless, 2)
     assert light[0].tolist() == [[1.0, 0.0], pytest.approx([1.0, 0.4])]
 
 
 def test_without_plants_every_ray_is_open():
-    table = growth_table([CONE])
+    crowns = growth_table([CONE])
     none = np.zeros(0)
-    rows = arrange_rows(none, none, none, np.zeros(0, int), np.zeros(0, int), table)
-    assert not blocked_years(np.zeros((3, 3)), np.ones((3, 3)), rows, table).any()
+    runs = arrange_runs(none, none, none, np.zeros(0, int), np.zeros(0, int), crowns)
+    assert not blocked_years(np.zeros((3, 3)), np.ones((3, 3)), runs, crowns).any()
 
 
 def in_plan(origin, target):
@@ -235,19 +235,19 @@ def in_plan(origin, target):
 
 # Growth of cost, counted and not timed: a ray looks at as many plants in a row ten times as long.
 def test_a_ray_looks_at_few_plants_however_long_the_row():
-    table = growth_table([CONE])
+    crowns = growth_table([CONE])
     rng = np.random.default_rng(0)
     origin, target = rays_over(np.add(row_of(30), (150 * 1.1, 0)), 300, rng)
     looked = []
     for count in (300, 3000):
         xy = row_of(count)
         same = np.zeros(count, int)
-        rows = arrange_rows(*xy.T, 0 * xy[:, 0], same, same, table)
-        assert len(rows.axis) == 1
+        runs = arrange_runs(*xy.T, 0 * xy[:, 0], same, same, crowns)
+        assert len(runs.axis) == 1
         number = 0
         for o, t in zip(origin, target, strict=True):
-            first, last, high = strip_window(rows, 0, *in_plan(o, t))
-            number += np.searchsorted(rows.along[first:last], high, side="right")
+            first, last, high = strip_window(runs, 0, *in_plan(o, t))
+            number += np.searchsorted(runs.along[first:last], high, side="right")
         looked.append(number)
     # The buckets of the two rows begin at other places: a plant more or less.
     assert looked[1] == pytest.approx(looked[0], rel=0.2)
@@ -258,13 +258,13 @@ def test_a_ray_looks_at_few_plants_however_long_the_row():
 # z 5 at 8 m on one side to z 1.2 at 4 m on the other is lowest over the far edge of the row.
 def test_touching_columns_close_the_view_at_the_height_of_the_sight_line():
     height = np.linspace(0.5, 4.5, 41)[None, :, None]
-    table = tabulate_crowns([COLUMN], height, np.full_like(height, 0.5), 0 * height)
+    crowns = tabulate_crowns([COLUMN], height, np.full_like(height, 0.5), 0 * height)
     x = np.arange(-60, 60, 0.9)
     same = np.zeros(len(x), int)
-    rows = arrange_rows(x, 0 * x, 0 * x, same, same, table)
+    runs = arrange_runs(x, 0 * x, 0 * x, same, same, crowns)
     for east in (0.0, 0.31, 3.0):
         origin, target = np.array([[0.0, 8.0, 5.0]]), np.array([[east, -4.0, 1.2]])
-        mask = int(blocked_years(origin, target, rows, table)[0, 0, 0])
+        mask = int(blocked_years(origin, target, runs, crowns)[0, 0, 0])
         closes = [year for year in range(41) if mask >> year & 1]
         # Lowest over the row: where the line leaves the last column that it passes.
         d = (target - origin)[0]
@@ -297,11 +297,11 @@ def test_agrees_with_a_ray_tracer(shape):
     rng = np.random.default_rng([*SHAPES, *POWERS[1:]].index(shape))
     h, r, c = 3.0, 0.8, 0.4
     xy = row_of(20, 1.3)
-    table = tabulate_crowns([shape], *(np.full((1, 1, 1), size) for size in (h, r, c)))
+    crowns = tabulate_crowns([shape], *(np.full((1, 1, 1), size) for size in (h, r, c)))
     same = np.zeros(len(xy), int)
-    rows = arrange_rows(*xy.T, 0 * xy[:, 0], same, same, table)
+    runs = arrange_runs(*xy.T, 0 * xy[:, 0], same, same, crowns)
     origin, target = rays_over(xy, 40_000, rng)
-    ours = blocked_years(origin, target, rows, table)[:, 0, 0] == 1
+    ours = blocked_years(origin, target, runs, crowns)[:, 0, 0] == 1
     assert 0.2 < ours.mean() < 0.98
     rays, feet = tracer.Rays.between(origin, target), np.column_stack([xy, 0 * xy[:, 0]])
     for sides in tracer.SIDES:
@@ -318,8 +318,8 @@ def test_agrees_with_a_ray_tracer(shape):
     for sign in (-1.0, 1.0):
         sizes = (h + sign * slack, r + sign * slack, c - sign * slack)
         other = tabulate_crowns([shape], *(np.full((1, 1, 1), size) for size in sizes))
-        rows = arrange_rows(*xy.T, 0 * xy[:, 0], same, same, other)
-        got = blocked_years(origin[wrong], target[wrong], rows, other)[:, 0, 0] == 1
+        runs = arrange_runs(*xy.T, 0 * xy[:, 0], same, same, other)
+        got = blocked_years(origin[wrong], target[wrong], runs, other)[:, 0, 0] == 1
         assert (got == (sign > 0)).all()
 
 
@@ -330,16 +330,16 @@ def test_boxes_along_a_bent_row(stem):
     xy = row_of(15, 0.9, bend=6.0)
     t = np.arange(YEARS)[:, None]
     h = np.stack([0.6 + g * t for g in (0.2, 0.35, 0.5)])
-    table = tabulate_crowns([BOX], h, np.minimum(0.25 * h, 0.6), stem * h, across=0.1 * h)
+    crowns = tabulate_crowns([BOX], h, np.minimum(0.25 * h, 0.6), stem * h, across=0.1 * h)
     same = np.zeros(15, int)
-    rows = arrange_rows(*xy.T, 0 * xy[:, 0], same, same, table)
+    runs = arrange_runs(*xy.T, 0 * xy[:, 0], same, same, crowns)
     origin, target = rays_over(xy, 60, rng)
     target[:15] = origin[:15] - np.array([0.0, 0.0, 1.0])  # upright
     target[15:40] = xy[rng.integers(0, 15, 25)].repeat(1, 0)[:, [0, 1, 1]] + rng.normal(0, 0.3, 3)
-    masks = blocked_years(origin, target, rows, table)[:, 0]
-    assert (table.pieces.shape[2] == 1) == (stem == 0.0)
-    feet = np.column_stack([rows.x, rows.y, rows.z])
-    expected = plain.blocked_years(origin, target, feet, rows.kind, table, [BOX], rows.way)
+    masks = blocked_years(origin, target, runs, crowns)[:, 0]
+    assert (crowns.pieces.shape[2] == 1) == (stem == 0.0)
+    feet = np.column_stack([runs.x, runs.y, runs.z])
+    expected = plain.blocked_years(origin, target, feet, runs.kind, crowns, [BOX], runs.way)
     assert np.array_equal(masks, expected[:, 0])
     assert (masks != 0).any()
     assert (masks == 0).any()
@@ -351,15 +351,15 @@ def test_boxes_along_a_bent_row(stem):
 def test_one_pass_sums_what_the_masks_say(winter, rays):
     rng = np.random.default_rng(13)
     xy = row_of(30)
-    table = growth_table(list(SHAPES), winter=winter)
+    crowns = growth_table(list(SHAPES), winter=winter)
     kind = np.arange(30) % len(SHAPES)
-    rows = arrange_rows(*xy.T, 0 * xy[:, 0], kind, np.zeros(30, int), table)
+    runs = arrange_runs(*xy.T, 0 * xy[:, 0], kind, np.zeros(30, int), crowns)
     origin, target = rays_over(xy, rays, rng)
     light = np.where(rng.random(rays) < 0.2, 0.0, rng.random(rays))
-    passes, masks = follow_years(origin, target, light, rows, table)
-    assert passes == pytest.approx(open_light(masks, light, table.leafless, YEARS), abs=1e-8)
+    passes, masks = follow_years(origin, target, light, runs, crowns)
+    assert passes == pytest.approx(open_light(masks, light, crowns.leafless, YEARS), abs=1e-8)
     assert passes == pytest.approx(
-        follow_years(origin, target, light, rows, table, keep=False)[0], abs=1e-8
+        follow_years(origin, target, light, runs, crowns, keep=False)[0], abs=1e-8
     )
     stopped = np.bitwise_or.reduce(masks, axis=1)[:, 1] >> 7 & 1
     assert passes[1, 0, 7] == pytest.approx(light[stopped == 0].sum(), abs=1e-8)
@@ -372,25 +372,25 @@ def test_crowns_that_stop_growing():
     t = np.arange(YEARS)[:, None]
     h = np.stack([np.minimum(0.6 + g * t, [1.5, 2.5, 2.0, 3.0]) for g in (0.1, 0.35, 1.0)])
     shapes = SHAPES[:4]
-    table = tabulate_crowns(list(shapes), h, 0.25 * h, 0.1 * h)
-    assert (table.settled == [[9, 3, 1], [11, 6, 2], [11, 4, 2], [11, 7, 3]]).all()
+    crowns = tabulate_crowns(list(shapes), h, 0.25 * h, 0.1 * h)
+    assert (crowns.settled == [[9, 3, 1], [11, 6, 2], [11, 4, 2], [11, 7, 3]]).all()
     kind = np.arange(20) % len(shapes)
-    rows = arrange_rows(*xy.T, 0 * xy[:, 0], kind, np.zeros(20, int), table)
+    runs = arrange_runs(*xy.T, 0 * xy[:, 0], kind, np.zeros(20, int), crowns)
     origin, target = rays_over(xy, 500, rng)
     expected = plain.blocked_years(
-        origin, target, np.column_stack([xy, 0 * xy[:, 0]]), kind, table, shapes
+        origin, target, np.column_stack([xy, 0 * xy[:, 0]]), kind, crowns, shapes
     )
-    assert np.array_equal(blocked_years(origin, target, rows, table), expected)
+    assert np.array_equal(blocked_years(origin, target, runs, crowns), expected)
     assert (expected != 0).sum() > 200
 
 
 # By hand: a level line at the height of a crown's lowest leaves, or of its top, touches it only.
 def test_level_line_along_the_end_of_a_crown():
-    table = tabulate_crowns([COLUMN], *(np.full((1, 1, 1), size) for size in (2.0, 1.0, 0.5)))
-    rows = arrange_rows([0.0], [0.0], [0.0], [0], [0], table)
+    crowns = tabulate_crowns([COLUMN], *(np.full((1, 1, 1), size) for size in (2.0, 1.0, 0.5)))
+    runs = arrange_runs([0.0], [0.0], [0.0], [0], [0], crowns)
     for z, expected in ((0.5, 0), (0.6, 1), (2.0, 0), (0.4, 0), (2.1, 0)):
         line = np.array([[-5.0, 0.2, z]]), np.array([[5.0, 0.2, z]])
-        assert blocked_years(*line, rows, table)[0, 0, 0] == expected
+        assert blocked_years(*line, runs, crowns)[0, 0, 0] == expected
 
 
 def test_growths_beyond_a_word_are_refused():

@@ -21,40 +21,40 @@ from hypothesis import strategies as st
 
 from screenplan.planting.species import load_species
 from screenplan.views.crowns import tabulate_crowns
-from screenplan.views.kernel import arrange_rows, follow_years
+from screenplan.views.kernel import arrange_runs, follow_years
 from screenplan.views.leaves import DARK, light_through, passed
 
 YEARS = 13
-#: Rounding of chords of some metres in double precision, times the fading.
+#: Rounding of chords of some metres in double precision, times the extinction coefficient.
 CLOSE = 1e-9
 STEPS = 10_000
 
 
-def one_plant(shape, h=4.0, r=1.5, c=0.5, fading=0.7, across=None, winter=None):
+def one_plant(shape, h=4.0, r=1.5, c=0.5, extinction=0.7, across=None, winter=None):
     sizes = [np.full((1, 1, 1), size) for size in (h, r, c)]
     across = None if across is None else np.full((1, 1, 1), across)
-    table = tabulate_crowns([shape], *sizes, winter, across=across, fading=[[fading]])
-    return arrange_rows([0.0], [0.0], [0.0], [0], [0], table), table
+    crowns = tabulate_crowns([shape], *sizes, winter, across=across, extinction=[[extinction]])
+    return arrange_runs([0.0], [0.0], [0.0], [0], [0], crowns), crowns
 
 
-def row_of(count, spacing, shapes, fading, *, two_rows=False, winter=None, stem=0.1):
+def row_of(count, spacing, shapes, extinction, *, two_rows=False, winter=None, stem=0.1):
     t = np.arange(YEARS)[:, None]
     h = np.stack([0.6 + g * t + 0.1 * np.arange(len(shapes)) for g in (0.2, 0.35, 0.5)])
     r = np.minimum(0.3 * h, 0.9)
-    fading = np.broadcast_to(np.asarray(fading, float), (3, len(shapes)))
-    table = tabulate_crowns(shapes, h, r, stem * h, winter, across=0.7 * r, fading=fading)
+    extinction = np.broadcast_to(np.asarray(extinction, float), (3, len(shapes)))
+    crowns = tabulate_crowns(shapes, h, r, stem * h, winter, across=0.7 * r, extinction=extinction)
     x, y = np.arange(count) * spacing, np.zeros(count)
     if two_rows:
         y[1::2] = 0.8 * spacing
     kind = np.arange(count) % len(shapes)
     row = np.arange(count) % 2 if two_rows else np.zeros(count, int)
-    return (x, y, kind), arrange_rows(x, y, 0 * x, kind, row, table), table
+    return (x, y, kind), arrange_runs(x, y, 0 * x, kind, row, crowns), crowns
 
 
-def through(origin, target, rows, table, **options):
+def through(origin, target, runs, crowns, **options):
     origin, target = np.atleast_2d(origin), np.atleast_2d(target)
     return light_through(
-        origin.astype(float), target.astype(float), np.ones(len(origin)), rows, table, **options
+        origin.astype(float), target.astype(float), np.ones(len(origin)), runs, crowns, **options
     )
 
 
@@ -78,17 +78,17 @@ def test_exponential():
 
 # Closed form: a level line through the axis of a column of radius 1.5 m runs 3 m through leaves.
 def test_level_line_through_a_column():
-    rows, table = one_plant(COLUMN)
-    light, _ = through((-9, 0, 2), (9, 0, 2), rows, table)
+    runs, crowns = one_plant(COLUMN)
+    light, _ = through((-9, 0, 2), (9, 0, 2), runs, crowns)
     assert light[0, 0, 0] == pytest.approx(math.exp(-0.7 * 3.0), abs=1e-12)
 
 
 # The same chord as `chord_length`, which is held against closed forms and stepping elsewhere.
 @pytest.mark.parametrize("shape", [*SHAPES, *POWERS], ids=named)
-def test_one_crown_fades_by_its_chord(shape):
+def test_one_crown_dims_by_its_chord(shape):
     rng = np.random.default_rng([*SHAPES, *POWERS].index(shape))
     across = 0.6 if shape == BOX else None
-    rows, table = one_plant(shape, across=across)
+    runs, crowns = one_plant(shape, across=across)
     met = 0
     for number in range(300):
         o, t = rng.uniform((-4, -4, -1), (4, 4, 6)), rng.uniform((-4, -4, -1), (4, 4, 6))
@@ -100,7 +100,7 @@ def test_one_crown_fades_by_its_chord(shape):
             t[:2] = o[:2] + rng.normal(0, 0.02, 2)  # steep
         chord = chord_length(shape, o, t, (0, 0, 0), 4.0, 1.5, 0.5, across)
         met += chord > 0.0
-        assert through(o, t, rows, table)[0][0, 0, 0] == pytest.approx(
+        assert through(o, t, runs, crowns)[0][0, 0, 0] == pytest.approx(
             math.exp(-0.7 * chord), abs=CLOSE
         )
     assert met > 40
@@ -123,19 +123,19 @@ def test_chords_of_a_box():
     assert chord((0, -5, 2.5), (0, 5, 1.5)) == pytest.approx(0.5 * math.hypot(1.0, 0.1))
 
 
-def union_by_steps(o, t, plants, shapes, table, g, y):
+def union_by_steps(o, t, plants, shapes, crowns, g, y):
     """Length of a line inside any crown, by many points on it: written apart from the code."""
     s = (np.arange(STEPS) + 0.5) / STEPS
     p = o + s[:, None] * (t - o)
     inside = np.zeros(STEPS, bool)
     for x0, y0, k in zip(*plants, strict=True):
-        h, r, c = (size[k, g, y] for size in (table.height, table.radius, table.clear))
+        h, r, c = (size[k, g, y] for size in (crowns.height, crowns.radius, crowns.clear))
         z, dx, dy = p[:, 2], p[:, 0] - x0, p[:, 1] - y0
         within = (z > c) & (z < h)
         up = np.clip((h - z) / (h - c), 0.0, 1.0)
         shape = shapes[k]
         if shape == BOX:
-            inside |= within & (np.abs(dx) < r) & (np.abs(dy) < table.across[k, g, y])
+            inside |= within & (np.abs(dx) < r) & (np.abs(dy) < crowns.across[k, g, y])
             continue
         if shape in POWERS:
             wide = r * np.sqrt(np.maximum(shape.square_at(up), 0.0))
@@ -155,7 +155,7 @@ def union_by_steps(o, t, plants, shapes, table, g, y):
 @pytest.mark.parametrize("two_rows", [False, True])
 @pytest.mark.parametrize("shape", [*SHAPES, POWERS[2], POWERS[4]], ids=named)
 def test_joined_crowns_count_once(shape, two_rows):
-    plants, rows, table = row_of(20, 0.6, [shape], 0.5, two_rows=two_rows and shape != BOX)
+    plants, runs, crowns = row_of(20, 0.6, [shape], 0.5, two_rows=two_rows and shape != BOX)
     rng = np.random.default_rng(3)
     origin, target = rays_over(25, rng)
     # Some run along the row, through many crowns.
@@ -163,13 +163,13 @@ def test_joined_crowns_count_once(shape, two_rows):
     origin[:6, 2] += 0.1 * np.arange(6)
     overlaps = 0
     for o, t in zip(origin, target, strict=True):
-        light, _ = through(o, t, rows, table)
+        light, _ = through(o, t, runs, crowns)
         for g, y in ((0, 0), (1, 6), (2, YEARS - 1)):
-            length = union_by_steps(o, t, plants, [shape], table, g, y)
+            length = union_by_steps(o, t, plants, [shape], crowns, g, y)
             apart = sum(
                 chord_length(
-                    shape, o, t, (x, v, 0), table.height[0, g, y], table.radius[0, g, y],
-                    table.clear[0, g, y], table.across[0, g, y],
+                    shape, o, t, (x, v, 0), crowns.height[0, g, y], crowns.radius[0, g, y],
+                    crowns.clear[0, g, y], crowns.across[0, g, y],
                 )
                 for x, v in zip(*plants[:2], strict=True)
             )  # fmt: skip
@@ -184,11 +184,11 @@ def test_joined_crowns_count_once(shape, two_rows):
 @given(st.integers(0, 2**16))
 def test_mixed_crowns_are_never_counted_twice(seed):
     rng = np.random.default_rng(seed)
-    plants, rows, table = row_of(14, 0.5, list(ROUND), 0.6, two_rows=True)
+    plants, runs, crowns = row_of(14, 0.5, list(ROUND), 0.6, two_rows=True)
     origin, target = rays_over(6, rng, wide=6.0)
     for o, t in zip(origin, target, strict=True):
-        light = through(o, t, rows, table)[0][1, 0, -1]
-        exact = math.exp(-0.6 * union_by_steps(o, t, plants, list(ROUND), table, 1, YEARS - 1))
+        light = through(o, t, runs, crowns)[0][1, 0, -1]
+        exact = math.exp(-0.6 * union_by_steps(o, t, plants, list(ROUND), crowns, 1, YEARS - 1))
         assert light >= exact - 1e-3
         assert light <= exact + 0.05
 
@@ -197,11 +197,11 @@ def test_mixed_crowns_are_never_counted_twice(seed):
 @pytest.mark.parametrize("winter", [None, [1.0, 0.6, 0.6, 1.0, 0.4]])
 @pytest.mark.parametrize("shapes", [tuple(SHAPES), POWERS], ids=["plain", "power"])
 def test_dense_leaves_are_opaque(shapes, winter):
-    _, rows, table = row_of(25, 0.9, list(shapes), 1e7, winter=winter)
+    _, runs, crowns = row_of(25, 0.9, list(shapes), 1e7, winter=winter)
     origin, target = rays_over(30_000, np.random.default_rng(5), wide=22.0)
     weight = np.random.default_rng(6).uniform(0, 1, len(origin))
-    opaque, _ = follow_years(origin, target, weight, rows, table)
-    dense, _ = light_through(origin, target, weight, rows, table)
+    opaque, _ = follow_years(origin, target, weight, runs, crowns)
+    dense, _ = light_through(origin, target, weight, runs, crowns)
     # Chords shorter than 4 micrometres still pass light: hardly any ray has one.
     assert np.abs(dense - opaque).max() < 2.0
     assert opaque[1, 0, -1] < 0.7 * weight.sum()
@@ -213,11 +213,11 @@ def test_dense_leaves_are_opaque(shapes, winter):
 
 # Invariant: thin leaves take k times the chord of the light, so that shares add up.
 def test_thin_leaves_take_light_in_proportion():
-    _, rows, thin = row_of(25, 2.5, [CONE], 1e-6)
+    _, runs, thin = row_of(25, 2.5, [CONE], 1e-6)
     origin, target = rays_over(500, np.random.default_rng(7), wide=22.0)
-    lost = len(origin) - through(origin, target, rows, thin)[0][:, 0]
-    rows, double = row_of(25, 2.5, [CONE], 2e-6)[1:]
-    twice = len(origin) - through(origin, target, rows, double)[0][:, 0]
+    lost = len(origin) - through(origin, target, runs, thin)[0][:, 0]
+    runs, double = row_of(25, 2.5, [CONE], 2e-6)[1:]
+    twice = len(origin) - through(origin, target, runs, double)[0][:, 0]
     assert twice == pytest.approx(2.0 * lost, rel=1e-4, abs=1e-9)
     assert lost[1, -1] > 0.0
 
@@ -225,28 +225,33 @@ def test_thin_leaves_take_light_in_proportion():
 # By hand: one deciduous plant that keeps 0.6 of its screening. In leaf T passes, in winter
 # 1 - 0.6 (1 - T).
 def test_winter_light_of_a_deciduous_plant():
-    rows, table = one_plant(COLUMN, winter=[0.6])
-    light, _ = through((-9, 0, 2), (9, 0, 2), rows, table)
+    runs, crowns = one_plant(COLUMN, winter=[0.6])
+    light, _ = through((-9, 0, 2), (9, 0, 2), runs, crowns)
     t = math.exp(-0.7 * 3.0)
     assert light[0].ravel() == pytest.approx([t, 1 - 0.6 * (1 - t)])
 
 
 def test_rays_are_marked_where_they_dim():
     # By hand: 0.7 per metre over 3 m leaves 0.122 of the light.
-    rows, table = one_plant(COLUMN)
+    runs, crowns = one_plant(COLUMN)
     for dim, expected in ((0.12, 0), (0.13, 1), (0.0, 0)):
-        assert through((-9, 0, 2), (9, 0, 2), rows, table, dim=dim)[1].tolist() == [[[expected]]]
-    assert through((-9, 9, 2), (9, 9, 2), rows, table, dim=0.5)[1].tolist() == [[[0]]]
+        assert through((-9, 0, 2), (9, 0, 2), runs, crowns, dim=dim)[1].tolist() == [[[expected]]]
+    assert through((-9, 9, 2), (9, 9, 2), runs, crowns, dim=0.5)[1].tolist() == [[[0]]]
+
+
+def test_a_winter_share_for_each_class_or_none():
+    with pytest.raises(ValueError, match="one winter share for each class"):
+        one_plant(COLUMN, winter=[0.6, 1.0])
 
 
 def test_many_and_few_rays_agree():
-    _, rows, table = row_of(
+    _, runs, crowns = row_of(
         25, 0.9, list(SHAPES), 0.5, winter=np.resize([1.0, 0.6, 0.6, 1.0, 0.4], len(SHAPES))
     )
     origin, target = rays_over(21_000, np.random.default_rng(8), wide=22.0)
-    many, marked = through(origin, target, rows, table, dim=0.3)
+    many, marked = through(origin, target, runs, crowns, dim=0.3)
     parts = [
-        through(o, t, rows, table, dim=0.3)
+        through(o, t, runs, crowns, dim=0.3)
         for o, t in zip(np.split(origin, 3), np.split(target, 3), strict=True)
     ]
     assert many == pytest.approx(sum(part[0] for part in parts), abs=1e-8)
@@ -259,11 +264,11 @@ def test_many_and_few_rays_agree():
 @given(st.integers(0, 2**16))
 def test_reciprocal_and_monotone(seed):
     origin, target = rays_over(40, np.random.default_rng(seed))
-    _, rows, table = row_of(20, 0.6, [ELLIPSOID], 0.5)
-    there, back = through(origin, target, rows, table)[0], through(target, origin, rows, table)[0]
+    _, runs, crowns = row_of(20, 0.6, [ELLIPSOID], 0.5)
+    there, back = through(origin, target, runs, crowns)[0], through(target, origin, runs, crowns)[0]
     assert there == pytest.approx(back, abs=1e-6)
-    _, rows, denser = row_of(20, 0.6, [ELLIPSOID], 0.8)
-    assert (through(origin, target, rows, denser)[0] <= there + 1e-9).all()
+    _, runs, denser = row_of(20, 0.6, [ELLIPSOID], 0.8)
+    assert (through(origin, target, runs, denser)[0] <= there + 1e-9).all()
 
 
 def test_clipped_hedge_of_a_plan():
@@ -294,19 +299,19 @@ def test_years_after_the_last_change(shapes):
     t = np.arange(18)[:, None]
     full = np.array([2.0, 3.0])
     h = np.stack([np.minimum(0.5 + g * t, full) for g in (0.1, 0.3, 3.0)])
-    table = tabulate_crowns(shapes, h, 0.3 * h, 0.1 * h, fading=[[0.4, 0.6]] * 3)
-    assert table.settled.tolist() == [[15, 5, 1], [17, 9, 1]]
-    rows = arrange_rows([0.0, 3.0], [0.0, 0.0], [0.0, 0.0], [0, 1], [0, 0], table)
+    crowns = tabulate_crowns(shapes, h, 0.3 * h, 0.1 * h, extinction=[[0.4, 0.6]] * 3)
+    assert crowns.settled.tolist() == [[15, 5, 1], [17, 9, 1]]
+    runs = arrange_runs([0.0, 3.0], [0.0, 0.0], [0.0, 0.0], [0, 1], [0, 0], crowns)
     rng = np.random.default_rng(4)
     seen = 0
     for _ in range(40):
         o = np.array([-4.0, rng.uniform(-0.5, 0.5), rng.uniform(0.1, 2.5)])
         q = np.array([7.0, rng.uniform(-0.5, 0.5), rng.uniform(0.1, 2.5)])
-        light, marked = through(o, q, rows, table, dim=0.8)
+        light, marked = through(o, q, runs, crowns, dim=0.8)
         for g in range(3):
             for y in range(18):
                 depth = sum(
-                    table.fading[k, g]
+                    crowns.extinction[k, g]
                     * chord_length(shapes[k], o, q, (3.0 * k, 0, 0), h[g, y, k], 0.3 * h[g, y, k], 0.1 * h[g, y, k])
                     for k in range(2)
                 )  # fmt: skip

@@ -25,7 +25,7 @@ from screenplan.outputs.rasters import NO_DATA, write_sun_hours
 from screenplan.planting.species import load_species
 from screenplan.planting.stand import stand_of
 from screenplan.site.terrain import Terrain
-from screenplan.views.grown import crowns_of, rows_of
+from screenplan.views.grown import crowns_of, runs_of
 from screenplan.views.obstacles import lay_obstacles
 from screenplan.views.timeline import Scene
 
@@ -44,7 +44,7 @@ def scene_of(*, walls=None, plants=None, terrain=None, years=3, table=None):
     stand = stand_of(plants, table=table, years=years)
     crowns = crowns_of(stand)
     ground = Terrain.flat() if terrain is None else terrain
-    return Scene(lay_obstacles(None, walls, ground), rows_of(stand, crowns), crowns)
+    return Scene(lay_obstacles(None, walls, ground), runs_of(stand, crowns), crowns)
 
 
 def wall(xy, height):
@@ -289,9 +289,9 @@ def test_the_bound_on_what_stands_about_a_point(turn, ends):
     # The crown of a plant stands in the way by its widest, from where that begins, and its tip.
     _, plants = row(((0, 10), (0.1, 10)), step=1.0, stock=3.0)
     grown = scene_of(plants=plants, years=1)
-    table, rows = grown.table, grown.rows
+    crowns, runs = grown.crowns, grown.runs
     bound = things_above(np.array([[0.0, 0.0, 0.0]]), grown)[0]
-    r, h = table.widest[rows.kind[0]], table.height.max()
+    r, h = crowns.widest[runs.kind[0]], crowns.height.max()
     spread = np.arcsin(r / 10.0) / np.radians(5.0)
     near = np.arange(-int(np.ceil(spread)), int(np.ceil(spread))) % SECTORS
     expected = np.full(SECTORS, -EVERYTHING)

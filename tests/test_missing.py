@@ -11,7 +11,7 @@ from views_kit import follow
 from screenplan.contracts import MISSING_PLANTS
 from screenplan.planting.stand import stand_of
 from screenplan.site.terrain import Terrain
-from screenplan.views.grown import crowns_of, rows_of
+from screenplan.views.grown import crowns_of, runs_of
 from screenplan.views.kernel import blocked_years
 from screenplan.views.missing import find_missing
 from screenplan.views.sole import sole_blockers
@@ -142,7 +142,7 @@ def test_no_plants_at_all():
 def grown(plants):
     stand = stand_of(plants, table=TABLE, years=6, curve="straight")
     crowns = crowns_of(stand)
-    return rows_of(stand, crowns), crowns
+    return runs_of(stand, crowns), crowns
 
 
 # Independent: every plant alone through the kernel, for slanting, level and upright sight lines.

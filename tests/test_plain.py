@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from screenplan.ground.crown_shapes import SHAPES, shape_of
 from screenplan.views.crowns import tabulate_crowns
-from screenplan.views.kernel import arrange_rows, blocked_years
+from screenplan.views.kernel import arrange_runs, blocked_years
 from screenplan.views.plain import blocked_years as plainly
 from screenplan.views.plain import is_met
 
@@ -90,9 +90,9 @@ def test_the_kernel_agrees(seed, stem, bare):
     way[:10, :2], way[10:20, 2] = 0.0, 0.0  # upright ones and level ones
     origin, target = middle - way, middle + way
 
-    table = tabulate_crowns(EVERY, *sizes[:3], winter, across=sizes[3])
-    rows = arrange_rows(*feet.T, kind, np.zeros(7, int), table)
-    ways = rows.way[np.argsort(rows.order)]
-    plain = plainly(origin, target, feet, kind, table, EVERY, ways)
-    assert np.array_equal(blocked_years(origin, target, rows, table), plain)
+    crowns = tabulate_crowns(EVERY, *sizes[:3], winter, across=sizes[3])
+    runs = arrange_runs(*feet.T, kind, np.zeros(7, int), crowns)
+    ways = runs.way[np.argsort(runs.order)]
+    plain = plainly(origin, target, feet, kind, crowns, EVERY, ways)
+    assert np.array_equal(blocked_years(origin, target, runs, crowns), plain)
     assert (plain != 0).any()

@@ -19,7 +19,7 @@ from screenplan.planting.species import Species
 from screenplan.planting.stand import stand_of
 from screenplan.site.terrain import Terrain
 from screenplan.views import sampling
-from screenplan.views.grown import crowns_of, rows_of
+from screenplan.views.grown import crowns_of, runs_of
 from screenplan.views.obstacles import lay_obstacles
 from screenplan.views.openings import openings_of
 from screenplan.views.sampling import Free, eyes_behind, sample_places
@@ -417,7 +417,7 @@ def test_portions_do_not_change_the_sum():
     targets = sample_places(GARDEN, Free(), spacing_m=1.0).coarse.row(0)
     stand = stand_of(row(SHUT), table=TABLE, years=30, curve="straight")
     crowns = crowns_of(stand)
-    scene = Scene(lay_obstacles(HOUSE), rows_of(stand, crowns), crowns)
+    scene = Scene(lay_obstacles(HOUSE), runs_of(stand, crowns), crowns)
     whole = sum_up(follow(opening, eyes, targets, scene), scene)
     for portion in (1, 37, 500):
         parts = list(follow(opening, eyes, targets, scene, portion))
@@ -495,4 +495,4 @@ def test_growth_classes_are_shared():
     later = stand_of(plants, table=slow, years=5, curve="straight").height[0, 1]
     rooted = stand_of(stands, table=slow, years=5, curve="straight").height[0, 1]
     assert (rooted[1:] > later[1:]).all()
-    assert len(rows_of(stand, crowns).x) == len(plants)
+    assert len(runs_of(stand, crowns).x) == len(plants)

@@ -26,17 +26,17 @@ def sector_of(direction) -> np.ndarray:
 
 def things_above(points, scene) -> np.ndarray:
     """Bound the rise to anything but the ground, as seen from points, (points, `SECTORS`)."""
-    obstacles, rows, table = scene.obstacles, scene.rows, scene.table
+    obstacles, runs, crowns = scene.obstacles, scene.runs, scene.crowns
     walls = [np.column_stack([part.ends, part.top.max(axis=1)])
              for part in (obstacles.panels, obstacles.veils) if len(part.ends)]  # fmt: skip
     round_things = []
     if len(obstacles.trees.foot):
         foot, size = obstacles.trees.foot, obstacles.trees.size
         round_things.append(np.column_stack([foot[:, :2], size[:, 1], foot[:, 2] + size[:, 0]]))
-    if len(rows.x):
-        tall = table.height.reshape(len(table.boxed), -1).max(axis=1)
-        top = rows.z + tall[rows.kind]
-        round_things.append(np.column_stack([rows.x, rows.y, table.widest[rows.kind], top]))
+    if len(runs.x):
+        tall = crowns.height.reshape(len(crowns.boxed), -1).max(axis=1)
+        top = runs.z + tall[runs.kind]
+        round_things.append(np.column_stack([runs.x, runs.y, crowns.widest[runs.kind], top]))
     walls = np.concatenate(walls) if walls else np.zeros((0, 5))
     round_things = np.concatenate(round_things) if round_things else np.zeros((0, 4))
     return _bound(np.ascontiguousarray(points, float), walls, round_things)

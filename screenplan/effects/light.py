@@ -31,7 +31,7 @@ from screenplan.rules.limits import Limit, limit_of
 from screenplan.site.ownership import outline_known
 from screenplan.site.terrain import Terrain
 from screenplan.views.crowns import one_growth
-from screenplan.views.grown import crowns_of, rows_of
+from screenplan.views.grown import crowns_of, runs_of
 from screenplan.views.obstacles import lay_obstacles
 from screenplan.views.timeline import Scene
 
@@ -93,12 +93,12 @@ def count_light(
     table = load_species() if table is None else table
     stand = stand_of(plants, years=plan.growth.years, curve=plan.growth.curve, table=table)
     crowns = crowns_of(stand)
-    rows = rows_of(stand, crowns)
+    runs = runs_of(stand, crowns)
     obstacles = lay_obstacles(buildings, layers.get("existing_screens"), ground)
-    scene = Scene(obstacles, rows, crowns)
+    scene = Scene(obstacles, runs, crowns)
     rises = ground_rise(obstacles.ground)
     # The grid has many points: only typical growth is followed for it.
-    coarse = Scene(obstacles, rows, one_growth(crowns, TYPICAL))
+    coarse = Scene(obstacles, runs, one_growth(crowns, TYPICAL))
     close = windows_in_light(layers.get("windows"), buildings, ground, parcels)
     close += sun_places_in_light(layers.get("sun_places"), ground, option.cell)
     gardens, grid = gardens_in_light(
@@ -106,15 +106,15 @@ def count_light(
     )
     found = [_Counted(target, sun, *part) for target, part in _count(close, sun, scene, SKY, rises)]
     denser = _sun_of(position_deg, option, min(MORE_DAYS * option.days, 31), _finer(option.step))
-    for one, (target, part) in zip(
+    for counted, (target, part) in zip(
         found, _count(close, denser, scene, SKY_OF_CELL, rises), strict=True
     ):
-        one.error = abs(_Counted(target, denser, *part).lost_share - one.lost_share)
+        counted.error = abs(_Counted(target, denser, *part).lost_share - counted.lost_share)
     in_gardens = list(_count(gardens, sun, coarse, SKY_OF_CELL, rises))
     found += [_Counted(target, sun, *part) for target, part in in_gardens]
     # The row's own plants: what they get from the site, without the shade of their own kind.
     bare = stand_of(plants.iloc[:0], years=plan.growth.years)
-    alone = Scene(obstacles, rows_of(bare, crowns_of(bare)), crowns_of(bare))
+    alone = Scene(obstacles, runs_of(bare, crowns_of(bare)), crowns_of(bare))
     standing = rows_in_light(lines, plants)
     found += [
         _Counted(target, sun, *part) for target, part in _count(standing, sun, alone, SKY, rises)
@@ -122,7 +122,9 @@ def count_light(
     needed = limit_of(limits, "sun_needed")
     season = growing_months(position_deg[1])
     years = plan.views.report_years
-    light = [one.row(years, season, _asked(one, plants, table, needed)) for one in found]
+    light = [
+        counted.row(years, season, _asked(counted, plants, table, needed)) for counted in found
+    ]
     for row in light:
         row["over"] = _over(row, option)
     return _layers(plan, parcels.crs, light, found, in_gardens, grid, sun)
@@ -142,7 +144,7 @@ def _count(targets: Sequence[Target], sun: SunPath, scene: Scene, patches: int, 
     points = np.concatenate([target.points for target in targets])
     normals = np.concatenate([target.normals for target in targets])
     ends = np.cumsum([len(target.points) for target in targets])
-    growth = min(TYPICAL, scene.table.height.shape[1] - 1)
+    growth = min(TYPICAL, scene.crowns.height.shape[1] - 1)
     last = scene.years - 1
     clock = np.full((2, len(targets), MONTHS), [[[1 << 20]], [[-1]]])
     belongs = np.repeat(np.arange(len(targets)), np.diff(ends, prepend=0))
@@ -159,7 +161,7 @@ def _count(targets: Sequence[Target], sun: SunPath, scene: Scene, patches: int, 
         normals,
         Source(sun.direction, sun.hours, sun.month, MONTHS, sun.bare),
         scene,
-        seen=note if scene.table.height.shape[1] > 1 else None,
+        seen=note if scene.crowns.height.shape[1] > 1 else None,
         ground=ground,
     )
     overcast = Source(*overcast_sky(patches), np.zeros(patches, np.int64), 1, cosine=True)
@@ -222,9 +224,9 @@ class _Counted:
             **asked,
             "geometry": target.geometry,
         }
-        for one in report_years:
-            row[year_column("sun", one)] = year[one] if shades else None
-            row[year_column("sky", one)] = self.sky[g, one] if shades else None
+        for reported in report_years:
+            row[year_column("sun", reported)] = year[reported] if shades else None
+            row[year_column("sky", reported)] = self.sky[g, reported] if shades else None
         return row
 
     def months(self, report_years):
@@ -246,11 +248,11 @@ class _Counted:
                 }
 
 
-def _asked(one: _Counted, plants, table, needed: Limit | None) -> dict:
+def _asked(counted: _Counted, plants, table, needed: Limit | None) -> dict:
     """Sun a day that the row's species asks for, if its tolerance of shade has a source."""
-    if one.target.kind != "row" or needed is None:
+    if counted.target.kind != "row" or needed is None:
         return {"asked_h": None}
-    mine = plants.loc[plants["line_id"].astype(str) == one.target.name, "species"].astype(str)
+    mine = plants.loc[plants["line_id"].astype(str) == counted.target.name, "species"].astype(str)
     found = [
         needed.hours.get(table[key].tolerances["shade"])
         for key in mine.unique()
@@ -308,7 +310,9 @@ def _layers(plan: Options, crs, light=(), found=(), in_gardens=(), grid=None, su
             f"{_days_in_words(plan.light.days)}; clouds are not counted, and hills beyond the terrain raster cast no shade"
         )
     layer = _per_year(LIGHT, light, ("sun", "sky"), report_years, crs)
-    months = table_of(LIGHT_MONTHS, [row for one in found for row in one.months(report_years)])
+    months = table_of(
+        LIGHT_MONTHS, [row for counted in found for row in counted.months(report_years)]
+    )
     cells, spots = [], []
     places = iter(zip(*grid, strict=True)) if in_gardens else iter(())
     held = set()  # ground that two parcels share is one cell, and told of both gardens
@@ -326,7 +330,9 @@ def _layers(plan: Options, crs, light=(), found=(), in_gardens=(), grid=None, su
                     "line": int(line),
                     "cell_m": plan.light.cell,
                     "sun_now_h": now[k],
-                    **{year_column("sun", one): year[k, one] for one in report_years},
+                    **{
+                        year_column("sun", reported): year[k, reported] for reported in report_years
+                    },
                 }
             )
             spots.append(target.points[k, :2])

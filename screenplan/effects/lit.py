@@ -43,13 +43,13 @@ class Lit:
 
 def top_of(scene: Scene) -> float:
     """Height above which nothing of a scene stands."""
-    obstacles, rows, table = scene.obstacles, scene.rows, scene.table
+    obstacles, runs, crowns = scene.obstacles, scene.runs, scene.crowns
     tops = [obstacles.ground.z.max()]
     tops += [part.max() for part in (obstacles.panels.top, obstacles.veils.top) if part.size]
     if len(obstacles.trees.foot):
         tops.append((obstacles.trees.foot[:, 2] + obstacles.trees.size[:, 0]).max())
-    if len(rows.x):
-        tops.append(rows.z.max() + table.height.max())
+    if len(runs.x):
+        tops.append(runs.z.max() + crowns.height.max())
     return float(max(tops))
 
 
@@ -105,11 +105,11 @@ def light_at(points, normals, source: Source, scene: Scene, *, seen=None, ground
     """
     points = np.ascontiguousarray(points, float).reshape(-1, 3)
     normals = np.ascontiguousarray(normals, float).reshape(-1, 3)
-    growths, years = scene.table.height.shape[1:]
+    growths, years = scene.crowns.height.shape[1:]
     direction = np.ascontiguousarray(source.direction, float)
     group, groups = np.ascontiguousarray(source.group, np.int64), source.groups
     bare = np.zeros(len(direction), bool) if source.bare is None else np.asarray(source.bare, bool)
-    leafless = np.asarray(scene.table.leafless, float)
+    leafless = np.asarray(scene.crowns.leafless, float)
     leafless = leafless if len(leafless) else np.zeros(1)
     free, now = np.zeros((len(points), groups)), np.zeros((len(points), groups))
     opened = np.zeros((len(points), groups, growths, years))
@@ -135,7 +135,7 @@ def light_at(points, normals, source: Source, scene: Scene, *, seen=None, ground
             start = np.concatenate([[0], np.cumsum(np.count_nonzero(follow, axis=1))])
             way, origin, target = _rays(points[some], ways, follow, start, top)
             left, _ = obstacles.light_left(origin, target)
-            masks = blocked_years(origin, target, scene.rows, scene.table, left > 0.0)
+            masks = blocked_years(origin, target, scene.runs, scene.crowns, left > 0.0)
             _gather(
                 follow, start, told[0], facing, source.cosine, left, masks, *told[1:], leafless, years,
                 free[some], now[some], opened[some],

@@ -71,17 +71,17 @@ class Bundle(NamedTuple):
 
 
 @njit(cache=True)
-def new_bundle(rows, table):
+def new_bundle(runs, crowns):
     """Make the arrays; those of the class are filled if there is only one."""
     pairs, base = np.zeros(14 * ROOM), np.zeros(ROOM, np.uint32)
-    if len(table.boxed) == 1:
+    if len(crowns.boxed) == 1:
         for begin, number in (
-            (_WIDE, table.widest[0]), (_PER_V, table.cells[0, 0]), (_PER_Z, table.cells[0, 1]),
-            (_STEEP, table.steepest[0]),
+            (_WIDE, crowns.widest[0]), (_PER_V, crowns.cells[0, 0]), (_PER_Z, crowns.cells[0, 1]),
+            (_STEEP, crowns.steepest[0]),
         ):  # fmt: skip
             pairs[begin : begin + np.uint64(ROOM)] = number
     return Bundle(
-        np.zeros(8 * PART), np.zeros(max(rows.axis.shape[0], 1) * 2 * PART, np.int32), pairs,
+        np.zeros(8 * PART), np.zeros(max(runs.axis.shape[0], 1) * 2 * PART, np.int32), pairs,
         np.zeros(ROOM + 2, np.uint32), np.zeros(ROOM + 2, np.uint32), base, np.zeros(ROOM, np.uint32), np.zeros(ROOM, np.uint32),
     )  # fmt: skip
 
@@ -104,19 +104,19 @@ def _lay_lines(start, count, origin, target, lines):
 
 
 @inner(fastmath={"contract", "nsz"})
-def _find_windows(rows, run, start, count, light, lines, span):
+def _find_windows(runs, run, start, count, light, lines, span):
     """Find the windows of `strip_window` for sight lines side by side, as two lines of buckets.
 
     A window goes from the first plant of the first bucket to that of the second. It may be wider
     than that of `strip_window`, never narrower; it is empty for upright sight lines and those
     without light.
     """
-    x0, y0, ax, ay = rows.axis[run, 0], rows.axis[run, 1], rows.axis[run, 2], rows.axis[run, 3]
-    aside, wide = rows.bounds[run, 0], rows.bounds[run, 1]
-    low, high = rows.bounds[run, 2] - SEARCH_SLACK_M, rows.bounds[run, 3] + SEARCH_SLACK_M
-    half, per_bucket = aside + wide, rows.per_bucket[run]
-    bucket = np.int32(rows.bucket_first[run])
-    most = float(rows.bucket_first[run + 1] - rows.bucket_first[run] - 1)
+    x0, y0, ax, ay = runs.axis[run, 0], runs.axis[run, 1], runs.axis[run, 2], runs.axis[run, 3]
+    aside, wide = runs.bounds[run, 0], runs.bounds[run, 1]
+    low, high = runs.bounds[run, 2] - SEARCH_SLACK_M, runs.bounds[run, 3] + SEARCH_SLACK_M
+    half, per_bucket = aside + wide, runs.per_bucket[run]
+    bucket = np.int32(runs.bucket_first[run])
+    most = float(runs.bucket_first[run + 1] - runs.bucket_first[run] - 1)
     begin, at_run = np.uint64(start), np.uint64(run) * (_LINE + _LINE)
     for i in range(np.uint64(count)):
         ux, uy, rise, reach = lines[WAY_X + i], lines[WAY_Y + i], lines[SLOPE + i], lines[REACH + i]
@@ -145,7 +145,7 @@ def _find_windows(rows, run, start, count, light, lines, span):
 
 
 @inner()
-def _list_pairs(ray, run, skip, count, runs, span, bucket, whose, what):
+def _list_pairs(ray, run, skip, count, run_count, span, bucket, whose, what):
     """List pairs from a sight line, run and plant of its window on: where to go on, how many.
 
     Two plants are always written and as many counted as there are: most windows hold one or two.
@@ -165,27 +165,27 @@ def _list_pairs(ray, run, skip, count, runs, span, bucket, whose, what):
         if number < high - low:
             return ray, run, skip + number, listed
         run, skip = run + 1, 0
-        if run == runs:
+        if run == run_count:
             ray, run = ray + 1, 0
     return ray, run, 0, listed
 
 
 @inner()
-def _gather(listed, whose, what, lines, rows, table, pairs, base):
+def _gather(listed, whose, what, lines, runs, crowns, pairs, base):
     """Bring together what the pairs are worked out from."""
     for n in range(np.uint64(listed)):
         ray, plant = np.uint64(whose[n]), np.uint64(what[n])
         pairs[_UX + n], pairs[_UY + n] = lines[WAY_X + ray], lines[WAY_Y + ray]
         pairs[_SLOPE + n], pairs[_REACH + n] = lines[SLOPE + ray], lines[REACH + ray]
-        pairs[_PX + n] = rows.x[plant] - lines[FROM_X + ray]
-        pairs[_PY + n] = rows.y[plant] - lines[FROM_Y + ray]
-        pairs[_PZ + n] = lines[FROM_Z + ray] - rows.z[plant]
-    if len(table.boxed) == 1:
+        pairs[_PX + n] = runs.x[plant] - lines[FROM_X + ray]
+        pairs[_PY + n] = runs.y[plant] - lines[FROM_Y + ray]
+        pairs[_PZ + n] = lines[FROM_Z + ray] - runs.z[plant]
+    if len(crowns.boxed) == 1:
         return
     for n in range(np.uint64(listed)):
-        k = np.uint64(rows.kind[np.uint64(what[n])])
-        pairs[_WIDE + n], pairs[_STEEP + n] = table.widest[k], table.steepest[k]
-        pairs[_PER_V + n], pairs[_PER_Z + n] = table.cells[k, 0], table.cells[k, 1]
+        k = np.uint64(runs.kind[np.uint64(what[n])])
+        pairs[_WIDE + n], pairs[_STEEP + n] = crowns.widest[k], crowns.steepest[k]
+        pairs[_PER_V + n], pairs[_PER_Z + n] = crowns.cells[k, 0], crowns.cells[k, 1]
         base[n] = k * np.uint64(DISTANCE_CELLS * (HEIGHT_CELLS + 1))
 
 
@@ -226,15 +226,15 @@ def _approach(listed, pairs, base, early, late):
 
 
 @inner()
-def lay_bundle(start, count, origin, target, light, rows, bundle):
+def lay_bundle(start, count, origin, target, light, runs, bundle):
     """Lay sight lines side by side and find their windows; ``origin`` and ``target`` are flat."""
     _lay_lines(start, count, origin, target, bundle.lines)
-    for run in range(rows.axis.shape[0]):
-        _find_windows(rows, run, start, count, light, bundle.lines, bundle.span)
+    for run in range(runs.axis.shape[0]):
+        _find_windows(runs, run, start, count, light, bundle.lines, bundle.span)
 
 
 @inner()
-def come_near(ray, run, skip, count, rows, table, bundle):
+def come_near(ray, run, skip, count, runs, crowns, bundle):
     """List pairs, sight line by sight line, and work out how near they come.
 
     Parameters
@@ -251,10 +251,10 @@ def come_near(ray, run, skip, count, rows, table, bundle):
     listed : int
         Pairs that are worked out.
     """
-    runs, whose, what = rows.axis.shape[0], bundle.whose, bundle.what
+    run_count, whose, what = runs.axis.shape[0], bundle.whose, bundle.what
     ray, run, skip, listed = _list_pairs(
-        ray, run, skip, count, runs, bundle.span, rows.bucket, whose, what
+        ray, run, skip, count, run_count, bundle.span, runs.bucket, whose, what
     )
-    _gather(listed, whose, what, bundle.lines, rows, table, bundle.pairs, bundle.base)
+    _gather(listed, whose, what, bundle.lines, runs, crowns, bundle.pairs, bundle.base)
     _approach(listed, bundle.pairs, bundle.base, bundle.early, bundle.late)
     return ray, run, skip, listed

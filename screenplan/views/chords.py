@@ -86,7 +86,7 @@ def _chord(h, c, f, l, n, across, foot, slope, per_slope, s0, s1):  # noqa: E741
 
 
 @inner(fastmath=FAST)
-def one_crown(form, at, lanes, year, stop, across, foot, slope, per_slope, s0, s1, fade, w, to, depth, loss):  # fmt: skip
+def one_crown(form, at, lanes, year, stop, across, foot, slope, per_slope, s0, s1, coefficient, w, to, depth, loss):  # fmt: skip
     """Add what is lost of a sight line's light in one round crown."""
     for y in range(np.uint64(year), np.uint64(stop)):
         i = at + y
@@ -96,15 +96,15 @@ def one_crown(form, at, lanes, year, stop, across, foot, slope, per_slope, s0, s
             across, foot, slope, per_slope, s0, s1,
         )  # fmt: skip
         deep = high - low
-        deep = fade * (deep if deep > 0.0 else 0.0)
+        deep = coefficient * (deep if deep > 0.0 else 0.0)
         depth[y] = deep
         loss[to + y] += w * (1.0 - passed(deep))
 
 
 @inner(fastmath=FAST)
 def two_crowns(
-    form, at, lanes, year, stop, across, along, foot, slope, per_slope, reach, fade,
-    at2, across2, along2, foot2, fade2, w, to, depth, loss,
+    form, at, lanes, year, stop, across, along, foot, slope, per_slope, reach, coefficient,
+    at2, across2, along2, foot2, coefficient2, w, to, depth, loss,
 ):  # fmt: skip
     """Add what is lost in two round crowns, the first of which fills what both share."""
     for y in range(np.uint64(year), np.uint64(stop)):
@@ -123,8 +123,8 @@ def two_crowns(
         a, b = (a + along if there else -FAR_M), (b + along if there else -FAR_M)
         c, d = c + along2, d + along2
         before, after = (d if d < a else a) - c, d - (c if c > b else b)
-        deep = fade2 * ((before if before > 0.0 else 0.0) + (after if after > 0.0 else 0.0))
-        deep += fade * (b - a)
+        deep = coefficient2 * ((before if before > 0.0 else 0.0) + (after if after > 0.0 else 0.0))
+        deep += coefficient * (b - a)
         depth[y] = deep
         loss[to + y] += w * (1.0 - passed(deep))
 
@@ -180,7 +180,7 @@ def _through_lines(
 
 @called(fastmath=FAST)
 def stacked_stretches(
-    form, at, lanes, table, k, g, year, stop, across, along, foot, slope, per_slope, reach, enter,
+    form, at, lanes, crowns, k, g, year, stop, across, along, foot, slope, per_slope, reach, enter,
     leave,
 ):  # fmt: skip
     """Do the same for a stacked crown.
@@ -188,12 +188,12 @@ def stacked_stretches(
     What lies above a height is a share of the crown that never falls while it rises: so from some year
     on a sight line can meet the lower half of its lines only.
     """
-    lines, in_all = table.lines[k, g], table.made[k, g] == IN_ALL
-    middle, years = stop, table.height.shape[2]
-    if table.rises[k, g]:
-        side = table.widest[k] * table.widest[k] - across * across
+    lines, in_all = crowns.lines[k, g], crowns.made[k, g] == IN_ALL
+    middle, years = stop, crowns.height.shape[2]
+    if crowns.rises[k, g]:
+        side = crowns.widest[k] * crowns.widest[k] - across * across
         top = foot + abs(slope) * np.sqrt(side if side > 0.0 else 0.0) + HEIGHT_SLACK_M
-        share = table.knots[k, g, HALF]
+        share = crowns.knots[k, g, HALF]
         middle = year
         while middle < stop:
             i = at + np.uint64(min(middle, years - 1))
@@ -274,27 +274,27 @@ def join(a, b, low, high, apart_at):
 
 
 @called()
-def any_stretch(boxed, table, k, g, y, px, py, pz, dx, dy, dz, way):
+def any_stretch(boxed, crowns, k, g, y, px, py, pz, dx, dy, dz, way):
     """Stretch of any sight line, upright ones too, inside one crown: shares of its way, or (1, 0).
 
     ``px`` to ``pz`` is its start as seen from the foot of the stem, ``way`` the direction of the row.
     """
-    size = form_at(table.form, k, g, y)
+    size = form_at(crowns.form, k, g, y)
     if boxed:
         return box_stretch(
             px * way[0] + py * way[1], py * way[0] - px * way[1], pz,
             dx * way[0] + dy * way[1], dy * way[0] - dx * way[1], dz, 0.0, 1.0, *size[:4],
         )  # fmt: skip
-    if table.made[k, g] != SOLID:
-        return _any_stacked(table, k, g, size, px, py, pz, dx, dy, dz)
+    if crowns.made[k, g] != SOLID:
+        return _any_stacked(crowns, k, g, size, px, py, pz, dx, dy, dz)
     return form_stretch(dx * dx + dy * dy, px * dx + py * dy, px * px + py * py, pz, dz, *size)
 
 
 @called()
-def _any_stacked(table, k, g, size, px, py, pz, dx, dy, dz):
+def _any_stacked(crowns, k, g, size, px, py, pz, dx, dy, dz):
     """Stretch of any sight line inside a stacked crown: shares of its way, or (1, 0)."""
     h, c, _, l, n = size  # noqa: E741
-    lines, in_all = table.lines[k, g], table.made[k, g] == IN_ALL
+    lines, in_all = crowns.lines[k, g], crowns.made[k, g] == IN_ALL
     reach = np.sqrt(dx * dx + dy * dy)
     if reach < UPRIGHT_M:
         return stacked_upright(px * px + py * py, pz, dz, h, c, l, n, lines, in_all)
@@ -309,10 +309,10 @@ def _any_stacked(table, k, g, size, px, py, pz, dx, dy, dz):
 
 
 @called()
-def any_stretches(boxed, table, k, g, years, px, py, pz, dx, dy, dz, way, scale, enter, leave):
+def any_stretches(boxed, crowns, k, g, years, px, py, pz, dx, dy, dz, way, scale, enter, leave):
     """Do the same year by year, as lengths for a way of the length ``scale``."""
     for y in range(years):
-        low, high = any_stretch(boxed, table, k, g, y, px, py, pz, dx, dy, dz, way)
+        low, high = any_stretch(boxed, crowns, k, g, y, px, py, pz, dx, dy, dz, way)
         if not low < high:
             low, high = 0.0, -FAR_M
         enter[y], leave[y] = low * scale, high * scale

@@ -88,8 +88,9 @@ class CrownTable(NamedTuple):
         Whether neither the height nor the clear stem ever falls.
     sides : ndarray of float64, (classes,)
         The same of the even crowns among those of a class whose growths differ in shape; -1 if none is.
-    fading : ndarray of float64, (classes, growths)
-        Share of the light that leaves take per metre, for small shares; 0 where it is not known.
+    extinction : ndarray of float64, (classes, growths)
+        Extinction coefficient of the leaves, per metre: leaf area density times G; 0 where it is
+        not known.
     settled : ndarray of int64, (classes, growths)
         First year from which on a crown keeps its size.
     """
@@ -113,24 +114,24 @@ class CrownTable(NamedTuple):
     knots: np.ndarray
     rises: np.ndarray
     sides: np.ndarray
-    fading: np.ndarray
+    extinction: np.ndarray
     settled: np.ndarray
 
 
-def one_growth(table: CrownTable, growth: int) -> CrownTable:
+def one_growth(crowns: CrownTable, growth: int) -> CrownTable:
     """Give a table of one growth alone, for rays of which only that one is asked."""
     only = slice(growth, growth + 1)
     parts = (
-        "height", "radius", "clear", "across", "form", "made", "lines", "knots", "rises", "pieces", "fading",
+        "height", "radius", "clear", "across", "form", "made", "lines", "knots", "rises", "pieces", "extinction",
         "settled",
     )  # fmt: skip
-    sizes = {name: np.ascontiguousarray(getattr(table, name)[:, only]) for name in parts}
-    told = (table.foretold >> np.uint32(8 * growth)) & np.uint32(0xFF)
-    return table._replace(**sizes, foretold=told | np.uint32(NEVER * 0x01010100))
+    sizes = {name: np.ascontiguousarray(getattr(crowns, name)[:, only]) for name in parts}
+    told = (crowns.foretold >> np.uint32(8 * growth)) & np.uint32(0xFF)
+    return crowns._replace(**sizes, foretold=told | np.uint32(NEVER * 0x01010100))
 
 
 def tabulate_crowns(
-    shapes, height, radius, clear, winter_share=None, *, across=None, fading=None
+    shapes, height, radius, clear, winter_share=None, *, across=None, extinction=None
 ) -> CrownTable:
     """Arrange crown sizes for the kernel, and find in which years they are nested.
 
@@ -144,16 +145,16 @@ def tabulate_crowns(
         Share of the screening that is left after leaf fall, 1 for evergreens (the default).
     across : array_like, (growths, years, classes), optional
         Half width of boxes across their row, in metres; by default the radius.
-    fading : array_like, (growths, classes), optional
-        Share of the light that leaves take per metre, for small shares.
+    extinction : array_like, (growths, classes), optional
+        Extinction coefficient of the leaves, per metre: leaf area density times G.
 
     Raises
     ------
     InputError
         On a shape that is not known.
     ValueError
-        On sizes that are not finite, more years than a mask holds, or more growths than a word: a
-        caller's mistake, never a person's.
+        On sizes that are not finite, more years than a mask holds, more growths than a word, or a winter
+        share too few or too many: a caller's mistake, never a person's.
     """
     arrays = [
         np.ascontiguousarray(np.moveaxis(np.asarray(size, np.float64), -1, 0))
@@ -171,6 +172,9 @@ def tabulate_crowns(
     if growths > MOST_GROWTHS:
         msg = f"at most {MOST_GROWTHS} growths fit a word"
         raise ValueError(msg)
+    if winter_share is not None and np.shape(winter_share) != (classes,):
+        msg = "there is one winter share for each class of crowns"
+        raise ValueError(msg)
     passes = np.zeros(classes) if winter_share is None else 1.0 - np.asarray(winter_share, float)
     leafless, layer = np.unique(passes, return_inverse=True)
     pieces = [
@@ -187,7 +191,9 @@ def tabulate_crowns(
             masks[k, g, : len(piece)] = piece
     boxed = np.array([row[0].along_row for row in shapes], bool)
     widest = np.array([farthest_edge(radius[k], across[k], boxed[k]).max() for k in range(classes)])
-    fading = np.zeros((growths, classes)) if fading is None else np.asarray(fading, np.float64)
+    extinction = (
+        np.zeros((growths, classes)) if extinction is None else np.asarray(extinction, np.float64)
+    )
     foretold, cells = _foretell(shapes, height, radius, clear, across, widest)
     form = np.zeros((classes, growths, FORM, -(-years // LANES) * LANES))
     lines, made = np.zeros((classes, growths, 2, PIECES)), np.zeros((classes, growths), np.int64)
@@ -207,7 +213,7 @@ def tabulate_crowns(
         boxed, layer.astype(np.int64), leafless, height, radius, clear, across,
         form, made, lines, widest, masks, foretold, cells, steepest,
         _nested_from(shapes, masks, arrays), knots, rises, sides.max(axis=1),
-        np.ascontiguousarray(fading.T), _settled(height, radius, clear, across),
+        np.ascontiguousarray(extinction.T), _settled(height, radius, clear, across),
     )  # fmt: skip
 
 

@@ -14,7 +14,7 @@ from screenplan.planting.shapes import is_nested
 from screenplan.planting.stand import Stand, sizes_of
 from screenplan.views.crowns import MOST_YEARS, CrownTable, tabulate_crowns
 from screenplan.views.holes import LineStand
-from screenplan.views.kernel import Rows, arrange_rows
+from screenplan.views.kernel import Runs, arrange_runs
 from screenplan.views.leaves import LEAF_PROJECTION
 
 
@@ -25,20 +25,20 @@ def crowns_of(stand: Stand) -> CrownTable:
         none = np.zeros((*stand.sizes.shape[2:], 1))
         return tabulate_crowns([next(iter(SHAPES))], none, none, none, [1.0])
     height, spread, width, clear = np.moveaxis(stand.sizes, 1, -1)
-    sparse, dense = np.array([one.leaf_density for one in species]).T
+    sparse, dense = np.array([kind.leaf_density for kind in species]).T
     return tabulate_crowns(
-        [[one.crown(growth) for growth in GROWTHS] for one in species],
+        [[kind.crown(growth) for growth in GROWTHS] for kind in species],
         height,
         0.5 * spread,
         clear,
-        [1.0 if one.evergreen else one.winter_share for one in species],
+        [1.0 if kind.evergreen else kind.winter_share for kind in species],
         across=0.5 * width,
         # Low growth goes with sparse leaves, so that the range of the results holds both.
-        fading=LEAF_PROJECTION * np.array([sparse, 0.5 * (sparse + dense), dense]),
+        extinction=LEAF_PROJECTION * np.array([sparse, 0.5 * (sparse + dense), dense]),
     )
 
 
-def rows_of(stand: Stand, crowns: CrownTable) -> Rows:
+def runs_of(stand: Stand, crowns: CrownTable) -> Runs:
     """Put the plants of a stand into runs.
 
     Raises
@@ -55,7 +55,7 @@ def rows_of(stand: Stand, crowns: CrownTable) -> Rows:
             rows=[int(row) + 1 for row in wrong],
         )
     order = stand.order
-    return arrange_rows(
+    return arrange_runs(
         *stand.xy[order].T, stand.ground_m[order], stand.start[order], stand.row[order], crowns
     )
 

@@ -35,10 +35,10 @@ from screenplan.views.compiled import called, inner
 from screenplan.views.crowns import HEIGHT_CELLS, CrownTable
 from screenplan.views.light import add_changes, light_of_changes, open_light
 from screenplan.views.meeting import add_years, meets, meets_upright
-from screenplan.views.runs import UPRIGHT_M, Rows, arrange_rows, strip_window
+from screenplan.views.runs import UPRIGHT_M, Runs, arrange_runs, strip_window
 from screenplan.views.solids import FORM, SOLID, form_hit
 
-__all__ = ("Rows", "arrange_rows", "blocked_years", "follow_years", "open_light", "strip_window")
+__all__ = ("Runs", "arrange_runs", "blocked_years", "follow_years", "open_light", "strip_window")
 
 #: Rays that are followed at a time by one core.
 BLOCK = 4096
@@ -52,23 +52,23 @@ _BYTE, _TOPS, _LATE = np.uint64(0x7F), np.uint64(0x80808080), np.uint64(1)
 
 
 @called()
-def _block_upright(ox, oy, oz, dz, rows, table, mask):
+def _block_upright(ox, oy, oz, dz, runs, crowns, mask):
     """Add to an upright sight line's masks the years in which a plant is in the way."""
-    for plant in range(len(rows.x)):
-        k = rows.kind[plant]
-        px, py, pz = ox - rows.x[plant], oy - rows.y[plant], oz - rows.z[plant]
-        if px * px + py * py >= table.widest[k] ** 2:
+    for plant in range(len(runs.x)):
+        k = runs.kind[plant]
+        px, py, pz = ox - runs.x[plant], oy - runs.y[plant], oz - runs.z[plant]
+        if px * px + py * py >= crowns.widest[k] ** 2:
             continue
-        boxed, layer = table.boxed[k], table.layer[k]
-        row_x, row_y = rows.way[plant, 0], rows.way[plant, 1]
-        for g in range(table.height.shape[1]):
-            for y in range(table.height.shape[2]):
-                if meets_upright(boxed, table, k, g, y, px, py, pz, dz, row_x, row_y):
+        boxed, layer = crowns.boxed[k], crowns.layer[k]
+        row_x, row_y = runs.way[plant, 0], runs.way[plant, 1]
+        for g in range(crowns.height.shape[1]):
+            for y in range(crowns.height.shape[2]):
+                if meets_upright(boxed, crowns, k, g, y, px, py, pz, dz, row_x, row_y):
                     mask[layer, g] |= np.int64(1) << y
 
 
 @inner()
-def foresee(pairs, bundle, rows, table, layers, told, first, some):
+def foresee(pairs, bundle, runs, crowns, layers, told, first, some):
     """Bring the first years down to those that are sure; list the pairs that may come earlier.
 
     The years of all growths stand in one word, a byte each, and are compared at once: years are
@@ -76,7 +76,7 @@ def foresee(pairs, bundle, rows, table, layers, told, first, some):
     """
     for n in range(np.uint64(pairs)):
         to, sure = (
-            _place(n, bundle, rows, table, layers),
+            _place(n, bundle, runs, crowns, layers),
             np.uint64(told[_LATE + _TWO * np.uint64(bundle.late[n])]),
         )
         now = np.uint64(first[to])
@@ -86,7 +86,7 @@ def foresee(pairs, bundle, rows, table, layers, told, first, some):
     left = 0
     for n in range(np.uint64(pairs)):
         to, may = (
-            _place(n, bundle, rows, table, layers),
+            _place(n, bundle, runs, crowns, layers),
             np.uint64(told[_TWO * np.uint64(bundle.early[n])]),
         )
         some[np.uint64(left)] = n
@@ -95,21 +95,21 @@ def foresee(pairs, bundle, rows, table, layers, told, first, some):
 
 
 @inner()
-def _place(n, bundle, rows, table, layers):
+def _place(n, bundle, runs, crowns, layers):
     """Place among the first years of a pair's sight line and layer."""
     if layers == 1:
         return np.uint64(bundle.whose[n])
-    layer = table.layer[rows.kind[np.uint64(bundle.what[n])]]
+    layer = crowns.layer[runs.kind[np.uint64(bundle.what[n])]]
     return np.uint64(bundle.whose[n]) * np.uint64(layers) + np.uint64(layer)
 
 
 @inner()
-def list_open(left, some, bundle, rows, table, layers, told, first, todo, since, lanes):
+def list_open(left, some, bundle, runs, crowns, layers, told, first, todo, since, lanes):
     """List each growth that the tables leave open, and the year from which on it is."""
     items = 0
     for m in range(np.uint64(left)):
         n = np.uint64(some[m])
-        now = np.uint64(first[_place(n, bundle, rows, table, layers)])
+        now = np.uint64(first[_place(n, bundle, runs, crowns, layers)])
         may = np.uint64(told[_TWO * np.uint64(bundle.early[n])])
         is_open = ~((may | _TOPS) - now) & _TOPS
         for g in range(len(lanes)):
@@ -120,7 +120,7 @@ def list_open(left, some, bundle, rows, table, layers, told, first, todo, since,
 
 
 @inner()
-def _test(items, todo, years, hits, bundle, rows, form, lanes, growths):
+def _test(items, todo, years, hits, bundle, runs, form, lanes, growths):
     """Test each open growth in one year; what comes of it is stored, so that nothing is guessed."""
     near, lines = bundle.pairs, bundle.lines
     part, size = _FORM * lanes, growths * _FORM * lanes
@@ -128,7 +128,7 @@ def _test(items, todo, years, hits, bundle, rows, form, lanes, growths):
         item = np.uint64(todo[m])
         n, g = item >> _TWO, item & _THREE
         plant, ray = np.uint64(bundle.what[n]), np.uint64(bundle.whose[n])
-        at = np.uint64(rows.kind[plant]) * size + g * part + np.uint64(years[m])
+        at = np.uint64(runs.kind[plant]) * size + g * part + np.uint64(years[m])
         across, along = near[ACROSS + n], near[ALONG + n]
         hits[m] = np.uint64(form_hit(
             1.0, 0.0, across * across, near[FOOT + n], lines[SLOPE + ray], lines[PER_SLOPE + ray],
@@ -138,47 +138,47 @@ def _test(items, todo, years, hits, bundle, rows, form, lanes, growths):
 
 
 @inner()
-def _test_one(n, g, year, bundle, rows, table):
+def _test_one(n, g, year, bundle, runs, crowns):
     """Test one pair, of any shape, in one year of one growth."""
     near, lines = bundle.pairs, bundle.lines
     plant, ray = np.uint64(bundle.what[n]), np.uint64(bundle.whose[n])
-    k, along = np.uint64(rows.kind[plant]), near[ALONG + n]
-    boxed = table.boxed[k]
-    cu, cv = _row_sides(plant, ray, lines, rows) if boxed else (0.0, 0.0)
+    k, along = np.uint64(runs.kind[plant]), near[ALONG + n]
+    boxed = crowns.boxed[k]
+    cu, cv = _row_sides(plant, ray, lines, runs) if boxed else (0.0, 0.0)
     return meets(
-        boxed, table, k, g, year, near[ACROSS + n], near[FOOT + n], lines[SLOPE + ray],
+        boxed, crowns, k, g, year, near[ACROSS + n], near[FOOT + n], lines[SLOPE + ray],
         lines[PER_SLOPE + ray], -along, lines[REACH + ray] - along, cu, cv,
     )  # fmt: skip
 
 
 @inner()
 def _decide(
-    items, todo, since, years, untils, hits, bundle, rows, table, form, layers, first, any_other
+    items, todo, since, years, untils, hits, bundle, runs, crowns, form, layers, first, any_other
 ):  # fmt: skip
     """Test what the tables leave open in the middle year of each, and bisect what that leaves.
 
     Most are settled by one test. What another plant has settled meanwhile counts for all plants of
     the same sight line.
     """
-    lanes, growths = np.uint64(table.form.shape[3]), np.uint64(table.form.shape[1])
+    lanes, growths = np.uint64(crowns.form.shape[3]), np.uint64(crowns.form.shape[1])
     for m in range(np.uint64(items)):
         item = np.uint64(todo[m])
-        to, shift = _place(item >> _TWO, bundle, rows, table, layers), (item & _THREE) << _THREE
+        to, shift = _place(item >> _TWO, bundle, runs, crowns, layers), (item & _THREE) << _THREE
         # A crown that is not met in the year after its last change is never met.
-        k = rows.kind[np.uint64(bundle.what[item >> _TWO])]
-        last = np.uint64(table.settled[k, item & _THREE])
+        k = runs.kind[np.uint64(bundle.what[item >> _TWO])]
+        last = np.uint64(crowns.settled[k, item & _THREE])
         until = min((np.uint64(first[to]) >> shift) & _BYTE, last + _ONE)
         untils[m], years[m] = until, (np.uint64(since[m]) + until) >> _ONE
     if not any_other:
-        _test(items, todo, years, hits, bundle, rows, form, lanes, growths)
+        _test(items, todo, years, hits, bundle, runs, form, lanes, growths)
     else:
         for m in range(np.uint64(items)):
             n, g = np.uint64(todo[m]) >> _TWO, np.uint64(todo[m]) & _THREE
-            hits[m] = np.uint64(_test_one(n, g, np.uint64(years[m]), bundle, rows, table))
+            hits[m] = np.uint64(_test_one(n, g, np.uint64(years[m]), bundle, runs, crowns))
     left = 0
     for m in range(np.uint64(items)):
         item, middle, hit = np.uint64(todo[m]), np.uint64(years[m]), hits[m]
-        to, shift = _place(item >> _TWO, bundle, rows, table, layers), (item & _THREE) << _THREE
+        to, shift = _place(item >> _TWO, bundle, runs, crowns, layers), (item & _THREE) << _THREE
         word = np.uint64(first[to])
         until = min((word >> shift) & _BYTE, _BYTE - (_BYTE - middle) * hit)
         year = middle + _ONE - (middle + _ONE - np.uint64(since[m])) * hit
@@ -188,14 +188,14 @@ def _decide(
     for m in range(np.uint64(left)):
         item, year = np.uint64(todo[m]), np.uint64(since[m])
         n, g = item >> _TWO, item & _THREE
-        to, shift = _place(n, bundle, rows, table, layers), g << _THREE
+        to, shift = _place(n, bundle, runs, crowns, layers), g << _THREE
         word = np.uint64(first[to])
         until = (word >> shift) & _BYTE
-        last = np.uint64(table.settled[rows.kind[np.uint64(bundle.what[n])], g]) + _ONE
+        last = np.uint64(crowns.settled[runs.kind[np.uint64(bundle.what[n])], g]) + _ONE
         unmet = min(until, last)
         while year < unmet:
             middle = (year + unmet) >> _ONE
-            if _test_one(n, g, middle, bundle, rows, table):
+            if _test_one(n, g, middle, bundle, runs, crowns):
                 until = unmet = middle
             else:
                 year = middle + _ONE
@@ -203,31 +203,31 @@ def _decide(
 
 
 @inner()
-def _row_sides(plant, ray, lines, rows):
+def _row_sides(plant, ray, lines, runs):
     """Direction of a sight line in plan along and across the row at a plant."""
     ux, uy = lines[WAY_X + ray], lines[WAY_Y + ray]
-    row_x, row_y = rows.way[plant, 0], rows.way[plant, 1]
+    row_x, row_y = runs.way[plant, 0], runs.way[plant, 1]
     return ux * row_x + uy * row_y, uy * row_x - ux * row_y
 
 
 @called()
-def _add_bent(pairs, bundle, told, rows, table, layers, first, masks):
+def _add_bent(pairs, bundle, told, runs, crowns, layers, first, masks):
     """Add to the masks the years of crowns that are not nested, and take them off the list.
 
     Those that are where the sight line comes near them stay on it.
     """
-    growths = table.height.shape[1]
+    growths = crowns.height.shape[1]
     for n in range(np.uint64(pairs)):
         plant, ray = np.uint64(bundle.what[n]), np.uint64(bundle.whose[n])
-        k = rows.kind[plant]
+        k = runs.kind[plant]
         near, lines = bundle.pairs, bundle.lines
         across, along, foot = near[ACROSS + n], near[ALONG + n], near[FOOT + n]
         slope, per_slope, reach = lines[SLOPE + ray], lines[PER_SLOPE + ray], lines[REACH + ray]
-        if max(foot - abs(slope) * table.widest[k], 0.0) >= table.nested_from[k]:
+        if max(foot - abs(slope) * crowns.widest[k], 0.0) >= crowns.nested_from[k]:
             continue
-        cu, cv = _row_sides(plant, ray, bundle.lines, rows)
+        cu, cv = _row_sides(plant, ray, bundle.lines, runs)
         to, may = (
-            _place(n, bundle, rows, table, layers),
+            _place(n, bundle, runs, crowns, layers),
             np.uint64(told[_TWO * np.uint64(bundle.early[n])]),
         )
         for g in range(growths):
@@ -235,7 +235,7 @@ def _add_bent(pairs, bundle, told, rows, table, layers, first, masks):
             early, until = (may >> shift) & _BYTE, (np.uint64(first[to]) >> shift) & _BYTE
             if early < until:
                 masks[to, g] = add_years(
-                    masks[to, g], np.int64(early), table.boxed[k], table, k, g, across, foot, slope, per_slope, -along, reach - along, cu, cv,
+                    masks[to, g], np.int64(early), crowns.boxed[k], crowns, k, g, across, foot, slope, per_slope, -along, reach - along, cu, cv,
                 )  # fmt: skip
         bundle.early[n] = bundle.late[n] = HEIGHT_CELLS
 
@@ -274,16 +274,20 @@ def _note_masks(ray, place, w, years, first, seen, mask, masks, changes, keep):
 
 
 @njit(cache=True, error_model="numpy")
-def _block_rays(begin, end, origin, target, light, rows, table, masks, changes, lanes):
+def _block_rays(begin, end, origin, target, light, runs, crowns, masks, changes, lanes):
     """Find the masks of some sight lines, and note the years in which their light changes.
 
     ``lanes`` has one item for each growth, so that loops over growths are compiled for their number.
     """
-    growths, years, layers = len(lanes), table.height.shape[2], changes.shape[0]
-    any_bent, keep = (table.nested_from > 0.0).any(), masks.shape[0] > 0
-    any_other = table.boxed.any() or (table.made != SOLID).any()
+    growths, years, layers = len(lanes), crowns.height.shape[2], changes.shape[0]
+    any_bent, keep = (crowns.nested_from > 0.0).any(), masks.shape[0] > 0
+    any_other = crowns.boxed.any() or (crowns.made != SOLID).any()
     simple = layers == 1 and not any_bent
-    told, form, bundle = table.foretold.reshape(-1), table.form.reshape(-1), new_bundle(rows, table)
+    told, form, bundle = (
+        crowns.foretold.reshape(-1),
+        crowns.form.reshape(-1),
+        new_bundle(runs, crowns),
+    )
     origins, targets, lines = origin.reshape(-1), target.reshape(-1), bundle.lines
     some, todo = np.empty(ROOM + 1, np.uint32), np.empty(ROOM * growths + 1, np.uint32)
     since, middles = np.empty(ROOM * growths + 1, np.uint32), np.empty(ROOM * growths, np.uint32)
@@ -292,18 +296,18 @@ def _block_rays(begin, end, origin, target, light, rows, table, masks, changes, 
     mask = np.zeros((layers, growths), np.int64)
     for start in range(begin, end, PART):
         count = min(PART, end - start)
-        lay_bundle(start, count, origins, targets, light, rows, bundle)
+        lay_bundle(start, count, origins, targets, light, runs, bundle)
         first[:] = years * 0x01010101
         if any_bent:
             seen[:] = 0
         ray = run = skip = 0
         while ray < count:
-            ray, run, skip, pairs = come_near(ray, run, skip, count, rows, table, bundle)
+            ray, run, skip, pairs = come_near(ray, run, skip, count, runs, crowns, bundle)
             if any_bent:
-                _add_bent(pairs, bundle, told, rows, table, layers, first, seen)
-            left = foresee(pairs, bundle, rows, table, layers, told, first, some)
+                _add_bent(pairs, bundle, told, runs, crowns, layers, first, seen)
+            left = foresee(pairs, bundle, runs, crowns, layers, told, first, some)
             items = list_open(
-                left, some, bundle, rows, table, layers, told, first, todo, since, lanes
+                left, some, bundle, runs, crowns, layers, told, first, todo, since, lanes
             )
             _decide(
                 items,
@@ -313,8 +317,8 @@ def _block_rays(begin, end, origin, target, light, rows, table, masks, changes, 
                 untils,
                 hits,
                 bundle,
-                rows,
-                table,
+                runs,
+                crowns,
                 form,
                 layers,
                 first,
@@ -329,23 +333,23 @@ def _block_rays(begin, end, origin, target, light, rows, table, masks, changes, 
             mask[:] = 0
             if upright:
                 oz, tz = origin[at, 2], target[at, 2]
-                _block_upright(origin[at, 0], origin[at, 1], oz, tz - oz, rows, table, mask)
+                _block_upright(origin[at, 0], origin[at, 1], oz, tz - oz, runs, crowns, mask)
             _note_masks(at, ray, light[at], years, first, seen, mask, masks, changes, keep)
 
 
 @njit(parallel=True, cache=True, error_model="numpy")
-def _block_many(origin, target, light, rows, table, masks, changes, lanes):
+def _block_many(origin, target, light, runs, crowns, masks, changes, lanes):
     rays = origin.shape[0]
     for block in prange(changes.shape[0]):
         begin = block * BLOCK
         _block_rays(
-            begin, min(begin + BLOCK, rays), origin, target, light, rows, table, masks,
+            begin, min(begin + BLOCK, rays), origin, target, light, runs, crowns, masks,
             changes[block], lanes,
         )  # fmt: skip
 
 
 def follow_years(
-    origin, target, light, rows: Rows, table: CrownTable, *, keep: bool = True
+    origin, target, light, runs: Runs, crowns: CrownTable, *, keep: bool = True
 ) -> tuple[np.ndarray, np.ndarray]:
     """Sum the light that opaque crowns leave open, and find when each sight line is blocked.
 
@@ -355,7 +359,7 @@ def follow_years(
         Ends of the sight lines, in metres.
     light : ndarray of float64, (rays,)
         Share of each one's light that what exists lets through; those of 0 are not looked at.
-    rows, table : Rows, CrownTable
+    runs, crowns : Runs, CrownTable
         The plants, and how they grow.
     keep : bool
         Whether the masks are wanted.
@@ -371,24 +375,24 @@ def follow_years(
     origin = np.ascontiguousarray(origin, np.float64)
     target = np.ascontiguousarray(target, np.float64)
     light = np.ascontiguousarray(light, np.float64)
-    growths, years = table.height.shape[1:]
-    layers, rays = max(len(table.leafless), 1), len(origin)
+    growths, years = crowns.height.shape[1:]
+    layers, rays = max(len(crowns.leafless), 1), len(origin)
     masks = np.zeros((rays if keep else 0, layers, growths), np.int64)
     many, lanes = rays >= MANY_RAYS, (0,) * growths
     changes = np.zeros((-(-rays // BLOCK) if many else 1, layers, growths, years + 1))
-    if len(rows.x) and many:
-        _block_many(origin, target, light, rows, table, masks, changes, lanes)
-    elif len(rows.x):
-        _block_rays(0, rays, origin, target, light, rows, table, masks, changes[0], lanes)
-    return light_of_changes(changes, light, table.leafless), masks
+    if len(runs.x) and many:
+        _block_many(origin, target, light, runs, crowns, masks, changes, lanes)
+    elif len(runs.x):
+        _block_rays(0, rays, origin, target, light, runs, crowns, masks, changes[0], lanes)
+    return light_of_changes(changes, light, crowns.leafless), masks
 
 
-def blocked_years(origin, target, rows: Rows, table: CrownTable, wanted=None) -> np.ndarray:
+def blocked_years(origin, target, runs: Runs, crowns: CrownTable, wanted=None) -> np.ndarray:
     """Find the years in which each sight line is blocked by a crown.
 
     Parameters
     ----------
-    origin, target, rows, table
+    origin, target, runs, crowns
         As in `follow_years`.
     wanted : ndarray of bool, (rays,), optional
         Sight lines to look at; the others get empty masks.
@@ -399,4 +403,4 @@ def blocked_years(origin, target, rows: Rows, table: CrownTable, wanted=None) ->
         The masks of `follow_years`.
     """
     light = np.ones(len(origin)) if wanted is None else np.asarray(wanted, np.float64)
-    return follow_years(origin, target, light, rows, table)[1]
+    return follow_years(origin, target, light, runs, crowns)[1]

@@ -1,12 +1,13 @@
 """Light through leaves: what passes the crowns of the rows in each year, by Beer and Lambert.
 
-A sight line that runs l metres through leaves lets the share exp(-k l) of its light pass, with the
-fading k = G times the leaf area in a cubic metre of crown, and G = 1/2 for leaves that face every
-way alike (the mean over a sphere of |cos|). Leaves are taken as small, spread evenly, and opaque.
+A sight line that runs l metres through leaves lets the share exp(-k l) of its light pass. The
+extinction coefficient k is G times the leaf area in a cubic metre of crown, and G = 1/2 for leaves
+that face every way alike (the mean over a sphere of |cos|). Leaves are taken as small, spread
+evenly, and opaque.
 
-Where crowns have grown into each other the stretch counts once, with the fading of the crown whose
-stem the sight line passes first: two plants that share a space share its light, and do not fill it
-twice. Crowns are taken in the order of their stems along the sight line, and each year keeps the
+Where crowns have grown into each other the stretch counts once, with the extinction coefficient of
+the crown whose stem the sight line passes first: two plants that share a space share its light, and
+do not fill it twice. Crowns are taken in the order of their stems along the sight line, and each year keeps the
 last two groups of crowns that touch. A crown that reaches back over both is counted short by what
 lies before them: light is then rated too high, never too low. Of equal crowns in one row none does.
 
@@ -56,7 +57,7 @@ from screenplan.views.compiled import called, inner
 from screenplan.views.crowns import LANES, CrownTable
 from screenplan.views.kernel import MANY_RAYS
 from screenplan.views.light import by_season
-from screenplan.views.runs import UPRIGHT_M, Rows
+from screenplan.views.runs import UPRIGHT_M, Runs
 from screenplan.views.solids import FORM, SOLID
 
 __all__ = ("DARK", "LEAF_PROJECTION", "light_through", "passed")
@@ -75,24 +76,24 @@ _TWO = np.uint64(2)
 
 
 @called(fastmath=FAST)
-def _begin(year, years, enter, leave, start, end, before, fade, depth):
+def _begin(year, years, enter, leave, start, end, before, coefficient, depth):
     """Set each year's depth to that of the first crown."""
     for y in range(np.uint64(year)):
         depth[y], start[y], end[y], before[y] = 0.0, -FAR_M, -FAR_M, -FAR_M
     for y in range(np.uint64(year), np.uint64(years)):
         a, b = enter[y], leave[y]
         there = a < b
-        depth[y] = fade * (b - a) if there else 0.0
+        depth[y] = coefficient * (b - a) if there else 0.0
         start[y], end[y] = (a if there else -FAR_M), (b if there else -FAR_M)
         before[y] = -FAR_M
 
 
 @called(fastmath=FAST)
-def _join(year, years, enter, leave, start, end, before, fade, depth):
+def _join(year, years, enter, leave, start, end, before, coefficient, depth):
     """Add to each year's depth what one more crown fills that none before it fills."""
     for y in range(np.uint64(year), np.uint64(years)):
         more, start[y], end[y], before[y] = join(enter[y], leave[y], start[y], end[y], before[y])
-        depth[y] += fade * more
+        depth[y] += coefficient * more
 
 
 @called(fastmath=FAST)
@@ -146,11 +147,11 @@ def _mark(year, stop, years, depth, dim_depth):
 
 @inner()
 def _few_crowns(
-    count, i, j, line, near, word, k, l, lines, fading, settled, years, lanes, form, w,  # noqa: E741
+    count, i, j, line, near, word, k, l, lines, extinction, settled, years, lanes, form, w,  # noqa: E741
     dim_depth, depth, loss, rest, marks,
 ):  # fmt: skip
     """Follow a sight line through one round crown or two of one layer."""
-    growths, size, step = fading.shape[1], len(line), np.uint64(lanes)
+    growths, size, step = extinction.shape[1], len(line), np.uint64(lanes)
     ray = np.uint64(line[i])
     slope, per_slope, reach = lines[SLOPE + ray], lines[PER_SLOPE + ray], lines[REACH + ray]
     if abs(slope) < LEVEL:
@@ -169,24 +170,24 @@ def _few_crowns(
             np.uint64((l * growths + g) * FORM * lanes),
         )
         begin = min(year, year2) // LANES * LANES
-        fade, fade2 = fading[k, g] * metres, fading[l, g] * metres
+        coefficient, coefficient2 = extinction[k, g] * metres, extinction[l, g] * metres
         if count == 2 and year < years and year2 < years:
             stop = _stop_after(max(settled[k, g], settled[l, g]), lanes)
             two_crowns(
-                form, at, step, begin, stop, across, along, foot, slope, per_slope, reach, fade,
-                at2, across2, along2, foot2, fade2, w, to, depth, loss,
+                form, at, step, begin, stop, across, along, foot, slope, per_slope, reach, coefficient,
+                at2, across2, along2, foot2, coefficient2, w, to, depth, loss,
             )  # fmt: skip
         elif year < years:
             stop = _stop_after(settled[k, g], lanes)
             one_crown(
                 form, at, step, begin, stop, across, foot, slope, per_slope, -along, reach - along,
-                fade, w, to, depth, loss,
+                coefficient, w, to, depth, loss,
             )  # fmt: skip
         else:
             stop = _stop_after(settled[l, g], lanes)
             one_crown(
                 form, at2, step, begin, stop, across2, foot2, slope, per_slope, -along2,
-                reach - along2, fade2, w, to, depth, loss,
+                reach - along2, coefficient2, w, to, depth, loss,
             )  # fmt: skip
         if stop < lanes:
             rest[0, g, stop // LANES] += w * (1.0 - passed(depth[stop - 1]))
@@ -196,11 +197,11 @@ def _few_crowns(
 
 @called()
 def _many_crowns(
-    count, order, line, plant, near, word, bundle, rows, table, form, w, dim_depth, work, earliest,
+    count, order, line, plant, near, word, bundle, runs, crowns, form, w, dim_depth, work, earliest,
     loss, rest, marks,
 ):  # fmt: skip
     """Follow a sight line through any crowns: the stretch of each, joined to those before it."""
-    growths, years, lanes = table.form.shape[1], table.height.shape[2], table.form.shape[3]
+    growths, years, lanes = crowns.form.shape[1], crowns.height.shape[2], crowns.form.shape[3]
     layers, size, step = rest.shape[0], len(line), np.uint64(lanes)
     depth, start, end, before = work[0], work[1], work[2], work[3]
     enter, leave = work[4, 0], work[5, 0]
@@ -220,9 +221,9 @@ def _many_crowns(
         earliest[:] = lanes
         last = 0
         for number in range(count):
-            k = rows.kind[plant[order[number]]]
+            k = runs.kind[plant[order[number]]]
             if np.int64((np.uint64(word[order[number]]) >> np.uint64(8 * g)) & _BYTE) < years:
-                last = max(last, table.settled[k, g])
+                last = max(last, crowns.settled[k, g])
         stop = _stop_after(last, lanes)
         for number in range(count):
             i = order[number]
@@ -231,34 +232,34 @@ def _many_crowns(
                 continue
             year = year // LANES * LANES
             k, across, along, foot = (
-                rows.kind[plant[i]],
+                runs.kind[plant[i]],
                 near[i],
                 near[size + i],
                 near[2 * size + i],
             )
             boxed, layer, at = (
-                table.boxed[k],
-                table.layer[k],
+                crowns.boxed[k],
+                crowns.layer[k],
                 np.uint64((k * growths + g) * FORM * lanes),
             )
-            row_x, row_y = rows.way[plant[i], 0], rows.way[plant[i], 1]
-            if steep or table.sides[k] * slope * slope > STEEP_CONE:
+            row_x, row_y = runs.way[plant[i], 0], runs.way[plant[i], 1]
+            if steep or crowns.sides[k] * slope * slope > STEEP_CONE:
                 year = 0
-                px = bundle.lines[FROM_X + ray] - rows.x[plant[i]]
-                py = bundle.lines[FROM_Y + ray] - rows.y[plant[i]]
-                pz = bundle.lines[FROM_Z + ray] - rows.z[plant[i]]
+                px = bundle.lines[FROM_X + ray] - runs.x[plant[i]]
+                py = bundle.lines[FROM_Y + ray] - runs.y[plant[i]]
+                pz = bundle.lines[FROM_Z + ray] - runs.z[plant[i]]
                 any_stretches(
-                    boxed, table, k, g, min(stop, years), px, py, pz, dx, dy, dz,
-                    rows.way[plant[i]], scale, enter, leave,
+                    boxed, crowns, k, g, min(stop, years), px, py, pz, dx, dy, dz,
+                    runs.way[plant[i]], scale, enter, leave,
                 )  # fmt: skip
             elif boxed:
                 box_stretches(
                     form, at, step, year, stop, across, along, foot, per_slope, reach,
                     ux * row_x + uy * row_y, uy * row_x - ux * row_y, enter, leave,
                 )  # fmt: skip
-            elif table.made[k, g] != SOLID:
+            elif crowns.made[k, g] != SOLID:
                 stacked_stretches(
-                    form, at, step, table, k, g, year, stop, across, along, foot, slope, per_slope,
+                    form, at, step, crowns, k, g, year, stop, across, along, foot, slope, per_slope,
                     reach, enter, leave,
                 )  # fmt: skip
             else:
@@ -266,16 +267,16 @@ def _many_crowns(
                     form, at, step, year, stop, across, along, foot, slope, per_slope, reach,
                     enter, leave,
                 )  # fmt: skip
-            fade = table.fading[k, g] * metres
+            coefficient = crowns.extinction[k, g] * metres
             for upto in range(layer, layers):
                 if earliest[upto] == lanes:
                     _begin(
-                        year, stop, enter, leave, start[upto], end[upto], before[upto], fade,
+                        year, stop, enter, leave, start[upto], end[upto], before[upto], coefficient,
                         depth[upto],
                     )  # fmt: skip
                 else:
                     _join(
-                        year, stop, enter, leave, start[upto], end[upto], before[upto], fade,
+                        year, stop, enter, leave, start[upto], end[upto], before[upto], coefficient,
                         depth[upto],
                     )  # fmt: skip
                 earliest[upto] = min(earliest[upto], year)
@@ -290,12 +291,12 @@ def _many_crowns(
 
 
 @njit(cache=True, error_model="numpy")
-def _fade_rays(begin, end_ray, origin, target, light, rows, table, dim_depth, loss, masks):
+def _dim_rays(begin, end_ray, origin, target, light, runs, crowns, dim_depth, loss, masks):
     """Sum the light that some sight lines lose, by layer, growth and year; mark where they dim."""
-    growths, years = table.height.shape[1], table.height.shape[2]
-    layers, lanes, plants = loss.shape[0], loss.shape[2], len(rows.x)
-    told, form, lost = table.foretold.reshape(-1), table.form.reshape(-1), loss.reshape(-1)
-    origins, targets, bundle = origin.reshape(-1), target.reshape(-1), new_bundle(rows, table)
+    growths, years = crowns.height.shape[1], crowns.height.shape[2]
+    layers, lanes, plants = loss.shape[0], loss.shape[2], len(runs.x)
+    told, form, lost = crowns.foretold.reshape(-1), crowns.form.reshape(-1), loss.reshape(-1)
+    origins, targets, bundle = origin.reshape(-1), target.reshape(-1), new_bundle(runs, crowns)
     room = ROOM + plants + 1
     line, plant, word = (
         np.empty(room, np.uint32),
@@ -308,16 +309,16 @@ def _fade_rays(begin, end_ray, origin, target, light, rows, table, dim_depth, lo
         np.zeros(growths if masks.shape[0] else 0, np.int64),
         np.uint64(years * 0x01010101),
     )
-    lines, depth, kind, steepest_of = bundle.lines, work[0, 0], rows.kind, table.sides
-    fading, settled = table.fading, table.settled
+    lines, depth, kind, steepest_of = bundle.lines, work[0, 0], runs.kind, crowns.sides
+    extinction, settled = crowns.extinction, crowns.settled
     along, earliest = near[room : 2 * room], np.empty(layers, np.int64)
-    one_layer = layers == 1 and not table.boxed.any() and (table.made == SOLID).all()
+    one_layer = layers == 1 and not crowns.boxed.any() and (crowns.made == SOLID).all()
     for first in range(begin, end_ray, PART):
         count = min(PART, end_ray - first)
-        lay_bundle(first, count, origins, targets, light, rows, bundle)
+        lay_bundle(first, count, origins, targets, light, runs, bundle)
         ray = run = skip = kept = 0
         while ray < count:
-            ray, run, skip, listed = come_near(ray, run, skip, count, rows, table, bundle)
+            ray, run, skip, listed = come_near(ray, run, skip, count, runs, crowns, bundle)
             kept = _keep_near(listed, kept, bundle, told, never, line, plant, near, word)
             # Sight lines before the next one are complete.
             done = 0
@@ -335,12 +336,12 @@ def _fade_rays(begin, end_ray, origin, target, light, rows, table, dim_depth, lo
                 steepest = max(steepest_of[k], steepest_of[l]) * slope * slope
                 if one_layer & (end - done < 3) & (abs(slope) <= STEEP) & (steepest < STEEP_CONE):
                     _few_crowns(
-                        end - done, i, j, line, near, word, k, l, lines, fading, settled, years,
+                        end - done, i, j, line, near, word, k, l, lines, extinction, settled, years,
                         lanes, form, light[at], dim_depth, depth, lost, rest, marks,
                     )  # fmt: skip
                 else:
                     _many_crowns(
-                        end - done, order, line, plant, near, word, bundle, rows, table, form,
+                        end - done, order, line, plant, near, word, bundle, runs, crowns, form,
                         light[at], dim_depth, work, earliest, lost, rest, marks,
                     )  # fmt: skip
                 for g in range(len(marks)):
@@ -358,15 +359,15 @@ def _fade_rays(begin, end_ray, origin, target, light, rows, table, dim_depth, lo
             x, y = bundle.lines[FROM_X + np.uint64(ray)], bundle.lines[FROM_Y + np.uint64(ray)]
             kept = 0
             for number in range(plants):
-                px, py = rows.x[number] - x, rows.y[number] - y
-                if np.sqrt(px * px + py * py) < table.widest[rows.kind[number]]:
+                px, py = runs.x[number] - x, runs.y[number] - y
+                if np.sqrt(px * px + py * py) < crowns.widest[runs.kind[number]]:
                     line[kept], plant[kept], word[kept], order[kept] = ray, number, 0, kept
                     kept += 1
             for g in range(len(marks)):
                 marks[g] = 0
             if kept:
                 _many_crowns(
-                    kept, order, line, plant, near, word, bundle, rows, table, form,
+                    kept, order, line, plant, near, word, bundle, runs, crowns, form,
                     light[first + ray], dim_depth, work, earliest, lost, rest, marks,
                 )  # fmt: skip
             for g in range(len(marks)):
@@ -381,18 +382,18 @@ def _fade_rays(begin, end_ray, origin, target, light, rows, table, dim_depth, lo
 
 
 @njit(parallel=True, cache=True, error_model="numpy")
-def _fade_many(origin, target, light, rows, table, dim_depth, loss, masks):
+def _dim_many(origin, target, light, runs, crowns, dim_depth, loss, masks):
     rays = origin.shape[0]
     for block in prange(loss.shape[0]):
         begin = block * BLOCK
-        _fade_rays(
-            begin, min(begin + BLOCK, rays), origin, target, light, rows, table, dim_depth,
+        _dim_rays(
+            begin, min(begin + BLOCK, rays), origin, target, light, runs, crowns, dim_depth,
             loss[block], masks,
         )  # fmt: skip
 
 
 def light_through(
-    origin, target, light, rows: Rows, table: CrownTable, *, dim: float | None = None
+    origin, target, light, runs: Runs, crowns: CrownTable, *, dim: float | None = None
 ):
     """Sum the light that passes the leaves of the rows, by growth, season and year.
 
@@ -402,8 +403,8 @@ def light_through(
         Ends of the sight lines, in metres.
     light : ndarray of float64, (rays,)
         Share of each one's light that what exists lets through.
-    rows, table : Rows, CrownTable
-        The plants, how they grow, and how their leaves fade the light (`CrownTable.fading`).
+    runs, crowns : Runs, CrownTable
+        The plants, how they grow, and how their leaves dim the light (`CrownTable.extinction`).
     dim : float, optional
         Mark the years in which at most this share of a sight line's light passes the leaves.
 
@@ -418,18 +419,18 @@ def light_through(
     origin = np.ascontiguousarray(origin, np.float64)
     target = np.ascontiguousarray(target, np.float64)
     light = np.ascontiguousarray(light, np.float64)
-    growths, years = table.height.shape[1:]
-    layers = max(len(table.leafless), 1)
+    growths, years = crowns.height.shape[1:]
+    layers = max(len(crowns.leafless), 1)
     masks = np.zeros((len(origin) if dim is not None else 0, growths), np.int64)
     dim_depth = -np.log(dim) if dim else (DARK if dim is not None else 0.0)
-    loss = np.zeros((max(-(-len(origin) // BLOCK), 1), layers, growths, table.form.shape[3]))
-    if len(rows.x) and len(origin):
+    loss = np.zeros((max(-(-len(origin) // BLOCK), 1), layers, growths, crowns.form.shape[3]))
+    if len(runs.x) and len(origin):
         if len(origin) >= MANY_RAYS:
-            _fade_many(origin, target, light, rows, table, dim_depth, loss, masks)
+            _dim_many(origin, target, light, runs, crowns, dim_depth, loss, masks)
         else:
-            _fade_rays(
-                0, len(origin), origin, target, light, rows, table, dim_depth, loss[0], masks
+            _dim_rays(
+                0, len(origin), origin, target, light, runs, crowns, dim_depth, loss[0], masks
             )
     every = light.sum()
     passes = every - loss.sum(axis=0)[..., :years]
-    return by_season(passes, every, table.leafless), masks[:, None, :]
+    return by_season(passes, every, crowns.leafless), masks[:, None, :]

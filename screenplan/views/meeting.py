@@ -23,14 +23,14 @@ from screenplan.views.solids import (
 
 
 @inner()
-def meets(boxed, table, k, g, y, across, foot, slope, per_slope, s0, s1, cu, cv):
+def meets(boxed, crowns, k, g, y, across, foot, slope, per_slope, s0, s1, cu, cv):
     """Tell whether a sight line meets one crown.
 
     Parameters
     ----------
     boxed : bool
         Whether the crown is a box.
-    table, k, g, y
+    crowns, k, g, y
         The crowns, and the class, growth and year.
     across : float
         Distance in plan at which the stem is passed; it lies to the left if negative.
@@ -43,33 +43,33 @@ def meets(boxed, table, k, g, y, across, foot, slope, per_slope, s0, s1, cu, cv)
     cu, cv : float
         Its direction in plan, along and across the row (for boxes).
     """
-    size = form_at(table.form, k, g, y)
+    size = form_at(crowns.form, k, g, y)
     if boxed:
         one, two = box_stretch(-across * cv, across * cu, foot, cu, cv, slope, s0, s1, *size[:4])
         return one < two
-    if table.made[k, g] != SOLID:
+    if crowns.made[k, g] != SOLID:
         h, c, _, l, n = size  # noqa: E741
         one, two = stacked_stretch(
-            across * across, foot, slope, per_slope, s0, s1, h, c, l, n, table.lines[k, g],
-            table.made[k, g] == IN_ALL,
+            across * across, foot, slope, per_slope, s0, s1, h, c, l, n, crowns.lines[k, g],
+            crowns.made[k, g] == IN_ALL,
         )  # fmt: skip
         return one < two
     return form_hit(1.0, 0.0, across * across, foot, slope, per_slope, s0, s1, *size)
 
 
 @called()
-def meets_upright(boxed, table, k, g, y, px, py, pz, dz, row_x, row_y):
+def meets_upright(boxed, crowns, k, g, y, px, py, pz, dz, row_x, row_y):
     """Tell whether an upright sight line of rise ``dz`` meets one crown, seen from its foot."""
-    size = form_at(table.form, k, g, y)
+    size = form_at(crowns.form, k, g, y)
     if boxed:
         along, aside = px * row_x + py * row_y, py * row_x - px * row_y
         one, two = box_stretch(along, aside, pz, 0.0, 0.0, dz, 0.0, 1.0, *size[:4])
         return one < two
     e = px * px + py * py
-    if table.made[k, g] != SOLID:
+    if crowns.made[k, g] != SOLID:
         h, c, _, l, n = size  # noqa: E741
-        in_all = table.made[k, g] == IN_ALL
-        one, two = stacked_upright(e, pz, dz, h, c, l, n, table.lines[k, g], in_all)
+        in_all = crowns.made[k, g] == IN_ALL
+        one, two = stacked_upright(e, pz, dz, h, c, l, n, crowns.lines[k, g], in_all)
         return one < two
     per_dz = 1.0 / dz if dz != 0.0 else LEVEL_PER
     return form_hit(0.0, 0.0, e, pz, dz, per_dz, 0.0, 1.0, *size)
@@ -88,12 +88,12 @@ def highest_bit(mask):
 
 @called()
 def add_years(
-    mask, early, boxed, table, k, g, across, foot, slope, per_slope, s0, s1, cu, cv
+    mask, early, boxed, crowns, k, g, across, foot, slope, per_slope, s0, s1, cu, cv
 ):  # fmt: skip
     """Add to a mask the years, from an early one on, in which a crown that is not nested stops it."""
     later = -(np.int64(1) << early)
-    for piece in range(table.pieces.shape[2]):
-        years = table.pieces[k, g, piece]
+    for piece in range(crowns.pieces.shape[2]):
+        years = crowns.pieces[k, g, piece]
         if years == 0:
             break
         rest = years & ~mask & later
@@ -102,13 +102,13 @@ def add_years(
         # Crowns are nested within a piece: one that is not met in the last year still open is met
         # in no year before it.
         last = highest_bit(rest)
-        if not meets(boxed, table, k, g, last, across, foot, slope, per_slope, s0, s1, cu, cv):
+        if not meets(boxed, crowns, k, g, last, across, foot, slope, per_slope, s0, s1, cu, cv):
             continue
         first = max(highest_bit(years & -years), early)
         hit = last
         while first < hit:
             middle = (first + hit) >> 1
-            if meets(boxed, table, k, g, middle, across, foot, slope, per_slope, s0, s1, cu, cv):
+            if meets(boxed, crowns, k, g, middle, across, foot, slope, per_slope, s0, s1, cu, cv):
                 hit = middle
             else:
                 first = middle + 1

@@ -24,7 +24,7 @@ from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species import Species
 from screenplan.planting.stand import stand_of
 from screenplan.site.terrain import Terrain
-from screenplan.views.grown import crowns_of, rows_of
+from screenplan.views.grown import crowns_of, runs_of
 from screenplan.views.lone import light_without
 from screenplan.views.sight import sight_of
 from screenplan.views.sole import sole_blockers
@@ -73,17 +73,17 @@ def find_missing(
     sight = sight_of(layers, plan.views, terrain, kept)
     stand = stand_of(plants, years=max(year, 1), curve=plan.growth.curve, table=table)
     crowns = crowns_of(stand)
-    rows = rows_of(stand, crowns)
+    runs = runs_of(stand, crowns)
     # The kernel numbers plants in their order along the rows.
     ids = plants["plant_id"].to_numpy()[stand.order]
     greatest, in_view = np.zeros(len(plants)), np.full(len(plants), None, object)
     found = []
     for _, view_id, origin, target, light in sight.rays():
         if plan.views.leaves == "translucent":
-            passes, more = light_without(origin, target, light, rows, crowns, year, TYPICAL)
+            passes, more = light_without(origin, target, light, runs, crowns, year, TYPICAL)
             is_open, opens = passes / len(light), more / len(light)
         else:
-            stopped, only = sole_blockers(origin, target, rows, crowns, year, TYPICAL, light > 0.0)
+            stopped, only = sole_blockers(origin, target, runs, crowns, year, TYPICAL, light > 0.0)
             share = light / len(light)
             is_open = float(share[~stopped].sum())
             opens = np.bincount(only[only >= 0], weights=share[only >= 0], minlength=len(plants))

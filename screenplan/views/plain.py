@@ -68,7 +68,7 @@ def is_met(shape, origin, target, foot, sizes, way=(1.0, 0.0)) -> np.ndarray:
         return passes & (depth_inside((low + high) / 2.0) > 0.0)
 
 
-def blocked_years(origin, target, feet, kind, table, shapes, ways=None) -> np.ndarray:
+def blocked_years(origin, target, feet, kind, crowns, shapes, ways=None) -> np.ndarray:
     """Find the years in which each sight line is blocked, as `screenplan.views.kernel.blocked_years` does.
 
     Parameters
@@ -77,8 +77,8 @@ def blocked_years(origin, target, feet, kind, table, shapes, ways=None) -> np.nd
     feet : ndarray, (plants, 3)
         Feet of the stems, in any order.
     kind : sequence of int, (plants,)
-        Growth class of each plant, an index into ``shapes`` and the sizes of ``table``.
-    table : CrownTable
+        Growth class of each plant, an index into ``shapes`` and the sizes of ``crowns``.
+    crowns : CrownTable
     shapes : sequence of str or CrownShape, (classes,), or of sequences of them, (classes, growths)
     ways : ndarray, (plants, 2), optional
         Direction of the row at each plant, for boxes.
@@ -88,12 +88,14 @@ def blocked_years(origin, target, feet, kind, table, shapes, ways=None) -> np.nd
     ndarray of int64, (rays, layers, growths)
         Bit y is set if a plant of that layer blocks the sight line in year y.
     """
-    _, growths, years = table.height.shape
-    masks = np.zeros((len(origin), len(table.leafless), growths), np.int64)
+    _, growths, years = crowns.height.shape
+    masks = np.zeros((len(origin), len(crowns.leafless), growths), np.int64)
     ways = np.broadcast_to((1.0, 0.0), (len(feet), 2)) if ways is None else ways
     for foot, k, way in zip(feet, kind, ways, strict=True):
         for g, shape in enumerate(shapes_by_growth(shapes[k], growths)):
-            sizes = [size[k, g] for size in (table.height, table.radius, table.clear, table.across)]
+            sizes = [
+                size[k, g] for size in (crowns.height, crowns.radius, crowns.clear, crowns.across)
+            ]
             met = is_met(shape, origin[:, None], target[:, None], foot, sizes, way)
-            masks[:, table.layer[k], g] |= met @ (1 << np.arange(years))
+            masks[:, crowns.layer[k], g] |= met @ (1 << np.arange(years))
     return masks

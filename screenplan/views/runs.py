@@ -24,7 +24,7 @@ SEARCH_SLACK_M = 1e-6
 UPRIGHT_M = 1e-9
 
 
-class Rows(NamedTuple):
+class Runs(NamedTuple):
     """Plants in runs, as the kernel takes them.
 
     Attributes
@@ -69,7 +69,7 @@ class Rows(NamedTuple):
     per_bucket: np.ndarray
 
 
-def arrange_rows(x, y, z, kind, row, table: CrownTable) -> Rows:
+def arrange_runs(x, y, z, kind, row, crowns: CrownTable) -> Runs:
     """Put plants into runs.
 
     Parameters
@@ -77,19 +77,19 @@ def arrange_rows(x, y, z, kind, row, table: CrownTable) -> Rows:
     x, y, z : array_like, (plants,)
         Feet of the stems, in metres.
     kind : array_like of int, (plants,)
-        Growth class of each plant, an index into ``table``.
+        Growth class of each plant, an index into ``crowns``.
     row : array_like of int, (plants,)
         Number of the row of each plant. Within a row the plants must come in their order along it;
         any order gives the same result, but a good one is faster.
-    table : CrownTable
+    crowns : CrownTable
         Crown sizes.
     """
     x, y, z = (np.asarray(part, np.float64) for part in (x, y, z))
     kind = np.asarray(kind, np.int64)
     way = row_ways(x, y, np.asarray(row))
     runs = _cut_runs(x, y, np.asarray(row))
-    tops = table.height.reshape(len(table.boxed), -1).max(axis=1) if len(runs) else None
-    foots = table.clear.reshape(len(table.boxed), -1).min(axis=1) if len(runs) else None
+    tops = crowns.height.reshape(len(crowns.boxed), -1).max(axis=1) if len(runs) else None
+    foots = crowns.clear.reshape(len(crowns.boxed), -1).min(axis=1) if len(runs) else None
     order, along, axis, bounds = [], [], np.zeros((len(runs), 4)), np.zeros((len(runs), 4))
     first, bucket, bucket_first, per_bucket = [0], [], [0], np.ones(len(runs))
     for number, run in enumerate(runs):
@@ -99,7 +99,7 @@ def arrange_rows(x, y, z, kind, row, table: CrownTable) -> Rows:
         by = np.argsort(s, kind="stable")
         run, s = run[by], s[by]
         start, s = start + s[0] * unit, s - s[0]
-        wide = float(table.widest[kind[run]].max())
+        wide = float(crowns.widest[kind[run]].max())
         axis[number] = (*start, *unit)
         bounds[number] = (
             np.abs(v).max(),
@@ -118,7 +118,7 @@ def arrange_rows(x, y, z, kind, row, table: CrownTable) -> Rows:
         along.append(s)
         first.append(first[-1] + count)
     order = np.concatenate(order) if order else np.zeros(0, np.int64)
-    return Rows(
+    return Runs(
         x[order],
         y[order],
         z[order],
@@ -177,12 +177,12 @@ def _longest_run(x, y) -> int:
 
 
 @njit(cache=True, error_model="numpy", forceinline=True)
-def strip_window(rows, run, ox, oy, oz, ux, uy, slope, per_slope, reach):
+def strip_window(runs, run, ox, oy, oz, ux, uy, slope, per_slope, reach):
     """Find the plants of a run that a sight line may meet.
 
     Parameters
     ----------
-    rows : Rows
+    runs : Runs
     run : int
     ox, oy, oz : float
         Start of the sight line.
@@ -200,9 +200,9 @@ def strip_window(rows, run, ox, oy, oz, ux, uy, slope, per_slope, reach):
     high : float
         Greatest distance along the axis.
     """
-    ax, ay = rows.axis[run, 2], rows.axis[run, 3]
-    px, py = ox - rows.axis[run, 0], oy - rows.axis[run, 1]
-    aside, wide = rows.bounds[run, 0], rows.bounds[run, 1]
+    ax, ay = runs.axis[run, 2], runs.axis[run, 3]
+    px, py = ox - runs.axis[run, 0], oy - runs.axis[run, 1]
+    aside, wide = runs.bounds[run, 0], runs.bounds[run, 1]
     half = aside + wide
     s0, s1 = 0.0, reach
     # Across the strip, then between the lowest and highest part of any crown.
@@ -219,7 +219,7 @@ def strip_window(rows, run, ox, oy, oz, ux, uy, slope, per_slope, reach):
         near, far = middle - apart, middle + apart
     elif abs(v0) > half:
         return 0, 0, 0.0
-    low, high = rows.bounds[run, 2], rows.bounds[run, 3]
+    low, high = runs.bounds[run, 2], runs.bounds[run, 3]
     if slope != 0.0:
         one, two = (low - oz) * per_slope, (high - oz) * per_slope
         s0, s1 = max(s0, min(one, two)), min(s1, max(one, two))
@@ -229,10 +229,10 @@ def strip_window(rows, run, ox, oy, oz, ux, uy, slope, per_slope, reach):
         return 0, 0, 0.0
     one, two = at + s0 * step, at + s1 * step
     low, high = max(min(one, two) - wide, near), min(max(one, two) + wide, far)
-    bucket = rows.bucket_first[run]
-    buckets = rows.bucket_first[run + 1] - bucket - 2
-    place = low * rows.per_bucket[run]
+    bucket = runs.bucket_first[run]
+    buckets = runs.bucket_first[run + 1] - bucket - 2
+    place = low * runs.per_bucket[run]
     if place >= buckets + 1.0 or high < 0.0:
         return 0, 0, 0.0
     number = min(int(place), buckets) if place > 0.0 else 0
-    return rows.bucket[bucket + number], rows.first[run + 1], high
+    return runs.bucket[bucket + number], runs.first[run + 1], high

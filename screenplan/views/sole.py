@@ -8,7 +8,7 @@ from numba import njit, prange
 from screenplan.views.crowns import CrownTable
 from screenplan.views.kernel import BLOCK, MANY_RAYS
 from screenplan.views.meeting import meets, meets_upright
-from screenplan.views.runs import UPRIGHT_M, Rows, strip_window
+from screenplan.views.runs import UPRIGHT_M, Runs, strip_window
 from screenplan.views.solids import LEVEL_PER
 
 #: A sight line that no plant stops, or more than one.
@@ -16,16 +16,16 @@ NOT_ONE = -1
 
 
 @njit(cache=True, error_model="numpy")
-def _count_upright(ox, oy, oz, dz, rows, table, g, year):
+def _count_upright(ox, oy, oz, dz, runs, crowns, g, year):
     """Count the plants in the way of an upright sight line, up to two: (count, one of them)."""
     count, only = 0, NOT_ONE
-    for plant in range(len(rows.x)):
-        k = rows.kind[plant]
-        px, py, pz = ox - rows.x[plant], oy - rows.y[plant], oz - rows.z[plant]
-        if px * px + py * py >= table.widest[k] ** 2:
+    for plant in range(len(runs.x)):
+        k = runs.kind[plant]
+        px, py, pz = ox - runs.x[plant], oy - runs.y[plant], oz - runs.z[plant]
+        if px * px + py * py >= crowns.widest[k] ** 2:
             continue
-        row_x, row_y = rows.way[plant, 0], rows.way[plant, 1]
-        if meets_upright(table.boxed[k], table, k, g, year, px, py, pz, dz, row_x, row_y):
+        row_x, row_y = runs.way[plant, 0], runs.way[plant, 1]
+        if meets_upright(crowns.boxed[k], crowns, k, g, year, px, py, pz, dz, row_x, row_y):
             count, only = count + 1, plant
             if count > 1:
                 break
@@ -33,27 +33,27 @@ def _count_upright(ox, oy, oz, dz, rows, table, g, year):
 
 
 @njit(cache=True, error_model="numpy")
-def _count_level(ox, oy, oz, dx, dy, dz, reach, rows, table, g, year):
+def _count_level(ox, oy, oz, dx, dy, dz, reach, runs, crowns, g, year):
     """Do the same for any other sight line."""
     count, only = 0, NOT_ONE
     per = 1.0 / reach
     ux, uy, slope = dx * per, dy * per, dz * per
     per_slope = 1.0 / slope if slope != 0.0 else LEVEL_PER
-    for run in range(rows.axis.shape[0]):
-        first, last, high = strip_window(rows, run, ox, oy, oz, ux, uy, slope, per_slope, reach)
+    for run in range(runs.axis.shape[0]):
+        first, last, high = strip_window(runs, run, ox, oy, oz, ux, uy, slope, per_slope, reach)
         for plant in range(first, last):
-            if rows.along[plant] > high:
+            if runs.along[plant] > high:
                 break
-            k = rows.kind[plant]
-            px, py = rows.x[plant] - ox, rows.y[plant] - oy
-            across, along, wide = px * uy - py * ux, px * ux + py * uy, table.widest[k]
+            k = runs.kind[plant]
+            px, py = runs.x[plant] - ox, runs.y[plant] - oy
+            across, along, wide = px * uy - py * ux, px * ux + py * uy, crowns.widest[k]
             if abs(across) >= wide or along <= -wide or along >= reach + wide:
                 continue
-            row_x, row_y = rows.way[plant, 0], rows.way[plant, 1]
+            row_x, row_y = runs.way[plant, 0], runs.way[plant, 1]
             cu, cv = ux * row_x + uy * row_y, uy * row_x - ux * row_y
-            foot = oz - rows.z[plant] + along * slope
+            foot = oz - runs.z[plant] + along * slope
             if meets(
-                table.boxed[k], table, k, g, year, across, foot, slope, per_slope, -along,
+                crowns.boxed[k], crowns, k, g, year, across, foot, slope, per_slope, -along,
                 reach - along, cu, cv,
             ):  # fmt: skip
                 count, only = count + 1, plant
@@ -63,7 +63,7 @@ def _count_level(ox, oy, oz, dx, dy, dz, reach, rows, table, g, year):
 
 
 @njit(cache=True, error_model="numpy")
-def _look(begin, end, origin, target, wanted, rows, table, g, year, stopped, only):
+def _look(begin, end, origin, target, wanted, runs, crowns, g, year, stopped, only):
     for ray in range(begin, end):
         if not wanted[ray]:
             continue
@@ -71,25 +71,25 @@ def _look(begin, end, origin, target, wanted, rows, table, g, year, stopped, onl
         dx, dy, dz = target[ray, 0] - ox, target[ray, 1] - oy, target[ray, 2] - oz
         reach = np.sqrt(dx * dx + dy * dy)
         if reach < UPRIGHT_M:
-            count, plant = _count_upright(ox, oy, oz, dz, rows, table, g, year)
+            count, plant = _count_upright(ox, oy, oz, dz, runs, crowns, g, year)
         else:
-            count, plant = _count_level(ox, oy, oz, dx, dy, dz, reach, rows, table, g, year)
+            count, plant = _count_level(ox, oy, oz, dx, dy, dz, reach, runs, crowns, g, year)
         stopped[ray] = count > 0
         if count == 1:
-            only[ray] = rows.order[plant]
+            only[ray] = runs.order[plant]
 
 
 @njit(parallel=True, cache=True, error_model="numpy")
-def _look_many(origin, target, wanted, rows, table, g, year, stopped, only):
+def _look_many(origin, target, wanted, runs, crowns, g, year, stopped, only):
     rays = origin.shape[0]
     for block in prange((rays + BLOCK - 1) // BLOCK):
         begin = block * BLOCK
         end = min(begin + BLOCK, rays)
-        _look(begin, end, origin, target, wanted, rows, table, g, year, stopped, only)
+        _look(begin, end, origin, target, wanted, runs, crowns, g, year, stopped, only)
 
 
 def sole_blockers(
-    origin, target, rows: Rows, table: CrownTable, year: int, growth: int, wanted=None
+    origin, target, runs: Runs, crowns: CrownTable, year: int, growth: int, wanted=None
 ) -> tuple[np.ndarray, np.ndarray]:
     """Find which sight lines the plants stop in one year, and the only plant that does.
 
@@ -97,7 +97,7 @@ def sole_blockers(
     ----------
     origin, target : ndarray of float64, (rays, 3)
         Ends of the sight lines, in metres.
-    rows, table : Rows, CrownTable
+    runs, crowns : Runs, CrownTable
         The plants, and how they grow.
     year, growth : int
         The year and the number of the growth.
@@ -108,7 +108,7 @@ def sole_blockers(
     -------
     stopped : ndarray of bool, (rays,)
     only : ndarray of int64, (rays,)
-        Number of the plant, in the order in which `arrange_rows` got them, that alone stops a sight
+        Number of the plant, in the order in which `arrange_runs` got them, that alone stops a sight
         line; `NOT_ONE` for none or several.
     """
     origin = np.ascontiguousarray(origin, np.float64)
@@ -117,10 +117,10 @@ def sole_blockers(
     only = np.full(len(origin), NOT_ONE, np.int64)
     if wanted is None:
         wanted = np.ones(len(origin), np.bool_)
-    if not len(rows.x):
+    if not len(runs.x):
         return stopped, only
     if len(origin) >= MANY_RAYS:
-        _look_many(origin, target, wanted, rows, table, growth, year, stopped, only)
+        _look_many(origin, target, wanted, runs, crowns, growth, year, stopped, only)
     else:
-        _look(0, len(origin), origin, target, wanted, rows, table, growth, year, stopped, only)
+        _look(0, len(origin), origin, target, wanted, runs, crowns, growth, year, stopped, only)
     return stopped, only

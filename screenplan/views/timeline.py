@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from screenplan.views.crowns import CrownTable
-from screenplan.views.kernel import Rows, follow_years
+from screenplan.views.kernel import Runs, follow_years
 from screenplan.views.leaves import light_through
 from screenplan.views.obstacles import Obstacles
 from screenplan.views.sampling import rays_through
@@ -27,21 +27,21 @@ class Scene:
     Parameters
     ----------
     obstacles : Obstacles
-    rows, table : Rows, CrownTable
+    runs, crowns : Runs, CrownTable
     dim : float, optional
         Where it is given leaves let light through, and a ray of which at most this share passes
         them counts as stopped when holes are looked for. By default crowns are opaque.
     """
 
     obstacles: Obstacles
-    rows: Rows
-    table: CrownTable
+    runs: Runs
+    crowns: CrownTable
     dim: float | None = None
 
     @property
     def years(self) -> int:
         """Number of years, year 0 included."""
-        return self.table.height.shape[2]
+        return self.crowns.height.shape[2]
 
 
 @dataclass(frozen=True)
@@ -128,17 +128,17 @@ def follow(
                 continue
             light, owner = scene.obstacles.light_left(origin, target)
             if scene.dim is None:
-                opened, masks = follow_years(origin, target, light, scene.rows, scene.table)
+                opened, masks = follow_years(origin, target, light, scene.runs, scene.crowns)
             else:
                 opened, masks = light_through(
-                    origin, target, light, scene.rows, scene.table, dim=scene.dim
+                    origin, target, light, scene.runs, scene.crowns, dim=scene.dim
                 )
             yield Portion(origin, target, light, owner, masks, opened)
 
 
 def sum_up(portions: Iterator[Portion], scene: Scene) -> Timeline:
     """Sum the light of a view's rays over its portions."""
-    growths, years = scene.table.height.shape[1:]
+    growths, years = scene.crowns.height.shape[1:]
     rays, light, opened = 0, 0.0, np.zeros((growths, 2, years))
     stopped = np.zeros(len(scene.obstacles.names))
     for portion in portions:

@@ -18,7 +18,7 @@ from screenplan.planting.species import Species
 from screenplan.planting.stand import Stand, stand_of
 from screenplan.site.terrain import Terrain
 from screenplan.views.accuracy import other_grounds, sampling_error
-from screenplan.views.grown import crowns_of, rows_of, stand_in_year, years_to_rest
+from screenplan.views.grown import crowns_of, runs_of, stand_in_year, years_to_rest
 from screenplan.views.holes import find_holes
 from screenplan.views.obstacles import ground_grid
 from screenplan.views.results import View, view_holes_layer, view_years_table, views_layer
@@ -97,7 +97,7 @@ def trace_views(
     stand = stand_of(plants, years=years, curve=plan.growth.curve, table=table)
     stand = stand.in_years(years_to_rest(stand))
     crowns = crowns_of(stand)
-    scene = Scene(sight.obstacles, rows_of(stand, crowns), crowns, dim)
+    scene = Scene(sight.obstacles, runs_of(stand, crowns), crowns, dim)
     others = []
     if second_sample and not sight.ground.is_flat:
         others = [
@@ -154,9 +154,9 @@ def _sampling_error(timeline, look: Look, scene) -> float:
 def _on_other_ground(ground, sight: Sight, stand: Stand, scene: Scene) -> list[Timeline]:
     """Timelines of all views with the same eyes and heads, but another ground in the way."""
     rise = ground.height_at(*stand.xy.T) - sight.ground.height_at(*stand.xy.T)
-    moved = rows_of(replace(stand, ground_m=stand.ground_m + rise), scene.table)
+    moved = runs_of(replace(stand, ground_m=stand.ground_m + rise), scene.crowns)
     grid = ground_grid(ground, sight.within)
-    scene = Scene(replace(sight.obstacles, ground=grid), moved, scene.table, scene.dim)
+    scene = Scene(replace(sight.obstacles, ground=grid), moved, scene.crowns, scene.dim)
     return [
         sum_up(follow(look.opening, look.eyes, look.heads, scene), scene) for look in sight.looks()
     ]

@@ -11,7 +11,7 @@ from screenplan.ground.crown_shapes import shape_of
 from screenplan.plan import DEFAULTS
 from screenplan.planting.stand import stand_of
 from screenplan.views import sampling
-from screenplan.views.grown import crowns_of, rows_of
+from screenplan.views.grown import crowns_of, runs_of
 from screenplan.views.kernel import follow_years
 from screenplan.views.obstacles import HEDGE_SHAPE, TREE_SHAPE
 from screenplan.views.sight import lay_sight
@@ -40,13 +40,13 @@ def site_scene():
     sampling.MOST_TARGETS = MOST_TARGETS
     sight = lay_sight(layers, views, site.terrain)
     stand = stand_of(layers["plants"], years=LAST_YEAR)
-    table = crowns_of(stand)
-    rows = rows_of(stand, table)
+    crowns = crowns_of(stand)
+    runs = runs_of(stand, crowns)
     ends = [look.rays() for look in sight.looks()]
     origin, target = (np.concatenate(part) for part in zip(*ends, strict=True))
     step = max(len(origin) // TIMED, 1)
     shapes = [start.species.shape for start in stand.starts]
-    return sight, rows, table, shapes, origin[::step], target[::step]
+    return sight, runs, crowns, shapes, origin[::step], target[::step]
 
 
 def solid_triangles(obstacles) -> np.ndarray:
@@ -71,12 +71,12 @@ def solid_triangles(obstacles) -> np.ndarray:
 
 def bench_hillside() -> None:
     """Opaque timeline of the sample site against the ray tracer once a year, all in one scene."""
-    sight, rows, table, shapes, origin, target = site_scene()
+    sight, runs, crowns, shapes, origin, target = site_scene()
     obstacles = sight.obstacles
 
     def ours(o, t):
         light, _ = obstacles.light_left(o, t)
-        return follow_years(o, t, light, rows, table)
+        return follow_years(o, t, light, runs, crowns)
 
     _, (opened, masks, light) = serially(
         lambda o, t: (*ours(o, t), obstacles.light_left(o, t)[0]), origin, target, repeats=1
@@ -84,7 +84,7 @@ def bench_hillside() -> None:
     del opened
     more = RAYS / len(origin)
     print(
-        f"Sample site: {len(origin):,} rays of its views, {len(rows.x)} plants (shapes {sorted(set(shapes))}), "
+        f"Sample site: {len(origin):,} rays of its views, {len(runs.x)} plants (shapes {sorted(set(shapes))}), "
         f"{len(obstacles.panels.ends)} walls, terrain of {obstacles.ground.z.size:,} cells; scaled to {RAYS:,} rays"
     )
     turns = Turns({"ours": lambda o, t: (*ours(o, t), np.zeros(len(o)))}, [(origin, target)])
@@ -104,13 +104,15 @@ def bench_hillside() -> None:
                 obstacles.trees.foot[k : k + 1], TREE_SHAPE if c else HEDGE_SHAPE, h, r, c, SIDES
             )
         )
-    feet = np.column_stack([rows.x, rows.y, rows.z])
+    feet = np.column_stack([runs.x, runs.y, runs.z])
 
     def triangles(growth, year):
         parts = list(still)
         for kind in range(len(shapes)):
-            mine = feet[rows.kind == kind]
-            size = (part[kind, growth, year] for part in (table.height, table.radius, table.clear))
+            mine = feet[runs.kind == kind]
+            size = (
+                part[kind, growth, year] for part in (crowns.height, crowns.radius, crowns.clear)
+            )
             sides = SIDES // 2 if shape_of(shapes[kind]).widest else SIDES
             parts.append(tracer.row_triangles(mine, shapes[kind], *size, sides))
         return np.concatenate(parts)

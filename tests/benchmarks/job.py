@@ -44,7 +44,7 @@ rng = np.random.default_rng(0)
 eyes = np.column_stack([rng.uniform(100, 112, 1000), np.full(1000, 12.0), rng.uniform(3, 6, 1000)])
 targets = np.column_stack([rng.uniform(95, 117, 10_000), rng.uniform(-14, -4, 10_000), rng.uniform(1, 1.8, 10_000)])
 for dim in (None, 0.1):
-    scene = Scene(lay_obstacles(), row.rows, row.table, dim)
+    scene = Scene(lay_obstacles(), row.runs, row.crowns, dim)
     sum_up(follow(None, eyes[:30], targets, scene), scene)
     start = time.perf_counter()
     view = sum_up(follow(None, eyes, targets, scene), scene)
@@ -101,7 +101,7 @@ row = row_scene(30)
 for rays in (10, 30_000):
     o, t = next(row.portions(rays)); w = np.ones(rays)
     for work in (follow_years, light_through):
-        start = time.perf_counter(); work(o, t, w, row.rows, row.table)
+        start = time.perf_counter(); work(o, t, w, row.runs, row.crowns)
         print(f", {work.__name__} of {rays} rays {time.perf_counter() - start:.1f} s", end="")
 print()
 """

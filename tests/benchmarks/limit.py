@@ -48,30 +48,30 @@ def arithmetic(rounds: int = 20_000):
 
 
 @njit(error_model="numpy")
-def _looks(origin, target, light, rows, table, counts, growth_lanes):
+def _looks(origin, target, light, runs, crowns, counts, growth_lanes):
     """Count pairs, exact tests at most, and years of leaves, of one class and layer."""
-    bundle, growths, years = new_bundle(rows, table), table.form.shape[1], table.height.shape[2]
-    told, lanes = table.foretold.reshape(-1), table.form.shape[3]
+    bundle, growths, years = new_bundle(runs, crowns), crowns.form.shape[1], crowns.height.shape[2]
+    told, lanes = crowns.foretold.reshape(-1), crowns.form.shape[3]
     some, todo = np.empty(ROOM + 1, np.uint32), np.empty(ROOM * growths + 1, np.uint32)
     since, first = np.empty(ROOM * growths + 1, np.uint32), np.empty(PART, np.uint32)
     pairs_of, earliest = np.zeros((PART, growths), np.int64), np.zeros((PART, growths), np.int64)
     for start in range(0, origin.shape[0], PART):
         count = min(PART, origin.shape[0] - start)
-        lay_bundle(start, count, origin.reshape(-1), target.reshape(-1), light, rows, bundle)
+        lay_bundle(start, count, origin.reshape(-1), target.reshape(-1), light, runs, bundle)
         pairs_of[:], earliest[:] = 0, lanes
         first[:] = years * 0x01010101
         ray = run = skip = 0
         while ray < count:
-            ray, run, skip, listed = come_near(ray, run, skip, count, rows, table, bundle)
+            ray, run, skip, listed = come_near(ray, run, skip, count, runs, crowns, bundle)
             counts[0] += listed
-            left = foresee(listed, bundle, rows, table, 1, told, first, some)
+            left = foresee(listed, bundle, runs, crowns, 1, told, first, some)
             items = list_open(
-                left, some, bundle, rows, table, 1, told, first, todo, since, growth_lanes
+                left, some, bundle, runs, crowns, 1, told, first, todo, since, growth_lanes
             )
             for m in range(items):
                 n, g = np.int64(todo[m]) >> 2, np.int64(todo[m]) & 3
                 until = (np.int64(first[bundle.whose[n]]) >> (8 * g)) & 0x7F
-                wide = min(until, table.settled[0, g] + 1) - np.int64(since[m])
+                wide = min(until, crowns.settled[0, g] + 1) - np.int64(since[m])
                 while wide > 0:
                     counts[1] += 1
                     wide //= 2
@@ -84,7 +84,7 @@ def _looks(origin, target, light, rows, table, counts, growth_lanes):
                         pairs_of[to, g] += 1
                         earliest[to, g] = min(earliest[to, g], year // LANES * LANES)
         for g in range(growths):
-            stop = min((table.settled[0, g] // LANES + 1) * LANES, lanes)
+            stop = min((crowns.settled[0, g] // LANES + 1) * LANES, lanes)
             for n in range(count):
                 if pairs_of[n, g]:
                     counts[2] += stop - earliest[n, g]
@@ -100,7 +100,7 @@ def bench_limit(seconds: dict[str, float]) -> None:
     scene = row_scene()
     origin, target = next(scene.portions(RAYS, every=RAYS // PORTION // 2))
     counts, light = np.zeros(4), np.ones(len(origin))
-    _looks(origin, target, light, scene.rows, scene.table, counts, (0,) * 3)
+    _looks(origin, target, light, scene.runs, scene.crowns, counts, (0,) * 3)
     pairs, tests, leaf_years, more_years = counts / len(origin)
     opaque = WINDOW + (PAIR + LOOK_UP) * pairs + TEST * tests
     leaves = WINDOW + PAIR * pairs + LEAF_YEAR * leaf_years + SECOND_YEAR * more_years

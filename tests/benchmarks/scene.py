@@ -9,7 +9,7 @@ import numpy as np
 
 from screenplan.ground.crown_shapes import CrownShape
 from screenplan.views.crowns import CrownTable, tabulate_crowns
-from screenplan.views.kernel import Rows, arrange_rows
+from screenplan.views.kernel import Runs, arrange_runs
 
 LAST_YEAR = 30
 PLANTS = 300
@@ -24,8 +24,8 @@ STOCK_M, FULL_M, WIDTH_SHARE, FULL_WIDTH_M = 0.9, 6.0, 0.3, 1.6
 STEM_SHARE, MOST_STEM_M = 0.25, 1.8
 #: Exponent of the crowns that are timed in place of cones.
 EXPONENT = 0.3
-#: Fading per metre for low, typical and high leaf density (1, 2.5 and 4 m2/m3).
-FADING = (0.5, 1.25, 2.0)
+#: Extinction coefficient per metre for low, typical and high leaf density (1, 2.5 and 4 m2/m3).
+EXTINCTION = (0.5, 1.25, 2.0)
 #: A house every so many metres; eyes, and the garden that they look at.
 HOUSE_M, EYES_Y_M, EYE_HEIGHTS_M = 18.0, 12.0, (3.4, 6.0)
 GARDEN_Y_M, HEADS_M = (-14.0, -4.0), (1.0, 1.8)
@@ -36,8 +36,8 @@ class Scene:
     """A row along the x axis."""
 
     x: np.ndarray
-    table: CrownTable
-    rows: Rows
+    crowns: CrownTable
+    runs: Runs
     shape: str | CrownShape = "cone"
 
     def portions(self, rays: int, seed: int = 0, every: int = 1) -> Iterator[tuple]:
@@ -76,7 +76,9 @@ def row_scene(
     height = np.stack([np.minimum(STOCK_M + g * year, FULL_M) for g in GROWTH_M])[:, :, None]
     width = np.minimum(WIDTH_SHARE * height, FULL_WIDTH_M)
     stem = np.minimum(stem_share * height, MOST_STEM_M)
-    table = tabulate_crowns([shape], height, 0.5 * width, stem, fading=np.array(FADING)[:, None])
+    crowns = tabulate_crowns(
+        [shape], height, 0.5 * width, stem, extinction=np.array(EXTINCTION)[:, None]
+    )
     x = np.arange(plants) * SPACING_M
     same = np.zeros(plants, np.int64)
-    return Scene(x, table, arrange_rows(x, 0.0 * x, 0.0 * x, same, same, table), shape)
+    return Scene(x, crowns, arrange_runs(x, 0.0 * x, 0.0 * x, same, same, crowns), shape)

@@ -155,7 +155,7 @@ def coarsest_mesh(scene, origin, target, masks, growth: int = 1) -> tuple[int, f
         for year in (5, 15, 30):
             size = (
                 part[0, growth, year]
-                for part in (scene.table.height, scene.table.radius, scene.table.clear)
+                for part in (scene.crowns.height, scene.crowns.radius, scene.crowns.clear)
             )
             hit = rays.hit(build(row_triangles(feet, scene.shape, *size, sides)))
             same.append((hit == (masks[:, 0, growth] >> year & 1).astype(bool)).mean())

@@ -51,12 +51,12 @@ def timed(scene, work, rays: int = RAYS) -> float:
 
 def opaque(scene):
     """Work of the opaque timeline."""
-    return lambda o, t, w: follow_years(o, t, w, scene.rows, scene.table, keep=False)
+    return lambda o, t, w: follow_years(o, t, w, scene.runs, scene.crowns, keep=False)
 
 
 def translucent(scene):
     """Work of the timeline through leaves."""
-    return lambda o, t, w: light_through(o, t, w, scene.rows, scene.table)
+    return lambda o, t, w: light_through(o, t, w, scene.runs, scene.crowns)
 
 
 def bench_timelines() -> dict[str, float]:
@@ -130,14 +130,14 @@ def _against_tracer(name, shape, stem_share, yearly, bisected, leaves) -> None:
     origin, target = (
         np.concatenate(part) for part in zip(*scene.portions(RAYS, every=TRACED), strict=True)
     )
-    masks = blocked_years(origin, target, scene.rows, scene.table)
+    masks = blocked_years(origin, target, scene.runs, scene.crowns)
     some = slice(None, PORTION)
     sides, agreement = tracer.coarsest_mesh(scene, origin[some], target[some], masks[some])
     feet = np.column_stack([scene.x, 0 * scene.x, 0 * scene.x])
-    table = scene.table
+    crowns = scene.crowns
 
     def triangles(growth, year):
-        size = (part[0, growth, year] for part in (table.height, table.radius, table.clear))
+        size = (part[0, growth, year] for part in (crowns.height, crowns.radius, crowns.clear))
         return tracer.row_triangles(feet, scene.shape, *size, sides)
 
     rays = tracer.Rays.between(origin, target)
