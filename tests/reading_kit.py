@@ -18,7 +18,7 @@ def read_site(sources, *, subject_id=None, subject_point=None, **options):
     plan = Options().about(subject_id, subject_point)
     values = {SITE[name]: options.pop(name) for name in SITE if name in options}
     plan = plan.model_copy(update={"site": plan.site.model_copy(update=values)})
-    return read_with_plan(sources, plan, **options)
+    return read_with_plan(sources, plan=plan, **options)
 
 
 def read_frames(layers, *, columns=None, units=None, fixed=None, **options):

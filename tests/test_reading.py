@@ -29,6 +29,7 @@ from site_layers import (
 
 from screenplan.contracts import INPUTS
 from screenplan.ground.errors import InputError
+from screenplan.site import reading
 from screenplan.site import sources as sources_module
 from screenplan.site.loose import column_names, read_table, read_track
 from screenplan.site.reading import LayerSource, TerrainSource
@@ -568,11 +569,10 @@ def test_a_datum_change_is_listed_with_its_accuracy():
     assert any("good to 1 m" in warning for warning in site.warnings)
 
 
-@pytest.mark.parametrize("reading", [read_site, read_frames])
-def test_a_site_is_read_from_layers_and_options_by_name(reading):
+def test_a_site_is_read_from_layers_and_options_by_name():
     # By the convention of every step: layers first, each parameter by its name, so that a number can never
     # be taken for another.
-    layers, *options = inspect.signature(reading).parameters.values()
+    layers, *options = inspect.signature(reading.read_site).parameters.values()
     assert layers.kind is inspect.Parameter.POSITIONAL_OR_KEYWORD
     assert {one.kind for one in options} == {inspect.Parameter.KEYWORD_ONLY}
 

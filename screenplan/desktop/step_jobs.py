@@ -105,7 +105,7 @@ def _read_site(job, plan: Options, brought):
         for name, frame in brought.items()
     }
     plan = plan.about(job.get("subject_id"), None if point is None else tuple(point))
-    return read_site(sources, plan, terrain=terrain_of(job))
+    return read_site(sources, plan=plan, terrain=terrain_of(job))
 
 
 def terrain_of(job: Mapping[str, Any]) -> TerrainSource | None:

@@ -115,7 +115,7 @@ def _run(step: StepDescription, frames: dict[str, Any], plan: Options):
     # A step that does not look at the parcels: they lay the frame, and the others are read by them.
     from screenplan.site.reading import LayerSource, read_site
 
-    site = read_site({name: LayerSource(frame) for name, frame in brought.items()}, plan)
+    site = read_site({name: LayerSource(frame) for name, frame in brought.items()}, plan=plan)
     local = {name: site.layers[name] for name in brought if name in own}
     results = run_step(step.name, local | held, frame=site.frame, plan=plan)
     return {

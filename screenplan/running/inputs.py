@@ -50,7 +50,7 @@ def read_inputs(plan: Plan, folder: Path, frames: Mapping[str, Any] | None = Non
     with _refusals_in(plan.plan.units):
         return read_site(
             sources,
-            plan,
+            plan=plan,
             terrain=None
             if ground is None
             else TerrainSource(

@@ -112,7 +112,7 @@ def _bring_in(given, frame, terrain, plan):
 
     brought = {layer: LayerSource(table) for layer, table in given.items() if layer in INPUTS}
     if "parcels" in brought:
-        site = read_site(brought, plan, terrain=terrain, frame=frame)
+        site = read_site(brought, plan=plan, terrain=terrain, frame=frame)
         local, frame = dict(site.layers), site.frame
         terrain = site.terrain
     else:

@@ -26,8 +26,8 @@ __all__ = ["LayerSource", "Site", "TerrainSource", "read_site"]
 
 def read_site(
     sources: Mapping[str, LayerSource],
-    plan: Options | None = None,
     *,
+    plan: Options | None = None,
     terrain: TerrainSource | Terrain | None = None,
     frame: LocalFrame | None = None,
     subject_point_crs: CRS | str | None = None,

@@ -68,6 +68,6 @@ def _time(path: Path, way: str, count: int) -> float:
     plan = Options().about(f"P-{middle}") if way == "id" else Options().about(point=point)
     sources = {"parcels": LayerSource(path)}
     seconds, _ = best_of(
-        lambda: read_site(sources, plan, subject_point_crs="parcels"), 9, time.process_time
+        lambda: read_site(sources, plan=plan, subject_point_crs="parcels"), 9, time.process_time
     )
     return seconds

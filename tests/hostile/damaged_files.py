@@ -159,22 +159,22 @@ def _read_package(path: Path) -> str:
         "buildings": LayerSource(path, "houses"),
         "windows": LayerSource(path, "windows"),
     }
-    return _check(read_site(sources, ABOUT), parcels=base.LOTS, windows=base.WINDOWS)  # fmt: skip
+    return _check(read_site(sources, plan=ABOUT), parcels=base.LOTS, windows=base.WINDOWS)  # fmt: skip
 
 
 def _read_windows(path: Path) -> str:
     sources = _sound_layers(path.parent) | {"windows": LayerSource(path)}
-    site = read_site(sources, ABOUT)
+    site = read_site(sources, plan=ABOUT)
     # What was cut out so that a sound text is left, nobody can miss: it holds fewer windows.
     return _check(site, windows=len(json.loads(path.read_bytes())["features"]))
 
 
 def _read_lots(path: Path) -> str:
-    return _check(read_site({"parcels": LayerSource(path)}, ABOUT), parcels=base.LOTS)
+    return _check(read_site({"parcels": LayerSource(path)}, plan=ABOUT), parcels=base.LOTS)
 
 
 def _read_ground(path: Path) -> str:
-    site = read_site(_sound_layers(path.parent), ABOUT, terrain=TerrainSource(path))
+    site = read_site(_sound_layers(path.parent), plan=ABOUT, terrain=TerrainSource(path))
     heights = site.terrain.z
     if not np.isfinite(heights).all():
         raise FaultError("heights of the ground that are no numbers")

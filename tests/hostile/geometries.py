@@ -187,7 +187,7 @@ def _plan(folder: Path, sources, role: str, drawn, spot: str) -> str | None:
 
 def _compute(sources, role: str, drawn, spot: str) -> str:
     plan = check_plan({"layers": {"parcels": {"file": "parcels"}}})
-    site = read_site(sources, plan.about("lot 0"))
+    site = read_site(sources, plan=plan.about("lot 0"))
     check_positions(site.frame)
     layers = dict(site.layers)
     _hold_read(site, role, drawn, spot)
