@@ -145,7 +145,7 @@ def test_what_is_no_input_is_refused(inputs, message):
             "key species.x.growth_class: {} is not one of the choices",
         ),
         ({"table": {"x": 5}}, "key species.x: 5 is not a table"),
-        ({"plants.species": ["a"]}, "key species: there is no species 'a'"),
+        ({"plants.species": ["a"]}, "key plants.species: there is no species 'a'"),
         ({"plants.species": {"a": 1}}, "key plants.species: {'a': 1} is neither a text nor a list"),
     ],
 )

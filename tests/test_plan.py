@@ -16,6 +16,7 @@ from screenplan.plan import (
     key_limits,
     read_plan,
 )
+from screenplan.plan.reading import change_plan
 from screenplan.plan.text import default_text, plan_text, range_text, toml_value
 from screenplan.rules.limits import load_limits
 from screenplan.rules.ruleset import load_rules
@@ -229,3 +230,17 @@ def test_years_that_are_not_looked_at_leave_the_default_and_nothing_else():
     assert check_plan(PARCELS | {"growth": {"years": 12}}).growth.show_years == (0, 3, 5, 10)
     asked = PARCELS | {"growth": {"years": 12}, "views": {"report_years": [5, 12, 5]}}
     assert check_plan(asked).views.report_years == (5, 12)  # each year has one column
+
+
+# Invariant: what a setting puts is what the same table in the file says, at any depth, and the caller's
+# tables stay as they are.
+def test_a_setting_reaches_tables_in_tables():
+    content = {"setbacks": {"rules": {"gate": {"reason": "room to open"}}}}
+    changed = change_plan(content, ['setbacks.rules.gate.distance="3 m"', 'rows.spacing="2 m"'])
+    assert changed == {
+        "setbacks": {"rules": {"gate": {"reason": "room to open", "distance": "3 m"}}},
+        "rows": {"spacing": "2 m"},
+    }
+    assert content == {"setbacks": {"rules": {"gate": {"reason": "room to open"}}}}
+    with pytest.raises(InputError, match=r"'rows.spacing' is not a table of the plan"):
+        change_plan(changed, ["rows.spacing.x=1"])

@@ -68,9 +68,7 @@ def change_plan(content: Mapping[str, Any], settings: Sequence[str]) -> dict[str
     InputError
         If a setting sets no key.
     """
-    changed = {
-        key: dict(table) if isinstance(table, Mapping) else table for key, table in content.items()
-    }
+    changed = dict(content)
     for setting in settings:
         _put(changed, setting)
     return changed
@@ -79,8 +77,8 @@ def change_plan(content: Mapping[str, Any], settings: Sequence[str]) -> dict[str
 def _put(content: dict[str, Any], setting: str) -> None:
     """Put one ``KEY=VALUE`` into a plan's content; a value that is no TOML is text."""
     key, equals, text = setting.partition("=")
-    section, dot, name = key.strip().partition(".")
-    if not (equals and dot):
+    *path, name = key.strip().split(".")
+    if not (equals and path):
         raise refuse(
             f"--set {quoted(setting)} sets no key", 'Write KEY=VALUE, such as rows.spacing="2.2 m"'
         )
@@ -88,11 +86,18 @@ def _put(content: dict[str, Any], setting: str) -> None:
         value = parse_toml(f"value = {text}")["value"]
     except (TOMLDecodeError, KeyError):
         value = text.strip()
-    table = content.setdefault(section, {})
-    if not isinstance(table, dict):
-        raise refuse(
-            f"{quoted(section)} is not a section of the plan", "Write it as a table, [section]"
-        )
+    table = content
+    for depth, part in enumerate(path, 1):
+        inner = table.get(part, {})
+        if not isinstance(inner, Mapping):
+            what = "a section" if depth == 1 else "a table"
+            raise refuse(
+                f"{quoted('.'.join(path[:depth]))} is not {what} of the plan",
+                f"Write it as a table, [{'.'.join(path[:depth])}]",
+            )
+        # The caller's tables stay as they are.
+        table[part] = dict(inner)
+        table = table[part]
     table[name] = value
 
 

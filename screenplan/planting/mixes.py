@@ -39,7 +39,7 @@ def kinds_in(species: Kinds, table: Mapping[str, Species] | None = None) -> tupl
     listed = (species,) if isinstance(species, (Species, str)) else tuple(species)
     if not listed:
         raise refuse("no species is listed", "List one or more", key=Plants.key("species"))
-    return tuple(species_of(one, table) for one in listed)
+    return tuple(species_of(one, table, key=Plants.key("species")) for one in listed)
 
 
 def kind_at(kinds: Sequence[Species], number: int, group: int = GROUP) -> Species:

@@ -337,7 +337,9 @@ _CATALOGUE = Catalogue(
 )
 
 
-def species_of(species: str | Species, table: Mapping[str, Species] | None = None) -> Species:
+def species_of(
+    species: str | Species, table: Mapping[str, Species] | None = None, *, key: str | None = None
+) -> Species:
     """Find a species by its key, Latin or common name.
 
     Parameters
@@ -345,6 +347,8 @@ def species_of(species: str | Species, table: Mapping[str, Species] | None = Non
     species : str or Species
     table : mapping, optional
         By default the shipped table.
+    key : str, optional
+        The plan's key that names it, for the refusal.
 
     Raises
     ------
@@ -371,5 +375,5 @@ def species_of(species: str | Species, table: Mapping[str, Species] | None = Non
     raise refuse(
         f"there is no species {quoted(species)}",
         f"Write one of {', '.join(table)}, or add it to the plan's species table",
-        key="species",
+        key=key,
     )
