@@ -46,7 +46,7 @@ MAY_IMPORT = {
 }
 #: In a room, a module may import only from those that stand before it.
 ORDER_IN = {
-    "ground": ["offers", "kept", "said", "texts", "errors", "crown_shapes", "paths", "toml_files", "units", "datum", "reproject", "frame"],
+    "ground": ["offers", "kept", "said", "texts", "told_years", "errors", "crown_shapes", "paths", "toml_files", "units", "datum", "reproject", "frame"],
     "running": ["steps", "descriptions", "inputs", "alternatives", "pipeline", "library", "writing", "exporting"],
 }  # fmt: skip
 

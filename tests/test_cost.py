@@ -52,7 +52,7 @@ def test_cost_is_price_times_what_is_bought():
     assert table.loc["total", "hours"] == pytest.approx(hours)
     assert table.loc["total", "labour_cost"] == pytest.approx(30.0 * hours)
     assert table.loc["total", "cost"] == pytest.approx(
-        math.fsum(table.loc[["plant", "mulch", "mulch_again", "surplus"], "cost"])
+        math.fsum(table.loc[["plant", "plant_again", "mulch", "mulch_again", "surplus"], "cost"])
     )
 
 
@@ -75,7 +75,9 @@ def test_each_kind_of_a_mixed_row_has_its_own_price():
     subject, lines, plants = site.planted()
     tall = plants.index[:5]
     plants.loc[tall, ["species", "stock_height_m"]] = ["ilex_opaca", 1.2]
-    material = count_material(site.layers(subject, lines, plants), plan=plan_with(works_losses=0.0))
+    material = count_material(
+        site.layers(subject, lines, plants), plan=plan_with(works_losses=0.0, growth_losses=0.0)
+    )
     by_height = {"0.9 m": 25.0, "1.2 m": 40.0}
     # Arithmetic: 5 at 40 and 21 at 25; a price by species stands before that of all plants.
     table = price_work(material, plan=plan_with(hand_prices=by_height)).set_index("item")
@@ -87,6 +89,20 @@ def test_each_kind_of_a_mixed_row_has_its_own_price():
     ).set_index("item")
     assert table.loc["total", "cost"] == 5 * 50.0 + 21 * 10.0
     assert table.loc["total", "hours"] == 13.0
+
+
+def test_what_replaces_the_dead_costs_as_much_as_what_was_set():
+    subject, lines, plants = site.planted()
+    material = count_material(
+        site.layers(subject, lines, plants), plan=plan_with(works_losses=0.0, growth_losses=0.5)
+    )
+    for options in ({"cost_prices": {"plant": 10.0}}, {"hand_prices": {"0.9 m": 10.0}}):
+        table = price_work(material, plan=plan_with(**options)).set_index("item")
+        assert table.loc["plant", "cost"] == 260.0
+        assert table.loc["plant_again", "cost"] == 130.0
+    prices = {"plant": 10.0, "plant_again": 4.0}
+    own = price_work(material, plan=plan_with(cost_prices=prices)).set_index("item")
+    assert own.loc["plant_again", "cost"] == 52.0
 
 
 @pytest.mark.parametrize(

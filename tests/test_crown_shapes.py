@@ -114,7 +114,7 @@ def test_a_shape_more_is_planned_with_to_the_end(tmp_path, keys, word):
     assert set(closure["growth"]) == set(GROWTHS)
     for row in closure.itertuples():
         h = kind.full_height(row.growth)
-        w = min(kind.spread_share * h, kind.full_spread(row.growth))
+        w = kind.full_spread(row.growth)
         apart, p = row.spacing_m / w, PROFILE[GROWTHS.index(row.growth)]
         expected = h * (1.0 - apart ** (1.0 / p) if word == POWER else math.sqrt(1.0 - apart**2))
         off = h * error_share(p) / p if word == POWER else 0.0

@@ -88,7 +88,7 @@ def test_the_volume_is_the_integral_of_the_profile(exponent):
     [
         (lambda: HeightCurve(0.0, 0.1, 1.0), "asymptote and a rate above 0"),
         (lambda: HeightCurve(1.0, 0.1, float("nan")), "asymptote and a rate above 0"),
-        (lambda: WidthLaw(1.0, 1.0, 3.0), "exponent between 0 and 1"),
+        (lambda: WidthLaw(1.0, 1.1, 3.0), "exponent above 0 and up to 1"),
         (lambda: height_at(HeightCurve(9.0, 0.1, 1.0), -1.0, 1.0), "years of 0 or more"),
         (lambda: height_at(HeightCurve(9.0, 0.1, 1.0), 1.0, 0.0), "height above 0"),
         (lambda: years_to(HeightCurve(9.0, 0.1, 1.0), 2.0, 0.0), "height above 0"),

@@ -15,7 +15,7 @@ from shapely.affinity import rotate
 from screenplan.contracts import FENCE_OPTIONS, FENCE_POSTS, FENCE_WIRES
 from screenplan.ground.errors import InputError
 from screenplan.outputs.conform import conform
-from screenplan.planting.growth import GROWTHS, height_at
+from screenplan.planting.growth import GROWTHS, height_at, spread_at
 from screenplan.planting.species import load_species
 from screenplan.planting.stand import stand_of
 from screenplan.works.enclosure import BURIED_M, Ground, enclose
@@ -167,7 +167,7 @@ def test_the_fence_stays_in_the_parcel_and_clear_of_crowns(scheme, along):
     # Crowns by the growth model, high growth, in the last year.
     species = load_species()["thuja_smaragd"]
     tall = float(height_at(species, 5.0, growth="high", stock_height_m=0.9))
-    radius = min(species.spread_share * tall, species.full_spread("high")) / 2
+    radius = float(spread_at(species, tall, "high")) / 2
     assert crown_radii(plants, 5) == pytest.approx(radius)
     # Wire of a cage is drawn as 32 chords: less than 1 % inside its circle.
     near = shapely.distance(plants.geometry.to_numpy(), shapely.union_all(wires)).min()

@@ -1,6 +1,8 @@
 """Growth curves and crown shapes against closed forms, integration and the open plant data."""
 
+import tomllib
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,31 +13,36 @@ from scipy.integrate import solve_ivp
 
 from screenplan.ground.crown_shapes import SHAPES, shape_of
 from screenplan.ground.errors import InputError
+from screenplan.planting import curves
+from screenplan.planting.curves import years_to
 from screenplan.planting.growth import (
     CURVES,
     GROWTHS,
     clear_stem_at,
     effective_years,
+    establishment_years,
     height_at,
     spread_at,
     width_at,
 )
+from screenplan.planting.measured import load_measured, months_to_root, stem_inches
 from screenplan.planting.shapes import meeting_band, shape_radius
 from screenplan.planting.species import load_species
 
 TABLE = load_species()
 FOOT = 0.3048
+PLANTING = Path(curves.__file__).parent
 #: How far the height at 20 years lies from the open plant data, %: a frozen record of the
-#: comparison, written down after it was made.
+#: comparison, written down after it was made; frozen regression: measured growth.
 MISS_PERCENT = {
-    "juniperus_scopulorum": -42, "magnolia_grandiflora": -30, "ilex_opaca": -29,
-    "morella_cerifera": -15, "ilex_vomitoria": -7, "juniperus_virginiana": 1,
-    "calocedrus_decurrens": 24, "chamaecyparis_thyoides": 26, "picea_abies": 28,
-    "ilex_glabra": 33,
+    "magnolia_grandiflora": -42, "juniperus_scopulorum": -30, "juniperus_virginiana": -29,
+    "ilex_vomitoria": -23, "morella_cerifera": -19, "picea_abies": -16, "ilex_opaca": -5,
+    "chamaecyparis_thyoides": 18, "ilex_glabra": 32, "calocedrus_decurrens": 142,
 }  # fmt: skip
 #: The species whose published height lies between low and high growth, likewise.
 IN_BAND = {
-    "juniperus_virginiana", "ilex_vomitoria", "chamaecyparis_thyoides", "calocedrus_decurrens",
+    "chamaecyparis_thyoides", "ilex_glabra", "ilex_opaca", "ilex_vomitoria", "juniperus_scopulorum",
+    "juniperus_virginiana", "morella_cerifera", "picea_abies",
 }  # fmt: skip
 CLOSE_PERCENT = 25
 keys = st.sampled_from(sorted(TABLE))
@@ -52,33 +59,138 @@ keys = st.sampled_from(sorted(TABLE))
     tolerance="1 µm in 30 years",
 )
 def test_smooth_curve_against_numerical_integration(key, growth):
-    s = TABLE[key]
-    g, H, e = s.yearly_growth(growth), s.full_height(growth), s.establishment_years
+    s = replace(TABLE[key], establishment_years=2.0)
+    law, e = s.curve(growth), 2.0 - _held(s)
+    A, k, m = law.asymptote_m, law.rate, law.exponent
     years = np.arange(31.0)
-    # The establishment ramp t/e times the full rate, integrated by another program (scipy).
+
+    def rooted(t):
+        # The rate rises evenly from nothing over e years; what the curve holds more than that of rooting is
+        # made up for by a start at twice the rate.
+        return min(t / e, 1.0) if e > 0 else max(2.0 + t / e, 1.0)
+
+    # dh/dt of Chapman and Richards, integrated by another program (scipy).
     found = solve_ivp(
-        lambda t, h: g * min(t / e, 1.0) * (1 - (h / H) ** 2),
-        (0, 30), [0.9], t_eval=years, rtol=1e-9, atol=1e-10, max_step=0.5,
+        lambda t, h: rooted(t) * k * m * (A * (h / A) ** (1.0 - 1.0 / m) - h),
+        (0, 30), [0.9], t_eval=years, rtol=1e-10, atol=1e-11, max_step=0.1,
     )  # fmt: skip
     assert height_at(s, years, growth=growth, stock_height_m=0.9) == pytest.approx(
-        found.y[0], abs=1e-6
+        np.minimum(found.y[0], s.full_height(growth)), abs=1e-6
     )
+
+
+def _held(species) -> float:
+    """Years of rooting that the curve of a species holds: those of field-grown stock in a mild zone."""
+    planted = species.height_curve.planted_m
+    if planted is None:
+        return 0.0
+    return float(months_to_root(7, stem_inches(species.leaf, planted))) / 12.0
 
 
 def test_straight_curve_by_hand():
     # Slow 0.225 m a year, 2 years of establishment worth one: 0.9 + 0.225 (10 − 1) = 2.925.
-    cedar = TABLE["thuja_occidentalis"]
-    assert height_at(cedar, 10, stock_height_m=0.9, curve="straight") == pytest.approx(2.925)
+    slow = load_species(
+        {"slow": {"like": "thuja_occidentalis", "growth_class": "slow", "establishment_years": 2.0}}
+    )["slow"]
+    assert height_at(slow, 10, stock_height_m=0.9, curve="straight") == pytest.approx(2.925)
     # To the cap, the mean of 25 and 40 ft.
-    assert height_at(cedar, 900, curve="straight") == pytest.approx(32.5 * FOOT)
+    assert height_at(slow, 900, curve="straight") == pytest.approx(32.5 * FOOT)
     # A plant that stands is rooted: 0.9 + 0.225 × 10.
-    stood = height_at(cedar, 10, stock_height_m=0.9, curve="straight", established=True)
+    stood = height_at(slow, 10, stock_height_m=0.9, curve="straight", established=True)
     assert stood == pytest.approx(3.15)
+
+
+def test_a_kind_whose_data_are_a_straight_line_grows_by_one():
+    line = TABLE["platycladus_orientalis"]
+    assert line.curve("typical").exponent == 0
+    heights = height_at(line, [5, 6, 7, 8], established=True)
+    assert np.diff(heights, n=2) == pytest.approx(0.0, abs=1e-12)
 
 
 def test_establishment_is_worth_half_its_years():
     assert effective_years([0, 1, 2, 3], 2.0) == pytest.approx([0, 0.25, 1, 2])
     assert effective_years([0, 1, 5], 0.0) == pytest.approx([0, 1, 5])
+    # Less than the curve holds: the reverse, by as much ahead as the other is behind.
+    assert effective_years([0, 1, 2, 3], -2.0) == pytest.approx([0, 1.75, 3, 4])
+
+
+@given(st.floats(-5.0, 5.0).filter(lambda e: abs(e) > 1e-6))
+def test_effective_years_never_go_back(establishment):
+    tau = effective_years(np.linspace(0.0, 12.0, 121), establishment)
+    assert tau[0] == 0.0
+    assert np.diff(tau).min() > 0.0
+
+
+@pytest.mark.evidence(
+    part="Plants and growth",
+    kind="published",
+    against="Months an inch of stem until stock is rooted: 12, 6 and 3 in zones 2 to 6, 7 and 8, 9 to 11; one to two more in pots; bare roots by the second season",
+    source="Gilman, UF/IFAS; EDIS EP113; Watson and Hewitt",
+    status="read",
+    tolerance="exact",
+)
+def test_rooting_takes_as_long_as_is_published():
+    # A stem of an inch, by the law of its leaf type: height = (2.54 / a)^(1/b).
+    law = tomllib.loads((PLANTING / "measured.toml").read_text("utf-8"))["about"]["stems"]["needle"]
+    tall = (2.54 / law["coefficient_cm"]) ** (1.0 / law["exponent"])
+    for zone, months in ((4, 12.0), (7, 6.0), (10, 3.0)):
+        spruce = load_species(zone=zone)["picea_pungens"]
+        assert establishment_years(spruce, tall, "balled") == pytest.approx(months / 12.0)
+        assert establishment_years(spruce, tall, "container") == pytest.approx(
+            (months + 1.5) / 12.0
+        )
+        assert establishment_years(spruce, 2.0, "bare_root") == 1.0
+    own = replace(TABLE["picea_pungens"], establishment_years=3.0)
+    assert establishment_years(own, tall, "balled") == 3.0
+
+
+@pytest.mark.parametrize("key", ["picea_pungens", "ilex_opaca", "thuja_plicata"])
+def test_small_stock_catches_up(key):
+    """Invariant of rooting that takes longer the thicker the stem; the colder, the more."""
+    years = np.arange(0.0, 12.0, 0.25)
+    for zone in (4, 7, 10):
+        kind = load_species(zone=zone)[key]
+        law = kind.curve("typical")
+        small, tall = (height_at(kind, years, stock_height_m=start) for start in (0.9, 2.4))
+        assert (small < tall).all()
+        # The lead, in the years that the small one needs to be as tall, never grows. When both are rooted
+        # it has shrunk by half of what the thicker stem takes longer, and by no more: the curve alone
+        # never makes it shrink.
+        lead = years_to(law, tall, small)
+        longer = float(establishment_years(kind, 2.4) - establishment_years(kind, 0.9))
+        assert longer > 0.0
+        assert np.diff(lead).max() <= 1e-9
+        assert lead[0] - lead[-1] == pytest.approx(longer / 2.0, abs=1e-6)
+    # Where it is cold even the lead in height shrinks from the day of planting, and stays below.
+    cold = load_species(zone=4)[key]
+    small, tall = (height_at(cold, years, stock_height_m=start) for start in (0.9, 2.4))
+    assert (tall - small).min() < 1.5 - 0.1
+
+
+def test_rooting_that_a_curve_holds_is_not_counted_twice():
+    # Field-grown stock of the height at which the measured trees were set, in a mild zone, grows by the
+    # curve as it is; a forest curve, whose years are years of growth, is entered only after rooting.
+    street, forest = TABLE["picea_pungens"], TABLE["picea_abies"]
+    assert street.height_curve.planted_m is not None
+    assert forest.height_curve.planted_m is None
+    years = np.arange(0.0, 30.0)
+    set_at = street.height_curve.planted_m
+    assert height_at(street, years, stock_height_m=set_at, stock="balled") == pytest.approx(
+        curves.height_at(street.curve("typical"), years, set_at)
+    )
+    late = float(establishment_years(forest, 1.0, "balled"))
+    assert height_at(forest, 20.0, stock_height_m=1.0, stock="balled") == pytest.approx(
+        float(curves.height_at(forest.curve("typical"), 20.0 - late / 2.0, 1.0))
+    )
+
+
+@pytest.mark.parametrize("key", sorted(TABLE))
+def test_a_plant_set_taller_than_it_grows_keeps_its_height(key):
+    for growth in GROWTHS:
+        tall = 1.2 * TABLE[key].full_height(growth)
+        assert height_at(
+            TABLE[key], [0, 10, 99], growth=growth, stock_height_m=tall
+        ) == pytest.approx(tall)
 
 
 @given(keys, st.sampled_from(CURVES), st.floats(0.05, 30.0), st.booleans())
@@ -101,17 +213,17 @@ def test_growth_rises_with_years_and_class_and_starts_at_the_stock(key, curve, s
 
 
 def test_smooth_never_outruns_straight():
+    # The straight curve rises by the greatest yearly growth of the smooth one.
     for species in TABLE.values():
         years = np.arange(61)
-        assert (
-            height_at(species, years) <= height_at(species, years, curve="straight") + 1e-9
-        ).all()
+        smooth, straight = (height_at(species, years, curve=curve) for curve in CURVES)
+        assert (smooth <= straight + 1e-9).all()
 
 
 @pytest.mark.evidence(
     part="Plants and growth",
     kind="open data",
-    against=f"Height at 20 years of {len(MISS_PERCENT)} species, grown by growth class and not fitted",
+    against=f"Height at 20 years of {len(MISS_PERCENT)} species, grown by what was measured elsewhere",
     source="USDA PLANTS characteristics",
     status="code",
     tolerance="what it gives is frozen, so that it cannot drift unseen: "
@@ -119,8 +231,8 @@ def test_smooth_never_outruns_straight():
     misses=f"{sum(abs(miss) > CLOSE_PERCENT for miss in MISS_PERCENT.values())} of {len(MISS_PERCENT)} lie more than {CLOSE_PERCENT} % off, and {len(MISS_PERCENT) - len(IN_BAND)} outside low to high growth",
 )
 def test_heights_at_20_years_against_the_open_plant_data(capsys):
-    # USDA PLANTS characteristics, height at 20 years in ft (open data, code). The growth rates
-    # come from growth classes, not from these figures. Grown from 0.3 m plants.
+    # USDA PLANTS characteristics, height at 20 years in ft (open data, code). The curves were fitted
+    # to other data, not to these figures. Grown from 0.3 m plants.
     published = {
         "juniperus_virginiana": 25, "juniperus_scopulorum": 25, "ilex_opaca": 20, "ilex_vomitoria": 20,
         "ilex_glabra": 5, "chamaecyparis_thyoides": 20, "calocedrus_decurrens": 12, "picea_abies": 35,
@@ -139,21 +251,23 @@ def test_heights_at_20_years_against_the_open_plant_data(capsys):
         print("\nheight at 20 years against the open plant data, %: "
               + ", ".join(f"{key} {value:+d}" for key, value in sorted(miss.items(), key=lambda x: x[1])))  # fmt: skip
     # The record guards the parameters against drifting towards these figures unseen and is no
-    # proof of accuracy. Only 4 of 10 come
-    # within 25 %, and only 4 lie between low and high growth, so the range from low to high is no
-    # confidence interval. Three growth classes from memory cannot tell ten species apart; the
-    # published heights belong to wild or timber stands, not to screens; and a plant that is
-    # published as full grown at 20 years (morella_cerifera) lies above a curve that only
-    # approaches its mature height.
+    # proof of accuracy. The published heights are one figure a species, of wild or timber stands;
+    # 12 ft for incense cedar is half of what street trees of it measure at that age, or less. A plant
+    # of 0.3 m is smaller than any that was measured, so that its first years are extrapolated.
     assert miss == MISS_PERCENT
     assert in_band == IN_BAND
 
 
 def test_spread_and_clear_stem_grow_to_their_caps():
     magnolia = TABLE["magnolia_grandiflora"]
-    # spread_share 0.5 up to the mean of 30 and 50 ft; clear_stem_share 0.25 up to 1.8 m (its table).
-    assert spread_at(magnolia, 4.0) == pytest.approx(2.0)
+    # w = a h^b up to the widest; clear_stem_share 0.25 up to 1.8 m (its tables).
+    law = load_measured()["magnolia_grandiflora"].width
+    assert spread_at(magnolia, 4.0) == pytest.approx(law.coefficient * 4.0**law.exponent)
+    # The mean of 30 and 50 ft.
     assert spread_at(magnolia, 30.0) == pytest.approx(40 * FOOT)
+    # The share of the height falls as it grows.
+    shares = spread_at(magnolia, [1.0, 5.0, 10.0]) / [1.0, 5.0, 10.0]
+    assert (np.diff(shares) < 0.0).all()
     assert clear_stem_at(magnolia, [4.0, 30.0]) == pytest.approx([1.0, 1.8])
 
 
@@ -222,7 +336,7 @@ def test_refused():
 
 @pytest.mark.parametrize("growth", GROWTHS)
 def test_a_clipped_hedge_is_as_tall_and_wide_as_it_is_kept_and_one_that_grows_freely_is_not(growth):
-    # By the definitions: the spread is a share of the height up to the mature one; shears stop the height
+    # By the definitions: the spread follows the height up to the mature one; shears stop the height
     # at what is kept, and the width across the row, not the length along it.
     free = load_species()["carpinus_betulus"]
     kept = replace(free, key="kept", kept_height_m=2.0, kept_width_m=0.6)
@@ -233,7 +347,8 @@ def test_a_clipped_hedge_is_as_tall_and_wide_as_it_is_kept_and_one_that_grows_fr
         np.minimum(tall, 2.0)
     )
     heights = np.array([0.5, 1.0, 2.0, 5.0, 50.0])
-    spread = np.minimum(free.spread_share * heights, free.full_spread(growth))
+    law = free.width(growth)
+    spread = np.minimum(law.coefficient * heights**law.exponent, law.widest_m)
     assert spread_at(free, heights, growth) == pytest.approx(spread)
     assert spread_at(kept, heights, growth) == pytest.approx(spread)
     assert width_at(free, heights, growth) == pytest.approx(spread)

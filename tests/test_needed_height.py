@@ -153,7 +153,7 @@ def test_two_crown_shapes_reach_it_when_their_rows_close():
     assert by.loc["cone", "year_reached"] == 28
     assert pd.isna(by.loc["cone", "year_reached_low"])  # 0.5 + 0.2 * 30 = 6.5 m
     assert by.loc["cone", "year_reached_high"] == 21  # 0.5 + 0.4 * 21 = 8.9 m
-    assert by.loc["cone", "reached"] == "year 28; year 21 with high growth, not with low growth"
+    assert by.loc["cone", "reached"] == "year 28 (21 to never); growth: own figures"
     assert by.loc["cone", "mature_closed_height_m"] == pytest.approx(2.25)
     assert by.loc["column", "reached"] == "never at this spacing"
     assert by.loc["column", "mature_closed_height_m"] == 0.0
@@ -163,7 +163,7 @@ def test_two_crown_shapes_reach_it_when_their_rows_close():
     assert by.loc[
         "column", ["year_reached_low", "year_reached", "year_reached_high"]
     ].to_list() == [9, 6, 5]
-    assert by.loc["column", "reached"] == "year 6 (5 to 9)"
+    assert by.loc["column", "reached"] == "year 6 (5 to 9); growth: own figures"
 
 
 # The step that measures closure finds pairs and gaps by itself, on plants that stand; the band of a
@@ -238,11 +238,11 @@ def test_a_species_that_one_looks_through_below_is_not_offered():
 def test_words_for_what_is_out_of_reach():
     slow = row_closing(TABLE["cone"], 1.5, years=10, curve="straight")
     assert slow.in_words(1.2) == "not within 10 years"
-    assert slow.in_words(1.1) == "only with high growth, year 10"  # 4.5 m / 4 = 1.125
+    assert slow.in_words(1.1) == "never (10 to never); growth: own figures"  # 4.5 m / 4 = 1.125
     assert slow.in_words(2.3) == "never at this spacing"
     assert slow.in_words(0.0) == "nothing needed"
     even = row_closing(TABLE["column"], 0.9, years=10, curve="straight")
-    assert even.in_words(0.4) == "year 0"
+    assert even.in_words(0.4) == "year 0; growth: own figures"
 
 
 def test_layers_by_contract_cover_each_line_once():

@@ -11,7 +11,12 @@ from test_views import GARDEN, SHUT, TABLE, only, row, trace, windows
 from screenplan.outputs.summary import _tell_views
 from screenplan.planting.growth import clear_stem_at, height_at
 from screenplan.planting.maturity import MATURE_YEAR, followed_years, lasts_from
-from screenplan.planting.species import load_species
+from screenplan.planting.species import (
+    GROWTH_CLASSES,
+    HeightFigures,
+    WidthFigures,
+    load_species,
+)
 from screenplan.planting.stand import stand_of
 from screenplan.views.goals import judge_goal
 from screenplan.views.grown import crowns_of, years_to_rest
@@ -70,6 +75,7 @@ def test_years_told_do_not_depend_on_the_years_looked_at(seed):
         SHIPPED["magnolia_grandiflora"], key="k", shape=shape, clear_stem_share=rng.uniform(0.05, 0.4),
         clear_stem_m=rng.uniform(0.2, 2.5), spread_share=rng.uniform(0.3, 0.9),
         mature_height_m=(6.0, 9.0), mature_spread_m=(1.5, rng.uniform(1.6, 5.0)),
+        height_curve=HeightFigures(), width_law=WidthFigures(), yearly_growth_m=GROWTH_CLASSES["moderate"],
     )  # fmt: skip
     spacing = rng.uniform(0.5, 1.5)
     long = look("k", {"k": kind}, years=60, step=spacing)
@@ -111,8 +117,14 @@ def test_years_are_followed_until_every_crown_holds_the_one_before():
 
 
 def test_an_ellipsoid_that_only_grows_taller_is_followed_to_the_end():
-    plants = row(SHUT, "ilex_vomitoria")
-    years = rest(plants, SHIPPED, 30, "smooth")
+    rounded = {
+        "like": "ilex_vomitoria",
+        "shape": "ellipsoid",
+        "growth_class": "slow",
+        "spread_share": 0.9,
+    }
+    table = load_species({"rounded": rounded})
+    years = rest(row(SHUT, "rounded"), table, 30, "smooth")
     # 61 years and the grown plants: all that fits.
     assert years.tolist() == [*range(61), MATURE_YEAR]
 

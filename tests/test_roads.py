@@ -118,8 +118,10 @@ def test_a_plant_whose_crown_begins_above_the_band_is_not_in_the_way():
 def _palm():
     from screenplan.planting.species import Species
 
-    return Species("palm", "Palm", "ellipsoid", (0.3, 0.4, 0.5), (6.0, 8.0), (2.0, 3.0), clear_stem_m=6.0,
-                   clear_stem_share=0.7)  # fmt: skip
+    return Species(
+        "palm", "Palm", "ellipsoid", (6.0, 8.0), (2.0, 3.0), yearly_growth_m=(0.3, 0.4, 0.5), spread_share=0.4,
+        clear_stem_m=6.0, clear_stem_share=0.7,
+    )  # fmt: skip
 
 
 def test_a_corner_of_two_roads():

@@ -2,21 +2,31 @@
 
 import pytest
 
-from screenplan.contracts import HIGHEST_PLANT_M
-from screenplan.ground.crown_shapes import SHAPES
+from screenplan.contracts import GROWTHS, HIGHEST_PLANT_M
 from screenplan.ground.errors import InputError
-from screenplan.planting.species import DEFAULT_SPECIES, GROWTH_CLASSES, load_species, species_of
+from screenplan.planting.curves import HeightCurve
+from screenplan.planting.kinds import CANES, TAPERED
+from screenplan.planting.measured import GRADED, load_kinds, load_measured
+from screenplan.planting.species import (
+    CUSTOM_SPACING_M,
+    DEFAULT_SPECIES,
+    GROWTH_CLASSES,
+    OWN,
+    load_species,
+    species_of,
+)
 from screenplan.planting.stock import HOLE_PER_BALL, STOCKS, hole_width
 
 TABLE = load_species()
 FOOT = 0.3048
+LEAST_KINDS = 45
 
 
 def test_the_table_serves_screens():
-    assert len(TABLE) >= 8
-    # Every shape but the clipped hedge, which a plan makes of a species.
-    without = set(SHAPES) - {species.shape for species in TABLE.values()}
-    assert without == {"box"}, "give a species the new shape, or name it here as one for plans"
+    assert len(TABLE) >= LEAST_KINDS
+    assert set(TABLE) == set(load_kinds())
+    # A clipped hedge is what a plan makes of a species.
+    assert {species.shape for species in TABLE.values()} == {TAPERED, CANES, "ellipsoid"}
     assert any(not species.evergreen for species in TABLE.values())
     assert any(species.clear_stem_m > 0 for species in TABLE.values())
     assert DEFAULT_SPECIES in TABLE
@@ -25,21 +35,55 @@ def test_the_table_serves_screens():
 @pytest.mark.parametrize("species", TABLE.values(), ids=TABLE)
 def test_every_value_has_a_source_and_is_possible(species):
     for name in (
-        "growth",
+        "height_curve",
+        "width_law",
+        "profile",
+        "leaf_density",
         "mature_height",
         "mature_spread",
+        "hardiness_zones",
         "shape",
-        "spread_share",
-        "leaf_density",
+        *species.tolerances,
     ):
         assert species.sources[name]
-    low, typical, high = species.yearly_growth_m
-    assert 0 < low <= typical <= high
+    assert set(species.grades) == set(GRADED)
+    # Low, typical and high growth share the exponent, and a plant of more growth is never smaller, less
+    # wide or more pointed.
+    curves = [species.curve(growth) for growth in GROWTHS]
+    assert len({curve.exponent for curve in curves}) == 1
+    for values in (
+        [curve.asymptote_m for curve in curves],
+        [curve.rate for curve in curves],
+        [species.full_height(growth) for growth in GROWTHS],
+        [species.width(growth).coefficient for growth in GROWTHS],
+        [species.width(growth).widest_m for growth in GROWTHS],
+        [species.full_spread(growth) for growth in GROWTHS],
+        [-(species.exponent(growth) or 1.0) for growth in GROWTHS],
+        list(species.leaf_density),
+    ):
+        assert values == sorted(values)
+        assert values[0] > 0 or values[-1] < 0
     assert 0 < species.mature_height_m[0] <= species.mature_height_m[1] <= HIGHEST_PLANT_M
     assert 0 < species.mature_spread_m[0] <= species.mature_spread_m[1]
     assert 0 < species.stock_height_m <= species.mature_height_m[1]
     assert species.latin_name.startswith(species.genus)
-    assert species.winter_share == 1 if species.evergreen else species.winter_share < 1
+    # Half-evergreen privet alone keeps less than all of its leaves and is called evergreen.
+    assert species.winter_share == 1 or not species.evergreen or species.sources["winter_share"]
+    assert species.winter_share < 1 or species.evergreen
+
+
+@pytest.mark.parametrize("key", TABLE)
+def test_figures_of_the_shipped_species_are_the_fitted_ones(key):
+    species, kind = TABLE[key], load_measured()[key]
+    assert species.curve("typical") == kind.curve
+    assert species.width("typical").coefficient == kind.width.coefficient
+    assert species.leaf_density == kind.leaf_density
+    # The published exponent is the best that is known, the paraboloid the cautious end.
+    if species.shape == TAPERED:
+        assert [species.exponent(growth) for growth in GROWTHS] == list(kind.profile[::-1])
+    else:
+        assert species.profile is None
+    assert species.grades == dict(kind.grades)
 
 
 # USDA PLANTS characteristics, mature height in ft (open data, code).
@@ -73,17 +117,16 @@ def test_mature_heights_against_the_open_plant_data(key, feet):
 @pytest.mark.evidence(
     part="Plants and growth",
     kind="published",
-    against="Height, spread and growth class of northern white cedar",
+    against="Height and spread of northern white cedar",
     source="University of Florida IFAS, fact sheet ST-629, 1994",
     status="read",
     tolerance="exact",
 )
 def test_white_cedar_against_the_fact_sheet():
-    # 25 to 40 ft tall, 10 to 12 ft spread, slow (UF/IFAS ST-629, 1994, read).
+    # 25 to 40 ft tall, 10 to 12 ft spread (UF/IFAS ST-629, 1994, read).
     cedar = TABLE["thuja_occidentalis"]
     assert cedar.mature_height_m == pytest.approx((25 * FOOT, 40 * FOOT))
     assert cedar.mature_spread_m == pytest.approx((10 * FOOT, 12 * FOOT))
-    assert cedar.yearly_growth_m == GROWTH_CLASSES["slow"]
 
 
 @pytest.mark.evidence(
@@ -125,6 +168,76 @@ def test_a_plan_changes_and_adds_species():
     assert load_species() == TABLE
 
 
+def test_own_figures_become_curves_by_the_rule_and_are_graded_own():
+    own = {
+        "latin": "Taxus baccata", "shape": "cone", "mature_height": ["4 m", "8 m"],
+        "mature_spread": ["2 m", "4 m"],
+    }  # fmt: skip
+    known = TABLE["picea_pungens"]
+    table = load_species(
+        {
+            # By yearly growth: m = 1, A the mature height (low, mean, high), k = g / A.
+            "rated": {**own, "growth_class": "moderate", "spread_share": 0.5},
+            # By the curve's own figures, with a width through the mature size.
+            "curved": {
+                **own,
+                "height_curve": {
+                    "asymptote": ["5 m", "6 m", "7 m"], "rate": [0.05, 0.06, 0.07], "exponent": 1.5,
+                },
+            },
+            "straight": {**own, "yearly_growth": ["0.1 m", "0.2 m", "0.3 m"], "height_curve": {"exponent": 0}},
+            "taller": {"like": "picea_pungens", "mature_height": ["20 m", "30 m"]},
+            "wider": {"like": "picea_pungens", "mature_spread": ["5 m", "7 m"], "leaf_density": [1, 3]},
+            "quick": {"like": "picea_pungens", "yearly_growth": ["1 m", "1 m", "1 m"]},
+        }
+    )  # fmt: skip
+    for growth, rate, tall in zip(
+        GROWTHS, GROWTH_CLASSES["moderate"], (4.0, 6.0, 8.0), strict=True
+    ):
+        assert table["rated"].curve(growth) == HeightCurve(tall, rate / tall, 1.0)
+    assert [table["rated"].width("high").coefficient, table["rated"].width("high").exponent] == [
+        0.5,
+        1.0,
+    ]
+    assert table["rated"].grades == {"height": OWN, "width": OWN, "profile": OWN}
+    assert table["curved"].curve("typical") == HeightCurve(6.0, 0.06, 1.5)
+    assert table["straight"].curve("high") == HeightCurve(8.0, 0.3 / 8.0, 0.0)
+    # A known kind keeps its rate and exponent, and takes the stated size.
+    assert table["taller"].curve("typical") == HeightCurve(
+        25.0, known.curve("typical").rate, known.curve("typical").exponent
+    )
+    assert table["taller"].full_height("high") == 30.0
+    assert table["taller"].grades == {**known.grades, "height": OWN}
+    assert table["taller"].sources["mature_height"] == "the user's value"
+    assert table["wider"].width("typical").widest_m == 6.0
+    assert table["wider"].width("typical").coefficient == known.width("typical").coefficient
+    assert table["wider"].leaf_density == (1.0, 2.0, 3.0)
+    assert table["wider"].grades == {**known.grades, "width": OWN, "leaves": OWN}
+    assert table["quick"].curve("typical") == HeightCurve(
+        sum(known.mature_height_m) / 2, 1 / (sum(known.mature_height_m) / 2), 1.0
+    )
+    assert table["quick"].evidence == "own figures"
+
+
+def test_the_weakest_grade_is_the_one_that_is_told():
+    assert TABLE["tsuga_canadensis"].grades["height"] == "published"
+    assert TABLE["tsuga_canadensis"].grade("height") == "published"
+    assert TABLE["tsuga_canadensis"].grade("height", "width") == "memory"
+    assert TABLE["tsuga_canadensis"].evidence == "from memory"
+    assert TABLE["thuja_occidentalis"].evidence == "published range"
+
+
+def test_the_usual_spacing_has_a_source_or_is_custom():
+    laurel, spruce = TABLE["prunus_laurocerasus"], TABLE["picea_pungens"]
+    assert laurel.usual_spacing_m == 0.45
+    assert laurel.spacing_source == laurel.sources["spacing"]
+    assert spruce.spacing_source == "custom"
+    for species in TABLE.values():
+        if species.spacing_source == "custom":
+            assert CUSTOM_SPACING_M[0] <= species.usual_spacing_m <= CUSTOM_SPACING_M[1]
+            assert species.usual_spacing_m < species.mature_spread_m[1]
+
+
 BAD = [
     ({"a": "thuja"}, "key species.a: 'a' is not a species but 'thuja'"),
     ({"a": {"latin": "A b"}}, "key species.a.shape: this key is missing"),
@@ -158,7 +271,7 @@ BAD = [
     ({"thuja_occidentalis": {"evergreen": "yes"}}, "evergreen: 'yes' is neither true nor false"),
     (
         {"thuja_occidentalis": {"leaf_density": [4, 2]}},
-        "leaf_density: [4.0, 2.0] is not in rising order",
+        "leaf_density: [4, 2] is not in rising order",
     ),
     (
         {"thuja_occidentalis": {"spread_share": 0}},
@@ -169,6 +282,42 @@ BAD = [
         "establishment_years: -1 is out of range. Give at least 0",
     ),
     ({"thuja_occidentalis": {"stock_height": "20 m"}}, "never grows above"),
+    (
+        {
+            "a": {
+                "latin": "A b",
+                "shape": "cone",
+                "mature_height": ["4 m", "5 m"],
+                "mature_spread": ["1 m", "2 m"],
+            }
+        },
+        "key species.a.yearly_growth: nothing says how fast it grows. Write yearly_growth or growth_class",
+    ),
+    (
+        {
+            "thuja_occidentalis": {
+                "yearly_growth": ["1 m", "1 m", "1 m"],
+                "height_curve": {"exponent": 2},
+            }
+        },
+        "height_curve.exponent: a curve with the exponent 2 does not follow from a yearly growth",
+    ),
+    (
+        {"thuja_occidentalis": {"height_curve": {"rate": [0.2, 0.1, 0.3]}}},
+        "height_curve.rate: [0.2, 0.1, 0.3] is not in rising order",
+    ),
+    (
+        {"thuja_occidentalis": {"width_law": {"exponent": 1.5}}},
+        "width_law.exponent: 1.5 is out of range. Give at most 1",
+    ),
+    (
+        {"thuja_occidentalis": {"profile": [0.2, 0.3]}},
+        "profile: [0.2, 0.3] is not a list of 3. Write one number, or three",
+    ),
+    (
+        {"thuja_occidentalis": {"profile": [0.2, 0.3, 0.4]}},
+        "profile: [0.2, 0.3, 0.4] is not in falling order. Write the greatest",
+    ),
     ({"thuja_occidentalis": {"latin": 3}}, "latin: 3 is not a text"),
     ({"thuja_occidentalis": {"sources": "a book"}}, "sources: 'a book' is not a table"),
     (

@@ -15,7 +15,7 @@ from screenplan.ground.errors import InputError
 from screenplan.planting import growth, stand
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.maturity import FOLLOWED_YEARS, MATURE_YEAR
-from screenplan.planting.species import load_species
+from screenplan.planting.species import load_species, planned_species
 from screenplan.planting.stand import Start, sizes_of, stand_of
 from screenplan.running.pipeline import run_plan
 
@@ -49,7 +49,7 @@ def test_nobody_but_the_stand_grows_a_plant():
 
 
 def test_nobody_else_takes_the_figures_by_which_plants_grow():
-    rates = {"yearly_growth", "establishment_years", "spread_share", "clear_stem_share"}
+    rates = {"height_curve", "width_law", "establishment_years", "clear_stem_share"}
     takers = {
         path.relative_to(PACKAGE).as_posix()
         for path in PACKAGE.rglob("*.py")
@@ -70,17 +70,18 @@ def test_a_run_grows_each_plant_once_however_many_steps_ask(monkeypatch):
     stand._grow.cache_clear()
     run = run_plan(sample_plan())
     assert len(asked) == len(set(asked))
-    table = load_species(run.plan.species)
-    columns = ("species", "stock_height_m", "existing")
+    table = planned_species(run.plan)
+    columns = ("species", "stock_height_m", "existing", "stock")
     planted = {
-        Start(table[key], height, bool(stands))
-        for key, height, stands in zip(
+        Start(table[key], height, bool(stands), stock)
+        for key, height, stands, stock in zip(
             *(run.layers["plants"][name] for name in columns), strict=True
         )
     }
     # Each start at low, typical and high growth: those of the layer, and each species of the table
     # as the needed height compares it.
-    compared = {Start(one, one.stock_height_m, False) for one in table.values()}
+    stock = run.plan.plants.stock
+    compared = {Start(one, one.stock_height_m, False, stock) for one in table.values()}
     assert len(asked) == 3 * len(planted | compared)
     run_plan(sample_plan())
     assert len(asked) == 3 * len(planted | compared)

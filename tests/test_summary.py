@@ -41,19 +41,24 @@ def test_views_are_counted_by_what_becomes_of_them():
     views = make_layer(VIEWS, rows=6).assign(
         status=["closes", "closes", "stays open", "closed already", "no view", "no view"],
         year_closed=pd.array([3, 9, pd.NA, pd.NA, pd.NA, pd.NA], dtype="Int64"),
+        year_closed_low=pd.array([4, 12, pd.NA, pd.NA, pd.NA, pd.NA], dtype="Int64"),
+        year_closed_high=pd.array([2, 5, pd.NA, pd.NA, pd.NA, pd.NA], dtype="Int64"),
+        evidence="measured",
         opens_again=pd.array([pd.NA] * 6, dtype="Int64"),
     )
     # Counted by hand.
     assert told({"views": views}) == {
-        "The screen closes": "2 of the 3 views that are open today, in years 3 to 9; 1 stays open",
+        "The screen closes": "2 of the 3 views that are open today, in years 3 to 9 (2 to 12); growth: measured; 1 stays open",
         "Views onto private places": "4",
         "  closed by what stands already": "1",
-        "  closed by the screen": "2, in years 3 to 9",
+        "  closed by the screen": "2, in years 3 to 9 (2 to 12); growth: measured",
         "  left open": "1",
     }
     one = told({"views": views.iloc[1:2]})
-    assert one["  closed by the screen"] == "1, in year 9"
-    assert one["The screen closes"] == "the one view that is open today, in year 9"
+    assert one["  closed by the screen"] == "1, in year 9 (5 to 12); growth: measured"
+    assert one["The screen closes"] == (
+        "the one view that is open today, in year 9 (5 to 12); growth: measured"
+    )
 
 
 def test_what_the_plan_closes_is_said_before_anything_else():
@@ -103,9 +108,10 @@ def test_a_row_that_never_closes_is_said_so():
         year_closed=pd.array([7, pd.NA, pd.NA, pd.NA, pd.NA], dtype="Int64"),
         mature_closed_from_m=[0.0, 0.2, 0.4, 0.5, 0.0],
         mature_closed_height_m=[4.0, 1.2, 4.0, 4.0, 0.0],
+        evidence="own figures",
     )
     assert told({"closure": closure}) == {
-        "Row a closes": "from 0.40 m to 1.80 m in year 7",
+        "Row a closes": "from 0.40 m to 1.80 m in year 7; growth: own figures",
         "Row b closes": "not from 0.40 m to 1.80 m; crowns meet from 0.20 m to 1.20 m",
         "Row c closes": "from 0.40 m to 1.80 m only after the years looked at",
         "Row d closes": "not from 0.40 m to 1.80 m; crowns meet from 0.50 m to 4.00 m",

@@ -6,11 +6,14 @@ import re
 from collections.abc import Mapping
 
 from docs.generate.markdown import code, codes, number, page, plain, section, table
+from screenplan.contracts import GROWTHS
 from screenplan.effects.applied import setback_text
 from screenplan.ground.crown_shapes import shape_words
+from screenplan.ground.told_years import tell_year
 from screenplan.ground.units import FOOT_M
 from screenplan.plan.findings import names_of
 from screenplan.plan.values import key_of
+from screenplan.planting.prospects import prospect_of
 from screenplan.planting.species import GROWTH_CLASSES, TOLERANCES, Species, load_species
 from screenplan.rules.limit_kinds import KINDS, Limit
 from screenplan.rules.limits import load_limits
@@ -44,10 +47,23 @@ A plan changes a rule in `[setbacks.rules.KEY]` or `[limits.rules.KEY]`, or name
 marked as the user's."""
 
 _SPECIES = """\
-A pair is low and high. Growth is by class: {classes} metres a year for low, typical and high growth (a
-convention of planting guides, from memory). A range from low to high growth is no confidence interval:
-see what [the external checks](#page-evidence) say of heights at 20 years. Whether a plant thrives, is allowed
-or spreads where you are, a local nursery or extension service knows."""
+A pair is low and high; three figures are those of low, typical and high growth. Height follows the curve
+h(t) = A (1 - exp(-k t))^m from the height of the stock on (m 0 is a straight line that rises by k A a year),
+width a power of the height, and the crown's radius its height below the tip to the power of its profile.
+Low growth is that of a plant that one in ten stays below: short, narrow, pointed and thin; high growth tall,
+wide, blunt and dense. Profiles were published of forest trees: the published exponent is the best that can
+be hoped for, a paraboloid (0.5) the cautious end; typical is the middle, for nothing says where between
+the two a young tree in the open lies. Each figure says how good its evidence is: measured on this kind; on
+relatives of the same genus, leaf and habit; on its group of leaves; published curves; memory.
+[The external checks](#page-evidence) say how far the curves miss. Whether a plant thrives, is allowed or
+spreads where you are, a local nursery or extension service knows."""
+_OWN = """\
+Give a height by `yearly_growth` (or `growth_class`: {classes} metres a year, a convention of planting guides,
+from memory) and `mature_height`: they become the curve with m = 1 that starts with this growth and
+slows down evenly towards the mature height. Or give `height_curve` with `asymptote`, `rate` and
+`exponent`. A `spread_share` is a width in proportion to the height; `width_law` has `coefficient`,
+`exponent` and `widest`. With `like` you change a known kind: a `mature_height` takes the place of its
+asymptote. What you give is graded "own"."""
 
 
 def rules_page() -> str:
@@ -153,50 +169,75 @@ def species_page() -> str:
     return page(
         "Species",
         "species",
-        _SPECIES.format(classes=classes),
+        _SPECIES,
         table(
-            ["Key", "Plant", "Mature height", "Mature spread", "Shape"],
-            [
-                [f"[{code(key)}](#species-{key})", f"{plain(one.common_name)}, *{plain(one.latin_name)}*",
-                 _lengths(one.mature_height_m), _lengths(one.mature_spread_m), one.shape]
-                for key, one in shipped.items()
-            ],
+            ["Key", "Plant", "Height in 5, 10, 20 years", "Width", "Row closed up to 1.8 m", "Growth"],
+            [_listed(key, one) for key, one in shipped.items()],
         ),
         "Shapes: " + ", ".join(shape_words()) + ".",
         *(part for key, one in shipped.items() for part in _species(key, one)),
         section("Your own", 2, "own-species"),
+        _OWN.format(classes=classes),
         f"Keys of a species table: {codes(names_of(Species))}. Lengths are text with their unit. "
         f"Tolerances: {', '.join(TOLERANCES)}.",
     )  # fmt: skip
 
 
+def _listed(key: str, one: Species) -> list[str]:
+    told, typical = prospect_of(one), GROWTHS.index("typical")
+    height, width = (
+        ", ".join(f"{size:.1f}" for size in sizes[typical]) + f"{NO_BREAK}m"
+        for sizes in (told.height_m, told.width_m)
+    )
+    return [
+        f"[{code(key)}](#species-{key})", f"{plain(one.common_name)}, *{plain(one.latin_name)}*",
+        height, width, f"{tell_year(told.closes)}, set {_length(told.spacing_m)} apart", one.evidence,
+    ]  # fmt: skip
+
+
+def _by_growth(values) -> str:
+    return " / ".join(f"{value:.3g}" for value in values)
+
+
 def _species(key: str, one: Species) -> list[str]:
+    curves, laws = ([of(growth) for growth in GROWTHS] for of in (one.curve, one.width))
+    stops = " / ".join(f"{one.full_height(growth):.3g}" for growth in GROWTHS)
+    planted = one.height_curve.planted_m
+    clock = (
+        "years of growth" if planted is None else f"years since a plant of {planted:g} m was set"
+    )
     figures = {
+        "height_curve": f"A {_by_growth(curve.asymptote_m for curve in curves)} m, k "
+        f"{_by_growth(curve.rate for curve in curves)} a year, m {number(curves[0].exponent)}, up to {stops} m; {clock}",
+        "width_law": f"{_by_growth(law.coefficient for law in laws)} times the height to the power "
+        f"{number(laws[0].exponent)}, up to {_by_growth(law.widest_m for law in laws)} m",
+        "profile": f"{' / '.join(number(one.exponent(growth)) for growth in GROWTHS)}"
+        if one.profile else "",
+        "spacing": f"{_length(one.usual_spacing_m)} between plants of a row",
         "mature_height": _lengths(one.mature_height_m),
         "mature_spread": _lengths(one.mature_spread_m),
-        "growth": f"{' / '.join(number(rate) for rate in one.yearly_growth_m)} m a year",
-        "establishment_years": f"{number(one.establishment_years)} years until it grows at its full rate",
         "stock_height": f"{_length(one.stock_height_m)} when planted",
         "shape": one.shape,
-        "spread_share": f"{number(one.spread_share)} of the height",
         "clear_stem": _clear_stem(one),
         "kept_height": _length(one.kept_height_m) if one.kept_height_m else "",
         "kept_width": _length(one.kept_width_m) if one.kept_width_m else "",
-        "leaf_density": f"{_pair(one.leaf_density)} m²/m³",
+        "leaf_density": f"{_by_growth(one.leaf_density)} m²/m³",
         "winter_share": f"{one.winter_share:.0%} of the screening is left in winter",
         "hardiness_zones": _pair(one.hardiness_zones) if one.hardiness_zones else "",
         "tolerances": ", ".join(f"{name} {level}" for name, level in one.tolerances.items()),
     }  # fmt: skip
-    sources = dict(one.sources)
+    sources = {"spacing": "custom", **one.sources}
     rows = [
         [name.replace("_", " "), figure, plain(sources.pop(name, ""))]
         for name, figure in figures.items()
         if figure
     ]
     rows += [[name.replace("_", " "), "", plain(text)] for name, text in sources.items()]
+    known = [_capital(plain(text)).rstrip(".") + "." for text in (*one.warnings, one.note) if text]
     return [
         section(_capital(plain(one.common_name or one.latin_name)), 2, f"species-{key}"),
         f"{code(key)}, *{plain(one.latin_name)}*, {'evergreen' if one.evergreen else 'deciduous'}.",
+        *([" ".join(known)] if known else []),
         table(["Value", "Figure", "Where it comes from, and how it is known"], rows),
     ]
 

@@ -302,12 +302,20 @@ def processes(name, out, server, as_json):
 
 @main.command(short_help="List the species table.")
 @click.option("--us", is_flag=True, help="Show lengths in feet.")
+@click.option(
+    "--zone", type=click.IntRange(1, 13), help="Only species that are hardy in this zone."
+)
+@click.option(
+    "--height",
+    metavar="LENGTH",
+    help="Only species whose row closes up to this height, such as '3 m'; by default told up to 1.8 m.",
+)
 @_JSON
-def species(us, as_json):
-    """List the species that a plan can name, with their sizes."""
-    from screenplan.commandline.showing import show_species
+def species(us, zone, height, as_json):
+    """List the species that a plan can name: size by year, when a row of them closes, what they stand."""
+    from screenplan.commandline.species_list import show_species
 
-    show_species("us" if us else "metric", as_json=as_json)
+    show_species("us" if us else "metric", zone=zone, height=height, as_json=as_json)
 
 
 @main.command(short_help="List the rules and limits, and which apply to a plan.")

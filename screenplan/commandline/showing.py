@@ -18,6 +18,7 @@ from rich.table import Table
 
 from screenplan.ground.datum import is_ground
 from screenplan.ground.said import in_units
+from screenplan.ground.told_years import year_range
 from screenplan.ground.units import format_length
 
 #: A number and what may follow it, such as a unit; ``9-low`` is a name.
@@ -343,40 +344,6 @@ def show_keys(*, as_json: bool) -> None:
         )
 
 
-def show_species(units: str, *, as_json: bool) -> None:
-    """Show the species table."""
-    from dataclasses import asdict
-
-    from screenplan.planting.species import load_species
-
-    table = load_species()
-    if as_json:
-        show_json({key: asdict(species) for key, species in table.items()})
-        return
-
-    def span(pair) -> str:
-        return "–".join(format_length(value, units, 1).split(" ")[0] for value in pair) + (
-            " ft" if units == "us" else " m"
-        )
-
-    rows = [
-        [
-            key,
-            species.common_name,
-            span(species.mature_height_m),
-            span(species.mature_spread_m),
-            species.shape,
-        ]
-        for key, species in table.items()
-    ]
-    show_table(
-        "Species",
-        ["key", "name", "mature height", "mature spread", "shape"],
-        rows,
-        note="Add your own in the plan: [species.KEY]",
-    )
-
-
 @contextmanager
 def progress_bar(stream):
     """Show the steps of a run as they go; gives the function to call before each."""
@@ -409,12 +376,8 @@ def _console() -> Console:
 
 def _span(view) -> str:
     """Say a year of closing with its range over low and high growth."""
-    typical, late, early = (
-        view[name] for name in ("year_closed", "year_closed_low", "year_closed_high")
-    )
-    if pd.isna(typical):
-        return "stays open" if pd.isna(early) else f"never (high growth: {int(early)})"
-    return f"{int(typical)} ({'–' if pd.isna(early) else int(early)} to {'never' if pd.isna(late) else int(late)})"
+    years = [view[name] for name in ("year_closed_low", "year_closed", "year_closed_high")]
+    return "stays open" if all(pd.isna(year) for year in years) else year_range(years)
 
 
 def _text(value: Any) -> str:

@@ -207,8 +207,8 @@ CROWNS = Contract(
     ("Polygon",),
     "A plant's crown seen from above, in one year",
     key="crown_id",
-    place=Place("Planting", 40, (PLAN, SIGHT, EFFECTS)),
     optional="profile_exponent",
+    place=Place("Planting", 40, (PLAN, SIGHT, EFFECTS)),
     columns=(
         text("crown_id", "Plant and year", "Plant and year"),
         integer("plant_id", "The plant"),
@@ -285,13 +285,13 @@ CLOSURE = Contract(
     (),
     "When and how far up neighbouring crowns of a row meet",
     key="",
-    optional="year_closed",
+    optional="year_closed evidence",
     report=(
         Shown(
             "growth",
             10,
             title="When the rows close",
-            columns="line_id growth spacing_m asked_from_m asked_height_m year_closed mature_closed_from_m mature_closed_height_m",
+            columns="line_id growth spacing_m asked_from_m asked_height_m year_closed mature_closed_from_m mature_closed_height_m evidence",
         ),
     ),
     columns=(
@@ -326,6 +326,12 @@ CLOSURE = Contract(
             "Height from which it closes then: above 0 with clear stems or rounded crowns",
             "Closes in the end from",
             heading="in the end from",
+        ),
+        text(
+            "evidence",
+            "What the growth of its plants rests on: the weakest grade of height and width of all its species",
+            "Evidence of the growth",
+            heading="growth",
         ),
     ),
 )

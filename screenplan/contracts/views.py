@@ -12,7 +12,7 @@ VIEWS = Contract(
     ("LineString",),
     "One view, from a window or from where an onlooker is to a private place",
     key="view_id",
-    optional="closed_by open year_closed_low year_closed year_closed_high opens_again error_share terrain_error_share last_station_m",
+    optional="closed_by open year_closed_low year_closed year_closed_high evidence opens_again error_share terrain_error_share last_station_m",
     place=Place("Views", 40, (SIGHT,)),
     columns=(
         text("view_id", "Window and place"),
@@ -41,6 +41,11 @@ VIEWS = Contract(
         ),
         year("year_closed", "The same, typical growth"),
         year("year_closed_high", "The same, high growth", "Year closed, high growth"),
+        text(
+            "evidence",
+            "What the growth of the plants rests on: the weakest grade of height and width of all their species",
+            "Evidence of the growth",
+        ),
         year(
             "opens_again",
             "First year in which it is open after it was closed, typical growth, also after the years looked at (61 stands for all after 60); empty if it is not",

@@ -141,7 +141,16 @@ QUANTITIES = Contract(
             "Part of the work",
             "Part of the work",
             heading="for",
-            choices=("plants", "stake-out", "ground", "holes", "mulch", "water", "fence"),
+            choices=(
+                "plants",
+                "replacements",
+                "stake-out",
+                "ground",
+                "holes",
+                "mulch",
+                "water",
+                "fence",
+            ),
         ),
         text(
             "name", "What it is, in words; plants by their common and Latin names", heading="what"

@@ -8,10 +8,12 @@ import pandas as pd
 
 from screenplan.contracts import year_column
 from screenplan.ground.said import in_units
+from screenplan.ground.told_years import year_range
 from screenplan.ground.units import format_length
 from screenplan.outputs.drawings.plan import SHOWN, closed_by
 from screenplan.outputs.drawings.style import clean, year_words
 from screenplan.outputs.report_tables import Heading, Table
+from screenplan.outputs.summary import said_of
 
 #: The report's table names so many views; the layer holds all.
 MOST_VIEWS = 60
@@ -58,7 +60,11 @@ def views_table(layers: Mapping, years: Sequence[int], units: str = "metric") ->
             Heading(year_words(year), True, f"Share still open in {year_words(year)}", year)
             for year in shares
         ),
-        Heading("closed in year", True, "At typical growth; in brackets at high and at low growth"),
+        Heading(
+            "closed in year",
+            True,
+            "At typical growth; in brackets the least and the greatest year of low to high growth",
+        ),
         Heading("what leaves it open longest"),
     ]
     rows = [
@@ -80,6 +86,9 @@ def views_table(layers: Mapping, years: Sequence[int], units: str = "metric") ->
         f"already by what stands there. Shares are of all rays from the window to the place that "
         f"are still open, at typical growth, in the season in which more is open."
     )
+    growth = said_of(views.iloc[0])
+    if growth:
+        lead += f" Growth of the plants: {growth}."
     if more:
         lead += f" {more} more open views are in the layer views."
     return Table("views", "Views that are open today", headings, rows, lead)
@@ -127,10 +136,6 @@ def _causes(holes, units: str) -> dict[str, list[str]]:
 
 
 def _closing(row: Mapping) -> str:
-    typical, slow, quick = (
-        row[name] for name in ("year_closed", "year_closed_low", "year_closed_high")
+    return year_range(
+        [row[name] for name in ("year_closed_low", "year_closed", "year_closed_high")]
     )
-    if pd.isna(typical):
-        return "never" if pd.isna(quick) else f"never ({int(quick)} to never)"
-    late = "never" if pd.isna(slow) else int(slow)
-    return f"{int(typical)} ({int(quick)} to {late})"

@@ -7,6 +7,8 @@ from typing import NamedTuple
 
 import pandas as pd
 
+from screenplan.contracts import GROWTHS
+from screenplan.ground.told_years import tell_year
 from screenplan.ground.units import format_length
 from screenplan.outputs.plant_names import names_in
 
@@ -98,6 +100,9 @@ def _tell_dropped(dropped: pd.DataFrame, _about: _About):
 
 def _tell_closure(closure: pd.DataFrame, about: _About):
     typical = closure[closure["growth"] == "typical"]
+    years = {
+        line: part.set_index("growth")["year_closed"] for line, part in closure.groupby("line_id")
+    }
     for row in typical.itertuples():
         height = format_length(row.asked_height_m, about.units)
         begin = format_length(row.asked_from_m, about.units)
@@ -117,7 +122,11 @@ def _tell_closure(closure: pd.DataFrame, about: _About):
                 else f"not from {begin} to {height}; {meets}"
             )
         else:
-            says = f"from {begin} to {height} in year {int(row.year_closed)}"
+            told = tell_year(
+                [years[row.line_id].get(growth, row.year_closed) for growth in GROWTHS],
+                said_of(row),
+            )
+            says = f"from {begin} to {height} in {told}"
         yield f"Row {row.line_id} closes", says
 
 
@@ -139,7 +148,7 @@ def _tell_first(views: pd.DataFrame, _about: _About):
     elif not closes:
         says = f"none of {those}" if seen > 1 else f"not {those}"
     else:
-        years = views.loc[views["status"] == "closes", "year_closed"].dropna().astype(int)
+        closing = views.loc[views["status"] == "closes"]
         whole = (
             those
             if closes == seen == 1
@@ -147,7 +156,7 @@ def _tell_first(views: pd.DataFrame, _about: _About):
             if not left
             else f"{closes} of {those}"
         )
-        says = f"{whole}, in {_year_span(years)}"
+        says = f"{whole}, in {_view_years(closing)}"
         if left:
             says += f"; {left} {'stays' if left == 1 else 'stay'} open"
     yield "The screen closes", says
@@ -159,8 +168,7 @@ def _tell_views(views: pd.DataFrame, _about: _About):
     yield "Views onto private places", str(exist)
     yield "  closed by what stands already", str(int(counts.get("closed already", 0)))
     closing = views[views["status"] == "closes"]
-    years = closing["year_closed"].dropna().astype(int)
-    when = f", in {_year_span(years)}" if len(years) else ""
+    when = f", in {_view_years(closing)}" if len(closing) else ""
     yield "  closed by the screen", f"{len(closing)}{when}"
     yield "  left open", str(int(counts.get("stays open", 0)))
     again = views.loc[(views["status"] == "stays open") & views["opens_again"].notna()]
@@ -190,9 +198,25 @@ def _tell_missing(missing: pd.DataFrame, _about: _About):
     )
 
 
-def _year_span(years: pd.Series) -> str:
-    first, last = int(years.min()), int(years.max())
-    return f"year {first}" if first == last else f"years {first} to {last}"
+def _view_years(closing: pd.DataFrame) -> str:
+    """Tell the years in which views close, with the least and greatest of low to high growth, and on what they rest."""
+    typical = closing["year_closed"].dropna().astype(int)
+    every = closing[["year_closed_high", "year_closed", "year_closed_low"]]
+    first, last = int(typical.min()), int(typical.max())
+    least, most = (
+        int(every.min().min()),
+        "never" if every.isna().any(axis=None) else int(every.max().max()),
+    )
+    said = f"year {first}" if first == last else f"years {first} to {last}"
+    span = "" if (least, most) == (first, last) else f" ({least} to {most})"
+    growth = said_of(closing.iloc[0])
+    return f"{said}{span}; growth: {growth}" if growth else f"{said}{span}"
+
+
+def said_of(row) -> str:
+    """Give what the growth rests on of which a row of a layer tells a year; empty if it is not known."""
+    evidence = getattr(row, "evidence", None)
+    return "" if evidence is None or pd.isna(evidence) else str(evidence)
 
 
 def _tell_checks(checks: pd.DataFrame, _about: _About):

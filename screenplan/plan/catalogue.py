@@ -38,8 +38,8 @@ class Catalogue:
     ----------
     called : str
         What one is, such as ``rule``.
-    shipped : (str, str)
-        The package and the file of those that are shipped.
+    shipped : (str, str) or callable
+        The package and the file of those that are shipped, or what gives their tables.
     model : type
         What a table is read into; it has a field ``key`` for the table's name.
     over : callable
@@ -52,7 +52,7 @@ class Catalogue:
     """
 
     called: str
-    shipped: tuple[str, str]
+    shipped: tuple[str, str] | Callable[[], Mapping[str, Any]]
     model: Any
     over: Callable[[Mapping[str, Entry], str, Mapping[str, Any]], Mapping[str, Any]]
     at: str = ""
@@ -77,6 +77,8 @@ class Catalogue:
 
     @cached_property
     def _shipped(self) -> Mapping[str, Entry]:
+        if callable(self.shipped):
+            return self._laid_over({}, self.shipped(), f"the shipped {self.called}")
         return self._laid_over({}, shipped_tables(*self.shipped), f"the shipped {self.shipped[1]}")
 
     @cached_property

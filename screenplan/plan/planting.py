@@ -40,7 +40,12 @@ class Rows(Section):
     row_distance: Length | None = Field(
         None, gt=0, le=20, description="Distance between two rows; by default 0.866 of the spacing"
     )
-    spacing: Length = Field(1.5, ge=0.1, le=30, description="Distance between plants in a row")
+    spacing: Length | None = Field(
+        None,
+        ge=0.1,
+        le=30,
+        description="Distance between plants in a row; by default the usual one of the species, of several the least",
+    )
     fit: Literal["evened", "exact"] = Field(
         "evened",
         description="evened: both ends planted, no gap wider than the spacing; exact: the spacing from the zero peg on, or both ways from a shared corner or a plant that stands",
@@ -87,6 +92,19 @@ class Growth(Section):
     )
     years: int = Field(30, ge=1, le=LAST_YEAR, description="Years that are looked at")
     show_years: Years = Field((0, 3, 5, 10, 20), description="Years for which crowns are drawn")
+    losses: float = Field(
+        0.11,
+        ge=0,
+        le=0.9,
+        description="Share of the plants that die over the first two years: no figure for hedges was found; street trees are an upper bound",
+    )
+    replaced: int = Field(
+        2,
+        ge=0,
+        le=2,
+        description="Years for which the dead are replaced, so that the row stays whole",
+        json_schema_extra={"unit": "years"},
+    )
     asked_height: Length = Field(
         1.8,
         gt=0,

@@ -17,13 +17,15 @@ import pandas as pd
 from screenplan.contracts import CLOSURE
 from screenplan.contracts.findings import Finding
 from screenplan.contracts.tables import table_of
+from screenplan.ground.told_years import tell_year
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.growth import GROWTHS
 from screenplan.planting.lines import covered_spans
 from screenplan.planting.maturity import followed_years, lasts_from
+from screenplan.planting.mixes import planned_spacing
 from screenplan.planting.neighbours import GAP_TOLERANCE_M, gaps_between
 from screenplan.planting.shapes import meeting_band, shape_radius
-from screenplan.planting.species import Species
+from screenplan.planting.species import Species, evidence_of
 from screenplan.planting.stand import Start, sizes_of, stand_of
 from screenplan.planting.zones import plantable_ground
 
@@ -71,7 +73,7 @@ def close_rows(
         closed from the one height to the other until its plants are grown. Lines with fewer than
         two neighbours have no row.
     """
-    growth, spacing = plan.growth, plan.rows.spacing
+    growth, spacing = plan.growth, planned_spacing(plan, table)
     lines = planting_lines.geometry.to_numpy()
     zone = (
         None if plantable_zone is None else plantable_ground(plantable_zone, None, planting_lines)
@@ -97,6 +99,10 @@ def close_rows(
         pair = sorted((int(stand.start[gap.before]), int(stand.start[gap.after])))
         pairs.setdefault(gap.line, set()).add((*pair, round(gap.width_m, 6)))
     rows = []
+    said = {
+        line: evidence_of(stand.starts[k].species for pair in found for k in pair[:2])
+        for line, found in pairs.items()
+    }
     for line in sorted(worst):
         line_id = planting_lines["line_id"].iloc[line]
         begin = growth.asked_from
@@ -115,6 +121,7 @@ def close_rows(
                     "year_closed": lasts_from(closed, growth.years),
                     "mature_closed_height_m": float(high[-1]),
                     "mature_closed_from_m": float(low[-1]),
+                    "evidence": said[line],
                 }
             )
     return table_of(CLOSURE, rows)
@@ -126,6 +133,10 @@ def lowest_sight(needed_height: gpd.GeoDataFrame | None, line_id: str) -> float:
         return 0.0
     lowest = needed_height.loc[needed_height["line_id"] == line_id, "lowest_m"].astype(float).min()
     return 0.0 if pd.isna(lowest) else max(float(lowest), 0.0)
+
+
+def _said(evidence) -> str:
+    return "" if pd.isna(evidence) else str(evidence)
 
 
 def pair_band(first: tuple, second: tuple, gap: float) -> tuple[np.ndarray, np.ndarray]:
@@ -213,7 +224,14 @@ def row_bands(
 def judge_closure(closure, plan) -> Iterator[Finding]:
     """Tell of each row whether it closes up to the asked height by the year of the goal."""
     closed_by = plan.goal.closed_by
+    years = {
+        line: part.set_index("growth")["year_closed"] for line, part in closure.groupby("line_id")
+    }
     for row in closure.loc[closure["growth"] == "typical"].itertuples():
+        told = tell_year(
+            [years[row.line_id].get(growth, row.year_closed) for growth in GROWTHS],
+            _said(getattr(row, "evidence", None)),
+        )
         name = f"closure of {row.line_id}"
         band = f"from {{{row.asked_from_m:.2f} to {row.asked_height_m:.2f} m}}"
         if pd.isna(row.year_closed):
@@ -234,7 +252,7 @@ def judge_closure(closure, plan) -> Iterator[Finding]:
             yield Finding(name, "fails", says, "a closer spacing or a wider species")
             continue
         year = int(row.year_closed)
-        says = f"Crowns meet {band} in year {year} at typical growth"
+        says = f"Crowns meet {band} in {told}"
         if closed_by is None:
             yield Finding(
                 name, "cannot be judged", f"{says}; no goal is set", "goal.closed_by: the year by which they should"
@@ -242,7 +260,7 @@ def judge_closure(closure, plan) -> Iterator[Finding]:
         elif year <= closed_by:
             yield Finding(name, "passes", says)
         else:
-            says = f"Crowns meet {band} not before year {year}; by year {closed_by} they should"
+            says = f"Crowns meet {band} not before {told}; by year {closed_by} they should"
             yield Finding(
                 name, "fails", says, "taller stock, a closer spacing, a faster species, or a later goal"
             )  # fmt: skip

@@ -72,11 +72,11 @@ class WidthLaw:
     widest_m: float
 
     def __post_init__(self):
-        if not (self.coefficient > 0 and 0 < self.exponent < 1 and self.widest_m > 0):
+        if not (self.coefficient > 0 and 0 < self.exponent <= 1 and self.widest_m > 0):
             raise refuse(
                 f"a width law has the coefficient {self.coefficient:g}, the exponent "
                 f"{self.exponent:g} and the widest {{{self.widest_m:g} m}}",
-                "Write an exponent between 0 and 1, and the other two above 0",
+                "Write an exponent above 0 and up to 1, and the other two above 0",
             )
 
 
@@ -155,6 +155,29 @@ def years_to(curve: HeightCurve, height_m, start_height_m) -> np.ndarray:
             years = np.log((1.0 - np.minimum(start / A, 1.0) ** (1.0 / m)) / left) / k
         years = np.where(goal < A, years, np.inf)
     return np.where(goal <= start, 0.0, np.where(start >= A, np.inf, years))
+
+
+def greatest_yearly_growth(curve: HeightCurve) -> float:
+    """Growth of the year in which it grows most, metres: where h/A = (1 − 1/m)^m, or at once for m up to 1.
+
+    Raises
+    ------
+    InputError
+        For an exponent between 0 and 1, whose growth has no greatest value.
+
+    Examples
+    --------
+    >>> greatest_yearly_growth(HeightCurve(10.0, 0.1, 2.0)), greatest_yearly_growth(HeightCurve(10.0, 0.1, 0.0))
+    (0.5, 1.0)
+    """
+    A, k, m = curve.asymptote_m, curve.rate, curve.exponent
+    if m in (0.0, 1.0):
+        return k * A
+    if m < 1.0:
+        raise refuse(
+            f"a curve with the exponent {m:g} has no greatest growth", "Write 0, or 1 or more"
+        )
+    return k * A * (1.0 - 1.0 / m) ** (m - 1.0)
 
 
 def scenario(curve: HeightCurve, log_spread: float) -> HeightCurve:

@@ -1,19 +1,24 @@
 """Height, spread and clear stem of a plant by year.
 
-Symbols: h height, H mature height, g yearly growth of a young rooted plant, t years since planting,
-e years of establishment, τ effective years of growth, h₀ height when planted.
+The laws are those of `screenplan.planting.curves`, the figures those of the species: a curve of Chapman
+and Richards that starts at the height of the stock, and a width by the height. Symbols: t years since
+planting, e years of establishment, τ effective years of growth.
 
-Smooth curve: dh/dτ = g (1 − (h/H)²), solved by h = H tanh(g τ / H + artanh(h₀ / H)).
-It starts at the rate g and slows down towards H. Straight curve: h = min(h₀ + g τ, H).
+Establishment: growth rises evenly from nothing to its full rate over e years, so τ = t²/(2e) for t < e,
+and t − e/2 after. A thicker stem takes longer, so that small stock catches up; e is that of the zone, the
+stem (by the height) and the kind of stock, or the species' own figure. A curve whose years are years since
+planting holds the establishment of the trees to which it was fitted, field-grown ones of a known height in
+mild zones. Then e is counted from theirs: what it exceeds it by slows the start as above, and what it
+falls short of it by is made up for at once: with d = −e > 0 years less, τ = 2t − t²/(2d) for t < d, and
+t + d/2 after.
 
-Establishment: growth rises evenly from nothing to its full rate over e years, so
-τ = t²/(2e) for t < e, and t − e/2 after.
+Growth "low", "typical", "high" takes the figures of a plant that one in ten stays below, of the middle,
+and of one that one in ten grows above; they share the exponent of the curve, so that they never cross.
+Curve "straight" rises by the greatest yearly growth of the smooth one until the plant is grown.
 
-Growth "low", "typical", "high" takes the low, mean and high mature sizes and the low, typical and
-high rate. A clipped hedge (shape "box" with a kept height) stops at that height, and its spread along
-the row stays at that of a plant of that height. A plant never shrinks: one that is planted taller than the mature height of its growth
-class keeps its height. Height rises with t and with the growth class in every case, since dh/dτ
-does not fall when g or H rise.
+A clipped hedge (shape "box" with a kept height) stops at that height, and its spread along the row stays
+at that of a plant of that height. A plant never shrinks: one that is planted taller than it grows keeps
+its height. Height rises with t and with the growth class in every case.
 """
 
 from __future__ import annotations
@@ -22,27 +27,76 @@ import numpy as np
 
 from screenplan.contracts import GROWTHS
 from screenplan.ground.errors import refuse
-from screenplan.planting.species import Species
+from screenplan.planting import curves
+from screenplan.planting.curves import HeightCurve, greatest_yearly_growth
+from screenplan.planting.measured import load_establishment, months_to_root, stem_inches
+from screenplan.planting.species import MILD_ZONE, Species
 
 TYPICAL = GROWTHS.index("typical")
 CURVES = ("smooth", "straight")
+#: Stock of a plant whose kind of stock is not known.
+USUAL_STOCK = "container"
+MONTHS = 12.0
 
 
-def effective_years(years, establishment_years: float) -> np.ndarray:
+def effective_years(years, establishment_years) -> np.ndarray:
     """Years of full growth that ``years`` since planting are worth (τ of the module text).
 
     Examples
     --------
-    Two years of establishment are worth one.
+    Two years of establishment are worth one; two less than the curve holds are worth one more.
 
-    >>> effective_years([1.0, 2.0, 4.0], 2.0).tolist()
-    [0.25, 1.0, 3.0]
+    >>> effective_years([1.0, 2.0, 4.0], 2.0).tolist(), effective_years([1.0, 2.0, 4.0], -2.0).tolist()
+    ([0.25, 1.0, 3.0], [1.75, 3.0, 5.0])
     """
-    t = np.asarray(years, float)
-    e = float(establishment_years)
-    if e <= 0:
-        return t
-    return np.where(t < e, t**2 / (2.0 * e), t - e / 2.0)
+    t, e = np.broadcast_arrays(np.asarray(years, float), np.asarray(establishment_years, float))
+    d = np.where(e == 0.0, 1.0, np.abs(e))
+    slow = np.where(t < d, t**2 / (2.0 * d), t - d / 2.0)
+    return np.where(e == 0.0, t, np.where(e > 0.0, slow, 2.0 * t - slow))
+
+
+def establishment_years(species: Species, stock_height_m, stock: str = USUAL_STOCK) -> np.ndarray:
+    """Years until stock of that height and kind is rooted.
+
+    Parameters
+    ----------
+    species : Species
+        Its own figure, if it has one, holds for all stock.
+    stock_height_m : array_like
+        Metres.
+    stock : str
+        Kind of stock: what is grown in a pot takes longer than what was dug from a field; bare roots are
+        back to their growth in the second season.
+
+    Examples
+    --------
+    An inch of stem in a mild zone: six months, in a pot seven and a half.
+
+    >>> from screenplan import load_species
+    >>> holly = load_species()["ilex_opaca"]
+    >>> tall = (2.54 / 1.548) ** (1 / 1.42)
+    >>> [float(establishment_years(holly, tall, stock).round(3)) for stock in ("balled", "container")]
+    [0.5, 0.625]
+    """
+    height = np.asarray(stock_height_m, float)
+    if species.establishment_years is not None:
+        return np.full(height.shape, species.establishment_years)
+    if stock == "bare_root":
+        return np.full(height.shape, load_establishment()["bare_root"]["years"])
+    return _months(species, species.rooting_zone, height, stock != "balled") / MONTHS
+
+
+def _months(species: Species, zone: int, height, container: bool) -> np.ndarray:
+    return months_to_root(zone, stem_inches(species.leaf, height), container)
+
+
+def _more_establishment(species: Species, height, stock: str) -> np.ndarray:
+    """Years of establishment beyond those that the curve holds."""
+    planted = species.height_curve.planted_m
+    if planted is None:
+        return establishment_years(species, height, stock)
+    held = _months(species, MILD_ZONE, planted, container=False) / MONTHS
+    return establishment_years(species, height, stock) - held
 
 
 def height_at(
@@ -51,6 +105,7 @@ def height_at(
     *,
     growth: str = "typical",
     stock_height_m=None,
+    stock: str = USUAL_STOCK,
     curve: str = "smooth",
     established: bool = False,
 ) -> np.ndarray:
@@ -64,6 +119,8 @@ def height_at(
     growth : {"low", "typical", "high"}
     stock_height_m : array_like, optional
         Height at year 0, metres, broadcast with ``years``; by default the species'.
+    stock : str
+        Kind of stock.
     curve : {"smooth", "straight"}
     established : bool
         True for a plant that stands and is rooted: no establishment period.
@@ -75,12 +132,14 @@ def height_at(
 
     Examples
     --------
-    A slow plant, 0.225 m a year once rooted, set at 1 m: six years are worth five.
+    Own figures: 0.2 m a year at first, up to 10 m; the curve with m = 1, set at 1 m, rooted.
 
     >>> from screenplan import load_species
-    >>> cedar = load_species()["thuja_occidentalis"]
-    >>> float(height_at(cedar, 6, stock_height_m=1.0, curve="straight").round(3))
-    2.125
+    >>> own = load_species({"own": {
+    ...     "latin": "Taxus sp.", "shape": "cone", "yearly_growth": ["0.2 m", "0.2 m", "0.2 m"],
+    ...     "mature_height": ["10 m", "10 m"], "mature_spread": ["3 m", "3 m"]}})["own"]
+    >>> float(height_at(own, 10, stock_height_m=1.0, established=True).round(3))
+    2.631
     """
     _check(growth, curve)
     t = np.asarray(years, float)
@@ -89,16 +148,13 @@ def height_at(
     h0 = np.asarray(species.stock_height_m if stock_height_m is None else stock_height_m, float)
     if np.any(~(h0 > 0)):
         raise refuse("a plant has no height when planted", "Give a stock height above 0")
-    tau = effective_years(t, 0.0 if established else species.establishment_years)
-    g, H = species.yearly_growth(growth), species.full_height(growth)
-    h0, tau = np.broadcast_arrays(h0, tau)
-    if curve == "straight":
-        grown = np.maximum(np.minimum(h0 + g * tau, H), h0)
-    else:
-        full = h0 >= H
-        start = np.arctanh(np.where(full, 0.0, h0 / H))
-        # tanh(artanh(x)) may lose the last bit: never below the height when planted.
-        grown = np.where(full, h0, np.maximum(H * np.tanh(g * tau / H + start), h0))
+    law = species.curve(growth)
+    if curve == "straight" and law.exponent:
+        law = HeightCurve(law.asymptote_m, greatest_yearly_growth(law) / law.asymptote_m, 0.0)
+    tau = t if established else effective_years(t, _more_establishment(species, h0, stock))
+    grown = curves.height_at(law, tau, h0)
+    # What is planted taller than it grows keeps its height.
+    grown = np.maximum(np.minimum(grown, species.full_height(growth)), h0)
     if species.kept_height_m is not None:
         grown = np.minimum(grown, species.kept_height_m)
     return grown
@@ -107,18 +163,19 @@ def height_at(
 def spread_at(species: Species, height, growth: str = "typical") -> np.ndarray:
     """Diameter of the crown of a plant of that height, metres.
 
-    It is a fixed share of the height up to the mature spread of the growth class; from then on the
-    plant grows only taller.
+    By the law of the species' width up to its mature spread; from then on the plant grows only taller.
 
     Examples
     --------
+    The share of the height falls as the plant grows.
+
     >>> from screenplan import load_species
     >>> cedar = load_species()["thuja_occidentalis"]
-    >>> cedar.spread_share, spread_at(cedar, [2.0, 4.0]).round(2).tolist()
-    (0.35, [0.7, 1.4])
+    >>> spread_at(cedar, [1.0, 4.0, 20.0]).round(2).tolist()
+    [0.67, 2.29, 3.35]
     """
     _check(growth)
-    return np.minimum(species.spread_share * np.asarray(height, float), species.full_spread(growth))
+    return curves.width_at(species.width(growth), height)
 
 
 def width_at(species: Species, height, growth: str = "typical") -> np.ndarray:

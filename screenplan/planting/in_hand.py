@@ -19,6 +19,7 @@ import pandas as pd
 from screenplan.contracts import PLANTS_IN_HAND
 from screenplan.contracts.tables import table_of
 from screenplan.plan import DEFAULTS, Options
+from screenplan.planting.mixes import planned_spacing
 from screenplan.planting.neighbours import GAP_TOLERANCE_M, gaps_between
 from screenplan.planting.patterns import (
     EQUAL_SHARE,
@@ -63,7 +64,7 @@ def plants_in_hand(
     then exact for straight rows, and at each inner corner of the second row it may count one plant
     too many.
     """
-    hand, spacing = plan.hand, plan.rows.spacing
+    hand, spacing = plan.hand, planned_spacing(plan)
     stagger = bool((planting_lines["row"].to_numpy(int) == 2).any())
     new = ~plants["existing"].to_numpy(bool)
     rows = [

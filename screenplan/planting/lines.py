@@ -30,6 +30,7 @@ from screenplan.ground.errors import InputError, refuse
 from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.planting import Rows
 from screenplan.planting.existing import row_through, stands_as_row
+from screenplan.planting.mixes import planned_spacing
 from screenplan.planting.patterns import EQUILATERAL
 from screenplan.planting.zones import ARC_EXCESS_M, keep_clear, open_ground, subject_of
 from screenplan.site.ownership import outline_known
@@ -98,7 +99,9 @@ def draw_lines(
         rules that forbid it are named.
     """
     along, rows, asked_m = plan.rows.along, plan.rows.rows, plan.rows.offset
-    row_distance_m = plan.rows.row_distance or EQUILATERAL * plan.rows.spacing
+    row_distance_m = plan.rows.row_distance
+    if row_distance_m is None:
+        row_distance_m = EQUILATERAL * planned_spacing(plan) if rows > 1 else 0.0
     known = outline_known(parcels)
     subject = subject_of(parcels)[0] if known else None
     keep_whole = False

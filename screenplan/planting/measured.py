@@ -25,6 +25,7 @@ GRADES = ("measured", "relatives", "group", "published", "memory")
 GRADED = ("height", "width", "profile", "leaves")
 #: Standard deviations from the middle to the plant that one in ten stays below.
 TENTH = 1.2816
+CM_PER_INCH = 2.54
 
 
 @dataclass(frozen=True)
@@ -139,6 +140,26 @@ def months_to_root(zone: int, stem_inches, container: bool = False) -> np.ndarra
     return np.asarray(stem_inches, float) * (nearest["months"] + extra)
 
 
+def stem_inches(leaf: str, height_m) -> np.ndarray:
+    """Diameter of the stem of a plant of that height, inches: the measured law of its leaf type.
+
+    Parameters
+    ----------
+    leaf : str
+        needle, scale, broadleaf or deciduous; others count as broadleaf.
+    height_m : array_like
+
+    Examples
+    --------
+    >>> float(stem_inches("broadleaf", 1.9).round(2))
+    1.52
+    """
+    laws = _table("measured.toml")["about"]["stems"]
+    law = laws.get(leaf, laws["broadleaf"])
+    return law["coefficient_cm"] * np.asarray(height_m, float) ** law["exponent"] / CM_PER_INCH
+
+
+@cache
 def _table(name: str) -> dict[str, Any]:
     text = resources.files("screenplan.planting").joinpath(name).read_text(encoding="utf-8")
     return tomllib.loads(text)

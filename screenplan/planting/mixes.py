@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from screenplan.ground.errors import refuse
+from screenplan.plan import Options
 from screenplan.plan.planting import Plants
-from screenplan.planting.species import Species, species_of
+from screenplan.planting.species import Species, planned_species, species_of
 
 #: Plants of one kind that stand side by side: the fewest of which one stands between its own kind
 #: (common practice: in threes; no source).
@@ -40,6 +41,39 @@ def kinds_in(species: Kinds, table: Mapping[str, Species] | None = None) -> tupl
     if not listed:
         raise refuse("no species is listed", "List one or more", key=Plants.key("species"))
     return tuple(species_of(one, table, key=Plants.key("species")) for one in listed)
+
+
+def usual_spacing(species: Kinds, table: Mapping[str, Species] | None = None) -> float:
+    """Give the usual distance between plants of a row, metres: of several kinds the least.
+
+    Examples
+    --------
+    >>> usual_spacing("prunus_laurocerasus"), usual_spacing(["prunus_laurocerasus", "ilex_opaca"])
+    (0.45, 0.45)
+    """
+    return min(kind.usual_spacing_m for kind in kinds_in(species, table))
+
+
+def planned_spacing(plan: Options, table: Mapping[str, Species] | None = None) -> float:
+    """Give the distance between plants of a row that a plan asks for, metres; by default the usual one.
+
+    Examples
+    --------
+    >>> from screenplan.plan import DEFAULTS
+    >>> DEFAULTS.rows.spacing, planned_spacing(DEFAULTS)
+    (None, 1.5)
+    """
+    if plan.rows.spacing is not None:
+        return plan.rows.spacing
+    return usual_spacing(plan.plants.species, planned_species(plan) if table is None else table)
+
+
+def with_spacing(plan: Options, table: Mapping[str, Species] | None = None) -> Options:
+    """Give a plan that says how far plants are apart: as it is, or with the usual distance."""
+    if plan.rows.spacing is not None:
+        return plan
+    rows = plan.rows.model_copy(update={"spacing": planned_spacing(plan, table)})
+    return plan.model_copy(update={"rows": rows})
 
 
 def kind_at(kinds: Sequence[Species], number: int, group: int = GROUP) -> Species:

@@ -24,7 +24,7 @@ from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.planting import Plants, Rows
 from screenplan.planting.existing import EXISTING_WITHIN_M, Standing, standing_plants
 from screenplan.planting.lines import CLEARANCE_M, covered_spans, plantable_stretches
-from screenplan.planting.mixes import kind_at, kinds_in
+from screenplan.planting.mixes import kind_at, kinds_in, with_spacing
 from screenplan.planting.patterns import EQUAL_SHARE, between
 from screenplan.planting.species import Species, species_of
 from screenplan.planting.stations import (
@@ -100,7 +100,7 @@ def set_plants(
     lines = list(planting_lines.geometry)
     zone = plantable_ground(plantable_zone, no_plant_zones, planting_lines)
     standing = standing_plants(existing_screens, planting_lines)
-    setting = _Setting(planting_lines, lines, zone, plan.rows)
+    setting = _Setting(planting_lines, lines, zone, with_spacing(plan, table).rows)
     for one in standing:
         if one.line is not None:
             setting.plants.append(_Plant(one.line, one.station_m, one.point, standing=one))

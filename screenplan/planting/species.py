@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field, WrapValidator
 
-from screenplan.contracts import HIGHEST_PLANT_M
+from screenplan.contracts import GROWTHS, HIGHEST_PLANT_M
 from screenplan.ground.crown_shapes import POWER, CrownShape, shape_of, shape_words
 from screenplan.ground.errors import refuse
 from screenplan.ground.texts import quoted
@@ -25,6 +25,10 @@ from screenplan.plan.values import (
     read_number,
     rising,
 )
+from screenplan.planting.curves import HeightCurve, WidthLaw
+from screenplan.planting.curves import width_at as width_by_law
+from screenplan.planting.kinds import shipped_kinds
+from screenplan.planting.measured import GRADED, GRADES
 
 #: Yearly growth of a young rooted plant by class, metres: low, typical, high.
 #: Convention of planting guides, from memory: slow under 1 ft, moderate 1 to 2 ft, rapid above;
@@ -41,25 +45,62 @@ DEFAULT_SPECIES = "thuja_occidentalis"
 TOLERANCES = ("browse", "salt", "shade", "wet")
 TOLERANCE_LEVELS = ("intolerant", "intermediate", "tolerant")
 
+#: Leaves by which relatives and stems are told.
+LEAVES = ("needle", "scale", "broadleaf", "deciduous", "bamboo")
+#: Grade of a figure that a person gives.
+OWN = "own"
+#: Grades as they are told, the best first. Nothing is known of own figures but that somebody gave them.
+GRADE_WORDS = {
+    "measured": "measured",
+    "relatives": "measured on relatives",
+    OWN: "own figures",
+    "group": "measured on its group",
+    "published": "published range",
+    "memory": "from memory",
+}
+#: Zone by which plants root where the site's is not known: a mild one.
+MILD_ZONE = 7
+#: Exponent of the width by the height of a new species of which only mature sizes are given: the middle of
+#: those fitted to groups of leaves (0.93 to 0.98); and the share of its height at which it is as wide as it gets.
+USUAL_WIDTH_EXPONENT = 0.95
+WIDEST_AT_SHARE = 0.825
+#: Distance between plants of a row as a share of the mature spread, and its least and greatest, metres:
+#: custom where no source gives one. Closely planted conifers are set up to 1.8 m apart, below their free
+#: spread, so that they grow into each other (common practice, no source).
+CUSTOM_SHARE, CUSTOM_SPACING_M = 0.45, (0.6, 1.8)
+
 Height = Annotated[Length, Field(gt=0, le=HIGHEST_PLANT_M)]
+Size = Annotated[Length, Field(gt=0, le=4 * HIGHEST_PLANT_M)]
 YearlyGrowth = Annotated[Length, Field(gt=0, le=3)]
+Rate = Annotated[Number, Field(gt=0, le=3)]
 Density = Annotated[Number, Field(ge=0, le=30)]
+Exponent = Annotated[Number, Field(ge=0, le=1)]
 Zone = Annotated[Whole, Field(ge=1, le=13)]
+
+
+def _with_middle(pair: Any) -> Any:
+    """Put the mean between a low and a high value where no typical one is given."""
+    if not isinstance(pair, (list, tuple)) or len(pair) != 2:
+        return pair
+    low, high = (read_number(value) for value in pair)
+    if low > high:
+        raise WrongError(f"{quoted(list(pair))} is not in rising order", "Write low, then high")
+    return (low, 0.5 * (low + high), high)
 
 
 def _by_growth(value: object) -> object:
     """Let one exponent stand for those of all growths."""
     several = isinstance(value, (list, tuple))
-    if several and len(value) != len(_GROWTH_INDEX):
+    if several and len(value) != len(GROWTHS):
         raise WrongError(
-            f"{quoted(value)} is not a list of {len(_GROWTH_INDEX)}",
+            f"{quoted(value)} is not a list of {len(GROWTHS)}",
             "Write one number, or three: for low, typical and high growth",
         )
     if several:
         return tuple(value)
     if not 0.0 <= read_number(value) <= 1.0:  # said once, and not for each growth
         raise WrongError(f"{quoted(value)} is out of range", "Write a number from 0 to 1")
-    return (value,) * len(_GROWTH_INDEX)
+    return (value,) * len(GROWTHS)
 
 
 def _falling(values: tuple) -> tuple:
@@ -71,11 +112,59 @@ def _falling(values: tuple) -> tuple:
     return values
 
 
-_GROWTH_INDEX = {"low": 0, "typical": 1, "high": 2}
-Exponent = Annotated[Number, Field(ge=0, le=1)]
 Profile = Annotated[
     tuple[Exponent, Exponent, Exponent], BeforeValidator(_by_growth), AfterValidator(_falling)
 ]
+
+
+@dataclass(frozen=True)
+class HeightFigures:
+    """Figures of a curve of the height, h(t) = A (1 − exp(−k (t + t₀)))^m.
+
+    Parameters
+    ----------
+    asymptote_m : tuple of 3 floats, optional
+        A at low, typical, high growth, metres; by default the mature height: low, mean, high.
+    rate : tuple of 3 floats, optional
+        k, a year; by default that at which a young plant grows by its yearly growth.
+    exponent : float
+        m; 0 is a straight line, that rises by k A a year.
+    tallest_m : tuple of 3 floats, optional
+        Where the growth stops, metres; by default at A.
+    planted_m : float, optional
+        The curve's years are years since a plant of this height was set, so that they hold its rooting.
+    """
+
+    __pydantic_config__ = TABLE
+
+    asymptote_m: rising("low", "typical", "high", of=Size) | None = None
+    rate: rising("low", "typical", "high", of=Rate) | None = None
+    exponent: Annotated[Number, Field(ge=0, le=5)] = 1.0
+    tallest_m: rising("low", "typical", "high", of=Size) | None = None
+    planted_m: Height | None = None
+
+
+@dataclass(frozen=True)
+class WidthFigures:
+    """Figures of the width by the height, w = a hᵇ up to the widest.
+
+    Parameters
+    ----------
+    coefficient : tuple of 3 floats, optional
+        a at low, typical, high growth; by default that of ``spread_share``, or that through the mature size.
+    exponent : float, optional
+        b; by default 1 with a ``spread_share``, 0.95 without.
+    widest_m : tuple of 3 floats, optional
+        Metres; by default the mature spread: low, mean, high.
+    """
+
+    __pydantic_config__ = TABLE
+
+    coefficient: (
+        rising("low", "typical", "high", of=Annotated[Number, Field(gt=0, le=20)]) | None
+    ) = None
+    exponent: Annotated[Number, Field(gt=0, le=1)] | None = None
+    widest_m: rising("low", "typical", "high", of=Size) | None = None
 
 
 @dataclass(frozen=True)
@@ -89,32 +178,50 @@ class Species:
     latin_name, common_name, genus : str
     shape : str
         Shape of the crown, one of `shape_words`; a box is a clipped hedge.
-    profile : tuple of 3 floats, optional
-        Exponent of the radius of a crown of the shape "power" (`screenplan.ground.crown_shapes`) at
-        low, typical and high growth, falling: low growth has the most pointed crown.
-    yearly_growth_m : tuple of 3 floats
-        Growth in a year of a young rooted plant, low, typical, high, metres.
     mature_height_m, mature_spread_m : tuple of 2 floats
-        Low and high, metres. Growth "typical" takes their mean.
+        As published or stated, low and high, metres.
+    height_curve : HeightFigures
+        By it the plant grows taller.
+    width_law : WidthFigures
+        By it the crown grows wider as the plant grows taller.
+    profile : tuple of 3 floats, optional
+        Exponent p of the radius of a crown of the shape "power" (`screenplan.ground.crown_shapes`) at low,
+        typical and high growth, falling: low growth has the most pointed crown. 1 is a cone, 0.5 a
+        paraboloid, 0 a column. One number holds for all three.
+    yearly_growth_m : tuple of 3 floats, optional
+        Growth in a year of a young rooted plant, low, typical, high, metres; turned into a curve where
+        none is given.
+    spread_share : float, optional
+        Diameter of the crown as a share of the height; turned into a law of the width.
+    leaf : str
+        Of `LEAVES`; by default broadleaf, or deciduous.
     evergreen : bool
     stock_height_m : float
         Usual height when planted, metres.
-    establishment_years : float
-        Years until it grows at its full rate.
-    spread_share : float
-        Diameter of the crown as a share of the height, until the mature spread is reached.
+    establishment_years : float, optional
+        Years until it grows at its full rate; by default by zone, stem and stock.
+    rooting_zone : int
+        Hardiness zone by which it roots: that of the site, if it is known.
     clear_stem_m, clear_stem_share : float
         The bare stem is that share of the height, up to so many metres.
-    leaf_density : tuple of 2 floats
-        One-sided leaf area per volume of crown, low and high, m²/m³.
+    leaf_density : tuple of 3 floats
+        One-sided leaf area per volume of crown, low, typical and high, m²/m³; of two the mean is typical.
     kept_height_m, kept_width_m : float, optional
         Height, and width across the row, at which a box is kept by clipping, metres.
     winter_share : float
         Share of the screening that is left after leaf fall, 1 for evergreens.
+    spacing_m : float, optional
+        Usual distance between plants of a row, metres, if a source gives it.
     hardiness_zones : tuple of 2 ints, optional
         Coldest and warmest USDA zone, if known.
     tolerances : mapping
         Of `TOLERANCES`, one of `TOLERANCE_LEVELS`; those that are known.
+    warnings : tuple of str
+        Poison, roots that run, bans: what one must know before planting it.
+    note : str
+        What is known or not known of it besides.
+    grades : mapping
+        Of height, width, profile and leaves, how good their evidence is.
     sources : mapping
         Per value, where it comes from and how it is known.
     """
@@ -125,24 +232,36 @@ class Species:
     key: str
     latin_name: Words
     shape: Literal[shape_words()]
-    yearly_growth_m: rising("low", "typical", "high", of=YearlyGrowth)
     mature_height_m: rising("low", "high", of=Height)
     mature_spread_m: rising("low", "high", of=Height)
+    height_curve: HeightFigures = HeightFigures()
+    width_law: WidthFigures = WidthFigures()
+    profile: Profile | None = None
+    yearly_growth_m: rising("low", "typical", "high", of=YearlyGrowth) | None = None
+    spread_share: Annotated[Number, Field(ge=0.02, le=5)] | None = None
     common_name: Words = ""
     genus: Words = ""
+    leaf: Literal[LEAVES] = "broadleaf"
     evergreen: Flag = True
     stock_height_m: Height = 0.9
-    establishment_years: Annotated[Number, Field(ge=0, le=20)] = 2.0
-    spread_share: Annotated[Number, Field(ge=0.02, le=5)] = 0.4
+    establishment_years: Annotated[Number, Field(ge=0, le=20)] | None = None
+    rooting_zone: Zone = MILD_ZONE
     clear_stem_m: Annotated[Length, Field(ge=0, le=HIGHEST_PLANT_M)] = 0.0
     clear_stem_share: Annotated[Number, Field(ge=0, le=0.9)] = 0.0
-    leaf_density: rising("low", "high", of=Density) = (1.0, 4.0)
+    leaf_density: Annotated[
+        rising("low", "typical", "high", of=Density), BeforeValidator(_with_middle)
+    ] = (1.0, 2.5, 4.0)
     kept_height_m: Height | None = None
     kept_width_m: Height | None = None
-    profile: Profile | None = None
     winter_share: Annotated[Number, Field(ge=0, le=1)] = 1.0
+    spacing_m: Annotated[Length, Field(ge=0.1, le=30)] | None = None
     hardiness_zones: rising("coldest", "warmest", of=Zone) | None = None
     tolerances: dict[Literal[TOLERANCES], Literal[TOLERANCE_LEVELS]] = field(
+        default_factory=dict, compare=False
+    )
+    warnings: tuple[Words, ...] = field(default=(), compare=False)
+    note: Words = field(default="", compare=False)
+    grades: dict[Literal[GRADED], Literal[(*GRADES, OWN)]] = field(
         default_factory=dict, compare=False
     )
     sources: dict[str, Words] = field(default_factory=dict, compare=False)
@@ -159,17 +278,38 @@ class Species:
             return self.latin_name
         return f"{self.common_name} ({self.latin_name})"
 
-    def yearly_growth(self, growth: str) -> float:
-        """Yearly growth of that class, metres."""
-        return self.yearly_growth_m[_GROWTH_INDEX[growth]]
+    def curve(self, growth: str) -> HeightCurve:
+        """Curve of the height at that growth.
 
-    def full_height(self, growth: str) -> float:
-        """Mature height of that growth class: low, mean, high, metres."""
-        return _low_mean_high(self.mature_height_m, growth)
+        Raises
+        ------
+        InputError
+            If neither a rate nor a yearly growth is known.
+        """
+        k, of = _GROWTH_INDEX[growth], self.height_curve
+        asymptote = (of.asymptote_m or _low_mean_high(self.mature_height_m))[k]
+        if of.rate is not None:
+            return HeightCurve(asymptote, of.rate[k], of.exponent)
+        if self.yearly_growth_m is None:
+            raise refuse(
+                f"nothing says how fast {self.called} grows", "Give it a yearly growth, or a rate"
+            )
+        return HeightCurve(asymptote, self.yearly_growth_m[k] / asymptote, of.exponent)
 
-    def full_spread(self, growth: str) -> float:
-        """Mature spread of that growth class: low, mean, high, metres."""
-        return _low_mean_high(self.mature_spread_m, growth)
+    def width(self, growth: str) -> WidthLaw:
+        """Law of the width at that growth."""
+        k, of = _GROWTH_INDEX[growth], self.width_law
+        widest = (of.widest_m or _low_mean_high(self.mature_spread_m))[k]
+        if of.coefficient is not None:
+            return WidthLaw(of.coefficient[k], of.exponent or USUAL_WIDTH_EXPONENT, widest)
+        if self.spread_share is not None:
+            return WidthLaw(self.spread_share, 1.0, widest)
+        exponent = of.exponent or USUAL_WIDTH_EXPONENT
+        through = sorted(
+            wide / (WIDEST_AT_SHARE * self.full_height(tall)) ** exponent
+            for wide, tall in zip(_low_mean_high(self.mature_spread_m), GROWTHS, strict=True)
+        )
+        return WidthLaw(through[k], exponent, widest)
 
     def exponent(self, growth: str) -> float | None:
         """Exponent of the crown's radius at that growth; None where the shape has none."""
@@ -178,6 +318,41 @@ class Species:
     def crown(self, growth: str) -> CrownShape:
         """Shape of the crown at that growth."""
         return shape_of(self.shape, self.exponent(growth))
+
+    def full_height(self, growth: str) -> float:
+        """Height at which that growth stops, metres."""
+        tallest = self.height_curve.tallest_m
+        stops = math.inf if tallest is None else tallest[_GROWTH_INDEX[growth]]
+        return min(self.curve(growth).asymptote_m, stops)
+
+    def full_spread(self, growth: str) -> float:
+        """Spread that it has at its full height, metres."""
+        return float(width_by_law(self.width(growth), self.full_height(growth)))
+
+    @property
+    def usual_spacing_m(self) -> float:
+        """Usual distance between plants of a row, metres: of a source, or custom."""
+        if self.spacing_m is not None:
+            return self.spacing_m
+        share = CUSTOM_SHARE * sum(self.mature_spread_m) / 2.0
+        return round(min(max(share, CUSTOM_SPACING_M[0]), CUSTOM_SPACING_M[1]), 1)
+
+    @property
+    def spacing_source(self) -> str:
+        """Where the usual spacing comes from, "custom" if there is no source."""
+        return (
+            "custom" if self.spacing_m is None else self.sources.get("spacing", "no source given")
+        )
+
+    @property
+    def evidence(self) -> str:
+        """What its growth rests on, in words: the weaker of the grades of height and width."""
+        return evidence_of([self])
+
+    def grade(self, *parts: str) -> str:
+        """Grade of the evidence, of several parts the weakest."""
+        graded = (self.grades.get(part, OWN) for part in parts or GRADED)
+        return max(graded, key=list(GRADE_WORDS).index)
 
     def unclipped(self) -> Species:
         """Give the same species as it grows where nobody clips it."""
@@ -192,31 +367,36 @@ class Species:
 
         That of a plant kept at a height is the spread of a plant of that height.
         """
-        kept = self.spread_share * _or_more(self.kept_height_m)
-        return min(self.full_spread(growth), kept)
+        return float(width_by_law(self.width(growth), self.final_height(growth)))
 
     def final_width(self, growth: str) -> float:
         """Width across its row that it has in the end: the spread, or what it is kept at, metres."""
         return min(self.final_spread(growth), _or_more(self.kept_width_m))
 
 
+_GROWTH_INDEX = {growth: number for number, growth in enumerate(GROWTHS)}
+
+
 def _or_more(kept_m: float | None) -> float:
     return math.inf if kept_m is None else kept_m
 
 
-def _low_mean_high(pair: tuple[float, float], growth: str) -> float:
-    return (pair[0], (pair[0] + pair[1]) / 2.0, pair[1])[_GROWTH_INDEX[growth]]
+def _low_mean_high(pair: tuple[float, float]) -> tuple[float, float, float]:
+    return (pair[0], (pair[0] + pair[1]) / 2.0, pair[1])
 
 
-def load_species(extra: Mapping[str, Mapping] | None = None) -> dict[str, Species]:
+def load_species(
+    extra: Mapping[str, Mapping] | None = None, *, zone: int | None = None
+) -> dict[str, Species]:
     """Read the shipped species and add or change some.
 
     Parameters
     ----------
     extra : mapping, optional
-        Tables as in the shipped file. The key of a known species changes only what it names; a new
-        key adds one, from nothing or from the species that ``like`` names. Lengths are texts with
-        units.
+        Tables by key. The key of a known species changes only what it names; a new key adds one, from
+        nothing or from the species that ``like`` names. Lengths are texts with units.
+    zone : int, optional
+        Hardiness zone of the site, by which plants root; by default a mild one.
 
     Returns
     -------
@@ -231,10 +411,25 @@ def load_species(extra: Mapping[str, Mapping] | None = None) -> dict[str, Specie
     Examples
     --------
     >>> table = load_species({"mine": {"like": "thuja_smaragd", "mature_height": ["4 m", "5 m"]}})
-    >>> table["mine"].mature_height_m, table["mine"].shape
-    ((4.0, 5.0), 'paraboloid')
+    >>> table["mine"].full_height("typical"), table["mine"].shape, table["mine"].grades["height"]
+    (4.5, 'paraboloid', 'own')
+
+    Notes
+    -----
+    Own figures become a curve by these rules. A ``mature_height`` takes the place of the asymptotes: low,
+    mean, high. A ``yearly_growth`` (or ``growth_class``) gives the curve with m = 1 that starts at this
+    rate and slows evenly down towards the mature height, k = g/A. A ``spread_share`` gives a width that
+    is this share of the height, up to the mature spread. What is so given has the grade "own".
     """
-    return _CATALOGUE.load(changes=extra)
+    table = _CATALOGUE.load(changes=extra)
+    if zone is None:
+        return table
+    return {key: replace(species, rooting_zone=zone) for key, species in table.items()}
+
+
+def planned_species(plan: Any) -> dict[str, Species]:
+    """Read the species of a plan: the shipped ones and its own, as they root in the zone of its site."""
+    return load_species(plan.species, zone=plan.health.zone)
 
 
 def _over(known: Mapping[str, Entry], key: str, table: Mapping[str, Any]) -> dict[str, Any]:
@@ -248,6 +443,8 @@ def _over(known: Mapping[str, Entry], key: str, table: Mapping[str, Any]) -> dic
             "like",
         )
     growth = own.pop("growth_class", None)
+    if own.get("shape", POWER) != POWER and base is not None:
+        own.setdefault("profile", None)
     if growth is not None and not (isinstance(growth, str) and growth in GROWTH_CLASSES):
         raise WrongError(
             f"{quoted(growth)} is not one of the choices",
@@ -258,24 +455,59 @@ def _over(known: Mapping[str, Entry], key: str, table: Mapping[str, Any]) -> dic
         rates = [f"{rate} m" for rate in GROWTH_CLASSES[growth]]
         own.setdefault("yearly_growth", rates)
     if base is None:
-        return own
-    users = dict.fromkeys(_CHANGED_AS.get(name, name) for name in own if name != "sources")
+        return {"grades": _own_grades(own), **own}
+    users = dict.fromkeys(
+        _CHANGED_AS.get(name, name)
+        for name, value in own.items()
+        if name != "sources" and value is not None
+    )
     said = [
         base.table.get("sources", {}),
         dict.fromkeys(users, "the user's value"),
         own.get("sources", {}),
     ]
+    grades = [base.table.get("grades", {}), _own_grades(own), own.get("grades", {})]
     for name, parts in (
         ("sources", said),
+        ("grades", grades),
         ("tolerances", [base.table.get("tolerances", {}), own.get("tolerances", {})]),
+        ("height_curve", [_curve_below(base.table, own), own.get("height_curve", {})]),
+        ("width_law", [_law_below(base.table, own), own.get("width_law", {})]),
     ):
         if all(isinstance(part, Mapping) for part in parts):
             own[name] = {at: value for part in parts for at, value in part.items()}
-    whole = {**base.table, **own}
-    if own.get("shape", POWER) != POWER and "profile" not in own:
-        # The exponent of the species that it is like belongs to the shape that is given up.
-        whole.pop("profile", None)
-    return whole
+    return {**base.table, **own}
+
+
+#: What a person's figures change the evidence of.
+_OF_GRADE = {
+    "height": ("mature_height", "yearly_growth", "height_curve", "establishment_years"),
+    "width": ("mature_spread", "spread_share", "width_law"),
+    "profile": ("shape", "profile"),
+    "leaves": ("leaf_density",),
+}
+
+
+def _own_grades(own: Mapping[str, Any]) -> dict[str, str]:
+    return {part: OWN for part, names in _OF_GRADE.items() if any(name in own for name in names)}
+
+
+def _curve_below(base: Mapping[str, Any], own: Mapping[str, Any]) -> dict[str, Any]:
+    """Give what is left of a known curve of the height below a person's own figures."""
+    if "yearly_growth" in own:
+        return {}
+    replaced = {"asymptote", "tallest"} if "mature_height" in own else set()
+    if isinstance(own.get("height_curve"), Mapping) and "asymptote" in own["height_curve"]:
+        replaced = {"tallest"}
+    return {at: value for at, value in base.get("height_curve", {}).items() if at not in replaced}
+
+
+def _law_below(base: Mapping[str, Any], own: Mapping[str, Any]) -> dict[str, Any]:
+    """Give what is left of a known law of the width below a person's own figures."""
+    if "spread_share" in own:
+        return {}
+    replaced = {"widest"} if "mature_spread" in own else set()
+    return {at: value for at, value in base.get("width_law", {}).items() if at not in replaced}
 
 
 #: What a value is called among the sources, where that is not its key.
@@ -289,13 +521,26 @@ def _read_whole(table: Mapping[str, Any], read: Callable[[Mapping], Species]) ->
         {
             **({"genus": latin.split()[0]} if isinstance(latin, str) and latin.strip() else {}),
             "winter_share": 0.6 if table.get("evergreen") is False else 1.0,
+            "leaf": "deciduous" if table.get("evergreen") is False else "broadleaf",
             **table,
         }
     )
-    if made.stock_height_m > made.mature_height_m[1]:
+    if made.height_curve.rate is None and made.yearly_growth_m is None:
+        raise WrongError(
+            "nothing says how fast it grows",
+            "Write yearly_growth or growth_class, or height_curve with asymptote and rate",
+            "yearly_growth",
+        )
+    if made.height_curve.rate is None and made.height_curve.exponent not in (0.0, 1.0):
+        raise WrongError(
+            f"a curve with the exponent {made.height_curve.exponent:g} does not follow from a yearly growth",
+            "Write its rate too, or the exponent 1, or 0 for a straight line",
+            "height_curve.exponent",
+        )
+    if made.stock_height_m > made.full_height("high"):
         raise WrongError(
             f"it is planted at {{{made.stock_height_m:g} m}} but never grows above "
-            f"{{{made.mature_height_m[1]:g} m}}",
+            f"{{{made.full_height('high'):g} m}}",
             "Write a smaller stock_height or a greater mature_height",
             "stock_height",
         )
@@ -307,14 +552,14 @@ def _read_whole(table: Mapping[str, Any], read: Callable[[Mapping], Species]) ->
         )
     if made.shape != POWER and made.profile is not None:
         raise WrongError(
-            f"a {made.shape} has a profile of its own",
+            f"the shape {made.shape} has a profile of its own",
             f'Write shape = "{POWER}", or take profile out',
             "profile",
         )
     kept = made.kept_height_m is not None or made.kept_width_m is not None
     if kept and made.shape != "box":
         raise WrongError(
-            f"a {made.shape} is not clipped",
+            f"a crown of the shape {made.shape} is not clipped",
             'Write shape = "box" for a clipped hedge, or take kept_height and kept_width out',
             "kept_height",
         )
@@ -329,12 +574,25 @@ def _read_whole(table: Mapping[str, Any], read: Callable[[Mapping], Species]) ->
 
 _CATALOGUE = Catalogue(
     "species",
-    ("screenplan.planting", "species.toml"),
+    shipped_kinds,
     Annotated[Species, WrapValidator(_read_whole)],
     _over,
     at="species.",
     switched=False,
 )
+
+
+def evidence_of(kinds: Iterable[Species]) -> str:
+    """Say what the growth of several species rests on: the weakest of theirs; empty for none.
+
+    Examples
+    --------
+    >>> table = load_species()
+    >>> evidence_of([table["picea_pungens"], table["thuja_occidentalis"]])
+    'published range'
+    """
+    grades = [kind.grade("height", "width") for kind in kinds]
+    return GRADE_WORDS[max(grades, key=list(GRADE_WORDS).index)] if grades else ""
 
 
 def species_of(

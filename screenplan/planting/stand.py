@@ -23,13 +23,14 @@ from screenplan.plan.planting import Growth
 from screenplan.planting.footprints import Footprints, farthest_edge, row_ways
 from screenplan.planting.growth import (
     GROWTHS,
+    USUAL_STOCK,
     clear_stem_at,
     height_at,
     spread_at,
     width_at,
 )
 from screenplan.planting.maturity import MATURE_YEAR, followed_years
-from screenplan.planting.species import Species, species_of
+from screenplan.planting.species import Species, evidence_of, species_of
 
 #: Starts whose sizes are kept, some 20 kB each.
 KEPT_STARTS = 4096
@@ -45,11 +46,14 @@ class Start(NamedTuple):
         Height in year 0, metres.
     stands : bool
         Whether it stands already and is rooted.
+    stock : str
+        Kind of stock.
     """
 
     species: Species
     height_m: float
     stands: bool
+    stock: str = USUAL_STOCK
 
 
 @dataclass(frozen=True, eq=False)
@@ -122,6 +126,11 @@ class Stand:
     def shape(self) -> np.ndarray:
         """Words for the shapes of the crowns, (plants,)."""
         return np.array([one.species.shape for one in self.starts] or [""], object)[self.start]
+
+    @property
+    def evidence(self) -> str:
+        """What the growth of its plants rests on, in words: the weakest of their species."""
+        return evidence_of(start.species for start in self.starts)
 
     @cached_property
     def exponent(self) -> np.ndarray:
@@ -226,11 +235,12 @@ def sizes_of(starts: Iterable[Start], years, curve: str = "smooth") -> np.ndarra
 
     Examples
     --------
-    A slow plant, 0.225 m a year once rooted, set at 1 m: six years are worth five.
+    A slow plant, 0.225 m a year once rooted, set at 1 m: with two years to root six are worth five.
 
     >>> from screenplan import load_species
     >>> from screenplan.planting.growth import TYPICAL
-    >>> cedar = Start(load_species()["thuja_occidentalis"], 1.0, False)
+    >>> slow = {"like": "thuja_occidentalis", "growth_class": "slow", "establishment_years": 2.0}
+    >>> cedar = Start(load_species({"slow": slow})["slow"], 1.0, False)
     >>> sizes_of([cedar], [0, 6], "straight")[0, 0, TYPICAL].round(3).tolist()
     [1.0, 2.125]
     """
@@ -248,7 +258,7 @@ def _grow(start: Start, last: int, curve: str) -> np.ndarray:
     for g, growth in enumerate(GROWTHS):
         height = height_at(
             start.species, followed_years(last), growth=growth, stock_height_m=start.height_m,
-            curve=curve, established=start.stands,
+            stock=start.stock, curve=curve, established=start.stands,
         )  # fmt: skip
         sizes[:, g] = (
             height,
@@ -309,13 +319,19 @@ def _starts(plants, table) -> tuple[tuple[Start, ...], np.ndarray]:
     ]
     if problems:
         raise InputError(problems)
-    looks: dict[tuple[str, float, bool], int] = {}
+    looks: dict[tuple[str, float, bool, str], int] = {}
     start = [
-        looks.setdefault((key, float(height), bool(old)), len(looks))
-        for key, height, old in zip(keys, stock, stands, strict=True)
+        looks.setdefault((key, float(height), bool(old), kind), len(looks))
+        for key, height, old, kind in zip(keys, stock, stands, _kinds_of_stock(plants), strict=True)
     ]
-    starts = tuple(Start(found[key], height, old) for key, height, old in looks)
+    starts = tuple(Start(found[key], *how) for key, *how in looks)
     return starts, np.array(start, int)
+
+
+def _kinds_of_stock(plants) -> list[str]:
+    if "stock" not in plants.columns:
+        return [USUAL_STOCK] * len(plants)
+    return plants["stock"].fillna(USUAL_STOCK).astype(str).to_list()
 
 
 def _species(key: str, table) -> Species | None:

@@ -36,8 +36,6 @@ class Stock:
     heights_m, balls_m : tuple of float
         Width of root ball (or root spread) by plant height, metres; between them a straight line,
         beyond the last in proportion to the height.
-    years_to_root : float
-        Usual years until rooted beyond the ball; smaller stock is quicker.
     roots : str
         What people call that which goes into the hole.
     has_soil : bool
@@ -48,7 +46,6 @@ class Stock:
     meaning: str
     heights_m: tuple[float, ...]
     balls_m: tuple[float, ...]
-    years_to_root: float
     roots: str = "root ball"
     has_soil: bool = True
 
@@ -56,18 +53,17 @@ class Stock:
 STOCKS = {
     stock.key: stock
     for stock in (
-        Stock("plug", "Seedling with its roots in a small plug", (0.15, 0.5), (0.05, 0.08), 1.0, "plug"),
+        Stock("plug", "Seedling with its roots in a small plug", (0.15, 0.5), (0.05, 0.08), "plug"),
         Stock(
-            "bare_root", "Dug without soil, in its rest", (0.3, 1.2), (0.20, 0.40), 1.0,
+            "bare_root", "Dug without soil, in its rest", (0.3, 1.2), (0.20, 0.40),
             "spread of the roots", has_soil=False,
         ),
-        Stock("container", "Grown in a pot", (0.3, 0.9, 1.8), (0.16, 0.28, 0.45), 2.0, "pot"),
+        Stock("container", "Grown in a pot", (0.3, 0.9, 1.8), (0.16, 0.28, 0.45), "pot"),
         Stock(
             "balled",
             "Dug with its soil and wrapped",
             tuple(feet * _FOOT_M for feet in (2, 3, 4, 5, 6, 7, 8, 10)),
             tuple(inch * _INCH_M for inch in (12, 14, 16, 20, 22, 24, 27, 34)),
-            3.0,
         ),
     )
 }  # fmt: skip

@@ -110,7 +110,7 @@ def list_variants(plan: Plan) -> list[Plan]:
 
 
 def _run(plan: Plan, folder: Path, layers: dict[str, Any], terrain, frame) -> dict[str, Any]:
-    from screenplan.planting.mixes import kinds_in, name_kinds
+    from screenplan.planting.mixes import kinds_in, name_kinds, planned_spacing
 
     height = plan.plants.stock_height
     if height is None:
@@ -120,7 +120,7 @@ def _run(plan: Plan, folder: Path, layers: dict[str, Any], terrain, frame) -> di
     row = {
         "species": name_kinds(plan.plants.species), "stock": plan.plants.stock,
         "stock_height_m": height,
-        "spacing_m": plan.rows.spacing, "rows": plan.rows.rows,
+        "spacing_m": planned_spacing(plan), "rows": plan.rows.rows,
     }  # fmt: skip
     kept = Kept()
     try:

@@ -234,7 +234,7 @@ def describe_step(step: Step | str) -> StepDescription:
     ['planting_lines', 'plantable_zone', 'no_plant_zones']
     >>> spacing = plants.parameters[0]
     >>> spacing.key, spacing.type, spacing.unit, spacing.default
-    ('rows.spacing', 'length', 'm', 1.5)
+    ('rows.spacing', 'length', 'm', None)
     """
     step = STEPS[step] if isinstance(step, str) else step
     room = step.function.split(":")[0].split(".")[1]

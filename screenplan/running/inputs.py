@@ -66,10 +66,13 @@ def step_arguments(
     step: Step, plan: Options, folder: Path, terrain=None, frame=None
 ) -> dict[str, Any]:
     """Collect what a step takes besides layers: the plan, and its resources."""
+    from screenplan.planting.mixes import with_spacing
     from screenplan.rules.limits import load_limits
     from screenplan.rules.ruleset import load_rules
 
     with _refusals_in(plan.plan.units):
+        if "rows.spacing" in step.keys:
+            plan = with_spacing(plan, species_in(plan))
         arguments: dict[str, Any] = {"plan": plan}
         if "terrain" in step.resources:
             arguments["terrain"] = terrain
@@ -100,10 +103,10 @@ def species_in(plan: Options) -> dict[str, Any]:
     InputError
         With every problem found: the plan's file, key and remedy.
     """
-    from screenplan.planting.species import load_species
+    from screenplan.planting.species import planned_species
 
     with _tables_in(plan):
-        return load_species(plan.species)
+        return planned_species(plan)
 
 
 @contextmanager

@@ -194,7 +194,7 @@ STEPS: dict[str, Step] = {
             gives="needed_height needed_profile needed_years",
             keys=(
                 "views.needed_share views.needed_step rows.spacing plants.species plants.group "
-                f"plants.stock_height growth.years views.report_years growth.curve {_SIGHT}"
+                f"plants.stock plants.stock_height growth.years views.report_years growth.curve {_SIGHT}"
             ),
             resources="terrain table",
             follows="windows private_places onlookers",
@@ -413,7 +413,7 @@ STEPS: dict[str, Step] = {
             takes="stakes pegs base_lines fence_options",
             gives="quantities",
             keys=(
-                "works.losses works.hole_factor setbacks.hole works.strip works.mulch works.mulch_depth "
+                "works.losses growth.losses growth.replaced works.hole_factor setbacks.hole works.strip works.mulch works.mulch_depth "
                 "works.mulch_clear works.mulch_top_up works.ring works.mulch_bag works.caliper "
                 "works.water_every rows.spacing fence.roll"
             ),

@@ -192,15 +192,28 @@ def _facts(species, units: str) -> str:
         if size is not None
     ]
     return (
-        f"{species.latin_name}: {leaves}; crown a {species.shape}; grows {span(species.yearly_growth_m)} "
-        f"a year once rooted; mature {span(species.mature_height_m)} tall, "
+        f"{species.latin_name}: {leaves}; crown a {species.shape}; {_grown(species, units)}; "
+        f"mature {span(species.mature_height_m)} tall, "
         f"{span(species.mature_spread_m)} wide"
         + (f"; kept {' and '.join(kept)} by clipping" if kept else "")
     )
 
 
+def _grown(species, units: str) -> str:
+    from screenplan.contracts import GROWTHS
+    from screenplan.planting.prospects import prospect_of
+
+    told = prospect_of(species, years=(10,))
+    low, typical, high = (
+        format_length(float(told.height_m[g, 0]), units, 1) for g in range(len(GROWTHS))
+    )
+    return f"{typical} tall ten years after planting ({low} to {high}); growth: {species.evidence}"
+
+
 def _assumptions(run: Run, units: str) -> list[tuple[str, str]]:
     """State the plan's own choices in the words of its keys."""
+    from screenplan.planting.mixes import with_spacing
+
     derived = {
         name: None
         if run.layers[layer].empty
@@ -222,7 +235,9 @@ def _assumptions(run: Run, units: str) -> list[tuple[str, str]]:
             key = f"{section}.{name}"
             if key == "site.boundary_accuracy" and not run.site.subject_id:
                 continue
-            value = run.plan.value(key)
+            value = (
+                with_spacing(run.plan).value(key) if key == "rows.spacing" else run.plan.value(key)
+            )
             if value is None or value in ((), {}, ""):
                 continue
             text = format_length(value, units) if is_length(key) else _said(value)

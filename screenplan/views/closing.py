@@ -7,11 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from screenplan.ground.told_years import tell_year
 from screenplan.planting.closure import ROUNDING_M, row_bands
-from screenplan.planting.growth import GROWTHS, TYPICAL
+from screenplan.planting.growth import GROWTHS, TYPICAL, USUAL_STOCK
 from screenplan.planting.maturity import followed_years, lasts_from
 from screenplan.planting.mixes import GROUP, neighbours_of
-from screenplan.planting.species import Species
+from screenplan.planting.species import Species, evidence_of
 from screenplan.planting.stand import Start
 
 
@@ -26,11 +27,14 @@ class RowClosing:
     low, height : ndarray, (growths, followed)
         Heights from and up to which the crowns meet, by year (`followed_years`); the last column is
         that of grown plants.
+    evidence : str
+        What the growth of its plants rests on.
     """
 
     years: int
     low: np.ndarray
     height: np.ndarray
+    evidence: str = ""
 
     @property
     def mature_height_m(self) -> float:
@@ -59,16 +63,12 @@ class RowClosing:
         return lasts_from(self._covers(needed_m, from_m)[growth], self.years)
 
     def in_words(self, needed_m: float, from_m: float = 0.0) -> str:
-        """Say when it is closed between two heights."""
+        """Say when it is closed between two heights, and what the growth of its plants rests on."""
         if needed_m <= 0.0:
             return "nothing needed"
-        low, typical, high = (self.year_reached(g, needed_m, from_m) for g in range(len(GROWTHS)))
-        if typical is not None:
-            if low is None:
-                return f"year {typical}; year {high} with high growth, not with low growth"
-            return f"year {typical}" if low == high else f"year {typical} ({high} to {low})"
-        if high is not None:
-            return f"only with high growth, year {high}"
+        reached = [self.year_reached(g, needed_m, from_m) for g in range(len(GROWTHS))]
+        if any(year is not None for year in reached):
+            return tell_year(reached, self.evidence)
         covers = self._covers(needed_m, from_m)
         if covers[:, -1].any():
             return f"not within {self.years} years"
@@ -87,6 +87,7 @@ def row_closing(
     years: int,
     group: int = GROUP,
     curve: str = "smooth",
+    stock: str = USUAL_STOCK,
     stock_height_m: float | None = None,
 ) -> RowClosing:
     """Work out the closed band of a row by year, for low, typical and high growth.
@@ -102,13 +103,14 @@ def row_closing(
     group : int
         Plants of one kind that stand side by side in a mixed row.
     curve : {"smooth", "straight"}
-    stock_height_m : float, optional
-        Height when planted; by default each species'.
+    stock, stock_height_m
+        Kind and height of the stock when planted; the height is by default each species'.
     """
     kinds = (kinds,) if isinstance(kinds, Species) else tuple(kinds)
     starts = [
-        Start(kind, kind.stock_height_m if stock_height_m is None else stock_height_m, False)
+        Start(kind, kind.stock_height_m if stock_height_m is None else stock_height_m, False, stock)
         for kind in kinds
     ]
     pairs = [(kinds.index(a), kinds.index(b), spacing_m) for a, b in neighbours_of(kinds, group)]
-    return RowClosing(years, *row_bands(starts, pairs, followed_years(years), curve))
+    bands = row_bands(starts, pairs, followed_years(years), curve)
+    return RowClosing(years, *bands, evidence_of(kinds))

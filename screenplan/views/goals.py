@@ -37,7 +37,7 @@ def judge_goal(views, plan, private_places=None) -> Finding:
             says = "No window or onlooker that is given sees a private place"
         return Finding(name, "cannot be judged", says, "windows and private places")
     closes = int((seen["status"] == "closes").sum())
-    again = _tell_again(seen)
+    again, growth = _tell_again(seen), _tell_growth(seen)
     if closes == 0:
         says = f"None of the {len(seen)} views that are open today closes in the years looked at{again}"
         return Finding(
@@ -47,7 +47,7 @@ def judge_goal(views, plan, private_places=None) -> Finding:
         return Finding(
             name,
             "cannot be judged",
-            f"{closes} of {len(seen)} open views close in the years looked at{again}; no goal is set",
+            f"{closes} of {len(seen)} open views close in the years looked at{again}; no goal is set{growth}",
             "goal.closed_by",
         )
     weights = {}
@@ -61,7 +61,7 @@ def judge_goal(views, plan, private_places=None) -> Finding:
         )
     reached = float(weight[done].sum() / weight.sum())
     says = (f"{done.sum()} of {len(seen)} open views ({reached:.0%} by weight) are closed to {1 - plan.views.threshold:.0%} "
-            f"by year {closed_by}{again}; {share:.0%} are asked")  # fmt: skip
+            f"by year {closed_by}{again}; {share:.0%} are asked{growth}")  # fmt: skip
     return Finding(name, "passes" if reached >= share - 1e-9 else "fails", says)
 
 
@@ -76,6 +76,12 @@ def _tell_again(seen) -> str:
         else f"{len(again)} views close for a time and are"
     )
     return f"; {who} open again from year {int(again.min())} on"
+
+
+def _tell_growth(seen) -> str:
+    """Say what the growth rests on by which views close."""
+    said = seen["evidence"].dropna() if "evidence" in seen else ()
+    return f"; growth: {said.iloc[0]}" if len(said) else ""
 
 
 def _are_open(views) -> pd.Series:

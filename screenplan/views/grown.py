@@ -25,7 +25,6 @@ def crowns_of(stand: Stand) -> CrownTable:
         none = np.zeros((*stand.sizes.shape[2:], 1))
         return tabulate_crowns([next(iter(SHAPES))], none, none, none, [1.0])
     height, spread, width, clear = np.moveaxis(stand.sizes, 1, -1)
-    sparse, dense = np.array([kind.leaf_density for kind in species]).T
     return tabulate_crowns(
         [[kind.crown(growth) for growth in GROWTHS] for kind in species],
         height,
@@ -34,7 +33,7 @@ def crowns_of(stand: Stand) -> CrownTable:
         [1.0 if kind.evergreen else kind.winter_share for kind in species],
         across=0.5 * width,
         # Low growth goes with sparse leaves, so that the range of the results holds both.
-        extinction=LEAF_PROJECTION * np.array([sparse, 0.5 * (sparse + dense), dense]),
+        extinction=LEAF_PROJECTION * np.array([kind.leaf_density for kind in species]).T,
     )
 
 

@@ -24,7 +24,7 @@ from screenplan.contracts.tables import layer_of, table_of
 from screenplan.ground.kept import Kept
 from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.planting import Views
-from screenplan.planting.mixes import kinds_in, name_kinds
+from screenplan.planting.mixes import kinds_in, name_kinds, planned_spacing
 from screenplan.planting.species import Species, load_species
 from screenplan.site.terrain import Terrain
 from screenplan.views.closing import RowClosing, row_closing
@@ -95,11 +95,14 @@ def find_needed_height(
     InputError
         By row as `lay_sight` says.
     """
-    views, spacing_m, planting_lines = plan.views, plan.rows.spacing, layers["planting_lines"]
+    views, planting_lines = plan.views, layers["planting_lines"]
     table = load_species() if table is None else table
+    spacing_m = planned_spacing(plan, table)
     planned = kinds_in(plan.plants.species, table)
     sight = sight_of(layers, views, terrain, kept)
-    growth = {"years": plan.growth.years, "curve": plan.growth.curve}
+    growth = {
+        "years": plan.growth.years, "curve": plan.growth.curve, "stock": plan.plants.stock,
+    }  # fmt: skip
     row = row_closing(
         planned, spacing_m, group=plan.plants.group, stock_height_m=plan.plants.stock_height,
         **growth,

@@ -76,7 +76,9 @@ def status_of(view: View, threshold: float) -> str:
     return "stays open" if view.closed(TYPICAL, threshold) is None else "closes"
 
 
-def views_layer(views: list[View], *, report_years, threshold: float, crs) -> gpd.GeoDataFrame:
+def views_layer(
+    views: list[View], *, report_years, threshold: float, crs, evidence: str = ""
+) -> gpd.GeoDataFrame:
     """Layer ``views``: one row per window and place."""
     years = {f"year_closed{end}": g for g, end in enumerate(("_low", "", "_high"))}
     columns = {
@@ -95,6 +97,7 @@ def views_layer(views: list[View], *, report_years, threshold: float, crs) -> gp
         )
     for name, growth in years.items():
         columns[name] = pd.array([view.closed(growth, threshold) for view in views], dtype="Int64")
+    columns["evidence"] = [evidence or None] * len(views)
     columns["opens_again"] = pd.array(
         [view.opens_again(threshold) for view in views], dtype="Int64"
     )

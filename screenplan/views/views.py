@@ -132,7 +132,13 @@ def trace_views(
         )  # fmt: skip
     crs = layers["windows"].crs
     return (
-        views_layer(views, report_years=plan.views.report_years, threshold=threshold, crs=crs),
+        views_layer(
+            views,
+            report_years=plan.views.report_years,
+            threshold=threshold,
+            crs=crs,
+            evidence=stand.evidence,
+        ),
         view_years_table(views),
         view_holes_layer(views, crs=crs),
     )

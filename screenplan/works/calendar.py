@@ -31,7 +31,7 @@ from screenplan.works.kinds import Kind, kinds_of
 from screenplan.works.locating import FIRST_DIG, LAST_DIG, Request
 from screenplan.works.quantities import DIG, MULCH_YEARS
 from screenplan.works.seasons import Seasons, judge_planting, season_words, water_by_season
-from screenplan.works.water import SOURCE, YEAR_DAYS, Stage, water_stages
+from screenplan.works.water import SOURCE, YEAR_DAYS, Stage, water_stages, years_to_establish
 
 #: A planting date this many years back or ahead is a slip.
 BACK_YEARS, AHEAD_YEARS = 5, 30
@@ -263,8 +263,9 @@ def _planting(
 
 def _watering(kinds: Sequence[Kind], works: Works, seasons: Seasons, limits) -> Iterator[dict]:
     longest: dict[str, Stage] = {}
-    for stock in dict.fromkeys(kind.stock.key for kind in kinds):
-        for stage in water_stages(stock, works.caliper, often_every_days=works.water_every):
+    for kind in kinds:
+        years = years_to_establish(kind, works.caliper)
+        for stage in water_stages(years, often_every_days=works.water_every):
             longest[stage.key] = max(
                 stage, longest.get(stage.key, stage), key=lambda one: one.times
             )

@@ -18,7 +18,7 @@ from screenplan.works.quantities import ITEMS
 #: Stock is the one that is priced if its height is within this, metres.
 SAME_HEIGHT_M = 0.01
 #: Items that cost as much as another if they have no price of their own.
-_LIKE = {"mulch_again": "mulch"}
+_LIKE = {"mulch_again": "mulch", "plant_again": "plant"}
 
 
 def price_work(
@@ -58,10 +58,11 @@ def price_work(
                     f"Did you mean {near[0]}?" if near else f"Write one of {', '.join(ITEMS)}",
                     key=cost.key(key),
                 )
-    for one in quantities.loc[quantities["part"] == "plants"].to_dict("records"):
+    planted = quantities["part"].isin(["plants", "replacements"])
+    for one in quantities.loc[planted].to_dict("records"):
         own = prices.get("plant", _price_by_height(one["stock_height_m"], plan.hand))
-        if own is not None:
-            prices.setdefault(one["item"], own)
+        if own is not None and _value_of(one["item"], prices) is None:
+            prices[one["item"]] = own
     rows = [_row(one, prices, cost.hours, cost.hour) for one in quantities.to_dict("records")]
     return table_of(COST, [*rows, _total(rows, quantities, prices, cost.hours, cost.hour)])
 
@@ -81,7 +82,10 @@ def _row(one: dict, prices, hours, hour_price) -> dict:
 
 def _value_of(item: str, values: Mapping[str, float]) -> float | None:
     """Give the price or rate of an item; one kind of plants falls back on that of all plants."""
-    return values.get(item, values.get(_LIKE.get(item, item.split(" ")[0])))
+    word, _, kind = item.partition(" ")
+    like = _LIKE.get(word, word)
+    names = (item, f"{like} {kind}".strip(), word, like)
+    return next((values[name] for name in names if name in values), None)
 
 
 def _total(rows, quantities, prices, hours, hour_price) -> dict:

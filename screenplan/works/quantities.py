@@ -15,6 +15,8 @@ from screenplan.ground.errors import refuse
 from screenplan.ground.said import said
 from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.works import Works
+from screenplan.planting.measured import load_establishment
+from screenplan.planting.mixes import planned_spacing
 from screenplan.planting.species import Species
 from screenplan.planting.zones import open_ground, subject_of
 from screenplan.site.ownership import outline_known
@@ -26,6 +28,7 @@ from screenplan.works.kinds import Kind, kinds_of
 #: plants those of one kind go by the key, a space and the species.
 ITEMS = {
     "plant": "Plants",
+    "plant_again": "Plants that replace the dead",
     "flag": "Flags or paint marks, one a plant",
     "peg": "Pegs for the stake-out",
     "line": "String line between the pegs",
@@ -62,6 +65,10 @@ MULCH_YEARS = 3
 _COMMON, _ARITHMETIC = "common practice, no source", "arithmetic"
 #: Rounding noise that must not cost another pack.
 NOISE = 1e-9
+
+
+#: Years over which `growth.losses` are lost.
+DEATH_YEARS = 2
 
 
 def count_material(
@@ -113,10 +120,11 @@ def count_material(
     subject = subject_of(parcels)[0] if outline_known(parcels) else open_ground()
     strip = strip_along(
         layers["planting_lines"], plants, subject,
-        width_m=works.strip, spacing_m=plan.rows.spacing,
+        width_m=works.strip, spacing_m=planned_spacing(plan, table),
     )  # fmt: skip
     rows = [
         *_ordering(kinds, works.losses),
+        *_replacing(kinds, works.losses, plan.growth.losses, plan.growth.replaced),
         *_marking(layers),
         _done("clearing", "ground", strip.area, "m2",
               f"{{{works.strip:g} m}} wide along the rows and half of it beyond their ends", _ARITHMETIC, DIG),
@@ -175,6 +183,29 @@ def _ordering(kinds: Sequence[Kind], losses: float) -> Iterator[dict]:
             "species": kind.species.key,
             "plant_name": kind.species.both_names,
             "plants": kind.count,
+            "stock": kind.stock.key,
+            "stock_height_m": kind.height_m,
+        }
+
+
+def _replacing(kinds: Sequence[Kind], spare: float, deaths: float, years: int) -> Iterator[dict]:
+    """Count what is bought again: those that die while they are replaced, but for the spare ones."""
+    known = load_establishment()["losses"]
+    share = 1.0 - (1.0 - deaths) ** (years / DEATH_YEARS)
+    for kind in kinds:
+        again = kind.count * (share - spare)
+        if again <= 0.0:
+            continue
+        how = (
+            f"{share:.0%} of {kind.count} plants die over {years} years and are replaced; {spare:.0%} are "
+            f"ordered at first; evidence of the losses: {known['default_grade']}"
+        )
+        row = _done("plant_again", "replacements", again, "each", how, known["default_source"])
+        yield _bought(row, "plant") | {
+            "item": f"plant_again{kind.ending}",
+            "name": f"{ITEMS['plant_again']}: {kind.species.both_names}",
+            "species": kind.species.key,
+            "plant_name": kind.species.both_names,
             "stock": kind.stock.key,
             "stock_height_m": kind.height_m,
         }
@@ -287,9 +318,8 @@ def _watering(kinds: Sequence[Kind], works: Works) -> Iterator[dict]:
     )  # fmt: skip
     stages: dict[str, tuple[water.Stage, float]] = {}
     for each, kind in zip(litres, kinds, strict=True):
-        for stage in water.water_stages(
-            kind.stock.key, caliper, often_every_days=works.water_every
-        ):
+        years = water.years_to_establish(kind, caliper)
+        for stage in water.water_stages(years, often_every_days=works.water_every):
             longest, amount = stages.get(stage.key, (stage, 0.0))
             longest = max(stage, longest, key=lambda one: one.times)
             stages[stage.key] = (longest, amount + each * kind.count * stage.times)

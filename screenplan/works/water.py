@@ -5,8 +5,8 @@ Weeks 1 and 2 daily, weeks 3 to 12 every two to three days, then weekly until es
 nobody measures, a quarter to a third of the container's volume. The upper ends are taken. None is
 needed after an inch of rain.
 
-Balls and plugs are given a third of their volume like containers, and each kind of stock the years to
-root of its kind (our reading, no source). Bare roots have no ball: they are given the inch of water
+Where no stem was measured its thickness follows from the height, by what trees of those leaves measure.
+Balls and plugs are given a third of their volume like containers (our reading, no source). Bare roots have no ball: they are given the inch of water
 that the same source takes for a watering, over the spread of their roots (our reading, no source).
 """
 
@@ -15,7 +15,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from screenplan.planting.growth import establishment_years
+from screenplan.planting.measured import stem_inches
 from screenplan.planting.stock import ball_depth, ball_width, stock_of
+from screenplan.works.kinds import Kind
 
 GALLON_L = 3.785411784
 INCH_M = 0.0254
@@ -71,27 +74,35 @@ def ball_volume(stock: str, stock_height_m: float) -> float:
     return math.pi / 4.0 * width**2 * ball_depth(stock, stock_height_m)
 
 
-def years_to_establish(stock: str, caliper_m: float | None = None) -> float:
-    """Years until a plant needs no watering."""
+def years_to_establish(kind: Kind, caliper_m: float | None = None) -> float:
+    """Years until a plant needs no watering.
+
+    Parameters
+    ----------
+    kind : Kind
+        Without a measured stem its thickness follows from the plant's height, and the plant is watered as
+        long as it takes to root in its zone and stock, if that is longer.
+    caliper_m : float, optional
+        Diameter of the stem, metres, if it was measured.
+    """
     if caliper_m is not None:
         return YEARS_PER_INCH * caliper_m / INCH_M
-    return stock_of(stock).years_to_root
+    by_stem = YEARS_PER_INCH * float(stem_inches(kind.species.leaf, kind.height_m))
+    return max(by_stem, float(establishment_years(kind.species, kind.height_m, kind.stock.key)))
 
 
-def water_stages(
-    stock: str, caliper_m: float | None = None, *, often_every_days: int = 2
-) -> list[Stage]:
+def water_stages(years: float, *, often_every_days: int = 2) -> list[Stage]:
     """List the stages of watering from the day of planting on.
 
     Parameters
     ----------
-    stock : str
-    caliper_m : float, optional
+    years : float
+        Years until the plants are established.
     often_every_days : {2, 3}
         In weeks 3 to 12.
     """
     often = math.ceil((OFTEN_DAYS - DAILY_DAYS) / often_every_days)
-    last = years_to_establish(stock, caliper_m) * YEAR_DAYS
+    last = years * YEAR_DAYS
     stages = [
         Stage("water_daily", "Water daily, weeks 1 and 2", 0, 1, DAILY_DAYS),
         Stage(

@@ -1,0 +1,52 @@
+"""A year as it is told: the typical one, and the least and the greatest of the scenarios."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+
+def year_range(years: Sequence[int | None]) -> str:
+    """Tell the typical year, and the least and the greatest of all scenarios in brackets.
+
+    Parameters
+    ----------
+    years : sequence of int or None
+        The year at low, typical and high growth; None, or what pandas takes for it, for never. What is
+        reached at low growth may be missed at high, so that the range is that of all three.
+
+    Examples
+    --------
+    >>> year_range([13, 9, 7]), year_range([4, 4, 4]), year_range([None, 9, 7])
+    ('9 (7 to 13)', '4', '9 (7 to never)')
+    >>> year_range([None, None, 7]), year_range([None, None, None])
+    ('never (7 to never)', 'never')
+    """
+    low, typical, high = map(_known, years)
+    reached = [year for year in (low, typical, high) if year is not None]
+    if not reached:
+        return "never"
+    most = max(reached) if len(reached) == len(years) else "never"
+    middle = "never" if typical is None else typical
+    return f"{middle}" if min(reached) == most else f"{middle} ({min(reached)} to {most})"
+
+
+def tell_year(years: Sequence[int | None], evidence: str | None = "") -> str:
+    """Tell a year with its range, and what the growth rests on.
+
+    Examples
+    --------
+    >>> tell_year([13, 9, 7], "published range")
+    'year 9 (7 to 13); growth: published range'
+    >>> tell_year([None, None, 7])
+    'never (7 to never)'
+    """
+    said = year_range(years)
+    said = said if said.startswith("never") else f"year {said}"
+    return f"{said}; growth: {evidence}" if evidence else said
+
+
+def _known(year) -> int | None:
+    try:
+        return None if year is None else int(year)
+    except (TypeError, ValueError):  # pandas' NA, or NaN
+        return None

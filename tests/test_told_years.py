@@ -1,0 +1,100 @@
+"""A year is told with its range and with what it rests on, wherever it is told."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from screenplan.ground.told_years import tell_year, year_range
+from screenplan.outputs.report_views import _closing
+from screenplan.outputs.summary import summarise
+from screenplan.planting.closure import judge_closure
+from screenplan.planting.species import load_species
+from screenplan.views.closing import row_closing
+from screenplan.views.goals import judge_goal
+
+TOLD = "9 (7 to 13)"
+GRADE = "published range"
+
+
+def closure(low=13, typical=9, high=7, evidence=GRADE):
+    years = pd.array([low, typical, high], dtype="Int64")
+    return pd.DataFrame(
+        {
+            "line_id": "west", "growth": ["low", "typical", "high"], "spacing_m": 1.5, "asked_from_m": 0.0,
+            "asked_height_m": 1.8, "year_closed": years, "mature_closed_height_m": 5.0,
+            "mature_closed_from_m": 0.0, "evidence": evidence,
+        }
+    )  # fmt: skip
+
+
+def views(low=13, typical=9, high=7, evidence=GRADE):
+    years = {
+        name: pd.array([year], dtype="Int64")
+        for name, year in (
+            ("year_closed_low", low),
+            ("year_closed", typical),
+            ("year_closed_high", high),
+        )
+    }
+    status = "stays open" if typical is None else "closes"
+    return pd.DataFrame(
+        {
+            "view_id": ["v"],
+            "place_id": ["p"],
+            "status": status,
+            **years,
+            "opens_again": pd.NA,
+            "evidence": evidence,
+        }
+    )
+
+
+@pytest.mark.parametrize(
+    ("years", "said"),
+    [
+        # Open at high and closed at low growth: the range is the least and greatest of all three.
+        ((5, 9, 12), "9 (5 to 12)"),
+        ((12, 9, 5), "9 (5 to 12)"),
+        ((9, 9, 4), "9 (4 to 9)"),
+        ((9, 12, 11), "12 (9 to 12)"),
+        ((None, 9, 5), "9 (5 to never)"),
+        ((9, 12, None), "12 (9 to never)"),
+        ((None, None, 5), "never (5 to never)"),
+        ((pd.NA, np.nan, pd.NA), "never"),
+        ((3, 3, 3), "3"),
+    ],
+)
+def test_the_range_is_the_least_and_the_greatest_year_or_never(years, said):
+    assert year_range(years) == said
+
+
+def test_what_the_growth_rests_on_stands_beside_the_year():
+    assert tell_year((13, 9, 7), GRADE) == f"year {TOLD}; growth: {GRADE}"
+    assert tell_year((13, 9, 7)) == f"year {TOLD}"
+
+
+def test_rows_and_views_tell_it_in_the_summary():
+    told = dict(summarise({"closure": closure(), "views": views()}))
+    assert told["Row west closes"] == f"from 0.00 m to 1.80 m in year {TOLD}; growth: {GRADE}"
+    assert told["The screen closes"].endswith(f", in year {TOLD}; growth: {GRADE}")
+    assert told["  closed by the screen"].endswith(f"year {TOLD}; growth: {GRADE}")
+    late = dict(summarise({"views": views(low=None)}))
+    assert late["The screen closes"].endswith(f", in year 9 (7 to never); growth: {GRADE}")
+
+
+def test_checks_tell_it():
+    for goal in (None, 5, 10):
+        (row,) = judge_closure(closure(), goal)
+        assert f"year {TOLD}; growth: {GRADE}" in row.says
+        assert judge_goal(views(), goal, 1.0, 0.1).says.endswith(f"; growth: {GRADE}")
+
+
+def test_the_report_and_the_needed_height_tell_it():
+    assert _closing(views().to_dict("records")[0]) == TOLD
+    species = load_species()["thuja_occidentalis"]
+    said = row_closing(species, 1.5, years=30).in_words(1.8)
+    assert said.startswith("year ")
+    assert said.endswith(f"; growth: {species.evidence}")
+    # Of a mixed row the weakest evidence.
+    mixed = [load_species()["picea_pungens"], species]
+    assert row_closing(mixed, 1.5, years=30).evidence == GRADE
