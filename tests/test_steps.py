@@ -82,6 +82,7 @@ SETTINGS = (
         "boundary.most_height=2 m",
         "light.hedge_guidance=true",
         "works.mulch=ring",
+        "rows.rows=2",
     ],
 )
 

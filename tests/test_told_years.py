@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 import pytest
+from options_kit import plan_with
 
 from screenplan.ground.told_years import tell_year, year_range
 from screenplan.outputs.report_views import _closing
@@ -84,9 +85,11 @@ def test_rows_and_views_tell_it_in_the_summary():
 
 def test_checks_tell_it():
     for goal in (None, 5, 10):
-        (row,) = judge_closure(closure(), goal)
+        (row,) = judge_closure(closure(), plan_with(goal_closed_by=goal))
         assert f"year {TOLD}; growth: {GRADE}" in row.says
-        assert judge_goal(views(), goal, 1.0, 0.1).says.endswith(f"; growth: {GRADE}")
+        assert judge_goal(views(), plan_with(goal_closed_by=goal)).says.endswith(
+            f"; growth: {GRADE}"
+        )
 
 
 def test_the_report_and_the_needed_height_tell_it():
