@@ -1,12 +1,17 @@
-"""How inner functions of compiled loops are compiled.
+"""How inner functions of compiled loops are compiled, and when what was compiled is thrown away.
 
 They are set into their callers, which hold the arrays: so they keep no count of references. Such a
 count costs more than the work where a function is called for every sight line.
+
+Numba keeps what it compiled beside the sources, and makes a function anew when its own file changed, not
+when one that is set into it did. So all of it is thrown away when any source of compiled code is another.
 """
 
 from __future__ import annotations
 
 from functools import partial
+from hashlib import blake2b
+from pathlib import Path
 
 from numba import njit
 
@@ -14,3 +19,33 @@ from numba import njit
 inner = partial(njit, cache=True, error_model="numpy", forceinline=True, _nrt=False)
 #: The same for one that is called rarely, or is too long to be set into its callers.
 called = partial(njit, cache=True, error_model="numpy", _nrt=False)
+
+KEY_FILE = "compiled.key"
+
+
+def drop_stale(package: Path) -> bool:
+    """Throw away what was compiled of other sources; tell whether anything was.
+
+    Parameters
+    ----------
+    package : Path
+        Folder of the package. What numba keeps elsewhere (its ``NUMBA_CACHE_DIR``, or where the folder
+        may not be written to) is left alone.
+    """
+    kept = list(package.glob("*/__pycache__/*.nb[ci]"))
+    sources = (path.read_bytes() for path in sorted(package.glob("*/*.py")))
+    key = blake2b(b"\0".join(text for text in sources if b"numba" in text or b"compiled" in text))
+    note = package / "views" / "__pycache__" / KEY_FILE
+    try:
+        if note.exists() and note.read_text("ascii") == key.hexdigest():
+            return False
+        for path in kept:
+            path.unlink(missing_ok=True)
+        note.parent.mkdir(exist_ok=True)
+        note.write_text(key.hexdigest(), "ascii")
+    except OSError:  # a folder that may not be written to holds nothing that numba kept
+        return False
+    return bool(kept)
+
+
+drop_stale(Path(__file__).parents[1])
