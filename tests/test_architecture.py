@@ -26,6 +26,7 @@ MAY_IMPORT = {
     "effects": {"plan", "site", "rules", "planting", "views"},
     "checks": {"plan", "site", "planting", "views", "effects"},
     "works": {"plan", "site", "rules", "planting", "views"},
+    "design": {"plan", "site", "rules", "planting", "views", "works"},
     "outputs": set(),
     "running": {"plan", "site", "rules", "planting", "outputs"},
     "processes": {"running", "outputs", "plan", "site"},

@@ -26,6 +26,7 @@ PARTS = (
     "Rules",
     "Plants and growth",
     "Crowns, rays and terrain",
+    "Design",
     "Sun and sky",
     "Effects on others",
     "Stake-out",
@@ -38,13 +39,14 @@ PARTS = (
 KINDS = {
     "other software": ("run",),
     "open data": ("run", "code"),
+    "every case": ("run",),
     "published": ("read", "code", "second-hand", "memory"),
     "standard": ("read", "code", "run"),
     "trade": ("common practice",),
 }
 #: What the statuses mean on this page.
 STATUS_MEANS = {
-    "run": "the other program, or the data set itself, is used in the test",
+    "run": "the other program, the data set itself, or a trial of every case is used in the test",
     "read": "the figures were read in a stored copy of the source",
     "code": "several independent programs or an open data set agree on the figures",
     "second-hand": "another text quotes the source",

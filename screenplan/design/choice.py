@@ -1,0 +1,155 @@
+"""What may be planted and what must be closed, as plain arrays: nothing here knows geometry.
+
+A plant that may be set stops some rays in the year that counts. A view is closed when the stopped share
+of its light is what it needs. Plants stand in runs of neighbours of one stretch, and some exclude each
+other because they would stand on the same ground. Whoever chooses, by whatever means, is judged here.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.sparse import csr_array
+
+#: Shares of light and sums of prices are compared with this slack: rounding only.
+SLACK = 1e-9
+
+
+@dataclass(frozen=True, eq=False)
+class Choice:
+    """Plants that may be set, and views that they may close.
+
+    Parameters
+    ----------
+    price : ndarray, (plants,)
+        Price of each, 0 or more.
+    stretch : ndarray of int, (plants,)
+        Stretch on which each stands; those of one stretch follow each other in the order of their
+        stations, are of one kind, and neighbours among them are neighbours in the row.
+    kind, genus : ndarray of int, (plants,)
+    exclusive : tuple of ndarray of int
+        Sets of plants of which at most one can stand.
+    stops : csr_array of bool, (plants, groups)
+        Which rays each stops: a group is one ray, or several that the same plants stop.
+    light : csr_array of float, (views, groups)
+        Share of each view's light that passes by each group.
+    need : ndarray, (views,)
+        Share of each view's light that must be stopped.
+    weight : ndarray, (views,)
+        How much each view matters, 0 or more.
+    """
+
+    price: np.ndarray
+    stretch: np.ndarray
+    kind: np.ndarray
+    genus: np.ndarray
+    exclusive: tuple[np.ndarray, ...]
+    stops: csr_array
+    light: csr_array
+    need: np.ndarray
+    weight: np.ndarray
+
+    def __post_init__(self):
+        plants, views = len(self.price), len(self.need)
+        groups = self.stops.shape[1]
+        if self.stops.shape != (plants, groups) or self.light.shape != (views, groups):
+            msg = f"stops are {self.stops.shape} and light is {self.light.shape} for {plants} plants and {views} views"
+            raise ValueError(msg)
+        for name in ("price", "weight", "need"):
+            values = getattr(self, name)
+            if not (np.isfinite(values).all() and (values >= 0.0).all()):
+                msg = f"each {name} must be a number of 0 or more"
+                raise ValueError(msg)
+        if (np.diff(self.stretch) < 0).any():
+            msg = "plants of a stretch follow each other, and stretches are in rising order"
+            raise ValueError(msg)
+
+    def stopped(self, planted) -> np.ndarray:
+        """Share of each view's light that some plants stop, (views,)."""
+        return self.light @ self.met(planted)
+
+    def met(self, planted) -> np.ndarray:
+        """Tell which groups of rays some plants stop, (groups,), as 0 and 1."""
+        chosen = np.asarray(planted, bool)
+        return (self.stops[chosen].sum(axis=0) > 0).astype(float)
+
+    def closed(self, planted) -> np.ndarray:
+        """Tell which views some plants close, (views,)."""
+        return self.stopped(planted) >= self.need - SLACK
+
+    def cost(self, planted) -> float:
+        """Price of some plants."""
+        return float(self.price[np.asarray(planted, bool)].sum())
+
+    def closable(self) -> np.ndarray:
+        """Tell which views would be closed if every plant stood, room or not, (views,)."""
+        return self.closed(np.ones(len(self.price), bool))
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What a planting must keep to.
+
+    Parameters
+    ----------
+    share : float
+        Share of the views' weight that should be closed.
+    budget : float
+        Most that the plants may cost.
+    most_kinds : int
+        Kinds that may be planted.
+    most_of_genus : float
+        Greatest share of the plants that may be of one genus; 1 for any.
+    least_run : int
+        Plants that stand side by side at least.
+    open_price : float
+        What weight 1 that stays open below the asked share counts.
+    """
+
+    share: float = 1.0
+    budget: float = math.inf
+    most_kinds: int = 1_000
+    most_of_genus: float = 1.0
+    least_run: int = 3
+    open_price: float = 1.0
+
+
+def open_weight(choice: Choice, limits: Limits, planted) -> float:
+    """Weight of the views that stay open below the asked share."""
+    asked = limits.share * choice.weight.sum()
+    return max(float(asked - choice.weight[choice.closed(planted)].sum()), 0.0)
+
+
+def counts(choice: Choice, limits: Limits, planted) -> float:
+    """Give what is made as small as it gets: the price of the plants and of what stays open."""
+    return choice.cost(planted) + limits.open_price * open_weight(choice, limits, planted)
+
+
+def runs_in(choice: Choice, planted) -> list[np.ndarray]:
+    """Give the runs of plants: neighbours of one stretch."""
+    chosen = np.flatnonzero(planted)
+    breaks = (np.diff(chosen) > 1) | (np.diff(choice.stretch[chosen]) != 0)
+    return np.split(chosen, np.flatnonzero(breaks) + 1) if len(chosen) else []
+
+
+def breaks_of(choice: Choice, limits: Limits, planted) -> list[str]:
+    """Name the limits that a planting breaks; an empty list if it keeps to all."""
+    chosen = np.flatnonzero(planted)
+    broken = []
+    if choice.cost(planted) > limits.budget + SLACK * max(1.0, limits.budget):
+        broken.append("budget")
+    if any(len(run) < limits.least_run for run in runs_in(choice, planted)):
+        broken.append("least run")
+    if len(np.unique(choice.kind[chosen])) > limits.most_kinds:
+        broken.append("kinds")
+    if len(chosen):
+        most = np.bincount(choice.genus[chosen]).max()
+        if most > limits.most_of_genus * len(chosen) + SLACK:
+            broken.append("genus")
+    stands = np.zeros(len(choice.price), bool)
+    stands[chosen] = True
+    if any(stands[spot].sum() > 1 for spot in choice.exclusive):
+        broken.append("ground")
+    return broken

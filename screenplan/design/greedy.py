@@ -1,0 +1,164 @@
+"""A planting made plainly: the run or plant that gains most for its price, again and again; then thinned.
+
+It is what the solver is compared with, and what is left when the solver finds nothing in its time.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.sparse import csr_array, diags_array
+
+from screenplan.design.choice import SLACK, Choice, Limits, breaks_of, counts, runs_in
+
+#: A plant without a price still counts so much of the mean price when gains are compared.
+LEAST_PRICE_SHARE = 1e-6
+
+
+def plant_greedily(choice: Choice, limits: Limits) -> np.ndarray:
+    """Make a planting that keeps to the limits, the best of several: of all kinds, and of each alone.
+
+    Returns
+    -------
+    ndarray of bool, (plants,)
+        Nothing at all where no other keeps to the limits.
+    """
+    none = np.zeros(len(choice.price), bool)
+    kinds = np.unique(choice.kind)
+    tries = [np.ones(len(none), bool)]
+    if len(kinds) > 1:
+        tries += [choice.kind == kind for kind in kinds]
+    best = none
+    for allowed in tries:
+        found = _thin(choice, limits, _grow(choice, limits, allowed))
+        if not breaks_of(choice, limits, found) and (
+            counts(choice, limits, found) < counts(choice, limits, best) - SLACK
+        ):
+            best = found
+    return best
+
+
+def _grow(choice: Choice, limits: Limits, allowed: np.ndarray) -> np.ndarray:
+    """Add runs and lengthen them while that brings views nearer to closing."""
+    plants, least = len(choice.price), limits.least_run
+    planted, blocked = np.zeros(plants, bool), ~allowed
+    starts = _starts(choice, least)
+    windows = starts[:, None] + np.arange(least)
+    joined = _joined(choice, windows)
+    spots = _spots_of(choice)
+    wanted = choice.closable() & (choice.weight > 0.0)
+    floor = LEAST_PRICE_SHARE * max(float(choice.price.mean()) if plants else 0.0, 1e-12)
+    met = np.zeros(choice.stops.shape[1], bool)
+    spent = 0.0
+    while True:
+        stopped = choice.light @ met.astype(float)
+        left = np.where(wanted, np.maximum(choice.need - stopped, 0.0), 0.0)
+        open_weight = choice.weight[wanted & (left > SLACK)].sum()
+        done = choice.weight.sum() - open_weight
+        if not (left > SLACK).any() or done >= limits.share * choice.weight.sum() - SLACK:
+            return planted
+        # Of two views that need as much work the one that is nearer to closing gains more.
+        value = np.where(left > SLACK, choice.weight / np.maximum(choice.need, SLACK), 0.0)
+        new_light = csr_array(choice.light @ diags_array((~met).astype(float)))
+        fits = ~blocked & ~planted
+        fits &= _kind_may(choice, limits, planted)
+        ends = fits & _beside(choice, planted)
+        gains = np.zeros(len(starts) + plants)
+        prices = np.concatenate([choice.price[windows].sum(axis=1), choice.price])
+        may = np.concatenate([fits[windows].all(axis=1), ends])
+        may &= prices <= limits.budget - spent + SLACK
+        if not may.any():
+            return planted
+        more = np.concatenate(
+            [_light(joined, new_light, may[: len(starts)]), _light(choice.stops, new_light, ends)]
+        )
+        gains = np.minimum(more, left) @ value
+        gains[~may] = 0.0
+        pick = int(np.argmax(gains / (prices + floor)))
+        if gains[pick] <= SLACK:
+            return planted
+        new = windows[pick] if pick < len(starts) else np.array([pick - len(starts)])
+        planted[new] = True
+        spent += float(choice.price[new].sum())
+        met |= choice.stops[new].sum(axis=0) > 0
+        for plant in new:
+            for spot in spots[plant]:
+                blocked[spot] = True
+
+
+def _light(stops: csr_array, light: csr_array, rows: np.ndarray) -> np.ndarray:
+    """Light of each view that some rows stop anew, (all rows, views)."""
+    found = np.zeros((stops.shape[0], light.shape[0]))
+    at = np.flatnonzero(rows)
+    if len(at):
+        found[at] = (stops[at].astype(float) @ csr_array(light.T)).toarray()
+    return found
+
+
+def _thin(choice: Choice, limits: Limits, planted: np.ndarray) -> np.ndarray:
+    """Take plants off the ends of runs, and whole runs, where nothing opens."""
+    planted = planted.copy()
+    while True:
+        now = counts(choice, limits, planted)
+        for gone in sorted(
+            _removable(choice, limits, planted), key=lambda some: -choice.price[some].sum()
+        ):
+            fewer = planted.copy()
+            fewer[gone] = False
+            if counts(choice, limits, fewer) < now - SLACK:
+                planted = fewer
+                break
+        else:
+            return planted
+
+
+def _removable(choice: Choice, limits: Limits, planted):
+    for run in runs_in(choice, planted):
+        yield run
+        if len(run) > limits.least_run:
+            yield run[:1]
+            yield run[-1:]
+        # A gap may be cut into a long run.
+        yield from (run[k : k + 1] for k in range(limits.least_run, len(run) - limits.least_run))
+
+
+def _starts(choice: Choice, least: int) -> np.ndarray:
+    """Give the plants from which on so many follow each other in one stretch."""
+    plants = len(choice.price)
+    if plants < least:
+        return np.zeros(0, int)
+    first = np.arange(plants - least + 1)
+    return first[choice.stretch[first] == choice.stretch[first + least - 1]]
+
+
+def _joined(choice: Choice, windows: np.ndarray) -> csr_array:
+    """Give the rays that each window of plants stops, (windows, groups)."""
+    rows = np.repeat(np.arange(len(windows)), windows.shape[1])
+    which = csr_array(
+        (np.ones(windows.size), (rows, windows.ravel())), shape=(len(windows), len(choice.price))
+    )
+    return csr_array(which @ choice.stops.astype(float), dtype=float).astype(bool)
+
+
+def _spots_of(choice: Choice) -> list[list[np.ndarray]]:
+    spots: list[list[np.ndarray]] = [[] for _ in choice.price]
+    for spot in choice.exclusive:
+        for plant in spot:
+            spots[plant].append(spot)
+    return spots
+
+
+def _beside(choice: Choice, planted) -> np.ndarray:
+    """Tell which plants are neighbours of one that is set."""
+    same = choice.stretch[1:] == choice.stretch[:-1]
+    beside = np.zeros(len(planted), bool)
+    beside[1:] |= planted[:-1] & same
+    beside[:-1] |= planted[1:] & same
+    return beside
+
+
+def _kind_may(choice: Choice, limits: Limits, planted) -> np.ndarray:
+    """Tell which plants may be set by the number of kinds."""
+    used = np.unique(choice.kind[planted])
+    if len(used) < limits.most_kinds:
+        return np.ones(len(planted), bool)
+    return np.isin(choice.kind, used)

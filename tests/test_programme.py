@@ -1,0 +1,188 @@
+"""The integer programme: against every subset of small choices, and against plantings made otherwise."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from design_kit import choice_of, every_planting, least_of_all, made_up
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.sparse import csr_array
+
+from screenplan.design.choice import Limits, breaks_of, counts, open_weight, runs_in
+from screenplan.design.greedy import plant_greedily
+from screenplan.design.merging import merge_rays
+from screenplan.design.programme import find_planting, price_of_open
+
+#: Sums of prices agree to this.
+SAME = 1e-6
+#: Limits that the made-up choices are planted by.
+LIMITS = {
+    "runs of three": Limits(least_run=3, open_price=30.0),
+    "runs of one": Limits(least_run=1, open_price=30.0),
+    "runs of two, cheap views": Limits(least_run=2, open_price=2.0),
+    "a budget": Limits(least_run=2, budget=7.0, open_price=30.0),
+    "one kind": Limits(least_run=2, most_kinds=1, open_price=30.0),
+    "most of a genus": Limits(least_run=1, most_of_genus=0.6, open_price=30.0),
+    "half the views": Limits(least_run=2, share=0.5, open_price=30.0),
+}
+
+
+@pytest.mark.evidence(
+    part="Design",
+    kind="every case",
+    against="every subset of 10 plants, by seven sets of limits",
+    source="enumeration",
+    status="run",
+    tolerance=f"{SAME:g} of a price unit",
+)
+@pytest.mark.parametrize("name", LIMITS)
+@pytest.mark.parametrize("seed", range(4))
+def test_nothing_among_all_subsets_counts_less(name, seed):
+    choice, limits = made_up(seed), LIMITS[name]
+    found = find_planting(choice, limits)
+    assert found.in_time
+    assert not breaks_of(choice, limits, found.planted)
+    assert found.counts == pytest.approx(least_of_all(choice, limits), abs=SAME)
+    assert found.bound <= found.counts + SAME
+    assert found.proven
+
+
+@given(seed=st.integers(0, 10_000), name=st.sampled_from(sorted(LIMITS)), more=st.data())
+@settings(max_examples=40, deadline=None)
+def test_the_bound_is_below_whatever_keeps_to_the_limits(seed, name, more):
+    choice, limits = made_up(seed, plants=9), LIMITS[name]
+    bound = find_planting(choice, limits, seconds=10.0).bound
+    others = [plant_greedily(choice, limits)]
+    # Whole stretches, and plants by chance.
+    others += [choice.stretch == stretch for stretch in np.unique(choice.stretch)]
+    drawn = more.draw(st.lists(st.booleans(), min_size=9, max_size=9))
+    others.append(np.array(drawn))
+    for planted in others:
+        if not breaks_of(choice, limits, planted):
+            assert bound <= counts(choice, limits, planted) + SAME
+
+
+def test_what_is_best_by_hand():
+    # By hand: rays 0 to 4 fall between five plants, a plant stops the two beside it. Three neighbours
+    # in the middle stop all but the outer rays; two of six may stay open.
+    stops = np.zeros((5, 6), bool)
+    for plant in range(5):
+        stops[plant, plant : plant + 2] = True
+    choice = choice_of(stops, need=[4 / 6])
+    found = find_planting(choice, Limits(open_price=100.0))
+    assert found.cost == 3.0
+    assert found.proven
+    assert found.open_weight == 0.0
+    # All six need all runs that reach both ends: at least 1, 3 and 5 stand, so all five by runs of three.
+    choice = replace(choice, need=np.array([1.0]))
+    assert find_planting(choice, Limits(open_price=100.0)).cost == 5.0
+    assert find_planting(choice, Limits(open_price=100.0, least_run=1)).cost == 3.0
+
+
+def test_a_cheaper_kind_on_the_same_ground_is_taken_and_both_never_are():
+    # Two kinds on the same three spots stop the same rays, by hand.
+    eye = np.eye(3, dtype=bool)
+    choice = choice_of(
+        np.vstack([eye, eye]), price=[2, 2, 2, 1.5, 1.5, 1.5], stretch=[0] * 3 + [1] * 3,
+        kind=[0] * 3 + [1] * 3, exclusive=[(0, 3), (1, 4), (2, 5)], need=[1.0],
+    )  # fmt: skip
+    found = find_planting(choice, Limits(open_price=100.0))
+    assert found.planted.tolist() == [False] * 3 + [True] * 3
+    assert found.cost == pytest.approx(4.5)
+
+
+def test_a_view_that_costs_more_than_it_counts_stays_open():
+    choice = choice_of(np.eye(3, dtype=bool), need=[1.0])
+    assert find_planting(choice, Limits(open_price=2.9)).cost == 0.0
+    assert find_planting(choice, Limits(open_price=3.1)).cost == 3.0
+
+
+def test_a_view_that_nothing_closes_is_left_open_and_the_others_are_closed():
+    choice = choice_of(
+        np.eye(3, 4, dtype=bool),
+        light=[[1 / 3, 1 / 3, 1 / 3, 0], [0, 0, 0.5, 0.5]],
+        need=[0.9, 0.9],
+    )
+    assert choice.closable().tolist() == [True, False]
+    found = find_planting(choice, Limits(open_price=50.0))
+    assert choice.closed(found.planted).tolist() == [True, False]
+    assert found.open_weight == 1.0
+    assert found.proven
+    assert found.least_cost(50.0) == pytest.approx(3.0)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_usual_price_leaves_nothing_open_to_save_money(seed):
+    choice = made_up(seed)
+    limits = Limits(least_run=2)
+    limits = replace(limits, open_price=price_of_open(choice, limits))
+    found = find_planting(choice, limits)
+    # By trying all: the least weight that can stay open, and the least cost with that.
+    every = list(every_planting(choice, limits))
+    least = min(open_weight(choice, limits, one) for one in every)
+    assert found.open_weight == pytest.approx(least)
+    assert found.cost == pytest.approx(
+        min(choice.cost(one) for one in every if open_weight(choice, limits, one) <= least + SAME)
+    )
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_rays_taken_together_change_nothing(seed):
+    choice = made_up(seed, rays=8)
+    rng = np.random.default_rng(seed)
+    # Each ray three times, with its light in three unequal parts, and one that nothing stops.
+    part = rng.dirichlet(np.ones(3), 8).ravel()
+    stops = np.repeat(choice.stops.toarray(), 3, axis=1)
+    light = np.repeat(choice.light.toarray(), 3, axis=1) * part
+    stops = np.hstack([stops, np.zeros((len(stops), 1), bool)])
+    light = np.hstack([0.9 * light, np.full((len(light), 1), 0.1)])
+    apart = replace(choice, stops=csr_array(stops), light=csr_array(light))
+    merged = replace(apart, **dict(zip(("stops", "light"), merge_rays(apart.stops, apart.light), strict=True)))  # fmt: skip
+    assert merged.stops.shape[1] <= 8
+    for planted in rng.random((20, len(choice.price))) < 0.5:
+        assert merged.stopped(planted) == pytest.approx(apart.stopped(planted), abs=1e-12)
+    limits = Limits(least_run=2, open_price=20.0)
+    one, other = find_planting(apart, limits), find_planting(merged, limits)
+    assert one.counts == pytest.approx(other.counts, abs=SAME)
+
+
+def test_out_of_time_the_greedy_planting_stands_with_its_gap():
+    choice = made_up(3, plants=60, rays=200, views=8)
+    limits = Limits(open_price=500.0)
+    found = find_planting(choice, limits, seconds=0.0)
+    assert not found.in_time
+    assert found.made_by == "greedy"
+    assert found.planted.tolist() == plant_greedily(choice, limits).tolist()
+    assert found.bound <= found.counts
+    assert 0.0 <= found.gap(limits.open_price) <= 1.0
+
+
+def test_a_known_planting_is_never_made_worse():
+    choice, limits = made_up(1), Limits(least_run=2, open_price=30.0)
+    best = find_planting(choice, limits)
+    again = find_planting(choice, limits, seconds=0.0, start=best.planted)
+    assert again.counts == pytest.approx(best.counts)
+
+
+def test_with_no_plant_and_with_no_view_the_answer_is_nothing():
+    none = choice_of(np.zeros((0, 4), bool))
+    found = find_planting(none, Limits(open_price=7.0))
+    assert (found.cost, found.open_weight, found.counts) == (0.0, 1.0, 7.0)
+    assert found.proven
+    nobody = choice_of(np.ones((3, 0), bool), light=np.zeros((0, 0)))
+    assert find_planting(nobody, Limits()).counts == 0.0
+
+
+def test_runs_are_neighbours_of_one_stretch():
+    choice = choice_of(np.ones((6, 1), bool), stretch=[0, 0, 0, 1, 1, 1])
+    planted = np.array([True, True, True, True, False, True])
+    assert [run.tolist() for run in runs_in(choice, planted)] == [[0, 1, 2], [3], [5]]
+    assert breaks_of(choice, Limits(), planted) == ["least run"]
+    assert breaks_of(choice, Limits(budget=2.0, least_run=1), planted) == ["budget"]
+
+
+@pytest.mark.parametrize("name", ["price", "weight", "need"])
+def test_numbers_below_zero_are_a_mistake(name):
+    with pytest.raises(ValueError, match=f"each {name} must be a number of 0 or more"):
+        choice_of(np.ones((1, 1), bool), **{name: [-1.0]})
