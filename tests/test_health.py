@@ -7,6 +7,7 @@ from options_kit import plan_with
 
 from screenplan.effects.health import check_health, judge_health
 from screenplan.ground.errors import InputError
+from screenplan.ground.said import in_units
 from screenplan.planting.species import load_species
 
 
@@ -67,6 +68,22 @@ def test_a_tolerance_without_a_source_is_no_tolerance():
         table = load_species({"thuja_occidentalis": extra} if extra else None)
         found = judge_health(plants, table=table, plan=plan_with(health_exposed_to=("salt",)))
         assert results(found)["salt"] == result
+
+
+def test_warnings_of_a_species_are_told_with_their_source_and_never_judged():
+    _, plants = row()
+    assert not judge_health(plants)["topic"].eq("warning").any()
+    table = judge_health(plants.assign(species="phyllostachys_aurea"))
+    told = table.loc[table["topic"] == "warning"]
+    # Word for word what the table of species says.
+    warnings = load_species()["phyllostachys_aurea"].warnings
+    assert list(told["says"]) == [in_units(f"Golden bamboo: {text}") for text in warnings]
+    assert told["meets"].isna().all()
+    (finding,) = (one for one in check_health(table) if one.check == "poison, weeds and bans")
+    assert finding.result == "cannot be judged"
+    assert "extension service" in finding.needs
+    for text in ("Its roots run", "at least 0.61 m deep", "Forbidden in New York State"):
+        assert text in in_units(finding.says)
 
 
 def test_wrong_values_are_refused():

@@ -82,9 +82,40 @@ def test_hedges_of_which_no_height_by_year_was_found_say_so(key):
     assert load_measured()[key].grades["height"] != "measured"
 
 
-def test_running_bamboo_is_warned_of():
+def test_no_warning_rests_on_memory():
+    """Whoever is warned of poison, weeds or bans is told who says so."""
+    for key, kind in load_kinds().items():
+        assert not [text for text in kind.get("warnings", []) if "memory" in text], key
+
+
+@pytest.mark.parametrize(
+    ("key", "words"),
+    [
+        # Poison: yew, laurels, privets, hollies, photinia.
+        *((key, "poison") for key in (
+            "taxus_baccata", "prunus_laurocerasus", "prunus_lusitanica", "prunus_caroliniana", "photinia_fraseri",
+            "ilex_opaca", "ilex_aquifolium", "ilex_nellie_stevens", "ilex_vomitoria", "ilex_glabra",
+            "pittosporum_undulatum",
+        )),
+        *((key, "killed cattle") for key in ("ligustrum_japonicum", "ligustrum_lucidum", "ligustrum_ovalifolium")),
+        # Spreading.
+        *((key, "nva") for key in (
+            "prunus_laurocerasus", "prunus_lusitanica", "ligustrum_lucidum", "ligustrum_ovalifolium",
+            "ilex_aquifolium", "pittosporum_undulatum", "elaeagnus_pungens", "phyllostachys_aurea",
+        )),
+        # Law.
+        ("prunus_laurocerasus", "Switzerland forbids"),
+        ("ligustrum_ovalifolium", "removed by law"),
+        ("phyllostachys_aurea", "Forbidden in New York State"),
+        # Roots.
+        ("phyllostachys_aurea", "roots run"),
+        ("ficus_benjamina", "Roots crack paths"),
+    ],
+)  # fmt: skip
+def test_plants_that_harm_are_warned_of(key, words):
+    """What the sources that stand beside it say."""
     assert any(
-        "roots run" in warning for warning in load_kinds()["phyllostachys_aurea"]["warnings"]
+        words in warning.lower() or words in warning for warning in load_kinds()[key]["warnings"]
     )
 
 

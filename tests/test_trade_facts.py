@@ -52,7 +52,8 @@ def test_plants_set_closer_than_their_free_spread_grow_into_each_other(columnar,
     # Common practice, no source: columnar conifers for a screen are set 1 to 1.8 m apart.
     assert spacing < min(columnar.mature_spread_m)
     height = height_at(columnar, np.arange(21), stock_height_m=1.2)
-    meets = meeting_band(columnar.shape, height, spread_at(columnar, height), spacing)[1]
+    crown = columnar.crown("typical")
+    meets = meeting_band(crown, height, spread_at(columnar, height), spacing)[1]
     assert meets[0] == 0
     assert meets[15] > 1.8
 

@@ -358,12 +358,16 @@ NOISE_PATHS = Contract(
 PLANT_HEALTH = Contract(
     "plant_health",
     (),
-    "How much hangs on one species or genus, or how well a species stands the site",
+    "How much hangs on one species or genus, how well a species stands the site, or what one is warned of",
     key="",
     optional="share limit meets needs source",
     report=(Shown("effects", 110, title="Plant health", columns="topic name says source"),),
     columns=(
-        words("topic", "species, genus, hardiness, browse, salt, shade or wet", heading="about"),
+        words(
+            "topic",
+            "species, genus, hardiness, browse, salt, shade, wet or warning",
+            heading="about",
+        ),
         text("name", "The species or genus", heading="what", form="species"),
         share("share", "Its share of all plants", "Share of all plants", low=None, high=None),
         share("limit", "The user's limit", low=None, high=None),

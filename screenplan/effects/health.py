@@ -1,4 +1,4 @@
-"""Plant health: one species over the whole length, winter cold, and what else a site does to it."""
+"""Plant health: one species over the whole length, winter cold, what else a site does to it, and what it may do."""
 
 from __future__ import annotations
 
@@ -35,7 +35,8 @@ def judge_health(
     -------
     DataFrame
         By the contract ``plant_health``. Without a limit, a zone or a sourced value ``meets`` is
-        empty, and ``needs`` says what is missing.
+        empty, and ``needs`` says what is missing. What is said of the poison, the spread and the bans of a
+        species is told and never judged.
     """
     table = load_species() if table is None else table
     kinds = plants["species"].astype(str)
@@ -52,6 +53,7 @@ def judge_health(
     for one in found.values():
         rows.append(_hardy(one, plan.health.zone))
         rows.extend(_stands(one, what) for what in plan.health.exposed_to)
+        rows.extend(_warned(one, text) for text in one.warnings)
     return table_of(PLANT_HEALTH, rows)
 
 
@@ -101,6 +103,15 @@ def _stands(species: Species, what: str) -> dict:
     }
 
 
+def _warned(species: Species, text: str) -> dict:
+    return {
+        "topic": "warning",
+        "name": species.key,
+        "says": f"{species.called.capitalize()}: {text}",
+        "needs": "what your extension service and your local code say of it",
+    }
+
+
 def check_health(plant_health) -> Iterator[Finding]:
     """Hold shares and hardiness against the user's limits."""
     for topic, title in _HEALTH.items():
@@ -118,8 +129,9 @@ def check_health(plant_health) -> Iterator[Finding]:
                 title, FAILS, "; ".join(bad["says"]), _REMEDY.get(topic, "another species")
             )
         elif len(unknown):
-            row = unknown.iloc[0]
-            yield Finding(title, UNKNOWN, row["says"], row["needs"])
+            # Of what is unknown the first says enough; a warning is never left out.
+            says = unknown["says"] if topic == "warning" else unknown["says"].iloc[:1]
+            yield Finding(title, UNKNOWN, " ".join(says), unknown["needs"].iloc[0])
         else:
             # Of a share the greatest says it all; each kind stands cold and the rest by itself.
             says = rows["says"].iloc[:1] if topic in _REMEDY else rows["says"]
@@ -134,6 +146,7 @@ _HEALTH = {
     "salt": "salt",
     "shade": "shade",
     "wet": "wet ground",
+    "warning": "poison, weeds and bans",
 }
 
 
