@@ -5,7 +5,7 @@ import tomllib
 import numpy as np
 import pandas as pd
 import pytest
-from fitting import figures, heights, published, shapes
+from fitting import figures, heights, points, published, shapes
 from fitting.__main__ import FIGURES, main, work_out
 from fitting.coverage import leave_one_region_out, summary
 from fitting.output import as_toml
@@ -142,6 +142,16 @@ def test_a_published_curve_is_found_again_from_its_points():
     )
 
 
+def test_points_are_medians_and_quartiles_of_a_class_with_trees_enough():
+    trees = pd.DataFrame(
+        {"region": ["a"] * 5 + ["b"] * 4, "age": [5.0, 6.0, 7.0, 8.0, 9.0, 5.0, 6.0, 7.0, 8.0],
+         "h": [1.0, 2.0, 3.0, 4.0, 5.0, 1.0, 2.0, 3.0, 4.0]}
+    )  # fmt: skip
+    # By hand; four trees are too few, and the class is half open.
+    assert points.classes(trees, "age", "h", (5.0, 10.0)) == [["a", 5, 7.0, 2.0, 3.0, 4.0]]
+    assert points.classes(trees, "age", "h", (5.0, 9.0)) == []
+
+
 def test_the_leaf_comes_from_genus_and_type():
     assert [leaf_of(*row) for row in [("Juniperus", "CEM"), ("Pinus", "CEL"), ("Ilex", "BES"), ("Acer", "BDL"), ("Fagus", "BDL")]] == ["scale", "needle", "broadleaf", None, "deciduous"]  # fmt: skip
 
@@ -167,6 +177,11 @@ def test_the_text_is_the_same_every_time_and_holds_what_was_fitted(written):
     assert own["height"]["grade"] == "measured"
     assert read["kinds"]["picea_omorika"]["height"]["grade"] == "relatives"
     assert tomllib.loads(rows)["street"]
+    # Every tree that is foretold is counted once by its kind, and so is every one inside.
+    counted = pd.DataFrame(tomllib.loads(rows)["coverage"].values())
+    held = read["about"]["left_out_by_region"]
+    assert counted["n"].sum() == held["n"] > 0
+    assert counted["inside"].sum() / counted["n"].sum() == pytest.approx(held["inside"], abs=5e-4)
 
 
 def test_the_checked_in_figures_have_the_form_of_what_is_written(written):

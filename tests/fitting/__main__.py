@@ -14,13 +14,15 @@ from screenplan.planting import curves
 from .coverage import leave_one_region_out, summary
 from .figures import PROFILE_SOURCE, Fitting, read_kinds
 from .heights import Fit, Spread, interval, interval_score, planted_spread
-from .output import HEAD, as_toml
+from .output import HEAD, POINTS_HEAD, as_toml
+from .points import all_points
 from .reading import Data, read_data
 from .rows import all_rows
 
 ROOT = Path(__file__).parents[2]
 FIGURES = ROOT / "screenplan/planting/measured.toml"
 ROWS = Path(__file__).parent / "rows.toml"
+POINTS = Path(__file__).parent / "points.toml"
 #: Ways to share a spread between A and k. The one with the best interval score on every second region
 #: left out is `SHARE_OF_ASYMPTOTE` and `SHARE_OF_RATE` in `screenplan.planting.curves`; the other regions judge.
 PAIRS = ((0.5, 0.5), (0.7, 0.3), (1.0, 0.0), (1.0, 0.3), (1.0, 0.5), (1.0, 0.7))
@@ -101,14 +103,15 @@ def main(arguments: list[str] | None = None) -> int:
     if not (chosen.path / "utd").is_dir():
         parser.error(f"{chosen.path} is not the folder of the data: it has no folder utd")
     figures, rows, found, fitting = work_out(read_data(chosen.path), read_kinds())
+    points = POINTS_HEAD + "\n" + as_toml(all_points(fitting))
     _print(found, fitting)
+    texts = {FIGURES: figures, ROWS: rows, POINTS: points}
     if chosen.write:
-        FIGURES.write_text(figures, encoding="utf-8")
-        ROWS.write_text(rows, encoding="utf-8")
+        for path, text in texts.items():
+            path.write_text(text, encoding="utf-8")
         return 0
     same = all(
-        path.exists() and path.read_text(encoding="utf-8") == text
-        for path, text in ((FIGURES, figures), (ROWS, rows))
+        path.exists() and path.read_text(encoding="utf-8") == text for path, text in texts.items()
     )
     print("the checked-in figures are these" if same else "the checked-in figures differ")
     return 0 if same else 1

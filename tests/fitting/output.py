@@ -19,6 +19,14 @@ HEAD = """\
 #          its published size), published (published curves of the kind or of a parent), memory
 """
 
+POINTS_HEAD = """\
+# Points for the pictures of the reference. Written by `python -m tests.fitting PATH --write`: do not edit.
+#
+# heights  rows of region, n, median age (years since planting), and the quartiles of the height, m
+# widths   rows of region, n, median height, and the quartiles of the crown's width, m
+# curves   a published curve at the site of the figures: its name, ages since seed, heights, m
+"""
+
 
 def as_toml(tables: Mapping) -> str:
     """Write nested tables as TOML.

@@ -120,6 +120,15 @@ def plantation_rows(fitting: Fitting) -> list[dict]:
     return made
 
 
+def coverage_rows(found: pd.DataFrame) -> list[dict]:
+    """Count by kind the trees of regions left out that lie in the 80 % range, and say by what it was foretold."""
+    inside = (found["h"] >= found["low"]) & (found["h"] <= found["high"])
+    return [
+        {"kind": name, "by": by, "n": len(of), "inside": int(of["inside"].sum())}
+        for (name, by), of in found.assign(inside=inside).groupby(["name", "by"])
+    ]
+
+
 def all_rows(fitting: Fitting, found: pd.DataFrame) -> dict:
     """All of them, for the tests."""
     return {
@@ -128,6 +137,7 @@ def all_rows(fitting: Fitting, found: pd.DataFrame) -> dict:
         "shares": _numbered(share_rows(fitting)),
         "leaves": _numbered(leaf_rows(fitting)),
         "plantations": _numbered(plantation_rows(fitting)),
+        "coverage": _numbered(coverage_rows(found)),
     }
 
 
