@@ -9,6 +9,7 @@ import pytest
 from crown_kit import POWERS
 from hypothesis import given
 from hypothesis import strategies as st
+from plant_checks import AT_20_FT
 from scipy.integrate import solve_ivp
 
 from screenplan.ground.crown_shapes import SHAPES, shape_of
@@ -233,13 +234,8 @@ def test_smooth_never_outruns_straight():
 def test_heights_at_20_years_against_the_open_plant_data(capsys):
     # USDA PLANTS characteristics, height at 20 years in ft (open data, code). The curves were fitted
     # to other data, not to these figures. Grown from 0.3 m plants.
-    published = {
-        "juniperus_virginiana": 25, "juniperus_scopulorum": 25, "ilex_opaca": 20, "ilex_vomitoria": 20,
-        "ilex_glabra": 5, "chamaecyparis_thyoides": 20, "calocedrus_decurrens": 12, "picea_abies": 35,
-        "magnolia_grandiflora": 40, "morella_cerifera": 10,
-    }  # fmt: skip
     miss, in_band = {}, set()
-    for key, feet in published.items():
+    for key, feet in AT_20_FT.items():
         low, typical, high = (
             float(height_at(TABLE[key], 20, growth=growth, stock_height_m=0.3))
             for growth in GROWTHS

@@ -162,6 +162,7 @@ class _Names(dict):
         for node in tree.body:
             if isinstance(node, ast.ImportFrom) and (node.module or "").split(".")[0] in (
                 "benchmarks",
+                "plant_checks",
                 "screenplan",
             ):
                 for name in node.names:
