@@ -281,7 +281,10 @@ def test_the_order_list_speaks_the_users_units(tmp_path, units, round_litres):
     assert rows["plant"]["stock"] == "container"
     # 0.9 m are 2.95 ft.
     assert rows["plant"]["height"] == ("0.90 m" if units == "metric" else "3.0 ft")
-    assert {row["stock"] for item, row in rows.items() if item != "plant"} == {""}
+    # Those that are planted again are of the same stock.
+    assert rows["plant_again"]["stock"] == "container"
+    others = rows.keys() - {"plant", "plant_again"}
+    assert {rows[item]["stock"] for item in others} == {""}
     assert rows["water_round"]["needed"].endswith(round_litres)
     # 50 l are 1.77 cu ft, 0.05 / 0.3048³.
     size = "50 l" if units == "metric" else "1.8 cu ft"

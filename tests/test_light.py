@@ -216,8 +216,9 @@ def test_the_length_and_direction_of_a_walls_shadow(azimuth, up):
 def test_the_tip_of_a_plants_shadow():
     # Closed form: the tip of a cone of height h, flatter than the sun's rays, throws its shadow to
     # h / tan(e).
-    _, plants = row(((0, 0), (0.1, 0)), step=1.0, stock=3.0)
-    scene = scene_of(plants=plants, years=1)
+    table = load_species({"cone": {"like": "thuja_occidentalis", "shape": "cone"}})
+    _, plants = row(((0, 0), (0.1, 0)), step=1.0, stock=3.0, species="cone")
+    scene = scene_of(plants=plants, years=1, table=table)
     reach = 3.0 / np.tan(np.radians(30.0))
     points = [(0.0, reach * share, 0.0) for share in (0.99, 1.01)]
     lit = lit_from(points, sun_at(180, 30), scene)

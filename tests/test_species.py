@@ -345,8 +345,12 @@ def test_refused(extra, says):
 def test_species_are_found_by_any_name():
     assert species_of("Thuja occidentalis").key == "thuja_occidentalis"
     assert species_of("northern white cedar").key == "thuja_occidentalis"
-    with pytest.raises(InputError, match=r"there is no species 'oak'\. Write one of thuja_occ"):
+    with pytest.raises(
+        InputError, match=r"no species 'oak'\. Write one of those that `screenplan species`"
+    ):
         species_of("oak")
+    with pytest.raises(InputError, match=r"Did you mean taxus_baccata\?"):
+        species_of("taxus_bacata")
 
 
 @pytest.mark.evidence(

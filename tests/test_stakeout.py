@@ -329,8 +329,9 @@ def test_a_staggered_second_row_is_offset_from_the_first_rows_tape():
 def test_distances_run_from_one_zero():
     subject, lines, plants = site.planted()
     *_, stakes, _ = stake_out(site.layers(subject, lines, plants, buildings=site.buildings()))
-    # Closed form: 36.7788 m evened at 1.5 m are 25 gaps.
-    assert stakes["along_m"].to_numpy() == pytest.approx(np.arange(26) * 36.7788 / 25, abs=1e-4)
+    # Closed form: 36.474 m evened at 1.5 m are 25 gaps. The line is 40 m less the setback at both ends:
+    # half the spread of a mature plant, 2.5 ft, and 1 m.
+    assert stakes["along_m"].to_numpy() == pytest.approx(np.arange(26) * 36.474 / 25, abs=1e-3)
 
 
 def test_level_and_slope_lengths_on_a_plane():
@@ -1003,7 +1004,7 @@ def test_tapes_do_not_depend_on_where_the_site_lies(turn, east, north):
         ({"stakeout_measured": [("A", "A", 3.0)]}, "from A to A, which is no distance"),
         (
             {"stakeout_measured": [("P1", "P2", 3.0)]},
-            r"3 m is measured from P1 to P2, where the map has 36\.78 m",
+            r"3 m is measured from P1 to P2, where the map has 36\.47 m",
         ),
     ],
 )

@@ -28,6 +28,8 @@ from screenplan.ground.units import parse_length, parse_volume
 LAST_YEAR = 60
 #: Letters of a name that are looked at for what may have been meant.
 LONGEST_NAME = 60
+#: Names that a person still reads; of more the command that lists them is told.
+MOST_LISTED = 20
 #: More kinds than are ever mixed in one row.
 MOST_TEXTS = 20
 #: More than anybody has for plants, in any currency that is in use.
@@ -240,7 +242,14 @@ def key_of(name: str) -> str:
 TABLE = ConfigDict(extra="forbid", allow_inf_nan=False, alias_generator=key_of)
 
 
-def instead_of(name: str, known) -> str:
-    """Say what may have been meant by a name that is not known."""
+def instead_of(name: str, known, listed_by: str = "") -> str:
+    """Say what may have been meant by a name that is not known.
+
+    Where there are too many to be read, ``listed_by`` is the command that lists them.
+    """
     close = difflib.get_close_matches(name[:LONGEST_NAME], list(known), n=1)
-    return f"Did you mean {close[0]}?" if close else f"Write one of {', '.join(known)}"
+    if close:
+        return f"Did you mean {close[0]}?"
+    if listed_by and len(known) > MOST_LISTED:
+        return f"Write one of those that `{listed_by}` lists"
+    return f"Write one of {', '.join(known)}"

@@ -22,6 +22,7 @@ from screenplan.plan.values import (
     Whole,
     Words,
     WrongError,
+    instead_of,
     read_number,
     rising,
 )
@@ -40,6 +41,8 @@ GROWTH_CLASSES = {
 }
 #: A species of the shipped table that a plan takes when it names none.
 DEFAULT_SPECIES = "thuja_occidentalis"
+#: The command that lists all species.
+LISTED_BY = "screenplan species"
 
 #: What a site may do to a plant, and how well it may stand it.
 TOLERANCES = ("browse", "salt", "shade", "wet")
@@ -412,7 +415,7 @@ def load_species(
     --------
     >>> table = load_species({"mine": {"like": "thuja_smaragd", "mature_height": ["4 m", "5 m"]}})
     >>> table["mine"].full_height("typical"), table["mine"].shape, table["mine"].grades["height"]
-    (4.5, 'paraboloid', 'own')
+    (4.5, 'power', 'own')
 
     Notes
     -----
@@ -439,7 +442,7 @@ def _over(known: Mapping[str, Entry], key: str, table: Mapping[str, Any]) -> dic
     if base is None and "like" in table:
         raise WrongError(
             f"there is no species {quoted(table['like'])}",
-            f"Write one of {', '.join(known)}",
+            instead_of(str(table["like"]), known, LISTED_BY),
             "like",
         )
     growth = own.pop("growth_class", None)
@@ -630,8 +633,9 @@ def species_of(
             and asked
         ):
             return one
+    meant = instead_of(str(species), table, LISTED_BY)
     raise refuse(
         f"there is no species {quoted(species)}",
-        f"Write one of {', '.join(table)}, or add it to the plan's species table",
+        f"{meant if meant.endswith('?') else meant + '.'} Or add it to the plan's species table",
         key=key,
     )

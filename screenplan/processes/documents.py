@@ -98,8 +98,8 @@ def describe_process(name: str) -> dict[str, Any]:
     Examples
     --------
     >>> spacing = describe_process("plants")["inputs"]["rows.spacing"]
-    >>> spacing["title"], spacing["minOccurs"], spacing["schema"]["minimum"], spacing["schema"]["default"]
-    ('Spacing (m)', 0, 0.1, 1.5)
+    >>> spacing["title"], spacing["minOccurs"], spacing["schema"]["minimum"]
+    ('Spacing (m)', 0, 0.1)
     """
     step = find_step(name)
     inputs = {layer.name: _describe_layer(layer) for layer in layers_of(step)}
