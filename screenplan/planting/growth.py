@@ -23,6 +23,8 @@ its height. Height rises with t and with the growth class in every case.
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 
 from screenplan.contracts import GROWTHS
@@ -187,6 +189,53 @@ def width_at(species: Species, height, growth: str = "typical") -> np.ndarray:
 def clear_stem_at(species: Species, height) -> np.ndarray:
     """Height of the lowest leaves, metres: a share of the height up to the species' clear stem."""
     return np.minimum(species.clear_stem_share * np.asarray(height, float), species.clear_stem_m)
+
+
+class CrownLaw(NamedTuple):
+    """How the crown of a plant follows from its height.
+
+    Attributes
+    ----------
+    coefficient, exponent, widest_m : float
+        Of the width.
+    kept_width_m : float
+        Width across its row at which a hedge is kept; infinite for others.
+    clear_share, clear_m : float
+        The bare stem is that share of the height, up to so many metres.
+    """
+
+    coefficient: float
+    exponent: float
+    widest_m: float
+    kept_width_m: float
+    clear_share: float
+    clear_m: float
+
+    def sizes(self, height) -> np.ndarray:
+        """Height, half the spread, clear stem and half the width across, metres, (4, ...)."""
+        h = np.asarray(height, float)
+        spread = np.minimum(self.coefficient * h**self.exponent, self.widest_m)
+        across = np.minimum(spread, self.kept_width_m)
+        clear = np.minimum(self.clear_share * h, self.clear_m)
+        return np.stack([h, spread / 2.0, clear, across / 2.0])
+
+
+def crown_law(species: Species, growth: str = "typical") -> CrownLaw:
+    """Give the law by which `spread_at`, `width_at` and `clear_stem_at` go, for what is compiled.
+
+    Examples
+    --------
+    >>> from screenplan import load_species
+    >>> cedar = load_species()["thuja_occidentalis"]
+    >>> bool(2.0 * crown_law(cedar).sizes(4.0)[1] == spread_at(cedar, 4.0))
+    True
+    """
+    law = species.width(growth)
+    kept = np.inf if species.kept_width_m is None else species.kept_width_m
+    return CrownLaw(
+        law.coefficient, law.exponent, law.widest_m, kept, species.clear_stem_share,
+        species.clear_stem_m,
+    )  # fmt: skip
 
 
 def growth_number(growth: str) -> int:

@@ -29,7 +29,7 @@ from screenplan.plan.values import (
 from screenplan.planting.curves import HeightCurve, WidthLaw
 from screenplan.planting.curves import width_at as width_by_law
 from screenplan.planting.kinds import shipped_kinds
-from screenplan.planting.measured import GRADED, GRADES
+from screenplan.planting.measured import GRADED, GRADES, TENTH
 
 #: Yearly growth of a young rooted plant by class, metres: low, typical, high.
 #: Convention of planting guides, from memory: slow under 1 ft, moderate 1 to 2 ft, rapid above;
@@ -357,6 +357,59 @@ class Species:
         graded = (self.grades.get(part, OWN) for part in parts or GRADED)
         return max(graded, key=list(GRADE_WORDS).index)
 
+    def at_quantile(
+        self, height: float = 0.0, width: float = 0.0, profile: float = 0.0, leaves: float = 0.0
+    ) -> Species:
+        """Give the species with the figures that lie so many standard deviations from the middle.
+
+        The low, typical and high figures are those of the plant that one in ten stays below, of the middle,
+        and of one that one in ten grows above. So a figure at z standard deviations is
+
+            middle (high / middle)^(z / 1.2816)  above the middle,  middle (low / middle)^(-z / 1.2816)  below
+
+        and for shipped species that is exactly the law to which they were fitted. Sizes at which growth stops,
+        and the exponent of the profile, do not leave the range from low to high.
+
+        Parameters
+        ----------
+        height, width, profile, leaves : float
+            Numbers of standard deviations; a greater profile is a blunter crown.
+
+        Returns
+        -------
+        Species
+            Its low, typical and high figures are the same.
+
+        Examples
+        --------
+        >>> spruce = load_species()["picea_pungens"]
+        >>> drawn, low = spruce.at_quantile(height=-1.2816).curve("typical"), spruce.curve("low")
+        >>> abs(drawn.asymptote_m / low.asymptote_m - 1.0) < 1e-9, abs(drawn.rate / low.rate - 1.0) < 1e-9
+        (True, True)
+        """
+        curves, laws = ([of(growth) for growth in GROWTHS] for of in (self.curve, self.width))
+        asymptotes = [curve.asymptote_m for curve in curves]
+        figures = HeightFigures(
+            (_beyond(asymptotes, height),) * 3,
+            (_beyond([curve.rate for curve in curves], height),) * 3,
+            self.height_curve.exponent,
+            (_within(self.height_curve.tallest_m or asymptotes, height),) * 3,
+            self.height_curve.planted_m,
+        )
+        law = WidthFigures(
+            (_beyond([law.coefficient for law in laws], width),) * 3,
+            laws[0].exponent,
+            (_within([law.widest_m for law in laws], width),) * 3,
+        )
+        density = _beyond if min(self.leaf_density) > 0.0 else _between
+        return replace(
+            self,
+            height_curve=figures,
+            width_law=law,
+            profile=self.profile and (_between(self.profile, profile),) * 3,
+            leaf_density=(density(self.leaf_density, leaves),) * 3,
+        )
+
     def unclipped(self) -> Species:
         """Give the same species as it grows where nobody clips it."""
         return replace(self, kept_height_m=None, kept_width_m=None)
@@ -375,6 +428,25 @@ class Species:
     def final_width(self, growth: str) -> float:
         """Width across its row that it has in the end: the spread, or what it is kept at, metres."""
         return min(self.final_spread(growth), _or_more(self.kept_width_m))
+
+
+def _beyond(values, z: float) -> float:
+    """Figure at z standard deviations; beyond the range it goes on as within."""
+    low, middle, high = values
+    end, far = (high, z) if z > 0.0 else (low, -z)
+    return middle * (end / middle) ** (far / TENTH)
+
+
+def _within(values, z: float) -> float:
+    """Figure at z; it stays in its range."""
+    return _beyond(values, min(max(z, -TENTH), TENTH))
+
+
+def _between(values, z: float) -> float:
+    """Figure at z on straight lines; it stays in its range."""
+    low, middle, high = values
+    end, far = (high, z) if z > 0.0 else (low, -z)
+    return middle + (end - middle) * min(far / TENTH, 1.0)
 
 
 _GROWTH_INDEX = {growth: number for number, growth in enumerate(GROWTHS)}

@@ -34,6 +34,8 @@ from screenplan.planting.species import Species, evidence_of, species_of
 
 #: Starts whose sizes are kept, some 20 kB each.
 KEPT_STARTS = 4096
+#: Starts whose heights are kept for all quantiles that are drawn, some 100 kB each.
+KEPT_SPREADS = 256
 
 
 class Start(NamedTuple):
@@ -249,6 +251,48 @@ def sizes_of(starts: Iterable[Start], years, curve: str = "smooth") -> np.ndarra
     at = np.searchsorted(followed, years)
     grown = [_grow(start, int(followed[-2]), curve)[..., at] for start in starts]
     return np.stack(grown, axis=1) if grown else np.zeros((4, 0, len(GROWTHS), len(years)))
+
+
+@lru_cache(maxsize=KEPT_SPREADS)
+def heights_at_quantiles(
+    start: Start, quantiles: tuple[float, ...], years: tuple[int, ...], curve: str = "smooth"
+) -> np.ndarray:
+    """Heights of plants of one start that lie so many standard deviations from the usual one.
+
+    Parameters
+    ----------
+    start : Start
+    quantiles : tuple of float
+        Standard deviations (`Species.at_quantile`).
+    years : tuple of int
+        Years since planting; all after `MATURE_YEAR` are as that one.
+    curve : {"smooth", "straight"}
+
+    Returns
+    -------
+    ndarray, (quantiles, years)
+        Metres.
+
+    Examples
+    --------
+    >>> from screenplan import load_species
+    >>> holly = Start(load_species()["ilex_opaca"], 1.0, False)
+    >>> low = heights_at_quantiles(holly, (-1.2816,), (5, 10))[0]
+    >>> bool(np.allclose(low, sizes_of([holly], [5, 10])[0, 0, 0]))
+    True
+    """
+    at = np.minimum(np.array(years), MATURE_YEAR)
+    found = np.stack(
+        [
+            height_at(
+                start.species.at_quantile(height=z), at, stock_height_m=start.height_m,
+                stock=start.stock, curve=curve, established=start.stands,
+            )
+            for z in quantiles
+        ]
+    )  # fmt: skip
+    found.flags.writeable = False
+    return found
 
 
 @lru_cache(maxsize=KEPT_STARTS)
