@@ -1,15 +1,33 @@
 """The reference: its pages are those that the code makes, and its marks of evidence say what they must."""
 
 import ast
+import re
+import shutil
 import subprocess
 import sys
+import xml.etree.ElementTree as ET
 from pathlib import Path
 
+import numpy as np
 import pytest
 
+from docs.generate.__main__ import differences
 from docs.generate.evidence import _in_module, evaluate, find_evidence
+from docs.generate.growth_evidence import PICTURES, growth_pictures
 from docs.generate.markdown import plain, span, table
+from docs.generate.small_pictures import (
+    LEFTS,
+    PANEL_HEIGHT,
+    PANEL_WIDTH,
+    TOP,
+    Panel,
+    Points,
+    mark,
+    nice_step,
+    picture,
+)
 from screenplan.contracts import INPUTS, OUTPUTS
+from screenplan.planting.species import load_species
 from screenplan.running.descriptions import describe_steps
 
 ROOT = Path(__file__).parent.parent
@@ -29,6 +47,49 @@ def test_committed_pages_are_those_that_the_code_makes():
         check=False,
     )
     assert done.returncode == 0, done.stdout + done.stderr
+
+
+def test_a_picture_that_is_changed_or_left_over_is_told(tmp_path):
+    folder = tmp_path / "reference"
+    shutil.copytree(PAGES, folder)
+    assert differences(folder) == []
+    one, *_ = sorted((folder / PICTURES).glob("*.svg"))
+    one.write_text(one.read_text(encoding="utf-8").replace("<svg", "<svg "), encoding="utf-8")
+    (folder / PICTURES / "strange.svg").write_text("<svg/>", encoding="utf-8")
+    changed, strange = differences(folder)
+    assert changed.startswith(f"{one} is not current")
+    assert strange.endswith("strange.svg is no file that is made. Delete it")
+
+
+#: A page holds many pictures: each must be small.
+LARGEST_BYTES = 15_000
+
+
+def test_pictures_of_growth_are_small_and_each_stands_on_its_page():
+    page = (PAGES / "growth_evidence.md").read_text(encoding="utf-8")
+    drawn = growth_pictures()
+    assert set(re.findall(r"\]\((growth/[\w.]+)\)", page)) == set(drawn)
+    known = load_species()
+    for name, text in drawn.items():
+        assert len(text.encode()) < LARGEST_BYTES
+        assert ET.fromstring(text).findtext("{*}title") == known[Path(name).stem].common_name
+    # A kind has its picture, or the page says that there is nothing to draw.
+    left, _, bare = page.partition("nothing was found to draw")
+    bare = bare.split("\n")[0]
+    for key in known:
+        assert (f"({PICTURES}/{key}.svg)" in left) != (f"`{key}`" in bare)
+
+
+def test_a_picture_puts_a_point_where_its_axes_say():
+    """By hand: year 10 of 50 is a fifth of the way, 4 m of 8 m is half way up."""
+    years = np.linspace(0.0, 50.0, 6)
+    panel = Panel("h", "years", "m", years, years / 10, years / 8, years / 6.25, [Points("here", [10.0], [4.0])])  # fmt: skip
+    text = picture("a <b>", "c", [panel])
+    x, y = LEFTS[0] + PANEL_WIDTH / 5, TOP + PANEL_HEIGHT / 2
+    assert f'd="{mark("circle", x, y)}"' in text
+    assert ET.fromstring(text).findtext("{*}title") == "a <b>"
+    assert nice_step(8.0) == 2.0
+    assert text == picture("a <b>", "c", [panel])
 
 
 def test_every_mark_of_a_test_is_on_the_page():

@@ -13,6 +13,7 @@ from pathlib import Path
 from docs.generate.commands import commands_page
 from docs.generate.evidence import evidence_page
 from docs.generate.figures import rules_page, species_page
+from docs.generate.growth_evidence import PICTURES, growth_page, growth_pictures
 from docs.generate.layers import layers_page
 from docs.generate.names import python_page
 from docs.generate.notebooks import notebooks_page
@@ -27,6 +28,7 @@ PAGES = {
     "layers.md": layers_page,
     "rules.md": rules_page,
     "species.md": species_page,
+    "growth_evidence.md": growth_page,
     "evidence.md": evidence_page,
     "python.md": python_page,
     "notebooks.md": notebooks_page,
@@ -36,17 +38,23 @@ SHOWN = 12
 
 
 def differences(folder: Path = FOLDER) -> list[str]:
-    """Say for each page that is not as the code makes it how it differs, and which are not made."""
+    """Say for each page or picture that is not as the code makes it how it differs, and which are not made."""
     said = []
-    for name, make in PAGES.items():
+    made_files = _all_made()
+    for name, made in made_files.items():
         path = folder / name
         there = path.read_text(encoding="utf-8") if path.exists() else ""
-        made = make()
         if there != made:
             lines = difflib.unified_diff(there.splitlines(), made.splitlines(), n=0, lineterm="")
             said.append("\n".join([f"{path} is not current:", *list(lines)[2 : 2 + SHOWN]]))
-    strange = sorted({path.name for path in folder.glob("*.md")} - set(PAGES))
-    return said + [f"{folder / name} is no page that is made. Delete it" for name in strange]
+    there = [*folder.glob("*.md"), *(folder / PICTURES).glob("*")]
+    strange = sorted({path.relative_to(folder).as_posix() for path in there} - set(made_files))
+    return said + [f"{folder / name} is no file that is made. Delete it" for name in strange]
+
+
+def _all_made() -> dict[str, str]:
+    """Make every page and picture, by its name in the folder."""
+    return {**{name: make() for name, make in PAGES.items()}, **growth_pictures()}
 
 
 def main(arguments: list[str]) -> int:
@@ -55,9 +63,9 @@ def main(arguments: list[str]) -> int:
         said = differences()
         print("\n".join([*said, "Run make reference"] if said else ["The pages are current"]))
         return 1 if said else 0
-    FOLDER.mkdir(exist_ok=True)
-    for name, make in PAGES.items():
-        (FOLDER / name).write_text(make(), encoding="utf-8", newline="\n")
+    (FOLDER / PICTURES).mkdir(parents=True, exist_ok=True)
+    for name, made in _all_made().items():
+        (FOLDER / name).write_text(made, encoding="utf-8", newline="\n")
     return 0
 
 
