@@ -10,6 +10,7 @@ import geopandas
 import pytest
 import shapely
 from geopandas.testing import assert_geodataframe_equal
+from own_kit import measured
 
 import screenplan
 from screenplan.contracts import INPUTS, OUTPUTS
@@ -20,7 +21,7 @@ from screenplan.running.steps import STEPS
 
 #: Steps of which GEOS ended the process on such layers, or that fell over them.
 FELL_OVER = ("sides", "windows", "places")
-RESOURCES = {"terrain", "rules", "limits", "table", "position_deg"}
+RESOURCES = {"terrain", "rules", "limits", "table", "usual", "position_deg"}
 
 
 @pytest.fixture(params=STEPS.values(), ids=list(STEPS))
@@ -107,6 +108,8 @@ def read_keys():
             layers["onlookers"] = layers["parcels"].iloc[:1][["geometry"]].set_geometry(
                 geopandas.points_from_xy([x], [y], crs=layers["parcels"].crs)
             ).assign(onlooker_id="far")  # fmt: skip
+        # One measured plant of what the sample plants, so that its years are told with and without it.
+        layers["measured_plants"] = measured({"age_years": 8.0, "height_m": 3.0})
         for step in STEPS.values():
             arguments = step_arguments(step, plan, folder, site.terrain, site.frame)
             arguments["plan"] = recording(plan, read[step.name])

@@ -31,6 +31,7 @@ from screenplan.contracts.model import (
     Contract,
     year_column,
 )
+from screenplan.contracts.own_plants import MEASURED_PLANTS, OWN_GROWTH, OWN_YEARS
 from screenplan.contracts.planting import (
     CLOSURE,
     CROWNS,
@@ -96,6 +97,7 @@ INPUTS = {
         SUN_PLACES,
         PLANTING_LINE,
         MARKS,
+        MEASURED_PLANTS,
     )
 }
 
@@ -125,6 +127,8 @@ OUTPUTS = {
         SECTIONS,
         MISSING_PLANTS,
         CLOSURE,
+        OWN_GROWTH,
+        OWN_YEARS,
         PLANTS_IN_HAND,
         FENCE_POSTS,
         FENCE_WIRES,

@@ -278,7 +278,7 @@ EXISTING_SCREENS = Contract(
     ANY,
     "A wall, fence, hedge, tree or planted row that stands already",
     key="screen_id",
-    optional="screen_id width_m opacity species planted_on root_zone_m",
+    optional="screen_id width_m opacity species planted_on age_years root_zone_m",
     place=Place("Site", 20, THEMES),
     columns=(
         text("screen_id", "Its identifier; by default its row number"),
@@ -299,6 +299,11 @@ EXISTING_SCREENS = Contract(
         share("opacity", "Share of the light that it stops", "Share of light stopped", default=1.0),
         text("species", "Key in the species table, for a plant that goes on growing"),
         date("planted_on", "Day of planting"),
+        number(
+            "age_years",
+            "Years since planting, of a plant, tree or hedge that is not clipped: with its species and height it counts as one of your own measured plants",
+            "Years since planting",
+        ),
         metres(
             "root_zone_m",
             "Radius around a tree in which nothing is planted; by default half its spread",

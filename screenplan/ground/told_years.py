@@ -45,6 +45,17 @@ def tell_year(years: Sequence[int | None], evidence: str | None = "") -> str:
     return f"{said}; growth: {evidence}" if evidence else said
 
 
+def both_years(own: Sequence[int | None], usual: Sequence[int | None]) -> str:
+    """Tell a year by own plants beside that without them.
+
+    Examples
+    --------
+    >>> both_years([11, 8, 6], [13, 9, 7])
+    'year 8 (6 to 11) by your own plants; year 9 (7 to 13) without them'
+    """
+    return f"{tell_year(own)} by your own plants; {tell_year(usual)} without them"
+
+
 def _known(year) -> int | None:
     try:
         return None if year is None else int(year)

@@ -8,6 +8,7 @@ from typing import NamedTuple
 import pandas as pd
 
 from screenplan.contracts import GROWTHS
+from screenplan.ground.said import in_units
 from screenplan.ground.told_years import tell_year
 from screenplan.ground.units import format_length
 from screenplan.outputs.plant_names import names_in
@@ -177,6 +178,37 @@ def _tell_views(views: pd.DataFrame, _about: _About):
         yield "  of them closed for a time", f"{len(again)}, open again from year {year} on"
 
 
+def _tell_own_growth(own: pd.DataFrame, about: _About):
+    for row in own.itertuples():
+        name = names_in(row.species, about.names)
+        counted = (
+            f"{row.plants} measured" if row.plants else f"{row.relatives} of other kinds measured"
+        )
+        yield f"Your own plants: {name}", f"{counted}; {in_units(row.says, about.units)}"
+
+
+def _tell_own_years(years: pd.DataFrame, _about: _About):
+    """Tell the years by own plants beside those without them."""
+    for row in years[years["kind"] == "row"].itertuples():
+        yield f"  row {row.closes_id} closes", row.says
+    views = years[years["kind"] == "view"]
+    if len(views):
+        own, usual = (_how_many(views, column) for column in ("year", "usual"))
+        yield (
+            "  views that are open today",
+            f"of {len(views)} {own} by your own plants; {usual} without them",
+        )
+
+
+def _how_many(views: pd.DataFrame, column: str) -> str:
+    """Tell how many views close, and in which years."""
+    closing = pd.DataFrame(
+        {f"year_closed{end}": views[f"{column}{end}"] for end in ("_low", "", "_high")}
+    )
+    closing = closing[closing["year_closed"].notna()]
+    return f"{len(closing)} close in {_view_years(closing)}" if len(closing) else "none closes"
+
+
 def _tell_needed(needed: pd.DataFrame, about: _About):
     for row in needed[needed["planned"].astype(bool)].itertuples():
         if row.needed_m > 0.0:
@@ -237,6 +269,8 @@ _TELL = (
     ("plants", _tell_plants),
     ("dropped_stations", _tell_dropped),
     ("closure", _tell_closure),
+    ("own_growth", _tell_own_growth),
+    ("own_years", _tell_own_years),
     ("needed_years", _tell_needed),
     ("views", _tell_views),
     ("missing_plants", _tell_missing),

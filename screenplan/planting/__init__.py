@@ -12,5 +12,6 @@ __all__, __getattr__, __dir__ = offer(
         "mark_zones": "zones",
         "plants_in_hand": "in_hand",
         "set_plants": "rows",
+        "tell_own_growth": "own_plants",
     },
 )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from math import exp
 from typing import Any
 
@@ -70,12 +70,7 @@ def _height(of: Mapping[str, Any], kind: MeasuredKind) -> dict[str, Any]:
     curves = [kind.grown(growth) for growth in GROWTHS]
     asymptotes = [curve.asymptote_m for curve in curves]
     low, high = (parse_length(size) for size in of["mature_height"])
-    if kind.since_planting:
-        tallest = [*asymptotes[:2], max(asymptotes[1], min(high, asymptotes[2]))]
-    else:
-        tallest = [
-            min(ends) for ends in zip(asymptotes, (low, (low + high) / 2.0, high), strict=True)
-        ]
+    tallest = stops_of(asymptotes, (low, high), kind.since_planting)
     return {
         "asymptote": _lengths(asymptotes),
         "rate": [curve.rate for curve in curves],
@@ -83,6 +78,25 @@ def _height(of: Mapping[str, Any], kind: MeasuredKind) -> dict[str, Any]:
         "tallest": _lengths(tallest),
         **({"planted": f"{kind.figures['height']['planted_m']} m"} if kind.since_planting else {}),
     }
+
+
+def stops_of(
+    asymptotes: Sequence[float], mature: tuple[float, float], since_planting: bool
+) -> list[float]:
+    """Give where low, typical and high growth stop, metres.
+
+    Parameters
+    ----------
+    asymptotes : sequence of 3 floats
+    mature : (float, float)
+        Published mature height, low and high.
+    since_planting : bool
+        Whether the asymptotes were fitted to trees since planting; see `_height`.
+    """
+    low, high = mature
+    if since_planting:
+        return [*asymptotes[:2], max(asymptotes[1], min(high, asymptotes[2]))]
+    return [min(ends) for ends in zip(asymptotes, (low, (low + high) / 2.0, high), strict=True)]
 
 
 def _width(kind: MeasuredKind) -> dict[str, Any]:

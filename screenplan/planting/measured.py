@@ -154,9 +154,24 @@ def stem_inches(leaf: str, height_m) -> np.ndarray:
     >>> float(stem_inches("broadleaf", 1.9).round(2))
     1.52
     """
-    laws = _table("measured.toml")["about"]["stems"]
-    law = laws.get(leaf, laws["broadleaf"])
+    law = _stems(leaf)
     return law["coefficient_cm"] * np.asarray(height_m, float) ** law["exponent"] / CM_PER_INCH
+
+
+def stem_log_sd(leaf: str) -> float:
+    """Give the spread of the logarithm of the stem at a height, so of the months until it is rooted.
+
+    Examples
+    --------
+    >>> stem_log_sd("needle")
+    0.466
+    """
+    return float(_stems(leaf)["log_sd"])
+
+
+def _stems(leaf: str) -> Mapping[str, float]:
+    laws = _table("measured.toml")["about"]["stems"]
+    return laws.get(leaf, laws["broadleaf"])
 
 
 @cache

@@ -350,7 +350,7 @@ class Species:
     @property
     def evidence(self) -> str:
         """What its growth rests on, in words: the weaker of the grades of height and width."""
-        return evidence_of([self])
+        return GRADE_WORDS[self.grade("height", "width")]
 
     def grade(self, *parts: str) -> str:
         """Grade of the evidence, of several parts the weakest."""
@@ -666,8 +666,9 @@ def evidence_of(kinds: Iterable[Species]) -> str:
     >>> evidence_of([table["picea_pungens"], table["thuja_occidentalis"]])
     'published range'
     """
-    grades = [kind.grade("height", "width") for kind in kinds]
-    return GRADE_WORDS[max(grades, key=list(GRADE_WORDS).index)] if grades else ""
+    order = list(GRADE_WORDS)
+    weakest = max(kinds, key=lambda kind: order.index(kind.grade("height", "width")), default=None)
+    return "" if weakest is None else weakest.evidence
 
 
 def species_of(

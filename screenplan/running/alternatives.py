@@ -27,7 +27,7 @@ MOST = 60
 
 
 def compare_alternatives(
-    plan: Plan, folder: Path, layers: dict[str, Any], terrain=None, frame=None
+    plan: Plan, folder: Path, layers: dict[str, Any], terrain=None, frame=None, table=None
 ) -> pd.DataFrame:
     """Run every combination of the plan's [alternatives], the plan itself first.
 
@@ -40,6 +40,8 @@ def compare_alternatives(
         The layers of the site in the local frame, with sides.
     terrain : Terrain, optional
     frame : LocalFrame, optional
+    table : mapping, optional
+        The species as they grow on the site; by default as they grow without own plants.
 
     Returns
     -------
@@ -59,7 +61,7 @@ def compare_alternatives(
         # Each species leaves its own room: the place is derived anew, not cut further.
         layers = {name: layer for name, layer in layers.items() if name != "private_places"}
     rows = [
-        {"alternative": number, **_run(variant, folder, dict(layers), terrain, frame)}
+        {"alternative": number, **_run(variant, folder, dict(layers), terrain, frame, table)}
         for number, variant in enumerate(variants, 1)
     ]
     return table_of(ALTERNATIVES, rows)
@@ -109,7 +111,7 @@ def list_variants(plan: Plan) -> list[Plan]:
     ]
 
 
-def _run(plan: Plan, folder: Path, layers: dict[str, Any], terrain, frame) -> dict[str, Any]:
+def _run(plan: Plan, folder: Path, layers: dict[str, Any], terrain, frame, table) -> dict[str, Any]:
     from screenplan.planting.mixes import kinds_in, name_kinds, planned_spacing
 
     height = plan.plants.stock_height
@@ -126,7 +128,9 @@ def _run(plan: Plan, folder: Path, layers: dict[str, Any], terrain, frame) -> di
     try:
         for name in NEEDED:
             step = STEPS[name]
-            layers |= step(layers, kept=kept, **step_arguments(step, plan, folder, terrain, frame))
+            layers |= step(
+                layers, kept=kept, **step_arguments(step, plan, folder, terrain, frame, table)
+            )
     except InputError as error:
         what = error.problems[0].what
         return row | {"says": f"Cannot be planted: {what}"}

@@ -70,7 +70,11 @@ RESOURCES = {
         ("limits.file", "limits.rules"),
     ),
     "table": (
-        "The species table; that which comes with the library, and the species that the plan adds",
+        "The species table; that which comes with the library, and the species that the plan adds, as they grow by the plants that were measured on the site",
+        ("species",),
+    ),
+    "usual": (
+        "The species table as it is without the plants that were measured on the site",
         ("species",),
     ),
     "position_deg": ("Longitude and latitude of the site, taken from its layers", ()),

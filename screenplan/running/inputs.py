@@ -63,9 +63,12 @@ def read_inputs(plan: Plan, folder: Path, frames: Mapping[str, Any] | None = Non
 
 
 def step_arguments(
-    step: Step, plan: Options, folder: Path, terrain=None, frame=None
+    step: Step, plan: Options, folder: Path, terrain=None, frame=None, table=None
 ) -> dict[str, Any]:
-    """Collect what a step takes besides layers: the plan, and its resources."""
+    """Collect what a step takes besides layers: the plan, and its resources.
+
+    ``table`` is the species as they grow on the site, by default as they grow without own plants.
+    """
     from screenplan.planting.mixes import with_spacing
     from screenplan.rules.limits import load_limits
     from screenplan.rules.ruleset import load_rules
@@ -77,7 +80,9 @@ def step_arguments(
         if "terrain" in step.resources:
             arguments["terrain"] = terrain
         if "table" in step.resources:
-            arguments["table"] = species_in(plan)
+            arguments["table"] = species_in(plan) if table is None else table
+        if "usual" in step.resources:
+            arguments["usual"] = species_in(plan)
         if "rules" in step.resources:
             own = plan.setbacks.file
             with _tables_in(plan, f"{plan.setbacks.key('rules')}."):
@@ -107,6 +112,26 @@ def species_in(plan: Options) -> dict[str, Any]:
 
     with _tables_in(plan):
         return planned_species(plan)
+
+
+def species_on(site, plan: Options) -> dict[str, Any]:
+    """Give the species as they grow on a site, by plants of one's own that were measured there.
+
+    Parameters
+    ----------
+    site : Site
+    plan : Options
+
+    Raises
+    ------
+    InputError
+        As `species_in`, and with each measured plant that cannot be.
+    """
+    from screenplan.planting.own_plants import correct_species, own_table
+
+    usual = species_in(plan)
+    with rows_of_files(site.layers, site.inputs, plan.plan.units):
+        return own_table(usual, correct_species(usual, site.layers, plan.species))
 
 
 @contextmanager

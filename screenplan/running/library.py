@@ -18,8 +18,11 @@ from screenplan.ground.errors import refuse
 from screenplan.ground.frame import LocalFrame
 from screenplan.plan import Options
 from screenplan.plan.reading import change_plan, check_options
-from screenplan.running.inputs import step_arguments
+from screenplan.running.inputs import species_in, step_arguments
 from screenplan.running.steps import STEPS, Step
+
+#: Layers of plants that were measured: they correct the species.
+OWN_PLANTS = ("measured_plants", "existing_screens")
 
 
 def run_step(
@@ -42,7 +45,8 @@ def run_step(
     layers : mapping
         Layers by contract name, each in its own reference system; never changed. For a step that
         takes the parcels, inputs may leave out what a contract does not require, and are checked
-        and repaired as files are; for any other, their geometries must be sound.
+        and repaired as files are; for any other, their geometries must be sound. Measured plants
+        and existing screens of known age correct the growth of every step that takes the species.
     frame : LocalFrame, optional
         The frame to work in; by default one around the subject parcel. Give the same frame to
         every step of a chain, so that they agree to the last digit.
@@ -77,6 +81,8 @@ def run_step(
     >>> sorted(sides["side_id"])
     ['east', 'north', 'south', 'west']
     """
+    from screenplan.planting.own_plants import correct_species, own_table
+
     step = _find(name)
     lacking = [layer for layer in step.needs if layers.get(layer) is None]
     if lacking:
@@ -86,13 +92,20 @@ def run_step(
         )
     if not isinstance(plan, Options):
         plan = check_options(change_plan(plan or {}, settings))
-    given = {layer: layers[layer] for layer in step.layers if layers.get(layer) is not None}
+    own = OWN_PLANTS if "table" in step.resources else ()
+    given = {
+        layer: layers[layer] for layer in (*step.layers, *own) if layers.get(layer) is not None
+    }
     home = next(
         (frame_of.crs for frame_of in given.values() if getattr(frame_of, "crs", None) is not None),
         None,
     )
     local, frame, terrain = _bring_in(given, frame, terrain, plan.about(subject_id, subject_point))
-    arguments = step_arguments(step, plan, Path.cwd(), terrain, frame)
+    table = None
+    if any(layer in local for layer in own):
+        usual = species_in(plan)
+        table = own_table(usual, correct_species(usual, local, plan.species))
+    arguments = step_arguments(step, plan, Path.cwd(), terrain, frame, table)
     results = step(local, **arguments)
     return {
         layer: _hand_back(layer, result, given.get(layer), frame, home)

@@ -12,7 +12,13 @@ from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.kept import Kept
 from screenplan.plan import Plan, check_plan, read_plan
 from screenplan.plan.reading import change_plan
-from screenplan.running.inputs import read_inputs, rows_of_files, species_in, step_arguments
+from screenplan.running.inputs import (
+    read_inputs,
+    rows_of_files,
+    species_in,
+    species_on,
+    step_arguments,
+)
 from screenplan.running.steps import STEPS, Step
 
 #: What positions in files are in.
@@ -80,8 +86,8 @@ class Run:
 
     @property
     def species(self) -> list[Any]:
-        """The species of the plants, in the order in which they stand."""
-        table = species_in(self.plan)
+        """The species of the plants as they grow on the site, in the order in which they stand."""
+        table = species_on(self.site, self.plan)
         keys = dict.fromkeys(self.layers["plants"]["species"].astype(str))
         return [table[key] for key in keys if key in table]
 
@@ -163,7 +169,8 @@ def run_plan(
         else _read_before(plan, folder, frames, reuse)
     )
     run = Run(plan, folder, site, dict(site.layers), only=only, frames=frames)
-    arguments, kept = _arguments(steps, plan, folder, site), Kept()
+    table = species_on(site, plan)
+    arguments, kept = _arguments(steps, plan, folder, site, table), Kept()
     for number, step in enumerate(steps, start=2):
         tell(step.name, number, total)
         with rows_of_files(run.layers, site.inputs, plan.plan.units):
@@ -174,7 +181,7 @@ def run_plan(
         from screenplan.running.alternatives import compare_alternatives
 
         run.layers["alternatives"] = compare_alternatives(
-            plan, folder, run.layers, site.terrain, site.frame
+            plan, folder, run.layers, site.terrain, site.frame, table
         )
     return run
 
@@ -199,7 +206,7 @@ def rehearse_plan(plan: Plan, folder: Path, site) -> None:
         If a rule file, the species, a key of the plan or a layer cannot be used.
     """
     steps = list(STEPS.values())
-    arguments = _arguments(steps, plan, folder, site)
+    arguments = _arguments(steps, plan, folder, site, species_on(site, plan))
     layers = dict(site.layers)
     for step in steps:
         given = layers | {
@@ -209,7 +216,9 @@ def rehearse_plan(plan: Plan, folder: Path, site) -> None:
             layers |= step(given, **arguments[step.name])
 
 
-def _arguments(steps: Sequence[Step], plan: Plan, folder: Path, site) -> dict[str, dict[str, Any]]:
+def _arguments(
+    steps: Sequence[Step], plan: Plan, folder: Path, site, table
+) -> dict[str, dict[str, Any]]:
     """Collect what every step is called with, so that what is wrong in it is said at the start."""
     if site.frame.is_placed:
         check_positions(site.frame)
@@ -218,7 +227,8 @@ def _arguments(steps: Sequence[Step], plan: Plan, folder: Path, site) -> dict[st
 
         list_variants(plan)
     return {
-        step.name: step_arguments(step, plan, folder, site.terrain, site.frame) for step in steps
+        step.name: step_arguments(step, plan, folder, site.terrain, site.frame, table)
+        for step in steps
     }
 
 

@@ -43,7 +43,8 @@ class Step:
         The keys of the plan that it reads, such as ``rows.spacing``.
     resources : tuple of str
         Things that are neither layers nor values: ``terrain``, ``rules``,
-        ``limits``, ``table`` (of species), ``position_deg`` (longitude and latitude of the site).
+        ``limits``, ``table`` (of species, as they grow on the site), ``usual`` (the same without own
+        plants), ``position_deg`` (longitude and latitude of the site).
     follows : tuple of str
         Layers between which it follows sight lines or light, which takes most of its time; with
         none of their rows it still judges what it is asked.
@@ -155,6 +156,15 @@ STEPS: dict[str, Step] = {
             keys="views.onlooker_spacing views.onlooker_reach",
         ),
         _step(
+            "own_growth",
+            "Tell what plants of your own that were measured change in the growth of their kinds",
+            "screenplan.planting:tell_own_growth",
+            takes="measured_plants existing_screens",
+            gives="own_growth",
+            keys="plants.species plants.stock plants.stock_height growth.curve",
+            resources="usual",
+        ),
+        _step(
             "zones",
             "Mark the ground where no stem may stand, and why, and the ground that is left",
             "screenplan.planting:mark_zones",
@@ -251,6 +261,20 @@ STEPS: dict[str, Step] = {
                 f"{_SIGHT}"
             ),
             resources="terrain table",
+            follows="windows private_places onlookers",
+        ),
+        _step(
+            "own_years",
+            "Tell the years of closing by your own plants beside those without them",
+            "screenplan.views:tell_own_years",
+            needs="windows private_places planting_lines plants views closure own_growth",
+            takes="buildings existing_screens onlookers plantable_zone needed_height",
+            gives="own_years",
+            keys=(
+                "rows.spacing growth.asked_height growth.asked_from growth.years views.report_years "
+                f"growth.curve views.threshold views.leaves {_SIGHT}"
+            ),
+            resources="terrain usual",
             follows="windows private_places onlookers",
         ),
         _step(

@@ -88,7 +88,7 @@ def is_unit_said(
 def check_units(
     frame: pd.DataFrame,
     contract: Contract,
-    crs: CRS,
+    crs: CRS | None,
     *,
     columns: Mapping[str, str],
     units: Mapping[str, str],
@@ -105,9 +105,9 @@ def check_units(
     frame : DataFrame
         Attributes as read, indexed by row number.
     crs : pyproj.CRS
-        As the layer states it.
+        As the layer states it; None for a table.
     """
-    foot = find_foot(crs)
+    foot = None if crs is None else find_foot(crs)
     for column in contract.columns:
         other = {"m": "ft", "km/h": "mph"}.get(column.unit)
         theirs = columns.get(column.name, column.name)

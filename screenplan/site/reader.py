@@ -149,6 +149,8 @@ class Reader:
 
     def _require_crs(self) -> None:
         for layer in self.layers.values():
+            if not INPUTS[layer.name].geometry:
+                continue
             if layer.crs is None and not (layer.rows == 0 and layer.name not in NEVER_EMPTY):
                 self.problems += refuse(
                     "The layer has no CRS",
@@ -321,7 +323,7 @@ class Reader:
         self._record(source, way, len(parcels))
         return parcels.reset_index(drop=True)
 
-    def _read_layer(self, name: str) -> gpd.GeoDataFrame:
+    def _read_layer(self, name: str) -> pd.DataFrame:
         source, contract = self.layers[name], INPUTS[name]
         findings = Findings(name, source.file, source.layer)
         if source.rows == 0:
@@ -335,6 +337,8 @@ class Reader:
             self.warnings.append(f"The layer of {name.replace('_', ' ')} is empty.")
             self._record(source, None, 0)
             return _empty(contract, self.frame.crs)
+        if not contract.geometry:
+            return self._read_table(source, contract, findings)
         named = self.named[name]
         check_mapping(
             contract,
@@ -374,6 +378,22 @@ class Reader:
             raise InputError(findings.problems)
         self.repairs += findings.repairs
         self._record(source, way, len(done))
+        return done
+
+    def _read_table(self, source, contract: Contract, findings: Findings) -> pd.DataFrame:
+        """Read a layer of which only the columns count, wherever its rows lie."""
+        named = self.named[source.name]
+        by_user = {"columns": named.columns, "units": named.units, "fixed": named.fixed}
+        check_mapping(contract, source.columns, **by_user, findings=findings)
+        attributes = pd.DataFrame(source.read()).drop(columns="geometry")
+        check_units(attributes, contract, source.crs, **by_user, findings=findings)
+        cells = convert_columns(attributes, contract, **by_user, findings=findings)
+        done = fill_defaults(cells, contract)
+        self._check_keys(done, contract, findings)
+        if findings.problems:
+            raise InputError(findings.problems)
+        self.repairs += findings.repairs
+        self._record(source, None, len(done))
         return done
 
     def _read_near(self, source, way: Transformation, reach_m: float | None = None):
@@ -544,10 +564,13 @@ def _finite_bounds(frame: gpd.GeoDataFrame):
     return FrameLayer("", frame).bounds
 
 
-def _empty(contract: Contract, crs: CRS) -> gpd.GeoDataFrame:
+def _empty(contract: Contract, crs: CRS) -> pd.DataFrame:
     kinds = {"text": object, "date": object, "number": float, "integer": "int64", "boolean": bool}
+    columns = {c.name: pd.Series([], dtype=kinds[c.type]) for c in contract.columns}
+    if not contract.geometry:
+        return pd.DataFrame(columns)
     return gpd.GeoDataFrame(
-        {c.name: pd.Series([], dtype=kinds[c.type]) for c in contract.columns},
+        columns,
         geometry=gpd.GeoSeries([], crs=crs),
         crs=crs,
     )

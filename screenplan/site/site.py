@@ -22,7 +22,8 @@ class Site:
         Where it lies.
     layers : dict of str to GeoDataFrame
         By the contract's name, with exactly the contract's columns and the geometry; a layer that
-        was not given has no key, one that holds nothing near has no rows.
+        was not given has no key, one that holds nothing near has no rows. What a contract without
+        geometry describes is a DataFrame.
     terrain : Terrain
         The ground.
     subject_id : str

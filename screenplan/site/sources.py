@@ -19,9 +19,11 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
+from geopandas.array import GeometryDtype
 from pyproj import CRS
 from pyproj.exceptions import CRSError
 
+from screenplan.contracts import INPUTS
 from screenplan.ground.errors import refuse
 from screenplan.site import pointers
 from screenplan.site.columns import to_text
@@ -70,7 +72,7 @@ class LayerSource:
     Parameters
     ----------
     file : Path or GeoDataFrame
-        The layer itself, or a GeoPackage, Shapefile, GeoJSON, FlatGeobuf, GML, KML, GPX, DXF, MapInfo or geodatabase file,
+        The layer itself (a DataFrame for a table, such as ``measured_plants``), or a CSV table, GeoPackage, Shapefile, GeoJSON, FlatGeobuf, GML, KML, GPX, DXF, MapInfo or geodatabase file,
         zipped ones too: whatever holds its layers itself. It is opened for reading only.
     layer : str, optional
         Name of the layer in it; needed if it holds several.
@@ -434,7 +436,18 @@ def hash_unless_large(path: Path) -> dict[str, object]:
 
 
 def open_frame(name: str, table: gpd.GeoDataFrame) -> FrameLayer:
-    """Take a layer that is in memory; refused if it is no GeoDataFrame."""
+    """Take a layer that is in memory; refused if it is no GeoDataFrame, or for a table no DataFrame."""
+    if _is_table(name) and isinstance(table, pd.DataFrame):
+        shapes = [
+            column for column in table.columns if isinstance(table[column].dtype, GeometryDtype)
+        ]
+        return FrameLayer(
+            name,
+            gpd.GeoDataFrame(
+                pd.DataFrame(table).drop(columns=shapes),
+                geometry=gpd.GeoSeries([None] * len(table), index=table.index),
+            ),
+        )
     if not isinstance(table, gpd.GeoDataFrame) or table._geometry_column_name is None:
         raise refuse(
             f"The layer is a {type(table).__name__} without geometry",
@@ -467,7 +480,7 @@ def open_layer(name: str, source: LayerSource) -> FileLayer | FrameLayer:
     layer = choose_layer(what, data, source.layer, key=f"layers.{name}.layer")
     where = {"file": str(data.path), "layer": layer}
     with data.reading(layer), data.collection(layer) as collection:
-        if collection.schema["geometry"] == "None":
+        if collection.schema["geometry"] == "None" and not _is_table(name):
             raise refuse(
                 "The layer has no geometry",
                 f"Give a layer with the {what} as shapes",
@@ -495,6 +508,11 @@ def open_layer(name: str, source: LayerSource) -> FileLayer | FrameLayer:
             str(collection.schema["geometry"]),
             notes,
         )
+
+
+def _is_table(name: str) -> bool:
+    """Tell whether a layer is read as a table, whatever geometry it has."""
+    return name in INPUTS and not INPUTS[name].geometry
 
 
 def _read_crs(wkt: str, name: str, is_stated: bool, where: Mapping[str, str]) -> CRS | None:

@@ -1,0 +1,103 @@
+"""Plants that were measured on the site, and what they change."""
+
+from __future__ import annotations
+
+from screenplan.contracts.columns import integer, metres, number, sentence, share, text, year
+from screenplan.contracts.model import Contract
+from screenplan.contracts.presentation import Shown
+
+MEASURED_PLANTS = Contract(
+    "measured_plants",
+    (),
+    "A plant of your own, or of a neighbour's row, that was measured some years after planting and is not clipped",
+    key="measurement_id",
+    optional="measurement_id tag_id age_years planted_year measured_year width_m stock_height_m",
+    columns=(
+        text("measurement_id", "Its identifier; by default its row number", "Measurement"),
+        text(
+            "tag_id",
+            "The plant's tag, the same in each of its measurements, of which the last counts; by default each row is another plant",
+            "Tag of the plant",
+        ),
+        text("species", "Key in the species table, or its Latin or common name"),
+        number(
+            "age_years",
+            "Years from planting to measuring, above 0; or give planted_year and measured_year",
+            "Years since planting",
+        ),
+        integer("planted_year", "Calendar year in which it was planted"),
+        integer("measured_year", "Calendar year in which it was measured"),
+        metres("height_m", "Height when measured", "Height"),
+        metres("width_m", "Width of its crown when measured, square to its row", "Width"),
+        metres(
+            "stock_height_m",
+            "Height when it was planted; by default that of the species, which makes a young plant say less",
+            "Height when planted",
+        ),
+    ),
+)
+
+
+_FACTOR = "natural scale; 1 is as it grows without own plants"
+
+OWN_GROWTH = Contract(
+    "own_growth",
+    (),
+    "What plants that were measured on the site change in the growth of one kind",
+    key="species",
+    optional="youngest_years oldest_years",
+    columns=(
+        text("species", "Key in the species table", form="species"),
+        integer("plants", "Plants of this kind that count", low=0),
+        integer("relatives", "Plants of other kinds of its type of leaf that count", low=0),
+        number("youngest_years", "Age of the youngest of this kind", "Youngest, years"),
+        number("oldest_years", "Age of the oldest of this kind", "Oldest, years"),
+        number("factor", f"Factor by which the typical curve of the height is taller; {_FACTOR}", low=0.0),
+        share("weight", "How far the estimate was drawn from what was known to the plants of this kind"),
+        integer("widths", "Plants of this kind whose width counts", low=0),
+        number("width_factor", f"Factor of the width at a height; {_FACTOR}", low=0.0),
+        metres("height_low_m", "Height ten years after planting, low growth"),
+        metres("height_m", "The same, typical growth"),
+        metres("height_high_m", "The same, high growth"),
+        metres("usual_low_m", "Height ten years after planting without own plants, low growth"),
+        metres("usual_m", "The same, typical growth"),
+        metres("usual_high_m", "The same, high growth"),
+        metres("width_m", "Width ten years after planting, typical growth"),
+        metres("usual_width_m", "The same without own plants"),
+        sentence("says", "The same in words", "What your own plants change"),
+    ),
+    report=(
+        Shown(
+            "growth", 5,
+            title="What your own plants change",
+            columns="species plants relatives factor weight widths width_factor says",
+        ),
+    ),
+)  # fmt: skip
+
+
+OWN_YEARS = Contract(
+    "own_years",
+    (),
+    "A view or a row of which the year of closing was worked out twice: by own plants and without them",
+    key="closes_id",
+    optional="year_low year year_high usual_low usual usual_high",
+    columns=(
+        text("kind", "view or row", "What closes", choices=("view", "row")),
+        text("closes_id", "Its identifier", "View or row"),
+        year("year_low", "Year of closing by own plants, low growth; empty if not in the years looked at", "By own plants, low growth"),
+        year("year", "The same, typical growth", "By own plants"),
+        year("year_high", "The same, high growth", "By own plants, high growth"),
+        year("usual_low", "Year of closing without own plants, low growth; empty if not in the years looked at", "Without them, low growth"),
+        year("usual", "The same, typical growth", "Without them"),
+        year("usual_high", "The same, high growth", "Without them, high growth"),
+        sentence("says", "Both with their ranges", "When it closes"),
+    ),
+    report=(
+        Shown(
+            "growth", 6,
+            title="The years of closing with and without your own plants",
+            columns="kind closes_id says",
+        ),
+    ),
+)  # fmt: skip
