@@ -7,7 +7,7 @@ from typing import Any
 
 from screenplan.commandline.showing import show_json, show_table
 from screenplan.contracts import GROWTHS
-from screenplan.ground.told_years import tell_year
+from screenplan.ground.told_years import soonest_first, tell_year
 from screenplan.ground.units import format_length, parse_length
 from screenplan.planting.prospects import ASKED_HEIGHT_M, Prospect, prospect_of
 from screenplan.planting.species import Species, load_species
@@ -19,7 +19,7 @@ TOLD_TOLERANCES = ("browse", "salt", "shade")
 def find_species(
     zone: int | None = None, height: str | None = None
 ) -> list[tuple[Species, Prospect]]:
-    """Find the shipped species that are hardy in a zone, and whose row closes up to a height.
+    """Find the shipped species that are hardy in a zone, and whose row closes up to a height, the quickest first.
 
     Parameters
     ----------
@@ -36,13 +36,12 @@ def find_species(
     asked = ASKED_HEIGHT_M if height is None else parse_length(height, key="--height")
     found = []
     for species in load_species(zone=zone).values():
-        hardy = species.hardiness_zones
-        if zone is not None and (hardy is None or not hardy[0] <= zone <= hardy[1]):
+        if not species.hardy_in(zone):
             continue
         told = prospect_of(species, asked_height_m=asked)
         if height is None or told.closes[GROWTHS.index("typical")] is not None:
             found.append((species, told))
-    return found
+    return sorted(found, key=lambda pair: soonest_first(pair[1].closes))
 
 
 def show_species(
@@ -60,9 +59,7 @@ def show_species(
         [
             "key",
             f"size in years {years}",
-            f"closed up to {asked}",
-            "where",
-            "growth",
+            f"row closed up to {asked}; where; growth",
         ],
         [_row(species, told, units) for species, told in found],
         note="Height and width at typical growth; years of closing at typical growth, and the range from low "
@@ -98,10 +95,9 @@ def _row(species: Species, told: Prospect, units: str) -> list[str]:
     where += ["evergreen" if species.evergreen else "sheds its leaves", *stands]
     return [
         species.key,
-        f"tall {_sizes(told.height_m[typical], units)}; wide {_sizes(told.width_m[typical], units)}",
-        f"{tell_year(told.closes)}, set {format_length(told.spacing_m, units, 1)} apart{custom}",
-        ", ".join(where),
-        species.evidence,
+        f"tall {_sizes(told.height_m[typical], units)}\nwide {_sizes(told.width_m[typical], units)}",
+        f"{tell_year(told.closes)}, set {format_length(told.spacing_m, units, 1)} apart{custom}; "
+        f"{', '.join(where)}; {species.evidence}",
     ]
 
 

@@ -319,7 +319,7 @@ NEEDED_YEARS = Contract(
         Shown(
             "growth",
             20,
-            title="When other species would reach the needed height",
+            title="When other species would reach the needed height, the quickest first",
             columns="line_id species planned lowest_m needed_m mature_closed_from_m mature_closed_height_m year_reached reached",
         ),
     ),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 
@@ -54,6 +55,18 @@ def both_years(own: Sequence[int | None], usual: Sequence[int | None]) -> str:
     'year 8 (6 to 11) by your own plants; year 9 (7 to 13) without them'
     """
     return f"{tell_year(own)} by your own plants; {tell_year(usual)} without them"
+
+
+def soonest_first(years: Sequence[int | None]) -> tuple[float, ...]:
+    """Give what sorts by the typical year, then by that at low and at high growth; never is last.
+
+    Examples
+    --------
+    >>> sorted([[None, 9, 7], [12, 9, 7], [None, None, 3]], key=soonest_first)
+    [[12, 9, 7], [None, 9, 7], [None, None, 3]]
+    """
+    low, typical, high = (math.inf if (known := _known(year)) is None else known for year in years)
+    return typical, low, high
 
 
 def _known(year) -> int | None:

@@ -347,6 +347,13 @@ class Species:
             "custom" if self.spacing_m is None else self.sources.get("spacing", "no source given")
         )
 
+    def hardy_in(self, zone: int | None) -> bool:
+        """Tell whether it is hardy in a zone; in any where no zone is asked, in none if nobody knows."""
+        if zone is None:
+            return True
+        hardy = self.hardiness_zones
+        return hardy is not None and hardy[0] <= zone <= hardy[1]
+
     @property
     def evidence(self) -> str:
         """What its growth rests on, in words: the weaker of the grades of height and width."""

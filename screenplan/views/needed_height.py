@@ -10,7 +10,7 @@ where the views let light through leaves: a row of that height then closes a lit
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -22,6 +22,7 @@ import shapely.ops
 from screenplan.contracts import NEEDED_HEIGHT, NEEDED_PROFILE, NEEDED_YEARS, year_column
 from screenplan.contracts.tables import layer_of, table_of
 from screenplan.ground.kept import Kept
+from screenplan.ground.told_years import soonest_first
 from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.planting import Views
 from screenplan.planting.mixes import kinds_in, name_kinds, planned_spacing
@@ -35,6 +36,8 @@ from screenplan.views.sight import Sight, sight_of
 ROUND_UP_M = 0.001
 #: A sheet of the needed height must stop the ray that asks for it, not touch it.
 OVER_M = 1e-6
+#: So many other species are told, those that reach the height first: what one reads through.
+MOST_OTHERS = 8
 
 
 @dataclass(frozen=True)
@@ -87,8 +90,9 @@ def find_needed_height(
         The same as the corners of a stepped outline, with the height up to which a row of the
         planned species has closed.
     needed_years : DataFrame
-        For each line and species, and for the planned mixed row, the years in which its row reaches
-        the line's greatest height.
+        For each line and the planned species, or the planned mixed row, and for the eight others that are
+        hardy in the plan's zone and reach it first, the years in which such a row reaches the line's
+        greatest height.
 
     Raises
     ------
@@ -116,6 +120,7 @@ def find_needed_height(
             row if planned[0] == kind and not mixed else row_closing(kind, spacing_m, **growth),
         )
         for key, kind in table.items()
+        if kind in planned or kind.hardy_in(plan.health.zone)
     ]
     if mixed:
         shape = shapes_planned.pop() if len(shapes_planned) == 1 else None
@@ -132,15 +137,16 @@ def find_needed_height(
         profile += _profile(mine, row, views.report_years)
         needed = max((one["needed_m"] for one in mine), default=0.0)
         lowest = min((one["lowest_m"] for one in mine if one["lowest_m"] is not None), default=None)
-        lines += [
-            {
+        lines += _soonest(
+            ({
                 "line_id": line_id, "species": name, "planned": closing is row,
                 "shape": shape, "spacing_m": spacing_m, "needed_m": needed,
                 "lowest_m": lowest, "mature_closed_height_m": closing.mature_height_m,
                 "mature_closed_from_m": closing.mature_from_m, **_reached(closing, needed, lowest),
             }
-            for name, shape, closing in closings
-        ]  # fmt: skip
+            for name, shape, closing in closings),
+            {kind.key for kind in planned},
+        )  # fmt: skip
     return (
         layer_of(NEEDED_HEIGHT, stretches, shapes, planting_lines.crs),
         _profile_table(profile, views.report_years),
@@ -226,6 +232,19 @@ def _reached(closing: RowClosing, needed: float, lowest: float | None) -> dict:
         "year_reached_low": low, "year_reached": typical, "year_reached_high": high,
         "reached": closing.in_words(needed, begin),
     }  # fmt: skip
+
+
+def _soonest(rows: Iterable[dict], own: set[str]) -> list[dict]:
+    """Keep the planned row and the plan's own species, and of the others those that reach the height first."""
+    planned, others = [], []
+    for row in rows:
+        (planned if row["planned"] or row["species"] in own else others).append(row)
+    others.sort(
+        key=lambda row: soonest_first(
+            [row["year_reached_low"], row["year_reached"], row["year_reached_high"]]
+        )
+    )
+    return planned + others[:MOST_OTHERS]
 
 
 def _profile(stretches: list[dict], row: RowClosing, report_years) -> list[dict]:
