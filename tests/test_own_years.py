@@ -6,18 +6,22 @@ import csv
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import pyogrio
 import pytest
 import shapely
 import shapely.affinity
 from click.testing import CliRunner
 from own_kit import KIND, grown, nothing
+from process_kit import lot_request
 
 import screenplan
 from screenplan.commandline.main import main
+from screenplan.desktop.plan_jobs import write_inputs
 from screenplan.ground.errors import InputError
 from screenplan.ground.told_years import both_years
 from screenplan.planting.growth import height_at
 from screenplan.planting.species import load_species
+from screenplan.processes import execute
 
 SYSTEM = "EPSG:25832"
 #: The last measured plant is this many times as tall as the table has it.
@@ -208,3 +212,46 @@ def test_points_and_frames_without_geometry_are_read_alike():
     pd.testing.assert_frame_equal(*found)
     with pytest.raises(InputError, match="column height_m is missing"):
         run(measured_plants=layer.drop(columns="height_m"))
+
+
+# ---- the other faces ---------------------------------------------------------------------------
+
+ROW = {"species": KIND, "age_years": 8.0, "height_m": 3.5}
+
+
+def test_a_process_takes_measured_plants_as_rows():
+    asked = {"plants.species": KIND, "parcels": lot_request()["parcels"], "subject_id": "7"}
+    (one,) = execute("own_growth", {"measured_plants": [ROW] * 3, **asked})["own_growth"]
+    assert one["plants"] == 3
+    assert execute("own_growth", {"measured_plants": [], **asked})["own_growth"] == []
+    with pytest.raises(InputError, match="'tall' is not a number"):
+        execute("own_growth", {"measured_plants": [{**ROW, "height_m": "tall"}], **asked})
+
+
+def test_rows_that_are_handed_to_a_step_are_read_by_the_contract():
+    with pytest.raises(InputError, match="column height_m is missing"):
+        screenplan.run_step("own_growth", {"measured_plants": pd.DataFrame([{"species": KIND}])})
+    with pytest.raises(InputError, match=r"measured_plants, row 2: The column species is empty"):
+        screenplan.run_step("own_growth", {"measured_plants": pd.DataFrame([ROW, {**ROW, "species": None}])})  # fmt: skip
+
+
+def test_the_desktop_hands_a_table_over_as_it_is(folder):
+    measure(folder, [ROW | {"tall": 11.5}])
+    handed = {"measured_plants": [{"file": str(folder / "own.csv"), "layer": "own"}]}
+    package = folder / "inputs.gpkg"
+    assert set(write_inputs(handed, package)) == {"measured_plants"}
+    kept = pyogrio.read_dataframe(package, layer="measured_plants")
+    assert "geometry" not in kept
+    assert kept["species"].tolist() == [KIND]
+
+
+def test_a_single_step_of_the_command_line_goes_by_own_plants(folder):
+    call(folder)
+    tall = TIMES * float(height_at(load_species()[KIND], 8.0)) / 0.3048
+    measure(folder, [{"species": KIND, "age_years": 8, "tall": tall}] * 12)
+    with contextlib.chdir(folder):
+        result = CliRunner().invoke(
+            main, ["step", "closure", "screen.toml", "--out", "closure.csv"]
+        )
+    assert result.exit_code == 0, result.output
+    assert "own plants, n 12" in (folder / "closure.csv").read_text(encoding="utf-8")

@@ -136,7 +136,12 @@ def test_a_document_that_breaks_the_standard_is_found(spoil):
 
 def test_a_description_says_all_that_the_step_takes_and_gives(name):
     document, step = describe_process(name), describe_step(name)
-    tables = {resource.name for resource in step.resources} & {"rules", "limits", "table"}
+    tables = {resource.name for resource in step.resources} & {
+        "rules",
+        "limits",
+        "table",
+        "usual",
+    }
     layers = [layer.name for layer in step.inputs]
     values = [parameter.key for parameter in step.parameters]
     names = [*layers, *values, *tables]

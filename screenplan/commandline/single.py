@@ -23,7 +23,7 @@ from screenplan.outputs.layers import GEOPACKAGE_NAME
 from screenplan.outputs.record import RECORD_NAME, read_record
 from screenplan.outputs.tables import write_csv
 from screenplan.plan import LayerSource, read_plan
-from screenplan.running.inputs import read_inputs, rows_of_files, step_arguments
+from screenplan.running.inputs import read_inputs, rows_of_files, species_on, step_arguments
 from screenplan.running.steps import STEPS
 from screenplan.running.writing import default_folder
 from screenplan.site.loose import read_table
@@ -95,7 +95,10 @@ def run_single(
             f"Run the whole plan first (screenplan run {plan_file}), or give --in {lacking[0]}=FILE",
         )
     with rows_of_files(layers, site.inputs, plan.plan.units):
-        given_layers = step(layers, **step_arguments(step, plan, folder, site.terrain, frame))
+        given_layers = step(
+            layers,
+            **step_arguments(step, plan, folder, site.terrain, frame, species_on(site, plan)),
+        )
     _write(given_layers, out, frame)
     return given_layers
 

@@ -8,6 +8,8 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+import pyogrio
+
 from screenplan.contracts import INPUTS, OUTPUTS, WRITTEN
 from screenplan.desktop.form_values import content_of, named_columns
 from screenplan.desktop.step_jobs import Tell, read_handed
@@ -129,7 +131,7 @@ def _plan_text(job: Mapping[str, Any], stage: Path) -> str:
     columns, units = named_columns(job.get("columns") or "")
     if job.get("id_field"):
         columns.setdefault("parcels", {})["parcel_id"] = job["id_field"]
-    layers = _write_inputs(job["layers"], stage / INPUTS_NAME)
+    layers = write_inputs(job["layers"], stage / INPUTS_NAME)
     for name, source in layers.items():
         source["columns"] = columns.get(name, {})
         source["units"] = units.get(name, {})
@@ -149,13 +151,13 @@ def _plan_text(job: Mapping[str, Any], stage: Path) -> str:
     return f"{text}{MARK}{_digest(text)}\n"
 
 
-def _write_inputs(handed: Mapping[str, Any], package: Path) -> dict[str, dict[str, Any]]:
+def write_inputs(handed: Mapping[str, Any], package: Path) -> dict[str, dict[str, Any]]:
     """Write all handed-over layers into one GeoPackage, each in its own reference system."""
     layers = {}
     for name in INPUTS:
         if name in handed:
             table = read_handed(name, handed[name])
-            table.to_file(package, layer=name, driver="GPKG", engine="pyogrio", index=False)
+            pyogrio.write_dataframe(table, package, layer=name, driver="GPKG")
             layers[name] = {"file": package.name, "layer": name}
     return layers
 

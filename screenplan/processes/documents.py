@@ -26,7 +26,12 @@ from screenplan.running.steps import STEPS
 #: Words by which people look for such a process, beside its group.
 KEYWORDS = ("privacy screen", "hedge", "planting", "parcel")
 #: Resources that are tables of the plan: the input's name, and the plan's key that it sets.
-TABLES = {"rules": "setbacks.rules", "limits": "limits.rules", "table": "species"}
+TABLES = {
+    "rules": "setbacks.rules",
+    "limits": "limits.rules",
+    "table": "species",
+    "usual": "species",
+}
 
 FLAT = "The ground is taken as level: no terrain can be sent."
 

@@ -99,7 +99,7 @@ def read_rows(name: str, value: Any) -> pd.DataFrame:
     if not isinstance(value, list) or not all(isinstance(row, Mapping) for row in value):
         raise refuse("the input is no list of rows", "Send [{...}, ...]", layer=name)
     _check_number(len(value), name)
-    columns = [column.name for column in OUTPUTS[name].columns] if not value else None
+    columns = [column.name for column in contract_read(name).columns] if not value else None
     rows = [_read_values(row, name, number) for number, row in enumerate(value, start=1)]
     return pd.DataFrame(rows, columns=columns)
 

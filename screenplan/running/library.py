@@ -121,7 +121,7 @@ def _find(name: str) -> Step:
 
 def _bring_in(given, frame, terrain, plan):
     """Bring all layers into the frame; what a person brings is checked, what a step gave is not."""
-    from screenplan.site.reading import LayerSource, read_site
+    from screenplan.site.reading import LayerSource, read_own_table, read_site
 
     brought = {layer: LayerSource(table) for layer, table in given.items() if layer in INPUTS}
     if "parcels" in brought:
@@ -137,7 +137,12 @@ def _bring_in(given, frame, terrain, plan):
         if layer not in local:
             if layer in INPUTS and isinstance(table, gpd.GeoDataFrame):
                 _check_geometries(layer, table)
-            local[layer] = frame.bring_in(table) if isinstance(table, gpd.GeoDataFrame) else table
+            if layer in INPUTS and not INPUTS[layer].geometry:
+                local[layer] = read_own_table(layer, table)
+            else:
+                local[layer] = (
+                    frame.bring_in(table) if isinstance(table, gpd.GeoDataFrame) else table
+                )
     return local, frame, terrain
 
 

@@ -382,13 +382,7 @@ class Reader:
 
     def _read_table(self, source, contract: Contract, findings: Findings) -> pd.DataFrame:
         """Read a layer of which only the columns count, wherever its rows lie."""
-        named = self.named[source.name]
-        by_user = {"columns": named.columns, "units": named.units, "fixed": named.fixed}
-        check_mapping(contract, source.columns, **by_user, findings=findings)
-        attributes = pd.DataFrame(source.read()).drop(columns="geometry")
-        check_units(attributes, contract, source.crs, **by_user, findings=findings)
-        cells = convert_columns(attributes, contract, **by_user, findings=findings)
-        done = fill_defaults(cells, contract)
+        done = read_columns(source, self.named[source.name], findings)
         self._check_keys(done, contract, findings)
         if findings.problems:
             raise InputError(findings.problems)
@@ -545,6 +539,17 @@ class Reader:
                 f"The layer of {source.name.replace('_', ' ')} was brought from '{way.source}' to "
                 f"'{way.target}', good to {{{way.accuracy_m:g} m}}{better}."
             )
+
+
+def read_columns(source, named: Named, findings: Findings) -> pd.DataFrame:
+    """Make the columns of a contract without geometry of a layer's; what is wrong is noted."""
+    contract = INPUTS[source.name]
+    by_user = {"columns": named.columns, "units": named.units, "fixed": named.fixed}
+    check_mapping(contract, source.columns, **by_user, findings=findings)
+    attributes = pd.DataFrame(source.read()).drop(columns="geometry")
+    check_units(attributes, contract, source.crs, **by_user, findings=findings)
+    cells = convert_columns(attributes, contract, **by_user, findings=findings)
+    return fill_defaults(cells, contract)
 
 
 def _drop_copies(frame: gpd.GeoDataFrame, findings: Findings, keep: int | None) -> gpd.GeoDataFrame:

@@ -9,13 +9,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
+import pandas as pd
 from pyproj import CRS
 
 from screenplan.contracts import INPUTS, PARCELS, PLANTING_LINE
 from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.frame import LocalFrame
 from screenplan.plan import Options
-from screenplan.site.reader import Named, Reader
+from screenplan.site.reader import Named, Reader, read_columns
+from screenplan.site.repair import Findings
 from screenplan.site.site import Site
 from screenplan.site.sources import LayerSource, open_layer
 from screenplan.site.systems import find_system, settle_systems
@@ -80,6 +82,21 @@ def read_site(
     reader = Reader(layers, named, plan or Options(), frame)
     reader.warnings += notes
     return reader.read(subject_point_crs, terrain)
+
+
+def read_own_table(name: str, table: pd.DataFrame) -> pd.DataFrame:
+    """Read a table in memory of which no place matters, by its contract; see `read_site`.
+
+    Raises
+    ------
+    InputError
+        With every problem of its rows.
+    """
+    source, findings = open_layer(name, LayerSource(table)), Findings(name, None, name)
+    done = read_columns(source, Named(), findings)
+    if findings.problems:
+        raise InputError(findings.problems)
+    return done
 
 
 def _settle_terrain(terrain, layers: Mapping[str, object], stated: Mapping[str, str | None]):
