@@ -6,9 +6,11 @@ the reference lists them. Street trees stand alone and unclipped: they do not te
 
 import tomllib
 from collections import Counter
+from importlib.util import find_spec
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 from plant_checks import (
     ABOUT,
@@ -333,6 +335,38 @@ def test_years_to_root_by_another_rule(check):
 @of(LOSSES)
 def test_losses_of_trees(check):
     hold(check)
+
+
+@pytest.mark.skipif(find_spec("fastfuels_core") is None, reason="fastfuels-core is not installed")
+@pytest.mark.evidence(
+    part="Crowns, rays and terrain",
+    kind="other software",
+    against="Exponents of the profiles of all kinds whose species or genus was scored: the transcription of the trait scores",
+    source="fastfuels-core, its table of species and its two ends of the exponent (Purves, Lichstein and Pacala 2007)",
+    status="run",
+    tolerance="the four decimals that are written",
+    misses="a check of the copying alone: the scores were not read in the paper, and are of forest trees",
+)
+def test_exponents_of_profiles_are_those_of_the_package():
+    from fastfuels_core.crown_profile_models.purves import C0_B, C1_B
+    from fastfuels_core.ref_data import DATA_PATH
+
+    table = pd.read_csv(DATA_PATH / "REF_SPECIES.csv", low_memory=False)
+    exponents = C0_B + (C1_B - C0_B) * table["PURVES_TRAIT_SCORE"]
+    latin = table["GENUS"] + " " + table["SPECIES"]
+    latin = latin.where(table["VARIETY"].isna(), latin + " var. " + table["VARIETY"].fillna(""))
+    compared = 0
+    for key, kind in load_measured().items():
+        _, named = kind.figures["profile"]["source"].rsplit(": ", 1)
+        genus, _, median = named.partition(", ")
+        if median and genus in ("conifers", "broadleaves"):
+            continue
+        rows = exponents[table["GENUS"] == genus] if median else exponents[latin == named]
+        expected = rows.median() if median else rows.iloc[0]
+        # Each exponent was rounded to four decimals, and so was their median.
+        assert kind.profile[0] == pytest.approx(expected, abs=1.01e-4), key
+        compared += 1
+    assert compared > len(load_measured()) / 2
 
 
 def test_off_is_the_same_above_and_below():
