@@ -207,6 +207,7 @@ def test_the_years_are_those_of_the_plan():
         "asked_height_m": 1.8,
         "mature_closed_height_m": 3.0,
         "mature_closed_from_m": 0.0,
+        "evidence": "published range",
     }
     *_, plants = site.planted()
     for year, there in ((7, True), (None, False)):
@@ -215,6 +216,8 @@ def test_the_years_are_those_of_the_plan():
         assert ("closed" in table.index) == there
         if there:
             assert table.loc["closed", "year"] == 7
+            # Where a year is told, so is what it rests on.
+            assert "which rests on: published range" in table.loc["closed", "says"]
 
 
 def test_without_a_date_days_are_counted_and_dates_stay_empty():

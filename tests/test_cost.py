@@ -216,7 +216,9 @@ def test_a_species_that_one_looks_through_below_does_not_close(read):
     assert table["year_closed"].isna()[2]
     assert table["says"][2].startswith("A row does not close")
     assert table["year_closed"][1] > 0
-    assert table["says"][1] == "Every row closes to the asked height"
+    # Where a year is told, so is what its growth rests on.
+    assert table["says"][1] == "Every row closes to the asked height; growth: measured on relatives"
+    assert table["says"][2].endswith("; growth: measured")
 
 
 def test_one_that_cannot_be_planted_says_why_and_costs_stay_empty_without_prices(read):

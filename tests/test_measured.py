@@ -1,12 +1,16 @@
 """The figures of kinds: complete, graded, and with their sources."""
 
 from collections import Counter
+from inspect import signature
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+from docs.generate.markdown import plain
 from screenplan.ground.units import parse_length
 from screenplan.planting.curves import height_at
+from screenplan.planting.growth import spread_at
 from screenplan.planting.measured import (
     GRADED,
     GRADES,
@@ -117,6 +121,18 @@ def test_plants_that_harm_are_warned_of(key, words):
     assert any(
         words in warning.lower() or words in warning for warning in load_kinds()[key]["warnings"]
     )
+
+
+def test_no_crowding_is_taken_and_the_reason_is_told():
+    """What there is of evidence: a row 8 ft wide on 6.5 ft centres (arboretum, read)."""
+    crowding = load_establishment()["crowding"]
+    assert crowding["taken"] == 0.0
+    assert "8 ft wide" in crowding["source"]
+    assert "no comparison of rows with lone plants was found" in crowding["source"]
+    # A plant's width hangs on its height, its kind and its growth, and on no neighbour.
+    assert "spacing" not in signature(spread_at).parameters
+    page = Path(__file__).parents[1] / "docs/reference/growth_evidence.md"
+    assert plain(crowding["source"]) in page.read_text(encoding="utf-8")
 
 
 def test_rooting_takes_longer_where_it_is_cold_and_in_containers():

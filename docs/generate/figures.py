@@ -55,7 +55,8 @@ wide, blunt and dense. Profiles were published of forest trees: the published ex
 be hoped for, a paraboloid (0.5) the cautious end; typical is the middle, for nothing says where between
 the two a young tree in the open lies. Each figure says how good its evidence is: measured on this kind; on
 relatives of the same genus, leaf and habit; on its group of leaves; published curves; memory.
-[Curves beside points](#page-growth) show how far they miss, kind by kind. Whether a plant thrives, is allowed or
+[Curves beside points](#page-growth) show how far they miss, kind by kind. Plants of a row grow as those that
+stand alone: [of crowding too little is known](#growth-crowding). Whether a plant thrives, is allowed or
 spreads where you are, a local nursery or extension service knows."""
 _OWN = """\
 Give a height by `yearly_growth` (or `growth_class`: {classes} metres a year, a convention of planting guides,

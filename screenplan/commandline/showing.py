@@ -18,7 +18,7 @@ from rich.table import Table
 
 from screenplan.ground.datum import is_ground
 from screenplan.ground.said import in_units
-from screenplan.ground.told_years import year_range
+from screenplan.ground.told_years import all_evidence, year_range
 from screenplan.ground.units import format_length
 
 #: A number and what may follow it, such as a unit; ``9-low`` is a name.
@@ -228,6 +228,9 @@ def show_views(views, show_years: Sequence[int], most: int = 30) -> None:
     note = f"{shut} more are closed already by what stands there; from {none} windows the place cannot be seen at all."
     if len(ranked) > most:
         note = f"{len(ranked) - most} more views are in the layer views. " + note
+    evidence = all_evidence(ranked["evidence"]) if "evidence" in ranked else ""
+    if evidence:
+        note += f" Growth: {evidence}."
     show_table(
         "Views open today: share open, typical growth",
         ["window", "place", "now", *(f"year {year}" for year in years), "closed in year"],

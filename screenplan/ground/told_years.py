@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 
 def year_range(years: Sequence[int | None]) -> str:
@@ -67,6 +67,17 @@ def soonest_first(years: Sequence[int | None]) -> tuple[float, ...]:
     """
     low, typical, high = (math.inf if (known := _known(year)) is None else known for year in years)
     return typical, low, high
+
+
+def all_evidence(rows: Iterable) -> str:
+    """Join what the growth of several rows rests on, each once; empty if none of them says.
+
+    Examples
+    --------
+    >>> all_evidence(["published range", None, "measured", "published range"])
+    'published range, measured'
+    """
+    return ", ".join(dict.fromkeys(said for said in rows if isinstance(said, str) and said))
 
 
 def _known(year) -> int | None:

@@ -3,6 +3,10 @@
 Equal neighbours meet by the closed forms of `screenplan.planting.shapes`. Neighbours of different
 size or kind meet at the greatest height z at which r₁(z) + r₂(z) reaches the gap, found on a grid
 and refined by halving.
+
+Crowding: none is taken. A plant of a row grows as tall and as wide as one that stands alone, because no
+comparison of rows with lone plants was found, and the one row that was measured was wider than its
+spacing (``establishment.toml``, ``crowding``; the reference shows the row beside its curve).
 """
 
 from __future__ import annotations

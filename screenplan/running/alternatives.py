@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from screenplan.contracts import ALTERNATIVES, GROWTHS
 from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.kept import Kept
+from screenplan.ground.told_years import all_evidence
 from screenplan.plan import Plan
 from screenplan.plan.works import Alternatives
 from screenplan.running.inputs import species_in, step_arguments
@@ -152,6 +153,9 @@ def _found(layers: dict[str, Any]) -> dict[str, Any]:
     says = "Every row closes to the asked height" if years["typical"] is not None else (
         "A row does not close to the asked height in the years looked at"
     )  # fmt: skip
+    evidence = all_evidence(closure["evidence"])
+    if evidence:
+        says = f"{says}; growth: {evidence}"
     views = layers["views"]
     closing = views.loc[views["status"] == "closes", "year_closed"].dropna()
     return {

@@ -19,6 +19,7 @@ import pandas as pd
 from screenplan.contracts import SCHEDULE
 from screenplan.contracts.tables import table_of, with_notes
 from screenplan.ground.errors import refuse
+from screenplan.ground.told_years import all_evidence
 from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.works import Calendar, Works
 from screenplan.planting.growth import TYPICAL
@@ -330,9 +331,11 @@ def _clipping(clip: int | None, birds: Limit, seasons: Seasons) -> Iterator[dict
 def _closing(closure) -> Iterator[dict]:
     closed = _year_closed(closure)
     if closed is not None:
+        evidence = all_evidence(closure["evidence"])
+        rests = f", which rests on: {evidence}" if evidence else ""
         yield _task(
             "closed", "The row should be closed", year_day(closed),
-            "To the height that was asked, with typical growth; compare it with the elevation of that year",
+            f"To the height that was asked, with typical growth{rests}; compare it with the elevation of that year",
             source="closure of the plan, typical growth",
         )  # fmt: skip
 
