@@ -9,6 +9,7 @@ from own_kit import KIND, grown, measured, nothing
 
 from screenplan.contracts import GROWTHS, OWN_GROWTH
 from screenplan.contracts.tables import notes_of
+from screenplan.planting.draws import shares_of
 from screenplan.planting.growth import height_at, spread_at
 from screenplan.planting.own_growth import heights_say, posterior, spreads_of
 from screenplan.planting.own_plants import correct_species, own_table, tell_own_growth
@@ -123,6 +124,19 @@ def test_what_the_plan_adds_is_corrected_by_the_spreads_of_what_it_is_like():
         "published": "published range", "memory": "from memory", "own": "own figures",
     }[table["dense"].grade("width")]  # fmt: skip
     assert height_at(one.own, 10.0) > height_at(table["dense"], 10.0)
+
+
+def test_draws_spread_as_far_as_the_plants_leave_open():
+    of, one = spreads_of(KIND), corrected(grown(1.0, 12))[KIND]
+    left = one.height.variance + of.plants**2
+    assert shares_of(one.own) == pytest.approx(
+        (one.height.variance / left, 0.0, of.plants**2 / left)
+    )
+    assert shares_of(one.own)[0] < shares_of(TABLE[KIND])[0]
+    # Of a kind that was not measured what is left is shared out as it was known.
+    own = corrected(grown(1.0, 3, species="picea_abies"))["picea_abies"].own
+    site, kind, _ = shares_of(own)
+    assert site / kind == pytest.approx((0.137 / 0.372) ** 2)
 
 
 # ---- the table ---------------------------------------------------------------------------------

@@ -13,6 +13,9 @@ from screenplan.ground.told_years import tell_year
 from screenplan.ground.units import FOOT_M
 from screenplan.plan.findings import names_of
 from screenplan.plan.values import key_of
+from screenplan.planting import own_growth
+from screenplan.planting.own_growth import READING_LOG_SD, STOCK_LOG_SD
+from screenplan.planting.own_plants import OWN_FROM
 from screenplan.planting.prospects import prospect_of
 from screenplan.planting.species import GROWTH_CLASSES, TOLERANCES, Species, load_species
 from screenplan.rules.limit_kinds import KINDS, Limit
@@ -65,6 +68,27 @@ slows down evenly towards the mature height. Or give `height_curve` with `asympt
 `exponent`. A `spread_share` is a width in proportion to the height; `width_law` has `coefficient`,
 `exponent` and `widest`. With `like` you change a known kind: a `mature_height` takes the place of its
 asymptote. What you give is graded "own"."""
+
+
+_OWN_PLANTS = """\
+Measure plants of your own, or of a neighbour's row that is not clipped, some years after they were planted:
+heights and, if you can, widths square to their row. Write them into a table, as CSV or any other file that is
+read ([its columns](#in-measured_plants)), and name it in the plan, `[layers.measured_plants]`; or give a
+plant, tree or hedge of `existing_screens` its `age_years`. The growth is then drawn towards them, by how many
+they are and how old, and what a plan tells of years stands beside what it would tell without them (`own_years`,
+`own_growth`). From a weight of {from_} on the evidence of a year is called that of your own plants.
+
+Where nobody gives the height of the stock, the log spread {stock} of it is custom, without a source; that of
+a height read from a pole, {reading}, too. The years of establishment have the log spread of the stems of
+their type of leaf, because they go by the stem."""
+
+
+def _as_text(docstring: str) -> str:
+    """Write the docstring of a module: its paragraphs, and formulas as they stand."""
+    paragraphs = docstring.replace("``", "`").strip().split("\n\n")[1:]
+    return "\n\n".join(
+        f"```text\n{part}\n```" if part.startswith("    ") else part for part in paragraphs
+    )
 
 
 def rules_page() -> str:
@@ -177,6 +201,11 @@ def species_page() -> str:
         ),
         "Shapes: " + ", ".join(shape_words()) + ".",
         *(part for key, one in shipped.items() for part in _species(key, one)),
+        section("Your own plants", 2, "own-plants"),
+        _OWN_PLANTS.format(
+            stock=number(STOCK_LOG_SD), reading=number(READING_LOG_SD), from_=f"{OWN_FROM:.0%}"
+        ),
+        _as_text(own_growth.__doc__),
         section("Your own", 2, "own-species"),
         _OWN.format(classes=classes),
         f"Keys of a species table: {codes(names_of(Species))}. Lengths are text with their unit. "

@@ -20,6 +20,7 @@ import numpy as np
 
 from screenplan.planting.losses import Lives, lives_of
 from screenplan.planting.measured import TENTH, load_measured
+from screenplan.planting.own_growth import OwnSpecies
 from screenplan.planting.species import Species
 from screenplan.planting.stand import Stand, heights_at_quantiles
 
@@ -37,7 +38,8 @@ SAME_PLACE_M = 0.01
 def shares_of(species: Species) -> tuple[float, float, float]:
     """Parts of the variance of the heights: between sites, between kinds, between plants of a site.
 
-    Of a species that is not shipped they are the usual ones: the middle of those measured.
+    Of a species that is not shipped they are the usual ones: the middle of those measured; of one whose growth
+    was corrected by own plants those that these leave.
 
     Examples
     --------
@@ -46,6 +48,8 @@ def shares_of(species: Species) -> tuple[float, float, float]:
     [0.19, 0.0, 0.81]
     """
     measured = load_measured()
+    if isinstance(species, OwnSpecies):
+        return tuple(part / sum(species.variances) for part in species.variances)
     parts = _variances(measured[species.key].figures) if species.key in measured else _usual()
     return tuple(part / sum(parts) for part in parts)
 

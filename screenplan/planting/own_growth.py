@@ -30,7 +30,7 @@ the kind's height is, and widths of other kinds do not count.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, field, fields, replace
 from math import exp, log
 from typing import NamedTuple
 
@@ -85,6 +85,11 @@ class Spreads:
     def of_kind(self) -> Normal:
         """What is known of the kind's factor before anything is measured."""
         return Normal(0.0, self.sites**2 + self.kinds**2)
+
+    def left(self, variance: float) -> tuple[float, float, float]:
+        """Share the variance that is left of a kind's factor out to sites and kinds, as it was before; and that of plants."""
+        of_site = self.sites**2 / self.of_kind.variance
+        return (variance * of_site, variance * (1.0 - of_site), self.plants**2)
 
     @property
     def width_of_kind(self) -> Normal:
@@ -244,10 +249,13 @@ class OwnSpecies(Species):
     Parameters
     ----------
     own_words : str
-        What its growth rests on.
+        What its growth rests on; empty if that is as without them.
+    variances : tuple of 3 floats
+        Of the log height, as far as the plants leave it open: between sites, between kinds, between plants.
     """
 
-    own_words: str = ""
+    own_words: str = field(default="", compare=False)
+    variances: tuple[float, float, float] = field(default=(0.0, 0.0, 1.0), compare=False)
 
     @property
     def evidence(self) -> str:
@@ -314,17 +322,21 @@ def _stops(species: Species, asymptotes: tuple[float, ...]) -> tuple[float, floa
     return tuple(min(ends) for ends in zip(asymptotes, of.tallest_m, strict=True))
 
 
-def as_own(species: Species, words: str, *parts: str) -> OwnSpecies:
+def as_own(
+    species: Species, words: str, variances: tuple[float, float, float], *parts: str
+) -> OwnSpecies:
     """Give a species whose growth rests on own plants.
 
     Parameters
     ----------
     species : Species
     words : str
-        What its growth rests on.
+        What its growth rests on; empty if that is as before.
+    variances : tuple of 3 floats
+        As of `OwnSpecies`.
     *parts : str
         Of height and width those whose grade becomes "own".
     """
     told: Mapping[str, str] = {**species.grades, **dict.fromkeys(parts, OWN)}
     values = {one.name: getattr(species, one.name) for one in fields(Species)}
-    return OwnSpecies(**{**values, "grades": told}, own_words=words)
+    return OwnSpecies(**{**values, "grades": told}, own_words=words, variances=variances)

@@ -196,8 +196,10 @@ def _correct(species: Species, of: Spreads, plants, told, others) -> Corrected |
         (width.mean, _nearer(width, of.width_plants, of.width_of_kind)),
     )  # fmt: skip
     kept = [one for one, is_told in zip(plants, counts, strict=True) if is_told]
-    if kept or widths:
-        own = _with_evidence(own, len(kept), weight, width_weight)
+    words, parts = (
+        _evidence(species, len(kept), weight, width_weight) if kept or widths else ("", ())
+    )
+    own = as_own(own, words, of.left(height.variance), *parts)
     return Corrected(
         species, own, kept, len(plants) - len(kept), float(said[counts].mean()) if kept else 0.0,
         relatives, height, width, weight if kept else 0.0, widths,
@@ -209,15 +211,20 @@ def _nearer(found: Normal, plants_sd: float, before: Normal) -> float:
     return sqrt(found.variance + plants_sd**2) / sqrt(before.variance + plants_sd**2)
 
 
-def _with_evidence(own: Species, n: int, weight: float, width_weight: float) -> Species:
+def _evidence(
+    species: Species, n: int, weight: float, width_weight: float
+) -> tuple[str, Sequence[str]]:
+    """Say what the growth rests on, and which of its grades are those of own plants."""
     parts = [name for name, by in (("height", weight), ("width", width_weight)) if by >= OWN_FROM]
     if "height" not in parts:
-        corrected = f"{own.evidence}, corrected by own plants, n {n}" if n else own.evidence
-        return as_own(own, corrected, *parts)
+        # A height that is as before may be weaker than a width that is measured now.
+        graded = as_own(species, "", (0.0, 0.0, 1.0), *parts)
+        before = graded.evidence
+        return (f"{before}, corrected by own plants, n {n}" if n else before), parts
     words = f"own plants, n {n}"
     if "width" not in parts:
-        words += f", widths {GRADE_WORDS[own.grade('width')]}"
-    return as_own(own, words, *parts)
+        words += f", widths {GRADE_WORDS[species.grade('width')]}"
+    return words, parts
 
 
 def tell_own_growth(
