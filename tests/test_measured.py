@@ -111,6 +111,8 @@ def test_no_warning_rests_on_memory():
         ("prunus_laurocerasus", "Switzerland forbids"),
         ("ligustrum_ovalifolium", "removed by law"),
         ("phyllostachys_aurea", "Forbidden in New York State"),
+        ("metrosideros_excelsa", "must be removed"),
+        ("pinus_halepensis", "declared weed"),
         # Roots.
         ("phyllostachys_aurea", "roots run"),
         ("ficus_benjamina", "Roots crack paths"),
