@@ -53,8 +53,9 @@ band reaches from low to high, of one plant in ten and of nine in ten. A filled 
 of a region in a class of ages (of heights), five or more, its bar their quartiles; the legend says how many
 trees there are, of the heights and then of the widths. Years of rooting are left out. The shipped figures rest on
 these very trees, so that a picture shows how well a curve bends and how far regions differ; what holds
-where it was not fitted is the business of the checks below. Hollow points are a published curve to which ours was
-fitted. Regions: {regions}."""
+where it was not fitted is the business of the checks below. Hollow points are published ones to which ours was
+fitted; filled ones without a number of trees are published ones to which it was not: curves of plantations, the
+height at 20 years of the open plant data (USDA PLANTS), crowns of trees that grew in the open. Regions: {regions}."""
 
 #: Regions of the Urban Tree Database by their short names, and the city that was measured.
 REGIONS = {
