@@ -7,6 +7,7 @@ from typing import Any
 
 from screenplan.commandline.showing import show_json, show_table
 from screenplan.contracts import GROWTHS
+from screenplan.ground.said import in_units
 from screenplan.ground.told_years import soonest_first, tell_year
 from screenplan.ground.units import format_length, parse_length
 from screenplan.planting.prospects import ASKED_HEIGHT_M, Prospect, prospect_of
@@ -71,8 +72,11 @@ def _facts(species: Species, told: Prospect) -> dict[str, Any]:
     sizes = zip(GROWTHS, told.height_m, told.width_m, told.closes, strict=True)
     return {
         **asdict(species),
+        # In files and to programs quantities are metric and without braces.
+        "warnings": [in_units(text) for text in species.warnings],
+        "sources": {name: in_units(text) for name, text in species.sources.items()},
         "usual_spacing_m": told.spacing_m,
-        "spacing_source": species.spacing_source,
+        "spacing_source": in_units(species.spacing_source),
         "years": list(told.years),
         "growth": {
             growth: {"height_m": high.tolist(), "width_m": wide.tolist(), "year_closed": year}
