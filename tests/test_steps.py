@@ -84,6 +84,8 @@ SETTINGS = (
         "light.hedge_guidance=true",
         "works.mulch=ring",
         "rows.rows=2",
+        "plants.raised=cuttings",
+        "plants.raised_years=2",
     ],
 )
 

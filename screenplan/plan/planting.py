@@ -81,6 +81,33 @@ class Plants(Section):
         le=HIGHEST_PLANT_M,
         description="Height when planted; by default the species table's",
     )
+    raised: Literal["bought", "cuttings", "seed"] = Field(
+        "bought",
+        description="Whether the plants are bought, or raised by yourself from cuttings or seed",
+    )
+    raised_years: float | None = Field(
+        None,
+        gt=0,
+        le=20,
+        description="Years from taking the cuttings, or sowing, until they are as tall as they are planted; by default by published heights by year, which few kinds have",
+        json_schema_extra={"unit": "years"},
+    )
+    raised_losses: float = Field(
+        0.3,
+        ge=0,
+        lt=1,
+        description="Share of the cuttings or seedlings that is lost until then (custom, no source)",
+    )
+
+    @model_validator(mode="after")
+    def _years_are_of_what_is_raised(self):
+        if self.raised == "bought" and self.raised_years is not None:
+            raise WrongError(
+                "the years of raising are given, but the plants are bought",
+                'Write raised = "cuttings" or raised = "seed" too, or leave raised_years out',
+                self.key("raised_years"),
+            )
+        return self
 
 
 class Growth(Section):

@@ -228,7 +228,7 @@ def _stock_fits(one: Measured, _species: Species, _bases, wrong: _Refusals) -> b
     if np.isnan(one.stock_height_m):
         return True
     if not one.stock_height_m > 0.0:
-        wrong([one.row], "a plant had no height when it was planted", "Give stock_height_m a height above 0, or leave it empty")  # fmt: skip
+        wrong([one.row], "a plant had no height when it was planted", "Give the column stock_height_m a height above 0, or leave it empty")  # fmt: skip
         return False
     if one.height_m < one.stock_height_m * (1.0 - READING_LOG_SD):
         wrong(
@@ -263,7 +263,8 @@ def _height_fits(one: Measured, species: Species, bases, wrong: _Refusals) -> bo
         if one.height_m > most
         else f"the kind gets {{{usual:.2f} m}} by then"
     )
-    wrong([one.row], f"{tall}; {than}", _mend(one, "height_m", one.height_m, usual))
+    mend = _mend(one, "height_m", one.height_m, usual)
+    wrong([one.row], f"{tall}; {than}", mend)
     return False
 
 
@@ -280,12 +281,12 @@ def _width_fits(one: Measured, species: Species, _bases, wrong: _Refusals) -> bo
     widest = species.mature_spread_m[1]
     if one.width_m <= WIDEST_TIMES * widest:
         return True
-    usual = float(spread_at(species, one.height_m))
+    mend = _mend(one, "width_m", one.width_m, float(spread_at(species, one.height_m)))
     wrong(
         [one.row],
         f"a plant of {species.called} is {{{one.width_m:g} m}} wide, more than twice the {{{widest:g} m}} that the "
         "kind gets",
-        _mend(one, "width_m", one.width_m, usual),
+        mend,
     )
     return False
 

@@ -143,7 +143,7 @@ def _found(layers: dict[str, Any]) -> dict[str, Any]:
     closure = layers["closure"]
     order = quantities.set_index("item")
     priced = cost.set_index("item")
-    ordered = order.index[(order["part"] == "plants").to_numpy(bool)]
+    ordered = order.index[((order["part"] == "plants") & order["packs"].notna()).to_numpy(bool)]
     bought = order.index[order["packs"].notna().to_numpy(bool)]
     whole = bool(priced.loc[bought, "price"].notna().all())
     years = {}

@@ -203,7 +203,7 @@ STEPS: dict[str, Step] = {
             takes="buildings existing_screens onlookers",
             gives="needed_height needed_profile needed_years",
             keys=(
-                "views.needed_share views.needed_step rows.spacing plants.species plants.group "
+                "views.needed_share views.needed_step rows.spacing plants.species plants.group health.zone "
                 f"plants.stock plants.stock_height growth.years views.report_years growth.curve {_SIGHT}"
             ),
             resources="terrain table",
@@ -439,7 +439,7 @@ STEPS: dict[str, Step] = {
             keys=(
                 "works.losses growth.losses growth.replaced works.hole_factor setbacks.hole works.strip works.mulch works.mulch_depth "
                 "works.mulch_clear works.mulch_top_up works.ring works.mulch_bag works.caliper "
-                "works.water_every rows.spacing fence.roll"
+                "works.water_every rows.spacing fence.roll plants.raised plants.raised_losses"
             ),
             resources="table",
         ),
@@ -452,7 +452,7 @@ STEPS: dict[str, Step] = {
             gives="schedule",
             keys=(
                 "calendar.planting calendar.request calendar.nesting growth.years works.caliper "
-                "works.water_every growth.curve"
+                "works.water_every growth.curve plants.raised plants.raised_years"
             ),
             resources="position_deg limits table",
         ),

@@ -21,8 +21,10 @@ from screenplan.contracts.tables import table_of, with_notes
 from screenplan.ground.errors import refuse
 from screenplan.ground.told_years import all_evidence
 from screenplan.plan import DEFAULTS, Options
+from screenplan.plan.planting import Plants
 from screenplan.plan.works import Calendar, Works
 from screenplan.planting.growth import TYPICAL
+from screenplan.planting.raised import Raised, time_to_raise
 from screenplan.planting.species import Species
 from screenplan.planting.stand import Stand, stand_of
 from screenplan.rules.limits import Limit, limit_named, limit_of, months_text
@@ -58,7 +60,7 @@ def schedule_work(
         Plants, and closure, quantities and fence options if there are any: the year of closure,
         whether there is mulch, and the chosen fence come from them.
     plan : Options, optional
-        Of it [calendar], [works] and [growth]. Without a day of planting days are counted, and
+        Of it [calendar], [works], [plants] and [growth]. Without a day of planting days are counted, and
         dates stay empty.
     position_deg : tuple of 2 floats, optional
         Longitude and latitude of the site; without them no date is held against the seasons.
@@ -98,7 +100,10 @@ def schedule_work(
     fence = _chosen(layers.get("fence_options"))
     stand = stand_of(new, years=plan.growth.years, curve=plan.growth.curve, table=table)
     clip = _first_clip(stand, least_gap(plants))
+    raising = _raising_of(kinds, plan.plants)
+    notes += _delay(raising, kinds, plan.plants.raised, seasons, today)
     tasks = [
+        *_raising(raising, plan.plants.raised),
         *_before(asked, birds, seasons, fence is not None),
         *_planting(kinds, seasons, limits, mulched, fence),
         *_watering(kinds, plan.works, seasons, limits),
@@ -163,6 +168,63 @@ def _task(key, name, day, says, *, source=_COMMON, caution=None, item=None, **mo
         "task": key, "name": name, "first_day": int(day), "times": 1, "says": says, "source": source,
         "caution": caution, "item": item,
     } | more  # fmt: skip
+
+
+def _raising_of(kinds: Sequence[Kind], plants: Plants) -> Raised | None:
+    """Tell how long the slowest of the kinds that are raised takes; None if they are bought."""
+    if plants.raised == "bought":
+        return None
+    every = [time_to_raise(kind.species, kind.height_m, plants) for kind in kinds]
+    return max(every, key=lambda one: one.years)
+
+
+def _raising(raising: Raised | None, way: str) -> Iterator[dict]:
+    if raising is None:
+        return
+    begin = -round(raising.years * YEAR_DAYS)
+    cuttings = way == "cuttings"
+    yield _task(
+        "raise", "Take the cuttings" if cuttings else "Sow", begin,
+        (
+            "From healthy plants of the kind; when in the year and how, by the kind: ask a nursery near you"
+            if cuttings
+            else "When in the year, and whether the seed must be kept cold before, by the kind: ask a nursery near you"
+        ),
+        item="cutting" if cuttings else "seed", source=f"years until planting: {raising.source}; {_COMMON}",
+    )  # fmt: skip
+    yield _task(
+        "pot", "Pot them on", begin + round(min(1.0, raising.years / 2.0) * YEAR_DAYS),
+        "When roots fill the pot or the bed: each into a pot of its own, or farther apart; leave out the weak ones",
+    )  # fmt: skip
+
+
+def _delay(
+    raising: Raised | None, kinds: Sequence[Kind], way: str, seasons: Seasons, today: dt.date
+) -> Iterator[str]:
+    """Say in one sentence when what is raised is ready, and what that delays."""
+    if raising is None:
+        return
+    tall = max(kind.height_m for kind in kinds)
+    ready = f"Raised from {way}, plants of {{{tall:g} m}} are ready after {raising.years:.1f} years ({raising.source})"
+    days = round(raising.years * YEAR_DAYS)
+    if seasons.start is None:
+        yield (
+            f"{ready}: planting, and with it every year that this plan tells, comes so much later than with "
+            "bought stock of that height, if they are begun today"
+        )
+        return
+    late = (today + dt.timedelta(days=days) - seasons.start).days
+    if late <= 0:
+        yield (
+            f"{ready}: begun by {seasons.said(-days)} they delay nothing, and the planting on "
+            f"{seasons.said(0)} stands"
+        )
+        return
+    then = today + dt.timedelta(days=days)
+    yield (
+        f"{ready}: begun today they are ready on {then.isoformat()}, {late / YEAR_DAYS:.1f} years after the "
+        f"planting on {seasons.said(0)}; every year that this plan tells comes so much later, unless stock is bought"
+    )
 
 
 def _before(asked: Limit, birds: Limit, seasons: Seasons, fenced: bool) -> Iterator[dict]:

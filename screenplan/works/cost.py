@@ -13,7 +13,7 @@ from screenplan.contracts.tables import table_of
 from screenplan.ground.errors import refuse
 from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.planting import Hand
-from screenplan.works.quantities import ITEMS
+from screenplan.works.quantities import ITEMS, NOISE
 
 #: Stock is the one that is priced if its height is within this, metres.
 SAME_HEIGHT_M = 0.01
@@ -58,12 +58,15 @@ def price_work(
                     f"Did you mean {near[0]}?" if near else f"Write one of {', '.join(ITEMS)}",
                     key=cost.key(key),
                 )
-    planted = quantities["part"].isin(["plants", "replacements"])
+    planted = quantities["stock_height_m"].notna() & quantities["packs"].notna()
     for one in quantities.loc[planted].to_dict("records"):
         own = prices.get("plant", _price_by_height(one["stock_height_m"], plan.hand))
         if own is not None and _value_of(one["item"], prices) is None:
             prices[one["item"]] = own
     rows = [_row(one, prices, cost.hours, cost.hour) for one in quantities.to_dict("records")]
+    for row, one in zip(rows, quantities.to_dict("records"), strict=True):
+        if one["item"].partition(" ")[0] == "raised":
+            row["says"] = _if_bought(one, prices, plan.hand)
     return table_of(COST, [*rows, _total(rows, quantities, prices, cost.hours, cost.hour)])
 
 
@@ -112,6 +115,17 @@ def _total(rows, quantities, prices, hours, hour_price) -> dict:
         "labour_cost": math.fsum(times) * hour_price if times and hour_price is not None else None,
         "says": says,
     }  # fmt: skip
+
+
+def _if_bought(one: dict, prices: Mapping[str, float], hand: Hand) -> str | None:
+    """Say what plants that are raised would cost if they were bought; None if there is no price."""
+    price = _value_of(one["item"].replace("raised", "plant", 1), prices)
+    price = _price_by_height(one["stock_height_m"], hand) if price is None else price
+    return (
+        None
+        if price is None
+        else f"Bought they would cost {math.ceil(one['amount'] - NOISE) * price:.2f}"
+    )
 
 
 def _price_by_height(stock_height_m: float, hand: Hand) -> float | None:

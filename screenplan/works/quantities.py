@@ -14,6 +14,7 @@ from screenplan.contracts.tables import table_of, with_notes
 from screenplan.ground.errors import refuse
 from screenplan.ground.said import said
 from screenplan.plan import DEFAULTS, Options
+from screenplan.plan.planting import Plants
 from screenplan.plan.works import Works
 from screenplan.planting.measured import load_establishment
 from screenplan.planting.mixes import planned_spacing
@@ -28,6 +29,9 @@ from screenplan.works.kinds import Kind, kinds_of
 #: plants those of one kind go by the key, a space and the species.
 ITEMS = {
     "plant": "Plants",
+    "raised": "Plants that you raise",
+    "cutting": "Cuttings to take",
+    "seed": "Seeds to sow, as many as must come up",
     "plant_again": "Plants that replace the dead",
     "flag": "Flags or paint marks, one a plant",
     "peg": "Pegs for the stake-out",
@@ -86,7 +90,7 @@ def count_material(
         are any, stakes, pegs and base lines of the stake-out, and fence options, of which the chosen
         row is counted. By their contracts, in local-frame metres.
     plan : Options, optional
-        Of it [works], [setbacks], [rows] and [fence]. Cleared strips are broken at gaps wider than
+        Of it [works], [setbacks], [rows], [plants] and [fence]. Cleared strips are broken at gaps wider than
         the spacing.
     table : mapping, optional
         The species table, by default the shipped one.
@@ -123,7 +127,7 @@ def count_material(
         width_m=works.strip, spacing_m=planned_spacing(plan, table),
     )  # fmt: skip
     rows = [
-        *_ordering(kinds, works.losses),
+        *_plants(kinds, works.losses, plan.plants),
         *_replacing(kinds, works.losses, plan.growth.losses, plan.growth.replaced),
         *_marking(layers),
         _done("clearing", "ground", strip.area, "m2",
@@ -168,6 +172,27 @@ def _bought(row: dict, pack: str, pack_amount: float = 1.0) -> dict:
     """Tell of what is counted in a row how many packs are bought."""
     packs = math.ceil(row["amount"] / pack_amount - NOISE)
     return row | {"pack_amount": pack_amount, "pack": pack, "packs": packs}
+
+
+def _plants(kinds: Sequence[Kind], losses: float, plants: Plants) -> Iterator[dict]:
+    """Count the plants that are ordered; or those that are raised, and what they are raised from."""
+    if plants.raised == "bought":
+        yield from _ordering(kinds, losses)
+        return
+    item = {"cuttings": "cutting", "seed": "seed"}[plants.raised]
+    for kind, row in zip(kinds, _ordering(kinds, losses), strict=True):
+        called = kind.species.both_names
+        needed = math.ceil(row["amount"] - NOISE)
+        yield row | {
+            "item": f"raised{kind.ending}", "name": f"{ITEMS['raised']}: {called}",
+            "pack": None, "pack_amount": None, "packs": None,
+        }  # fmt: skip
+        how = f"{needed} plants, and {plants.raised_losses:.0%} of what is set is lost until they are planted"
+        made = _done(item, "plants", needed / (1.0 - plants.raised_losses), "each", how, _COMMON)
+        yield _bought(made, item) | {
+            "item": f"{item}{kind.ending}",
+            "name": f"{ITEMS[item]}: {called}",
+        }
 
 
 def _ordering(kinds: Sequence[Kind], losses: float) -> Iterator[dict]:

@@ -19,6 +19,7 @@ from scipy.optimize import least_squares
 
 from screenplan.ground.units import parse_length
 from screenplan.planting.curves import HeightCurve, height_at
+from screenplan.planting.raised import CUTTING_M
 
 from . import heights, published, shapes
 from .coverage import CONIFERS
@@ -34,8 +35,6 @@ PROFILE_SOURCE = "Purves, Lichstein and Pacala 2007, scores as in fastfuels-core
 LEAVES = ("scale", "needle", "broadleaf", "deciduous")
 #: Bamboo reaches nine tenths of its height in so many years: memory, unverified.
 BAMBOO_YEARS = 5.0
-#: Height of a rooted cutting: memory, unverified.
-CUTTING_M = 0.3
 #: Kinds of a leaf that tell how k falls with A; fewer are taken with all others.
 LEAST_KINDS = 15
 #: Trees up to this height tell the stem diameter of stock.
