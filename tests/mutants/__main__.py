@@ -48,9 +48,12 @@ def main(arguments: list[str] | None = None) -> int:
         trees: queue.Queue[Tree] = queue.Queue()
         for number in range(chosen.jobs):
             trees.put(Tree(Path(folder) / str(number)))
-        usual = _time_unchanged(trees, pool, {tuple(own_tests(one.path)) for one in left})
+        usual: dict[tuple[str, ...], float] = {}
         tried = {pool.submit(_try, trees, one, usual): one for one in left}
         for done in as_completed(tried):
+            if done.exception() is not None:
+                pool.shutdown(wait=False, cancel_futures=True)
+                sys.exit(str(done.exception()))
             one = tried[done]
             noticed[one] = done.result()
             print(
@@ -63,29 +66,23 @@ def main(arguments: list[str] | None = None) -> int:
     return _report(noticed)
 
 
-def _try(trees: queue.Queue[Tree], mutant: Mutant, usual: dict) -> bool:
+def _try(trees: queue.Queue[Tree], mutant: Mutant, usual: dict[tuple[str, ...], float]) -> bool:
     tests, tree = own_tests(mutant.path), trees.get()
     try:
+        if tuple(tests) not in usual:
+            usual[tuple(tests)] = _time_unchanged(tree, tests)
         return tree.notices(mutant, tests, usual[tuple(tests)])
     finally:
         trees.put(tree)
 
 
-def _time_unchanged(trees, pool, groups) -> dict[tuple[str, ...], float]:
-    """Time each group of tests without a change; one that fails then could notice nothing."""
-
-    def run(tests):
-        tree, start = trees.get(), time.perf_counter()
-        try:
-            return tree.passes(list(tests)), time.perf_counter() - start
-        finally:
-            trees.put(tree)
-
-    results = dict(zip(groups, pool.map(run, groups), strict=True))
-    broken = [" ".join(tests) for tests, (passes, _) in results.items() if not passes]
-    if broken:
-        sys.exit(f"These tests fail without a change: {'; '.join(sorted(broken))}")
-    return {tests: seconds for tests, (_, seconds) in results.items()}
+def _time_unchanged(tree: Tree, tests: list[str]) -> float:
+    """Time some tests without a change, seconds; those that fail then could notice nothing."""
+    start = time.perf_counter()
+    failure = tree.failure(tests)
+    if failure:
+        raise RuntimeError(f"These tests fail without a change: {' '.join(tests)}\n{failure}")
+    return time.perf_counter() - start
 
 
 def _known(log: Path | None) -> dict[Mutant, bool]:

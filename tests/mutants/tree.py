@@ -31,17 +31,23 @@ class Tree:
             to.parent.mkdir(parents=True, exist_ok=True)
             shutil.copy2(ROOT / name, to)
 
-    def passes(self, tests: list[str], limit_s: float | None = None) -> bool:
-        """Run some tests up to the first that fails; too long a run is a failure."""
+    def failure(self, tests: list[str], limit_s: float | None = None) -> str:
+        """Run some tests up to the first that fails, and give what it says; too long a run is a failure."""
         command = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", *tests]
         environment = {**os.environ, "PYTHONPATH": str(self.folder), "PYTHONDONTWRITEBYTECODE": "1"}
         try:
             done = subprocess.run(
-                command, cwd=self.folder, env=environment, capture_output=True, timeout=limit_s
+                command,
+                cwd=self.folder,
+                env=environment,
+                capture_output=True,
+                encoding="utf-8",
+                errors="replace",
+                timeout=limit_s,
             )
         except subprocess.TimeoutExpired:
-            return False
-        return done.returncode == 0
+            return "too long"
+        return done.stdout + done.stderr if done.returncode else ""
 
     def notices(self, mutant: Mutant, tests: list[str], usual_s: float) -> bool:
         """Tell whether some tests fail on a mutant; the tree is as before afterwards."""
@@ -49,7 +55,7 @@ class Tree:
         kept = {file: file.read_bytes() for file in _compiled(self.folder)}
         path.write_text(mutant.code(ROOT), encoding="utf-8")
         try:
-            return not self.passes(tests, PATIENCE * usual_s + MINUTE_S)
+            return bool(self.failure(tests, PATIENCE * usual_s + MINUTE_S))
         finally:
             shutil.copy2(ROOT / mutant.path, path)
             for file in _compiled(self.folder):
