@@ -52,10 +52,16 @@ OWN_GROWTH = Contract(
         integer("relatives", "Plants of other kinds of its type of leaf that count", low=0),
         number("youngest_years", "Age of the youngest of this kind", "Youngest, years"),
         number("oldest_years", "Age of the oldest of this kind", "Oldest, years"),
-        number("factor", f"Factor by which the typical curve of the height is taller; {_FACTOR}", low=0.0),
+        number(
+            "factor", f"Factor by which the typical curve of the height is taller; {_FACTOR}",
+            low=0.0, heading="height, the table's is 100%", form="share",
+        ),
         share("weight", "How far the estimate was drawn from what was known to the plants of this kind"),
         integer("widths", "Plants of this kind whose width counts", low=0),
-        number("width_factor", f"Factor of the width at a height; {_FACTOR}", low=0.0),
+        number(
+            "width_factor", f"Factor of the width at a height; {_FACTOR}",
+            low=0.0, heading="width, the table's is 100%", form="share",
+        ),
         metres("height_low_m", "Height ten years after planting, low growth"),
         metres("height_m", "The same, typical growth"),
         metres("height_high_m", "The same, high growth"),

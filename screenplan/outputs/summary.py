@@ -196,7 +196,7 @@ def _tell_own_years(years: pd.DataFrame, _about: _About):
         own, usual = (_how_many(views, column) for column in ("year", "usual"))
         yield (
             "  views that are open today",
-            f"of {len(views)} {own} by your own plants; {usual} without them",
+            f"{own} by your own plants; {usual} without them",
         )
 
 
@@ -206,7 +206,9 @@ def _how_many(views: pd.DataFrame, column: str) -> str:
         {f"year_closed{end}": views[f"{column}{end}"] for end in ("_low", "", "_high")}
     )
     closing = closing[closing["year_closed"].notna()]
-    return f"{len(closing)} close in {_view_years(closing)}" if len(closing) else "none closes"
+    if closing.empty:
+        return f"none of {len(views)} closes"
+    return f"{len(closing)} of {len(views)} close in {_view_years(closing)}"
 
 
 def _tell_needed(needed: pd.DataFrame, about: _About):
