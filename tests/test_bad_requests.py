@@ -193,7 +193,7 @@ PLACES = (
 
 
 @given(place=st.sampled_from(PLACES), value=JSON)
-@settings(max_examples=300, suppress_health_check=[HealthCheck.too_slow], deadline=None)
+@settings(max_examples=300, suppress_health_check=[HealthCheck.too_slow])
 def test_whatever_stands_in_a_request_it_is_answered_or_refused(place, value):
     inputs = request()
     at = inputs

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from test_views import row
 
@@ -41,7 +41,6 @@ def test_figures_at_a_tenth_are_those_of_low_and_high_growth(key):
 
 
 @given(st.sampled_from(sorted(SHIPPED)), st.lists(st.floats(-4, 4), min_size=2, max_size=6))
-@settings(deadline=None)
 def test_more_standard_deviations_are_taller_and_wider(key, quantiles):
     species = SHIPPED[key]
     quantiles = sorted(quantiles)

@@ -131,7 +131,7 @@ def test_posts_and_runs_lie_at_their_stations():
     assert np.diff([*braced, braced[0] + ring.length]).max() <= 9.0 + 1e-9
 
 
-@settings(deadline=None, max_examples=40)
+@settings(max_examples=40)
 @given(st.floats(5, 300), st.floats(1, 10), st.floats(1, 80), st.floats(0.7, 4))
 def test_no_span_exceeds_the_spacing_and_no_post_stands_over_a_buried_line(
     length, spacing, at, wide

@@ -32,7 +32,7 @@ def vertices(frame):
     return shapely.get_coordinates(frame.geometry.array)
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(lon=st.floats(-179.0, 179.0), lat=st.floats(-75.0, 75.0), metres=st.floats(10.0, 1000.0))
 @pytest.mark.evidence(
     part="Local frame and datum",

@@ -50,7 +50,7 @@ def test_rows_per_line_and_columns():
 
 
 @for_all(st.integers(3, 80), st.floats(9, 58), st.floats(0.6, 3))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_the_spacing_to_fill_fills_the_row_with_no_more_plants(given, length, spacing):
     lines, plants = row_of(length, spacing)
     fill = hand(lines, plants, spacing, hand_plants=given)["spacing_to_fill_m"]

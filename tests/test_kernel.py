@@ -122,7 +122,7 @@ def masks_of(xy, kind, crowns, origin, target, row=None, order=None):
 
 
 # Invariance. A turn rounds coordinates, so a ray that grazes may change: hardly any does.
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(
     st.integers(0, 2**16),
     st.floats(0, 2 * math.pi),
@@ -146,7 +146,7 @@ def test_turned_moved_and_mirrored(seed, angle, east, north, mirrored):
     assert (one != two).sum() <= 1
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(st.integers(0, 2**16))
 def test_order_of_plants_rows_and_way_of_travel(seed):
     rng = np.random.default_rng(seed)
@@ -161,7 +161,7 @@ def test_order_of_plants_rows_and_way_of_travel(seed):
     assert (one != masks_of(xy, kind, crowns, target, origin)).sum() <= 1
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(st.integers(0, 2**16), st.integers(0, 24))
 def test_one_more_plant_never_opens_a_ray(seed, left_out):
     rng = np.random.default_rng(seed)
@@ -173,7 +173,7 @@ def test_one_more_plant_never_opens_a_ray(seed, left_out):
     assert not (fewer & ~every).any()
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(st.integers(0, 2**16), st.sampled_from([CONE, COLUMN, PARABOLOID, *POWERS]))
 def test_growth_never_opens_a_ray_while_crowns_are_nested(seed, shape):
     rng = np.random.default_rng(seed)

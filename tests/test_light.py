@@ -300,7 +300,7 @@ def test_the_bound_on_what_stands_about_a_point(turn, ends):
     assert bound == pytest.approx(expected, abs=1e-6)
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=12)
 @given(st.floats(0.5, 8), st.floats(0.0, 4), st.floats(1, 15), st.floats(0, 15))
 def test_taller_takes_more_and_farther_takes_less(height, more, away, farther):
     path = sun_path(*HOME, step_minutes=120)

@@ -135,7 +135,7 @@ def test_a_crown_that_grows_into_a_low_wire_is_told_without_an_allowance():
     assert not len(reach_wires(plants, wire(height=3.5, y=41.0)))
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(st.floats(38.5, 70), st.floats(0, 10))
 def test_a_farther_wire_is_reached_no_sooner(y, more):
     _, plants = row(((18, 38), (22, 38)), species="thuja_standishii_plicata")

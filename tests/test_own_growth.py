@@ -53,7 +53,7 @@ def by_grid(priors, likelihood):
 # ---- the estimate ------------------------------------------------------------------------------
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(said, st.floats(0.05, 1.0))
 def test_the_posterior_is_that_of_a_grid(observed, sd):
     y, v = (np.array([one[k] for one in observed]) for k in (0, 1))

@@ -118,9 +118,7 @@ def test_an_upper_window_looks_over_the_line_and_the_row_closes_it(reference):
     )
 
 
-@settings(
-    max_examples=8, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
-)
+@settings(max_examples=8, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(turn=st.floats(0, 360), spacing=st.floats(0.8, 4.0))
 def test_plants_stand_in_the_plantable_zone_at_any_angle(turn, spacing):
     layers = scene(turn)

@@ -228,7 +228,7 @@ def test_refuses_doubles_and_a_depth_that_is_none():
         lay_places(parcels(), None, None, frame)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(
     angle=st.floats(0, 360),
     west=st.floats(1, 15),

@@ -76,7 +76,7 @@ def test_upright_lines(shape):
 
 # Brute force: random rows of every shape, whose crowns grow and whose stems clear. All rays agree to the
 # bit: one that grazes a crown by less than the search of the plain version leaves is too rare to be drawn.
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=12)
 @given(st.integers(0, 2**16), st.sampled_from([0.0, 0.15]), st.booleans())
 def test_the_kernel_agrees(seed, stem, bare):
     rng = np.random.default_rng(seed)

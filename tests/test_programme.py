@@ -49,7 +49,7 @@ def test_nothing_among_all_subsets_counts_less(name, seed):
 
 
 @given(seed=st.integers(0, 10_000), name=st.sampled_from(sorted(LIMITS)), more=st.data())
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_the_bound_is_below_whatever_keeps_to_the_limits(seed, name, more):
     choice, limits = made_up(seed, plants=9), LIMITS[name]
     bound = find_planting(choice, limits, seconds=10.0).bound

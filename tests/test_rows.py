@@ -260,7 +260,7 @@ def sites(draw):
 
 @given(sites(), st.floats(0.5, 3.0), st.sampled_from(["evened", "exact"]), st.sampled_from([1, 2]),
        st.floats(0, 1.5))  # fmt: skip
-@settings(max_examples=35, deadline=None)
+@settings(max_examples=35)
 def test_no_plant_in_an_exclusion_and_no_unexplained_gap(site, spacing, fit, rows, move):
     parcels, outs = site
     features = {"keep_outs": layer(kind=["bed"] * len(outs), geometry=outs)} if outs else {}
@@ -300,7 +300,7 @@ def test_no_plant_in_an_exclusion_and_no_unexplained_gap(site, spacing, fit, row
 
 
 @given(st.floats(14, 80), st.floats(0.5, 3.0))
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 def test_counts_on_a_free_side(width, spacing):
     length = width - 2 * OFFSET
     share = length / spacing
@@ -420,7 +420,7 @@ def stars(draw):
 
 @given(stars(), st.floats(0.6, 2.5).map(_milli), st.sampled_from(["evened", "exact"]),
        st.sampled_from([1, 2]))  # fmt: skip
-@settings(max_examples=35, deadline=None)
+@settings(max_examples=35)
 def test_rows_all_round_any_outline_keep_their_distance(outline, spacing, fit, rows):
     assume(outline.is_valid and outline.area > 60)
     parcels = subject(outline)

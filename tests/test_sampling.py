@@ -177,7 +177,7 @@ def test_small_and_thin_places_have_positions():
 
 
 # Invariance: a place that is turned, moved or mirrored keeps its positions.
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(
     st.floats(0, 360),
     st.floats(-200, 200),

@@ -292,7 +292,7 @@ STEADY = [
 ]
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(
     name=st.sampled_from(STEADY),
     quarters=st.integers(0, 3),
@@ -326,7 +326,7 @@ def test_sides_hold_however_the_outline_is_drawn(name, quarters, first, step, se
     assert sides["length_m"].sum() == pytest.approx(outline.exterior.length, rel=SUM_RELATIVE)
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(angle=st.floats(0, 360), step=st.floats(0.3, 20))
 def test_corners_do_not_depend_on_the_compass(angle, step):
     outline = affinity.rotate(densify(L_SHAPE, step), angle, origin=(0, 0))
@@ -438,7 +438,7 @@ def test_memory_grows_with_the_vertices_and_not_with_their_square(corners):
     assert most < MOST_BYTES_A_VERTEX * corners
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(
     points=st.lists(
         st.tuples(st.integers(-60, 60), st.integers(-60, 60)), min_size=3, max_size=40, unique=True

@@ -973,7 +973,7 @@ def test_a_reading_on_a_slope_is_made_level():
     assert row["residual_m"] == pytest.approx(0.0, abs=1e-9)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(st.floats(0, 360), st.floats(-500, 500), st.floats(-500, 500))
 def test_tapes_do_not_depend_on_where_the_site_lies(turn, east, north):
     # Invariance: turned and moved, every taped and running distance is the same.

@@ -163,7 +163,7 @@ def frames():
 
 
 @given(odd_sites(), st.sampled_from([0.0, 0.3, 1.0]), st.sampled_from(SYSTEMS))
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 def test_zones_of_odd_outlines_are_valid_wherever_they_are_written(frames, site, accuracy, system):
     outline, house, beds, pipe = site
     frame = frames[system]
@@ -207,7 +207,7 @@ def test_zones_of_odd_outlines_are_valid_wherever_they_are_written(frames, site,
 
 
 @given(odd_sites(), st.sampled_from(SYSTEMS))
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=10)
 def test_every_polygon_of_a_run_on_an_odd_outline_is_valid(tmp_path_factory, frames, site, system):
     outline, house, beds, pipe = site
     assume(outline.area > 60.0)

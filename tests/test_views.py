@@ -284,7 +284,7 @@ def test_year_closed_by_hand(shares, year):
     assert year_closed(shares, 0.1) == year
 
 
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=10)
 @given(st.lists(st.integers(0, 66), min_size=1, max_size=12, unique=True), st.integers(0, 66))
 def test_one_more_plant_never_opens_a_view_nor_does_growth(chosen, more):
     one = trace(plants=row(0.9 * np.array(sorted(chosen)), "cone"))[1]
@@ -300,7 +300,7 @@ def test_one_more_plant_never_opens_a_view_nor_does_growth(chosen, more):
 
 # Invariance: the whole site turned, moved and mirrored. A head that sits on a crown's edge may
 # change by rounding: a ray in some hundred.
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=8)
 @given(st.floats(1, 359), st.floats(-200, 200), st.booleans())
 def test_turned_moved_and_mirrored(angle, east, mirrored):
     def move(layer):

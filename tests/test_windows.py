@@ -378,7 +378,7 @@ def test_walls_of_a_courtyard_face_into_it():
     assert not shapely.contains_xy(ring, *before.T).any()
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(
     angle=st.floats(0, 360),
     x=st.floats(-1e4, 1e4),

@@ -32,7 +32,7 @@ coordinates = st.tuples(millimetres, millimetres)
     st.floats(0.05, 12),
     st.integers(0, 2**31),
 )
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_kept_clear_ground_contains_the_true_one_and_hardly_more(points, distance, seed):
     line = LineString(points)
     ground = keep_clear(line, distance)
@@ -253,7 +253,7 @@ def test_columns_crs_and_input_are_kept():
 
 
 @given(st.floats(0, 6.2), st.floats(3, 12), st.floats(1, 9))
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 def test_zones_and_plantable_zone_tile_the_parcel(turn, size, wide):
     c, s = math.cos(turn), math.sin(turn)
     outline = Polygon(
