@@ -32,7 +32,7 @@ SPECIES = load_species()
 SPRUCE = SPECIES["picea_pungens"]
 #: Rounding of sums of a few floats.
 ROUNDING = 1e-9
-#: The grid on which a factor is looked for is 0.01 wide; between its points the curve is nearly straight.
+#: The grid on which a factor is looked for is 0.025 wide; between its points the curve is nearly straight.
 GRID = 2e-4
 #: Steps of a grid over the factor: the sums are good to this.
 BY_GRID = 1e-6

@@ -127,6 +127,15 @@ def test_a_height_that_fits_no_unit_and_one_that_is_far_too_small_are_refused():
     assert len(take({"age_years": 8, "height_m": 1.2})) == 1
 
 
+@pytest.mark.parametrize("key", ["picea_abies", "thuja_standishii_plicata", "ilex_glabra"])
+def test_a_young_plant_that_grew_well_is_taken(key):
+    # Read to 5 %, and grown by less than the 0.9 m of rapid growth.
+    rows = [{"age_years": 0.1, "height_m": 2.1}, {"age_years": 1, "height_m": 2.7}]
+    assert len(take(*({"species": key, "stock_height_m": 2.0} | row for row in rows))) == 2
+    with pytest.raises(InputError, match="hardly more than"):
+        take({"species": key, "stock_height_m": 2.0, "age_years": 1, "height_m": 3.5})
+
+
 def test_a_width_beyond_twice_the_greatest_is_refused():
     widest = TABLE[KIND].mature_spread_m[1]
     assert len(take({"age_years": 8, "height_m": 3.0, "width_m": WIDEST_TIMES * widest})) == 1

@@ -46,7 +46,7 @@ from screenplan.planting.species import OWN, Species
 #: A plant says at most that its site grows so many times as fast or slow, on the log scale: four
 #: standard deviations of all spreads together.
 MOST = 2.0
-_GRID = np.linspace(-MOST, MOST, 401)
+_GRID = np.linspace(-MOST, MOST, 161)
 #: Log spread of the height of stock of which nobody gives the height: half to double in 95 of 100
 #: (custom, no source); and that of a height or width that was read from a pole or tape (the same).
 STOCK_LOG_SD, READING_LOG_SD = 0.35, 0.05

@@ -16,7 +16,7 @@ from screenplan.ground.texts import quoted
 from screenplan.planting.growth import height_at, spread_at
 from screenplan.planting.measured import load_measured
 from screenplan.planting.own_growth import READING_LOG_SD, STOCK_LOG_SD, shifted
-from screenplan.planting.species import Species, species_of
+from screenplan.planting.species import GROWTH_CLASSES, Species, species_of
 
 #: Screens that grow, of which the age may be given.
 GROWING = ("plant", "tree", "hedge")
@@ -24,6 +24,8 @@ GROWING = ("plant", "tree", "hedge")
 OLDEST_YEARS = 300.0
 #: So many standard deviations above or below what is typical no plant of a thousand is.
 FARTHEST_SDS = 3.0
+#: The curves say little of single plants in their first years: as tall as rapid growth makes them they may be.
+YOUNG_YEARS, YOUNG_GROWTH_M = 2.0, GROWTH_CLASSES["rapid"][-1]
 #: Widths beyond so many times the published greatest one are slips.
 WIDEST_TIMES = 2.0
 #: A height so small beside the usual one is a slip.
@@ -234,7 +236,7 @@ def _stock_fits(one: Measured, _species: Species, _bases, wrong: _Refusals) -> b
         wrong(
             [one.row],
             f"a plant has shrunk: it was planted at {{{one.stock_height_m:g} m}} and is {{{one.height_m:g} m}} tall "
-            f"after {one.age_years:g} years",
+            f"after {_years(one.age_years)}",
             "Correct the heights or their units; leave out a plant that was cut back or died back",
         )
         return False
@@ -251,12 +253,15 @@ def _height_fits(one: Measured, species: Species, bases, wrong: _Refusals) -> bo
     # Where the growth is said to stop is a range of sizes, not a wall.
     quick = shifted(species.unclipped(), FARTHEST_SDS * sd)
     quick = replace(quick, height_curve=replace(quick.height_curve, tallest_m=None))
-    most = float(height_at(quick, one.age_years, stock_height_m=most_stock))
+    young = most_stock * np.exp(FARTHEST_SDS * READING_LOG_SD) + YOUNG_GROWTH_M * min(
+        one.age_years, YOUNG_YEARS
+    )
+    most = max(float(height_at(quick, one.age_years, stock_height_m=most_stock)), young)
     least = SMALLEST_SHARE * usual
     if least <= one.height_m <= most:
         return True
     tall = (
-        f"a plant of {species.called} is {{{one.height_m:g} m}} tall after {one.age_years:g} years"
+        f"a plant of {species.called} is {{{one.height_m:g} m}} tall after {_years(one.age_years)}"
     )
     than = (
         f"the kind gets {{{usual:.2f} m}} by then, and hardly more than {{{most:.2f} m}}"
@@ -289,6 +294,10 @@ def _width_fits(one: Measured, species: Species, _bases, wrong: _Refusals) -> bo
         mend,
     )
     return False
+
+
+def _years(age: float) -> str:
+    return "1 year" if age == 1.0 else f"{age:g} years"
 
 
 def _mend(one: Measured, column: str, value_m: float, usual_m: float) -> str:
@@ -328,12 +337,12 @@ def _of_one_plant(plant: str, several: list[Measured]) -> Iterator[Problem]:
             )  # fmt: skip
         elif before.age_years == after.age_years:
             yield Problem(
-                f"the plant {quoted(plant)} was measured twice at the same age, {after.age_years:g} years",
+                f"the plant {quoted(plant)} was measured twice at the same age, {_years(after.age_years)}",
                 "Leave one of the rows out, or give each plant its own tag_id", **place,
             )  # fmt: skip
         elif after.height_m < before.height_m * (1.0 - READING_LOG_SD):
             yield Problem(
-                f"the plant {quoted(plant)} has shrunk from {{{before.height_m:g} m}} after {before.age_years:g} years "
+                f"the plant {quoted(plant)} has shrunk from {{{before.height_m:g} m}} after {_years(before.age_years)} "
                 f"to {{{after.height_m:g} m}} after {after.age_years:g}",
                 "Correct the heights, their units or the ages; leave out what was measured after it was cut back",
                 **place,
