@@ -19,6 +19,7 @@ def choice_of(stops, *, light=None, price=None, stretch=None, kind=None, genus=N
         np.ones(plants) if price is None else np.asarray(price, float),
         np.zeros(plants, int) if stretch is None else np.asarray(stretch),
         kind,
+        kind,
         kind if genus is None else np.asarray(genus),
         tuple(np.asarray(spot) for spot in exclusive),
         csr_array(stops),

@@ -28,7 +28,7 @@ MAY_IMPORT = {
     "works": {"plan", "site", "rules", "planting", "views"},
     "design": {"plan", "site", "rules", "planting", "views", "works"},
     "outputs": set(),
-    "running": {"plan", "site", "rules", "planting", "outputs"},
+    "running": {"plan", "site", "rules", "planting", "design", "outputs"},
     "processes": {"running", "outputs", "plan", "site"},
     "commandline": {
         "desktop",

@@ -139,7 +139,7 @@ def test_resources_are_those_that_steps_take():
 def test_layers_that_go_in_are_read_by_the_contract_of_what_a_person_brings():
     assert contract_read("windows") is INPUTS["windows"]
     assert contract_read("plants") is OUTPUTS["plants"]
-    assert describe_layer(OUTPUTS["plants"]).given_by == ("plants", "missing")
+    assert describe_layer(OUTPUTS["plants"]).given_by == ("design", "plants", "missing")
 
 
 def test_what_a_step_completes_is_brought_to_that_step_only():

@@ -24,6 +24,7 @@ LIMITS = {
     "a budget": Limits(least_run=2, budget=7.0, open_price=30.0),
     "one kind": Limits(least_run=2, most_kinds=1, open_price=30.0),
     "most of a genus": Limits(least_run=1, most_of_genus=0.6, open_price=30.0),
+    "most of a kind": Limits(least_run=1, most_of_kind=0.5, open_price=30.0),
     "half the views": Limits(least_run=2, share=0.5, open_price=30.0),
 }
 
@@ -31,7 +32,7 @@ LIMITS = {
 @pytest.mark.evidence(
     part="Design",
     kind="every case",
-    against="every subset of 10 plants, by seven sets of limits",
+    against="every subset of 10 plants, by eight sets of limits",
     source="enumeration",
     status="run",
     tolerance=f"{SAME:g} of a price unit",
@@ -177,7 +178,7 @@ def test_with_no_plant_and_with_no_view_the_answer_is_nothing():
 def test_runs_are_neighbours_of_one_stretch():
     choice = choice_of(np.ones((6, 1), bool), stretch=[0, 0, 0, 1, 1, 1])
     planted = np.array([True, True, True, True, False, True])
-    assert [run.tolist() for run in runs_in(choice, planted)] == [[0, 1, 2], [3], [5]]
+    assert [run.tolist() for run in runs_in(choice.stretch, planted)] == [[0, 1, 2], [3], [5]]
     assert breaks_of(choice, Limits(), planted) == ["least run"]
     assert breaks_of(choice, Limits(budget=2.0, least_run=1), planted) == ["budget"]
 

@@ -7,6 +7,7 @@ direction in degrees clockwise from north, so a contract's unit is the unit of t
 
 from __future__ import annotations
 
+from screenplan.contracts.design import DESIGN, DESIGN_VIEWS
 from screenplan.contracts.effects import (
     CHECKS,
     DEEP_ROOTS,
@@ -117,6 +118,8 @@ OUTPUTS = {
         PLANTS,
         DROPPED,
         CROWNS,
+        DESIGN,
+        DESIGN_VIEWS,
         WINDOWS,
         PRIVATE_PLACES,
         VIEWS,

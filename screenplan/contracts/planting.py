@@ -59,6 +59,7 @@ NO_PLANT_ZONES = Contract(
     "Ground where no stem may stand, by one rule for one thing",
     key="zone_id",
     title="No-plant zones",
+    optional="species",
     place=Place("Ground", 20, (MAY_STAND,)),
     columns=(
         text("zone_id", "Its identifier"),
@@ -74,6 +75,7 @@ NO_PLANT_ZONES = Contract(
         sentence("reason", "Why no plant may stand here", "Why no plant may stand here"),
         sentence("source", "Where the rule comes from"),
         boolean("confirm_locally", "True if the local code decides"),
+        text("species", "Species for which alone it holds; empty for all that are planted"),
     ),
 )
 

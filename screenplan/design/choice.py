@@ -28,7 +28,8 @@ class Choice:
     stretch : ndarray of int, (plants,)
         Stretch on which each stands; those of one stretch follow each other in the order of their
         stations, are of one kind, and neighbours among them are neighbours in the row.
-    kind, genus : ndarray of int, (plants,)
+    option, kind, genus : ndarray of int, (plants,)
+        Plants of one option are of one kind, size and spacing.
     exclusive : tuple of ndarray of int
         Sets of plants of which at most one can stand.
     stops : csr_array of bool, (plants, groups)
@@ -43,6 +44,7 @@ class Choice:
 
     price: np.ndarray
     stretch: np.ndarray
+    option: np.ndarray
     kind: np.ndarray
     genus: np.ndarray
     exclusive: tuple[np.ndarray, ...]
@@ -100,8 +102,8 @@ class Limits:
         Most that the plants may cost.
     most_kinds : int
         Kinds that may be planted.
-    most_of_genus : float
-        Greatest share of the plants that may be of one genus; 1 for any.
+    most_of_kind, most_of_genus : float
+        Greatest share of the plants that may be of one kind, and of one genus; 1 for any.
     least_run : int
         Plants that stand side by side at least.
     open_price : float
@@ -111,6 +113,7 @@ class Limits:
     share: float = 1.0
     budget: float = math.inf
     most_kinds: int = 1_000
+    most_of_kind: float = 1.0
     most_of_genus: float = 1.0
     least_run: int = 3
     open_price: float = 1.0
@@ -127,10 +130,10 @@ def counts(choice: Choice, limits: Limits, planted) -> float:
     return choice.cost(planted) + limits.open_price * open_weight(choice, limits, planted)
 
 
-def runs_in(choice: Choice, planted) -> list[np.ndarray]:
-    """Give the runs of plants: neighbours of one stretch."""
+def runs_in(stretch: np.ndarray, planted) -> list[np.ndarray]:
+    """Give the runs of plants: neighbours of one stretch, by their numbers."""
     chosen = np.flatnonzero(planted)
-    breaks = (np.diff(chosen) > 1) | (np.diff(choice.stretch[chosen]) != 0)
+    breaks = (np.diff(chosen) > 1) | (np.diff(stretch[chosen]) != 0)
     return np.split(chosen, np.flatnonzero(breaks) + 1) if len(chosen) else []
 
 
@@ -140,14 +143,16 @@ def breaks_of(choice: Choice, limits: Limits, planted) -> list[str]:
     broken = []
     if choice.cost(planted) > limits.budget + SLACK * max(1.0, limits.budget):
         broken.append("budget")
-    if any(len(run) < limits.least_run for run in runs_in(choice, planted)):
+    if any(len(run) < limits.least_run for run in runs_in(choice.stretch, planted)):
         broken.append("least run")
     if len(np.unique(choice.kind[chosen])) > limits.most_kinds:
         broken.append("kinds")
-    if len(chosen):
-        most = np.bincount(choice.genus[chosen]).max()
-        if most > limits.most_of_genus * len(chosen) + SLACK:
-            broken.append("genus")
+    for name, of, share in (
+        ("share of a kind", choice.kind, limits.most_of_kind),
+        ("share of a genus", choice.genus, limits.most_of_genus),
+    ):
+        if len(chosen) and np.bincount(of[chosen]).max() > share * len(chosen) + SLACK:
+            broken.append(name)
     stands = np.zeros(len(choice.price), bool)
     stands[chosen] = True
     if any(stands[spot].sum() > 1 for spot in choice.exclusive):

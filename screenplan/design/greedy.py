@@ -15,7 +15,10 @@ LEAST_PRICE_SHARE = 1e-6
 
 
 def plant_greedily(choice: Choice, limits: Limits) -> np.ndarray:
-    """Make a planting that keeps to the limits, the best of several: of all kinds, and of each alone.
+    """Make a planting that keeps to the limits, the best of several.
+
+    Tried are plantings of all kinds, of each alone, and all that can stand of each option, thinned: so
+    none is worse than a uniform row along every line.
 
     Returns
     -------
@@ -24,17 +27,34 @@ def plant_greedily(choice: Choice, limits: Limits) -> np.ndarray:
     """
     none = np.zeros(len(choice.price), bool)
     kinds = np.unique(choice.kind)
-    tries = [np.ones(len(none), bool)]
+    tries = [none, _grow(choice, limits, ~none)]
     if len(kinds) > 1:
-        tries += [choice.kind == kind for kind in kinds]
+        tries += [_grow(choice, limits, choice.kind == kind) for kind in kinds]
+    tries += [
+        _whole(choice, limits, choice.option == option) for option in np.unique(choice.option)
+    ]
     best = none
-    for allowed in tries:
-        found = _thin(choice, limits, _grow(choice, limits, allowed))
+    for one in tries:
+        found = _thin(choice, limits, one)
         if not breaks_of(choice, limits, found) and (
             counts(choice, limits, found) < counts(choice, limits, best) - SLACK
         ):
             best = found
     return best
+
+
+def _whole(choice: Choice, limits: Limits, allowed: np.ndarray) -> np.ndarray:
+    """Set all plants that are allowed and can stand together, stretch by stretch."""
+    planted, blocked, spots = np.zeros(len(allowed), bool), ~allowed, _spots_of(choice)
+    for stretch in np.unique(choice.stretch[allowed]):
+        for run in runs_in(choice.stretch, (choice.stretch == stretch) & ~blocked):
+            if len(run) < limits.least_run:
+                continue
+            planted[run] = True
+            for plant in run:
+                for spot in spots[plant]:
+                    blocked[spot] = True
+    return planted
 
 
 def _grow(choice: Choice, limits: Limits, allowed: np.ndarray) -> np.ndarray:
@@ -95,30 +115,62 @@ def _light(stops: csr_array, light: csr_array, rows: np.ndarray) -> np.ndarray:
 
 
 def _thin(choice: Choice, limits: Limits, planted: np.ndarray) -> np.ndarray:
-    """Take plants off the ends of runs, and whole runs, where nothing opens."""
+    """Take plants off the ends of runs, and whole runs, the dearest first, where that counts less."""
     planted = planted.copy()
+    stops = choice.stops.astype(np.int32)
+    many = np.asarray(stops[planted].sum(axis=0)).ravel()
+    stopped = choice.light @ (many > 0).astype(float)
+    asked = limits.share * choice.weight.sum()
+    over = choice.cost(planted) > limits.budget
+
+    def open_weight(light):
+        closed = choice.weight[light >= choice.need - SLACK].sum()
+        return max(asked - closed, 0.0)
+
+    now = open_weight(stopped)
     while True:
-        now = counts(choice, limits, planted)
+        gone_any = False
         for gone in sorted(
             _removable(choice, limits, planted), key=lambda some: -choice.price[some].sum()
         ):
-            fewer = planted.copy()
-            fewer[gone] = False
-            if counts(choice, limits, fewer) < now - SLACK:
-                planted = fewer
-                break
-        else:
+            if not _may_go(choice, limits, planted, gone):
+                continue
+            fewer = many - np.asarray(stops[gone].sum(axis=0)).ravel()
+            opened = np.flatnonzero((many > 0) & (fewer == 0))
+            light = stopped - choice.light[:, opened].sum(axis=1) if len(opened) else stopped
+            opens = limits.open_price * (open_weight(light) - now)
+            if over or choice.price[gone].sum() > opens + SLACK:
+                planted[gone], many, stopped = False, fewer, light
+                now, gone_any = open_weight(light), True
+                over = choice.cost(planted) > limits.budget
+        if not gone_any:
             return planted
 
 
+def _may_go(choice: Choice, limits: Limits, planted, gone) -> bool:
+    """Tell whether plants still stand, and leave runs that are long enough when they go."""
+    if not planted[gone].all():
+        return False
+    for plant, way in ((gone[0], -1), (gone[-1], 1)):
+        left, at = 0, plant + way
+        while (
+            0 <= at < len(planted)
+            and planted[at]
+            and choice.stretch[at] == choice.stretch[plant]
+            and left < limits.least_run
+        ):
+            left, at = left + 1, at + way
+        if 0 < left < limits.least_run:
+            return False
+    return True
+
+
 def _removable(choice: Choice, limits: Limits, planted):
-    for run in runs_in(choice, planted):
+    """Give runs, their ends, and plants within them."""
+    for run in runs_in(choice.stretch, planted):
         yield run
         if len(run) > limits.least_run:
-            yield run[:1]
-            yield run[-1:]
-        # A gap may be cut into a long run.
-        yield from (run[k : k + 1] for k in range(limits.least_run, len(run) - limits.least_run))
+            yield from (run[k : k + 1] for k in range(len(run)))
 
 
 def _starts(choice: Choice, least: int) -> np.ndarray:

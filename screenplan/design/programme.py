@@ -9,6 +9,7 @@ bound holds for every planting that keeps to the same limits.
 from __future__ import annotations
 
 import math
+import time
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,8 +21,14 @@ from screenplan.design.greedy import plant_greedily
 
 #: The solver ends when cost and bound are this near to each other, as a share: rounding.
 SAME_SHARE = 1e-6
-#: Status of the solver: proven best, and out of time.
-PROVEN, OUT_OF_TIME = 0, 1
+#: Status of the solver that has proven its answer the best.
+PROVEN = 0
+#: Share of the time for the programme as a whole, which gives the bound; the rest is for its parts.
+WHOLE_SHARE = 0.6
+#: Of the time for parts the most that one takes, and about the plants that are solved anew at a time.
+PART_SHARE, PLANTS_AT_A_TIME = 0.2, (60, 120, 240)
+#: Less time than this is as good as none for the solver.
+LEAST_SECONDS = 0.05
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,7 +47,7 @@ class Solution:
     bound : float
         No planting that keeps to the limits counts less.
     made_by : str
-        "programme" or "greedy".
+        "programme", "parts" of it, or "greedy".
     in_time : bool
         Whether the solver came to its end.
     """
@@ -90,7 +97,7 @@ def find_planting(
     limits : Limits
     seconds : float
         For the solver. It takes no start and may find nothing in its time; then the greedy planting
-        stands.
+        stands, improved part by part: a few views and what closes them are solved anew at a time.
     start : ndarray of bool, (plants,), optional
         A planting that is known already.
     """
@@ -98,19 +105,76 @@ def find_planting(
     if start is not None and not breaks_of(choice, limits, start):
         others.append(np.asarray(start, bool))
     best = min(others, key=lambda planted: counts(choice, limits, planted))
-    planted, bound, in_time = _solve(choice, limits, seconds)
-    made_by = "greedy"
-    if (
-        planted is not None
-        and not breaks_of(choice, limits, planted)
-        and counts(choice, limits, planted) <= counts(choice, limits, best) + SLACK
-    ):
-        best, made_by = planted, "programme"
+    made_by, bound, in_time = "greedy", -math.inf, not len(choice.price)
+    if seconds > 0.0 and len(choice.price):
+        most_open = math.inf
+        if limits.open_price >= price_of_open(choice, limits):
+            # To leave more open than this planting does is never worth it: it need not be looked at.
+            most_open = open_weight(choice, limits, best)
+        programme = programme_of(choice, limits, most_open)
+        planted, bound, in_time = _solve(programme, len(best), WHOLE_SHARE * seconds)
+        tries = [("programme", planted)]
+        if not in_time:
+            rest = (1.0 - WHOLE_SHARE) * seconds
+            better = best if planted is None else planted
+            better = min(best, better, key=lambda one: _judged(choice, limits, one))
+            tries.append(("parts", _improve(choice, limits, programme, better, rest)))
+        for by, one in tries:
+            if one is not None and _judged(choice, limits, one) < counts(choice, limits, best) + (
+                SLACK if by == "programme" else -SLACK
+            ):
+                best, made_by = one, by
     found = counts(choice, limits, best)
     return Solution(
         best, choice.cost(best), open_weight(choice, limits, best), found,
         min(max(bound, _least(choice, limits)), found), made_by, in_time,
     )  # fmt: skip
+
+
+def _judged(choice: Choice, limits: Limits, planted) -> float:
+    """Give what a planting counts; infinite if it breaks a limit."""
+    return math.inf if breaks_of(choice, limits, planted) else counts(choice, limits, planted)
+
+
+def _improve(choice: Choice, limits: Limits, programme, planted, seconds: float) -> np.ndarray:
+    """Solve the ground round one plant after another anew while the rest stays, then larger grounds."""
+    end = time.monotonic() + seconds
+    near = _near(choice)
+    for size in PLANTS_AT_A_TIME:
+        left = list(np.flatnonzero(planted))
+        while left and time.monotonic() < end:
+            free = _around(near, left[len(left) // 2], size)
+            part = min(end - time.monotonic(), PART_SHARE * seconds)
+            found, _, _ = _solve(programme, len(planted), part, np.where(free, -1, planted))
+            left = [plant for plant in left if not free[plant]]
+            if (
+                found is not None
+                and _judged(choice, limits, found) < counts(choice, limits, planted) - SLACK
+            ):
+                planted = found
+    return planted
+
+
+def _near(choice: Choice) -> csr_array:
+    """Tell which plants stand on the same ground or side by side, (plants, plants)."""
+    plants = len(choice.price)
+    before = _before(choice)
+    near = eye_array(plants, format="csr") + before + csr_array(before.T)
+    if choice.exclusive:
+        members = _members(choice.exclusive, plants)
+        near = near + csr_array(members.T @ members)
+    return csr_array(near > 0).astype(float)
+
+
+def _around(near: csr_array, plant: int, size: int) -> np.ndarray:
+    """Tell which plants are around one: as many rings of neighbours as hold so many plants."""
+    around = np.zeros(near.shape[0])
+    around[plant] = 1.0
+    while True:
+        more = (near @ around > 0.0).astype(float)
+        if more.sum() in (around.sum(), size) or more.sum() > size > around.sum() > 1:
+            return (around if more.sum() > size else more) > 0.0
+        around = more
 
 
 def _least(choice: Choice, limits: Limits) -> float:
@@ -119,23 +183,29 @@ def _least(choice: Choice, limits: Limits) -> float:
     return limits.open_price * max(asked - choice.weight[choice.closable()].sum(), 0.0)
 
 
-def _solve(choice: Choice, limits: Limits, seconds: float):
-    """Planting or None, bound, and whether the solver came to its end."""
-    if seconds <= 0.0 or not len(choice.price):
-        return None, -math.inf, not len(choice.price)
-    objective, integrality, bounds, constraints = programme_of(choice, limits)
+def _solve(programme, plants: int, seconds: float, fixed=None):
+    """Give a planting or None, a bound, and whether the solver came to its end.
+
+    ``fixed`` says of each plant whether it stands (1) or not (0), or is free (-1).
+    """
+    objective, integrality, upper, constraints = programme
+    lower = np.zeros(len(objective))
+    if fixed is not None:
+        upper = upper.copy()
+        lower[:plants] = np.maximum(fixed, 0)
+        upper[:plants] = np.where(np.asarray(fixed) < 0, upper[:plants], fixed)
     found = milp(
-        objective, integrality=integrality, bounds=bounds, constraints=constraints,
-        options={"time_limit": float(seconds), "mip_rel_gap": SAME_SHARE, "disp": False},
+        objective, integrality=integrality, bounds=Bounds(lower, upper), constraints=constraints,
+        options={"time_limit": max(float(seconds), LEAST_SECONDS), "mip_rel_gap": SAME_SHARE},
     )  # fmt: skip
     bound = found.mip_dual_bound if found.mip_dual_bound is not None else -math.inf
     bound = bound if math.isfinite(bound) else -math.inf
-    planted = None if found.x is None else found.x[: len(choice.price)] > 0.5
+    planted = None if found.x is None else found.x[:plants] > 0.5
     return planted, float(bound), found.status == PROVEN
 
 
-def programme_of(choice: Choice, limits: Limits):
-    """Write the programme: objective, integrality, bounds, constraints.
+def programme_of(choice: Choice, limits: Limits, most_open: float = math.inf):
+    """Write the programme: objective, integrality, upper bounds, constraints; nothing is below 0.
 
     Variables, in order: plants x, starts of runs s, groups of rays z, views c, kinds y, open weight u.
     """
@@ -152,7 +222,7 @@ def programme_of(choice: Choice, limits: Limits):
     upper = np.ones(sum(sizes))
     upper[plants : 2 * plants] = _may_start(choice, limits.least_run)
     upper[2 * plants + groups : 2 * plants + groups + views] = choice.closable()
-    upper[-1] = max(total, 1.0)
+    upper[-1] = min(max(total, 1.0), most_open + SLACK)
     rows = _Rows(sizes)
     before = _before(choice)
     one = eye_array(plants, format="csr")
@@ -177,11 +247,11 @@ def programme_of(choice: Choice, limits: Limits):
         )
         rows.add(-np.inf, 0.0, x=one, y=-csr_array(of_kind))
         rows.add(-np.inf, limits.most_kinds, y=np.ones((1, kinds)))
-    if limits.most_of_genus < 1.0:
-        genera = np.unique(choice.genus)
-        mine = (choice.genus == genera[:, None]).astype(float)
-        rows.add(-np.inf, 0.0, x=csr_array(mine - limits.most_of_genus))
-    return objective, integrality, Bounds(0.0, upper), rows.constraints()
+    for of, share in ((choice.kind, limits.most_of_kind), (choice.genus, limits.most_of_genus)):
+        if share < 1.0:
+            mine = (of == np.unique(of)[:, None]).astype(float)
+            rows.add(-np.inf, 0.0, x=csr_array(mine - share))
+    return objective, integrality, upper, rows.constraints()
 
 
 class _Rows:

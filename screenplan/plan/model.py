@@ -14,6 +14,7 @@ from pydantic import (
 )
 
 from screenplan.contracts import INPUTS
+from screenplan.plan.design import Design
 from screenplan.plan.effects import Boundary, Health, Light, Limits, Lines, Noise, Road
 from screenplan.plan.planting import Goal, Growth, Hand, Plants, Rows, Views
 from screenplan.plan.site import (
@@ -64,6 +65,7 @@ class Options(Section):
     views: Views = Views()
     hand: Hand = Hand()
     goal: Goal = Goal()
+    design: Design = Design()
     stakeout: StakeOut = StakeOut()
     works: Works = Works()
     fence: Fence = Fence()

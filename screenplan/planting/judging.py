@@ -9,6 +9,7 @@ import shapely
 from shapely.ops import substring
 
 from screenplan.contracts.findings import FAILS, LOCATE, PASSES, SURVEY, UNKNOWN, WIRES, Finding
+from screenplan.contracts.tables import texts
 from screenplan.planting.footprints import crown_areas
 from screenplan.planting.neighbours import GAP_TOLERANCE_M, gaps_between
 from screenplan.planting.patterns import STANDING_UNEVEN
@@ -35,6 +36,10 @@ def judge_stems(plants, no_plant_zones, parcels) -> Iterator[Finding]:
     keep = ~shapely.is_empty(inner)
     tree = shapely.STRtree(inner[keep])
     stem, zone = tree.query(plants.geometry.to_numpy(), predicate="intersects")
+    # Where kinds with different setbacks are planted, each zone may hold for one species alone.
+    of_zone = np.array(texts(zones, "species"), object)[keep][zone]
+    mine = (of_zone == "") | (of_zone == plants["species"].astype(str).to_numpy()[stem])
+    stem, zone = stem[mine], zone[mine]
     if not len(stem) and not outline_known(parcels):
         says = "The parcel's outline is not known, and so no distance to it"
         if len(zones):

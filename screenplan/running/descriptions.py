@@ -50,6 +50,7 @@ GROUPS = {
     "site": "Site",
     "planting": "Planting",
     "views": "Views",
+    "design": "Design",
     "effects": "Effects on others",
     "works": "Works",
     "checks": "Checks",

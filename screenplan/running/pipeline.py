@@ -24,6 +24,9 @@ from screenplan.running.steps import STEPS, Step
 #: What positions in files are in.
 WGS84 = "EPSG:4326"
 
+#: The step that chooses the planting, and those that set the rows that a plan says in its place.
+DESIGN, SAID = "design", ("zones", "lines", "room", "plants")
+
 #: Called with the step's name and its number from 1, and how many there are.
 Progress = Callable[[str, int, int], None]
 
@@ -157,9 +160,9 @@ def run_plan(
     from screenplan.contracts.tables import notes_of
 
     only = (only,) if isinstance(only, str) else tuple(only)
-    steps = steps_for(only)
     frames = dict(layers or (reuse.frames if reuse else {}))
     plan, folder = _find_plan(plan, folder, settings, frames)
+    steps = steps_for(only, designs=plan.design.wanted)
     tell = progress or (lambda *_: None)
     total = len(steps) + 1
     tell("reading", 1, total)
@@ -177,6 +180,10 @@ def run_plan(
             given = step(run.layers, kept=kept, **arguments[step.name])
         run.layers |= given
         run.notes += (note for layer in given.values() for note in notes_of(layer))
+        if step.name == DESIGN:
+            # What follows goes by what was chosen, as if the plan had said it.
+            chosen = designed_plan(plan, given["plants"])
+            arguments = _arguments(steps, chosen, folder, site, table)
     if plan.alternatives.asked and (not only or "alternatives" in only):
         from screenplan.running.alternatives import compare_alternatives
 
@@ -205,10 +212,19 @@ def rehearse_plan(plan: Plan, folder: Path, site) -> None:
     InputError
         If a rule file, the species, a key of the plan or a layer cannot be used.
     """
-    steps = list(STEPS.values())
+    steps = steps_for((), designs=plan.design.wanted)
     arguments = _arguments(steps, plan, folder, site, species_on(site, plan))
     layers = dict(site.layers)
     for step in steps:
+        if step.name == DESIGN:
+            # What comes after hangs on what is chosen, which takes following sight lines.
+            from screenplan.design.designing import prepare
+
+            own = {name: layers.get(name) for name in step.layers}
+            given = arguments[step.name]
+            with rows_of_files(layers, site.inputs, plan.plan.units):
+                prepare(own, given["plan"], given["rules"], given["table"])
+            return
         given = layers | {
             name: layers[name].iloc[:0] for name in step.follows if layers.get(name) is not None
         }
@@ -225,11 +241,24 @@ def _arguments(
     if plan.alternatives.asked:
         from screenplan.running.alternatives import list_variants
 
+        if plan.design.wanted:
+            raise refuse(
+                "alternatives are compared with the rows that a plan says, and here a design chooses them",
+                "Leave [alternatives] out, or set design.wanted to false",
+                key="alternatives",
+            )
         list_variants(plan)
     return {
         step.name: step_arguments(step, plan, folder, site.terrain, site.frame, table)
         for step in steps
     }
+
+
+def designed_plan(plan: Plan, plants) -> Plan:
+    """Give the plan that says what a design has chosen."""
+    from screenplan.design.chosen import plan_of
+
+    return plan_of(plan, plants)
 
 
 def check_positions(frame) -> None:
@@ -245,13 +274,15 @@ def check_positions(frame) -> None:
         ) from None
 
 
-def steps_for(only: Sequence[str]) -> list[Step]:
+def steps_for(only: Sequence[str], *, designs: bool = False) -> list[Step]:
     """Find the steps on which layers hang, in the order in which they run.
 
     Parameters
     ----------
     only : sequence of str
         Names of layers; with none, all steps are given.
+    designs : bool
+        Whether the planting is designed; else its rows are those that the plan says.
 
     Raises
     ------
@@ -263,7 +294,9 @@ def steps_for(only: Sequence[str]) -> list[Step]:
     >>> [step.name for step in steps_for(["crowns"])][-3:]
     ['lines', 'plants', 'crowns']
     """
-    given = {name for step in STEPS.values() for name in step.gives}
+    left_out = SAID if designs else (DESIGN,)
+    every = [step for step in STEPS.values() if step.name not in left_out]
+    given = {name for step in every for name in step.gives}
     wanted = set(only)
     for name in sorted(wanted - given - {"alternatives"}):
         raise refuse(
@@ -271,11 +304,11 @@ def steps_for(only: Sequence[str]) -> list[Step]:
             f"Ask for some of {', '.join(layer for layer in OUTPUTS if layer in given)}",
         )
     if not wanted:
-        return list(STEPS.values())
+        return every
     if "alternatives" in wanted:
         wanted.add("sides")
     steps = []
-    for step in reversed(STEPS.values()):
+    for step in reversed(every):
         if wanted.intersection(step.gives):
             steps.append(step)
             wanted.update(step.layers)

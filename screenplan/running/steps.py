@@ -156,6 +156,29 @@ STEPS: dict[str, Step] = {
             keys="views.onlooker_spacing views.onlooker_reach",
         ),
         _step(
+            "design",
+            "Choose what is planted, and where, to close the views that matter for the least money",
+            "screenplan.design:design_planting",
+            needs="parcels sides windows private_places",
+            takes="buildings utilities keep_outs roads existing_screens onlookers planting_line",
+            gives=(
+                "no_plant_zones plantable_zone planting_lines private_places plants "
+                "dropped_stations design design_views"
+            ),
+            keys=(
+                "design.year design.budget design.kinds design.most_kinds design.stock_heights "
+                "design.spacings design.least_run design.inner design.weights design.open_price "
+                "design.seconds goal.closed_by goal.share hand.budget hand.prices cost.prices "
+                "health.zone health.most_of_one_species health.most_of_one_genus "
+                "boundary.most_height boundary.within rows.along rows.offset rows.rows "
+                "rows.row_distance rows.spacing plants.species plants.stock plants.stock_height "
+                "setbacks.hole works.hole_factor site.boundary_accuracy growth.years growth.curve "
+                f"views.threshold views.leaves views.report_years {_SIGHT}"
+            ),
+            resources="rules terrain table",
+            follows="windows private_places onlookers",
+        ),
+        _step(
             "own_growth",
             "Tell what plants of your own that were measured change in the growth of their kinds",
             "screenplan.planting:tell_own_growth",

@@ -70,6 +70,31 @@ def price_work(
     return table_of(COST, [*rows, _total(rows, quantities, prices, cost.hours, cost.hour)])
 
 
+def plant_price(plan: Options, species: str, stock: str, height_m: float) -> float | None:
+    """Give the price of one plant before it is known what else is planted; None if there is none.
+
+    Parameters
+    ----------
+    plan : Options
+        Of it [cost] and [hand].
+    species, stock : str
+    height_m : float
+        When planted, metres.
+
+    Examples
+    --------
+    >>> from screenplan.plan.reading import check_options
+    >>> asked = {"cost": {"prices": {"plant ilex_opaca": 30.0}}, "hand": {"prices": {"0.9 m": 12.0}}}
+    >>> plan = check_options(asked)
+    >>> [plant_price(plan, kind, "container", 0.9) for kind in ("ilex_opaca", "taxus_baccata")]
+    [30.0, 12.0]
+    """
+    prices = plan.cost.prices
+    names = (f"plant {species} {stock} {height_m:g} m", f"plant {species}", "plant")
+    found = next((prices[name] for name in names if name in prices), None)
+    return _price_by_height(height_m, plan.hand) if found is None else found
+
+
 def _row(one: dict, prices, hours, hour_price) -> dict:
     packed = not pd.isna(one["packs"])
     count = float(one["packs"]) if packed else float(one["amount"])

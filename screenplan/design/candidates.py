@@ -1,0 +1,299 @@
+"""Where each kind may stand: along the sides at its own setback, and on lines beside the places.
+
+Each species and size has its own plantable zone, and so its own lines; a candidate is a plant of one
+option at one station of such a line. No two candidates stand on the same ground at a time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from shapely.geometry.polygon import orient
+from shapely.ops import substring
+
+from screenplan.contracts.tables import has_rows
+from screenplan.design.kinds import Option
+from screenplan.ground.errors import InputError, NoRoomError
+from screenplan.plan import Options
+from screenplan.planting.lines import draw_lines, plantable_stretches
+from screenplan.planting.patterns import EQUAL_SHARE, evened
+from screenplan.planting.room import leave_room
+from screenplan.planting.species import Species
+from screenplan.planting.zones import keep_clear, mark_zones, subject_of
+from screenplan.site.ownership import outline_known
+
+#: Grown crowns keep this far off a private place: rounding only.
+OFF_PLACE_M = 0.01
+#: Edges beside a place shorter than this carry no line, metres.
+SHORTEST_EDGE_M = 1.0
+#: A bend of a place's outline that moves a line by less is none, metres.
+BEND_M = 0.3
+
+
+@dataclass(frozen=True, eq=False)
+class Ground:
+    """Where the plants of one species and size may stand.
+
+    Parameters
+    ----------
+    species : Species
+    zones, plantable : GeoDataFrame
+    lines : GeoDataFrame
+        Planting lines, by their contract; none if there is no room.
+    """
+
+    species: Species
+    zones: gpd.GeoDataFrame
+    plantable: gpd.GeoDataFrame
+    lines: gpd.GeoDataFrame | None
+
+
+@dataclass(frozen=True, eq=False)
+class Candidates:
+    """Plants that may be set.
+
+    Parameters
+    ----------
+    options : tuple of Option
+    table : GeoDataFrame
+        A row each, by stretches and stations: ``option`` (a number), ``line_id``, ``side_id``,
+        ``ground`` (along what it stands: a side or an inner line), ``stretch`` (a number),
+        ``station_m``, ``gap_m`` (to the next), ``offset_m``, and the stem.
+    lines : dict
+        Line of each stretch.
+    grounds : dict
+        `Ground` by species key and stock height.
+    private_places : GeoDataFrame
+        The places with room left for the narrowest screen beside them.
+    notes : tuple of str
+    """
+
+    options: tuple[Option, ...]
+    table: gpd.GeoDataFrame
+    lines: dict[int, shapely.LineString]
+    grounds: dict[tuple[str, float], Ground]
+    private_places: gpd.GeoDataFrame
+    notes: tuple[str, ...] = ()
+
+
+def find_candidates(
+    layers: Mapping[str, Any],
+    options: Sequence[Option],
+    *,
+    plan: Options,
+    rules=None,
+    table: Mapping[str, Species] | None = None,
+) -> Candidates:
+    """Set every option on every line on which it may stand.
+
+    Parameters
+    ----------
+    layers : mapping
+        Parcels, sides and private places, and what zones and lines are made of besides.
+    options : sequence of Option
+    plan : Options
+        Of it [rows], [plants], [setbacks], [works], [site] and [design].
+    rules, table
+        As `mark_zones` takes them.
+    """
+    grounds: dict[tuple[str, float], Ground] = {}
+    refused: list[InputError] = []
+    for option in options:
+        key = (option.species.key, option.height_m)
+        if key not in grounds:
+            grounds[key] = _ground(layers, option, plan, rules, table, refused)
+    places = _with_room(layers["private_places"], options, grounds, plan, table)
+    rows: list[dict] = []
+    lines: dict[int, shapely.LineString] = {}
+    for number, option in enumerate(options):
+        ground = grounds[option.species.key, option.height_m]
+        zone = _clear_zone(ground, places, option, plan, layers["parcels"])
+        for line in _lines_of(ground, places, option, inner=plan.design.inner):
+            _set(rows, lines, line, number, option, zone)
+    if not rows and refused:
+        raise refused[0]
+    crs = layers["parcels"].crs
+    found = gpd.GeoDataFrame(
+        pd.DataFrame(
+            rows,
+            columns=["option", "line_id", "side_id", "ground", "stretch", "station_m", "gap_m", "offset_m", "geometry"],
+        ),
+        geometry="geometry", crs=crs,
+    )  # fmt: skip
+    return Candidates(tuple(options), found, lines, grounds, places)
+
+
+def _planted_as(plan: Options, option: Option) -> Options:
+    """Give the plan as it would be with one option only."""
+    plants = plan.plants.model_copy(
+        update={"species": option.species.key, "stock_height": option.height_m}
+    )
+    along = plan.rows.along or ("all",)
+    rows = plan.rows.model_copy(update={"along": along, "rows": 1, "spacing": option.spacing_m})
+    return plan.model_copy(update={"plants": plants, "rows": rows})
+
+
+def _ground(layers, option: Option, plan: Options, rules, table, refused) -> Ground:
+    asked = _planted_as(plan, option)
+    names = ("parcels", "buildings", "utilities", "keep_outs", "roads", "existing_screens", "private_places")  # fmt: skip
+    zones, plantable = mark_zones(
+        {name: layers.get(name) for name in names if layers.get(name) is not None},
+        plan=asked, rules=rules, table=table,
+    )  # fmt: skip
+    drawn = None
+    try:
+        drawn = draw_lines(
+            layers["parcels"], layers["sides"], plantable, zones,
+            layers.get("planting_line"), layers.get("existing_screens"), plan=asked,
+        )  # fmt: skip
+    except NoRoomError as error:
+        refused.append(error)
+    return Ground(option.species, zones, plantable, drawn)
+
+
+def _with_room(places, options, grounds, plan: Options, table):
+    """End derived places where the narrowest screen would begin; one of which too little is left stays."""
+    narrow = min(options, key=lambda option: option.half_m)
+    lines = grounds[narrow.species.key, narrow.height_m].lines
+    if not has_rows(places) or lines is None:
+        return places
+    left = leave_room(places, lines, plan=_planted_as(plan, narrow), table=table)
+    gone = ~places.index.isin(left.index)
+    if not gone.any():
+        return left
+    return pd.concat([left, places[gone]]).loc[places.index]
+
+
+def _lines_of(ground: Ground, places, option: Option, *, inner: bool):
+    """Give lines as line, its ground, side, name and offset."""
+    if ground.lines is not None:
+        for row in ground.lines.itertuples():
+            yield row.geometry, row.side_id, row.side_id, row.line_id, row.offset_m
+    if inner and has_rows(places):
+        for place, shape in zip(places["place_id"].astype(str), places.geometry, strict=True):
+            for number, line in enumerate(_beside(shape, option.half_m + OFF_PLACE_M), 1):
+                name = f"by {place}, {number}"
+                yield line, name, name, name, float("nan")
+
+
+def _beside(place, distance_m: float) -> list[shapely.LineString]:
+    """Give lines parallel to the edges of a place, a distance outside it."""
+    outline = shapely.simplify(place, BEND_M) if place.area > 0 else place
+    around = shapely.buffer(
+        outline, distance_m + (BEND_M if place.area > 0 else 0.0),
+        join_style="mitre", mitre_limit=2.0, quad_segs=2,
+    )  # fmt: skip
+    found = []
+    for part in shapely.get_parts(around):
+        if part.geom_type != "Polygon":
+            continue
+        xy = shapely.get_coordinates(orient(part).exterior)
+        found += [
+            shapely.LineString(edge)
+            for edge in np.stack([xy[:-1], xy[1:]], axis=1)
+            if np.hypot(*(edge[1] - edge[0])) >= SHORTEST_EDGE_M
+        ]
+    return found
+
+
+def _clear_zone(ground: Ground, places, option: Option, plan: Options, parcels):
+    """Give the ground where an option may stand: clear of the places, and of where it grows too tall."""
+    zone = shapely.union_all(ground.plantable.geometry.to_numpy())
+    if has_rows(places):
+        clear = [keep_clear(shape, option.half_m) for shape in places.geometry]
+        zone = shapely.difference(zone, shapely.union_all(clear))
+    most = plan.boundary.most_height
+    if most is not None and option.species.final_height("high") > most and outline_known(parcels):
+        edge = subject_of(parcels)[0].boundary
+        zone = shapely.difference(zone, keep_clear(edge, plan.boundary.within))
+    return zone
+
+
+def _set(rows, lines, line, number: int, option: Option, zone) -> None:
+    """Set an option along one line, on each stretch where it may stand."""
+    geometry, along, side, name, offset = line
+    for a, b in plantable_stretches(geometry, zone):
+        if b - a < 0.5 * option.spacing_m:
+            continue
+        stretch = len(lines)
+        lines[stretch] = substring(geometry, a, b)
+        stations = evened(a, b, option.spacing_m)
+        gap = float(stations[1] - stations[0]) if len(stations) > 1 else option.spacing_m
+        for station in stations:
+            rows.append(
+                {
+                    "option": number, "line_id": name, "side_id": side, "ground": along,
+                    "stretch": stretch, "station_m": float(station - a), "gap_m": gap,
+                    "offset_m": offset, "geometry": geometry.interpolate(station),
+                }
+            )  # fmt: skip
+
+
+def exclusive_spots(candidates: Candidates, sides: gpd.GeoDataFrame | None) -> list[np.ndarray]:
+    """List sets of candidates of which at most one can stand.
+
+    Along one side a plant takes half its spacing to either side of its stem, whatever stands behind or
+    before it: there is one row at most. Plants of different lines keep half their spacings from each
+    other.
+    """
+    table = candidates.table
+    if not len(table):
+        return []
+    room = table["gap_m"].to_numpy(float)
+    ground, stretch = table["ground"].to_numpy(), table["stretch"].to_numpy()
+    points = table.geometry.to_numpy()
+    shapes = {} if sides is None else dict(zip(sides["side_id"].astype(str), sides.geometry, strict=True))  # fmt: skip
+    spots: list[np.ndarray] = []
+    for name in dict.fromkeys(ground):
+        mine = np.flatnonzero(ground == name)
+        axis = shapes.get(name)
+        if axis is None:
+            longest = max(np.unique(stretch[mine]), key=lambda one: candidates.lines[one].length)
+            axis = candidates.lines[longest]
+        at = shapely.line_locate_point(axis, points[mine])
+        half = 0.5 * room[mine] * (1.0 - 2.0 * EQUAL_SHARE)
+        spots += _overlaps(mine, at - half, at + half, stretch)
+    tree = shapely.STRtree(points)
+    one, other = tree.query(points, predicate="dwithin", distance=room.max())
+    near = (one < other) & (ground[one] != ground[other])
+    one, other = one[near], other[near]
+    apart = shapely.distance(points[one], points[other])
+    close = apart < 0.5 * (room[one] + room[other]) * (1.0 - 2.0 * EQUAL_SHARE)
+    spots += [np.array(pair) for pair in zip(one[close], other[close], strict=True)]
+    return spots
+
+
+def _overlaps(mine, low, high, stretch) -> list[np.ndarray]:
+    """Give the largest sets of intervals that hold a common point, of more than one stretch."""
+    spots: list[np.ndarray] = []
+    before: set[int] = set()
+    for begin in np.unique(low):
+        over = (low <= begin) & (begin < high)
+        members = mine[over]
+        different = len(np.unique(stretch[members]))
+        if different < 2:
+            continue
+        if different < len(members):
+            # Where the side bends, neighbours of one stretch come to lie over each other.
+            spots += [
+                np.array(pair)
+                for pair in combinations(members, 2)
+                if stretch[pair[0]] != stretch[pair[1]]
+            ]
+            before = set()
+            continue
+        found = set(members.tolist())
+        if found <= before:
+            continue
+        if spots and before and before <= found:
+            spots.pop()
+        spots.append(members)
+        before = found
+    return spots

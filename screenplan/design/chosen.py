@@ -1,0 +1,145 @@
+"""The layers of a chosen planting, as if the plan had said its rows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from shapely.ops import substring
+
+from screenplan.contracts import DROPPED, NO_PLANT_ZONES, PLANTABLE_ZONE, PLANTING_LINES, PLANTS
+from screenplan.contracts.tables import layer_of
+from screenplan.design.candidates import Candidates
+from screenplan.plan import Options
+from screenplan.site.terrain import Terrain
+
+
+@dataclass(frozen=True, eq=False)
+class Layers:
+    """What is planted.
+
+    Parameters
+    ----------
+    no_plant_zones, plantable_zone, planting_lines, plants, dropped_stations : GeoDataFrame
+        By their contracts.
+    """
+
+    no_plant_zones: gpd.GeoDataFrame
+    plantable_zone: gpd.GeoDataFrame
+    planting_lines: gpd.GeoDataFrame
+    plants: gpd.GeoDataFrame
+    dropped_stations: gpd.GeoDataFrame
+
+
+def layers_of(candidates: Candidates, runs: list[np.ndarray], terrain: Terrain | None) -> Layers:
+    """Make the layers of runs of candidates, each a planting line of its own."""
+    table, crs = candidates.table, candidates.table.crs
+    of_side: dict[str, int] = {}
+    for run in runs:
+        side = str(table["side_id"].iloc[run[0]])
+        of_side[side] = of_side.get(side, 0) + 1
+    part: dict[str, int] = {}
+    lines, plants, stems = [], [], []
+    for run in runs:
+        rows = table.iloc[run]
+        option = candidates.options[int(rows["option"].iloc[0])]
+        side, offset = str(rows["side_id"].iloc[0]), float(rows["offset_m"].iloc[0])
+        part[side] = part.get(side, 0) + 1
+        name = f"{side}-row1" + (f"-part{part[side]}" if of_side[side] > 1 else "")
+        whole = candidates.lines[int(rows["stretch"].iloc[0])]
+        at = rows["station_m"].to_numpy(float)
+        first, last = at[0], at[-1]
+        if last - first < 0.5 * option.spacing_m:  # a plant alone stands in the middle of its line
+            first = max(first - 0.5 * option.spacing_m, 0.0)
+            last = min(last + 0.5 * option.spacing_m, whole.length)
+        line = substring(whole, first, last)
+        lines.append(
+            {
+                "line_id": name, "side_id": side, "row": 1, "offset_m": offset,
+                "length_m": line.length, "plantable_m": line.length, "geometry": line,
+            }
+        )  # fmt: skip
+        points = rows.geometry.to_numpy()
+        xy = shapely.get_coordinates(points)
+        ground = (
+            np.zeros(len(xy)) if terrain is None else np.asarray(terrain.height_at(*xy.T), float)
+        )
+        along = at - first
+        slope = along if terrain is None else along[0] + terrain.slope_length(*xy.T)
+        gaps = np.concatenate([[np.nan], np.diff(at)])
+        plants += [
+            {
+                "plant_id": len(plants) + number, "line_id": name, "side_id": side, "row": 1,
+                "station_m": float(along[k]), "slope_station_m": float(slope[k]), "offset_m": offset,
+                "gap_before_m": float(gaps[k]), "ground_m": float(ground[k]),
+                "species": option.species.key, "stock": option.stock,
+                "stock_height_m": option.height_m, "existing": False, "moved_m": 0.0,
+            }
+            for number, k in enumerate(range(len(run)), 1)
+        ]  # fmt: skip
+        stems += list(points)
+    zones, plantable = _ground(candidates, runs)
+    return Layers(
+        zones, plantable,
+        layer_of(PLANTING_LINES, lines, [line["geometry"] for line in lines], crs),
+        layer_of(PLANTS, plants, stems, crs),
+        layer_of(DROPPED, [], [], crs),
+    )  # fmt: skip
+
+
+def _ground(candidates: Candidates, runs) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
+    """Give the zones of what is planted: those of each species hold for it alone if there are several."""
+    used = {
+        (option.species.key, option.height_m)
+        for option in (
+            candidates.options[int(candidates.table["option"].iloc[run[0]])] for run in runs
+        )
+    }
+    grounds = [ground for key, ground in candidates.grounds.items() if key in used]
+    if len(grounds) == 1:
+        return grounds[0].zones, grounds[0].plantable
+    crs = candidates.table.crs
+    each = [ground.zones.assign(species=ground.species.key) for ground in grounds]
+    zones = pd.concat(each, ignore_index=True)
+    zones["zone_id"] = [f"z{number:03d}" for number in range(1, len(zones) + 1)]
+    plantable = shapely.union_all(
+        [shapely.union_all(ground.plantable.geometry.to_numpy()) for ground in grounds]
+    )
+    parts = sorted(
+        (part for part in shapely.get_parts(plantable) if part.geom_type == "Polygon"),
+        key=lambda part: -part.area,
+    )
+    return (
+        layer_of(NO_PLANT_ZONES, zones.drop(columns="geometry").to_dict("records"), zones.geometry, crs),
+        layer_of(
+            PLANTABLE_ZONE,
+            [{"zone_id": f"p{number:02d}", "area_m2": part.area} for number, part in enumerate(parts, 1)],
+            parts, crs,
+        ),
+    )  # fmt: skip
+
+
+def plan_of(plan: Options, plants: gpd.GeoDataFrame) -> Options:
+    """Give the plan that says what was chosen, for the steps that go by species and spacing.
+
+    Examples
+    --------
+    >>> from screenplan.plan import DEFAULTS
+    >>> chosen = pd.DataFrame({"species": ["ilex_opaca"] * 2, "gap_before_m": [None, 1.2],
+    ...     "stock_height_m": [0.9, 0.9], "existing": [False, False]})
+    >>> said = plan_of(DEFAULTS, chosen)
+    >>> said.plants.species, said.rows.spacing, said.plants.stock_height
+    ('ilex_opaca', 1.2, 0.9)
+    """
+    new = plants.loc[~plants["existing"].astype(bool)]
+    species = tuple(dict.fromkeys(new["species"].astype(str)))
+    heights = new["stock_height_m"].astype(float).unique()
+    update = {"species": species[0] if len(species) == 1 else species}
+    if len(heights) == 1:
+        update["stock_height"] = float(heights[0])
+    gap = new["gap_before_m"].astype(float).max()
+    rows = plan.rows if np.isnan(gap) else plan.rows.model_copy(update={"spacing": float(gap)})
+    return plan.model_copy(update={"plants": plan.plants.model_copy(update=update), "rows": rows})

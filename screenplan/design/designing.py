@@ -1,0 +1,261 @@
+"""The step: from a site to a planting that closes the views that matter for the least money.
+
+Candidates, the rays that each stops, the programme, and then the proof by the views themselves
+(`screenplan.design.rounds`).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+
+from screenplan.contracts import PLANTING_LINES
+from screenplan.contracts.tables import has_rows, identifiers, layer_of
+from screenplan.design.candidates import Candidates, exclusive_spots, find_candidates
+from screenplan.design.causes import find_causes
+from screenplan.design.choice import SLACK, Limits
+from screenplan.design.incidence import find_stops, open_rays
+from screenplan.design.kinds import Offer, list_options
+from screenplan.design.rounds import Pool, Stage, choose
+from screenplan.design.told import tables_of
+from screenplan.design.weights import view_weights
+from screenplan.ground.errors import refuse
+from screenplan.plan import DEFAULTS, Options
+from screenplan.plan.design import USUAL_YEAR
+from screenplan.planting.species import Species
+from screenplan.site.terrain import Terrain
+from screenplan.views.sight import lay_sight
+
+#: Views that stay open are named up to so many.
+MOST_NAMED = 5
+
+
+@dataclass(frozen=True, eq=False)
+class Task:
+    """What there is to choose among, before anything is followed.
+
+    Parameters
+    ----------
+    year : int
+    offer : Offer
+    candidates : Candidates
+    """
+
+    year: int
+    offer: Offer
+    candidates: Candidates
+
+
+def prepare(
+    layers: Mapping[str, Any], plan: Options, rules=None, table: Mapping[str, Species] | None = None
+) -> Task:
+    """List the options and set the candidates; nothing is followed yet.
+
+    Raises
+    ------
+    InputError
+        If what the plan asks for cannot be chosen among, or no plant may stand anywhere.
+    """
+    _refuse_standing(layers.get("existing_screens"))
+    year = design_year(plan)
+    if year > plan.growth.years:
+        raise refuse(
+            f"year {year} is after the last one that is looked at, growth.years = {plan.growth.years}",
+            "Give an earlier design.year, or raise growth.years",
+            key=plan.design.key("year"),
+        )
+    offer = list_options(plan, table, year)
+    _refuse_contradictions(plan, offer)
+    cheapest = plan.design.least_run * min(option.price for option in offer.options)
+    budget = budget_of(plan)
+    if budget is not None and offer.priced and budget < cheapest:
+        raise refuse(
+            f"the budget of {budget:g} does not buy {plan.design.least_run} plants, the least run: the cheapest cost {cheapest:g}",
+            "Give a larger budget, cheaper stock, or a smaller design.least_run",
+            key=plan.design.key("budget"),
+        )
+    return Task(
+        year, offer, find_candidates(layers, offer.options, plan=plan, rules=rules, table=table)
+    )
+
+
+def design_year(plan: Options) -> int:
+    """Give the year by which a design closes views."""
+    if plan.design.year is not None:
+        return plan.design.year
+    asked = plan.goal.closed_by
+    return min(USUAL_YEAR if asked is None else asked, plan.growth.years)
+
+
+def budget_of(plan: Options) -> float | None:
+    """Give the most that the plants may cost; None if nobody says."""
+    return plan.hand.budget if plan.design.budget is None else plan.design.budget
+
+
+def design_planting(
+    layers: Mapping[str, Any],
+    *,
+    plan: Options = DEFAULTS,
+    rules=None,
+    table: Mapping[str, Species] | None = None,
+    terrain: Terrain | None = None,
+) -> tuple[
+    gpd.GeoDataFrame, gpd.GeoDataFrame, gpd.GeoDataFrame, gpd.GeoDataFrame, gpd.GeoDataFrame,
+    gpd.GeoDataFrame, pd.DataFrame, pd.DataFrame,
+]:  # fmt: skip
+    """Choose what is planted.
+
+    Parameters
+    ----------
+    layers : mapping
+        Parcels, sides, windows and private places, and what zones, lines and sight are made of besides:
+        by their contracts, in local-frame metres.
+    plan : Options, optional
+        Of it [design], [goal], [cost] and [hand], and what zones, lines and views go by.
+    rules, table
+        By default the shipped rules and species.
+    terrain : Terrain, optional
+        Ground heights; by default level ground at 0.
+
+    Returns
+    -------
+    no_plant_zones, plantable_zone, planting_lines, private_places, plants, dropped_stations : GeoDataFrame
+        As the steps of rows that the plan says give them. Derived private places end where the
+        narrowest screen would begin.
+    design, design_views : DataFrame
+        What was chosen and what is proven; each view that is open today, and why it stays so.
+
+    Raises
+    ------
+    InputError
+        If nothing can be chosen among, nobody looks, or nothing that may be planted closes a view.
+    """
+    task = prepare(layers, plan, rules, table)
+    candidates, year = task.candidates, task.year
+    layers = {**layers, "private_places": candidates.private_places}
+    nothing = layer_of(PLANTING_LINES, [], [], layers["parcels"].crs)
+    sight = lay_sight({**layers, "planting_lines": nothing}, plan.views, terrain)
+    rays = open_rays(sight, plan.views.threshold)
+    known = [
+        *identifiers(layers["windows"], "window_id"), *identifiers(layers["private_places"], "place_id"),
+        *(identifiers(layers["onlookers"], "onlooker_id") if has_rows(layers.get("onlookers")) else ()),
+        *(look.view_id for look in sight.looks()),
+    ]  # fmt: skip
+    weight = view_weights(
+        plan.design, layers["private_places"], rays.views,
+        list(zip(rays.observers, rays.places, strict=True)), known,
+    )  # fmt: skip
+    if not len(rays.views) or not weight.sum() > 0.0:
+        raise refuse(
+            "no view is open that matters, and so there is nothing to design for",
+            "Give windows, onlookers and private places between which nothing stands, or say the rows in [rows]",
+            key=plan.design.key("wanted"),
+            kind="onlookers",
+        )
+    ground_m = _heights(candidates, terrain)
+    stops = find_stops(candidates, rays, ground_m, year, curve=plan.growth.curve, table=table)
+    pool = Pool(
+        candidates, rays, stops, weight, exclusive_spots(candidates, layers["sides"]),
+        rays.now - plan.views.threshold,
+    )  # fmt: skip
+    limits = limits_of(plan)
+    chosen = choose(pool, limits, Stage(layers, plan, terrain, table, year))
+    causes = find_causes(
+        pool, chosen.open_views(), limits, plan, year=year,
+        enough=chosen.closed_weight(pool) >= limits.share * weight.sum() - SLACK,
+        later=lambda last: find_stops(
+            candidates, rays, ground_m, last, curve=plan.growth.curve, table=table
+        ),
+    )  # fmt: skip
+    if chosen.layers is None:
+        raise _nothing(rays.views, causes, plan)
+    told, told_views = tables_of(task.offer, pool, chosen, causes, year)
+    made = chosen.layers
+    return (
+        made.no_plant_zones, made.plantable_zone, made.planting_lines, candidates.private_places,
+        made.plants, made.dropped_stations, told, told_views,
+    )  # fmt: skip
+
+
+def limits_of(plan: Options) -> Limits:
+    """Give what a planting must keep to, by the plan; what an open view counts is not said yet."""
+    budget = budget_of(plan)
+    return Limits(
+        share=plan.goal.share,
+        budget=math.inf if budget is None else budget,
+        most_kinds=plan.design.most_kinds,
+        most_of_kind=_or_all(plan.health.most_of_one_species),
+        most_of_genus=_or_all(plan.health.most_of_one_genus),
+        least_run=plan.design.least_run,
+    )
+
+
+def _or_all(share: float | None) -> float:
+    return 1.0 if share is None else share
+
+
+def _heights(candidates: Candidates, terrain: Terrain | None) -> np.ndarray:
+    """Heights of the ground at the stems."""
+    if terrain is None or not len(candidates.table):
+        return np.zeros(len(candidates.table))
+    xy = shapely.get_coordinates(candidates.table.geometry.to_numpy())
+    return np.asarray(terrain.height_at(*xy.T), float)
+
+
+def _refuse_standing(existing_screens) -> None:
+    """Refuse to design where rows stand already, which are not judged together with new ones yet."""
+    if not has_rows(existing_screens) or "kind" not in existing_screens.columns:
+        return
+    rows = np.flatnonzero((existing_screens["kind"] == "plant").fillna(False).to_numpy(bool))
+    if len(rows):
+        raise refuse(
+            "plants of a row stand already, and a design of additions to them cannot be made",
+            "Say in rows.along what is to be planted, or leave them out to design as if they did not stand",
+            layer="existing_screens",
+            rows=[int(row) + 1 for row in rows],
+        )
+
+
+def _refuse_contradictions(plan: Options, offer: Offer) -> None:
+    """Refuse limits that no planting of the kinds keeps to."""
+    species = {option.species.key: option.species.genus for option in offer.options}
+    most = plan.design.most_kinds
+    health = plan.health
+    for name, key, share, there in (
+        ("species", health.key("most_of_one_species"), health.most_of_one_species, len(species)),
+        (
+            "genus",
+            health.key("most_of_one_genus"),
+            health.most_of_one_genus,
+            len(set(species.values())),
+        ),
+    ):
+        if share is None:
+            continue
+        needed = math.ceil(1.0 / share - 1e-9)
+        if needed > min(most, there):
+            raise refuse(
+                f"no more than {share:.0%} of the plants may be of one {name}, which asks for {needed} kinds, but "
+                f"the design may plant {min(most, there)}",
+                "Raise design.most_kinds, name more in design.kinds, or raise the share",
+                key=key,
+            )
+
+
+def _nothing(views: list[str], causes, plan: Options):
+    """Build the refusal of a design that plants nothing, with the causes."""
+    said = [f"{views[view]}: {cause.says}" for view, cause in causes.items()]
+    more = f"; and {len(said) - MOST_NAMED} more" if len(said) > MOST_NAMED else ""
+    return refuse(
+        f"no planting that may be chosen closes a view. {'; '.join(said[:MOST_NAMED])}{more}",
+        "Give a later design.year, larger stock or other kinds, draw the private place elsewhere, or say the rows in [rows]",
+        key=plan.design.key("wanted"),
+        kind="room",
+    )

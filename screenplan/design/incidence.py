@@ -1,0 +1,138 @@
+"""Which candidate stops which ray in the year that counts, by the library's own test of crowns.
+
+A ray counts as stopped by a plant if its crown is in the way in that year and stays there until it is
+grown, so that a view that is closed does not open again when stems clear.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+from scipy.sparse import csr_array
+
+from screenplan.contracts import PLANTS
+from screenplan.contracts.tables import layer_of
+from screenplan.design.candidates import Candidates
+from screenplan.planting.growth import TYPICAL
+from screenplan.planting.maturity import MATURE_YEAR
+from screenplan.planting.species import Species
+from screenplan.planting.stand import Stand, stand_of
+from screenplan.views.grown import crowns_of, runs_of
+from screenplan.views.sight import Sight
+from screenplan.views.stoppers import list_stoppers
+
+#: Years after the one that counts in which a crown must still be in the way, and grown.
+LATER = (5, 10, 20)
+
+
+@dataclass(frozen=True, eq=False)
+class Rays:
+    """The rays of the views that are open today.
+
+    Parameters
+    ----------
+    views : list of str
+        Names of the views.
+    observers, places : list of str
+        Who looks from where, by view.
+    now : ndarray, (views,)
+        Share of each view's light that is open today.
+    view : ndarray of int, (rays,)
+        The view of each ray, in rising order.
+    light : ndarray, (rays,)
+        Share of its view's light.
+    origin, target : ndarray, (rays, 3)
+    """
+
+    views: list[str]
+    observers: list[str]
+    places: list[str]
+    now: np.ndarray
+    view: np.ndarray
+    light: np.ndarray
+    origin: np.ndarray
+    target: np.ndarray
+
+
+def open_rays(sight: Sight, threshold: float) -> Rays:
+    """Collect the rays of the views that are open: those of which more than the threshold passes."""
+    looks = list(sight.looks())
+    names, who, where, now, parts = [], [], [], [], []
+    for number, view_id, origin, target, light in sight.rays():
+        is_open = light > 0.0
+        share = float(light.sum()) / len(light)
+        if not round(share, 12) > threshold:
+            continue
+        parts.append(
+            (
+                np.full(is_open.sum(), len(names)), light[is_open] / len(light), origin[is_open],
+                target[is_open],
+            )
+        )  # fmt: skip
+        names.append(view_id)
+        who.append(looks[number].observer_id)
+        where.append(looks[number].place_id)
+        now.append(share)
+    none = (np.zeros(0, int), np.zeros(0), np.zeros((0, 3)), np.zeros((0, 3)))
+    view, light, origin, target = (np.concatenate(part) for part in zip(none, *parts, strict=True))
+    return Rays(names, who, where, np.array(now), view, light, origin, target)
+
+
+def plants_of(candidates: Candidates, chosen: np.ndarray, ground_m: np.ndarray) -> gpd.GeoDataFrame:
+    """Give candidates as plants by their contract, each stretch of an option a line of its own."""
+    table = candidates.table[chosen]
+    rows = []
+    for number, (row, z) in enumerate(zip(table.itertuples(), ground_m[chosen], strict=True), 1):
+        option = candidates.options[row.option]
+        rows.append(
+            {
+                "plant_id": number, "line_id": f"{row.option}/{row.stretch}", "side_id": row.side_id,
+                "row": 1, "station_m": row.station_m, "slope_station_m": row.station_m,
+                "offset_m": row.offset_m, "ground_m": float(z), "species": option.species.key,
+                "stock": option.stock, "stock_height_m": option.height_m, "existing": False,
+                "moved_m": 0.0,
+            }
+        )  # fmt: skip
+    return layer_of(PLANTS, rows, table.geometry, table.crs)
+
+
+def find_stops(
+    candidates: Candidates,
+    rays: Rays,
+    ground_m: np.ndarray,
+    year: int,
+    *,
+    curve: str = "smooth",
+    table: Mapping[str, Species] | None = None,
+) -> csr_array:
+    """Find which plants stop which rays in a year and after it, (plants, rays)."""
+    plants, count = len(candidates.table), len(rays.view)
+    if not plants or not count:
+        return csr_array((plants, count), dtype=bool)
+    layer = plants_of(candidates, np.ones(plants, bool), ground_m)
+    years = sorted({year, *(year + more for more in LATER), MATURE_YEAR})
+    stand = stand_of(layer, years=years, curve=curve, table=table)
+    crowns = crowns_of(stand)
+    runs = runs_of(stand, crowns)
+    found: csr_array | None = None
+    for number in range(len(years)):
+        first, stoppers = list_stoppers(rays.origin, rays.target, runs, crowns, number, TYPICAL)
+        one = csr_array(
+            (np.ones(len(stoppers), bool), stand.order[stoppers], first), shape=(count, plants)
+        )
+        found = one if found is None else found.multiply(one)
+        if _always_nested(stand):
+            break
+    return csr_array(found.T, dtype=bool)
+
+
+def _always_nested(stand: Stand) -> bool:
+    """Tell whether no crown ever draws in, so that what is stopped once is stopped for good."""
+    return bool((stand.sizes[3] == 0.0).all()) and all(
+        start.species.crown(growth).widest in (0.0, None)
+        for start in stand.starts
+        for growth in ("low", "typical", "high")
+    )

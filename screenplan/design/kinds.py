@@ -1,0 +1,205 @@
+"""The kinds of plants to choose among: species with a spacing and a size, each with its price."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from screenplan.ground.errors import refuse
+from screenplan.ground.said import said
+from screenplan.plan import Options
+from screenplan.planting.growth import TYPICAL
+from screenplan.planting.mixes import kinds_in
+from screenplan.planting.species import MILD_ZONE, Species, load_species
+from screenplan.planting.stand import Start, sizes_of
+from screenplan.planting.stock import planted_height
+from screenplan.works.cost import plant_price
+
+#: Without a word in the plan the usual spacing of a species, and this share of it, are tried.
+CLOSER_SHARE = 0.7
+#: No closer than this without a word in the plan, metres (common practice, no source).
+CLOSEST_M = 0.4
+#: Most species of the short list.
+MOST_LISTED = 5
+
+
+@dataclass(frozen=True)
+class Option:
+    """Plants of one species, size and spacing.
+
+    Parameters
+    ----------
+    species : Species
+    stock : str
+    height_m : float
+        When planted, metres.
+    spacing_m : float
+    price : float
+        Of one plant; without prices its weight.
+    """
+
+    species: Species
+    stock: str
+    height_m: float
+    spacing_m: float
+    price: float
+
+    @property
+    def half_m(self) -> float:
+        """Half the width that it has in the end, high growth, metres."""
+        return self.species.final_width("high") / 2.0
+
+
+@dataclass(frozen=True)
+class Offer:
+    """All options, and what must be said of them.
+
+    Parameters
+    ----------
+    options : tuple of Option
+    priced : bool
+        Whether the prices are money; else plants are weighted by the square of their height.
+    notes : tuple of str
+    """
+
+    options: tuple[Option, ...]
+    priced: bool
+    notes: tuple[str, ...]
+
+
+def list_options(plan: Options, table: Mapping[str, Species] | None, year: int) -> Offer:
+    """List species, sizes and spacings to choose among, with prices.
+
+    What the plan names in [plants] and [rows] is kept to.
+
+    Raises
+    ------
+    InputError
+        If a species is not known, no size can be had, or a budget has no prices to count by.
+    """
+    table = load_species() if table is None else table
+    notes: list[str] = []
+    found: list[tuple[Species, float, float]] = []
+    for kind in _kinds(plan, table, year):
+        for height in _heights(plan, kind):
+            if height > kind.final_height("high"):
+                continue
+            found += [(kind, height, spacing) for spacing in _spacings(plan, kind)]
+    if not found:
+        raise refuse(
+            "no species can be had in any of the stock heights",
+            "Give smaller heights in design.stock_heights, or other species in design.kinds",
+            key=plan.design.key("stock_heights"),
+        )
+    stock = plan.plants.stock
+    prices = [plant_price(plan, kind.key, stock, height) for kind, height, _ in found]
+    priced = any(price is not None for price in prices)
+    lacking = list(
+        dict.fromkeys(
+            f"{kind.called} {{{height:g} m}}"
+            for (kind, height, _), price in zip(found, prices, strict=True)
+            if price is None
+        )
+    )
+    if priced and lacking:
+        notes.append(f"no price is given for {', '.join(lacking)}: the design leaves them out")
+    if not priced:
+        if plan.design.budget is not None:
+            raise refuse(
+                "a budget is given, but no price of a plant",
+                "Give cost.prices or hand.prices",
+                key=plan.design.key("budget"),
+            )
+        notes.append(
+            "no prices of plants are given: the design counts each plant by the square of its height "
+            "in metres (how prices rise with size is from memory, unverified)"
+        )
+        prices = [height**2 for _, height, _ in found]
+    options = tuple(
+        Option(kind, stock, height, spacing, float(price))
+        for (kind, height, spacing), price in zip(found, prices, strict=True)
+        if price is not None
+    )
+    return Offer(options, priced, tuple(map(said, notes)))
+
+
+def _kinds(plan: Options, table: Mapping[str, Species], year: int) -> tuple[Species, ...]:
+    asked, zone = plan.design.kinds, plan.health.zone
+    if asked:
+        return _checked(asked, table, plan.design.key("kinds"))
+    if "species" in plan.plants.model_fields_set:
+        return tuple(dict.fromkeys(kinds_in(plan.plants.species, table)))
+    return short_list(table, year, zone=zone, stock=plan.plants.stock)
+
+
+def _checked(keys, table, where: str) -> tuple[Species, ...]:
+    for key in keys:
+        if key not in table:
+            raise refuse(
+                f"there is no species '{key}'", "See screenplan species for the keys", key=where
+            )
+    return tuple(table[key] for key in dict.fromkeys(keys))
+
+
+def short_list(
+    table: Mapping[str, Species], year: int, *, zone: int | None = None, stock: str = "container"
+) -> tuple[Species, ...]:
+    """List the species of which none else makes more screen in as little room.
+
+    The screen of a species is that of one plant of a row in its usual spacing, at typical growth in the
+    year: its height, times the share of the spacing that its crown spans. The room is the width that
+    it has in the end, high growth, by which it keeps off the boundary. Evergreens that are hardy
+    in the site's zone (in a mild one, if that is not known) are looked at.
+
+    Examples
+    --------
+    >>> [kind.key for kind in short_list(load_species(), 10)]
+    ['thuja_smaragd', 'thuja_occidentalis', 'cupressus_leylandii']
+    """
+    zone = MILD_ZONE if zone is None else zone
+    hardy = [
+        kind
+        for kind in table.values()
+        if kind.evergreen
+        and (
+            kind.hardiness_zones is None
+            or kind.hardiness_zones[0] <= zone <= kind.hardiness_zones[1]
+        )
+    ]
+    if not hardy:
+        return tuple(kind for kind in table.values() if kind.evergreen)
+    starts = [Start(kind, planted_height(kind), False, stock) for kind in hardy]
+    height, spread = sizes_of(starts, [year])[:2, :, TYPICAL, 0]
+    spacing = np.array([kind.usual_spacing_m for kind in hardy])
+    screen = height * np.minimum(spread / spacing, 1.0)
+    room = np.array([kind.final_width("high") for kind in hardy])
+    best, chosen = 0.0, []
+    for k in np.lexsort((-screen, room)):
+        if screen[k] > best:
+            best = screen[k]
+            chosen.append(k)
+    while len(chosen) > MOST_LISTED:
+        # The one that adds least to the screen of the next narrower goes.
+        gains = np.diff(screen[chosen])
+        del chosen[int(np.argmin(gains[:-1])) + 1]
+    return tuple(hardy[k] for k in chosen)
+
+
+def _heights(plan: Options, kind: Species) -> tuple[float, ...]:
+    if plan.design.stock_heights:
+        return plan.design.stock_heights
+    if plan.plants.stock_height is not None:
+        return (plan.plants.stock_height,)
+    return tuple(plan.hand.price_by_height) or (planted_height(kind),)
+
+
+def _spacings(plan: Options, kind: Species) -> tuple[float, ...]:
+    if plan.design.spacings:
+        return plan.design.spacings
+    if plan.rows.spacing is not None:
+        return (plan.rows.spacing,)
+    usual = kind.usual_spacing_m
+    closer = max(round(CLOSER_SHARE * usual, 2), CLOSEST_M)
+    return (usual, closer) if closer < usual else (usual,)

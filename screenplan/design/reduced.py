@@ -1,0 +1,48 @@
+"""The programme without the plants that stop nothing and that no useful run needs: exact."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from scipy.sparse import csr_array
+
+from screenplan.design.choice import Choice
+
+
+def useful_plants(stops: csr_array, stretch: np.ndarray, least_run: int) -> np.ndarray:
+    """Tell which plants stop something or may fill up a least run beside one that does, (plants,).
+
+    A plant farther from every useful one than a least run is long is never worth its price.
+
+    Examples
+    --------
+    >>> stops = csr_array(np.array([[0], [0], [0], [1], [0]], bool))
+    >>> useful_plants(stops, np.zeros(5, int), 3).tolist()
+    [False, True, True, True, True]
+    """
+    useful = np.diff(csr_array(stops).indptr) > 0
+    kept = useful.copy()
+    for step in range(1, least_run):
+        same = stretch[step:] == stretch[:-step]
+        kept[step:] |= useful[:-step] & same
+        kept[:-step] |= useful[step:] & same
+    return kept
+
+
+def without(choice: Choice, kept: np.ndarray) -> Choice:
+    """Give the choice of some plants alone; runs end where one is left out."""
+    number = np.cumsum(kept) - 1
+    at = np.flatnonzero(kept)
+    breaks = (np.diff(at) > 1) | (np.diff(choice.stretch[at]) != 0)
+    spots = (number[spot[kept[spot]]] for spot in choice.exclusive)
+    return replace(
+        choice,
+        price=choice.price[kept],
+        stretch=np.concatenate([[0], np.cumsum(breaks)]) if len(at) else np.zeros(0, int),
+        option=choice.option[kept],
+        kind=choice.kind[kept],
+        genus=choice.genus[kept],
+        exclusive=tuple(spot for spot in spots if len(spot) > 1),
+        stops=csr_array(choice.stops[kept]),
+    )

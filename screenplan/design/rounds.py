@@ -1,0 +1,252 @@
+"""Choose, trace what was chosen with all rays, and ask for more where a view fails, until none does."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import shapely
+from scipy.sparse import csr_array
+
+from screenplan.contracts import year_column
+from screenplan.design.candidates import Candidates
+from screenplan.design.choice import SLACK, Choice, Limits, runs_in
+from screenplan.design.chosen import Layers, layers_of
+from screenplan.design.incidence import Rays
+from screenplan.design.merging import merge_rays
+from screenplan.design.programme import Solution, find_planting, price_of_open
+from screenplan.design.reduced import useful_plants, without
+from screenplan.plan import Options
+from screenplan.planting.species import Species
+from screenplan.site.terrain import Terrain
+from screenplan.views.views import trace_views
+
+#: Times that a planting is chosen.
+MOST_ROUNDS = 5
+#: Groups of rays that a programme holds; of more an even choice of the rays of each view is taken.
+MOST_GROUPS = 6000
+#: Share of a view's light that is asked for beyond what it failed by, so that few rounds are enough.
+MORE_SHARE = 0.005
+
+
+@dataclass(frozen=True, eq=False)
+class Pool:
+    """All candidates and all rays.
+
+    Parameters
+    ----------
+    candidates : Candidates
+    rays : Rays
+    stops : csr_array of bool, (plants, rays)
+    weight : ndarray, (views,)
+    exclusive : list of ndarray
+    need : ndarray, (views,)
+        Share of each view's light that must be stopped.
+    """
+
+    candidates: Candidates
+    rays: Rays
+    stops: csr_array
+    weight: np.ndarray
+    exclusive: list[np.ndarray]
+    need: np.ndarray
+
+    def stopped(self, planted) -> np.ndarray:
+        """Tell which rays some plants stop, (rays,)."""
+        return self.stops[np.asarray(planted, bool)].sum(axis=0) > 0
+
+    def choice(self, taken: np.ndarray, need: np.ndarray) -> Choice:
+        """Give the choice by some of the rays, which stand for all of their view."""
+        rays, options = self.rays, self.candidates.options
+        count, views = int(taken.sum()), len(rays.views)
+        light, view = rays.light[taken], rays.view[taken]
+        light = light * (rays.now / np.maximum(np.bincount(view, light, views), SLACK))[view]
+        shares = csr_array((light, (view, np.arange(count))), shape=(views, count))
+        stops, merged = merge_rays(csr_array(self.stops[:, np.flatnonzero(taken)]), shares)
+        option = self.candidates.table["option"].to_numpy(int)
+        kinds, genera = (
+            np.unique(names, return_inverse=True)[1]
+            for names in (
+                [one.species.key for one in options],
+                [one.species.genus for one in options],
+            )
+        )
+        return Choice(
+            np.array([one.price for one in options], float)[option],
+            self.candidates.table["stretch"].to_numpy(int),
+            option, kinds[option], genera[option], tuple(self.exclusive), stops, merged,
+            np.maximum(need, 0.0) + 2.0 * SLACK, self.weight,
+        )  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class Chosen:
+    """What was chosen.
+
+    Parameters
+    ----------
+    planted : ndarray of bool, (plants,)
+    solution : Solution
+        Of the last programme; its bound is that of the views as they are asked for.
+    open_price : float
+        What weight 1 that stays open counts.
+    rays : int
+        Rays in the last programme.
+    layers : Layers or None
+        None if nothing is planted.
+    runs : int
+    closed_in : ndarray, (views,)
+        Year from which each stays closed, by the views as they are traced; NaN for none.
+    open_share : ndarray, (views,)
+        Share that is open in the year.
+    closed : ndarray of bool, (views,)
+    """
+
+    planted: np.ndarray
+    solution: Solution
+    open_price: float
+    rays: int
+    layers: Layers | None
+    runs: int
+    closed_in: np.ndarray
+    open_share: np.ndarray
+    closed: np.ndarray
+
+    def closed_weight(self, pool: Pool) -> float:
+        """Give the weight of the views that are closed."""
+        return float(pool.weight[self.closed].sum())
+
+    def open_views(self) -> np.ndarray:
+        """Give the numbers of the views that stay open."""
+        return np.flatnonzero(~self.closed)
+
+
+@dataclass(frozen=True, eq=False)
+class Stage:
+    """What the views are traced with.
+
+    Parameters
+    ----------
+    layers : mapping
+        Of which the sight is laid.
+    plan : Options
+    terrain : Terrain or None
+    table : mapping or None
+        Species by key.
+    year : int
+        Year by which views should be closed.
+    """
+
+    layers: Mapping[str, Any]
+    plan: Options
+    terrain: Terrain | None
+    table: Mapping[str, Species] | None
+    year: int
+
+
+def choose(pool: Pool, limits: Limits, stage: Stage) -> Chosen:
+    """Choose a planting that the views themselves find good; what an open view counts is put in here."""
+    plan = stage.plan
+    taken, need, bound = _sample(pool), pool.need.copy(), 0.0
+    start: np.ndarray | None = None
+    best: Chosen | None = None
+    for turn in range(MOST_ROUNDS):
+        choice = pool.choice(taken, need)
+        price = plan.design.open_price
+        price = price_of_open(choice, limits) if price is None else price
+        asked = replace(limits, open_price=price)
+        seconds = plan.design.seconds / (1 if turn == 0 else 2)
+        planted, solution = _find(choice, asked, seconds, start)
+        if turn == 0 or (need == pool.need).all():
+            bound = solution.bound
+        solution = replace(solution, bound=min(bound, solution.counts))
+        held = choice.closed(planted)
+        on_all = pool.choice(np.ones(len(taken), bool), need).closed(planted)
+        failed = held & ~on_all
+        if failed.any() and not taken.all():
+            # All rays of the views that a choice of them did not hold.
+            taken, start = taken | failed[pool.rays.view], None
+            continue
+        found = _traced(pool, planted, solution, price, int(taken.sum()), stage)
+        if best is None or _rank(found, pool) < _rank(best, pool):
+            best = found
+        failed = on_all & ~found.closed
+        if not failed.any():
+            break
+        over = np.maximum(found.open_share - plan.views.threshold, 0.0) + MORE_SHARE
+        need, start = np.where(failed, np.minimum(need + over, pool.rays.now), need), None
+    if best is None:
+        best = _traced(pool, planted, solution, price, int(taken.sum()), stage)
+    return best
+
+
+def _rank(found: Chosen, pool: Pool) -> tuple[float, float]:
+    return (-found.closed_weight(pool), found.solution.cost)
+
+
+def _find(choice: Choice, limits: Limits, seconds: float, start) -> tuple[np.ndarray, Solution]:
+    """Solve without the plants that are of no use."""
+    kept = useful_plants(choice.stops, choice.stretch, limits.least_run)
+    solution = find_planting(
+        without(choice, kept), limits, seconds=seconds, start=None if start is None else start[kept]
+    )
+    planted = np.zeros(len(kept), bool)
+    planted[kept] = solution.planted
+    return planted, solution
+
+
+def _sample(pool: Pool) -> np.ndarray:
+    """Take all rays, or an even choice of each view's if they are too many."""
+    count, views = len(pool.rays.view), max(len(pool.rays.views), 1)
+    taken = np.ones(count, bool)
+    if merge_rays(pool.stops, csr_array((1, count)))[0].shape[1] <= MOST_GROUPS:
+        return taken
+    # By chance, but the same in every run: a step would fall in with the grid of the eyes.
+    order = np.random.default_rng(0).permutation(count)
+    for view in range(views):
+        mine = order[pool.rays.view[order] == view]
+        taken[mine[max(MOST_GROUPS // views, 1) :]] = False
+    return taken
+
+
+def _traced(pool: Pool, planted, solution, price: float, rays: int, stage: Stage) -> Chosen:
+    """Lay out what was chosen and trace the views through it."""
+    plan, year = stage.plan, stage.year
+    runs = runs_in(pool.candidates.table["stretch"].to_numpy(int), planted)
+    runs = _in_order(pool.candidates, runs, stage.layers["sides"])
+    views = len(pool.rays.views)
+    if not runs:
+        never = np.full(views, np.nan)
+        return Chosen(planted, solution, price, rays, None, 0, never, pool.rays.now, np.zeros(views, bool))  # fmt: skip
+    made = layers_of(pool.candidates, runs, stage.terrain)
+    looked = plan.model_copy(
+        update={"views": plan.views.model_copy(update={"report_years": (year,)})}
+    )
+    traced = trace_views(
+        {**stage.layers, "planting_lines": made.planting_lines, "plants": made.plants},
+        plan=looked, terrain=stage.terrain, table=stage.table, second_sample=False,
+    )[0].set_index("view_id").reindex(pool.rays.views)  # fmt: skip
+    closed_in = traced["year_closed"].astype("Float64").to_numpy(float, na_value=np.nan)
+    is_open = pd.to_numeric(traced[year_column("open", year)]).to_numpy(float, na_value=np.nan)
+    return Chosen(
+        planted, solution, price, rays, made, len(runs), closed_in,
+        np.where(np.isnan(is_open), 0.0, is_open), closed_in <= year,
+    )  # fmt: skip
+
+
+def _in_order(candidates: Candidates, runs: list[np.ndarray], sides) -> list[np.ndarray]:
+    """Sort runs by the sides, anticlockwise, and along each; inner lines come last."""
+    names = [str(name) for name in sides["side_id"]]
+    table = candidates.table
+
+    def place(run):
+        ground, stem = str(table["ground"].iloc[run[0]]), table.geometry.iloc[run[0]]
+        if ground not in names:
+            return (len(names), ground, float(table["station_m"].iloc[run[0]]))
+        number = names.index(ground)
+        return (number, "", float(shapely.line_locate_point(sides.geometry.iloc[number], stem)))
+
+    return sorted(runs, key=place)

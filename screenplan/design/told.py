@@ -1,0 +1,95 @@
+"""The result in tables and words: what was chosen, what is proven of it, and what stays open."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+
+import numpy as np
+import pandas as pd
+
+from screenplan.contracts import DESIGN, DESIGN_VIEWS
+from screenplan.contracts.tables import table_of, with_notes
+from screenplan.design.causes import Cause
+from screenplan.design.kinds import Offer
+from screenplan.design.rounds import Chosen, Pool
+
+
+def tables_of(
+    offer: Offer, pool: Pool, chosen: Chosen, causes: Mapping[int, Cause], year: int
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Make the tables ``design``, with what must be known in its notes, and ``design_views``."""
+    views, weight = len(pool.rays.views), pool.weight
+    kinds = {
+        pool.candidates.options[k].species.key: pool.candidates.options[k].species
+        for k in pool.candidates.table["option"].to_numpy(int)[chosen.planted]
+    }
+    solution, price = chosen.solution, chosen.open_price
+    least = solution.least_cost(price)
+    gap = 0.0 if solution.cost <= 0.0 else max(1.0 - least / solution.cost, 0.0)
+    closed = int(chosen.closed.sum())
+    says = (
+        f"{int(chosen.planted.sum())} plants in {chosen.runs} "
+        f"{'run' if chosen.runs == 1 else 'runs'} of {', '.join(kind.called for kind in kinds.values())} "
+        f"close {closed} of {views} open views by year {year}; {_cost(offer, solution.cost)}"
+    )
+    row = {
+        "year": year, "views_open": views, "views_closed": closed,
+        "closed_share": float(weight[chosen.closed].sum() / weight.sum()),
+        "candidates": len(pool.candidates.table), "rays": len(pool.rays.view),
+        "plants": int(chosen.planted.sum()), "runs": chosen.runs, "kinds": ", ".join(kinds),
+        "priced": offer.priced, "cost": solution.cost, "least_cost": least, "gap_share": gap,
+        "made_by": solution.made_by, "in_time": solution.in_time, "says": says,
+        "proof": _proof(pool, chosen, offer, least, gap),
+    }  # fmt: skip
+    warned = [f"{kind.called}: {warning}" for kind in kinds.values() for warning in kind.warnings]
+    stay = views - closed
+    notes = [f"Design: {says}", *offer.notes, *pool.candidates.notes, *warned]
+    if stay:
+        by = pd.Series([cause.key for cause in causes.values()]).value_counts()
+        notes.append(
+            f"{stay} views stay open: "
+            + ", ".join(f"{count} {key}" for key, count in by.items())
+            + ". The table design_views tells why, view by view"
+        )
+    told = [
+        {
+            "view_id": name, "weight": float(weight[k]), "closed": bool(chosen.closed[k]),
+            "closed_in": None if math.isnan(chosen.closed_in[k]) else int(chosen.closed_in[k]),
+            "open_share": float(chosen.open_share[k]), "best_share": best,
+            "cause": causes[k].key if k in causes else None,
+            "says": causes[k].says if k in causes else None,
+        }
+        for k, (name, best) in enumerate(zip(pool.rays.views, _at_best(pool), strict=True))
+    ]  # fmt: skip
+    return with_notes(table_of(DESIGN, [row]), notes), table_of(DESIGN_VIEWS, told)
+
+
+def _at_best(pool: Pool) -> list[float]:
+    met = pool.stopped(np.ones(len(pool.candidates.table), bool))
+    stopped = np.bincount(pool.rays.view[met], pool.rays.light[met], len(pool.rays.views))
+    return np.clip(pool.rays.now - stopped, 0.0, 1.0).round(12).tolist()
+
+
+def _cost(offer: Offer, cost: float) -> str:
+    return f"they cost {cost:.2f}" if offer.priced else f"they weigh {cost:.4g}"
+
+
+def _proof(pool: Pool, chosen: Chosen, offer: Offer, least: float, gap: float) -> str:
+    """Say what exactly is proven, and of what."""
+    word = "costs" if offer.priced else "weighs"
+    among = (
+        f"Among {len(pool.candidates.table)} candidates (these kinds, sizes, spacings and lines) and by "
+        f"{chosen.rays} of {len(pool.rays.view)} rays at typical growth"
+    )
+    if gap <= 1e-6:
+        proven = f"{among} no planting that closes as much {word} less"
+    elif least > 0.0:
+        proven = (
+            f"{among} no planting that closes as much {word} less than {least:.4g}, so that at most {gap:.0%} "
+            "might be saved"
+        )
+    else:
+        proven = f"The solver found no bound in its time: it is not known how much might be saved. {among} this is the best that was found"
+    checked = "every view was then traced with all rays"
+    return f"{proven}; {checked}. The proof is of the programme, not of how plants will grow"

@@ -1,0 +1,71 @@
+"""What a design of the planting chooses among, and what it must keep to."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import Field
+
+from screenplan.contracts import HIGHEST_PLANT_M
+from screenplan.plan.values import LAST_YEAR, MOST_MONEY, Length, Section
+
+#: Year by which views are closed where neither the design nor the goal says one.
+USUAL_YEAR = 10
+
+
+class Design(Section):
+    """Let the program choose what is planted: kinds, sizes, spacings and stretches, for the least money."""
+
+    wanted: bool = Field(
+        False,
+        description="Choose the planting; sides, species, spacing, offset and stock that the plan names in [rows] and [plants] are kept to",
+    )
+    year: int | None = Field(
+        None,
+        ge=1,
+        le=LAST_YEAR,
+        description=f"Year by which the views should be closed, typical growth; by default goal.closed_by, else {USUAL_YEAR}, or growth.years where that is less",
+    )
+    budget: float | None = Field(
+        None,
+        gt=0,
+        le=MOST_MONEY,
+        description="Most that the plants may cost, by the prices of [cost] or [hand]; by default hand.budget",
+    )
+    kinds: tuple[str, ...] = Field(
+        (),
+        max_length=20,
+        description="Species to choose among; by default hardy evergreens of which none else makes more screen in as little room by that year",
+    )
+    most_kinds: int = Field(2, ge=1, le=20, description="Species that may be planted")
+    stock_heights: tuple[Annotated[Length, Field(gt=0, le=HIGHEST_PLANT_M)], ...] = Field(
+        (),
+        max_length=10,
+        description="Heights of stock to choose among; by default those that have a price in hand.prices, else the usual one of each species",
+    )
+    spacings: tuple[Annotated[Length, Field(ge=0.1, le=30)], ...] = Field(
+        (),
+        max_length=10,
+        description="Spacings to choose among; by default the usual one of each species, and 0.7 of it",
+    )
+    least_run: int = Field(
+        3, ge=1, le=100, description="Plants of one kind that stand side by side at least"
+    )
+    inner: bool = Field(
+        True,
+        description="Choose among lines beside the private places too, not along the sides only",
+    )
+    weights: dict[str, Annotated[float, Field(strict=True, ge=0, le=1000)]] = Field(
+        default_factory=dict,
+        description='How much a view matters, by its name or that of its window, onlooker or place, such as { "w3" = 2.0, "p1" = 0.0 }; times the weight of the place',
+    )
+    open_price: float | None = Field(
+        None,
+        gt=0,
+        le=MOST_MONEY,
+        description="Money for which a view of weight 1 may stay open; by default none is left open to save money",
+    )
+    seconds: float = Field(
+        8.0, ge=0, le=3600, description="Time for the solver; then the best planting found stands, with its gap",
+        json_schema_extra={"unit": "s"},
+    )  # fmt: skip

@@ -1,0 +1,158 @@
+"""Where plants may be set: on ground of their own kind, clear of places, never two on one ground."""
+
+from itertools import combinations
+
+import numpy as np
+import pytest
+import shapely
+from design_site import TABLE, options, site
+from parcel_kit import PLAIN, layer
+from scipy.sparse import csr_array
+from shapely.geometry import Polygon, box
+from test_views import species
+
+from screenplan.design.candidates import exclusive_spots, find_candidates
+from screenplan.design.kinds import list_options, short_list
+from screenplan.design.reduced import useful_plants
+from screenplan.ground.errors import NoRoomError
+from screenplan.planting.species import load_species
+from screenplan.planting.zones import mark_zones
+from screenplan.rules.ruleset import Rule
+
+#: Half the mature spread of each kind keeps inside the line.
+BY_WIDTH = (Rule("crown", "boundary", per_mature_spread=0.5, measured_from="line", reason="test"),)
+PLACES = [box(-6, -9, 2, -5)]
+
+
+def found(layers=None, rules=PLAIN, **values):
+    values = {"design_kinds": ["column", "broad"], "design_spacings": [1.0, 1.5], "rows_along": ()} | values  # fmt: skip
+    plan = options(**values)
+    layers = site(at=(0.0,), places=PLACES) if layers is None else layers
+    offer = list_options(plan, TABLE, 10)
+    return find_candidates(layers, offer.options, plan=plan, rules=rules, table=TABLE), layers, plan
+
+
+def test_each_stands_on_the_ground_of_its_own_kind_and_clear_of_the_places():
+    candidates, layers, plan = found(rules=BY_WIDTH, design_inner=True)
+    table = candidates.table
+    for number, option in enumerate(candidates.options):
+        # Independent: the step that marks the zones, asked for that kind alone.
+        asked = plan.model_copy(
+            update={"plants": plan.plants.model_copy(update={"species": option.species.key})}
+        )
+        zones, _ = mark_zones(layers, plan=asked, rules=BY_WIDTH, table=TABLE)
+        stems = table.loc[table["option"] == number].geometry
+        assert len(stems) > 20
+        assert not shapely.intersects(shapely.union_all(zones.geometry.to_numpy()), stems).any()
+        assert stems.distance(PLACES[0]).min() >= option.half_m
+    # Each kind at its own setback: half its width.
+    sides = table.loc[table["side_id"] == "north"]
+    offsets = sides.groupby("option")["offset_m"].first().round(2).tolist()
+    assert offsets == [0.5, 0.5, 1.0, 1.0]
+
+
+def test_stations_are_no_farther_apart_than_the_spacing_and_reach_the_ends():
+    candidates, *_ = found()
+    for stretch, own in candidates.table.groupby("stretch"):
+        spacing = candidates.options[own["option"].iloc[0]].spacing_m
+        at = own["station_m"].to_numpy()
+        assert at[0] == 0.0
+        assert at[-1] == pytest.approx(candidates.lines[stretch].length)
+        assert np.diff(at).max() <= spacing + 1e-9
+        assert np.diff(at) == pytest.approx(own["gap_m"].iloc[0])
+
+
+# Independent: every pair is measured.
+def test_two_on_one_ground_exclude_each_other_and_neighbours_never_do():
+    candidates, layers, _ = found(design_inner=True)
+    table = candidates.table
+    spots = exclusive_spots(candidates, layers["sides"])
+    excluded = {pair for spot in spots for pair in combinations(sorted(spot.tolist()), 2)}
+    stretch, ground = table["stretch"].to_numpy(), table["ground"].to_numpy()
+    gap, x = table["gap_m"].to_numpy(), table.geometry.x.to_numpy()
+    stems = table.geometry.to_numpy()
+    apart = shapely.distance(stems[:, None], stems[None, :])
+    checked = 0
+    for one, other in combinations(range(len(table)), 2):
+        room = 0.5 * (gap[one] + gap[other])
+        if stretch[one] == stretch[other]:
+            assert (one, other) not in excluded
+        elif ground[one] != ground[other]:
+            assert ((one, other) in excluded) == (apart[one, other] < room - 1e-5)
+        elif ground[one] == "north" and abs(abs(x[one] - x[other]) - room) > 1e-4:
+            # The northern side runs along x, whatever the setback.
+            assert ((one, other) in excluded) == (abs(x[one] - x[other]) < room)
+            checked += 1
+    assert checked > 500
+
+
+def test_neighbours_of_a_bent_side_never_exclude_each_other():
+    bent = Polygon([(-20, -15), (20, -15), (20, 2), (8, 2), (0, -4), (-8, 2), (-20, 2)])
+    layers = site(at=(0.0,))
+    layers["parcels"] = layers["parcels"].set_geometry([bent])
+    layers["sides"] = (
+        layers["sides"]
+        .iloc[[2]]
+        .set_geometry([shapely.LineString([(20, 2), (8, 2), (0, -4), (-8, 2), (-20, 2)])])
+    )
+    candidates, layers, _ = found(layers, rows_along=["north"])
+    stretch = candidates.table["stretch"].to_numpy()
+    spots = exclusive_spots(candidates, layers["sides"])
+    assert len(spots) > 50
+    for spot in spots:
+        assert len(np.unique(stretch[spot])) == len(spot)
+
+
+def test_the_sides_that_are_named_are_kept_to_and_inner_lines_can_be_switched_off():
+    candidates, *_ = found(rows_along=["north"], design_inner=False)
+    assert set(candidates.table["side_id"]) == {"north"}
+    candidates, *_ = found(rows_along=["north"], design_inner=True)
+    assert {"north", "by p0, 1"} <= set(candidates.table["side_id"])
+
+
+def test_what_grows_too_tall_at_the_boundary_is_left_out_there():
+    candidates, layers, _ = found(boundary_most_height=3.0, boundary_within=4.0, design_inner=True)
+    outline = layers["parcels"].geometry.iloc[0].boundary
+    assert len(candidates.table)
+    assert candidates.table.distance(outline).min() > 4.0
+
+
+def test_where_nothing_may_stand_the_rules_are_named():
+    blocked = site(keep_outs=layer(keep_out_id=["k"], kind=["lawn"], geometry=[box(-20, -15, 20, 2)]))  # fmt: skip
+    with pytest.raises(NoRoomError, match="no plant may stand anywhere on the line"):
+        found(blocked)
+
+
+def test_derived_places_end_where_the_narrowest_screen_begins():
+    layers = site(at=(0.0,), places=[box(-6, -9, 2, 1.9)])
+    layers["private_places"]["derived"] = True
+    candidates, *_ = found(layers)
+    # The line lies at y = 0, and the narrowest is half a metre wide to either side.
+    assert candidates.private_places.total_bounds[3] == pytest.approx(-0.5, abs=0.01)
+    north = candidates.table.loc[candidates.table["side_id"] == "north"]
+    # The broad one reaches a metre to either side, and stands beside the place only.
+    x = north.loc[north["option"] >= 2].geometry.x
+    assert not ((x > -6.8) & (x < 2.8)).any()
+    assert ((north.loc[north["option"] < 2].geometry.x - 0.0).abs() < 1.0).any()
+
+
+def test_the_short_list_goes_from_narrow_to_wide_and_makes_ever_more_screen():
+    table = load_species()
+    listed = short_list(table, 10, zone=5)
+    room = [kind.final_width("high") for kind in listed]
+    assert room == sorted(room)
+    assert 2 <= len(listed) <= 5
+    assert all(kind.hardiness_zones[0] <= 5 <= kind.hardiness_zones[1] for kind in listed)
+    # By definition: no kind that is left out is as narrow and makes more screen than a listed one.
+    narrow, wide = species("column", 1.0), species("column", 3.0)
+    better = {"narrow": narrow, "wide": wide, "tall": species("column", 3.0, growth=(0.5, 0.6, 0.7))}  # fmt: skip
+    assert [kind.mature_spread_m[0] for kind in short_list(better, 10)] == [1.0, 3.0]
+    assert short_list(better, 10)[1].yearly_growth_m[1] == 0.6
+
+
+def test_a_plant_is_kept_where_a_run_may_need_it():
+    stops = np.zeros((9, 1), bool)
+    stops[4] = True
+    kept = useful_plants(csr_array(stops), np.array([0] * 6 + [1] * 3), 3)
+    # By hand: two to either side, within the stretch.
+    assert np.flatnonzero(kept).tolist() == [2, 3, 4, 5]
