@@ -156,7 +156,7 @@ def short_list(
     Examples
     --------
     >>> [kind.key for kind in short_list(load_species(), 10)]
-    ['thuja_smaragd', 'thuja_occidentalis', 'cupressus_leylandii']
+    ['thuja_smaragd', 'osmanthus_fragrans', 'thuja_occidentalis', 'cupressus_leylandii']
     """
     zone = MILD_ZONE if zone is None else zone
     hardy = [
