@@ -5,7 +5,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from shapely.geometry import LineString, Point, box
-from test_views import GARDEN, HOUSE, TABLE, WINDOW, row, trace, windows
+from test_views import GARDEN, HOUSE, TABLE, WINDOW, row, species, trace, windows
 from views_kit import follow
 
 from screenplan.contracts import MISSING_PLANTS
@@ -139,16 +139,23 @@ def test_no_plants_at_all():
     assert table.empty
 
 
+HEDGE = species("box", kept_height_m=2.0, kept_width_m=0.6)
+
+
 def grown(plants):
-    stand = stand_of(plants, table=TABLE, years=6, curve="straight")
+    stand = stand_of(plants, table={**TABLE, "hedge": HEDGE}, years=6, curve="straight")
     crowns = crowns_of(stand)
     return runs_of(stand, crowns), crowns
 
 
 # Independent: every plant alone through the kernel, for slanting, level and upright sight lines.
-@pytest.mark.parametrize("kind", ["cone", "ellipsoid", "stemmed"])
-def test_only_plant_in_the_way_against_the_kernel_plant_by_plant(kind):
+# A clipped hedge's crowns lie along their row, which is turned here.
+@pytest.mark.parametrize(
+    ("kind", "turned"), [("cone", 0), ("ellipsoid", 0), ("stemmed", 0), ("hedge", 35)]
+)
+def test_only_plant_in_the_way_against_the_kernel_plant_by_plant(kind, turned):
     plants = row(np.arange(24.0, 36.0, 1.3), kind, 3.0)
+    plants["geometry"] = plants.rotate(turned, origin=(0, 0))
     rows, crowns = grown(plants)
     rng = np.random.default_rng(2)
     # More than `MANY_RAYS`, so that both cores are at it, and few.
@@ -161,9 +168,14 @@ def test_only_plant_in_the_way_against_the_kernel_plant_by_plant(kind):
     origin[:300, 1] = target[:300, 1] = rng.uniform(-0.8, 0.8, 300)
     target[:300, 0] = origin[:300, 0]
     target[300:600, 2] = origin[300:600, 2]
+    cos, sin = np.cos(np.radians(turned)), np.sin(np.radians(turned))
+    for ends in (origin, target):
+        ends[:, :2] = ends[:, :2] @ [[cos, sin], [-sin, cos]]
     hits = []
     for number in range(len(plants)):
         one, table = grown(plants.iloc[[number]])
+        # Alone it has no row, whose way it keeps.
+        one = one._replace(way=rows.way[rows.order == number])
         hits.append((blocked_years(origin, target, one, table)[:, 0, 1] >> 5) & 1)
     hits = np.array(hits)
     stopped, only = sole_blockers(origin, target, rows, crowns, 5, 1)
