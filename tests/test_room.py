@@ -205,13 +205,13 @@ def small_lot(folder, **layers):
 
 
 def test_a_whole_plan_keeps_its_plants_out_of_the_derived_place(tmp_path):
-    plan = small_lot(tmp_path) | {"plants": {"species": "thuja_smaragd"}, "rows": {"along": ["north"], "offset": "1.5 m"}}  # fmt: skip
+    plan = small_lot(tmp_path) | {"plants": {"species": "thuja_smaragd"}, "rows": {"along": ["north"], "offset": "1.5 m"}, "places": {"edge": "1 m"}}  # fmt: skip
     run = run_plan(plan, tmp_path, only=["checks", "private_places", "plants"])
     places, plants = run.layers["private_places"], run.layers["plants"]
     assert places["derived"].all()
     away = shapely.distance(plants.geometry.to_numpy()[:, None], places.geometry.to_numpy())
     assert away.min() >= HALVES["thuja_smaragd"]
-    # The strip of 5 m before the house would have held the row, 5.5 m from it.
+    # The garden, from 1 m off the line on, would have held the row.
     assert away.min() == pytest.approx(HALVES["thuja_smaragd"], abs=0.01)
     checks = run.layers["checks"].set_index("check")
     assert checks.loc["private places", "result"] == "passes"
@@ -244,6 +244,7 @@ def test_alternatives_start_from_the_whole_derived_place(tmp_path):
     plan = small_lot(tmp_path) | {
         "plants": {"species": "thuja_occidentalis"},
         "rows": {"along": ["north"], "offset": "2.5 m"},
+        "places": {"edge": "1 m"},
         "alternatives": {"species": ["thuja_smaragd"]},
     }
     run = run_plan(plan, tmp_path, only=["alternatives", "views"])

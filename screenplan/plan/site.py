@@ -168,12 +168,20 @@ class Windows(Section):
 
 
 class Places(Section):
-    """Private places derived from the house, where none are given."""
+    """The private place derived from the house, where none are given: its garden."""
 
     derive: bool = Field(
-        True, description="Derive a place on the garden side where no private_places layer is given"
+        True, description="Derive the garden as a place where no private_places layer is given"
     )
-    depth: Length = Field(5.0, ge=1, le=50, description="Depth of the derived place from the wall")
+    depth: Length = Field(
+        10.0, ge=3, le=50, description="How far from the house the derived place reaches"
+    )
+    edge: Length = Field(
+        4.7,
+        ge=0,
+        le=50,
+        description="Width of the strip along the parcel's line, the room of a grown row, that the derived place keeps clear of if the lot is wide enough",
+    )
 
 
 class Setbacks(Section):

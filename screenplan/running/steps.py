@@ -139,12 +139,12 @@ STEPS: dict[str, Step] = {
         ),
         _step(
             "places",
-            "Complete the private places that are given, or derive one on the garden side",
+            "Complete the private places that are given, or derive the garden of the house",
             "screenplan.site:lay_places",
             needs="parcels",
             takes="buildings roads private_places",
             gives="private_places",
-            keys="places.derive places.depth",
+            keys="places.derive places.depth places.edge",
         ),
         _step(
             "across",

@@ -1,4 +1,4 @@
-"""Private places: those that are given, or one on the garden side of the house."""
+"""Private places: those that are given, or the garden of the house."""
 
 from __future__ import annotations
 
@@ -12,27 +12,12 @@ from screenplan.contracts.tables import layer_of_columns, with_notes
 from screenplan.ground.errors import InputError, Problem
 from screenplan.ground.said import said
 from screenplan.plan import DEFAULTS, Options
-from screenplan.site.compass import apart_deg, bearing_deg, unit_vector
-from screenplan.site.facades import NOT_LIVED_IN, SHORTEST_WALL_M
-from screenplan.site.ownership import outline_known, parcels_of, sound, subject_id, subject_outline
+from screenplan.site.garden import find_garden
+from screenplan.site.ownership import outline_known, sound, subject_outline
 from screenplan.site.shaping import column_or
-from screenplan.site.steady import EQUAL_M, steady_order
-from screenplan.site.walls import Walls, walls_of
 
 #: What is left of a place beside the buildings in it must be at least this large.
 LEAST_PLACE_M2 = 0.5
-#: A derived place has room for a table (common practice, no source) ...
-ROOM_M2 = 12.0
-#: ... or at least for a few chairs; a smaller one is none.
-LEAST_DERIVED_M2 = 4.0
-#: Walls that face within this of the garden's direction are on the garden side.
-GARDEN_SIDE_DEG = 60.0
-#: Areas that differ by less are equal.
-EQUAL_M2 = 0.5
-#: A road farther from the house than this does not tell front from back.
-ROAD_TELLS_M = 100.0
-#: How far before a wall the open ground counts when there is no road.
-GROUND_BEFORE_M = 200.0
 
 
 def lay_places(
@@ -46,13 +31,17 @@ def lay_places(
     """Complete the private places that are given, or derive one.
 
     From a given place the buildings in it are cut out, but for those that are no taller than its
-    deck: a roof terrace stands on its building. With none given, the derived one is a strip
-    along the subject's main house (its largest building that is lived in, else its largest) on
-    the garden side: before the walls that face away from the nearest road or, where no road is
-    within 100 m, before the wall with the most open ground in front of it. Where no building
-    stands on the subject it is the middle of the parcel: what is farther from its outline than
-    half the radius of the largest circle within. A side without room for a table (12 m²) gives
-    way to the next; on a parcel that is built upon all over there is no derived place.
+    deck: a roof terrace stands on its building. With none given, the derived one is the garden of the
+    subject's main house (its largest building that is lived in, else its largest): usable open ground
+    within ``places.depth`` of it, and ``places.edge`` off the parcel's line, where the screen would
+    stand. Usable is ground in which circles of 5 m fit, or of 3 m where there is no such. What lies
+    behind the house, away from the nearest road, is taken if it has 40 m² or half the area of the
+    largest; else what lies beside the house, and last what lies before it. Where no road is within
+    100 m, it is the ground before the wall that has most before it. Where nothing has room for a table
+    (12 m²), the strip along the line is narrowed, quarter by quarter. Where no building stands on the
+    subject, or nothing beside it is wide enough, it is the middle of the open ground: what is farther
+    from its outline than half the radius of the largest circle within, and ``places.edge`` if that
+    leaves room. On a parcel that is built upon all over there is no derived place.
 
     Parameters
     ----------
@@ -88,33 +77,30 @@ def lay_places(
             _shape([], [], parcels.crs),
             ["there are no private places: none are given, and the parcel's outline is not known"],
         )
-    found = _derive(parcels, buildings, roads, plan.places.depth)
-    if found is None:
+    garden = find_garden(parcels, buildings, roads, plan.places)
+    if garden is None:
         return with_notes(
             _shape([], [], parcels.crs),
             [
                 "there are no private places: none are given, and the parcel has no open ground for one"
             ],
         )
-    place, name = found
-    laid = _shape([place], [{"place_id": "derived-1", "name": name, "derived": True}], parcels.crs)
-    return with_notes(laid, notes_on_places(parcels, buildings))
+    row = {"place_id": "derived-1", "name": garden.name, "derived": True}
+    return with_notes(_shape([garden.place], [row], parcels.crs), [garden.why])
 
 
 def notes_on_places(
     parcels: gpd.GeoDataFrame,
-    buildings: gpd.GeoDataFrame | None = None,
-    private_places: gpd.GeoDataFrame | None = None,
+    buildings: gpd.GeoDataFrame | None,
+    private_places: gpd.GeoDataFrame,
 ) -> tuple[str, ...]:
-    """Tell what is doubtful about the places: outside the subject, cut, or derived.
+    """Tell what is doubtful about the places that are given: outside the subject, or cut.
 
     Parameters
     ----------
     parcels, buildings, private_places : GeoDataFrame
         As `lay_places` takes them.
     """
-    if private_places is None or len(private_places) == 0:
-        return ("the private place is derived: nobody has said where people sit",)
     known = outline_known(parcels)
     subject = subject_outline(parcels) if known else shapely.Polygon()
     laid = _complete(private_places, buildings, parcels.crs)
@@ -222,102 +208,3 @@ def _polygons(geometry):
     if len(parts) > 1:
         parts = [part for part in parts if part.area > 0.01 * LEAST_PLACE_M2]
     return parts[0] if len(parts) == 1 else shapely.MultiPolygon(parts)
-
-
-def _derive(parcels, buildings, roads, depth_m: float):
-    """Find the likeliest private place and its name, or None where all is built upon."""
-    subject = subject_outline(parcels)
-    if buildings is None or len(buildings) == 0:
-        return _middle(subject), "middle of the parcel"
-    footprints = sound(buildings.geometry.to_numpy())
-    near = footprints[shapely.intersects(footprints, subject)]
-    solid = shapely.union_all(near)
-    open_ground = shapely.difference(subject, solid)
-    house = _main_house(footprints, buildings, parcels)
-    if house is not None:
-        walls = walls_of(house)
-        best = None
-        for chosen in _garden_sides(walls, house, open_ground, roads):
-            strip = _largest(
-                shapely.intersection(_strip_before(walls, chosen, depth_m), open_ground)
-            )
-            if strip is not None and (best is None or strip.area > best.area + EQUAL_M2):
-                best = strip
-            if best is not None and best.area >= ROOM_M2:
-                break
-        if best is not None and best.area >= LEAST_DERIVED_M2:
-            return best, "garden side of the house"
-    rest = _largest(open_ground)
-    if rest is None or rest.area < LEAST_DERIVED_M2:
-        return None
-    return _middle(rest), "middle of the parcel"
-
-
-def _middle(ground):
-    circle = shapely.maximum_inscribed_circle(ground)
-    return _largest(shapely.buffer(ground, -0.5 * circle.length))
-
-
-def _main_house(footprints: np.ndarray, buildings, parcels):
-    on = parcels_of(buildings, parcels) == subject_id(parcels)
-    if not on.any():
-        return None
-    kinds = column_or(buildings, "kind", "house")
-    lived_in = np.array([str(kind).strip().lower() not in NOT_LIVED_IN for kind in kinds])
-    candidates = on & lived_in if (on & lived_in).any() else on
-    houses = footprints[candidates]
-    x, y = shapely.get_coordinates(shapely.centroid(houses)).T
-    order = steady_order((-shapely.area(houses), EQUAL_M2), (-y, EQUAL_M), (x, EQUAL_M))
-    return houses[order[0]]
-
-
-def _garden_sides(walls: Walls, house, open_ground, roads):
-    """Give sets of walls, the likeliest garden side first, for one of them to have room before it."""
-    facing = walls.facing_deg
-    long = walls.length_m >= min(SHORTEST_WALL_M, walls.length_m.max())
-    road = _way_to_road(house, roads)
-    if road is not None:
-        yield np.flatnonzero(long & (apart_deg(facing, road + 180.0) <= GARDEN_SIDE_DEG))
-    before = [
-        shapely.intersection(
-            _before_wall(walls, wall, GROUND_BEFORE_M, wide=True), open_ground
-        ).area
-        if long[wall]
-        else -1.0
-        for wall in range(len(walls))
-    ]
-    # Before opposite walls of a house in the middle of its lot lies the same ground.
-    for best in steady_order((np.negative(before), EQUAL_M2), (np.arange(len(walls)), 0.0)):
-        if long[best]:
-            yield np.flatnonzero(long & (apart_deg(facing, facing[best]) <= 1.0))
-
-
-def _way_to_road(house, roads) -> float | None:
-    if roads is None or len(roads) == 0:
-        return None
-    lines = shapely.shortest_line(house.centroid, roads.geometry.to_numpy())
-    lengths = shapely.length(lines)
-    nearest = int(np.argmin(lengths))
-    if not 0.0 < lengths[nearest] <= ROAD_TELLS_M:
-        return None
-    start, end = shapely.get_coordinates(lines[nearest])
-    return float(bearing_deg(*(end - start)))
-
-
-def _before_wall(walls: Walls, wall: int, depth_m: float, wide: bool = False) -> shapely.Polygon:
-    """Draw the ground before a wall, over its length or (wide) over its whole half-plane."""
-    start, end = walls.start[wall], walls.end[wall]
-    out = np.array(unit_vector(walls.facing_deg[wall]))
-    if wide:
-        along = (end - start) / walls.length_m[wall]
-        start, end = start - depth_m * along, end + depth_m * along
-    return shapely.Polygon([start, end, end + depth_m * out, start + depth_m * out])
-
-
-def _strip_before(walls: Walls, chosen: np.ndarray, depth_m: float):
-    return shapely.union_all([_before_wall(walls, int(wall), depth_m) for wall in chosen])
-
-
-def _largest(geometry):
-    parts = [part for part in shapely.get_parts(geometry) if part.geom_type == "Polygon"]
-    return max(parts, key=lambda part: part.area) if parts else None
