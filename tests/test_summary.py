@@ -39,6 +39,7 @@ def told(layers, **options):
 
 def test_views_are_counted_by_what_becomes_of_them():
     views = make_layer(VIEWS, rows=6).assign(
+        set_apart=None,
         status=["closes", "closes", "stays open", "closed already", "no view", "no view"],
         year_closed=pd.array([3, 9, pd.NA, pd.NA, pd.NA, pd.NA], dtype="Int64"),
         year_closed_low=pd.array([4, 12, pd.NA, pd.NA, pd.NA, pd.NA], dtype="Int64"),
@@ -54,6 +55,12 @@ def test_views_are_counted_by_what_becomes_of_them():
         "  closed by the screen": "2, in years 3 to 9 (2 to 12); growth: measured",
         "  left open": "1",
     }
+    apart = told({"views": views.assign(set_apart=["not lived in"] * 6)})
+    # Only what stays open needs a reason.
+    assert apart["  of them"] == "1 set apart: not lived in 1"
+    assert apart["The screen closes"].endswith(
+        "1 stays open; of those that stay open 1 set apart: not lived in 1"
+    )
     one = told({"views": views.iloc[1:2]})
     assert one["  closed by the screen"] == "1, in year 9 (5 to 12); growth: measured"
     assert one["The screen closes"] == (
@@ -63,7 +70,8 @@ def test_views_are_counted_by_what_becomes_of_them():
 
 def test_what_the_plan_closes_is_said_before_anything_else():
     layers = make_all(OUTPUTS, rows=6)
-    views = layers["views"].assign(status=["stays open"] * 4 + ["no view", "closed already"])
+    status = ["stays open"] * 4 + ["no view", "closed already"]
+    views = layers["views"].assign(set_apart=None, status=status)
     first = summarise(layers | {"views": views})[0]
     assert first == ("The screen closes", "none of the 4 views that are open today")
     shut = views.assign(status="closed already")

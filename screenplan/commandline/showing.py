@@ -207,6 +207,7 @@ def _show_checks(checks, units: str) -> None:
 def show_views(views, show_years: Sequence[int], most: int = 30) -> None:
     """Show the views that are open today, the ones that stay open longest first."""
     from screenplan.contracts import year_column
+    from screenplan.contracts.apart import tell_set_apart
 
     open_today = views.loc[views["status"].isin(["closes", "stays open"])]
     ranked = open_today.sort_values(
@@ -226,6 +227,8 @@ def show_views(views, show_years: Sequence[int], most: int = 30) -> None:
     shut = int((views["status"] == "closed already").sum())
     none = int((views["status"] == "no view").sum())
     note = f"{shut} more are closed already by what stands there; from {none} windows the place cannot be seen at all."
+    if apart := tell_set_apart(open_today):
+        note += f" Of those that are open today {apart}."
     if len(ranked) > most:
         note = f"{len(ranked) - most} more views are in the layer views. " + note
     evidence = all_evidence(ranked["evidence"]) if "evidence" in ranked else ""

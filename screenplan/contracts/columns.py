@@ -37,6 +37,13 @@ NAME = text("name", "What people call it")
 DERIVED = boolean("derived", "True if worked out from footprints, not surveyed", default=False)
 
 
+SET_APART = text(
+    "set_apart",
+    "Why no screen is planned against the window, also in words of your own; empty for all others. Its views count as open until they close",
+    "Set apart, because",
+)
+
+
 CAUTION = sentence("caution", "What to have done before anything else")
 
 

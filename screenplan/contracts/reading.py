@@ -5,6 +5,7 @@ from __future__ import annotations
 from screenplan.contracts.columns import (
     DERIVED,
     NAME,
+    SET_APART,
     boolean,
     date,
     degrees,
@@ -91,7 +92,7 @@ WINDOWS = Contract(
     ("Point",),
     "A window, as a point on the outer face of its wall",
     key="window_id",
-    optional="name building_id storey height_m width_m facing_deg floor_m derived",
+    optional="name building_id storey height_m width_m facing_deg floor_m derived set_apart",
     place=Place("Views", 10, (PLAN, SIGHT, EFFECTS)),
     columns=(
         text("window_id", "The window's identifier; by default its row number"),
@@ -128,6 +129,7 @@ WINDOWS = Contract(
         ),
         metres("floor_m", "Height of the floor of the room", "Height of the room's floor"),
         DERIVED,
+        SET_APART,
     ),
 )
 

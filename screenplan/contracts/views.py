@@ -2,7 +2,16 @@
 
 from __future__ import annotations
 
-from screenplan.contracts.columns import boolean, integer, metres, sentence, share, text, year
+from screenplan.contracts.columns import (
+    SET_APART,
+    boolean,
+    integer,
+    metres,
+    sentence,
+    share,
+    text,
+    year,
+)
 from screenplan.contracts.model import GROWTHS, Contract
 from screenplan.contracts.presentation import SIGHT, Place, Shown
 from screenplan.ground.crown_shapes import shape_words
@@ -12,7 +21,7 @@ VIEWS = Contract(
     ("LineString",),
     "One view, from a window or from where an onlooker is to a private place",
     key="view_id",
-    optional="closed_by open year_closed_low year_closed year_closed_high evidence opens_again error_share terrain_error_share last_station_m",
+    optional="closed_by open year_closed_low year_closed year_closed_high evidence opens_again error_share terrain_error_share last_station_m set_apart",
     place=Place("Views", 40, (SIGHT,)),
     columns=(
         text("view_id", "Window and place"),
@@ -74,6 +83,7 @@ VIEWS = Contract(
             "Stations along the planting line through which the last open rays pass, as ranges",
             "Stations of the last light",
         ),
+        SET_APART,
     ),
 )
 

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 import pandas as pd
 
 from screenplan.contracts import year_column
+from screenplan.contracts.apart import tell_set_apart
 from screenplan.ground.said import in_units
 from screenplan.ground.told_years import year_range
 from screenplan.ground.units import format_length
@@ -89,6 +90,8 @@ def views_table(layers: Mapping, years: Sequence[int], units: str = "metric") ->
     growth = said_of(views.iloc[0])
     if growth:
         lead += f" Growth of the plants: {growth}."
+    if apart := tell_set_apart(views):
+        lead += f" Of the open views {apart}; they are followed as all others are."
     if more:
         lead += f" {more} more open views are in the layer views."
     return Table("views", "Views that are open today", headings, rows, lead)

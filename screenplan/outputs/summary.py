@@ -8,6 +8,7 @@ from typing import NamedTuple
 import pandas as pd
 
 from screenplan.contracts import GROWTHS
+from screenplan.contracts.apart import tell_set_apart
 from screenplan.ground.said import in_units
 from screenplan.ground.told_years import tell_year
 from screenplan.ground.units import format_length
@@ -160,6 +161,8 @@ def _tell_first(views: pd.DataFrame, _about: _About):
         says = f"{whole}, in {_view_years(closing)}"
         if left:
             says += f"; {left} {'stays' if left == 1 else 'stay'} open"
+    if apart := tell_set_apart(views.loc[views["status"] == "stays open"]):
+        says += f"; of those that stay open {apart}"
     yield "The screen closes", says
 
 
@@ -172,6 +175,8 @@ def _tell_views(views: pd.DataFrame, _about: _About):
     when = f", in {_view_years(closing)}" if len(closing) else ""
     yield "  closed by the screen", f"{len(closing)}{when}"
     yield "  left open", str(int(counts.get("stays open", 0)))
+    if apart := tell_set_apart(views.loc[views["status"] == "stays open"]):
+        yield "  of them", apart
     again = views.loc[(views["status"] == "stays open") & views["opens_again"].notna()]
     if len(again):
         year = int(again["opens_again"].min())

@@ -12,6 +12,7 @@ __all__, __getattr__, __dir__ = offer(
         "mark_zones": "zones",
         "plants_in_hand": "in_hand",
         "set_plants": "rows",
+        "set_windows_apart": "apart",
         "tell_own_growth": "own_plants",
     },
 )

@@ -219,6 +219,16 @@ STEPS: dict[str, Step] = {
             resources="table",
         ),
         _step(
+            "apart",
+            "Set windows apart against which no screen is planned, and tell why",
+            "screenplan.planting:set_windows_apart",
+            needs="windows parcels private_places",
+            takes="buildings",
+            gives="windows",
+            keys="site.boundary_accuracy site.storey_height",
+            resources="terrain rules table",
+        ),
+        _step(
             "needed",
             "Tell how tall the row must be along its line, and which species get there when",
             "screenplan.views:find_needed_height",

@@ -59,7 +59,7 @@ def derive_windows(
     like, storey_height_m = plan.windows, plan.site.storey_height
     storeys = storeys_of(buildings, storey_height_m)
     near = (owner != subject_id(parcels)) & (shapely.distance(footprints, subject) <= like.reach)
-    near &= np.array([str(kind).strip().lower() not in NOT_LIVED_IN for kind in kinds], dtype=bool)
+    near &= is_lived_in(kinds)
     targets = _points_of(subject)
 
     rows: dict[str, list] = {column.name: [] for column in WINDOWS.columns}
@@ -83,8 +83,17 @@ def derive_windows(
                 rows["facing_deg"].append(facing)
                 rows["floor_m"].append(floors[item] + storey * storey_height_m)
                 rows["derived"].append(True)
+                rows["set_apart"].append(None)
                 points.append(shapely.Point(at))
     return layer_of_columns(WINDOWS, rows, points, parcels.crs)
+
+
+def is_lived_in(kinds) -> np.ndarray:
+    """Tell of each kind of building whether people are taken to live there: of sheds and garages not."""
+    plain = [str(kind).strip().lower() for kind in kinds]
+    return np.array(
+        [not {kind, kind.removesuffix("s")} & NOT_LIVED_IN for kind in plain], dtype=bool
+    )
 
 
 def building_names(buildings: gpd.GeoDataFrame) -> list[str]:

@@ -17,7 +17,7 @@ from shapely import affinity
 from screenplan.ground.said import said
 from screenplan.plan.site import Places
 from screenplan.site.compass import bearing_deg, unit_vector
-from screenplan.site.facades import NOT_LIVED_IN, SHORTEST_WALL_M
+from screenplan.site.facades import SHORTEST_WALL_M, is_lived_in
 from screenplan.site.ownership import parcels_of, sound, subject_id, subject_outline
 from screenplan.site.shaping import column_or
 from screenplan.site.steady import EQUAL_M, steady_order
@@ -168,8 +168,7 @@ def main_house(footprints: np.ndarray, buildings, parcels):
     on = parcels_of(buildings, parcels) == subject_id(parcels)
     if not on.any():
         return None
-    kinds = column_or(buildings, "kind", "house")
-    lived_in = np.array([str(kind).strip().lower() not in NOT_LIVED_IN for kind in kinds])
+    lived_in = is_lived_in(column_or(buildings, "kind", "house"))
     candidates = on & lived_in if (on & lived_in).any() else on
     houses = footprints[candidates]
     x, y = shapely.get_coordinates(shapely.centroid(houses)).T

@@ -106,7 +106,7 @@ class GivenWindows:
             name: column_or(windows, name, np.nan).astype(float)
             for name in ("storey", "sill_m", "height_m", "width_m", "facing_deg")
         }
-        names = column_or(windows, "name")
+        names, apart = column_or(windows, "name"), column_or(windows, "set_apart")
         wanted = column_or(windows, "building_id")
         for row, (point, number) in enumerate(zip(windows.geometry, ids, strict=True)):
             given = {name: float(values[row]) for name, values in columns.items()}
@@ -136,6 +136,7 @@ class GivenWindows:
             rows["facing_deg"].append(facing % 360.0)
             rows["floor_m"].append(self._datum(spot) + rise)
             rows["derived"].append(False)
+            rows["set_apart"].append(apart[row])
             points.append(shapely.Point(spot.xy))
             kept.append(row)
         if problems:

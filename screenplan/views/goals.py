@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 import pandas as pd
 
+from screenplan.contracts.apart import tell_set_apart
 from screenplan.contracts.findings import Finding
 
 
@@ -37,7 +38,7 @@ def judge_goal(views, plan, private_places=None) -> Finding:
             says = "No window or onlooker that is given sees a private place"
         return Finding(name, "cannot be judged", says, "windows and private places")
     closes = int((seen["status"] == "closes").sum())
-    again, growth = _tell_again(seen), _tell_growth(seen)
+    again, growth = _tell_again(seen) + _tell_apart(seen), _tell_growth(seen)
     if closes == 0:
         says = f"None of the {len(seen)} views that are open today closes in the years looked at{again}"
         return Finding(
@@ -76,6 +77,12 @@ def _tell_again(seen) -> str:
         else f"{len(again)} views close for a time and are"
     )
     return f"; {who} open again from year {int(again.min())} on"
+
+
+def _tell_apart(seen) -> str:
+    """Say how many of the views that stay open are from windows that are set apart, and why."""
+    apart = tell_set_apart(seen.loc[seen["status"] == "stays open"])
+    return f"; of those that stay open {apart}" if apart else ""
 
 
 def _tell_growth(seen) -> str:

@@ -10,6 +10,7 @@ import pandas as pd
 import shapely
 
 from screenplan.contracts import VIEW_HOLES, VIEW_YEARS, VIEWS, year_column
+from screenplan.contracts.tables import DTYPES
 from screenplan.planting.growth import GROWTHS, TYPICAL
 from screenplan.views.holes import Hole
 from screenplan.views.timeline import Timeline, opens_again, year_closed
@@ -39,6 +40,8 @@ class View:
         The year in which they do.
     years : int
         Last year looked at; those after it in the timeline tell whether what closes stays closed.
+    set_apart : str, optional
+        Why its window is set apart.
     """
 
     view_id: str
@@ -52,6 +55,7 @@ class View:
     holes: list[Hole]
     hole_year: int
     years: int
+    set_apart: str | None = None
 
     def closed(self, growth: int, threshold: float) -> int | None:
         """First year looked at from which it stays closed in both seasons; None for none or no view."""
@@ -106,6 +110,7 @@ def views_layer(
         "terrain_error_share": np.array([view.terrain_error for view in views], float),
         "status": [status_of(view, threshold) for view in views],
         "last_station_m": [_ranges(view.holes) for view in views],
+        "set_apart": pd.array([view.set_apart for view in views], dtype=DTYPES["text"]),
     }
     order = []
     for column in VIEWS.columns:

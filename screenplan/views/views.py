@@ -16,6 +16,7 @@ from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species import Species
 from screenplan.planting.stand import Stand, stand_of
+from screenplan.site.shaping import column_or
 from screenplan.site.terrain import Terrain
 from screenplan.views.accuracy import other_grounds, sampling_error
 from screenplan.views.grown import crowns_of, runs_of, stand_in_year, years_to_rest
@@ -104,6 +105,10 @@ def trace_views(
             _on_other_ground(ground, sight, stand, scene) for ground in other_grounds(sight.ground)
         ]
     zones = _zones(layers.get("no_plant_zones"))
+    windows = layers["windows"]
+    apart = dict(
+        zip(windows["window_id"].astype(str), column_or(windows, "set_apart"), strict=True)
+    )
     stands: dict[int, list] = {}
     views = []
     for number, look in enumerate(sight.looks()):
@@ -121,16 +126,16 @@ def trace_views(
                 *_open_rays(kept_rays, last, years), stands[last], zones, sight.ground,
                 max(years, last),
             )  # fmt: skip
-        apart = [other[number].differs_from(timeline) for other in others]
+        differences = [other[number].differs_from(timeline) for other in others]
         views.append(
             View(
                 look.view_id, look.observer_id, look.place_id, look.kind,
                 shapely.LineString(look.middles),
-                timeline, error, max(apart, default=np.nan),
-                holes, last, years,
+                timeline, error, max(differences, default=np.nan),
+                holes, last, years, apart.get(look.observer_id) if look.opening is not None else None,
             )
         )  # fmt: skip
-    crs = layers["windows"].crs
+    crs = windows.crs
     return (
         views_layer(
             views,
