@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+import shapely
 from crown_kit import (
     BOX,
     COLUMN,
@@ -20,6 +21,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from screenplan.planting.species import load_species
+from screenplan.views.chords import FAR_M, join
 from screenplan.views.crowns import tabulate_crowns
 from screenplan.views.kernel import arrange_runs, follow_years
 from screenplan.views.leaves import DARK, light_through, passed
@@ -321,3 +323,37 @@ def test_years_after_the_last_change(shapes):
                     assert bool(marked[0, 0, g] >> y & 1) == (math.exp(-depth) <= 0.8)
                 seen += depth > 0.0
     assert seen > 500
+
+
+def filled(stretches):
+    """Length that stretches fill, by `join`, in the order in which they are given."""
+    total, low, high, apart_at = 0.0, -FAR_M, -FAR_M, -FAR_M
+    for a, b in stretches:
+        more, low, high, apart_at = join(a, b, low, high, apart_at)
+        total += more
+    return total
+
+
+# Closed form: the length of the union.
+@pytest.mark.parametrize(
+    ("stretches", "length"),
+    [
+        ([(0, 2), (2, 3)], 3),
+        ([(0, 4), (1, 2)], 4),
+        ([(1, 2), (4, 6), (3, 5)], 4),
+        ([(5, 6), (0, 1)], 2),
+        ([(0, 1), (3, 5), (4, 8), (2, 3.5)], 7),  # back into the gap before the last group
+        ([(0, 1), (3, 5), (7, 8), (4, 7.5)], 6),  # over the gap between the last two
+        ([(0, 1), (3, 2), (0.5, 2)], 2),  # the second is none
+    ],
+)
+def test_joined_stretches_fill_their_union(stretches, length):
+    assert filled([(float(a), float(b)) for a, b in stretches]) == pytest.approx(length)
+
+
+# Invariant: no stretch counts twice, whatever reaches back over what.
+@given(st.lists(st.tuples(st.floats(0, 20), st.floats(0, 6)), max_size=8))
+def test_joined_stretches_never_fill_more_than_their_union(pairs):
+    stretches = [(a, a + length) for a, length in pairs]
+    union = shapely.union_all([shapely.LineString([(a, 0), (b, 0)]) for a, b in stretches]).length
+    assert filled(stretches) <= union + 1e-9
