@@ -3,12 +3,14 @@
 from types import SimpleNamespace
 
 import fiona
+import geopandas as gpd
 import numpy as np
+import pandas as pd
 import pytest
 import shapely
 from site_layers import write_geojson
 
-from screenplan.site.features import shape_of, without_empty
+from screenplan.site.features import shape_of, without_empty, without_hollow
 
 LOT = [(0.0, 0.0), (9.0, 0.0), (9.0, 9.0), (0.0, 0.0)]
 HOLE = [(5.0, 1.0), (6.0, 1.0), (6.0, 2.0), (5.0, 1.0)]
@@ -124,3 +126,19 @@ def test_parts_and_holes_without_a_point_are_left_out_and_counted(text, left, pa
 def test_what_has_no_such_part_is_the_same_object():
     lots = shapely.from_wkt("MULTIPOLYGON (((0 0, 9 0, 9 9, 0 0), (5 1, 6 1, 6 2, 5 1)))")
     assert without_empty(lots)[0] is lots
+
+
+# By construction: the hollow part goes, rows without a geometry and sound ones stay, and so does a table.
+def test_a_layer_loses_its_hollow_parts_and_nothing_else():
+    lot = "MULTIPOLYGON (((0 0, 9 0, 9 9, 0 0)))"
+    shapes = [lot, lot.replace(")))", ")), EMPTY)"), "MULTIPOLYGON EMPTY", None]
+    layer = gpd.GeoDataFrame(
+        {"lot": list("abcd")}, geometry=[w and shapely.from_wkt(w) for w in shapes], crs=25832
+    )
+    left = without_hollow(layer)
+    assert [None if one is None else one.wkt for one in left.geometry] == [lot, lot, *shapes[2:]]
+    assert (list(left["lot"]), left.crs) == (list("abcd"), layer.crs)
+    sound = layer.iloc[[0, 2, 3]]
+    assert without_hollow(sound) is sound
+    table = pd.DataFrame({"a": [1]})
+    assert without_hollow(table) is table
