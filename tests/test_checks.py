@@ -227,6 +227,15 @@ def test_the_goal_by_share_and_weight(closed_by, share, weights, result):
     )
 
 
+def test_views_of_windows_that_are_set_apart_count_as_open_and_are_told():
+    # By hand: one of the two is closed by the plants, and needs no reason.
+    apart = VIEWS.assign(set_apart=["not lived in", None, "no room for a plant", None])
+    plan = plan_with(goal_closed_by=10, goal_share=1.0, views_threshold=0.1)
+    says = judge_goal(apart, plan).says
+    assert says.startswith("1 of 3 open views (33% by weight)")
+    assert "; of those that stay open 1 set apart: no room for a plant 1; 100% are asked" in says
+
+
 def test_a_plan_that_closes_no_view_fails_without_a_goal_too():
     open_ones = VIEWS.assign(status=["stays open"] * 3 + ["closed already"])
     found = judge_goal(open_ones, plan_with(goal_share=1.0, views_threshold=0.1))

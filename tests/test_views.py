@@ -172,6 +172,16 @@ def test_layers_keep_the_caller_s_frame_and_are_not_changed():
     assert_frame_equal(pd.DataFrame(views), pd.DataFrame(trace()[0]))
 
 
+def test_a_window_that_is_set_apart_is_followed_as_any_other_and_keeps_its_reason():
+    apart, _, _ = trace(WINDOW.assign(set_apart=["no room for a plant"]))
+    plain, _, _ = trace()
+    assert only(apart).set_apart == "no room for a plant"
+    assert pd.isna(only(plain).set_apart)
+    assert_frame_equal(
+        pd.DataFrame(apart.drop(columns="set_apart")), pd.DataFrame(plain.drop(columns="set_apart"))
+    )
+
+
 def test_house_in_between_closes_the_view_already():
     # By construction: a long shed 8 m high between row and garden.
     shed = pd.concat(
