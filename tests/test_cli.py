@@ -663,7 +663,7 @@ def test_a_started_plan_does_not_depend_on_where_it_is_run_from(tmp_path, lot):
         (["step", "sides", "none.toml", "--out", "nowhere/x.gpkg"], "its folder does not exist"),
         (["sides", "none.gpkg"], "The file does not exist"),
         (["start", "hedge.txt", "--length", "10 m"], "does not end in .toml"),
-        (["start", "hedge.toml"], "there is no parcel"),
+        (["start", "hedge.toml"], "there is no parcel and no row"),
         (["start", "hedge.toml", "--length", "120"], "'120' has no unit"),
         (["start", "hedge.toml", "--length", "-3 m"], "cannot be planned"),
         (
@@ -671,7 +671,8 @@ def test_a_started_plan_does_not_depend_on_where_it_is_run_from(tmp_path, lot):
             "is no place for a garden",
         ),
         (["start", "hedge.toml", "--length", "3 m", "--at", "9", "45"], "--at is given without --bearing"),
-        (["start", "hedge.toml", "--length", "3 m", "--bearing", "12"], "--bearing is given without --at"),
+        (["start", "hedge.toml", "--length", "3 m", "--bearing", "upwards"], "'upwards' is not a bearing"),
+        (["start"], "no terminal in which to ask"),
         (["start", "hedge.toml", "--courses", "c.csv", "--bearing", "12"], "a bearing is given without a length"),
         (["start", "hedge.toml", "--length", "3 m", "--corners", "c.csv"], "the parcel is given twice"),
         (["start", "hedge.toml", "--corners", "none.csv"], "there is no such file"),

@@ -12,7 +12,7 @@ import click
 import pytest
 
 from screenplan.commandline.main import main
-from screenplan.plan import SECTIONS, Ground, LayerSource
+from screenplan.plan import SECTIONS, TAPE_TABLES, Ground, LayerSource
 from screenplan.processes.documents import SUBJECT
 from screenplan.running.descriptions import describe_keys
 
@@ -25,7 +25,7 @@ OTHER_KEYS = {"Contract", "Shown", "SubElement", "Element", "sorted", "min", "ma
 #: user's, and the name is the loader's own.
 RULE_ROOM = "rules"
 #: A key in running text; ``[rows] along`` too.
-IN_TEXT = re.compile(rf"\b({'|'.join([*SECTIONS, 'terrain', 'layers'])})\.([a-z_]+)\b")
+IN_TEXT = re.compile(rf"\b({'|'.join([*SECTIONS, 'terrain', 'layers', 'tape'])})\.([a-z_]+)\b")
 IN_BRACKETS = re.compile(r"\[([a-z]+)\] ([a-z_]+) ?=")
 #: File names and words of other things that look like keys.
 NO_KEYS = {"plan.gpkg", "plan.qgz", "species.toml", "species.py", "site.gpkg"}
@@ -37,6 +37,9 @@ def plan_keys() -> set[str]:
     }
     keys |= set(SECTIONS) | {"species", "layers", "terrain"}
     keys |= {f"terrain.{name}" for name in Ground.model_fields}
+    keys |= {
+        f"{table}.{name}" for table, model in TAPE_TABLES.items() for name in model.model_fields
+    } | {"tape"}
     return keys
 
 
@@ -185,7 +188,11 @@ def literal_keys(tree: ast.AST):
 def test_a_refusals_key_is_its_sections_field(path):
     tree = ast.parse(path.read_text(encoding="utf-8"))
     assert not list(literal_keys(tree))
-    every = {field for model in SECTIONS.values() for field in model.model_fields}
+    every = {
+        field
+        for model in (*SECTIONS.values(), *TAPE_TABLES.values())
+        for field in model.model_fields
+    }
     wrong = [
         (line, field)
         for line, section, field in sections_asked(tree)

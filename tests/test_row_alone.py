@@ -124,14 +124,14 @@ def test_a_length_has_no_bearing_and_no_position(row):
         points = list(csv.DictReader(source))
     assert len(points) == 2 + 17
     assert all(point["longitude"] == point["latitude"] == "" for point in points)
-    # Neither the layer that was made nor those that are written lie anywhere on earth.
-    for file in (folder.parent / "plan_outline.gpkg", folder / "plan.gpkg"):
-        for layer in fiona.listlayers(file):
-            with fiona.open(file, layer=layer) as collection:
-                if collection.schema["geometry"] != "None":
-                    crs = CRS(collection.crs_wkt)
-                    assert is_ground(crs)
-                    assert not knows_north(crs)
+    # None of the layers that are written lies anywhere on earth.
+    file = folder / "plan.gpkg"
+    for layer in fiona.listlayers(file):
+        with fiona.open(file, layer=layer) as collection:
+            if collection.schema["geometry"] != "None":
+                crs = CRS(collection.crs_wkt)
+                assert is_ground(crs)
+                assert not knows_north(crs)
     note = (folder / "stakeout" / "stakeout.dxf").read_text(encoding="utf-8")[:300]
     assert "x along the row" in note
     assert "longitude" not in note
@@ -151,11 +151,11 @@ def test_the_drawings_of_a_length_show_no_boundary_and_no_north(row):
 
 
 def test_a_length_cannot_be_mixed_with_what_has_a_place(row, tmp_path):
-    _, _, folder = row
+    _, run, folder = row
     houses = gpd.GeoDataFrame(
         {"building_id": ["h"], "height_m": [6.0]}, geometry=[shapely.box(9, 50, 9.0001, 50.0001)], crs=4326
     )  # fmt: skip
-    line = gpd.read_file(folder.parent / "plan_outline.gpkg", engine="fiona")
+    line = run.site.layers["planting_line"]
     with pytest.raises(InputError, match=r"not known where on earth the site lies, and this layer has a place"):  # fmt: skip
         read_frames({"planting_line": line, "buildings": houses})
     with pytest.raises(InputError):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from docs.generate.markdown import code, page, plain, section, table, value
 from docs.generate.steps import range_of, type_of
-from screenplan.plan import SECTIONS, Ground, LayerSource
+from screenplan.plan import SECTIONS, TAPE_TABLES, Ground, LayerSource
 from screenplan.running.descriptions import describe_keys, describe_steps
 
 _INTRO = """\
@@ -38,6 +38,13 @@ def plan_page() -> str:
         _INTRO,
         *_source("layers", "[layers.NAME]", LayerSource),
         *_source("terrain", "[terrain]", Ground),
+        *(
+            part
+            for name, model in TAPE_TABLES.items()
+            for part in _source(
+                name.replace(".", "-"), f"[{name}]" if name == "tape" else f"[[{name}]]", model
+            )
+        ),
         *(
             part
             for name, model in SECTIONS.items()

@@ -97,7 +97,7 @@ _SET = click.option(
 
 
 @main.command(short_help="Make a commented plan file from what you have.")
-@click.argument("target", type=PathArgument(writes=True))
+@click.argument("target", required=False, type=PathArgument(writes=True))
 @click.option(
     "--layer",
     "layers",
@@ -135,7 +135,34 @@ _SET = click.option(
 @click.option(
     "--bearing",
     metavar="DEGREES",
-    help='In which direction a length runs, with --at: degrees from true north, or "N 45 E".',
+    help='In which direction a length runs from its zero peg: degrees from true north, "N 45 E" or NE.',
+)
+@click.option(
+    "--garden",
+    type=click.Choice(["left", "right"]),
+    help="Which side of a length is the garden's, as seen from the zero peg; by default the right.",
+)
+@click.option(
+    "--hide",
+    "hidden",
+    multiple=True,
+    metavar="NAME,FAR,…",
+    help='What is to be hidden beside a length: name, how far from the line, and if you like how far along, how wide, how deep: "terrace, 4 m, 15 m, 4 m, 3 m". May be repeated.',
+)
+@click.option(
+    "--window",
+    "windows",
+    multiple=True,
+    metavar="NAME,FAR,…",
+    help='A window that looks over a length: name, how far beyond the line, how far along it, sill, head, and how much higher its ground is: "No. 9 bedroom, 15 m, 12 m, 3.5 m, 4.7 m, 0 m". May be repeated.',
+)
+@click.option("--species", metavar="KEY[,KEY…]", help="What is planted; several for a mixed row.")
+@click.option("--planting", metavar="DATE", help="Day of planting, such as 2027-04-10.")
+@click.option("--plants", type=int, help="Plants that you have at hand.")
+@click.option(
+    "--budget",
+    metavar="MONEY,PRICE,HEIGHT",
+    help='Money for plants, the price of one, and how tall it is at that price: "600, 12.50, 0.6 m".',
 )
 @click.option(
     "--unit", default="m", show_default=True, help="Unit of x, y and distances in a CSV file."
@@ -143,20 +170,44 @@ _SET = click.option(
 @click.option("--us", is_flag=True, help="Show lengths in feet.")
 @click.option("--force", is_flag=True, help="Replace the plan file if it is there.")
 def start(target, us, force, **given):
-    """Make a commented plan file TARGET from the layers, track, corners or courses that you have.
+    """Make a plan file TARGET from the layers, track, corners or courses that you have, or of a line.
 
-    What cannot be judged from them is listed; the rest of the plan works without it.
+    Without options it asks, in a terminal, for what a plan of a line needs: ten questions at most. What
+    cannot be judged from what is given is listed; the rest of the plan works without it.
 
     Exit code 0: the plan can be checked; 2: an input is wrong. If it is one that is mended in the
     plan file, the file is written all the same.
     """
     from screenplan.commandline.starting import Given, start_plan
 
-    started = start_plan(target, Given(**given), us=us, force=force)
+    made = Given(**given)
+    if made == Given(**dict.fromkeys(("layers", "systems", "hidden", "windows"), ())):
+        target, made = _ask(target, us, force)
+    elif target is None:
+        raise click.UsageError("Name the plan file to write, such as hedge.toml")
+    started = start_plan(target, made, us=us, force=force)
     for line in started.said:
         click.echo(line)
     if started.problems:
         raise InputError(started.problems)
+
+
+def _ask(target, us, force):
+    """Ask for what a plan of a line needs; without a terminal that is refused."""
+    from screenplan.commandline.asking import EndedError, ask_for_plan
+    from screenplan.ground.errors import refuse
+
+    if not sys.stdin.isatty():
+        raise refuse(
+            "there is no parcel and no row, and no terminal in which to ask for them",
+            "Give --layer parcels=FILE, --corners, --courses, --track or --length",
+            file=target,
+        )
+    try:
+        return ask_for_plan(target, us=us, force=force)
+    except EndedError:
+        click.echo("screenplan: ended, and nothing was written", err=True)
+        click.get_current_context().exit(EXIT_INTERRUPTED)
 
 
 @main.command(short_help="List the sides of a parcel, to choose those to plant.")

@@ -10,13 +10,15 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from screenplan.commandline.answers import read_direction, read_line
 from screenplan.ground.datum import ground_plane
 from screenplan.ground.errors import refuse
 from screenplan.ground.frame import LocalFrame
 from screenplan.ground.paths import check_reachable
-from screenplan.ground.units import format_length, metres_per, parse_length
+from screenplan.ground.units import metres_per, parse_length
 from screenplan.site.loose import read_track
 from screenplan.site.outline import outline_of, read_bearing, walk_traverse
+from screenplan.site.point_columns import find_point_columns
 
 #: A track whose ends are nearer than this walked round a parcel.
 TRACK_CLOSES_M = 15.0
@@ -41,6 +43,8 @@ class Found:
         Layers that had to be made.
     chosen : dict
         Section: key: value for the plan.
+    tape : dict
+        The section tape of the plan, of a line that was measured; empty if there is none.
     say : list of str
         What to tell the person.
     notes : dict
@@ -50,6 +54,7 @@ class Found:
     layers: dict[str, dict] = field(default_factory=dict)
     made: dict[str, gpd.GeoDataFrame] = field(default_factory=dict)
     chosen: dict[str, dict] = field(default_factory=dict)
+    tape: dict = field(default_factory=dict)
     say: list[str] = field(default_factory=list)
     notes: dict[str, list[str]] = field(default_factory=dict)
 
@@ -84,25 +89,15 @@ def from_track(found: Found, file: Path) -> None:
 def from_corners(found: Found, file: Path, place, unit: str) -> bool:
     """Take a list of corners as the parcel; tells whether it still needs a place on earth."""
     table = _read_csv(file)
-    names = {name.strip().lower(): name for name in table.columns}
-    degrees = False
-    for east, north, degrees in (  # noqa: B007 (used after the loop)
-        ("lon", "lat", True),
-        ("longitude", "latitude", True),
-        ("x", "y", False),
-        ("east", "north", False),
-    ):
-        if east in names and north in names:
-            points = np.column_stack(
-                [_numbers(table, names[east], file), _numbers(table, names[north], file)]
-            )
-            break
-    else:
+    named = find_point_columns(list(table.columns))
+    if named is None:
         raise refuse(
             f"its columns are {', '.join(table.columns)}",
             "Name the two columns lon and lat (degrees), or x and y (east and north)",
             file=str(file),
         )
+    east, north, degrees = named
+    points = np.column_stack([_numbers(table, east, file), _numbers(table, north, file)])
     if degrees:
         if (np.abs(points[:, 0]) > 180).any() or (np.abs(points[:, 1]) > 90).any():
             raise refuse(
@@ -145,40 +140,39 @@ def from_courses(found: Found, file: Path, place, unit: str) -> None:
 
 
 def from_length(found: Found, length: str, place, bearing: str | None) -> None:
-    """Take just a length as a straight row; it has a place on earth only with a direction too."""
-    metres = parse_length(length, key="--length")
-    if not 0 < metres <= 10_000:
+    """Take just a length as a straight line; it has a place on earth only with a direction too."""
+    found.tape = {"length": read_line(length)}
+    if place is not None and bearing is None:
         raise refuse(
-            f"a row of {length} cannot be planned",
-            "Give a length above 0 and up to {10 km}",
-            key="--length",
+            "--at is given without --bearing, and a row lies somewhere only with both",
+            "Give --bearing too, or leave --at out",
+            key="--bearing",
         )
-    if (place is None) != (bearing is None):
-        given, other = ("--at", "--bearing") if bearing is None else ("--bearing", "--at")
-        raise refuse(
-            f"{given} is given without {other}, and a row lies somewhere only with both",
-            f"Give {other} too, or leave {given} out",
-            key=other,
-        )
-    if place is None:
-        _take_line(found, shapely.LineString([(0, 0), (metres, 0)]), ground_plane(north=False))
-        found.say.append(f"The row runs {format_length(metres)} straight; it is not known where, and in which direction: "
-                         "no bearing, no positions for a receiver or a map, no sun and no light. "
+    what = f"The row runs {{{parse_length(length):.2f} m}} straight"
+    lacks = "no positions for a receiver or a map, no sun and no light"
+    if bearing is None:
+        found.say.append(f"{what}; it is not known where, and in which direction: no bearing, {lacks}. "
                          "Give --at LON LAT and --bearing DEGREES to place it")  # fmt: skip
-        return
-    angle = np.radians(read_bearing(bearing))
-    line = shapely.LineString([(0, 0), (metres * np.sin(angle), metres * np.cos(angle))])
-    _take_line(found, line, _system_at(place))
-    found.say.append(
-        f"The row runs {format_length(metres)} straight from the place given, at {np.degrees(angle):.1f}° from true north"
-    )
+    else:
+        found.tape["bearing"] = read_direction(bearing)
+        angle = f"at {read_bearing(str(found.tape['bearing'])):.1f}° from true north"
+        if place is None:
+            found.say.append(f"{what}, {angle}; it is not known where: {lacks}. Give --at LON LAT to place it")  # fmt: skip
+        else:
+            _system_at(place)  # refuses what is no place
+            found.tape["at"] = list(place)
+            found.say.append(f"{what} from the place given, {angle}")
+    found.say.append(_NO_OUTLINE)
+
+
+_NO_OUTLINE = (
+    "The parcel's outline is not known: nothing is drawn for it, and no distance to it is judged"
+)
 
 
 def _take_line(found: Found, line, crs) -> None:
     found.made["planting_line"] = gpd.GeoDataFrame({"line_id": ["1"]}, geometry=[line], crs=crs)
-    found.say.append(
-        "The parcel's outline is not known: nothing is drawn for it, and no distance to it is judged"
-    )
+    found.say.append(_NO_OUTLINE)
 
 
 def _parcel(outline, crs) -> gpd.GeoDataFrame:

@@ -331,11 +331,11 @@ def show_processes(
 
 def show_keys(*, as_json: bool) -> None:
     """Show every key of a plan file."""
-    from screenplan.plan import SECTIONS, Ground, LayerSource
+    from screenplan.plan import SECTIONS, TAPE_TABLES, Ground, LayerSource
     from screenplan.plan.text import default_text, range_text
 
     rows = [(f"{table}.{key}", "", field.description)
-            for table, model in (("layers.NAME", LayerSource), ("terrain", Ground)) for key, field in model.model_fields.items()]  # fmt: skip
+            for table, model in (("layers.NAME", LayerSource), ("terrain", Ground), *TAPE_TABLES.items()) for key, field in model.model_fields.items()]  # fmt: skip
     rows += [(f"{section}.{key}", default_text(f"{section}.{key}"), field.description + range_text(f"{section}.{key}"))
             for section, model in SECTIONS.items() for key, field in model.model_fields.items()]  # fmt: skip
     if as_json:

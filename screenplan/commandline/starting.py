@@ -8,11 +8,20 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import geopandas as gpd
 
+from screenplan.commandline.answers import (
+    read_budget,
+    read_day,
+    read_kinds,
+    read_place,
+    read_plants,
+    read_window,
+)
 from screenplan.commandline.outlines import (
     Found,
     from_corners,
@@ -24,12 +33,13 @@ from screenplan.contracts import INPUTS
 from screenplan.ground.errors import InputError, Problem, refuse
 from screenplan.ground.paths import check_path
 from screenplan.ground.said import in_units
-from screenplan.ground.units import format_length
+from screenplan.ground.units import format_length, units_of
 from screenplan.plan import Plan, check_plan, read_plan
-from screenplan.plan.text import plan_text
+from screenplan.plan.text import plan_text, short_text
 from screenplan.running.inputs import read_inputs, rows_of_files, step_arguments
 from screenplan.running.steps import STEPS
 from screenplan.site.loose import column_names
+from screenplan.site.point_columns import find_point_columns
 from screenplan.site.sides import find_sides
 
 #: What cannot be judged without a layer.
@@ -76,7 +86,34 @@ class Given:
     length: str | None = None
     at: Sequence[float] | None = None
     bearing: str | None = None
+    garden: str | None = None
+    hidden: Sequence[str] = ()
+    windows: Sequence[str] = ()
+    species: str | None = None
+    planting: str | None = None
+    plants: int | None = None
+    budget: str | None = None
     unit: str = "m"
+
+
+def check_target(target: str | Path, force: bool) -> Path:
+    """Give the path of a plan file that can be written; refused if it cannot be."""
+    target = Path(target)
+    if target.suffix.lower() != ".toml":
+        raise refuse(
+            f"{target.name} does not end in .toml",
+            "Give the plan file a name such as hedge.toml",
+            file=str(target),
+        )
+    if target.exists() and not force:
+        raise refuse(
+            "there is such a file already",
+            "Choose another name, or add --force to replace it",
+            file=str(target),
+        )
+    if not target.parent.is_dir():
+        raise refuse("its folder does not exist", "Make the folder first", file=str(target))
+    return target
 
 
 def start_plan(
@@ -94,27 +131,14 @@ def start_plan(
     InputError
         If an input cannot be used; nothing is written then.
     """
-    target = Path(target)
-    if target.suffix.lower() != ".toml":
-        raise refuse(
-            f"{target.name} does not end in .toml",
-            "Give the plan file a name such as hedge.toml",
-            file=str(target),
-        )
-    if target.exists() and not force:
-        raise refuse(
-            "there is such a file already",
-            "Choose another name, or add --force to replace it",
-            file=str(target),
-        )
-    if not target.parent.is_dir():
-        raise refuse("its folder does not exist", "Make the folder first", file=str(target))
+    target = check_target(target, force)
+    us = us or (given.length is not None and units_of(given.length) == "us")
     terrain, found = given.terrain, _gather(target, given)
     if given.id_column is not None:
         _name_ids(found, target, given.id_column)
     crs = _split_systems(given.systems, [*found.layers, *(["terrain"] if terrain else [])])
     for name in found.layers:
-        found.layers[name]["crs"] = crs.get(name)
+        found.layers[name]["crs"] = crs.get(name, found.layers[name].get("crs"))
     found.chosen.setdefault("plan", {})["title"] = target.stem.replace("_", " ")
     if us:
         found.chosen["plan"]["units"] = "us"
@@ -126,7 +150,7 @@ def start_plan(
     made = target.with_name(f"{target.stem}_outline.gpkg")
     for name in found.made:
         found.layers[name] = {"file": made.name, "layer": name}
-    if not {"parcels", "planting_line"} & set(found.layers):
+    if not found.tape and not {"parcels", "planting_line"} & set(found.layers):
         raise refuse(
             "there is no parcel and no row",
             "Give --layer parcels=FILE, --corners, --courses, --track or --length",
@@ -134,8 +158,8 @@ def start_plan(
         )
     missing = [
         text
-        for name, text in _WITHOUT.items()
-        if name not in found.layers and not (name == "terrain" and terrain)
+        for name, text in (_WITHOUT | _without_by_tape(found.tape)).items()
+        if text and name not in found.layers and not (name == "terrain" and terrain)
     ]
     ground = {"file": _beside(terrain, target)} if terrain else None
     if ground and "terrain" in crs:
@@ -144,6 +168,10 @@ def start_plan(
     beside = _write_made(found.made, made, force)
     try:
         sides, problems = _choose_side(found, target, ground, us)
+        if found.tape:
+            text = _taped_text(found, ground)
+            target.write_text(text, encoding="utf-8")
+            return _tell(target, None, found, missing, problems, us)
         notes = found.notes | {"rows.along": sides}
         head = ["A plan for screenplan. Lengths carry their unit: \"2.4 m\", \"7 ft\". A line behind # is a default; take the # away to change it.",
                 "Cannot be judged yet:", *missing] if missing else ["A plan for screenplan."]  # fmt: skip
@@ -153,7 +181,45 @@ def start_plan(
         if beside:
             made.unlink(missing_ok=True)
         raise
-    said = [f"Wrote {target}" + (f" and {made}" if beside else "")]
+    return _tell(target, made if beside else None, found, missing, problems, us)
+
+
+def _taped_text(found: Found, terrain: Mapping[str, str] | None) -> str:
+    """Write the plan of a line that was measured: what was said, and no more."""
+    head = (
+        'A plan for screenplan. Lengths carry their unit: "2.4 m", "7 ft". The line runs from its zero peg, '
+        "its left end as seen from the garden; along is measured from there, beyond and inside square to it.",
+        "`screenplan keys` lists every other key with its default, and what else a tape can measure.",
+    )
+    content = {"plan": found.chosen["plan"], "tape": found.tape, "layers": found.layers}
+    content |= {"terrain": terrain} if terrain else {}
+    content |= {name: table for name, table in found.chosen.items() if name != "plan"}
+    return short_text(content, head=head)
+
+
+def _without_by_tape(tape: Mapping[str, Any]) -> dict[str, str]:
+    """Say what cannot be judged of a line by what was measured beside it, by the layer that lacks."""
+    if not tape:
+        return {}
+    lacking = {"buildings": "houses: none is given, so nothing of them stands in the way of a look"}
+    if not tape.get("windows"):
+        lacking["windows"] = "views: no window is given, which does not mean that nobody looks in"
+    if not tape.get("private_places"):
+        lacking["private_places"] = "views: nothing is given that is to be hidden"
+    if any("ground" in row for row in tape.get("windows", ())):
+        lacking["terrain"] = ""
+    return lacking
+
+
+def _tell(
+    target: Path,
+    made: Path | None,
+    found: Found,
+    missing: Sequence[str],
+    problems: tuple[Problem, ...],
+    us: bool,
+) -> Started:
+    said = [f"Wrote {target}" + (f" and {made}" if made else "")]
     said += [in_units(told, "us" if us else "metric") for told in found.say]
     if missing:
         said += ["Cannot be judged from this:", *(f"  {text}" for text in missing)]
@@ -283,6 +349,8 @@ def _gather(target: Path, given: Given) -> Found:
             *_how_to_name(name, theirs),
         ]
         found.layers[name] = {"file": _beside(file, target), "layer": layer, "columns": columns}
+        if given.length:
+            found.layers[name]["points"] = find_point_columns(theirs)
         if columns:
             found.say.append(f"{name}: took " + ", ".join(f"{theirs} as {ours}" for ours, theirs in columns.items())
                              + "; check this, and the units of heights, in the plan file")  # fmt: skip
@@ -305,11 +373,71 @@ def _gather(target: Path, given: Given) -> Found:
         from_courses(found, Path(given.courses), place, given.unit)
     elif given.length:
         from_length(found, given.length, place, given.bearing)
+    _say_measured(found, given)
+    _say_wishes(found, given)
     if needs_place and place is None:
         found.say.append(
             "The site's place on earth is not known: no positions for a receiver or a map, no sun and no light. Give --at LON LAT to place it"
         )
     return found
+
+
+def _say_wishes(found: Found, given: Given) -> None:
+    """Take what is to be planted, when, and what is at hand."""
+    if given.species:
+        found.chosen["plants"] = {"species": read_kinds(given.species)}
+    if given.planting:
+        found.chosen["calendar"] = {"planting": read_day(given.planting)}
+    hand = {}
+    if given.plants is not None:
+        hand["plants"] = read_plants(str(given.plants))
+    if given.budget:
+        us = given.length is not None and units_of(given.length) == "us"
+        hand |= read_budget(given.budget, "ft" if us else "m")
+    if hand:
+        found.chosen["hand"] = hand
+
+
+def _say_measured(found: Found, given: Given) -> None:
+    """Take what was measured beside the line."""
+    if not given.length:
+        for option, texts in (("--window", given.windows), ("--hide", given.hidden)):
+            if texts:
+                raise refuse(
+                    f"{option} is measured from a line, and none is given",
+                    "Give --length too, or a layer",
+                    key=option,
+                )
+        if given.garden:
+            raise refuse(
+                "--garden is a side of a line, and none is given",
+                "Give --length too",
+                key="--garden",
+            )
+        return
+    if given.garden:
+        found.tape["garden"] = given.garden
+    for table, option, texts, read in (
+        ("private_places", "--hide", given.hidden, read_place),
+        ("windows", "--window", given.windows, read_window),
+    ):
+        rows = []
+        for number, text in enumerate(texts, start=1):
+            try:
+                rows.append(read(text, given.length))
+            except InputError as error:
+                refusal = InputError(
+                    replace(problem, key=option, rows=(number,)) for problem in error.problems
+                )
+                refusal.units = units_of(given.length)
+                raise refusal from None
+        if rows:
+            found.tape[table] = rows
+    for source in found.layers.values():
+        file, named = source["file"], source.pop("points", None)
+        if named is not None and not named[2] and file.lower().endswith(".csv"):
+            # Places in a table are measured as the line is: from its zero peg.
+            source["crs"] = "as planting_line"
 
 
 def _name_ids(found: Found, target: Path, column: str) -> None:
@@ -390,7 +518,8 @@ def _choose_side(
     content = {"layers": found.layers} | {
         section: found.chosen.get(section, {}) for section in ("subject", "sides")
     }
-    plan = check_plan(content | ({"terrain": terrain} if terrain else {}))
+    content |= {"tape": found.tape} if found.tape else {}
+    plan = check_plan(content | ({"terrain": terrain} if terrain else {}), file=str(target))
     try:
         site = read_inputs(plan, target.parent)
     except InputError as error:

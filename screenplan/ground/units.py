@@ -151,6 +151,37 @@ def parse_length(text: str | float, *, key: str | None = None) -> float:
     return round(metres, 12)
 
 
+#: Units of people who read feet.
+_OF_FEET = ("in", "inch", "ft", "foot", "feet", "yd", "yard", "survey_foot")
+
+
+def units_of(text: str) -> str:
+    """Tell in which units the person reads who wrote a length: ``us`` for feet, inches and yards.
+
+    Examples
+    --------
+    >>> units_of("30 m"), units_of("85 ft"), units_of("30 in")
+    ('metric', 'us', 'us')
+    """
+    if _FEET_INCHES.match(text):
+        return "us"
+    match = _NUMBER_UNIT.match(text)
+    unit = (match and match["unit"]) or "m"
+    return "us" if _SHORTHAND.get(unit.strip().lower(), unit.strip()) in _OF_FEET else "metric"
+
+
+def in_unit(metres: float, unit: str) -> str:
+    """Write a length as a plan has it, in a unit, to a tenth of a millimetre.
+
+    Examples
+    --------
+    >>> in_unit(15.0, "m"), in_unit(15.24, "ft")
+    ('15 m', '50 ft')
+    """
+    text = f"{metres / metres_per(unit):.4f}".rstrip("0").rstrip(".")
+    return f"{text} {unit}"
+
+
 def _finite(amount: float, text: str, what: str, key: str | None) -> float:
     if not math.isfinite(amount):
         raise refuse(

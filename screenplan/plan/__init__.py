@@ -23,18 +23,21 @@ from screenplan.plan.model import (
 )
 from screenplan.plan.reading import check_plan, read_plan
 from screenplan.plan.site import Ground, LayerSource, Subject
+from screenplan.plan.tape import TAPE_TABLES, Tape
 from screenplan.plan.values import LAST_YEAR, Section
 
 __all__ = [
     "DEFAULTS",
     "LAST_YEAR",
     "SECTIONS",
+    "TAPE_TABLES",
     "Ground",
     "LayerSource",
     "Options",
     "Plan",
     "Section",
     "Subject",
+    "Tape",
     "check_plan",
     "entry_limits",
     "has_lengths",

@@ -42,9 +42,9 @@ def problems_of(
     list of Problem
         One for each wrong key.
     """
-    problems: dict[str | None, Problem] = {}
+    problems: dict[tuple, Problem] = {}
     for item in error.errors(include_url=False):
-        place, inner, around = _follow(model, item["loc"])
+        place, inner, around, rows = _follow(model, item["loc"])
         if "discriminator" in item.get("ctx", {}):  # the tag that tells several apart
             place = [item["ctx"]["discriminator"].strip("'")]
             item["input"] = item["input"].get(place[0])
@@ -53,7 +53,7 @@ def problems_of(
             key = _joined(table, item["ctx"]["error"].key)
         what, mend = _say(item, key, inner, names_of(around))
         # A value that fits none of several types is one problem.
-        problems.setdefault(key, Problem(what, mend, file=file, key=key))
+        problems.setdefault((key, rows), Problem(what, mend, file=file, key=key, rows=rows))
     return list(problems.values())
 
 
@@ -110,9 +110,13 @@ def names_of(kind: Any) -> tuple[str, ...]:
     return (*keys, *getattr(kind, "beside", ()))
 
 
-def _follow(model: Any, places: Sequence[str | int]) -> tuple[list[str], Any, Any]:
-    """Follow the way to a value: its places by name, its type, and that of the table it stands in."""
-    way, inner, around = [], model, model
+def _follow(model: Any, places: Sequence[str | int]) -> tuple[list[str], Any, Any, tuple[int, ...]]:
+    """Follow the way to a value.
+
+    Gives its places by name, its type, that of the table it stands in, and which row it is if that
+    is one of a list of tables.
+    """
+    way, inner, around, rows = [], model, model, ()
     for part in places:
         kinds = _kinds(inner)
         if len(kinds) > 1:  # the part is no key, but the tag that tells them apart
@@ -120,8 +124,11 @@ def _follow(model: Any, places: Sequence[str | int]) -> tuple[list[str], Any, An
         elif part != "[key]":  # that of an entry, which stands before it
             around = kinds[0]
             inner = _inner(around, part)
-            way.append(str(part))
-    return way, inner, around
+            if isinstance(part, int) and not rows and names_of(_kinds(inner)[0]):
+                rows = (part + 1,)
+            else:
+                way.append(str(part))
+    return way, inner, around, rows
 
 
 def _kinds(kind: Any) -> list[Any]:

@@ -28,6 +28,7 @@ from screenplan.plan.site import (
     Where,
     Windows,
 )
+from screenplan.plan.tape import Tape
 from screenplan.plan.values import (
     Section,
     WrongError,
@@ -137,6 +138,7 @@ class Plan(Options):
 
     layers: dict[str, LayerSource] = Field(default_factory=dict)
     terrain: Ground | None = None
+    tape: Tape | None = None
 
     @model_validator(mode="after")
     def _layers_are_known(self, info: ValidationInfo):
@@ -146,6 +148,9 @@ class Plan(Options):
                     f"layers.{name} is not a layer of a plan", instead_of(name, INPUTS)
                 )
         given = (info.context or {}).get("given", ())
+        if self.tape is not None:
+            self._check_tape()
+            return self
         if not {"parcels", "planting_line"} & {*self.layers, *given}:
             raise WrongError(
                 "layers.parcels is missing",
@@ -153,6 +158,31 @@ class Plan(Options):
                 "corners or a track, or a row from a length",
             )
         return self
+
+    def _check_tape(self) -> None:
+        """Refuse what is given by tape and once more."""
+        for name in ("parcels", "planting_line"):
+            if name in self.layers:
+                raise WrongError(
+                    f"the line is given by tape.length, and layers.{name} is given too",
+                    "Keep one of them",
+                    "tape.length",
+                )
+        for name in self.tape.measured:
+            if name in self.layers:
+                raise WrongError(
+                    f"tape.{name} and layers.{name} are both given",
+                    "Keep one of them, with all of its rows",
+                    f"tape.{name}",
+                )
+        if self.terrain is not None and any(
+            row.ground for rows in self.tape.measured.values() for row in rows
+        ):
+            raise WrongError(
+                "the ground is given by the terrain and by tape",
+                "Leave ground out of the rows under tape: the terrain tells it",
+                "tape",
+            )
 
 
 def key_field(key: str):

@@ -71,6 +71,46 @@ def plan_text(
     return "\n".join(lines).lstrip("\n") + "\n"
 
 
+def short_text(content: Mapping[str, Any], *, head: Sequence[str] = ()) -> str:
+    """Write a plan file that holds what was chosen and nothing else.
+
+    Parameters
+    ----------
+    content : mapping
+        Sections, each a mapping of keys; a list of mappings is written as tables under its section.
+    head : sequence of str
+        Sentences for the top of the file.
+    """
+    lines = [f"# {line}" for sentence in head for line in textwrap.wrap(sentence, _WIDTH)]
+    for name, section in content.items():
+        tables = {key: value for key, value in section.items() if isinstance(value, Mapping)}
+        rows = {
+            key: value
+            for key, value in section.items()
+            if isinstance(value, list) and value and isinstance(value[0], Mapping)
+        }
+        own = {key: value for key, value in section.items() if key not in rows}
+        if name == "layers":  # each is a table of its own
+            own, rows = {}, {}
+        if own:
+            lines += ["", f"[{name}]", *_key_lines(own)]
+        if name == "layers":
+            for key, table in tables.items():
+                lines += ["", f"[{name}.{key}]", *_key_lines(table)]
+        for key, listed in rows.items():
+            for row in listed:
+                lines += ["", f"[[{name}.{key}]]", *_key_lines(row)]
+    return "\n".join(lines).lstrip("\n") + "\n"
+
+
+def _key_lines(table: Mapping[str, Any]) -> list[str]:
+    return [
+        f"{key} = {toml_value(value)}"
+        for key, value in table.items()
+        if value not in (None, {}, [])
+    ]
+
+
 def _layer_lines(layers, terrain, notes) -> list[str]:
     lines = []
     for name, source in layers.items():

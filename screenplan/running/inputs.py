@@ -45,21 +45,46 @@ def read_inputs(plan: Plan, folder: Path, frames: Mapping[str, Any] | None = Non
         )
         for name, source in plan.layers.items()
     }
-    sources |= {name: LayerSource(table) for name, table in (frames or {}).items()}
+    frames = {name: LayerSource(table) for name, table in (frames or {}).items()}
     ground = plan.terrain
+    terrain = None if ground is None else TerrainSource(
+        Path(os.path.normpath(folder / ground.file)), ground.unit, ground.extend, crs=ground.crs
+    )  # fmt: skip
     with _refusals_in(plan.plan.units):
-        return read_site(
-            sources,
+        if plan.tape is not None:
+            return _read_taped(plan, sources | frames, terrain)
+        return read_site(sources | frames, plan=plan, terrain=terrain)
+
+
+def _read_taped(plan: Plan, sources: Mapping[str, Any], terrain):
+    """Read a site whose line was measured by tape, with what was measured beside it."""
+    from screenplan.site.reading import LayerSource, read_site
+    from screenplan.site.taped import lay_tape
+
+    with _tables_in(plan):
+        laid = lay_tape(plan.tape, plan, houses_given="buildings" in sources)
+    taped = {name: LayerSource(table) for name, table in laid.layers.items() if name not in sources}
+    try:
+        site = read_site(
+            taped | dict(sources),
             plan=plan,
-            terrain=None
-            if ground is None
-            else TerrainSource(
-                Path(os.path.normpath(folder / ground.file)),
-                ground.unit,
-                ground.extend,
-                crs=ground.crs,
-            ),
+            terrain=laid.terrain if terrain is None else terrain,
+            frame=laid.frame,
         )
+    except InputError as error:
+        raise InputError(
+            replace(problem, file=plan.file, layer=None, key=f"tape.{problem.layer}")
+            if problem.layer in taped and problem.file is None
+            else problem
+            for problem in error.problems
+        ) from None
+    file = None if plan.file is None else str(Path(plan.file).resolve())
+    for entry in site.inputs:
+        if entry["name"] in taped:
+            key = "length" if entry["name"] == "planting_line" else entry["name"]
+            entry |= {"file": file, "key": f"tape.{key}"}
+    site.warnings.extend(laid.notes if terrain is None else ())
+    return site
 
 
 def step_arguments(
@@ -187,4 +212,5 @@ def _relocate(problem: Problem, layers: Mapping[str, Any], sources: Mapping[str,
     rows = problem.rows
     if layer is not None and layer.index.name == "row":
         rows = [int(layer.index[row - 1]) for row in rows if 0 < row <= len(layer)]
-    return replace(problem, file=source["file"], layer=source["layer"], rows=rows)
+    key = source.get("key") or problem.key
+    return replace(problem, file=source["file"], layer=source["layer"], rows=rows, key=key)

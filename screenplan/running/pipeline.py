@@ -316,7 +316,7 @@ def steps_for(only: Sequence[str], *, designs: bool = False) -> list[Step]:
 
 
 #: Sections of a plan that say what is read, and how.
-_READ_BY = ("layers", "terrain", "subject", "site")
+_READ_BY = ("layers", "terrain", "tape", "subject", "site")
 
 
 def _read_before(plan: Plan, folder: Path, frames: Mapping[str, Any], earlier: Run):

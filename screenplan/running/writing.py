@@ -224,7 +224,11 @@ def _assumptions(run: Run, units: str) -> list[tuple[str, str]]:
     rows = [
         (
             "Ground",
-            "level: no terrain is given" if run.plan.terrain is None else "from the terrain",
+            "from the terrain"
+            if run.plan.terrain is not None
+            else "level: no terrain is given"
+            if run.site.terrain.is_flat
+            else "even slopes between the heights measured by tape",
         ),
         *((name.capitalize(), _WHENCE[some]) for name, some in derived.items()),
     ]

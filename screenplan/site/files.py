@@ -7,6 +7,7 @@ elsewhere among them, and none may use the network. Files are opened for reading
 
 from __future__ import annotations
 
+import csv
 import hashlib
 import logging
 import os
@@ -30,6 +31,7 @@ from screenplan.site.database import (
     is_package,
     list_ids,
 )
+from screenplan.site.point_columns import find_point_columns
 from screenplan.site.whole import check_whole
 
 # GDAL's messages reach the person in our own words; without a handler they would be printed raw.
@@ -234,7 +236,24 @@ def open_file(path: Path, what: str) -> DataFile:
         return DataFile(path, inner, drivers, OPTIONS.get(drivers[0], {}), copy=copy)
     if inner.suffix.lower() == ".tab":
         pointers.check_tab(inner, str(path))
+    if inner.suffix.lower() == ".csv":
+        return DataFile(path, inner, ("CSV",), _point_options(inner), copy=copy)
     return DataFile(path, inner, VECTOR_DRIVERS, copy=copy)
+
+
+def _point_options(file: Path) -> dict[str, str]:
+    """Tell the driver which columns of a CSV file are places; nothing if none are."""
+    columns = find_point_columns(_head_columns(file))
+    if columns is None:
+        return {}
+    return {"X_POSSIBLE_NAMES": columns[0], "Y_POSSIBLE_NAMES": columns[1]}
+
+
+def _head_columns(file: Path) -> list[str]:
+    """Names in the first line of a CSV file, whatever parts them."""
+    line = read_head(file).decode("utf-8-sig", errors="replace").partition("\n")[0].strip()
+    mark = max(",;\t|", key=line.count)
+    return next(csv.reader([line], delimiter=mark), [])
 
 
 def open_database(path: Path, inner: Path, head: bytes, copy: Copy | None = None) -> DataFile:

@@ -31,6 +31,7 @@ from screenplan.site.database import count_rows, has_index, list_ids, number_row
 from screenplan.site.features import shape_of
 from screenplan.site.files import DataFile, choose_layer, find_files, hash_file, open_file
 from screenplan.site.loose import column_names, read_table, read_track
+from screenplan.site.point_columns import find_point_columns
 
 __all__ = [
     "FileLayer",
@@ -54,6 +55,8 @@ PLACE_DRIVERS = ("ESRI Shapefile", "FlatGeobuf")
 LARGE_FILE = 16 * 1024 * 1024
 #: Name of the index of what is read.
 ROW = "row"
+#: The CRS of columns called longitude and latitude.
+DEGREES = "EPSG:4326"
 #: Geometry types with arcs, as GDAL names them.
 CURVED = ("CIRCULARSTRING", "COMPOUNDCURVE", "CURVEPOLYGON", "MULTICURVE", "MULTISURFACE")
 #: Drivers whose files can hold arcs.
@@ -501,7 +504,8 @@ def open_layer(name: str, source: LayerSource) -> FileLayer | FrameLayer:
             data,
             layer,
             collection.driver,
-            _read_crs(collection.crs_wkt, name, source.crs is not None, where),
+            _crs_of_degrees(collection)
+            or _read_crs(collection.crs_wkt, name, source.crs is not None, where),
             rows,
             dict(collection.schema["properties"]),
             bounds if bounds is not None and np.isfinite(bounds).all() else None,
@@ -529,6 +533,14 @@ def _read_crs(wkt: str, name: str, is_stated: bool, where: Mapping[str, str]) ->
             **where,
             kind="system",
         ) from None
+
+
+def _crs_of_degrees(collection) -> CRS | None:
+    """Give the CRS of a CSV file whose places are in columns of longitude and latitude; else None."""
+    if collection.driver != "CSV" or collection.crs_wkt:
+        return None
+    columns = find_point_columns(list(collection.schema["properties"]))
+    return CRS.from_user_input(DEGREES) if columns is not None and columns[2] else None
 
 
 def _count(data: DataFile, layer: str, stated: int) -> tuple[int, list[str]]:

@@ -391,6 +391,10 @@ def _set_line(text: str, key: str, value) -> str:
         bare = line.removeprefix("# ")
         if at == section and bare.startswith(f"{name} ="):
             lines[number] = f"{name} = {value!r}".replace("'", '"')
+    if f"[{section}]" not in lines:  # a plan that holds only what was said
+        lines += [f"[{section}]", f"{name} = {value!r}".replace("'", '"')]
+    elif not any(line.startswith(f"{name} =") for line in lines):
+        lines.insert(lines.index(f"[{section}]") + 1, f"{name} = {value!r}".replace("'", '"'))
     return "\n".join(lines) + "\n"
 
 
