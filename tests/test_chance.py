@@ -98,6 +98,16 @@ def test_draws_are_those_that_the_kernel_traces(kinds, screens, threshold):
     assert len(np.unique(found)) > 3
 
 
+def test_a_view_that_deaths_open_after_the_years_looked_at_is_not_closed():
+    # Another way: the kernel follows the draw's own sizes beyond the two years looked at.
+    layers = site(mixed("fast", spacing=1.2), sill=0.4)
+    sight, chances = laid(layers, Draws(40, losses=0.6), years=2, threshold=0.45)
+    found = chances.closed_years().year
+    anew = [traced_years(sight, chances.drawing, draw, 2, 0.45) for draw in range(40)]
+    np.testing.assert_array_equal(found.T, anew)
+    assert len(np.unique(found)) == 3
+
+
 @pytest.mark.parametrize("key", ["thuja_smaragd", "carpinus_betulus", "ilex_glabra", "stemmed"])
 def test_without_a_spread_the_chance_is_0_or_1_and_the_year_that_of_the_views(key):
     kind = (SHIPPED | KINDS)[key].at_quantile()

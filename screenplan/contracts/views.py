@@ -21,7 +21,7 @@ VIEWS = Contract(
     ("LineString",),
     "One view, from a window or from where an onlooker is to a private place",
     key="view_id",
-    optional="closed_by open year_closed_low year_closed year_closed_high evidence opens_again error_share terrain_error_share last_station_m set_apart",
+    optional="closed_by open year_closed_low year_closed year_closed_high year_closed_p10 year_closed_p50 year_closed_p90 chance chance_year evidence opens_again error_share terrain_error_share last_station_m set_apart",
     place=Place("Views", 40, (SIGHT,)),
     columns=(
         text("view_id", "Window and place"),
@@ -50,6 +50,19 @@ VIEWS = Contract(
         ),
         year("year_closed", "The same, typical growth"),
         year("year_closed_high", "The same, high growth", "Year closed, high growth"),
+        year(
+            "year_closed_p10",
+            "Year by which it is closed, and stays so, in 1 of 10 draws of growth, crowns and losses; empty if not in the years looked at",
+            "Year closed, 1 of 10 draws",
+        ),
+        year("year_closed_p50", "The same, in half of the draws", "Year closed, half of the draws"),
+        year("year_closed_p90", "The same, in 9 of 10 draws", "Year closed, 9 of 10 draws"),
+        share(
+            "chance",
+            "Share of the draws in which it is closed by the year of the next column; empty if none were made",
+            "Chance that it is closed",
+        ),
+        year("chance_year", "Year by which that chance is told", "Year of the chance"),
         text(
             "evidence",
             "What the growth of the plants rests on: the weakest grade of height and width of all their species",

@@ -16,7 +16,7 @@ from pydantic import (
 from screenplan.contracts import INPUTS
 from screenplan.plan.design import Design
 from screenplan.plan.effects import Boundary, Health, Light, Limits, Lines, Noise, Road
-from screenplan.plan.planting import Goal, Growth, Hand, Plants, Rows, Views
+from screenplan.plan.planting import Chance, Goal, Growth, Hand, Plants, Rows, Views
 from screenplan.plan.site import (
     About,
     Ground,
@@ -38,6 +38,9 @@ from screenplan.plan.values import (
     read_volume,
 )
 from screenplan.plan.works import Alternatives, Calendar, Cost, Fence, StakeOut, Works
+
+#: Year by which the chance is told where nothing else is asked, as in `views.missing_year`.
+USUAL_CHANCE_YEAR = 10
 
 
 class Options(Section):
@@ -66,6 +69,7 @@ class Options(Section):
     views: Views = Views()
     hand: Hand = Hand()
     goal: Goal = Goal()
+    chance: Chance = Chance()
     design: Design = Design()
     stakeout: StakeOut = StakeOut()
     works: Works = Works()
@@ -109,6 +113,23 @@ class Options(Section):
             # Frozen: nobody else changes a plan.
             object.__setattr__(self, section, table.model_copy(update={name: within}))
         return self
+
+    @model_validator(mode="after")
+    def _chance_is_looked_at(self):
+        year, last = self.chance.year, self.growth.years
+        if year is not None and year > last:
+            raise WrongError(
+                f"year {year} is after the last one that is looked at, growth.years = {last}",
+                f"Give a year up to {last}, or raise growth.years",
+                self.chance.key("year"),
+            )
+        return self
+
+    @property
+    def chance_year(self) -> int:
+        """Year by which the chance is told that a view is closed: that of the goal, or year 10."""
+        asked = (self.chance.year, self.goal.closed_by, USUAL_CHANCE_YEAR)
+        return min(next(year for year in asked if year is not None), self.growth.years)
 
     def about(self, parcel_id: str | None = None, point: tuple[float, float] | None = None) -> Self:
         """Give the same plan for another subject; with neither, this one."""

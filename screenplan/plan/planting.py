@@ -6,6 +6,7 @@ from typing import Literal
 
 from pydantic import (
     Field,
+    field_validator,
     model_validator,
 )
 
@@ -21,6 +22,9 @@ from screenplan.plan.values import (
     Years,
     read_length,
 )
+
+#: Fewer draws than this say nothing of the tenth that is the earliest, and of the latest.
+FEWEST_DRAWS = 100
 
 
 class Rows(Section):
@@ -263,3 +267,33 @@ class Goal(Section):
         le=1,
         description="Share of the views (weighted by place) that should be closed by then",
     )
+
+
+class Chance(Section):
+    """How growth, crowns and losses are drawn: the range of a view's year, and how likely it is closed by a year."""
+
+    draws: int = Field(
+        10_000,
+        ge=0,
+        le=1_000_000,
+        description="Draws of growth, width, profile and losses (growth.losses); 0 for none. Of 10,000 a chance is within 0.01",
+    )
+    seed: int = Field(
+        0, ge=0, le=2**63 - 1, description="Another seed draws other numbers; the same one the same"
+    )
+    year: int | None = Field(
+        None,
+        ge=0,
+        le=LAST_YEAR,
+        description="Year by which the chance is told; by default goal.closed_by, or year 10",
+    )
+
+    @field_validator("draws", mode="after")
+    @classmethod
+    def _enough(cls, draws):
+        if 0 < draws < FEWEST_DRAWS:
+            raise WrongError(
+                f"{draws} draws are too few for a tenth of them",
+                f"Write {FEWEST_DRAWS} or more, or 0 for none",
+            )
+        return draws

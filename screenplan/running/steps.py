@@ -291,6 +291,7 @@ STEPS: dict[str, Step] = {
             gives="views view_years view_holes",
             keys=(
                 "growth.years views.report_years growth.curve views.threshold views.leaves "
+                "growth.losses growth.replaced chance.draws chance.seed chance.year goal.closed_by "
                 f"{_SIGHT}"
             ),
             resources="terrain table",

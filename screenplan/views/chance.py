@@ -5,14 +5,17 @@ plant a curve, a class of crown and a life: so it has a height in each year, and
 plants stop are put together, word by word. A view is closed from the first year from which its open share stays
 at or below the threshold, as everywhere.
 
-While crowns are nested and nobody dies, a ray that is stopped stays so: then the year is bisected. Else the
-years are looked at from the last one back, until the view is open.
+While crowns are nested and nobody dies, a ray that is stopped stays so, and the year is bisected. Where crowns
+are not nested it is shown for all years after that one at once that the view stays closed; where that fails, and
+in the first years, in which plants die, years are looked at one by one, from the last one back.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 from numba import njit, prange
@@ -40,6 +43,35 @@ NEVER = 255
 PART = 256
 #: Rounding of open shares, as in `screenplan.views.timeline`.
 ROUNDING = 5e-13
+
+
+class Played(NamedTuple):
+    """What was drawn for the plants of a view, in its order.
+
+    Attributes
+    ----------
+    start : ndarray of int64, (near,)
+    which : ndarray of int64, (starts, widths, profiles)
+        As in `Classes`.
+    layer : ndarray of int64, (near,)
+    step : ndarray of float64, (layers,)
+        What each layer's leafless share lacks of the next one's.
+    height, width, profile, life : ndarray of int, (near, draws)
+        As in `Drawn`.
+    heights : ndarray of float64, (starts, heights, ages)
+    ages : ndarray of int64, (courses, years)
+    """
+
+    start: np.ndarray
+    which: np.ndarray
+    layer: np.ndarray
+    step: np.ndarray
+    height: np.ndarray
+    width: np.ndarray
+    profile: np.ndarray
+    life: np.ndarray
+    heights: np.ndarray
+    ages: np.ndarray
 
 
 @dataclass(frozen=True, eq=False)
@@ -229,14 +261,20 @@ def closing_years(view: Incidence, drawing: Drawing, years: int, threshold: floa
     found = np.empty(drawing.count, np.uint8)
     of = start[plant]
     step = np.diff(np.append(classes.leafless, 1.0))
-    _close(
-        view.turns, float(view.every), threshold * view.rays + ROUNDING * view.rays,
-        of, classes.which, classes.layer[of], step, bool(classes.nested.all()),
-        drawn.height[plant], drawn.width[plant], drawn.profile[plant], drawn.life[plant],
-        drawing.heights, drawing.ages, drawing.settled, found,
+    played = Played(
+        of, classes.which, classes.layer[of], step, drawn.height[plant], drawn.width[plant],
+        drawn.profile[plant], drawn.life[plant], drawing.heights, drawing.ages,
     )  # fmt: skip
-    found[found > years] = NEVER
+    nested = bool(_nested(classes)[of].all())
+    most = (threshold + ROUNDING) * view.rays
+    _close(years, view.turns, view.every, most, played, nested, view.simple, drawing.settled, found)
     return found
+
+
+def _nested(classes: Classes) -> np.ndarray:
+    """Tell for each start whether its crowns are nested, whatever is drawn."""
+    parts = pairwise(classes.first)
+    return np.array([classes.nested[first:end].all() for first, end in parts], bool)
 
 
 @inner()
@@ -251,28 +289,21 @@ def _bits(word):
 
 
 @inner()
-def _stop(turns, j, k, height, now, stopped):
-    """Add the rays that a plant of that height stops."""
-    begin, end = turns.first[j, k], turns.first[j, k + 1]
-    low, high = begin, end
-    while low < high:
-        middle = (low + high) >> 1
-        if turns.height[middle] <= height:
-            low = middle + 1
-        else:
-            high = middle
-    count = low - begin
-    if count == 0:
-        return
-    block, first, words = count // BLOCK, turns.word[j, 0], turns.word[j, 1]
-    at = turns.state_first[j, k] + block * words
+def _lay(turns, j, k, height, now):
+    """Lay down the rays that a plant of that height stops: their words, from the plant's first one."""
+    begin, words = turns.first[j, k], turns.word[j, 1]
+    low, size = begin, turns.first[j, k + 1] - begin
+    while size > 0:  # without a branch that has to be guessed
+        half = (size + 1) >> 1
+        low += half * (turns.height[low + half - 1] <= height)
+        size -= half
+    block = (low - begin) // BLOCK
+    at, first = turns.state_first[j, k] + block * words, turns.word[j, 0]
     for w in range(words):
         now[w] = turns.state[at + w]
     for n in range(begin + block * BLOCK, low):
         bit = turns.bit[n]
         now[(bit >> 6) - first] ^= np.uint64(1) << np.uint64(bit & 63)
-    for w in range(words):
-        stopped[first + w] |= now[w]
 
 
 @inner()
@@ -285,69 +316,82 @@ def _light_stopped(stopped, light):
 
 
 @inner()
-def _is_open(
-    year, draw, turns, every, most, start, which, layer, step, height, width, profile, life,
-    heights, ages, now, stopped,
-):  # fmt: skip
-    """Tell whether the view is open in a year of a draw, in the season in which more is."""
+def _is_open(year, until, draw, turns, every, most, played, work):
+    """Tell whether the view may be open between two years of a draw, in the season in which more is.
+
+    Of one year it is told whether the view is open. Between two a ray counts as stopped if one plant stops it
+    in both: where no ray has more than two turns at a crown that plant stops it in between too.
+    """
+    now, then, stopped = work[0], work[1], work[2]
     stopped[:] = 0
     left, level = every, 0
-    for j in range(len(start)):
-        while layer[j] > level:
-            left -= step[level] * _light_stopped(stopped, turns.light)
+    for j in range(len(played.start)):
+        while played.layer[j] > level:
+            left -= played.step[level] * _light_stopped(stopped, turns.light)
             level += 1
-        age = ages[life[j, draw], year]
-        if age >= 0:
-            k = which[start[j], width[j, draw], profile[j, draw]]
-            _stop(turns, j, k, heights[start[j], height[j, draw], age], now, stopped)
+        life = played.life[j, draw]
+        age, later = played.ages[life, year], played.ages[life, until]
+        if age < 0 or later < 0:
+            continue
+        k = played.which[played.start[j], played.width[j, draw], played.profile[j, draw]]
+        first, words = turns.word[j, 0], turns.word[j, 1]
+        start, height = played.start[j], played.height[j, draw]
+        _lay(turns, j, k, played.heights[start, height, age], now)
+        if until > year:
+            _lay(turns, j, k, played.heights[start, height, later], then)
+            for w in range(words):
+                now[w] &= then[w]
+        for w in range(words):
+            stopped[first + w] |= now[w]
     shut = _light_stopped(stopped, turns.light)
-    while level < len(step):
-        left -= step[level] * shut
+    while level < len(played.step):
+        left -= played.step[level] * shut
         level += 1
     return left > most
 
 
+@inner()
+def _year_of(draw, years, turns, every, most, played, nested, simple, settled, work):
+    """First year from which on the view stays closed in one draw; `NEVER` if after the years looked at."""
+    last = played.ages.shape[1] - 1
+    if _is_open(years, years, draw, turns, every, most, played, work):
+        return NEVER
+    floor = 0
+    for j in range(len(played.start)):
+        if played.life[j, draw]:
+            floor = settled
+            break
+    late = floor > years
+    low, high = min(floor, years), years
+    while low < high:
+        middle = (low + high) >> 1
+        if _is_open(middle, middle, draw, turns, every, most, played, work):
+            low = middle + 1
+        else:
+            high = middle
+    year = low
+    # Where crowns are not nested, or plants die later, the view may be open again before the last year.
+    sure = (nested and not late) or low == last
+    if not (sure or late):
+        sure = simple and not _is_open(low, last, draw, turns, every, most, played, work)
+    if not sure:
+        if _is_open(last, last, draw, turns, every, most, played, work):
+            return NEVER
+        year, floor = last, low
+    if low > floor:
+        return year
+    while year > 0 and not _is_open(year - 1, year - 1, draw, turns, every, most, played, work):
+        year -= 1
+    return year if year <= years else NEVER
+
+
 @njit(parallel=True, cache=True, error_model="numpy")
-def _close(
-    turns, every, most, start, which, layer, step, nested, height, width, profile, life, heights,
-    ages, settled, found,
-):  # fmt: skip
+def _close(years, turns, every, most, played, nested, simple, settled, found):
     """Find the first year from which on a view stays closed, draw by draw."""
-    draws, last, plants = len(found), ages.shape[1] - 1, len(start)
+    draws = len(found)
     for part in prange(-(-draws // PART)):
-        now = np.zeros(max(len(turns.light), 1), np.uint64)
-        stopped = np.zeros(len(turns.light), np.uint64)
+        work = np.zeros((3, len(turns.light)), np.uint64)
         for draw in range(part * PART, min((part + 1) * PART, draws)):
-            if _is_open(
-                last, draw, turns, every, most, start, which, layer, step, height, width, profile,
-                life, heights, ages, now, stopped,
-            ):  # fmt: skip
-                found[draw] = NEVER
-                continue
-            floor = last
-            if nested:
-                floor = 0
-                for j in range(plants):
-                    if life[j, draw]:
-                        floor = min(settled, last)
-                        break
-                low, high = floor, last
-                while low < high:
-                    middle = (low + high) >> 1
-                    if _is_open(
-                        middle, draw, turns, every, most, start, which, layer, step, height, width,
-                        profile, life, heights, ages, now, stopped,
-                    ):  # fmt: skip
-                        low = middle + 1
-                    else:
-                        high = middle
-                if low > floor:
-                    found[draw] = low
-                    continue
-            year = floor
-            while year > 0 and not _is_open(
-                year - 1, draw, turns, every, most, start, which, layer, step, height, width,
-                profile, life, heights, ages, now, stopped,
-            ):  # fmt: skip
-                year -= 1
-            found[draw] = year
+            found[draw] = _year_of(
+                draw, years, turns, every, most, played, nested, simple, settled, work
+            )

@@ -42,7 +42,9 @@ from screenplan.views.solids import (
 )
 
 #: Turns are found to this, metres.
-TURN_M = 1e-4
+TURN_M = 1e-3
+#: Turns of classes that follow each other are looked for within this of each other first, metres.
+NEAR_M = 0.25
 #: Turns between two heights for which the rays are kept.
 BLOCK = 8
 #: Turns of one ray and crown that are looked for where crowns are not nested, and heights at which they are.
@@ -137,11 +139,14 @@ class Incidence:
     every : float
         Light of all of them that what exists lets through, in rays.
     turns : Turns
+    simple : bool
+        Whether no ray has more than two turns at any crown.
     """
 
     rays: int
     every: float
     turns: Turns
+    simple: bool
 
 
 def classes_of(stand: Stand) -> Classes:
@@ -218,7 +223,8 @@ def incidence_of(origin, target, light, rays: int, stand: Stand, classes: Classe
     if len(ray):
         _find_turns(near, stand.start[plant], classes, found)
     every = float(np.sum(light))
-    return Incidence(rays, every, _arrange(ray, plant, found, light, stand, classes))
+    simple = not np.isfinite(found[:, :, 2:]).any()
+    return Incidence(rays, every, _arrange(ray, plant, found, light, stand, classes), simple)
 
 
 def _bounds(classes: Classes) -> tuple[np.ndarray, np.ndarray]:
@@ -285,6 +291,10 @@ def meets_at(pair, crowns, k, height):
     if depth <= 0.0 or r <= 0.0 or across <= 0.0:
         return False
     side, foot, slope, per_slope = pair[ACROSS], pair[FOOT], pair[SLOPE], pair[PER_SLOPE]
+    far = np.hypot(r, across) if crowns.boxed[k] else r
+    lean = abs(slope) * far
+    if abs(side) >= far or foot + lean <= c or foot - lean >= height:
+        return False
     s0, s1 = -pair[ALONG], pair[REACH] - pair[ALONG]
     if crowns.boxed[k]:
         cu, cv = pair[TO_ROW], pair[FROM_ROW]
@@ -322,16 +332,28 @@ def _bisect(pair, crowns, k, low, high, hit_above):
 def _find_turns(near, start, crowns, found):
     """Find the turns of pairs, (pairs, classes, turns); those that are not there stay infinite."""
     for n in prange(near.shape[0]):
-        pair, first = near[n], crowns.first[start[n]]
+        pair, first, guess = near[n], crowns.first[start[n]], -1.0
         for k in range(first, crowns.first[start[n] + 1]):
             least, most = crowns.range[k, 0], crowns.range[k, 1]
             to = k - first
             if crowns.nested[k]:
-                if meets_at(pair, crowns, k, most):
-                    if meets_at(pair, crowns, k, least):
-                        found[n, to, 0] = 0.0
+                if not meets_at(pair, crowns, k, most):
+                    continue
+                if meets_at(pair, crowns, k, least):
+                    found[n, to, 0] = 0.0
+                    continue
+                low, high = least, most
+                if guess > least:
+                    if meets_at(pair, crowns, k, guess):
+                        high, at = guess, guess - NEAR_M
                     else:
-                        found[n, to, 0] = _bisect(pair, crowns, k, least, most, True)
+                        low, at = guess, guess + NEAR_M
+                    if low < at < high:
+                        if meets_at(pair, crowns, k, at):
+                            high = at
+                        else:
+                            low = at
+                guess = found[n, to, 0] = _bisect(pair, crowns, k, low, high, True)
                 continue
             turns, before, low = 0, meets_at(pair, crowns, k, least), least
             if before:

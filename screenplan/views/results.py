@@ -12,6 +12,7 @@ import shapely
 from screenplan.contracts import VIEW_HOLES, VIEW_YEARS, VIEWS, year_column
 from screenplan.contracts.tables import DTYPES
 from screenplan.planting.growth import GROWTHS, TYPICAL
+from screenplan.views.chance import NEVER, ClosedYears
 from screenplan.views.holes import Hole
 from screenplan.views.timeline import Timeline, opens_again, year_closed
 
@@ -38,6 +39,8 @@ class View:
         Where the last open rays pass.
     hole_year : int
         The year in which they do.
+    closing : ndarray of uint8, (draws,), or None
+        Year in which it closes by draw (`screenplan.views.chance`); None if none were made.
     years : int
         Last year looked at; those after it in the timeline tell whether what closes stays closed.
     set_apart : str, optional
@@ -54,6 +57,7 @@ class View:
     terrain_error: float
     holes: list[Hole]
     hole_year: int
+    closing: np.ndarray | None
     years: int
     set_apart: str | None = None
 
@@ -80,8 +84,18 @@ def status_of(view: View, threshold: float) -> str:
     return "stays open" if view.closed(TYPICAL, threshold) is None else "closes"
 
 
+#: Share of the draws of each column of years.
+_DRAWN = {"year_closed_p10": 0.1, "year_closed_p50": 0.5, "year_closed_p90": 0.9}
+
+
 def views_layer(
-    views: list[View], *, report_years, threshold: float, crs, evidence: str = ""
+    views: list[View],
+    *,
+    report_years,
+    threshold: float,
+    chance_year: int,
+    crs,
+    evidence: str = "",
 ) -> gpd.GeoDataFrame:
     """Layer ``views``: one row per window and place."""
     years = {f"year_closed{end}": g for g, end in enumerate(("_low", "", "_high"))}
@@ -101,6 +115,7 @@ def views_layer(
         )
     for name, growth in years.items():
         columns[name] = pd.array([view.closed(growth, threshold) for view in views], dtype="Int64")
+    columns |= _drawn(views, chance_year)
     columns["evidence"] = [evidence or None] * len(views)
     columns["opens_again"] = pd.array(
         [view.opens_again(threshold) for view in views], dtype="Int64"
@@ -122,6 +137,28 @@ def views_layer(
     return gpd.GeoDataFrame(
         pd.DataFrame(columns)[order], geometry=[view.line for view in views], crs=crs
     )
+
+
+def _drawn(views: list[View], chance_year: int) -> dict:
+    """Columns of what was drawn; empty for views of which nothing was."""
+    drawn = [None if view.closing is None else ClosedYears(view.closing[None]) for view in views]
+    columns = {
+        name: pd.array(
+            [None if one is None else _or_none(one.percentile(share)[0]) for one in drawn],
+            dtype="Int64",
+        )
+        for name, share in _DRAWN.items()
+    }
+    chances = [np.nan if one is None else one.chance(chance_year)[0] for one in drawn]
+    years = [None if one is None else chance_year for one in drawn]
+    return columns | {
+        "chance": np.array(chances, float),
+        "chance_year": pd.array(years, dtype="Int64"),
+    }
+
+
+def _or_none(year) -> int | None:
+    return None if year == NEVER else int(year)
 
 
 def view_years_table(views: list[View]) -> pd.DataFrame:

@@ -13,17 +13,19 @@ import shapely
 
 from screenplan.ground.kept import Kept
 from screenplan.plan import DEFAULTS, Options
+from screenplan.planting.draws import Draws
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species import Species
 from screenplan.planting.stand import Stand, stand_of
 from screenplan.site.shaping import column_or
 from screenplan.site.terrain import Terrain
 from screenplan.views.accuracy import other_grounds, sampling_error
+from screenplan.views.chance import Drawing, closing_years, drawing_of, view_of
 from screenplan.views.grown import crowns_of, runs_of, stand_in_year, years_to_rest
 from screenplan.views.holes import find_holes
 from screenplan.views.obstacles import ground_grid
 from screenplan.views.results import View, view_holes_layer, view_years_table, views_layer
-from screenplan.views.sampling import positions_in_view
+from screenplan.views.sampling import positions_in_view, rays_through
 from screenplan.views.sight import Look, Sight, sight_of
 from screenplan.views.timeline import PORTION, Scene, Timeline, follow, last_open, sum_up
 
@@ -50,7 +52,7 @@ def trace_views(
         local-frame metres. Existing screens of kind "plant" are no obstacles: such rows come as
         plants.
     plan : Options
-        Of its sections growth and views.
+        Of its sections growth, views and chance, and the year of the goal.
     terrain : Terrain, optional
         Ground heights; a terrain that is not flat blocks rays. By default level ground at 0.
     table : mapping, optional
@@ -95,10 +97,11 @@ def trace_views(
     plants, years, threshold = layers["plants"], plan.growth.years, plan.views.threshold
     dim = threshold if plan.views.leaves == "translucent" else None
     sight = sight_of(layers, plan.views, terrain, kept)
-    stand = stand_of(plants, years=years, curve=plan.growth.curve, table=table)
-    stand = stand.in_years(years_to_rest(stand))
+    looked_at = stand_of(plants, years=years, curve=plan.growth.curve, table=table)
+    stand = looked_at.in_years(years_to_rest(looked_at))
     crowns = crowns_of(stand)
     scene = Scene(sight.obstacles, runs_of(stand, crowns), crowns, dim)
+    drawing = _drawing(looked_at, plan)
     others = []
     if second_sample and not sight.ground.is_flat:
         others = [
@@ -126,13 +129,16 @@ def trace_views(
                 *_open_rays(kept_rays, last, years), stands[last], zones, sight.ground,
                 max(years, last),
             )  # fmt: skip
+        closing = None
+        if drawing is not None and timeline.rays:
+            closing = _closing(look, sight, kept_rays, drawing, years, threshold)
         differences = [other[number].differs_from(timeline) for other in others]
         views.append(
             View(
                 look.view_id, look.observer_id, look.place_id, look.kind,
                 shapely.LineString(look.middles),
                 timeline, error, max(differences, default=np.nan),
-                holes, last, years, apart.get(look.observer_id) if look.opening is not None else None,
+                holes, last, closing, years, apart.get(look.observer_id) if look.opening is not None else None,
             )
         )  # fmt: skip
     crs = windows.crs
@@ -141,6 +147,7 @@ def trace_views(
             views,
             report_years=plan.views.report_years,
             threshold=threshold,
+            chance_year=plan.chance_year,
             crs=crs,
             evidence=stand.evidence,
         ),
@@ -171,6 +178,28 @@ def _on_other_ground(ground, sight: Sight, stand: Stand, scene: Scene) -> list[T
     return [
         sum_up(follow(look.opening, look.eyes, look.heads, scene), scene) for look in sight.looks()
     ]
+
+
+def _drawing(stand: Stand, plan: Options) -> Drawing | None:
+    """Draw the plants; None if nothing is drawn."""
+    if not plan.chance.draws or plan.views.leaves == "translucent":
+        return None
+    draws = Draws(plan.chance.draws, plan.chance.seed, plan.growth.losses, plan.growth.replaced)
+    return drawing_of(stand, draws)
+
+
+def _closing(look: Look, sight: Sight, portions, drawing: Drawing, years, threshold) -> np.ndarray:
+    """Years in which a view closes, by draw; of a view of very many rays an even choice of them."""
+    if portions is None:
+        step = -(-len(look.eyes) * len(look.heads) // PORTION)
+        origin, target = rays_through(look.opening, look.eyes, look.heads[::step])
+        light = sight.obstacles.light_left(origin, target)[0]
+    else:
+        origin, target, light = (
+            np.concatenate([getattr(portion, name) for portion in portions])
+            for name in ("origin", "target", "light")
+        )
+    return closing_years(view_of(origin, target, light, drawing), drawing, years, threshold)
 
 
 def _trace(look: Look, scene):
