@@ -212,7 +212,9 @@ def test_views_table_says_what_the_layer_says(run):
     for view in views.loc[views["view_id"].isin(codes)].itertuples():
         row = by_code[codes[view.view_id]]
         assert row[3:6] == [f"{view.open_now:.0%}", f"{view.open_y05:.0%}", f"{view.open_y10:.0%}"]
-        assert row[6].startswith("never" if pd.isna(view.year_closed) else f"{view.year_closed} (")
+        middle = view.year_closed_p50
+        assert row[6].startswith("never" if pd.isna(middle) else f"{middle}")
+        assert row[7].endswith("in 10")
 
 
 def test_sentences_count_the_closed_views(run):

@@ -46,6 +46,7 @@ def test_views_are_counted_by_what_becomes_of_them():
         year_closed_high=pd.array([2, 5, pd.NA, pd.NA, pd.NA, pd.NA], dtype="Int64"),
         evidence="measured",
         opens_again=pd.array([pd.NA] * 6, dtype="Int64"),
+        chance_year=pd.array([pd.NA] * 6, dtype="Int64"),
     )
     # Counted by hand.
     assert told({"views": views}) == {

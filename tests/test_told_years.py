@@ -5,8 +5,8 @@ import pandas as pd
 import pytest
 from options_kit import plan_with
 
-from screenplan.ground.told_years import tell_year, year_range
-from screenplan.outputs.report_views import _closing
+from screenplan.ground.told_years import tell_year, year_range, years_of_view
+from screenplan.outputs.report_views import views_table
 from screenplan.outputs.summary import summarise
 from screenplan.planting.closure import judge_closure
 from screenplan.planting.species import load_species
@@ -83,6 +83,41 @@ def test_rows_and_views_tell_it_in_the_summary():
     assert late["The screen closes"].endswith(f", in year 9 (7 to never); growth: {GRADE}")
 
 
+def drawn(p10=6, p50=10, p90=None, chance=0.84, year=10):
+    """The view with what was drawn for it."""
+    years = {"year_closed_p10": p10, "year_closed_p50": p50, "year_closed_p90": p90}
+    columns = {name: pd.array([one], dtype="Int64") for name, one in years.items()}
+    return views().assign(**columns, chance=chance, chance_year=year, open_now=1.0, window_id="w")
+
+
+def test_a_view_is_told_by_its_draws_where_there_are_any():
+    assert years_of_view(drawn().iloc[0]) == [None, 10, 6]
+    assert years_of_view(views().iloc[0]) == [13, 9, 7]
+    told = dict(summarise({"views": drawn()}))
+    assert told["The screen closes"].endswith(f", in year 10 (6 to never); growth: {GRADE}")
+    assert told["Closed by year 10"] == "with a chance of 8 in 10"
+    two = pd.concat([drawn(), drawn(p50=None, chance=0.3)])
+    told = dict(summarise({"views": two}))
+    assert told["The screen closes"].endswith(
+        f", in year 10, 1 of them in fewer than half of the draws (6 to never); growth: {GRADE}"
+    )
+    # The mean of their number is the sum of their chances: 1.14.
+    assert told["Closed by year 10"] == (
+        "1 of the 2 open views with a chance of 8 in 10 or more; on average 1 are"
+    )
+    assert "Closed by year 10" not in dict(summarise({"views": views()}))
+    table = views_table({"views": drawn()}, [])
+    assert {"closed in year", "chance by year 10"} <= {heading.text for heading in table.headings}
+    assert {"10 (6 to never)", "8 in 10"} <= set(table.rows[0])
+
+
+def test_half_the_draws_may_never_close_what_closes_at_typical_growth():
+    told = dict(summarise({"views": drawn(p10=7, p50=None, chance=0.3)}))
+    assert told["The screen closes"].endswith(
+        f", in fewer than half of the draws (7 to never); growth: {GRADE}"
+    )
+
+
 def test_checks_tell_it():
     for goal in (None, 5, 10):
         (row,) = judge_closure(closure(), plan_with(goal_closed_by=goal))
@@ -93,7 +128,8 @@ def test_checks_tell_it():
 
 
 def test_the_report_and_the_needed_height_tell_it():
-    assert _closing(views().to_dict("records")[0]) == TOLD
+    row = views_table({"views": views().assign(open_now=1.0, window_id="w")}, []).rows[0]
+    assert TOLD in row
     species = load_species()["thuja_occidentalis"]
     said = row_closing(species, 1.5, years=30).in_words(1.8)
     assert said.startswith("year ")

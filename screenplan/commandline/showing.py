@@ -18,7 +18,13 @@ from rich.table import Table
 
 from screenplan.ground.datum import is_ground
 from screenplan.ground.said import in_units
-from screenplan.ground.told_years import all_evidence, year_range
+from screenplan.ground.told_years import (
+    all_evidence,
+    chance_in_words,
+    is_drawn,
+    year_range,
+    years_of_view,
+)
 from screenplan.ground.units import format_length
 
 #: A number and what may follow it, such as a unit; ``9-low`` is a name.
@@ -214,6 +220,8 @@ def show_views(views, show_years: Sequence[int], most: int = 30) -> None:
         ["year_closed", "open_now"], ascending=[False, False], na_position="first"
     )
     years = [year for year in show_years if year_column("open", year) in views and year > 0][:4]
+    drawn = len(ranked) and is_drawn(ranked.iloc[0])
+    by = [f"by year {ranked['chance_year'].iloc[0]}"] if drawn else []
     rows = [
         [
             view["window_id"],
@@ -221,6 +229,7 @@ def show_views(views, show_years: Sequence[int], most: int = 30) -> None:
             f"{view['open_now']:.0%}",
             *(f"{view[year_column('open', year)]:.0%}" for year in years),
             _span(view),
+            *([chance_in_words(view["chance"])] if by else []),
         ]
         for _, view in ranked.head(most).iterrows()
     ]
@@ -236,7 +245,7 @@ def show_views(views, show_years: Sequence[int], most: int = 30) -> None:
         note += f" Growth: {evidence}."
     show_table(
         "Views open today: share open, typical growth",
-        ["window", "place", "now", *(f"year {year}" for year in years), "closed in year"],
+        ["window", "place", "now", *(f"year {year}" for year in years), "closed in year", *by],
         rows,
         note=note,
     )
@@ -381,9 +390,9 @@ def _console() -> Console:
 
 
 def _span(view) -> str:
-    """Say a year of closing with its range over low and high growth."""
-    years = [view[name] for name in ("year_closed_low", "year_closed", "year_closed_high")]
-    return "stays open" if all(pd.isna(year) for year in years) else year_range(years)
+    """Say a year of closing with its range."""
+    years = years_of_view(view)
+    return "stays open" if all(year is None for year in years) else year_range(years)
 
 
 def _text(value: Any) -> str:

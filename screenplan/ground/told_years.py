@@ -1,9 +1,15 @@
-"""A year as it is told: the typical one, and the least and the greatest of the scenarios."""
+"""A year as it is told: the middle one and its range, of draws or of scenarios, and a chance."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+
+#: Columns of a view's years: by the draws, and at low, typical and high growth.
+_DRAWN = ("year_closed_p90", "year_closed_p50", "year_closed_p10")
+_SCENARIOS = ("year_closed_low", "year_closed", "year_closed_high")
+#: A chance is told in so many parts.
+PARTS = 10
 
 
 def year_range(years: Sequence[int | None]) -> str:
@@ -78,6 +84,42 @@ def all_evidence(rows: Iterable) -> str:
     'published range, measured'
     """
     return ", ".join(dict.fromkeys(said for said in rows if isinstance(said, str) and said))
+
+
+def is_drawn(view: Mapping) -> bool:
+    """Tell whether draws were made for a view, a row of the layer."""
+    return _known(view.get("chance_year")) is not None
+
+
+def years_of_view(view: Mapping) -> list[int | None]:
+    """Give the years of a view that are told: by which it is closed in 9, 5 and 1 of 10 draws.
+
+    Where none were made they are those at low, typical and high growth.
+
+    Examples
+    --------
+    >>> scenarios = {"year_closed_low": None, "year_closed": 9, "year_closed_high": 5}
+    >>> drawn = {"year_closed_p10": 7, "year_closed_p50": 9, "year_closed_p90": 13, "chance_year": 10}
+    >>> year_range(years_of_view(scenarios)), year_range(years_of_view(scenarios | drawn))
+    ('9 (5 to never)', '9 (7 to 13)')
+    """
+    return [_known(view[name]) for name in (_DRAWN if is_drawn(view) else _SCENARIOS)]
+
+
+def chance_in_words(chance: float) -> str:
+    """Tell a chance in tenths, and what is nearly sure or nearly out of the question as such.
+
+    Examples
+    --------
+    >>> [chance_in_words(share) for share in (0.0, 0.02, 0.5, 0.84, 0.97, 1.0)]
+    ['0 in 10', 'under 1 in 10', '5 in 10', '8 in 10', 'over 9 in 10', '10 in 10']
+    """
+    parts = round(chance * PARTS)
+    if parts == 0 and chance > 0.0:
+        return f"under 1 in {PARTS}"
+    if parts == PARTS and chance < 1.0:
+        return f"over {PARTS - 1} in {PARTS}"
+    return f"{parts} in {PARTS}"
 
 
 def _known(year) -> int | None:

@@ -9,7 +9,7 @@ import pandas as pd
 from screenplan.contracts import year_column
 from screenplan.contracts.apart import tell_set_apart
 from screenplan.ground.said import in_units
-from screenplan.ground.told_years import year_range
+from screenplan.ground.told_years import chance_in_words, is_drawn, year_range, years_of_view
 from screenplan.ground.units import format_length
 from screenplan.outputs.drawings.plan import SHOWN, closed_by
 from screenplan.outputs.drawings.style import clean, year_words
@@ -51,6 +51,9 @@ def views_table(layers: Mapping, years: Sequence[int], units: str = "metric") ->
     )
     places = _names(layers.get("private_places"), "place_id")
     causes = _causes(layers.get("view_holes"), units)
+    first = views.iloc[0]
+    drawn = is_drawn(first)
+    by = int(first["chance_year"]) if drawn else None
     shares = [year for year in years if year > 0 and year_column("open", year) in views]
     headings = [
         Heading("view"),
@@ -61,10 +64,17 @@ def views_table(layers: Mapping, years: Sequence[int], units: str = "metric") ->
             Heading(year_words(year), True, f"Share still open in {year_words(year)}", year)
             for year in shares
         ),
-        Heading(
-            "closed in year",
-            True,
-            "At typical growth; in brackets the least and the greatest year of low to high growth",
+        Heading("closed in year", True, _OF_DRAWS if drawn else _OF_SCENARIOS),
+        *(
+            [
+                Heading(
+                    f"chance by year {by}",
+                    True,
+                    f"Share of the draws in which it is closed by year {by}",
+                )
+            ]
+            if drawn
+            else []
         ),
         Heading("what leaves it open longest"),
     ]
@@ -75,7 +85,8 @@ def views_table(layers: Mapping, years: Sequence[int], units: str = "metric") ->
             places.get(str(row["place_id"]), clean(row["place_id"])),
             f"{row['open_now']:.0%}",
             *(f"{row[year_column('open', year)]:.0%}" for year in shares),
-            _closing(row),
+            year_range(years_of_view(row)),
+            *([chance_in_words(row["chance"])] if drawn else []),
             clean("; ".join(dict.fromkeys(causes.get(row["view_id"], _NO_HOLE))), 240),
         ]
         for row in views.head(MOST_VIEWS).to_dict("records")
@@ -87,7 +98,12 @@ def views_table(layers: Mapping, years: Sequence[int], units: str = "metric") ->
         f"already by what stands there. Shares are of all rays from the window to the place that "
         f"are still open, at typical growth, in the season in which more is open."
     )
-    growth = said_of(views.iloc[0])
+    if drawn:
+        lead += (
+            f" The year in which a view closes, and the chance that it is closed by year {by}, are of draws "
+            f"of growth, crowns and losses."
+        )
+    growth = said_of(first)
     if growth:
         lead += f" Growth of the plants: {growth}."
     if apart := tell_set_apart(views):
@@ -117,6 +133,11 @@ def year_sentences(layers: Mapping, years: Sequence[int], units: str) -> dict[in
     return said
 
 
+#: What the year of a view is, of draws and without them.
+_OF_DRAWS = "In half of the draws it is closed by then; in brackets the years by which it is in 1 and in 9 of 10 draws"
+_OF_SCENARIOS = (
+    "At typical growth; in brackets the least and the greatest year of low to high growth"
+)
 #: Said of an open view whose rays meet no row.
 _NO_HOLE = ("it passes no row",)
 
@@ -136,9 +157,3 @@ def _causes(holes, units: str) -> dict[str, list[str]]:
         for view_id, cause in zip(holes["view_id"], holes["cause"], strict=True):
             found.setdefault(view_id, []).append(clean(in_units(cause, units), 120))
     return found
-
-
-def _closing(row: Mapping) -> str:
-    return year_range(
-        [row[name] for name in ("year_closed_low", "year_closed", "year_closed_high")]
-    )

@@ -10,12 +10,14 @@ import pandas as pd
 from screenplan.contracts import GROWTHS
 from screenplan.contracts.apart import tell_set_apart
 from screenplan.ground.said import in_units
-from screenplan.ground.told_years import tell_year
+from screenplan.ground.told_years import chance_in_words, is_drawn, tell_year, years_of_view
 from screenplan.ground.units import format_length
 from screenplan.outputs.plant_names import names_in
 
 #: Heights that differ by less are the same, metres.
 SAME_HEIGHT_M = 0.005
+#: Chance from which on a view counts as surely closed.
+SURE = 0.8
 
 
 class SummaryRow(NamedTuple):
@@ -164,6 +166,19 @@ def _tell_first(views: pd.DataFrame, _about: _About):
     if apart := tell_set_apart(views.loc[views["status"] == "stays open"]):
         says += f"; of those that stay open {apart}"
     yield "The screen closes", says
+    yield from _tell_chance(views.loc[views["status"].isin(["closes", "stays open"])])
+
+
+def _tell_chance(seen: pd.DataFrame):
+    """Say how many open views are closed by the year of the chance, and how surely."""
+    if seen.empty or not is_drawn(seen.iloc[0]):
+        return
+    year, chances = int(seen["chance_year"].iloc[0]), seen["chance"]
+    if len(seen) == 1:
+        yield f"Closed by year {year}", f"with a chance of {chance_in_words(chances.iloc[0])}"
+        return
+    says = f"{int((chances >= SURE).sum())} of the {len(seen)} open views with a chance of {chance_in_words(SURE)} or more"
+    yield f"Closed by year {year}", f"{says}; on average {chances.sum():.0f} are"
 
 
 def _tell_views(views: pd.DataFrame, _about: _About):
@@ -238,18 +253,26 @@ def _tell_missing(missing: pd.DataFrame, _about: _About):
 
 
 def _view_years(closing: pd.DataFrame) -> str:
-    """Tell the years in which views close, with the least and greatest of low to high growth, and on what they rest."""
-    typical = closing["year_closed"].dropna().astype(int)
-    every = closing[["year_closed_high", "year_closed", "year_closed_low"]]
-    first, last = int(typical.min()), int(typical.max())
-    least, most = (
-        int(every.min().min()),
-        "never" if every.isna().any(axis=None) else int(every.max().max()),
-    )
+    """Tell the years in which views close, with their range, and on what they rest."""
+    every = [years_of_view(row) for row in closing.to_dict("records")]
+    middle = [year for _, year, _ in every if year is not None]
+    first, last = _span(middle)
+    seldom = len(every) - len(middle)
     said = f"year {first}" if first == last else f"years {first} to {last}"
+    if seldom:
+        few = "fewer than half of the draws"
+        said = f"{said}, {seldom} of them in {few}" if middle else few
+    least, most = _span([year for years in every for year in years])
     span = "" if (least, most) == (first, last) else f" ({least} to {most})"
     growth = said_of(closing.iloc[0])
     return f"{said}{span}; growth: {growth}" if growth else f"{said}{span}"
+
+
+def _span(years) -> tuple[int | str, int | str]:
+    """Give the least and the greatest year; never is greater than any."""
+    reached = [year for year in years if year is not None]
+    first = min(reached, default="never")
+    return first, max(reached) if reached and len(reached) == len(years) else "never"
 
 
 def said_of(row) -> str:

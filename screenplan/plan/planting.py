@@ -279,7 +279,7 @@ class Chance(Section):
         description="Draws of growth, width, profile and losses (growth.losses); 0 for none. Of 10,000 a chance is within 0.01",
     )
     seed: int = Field(
-        0, ge=0, le=2**63 - 1, description="Another seed draws other numbers; the same one the same"
+        0, ge=0, le=2**31 - 1, description="Another seed draws other numbers; the same one the same"
     )
     year: int | None = Field(
         None,
