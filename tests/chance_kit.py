@@ -4,11 +4,12 @@ from dataclasses import replace
 
 import numpy as np
 
-from screenplan.planting.draws import PROFILES, WIDTHS
+from screenplan.planting.draws import HEIGHTS, PROFILES, WIDTHS
 from screenplan.planting.growth import GROWTHS, clear_stem_at, spread_at, width_at
 from screenplan.views.chance import NEVER
 from screenplan.views.crowns import tabulate_crowns
 from screenplan.views.grown import runs_of
+from screenplan.views.leaves import LEAF_PROJECTION
 from screenplan.views.timeline import Scene, follow, sum_up, year_closed
 
 
@@ -21,6 +22,7 @@ def drawn_stand(drawing, draw):
         species = stand.starts[start].species.at_quantile(
             width=float(WIDTHS[drawn.width[plant, draw]]),
             profile=float(PROFILES[drawn.profile[plant, draw]]),
+            leaves=float(HEIGHTS[drawn.leaves[plant, draw]]),
         )
         starts.append(stand.starts[start]._replace(species=species))
         h = height[plant]
@@ -30,15 +32,16 @@ def drawn_stand(drawing, draw):
     return replace(stand, starts=tuple(starts), start=np.arange(len(starts)), sizes=sizes)
 
 
-def trace_stand(sight, stand, years, threshold):
-    """Years in which the views of a sight close behind a stand, by the kernel."""
+def trace_stand(sight, stand, years, threshold, dim=None):
+    """Years in which the views of a sight close behind a stand, by the kernel; ``dim`` as in `Scene`."""
     kinds = [start.species for start in stand.starts]
     height, spread, width, clear = np.moveaxis(stand.sizes[:, :, :1], 1, -1)
     crowns = tabulate_crowns(
         [kind.crown("typical") for kind in kinds], height, 0.5 * spread, clear,
         [1.0 if kind.evergreen else kind.winter_share for kind in kinds], across=0.5 * width,
+        extinction=LEAF_PROJECTION * np.array([[kind.leaf_density[1] for kind in kinds]]),
     )  # fmt: skip
-    scene = Scene(sight.obstacles, runs_of(stand, crowns), crowns)
+    scene = Scene(sight.obstacles, runs_of(stand, crowns), crowns, dim)
     found = []
     for look in sight.looks():
         timeline = sum_up(follow(look.opening, look.eyes, look.heads, scene), scene)
@@ -47,6 +50,6 @@ def trace_stand(sight, stand, years, threshold):
     return found
 
 
-def traced_years(sight, drawing, draw, years, threshold):
+def traced_years(sight, drawing, draw, years, threshold, dim=None):
     """Years in which the views of a sight close in one draw, by the kernel."""
-    return trace_stand(sight, drawn_stand(drawing, draw), years, threshold)
+    return trace_stand(sight, drawn_stand(drawing, draw), years, threshold, dim)

@@ -16,6 +16,7 @@ from shapely.geometry import LineString, box
 from test_views import HOUSE, LINE, row, species, windows
 
 from screenplan import load_species
+from screenplan.ground.errors import InputError
 from screenplan.planting.draws import HEIGHTS, Draws, shares_of
 from screenplan.planting.growth import crown_law, height_at
 from screenplan.planting.measured import TENTH
@@ -317,3 +318,58 @@ def test_heights_of_a_draw_are_those_of_its_stand():
     z = float(HEIGHTS[drawing.drawn.height[plant, 3]])
     straight = height_at(KINDS["fast"].at_quantile(z), drawing.stand.years, stock_height_m=0.9)
     assert heights[plant] == pytest.approx(straight)
+
+
+# ---- what a plan asks
+
+
+@pytest.mark.parametrize(
+    ("asked", "says"),
+    [
+        ({"chance_draws": 30}, "key chance.draws: 30 draws are too few for a tenth of them"),
+        ({"chance_draws": -1}, "chance.draws"),
+        (
+            {"chance_year": 25, "growth_years": 20},
+            "key chance.year: year 25 is after the last one.*growth.years = 20",
+        ),
+        ({"chance_seed": -3}, "chance.seed"),
+    ],
+)
+def test_a_plan_that_asks_for_what_cannot_be_drawn_is_refused(asked, says):
+    with pytest.raises(InputError, match=says):
+        plan_with(**asked)
+
+
+def test_the_chance_is_told_by_the_year_of_the_goal():
+    assert plan_with().chance_year == 10
+    assert plan_with(goal_closed_by=7).chance_year == 7
+    assert plan_with(goal_closed_by=7, chance_year=12).chance_year == 12
+    assert plan_with(growth_years=5).chance_year == 5
+
+
+@pytest.mark.parametrize("leaves", ["opaque", "translucent"])
+def test_the_layer_tells_what_was_drawn(leaves):
+    layers = site(mixed("fast"), (0, 6), (2, 6))
+    plan = plan_with(
+        views_leaves=leaves,
+        growth_years=20,
+        chance_draws=200,
+        chance_year=8,
+        views_threshold=0.3,
+        views_report_years=[0],
+    )
+    table = {"fast": replace(KINDS["fast"], leaf_density=(4.0, 6.0, 9.0))}
+    views = trace_views(layers, plan=plan, table=table, second_sample=False)[0]
+    assert list(views.chance_year) == [8] * len(views)
+    years = views[["year_closed_p10", "year_closed_p50", "year_closed_p90"]].fillna(NEVER)
+    assert (np.diff(years.to_numpy(int), axis=1) >= 0).all()
+    assert (years.year_closed_p10 < NEVER).any()
+    sooner = (years.year_closed_p50 <= 8).to_numpy()
+    assert (views.chance[sooner] >= 0.5).all()
+    assert (views.chance[~sooner] < 0.5).all()
+    if leaves == "opaque":
+        stand = stand_of(layers["plants"], years=20, table=table)
+        found = chance_of(lay_sight(layers), stand, Draws(200), threshold=0.3)
+        assert views.chance.to_numpy() == pytest.approx(found.chance(8))
+    none = trace_views(layers, plan=plan_with(chance_draws=0), table=table, second_sample=False)[0]
+    assert none[["chance", "chance_year", "year_closed_p50"]].isna().all(axis=None)

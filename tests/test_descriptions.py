@@ -80,12 +80,15 @@ def test_the_range_is_that_which_the_plan_holds(entry, side, limit, is_open):
     """The plan's own check takes the described end and refuses what lies beyond it."""
     beyond = limit - 1 if side == "low" else limit + 1
     beside = {"prices": {"1 m": 1.0}} if entry.key == "hand.budget" else {}
+    others = {"growth": {"years": 60}} if entry.key == "chance.year" else {}
 
     def fits(value) -> bool:
         section, name = entry.key.split(".")
         written = WRITTEN[entry.type].format(value) if entry.type in WRITTEN else value
         try:
-            check_plan({"layers": {"parcels": {"file": "a"}}, section: {name: written} | beside})
+            check_plan(
+                {"layers": {"parcels": {"file": "a"}}, section: {name: written} | beside} | others
+            )
         except InputError:
             return False
         return True

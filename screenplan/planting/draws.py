@@ -5,7 +5,8 @@
 The z of the height of a plant is put together of three normal numbers: one that all plants of the site
 share, one that all of its kind do, and its own; their parts of the variance are those measured. The width
 at a height has z of its own. How its spread is shared out was not measured: it is taken as that of the
-heights. The profile is one for a kind, because its range says how little is known of the kind.
+heights. The profile and the leaf density are one for a kind: the range of the one says how little is known of
+the kind, and how that of the other is shared out was not measured, so that it is not left to even out.
 
 Every plant has its numbers by its place, so that it draws the same ones whatever else is planted.
 """
@@ -92,23 +93,26 @@ class Drawn:
         Indices into `WIDTHS` and `PROFILES`.
     life : ndarray of int, (plants, draws)
         Course of the life, an index into `Lives`; plants that stand already live.
+    leaves : ndarray of int, (plants, draws)
+        Leaf density, an index into `HEIGHTS`.
     """
 
     height: np.ndarray
     width: np.ndarray
     profile: np.ndarray
     life: np.ndarray
+    leaves: np.ndarray
 
 
 def draw_plants(stand: Stand, draws: Draws) -> Drawn:
     """Draw figures and lives for the plants of a stand."""
     count, plants = draws.count, len(stand.points)
-    height = np.empty((plants, count), np.int16)
+    height, leaves = (np.empty((plants, count), np.int16) for _ in range(2))
     width, profile, life = (np.empty((plants, count), np.uint8) for _ in range(3))
     lives = draws.lives
     site = _normal(_numbers(draws, "site"), count)
     kinds = {
-        key: _normal(_numbers(draws, "kind", key), count, 3)
+        key: _normal(_numbers(draws, "kind", key), count, 4)
         for key in {start.species.key for start in stand.starts}
     }
     parts = [np.sqrt(shares_of(start.species)).astype(np.float32) for start in stand.starts]
@@ -120,9 +124,10 @@ def draw_plants(stand: Stand, draws: Draws) -> Drawn:
         height[plant] = _nearest(z[0], HEIGHT_STEP, len(HEIGHTS))
         width[plant] = _nearest(z[1], WIDTHS[1] - WIDTHS[0], len(WIDTHS))
         profile[plant] = _nearest(kind[2], TENTH, len(PROFILES))
+        leaves[plant] = _nearest(kind[3], HEIGHT_STEP, len(HEIGHTS))
         uniform = own.random(count, np.float32)
         life[plant] = 0 if stand.starts[start].stands else lives.drawn(uniform)
-    return Drawn(height, width, profile, life)
+    return Drawn(height, width, profile, life, leaves)
 
 
 def heights_of(stand: Stand) -> np.ndarray:

@@ -408,14 +408,18 @@ class Species:
             laws[0].exponent,
             (_within([law.widest_m for law in laws], width),) * 3,
         )
-        density = _beyond if min(self.leaf_density) > 0.0 else _between
         return replace(
             self,
             height_curve=figures,
             width_law=law,
             profile=self.profile and (_between(self.profile, profile),) * 3,
-            leaf_density=(density(self.leaf_density, leaves),) * 3,
+            leaf_density=(self.density_at(leaves),) * 3,
         )
+
+    def density_at(self, leaves: float) -> float:
+        """Give the leaf area density that lies so many standard deviations from the middle, m²/m³."""
+        law = _beyond if min(self.leaf_density) > 0.0 else _between
+        return law(self.leaf_density, leaves)
 
     def unclipped(self) -> Species:
         """Give the same species as it grows where nobody clips it."""

@@ -14,13 +14,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
 from numba import njit, prange
 
-from screenplan.planting.draws import Drawn, Draws, draw_plants, heights_of
+from screenplan.planting.draws import HEIGHTS, Drawn, Draws, draw_plants, heights_of
 from screenplan.planting.losses import GONE
 from screenplan.planting.maturity import MATURE_YEAR
 from screenplan.planting.stand import Stand
@@ -102,6 +103,12 @@ class Drawing:
     def count(self) -> int:
         """Number of draws."""
         return self.drawn.life.shape[1]
+
+    @cached_property
+    def density(self) -> np.ndarray:
+        """Leaf area density by start and by `HEIGHTS`, m²/m³."""
+        found = [[one.species.density_at(z) for z in HEIGHTS] for one in self.stand.starts]
+        return np.array(found, float).reshape(-1, len(HEIGHTS))
 
     def height(self, draw: int) -> np.ndarray:
         """Heights in one draw, metres, (plants, years); 0 where none stands."""
@@ -265,13 +272,13 @@ def closing_years(view: Incidence, drawing: Drawing, years: int, threshold: floa
         of, classes.which, classes.layer[of], step, drawn.height[plant], drawn.width[plant],
         drawn.profile[plant], drawn.life[plant], drawing.heights, drawing.ages,
     )  # fmt: skip
-    nested = bool(_nested(classes)[of].all())
+    nested = bool(nested_starts(classes)[of].all())
     most = (threshold + ROUNDING) * view.rays
     _close(years, view.turns, view.every, most, played, nested, view.simple, drawing.settled, found)
     return found
 
 
-def _nested(classes: Classes) -> np.ndarray:
+def nested_starts(classes: Classes) -> np.ndarray:
     """Tell for each start whether its crowns are nested, whatever is drawn."""
     parts = pairwise(classes.first)
     return np.array([classes.nested[first:end].all() for first, end in parts], bool)

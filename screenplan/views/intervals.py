@@ -28,7 +28,7 @@ from screenplan.planting.draws import PROFILES, WIDTHS, heights_of
 from screenplan.planting.growth import CrownLaw, crown_law
 from screenplan.planting.shapes import is_nested
 from screenplan.planting.stand import Stand
-from screenplan.views.compiled import called
+from screenplan.views.compiled import called, inner
 from screenplan.views.runs import UPRIGHT_M
 from screenplan.views.solids import (
     IN_ALL,
@@ -37,6 +37,7 @@ from screenplan.views.solids import (
     box_stretch,
     crown_lines,
     form_hit,
+    form_stretch,
     how_made,
     stacked_stretch,
 )
@@ -206,17 +207,7 @@ def incidence_of(origin, target, light, rays: int, stand: Stand, classes: Classe
     classes : Classes
         Those of the stand.
     """
-    feet = np.column_stack([stand.xy, stand.ground_m])
-    target = np.where(
-        np.hypot(*(target - origin)[:, :2].T)[:, None] < UPRIGHT_M * 10.0,
-        target + np.array([LEAN_M, 0.0, 0.0]),
-        target,
-    )
-    widest, tallest = _bounds(classes)
-    ray, plant, near = _pairs(
-        np.ascontiguousarray(origin, float), np.ascontiguousarray(target, float), feet,
-        np.ascontiguousarray(stand.way, float), widest[stand.start], tallest[stand.start],
-    )  # fmt: skip
+    ray, plant, near = near_pairs(origin, target, stand, classes)
     several = 1 if classes.nested.all() else MOST_TURNS
     most = int(np.diff(classes.first).max(initial=1))
     found = np.full((len(ray), most, several), np.inf)
@@ -225,6 +216,18 @@ def incidence_of(origin, target, light, rays: int, stand: Stand, classes: Classe
     every = float(np.sum(light))
     simple = not np.isfinite(found[:, :, 2:]).any()
     return Incidence(rays, every, _arrange(ray, plant, found, light, stand, classes), simple)
+
+
+def near_pairs(origin, target, stand: Stand, classes: Classes):
+    """Give the rays and plants that may meet, and how they pass each other, (pairs,) twice and (pairs, 8)."""
+    origin, target = np.asarray(origin, float), np.asarray(target, float)
+    upright = np.hypot(*(target - origin)[:, :2].T) < 10.0 * UPRIGHT_M
+    target = np.where(upright[:, None], target + np.array([LEAN_M, 0.0, 0.0]), target)
+    widest, tallest = _bounds(classes)
+    return _pairs(
+        np.ascontiguousarray(origin), target, np.column_stack([stand.xy, stand.ground_m]),
+        np.ascontiguousarray(stand.way, float), widest[stand.start], tallest[stand.start],
+    )  # fmt: skip
 
 
 def _bounds(classes: Classes) -> tuple[np.ndarray, np.ndarray]:
@@ -280,40 +283,88 @@ def _pairs(origin, target, feet, way, widest, tallest):
     return ray_of[:count], plant_of[:count], near[:count]
 
 
+@inner()
+def _size(crowns, k, height):
+    """Radius, half the width across and clear stem of class k of a plant of that height, as `CrownLaw.sizes`."""
+    law = crowns.law[k]
+    wide = min(law[0] * height ** law[1], law[2])
+    return 0.5 * wide, 0.5 * min(wide, law[3]), min(law[4] * height, law[5])
+
+
+@inner()
+def _is_beside(pair, boxed, height, r, across, c):
+    """Tell that a ray passes beside, above or below a crown, without looking closer."""
+    far = np.hypot(r, across) if boxed else r
+    lean = abs(pair[SLOPE]) * far
+    foot = pair[FOOT]
+    beside = abs(pair[ACROSS]) >= far or foot + lean <= c or foot - lean >= height
+    return beside or height - c <= 0.0 or r <= 0.0 or across <= 0.0
+
+
+@inner()
+def _box_at(pair, height, r, across, c):
+    """Stretch of a ray in a box, from where the stem is passed; (1, 0) for none."""
+    side, cu, cv = pair[ACROSS], pair[TO_ROW], pair[FROM_ROW]
+    return box_stretch(
+        -side * cv, side * cu, pair[FOOT], cu, cv, pair[SLOPE], -pair[ALONG],
+        pair[REACH] - pair[ALONG], height, c, r, across,
+    )  # fmt: skip
+
+
+@inner()
+def _stack_at(pair, crowns, k, height, r, c):
+    """Stretch of a ray in a stacked crown, from where the stem is passed; (1, 0) for none."""
+    return stacked_stretch(
+        pair[ACROSS] * pair[ACROSS], pair[FOOT], pair[SLOPE], pair[PER_SLOPE], -pair[ALONG],
+        pair[REACH] - pair[ALONG], height, c, 0.5 * r * r / (height - c), -r * r, crowns.lines[k],
+        crowns.made[k] == IN_ALL,
+    )  # fmt: skip
+
+
 @called()
 def meets_at(pair, crowns, k, height):
     """Tell whether a ray meets the crown of class k of a plant of that height."""
-    law = crowns.law[k]
-    wide = min(law[0] * height ** law[1], law[2])
-    r, across = 0.5 * wide, 0.5 * min(wide, law[3])
-    c = min(law[4] * height, law[5])
-    depth = height - c
-    if depth <= 0.0 or r <= 0.0 or across <= 0.0:
+    r, across, c = _size(crowns, k, height)
+    if _is_beside(pair, crowns.boxed[k], height, r, across, c):
         return False
-    side, foot, slope, per_slope = pair[ACROSS], pair[FOOT], pair[SLOPE], pair[PER_SLOPE]
-    far = np.hypot(r, across) if crowns.boxed[k] else r
-    lean = abs(slope) * far
-    if abs(side) >= far or foot + lean <= c or foot - lean >= height:
-        return False
-    s0, s1 = -pair[ALONG], pair[REACH] - pair[ALONG]
     if crowns.boxed[k]:
-        cu, cv = pair[TO_ROW], pair[FROM_ROW]
-        one, two = box_stretch(
-            -side * cv, side * cu, foot, cu, cv, slope, s0, s1, height, c, r, across
-        )
+        one, two = _box_at(pair, height, r, across, c)
         return one < two
     if crowns.made[k] != SOLID:
-        one, two = stacked_stretch(
-            side * side, foot, slope, per_slope, s0, s1, height, c, 0.5 * r * r / depth, -r * r,
-            crowns.lines[k], crowns.made[k] == IN_ALL,
-        )  # fmt: skip
+        one, two = _stack_at(pair, crowns, k, height, r, c)
         return one < two
-    a, b, d = crowns.square[k, 0], crowns.square[k, 1], crowns.square[k, 2]
-    share = r / depth
+    f, l, n = _form(crowns.square[k], r, height - c)  # noqa: E741
+    side, along = pair[ACROSS], pair[ALONG]
     return form_hit(
-        1.0, 0.0, side * side, foot, slope, per_slope, s0, s1, height, c, -d * share * share,
-        0.5 * b * r * share, -a * r * r,
+        1.0, 0.0, side * side, pair[FOOT], pair[SLOPE], pair[PER_SLOPE], -along, pair[REACH] - along,
+        height, c, f, l, n,
     )  # fmt: skip
+
+
+@called()
+def stretch_at(pair, crowns, k, height):
+    """Stretch of a ray in the crown of class k of a plant of that height, metres in plan from where the stem is passed; (1, 0) for none."""
+    r, across, c = _size(crowns, k, height)
+    if _is_beside(pair, crowns.boxed[k], height, r, across, c):
+        return 1.0, 0.0
+    if crowns.boxed[k]:
+        return _box_at(pair, height, r, across, c)
+    if crowns.made[k] != SOLID:
+        return _stack_at(pair, crowns, k, height, r, c)
+    f, l, n = _form(crowns.square[k], r, height - c)  # noqa: E741
+    side, along, slope, reach = pair[ACROSS], pair[ALONG], pair[SLOPE], pair[REACH]
+    one, two = form_stretch(
+        reach * reach, -along * reach, side * side + along * along, pair[FOOT] - along * slope,
+        slope * reach, height, c, f, l, n,
+    )  # fmt: skip
+    return (one * reach - along, two * reach - along) if one < two else (1.0, 0.0)
+
+
+@inner()
+def _form(square, r, depth):
+    """Give the numbers f, l, n of `CrownShape.surface`."""
+    share = r / depth
+    return -square[2] * share * share, 0.5 * square[1] * r * share, -square[0] * r * r
 
 
 @called()

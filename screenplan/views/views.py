@@ -21,6 +21,7 @@ from screenplan.site.shaping import column_or
 from screenplan.site.terrain import Terrain
 from screenplan.views.accuracy import other_grounds, sampling_error
 from screenplan.views.chance import Drawing, closing_years, drawing_of, view_of
+from screenplan.views.dimmed import dimmed_years, dimming_of
 from screenplan.views.grown import crowns_of, runs_of, stand_in_year, years_to_rest
 from screenplan.views.holes import find_holes
 from screenplan.views.obstacles import ground_grid
@@ -131,7 +132,7 @@ def trace_views(
             )  # fmt: skip
         closing = None
         if drawing is not None and timeline.rays:
-            closing = _closing(look, sight, kept_rays, drawing, years, threshold)
+            closing = _closing(look, sight, kept_rays, drawing, plan)
         differences = [other[number].differs_from(timeline) for other in others]
         views.append(
             View(
@@ -182,14 +183,16 @@ def _on_other_ground(ground, sight: Sight, stand: Stand, scene: Scene) -> list[T
 
 def _drawing(stand: Stand, plan: Options) -> Drawing | None:
     """Draw the plants; None if nothing is drawn."""
-    if not plan.chance.draws or plan.views.leaves == "translucent":
+    if not plan.chance.draws:
         return None
     draws = Draws(plan.chance.draws, plan.chance.seed, plan.growth.losses, plan.growth.replaced)
     return drawing_of(stand, draws)
 
 
-def _closing(look: Look, sight: Sight, portions, drawing: Drawing, years, threshold) -> np.ndarray:
+def _closing(look: Look, sight: Sight, portions, drawing: Drawing, plan: Options) -> np.ndarray:
     """Years in which a view closes, by draw; of a view of very many rays an even choice of them."""
+    years, threshold = plan.growth.years, plan.views.threshold
+    translucent = plan.views.leaves == "translucent"
     if portions is None:
         step = -(-len(look.eyes) * len(look.heads) // PORTION)
         origin, target = rays_through(look.opening, look.eyes, look.heads[::step])
@@ -199,6 +202,8 @@ def _closing(look: Look, sight: Sight, portions, drawing: Drawing, years, thresh
             np.concatenate([getattr(portion, name) for portion in portions])
             for name in ("origin", "target", "light")
         )
+    if translucent:
+        return dimmed_years(dimming_of(origin, target, light, drawing), drawing, years, threshold)
     return closing_years(view_of(origin, target, light, drawing), drawing, years, threshold)
 
 
