@@ -131,6 +131,10 @@ class Options(Section):
         asked = (self.chance.year, self.goal.closed_by, USUAL_CHANCE_YEAR)
         return min(next(year for year in asked if year is not None), self.growth.years)
 
+    def without_draws(self) -> Self:
+        """Give the same plan with nothing drawn, for steps that follow views for their typical years alone."""
+        return self.model_copy(update={"chance": Chance(draws=0)})
+
     def about(self, parcel_id: str | None = None, point: tuple[float, float] | None = None) -> Self:
         """Give the same plan for another subject; with neither, this one."""
         if parcel_id is None and point is None:

@@ -55,8 +55,9 @@ def tell_own_years(
     if not has_rows(own) or planted.isdisjoint(own["species"].astype(str)):
         return table_of(OWN_YEARS, [])
     views, *_ = trace_views(
-        layers, plan=plan, terrain=terrain, table=usual, kept=kept, second_sample=False
-    )
+        layers, plan=plan.without_draws(), terrain=terrain, table=usual, kept=kept,
+        second_sample=False,
+    )  # fmt: skip
     closure = close_rows(
         layers["plants"], layers["planting_lines"], layers.get("plantable_zone"),
         layers.get("needed_height"), plan=plan, table=usual,
