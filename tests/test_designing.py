@@ -8,10 +8,15 @@ from parcel_kit import layer
 from shapely.geometry import Point, box
 from test_views import windows
 
+import screenplan
 from screenplan.contracts.tables import notes_of
 from screenplan.design import rounds
 from screenplan.design.designing import design_year, limits_of
 from screenplan.ground.errors import InputError, NobodyLooksError, NoRoomError
+from screenplan.plan import read_plan
+from screenplan.planting.judging import judge_stems
+from screenplan.running.inputs import read_inputs
+from screenplan.running.pipeline import rehearse_plan, run_plan, steps_for
 from screenplan.views.views import trace_views
 
 #: Views of the site by hand: each window sees the place opposite.
@@ -83,6 +88,7 @@ def test_a_budget_buys_what_closes_most():
     (left,) = made["design_views"].loc[~made["design_views"]["closed"]].itertuples()
     assert (left.view_id, left.cause) == ("w0 to p0", "limits")
     assert "the budget is 60" in left.says
+    assert "at least 1 stays open whatever is planted for as much" in found.proof
     assert "Plants for about 30 would close it alone" in left.says
 
 
@@ -251,3 +257,67 @@ def test_the_year_and_the_limits_are_those_of_the_plan():
     asked = limits_of(plan_with(goal_share=0.4, health_most_of_one_species=0.6))
     assert (asked.share, asked.most_of_kind, asked.most_of_genus) == (0.4, 0.6, 1.0)
     assert asked.budget == np.inf
+
+
+@pytest.fixture(scope="module")
+def run():
+    """The sample site, designed among the two species that its plan names."""
+    settings = ["design.wanted=true", "design.seconds=1.0"]
+    only = ["plants", "views", "design_views", "needed_years", "closure"]
+    return run_plan(screenplan.sample_plan(), settings=settings, only=only)
+
+
+def test_a_run_goes_on_with_what_was_chosen(run):
+    layers = run.layers
+    told = layers["design_views"].set_index("view_id")
+    views = layers["views"].set_index("view_id").loc[told.index]
+    assert ((views["year_closed"] <= 10).fillna(False) == told["closed"]).all()
+    assert only(layers["design"]).closed_share >= 0.4  # the goal of the sample's plan
+    assert set(layers["closure"]["line_id"]) == set(layers["plants"]["line_id"])
+    kinds = ", ".join(dict.fromkeys(layers["plants"]["species"]))
+    planned = layers["needed_years"]
+    assert set(planned.loc[planned["planned"].astype(bool), "species"]) == {kinds}
+    # Of the plan as it was written nothing is changed.
+    assert run.plan.plants.species == ("juniperus_virginiana", "ilex_vomitoria")
+
+
+def test_each_kind_keeps_to_the_zones_of_its_own(run):
+    layers = run.layers
+    zones = layers["no_plant_zones"]
+    assert len(set(layers["plants"]["species"])) == 2
+    assert set(zones["species"]) == set(layers["plants"]["species"])
+    (found,) = judge_stems(layers["plants"], zones, layers["parcels"])
+    assert found.result == "passes"
+    # Not by the zones of the other: those of the wider one hold more ground.
+    (strict, *_) = judge_stems(
+        layers["plants"].assign(species=""), zones.assign(species=None), layers["parcels"]
+    )
+    areas = zones.groupby("species").geometry.apply(lambda shapes: shapes.union_all().area)
+    assert (strict.result == "passes") == (
+        areas.max() - areas.min() < 1e-6
+    ) or strict.result == "fails"
+
+
+def test_a_check_of_the_plan_refuses_what_a_run_would():
+    settings = ["design.wanted=true"]
+    plan, folder = read_plan(screenplan.sample_plan(), settings)
+    site_read = read_inputs(plan, folder)
+    rehearse_plan(plan, folder, site_read)
+    plan, folder = read_plan(screenplan.sample_plan(), [*settings, "design.budget=100.0"])
+    with pytest.raises(InputError, match="the budget of 100 does not buy 3 plants"):
+        rehearse_plan(plan, folder, site_read)
+
+
+def test_alternatives_are_not_compared_with_a_design():
+    settings = ["design.wanted=true", "alternatives.rows=[2]"]
+    with pytest.raises(
+        InputError, match="alternatives are compared with the rows that a plan says"
+    ):
+        run_plan(screenplan.sample_plan(), settings=settings, only=["sides"])
+
+
+def test_rows_are_as_the_plan_says_unless_a_design_is_wanted():
+    assert "design" not in [step.name for step in steps_for(())]
+    designed = [step.name for step in steps_for((), designs=True)]
+    assert not {"zones", "lines", "room", "plants"} & set(designed)
+    assert designed.index("design") < designed.index("needed")

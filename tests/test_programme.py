@@ -64,6 +64,23 @@ def test_the_bound_is_below_whatever_keeps_to_the_limits(seed, name, more):
             assert bound <= counts(choice, limits, planted) + SAME
 
 
+@pytest.mark.parametrize("seed", range(6))
+def test_what_is_made_plainly_keeps_to_the_shares_of_kinds(seed):
+    choice = made_up(seed, plants=40, rays=60, views=6, kinds=3)
+    limits = Limits(least_run=2, most_of_kind=0.5, open_price=200.0)
+    planted = plant_greedily(choice, limits)
+    assert not breaks_of(choice, limits, planted)
+    # Less than the plants' own price would be nothing planted at all.
+    none = np.zeros(len(planted), bool)
+    free = plant_greedily(choice, replace(limits, most_of_kind=1.0))
+    assert planted.any() == free.any()
+    assert counts(choice, limits, planted) <= counts(choice, limits, none)
+    assert (
+        choice.weight[choice.closed(planted)].sum()
+        >= 0.5 * choice.weight[choice.closed(free)].sum()
+    )
+
+
 def test_what_is_best_by_hand():
     # By hand: rays 0 to 4 fall between five plants, a plant stops the two beside it. Three neighbours
     # in the middle stop all but the outer rays; two of six may stay open.
@@ -111,6 +128,7 @@ def test_a_view_that_nothing_closes_is_left_open_and_the_others_are_closed():
     assert found.open_weight == 1.0
     assert found.proven
     assert found.least_cost(50.0) == pytest.approx(3.0)
+    assert found.least_open(50.0) == pytest.approx(1.0)
 
 
 @pytest.mark.parametrize("seed", range(6))
@@ -157,6 +175,19 @@ def test_out_of_time_the_greedy_planting_stands_with_its_gap():
     assert found.planted.tolist() == plant_greedily(choice, limits).tolist()
     assert found.bound <= found.counts
     assert 0.0 <= found.gap(limits.open_price) <= 1.0
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_least_cost_and_least_open_hold_for_all(seed):
+    choice, limits = made_up(seed), Limits(least_run=2, open_price=6.0)
+    for seconds in (0.0, 10.0):
+        found = find_planting(choice, limits, seconds=seconds)
+        least, least_open = found.least_cost(6.0), found.least_open(6.0)
+        for planted in every_planting(choice, limits):
+            if open_weight(choice, limits, planted) <= found.open_weight + SAME:
+                assert choice.cost(planted) >= least - SAME
+            if choice.cost(planted) <= found.cost + SAME:
+                assert open_weight(choice, limits, planted) >= least_open - SAME
 
 
 def test_a_known_planting_is_never_made_worse():

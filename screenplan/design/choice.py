@@ -137,6 +137,20 @@ def runs_in(stretch: np.ndarray, planted) -> list[np.ndarray]:
     return np.split(chosen, np.flatnonzero(breaks) + 1) if len(chosen) else []
 
 
+def over_share(choice: Choice, limits: Limits, planted) -> float:
+    """Plants by which some kind or genus has more than its share; 0 or less if none has."""
+    chosen = np.flatnonzero(planted)
+    if not len(chosen):
+        return 0.0
+    return max(
+        float(np.bincount(of[chosen]).max()) - share * len(chosen)
+        for of, share in (
+            (choice.kind, limits.most_of_kind),
+            (choice.genus, limits.most_of_genus),
+        )
+    )
+
+
 def breaks_of(choice: Choice, limits: Limits, planted) -> list[str]:
     """Name the limits that a planting breaks; an empty list if it keeps to all."""
     chosen = np.flatnonzero(planted)
@@ -147,12 +161,8 @@ def breaks_of(choice: Choice, limits: Limits, planted) -> list[str]:
         broken.append("least run")
     if len(np.unique(choice.kind[chosen])) > limits.most_kinds:
         broken.append("kinds")
-    for name, of, share in (
-        ("share of a kind", choice.kind, limits.most_of_kind),
-        ("share of a genus", choice.genus, limits.most_of_genus),
-    ):
-        if len(chosen) and np.bincount(of[chosen]).max() > share * len(chosen) + SLACK:
-            broken.append(name)
+    if over_share(choice, limits, planted) > SLACK:
+        broken.append("share of a kind or genus")
     stands = np.zeros(len(choice.price), bool)
     stands[chosen] = True
     if any(stands[spot].sum() > 1 for spot in choice.exclusive):

@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.sparse import csr_array, diags_array
 
-from screenplan.design.choice import SLACK, Choice, Limits, breaks_of, counts, runs_in
+from screenplan.design.choice import SLACK, Choice, Limits, breaks_of, counts, over_share, runs_in
 
 #: A plant without a price still counts so much of the mean price when gains are compared.
 LEAST_PRICE_SHARE = 1e-6
@@ -35,7 +35,7 @@ def plant_greedily(choice: Choice, limits: Limits) -> np.ndarray:
     ]
     best = none
     for one in tries:
-        found = _thin(choice, limits, one)
+        found = _balance(choice, limits, _thin(choice, limits, one))
         if not breaks_of(choice, limits, found) and (
             counts(choice, limits, found) < counts(choice, limits, best) - SLACK
         ):
@@ -80,7 +80,7 @@ def _grow(choice: Choice, limits: Limits, allowed: np.ndarray) -> np.ndarray:
         value = np.where(left > SLACK, choice.weight / np.maximum(choice.need, SLACK), 0.0)
         new_light = csr_array(choice.light @ diags_array((~met).astype(float)))
         fits = ~blocked & ~planted
-        fits &= _kind_may(choice, limits, planted)
+        fits &= _kind_may(choice, limits, planted) & _share_may(choice, limits, planted)
         ends = fits & _beside(choice, planted)
         gains = np.zeros(len(starts) + plants)
         prices = np.concatenate([choice.price[windows].sum(axis=1), choice.price])
@@ -121,6 +121,7 @@ def _thin(choice: Choice, limits: Limits, planted: np.ndarray) -> np.ndarray:
     many = np.asarray(stops[planted].sum(axis=0)).ravel()
     stopped = choice.light @ (many > 0).astype(float)
     asked = limits.share * choice.weight.sum()
+    shared = min(limits.most_of_kind, limits.most_of_genus) < 1.0
     over = choice.cost(planted) > limits.budget
 
     def open_weight(light):
@@ -135,6 +136,11 @@ def _thin(choice: Choice, limits: Limits, planted: np.ndarray) -> np.ndarray:
         ):
             if not _may_go(choice, limits, planted, gone):
                 continue
+            if shared:
+                left = planted.copy()
+                left[gone] = False
+                if over_share(choice, limits, left) > max(over_share(choice, limits, planted), 0.0):
+                    continue
             fewer = many - np.asarray(stops[gone].sum(axis=0)).ravel()
             opened = np.flatnonzero((many > 0) & (fewer == 0))
             light = stopped - choice.light[:, opened].sum(axis=1) if len(opened) else stopped
@@ -171,6 +177,49 @@ def _removable(choice: Choice, limits: Limits, planted):
         yield run
         if len(run) > limits.least_run:
             yield from (run[k : k + 1] for k in range(len(run)))
+
+
+def _balance(choice: Choice, limits: Limits, planted: np.ndarray) -> np.ndarray:
+    """Add plants of other kinds, the cheapest that fit, until none has more than its share."""
+    planted = planted.copy()
+    spots = _spots_of(choice)
+    blocked = np.zeros(len(planted), bool)
+    for plant in np.flatnonzero(planted):
+        for spot in spots[plant]:
+            blocked[spot] = True
+    starts = _starts(choice, limits.least_run)
+    windows = starts[:, None] + np.arange(limits.least_run)
+    over = over_share(choice, limits, planted)
+    while over > SLACK:
+        fits = ~blocked & ~planted & _kind_may(choice, limits, planted)
+        more = [windows[k] for k in np.flatnonzero(fits[windows].all(axis=1))]
+        more += [np.array([k]) for k in np.flatnonzero(fits & _beside(choice, planted))]
+        best = None
+        for new in sorted(more, key=lambda some: choice.price[some].sum()):
+            larger = planted.copy()
+            larger[new] = True
+            less = over_share(choice, limits, larger)
+            if less < over - SLACK:
+                best, over = new, less
+                break
+        if best is None:
+            return planted
+        planted[best] = True
+        for plant in best:
+            for spot in spots[plant]:
+                blocked[spot] = True
+    return planted
+
+
+def _share_may(choice: Choice, limits: Limits, planted) -> np.ndarray:
+    """Tell which plants may be set by the shares, with room for a run by which to begin."""
+    may = np.ones(len(planted), bool)
+    room = planted.sum() + 2 * limits.least_run
+    for of, share in ((choice.kind, limits.most_of_kind), (choice.genus, limits.most_of_genus)):
+        if share < 1.0:
+            many = np.bincount(of[planted], minlength=int(of.max()) + 1)
+            may &= many[of] + limits.least_run <= share * room
+    return may
 
 
 def _starts(choice: Choice, least: int) -> np.ndarray:

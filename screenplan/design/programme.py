@@ -69,6 +69,10 @@ class Solution:
         """Least that a planting costs which leaves no more weight open, by the bound."""
         return min(max(self.bound - open_price * self.open_weight, 0.0), self.cost)
 
+    def least_open(self, open_price: float) -> float:
+        """Least weight that stays open of whatever costs no more, by the bound."""
+        return min(max((self.bound - self.cost) / open_price, 0.0), self.open_weight)
+
     def gap(self, open_price: float) -> float:
         """Share of the cost that might be saved with no more weight open, by the bound."""
         least = self.least_cost(open_price)

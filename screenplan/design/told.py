@@ -77,6 +77,7 @@ def _cost(offer: Offer, cost: float) -> str:
 
 def _proof(pool: Pool, chosen: Chosen, offer: Offer, least: float, gap: float) -> str:
     """Say what exactly is proven, and of what."""
+    solution = chosen.solution
     word = "costs" if offer.priced else "weighs"
     among = (
         f"Among {len(pool.candidates.table)} candidates (these kinds, sizes, spacings and lines) and by "
@@ -90,6 +91,14 @@ def _proof(pool: Pool, chosen: Chosen, offer: Offer, least: float, gap: float) -
             "might be saved"
         )
     else:
-        proven = f"The solver found no bound in its time: it is not known how much might be saved. {among} this is the best that was found"
+        proven = f"The solver found no bound of the cost in its time: it is not known how much might be saved. {among} this is the best that was found"
+    open_least = solution.least_open(chosen.open_price)
+    if solution.open_weight > 1e-9:
+        # Rounded towards what is less to say.
+        at_least = math.floor(10.0 * open_least + 1e-6) / 10.0
+        proven += (
+            f"; of the weight {solution.open_weight:.4g} that stays open below the asked share, at least {at_least:g} stays "
+            "open whatever is planted for as much"
+        )
     checked = "every view was then traced with all rays"
     return f"{proven}; {checked}. The proof is of the programme, not of how plants will grow"
