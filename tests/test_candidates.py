@@ -156,3 +156,9 @@ def test_a_plant_is_kept_where_a_run_may_need_it():
     kept = useful_plants(csr_array(stops), np.array([0] * 6 + [1] * 3), 3)
     # By hand: two to either side, within the stretch.
     assert np.flatnonzero(kept).tolist() == [2, 3, 4, 5]
+    stops[0] = True
+    # The one between 1 and 3 is no gap of two, and stays.
+    kept = useful_plants(csr_array(stops), np.array([0] * 6 + [1] * 3), 2, 2)
+    assert np.flatnonzero(kept).tolist() == [0, 1, 2, 3, 4, 5]
+    kept = useful_plants(csr_array(stops), np.array([0] * 6 + [1] * 3), 2, 1)
+    assert np.flatnonzero(kept).tolist() == [0, 1, 3, 4, 5]

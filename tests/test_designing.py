@@ -112,6 +112,16 @@ def test_a_longer_least_run_is_kept_to():
     assert sizes.tolist() == [5, 5, 5]
 
 
+def test_no_gap_is_narrower_than_asked():
+    # By hand: stems stand at whole metres. Of two openings 9 m apart each needs the plant before it and two
+    # beside that, so that eight stations may be left free; where nine must be, the row goes through.
+    layers, aslant = site(at=(-9.0, 0.0)), {"w0 to p1": 0.0, "w1 to p0": 0.0}
+    wide = design(layers, design_weights=aslant, design_least_gap=8)["plants"]
+    assert (len(wide), wide["line_id"].nunique()) == (6, 2)
+    through = design(layers, design_weights=aslant, design_least_gap=9)["plants"]
+    assert (len(through), through["line_id"].nunique()) == (10, 1)
+
+
 def test_dearer_kinds_are_left_for_cheaper_ones_and_no_more_kinds_stand_than_are_asked():
     prices = {"plant column": 10.0, "plant other": 9.0}
     kinds = ["column", "other"]

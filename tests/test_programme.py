@@ -21,6 +21,8 @@ LIMITS = {
     "runs of three": Limits(least_run=3, open_price=30.0),
     "runs of one": Limits(least_run=1, open_price=30.0),
     "runs of two, cheap views": Limits(least_run=2, open_price=2.0),
+    "gaps of two": Limits(least_run=1, least_gap=2, open_price=30.0),
+    "gaps of three": Limits(least_run=2, least_gap=3, open_price=30.0),
     "a budget": Limits(least_run=2, budget=7.0, open_price=30.0),
     "one kind": Limits(least_run=2, most_kinds=1, open_price=30.0),
     "most of a genus": Limits(least_run=1, most_of_genus=0.6, open_price=30.0),
@@ -32,7 +34,7 @@ LIMITS = {
 @pytest.mark.evidence(
     part="Design",
     kind="every case",
-    against="every subset of 10 plants, by eight sets of limits",
+    against="every subset of 10 plants, by ten sets of limits",
     source="enumeration",
     status="run",
     tolerance=f"{SAME:g} of a price unit",
@@ -212,6 +214,8 @@ def test_runs_are_neighbours_of_one_stretch():
     assert [run.tolist() for run in runs_in(choice.stretch, planted)] == [[0, 1, 2], [3], [5]]
     assert breaks_of(choice, Limits(), planted) == ["least run"]
     assert breaks_of(choice, Limits(budget=2.0, least_run=1), planted) == ["budget"]
+    # One station is free between the fourth and the last, and none counts between two stretches.
+    assert breaks_of(choice, Limits(least_run=1, least_gap=2), planted) == ["least gap"]
 
 
 @pytest.mark.parametrize("name", ["price", "weight", "need"])

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from scipy.sparse import csr_array
@@ -106,6 +107,8 @@ class Limits:
         Greatest share of the plants that may be of one kind, and of one genus; 1 for any.
     least_run : int
         Plants that stand side by side at least.
+    least_gap : int
+        Stations that are left free between two runs of one stretch at least.
     open_price : float
         What weight 1 that stays open below the asked share counts.
     """
@@ -116,6 +119,7 @@ class Limits:
     most_of_kind: float = 1.0
     most_of_genus: float = 1.0
     least_run: int = 3
+    least_gap: int = 1
     open_price: float = 1.0
 
 
@@ -135,6 +139,18 @@ def runs_in(stretch: np.ndarray, planted) -> list[np.ndarray]:
     chosen = np.flatnonzero(planted)
     breaks = (np.diff(chosen) > 1) | (np.diff(stretch[chosen]) != 0)
     return np.split(chosen, np.flatnonzero(breaks) + 1) if len(chosen) else []
+
+
+def narrow_gaps(
+    stretch: np.ndarray, planted, least_gap: int
+) -> list[tuple[np.ndarray, np.ndarray]]:
+    """Give the pairs of neighbouring runs of one stretch between which too few stations are free."""
+    runs = runs_in(stretch, planted)
+    return [
+        (one, other)
+        for one, other in pairwise(runs)
+        if stretch[one[-1]] == stretch[other[0]] and other[0] - one[-1] - 1 < least_gap
+    ]
 
 
 def over_share(choice: Choice, limits: Limits, planted) -> float:
@@ -159,6 +175,8 @@ def breaks_of(choice: Choice, limits: Limits, planted) -> list[str]:
         broken.append("budget")
     if any(len(run) < limits.least_run for run in runs_in(choice.stretch, planted)):
         broken.append("least run")
+    if narrow_gaps(choice.stretch, planted, limits.least_gap):
+        broken.append("least gap")
     if len(np.unique(choice.kind[chosen])) > limits.most_kinds:
         broken.append("kinds")
     if over_share(choice, limits, planted) > SLACK:

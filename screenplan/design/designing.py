@@ -194,6 +194,7 @@ def limits_of(plan: Options) -> Limits:
         most_of_kind=_or_all(plan.health.most_of_one_species),
         most_of_genus=_or_all(plan.health.most_of_one_genus),
         least_run=plan.design.least_run,
+        least_gap=plan.design.least_gap,
     )
 
 

@@ -8,7 +8,16 @@ from __future__ import annotations
 import numpy as np
 from scipy.sparse import csr_array, diags_array
 
-from screenplan.design.choice import SLACK, Choice, Limits, breaks_of, counts, over_share, runs_in
+from screenplan.design.choice import (
+    SLACK,
+    Choice,
+    Limits,
+    breaks_of,
+    counts,
+    narrow_gaps,
+    over_share,
+    runs_in,
+)
 
 #: A plant without a price still counts so much of the mean price when gains are compared.
 LEAST_PRICE_SHARE = 1e-6
@@ -35,7 +44,8 @@ def plant_greedily(choice: Choice, limits: Limits) -> np.ndarray:
     ]
     best = none
     for one in tries:
-        found = _balance(choice, limits, _thin(choice, limits, one))
+        found = _mend_gaps(choice, limits, one)
+        found = _balance(choice, limits, _thin(choice, limits, found))
         if not breaks_of(choice, limits, found) and (
             counts(choice, limits, found) < counts(choice, limits, best) - SLACK
         ):
@@ -172,11 +182,14 @@ def _may_go(choice: Choice, limits: Limits, planted, gone) -> bool:
 
 
 def _removable(choice: Choice, limits: Limits, planted):
-    """Give runs, their ends, and plants within them."""
+    """Give runs, their ends, and as many plants within them as make a gap."""
+    gap = max(limits.least_gap, 1)
     for run in runs_in(choice.stretch, planted):
         yield run
         if len(run) > limits.least_run:
-            yield from (run[k : k + 1] for k in range(len(run)))
+            yield run[:1]
+            yield run[-1:]
+            yield from (run[k : k + gap] for k in range(1, len(run) - gap))
 
 
 def _balance(choice: Choice, limits: Limits, planted: np.ndarray) -> np.ndarray:
@@ -199,7 +212,7 @@ def _balance(choice: Choice, limits: Limits, planted: np.ndarray) -> np.ndarray:
             larger = planted.copy()
             larger[new] = True
             less = over_share(choice, limits, larger)
-            if less < over - SLACK:
+            if less < over - SLACK and not narrow_gaps(choice.stretch, larger, limits.least_gap):
                 best, over = new, less
                 break
         if best is None:
@@ -208,6 +221,21 @@ def _balance(choice: Choice, limits: Limits, planted: np.ndarray) -> np.ndarray:
         for plant in best:
             for spot in spots[plant]:
                 blocked[spot] = True
+    return planted
+
+
+def _mend_gaps(choice: Choice, limits: Limits, planted: np.ndarray) -> np.ndarray:
+    """Fill gaps that are too narrow, or take the shorter run beside one where no plant may stand."""
+    planted = planted.copy()
+    spots = _spots_of(choice)
+    while narrow := narrow_gaps(choice.stretch, planted, limits.least_gap):
+        one, other = narrow[0]
+        between = np.arange(one[-1] + 1, other[0])
+        free = all(not planted[spot].any() for plant in between for spot in spots[plant])
+        if free and choice.cost(planted) + choice.price[between].sum() <= limits.budget:
+            planted[between] = True
+        else:
+            planted[min(one, other, key=len)] = False
     return planted
 
 

@@ -238,6 +238,15 @@ def programme_of(choice: Choice, limits: Limits, most_open: float = math.inf):
         back = csr_array(before @ back)
         within = within + back
     rows.add(-np.inf, 0.0, x=-one, s=within)
+    if limits.least_gap > 1:
+        # No run starts within so many stations after a plant that stands.
+        starts, back = one.copy(), one
+        for _ in range(limits.least_gap - 1):
+            back = csr_array(before @ back)
+            starts = starts + back
+        last = csr_array(before @ back)
+        whole = np.flatnonzero(np.diff(last.indptr))
+        rows.add(-np.inf, 1.0, x=last[whole], s=csr_array(starts)[whole])
     if choice.exclusive:
         rows.add(-np.inf, 1.0, x=_members(choice.exclusive, plants))
     rows.add(-np.inf, 0.0, x=-csr_array(choice.stops.T).astype(float), z=eye_array(groups))

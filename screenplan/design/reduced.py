@@ -7,13 +7,16 @@ from dataclasses import replace
 import numpy as np
 from scipy.sparse import csr_array
 
-from screenplan.design.choice import Choice
+from screenplan.design.choice import Choice, runs_in
 
 
-def useful_plants(stops: csr_array, stretch: np.ndarray, least_run: int) -> np.ndarray:
+def useful_plants(
+    stops: csr_array, stretch: np.ndarray, least_run: int, least_gap: int = 1
+) -> np.ndarray:
     """Tell which plants stop something or may fill up a least run beside one that does, (plants,).
 
-    A plant farther from every useful one than a least run is long is never worth its price.
+    A plant farther from every useful one than a least run is long is never worth its price. What is left out
+    between two is at least as long as a gap must be, so that runs to either side are far enough apart.
 
     Examples
     --------
@@ -27,6 +30,15 @@ def useful_plants(stops: csr_array, stretch: np.ndarray, least_run: int) -> np.n
         same = stretch[step:] == stretch[:-step]
         kept[step:] |= useful[:-step] & same
         kept[:-step] |= useful[step:] & same
+    gone = runs_in(stretch, ~kept)
+    for run in gone:
+        inside = (
+            run[0] > 0
+            and run[-1] + 1 < len(stretch)
+            and stretch[run[0] - 1] == stretch[run[0]] == stretch[run[-1] + 1]
+        )
+        if inside and len(run) < least_gap:
+            kept[run] = True
     return kept
 
 

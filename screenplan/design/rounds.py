@@ -189,7 +189,7 @@ def _rank(found: Chosen, pool: Pool) -> tuple[float, float]:
 
 def _find(choice: Choice, limits: Limits, seconds: float, start) -> tuple[np.ndarray, Solution]:
     """Solve without the plants that are of no use."""
-    kept = useful_plants(choice.stops, choice.stretch, limits.least_run)
+    kept = useful_plants(choice.stops, choice.stretch, limits.least_run, limits.least_gap)
     solution = find_planting(
         without(choice, kept), limits, seconds=seconds, start=None if start is None else start[kept]
     )

@@ -51,6 +51,12 @@ class Design(Section):
     least_run: int = Field(
         3, ge=1, le=100, description="Plants of one kind that stand side by side at least"
     )
+    least_gap: int = Field(
+        3,
+        ge=1,
+        le=100,
+        description="Stations that are left free between two runs of a row at least: a narrower gap looks as if plants had died",
+    )
     inner: bool = Field(
         True,
         description="Choose among lines beside the private places too, not along the sides only",
