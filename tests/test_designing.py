@@ -225,6 +225,7 @@ def test_lines_beside_a_place_are_planted_where_the_sides_cannot_be():
     [
         ({"design_budget": 25.0}, "does not buy 3 plants, the least run", "design.budget"),
         ({"design_budget": 25.0, "cost_prices": {}}, "a budget is given, but no price", "design.budget"),
+        ({"hand_budget": 25.0, "hand_prices": {"0.9 m": 9.0}}, "the cheapest cost 30", "hand.budget"),
         ({"design_year": 13}, "year 13 is after the last one that is looked at, growth.years = 12", "design.year"),
         ({"design_kinds": ["nothing"]}, "there is no species 'nothing'", "design.kinds"),
         ({"design_weights": {"w7": 2.0}}, "no view, window, onlooker or place 'w7'", "design.weights"),

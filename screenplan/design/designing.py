@@ -79,7 +79,7 @@ def prepare(
         raise refuse(
             f"the budget of {budget:g} does not buy {plan.design.least_run} plants, the least run: the cheapest cost {cheapest:g}",
             "Give a larger budget, cheaper stock, or a smaller design.least_run",
-            key=plan.design.key("budget"),
+            key=(plan.hand if plan.design.budget is None else plan.design).key("budget"),
         )
     return Task(
         year, offer, find_candidates(layers, offer.options, plan=plan, rules=rules, table=table)

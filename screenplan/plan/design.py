@@ -72,6 +72,6 @@ class Design(Section):
         description="Money for which a view of weight 1 may stay open; by default none is left open to save money",
     )
     seconds: float = Field(
-        8.0, ge=0, le=3600, description="Time for the solver; then the best planting found stands, with its gap",
+        5.0, ge=0, le=3600, description="Time for the solver; then the best planting found stands, with its gap",
         json_schema_extra={"unit": "s"},
     )  # fmt: skip
