@@ -39,7 +39,7 @@ DESIGN = Contract(
             title="The design",
             columns="year views_open views_closed plants runs kinds cost least_cost gap_share",
             lead="Chosen among the candidates by an integer programme.",
-            notes=("kinds", "proof"),
+            notes=("says", "proof"),
         ),
     ),
     columns=(
@@ -51,7 +51,7 @@ DESIGN = Contract(
         integer("rays", "Rays that were looked at"),
         integer("plants", "Plants that are set"),
         integer("runs", "Runs of plants"),
-        text("kinds", "Species that are planted, by key, parted by commas"),
+        text("kinds", "Species that are planted, by key, parted by commas", form="species"),
         boolean("priced", "True if the cost is money; else plants are weighted by their size"),
         money("cost", "What the plants cost, in the user's currency, or their weight"),
         money(
