@@ -30,6 +30,7 @@ from screenplan.planting.species import Species, load_species
 from screenplan.site.terrain import Terrain
 from screenplan.views.closing import RowClosing, row_closing
 from screenplan.views.holes import cross_line
+from screenplan.views.sampling import READ_M
 from screenplan.views.sight import Sight, sight_of
 
 #: Needed heights are rounded up to this.
@@ -199,7 +200,7 @@ def height_for(above, light, share: float) -> float:
 
 
 def _stretches(line_id, line, met: Crossings, terrain, names, views: Views, row) -> list[dict]:
-    count = max(int(np.ceil(line.length / views.needed_step - 1e-9)), 1)
+    count = max(int(np.ceil((line.length - READ_M) / views.needed_step)), 1)
     ends = np.linspace(0.0, line.length, count + 1)
     middles = shapely.line_interpolate_point(line, 0.5 * (ends[1:] + ends[:-1]))
     ground = terrain.height_at(shapely.get_x(middles), shapely.get_y(middles))

@@ -13,7 +13,15 @@ import shapely
 
 from screenplan.contracts.tables import numbers
 from screenplan.ground.errors import InputError, Problem
-from screenplan.views.sampling import FINER, STANDING_M, Free, Samples, positions_in, stand_on
+from screenplan.views.sampling import (
+    FINER,
+    READ_M,
+    STANDING_M,
+    Free,
+    Samples,
+    positions_in,
+    stand_on,
+)
 
 #: Positions in an area at most, about.
 MOST_POSITIONS = 100
@@ -104,7 +112,7 @@ def _positions(shape, spacing_m: float, finer: float) -> np.ndarray:
         if part.geom_type == "Point":
             found.append(shapely.get_coordinates(part))
         elif part.geom_type == "LineString":
-            count = max(int(np.ceil(part.length / spacing_m - 1e-9)), 1)
+            count = max(int(np.ceil((part.length - READ_M) / spacing_m)), 1)
             middles = (np.arange(count) + 0.5) / count
             along = shapely.line_interpolate_point(part, middles, normalized=True)
             found.append(shapely.get_coordinates(along))

@@ -25,6 +25,8 @@ from screenplan.views.obstacles import top_heights
 COINCIDENT_M = 1e-3
 #: Nobody sits this near to the stems of a row: such targets are left out.
 CLEAR_OF_LINE_M = 0.5
+#: A place that is longer by less, which no tape reads, has no further row of positions for it.
+READ_M = 1e-3
 #: A place has at least this many positions of its own, however small, if it is a polygon.
 FEWEST_POSITIONS = 4
 #: Positions in a place at most, about; each has a seated and a standing head.
@@ -198,7 +200,7 @@ def positions_in(polygon, spacing_m: float, most: int) -> np.ndarray:
     axes, counts = [], []
     for axis in (along, across):
         low, high = (corners @ axis).min(), (corners @ axis).max()
-        count = max(int(np.ceil((high - low) / spacing - 1e-9)), 1)
+        count = max(int(np.ceil((high - low - READ_M) / spacing)), 1)
         axes.append(low + (np.arange(count) + 0.5) / count * (high - low))
         counts.append(count)
     u, v = (part.ravel() for part in np.meshgrid(*axes, indexing="ij"))
