@@ -32,8 +32,9 @@ HEIGHTS = np.arange(-round(MOST_SD / HEIGHT_STEP), round(MOST_SD / HEIGHT_STEP) 
 #: ones keep the spread of the width to within 1 %; the profiles are the cautious, typical and published one.
 WIDTHS = np.arange(-2.0, 3.0)
 PROFILES = TENTH * np.arange(-1, 2)
-#: Places that are nearer than this draw the same numbers, metres.
-SAME_PLACE_M = 0.01
+#: Plants draw by the square of this size in which they stand, metres: none is set closer. Squares begin aside of
+#: round figures, so that rounding does not move a plant to the next one.
+PLACE_M, ASIDE = 0.1, 0.371
 
 
 def shares_of(species: Species) -> tuple[float, float, float]:
@@ -116,7 +117,7 @@ def draw_plants(stand: Stand, draws: Draws) -> Drawn:
         for key in {start.species.key for start in stand.starts}
     }
     parts = [np.sqrt(shares_of(start.species)).astype(np.float32) for start in stand.starts]
-    places = np.round(stand.xy / SAME_PLACE_M).astype(np.int64)
+    places = np.floor(stand.xy / PLACE_M + ASIDE).astype(np.int64)
     for plant, (place, start) in enumerate(zip(places, stand.start, strict=True)):
         own = _numbers(draws, "plant", *place.tolist())
         kind, of = kinds[stand.starts[start].species.key], parts[start]

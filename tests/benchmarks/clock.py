@@ -114,6 +114,8 @@ def load() -> str:
 
 def own_process(code: str, *arguments: str) -> tuple[float, float, str]:
     """Run Python code in a process of its own: wall seconds, peak memory in MB, what it printed."""
+    # The code names its neighbours as a module of this package does.
+    code = f"__package__ = {__package__!r}\n{code}"
     tail = "\nimport resource as _r; print(_r.getrusage(_r.RUSAGE_SELF).ru_maxrss)"
     start = time.perf_counter()
     done = subprocess.run(
