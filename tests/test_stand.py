@@ -13,6 +13,7 @@ from effects_kit import row
 from screenplan import sample_plan
 from screenplan.ground.errors import InputError
 from screenplan.planting import growth, stand
+from screenplan.planting.draws import HEIGHTS
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.maturity import FOLLOWED_YEARS, MATURE_YEAR
 from screenplan.planting.species import load_species, planned_species
@@ -68,8 +69,16 @@ def test_a_run_grows_each_plant_once_however_many_steps_ask(monkeypatch):
 
     monkeypatch.setattr(stand, "height_at", height_at)
     stand._grow.cache_clear()
+    stand.heights_at_quantiles.cache_clear()
     run = run_plan(sample_plan())
     assert len(asked) == len(set(asked))
+    # What is drawn is grown once for each number of standard deviations; the rest are the scenarios.
+    drawn = [one for one in asked if "growth" not in dict(one[1:])]
+    starts = (
+        run.layers["plants"].groupby(["species", "stock_height_m", "existing", "stock"]).ngroups
+    )
+    assert len(drawn) == len(HEIGHTS) * starts
+    asked[:] = [one for one in asked if one not in set(drawn)]
     table = planned_species(run.plan)
     columns = ("species", "stock_height_m", "existing", "stock")
     planted = {
