@@ -5,7 +5,7 @@ import pytest
 from design_site import PRICE, TABLE, design, options, site, stations
 from options_kit import plan_with
 from parcel_kit import layer
-from shapely.geometry import Point, box
+from shapely.geometry import LineString, Point, box
 from test_views import windows
 
 import screenplan
@@ -332,3 +332,15 @@ def test_rows_are_as_the_plan_says_unless_a_design_is_wanted():
     designed = [step.name for step in steps_for((), designs=True)]
     assert not {"zones", "lines", "room", "plants"} & set(designed)
     assert designed.index("design") < designed.index("needed")
+
+
+def test_where_only_a_row_is_known_it_is_chosen_from():
+    drawn = layer(line_id=["mine"], geometry=[LineString([(-19, 0), (19, 0)])])
+    row = site(planting_line=drawn)
+    row["parcels"], row["sides"] = row["parcels"].iloc[:0], row["sides"].iloc[:0]
+    made = design(row, rows_along=())
+    assert only(made["design"]).plants == 9
+    assert set(made["plants"]["side_id"]) == {"mine"}
+    del row["planting_line"]
+    with pytest.raises(InputError, match="there is no ground to choose from"):
+        design(row, rows_along=())

@@ -26,7 +26,7 @@ from screenplan.planting.lines import draw_lines, plantable_stretches
 from screenplan.planting.patterns import EQUAL_SHARE, evened
 from screenplan.planting.room import leave_room
 from screenplan.planting.species import Species
-from screenplan.planting.zones import keep_clear, mark_zones, subject_of
+from screenplan.planting.zones import keep_clear, mark_zones, plantable_ground, subject_of
 from screenplan.site.ownership import outline_known
 
 #: Grown crowns keep this far off a private place: rounding only.
@@ -205,7 +205,10 @@ def _beside(place, distance_m: float) -> list[shapely.LineString]:
 
 def _clear_zone(ground: Ground, places, option: Option, plan: Options, parcels):
     """Give the ground where an option may stand: clear of the places, and of where it grows too tall."""
-    zone = shapely.union_all(ground.plantable.geometry.to_numpy())
+    if ground.lines is None:
+        zone = shapely.union_all(ground.plantable.geometry.to_numpy())
+    else:
+        zone = plantable_ground(ground.plantable, ground.zones, ground.lines)
     if has_rows(places):
         clear = [keep_clear(shape, option.half_m) for shape in places.geometry]
         zone = shapely.difference(zone, shapely.union_all(clear))

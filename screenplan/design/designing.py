@@ -30,6 +30,7 @@ from screenplan.ground.errors import refuse
 from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.design import USUAL_YEAR
 from screenplan.planting.species import Species
+from screenplan.site.ownership import outline_known
 from screenplan.site.terrain import Terrain
 from screenplan.views.sight import lay_sight
 
@@ -64,6 +65,12 @@ def prepare(
         If what the plan asks for cannot be chosen among, or no plant may stand anywhere.
     """
     _refuse_standing(layers.get("existing_screens"))
+    if not outline_known(layers["parcels"]) and not has_rows(layers.get("planting_line")):
+        raise refuse(
+            "the parcel's outline is not known, and no planting line is drawn: there is no ground to choose from",
+            "Give a layer of parcels, or draw a planting line",
+            layer="parcels",
+        )
     year = design_year(plan)
     if year > plan.growth.years:
         raise refuse(
