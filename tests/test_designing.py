@@ -224,7 +224,8 @@ def test_lines_beside_a_place_are_planted_where_the_sides_cannot_be():
     ("values", "what", "key"),
     [
         ({"design_budget": 25.0}, "does not buy 3 plants, the least run", "design.budget"),
-        ({"design_budget": 25.0, "cost_prices": {}}, "a budget is given, but no price", "design.budget"),
+        ({"design_budget": 25.0, "cost_prices": {}}, "a budget is given, but no price of column 0.9 m", "design.budget"),
+        ({"hand_budget": 25.0, "hand_prices": {"1.5 m": 9.0}, "design_stock_heights": [0.9, 1.2], "cost_prices": {}}, "no price of column 0.9 m, column 1.2 m", "hand.budget"),
         ({"hand_budget": 25.0, "hand_prices": {"0.9 m": 9.0}}, "the cheapest cost 30", "hand.budget"),
         ({"design_year": 13}, "year 13 is after the last one that is looked at, growth.years = 12", "design.year"),
         ({"design_kinds": ["nothing"]}, "there is no species 'nothing'", "design.kinds"),
@@ -234,8 +235,9 @@ def test_lines_beside_a_place_are_planted_where_the_sides_cannot_be():
     ],
 )  # fmt: skip
 def test_what_cannot_be_chosen_among_is_refused(values, what, key):
-    with pytest.raises(InputError, match=what.replace(".", r"\.")) as refusal:
+    with pytest.raises(InputError) as refusal:
         design(**values)
+    assert what in refusal.value.problems[0].what
     assert refusal.value.problems[0].key == key
 
 

@@ -22,7 +22,7 @@ from screenplan.design.candidates import Candidates, exclusive_spots, find_candi
 from screenplan.design.causes import find_causes
 from screenplan.design.choice import SLACK, Limits
 from screenplan.design.incidence import find_stops, open_rays
-from screenplan.design.kinds import Offer, list_options
+from screenplan.design.kinds import Offer, budget_of, list_options
 from screenplan.design.rounds import Pool, Stage, choose
 from screenplan.design.told import tables_of
 from screenplan.design.weights import view_weights
@@ -99,11 +99,6 @@ def design_year(plan: Options) -> int:
         return plan.design.year
     asked = plan.goal.closed_by
     return min(USUAL_YEAR if asked is None else asked, plan.growth.years)
-
-
-def budget_of(plan: Options) -> float | None:
-    """Give the most that the plants may cost; None if nobody says."""
-    return plan.hand.budget if plan.design.budget is None else plan.design.budget
 
 
 def design_planting(

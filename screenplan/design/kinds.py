@@ -69,6 +69,11 @@ class Offer:
     notes: tuple[str, ...]
 
 
+def budget_of(plan: Options) -> float | None:
+    """Give the most that the plants may cost; None if nobody says."""
+    return plan.hand.budget if plan.design.budget is None else plan.design.budget
+
+
 def list_options(plan: Options, table: Mapping[str, Species] | None, year: int) -> Offer:
     """List species, sizes and spacings to choose among, with prices.
 
@@ -106,11 +111,11 @@ def list_options(plan: Options, table: Mapping[str, Species] | None, year: int) 
     if priced and lacking:
         notes.append(f"no price is given for {', '.join(lacking)}: the design leaves them out")
     if not priced:
-        if plan.design.budget is not None:
+        if budget_of(plan) is not None:
             raise refuse(
-                "a budget is given, but no price of a plant",
+                f"a budget is given, but no price of {', '.join(lacking)}",
                 "Give cost.prices or hand.prices",
-                key=plan.design.key("budget"),
+                key=(plan.hand if plan.design.budget is None else plan.design).key("budget"),
             )
         notes.append(
             "no prices of plants are given: the design counts each plant by the square of its height "
