@@ -93,7 +93,7 @@ def views_layer(
     *,
     report_years,
     threshold: float,
-    chance_year: int,
+    chance_year: int | None,
     crs,
     evidence: str = "",
 ) -> gpd.GeoDataFrame:
@@ -139,7 +139,7 @@ def views_layer(
     )
 
 
-def _drawn(views: list[View], chance_year: int) -> dict:
+def _drawn(views: list[View], chance_year: int | None) -> dict:
     """Columns of what was drawn; empty for views of which nothing was."""
     drawn = [None if view.closing is None else ClosedYears(view.closing[None]) for view in views]
     columns = {

@@ -148,7 +148,7 @@ def trace_views(
             views,
             report_years=plan.views.report_years,
             threshold=threshold,
-            chance_year=plan.chance_year,
+            chance_year=None if drawing is None else plan.chance_year,
             crs=crs,
             evidence=stand.evidence,
         ),
