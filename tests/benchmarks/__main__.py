@@ -4,6 +4,7 @@ import os
 import platform
 
 from .clock import load
+from .design import bench_design
 from .hillside import bench_hillside
 from .job import bench_compiling, bench_demo, bench_step, bench_stream
 from .limit import bench_limit
@@ -28,6 +29,7 @@ def main() -> None:
     bench_hillside()
     bench_sun()
     bench_sides()
+    bench_design()
 
 
 if __name__ == "__main__":
