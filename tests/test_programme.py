@@ -148,6 +148,35 @@ def test_the_usual_price_leaves_nothing_open_to_save_money(seed):
     )
 
 
+@pytest.mark.parametrize(
+    ("share", "weight"),
+    [(0.55, (1.0, 1.0)), (1.0, (1.0, 1.0)), (0.7, (1.0, 1.3)), (0.6, (2.0, 2.0))],
+)
+def test_a_share_that_lies_between_views_is_reached_all_the_same(share, weight):
+    # By hand: either view alone is less than the share, and each costs three plants.
+    choice = choice_of(
+        np.eye(6, dtype=bool), light=np.kron(np.eye(2), np.ones(3) / 3), need=[1.0, 1.0],
+        weight=weight,
+    )  # fmt: skip
+    limits = Limits(share=share)
+    found = find_planting(choice, replace(limits, open_price=price_of_open(choice, limits)))
+    assert (found.cost, found.open_weight) == (6.0, 0.0)
+
+
+@pytest.mark.parametrize("share", [0.45, 1.0])
+@pytest.mark.parametrize("seed", range(8))
+def test_the_bound_holds_where_weights_and_shares_are_uneven(seed, share):
+    choice = made_up(seed, plants=9)
+    weight = np.random.default_rng(seed).choice([0.0, 1.0, 1.3, 2.5], len(choice.weight))
+    choice = replace(choice, weight=weight)
+    limits = Limits(least_run=2, share=share)
+    for price in (price_of_open(choice, limits), price_of_open(choice, limits) / 3.0):
+        asked = replace(limits, open_price=price)
+        found = find_planting(choice, asked)
+        assert found.counts == pytest.approx(least_of_all(choice, asked), rel=1e-6)
+        assert found.bound <= found.counts + SAME
+
+
 @pytest.mark.parametrize("seed", range(6))
 def test_rays_taken_together_change_nothing(seed):
     choice = made_up(seed, rays=8)

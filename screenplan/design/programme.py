@@ -27,6 +27,9 @@ PROVEN = 0
 WHOLE_SHARE = 0.6
 #: Of the time for parts the most that one takes, and about the plants that are solved anew at a time.
 PART_SHARE, PLANTS_AT_A_TIME = 0.2, (60, 120, 240)
+#: Weights are told apart to this, and differences that are a smaller share of the least weight count as that
+#: share: prices of what stays open would be beyond what the solver can add up.
+FINEST, FINEST_SHARE = 1e-4, 0.01
 #: Less time than this is as good as none for the solver.
 LEAST_SECONDS = 0.05
 
@@ -82,12 +85,50 @@ class Solution:
 def price_of_open(choice: Choice, limits: Limits) -> float:
     """Price of weight 1 that stays open, high enough that money is never saved by leaving a view open.
 
-    One more view never costs more than all plants that could stand at a time; these are at most all
-    that there are, and never more than the budget.
+    To close more never costs more than all plants that there are, nor more than the budget. Of weights that
+    have no common part the smallest differences may still be left open.
     """
-    least = choice.weight[choice.weight > 0.0].min(initial=math.inf)
-    most = min(float(choice.price.sum()), limits.budget)
-    return 1.0 if not math.isfinite(least) else 1.01 * max(most, 1.0) / least
+    return 1.01 * max(_dearest(choice, limits), 1.0) / least_difference(choice, limits)
+
+
+def least_difference(choice: Choice, limits: Limits) -> float:
+    """Give the least by which the open weight of two plantings differs, if it does.
+
+    Weights are sums of their greatest common part, and so is what is closed; the asked share may lie between
+    two such sums. What is finer than a share of the least weight is taken as that.
+
+    Examples
+    --------
+    Two views of weight 1 of which 55 % are asked: 0, 0.1 or 1.1 stays open.
+
+    >>> one = np.ones(2)
+    >>> nothing = csr_array((0, 0)), csr_array((2, 0))
+    >>> choice = Choice(*[np.zeros(0)] * 5, (), *nothing, one, one)
+    >>> round(least_difference(choice, Limits(share=0.55)), 6)
+    0.1
+    """
+    weights = choice.weight[choice.weight > 0.0]
+    if not len(weights):
+        return 1.0
+    parts = np.round(weights / FINEST).astype(np.int64)
+    common = max(int(np.gcd.reduce(parts)), 1) * FINEST
+    rest = (limits.share * weights.sum()) % common
+    if min(rest, common - rest) > FINEST:
+        common = min(common, rest)
+    return float(max(common, FINEST_SHARE * weights.min()))
+
+
+def _is_exact(choice: Choice, limits: Limits) -> bool:
+    """Tell whether the least difference is no coarser than it is."""
+    weights = choice.weight[choice.weight > 0.0]
+    whole = np.abs(weights - np.round(weights / FINEST) * FINEST).max(initial=0.0) < SLACK
+    return bool(whole) and least_difference(choice, limits) > FINEST_SHARE * weights.min(
+        initial=1.0
+    )
+
+
+def _dearest(choice: Choice, limits: Limits) -> float:
+    return min(float(choice.price.sum()), limits.budget)
 
 
 def find_planting(
@@ -112,7 +153,7 @@ def find_planting(
     made_by, bound, in_time = "greedy", -math.inf, not len(choice.price)
     if seconds > 0.0 and len(choice.price):
         most_open = math.inf
-        if limits.open_price >= price_of_open(choice, limits):
+        if limits.open_price >= price_of_open(choice, limits) and _is_exact(choice, limits):
             # To leave more open than this planting does is never worth it: it need not be looked at.
             most_open = open_weight(choice, limits, best)
         programme = programme_of(choice, limits, most_open)
