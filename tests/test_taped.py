@@ -246,18 +246,19 @@ def windows_file(folder: Path, head, rows) -> Path:
     return folder / "windows.csv"
 
 
-def test_a_table_of_x_and_y_is_measured_from_the_zero_peg(tmp_path):
+@pytest.mark.parametrize("where", [{}, {"bearing": 60}, {"bearing": 60, "at": [10.0, 50.0]}])
+def test_a_table_of_x_and_y_is_measured_from_the_zero_peg(where, tmp_path):
     windows_file(tmp_path, ["window_id", "x", "y", "sill_m", "facing_deg"],
                  [["a", 12, 15, 3.5, 180], ["b", 21, 14, 1, 180]])  # fmt: skip
-    plan = check_plan(
-        {
-            "tape": {"length": "30 m"},
-            "layers": {"windows": {"file": "windows.csv", "crs": "as planting_line"}},
-        }
-    )
-    windows = read_inputs(plan, tmp_path).layers["windows"]
-    assert shapely.get_coordinates(windows.geometry).tolist() == [[12, 15], [21, 14]]
-    assert windows["sill_m"].tolist() == [3.5, 1.0]
+    windows = {"file": "windows.csv", "crs": "as planting_line"}
+    plan = check_plan({"tape": {"length": "30 m"} | where, "layers": {"windows": windows}})
+    layers = read_inputs(plan, tmp_path).layers
+    zero = shapely.get_coordinates(layers["planting_line"].geometry)[0]
+    points = shapely.get_coordinates(layers["windows"].geometry)
+    # North at the line's middle, 13 m east of the peg, is turned by 13 m × tan 50° / 6371 km against
+    # that at the peg: over 25 m that is 0.06 mm.
+    assert points - zero == pytest.approx(np.array([[12, 15], [21, 14]]), abs=1e-4)
+    assert layers["windows"]["sill_m"].tolist() == [3.5, 1.0]
 
 
 def test_a_table_of_lon_and_lat_needs_a_place_on_earth(tmp_path):

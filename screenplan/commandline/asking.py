@@ -127,7 +127,7 @@ QUESTIONS = (
     Question(
         "species",
         lambda _: (
-            "What may be planted? A key that `screenplan species` lists; several, parted by commas, for a mixed row"
+            "What may be planted? A key that `screenplan species` lists; several, parted by commas, for a mixed row. Such as ilex_opaca, juniperus_virginiana"
         ),
         lambda text, _: read_kinds(text),
         lambda _: "thuja_occidentalis",

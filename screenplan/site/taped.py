@@ -49,7 +49,8 @@ class TapedSite:
     frame : LocalFrame
         The site's frame, laid around the line.
     layers : dict of str to GeoDataFrame
-        By contract name, in the frame's system; rows in the plan's order.
+        By contract name; rows in the plan's order. The planting line is in a system of its own, in
+        which the zero peg is x = 0, y = 0; the others are in the frame's.
     terrain : Terrain or None
         The ground through the heights that were measured; None if all of it is level.
     notes : tuple of str
@@ -65,8 +66,7 @@ class TapedSite:
 def lay_tape(tape: Tape, plan: Options, *, houses_given: bool = False) -> TapedSite:
     """Lay what was measured by tape into a frame of its own.
 
-    The line's zero peg is the frame's x = 0, y = 0 where nobody knows its place on earth; without a
-    bearing the line then runs along x, and beyond it is y where the garden is on the right.
+    Without a bearing the line runs along x, and beyond it is y where the garden is on the right.
 
     Parameters
     ----------
@@ -85,7 +85,9 @@ def lay_tape(tape: Tape, plan: Options, *, houses_given: bool = False) -> TapedS
     frame = LocalFrame.around(line, plan.site.height)
     zero, end = shapely.get_coordinates(frame.bring_in(line).geometry.iloc[0])
     ruler = _Ruler(zero, end, tape)
-    layers = {PLANTING_LINE.name: _layer(PLANTING_LINE, [shapely.LineString([zero, end])], frame, line_id=["1"])}  # fmt: skip
+    # In the line's own system, whose x and y are counted from the zero peg, so that a table of
+    # such can be read as it is.
+    layers = {PLANTING_LINE.name: line.assign(line_id="1")}
     shapes, problems = {}, []
     for name, rows in tape.measured.items():
         shapes[name] = []
