@@ -164,6 +164,8 @@ def test_a_length_cannot_be_mixed_with_what_has_a_place(row, tmp_path):
         read_frames({"planting_line": line}, subject_id="7")
     with pytest.raises(InputError, match="knows only its row, and a row has no sides"):
         sides_of(str(folder.parent / "plan.toml"))
+    with pytest.raises(InputError, match="knows only its row, and a row has no sides"):
+        sides_of(str(folder.parent / "plan.toml"), point=(9.0, 50.0))
     with pytest.raises(InputError, match="the file would hold places on earth"):
         export_run(folder, "kml", tmp_path / "kml")
     assert export_run(folder, "shapefile", tmp_path / "shp").rows["stakes"] == 17

@@ -231,6 +231,11 @@ def test_what_is_given_twice_is_refused():
     ):  # fmt: skip
         with pytest.raises(InputError, match=message):
             check_plan({"tape": {"length": "9 m", "windows": [KITCHEN | {"along": "3 m"}]}, "layers": layers})  # fmt: skip
+    with pytest.raises(InputError, match=r"layers\.parcels is given too"):
+        check_plan({"tape": {"length": "9 m"}}, given=["parcels"])
+    parcels = gpd.GeoDataFrame(geometry=[shapely.box(0, 0, 9, 9)], crs=ground_plane(north=False))
+    with pytest.raises(InputError, match="a layer of parcels is given too"):
+        read_inputs(plan_of(), Path(), {"parcels": parcels})
     with pytest.raises(InputError, match="the ground is given by the terrain and by tape"):
         check_plan(
             {

@@ -250,7 +250,7 @@ def sides_of(
     subject = {key: value for key, value in asked.items() if value is not None}
     if source.lower().endswith(".toml"):
         plan, folder = read_plan(source)
-        if subject:
+        if subject and "parcels" in plan.layers:
             parcels = {"file": plan.layers["parcels"].file}
             chosen = check_plan({"layers": {"parcels": parcels}, "subject": subject}).subject
             plan = plan.model_copy(update={"subject": chosen})

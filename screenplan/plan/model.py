@@ -174,7 +174,7 @@ class Plan(Options):
                 )
         given = (info.context or {}).get("given", ())
         if self.tape is not None:
-            self._check_tape()
+            self._check_tape({*self.layers, *given})
             return self
         if not {"parcels", "planting_line"} & {*self.layers, *given}:
             raise WrongError(
@@ -184,10 +184,10 @@ class Plan(Options):
             )
         return self
 
-    def _check_tape(self) -> None:
+    def _check_tape(self, given: set[str]) -> None:
         """Refuse what is given by tape and once more."""
         for name in ("parcels", "planting_line"):
-            if name in self.layers:
+            if name in given:
                 raise WrongError(
                     f"the line is given by tape.length, and layers.{name} is given too",
                     "Keep one of them",

@@ -9,7 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from screenplan.ground.errors import InputError, Problem
+from screenplan.ground.errors import InputError, Problem, refuse
 from screenplan.plan import Options, Plan
 from screenplan.running.steps import Step
 
@@ -61,6 +61,12 @@ def _read_taped(plan: Plan, sources: Mapping[str, Any], terrain):
     from screenplan.site.reading import LayerSource, read_site
     from screenplan.site.taped import lay_tape
 
+    for name in {"parcels", "planting_line"} & set(sources):
+        raise refuse(
+            f"the line is given by tape.length, and a layer of {name.replace('_', ' ')} is given too",
+            "Leave that layer out, or make a plan without the section tape",
+            key="tape.length",
+        )
     with _tables_in(plan):
         laid = lay_tape(plan.tape, plan, houses_given="buildings" in sources)
     taped = {name: LayerSource(table) for name, table in laid.layers.items() if name not in sources}
