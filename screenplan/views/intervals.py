@@ -43,7 +43,7 @@ from screenplan.views.solids import (
 )
 
 #: Turns are found to this, metres.
-TURN_M = 1e-3
+TURN_M = 1e-5
 #: Turns of classes that follow each other are looked for within this of each other first, metres.
 NEAR_M = 0.25
 #: Turns between two heights for which the rays are kept.
