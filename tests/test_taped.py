@@ -181,6 +181,12 @@ def test_a_window_below_the_line_looks_up_over_its_slope():
     assert any("slope evenly" in note for note in run.warnings)
 
 
+def test_windows_of_one_name_stay_apart():
+    windows = read(windows=[BEDROOM, KITCHEN | {"name": "bedroom"}]).layers["windows"]
+    assert windows["window_id"].tolist() == ["bedroom", "bedroom (2)"]
+    assert windows["name"].tolist() == ["bedroom", "bedroom"]
+
+
 def test_trees_and_walls_are_screens_that_stand():
     wall = {"kind": "wall", "height": "2 m", "points": [{"along": "3 m", "inside": "1 m"},
             {"along": "9 m", "inside": "1 m"}]}  # fmt: skip
@@ -210,7 +216,7 @@ REFUSED = [
     ({"buildings": [{"points": [{"along": "0 m", "beyond": "9 m"}, {"along": "9 m", "beyond": "19 m"}, {"along": "9 m", "beyond": "9 m"}, {"along": "0 m", "beyond": "19 m"}], "height": "6 m"}]}, r"row 1, key tape\.buildings: its corners make no outline"),
     ({"existing_screens": [{"kind": "tree", "height": "6 m", "from_zero": "20 m", "from_end": "20 m"}]}, r"row 1, key tape\.existing_screens: two tapes from the pegs meet on both sides"),
     ({"existing_screens": [{"kind": "wall", "height": "2 m", "along": "2 m", "beyond": "2 m"}]}, r"row 1, key tape\.existing_screens: a wall runs from point to point"),
-    ({"private_places": [PLACE, PLACE | {"along": "20 m"}]}, r"rows 1, 2, key tape\.private_places: The place_id 'terrace' stands for 2 rows"),
+    ({"windows": [BEDROOM, KITCHEN | {"beyond": "200 m"}]}, r"row 2, key tape\.windows: it is 200\.0 m from the line, and nothing farther than site\.reach = 150 m is looked at"),
     ({"at": [9.0, 48.0]}, r"key tape\.bearing: a place is given without a direction"),
     ({"at": [9.0, 95.0], "bearing": 3}, r"key tape\.at: 9 95 is no place for a garden"),
     ({"bearing": "up"}, r"key tape\.bearing: 'up' is not a bearing"),

@@ -89,15 +89,24 @@ def lay_tape(tape: Tape, plan: Options, *, houses_given: bool = False) -> TapedS
     # such can be read as it is.
     layers = {PLANTING_LINE.name: line.assign(line_id="1")}
     shapes, problems = {}, []
+    way, reach = shapely.LineString([zero, end]), plan.site.reach
     for name, rows in tape.measured.items():
         shapes[name] = []
         for number, row in enumerate(rows, start=1):
             try:
-                shapes[name].append(ruler.shape(row))
+                shape = ruler.shape(row)
+                if (away := shapely.distance(shape, way)) > reach:
+                    raise _MissedError(
+                        f"it is {{{away:.1f} m}} from the line, and nothing farther than site.reach = "
+                        f"{{{reach:g} m}} is looked at",
+                        "Measure again, raise site.reach, or take it out",
+                    )
             except _MissedError as missed:
                 problems.append(
                     Problem(str(missed), missed.mend, key=f"tape.{name}", rows=[number])
                 )
+                continue
+            shapes[name].append(shape)
     if problems:
         raise InputError(problems)
     houses = _houses(tape, shapes)
@@ -222,13 +231,11 @@ def _outline(outline):
 
 
 def _houses(tape: Tape, shapes) -> list[tuple[str, object, float]]:
-    """List name, outline and ground of each measured building."""
-    rows = tape.buildings
+    """List identifier, outline and ground of each measured building."""
+    outlines = shapes.get(BUILDINGS.name, ())
     return [
-        (row.name or str(number), shape, row.ground)
-        for number, (row, shape) in enumerate(
-            zip(rows, shapes.get(BUILDINGS.name, ()), strict=True), start=1
-        )
+        (name, outline, row.ground)
+        for name, outline, row in zip(_named(tape.buildings), outlines, tape.buildings, strict=True)
     ]
 
 
@@ -339,8 +346,12 @@ def _layer(contract: Contract, shapes, frame: LocalFrame, **columns) -> gpd.GeoD
 
 
 def _named(rows: Sequence[Taped]) -> list[str]:
-    """Give the identifiers: the names, or the numbers of the rows."""
-    return [row.name or str(number) for number, row in enumerate(rows, start=1)]
+    """Give the identifiers: the names, or the numbers of the rows; a name that comes again gets its number."""
+    found: list[str] = []
+    for number, row in enumerate(rows, start=1):
+        name = row.name or str(number)
+        found.append(f"{name} ({number})" if name in found else name)
+    return found
 
 
 _CONTRACTS = {one.name: one for one in (WINDOWS, PRIVATE_PLACES, BUILDINGS, EXISTING_SCREENS)}
