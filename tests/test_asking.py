@@ -174,6 +174,13 @@ def test_a_table_of_windows_beside_a_length_is_measured_from_its_zero_peg(tmp_pa
     assert (point.x, point.y) == (12.0, 15.0)
 
 
+@pytest.mark.parametrize(("unit", "units"), [("ft", "us"), ("survey_foot", "us"), ("m", "metric")])
+def test_corners_in_feet_make_a_plan_in_feet(unit, units, tmp_path):
+    (tmp_path / "c.csv").write_text("x,y\n0,0\n90,0\n90,90\n0,90\n", encoding="utf-8")
+    start_plan(tmp_path / "hedge.toml", Given(corners=str(tmp_path / "c.csv"), unit=unit))
+    assert read_plan(tmp_path / "hedge.toml")[0].plan.units == units
+
+
 def test_words_for_directions_and_places():
     assert [read_direction(word) for word in ("N", "north-east", "sw", "312.5")] == [0.0, 45.0, 225.0, "312.5"]  # fmt: skip
     assert read_position("41.26 N, 95.93 W") == [-95.93, 41.26]

@@ -529,7 +529,7 @@ def test_start_from_courses_keeps_their_lengths(tmp_path):
     result, plan = started(
         tmp_path, "--courses", tmp_path / "deed.csv", "--unit", "ft", "--at", "-93", "45"
     )
-    assert "The courses close within 0.000 m" in result.output
+    assert "The courses close within 0.0 ft on 500.0 ft" in result.output
     sides = json.loads(call("sides", plan, "--json").stdout)
     # 100 ft and 150 ft by definition of the foot.
     assert sorted(side["length_m"] for side in sides) == pytest.approx(

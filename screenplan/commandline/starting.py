@@ -132,7 +132,8 @@ def start_plan(
         If an input cannot be used; nothing is written then.
     """
     target = check_target(target, force)
-    us = us or (given.length is not None and units_of(given.length) == "us")
+    # Who measures in feet reads feet.
+    us = us or units_of(given.length or f"1 {given.unit}") == "us"
     terrain, found = given.terrain, _gather(target, given)
     if given.id_column is not None:
         _name_ids(found, target, given.id_column)
