@@ -56,11 +56,11 @@ GIVES = (
 )  # fmt: skip
 
 
-def design(layers=None, table=TABLE, terrain=None, **values):
+def design(layers=None, species_table=TABLE, terrain=None, **values):
     """Design, and give what comes back by name."""
     layers = site() if layers is None else layers
     made = design_planting(
-        layers, plan=options(**values), rules=PLAIN, table=table, terrain=terrain
+        layers, plan=options(**values), rules=PLAIN, species_table=species_table, terrain=terrain
     )
     return dict(zip(GIVES, made, strict=True))
 

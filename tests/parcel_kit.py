@@ -35,13 +35,15 @@ def layer(**columns) -> gpd.GeoDataFrame:
 
 
 def lay(parcels, along=(), *, sides=None, rules=PLAIN, features=None, screens=None, drawn=None,
-        terrain=None, table=None, **options):  # fmt: skip
+        terrain=None, species_table=None, **options):  # fmt: skip
     """Zones, lines and plants of a parcel; `features` are layers besides it."""
     sides = sides_of(parcels) if sides is None else sides
     along = [along] if isinstance(along, str) else list(along)
     plan = plan_with(**{"site_boundary_accuracy": 0.0, "rows_along": along, **options})
     layers = {"parcels": parcels, "existing_screens": screens, **(features or {})}
-    zones, plantable = mark_zones(layers, plan=plan, rules=rules, table=table)
+    zones, plantable = mark_zones(layers, plan=plan, rules=rules, species_table=species_table)
     found = draw_lines(parcels, sides, plantable, zones, drawn, screens, plan=plan)
-    plants, dropped = set_plants(found, plantable, zones, screens, terrain, plan=plan, table=table)
+    plants, dropped = set_plants(
+        found, plantable, zones, screens, terrain, plan=plan, species_table=species_table
+    )
     return zones, plantable, found, plants, dropped

@@ -300,7 +300,7 @@ def test_unit_of_length_does_not_matter():
     two = trace(
         times(window, "sill_m", "height_m", "width_m", "floor_m"),
         times(garden, "eye_seated_m", "eye_standing_m"), times(plants, "station_m", "stock_height_m"),
-        times(HOUSE, "height_m"), line=times(LINE), table={"cone": grown}, views_eye_inside=k,
+        times(HOUSE, "height_m"), line=times(LINE), species_table={"cone": grown}, views_eye_inside=k,
         views_eye_seated=1.2 * k, views_eye_standing=1.6 * k, views_target_spacing=k,
     )[1]  # fmt: skip
     assert two.open.to_numpy() == pytest.approx(one.open.to_numpy(), abs=0.01)

@@ -47,7 +47,7 @@ def site(place, *, wall=0.5, sill=0.9, kind="house", **columns):
 
 
 def reason(place, plan=PLAN, **where):
-    laid = set_windows_apart(*site(place, **where), plan=plan, table=TABLE)
+    laid = set_windows_apart(*site(place, **where), plan=plan, species_table=TABLE)
     (found,) = laid["set_apart"]
     return None if pd.isna(found) else found
 
@@ -79,7 +79,7 @@ def test_the_room_is_that_of_the_setbacks():
     rules = load_rules(None, {"building_shrub": {"distance": "3 m"}})
     for off, expected in ((3.49, NO_ROOM), (3.51, None)):
         given = site(strip(off))
-        laid = set_windows_apart(*given, plan=PLAN, table=TABLE, rules=rules)
+        laid = set_windows_apart(*given, plan=PLAN, species_table=TABLE, rules=rules)
         assert laid["set_apart"].fillna("none").to_list() == [expected or "none"]
 
 
@@ -106,7 +106,7 @@ def test_a_window_above_what_has_room_is_set_apart(off, sill, expected):
 def test_a_window_is_set_apart_only_if_no_place_can_be_screened():
     windows, parcels, places, house = site(strip(1.0))
     both = pd.concat([places, places.assign(place_id="q").set_geometry([shapely.box(5, 5, 9, 9)])])
-    laid = set_windows_apart(windows, parcels, both, house, plan=PLAN, table=TABLE)
+    laid = set_windows_apart(windows, parcels, both, house, plan=PLAN, species_table=TABLE)
     assert laid["set_apart"].isna().all()
 
 
@@ -122,7 +122,7 @@ def test_a_reason_of_the_persons_own_stays_and_an_old_one_is_judged_anew():
 
 
 def test_it_is_said_which_and_why():
-    laid = set_windows_apart(*site(strip(1.0)), plan=PLAN, table=TABLE)
+    laid = set_windows_apart(*site(strip(1.0)), plan=PLAN, species_table=TABLE)
     assert notes_of(laid) == (
         "1 window is set apart, because no plant has room between wall and private place, with its "
         "setbacks from the wall and the parcel's line: w; their views count as open until they close",
@@ -135,7 +135,7 @@ def test_without_places_or_outline_nothing_is_too_near():
         (windows, parcels, places.iloc[:0], house),
         (windows, parcels.iloc[:0], places, None),
     ):
-        assert set_windows_apart(*each, plan=PLAN, table=TABLE)["set_apart"].isna().all()
+        assert set_windows_apart(*each, plan=PLAN, species_table=TABLE)["set_apart"].isna().all()
 
 
 @settings(max_examples=40)
@@ -145,13 +145,15 @@ def test_where_no_plant_has_room_the_zones_leave_none(wall, off, accuracy):
     # before the place, is empty if and only if the window is set apart for want of room.
     windows, parcels, places, house = site(strip(off), wall=wall)
     plan = plan_with(site_boundary_accuracy=accuracy)
-    found = set_windows_apart(windows, parcels, places, house, plan=plan, table=TABLE)["set_apart"]
+    found = set_windows_apart(windows, parcels, places, house, plan=plan, species_table=TABLE)[
+        "set_apart"
+    ]
     way = shapely.LineString([(30, 15), (30 - off, 15)])
     left = 0.0
     for key, kind in TABLE.items():
         _, zone = mark_zones(
             {"parcels": parcels, "buildings": house},
-            plan=plan_with(site_boundary_accuracy=accuracy, plants_species=key), table=TABLE,
+            plan=plan_with(site_boundary_accuracy=accuracy, plants_species=key), species_table=TABLE,
         )  # fmt: skip
         ground = shapely.union_all(zone.geometry.to_numpy())
         clear = shapely.difference(
@@ -163,7 +165,7 @@ def test_where_no_plant_has_room_the_zones_leave_none(wall, off, accuracy):
         assert found.iloc[0] is pd.NA or found.iloc[0] != NO_ROOM
     elif found.iloc[0] is pd.NA:
         further = set_windows_apart(
-            *site(strip(max(off - 0.005, 0.0)), wall=wall), plan=plan, table=TABLE
+            *site(strip(max(off - 0.005, 0.0)), wall=wall), plan=plan, species_table=TABLE
         )
         assert further["set_apart"].iloc[0] == NO_ROOM
 

@@ -139,12 +139,15 @@ def test_what_is_no_input_is_refused(inputs, message):
             {"rules": {"boundary_stem": {"distance": "1e300 m"}}},
             "distance: '1e300 m' is out of range. Give at most 2000 m",
         ),
-        ({"table": {"x": {"like": ["a"]}}}, r"key species.x.like: there is no species \['a'\]"),
         (
-            {"table": {"x": {"growth_class": {}}}},
+            {"species_table": {"x": {"like": ["a"]}}},
+            r"key species.x.like: there is no species \['a'\]",
+        ),
+        (
+            {"species_table": {"x": {"growth_class": {}}}},
             "key species.x.growth_class: {} is not one of the choices",
         ),
-        ({"table": {"x": 5}}, "key species.x: 5 is not a table"),
+        ({"species_table": {"x": 5}}, "key species.x: 5 is not a table"),
         ({"plants.species": ["a"]}, "key plants.species: there is no species 'a'"),
         ({"plants.species": {"a": 1}}, "key plants.species: {'a': 1} is neither a text nor a list"),
     ],

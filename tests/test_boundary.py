@@ -84,7 +84,7 @@ def test_a_kept_hedge_stays_inside():
     table = {"kept": HYBRID.__class__(**kept)}
     _, plants = row(((10, 39), (30, 39)), species="kept")
     found = outgrow_boundary(
-        parcels(), plants, table=table, plan=plan_with(boundary_most_height=2.5)
+        parcels(), plants, species_table=table, plan=plan_with(boundary_most_height=2.5)
     )
     assert not len(found)
 

@@ -29,7 +29,11 @@ def found(layers=None, rules=PLAIN, **values):
     plan = options(**values)
     layers = site(at=(0.0,), places=PLACES) if layers is None else layers
     offer = list_options(plan, TABLE, 10)
-    return find_candidates(layers, offer.options, plan=plan, rules=rules, table=TABLE), layers, plan
+    return (
+        find_candidates(layers, offer.options, plan=plan, rules=rules, species_table=TABLE),
+        layers,
+        plan,
+    )
 
 
 def test_each_stands_on_the_ground_of_its_own_kind_and_clear_of_the_places():
@@ -40,7 +44,7 @@ def test_each_stands_on_the_ground_of_its_own_kind_and_clear_of_the_places():
         asked = plan.model_copy(
             update={"plants": plan.plants.model_copy(update={"species": option.species.key})}
         )
-        zones, _ = mark_zones(layers, plan=asked, rules=BY_WIDTH, table=TABLE)
+        zones, _ = mark_zones(layers, plan=asked, rules=BY_WIDTH, species_table=TABLE)
         stems = table.loc[table["option"] == number].geometry
         assert len(stems) > 20
         assert not shapely.intersects(shapely.union_all(zones.geometry.to_numpy()), stems).any()

@@ -64,9 +64,9 @@ def site(plants, *points, places=SMALL, screens=None, sill=1.6):
     return {name: layer for name, layer in layers.items() if layer is not None}
 
 
-def laid(layers, draws, *, years=20, threshold=0.25, table=KINDS):
+def laid(layers, draws, *, years=20, threshold=0.25, species_table=KINDS):
     sight = lay_sight(layers)
-    stand = stand_of(layers["plants"], years=years, table=table)
+    stand = stand_of(layers["plants"], years=years, species_table=species_table)
     return sight, lay_chances(sight, stand, draws, threshold=threshold)
 
 
@@ -115,9 +115,9 @@ def test_without_a_spread_the_chance_is_0_or_1_and_the_year_that_of_the_views(ke
     threshold = 0.45 if key == "carpinus_betulus" else 0.2
     layers = site(mixed("kind"), (-2, 6), (0, 6), (3, 6), screens=FENCE)
     plan = plan_with(growth_years=25, views_threshold=threshold, views_report_years=[0, 10])
-    views = trace_views(layers, plan=plan, table={"kind": kind}, second_sample=False)[0]
+    views = trace_views(layers, plan=plan, species_table={"kind": kind}, second_sample=False)[0]
     _, chances = laid(
-        layers, Draws(50, losses=0.0), years=25, threshold=threshold, table={"kind": kind}
+        layers, Draws(50, losses=0.0), years=25, threshold=threshold, species_table={"kind": kind}
     )
     years = chances.closed_years()
     told = views.year_closed.fillna(NEVER).to_numpy(int)
@@ -200,7 +200,7 @@ def test_chance_of_three_plants_is_that_of_all_their_courses(stock, losses, repl
     # year 6 on nothing dies any more, so that what is closed then stays closed.
     years, draws = 6, Draws(20_000, losses=losses, replaced=replaced)
     plants = row(BEHIND, "spread", stock=stock)
-    stand = stand_of(plants, years=years, curve="straight", table={"spread": SPREAD})
+    stand = stand_of(plants, years=years, curve="straight", species_table={"spread": SPREAD})
     drawing = drawing_of(stand, draws)
     view = view_of(*RAY, np.ones(1), drawing)
     closed = Chances(drawing, [view], years, 0.1).closed_years()
@@ -279,7 +279,9 @@ def test_some_plants_of_many_are_judged_as_if_they_stood_alone():
     layers = site(mixed("fast", "stemmed"))
     sight, chances = laid(layers, Draws(100, losses=0.3))
     planted = np.arange(len(layers["plants"])) % 3 > 0
-    alone = stand_of(layers["plants"][planted].reset_index(drop=True), years=20, table=KINDS)
+    alone = stand_of(
+        layers["plants"][planted].reset_index(drop=True), years=20, species_table=KINDS
+    )
     found = chance_of(sight, alone, Draws(100, losses=0.3), threshold=0.25)
     assert (found.year == chances.closed_years(planted).year).all()
 
@@ -359,7 +361,7 @@ def test_the_layer_tells_what_was_drawn(leaves):
         views_report_years=[0],
     )
     table = {"fast": replace(KINDS["fast"], leaf_density=(4.0, 6.0, 9.0))}
-    views = trace_views(layers, plan=plan, table=table, second_sample=False)[0]
+    views = trace_views(layers, plan=plan, species_table=table, second_sample=False)[0]
     assert list(views.chance_year) == [8] * len(views)
     years = views[["year_closed_p10", "year_closed_p50", "year_closed_p90"]].fillna(NEVER)
     assert (np.diff(years.to_numpy(int), axis=1) >= 0).all()
@@ -368,8 +370,10 @@ def test_the_layer_tells_what_was_drawn(leaves):
     assert (views.chance[sooner] >= 0.5).all()
     assert (views.chance[~sooner] < 0.5).all()
     if leaves == "opaque":
-        stand = stand_of(layers["plants"], years=20, table=table)
+        stand = stand_of(layers["plants"], years=20, species_table=table)
         found = chance_of(lay_sight(layers), stand, Draws(200), threshold=0.3)
         assert views.chance.to_numpy() == pytest.approx(found.chance(8))
-    none = trace_views(layers, plan=plan_with(chance_draws=0), table=table, second_sample=False)[0]
+    none = trace_views(
+        layers, plan=plan_with(chance_draws=0), species_table=table, second_sample=False
+    )[0]
     assert none[["chance", "chance_year", "year_closed_p50"]].isna().all(axis=None)

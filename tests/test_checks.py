@@ -292,7 +292,7 @@ def test_each_check_stands_beside_its_step():
 # Invariant: a layer that a check names and the step does not take would be None for ever.
 def test_the_step_takes_every_layer_that_a_check_names():
     named = {name for check in judge.EVERY_CHECK for name in signature(check).parameters}
-    taken = {*STEPS["checks"].layers, "layers", "plan", "table", "known"}
+    taken = {*STEPS["checks"].layers, "layers", "plan", "species_table", "known"}
     assert not named - taken, "name them at the step 'checks' in running/steps.py"
 
 

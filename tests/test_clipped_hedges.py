@@ -90,7 +90,7 @@ def test_stock_taller_than_the_hedge_is_kept_is_refused():
 def rule_distances(species, **features):
     zones, _ = mark_zones(
         {"parcels": box(), **features},
-        table=TABLE,
+        species_table=TABLE,
         rules=load_rules(),
         plan=plan_with(plants_species=species, site_boundary_accuracy=0.0),
     )
@@ -128,14 +128,16 @@ def test_roots_and_wires_count_a_hedge_as_it_would_grow_unclipped():
     _, plants = hedge()
     field = place([shapely.box(10, 20, 20, 30)], keep_out_id=["s"], kind=["septic_field"])
     # Nine metres off: a hornbeam of 20 years is taller than that, a hedge never.
-    assert len(reach_drains(plants, field, table=TABLE, plan=plan_with(growth_years=50)))
+    assert len(reach_drains(plants, field, species_table=TABLE, plan=plan_with(growth_years=50)))
 
 
 def test_the_list_of_rules_judges_the_same_height_as_the_zones():
     house = place([shapely.box(15, 10, 25, 20)], building_id=["h"], kind=["house"])
     wire = place([shapely.LineString([(0, 1), (9, 1)])], utility_id=["w"], position=["overhead"], kind=["power"])  # fmt: skip
     listed = list_rules(
-        {"buildings": house, "utilities": wire}, table=TABLE, plan=plan_with(plants_species="hedge")
+        {"buildings": house, "utilities": wire},
+        species_table=TABLE,
+        plan=plan_with(plants_species="hedge"),
     ).set_index("rule")["applies"]
     assert listed[["building_shrub", "overhead_tree", "overhead_tall_tree"]].all()
     assert not listed[["building_tree", "building_tall_tree"]].any()
@@ -145,7 +147,7 @@ def test_rows_of_a_hedge_stand_where_the_stem_rule_lets_them():
     # Along the south side the first stems stand 2 ft from the line, not 20 ft.
     plants = lay(
         box(), "south", rules=load_rules(),
-        plants_species="hedge", table=TABLE, rows_spacing=0.5,
+        plants_species="hedge", species_table=TABLE, rows_spacing=0.5,
     )[3]  # fmt: skip
     assert plants.geometry.y.max() == pytest.approx(2 * 0.3048, abs=0.01)
 
@@ -158,7 +160,7 @@ def test_crowns_of_a_hedge_are_rectangles_along_their_row(turn):
     xy = shapely.affinity.rotate(shapely.LineString([(10, 20), (20, 20)]), turn, origin=(15, 20))
     _, plants = hedge(xy.coords)
     crowns = grow_crowns(
-        plants, growth="high", table=TABLE, plan=plan_with(growth_show_years=(0, 30))
+        plants, growth="high", species_table=TABLE, plan=plan_with(growth_show_years=(0, 30))
     )
     conform(crowns, CROWNS)
     grown = crowns[crowns["year"] == 30]
@@ -183,7 +185,7 @@ def test_every_shape_can_be_written():
     for shape in SHAPES:
         table = load_species({"one": {"like": "thuja_occidentalis", "shape": shape}})
         crowns = grow_crowns(
-            plants.assign(species="one"), table=table, plan=plan_with(growth_show_years=[5])
+            plants.assign(species="one"), species_table=table, plan=plan_with(growth_show_years=[5])
         )
         assert set(crowns["shape"]) == {shape}
         conform(crowns, CROWNS)
@@ -208,7 +210,7 @@ def test_the_end_of_a_hedge_reaches_as_far_as_it_is_long():
     finding = judge_crowns(parcels(), plants, TABLE)
     # 0.6 m along the row, 0.4 m to the west side.
     assert finding.says.startswith("1 mature crowns reach over the line, by up to 0.20 m")
-    found = outgrow_boundary(parcels(), plants, table=TABLE)
+    found = outgrow_boundary(parcels(), plants, species_table=TABLE)
     over = found.iloc[0]
     assert (len(found), over["what"], over["plant_id"]) == (1, "crown over the line", 1)
     assert over["distance_m"] == pytest.approx(0.4)
@@ -227,7 +229,7 @@ def test_walls_beside_a_hedge_and_at_its_end():
 
     def at(wall):
         house = place([wall], building_id=["h"], height_m=[5.0], kind=["house"])
-        found = outgrow_boundary(lots, hedge(((10, 20), (20, 20)))[1], house, table=TABLE)
+        found = outgrow_boundary(lots, hedge(((10, 20), (20, 20)))[1], house, species_table=TABLE)
         return found.loc[found["what"] == "crown at a wall"]
 
     # Beside it: 0.4 m off, it is 0.3 m wide on that side.
@@ -245,7 +247,7 @@ def test_meeting_a_thing_against_the_drawn_crown():
     # Invariant: a crown meets a point in a year if its drawn polygon covers it.
     rng = np.random.default_rng(4)
     _, plants = hedge(((10, 20), (13, 24)))
-    stand = stand_of(plants, years=8, table=TABLE)
+    stand = stand_of(plants, years=8, species_table=TABLE)
     met = 0
     for _ in range(60):
         spot = shapely.Point(rng.uniform(9, 14), rng.uniform(19, 25))
@@ -261,7 +263,7 @@ def test_noise_goes_through_the_width_of_a_hedge():
     _, plants = hedge(((5, 20), (35, 20)))
     road = place([shapely.LineString([(0, 0), (40, 0)])], road_id=["r"])
     garden = place([shapely.box(19, 30, 21, 32)], place_id=["p"])
-    path = follow_noise(plants, garden, road, table=TABLE).iloc[0]
+    path = follow_noise(plants, garden, road, species_table=TABLE).iloc[0]
     assert path["foliage_m"] == pytest.approx(2 * ACROSS)
 
 
@@ -278,7 +280,7 @@ def test_a_section_across_a_hedge_is_as_wide_as_it_is_kept(east):
     views = pd.DataFrame({"view_id": ["w to p"], "status": ["closes"], "year_closed": pd.array([9], "Int64"), "open_now": [1.0]})  # fmt: skip
     layers = {"windows": windows, "private_places": garden, "planting_lines": lines, "plants": plants, "views": views}  # fmt: skip
     *_, sections = follow(
-        cut_sections, layers, growth_show_years=(20,), views_eyes_across=1, table=TABLE
+        cut_sections, layers, growth_show_years=(20,), views_eyes_across=1, species_table=TABLE
     )
     cut = sections[sections["crown_to_y20"].notna()]
     half = (cut["distance_m"].max() - cut["distance_m"].min()) / 2
@@ -290,7 +292,7 @@ def test_a_section_across_a_hedge_is_as_wide_as_it_is_kept(east):
 
 def test_the_plan_draws_rectangles():
     _, plants = hedge(((10, 20), (12, 20)))
-    crowns = grow_crowns(plants, table=TABLE, plan=plan_with(growth_show_years=[20]))
+    crowns = grow_crowns(plants, species_table=TABLE, plan=plan_with(growth_show_years=[20]))
     ax = new_figure(100, 100).add_axes((0, 0, 1, 1))
     (boxes,) = [one for one in add_crowns(ax, shapely.get_coordinates(plants.geometry), crowns) if len(one.get_paths()) == 5]  # fmt: skip
     extents = boxes.get_paths()[0].get_extents()
@@ -305,10 +307,10 @@ def test_the_sides_are_clipped_once_they_outgrow_the_kept_width():
     _, plants = hedge(((10, 20), (20, 20)), step=1.0)
     tall = height_at(KEPT, np.arange(31), stock_height_m=0.5)
     plants = plants.assign(stock_height_m=0.5)
-    year = _first_clip(stand_of(plants, years=30, table=TABLE), 1.0)
+    year = _first_clip(stand_of(plants, years=30, species_table=TABLE), 1.0)
     assert year == int(np.argmax(tall >= 1.0)) > 1
     free = plants.assign(species="carpinus_betulus")
-    clip = _first_clip(stand_of(free, years=30, table=TABLE), 1.0)
+    clip = _first_clip(stand_of(free, years=30, species_table=TABLE), 1.0)
     assert clip == int(np.argmax(tall >= 1.0 / 0.6)) > year
 
 
@@ -317,12 +319,12 @@ def test_the_sides_are_clipped_once_they_outgrow_the_kept_width():
 
 def test_a_fence_runs_beside_the_kept_width_and_past_the_ends():
     lines, plants = hedge(((10, 20), (20, 20)))
-    _, wires, options = lay_fence(site.layers(parcels(), lines, plants), table=TABLE, plan=plan_with(fence_scheme="perimeter", fence_years=10, fence_gates=0, fence_clearance=0.3))  # fmt: skip
+    _, wires, options = lay_fence(site.layers(parcels(), lines, plants), species_table=TABLE, plan=plan_with(fence_scheme="perimeter", fence_years=10, fence_gates=0, fence_clearance=0.3))  # fmt: skip
     west, south, east, north = wires.total_bounds
     across, along = ACROSS + 0.3, ALONG + 0.3
     assert (20 - south, north - 20) == pytest.approx((across, across), abs=WIRE_M)
     assert (10 - west, east - 20) == pytest.approx((along, along), abs=WIRE_M)
-    crowns = stand_of(plants, years=[10], table=TABLE).crowns(HIGH, 0).areas()
+    crowns = stand_of(plants, years=[10], species_table=TABLE).crowns(HIGH, 0).areas()
     assert shapely.distance(crowns, shapely.union_all(wires.geometry)).min() >= 0.3 - DRAWN_M
     # A hedge 0.5 m apart that is 1.2 m long at each plant fills no cage.
     assert not options.set_index("scheme").loc["cages", "possible"]
@@ -333,8 +335,8 @@ def test_a_fence_in_a_narrow_strip_has_room_for_a_kept_hedge_alone():
     _, plants = hedge(((5, 39.1), (35, 39.1)))
     lines = row(((5, 39.1), (35, 39.1)))[0]
     plan = plan_with(fence_scheme="outer_side", fence_years=10, fence_clearance=0.2)
-    _, wires, _ = lay_fence(site.layers(parcels(), lines, plants), table=TABLE, plan=plan)
+    _, wires, _ = lay_fence(site.layers(parcels(), lines, plants), species_table=TABLE, plan=plan)
     assert wires.geometry.distance(shapely.Point(20, 39.1)).min() == pytest.approx(0.5, abs=0.01)
     free = plants.assign(species="carpinus_betulus")
     with pytest.raises(InputError, match="no room for"):
-        lay_fence(site.layers(parcels(), lines, free), table=TABLE, plan=plan)
+        lay_fence(site.layers(parcels(), lines, free), species_table=TABLE, plan=plan)

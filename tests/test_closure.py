@@ -26,9 +26,9 @@ TABLE = load_species()
 
 
 def closure_of(along="south", **options):
-    table = options.pop("table", None)
-    _, plantable, lines, plants, _ = lay(box(), along, table=table, **options)
-    table = close_rows(plants, lines, plantable, plan=plan_with(**options), table=table)
+    table = options.pop("species_table", None)
+    _, plantable, lines, plants, _ = lay(box(), along, species_table=table, **options)
+    table = close_rows(plants, lines, plantable, plan=plan_with(**options), species_table=table)
     return table.set_index("growth"), plants
 
 
@@ -38,7 +38,9 @@ def test_a_row_of_cones_year_by_year():
         "mature_height": ["40 ft", "60 ft"], "mature_spread": ["12 ft", "18 ft"],
     }  # fmt: skip
     species = load_species({"cone": cone})["cone"]
-    table, plants = closure_of(plants_species="cone", rows_spacing=1.5, table={"cone": species})
+    table, plants = closure_of(
+        plants_species="cone", rows_spacing=1.5, species_table={"cone": species}
+    )
     s = plants["gap_before_m"].max()
     years = np.arange(31)
     h = height_at(species, years)

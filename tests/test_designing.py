@@ -23,9 +23,9 @@ from screenplan.views.views import trace_views
 VIEWS = {"w0 to p0", "w1 to p1", "w2 to p2"}
 
 
-def only(table):
-    assert len(table) == 1
-    return table.iloc[0]
+def only(species_table):
+    assert len(species_table) == 1
+    return species_table.iloc[0]
 
 
 @pytest.mark.evidence(
@@ -56,7 +56,7 @@ def test_the_layers_are_those_of_rows_that_a_plan_says():
     layers, made = site(), design()
     traced = trace_views(
         {**layers, "planting_lines": made["planting_lines"], "plants": made["plants"]},
-        plan=options(), table=TABLE, second_sample=False,
+        plan=options(), species_table=TABLE, second_sample=False,
     )[0]  # fmt: skip
     assert (traced["year_closed"] <= 10).all()
     lines, plants = made["planting_lines"], made["plants"]

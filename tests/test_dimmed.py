@@ -21,7 +21,7 @@ SAME = 0.9
 def drawn(kinds, draws, threshold, screens=None):
     layers = site(mixed(*kinds), screens=screens)
     sight = lay_sight(layers)
-    stand = stand_of(layers["plants"], years=YEARS, table=KINDS)
+    stand = stand_of(layers["plants"], years=YEARS, species_table=KINDS)
     drawing = drawing_of(stand, draws)
     views = [
         dimming_of(origin, target, light, drawing) for _, _, origin, target, light in sight.rays()
@@ -73,7 +73,7 @@ def test_denser_leaves_close_sooner():
     for density in (2.0, 4.0, 9.0):
         kind = KINDS["blunt"].at_quantile()
         kind = type(kind)(**{**vars(kind), "leaf_density": (density,) * 3})
-        stand = stand_of(layers["plants"], years=YEARS, table={"blunt": kind})
+        stand = stand_of(layers["plants"], years=YEARS, species_table={"blunt": kind})
         drawing = drawing_of(stand, Draws(100, losses=0.0))
         _, _, origin, target, light = next(iter(sight.rays()))
         found = dimmed_years(dimming_of(origin, target, light, drawing), drawing, YEARS, 0.5)

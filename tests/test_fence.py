@@ -254,7 +254,7 @@ def test_a_fence_round_clipped_plants_far_apart_by_closed_form(turn, kept_m):
         .assign(species="kept", stock_height_m=1.6, gap_before_m=21.0)
         .reset_index(drop=True)
     )
-    crown = stand_of(pair, years=[4], table=table).crowns(HIGH, 0)
+    crown = stand_of(pair, years=[4], species_table=table).crowns(HIGH, 0)
     assert (crown.along[0] > crown.across[0]) == (kept_m == 0.3)
     ground = Ground(subject.geometry[0], subject.geometry[0], shapely.Polygon())
     outlines = enclose(lines, pair, ground, crown, 0.3)

@@ -66,7 +66,9 @@ def test_a_tolerance_without_a_source_is_no_tolerance():
         ({"tolerances": {"salt": "intolerant"}, "sources": {"salt": "a trial"}}, "fails"),
     ):
         table = load_species({"thuja_occidentalis": extra} if extra else None)
-        found = judge_health(plants, table=table, plan=plan_with(health_exposed_to=("salt",)))
+        found = judge_health(
+            plants, species_table=table, plan=plan_with(health_exposed_to=("salt",))
+        )
         assert results(found)["salt"] == result
 
 

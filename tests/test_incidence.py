@@ -30,13 +30,15 @@ def laid(kinds, terrain=None):
         views_target_spacing=2.0,
     )  # fmt: skip
     offer = list_options(plan, TABLE, YEAR)
-    candidates = find_candidates(layers, offer.options, plan=plan, rules=PLAIN, table=TABLE)
+    candidates = find_candidates(layers, offer.options, plan=plan, rules=PLAIN, species_table=TABLE)
     none = layer_of(PLANTING_LINES, [], [], None)
     rays = open_rays(lay_sight({**layers, "planting_lines": none}, plan.views, terrain), 0.1)
     ground = np.zeros(len(candidates.table))
     if terrain is not None:
         ground = terrain.height_at(candidates.table.geometry.x, candidates.table.geometry.y)
-    stops = find_stops(candidates, rays, np.asarray(ground), YEAR, curve="straight", table=TABLE)
+    stops = find_stops(
+        candidates, rays, np.asarray(ground), YEAR, curve="straight", species_table=TABLE
+    )
     return layers, plan, candidates, rays, stops
 
 
@@ -57,7 +59,7 @@ def test_what_some_candidates_stop_is_what_the_views_lose(kinds, slope):
         made = layers_of(candidates, runs, terrain)
         traced = trace_views(
             {**layers, "planting_lines": made.planting_lines, "plants": made.plants},
-            plan=plan, terrain=terrain, table=TABLE, second_sample=False,
+            plan=plan, terrain=terrain, species_table=TABLE, second_sample=False,
         )[0].set_index("view_id")  # fmt: skip
         met = stops[planted].sum(axis=0) > 0
         stopped = np.bincount(rays.view[met], rays.light[met], len(rays.views))
@@ -88,11 +90,11 @@ def test_a_crown_counts_only_where_it_stays_in_the_way():
     layers = site(at=(0.0,))
     plan = options(design_kinds=["rising"], design_stock_heights=[1.9])
     offer = list_options(plan, table, 1)
-    candidates = find_candidates(layers, offer.options, plan=plan, rules=PLAIN, table=table)
+    candidates = find_candidates(layers, offer.options, plan=plan, rules=PLAIN, species_table=table)
     none = layer_of(PLANTING_LINES, [], [], None)
     rays = open_rays(lay_sight({**layers, "planting_lines": none}, plan.views), 0.1)
     ground = np.zeros(len(candidates.table))
-    stops = find_stops(candidates, rays, ground, 1, curve="straight", table=table)
+    stops = find_stops(candidates, rays, ground, 1, curve="straight", species_table=table)
     height = rays.origin[:, 2] + (rays.target - rays.origin)[:, 2] * 7 / 12
     met = stops.sum(axis=0) > 0
     assert (height < 1.45).any()

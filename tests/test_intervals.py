@@ -20,7 +20,7 @@ TABLE = {
 
 def incidence(kinds, origin, target, stations=None, light=None):
     plants = row(np.arange(len(kinds)) if stations is None else stations, kinds)
-    stand = drawing_of(stand_of(plants, years=20, table=TABLE), Draws(1)).stand
+    stand = drawing_of(stand_of(plants, years=20, species_table=TABLE), Draws(1)).stand
     light = np.ones(len(origin)) if light is None else light
     origin, target = (np.asarray(ends, float) for ends in (origin, target))
     return incidence_of(origin, target, light, len(origin), stand, classes_of(stand)), stand

@@ -37,11 +37,11 @@ SKY_TOLERANCE = 0.01
 WINDOW_SKY_TOLERANCE = 0.02
 
 
-def scene_of(*, walls=None, plants=None, terrain=None, years=3, table=None):
-    table = load_species() if table is None else table
+def scene_of(*, walls=None, plants=None, terrain=None, years=3, species_table=None):
+    species_table = load_species() if species_table is None else species_table
     _, none = row()
     plants = none.iloc[:0] if plants is None else plants
-    stand = stand_of(plants, table=table, years=years)
+    stand = stand_of(plants, species_table=species_table, years=years)
     crowns = crowns_of(stand)
     ground = Terrain.flat() if terrain is None else terrain
     return Scene(lay_obstacles(None, walls, ground), runs_of(stand, crowns), crowns)
@@ -218,7 +218,7 @@ def test_the_tip_of_a_plants_shadow():
     # h / tan(e).
     table = load_species({"cone": {"like": "thuja_occidentalis", "shape": "cone"}})
     _, plants = row(((0, 0), (0.1, 0)), step=1.0, stock=3.0, species="cone")
-    scene = scene_of(plants=plants, years=1, table=table)
+    scene = scene_of(plants=plants, years=1, species_table=table)
     reach = 3.0 / np.tan(np.radians(30.0))
     points = [(0.0, reach * share, 0.0) for share in (0.99, 1.01)]
     lit = lit_from(points, sun_at(180, 30), scene)
@@ -411,7 +411,11 @@ def run(**options):
     own = options.pop("sun_places", None)
     lots = options.pop("lots", None)
     lots = parcels() if lots is None else lots
-    given = {name: options.pop(name) for name in ("terrain", "limits", "table") if name in options}
+    given = {
+        name: options.pop(name)
+        for name in ("terrain", "limits", "species_table")
+        if name in options
+    }
     layers = {"parcels": lots, "planting_lines": lines, "plants": plants, "windows": windows(), "buildings": house(), "sun_places": own}  # fmt: skip
     return count_light(
         layers, position_deg=options.pop("position_deg", HOME), **given,
@@ -488,9 +492,9 @@ def test_what_drops_its_leaves_takes_less_in_winter():
     leafy = bare.__class__(**{**vars(bare), "evergreen": True, "winter_share": 1.0, "key": "leafy"})
     table = {**table, "leafy": leafy}
     _, one, _ = run(
-        growth_years=15, views_report_years=(15,), species="carpinus_betulus", table=table
+        growth_years=15, views_report_years=(15,), species="carpinus_betulus", species_table=table
     )
-    _, two, _ = run(growth_years=15, views_report_years=(15,), species="leafy", table=table)
+    _, two, _ = run(growth_years=15, views_report_years=(15,), species="leafy", species_table=table)
     lost = [
         table.loc[table["light_id"] == "window w0"].set_index("month")["lost_h"]
         for table in (one, two)

@@ -36,7 +36,11 @@ def missing(plants, existing_screens=None, *, w=WINDOW, p=GARDEN, buildings=HOUS
         "buildings": buildings, "existing_screens": existing_screens,
         "onlookers": options.pop("onlookers", None),
     }  # fmt: skip
-    options = {"table": TABLE, "growth_curve": "straight", "views_missing_year": 4} | options
+    options = {
+        "species_table": TABLE,
+        "growth_curve": "straight",
+        "views_missing_year": 4,
+    } | options
     return follow(find_missing, layers, **options)
 
 
@@ -143,7 +147,7 @@ HEDGE = species("box", kept_height_m=2.0, kept_width_m=0.6)
 
 
 def grown(plants):
-    stand = stand_of(plants, table={**TABLE, "hedge": HEDGE}, years=6, curve="straight")
+    stand = stand_of(plants, species_table={**TABLE, "hedge": HEDGE}, years=6, curve="straight")
     crowns = crowns_of(stand)
     return runs_of(stand, crowns), crowns
 

@@ -50,7 +50,7 @@ PARCELS = {"layers": {"parcels": {"file": "lots.gpkg"}}}
 
 
 def test_kinds_take_turns_in_groups_along_each_row():
-    _, _, _, plants, _ = lay(box(), ["south", "east"], plants_species=MIX, plants_group=2, table=TABLE, rows_spacing=2.3)  # fmt: skip
+    _, _, _, plants, _ = lay(box(), ["south", "east"], plants_species=MIX, plants_group=2, species_table=TABLE, rows_spacing=2.3)  # fmt: skip
     rows = plants.groupby("line_id", sort=False)["species"].agg(list)
     assert len(rows) == 2
     for row in rows:  # by arithmetic: two, two, and from the beginning, at each zero peg anew
@@ -59,14 +59,18 @@ def test_kinds_take_turns_in_groups_along_each_row():
 
 
 def test_one_text_and_a_list_of_one_are_as_before():
-    single = lay(box(), "south", plants_species="narrow", table=TABLE, plants_group=2)[3]
-    listed = lay(box(), "south", plants_species=["narrow"], table=TABLE)[3]
+    single = lay(box(), "south", plants_species="narrow", species_table=TABLE, plants_group=2)[3]
+    listed = lay(box(), "south", plants_species=["narrow"], species_table=TABLE)[3]
     pd.testing.assert_frame_equal(single, listed)
 
 
 def test_a_kind_listed_twice_takes_two_turns():
     plants = lay(
-        box(), "south", plants_species=["wide", "wide", "narrow"], plants_group=1, table=TABLE
+        box(),
+        "south",
+        plants_species=["wide", "wide", "narrow"],
+        plants_group=1,
+        species_table=TABLE,
     )[3]
     assert plants["species"].to_list()[:7] == ["wide", "wide", "narrow"] * 2 + ["wide"]
 
@@ -74,11 +78,11 @@ def test_a_kind_listed_twice_takes_two_turns():
 def test_each_kind_is_planted_at_its_own_height_unless_one_is_given():
     table = load_species()
     mix = ["ilex_glabra", "magnolia_grandiflora"]  # 1 ft and 4 ft
-    plants = lay(box(), "south", plants_species=mix, plants_group=1, table=table)[3]
+    plants = lay(box(), "south", plants_species=mix, plants_group=1, species_table=table)[3]
     heights = plants.groupby("species")["stock_height_m"].unique()
     assert heights["ilex_glabra"] == pytest.approx([0.3048])
     assert heights["magnolia_grandiflora"] == pytest.approx([1.2192])
-    given = lay(box(), "south", plants_species=mix, plants_stock_height=0.8, table=table)[3]
+    given = lay(box(), "south", plants_species=mix, plants_stock_height=0.8, species_table=table)[3]
     assert given["stock_height_m"].unique() == pytest.approx([0.8])
 
 
@@ -87,9 +91,9 @@ def test_plants_that_stand_take_no_turn():
         screen_id=["s"], kind=["plant"], height_m=[2.0], species=["low"],
         geometry=[shapely.Point(10, 2.001)],
     )  # fmt: skip
-    plants = lay(box(), "south", screens=standing, plants_species=MIX, plants_group=2, table=TABLE)[
-        3
-    ]
+    plants = lay(
+        box(), "south", screens=standing, plants_species=MIX, plants_group=2, species_table=TABLE
+    )[3]
     assert plants.loc[plants["existing"], "species"].to_list() == ["low"]
     new = plants.loc[~plants["existing"], "species"].to_list()
     assert new == [MIX[number // 2 % 2] for number in range(len(new))]
@@ -111,7 +115,7 @@ def test_plants_that_stand_take_no_turn():
 )
 def test_what_cannot_be_mixed_is_refused(rows, message):
     with pytest.raises(InputError, match=message):
-        lay(box(), "south", **({"plants_species": MIX, "table": TABLE} | rows))
+        lay(box(), "south", **({"plants_species": MIX, "species_table": TABLE} | rows))
 
 
 # Invariant: what a mix may not stand on is what one of its kinds may not stand on.
@@ -125,7 +129,7 @@ def test_each_rule_keeps_off_the_kind_that_asks_for_most():
     def zones(species):
         return mark_zones(
             {"parcels": box(), **features},
-            table=TABLE,
+            species_table=TABLE,
             plan=plan_with(plants_species=species, site_boundary_accuracy=0.0),
         )[0]
 
@@ -146,7 +150,7 @@ def test_a_derived_place_ends_where_the_widest_kind_begins():
     lines = layer(line_id=["r"], geometry=[shapely.LineString([(0, 2), (40, 2)])])
     place = layer(place_id=["garden"], derived=[True], geometry=[shapely.box(5, 2.2, 15, 9)])
     left = leave_room(
-        place, lines, table=TABLE, plan=plan_with(plants_species=["narrow", "wide", "low"])
+        place, lines, species_table=TABLE, plan=plan_with(plants_species=["narrow", "wide", "low"])
     )
     # Closed form: half of 3 m from the line at 2 m.
     assert left.geometry.iloc[0].bounds[1] == pytest.approx(3.5, abs=0.001)
@@ -163,7 +167,7 @@ def test_the_hole_is_that_of_the_largest_stock():
         zones, _ = mark_zones(
             {"parcels": box(), "utilities": main},
             rules=[dug],
-            table=table,
+            species_table=table,
             plan=plan_with(plants_species=species),
         )
         return zones["distance_m"].iloc[0]
@@ -175,11 +179,15 @@ def test_the_hole_is_that_of_the_largest_stock():
 
 def test_rules_of_any_kind_apply_and_each_kind_has_its_season():
     said = list_rules(
-        {}, table=TABLE, plan=plan_with(plants_species=["narrow", "low"], plants_stock="bare_root")
+        {},
+        species_table=TABLE,
+        plan=plan_with(plants_species=["narrow", "low"], plants_stock="bare_root"),
     )
     seasons = said.loc[(said["kind"] == "planting_season") & said["applies"], "rule"]
     alone = [
-        list_rules({}, table=TABLE, plan=plan_with(plants_species=key, plants_stock="bare_root"))
+        list_rules(
+            {}, species_table=TABLE, plan=plan_with(plants_species=key, plants_stock="bare_root")
+        )
         for key in ("narrow", "low")
     ]  # an evergreen and one that drops its leaves
     each = [one.loc[(one["kind"] == "planting_season") & one["applies"], "rule"] for one in alone]
@@ -210,7 +218,7 @@ def test_a_mixed_row_closes_as_its_weakest_neighbours(group, weakest):
         "south",
         plants_species=MIX,
         plants_group=group,
-        table=TABLE,
+        species_table=TABLE,
         rows_spacing=gap,
         rows_fit="exact",
     )
@@ -218,7 +226,7 @@ def test_a_mixed_row_closes_as_its_weakest_neighbours(group, weakest):
         plants,
         lines,
         plantable,
-        table=TABLE,
+        species_table=TABLE,
         plan=plan_with(growth_asked_height=1.3, growth_years=60),
     )
     measured = measured.set_index("growth")
@@ -237,13 +245,13 @@ def test_neighbours_of_three_kinds():
 
 
 def test_health_and_order_count_each_kind():
-    plants = lay(box(), "south", plants_species=MIX, plants_group=3, table=TABLE, rows_spacing=1.9)[
-        3
-    ]
+    plants = lay(
+        box(), "south", plants_species=MIX, plants_group=3, species_table=TABLE, rows_spacing=1.9
+    )[3]
     count = plants["species"].value_counts()
     shares = judge_health(
         plants,
-        table=TABLE,
+        species_table=TABLE,
         plan=plan_with(health_most_of_one_species=0.6, health_most_of_one_genus=0.6, health_zone=5),
     )
     told = shares.loc[shares["topic"] == "species"].set_index("name")["share"]
@@ -261,9 +269,9 @@ def test_health_and_order_count_each_kind():
 
 
 def test_the_summary_counts_each_kind_by_its_name():
-    plants = lay(box(), "south", plants_species=MIX, plants_group=3, table=TABLE, rows_spacing=1.9)[
-        3
-    ]
+    plants = lay(
+        box(), "south", plants_species=MIX, plants_group=3, species_table=TABLE, rows_spacing=1.9
+    )[3]
     count = plants["species"].value_counts()
     names = {key: kind.common_name for key, kind in TABLE.items()}
     (row,) = summarise({"plants": plants}, names=names)
@@ -350,7 +358,7 @@ def test_an_alternative_mix_of_a_kind_that_is_not_known_is_refused():
 
 def test_sides_of_a_closed_round_keep_the_turn_at_a_shared_corner():
     plants = lay(box(), ["south", "east", "north", "west"], sides=sides_of(box()), plants_species=MIX,
-                 plants_group=2, table=TABLE, rows_spacing=2.7)[3]  # fmt: skip
+                 plants_group=2, species_table=TABLE, rows_spacing=2.7)[3]  # fmt: skip
     first = plants.groupby("line_id", sort=False)["species"].first()
     assert (first == "wide").all()
     assert np.isclose(plants.groupby("line_id")["station_m"].min(), 0.0).all()

@@ -31,7 +31,11 @@ def find(w=WINDOW, p=GARDEN, line=LINE, buildings=HOUSE, existing_screens=None, 
         "windows": w, "private_places": p, "planting_lines": line, "buildings": buildings,
         "existing_screens": existing_screens, "onlookers": options.pop("onlookers", None),
     }  # fmt: skip
-    options = {"table": TABLE, "plants_species": "cone", "growth_curve": "straight"} | options
+    options = {
+        "species_table": TABLE,
+        "plants_species": "cone",
+        "growth_curve": "straight",
+    } | options
     return follow(find_needed_height, layers, **options)
 
 
@@ -214,7 +218,7 @@ def test_a_species_that_one_looks_through_below_is_not_offered():
     _, _, years = find(
         windows((0.6, 6), width_m=0.1),
         head(0.6, -4),
-        table=table,
+        species_table=table,
         rows_spacing=0.5,
         growth_years=60,
         **one_ray,

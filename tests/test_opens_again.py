@@ -28,10 +28,14 @@ LOW = windows((0.137, 6), sill=0.9)
 LEVEL = GARDEN.assign(eye_seated_m=1.2, eye_standing_m=1.6)
 
 
-def look(kind="magnolia_grandiflora", table=SHIPPED, years=30, step=1, stock=0.9, **options):
+def look(
+    kind="magnolia_grandiflora", species_table=SHIPPED, years=30, step=1, stock=0.9, **options
+):
     options = {"growth_curve": "smooth", "views_report_years": (0,)} | options
     plants = row(np.arange(0.0, 60.1, step), kind, stock=stock)
-    return trace(LOW, LEVEL, plants, None, table=table, growth_years=years, **options)
+    return trace(
+        LOW, LEVEL, plants, None, species_table=species_table, growth_years=years, **options
+    )
 
 
 # The bare stem of the shipped magnolia rises to 1.8 m: what passes the row below it is open again.
@@ -96,8 +100,8 @@ def test_the_table_of_years_holds_the_years_looked_at_alone():
     assert set(holes["year"]) == {opens}
 
 
-def rest(plants, table, years, curve):
-    return years_to_rest(stand_of(plants, table=table, years=years, curve=curve))
+def rest(plants, species_table, years, curve):
+    return years_to_rest(stand_of(plants, species_table=species_table, years=years, curve=curve))
 
 
 def test_crowns_that_only_grow_are_followed_no_longer():
@@ -112,7 +116,7 @@ def test_years_are_followed_until_every_crown_holds_the_one_before():
     years = rest(plants, TABLE, 2, "straight")
     assert years.tolist() == list(range(7))
     assert rest(plants, TABLE, 9, "straight")[-1] == 9
-    crowns = crowns_of(stand_of(plants, table=TABLE, years=years, curve="straight"))
+    crowns = crowns_of(stand_of(plants, species_table=TABLE, years=years, curve="straight"))
     assert crowns.height.shape[2] == 7
 
 

@@ -184,13 +184,15 @@ def test_crowns_and_stands_carry_the_exponent_of_each_plant_and_growth():
     table = kind(shape=POWER, profile=[0.5, 0.4, 0.3])
     species = np.where(np.arange(len(plants)) % 2, "mine", ROUNDED)
     mixed = plants.assign(species=species)
-    stand = stand_of(mixed, years=5, table=table)
+    stand = stand_of(mixed, years=5, species_table=table)
     mine = species == "mine"
     assert (stand.exponent[mine] == [0.5, 0.4, 0.3]).all()
     assert np.isnan(stand.exponent[~mine]).all()
     by_shape = {shape: count.sum() for shape, count in stand.alike(2)}
     assert by_shape == {power_shape(0.3): mine.sum(), SHAPES["ellipsoid"]: (~mine).sum()}
-    crowns = grow_crowns(mixed, table=table, growth=GROWTHS, plan=plan_with(growth_show_years=[5]))
+    crowns = grow_crowns(
+        mixed, species_table=table, growth=GROWTHS, plan=plan_with(growth_show_years=[5])
+    )
     conform(crowns, CROWNS)
     for growth, p in zip(GROWTHS, (0.5, 0.4, 0.3), strict=True):
         of_growth = crowns.loc[crowns["growth"] == growth]

@@ -139,7 +139,7 @@ def test_a_description_says_all_that_the_step_takes_and_gives(name):
     tables = {resource.name for resource in step.resources} & {
         "rules",
         "limits",
-        "table",
+        "species_table",
         "usual",
     }
     layers = [layer.name for layer in step.inputs]

@@ -109,9 +109,9 @@ def test_a_plant_at_the_drive_is_in_the_way_from_the_year_in_which_it_is_too_tal
 def test_a_plant_whose_crown_begins_above_the_band_is_not_in_the_way():
     table = {"palm": _palm()}
     _, plants = row(((16.5, 0.5), (17.0, 0.5)), step=1.0, stock=4.0, species="palm")
-    _, inside = watch(plants, table=table, plan=plan_with(road_drive="drive_10ft_band"))
+    _, inside = watch(plants, species_table=table, plan=plan_with(road_drive="drive_10ft_band"))
     assert "drive" not in set(inside["kind"])
-    _, inside = watch(plants, table=table)  # the other example allows nothing above 30 in
+    _, inside = watch(plants, species_table=table)  # the other example allows nothing above 30 in
     assert "drive" in set(inside["kind"])
 
 

@@ -50,9 +50,9 @@ def planted(places, *, species="thuja_smaragd", rules=RULES, **rows):
         plants_species=species, site_boundary_accuracy=0.0, rows_along=["south"], **rows
     )
     layers = {"parcels": parcels, "private_places": places}
-    zones, free = mark_zones(layers, rules=rules, table=TABLE, plan=plan)
+    zones, free = mark_zones(layers, rules=rules, species_table=TABLE, plan=plan)
     lines = draw_lines(parcels, sides_of(parcels), free, zones, plan=plan)
-    plants, dropped = set_plants(lines, free, zones, table=TABLE, plan=plan)
+    plants, dropped = set_plants(lines, free, zones, species_table=TABLE, plan=plan)
     return zones, lines, plants, dropped
 
 
@@ -109,14 +109,16 @@ def test_a_derived_place_ends_where_the_row_begins(species):
     lawn = place(shapely.box(10, 0.5, 30, 16), derived=True)
     lines = line((0, 3), (40, 3))
     left = leave_room(
-        lawn, lines, table=TABLE, plan=plan_with(plants_species=species)
+        lawn, lines, species_table=TABLE, plan=plan_with(plants_species=species)
     ).geometry.iloc[0]
     half = HALVES[species]
     # Arcs are drawn around the true circle: up to half a millimetre wider.
     assert left.bounds == pytest.approx((10, 3 + half, 30, 16), abs=0.001)
     assert shapely.distance(left, lines.geometry.iloc[0]) >= half
     assert left.area == pytest.approx(20 * (13 - half), rel=1e-3)
-    (note,) = notes_of(leave_room(lawn, lines, table=TABLE, plan=plan_with(plants_species=species)))
+    (note,) = notes_of(
+        leave_room(lawn, lines, species_table=TABLE, plan=plan_with(plants_species=species))
+    )
     assert f"{half:.2f} m to either side" in note
     assert f"{20 * 15.5 - left.area:.1f} m² of private place terrace" in note
 
@@ -130,7 +132,7 @@ def test_two_rows_and_more_places():
     both = gpd.GeoDataFrame(
         gpd.pd.concat([place(shape, derived=True, name="lawn"), place(shape, name="drawn")], ignore_index=True)
     )  # fmt: skip
-    found = leave_room(both, lines, table=TABLE, plan=plan_with(plants_species="kept"))
+    found = leave_room(both, lines, species_table=TABLE, plan=plan_with(plants_species="kept"))
     assert found.geometry.iloc[0].bounds == pytest.approx((10, 4.3, 30, 20), abs=0.001)
     assert found.geometry.iloc[1].equals(shape)  # what somebody drew stays
 

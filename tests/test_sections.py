@@ -69,7 +69,7 @@ def test_sight_line_follows_similar_triangles():
 
 
 def test_section_cuts_the_crown_through_its_stem():
-    table = cut(table=CONES)[2]
+    table = cut(species_table=CONES)[2]
     conform(table, SECTIONS)
     species = CONES[SPECIES]
     assert table["distance_m"].max() == pytest.approx(PLACE_Y + BEHIND_M, abs=0.01)
@@ -90,7 +90,7 @@ def test_section_cuts_the_crown_through_its_stem():
 def test_section_beside_a_stem_is_a_hyperbola():
     windows = WINDOWS.set_geometry([shapely.Point(0.3, 0)])
     places = PLACES.set_geometry([shapely.Point(0.3, PLACE_Y)])
-    table = cut(windows=windows, private_places=places, table=CONES)[2]
+    table = cut(windows=windows, private_places=places, species_table=CONES)[2]
     species = CONES[SPECIES]
     height = float(height_at(species, 20, stock_height_m=0.9))
     half = float(spread_at(species, height)) / 2.0

@@ -52,8 +52,8 @@ def test_it_is_laid_anew_for_other_layers_and_other_eyes_not_for_other_plants(la
     plan = plan_with(growth_years=5)
     for stations in (SHUT, SHUT[::2]):
         layers = SITE | {"plants": row(stations)}
-        trace_views(layers, plan=plan, table=TABLE, kept=kept, second_sample=False)
-        find_missing(layers, plan=plan, table=TABLE, kept=kept)
+        trace_views(layers, plan=plan, species_table=TABLE, kept=kept, second_sample=False)
+        find_missing(layers, plan=plan, species_table=TABLE, kept=kept)
     assert len(laid) == 1
     sight_of(SITE | {"windows": windows((1, 6))}, plan.views, None, kept)
     sight_of(SITE, eyes.views, None, kept)

@@ -137,7 +137,9 @@ def test_other_years_and_nobody_to_clip_it_leave_the_plants_as_they_are():
     table = load_species(
         {"hedge": {"like": "carpinus_betulus", "shape": "box", "kept_height": "2 m", "kept_width": "0.6 m"}}
     )  # fmt: skip
-    kept = stand_of(row([(0.0, 0.0), (4.0, 0.0)], species="hedge")[1], years=20, table=table)
+    kept = stand_of(
+        row([(0.0, 0.0), (4.0, 0.0)], species="hedge")[1], years=20, species_table=table
+    )
     free = kept.unclipped()
     assert kept.height.max() == 2.0
     assert kept.across.max() == pytest.approx(0.3)

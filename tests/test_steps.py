@@ -21,7 +21,7 @@ from screenplan.running.steps import STEPS
 
 #: Steps of which GEOS ended the process on such layers, or that fell over them.
 FELL_OVER = ("sides", "windows", "places")
-RESOURCES = {"terrain", "rules", "limits", "table", "usual", "position_deg"}
+RESOURCES = {"terrain", "rules", "limits", "species_table", "usual", "position_deg"}
 
 
 @pytest.fixture(params=STEPS.values(), ids=list(STEPS))

@@ -26,7 +26,7 @@ def rays(count, seed=1):
 
 
 def standing(plants):
-    stand = stand_of(plants, years=YEAR, curve="straight", table=TABLE)
+    stand = stand_of(plants, years=YEAR, curve="straight", species_table=TABLE)
     crowns = crowns_of(stand)
     return stand, runs_of(stand, crowns), crowns
 

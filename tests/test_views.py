@@ -99,7 +99,7 @@ def trace(
     }  # fmt: skip
     return follow_step(
         trace_views, layers,
-        **{"table": TABLE, "growth_curve": "straight", "second_sample": False} | options,
+        **{"species_table": TABLE, "growth_curve": "straight", "second_sample": False} | options,
     )  # fmt: skip
 
 
@@ -425,7 +425,7 @@ def test_portions_do_not_change_the_sum():
     (opening,) = openings_of(WINDOW, HOUSE)
     eyes = eyes_behind(opening, inside_m=1.0, heights_m=(1.2, 1.6), across=3)
     targets = sample_places(GARDEN, Free(), spacing_m=1.0).coarse.row(0)
-    stand = stand_of(row(SHUT), table=TABLE, years=30, curve="straight")
+    stand = stand_of(row(SHUT), species_table=TABLE, years=30, curve="straight")
     crowns = crowns_of(stand)
     scene = Scene(lay_obstacles(HOUSE), runs_of(stand, crowns), crowns)
     whole = sum_up(follow(opening, eyes, targets, scene), scene)
@@ -486,23 +486,23 @@ def test_a_window_that_names_no_building_belongs_to_the_wall_on_which_it_lies(mi
 
 def test_species_table_by_default_is_the_shipped_one():
     with pytest.raises(InputError, match="not in the table: column"):
-        trace(table=None)
-    assert len(trace(plants=row(SHUT, "thuja_occidentalis"), table=None)[0]) == 1
+        trace(species_table=None)
+    assert len(trace(plants=row(SHUT, "thuja_occidentalis"), species_table=None)[0]) == 1
 
 
 def test_growth_classes_are_shared():
     plants = row(SHUT)
-    stand = stand_of(plants, table=TABLE, years=5, curve="straight")
+    stand = stand_of(plants, species_table=TABLE, years=5, curve="straight")
     crowns = crowns_of(stand)
     assert crowns.height.shape == (1, 3, 6)
     assert set(stand.start) == {0}
     two = pd.concat([plants, row([3.3], stock=1.0)], ignore_index=True)
-    assert crowns_of(stand_of(two, table=TABLE, years=5)).height.shape == (2, 3, 6)
+    assert crowns_of(stand_of(two, species_table=TABLE, years=5)).height.shape == (2, 3, 6)
     # Closed form: straight growth of 0.3 m a year from 0.5 m.
     assert crowns.height[0, 1] == pytest.approx(0.5 + 0.3 * np.arange(6))
     slow = {"column": replace(TABLE["column"], establishment_years=2.0)}
     stands = row(SHUT, existing=True)
-    later = stand_of(plants, table=slow, years=5, curve="straight").height[0, 1]
-    rooted = stand_of(stands, table=slow, years=5, curve="straight").height[0, 1]
+    later = stand_of(plants, species_table=slow, years=5, curve="straight").height[0, 1]
+    rooted = stand_of(stands, species_table=slow, years=5, curve="straight").height[0, 1]
     assert (rooted[1:] > later[1:]).all()
     assert len(runs_of(stand, crowns).x) == len(plants)

@@ -3,7 +3,7 @@
 from options_kit import plan_with
 
 #: Arguments of a step that are neither layers nor keys.
-OTHERS = ("terrain", "table", "kept", "second_sample")
+OTHERS = ("terrain", "species_table", "kept", "second_sample")
 
 
 def follow(step, layers, **options):

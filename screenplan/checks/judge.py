@@ -63,7 +63,7 @@ def judge_plan(
     layers: Mapping[str, Any],
     *,
     plan: Options = DEFAULTS,
-    table: Mapping[str, Species] | None = None,
+    species_table: Mapping[str, Species] | None = None,
 ) -> pd.DataFrame:
     """Judge a plan by the rules that made it and by its goal.
 
@@ -75,7 +75,7 @@ def judge_plan(
         other layer that is not there cannot be judged, and the table says so.
     plan : Options, optional
         The goal, and what else the checks hold it against.
-    table : mapping, optional
+    species_table : mapping, optional
         Species by key; by default the shipped table.
 
     Returns
@@ -87,7 +87,7 @@ def judge_plan(
         **layers,
         "layers": layers,
         "plan": plan,
-        "table": load_species() if table is None else table,
+        "species_table": load_species() if species_table is None else species_table,
         "known": outline_known(layers["parcels"]),
     }
     findings = (finding for check in EVERY_CHECK for finding in _found(check, given))

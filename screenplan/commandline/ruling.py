@@ -104,5 +104,5 @@ def _of_files(files: Sequence[str]) -> dict:
     return {
         "rules": load_rules(None, setbacks),
         "limits": load_limits(None, limits),
-        "table": load_species(),
+        "species_table": load_species(),
     }

@@ -89,7 +89,7 @@ def find_candidates(
     *,
     plan: Options,
     rules=None,
-    table: Mapping[str, Species] | None = None,
+    species_table: Mapping[str, Species] | None = None,
 ) -> Candidates:
     """Set every option on every line on which it may stand.
 
@@ -108,8 +108,8 @@ def find_candidates(
     for option in options:
         key = (option.species.key, option.height_m)
         if key not in grounds:
-            grounds[key] = _ground(layers, option, plan, rules, table, refused)
-    places = _with_room(layers["private_places"], options, grounds, plan, table)
+            grounds[key] = _ground(layers, option, plan, rules, species_table, refused)
+    places = _with_room(layers["private_places"], options, grounds, plan, species_table)
     rows: list[dict] = []
     lines: dict[int, shapely.LineString] = {}
     for number, option in enumerate(options):
@@ -140,12 +140,12 @@ def _planted_as(plan: Options, option: Option) -> Options:
     return plan.model_copy(update={"plants": plants, "rows": rows})
 
 
-def _ground(layers, option: Option, plan: Options, rules, table, refused) -> Ground:
+def _ground(layers, option: Option, plan: Options, rules, species_table, refused) -> Ground:
     asked = _planted_as(plan, option)
     names = ("parcels", "buildings", "utilities", "keep_outs", "roads", "existing_screens", "private_places")  # fmt: skip
     zones, plantable = mark_zones(
         {name: layers.get(name) for name in names if layers.get(name) is not None},
-        plan=asked, rules=rules, table=table,
+        plan=asked, rules=rules, species_table=species_table,
     )  # fmt: skip
     drawn = None
     try:
@@ -158,13 +158,13 @@ def _ground(layers, option: Option, plan: Options, rules, table, refused) -> Gro
     return Ground(option.species, zones, plantable, drawn)
 
 
-def _with_room(places, options, grounds, plan: Options, table):
+def _with_room(places, options, grounds, plan: Options, species_table):
     """End derived places where the narrowest screen would begin; one of which too little is left stays."""
     narrow = min(options, key=lambda option: option.half_m)
     lines = grounds[narrow.species.key, narrow.height_m].lines
     if not has_rows(places) or lines is None:
         return places
-    left = leave_room(places, lines, plan=_planted_as(plan, narrow), table=table)
+    left = leave_room(places, lines, plan=_planted_as(plan, narrow), species_table=species_table)
     gone = ~places.index.isin(left.index)
     if not gone.any():
         return left

@@ -55,7 +55,10 @@ class Task:
 
 
 def prepare(
-    layers: Mapping[str, Any], plan: Options, rules=None, table: Mapping[str, Species] | None = None
+    layers: Mapping[str, Any],
+    plan: Options,
+    rules=None,
+    species_table: Mapping[str, Species] | None = None,
 ) -> Task:
     """List the options and set the candidates; nothing is followed yet.
 
@@ -78,7 +81,7 @@ def prepare(
             "Give an earlier design.year, or raise growth.years",
             key=plan.design.key("year"),
         )
-    offer = list_options(plan, table, year)
+    offer = list_options(plan, species_table, year)
     _refuse_contradictions(plan, offer)
     cheapest = plan.design.least_run * min(option.price for option in offer.options)
     budget = budget_of(plan)
@@ -89,7 +92,9 @@ def prepare(
             key=(plan.hand if plan.design.budget is None else plan.design).key("budget"),
         )
     return Task(
-        year, offer, find_candidates(layers, offer.options, plan=plan, rules=rules, table=table)
+        year,
+        offer,
+        find_candidates(layers, offer.options, plan=plan, rules=rules, species_table=species_table),
     )
 
 
@@ -106,7 +111,7 @@ def design_planting(
     *,
     plan: Options = DEFAULTS,
     rules=None,
-    table: Mapping[str, Species] | None = None,
+    species_table: Mapping[str, Species] | None = None,
     terrain: Terrain | None = None,
 ) -> tuple[
     gpd.GeoDataFrame, gpd.GeoDataFrame, gpd.GeoDataFrame, gpd.GeoDataFrame, gpd.GeoDataFrame,
@@ -139,7 +144,7 @@ def design_planting(
     InputError
         If nothing can be chosen among, nobody looks, or nothing that may be planted closes a view.
     """
-    task = prepare(layers, plan, rules, table)
+    task = prepare(layers, plan, rules, species_table)
     candidates, year = task.candidates, task.year
     layers = {**layers, "private_places": candidates.private_places}
     nothing = layer_of(PLANTING_LINES, [], [], layers["parcels"].crs)
@@ -162,18 +167,20 @@ def design_planting(
             kind="onlookers",
         )
     ground_m = _heights(candidates, terrain)
-    stops = find_stops(candidates, rays, ground_m, year, curve=plan.growth.curve, table=table)
+    stops = find_stops(
+        candidates, rays, ground_m, year, curve=plan.growth.curve, species_table=species_table
+    )
     pool = Pool(
         candidates, rays, stops, weight, exclusive_spots(candidates, layers["sides"]),
         rays.now - plan.views.threshold,
     )  # fmt: skip
     limits = limits_of(plan)
-    chosen = choose(pool, limits, Stage(layers, plan, terrain, table, year))
+    chosen = choose(pool, limits, Stage(layers, plan, terrain, species_table, year))
     causes = find_causes(
         pool, chosen.open_views(), limits, plan, year=year,
         enough=chosen.closed_weight(pool) >= limits.share * weight.sum() - SLACK,
         later=lambda last: find_stops(
-            candidates, rays, ground_m, last, curve=plan.growth.curve, table=table
+            candidates, rays, ground_m, last, curve=plan.growth.curve, species_table=species_table
         ),
     )  # fmt: skip
     if chosen.layers is None:

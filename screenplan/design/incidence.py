@@ -106,7 +106,7 @@ def find_stops(
     year: int,
     *,
     curve: str = "smooth",
-    table: Mapping[str, Species] | None = None,
+    species_table: Mapping[str, Species] | None = None,
 ) -> csr_array:
     """Find which plants stop which rays in a year and after it, (plants, rays)."""
     plants, count = len(candidates.table), len(rays.view)
@@ -114,7 +114,7 @@ def find_stops(
         return csr_array((plants, count), dtype=bool)
     layer = plants_of(candidates, np.ones(plants, bool), ground_m)
     years = sorted({year, *(year + more for more in LATER), MATURE_YEAR})
-    stand = stand_of(layer, years=years, curve=curve, table=table)
+    stand = stand_of(layer, years=years, curve=curve, species_table=species_table)
     crowns = crowns_of(stand)
     runs = runs_of(stand, crowns)
     found: csr_array | None = None

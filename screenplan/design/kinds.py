@@ -74,7 +74,7 @@ def budget_of(plan: Options) -> float | None:
     return plan.hand.budget if plan.design.budget is None else plan.design.budget
 
 
-def list_options(plan: Options, table: Mapping[str, Species] | None, year: int) -> Offer:
+def list_options(plan: Options, species_table: Mapping[str, Species] | None, year: int) -> Offer:
     """List species, sizes and spacings to choose among, with prices.
 
     What the plan names in [plants] and [rows] is kept to.
@@ -84,10 +84,10 @@ def list_options(plan: Options, table: Mapping[str, Species] | None, year: int) 
     InputError
         If a species is not known, no size can be had, or a budget has no prices to count by.
     """
-    table = load_species() if table is None else table
+    species_table = load_species() if species_table is None else species_table
     notes: list[str] = []
     found: list[tuple[Species, float, float]] = []
-    for kind in _kinds(plan, table, year):
+    for kind in _kinds(plan, species_table, year):
         for height in _heights(plan, kind):
             if height > kind.final_height("high"):
                 continue
@@ -130,26 +130,30 @@ def list_options(plan: Options, table: Mapping[str, Species] | None, year: int) 
     return Offer(options, priced, tuple(map(said, notes)))
 
 
-def _kinds(plan: Options, table: Mapping[str, Species], year: int) -> tuple[Species, ...]:
+def _kinds(plan: Options, species_table: Mapping[str, Species], year: int) -> tuple[Species, ...]:
     asked, zone = plan.design.kinds, plan.health.zone
     if asked:
-        return _checked(asked, table, plan.design.key("kinds"))
+        return _checked(asked, species_table, plan.design.key("kinds"))
     if "species" in plan.plants.model_fields_set:
-        return tuple(dict.fromkeys(kinds_in(plan.plants.species, table)))
-    return short_list(table, year, zone=zone, stock=plan.plants.stock)
+        return tuple(dict.fromkeys(kinds_in(plan.plants.species, species_table)))
+    return short_list(species_table, year, zone=zone, stock=plan.plants.stock)
 
 
-def _checked(keys, table, where: str) -> tuple[Species, ...]:
+def _checked(keys, species_table, where: str) -> tuple[Species, ...]:
     for key in keys:
-        if key not in table:
+        if key not in species_table:
             raise refuse(
                 f"there is no species '{key}'", "See screenplan species for the keys", key=where
             )
-    return tuple(table[key] for key in dict.fromkeys(keys))
+    return tuple(species_table[key] for key in dict.fromkeys(keys))
 
 
 def short_list(
-    table: Mapping[str, Species], year: int, *, zone: int | None = None, stock: str = "container"
+    species_table: Mapping[str, Species],
+    year: int,
+    *,
+    zone: int | None = None,
+    stock: str = "container",
 ) -> tuple[Species, ...]:
     """List the species of which none else makes more screen in as little room.
 
@@ -166,7 +170,7 @@ def short_list(
     zone = MILD_ZONE if zone is None else zone
     hardy = [
         kind
-        for kind in table.values()
+        for kind in species_table.values()
         if kind.evergreen
         and (
             kind.hardiness_zones is None
@@ -174,7 +178,7 @@ def short_list(
         )
     ]
     if not hardy:
-        return tuple(kind for kind in table.values() if kind.evergreen)
+        return tuple(kind for kind in species_table.values() if kind.evergreen)
     starts = [Start(kind, planted_height(kind), False, stock) for kind in hardy]
     height, spread = sizes_of(starts, [year])[:2, :, TYPICAL, 0]
     spacing = np.array([kind.usual_spacing_m for kind in hardy])

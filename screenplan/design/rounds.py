@@ -134,7 +134,7 @@ class Stage:
         Of which the sight is laid.
     plan : Options
     terrain : Terrain or None
-    table : mapping or None
+    species_table : mapping or None
         Species by key.
     year : int
         Year by which views should be closed.
@@ -143,7 +143,7 @@ class Stage:
     layers: Mapping[str, Any]
     plan: Options
     terrain: Terrain | None
-    table: Mapping[str, Species] | None
+    species_table: Mapping[str, Species] | None
     year: int
 
 
@@ -227,7 +227,7 @@ def _traced(pool: Pool, planted, solution, price: float, rays: int, stage: Stage
     )
     traced = trace_views(
         {**stage.layers, "planting_lines": made.planting_lines, "plants": made.plants},
-        plan=looked.without_draws(), terrain=stage.terrain, table=stage.table, second_sample=False,
+        plan=looked.without_draws(), terrain=stage.terrain, species_table=stage.species_table, second_sample=False,
     )[0].set_index("view_id").reindex(pool.rays.views)  # fmt: skip
     closed_in = traced["year_closed"].astype("Float64").to_numpy(float, na_value=np.nan)
     is_open = pd.to_numeric(traced[year_column("open", year)]).to_numpy(float, na_value=np.nan)

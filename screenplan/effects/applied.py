@@ -27,7 +27,7 @@ def list_rules(
     plan: Options = DEFAULTS,
     rules: Sequence[Rule] | None = None,
     limits: Mapping[str, Limit] | None = None,
-    table: Mapping[str, Species] | None = None,
+    species_table: Mapping[str, Species] | None = None,
 ) -> pd.DataFrame:
     """List every rule and limit, whether it applies to the plan, and why.
 
@@ -50,7 +50,7 @@ def list_rules(
     """
     rules = load_rules() if rules is None else rules
     limits = load_limits() if limits is None else limits
-    planted = tuple(dict.fromkeys(kinds_in(plan.plants.species, table)))
+    planted = tuple(dict.fromkeys(kinds_in(plan.plants.species, species_table)))
     there = _things(layers)
     rows = [
         _setback(rule, there, [size_judged(rule, kind)[0] for kind in planted]) for rule in rules

@@ -31,7 +31,7 @@ def outgrow_boundary(
     *,
     plan: Options = DEFAULTS,
     limits: Mapping[str, Limit] | None = None,
-    table: Mapping[str, Species] | None = None,
+    species_table: Mapping[str, Species] | None = None,
 ) -> gpd.GeoDataFrame:
     """Tell in which year plants outgrow the line, a height at the line, or a wall.
 
@@ -50,7 +50,9 @@ def outgrow_boundary(
     """
     most_height_m = plan.boundary.most_height
     rule = limit_named(limits, plan.lines.walls, "zoning", Lines.key("walls"))
-    stand = stand_of(plants, years=plan.growth.years, curve=plan.growth.curve, table=table)
+    stand = stand_of(
+        plants, years=plan.growth.years, curve=plan.growth.curve, species_table=species_table
+    )
     if not len(plants):
         return layer_of(OUTGROWN, [], [], plants.crs)
     known = outline_known(parcels)

@@ -114,7 +114,7 @@ def reach_drains(
     *,
     plan: Options = DEFAULTS,
     limits: Mapping[str, Limit] | None = None,
-    table: Mapping[str, Species] | None = None,
+    species_table: Mapping[str, Species] | None = None,
 ) -> gpd.GeoDataFrame:
     """Tell in which year plants have grown taller than they stand away from a septic field.
 
@@ -133,7 +133,7 @@ def reach_drains(
     rule = limit_of(limits, "by_height")
     # Roots do not know of the shears: a clipped hedge counts as it would grow without.
     stand = stand_of(
-        plants, years=plan.growth.years, curve=plan.growth.curve, table=table
+        plants, years=plan.growth.years, curve=plan.growth.curve, species_table=species_table
     ).unclipped()
     rows, shapes = [], []
     if rule is not None and has_rows(keep_outs) and len(plants):
@@ -174,8 +174,9 @@ def judge_digging(utilities, holes_at_lines) -> Finding:
         )
     if has_rows(holes_at_lines):
         near = holes_at_lines.loc[holes_at_lines["edge_m"].idxmin()]
+        apart_m = near["edge_m"]
         return Finding(name, FAILS, f"{holes_at_lines['plant_id'].nunique()} holes touch the zone in which nothing is dug but by hand, "
-                       f"nearest that of plant {near['plant_id']}, {{{near['edge_m']:.2f} m}} from line {near['utility_id']}",
+                       f"nearest that of plant {near['plant_id']}, {{{apart_m:.2f} m}} from line {near['utility_id']}",
                        "another place for these plants", LOCATE)  # fmt: skip
     return Finding(
         name,

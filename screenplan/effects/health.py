@@ -18,7 +18,7 @@ def judge_health(
     plants: gpd.GeoDataFrame,
     *,
     plan: Options = DEFAULTS,
-    table: Mapping[str, Species] | None = None,
+    species_table: Mapping[str, Species] | None = None,
 ) -> pd.DataFrame:
     """Tell how much hangs on one species and genus, and whether each stands the site.
 
@@ -28,7 +28,7 @@ def judge_health(
         Layer of the contract.
     plan : Options, optional
         Of it [health].
-    table : mapping, optional
+    species_table : mapping, optional
         The species table, by default the shipped one.
 
     Returns
@@ -38,9 +38,9 @@ def judge_health(
         empty, and ``needs`` says what is missing. What is said of the poison, the spread and the bans of a
         species is told and never judged.
     """
-    table = load_species() if table is None else table
+    species_table = load_species() if species_table is None else species_table
     kinds = plants["species"].astype(str)
-    found = {key: species_of(key, table) for key in kinds.unique()}
+    found = {key: species_of(key, species_table) for key in kinds.unique()}
     rows = []
     genera = kinds.map({key: one.genus for key, one in found.items()})
     for topic, names, most in (

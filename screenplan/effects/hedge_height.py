@@ -92,7 +92,7 @@ def guide_heights(
     plan: Options = DEFAULTS,
     terrain: Terrain | None = None,
     limits: Mapping[str, Limit] | None = None,
-    table: Mapping[str, Species] | None = None,
+    species_table: Mapping[str, Species] | None = None,
 ) -> gpd.GeoDataFrame:
     """Give the height to which each row may be kept for each neighbour's window and garden.
 
@@ -105,7 +105,7 @@ def guide_heights(
         Of it [light], [windows] and [growth]. Unless the guidance is asked for the layer is empty.
     terrain : Terrain, optional
         Ground heights: the result is turned into a height above the ground at the row.
-    limits, table : mapping, optional
+    limits, species_table : mapping, optional
         By default the shipped ones.
 
     Returns
@@ -124,7 +124,9 @@ def guide_heights(
         or not outline_known(parcels)
     ):
         return layer_of(HEDGE_HEIGHTS, [], [], parcels.crs)
-    stand = stand_of(plants, years=plan.growth.years, curve=plan.growth.curve, table=table)
+    stand = stand_of(
+        plants, years=plan.growth.years, curve=plan.growth.curve, species_table=species_table
+    )
     evergreen = np.array([one.species.evergreen for one in stand.starts])[stand.start]
     made = []
     for line in layers["planting_lines"].itertuples():

@@ -50,7 +50,7 @@ def count_light(
     terrain: Terrain | None = None,
     position_deg: tuple[float, float] | None = None,
     limits: Mapping[str, Limit] | None = None,
-    table: Mapping[str, Species] | None = None,
+    species_table: Mapping[str, Species] | None = None,
 ) -> tuple[gpd.GeoDataFrame, pd.DataFrame, gpd.GeoDataFrame]:
     """Count the hours of sun, and the light of an overcast sky, with the row and without.
 
@@ -66,7 +66,7 @@ def count_light(
         Ground heights; it casts shade as far as the raster goes.
     position_deg : tuple of 2 floats, optional
         Longitude and latitude of the site; without them the layers are empty.
-    limits, table : mapping, optional
+    limits, species_table : mapping, optional
         By default the shipped ones.
 
     Returns
@@ -90,8 +90,10 @@ def count_light(
     sun = _sun_of(position_deg, option, option.days, option.step)
     if not outline_known(parcels):
         return _layers(plan, parcels.crs)
-    table = load_species() if table is None else table
-    stand = stand_of(plants, years=plan.growth.years, curve=plan.growth.curve, table=table)
+    species_table = load_species() if species_table is None else species_table
+    stand = stand_of(
+        plants, years=plan.growth.years, curve=plan.growth.curve, species_table=species_table
+    )
     crowns = crowns_of(stand)
     runs = runs_of(stand, crowns)
     obstacles = lay_obstacles(buildings, layers.get("existing_screens"), ground)
@@ -123,7 +125,8 @@ def count_light(
     season = growing_months(position_deg[1])
     years = plan.views.report_years
     light = [
-        counted.row(years, season, _asked(counted, plants, table, needed)) for counted in found
+        counted.row(years, season, _asked(counted, plants, species_table, needed))
+        for counted in found
     ]
     for row in light:
         row["over"] = _over(row, option)
@@ -248,15 +251,15 @@ class _Counted:
                 }
 
 
-def _asked(counted: _Counted, plants, table, needed: Limit | None) -> dict:
+def _asked(counted: _Counted, plants, species_table, needed: Limit | None) -> dict:
     """Sun a day that the row's species asks for, if its tolerance of shade has a source."""
     if counted.target.kind != "row" or needed is None:
         return {"asked_h": None}
     mine = plants.loc[plants["line_id"].astype(str) == counted.target.name, "species"].astype(str)
     found = [
-        needed.hours.get(table[key].tolerances["shade"])
+        needed.hours.get(species_table[key].tolerances["shade"])
         for key in mine.unique()
-        if "shade" in table[key].tolerances and "shade" in table[key].sources
+        if "shade" in species_table[key].tolerances and "shade" in species_table[key].sources
     ]
     return {"asked_h": max((hours for hours in found if hours is not None), default=None)}
 

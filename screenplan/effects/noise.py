@@ -78,7 +78,7 @@ def follow_noise(
     *,
     plan: Options = DEFAULTS,
     limits: Mapping[str, Limit] | None = None,
-    table: Mapping[str, Species] | None = None,
+    species_table: Mapping[str, Species] | None = None,
 ) -> gpd.GeoDataFrame:
     """Follow the sound from each road to each private place through the row.
 
@@ -102,7 +102,9 @@ def follow_noise(
     rule = limit_of(limits, "foliage_noise")
     rows, shapes = [], []
     if rule is not None and has_rows(private_places) and has_rows(roads):
-        stand = stand_of(plants, years=plan.growth.years, curve=plan.growth.curve, table=table)
+        stand = stand_of(
+            plants, years=plan.growth.years, curve=plan.growth.curve, species_table=species_table
+        )
         foliage = shapely.union_all(stand.crowns(TYPICAL, -1).areas())
         for place, place_id in zip(
             private_places.geometry, identifiers(private_places, "place_id"), strict=True

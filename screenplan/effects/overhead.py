@@ -28,7 +28,7 @@ def reach_wires(
     *,
     plan: Options = DEFAULTS,
     limits: Mapping[str, Limit] | None = None,
-    table: Mapping[str, Species] | None = None,
+    species_table: Mapping[str, Species] | None = None,
 ) -> gpd.GeoDataFrame:
     """Tell in which year plants outgrow the zoning at overhead lines, or come near the wire.
 
@@ -54,7 +54,9 @@ def reach_wires(
     """
     rule = limit_named(limits, plan.lines.wires, "zoning", Lines.key("wires"))
     allowance_m = plan.lines.allowance
-    stand = stand_of(plants, years=plan.growth.years, curve=plan.growth.curve, table=table)
+    stand = stand_of(
+        plants, years=plan.growth.years, curve=plan.growth.curve, species_table=species_table
+    )
     rows, shapes = [], []
     wires = utilities.loc[utilities["position"] == "overhead"] if has_rows(utilities) else ()
     if not len(wires) or not len(plants):

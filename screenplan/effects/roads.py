@@ -98,7 +98,7 @@ def watch_sight(
     *,
     plan: Options = DEFAULTS,
     limits: Mapping[str, Limit] | None = None,
-    table: Mapping[str, Species] | None = None,
+    species_table: Mapping[str, Species] | None = None,
 ) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
     """Draw what must stay clear for sight at the road, and list the plants that grow into it.
 
@@ -132,7 +132,9 @@ def watch_sight(
             areas += _drive_triangles(mouth, at_drive)
             areas += _along_road(mouth, roads, limits)
         areas += _corner_triangles(sides, at_corner)
-    stand = stand_of(plants, years=plan.growth.years, curve=plan.growth.curve, table=table)
+    stand = stand_of(
+        plants, years=plan.growth.years, curve=plan.growth.curve, species_table=species_table
+    )
     rows, inside = [], []
     for number, area in enumerate(areas, 1):
         name = f"sight-{number}"

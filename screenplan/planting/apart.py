@@ -37,7 +37,7 @@ def set_windows_apart(
     plan: Options = DEFAULTS,
     terrain: Terrain | None = None,
     rules: Sequence[Rule] | None = None,
-    table: Mapping[str, Species] | None = None,
+    species_table: Mapping[str, Species] | None = None,
 ) -> gpd.GeoDataFrame:
     """Set windows apart against which no screen is planned, with the reason.
 
@@ -59,7 +59,7 @@ def set_windows_apart(
         Ground heights; by default level ground at 0.
     rules : sequence of Rule, optional
         By default the shipped rules.
-    table : mapping, optional
+    species_table : mapping, optional
         The species table, by default the shipped one.
 
     Returns
@@ -68,7 +68,7 @@ def set_windows_apart(
         The windows, with ``set_apart`` filled; ``attrs["notes"]`` says which and why.
     """
     rules = load_rules() if rules is None else tuple(rules)
-    kinds = tuple((load_species() if table is None else table).values())
+    kinds = tuple((load_species() if species_table is None else species_table).values())
     given = column_or(windows, "set_apart")
     reasons = np.full(len(windows), None, dtype=object)
     if outline_known(parcels) and len(private_places) and len(windows):

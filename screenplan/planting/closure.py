@@ -51,7 +51,7 @@ def close_rows(
     needed_height: gpd.GeoDataFrame | None = None,
     *,
     plan: Options = DEFAULTS,
-    table: Mapping[str, Species] | None = None,
+    species_table: Mapping[str, Species] | None = None,
 ) -> pd.DataFrame:
     """Find the year in which each row closes, from what is looked through up to a height.
 
@@ -67,7 +67,7 @@ def close_rows(
         Gives the lowest sight line across each row.
     plan : Options, optional
         Of it [rows] and [growth].
-    table : mapping, optional
+    species_table : mapping, optional
         The species table.
 
     Returns
@@ -77,7 +77,7 @@ def close_rows(
         closed from the one height to the other until its plants are grown. Lines with fewer than
         two neighbours have no row.
     """
-    growth, spacing = plan.growth, planned_spacing(plan, table)
+    growth, spacing = plan.growth, planned_spacing(plan, species_table)
     lines = planting_lines.geometry.to_numpy()
     zone = (
         None if plantable_zone is None else plantable_ground(plantable_zone, None, planting_lines)
@@ -86,7 +86,7 @@ def close_rows(
     worst: dict[int, float] = {}
     pairs: dict[int, set[tuple]] = {}
     at = followed_years(growth.years)
-    stand = stand_of(plants, years=at, curve=growth.curve, table=table)
+    stand = stand_of(plants, years=at, curve=growth.curve, species_table=species_table)
     for gap in gaps_between(plants, planting_lines):
         if zone is not None:
             if gap.line not in clear:

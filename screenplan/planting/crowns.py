@@ -19,7 +19,7 @@ def grow_crowns(
     *,
     plan: Options = DEFAULTS,
     growth: str | Sequence[str] = "typical",
-    table: Mapping[str, Species] | None = None,
+    species_table: Mapping[str, Species] | None = None,
 ) -> gpd.GeoDataFrame:
     """Draw each plant's crown in chosen years.
 
@@ -30,7 +30,7 @@ def grow_crowns(
         Of it [growth].
     growth : str or sequence of str
         One or several of low, typical, high.
-    table : mapping, optional
+    species_table : mapping, optional
         The species table, by default the shipped one.
 
     Returns
@@ -46,7 +46,7 @@ def grow_crowns(
     """
     growths = (growth,) if isinstance(growth, str) else tuple(growth)
     years = sorted(plan.growth.show_years)
-    stand = stand_of(plants, years=years, curve=plan.growth.curve, table=table)
+    stand = stand_of(plants, years=years, curve=plan.growth.curve, species_table=species_table)
     rows = []
     for one in growths:
         suffix, g = "" if len(growths) == 1 else f"-{one}", growth_number(one)

@@ -55,7 +55,7 @@ def judge_stems(plants, no_plant_zones, parcels) -> Iterator[Finding]:
                       caution=LOCATE if "buried" in set(rows["feature"]) else "")  # fmt: skip
 
 
-def judge_crowns(parcels, plants, table) -> Finding:
+def judge_crowns(parcels, plants, species_table) -> Finding:
     """Look for mature crowns that reach over the line."""
     name = "crowns inside the parcel"
     if not outline_known(parcels):
@@ -64,7 +64,7 @@ def judge_crowns(parcels, plants, table) -> Finding:
         )
     if not len(plants):
         return Finding(name, UNKNOWN, "There are no plants", "plants")
-    over = _over(parcels.loc[parcels["is_subject"]].geometry.iloc[0], plants, table)
+    over = _over(parcels.loc[parcels["is_subject"]].geometry.iloc[0], plants, species_table)
     outside = over > STEM_TOLERANCE_M
     if not outside.any():
         return Finding(
@@ -74,9 +74,9 @@ def judge_crowns(parcels, plants, table) -> Finding:
                    "a larger offset, a narrower species, or clipping", SURVEY)  # fmt: skip
 
 
-def _over(subject, plants, table) -> np.ndarray:
+def _over(subject, plants, species_table) -> np.ndarray:
     """How far each mature crown reaches over the line, metres; below 0 for those inside."""
-    stand = stand_of(plants, years=[0], table=table)
+    stand = stand_of(plants, years=[0], species_table=species_table)
     points, box = stand.points, stand.box
     species = [stand.starts[k].species for k in stand.start]
     along = np.array([one.final_spread("high") for one in species]) / 2.0
@@ -95,7 +95,7 @@ def _farthest_outside(area, subject) -> float:
     return float(shapely.distance(subject, corners).max(initial=0.0))
 
 
-def judge_places(private_places, plants, table) -> Finding:
+def judge_places(private_places, plants, species_table) -> Finding:
     """Look for plants in the places that they are to screen, and for grown crowns that reach into one.
 
     Plants that stand already are judged like new ones; each counts by half the width that it has in
@@ -107,7 +107,9 @@ def judge_places(private_places, plants, table) -> Finding:
     if not len(plants):
         return Finding(name, UNKNOWN, "There are no plants", "plants")
     ids = plants["plant_id"].to_numpy()
-    half = np.array([table[key].final_width("high") / 2.0 for key in plants["species"].astype(str)])
+    half = np.array(
+        [species_table[key].final_width("high") / 2.0 for key in plants["species"].astype(str)]
+    )
     said = []
     for place, shape in zip(private_places["place_id"], private_places.geometry, strict=True):
         away = shapely.distance(plants.geometry.to_numpy(), shape)
@@ -135,7 +137,7 @@ def _named(plants) -> str:
     return ", ".join(str(plant) for plant in named[:10]) + more
 
 
-def judge_gaps(layers, plan, table=None) -> Finding:
+def judge_gaps(layers, plan, species_table=None) -> Finding:
     """Look for gaps that are wider than asked though nothing forbids a plant, and for seen ones.
 
     A gap that a rule explains fails too if a view that stays open passes it: the reason does not
@@ -169,7 +171,7 @@ def judge_gaps(layers, plan, table=None) -> Finding:
                        f"from {{{gap.from_m:.2f} to {gap.to_m:.2f} m}}", "more plants, or a wider spacing in the plan")  # fmt: skip
     known = views is not None and view_holes is not None
     if known and (
-        ways := open_ways(planting_lines, plants, wide, spacing_m, views, view_holes, table)
+        ways := open_ways(planting_lines, plants, wide, spacing_m, views, view_holes, species_table)
     ):
         way, more = ways[0], len(ways) - 1
         passing = (

@@ -17,14 +17,16 @@ GROUP = 3
 Kinds = Species | str | Sequence[Species | str]
 
 
-def kinds_in(species: Kinds, table: Mapping[str, Species] | None = None) -> tuple[Species, ...]:
+def kinds_in(
+    species: Kinds, species_table: Mapping[str, Species] | None = None
+) -> tuple[Species, ...]:
     """Find the kinds of a row, in the order in which they take turns.
 
     Parameters
     ----------
     species : Species, str or sequence of these
         A kind that is listed twice takes two turns.
-    table : mapping, optional
+    species_table : mapping, optional
         The species table, by default the shipped one.
 
     Raises
@@ -40,10 +42,10 @@ def kinds_in(species: Kinds, table: Mapping[str, Species] | None = None) -> tupl
     listed = (species,) if isinstance(species, (Species, str)) else tuple(species)
     if not listed:
         raise refuse("no species is listed", "List one or more", key=Plants.key("species"))
-    return tuple(species_of(one, table, key=Plants.key("species")) for one in listed)
+    return tuple(species_of(one, species_table, key=Plants.key("species")) for one in listed)
 
 
-def usual_spacing(species: Kinds, table: Mapping[str, Species] | None = None) -> float:
+def usual_spacing(species: Kinds, species_table: Mapping[str, Species] | None = None) -> float:
     """Give the usual distance between plants of a row, metres: of several kinds the least.
 
     Examples
@@ -51,10 +53,10 @@ def usual_spacing(species: Kinds, table: Mapping[str, Species] | None = None) ->
     >>> usual_spacing("prunus_laurocerasus"), usual_spacing(["prunus_laurocerasus", "ilex_opaca"])
     (0.45, 0.45)
     """
-    return min(kind.usual_spacing_m for kind in kinds_in(species, table))
+    return min(kind.usual_spacing_m for kind in kinds_in(species, species_table))
 
 
-def planned_spacing(plan: Options, table: Mapping[str, Species] | None = None) -> float:
+def planned_spacing(plan: Options, species_table: Mapping[str, Species] | None = None) -> float:
     """Give the distance between plants of a row that a plan asks for, metres; by default the usual one.
 
     Examples
@@ -65,14 +67,16 @@ def planned_spacing(plan: Options, table: Mapping[str, Species] | None = None) -
     """
     if plan.rows.spacing is not None:
         return plan.rows.spacing
-    return usual_spacing(plan.plants.species, planned_species(plan) if table is None else table)
+    return usual_spacing(
+        plan.plants.species, planned_species(plan) if species_table is None else species_table
+    )
 
 
-def with_spacing(plan: Options, table: Mapping[str, Species] | None = None) -> Options:
+def with_spacing(plan: Options, species_table: Mapping[str, Species] | None = None) -> Options:
     """Give a plan that says how far plants are apart: as it is, or with the usual distance."""
     if plan.rows.spacing is not None:
         return plan
-    rows = plan.rows.model_copy(update={"spacing": planned_spacing(plan, table)})
+    rows = plan.rows.model_copy(update={"spacing": planned_spacing(plan, species_table)})
     return plan.model_copy(update={"rows": rows})
 
 

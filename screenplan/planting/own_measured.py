@@ -64,7 +64,7 @@ class Measured:
 
 
 def measured_plants(
-    layers: Mapping[str, Any], table: Mapping[str, Species], bases: Mapping[str, str]
+    layers: Mapping[str, Any], species_table: Mapping[str, Species], bases: Mapping[str, str]
 ) -> list[Measured]:
     """List the plants that were measured, each by its last measurement.
 
@@ -72,7 +72,7 @@ def measured_plants(
     ----------
     layers : mapping
         Of it ``measured_plants``, and ``existing_screens`` that grow and whose age is given.
-    table : mapping
+    species_table : mapping
         Species by key, as they grow without own plants.
     bases : mapping
         For each species on whose growth there is evidence, the kind of the shipped table whose spreads it has.
@@ -91,7 +91,7 @@ def measured_plants(
             continue
         rows_of, wrong = rows(layer), _Refusals(name, problems)
         for row in rows_of:
-            one = _read(name, row, table, bases, wrong)
+            one = _read(name, row, species_table, bases, wrong)
             if one is not None:
                 found.append((row["plant"] or f"{name} {row['row']}", one))
     found = _last_of_each(found, problems)
@@ -143,10 +143,12 @@ def _as_rows(columns: Mapping[str, Any], numbered) -> list[dict[str, Any]]:
     ]
 
 
-def _read(layer: str, row: Mapping[str, Any], table, bases, wrong: _Refusals) -> Measured | None:
+def _read(
+    layer: str, row: Mapping[str, Any], species_table, bases, wrong: _Refusals
+) -> Measured | None:
     """Read one row; note what is wrong with it."""
     number = [row["row"]]
-    age, species = _age(row, number, wrong), _species(row, number, table, bases, wrong)
+    age, species = _age(row, number, wrong), _species(row, number, species_table, bases, wrong)
     if not row["height_m"] > 0.0:
         wrong(
             number,
@@ -197,7 +199,7 @@ def _age(row: Mapping[str, Any], number, wrong: _Refusals) -> float | None:
     return float(years)
 
 
-def _species(row, number, table, bases, wrong: _Refusals) -> Species | None:
+def _species(row, number, species_table, bases, wrong: _Refusals) -> Species | None:
     if not row["species"]:
         wrong(
             number,
@@ -206,7 +208,7 @@ def _species(row, number, table, bases, wrong: _Refusals) -> Species | None:
         )
         return None
     try:
-        species = species_of(row["species"], table)
+        species = species_of(row["species"], species_table)
     except InputError:
         wrong(
             number, f"there is no species {quoted(row['species'])}",

@@ -74,13 +74,13 @@ class Corrected:
 
 
 def bases_of(
-    table: Mapping[str, Species], changes: Mapping[str, Mapping] | None = None
+    species_table: Mapping[str, Species], changes: Mapping[str, Mapping] | None = None
 ) -> dict[str, str]:
     """Find for each species the kind of the shipped table whose spreads it has: itself, or what it is like.
 
     Parameters
     ----------
-    table : mapping
+    species_table : mapping
         Species by key.
     changes : mapping, optional
         The plan's own tables of species.
@@ -92,7 +92,7 @@ def bases_of(
     'picea_abies'
     """
     measured, found = load_measured(), {}
-    for key in table:
+    for key in species_table:
         passed, at = set(), key
         while at not in measured and at not in passed:
             passed.add(at)
@@ -103,7 +103,7 @@ def bases_of(
 
 
 def correct_species(
-    table: Mapping[str, Species],
+    species_table: Mapping[str, Species],
     layers: Mapping[str, Any],
     changes: Mapping[str, Mapping] | None = None,
 ) -> dict[str, Corrected]:
@@ -111,7 +111,7 @@ def correct_species(
 
     Parameters
     ----------
-    table : mapping
+    species_table : mapping
         Species by key, as they grow without own plants.
     layers : mapping
         Of it ``measured_plants``, and ``existing_screens`` whose age is given.
@@ -132,18 +132,21 @@ def correct_species(
     -----
     The formula stands in `screenplan.planting.own_growth`.
     """
-    bases = bases_of(table, changes)
-    plants = measured_plants(layers, table, bases)
+    bases = bases_of(species_table, changes)
+    plants = measured_plants(layers, species_table, bases)
     by_kind: dict[str, list[Measured]] = {}
     for one in plants:
         by_kind.setdefault(one.species, []).append(one)
-    told = {key: _told(table[key], spreads_of(bases[key]), some) for key, some in by_kind.items()}
+    told = {
+        key: _told(species_table[key], spreads_of(bases[key]), some)
+        for key, some in by_kind.items()
+    }
     corrected = {}
-    for key, species in table.items():
+    for key, species in species_table.items():
         others = [
             (other, told[other])
             for other in told
-            if other != key and table[other].leaf == species.leaf
+            if other != key and species_table[other].leaf == species.leaf
         ]
         if key in bases and (key in told or others):
             made = _correct(
@@ -155,10 +158,10 @@ def correct_species(
 
 
 def own_table(
-    table: Mapping[str, Species], corrected: Mapping[str, Corrected]
+    species_table: Mapping[str, Species], corrected: Mapping[str, Corrected]
 ) -> dict[str, Species]:
     """Give the species table as the kinds grow on the site."""
-    return {**table, **{key: one.own for key, one in corrected.items()}}
+    return {**species_table, **{key: one.own for key, one in corrected.items()}}
 
 
 def _told(

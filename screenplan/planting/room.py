@@ -26,7 +26,7 @@ def leave_room(
     planting_lines: gpd.GeoDataFrame,
     *,
     plan: Options = DEFAULTS,
-    table: Mapping[str, Species] | None = None,
+    species_table: Mapping[str, Species] | None = None,
 ) -> gpd.GeoDataFrame:
     """End the derived private places where the mature half width of the row begins.
 
@@ -40,7 +40,7 @@ def leave_room(
         Of it [plants]: half the width that its widest species has in the end, of a hedge half that
         at which it is kept, is left clear on either side of each line; high growth, which is the
         safe side.
-    table : mapping, optional
+    species_table : mapping, optional
         The species table, by default the shipped one.
 
     Returns
@@ -52,7 +52,9 @@ def leave_room(
     derived = column_or(private_places, "derived", False).astype(bool)
     if not derived.any() or not len(planting_lines):
         return private_places
-    kind = max(kinds_in(plan.plants.species, table), key=lambda one: one.final_width("high"))
+    kind = max(
+        kinds_in(plan.plants.species, species_table), key=lambda one: one.final_width("high")
+    )
     half = kind.final_width("high") / 2.0
     rows = shapely.union_all([keep_clear(line, half) for line in planting_lines.geometry])
     shapes = private_places.geometry.to_numpy().copy()

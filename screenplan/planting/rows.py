@@ -64,7 +64,7 @@ def set_plants(
     terrain=None,
     *,
     plan: Options = DEFAULTS,
-    table: Mapping[str, Species] | None = None,
+    species_table: Mapping[str, Species] | None = None,
 ) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
     """Set plants along the lines.
 
@@ -79,7 +79,7 @@ def set_plants(
     plan : Options, optional
         Of it [rows] and [plants]. A second row is staggered: it stands in the middle of the first
         row's gaps.
-    table : mapping, optional
+    species_table : mapping, optional
         The species table, by default the shipped one.
 
     Returns
@@ -94,13 +94,13 @@ def set_plants(
     InputError
         If no species has such stock, or no plant can be set at all.
     """
-    kinds = kinds_in(plan.plants.species, table)
+    kinds = kinds_in(plan.plants.species, species_table)
     heights = {kind: planted_height(kind, plan.plants.stock_height) for kind in kinds}
 
     lines = list(planting_lines.geometry)
     zone = plantable_ground(plantable_zone, no_plant_zones, planting_lines)
     standing = standing_plants(existing_screens, planting_lines)
-    setting = _Setting(planting_lines, lines, zone, with_spacing(plan, table).rows)
+    setting = _Setting(planting_lines, lines, zone, with_spacing(plan, species_table).rows)
     for one in standing:
         if one.line is not None:
             setting.plants.append(_Plant(one.line, one.station_m, one.point, standing=one))
@@ -123,7 +123,7 @@ def set_plants(
             key=Rows.key("move"),
             kind="room",
         )
-    plants = _plant_rows(setting, plan.plants, terrain, kinds, heights, table)
+    plants = _plant_rows(setting, plan.plants, terrain, kinds, heights, species_table)
     dropped = [
         {
             "station_id": number,
@@ -367,7 +367,9 @@ class _Setting:
         self.plants.append(_Plant(index, float(station), point, float(moved)))
 
 
-def _plant_rows(setting: _Setting, asked: Plants, terrain, kinds, heights, table) -> list[dict]:
+def _plant_rows(
+    setting: _Setting, asked: Plants, terrain, kinds, heights, species_table
+) -> list[dict]:
     plants = sorted(setting.plants, key=lambda plant: (plant.line, plant.station))
     xy = shapely.get_coordinates([plant.point for plant in plants])
     ground = _ground(terrain, xy)
@@ -383,7 +385,7 @@ def _plant_rows(setting: _Setting, asked: Plants, terrain, kinds, heights, table
         planted[plant.line] += own is None
         height = heights[kind]
         if own is not None and own.species is not None:
-            kind = _species_standing(own, table)
+            kind = _species_standing(own, species_table)
         rows.append(
             {
                 "plant_id": number,
@@ -435,9 +437,9 @@ def _ground(terrain, xy: np.ndarray) -> np.ndarray:
     return np.asarray(terrain.height_at(xy[:, 0], xy[:, 1]), float)
 
 
-def _species_standing(plant: Standing, table) -> Species:
+def _species_standing(plant: Standing, species_table) -> Species:
     try:
-        return species_of(plant.species, table)
+        return species_of(plant.species, species_table)
     except InputError as error:
         (problem,) = error.problems
         raise refuse(

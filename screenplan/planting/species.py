@@ -683,14 +683,17 @@ def evidence_of(kinds: Iterable[Species]) -> str:
 
 
 def species_of(
-    species: str | Species, table: Mapping[str, Species] | None = None, *, key: str | None = None
+    species: str | Species,
+    species_table: Mapping[str, Species] | None = None,
+    *,
+    key: str | None = None,
 ) -> Species:
     """Find a species by its key, Latin or common name.
 
     Parameters
     ----------
     species : str or Species
-    table : mapping, optional
+    species_table : mapping, optional
         By default the shipped table.
     key : str, optional
         The plan's key that names it, for the refusal.
@@ -707,17 +710,17 @@ def species_of(
     """
     if isinstance(species, Species):
         return species
-    table = load_species() if table is None else table
-    if species in table:
-        return table[species]
+    species_table = load_species() if species_table is None else species_table
+    if species in species_table:
+        return species_table[species]
     asked = str(species).strip().casefold()
-    for one in table.values():
+    for one in species_table.values():
         if (
             asked in (one.key.casefold(), one.latin_name.casefold(), one.common_name.casefold())
             and asked
         ):
             return one
-    meant = instead_of(str(species), table, LISTED_BY)
+    meant = instead_of(str(species), species_table, LISTED_BY)
     raise refuse(
         f"there is no species {quoted(species)}",
         f"{meant if meant.endswith('?') else meant + '.'} Or add it to the plan's species table",

@@ -185,7 +185,7 @@ def stand_of(
     *,
     years: int | Sequence[int],
     curve: str = "smooth",
-    table: Mapping[str, Species] | None = None,
+    species_table: Mapping[str, Species] | None = None,
     subject=None,
 ) -> Stand:
     """Make the stand of a layer of plants.
@@ -197,7 +197,7 @@ def stand_of(
     years : int or sequence of int
         Last year, 1 or more, or all years in rising order.
     curve : {"smooth", "straight"}
-    table : mapping, optional
+    species_table : mapping, optional
         The species table, by default the shipped one.
     subject : array_like of int, (plants,), optional
         The subject of each plant where a layer holds those of several, each with rows of its own.
@@ -208,7 +208,7 @@ def stand_of(
         On years out of range; by row, on a plant without a place, a known species or a height.
     """
     years = _years(years)
-    starts, start = _starts(plants, table)
+    starts, start = _starts(plants, species_table)
     subject = np.zeros(len(plants), int) if subject is None else np.asarray(subject, int)
     lines = plants["line_id"].astype(str).to_numpy()
     line = np.unique(lines, return_inverse=True)[1]
@@ -326,7 +326,7 @@ def _years(years) -> np.ndarray:
     return np.arange(int(years) + 1)
 
 
-def _starts(plants, table) -> tuple[tuple[Start, ...], np.ndarray]:
+def _starts(plants, species_table) -> tuple[tuple[Start, ...], np.ndarray]:
     """Tell how the plants start, and which of these each is; refuse by row what cannot."""
     stock = numbers(plants, "stock_height_m", np.nan)
     stands = (
@@ -335,7 +335,7 @@ def _starts(plants, table) -> tuple[tuple[Start, ...], np.ndarray]:
         else np.zeros(len(plants), bool)
     )
     keys = plants["species"].astype(str).to_numpy()
-    found = {key: _species(key, table) for key in dict.fromkeys(keys)}
+    found = {key: _species(key, species_table) for key in dict.fromkeys(keys)}
     points = plants.geometry.to_numpy()
     placed = (shapely.get_type_id(points) == 0) & ~shapely.is_empty(points)
     unknown = np.array([found[key] is None for key in keys], bool)
@@ -378,8 +378,8 @@ def _kinds_of_stock(plants) -> list[str]:
     return plants["stock"].fillna(USUAL_STOCK).astype(str).to_list()
 
 
-def _species(key: str, table) -> Species | None:
+def _species(key: str, species_table) -> Species | None:
     try:
-        return species_of(key, table)
+        return species_of(key, species_table)
     except InputError:
         return None

@@ -34,7 +34,7 @@ def open_ways(
     spacing_m: float,
     views,
     holes,
-    table: Mapping[str, Species],
+    species_table: Mapping[str, Species],
 ) -> list[Way]:
     """Find the stretches without plants that views pass which stay open to the end.
 
@@ -50,7 +50,7 @@ def open_ways(
         Ends of lines without plants count from this length, metres.
     views, holes : DataFrame
         By the contracts ``views`` and ``view_holes``.
-    table : mapping
+    species_table : mapping
         Species by key.
 
     Returns
@@ -62,7 +62,7 @@ def open_ways(
     mine = holes.loc[holes["view_id"].isin(open_ids) & holes["kind"].isin(THROUGH)]
     mine = mine.loc[mine["open_until"].isna()]
     grown = plants["species"].map(
-        {key: kind.final_height("typical") for key, kind in table.items()}
+        {key: kind.final_height("typical") for key, kind in species_table.items()}
     )
     tallest = grown.max() if grown.notna().any() else np.inf
     mine = mine.loc[mine["low_m"] < tallest]

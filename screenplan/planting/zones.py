@@ -58,7 +58,7 @@ def mark_zones(
     *,
     plan: Options = DEFAULTS,
     rules: Sequence[Rule] | None = None,
-    table: Mapping[str, Species] | None = None,
+    species_table: Mapping[str, Species] | None = None,
 ) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
     """Mark where no stem may stand, and the plantable zone.
 
@@ -77,7 +77,7 @@ def mark_zones(
     rules : sequence of Rule, optional
         By default the shipped rules. With none at all, only the footprints of things are kept
         clear.
-    table : mapping, optional
+    species_table : mapping, optional
         The species table, by default the shipped one.
 
     Returns
@@ -93,7 +93,7 @@ def mark_zones(
     """
     parcels = layers["parcels"]
     rules = load_rules() if rules is None else tuple(rules)
-    kinds = tuple(dict.fromkeys(kinds_in(plan.plants.species, table)))
+    kinds = tuple(dict.fromkeys(kinds_in(plan.plants.species, species_table)))
     hole = max(
         hole_width(
             plan.plants.stock,

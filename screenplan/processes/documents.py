@@ -29,7 +29,7 @@ KEYWORDS = ("privacy screen", "hedge", "planting", "parcel")
 TABLES = {
     "rules": "setbacks.rules",
     "limits": "limits.rules",
-    "table": "species",
+    "species_table": "species",
     "usual": "species",
 }
 
@@ -158,7 +158,9 @@ def _describe_value(parameter: ParameterDescription) -> dict[str, Any]:
 
 def _describe_table(resource: ResourceDescription) -> dict[str, Any]:
     return {
-        "title": {"table": "Species of your own"}.get(resource.name, resource.name.capitalize()),
+        "title": {"species_table": "Species of your own"}.get(
+            resource.name, resource.name.capitalize()
+        ),
         "description": f"{resource.meaning}; written as in a plan, [{TABLES[resource.name]}]",
         "minOccurs": 0,
         "maxOccurs": 1,

@@ -28,7 +28,7 @@ MOST = 60
 
 
 def compare_alternatives(
-    plan: Plan, folder: Path, layers: dict[str, Any], terrain=None, frame=None, table=None
+    plan: Plan, folder: Path, layers: dict[str, Any], terrain=None, frame=None, species_table=None
 ) -> pd.DataFrame:
     """Run every combination of the plan's [alternatives], the plan itself first.
 
@@ -41,7 +41,7 @@ def compare_alternatives(
         The layers of the site in the local frame, with sides.
     terrain : Terrain, optional
     frame : LocalFrame, optional
-    table : mapping, optional
+    species_table : mapping, optional
         The species as they grow on the site; by default as they grow without own plants.
 
     Returns
@@ -62,7 +62,10 @@ def compare_alternatives(
         # Each species leaves its own room: the place is derived anew, not cut further.
         layers = {name: layer for name, layer in layers.items() if name != "private_places"}
     rows = [
-        {"alternative": number, **_run(variant, folder, dict(layers), terrain, frame, table)}
+        {
+            "alternative": number,
+            **_run(variant, folder, dict(layers), terrain, frame, species_table),
+        }
         for number, variant in enumerate(variants, 1)
     ]
     return table_of(ALTERNATIVES, rows)
@@ -112,7 +115,9 @@ def list_variants(plan: Plan) -> list[Plan]:
     ]
 
 
-def _run(plan: Plan, folder: Path, layers: dict[str, Any], terrain, frame, table) -> dict[str, Any]:
+def _run(
+    plan: Plan, folder: Path, layers: dict[str, Any], terrain, frame, species_table
+) -> dict[str, Any]:
     from screenplan.planting.mixes import kinds_in, name_kinds, planned_spacing
 
     height = plan.plants.stock_height
@@ -130,7 +135,9 @@ def _run(plan: Plan, folder: Path, layers: dict[str, Any], terrain, frame, table
         for name in NEEDED:
             step = STEPS[name]
             layers |= step(
-                layers, kept=kept, **step_arguments(step, plan, folder, terrain, frame, table)
+                layers,
+                kept=kept,
+                **step_arguments(step, plan, folder, terrain, frame, species_table),
             )
     except InputError as error:
         what = error.problems[0].what

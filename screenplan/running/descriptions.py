@@ -70,7 +70,7 @@ RESOURCES = {
         "The limits on what the screen does to others; those that come with the library unless others are given",
         ("limits.file", "limits.rules"),
     ),
-    "table": (
+    "species_table": (
         "The species table; that which comes with the library, and the species that the plan adds, as they grow by the plants that were measured on the site",
         ("species",),
     ),

@@ -94,11 +94,11 @@ def _read_taped(plan: Plan, sources: Mapping[str, Any], terrain):
 
 
 def step_arguments(
-    step: Step, plan: Options, folder: Path, terrain=None, frame=None, table=None
+    step: Step, plan: Options, folder: Path, terrain=None, frame=None, species_table=None
 ) -> dict[str, Any]:
     """Collect what a step takes besides layers: the plan, and its resources.
 
-    ``table`` is the species as they grow on the site, by default as they grow without own plants.
+    ``species_table`` holds the species as they grow on the site, by default as they grow without own plants.
     """
     from screenplan.planting.mixes import with_spacing
     from screenplan.rules.limits import load_limits
@@ -110,8 +110,10 @@ def step_arguments(
         arguments: dict[str, Any] = {"plan": plan}
         if "terrain" in step.resources:
             arguments["terrain"] = terrain
-        if "table" in step.resources:
-            arguments["table"] = species_in(plan) if table is None else table
+        if "species_table" in step.resources:
+            arguments["species_table"] = (
+                species_in(plan) if species_table is None else species_table
+            )
         if "usual" in step.resources:
             arguments["usual"] = species_in(plan)
         if "rules" in step.resources:

@@ -92,7 +92,7 @@ def run_step(
         )
     if not isinstance(plan, Options):
         plan = check_options(change_plan(plan or {}, settings))
-    own = OWN_PLANTS if "table" in step.resources else ()
+    own = OWN_PLANTS if "species_table" in step.resources else ()
     given = {
         layer: layers[layer] for layer in (*step.layers, *own) if layers.get(layer) is not None
     }
@@ -101,11 +101,11 @@ def run_step(
         None,
     )
     local, frame, terrain = _bring_in(given, frame, terrain, plan.about(subject_id, subject_point))
-    table = None
+    species_table = None
     if any(layer in local for layer in own):
         usual = species_in(plan)
-        table = own_table(usual, correct_species(usual, local, plan.species))
-    arguments = step_arguments(step, plan, Path.cwd(), terrain, frame, table)
+        species_table = own_table(usual, correct_species(usual, local, plan.species))
+    arguments = step_arguments(step, plan, Path.cwd(), terrain, frame, species_table)
     results = step(local, **arguments)
     return {
         layer: _hand_back(layer, result, given.get(layer), frame, home)

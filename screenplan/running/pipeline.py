@@ -223,7 +223,7 @@ def rehearse_plan(plan: Plan, folder: Path, site) -> None:
             own = {name: layers.get(name) for name in step.layers}
             given = arguments[step.name]
             with rows_of_files(layers, site.inputs, plan.plan.units):
-                prepare(own, given["plan"], given["rules"], given["table"])
+                prepare(own, given["plan"], given["rules"], given["species_table"])
             return
         given = layers | {
             name: layers[name].iloc[:0] for name in step.follows if layers.get(name) is not None
@@ -233,7 +233,7 @@ def rehearse_plan(plan: Plan, folder: Path, site) -> None:
 
 
 def _arguments(
-    steps: Sequence[Step], plan: Plan, folder: Path, site, table
+    steps: Sequence[Step], plan: Plan, folder: Path, site, species_table
 ) -> dict[str, dict[str, Any]]:
     """Collect what every step is called with, so that what is wrong in it is said at the start."""
     if site.frame.is_placed:
@@ -249,7 +249,7 @@ def _arguments(
             )
         list_variants(plan)
     return {
-        step.name: step_arguments(step, plan, folder, site.terrain, site.frame, table)
+        step.name: step_arguments(step, plan, folder, site.terrain, site.frame, species_table)
         for step in steps
     }
 

@@ -43,7 +43,7 @@ class Step:
         The keys of the plan that it reads, such as ``rows.spacing``.
     resources : tuple of str
         Things that are neither layers nor values: ``terrain``, ``rules``,
-        ``limits``, ``table`` (of species, as they grow on the site), ``usual`` (the same without own
+        ``limits``, ``species_table`` (by key, as they grow on the site), ``usual`` (the same without own
         plants), ``position_deg`` (longitude and latitude of the site).
     follows : tuple of str
         Layers between which it follows sight lines or light, which takes most of its time; with
@@ -175,7 +175,7 @@ STEPS: dict[str, Step] = {
                 "setbacks.hole works.hole_factor site.boundary_accuracy growth.years growth.curve "
                 f"views.threshold views.leaves views.report_years {_SIGHT}"
             ),
-            resources="rules terrain table",
+            resources="rules terrain species_table",
             follows="windows private_places onlookers",
         ),
         _step(
@@ -198,7 +198,7 @@ STEPS: dict[str, Step] = {
                 "plants.species setbacks.hole works.hole_factor plants.stock plants.stock_height "
                 "site.boundary_accuracy"
             ),
-            resources="rules table",
+            resources="rules species_table",
         ),
         _step(
             "lines",
@@ -216,7 +216,7 @@ STEPS: dict[str, Step] = {
             needs="private_places planting_lines",
             gives="private_places",
             keys="plants.species",
-            resources="table",
+            resources="species_table",
         ),
         _step(
             "apart",
@@ -226,7 +226,7 @@ STEPS: dict[str, Step] = {
             takes="buildings",
             gives="windows",
             keys="site.boundary_accuracy site.storey_height",
-            resources="terrain rules table",
+            resources="terrain rules species_table",
         ),
         _step(
             "needed",
@@ -239,7 +239,7 @@ STEPS: dict[str, Step] = {
                 "views.needed_share views.needed_step rows.spacing plants.species plants.group health.zone "
                 f"plants.stock plants.stock_height growth.years views.report_years growth.curve {_SIGHT}"
             ),
-            resources="terrain table",
+            resources="terrain species_table",
             follows="windows private_places onlookers",
         ),
         _step(
@@ -253,7 +253,7 @@ STEPS: dict[str, Step] = {
                 "rows.spacing rows.fit rows.move rows.fill_existing plants.species plants.group "
                 "plants.stock plants.stock_height"
             ),
-            resources="terrain table",
+            resources="terrain species_table",
         ),
         _step(
             "hand",
@@ -271,7 +271,7 @@ STEPS: dict[str, Step] = {
             takes="plantable_zone needed_height",
             gives="closure",
             keys="rows.spacing growth.asked_height growth.asked_from growth.years growth.curve",
-            resources="table",
+            resources="species_table",
         ),
         _step(
             "crowns",
@@ -280,7 +280,7 @@ STEPS: dict[str, Step] = {
             needs="plants",
             gives="crowns",
             keys="growth.show_years growth.curve",
-            resources="table",
+            resources="species_table",
         ),
         _step(
             "views",
@@ -294,7 +294,7 @@ STEPS: dict[str, Step] = {
                 "growth.losses growth.replaced chance.draws chance.seed chance.year goal.closed_by "
                 f"{_SIGHT}"
             ),
-            resources="terrain table",
+            resources="terrain species_table",
             follows="windows private_places onlookers",
         ),
         _step(
@@ -319,7 +319,7 @@ STEPS: dict[str, Step] = {
             takes="onlookers buildings existing_screens",
             gives="sight_lines sight_outlines sections",
             keys=f"growth.show_years growth.curve {_SIGHT}",
-            resources="terrain table",
+            resources="terrain species_table",
         ),
         _step(
             "missing",
@@ -329,7 +329,7 @@ STEPS: dict[str, Step] = {
             takes="buildings existing_screens onlookers",
             gives="plants missing_plants",
             keys=f"views.missing_year views.threshold growth.curve views.leaves {_SIGHT}",
-            resources="terrain table",
+            resources="terrain species_table",
             follows="windows private_places onlookers",
         ),
         _step(
@@ -342,7 +342,7 @@ STEPS: dict[str, Step] = {
                 "plants.species road.drive road.corner lines.wires lines.locate lines.walls "
                 "calendar.request calendar.nesting plants.stock light.hedge_guidance"
             ),
-            resources="rules limits table",
+            resources="rules limits species_table",
         ),
         _step(
             "light",
@@ -355,7 +355,7 @@ STEPS: dict[str, Step] = {
                 "light.time_zone light.calendar_year light.days light.step light.cell light.reach "
                 "light.most_sun_lost light.most_sky_lost views.report_years growth.years growth.curve"
             ),
-            resources="terrain position_deg limits table",
+            resources="terrain position_deg limits species_table",
             follows="parcels planting_lines plants windows sun_places",
         ),
         _step(
@@ -366,7 +366,7 @@ STEPS: dict[str, Step] = {
             takes="windows buildings",
             gives="hedge_heights",
             keys="light.hedge_guidance windows.reach growth.years growth.curve",
-            resources="terrain limits table",
+            resources="terrain limits species_table",
         ),
         _step(
             "sight",
@@ -376,7 +376,7 @@ STEPS: dict[str, Step] = {
             takes="roads keep_outs sides",
             gives="sight_areas sight_plants",
             keys="road.drive road.corner growth.years growth.curve",
-            resources="limits table",
+            resources="limits species_table",
         ),
         _step(
             "wires",
@@ -386,7 +386,7 @@ STEPS: dict[str, Step] = {
             takes="utilities",
             gives="wire_plants",
             keys="lines.wires lines.allowance growth.years growth.curve",
-            resources="terrain limits table",
+            resources="terrain limits species_table",
         ),
         _step(
             "digging",
@@ -406,7 +406,7 @@ STEPS: dict[str, Step] = {
             takes="keep_outs",
             gives="deep_roots",
             keys="growth.years growth.curve",
-            resources="limits table",
+            resources="limits species_table",
         ),
         _step(
             "outgrown",
@@ -416,7 +416,7 @@ STEPS: dict[str, Step] = {
             takes="buildings",
             gives="outgrown",
             keys="boundary.most_height boundary.within lines.walls growth.years growth.curve",
-            resources="limits table",
+            resources="limits species_table",
         ),
         _step(
             "noise",
@@ -426,7 +426,7 @@ STEPS: dict[str, Step] = {
             takes="private_places roads",
             gives="noise_paths",
             keys="noise.wanted growth.years growth.curve",
-            resources="limits table",
+            resources="limits species_table",
         ),
         _step(
             "health",
@@ -437,7 +437,7 @@ STEPS: dict[str, Step] = {
             keys=(
                 "health.most_of_one_species health.most_of_one_genus health.zone health.exposed_to"
             ),
-            resources="table",
+            resources="species_table",
         ),
         _step(
             "fence",
@@ -451,7 +451,7 @@ STEPS: dict[str, Step] = {
                 "fence.clearance fence.boundary fence.gates fence.gate_width fence.roll fence.cage "
                 "cost.prices growth.curve"
             ),
-            resources="table",
+            resources="species_table",
         ),
         _step(
             "stakeout",
@@ -475,7 +475,7 @@ STEPS: dict[str, Step] = {
                 "works.mulch_clear works.mulch_top_up works.ring works.mulch_bag works.caliper "
                 "works.water_every rows.spacing fence.roll plants.raised plants.raised_losses"
             ),
-            resources="table",
+            resources="species_table",
         ),
         _step(
             "calendar",
@@ -488,7 +488,7 @@ STEPS: dict[str, Step] = {
                 "calendar.planting calendar.request calendar.nesting growth.years works.caliper "
                 "works.water_every growth.curve plants.raised plants.raised_years"
             ),
-            resources="position_deg limits table",
+            resources="position_deg limits species_table",
         ),
         _step(
             "cost",
@@ -517,7 +517,7 @@ STEPS: dict[str, Step] = {
                 "light.most_sky_lost light.hedge_guidance lines.allowance boundary.most_height "
                 "noise.wanted"
             ),
-            resources="table",
+            resources="species_table",
         ),
     )
 }

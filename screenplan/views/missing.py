@@ -38,7 +38,7 @@ def find_missing(
     *,
     plan: Options = DEFAULTS,
     terrain: Terrain | None = None,
-    table: Mapping[str, Species] | None = None,
+    species_table: Mapping[str, Species] | None = None,
     kept: Kept | None = None,
 ) -> tuple[gpd.GeoDataFrame, pd.DataFrame]:
     """Look at the views with one plant missing at a time.
@@ -52,7 +52,7 @@ def find_missing(
         Of its sections growth and views.
     terrain : Terrain, optional
         Ground heights; by default level ground at 0.
-    table : mapping, optional
+    species_table : mapping, optional
         Species by key; by default the shipped table.
     kept : Kept, optional
         What the run has made: the sight.
@@ -71,7 +71,9 @@ def find_missing(
     """
     plants, year, threshold = layers["plants"], plan.views.missing_year, plan.views.threshold
     sight = sight_of(layers, plan.views, terrain, kept)
-    stand = stand_of(plants, years=max(year, 1), curve=plan.growth.curve, table=table)
+    stand = stand_of(
+        plants, years=max(year, 1), curve=plan.growth.curve, species_table=species_table
+    )
     crowns = crowns_of(stand)
     runs = runs_of(stand, crowns)
     # The kernel numbers plants in their order along the rows.

@@ -64,7 +64,7 @@ def find_needed_height(
     *,
     plan: Options = DEFAULTS,
     terrain: Terrain | None = None,
-    table: Mapping[str, Species] | None = None,
+    species_table: Mapping[str, Species] | None = None,
     kept: Kept | None = None,
 ) -> tuple[gpd.GeoDataFrame, pd.DataFrame, pd.DataFrame]:
     """Find how tall an opaque sheet on each planting line must be, stretch by stretch.
@@ -78,7 +78,7 @@ def find_needed_height(
         Of its sections rows, plants, growth and views.
     terrain : Terrain, optional
         Ground heights; by default level ground at 0.
-    table : mapping, optional
+    species_table : mapping, optional
         Species by key; by default the shipped table.
     kept : Kept, optional
         What the run has made: the sight.
@@ -101,9 +101,9 @@ def find_needed_height(
         By row as `lay_sight` says.
     """
     views, planting_lines = plan.views, layers["planting_lines"]
-    table = load_species() if table is None else table
-    spacing_m = planned_spacing(plan, table)
-    planned = kinds_in(plan.plants.species, table)
+    species_table = load_species() if species_table is None else species_table
+    spacing_m = planned_spacing(plan, species_table)
+    planned = kinds_in(plan.plants.species, species_table)
     sight = sight_of(layers, views, terrain, kept)
     growth = {
         "years": plan.growth.years, "curve": plan.growth.curve, "stock": plan.plants.stock,
@@ -120,7 +120,7 @@ def find_needed_height(
             kind.shape,
             row if planned[0] == kind and not mixed else row_closing(kind, spacing_m, **growth),
         )
-        for key, kind in table.items()
+        for key, kind in species_table.items()
         if kind in planned or kind.hardy_in(plan.health.zone)
     ]
     if mixed:

@@ -55,12 +55,12 @@ def tell_own_years(
     if not has_rows(own) or planted.isdisjoint(own["species"].astype(str)):
         return table_of(OWN_YEARS, [])
     views, *_ = trace_views(
-        layers, plan=plan.without_draws(), terrain=terrain, table=usual, kept=kept,
+        layers, plan=plan.without_draws(), terrain=terrain, species_table=usual, kept=kept,
         second_sample=False,
     )  # fmt: skip
     closure = close_rows(
         layers["plants"], layers["planting_lines"], layers.get("plantable_zone"),
-        layers.get("needed_height"), plan=plan, table=usual,
+        layers.get("needed_height"), plan=plan, species_table=usual,
     )  # fmt: skip
     rows = [
         *_both("view", _of_views(layers["views"]), _of_views(views)),

@@ -56,7 +56,7 @@ def cut_sections(
     *,
     plan: Options = DEFAULTS,
     terrain: Terrain | None = None,
-    table: Mapping[str, Species] | None = None,
+    species_table: Mapping[str, Species] | None = None,
     kept: Kept | None = None,
 ) -> tuple[gpd.GeoDataFrame, pd.DataFrame, pd.DataFrame]:
     """Lay the sight lines of the views that exist, and cut sections along them.
@@ -71,7 +71,7 @@ def cut_sections(
         and views.
     terrain : Terrain, optional
         Ground heights; by default level ground at height 0.
-    table : mapping, optional
+    species_table : mapping, optional
         Species by key; by default the shipped table.
     kept : Kept, optional
         What the run has made: the sight.
@@ -93,7 +93,9 @@ def cut_sections(
         ["year_closed", "open_now"], ascending=[False, False], na_position="first"
     )["view_id"].head(MOST_SECTIONS)
     wanted, cut = set(wanted["view_id"]), set(ranked)
-    stand = stand_of(layers["plants"], years=years, curve=plan.growth.curve, table=table)
+    stand = stand_of(
+        layers["plants"], years=years, curve=plan.growth.curve, species_table=species_table
+    )
     standing = _standing(layers.get("buildings"), layers.get("existing_screens"), ground)
     lines, outlines, sections = [], [], []
     for look in sight.looks():

@@ -39,7 +39,7 @@ def trace_views(
     *,
     plan: Options = DEFAULTS,
     terrain: Terrain | None = None,
-    table: Mapping[str, Species] | None = None,
+    species_table: Mapping[str, Species] | None = None,
     kept: Kept | None = None,
     second_sample: bool = True,
 ) -> tuple[gpd.GeoDataFrame, pd.DataFrame, gpd.GeoDataFrame]:
@@ -56,7 +56,7 @@ def trace_views(
         Of its sections growth, views and chance, and the year of the goal.
     terrain : Terrain, optional
         Ground heights; a terrain that is not flat blocks rays. By default level ground at 0.
-    table : mapping, optional
+    species_table : mapping, optional
         Species by key; by default the shipped table.
     kept : Kept, optional
         What the run has made: the sight.
@@ -98,7 +98,7 @@ def trace_views(
     plants, years, threshold = layers["plants"], plan.growth.years, plan.views.threshold
     dim = threshold if plan.views.leaves == "translucent" else None
     sight = sight_of(layers, plan.views, terrain, kept)
-    looked_at = stand_of(plants, years=years, curve=plan.growth.curve, table=table)
+    looked_at = stand_of(plants, years=years, curve=plan.growth.curve, species_table=species_table)
     stand = looked_at.in_years(years_to_rest(looked_at))
     crowns = crowns_of(stand)
     scene = Scene(sight.obstacles, runs_of(stand, crowns), crowns, dim)

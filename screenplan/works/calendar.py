@@ -49,7 +49,7 @@ def schedule_work(
     plan: Options = DEFAULTS,
     position_deg: tuple[float, float] | None = None,
     limits: Mapping[str, Limit] | None = None,
-    table: Mapping[str, Species] | None = None,
+    species_table: Mapping[str, Species] | None = None,
     today: dt.date | None = None,
 ) -> pd.DataFrame:
     """Lay out the tasks in order of their first day.
@@ -64,7 +64,7 @@ def schedule_work(
         dates stay empty.
     position_deg : tuple of 2 floats, optional
         Longitude and latitude of the site; without them no date is held against the seasons.
-    limits, table : mapping, optional
+    limits, species_table : mapping, optional
         By default the shipped ones.
     today : date, optional
         To tell a date in the past; by default the computer's.
@@ -93,12 +93,14 @@ def schedule_work(
     )
     birds = limit_named(limits, plan.calendar.nesting, "nesting", plan.calendar.key("nesting"))
     seasons = Seasons(start, None if position_deg is None else position_deg[1])
-    kinds = kinds_of(new, table)
+    kinds = kinds_of(new, species_table)
     notes = [*judge_planting(seasons, kinds, limits)]
     mulched = quantities is None or (quantities["item"] == "mulch").any()
     topped = quantities is None or (quantities["item"] == "mulch_again").any()
     fence = _chosen(layers.get("fence_options"))
-    stand = stand_of(new, years=plan.growth.years, curve=plan.growth.curve, table=table)
+    stand = stand_of(
+        new, years=plan.growth.years, curve=plan.growth.curve, species_table=species_table
+    )
     clip = _first_clip(stand, least_gap(plants))
     raising = _raising_of(kinds, plan.plants)
     notes += _delay(raising, kinds, plan.plants.raised, seasons, today)

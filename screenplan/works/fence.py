@@ -79,7 +79,7 @@ def lay_fence(
     layers: Mapping[str, Any],
     *,
     plan: Options = DEFAULTS,
-    table: Mapping[str, Species] | None = None,
+    species_table: Mapping[str, Species] | None = None,
 ) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame, pd.DataFrame]:
     """Lay a fence, and compare the ways to fence the plants.
 
@@ -91,7 +91,7 @@ def lay_fence(
     plan : Options, optional
         Of it [fence], the prices of [cost] and the curve of [growth]. Without years the fence
         stands until plants of low growth are above the animal's reach, at most `LONGEST_YEARS`.
-    table : mapping, optional
+    species_table : mapping, optional
         The species table.
 
     Returns
@@ -110,7 +110,9 @@ def lay_fence(
     kind = ANIMALS[fence.animal]
     height = kind.fence_m if fence.height is None else fence.height
     new = ~plants["existing"].to_numpy(bool)
-    stand = stand_of(plants, years=LONGEST_YEARS, curve=plan.growth.curve, table=table)
+    stand = stand_of(
+        plants, years=LONGEST_YEARS, curve=plan.growth.curve, species_table=species_table
+    )
     years = fence.years or years_to_outgrow(stand, new, kind.reach_m)
     crown = stand.crowns(GROWTHS.index("high"), years)
     ground = fence_ground(layers, fence.boundary)

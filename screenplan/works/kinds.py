@@ -48,14 +48,16 @@ class Kind:
         return Hole(ball, depth, width / ball, self.stock.has_soil)
 
 
-def kinds_of(plants: gpd.GeoDataFrame, table: Mapping[str, Species] | None = None) -> list[Kind]:
+def kinds_of(
+    plants: gpd.GeoDataFrame, species_table: Mapping[str, Species] | None = None
+) -> list[Kind]:
     """Sort new plants into kinds, in the order in which they first stand.
 
     Parameters
     ----------
     plants : GeoDataFrame
         Without those that stand already.
-    table : mapping, optional
+    species_table : mapping, optional
         The species table, by default the shipped one.
     """
     found: dict[tuple[str, str, float], list[int]] = {}
@@ -64,7 +66,11 @@ def kinds_of(plants: gpd.GeoDataFrame, table: Mapping[str, Species] | None = Non
         found.setdefault((species, stock, float(height)), []).append(row)
     return [
         Kind(
-            species_of(one[0], table), stock_of(one[1]), one[2], np.array(rows), _ending(one, found)
+            species_of(one[0], species_table),
+            stock_of(one[1]),
+            one[2],
+            np.array(rows),
+            _ending(one, found),
         )
         for one, rows in found.items()
     ]

@@ -79,7 +79,7 @@ def count_material(
     layers: Mapping[str, Any],
     *,
     plan: Options = DEFAULTS,
-    table: Mapping[str, Species] | None = None,
+    species_table: Mapping[str, Species] | None = None,
 ) -> pd.DataFrame:
     """Count what the work needs.
 
@@ -92,7 +92,7 @@ def count_material(
     plan : Options, optional
         Of it [works], [setbacks], [rows], [plants] and [fence]. Cleared strips are broken at gaps wider than
         the spacing.
-    table : mapping, optional
+    species_table : mapping, optional
         The species table, by default the shipped one.
 
     Returns
@@ -109,7 +109,7 @@ def count_material(
     new = plants.loc[~plants["existing"].to_numpy(bool)]
     if not len(new):
         raise refuse("no plant is to be set", "Choose a line that has room for plants", key="rows")
-    kinds = kinds_of(new, table)
+    kinds = kinds_of(new, species_table)
     holes = [kind.hole(works.hole_factor, plan.setbacks.hole) for kind in kinds]
     gaps = nearest_gaps(plants)
     usual = float(np.median(gaps)) if len(gaps) else math.inf
@@ -124,7 +124,7 @@ def count_material(
     subject = subject_of(parcels)[0] if outline_known(parcels) else open_ground()
     strip = strip_along(
         layers["planting_lines"], plants, subject,
-        width_m=works.strip, spacing_m=planned_spacing(plan, table),
+        width_m=works.strip, spacing_m=planned_spacing(plan, species_table),
     )  # fmt: skip
     rows = [
         *_plants(kinds, works.losses, plan.plants),
