@@ -221,7 +221,12 @@ def show_views(views, show_years: Sequence[int], most: int = 30) -> None:
     )
     years = [year for year in show_years if year_column("open", year) in views and year > 0][:4]
     drawn = len(ranked) and is_drawn(ranked.iloc[0])
-    by = [f"by year {ranked['chance_year'].iloc[0]}"] if drawn else []
+    by = []
+    if drawn:
+        asked = int(ranked["chance_year"].iloc[0])
+        # On 80 columns there is room for one year beside the chance.
+        years = [year for year in years if year >= asked][:1] or years[-1:]
+        by = [f"by year {asked}"]
     rows = [
         [
             view["window_id"],
@@ -235,7 +240,9 @@ def show_views(views, show_years: Sequence[int], most: int = 30) -> None:
     ]
     shut = int((views["status"] == "closed already").sum())
     none = int((views["status"] == "no view").sum())
-    note = f"{shut} more are closed already by what stands there; from {none} windows the place cannot be seen at all."
+    notes = [f"{shut} more are closed already by what stands there"] * (shut > 0)
+    notes += [f"from {none} windows the place cannot be seen at all"] * (none > 0)
+    note = f"{'; '.join(notes).capitalize()}." if notes else ""
     if apart := tell_set_apart(open_today):
         note += f" Of those that are open today {apart}."
     if len(ranked) > most:
@@ -247,7 +254,7 @@ def show_views(views, show_years: Sequence[int], most: int = 30) -> None:
         "Views open today: share open, typical growth",
         ["window", "place", "now", *(f"year {year}" for year in years), "closed in year", *by],
         rows,
-        note=note,
+        note=note.strip(),
     )
 
 
