@@ -537,3 +537,12 @@ def test_without_dates_no_file_is_written(tmp_path):
     assert write_calendar(schedule(planting=None), tmp_path / "c.ics", title="") == 0
     assert not list(tmp_path.iterdir())
     assert isinstance(schedule(), pd.DataFrame)
+
+
+# By hand: bought plants are not raised; cuttings that take two years are taken 730 or 731 days before planting.
+def test_raised_plants_begin_years_before():
+    assert not {"raise", "pot"} & set(schedule()["task"])
+    table = schedule(plants_raised="cuttings", plants_raised_years=2.0).set_index("task")
+    planted = table.loc["plant", "first_day"]
+    assert planted - table.loc["raise", "first_day"] in (730, 731)
+    assert table.loc["raise", "first_day"] < table.loc["pot", "first_day"] < planted

@@ -181,6 +181,24 @@ def test_joined_crowns_count_once(shape, two_rows):
     assert overlaps > 10
 
 
+# Brute force: lines that begin and end among the crowns count what lies between, and no more.
+@pytest.mark.parametrize("shape", [*SHAPES, POWERS[2]], ids=named)
+def test_lines_that_end_among_crowns(shape):
+    plants, runs, crowns = row_of(20, 0.6, [shape], 0.5)
+    rng = np.random.default_rng(5)
+    origin, target = rays_over(12, rng)
+    target[:8] = np.column_stack(
+        [rng.uniform(2, 9, 8), rng.normal(0, 0.2, 8), rng.uniform(0.5, 2, 8)]
+    )
+    origin[8:] = target[8:] + rng.normal(0, 0.5, (4, 3)) * [1, 1, 0.2]
+    for o, t in zip(origin, target, strict=True):
+        light, _ = through(o, t, runs, crowns)
+        for g, y in ((0, 0), (1, 6), (2, YEARS - 1)):
+            length = union_by_steps(o, t, plants, [shape], crowns, g, y)
+            step = 2 * 20 * np.linalg.norm(t - o) / STEPS
+            assert light[g, 0, y] == pytest.approx(math.exp(-0.5 * length), abs=0.5 * step)
+
+
 # The bound of the module: light is never rated too low, and hardly ever too high. Of 720 such rays one
 # was rated 0.052 too high, the others less than 0.001 (frozen).
 @settings(max_examples=10)

@@ -18,6 +18,7 @@ from screenplan.planting.measured import (
     load_kinds,
     load_measured,
     months_to_root,
+    stem_inches,
 )
 from screenplan.planting.species import TOLERANCE_LEVELS, TOLERANCES, load_species
 
@@ -142,3 +143,13 @@ def test_rooting_takes_longer_where_it_is_cold_and_in_containers():
     assert [float(months_to_root(zone, 1.0)) for zone in (1, 6, 7, 9, 12)] == [12, 12, 6, 3, 3]
     assert months_to_root(8, 2.0, container=True) > months_to_root(8, 2.0)
     assert "not_found" in load_establishment()["losses"]
+
+
+# Closed form of the measured law: 2.54 cm are an inch, and a plant twice as tall has a stem 2^b as thick.
+def test_stems_grow_by_the_measured_law():
+    coefficient, exponent = 1.548, 1.42  # broad leaves, n 663: `python -m tests.fitting`
+    assert stem_inches("broadleaf", 1.0) == pytest.approx(coefficient / 2.54)
+    one, two = stem_inches("broadleaf", [1.5, 3.0])
+    assert two / one == pytest.approx(2.0**exponent)
+    assert stem_inches("bamboo", 2.0) == stem_inches("broadleaf", 2.0)
+    assert stem_inches("needle", 2.0) != stem_inches("broadleaf", 2.0)

@@ -10,7 +10,7 @@ from test_views import trace as trace_all
 
 from screenplan.ground.errors import InputError
 from screenplan.site.terrain import Terrain
-from screenplan.views.onlookers import onlooker_eyes
+from screenplan.views.onlookers import MOST_ALONG, onlooker_eyes
 from screenplan.views.sampling import Free, by_subject, sample_places
 
 #: A path along y = 20, north of the row at y = 0 and of the garden south of it.
@@ -42,6 +42,17 @@ def test_a_line_is_walked_by_distance():
     assert set(coarse[:, 1]) == {20.0}
     assert coarse[:, 2] == pytest.approx(1.55)
     assert len(dense) == 30
+
+
+def test_a_long_line_keeps_its_ends_and_its_order():
+    # Every n-th eye of those at the usual distance, from one end to the other; the densest sample has more.
+    long = people(LineString([(-2000, 20), (2000, 20)]), eye_m=1.55)
+    ((coarse, dense),) = eyes(long, reach=5000.0)
+    for some, most in ((coarse, MOST_ALONG), (dense, 1.5 * MOST_ALONG)):
+        assert most / 2 < len(some) <= most
+        assert (np.diff(some[:, 0]) > 0).all()
+        assert np.ptp(np.diff(some[:, 0])) < 1e-6
+        assert abs(some[0, 0] + some[-1, 0]) < 4000 / len(some)
 
 
 def test_only_what_is_within_reach_counts():
