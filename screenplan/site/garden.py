@@ -42,9 +42,6 @@ EQUAL_M2 = 0.5
 #: A road farther from the house than this does not tell front from back.
 ROAD_TELLS_M = 100.0
 
-#: Areas are cut on a grid as fine as this, metres: in floating point, edges that nearly meet can end a cut in an error.
-GRID_M = 1e-8
-
 _BEHIND, _LEFT, _RIGHT, _BEFORE = "behind", "left", "right", "before"
 _NAMES = {
     _BEHIND: "garden behind the house",
@@ -88,17 +85,17 @@ def find_garden(parcels, buildings, roads, option: Places) -> Garden | None:
     solid = shapely.union_all(footprints[shapely.intersects(footprints, subject)])
     house = main_house(footprints, buildings, parcels)
     if house is None:
-        open_ground = largest(shapely.difference(subject, solid, grid_size=GRID_M))
+        open_ground = largest(_cut(shapely.difference, subject, solid))
         return _middle(open_ground, option, "no house stands on the parcel")
     away = _away_from_road(house, roads)
     for width_m, strip_m in _ladder(option.edge):
-        free = shapely.difference(shapely.buffer(subject, -strip_m), solid, grid_size=GRID_M)
+        free = _cut(shapely.difference, shapely.buffer(subject, -strip_m), solid)
         found = _beside(house, free, away, option.depth, width_m)
         if found is not None:
             part, place, others = found
             why = _tell(part, place, others, away is not None, option, strip_m)
             return Garden(place, _NAMES[part] if away is not None else "garden of the house", why)
-    open_ground = largest(shapely.difference(subject, solid, grid_size=GRID_M))
+    open_ground = largest(_cut(shapely.difference, subject, solid))
     return _middle(
         open_ground, option, f"beside the house no ground {{{SITTING_M:g} m}} wide is open"
     )
@@ -121,15 +118,11 @@ def usable(ground, width_m: float):
     ground = _areas(ground)
     # A file may be out by so much: ground that is just wide enough must not come and go.
     middles = shapely.buffer(ground, (EQUAL_M - width_m) / 2.0)
-    near = shapely.intersection(
-        shapely.buffer(middles, width_m * math.sqrt(0.5)), ground, grid_size=GRID_M
-    )
+    near = _cut(shapely.intersection, shapely.buffer(middles, width_m * math.sqrt(0.5)), ground)
     # Nor must slivers between a wall and a line that runs as it does.
     core = shapely.buffer(near, -EQUAL_M, join_style="mitre")
     return largest(
-        shapely.intersection(
-            shapely.buffer(core, EQUAL_M, join_style="mitre"), _areas(near), grid_size=GRID_M
-        )
+        _cut(shapely.intersection, shapely.buffer(core, EQUAL_M, join_style="mitre"), _areas(near))
     )
 
 
@@ -158,13 +151,13 @@ def ground_round(house, away: tuple[float, float], depth_m: float) -> dict[str, 
     parts = {
         _BEHIND: shapely.union(
             shapely.box(across[0], north, across[1], north + depth_m),
-            shapely.difference(within, _passed(turned, south - north), grid_size=GRID_M),
+            _cut(shapely.difference, within, _passed(turned, south - north)),
         ),
         _LEFT: shapely.box(across[0], south, west, north),
         _RIGHT: shapely.box(east, south, across[1], north),
         _BEFORE: shapely.union(
             shapely.box(across[0], south - depth_m, across[1], south),
-            shapely.difference(within, _passed(turned, north - south), grid_size=GRID_M),
+            _cut(shapely.difference, within, _passed(turned, north - south)),
         ),
     }
     return {name: affinity.rotate(part, -turn_deg, origin=(0, 0)) for name, part in parts.items()}
@@ -230,7 +223,7 @@ def _beside(house, free, away, depth_m: float, width_m: float):
     if away is None:
         return _most_open(house, free, depth_m, width_m)
     found = {
-        name: usable(shapely.intersection(part, free, grid_size=GRID_M), width_m)
+        name: usable(_cut(shapely.intersection, part, free), width_m)
         for name, part in ground_round(house, away, depth_m).items()
     }
     areas = {name: 0.0 if place is None else place.area for name, place in found.items()}
@@ -249,7 +242,7 @@ def _most_open(house, free, depth_m: float, width_m: float):
     found = []
     for facing in walls.facing_deg[long]:
         part = ground_round(house, unit_vector(facing), depth_m)[_BEHIND]
-        found.append(usable(shapely.intersection(part, free, grid_size=GRID_M), width_m))
+        found.append(usable(_cut(shapely.intersection, part, free), width_m))
     areas = np.array([0.0 if place is None else place.area for place in found])
     best = steady_order((-areas, EQUAL_M2), (np.arange(len(found)), 0.0))[0]
     return (_BEHIND, found[best], {}) if areas[best] >= ROOM_M2 else None
@@ -294,3 +287,14 @@ def _middle(ground, option: Places, why: str) -> Garden | None:
     place = usable(left, SITTING_M) or largest(left)
     chosen = f"the middle of the parcel's open ground, {{{place.area:.0f} m²}}, as {why}, and {_off_the_line(inset, option.edge)}"
     return Garden(place, "middle of the parcel", _sentence(chosen))
+
+
+def _cut(operation, ground, by):
+    """Intersect ground with an area, or take it away from it.
+
+    Where edges nearly meet, the cut before may have left a ring that crosses itself: it is mended first.
+    """
+    try:
+        return operation(ground, by)
+    except shapely.errors.GEOSException:
+        return operation(shapely.make_valid(ground), shapely.make_valid(by))
