@@ -65,6 +65,10 @@ def test_every_key_of_a_plan_is_described():
     assert all(entry.help for entry in describe_keys())
 
 
+#: What a key asks for beside itself.
+BESIDE = {"hand.budget": {"prices": {"1 m": 1.0}}, "plants.raised_years": {"raised": "seed"}}
+
+
 def limits():
     for entry in describe_keys():
         for side, limit, is_open in (
@@ -79,7 +83,7 @@ def limits():
 def test_the_range_is_that_which_the_plan_holds(entry, side, limit, is_open):
     """The plan's own check takes the described end and refuses what lies beyond it."""
     beyond = limit - 1 if side == "low" else limit + 1
-    beside = {"prices": {"1 m": 1.0}} if entry.key == "hand.budget" else {}
+    beside = BESIDE.get(entry.key, {})
     others = {"growth": {"years": 60}} if entry.key == "chance.year" else {}
 
     def fits(value) -> bool:

@@ -385,9 +385,10 @@ def test_the_sample_run_comes_back(form, run_folder):
     for name, rows in written.items():
         if (exported.folder / f"{name}.csv").is_file():
             assert not WRITTEN[name].geometry
-            assert (exported.folder / f"{name}.csv").read_bytes() == (
-                run_folder / "tables" / f"{name}.csv"
-            ).read_bytes()
+            table = run_folder / "tables" / f"{name}.csv"
+            assert table.is_file() == (rows > 0)  # an empty one stands in plan.gpkg alone
+            if rows:
+                assert (exported.folder / f"{name}.csv").read_bytes() == table.read_bytes()
             continue
         if form == "kml" and name not in KML_SHOWN:
             continue
