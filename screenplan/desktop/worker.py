@@ -25,8 +25,9 @@ from screenplan.ground.errors import InputError, refuse
 #: As the command line ends (see `screenplan.commandline.main`).
 EXIT_REFUSED, EXIT_FAILED, EXIT_CANCELLED = 2, 70, 130
 
-#: Seconds after a cancel until the process ends in the middle of what it does.
-TIDY_S = 5.0
+#: Seconds after a cancel until the process ends in the middle of what it does: compiled code is not interrupted, and
+#: following the draws of a plan takes seconds on a busy machine.
+TIDY_S = 12.0
 
 #: What the library cannot do without; named by `about`.
 PACKAGES = ("geopandas", "numba", "numpy", "pandas", "pydantic", "pyogrio", "pyproj", "rasterio", "shapely")  # fmt: skip

@@ -36,7 +36,7 @@ SCRUBBED = (
 #: Seconds between two looks at whether the person cancelled.
 LOOK_S = 0.1
 #: Seconds that a cancelled worker has to tidy up before it is killed.
-TIDY_S = 6.0
+TIDY_S = 14.0
 
 REMEDY = (
     "Choose the Python in which screenplan is installed (Settings, Options, Processing, Providers, "
