@@ -268,7 +268,8 @@ def contract_read(name: str) -> Contract:
 
 def _describe_input(name: str, step: Step) -> LayerDescription:
     layer = describe_layer(contract_read(name), needed=name in step.needs)
-    completed = bool(layer.given_by) and step.name not in layer.given_by
+    # A later step that gives it once more takes it as the first one gave it.
+    completed = bool(layer.given_by) and step.name != layer.given_by[0]
     return replace(layer, brought=layer.brought and not completed)
 
 
