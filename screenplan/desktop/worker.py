@@ -15,6 +15,7 @@ import platform
 import shutil
 import sys
 import threading
+import time
 import traceback
 from pathlib import Path
 from typing import Any, TextIO
@@ -28,6 +29,8 @@ EXIT_REFUSED, EXIT_FAILED, EXIT_CANCELLED = 2, 70, 130
 #: Seconds after a cancel until the process ends in the middle of what it does: compiled code is not interrupted, and
 #: following the draws of a plan takes seconds on a busy machine.
 TIDY_S = 12.0
+#: Seconds after which it is asked again; more than tidying up takes.
+AGAIN_S = 3.0
 
 #: What the library cannot do without; named by `about`.
 PACKAGES = ("geopandas", "numba", "numpy", "pandas", "pydantic", "pyogrio", "pyproj", "rasterio", "shapely")  # fmt: skip
@@ -124,7 +127,10 @@ def _watch(folder: Path) -> None:
     while os.read(0, 4096):
         pass
     threading.Timer(TIDY_S, _end_now, args=(folder,)).start()
-    _thread.interrupt_main()
+    while True:
+        # One that falls into a place where errors are passed over, such as the end of an object, is lost.
+        _thread.interrupt_main()
+        time.sleep(AGAIN_S)
 
 
 def _end_now(folder: Path) -> None:
