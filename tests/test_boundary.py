@@ -24,7 +24,7 @@ def results(found, buildings=HOUSE, *, known=True, **options):
 def test_the_year_in_which_crowns_reach_the_line_and_the_clipping_after():
     _, plants = row(((10, 38.5), (30, 38.5)), species="thuja_standishii_plicata")
     found = outgrow_boundary(parcels(), plants, plan=plan_with(growth_years=30))
-    over = found.loc[found["what"] == "crown over the line"].iloc[0]
+    over = found.loc[found["what"] == "crown over the boundary"].iloc[0]
     radius = spread_at(HYBRID, height_at(HYBRID, YEARS, stock_height_m=1.0)) / 2
     first = int(np.argmax(radius > 1.5 + 0.005))
     assert over["year"] == first
@@ -33,7 +33,7 @@ def test_the_year_in_which_crowns_reach_the_line_and_the_clipping_after():
     assert over["clip_m"] == pytest.approx(np.diff(radius[first - 1 :]).max())
     assert over["year_high"] <= over["year"]
     assert pd.isna(over["year_low"]) or over["year"] <= over["year_low"]
-    finding = results(found)["clipping at the line"]
+    finding = results(found)["clipping at the boundary"]
     assert finding.result == "fails"
     assert f"in year {first} at typical growth" in finding.says
 
@@ -41,7 +41,7 @@ def test_the_year_in_which_crowns_reach_the_line_and_the_clipping_after():
 def test_a_plant_that_stands_beyond_the_line_is_over_it_at_once():
     _, plants = row(((10, 40.4), (30, 40.4)))
     found = outgrow_boundary(parcels(), plants)
-    assert (found.loc[found["what"] == "crown over the line", "year"] == 0).all()
+    assert (found.loc[found["what"] == "crown over the boundary", "year"] == 0).all()
 
 
 def test_height_at_the_line():
@@ -49,15 +49,15 @@ def test_height_at_the_line():
     found = outgrow_boundary(
         parcels(), plants, plan=plan_with(boundary_most_height=2.0, boundary_within=2.0)
     )
-    tall = found.loc[found["what"] == "height at the line"]
+    tall = found.loc[found["what"] == "height at the boundary"]
     heights = height_at(HYBRID, YEARS, stock_height_m=1.0)
     assert (tall["year"] == int(np.argmax(heights > 2.0))).all()
-    assert results(found, boundary_most_height=2.0)["height at the line"].result == "fails"
+    assert results(found, boundary_most_height=2.0)["height at the boundary"].result == "fails"
     _, inner = row(((10, 37.5), (30, 37.5)))
     found = outgrow_boundary(
         parcels(), inner, plan=plan_with(boundary_most_height=2.0, boundary_within=2.0)
     )
-    assert results(found, boundary_most_height=2.0)["height at the line"].result == "passes"
+    assert results(found, boundary_most_height=2.0)["height at the boundary"].result == "passes"
 
 
 def test_walls():
@@ -93,6 +93,6 @@ def test_what_is_missing_cannot_be_judged():
     _, plants = row()
     found = outgrow_boundary(parcels(), plants)
     assert results(found, buildings=None)["room at walls"].result == "cannot be judged"
-    assert results(found)["height at the line"].result == "cannot be judged"
-    assert results(found, known=False)["clipping at the line"].result == "cannot be judged"
+    assert results(found)["height at the boundary"].result == "cannot be judged"
+    assert results(found, known=False)["clipping at the boundary"].result == "cannot be judged"
     assert {one.result for one in results(None).values()} == {"cannot be judged"}

@@ -502,7 +502,7 @@ def test_any_title_stays_text(tmp_path):
     shown = NASTY.replace("\n", " ")
     located = next(e for e in events if e["summary"].startswith("Have buried lines located ("))
     assert str(located["summary"]) == f"Have buried lines located ({shown})"
-    assert "No digging before every line is marked" in located["description"]
+    assert "No digging before every buried line is marked" in located["description"]
     uids = [str(event["uid"]) for event in events]
     assert len(set(uids)) == len(uids)
     # The same plan gives the same identifiers, so that a second import replaces the first.

@@ -209,10 +209,10 @@ def test_the_end_of_a_hedge_reaches_as_far_as_it_is_long():
     _, plants = hedge(((0.4, 30.0), (10.4, 30.0)))
     finding = judge_crowns(parcels(), plants, TABLE)
     # 0.6 m along the row, 0.4 m to the west side.
-    assert finding.says.startswith("1 mature crowns reach over the line, by up to 0.20 m")
+    assert finding.says.startswith("1 mature crowns reach over the boundary, by up to 0.20 m")
     found = outgrow_boundary(parcels(), plants, species_table=TABLE)
     over = found.iloc[0]
-    assert (len(found), over["what"], over["plant_id"]) == (1, "crown over the line", 1)
+    assert (len(found), over["what"], over["plant_id"]) == (1, "crown over the boundary", 1)
     assert over["distance_m"] == pytest.approx(0.4)
     assert over["over_m"] == pytest.approx(ALONG - 0.4)
 

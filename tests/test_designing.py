@@ -160,7 +160,7 @@ def test_without_prices_plants_are_weighted_and_it_says_so():
         # By hand: from 10.4 m it passes y = 0, seven twelfths of the way, at 5.1 m; a column is 4.5 m high in year 12.
         ({"windows": windows((-15, 6), (0, 6), (15, 6), sill=np.array([1.0, 9.2, 1.0]), floor_m=[0.0, 9.0, 0.0])}, {}, "higher than a screen"),
         # A metre from the row, it passes it at 4.9 m.
-        ({"windows": windows((-15, 6), (0, 0.9), (15, 6), sill=np.array([1.0, 5.2, 1.0]), floor_m=[0.0, 5.0, 0.0])}, {}, "wall at the line"),
+        ({"windows": windows((-15, 6), (0, 0.9), (15, 6), sill=np.array([1.0, 5.2, 1.0]), floor_m=[0.0, 5.0, 0.0])}, {}, "wall at the boundary"),
         # Ground that nothing may stand on before one of the windows.
         ({"keep_outs": layer(keep_out_id=["k"], kind=["lawn"], geometry=[box(-5, -1, 5, 1)])}, {}, "no ground to plant"),
         # From 8 m it passes at 4.15 m; a column is 3.9 m high in year 10 and 4.5 m in year 12.

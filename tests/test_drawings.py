@@ -294,7 +294,7 @@ def troubles(layers):
     made["deep_roots"] = layer(feet[:1], plant_id=ids[:1], year=[6])
     made["outgrown"] = layer(
         feet, plant_id=ids, year=[7, 8, 9],
-        what=["crown over the line", "height at the line", "height at a wall"],
+        what=["crown over the boundary", "height at the boundary", "height at a wall"],
     )  # fmt: skip
     made["noise_paths"] = layer(
         [shapely.LineString([(west, south), feet[0].coords[0]])], loss_db=[0.0]

@@ -13,11 +13,11 @@ FOLDER = Path(__file__).parent.parent / "sample_data"
 #: Each kind of effect, and words that its sentence must hold.
 FAILING = {
     "sight at the road": "A child behind it would be seen too late",
-    "growth below wires": "plants grow too tall for a line",
+    "growth below wires": "plants grow too tall for an overhead wire",
     "holes at buried lines": "in which nothing is dug but by hand",
     "roots and the septic field": "its roots may reach the drains",
-    "clipping at the line": "they must be clipped",
-    "height at the line": "taller than the 2.00 m allowed",
+    "clipping at the boundary": "they must be clipped",
+    "height at the boundary": "taller than the 2.00 m allowed",
     "room at walls": "plants outgrow their room at a wall",
     "sun on neighbours' windows": "lose more than 5% of their sun",
     "sun on gardens": "lose more than 5% of their sun",

@@ -126,7 +126,7 @@ def test_a_crown_that_grows_into_a_low_wire_is_told_without_an_allowance():
     assert all(heights[int(year)] >= 3.5 for year in found["year"].dropna())
     says = judge_wires(low, found, DEFAULTS)
     assert says.result == "fails"
-    assert "grows into line w, 3.5 m above it" in says.says
+    assert "grows into wire w, 3.5 m above it" in says.says
     assert judge_wires(low, found.iloc[:1], DEFAULTS).says.startswith(
         "1 plant grows too tall for a line"
     )

@@ -72,7 +72,7 @@ def check_nothing_is_made_up(run) -> None:
     zones = run.layers["no_plant_zones"]
     assert "boundary" not in set(zones["feature"])
     judged = results(run)
-    for check in ("setbacks", "crowns inside the parcel", "clipping at the line", "light"):
+    for check in ("setbacks", "crowns inside the parcel", "clipping at the boundary", "light"):
         assert judged[check] == "cannot be judged"
     rules = run.layers["rules"]
     assert not (rules["applies"] & rules["rule"].str.startswith("boundary")).any()

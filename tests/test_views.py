@@ -344,18 +344,18 @@ def test_gap_at_a_gate_is_named():
     _, _, holes = trace(WINDOW, GARDEN, plants, HOUSE, None, zones)
     hole = only(holes)
     # By construction: plants 1 to 32 stand before the gate.
-    assert hole.cause == "gate, between plants 32 and 33"
+    assert hole.cause == "between plants 32 and 33, which leave room for the gate"
     assert 27.9 < hole.from_m < hole.to_m < 32.1
     assert hole.line_id == "north"
     assert shapely.distance(hole.geometry, LINE.geometry[0]) < 1e-9
     _, _, holes = trace(WINDOW, GARDEN, plants, HOUSE)
-    assert only(holes).cause == "gap between plants 32 and 33"
+    assert only(holes).cause == "between plants 32 and 33, which stand wide apart"
 
 
 def test_rays_past_the_end_of_the_row():
     # By construction: the row ends at station 30, and the view to the east stays.
     views, _, holes = trace(plants=row(SHUT[SHUT <= 30], stock=8.0))
-    assert only(holes).cause == "beyond plant 34 (end of the row)"
+    assert only(holes).cause == "past plant 34, where the row ends"
     assert only(views).status == "stays open"
     assert only(views).last_station_m.startswith("north 30")
 
@@ -367,7 +367,7 @@ def test_what_takes_the_ground_beyond_the_row_is_named():
         geometry=[box(-40, 1, 40, 3), box(0.5, -3, 5, 3)],
     )
     _, _, holes = trace(WINDOW, GARDEN, row(SHUT[SHUT <= 30], stock=8.0), HOUSE, None, zones)
-    assert only(holes).cause == "driveway, beyond plant 34 (end of the row)"
+    assert only(holes).cause == "past plant 34, where the row stops short of the driveway"
     assert pd.isna(only(holes).open_until)
 
 
@@ -377,7 +377,7 @@ def test_rays_that_miss_the_line_are_told_before_its_peg():
     plants["station_m"] -= 31.5
     _, _, holes = trace(plants=plants, line=short)
     hole = only(holes)
-    assert hole.cause == "beyond plant 1 (end of the row)"
+    assert hole.cause == "past plant 1, where the row ends"
     assert hole.from_m < 0.0
     assert hole.geometry.bounds[0] == pytest.approx(1.5 + hole.from_m, abs=1e-3)
 
@@ -440,7 +440,7 @@ def test_portions_do_not_change_the_sum():
 def test_without_plants_or_windows():
     views, years, holes = trace(plants=row([]))
     assert only(views).status == "stays open"
-    assert set(holes.cause) == {"no plant on this line"}
+    assert set(holes.cause) == {"no plant on this row"}
     views, years, holes = trace(WINDOW.iloc[:0])
     assert views.empty
     assert years.empty

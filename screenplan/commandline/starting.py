@@ -44,7 +44,7 @@ from screenplan.site.sides import find_sides
 
 #: What cannot be judged without a layer.
 _WITHOUT = {
-    "parcels": "the boundary: setbacks, crowns over the line, which houses are the neighbours', sun and light",
+    "parcels": "the boundary: setbacks, crowns over the boundary, which houses are the neighbours', sun and light",
     "buildings": "views: without buildings no window can be derived, and nothing stands in the way of a look",
     "utilities": "buried and overhead lines: none is given, which does not mean that there are none",
     "keep_outs": "drives, gates, septic fields and easements: none is given, so none is kept clear",

@@ -17,7 +17,7 @@ from screenplan.contracts.presentation import Shown
 
 #: Why a view stays open, from what can be mended least to what can be mended most.
 CAUSES = (
-    "wall at the line",
+    "wall at the boundary",
     "higher than a screen",
     "no ground to plant",
     "too early",

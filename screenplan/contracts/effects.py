@@ -137,15 +137,15 @@ SIGHT_PLANTS = Contract(
 WIRE_PLANTS = Contract(
     "wire_plants",
     ("Point",),
-    "A plant that outgrows the height allowed near an overhead line, or comes near the wire",
+    "A plant that outgrows the height allowed near an overhead wire, or comes near the wire",
     key="wire_plant_id",
     optional="year_low year year_high",
     place=Place("Effects", 20, (EFFECTS,)),
     report=(Shown("effects", 40),),
     columns=(
-        text("wire_plant_id", "Plant, line and rule", "Plant, line and rule", heading="wire plant"),
+        text("wire_plant_id", "Plant, wire and rule", "Plant, wire and rule", heading="wire plant"),
         PLANT,
-        text("utility_id", "The line"),
+        text("utility_id", "The wire"),
         text(
             "what",
             "zoning, the wire itself, or its sag and swing",
@@ -155,8 +155,8 @@ WIRE_PLANTS = Contract(
         ),
         metres(
             "distance_m",
-            "Level distance from stem to line",
-            "Distance from the line",
+            "Level distance from stem to wire",
+            "Distance from the wire",
             heading="distance",
         ),
         metres("allowed_m", "Height allowed there", "Allowed height", heading="allowed"),
@@ -176,7 +176,7 @@ WIRE_PLANTS = Contract(
 LOCATE_ZONES = Contract(
     "locate_zones",
     POLYGONS,
-    "Ground about a buried line in which nothing is dug but by hand, once the line is located",
+    "Ground about a buried line in which nothing is dug but by hand, once that line is located",
     key="zone_id",
     title="Buried line: dig by hand",
     place=Place("Effects", 60, (PLAN, STAKE_OUT, EFFECTS)),
@@ -190,7 +190,7 @@ LOCATE_ZONES = Contract(
     ),
     columns=(
         text("zone_id", "Its identifier"),
-        text("utility_id", "The line", heading="line"),
+        text("utility_id", "The buried line", heading="line"),
         words("kind", "What runs in it", "What runs in it", heading="kind"),
         metres(
             "width_m",
@@ -214,13 +214,13 @@ HOLES_AT_LINES = Contract(
     place=Place("Effects", 50, (PLAN, STAKE_OUT, EFFECTS)),
     report=(Shown("effects", 20),),
     columns=(
-        text("hole_id", "Plant and line", "Plant and line", heading="hole"),
+        text("hole_id", "Plant and buried line", "Plant and buried line", heading="hole"),
         PLANT,
-        text("utility_id", "The line"),
+        text("utility_id", "The buried line"),
         metres(
             "edge_m",
-            "From the edge of the hole to the outside of the line",
-            "Edge of the hole to the line",
+            "From the edge of the hole to the outside of the buried line",
+            "Edge of the hole to the buried line",
             heading="edge",
         ),
         RULE,
@@ -277,8 +277,8 @@ OUTGROWN = Contract(
             "What it outgrows",
             heading="what",
             choices=(
-                "crown over the line",
-                "height at the line",
+                "crown over the boundary",
+                "height at the boundary",
                 "crown at a wall",
                 "height at a wall",
             ),
@@ -286,7 +286,7 @@ OUTGROWN = Contract(
         text("thing_id", "The parcel or building", "Parcel or building", heading="thing"),
         metres(
             "distance_m",
-            "From the stem to it; negative beyond the line",
+            "From the stem to it; negative beyond the boundary",
             "Distance from line or building",
             heading="distance",
         ),

@@ -12,8 +12,8 @@ LOCATE = (
     "Before any digging have buried lines located by the local locating service; "
     "maps and this plan do not replace it"
 )
-SURVEY = "Where the line matters, have it marked by a licensed surveyor"
-WIRES = "Ask the owner of the line; keep yourself and tools away from wires"
+SURVEY = "Where the boundary matters, have it marked by a licensed surveyor"
+WIRES = "Ask the owner of the wires what may grow there; keep yourself and tools away from them"
 ROAD_SIGHT = "Ask the road authority which heights and distances hold at the drive and the corner"
 
 TALK = "Show this to the neighbour before anything is bought, and ask the local code"

@@ -174,7 +174,7 @@ def _beyond_reach(view: int, pool: Pool, later: np.ndarray, year: int, last: int
     away = float(np.median(shapely.distance(eyes, shapely.multipoints(stems))))
     if away < AT_THE_LINE_M:
         return Cause(
-            "wall at the line",
-            f"It looks from {{{away:.1f} m}} beside the line over any screen: {passes}",
+            "wall at the boundary",
+            f"It looks from {{{away:.1f} m}} beside the boundary over any screen: {passes}",
         )
     return Cause("higher than a screen", f"It looks over any screen: {passes}")

@@ -1,4 +1,4 @@
-"""Buildings and boundary: crowns over the line, height at the line, walls, and the clipping due."""
+"""Buildings and boundary: crowns over the line, height at the boundary, walls, and the clipping due."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ def outgrow_boundary(
     limits: Mapping[str, Limit] | None = None,
     species_table: Mapping[str, Species] | None = None,
 ) -> gpd.GeoDataFrame:
-    """Tell in which year plants outgrow the line, a height at the line, or a wall.
+    """Tell in which year plants outgrow the line, a height at the boundary, or a wall.
 
     Parameters
     ----------
@@ -95,12 +95,12 @@ def outgrow_boundary(
 
     for plant in range(len(plants)) if known else ():
         put(
-            plant, "crown over the line", subject_id, to_line[plant], to_line[plant],
+            plant, "crown over the boundary", subject_id, to_line[plant], to_line[plant],
             over_line[plant], at_line.reach, rule="boundary", source="the parcel's outline",
         )  # fmt: skip
         if most_height_m is not None and stem_to_line[plant] <= plan.boundary.within:
             put(
-                plant, "height at the line", subject_id, stem_to_line[plant], most_height_m,
+                plant, "height at the boundary", subject_id, stem_to_line[plant], most_height_m,
                 stand.height[plant] > most_height_m, stand.height,
                 rule="boundary.most_height", source="the user's limit",
             )  # fmt: skip
@@ -126,20 +126,20 @@ def outgrow_boundary(
 def judge_outgrown(outgrown, buildings, known, plan) -> Iterator[Finding]:
     """Tell when clipping must begin at the line and at walls, and how much it is then."""
     over = outgrown if outgrown is not None else pd.DataFrame({"what": []})
-    name = "clipping at the line"
+    name = "clipping at the boundary"
     if outgrown is None or not known:
         yield Finding(name, UNKNOWN, "The parcel's outline is not known", "a parcels layer", SURVEY)
     else:
-        yield _clipped(name, over.loc[over["what"] == "crown over the line"],
-                       "crowns grow over the line", "No crown grows over the line as drawn, at any growth", SURVEY)  # fmt: skip
-    name, most_height_m = "height at the line", plan.boundary.most_height
+        yield _clipped(name, over.loc[over["what"] == "crown over the boundary"],
+                       "crowns grow over the boundary", "No crown grows over the boundary as drawn, at any growth", SURVEY)  # fmt: skip
+    name, most_height_m = "height at the boundary", plan.boundary.most_height
     if most_height_m is None:
         yield Finding(name, UNKNOWN, "No height at the boundary is set", "boundary.most_height: what your code or your neighbour allows", TALK)  # fmt: skip
     elif outgrown is None or not known:
         yield Finding(name, UNKNOWN, "The parcel's outline is not known", "a parcels layer", SURVEY)
     else:
-        yield _clipped(name, over.loc[over["what"] == "height at the line"],
-                       f"plants grow taller than the {{{most_height_m:.2f} m}} allowed", f"No plant at the line grows taller than {{{most_height_m:.2f} m}}", TALK)  # fmt: skip
+        yield _clipped(name, over.loc[over["what"] == "height at the boundary"],
+                       f"plants grow taller than the {{{most_height_m:.2f} m}} allowed", f"No plant at the boundary grows taller than {{{most_height_m:.2f} m}}", TALK)  # fmt: skip
     name = "room at walls"
     if not has_rows(buildings):
         yield Finding(name, UNKNOWN, "No buildings are given", "a buildings layer")

@@ -176,12 +176,12 @@ def judge_digging(utilities, holes_at_lines) -> Finding:
         near = holes_at_lines.loc[holes_at_lines["edge_m"].idxmin()]
         apart_m = near["edge_m"]
         return Finding(name, FAILS, f"{holes_at_lines['plant_id'].nunique()} holes touch the zone in which nothing is dug but by hand, "
-                       f"nearest that of plant {near['plant_id']}, {{{apart_m:.2f} m}} from line {near['utility_id']}",
+                       f"nearest that of plant {near['plant_id']}, {{{apart_m:.2f} m}} from buried line {near['utility_id']}",
                        "another place for these plants", LOCATE)  # fmt: skip
     return Finding(
         name,
         PASSES,
-        "No hole touches the zone about a line that is given",
+        "No hole comes near a buried line that is given",
         caution=LOCATE,
     )
 

@@ -8,6 +8,7 @@ import pandas as pd
 
 from screenplan.contracts.findings import FAILS, PASSES, TALK, UNKNOWN, Finding
 from screenplan.contracts.tables import has_rows
+from screenplan.rules.limits import MONTHS
 
 
 def judge_light(light, plan) -> Iterator[Finding]:
@@ -39,11 +40,10 @@ def _sun(rows, words, most, layer) -> Finding:
                        "None of them gets any sun today, so there is none to lose", "" if most is not None else "light.most_sun_lost")  # fmt: skip
     worst = lit.loc[lit["sun_lost"].idxmax()]
     sure = f" (to within {worst['error_share']:.1%})" if pd.notna(worst["error_share"]) else ""
-    says = (f"At most {worst['sun_lost']:.0%}{sure} of a year's sun hours are lost, at {worst['light_id']}"
-            f" ({worst['sun_now_h']:.0f} hours a year today")  # fmt: skip
+    says = f"{_named(worst)} loses most: {worst['sun_lost']:.0%}{sure} of its {worst['sun_now_h']:.0f} hours of sun a year"
     if pd.notna(worst["year_worst"]):
-        says += f"; most in year {int(worst['year_worst'])}, and there in month {int(worst['worst_month'])} with {worst['worst_month_h']:.0f} hours"
-    says += ")"
+        month = MONTHS[int(worst["worst_month"]) - 1]
+        says += f", worst in year {int(worst['year_worst'])}, when {month} loses {worst['worst_month_h']:.0f} hours"
     if most is None:
         return Finding(name, UNKNOWN, says, "light.most_sun_lost: the share that may be lost", TALK)
     over = lit.loc[lit["sun_lost"] > most + 1e-9]
@@ -51,6 +51,11 @@ def _sun(rows, words, most, layer) -> Finding:
         return Finding(name, PASSES, f"{says}; {most:.0%} may be")
     return Finding(name, FAILS, f"{len(over)} of {len(rows)} lose more than {most:.0%} of their sun. {says}",
                    "a lower or narrower species, clipping, or another place for the row", TALK)  # fmt: skip
+
+
+def _named(row) -> str:
+    """Name what is lit at the head of a sentence: ``Window 9-wing``."""
+    return f"{row['light_id'][0].upper()}{row['light_id'][1:]}"
 
 
 def _sky(rows, most) -> Finding:
@@ -61,7 +66,7 @@ def _sky(rows, most) -> Finding:
     if not len(seen):
         return Finding(name, UNKNOWN, "None of them sees any sky today", "windows that see the sky")
     worst = seen.loc[seen["sky_lost"].idxmax()]
-    says = f"At most {worst['sky_lost']:.0%} of the overcast sky's light is lost, at {worst['light_id']}"
+    says = f"{_named(worst)} loses most: {worst['sky_lost']:.0%} of the light of an overcast sky"
     if most is None:
         return Finding(name, UNKNOWN, says, "light.most_sky_lost: the share that may be lost", TALK)
     over = int((seen["sky_lost"] > most + 1e-9).sum())

@@ -129,16 +129,16 @@ def judge_wires(utilities, wire_plants, plan) -> Finding:
         when = span_of_years(first)
         line = first["utility_id"]
         what = {
-            "zoning": f"passes the {{{first['allowed_m']:.1f} m}} allowed {{{first['distance_m']:.1f} m}} from line {line}",
-            "wire": f"grows into line {line}, {{{first['allowed_m']:.1f} m}} above it,",
-            "sag and swing": f"comes into the room that line {line} takes when it sags and swings",
+            "zoning": f"passes the {{{first['allowed_m']:.1f} m}} allowed {{{first['distance_m']:.1f} m}} from wire {line}",
+            "wire": f"grows into wire {line}, {{{first['allowed_m']:.1f} m}} above it,",
+            "sag and swing": f"comes into the room that wire {line} takes when it sags and swings",
         }[first["what"]]
-        return Finding(name, FAILS, f"{how_many_grow(wire_plants)} too tall for a line: plant {first['plant_id']} {what} {when}",
-                       "a lower species there, or a place farther from the line", WIRES)  # fmt: skip
-    says = "No plant outgrows what the zoning allows near a line, at any growth"
+        return Finding(name, FAILS, f"{how_many_grow(wire_plants)} too tall for an overhead wire: plant {first['plant_id']} {what} {when}",
+                       "a lower species there, or a place farther from the wire", WIRES)  # fmt: skip
+    says = "No plant outgrows what the zoning allows near an overhead wire, at any growth"
     allowed = plan.lines.allowance is not None
     if not allowed:
         says += (
-            ", or into a wire whose height is given; the line's sag and swing were not looked at"
+            ", or into a wire whose height is given; the wire's sag and swing were not looked at"
         )
     return Finding(name, PASSES, says, "" if allowed else "lines.allowance", WIRES)

@@ -68,9 +68,9 @@ def judge_crowns(parcels, plants, species_table) -> Finding:
     outside = over > STEM_TOLERANCE_M
     if not outside.any():
         return Finding(
-            name, PASSES, "Every mature crown stays inside the line as drawn", caution=SURVEY
+            name, PASSES, "Every mature crown stays inside the boundary as drawn", caution=SURVEY
         )
-    return Finding(name, FAILS, f"{outside.sum()} mature crowns reach over the line, by up to {{{over.max():.2f} m}}",
+    return Finding(name, FAILS, f"{outside.sum()} mature crowns reach over the boundary, by up to {{{over.max():.2f} m}}",
                    "a larger offset, a narrower species, or clipping", SURVEY)  # fmt: skip
 
 
@@ -181,8 +181,8 @@ def judge_gaps(layers, plan, species_table=None) -> Finding:
         )
         others = f"; {more} more stretches without plants let open views pass" if more else ""
         return Finding("gaps", FAILS, f"{passing} between the plants of {way.line_id} from {{{way.from_m:.2f} to {way.to_m:.2f} m}}, "
-                       f"where a rule or the line's end allows no plant{others}",
-                       "another line for the row, or what may stand there: a fence, a gate, a lower plant")  # fmt: skip
+                       f"where a rule or the end of the row allows no plant{others}",
+                       "another place for the row, or what may stand there: a fence, a gate, a lower plant")  # fmt: skip
     note = ""
     if wide:
         note = f"; {len(wide)} wider {'one lies' if len(wide) == 1 else 'ones lie'} at exclusions or corners"

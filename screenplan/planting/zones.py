@@ -38,6 +38,12 @@ SPREAD_OF_UNKNOWN_TREE = 0.5
 
 #: Key and reason of a zone that no rule made: the thing itself stands there.
 FOOTPRINT = "footprint"
+#: What people call a feature, where that is not its own word.
+CALLED = {
+    "buried": "buried line",
+    "overhead": "overhead wire",
+    "keep_out": "ground that is kept clear",
+}
 
 
 @dataclass(frozen=True)
@@ -394,3 +400,8 @@ def _row(thing: _Thing, rule: Rule, distance: float, exclusion: shapely.Geometry
         "confirm_locally": rule.confirm_locally,
         "geometry": exclusion,
     }
+
+
+def name_of(feature: str) -> str:
+    """Name the feature of a zone in a sentence: ``overhead`` is the overhead wire."""
+    return f"the {CALLED.get(feature, feature.replace('_', ' '))}"

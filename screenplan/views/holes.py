@@ -14,6 +14,7 @@ import shapely
 import shapely.ops
 
 from screenplan.ground.said import said
+from screenplan.planting.zones import name_of
 
 #: A gap is wide, and not the pattern's own, from this multiple of the row's usual one.
 WIDE_GAP = 1.5
@@ -208,7 +209,7 @@ def _gather(stand: LineStand, station, above, last_open, zones, years) -> list[H
             cause = _say(stand, int(code), *ends, low, high, (begin, end), zones)
             until = int(last_open[within].max())
             if until < years:
-                cause += f" until year {until}"
+                cause += f"{',' * (int(code) in (BEYOND, GAP))} until year {until}"
             holes.append(
                 Hole(
                     stand.line_id,
@@ -277,19 +278,19 @@ def _say(stand: LineStand, kind, first, last, low, high, span, zones) -> str:
     """Cause of a hole in words."""
     ids = stand.ids
     if kind == BARE:
-        return "no plant on this line"
+        return "no plant on this row"
     if kind == OVER:
         several = f"plants {ids[first]} to {ids[last]}"
         return f"over plant {ids[first]}" if first == last else f"over {several}"
     if kind == BEYOND:
-        end = f"beyond plant {ids[first]} (end of the row)"
         feature = _taken_by(_stretch(stand.line, *span), [], zones)
-        return f"{feature}, {end}" if feature else end
+        ends = f"stops short of {name_of(feature)}" if feature else "ends"
+        return f"past plant {ids[first]}, where the row {ends}"
     joint = "and" if first == last else "to"
     pair = f"plants {ids[first]} {joint} {ids[last + 1]}"
     if kind == GAP:
         feature = _reason(stand, first, zones)
-        return f"{feature}, between {pair}" if feature else f"gap between {pair}"
+        return f"between {pair}, {f'which leave room for {name_of(feature)}' if feature else 'which stand wide apart'}"
     if kind == UNDER:
         return f"under the crowns of {pair}, below {{{high:.1f} m}}"
     widest = stand.widest[first : last + 2]

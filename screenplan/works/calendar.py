@@ -287,7 +287,7 @@ def _locate(key: str, name: str, lines: Request, asked: Limit) -> dict:
         "before digging, and wait until all have answered. The request is taken to hold for "
         f"{asked.life_days:g} days, this one counted: ask which days hold where you are",
         source=f"{asked.source} ({asked.status}); tolerance zone 18 or 24 in each side: state one-call laws (read)",
-        caution="No digging before every line is marked. Marks fade and lapse: ask again if the work is late",
+        caution="No digging before every buried line is marked. Marks fade and lapse: ask again if the work is late",
         until=lines.answered_day,
     )  # fmt: skip
 

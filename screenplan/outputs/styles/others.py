@@ -111,7 +111,7 @@ OTHERS = {
     ),
     "holes_at_lines": Style(
         (
-            Class("Hole cuts the line itself", replace(hatched(COLOURS["open"], INK, 45.0, 135.0, opacity=0.6, spacing_mm=1.4), edge=stroke(COLOURS["open"], 0.8)), (Test("edge_m", "<=", 0.0),)),
+            Class("Hole cuts the buried line itself", replace(hatched(COLOURS["open"], INK, 45.0, 135.0, opacity=0.6, spacing_mm=1.4), edge=stroke(COLOURS["open"], 0.8)), (Test("edge_m", "<=", 0.0),)),
             Class("Hole in the zone of a buried line", replace(hatched(WARN, INK, 135.0, opacity=0.7, spacing_mm=1.4), edge=stroke(INK, 0.5))),
         ),
         Label("plant_id", size_pt=7.0, below=500, priority=7),

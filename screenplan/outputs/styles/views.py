@@ -71,7 +71,7 @@ VIEWS = {
             Class("Crosses no planting line", line(stroke(QUIET, THIN, DOTTED)), (Test("line_id", "null"),)),
             Class("Sight line from window to head", Line((Stroke(INK, THIN),), Mark(fill=INK, edge=None, shape="arrow", size_mm=1.8))),
         ),
-        Label("above_m", """if("above_m" is null, NULL, format_number("above_m", 1) || ' m over the line')""",
+        Label("above_m", """if("above_m" is null, NULL, format_number("above_m", 1) || ' m above the row')""",
               size_pt=6.5, role="quiet", below=400, along=True, priority=2),
     ),
 }  # fmt: skip
