@@ -18,6 +18,7 @@ from screenplan.design.choice import (
     over_share,
     runs_in,
 )
+from screenplan.design.moves import beside, may_go, removable, spots_of, starts_of
 
 #: A plant without a price still counts so much of the mean price when gains are compared.
 LEAST_PRICE_SHARE = 1e-6
@@ -55,7 +56,7 @@ def plant_greedily(choice: Choice, limits: Limits) -> np.ndarray:
 
 def _whole(choice: Choice, limits: Limits, allowed: np.ndarray) -> np.ndarray:
     """Set all plants that are allowed and can stand together, stretch by stretch."""
-    planted, blocked, spots = np.zeros(len(allowed), bool), ~allowed, _spots_of(choice)
+    planted, blocked, spots = np.zeros(len(allowed), bool), ~allowed, spots_of(choice)
     for stretch in np.unique(choice.stretch[allowed]):
         for run in runs_in(choice.stretch, (choice.stretch == stretch) & ~blocked):
             if len(run) < limits.least_run:
@@ -71,10 +72,10 @@ def _grow(choice: Choice, limits: Limits, allowed: np.ndarray) -> np.ndarray:
     """Add runs and lengthen them while that brings views nearer to closing."""
     plants, least = len(choice.price), limits.least_run
     planted, blocked = np.zeros(plants, bool), ~allowed
-    starts = _starts(choice, least)
+    starts = starts_of(choice, least)
     windows = starts[:, None] + np.arange(least)
     joined = _joined(choice, windows)
-    spots = _spots_of(choice)
+    spots = spots_of(choice)
     wanted = choice.closable() & (choice.weight > 0.0)
     floor = LEAST_PRICE_SHARE * max(float(choice.price.mean()) if plants else 0.0, 1e-12)
     met = np.zeros(choice.stops.shape[1], bool)
@@ -91,7 +92,7 @@ def _grow(choice: Choice, limits: Limits, allowed: np.ndarray) -> np.ndarray:
         new_light = csr_array(choice.light @ diags_array((~met).astype(float)))
         fits = ~blocked & ~planted
         fits &= _kind_may(choice, limits, planted) & _share_may(choice, limits, planted)
-        ends = fits & _beside(choice, planted)
+        ends = fits & beside(choice, planted)
         gains = np.zeros(len(starts) + plants)
         prices = np.concatenate([choice.price[windows].sum(axis=1), choice.price])
         may = np.concatenate([fits[windows].all(axis=1), ends])
@@ -142,9 +143,9 @@ def _thin(choice: Choice, limits: Limits, planted: np.ndarray) -> np.ndarray:
     while True:
         gone_any = False
         for gone in sorted(
-            _removable(choice, limits, planted), key=lambda some: -choice.price[some].sum()
+            removable(choice, limits, planted), key=lambda some: -choice.price[some].sum()
         ):
-            if not _may_go(choice, limits, planted, gone):
+            if not may_go(choice, limits, planted, gone):
                 continue
             if shared:
                 left = planted.copy()
@@ -163,50 +164,21 @@ def _thin(choice: Choice, limits: Limits, planted: np.ndarray) -> np.ndarray:
             return planted
 
 
-def _may_go(choice: Choice, limits: Limits, planted, gone) -> bool:
-    """Tell whether plants still stand, and leave runs that are long enough when they go."""
-    if not planted[gone].all():
-        return False
-    for plant, way in ((gone[0], -1), (gone[-1], 1)):
-        left, at = 0, plant + way
-        while (
-            0 <= at < len(planted)
-            and planted[at]
-            and choice.stretch[at] == choice.stretch[plant]
-            and left < limits.least_run
-        ):
-            left, at = left + 1, at + way
-        if 0 < left < limits.least_run:
-            return False
-    return True
-
-
-def _removable(choice: Choice, limits: Limits, planted):
-    """Give runs, their ends, and as many plants within them as make a gap."""
-    gap = max(limits.least_gap, 1)
-    for run in runs_in(choice.stretch, planted):
-        yield run
-        if len(run) > limits.least_run:
-            yield run[:1]
-            yield run[-1:]
-            yield from (run[k : k + gap] for k in range(1, len(run) - gap))
-
-
 def _balance(choice: Choice, limits: Limits, planted: np.ndarray) -> np.ndarray:
     """Add plants of other kinds, the cheapest that fit, until none has more than its share."""
     planted = planted.copy()
-    spots = _spots_of(choice)
+    spots = spots_of(choice)
     blocked = np.zeros(len(planted), bool)
     for plant in np.flatnonzero(planted):
         for spot in spots[plant]:
             blocked[spot] = True
-    starts = _starts(choice, limits.least_run)
+    starts = starts_of(choice, limits.least_run)
     windows = starts[:, None] + np.arange(limits.least_run)
     over = over_share(choice, limits, planted)
     while over > SLACK:
         fits = ~blocked & ~planted & _kind_may(choice, limits, planted)
         more = [windows[k] for k in np.flatnonzero(fits[windows].all(axis=1))]
-        more += [np.array([k]) for k in np.flatnonzero(fits & _beside(choice, planted))]
+        more += [np.array([k]) for k in np.flatnonzero(fits & beside(choice, planted))]
         best = None
         for new in sorted(more, key=lambda some: choice.price[some].sum()):
             larger = planted.copy()
@@ -227,7 +199,7 @@ def _balance(choice: Choice, limits: Limits, planted: np.ndarray) -> np.ndarray:
 def _mend_gaps(choice: Choice, limits: Limits, planted: np.ndarray) -> np.ndarray:
     """Fill gaps that are too narrow, or take the shorter run beside one where no plant may stand."""
     planted = planted.copy()
-    spots = _spots_of(choice)
+    spots = spots_of(choice)
     while narrow := narrow_gaps(choice.stretch, planted, limits.least_gap):
         one, other = narrow[0]
         between = np.arange(one[-1] + 1, other[0])
@@ -250,15 +222,6 @@ def _share_may(choice: Choice, limits: Limits, planted) -> np.ndarray:
     return may
 
 
-def _starts(choice: Choice, least: int) -> np.ndarray:
-    """Give the plants from which on so many follow each other in one stretch."""
-    plants = len(choice.price)
-    if plants < least:
-        return np.zeros(0, int)
-    first = np.arange(plants - least + 1)
-    return first[choice.stretch[first] == choice.stretch[first + least - 1]]
-
-
 def _joined(choice: Choice, windows: np.ndarray) -> csr_array:
     """Give the rays that each window of plants stops, (windows, groups)."""
     rows = np.repeat(np.arange(len(windows)), windows.shape[1])
@@ -266,23 +229,6 @@ def _joined(choice: Choice, windows: np.ndarray) -> csr_array:
         (np.ones(windows.size), (rows, windows.ravel())), shape=(len(windows), len(choice.price))
     )
     return csr_array(which @ choice.stops.astype(float), dtype=float).astype(bool)
-
-
-def _spots_of(choice: Choice) -> list[list[np.ndarray]]:
-    spots: list[list[np.ndarray]] = [[] for _ in choice.price]
-    for spot in choice.exclusive:
-        for plant in spot:
-            spots[plant].append(spot)
-    return spots
-
-
-def _beside(choice: Choice, planted) -> np.ndarray:
-    """Tell which plants are neighbours of one that is set."""
-    same = choice.stretch[1:] == choice.stretch[:-1]
-    beside = np.zeros(len(planted), bool)
-    beside[1:] |= planted[:-1] & same
-    beside[:-1] |= planted[1:] & same
-    return beside
 
 
 def _kind_may(choice: Choice, limits: Limits, planted) -> np.ndarray:
