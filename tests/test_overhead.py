@@ -128,7 +128,7 @@ def test_a_crown_that_grows_into_a_low_wire_is_told_without_an_allowance():
     assert says.result == "fails"
     assert "grows into wire w, 3.5 m above it" in says.says
     assert judge_wires(low, found.iloc[:1], DEFAULTS).says.startswith(
-        "1 plant grows too tall for a line"
+        "1 plant grows too tall for an overhead wire"
     )
     assert not len(reach_wires(plants, wire(height=5.5, y=38.3)))
     # Beside the crowns, not above them.
