@@ -10,6 +10,8 @@ _DRAWN = ("year_closed_p90", "year_closed_p50", "year_closed_p10")
 _SCENARIOS = ("year_closed_low", "year_closed", "year_closed_high")
 #: A chance is told in so many parts.
 PARTS = 10
+#: What floating point may take from a share of whole tenths.
+ROUNDING = 1e-9
 
 
 def year_range(years: Sequence[int | None]) -> str:
@@ -107,18 +109,18 @@ def years_of_view(view: Mapping) -> list[int | None]:
 
 
 def chance_in_words(chance: float) -> str:
-    """Tell a chance in tenths, and what is nearly sure or nearly out of the question as such.
+    """Tell a chance in tenths, never more of them than there are, and what is nearly sure as such.
 
     Examples
     --------
-    >>> [chance_in_words(share) for share in (0.0, 0.02, 0.5, 0.84, 0.97, 1.0)]
-    ['0 in 10', 'under 1 in 10', '5 in 10', '8 in 10', 'over 9 in 10', '10 in 10']
+    >>> [chance_in_words(share) for share in (0.0, 0.02, 0.5, 0.79, 0.84, 0.97, 1.0)]
+    ['0 in 10', 'under 1 in 10', '5 in 10', '7 in 10', '8 in 10', 'over 9 in 10', '10 in 10']
     """
-    parts = round(chance * PARTS)
+    parts = math.floor(chance * PARTS + ROUNDING)
     if parts == 0 and chance > 0.0:
         return f"under 1 in {PARTS}"
-    if parts == PARTS and chance < 1.0:
-        return f"over {PARTS - 1} in {PARTS}"
+    if parts == PARTS - 1 and chance > parts / PARTS + 0.05:
+        return f"over {parts} in {PARTS}"
     return f"{parts} in {PARTS}"
 
 
