@@ -70,6 +70,17 @@ def test_names_in_a_table_are_not_broken_where_they_fit(monkeypatch, capsys, wid
     assert ("upper-floor-east" in said) == whole
 
 
+def test_no_key_is_broken_in_its_middle_beside_long_sentences(monkeypatch, capsys):
+    monkeypatch.setenv("COLUMNS", "80")
+    finding = "100% of the plants are of one kind; one pest can take them all"
+    row = ["roots and the septic field", "health.most_of_one_species", finding]
+    show_table("", ["check", "needs", "what is known"], [row])
+    said = capsys.readouterr().out
+    # The three words need 26, 26 and 5 characters of the 80.
+    assert "roots and the septic field  health.most_of_one_species  100%" in said
+    assert " ".join(said.split()).count("take them") == 1
+
+
 def test_numbers_stand_to_the_right_and_names_that_begin_with_one_do_not(capsys):
     show_table("", ["window", "share"], [["9-low", "7%"], ["12-low-gate", "100%"]])
     assert capsys.readouterr().out.splitlines()[1:] == ["9-low           7%", "12-low-gate   100%"]

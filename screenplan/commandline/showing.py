@@ -27,6 +27,8 @@ from screenplan.ground.told_years import (
 )
 from screenplan.ground.units import format_length
 
+#: What is longer than this is no figure, but a sentence that begins with one.
+LONGEST_FIGURE = 20
 #: A number and what may follow it, such as a unit; ``9-low`` is a name.
 _FIGURE = re.compile(r"[-−]?\d[\d.,]*(%|\s|$)")
 
@@ -45,14 +47,15 @@ def show_table(
         pad_edge=False,
         header_style="underline",
     )
-    whole = _kept_whole(columns, rows, console.width)
+    widths = _widths(columns, rows, console.width)
     for place, column in enumerate(columns):
         figures = bool(rows) and all(_is_figure(row[place]) for row in rows)
         table.add_column(
             column,
             justify="right" if figures else "left",
             overflow="fold",
-            no_wrap=place == 0 or place in whole,
+            no_wrap=place == 0 and widths is None,
+            width=None if widths is None else widths[place],
         )
     for row in rows:
         table.add_row(*(_cell(value) for value in row))
@@ -61,13 +64,27 @@ def show_table(
         console.print(note, style="dim")
 
 
-def _kept_whole(columns: Sequence[str], rows: Sequence[Sequence[Any]], width: int) -> set[int]:
-    """Find the columns of single words, such as identifiers, that need not be broken to fit."""
+def _widths(columns: Sequence[str], rows: Sequence[Sequence[Any]], width: int) -> list[int] | None:
+    """Share out the console's width so that no word is broken; None if that cannot be.
+
+    A column of single words, such as identifiers, and the first one keep their whole width where there is
+    room; the others are as wide as each other, or as they need.
+    """
     held = [[column, *(_cell(row[place]) for row in rows)] for place, column in enumerate(columns)]
-    longest = [max(len(word) for cell in cells for word in cell.split() or [""]) for cells in held]
-    if sum(longest) + 2 * (len(longest) - 1) > width:  # two spaces stand between columns
-        return set()
-    return {place for place, cells in enumerate(held) if not any(" " in cell for cell in cells)}
+    least = [max(len(word) for cell in cells for word in cell.split() or [""]) for cells in held]
+    most = [max(len(line) for cell in cells for line in cell.split("\n")) for cells in held]
+    room = width - 2 * (len(held) - 1)  # two spaces stand between columns
+    if sum(most) <= room:
+        return most
+    if least and most[0] + sum(least[1:]) <= room:
+        least[0] = most[0]
+    given, level = None, 0
+    while (
+        sum(shared := [min(max(low, level), high) for low, high in zip(least, most, strict=True)])
+        <= room
+    ):
+        given, level = shared, level + 1
+    return given
 
 
 def show_json(value: Any) -> None:
@@ -408,7 +425,7 @@ def _text(value: Any) -> str:
 
 def _is_figure(value: Any) -> bool:
     text = _cell(value)
-    return text in ("", "–") or bool(_FIGURE.match(text))
+    return text in ("", "–") or (len(text) <= LONGEST_FIGURE and bool(_FIGURE.match(text)))
 
 
 def _cell(value: Any) -> str:
