@@ -178,7 +178,10 @@ def _tell_chance(seen: pd.DataFrame):
         yield f"Closed by year {year}", f"with a chance of {chance_in_words(chances.iloc[0])}"
         return
     says = f"{int((chances >= SURE).sum())} of the {len(seen)} open views with a chance of {chance_in_words(SURE)} or more"
-    yield f"Closed by year {year}", f"{says}; on average {(mean := round(chances.sum()))} {'is' if mean == 1 else 'are'}"
+    yield (
+        f"Closed by year {year}",
+        f"{says}; on average {(mean := round(chances.sum()))} {'is' if mean == 1 else 'are'}",
+    )
 
 
 def _tell_views(views: pd.DataFrame, _about: _About):
