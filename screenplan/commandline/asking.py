@@ -191,7 +191,7 @@ def ask_for_plan(target: str | None, *, us: bool, force: bool) -> tuple[str, Giv
         click.echo(textwrap.fill(line, WIDTH))
     so_far: dict[str, Any] = {"force": force}
     units, at, passed, typed = "us" if us else "metric", 0, [], {}
-    questions = [one for one in QUESTIONS if one.name != "target" or target is None]
+    questions = [question for question in QUESTIONS if question.name != "target" or target is None]
     while at < len(questions):
         question = questions[at]
         usual = USUAL[units_of(so_far["length"]) if "length" in so_far else units]

@@ -42,7 +42,7 @@ def _keep(error: BaseException) -> Path:
     number, name = tempfile.mkstemp(prefix="screenplan-error-", suffix=".txt", text=True)
     head = [
         f"screenplan {__version__}, Python {platform.python_version()}, {platform.platform()}",
-        f"command: {' '.join(quoted(one, 200) for one in sys.argv[1:])}",
+        f"command: {' '.join(quoted(word, 200) for word in sys.argv[1:])}",
     ]
     with os.fdopen(number, "w", encoding="utf-8", errors="backslashreplace") as sink:
         sink.write("\n".join([*head, "", *_lines_of(error)]) + "\n")

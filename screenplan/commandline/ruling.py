@@ -96,7 +96,7 @@ def _of_files(files: Sequence[str]) -> dict:
             try:
                 load(None, mine)
             except InputError as error:
-                problems += [replace(one, file=file) for one in error.problems]
+                problems += [replace(problem, file=file) for problem in error.problems]
         setbacks |= ours[0]
         limits |= ours[1]
     if problems:

@@ -142,8 +142,8 @@ def show_site(site, units: str, *, replaces: str | None = None, as_json: bool) -
     )
     if len(site.repairs):
         shown = site.repairs.assign(
-            row=["all" if pd.isna(one) else int(one) for one in site.repairs["row"]],
-            repair=[in_units(one, units) for one in site.repairs["repair"]],
+            row=["all" if pd.isna(number) else int(number) for number in site.repairs["row"]],
+            repair=[in_units(text, units) for text in site.repairs["repair"]],
         )
         show_table("Repaired", list(shown.columns), shown.itertuples(index=False))
     if site.transformations:

@@ -162,7 +162,9 @@ class Contract:
         optional = self.optional.split()
         _fill(
             self,
-            columns=tuple(replace(one, required=one.name not in optional) for one in self.columns),
+            columns=tuple(
+                replace(column, required=column.name not in optional) for column in self.columns
+            ),
             title=self.title or self.name.replace("_", " ").capitalize(),
             look=self.look or self.name,
             whole=self.whole or self.name,

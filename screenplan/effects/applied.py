@@ -62,7 +62,7 @@ def list_rules(
     seasons = [season_of(limits, plan.plants.stock, evergreen=kind.evergreen) for kind in planted]
     picked |= {season.key for season in seasons if season is not None}
     guidance = plan.light.hedge_guidance
-    rows += [_limit(one, there, picked, guidance, layers) for one in limits.values()]
+    rows += [_limit(limit, there, picked, guidance, layers) for limit in limits.values()]
     rows.sort(key=lambda row: not row["applies"])
     return table_of(RULES, rows)
 
@@ -75,9 +75,9 @@ def figures_text(figures: Mapping) -> str:
         if key.endswith("months"):
             value = months_text(value)
         elif isinstance(value, Mapping):
-            value = ", ".join(f"{at} {_quantity(one, unit)}" for at, one in value.items())
+            value = ", ".join(f"{at} {_quantity(figure, unit)}" for at, figure in value.items())
         elif isinstance(value, tuple):
-            value = ", ".join(_quantity(one, unit) for one in value)
+            value = ", ".join(_quantity(figure, unit) for figure in value)
         elif isinstance(value, float):
             value = _quantity(value, unit)
         told.append(f"{name} {value}")
@@ -163,10 +163,10 @@ def _setback(rule: Rule, there: Mapping[str, set[str]], heights: Sequence[float]
     return _row(rule, "setback", applies, why, setback_text(rule))
 
 
-def _limit(one: Limit, there, picked, guidance: bool, layers) -> dict:
-    kind = one.kind
+def _limit(limit: Limit, there, picked, guidance: bool, layers) -> dict:
+    kind = limit.kind
     is_there = {
-        "sight_triangle": "road" in there and (getattr(one, "place", "") == "corner" or "driveway" in there),
+        "sight_triangle": "road" in there and (getattr(limit, "place", "") == "corner" or "driveway" in there),
         "stopping": "road" in there and "driveway" in there,
         "emerging": "road" in there and "driveway" in there,
         "zoning": "overhead" in there or "building" in there,
@@ -181,7 +181,7 @@ def _limit(one: Limit, there, picked, guidance: bool, layers) -> dict:
         "winter_water": True,
     }[kind]  # fmt: skip
     several = kind in _SEVERAL
-    if several and one.key not in picked:
+    if several and limit.key not in picked:
         applies, why = False, "the plan picks another of its kind"
     elif kind == "hedge_height":
         applies, why = guidance, "the plan asks for it" if guidance else "the plan does not ask for it"  # fmt: skip
@@ -189,7 +189,7 @@ def _limit(one: Limit, there, picked, guidance: bool, layers) -> dict:
         applies, why = True, "the plan picks it" if several else _WHY.get(kind, "what it is about is there")  # fmt: skip
     else:
         applies, why = False, "nothing that it is about is given"
-    return _row(one, kind, applies, why, figures_text(one.figures))
+    return _row(limit, kind, applies, why, figures_text(limit.figures))
 
 
 def _a(noun: str) -> str:
@@ -212,16 +212,16 @@ _WHY = {
 }
 
 
-def _row(one, kind, applies, why, says) -> dict:
+def _row(rule, kind, applies, why, says) -> dict:
     return {
-        "rule": one.key,
+        "rule": rule.key,
         "kind": kind,
         "applies": applies,
         "why": why,
         "says": says,
-        "reason": one.reason,
-        "source": one.source,
-        "status": one.status,
-        "date": one.date or None,
-        "confirm_locally": one.confirm_locally,
+        "reason": rule.reason,
+        "source": rule.source,
+        "status": rule.status,
+        "date": rule.date or None,
+        "confirm_locally": rule.confirm_locally,
     }

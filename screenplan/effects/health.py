@@ -42,7 +42,7 @@ def judge_health(
     kinds = plants["species"].astype(str)
     found = {key: species_of(key, species_table) for key in kinds.unique()}
     rows = []
-    genera = kinds.map({key: one.genus for key, one in found.items()})
+    genera = kinds.map({key: species.genus for key, species in found.items()})
     for topic, names, most in (
         ("species", kinds, plan.health.most_of_one_species),
         ("genus", genera, plan.health.most_of_one_genus),
@@ -50,10 +50,10 @@ def judge_health(
         for name, share in names.value_counts(normalize=True, sort=True).items():
             called = found[name].called if topic == "species" else str(name)
             rows.append(_share(topic, str(name), called, float(share), most))
-    for one in found.values():
-        rows.append(_hardy(one, plan.health.zone))
-        rows.extend(_stands(one, what) for what in plan.health.exposed_to)
-        rows.extend(_warned(one, text) for text in one.warnings)
+    for species in found.values():
+        rows.append(_hardy(species, plan.health.zone))
+        rows.extend(_stands(species, what) for what in plan.health.exposed_to)
+        rows.extend(_warned(species, text) for text in species.warnings)
     return table_of(PLANT_HEALTH, rows)
 
 

@@ -127,7 +127,7 @@ def guide_heights(
     stand = stand_of(
         plants, years=plan.growth.years, curve=plan.growth.curve, species_table=species_table
     )
-    evergreen = np.array([one.species.evergreen for one in stand.starts])[stand.start]
+    evergreen = np.array([start.species.evergreen for start in stand.starts])[stand.start]
     made = []
     for line in layers["planting_lines"].itertuples():
         mine = np.flatnonzero((plants["line_id"] == line.line_id).to_numpy() & evergreen)
@@ -240,7 +240,7 @@ def _neighbours(windows, buildings, parcels):
     subject = set(parcels.loc[parcels["is_subject"].astype(bool), "parcel_id"].astype(str))
     own = set(buildings.loc[buildings["parcel_id"].astype(str).isin(subject), "building_id"].astype(str))  # fmt: skip
     keep = ~windows["building_id"].astype(object).map(
-        lambda one: not pd.isna(one) and str(one) in own
+        lambda building_id: not pd.isna(building_id) and str(building_id) in own
     )
     return windows.loc[keep.to_numpy(bool)]
 

@@ -62,7 +62,9 @@ def ground_rise(ground) -> np.ndarray:
     e, n = np.ascontiguousarray(np.concatenate(slope).T)
     more = np.hypot(e, n) * np.pi / SECTORS + SLACK
     turn = (np.arange(SECTORS) + 0.5) * 2.0 * np.pi / SECTORS
-    return np.array([(np.sin(one) * e + np.cos(one) * n + more).max() for one in turn])
+    return np.array(
+        [(np.sin(direction) * e + np.cos(direction) * n + more).max() for direction in turn]
+    )
 
 
 @njit(parallel=True, cache=True, error_model="numpy")

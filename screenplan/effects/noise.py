@@ -126,8 +126,8 @@ def follow_noise(
                         "foliage_m": inside,
                         "loss_db": loss[rule.bands_hz.index(JUDGED_HZ)],
                         "by_band": ", ".join(
-                            f"{band:g} Hz {one:.3g} dB"
-                            for band, one in zip(rule.bands_hz, loss, strict=True)
+                            f"{band:g} Hz {less:.3g} dB"
+                            for band, less in zip(rule.bands_hz, loss, strict=True)
                         ),
                         "belt_m": None if needed is None or math.isinf(needed) else needed,
                         "says": _say(inside, loss, rule, plan.noise.wanted, needed),

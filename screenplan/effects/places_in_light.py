@@ -121,7 +121,7 @@ def gardens_in_light(parcels, buildings, planting_lines, terrain, *, reach_m, ce
     near = shapely.buffer(shapely.union_all(planting_lines.geometry.to_numpy()), reach_m)
     found, columns, rows = [], [], []
     named = zip(identifiers(parcels, "parcel_id"), parcels.geometry, strict=True)
-    for name, parcel in sorted(named, key=lambda one: natural_key(one[0])):
+    for name, parcel in sorted(named, key=lambda entry: natural_key(entry[0])):
         garden = shapely.intersection(garden_of(parcel, buildings), near)
         xy, (i, j) = grid_in(garden, cell_m, fixed=True)
         if not len(xy):

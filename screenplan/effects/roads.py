@@ -298,12 +298,12 @@ def _corner_triangles(sides, rule: Limit) -> Iterator[_Area]:
     if not has_rows(sides):
         return
     faces = (sides["across_kind"] == "road").to_numpy()
-    for one in range(len(sides)):
-        two = (one + 1) % len(sides)
-        if one == two or not (faces[one] and faces[two]):
+    for side in range(len(sides)):
+        next_side = (side + 1) % len(sides)
+        if side == next_side or not (faces[side] and faces[next_side]):
             continue
-        before = shapely.get_coordinates(sides.geometry.iloc[one])
-        after = shapely.get_coordinates(sides.geometry.iloc[two])
+        before = shapely.get_coordinates(sides.geometry.iloc[side])
+        after = shapely.get_coordinates(sides.geometry.iloc[next_side])
         if np.hypot(*(before[-1] - after[0])) > MOUTH_REACH_M:
             continue
         corner = after[0]
@@ -312,7 +312,7 @@ def _corner_triangles(sides, rule: Limit) -> Iterator[_Area]:
             for towards, reach in ((before[-2], rule.leg_m), (after[1], rule.depth_m))
         ]
         yield _Area(
-            "corner", f"{sides['side_id'].iloc[one]} and {sides['side_id'].iloc[two]}",
+            "corner", f"{sides['side_id'].iloc[side]} and {sides['side_id'].iloc[next_side]}",
             shapely.Polygon([corner, *legs]), rule, rule.clear_from_m,
             rule.clear_to_m, rule.leg_m, False,
         )  # fmt: skip

@@ -201,8 +201,8 @@ def _steps(zone, year, days_a_month, step_minutes):
             )
             # A day on which the clocks change has 23 or 25 hours, and no step is lost or doubled.
             steps = round((end - start) / step)
-            for one in range(steps):
-                middle = start + one * step + half
+            for part in range(steps):
+                middle = start + part * step + half
                 clock = middle.astimezone(zone)
                 times.append(middle)
                 weight.append(step_minutes / 60.0 * length / count)

@@ -94,7 +94,8 @@ def _in_feet(quantity: re.Match) -> str:
     per, decimals, name = _US_MEASURES[quantity["unit"]]
     try:
         first, last = (
-            None if one is None else float(one) for one in (quantity["first"], quantity["last"])
+            None if number is None else float(number)
+            for number in (quantity["first"], quantity["last"])
         )
     except ValueError:
         return _as_written(quantity)
@@ -102,8 +103,8 @@ def _in_feet(quantity: re.Match) -> str:
         per, decimals, name = FOOT_M / 12.0, 1, "in"
     written = [
         # Nothing is nothing in any unit; what is not finite has no decimals.
-        one if one == "0" or not math.isfinite(number) else f"{number / per:.{decimals}f}"
-        for one, number in ((quantity["first"], first), (quantity["last"], last))
+        text if text == "0" or not math.isfinite(number) else f"{number / per:.{decimals}f}"
+        for text, number in ((quantity["first"], first), (quantity["last"], last))
         if number is not None
     ]
     return f"{(quantity['joint'] or '').join(written)} {name}"

@@ -164,10 +164,10 @@ def _walk(content: Any) -> Iterator[tuple[str, Any, int]]:
         if depth > DEEPEST:
             continue
         inner = (
-            [(f"{key}.{name}" if key else str(name), one) for name, one in value.items()]
+            [(f"{key}.{name}" if key else str(name), content) for name, content in value.items()]
             if isinstance(value, Mapping)
-            else [(key, one) for one in value]
+            else [(key, content) for content in value]
             if isinstance(value, (list, tuple))
             else []
         )
-        waiting += [(name, one, depth + 1) for name, one in reversed(inner)]
+        waiting += [(name, content, depth + 1) for name, content in reversed(inner)]

@@ -192,9 +192,11 @@ def _finite(amount: float, text: str, what: str, key: str | None) -> float:
 
 def _lacks_unit(number: object, shown: str, key: str | None) -> InputError:
     short = shown if len(shown) < _SHORT else "1.5"
-    one = str(number) if short == shown else short
+    example = str(number) if short == shown else short
     return refuse(
-        f"{shown} has no unit", f'Write the unit too, such as "{one} m" or "{one} ft"', key=key
+        f"{shown} has no unit",
+        f'Write the unit too, such as "{example} m" or "{example} ft"',
+        key=key,
     )
 
 

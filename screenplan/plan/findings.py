@@ -82,8 +82,8 @@ def _say(
     if kind == "literal_error":
         return f"{value} is not one of the choices", f"Write {context['expected']}"
     if kind in ("tuple_type", "list_type") and Ellipsis in get_args(_kinds(inner)[0]):
-        one = value.replace("'", '"') if isinstance(item["input"], str) else value
-        return f"{value} is not a list", f"Write [{one}]"
+        entry = value.replace("'", '"') if isinstance(item["input"], str) else value
+        return f"{value} is not a list", f"Write [{entry}]"
     if kind in ("model_type", "dict_type"):
         return f"{value} is not a table", f"Write [{key}], and its keys below it"
     if kind == "too_short":
@@ -100,7 +100,7 @@ def _say(
 def names_of(kind: Any) -> tuple[str, ...]:
     """Give the keys that a table takes; none if it is no section and no dataclass."""
     if is_dataclass(kind):
-        names = [one.name for one in fields(kind)]
+        names = [field.name for field in fields(kind)]
     elif isinstance(kind, type) and issubclass(kind, BaseModel):
         names = list(kind.model_fields)
     else:
@@ -120,7 +120,10 @@ def _follow(model: Any, places: Sequence[str | int]) -> tuple[list[str], Any, An
     for part in places:
         kinds = _kinds(inner)
         if len(kinds) > 1:  # the part is no key, but the tag that tells them apart
-            inner = next((one for one in kinds if part in get_args(_fields(one).get("kind"))), Any)
+            inner = next(
+                (of_table for of_table in kinds if part in get_args(_fields(of_table).get("kind"))),
+                Any,
+            )
         elif part != "[key]":  # that of an entry, which stands before it
             around = kinds[0]
             inner = _inner(around, part)
@@ -136,19 +139,19 @@ def _kinds(kind: Any) -> list[Any]:
     if get_origin(kind) is Annotated:
         return _kinds(get_args(kind)[0])
     if get_origin(kind) in (Union, UnionType):
-        return [inner for one in get_args(kind) if one is not NoneType for inner in _kinds(one)]
+        return [inner for part in get_args(kind) if part is not NoneType for inner in _kinds(part)]
     return [kind]
 
 
 def _fields(kind: Any) -> dict[str, Any]:
     """Give the types of a table's values by key; empty if it is no section and no dataclass."""
     hints = get_type_hints(kind, include_extras=True) if names_of(kind) else {}
-    return {key_of(name): one for name, one in hints.items()}
+    return {key_of(name): hint for name, hint in hints.items()}
 
 
 def _inner(kind: Any, part: str | int) -> Any:
     """Give the type of a value in a table or a list."""
-    entries = [one for one in get_args(kind) if one is not Ellipsis]
+    entries = [entry for entry in get_args(kind) if entry is not Ellipsis]
     return _fields(kind).get(part, entries[-1] if entries else Any)
 
 

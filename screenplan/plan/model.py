@@ -242,7 +242,7 @@ def has_lengths(key: str) -> bool:
 def _entry_marks(key: str) -> tuple[Any, ...]:
     """Give what the type of a list's or table's entries says besides the type."""
     annotation = key_field(key).annotation
-    entry = next((one for one in reversed(get_args(annotation)) if one is not Ellipsis), None)
+    entry = next((part for part in reversed(get_args(annotation)) if part is not Ellipsis), None)
     if get_origin(entry) is tuple:  # a list of lists: its last column is the amount
         entry = get_args(entry)[-1]
     return get_args(entry)[1:] if get_origin(entry) is Annotated else ()

@@ -96,7 +96,7 @@ def read_texts(value: Any) -> Any:
     """Let one text, or a list of them, be written; a list of one is that one."""
     if isinstance(value, str):
         return value
-    if not (isinstance(value, (list, tuple)) and all(isinstance(one, str) for one in value)):
+    if not (isinstance(value, (list, tuple)) and all(isinstance(part, str) for part in value)):
         raise WrongError(
             f"{quoted(value)} is neither a text nor a list of texts",
             'Write "one", or ["one", "other"]',

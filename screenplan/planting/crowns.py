@@ -48,8 +48,8 @@ def grow_crowns(
     years = sorted(plan.growth.show_years)
     stand = stand_of(plants, years=years, curve=plan.growth.curve, species_table=species_table)
     rows = []
-    for one in growths:
-        suffix, g = "" if len(growths) == 1 else f"-{one}", growth_number(one)
+    for growth in growths:
+        suffix, g = "" if len(growths) == 1 else f"-{growth}", growth_number(growth)
         for k, year in enumerate(years):
             crowns = stand.crowns(g, k)
             rows.extend(
@@ -57,7 +57,7 @@ def grow_crowns(
                     "crown_id": f"{plant}-y{year:02d}{suffix}",
                     "plant_id": int(plant),
                     "year": year,
-                    "growth": one,
+                    "growth": growth,
                     "height_m": float(height),
                     "spread_m": 2.0 * float(along),
                     "width_m": 2.0 * float(across),

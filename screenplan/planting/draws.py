@@ -137,7 +137,7 @@ def heights_of(stand: Stand) -> np.ndarray:
     Ages are the years of the stand.
     """
     quantiles, years = tuple(HEIGHTS.tolist()), tuple(stand.years.tolist())
-    found = [heights_at_quantiles(one, quantiles, years, stand.curve) for one in stand.starts]
+    found = [heights_at_quantiles(start, quantiles, years, stand.curve) for start in stand.starts]
     return np.stack(found) if found else np.zeros((0, len(HEIGHTS), len(years)))
 
 

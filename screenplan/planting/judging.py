@@ -79,8 +79,8 @@ def _over(subject, plants, species_table) -> np.ndarray:
     stand = stand_of(plants, years=[0], species_table=species_table)
     points, box = stand.points, stand.box
     species = [stand.starts[k].species for k in stand.start]
-    along = np.array([one.final_spread("high") for one in species]) / 2.0
-    across = np.array([one.final_width("high") for one in species]) / 2.0
+    along = np.array([kind.final_spread("high") for kind in species]) / 2.0
+    across = np.array([kind.final_width("high") for kind in species]) / 2.0
     sign = np.where(shapely.intersects(subject, points), 1.0, -1.0)
     over = along - sign * shapely.distance(points, shapely.boundary(subject))
     if box.any():

@@ -261,7 +261,7 @@ def _along_sides(
                 continue
             if offset > least + SAME_M and len(cut) > 1:
                 before, after = cut[number - 1], cut[(number + 1) % len(cut)]
-                alone = [one[0] < 0 or names[one[0]] not in pieces for one in (before, after)]
+                alone = [near[0] < 0 or names[near[0]] not in pieces for near in (before, after)]
                 line = _run_on(line, before[1], after[1], alone, reachable)
             pieces[names[side]].append(line)
     drawn = []
@@ -401,7 +401,7 @@ def _along_drawn(
                 drawn.append(_Drawn(name, 2, part, _inward(line, subject, row_distance), math.nan))
     if not drawn:
         raise refuse("the planting line is empty", "Draw it anew", layer="planting_line")
-    return sorted(drawn, key=lambda one: one.row)
+    return sorted(drawn, key=lambda piece: piece.row)
 
 
 def _inward(line: LineString, subject: shapely.Geometry | None, distance: float) -> LineString:
@@ -437,12 +437,12 @@ def _inward(line: LineString, subject: shapely.Geometry | None, distance: float)
 
 def _trim(drawn: list[_Drawn], zone: shapely.Geometry, bound: str, keep_whole: bool) -> list[dict]:
     parts_of: dict[tuple[str, int], int] = {}
-    for one in drawn:
-        parts_of[one.side, one.row] = max(parts_of.get((one.side, one.row), 0), one.part)
+    for piece in drawn:
+        parts_of[piece.side, piece.row] = max(parts_of.get((piece.side, piece.row), 0), piece.part)
     found = []
-    for one in drawn:
-        stretches = plantable_stretches(one.line, zone)
-        line = one.line
+    for piece in drawn:
+        stretches = plantable_stretches(piece.line, zone)
+        line = piece.line
         if not keep_whole:
             if not stretches:
                 continue
@@ -450,16 +450,16 @@ def _trim(drawn: list[_Drawn], zone: shapely.Geometry, bound: str, keep_whole: b
             if b - a < CRUMB_M:
                 continue
             line = substring(line, a, b)
-        part = f"-part{one.part}" if parts_of[one.side, one.row] > 1 else ""
+        part = f"-part{piece.part}" if parts_of[piece.side, piece.row] > 1 else ""
         found.append(
             {
-                "line_id": f"{one.side}-row{one.row}{part}",
-                "side_id": one.side,
-                "row": one.row,
-                "offset_m": one.offset_m,
+                "line_id": f"{piece.side}-row{piece.row}{part}",
+                "side_id": piece.side,
+                "row": piece.row,
+                "offset_m": piece.offset_m,
                 "length_m": line.length,
                 "plantable_m": sum(b - a for a, b in stretches),
-                "bound_by": (bound or None) if one.row == 1 else None,
+                "bound_by": (bound or None) if piece.row == 1 else None,
                 "geometry": line,
             }
         )
@@ -467,7 +467,7 @@ def _trim(drawn: list[_Drawn], zone: shapely.Geometry, bound: str, keep_whole: b
 
 
 def _nowhere(drawn: list[_Drawn], zones: gpd.GeoDataFrame) -> InputError:
-    lines = shapely.union_all([one.line for one in drawn])
+    lines = shapely.union_all([piece.line for piece in drawn])
     on = shapely.length(shapely.intersection(zones.geometry.to_numpy(), lines))
     total = max(lines.length, SAME_M)
     shares: dict[str, float] = {}

@@ -103,7 +103,7 @@ def lives_of(losses: float, replaced: int) -> Lives:
             courses[deaths] = q ** len(deaths) * (1.0 - q) ** (risks - len(deaths))
     courses = {deaths: chance for deaths, chance in courses.items() if chance > 0.0}
     deaths = sorted(courses)
-    return Lives(tuple(deaths), np.cumsum([courses[one] for one in deaths]), replaced)
+    return Lives(tuple(deaths), np.cumsum([courses[years] for years in deaths]), replaced)
 
 
 def _follow(dies, replaced: int) -> tuple[tuple[int, ...], int] | None:

@@ -42,7 +42,7 @@ def kinds_in(
     listed = (species,) if isinstance(species, (Species, str)) else tuple(species)
     if not listed:
         raise refuse("no species is listed", "List one or more", key=Plants.key("species"))
-    return tuple(species_of(one, species_table, key=Plants.key("species")) for one in listed)
+    return tuple(species_of(name, species_table, key=Plants.key("species")) for name in listed)
 
 
 def usual_spacing(species: Kinds, species_table: Mapping[str, Species] | None = None) -> float:

@@ -120,8 +120,8 @@ def spreads_of(kind: str) -> Spreads:
     of = measured[kind].figures["height"]
     others = max(
         measured[key].figures["height"]["between_kinds_log_sd"]
-        for key, one in known.items()
-        if one["leaf"] == known[kind]["leaf"]
+        for key, other in known.items()
+        if other["leaf"] == known[kind]["leaf"]
     )
     return Spreads(
         of["between_sites_log_sd"], of["between_kinds_log_sd"], of["within_site_log_sd"],
@@ -194,7 +194,7 @@ def heights_say(
     said, variances : ndarray, (n,)
         y and v of the module text; v is infinite for a plant that says nothing.
     """
-    ages, heights, given = (np.asarray(one, float) for one in (ages, heights, stock_heights))
+    ages, heights, given = (np.asarray(values, float) for values in (ages, heights, stock_heights))
     start = np.where(np.isnan(given), species.stock_height_m, given)
 
     def grown(years, start_height, factor=0.0):
@@ -208,7 +208,7 @@ def heights_say(
     # Near 0 the quotient is the slope of the curve.
     away = np.where(np.abs(said) < _GRID[-1] / 100.0, _GRID[-1] / 100.0, said)
     reached = np.array(
-        [np.interp(one, _GRID, curve) for one, curve in zip(away, curves.T, strict=True)]
+        [np.interp(factor, _GRID, curve) for factor, curve in zip(away, curves.T, strict=True)]
     )
     share = (reached - usual) / away
     stock_sd = np.where(np.isnan(given), STOCK_LOG_SD, READING_LOG_SD)
@@ -287,8 +287,8 @@ def shifted(
     [True, True]
     """
     curves = [species.curve(growth) for growth in GROWTHS]
-    asymptotes = _moved([one.asymptote_m for one in curves], SHARE_OF_ASYMPTOTE * factor, ratio)
-    rates = _moved([one.rate for one in curves], SHARE_OF_RATE * factor, ratio)
+    asymptotes = _moved([law.asymptote_m for law in curves], SHARE_OF_ASYMPTOTE * factor, ratio)
+    rates = _moved([law.rate for law in curves], SHARE_OF_RATE * factor, ratio)
     laws = [species.width(growth) for growth in GROWTHS]
     return replace(
         species,
@@ -338,5 +338,5 @@ def as_own(
         Of height and width those whose grade becomes "own".
     """
     told: Mapping[str, str] = {**species.grades, **dict.fromkeys(parts, OWN)}
-    values = {one.name: getattr(species, one.name) for one in fields(Species)}
+    values = {field.name: getattr(species, field.name) for field in fields(Species)}
     return OwnSpecies(**{**values, "grades": told}, own_words=words, variances=variances)

@@ -91,9 +91,9 @@ def measured_plants(
             continue
         rows_of, wrong = rows(layer), _Refusals(name, problems)
         for row in rows_of:
-            one = _read(name, row, species_table, bases, wrong)
-            if one is not None:
-                found.append((row["plant"] or f"{name} {row['row']}", one))
+            plant = _read(name, row, species_table, bases, wrong)
+            if plant is not None:
+                found.append((row["plant"] or f"{name} {row['row']}", plant))
     found = _last_of_each(found, problems)
     if problems:
         raise InputError(problems)
@@ -158,12 +158,14 @@ def _read(
         return None
     if age is None or species is None:
         return None
-    one = Measured(
+    plant = Measured(
         layer, row["row"], species.key, age, row["height_m"], row["width_m"], row["stock_height_m"]
     )
     # The first that is wrong may be the cause of the next.
-    fits = (check(one, species, bases, wrong) for check in (_stock_fits, _height_fits, _width_fits))
-    return one if all(fits) else None
+    fits = (
+        check(plant, species, bases, wrong) for check in (_stock_fits, _height_fits, _width_fits)
+    )
+    return plant if all(fits) else None
 
 
 def _age(row: Mapping[str, Any], number, wrong: _Refusals) -> float | None:
@@ -228,70 +230,68 @@ def _species(row, number, species_table, bases, wrong: _Refusals) -> Species | N
     return species
 
 
-def _stock_fits(one: Measured, _species: Species, _bases, wrong: _Refusals) -> bool:
-    if np.isnan(one.stock_height_m):
+def _stock_fits(plant: Measured, _species: Species, _bases, wrong: _Refusals) -> bool:
+    if np.isnan(plant.stock_height_m):
         return True
-    if not one.stock_height_m > 0.0:
-        wrong([one.row], "a plant had no height when it was planted", "Give the column stock_height_m a height above 0, or leave it empty")  # fmt: skip
+    if not plant.stock_height_m > 0.0:
+        wrong([plant.row], "a plant had no height when it was planted", "Give the column stock_height_m a height above 0, or leave it empty")  # fmt: skip
         return False
-    if one.height_m < one.stock_height_m * (1.0 - READING_LOG_SD):
+    if plant.height_m < plant.stock_height_m * (1.0 - READING_LOG_SD):
         wrong(
-            [one.row],
-            f"a plant has shrunk: it was planted at {{{one.stock_height_m:g} m}} and is {{{one.height_m:g} m}} tall "
-            f"after {_years(one.age_years)}",
+            [plant.row],
+            f"a plant has shrunk: it was planted at {{{plant.stock_height_m:g} m}} and is {{{plant.height_m:g} m}} tall "
+            f"after {_years(plant.age_years)}",
             "Correct the heights or their units; leave out a plant that was cut back or died back",
         )
         return False
     return True
 
 
-def _height_fits(one: Measured, species: Species, bases, wrong: _Refusals) -> bool:
+def _height_fits(plant: Measured, species: Species, bases, wrong: _Refusals) -> bool:
     """Refuse a height that no plant of the kind has at that age."""
     sd = load_measured()[bases[species.key]].height_log_sd
-    stock = one.stock_height_m
+    stock = plant.stock_height_m
     usual_stock = species.stock_height_m if np.isnan(stock) else stock
     most_stock = usual_stock * np.exp(2.0 * STOCK_LOG_SD) if np.isnan(stock) else stock
-    usual = float(height_at(species.unclipped(), one.age_years, stock_height_m=usual_stock))
+    usual = float(height_at(species.unclipped(), plant.age_years, stock_height_m=usual_stock))
     # Where the growth is said to stop is a range of sizes, not a wall.
     quick = shifted(species.unclipped(), FARTHEST_SDS * sd)
     quick = replace(quick, height_curve=replace(quick.height_curve, tallest_m=None))
     young = most_stock * np.exp(FARTHEST_SDS * READING_LOG_SD) + YOUNG_GROWTH_M * min(
-        one.age_years, YOUNG_YEARS
+        plant.age_years, YOUNG_YEARS
     )
-    most = max(float(height_at(quick, one.age_years, stock_height_m=most_stock)), young)
+    most = max(float(height_at(quick, plant.age_years, stock_height_m=most_stock)), young)
     least = SMALLEST_SHARE * usual
-    if least <= one.height_m <= most:
+    if least <= plant.height_m <= most:
         return True
-    tall = (
-        f"a plant of {species.called} is {{{one.height_m:g} m}} tall after {_years(one.age_years)}"
-    )
+    tall = f"a plant of {species.called} is {{{plant.height_m:g} m}} tall after {_years(plant.age_years)}"
     than = (
         f"the kind gets {{{usual:.2f} m}} by then, and hardly more than {{{most:.2f} m}}"
-        if one.height_m > most
+        if plant.height_m > most
         else f"the kind gets {{{usual:.2f} m}} by then"
     )
-    mend = _mend(one, "height_m", one.height_m, usual)
-    wrong([one.row], f"{tall}; {than}", mend)
+    mend = _mend(plant, "height_m", plant.height_m, usual)
+    wrong([plant.row], f"{tall}; {than}", mend)
     return False
 
 
-def _width_fits(one: Measured, species: Species, _bases, wrong: _Refusals) -> bool:
-    if np.isnan(one.width_m):
+def _width_fits(plant: Measured, species: Species, _bases, wrong: _Refusals) -> bool:
+    if np.isnan(plant.width_m):
         return True
-    if not one.width_m > 0.0:
+    if not plant.width_m > 0.0:
         wrong(
-            [one.row],
+            [plant.row],
             "a measured plant has no width above 0",
             "Give its width, or leave the cell empty",
         )
         return False
     widest = species.mature_spread_m[1]
-    if one.width_m <= WIDEST_TIMES * widest:
+    if plant.width_m <= WIDEST_TIMES * widest:
         return True
-    mend = _mend(one, "width_m", one.width_m, float(spread_at(species, one.height_m)))
+    mend = _mend(plant, "width_m", plant.width_m, float(spread_at(species, plant.height_m)))
     wrong(
-        [one.row],
-        f"a plant of {species.called} is {{{one.width_m:g} m}} wide, more than twice the {{{widest:g} m}} that the "
+        [plant.row],
+        f"a plant of {species.called} is {{{plant.width_m:g} m}} wide, more than twice the {{{widest:g} m}} that the "
         "kind gets",
         mend,
     )
@@ -302,7 +302,7 @@ def _years(age: float) -> str:
     return "1 year" if age == 1.0 else f"{age:g} years"
 
 
-def _mend(one: Measured, column: str, value_m: float, usual_m: float) -> str:
+def _mend(plant: Measured, column: str, value_m: float, usual_m: float) -> str:
     """Say in which unit a length may have been written, by what the kind can reach."""
     off = {unit: abs(np.log(value_m * factor / usual_m)) for unit, factor in UNITS_M.items()}
     unit = min(off, key=off.get)
@@ -311,20 +311,21 @@ def _mend(one: Measured, column: str, value_m: float, usual_m: float) -> str:
     size = {"ft": "feet", "cm": "centimetres", "in": "inches", "mm": "millimetres"}[unit]
     return (
         f"Was it measured in {size}, {{{value_m * UNITS_M[unit]:.2f} m}}? Then write units = "
-        f'{{ {column} = "{unit}" }} below [layers.{one.layer}]; else correct the value, the age or the species'
+        f'{{ {column} = "{unit}" }} below [layers.{plant.layer}]; else correct the value, the age or the species'
     )
 
 
 def _last_of_each(found: list[tuple[str, Measured]], problems: list[Problem]) -> list[Measured]:
     """Give the last measurement of each plant; note plants that shrink or change their kind."""
     plants: dict[str, list[Measured]] = {}
-    for plant, one in found:
-        plants.setdefault(plant, []).append(one)
+    for plant, measured in found:
+        plants.setdefault(plant, []).append(measured)
     kept = []
     for plant, several in plants.items():
-        several = sorted(several, key=lambda one: one.age_years)
+        several = sorted(several, key=lambda measured: measured.age_years)
         problems += _of_one_plant(plant, several)
-        stock = next((one.stock_height_m for one in several if one.stock_height_m > 0), np.nan)
+        stocks = (measured.stock_height_m for measured in several)
+        stock = next((height for height in stocks if height > 0), np.nan)
         kept.append(replace(several[-1], stock_height_m=stock))
     return kept
 

@@ -135,8 +135,8 @@ def correct_species(
     bases = bases_of(species_table, changes)
     plants = measured_plants(layers, species_table, bases)
     by_kind: dict[str, list[Measured]] = {}
-    for one in plants:
-        by_kind.setdefault(one.species, []).append(one)
+    for plant in plants:
+        by_kind.setdefault(plant.species, []).append(plant)
     told = {
         key: _told(species_table[key], spreads_of(bases[key]), some)
         for key, some in by_kind.items()
@@ -161,7 +161,7 @@ def own_table(
     species_table: Mapping[str, Species], corrected: Mapping[str, Corrected]
 ) -> dict[str, Species]:
     """Give the species table as the kinds grow on the site."""
-    return {**species_table, **{key: one.own for key, one in corrected.items()}}
+    return {**species_table, **{key: kind.own for key, kind in corrected.items()}}
 
 
 def _told(
@@ -169,8 +169,8 @@ def _told(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Tell what the plants of one kind say of their heights, and how sure."""
     return heights_say(
-        species, [one.age_years for one in plants], [one.height_m for one in plants],
-        [one.stock_height_m for one in plants], of.plants,
+        species, [plant.age_years for plant in plants], [plant.height_m for plant in plants],
+        [plant.stock_height_m for plant in plants], of.plants,
     )  # fmt: skip
 
 
@@ -182,9 +182,12 @@ def _correct(species: Species, of: Spreads, plants, told, others) -> Corrected |
         if np.isfinite(of.others)
         else 0
     )
-    wide = [one for one in plants if one.width_m > 0.0]
+    wide = [plant for plant in plants if plant.width_m > 0.0]
     width_said, width_variances = widths_say(
-        species, [one.height_m for one in wide], [one.width_m for one in wide], of.width_plants
+        species,
+        [plant.height_m for plant in wide],
+        [plant.width_m for plant in wide],
+        of.width_plants,
     )
     widths = int(np.isfinite(width_variances).sum())
     if not (counts.any() or relatives or widths):
@@ -198,7 +201,7 @@ def _correct(species: Species, of: Spreads, plants, told, others) -> Corrected |
         species, height.mean, _nearer(height, of.plants, of.of_kind),
         (width.mean, _nearer(width, of.width_plants, of.width_of_kind)),
     )  # fmt: skip
-    kept = [one for one, is_told in zip(plants, counts, strict=True) if is_told]
+    kept = [plant for plant, is_told in zip(plants, counts, strict=True) if is_told]
     words, parts = (
         _evidence(species, len(kept), weight, width_weight) if kept or widths else ("", ())
     )
@@ -266,20 +269,22 @@ def tell_own_growth(
     corrected = correct_species(usual, layers, plan.species)
     planted = plan.plants.species
     asked = {planted} if isinstance(planted, str) else set(planted)
-    shown = {key: one for key, one in corrected.items() if one.plants or one.widths or key in asked}
-    rows = [_row(key, one, plan) for key, one in shown.items()]
+    shown = {
+        key: kind for key, kind in corrected.items() if kind.plants or kind.widths or key in asked
+    }
+    rows = [_row(key, kind, plan) for key, kind in shown.items()]
     return with_notes(table_of(OWN_GROWTH, rows), _doubts(shown))
 
 
-def _row(key: str, one: Corrected, plan: Options) -> dict[str, Any]:
-    tall, wide = _sizes(one.own, plan)
-    usual_tall, usual_wide = _sizes(one.usual, plan)
-    ages = [plant.age_years for plant in one.plants]
+def _row(key: str, kind: Corrected, plan: Options) -> dict[str, Any]:
+    tall, wide = _sizes(kind.own, plan)
+    usual_tall, usual_wide = _sizes(kind.usual, plan)
+    ages = [plant.age_years for plant in kind.plants]
     return {
-        "species": key, "plants": len(one.plants), "relatives": one.relatives,
+        "species": key, "plants": len(kind.plants), "relatives": kind.relatives,
         "youngest_years": min(ages, default=None), "oldest_years": max(ages, default=None),
-        "factor": exp(one.height.mean), "weight": one.weight,
-        "widths": one.widths, "width_factor": exp(one.width.mean),
+        "factor": exp(kind.height.mean), "weight": kind.weight,
+        "widths": kind.widths, "width_factor": exp(kind.width.mean),
         "height_low_m": tall[0], "height_m": tall[1], "height_high_m": tall[2],
         "usual_low_m": usual_tall[0], "usual_m": usual_tall[1], "usual_high_m": usual_tall[2],
         "width_m": wide, "usual_width_m": usual_wide,
@@ -306,14 +311,14 @@ def _range(sizes: Sequence[float]) -> str:
 
 def _doubts(shown: Mapping[str, Corrected]) -> Iterator[str]:
     """Say how many plants say nothing, and where heights may be in feet."""
-    for one in shown.values():
-        name = one.usual.called
-        if one.silent:
+    for kind in shown.values():
+        name = kind.usual.called
+        if kind.silent:
             yield (
-                f"{one.silent} of {one.silent + len(one.plants)} measured plants of {name} say nothing of its "
+                f"{kind.silent} of {kind.silent + len(kind.plants)} measured plants of {name} say nothing of its "
                 "growth: they are as tall as it gets, or kept clipped"
             )
-        if one.plants and abs(one.said - IN_FEET) < NEAR_FEET:
+        if kind.plants and abs(kind.said - IN_FEET) < NEAR_FEET:
             yield (
                 f"The measured plants of {name} are about three times as tall as it is at their age: if they "
                 "were measured in feet, say so by units of the layer"

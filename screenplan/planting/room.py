@@ -53,7 +53,7 @@ def leave_room(
     if not derived.any() or not len(planting_lines):
         return private_places
     kind = max(
-        kinds_in(plan.plants.species, species_table), key=lambda one: one.final_width("high")
+        kinds_in(plan.plants.species, species_table), key=lambda kind: kind.final_width("high")
     )
     half = kind.final_width("high") / 2.0
     rows = shapely.union_all([keep_clear(line, half) for line in planting_lines.geometry])

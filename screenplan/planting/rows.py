@@ -101,9 +101,9 @@ def set_plants(
     zone = plantable_ground(plantable_zone, no_plant_zones, planting_lines)
     standing = standing_plants(existing_screens, planting_lines)
     setting = _Setting(planting_lines, lines, zone, with_spacing(plan, species_table).rows)
-    for one in standing:
-        if one.line is not None:
-            setting.plants.append(_Plant(one.line, one.station_m, one.point, standing=one))
+    for plant in standing:
+        if plant.line is not None:
+            setting.plants.append(_Plant(plant.line, plant.station_m, plant.point, standing=plant))
     rows = planting_lines["row"].to_numpy(int)
     setting.join_corners()
     for index in np.flatnonzero(rows == 1):
@@ -133,11 +133,11 @@ def set_plants(
             "geometry": point,
         }
         for number, (line, station, point) in enumerate(
-            sorted(setting.dropped, key=lambda one: one[:2]), 1
+            sorted(setting.dropped, key=lambda station: station[:2]), 1
         )
     ]
     crs = planting_lines.crs
-    stray = [one.screen_id for one in standing if one.line is None]
+    stray = [plant.screen_id for plant in standing if plant.line is None]
     notes = [
         f"standing plant {name} is farther than {{{EXISTING_WITHIN_M} m}} from every planting line and is not counted"
         for name in stray
@@ -251,7 +251,7 @@ class _Setting:
         found = settle(ordered, stretches, standing, self.spacing, self.move_m)
         # The inner row is shorter at a corner: stations that crowd there are none to report.
         allowed = self.stretches[index]
-        found.dropped = [one for one in found.dropped if not within(one, allowed)]
+        found.dropped = [station for station in found.dropped if not within(station, allowed)]
         self._take(index, found)
 
     def fill_second_row(self) -> None:
@@ -301,7 +301,8 @@ class _Setting:
         for a, b in pairwise(stations):
             if b - a <= self.spacing * (1.0 + EQUAL_SHARE) + CLEARANCE_M:
                 continue
-            if not covers((a, b), self.stretches[index]) or any(a < one < b for one in told):
+            is_told = any(a < station < b for station in told)
+            if is_told or not covers((a, b), self.stretches[index]):
                 continue
             spans = [(max(a, low), min(b, high)) for low, high in crowded if low < b and high > a]
             if spans:

@@ -714,12 +714,10 @@ def species_of(
     if species in species_table:
         return species_table[species]
     asked = str(species).strip().casefold()
-    for one in species_table.values():
-        if (
-            asked in (one.key.casefold(), one.latin_name.casefold(), one.common_name.casefold())
-            and asked
-        ):
-            return one
+    for known in species_table.values():
+        names = (known.key, known.latin_name, known.common_name)
+        if asked and asked in (name.casefold() for name in names):
+            return known
     meant = instead_of(str(species), species_table, LISTED_BY)
     raise refuse(
         f"there is no species {quoted(species)}",

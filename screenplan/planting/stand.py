@@ -127,7 +127,7 @@ class Stand:
     @cached_property
     def shape(self) -> np.ndarray:
         """Words for the shapes of the crowns, (plants,)."""
-        return np.array([one.species.shape for one in self.starts] or [""], object)[self.start]
+        return np.array([start.species.shape for start in self.starts] or [""], object)[self.start]
 
     @property
     def evidence(self) -> str:
@@ -137,19 +137,19 @@ class Stand:
     @cached_property
     def exponent(self) -> np.ndarray:
         """Exponents of the crowns' radii, (plants, growths); NaN of shapes that have none."""
-        found = [[one.species.exponent(growth) for growth in GROWTHS] for one in self.starts]
+        found = [[start.species.exponent(growth) for growth in GROWTHS] for start in self.starts]
         return np.array(found, float).reshape(-1, len(GROWTHS))[self.start]
 
     def alike(self, growth: int) -> Iterator[tuple[CrownShape, np.ndarray]]:
         """Give each crown shape that there is at a growth, and which plants have it, (plants,)."""
-        shapes = [one.species.crown(GROWTHS[growth]) for one in self.starts]
+        shapes = [start.species.crown(GROWTHS[growth]) for start in self.starts]
         for shape in dict.fromkeys(shapes):
-            yield shape, np.array([one == shape for one in shapes], bool)[self.start]
+            yield shape, np.array([other == shape for other in shapes], bool)[self.start]
 
     @cached_property
     def box(self) -> np.ndarray:
         """Whether each crown is a box along its row, (plants,)."""
-        boxed = [one.species.crown(GROWTHS[0]).along_row for one in self.starts]
+        boxed = [start.species.crown(GROWTHS[0]).along_row for start in self.starts]
         return np.array(boxed, bool)[self.start]
 
     @cached_property
@@ -176,7 +176,7 @@ class Stand:
 
     def unclipped(self) -> Stand:
         """Give the same plants as they grow where nobody clips them."""
-        free = tuple(one._replace(species=one.species.unclipped()) for one in self.starts)
+        free = tuple(start._replace(species=start.species.unclipped()) for start in self.starts)
         return replace(self, starts=free, sizes=sizes_of(free, self.years, self.curve))
 
 

@@ -105,9 +105,9 @@ def season_of(limits: Mapping[str, Limit] | None, stock: str, *, evergreen: bool
     roots = "with_soil" if stock_of(stock).has_soil else "bare"
     leaves = "evergreen" if evergreen else "deciduous"
     fits = [
-        one
-        for one in limits.values()
-        if one.kind == "planting_season" and (one.roots, one.leaves) == (roots, leaves)
+        limit
+        for limit in limits.values()
+        if limit.kind == "planting_season" and (limit.roots, limit.leaves) == (roots, leaves)
     ]
     return fits[-1] if fits else None
 

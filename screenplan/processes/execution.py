@@ -209,7 +209,10 @@ def _subject_of(given: Mapping[str, Any]) -> dict[str, Any]:
         whole = (
             isinstance(point, (list, tuple))
             and len(point) == 2
-            and all(isinstance(one, (int, float)) and not isinstance(one, bool) for one in point)
+            and all(
+                isinstance(number, (int, float)) and not isinstance(number, bool)
+                for number in point
+            )
             and abs(point[0]) <= 360.0
             and abs(point[1]) <= 90.0
         )

@@ -125,24 +125,24 @@ def check_json(value: Any) -> None:
     InputError
         With the name of the input.
     """
-    waiting = [(str(name), one, 1) for name, one in value.items()]
+    waiting = [(str(name), part, 1) for name, part in value.items()]
     while waiting:
-        name, one, depth = waiting.pop()
+        name, content, depth = waiting.pop()
         if depth > DEEPEST:
             raise refuse(
                 "lists or objects stand too deep in each other",
                 f"Send the value plainly; {DEEPEST} deep is more than any input takes",
                 key=name,
             )
-        if isinstance(one, (int, float)) and not abs(one) <= LARGEST:
+        if isinstance(content, (int, float)) and not abs(content) <= LARGEST:
             raise refuse(
-                f"{quoted(one)} is out of range", "Give a number that is measured", key=name
+                f"{quoted(content)} is out of range", "Give a number that is measured", key=name
             )
-        if isinstance(one, Mapping):
-            inner = [part for key, part in one.items() if key != "coordinates"]
+        if isinstance(content, Mapping):
+            inner = [part for key, part in content.items() if key != "coordinates"]
             waiting += [(name, part, depth + 1) for part in inner]
-        elif isinstance(one, (list, tuple)):
-            waiting += [(name, part, depth + 1) for part in one]
+        elif isinstance(content, (list, tuple)):
+            waiting += [(name, part, depth + 1) for part in content]
 
 
 def _read_values(properties: Any, name: str, row: int) -> dict[str, Any]:

@@ -41,7 +41,7 @@ def _read_date(value: Any) -> str:
 
 def _read_months(value: Any) -> tuple[int, ...]:
     if not isinstance(value, (list, tuple)) or not all(
-        type(one) is int and 1 <= one <= _YEAR for one in value
+        type(number) is int and 1 <= number <= _YEAR for number in value
     ):
         raise WrongError(f"{value!r} is not a list of months", "Write them by number: [3, 4]")
     return tuple(sorted(set(value)))

@@ -103,9 +103,9 @@ def limit_named(
     """
     limits = load_limits() if limits is None else limits
     fits = {
-        one.key
-        for one in limits.values()
-        if one.kind == kind and all(getattr(one, at) == value for at, value in figures.items())
+        limit.key
+        for limit in limits.values()
+        if limit.kind == kind and all(getattr(limit, at) == value for at, value in figures.items())
     }
     if name in fits:
         return limits[name]
@@ -119,7 +119,7 @@ def limit_named(
 def limit_of(limits: Mapping[str, Limit] | None, kind: str) -> Limit | None:
     """Give the one limit of a kind; the last that was added, None if all are switched off."""
     limits = load_limits() if limits is None else limits
-    found = [one for one in limits.values() if one.kind == kind]
+    found = [limit for limit in limits.values() if limit.kind == kind]
     return found[-1] if found else None
 
 

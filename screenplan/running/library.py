@@ -130,7 +130,9 @@ def _bring_in(given, frame, terrain, plan):
         terrain = site.terrain
     else:
         # A step may take tables only: nothing has a place then, and no frame is needed.
-        first = next((one for one in given.values() if isinstance(one, gpd.GeoDataFrame)), None)
+        first = next(
+            (layer for layer in given.values() if isinstance(layer, gpd.GeoDataFrame)), None
+        )
         frame = LocalFrame.around(first) if frame is None and first is not None else frame
         local = {}
     for layer, table in given.items():

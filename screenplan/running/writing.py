@@ -253,7 +253,7 @@ def _said(value) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, (tuple, list)):
-        return ", ".join(str(one) for one in value)
+        return ", ".join(str(entry) for entry in value)
     if isinstance(value, dict):
         return ", ".join(str(key) for key in value)
     return str(value.name if isinstance(value, Path) else value)

@@ -167,7 +167,7 @@ def check_mapping(
                 )
     for name, theirs in columns.items():
         if name in ours and name not in fixed and theirs not in present:
-            lower = {one.lower(): one for one in present}
+            lower = {name.lower(): name for name in present}
             close = difflib.get_close_matches(theirs.lower(), lower, n=1, cutoff=0.6)
             findings.refused(
                 (),

@@ -83,7 +83,8 @@ def unpack(path: Path, file: str) -> Copy:
 
 def _once(sources: list[Path], make: Callable[[Path], Path]) -> Copy:
     state = tuple(
-        (str(one.resolve()), one.stat().st_size, one.stat().st_mtime_ns) for one in sources
+        (str(source.resolve()), source.stat().st_size, source.stat().st_mtime_ns)
+        for source in sources
     )
     copy = _kept.get(state)
     if copy is None:
@@ -100,8 +101,8 @@ def _once(sources: list[Path], make: Callable[[Path], Path]) -> Copy:
 def _settle(path: Path, logs: list[Path], folder: Path, file: str) -> Path:
     for _ in range(_TRIES):
         before = _state([path, *logs])
-        for one in (path, *logs):
-            shutil.copyfile(one, folder / one.name)
+        for source in (path, *logs):
+            shutil.copyfile(source, folder / source.name)
         if _state([path, *logs]) == before:
             break
     else:
@@ -124,7 +125,7 @@ def _settle(path: Path, logs: list[Path], folder: Path, file: str) -> Path:
 
 
 def _state(files: list[Path]) -> list[tuple[int, int]]:
-    return [(one.stat().st_size, one.stat().st_mtime_ns) for one in files]
+    return [(file.stat().st_size, file.stat().st_mtime_ns) for file in files]
 
 
 def _extract(path: Path, folder: Path, file: str) -> Path:

@@ -129,10 +129,10 @@ def list_ids(path: Path, table: str) -> list[int] | None:
     try:
         with connect(path) as base:
             sql = f"SELECT rowid FROM {_quote(table)} ORDER BY rowid"
-            ids = [one for (one,) in base.execute(sql)]
+            ids = [row_id for (row_id,) in base.execute(sql)]
     except Exception:  # the reader says what is wrong with it
         return None
-    return ids if all(isinstance(one, int) for one in ids) else None
+    return ids if all(isinstance(row_id, int) for row_id in ids) else None
 
 
 def number_rows(path: Path, table: str, stated: int, ids: Sequence[int]) -> list[int] | None:
@@ -171,14 +171,14 @@ def number_rows(path: Path, table: str, stated: int, ids: Sequence[int]) -> list
             (first,) = base.execute(f"SELECT min(rowid) FROM {name}").fetchone()
             (last,) = base.execute(f"SELECT max(rowid) FROM {name}").fetchone()
             if last - first + 1 == stated:
-                return [int(one) - first + 1 for one in ids]
+                return [int(row_id) - first + 1 for row_id in ids]
             sql = f"SELECT count(*) FROM {name} WHERE rowid > ? AND rowid <= ?"
             edges = [first - 1, *wanted.tolist()]
             between = [base.execute(sql, pair).fetchone()[0] for pair in itertools.pairwise(edges)]
     except Exception:  # the reader says what is wrong with it
         return None
     number = dict(zip(wanted.tolist(), np.cumsum(between).tolist(), strict=True))
-    return [number[int(one)] for one in ids]
+    return [number[int(row_id)] for row_id in ids]
 
 
 def _read_schema(base: sqlite3.Connection) -> list[tuple[str, str, str]]:

@@ -107,10 +107,10 @@ def _build(given: Mapping) -> shapely.Geometry:
         return shape(given)
     except _NO_GEOMETRY:
         if kind == "GeometryCollection":
-            return shapely.GeometryCollection([_build(one) for one in given["geometries"]])
+            return shapely.GeometryCollection([_build(shape) for shape in given["geometries"]])
         if kind in _SINGLE:
             single = _SINGLE[kind]
-            parts = [_build({"type": single, "coordinates": one}) for one in given["coordinates"]]
+            parts = [_build({"type": single, "coordinates": part}) for part in given["coordinates"]]
             return getattr(shapely, f"{kind.lower()}s")(parts)
         if kind == "Polygon" and len(given["coordinates"]):
             return _polygon(*given["coordinates"])
@@ -119,7 +119,7 @@ def _build(given: Mapping) -> shapely.Geometry:
 
 def _polygon(shell, *holes) -> shapely.Polygon:
     outer = _ring(shell)
-    return shapely.Polygon() if outer.is_empty else shapely.polygons(outer, [_ring(one) for one in holes] or None)  # fmt: skip
+    return shapely.Polygon() if outer.is_empty else shapely.polygons(outer, [_ring(hole) for hole in holes] or None)  # fmt: skip
 
 
 def _ring(points) -> shapely.LinearRing:

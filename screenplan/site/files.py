@@ -120,8 +120,8 @@ class DataFile:
     @staticmethod
     def pick(collection: fiona.Collection, ids: Iterable[int]) -> list:
         """Read rows of an open layer by their ids; one that is listed and not there is an error."""
-        found = [collection[int(one)] for one in ids]
-        if any(one is None for one in found):
+        found = [collection[int(row_id)] for row_id in ids]
+        if any(row is None for row in found):
             message = "a row that is listed is not there"
             raise ValueError(message)
         return found
@@ -137,7 +137,7 @@ class DataFile:
                         found.append((layer.name, layer.schema["geometry"] != "None"))
                 except ValueError:  # there is no further one
                     if found:
-                        return [one for one in found if one[0] not in NOT_LAYERS]
+                        return [layer for layer in found if layer[0] not in NOT_LAYERS]
                     raise
 
     def holds(self, layer: str) -> bool:

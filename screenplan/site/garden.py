@@ -258,7 +258,7 @@ def _tell(part, place, areas, by_road: bool, option: Places, strip_m: float) -> 
     else:
         nearer = [_BEHIND] if part != _BEFORE else [_BEHIND, "beside"]
         room = {_BEHIND: areas[_BEHIND], "beside": max(areas[_LEFT], areas[_RIGHT])}
-        there = " and ".join(f"{{{room[one]:.0f} m²}} {one} it" for one in nearer)
+        there = " and ".join(f"{{{room[where]:.0f} m²}} {where} it" for where in nearer)
         chosen += f", as only {there} are usable"
     near = f"within {{{option.depth:g} m}} of the house"
     return _sentence(f"{chosen}, {near} and {_off_the_line(strip_m, option.edge)}")

@@ -78,8 +78,8 @@ def check_json(path: Path, file: str, *, whole: bool = False) -> int | None:
         return len(features) if isinstance(features, list) else None
     wrong = [
         row
-        for row, one in enumerate(features, start=1)
-        if not (isinstance(one, dict) and one.get("type") == "Feature")
+        for row, feature in enumerate(features, start=1)
+        if not (isinstance(feature, dict) and feature.get("type") == "Feature")
     ]
     if wrong:
         raise refuse(

@@ -430,7 +430,9 @@ class Reader:
         rows = set(placed.index)
         # What is said of rows out of reach does not matter, save of rows without a place.
         findings.repairs = [
-            one for one in findings.repairs if one[1] in rows or "row left out" in one[2]
+            repair
+            for repair in findings.repairs
+            if repair[1] in rows or "row left out" in repair[2]
         ]
         mended = mend(placed, contract, findings)
         attributes = pd.DataFrame(mended.drop(columns="geometry"))

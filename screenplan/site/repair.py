@@ -159,13 +159,13 @@ def mend(frame: gpd.GeoDataFrame, contract: Contract, findings: Findings) -> gpd
     types = np.array([shape.geom_type for shape in geometry], dtype=object)
     wrong = ~np.isin(types, contract.geometry)
     for kind in dict.fromkeys(types[wrong]):
-        one = _MULTI.get(kind) in contract.geometry
+        has_single = _MULTI.get(kind) in contract.geometry
         findings.refused(
             frame.index[wrong & (types == kind)],
             f"The layer of {contract.name.replace('_', ' ')} takes "
             f"{' or '.join(contract.geometry)}, and this is a {kind}"
-            + (" of several parts" if one else ""),
-            "Split it into single parts" if one else _mend_type(contract, kind),
+            + (" of several parts" if has_single else ""),
+            "Split it into single parts" if has_single else _mend_type(contract, kind),
             kind="geometry",
         )
     frame, geometry = frame[~wrong], geometry[~wrong]
@@ -254,9 +254,9 @@ def _remove_repeated(geometry: np.ndarray) -> np.ndarray:
         return shapely.remove_repeated_points(geometry, SAME_VERTEX_M)
     except shapely.errors.GEOSException:
         thinned = geometry.copy()
-        for i, one in enumerate(geometry):
+        for i, shape in enumerate(geometry):
             with contextlib.suppress(shapely.errors.GEOSException):
-                thinned[i] = shapely.remove_repeated_points(one, SAME_VERTEX_M)
+                thinned[i] = shapely.remove_repeated_points(shape, SAME_VERTEX_M)
         return thinned
 
 

@@ -377,7 +377,7 @@ class FileLayer:
             features = (
                 self.data.features(collection, self.layer)
                 if boxes is None
-                else [one for box in boxes for one in collection.filter(bbox=box)]
+                else [feature for box in boxes for feature in collection.filter(bbox=box)]
             )
         if boxes is not None:
             by_id = {int(feature.id): feature for feature in features}
@@ -592,8 +592,8 @@ def _meeting(frame: gpd.GeoDataFrame, boxes: Sequence[Bounds] | None) -> gpd.Geo
     return frame[~has_place | np.any([_meets(shapes, box) for box in boxes], axis=0)]
 
 
-def _meets(one, other):
-    (west, south, east, north), box = one, other
+def _meets(shapes, box):
+    west, south, east, north = shapes
     with np.errstate(invalid="ignore"):
         apart = (west > box[2]) | (east < box[0]) | (south > box[3]) | (north < box[1])
     return np.logical_not(apart)

@@ -116,10 +116,10 @@ def _choose_by_id(layer, id_column: str | None, wanted: str | None) -> gpd.GeoDa
     found = layer.find(id_column, wanted or "")
     if found.empty:
         ids = _texts(layer.values(id_column))
-        known = [one for one in dict.fromkeys(ids) if one is not None]
-        lower = {one.lower(): one for one in known}
+        known = [parcel_id for parcel_id in dict.fromkeys(ids) if parcel_id is not None]
+        lower = {parcel_id.lower(): parcel_id for parcel_id in known}
         close = difflib.get_close_matches((wanted or "").lower(), lower, n=_SHOWN, cutoff=0.5)
-        names = [lower[one] for one in close]
+        names = [lower[match] for match in close]
         raise refuse(
             f"There is no parcel {quoted(wanted)} among {len(ids)}",
             f"Did you mean {' or '.join(names)}?" if names
@@ -177,7 +177,7 @@ def _choose_by_point(layer, id_column: str | None, point: shapely.Point) -> gpd.
 def ids_of(frame: pd.DataFrame, id_column: str | None) -> list[str]:
     """Write identifiers as text; a row without one is called by its number."""
     ids = [None] * len(frame) if id_column is None else _texts(frame[id_column])
-    return [one or f"row {row}" for one, row in zip(ids, frame.index, strict=True)]
+    return [known or f"row {row}" for known, row in zip(ids, frame.index, strict=True)]
 
 
 def _place(layer, xy: tuple[float, float], point_crs: CRS | str | None) -> shapely.Point:
@@ -233,7 +233,7 @@ def _place(layer, xy: tuple[float, float], point_crs: CRS | str | None) -> shape
 
 def _texts(ids: pd.Series) -> pd.Series:
     """Write identifiers as text, None for those that are missing: `map` would make NaN of them."""
-    return pd.Series([to_text(one) for one in ids], index=ids.index, dtype=object)
+    return pd.Series([to_text(value) for value in ids], index=ids.index, dtype=object)
 
 
 def _are_copies(frame: gpd.GeoDataFrame) -> bool:
@@ -244,7 +244,7 @@ def _are_copies(frame: gpd.GeoDataFrame) -> bool:
 def _show_ids(layer, id_column: str | None) -> str:
     if id_column is None:
         return ""
-    named = (one for one in _texts(layer.values(id_column)) if one)
+    named = (name for name in _texts(layer.values(id_column)) if name)
     some = list(itertools.islice(named, _SHOWN))
     return f" (such as {', '.join(some)})" if some else ""
 

@@ -255,10 +255,10 @@ def _place_windows(rows, points, houses, ruler: _Ruler, houses_given: bool) -> d
                 )
             )  # fmt: skip
             continue
-        own = [one for one in houses if row.house in (None, one[0])]
+        own = [house for house in houses if row.house in (None, house[0])]
         gaps = [shapely.distance(shapely.boundary(outline), point) for _, outline, _ in own]
         near = int(np.argmin(gaps)) if gaps and min(gaps) <= SNAP_M else None
-        inside = [one for one in houses if shapely.contains(one[1], point)]
+        inside = [house for house in houses if shapely.contains(house[1], point)]
         if near is None and inside:
             name, outline, _ = inside[0]
             deep = shapely.distance(shapely.boundary(outline), point)
@@ -354,7 +354,9 @@ def _named(rows: Sequence[Taped]) -> list[str]:
     return found
 
 
-_CONTRACTS = {one.name: one for one in (WINDOWS, PRIVATE_PLACES, BUILDINGS, EXISTING_SCREENS)}
+_CONTRACTS = {
+    contract.name: contract for contract in (WINDOWS, PRIVATE_PLACES, BUILDINGS, EXISTING_SCREENS)
+}
 _COLUMNS = {
     WINDOWS.name: lambda rows: {
         "window_id": _named(rows),

@@ -238,7 +238,7 @@ def _nested_from(shapes, pieces, sizes) -> np.ndarray:
 def shapes_by_growth(shape, growths: int) -> list:
     """Give the records of a class by growth."""
     if isinstance(shape, (list, tuple)):
-        return [shape_of(one) for one in shape]
+        return [shape_of(name) for name in shape]
     return [shape_of(shape)] * growths
 
 

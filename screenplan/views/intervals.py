@@ -168,7 +168,8 @@ def classes_of(stand: Stand) -> Classes:
                 which[number, w, p] = known[look]
         first.append(len(rows))
     passes = [
-        0.0 if one.species.evergreen else 1.0 - one.species.winter_share for one in stand.starts
+        0.0 if start.species.evergreen else 1.0 - start.species.winter_share
+        for start in stand.starts
     ]
     leafless, layer = np.unique(passes, return_inverse=True)
     return Classes(

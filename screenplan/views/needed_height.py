@@ -134,10 +134,15 @@ def find_needed_height(
     ):
         mine = _stretches(line_id, line, met, sight.ground, names, views, row)
         stretches += mine
-        shapes += [shapely.ops.substring(line, one["from_m"], one["to_m"]) for one in mine]
+        shapes += [
+            shapely.ops.substring(line, stretch["from_m"], stretch["to_m"]) for stretch in mine
+        ]
         profile += _profile(mine, row, views.report_years)
-        needed = max((one["needed_m"] for one in mine), default=0.0)
-        lowest = min((one["lowest_m"] for one in mine if one["lowest_m"] is not None), default=None)
+        needed = max((stretch["needed_m"] for stretch in mine), default=0.0)
+        lowest = min(
+            (stretch["lowest_m"] for stretch in mine if stretch["lowest_m"] is not None),
+            default=None,
+        )
         lines += _soonest(
             ({
                 "line_id": line_id, "species": name, "planned": closing is row,
@@ -251,11 +256,11 @@ def _soonest(rows: Iterable[dict], own: set[str]) -> list[dict]:
 def _profile(stretches: list[dict], row: RowClosing, report_years) -> list[dict]:
     return [
         {
-            "line_id": one["line_id"], "station_m": one[end], "ground_m": one["ground_m"],
-            "needed_m": one["needed_m"],
+            "line_id": stretch["line_id"], "station_m": stretch[end], "ground_m": stretch["ground_m"],
+            "needed_m": stretch["needed_m"],
             **{year_column("closed", year): row.closed_height(year) for year in report_years},
         }
-        for one in stretches
+        for stretch in stretches
         for end in ("from_m", "to_m")
     ]  # fmt: skip
 

@@ -144,13 +144,13 @@ def _drawn(views: list[View], chance_year: int | None) -> dict:
     drawn = [None if view.closing is None else ClosedYears(view.closing[None]) for view in views]
     columns = {
         name: pd.array(
-            [None if one is None else _or_none(one.percentile(share)[0]) for one in drawn],
+            [None if years is None else _or_none(years.percentile(share)[0]) for years in drawn],
             dtype="Int64",
         )
         for name, share in _DRAWN.items()
     }
-    chances = [np.nan if one is None else one.chance(chance_year)[0] for one in drawn]
-    years = [None if one is None else chance_year for one in drawn]
+    chances = [np.nan if years is None else years.chance(chance_year)[0] for years in drawn]
+    years = [None if years is None else chance_year for years in drawn]
     return columns | {
         "chance": np.array(chances, float),
         "chance_year": pd.array(years, dtype="Int64"),

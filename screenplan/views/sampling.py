@@ -334,7 +334,9 @@ def by_subject(layer, subject=None) -> dict[int, shapely.Geometry]:
     """Unite the shapes of each subject; by default all are one's."""
     subject = np.zeros(len(layer), int) if subject is None else np.asarray(subject)
     shapes = layer.geometry.to_numpy()
-    return {int(one): shapely.union_all(shapes[subject == one]) for one in np.unique(subject)}
+    return {
+        int(number): shapely.union_all(shapes[subject == number]) for number in np.unique(subject)
+    }
 
 
 def stand_on(xy, shape, heights, raised_m: float, terrain) -> np.ndarray:

@@ -173,18 +173,18 @@ class Sight:
     def looks(self) -> Iterator[Look]:
         """Every view, in the order of ``pairs``."""
         observers, targets = self.observers, self.targets
-        for one, place in self.pairs:
+        for observer, place in self.pairs:
             single = targets.is_single(place)
             yield Look(
-                f"{observers.ids[one]} to {targets.ids[place]}",
-                observers.ids[one],
+                f"{observers.ids[observer]} to {targets.ids[place]}",
+                observers.ids[observer],
                 targets.ids[place],
-                observers.kind[one],
-                (observers.middle[one], targets.middle[place]),
-                observers.opening(one),
-                observers.eyes[single, False].row(one),
+                observers.kind[observer],
+                (observers.middle[observer], targets.middle[place]),
+                observers.opening(observer),
+                observers.eyes[single, False].row(observer),
                 targets.coarse.row(place),
-                observers.eyes[single, True].row(one),
+                observers.eyes[single, True].row(observer),
                 targets.dense.row(place),
                 single,
             )
@@ -283,13 +283,13 @@ def refuse_coincident(observers: Observers, targets: Targets, pairs) -> None:
         With the rows of the places, naming the window or onlooker.
     """
     problems = []
-    for one, place in pairs:
-        at, opening = observers.eyes[True, False].row(one)[:, :2], observers.opening(one)
+    for observer, place in pairs:
+        at, opening = observers.eyes[True, False].row(observer)[:, :2], observers.opening(observer)
         if opening is not None:
-            at = np.vstack([observers.middle[one], at])
+            at = np.vstack([observers.middle[observer], at])
         heads = np.unique(targets.coarse.row(place)[:, :2], axis=0)
         if len(at) and _nearest(at, heads) <= COINCIDENT_M:
-            name = observers.ids[one]
+            name = observers.ids[observer]
             what = f"onlooker {name}" if opening is None else f"window {name} or an eye behind it"
             problems.append(
                 Problem(

@@ -274,7 +274,7 @@ def _beside(
             near = beyond <= LENGTHEN_M and abs(offset) <= LONGEST_OFFSET_M
             if near and _reached(base, along, xy[position], way):
                 key = (beyond, abs(offset))
-                best = min(best, (key, base), key=lambda one: one[0]) if best else (key, base)
+                best = min(best, (key, base), key=lambda choice: choice[0]) if best else (key, base)
         if best is None:
             left.append(position)
         else:

@@ -177,7 +177,7 @@ def _raising_of(kinds: Sequence[Kind], plants: Plants) -> Raised | None:
     if plants.raised == "bought":
         return None
     every = [time_to_raise(kind.species, kind.height_m, plants) for kind in kinds]
-    return max(every, key=lambda one: one.years)
+    return max(every, key=lambda stage: stage.years)
 
 
 def _raising(raising: Raised | None, way: str) -> Iterator[dict]:
@@ -332,7 +332,7 @@ def _watering(kinds: Sequence[Kind], works: Works, seasons: Seasons, limits) -> 
         years = years_to_establish(kind, works.caliper)
         for stage in water_stages(years, often_every_days=works.water_every):
             longest[stage.key] = max(
-                stage, longest.get(stage.key, stage), key=lambda one: one.times
+                stage, longest.get(stage.key, stage), key=lambda stage: stage.times
             )
     rest = limit_of(limits, "winter_water")
     for run in water_by_season(list(longest.values()), seasons, limits):
@@ -432,7 +432,7 @@ def _chosen(options):
 
 def _first_clip(new: Stand, least_gap_m: float) -> int | None:
     """First year in which typical crowns of some kind touch, or are wider than they are kept."""
-    kept = [one.species.kept_width_m or np.inf for one in new.starts]
+    kept = [start.species.kept_width_m or np.inf for start in new.starts]
     most = np.minimum(least_gap_m, kept)
     touch = (new.sizes[1, :, TYPICAL] >= most[:, None]).any(axis=0)
     return max(1, int(touch.argmax())) if touch.any() else None

@@ -59,14 +59,16 @@ def price_work(
                     key=cost.key(key),
                 )
     planted = quantities["stock_height_m"].notna() & quantities["packs"].notna()
-    for one in quantities.loc[planted].to_dict("records"):
-        own = prices.get("plant", _price_by_height(one["stock_height_m"], plan.hand))
-        if own is not None and _value_of(one["item"], prices) is None:
-            prices[one["item"]] = own
-    rows = [_row(one, prices, cost.hours, cost.hour) for one in quantities.to_dict("records")]
-    for row, one in zip(rows, quantities.to_dict("records"), strict=True):
-        if one["item"].partition(" ")[0] == "raised":
-            row["says"] = _if_bought(one, prices, plan.hand)
+    for quantity in quantities.loc[planted].to_dict("records"):
+        own = prices.get("plant", _price_by_height(quantity["stock_height_m"], plan.hand))
+        if own is not None and _value_of(quantity["item"], prices) is None:
+            prices[quantity["item"]] = own
+    rows = [
+        _row(quantity, prices, cost.hours, cost.hour) for quantity in quantities.to_dict("records")
+    ]
+    for row, quantity in zip(rows, quantities.to_dict("records"), strict=True):
+        if quantity["item"].partition(" ")[0] == "raised":
+            row["says"] = _if_bought(quantity, prices, plan.hand)
     return table_of(COST, [*rows, _total(rows, quantities, prices, cost.hours, cost.hour)])
 
 
@@ -95,14 +97,14 @@ def plant_price(plan: Options, species: str, stock: str, height_m: float) -> flo
     return _price_by_height(height_m, plan.hand) if found is None else found
 
 
-def _row(one: dict, prices, hours, hour_price) -> dict:
-    packed = not pd.isna(one["packs"])
-    count = float(one["packs"]) if packed else float(one["amount"])
-    per = one["pack"] if packed else one["unit"]
-    price, each = _value_of(one["item"], prices), _value_of(one["item"], hours)
+def _row(quantity: dict, prices, hours, hour_price) -> dict:
+    packed = not pd.isna(quantity["packs"])
+    count = float(quantity["packs"]) if packed else float(quantity["amount"])
+    per = quantity["pack"] if packed else quantity["unit"]
+    price, each = _value_of(quantity["item"], prices), _value_of(quantity["item"], hours)
     time = None if each is None else each * count
     return {
-        "item": one["item"], "name": one["name"], "count": count, "per": per, "price": price,
+        "item": quantity["item"], "name": quantity["name"], "count": count, "per": per, "price": price,
         "cost": None if price is None else price * count, "hours_each": each, "hours": time,
         "labour_cost": None if time is None or hour_price is None else time * hour_price,
     }  # fmt: skip
@@ -142,14 +144,14 @@ def _total(rows, quantities, prices, hours, hour_price) -> dict:
     }  # fmt: skip
 
 
-def _if_bought(one: dict, prices: Mapping[str, float], hand: Hand) -> str | None:
+def _if_bought(quantity: dict, prices: Mapping[str, float], hand: Hand) -> str | None:
     """Say what plants that are raised would cost if they were bought; None if there is no price."""
-    price = _value_of(one["item"].replace("raised", "plant", 1), prices)
-    price = _price_by_height(one["stock_height_m"], hand) if price is None else price
+    price = _value_of(quantity["item"].replace("raised", "plant", 1), prices)
+    price = _price_by_height(quantity["stock_height_m"], hand) if price is None else price
     return (
         None
         if price is None
-        else f"Bought they would cost {math.ceil(one['amount'] - NOISE) * price:.2f}"
+        else f"Bought they would cost {math.ceil(quantity['amount'] - NOISE) * price:.2f}"
     )
 
 

@@ -100,7 +100,7 @@ def strip_along(
     )
     half = width_m / 2.0
     merged = [shapely.simplify(line, 1e-6) for line in merged]
-    pieces = [shapely.buffer(one, half, cap_style="square", join_style="mitre") for one in merged]
+    pieces = [shapely.buffer(line, half, cap_style="square", join_style="mitre") for line in merged]
     pieces += [shapely.box(x - half, y - half, x + half, y + half) for x, y in alone]
     return shapely.intersection(shapely.union_all(pieces), subject)
 

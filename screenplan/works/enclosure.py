@@ -148,12 +148,12 @@ def beside(
         both = [
             shapely.offset_curve(longer, side * wide, join_style="mitre") for side in (1.0, -1.0)
         ]
-        both = [one for one in both if not one.is_empty]
+        both = [line for line in both if not line.is_empty]
         off = [
             float(shapely.distance(shapely.points(shapely.get_coordinates(
-                shapely.line_interpolate_point(one, np.linspace(0.1, 0.9, 9), normalized=True))),
+                shapely.line_interpolate_point(line, np.linspace(0.1, 0.9, 9), normalized=True))),
                 ground.subject.boundary).mean())
-            for one in both
+            for line in both
         ]  # fmt: skip
         chosen = both[int(np.argmax(off) if inner else np.argmin(off))]
         for part in shapely.get_parts(shapely.intersection(chosen, ground.wire)):

@@ -245,8 +245,8 @@ def _cage_posts(point, radius, ground) -> list[shapely.Point]:
     for turn in range(12):
         angles = 2.0 * math.pi * (np.arange(CAGE_POSTS) / CAGE_POSTS + turn / 12 / CAGE_POSTS)
         places = [
-            shapely.Point(point.x + radius * math.sin(one), point.y + radius * math.cos(one))
-            for one in angles
+            shapely.Point(point.x + radius * math.sin(angle), point.y + radius * math.cos(angle))
+            for angle in angles
         ]
         best = best or places
         if not shapely.intersects(ground.buried, places).any():

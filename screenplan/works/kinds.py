@@ -66,20 +66,20 @@ def kinds_of(
         found.setdefault((species, stock, float(height)), []).append(row)
     return [
         Kind(
-            species_of(one[0], species_table),
-            stock_of(one[1]),
-            one[2],
+            species_of(kind[0], species_table),
+            stock_of(kind[1]),
+            kind[2],
             np.array(rows),
-            _ending(one, found),
+            _ending(kind, found),
         )
-        for one, rows in found.items()
+        for kind, rows in found.items()
     ]
 
 
-def _ending(one: tuple[str, str, float], every: Sequence[tuple[str, str, float]]) -> str:
+def _ending(kind: tuple[str, str, float], every: Sequence[tuple[str, str, float]]) -> str:
     """Name a kind by its species, and by stock and height too where a species has several."""
     if len(every) == 1:
         return ""
-    species, stock, height = one
+    species, stock, height = kind
     alike = sum(other[0] == species for other in every)
     return f" {species}" if alike == 1 else f" {species} {stock} {height:g} m"

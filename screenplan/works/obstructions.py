@@ -159,7 +159,9 @@ def _with_width(screens: gpd.GeoDataFrame) -> list[shapely.Geometry]:
 
 
 def _parts(shapes, kind: shapely.GeometryType) -> np.ndarray:
-    parts = shapely.get_parts(np.array([one for one in shapes if one is not None], dtype=object))
+    parts = shapely.get_parts(
+        np.array([shape for shape in shapes if shape is not None], dtype=object)
+    )
     return parts[shapely.get_type_id(parts) == kind]
 
 

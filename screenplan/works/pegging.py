@@ -205,7 +205,7 @@ def _third(xy, place, usable, taken: tuple[int, ...], cost) -> int | None:
         int(index)
         for index in np.flatnonzero(usable)
         if index not in taken
-        and min((_opening(xy[index], xy[one], place) for one in taken), default=math.pi)
+        and min((_opening(xy[index], xy[chosen], place) for chosen in taken), default=math.pi)
         > math.radians(CHECK_DEG)
     ]
     return min(others, key=lambda index: cost[index]) if others else None

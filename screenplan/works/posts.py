@@ -188,7 +188,7 @@ def _line_stations(a, u, start: float, end: float, ground: Ground, spacing: floa
         found += [low, high]
     if at < end:
         found += _evenly(at, end, spacing)
-    return [one for one in found if start + SAME_M < one < end - SAME_M]
+    return [station for station in found if start + SAME_M < station < end - SAME_M]
 
 
 def _evenly(start: float, end: float, spacing: float) -> list[float]:

@@ -147,7 +147,7 @@ def _doubts(new, kinds, holes, gaps, usual: float) -> Iterator[str]:
             balls[kind.rows] = hole.ball_m
         tight = gaps <= balls
         if tight.any():
-            names = ", ".join(str(one) for one in new["plant_id"].to_numpy()[tight])
+            names = ", ".join(str(plant_id) for plant_id in new["plant_id"].to_numpy()[tight])
             what = " or ".join(dict.fromkeys(kind.stock.roots for kind in kinds))
             yield (
                 f"Plants {names} stand nearer to another than their {what} is wide "
@@ -346,7 +346,7 @@ def _watering(kinds: Sequence[Kind], works: Works) -> Iterator[dict]:
         years = water.years_to_establish(kind, caliper)
         for stage in water.water_stages(years, often_every_days=works.water_every):
             longest, amount = stages.get(stage.key, (stage, 0.0))
-            longest = max(stage, longest, key=lambda one: one.times)
+            longest = max(stage, longest, key=lambda stage: stage.times)
             stages[stage.key] = (longest, amount + each * kind.count * stage.times)
     for key, (stage, amount) in stages.items():
         pace = f"every {stage.every_days} days" if stage.every_days > 1 else "daily"
@@ -369,18 +369,18 @@ def _water_rule(kind: Kind, caliper) -> str:
 def _fencing(options, roll_m) -> Iterator[dict]:
     if options is None or not options["chosen"].any():
         return
-    one = options.loc[options["chosen"].to_numpy(bool)].iloc[0]
-    cages = one["scheme"] == "cages"
-    how = f"{one['scheme'].replace('_', ' ')}, {{{one['height_m']:.2f} m}} high"
-    row = _done("fence_roll", "fence", float(one["wire_m"]), "m", f"{how}; gates left out", _ARITHMETIC)  # fmt: skip
+    fence = options.loc[options["chosen"].to_numpy(bool)].iloc[0]
+    cages = fence["scheme"] == "cages"
+    how = f"{fence['scheme'].replace('_', ' ')}, {{{fence['height_m']:.2f} m}} high"
+    row = _done("fence_roll", "fence", float(fence["wire_m"]), "m", f"{how}; gates left out", _ARITHMETIC)  # fmt: skip
     yield _bought(row, "roll", roll_m)
     source = _COMMON if cages else "spacing of posts: NRCS 382 state specifications (read)"
     for item, amount, pack, why, caution in (
-        ("cage_post" if cages else "fence_line_post", one["line_posts"], "post", source, DIG),
-        ("fence_corner_post", one["corner_posts"] + one["gate_posts"], "post", source, None),
-        ("fence_brace", one["braces"], "assembly", "every 330 ft: NRCS 382 (read); at corners: " + _COMMON, None),
-        ("fence_gate", one["gates"], "gate", "the plan", None),
-        ("fence_staple", one["staples"], "staple", _COMMON, None),
+        ("cage_post" if cages else "fence_line_post", fence["line_posts"], "post", source, DIG),
+        ("fence_corner_post", fence["corner_posts"] + fence["gate_posts"], "post", source, None),
+        ("fence_brace", fence["braces"], "assembly", "every 330 ft: NRCS 382 (read); at corners: " + _COMMON, None),
+        ("fence_gate", fence["gates"], "gate", "the plan", None),
+        ("fence_staple", fence["staples"], "staple", _COMMON, None),
     ):  # fmt: skip
         if amount:
             yield _bought(_done(item, "fence", int(amount), "each", how, why, caution), pack)

@@ -104,10 +104,10 @@ class Book:
             )
         base = next(
             (
-                one
-                for one, a in self.tape_of.get(keys[0], [])
+                base
+                for base, a in self.tape_of.get(keys[0], [])
                 for other, b in self.tape_of.get(keys[1], [])
-                if one is other and 0.0 in (a, b)
+                if base is other and 0.0 in (a, b)
             ),
             None,
         )

@@ -45,7 +45,7 @@ class Seasons:
     def months(self, months: Iterable[int]) -> frozenset[int]:
         """Turn months of the northern half into those of the site."""
         south = self.latitude_deg is not None and self.latitude_deg < 0
-        return frozenset((int(one) + 5) % 12 + 1 if south else int(one) for one in months)
+        return frozenset((int(month) + 5) % 12 + 1 if south else int(month) for month in months)
 
     def falls(self, day: int, months: Iterable[int]) -> bool:
         """Tell whether a day counted from planting falls into months of the northern half."""
@@ -196,7 +196,7 @@ def water_by_season(stages: Sequence[Stage], seasons: Seasons, limits) -> list[W
             made.append(
                 Watering(Stage("water_winter", "Water in winter", min(days), apart, times), True)
             )
-    return sorted(made, key=lambda one: one.stage.first_day)
+    return sorted(made, key=lambda season: season.stage.first_day)
 
 
 def _part(stage: Stage, days: Sequence[int]) -> Stage:

@@ -78,7 +78,7 @@ def _peg_says(peg, setting: Setting, numbers) -> list[str]:
             "or give found points of the ground in a layer marks"
         )
     else:
-        origins = [setting.origins[one] for one in (setting.by.a, setting.by.b)]
+        origins = [setting.origins[point] for point in (setting.by.a, setting.by.b)]
         before = [origin.name for origin in origins if origin.kind == "peg"]
         if before:
             says.append(f"set it after {' and '.join(before)}")

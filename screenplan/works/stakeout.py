@@ -202,10 +202,10 @@ def _notes(peg_rows, checks) -> list[str]:
     notes = []
     bad = [row["peg_id"] for row in peg_rows if row["method"] == INSTRUMENT]
     if bad:
-        one = len(bad) == 1
+        single = len(bad) == 1
         notes.append(
-            f"Peg{'' if one else 's'} {', '.join(bad)} cannot be set by tapes or offsets, for something "
-            f"is in the way: {'it needs' if one else 'they need'} an instrument, or found points of "
+            f"Peg{'' if single else 's'} {', '.join(bad)} cannot be set by tapes or offsets, for something "
+            f"is in the way: {'it needs' if single else 'they need'} an instrument, or found points of "
             "the ground in a layer marks"
         )
     large = [

@@ -157,7 +157,7 @@ def best_pair(
             cost = pair.tolerance_m * max(trust[first], trust[second])
             cost += COST_OF_TAPE * (pair.tape_a_m + pair.tape_b_m)
             found.append((cost, pair))
-    return min(found, key=lambda one: one[0])[1] if found else None
+    return min(found, key=lambda choice: choice[0])[1] if found else None
 
 
 def best_offset(
@@ -192,7 +192,7 @@ def best_offset(
         Up to `LONGEST_OFFSET_M` long, from a line that is sighted on by its own length at most, with
         nothing in the way; None if there is none.
     """
-    a, b = (one.ravel() for one in np.indices((len(points), len(points))))
+    a, b = (index.ravel() for index in np.indices((len(points), len(points))))
     c = np.hypot(*(points[b] - points[a]).T)
     a, b, c = a[c > NEAREST_M], b[c > NEAREST_M], c[c > NEAREST_M]
     if not a.size:

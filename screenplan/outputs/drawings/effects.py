@@ -204,9 +204,9 @@ def draw_effects(layers: Mapping, ax=None, *, sheet: Sheet | None = None, units:
                 made.set_gid(f"effect.{finding.layer}")
         elif finding.form == "line":
             _sound(ax, finding, sheet)
-    _file_marks(ax, layers, [one for one in findings if one.form == "mark"], sheet)
+    _file_marks(ax, layers, [finding for finding in findings if finding.form == "mark"], sheet)
     draw_north_arrow(ax, sheet, layers)
-    draw_legend(ax, sheet, [(_sampler(one), one.words) for one in findings], strip)
+    draw_legend(ax, sheet, [(_sampler(finding), finding.words) for finding in findings], strip)
     return ax
 
 
@@ -306,5 +306,5 @@ def draw_legend(ax, sheet: Sheet, entries, strip_mm: float) -> None:
 
 def effects_words(layers: Mapping) -> str:
     """Say what a drawing of effects shows, for those who do not see it."""
-    said = "; ".join(one.words for one in effect_findings(layers))
+    said = "; ".join(finding.words for finding in effect_findings(layers))
     return f"Plan seen from above{up_words(layers)}, of what the screen gets, or may get, in the way of. {said}."

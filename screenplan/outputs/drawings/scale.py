@@ -97,7 +97,7 @@ def lay_sheet(bounds, *, units: str = "metric", paper_mm: tuple[float, float] = 
     room = (paper_mm[0] - 2 * MARGIN_MM, paper_mm[1] - 2 * MARGIN_MM)
     needed = max(width / room[0], height / room[1]) * 1000.0
     known = US_SCALES if units == "us" else METRIC_SCALES
-    scale = next((one for one in known if one >= needed), None)
+    scale = next((number for number in known if number >= needed), None)
     if scale is None:
         step = 12 if units == "us" else 1000
         scale = math.ceil(needed / step) * step
@@ -168,7 +168,7 @@ def bar_length(sheet: Sheet) -> tuple[float, str]:
     unit = FOOT_M if sheet.units == "us" else 1.0
     name = "ft" if sheet.units == "us" else "m"
     longest = sheet.metres(LONGEST_BAR_MM) / unit
-    number = max((one for one in BARS if one <= longest), default=BARS[0])
+    number = max((length for length in BARS if length <= longest), default=BARS[0])
     return number * unit, f"{number} {name}"
 
 

@@ -78,7 +78,7 @@ def sun_classes(layers: Mapping) -> list[tuple[float, float, shapely.Geometry]]:
         float(np.mean(grid.geometry.x - column * size)),
         float(np.mean(grid.geometry.y - row * size)),
     )
-    edges = [one[0] for one in CLASSES] + [np.inf]
+    edges = [edge[0] for edge in CLASSES] + [np.inf]
     made = []
     for low, high in pairwise(edges):
         mine = ((lost >= low) & (lost < high)).to_numpy()
@@ -179,7 +179,7 @@ def _sheet(layers, ground, lit, strip, units) -> Sheet:
 
 def _fill(ax, shape, low, *, zorder) -> None:
     """Fill ground of a class: a grey that deepens, and over it a hatch that thickens."""
-    _, hatch, depth = next(one for one in CLASSES if one[0] == low)
+    _, hatch, depth = next(entry for entry in CLASSES if entry[0] == low)
     # Two artists: in an SVG the fill's opacity would fade the hatch too.
     add_areas(ax, [shape], facecolor=COLOURS["ink"], edgecolor="none", alpha=depth, zorder=zorder)
     made = add_areas(ax, [shape], facecolor="none", edgecolor=COLOURS["quiet"], linewidth=HAIR,
@@ -221,8 +221,8 @@ def _shares(ax, lit, sheet) -> None:
             groups.append(group)
         group.append((point.x, point.y, float(row.sun_lost), bool(row.too_much)))
     for group in groups:
-        x, y = np.mean([one[0] for one in group]), max(one[1] for one in group)
-        low, high = (round(100 * f([one[2] for one in group])) for f in (min, max))
+        x, y = np.mean([mark[0] for mark in group]), max(mark[1] for mark in group)
+        low, high = (round(100 * f([mark[2] for mark in group])) for f in (min, max))
         text = f"{low} %" if low == high else f"{low}–{high} %"
-        text += ", over" if any(one[3] for one in group) else ""
+        text += ", over" if any(mark[3] for mark in group) else ""
         write(ax, x, y + sheet.metres(2.4), text, role="open", fontsize=SMALL, fontweight="bold")

@@ -184,10 +184,10 @@ def _add_tree(root: Element, entries: Sequence[Entry], raster: str | None) -> No
         parent = groups[entry.group]
         if entry.key:
             if CROWNS not in groups:
-                years = [one for one in entries if one.key]
+                years = [other for other in entries if other.key]
                 groups[CROWNS] = _add_group(parent, CROWNS, expanded=True)
                 groups[CROWNS].set("mutually-exclusive", "1")
-                shown = next((at for at, one in enumerate(years) if one.visible), -1)
+                shown = next((at for at, crowns in enumerate(years) if crowns.visible), -1)
                 groups[CROWNS].set("mutually-exclusive-child", str(shown))
             parent = groups[CROWNS]
         _add_leaf(parent, entry.id, entry.title, entry.source, entry.visible)

@@ -237,15 +237,15 @@ def add_legend(
         style = add(styles, "style", name=name, alignment=1, indent=0, **margins)
         add(style, "styleFont", description=_font(points, bold), style="")
     tree = add(item, "layer-tree-group")
-    for one in items:
+    for shown in items:
         leaf = add(
-            tree, "layer-tree-layer", id=one.entry.id, name=one.entry.said,
-            source=one.entry.source, providerKey="ogr", checked="Qt::Checked", expanded=1,
+            tree, "layer-tree-layer", id=shown.entry.id, name=shown.entry.said,
+            source=shown.entry.source, providerKey="ogr", checked="Qt::Checked", expanded=1,
             legend_exp="", legend_split_behavior=0, patch_size="-1,-1",
         )  # fmt: skip
-        named = {"legend/node-order": ",".join(str(number) for number, _ in one.classes)}
-        named |= {f"legend/label-{number}": label for number, label in one.classes}
-        if not one.headed:
+        named = {"legend/node-order": ",".join(str(number) for number, _ in shown.classes)}
+        named |= {f"legend/label-{number}": label for number, label in shown.classes}
+        if not shown.headed:
             named["legend/title-style"] = "hidden"
         add_options(add(leaf, "customproperties"), named)
 

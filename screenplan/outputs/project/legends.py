@@ -117,13 +117,13 @@ def _in_one(entry: Entry, label: str, classes: int) -> str:
 
 def classes_present(classes: Sequence[Class], layer: pd.DataFrame) -> list[int]:
     """Give the numbers of the classes of a style that hold some row of a layer."""
-    held = [_all_hold(one.tests, layer) for one in classes]
-    tested = [rows for one, rows in zip(classes, held, strict=True) if one.tests]
+    held = [_all_hold(style_class.tests, layer) for style_class in classes]
+    tested = [rows for style_class, rows in zip(classes, held, strict=True) if style_class.tests]
     left = ~np.logical_or.reduce(tested) if tested else np.ones(len(layer), bool)
     return [
         number
-        for number, (one, rows) in enumerate(zip(classes, held, strict=True))
-        if (rows if one.tests else left).any()
+        for number, (style_class, rows) in enumerate(zip(classes, held, strict=True))
+        if (rows if style_class.tests else left).any()
     ]
 
 

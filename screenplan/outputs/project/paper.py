@@ -127,7 +127,7 @@ def trade_scale(needed: float, units: str = "metric") -> int:
     """Give the largest scale of the trade, as 1 : N, that is no larger than 1 : ``needed``."""
     known = tuple(12 * feet for feet in FEET_PER_INCH) if units == "us" else METRIC_SCALES
     step = 12000 if units == "us" else 10000
-    return next((one for one in known if one >= needed), math.ceil(needed / step) * step)
+    return next((number for number in known if number >= needed), math.ceil(needed / step) * step)
 
 
 def _divide(paper: str, landscape: bool, more: float) -> tuple[Box, Box, tuple[float, float]]:

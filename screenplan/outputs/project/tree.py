@@ -117,8 +117,8 @@ def arrange(layers: Mapping[str, pd.DataFrame], contracts: Mapping[str, Contract
         entries = [entry]
         if name == "crowns":
             entries = _by_year(entry, layers[name]) or entries
-        placed += ((groups.index(place.group), place.order, one) for one in entries)
-    return [entry for *_, entry in sorted(placed, key=lambda one: one[:2])]
+        placed += ((groups.index(place.group), place.order, item) for item in entries)
+    return [entry for *_, entry in sorted(placed, key=lambda row: row[:2])]
 
 
 def _by_year(entry: Entry, crowns: pd.DataFrame) -> list[Entry]:

@@ -178,7 +178,7 @@ class Style:
     @property
     def kind(self) -> Kind:
         """What sort of renderer the classes make."""
-        tested = [one.tests for one in self.classes if one.tests]
+        tested = [style_class.tests for style_class in self.classes if style_class.tests]
         if not tested:
             return "single"
         columns = {test.column for tests in tested for test in tests}
@@ -193,7 +193,7 @@ class Style:
     @property
     def column(self) -> str:
         """The only column that is tested; empty if there are several or none."""
-        columns = {test.column for one in self.classes for test in one.tests}
+        columns = {test.column for style_class in self.classes for test in style_class.tests}
         return columns.pop() if len(columns) == 1 else ""
 
 

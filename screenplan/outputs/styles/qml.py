@@ -132,8 +132,8 @@ def _renderer(style: Style) -> Element:
     elif kind == "by value":
         renderer = Element("renderer-v2", type="categorizedSymbol", attr=style.column)
         categories = SubElement(renderer, "categories")
-        for number, one in enumerate(style.classes):
-            categories.append(_category(one, number))
+        for number, style_class in enumerate(style.classes):
+            categories.append(_category(style_class, number))
     elif kind == "by number":
         renderer = Element(
             "renderer-v2",
@@ -142,26 +142,26 @@ def _renderer(style: Style) -> Element:
             graduatedMethod="GraduatedColor",
         )
         ranges = SubElement(renderer, "ranges")
-        for number, one in enumerate(style.classes):
-            low, high = (float(test.value) for test in one.tests)
+        for number, style_class in enumerate(style.classes):
+            low, high = (float(test.value) for test in style_class.tests)
             SubElement(
                 ranges, "range", lower=repr(low), upper=repr(high), symbol=str(number),
-                label=one.label, render="true",
+                label=style_class.label, render="true",
             )  # fmt: skip
     else:
         renderer = Element("renderer-v2", type="RuleRenderer")
         rules = SubElement(renderer, "rules", key="{all}")
-        for number, one in enumerate(style.classes):
+        for number, style_class in enumerate(style.classes):
             SubElement(
-                rules, "rule", key=f"{{class {number}}}", symbol=str(number), label=one.label,
-                filter=combined(one.tests) if one.tests else "ELSE",
+                rules, "rule", key=f"{{class {number}}}", symbol=str(number), label=style_class.label,
+                filter=combined(style_class.tests) if style_class.tests else "ELSE",
             )  # fmt: skip
     renderer.set("symbollevels", "0")
     renderer.set("forceraster", "0")
     renderer.set("enableorderby", "1" if style.order else "0")
     symbols = SubElement(renderer, "symbols")
-    for number, one in enumerate(style.classes):
-        symbols.append(_symbol(one.symbol, str(number)))
+    for number, style_class in enumerate(style.classes):
+        symbols.append(_symbol(style_class.symbol, str(number)))
     SubElement(renderer, "rotation")
     SubElement(renderer, "sizescale")
     if style.order:
@@ -170,11 +170,16 @@ def _renderer(style: Style) -> Element:
     return renderer
 
 
-def _category(one: Class, number: int) -> Element:
-    value = one.tests[0].value
+def _category(style_class: Class, number: int) -> Element:
+    value = style_class.tests[0].value
     kind = "long" if isinstance(value, int) else "string"
     return Element(
-        "category", value=str(value), type=kind, symbol=str(number), label=one.label, render="true"
+        "category",
+        value=str(value),
+        type=kind,
+        symbol=str(number),
+        label=style_class.label,
+        render="true",
     )
 
 

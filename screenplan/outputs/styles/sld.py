@@ -70,19 +70,19 @@ def write_sld(name: str, style: Style, meaning: str) -> str:
     _add(user, "Abstract").text = meaning
     types = None
     # Feature types' styles are painted one after the other, the rules of one feature by feature.
-    for one in reversed(style.classes) if style.order else style.classes:
+    for style_class in reversed(style.classes) if style.order else style.classes:
         if types is None or style.order:
             types = _add(user, "FeatureTypeStyle")
         rule = _add(types, "Rule")
-        _add(rule, "Name").text = one.label
-        _add(rule, "Title").text = one.label
-        if one.tests:
-            _add_filter(rule, one.tests)
+        _add(rule, "Name").text = style_class.label
+        _add(rule, "Title").text = style_class.label
+        if style_class.tests:
+            _add_filter(rule, style_class.tests)
         elif len(style.classes) > 1:
             _add_complement(rule, [other.tests for other in style.classes if other.tests])
         if style.below:
             _add(rule, "MaxScaleDenominator").text = str(style.below)
-        _add_symbol(rule, one.symbol)
+        _add_symbol(rule, style_class.symbol)
     if style.label and style.label.elsewhere:
         rule = _add(types, "Rule")
         _add(rule, "MaxScaleDenominator").text = str(min(style.label.below, style.below or 10**9))
