@@ -11,7 +11,7 @@ from screenplan.views.solids import (
     LEVEL_PER,
     box_stretch,
     crown_forms,
-    crown_lines,
+    crown_pieces,
     form_hit,
     form_stretch,
     how_made,
@@ -46,7 +46,7 @@ def form_of(shape, height, radius, clear, across=None):
 
 def crown_hit(shape, a, b, e, pz, dz, height, radius, clear):
     """Tell whether a sight line passes through the inside of a round crown."""
-    if shape_of(shape).lines:
+    if shape_of(shape).pieces:
         return _stacked_hit(shape_of(shape), a, b, e, pz, dz, height, radius, clear)
     per_dz = 1.0 / dz if dz != 0.0 else LEVEL_PER
     return form_hit(a, b, e, pz, dz, per_dz, 0.0, 1.0, *form_of(shape, height, radius, clear))
@@ -54,16 +54,16 @@ def crown_hit(shape, a, b, e, pz, dz, height, radius, clear):
 
 def _stacked_hit(shape, a, b, e, pz, dz, height, radius, clear):
     h, c, _, l, n = form_of(shape, height, radius, clear)  # noqa: E741
-    lines, in_all = crown_lines(shape), how_made(shape) == IN_ALL
+    pieces, in_all = crown_pieces(shape), how_made(shape) == IN_ALL
     reach = np.sqrt(a)
     if reach < UPRIGHT_M:
-        one, two = stacked_upright(e, pz, dz, h, c, l, n, lines, in_all)
+        one, two = stacked_upright(e, pz, dz, h, c, l, n, pieces, in_all)
         return one < two
     slope, along = dz / reach, -b / reach
     per_slope = 1.0 / slope if slope != 0.0 else LEVEL_PER
     one, two = stacked_stretch(
         max(e - along * along, 0.0), pz + along * slope, slope, per_slope, -along, reach - along,
-        h, c, l, n, lines, in_all,
+        h, c, l, n, pieces, in_all,
     )  # fmt: skip
     return one < two
 
@@ -74,7 +74,7 @@ def chord_length(
     """Length of a sight line inside one crown; ``row`` is the direction of a box's row."""
     way = np.asarray(target, float) - np.asarray(origin, float)
     form = form_of(shape, height, radius, clear, across)
-    if shape_of(shape).lines:
+    if shape_of(shape).pieces:
         start = np.asarray(origin, float) - np.asarray(foot, float)
         sizes = (np.full((1, 1, 1), float(size)) for size in (height, radius, clear))
         table = tabulate_crowns([shape], *sizes)

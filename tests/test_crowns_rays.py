@@ -281,7 +281,7 @@ def test_years_are_cut_where_nesting_breaks():
     h = np.array([1.0, 2.0, 3.0, 4.0, 5.0])[None, :, None]
     r = np.array([0.3, 0.6, 0.9, 0.9, 0.9])[None, :, None]
     table = tabulate_crowns([ELLIPSOID], h, r, 0 * h)
-    assert table.pieces[0, 0].tolist() == [0b00111, 0b01000, 0b10000]
+    assert table.nested[0, 0].tolist() == [0b00111, 0b01000, 0b10000]
 
 
 def test_crowns_whose_stems_clear_are_nested_above_the_highest_clear_stem():

@@ -178,7 +178,7 @@ def test_one_more_plant_never_opens_a_ray(seed, left_out):
 def test_growth_never_opens_a_ray_while_crowns_are_nested(seed, shape):
     rng = np.random.default_rng(seed)
     xy, kind, crowns = scene(rng, shapes=[shape], stem=0.0)
-    assert crowns.pieces.shape[2] == 1  # nested in every year
+    assert crowns.nested.shape[2] == 1  # nested in every year
     origin, target = rays_over(xy, 200, rng)
     masks = masks_of(xy, kind, crowns, origin, target)[:, 0]
     assert not (masks & ~(masks >> 1) & ((1 << (YEARS - 1)) - 1)).any()
@@ -337,7 +337,7 @@ def test_boxes_along_a_bent_row(stem):
     target[:15] = origin[:15] - np.array([0.0, 0.0, 1.0])  # upright
     target[15:40] = xy[rng.integers(0, 15, 25)].repeat(1, 0)[:, [0, 1, 1]] + rng.normal(0, 0.3, 3)
     masks = blocked_years(origin, target, runs, crowns)[:, 0]
-    assert (crowns.pieces.shape[2] == 1) == (stem == 0.0)
+    assert (crowns.nested.shape[2] == 1) == (stem == 0.0)
     feet = np.column_stack([runs.x, runs.y, runs.z])
     expected = plain.blocked_years(origin, target, feet, runs.kind, crowns, [BOX], runs.way)
     assert np.array_equal(masks, expected[:, 0])

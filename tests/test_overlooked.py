@@ -7,7 +7,7 @@ from options_kit import plan_with
 from shapely.geometry import LineString, Point, box
 
 from screenplan.contracts import SIDES
-from screenplan.site.overlooked import count_lines_of_sight
+from screenplan.site.overlooked import count_sight_lines
 
 #: A parcel of 20 m by 20 m with one place, a point, in its middle.
 SIDES_OF_BOX = geopandas.GeoDataFrame(
@@ -29,7 +29,7 @@ def shares(windows=(), onlookers=(), **options):
         geometry=[Point(x, y) for x, y, _ in windows],
     )
     people = geopandas.GeoDataFrame(geometry=list(onlookers)) if onlookers else None
-    found = count_lines_of_sight(SIDES_OF_BOX, eyes, MIDDLE, people, plan=plan_with(**options))
+    found = count_sight_lines(SIDES_OF_BOX, eyes, MIDDLE, people, plan=plan_with(**options))
     return dict(zip(found["side_id"], found["looked_across"], strict=True))
 
 

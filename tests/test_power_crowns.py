@@ -66,7 +66,7 @@ def test_the_tip_of_a_blunt_crown_is_off_in_height_by_less_than_its_bound(p):
 @pytest.mark.parametrize(("p", "word"), [(0.0, "column"), (0.5, "paraboloid"), (1.0, "cone")])
 def test_column_paraboloid_and_cone_are_exact(p, word):
     assert power_shape(p).square == SHAPES[word].square
-    assert power_shape(p).lines == ()
+    assert power_shape(p).pieces == ()
     assert error_share(p) == 0.0
 
 
@@ -122,7 +122,7 @@ def test_nested_agrees_with_the_profiles(p, h1, r1, c1, h0, r0, c0):
 
 
 def test_no_lines_are_more_than_said():
-    assert all(len(power_shape(p).lines) in (0, PIECES) for p in np.linspace(0.0, 1.0, 201))
+    assert all(len(power_shape(p).pieces) in (0, PIECES) for p in np.linspace(0.0, 1.0, 201))
 
 
 @pytest.mark.parametrize("wrong", [-0.1, 1.1, float("nan")])

@@ -8,10 +8,10 @@ from options_kit import plan_with
 
 from screenplan.effects.roads import (
     MPH_KMH,
+    draw_sight_triangles,
     emerging_distance,
     judge_road_sight,
     stopping_distance,
-    watch_sight,
 )
 from screenplan.ground.errors import InputError
 from screenplan.ground.units import FOOT_M
@@ -62,7 +62,7 @@ def drive():
 
 def watch(plants, **options):
     given = {"roads": road(), "keep_outs": drive(), **options}
-    return watch_sight(parcels(), plants, **given)
+    return draw_sight_triangles(parcels(), plants, **given)
 
 
 def test_the_triangles_at_a_drive():

@@ -6,6 +6,7 @@ __all__, __getattr__, __dir__ = offer(
     __name__,
     {
         "count_light": "light",
+        "draw_sight_triangles": "roads",
         "follow_noise": "noise",
         "guide_heights": "hedge_height",
         "judge_health": "health",
@@ -14,6 +15,5 @@ __all__, __getattr__, __dir__ = offer(
         "outgrow_boundary": "boundary",
         "reach_drains": "buried",
         "reach_wires": "overhead",
-        "watch_sight": "roads",
     },
 )

@@ -89,7 +89,7 @@ def emerging_distance(speed_kmh: float, gap_s: float) -> float:
     return FT_S_PER_MPH * speed_kmh / MPH_KMH * gap_s * FOOT_M
 
 
-def watch_sight(
+def draw_sight_triangles(
     parcels: gpd.GeoDataFrame,
     plants: gpd.GeoDataFrame,
     roads: gpd.GeoDataFrame | None = None,

@@ -11,23 +11,23 @@ holds another (`screenplan.planting.shapes`), and what the compiled tests of sig
 (`screenplan.views.solids`). Another shape is another record here.
 
 **Crowns with an exponent** have s(u) = u^p with p from 0 to 1: 0 is a column, 1/2 a paraboloid, 1 a
-cone, which are taken exactly. Of any other, s(u)^2 is taken in `PIECES` straight lines a + b u, the
-least of them where p < 1/2 (then u^2p is concave), the greatest where p > 1/2. Each line is a
+cone, which are taken exactly. Of any other, s(u)^2 is taken in `PIECES` straight pieces a + b u, the
+least of them where p < 1/2 (then u^2p is concave), the greatest where p > 1/2. Each piece is a
 paraboloid, and all these have the same leading term along a sight line, so that hit and chord have
 closed forms. This is the shape of the crown wherever it is asked for, so that all answers agree.
 
-The lines join points on both sides of the true radius. A line between two points of it, apart by v in
+The pieces join points on both sides of the true radius. A piece between two points of it, apart by v in
 u, is off in s^2 by v^2 / 8 times the second derivative of u^2p, and in s by as much over 2 u^p:
 |p (2 p - 1)| u^(p - 2) v^2 / 8. With u = x^(2 / p), which makes s = x^2, a step of w in x is the step
 v = (2 / p) u^(1 - p / 2) w in u, and all that depends on u cancels: the error is |1 / p - 2| w^2 / 2.
 So the points lie at even steps of x, and they lie half of that error off the true radius, outside it
-where p < 1/2 and inside where p > 1/2, so that the lines are as far off on the other side:
+where p < 1/2 and inside where p > 1/2, so that the pieces are as far off on the other side:
 
     error e = |1 / p - 2| w^2 / 4, as a share of R
 
 What this leaves out, of higher order, is less than w e, so that e (1 + w) bounds it. At the foot the radius is R itself; the last step is shorter, sqrt(3) / 2 of the others, because there
-the line has one end off the true radius only. The steps begin at the tip where p > 1/2. Where p < 1/2
-they begin at u = `TIP`, and the first line goes on as it is above that: a blunt crown ends in a small
+the piece has one end off the true radius only. The steps begin at the tip where p > 1/2. Where p < 1/2
+they begin at u = `TIP`, and the first piece goes on as it is above that: a blunt crown ends in a small
 level disc, and its radius is told to within e R at heights that are told to within `TIP` of its depth
 (0.3 mm of a crown that is 3 m deep). The greatest bound of all p is 0.0050, at p = 0.15, and it is
 0.0033 at p = 0.3: 7.5 mm and 5 mm of a crown that is 3 m wide.
@@ -46,15 +46,15 @@ from screenplan.ground.errors import refuse
 OUTLINE_POINTS = 20
 #: Word of the crowns that have an exponent.
 POWER = "power"
-#: Straight lines in which the square of the radius of a crown with an exponent is taken.
+#: Straight pieces in which the square of the radius of a crown with an exponent is taken.
 PIECES = 8
-#: Share of the depth below the tip at which the lines of a blunt crown begin.
+#: Share of the depth below the tip at which the pieces of a blunt crown begin.
 TIP = 1e-4
 #: Exponents of which one of the shapes with three numbers is exact.
 _EXACT = {0.0: (1.0, 0.0, 0.0), 0.5: (0.0, 1.0, 0.0), 1.0: (0.0, 0.0, 1.0)}
 #: Exponents that differ by less are the same: rounding only.
 SAME_EXPONENT = 1e-6
-#: The last step in x, as a share of the others: one end of its line is not moved off.
+#: The last step in x, as a share of the others: one end of its piece is not moved off.
 _LAST_STEP = math.sqrt(3.0) / 2.0
 
 
@@ -68,13 +68,13 @@ class CrownShape:
         Its name in plans and layers.
     square : tuple of 3 floats
         The numbers a, b, d of the module's description: 1 at the widest height. Of a crown that is
-        stacked from lines they are those of the paraboloid that each line changes: 0, 1, 0.
+        stacked from pieces they are those of the paraboloid that each piece changes: 0, 1, 0.
     along_row : bool
         Whether it is a cuboid along its row, as clipped hedges are; the others are round in plan.
     exponent : float, optional
         The exponent p of the radius, where there is one.
-    lines : tuple of pairs of floats
-        Of a stacked crown the numbers a, b of its lines, from the tip down; else empty.
+    pieces : tuple of pairs of floats
+        Of a stacked crown the numbers a, b of its pieces, from the tip down; else empty.
 
     Raises
     ------
@@ -86,7 +86,7 @@ class CrownShape:
     square: tuple[float, float, float]
     along_row: bool = False
     exponent: float | None = None
-    lines: tuple[tuple[float, float], ...] = ()
+    pieces: tuple[tuple[float, float], ...] = ()
 
     def __post_init__(self) -> None:
         a, b, d = self.square
@@ -104,7 +104,7 @@ class CrownShape:
     @property
     def takes_least(self) -> bool:
         """Whether a stacked crown is where all its paraboloids are, not where any is."""
-        return bool(self.lines) and self.lines[0][1] > self.lines[-1][1]
+        return bool(self.pieces) and self.pieces[0][1] > self.pieces[-1][1]
 
     @property
     def widest(self) -> float | None:
@@ -118,15 +118,15 @@ class CrownShape:
 
     @property
     def knots(self) -> tuple[float, ...]:
-        """Shares of the depth at which the lines of a stacked crown meet, both ends included."""
-        lines = self.lines
-        inner = [(c - a) / (b - d) for (a, b), (c, d) in pairwise(lines)]
+        """Shares of the depth at which the pieces of a stacked crown meet, both ends included."""
+        pieces = self.pieces
+        inner = [(c - a) / (b - d) for (a, b), (c, d) in pairwise(pieces)]
         return (0.0, *inner, 1.0)
 
     def square_at(self, u):
         """Give s(u)^2; ``u`` may be an array."""
-        if self.lines:
-            return _outermost((a + b * u for a, b in self.lines), least=self.takes_least)
+        if self.pieces:
+            return _outermost((a + b * u for a, b in self.pieces), least=self.takes_least)
         a, b, d = self.square
         return a + (b + d * u) * u
 
@@ -135,9 +135,9 @@ class CrownShape:
 
         They may lie outside 0 to 1: the crown ends there.
         """
-        if self.lines:
+        if self.pieces:
             least = not self.takes_least
-            first = _outermost(((square - a) / b for a, b in self.lines), least=least)
+            first = _outermost(((square - a) / b for a, b in self.pieces), least=least)
             return first, 1.0 + 0.0 * first
         a, b, d = self.square
         if d:
@@ -152,9 +152,9 @@ class CrownShape:
     def surface(self, radius, depth):
         """Give f, l, n: inside, x^2 + y^2 + f w^2 + 2 l w + n < 0 with w = z - h; depths are above 0.
 
-        Of a stacked crown the line a, b makes of these f, b l and a n.
+        Of a stacked crown the piece a, b makes of these f, b l and a n.
         """
-        if self.lines:
+        if self.pieces:
             return 0.0 * radius, 0.5 * radius * radius / depth, -radius * radius
         a, b, d = self.square
         share = radius / depth
@@ -163,15 +163,15 @@ class CrownShape:
     def outline(self) -> list[tuple[float, float]]:
         """Half an outline, upwards: shares of the greatest radius, and of the depth from the foot."""
         corners = 2 if self.even or self.widest is None else OUTLINE_POINTS
-        if self.lines:
-            at = self._outline_of_lines()
+        if self.pieces:
+            at = self._outline_of_pieces()
         else:
             # Closer together at both ends, where a rounded crown bends.
             at = [0.5 * (1.0 + math.cos(math.pi * k / (corners - 1))) for k in range(corners)]
         return [(max(float(self.square_at(u)), 0.0) ** 0.5, 1.0 - u) for u in at]
 
-    def _outline_of_lines(self) -> list[float]:
-        """Shares of the depth from the foot up: even steps of x, where each line bends alike."""
+    def _outline_of_pieces(self) -> list[float]:
+        """Shares of the depth from the foot up: even steps of x, where each piece bends alike."""
         ends = [share ** (0.5 * self.exponent) for share in self.knots]
         steps = 3
         return [
@@ -257,10 +257,10 @@ def power_shape(exponent: float) -> CrownShape:
         off[0] = 0.0
     points = [(at ** (2.0 / p), (at * at + moved) ** 2) for at, moved in zip(x, off, strict=True)]
     slopes = [(above - square) / (far - u) for (u, square), (far, above) in pairwise(points)]
-    lines = tuple(
+    pieces = tuple(
         (square - slope * u, slope) for (u, square), slope in zip(points, slopes, strict=False)
     )
-    return CrownShape(POWER, (0.0, 1.0, 0.0), exponent=p, lines=lines)
+    return CrownShape(POWER, (0.0, 1.0, 0.0), exponent=p, pieces=pieces)
 
 
 #: The shapes that have no exponent, by their words.

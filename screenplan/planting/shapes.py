@@ -92,7 +92,7 @@ def is_nested(shape: str | CrownShape, outer, inner) -> bool:
     -----
     On the inner crown's heights the outer one's radius must not be less. The squares of the radii
     differ by a parabola in z: its two ends decide, and its vertex between them. Those of stacked crowns
-    differ by straight lines that meet at the knots of both.
+    differ by straight pieces that meet at the knots of both.
     """
     shape = shape_of(shape)
     (h1, r1, c1, *v1), (h0, r0, c0, *v0) = outer, inner
@@ -105,7 +105,7 @@ def is_nested(shape: str | CrownShape, outer, inner) -> bool:
         return False
     if shape.along_row:
         return not v1 or v0[0] <= v1[0] + slack
-    if shape.lines:
+    if shape.pieces:
         shares = np.array(shape.knots)
         heights = np.concatenate([h0 - (h0 - c0) * shares, h1 - (h1 - c1) * shares])
         z = np.clip(heights, max(c0, c1), min(h0, h1))

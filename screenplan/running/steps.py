@@ -149,7 +149,7 @@ STEPS: dict[str, Step] = {
         _step(
             "across",
             "Count the straight lines from windows and onlookers to private places across each side",
-            "screenplan.site:count_lines_of_sight",
+            "screenplan.site:count_sight_lines",
             needs="sides windows private_places",
             takes="onlookers",
             gives="sides",
@@ -369,9 +369,9 @@ STEPS: dict[str, Step] = {
             resources="terrain limits species_table",
         ),
         _step(
-            "sight",
+            "sight_triangles",
             "Draw the ground over which drivers must see, and list the plants that grow into it",
-            "screenplan.effects:watch_sight",
+            "screenplan.effects:draw_sight_triangles",
             needs="parcels plants",
             takes="roads keep_outs sides",
             gives="sight_areas sight_plants",

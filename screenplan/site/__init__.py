@@ -5,7 +5,7 @@ from screenplan.ground.offers import offer
 __all__, __getattr__, __dir__ = offer(
     __name__,
     {
-        "count_lines_of_sight": "overlooked",
+        "count_sight_lines": "overlooked",
         "find_sides": "sides",
         "lay_places": "places",
         "lay_windows": "windows",

@@ -13,7 +13,7 @@ _POINTS_PER_PLACE = 12
 _POINTS_PER_WAY = 50
 
 
-def count_lines_of_sight(
+def count_sight_lines(
     sides,
     windows,
     private_places,

@@ -39,9 +39,9 @@ class Panels(NamedTuple):
     corner : ndarray of float64, (3,)
         Lower left corner of the grid, and the size of a cell.
     size : ndarray of int64, (2,)
-        Columns and lines of the grid.
-    cells : ndarray of int64, (columns * lines + 1,)
-        Where each cell's panels begin in ``members``; the lines of one column follow each other.
+        Cells of the grid eastwards and northwards.
+    cells : ndarray of int64, (nx * ny + 1,)
+        Where each cell's panels begin in ``members``; the cells of a column follow each other.
     members : ndarray of int64
         Panels by cell.
     """
@@ -139,13 +139,13 @@ def cross_panel(ends, top, number, ox, oy, oz, dx, dy, dz):
 def _first_panel(panels, ox, oy, oz, dx, dy, dz):
     """Nearest opaque panel in the way: (t, owner), or (2, nothing)."""
     best, owner = 2.0, NOTHING
-    columns, lines = panels.size[0], panels.size[1]
-    if columns == 0:
+    nx, ny = panels.size[0], panels.size[1]
+    if nx == 0:
         return best, owner
     x0, y0, cell = panels.corner[0], panels.corner[1], panels.corner[2]
     t0, t1 = 0.0, 1.0
     for part in range(2):
-        at, step, low, count = (ox, dx, x0, columns) if part == 0 else (oy, dy, y0, lines)
+        at, step, low, count = (ox, dx, x0, nx) if part == 0 else (oy, dy, y0, ny)
         high = low + cell * count
         if step == 0.0:
             if at < low or at > high:
@@ -157,8 +157,8 @@ def _first_panel(panels, ox, oy, oz, dx, dy, dz):
         t0, t1 = max(t0, one), min(t1, two)
     if t0 > t1:
         return best, owner
-    i = min(max(int(np.floor((ox + t0 * dx - x0) / cell)), 0), columns - 1)
-    j = min(max(int(np.floor((oy + t0 * dy - y0) / cell)), 0), lines - 1)
+    i = min(max(int(np.floor((ox + t0 * dx - x0) / cell)), 0), nx - 1)
+    j = min(max(int(np.floor((oy + t0 * dy - y0) / cell)), 0), ny - 1)
     way_i = 1 if dx > 0.0 else -1
     way_j = 1 if dy > 0.0 else -1
     next_i = 2.0 if dx == 0.0 else (x0 + cell * (i + (way_i > 0)) - ox) / dx
@@ -166,7 +166,7 @@ def _first_panel(panels, ox, oy, oz, dx, dy, dz):
     over_i = 2.0 if dx == 0.0 else cell / abs(dx)
     over_j = 2.0 if dy == 0.0 else cell / abs(dy)
     while True:
-        place = i * lines + j
+        place = i * ny + j
         for slot in range(panels.cells[place], panels.cells[place + 1]):
             number = panels.members[slot]
             t = cross_panel(panels.ends, panels.top, number, ox, oy, oz, dx, dy, dz)
@@ -182,7 +182,7 @@ def _first_panel(panels, ox, oy, oz, dx, dy, dz):
         else:
             j += way_j
             next_j += over_j
-        if i < 0 or i >= columns or j < 0 or j >= lines:
+        if i < 0 or i >= nx or j < 0 or j >= ny:
             return best, owner
 
 
@@ -193,9 +193,9 @@ def first_ground(ground, ox, oy, oz, dx, dy, dz):
     Within a cell the ground under the line is a quadratic in t, so its crossing is exact for the
     bilinear surface.
     """
-    lines, columns = ground.z.shape
+    ny, nx = ground.z.shape
     x0, y0, step_x, step_y = ground.frame[0], ground.frame[1], ground.frame[2], ground.frame[3]
-    if lines < 2 or columns < 2:
+    if ny < 2 or nx < 2:
         level = ground.z[0, 0] - TERRAIN_SLACK_M
         if oz < level:
             return 0.0
@@ -204,7 +204,7 @@ def first_ground(ground, ox, oy, oz, dx, dy, dz):
     pu, pv, du, dv = (ox - x0) / step_x, (oy - y0) / step_y, dx / step_x, dy / step_y
     t0, t1 = 0.0, 1.0
     for part in range(2):
-        at, step, high = (pu, du, columns - 1.0) if part == 0 else (pv, dv, lines - 1.0)
+        at, step, high = (pu, du, nx - 1.0) if part == 0 else (pv, dv, ny - 1.0)
         if step == 0.0:
             if at < 0.0 or at > high:
                 return 2.0
@@ -215,8 +215,8 @@ def first_ground(ground, ox, oy, oz, dx, dy, dz):
         t0, t1 = max(t0, one), min(t1, two)
     if t0 > t1:
         return 2.0
-    i = min(max(int(np.floor(pu + t0 * du)), 0), columns - 2)
-    j = min(max(int(np.floor(pv + t0 * dv)), 0), lines - 2)
+    i = min(max(int(np.floor(pu + t0 * du)), 0), nx - 2)
+    j = min(max(int(np.floor(pv + t0 * dv)), 0), ny - 2)
     way_i = 1 if du > 0.0 else -1
     way_j = 1 if dv > 0.0 else -1
     next_i = 2.0 if du == 0.0 else (i + (way_i > 0) - pu) / du
@@ -248,7 +248,7 @@ def first_ground(ground, ox, oy, oz, dx, dy, dz):
         else:
             j += way_j
             next_j += over_j
-        if i < 0 or i > columns - 2 or j < 0 or j > lines - 2:
+        if i < 0 or i > nx - 2 or j < 0 or j > ny - 2:
             return 2.0
 
 
@@ -386,17 +386,17 @@ def _touches(ax, ay, bx, by, x, y, cell):
 
 
 @njit(cache=True, error_model="numpy")
-def _fill(ends, x0, y0, cell, columns, lines, cells, members, count_only):
+def _fill(ends, x0, y0, cell, nx, ny, cells, members, count_only):
     for number in range(ends.shape[0]):
         ax, ay, bx, by = ends[number, 0], ends[number, 1], ends[number, 2], ends[number, 3]
         i0 = max(int(np.floor((min(ax, bx) - x0) / cell - 1e-6)), 0)
-        i1 = min(int(np.floor((max(ax, bx) - x0) / cell + 1e-6)), columns - 1)
+        i1 = min(int(np.floor((max(ax, bx) - x0) / cell + 1e-6)), nx - 1)
         j0 = max(int(np.floor((min(ay, by) - y0) / cell - 1e-6)), 0)
-        j1 = min(int(np.floor((max(ay, by) - y0) / cell + 1e-6)), lines - 1)
+        j1 = min(int(np.floor((max(ay, by) - y0) / cell + 1e-6)), ny - 1)
         for i in range(i0, i1 + 1):
             for j in range(j0, j1 + 1):
                 if _touches(ax, ay, bx, by, x0 + i * cell, y0 + j * cell, cell):
-                    place = i * lines + j
+                    place = i * ny + j
                     if not count_only:
                         members[cells[place]] = number
                     cells[place] += 1
@@ -423,11 +423,11 @@ def grid_panels(ends, top, owner, cell_m: float = 4.0, most_cells: int = 65536) 
     wide, tall = np.ptp(xs), np.ptp(ys)
     cell = max(cell_m, float(np.sqrt(wide * tall / most_cells)), max(wide, tall) / 4096)
     x0, y0 = xs.min() - 0.5 * cell, ys.min() - 0.5 * cell
-    columns, lines = int(wide / cell) + 2, int(tall / cell) + 2
-    counts, none = np.zeros(columns * lines, np.int64), np.zeros(0, np.int64)
-    _fill(ends, x0, y0, cell, columns, lines, counts, none, True)
+    nx, ny = int(wide / cell) + 2, int(tall / cell) + 2
+    counts, none = np.zeros(nx * ny, np.int64), np.zeros(0, np.int64)
+    _fill(ends, x0, y0, cell, nx, ny, counts, none, True)
     cells = np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
     members = np.zeros(cells[-1], np.int64)
-    _fill(ends, x0, y0, cell, columns, lines, cells[:-1].copy(), members, False)
-    size = np.array([columns, lines], np.int64)
+    _fill(ends, x0, y0, cell, nx, ny, cells[:-1].copy(), members, False)
+    size = np.array([nx, ny], np.int64)
     return Panels(ends, top, owner, np.array([x0, y0, cell]), size, cells, members)

@@ -1,6 +1,6 @@
 """Sight lines in bundles: which plants come near each, and what the tables foretell of them.
 
-A bundle is worked on side by side: first the lines in plan, then the windows of each run that they
+A bundle is worked on side by side: first the sight lines in plan, then the windows of each run that they
 may meet, then the pairs of a sight line and a plant. Each step is a loop without branches over flat
 arrays, of which the vector units take several items at a time. All arrays of a bundle are small
 enough to stay in the nearest cache.
@@ -40,7 +40,7 @@ ACROSS, ALONG, FOOT, _UX, _UY, _SLOPE, _REACH, _PX, _PY, _PZ, _WIDE, _PER_V, _PE
     np.uint64(place * ROOM) for place in range(14)
 )
 _ONE, _TWO, _THREE = np.uint64(1), np.uint64(2), np.uint64(3)
-_LINE = np.uint64(PART)
+_PART = np.uint64(PART)
 
 
 class Bundle(NamedTuple):
@@ -48,7 +48,7 @@ class Bundle(NamedTuple):
 
     Attributes
     ----------
-    lines : ndarray of float64
+    rays : ndarray of float64
         Numbers of the sight lines, each `PART` of them.
     span : ndarray of int32, (runs * 2 * PART,)
         First and last bucket of each one's window, by run.
@@ -60,7 +60,7 @@ class Bundle(NamedTuple):
         Where each pair's class begins in the tables, and where its two years are foretold.
     """
 
-    lines: np.ndarray
+    rays: np.ndarray
     span: np.ndarray
     pairs: np.ndarray
     whose: np.ndarray
@@ -87,7 +87,7 @@ def new_bundle(runs, crowns):
 
 
 @inner(fastmath={"contract", "nsz"})
-def _lay_lines(start, count, origin, target, lines):
+def _lay_rays(start, count, origin, target, rays):
     """Lay some sight lines side by side; ``origin`` and ``target`` are flat."""
     first = _THREE * np.uint64(start)
     for i in range(np.uint64(count)):
@@ -97,15 +97,15 @@ def _lay_lines(start, count, origin, target, lines):
         reach = np.sqrt(dx * dx + dy * dy)
         per = 1.0 / (reach if reach >= UPRIGHT_M else 1.0)
         slope = dz * per
-        lines[WAY_X + i], lines[WAY_Y + i], lines[SLOPE + i] = dx * per, dy * per, slope
-        lines[PER_SLOPE + i] = 1.0 / (slope if slope != 0.0 else 1.0 / LEVEL_PER)
-        lines[REACH + i] = reach
-        lines[FROM_X + i], lines[FROM_Y + i], lines[FROM_Z + i] = ox, oy, oz
+        rays[WAY_X + i], rays[WAY_Y + i], rays[SLOPE + i] = dx * per, dy * per, slope
+        rays[PER_SLOPE + i] = 1.0 / (slope if slope != 0.0 else 1.0 / LEVEL_PER)
+        rays[REACH + i] = reach
+        rays[FROM_X + i], rays[FROM_Y + i], rays[FROM_Z + i] = ox, oy, oz
 
 
 @inner(fastmath={"contract", "nsz"})
-def _find_windows(runs, run, start, count, light, lines, span):
-    """Find the windows of `strip_window` for sight lines side by side, as two lines of buckets.
+def _find_windows(runs, run, start, count, light, rays, span):
+    """Find the windows of `strip_window` for sight lines side by side, as the first and last bucket.
 
     A window goes from the first plant of the first bucket to that of the second. It may be wider
     than that of `strip_window`, never narrower; it is empty for upright sight lines and those
@@ -117,10 +117,10 @@ def _find_windows(runs, run, start, count, light, lines, span):
     half, per_bucket = aside + wide, runs.per_bucket[run]
     bucket = np.int32(runs.bucket_first[run])
     most = float(runs.bucket_first[run + 1] - runs.bucket_first[run] - 1)
-    begin, at_run = np.uint64(start), np.uint64(run) * (_LINE + _LINE)
+    begin, at_run = np.uint64(start), np.uint64(run) * (_PART + _PART)
     for i in range(np.uint64(count)):
-        ux, uy, rise, reach = lines[WAY_X + i], lines[WAY_Y + i], lines[SLOPE + i], lines[REACH + i]
-        px, py, oz = lines[FROM_X + i] - x0, lines[FROM_Y + i] - y0, lines[FROM_Z + i]
+        ux, uy, rise, reach = rays[WAY_X + i], rays[WAY_Y + i], rays[SLOPE + i], rays[REACH + i]
+        px, py, oz = rays[FROM_X + i] - x0, rays[FROM_Y + i] - y0, rays[FROM_Z + i]
         at, step = px * ax + py * ay, ux * ax + uy * ay
         v0, dv = py * ax - px * ay, uy * ax - ux * ay
         per = 1.0 / (dv if abs(dv) > LEAST else LEAST)
@@ -141,7 +141,7 @@ def _find_windows(runs, run, start, count, light, lines, span):
         b = b if b > 0.0 else 0.0
         b = b if (s0 <= s1) & (light[begin + i] > 0.0) & (reach >= UPRIGHT_M) else 0.0
         span[at_run + i] = bucket + np.int32(a if a < most else most)
-        span[at_run + _LINE + i] = bucket + np.int32(b if b < most else most)
+        span[at_run + _PART + i] = bucket + np.int32(b if b < most else most)
 
 
 @inner()
@@ -152,8 +152,8 @@ def _list_pairs(ray, run, skip, count, run_count, span, bucket, whose, what):
     """
     listed = 0
     while ray < count and listed < ROOM:
-        at = np.uint64(run) * (_LINE + _LINE) + np.uint64(ray)
-        low, high = bucket[np.uint64(span[at])] + skip, bucket[np.uint64(span[at + _LINE])]
+        at = np.uint64(run) * (_PART + _PART) + np.uint64(ray)
+        low, high = bucket[np.uint64(span[at])] + skip, bucket[np.uint64(span[at + _PART])]
         number = min(high - low, ROOM - listed)
         for more in range(2):
             place = np.uint64(listed + more)
@@ -171,15 +171,15 @@ def _list_pairs(ray, run, skip, count, run_count, span, bucket, whose, what):
 
 
 @inner()
-def _gather(listed, whose, what, lines, runs, crowns, pairs, base):
+def _gather(listed, whose, what, rays, runs, crowns, pairs, base):
     """Bring together what the pairs are worked out from."""
     for n in range(np.uint64(listed)):
         ray, plant = np.uint64(whose[n]), np.uint64(what[n])
-        pairs[_UX + n], pairs[_UY + n] = lines[WAY_X + ray], lines[WAY_Y + ray]
-        pairs[_SLOPE + n], pairs[_REACH + n] = lines[SLOPE + ray], lines[REACH + ray]
-        pairs[_PX + n] = runs.x[plant] - lines[FROM_X + ray]
-        pairs[_PY + n] = runs.y[plant] - lines[FROM_Y + ray]
-        pairs[_PZ + n] = lines[FROM_Z + ray] - runs.z[plant]
+        pairs[_UX + n], pairs[_UY + n] = rays[WAY_X + ray], rays[WAY_Y + ray]
+        pairs[_SLOPE + n], pairs[_REACH + n] = rays[SLOPE + ray], rays[REACH + ray]
+        pairs[_PX + n] = runs.x[plant] - rays[FROM_X + ray]
+        pairs[_PY + n] = runs.y[plant] - rays[FROM_Y + ray]
+        pairs[_PZ + n] = rays[FROM_Z + ray] - runs.z[plant]
     if len(crowns.boxed) == 1:
         return
     for n in range(np.uint64(listed)):
@@ -195,8 +195,8 @@ def _approach(listed, pairs, base, early, late):
 
     The radius of an even crown, a cone, changes by k at most per metre of height: sqrt(v^2 + s^2) - k |slope s| is least
     with v sqrt(1 - k^2 slope^2), and must be less than the radius at s = 0; a sight line as steep as
-    the cone's side may meet it anywhere. Plants that are not near, and lines that pass over all
-    crowns, get the line of the tables that says never.
+    the cone's side may meet it anywhere. Plants that are not near, and sight lines that pass over all
+    crowns, get the entry of the tables that says never.
     """
     over = float(HEIGHT_CELLS)
     for n in range(np.uint64(listed)):
@@ -220,17 +220,17 @@ def _approach(listed, pairs, base, early, late):
         there = (v < wide) & (along > -wide) & (along < reach + wide)
         low, at = (low if there else over), (at if there else over)
         pairs[ACROSS + n], pairs[ALONG + n], pairs[FOOT + n] = across, along, foot
-        begin, lines = np.int32(base[n]), np.int32(HEIGHT_CELLS + 1)
-        early[n] = begin + np.int32(near) * lines + np.int32(low)
-        late[n] = begin + np.int32(far) * lines + np.int32(at)
+        begin, heights = np.int32(base[n]), np.int32(HEIGHT_CELLS + 1)
+        early[n] = begin + np.int32(near) * heights + np.int32(low)
+        late[n] = begin + np.int32(far) * heights + np.int32(at)
 
 
 @inner()
 def lay_bundle(start, count, origin, target, light, runs, bundle):
     """Lay sight lines side by side and find their windows; ``origin`` and ``target`` are flat."""
-    _lay_lines(start, count, origin, target, bundle.lines)
+    _lay_rays(start, count, origin, target, bundle.rays)
     for run in range(runs.axis.shape[0]):
-        _find_windows(runs, run, start, count, light, bundle.lines, bundle.span)
+        _find_windows(runs, run, start, count, light, bundle.rays, bundle.span)
 
 
 @inner()
@@ -255,6 +255,6 @@ def come_near(ray, run, skip, count, runs, crowns, bundle):
     ray, run, skip, listed = _list_pairs(
         ray, run, skip, count, run_count, bundle.span, runs.bucket, whose, what
     )
-    _gather(listed, whose, what, bundle.lines, runs, crowns, bundle.pairs, bundle.base)
+    _gather(listed, whose, what, bundle.rays, runs, crowns, bundle.pairs, bundle.base)
     _approach(listed, bundle.pairs, bundle.base, bundle.early, bundle.late)
     return ray, run, skip, listed

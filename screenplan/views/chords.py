@@ -32,9 +32,9 @@ LEVEL = 1e-12
 FAR_M = 1e30
 #: Optical depth beyond which nothing is left to see: exp(-40) is 4e-18.
 DARK = 40.0
-#: The lines of a stacked crown from here on are its lower half.
+#: The pieces of a stacked crown from here on are its lower half.
 HALF = PIECES // 2
-#: Slack of a height by which lines of a stacked crown are left out: rounding only.
+#: Slack of a height by which pieces of a stacked crown are left out: rounding only.
 HEIGHT_SLACK_M = 1e-6
 _TWO, _THREE, _FOUR = (np.uint64(number) for number in range(2, 5))
 
@@ -146,12 +146,12 @@ def round_stretches(
 
 @inner(fastmath=FAST)
 def _through_lines(
-    form, at, lanes, lines, in_all, upper, year, stop, across, along, foot, slope, per_slope, reach,
+    form, at, lanes, pieces, in_all, upper, year, stop, across, along, foot, slope, per_slope, reach,
     enter, leave,
 ):  # fmt: skip
-    """Stretches inside a stacked crown from a year on; without ``upper`` by the lower half of its lines.
+    """Stretches inside a stacked crown from a year on; without ``upper`` by the lower half of its pieces.
 
-    The loops over the lines have a known length, so that they are unrolled and years stand side by side.
+    The loops over the pieces have a known length, so that they are unrolled and years stand side by side.
     """
     across2, s0, s1 = across * across, -along, reach - along
     for y in range(np.uint64(year), np.uint64(stop)):
@@ -162,12 +162,12 @@ def _through_lines(
         low, high = (-FAR_M, FAR_M) if in_all else (FAR_M, -FAR_M)
         if upper:
             for i in range(HALF):
-                a, b = lines[0, i], lines[1, i]
+                a, b = pieces[0, i], pieces[1, i]
                 low, high = line_stretch(
                     half_l * b, across2 + two_lw * b + n * a, low, high, in_all
                 )
         for i in range(HALF, PIECES):
-            a, b = lines[0, i], lines[1, i]
+            a, b = pieces[0, i], pieces[1, i]
             low, high = line_stretch(half_l * b, across2 + two_lw * b + n * a, low, high, in_all)
         one, two = (c - foot) * per_slope, (h - foot) * per_slope
         first, last = (one, two) if one < two else (two, one)
@@ -186,9 +186,9 @@ def stacked_stretches(
     """Do the same for a stacked crown.
 
     What lies above a height is a share of the crown that never falls while it rises: so from some year
-    on a sight line can meet the lower half of its lines only.
+    on a sight line can meet the lower half of its pieces only.
     """
-    lines, in_all = crowns.lines[k, g], crowns.made[k, g] == IN_ALL
+    pieces, in_all = crowns.pieces[k, g], crowns.made[k, g] == IN_ALL
     middle, years = stop, crowns.height.shape[2]
     if crowns.rises[k, g]:
         side = crowns.widest[k] * crowns.widest[k] - across * across
@@ -203,16 +203,16 @@ def stacked_stretches(
         middle = min(middle, stop)
     if in_all:
         _through_lines(
-            form, at, lanes, lines, True, True, year, middle, across, along, foot, slope, per_slope,
+            form, at, lanes, pieces, True, True, year, middle, across, along, foot, slope, per_slope,
             reach, enter, leave,
         )  # fmt: skip
         _through_lines(
-            form, at, lanes, lines, True, False, middle, stop, across, along, foot, slope, per_slope,
+            form, at, lanes, pieces, True, False, middle, stop, across, along, foot, slope, per_slope,
             reach, enter, leave,
         )  # fmt: skip
     else:
         _through_lines(
-            form, at, lanes, lines, False, True, year, stop, across, along, foot, slope, per_slope,
+            form, at, lanes, pieces, False, True, year, stop, across, along, foot, slope, per_slope,
             reach, enter, leave,
         )  # fmt: skip
 
@@ -294,16 +294,16 @@ def any_stretch(boxed, crowns, k, g, y, px, py, pz, dx, dy, dz, way):
 def _any_stacked(crowns, k, g, size, px, py, pz, dx, dy, dz):
     """Stretch of any sight line inside a stacked crown: shares of its way, or (1, 0)."""
     h, c, _, l, n = size  # noqa: E741
-    lines, in_all = crowns.lines[k, g], crowns.made[k, g] == IN_ALL
+    pieces, in_all = crowns.pieces[k, g], crowns.made[k, g] == IN_ALL
     reach = np.sqrt(dx * dx + dy * dy)
     if reach < UPRIGHT_M:
-        return stacked_upright(px * px + py * py, pz, dz, h, c, l, n, lines, in_all)
+        return stacked_upright(px * px + py * py, pz, dz, h, c, l, n, pieces, in_all)
     per = 1.0 / reach
     slope, along, across = dz * per, -(px * dx + py * dy) * per, (px * dy - py * dx) * per
     per_slope = 1.0 / slope if slope != 0.0 else LEVEL_PER
     low, high = stacked_stretch(
         across * across, pz + along * slope, slope, per_slope, -along, reach - along, h, c, l, n,
-        lines, in_all,
+        pieces, in_all,
     )  # fmt: skip
     return ((low + along) * per, (high + along) * per) if low < high else (1.0, 0.0)
 

@@ -22,7 +22,7 @@ from numba import njit
 from screenplan.ground.crown_shapes import PIECES, shape_of
 from screenplan.planting.footprints import farthest_edge
 from screenplan.planting.shapes import is_nested, shape_radius
-from screenplan.views.solids import FORM, crown_forms, crown_lines, how_made
+from screenplan.views.solids import FORM, crown_forms, crown_pieces, how_made
 
 #: Bits of a signed 64-bit mask that hold one year each; the sign stays clear.
 MOST_YEARS = 62
@@ -60,17 +60,17 @@ class CrownTable(NamedTuple):
         crowns that have no inside.
     made : ndarray of int64, (classes, growths)
         How its crowns are made (`screenplan.views.solids`): solid, or stacked.
-    lines : ndarray of float64, (classes, growths, 2, PIECES)
-        The numbers a and b of the lines from which stacked crowns are made.
+    pieces : ndarray of float64, (classes, growths, 2, PIECES)
+        The numbers a and b of the pieces from which stacked crowns are made.
     widest : ndarray of float64, (classes,)
         Greatest distance in plan from the stem, of all growths and years.
-    pieces : ndarray of int64, (classes, growths, pieces)
+    nested : ndarray of int64, (classes, growths, spells)
         Masks of years (bit y is year y): within each the crowns are nested, so that the first
         year in which one is hit can be bisected. A class whose crowns always hold the year
-        before has one piece; unused pieces are 0.
+        before has one mask; unused ones are 0.
     foretold : ndarray of uint32, (classes, distances, heights + 1, 2)
         The years early and late of the module's description, a byte for each growth, the lowest for
-        the first; the last line of heights says `NEVER`, and is for sight lines that pass over all
+        the first; the last of heights says `NEVER`, and is for sight lines that pass over all
         crowns, or about which nothing is known.
     cells : ndarray of float64, (classes, 2)
         Cells per metre of distance and of height.
@@ -83,7 +83,7 @@ class CrownTable(NamedTuple):
         does, infinite where it does not above any. Crowns whose stems clear as they grow are nested
         above the highest clear stem.
     knots : ndarray of float64, (classes, growths, PIECES + 1)
-        Shares of the depth below the tip at which the lines of stacked crowns meet.
+        Shares of the depth below the tip at which the pieces of stacked crowns meet.
     rises : ndarray of bool, (classes, growths)
         Whether neither the height nor the clear stem ever falls.
     sides : ndarray of float64, (classes,)
@@ -104,9 +104,9 @@ class CrownTable(NamedTuple):
     across: np.ndarray
     form: np.ndarray
     made: np.ndarray
-    lines: np.ndarray
-    widest: np.ndarray
     pieces: np.ndarray
+    widest: np.ndarray
+    nested: np.ndarray
     foretold: np.ndarray
     cells: np.ndarray
     steepest: np.ndarray
@@ -122,7 +122,7 @@ def one_growth(crowns: CrownTable, growth: int) -> CrownTable:
     """Give a table of one growth alone, for rays of which only that one is asked."""
     only = slice(growth, growth + 1)
     parts = (
-        "height", "radius", "clear", "across", "form", "made", "lines", "knots", "rises", "pieces", "extinction",
+        "height", "radius", "clear", "across", "form", "made", "pieces", "knots", "rises", "nested", "extinction",
         "settled",
     )  # fmt: skip
     sizes = {name: np.ascontiguousarray(getattr(crowns, name)[:, only]) for name in parts}
@@ -196,14 +196,14 @@ def tabulate_crowns(
     )
     foretold, cells = _foretell(shapes, height, radius, clear, across, widest)
     form = np.zeros((classes, growths, FORM, -(-years // LANES) * LANES))
-    lines, made = np.zeros((classes, growths, 2, PIECES)), np.zeros((classes, growths), np.int64)
+    pieces, made = np.zeros((classes, growths, 2, PIECES)), np.zeros((classes, growths), np.int64)
     knots = np.zeros((classes, growths, PIECES + 1))
     for k, row in enumerate(shapes):
         for g, shape in enumerate(row):
             sizes = (size[k, g] for size in arrays)
             form[k, g, :, :years] = crown_forms(shape, *sizes)
-            made[k, g], lines[k, g] = how_made(shape), crown_lines(shape)
-            if shape.lines:
+            made[k, g], pieces[k, g] = how_made(shape), crown_pieces(shape)
+            if shape.pieces:
                 knots[k, g] = shape.knots
     rises = ((np.diff(height, axis=2) >= 0.0) & (np.diff(clear, axis=2) >= 0.0)).all(axis=2)
     even = np.array([[shape.even for shape in row] for row in shapes], bool)
@@ -211,7 +211,7 @@ def tabulate_crowns(
     steepest = np.where(even.all(axis=1), sides.max(axis=1), -1.0)
     return CrownTable(
         boxed, layer.astype(np.int64), leafless, height, radius, clear, across,
-        form, made, lines, widest, masks, foretold, cells, steepest,
+        form, made, pieces, widest, masks, foretold, cells, steepest,
         _nested_from(shapes, masks, arrays), knots, rises, sides.max(axis=1),
         np.ascontiguousarray(extinction.T), _settled(height, radius, clear, across),
     )  # fmt: skip

@@ -35,7 +35,7 @@ from screenplan.views.solids import (
     LEVEL_PER,
     SOLID,
     box_stretch,
-    crown_lines,
+    crown_pieces,
     form_hit,
     form_stretch,
     how_made,
@@ -73,7 +73,7 @@ class Classes(NamedTuple):
     made : ndarray of int64, (classes,)
         As in `CrownTable`.
     square : ndarray of float64, (classes, 3)
-    lines : ndarray of float64, (classes, 2, PIECES)
+    pieces : ndarray of float64, (classes, 2, PIECES)
     law : ndarray of float64, (classes, 6)
         As `CrownLaw`.
     range : ndarray of float64, (classes, 2)
@@ -90,7 +90,7 @@ class Classes(NamedTuple):
     nested: np.ndarray
     made: np.ndarray
     square: np.ndarray
-    lines: np.ndarray
+    pieces: np.ndarray
     law: np.ndarray
     range: np.ndarray
     layer: np.ndarray
@@ -179,7 +179,7 @@ def classes_of(stand: Stand) -> Classes:
         np.array([_nested(*row) for row in rows], bool),
         np.array([how_made(shape) for _, shape, _ in rows], np.int64),
         np.array([shape.square for _, shape, _ in rows], float).reshape(-1, 3),
-        np.array([crown_lines(shape) for _, shape, _ in rows], float).reshape(-1, 2, PIECES),
+        np.array([crown_pieces(shape) for _, shape, _ in rows], float).reshape(-1, 2, PIECES),
         np.array([law for law, _, _ in rows], float).reshape(-1, 6),
         np.array([ends for _, _, ends in rows], float).reshape(-1, 2),
         layer.astype(np.int64),
@@ -317,7 +317,7 @@ def _stack_at(pair, crowns, k, height, r, c):
     """Stretch of a ray in a stacked crown, from where the stem is passed; (1, 0) for none."""
     return stacked_stretch(
         pair[ACROSS] * pair[ACROSS], pair[FOOT], pair[SLOPE], pair[PER_SLOPE], -pair[ALONG],
-        pair[REACH] - pair[ALONG], height, c, 0.5 * r * r / (height - c), -r * r, crowns.lines[k],
+        pair[REACH] - pair[ALONG], height, c, 0.5 * r * r / (height - c), -r * r, crowns.pieces[k],
         crowns.made[k] == IN_ALL,
     )  # fmt: skip
 

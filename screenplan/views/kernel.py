@@ -122,7 +122,7 @@ def list_open(left, some, bundle, runs, crowns, layers, told, first, todo, since
 @inner()
 def _test(items, todo, years, hits, bundle, runs, form, lanes, growths):
     """Test each open growth in one year; what comes of it is stored, so that nothing is guessed."""
-    near, lines = bundle.pairs, bundle.lines
+    near, rays = bundle.pairs, bundle.rays
     part, size = _FORM * lanes, growths * _FORM * lanes
     for m in range(np.uint64(items)):
         item = np.uint64(todo[m])
@@ -131,8 +131,8 @@ def _test(items, todo, years, hits, bundle, runs, form, lanes, growths):
         at = np.uint64(runs.kind[plant]) * size + g * part + np.uint64(years[m])
         across, along = near[ACROSS + n], near[ALONG + n]
         hits[m] = np.uint64(form_hit(
-            1.0, 0.0, across * across, near[FOOT + n], lines[SLOPE + ray], lines[PER_SLOPE + ray],
-            -along, lines[REACH + ray] - along, form[at], form[at + lanes],
+            1.0, 0.0, across * across, near[FOOT + n], rays[SLOPE + ray], rays[PER_SLOPE + ray],
+            -along, rays[REACH + ray] - along, form[at], form[at + lanes],
             form[at + _TWO * lanes], form[at + _THREE * lanes], form[at + _FOUR * lanes],
         ))  # fmt: skip
 
@@ -140,14 +140,14 @@ def _test(items, todo, years, hits, bundle, runs, form, lanes, growths):
 @inner()
 def _test_one(n, g, year, bundle, runs, crowns):
     """Test one pair, of any shape, in one year of one growth."""
-    near, lines = bundle.pairs, bundle.lines
+    near, rays = bundle.pairs, bundle.rays
     plant, ray = np.uint64(bundle.what[n]), np.uint64(bundle.whose[n])
     k, along = np.uint64(runs.kind[plant]), near[ALONG + n]
     boxed = crowns.boxed[k]
-    cu, cv = _row_sides(plant, ray, lines, runs) if boxed else (0.0, 0.0)
+    cu, cv = _row_sides(plant, ray, rays, runs) if boxed else (0.0, 0.0)
     return meets(
-        boxed, crowns, k, g, year, near[ACROSS + n], near[FOOT + n], lines[SLOPE + ray],
-        lines[PER_SLOPE + ray], -along, lines[REACH + ray] - along, cu, cv,
+        boxed, crowns, k, g, year, near[ACROSS + n], near[FOOT + n], rays[SLOPE + ray],
+        rays[PER_SLOPE + ray], -along, rays[REACH + ray] - along, cu, cv,
     )  # fmt: skip
 
 
@@ -203,9 +203,9 @@ def _decide(
 
 
 @inner()
-def _row_sides(plant, ray, lines, runs):
+def _row_sides(plant, ray, rays, runs):
     """Direction of a sight line in plan along and across the row at a plant."""
-    ux, uy = lines[WAY_X + ray], lines[WAY_Y + ray]
+    ux, uy = rays[WAY_X + ray], rays[WAY_Y + ray]
     row_x, row_y = runs.way[plant, 0], runs.way[plant, 1]
     return ux * row_x + uy * row_y, uy * row_x - ux * row_y
 
@@ -220,12 +220,12 @@ def _add_bent(pairs, bundle, told, runs, crowns, layers, first, masks):
     for n in range(np.uint64(pairs)):
         plant, ray = np.uint64(bundle.what[n]), np.uint64(bundle.whose[n])
         k = runs.kind[plant]
-        near, lines = bundle.pairs, bundle.lines
+        near, rays = bundle.pairs, bundle.rays
         across, along, foot = near[ACROSS + n], near[ALONG + n], near[FOOT + n]
-        slope, per_slope, reach = lines[SLOPE + ray], lines[PER_SLOPE + ray], lines[REACH + ray]
+        slope, per_slope, reach = rays[SLOPE + ray], rays[PER_SLOPE + ray], rays[REACH + ray]
         if max(foot - abs(slope) * crowns.widest[k], 0.0) >= crowns.nested_from[k]:
             continue
-        cu, cv = _row_sides(plant, ray, bundle.lines, runs)
+        cu, cv = _row_sides(plant, ray, bundle.rays, runs)
         to, may = (
             _place(n, bundle, runs, crowns, layers),
             np.uint64(told[_TWO * np.uint64(bundle.early[n])]),
@@ -288,7 +288,7 @@ def _block_rays(begin, end, origin, target, light, runs, crowns, masks, changes,
         crowns.form.reshape(-1),
         new_bundle(runs, crowns),
     )
-    origins, targets, lines = origin.reshape(-1), target.reshape(-1), bundle.lines
+    origins, targets, rays = origin.reshape(-1), target.reshape(-1), bundle.rays
     some, todo = np.empty(ROOM + 1, np.uint32), np.empty(ROOM * growths + 1, np.uint32)
     since, middles = np.empty(ROOM * growths + 1, np.uint32), np.empty(ROOM * growths, np.uint32)
     hits, untils = np.empty(ROOM * growths, np.uint64), np.empty(ROOM * growths, np.uint32)
@@ -327,7 +327,7 @@ def _block_rays(begin, end, origin, target, light, runs, crowns, masks, changes,
         if simple:
             _note_firsts(start, count, years, light, first, masks, changes, keep, lanes)
         for ray in range(count):
-            upright, at = lines[REACH + np.uint64(ray)] < UPRIGHT_M, start + ray
+            upright, at = rays[REACH + np.uint64(ray)] < UPRIGHT_M, start + ray
             if (simple and not upright) or light[at] <= 0.0:
                 continue
             mask[:] = 0

@@ -104,12 +104,12 @@ def _take(year, stop, w, depth, to, loss):
 
 
 @inner()
-def _keep_near(listed, kept, bundle, told, never, line, plant, near, word):
+def _keep_near(listed, kept, bundle, told, never, whose, plant, near, word):
     """Keep the pairs of which some growth may meet: how many there are then."""
-    at, size = bundle.pairs, np.uint64(len(line))
+    at, size = bundle.pairs, np.uint64(len(whose))
     for n in range(np.uint64(listed)):
         to, years = np.uint64(kept), np.uint64(told[_TWO * np.uint64(bundle.early[n])])
-        line[to], plant[to], word[to] = bundle.whose[n], bundle.what[n], years
+        whose[to], plant[to], word[to] = bundle.whose[n], bundle.what[n], years
         near[to], near[size + to] = at[ACROSS + n], at[ALONG + n]
         near[_TWO * size + to] = at[FOOT + n]
         # Written in any case, counted if some year is left: no branch to guess.
@@ -147,13 +147,13 @@ def _mark(year, stop, years, depth, dim_depth):
 
 @inner()
 def _few_crowns(
-    count, i, j, line, near, word, k, l, lines, extinction, settled, years, lanes, form, w,  # noqa: E741
+    count, i, j, whose, near, word, k, l, rays, extinction, settled, years, lanes, form, w,  # noqa: E741
     dim_depth, depth, loss, rest, marks,
 ):  # fmt: skip
     """Follow a sight line through one round crown or two of one layer."""
-    growths, size, step = extinction.shape[1], len(line), np.uint64(lanes)
-    ray = np.uint64(line[i])
-    slope, per_slope, reach = lines[SLOPE + ray], lines[PER_SLOPE + ray], lines[REACH + ray]
+    growths, size, step = extinction.shape[1], len(whose), np.uint64(lanes)
+    ray = np.uint64(whose[i])
+    slope, per_slope, reach = rays[SLOPE + ray], rays[PER_SLOPE + ray], rays[REACH + ray]
     if abs(slope) < LEVEL:
         slope, per_slope = LEVEL, 1.0 / LEVEL
     metres = np.sqrt(1.0 + slope * slope)
@@ -197,17 +197,17 @@ def _few_crowns(
 
 @called()
 def _many_crowns(
-    count, order, line, plant, near, word, bundle, runs, crowns, form, w, dim_depth, work, earliest,
+    count, order, whose, plant, near, word, bundle, runs, crowns, form, w, dim_depth, work, earliest,
     loss, rest, marks,
 ):  # fmt: skip
     """Follow a sight line through any crowns: the stretch of each, joined to those before it."""
     growths, years, lanes = crowns.form.shape[1], crowns.height.shape[2], crowns.form.shape[3]
-    layers, size, step = rest.shape[0], len(line), np.uint64(lanes)
+    layers, size, step = rest.shape[0], len(whose), np.uint64(lanes)
     depth, start, end, before = work[0], work[1], work[2], work[3]
     enter, leave = work[4, 0], work[5, 0]
-    ray = np.uint64(line[order[0]])
-    ux, uy, reach = bundle.lines[WAY_X + ray], bundle.lines[WAY_Y + ray], bundle.lines[REACH + ray]
-    slope, per_slope = bundle.lines[SLOPE + ray], bundle.lines[PER_SLOPE + ray]
+    ray = np.uint64(whose[order[0]])
+    ux, uy, reach = bundle.rays[WAY_X + ray], bundle.rays[WAY_Y + ray], bundle.rays[REACH + ray]
+    slope, per_slope = bundle.rays[SLOPE + ray], bundle.rays[PER_SLOPE + ray]
     if abs(slope) < LEVEL:
         slope, per_slope = LEVEL, 1.0 / LEVEL
     upright = reach < UPRIGHT_M
@@ -245,9 +245,9 @@ def _many_crowns(
             row_x, row_y = runs.way[plant[i], 0], runs.way[plant[i], 1]
             if steep or crowns.sides[k] * slope * slope > STEEP_CONE:
                 year = 0
-                px = bundle.lines[FROM_X + ray] - runs.x[plant[i]]
-                py = bundle.lines[FROM_Y + ray] - runs.y[plant[i]]
-                pz = bundle.lines[FROM_Z + ray] - runs.z[plant[i]]
+                px = bundle.rays[FROM_X + ray] - runs.x[plant[i]]
+                py = bundle.rays[FROM_Y + ray] - runs.y[plant[i]]
+                pz = bundle.rays[FROM_Z + ray] - runs.z[plant[i]]
                 any_stretches(
                     boxed, crowns, k, g, min(stop, years), px, py, pz, dx, dy, dz,
                     runs.way[plant[i]], scale, enter, leave,
@@ -298,7 +298,7 @@ def _dim_rays(begin, end_ray, origin, target, light, runs, crowns, dim_depth, lo
     told, form, lost = crowns.foretold.reshape(-1), crowns.form.reshape(-1), loss.reshape(-1)
     origins, targets, bundle = origin.reshape(-1), target.reshape(-1), new_bundle(runs, crowns)
     room = ROOM + plants + 1
-    line, plant, word = (
+    whose, plant, word = (
         np.empty(room, np.uint32),
         np.empty(room, np.uint32),
         np.empty(room, np.uint32),
@@ -309,7 +309,7 @@ def _dim_rays(begin, end_ray, origin, target, light, runs, crowns, dim_depth, lo
         np.zeros(growths if masks.shape[0] else 0, np.int64),
         np.uint64(years * 0x01010101),
     )
-    lines, depth, kind, steepest_of = bundle.lines, work[0, 0], runs.kind, crowns.sides
+    rays, depth, kind, steepest_of = bundle.rays, work[0, 0], runs.kind, crowns.sides
     extinction, settled = crowns.extinction, crowns.settled
     along, earliest = near[room : 2 * room], np.empty(layers, np.int64)
     one_layer = layers == 1 and not crowns.boxed.any() and (crowns.made == SOLID).all()
@@ -319,29 +319,29 @@ def _dim_rays(begin, end_ray, origin, target, light, runs, crowns, dim_depth, lo
         ray = run = skip = kept = 0
         while ray < count:
             ray, run, skip, listed = come_near(ray, run, skip, count, runs, crowns, bundle)
-            kept = _keep_near(listed, kept, bundle, told, never, line, plant, near, word)
+            kept = _keep_near(listed, kept, bundle, told, never, whose, plant, near, word)
             # Sight lines before the next one are complete.
             done = 0
-            while done < kept and line[done] < ray:
+            while done < kept and whose[done] < ray:
                 end = done + 1
-                while end < kept and line[end] == line[done]:
+                while end < kept and whose[end] == whose[done]:
                     end += 1
                 for g in range(len(marks)):
                     marks[g] = 0
-                at = first + np.int64(line[done])
+                at = first + np.int64(whose[done])
                 _sort(done, end, along, order)
                 i, j = order[0], order[end - done - 1]
                 k, l = kind[plant[i]], kind[plant[j]]  # noqa: E741
-                slope = lines[SLOPE + np.uint64(line[i])]
+                slope = rays[SLOPE + np.uint64(whose[i])]
                 steepest = max(steepest_of[k], steepest_of[l]) * slope * slope
                 if one_layer & (end - done < 3) & (abs(slope) <= STEEP) & (steepest < STEEP_CONE):
                     _few_crowns(
-                        end - done, i, j, line, near, word, k, l, lines, extinction, settled, years,
+                        end - done, i, j, whose, near, word, k, l, rays, extinction, settled, years,
                         lanes, form, light[at], dim_depth, depth, lost, rest, marks,
                     )  # fmt: skip
                 else:
                     _many_crowns(
-                        end - done, order, line, plant, near, word, bundle, runs, crowns, form,
+                        end - done, order, whose, plant, near, word, bundle, runs, crowns, form,
                         light[at], dim_depth, work, earliest, lost, rest, marks,
                     )  # fmt: skip
                 for g in range(len(marks)):
@@ -349,25 +349,25 @@ def _dim_rays(begin, end_ray, origin, target, light, runs, crowns, dim_depth, lo
                 done = end
             for n in range(done, kept):
                 to = n - done
-                line[to], plant[to], word[to] = line[n], plant[n], word[n]
+                whose[to], plant[to], word[to] = whose[n], plant[n], word[n]
                 for part in range(3):
                     near[part * room + to] = near[part * room + n]
             kept -= done
         for ray in range(count):
-            if bundle.lines[REACH + np.uint64(ray)] >= UPRIGHT_M or light[first + ray] <= 0.0:
+            if bundle.rays[REACH + np.uint64(ray)] >= UPRIGHT_M or light[first + ray] <= 0.0:
                 continue
-            x, y = bundle.lines[FROM_X + np.uint64(ray)], bundle.lines[FROM_Y + np.uint64(ray)]
+            x, y = bundle.rays[FROM_X + np.uint64(ray)], bundle.rays[FROM_Y + np.uint64(ray)]
             kept = 0
             for number in range(plants):
                 px, py = runs.x[number] - x, runs.y[number] - y
                 if np.sqrt(px * px + py * py) < crowns.widest[runs.kind[number]]:
-                    line[kept], plant[kept], word[kept], order[kept] = ray, number, 0, kept
+                    whose[kept], plant[kept], word[kept], order[kept] = ray, number, 0, kept
                     kept += 1
             for g in range(len(marks)):
                 marks[g] = 0
             if kept:
                 _many_crowns(
-                    kept, order, line, plant, near, word, bundle, runs, crowns, form,
+                    kept, order, whose, plant, near, word, bundle, runs, crowns, form,
                     light[first + ray], dim_depth, work, earliest, lost, rest, marks,
                 )  # fmt: skip
             for g in range(len(marks)):

@@ -50,7 +50,7 @@ def meets(boxed, crowns, k, g, y, across, foot, slope, per_slope, s0, s1, cu, cv
     if crowns.made[k, g] != SOLID:
         h, c, _, l, n = size  # noqa: E741
         one, two = stacked_stretch(
-            across * across, foot, slope, per_slope, s0, s1, h, c, l, n, crowns.lines[k, g],
+            across * across, foot, slope, per_slope, s0, s1, h, c, l, n, crowns.pieces[k, g],
             crowns.made[k, g] == IN_ALL,
         )  # fmt: skip
         return one < two
@@ -69,7 +69,7 @@ def meets_upright(boxed, crowns, k, g, y, px, py, pz, dz, row_x, row_y):
     if crowns.made[k, g] != SOLID:
         h, c, _, l, n = size  # noqa: E741
         in_all = crowns.made[k, g] == IN_ALL
-        one, two = stacked_upright(e, pz, dz, h, c, l, n, crowns.lines[k, g], in_all)
+        one, two = stacked_upright(e, pz, dz, h, c, l, n, crowns.pieces[k, g], in_all)
         return one < two
     per_dz = 1.0 / dz if dz != 0.0 else LEVEL_PER
     return form_hit(0.0, 0.0, e, pz, dz, per_dz, 0.0, 1.0, *size)
@@ -92,8 +92,8 @@ def add_years(
 ):  # fmt: skip
     """Add to a mask the years, from an early one on, in which a crown that is not nested stops it."""
     later = -(np.int64(1) << early)
-    for piece in range(crowns.pieces.shape[2]):
-        years = crowns.pieces[k, g, piece]
+    for spell in range(crowns.nested.shape[2]):
+        years = crowns.nested[k, g, spell]
         if years == 0:
             break
         rest = years & ~mask & later

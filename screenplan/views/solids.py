@@ -5,9 +5,9 @@ one fills there x^2 + y^2 + f w^2 + 2 l w + n < 0 with w = z - h; the numbers f,
 shape (`screenplan.ground.crown_shapes`). A box is a clipped hedge: an upright cuboid that reaches R to
 either side along its row, and a half width across it.
 
-A crown that is stacked from lines (those with an exponent) has f = 0, and for each of its lines a, b a
+A crown that is stacked from pieces (those with an exponent) has f = 0, and for each of its pieces a, b a
 paraboloid x^2 + y^2 + 2 b l w + a n < 0: it fills what is in all of them, or, where its exponent is
-above 1/2, in any. Its lines stand in `CrownTable.lines`, and `SOLID`, `IN_ALL` or `IN_ANY` says which
+above 1/2, in any. Its pieces stand in `CrownTable.pieces`, and `SOLID`, `IN_ALL` or `IN_ANY` says which
 it is.
 
 All are convex, so a straight line is inside along one stretch at most. (One that is in any of its
@@ -42,7 +42,7 @@ def crown_forms(shape: CrownShape, height, radius, clear, across) -> np.ndarray:
     """Give what the compiled tests take of crowns, (5, ...): h, c, f, l, n.
 
     A box has R and its half width across in the places of f and l. A crown without an inside gets
-    an empty slab, h = c = 0. Of a stacked crown each line changes l and n.
+    an empty slab, h = c = 0. Of a stacked crown each piece changes l and n.
     """
     depth = height - clear
     there = (depth > 0.0) & (radius > 0.0)
@@ -81,14 +81,14 @@ def form_hit(a, b, e, pz, dz, per_dz, t0, t1, h, c, f, l, n):  # noqa: E741
     return (t0 < t1) & in_slab & (at_end | between)
 
 
-def crown_lines(shape: CrownShape) -> np.ndarray:
-    """Give the lines of a crown, (2, PIECES): a and b. One that is not stacked has none, zeros."""
-    return np.array(shape.lines).T if shape.lines else np.zeros((2, PIECES))
+def crown_pieces(shape: CrownShape) -> np.ndarray:
+    """Give the pieces of a crown, (2, PIECES): a and b. One that is not stacked has none, zeros."""
+    return np.array(shape.pieces).T if shape.pieces else np.zeros((2, PIECES))
 
 
 def how_made(shape: CrownShape) -> int:
     """Say how the crown is made: `SOLID`, `IN_ALL` or `IN_ANY`."""
-    if not shape.lines:
+    if not shape.pieces:
         return SOLID
     return IN_ALL if shape.takes_least else IN_ANY
 
@@ -118,17 +118,17 @@ def line_stretch(B, C, low, high, in_all):
 
 
 @called(fastmath={"nnan", "ninf", "nsz", "contract"})
-def stacked_stretch(across2, foot, slope, per_slope, s0, s1, h, c, l, n, lines, in_all):  # noqa: E741
+def stacked_stretch(across2, foot, slope, per_slope, s0, s1, h, c, l, n, pieces, in_all):  # noqa: E741
     """Stretch of a sight line inside a stacked crown, from where the stem is passed; (1, 0) for none.
 
     ``across2`` is the square of the distance in plan at which it is, ``foot`` the height there above
-    its foot, and ``lines`` are those of one crown.
+    its foot, and ``pieces`` are those of one crown.
     """
     w, at = foot - h, slope * l
     two_lw = 2.0 * l * w
     low, high = (-_FAR, _FAR) if in_all else (_FAR, -_FAR)
     for i in range(PIECES):
-        a, b = lines[0, i], lines[1, i]
+        a, b = pieces[0, i], pieces[1, i]
         low, high = line_stretch(at * b, across2 + two_lw * b + n * a, low, high, in_all)
     in_slab = (slope != 0.0) | ((foot > c) & (foot < h))
     one, two = (c - foot) * per_slope, (h - foot) * per_slope
@@ -139,7 +139,7 @@ def stacked_stretch(across2, foot, slope, per_slope, s0, s1, h, c, l, n, lines, 
 
 
 @called()
-def stacked_upright(e, pz, dz, h, c, l, n, lines, in_all):  # noqa: E741
+def stacked_upright(e, pz, dz, h, c, l, n, pieces, in_all):  # noqa: E741
     """Do the same for an upright sight line of rise ``dz``, as shares of its way."""
     if dz == 0.0:
         return 1.0, 0.0
@@ -148,7 +148,7 @@ def stacked_upright(e, pz, dz, h, c, l, n, lines, in_all):  # noqa: E741
     # Inside below the height at which the crown is as wide as the line is far from the stem.
     top = _FAR if in_all else -_FAR
     for i in range(PIECES):
-        w = -(e + n * lines[0, i]) / (2.0 * l * lines[1, i])
+        w = -(e + n * pieces[0, i]) / (2.0 * l * pieces[1, i])
         top = min(top, w) if in_all else max(top, w)
     at = (top + h - pz) / dz
     t0, t1 = (t0, min(t1, at)) if dz > 0.0 else (max(t0, at), t1)
