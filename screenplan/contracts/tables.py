@@ -23,14 +23,14 @@ DTYPES = {
 }
 
 
-def table_of(contract: Contract, rows: Iterable[Mapping[str, Any]]) -> pd.DataFrame:
+def table_of(contract: Contract, records: Iterable[Mapping[str, Any]]) -> pd.DataFrame:
     """Make a table by a contract.
 
     Parameters
     ----------
     contract : Contract
         A contract without per-year columns.
-    rows : iterable of mapping
+    records : iterable of mapping
         One mapping a row; a column that a row leaves out is empty.
 
     Returns
@@ -38,19 +38,19 @@ def table_of(contract: Contract, rows: Iterable[Mapping[str, Any]]) -> pd.DataFr
     DataFrame
         Exactly the contract's columns, in order and in its types.
     """
-    rows = list(rows)
+    records = list(records)
     return _typed(
         contract,
-        {column.name: [row.get(column.name) for row in rows] for column in contract.columns},
+        {column.name: [row.get(column.name) for row in records] for column in contract.columns},
     )
 
 
 def layer_of(
-    contract: Contract, rows: Iterable[Mapping[str, Any]], geometry, crs
+    contract: Contract, records: Iterable[Mapping[str, Any]], geometry, crs
 ) -> gpd.GeoDataFrame:
     """Make a layer by a contract: `table_of` with a geometry for each row."""
     return gpd.GeoDataFrame(
-        table_of(contract, rows), geometry=gpd.GeoSeries(list(geometry), crs=crs)
+        table_of(contract, records), geometry=gpd.GeoSeries(list(geometry), crs=crs)
     )
 
 

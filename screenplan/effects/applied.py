@@ -52,7 +52,7 @@ def list_rules(
     limits = load_limits() if limits is None else limits
     planted = tuple(dict.fromkeys(kinds_in(plan.plants.species, species_table)))
     there = _things(layers)
-    rows = [
+    records = [
         _setback(rule, there, [size_judged(rule, kind)[0] for kind in planted]) for rule in rules
     ]
     picked = {
@@ -62,9 +62,9 @@ def list_rules(
     seasons = [season_of(limits, plan.plants.stock, evergreen=kind.evergreen) for kind in planted]
     picked |= {season.key for season in seasons if season is not None}
     guidance = plan.light.hedge_guidance
-    rows += [_limit(limit, there, picked, guidance, layers) for limit in limits.values()]
-    rows.sort(key=lambda row: not row["applies"])
-    return table_of(RULES, rows)
+    records += [_limit(limit, there, picked, guidance, layers) for limit in limits.values()]
+    records.sort(key=lambda row: not row["applies"])
+    return table_of(RULES, records)
 
 
 def figures_text(figures: Mapping) -> str:

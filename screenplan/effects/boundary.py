@@ -57,7 +57,7 @@ def outgrow_boundary(
         return layer_of(OUTGROWN, [], [], plants.crs)
     known = outline_known(parcels)
     subject, subject_id = subject_of(parcels) if known else (open_ground(), "")
-    rows, shapes = [], []
+    records, shapes = [], []
     points, ids = stand.points, plants["plant_id"].to_numpy()
     # Over the line: signed, so that a plant that stands beyond it counts from the first day.
     outline = shapely.boundary(subject)
@@ -77,7 +77,7 @@ def outgrow_boundary(
         if start is not None:
             grown = np.diff(size[plant, TYPICAL, max(start - 1, 0) :])
             clip = float(grown.max(initial=0.0))
-        rows.append(
+        records.append(
             {
                 "outgrown_id": f"{ids[plant]} {what} {thing}",
                 "plant_id": int(ids[plant]),
@@ -120,7 +120,7 @@ def outgrow_boundary(
                     plant, "height at a wall", name, away[plant], most,
                     stand.height[plant] > most, stand.height, rule=rule.key, source=rule.source,
                 )  # fmt: skip
-    return layer_of(OUTGROWN, rows, shapes, plants.crs)
+    return layer_of(OUTGROWN, records, shapes, plants.crs)
 
 
 def judge_outgrown(outgrown, buildings, known, plan) -> Iterator[Finding]:

@@ -135,7 +135,7 @@ def reach_drains(
     stand = stand_of(
         plants, years=plan.growth.years, curve=plan.growth.curve, species_table=species_table
     ).unclipped()
-    rows, shapes = [], []
+    records, shapes = [], []
     if rule is not None and has_rows(keep_outs) and len(plants):
         ids = plants["plant_id"].to_numpy()
         kinds = [kind.strip().lower().replace(" ", "_") for kind in texts(keep_outs, "kind")]
@@ -146,7 +146,7 @@ def reach_drains(
             needed = np.maximum(rule.times_height * stand.height, rule.at_least_m)
             holds = needed > away[:, None, None]
             for plant in np.flatnonzero(holds.any(axis=(1, 2))):
-                rows.append(
+                records.append(
                     {
                         "root_id": f"{ids[plant]} {name}",
                         "plant_id": int(ids[plant]),
@@ -159,7 +159,7 @@ def reach_drains(
                     }
                 )
                 shapes.append(stand.points[plant])
-    return layer_of(DEEP_ROOTS, rows, shapes, plants.crs)
+    return layer_of(DEEP_ROOTS, records, shapes, plants.crs)
 
 
 def judge_digging(utilities, holes_at_lines) -> Finding:

@@ -41,7 +41,7 @@ def judge_health(
     species_table = load_species() if species_table is None else species_table
     kinds = plants["species"].astype(str)
     found = {key: species_of(key, species_table) for key in kinds.unique()}
-    rows = []
+    records = []
     genera = kinds.map({key: species.genus for key, species in found.items()})
     for topic, names, most in (
         ("species", kinds, plan.health.most_of_one_species),
@@ -49,12 +49,12 @@ def judge_health(
     ):
         for name, share in names.value_counts(normalize=True, sort=True).items():
             called = found[name].called if topic == "species" else str(name)
-            rows.append(_share(topic, str(name), called, float(share), most))
+            records.append(_share(topic, str(name), called, float(share), most))
     for species in found.values():
-        rows.append(_hardy(species, plan.health.zone))
-        rows.extend(_stands(species, what) for what in plan.health.exposed_to)
-        rows.extend(_warned(species, text) for text in species.warnings)
-    return table_of(PLANT_HEALTH, rows)
+        records.append(_hardy(species, plan.health.zone))
+        records.extend(_stands(species, what) for what in plan.health.exposed_to)
+        records.extend(_warned(species, text) for text in species.warnings)
+    return table_of(PLANT_HEALTH, records)
 
 
 def _share(topic: str, name: str, called: str, share: float, most: float | None) -> dict:

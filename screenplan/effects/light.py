@@ -348,12 +348,12 @@ def _layers(plan: Options, crs, light=(), found=(), in_gardens=(), grid=None, su
     return with_notes(layer, notes), months, sun_grid
 
 
-def _per_year(contract, rows, stems, report_years, crs) -> gpd.GeoDataFrame:
+def _per_year(contract, records, stems, report_years, crs) -> gpd.GeoDataFrame:
     """Make a layer by a contract whose columns for years come last."""
     columns = {}
     for column in contract.columns:
         names = [year_column(column.name, year) for year in report_years] if column.name in stems else [column.name]  # fmt: skip
         for name in names:
-            columns[name] = pd.Series([row.get(name) for row in rows], dtype=DTYPES[column.type])
-    shapes = [row["geometry"] for row in rows]
+            columns[name] = pd.Series([row.get(name) for row in records], dtype=DTYPES[column.type])
+    shapes = [row["geometry"] for row in records]
     return gpd.GeoDataFrame(columns, geometry=gpd.GeoSeries(shapes, crs=crs))

@@ -100,7 +100,7 @@ def follow_noise(
     than a millimetre. The crowns are those of the last year, typical growth.
     """
     rule = limit_of(limits, "foliage_noise")
-    rows, shapes = [], []
+    records, shapes = [], []
     if rule is not None and has_rows(private_places) and has_rows(roads):
         stand = stand_of(
             plants, years=plan.growth.years, curve=plan.growth.curve, species_table=species_table
@@ -117,7 +117,7 @@ def follow_noise(
                 inside = shapely.intersection(path, foliage).length
                 loss = foliage_loss(inside, rule)
                 needed = None if plan.noise.wanted is None else belt_for(plan.noise.wanted, rule)
-                rows.append(
+                records.append(
                     {
                         "path_id": f"{road_id} to {place_id}",
                         "road_id": road_id,
@@ -136,7 +136,7 @@ def follow_noise(
                     }
                 )
                 shapes.append(path)
-    return layer_of(NOISE_PATHS, rows, shapes, plants.crs)
+    return layer_of(NOISE_PATHS, records, shapes, plants.crs)
 
 
 def _say(inside, loss, rule, wanted, needed) -> str:

@@ -57,7 +57,7 @@ def reach_wires(
     stand = stand_of(
         plants, years=plan.growth.years, curve=plan.growth.curve, species_table=species_table
     )
-    rows, shapes = [], []
+    records, shapes = [], []
     wires = utilities.loc[utilities["position"] == "overhead"] if has_rows(utilities) else ()
     if not len(wires) or not len(plants):
         return layer_of(WIRE_PLANTS, [], [], plants.crs)
@@ -86,7 +86,7 @@ def reach_wires(
                 when = first_years(holds)
                 if earliest(when) is None:
                     continue
-                rows.append(
+                records.append(
                     {
                         "wire_plant_id": f"{ids[plant]} {wire_id} {what}",
                         "plant_id": int(ids[plant]),
@@ -105,7 +105,7 @@ def reach_wires(
                     }
                 )
                 shapes.append(stand.points[plant])
-    return layer_of(WIRE_PLANTS, rows, shapes, plants.crs)
+    return layer_of(WIRE_PLANTS, records, shapes, plants.crs)
 
 
 def _under(shape, point, terrain) -> float:

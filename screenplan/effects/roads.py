@@ -135,7 +135,7 @@ def draw_sight_triangles(
     stand = stand_of(
         plants, years=plan.growth.years, curve=plan.growth.curve, species_table=species_table
     )
-    rows, inside = [], []
+    records, inside = [], []
     for number, area in enumerate(areas, 1):
         name = f"sight-{number}"
         found = list(_plants_in(name, area, plants, stand))
@@ -143,7 +143,7 @@ def draw_sight_triangles(
         when = [
             earliest({k: row[k] for k in ("year_low", "year", "year_high")}) for row, _ in found
         ]
-        rows.append(
+        records.append(
             {
                 "area_id": name,
                 "kind": area.kind,
@@ -161,7 +161,7 @@ def draw_sight_triangles(
             }
         )
     return (
-        layer_of(SIGHT_AREAS, rows, [area.outline for area in areas], parcels.crs),
+        layer_of(SIGHT_AREAS, records, [area.outline for area in areas], parcels.crs),
         layer_of(SIGHT_PLANTS, [row for row, _ in inside], [at for _, at in inside], parcels.crs),
     )
 

@@ -102,7 +102,7 @@ def close_rows(
         worst[gap.line] = max(worst.get(gap.line, 0.0), gap.width_m)
         pair = sorted((int(stand.start[gap.before]), int(stand.start[gap.after])))
         pairs.setdefault(gap.line, set()).add((*pair, round(gap.width_m, 6)))
-    rows = []
+    records = []
     said = {
         line: evidence_of(stand.starts[k].species for pair in found for k in pair[:2])
         for line, found in pairs.items()
@@ -115,7 +115,7 @@ def close_rows(
         bands = row_bands(stand.starts, pairs[line], at, growth.curve)
         for name, low, high in zip(GROWTHS, *bands, strict=True):
             closed = (high >= growth.asked_height - ROUNDING_M) & (low <= begin + ROUNDING_M)
-            rows.append(
+            records.append(
                 {
                     "line_id": line_id,
                     "growth": name,
@@ -128,7 +128,7 @@ def close_rows(
                     "evidence": said[line],
                 }
             )
-    return table_of(CLOSURE, rows)
+    return table_of(CLOSURE, records)
 
 
 def lowest_sight(needed_height: gpd.GeoDataFrame | None, line_id: str) -> float:

@@ -47,12 +47,12 @@ def grow_crowns(
     growths = (growth,) if isinstance(growth, str) else tuple(growth)
     years = sorted(plan.growth.show_years)
     stand = stand_of(plants, years=years, curve=plan.growth.curve, species_table=species_table)
-    rows = []
+    records = []
     for growth in growths:
         suffix, g = "" if len(growths) == 1 else f"-{growth}", growth_number(growth)
         for k, year in enumerate(years):
             crowns = stand.crowns(g, k)
-            rows.extend(
+            records.extend(
                 {
                     "crown_id": f"{plant}-y{year:02d}{suffix}",
                     "plant_id": int(plant),
@@ -71,4 +71,4 @@ def grow_crowns(
                     stand.clear[:, g, k], stand.shape, stand.exponent[:, g], crowns.areas(), strict=True,
                 )
             )  # fmt: skip
-    return layer_of(CROWNS, rows, [row["geometry"] for row in rows], plants.crs)
+    return layer_of(CROWNS, records, [row["geometry"] for row in records], plants.crs)

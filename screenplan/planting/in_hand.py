@@ -67,7 +67,7 @@ def plants_in_hand(
     hand, spacing = plan.hand, planned_spacing(plan)
     stagger = bool((planting_lines["row"].to_numpy(int) == 2).any())
     new = ~plants["existing"].to_numpy(bool)
-    rows = [
+    records = [
         {"line_id": name, "needed": int((new & (plants["line_id"] == name)).sum())}
         for name in planting_lines["line_id"]
     ]
@@ -83,7 +83,7 @@ def plants_in_hand(
         }
     if hand.budget is not None:
         total |= _tallest(needed, hand.budget, hand.price_by_height)
-    return table_of(PLANTS_IN_HAND, [*rows, total])
+    return table_of(PLANTS_IN_HAND, [*records, total])
 
 
 def _pieces(plants, planting_lines, spacing, staggered) -> tuple[int, list[_Piece]]:

@@ -272,8 +272,8 @@ def tell_own_growth(
     shown = {
         key: kind for key, kind in corrected.items() if kind.plants or kind.widths or key in asked
     }
-    rows = [_row(key, kind, plan) for key, kind in shown.items()]
-    return with_notes(table_of(OWN_GROWTH, rows), _doubts(shown))
+    records = [_row(key, kind, plan) for key, kind in shown.items()]
+    return with_notes(table_of(OWN_GROWTH, records), _doubts(shown))
 
 
 def _row(key: str, kind: Corrected, plan: Options) -> dict[str, Any]:

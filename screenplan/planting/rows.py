@@ -375,19 +375,19 @@ def _plant_rows(
     xy = shapely.get_coordinates([plant.point for plant in plants])
     ground = _ground(terrain, xy)
     last = {plant.line: plant.station for plant in plants}
-    rows, before = [], None
+    records, before = [], None
     planted = dict.fromkeys(last, 0)
-    records = setting.layer[["line_id", "side_id", "row", "offset_m"]].to_dict("records")
+    lines = setting.layer[["line_id", "side_id", "row", "offset_m"]].to_dict("records")
     slopes = {line: _slope(setting, terrain, line, plants) for line in last}
     for number, (plant, z) in enumerate(zip(plants, ground, strict=True), 1):
-        line = records[plant.line]
+        line = lines[plant.line]
         own = plant.standing
         kind = kind_at(kinds, planted[plant.line], asked.group)
         planted[plant.line] += own is None
         height = heights[kind]
         if own is not None and own.species is not None:
             kind = _species_standing(own, species_table)
-        rows.append(
+        records.append(
             {
                 "plant_id": number,
                 "line_id": line["line_id"],
@@ -407,7 +407,7 @@ def _plant_rows(
             }
         )
         before = plant
-    return rows
+    return records
 
 
 def _gap(setting: _Setting, plant: _Plant, before: _Plant | None, last: dict[int, float]) -> float:

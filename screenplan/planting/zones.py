@@ -112,7 +112,7 @@ def mark_zones(
     known = outline_known(parcels)
     subject, subject_id = subject_of(parcels) if known else (open_ground(), "")
 
-    rows = []
+    records = []
     for thing in _things(subject, subject_id, layers):
         for rule, distance in _distances(thing, rules, kinds, hole, plan.site.boundary_accuracy):
             if not known and thing.feature == "boundary":
@@ -121,10 +121,10 @@ def mark_zones(
                 thing, rule if known else replace(rule, passage_m=0.0), distance, subject
             )
             if exclusion is not None:
-                rows.append(_row(thing, rule, distance, exclusion))
-    for number, row in enumerate(rows, 1):
+                records.append(_row(thing, rule, distance, exclusion))
+    for number, row in enumerate(records, 1):
         row["zone_id"] = f"z{number:03d}"
-    zones = layer_of(NO_PLANT_ZONES, rows, [row["geometry"] for row in rows], parcels.crs)
+    zones = layer_of(NO_PLANT_ZONES, records, [row["geometry"] for row in records], parcels.crs)
     left = shapely.difference(subject, shapely.union_all(zones.geometry.to_numpy()))
     parts = sorted(_polygon_parts(left), key=lambda part: -part.area) if known else []
     plantable = layer_of(
@@ -300,15 +300,15 @@ def _rows(layer: gpd.GeoDataFrame | None, key: str) -> Iterator[_Row]:
     if layer is None:
         return
     names = [name for name in layer.columns if name != layer.geometry.name]
-    rows = []
+    records = []
     for number, (values, geometry) in enumerate(
         zip(layer[names].to_dict("records"), layer.geometry, strict=True), 1
     ):
         if geometry is not None and not geometry.is_empty:
             given = values.get(key)
-            rows.append(_Row(str(number if pd.isna(given) else given), values, geometry))
+            records.append(_Row(str(number if pd.isna(given) else given), values, geometry))
     # By name, so that the zones' numbers do not hang on the order of the file.
-    yield from sorted(rows, key=lambda row: natural_key(row.id))
+    yield from sorted(records, key=lambda row: natural_key(row.id))
 
 
 def _distances(

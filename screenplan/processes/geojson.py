@@ -100,8 +100,8 @@ def read_rows(name: str, value: Any) -> pd.DataFrame:
         raise refuse("the input is no list of rows", "Send [{...}, ...]", layer=name)
     _check_number(len(value), name)
     columns = [column.name for column in contract_read(name).columns] if not value else None
-    rows = [_read_values(row, name, number) for number, row in enumerate(value, start=1)]
-    return pd.DataFrame(rows, columns=columns)
+    records = [_read_values(row, name, number) for number, row in enumerate(value, start=1)]
+    return pd.DataFrame(records, columns=columns)
 
 
 def write_result(name: str, result: pd.DataFrame) -> Any:

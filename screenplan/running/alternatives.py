@@ -61,14 +61,14 @@ def compare_alternatives(
     if places is not None and places["derived"].astype(bool).any():
         # Each species leaves its own room: the place is derived anew, not cut further.
         layers = {name: layer for name, layer in layers.items() if name != "private_places"}
-    rows = [
+    records = [
         {
             "alternative": number,
             **_run(variant, folder, dict(layers), terrain, frame, species_table),
         }
         for number, variant in enumerate(variants, 1)
     ]
-    return table_of(ALTERNATIVES, rows)
+    return table_of(ALTERNATIVES, records)
 
 
 def list_variants(plan: Plan) -> list[Plan]:

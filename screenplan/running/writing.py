@@ -221,7 +221,7 @@ def _assumptions(run: Run, units: str) -> list[tuple[str, str]]:
         for name, layer in (("windows", "windows"), ("places", "private_places"))
         if layer in run.layers
     }
-    rows = [
+    records = [
         (
             "Ground",
             "from the terrain"
@@ -245,8 +245,8 @@ def _assumptions(run: Run, units: str) -> list[tuple[str, str]]:
             if value is None or value in ((), {}, ""):
                 continue
             text = format_length(value, units) if is_length(key) else _said(value)
-            rows.append((in_units(key_field(key).description or key, units), text))
-    return rows
+            records.append((in_units(key_field(key).description or key, units), text))
+    return records
 
 
 def _said(value) -> str:

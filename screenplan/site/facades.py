@@ -62,7 +62,7 @@ def derive_windows(
     near &= is_lived_in(kinds)
     targets = _points_of(subject)
 
-    rows: dict[str, list] = {column.name: [] for column in WINDOWS.columns}
+    columns: dict[str, list] = {column.name: [] for column in WINDOWS.columns}
     points = []
     for item in sorted(np.flatnonzero(near), key=lambda item: natural_key(ids[item])):
         places = _places_along(
@@ -73,19 +73,19 @@ def derive_windows(
             for number, at, facing in places:
                 wall = f"{compass_name(facing)} wall of {ids[item]}"
                 on_wall[wall] = on_wall.get(wall, 0) + 1
-                rows["window_id"].append(f"{ids[item]}-w{number}-s{storey}")
-                rows["name"].append(f"{_storey_name(storey)} {on_wall[wall]}, {wall}")
-                rows["building_id"].append(ids[item])
-                rows["storey"].append(storey)
-                rows["sill_m"].append(storey * storey_height_m + like.sill)
-                rows["height_m"].append(like.height)
-                rows["width_m"].append(like.width)
-                rows["facing_deg"].append(facing)
-                rows["floor_m"].append(floors[item] + storey * storey_height_m)
-                rows["derived"].append(True)
-                rows["set_apart"].append(None)
+                columns["window_id"].append(f"{ids[item]}-w{number}-s{storey}")
+                columns["name"].append(f"{_storey_name(storey)} {on_wall[wall]}, {wall}")
+                columns["building_id"].append(ids[item])
+                columns["storey"].append(storey)
+                columns["sill_m"].append(storey * storey_height_m + like.sill)
+                columns["height_m"].append(like.height)
+                columns["width_m"].append(like.width)
+                columns["facing_deg"].append(facing)
+                columns["floor_m"].append(floors[item] + storey * storey_height_m)
+                columns["derived"].append(True)
+                columns["set_apart"].append(None)
                 points.append(shapely.Point(at))
-    return layer_of_columns(WINDOWS, rows, points, parcels.crs)
+    return layer_of_columns(WINDOWS, columns, points, parcels.crs)
 
 
 def is_lived_in(kinds) -> np.ndarray:

@@ -100,16 +100,16 @@ class GivenWindows:
             for row, name in enumerate(column_or(windows, "window_id"), start=1)
         ]
         problems = _doubles(ids)
-        rows: dict[str, list] = {column.name: [] for column in WINDOWS.columns}
+        columns: dict[str, list] = {column.name: [] for column in WINDOWS.columns}
         points, kept, own, notes = [], [], [], []
-        columns = {
+        numbers = {
             name: column_or(windows, name, np.nan).astype(float)
             for name in ("storey", "sill_m", "height_m", "width_m", "facing_deg")
         }
         names, apart = column_or(windows, "name"), column_or(windows, "set_apart")
         wanted = column_or(windows, "building_id")
         for row, (point, number) in enumerate(zip(windows.geometry, ids, strict=True)):
-            given = {name: float(values[row]) for name, values in columns.items()}
+            given = {name: float(values[row]) for name, values in numbers.items()}
             try:
                 spot = self._find_spot(point, given["facing_deg"], wanted[row])
                 storey = self._find_storey(given["sill_m"], given["storey"])
@@ -126,17 +126,17 @@ class GivenWindows:
             notes += self._doubts(number, spot, storey, given["sill_m"])
             facing = spot.normal_deg if math.isnan(given["facing_deg"]) else given["facing_deg"]
             rise = min(storey * self.storey_height_m, given["sill_m"])
-            rows["window_id"].append(number)
-            rows["name"].append(names[row] or f"window {number}")
-            rows["building_id"].append(self.names[spot.building] if spot.building >= 0 else None)
-            rows["storey"].append(storey)
-            rows["sill_m"].append(given["sill_m"])
+            columns["window_id"].append(number)
+            columns["name"].append(names[row] or f"window {number}")
+            columns["building_id"].append(self.names[spot.building] if spot.building >= 0 else None)
+            columns["storey"].append(storey)
+            columns["sill_m"].append(given["sill_m"])
             for name, default in zip(("height_m", "width_m"), self.opening, strict=True):
-                rows[name].append(default if math.isnan(given[name]) else given[name])
-            rows["facing_deg"].append(facing % 360.0)
-            rows["floor_m"].append(self._datum(spot) + rise)
-            rows["derived"].append(False)
-            rows["set_apart"].append(apart[row])
+                columns[name].append(default if math.isnan(given[name]) else given[name])
+            columns["facing_deg"].append(facing % 360.0)
+            columns["floor_m"].append(self._datum(spot) + rise)
+            columns["derived"].append(False)
+            columns["set_apart"].append(apart[row])
             points.append(shapely.Point(spot.xy))
             kept.append(row)
         if problems:
@@ -148,7 +148,7 @@ class GivenWindows:
             )
             if not kept:
                 notes.append("no window of a neighbour is given")
-        layer = layer_of_columns(WINDOWS, rows, points, self.crs)
+        layer = layer_of_columns(WINDOWS, columns, points, self.crs)
         layer.index = windows.index[kept]
         return LaidWindows(layer, tuple(own), tuple(map(said, notes)))
 

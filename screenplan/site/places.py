@@ -120,9 +120,9 @@ def notes_on_places(
     return tuple(map(said, notes))
 
 
-def _shape(geometry: list, rows: list[dict], crs) -> gpd.GeoDataFrame:
+def _shape(geometry: list, records: list[dict], crs) -> gpd.GeoDataFrame:
     columns = {
-        column.name: [row.get(column.name, column.default) for row in rows]
+        column.name: [row.get(column.name, column.default) for row in records]
         for column in PRIVATE_PLACES.columns
     }
     return layer_of_columns(PRIVATE_PLACES, columns, geometry, crs)
@@ -152,7 +152,7 @@ def _complete(places: gpd.GeoDataFrame, buildings, crs) -> gpd.GeoDataFrame:
         for name, rows in pd.Series(numbers).groupby(pd.Series(numbers)).groups.items()
         if len(rows) > 1
     ]
-    geometry, rows = [], []
+    geometry, records = [], []
     for row, (place, number) in enumerate(zip(places.geometry, numbers, strict=True)):
         try:
             deck = float(columns["deck_m"][row] or 0.0)
@@ -174,10 +174,10 @@ def _complete(places: gpd.GeoDataFrame, buildings, crs) -> gpd.GeoDataFrame:
             "name": values["name"] or f"private place {number}",
             "derived": False,
         }
-        rows.append(values)
+        records.append(values)
     if problems:
         raise InputError(problems)
-    laid = _shape(geometry, rows, crs)
+    laid = _shape(geometry, records, crs)
     laid.index = places.index
     return laid
 

@@ -305,19 +305,19 @@ def _terrain(tape: Tape, shapes, ruler: _Ruler, reach_m: float) -> Terrain | Non
 
     Between them it is linear over triangles; outside them it is as high as the nearest.
     """
-    rows = [
+    patches = [
         (row.ground, shape)
         for name, ones in tape.measured.items()
         for row, shape in zip(ones, shapes[name], strict=True)
     ]
-    if not any(ground for ground, _ in rows):
+    if not any(ground for ground, _ in patches):
         return None
-    whole = shapely.union_all([shape for _, shape in rows])
+    whole = shapely.union_all([shape for _, shape in patches])
     step = np.arange(-reach_m, ruler.length + reach_m + PATCH_M, PATCH_M)
     along = np.concatenate([step, step])
     beyond = np.repeat([-PATCH_M, PATCH_M], len(step))
     known, heights = [ruler.place(along, beyond)], [np.zeros(2 * len(step))]
-    for ground, shape in rows:
+    for ground, shape in patches:
         patch = shapely.segmentize(shapely.buffer(shape, PATCH_M, cap_style="square"), PATCH_M)
         xy = shapely.get_coordinates(patch)
         known.append(xy)

@@ -153,7 +153,7 @@ class Incidence:
 def classes_of(stand: Stand) -> Classes:
     """Arrange the crowns of a stand by what may be drawn for its plants."""
     heights = heights_of(stand)
-    first, rows = [0], []
+    first, records = [0], []
     which = np.zeros((len(stand.starts), len(WIDTHS), len(PROFILES)), np.int64)
     for number, start in enumerate(stand.starts):
         known: dict[tuple, int] = {}
@@ -164,9 +164,9 @@ def classes_of(stand: Stand) -> Classes:
                 look = crown_law(species), species.crown("typical")
                 if look not in known:
                     known[look] = len(known)
-                    rows.append((*look, ends))
+                    records.append((*look, ends))
                 which[number, w, p] = known[look]
-        first.append(len(rows))
+        first.append(len(records))
     passes = [
         0.0 if start.species.evergreen else 1.0 - start.species.winter_share
         for start in stand.starts
@@ -175,13 +175,13 @@ def classes_of(stand: Stand) -> Classes:
     return Classes(
         np.array(first, np.int64),
         which,
-        np.array([shape.along_row for _, shape, _ in rows], bool),
-        np.array([_nested(*row) for row in rows], bool),
-        np.array([how_made(shape) for _, shape, _ in rows], np.int64),
-        np.array([shape.square for _, shape, _ in rows], float).reshape(-1, 3),
-        np.array([crown_pieces(shape) for _, shape, _ in rows], float).reshape(-1, 2, PIECES),
-        np.array([law for law, _, _ in rows], float).reshape(-1, 6),
-        np.array([ends for _, _, ends in rows], float).reshape(-1, 2),
+        np.array([shape.along_row for _, shape, _ in records], bool),
+        np.array([_nested(*row) for row in records], bool),
+        np.array([how_made(shape) for _, shape, _ in records], np.int64),
+        np.array([shape.square for _, shape, _ in records], float).reshape(-1, 3),
+        np.array([crown_pieces(shape) for _, shape, _ in records], float).reshape(-1, 2, PIECES),
+        np.array([law for law, _, _ in records], float).reshape(-1, 6),
+        np.array([ends for _, _, ends in records], float).reshape(-1, 2),
         layer.astype(np.int64),
         leafless.astype(float),
     )

@@ -210,13 +210,13 @@ def _stretches(line_id, line, met: Crossings, terrain, names, views: Views, row)
     middles = shapely.line_interpolate_point(line, 0.5 * (ends[1:] + ends[:-1]))
     ground = terrain.height_at(shapely.get_x(middles), shapely.get_y(middles))
     place = np.clip(np.searchsorted(ends, met.station, side="right") - 1, 0, count - 1)
-    rows = []
+    records = []
     for k in range(count):
         mine = np.flatnonzero(place == k)
         above, light = met.above[mine], met.light[mine]
         needed = height_for(above, light, views.needed_share)
         lowest = float(above.min()) if len(mine) else None
-        rows.append(
+        records.append(
             {
                 "needed_id": f"{line_id}/{k + 1}", "line_id": line_id,
                 "from_m": float(ends[k]), "to_m": float(ends[k + 1]), "ground_m": float(ground[k]),
@@ -227,7 +227,7 @@ def _stretches(line_id, line, met: Crossings, terrain, names, views: Views, row)
                 **_reached(row, needed, lowest),
             }
         )  # fmt: skip
-    return rows
+    return records
 
 
 def _reached(closing: RowClosing, needed: float, lowest: float | None) -> dict:
@@ -240,10 +240,10 @@ def _reached(closing: RowClosing, needed: float, lowest: float | None) -> dict:
     }  # fmt: skip
 
 
-def _soonest(rows: Iterable[dict], own: set[str]) -> list[dict]:
+def _soonest(records: Iterable[dict], own: set[str]) -> list[dict]:
     """Keep the planned row and the plan's own species, and of the others those that reach the height first."""
     planned, others = [], []
-    for row in rows:
+    for row in records:
         (planned if row["planned"] or row["species"] in own else others).append(row)
     others.sort(
         key=lambda row: soonest_first(
@@ -265,9 +265,9 @@ def _profile(stretches: list[dict], row: RowClosing, report_years) -> list[dict]
     ]  # fmt: skip
 
 
-def _profile_table(rows: list[dict], report_years) -> pd.DataFrame:
-    plain = table_of(NEEDED_PROFILE, rows).drop(columns="closed")
+def _profile_table(records: list[dict], report_years) -> pd.DataFrame:
+    plain = table_of(NEEDED_PROFILE, records).drop(columns="closed")
     for year in report_years:
         name = year_column("closed", year)
-        plain[name] = np.array([row[name] for row in rows], float)
+        plain[name] = np.array([row[name] for row in records], float)
     return plain

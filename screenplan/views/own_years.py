@@ -62,11 +62,11 @@ def tell_own_years(
         layers["plants"], layers["planting_lines"], layers.get("plantable_zone"),
         layers.get("needed_height"), plan=plan, species_table=usual,
     )  # fmt: skip
-    rows = [
+    records = [
         *_both("view", _of_views(layers["views"]), _of_views(views)),
         *_both("row", _of_rows(layers["closure"]), _of_rows(closure)),
     ]
-    return table_of(OWN_YEARS, rows)
+    return table_of(OWN_YEARS, records)
 
 
 def _both(kind: str, own: Mapping[str, list], usual: Mapping[str, list]) -> Iterator[dict]:

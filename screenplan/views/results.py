@@ -184,10 +184,10 @@ def view_years_table(views: list[View]) -> pd.DataFrame:
 
 def view_holes_layer(views: list[View], *, crs) -> gpd.GeoDataFrame:
     """Layer ``view_holes``."""
-    rows, shapes = [], []
+    records, shapes = [], []
     for view in views:
         for number, hole in enumerate(view.holes, start=1):
-            rows.append(
+            records.append(
                 (
                     f"{view.view_id}/{number}",
                     view.view_id,
@@ -207,7 +207,7 @@ def view_holes_layer(views: list[View], *, crs) -> gpd.GeoDataFrame:
     names = [column.name for column in VIEW_HOLES.columns]
     kinds = {"integer": "int64", "number": "float64", "text": "object"}
     types = {column.name: kinds[column.type] for column in VIEW_HOLES.columns}
-    table = pd.DataFrame(rows, columns=names).astype(types | {"open_until": "Int64"})
+    table = pd.DataFrame(records, columns=names).astype(types | {"open_until": "Int64"})
     return gpd.GeoDataFrame(table, geometry=shapes, crs=crs)
 
 

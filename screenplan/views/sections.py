@@ -179,12 +179,12 @@ def _crossings(origin, target, planting_lines):
 
 
 def _outlines(view_id, origin, target, planting_lines, ground) -> list[dict]:
-    rows = []
+    records = []
     for line_id, station, xy, z in _crossings(origin, target, planting_lines):
         above = z - ground.height_at(*xy.T)
         hull = shapely.convex_hull(shapely.multipoints(np.column_stack([station, above])))
         for corner, (s, h) in enumerate(shapely.get_coordinates(hull)):
-            rows.append(
+            records.append(
                 {
                     "view_id": view_id,
                     "line_id": line_id,
@@ -193,7 +193,7 @@ def _outlines(view_id, origin, target, planting_lines, ground) -> list[dict]:
                     "above_m": _round(h),
                 }
             )
-    return rows
+    return records
 
 
 def _reach(stand: Stand, points) -> np.ndarray:

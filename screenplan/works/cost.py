@@ -63,13 +63,13 @@ def price_work(
         own = prices.get("plant", _price_by_height(quantity["stock_height_m"], plan.hand))
         if own is not None and _value_of(quantity["item"], prices) is None:
             prices[quantity["item"]] = own
-    rows = [
+    records = [
         _row(quantity, prices, cost.hours, cost.hour) for quantity in quantities.to_dict("records")
     ]
-    for row, quantity in zip(rows, quantities.to_dict("records"), strict=True):
+    for row, quantity in zip(records, quantities.to_dict("records"), strict=True):
         if quantity["item"].partition(" ")[0] == "raised":
             row["says"] = _if_bought(quantity, prices, plan.hand)
-    return table_of(COST, [*rows, _total(rows, quantities, prices, cost.hours, cost.hour)])
+    return table_of(COST, [*records, _total(records, quantities, prices, cost.hours, cost.hour)])
 
 
 def plant_price(plan: Options, species: str, stock: str, height_m: float) -> float | None:
@@ -118,11 +118,11 @@ def _value_of(item: str, values: Mapping[str, float]) -> float | None:
     return next((values[name] for name in names if name in values), None)
 
 
-def _total(rows, quantities, prices, hours, hour_price) -> dict:
+def _total(records, quantities, prices, hours, hour_price) -> dict:
     bought = quantities.loc[quantities["packs"].notna().to_numpy(bool), "item"]
     missing = [item for item in bought if _value_of(item, prices) is None]
-    costs = [row["cost"] for row in rows if row["cost"] is not None]
-    times = [row["hours"] for row in rows if row["hours"] is not None]
+    costs = [row["cost"] for row in records if row["cost"] is not None]
+    times = [row["hours"] for row in records if row["hours"] is not None]
     if not prices and not hours:
         says = "No prices or rates are given: quantities only"
     else:

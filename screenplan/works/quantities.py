@@ -126,7 +126,7 @@ def count_material(
         layers["planting_lines"], plants, subject,
         width_m=works.strip, spacing_m=planned_spacing(plan, species_table),
     )  # fmt: skip
-    rows = [
+    records = [
         *_plants(kinds, works.losses, plan.plants),
         *_replacing(kinds, works.losses, plan.growth.losses, plan.growth.replaced),
         *_marking(layers),
@@ -137,7 +137,7 @@ def count_material(
         *_watering(kinds, works),
         *_fencing(layers.get("fence_options"), plan.fence.roll),
     ]  # fmt: skip
-    return with_notes(table_of(QUANTITIES, rows), _doubts(new, kinds, holes, gaps, usual))
+    return with_notes(table_of(QUANTITIES, records), _doubts(new, kinds, holes, gaps, usual))
 
 
 def _doubts(new, kinds, holes, gaps, usual: float) -> Iterator[str]:

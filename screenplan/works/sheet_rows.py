@@ -95,13 +95,13 @@ def _peg_says(peg, setting: Setting, numbers) -> list[str]:
 
 def base_rows(bases, pegs, stretches, ground, north: bool) -> list[dict]:
     """Describe each tape after the fit; without a known north it has no bearing."""
-    rows = []
+    records = []
     for number, (base, stretch) in enumerate(zip(bases, stretches, strict=True), 1):
         ends = {role: peg for peg in pegs for own, role in peg.ends if own is base}
         here = Base(ends["zero"].xy, ends["end"].xy)
         length = here.length * stretch
         bearing = math.degrees(math.atan2(*here.direction)) % 360.0
-        rows.append(
+        records.append(
             {
                 "base_id": f"L{number}",
                 "line_ids": ", ".join(base.lines),
@@ -114,13 +114,13 @@ def base_rows(bases, pegs, stretches, ground, north: bool) -> list[dict]:
                 "stakes": len(base.stakes),
             }
         )
-    return rows
+    return records
 
 
 def stake_rows(bases, base_rows, staked, out, plants, mark, ground, way) -> list[dict]:
     """Give each stake its running distance and offset after the fit."""
-    records = plants[["plant_id", "line_id", "row", "species"]].to_dict("records")
-    rows = []
+    planted = plants[["plant_id", "line_id", "row", "species"]].to_dict("records")
+    records = []
     for base, own, places in zip(bases, base_rows, staked, strict=True):
         length = own["length_m"]
         t0, t1 = out[own["from_peg"]], out[own["to_peg"]]
@@ -131,7 +131,7 @@ def stake_rows(bases, base_rows, staked, out, plants, mark, ground, way) -> list
         for (position, _, _), (along, offset, x, y), slope, z, free in zip(
             base.stakes, places, slopes, heights, seen, strict=True
         ):
-            plant = records[position]
+            plant = planted[position]
             off = abs(offset) > ON_TAPE_M
             share = along / length
             # Across the tape the pegs' errors are shared out, along it the zero peg's counts; an
@@ -139,7 +139,7 @@ def stake_rows(bases, base_rows, staked, out, plants, mark, ground, way) -> list
             across = (1.0 - share) * t0 + share * t1
             along_error = t0 + abs(offset) * (t0 + t1) / length
             tolerance = math.hypot(across, along_error) + READING_M * math.sqrt(2.0 if off else 1.0)
-            rows.append(
+            records.append(
                 {
                     "stake_id": int(plant["plant_id"]),
                     "plant_id": int(plant["plant_id"]),
@@ -160,7 +160,7 @@ def stake_rows(bases, base_rows, staked, out, plants, mark, ground, way) -> list
                     "xy": (x, y),
                 }
             )
-    return rows
+    return records
 
 
 def _ends(places: np.ndarray, own: dict, u: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -172,9 +172,9 @@ def _ends(places: np.ndarray, own: dict, u: np.ndarray) -> tuple[np.ndarray, np.
 
 def check_rows(bases, base_rows, stake_rows, pegs, own_ends, ground, way) -> list[dict]:
     """List the closing distances, diagonals and distances between tapes, and of a row's own ends."""
-    rows = []
+    records = []
     for base, own in zip(bases, base_rows, strict=True):
-        rows.append(
+        records.append(
             {
                 "base_id": own["base_id"],
                 "kind": "closing",
@@ -194,7 +194,7 @@ def check_rows(bases, base_rows, stake_rows, pegs, own_ends, ground, way) -> lis
         ]
         for row in offsets[:: max(1, len(offsets) - 1)] if offsets else []:
             zero = next(peg for peg in pegs if peg.name == own["from_peg"])
-            rows.append(
+            records.append(
                 {
                     "base_id": own["base_id"],
                     "kind": "diagonal",
@@ -212,7 +212,7 @@ def check_rows(bases, base_rows, stake_rows, pegs, own_ends, ground, way) -> lis
     for a, b in pairwise(named[name] for name in own_ends):
         if frozenset((a.name, b.name)) in along or not way.free(a.xy, b.xy)[0]:
             continue
-        rows.append(
+        records.append(
             _between(
                 a,
                 b,
@@ -225,11 +225,11 @@ def check_rows(bases, base_rows, stake_rows, pegs, own_ends, ground, way) -> lis
         b = named[second["to_peg"]]
         if a is b:
             a, b = named[first["to_peg"]], named[second["from_peg"]]
-        told = {frozenset((row["from_name"], row["to_name"])) for row in rows}
+        told = {frozenset((row["from_name"], row["to_name"])) for row in records}
         if a is b or {a.name, b.name} in told or not way.free(a.xy, b.xy)[0]:
             continue
-        rows.append(_between(a, b, ground, "Proves two tapes against each other"))
-    return [{"check_id": f"C{number}", **row} for number, row in enumerate(rows, 1)]
+        records.append(_between(a, b, ground, "Proves two tapes against each other"))
+    return [{"check_id": f"C{number}", **row} for number, row in enumerate(records, 1)]
 
 
 def _between(a, b, ground, says: str) -> dict:
@@ -251,7 +251,7 @@ def measured_rows(readings, fit, stretches, bases, pegs, stake_rows, ground) -> 
     xy = {("point", number): place for number, place in enumerate(fit.points)}
     xy |= {("peg", number): peg.xy for number, peg in enumerate(pegs)}
     xy |= {("stake", row["stake_id"]): np.array(row["xy"]) for row in stake_rows}
-    rows = []
+    records = []
     for number, reading in enumerate(readings, 1):
         refit = float(math.hypot(*(xy[reading.start] - xy[reading.end])))
         base_id = None
@@ -267,7 +267,7 @@ def measured_rows(readings, fit, stretches, bases, pegs, stake_rows, ground) -> 
         )
         if abs(residual) > LARGE_RESIDUAL * TAPE_M:
             says += f"; it does not agree by {{{abs(residual):.2f} m}}: measure it again"
-        rows.append(
+        records.append(
             {
                 "check_id": f"M{number}",
                 "base_id": base_id,
@@ -282,7 +282,7 @@ def measured_rows(readings, fit, stretches, bases, pegs, stake_rows, ground) -> 
                 "says": says,
             }
         )
-    return rows
+    return records
 
 
 def point_rows(places, on_map, fitted, peg_rows, ground) -> list[dict]:
