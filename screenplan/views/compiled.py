@@ -29,20 +29,36 @@ def drop_stale(package: Path) -> bool:
     Parameters
     ----------
     package : Path
-        Folder of the package. What numba keeps elsewhere (its ``NUMBA_CACHE_DIR``, or where the folder
-        may not be written to) is left alone.
+        Folder of the package. What numba keeps of it is looked for where numba says that it keeps it: beside
+        the sources, in ``NUMBA_CACHE_DIR``, or in the user's own folder.
     """
-    kept = list(package.glob("*/__pycache__/*.nb[ci]"))
-    sources = (path.read_bytes() for path in sorted(package.glob("*/*.py")))
-    key = blake2b(b"\0".join(text for text in sources if b"numba" in text or b"compiled" in text))
-    note = package / "views" / "__pycache__" / KEY_FILE
+    texts = {path: path.read_bytes() for path in sorted(package.glob("*/*.py"))}
+    compiled = {
+        path: text for path, text in texts.items() if b"numba" in text or b"compiled" in text
+    }
+    key = blake2b(b"\0".join(compiled.values())).hexdigest()
+    first_of_each = {path.parent: path for path in compiled}
+    dropped = [_drop_in(_kept_of(path), key) for path in first_of_each.values()]
+    return any(dropped)
+
+
+def _kept_of(source: Path) -> Path:
+    """Folder in which numba keeps what it compiles of a source, and of those beside it."""
+    names: dict = {}
+    # Numba tells it of a function alone, so one is made that seems to stand in that source.
+    exec(compile("def probe(): pass", str(source), "exec"), names)
+    return Path(njit(cache=True)(names["probe"]).stats.cache_path)
+
+
+def _drop_in(folder: Path, key: str) -> bool:
+    kept, note = list(folder.glob("*.nb[ci]")), folder / KEY_FILE
     try:
-        if note.exists() and note.read_text("ascii") == key.hexdigest():
+        if note.exists() and note.read_text("ascii") == key:
             return False
         for path in kept:
             path.unlink(missing_ok=True)
-        note.parent.mkdir(exist_ok=True)
-        note.write_text(key.hexdigest(), "ascii")
+        folder.mkdir(exist_ok=True)
+        note.write_text(key, "ascii")
     except OSError:  # a folder that may not be written to holds nothing that numba kept
         return False
     return bool(kept)
