@@ -14,7 +14,7 @@ from screenplan.site.terrain import Terrain
 from screenplan.views.grown import crowns_of, runs_of
 from screenplan.views.kernel import blocked_years
 from screenplan.views.missing import find_missing
-from screenplan.views.sole import sole_blockers
+from screenplan.views.stoppers import sole_blockers
 
 LINES = gpd.GeoDataFrame(
     {"line_id": ["west", "north"]},

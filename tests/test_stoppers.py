@@ -8,8 +8,7 @@ from screenplan.planting.growth import TYPICAL
 from screenplan.planting.stand import stand_of
 from screenplan.views.grown import crowns_of, runs_of
 from screenplan.views.kernel import MANY_RAYS, blocked_years
-from screenplan.views.sole import sole_blockers
-from screenplan.views.stoppers import list_stoppers
+from screenplan.views.stoppers import list_stoppers, sole_blockers
 
 YEAR = 4
 

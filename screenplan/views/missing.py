@@ -27,7 +27,7 @@ from screenplan.site.terrain import Terrain
 from screenplan.views.grown import crowns_of, runs_of
 from screenplan.views.lone import light_without
 from screenplan.views.sight import sight_of
-from screenplan.views.sole import sole_blockers
+from screenplan.views.stoppers import sole_blockers
 
 #: Light is compared at this precision: rounding only.
 LEAST_SHARE = 1e-12
