@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.sparse import csr_array
 
+from screenplan.design import programme
 from screenplan.design.choice import Limits, breaks_of, counts, open_weight, runs_in
 from screenplan.design.greedy import plant_greedily
 from screenplan.design.merging import merge_rays
@@ -49,6 +50,39 @@ def test_nothing_among_all_subsets_counts_less(name, seed):
     assert found.counts == pytest.approx(least_of_all(choice, limits), abs=SAME)
     assert found.bound <= found.counts + SAME
     assert found.proven
+
+
+@pytest.mark.parametrize("most", [1, 2, 3])
+@pytest.mark.parametrize("seed", range(4))
+def test_nothing_among_all_subsets_of_so_many_kinds_counts_less(seed, most):
+    choice = made_up(seed, kinds=3)
+    limits = Limits(least_run=2, most_kinds=most, open_price=30.0)
+    found = find_planting(choice, limits)
+    assert found.in_time
+    assert not breaks_of(choice, limits, found.planted)
+    assert found.counts == pytest.approx(least_of_all(choice, limits), abs=SAME)
+    assert found.bound == pytest.approx(found.counts, abs=SAME)
+
+
+def test_where_kinds_are_too_many_to_search_each_set_they_are_chosen_together(monkeypatch):
+    choice, limits = made_up(2, kinds=3), Limits(least_run=2, most_kinds=2, open_price=30.0)
+    apart = find_planting(choice, limits)
+    monkeypatch.setattr(programme, "MOST_SETS", 2)
+    together = find_planting(choice, limits)
+    assert together.in_time
+    assert together.counts == pytest.approx(apart.counts, abs=SAME)
+
+
+@pytest.mark.parametrize("seconds", [0.02, 0.3])
+def test_with_too_little_time_for_all_sets_of_kinds_the_bound_still_holds(seconds):
+    # What is found in ample time is a planting made by other means.
+    choice = made_up(5, plants=60, rays=120, views=8, kinds=4)
+    limits = Limits(least_run=2, most_kinds=2)
+    limits = replace(limits, open_price=price_of_open(choice, limits))
+    best, hasty = (find_planting(choice, limits, seconds=time) for time in (20.0, seconds))
+    assert hasty.bound <= best.counts + SAME
+    assert best.bound <= hasty.counts + SAME
+    assert not breaks_of(choice, limits, hasty.planted)
 
 
 @given(seed=st.integers(0, 10_000), name=st.sampled_from(sorted(LIMITS)), more=st.data())

@@ -1,37 +1,35 @@
-"""The choice as an integer programme, solved by HiGHS; with a greedy planting beside it.
+"""The planting that counts least, by integer programmes, and a bound below all of them; greedy beside it.
 
-Plants are binary; a run begins where a plant stands and the one before it does not, and goes on for
-so many at least. A group of rays is stopped if one of its plants stands, a view is closed if enough of
-its light is, and what stays open of the asked weight is paid for. So there is always an answer, and the
-bound holds for every planting that keeps to the same limits.
+The programme of each set of kinds is solved by itself, and where time is short a good planting is made better
+part by part.
 """
 
 from __future__ import annotations
 
 import math
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import combinations
 
 import numpy as np
-from scipy.optimize import Bounds, LinearConstraint, milp
-from scipy.sparse import block_array, coo_array, csr_array, eye_array
+from scipy.sparse import csr_array, eye_array
 
 from screenplan.design.choice import SLACK, Choice, Limits, breaks_of, counts, open_weight
+from screenplan.design.formulation import SAME_SHARE, before, members, programme_of, relax, solve
 from screenplan.design.greedy import plant_greedily
+from screenplan.design.merging import merge_rays
+from screenplan.design.reduced import without
 
-#: The solver ends when cost and bound are this near to each other, as a share: rounding.
-SAME_SHARE = 1e-6
-#: Status of the solver that has proven its answer the best.
-PROVEN = 0
 #: Share of the time for the programme as a whole, which gives the bound; the rest is for its parts.
 WHOLE_SHARE = 0.6
+#: Most sets of kinds that are searched one by one; the share of the time for their bounds without whole numbers, and of
+#: what is left then the share for the next set.
+MOST_SETS, RELAXED_SHARE, FIRST_SHARE = 60, 0.3, 0.5
 #: Of the time for parts the most that one takes, and about the plants that are solved anew at a time.
 PART_SHARE, PLANTS_AT_A_TIME = 0.2, (60, 120, 240)
 #: Weights are told apart to this, and differences that are a smaller share of the least weight count as that
 #: share: prices of what stays open would be beyond what the solver can add up.
 FINEST, FINEST_SHARE = 1e-4, 0.01
-#: Less time than this is as good as none for the solver.
-LEAST_SECONDS = 0.05
 
 
 @dataclass(frozen=True, eq=False)
@@ -156,16 +154,15 @@ def find_planting(
         if limits.open_price >= price_of_open(choice, limits) and _is_exact(choice, limits):
             # To leave more open than this planting does is never worth it: it need not be looked at.
             most_open = open_weight(choice, limits, best)
-        programme = programme_of(choice, limits, most_open)
-        planted, bound, in_time = _solve(programme, len(best), WHOLE_SHARE * seconds)
-        tries = [("programme", planted)]
+        planted, bound, in_time = _search(choice, limits, best, most_open, WHOLE_SHARE * seconds)
+        tries = [("programme", planted)] if in_time or planted is not best else []
         if not in_time:
             rest = (1.0 - WHOLE_SHARE) * seconds
-            better = best if planted is None else planted
-            better = min(best, better, key=lambda one: _judged(choice, limits, one))
-            tries.append(("parts", _improve(choice, limits, programme, better, rest)))
+            better = min(best, planted, key=lambda one: _judged(choice, limits, one))
+            whole = programme_of(choice, limits, most_open)
+            tries.append(("parts", _improve(choice, limits, whole, better, rest)))
         for by, one in tries:
-            if one is not None and _judged(choice, limits, one) < counts(choice, limits, best) + (
+            if _judged(choice, limits, one) < counts(choice, limits, best) + (
                 SLACK if by == "programme" else -SLACK
             ):
                 best, made_by = one, by
@@ -181,6 +178,85 @@ def _judged(choice: Choice, limits: Limits, planted) -> float:
     return math.inf if breaks_of(choice, limits, planted) else counts(choice, limits, planted)
 
 
+def _search(choice: Choice, limits: Limits, best, most_open: float, seconds: float):
+    """Solve the programme of each set of kinds that may stand together by itself.
+
+    A planting has the kinds of one of these sets, so that the least of their bounds holds for all. Each
+    programme is far smaller, and its bound nearer: that of all kinds together mixes them in parts of plants.
+    The sets are taken by their bounds without whole numbers, and those that cannot be better are left.
+
+    Returns
+    -------
+    planted : ndarray of bool, (plants,)
+        The best that was found, ``best`` if none is better.
+    bound : float
+    in_time : bool
+        Whether every set was searched to its end.
+    """
+    end = time.monotonic() + seconds
+    sets = _sets_of_kinds(choice, limits)
+    parts = [_of_kinds(choice, limits, kinds, most_open) for kinds in sets]
+    bounds = np.full(len(parts), -math.inf)
+    if len(parts) > 1:
+        for number, part in enumerate(parts):
+            left = RELAXED_SHARE * seconds - (seconds - (end - time.monotonic()))
+            bounds[number] = relax(part.programme, left)
+    order, done, least = np.argsort(bounds), 0, counts(choice, limits, best)
+    for place, number in enumerate(order):
+        if bounds[number] >= least - SLACK:
+            done += 1
+            continue
+        left = end - time.monotonic()
+        share = left if place == len(order) - 1 else FIRST_SHARE * left
+        planted, bound, in_time = parts[number].solve(share, most_open)
+        bounds[number], done = max(bounds[number], bound), done + in_time
+        if planted is not None and _judged(choice, limits, planted) < least:
+            best, least = planted, counts(choice, limits, planted)
+            if math.isfinite(most_open):
+                most_open = min(most_open, open_weight(choice, limits, best))
+    return best, float(bounds.min()), done == len(parts)
+
+
+def _sets_of_kinds(choice: Choice, limits: Limits) -> list[tuple[int, ...]]:
+    """Give all sets of as many kinds as may stand; one of all kinds if these are too many sets."""
+    kinds = np.unique(choice.kind)
+    some = min(limits.most_kinds, len(kinds))
+    if math.comb(len(kinds), some) > MOST_SETS:
+        return [tuple(kinds)]
+    return list(combinations(kinds, some))
+
+
+@dataclass(frozen=True, eq=False)
+class _Part:
+    """The programme of some kinds."""
+
+    kept: np.ndarray
+    programme: tuple
+
+    def solve(self, seconds: float, most_open: float):
+        """Give a planting of all plants or None, a bound, and whether the solver came to its end."""
+        objective, integrality, upper, constraints = self.programme
+        upper = upper.copy()
+        upper[-1] = min(upper[-1], most_open + SLACK)
+        plants = int(self.kept.sum())
+        found, bound, in_time = solve((objective, integrality, upper, constraints), plants, seconds)
+        if found is None:
+            return None, bound, in_time
+        planted = np.zeros(len(self.kept), bool)
+        planted[self.kept] = found
+        return planted, bound, in_time
+
+
+def _of_kinds(choice: Choice, limits: Limits, kinds, most_open: float) -> _Part:
+    kept = np.isin(choice.kind, kinds)
+    part = choice
+    if not kept.all():
+        part = without(choice, kept)
+        stops, light = merge_rays(part.stops, part.light)
+        part = replace(part, stops=stops, light=light)
+    return _Part(kept, programme_of(part, limits, most_open))
+
+
 def _improve(choice: Choice, limits: Limits, programme, planted, seconds: float) -> np.ndarray:
     """Solve the ground round one plant after another anew while the rest stays, then larger grounds."""
     end = time.monotonic() + seconds
@@ -190,7 +266,7 @@ def _improve(choice: Choice, limits: Limits, programme, planted, seconds: float)
         while left and time.monotonic() < end:
             free = _around(near, left[len(left) // 2], size)
             part = min(end - time.monotonic(), PART_SHARE * seconds)
-            found, _, _ = _solve(programme, len(planted), part, np.where(free, -1, planted))
+            found, _, _ = solve(programme, len(planted), part, np.where(free, -1, planted))
             left = [plant for plant in left if not free[plant]]
             if (
                 found is not None
@@ -203,11 +279,11 @@ def _improve(choice: Choice, limits: Limits, programme, planted, seconds: float)
 def _near(choice: Choice) -> csr_array:
     """Tell which plants stand on the same ground or side by side, (plants, plants)."""
     plants = len(choice.price)
-    before = _before(choice)
-    near = eye_array(plants, format="csr") + before + csr_array(before.T)
+    one_before = before(choice)
+    near = eye_array(plants, format="csr") + one_before + csr_array(one_before.T)
     if choice.exclusive:
-        members = _members(choice.exclusive, plants)
-        near = near + csr_array(members.T @ members)
+        of_spot = members(choice.exclusive, plants)
+        near = near + csr_array(of_spot.T @ of_spot)
     return csr_array(near > 0).astype(float)
 
 
@@ -226,139 +302,3 @@ def _least(choice: Choice, limits: Limits) -> float:
     """Give a bound without a solver: what no planting at all could close is paid for."""
     asked = limits.share * choice.weight.sum()
     return limits.open_price * max(asked - choice.weight[choice.closable()].sum(), 0.0)
-
-
-def _solve(programme, plants: int, seconds: float, fixed=None):
-    """Give a planting or None, a bound, and whether the solver came to its end.
-
-    ``fixed`` says of each plant whether it stands (1) or not (0), or is free (-1).
-    """
-    objective, integrality, upper, constraints = programme
-    lower = np.zeros(len(objective))
-    if fixed is not None:
-        upper = upper.copy()
-        lower[:plants] = np.maximum(fixed, 0)
-        upper[:plants] = np.where(np.asarray(fixed) < 0, upper[:plants], fixed)
-    found = milp(
-        objective, integrality=integrality, bounds=Bounds(lower, upper), constraints=constraints,
-        options={"time_limit": max(float(seconds), LEAST_SECONDS), "mip_rel_gap": SAME_SHARE},
-    )  # fmt: skip
-    bound = found.mip_dual_bound if found.mip_dual_bound is not None else -math.inf
-    bound = bound if math.isfinite(bound) else -math.inf
-    planted = None if found.x is None else found.x[:plants] > 0.5
-    return planted, float(bound), found.status == PROVEN
-
-
-def programme_of(choice: Choice, limits: Limits, most_open: float = math.inf):
-    """Write the programme: objective, integrality, upper bounds, constraints; nothing is below 0.
-
-    Variables, in order: plants x, starts of runs s, groups of rays z, views c, kinds y, open weight u.
-    """
-    plants, groups = choice.stops.shape
-    views, kinds = len(choice.need), int(choice.kind.max(initial=-1)) + 1
-    sizes = (plants, plants, groups, views, kinds, 1)
-    total = choice.weight.sum()
-    objective = np.concatenate(
-        [choice.price, *(np.zeros(size) for size in sizes[1:-1]), [limits.open_price]]
-    )
-    integrality = np.concatenate(
-        [np.ones(plants), np.zeros(plants + groups), np.ones(views + kinds), [0]]
-    )
-    upper = np.ones(sum(sizes))
-    upper[plants : 2 * plants] = _may_start(choice, limits.least_run)
-    upper[2 * plants + groups : 2 * plants + groups + views] = choice.closable()
-    upper[-1] = min(max(total, 1.0), most_open + SLACK)
-    rows = _Rows(sizes)
-    before = _before(choice)
-    one = eye_array(plants, format="csr")
-    # A run starts where a plant stands and the one before it does not: x - x_before - s <= 0.
-    rows.add(-np.inf, 0.0, x=one - before, s=-one)
-    # From each start on so many stand: the starts within the last so many plants are no more than x.
-    within, back = one.copy(), one
-    for _ in range(limits.least_run - 1):
-        back = csr_array(before @ back)
-        within = within + back
-    rows.add(-np.inf, 0.0, x=-one, s=within)
-    if limits.least_gap > 1:
-        # No run starts within so many stations after a plant that stands.
-        starts, back = one.copy(), one
-        for _ in range(limits.least_gap - 1):
-            back = csr_array(before @ back)
-            starts = starts + back
-        last = csr_array(before @ back)
-        whole = np.flatnonzero(np.diff(last.indptr))
-        rows.add(-np.inf, 1.0, x=last[whole], s=csr_array(starts)[whole])
-    if choice.exclusive:
-        rows.add(-np.inf, 1.0, x=_members(choice.exclusive, plants))
-    rows.add(-np.inf, 0.0, x=-csr_array(choice.stops.T).astype(float), z=eye_array(groups))
-    rows.add(0.0, np.inf, z=choice.light, c=-_diagonal(np.maximum(choice.need - SLACK, 0.0)))
-    rows.add(limits.share * total, np.inf, c=csr_array(choice.weight[None, :]), u=np.ones((1, 1)))
-    if math.isfinite(limits.budget):
-        rows.add(-np.inf, limits.budget, x=csr_array(choice.price[None, :]))
-    if kinds > limits.most_kinds:
-        of_kind = coo_array(
-            (np.ones(plants), (np.arange(plants), choice.kind)), shape=(plants, kinds)
-        )
-        rows.add(-np.inf, 0.0, x=one, y=-csr_array(of_kind))
-        rows.add(-np.inf, limits.most_kinds, y=np.ones((1, kinds)))
-    for of, share in ((choice.kind, limits.most_of_kind), (choice.genus, limits.most_of_genus)):
-        if share < 1.0:
-            mine = (of == np.unique(of)[:, None]).astype(float)
-            rows.add(-np.inf, 0.0, x=csr_array(mine - share))
-    return objective, integrality, upper, rows.constraints()
-
-
-class _Rows:
-    """Rows of constraints, gathered block by block."""
-
-    names = ("x", "s", "z", "c", "y", "u")
-
-    def __init__(self, sizes):
-        self.sizes = dict(zip(self.names, sizes, strict=True))
-        self.parts, self.low, self.high = [], [], []
-
-    def add(self, low: float, high: float, **blocks) -> None:
-        """Add the rows low <= sum of blocks times variables <= high."""
-        count = next(iter(blocks.values())).shape[0]
-        if not count:
-            return
-        self.parts.append(
-            [
-                csr_array(blocks[name]) if name in blocks else csr_array((count, size))
-                for name, size in self.sizes.items()
-            ]
-        )
-        self.low.append(np.full(count, low))
-        self.high.append(np.full(count, high))
-
-    def constraints(self) -> LinearConstraint:
-        return LinearConstraint(
-            block_array(self.parts, format="csr"),
-            np.concatenate(self.low),
-            np.concatenate(self.high),
-        )
-
-
-def _diagonal(values: np.ndarray) -> csr_array:
-    count = len(values)
-    return csr_array((values, (np.arange(count), np.arange(count))), shape=(count, count))
-
-
-def _before(choice: Choice) -> csr_array:
-    """Matrix that gives for each plant its neighbour before it, (plants, plants)."""
-    plants = len(choice.price)
-    at = np.flatnonzero(choice.stretch[1:] == choice.stretch[:-1]) + 1
-    return csr_array((np.ones(len(at)), (at, at - 1)), shape=(plants, plants))
-
-
-def _may_start(choice: Choice, least: int) -> np.ndarray:
-    """Tell where a run may start: where so many plants are left in the stretch."""
-    last = np.searchsorted(choice.stretch, choice.stretch, side="right")
-    return (last - np.arange(len(choice.price)) >= least).astype(float)
-
-
-def _members(spots, plants: int) -> csr_array:
-    rows = np.concatenate([np.full(len(spot), row) for row, spot in enumerate(spots)])
-    return csr_array(
-        (np.ones(len(rows)), (rows, np.concatenate(spots))), shape=(len(spots), plants)
-    )

@@ -1,0 +1,176 @@
+"""The integer programme of a choice, as rows and columns, and its solving by HiGHS.
+
+Plants are binary; a run begins where a plant stands and the one before it does not, and goes on for
+so many at least. A group of rays is stopped if one of its plants stands, a view is closed if enough of
+its light is, and what stays open of the asked weight is paid for. So there is always an answer, and the
+bound holds for every planting that keeps to the same limits.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.sparse import block_array, coo_array, csr_array, eye_array
+
+from screenplan.design.choice import SLACK, Choice, Limits
+
+#: The solver ends when cost and bound are this near to each other, as a share: rounding.
+SAME_SHARE = 1e-6
+#: Status of the solver that has proven its answer the best, and where nothing keeps to the limits.
+PROVEN, INFEASIBLE = 0, 2
+#: Less time than this is as good as none for the solver.
+LEAST_SECONDS = 0.05
+
+
+def solve(programme, plants: int, seconds: float, fixed=None):
+    """Give a planting or None, a bound, and whether the solver came to its end.
+
+    ``fixed`` says of each plant whether it stands (1) or not (0), or is free (-1).
+    """
+    objective, integrality, upper, constraints = programme
+    lower = np.zeros(len(objective))
+    if fixed is not None:
+        upper = upper.copy()
+        lower[:plants] = np.maximum(fixed, 0)
+        upper[:plants] = np.where(np.asarray(fixed) < 0, upper[:plants], fixed)
+    found = milp(
+        objective, integrality=integrality, bounds=Bounds(lower, upper), constraints=constraints,
+        options={"time_limit": max(float(seconds), LEAST_SECONDS), "mip_rel_gap": SAME_SHARE},
+    )  # fmt: skip
+    bound = found.mip_dual_bound if found.mip_dual_bound is not None else -math.inf
+    bound = bound if math.isfinite(bound) else -math.inf
+    if found.status == INFEASIBLE:
+        # Nothing leaves as little open as is known to be possible.
+        return None, math.inf, True
+    planted = None if found.x is None else found.x[:plants] > 0.5
+    return planted, float(bound), found.status == PROVEN
+
+
+def relax(programme, seconds: float) -> float:
+    """Give the bound without whole numbers; infinite where nothing keeps to the limits."""
+    objective, _, upper, constraints = programme
+    found = milp(
+        objective, bounds=Bounds(0.0, upper), constraints=constraints,
+        options={"time_limit": max(float(seconds), LEAST_SECONDS)},
+    )  # fmt: skip
+    if found.status == INFEASIBLE:
+        return math.inf
+    return float(found.fun) if found.status == PROVEN else -math.inf
+
+
+def programme_of(choice: Choice, limits: Limits, most_open: float = math.inf):
+    """Write the programme: objective, integrality, upper bounds, constraints; nothing is below 0.
+
+    Variables, in order: plants x, starts of runs s, groups of rays z, views c, kinds y, open weight u.
+    """
+    plants, groups = choice.stops.shape
+    views, kinds = len(choice.need), int(choice.kind.max(initial=-1)) + 1
+    sizes = (plants, plants, groups, views, kinds, 1)
+    total = choice.weight.sum()
+    objective = np.concatenate(
+        [choice.price, *(np.zeros(size) for size in sizes[1:-1]), [limits.open_price]]
+    )
+    integrality = np.concatenate(
+        [np.ones(plants), np.zeros(plants + groups), np.ones(views + kinds), [0]]
+    )
+    upper = np.ones(sum(sizes))
+    upper[plants : 2 * plants] = _may_start(choice, limits.least_run)
+    upper[2 * plants + groups : 2 * plants + groups + views] = choice.closable()
+    upper[-1] = min(max(total, 1.0), most_open + SLACK)
+    rows = _Rows(sizes)
+    one_before = before(choice)
+    one = eye_array(plants, format="csr")
+    # A run starts where a plant stands and the one before it does not: x - x_before - s <= 0.
+    rows.add(-np.inf, 0.0, x=one - one_before, s=-one)
+    # From each start on so many stand: the starts within the last so many plants are no more than x.
+    within, back = one.copy(), one
+    for _ in range(limits.least_run - 1):
+        back = csr_array(one_before @ back)
+        within = within + back
+    rows.add(-np.inf, 0.0, x=-one, s=within)
+    if limits.least_gap > 1:
+        # No run starts within so many stations after a plant that stands.
+        starts, back = one.copy(), one
+        for _ in range(limits.least_gap - 1):
+            back = csr_array(one_before @ back)
+            starts = starts + back
+        last = csr_array(one_before @ back)
+        whole = np.flatnonzero(np.diff(last.indptr))
+        rows.add(-np.inf, 1.0, x=last[whole], s=csr_array(starts)[whole])
+    if choice.exclusive:
+        rows.add(-np.inf, 1.0, x=members(choice.exclusive, plants))
+    rows.add(-np.inf, 0.0, x=-csr_array(choice.stops.T).astype(float), z=eye_array(groups))
+    rows.add(0.0, np.inf, z=choice.light, c=-_diagonal(np.maximum(choice.need - SLACK, 0.0)))
+    rows.add(limits.share * total, np.inf, c=csr_array(choice.weight[None, :]), u=np.ones((1, 1)))
+    if math.isfinite(limits.budget):
+        rows.add(-np.inf, limits.budget, x=csr_array(choice.price[None, :]))
+    if kinds > limits.most_kinds:
+        of_kind = coo_array(
+            (np.ones(plants), (np.arange(plants), choice.kind)), shape=(plants, kinds)
+        )
+        rows.add(-np.inf, 0.0, x=one, y=-csr_array(of_kind))
+        rows.add(-np.inf, limits.most_kinds, y=np.ones((1, kinds)))
+    for of, share in ((choice.kind, limits.most_of_kind), (choice.genus, limits.most_of_genus)):
+        if share < 1.0:
+            mine = (of == np.unique(of)[:, None]).astype(float)
+            rows.add(-np.inf, 0.0, x=csr_array(mine - share))
+    return objective, integrality, upper, rows.constraints()
+
+
+class _Rows:
+    """Rows of constraints, gathered block by block."""
+
+    names = ("x", "s", "z", "c", "y", "u")
+
+    def __init__(self, sizes):
+        self.sizes = dict(zip(self.names, sizes, strict=True))
+        self.parts, self.low, self.high = [], [], []
+
+    def add(self, low: float, high: float, **blocks) -> None:
+        """Add the rows low <= sum of blocks times variables <= high."""
+        count = next(iter(blocks.values())).shape[0]
+        if not count:
+            return
+        self.parts.append(
+            [
+                csr_array(blocks[name]) if name in blocks else csr_array((count, size))
+                for name, size in self.sizes.items()
+            ]
+        )
+        self.low.append(np.full(count, low))
+        self.high.append(np.full(count, high))
+
+    def constraints(self) -> LinearConstraint:
+        return LinearConstraint(
+            block_array(self.parts, format="csr"),
+            np.concatenate(self.low),
+            np.concatenate(self.high),
+        )
+
+
+def _diagonal(values: np.ndarray) -> csr_array:
+    count = len(values)
+    return csr_array((values, (np.arange(count), np.arange(count))), shape=(count, count))
+
+
+def before(choice: Choice) -> csr_array:
+    """Matrix that gives for each plant its neighbour before it, (plants, plants)."""
+    plants = len(choice.price)
+    at = np.flatnonzero(choice.stretch[1:] == choice.stretch[:-1]) + 1
+    return csr_array((np.ones(len(at)), (at, at - 1)), shape=(plants, plants))
+
+
+def _may_start(choice: Choice, least: int) -> np.ndarray:
+    """Tell where a run may start: where so many plants are left in the stretch."""
+    last = np.searchsorted(choice.stretch, choice.stretch, side="right")
+    return (last - np.arange(len(choice.price)) >= least).astype(float)
+
+
+def members(spots, plants: int) -> csr_array:
+    """Matrix that tells for each spot which plants would stand on it, (spots, plants)."""
+    rows = np.concatenate([np.full(len(spot), row) for row, spot in enumerate(spots)])
+    return csr_array(
+        (np.ones(len(rows)), (rows, np.concatenate(spots))), shape=(len(spots), plants)
+    )
