@@ -110,6 +110,10 @@ def test_after_feet_all_is_asked_in_round_feet(tmp_path):
     answers = ["100 ft", "", "", "No. 9, 50", "back", "No. 9, 50, 40", "", *[""] * 5]
     code, shown = talk(["start"], answers, tmp_path)
     assert code == 0, shown
+    # Without a direction no place is asked for: nine questions, and no number is left out.
+    numbers = re.findall(r"^(\d+) of (\d+)\.", shown.replace("\r", ""), re.M)
+    assert [int(number) for number, _ in numbers] == list(range(1, 10))
+    assert numbers[-1] == ("9", "9")
     after = shown.partition("2 of 10")[2].partition("Wrote")[0]
     assert not re.search(r"\d m\b", after)
     lengths = re.findall(r"(\d+(?:\.\d+)?) ft", after)

@@ -200,7 +200,8 @@ def ask_for_plan(target: str | None, *, us: bool, force: bool) -> tuple[str, Giv
             at += 1
             continue
         click.echo()
-        text = f"{at + 1} of {len(questions)}. {question.text(usual)}."
+        skipped = at - len(passed)
+        text = f"{at + 1 - skipped} of {len(questions) - skipped}. {question.text(usual)}."
         click.echo(textwrap.fill(text, WIDTH, break_long_words=False, break_on_hyphens=False))
         if question.many:
             said = answer = _ask_many(question, so_far, typed.get(question.name, []))

@@ -148,6 +148,10 @@ class GivenWindows:
             )
             if not kept:
                 notes.append("no window of a neighbour is given")
+        if kept and not len(self.footprints):
+            notes.append(
+                "No building is given: windows stand free, and their heights count from the ground below them"
+            )
         layer = layer_of_columns(WINDOWS, columns, points, self.crs)
         layer.index = windows.index[kept]
         return LaidWindows(layer, tuple(own), tuple(map(said, notes)))
@@ -281,7 +285,7 @@ class GivenWindows:
 
     def _doubts(self, number: str, spot: _Spot, storey: int, sill_m: float) -> list[str]:
         doubts = []
-        if spot.building < 0:
+        if spot.building < 0 and len(self.footprints):
             doubts.append(
                 f"window {number} has no building within {{{SNAP_M} m}}: it stands free, and its "
                 "heights count from the ground below it"
