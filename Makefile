@@ -47,8 +47,8 @@ format: $(VENV)/.test-installed ## bring the code into style
 	$(BIN)/ruff check --fix .
 	$(BIN)/ruff format .
 
-bench: $(VENV)/.test-installed  ## print how fast it is, as figures and ratios
-	$(BIN)/python -m tests.benchmarks
+bench: $(VENV)/.test-installed  ## print how fast it is and how good its proposals are (DATA=folder of lots outside the project)
+	$(BIN)/python -m tests.benchmarks $(DATA)
 
 reference: $(VENV)/.test-installed ## write the pages of docs/reference/ anew from the code
 	$(BIN)/python -m docs.generate

@@ -1,13 +1,20 @@
-"""Run every bench: ``python -m tests.benchmarks``. Other work on the machine makes the figures worse."""
+"""Run every bench: ``python -m tests.benchmarks [FOLDER]``. Other work on the machine makes the figures worse.
+
+Of the lots on which proposals are measured those of the package momepy are at hand, those of a suburb are read from
+the folder, if it is given (`tests.benchmarks.frozen`).
+"""
 
 import os
 import platform
+import sys
+from pathlib import Path
 
 from .clock import load
 from .design import bench_design
 from .hillside import bench_hillside
 from .job import bench_compiling, bench_demo, bench_step, bench_stream
 from .limit import bench_limit
+from .proposals import bench_proposals
 from .reading import bench_reading
 from .sides import bench_sides
 from .sun import bench_sun
@@ -30,6 +37,7 @@ def main() -> None:
     bench_sun()
     bench_sides()
     bench_design()
+    bench_proposals(Path(sys.argv[1]) if len(sys.argv) > 1 else None)
 
 
 if __name__ == "__main__":
