@@ -8,7 +8,7 @@ import shapely
 from design_site import TABLE, options, site
 from parcel_kit import PLAIN, layer
 from scipy.sparse import csr_array
-from shapely.geometry import Polygon, box
+from shapely.geometry import LineString, Polygon, box
 from test_views import species
 
 from screenplan.design.candidates import exclusive_spots, find_candidates
@@ -112,6 +112,16 @@ def test_the_sides_that_are_named_are_kept_to_and_inner_lines_can_be_switched_of
     assert set(candidates.table["side_id"]) == {"north"}
     candidates, *_ = found(rows_along=["north"], design_inner=True)
     assert {"north", "by p0, 1"} <= set(candidates.table["side_id"])
+
+
+def test_beside_a_place_nothing_is_chosen_from_where_no_outline_is_known():
+    drawn = layer(line_id=["mine"], geometry=[LineString([(-19, 0), (19, 0)])])
+    row = site(at=(0.0,), places=PLACES, planting_line=drawn)
+    known, *_ = found(row, rows_along=("mine",), design_inner=True)
+    assert len(set(known.table["ground"])) > 1
+    row["parcels"], row["sides"] = row["parcels"].iloc[:0], row["sides"].iloc[:0]
+    candidates, *_ = found(row, design_inner=True)
+    assert set(candidates.table["ground"]) == {"mine"}
 
 
 def test_what_grows_too_tall_at_the_boundary_is_left_out_there():

@@ -112,10 +112,12 @@ def find_candidates(
     places = _with_room(layers["private_places"], options, grounds, plan, species_table)
     rows: list[dict] = []
     lines: dict[int, shapely.LineString] = {}
+    # Where no outline is known nobody knows whose ground lies beside a place.
+    inner = plan.design.inner and outline_known(layers["parcels"])
     for number, option in enumerate(options):
         ground = grounds[option.species.key, option.height_m]
         zone = _clear_zone(ground, places, option, plan, layers["parcels"])
-        for line in _lines_of(ground, places, option, inner=plan.design.inner):
+        for line in _lines_of(ground, places, option, inner=inner):
             _set(rows, lines, line, number, option, zone)
     if not rows and refused:
         raise refused[0]

@@ -59,7 +59,7 @@ class Design(Section):
     )
     inner: bool = Field(
         True,
-        description="Choose among lines beside the private places too, not along the sides only",
+        description="Choose among lines beside the private places too, not along the sides only; where the outline is not known, along the line that is given only",
     )
     weights: dict[str, Annotated[float, Field(strict=True, ge=0, le=1000)]] = Field(
         default_factory=dict,
