@@ -11,7 +11,9 @@ from scipy.sparse import csr_array
 from shapely.geometry import LineString, Polygon, box
 from test_views import species
 
-from screenplan.design.candidates import exclusive_spots, find_candidates
+from screenplan.design.candidates import BEND_M, exclusive_spots, find_candidates
+from screenplan.design.candidates import _beside as beside
+from screenplan.design.chosen import layers_of
 from screenplan.design.kinds import list_options, short_list
 from screenplan.design.reduced import useful_plants
 from screenplan.ground.errors import NoRoomError
@@ -64,6 +66,32 @@ def test_stations_are_no_farther_apart_than_the_spacing_and_reach_the_ends():
         assert at[-1] == pytest.approx(candidates.lines[stretch].length)
         assert np.diff(at).max() <= spacing + 1e-9
         assert np.diff(at) == pytest.approx(own["gap_m"].iloc[0])
+
+
+# By hand: a box keeps its corners, and each edge lies the distance, and what simplifying may take, outside it.
+def test_lines_beside_a_place_lie_the_distance_outside_it():
+    place = box(0, 0, 6, 4)
+    lines = beside(place, 2.0)
+    assert len(lines) == 4
+    assert [line.distance(place) for line in lines] == pytest.approx([2.0 + BEND_M] * 4)
+    # Round ones are simplified, and come no nearer for it.
+    circle = shapely.Point(0, 0).buffer(5.0, quad_segs=32)
+    assert min(line.distance(circle) for line in beside(circle, 2.0)) >= 2.0
+
+
+# By hand: a plant alone stands in the middle of a line as long as its spacing, within what may be planted.
+def test_a_plant_alone_stands_in_the_middle_of_its_line():
+    candidates, *_ = found()
+    table = candidates.table
+    whole = candidates.lines[0].length
+    mine = np.flatnonzero(table["stretch"] == 0)
+    for k, at in ((mine[0], 0.0), (mine[3], None)):
+        made = layers_of(candidates, [np.array([k])], None)
+        spacing = candidates.options[int(table["option"].iloc[k])].spacing_m
+        (line,), (station,) = made.planting_lines.geometry, made.plants["station_m"]
+        assert station == pytest.approx(0.5 * spacing if at is None else at)
+        assert line.length == pytest.approx(station + 0.5 * spacing)
+        assert line.length < whole
 
 
 # Independent: every pair is measured.

@@ -110,6 +110,21 @@ def test_a_missing_plant_leaves_a_gap_that_nothing_explains(laid):
     assert "1 gaps are wider than asked, the first on north-row1" in found.says
 
 
+def test_a_station_that_was_left_out_explains_no_other_gap(laid):
+    alone = {name: laid[name] for name in ("plants", *SET_BY)}
+    north = laid["plants"].set_index("plant_id")
+    fewer = laid["plants"].loc[laid["plants"]["plant_id"] != 10].reset_index(drop=True)
+    before, after = north["station_m"][9], north["station_m"][11]
+    fewer.loc[fewer["plant_id"] == 11, "gap_before_m"] = after - before
+    for station, result in ((0.5 * before, "fails"), (0.5 * (before + after), "passes")):
+        dropped = laid["dropped_stations"].iloc[:0].copy()
+        dropped.loc[0, ["line_id", "station_m"]] = "north-row1", station
+        found = judge_gaps(
+            alone | {"plants": fewer, "dropped_stations": dropped}, plan_with(rows_spacing=SPACING)
+        )
+        assert found.result == result
+
+
 def through(line_id, from_m, to_m, kind="gap", low_m=0.5, view_id="a"):
     """A hole of a view, as the step that follows the views gives it."""
     return {"view_id": view_id, "line_id": line_id, "from_m": from_m, "to_m": to_m, "low_m": low_m,

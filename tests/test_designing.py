@@ -106,6 +106,15 @@ def test_a_view_may_stay_open_for_money():
     assert left["cause"].tolist() == ["price"] * 2
 
 
+def test_a_view_that_is_worth_its_price_is_left_for_the_budget():
+    # By hand: the view that is left costs 30 and may stay open for 40, so that its price keeps nobody from it.
+    made = design(
+        design_open_price=40.0, design_budget=6 * PRICE, design_weights={"p1": 3.0, "w2": 2.0}
+    )
+    (left,) = made["design_views"].loc[~made["design_views"]["closed"]].itertuples()
+    assert (left.view_id, left.cause) == ("w0 to p0", "limits")
+
+
 def test_a_longer_least_run_is_kept_to():
     made = design(design_least_run=5)
     sizes = made["plants"].groupby("line_id").size()

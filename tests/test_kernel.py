@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from screenplan.views import plain
+from screenplan.views.bundle import come_near, lay_bundle, new_bundle
 from screenplan.views.crowns import tabulate_crowns
 from screenplan.views.kernel import (
     arrange_runs,
@@ -20,6 +21,7 @@ from screenplan.views.kernel import (
     open_light,
     strip_window,
 )
+from screenplan.views.solids import LEVEL_PER
 
 sys.path.insert(0, str(Path(__file__).parent.parent))
 from benchmarks import tracer
@@ -231,6 +233,43 @@ def in_plan(origin, target):
     reach = math.hypot(way[0], way[1])
     slope = way[2] / reach
     return *origin, way[0] / reach, way[1] / reach, slope, 1 / slope, reach
+
+
+# By hand: crowns of the last year stand from 0.1 of their height up to it.
+def test_a_level_ray_over_or_under_all_crowns_looks_at_no_plant():
+    crowns = growth_table([CONE])
+    xy = row_of(30)
+    same = np.zeros(len(xy), int)
+    runs = arrange_runs(*xy.T, 0 * xy[:, 0], same, same, crowns)
+    top, foot = crowns.height.max(), crowns.clear.min()
+    for z, looks in (
+        (top + 0.1, False),
+        (top - 0.1, True),
+        (foot + 0.01, True),
+        (foot - 0.01, False),
+    ):
+        first, last, high = strip_window(runs, 0, 15.0, -5.0, z, 0.0, 1.0, 0.0, LEVEL_PER, 10.0)
+        assert (runs.along[first:last] <= high).any() == looks, z
+
+
+# Invariant: the kernel, asked year by year, finds the first year between the two that are foretold.
+def test_both_years_are_foretold_of_a_ray_that_passes_the_stem_within_the_crown():
+    crowns = growth_table([CONE])
+    runs = arrange_runs([0.0], [0.0], [0.0], [0], [0], crowns)
+    for z, is_told in ((0.5, True), (crowns.height.max() + 0.5, False)):
+        origin, target = np.array([[-6.0, 0.1, z]]), np.array([[6.0, 0.1, z]])
+        bundle = new_bundle(runs, crowns)
+        lay_bundle(0, 1, origin.reshape(-1), target.reshape(-1), np.ones(1), runs, bundle)
+        *_, listed = come_near(0, 0, 0, 1, runs, crowns, bundle)
+        told = crowns.foretold.reshape(-1, 2)
+        masks = blocked_years(origin, target, runs, crowns)[0, 0]
+        for g, mask in enumerate(masks):
+            if not is_told:
+                assert listed == mask == 0
+                continue
+            early, late = told[bundle.early[0], 0], told[bundle.late[0], 1]
+            first = int(mask & -mask).bit_length() - 1
+            assert early >> 8 * g & 0x7F <= first <= late >> 8 * g & 0x7F < YEARS
 
 
 # Growth of cost, counted and not timed: a ray looks at as many plants in a row ten times as long.

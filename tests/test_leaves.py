@@ -181,6 +181,22 @@ def test_joined_crowns_count_once(shape, two_rows):
     assert overlaps > 10
 
 
+# Closed form: level, through the stems of two columns of radius 1 m that stand 3 m apart. The line ends half
+# a metre behind the second stem, so that it runs 2 m and 1.5 m through leaves; and so the other way.
+@pytest.mark.parametrize("stem", [0.0, 3.0])
+def test_a_line_that_ends_in_one_of_two_crowns(stem):
+    sizes = [np.full((1, 1, 1), size) for size in (4.0, 1.0, 0.5)]
+    crowns = tabulate_crowns([COLUMN], *sizes, extinction=[[0.7]])
+    nothing = np.zeros(2)
+    runs = arrange_runs([0.0, 3.0], nothing, nothing, [0, 0], [0, 0], crowns)
+    far, end = (-5.0, 0.0, 2.0), (3.5, 0.0, 2.0)
+    if stem == 0.0:
+        far, end = (8.0, 0.0, 2.0), (-0.5, 0.0, 2.0)
+    for ends in ((far, end), (end, far)):
+        light, _ = through(*ends, runs, crowns)
+        assert light[0, 0, 0] == pytest.approx(math.exp(-0.7 * 3.5), abs=CLOSE)
+
+
 # Brute force: lines that begin and end among the crowns count what lies between, and no more.
 @pytest.mark.parametrize("shape", [*SHAPES, POWERS[2]], ids=named)
 def test_lines_that_end_among_crowns(shape):

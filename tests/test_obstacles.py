@@ -215,6 +215,14 @@ def test_slope_is_met_at_the_right_place():
     assert t == pytest.approx(4.6 / 8.0, abs=1e-9)
 
 
+# By hand: lines that come from outside and end on the edge of level ground of 1 m, below it and above it.
+@pytest.mark.parametrize(("end", "t"), [(0.9, 1.0), (1.1, 2.0)])
+def test_a_line_that_ends_on_the_edge_of_the_terrain_is_stopped_there_by_what_is_above_it(end, t):
+    ground = Ground(np.ones((11, 21)), np.array([0.0, 0.0, 1.0, 1.0]))
+    assert first_ground(ground, -5.0, 5.0, 2.0, 5.0, 0.0, end - 2.0) == t
+    assert first_ground(ground, 5.0, 15.0, 2.0, 0.0, -5.0, end - 2.0) == t
+
+
 # Brute force: dense stepping along rays over rough ground.
 def test_rough_ground_against_dense_stepping():
     rng = np.random.default_rng(4)

@@ -180,6 +180,14 @@ def test_the_years_without_own_plants_are_those_of_a_run_without_them(plain):
         assert row["evidence"] == "measured"
 
 
+def test_measured_plants_of_a_kind_that_is_not_planted_change_nothing(plain):
+    # Invariant: the plan plants another kind, with other leaves, so its years have nothing beside them.
+    found = run(measured_plants=grown(TIMES, 12, species="ilex_opaca"))
+    assert found["own_growth"]["species"].tolist() == ["ilex_opaca"]
+    assert len(found["own_years"]) == 0
+    assert found["views"].equals(plain["views"])
+
+
 def test_a_standing_plant_of_known_age_corrects_the_plan(plain):
     tall = TIMES * float(height_at(load_species()[KIND], 8.0))
     standing = gpd.GeoDataFrame(

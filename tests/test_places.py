@@ -80,6 +80,13 @@ def test_the_garden_is_behind_the_house_off_the_line_and_within_the_depth():
     assert "2217 sq ft" in in_units(says, "us")
 
 
+def test_an_empty_layer_of_roads_tells_no_more_than_none():
+    site, house, plan = parcels(), buildings(HOUSE), plan_with()
+    empty, none = (lay_places(site, house, given, plan=plan) for given in (roads(), None))
+    assert is_same(empty.geometry[0], none.geometry[0])
+    assert empty.attrs["notes"] == none.attrs["notes"]
+
+
 def test_depth_and_edge_bound_the_garden():
     row, _ = derived(SUBJECT, HOUSE, depth=6.0, edge=1.0)
     # Closed form: 6 m behind the house and to both sides of it, where 1 m off the line is less.

@@ -21,7 +21,7 @@ from screenplan.views.solids import (
     box_stretch,
     form_at,
     form_stretch,
-    line_stretch,
+    piece_stretch,
     stacked_stretch,
     stacked_upright,
 )
@@ -145,7 +145,7 @@ def round_stretches(
 
 
 @inner(fastmath=FAST)
-def _through_lines(
+def _through_pieces(
     form, at, lanes, pieces, in_all, upper, year, stop, across, along, foot, slope, per_slope, reach,
     enter, leave,
 ):  # fmt: skip
@@ -163,19 +163,19 @@ def _through_lines(
         if upper:
             for i in range(HALF):
                 a, b = pieces[0, i], pieces[1, i]
-                low, high = line_stretch(
+                low, high = piece_stretch(
                     half_l * b, across2 + two_lw * b + n * a, low, high, in_all
                 )
         for i in range(HALF, PIECES):
             a, b = pieces[0, i], pieces[1, i]
-            low, high = line_stretch(half_l * b, across2 + two_lw * b + n * a, low, high, in_all)
+            low, high = piece_stretch(half_l * b, across2 + two_lw * b + n * a, low, high, in_all)
         one, two = (c - foot) * per_slope, (h - foot) * per_slope
         first, last = (one, two) if one < two else (two, one)
         low = first if first > low else low
         low = s0 if s0 > low else low
         high = last if last < high else high
         high = s1 if s1 < high else high
-        enter[y], leave[y] = low + along, (high if low < high else -FAR_M) + along
+        enter[y], leave[y] = low + along, high + along
 
 
 @called(fastmath=FAST)
@@ -202,16 +202,16 @@ def stacked_stretches(
             middle += LANES
         middle = min(middle, stop)
     if in_all:
-        _through_lines(
+        _through_pieces(
             form, at, lanes, pieces, True, True, year, middle, across, along, foot, slope, per_slope,
             reach, enter, leave,
         )  # fmt: skip
-        _through_lines(
+        _through_pieces(
             form, at, lanes, pieces, True, False, middle, stop, across, along, foot, slope, per_slope,
             reach, enter, leave,
         )  # fmt: skip
     else:
-        _through_lines(
+        _through_pieces(
             form, at, lanes, pieces, False, True, year, stop, across, along, foot, slope, per_slope,
             reach, enter, leave,
         )  # fmt: skip

@@ -94,7 +94,7 @@ def how_made(shape: CrownShape) -> int:
 
 
 @inner(fastmath={"nnan", "ninf", "nsz", "contract"})
-def line_stretch(B, C, low, high, in_all):
+def piece_stretch(B, C, low, high, in_all):
     """Bring one more paraboloid into the stretch of a sight line for which A = 1.
 
     Parameters
@@ -129,7 +129,7 @@ def stacked_stretch(across2, foot, slope, per_slope, s0, s1, h, c, l, n, pieces,
     low, high = (-_FAR, _FAR) if in_all else (_FAR, -_FAR)
     for i in range(PIECES):
         a, b = pieces[0, i], pieces[1, i]
-        low, high = line_stretch(at * b, across2 + two_lw * b + n * a, low, high, in_all)
+        low, high = piece_stretch(at * b, across2 + two_lw * b + n * a, low, high, in_all)
     in_slab = (slope != 0.0) | ((foot > c) & (foot < h))
     one, two = (c - foot) * per_slope, (h - foot) * per_slope
     t0, t1 = (one, two) if one < two else (two, one)
