@@ -20,7 +20,8 @@ from screenplan.planting.measured import (
     months_to_root,
     stem_inches,
 )
-from screenplan.planting.species import TOLERANCE_LEVELS, TOLERANCES, load_species
+from screenplan.planting.species import load_species
+from screenplan.planting.species_model import TOLERANCE_LEVELS, TOLERANCES
 
 LEAST_KINDS = 45
 

@@ -11,12 +11,8 @@ from test_views import GARDEN, SHUT, TABLE, only, row, trace, windows
 from screenplan.outputs.summary import _tell_views
 from screenplan.planting.growth import clear_stem_at, height_at
 from screenplan.planting.maturity import MATURE_YEAR, followed_years, lasts_from
-from screenplan.planting.species import (
-    GROWTH_CLASSES,
-    HeightFigures,
-    WidthFigures,
-    load_species,
-)
+from screenplan.planting.species import GROWTH_CLASSES, load_species
+from screenplan.planting.species_model import HeightFigures, WidthFigures
 from screenplan.planting.stand import stand_of
 from screenplan.views.goals import judge_goal
 from screenplan.views.grown import crowns_of, years_to_rest

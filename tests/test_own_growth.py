@@ -26,7 +26,8 @@ from screenplan.planting.own_growth import (
     spreads_of,
     widths_say,
 )
-from screenplan.planting.species import HeightFigures, load_species
+from screenplan.planting.species import load_species
+from screenplan.planting.species_model import HeightFigures
 
 SPECIES = load_species()
 SPRUCE = SPECIES["picea_pungens"]

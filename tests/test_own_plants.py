@@ -13,7 +13,8 @@ from screenplan.planting.draws import shares_of
 from screenplan.planting.growth import height_at, spread_at
 from screenplan.planting.own_growth import heights_say, posterior, spreads_of
 from screenplan.planting.own_plants import correct_species, own_table, tell_own_growth
-from screenplan.planting.species import evidence_of, load_species
+from screenplan.planting.species import load_species
+from screenplan.planting.species_model import evidence_of
 
 TABLE = load_species()
 

@@ -116,7 +116,7 @@ def test_a_plant_whose_crown_begins_above_the_band_is_not_in_the_way():
 
 
 def _palm():
-    from screenplan.planting.species import Species
+    from screenplan.planting.species_model import Species
 
     return Species(
         "palm", "Palm", "ellipsoid", (6.0, 8.0), (2.0, 3.0), yearly_growth_m=(0.3, 0.4, 0.5), spread_share=0.4,

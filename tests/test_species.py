@@ -7,14 +7,8 @@ from screenplan.ground.errors import InputError
 from screenplan.planting.curves import HeightCurve
 from screenplan.planting.kinds import CANES, TAPERED
 from screenplan.planting.measured import GRADED, load_kinds, load_measured
-from screenplan.planting.species import (
-    CUSTOM_SPACING_M,
-    DEFAULT_SPECIES,
-    GROWTH_CLASSES,
-    OWN,
-    load_species,
-    species_of,
-)
+from screenplan.planting.species import DEFAULT_SPECIES, GROWTH_CLASSES, load_species, species_of
+from screenplan.planting.species_model import CUSTOM_SPACING_M, OWN
 from screenplan.planting.stock import HOLE_PER_BALL, STOCKS, hole_width
 
 TABLE = load_species()

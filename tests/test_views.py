@@ -15,7 +15,7 @@ from views_kit import follow as follow_step
 
 from screenplan.contracts import VIEW_HOLES, VIEW_YEARS, VIEWS, year_column
 from screenplan.ground.errors import InputError
-from screenplan.planting.species import Species
+from screenplan.planting.species_model import Species
 from screenplan.planting.stand import stand_of
 from screenplan.site.terrain import Terrain
 from screenplan.views import sampling

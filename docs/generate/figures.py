@@ -17,7 +17,8 @@ from screenplan.planting import own_growth
 from screenplan.planting.own_growth import READING_LOG_SD, STOCK_LOG_SD
 from screenplan.planting.own_plants import OWN_FROM
 from screenplan.planting.prospects import prospect_of
-from screenplan.planting.species import GROWTH_CLASSES, TOLERANCES, Species, load_species
+from screenplan.planting.species import GROWTH_CLASSES, load_species
+from screenplan.planting.species_model import TOLERANCES, Species
 from screenplan.rules.limit_kinds import KINDS, Limit
 from screenplan.rules.limits import load_limits
 from screenplan.rules.ruleset import STATUSES, Rule, load_rules

@@ -22,7 +22,8 @@ from screenplan.planting.measured import (
     load_kinds,
     load_measured,
 )
-from screenplan.planting.species import Species, load_species
+from screenplan.planting.species import load_species
+from screenplan.planting.species_model import Species
 
 TESTS = Path(__file__).parents[2] / "tests"
 #: Folder of the pictures, beside the page.

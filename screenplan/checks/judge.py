@@ -32,7 +32,8 @@ from screenplan.planting.judging import (
     judge_places,
     judge_stems,
 )
-from screenplan.planting.species import Species, load_species
+from screenplan.planting.species import load_species
+from screenplan.planting.species_model import Species
 from screenplan.site.ownership import outline_known
 from screenplan.views.goals import judge_goal, judge_use
 

@@ -11,7 +11,8 @@ from screenplan.ground.said import in_units
 from screenplan.ground.told_years import soonest_first, tell_year
 from screenplan.ground.units import format_length, parse_length
 from screenplan.planting.prospects import ASKED_HEIGHT_M, Prospect, prospect_of
-from screenplan.planting.species import Species, load_species
+from screenplan.planting.species import load_species
+from screenplan.planting.species_model import Species
 
 #: Tolerances that the list tells.
 TOLD_TOLERANCES = ("browse", "salt", "shade")

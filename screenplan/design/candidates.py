@@ -25,7 +25,7 @@ from screenplan.plan import Options
 from screenplan.planting.lines import draw_lines, plantable_stretches
 from screenplan.planting.patterns import EQUAL_SHARE, evened
 from screenplan.planting.room import leave_room
-from screenplan.planting.species import Species
+from screenplan.planting.species_model import Species
 from screenplan.planting.zones import keep_clear, mark_zones, plantable_ground, subject_of
 from screenplan.site.ownership import outline_known
 

@@ -29,7 +29,7 @@ from screenplan.design.weights import view_weights
 from screenplan.ground.errors import refuse
 from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.design import USUAL_YEAR
-from screenplan.planting.species import Species
+from screenplan.planting.species_model import Species
 from screenplan.site.ownership import outline_known
 from screenplan.site.terrain import Terrain
 from screenplan.views.sight import lay_sight

@@ -18,7 +18,7 @@ from screenplan.contracts.tables import layer_of
 from screenplan.design.candidates import Candidates
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.maturity import MATURE_YEAR
-from screenplan.planting.species import Species
+from screenplan.planting.species_model import Species
 from screenplan.planting.stand import Stand, stand_of
 from screenplan.views.grown import crowns_of, runs_of
 from screenplan.views.sight import Sight

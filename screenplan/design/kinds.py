@@ -12,7 +12,8 @@ from screenplan.ground.said import said
 from screenplan.plan import Options
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.mixes import kinds_in
-from screenplan.planting.species import MILD_ZONE, Species, load_species
+from screenplan.planting.species import load_species
+from screenplan.planting.species_model import MILD_ZONE, Species
 from screenplan.planting.stand import Start, sizes_of
 from screenplan.planting.stock import planted_height
 from screenplan.works.cost import plant_price

@@ -20,7 +20,7 @@ from screenplan.design.merging import merge_rays
 from screenplan.design.programme import Solution, find_planting, price_of_open
 from screenplan.design.reduced import useful_plants, without
 from screenplan.plan import Options
-from screenplan.planting.species import Species
+from screenplan.planting.species_model import Species
 from screenplan.site.terrain import Terrain
 from screenplan.views.views import trace_views
 

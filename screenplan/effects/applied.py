@@ -12,7 +12,7 @@ from screenplan.contracts.tables import has_rows, table_of, texts
 from screenplan.ground.said import said
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.mixes import kinds_in
-from screenplan.planting.species import Species
+from screenplan.planting.species_model import Species
 from screenplan.planting.stock import season_of
 from screenplan.planting.zones import size_judged
 from screenplan.rules.limits import Limit, load_limits, months_text

@@ -17,7 +17,7 @@ from screenplan.effects.telling import first_to_grow, span_of_years
 from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.effects import Lines
 from screenplan.planting.growth import TYPICAL
-from screenplan.planting.species import Species
+from screenplan.planting.species_model import Species
 from screenplan.planting.stand import stand_of
 from screenplan.planting.zones import open_ground, subject_of
 from screenplan.rules.limits import Limit, allowed_height, limit_named

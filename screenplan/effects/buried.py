@@ -16,7 +16,7 @@ from screenplan.effects.telling import first_to_grow, holds_lines, how_many_grow
 from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.effects import Lines
 from screenplan.planting.growth import TYPICAL
-from screenplan.planting.species import Species
+from screenplan.planting.species_model import Species
 from screenplan.planting.stand import stand_of
 from screenplan.planting.stock import hole_width
 from screenplan.planting.zones import keep_clear

@@ -11,7 +11,8 @@ from screenplan.contracts import PLANT_HEALTH
 from screenplan.contracts.findings import FAILS, PASSES, UNKNOWN, Finding
 from screenplan.contracts.tables import table_of
 from screenplan.plan import DEFAULTS, Options
-from screenplan.planting.species import Species, load_species, species_of
+from screenplan.planting.species import load_species, species_of
+from screenplan.planting.species_model import Species
 
 
 def judge_health(

@@ -29,7 +29,7 @@ from screenplan.contracts.findings import FAILS, PASSES, TALK, UNKNOWN, Finding
 from screenplan.contracts.tables import has_rows, identifiers, layer_of, numbers
 from screenplan.effects.growing import first_years
 from screenplan.plan import DEFAULTS, Options
-from screenplan.planting.species import Species
+from screenplan.planting.species_model import Species
 from screenplan.planting.stand import stand_of
 from screenplan.rules.limit_kinds import WINDS, Limit
 from screenplan.rules.limits import limit_of

@@ -25,7 +25,8 @@ from screenplan.effects.sun import MONTHS, SunPath, growing_months, overcast_sky
 from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.effects import Light
 from screenplan.planting.growth import TYPICAL
-from screenplan.planting.species import Species, load_species
+from screenplan.planting.species import load_species
+from screenplan.planting.species_model import Species
 from screenplan.planting.stand import stand_of
 from screenplan.rules.limits import Limit, limit_of
 from screenplan.site.ownership import outline_known

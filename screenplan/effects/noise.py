@@ -19,7 +19,7 @@ from screenplan.contracts.findings import FAILS, PASSES, UNKNOWN, Finding
 from screenplan.contracts.tables import has_rows, identifiers, layer_of
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.growth import TYPICAL
-from screenplan.planting.species import Species
+from screenplan.planting.species_model import Species
 from screenplan.planting.stand import stand_of
 from screenplan.rules.limits import Limit, limit_of
 

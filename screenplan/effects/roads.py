@@ -29,7 +29,7 @@ from screenplan.effects.telling import first_to_grow, how_many_grow
 from screenplan.ground.units import FOOT_M
 from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.effects import Road
-from screenplan.planting.species import Species
+from screenplan.planting.species_model import Species
 from screenplan.planting.stand import Stand, stand_of
 from screenplan.planting.zones import subject_of
 from screenplan.rules.limits import Limit, limit_named, limit_of

@@ -16,7 +16,8 @@ import shapely
 from screenplan.contracts.apart import NO_ROOM, NOT_LIVED_IN, REASONS, TOO_HIGH
 from screenplan.contracts.tables import with_notes
 from screenplan.plan import DEFAULTS, Options
-from screenplan.planting.species import Species, load_species
+from screenplan.planting.species import load_species
+from screenplan.planting.species_model import Species
 from screenplan.planting.zones import size_judged
 from screenplan.rules.ruleset import Rule, load_rules, rules_for
 from screenplan.site.facades import building_names, is_lived_in

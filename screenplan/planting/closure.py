@@ -29,7 +29,7 @@ from screenplan.planting.maturity import followed_years, lasts_from
 from screenplan.planting.mixes import planned_spacing
 from screenplan.planting.neighbours import GAP_TOLERANCE_M, gaps_between
 from screenplan.planting.shapes import meeting_band, shape_radius
-from screenplan.planting.species import Species, evidence_of
+from screenplan.planting.species_model import Species, evidence_of
 from screenplan.planting.stand import Start, sizes_of, stand_of
 from screenplan.planting.zones import plantable_ground
 

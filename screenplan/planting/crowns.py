@@ -10,7 +10,7 @@ from screenplan.contracts import CROWNS
 from screenplan.contracts.tables import layer_of
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.growth import growth_number
-from screenplan.planting.species import Species
+from screenplan.planting.species_model import Species
 from screenplan.planting.stand import stand_of
 
 

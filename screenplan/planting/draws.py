@@ -22,7 +22,7 @@ import numpy as np
 from screenplan.planting.losses import Lives, lives_of
 from screenplan.planting.measured import TENTH, load_measured
 from screenplan.planting.own_growth import OwnSpecies
-from screenplan.planting.species import Species
+from screenplan.planting.species_model import Species
 from screenplan.planting.stand import Stand, heights_at_quantiles
 
 #: Heights are drawn at these numbers of standard deviations.

@@ -32,7 +32,7 @@ from screenplan.ground.errors import refuse
 from screenplan.planting import curves
 from screenplan.planting.curves import HeightCurve, greatest_yearly_growth
 from screenplan.planting.measured import load_establishment, months_to_root, stem_inches
-from screenplan.planting.species import MILD_ZONE, Species
+from screenplan.planting.species_model import MILD_ZONE, Species
 
 TYPICAL = GROWTHS.index("typical")
 CURVES = ("smooth", "straight")

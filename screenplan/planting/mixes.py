@@ -7,7 +7,8 @@ from collections.abc import Mapping, Sequence
 from screenplan.ground.errors import refuse
 from screenplan.plan import Options
 from screenplan.plan.planting import Plants
-from screenplan.planting.species import Species, planned_species, species_of
+from screenplan.planting.species import planned_species, species_of
+from screenplan.planting.species_model import Species
 
 #: Plants of one kind that stand side by side: the fewest of which one stands between its own kind
 #: (common practice: in threes; no source).

@@ -41,7 +41,7 @@ from screenplan.planting.curves import SHARE_OF_ASYMPTOTE, SHARE_OF_RATE
 from screenplan.planting.growth import TYPICAL, establishment_years, height_at
 from screenplan.planting.kinds import stops_of
 from screenplan.planting.measured import load_kinds, load_measured, stem_log_sd
-from screenplan.planting.species import OWN, Species
+from screenplan.planting.species_model import OWN, Species
 
 #: A plant says at most that its site grows so many times as fast or slow, on the log scale: four
 #: standard deviations of all spreads together.

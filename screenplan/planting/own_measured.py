@@ -16,7 +16,8 @@ from screenplan.ground.texts import quoted
 from screenplan.planting.growth import height_at, spread_at
 from screenplan.planting.measured import load_measured
 from screenplan.planting.own_growth import READING_LOG_SD, STOCK_LOG_SD, shifted
-from screenplan.planting.species import GROWTH_CLASSES, Species, species_of
+from screenplan.planting.species import GROWTH_CLASSES, species_of
+from screenplan.planting.species_model import Species
 
 #: Screens that grow, of which the age may be given.
 GROWING = ("plant", "tree", "hedge")

@@ -27,7 +27,8 @@ from screenplan.planting.own_growth import (
     widths_say,
 )
 from screenplan.planting.own_measured import UNITS_M, Measured, measured_plants
-from screenplan.planting.species import GRADE_WORDS, Species, load_species
+from screenplan.planting.species import load_species
+from screenplan.planting.species_model import GRADE_WORDS, Species
 
 #: From this weight on the estimate is called that of the own plants.
 OWN_FROM = 0.5

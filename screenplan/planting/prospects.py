@@ -10,7 +10,7 @@ import numpy as np
 from screenplan.planting.closure import ROUNDING_M, row_bands
 from screenplan.planting.growth import GROWTHS, USUAL_STOCK
 from screenplan.planting.maturity import followed_years, lasts_from
-from screenplan.planting.species import Species
+from screenplan.planting.species_model import Species
 from screenplan.planting.stand import Start, sizes_of
 
 #: Years for which sizes are told.

@@ -8,7 +8,7 @@ from screenplan.ground.errors import refuse
 from screenplan.plan.planting import Plants
 from screenplan.planting.curves import years_to
 from screenplan.planting.measured import load_kinds, load_measured
-from screenplan.planting.species import Species
+from screenplan.planting.species_model import Species
 
 #: Height of a rooted cutting, at which published heights by year begin, metres: memory, unverified.
 CUTTING_M = 0.3

@@ -26,7 +26,8 @@ from screenplan.planting.existing import EXISTING_WITHIN_M, Standing, standing_p
 from screenplan.planting.lines import CLEARANCE_M, covered_spans, plantable_stretches
 from screenplan.planting.mixes import kind_at, kinds_in, with_spacing
 from screenplan.planting.patterns import EQUAL_SHARE, between
-from screenplan.planting.species import Species, species_of
+from screenplan.planting.species import species_of
+from screenplan.planting.species_model import Species
 from screenplan.planting.stations import (
     LEAST_SHARE,
     covers,

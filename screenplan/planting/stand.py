@@ -30,7 +30,8 @@ from screenplan.planting.growth import (
     width_at,
 )
 from screenplan.planting.maturity import MATURE_YEAR, followed_years
-from screenplan.planting.species import Species, evidence_of, species_of
+from screenplan.planting.species import species_of
+from screenplan.planting.species_model import Species, evidence_of
 
 #: Starts whose sizes are kept, some 20 kB each.
 KEPT_STARTS = 4096

@@ -17,7 +17,7 @@ from screenplan.contracts import HIGHEST_PLANT_M
 from screenplan.ground.errors import refuse
 from screenplan.plan.planting import Plants
 from screenplan.plan.site import Setbacks
-from screenplan.planting.species import Species
+from screenplan.planting.species_model import Species
 from screenplan.rules.limits import Limit, load_limits
 
 HOLE_PER_BALL = 2.5

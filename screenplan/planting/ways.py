@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from screenplan.planting.neighbours import Gap
-from screenplan.planting.species import Species
+from screenplan.planting.species_model import Species
 
 #: How rays pass ground without plants, as the holes of the views tell it.
 THROUGH = ("gap", "between", "beyond", "bare")

@@ -22,7 +22,7 @@ from screenplan.contracts.tables import layer_of, with_notes
 from screenplan.ground.errors import refuse
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.mixes import kinds_in
-from screenplan.planting.species import Species
+from screenplan.planting.species_model import Species
 from screenplan.planting.stock import hole_width, planted_height
 from screenplan.rules.ruleset import KEEP_OUT_FEATURES, Rule, keep_out_kind, load_rules, rules_for
 from screenplan.site.ownership import outline_known

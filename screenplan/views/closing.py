@@ -12,7 +12,7 @@ from screenplan.planting.closure import ROUNDING_M, row_bands
 from screenplan.planting.growth import GROWTHS, TYPICAL, USUAL_STOCK
 from screenplan.planting.maturity import followed_years, lasts_from
 from screenplan.planting.mixes import GROUP, neighbours_of
-from screenplan.planting.species import Species, evidence_of
+from screenplan.planting.species_model import Species, evidence_of
 from screenplan.planting.stand import Start
 
 

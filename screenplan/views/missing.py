@@ -21,7 +21,7 @@ from screenplan.contracts.tables import DTYPES, table_of
 from screenplan.ground.kept import Kept
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.growth import TYPICAL
-from screenplan.planting.species import Species
+from screenplan.planting.species_model import Species
 from screenplan.planting.stand import stand_of
 from screenplan.site.terrain import Terrain
 from screenplan.views.grown import crowns_of, runs_of

@@ -26,7 +26,8 @@ from screenplan.ground.told_years import soonest_first
 from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.planting import Views
 from screenplan.planting.mixes import kinds_in, name_kinds, planned_spacing
-from screenplan.planting.species import Species, load_species
+from screenplan.planting.species import load_species
+from screenplan.planting.species_model import Species
 from screenplan.site.terrain import Terrain
 from screenplan.views.closing import RowClosing, row_closing
 from screenplan.views.holes import cross_line

@@ -13,7 +13,7 @@ from screenplan.ground.kept import Kept
 from screenplan.ground.told_years import both_years
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.closure import close_rows
-from screenplan.planting.species import Species
+from screenplan.planting.species_model import Species
 from screenplan.site.terrain import Terrain
 from screenplan.views.views import trace_views
 

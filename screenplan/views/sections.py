@@ -20,7 +20,7 @@ from screenplan.ground.kept import Kept
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.shapes import meeting_band
-from screenplan.planting.species import Species
+from screenplan.planting.species_model import Species
 from screenplan.planting.stand import Stand, stand_of
 from screenplan.site.floors import floors_of
 from screenplan.site.steady import EQUAL_M, steady_order

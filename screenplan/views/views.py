@@ -15,7 +15,7 @@ from screenplan.ground.kept import Kept
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.draws import Draws
 from screenplan.planting.growth import TYPICAL
-from screenplan.planting.species import Species
+from screenplan.planting.species_model import Species
 from screenplan.planting.stand import Stand, stand_of
 from screenplan.site.shaping import column_or
 from screenplan.site.terrain import Terrain

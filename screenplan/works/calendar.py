@@ -25,7 +25,7 @@ from screenplan.plan.planting import Plants
 from screenplan.plan.works import Calendar, Works
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.raised import Raised, time_to_raise
-from screenplan.planting.species import Species
+from screenplan.planting.species_model import Species
 from screenplan.planting.stand import Stand, stand_of
 from screenplan.rules.limits import Limit, limit_named, limit_of, months_text
 from screenplan.works.earth import least_gap

@@ -30,7 +30,7 @@ from screenplan.ground.errors import InputError, refuse
 from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.works import Fence
 from screenplan.planting.growth import GROWTHS
-from screenplan.planting.species import Species
+from screenplan.planting.species_model import Species
 from screenplan.planting.stand import Stand, stand_of
 from screenplan.works.enclosure import beside, enclose, fence_ground, no_room
 from screenplan.works.posts import set_posts

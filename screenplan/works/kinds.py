@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import geopandas as gpd
 import numpy as np
 
-from screenplan.planting.species import Species, species_of
+from screenplan.planting.species import species_of
+from screenplan.planting.species_model import Species
 from screenplan.planting.stock import Stock, ball_depth, ball_width, hole_width, stock_of
 from screenplan.works.earth import Hole
 

@@ -18,7 +18,7 @@ from screenplan.plan.planting import Plants
 from screenplan.plan.works import Works
 from screenplan.planting.measured import load_establishment
 from screenplan.planting.mixes import planned_spacing
-from screenplan.planting.species import Species
+from screenplan.planting.species_model import Species
 from screenplan.planting.zones import open_ground, subject_of
 from screenplan.site.ownership import outline_known
 from screenplan.works import water

@@ -25,7 +25,7 @@ from screenplan.contracts import PRIVATE_PLACES, WINDOWS
 from screenplan.contracts.tables import layer_of
 from screenplan.plan import Plan, check_plan
 from screenplan.planting.growth import establishment_years
-from screenplan.planting.species import HeightFigures, Species, WidthFigures
+from screenplan.planting.species_model import HeightFigures, Species, WidthFigures
 
 FILE = Path(__file__).with_name("lots.toml")
 #: The suburb's file below the folder that is given.
