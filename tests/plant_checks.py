@@ -184,7 +184,7 @@ def light_through(key: str, part=(0.0, 1.0), share: float = 1.0) -> list[float]:
         Share of the screening that is left.
     """
     kind, spacing = load_measured()[key], load_species()[key].usual_spacing_m
-    wide = float(width_at(kind.width, ROW_HEIGHT_M))
+    wide = float(width_at(load_species()[key].width("typical"), ROW_HEIGHT_M))
     steps = (np.arange(200) + 0.5) / 200
     z = ROW_HEIGHT_M * (part[0] + (part[1] - part[0]) * steps)
     x = steps * spacing / 2.0
@@ -286,7 +286,8 @@ def _row() -> Iterator[Check]:
         ROW, "hybrid arborvitae: height at high growth", ARBORETUM, None, f"{told[0]:.1f} m or more",
         f"{high:.1f} m", "reached", high >= told[0],
     )  # fmt: skip
-    wide = float(width_at(kind.width, sum(told) / 2.0))
+    law = load_species()["thuja_standishii_plicata"].width("typical")
+    wide = float(width_at(law, sum(told) / 2.0))
     yield Check(
         ROW, "hybrid arborvitae: width", ARBORETUM, None, f"{8.0 * FOOT_M:.1f} m at that height",
         f"{wide:.1f} m", f"{WIDTH_OFF:.0%}", off(wide / (8.0 * FOOT_M)) <= WIDTH_OFF,
@@ -302,7 +303,7 @@ def _open_grown() -> Iterator[Check]:
         stem = ABOUT["stems"][leaf]
         inches = stem["coefficient_cm"] * OPEN_HEIGHT_M ** stem["exponent"] / 2.54
         told = FOOT_M * (b0 + b1 * inches**power)
-        made = float(width_at(load_measured()[key].width, OPEN_HEIGHT_M))
+        made = float(width_at(load_species()[key].width("typical"), OPEN_HEIGHT_M))
         yield Check(
             OPEN, key, OPEN_CROWNS, None, f"{told:.1f} m, {OPEN_HEIGHT_M:g} m tall by the stem of street trees",
             f"{made:.1f} m", f"{OPEN_OFF:.0%}", off(made / told) <= OPEN_OFF,

@@ -120,6 +120,32 @@ def test_width_and_leaves_of_simulated_trees_are_found():
     assert shapes.fit_leaves(trees, 0.5).density == pytest.approx((1.5, 1.5, 1.5))
 
 
+def wide_trees(end_m: float, source: str = UTD) -> pd.DataFrame:
+    """Trees of w = 0.9 h^0.8 exactly, up to a width."""
+    h = np.arange(2.0, 20.0, 0.5)
+    w = np.minimum(0.9 * h**0.8, end_m)
+    return pd.DataFrame({"region": "a", "source": source, "h": h, "w": w})
+
+
+@pytest.mark.parametrize(("source", "tell"), [(UTD, True), ("a forest", False)])
+def test_a_width_ends_where_taller_trees_are_no_wider(source, tell):
+    """By construction: the end, and the trees above the height at which the law reaches it."""
+    trees = wide_trees(6.0, source)
+    end, taller = shapes.width_end(trees, np.log(0.9), 0.8)
+    assert end == pytest.approx(6.0)
+    assert taller == (int((0.9 * trees["h"] ** 0.8 > 6.0).sum()) if tell else 0)
+    # The end is found as well where plants differ.
+    rng = np.random.default_rng(SEED)
+    many = pd.concat([trees] * 20, ignore_index=True)
+    many["w"] *= np.exp(rng.normal(0.0, 0.2, len(many)))
+    assert shapes.width_end(many, np.log(0.9), 0.8)[0] == pytest.approx(6.0, rel=0.05)
+
+
+def test_a_width_that_does_not_end_goes_as_far_as_the_tallest_tree():
+    trees = wide_trees(np.inf)
+    assert shapes.width_end(trees, np.log(0.9), 0.8) == pytest.approx((trees["w"].max(), 0))
+
+
 def test_an_exponent_of_a_score_is_as_published():
     """Ends of Purves, Lichstein and Pacala 2007: 0.196 for a score of 0, 0.511 for 1."""
     assert shapes.exponent_of_score(np.array([0.0, 1.0])) == pytest.approx([0.196, 0.511])

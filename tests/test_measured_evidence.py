@@ -74,12 +74,16 @@ LEAST_COVERED = 40
 BELOW = {
     "Casuarina equisetifolia", "Eucalyptus globulus", "Ilex opaca", "Juniperus virginiana", "Prunus caroliniana",
 }  # fmt: skip
-#: Kinds of which some class of trees up to 12 m is wider in the middle than high growth makes them: their width
-#: ends at a published mature spread, which is from memory for half of them.
-WIDER = {
-    "callistemon_citrinus", "conocarpus_sericeus", "juniperus_silicicola", "juniperus_virginiana", "olea_europaea",
-    "picea_pungens", "pinus_nigra", "platycladus_orientalis", "prunus_caroliniana", "rhus_lancea",
-}  # fmt: skip
+#: Kinds with as many trees of which more than one in five is wider than high growth: few of its trees are up to
+#: 12 m tall, by which the law goes, and taller ones are wider than it says.
+WIDER = {"ficus_benjamina"}
+OUTSIDE_OF_ONE_KIND = 0.2
+#: Trees and kinds of which widths were foretold, and the share of trees that lies on each side of an 80 % range.
+WIDTH_TREES = 1729
+WIDTH_KINDS = 27
+OUTSIDE = (0.05, 0.15)
+#: The share that is wider where widths end at the published spread.
+WIDER_THAN_PUBLISHED = 0.31
 #: At least so many checks, and so many kinds of each of the greater sorts.
 LEAST_CHECKS = 40
 LEAST_KINDS = 6
@@ -297,7 +301,7 @@ def test_light_through_rows(check):
 def test_light_through_a_row_is_what_the_sight_lines_find(key):
     """The closed form of the checks against the library's own kernel, on a row of 41 crowns."""
     kind, spacing = load_measured()[key], load_species()[key].usual_spacing_m
-    wide = float(width_at(kind.width, ROW_HEIGHT_M))
+    wide = float(width_at(load_species()[key].width("typical"), ROW_HEIGHT_M))
     size = np.ones((1, 1, 1))
     crowns = tabulate_crowns(
         [power_shape(kind.profile[1])], ROW_HEIGHT_M * size, wide / 2.0 * size, 0.0 * size,
@@ -344,15 +348,37 @@ def test_losses_of_trees(check):
 
 
 @pytest.mark.evidence(
-    part="Crowns, rays and terrain",
+    part="Plants and growth",
     kind="open data",
-    against="Median crown widths of street trees by class of height up to 12 m, beside the width at high growth as it is shipped, up to the published mature spread",
+    against=f"Widths at the height of {WIDTH_TREES} street trees of {WIDTH_KINDS} kinds that were left out by fifths, beside low and high growth",
+    source=UTD,
+    status="run",
+    tolerance=f"{OUTSIDE[0]:.0%} to {OUTSIDE[1]:.0%} narrower, and as many wider",
+    misses=f"more than {OUTSIDE_OF_ONE_KIND:.0%} are wider: {', '.join(sorted(WIDER))}; a fifth of the trees is of the same cities as the others; trees that stand free do not test rows",
+)
+def test_one_tree_in_ten_is_narrower_than_low_growth_and_one_wider_than_high():
+    rows = ROWS["widths"].values()
+    trees = sum(row["n"] for row in rows)
+    assert (trees, len(rows)) == (WIDTH_TREES, WIDTH_KINDS)
+    for side in ("narrower", "wider"):
+        assert OUTSIDE[0] <= sum(row[side] for row in rows) / trees <= OUTSIDE[1]
+    many = [row for row in rows if row["n"] >= LEAST_COVERED]
+    assert {row["key"] for row in many if row["wider"] > OUTSIDE_OF_ONE_KIND * row["n"]} == WIDER
+    # By the published spread alone they would be far more.
+    published = sum(row["wider_than_published"] for row in rows) / trees
+    assert published == pytest.approx(WIDER_THAN_PUBLISHED, abs=0.005)
+
+
+@pytest.mark.evidence(
+    part="Plants and growth",
+    kind="open data",
+    against="Median crown widths of street trees by class of height up to 12 m, beside the width at high growth as it is shipped",
     source="Urban Tree Database (McPherson, van Doorn and Peper 2016), all regions",
     status="run",
     tolerance="no class wider than high growth",
-    misses=f"wider than their published mature spread: {', '.join(sorted(WIDER))}; their crowns reach farther than a plan says",
+    misses="the shipped widths were fitted to these trees",
 )
-def test_crowns_that_outgrow_their_published_spread_are_named():
+def test_no_class_of_trees_is_wider_than_high_growth():
     points = tomllib.loads(
         (Path(__file__).parent / "fitting/points.toml").read_text(encoding="utf-8")
     )
@@ -362,7 +388,7 @@ def test_crowns_that_outgrow_their_published_spread_are_named():
         for *_, height, _, middle, _ in points.get(key, {}).get("widths", [])
         if middle > float(width_at(kind.width("high"), height))
     }
-    assert wider == WIDER
+    assert wider == set()
 
 
 @pytest.mark.skipif(find_spec("fastfuels_core") is None, reason="fastfuels-core is not installed")

@@ -111,8 +111,8 @@ def growth_page() -> str:
         section("Curves and points", 2, "growth-pictures"),
         _READ.format(regions=_regions()),
         _grid(drawn),
-        "How many of the filled points lie within the band. A width ends at the published mature spread, where trees of "
-        "some kinds were measured wider:",
+        _widths_end(plant_checks),
+        "How many of the filled points lie within the band:",
         table(
             ["Kind", "Heights within", "Widths within"],
             [
@@ -290,6 +290,18 @@ def _grid(names: list[str]) -> str:
     ]
     shown += [""] * (-len(shown) % BESIDE)
     return table([" "] * BESIDE, [shown[k : k + BESIDE] for k in range(0, len(shown), BESIDE)])
+
+
+def _widths_end(plant_checks) -> str:
+    rows = plant_checks.ROWS["widths"].values()
+    trees = sum(row["n"] for row in rows)
+    share = {side: sum(row[side] for row in rows) / trees for side in ("narrower", "wider", "wider_than_published")}  # fmt: skip
+    return (
+        "A width ends where taller trees are no wider, if enough of them were measured; else at the published mature "
+        f"spread, or at the width of the tallest tree if that is more. Of {trees} trees left out by fifths {share['narrower']:.0%} are "
+        f"narrower than low growth and {share['wider']:.0%} wider than high growth, of which one in ten should be; if widths "
+        f"ended at the published spread, {share['wider_than_published']:.0%} would be wider."
+    )
 
 
 def _share(inside: int, of: int) -> str:

@@ -31,6 +31,8 @@ _STOPS = {
     True: "; high growth stops where the usual plant does, or at the mature height if that is more",
     False: "; growth stops at the mature height",
 }
+#: So many trees above the height at which widths end tell where that is.
+ENOUGH_TALLER = 10
 
 
 def shipped_kinds() -> dict[str, dict[str, Any]]:
@@ -53,7 +55,7 @@ def _table(of: Mapping[str, Any], kind: MeasuredKind) -> dict[str, Any]:
         **({"profile": list(kind.profile[::-1])} if shape == POWER else {}),
         **{name: value for name, value in stated.items() if name != "shape"},
         "height_curve": _height(of, kind),
-        "width_law": _width(kind),
+        "width_law": _width(of, kind),
         "leaf_density": list(kind.leaf_density),
         "grades": dict(kind.grades),
         "sources": _sources(of, kind),
@@ -99,13 +101,56 @@ def stops_of(
     return [min(ends) for ends in zip(asymptotes, (low, (low + high) / 2.0, high), strict=True)]
 
 
-def _width(kind: MeasuredKind) -> dict[str, Any]:
-    """Give the law of each growth; the published mature spread ends it, as it does for any species."""
-    law, side = kind.width, TENTH * kind.width_log_sd
-    return {
-        "coefficient": [law.coefficient * exp(sign * side) for sign in (-1.0, 0.0, 1.0)],
+def _width(of: Mapping[str, Any], kind: MeasuredKind) -> dict[str, Any]:
+    """Give the law of each growth; one that was not measured ends at the published mature spread."""
+    law, sides = kind.width, _sides(kind)
+    made = {
+        "coefficient": [law.coefficient * side for side in sides],
         "exponent": law.exponent,
     }
+    if kind.grades["width"] != "measured":
+        return made
+    low, high = (parse_length(size) for size in of["mature_spread"])
+    return {
+        **made,
+        "widest": _lengths(ends_of_width(law.widest_m, kind.taller, sides, (low, high))),
+    }
+
+
+def _sides(kind: MeasuredKind) -> list[float]:
+    """Give the width of a plant of low, typical and high growth by that of the usual one of its height."""
+    return [exp(sign * TENTH * kind.width_log_sd) for sign in (-1.0, 0.0, 1.0)]
+
+
+def ends_of_width(
+    widest_m: float, taller: int, sides: Sequence[float], published: tuple[float, float]
+) -> list[float]:
+    """Give where the width of low, typical and high growth ends, metres.
+
+    Trees that are tall enough tell it; they vary as those of any height do. Where there are too few, the
+    published mature spread holds, but for trees that were measured wider.
+
+    Parameters
+    ----------
+    widest_m : float
+        Width beyond which taller trees are no wider, in the middle.
+    taller : int
+        How many trees tell so.
+    sides : sequence of 3 floats
+        Widths of low, typical and high growth by the middle.
+    published : (float, float)
+        Published mature spread, low and high.
+
+    Examples
+    --------
+    >>> ends_of_width(8.0, 33, (0.75, 1.0, 1.25), (3.0, 6.0)), ends_of_width(4.0, 3, (0.5, 1.0, 2.0), (3.0, 6.0))
+    ([6.0, 8.0, 10.0], [3.0, 4.5, 8.0])
+    """
+    measured = [widest_m * side for side in sides]
+    if taller >= ENOUGH_TALLER:
+        return measured
+    low, high = published
+    return [max(ends) for ends in zip(measured, (low, (low + high) / 2.0, high), strict=True)]
 
 
 def _lengths(metres) -> list[str]:
@@ -117,6 +162,7 @@ def _sources(of: Mapping[str, Any], kind: MeasuredKind) -> dict[str, str]:
     size, tolerances = said.pop("size"), said.pop("tolerances", "")
     figures = {name: _said(name, kind) for name in GRADED}
     figures["height"] += _STOPS[kind.since_planting]
+    figures["width"] += _ends(kind)
     return {
         "mature_height": size,
         "mature_spread": size,
@@ -130,6 +176,14 @@ def _sources(of: Mapping[str, Any], kind: MeasuredKind) -> dict[str, str]:
         "profile": figures["profile"],
         "leaf_density": figures["leaves"],
     }
+
+
+def _ends(kind: MeasuredKind) -> str:
+    if kind.grades["width"] != "measured":
+        return "; it ends at the mature spread"
+    if kind.taller >= ENOUGH_TALLER:
+        return f"; it ends as wide as {kind.taller} taller trees are"
+    return "; it ends at the mature spread, or as wide as the tallest trees are if that is more"
 
 
 def _said(name: str, kind: MeasuredKind) -> str:

@@ -44,6 +44,8 @@ class MeasuredKind:
         True if the curve's years are years since planting, so that they hold the establishment;
         False if they are years of growth.
     width : WidthLaw
+    taller : int
+        Trees that tell where the width ends: they are taller than one of the widest.
     width_log_sd : float
     profile : tuple of 3 floats
         Exponent as published, typical, and the cautious end.
@@ -60,6 +62,7 @@ class MeasuredKind:
     height_log_sd: float
     since_planting: bool
     width: WidthLaw
+    taller: int
     width_log_sd: float
     profile: tuple[float, float, float]
     leaf_density: tuple[float, float, float]
@@ -193,6 +196,7 @@ def _kind(key: str, of: Mapping[str, Any]) -> MeasuredKind:
         ),
         since_planting=height["clock"] == "since planting",
         width=WidthLaw(width["coefficient"], width["exponent"], width["widest_m"]),
+        taller=width["taller"],
         width_log_sd=width["log_sd"],
         profile=(profile["published"], profile["typical"], profile["cautious"]),
         leaf_density=tuple(leaves["density"]),

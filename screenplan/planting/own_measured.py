@@ -27,7 +27,7 @@ OLDEST_YEARS = 300.0
 FARTHEST_SDS = 3.0
 #: The curves say little of single plants in their first years: as tall as rapid growth makes them they may be.
 YOUNG_YEARS, YOUNG_GROWTH_M = 2.0, GROWTH_CLASSES["rapid"][-1]
-#: Widths beyond so many times the published greatest one are slips.
+#: Widths beyond so many times the greatest one, published or measured, are slips.
 WIDEST_TIMES = 2.0
 #: A height so small beside the usual one is a slip.
 SMALLEST_SHARE = 0.1
@@ -286,13 +286,13 @@ def _width_fits(plant: Measured, species: Species, _bases, wrong: _Refusals) -> 
             "Give its width, or leave the cell empty",
         )
         return False
-    widest = species.mature_spread_m[1]
+    widest = max(species.mature_spread_m[1], species.width("high").widest_m)
     if plant.width_m <= WIDEST_TIMES * widest:
         return True
     mend = _mend(plant, "width_m", plant.width_m, float(spread_at(species, plant.height_m)))
     wrong(
         [plant.row],
-        f"a plant of {species.called} is {{{plant.width_m:g} m}} wide, more than twice the {{{widest:g} m}} that the "
+        f"a plant of {species.called} is {{{plant.width_m:g} m}} wide, more than twice the {{{widest:.2f} m}} that the "
         "kind gets",
         mend,
     )

@@ -6,7 +6,7 @@ the stem is
     d = max(distance + a H + b W, at_least) + half the mature spread   (measured to the crown)
                                             + half the hole            (measured to the hole)
 
-with H and W the species' mature height and spread. Safety takes the high values of both. No
+with H and W the species' mature height and spread. Safety takes those of high growth. No
 expression is ever evaluated from a file: a rule is keys and numbers only.
 """
 

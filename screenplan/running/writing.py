@@ -195,8 +195,17 @@ def _facts(species, units: str) -> str:
         f"{species.latin_name}: {leaves}; crown a {species.shape}; {_grown(species, units)}; "
         f"mature {span(species.mature_height_m)} tall, "
         f"{span(species.mature_spread_m)} wide"
+        + _wider(species, units)
         + (f"; kept {' and '.join(kept)} by clipping" if kept else "")
     )
+
+
+def _wider(species, units: str) -> str:
+    """Say how wide measured trees get beyond the published spread."""
+    high = species.full_spread("high")
+    if species.grades.get("width") != "measured" or high <= species.mature_spread_m[1]:
+        return ""
+    return f" as published (of the trees that were measured, one in ten gets wider than {format_length(high, units, 1)})"
 
 
 def _grown(species, units: str) -> str:

@@ -234,8 +234,8 @@ class Fitting:
         group = self.group_widths["broadleaf" if kind["habit"] == "bamboo" else leaf]
         height, spread = (0.5 * sum(kind[size]) for size in ("mature_height", "mature_spread"))
         law = shapes.Width(
-            spread / (self.reach() * height) ** group.exponent, group.exponent, kind["mature_spread"][1],
-            group.log_sd, group.n, group.regions, group.heights,
+            spread / (self.reach() * height) ** group.exponent, group.exponent, spread, 0, group.log_sd,
+            group.n, group.regions, group.heights,
         )  # fmt: skip
         grade = "group" if kind["spread_known"] and kind["habit"] != "bamboo" else "memory"
         made = self._width(grade, law, kind, None)
@@ -263,12 +263,9 @@ class Fitting:
         return self._reach
 
     def _width(self, grade, law: shapes.Width, kind, trees) -> dict:
-        widest = law.widest_m
-        if grade == "relatives":
-            widest = kind["mature_spread"][1]
-        elif grade == "measured" and (kind["spread_known"] or law.heights[1] < 9.0):
-            # Saplings do not tell how wide a kind becomes.
-            widest = max(widest, kind["mature_spread"][1])
+        widest, taller = law.widest_m, law.taller
+        if grade != "measured":
+            widest, taller = 0.5 * sum(kind["mature_spread"]), 0
         sources = "" if trees is None else ", ".join(sorted(set(trees["source"])))
         names = "" if trees is None else ", ".join(sorted(set(trees["name"])))
         return {
@@ -276,6 +273,7 @@ class Fitting:
             "coefficient": round(law.coefficient, 4),
             "exponent": round(law.exponent, 3),
             "widest_m": round(widest, 2),
+            "taller": taller,
             "log_sd": round(law.log_sd, 3),
             "source": f"{sources}: {names}",
             "n": law.n,

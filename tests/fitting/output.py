@@ -11,7 +11,8 @@ HEAD = """\
 # height   h(t) = A (1 - exp(-k (t + t0)))^m, t0 so that it starts at the stock's height; exponent 0 is the
 #          straight line that rises by k A a year up to A. clock "since planting": street trees, whose years
 #          of establishment are in the curve; "since seed": published curves, in which they are not.
-# width    w = coefficient h^exponent up to widest, metres
+# width    w = coefficient h^exponent up to widest, metres: where taller trees are no wider, "taller" of them in
+#          the open; with none the mean of the published spread, or the law at the tallest tree
 # profile  r(z) = R ((h - z)/(h - c))^p
 # leaves   one-sided leaf area over the volume of a crown of crown_exponent, m2/m3: 10 %, median, 90 %
 # log_sd   standard deviations of the natural logarithm

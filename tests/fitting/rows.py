@@ -8,6 +8,9 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from screenplan.planting.kinds import ends_of_width
+from screenplan.planting.measured import TENTH
+
 from . import published, shapes
 from .figures import UTD_SOURCE, Fitting
 
@@ -25,6 +28,8 @@ BINS = ((8.0, 12.0), (13.0, 18.0), (19.0, 26.0), (27.0, 36.0))
 LEAST = 6
 #: Crown shares are of trees up to this height.
 SHARE_M = 6.0
+#: Trees are left out by fifths where widths are foretold.
+FIFTHS = 5
 
 
 def street_rows(found: pd.DataFrame) -> list[dict]:
@@ -99,6 +104,43 @@ def leaf_rows(fitting: Fitting, exponent: float = 0.4) -> list[dict]:
     return made
 
 
+def width_rows(fitting: Fitting) -> list[dict]:
+    """Count by kind the trees of fifths left out that are narrower than low growth and wider than high growth.
+
+    Kinds whose width was measured on trees in the open; one that was measured in one region alone tells of it.
+    ``wider_than_published`` counts those wider than high growth would be if it ended at the published spread.
+    """
+    made = []
+    trees = fitting.street[fitting.street["w"].notna()]
+    for key, kind in fitting.kinds.items():
+        own = trees[trees["name"].isin(kind.get("measured_as", []))]
+        if len(own) < LEAST * FIFTHS or kind.get("other_form"):
+            continue
+        own = own.sort_values(["region", "h", "w"], kind="stable")
+        counted = {"narrower": 0, "wider": 0, "wider_than_published": 0}
+        for fifth in range(FIFTHS):
+            out = np.arange(len(own)) % FIFTHS == fifth
+            low, high = width_range(own[~out], own[out]["h"], kind, fitting.width_exponents)
+            w, published = own[out]["w"].to_numpy(), np.minimum(high, kind["mature_spread"][1])
+            for name, told in (
+                ("narrower", w < low),
+                ("wider", w > high),
+                ("wider_than_published", w > published),
+            ):
+                counted[name] += int(told.sum())
+        made.append({"key": key, "n": len(own), **counted})
+    return made
+
+
+def width_range(trees: pd.DataFrame, heights_m, kind: dict, exponents: dict[str, float]):
+    """Widths at low and high growth of trees of those heights, by others of their kind, metres."""
+    law = shapes.fit_width(trees, exponents[kind["leaf"]])
+    sides = np.exp(TENTH * law.log_sd * np.array([-1.0, 0.0, 1.0]))
+    ends = ends_of_width(law.widest_m, law.taller, sides, tuple(kind["mature_spread"]))
+    free = law.coefficient * np.asarray(heights_m, float) ** law.exponent
+    return np.minimum(free * sides[0], ends[0]), np.minimum(free * sides[2], ends[2])
+
+
 def plantation_rows(fitting: Fitting) -> list[dict]:
     """Heights of `OTHER_CURVES` at the site of the figures."""
     made = []
@@ -136,6 +178,7 @@ def all_rows(fitting: Fitting, found: pd.DataFrame) -> dict:
         "street": _numbered(street_rows(found)),
         "shares": _numbered(share_rows(fitting)),
         "leaves": _numbered(leaf_rows(fitting)),
+        "widths": _numbered(width_rows(fitting)),
         "plantations": _numbered(plantation_rows(fitting)),
         "coverage": _numbered(coverage_rows(found)),
     }

@@ -10,7 +10,7 @@ import pandas as pd
 
 from screenplan.planting.curves import crown_volume
 
-from .reading import OTHER_LEAF_METHOD
+from .reading import OTHER_LEAF_METHOD, UTD
 
 LEAST = 10
 #: Screens are no taller: leaves are counted on such trees, because density falls as crowns grow.
@@ -28,11 +28,15 @@ SHARED = 3
 
 @dataclass(frozen=True)
 class Width:
-    """w = a hᵇ, its spread on the logarithm, and what it was fitted to."""
+    """w = a hᵇ up to the widest, its spread on the logarithm, and what it was fitted to.
+
+    ``taller`` counts the trees in the open that are taller than a tree of the widest: they tell where the law ends.
+    """
 
     coefficient: float
     exponent: float
     widest_m: float
+    taller: int
     log_sd: float
     n: int
     regions: tuple[str, ...]
@@ -72,15 +76,43 @@ def fit_width(trees: pd.DataFrame, exponent: float | None = None) -> Width:
         slope = np.sum(weights * (x - mx) * (y - my)) / np.sum(weights * (x - mx) ** 2)
         exponent = float(np.clip(slope, *EXPONENT_BOUNDS))
     left = y - my - exponent * (x - mx)
+    widest, taller = width_end(trees[trees["w"].notna()], my - exponent * mx, exponent)
     return Width(
         float(np.exp(my - exponent * mx)),
         exponent,
-        float(np.quantile(trees["w"].dropna(), 0.95)),
+        widest,
+        taller,
         float(np.sqrt(np.average(left**2, weights=weights))),
         len(used),
         tuple(sorted(set(used["region"]))),
         (float(used["h"].min()), float(used["h"].max())),
     )
+
+
+def width_end(trees: pd.DataFrame, log_coefficient: float, exponent: float) -> tuple[float, int]:
+    """Find the width at which the law ends: where taller trees are no wider.
+
+    The level W that makes the squares of ln w − min(ln a + b ln h, ln W) least. With the k tallest trees
+    above it, it is their mean, as far as that lies between the law of the k-th and of the next one. Where no
+    level does better than the law itself, it is that of the tallest tree.
+
+    Returns
+    -------
+    (float, int)
+        Metres, and the number of trees in the open above it. Those of a forest stand too close to tell.
+    """
+    tall = trees.sort_values("h", ascending=False, kind="stable")
+    law = log_coefficient + exponent * np.log(tall["h"].to_numpy())
+    w = np.log(tall["w"].to_numpy())
+    along = np.append(np.cumsum(((w - law) ** 2)[::-1])[::-1], 0.0)
+    least, level, above = along[0], law[0], 0
+    for k in range(1, len(law) + 1):
+        below = law[k] if k < len(law) else -np.inf
+        tried = float(np.clip(w[:k].mean(), below, law[k - 1]))
+        squares = float(((w[:k] - tried) ** 2).sum() + along[k])
+        if squares < least:
+            least, level, above = squares, tried, k
+    return float(np.exp(level)), int((tall["source"].to_numpy()[:above] == UTD).sum())
 
 
 def common_exponent(trees: pd.DataFrame) -> float:
