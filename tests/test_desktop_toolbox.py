@@ -310,7 +310,10 @@ def test_layers_picked_in_a_form_become_a_plan(desktop, site, out, whole):
         "ROWS_ALONG": "north, east", "ROWS_SPACING": 1.3,
         "PLANTS_SPECIES": "juniperus_virginiana, ilex_vomitoria", "PLANTS_GROUP": 3,
         "PLANTS_STOCK": "balled", "PLANTS_STOCK_HEIGHT": 1.8, "LIGHT_TIME_ZONE": "Atlantic/Azores",
-        "SETTINGS": 'rows.move = "0.5 m"\nworks.hole_factor = 2.0', "CALENDAR_PLANTING": "2027-04-10",
+        "SETTINGS": (
+            'rows.move = "0.5 m"\nworks.hole_factor = 2.0\n'
+            'species.juniperus_virginiana.mature_spread = ["8 ft", "20 ft"]'
+        ), "CALENDAR_PLANTING": "2027-04-10",
     }  # fmt: skip
     folder = out / "from form"
     finished = desktop.run("plan_layers", **layers, **choices, OUTPUT=folder)
@@ -332,6 +335,18 @@ def test_layers_picked_in_a_form_become_a_plan(desktop, site, out, whole):
     assert refused.returncode == 1
     assert "changed since a form wrote it" in refused.stderr
     assert plan.read_text(encoding="utf-8").endswith("# mine\n")
+
+
+def test_a_layer_among_the_other_keys_is_refused_and_not_passed_over(desktop, site, out):
+    folder = out / "layers among the keys"
+    words = refused(
+        desktop.run(
+            "plan_layers", PARCELS=f"{site}/site.gpkg|layername=parcels", SUBJECT_ID=SUBJECT,
+            SETTINGS='layers.buildings.file = "houses.gpkg"', OUTPUT=folder,
+        ),
+        folder / "screen_plan",
+    )  # fmt: skip
+    assert "names [layers], which the form hands over itself" in words
 
 
 # Bad input

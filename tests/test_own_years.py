@@ -57,10 +57,10 @@ def shifted(*shapes):
 
 
 def site():
-    """A lot of 30 m by 30 m, a window north of it that looks down on a terrace."""
+    """A lot of 38 m by 33 m, a window north of it that looks down on a terrace."""
     return {
         "parcels": gpd.GeoDataFrame(
-            {"parcel_id": ["7"]}, geometry=shifted(shapely.box(0, 0, 30, 30)), crs=SYSTEM
+            {"parcel_id": ["7"]}, geometry=shifted(shapely.box(-4, 0, 34, 33)), crs=SYSTEM
         ),
         "windows": gpd.GeoDataFrame(
             {"window_id": ["w"], "sill_m": [1.0], "facing_deg": [180.0]},

@@ -152,6 +152,13 @@ def test_the_made_text_is_a_plan_and_says_every_key():
             assert f"{name} =" in text
 
 
+def test_the_made_text_keeps_the_tables_of_species():
+    own = {"like": "ilex_opaca", "mature_spread": ["8 ft", "20 ft"], "sources": {"mature_spread": "nursery"}}  # fmt: skip
+    text = plan_text({"species": {"my holly": own}}, {"parcels": {"file": "lots.gpkg"}})
+    assert tomllib.loads(text)["species"] == {"my holly": own}
+    assert check_plan(tomllib.loads(text)).species == {"my holly": own}
+
+
 def test_every_amount_has_a_range():
     # Whatever a person writes is held against what is plausible, so that no slip of a unit or of a
     # comma is computed; of lists and tables each entry is.

@@ -136,6 +136,7 @@ def _plan_text(job: Mapping[str, Any], stage: Path) -> str:
         source["columns"] = columns.get(name, {})
         source["units"] = units.get(name, {})
     chosen = change_plan(content_of(job["values"]), job["settings"])
+    _refuse_inputs(chosen)
     if job.get("subject_id"):
         chosen.setdefault("subject", {})["id"] = job["subject_id"]
     elif job.get("subject_point"):
@@ -149,6 +150,18 @@ def _plan_text(job: Mapping[str, Any], stage: Path) -> str:
         terrain=terrain and {"file": terrain["file"], "unit": terrain["unit"]},
     )
     return f"{text}{MARK}{_digest(text)}\n"
+
+
+def _refuse_inputs(chosen: Mapping[str, Any]) -> None:
+    """Refuse keys of layers and of the terrain among the other keys, which the form's own fields would overrule."""
+    for section in ("layers", "terrain"):
+        if section in chosen:
+            raise refuse(
+                f"among the other keys of the plan one names [{section}], which the form hands over itself",
+                "Choose layers and the terrain in their own fields, write columns and their units in the field for "
+                "columns, and take the line out",
+                key=section,
+            )
 
 
 def write_inputs(handed: Mapping[str, Any], package: Path) -> dict[str, dict[str, Any]]:

@@ -40,7 +40,7 @@ def plan_text(
     ----------
     chosen : mapping
         Section: key: value as it should stand there. Keys left out are written as comments with
-        their defaults.
+        their defaults. ``species`` holds tables of species.
     layers : mapping
         Layer name: the keys of its source (``file``, ``layer``, ``columns``, ``units``).
     head : sequence of str
@@ -68,6 +68,9 @@ def plan_text(
                 lines.append(f"# {name} = {default_text(key)}".rstrip())
         if section == "subject":
             lines += _layer_lines(layers, terrain, notes)
+    for key, table in chosen.get("species", {}).items():
+        # A key may be written in any letters, and is quoted for that.
+        lines += ["", f"[species.{toml_value(key)}]", *_key_lines(table)]
     return "\n".join(lines).lstrip("\n") + "\n"
 
 
