@@ -27,6 +27,7 @@ from screenplan.site.columns import (
     fill_defaults,
     is_unit_said,
 )
+from screenplan.site.frames import FrameLayer
 from screenplan.site.heights import doubt_heights, refuse_heights
 from screenplan.site.overlaps import drop_doubles, find_overlaps
 from screenplan.site.parts import settle_parts
@@ -34,7 +35,7 @@ from screenplan.site.plausible import MOST_ACROSS_M, find_misfit, guess_unit
 from screenplan.site.raster import read_terrain
 from screenplan.site.repair import WHOLE_LAYER, Findings, check_types, flatten, mend
 from screenplan.site.site import Site
-from screenplan.site.sources import FrameLayer, hash_unless_large
+from screenplan.site.sources import hash_unless_large
 from screenplan.site.subject import choose_rows
 from screenplan.site.terrain import Terrain, TerrainSource
 

@@ -1,4 +1,4 @@
-"""Vector files and frames in memory, opened under one face; nothing is judged here but opening.
+"""Layers of vector files, opened under the same face as frames in memory; nothing is judged but opening.
 
 Rows are numbered from 1 in the file's own order. A small layer is read whole. Of a large one, such
 as all the parcels of a county, only the rows in a box are read, and only these are in the record.
@@ -19,30 +19,28 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
-from geopandas.array import GeometryDtype
 from pyproj import CRS
 from pyproj.exceptions import CRSError
 
-from screenplan.contracts import INPUTS
 from screenplan.ground.errors import refuse
 from screenplan.site import pointers
 from screenplan.site.columns import to_text
 from screenplan.site.database import count_rows, has_index, list_ids, number_rows
 from screenplan.site.features import shape_of
 from screenplan.site.files import DataFile, choose_layer, find_files, hash_file, open_file
-from screenplan.site.loose import column_names, read_table, read_track
+from screenplan.site.frames import (
+    ROW,
+    Bounds,
+    FrameLayer,
+    bounds_of,
+    is_table,
+    meeting,
+    meets,
+    name_crs,
+    open_frame,
+    types_of,
+)
 from screenplan.site.point_columns import find_point_columns
-
-__all__ = [
-    "FileLayer",
-    "FrameLayer",
-    "LayerSource",
-    "column_names",
-    "hash_unless_large",
-    "open_layer",
-    "read_table",
-    "read_track",
-]
 
 #: Layers up to this many rows are read whole, so that every row is checked.
 WHOLE_ROWS = 5000
@@ -53,8 +51,6 @@ PLACE_DRIVERS = ("ESRI Shapefile", "FlatGeobuf")
 #: Files larger than this are not hashed at each run if only a part of them is read: to hash so much
 #: takes a tenth of the time of reading, to hash a county's parcels several times as long as reading.
 LARGE_FILE = 16 * 1024 * 1024
-#: Name of the index of what is read.
-ROW = "row"
 #: The CRS of columns called longitude and latitude.
 DEGREES = "EPSG:4326"
 #: Geometry types with arcs, as GDAL names them.
@@ -64,8 +60,6 @@ CURVED_DRIVERS = ("GPKG", "OpenFileGDB", "GML", "SQLite", "DXF")
 
 #: Types of geometry that say what a layer holds; a layer of another type may hold several of them.
 PLAIN_TYPES = ("Point", "MultiPoint", "LineString", "MultiLineString", "Polygon", "MultiPolygon")
-
-Bounds = tuple[float, float, float, float]
 
 
 @dataclass(frozen=True)
@@ -100,102 +94,6 @@ class LayerSource:
 
 
 @dataclass(frozen=True)
-class FrameLayer:
-    """A GeoDataFrame under the same face as a file.
-
-    Parameters
-    ----------
-    name : str
-        The contract's name.
-    frame : GeoDataFrame
-        Any; it is never changed.
-    """
-
-    name: str
-    frame: gpd.GeoDataFrame
-    file: None = None
-    crs_key: None = None
-
-    @property
-    def layer(self) -> str:
-        """Name for messages."""
-        return self.name
-
-    @property
-    def crs(self) -> CRS | None:
-        """Its CRS."""
-        return self.frame.crs
-
-    @property
-    def rows(self) -> int:
-        """Number of rows."""
-        return len(self.frame)
-
-    @property
-    def columns(self) -> tuple[str, ...]:
-        """Names of its attributes."""
-        return tuple(str(name) for name in self._numbered.columns if name != "geometry")
-
-    @property
-    def bounds(self) -> Bounds | None:
-        """Bounds of all that is finite, or None."""
-        return _find_bounds(self.frame.geometry)
-
-    @property
-    def types(self) -> frozenset[str]:
-        """Types of its geometries."""
-        return _types(self.frame.geometry)
-
-    @property
-    def notes(self) -> tuple[str, ...]:
-        """What a person should know of the file: nothing, there is none."""
-        return ()
-
-    def curved_among(self, frame: gpd.GeoDataFrame) -> frozenset[int]:  # noqa: ARG002
-        """Rows with arcs: none, a GeoDataFrame cannot hold them."""
-        return frozenset()
-
-    @cached_property
-    def _numbered(self) -> gpd.GeoDataFrame:
-        numbers = pd.RangeIndex(1, len(self.frame) + 1, name=ROW)
-        active = self.frame.geometry.name
-        # Another column of geometries that is not the active one is left behind.
-        others = [name for name in self.frame.columns if name not in (active, "geometry")]
-        return gpd.GeoDataFrame(
-            pd.DataFrame(self.frame[others]).set_axis(numbers, axis=0),
-            geometry=self.frame.geometry.set_axis(numbers),
-        )
-
-    def values(self, column: str) -> pd.Series:
-        """One column of all rows, indexed by row number."""
-        return self._numbered[column]
-
-    def take(self, rows: list[int]) -> gpd.GeoDataFrame:
-        """Rows by number."""
-        return self._numbered.loc[rows]
-
-    def find(self, column: str, wanted: str) -> gpd.GeoDataFrame:
-        """Rows with an identifier, written as `to_text` writes it."""
-        return self._numbered[(self._numbered[column].map(to_text) == wanted).to_numpy(bool)]
-
-    def read(self, boxes: Sequence[Bounds] | None = None) -> gpd.GeoDataFrame:
-        """Rows that meet one of some boxes, and those of which nobody can say where they are."""
-        return _meeting(self._numbered, boxes)
-
-    def to_record(self) -> dict[str, object]:
-        """Give what a run record says of it."""
-        return {
-            "name": self.name,
-            "file": None,
-            "layer": None,
-            "sha256": None,
-            "sidecars": {},
-            "rows": self.rows,
-            "crs": None if self.crs is None else _name_crs(self.crs),
-        }
-
-
-@dataclass(frozen=True)
 class FileLayer:
     """One layer of a vector file, opened; see `open_layer`."""
 
@@ -222,7 +120,7 @@ class FileLayer:
         stated = self.declared.split()[-1]  # without '3D' and 'Measured'
         if stated in PLAIN_TYPES:
             return frozenset({stated})
-        return _types(self._whole.geometry) if self._is_read_whole else frozenset()
+        return types_of(self._whole.geometry) if self._is_read_whole else frozenset()
 
     @property
     def file(self) -> str:
@@ -291,7 +189,7 @@ class FileLayer:
 
     def curved_among(self, frame: gpd.GeoDataFrame) -> frozenset[int]:
         """Those of some rows whose geometry has arcs, which fiona hands over as short straight edges."""
-        bounds = _find_bounds(frame.geometry) if self.driver in CURVED_DRIVERS else None
+        bounds = bounds_of(frame.geometry) if self.driver in CURVED_DRIVERS else None
         if bounds is None:
             return frozenset()
         # A row that is no geometry cannot be held against a box, and the reader would give up.
@@ -367,9 +265,9 @@ class FileLayer:
         Of a layer that is not read whole the latter are left out.
         """
         if boxes is None or self._is_read_whole:
-            return _meeting(self._whole, boxes)
+            return meeting(self._whole, boxes)
         # Without an index each box costs a pass, so that the others than the first must promise something.
-        near = [box for box in boxes[1:] if self.bounds is None or _meets(self.bounds, box)]
+        near = [box for box in boxes[1:] if self.bounds is None or meets(self.bounds, box)]
         return self._collect([boxes[0], *near])
 
     def _collect(self, boxes: Sequence[Bounds] | None) -> gpd.GeoDataFrame:
@@ -417,7 +315,7 @@ class FileLayer:
                 path.name: None if self._is_large else hash_file(path) for path in sidecars
             },
             "rows": self.rows,
-            "crs": None if self.crs is None else _name_crs(self.crs),
+            "crs": None if self.crs is None else name_crs(self.crs),
         }
         if self._is_large:
             read = b"".join(row.to_bytes(8, "big") + self._read[row] for row in sorted(self._read))
@@ -436,29 +334,6 @@ def hash_unless_large(path: Path) -> dict[str, object]:
     if size > LARGE_FILE:
         return {"sha256": None, "bytes": size}
     return {"sha256": hash_file(files[0])}
-
-
-def open_frame(name: str, table: gpd.GeoDataFrame) -> FrameLayer:
-    """Take a layer that is in memory; refused if it is no GeoDataFrame, or for a table no DataFrame."""
-    if _is_table(name) and isinstance(table, pd.DataFrame):
-        shapes = [
-            column for column in table.columns if isinstance(table[column].dtype, GeometryDtype)
-        ]
-        return FrameLayer(
-            name,
-            gpd.GeoDataFrame(
-                pd.DataFrame(table).drop(columns=shapes),
-                geometry=gpd.GeoSeries([None] * len(table), index=table.index),
-            ),
-        )
-    if not isinstance(table, gpd.GeoDataFrame) or table._geometry_column_name is None:
-        raise refuse(
-            f"The layer is a {type(table).__name__} without geometry",
-            "Pass a GeoDataFrame with an active geometry column",
-            layer=name,
-            kind="geometry",
-        )
-    return FrameLayer(name, table)
 
 
 def open_layer(name: str, source: LayerSource) -> FileLayer | FrameLayer:
@@ -483,7 +358,7 @@ def open_layer(name: str, source: LayerSource) -> FileLayer | FrameLayer:
     layer = choose_layer(what, data, source.layer, key=f"layers.{name}.layer")
     where = {"file": str(data.path), "layer": layer}
     with data.reading(layer), data.collection(layer) as collection:
-        if collection.schema["geometry"] == "None" and not _is_table(name):
+        if collection.schema["geometry"] == "None" and not is_table(name):
             raise refuse(
                 "The layer has no geometry",
                 f"Give a layer with the {what} as shapes",
@@ -512,11 +387,6 @@ def open_layer(name: str, source: LayerSource) -> FileLayer | FrameLayer:
             str(collection.schema["geometry"]),
             notes,
         )
-
-
-def _is_table(name: str) -> bool:
-    """Tell whether a layer is read as a table, whatever geometry it has."""
-    return name in INPUTS and not INPUTS[name].geometry
 
 
 def _read_crs(wkt: str, name: str, is_stated: bool, where: Mapping[str, str]) -> CRS | None:
@@ -582,35 +452,3 @@ def _count_deleted(path: Path, layer: str) -> int:
             )
             return int((content[start::length][:rows] == ord("*")).sum()) if length else 0
     return 0
-
-
-def _meeting(frame: gpd.GeoDataFrame, boxes: Sequence[Bounds] | None) -> gpd.GeoDataFrame:
-    if boxes is None or frame.empty:
-        return frame
-    shapes = shapely.bounds(np.asarray(frame.geometry.array, dtype=object)).T
-    has_place = np.isfinite(shapes).all(axis=0)
-    return frame[~has_place | np.any([_meets(shapes, box) for box in boxes], axis=0)]
-
-
-def _meets(shapes, box):
-    west, south, east, north = shapes
-    with np.errstate(invalid="ignore"):
-        apart = (west > box[2]) | (east < box[0]) | (south > box[3]) | (north < box[1])
-    return np.logical_not(apart)
-
-
-def _types(geometry: gpd.GeoSeries) -> frozenset[str]:
-    return frozenset(kind for kind in geometry.geom_type.unique() if isinstance(kind, str))
-
-
-def _find_bounds(geometry: gpd.GeoSeries) -> Bounds | None:
-    bounds = shapely.bounds(np.asarray(geometry.array, dtype=object)).reshape(-1, 4)
-    bounds = bounds[np.isfinite(bounds).all(axis=1)]
-    if not len(bounds):
-        return None
-    return (*bounds[:, :2].min(axis=0).tolist(), *bounds[:, 2:].max(axis=0).tolist())
-
-
-def _name_crs(crs: CRS) -> str:
-    code = crs.to_authority()
-    return ":".join(code) if code else crs.name
