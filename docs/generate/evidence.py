@@ -129,26 +129,26 @@ def evidence_page() -> str:
         *(
             part
             for name in PARTS
-            if any(one.part == name for one in found)
+            if any(evidence.part == name for evidence in found)
             for part in (
                 section(name),
                 table(
                     ["Held against", "Source", "How close", "Test"],
-                    [_row(one) for one in found if one.part == name],
+                    [_row(evidence) for evidence in found if evidence.part == name],
                 ),
             )
         ),
     )
 
 
-def _row(one: Evidence) -> list[str]:
-    misses = f" **Misses:** {plain(one.misses)}" if one.misses else ""
-    file, name = one.test.split("::")
-    when = "" if one.when == "every run" else f", {one.when}"
+def _row(evidence: Evidence) -> list[str]:
+    misses = f" **Misses:** {plain(evidence.misses)}" if evidence.misses else ""
+    file, name = evidence.test.split("::")
+    when = "" if evidence.when == "every run" else f", {evidence.when}"
     return [
-        plain(one.against),
-        f"{plain(one.source)} (*{one.status}*)",
-        plain(one.tolerance) + misses,
+        plain(evidence.against),
+        f"{plain(evidence.source)} (*{evidence.status}*)",
+        plain(evidence.tolerance) + misses,
         f"{code(name)} in {code(file)}{when}",
     ]
 
@@ -209,13 +209,13 @@ def _in_module(file: str, tree: ast.Module) -> Iterator[Evidence]:
         for mark in node.decorator_list:
             if isinstance(mark, ast.Call) and ast.unparse(mark.func) == "pytest.mark.evidence":
                 said = {word.arg: evaluate(word.value, names) for word in mark.keywords}
-                one = Evidence(
+                evidence = Evidence(
                     test=f"{file}::{node.name}",
                     when=_when(marks, names),
                     **said,
                 )
-                _check(one)
-                yield one
+                _check(evidence)
+                yield evidence
 
 
 def _when(marks: list[ast.expr], names: dict) -> str:
@@ -230,13 +230,15 @@ def _when(marks: list[ast.expr], names: dict) -> str:
     return "every run"
 
 
-def _check(one: Evidence) -> None:
-    if one.part not in PARTS:
-        raise ValueError(f"{one.test}: part is {one.part!r}. Write one of {', '.join(PARTS)}")
-    if one.status not in KINDS.get(one.kind, ()):
+def _check(evidence: Evidence) -> None:
+    if evidence.part not in PARTS:
         raise ValueError(
-            f"{one.test}: {one.kind!r} cannot be known by {one.status!r}. A kind and its statuses: {KINDS}"
+            f"{evidence.test}: part is {evidence.part!r}. Write one of {', '.join(PARTS)}"
+        )
+    if evidence.status not in KINDS.get(evidence.kind, ()):
+        raise ValueError(
+            f"{evidence.test}: {evidence.kind!r} cannot be known by {evidence.status!r}. A kind and its statuses: {KINDS}"
         )
     for name in ("against", "source", "tolerance"):
-        if not getattr(one, name).strip():
-            raise ValueError(f"{one.test}: {name} is empty. Say it in a few words")
+        if not getattr(evidence, name).strip():
+            raise ValueError(f"{evidence.test}: {name} is empty. Say it in a few words")

@@ -95,8 +95,8 @@ def _as_text(docstring: str) -> str:
 def rules_page() -> str:
     """Write the page of the rules."""
     kinds: dict[str, list[Limit]] = {}
-    for one in load_limits().values():
-        kinds.setdefault(one.kind, []).append(one)
+    for limit in load_limits().values():
+        kinds.setdefault(limit.kind, []).append(limit)
     return page(
         "Rules and limits",
         "rules",
@@ -107,8 +107,8 @@ def rules_page() -> str:
         "How far a plant stays away from things.",
         table(
             ["Rule", "Distance", "Why", "Source", "Known by"],
-            [[_named(one), _distance(one), plain(one.reason), plain(one.source), _known(one)]
-             for one in load_rules()],
+            [[_named(rule), _distance(rule), plain(rule.reason), plain(rule.source), _known(rule)]
+             for rule in load_rules()],
         ),
         section("Limits on what the screen does to others", 2, "limits"),
         *(
@@ -118,8 +118,8 @@ def rules_page() -> str:
                 section(kind.replace("_", " ").capitalize(), 3),
                 table(
                     ["Limit", "Figures", "Why", "Source", "Known by"],
-                    [[_named(one), plain(_figures(one)), plain(one.reason), plain(one.source), _known(one)]
-                     for one in limits],
+                    [[_named(limit), plain(_figures(limit)), plain(limit.reason), plain(limit.source), _known(limit)]
+                     for limit in limits],
                 ),
             )
         ),
@@ -132,25 +132,25 @@ def rules_page() -> str:
     )  # fmt: skip
 
 
-def _named(one: Rule | Limit) -> str:
-    return code(one.key)
+def _named(rule: Rule | Limit) -> str:
+    return code(rule.key)
 
 
-def _distance(one: Rule) -> str:
-    said = [_both(setback_text(one))]
-    if one.above_mature_height_m:
-        said.append(f"only for species above {_length(one.above_mature_height_m)}")
-    if one.up_to_mature_height_m != float("inf"):
-        said.append(f"only for species up to {_length(one.up_to_mature_height_m)}")
-    if one.passage_m:
-        said.append(f"the way through is kept clear for {_length(one.passage_m)}")
+def _distance(rule: Rule) -> str:
+    said = [_both(setback_text(rule))]
+    if rule.above_mature_height_m:
+        said.append(f"only for species above {_length(rule.above_mature_height_m)}")
+    if rule.up_to_mature_height_m != float("inf"):
+        said.append(f"only for species up to {_length(rule.up_to_mature_height_m)}")
+    if rule.passage_m:
+        said.append(f"the way through is kept clear for {_length(rule.passage_m)}")
     return "; ".join(said)
 
 
-def _figures(one: Limit) -> str:
+def _figures(limit: Limit) -> str:
     """Write the figures of a limit in one line."""
     said = []
-    for name, figure in one.figures.items():
+    for name, figure in limit.figures.items():
         is_length = key_of(name) != name
         unit = next((word for end, word in _UNITS.items() if name.endswith(end)), "")
         word = re.sub("_(m|s|hz|db)$", "", name) if is_length or unit else name
@@ -179,9 +179,13 @@ def _both(text: str) -> str:
     return re.sub(r"(\d[\d.]*) m\b", lambda found: _length(float(found[1])), text)
 
 
-def _known(one: Rule | Limit) -> str:
+def _known(rule: Rule | Limit) -> str:
     # A date does not break at its hyphen.
-    parts = [one.status, one.date.replace("-", "\u2011"), "confirm" if one.confirm_locally else ""]
+    parts = [
+        rule.status,
+        rule.date.replace("-", "\u2011"),
+        "confirm" if rule.confirm_locally else "",
+    ]
     return ", ".join(part for part in parts if part)
 
 
@@ -198,10 +202,10 @@ def species_page() -> str:
         _SPECIES,
         table(
             ["Key", "Plant", "Height in 5, 10, 20 years", "Width", "Row closed up to 1.8 m", "Growth"],
-            [_listed(key, one) for key, one in shipped.items()],
+            [_listed(key, species) for key, species in shipped.items()],
         ),
         "Shapes: " + ", ".join(shape_words()) + ".",
-        *(part for key, one in shipped.items() for part in _species(key, one)),
+        *(part for key, species in shipped.items() for part in _species(key, species)),
         section("Your own plants", 2, "own-plants"),
         _OWN_PLANTS.format(
             stock=number(STOCK_LOG_SD), reading=number(READING_LOG_SD), from_=f"{OWN_FROM:.0%}"
@@ -214,15 +218,15 @@ def species_page() -> str:
     )  # fmt: skip
 
 
-def _listed(key: str, one: Species) -> list[str]:
-    told, typical = prospect_of(one), GROWTHS.index("typical")
+def _listed(key: str, species: Species) -> list[str]:
+    told, typical = prospect_of(species), GROWTHS.index("typical")
     height, width = (
         ", ".join(f"{size:.1f}" for size in sizes[typical]) + f"{NO_BREAK}m"
         for sizes in (told.height_m, told.width_m)
     )
     return [
-        f"[{code(key)}](#species-{key})", f"{plain(one.common_name)}, *{plain(one.latin_name)}*",
-        height, width, f"{tell_year(told.closes)}, set {_length(told.spacing_m)} apart", one.evidence,
+        f"[{code(key)}](#species-{key})", f"{plain(species.common_name)}, *{plain(species.latin_name)}*",
+        height, width, f"{tell_year(told.closes)}, set {_length(told.spacing_m)} apart", species.evidence,
     ]  # fmt: skip
 
 
@@ -230,10 +234,10 @@ def _by_growth(values) -> str:
     return " / ".join(f"{value:.3g}" for value in values)
 
 
-def _species(key: str, one: Species) -> list[str]:
-    curves, laws = ([of(growth) for growth in GROWTHS] for of in (one.curve, one.width))
-    stops = " / ".join(f"{one.full_height(growth):.3g}" for growth in GROWTHS)
-    planted = one.height_curve.planted_m
+def _species(key: str, species: Species) -> list[str]:
+    curves, laws = ([of(growth) for growth in GROWTHS] for of in (species.curve, species.width))
+    stops = " / ".join(f"{species.full_height(growth):.3g}" for growth in GROWTHS)
+    planted = species.height_curve.planted_m
     clock = (
         "years of growth" if planted is None else f"years since a plant of {planted:g} m was set"
     )
@@ -242,41 +246,45 @@ def _species(key: str, one: Species) -> list[str]:
         f"{_by_growth(curve.rate for curve in curves)} a year, m {number(curves[0].exponent)}, up to {stops} m; {clock}",
         "width_law": f"{_by_growth(law.coefficient for law in laws)} times the height to the power "
         f"{number(laws[0].exponent)}, up to {_by_growth(law.widest_m for law in laws)} m",
-        "profile": f"{' / '.join(number(one.exponent(growth)) for growth in GROWTHS)}"
-        if one.profile else "",
-        "spacing": f"{_length(one.usual_spacing_m)} between plants of a row",
-        "mature_height": _lengths(one.mature_height_m),
-        "mature_spread": _lengths(one.mature_spread_m),
-        "stock_height": f"{_length(one.stock_height_m)} when planted",
-        "shape": one.shape,
-        "clear_stem": _clear_stem(one),
-        "kept_height": _length(one.kept_height_m) if one.kept_height_m else "",
-        "kept_width": _length(one.kept_width_m) if one.kept_width_m else "",
-        "leaf_density": f"{_by_growth(one.leaf_density)} m²/m³",
-        "winter_share": f"{one.winter_share:.0%} of the screening is left in winter",
-        "hardiness_zones": _pair(one.hardiness_zones) if one.hardiness_zones else "",
-        "tolerances": ", ".join(f"{name} {level}" for name, level in one.tolerances.items()),
+        "profile": f"{' / '.join(number(species.exponent(growth)) for growth in GROWTHS)}"
+        if species.profile else "",
+        "spacing": f"{_length(species.usual_spacing_m)} between plants of a row",
+        "mature_height": _lengths(species.mature_height_m),
+        "mature_spread": _lengths(species.mature_spread_m),
+        "stock_height": f"{_length(species.stock_height_m)} when planted",
+        "shape": species.shape,
+        "clear_stem": _clear_stem(species),
+        "kept_height": _length(species.kept_height_m) if species.kept_height_m else "",
+        "kept_width": _length(species.kept_width_m) if species.kept_width_m else "",
+        "leaf_density": f"{_by_growth(species.leaf_density)} m²/m³",
+        "winter_share": f"{species.winter_share:.0%} of the screening is left in winter",
+        "hardiness_zones": _pair(species.hardiness_zones) if species.hardiness_zones else "",
+        "tolerances": ", ".join(f"{name} {level}" for name, level in species.tolerances.items()),
     }  # fmt: skip
-    sources = {"spacing": "custom", **one.sources}
+    sources = {"spacing": "custom", **species.sources}
     rows = [
         [name.replace("_", " "), figure, plain(sources.pop(name, ""))]
         for name, figure in figures.items()
         if figure
     ]
     rows += [[name.replace("_", " "), "", plain(text)] for name, text in sources.items()]
-    known = [_capital(plain(text)).rstrip(".") + "." for text in (*one.warnings, one.note) if text]
+    known = [
+        _capital(plain(text)).rstrip(".") + "."
+        for text in (*species.warnings, species.note)
+        if text
+    ]
     return [
-        section(_capital(plain(one.common_name or one.latin_name)), 2, f"species-{key}"),
-        f"{code(key)}, *{plain(one.latin_name)}*, {'evergreen' if one.evergreen else 'deciduous'}.",
+        section(_capital(plain(species.common_name or species.latin_name)), 2, f"species-{key}"),
+        f"{code(key)}, *{plain(species.latin_name)}*, {'evergreen' if species.evergreen else 'deciduous'}.",
         *([" ".join(known)] if known else []),
         table(["Value", "Figure", "Where it comes from, and how it is known"], rows),
     ]
 
 
-def _clear_stem(one: Species) -> str:
-    if not one.clear_stem_m:
+def _clear_stem(species: Species) -> str:
+    if not species.clear_stem_m:
         return "none"
-    return f"{one.clear_stem_share:.0%} of the height, up to {_length(one.clear_stem_m)}"
+    return f"{species.clear_stem_share:.0%} of the height, up to {_length(species.clear_stem_m)}"
 
 
 def _capital(text: str) -> str:

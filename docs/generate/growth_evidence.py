@@ -212,7 +212,7 @@ def _widths(key: str, heights) -> list[np.ndarray]:
 
 def _within(points: Iterator[Points], law) -> tuple[int, int]:
     """Count the filled points within low to high, and all of them."""
-    checked = [(x, y) for one in points if not one.hollow for x, y in zip(one.x, one.y, strict=True)]  # fmt: skip
+    checked = [(x, y) for series in points if not series.hollow for x, y in zip(series.x, series.y, strict=True)]  # fmt: skip
     if not checked:
         return 0, 0
     x, y = np.array(checked).T

@@ -78,7 +78,9 @@ def value(value: Any, unit: str = "") -> str:
     if isinstance(value, (int, float)):
         return code(f"{value:g} {unit}".strip())
     if isinstance(value, (tuple, list)):
-        return code(", ".join(f"{one:g}" if isinstance(one, float) else str(one) for one in value))
+        return code(
+            ", ".join(f"{part:g}" if isinstance(part, float) else str(part) for part in value)
+        )
     if isinstance(value, Mapping):
         return code(json.dumps(dict(value)))
     return code(value)

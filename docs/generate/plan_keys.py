@@ -26,10 +26,10 @@ def plan_page() -> str:
     """Write the page."""
     used = {}
     for step in describe_steps():
-        for one in step.parameters:
-            used.setdefault(one.key, []).append(step.name)
-        for one in step.resources:
-            for key in one.keys:
+        for parameter in step.parameters:
+            used.setdefault(parameter.key, []).append(step.name)
+        for resource in step.resources:
+            for key in resource.keys:
                 used.setdefault(key, []).append(step.name)
     keys = describe_keys()
     return page(
@@ -55,15 +55,15 @@ def plan_page() -> str:
                     ["Key", "Type", "Range", "Default", "What it is", "Used by"],
                     [
                         [
-                            code(one.key.split(".")[1]),
-                            type_of(one),
-                            range_of(one),
-                            value(one.default, one.unit),
-                            plain(one.help),
-                            ", ".join(f"[{step}](#step-{step})" for step in used.get(one.key, ())),
+                            code(key.key.split(".")[1]),
+                            type_of(key),
+                            range_of(key),
+                            value(key.default, key.unit),
+                            plain(key.help),
+                            ", ".join(f"[{step}](#step-{step})" for step in used.get(key.key, ())),
                         ]
-                        for one in keys
-                        if one.key.startswith(f"{name}.")
+                        for key in keys
+                        if key.key.startswith(f"{name}.")
                     ],
                 ),
             )

@@ -81,14 +81,16 @@ class Panel:
 
 def picture(title: str, subtitle: str, panels: Sequence[Panel]) -> str:
     """Draw panels side by side, with one legend below."""
-    names = list(dict.fromkeys(one.name for panel in panels for one in panel.points))
+    names = list(dict.fromkeys(series.name for panel in panels for series in panel.points))
     signs = {
         name: (POINT_COLOURS[k % len(POINT_COLOURS)], SIGNS[(k + k // len(SIGNS)) % len(SIGNS)])
         for k, name in enumerate(names)
     }
-    drawn = [one for panel in panels for one in panel.points]
-    hollow = {one.name for one in drawn if one.hollow}
-    trees = {name: [one.n for one in drawn if one.name == name and one.n] for name in names}
+    drawn = [series for panel in panels for series in panel.points]
+    hollow = {series.name for series in drawn if series.hollow}
+    trees = {
+        name: [series.n for series in drawn if series.name == name and series.n] for name in names
+    }
     legend, rows = _legend(names, signs, hollow, trees)
     tall = HEIGHT + 12 * max(rows - 1, 0)
     parts = [
@@ -111,8 +113,8 @@ def picture(title: str, subtitle: str, panels: Sequence[Panel]) -> str:
 def _panel(left: float, panel: Panel, signs) -> list[str]:
     highest = max(
         [float(np.max(panel.high))]
-        + [value for one in panel.points for value in one.y]
-        + [end for one in panel.points for pair in one.ends for end in pair]
+        + [value for series in panel.points for value in series.y]
+        + [end for series in panel.points for pair in series.ends for end in pair]
     )
     step_x, step_y = nice_step(float(panel.x[-1])), nice_step(highest)
     top = step_y * np.ceil(highest / step_y)
@@ -140,14 +142,14 @@ def _panel(left: float, panel: Panel, signs) -> list[str]:
         f'<polygon class="b" points="{way(panel.x, panel.low)} {way(panel.x[::-1], panel.high[::-1])}"/>',
         f'<polyline class="l" points="{way(panel.x, panel.typical)}"/>',
     ]
-    for one in panel.points:
-        colour, sign = signs[one.name]
+    for series in panel.points:
+        colour, sign = signs[series.name]
         bars = [
             f"M{at(x, low)[0]:.1f} {at(x, low)[1]:.1f}V{at(x, high)[1]:.1f}"
-            for x, (low, high) in zip(one.x, one.ends, strict=False)
+            for x, (low, high) in zip(series.x, series.ends, strict=False)
         ]
-        marks = "".join(mark(sign, *at(x, y)) for x, y in zip(one.x, one.y, strict=True))
-        fill = COLOURS["paper"] if one.hollow else colour
+        marks = "".join(mark(sign, *at(x, y)) for x, y in zip(series.x, series.y, strict=True))
+        fill = COLOURS["paper"] if series.hollow else colour
         if bars:
             parts.append(f'<path d="{"".join(bars)}" stroke="{colour}" stroke-opacity=".6"/>')
         parts.append(f'<path d="{marks}" fill="{fill}" stroke="{colour}"/>')

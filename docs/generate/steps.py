@@ -60,7 +60,7 @@ def _step(step: StepDescription) -> list[str]:
         ("Needs", [_layer(layer) for layer in needed]),
         ("Takes, if there", [_layer(layer) for layer in taken]),
         ("Gives", [_layer(layer, comes_out=True) for layer in step.outputs]),
-        ("Takes besides", [_resource(one) for one in step.resources]),
+        ("Takes besides", [_resource(resource) for resource in step.resources]),
     ]
     return [
         section(code(step.name), 2, f"step-{step.name}"),
@@ -68,7 +68,7 @@ def _step(step: StepDescription) -> list[str]:
         *(f"{head}:\n\n{bullets(entries)}" for head, entries in lists if entries),
         table(
             ["Key of the plan", "Type", "Range", "Default", "What it is"],
-            [_parameter(one) for one in step.parameters],
+            [_parameter(parameter) for parameter in step.parameters],
         ),
     ]
 
@@ -79,18 +79,20 @@ def _layer(layer: LayerDescription, *, comes_out: bool = False) -> str:
     return f"{link(code(layer.name), target)}: {plain(layer.meaning[:1].lower() + layer.meaning[1:])}"  # fmt: skip
 
 
-def _resource(one) -> str:
-    keys = f" ({codes(one.keys)})" if one.keys else ""
-    return f"{code(one.name)}: {plain(one.meaning[:1].lower() + one.meaning[1:])}{keys}"
+def _resource(resource) -> str:
+    keys = f" ({codes(resource.keys)})" if resource.keys else ""
+    return (
+        f"{code(resource.name)}: {plain(resource.meaning[:1].lower() + resource.meaning[1:])}{keys}"
+    )
 
 
-def _parameter(one: ParameterDescription) -> list[str]:
+def _parameter(parameter: ParameterDescription) -> list[str]:
     return [
-        link(code(one.key), key_label(one.key)),
-        type_of(one),
-        range_of(one),
-        value(one.default, one.unit),
-        plain(one.help),
+        link(code(parameter.key), key_label(parameter.key)),
+        type_of(parameter),
+        range_of(parameter),
+        value(parameter.default, parameter.unit),
+        plain(parameter.help),
     ]
 
 
@@ -99,16 +101,22 @@ def key_label(key: str) -> str:
     return f"section-{key.split('.')[0]}"
 
 
-def type_of(one: ParameterDescription) -> str:
+def type_of(parameter: ParameterDescription) -> str:
     """Say the type of a value, and its unit."""
-    kind = f"list of {one.item}s" if one.item else one.type
+    kind = f"list of {parameter.item}s" if parameter.item else parameter.type
     kind = {"choice": "one of these", "tables": "table of tables"}.get(kind, kind)
     kind = kind.replace("list of choices", "list of these").replace("list of lists", "list of rows")
-    return f"{kind}, {one.unit}" if one.unit else kind
+    return f"{kind}, {parameter.unit}" if parameter.unit else kind
 
 
-def range_of(one: ParameterDescription) -> str:
+def range_of(parameter: ParameterDescription) -> str:
     """Say the range of a value, or its choices."""
-    if one.choices:
-        return codes(one.choices)
-    return span(one.low, one.high, one.unit, low_open=one.low_open, high_open=one.high_open)
+    if parameter.choices:
+        return codes(parameter.choices)
+    return span(
+        parameter.low,
+        parameter.high,
+        parameter.unit,
+        low_open=parameter.low_open,
+        high_open=parameter.high_open,
+    )
