@@ -13,12 +13,12 @@ from scipy.sparse import csr_array
 from screenplan.design.candidates import Candidates
 from screenplan.design.choice import Limits
 from screenplan.design.greedy import plant_greedily
-from screenplan.design.incidence import Rays
 from screenplan.design.programme import price_of_open
 from screenplan.design.rounds import Pool
 from screenplan.plan import Options
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.stand import Start, sizes_of
+from screenplan.views.opened import Rays
 
 #: An observer nearer than this to where plants may stand looks over them (common practice, no source).
 AT_THE_LINE_M = 3.0

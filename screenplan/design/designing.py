@@ -21,7 +21,7 @@ from screenplan.contracts.tables import has_rows, identifiers, layer_of
 from screenplan.design.candidates import Candidates, exclusive_spots, find_candidates
 from screenplan.design.causes import find_causes
 from screenplan.design.choice import SLACK, Limits
-from screenplan.design.incidence import find_stops, open_rays
+from screenplan.design.incidence import find_stops
 from screenplan.design.kinds import Offer, budget_of, list_options
 from screenplan.design.rounds import Pool, Stage, choose
 from screenplan.design.told import tables_of
@@ -32,6 +32,7 @@ from screenplan.plan.design import USUAL_YEAR
 from screenplan.planting.species_model import Species
 from screenplan.site.ownership import outline_known
 from screenplan.site.terrain import Terrain
+from screenplan.views.opened import open_rays
 from screenplan.views.sight import lay_sight
 
 #: Views that stay open are named up to so many.

@@ -7,7 +7,6 @@ grown, so that a view that is closed does not open again when stems clear.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
@@ -21,64 +20,11 @@ from screenplan.planting.maturity import MATURE_YEAR
 from screenplan.planting.species_model import Species
 from screenplan.planting.stand import Stand, stand_of
 from screenplan.views.grown import crowns_of, runs_of
-from screenplan.views.sight import Sight
+from screenplan.views.opened import Rays
 from screenplan.views.stoppers import list_stoppers
 
 #: Years after the one that counts in which a crown must still be in the way, and grown.
 LATER = (5, 10, 20)
-
-
-@dataclass(frozen=True, eq=False)
-class Rays:
-    """The rays of the views that are open today.
-
-    Parameters
-    ----------
-    views : list of str
-        Names of the views.
-    observers, places : list of str
-        Who looks from where, by view.
-    now : ndarray, (views,)
-        Share of each view's light that is open today.
-    view : ndarray of int, (rays,)
-        The view of each ray, in rising order.
-    light : ndarray, (rays,)
-        Share of its view's light.
-    origin, target : ndarray, (rays, 3)
-    """
-
-    views: list[str]
-    observers: list[str]
-    places: list[str]
-    now: np.ndarray
-    view: np.ndarray
-    light: np.ndarray
-    origin: np.ndarray
-    target: np.ndarray
-
-
-def open_rays(sight: Sight, threshold: float) -> Rays:
-    """Collect the rays of the views that are open: those of which more than the threshold passes."""
-    looks = list(sight.looks())
-    names, who, where, now, parts = [], [], [], [], []
-    for number, view_id, origin, target, light in sight.rays():
-        is_open = light > 0.0
-        share = float(light.sum()) / len(light)
-        if not round(share, 12) > threshold:
-            continue
-        parts.append(
-            (
-                np.full(is_open.sum(), len(names)), light[is_open] / len(light), origin[is_open],
-                target[is_open],
-            )
-        )  # fmt: skip
-        names.append(view_id)
-        who.append(looks[number].observer_id)
-        where.append(looks[number].place_id)
-        now.append(share)
-    none = (np.zeros(0, int), np.zeros(0), np.zeros((0, 3)), np.zeros((0, 3)))
-    view, light, origin, target = (np.concatenate(part) for part in zip(none, *parts, strict=True))
-    return Rays(names, who, where, np.array(now), view, light, origin, target)
 
 
 def plants_of(candidates: Candidates, chosen: np.ndarray, ground_m: np.ndarray) -> gpd.GeoDataFrame:

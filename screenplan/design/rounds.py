@@ -15,13 +15,13 @@ from screenplan.contracts import year_column
 from screenplan.design.candidates import Candidates
 from screenplan.design.choice import SLACK, Choice, Limits, runs_in
 from screenplan.design.chosen import Layers, layers_of
-from screenplan.design.incidence import Rays
 from screenplan.design.merging import merge_rays
 from screenplan.design.programme import Solution, find_planting, price_of_open
 from screenplan.design.reduced import useful_plants, without
 from screenplan.plan import Options
 from screenplan.planting.species_model import Species
 from screenplan.site.terrain import Terrain
+from screenplan.views.opened import Rays
 from screenplan.views.views import trace_views
 
 #: Times that a planting is chosen.

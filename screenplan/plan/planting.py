@@ -60,6 +60,10 @@ class Rows(Section):
         le=10,
         description="How far a plant may be moved along the row before it is left out",
     )
+    fill: bool | None = Field(
+        None,
+        description="Plant the sides from end to end, also where plants stop no sight line; by default where along names them, or a line is drawn",
+    )
     fill_existing: bool = Field(True, description="Fill up gaps of a row that stands already")
 
 

@@ -235,10 +235,14 @@ class _Setting:
         if standing and not self.fill_existing:
             return
         wanted: set[float] = set()
-        for first in np.flatnonzero(self.rows == 1):
-            if self.sides[first] != self.sides[index]:
-                continue
-            apart = self.lines[first].distance(line)
+        firsts = [
+            first
+            for first in np.flatnonzero(self.rows == 1)
+            if self.sides[first] == self.sides[index]
+        ]
+        # Lines of the side that lie farther along it are not those before this one.
+        apart = min((self.lines[first].distance(line) for first in firsts), default=0.0)
+        for first in firsts:
             for group in self.groups.get(int(first), []):
                 wanted.update(self._middles(int(first), group, line, apart))
         stretches = subtract(self.stretches[index], self._near_others(index))

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 #: The steps that an alternative runs through, of those in the registry.
 NEEDED = (
-    "places", "zones", "lines", "room", "needed", "plants", "closure", "views", "fence", "stakeout", "quantities", "cost",
+    "places", "zones", "lines", "room", "stretches", "needed", "plants", "closure", "views", "fence", "stakeout", "quantities", "cost",
 )  # fmt: skip
 #: More combinations than this are not compared.
 MOST = 60

@@ -25,7 +25,7 @@ from screenplan.running.steps import STEPS, Step
 WGS84 = "EPSG:4326"
 
 #: The step that chooses the planting, and those that set the rows that a plan says in its place.
-DESIGN, SAID = "design", ("zones", "lines", "room", "plants")
+DESIGN, SAID = "design", ("zones", "lines", "room", "stretches", "plants")
 
 #: Called with the step's name and its number from 1, and how many there are.
 Progress = Callable[[str, int, int], None]
@@ -292,7 +292,7 @@ def steps_for(only: Sequence[str], *, designs: bool = False) -> list[Step]:
     Examples
     --------
     >>> [step.name for step in steps_for(["crowns"])][-3:]
-    ['lines', 'plants', 'crowns']
+    ['stretches', 'plants', 'crowns']
     """
     left_out = SAID if designs else (DESIGN,)
     every = [step for step in STEPS.values() if step.name not in left_out]

@@ -219,6 +219,21 @@ STEPS: dict[str, Step] = {
             resources="species_table",
         ),
         _step(
+            "stretches",
+            "Keep of the planting lines the stretches whose plants stop a sight line, unless sides are to be filled",
+            "screenplan.views:keep_stretches",
+            needs="windows private_places planting_lines plantable_zone no_plant_zones",
+            takes="buildings existing_screens onlookers planting_line",
+            gives="planting_lines",
+            keys=(
+                "rows.fill rows.along rows.spacing rows.fit rows.move rows.fill_existing plants.species "
+                "plants.group plants.stock plants.stock_height design.least_run design.least_gap growth.years "
+                f"growth.curve views.threshold {_SIGHT}"
+            ),
+            resources="terrain species_table",
+            follows="windows private_places onlookers",
+        ),
+        _step(
             "apart",
             "Set windows apart against which no screen is planned, and tell why",
             "screenplan.planting:set_windows_apart",

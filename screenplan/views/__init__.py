@@ -8,6 +8,7 @@ __all__, __getattr__, __dir__ = offer(
         "cut_sections": "sections",
         "find_missing": "missing",
         "find_needed_height": "needed_height",
+        "keep_stretches": "stretches",
         "tell_own_years": "own_years",
         "trace_views": "views",
     },

@@ -1,0 +1,62 @@
+"""The rays of the views that are open today: what plants are planted against."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from screenplan.views.sight import Sight
+
+
+@dataclass(frozen=True, eq=False)
+class Rays:
+    """The rays of the views that are open today.
+
+    Parameters
+    ----------
+    views : list of str
+        Names of the views.
+    observers, places : list of str
+        Who looks from where, by view.
+    now : ndarray, (views,)
+        Share of each view's light that is open today.
+    view : ndarray of int, (rays,)
+        The view of each ray, in rising order.
+    light : ndarray, (rays,)
+        Share of its view's light.
+    origin, target : ndarray, (rays, 3)
+    """
+
+    views: list[str]
+    observers: list[str]
+    places: list[str]
+    now: np.ndarray
+    view: np.ndarray
+    light: np.ndarray
+    origin: np.ndarray
+    target: np.ndarray
+
+
+def open_rays(sight: Sight, threshold: float) -> Rays:
+    """Collect the rays of the views that are open: those of which more than the threshold passes."""
+    looks = list(sight.looks())
+    names, who, where, now, parts = [], [], [], [], []
+    for number, view_id, origin, target, light in sight.rays():
+        is_open = light > 0.0
+        share = float(light.sum()) / len(light)
+        if not round(share, 12) > threshold:
+            continue
+        parts.append(
+            (
+                np.full(is_open.sum(), len(names)), light[is_open] / len(light), origin[is_open],
+                target[is_open],
+            )
+        )  # fmt: skip
+        names.append(view_id)
+        who.append(looks[number].observer_id)
+        where.append(looks[number].place_id)
+        now.append(share)
+    none = (np.zeros(0, int), np.zeros(0), np.zeros((0, 3)), np.zeros((0, 3)))
+    view, light, origin, target = (np.concatenate(part) for part in zip(none, *parts, strict=True))
+    return Rays(names, who, where, np.array(now), view, light, origin, target)
