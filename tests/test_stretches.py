@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 from design_site import TABLE, options, site
 from parcel_kit import PLAIN, layer
-from shapely.geometry import LineString, Point
+from shapely.geometry import LineString, Point, box
 from test_views import windows
 
 from screenplan.contracts.tables import notes_of
@@ -24,7 +24,10 @@ def planted(layers=None, *, along=(), cut=True, **values):
     values = {"plants_species": "column", "rows_spacing": 1.0, "rows_along": along} | values
     plan = options(**values)
     zones, ground = mark_zones(
-        {"parcels": layers["parcels"]}, plan=plan, rules=PLAIN, species_table=TABLE
+        {name: layers[name] for name in ("parcels", "keep_outs") if name in layers},
+        plan=plan,
+        rules=PLAIN,
+        species_table=TABLE,
     )
     drawn, standing = layers.get("planting_line"), layers.get("existing_screens")
     sides = layers["sides"].assign(looked_across=(layers["sides"]["side_id"] == "north") * 1.0)
@@ -164,3 +167,16 @@ def test_where_nobody_looks_lines_stay_and_where_nothing_helps_it_is_said():
     away["windows"]["facing_deg"] = 0.0
     with pytest.raises(NobodyLooksError, match="no view is open today"):
         planted(away)
+
+
+# Invariant: ground on which nothing may stand, just before a window, leaves one useful plant at its edge.
+def test_a_run_that_ends_at_ground_that_is_kept_clear_keeps_its_last_plant():
+    lawn = layer(keep_out_id=["k"], kind=["lawn"], geometry=[box(0.2, -3, 6, 3)])
+    full, plan = planted(site((0.0,), keep_outs=lawn), cut=False)
+    cut, _ = planted(site((0.0,), keep_outs=lawn))
+    assert len(cut["plants"]) < len(full["plants"])
+    stood = np.sort(full["plants"].geometry.x.to_numpy())
+    assert np.abs(stood[:, None] - cut["plants"].geometry.x.to_numpy()).min(axis=0).max() < 1e-6
+    edge = stood[stood < 0.2].max()
+    assert np.abs(cut["plants"].geometry.x - edge).min() < 1e-6
+    pd.testing.assert_series_equal(years(cut, plan), years(full, plan))

@@ -199,11 +199,13 @@ def _cut(layers, plants, useful, runs: _Cutting) -> gpd.GeoDataFrame:
     """Cut the lines to the runs of useful plants, each long enough and far enough from the next."""
     lines = layers["planting_lines"]
     stations = _stations(lines, plants, useful)
-    row = lines["row"].to_numpy(int)
+    zone = plantable_ground(layers["plantable_zone"], layers["no_plant_zones"], lines)
     parts = [
         part
-        for line in np.flatnonzero(row == 1)
-        for part in _runs(int(line), lines.geometry.iloc[line].length, *stations[line], runs)
+        for line, (at, marks) in stations.items()
+        for part in _runs(
+            line, plantable_stretches(lines.geometry.iloc[line], zone), at, marks, runs
+        )
     ]
     parts += _behind(lines, parts)
     return _lines_of(layers, parts)
@@ -246,36 +248,55 @@ def _stations(lines, plants, useful) -> dict[int, tuple[np.ndarray, np.ndarray]]
     return found
 
 
-def _runs(line: int, length: float, at, useful, runs: _Cutting) -> list[_Part]:
-    """Give the runs of useful plants of one line: too short ones are lengthened, too narrow gaps filled."""
-    marks = np.array(useful, bool)
-    for begin, end in _spans(marks):
-        marks[slice(*_lengthened(at, begin, end, runs.least))] = True
-    for (_, end), (begin, _) in pairwise(_spans(marks)):
-        if begin - end < runs.gap:
+def _runs(line: int, stretches, at, useful, runs: _Cutting) -> list[_Part]:
+    """Give the runs of useful plants of one line: too short ones are lengthened, too narrow gaps filled.
+
+    Neither reaches over ground on which no plant may stand, but a run goes on behind it.
+    """
+    marks, of = np.array(useful, bool), _stretch_of(at, stretches)
+    for begin, end in _spans(marks, of):
+        low, high = np.searchsorted(of, [of[begin], of[begin] + 1])
+        marks[slice(*_lengthened(at, begin, end, min(runs.least, high - low), low, high))] = True
+    for (one, end), (begin, _) in pairwise(_spans(marks, of)):
+        if begin - end < runs.gap and of[one] == of[begin]:
             marks[end:begin] = True
-    return [
-        _Part(
-            line,
-            0.0 if begin == 0 else float(at[begin]),
-            length if end == len(at) else float(at[end - 1]),
+    found = []
+    for begin, end in _spans(marks):
+        first, last = of[begin], of[end - 1]
+        starts = begin == 0 or of[begin - 1] != first
+        stops = end == len(at) or of[end] != last
+        found.append(
+            _Part(
+                line,
+                float(stretches[first][0] if starts else at[begin]),
+                float(stretches[last][1] if stops else at[end - 1]),
+            )
         )
-        for begin, end in _spans(marks)
-    ]
+    return found
 
 
-def _spans(marks: np.ndarray) -> list[tuple[int, int]]:
-    """Give where marks begin and end, the ends not included."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], marks.astype(int), [0]])))
-    return [(int(begin), int(end)) for begin, end in edges.reshape(-1, 2)]
+def _stretch_of(at, stretches) -> np.ndarray:
+    """Tell on which plantable stretch stations stand; a plant that stands beside all counts to the nearest."""
+    low, high = np.array(stretches, float).reshape(-1, 2).T
+    off = np.maximum(np.maximum(low - at[:, None], at[:, None] - high), 0.0)
+    return np.maximum.accumulate(off.argmin(axis=1)) if len(at) else np.zeros(0, int)
 
 
-def _lengthened(at, begin: int, end: int, least: int) -> tuple[int, int]:
-    """Take neighbours to a run until it is long enough, the nearest to its middle first."""
+def _spans(marks: np.ndarray, of: np.ndarray | None = None) -> list[tuple[int, int]]:
+    """Give where marks begin and end, the ends not included; of one stretch each, if these are given."""
+    of = np.zeros(len(marks), int) if of is None else of
+    numbered = np.where(marks, of + 1, 0)
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], numbered, [0]])))
+    spans = pairwise(edges.tolist())
+    return [(begin, end) for begin, end in spans if marks[begin]]
+
+
+def _lengthened(at, begin: int, end: int, least: int, low: int, high: int) -> tuple[int, int]:
+    """Take neighbours of its stretch to a run until it is long enough, the nearest to its middle first."""
     middle = 0.5 * (at[begin] + at[end - 1])
-    while end - begin < min(least, len(at)):
-        before = middle - at[begin - 1] if begin > 0 else np.inf
-        after = at[end] - middle if end < len(at) else np.inf
+    while end - begin < least:
+        before = middle - at[begin - 1] if begin > low else np.inf
+        after = at[end] - middle if end < high else np.inf
         begin, end = (begin - 1, end) if before < after else (begin, end + 1)
     return begin, end
 
