@@ -5,7 +5,7 @@ import pytest
 from design_site import PRICE, TABLE, design, options, site, stations
 from options_kit import plan_with
 from parcel_kit import layer
-from shapely.geometry import LineString, Point, box
+from shapely.geometry import LineString, box
 from test_views import windows
 
 import screenplan
@@ -263,12 +263,6 @@ def test_what_cannot_be_chosen_among_is_refused(values, what, key):
 def test_numbers_that_cannot_be_meant_are_refused_by_the_plan(values, says):
     with pytest.raises(InputError, match=f"{says}.*range"):
         plan_with(**values)
-
-
-def test_plants_that_stand_in_a_row_are_refused():
-    standing = layer(screen_id=["s"], kind=["plant"], geometry=[Point(0, 0)])
-    with pytest.raises(InputError, match="a design of additions to them cannot be made"):
-        design(site(existing_screens=standing))
 
 
 def test_the_year_and_the_limits_are_those_of_the_plan():

@@ -11,9 +11,10 @@ from screenplan.contracts.tables import layer_of
 from screenplan.design.candidates import find_candidates
 from screenplan.design.choice import runs_in
 from screenplan.design.chosen import layers_of
-from screenplan.design.incidence import find_stops, open_rays
+from screenplan.design.incidence import find_stops
 from screenplan.design.kinds import list_options
 from screenplan.site.terrain import Terrain
+from screenplan.views.opened import open_rays
 from screenplan.views.sight import lay_sight
 from screenplan.views.views import trace_views
 

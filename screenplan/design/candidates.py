@@ -20,6 +20,7 @@ from shapely.ops import substring
 
 from screenplan.contracts.tables import has_rows
 from screenplan.design.kinds import Option
+from screenplan.design.standing import NONE_STANDS, StandingPlants, StandingRow
 from screenplan.ground.errors import InputError, NoRoomError
 from screenplan.plan import Options
 from screenplan.planting.lines import draw_lines, plantable_stretches
@@ -64,8 +65,9 @@ class Candidates:
     options : tuple of Option
     table : GeoDataFrame
         A row each, by stretches and stations: ``option`` (a number), ``line_id``, ``side_id``,
-        ``ground`` (along what it stands: a side or an inner line), ``stretch`` (a number),
-        ``station_m``, ``gap_m`` (to the next), ``offset_m``, and the stem.
+        ``ground`` (along what it stands: a side, an inner line or a row that stands), ``stretch`` (a number),
+        ``station_m``, ``gap_m`` (to the next), ``offset_m``, ``stands`` (True for a plant that stands already, as
+        the neighbour of new ones), and the stem.
     lines : dict
         Line of each stretch.
     grounds : dict
@@ -82,6 +84,11 @@ class Candidates:
     private_places: gpd.GeoDataFrame
     notes: tuple[str, ...] = ()
 
+    @property
+    def stands(self) -> np.ndarray:
+        """Which stand already, and are there as neighbours only, (plants,)."""
+        return self.table["stands"].to_numpy(bool)
+
 
 def find_candidates(
     layers: Mapping[str, Any],
@@ -90,6 +97,7 @@ def find_candidates(
     plan: Options,
     rules=None,
     species_table: Mapping[str, Species] | None = None,
+    standing: StandingPlants = NONE_STANDS,
 ) -> Candidates:
     """Set every option on every line on which it may stand.
 
@@ -102,6 +110,8 @@ def find_candidates(
         Of it [rows], [plants], [setbacks], [works], [site] and [design].
     rules, table
         As `mark_zones` takes them.
+    standing : StandingPlants, optional
+        New plants keep off those that stand, and fill up and lengthen their rows.
     """
     grounds: dict[tuple[str, float], Ground] = {}
     refused: list[InputError] = []
@@ -117,19 +127,22 @@ def find_candidates(
     for number, option in enumerate(options):
         ground = grounds[option.species.key, option.height_m]
         zone = _clear_zone(ground, places, option, plan, layers["parcels"])
+        kept_off = shapely.difference(zone, standing.keep_off(option.spacing_m))
         for line in _lines_of(ground, places, option, inner=inner):
-            _set(rows, lines, line, number, option, zone)
+            _set(rows, lines, line, number, option, kept_off)
+        for row in standing.rows:
+            _fill(rows, lines, row, number, option, zone)
     if not rows and refused:
         raise refused[0]
     crs = layers["parcels"].crs
     found = gpd.GeoDataFrame(
         pd.DataFrame(
             rows,
-            columns=["option", "line_id", "side_id", "ground", "stretch", "station_m", "gap_m", "offset_m", "geometry"],
+            columns=["option", "line_id", "side_id", "ground", "stretch", "station_m", "gap_m", "offset_m", "stands", "geometry"],
         ),
         geometry="geometry", crs=crs,
     )  # fmt: skip
-    return Candidates(tuple(options), found, lines, grounds, places)
+    return Candidates(tuple(options), found, lines, grounds, places, standing.notes)
 
 
 def _planted_as(plan: Options, option: Option) -> Options:
@@ -236,9 +249,38 @@ def _set(rows, lines, line, number: int, option: Option, zone) -> None:
                 {
                     "option": number, "line_id": name, "side_id": side, "ground": along,
                     "stretch": stretch, "station_m": float(station - a), "gap_m": gap,
-                    "offset_m": offset, "geometry": geometry.interpolate(station),
+                    "offset_m": offset, "stands": False, "geometry": geometry.interpolate(station),
                 }
             )  # fmt: skip
+
+
+def _fill(rows, lines, row: StandingRow, number: int, option: Option, zone) -> None:
+    """Set an option in the gaps of a row that stands, and beyond its ends.
+
+    Plants that stand are neighbours of those in the gaps, so that one is a run with them.
+    """
+    entries: list[tuple[float, bool]] = []
+    for k, new in enumerate(row.free_stations(option.spacing_m)):
+        if k > 0:
+            entries.append((float(row.stations[k - 1]), True))
+        entries += [(float(station), False) for station in new]
+    points = row.line.interpolate([station for station, _ in entries])
+    may = shapely.contains_properly(zone, points)
+    stretch = None
+    for (station, stands), point, free in zip(entries, points, may, strict=True):
+        if not (stands or free):
+            stretch = None
+            continue
+        if stretch is None:
+            stretch = len(lines)
+            lines[stretch] = row.line
+        rows.append(
+            {
+                "option": number, "line_id": row.name, "side_id": row.name, "ground": row.name,
+                "stretch": stretch, "station_m": station, "gap_m": option.spacing_m,
+                "offset_m": float("nan"), "stands": stands, "geometry": point,
+            }
+        )  # fmt: skip
 
 
 def exclusive_spots(candidates: Candidates, sides: gpd.GeoDataFrame | None) -> list[np.ndarray]:
@@ -256,8 +298,9 @@ def exclusive_spots(candidates: Candidates, sides: gpd.GeoDataFrame | None) -> l
     points = table.geometry.to_numpy()
     shapes = {} if sides is None else dict(zip(sides["side_id"].astype(str), sides.geometry, strict=True))  # fmt: skip
     spots: list[np.ndarray] = []
-    for name in dict.fromkeys(ground):
-        mine = np.flatnonzero(ground == name)
+    new = ~candidates.stands
+    for name in dict.fromkeys(ground[new]):
+        mine = np.flatnonzero((ground == name) & new)
         axis = shapes.get(name)
         if axis is None:
             longest = max(np.unique(stretch[mine]), key=lambda one: candidates.lines[one].length)
@@ -267,7 +310,7 @@ def exclusive_spots(candidates: Candidates, sides: gpd.GeoDataFrame | None) -> l
         spots += _overlaps(mine, at - half, at + half, stretch)
     tree = shapely.STRtree(points)
     one, other = tree.query(points, predicate="dwithin", distance=room.max())
-    near = (one < other) & (ground[one] != ground[other])
+    near = (one < other) & (ground[one] != ground[other]) & new[one] & new[other]
     one, other = one[near], other[near]
     apart = shapely.distance(points[one], points[other])
     close = apart < 0.5 * (room[one] + room[other]) * (1.0 - 2.0 * EQUAL_SHARE)

@@ -13,6 +13,7 @@ from shapely.ops import substring
 from screenplan.contracts import DROPPED, NO_PLANT_ZONES, PLANTABLE_ZONE, PLANTING_LINES, PLANTS
 from screenplan.contracts.tables import layer_of
 from screenplan.design.candidates import Candidates
+from screenplan.design.standing import NONE_STANDS, StandingPlants
 from screenplan.plan import Options
 from screenplan.site.terrain import Terrain
 
@@ -34,9 +35,33 @@ class Layers:
     dropped_stations: gpd.GeoDataFrame
 
 
-def layers_of(candidates: Candidates, runs: list[np.ndarray], terrain: Terrain | None) -> Layers:
-    """Make the layers of runs of candidates, each a planting line of its own."""
+def layers_of(
+    candidates: Candidates,
+    runs: list[np.ndarray],
+    terrain: Terrain | None,
+    standing: StandingPlants = NONE_STANDS,
+) -> Layers:
+    """Make the layers of runs of candidates, each a planting line of its own; rows that stand come last.
+
+    New plants in a row that stands are plants of its line.
+    """
     table, crs = candidates.table, candidates.table.crs
+    zones, plantable = _ground(candidates, runs)
+    added: dict[str, list[tuple]] = {row.name: [] for row in standing.rows}
+    own = []
+    for run in runs:
+        ground = str(table["ground"].iloc[run[0]])
+        if ground not in added:
+            own.append(run)
+            continue
+        option = candidates.options[int(table["option"].iloc[run[0]])]
+        added[ground] += [
+            (at, point, option.species.key, option.stock, option.height_m)
+            for at, point in zip(
+                table["station_m"].iloc[run], table.geometry.iloc[run], strict=True
+            )
+        ]
+    runs = own
     of_side: dict[str, int] = {}
     for run in runs:
         side = str(table["side_id"].iloc[run[0]])
@@ -81,11 +106,17 @@ def layers_of(candidates: Candidates, runs: list[np.ndarray], terrain: Terrain |
             for number, k in enumerate(range(len(run)), 1)
         ]  # fmt: skip
         stems += list(points)
-    zones, plantable = _ground(candidates, runs)
+    made_lines = layer_of(PLANTING_LINES, lines, [line["geometry"] for line in lines], crs)
+    made_plants = layer_of(PLANTS, plants, stems, crs)
+    if standing.count:
+        old_lines, old_plants = standing.layers(crs, terrain, added)
+        old_plants["plant_id"] += len(made_plants)
+        made_lines, made_plants = (
+            old if not len(new) else pd.concat([new, old], ignore_index=True)
+            for new, old in ((made_lines, old_lines), (made_plants, old_plants))
+        )
     return Layers(
-        zones, plantable,
-        layer_of(PLANTING_LINES, lines, [line["geometry"] for line in lines], crs),
-        layer_of(PLANTS, plants, stems, crs),
+        zones, plantable, made_lines, made_plants,
         layer_of(DROPPED, [], [], crs),
     )  # fmt: skip
 
@@ -99,6 +130,7 @@ def _ground(candidates: Candidates, runs) -> tuple[gpd.GeoDataFrame, gpd.GeoData
         )
     }
     grounds = [ground for key, ground in candidates.grounds.items() if key in used]
+    grounds = grounds or list(candidates.grounds.values())[:1]
     if len(grounds) == 1:
         return grounds[0].zones, grounds[0].plantable
     crs = candidates.table.crs
@@ -135,6 +167,8 @@ def plan_of(plan: Options, plants: gpd.GeoDataFrame) -> Options:
     ('ilex_opaca', 1.2, 0.9)
     """
     new = plants.loc[~plants["existing"].astype(bool)]
+    if not len(new):
+        return plan
     species = tuple(dict.fromkeys(new["species"].astype(str)))
     heights = new["stock_height_m"].astype(float).unique()
     update = {"species": species[0] if len(species) == 1 else species}

@@ -21,9 +21,10 @@ from screenplan.contracts.tables import has_rows, identifiers, layer_of
 from screenplan.design.candidates import Candidates, exclusive_spots, find_candidates
 from screenplan.design.causes import find_causes
 from screenplan.design.choice import SLACK, Limits
-from screenplan.design.incidence import find_stops
+from screenplan.design.incidence import find_stops, stops_of, without_stopped
 from screenplan.design.kinds import Offer, budget_of, list_options
 from screenplan.design.rounds import Pool, Stage, choose
+from screenplan.design.standing import NONE_STANDS, StandingPlants, find_standing
 from screenplan.design.told import tables_of
 from screenplan.design.weights import view_weights
 from screenplan.ground.errors import refuse
@@ -48,11 +49,13 @@ class Task:
     year : int
     offer : Offer
     candidates : Candidates
+    standing : StandingPlants
     """
 
     year: int
     offer: Offer
     candidates: Candidates
+    standing: StandingPlants
 
 
 def prepare(
@@ -68,7 +71,6 @@ def prepare(
     InputError
         If what the plan asks for cannot be chosen among, or no plant may stand anywhere.
     """
-    _refuse_standing(layers.get("existing_screens"))
     if not outline_known(layers["parcels"]) and not has_rows(layers.get("planting_line")):
         raise refuse(
             "the parcel's outline is not known, and no planting line is drawn: there is no ground to choose from",
@@ -83,7 +85,9 @@ def prepare(
             key=plan.design.key("year"),
         )
     offer = list_options(plan, species_table, year)
-    _refuse_contradictions(plan, offer)
+    standing = find_standing(layers, plan, species_table)
+    if not standing.count:
+        _refuse_contradictions(plan, offer)
     cheapest = plan.design.least_run * min(option.price for option in offer.options)
     budget = budget_of(plan)
     if budget is not None and offer.priced and budget < cheapest:
@@ -92,11 +96,10 @@ def prepare(
             "Give a larger budget, cheaper stock, or a smaller design.least_run",
             key=(plan.hand if plan.design.budget is None else plan.design).key("budget"),
         )
-    return Task(
-        year,
-        offer,
-        find_candidates(layers, offer.options, plan=plan, rules=rules, species_table=species_table),
-    )
+    candidates = find_candidates(
+        layers, offer.options, plan=plan, rules=rules, species_table=species_table, standing=standing
+    )  # fmt: skip
+    return Task(year, offer, candidates, standing)
 
 
 def design_year(plan: Options) -> int:
@@ -168,6 +171,7 @@ def design_planting(
             kind="onlookers",
         )
     ground_m = _heights(candidates, terrain)
+    rays = _behind_standing(task.standing, rays, plan, species_table, terrain, year)
     stops = find_stops(
         candidates, rays, ground_m, year, curve=plan.growth.curve, species_table=species_table
     )
@@ -175,8 +179,8 @@ def design_planting(
         candidates, rays, stops, weight, exclusive_spots(candidates, layers["sides"]),
         rays.now - plan.views.threshold,
     )  # fmt: skip
-    limits = limits_of(plan)
-    chosen = choose(pool, limits, Stage(layers, plan, terrain, species_table, year))
+    limits = limits_of(plan, task.standing)
+    chosen = choose(pool, limits, Stage(layers, plan, terrain, species_table, year, task.standing))
     causes = find_causes(
         pool, chosen.open_views(), limits, plan, year=year,
         enough=chosen.closed_weight(pool) >= limits.share * weight.sum() - SLACK,
@@ -194,15 +198,19 @@ def design_planting(
     )  # fmt: skip
 
 
-def limits_of(plan: Options) -> Limits:
-    """Give what a planting must keep to, by the plan; what an open view counts is not said yet."""
-    budget = budget_of(plan)
+def limits_of(plan: Options, standing: StandingPlants = NONE_STANDS) -> Limits:
+    """Give what a planting must keep to, by the plan; what an open view counts is not said yet.
+
+    Shares of a kind are those of new plants alone, and so are not held to where plants stand already.
+    """
+    budget, health = budget_of(plan), plan.health
+    alone = not standing.count
     return Limits(
         share=plan.goal.share,
         budget=math.inf if budget is None else budget,
         most_kinds=plan.design.most_kinds,
-        most_of_kind=_or_all(plan.health.most_of_one_species),
-        most_of_genus=_or_all(plan.health.most_of_one_genus),
+        most_of_kind=_or_all(health.most_of_one_species if alone else None),
+        most_of_genus=_or_all(health.most_of_one_genus if alone else None),
         least_run=plan.design.least_run,
         least_gap=plan.design.least_gap,
     )
@@ -212,26 +220,23 @@ def _or_all(share: float | None) -> float:
     return 1.0 if share is None else share
 
 
+def _behind_standing(
+    standing: StandingPlants, rays, plan: Options, species_table, terrain, year: int
+):
+    """Give the rays that plants that stand leave open in the year and after it."""
+    if not standing.count:
+        return rays
+    plants = standing.layers(None, terrain)[1]
+    stops = stops_of(plants, rays, year, curve=plan.growth.curve, species_table=species_table)
+    return without_stopped(rays, stops.sum(axis=0) > 0)
+
+
 def _heights(candidates: Candidates, terrain: Terrain | None) -> np.ndarray:
     """Heights of the ground at the stems."""
     if terrain is None or not len(candidates.table):
         return np.zeros(len(candidates.table))
     xy = shapely.get_coordinates(candidates.table.geometry.to_numpy())
     return np.asarray(terrain.height_at(*xy.T), float)
-
-
-def _refuse_standing(existing_screens) -> None:
-    """Refuse to design where rows stand already, which are not judged together with new ones yet."""
-    if not has_rows(existing_screens) or "kind" not in existing_screens.columns:
-        return
-    rows = np.flatnonzero((existing_screens["kind"] == "plant").fillna(False).to_numpy(bool))
-    if len(rows):
-        raise refuse(
-            "plants of a row stand already, and a design of additions to them cannot be made",
-            "Say in rows.along what is to be planted, or leave them out to design as if they did not stand",
-            layer="existing_screens",
-            rows=[int(row) + 1 for row in rows],
-        )
 
 
 def _refuse_contradictions(plan: Options, offer: Offer) -> None:

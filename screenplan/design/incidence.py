@@ -7,10 +7,11 @@ grown, so that a view that is closed does not open again when stems clear.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import geopandas as gpd
 import numpy as np
-from scipy.sparse import csr_array
+from scipy.sparse import csr_array, diags_array
 
 from screenplan.contracts import PLANTS
 from screenplan.contracts.tables import layer_of
@@ -54,11 +55,48 @@ def find_stops(
     curve: str = "smooth",
     species_table: Mapping[str, Species] | None = None,
 ) -> csr_array:
-    """Find which plants stop which rays in a year and after it, (plants, rays)."""
-    plants, count = len(candidates.table), len(rays.view)
+    """Find which plants stop which rays in a year and after it, (plants, rays); neighbours that stand stop none."""
+    plants = len(candidates.table)
+    layer = plants_of(candidates, np.ones(plants, bool), ground_m)
+    found = stops_of(layer, rays, year, curve=curve, species_table=species_table)
+    if candidates.stands.any():
+        found = csr_array(diags_array((~candidates.stands).astype(float)) @ found, dtype=bool)
+        found.eliminate_zeros()
+    return found
+
+
+def without_stopped(rays: Rays, stopped: np.ndarray) -> Rays:
+    """Give the rays that are left when some are stopped already; the views stay the same.
+
+    Parameters
+    ----------
+    rays : Rays
+    stopped : ndarray of bool, (rays,)
+    """
+    light = np.bincount(rays.view[stopped], rays.light[stopped], len(rays.views))
+    left = ~stopped
+    return replace(
+        rays,
+        now=np.clip(rays.now - light, 0.0, 1.0).round(12),
+        view=rays.view[left],
+        light=rays.light[left],
+        origin=rays.origin[left],
+        target=rays.target[left],
+    )
+
+
+def stops_of(
+    layer: gpd.GeoDataFrame,
+    rays: Rays,
+    year: int,
+    *,
+    curve: str = "smooth",
+    species_table: Mapping[str, Species] | None = None,
+) -> csr_array:
+    """Find which plants of a layer stop which rays in a year and after it, (plants, rays)."""
+    plants, count = len(layer), len(rays.view)
     if not plants or not count:
         return csr_array((plants, count), dtype=bool)
-    layer = plants_of(candidates, np.ones(plants, bool), ground_m)
     years = sorted({year, *(year + more for more in LATER), MATURE_YEAR})
     stand = stand_of(layer, years=years, curve=curve, species_table=species_table)
     crowns = crowns_of(stand)

@@ -18,6 +18,7 @@ from screenplan.design.chosen import Layers, layers_of
 from screenplan.design.merging import merge_rays
 from screenplan.design.programme import Solution, find_planting, price_of_open
 from screenplan.design.reduced import useful_plants, without
+from screenplan.design.standing import NONE_STANDS, StandingPlants
 from screenplan.plan import Options
 from screenplan.planting.species_model import Species
 from screenplan.site.terrain import Terrain
@@ -74,11 +75,12 @@ class Pool:
                 [one.species.genus for one in options],
             )
         )
+        price = np.array([one.price for one in options], float)[option]
         return Choice(
-            np.array([one.price for one in options], float)[option],
+            np.where(self.candidates.stands, 0.0, price),
             self.candidates.table["stretch"].to_numpy(int),
             option, kinds[option], genera[option], tuple(self.exclusive), stops, merged,
-            np.maximum(need, 0.0) + 2.0 * SLACK, self.weight,
+            np.where(need > 0.0, need + 2.0 * SLACK, 0.0), self.weight,
         )  # fmt: skip
 
 
@@ -138,6 +140,7 @@ class Stage:
         Species by key.
     year : int
         Year by which views should be closed.
+    standing : StandingPlants, optional
     """
 
     layers: Mapping[str, Any]
@@ -145,6 +148,7 @@ class Stage:
     terrain: Terrain | None
     species_table: Mapping[str, Species] | None
     year: int
+    standing: StandingPlants = NONE_STANDS
 
 
 def choose(pool: Pool, limits: Limits, stage: Stage) -> Chosen:
@@ -215,13 +219,14 @@ def _sample(pool: Pool) -> np.ndarray:
 def _traced(pool: Pool, planted, solution, price: float, rays: int, stage: Stage) -> Chosen:
     """Lay out what was chosen and trace the views through it."""
     plan, year = stage.plan, stage.year
+    planted = planted & ~pool.candidates.stands
     runs = runs_in(pool.candidates.table["stretch"].to_numpy(int), planted)
     runs = _in_order(pool.candidates, runs, stage.layers["sides"])
     views = len(pool.rays.views)
-    if not runs:
+    if not runs and not stage.standing.count:
         never = np.full(views, np.nan)
         return Chosen(planted, solution, price, rays, None, 0, never, pool.rays.now, np.zeros(views, bool))  # fmt: skip
-    made = layers_of(pool.candidates, runs, stage.terrain)
+    made = layers_of(pool.candidates, runs, stage.terrain, stage.standing)
     looked = plan.model_copy(
         update={"views": plan.views.model_copy(update={"report_years": (year,)})}
     )

@@ -28,11 +28,17 @@ def tables_of(
     least = solution.least_cost(price)
     gap = 0.0 if solution.cost <= 0.0 else max(1.0 - least / solution.cost, 0.0)
     closed = int(chosen.closed.sum())
+    stand = int(chosen.layers.plants["existing"].sum()) if chosen.layers is not None else 0
+    by_themselves = int((pool.need <= 0.0).sum())
     says = (
         f"{int(chosen.planted.sum())} plants in {chosen.runs} "
         f"{'run' if chosen.runs == 1 else 'runs'} of {', '.join(kind.called for kind in kinds.values())} "
         f"close {closed} of {views} open views by year {year}; {_cost(offer, solution.cost)}"
     )
+    if not chosen.planted.any():
+        says = (
+            f"No new plants: those that stand close {closed} of {views} open views by year {year}"
+        )
     row = {
         "year": year, "views_open": views, "views_closed": closed,
         "closed_share": float(weight[chosen.closed].sum() / weight.sum()),
@@ -44,7 +50,13 @@ def tables_of(
     }  # fmt: skip
     warned = [f"{kind.called}: {warning}" for kind in kinds.values() for warning in kind.warnings]
     stay = views - closed
-    notes = [f"Design: {says}", *offer.notes, *pool.candidates.notes, *warned]
+    notes = [f"Design: {says}"]
+    if stand:
+        notes.append(
+            f"{stand} plants stand already; as they grow they close {by_themselves} of {views} views by year {year} "
+            "by themselves, and new plants fill up their rows or keep off them"
+        )
+    notes += [*offer.notes, *pool.candidates.notes, *warned]
     if stay:
         by = pd.Series([cause.key for cause in causes.values()]).value_counts()
         notes.append(

@@ -391,7 +391,7 @@ def _plant_rows(
         planted[plant.line] += own is None
         height = heights[kind]
         if own is not None and own.species is not None:
-            kind = _species_standing(own, species_table)
+            kind = species_standing(own, species_table)
         records.append(
             {
                 "plant_id": number,
@@ -443,7 +443,8 @@ def _ground(terrain, xy: np.ndarray) -> np.ndarray:
     return np.asarray(terrain.height_at(xy[:, 0], xy[:, 1]), float)
 
 
-def _species_standing(plant: Standing, species_table) -> Species:
+def species_standing(plant: Standing, species_table) -> Species:
+    """Find the species of a plant that stands; refused by its name if there is none."""
     try:
         return species_of(plant.species, species_table)
     except InputError as error:
