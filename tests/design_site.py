@@ -43,7 +43,7 @@ def options(**values):
     """A plan that chooses among columns on the northern side, at 10 a plant."""
     usual = {
         "design_kinds": ["column"], "design_spacings": [1.0], "design_inner": False,
-        "design_seconds": 20.0, "rows_along": ["north"], "cost_prices": {"plant": PRICE},
+        "design_seconds": 20.0, "design_compare": False, "rows_along": ["north"], "cost_prices": {"plant": PRICE},
         "growth_curve": "straight", "site_boundary_accuracy": 0.0, "growth_years": 12,
     }  # fmt: skip
     return plan_with(**(usual | values))

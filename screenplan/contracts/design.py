@@ -31,7 +31,7 @@ DESIGN = Contract(
     (),
     "What the design has chosen, what it costs, and what is proven of it",
     key="",
-    optional="cost least_cost gap_share",
+    optional="cost least_cost gap_share free",
     report=(
         Shown(
             "works",
@@ -39,7 +39,7 @@ DESIGN = Contract(
             title="The design",
             columns="year views_open views_closed plants runs kinds cost least_cost gap_share",
             lead="Chosen among the candidates by an integer programme.",
-            notes=("says", "proof"),
+            notes=("says", "free", "proof"),
         ),
     ),
     columns=(
@@ -65,6 +65,11 @@ DESIGN = Contract(
         boolean("in_time", "True if the solver came to its end"),
         sentence("says", "The result in words", "In words"),
         sentence("proof", "What exactly is proven", "What is proven"),
+        sentence(
+            "free",
+            "What a design would save or close that is free of what [rows] and [plants] name",
+            "Without what the plan names",
+        ),
     ),
 )  # fmt: skip
 

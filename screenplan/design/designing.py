@@ -21,11 +21,12 @@ from screenplan.contracts.tables import has_rows, identifiers, layer_of
 from screenplan.design.candidates import Candidates, exclusive_spots, find_candidates
 from screenplan.design.causes import find_causes
 from screenplan.design.choice import SLACK, Limits
+from screenplan.design.free import compare_free
 from screenplan.design.incidence import find_stops, stops_of, without_stopped
 from screenplan.design.kinds import Offer, budget_of, list_options
 from screenplan.design.rounds import Pool, Stage, choose
 from screenplan.design.standing import NONE_STANDS, StandingPlants, find_standing
-from screenplan.design.told import tables_of
+from screenplan.design.told import tables_of, with_free
 from screenplan.design.weights import view_weights
 from screenplan.ground.errors import refuse
 from screenplan.plan import DEFAULTS, Options
@@ -149,6 +150,12 @@ def design_planting(
         If nothing can be chosen among, nobody looks, or nothing that may be planted closes a view.
     """
     task = prepare(layers, plan, rules, species_table)
+
+    def of_plan(other: Options, given=layers) -> pd.DataFrame:
+        return design_planting(
+            given, plan=other, rules=rules, species_table=species_table, terrain=terrain
+        )[6]
+
     candidates, year = task.candidates, task.year
     layers = {**layers, "private_places": candidates.private_places}
     nothing = layer_of(PLANTING_LINES, [], [], layers["parcels"].crs)
@@ -189,8 +196,9 @@ def design_planting(
         ),
     )  # fmt: skip
     if chosen.layers is None:
-        raise _nothing(rays.views, causes, plan)
+        raise _nothing(rays.views, causes, plan, compare_free(None, plan, of_plan))
     told, told_views = tables_of(task.offer, pool, chosen, causes, year)
+    told = with_free(told, compare_free(told, plan, of_plan))
     made = chosen.layers
     return (
         made.no_plant_zones, made.plantable_zone, made.planting_lines, candidates.private_places,
@@ -265,12 +273,12 @@ def _refuse_contradictions(plan: Options, offer: Offer) -> None:
             )
 
 
-def _nothing(views: list[str], causes, plan: Options):
-    """Build the refusal of a design that plants nothing, with the causes."""
+def _nothing(views: list[str], causes, plan: Options, free: str | None):
+    """Build the refusal of a design that plants nothing, with the causes, and what one would that is free."""
     said = [f"{views[view]}: {cause.says}" for view, cause in causes.items()]
     more = f"; and {len(said) - MOST_NAMED} more" if len(said) > MOST_NAMED else ""
     return refuse(
-        f"no planting that may be chosen closes a view. {'; '.join(said[:MOST_NAMED])}{more}",
+        f"no planting that may be chosen closes a view. {'; '.join(said[:MOST_NAMED])}{more}{f'. {free}' if free else ''}",
         "Give a later design.year, larger stock or other kinds, draw the private place elsewhere, or say the rows in [rows]",
         key=plan.design.key("wanted"),
         kind="room",

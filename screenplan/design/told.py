@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from screenplan.contracts import DESIGN, DESIGN_VIEWS
-from screenplan.contracts.tables import table_of, with_notes
+from screenplan.contracts.tables import notes_of, table_of, with_notes
 from screenplan.design.causes import Cause
 from screenplan.design.kinds import Offer
 from screenplan.design.rounds import Chosen, Pool
@@ -46,7 +46,7 @@ def tables_of(
         "plants": int(chosen.planted.sum()), "runs": chosen.runs, "kinds": ", ".join(kinds),
         "priced": offer.priced, "cost": solution.cost, "least_cost": least, "gap_share": gap,
         "made_by": solution.made_by, "in_time": solution.in_time, "says": says,
-        "proof": _proof(pool, chosen, offer, least, gap),
+        "proof": _proof(pool, chosen, offer, least, gap), "free": None,
     }  # fmt: skip
     warned = [f"{kind.called}: {warning}" for kind in kinds.values() for warning in kind.warnings]
     stay = views - closed
@@ -75,6 +75,14 @@ def tables_of(
         for k, (name, best) in enumerate(zip(pool.rays.views, _at_best(pool), strict=True))
     ]  # fmt: skip
     return with_notes(table_of(DESIGN, [row]), notes), table_of(DESIGN_VIEWS, told)
+
+
+def with_free(told: pd.DataFrame, free: str | None) -> pd.DataFrame:
+    """Put what a design would do that is free of what the plan names into the table, and into its notes."""
+    if free is None:
+        return told
+    notes = notes_of(told)
+    return with_notes(told.assign(free=free), [notes[0], free, *notes[1:]])
 
 
 def _at_best(pool: Pool) -> list[float]:

@@ -71,6 +71,10 @@ class Design(Section):
         le=MOST_MONEY,
         description="Money for which a view of weight 1 may stay open; by default none is left open to save money",
     )
+    compare: bool = Field(
+        True,
+        description="Where [rows] or [plants] name sides, offset, spacing, species or stock height, work out the design without them too, and tell what it would save or close; takes as long again",
+    )
     seconds: float = Field(
         5.0, ge=0, le=3600, description="Time for the solver; then the best planting found stands, with its gap",
         json_schema_extra={"unit": "s"},

@@ -168,7 +168,7 @@ STEPS: dict[str, Step] = {
             keys=(
                 "design.year design.budget design.kinds design.most_kinds design.stock_heights "
                 "design.spacings design.least_run design.least_gap design.inner design.weights design.open_price "
-                "design.seconds goal.closed_by goal.share hand.budget hand.prices cost.prices "
+                "design.seconds design.compare goal.closed_by goal.share hand.budget hand.prices cost.prices "
                 "health.zone health.most_of_one_species health.most_of_one_genus "
                 "boundary.most_height boundary.within rows.along rows.offset rows.rows "
                 "rows.row_distance rows.spacing plants.species plants.stock plants.stock_height "

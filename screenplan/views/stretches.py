@@ -98,14 +98,16 @@ def keep_stretches(
     useful = stop_rays(plants, rays, plan, species_table)
     new = ~plants["existing"].to_numpy(bool)
     idle, count = int((new & ~useful).sum()), int(new.sum())
+    if asked and count:
+        looks = (
+            f"{idle} of {count} new plants stop no sight line of a view that is open today, and stand for looks"
+            if idle
+            else f"Each of {count} new plants stops a sight line of a view that is open today"
+        )
+        told = f"{looks}: {asked}. A design may need fewer plants: set design.wanted to true"
+        return with_notes(lines.copy(), [*notes_of(lines), told])
     if not idle:
         return lines
-    if asked:
-        told = (
-            f"{idle} of {count} new plants stop no sight line of a view that is open today, and stand for looks: "
-            f"{asked}. A design may need fewer plants: set design.wanted to true"
-        )
-        return with_notes(lines.copy(), [*notes_of(lines), told])
     if not useful.any():
         raise _idle("no plant on the sides that are looked across would stop a sight line")
     cut = _cut(layers, plants, useful | ~new, runs)
