@@ -90,17 +90,17 @@ def parcels():
 
 def buildings():
     """Lay out the houses; one of the neighbours' has a wing, one states its floor."""
-    columns = ("building_id", "height_m", "storeys", "kind", "floor_m")
+    columns = ("building_id", "name", "height_m", "storeys", "kind", "floor_m")
     north_floor = round(float(ground(10.0, 61.0)) + 0.1, 2)
     rows = [
-        (shapely.box(10, 12, 22, 22), ("house-7", 5.4, 2, "house", None)),
-        (shapely.box(22, 34.3, 26, 37.5), ("shed-7", 2.6, 1, "shed", None)),
-        (shapely.box(44, 18, 54, 30), ("house-9", 5.8, 2, "house", None)),
-        (shapely.box(44, 30, 49, 39), ("wing-9", 3.2, 1, "house", None)),
-        (shapely.box(4, 57, 17, 66), ("house-2", 6.0, 2, "house", north_floor)),
-        (shapely.box(-19, 26, -9, 36), ("house-5", None, 2, "house", None)),
-        (shapely.box(46, 60, 57, 69), ("house-4", 5.6, 2, "house", None)),
-        (shapely.box(8, -28, 22, -19), ("house-8", 4.0, 1, "house", None)),
+        (shapely.box(10, 12, 22, 22), ("house-7", "No. 7", 5.4, 2, "house", None)),
+        (shapely.box(22, 34.3, 26, 37.5), ("shed-7", "shed of No. 7", 2.6, 1, "shed", None)),
+        (shapely.box(44, 18, 54, 30), ("house-9", "No. 9", 5.8, 2, "house", None)),
+        (shapely.box(44, 30, 49, 39), ("wing-9", "No. 9", 3.2, 1, "house", None)),
+        (shapely.box(4, 57, 17, 66), ("house-2", "No. 2", 6.0, 2, "house", north_floor)),
+        (shapely.box(-19, 26, -9, 36), ("house-5", "No. 5", None, 2, "house", None)),
+        (shapely.box(46, 60, 57, 69), ("house-4", "No. 4", 5.6, 2, "house", None)),
+        (shapely.box(8, -28, 22, -19), ("house-8", "No. 8", 4.0, 1, "house", None)),
     ]
     return [(shape, dict(zip(columns, values, strict=True))) for shape, values in rows]
 
@@ -109,12 +109,12 @@ def windows():
     """Lay out the windows of three neighbours; the sill counts from the ground floor."""
     columns = ("window_id", "name", "building_id", "storey", "sill_m", "height_m", "width_m")
     rows = [
-        ((8, 57), ("2-up-west", "bedroom, upper floor", "house-2", 1, 3.7, 1.2, 1.2)),
-        ((14, 57), ("2-up-east", "study, upper floor", "house-2", 1, 3.7, 1.2, 1.0)),
+        ((8, 57), ("2-up-west", "bedroom, upstairs", "house-2", 1, 3.7, 1.2, 1.2)),
+        ((14, 57), ("2-up-east", "study, upstairs", "house-2", 1, 3.7, 1.2, 1.0)),
         ((11, 57), ("2-low", "dining room, over the slope", "house-2", 0, 0.9, 1.3, 1.8)),
         ((44, 21), ("9-low-gate", "kitchen, opposite the gate", "house-9", 0, 0.9, 1.2, 1.2)),
         ((44, 28.5), ("9-low", "living room", "house-9", 0, 0.6, 1.5, 1.8)),
-        ((44, 26), ("9-up", "bedroom, upper floor", "house-9", 1, 3.7, 1.2, 1.2)),
+        ((44, 26), ("9-up", "bedroom, upstairs", "house-9", 1, 3.7, 1.2, 1.2)),
         ((44, 36), ("9-wing", "workshop, behind the shed", "wing-9", 0, 0.9, 1.2, 1.2)),
         ((-9, 31), ("5-low", "kitchen, over the low wall", "house-5", 0, 0.9, 1.2, 1.2)),
     ]
@@ -198,6 +198,7 @@ LAYERS = {
         buildings,
         {
             "building_id": "str",
+            "name": "str",
             "height_m": "float",
             "storeys": "int",
             "kind": "str",

@@ -51,10 +51,11 @@ BUILDINGS = Contract(
     POLYGONS,
     "A building's footprint, or that of one wing of it",
     key="building_id",
-    optional="building_id parcel_id height_m storeys kind roof ridge_m floor_m",
+    optional="building_id name parcel_id height_m storeys kind roof ridge_m floor_m",
     place=Place("Site", 30, THEMES),
     columns=(
         text("building_id", "The building's identifier; by default its row number"),
+        text("name", "What people call it, such as No. 9; windows are named by it"),
         text("parcel_id", "The parcel on which most of it stands; found when read"),
         height_column(
             "Height of the eaves or flat roof above the ground",

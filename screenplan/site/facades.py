@@ -71,7 +71,7 @@ def derive_windows(
         for storey in range(storeys[item]):
             on_wall: dict[str, int] = {}
             for number, at, facing in places:
-                wall = f"{compass_name(facing)} wall of {ids[item]}"
+                wall = f"{compass_name(facing)} wall"
                 on_wall[wall] = on_wall.get(wall, 0) + 1
                 columns["window_id"].append(f"{ids[item]}-w{number}-s{storey}")
                 columns["name"].append(f"{_storey_name(storey)} {on_wall[wall]}, {wall}")
