@@ -20,8 +20,10 @@ PEG_BY_OFFSET = re.compile(
 PEG_BY_INSTRUMENT = re.compile(rf"^(P\d+) (?:zero|end|fence) {LENGTH} {LENGTH} $")
 BASE = re.compile(rf"^(L\d+) (P\d+) (P\d+) {LENGTH} {LENGTH} ")
 STAKE = re.compile(
-    rf"^(\d+) (L\d+) {LENGTH} {LENGTH} (?:{LENGTH} (left|right|on the line) (?:{LENGTH}|–) )?{LENGTH} "
+    rf"^(\d+) {LENGTH} {LENGTH} (?:{LENGTH} (left|right|on the line) (?:{LENGTH}|–) )?(?:{LENGTH} )?"
 )
+#: The head of the stakes of one base line.
+STAKES_ON = re.compile(r"^Stakes on (L\d+) $")
 
 
 def metres(text: str) -> float:
@@ -78,12 +80,14 @@ def rebuild(text: str) -> dict[int, tuple[float, float]]:
         left = [line for line in waiting if not _set_peg(line, points)]
         assert len(left) < len(waiting), f"nothing on the sheet sets {left}"
         waiting = left
-    bases, stakes = {}, {}
+    bases, stakes, base = {}, {}, ""
     for line in lines:
-        if found := BASE.match(line):
+        if found := STAKES_ON.match(line):
+            base = found[1]
+        elif found := BASE.match(line):
             bases[found[1]] = (points[found[2]], points[found[3]])
         elif found := STAKE.match(line):
-            number, base, along, _, offset, side, *_ = found.groups()
+            number, along, _, offset, side, *_ = found.groups()
             stakes[int(number)] = set_off(
                 *bases[base], metres(along), metres(offset) if offset else 0.0, side
             )

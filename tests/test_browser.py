@@ -40,6 +40,8 @@ pytestmark = [
 PAPERS = {"A4": A4, "Letter": LETTER}
 #: A metre of the drawing is printed within this, metres: a PDF has hundredths of a point.
 PRINT_M = 0.005
+#: The printed sheet of the sample, without its appendix.
+MOST_PAGES = 8
 #: The bar's own grey.
 BAR = int(COLOURS["bar"][1:3], 16) / 255.0
 #: What rounding alone may cost a stake, metres: half a centimetre of each distance that is read, and
@@ -85,6 +87,11 @@ def shown_years(driver) -> set[str]:
     ))  # fmt: skip
 
 
+def open_all(driver) -> None:
+    """Open every fold."""
+    driver.execute_script("document.querySelectorAll('details').forEach(d => d.open = true)")
+
+
 def test_page_is_silent_and_asks_for_nothing(driver, pages):
     driver.get_log("performance")
     driver.get(pages["sample"])
@@ -103,6 +110,7 @@ def test_year_control_works_by_keyboard(driver, pages):
     from selenium.webdriver.common.keys import Keys
 
     driver.get(pages["sample"])
+    open_all(driver)
     says = driver.find_element(By.ID, "year-says")
     assert shown_years(driver) == {"5"}
     assert says.text.startswith("Year 5: ")
@@ -163,14 +171,39 @@ def test_plan_is_true_to_scale_on_paper(prints, name, paper):
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_print_holds_every_part_and_no_empty_page(prints, paper):
     _, texts = prints("sample", paper)
+    assert len(texts) <= MOST_PAGES
     assert "Before you dig" in texts[0]
+    assert "What rests on memory" in texts[0]
     assert "Planting plan" in texts[1]
     assert "Tape points" in texts[2]
-    assert min(len(text.strip()) for text in texts) > 100
+    for number, text in enumerate(texts, 1):
+        assert len(text.strip()) > 100
+        foot = " ".join(text.split("\n")[-3:])
+        assert "Larkspur Rise 7" in foot
+        assert f"{number} of {len(texts)}" in foot
     whole = "\n".join(texts)
-    for part in ("Calendar", "What to order", "Views that are open today", "Sections through views",
-                 "How tall the screen must be", "What was checked", "Sources and assumptions"):  # fmt: skip
-        assert part in whole
+    for part in (
+        "Stake out",
+        "Order",
+        "Dig",
+        "Plant",
+        "Water",
+        "Check",
+        "Views that are open today",
+    ):
+        assert re.search(rf"^{part}$", whole, re.MULTILINE), part
+    # The stakes of a line, and the views, each stand on one page.
+    assert len([text for text in texts if re.search(r"^ +23 +29\.32 m", text, re.MULTILINE)]) == 1
+    for first, last in (
+        (r"^Stakes on L1$", r"^ +23 +29\.32 m"),
+        (r"^Views that are open today$", r"^V21 "),
+    ):
+        assert [bool(re.search(first, text, re.MULTILINE)) for text in texts] == [
+            bool(re.search(last, text, re.MULTILINE)) for text in texts
+        ]
+    # What the crew does not need prints only if it is opened.
+    for part in ("Sections through views", "How tall the screen must be", "Rules and limits"):
+        assert part not in whole
     # On paper the year control gives way to small multiples.
     assert "Year since planting" not in whole
     assert "Year 10: " in whole
@@ -201,6 +234,70 @@ def test_stakes_are_rebuilt_from_the_text_of_the_print(prints, name, paper, run)
     # The printed tolerance of each stake, which allows for distances read to a centimetre.
     assert (off <= np.maximum(stakes.loc[list(rebuilt), "tolerance_m"], PRINTED_M)).all()
     assert np.median(off) < PRINTED_M
+
+
+def test_what_is_opened_prints_too_and_the_appendix_by_itself(driver, pages):
+    driver.get(pages["sample"])
+    driver.execute_script("document.getElementById('growth-part').open = true")
+    opened = "\n".join(texts_of(print_pdf(driver, A4)))
+    assert "Sections through views" in opened
+    assert "What was read" not in opened
+    # What printing opened is folded again.
+    assert driver.execute_script("return document.querySelectorAll('details[open]').length") == 1
+    driver.execute_script(
+        "window.print = () => {}; document.getElementById('sources-part').open = true;"
+        "document.getElementById('print-sources').click()"
+    )
+    alone = "\n".join(texts_of(print_pdf(driver, A4)))
+    assert "What was read" in alone
+    for part in ("Before you dig", "Stakes on L1", "Sections through views"):
+        assert part not in alone
+
+
+@pytest.mark.parametrize("name", ["sample", "us", "plot"])
+def test_the_answer_is_one_screen_of_a_laptop_and_two_of_a_phone(driver, pages, name):
+    driver.get(pages[name])
+    for width, height, screens, phone in ((1366, 768, 1, False), (360, 740, 2, True)):
+        screenshot(driver, width=width, height=height, phone=phone)
+        assert (
+            driver.execute_script(
+                "return document.getElementById('first').getBoundingClientRect().bottom + scrollY"
+            )
+            <= screens * height
+        )
+
+
+@pytest.mark.parametrize("name", ["sample", "us", "plot"])
+@pytest.mark.parametrize("width", [360, 390])
+def test_on_a_phone_nothing_is_cut_off_and_letters_are_large_enough(driver, pages, name, width):
+    driver.get(pages[name])
+    screenshot(driver, width=width, height=740, phone=True)
+    open_all(driver)
+    cut = driver.execute_script(
+        "return [...document.querySelectorAll('.wide, .block, .b-where, .block table')]"
+        ".filter(e => e.scrollWidth > e.clientWidth + 1).map(e => e.textContent.slice(0, 60))"
+    )
+    assert cut == []
+    sketch = driver.execute_script(
+        "const r = document.querySelector('.kind-sketch svg').getBoundingClientRect(); return [r.left, r.right]"
+    )
+    assert 0 <= sketch[0] < sketch[1] <= width
+    small = driver.execute_script(
+        "const found = new Set(); const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);"
+        "while (walk.nextNode()) { const e = walk.currentNode.parentElement;"
+        " if (!walk.currentNode.data.trim() || !e.getClientRects().length) continue;"
+        " if (['SCRIPT', 'STYLE', 'TITLE', 'DESC'].includes(e.tagName.toUpperCase())) continue;"
+        " let size = parseFloat(getComputedStyle(e).fontSize); const svg = e.closest('svg');"
+        " if (svg) size *= svg.getBoundingClientRect().width / svg.viewBox.baseVal.width;"
+        " if (size < 11) found.add(size.toFixed(1) + ': ' + e.textContent.slice(0, 40)); } return [...found]"
+    )  # fmt: skip
+    assert small == []
+
+
+def test_a_link_into_a_fold_opens_it(driver, pages):
+    driver.get(pages["sample"] + "#check")
+    assert driver.execute_script("return document.getElementById('check').open")
+    assert not driver.execute_script("return document.getElementById('order').open")
 
 
 def test_pictures_are_not_blank_and_dark_is_dark(driver, pages):

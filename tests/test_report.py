@@ -10,13 +10,23 @@ from report_kit import report_of, sample
 
 from screenplan import sample_plan
 from screenplan.contracts import OUTPUTS, Column, Contract
+from screenplan.contracts.called import observer_names
 from screenplan.ground.said import in_units
+from screenplan.outputs.answer import CAUTIONS
 from screenplan.outputs.drawings.style import COLOURS
-from screenplan.outputs.report import CAUTIONS, About, _template, make_report
-from screenplan.outputs.report_tables import make_table, plain_table, stakes_by_line
+from screenplan.outputs.report import About, _running_title, _template, make_report
+from screenplan.outputs.report_tables import (
+    Heading,
+    Table,
+    make_table,
+    plain_table,
+    stakes_by_line,
+    without_equal,
+)
 from screenplan.outputs.report_views import view_codes, views_table, year_sentences
 from screenplan.outputs.summary import summarise
 from screenplan.running.pipeline import run_plan
+from screenplan.running.writing import about_run
 
 #: The report of the sample plan is smaller than this, bytes.
 MOST_BYTES = 3_000_000
@@ -38,7 +48,7 @@ def test_lines_are_cautioned_of_once_at_each_digging_task(run, page):
     tasks = run.layers["schedule"]["caution"].str.lower().str.contains(dig, regex=False)
     assert tasks.sum() > 3
     assert page.lower().count(dig) == tasks.sum()
-    # Besides these: on the first page, and once under the checks.
+    # Besides these: on the first screen, and once under the checks.
     assert page.lower().count("before any digging have buried lines located") == 2
     # The layer of quantities, which goes out by itself, keeps its own.
     assert run.layers["quantities"]["caution"].str.contains("buried lines").any()
@@ -135,7 +145,7 @@ def test_letters_of_drawings_are_text(run, page):
     drawings = re.findall(r"<svg.*?</svg>", page, re.DOTALL)
     assert len(drawings) >= 6
     assert all("<text" in one and "font-family" not in one for one in drawings)
-    plan = drawings[0]
+    plan = next(one for one in drawings if "Planting plan" in one)
     for plant in run.layers["plants"]["plant_id"]:
         assert re.search(rf"<text[^>]*>{plant}</text>", plan)
 
@@ -148,6 +158,132 @@ def test_cautions_and_sources_are_there(run, page):
     for species in run.species:
         for source in species.sources.values():
             assert source[:40].replace("'", "&#39;") in page
+
+
+class Words(HTMLParser):
+    """The words of one element of a page, by its identifier."""
+
+    def __init__(self, wanted):
+        super().__init__()
+        self.wanted, self.depth, self.said = wanted, 0, []
+
+    def handle_starttag(self, tag, attrs):
+        if self.depth or dict(attrs).get("id") == self.wanted:
+            self.depth += tag not in ("path", "use", "rect", "br", "meta", "link")
+
+    def handle_endtag(self, tag):
+        if self.depth and tag not in ("path", "use", "rect"):
+            self.depth -= 1
+
+    def handle_startendtag(self, tag, attrs):
+        """Nothing stands in it."""
+
+    def handle_data(self, data):
+        if self.depth:
+            self.said.append(data)
+
+
+def words_of(page, wanted) -> str:
+    reader = Words(wanted)
+    reader.feed(page)
+    return " ".join(" ".join(reader.said).split())
+
+
+def test_the_first_screen_tells_order_rows_years_and_cautions(run, page):
+    first, layers = words_of(page, "first"), run.layers
+    ordered = layers["quantities"].loc[layers["quantities"]["part"] == "plants"]
+    assert f"Order {ordered['packs'].sum()} plants" in first
+    for row in ordered.itertuples():
+        # In the list, and in the sentence for the nursery.
+        assert first.count(f"{row.packs} {row.plant_name}, balled, 1.80 m high") == 2
+    for line_id, stakes in layers["stakes"].groupby("line_id"):
+        ends = stakes["stake_id"].min(), stakes["stake_id"].max()
+        last = stakes.loc[stakes["stake_id"] == ends[1], "slope_along_m"].item()
+        assert f"{line_id}: {len(stakes)} plants, " in first
+        assert f"stake {ends[0]} at 0.00 m, stake {ends[1]} at {last:.2f} m" in first
+    views, names = layers["views"], observer_names(layers)
+    for status, head in (
+        ("closes", "Who no longer sees in"),
+        ("stays open", "Who still sees in, and why"),
+    ):
+        part = words_of(page, "first").partition(head)[2].partition("Cost to you")[0]
+        for window in views.loc[views["status"] == status, "window_id"].unique():
+            assert names[window] in part
+    closing = views.loc[(views["status"] == "closes") & (views["window_id"] == "2-low")]
+    latest = [closing[f"year_closed_p{share}"].max() for share in (50, 10, 90)]
+    assert "{} ({} to {})".format(*latest) in first
+    for caution in CAUTIONS:
+        assert caution.replace("'", "’") in first.replace("'", "’")
+    assert "From memory, not looked up: spread, hardiness zones of eastern red cedar" in first
+
+
+def test_the_first_screen_says_first_that_checks_fail(run):
+    layers = dict(run.layers)
+    checks = layers["checks"].copy()
+    checks.loc[checks.index[:7], "result"] = "fails"
+    page = report_of_layers(run, layers | {"checks": checks})
+    first = words_of(page, "first")
+    assert "Before you dig 7 checks fail, so do not plant by this sheet yet: setbacks, " in first
+    assert "and 2 more" in first
+
+
+def report_of_layers(run, layers):
+    return make_report(layers, about_run(run))
+
+
+def test_what_nobody_asked_for_is_left_out(run, page):
+    fences = run.layers["fence_options"]
+    assert not fences["chosen"].any()
+    assert len(fences)
+    assert "Ways to fence" not in page
+    asked = fences.assign(chosen=fences["scheme"] == "perimeter")
+    assert "Ways to fence" in report_of_layers(run, run.layers | {"fence_options": asked})
+    hand = run.layers["plants_in_hand"]
+    assert "Plants and money in hand" in page
+    nothing = hand.assign(
+        **dict.fromkeys(("given", "surplus", "spacing_to_fill_m", "reach_m", "cost"))
+    )
+    assert "Plants and money in hand" not in report_of_layers(
+        run, run.layers | {"plants_in_hand": nothing}
+    )
+
+
+def test_the_sheets_follow_the_work(page):
+    folds = re.findall(r'<details id="([a-z-]+)"', page)
+    # The sample chose no fence.
+    assert folds[:6] == ["stake-out", "order", "dig", "plant", "water", "check"]
+    assert folds[-1] == "sources-part"
+
+
+def test_a_name_is_never_cut_off_at_the_house(run):
+    house = "The old schoolhouse at the corner of Larkspur Rise and Heron Close"
+    buildings = run.layers["buildings"].copy()
+    buildings["name"] = buildings["name"].replace("No. 9", house)
+    page = report_of_layers(run, run.layers | {"buildings": buildings})
+    assert f"{house}, bedroom, upstairs" in words_of(page, "first")
+    assert f"{house}, bedroom, upstairs" in words_of(page, "views-part")
+
+
+def test_equal_columns_are_said_once_and_equal_rows_stand_once(run):
+    table = Table(
+        "x", "X", [Heading("a"), Heading("b"), Heading("c")], [["1", "same", ""], ["2", "same", ""]]
+    )
+    told = without_equal(table)
+    assert (told.rows, told.lead) == ([["1"], ["2"]], "In every row: b same.")
+    one = Table("x", "X", table.headings, table.rows[:1])
+    assert without_equal(one) == one
+    # Sentences, a caution at each task among them, stay with their rows.
+    long = "Have buried lines located before any digging"
+    cautions = Table("x", "X", table.headings[:2], [["1", long], ["2", long]])
+    assert without_equal(cautions) == cautions
+    rows = run.layers["closure"]
+    assert len(make_table("closure", pd.concat([rows, rows])).rows) == len(rows)
+
+
+def test_the_running_title_is_a_text_of_css_whatever_it_holds():
+    written = _running_title('A "title" </style> \\ }')
+    assert written.count('"') == 2
+    assert not set(written.partition('"')[2].partition('"')[0]) & set("<>}{")
 
 
 def test_hostile_names_stay_text():
@@ -199,8 +335,10 @@ def test_stakes_are_listed_by_line_and_offsets_only_where_there_are_some(run):
     first, second = stakes_by_line(make_table("stakes", moved))
     assert "offset" in [head.text for head in first.headings]
     assert "offset" not in [head.text for head in second.headings]
-    assert first.lead
-    assert not second.lead
+    assert first.lead.startswith("Read the first distance")
+    # What is equal on a whole line is said once.
+    assert "mark" not in [head.text for head in second.headings]
+    assert second.lead == "In every row: within 0.02 m, mark pink flag."
 
 
 def test_views_table_says_what_the_layer_says(run):

@@ -37,6 +37,17 @@ def house_names(buildings) -> dict[str, str]:
     }
 
 
+def with_article(name: str) -> str:
+    """Put the article before a name that is none of its own: the shed, No. 7.
+
+    Examples
+    --------
+    >>> with_article("shed of No. 7"), with_article("No. 7")
+    ('the shed of No. 7', 'No. 7')
+    """
+    return f"the {name}" if name[:1].islower() else name
+
+
 def observer_names(layers: Mapping[str, Any]) -> dict[str, str]:
     """Name windows and onlookers by their identifiers, as a person would say it.
 
@@ -95,6 +106,16 @@ def view_names(layers: Mapping[str, Any]) -> dict[str, str]:
         f"onto {places.get(row['place_id'], row['place_id'])}"
         for row in _rows(layers.get("views"), "view_id", "window_id", "place_id")
     }
+
+
+def target_names(layers: Mapping[str, Any]) -> dict[str, str]:
+    """Name what light falls on by its identifier: windows, beds and panels; a garden is its parcel's."""
+    beds = {
+        row["sun_place_id"]: row["name"]
+        for row in _rows(layers.get("sun_places"), "sun_place_id", "name")
+        if row["name"]
+    }
+    return beds | observer_names(layers)
 
 
 def _starts(name: str) -> set[str]:

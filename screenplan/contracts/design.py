@@ -34,8 +34,8 @@ DESIGN = Contract(
     optional="cost least_cost gap_share free",
     report=(
         Shown(
-            "works",
-            5,
+            "growth",
+            1,
             title="The design",
             columns="year views_open views_closed plants runs kinds cost least_cost gap_share",
             lead="Chosen among the candidates by an integer programme.",
@@ -81,15 +81,15 @@ DESIGN_VIEWS = Contract(
     optional="cause says closed_in",
     report=(
         Shown(
-            "works",
-            6,
+            "growth",
+            2,
             title="Views that stay open after the design, and why",
             columns="view_id weight open_share best_share cause says",
             keep=lambda frame: frame.loc[~frame["closed"].astype(bool)],
         ),
     ),
     columns=(
-        text("view_id", "The view", "View"),
+        text("view_id", "The view", "View", form="view"),
         number("weight", "How much it matters", low=0.0),
         boolean("closed", "True if it is closed by the year and stays so", "Closed"),
         year("closed_in", "Year from which it stays closed, typical growth", "Closed in year"),

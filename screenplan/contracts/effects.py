@@ -182,8 +182,8 @@ LOCATE_ZONES = Contract(
     place=Place("Effects", 60, (PLAN, STAKE_OUT, EFFECTS)),
     report=(
         Shown(
-            "effects",
-            10,
+            "dig",
+            5,
             title="Ground near buried lines, dug by hand only",
             columns="utility_id kind width_m reason source",
         ),
@@ -212,7 +212,7 @@ HOLES_AT_LINES = Contract(
     "A planting hole that touches the zone about a buried line",
     key="hole_id",
     place=Place("Effects", 50, (PLAN, STAKE_OUT, EFFECTS)),
-    report=(Shown("effects", 20),),
+    report=(Shown("dig", 6),),
     columns=(
         text("hole_id", "Plant and buried line", "Plant and buried line", heading="hole"),
         PLANT,

@@ -46,6 +46,7 @@ LIGHT = Contract(
             "Its identifier in its own layer",
             "Identifier of the target",
             heading="which",
+            form="target",
         ),
         text("parcel_id", "The parcel to which it belongs"),
         hours(
@@ -184,6 +185,7 @@ HEDGE_HEIGHTS = Contract(
             "The window, or the parcel of the garden",
             "Identifier of the target",
             heading="target",
+            form="target",
         ),
         sentence(
             "formula", "How the row stands to it", "How the row stands to it", heading="formula"

@@ -90,7 +90,7 @@ OWN_YEARS = Contract(
     optional="year_low year year_high usual_low usual usual_high",
     columns=(
         text("kind", "view or row", "What closes", choices=("view", "row")),
-        text("closes_id", "Its identifier", "View or row"),
+        text("closes_id", "Its identifier", "View or row", form="view"),
         year("year_low", "Year of closing by own plants, low growth; empty if not in the years looked at", "By own plants, low growth"),
         year("year", "The same, typical growth", "By own plants"),
         year("year_high", "The same, high growth", "By own plants, high growth"),

@@ -123,6 +123,7 @@ PLANTS = Contract(
         Shown(
             "stakes",
             20,
+            whole=True,
             title="Stations",
             columns="plant_id line_id station_m slope_station_m offset_m moved_m species",
             lead="Running distances from each row's zero peg.",
@@ -244,10 +245,11 @@ PLANTS_IN_HAND = Contract(
     optional="given surplus spacing_to_fill_m reach_m stock_height_m cost",
     report=(
         Shown(
-            "works",
-            60,
-            title="Plants in hand",
+            "order",
+            30,
+            title="Plants and money in hand",
             columns="line_id needed given surplus spacing_to_fill_m reach_m stock_height_m cost",
+            keep=lambda frame: frame.loc[frame[["given", "reach_m", "cost"]].notna().any(axis=1)],
         ),
     ),
     columns=(

@@ -20,12 +20,17 @@ PLAN, STAKE_OUT, SIGHT, EFFECTS, MAY_STAND = THEMES = (
     "Where plants may stand",
 )
 #: Parts of the report that hold tables of layers.
-Part = Literal["setting", "stakes", "proofs", "works", "effects", "growth", "sources"]
+Part = Literal[
+    "stake-out", "setting", "stakes", "proofs", "order", "dig", "plant", "fence", "water", "check",
+    "growth", "effects", "cost", "sources",
+]  # fmt: skip
+#: Parts of the work, in the order in which it is done; each is a part of the report.
+WORK = ("stake-out", "order", "dig", "plant", "fence", "water", "check")
 #: How a cell of the report is written (`screenplan.outputs.report_cells`): as it is, as a sentence with
-#: lengths, as words of a key, of a species, as yes or no, as a year that may not come, of several
+#: lengths, as words of a key, as the name of a species, of a view or of what light falls on, as yes or no, as a year that may not come, of several
 #: columns (``when``, ``often``, ``packs``), or as a kind of number.
 Form = Literal[
-    "text", "sentence", "words", "species", "yes", "never", "when", "often", "packs",
+    "text", "sentence", "words", "species", "view", "target", "yes", "never", "when", "often", "packs",
     "tape", "length", "amount", "degrees", "hours", "share", "money", "number",
 ]  # fmt: skip
 
@@ -75,6 +80,10 @@ class Shown:
         Columns of a name and of what is said of it, which become sentences under the table.
     key : str
         Its identifier, letters and hyphens; by default made of the layer's name.
+    joined : str
+        Name of a column of cautions, each of which ends the sentence of its row's last other column.
+    whole : bool
+        Whether columns stay whose cells are all equal, because every row is read by itself.
     """
 
     part: Part
@@ -88,3 +97,5 @@ class Shown:
     told: bool = False
     notes: tuple[str, str] | None = None
     key: str = ""
+    joined: str = ""
+    whole: bool = False

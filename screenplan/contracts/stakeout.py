@@ -25,6 +25,7 @@ TAPE_POINTS = Contract(
         Shown(
             "setting",
             10,
+            whole=True,
             title="Tape points",
             columns="point_id name x_m y_m moved_m",
             lead="Find these on the ground first. East and north are counted from the site's origin: distances between two points can be worked out from them as a check.",
@@ -66,6 +67,7 @@ PEGS = Contract(
         Shown(
             "setting",
             20,
+            whole=True,
             title="Pegs at the ends of the row",
             columns="peg_id role x_m y_m",
             headings={"x_m": "x", "y_m": "y"},
@@ -77,6 +79,7 @@ PEGS = Contract(
         Shown(
             "setting",
             21,
+            whole=True,
             title="Pegs",
             columns="peg_id role point_a tape_a_m slope_a_m point_b tape_b_m slope_b_m side crossing_deg point_c slope_c_m tolerance_m",
             headings={"side": "side of 1→2"},
@@ -88,6 +91,7 @@ PEGS = Contract(
         Shown(
             "setting",
             22,
+            whole=True,
             title="Pegs by offset",
             columns="peg_id role point_a point_b along_m slope_along_m offset_m side point_c slope_c_m tolerance_m",
             headings={"point_a": "line from", "point_b": "towards"},
@@ -100,6 +104,7 @@ PEGS = Contract(
         Shown(
             "setting",
             23,
+            whole=True,
             title="Pegs that need an instrument",
             columns="peg_id role x_m y_m",
             lead="Something is in the way of every tape. Have these set by a total station or a survey receiver from their coordinates, which are counted as those of the tape points are, or find a mark that sees them.",
@@ -210,6 +215,7 @@ BASE_LINES = Contract(
         Shown(
             "setting",
             30,
+            whole=True,
             title="Base lines",
             columns="base_id from_peg to_peg length_m slope_m bearing_deg stakes line_ids",
             lead="Lay one tape from the zero peg to the end peg and leave it there: every stake is read on it, never measured from the stake before.",
@@ -255,6 +261,7 @@ STAKES = Contract(
         Shown(
             "stakes",
             10,
+            whole=True,
             title="Stakes",
             columns="stake_id base_id along_m slope_along_m offset_m offset_side diagonal_m tolerance_m species mark",
             lead="Read the first distance with a level tape, the second with a tape that lies on the ground. A stake without an offset stands at the tape; an offset is square to it, and its diagonal proves the right angle.",
@@ -324,6 +331,7 @@ STAKE_CHECKS = Contract(
         Shown(
             "proofs",
             10,
+            whole=True,
             title="Distances that prove the stake-out",
             columns="check_id kind from_name to_name refit_m slope_m measured_m residual_m says",
             tick=True,

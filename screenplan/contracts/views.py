@@ -250,7 +250,7 @@ MISSING_PLANTS = Contract(
     ),
     columns=(
         integer("plant_id", "The plant"),
-        text("view_id", "The view"),
+        text("view_id", "The view", form="view"),
         year("year", "The year looked at", "Year looked at", heading="in year"),
         share(
             "open",

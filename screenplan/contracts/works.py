@@ -15,7 +15,23 @@ from screenplan.contracts.columns import (
     year,
 )
 from screenplan.contracts.model import Contract
-from screenplan.contracts.presentation import PLAN, STAKE_OUT, Place, Shown
+from screenplan.contracts.presentation import PLAN, STAKE_OUT, WORK, Place, Shown
+
+#: Goods by the part of the work that needs them.
+_GOODS = {
+    "stake-out": ("stake-out",),
+    "order": ("plants", "replacements"),
+    "dig": ("ground", "holes"),
+    "plant": ("mulch",),
+    "fence": ("fence",),
+    "water": ("water",),
+}
+
+
+def _of(*parts: str):
+    """Keep the rows of some parts of the work."""
+    return lambda frame: frame.loc[frame["part"].isin(parts)]
+
 
 _PART = text("part_id", "Its identifier")
 _FENCE = text("fence_id", "The fence or cage to which it belongs", "Fence or cage")
@@ -78,9 +94,10 @@ FENCE_OPTIONS = Contract(
     optional="wire_m rolls line_posts corner_posts gate_posts braces gates staples cost",
     report=(
         Shown(
-            "works",
+            "fence",
             30,
             title="Ways to fence",
+            keep=lambda frame: frame if frame["chosen"].any() else frame.iloc[:0],
             columns="scheme chosen possible height_m wire_m rolls line_posts corner_posts gate_posts braces gates staples cost",
             notes=("scheme", "says"),
         ),
@@ -123,13 +140,17 @@ QUANTITIES = Contract(
     "One thing to order, to dig, to haul or to pour",
     key="item",
     optional="species plant_name stock stock_height_m plants pack_amount pack packs caution",
-    report=(
+    report=tuple(
         Shown(
-            "works",
-            10,
-            title="What to order, dig and haul",
-            columns="part name amount packs how caution",
-        ),
+            part,
+            20,
+            key=f"goods-{part}",
+            title="The order" if part == "order" else "What it needs",
+            columns="name amount packs how",
+            joined="caution",
+            keep=_of(*goods),
+        )
+        for part, goods in _GOODS.items()
     ),
     columns=(
         text(
@@ -201,12 +222,23 @@ SCHEDULE = Contract(
     key="task",
     optional="every_days first_date last_date item caution",
     report=(
-        Shown(
-            "works", 20, title="Calendar", columns="first_day name times says caution", tick=True
+        *(
+            Shown(
+                part,
+                10,
+                key=f"tasks-{part}",
+                title="What to do, and when",
+                columns="first_day name times says",
+                joined="caution",
+                tick=True,
+                keep=_of(part),
+            )
+            for part in WORK
         ),
     ),
     columns=(
         text("task", "Its key"),
+        text("part", "Part of the work to which it belongs", "Part of the work", choices=WORK),
         text("name", "What is done, in words", heading="what"),
         integer(
             "first_day",
@@ -240,7 +272,7 @@ COST = Contract(
     optional="count per price cost hours_each hours labour_cost says",
     report=(
         Shown(
-            "works",
+            "cost",
             40,
             title="Cost and hours, by your prices and rates",
             columns="name count per price cost hours labour_cost says",
@@ -281,7 +313,7 @@ ALTERNATIVES = Contract(
     optional="plants to_order cost plant_cost year_closed year_closed_low year_closed_high views_open views_close views_close_year",
     report=(
         Shown(
-            "works",
+            "cost",
             50,
             title="Alternatives",
             columns="alternative species stock stock_height_m spacing_m rows plants to_order cost year_closed views_open views_close views_close_year says",

@@ -15,9 +15,11 @@ from pathlib import Path
 from typing import Any
 
 from screenplan._version import __version__
-from screenplan.contracts.presentation import Part
+from screenplan.contracts.called import target_names, view_names
+from screenplan.contracts.presentation import WORK, Part
 from screenplan.ground.said import in_units
 from screenplan.ground.units import format_length
+from screenplan.outputs.answer import answer, headline
 from screenplan.outputs.drawings.style import clean, year_words
 from screenplan.outputs.report_cells import is_missing
 from screenplan.outputs.report_figures import make_figures
@@ -32,20 +34,10 @@ from screenplan.outputs.report_views import views_table, year_sentences
 from screenplan.outputs.summary import summarise
 
 REPORT_NAME = "report.html"
+#: Tables of so many rows are kept on one page of paper where they fit one.
+MOST_TOGETHER = 40
 #: The year that the page shows first, or the nearest one that is drawn.
 FIRST_SHOWN = 5
-
-#: What holds for every planting, whatever the layers say.
-CAUTIONS = (
-    "Before any digging have buried lines located by the local locating service. A map, and this "
-    "plan, do not replace it. Near a located line dig by hand.",
-    "Keep people, tools and long plants away from overhead lines. Ask the owner of the line which "
-    "heights may grow under it.",
-    "Sight at drives, corners and crossings: ask the road authority which heights and distances hold.",
-    "The boundary is as good as the map it comes from. Where it matters, have it marked by a "
-    "licensed surveyor, and speak with the neighbour before planting.",
-    "Local codes decide over every distance and height in this plan.",
-)
 
 
 @dataclass(frozen=True)
@@ -111,37 +103,45 @@ def make_report(layers: Mapping[str, Any], about: About) -> str:
     figures = make_figures(layers, years=years, shown=shown, units=about.units)
 
     shown_once = {**layers, "quantities": _without_cautions(layers)}
+    names = {"species": about.names, "view": view_names(layers), "target": target_names(layers)}
 
     def tables(part: Part) -> list[Table]:
-        return tables_of(part, shown_once, units=about.units, species=about.names)
+        return tables_of(part, shown_once, units=about.units, names=names)
 
     digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
+    title = clean(about.title, 120) or (
+        f"Screen on parcel {clean(about.subject)}" if about.subject else "Screen"
+    )
+    stakes = stakes_by_line(next(iter(tables("stakes")), None))
+    checks, passed = _checks(layers.get("checks"), about.units)
     return _environment().get_template("report.html.jinja").render(
-        title=clean(about.title, 120)
-        or (f"Screen on parcel {clean(about.subject)}" if about.subject else "Screen"),
+        title=title,
         subject=clean(about.subject),
+        most_together=MOST_TOGETHER,
         version=__version__,
-        style=Markup(_template("report.css")),
+        style=Markup(_template("report.css") + _running_title(title)),
         script=Markup(script),
         digest=digest,
+        headline=headline(layers),
+        blocks=answer(layers, about),
         summary=[
             (row.label.startswith(" "), clean(row.label, 120), clean(row.value, LONGEST_TEXT))
             for row in summarise(layers, units=about.units, names=about.names)
         ],
-        cautions=CAUTIONS,
         years=[(year, year_words(year)) for year in years],
         shown=shown,
         sentences=year_sentences(layers, years, about.units) if years else {},
         figures=figures,
         svg=Markup,
         views=views_table(layers, years, about.units),
-        setting=tables("setting"),
-        stakes=stakes_by_line(next(iter(tables("stakes")), None)),
-        proofs=tables("proofs"),
-        works=tables("works"),
+        work=[
+            (key, words, found)
+            for key, words in WORK_WORDS.items()
+            if (found := _work_tables(key, tables, stakes, checks))
+        ],
         effects=tables("effects"),
         growth=tables("growth"),
-        checks=_checks(layers.get("checks"), about.units),
+        cost=tables("cost"),
         sources=[
             t
             for t in (
@@ -149,11 +149,29 @@ def make_report(layers: Mapping[str, Any], about: About) -> str:
                 _species(about.species, about.units),
                 plain_table("assumptions", "Assumptions", ("what", "value"), about.assumptions),
                 *_inputs(about),
+                passed,
             )
             if t
         ],
         notes=[clean(in_units(note, about.units), LONGEST_TEXT) for note in about.warnings],
     )  # fmt: skip
+
+
+#: What the parts of the work are called, in their order.
+WORK_WORDS = {key: key.capitalize().replace("-", " ") for key in WORK}
+
+
+def _work_tables(part: Part, tables, stakes, checks) -> list[Table]:
+    """Give the tables of a part of the work; the stakes stand with their tapes, the checks come last."""
+    if part == "stake-out":
+        return [*tables(part), *tables("setting"), *stakes, *tables("proofs")]
+    return [*tables(part), *(checks if part == "check" else [])]
+
+
+def _running_title(title: str) -> str:
+    """Write the rule that prints the plan's name at the foot of each page: a text of CSS, whatever it holds."""
+    text = "".join(c if c.isascii() and c.isalnum() else f"\\{ord(c):x} " for c in title)
+    return f'@page {{ @bottom-left {{ content: "{text}"; }} }}\n'
 
 
 def _without_cautions(layers):
@@ -186,15 +204,35 @@ def _template(name: str) -> str:
     return resources.files("screenplan.outputs").joinpath("templates", name).read_text("utf-8")
 
 
-def _checks(checks, units: str) -> Table | None:
+def _checks(checks, units: str) -> tuple[list[Table], Table | None]:
+    """Lay out what fails, what could not be judged, and apart from them what passes."""
     if checks is None:
-        return None
-    marks = {"passes": "✓ passes", "fails": "✗ FAILS", "cannot be judged": "? not judged"}
+        return [], None
     rows = checks.to_dict("records")
-    table = plain_table(
-        "checks",
-        "Checks",
-        ("check", "result", "finding", "needs"),
+    fails, unjudged, passed = (
+        [row for row in rows if row["result"] == result]
+        for result in ("fails", "cannot be judged", "passes")
+    )
+    first = _findings("checks", "Checks that fail", fails, units) or Table(
+        "checks", "No check fails", [], []
+    )
+    first.lead = f"{len(passed)} of {len(rows)} checks pass; the appendix tells each."
+    second = _findings("unjudged", "Checks that could not be judged", unjudged, units)
+    if second is not None:
+        first.lead += f" {len(unjudged)} could not be judged: {', '.join(clean(row['check']) for row in unjudged)}."
+        second.on_paper = False
+    # What is to be confirmed is the same at several checks: each is said once.
+    said = dict.fromkeys(in_units(_text(row["caution"]), units) for row in rows)
+    (second or first).notes = [
+        clean(f"Confirm: {text[0].lower()}{text[1:]}", LONGEST_TEXT) for text in said if text
+    ]
+    return [first, *filter(None, [second])], _findings("passed", "Checks that pass", passed, units)
+
+
+def _findings(key: str, title: str, rows, units: str) -> Table | None:
+    marks = {"fails": "✗ FAILS", "cannot be judged": "? not judged", "passes": "✓ passes"}
+    return plain_table(
+        key, title, ("check", "result", "finding", "needs"),
         [
             (
                 row["check"],
@@ -203,14 +241,7 @@ def _checks(checks, units: str) -> Table | None:
             )
             for row in rows
         ],
-    )
-    if table is not None:
-        # What is to be confirmed is the same at several checks: each is said once.
-        said = dict.fromkeys(in_units(_text(row["caution"]), units) for row in rows)
-        table.notes = [
-            clean(f"Confirm: {text[0].lower()}{text[1:]}", LONGEST_TEXT) for text in said if text
-        ]
-    return table
+    )  # fmt: skip
 
 
 def _rules(zones, units: str) -> Table | None:

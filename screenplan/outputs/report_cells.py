@@ -25,7 +25,7 @@ def is_missing(value: Any) -> bool:
 
 
 def write_cell(
-    row: Mapping, column: str, form: Form, units: str, species: Mapping[str, str]
+    row: Mapping, column: str, form: Form, units: str, names: Mapping[str, Mapping[str, str]]
 ) -> str:
     """Write a cell.
 
@@ -37,8 +37,8 @@ def write_cell(
     form : Form
         One of `screenplan.contracts.presentation.Form`.
     units : {"metric", "us"}
-    species : mapping of str to str
-        What a species' key stands for.
+    names : mapping of str to mapping
+        By the form (species, view, target) what a key stands for.
     """
     value = row[column]
     if form == "never":
@@ -69,7 +69,9 @@ def write_cell(
     if form == "yes":
         return "yes" if bool(value) else "no"
     if form == "species":
-        return clean(names_in(str(value), species))
+        return clean(names_in(str(value), names.get(form, {})), LONGEST_TEXT)
+    if form in ("view", "target"):
+        return clean(names.get(form, {}).get(str(value), value), LONGEST_TEXT)
     if form == "words":
         return clean(value).replace("_", " ")
     return clean(in_units(value, units) if form == "sentence" else value, LONGEST_TEXT)
@@ -97,7 +99,9 @@ def _often(row: Mapping) -> str:
     times, every = row["times"], row.get("every_days")
     if is_missing(every) or int(times) == 1:
         return "once" if int(times) == 1 else f"{int(times)} times"
-    pace = {1: "every day", 7: "every week"}.get(int(every), f"every {int(every)} days")
+    pace = {1: "every day", 7: "every week", 365: "every year"}.get(
+        int(every), f"every {int(every)} days"
+    )
     return f"{pace}, {int(times)} times"
 
 

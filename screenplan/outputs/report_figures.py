@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
+from screenplan.contracts.called import view_names
 from screenplan.ground.units import format_length
 from screenplan.outputs.drawings.effects import draw_effects, effects_words
 from screenplan.outputs.drawings.elevation import draw_elevation, draw_needed_height
 from screenplan.outputs.drawings.kind_marks import kind_marks
 from screenplan.outputs.drawings.multiples import draw_years
-from screenplan.outputs.drawings.plan import draw_growth, draw_plan, plan_sheet
+from screenplan.outputs.drawings.plan import draw_growth, draw_plan, plan_sheet, sight_sheet
 from screenplan.outputs.drawings.scale import up_words
 from screenplan.outputs.drawings.section import draw_section, section_ids
+from screenplan.outputs.drawings.sketch import draw_sketch
 from screenplan.outputs.drawings.style import clean, drawing_style, off_screen, year_words
 from screenplan.outputs.drawings.sun import draw_sun, lost_hours, sun_words
 from screenplan.outputs.drawings.svg import to_svg
@@ -32,7 +34,7 @@ class Figure:
     svg : str
     caption : str
     kind : str
-        plan, growth, years, elevation, needed, section or effect.
+        sketch, plan, growth, years, elevation, needed, section or effect.
     """
 
     svg: str
@@ -70,10 +72,19 @@ def make_figures(layers: Mapping, *, years: Sequence[int], shown: int, units: st
 
 def _draw(layers, years, shown, units) -> Iterator[Figure]:
     plants, lines = layers["plants"], layers["planting_lines"]
-    codes = view_codes(layers["views"])
+    codes, names = view_codes(layers["views"]), view_names(layers)
     sheet = plan_sheet(layers, units=units)
     rows = _listed(f"{row.line_id} of {format_length(row.length_m, units)}" for row in lines.itertuples())  # fmt: skip
     outlined, up = len(layers["parcels"]) > 0, up_words(layers)
+    year = shown if len(plants) and years else None
+    yield Figure(
+        to_svg(
+            draw_sketch(layers, year=year, units=units).figure, "sketch", title="The planting",
+            says=f"Plan seen from above{up}: the rows, the houses and the private places.",
+        ),
+        f"Crowns in {year_words(year)}." if year else "The rows.",
+        "sketch",
+    )  # fmt: skip
     says = f"Plan {'of the parcel ' if outlined else ''}seen from above{up}. {len(plants)} plants stand in rows: {rows}."
     yield Figure(
         to_svg(draw_plan(layers, sheet=sheet).figure, "plan", title="Planting plan", says=says),
@@ -94,7 +105,7 @@ def _draw(layers, years, shown, units) -> Iterator[Figure]:
     )
     yield Figure(
         to_svg(
-            draw_growth(layers, years=years, codes=codes, sheet=sheet).figure, "growth",
+            draw_growth(layers, years=years, codes=codes, sheet=sight_sheet(layers, units=units)).figure, "growth",
             title="The screen and the views in one year", says=says, shown=shown,
         ),
         "Solid arrows: views that are open; dotted lines: views that are closed. "
@@ -135,8 +146,8 @@ def _draw(layers, years, shown, units) -> Iterator[Figure]:
                 says="Vertical cut along the sight line: the window on the left, the ground, the "
                 "crowns by year, and the head in the private place on the right.",
             ),
-            f"Section through view {code} ({clean(view_id)}): a look from the middle of the window "
-            "to the middle of the place.",
+            f"Section through view {code}, {clean(names.get(view_id, view_id), 200)}: a look from the "
+            "middle of the window to the middle of the place.",
             "section",
         )  # fmt: skip
 

@@ -6,7 +6,7 @@ A layer's contract says in which parts of the report it is shown, and which of i
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import pandas as pd
@@ -20,6 +20,8 @@ from screenplan.outputs.report_cells import LONGEST_TEXT, ON_THE_RIGHT, is_missi
 
 #: Width on paper of a letter of a table, of the gap between columns, and of a box to tick.
 LETTER_MM, GAP_MM, TICK_MM = 1.7, 2.0, 9.0
+#: So many letters of a table fit beside each other on a phone.
+PHONE_LETTERS = 44
 #: A column with a text longer than this gets room for sentences.
 LONG_TEXT = 30
 
@@ -64,6 +66,8 @@ class Table:
         Whether each row has a box to tick on paper.
     notes : list of str
         Sentences under it.
+    on_paper : bool
+        Whether it is printed.
     """
 
     key: str
@@ -73,6 +77,7 @@ class Table:
     lead: str = ""
     tick: bool = False
     notes: list[str] = field(default_factory=list)
+    on_paper: bool = True
 
     @property
     def crowded(self) -> bool:
@@ -84,6 +89,16 @@ class Table:
             whole = max((len(row[k]) for row in self.rows), default=0) if head.number else 0
             width += max(words, whole, LONG_TEXT * 0.6 if head.long else 0) * LETTER_MM + GAP_MM
         return width > SHEET_MM[0]
+
+    @property
+    def narrow(self) -> bool:
+        """True if it fits the width of a phone; else its rows stand there one below another."""
+        letters = 3 if self.tick else 0
+        for k, head in enumerate(self.headings):
+            widest = max(len(word) for word in head.text.split() or [""])
+            widest = max(widest, *(len(row[k]) for row in self.rows)) if self.rows else widest
+            letters += widest + 1
+        return letters <= PHONE_LETTERS
 
 
 def tables_of(part: Part, layers: Mapping[str, pd.DataFrame | None], **options: Any) -> list[Table]:
@@ -101,7 +116,7 @@ def make_table(
     frame: pd.DataFrame | None,
     *,
     units: str = "metric",
-    species: Mapping[str, str] | None = None,
+    names: Mapping[str, Mapping[str, str]] | None = None,
     contracts: Mapping[str, Contract] = OUTPUTS,
     shown: Shown | None = None,
 ) -> Table | None:
@@ -114,8 +129,8 @@ def make_table(
     frame : DataFrame or None
         The layer; its geometry is left out.
     units : {"metric", "us"}
-    species : mapping, optional
-        What a species' key stands for.
+    names : mapping of str to mapping, optional
+        By the form (species, view, target) what a key stands for.
     contracts : mapping of str to Contract
     shown : Shown, optional
         Which columns are shown, and how; by default as in the layer's first table of the report, or
@@ -138,9 +153,22 @@ def make_table(
     if frame.empty or not columns:
         return None
     rows = [
-        [write_cell(row, one.name, one.form, units, species or {}) for one in columns]
+        [write_cell(row, one.name, one.form, units, names or {}) for one in columns]
         for row in frame.to_dict("records")
     ]
+    if shown.joined in frame:
+        for cells, caution in zip(rows, frame[shown.joined], strict=True):
+            if not is_missing(caution):
+                parts = (
+                    cells[-1].rstrip("."),
+                    f"Watch: {clean(in_units(caution, units), LONGEST_TEXT)}",
+                )
+                cells[-1] = ". ".join(filter(None, parts))
+    rows = (
+        rows
+        if shown.tick or shown.whole
+        else [list(row) for row in dict.fromkeys(map(tuple, rows))]
+    )
     headings = [
         Heading(
             shown.headings.get(one.name, one.heading),
@@ -165,7 +193,39 @@ def make_table(
         return Table(
             key, title, [], [], " ".join([shown.lead, *_sentences(headings, rows)]).strip()
         )
-    return Table(key, title, headings, rows, shown.lead, shown.tick, notes)
+    made = Table(key, title, headings, rows, shown.lead, shown.tick, notes)
+    return made if shown.whole else without_equal(made)
+
+
+def without_equal(table: Table) -> Table:
+    """Take out the columns whose cells are all equal, and say them in the lead.
+
+    The first column, which names the rows, stays; so do sentences, such as a caution at each task, and a
+    table of one row.
+    """
+    equal = [
+        k
+        for k in range(1, len(table.headings))
+        if len({row[k] for row in table.rows}) == 1 and len(table.rows[0][k]) <= LONG_TEXT
+    ]
+    if len(table.rows) < 2 or not equal:
+        return table
+    keep = [k for k in range(len(table.headings)) if k not in equal]
+    said = ", ".join(
+        f"{table.headings[k].text} {table.rows[0][k]}"
+        for k in equal
+        if table.rows[0][k] not in _SAYS_NOTHING
+    )
+    return replace(
+        table,
+        headings=[table.headings[k] for k in keep],
+        rows=[[row[k] for k in keep] for row in table.rows],
+        lead=" ".join(filter(None, (table.lead, f"In every row: {said}." if said else ""))),
+    )
+
+
+#: Cells that are not worth saying of all rows.
+_SAYS_NOTHING = ("", "–", "once")
 
 
 def _columns(contract: Contract, shown: Shown) -> list[Column]:
@@ -193,17 +253,19 @@ def stakes_by_line(table: Table | None) -> list[Table]:
     made = []
     for number, line in enumerate(dict.fromkeys(row[column] for row in table.rows), 1):
         rows = [row for row in table.rows if row[column] == line]
-        keep = range(len(table.headings))
+        keep = [k for k in range(len(table.headings)) if k != column]
         if all("on the line" in row for row in rows):
             keep = [k for k in keep if table.headings[k].text not in _OFFSETS]
         made.append(
-            Table(
-                f"{table.key}-{number}",
-                f"{table.title} on {line}",
-                [table.headings[k] for k in keep],
-                [[row[k] for k in keep] for row in rows],
-                table.lead if number == 1 else "",
-                table.tick,
+            without_equal(
+                Table(
+                    f"{table.key}-{number}",
+                    f"{table.title} on {line}",
+                    [table.headings[k] for k in keep],
+                    [[row[k] for k in keep] for row in rows],
+                    table.lead if number == 1 else "",
+                    table.tick,
+                )
             )
         )
     return made

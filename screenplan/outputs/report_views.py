@@ -8,13 +8,14 @@ import pandas as pd
 
 from screenplan.contracts import year_column
 from screenplan.contracts.apart import tell_set_apart
-from screenplan.ground.said import in_units
+from screenplan.contracts.called import observer_names, place_names
 from screenplan.ground.told_years import chance_in_words, is_drawn, year_range, years_of_view
 from screenplan.ground.units import format_length
 from screenplan.outputs.drawings.plan import SHOWN, closed_by
 from screenplan.outputs.drawings.style import clean, year_words
 from screenplan.outputs.report_tables import Heading, Table
 from screenplan.outputs.summary import said_of
+from screenplan.outputs.who_sees import NO_ROW, causes_of
 
 #: The report's table names so many views; the layer holds all.
 MOST_VIEWS = 60
@@ -46,11 +47,8 @@ def views_table(layers: Mapping, years: Sequence[int], units: str = "metric") ->
     if views.empty:
         return None
     codes = view_codes(layers["views"])
-    observers = _names(layers.get("windows"), "window_id") | _names(
-        layers.get("onlookers"), "onlooker_id"
-    )
-    places = _names(layers.get("private_places"), "place_id")
-    causes = _causes(layers.get("view_holes"), units)
+    observers, places = observer_names(layers), place_names(layers.get("private_places"))
+    causes = causes_of(layers.get("view_holes"), units)
     first = views.iloc[0]
     drawn = is_drawn(first)
     by = int(first["chance_year"]) if drawn else None
@@ -76,18 +74,18 @@ def views_table(layers: Mapping, years: Sequence[int], units: str = "metric") ->
             if drawn
             else []
         ),
-        Heading("what leaves it open longest"),
+        Heading("what leaves it open longest", long=True),
     ]
     rows = [
         [
             codes[row["view_id"]],
-            observers.get(str(row["window_id"]), clean(row["window_id"])),
-            places.get(str(row["place_id"]), clean(row["place_id"])),
+            clean(observers.get(str(row["window_id"]), row["window_id"]), 120),
+            clean(places.get(str(row["place_id"]), row["place_id"]), 120),
             f"{row['open_now']:.0%}",
             *(f"{row[year_column('open', year)]:.0%}" for year in shares),
             year_range(years_of_view(row)),
             *([chance_in_words(row["chance"])] if drawn else []),
-            clean("; ".join(dict.fromkeys(causes.get(row["view_id"], _NO_HOLE))), 240),
+            causes.get(row["view_id"], (NO_ROW,))[-1],
         ]
         for row in views.head(MOST_VIEWS).to_dict("records")
     ]
@@ -138,22 +136,3 @@ _OF_DRAWS = "In half of the draws it is closed by then; in brackets the years by
 _OF_SCENARIOS = (
     "At typical growth; in brackets the least and the greatest year of low to high growth"
 )
-#: Said of an open view whose rays meet no row.
-_NO_HOLE = ("it passes no row",)
-
-
-def _names(frame, key: str) -> dict[str, str]:
-    if frame is None or "name" not in frame:
-        return {}
-    return {
-        str(one): clean(name) or clean(one)
-        for one, name in zip(frame[key], frame["name"], strict=True)
-    }
-
-
-def _causes(holes, units: str) -> dict[str, list[str]]:
-    found: dict[str, list[str]] = {}
-    if holes is not None:
-        for view_id, cause in zip(holes["view_id"], holes["cause"], strict=True):
-            found.setdefault(view_id, []).append(clean(in_units(cause, units), 120))
-    return found

@@ -41,6 +41,20 @@ BACK_YEARS, AHEAD_YEARS = 5, 30
 #: Days before planting on which the boundary is settled, turf is lifted and holes are dug.
 SETTLE_DAY, CLEAR_DAY, DIG_DAY = -28, -2, -1
 _COMMON = "common practice, no source"
+#: The part of the work to which each task belongs.
+_PART = {
+    task: part
+    for part, tasks in {
+        "order": "raise pot",
+        "stake-out": "ask cut mark locate renew pegs",
+        "dig": "clear dig",
+        "plant": "plant mulch",
+        "fence": "fence fence_check fence_off",
+        "water": "water_daily water_often water_weekly water_later water_winter",
+        "check": "locate_again replace mulch_again clip closed",
+    }.items()
+    for task in tasks.split()
+}
 
 
 def schedule_work(
@@ -133,6 +147,7 @@ def _dated(tasks: Sequence[dict], start: dt.date | None) -> Iterator[dict]:
         last = task["first_day"] + (task.get("every_days") or 0) * (task["times"] - 1)
         last = task.pop("until", last)
         yield task | {
+            "part": _PART[task["task"]],
             "task": task["task"] if number == 1 else f"{task['task']}_{number}",
             "last_day": last,
             "year": max(0, int((task["first_day"] + 0.5) // YEAR_DAYS)),
@@ -356,8 +371,8 @@ def _after(asked: Limit, topped: bool, fence) -> Iterator[dict]:
     lines = Request.before(replace, asked)
     again = _locate("locate_again", "Have lines located again, for replacements", lines, asked)
     yield again | {
-        "says": "If a plant is to be replaced: mark its hole in white, then ask anew, for the first "
-        "request has lapsed. " + again["says"]
+        "says": "If a plant is to be replaced: mark its hole in white, then ask anew as before planting, "
+        "for the first request has lapsed"
     }
     yield _task(
         "replace", "Replace losses", replace,

@@ -11,6 +11,7 @@ import pandas as pd
 import shapely
 from shapely.geometry.polygon import orient
 
+from screenplan.contracts.called import house_names, with_article
 from screenplan.site.steady import first_clockwise, natural_key
 
 #: A change of direction of an outline that can be seen as a corner, degrees.
@@ -70,6 +71,7 @@ def find_control_points(
                 found.append(ControlPoint("", name, "mark", own, "", *map(float, xy)))
     if buildings is not None and subject is not None:
         several = sum(_on(subject.geometry, shape) for shape in buildings.geometry) > 1
+        names = house_names(buildings)
         houses = [
             (_text(row, "building_id") or str(number), row)
             for number, row in enumerate(buildings.itertuples(), 1)
@@ -77,10 +79,11 @@ def find_control_points(
         for own, row in sorted(houses, key=lambda house: natural_key(house[0])):
             if not _on(subject.geometry, row.geometry):
                 continue
-            what = f"{_text(row, 'kind') or 'house'} {own}" if several else "house"
+            what = names.get(own) or f"{_text(row, 'kind') or 'house'} {own}"
+            what = with_article(what) if several else "the house"
             for name, xy in _corners(row.geometry, SHORT_EDGE_M):
                 found.append(
-                    ControlPoint("", f"{name} corner of the {what}", "house corner", own, own, *xy)
+                    ControlPoint("", f"{name} corner of {what}", "house corner", own, own, *xy)
                 )
     if subject is not None:
         corners = _corners(subject.geometry, 0.0)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from screenplan.outputs.drawings.plan import SHOWN, closed_by, draw_growth, plan_sheet
+from screenplan.outputs.drawings.plan import SHOWN, closed_by, draw_growth, sight_sheet
 from screenplan.outputs.drawings.scale import SHEET_MM, Sheet
 from screenplan.outputs.drawings.style import TEXT, new_figure, write, year_words
 
@@ -34,7 +34,7 @@ def draw_years(
     """
     years = sorted(layers["crowns"]["year"].unique()) if years is None else sorted(years)
     width = (SHEET_MM[0] - (ACROSS - 1) * GAP_MM) / ACROSS
-    sheet = plan_sheet(layers, units=units)
+    sheet = sight_sheet(layers, units=units)
     # The same extent as the large drawing, smaller; the caption tells no scale.
     panel = Sheet(
         sheet.scale * sheet.width_mm / width, width, sheet.height_mm * width / sheet.width_mm,

@@ -11,6 +11,7 @@ import shapely
 from screenplan.outputs.drawings.crowns import add_crowns
 from screenplan.outputs.drawings.kind_marks import kind_marks
 from screenplan.outputs.drawings.scale import (
+    MARGIN_MM,
     Sheet,
     draw_dimension,
     draw_north_arrow,
@@ -54,6 +55,29 @@ def plan_sheet(layers: Mapping, *, units: str = "metric", paper_mm=None) -> Shee
         bounds, kept_visible(layers), units=units,
         **({} if paper_mm is None else {"paper_mm": paper_mm}),
     )  # fmt: skip
+
+
+def sight_sheet(layers: Mapping, *, units: str = "metric") -> Sheet:
+    """Choose scale and extent so that the houses and windows that see in are on the sheet too.
+
+    What lies farther from the parcel and the rows than they are wide is left out.
+    """
+    plan = plan_sheet(layers, units=units)
+    reach = plan.metres(max(plan.width_mm, plan.height_mm))
+    ground = shapely.box(plan.west, plan.south, plan.east, plan.north)
+    views = layers["views"]
+    seen = views.loc[views["status"].isin(SHOWN)]
+    shapes = [
+        ground.buffer(-plan.metres(MARGIN_MM)),
+        *shapely.get_point(seen.geometry.to_numpy(), 0),
+    ]
+    windows, buildings = layers.get("windows"), layers.get("buildings")
+    if windows is not None and buildings is not None:
+        houses = windows.loc[windows["window_id"].isin(seen["window_id"]), "building_id"]
+        shapes += list(buildings.geometry[buildings["building_id"].isin(houses.dropna())])
+    near = ground.buffer(reach, join_style="mitre")
+    bounds = shapely.bounds(shapely.intersection(shapely.union_all(shapes), near))
+    return lay_sheet_with_bar(bounds, kept_visible(layers), units=units)
 
 
 def draw_plan(layers: Mapping, ax=None, *, sheet: Sheet | None = None, units: str = "metric"):
@@ -130,7 +154,7 @@ def draw_growth(
     add_lines(ax, layers["planting_lines"].geometry, color=COLOURS["quiet"], linewidth=HAIR,
               zorder=9)  # fmt: skip
     for year in years:
-        _crowns_of(ax, layers, year)
+        fill_crowns(ax, layers, year)
         _sights_of(ax, layers, year, sheet, codes)
     if furniture:
         draw_north_arrow(ax, sheet, layers)
@@ -345,7 +369,8 @@ def _length(metres, sheet) -> str:
     return format_length(float(metres), sheet.units)
 
 
-def _crowns_of(ax, layers, year) -> None:
+def fill_crowns(ax, layers, year) -> None:
+    """Draw the crowns of a year, typical growth, filled."""
     crowns = layers["crowns"]
     rows = crowns.loc[(crowns["year"] == year) & (crowns["growth"] == "typical")]
     if len(rows):

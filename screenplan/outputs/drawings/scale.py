@@ -239,7 +239,7 @@ def draw_north_arrow(ax, sheet: Sheet, layers: Mapping) -> None:
                 facecolor=fill, edgecolor=COLOURS["ink"], linewidth=THIN, zorder=30,
             )
         )  # fmt: skip
-    write(ax, x, y + 13.2 * mm, "N", fontsize=8.5, fontweight="bold", zorder=30)
+    write(ax, x, y + 13.2 * mm, "N", fontsize=9.3, fontweight="bold", zorder=30)
 
 
 def draw_dimension(

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from screenplan.contracts import year_column
+from screenplan.contracts.called import observer_names, place_names
 from screenplan.outputs.drawings.elevation import _tell_times, _ticks, figure_axes, unit_of
 from screenplan.outputs.drawings.style import (
     COLOURS,
@@ -14,7 +15,6 @@ from screenplan.outputs.drawings.style import (
     LINE,
     SMALL,
     THIN,
-    clean,
     write,
     year_words,
 )
@@ -171,14 +171,9 @@ def _head(ax, x, z) -> None:
 
 
 def _names(ax, layers, sight_line, eye, head) -> None:
-    windows, places = layers.get("windows"), layers.get("private_places")
-    observer, place = clean(sight_line.window_id), clean(sight_line.place_id)
-    if windows is not None:
-        found = windows.loc[windows["window_id"].astype(str) == str(sight_line.window_id)]
-        observer = (clean(found["name"].iloc[0]) if len(found) else "") or observer
-    if places is not None:
-        found = places.loc[places["place_id"].astype(str) == str(sight_line.place_id)]
-        place = (clean(found["name"].iloc[0]) if len(found) else "") or place
+    observer, place = str(sight_line.window_id), str(sight_line.place_id)
+    observer = observer_names(layers).get(observer, observer)
+    place = place_names(layers.get("private_places")).get(place, place)
     write(ax, 0.35, eye + 0.5, observer, ha="left", va="bottom", fontsize=SMALL)
     write(ax, sight_line.length_m, head + 0.45, place, ha="right", va="bottom", fontsize=SMALL,
           role="place")  # fmt: skip

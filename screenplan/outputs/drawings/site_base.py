@@ -7,6 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 import shapely
 
+from screenplan.contracts.called import house_names
 from screenplan.outputs.drawings.style import (
     COLOURS,
     HAIR,
@@ -168,8 +169,9 @@ def _buildings(ax, buildings, frame, labels) -> None:
     add_areas(ax, buildings.geometry, facecolor=COLOURS["built"], edgecolor=COLOURS["ink"],
               linewidth=LINE, zorder=5)  # fmt: skip
     if labels:
-        for name, shape in zip(buildings["building_id"], buildings.geometry, strict=True):
-            label_in(ax, shape, frame, name, fontsize=SMALL, halo=False)
+        names = house_names(buildings)
+        for one, shape in zip(buildings["building_id"], buildings.geometry, strict=True):
+            label_in(ax, shape, frame, names.get(str(one), ""), fontsize=SMALL, halo=False)
 
 
 def _screens(ax, screens, labels) -> None:

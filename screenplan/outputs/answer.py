@@ -1,0 +1,367 @@
+"""The report's first screen: what to order, where it goes, who sees in and who no longer, what comes first.
+
+Each block is a title and sentences, or a small table, made from the layers alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
+
+import pandas as pd
+
+from screenplan.contracts.called import target_names
+from screenplan.ground.units import format_length, format_tape
+from screenplan.outputs.drawings.style import clean
+from screenplan.outputs.plant_list import height_words, stock_words
+from screenplan.outputs.report_cells import LONGEST_TEXT, is_missing
+from screenplan.outputs.report_tables import Table
+from screenplan.outputs.who_sees import closing_windows, open_windows, view_counts
+
+#: So many rows, and so many of anything else, are told; the sheets below tell all.
+MOST_ROWS, MOST_LINES = 4, 5
+#: A gap is told as one of its own from this multiple of the usual one.
+WIDE_GAP = 1.5
+#: Shares of sun below this are not worth a line.
+LITTLE_SUN = 0.01
+
+#: What holds for every planting, whatever the layers say.
+CAUTIONS = (
+    "Before any digging have buried lines located by the local locating service: no map, and no plan, "
+    "replaces it. Near a located line dig by hand.",
+    "Keep people, tools and long plants away from overhead lines; ask their owner which heights may grow "
+    "there.",
+    "At drives, corners and crossings ask the road authority what must stay clear.",
+    "Where the boundary matters have it marked by a licensed surveyor, and speak with the neighbour first.",
+    "Local codes decide over every distance and height in this plan.",
+)
+
+
+@dataclass(frozen=True)
+class Block:
+    """One block of the first screen.
+
+    Parameters
+    ----------
+    key : str
+        Letters.
+    title : str
+    lines : list of str
+        Its sentences.
+    table : Table or None
+    quote : str
+        A sentence to hand on, as it stands.
+    more : str
+        What is said under it, and where the rest is.
+    """
+
+    key: str
+    title: str
+    lines: list[str] = field(default_factory=list)
+    table: Table | None = None
+    quote: str = ""
+    more: str = ""
+
+
+def answer(layers: Mapping, about) -> list[Block]:
+    """Give the blocks of the first screen, in reading order.
+
+    Parameters
+    ----------
+    layers : mapping of str to DataFrame
+        By contract name.
+    about : About
+        What the report says besides its layers.
+    """
+    blocks = (
+        _order(layers, about.units),
+        _where(layers, about.units),
+        _closed(layers),
+        _open(layers, about.units),
+        _before(layers),
+        _costs(layers, about),
+        _memory(layers, about),
+    )
+    return [
+        replace(
+            block,
+            lines=[clean(line, LONGEST_TEXT) for line in block.lines],
+            quote=clean(block.quote, LONGEST_TEXT),
+        )
+        for block in blocks
+        if block is not None
+    ]
+
+
+def headline(layers: Mapping) -> str:
+    """Say in one sentence how many views the planting closes."""
+    views = layers.get("views")
+    return "" if views is None else view_counts(views)
+
+
+def _order(layers, units) -> Block | None:
+    rows = _rows(layers.get("quantities"))
+    plants = [row for row in rows if row["part"] == "plants"]
+    bought = [
+        row for row in plants if not is_missing(row["packs"]) and not is_missing(row["plants"])
+    ]
+    raised = [row for row in plants if is_missing(row["packs"])]
+    if not plants:
+        return None
+    lines = [f"{int(row['packs'])} {_kind(row, units)}" for row in bought]
+    lines += [f"{int(row['plants'])} {_kind(row, units)}, raised by yourself" for row in raised]
+    lines += [
+        f"{int(row['packs'])} {clean(row['name'], 120)}"
+        for row in plants
+        if row not in bought and row not in raised
+    ]
+    count, set_out = (sum(int(row[name]) for row in bought) for name in ("packs", "plants"))
+    again = sum(int(row["packs"]) for row in rows if row["part"] == "replacements")
+    told = [f"{set_out} are planted, {count - set_out} are spare for losses"] * (count > set_out)
+    told += [f"{again} more later, in place of those that die"] * bool(again)
+    lines += ["; ".join(told)] * bool(told)
+    if hand := _hand(layers.get("plants_in_hand")):
+        lines.append(hand)
+    title = (
+        f"Order {count} plants"
+        if count
+        else f"Raise {sum(int(r['plants']) for r in raised)} plants"
+    )
+    return Block("order", title, lines, quote=_quote(bought, units, layers.get("schedule")))
+
+
+def _kind(row, units) -> str:
+    parts = (clean(row["plant_name"], 90), stock_words(row["stock"]))
+    tall = height_words(row["stock_height_m"], units)
+    return ", ".join(filter(None, (*parts, f"{tall} high" if tall else "")))
+
+
+def _quote(bought, units, schedule) -> str:
+    """Write the order as a sentence that can be sent to a nursery."""
+    if not bought:
+        return ""
+    kinds = [f"{int(row['packs'])} {_kind(row, units)}" for row in bought]
+    listed = kinds[0] if len(kinds) == 1 else "; ".join(kinds[:-1]) + "; and " + kinds[-1]
+    day = ""
+    for row in _rows(schedule):
+        if row["task"] == "plant" and not is_missing(row["first_date"]):
+            day = f" for planting on {row['first_date']}"
+    return f"Please quote, delivered: {listed}{day}. No substitute without asking."
+
+
+def _hand(in_hand) -> str:
+    for row in _rows(in_hand):
+        if row["line_id"] == "all" and not is_missing(row["given"]):
+            over = int(row["surplus"])
+            rest = (
+                "as many as are needed"
+                if over == 0
+                else f"{abs(over)} {'more than' if over > 0 else 'short of what'} this plan sets"
+            )
+            return f"{int(row['given'])} are in hand or offered, {rest}"
+    return ""
+
+
+def _where(layers, units) -> Block | None:
+    stakes, lines = layers.get("stakes"), layers["planting_lines"]
+    bases = {row["base_id"]: row for row in _rows(layers.get("base_lines"))}
+    told = []
+    for line in _rows(lines):
+        mine = [] if stakes is None else _rows(stakes.loc[stakes["line_id"] == line["line_id"]])
+        if mine:
+            told.append(_row_words(line, mine, bases, units))
+    if not told:
+        return None
+    more = len(told) - MOST_ROWS
+    return Block(
+        "where",
+        "Where they go, by tapes along the ground",
+        told[:MOST_ROWS],
+        more=f"{more} more rows stand under Stake out" if more > 0 else "",
+    )  # fmt: skip
+
+
+def _row_words(line, stakes, bases, units) -> str:
+    """Say how a row runs: how many plants, how far apart, and where its tape begins."""
+    parts = [f"{clean(line['line_id'])}: {len(stakes)} plants"]
+    if len(stakes) > 1:
+        parts.append(_spacing(stakes, units))
+    if not is_missing(line["offset_m"]):
+        parts.append(f"{format_length(float(line['offset_m']), units)} inside the boundary")
+    first, last = stakes[0], stakes[-1]
+    tapes = []
+    for stake in (first, last):
+        tape = f" of tape {stake['base_id']}" if first["base_id"] != last["base_id"] else ""
+        tapes.append(
+            f"stake {stake['stake_id']} at {format_tape(float(stake['slope_along_m']), units)}{tape}"
+        )
+    base = bases.get(first["base_id"])
+    tape = f"Tape {base['base_id']}, peg {base['from_peg']} to {base['to_peg']}: " if base else ""
+    return f"{', '.join(parts)}. {tape}{', '.join(tapes)}"  # fmt: skip
+
+
+def _spacing(stakes, units) -> str:
+    gaps = pd.Series([
+        abs(float(b["along_m"]) - float(a["along_m"]))
+        for a, b in pairwise(stakes)
+        if a["base_id"] == b["base_id"]
+    ])  # fmt: skip
+    if gaps.empty:
+        return "staked from tapes of their own"
+    usual = float(gaps.median())
+    wide = gaps[gaps > WIDE_GAP * usual]
+    near = gaps[gaps <= WIDE_GAP * usual]
+    low, high = (format_length(float(one), units) for one in (near.min(), near.max()))
+    apart = f"{low} apart" if low == high else f"{low} to {high} apart"
+    if wide.empty:
+        return apart
+    most = format_length(float(wide.max()), units)
+    return f"{apart} but for {'a gap' if len(wide) == 1 else f'{len(wide)} gaps'} of {'up to ' * (len(wide) > 1)}{most}"
+
+
+def _closed(layers) -> Block | None:
+    if layers.get("views") is None:
+        return None
+    table, more = closing_windows(layers)
+    if table is None:
+        return Block(
+            "closed",
+            "Who no longer sees in",
+            ["Nobody: this planting closes no view that is open today"],
+        )
+    return Block("closed", "Who no longer sees in, and from when", table=table, more=more)  # fmt: skip
+
+
+def _open(layers, units) -> Block | None:
+    if layers.get("views") is None:
+        return None
+    told = open_windows(layers, units)
+    if not told:
+        return Block("open", "Who still sees in", ["Nobody of those that were looked at"])
+    more = len(told) - MOST_LINES
+    return Block(
+        "open", "Who still sees in, and why", told[:MOST_LINES],
+        more=f"{more} more stand in the table of views" if more > 0 else "",
+    )  # fmt: skip
+
+
+def _before(layers) -> Block:
+    fails = [clean(row["check"]) for row in _rows(layers.get("checks")) if row["result"] == "fails"]
+    lines = list(CAUTIONS)
+    if fails:
+        many = "1 check fails" if len(fails) == 1 else f"{len(fails)} checks fail"
+        shown = ", ".join(fails[:MOST_LINES]) + (
+            f" and {len(fails) - MOST_LINES} more" if len(fails) > MOST_LINES else ""
+        )
+        lines.insert(0, f"{many}, so do not plant by this sheet yet: {shown}. Under Check stands how to mend each.")  # fmt: skip
+    return Block("dig", "Before you dig", lines)
+
+
+def _costs(layers, about) -> Block:
+    lines = [*_money(layers.get("cost"), layers.get("quantities")), *_light_taken(layers, about)]
+    return Block("cost", "Cost to you and to others", lines)
+
+
+def _money(cost, quantities) -> Iterator[str]:
+    rows = _rows(cost)
+    total = next((row for row in rows if row["item"] == "total"), None)
+    if total is None or (is_missing(total["cost"]) and is_missing(total["hours"])):
+        yield "No price is given; the plan's key cost.prices takes them"
+        return
+    names = {row["item"]: clean(row["name"], 60) for row in _rows(quantities)}
+    if not is_missing(total["cost"]):
+        bare = [
+            names[row["item"]].lower()
+            for row in rows
+            if is_missing(row["price"])
+            and row["item"] in names
+            and _is_sold(row["item"], quantities)
+        ]
+        without = f"; without a price: {_some(bare)}" if bare else ""
+        yield f"{float(total['cost']):,.2f} by your prices{without}"
+    if not is_missing(total["hours"]):
+        paid = "" if is_missing(total["labour_cost"]) else f", {float(total['labour_cost']):,.2f}"
+        yield f"{float(total['hours']):.0f} hours of work{paid}, by your rates"
+
+
+def _is_sold(item, quantities) -> bool:
+    row = quantities.loc[quantities["item"] == item]
+    return len(row) > 0 and not is_missing(row["packs"].iloc[0])
+
+
+def _light_taken(layers, about) -> Iterator[str]:
+    """Say which neighbour's window and garden lose most sun."""
+    light = layers.get("light")
+    if light is None or not len(light):
+        return
+    others = light.loc[light["parcel_id"].notna() & (light["parcel_id"] != about.subject)]
+    names = target_names(layers)
+    for kind, said in (("window", "{}"), ("garden", "the garden of {}")):
+        rows = others.loc[(others["kind"] == kind) & (others["sun_lost"] >= LITTLE_SUN)]
+        if len(rows):
+            worst = rows.loc[rows["sun_lost"].idxmax()]
+            who = said.format(clean(names.get(str(worst["target_id"]), worst["target_id"]), 90))
+            year = (
+                f", in year {int(worst['year_worst'])}"
+                if not is_missing(worst["year_worst"])
+                else ""
+            )
+            yield f"Most sun is taken from {who}: {worst['sun_lost']:.0%} of its hours{year}"
+    if not len(others.loc[others["sun_lost"] >= LITTLE_SUN]):
+        yield "It takes no sun worth telling from neighbours"
+
+
+def _memory(layers, about) -> Block:
+    """Say which figures nobody has looked up, and on what the years rest."""
+    lines = []
+    views = layers.get("views")
+    if views is not None and len(views) and not is_missing(views["evidence"].iloc[0]):
+        lines.append(f"The years rest on growth that is {_known(views['evidence'].iloc[0])}")
+    figures = [
+        f"{', '.join(what)} of {clean(species['name'])}"
+        for species in about.species
+        if (what := _from_memory(species))
+    ]
+    if figures:
+        lines.append(f"From memory, not looked up: {'; '.join(figures[:MOST_LINES])}")
+    rules = layers.get("rules")
+    if rules is not None and len(rules):
+        mine = rules.loc[rules["applies"].astype(bool) & (rules["status"] == "memory"), "rule"]
+        if len(mine):
+            lines.append(
+                f"Rules from memory: {_some([str(one).replace('_', ' ') for one in mine])}"
+            )
+    for name, words in (("windows", "Windows"), ("private_places", "Private places")):
+        frame = layers.get(name)
+        if frame is not None and len(frame) and frame["derived"].fillna(False).astype(bool).any():
+            lines.append(f"{words} are derived from footprints: nobody has surveyed them")
+    return Block("memory", "What rests on memory", lines or ["No figure of this plan"])
+
+
+def _known(evidence) -> str:
+    text = clean(evidence)
+    return text if text.startswith(("measured", "from")) else f"of a {text}"
+
+
+def _from_memory(species) -> list[str]:
+    """Name what of a species is from memory: the part of a source that says so, or its key."""
+    found = []
+    for key, text in species["sources"].items():
+        for part in str(text).split(";"):
+            if "memory" in part:
+                head = part.partition(":")[0].strip()
+                word = head if ":" in part and key.startswith("mature") else key.replace("_", " ")
+                found.append(word)
+    return list(dict.fromkeys(found))
+
+
+def _some(words: Sequence[str]) -> str:
+    shown = ", ".join(words[:MOST_LINES])
+    return f"{shown} and {len(words) - MOST_LINES} more" if len(words) > MOST_LINES else shown
+
+
+def _rows(frame) -> list[dict]:
+    return (
+        [] if frame is None else frame.drop(columns="geometry", errors="ignore").to_dict("records")
+    )

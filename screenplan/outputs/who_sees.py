@@ -1,0 +1,153 @@
+"""Who no longer sees in and who still does, told by windows: years, chances, reasons."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import pandas as pd
+
+from screenplan.contracts.called import observer_names, place_names
+from screenplan.ground.said import in_units
+from screenplan.ground.told_years import chance_in_words, is_drawn, year_range, years_of_view
+from screenplan.outputs.drawings.style import clean
+from screenplan.outputs.report_cells import LONGEST_TEXT, is_missing
+from screenplan.outputs.report_tables import Heading, Table
+from screenplan.outputs.summary import SURE
+
+#: So many windows are told on the first screen.
+MOST_WINDOWS = 8
+#: Said of an open view whose rays meet no row.
+NO_ROW = "no row stands in the way"
+
+
+def view_counts(views: pd.DataFrame) -> str:
+    """Say how many of the views that are open today close, and how surely."""
+    counts = views["status"].value_counts()
+    closes, left = int(counts.get("closes", 0)), int(counts.get("stays open", 0))
+    shut, seen = int(counts.get("closed already", 0)), closes + left
+    if not seen:
+        return (
+            f"Nobody sees in today: all {shut} views are closed by what stands already"
+            if shut
+            else "No window or onlooker that is given sees a private place"
+        )
+    those = (
+        "The one view that is open today"
+        if seen == 1
+        else f"{closes} of the {seen} views that are open today"
+    )
+    if seen == 1:
+        says = f"{those} {'closes' if closes else 'stays open'}"
+    else:
+        says = f"{those} close{'s' * (closes == 1)}" + (
+            f", {left} stay{'s' * (left == 1)} open" if left else ""
+        )
+    open_now = views.loc[views["status"].isin(["closes", "stays open"])]
+    if is_drawn(open_now.iloc[0]):
+        year = int(open_now["chance_year"].iloc[0])
+        sure = int((open_now["chance"] >= SURE).sum())
+        says += (
+            f"; by year {year} it is closed with a chance of {chance_in_words(open_now['chance'].iloc[0])}"
+            if seen == 1
+            else f"; {sure} are closed by year {year} with a chance of {chance_in_words(SURE)} or more"
+        )
+    return f"{says}."
+
+
+def closing_windows(layers: Mapping) -> tuple[Table | None, str]:
+    """Tell by windows which places they see no more, from which year on and with what chance.
+
+    Returns
+    -------
+    Table or None
+        A row a window; None if no view closes. The year and the chance are those of its last place.
+    str
+        What to know of the table, and how many windows it leaves out.
+    """
+    views = layers["views"]
+    closing = views.loc[views["status"] == "closes"]
+    if closing.empty:
+        return None, ""
+    names, places = observer_names(layers), place_names(layers.get("private_places"))
+    drawn = is_drawn(closing.iloc[0])
+    rows = []
+    for window, group in closing.groupby("window_id", sort=False):
+        mine = group.to_dict("records")
+        row = [
+            clean(names.get(str(window), window), 120),
+            clean(
+                ", ".join(places.get(str(one["place_id"]), str(one["place_id"])) for one in mine),
+                200,
+            ),
+            year_range([_latest(years) for years in zip(*map(years_of_view, mine), strict=True)]),
+        ]
+        if drawn:
+            row.append(chance_in_words(min(one["chance"] for one in mine)))
+        rows.append(row)
+    headings = [Heading("window"), Heading("no longer sees"), Heading("from year", True)]
+    more = [
+        "From which year on, in brackets at high and at low growth. Where there are several places, that "
+        "of the last"
+    ]
+    if drawn:
+        by = int(closing["chance_year"].iloc[0])
+        headings.append(Heading(f"by year {by}", True))
+        more = [
+            f"From which year on, in brackets in 1 and in 9 of 10 draws, and the chance by year {by}. Where "
+            "there are several places, those of the last"
+        ]
+    if len(rows) > MOST_WINDOWS:
+        more.append(f"{len(rows) - MOST_WINDOWS} more windows stand in the table of views")
+    return Table("closed", "", headings, rows[:MOST_WINDOWS]), ". ".join(more)
+
+
+def open_windows(layers: Mapping, units: str) -> list[str]:
+    """Tell by reasons which windows still see which places."""
+    views = layers["views"]
+    left = views.loc[views["status"] == "stays open"]
+    names, places = observer_names(layers), place_names(layers.get("private_places"))
+    why = open_reasons(layers, units)
+    told: dict[str, dict[str, list[str]]] = {}
+    for row in left.to_dict("records"):
+        window = clean(names.get(str(row["window_id"]), row["window_id"]), 120)
+        place = clean(places.get(str(row["place_id"]), row["place_id"]), 60)
+        reason = why.get(row["view_id"], NO_ROW)
+        told.setdefault(reason, {}).setdefault(window, []).append(place)
+    return [
+        f"{reason[0].upper()}{reason[1:]}: "
+        + "; ".join(
+            f"{window} ({', '.join(seen)})" for window, seen in list(mine.items())[:MOST_WINDOWS]
+        )
+        + (f" and {len(mine) - MOST_WINDOWS} windows more" if len(mine) > MOST_WINDOWS else "")
+        for reason, mine in told.items()
+    ]
+
+
+def open_reasons(layers: Mapping, units: str) -> dict[str, str]:
+    """Say of each view that stays open why: as the design found, as it is set apart, or where it passes."""
+    found = {
+        view: causes[-1] for view, causes in causes_of(layers.get("view_holes"), units).items()
+    }
+    for row in layers["views"].to_dict("records"):
+        if not is_missing(row.get("set_apart")):
+            found[row["view_id"]] = f"set apart: {clean(row['set_apart'], 120)}"
+    design = layers.get("design_views")
+    for row in [] if design is None else design.to_dict("records"):
+        if not row["closed"] and not is_missing(row["says"]):
+            found[row["view_id"]] = clean(in_units(row["says"], units), LONGEST_TEXT)
+    return found
+
+
+def causes_of(holes, units: str) -> dict[str, list[str]]:
+    """List by view what leaves it open, that which does so longest last."""
+    found: dict[str, list[str]] = {}
+    if holes is not None:
+        # What is open to the end is empty and comes last.
+        for row in holes.sort_values("open_until", kind="stable").to_dict("records"):
+            found.setdefault(row["view_id"], []).append(clean(in_units(row["cause"], units), 160))
+    return found
+
+
+def _latest(years: Sequence[int | None]) -> int | None:
+    """Give the greatest of some years; never is greater than any."""
+    return None if None in years else max(years)
