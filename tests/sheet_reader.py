@@ -61,6 +61,13 @@ def set_off(zero, end, along: float, offset: float, side: str):
     )
 
 
+def sheet_words(tables) -> str:
+    """Write tables of the sheet as the lines that a person reads."""
+    return "\n".join(
+        line for table in tables for line in (table.title, *(" ".join(row) for row in table.rows))
+    )
+
+
 def rebuild(text: str) -> dict[int, tuple[float, float]]:
     """Give the position of every stake, east and north, by its number."""
     lines = [" ".join(one.split()) + " " for one in text.splitlines()]

@@ -333,6 +333,10 @@ def test_stakes_are_listed_by_line_and_offsets_only_where_there_are_some(run):
     moved = stakes.copy()
     moved.loc[0, ["offset_m", "offset_side", "diagonal_m"]] = [0.5, "left", 0.5]
     first, second = stakes_by_line(make_table("stakes", moved))
+    # An offset stays with its stake, also where all have the same.
+    same = moved.assign(offset_m=0.5, offset_side="left", diagonal_m=0.5)
+    for table in stakes_by_line(make_table("stakes", same)):
+        assert {"offset", "to the"} <= {head.text for head in table.headings}
     assert "offset" in [head.text for head in first.headings]
     assert "offset" not in [head.text for head in second.headings]
     assert first.lead.startswith("Read the first distance")

@@ -83,7 +83,7 @@ def rebuilt(run) -> None:
     own = run.layers
     tables = tables_of("setting", own)
     tables += stakes_by_line(make_table("stakes", own["stakes"]))
-    words = "\n".join(" ".join(row) for table in tables for row in table.rows)
+    words = sheet_reader.sheet_words(tables)
     stakes = own["stakes"].set_index("stake_id")
     found = sheet_reader.rebuild(words)
     assert set(found) == set(stakes.index)

@@ -503,7 +503,7 @@ def words_of(layers, units) -> str:
     named = dict(zip(("tape_points", "pegs", "base_lines", "stakes"), layers[:4], strict=True))
     tables = tables_of("setting", named, units=units)
     tables += stakes_by_line(make_table("stakes", named["stakes"], units=units))
-    return "\n".join(" ".join(row) for table in tables for row in table.rows)
+    return sheet_reader.sheet_words(tables)
 
 
 @pytest.mark.parametrize("units", ["metric", "us"])

@@ -197,20 +197,22 @@ def make_table(
     return made if shown.whole else without_equal(made)
 
 
-def without_equal(table: Table) -> Table:
+def without_equal(table: Table, keep: Sequence[str] = ()) -> Table:
     """Take out the columns whose cells are all equal, and say them in the lead.
 
-    The first column, which names the rows, stays; so do sentences, such as a caution at each task, and a
-    table of one row.
+    The first column, which names the rows, stays, and so do those whose headings are kept, sentences, such
+    as a caution at each task, and a table of one row.
     """
     equal = [
         k
         for k in range(1, len(table.headings))
-        if len({row[k] for row in table.rows}) == 1 and len(table.rows[0][k]) <= LONG_TEXT
+        if len({row[k] for row in table.rows}) == 1
+        and len(table.rows[0][k]) <= LONG_TEXT
+        and table.headings[k].text not in keep
     ]
     if len(table.rows) < 2 or not equal:
         return table
-    keep = [k for k in range(len(table.headings)) if k not in equal]
+    left = [k for k in range(len(table.headings)) if k not in equal]
     said = ", ".join(
         f"{table.headings[k].text} {table.rows[0][k]}"
         for k in equal
@@ -218,8 +220,8 @@ def without_equal(table: Table) -> Table:
     )
     return replace(
         table,
-        headings=[table.headings[k] for k in keep],
-        rows=[[row[k] for k in keep] for row in table.rows],
+        headings=[table.headings[k] for k in left],
+        rows=[[row[k] for k in left] for row in table.rows],
         lead=" ".join(filter(None, (table.lead, f"In every row: {said}." if said else ""))),
     )
 
@@ -265,7 +267,9 @@ def stakes_by_line(table: Table | None) -> list[Table]:
                     [[row[k] for k in keep] for row in rows],
                     table.lead if number == 1 else "",
                     table.tick,
-                )
+                ),
+                # A stake is read by its own distances, also where they are all the same.
+                keep=_OFFSETS,
             )
         )
     return made
