@@ -2,6 +2,7 @@
 
 import contextlib
 import csv
+import html
 
 import geopandas as gpd
 import numpy as np
@@ -11,7 +12,7 @@ import pytest
 import shapely
 import shapely.affinity
 from click.testing import CliRunner
-from own_kit import KIND, grown, nothing
+from own_kit import KIND, grown, measured, nothing
 from process_kit import lot_request
 
 import screenplan
@@ -137,6 +138,45 @@ def test_wrong_rows_are_told_with_file_layer_and_row(folder):
     assert result.exit_code == 2
     assert "own.csv, layer own, row 2: a plant of eastern red cedar" in result.output
     assert not (folder / "screen").exists()
+
+
+def named(folder, row, plan=PLAN):
+    """Write one row under the names of its own, and a plan that names no column."""
+    pd.DataFrame([row] * 3).to_csv(folder / "own.csv", index=False)
+    (folder / "screen.toml").write_text(plan + '\n[layers.measured_plants]\nfile = "own.csv"\n')
+
+
+def test_usual_names_of_columns_are_taken_with_their_units_and_told(folder, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "200")
+    tall_m = TIMES * float(height_at(load_species()[KIND], 8.0))
+    named(folder, {"Botanical name": "Juniperus virginiana", "Planted": 2015, "Year measured": 2023,
+                   "Ht (ft)": tall_m / 0.3048, "SPREAD_CM": 150.0})  # fmt: skip
+    after = call(folder, "--out", "screen")
+    (growth,) = table(folder, "own_growth")
+    assert (int(growth["plants"]), int(growth["widths"])) == (3, 3)
+    # The same as by our own names, in metres.
+    rows = measured(*[{"age_years": 8.0, "height_m": tall_m, "width_m": 1.5}] * 3)
+    (own,) = run(measured_plants=rows)["own_growth"].to_dict("records")
+    assert float(growth["factor"]) == pytest.approx(own["factor"], abs=1e-3)
+    report = (folder / "screen/report.html").read_text(encoding="utf-8")
+    for told in ("'Botanical name' is taken for species", "'Ht (ft)' is taken for height_m, in ft", "'SPREAD_CM' is taken for width_m, in cm"):  # fmt: skip
+        assert told in html.unescape(report)
+    assert after.exit_code == 0
+
+
+def test_a_usual_name_without_a_unit_is_refused_in_a_plan_in_feet(folder):
+    row = {"species": KIND, "age": 8, "height": 10.0}
+    named(folder, row, PLAN + '\n[plan]\nunits = "us"\n')
+    result = call(folder)
+    assert result.exit_code == 2
+    assert (
+        "The column 'height' holds lengths, and neither its name nor the plan says their unit"
+        in result.output
+    )
+    assert 'units = { height_m = "ft" }' in result.output
+    with (folder / "screen.toml").open("a") as file:
+        file.write('units = { height_m = "ft" }\n')
+    assert call(folder).exit_code == 0
 
 
 ONLY = ["own_years", "own_growth", "views", "closure"]

@@ -71,12 +71,19 @@ def _layer(one: Contract, way: str) -> list[str]:
         facts.append(f"Given by {', '.join(link(name, f'step-{name}') for name in given)}.")
     if way == "in":
         head = ["Column", "Type", "Needed, or default", "Range", "What it is"]
-        rows = [[_name(c), _type(c), _default(c), _range(c), plain(c.meaning)] for c in one.columns]
+        rows = [
+            [_name(c), _type(c), _default(c), _range(c), plain(c.meaning + _usual(c))]
+            for c in one.columns
+        ]
     else:
         head = ["Column", "Type", "Filled", "Values", "What it is"]
         rows = [[_name(c), _type(c), "always" if c.required else "", _range(c), plain(c.meaning)]
                 for c in one.columns]  # fmt: skip
     return [section(code(one.name), 3, f"{way}-{one.name}"), " ".join(facts), table(head, rows)]
+
+
+def _usual(column: Column) -> str:
+    return f". Also taken, in any case: {', '.join(column.usual)}" if column.usual else ""
 
 
 def _name(column: Column) -> str:

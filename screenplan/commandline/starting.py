@@ -313,8 +313,11 @@ def guess_columns(name: str, theirs: Sequence[str]) -> dict[str, str]:
 
     A column is taken if its name is ours in any case, with or without the unit or the layer's
     name: ``HEIGHT`` for ``height_m``, ``id`` for ``parcel_id``. With no such column for a key that
-    every row must have, the only column is taken if there is just one.
+    every row must have, the only column is taken if there is just one. Of a layer without geometry the reader
+    itself takes usual names, with the units that they say.
     """
+    if not INPUTS[name].geometry:
+        return {}
     lower = {column.lower(): column for column in theirs}
     contract = INPUTS[name]
     guess = {}

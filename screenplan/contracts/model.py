@@ -64,6 +64,9 @@ class Column:
         What a table of the report calls it; by default its label.
     form : str
         How the report writes its cells; by default by its type and unit.
+    usual : tuple of str
+        What people call it in tables of their own, words in lower case without the unit: columns of these names
+        are taken for it. Of inputs without geometry.
 
     Examples
     --------
@@ -84,6 +87,7 @@ class Column:
     label: str = ""
     heading: str = ""
     form: Form | Literal[""] = ""
+    usual: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         words = _ENDING.sub("", self.name).replace("_", " ")

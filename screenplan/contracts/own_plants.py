@@ -18,24 +18,47 @@ MEASURED_PLANTS = Contract(
             "tag_id",
             "The plant's tag, the same in each of its measurements, of which the last counts; by default each row is another plant",
             "Tag of the plant",
+            usual=("tag", "plant id", "tree id", "plant no", "tree no"),
         ),
-        text("species", "Key in the species table, or its Latin or common name"),
+        text(
+            "species",
+            "Key in the species table, or its Latin or common name",
+            usual=(
+                "latin name", "botanical name", "scientific name", "latin", "common name", "plant name",
+                "kind", "name", "plant", "tree",
+            ),
+        ),
         number(
             "age_years",
             "Years from planting to measuring, above 0; or give planted_year and measured_year",
             "Years since planting",
+            usual=("age", "age in years", "years since planting", "years old", "age yrs", "years"),
         ),
-        integer("planted_year", "Calendar year in which it was planted"),
-        integer("measured_year", "Calendar year in which it was measured"),
-        metres("height_m", "Height when measured", "Height"),
-        metres("width_m", "Width of its crown when measured, square to its row", "Width"),
+        integer(
+            "planted_year",
+            "Calendar year in which it was planted",
+            usual=("year planted", "planting year", "year of planting", "planted in", "planted"),
+        ),
+        integer(
+            "measured_year",
+            "Calendar year in which it was measured",
+            usual=("year measured", "measuring year", "year of measuring", "measured in", "measured"),
+        ),
+        metres("height_m", "Height when measured", "Height", usual=("ht", "tall", "plant height", "tree height")),
+        metres(
+            "width_m",
+            "Width of its crown when measured, square to its row",
+            "Width",
+            usual=("spread", "crown width", "crown spread", "crown diameter", "wide"),
+        ),
         metres(
             "stock_height_m",
             "Height when it was planted; by default that of the species, which makes a young plant say less",
             "Height when planted",
+            usual=("height when planted", "height at planting", "planted height", "planting height"),
         ),
     ),
-)
+)  # fmt: skip
 
 
 _FACTOR = "natural scale; 1 is as it grows without own plants"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import geopandas as gpd
@@ -38,6 +38,7 @@ from screenplan.site.site import Site
 from screenplan.site.sources import hash_unless_large
 from screenplan.site.subject import choose_rows
 from screenplan.site.terrain import Terrain, TerrainSource
+from screenplan.site.usual_names import take_usual_names
 
 #: A layer with nothing nearer to the subject is about another place.
 ELSEWHERE_M = 2000.0
@@ -62,6 +63,7 @@ class Reader:
     def __init__(self, layers, named, plan: Options, frame: LocalFrame | None = None):
         self.layers, self.named = layers, named
         self.chosen, self.about = plan.subject, plan.site
+        self.us = plan.plan.units == "us"
         self.frame = frame
         self.repairs: list[tuple[str, int, str]] = []
         self.transformations: list[dict] = []
@@ -383,7 +385,11 @@ class Reader:
 
     def _read_table(self, source, contract: Contract, findings: Findings) -> pd.DataFrame:
         """Read a layer of which only the columns count, wherever its rows lie."""
-        done = read_columns(source, self.named[source.name], findings)
+        named = self.named[source.name]
+        columns, units = take_usual_names(
+            contract, source.columns, named.columns, named.units, named.fixed, findings, us=self.us
+        )
+        done = read_columns(source, replace(named, columns=columns, units=units), findings)
         self._check_keys(done, contract, findings)
         if findings.problems:
             raise InputError(findings.problems)
