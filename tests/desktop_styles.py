@@ -51,28 +51,32 @@ def describe_classes(layer):
     if kind == "singleSymbol":
         classes.append({"label": None, "test": None, "symbol": describe_symbol(renderer.symbol())})
     elif kind == "categorizedSymbol":
-        for one in renderer.categories():
-            classes.append(
-                {"label": one.label(), "test": one.value(), "symbol": describe_symbol(one.symbol())}
-            )
-    elif kind == "graduatedSymbol":
-        for one in renderer.ranges():
+        for rule in renderer.categories():
             classes.append(
                 {
-                    "label": one.label(),
-                    "test": [one.lowerValue(), one.upperValue()],
-                    "symbol": describe_symbol(one.symbol()),
+                    "label": rule.label(),
+                    "test": rule.value(),
+                    "symbol": describe_symbol(rule.symbol()),
+                }
+            )
+    elif kind == "graduatedSymbol":
+        for rule in renderer.ranges():
+            classes.append(
+                {
+                    "label": rule.label(),
+                    "test": [rule.lowerValue(), rule.upperValue()],
+                    "symbol": describe_symbol(rule.symbol()),
                 }
             )
     elif kind == "RuleRenderer":
-        for one in renderer.rootRule().children():
-            test = "ELSE" if one.isElse() else one.filterExpression()
+        for rule in renderer.rootRule().children():
+            test = "ELSE" if rule.isElse() else rule.filterExpression()
             classes.append(
                 {
-                    "label": one.label(),
+                    "label": rule.label(),
                     "test": test,
-                    "smallest": one.minimumScale(),
-                    "symbol": describe_symbol(one.symbol()) if one.symbol() else None,
+                    "smallest": rule.minimumScale(),
+                    "symbol": describe_symbol(rule.symbol()) if rule.symbol() else None,
                 }
             )
     return classes

@@ -59,7 +59,7 @@ def house(box=(10.0, 50.0, 20.0, 58.0), height=5.0):
 def windows(at=((15.0, 50.0),), facing=180.0, sill=1.0):
     count = len(at)
     return layer(
-        [shapely.Point(one) for one in at], window_id=[f"w{k}" for k in range(count)], building_id=["h"] * count,
+        [shapely.Point(xy) for xy in at], window_id=[f"w{k}" for k in range(count)], building_id=["h"] * count,
         sill_m=[sill] * count, height_m=[1.2] * count, width_m=[1.2] * count, facing_deg=[facing] * count,
         floor_m=[0.0] * count, storey=[0] * count,
     )  # fmt: skip

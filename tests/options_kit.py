@@ -20,10 +20,10 @@ def _written(key: str, value: Any) -> Any:
         return value
     if has_lengths(key):
         return [
-            [*one[:-1], f"{float(one[-1])!r} m"]
-            if isinstance(one, (tuple, list))
-            else f"{float(one)!r} m"
-            for one in value
+            [*entry[:-1], f"{float(entry[-1])!r} m"]
+            if isinstance(entry, (tuple, list))
+            else f"{float(entry)!r} m"
+            for entry in value
         ]
     unit = "m" if is_length(key) else "m3" if is_volume(key) else ""
     return f"{float(value)!r} {unit}" if unit else value

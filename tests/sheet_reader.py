@@ -70,7 +70,7 @@ def sheet_words(tables) -> str:
 
 def rebuild(text: str) -> dict[int, tuple[float, float]]:
     """Give the position of every stake, east and north, by its number."""
-    lines = [" ".join(one.split()) + " " for one in text.splitlines()]
+    lines = [" ".join(line.split()) + " " for line in text.splitlines()]
     points = {
         found[1]: (metres(found[3]), metres(found[4]))
         for line in lines

@@ -10,12 +10,12 @@ PAPER = COLOURS["paper"]
 
 def list_tests(style):
     """List the tests of all classes."""
-    return [test for one in style.classes for test in one.tests]
+    return [test for style_class in style.classes for test in style_class.tests]
 
 
-def holds(one, row):
+def holds(style_class, row):
     """Tell whether a row passes all tests of a class."""
-    return all(_passes(test, row) for test in one.tests)
+    return all(_passes(test, row) for test in style_class.tests)
 
 
 def _passes(test, row):
@@ -40,8 +40,12 @@ def _passes(test, row):
 
 def class_of(style, row):
     """Give the label of the class that holds a row; None if there is none."""
-    own = [one for one in style.classes if one.tests and holds(one, row)]
-    rest = [one for one in style.classes if not one.tests]
+    own = [
+        style_class
+        for style_class in style.classes
+        if style_class.tests and holds(style_class, row)
+    ]
+    rest = [style_class for style_class in style.classes if not style_class.tests]
     return (own or rest)[0].label if own or rest else None
 
 

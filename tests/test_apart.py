@@ -20,8 +20,8 @@ SUBJECT, EAST = shapely.box(0, 0, 30, 30), shapely.box(30, 0, 60, 30)
 #: A shrub of 4 m by 2 m, and a tree of 10 m by 2 m: by the shipped rules they stay 0.914 m (3 ft) and
 #: 3.048 m (10 ft) off a wall.
 TABLE = {
-    key: one
-    for key, one in load_species({
+    key: kind
+    for key, kind in load_species({
         "shrub": {"like": "thuja_smaragd", "mature_height": ["4 m", "4 m"], "mature_spread": ["2 m", "2 m"]},
         "tree": {"like": "thuja_occidentalis", "mature_height": ["10 m", "10 m"], "mature_spread": ["2 m", "2 m"]},
     }).items()

@@ -83,7 +83,7 @@ def imported_modules(path: Path, room: str) -> set[str]:
         for name in (
             [node.module]
             if node.module.count(".") > 1
-            else [f"{node.module}.{one.name}" for one in node.names]
+            else [f"{node.module}.{name.name}" for name in node.names]
         )
     }
 

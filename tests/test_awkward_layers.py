@@ -384,7 +384,7 @@ def test_lines_for_parcels_are_told_so_before_one_is_looked_for(tmp_path, chosen
 def test_points_for_parcels_in_a_file_that_does_not_say_what_it_holds(tmp_path):
     """A GeoJSON file of points and lines: the rows say what no polygon is."""
     shapes = [shapely.Point(8, 50), shapely.LineString([(8, 50), (8.1, 50)])]
-    path = write_geojson(tmp_path / "lots.geojson", [one.__geo_interface__ for one in shapes])
+    path = write_geojson(tmp_path / "lots.geojson", [shape.__geo_interface__ for shape in shapes])
     refused_file(
         {"parcels": LayerSource(path)},
         r"and this is a LineString and a Point\. Close these lines into polygons",

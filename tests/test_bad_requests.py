@@ -65,8 +65,8 @@ def test_the_plainest_requests_are_answered():
 def test_a_request_of_parcels_alone_is_answered_or_refused(name):
     needed = [
         layer
-        for layer, one in describe_process(name)["inputs"].items()
-        if one["minOccurs"] and layer != "parcels"
+        for layer, given in describe_process(name)["inputs"].items()
+        if given["minOccurs"] and layer != "parcels"
     ]
     inputs = {"parcels": ONE} if "parcels" in describe_process(name)["inputs"] else {}
     if needed:
@@ -175,7 +175,9 @@ def everything():
 
 def test_a_process_without_a_last_year_draws_any_year(everything):
     asked = request_for("crowns", everything) | {"growth.show_years": [40]}
-    years = {one["properties"]["year"] for one in execute("crowns", asked)["crowns"]["features"]}
+    years = {
+        feature["properties"]["year"] for feature in execute("crowns", asked)["crowns"]["features"]
+    }
     assert years == {40}
 
 

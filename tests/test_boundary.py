@@ -95,4 +95,4 @@ def test_what_is_missing_cannot_be_judged():
     assert results(found, buildings=None)["room at walls"].result == "cannot be judged"
     assert results(found)["height at the boundary"].result == "cannot be judged"
     assert results(found, known=False)["clipping at the boundary"].result == "cannot be judged"
-    assert {one.result for one in results(None).values()} == {"cannot be judged"}
+    assert {finding.result for finding in results(None).values()} == {"cannot be judged"}

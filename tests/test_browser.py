@@ -51,8 +51,8 @@ PRINTED_M = 0.02
 
 @pytest.fixture(scope="module")
 def driver():
-    with browser() as one:
-        yield one
+    with browser() as window:
+        yield window
 
 
 @pytest.fixture(scope="module")

@@ -338,7 +338,7 @@ def test_nothing_is_cut_or_clipped_while_birds_nest(position, month, nesting):
     last = {"nesting_march_august": 8, "nesting_march_september": 9}[nesting]
     months = set(range(3, last + 1))
     if position is SOUTH:
-        months = {(one + 5) % 12 + 1 for one in months}
+        months = {(month + 5) % 12 + 1 for month in months}
     day, species = f"2028-{month:02d}-15", "thuja_occidentalis"
     table = schedule(day, species=species, position_deg=position, calendar_nesting=nesting)
     tasks = table.set_index("task")

@@ -272,7 +272,7 @@ def test_a_new_row_that_no_view_crosses_is_planted_for_nothing():
     )
     found = list(judge_use(needed, plants, VIEWS))
     # Row c stands already: nobody plants it for nothing.
-    assert [(one.check, one.result) for one in found] == [
+    assert [(finding.check, finding.result) for finding in found] == [
         ("use of a", "passes"), ("use of b", "fails")
     ]  # fmt: skip
     assert "its 2 new plants" in found[1].says

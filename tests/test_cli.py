@@ -379,7 +379,7 @@ def test_check_lists_what_was_read(sample):
     read = json.loads(call("check", folder / "hillside.toml", "--json").stdout)
     assert read["subject"] == "LR-7"
     # What befell a whole layer has no row: it is no row 0, for people nor for programs.
-    rows = {one["row"] for one in read["repairs"]}
+    rows = {repair["row"] for repair in read["repairs"]}
     assert None in rows
     assert 0 not in rows
     told = [line for line in result.stdout.splitlines() if "all rows: rings turned" in line]
@@ -422,7 +422,9 @@ def test_check_refuses_bare_roots_in_full_growth(sample):
     july = f"{dt.date.today().year + 1}-07-10"
     settings = (f'calendar.planting="{july}"', 'plants.stock="bare_root"')
     checked = call(
-        "check", folder / "hillside.toml", *(part for one in settings for part in ("--set", one))
+        "check",
+        folder / "hillside.toml",
+        *(part for setting in settings for part in ("--set", setting)),
     )
     assert_clean(checked, 2)
     assert f"bare-root evergreens are planted on {july}, in full growth" in checked.stderr

@@ -294,7 +294,7 @@ def test_the_plan_draws_rectangles():
     _, plants = hedge(((10, 20), (12, 20)))
     crowns = grow_crowns(plants, species_table=TABLE, plan=plan_with(growth_show_years=[20]))
     ax = new_figure(100, 100).add_axes((0, 0, 1, 1))
-    (boxes,) = [one for one in add_crowns(ax, shapely.get_coordinates(plants.geometry), crowns) if len(one.get_paths()) == 5]  # fmt: skip
+    (boxes,) = [artist for artist in add_crowns(ax, shapely.get_coordinates(plants.geometry), crowns) if len(artist.get_paths()) == 5]  # fmt: skip
     extents = boxes.get_paths()[0].get_extents()
     assert (extents.width, extents.height) == pytest.approx((2 * ALONG, 2 * ACROSS))
 

@@ -198,14 +198,14 @@ def test_crowns_are_circles_at_size():
     assert list(crowns.columns) == [c.name for c in CROWNS.columns] + ["geometry"]
     assert crowns["crown_id"].is_unique
     cedar = TABLE["thuja_occidentalis"]
-    one = crowns[
+    crown = crowns[
         (crowns["plant_id"] == 3) & (crowns["year"] == 10) & (crowns["growth"] == "high")
     ].iloc[0]
-    assert one["height_m"] == pytest.approx(height_at(cedar, 10, growth="high"))
-    assert one["spread_m"] == pytest.approx(spread_at(cedar, one["height_m"], "high"))
+    assert crown["height_m"] == pytest.approx(height_at(cedar, 10, growth="high"))
+    assert crown["spread_m"] == pytest.approx(spread_at(cedar, crown["height_m"], "high"))
     # A polygon of 64 sides in its circle has 0.9984 of its area: 32/π sin(2π/64).
-    circle = math.pi / 4 * one["spread_m"] ** 2
-    assert one.geometry.area / circle == pytest.approx(32 / math.pi * math.sin(math.pi / 32))
+    circle = math.pi / 4 * crown["spread_m"] ** 2
+    assert crown.geometry.area / circle == pytest.approx(32 / math.pi * math.sin(math.pi / 32))
 
 
 def test_standing_plants_grow_without_establishment():

@@ -53,8 +53,8 @@ def test_shares_are_0_to_1_and_years_count_from_0():
 
 
 def test_keys_of_a_plan_carry_no_unit():
-    for one in describe_keys():
-        assert unit_of(one.key) is None, one.key
+    for key in describe_keys():
+        assert unit_of(key.key) is None, key.key
 
 
 def test_names_on_the_page_are_names_of_the_code():

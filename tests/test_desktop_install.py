@@ -242,7 +242,7 @@ def test_another_version_of_plugin_or_library(profile, quick):
     # Another state of the same version: no version is set against itself.
     same = {"version": __version__, "digest": "x", "python": sys.executable}
     installed.write_text(json.dumps(same))
-    (alone,) = [one for one in check_installation(profile) if not one.fits]
+    (alone,) = [check for check in check_installation(profile) if not check.fits]
     assert alone.what == "library"
     assert alone.says.count(__version__) == 1
 

@@ -212,7 +212,7 @@ def test_needed_height_is_that_of_the_profile(layers):
     line = profile.loc[profile["needed_m"].idxmax(), "line_id"]
     ax = draw_needed_height(layers, line)
     most = profile.loc[profile["line_id"] == line, "needed_m"].max()
-    assert max(np.max(one.get_ydata()) for one in ax.lines) >= most
+    assert max(np.max(line.get_ydata()) for line in ax.lines) >= most
     assert f"{most:.1f} m" in [text.get_text() for text in ax.texts]
     feet = draw_needed_height(layers, line, units="us")
     assert f"{most / FOOT_M:.1f} ft" in [text.get_text() for text in feet.texts]
@@ -243,11 +243,13 @@ def test_what_is_not_there_is_not_drawn(layers):
     ["$\\frac{1}{0}$", "$x", "_hidden", "雪の下", "שלום", "a\nb\x00", "<b>&", "x" * 500, pd.NA],
 )
 def test_any_name_can_be_drawn(layers, name):
-    one = {k: v.copy() for k, v in layers.items()}
-    one["buildings"]["building_id"] = pd.array([name] * len(one["buildings"]), dtype="string")
-    one["private_places"]["name"] = pd.array([name] * len(one["private_places"]), dtype="string")
+    named = {k: v.copy() for k, v in layers.items()}
+    named["buildings"]["building_id"] = pd.array([name] * len(named["buildings"]), dtype="string")
+    named["private_places"]["name"] = pd.array(
+        [name] * len(named["private_places"]), dtype="string"
+    )
     with off_screen():
-        svg = to_svg(draw_plan(one).figure, "p", title=name, says="s")
+        svg = to_svg(draw_plan(named).figure, "p", title=name, says="s")
     assert "<b>" not in svg
     assert "\x00" not in svg
     if isinstance(name, str):
@@ -320,7 +322,7 @@ EFFECT_LAYERS = (
 
 def test_effects_are_drawn_apart_without_colour(troubles):
     ax = draw_effects(troubles)
-    drawn = {str(one.get_gid()) for one in (*ax.collections, *ax.lines)}
+    drawn = {str(artist.get_gid()) for artist in (*ax.collections, *ax.lines)}
     assert {f"effect.{name}" for name in EFFECT_LAYERS} <= drawn
     findings = effect_findings(troubles)
     marks = [(f.look["marker"], f.look["color"] == f.look["markeredgecolor"]) for f in findings if f.form == "mark"]  # fmt: skip
@@ -347,14 +349,14 @@ def test_marks_of_a_plant_stand_one_behind_the_other(troubles):
     metres = _sheet(troubles, effect_findings(troubles)).metres
     # The first plant has sight, wire zoning, hole, roots and crown: five marks of one file.
     expected = [metres(FIRST_MARK_MM + k * NEXT_MARK_MM) for k in range(5)]
-    assert all(np.isclose(away, one).any() for one in expected)
+    assert all(np.isclose(away, length).any() for length in expected)
 
 
 @pytest.mark.parametrize("name", EFFECT_LAYERS)
 def test_a_single_effect_is_drawn_alone(layers, troubles, name):
     ax = draw_effects({**layers, name: troubles[name]})
-    drawn = {str(one.get_gid()) for one in (*ax.collections, *ax.lines)}
-    assert {one for one in drawn if one.startswith("effect.")} == {f"effect.{name}"}
+    drawn = {str(artist.get_gid()) for artist in (*ax.collections, *ax.lines)}
+    assert {gid for gid in drawn if gid.startswith("effect.")} == {f"effect.{name}"}
 
 
 def test_effects_keep_to_scale_and_legend_to_the_sheet(troubles):
@@ -377,9 +379,9 @@ def test_no_ground_is_drawn_under_the_legend(troubles):
     sheet = _sheet(troubles, findings)
     foot = sheet.south + sheet.metres(legend_mm(len(findings)))
     edge = ax.transData.transform((0.0, foot))[1]
-    drawn = [one for one in (*ax.collections, *ax.lines) if one.get_zorder() < 28.0]
+    drawn = [artist for artist in (*ax.collections, *ax.lines) if artist.get_zorder() < 28.0]
     assert drawn
-    assert all(one.get_clip_box().y0 == pytest.approx(edge) for one in drawn)
+    assert all(artist.get_clip_box().y0 == pytest.approx(edge) for artist in drawn)
 
 
 def test_nothing_is_drawn_of_no_effects(layers, troubles):

@@ -88,12 +88,12 @@ def light(**changes):
 
 def test_losses_are_held_against_the_users_limits_kind_by_kind():
     found = {
-        one.check: one
-        for one in judge_light(
+        finding.check: finding
+        for finding in judge_light(
             light(), plan_with(light_most_sun_lost=0.06, light_most_sky_lost=0.2)
         )
     }
-    assert {check: one.result for check, one in found.items()} == {
+    assert {check: finding.result for check, finding in found.items()} == {
         "sun on neighbours' windows": "fails",
         "sun on gardens": "fails",
         "sun on panels and beds": "passes",
@@ -242,8 +242,8 @@ def test_the_first_plant_at_a_wire_is_told():
         judge_wires(LINES, plants.iloc[:0], plan_with(lines_allowance=allowance))
         for allowance in (None, 2.0)
     ]
-    assert [one.result for one in passes] == ["passes", "passes"]
-    assert [one.needs for one in passes] == ["lines.allowance", ""]
+    assert [finding.result for finding in passes] == ["passes", "passes"]
+    assert [finding.needs for finding in passes] == ["lines.allowance", ""]
     assert judge_wires(LINES, None, plan_with(lines_allowance=2.0)).result == "cannot be judged"
     assert (
         judge_wires(LINES.iloc[:1], plants, plan_with(lines_allowance=2.0)).result
@@ -276,10 +276,10 @@ def test_what_must_be_clipped_is_told_by_what_it_outgrows():
     plants = grown(what=["crown over the boundary", "height at the boundary", "crown at a wall"], clip_m=[0.3, 0.5, None])  # fmt: skip
     house = pd.DataFrame({"building_id": ["h"]})
     found = {
-        one.check: one
-        for one in judge_outgrown(plants, house, True, plan_with(boundary_most_height=2.0))
+        finding.check: finding
+        for finding in judge_outgrown(plants, house, True, plan_with(boundary_most_height=2.0))
     }
-    assert {one.result for one in found.values()} == {"fails"}
+    assert {finding.result for finding in found.values()} == {"fails"}
     line = found["clipping at the boundary"].says
     assert "plant 1 first, in year 8" in line  # fmt: skip
     assert line.endswith("and after that by up to 0.30 m a year")
@@ -287,7 +287,9 @@ def test_what_must_be_clipped_is_told_by_what_it_outgrows():
     assert "a year" not in found["room at walls"].says.split("looked at")[1]
     both = plants.assign(what="crown over the boundary")
     (finding,) = [
-        one for one in judge_outgrown(both, house, True, DEFAULTS) if one.result == "fails"
+        finding
+        for finding in judge_outgrown(both, house, True, DEFAULTS)
+        if finding.result == "fails"
     ]
     assert finding.says.startswith("3 crowns grow over the boundary: they must be clipped, plant 3 first")  # fmt: skip
     assert finding.says.endswith("by up to 0.50 m a year")

@@ -136,7 +136,11 @@ def test_a_layer_loses_its_hollow_parts_and_nothing_else():
         {"lot": list("abcd")}, geometry=[w and shapely.from_wkt(w) for w in shapes], crs=25832
     )
     left = without_hollow(layer)
-    assert [None if one is None else one.wkt for one in left.geometry] == [lot, lot, *shapes[2:]]
+    assert [None if shape is None else shape.wkt for shape in left.geometry] == [
+        lot,
+        lot,
+        *shapes[2:],
+    ]
     assert (list(left["lot"]), left.crs) == (list("abcd"), layer.crs)
     sound = layer.iloc[[0, 2, 3]]
     assert without_hollow(sound) is sound

@@ -201,7 +201,7 @@ def bent_row(turn, xy=((12, 20), (24, 20), (30, 29))):
     subject = site.parcels(shapely.box(-50, -50, 90, 110))
     lines = site.layer([way], line_id=["L"], side_id=["s"], row=[1], offset_m=[1.0])
     plants = site.layer(
-        [way.interpolate(one) for one in at], plant_id=list(range(1, len(at) + 1)), line_id="L",
+        [way.interpolate(station) for station in at], plant_id=list(range(1, len(at) + 1)), line_id="L",
         row=1, station_m=at, gap_before_m=[math.nan] + [1.5] * (len(at) - 1), existing=False,
         stock="container", stock_height_m=0.9, species="thuja_smaragd",
     )  # fmt: skip
@@ -259,9 +259,9 @@ def test_a_fence_round_clipped_plants_far_apart_by_closed_form(turn, kept_m):
     ground = Ground(subject.geometry[0], subject.geometry[0], shapely.Polygon())
     outlines = enclose(lines, pair, ground, crown, 0.3)
     assert len(outlines) == 2
-    across, along = (float(one[0]) + 0.3 + 0.1 for one in (crown.across, crown.along))
+    across, along = (float(half[0]) + 0.3 + 0.1 for half in (crown.across, crown.along))
     for stem in pair.geometry:
-        (outline,) = [one for one in outlines if one.contains(stem)]
+        (outline,) = [outline for outline in outlines if outline.contains(stem)]
         box = shapely.box(stem.x - along, stem.y - across, stem.x + along, stem.y + across)
         box = rotate(box, turn, origin=stem)
         assert outline.symmetric_difference(box).area < 0.03 * box.area

@@ -263,7 +263,7 @@ def test_parts_without_length_of_what_bends_do_not_matter(text, whole):
     def bend(x, y):
         return x, y + x * x / 10.0
 
-    given_, expected = (np.array([shapely.from_wkt(one)], dtype=object) for one in (text, whole))
+    given_, expected = (np.array([shapely.from_wkt(wkt)], dtype=object) for wkt in (text, whole))
     (found,) = reproject(given_, bend)
     (true,) = reproject(expected, bend)
     assert shapely.get_num_coordinates(true) > 60
@@ -303,7 +303,9 @@ def test_the_boxes_of_another_crs_hold_what_lies_in_a_box(lon, lat, system):
     # are counted to 360 or the other way round. None of the boxes is much larger than the box itself.
     frame = LocalFrame.around(lot(lon, lat))
     boxes = frame.boxes_out(BOX, frame.transformation_from(CRS(system)))
-    x, y = (one.ravel() for one in np.meshgrid(np.linspace(-50, 60, 12), np.linspace(-40, 70, 12)))
+    x, y = (
+        values.ravel() for values in np.meshgrid(np.linspace(-50, 60, 12), np.linspace(-40, 70, 12))
+    )
     there = Transformer.from_crs(frame.crs, system, always_xy=True)
     px, py = there.transform(x, y)
     turns = {"EPSG:4326": (0.0, 360.0, -360.0), "EPSG:4807": (0.0, 400.0, -400.0)}.get(

@@ -81,7 +81,7 @@ def test_warnings_of_a_species_are_told_with_their_source_and_never_judged():
     warnings = load_species()["phyllostachys_aurea"].warnings
     assert list(told["says"]) == [in_units(f"Golden bamboo: {text}") for text in warnings]
     assert told["meets"].isna().all()
-    (finding,) = (one for one in check_health(table) if one.check == "poison, weeds and bans")
+    (finding,) = (found for found in check_health(table) if found.check == "poison, weeds and bans")
     assert finding.result == "cannot be judged"
     assert "extension service" in finding.needs
     for text in ("Its roots run", "at least 0.61 m deep", "Forbidden in New York State"):

@@ -101,7 +101,8 @@ def test_a_row_opposite_a_window():
     assert mine["guided_m"] == pytest.approx(7.0)
     assert mine["year_high"] < mine["year"]
     assert [
-        one.result for one in judge_hedge_heights(found, plan_with(light_hedge_guidance=True))
+        finding.result
+        for finding in judge_hedge_heights(found, plan_with(light_hedge_guidance=True))
     ] == ["fails"]
 
 
@@ -136,7 +137,8 @@ def test_only_rows_of_evergreens_and_only_when_asked():
     _, found = guided(species="carpinus_betulus")
     assert not len(found)
     assert [
-        one.result for one in judge_hedge_heights(found, plan_with(light_hedge_guidance=True))
+        finding.result
+        for finding in judge_hedge_heights(found, plan_with(light_hedge_guidance=True))
     ] == ["cannot be judged"]
     assert list(judge_hedge_heights(found, plan_with(light_hedge_guidance=False))) == []
     lines, plants = row()

@@ -494,7 +494,9 @@ def test_rows_that_a_shapefile_marks_as_deleted_are_left_out_and_said(tmp_path):
     (tmp_path / "lots.dbf").write_bytes(table)
     site = read(path)
     assert site.layers["parcels"]["parcel_id"].tolist() == ["A-2", "A-3"]
-    assert any("1 of 4 rows of its file are marked as deleted" in one for one in site.warnings)
+    assert any(
+        "1 of 4 rows of its file are marked as deleted" in warning for warning in site.warnings
+    )
     assert length > 0
 
 
@@ -528,7 +530,7 @@ def test_one_id_of_a_large_layer_finds_its_own_row(tmp_path, monkeypatch, name, 
     whole = sources_module.open_layer("parcels", LayerSource(path)).find("ID", wanted)
     monkeypatch.setattr(sources_module, "WHOLE_ROWS", 2)
     found = sources_module.open_layer("parcels", LayerSource(path)).find("ID", wanted)
-    assert [str(one).removesuffix(".0") for one in found["ID"]] == [wanted]
+    assert [str(number).removesuffix(".0") for number in found["ID"]] == [wanted]
     assert found.index.tolist() == whole.index.tolist()
     assert found.geometry.iloc[0].equals(whole.geometry.iloc[0])
 

@@ -73,7 +73,7 @@ def rays_over(count, rng, length=12.0, wide=10.0):
 # Closed form: the exponential itself.
 def test_exponential():
     depth = np.concatenate([np.linspace(0.0, DARK, 4001), np.geomspace(1e-12, 1.0, 200)])
-    got = np.array([passed(one) for one in depth])
+    got = np.array([passed(value) for value in depth])
     assert np.abs(got - np.exp(-depth)).max() < 1e-13
     assert passed(1e9) == pytest.approx(math.exp(-DARK), rel=1e-6)
 

@@ -13,13 +13,13 @@ from screenplan.rules.ruleset import STATUSES, Rule, load_rules
 
 
 def test_every_shipped_rule_says_whence_how_known_and_when():
-    for one in (*load_limits().values(), *load_rules()):
-        assert one.reason, one.key
-        assert one.source, one.key
-        assert one.status in STATUSES, one.key
-        assert one.date, one.key
-        assert isinstance(one.confirm_locally, bool)
-    assert {one.kind for one in load_limits().values()} == set(KINDS)
+    for rule in (*load_limits().values(), *load_rules()):
+        assert rule.reason, rule.key
+        assert rule.source, rule.key
+        assert rule.status in STATUSES, rule.key
+        assert rule.date, rule.key
+        assert isinstance(rule.confirm_locally, bool)
+    assert {limit.kind for limit in load_limits().values()} == set(KINDS)
 
 
 def test_a_users_file_overrides_by_key(tmp_path):
@@ -206,8 +206,8 @@ def test_the_season_that_applies_is_that_of_stock_and_species():
             ),
         )
         applies = table.loc[table["applies"], "rule"]
-        assert [one for one in applies if one.startswith("season_")] == [season]
-        assert [one for one in applies if one.startswith("request_")] == ["request_colorado"]
+        assert [key for key in applies if key.startswith("season_")] == [season]
+        assert [key for key in applies if key.startswith("request_")] == ["request_colorado"]
         assert "nesting_march_august" in set(applies)
     says = table.set_index("rule").loc["season_bare_evergreen", "says"]
     assert (

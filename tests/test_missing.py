@@ -101,8 +101,8 @@ def test_nothing_hangs_on_one_of_two_that_stand_behind_each_other():
     w = windows((0, 6), width_m=0.05)
     ahead = row([30.0], "column", 8.0)
     behind = ahead.assign(line_id="west", plant_id=2).set_geometry([Point(0.0, 1.5)])
-    one, _ = missing(ahead, w=w, p=place)
-    assert one["hangs_share"].to_list() == [1.0]
+    told, _ = missing(ahead, w=w, p=place)
+    assert told["hangs_share"].to_list() == [1.0]
     two, table = missing(pd.concat([ahead, behind], ignore_index=True), w=w, p=place)
     assert two["hangs_share"].to_list() == [0.0, 0.0]
     assert table.empty
@@ -177,10 +177,10 @@ def test_only_plant_in_the_way_against_the_kernel_plant_by_plant(kind, turned):
         ends[:, :2] = ends[:, :2] @ [[cos, sin], [-sin, cos]]
     hits = []
     for number in range(len(plants)):
-        one, table = grown(plants.iloc[[number]])
+        alone, table = grown(plants.iloc[[number]])
         # Alone it has no row, whose way it keeps.
-        one = one._replace(way=rows.way[rows.order == number])
-        hits.append((blocked_years(origin, target, one, table)[:, 0, 1] >> 5) & 1)
+        alone = alone._replace(way=rows.way[rows.order == number])
+        hits.append((blocked_years(origin, target, alone, table)[:, 0, 1] >> 5) & 1)
     hits = np.array(hits)
     stopped, only = sole_blockers(origin, target, rows, crowns, 5, 1)
     assert np.array_equal(stopped, hits.any(axis=0))

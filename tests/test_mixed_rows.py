@@ -137,7 +137,7 @@ def test_each_rule_keeps_off_the_kind_that_asks_for_most():
         zones(["wide", "narrow", "low"]),
         [zones(key) for key in ("wide", "narrow", "low")],
     )
-    whole = shapely.union_all([shapely.union_all(one.geometry.to_numpy()) for one in apart])
+    whole = shapely.union_all([shapely.union_all(zones.geometry.to_numpy()) for zones in apart])
     assert shapely.symmetric_difference(shapely.union_all(mixed.geometry.to_numpy()), whole).area < 1e-6  # fmt: skip
     distances = mixed.set_index("rule")["distance_m"]
     assert distances["boundary_crown"] == pytest.approx(1.5)  # half of the widest, 3 m
@@ -190,7 +190,10 @@ def test_rules_of_any_kind_apply_and_each_kind_has_its_season():
         )
         for key in ("narrow", "low")
     ]  # an evergreen and one that drops its leaves
-    each = [one.loc[(one["kind"] == "planting_season") & one["applies"], "rule"] for one in alone]
+    each = [
+        rules.loc[(rules["kind"] == "planting_season") & rules["applies"], "rule"]
+        for rules in alone
+    ]
     assert set(seasons) == {*each[0], *each[1]}
     assert len(seasons) == 2
 
@@ -257,7 +260,7 @@ def test_health_and_order_count_each_kind():
     told = shares.loc[shares["topic"] == "species"].set_index("name")["share"]
     assert told.to_dict() == pytest.approx((count / len(plants)).to_dict())
     assert shares.loc[shares["topic"].isin(["species", "genus"]), "meets"].all()
-    found = {one.check: one for one in judge_findings(shares)}
+    found = {finding.check: finding for finding in judge_findings(shares)}
     assert found["one species"].says.startswith(
         f"{count.max() / len(plants):.0%} of the plants are "
     )
@@ -345,7 +348,7 @@ def test_alternatives_are_single_kinds_and_mixes():
         "alternatives": {"species": ["ilex_opaca", ["morella_cerifera", "ilex_glabra"]]},
     }
     variants = list_variants(check_plan(PARCELS | content))
-    assert [one.plants.species for one in variants] == [
+    assert [variant.plants.species for variant in variants] == [
         ("ilex_opaca", "ilex_glabra"), "ilex_opaca", ("morella_cerifera", "ilex_glabra"),
     ]  # fmt: skip
 

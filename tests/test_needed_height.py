@@ -148,8 +148,8 @@ def test_heights_count_from_the_ground_at_the_line():
 # end at 2.25 m. Columns of 1 m never meet at 1.5 m, at 0.9 m they are closed up to h: year 6 (2.3).
 def test_two_crown_shapes_reach_it_when_their_rows_close():
     options = {"views_eye_seated": 1.2, "views_eye_standing": 1.2}
-    one = windows((0.6, 6), width_m=0.1), head(0.6, -4)
-    _, profile, years = find(*one, rows_spacing=1.5, views_report_years=(0, 10, 30), **options)
+    site = windows((0.6, 6), width_m=0.1), head(0.6, -4)
+    _, profile, years = find(*site, rows_spacing=1.5, views_report_years=(0, 10, 30), **options)
     by = years.set_index("species")
     assert by.loc["cone", "planned"]
     assert by["planned"].sum() == 1
@@ -162,7 +162,7 @@ def test_two_crown_shapes_reach_it_when_their_rows_close():
     assert by.loc["column", "reached"] == "never at this spacing"
     assert by.loc["column", "mature_closed_height_m"] == 0.0
     assert profile["closed_y10"].unique() == pytest.approx([3.5 / 4])
-    _, _, years = find(*one, rows_spacing=0.9, plants_species="column", **options)
+    _, _, years = find(*site, rows_spacing=0.9, plants_species="column", **options)
     by = years.set_index("species")
     assert by.loc[
         "column", ["year_reached_low", "year_reached", "year_reached_high"]

@@ -58,7 +58,7 @@ def test_it_runs_draws_and_keeps_its_word(notebook, tmp_path, monkeypatch):
     )
     client.execute()
     outputs = [output for cell in content.cells for output in cell.get("outputs", ())]
-    said = "".join(one["text"] for one in outputs if one.get("name") == "stderr")
+    said = "".join(output["text"] for output in outputs if output.get("name") == "stderr")
     # What the kernel says of its own connection is none of the notebook's.
     warned = [line for line in said.splitlines() if line.strip() and "[IPKernelApp]" not in line]
     assert not warned

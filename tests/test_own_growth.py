@@ -57,7 +57,7 @@ def by_grid(priors, likelihood):
 @settings(max_examples=60)
 @given(said, st.floats(0.05, 1.0))
 def test_the_posterior_is_that_of_a_grid(observed, sd):
-    y, v = (np.array([one[k] for one in observed]) for k in (0, 1))
+    y, v = (np.array([pair[k] for pair in observed]) for k in (0, 1))
     prior = Normal(0.1, sd**2)
     found = posterior(prior, y, v)
     mean, variance = by_grid(prior, lambda x: -((x[:, None] - y) ** 2 / (2.0 * v)).sum(axis=1))
@@ -246,8 +246,8 @@ def later_errors():
             )
             factor = posterior(Normal(0.0, SITES_SD**2), said, variances).mean
             yield [
-                abs(math.log(late["height_m"] / height_at(one, late["age"], stock_height_m=late["start_m"])))
-                for one in (kind, shifted(kind, factor))
+                abs(math.log(late["height_m"] / height_at(species, late["age"], stock_height_m=late["start_m"])))
+                for species in (kind, shifted(kind, factor))
             ]  # fmt: skip
 
 

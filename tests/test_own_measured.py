@@ -39,7 +39,7 @@ def test_a_plant_is_taken_with_its_age_or_by_its_years_and_by_any_of_its_names()
         {"age_years": 8, "planted_year": 2016, "measured_year": 2024, "height_m": 3.0,
          "species": "Juniperus virginiana"},
     )  # fmt: skip
-    assert [(one.row, one.species, one.age_years) for one in found] == [
+    assert [(plant.row, plant.species, plant.age_years) for plant in found] == [
         (k, KIND, 8.0) for k in (1, 2, 3)
     ]
     assert (found[0].width_m, found[0].stock_height_m) == (1.5, 0.6)
@@ -47,11 +47,11 @@ def test_a_plant_is_taken_with_its_age_or_by_its_years_and_by_any_of_its_names()
 
 
 def test_the_last_measurement_of_a_plant_counts_with_the_stock_of_the_first():
-    (one,) = take(
+    (plant,) = take(
         {"tag_id": "a", "age_years": 9, "height_m": 3.4},
         {"tag_id": "a", "age_years": 4, "height_m": 1.6, "stock_height_m": 0.5},
     )
-    assert (one.age_years, one.height_m, one.stock_height_m) == (9.0, 3.4, 0.5)
+    assert (plant.age_years, plant.height_m, plant.stock_height_m) == (9.0, 3.4, 0.5)
     assert len(take({"age_years": 9, "height_m": 3.4}, {"age_years": 9, "height_m": 3.4})) == 2
 
 
@@ -64,7 +64,7 @@ def test_a_standing_plant_of_known_age_counts_and_no_other():
         age_years=[8.0, 7.0, 9.0, np.nan, np.nan],
     )
     found = take(screens=layer)
-    assert [(one.layer, one.row) for one in found] == [
+    assert [(plant.layer, plant.row) for plant in found] == [
         ("existing_screens", 1),
         ("existing_screens", 2),
     ]

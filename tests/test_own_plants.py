@@ -36,17 +36,17 @@ def test_without_a_measurement_the_table_is_as_before():
 @pytest.mark.parametrize("times", [0.8, 1.25])
 def test_the_estimate_is_the_conjugate_normal_of_what_the_plants_say(times):
     layer = grown(times, 4)
-    one = corrected(layer)[KIND]
+    found = corrected(layer)[KIND]
     of = spreads_of(KIND)
     said, variances = heights_say(
         TABLE[KIND], layer["age_years"], layer["height_m"], np.full(4, np.nan), of.plants
     )
     expected = posterior(of.of_kind, said, variances)
-    assert one.height == pytest.approx(expected)
-    assert one.weight == pytest.approx(1.0 - expected.variance / of.of_kind.variance)
-    assert (one.height.mean > 0) == (times > 1)
+    assert found.height == pytest.approx(expected)
+    assert found.weight == pytest.approx(1.0 - expected.variance / of.of_kind.variance)
+    assert (found.height.mean > 0) == (times > 1)
     # It lies between what was known and what was measured.
-    before, after = (float(height_at(kind, 8.0)) for kind in (TABLE[KIND], one.own))
+    before, after = (float(height_at(kind, 8.0)) for kind in (TABLE[KIND], found.own))
     assert min(before, times * before) < after < max(before, times * before)
 
 
@@ -106,10 +106,10 @@ def test_the_evidence_says_how_many_own_plants_and_what_the_widths_rest_on():
 def test_widths_change_the_width_at_a_height():
     wide = 1.4 * float(spread_at(TABLE[KIND], 3.0))
     layer = measured(*[{"age_years": 8, "height_m": 3.0, "width_m": wide}] * 300)
-    one = corrected(layer)[KIND]
-    assert one.widths == 300
-    assert float(spread_at(one.own, 3.0)) == pytest.approx(wide, rel=0.02)
-    ratio = spread_at(one.own, 3.0, "high") / spread_at(one.own, 3.0, "low")
+    found = corrected(layer)[KIND]
+    assert found.widths == 300
+    assert float(spread_at(found.own, 3.0)) == pytest.approx(wide, rel=0.02)
+    ratio = spread_at(found.own, 3.0, "high") / spread_at(found.own, 3.0, "low")
     assert ratio < spread_at(TABLE[KIND], 3.0, "high") / spread_at(TABLE[KIND], 3.0, "low")
 
 
@@ -117,14 +117,14 @@ def test_what_the_plan_adds_is_corrected_by_the_spreads_of_what_it_is_like():
     changes = {"dense": {"like": "picea_abies", "yearly_growth": ["0.2 m", "0.3 m", "0.4 m"]}}
     table = load_species(changes)
     tall = 1.4 * float(height_at(table["dense"], 10.0))
-    one = corrected(measured({"species": "dense", "age_years": 10, "height_m": tall}), changes)[
+    found = corrected(measured({"species": "dense", "age_years": 10, "height_m": tall}), changes)[
         "dense"
     ]
-    assert one.own.evidence == "own plants, n 1, widths " + {
+    assert found.own.evidence == "own plants, n 1, widths " + {
         "measured": "measured", "relatives": "measured on relatives", "group": "measured on its group",
         "published": "published range", "memory": "from memory", "own": "own figures",
     }[table["dense"].grade("width")]  # fmt: skip
-    assert height_at(one.own, 10.0) > height_at(table["dense"], 10.0)
+    assert height_at(found.own, 10.0) > height_at(table["dense"], 10.0)
 
 
 def test_draws_spread_as_far_as_the_plants_leave_open():

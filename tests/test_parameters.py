@@ -20,7 +20,10 @@ def wide(source):
             own = node.args
             given = [*own.posonlyargs, *own.args, *own.kwonlyargs, own.vararg, own.kwarg]
             compiled = any(ast.unparse(mark).startswith(COMPILED) for mark in node.decorator_list)
-            if len([one for one in given if one is not None]) > MOST and not compiled:
+            if (
+                len([parameter for parameter in given if parameter is not None]) > MOST
+                and not compiled
+            ):
                 found.add(node.name)
     return found
 

@@ -97,11 +97,11 @@ def test_neighbours_meet_where_the_power_says(p):
     low, high = meeting_band(shape, h, w, s, c)
     assert (high[3:] == 0.0).all()
     assert (low[:3] == c).all()
-    for one, top in zip(s[:3], high[:3], strict=True):
-        assert float(shape_radius(shape, h, w, c, top)) == pytest.approx(one / 2)
+    for width, top in zip(s[:3], high[:3], strict=True):
+        assert float(shape_radius(shape, h, w, c, top)) == pytest.approx(width / 2)
         error = error_share(p)
         # As far off as the true crown that is wider or narrower by the bound.
-        most, least = (h - (h - c) * max(one / w - e, 0.0) ** (1 / p) for e in (error, -error))
+        most, least = (h - (h - c) * max(width / w - e, 0.0) ** (1 / p) for e in (error, -error))
         assert least - TIP * h <= top <= most + TIP * h
 
 
@@ -147,8 +147,8 @@ def kind(**keys):
 
 
 def test_a_species_gives_one_exponent_or_one_for_each_growth():
-    one = kind(shape=POWER, profile=0.33)["mine"]
-    assert one.profile == (0.33,) * 3
+    species = kind(shape=POWER, profile=0.33)["mine"]
+    assert species.profile == (0.33,) * 3
     three = kind(shape=POWER, profile=[0.5, 0.4, 0.3])["mine"]
     assert [three.crown(growth) for growth in GROWTHS] == [power_shape(p) for p in (0.5, 0.4, 0.3)]
     assert three.sources["profile"] == "the user's value"

@@ -20,7 +20,7 @@ from screenplan.outputs.styles import KNOWN, LOOKS
 
 ALL = INPUTS | SURROUNDINGS | OUTPUTS
 #: Those that a run writes, or keeps of what it read.
-DRAWN = {name: one for name, one in (OUTPUTS | SURROUNDINGS).items() if one.geometry}
+DRAWN = {name: contract for name, contract in (OUTPUTS | SURROUNDINGS).items() if contract.geometry}
 
 
 def file_of(contract: Contract) -> str:
@@ -153,7 +153,7 @@ def test_every_contract_is_read_written_or_kept():
 
 
 @pytest.mark.parametrize(
-    "contract", [*INPUTS.values(), *OUTPUTS.values()], ids=lambda one: one.name
+    "contract", [*INPUTS.values(), *OUTPUTS.values()], ids=lambda contract: contract.name
 )
 def test_what_may_be_empty_is_a_column_and_named_once(contract):
     names = contract.optional.split()

@@ -175,10 +175,14 @@ def test_the_usual_price_leaves_nothing_open_to_save_money(seed):
     found = find_planting(choice, limits)
     # By trying all: the least weight that can stay open, and the least cost with that.
     every = list(every_planting(choice, limits))
-    least = min(open_weight(choice, limits, one) for one in every)
+    least = min(open_weight(choice, limits, planted) for planted in every)
     assert found.open_weight == pytest.approx(least)
     assert found.cost == pytest.approx(
-        min(choice.cost(one) for one in every if open_weight(choice, limits, one) <= least + SAME)
+        min(
+            choice.cost(planted)
+            for planted in every
+            if open_weight(choice, limits, planted) <= least + SAME
+        )
     )
 
 

@@ -382,7 +382,7 @@ def test_the_scale_is_the_largest_that_holds_the_site(width, height, paper, unit
     # The next larger scale of the trade holds it neither upright nor across.
     known = [12 * feet for feet in FEET_PER_INCH] if units == "us" else list(METRIC_SCALES)
     assert scale in known or scale % known[-1] == 0
-    larger = [one for one in known if one < scale]
+    larger = [number for number in known if number < scale]
     if larger and scale in known:
         short, long = PAPERS[paper]
         for w, h in ((short, long), (long, short)):
@@ -711,7 +711,7 @@ def test_the_scale_bar_of_the_sample_is_as_long_as_it_says(sample):
         scale = round(layout["scale"])
         # Bars are 1, 2 or 5 times a power of ten metres long.
         length_m = length_mm * scale / 1000.0
-        nearest = min((one * 10**n for one in (1, 2, 5) for n in range(4)), key=lambda m: abs(m - length_m))  # fmt: skip
+        nearest = min((factor * 10**n for factor in (1, 2, 5) for n in range(4)), key=lambda m: abs(m - length_m))  # fmt: skip
         assert length_mm == pytest.approx(nearest * 1000.0 / scale, abs=BAR_MM), name
 
 

@@ -259,8 +259,8 @@ def test_numbers_name_a_parcel_as_text():
 
 
 def test_the_only_parcel_is_the_subject_and_needs_no_id():
-    one = parcels().iloc[[1]].drop(columns="PIN")
-    site = read_frames({"parcels": one})
+    parcel = parcels().iloc[[1]].drop(columns="PIN")
+    site = read_frames({"parcels": parcel})
     assert site.subject_id == "row 1"
     assert site.layers["parcels"]["is_subject"].tolist() == [True]
 
@@ -365,7 +365,7 @@ def test_parts_and_holes_without_a_point_are_left_out_and_listed():
         layer.loc[2, "geometry"] = shape
         site = read({"parcels": layer}, columns={})
         assert (3, f"1 {what} without a point left out") in said(site, "parcels")
-        assert shapely.equals(*(one.layers["parcels"].geometry[2] for one in (site, whole)))
+        assert shapely.equals(*(read.layers["parcels"].geometry[2] for read in (site, whole)))
 
 
 def test_rings_are_turned_and_vertices_thinned():
@@ -574,7 +574,7 @@ def test_a_site_is_read_from_layers_and_options_by_name():
     # be taken for another.
     layers, *options = inspect.signature(reading.read_site).parameters.values()
     assert layers.kind is inspect.Parameter.POSITIONAL_OR_KEYWORD
-    assert {one.kind for one in options} == {inspect.Parameter.KEYWORD_ONLY}
+    assert {option.kind for option in options} == {inspect.Parameter.KEYWORD_ONLY}
 
 
 @pytest.mark.parametrize(

@@ -53,11 +53,13 @@ def test_a_picture_that_is_changed_or_left_over_is_told(tmp_path):
     folder = tmp_path / "reference"
     shutil.copytree(PAGES, folder)
     assert differences(folder) == []
-    one, *_ = sorted((folder / PICTURES).glob("*.svg"))
-    one.write_text(one.read_text(encoding="utf-8").replace("<svg", "<svg "), encoding="utf-8")
+    picture, *_ = sorted((folder / PICTURES).glob("*.svg"))
+    picture.write_text(
+        picture.read_text(encoding="utf-8").replace("<svg", "<svg "), encoding="utf-8"
+    )
     (folder / PICTURES / "strange.svg").write_text("<svg/>", encoding="utf-8")
     changed, strange = differences(folder)
-    assert changed.startswith(f"{one} is not current")
+    assert changed.startswith(f"{picture} is not current")
     assert strange.endswith("strange.svg is no file that is made. Delete it")
 
 
@@ -99,8 +101,8 @@ def test_every_mark_of_a_test_is_on_the_page():
     found = find_evidence()
     assert len(found) == written > 30
     page = (PAGES / "evidence.md").read_text(encoding="utf-8")
-    for one in found:
-        assert one.test.split("::")[1] in page
+    for evidence in found:
+        assert evidence.test.split("::")[1] in page
 
 
 MARK = """
@@ -125,12 +127,12 @@ def said(**changes):
 
 
 def test_a_mark_takes_the_values_of_the_tests_own_constants():
-    (one,) = marks_of(
+    (evidence,) = marks_of(
         MARK.format(said()).replace("tolerance='exact'", 'tolerance=f"{1000 * SLACK_M:g} mm"')
     )
-    assert one.tolerance == "2 mm"
-    assert one.test == "test_made_up.py::test_it"
-    assert one.when == "needs the desktop GIS"
+    assert evidence.tolerance == "2 mm"
+    assert evidence.test == "test_made_up.py::test_it"
+    assert evidence.when == "needs the desktop GIS"
 
 
 @pytest.mark.parametrize(
@@ -145,14 +147,14 @@ def test_a_mark_takes_the_values_of_the_tests_own_constants():
 def test_the_page_says_where_a_test_does_not_run(line, when):
     named = "on_monday = pytest.mark.skipif(SLACK_M, reason='it is Monday')"
     text = MARK.format(said()).replace("pytestmark = [pytest.mark.desktop]", f"{named}\n{line}")
-    (one,) = marks_of(text)
-    assert one.when == when
+    (evidence,) = marks_of(text)
+    assert evidence.when == when
 
 
 def test_a_mark_takes_constants_that_the_project_exports():
     text = "from benchmarks import tracer\n" + MARK.format(said())
-    (one,) = marks_of(text.replace("'exact'", 'f"{tracer.REPEATS} times"'))
-    assert one.tolerance == "3 times"
+    (evidence,) = marks_of(text.replace("'exact'", 'f"{tracer.REPEATS} times"'))
+    assert evidence.tolerance == "3 times"
 
 
 @pytest.mark.parametrize(
@@ -188,8 +190,8 @@ def test_pages_hold_every_step_layer_and_column():
     steps, layers = ((PAGES / name).read_text("utf-8") for name in ("steps.md", "layers.md"))
     for step in describe_steps():
         assert f"(step-{step.name})=\n## `{step.name}`" in steps
-        for one in step.parameters:
-            assert f"| [`{one.key}`]" in steps
+        for parameter in step.parameters:
+            assert f"| [`{parameter.key}`]" in steps
     for way, contracts in (("in", INPUTS), ("out", OUTPUTS)):
         for contract in contracts.values():
             part = layers.split(f"({way}-{contract.name})=\n")[1].split("\n(")[0]

@@ -50,7 +50,10 @@ def options() -> set[str]:
         command = left.pop()
         left += getattr(command, "commands", {}).values()
         found |= {
-            opt for one in command.params if isinstance(one, click.Option) for opt in one.opts
+            opt
+            for parameter in command.params
+            if isinstance(parameter, click.Option)
+            for opt in parameter.opts
         }
     return found
 
@@ -206,7 +209,9 @@ def test_the_search_for_sections_finds_faults():
     assert list(sections_asked(tree)) == [(1, SECTIONS["rows"], "alonk")]
     assert list(literal_keys(tree)) == [(2, "rows.along")]
     asked = [
-        one for path in FILES for one in sections_asked(ast.parse(path.read_text(encoding="utf-8")))
+        section
+        for path in FILES
+        for section in sections_asked(ast.parse(path.read_text(encoding="utf-8")))
     ]
     assert len(asked) > 30
     assert sum(section is not None for _, section, _ in asked) > 25
@@ -216,7 +221,7 @@ def test_the_search_for_sections_finds_faults():
 def test_no_message_speaks_of_a_parameter_as_python_calls_it(path):
     """A plan says ``rows.spacing``; ``spacing_m`` is what a function within might call it."""
     suffixes = {"m": "_m", "m3": "_m3", "deg": "_deg", "min": "_minutes"}
-    names = {one.key.split(".")[1] + suffixes[one.unit] for one in describe_keys() if one.unit in suffixes}  # fmt: skip
+    names = {key.key.split(".")[1] + suffixes[key.unit] for key in describe_keys() if key.unit in suffixes}  # fmt: skip
     python = re.compile(rf"(?<!column )\b({'|'.join(sorted(names))})\b")
     wrong = [
         (call.lineno, found[0])

@@ -157,7 +157,7 @@ def stood(*points, species="thuja_smaragd"):
     count = len(points)
     return layer(
         plant_id=list(range(1, count + 1)), species=[species] * count,
-        existing=[True] * count, geometry=[Point(one) for one in points],
+        existing=[True] * count, geometry=[Point(xy) for xy in points],
     )  # fmt: skip
 
 
@@ -165,9 +165,9 @@ def test_the_check_names_plants_that_stand_in_a_place_or_reach_into_it():
     half = HALVES["thuja_smaragd"]
     terrace = place(shapely.box(10, 0, 20, 5))
     plants = stood((5, 2), (12, 2), (20 + half - 0.2, 2), (20 + half + 0.01, 2))
-    one = judge_places(terrace, plants, TABLE)
-    assert (one.check, one.result) == ("private places", "fails")
-    assert one.says == (
+    finding = judge_places(terrace, plants, TABLE)
+    assert (finding.check, finding.result) == ("private places", "fails")
+    assert finding.says == (
         "Plants 2 stand in private place terrace; the grown crowns of plants 3 reach into private "
         "place terrace, by up to 0.20 m"
     )
@@ -237,7 +237,7 @@ def test_a_plan_with_plants_that_stand_in_the_place_says_so(tmp_path):
     assert plants.loc[inside, "existing"].all()
     checks = run.layers["checks"].set_index("check")
     assert checks.loc["private places", "result"] == "fails"
-    named = ", ".join(str(one) for one in plants.loc[inside, "plant_id"])
+    named = ", ".join(str(plant_id) for plant_id in plants.loc[inside, "plant_id"])
     assert f"Plants {named} stand in private place chairs" in checks.loc["private places", "says"]
 
 

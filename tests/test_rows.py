@@ -202,7 +202,7 @@ def test_existing_plants_elsewhere_belong_to_no_line():
     screens = existing([(10, 2.3), (20, 15)])
     _, _, lines, plants, _ = lay(box(), "south", screens=screens)
     assert plants["existing"].sum() == 1
-    assert [one.line for one in standing_plants(screens, lines)] == [0, None]
+    assert [plant.line for plant in standing_plants(screens, lines)] == [0, None]
 
 
 def test_a_line_through_an_existing_row():

@@ -33,7 +33,7 @@ def test_what_an_f_string_takes_over_keeps_its_quantities():
     assert in_units(f"{GAP}; plant {3}", "us") == "A gap of 10.0 ft is left; plant 3"
 
 
-@pytest.mark.parametrize("send", [copy.deepcopy, lambda one: pickle.loads(pickle.dumps(one))])
+@pytest.mark.parametrize("send", [copy.deepcopy, lambda text: pickle.loads(pickle.dumps(text))])
 def test_quantities_travel(send):
     assert in_units(send(GAP), "us") == "A gap of 10.0 ft is left"
 

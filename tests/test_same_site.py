@@ -94,11 +94,13 @@ def jittered(frame, seed, size=0.004):
         off[-1] = off[0]  # rings stay closed
         return xy + off
 
-    def shape(one):
-        rings = [moved(shapely.get_coordinates(ring)) for ring in (one.exterior, *one.interiors)]
+    def shape(polygon):
+        rings = [
+            moved(shapely.get_coordinates(ring)) for ring in (polygon.exterior, *polygon.interiors)
+        ]
         return shapely.Polygon(rings[0], rings[1:])
 
-    return frame.set_geometry([shape(one) for one in frame.geometry], crs=frame.crs)
+    return frame.set_geometry([shape(polygon) for polygon in frame.geometry], crs=frame.crs)
 
 
 @pytest.mark.parametrize("seed", range(12))
@@ -132,12 +134,12 @@ def test_walls_of_parts_and_courtyards_come_the_largest_first():
         shapely.box(0, 0, 20, 20), shapely.union_all([shapely.box(2, 2, 5, 5), shapely.box(8, 8, 16, 16)])
     )  # fmt: skip
     small = shapely.box(30, 0, 36, 6)
-    one = walls_of(shapely.MultiPolygon([small, large]))
+    walls = walls_of(shapely.MultiPolygon([small, large]))
     turned = shapely.Polygon(large.exterior, [*large.interiors][::-1])
     other = walls_of(shapely.MultiPolygon([turned, small]))
-    assert one.start.tolist() == other.start.tolist()
+    assert walls.start.tolist() == other.start.tolist()
     # The outer ring of 80 m, its courtyards of 32 and 12 m, the part of 24 m.
-    assert np.round(np.add.reduceat(one.length_m, [0, 4, 8, 12])).tolist() == [80, 32, 12, 24]
+    assert np.round(np.add.reduceat(walls.length_m, [0, 4, 8, 12])).tolist() == [80, 32, 12, 24]
 
 
 def test_equal_sides_are_numbered_by_their_place():

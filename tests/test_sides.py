@@ -178,7 +178,7 @@ def test_chamfers_are_shared_by_halves_wherever_the_ring_begins(first):
     a, b, c, d = 1.0, 1.4, 1.8, 2.2
     xy = [(a, 0), (40 - b, 0), (40, b), (40, 30 - c), (40 - c, 30), (d, 30), (0, 30 - d), (0, a)]
     sides = by_name(find_sides(parcels(shapely.Polygon(xy[first:] + xy[:first]))))
-    half = {one: one * math.sqrt(2) / 2 for one in (a, b, c, d)}
+    half = {length: length * math.sqrt(2) / 2 for length in (a, b, c, d)}
     assert sides == pytest.approx(
         {
             "south": 40 - a - b + half[a] + half[b], "east": 30 - b - c + half[b] + half[c],

@@ -81,7 +81,7 @@ def test_many_subjects_are_laid_as_each_alone():
     }
     together = lay_sight(both, subjects=subjects)
     assert len(together.pairs) == 4  # a window and a path each, not eight
-    alone = [lay_sight(one | {"buildings": both["buildings"]}) for one in (SITE, east)]
+    alone = [lay_sight(site | {"buildings": both["buildings"]}) for site in (SITE, east)]
     found = list(together.looks())
     for subject, single in enumerate(alone):
         mine = [

@@ -50,27 +50,29 @@ def test_sizes_and_years_are_those_of_the_growth(key):
 def test_species_are_chosen_by_zone_and_height():
     cold = find_species(zone=4)
     assert 5 < len(cold) < len(TABLE)
-    assert all(one.hardiness_zones[0] <= 4 <= one.hardiness_zones[1] for one, _ in cold)
+    assert all(species.hardiness_zones[0] <= 4 <= species.hardiness_zones[1] for species, _ in cold)
     # They root by that zone: slower than in a mild one.
-    assert {one.rooting_zone for one, _ in cold} == {4}
-    mild = {one.key: told for one, told in find_species(zone=7)}
-    shared = [(told, mild[one.key]) for one, told in cold if one.key in mild]
+    assert {species.rooting_zone for species, _ in cold} == {4}
+    mild = {species.key: told for species, told in find_species(zone=7)}
+    shared = [(told, mild[species.key]) for species, told in cold if species.key in mild]
     assert shared
     assert all((slow.height_m <= quick.height_m + 1e-9).all() for slow, quick in shared)
     tall = find_species(height="6 m")
     assert 0 < len(tall) < len(TABLE)
     assert all(told.closes[TYPICAL] is not None for _, told in tall)
-    assert {one.key for one, _ in find_species(height="2 m")} > {one.key for one, _ in tall}
+    assert {species.key for species, _ in find_species(height="2 m")} > {
+        species.key for species, _ in tall
+    }
     with pytest.raises(InputError, match="'6' has no unit"):
         find_species(height="6")
 
 
 def test_the_command_prints_them_for_people_and_for_programs():
     listed = json.loads(run("--zone", "5", "--json"))
-    one = listed["picea_pungens"]
-    assert one["spacing_source"] == "custom"
-    assert one["grades"]["height"] == "measured"
-    assert one["growth"]["typical"]["height_m"] == pytest.approx(
+    row = listed["picea_pungens"]
+    assert row["spacing_source"] == "custom"
+    assert row["grades"]["height"] == "measured"
+    assert row["growth"]["typical"]["height_m"] == pytest.approx(
         height_at(load_species(zone=5)["picea_pungens"], [5, 10, 20]).tolist()
     )
     assert "prunus_lusitanica" not in listed

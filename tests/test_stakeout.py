@@ -94,7 +94,7 @@ def rebuild(sheet: dict) -> tuple[dict, dict]:
     to_set += [(a, b, row) for row in sheet["offsets"] for a, b in [(row[1], row[2])]]
     while to_set:  # a peg may be measured from pegs that are set before it
         known = points | pegs
-        ready = [one for one in to_set if one[0] in known and one[1] in known]
+        ready = [reading for reading in to_set if reading[0] in known and reading[1] in known]
         assert ready, "pegs are measured from one another in a circle"
         for a, b, row in ready:
             if len(row) == 6 and row[1:4:2] == (a, b):
@@ -105,7 +105,7 @@ def rebuild(sheet: dict) -> tuple[dict, dict]:
                 u = (known[b] - known[a]) / abs(known[b] - known[a])
                 left = {"left": 1j, "right": -1j, "on the line": 0}[side]
                 pegs[name] = known[a] + u * (float(along) + left * float(offset))
-        to_set = [one for one in to_set if one not in ready]
+        to_set = [reading for reading in to_set if reading not in ready]
     tapes = {}
     for name, start, end in sheet["bases"]:
         step = pegs[end] - pegs[start]
@@ -277,7 +277,7 @@ def test_the_printed_sheet_of_a_real_parcel_rebuilds_every_stake():
     inside = houses.sindex.query(plots.geometry, predicate="contains")
     area = plots.area
     # The largest plot that holds a whole house.
-    number = max(set(inside[0].tolist()), key=lambda one: area.iloc[one])
+    number = max(set(inside[0].tolist()), key=lambda place: area.iloc[place])
     x, y = gpd.GeoSeries([plots.geometry.iloc[number].representative_point()], crs=plots.crs).to_crs(4326).get_coordinates().iloc[0]  # fmt: skip
     plan = check_plan(
         {
@@ -459,7 +459,7 @@ def tapes_of(layers):
     places = at | {str(row.stake_id): row.geometry for row in stakes.itertuples()}
     for row in pegs.itertuples():
         if row.method == "two tapes":
-            yield from (shapely.LineString([at[one], row.geometry]) for one in (row.point_a, row.point_b))  # fmt: skip
+            yield from (shapely.LineString([at[peg], row.geometry]) for peg in (row.point_a, row.point_b))  # fmt: skip
         if row.method == "offset":
             a, b = at[row.point_a], at[row.point_b]
             foot = shapely.Point(np.array(a.coords[0]) + row.along_m * (np.array(b.coords[0]) - np.array(a.coords[0])) / a.distance(b))  # fmt: skip
@@ -576,7 +576,7 @@ def test_a_row_that_bends_round_a_pond_is_not_taped_through_it():
     lines = site.layer([arc], line_id=["1-row1"], side_id=["1"], row=[1])
     at = np.arange(0.0, arc.length, 1.0)
     plants = site.layer(
-        [arc.interpolate(one) for one in at], plant_id=np.arange(1, len(at) + 1), line_id="1-row1",
+        [arc.interpolate(station) for station in at], plant_id=np.arange(1, len(at) + 1), line_id="1-row1",
         row=1, station_m=at, species="thuja_smaragd", existing=False,
     )  # fmt: skip
     water = site.layer([pool], kind=["swimming pool"])
@@ -855,7 +855,9 @@ def test_stakes_are_as_exact_as_stated():
             complex(*at.loc[name, ["x_m", "y_m"]]) for name in (base.from_peg, base.to_peg)
         )
         t0, t1 = (at.loc[name, "tolerance_m"] for name in (base.from_peg, base.to_peg))
-        starts, ends = (one.ravel() for one in np.meshgrid(zero + t0 * turns, end + t1 * turns))
+        starts, ends = (
+            values.ravel() for values in np.meshgrid(zero + t0 * turns, end + t1 * turns)
+        )
         way = (ends - starts) / abs(ends - starts)
         own = stakes[stakes["base_id"] == base.base_id]
         assert (own["offset_m"] > 1.0).any()
@@ -885,7 +887,7 @@ def test_on_a_slope_tapes_lie_along_the_ground():
     step = shapely.get_coordinates(bases.geometry).reshape(-1, 2, 2)
     way = (step[:, 1] - step[:, 0]) / bases["length_m"].to_numpy()[:, None]
     longer = np.sqrt(1.0 + (way @ (0.10, -0.07)) ** 2)
-    assert len({round(one, 4) for one in longer}) == 2
+    assert len({round(factor, 4) for factor in longer}) == 2
     assert bases["slope_m"].to_numpy() == pytest.approx(bases["length_m"] * longer)
     by_base = dict(zip(bases["base_id"], longer, strict=True))
     along = stakes["along_m"] * stakes["base_id"].map(by_base)
@@ -939,7 +941,7 @@ def test_contradicting_distances_show_residuals_that_balance():
 @given(st.lists(st.floats(1, 60), min_size=1, max_size=6), st.floats(0.95, 1.05))
 def test_stretch_of_a_proportional_tape_is_its_factor(planned, factor):
     # Invariant: if every reading is the same share of the plan, that share is the stretch.
-    assert fit_stretch(planned, [factor * one for one in planned]) == pytest.approx(factor)
+    assert fit_stretch(planned, [factor * length for length in planned]) == pytest.approx(factor)
 
 
 def test_a_stake_on_the_tape_may_be_measured_too_and_others_are_only_compared():

@@ -77,12 +77,12 @@ def test_a_run_grows_each_plant_once_however_many_steps_ask(monkeypatch):
     run = run_plan(sample_plan())
     assert len(asked) == len(set(asked))
     # What is drawn is grown once for each number of standard deviations; the rest are the scenarios.
-    drawn = [one for one in asked if "growth" not in dict(one[1:])]
+    drawn = [call for call in asked if "growth" not in dict(call[1:])]
     starts = (
         run.layers["plants"].groupby(["species", "stock_height_m", "existing", "stock"]).ngroups
     )
     assert len(drawn) == len(HEIGHTS) * starts
-    asked[:] = [one for one in asked if one not in set(drawn)]
+    asked[:] = [call for call in asked if call not in set(drawn)]
     table = planned_species(run.plan)
     columns = ("species", "stock_height_m", "existing", "stock")
     planted = {
@@ -95,9 +95,9 @@ def test_a_run_grows_each_plant_once_however_many_steps_ask(monkeypatch):
     # as the needed height compares it.
     stock, zone = run.plan.plants.stock, run.plan.health.zone
     compared = {
-        Start(one, one.stock_height_m, False, stock)
-        for one in table.values()
-        if one.hardy_in(zone) or one.key in set(run.layers["plants"]["species"])
+        Start(species, species.stock_height_m, False, stock)
+        for species in table.values()
+        if species.hardy_in(zone) or species.key in set(run.layers["plants"]["species"])
     }
     assert len(asked) == 3 * len(planted | compared)
     run_plan(sample_plan())
@@ -175,7 +175,9 @@ def test_plants_that_cannot_grow_are_refused_by_row():
     )
     with pytest.raises(InputError) as refused:
         stand_of(plants, years=3)
-    assert [(one.what, one.layer, tuple(one.rows)) for one in refused.value.problems] == [
+    assert [
+        (problem.what, problem.layer, tuple(problem.rows)) for problem in refused.value.problems
+    ] == [
         ("a plant has no place", "plants", (1,)),
         ("a species is not in the table: palm", "plants", (2,)),
         ("a plant has no height when planted", "plants", (3,)),

@@ -41,7 +41,7 @@ def test_exact_counts_back_from_a_fixed_plant():
     stations = [station for station, _ in found.placed]
     assert stations == pytest.approx([0.5, 2 + 4 / 3, 2 + 8 / 3, 7.5, 9.0])
     # A length of whole spacings is filled from end to end, and a short one holds no second plant.
-    assert [one for one, _ in set_exact(6.0, [(0, 6)], [6.0], [], 1.5, 0.0).placed] == [
+    assert [station for station, _ in set_exact(6.0, [(0, 6)], [6.0], [], 1.5, 0.0).placed] == [
         0,
         1.5,
         3,

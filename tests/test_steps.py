@@ -71,7 +71,7 @@ def recording(plan, seen):
         return kind.model_construct(**section.__dict__)
 
     sections = {name: getattr(plan, name) for name in screenplan.plan.SECTIONS}
-    return plan.model_copy(update={name: noting(one) for name, one in sections.items()})
+    return plan.model_copy(update={name: noting(section) for name, section in sections.items()})
 
 
 #: Plans on which all that a step may read is read: the sample, and what it leaves out.

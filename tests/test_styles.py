@@ -49,7 +49,9 @@ def test_every_layer_with_a_shape_has_a_style_of_its_kind():
     assert set(WRITTEN) <= set(KNOWN)
     for name in spatial:
         (kind,) = kinds_of(KNOWN[name])
-        assert {type(one.symbol) for one in STYLES[name].classes} == {SYMBOLS[kind]}, name
+        assert {type(style_class.symbol) for style_class in STYLES[name].classes} == {
+            SYMBOLS[kind]
+        }, name
 
 
 @NAMES
@@ -73,7 +75,10 @@ def test_a_style_speaks_of_columns_that_the_layer_has(name):
         assert style.label.role in palette.COLOURS
     assert named <= set(columns)
     marks = [
-        mark for one in style.classes if isinstance(one.symbol, Points) for mark in one.symbol.marks
+        mark
+        for style_class in style.classes
+        if isinstance(style_class.symbol, Points)
+        for mark in style_class.symbol.marks
     ]
     assert {mark.turn for mark in marks} - {""} <= set(columns)
 
@@ -82,17 +87,21 @@ def test_a_style_speaks_of_columns_that_the_layer_has(name):
 def test_classes_are_told_apart_in_the_legend_and_hold_all_there_is(name):
     """Of every combination of values at, below and above each bound, just one class holds each."""
     contract, style = KNOWN[name], STYLES[name]
-    labels = [one.label for one in style.classes]
+    labels = [style_class.label for style_class in style.classes]
     assert len(set(labels)) == len(labels)
     assert all(0 < len(label) <= 60 for label in labels)
-    assert sum(not one.tests for one in style.classes) <= 1
+    assert sum(not style_class.tests for style_class in style.classes) <= 1
     columns = dict.fromkeys(test.column for test in list_tests(style))
     trials = [_trials(contract.column(column), style) for column in columns]
     met = set()
     for values in itertools.product(*trials):
         row = dict(zip(columns, values, strict=True))
-        own = [one for one in style.classes if one.tests and holds(one, row)]
-        rest = [one for one in style.classes if not one.tests]
+        own = [
+            style_class
+            for style_class in style.classes
+            if style_class.tests and holds(style_class, row)
+        ]
+        rest = [style_class for style_class in style.classes if not style_class.tests]
         assert len(own or rest) == 1, row
         met.add((own or rest)[0].label)
     assert met == set(labels)
@@ -166,8 +175,11 @@ def test_the_drawings_and_the_layers_share_one_palette():
     known = {*palette.COLOURS.values(), palette.WARN, *palette.YEARS, *palette.HEIGHTS,
              *palette.SHADE, *palette.QUIETER, *palette.CROWNS}  # fmt: skip
     for name, style in ALL.items():
-        for one in style.classes:
-            assert set(re.findall("#[0-9a-f]{6}", repr(one.symbol))) <= known, (name, one.label)
+        for style_class in style.classes:
+            assert set(re.findall("#[0-9a-f]{6}", repr(style_class.symbol))) <= known, (
+                name,
+                style_class.label,
+            )
 
 
 def test_the_simulation_is_the_published_one():

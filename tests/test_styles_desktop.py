@@ -56,9 +56,9 @@ def varied(name, crs):
     layer = make_layer(contract, crs, rows=len(style.classes) + MORE, origin=(-20.0, 3.0))
     if name == "sun_grid":  # a step that counts the sun fills every year
         layer["sun_y20"] = 100.0
-    for row, one in enumerate(style.classes):
-        for column in {test.column for test in one.tests}:
-            tests = [test for test in one.tests if test.column == column]
+    for row, style_class in enumerate(style.classes):
+        for column in {test.column for test in style_class.tests}:
+            tests = [test for test in style_class.tests if test.column == column]
             layer.loc[row, column] = _value(tests, contract.column(column))
             if tests[0].less:
                 layer.loc[row, column] += layer.loc[row, tests[0].less]
@@ -153,20 +153,23 @@ def test_classes_have_their_labels_tests_and_symbols(seen):
             continue
         style = style_of(name, layer["aliases"])
         assert len(layer["classes"]) == len(style.classes), name
-        for one, drawn in zip(style.classes, layer["classes"], strict=True):
-            assert drawn["label"] in (None, one.label)
-            assert drawn["test"] == _expected_test(style, one), (name, one.label)
-            assert _colours(drawn["symbol"]) == _expected_colours(one.symbol), (name, one.label)
+        for style_class, drawn in zip(style.classes, layer["classes"], strict=True):
+            assert drawn["label"] in (None, style_class.label)
+            assert drawn["test"] == _expected_test(style, style_class), (name, style_class.label)
+            assert _colours(drawn["symbol"]) == _expected_colours(style_class.symbol), (
+                name,
+                style_class.label,
+            )
 
 
-def _expected_test(style, one):
+def _expected_test(style, style_class):
     if style.kind == "single":
         return None
     if style.kind == "by value":
-        return one.tests[0].value
+        return style_class.tests[0].value
     if style.kind == "by number":
-        return [float(test.value) for test in one.tests]
-    return combined(one.tests) if one.tests else "ELSE"
+        return [float(test.value) for test in style_class.tests]
+    return combined(style_class.tests) if style_class.tests else "ELSE"
 
 
 def _colours(symbol):
@@ -219,7 +222,9 @@ def test_each_class_draws_the_rows_that_it_should_and_none_is_left_out(seen):
         classes[name] = max(classes[name], len(counts))
     # The made-up rows meet every class that tests something.
     for name, met in classes.items():
-        assert met >= max(1, sum(bool(one.tests) for one in STYLES[name].classes)), name
+        assert met >= max(
+            1, sum(bool(style_class.tests) for style_class in STYLES[name].classes)
+        ), name
 
 
 @pytest.mark.parametrize("form", ["shapefile", "flatgeobuf"])
@@ -262,20 +267,24 @@ def test_an_sld_gives_the_same_classes(seen):
         single = style.kind == "single"
         assert layer["renderer"] == ("singleSymbol" if single else "RuleRenderer"), (kind, name)
         ordered = style.classes[::-1] if style.order else style.classes
-        assert [one["label"] for one in layer["classes"] if one["symbol"]] == [
-            None if single else one.label for one in ordered
+        assert [drawn["label"] for drawn in layer["classes"] if drawn["symbol"]] == [
+            None if single else style_class.label for style_class in ordered
         ], (kind, name)
-        for one, drawn in zip(ordered, layer["classes"], strict=False):
+        for style_class, drawn in zip(ordered, layer["classes"], strict=False):
             expected = {
-                colour for what, colour in _expected_colours(one.symbol) if "Marker" not in what
+                colour
+                for what, colour in _expected_colours(style_class.symbol)
+                if "Marker" not in what
             }
-            assert expected <= _all_colours(drawn["symbol"]), (name, one.label)
-            if isinstance(one.symbol, Area):
-                brushes = [BRUSHES[tuple(hatch.angle_deg for hatch in one.symbol.hatches)]]
-                fills = [brush for brush in (one.symbol.fill and "solid", *brushes) if brush]
+            assert expected <= _all_colours(drawn["symbol"]), (name, style_class.label)
+            if isinstance(style_class.symbol, Area):
+                brushes = [BRUSHES[tuple(hatch.angle_deg for hatch in style_class.symbol.hatches)]]
+                fills = [
+                    brush for brush in (style_class.symbol.fill and "solid", *brushes) if brush
+                ]
                 patterns = [layer["properties"].get("style") for layer in drawn["symbol"]
                             if layer["class"] == "SimpleFill"]  # fmt: skip
-                assert patterns == fills, (name, one.label)
+                assert patterns == fills, (name, style_class.label)
         labels = style.label is not None and style.label.elsewhere
         assert bool(layer["labels"] and layer["labels"]["field"]) == labels, (kind, name)
         if labels:
@@ -349,8 +358,8 @@ def test_fields_have_aliases_and_layers_have_notes(seen):
 def test_windows_are_turned_the_way_they_face(seen):
     _, found, _ = seen
     for kind in ("geojson", "gpkg"):
-        for one in found[kind, "windows"]["classes"]:
-            assert one["symbol"][0]["overrides"] == ['coalesce("facing_deg", 0)']
+        for drawn in found[kind, "windows"]["classes"]:
+            assert drawn["symbol"][0]["overrides"] == ['coalesce("facing_deg", 0)']
 
 
 def test_the_sample_plan_opens_styled_with_every_feature_in_its_class(tmp_path):
@@ -381,13 +390,13 @@ def test_the_sample_plan_opens_styled_with_every_feature_in_its_class(tmp_path):
     statuses = parts["views"]["status"].value_counts()
     assert views["counts"]["Never closes in the years looked at"] == statuses["stays open"] > 0
     assert views["counts"]["Closed already, by what stands there"] == statuses["closed already"] > 0
-    drawn = {one["label"]: _colours(one["symbol"])[-1][1] for one in views["classes"]}
+    drawn = {drawn["label"]: _colours(drawn["symbol"])[-1][1] for drawn in views["classes"]}
     assert drawn["Never closes in the years looked at"] == COLOURS["open"]
     assert drawn["Closes in years 3 to 5"] == YEARS[1]
     assert drawn["Closed already, by what stands there"] == COLOURS["closed"]
     zones = {
-        one["label"]: _colours(one["symbol"])[0][1]
-        for one in found["gpkg", "no_plant_zones"]["classes"]
+        drawn["label"]: _colours(drawn["symbol"])[0][1]
+        for drawn in found["gpkg", "no_plant_zones"]["classes"]
     }
     assert zones["Buried lines: have them located"] == WARN
     # Crowns carry the plants' size: their polygons are as wide as the growth model says, on the ground.

@@ -62,9 +62,9 @@ def test_views_are_counted_by_what_becomes_of_them():
     assert apart["The screen closes"].endswith(
         "1 stays open; of those that stay open 1 set apart: not lived in 1"
     )
-    one = told({"views": views.iloc[1:2]})
-    assert one["  closed by the screen"] == "1, in year 9 (5 to 12); growth: measured"
-    assert one["The screen closes"] == (
+    lines = told({"views": views.iloc[1:2]})
+    assert lines["  closed by the screen"] == "1, in year 9 (5 to 12); growth: measured"
+    assert lines["The screen closes"] == (
         "the one view that is open today, in year 9 (5 to 12); growth: measured"
     )
 

@@ -86,7 +86,7 @@ def test_rows_and_views_tell_it_in_the_summary():
 def drawn(p10=6, p50=10, p90=None, chance=0.84, year=10):
     """The view with what was drawn for it."""
     years = {"year_closed_p10": p10, "year_closed_p50": p50, "year_closed_p90": p90}
-    columns = {name: pd.array([one], dtype="Int64") for name, one in years.items()}
+    columns = {name: pd.array([year], dtype="Int64") for name, year in years.items()}
     return views().assign(**columns, chance=chance, chance_year=year, open_now=1.0, window_id="w")
 
 

@@ -339,7 +339,9 @@ def test_the_stretches_of_a_face_that_nothing_adjoins(angle):
     start, end = shapely.get_coordinates(turned(shapely.LineString([(0, 0), (10, 0)])))
     # The face's outside is on its right: the building is on the left. Rounding may leave a crumb.
     near = turned(shapely.MultiPolygon(others[:2])).union(turned(others[2]))
-    found = [one for one in exposed_stretches(start, end, near) if one[1] - one[0] > 1e-6]
+    found = [
+        stretch for stretch in exposed_stretches(start, end, near) if stretch[1] - stretch[0] > 1e-6
+    ]
     assert np.array(found) == pytest.approx(np.array([(0, 2), (4, 7)]))
     assert exposed_stretches(start, end, shapely.Polygon()) == [(0.0, pytest.approx(10.0))]
     # What adjoins the other side is the building's own.

@@ -83,7 +83,7 @@ def _points(layers, arguments) -> np.ndarray:
         layers["parcels"], layers["buildings"], layers["planting_lines"], ground, reach_m=arguments["reach_m"], cell_m=1.0,
     )  # fmt: skip
     glass = windows_in_light(layers["windows"], layers["buildings"], ground, layers["parcels"])
-    return np.concatenate([one.points for one in (*gardens, *glass)])
+    return np.concatenate([lit.points for lit in (*gardens, *glass)])
 
 
 def _plain(layers, arguments, points) -> float:

@@ -79,8 +79,8 @@ def _foretell(train, test, starts, start_log_sd: float) -> pd.DataFrame:
     for side in (True, False):
         rows = conifer == side
         if rows.any():
-            one = train[train["leaf"].isin(CONIFERS) == side]
-            low, high = _one_range(one, starts, found.loc[rows, "age"], start_log_sd)
+            leaves = train[train["leaf"].isin(CONIFERS) == side]
+            low, high = _one_range(leaves, starts, found.loc[rows, "age"], start_log_sd)
             found.loc[rows, "one_low"], found.loc[rows, "one_high"] = low, high
             found.loc[rows, "one_score"] = interval_score(found.loc[rows, "h"], low, high)
     return found

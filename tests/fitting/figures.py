@@ -142,7 +142,7 @@ class Fitting:
         if kind.get("curves"):
             curve = published.fit_published(self.data.curves, kind["curves"], self.sites[leaf])
             named = isinstance(kind["curves"][0], str)
-            which = ", ".join(str(one) for one in kind["curves"])
+            which = ", ".join(str(curve) for curve in kind["curves"])
             source = f"{THUJA_SOURCE if named else CURVES_SOURCE}: {which}"
             made = self._height(
                 "published", curve, leaf, source, "published curves", len(kind["curves"]), [],

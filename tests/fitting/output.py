@@ -65,7 +65,7 @@ def _value(value) -> str:
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, (list, tuple)):
-        return "[" + ", ".join(_value(one) for one in value) + "]"
+        return "[" + ", ".join(_value(entry) for entry in value) + "]"
     if isinstance(value, float) and not math.isfinite(value):
         return "nan"
     return repr(value)

@@ -83,8 +83,8 @@ def fit_published(curves: pd.DataFrame, which: list, height_at_50_m: float) -> H
     """Fit one curve since seed to points of the published ones at that site."""
     points = [
         (age, top)
-        for one in which
-        for age, top in zip(FITTED, at_site(curves, one, height_at_50_m, FITTED), strict=True)
+        for number in which
+        for age, top in zip(FITTED, at_site(curves, number, height_at_50_m, FITTED), strict=True)
         if np.isfinite(top)
     ]
     ages, logs = np.array([p[0] for p in points]), np.log([p[1] for p in points])

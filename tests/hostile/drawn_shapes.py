@@ -38,7 +38,7 @@ def _rings(draw, number, least=0, most=9):
     points = draw(st.lists(st.tuples(number, number), min_size=least, max_size=most))
     if points and draw(st.booleans()):
         # In the order in which they stand about their middle, most make a ring that does not cross itself.
-        x, y = (sum(one) / len(points) for one in zip(*points, strict=True))
+        x, y = (sum(values) / len(points) for values in zip(*points, strict=True))
         points.sort(key=lambda at: math.atan2(at[1] - y, at[0] - x))
     return [*points, points[0]] if points and draw(st.integers(0, 9)) else points
 

@@ -100,14 +100,14 @@ def place(shape: Shape, name: str) -> Shape:
 def change(shape: Shape, move: Callable) -> Shape:
     """Give a shape with each of its positions moved."""
     if shape["type"] == "GeometryCollection":
-        return shape | {"geometries": [change(one, move) for one in shape["geometries"]]}
+        return shape | {"geometries": [change(part, move) for part in shape["geometries"]]}
     return {"type": shape["type"], "coordinates": _deep(shape["coordinates"], move)}
 
 
 def _deep(coordinates, change: Callable):
     if len(coordinates) and not hasattr(coordinates[0], "__len__"):
         return change(coordinates)
-    return [_deep(one, change) for one in coordinates]
+    return [_deep(part, change) for part in coordinates]
 
 
 def has_arcs(shape: Shape) -> bool:
@@ -162,11 +162,11 @@ def as_bytes(shape: Shape) -> bytes | None:
     if kind == "Polygon":
         return head + struct.pack("<I", len(body)) + b"".join(_counted(ring, size) for ring in body)
     single = {"MultiPoint": "Point", "MultiLineString": "LineString", "MultiPolygon": "Polygon", "CurvePolygon": "CircularString"}[kind]  # fmt: skip
-    return _several(head, [{"type": single, "coordinates": one} for one in body])
+    return _several(head, [{"type": single, "coordinates": part} for part in body])
 
 
 def _several(head: bytes, shapes: Sequence[Shape]) -> bytes:
-    return head + struct.pack("<I", len(shapes)) + b"".join(as_bytes(one) for one in shapes)
+    return head + struct.pack("<I", len(shapes)) + b"".join(as_bytes(shape) for shape in shapes)
 
 
 def _counted(points, size: int) -> bytes:

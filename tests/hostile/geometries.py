@@ -171,7 +171,7 @@ def _plan(folder: Path, sources, role: str, drawn, spot: str) -> str | None:
             if near and not rows:
                 raise FaultError(f"all rows are refused, and {near} are sound: {refusal}") from None
             first = 1 if role == "neighbour" else 0
-            left = [one for k, one in enumerate(drawn, 1 + first) if rows and k not in rows]
+            left = [shape for k, shape in enumerate(drawn, 1 + first) if rows and k not in rows]
             with tempfile.TemporaryDirectory() as other:
                 form = next(iter(sources.values())).file.suffix[1:]
                 again = _write(Path(other), role, left, spot, form) if left else None

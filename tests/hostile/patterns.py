@@ -26,7 +26,7 @@ def polygon(*rings: Ring, **more) -> Shape:
 
 def parts(*polygons: Shape) -> Shape:
     """Several polygons in one."""
-    return {"type": "MultiPolygon", "coordinates": [one["coordinates"] for one in polygons]}
+    return {"type": "MultiPolygon", "coordinates": [shape["coordinates"] for shape in polygons]}
 
 
 def closed(xy) -> Ring:
@@ -130,7 +130,7 @@ def doubled_vertices(rng):
 def nearly_doubled_vertices(rng):
     off = _little(rng)
     ring = circle(_size(rng), int(rng.integers(3, 12)))[:-1]
-    return polygon(closed([one for x, y in ring for one in ((x, y), (x + off, y - off))]))
+    return polygon(closed([corner for x, y in ring for corner in ((x, y), (x + off, y - off))]))
 
 
 def collinear(rng):
@@ -167,7 +167,7 @@ def snowflake(rng):
         ends = np.diff(points, axis=0)
         tips = points[:-1] + ends / 2 + np.column_stack([ends[:, 1], -ends[:, 0]]) * 0.288
         points = np.vstack([np.stack([points[:-1], points[:-1] + ends / 3, tips, points[:-1] + ends * 2 / 3], 1).reshape(-1, 2), points[-1:]])  # fmt: skip
-    return polygon([tuple(one) for one in points.tolist()])
+    return polygon([tuple(point) for point in points.tolist()])
 
 
 # ---- rings that are none -----------------------------------------------------------------------
@@ -331,8 +331,8 @@ def parts_touch(rng):
 
 
 def the_same_twice(rng):
-    one = polygon(circle(_size(rng), int(rng.integers(3, 30))))
-    return parts(one, one)
+    disc = polygon(circle(_size(rng), int(rng.integers(3, 30))))
+    return parts(disc, disc)
 
 
 def chessboard(rng):
@@ -450,7 +450,7 @@ def sound(rng):
 
 
 def _line(xy) -> Shape:
-    return {"type": "LineString", "coordinates": [tuple(map(float, one)) for one in xy]}
+    return {"type": "LineString", "coordinates": [tuple(map(float, point)) for point in xy]}
 
 
 def odd_line(rng):

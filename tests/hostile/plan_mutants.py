@@ -128,8 +128,8 @@ def _hold_finite(value: Any) -> None:
     if isinstance(value, Mapping):
         value = list(value.values())
     if isinstance(value, (list, tuple)):
-        for one in value:
-            _hold_finite(one)
+        for entry in value:
+            _hold_finite(entry)
 
 
 @functools.cache
@@ -162,7 +162,7 @@ def write(content: Content) -> str:
         + "".join(f"{toml_value(name)} = {toml_value(value)}\n" for name, value in table.items())
         if isinstance(table, Mapping)
         else f"{toml_value(section)} = {toml_value(table)}\n"
-        for section, table in sorted(content.items(), key=lambda one: isinstance(one[1], Mapping))
+        for section, table in sorted(content.items(), key=lambda item: isinstance(item[1], Mapping))
     )
 
 

@@ -446,7 +446,7 @@ def _alternatives(rng, folder: Path) -> Path:
     """Plans that are compared with others."""
     content = _site(rng, folder, outline=_one_of(rng, ("rectangle", "triangle")), lit=3)
     lists = {
-        "species": [str(one) for one in rng.choice(list(load_species()), size=2, replace=False)],
+        "species": [str(name) for name in rng.choice(list(load_species()), size=2, replace=False)],
         "spacings": ["0.9 m", "2.4 m"],
         "stock": ["plug", "balled"],
         "stock_heights": ["0.3 m", "2 m"],

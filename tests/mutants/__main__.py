@@ -40,29 +40,31 @@ def main(arguments: list[str] | None = None) -> int:
     )
     chosen = parser.parse_args(arguments)
     drawn = draw(modules(ROOMS), ROOT, chosen.count, chosen.seed)
-    mutants = [one for one in drawn if Path(one.path).parent.name in chosen.rooms]
+    mutants = [mutant for mutant in drawn if Path(mutant.path).parent.name in chosen.rooms]
     known = _known(chosen.log)
-    noticed = {one: known[one] for one in mutants if one in known}
-    left = [one for one in mutants if one not in noticed]
+    noticed = {mutant: known[mutant] for mutant in mutants if mutant in known}
+    left = [mutant for mutant in mutants if mutant not in noticed]
     with tempfile.TemporaryDirectory() as folder, ThreadPoolExecutor(chosen.jobs) as pool:
         trees: queue.Queue[Tree] = queue.Queue()
         for number in range(chosen.jobs):
             trees.put(Tree(Path(folder) / str(number)))
         usual: dict[tuple[str, ...], float] = {}
-        tried = {pool.submit(_try, trees, one, usual): one for one in left}
+        tried = {pool.submit(_try, trees, mutant, usual): mutant for mutant in left}
         for done in as_completed(tried):
             if done.exception() is not None:
                 pool.shutdown(wait=False, cancel_futures=True)
                 sys.exit(str(done.exception()))
-            one = tried[done]
-            noticed[one] = done.result()
+            mutant = tried[done]
+            noticed[mutant] = done.result()
             print(
-                f"{len(noticed):4d} {'noticed ' if noticed[one] else 'SURVIVES'} {one}",
+                f"{len(noticed):4d} {'noticed ' if noticed[mutant] else 'SURVIVES'} {mutant}",
                 flush=True,
             )
             if chosen.log:
                 with chosen.log.open("a", encoding="utf-8") as log:
-                    print(json.dumps({"mutant": asdict(one), "noticed": noticed[one]}), file=log)
+                    print(
+                        json.dumps({"mutant": asdict(mutant), "noticed": noticed[mutant]}), file=log
+                    )
     return _report(noticed)
 
 
@@ -94,8 +96,8 @@ def _known(log: Path | None) -> dict[Mutant, bool]:
 
 def _report(noticed: dict[Mutant, bool]) -> int:
     rooms, seen = Counter(), Counter()
-    for one, is_seen in noticed.items():
-        room = Path(one.path).parent.name
+    for mutant, is_seen in noticed.items():
+        room = Path(mutant.path).parent.name
         rooms[room] += 1
         seen[room] += is_seen
     for room, count in rooms.items():

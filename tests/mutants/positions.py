@@ -26,10 +26,10 @@ SAMENESS = ("Is", "IsNot")
 
 #: For each kind of operator its changes, by the names that the mutation library gives them.
 CHANGES = [
-    tuple(f"core/Replace{kind}Operator_{one}_{other}" for other in group if other != one)
+    tuple(f"core/Replace{kind}Operator_{word}_{other}" for other in group if other != word)
     for kind, groups in (("Binary", (ARITHMETIC, BITS)), ("Comparison", (ORDERS, SAMENESS)))
     for group in groups
-    for one in group
+    for word in group
 ]
 CHANGES += [
     ("core/ReplaceUnaryOperator_USub_UAdd",),
