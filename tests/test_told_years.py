@@ -103,7 +103,7 @@ def test_a_view_is_told_by_its_draws_where_there_are_any():
     )
     # The mean of their number is the sum of their chances: 1.14.
     assert told["Closed by year 10"] == (
-        "1 of the 2 open views with a chance of 8 in 10 or more; on average 1 are"
+        "1 of the 2 open views with a chance of 8 in 10 or more; on average 1 is"
     )
     assert "Closed by year 10" not in dict(summarise({"views": views()}))
     table = views_table({"views": drawn()}, [])
