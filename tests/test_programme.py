@@ -1,5 +1,6 @@
 """The integer programme: against every subset of small choices, and against plantings made otherwise."""
 
+import itertools
 from dataclasses import replace
 
 import numpy as np
@@ -11,9 +12,11 @@ from scipy.sparse import csr_array
 
 from screenplan.design import programme
 from screenplan.design.choice import Limits, breaks_of, counts, open_weight, runs_in
+from screenplan.design.formulation import programme_of, relax
 from screenplan.design.greedy import plant_greedily
-from screenplan.design.merging import merge_rays
+from screenplan.design.merging import join_rays, merge_rays
 from screenplan.design.programme import find_planting, price_of_open
+from screenplan.design.reduced import fewer_spots
 
 #: Sums of prices agree to this.
 SAME = 1e-6
@@ -83,6 +86,54 @@ def test_with_too_little_time_for_all_sets_of_kinds_the_bound_still_holds(second
     assert hasty.bound <= best.counts + SAME
     assert best.bound <= hasty.counts + SAME
     assert not breaks_of(choice, limits, hasty.planted)
+
+
+def test_a_part_of_a_run_counts_once_for_a_ray_that_its_neighbours_stop():
+    # By hand: each ray between two of 20 plants is stopped by both, and so half of each plant would do if parts of
+    # plants were counted. Where three stations must be free between two runs all 20 stand; where one may be, four of
+    # them can, with five runs of three at least between and beside them.
+    stops = np.zeros((20, 21), bool)
+    for plant in range(20):
+        stops[plant, plant : plant + 2] = True
+    choice = choice_of(stops, need=[1.0])
+    for gap, least in ((3, 20.0), (1, 16.0)):
+        limits = Limits(least_run=3, least_gap=gap, open_price=1000.0)
+        bound = relax(programme_of(choice, limits, 0.0), 10.0)
+        assert bound == pytest.approx(least, abs=1e-4)
+        assert find_planting(choice, limits).counts == pytest.approx(least)
+
+
+@pytest.mark.parametrize("name", LIMITS)
+@pytest.mark.parametrize("seed", range(3))
+def test_bounds_without_whole_numbers_and_of_joined_rays_are_below_all_plantings(seed, name):
+    choice, limits = made_up(seed), LIMITS[name]
+    least = least_of_all(choice, limits)
+    exact = relax(programme_of(choice, limits), 10.0)
+    assert exact <= least + SAME
+    for alike in (0.8, 0.4, 0.1):
+        stops, light = join_rays(choice.stops, choice.light, alike)
+        assert stops.shape[1] == light.shape[1] <= choice.stops.shape[1]
+        assert light.sum(axis=1) == pytest.approx(choice.light.sum(axis=1))
+        coarse = replace(choice, stops=stops, light=light)
+        joined = relax(programme_of(coarse, limits), 10.0)
+        assert joined <= exact + SAME
+        for planted in np.random.default_rng(seed).random((20, len(choice.price))) < 0.4:
+            assert (coarse.stopped(planted) >= choice.stopped(planted) - SAME).all()
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_fewer_sets_of_plants_exclude_the_same_pairs(seed):
+    rng = np.random.default_rng(seed)
+    spots = [rng.choice(12, size, replace=False) for size in rng.integers(2, 5, 20)]
+    fewer = fewer_spots(spots, 12)
+
+    def pairs(sets):
+        return {
+            frozenset(map(int, pair)) for one in sets for pair in itertools.combinations(one, 2)
+        }
+
+    assert pairs(fewer) == pairs(spots)
+    assert len(fewer) <= len(spots)
 
 
 @given(seed=st.integers(0, 10_000), name=st.sampled_from(sorted(LIMITS)), more=st.data())

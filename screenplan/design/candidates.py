@@ -20,6 +20,7 @@ from shapely.ops import substring
 
 from screenplan.contracts.tables import has_rows
 from screenplan.design.kinds import Option
+from screenplan.design.reduced import fewer_spots
 from screenplan.design.standing import NONE_STANDS, StandingPlants, StandingRow
 from screenplan.ground.errors import InputError, NoRoomError
 from screenplan.plan import Options
@@ -315,7 +316,7 @@ def exclusive_spots(candidates: Candidates, sides: gpd.GeoDataFrame | None) -> l
     apart = shapely.distance(points[one], points[other])
     close = apart < 0.5 * (room[one] + room[other]) * (1.0 - 2.0 * EQUAL_SHARE)
     spots += [np.array(pair) for pair in zip(one[close], other[close], strict=True)]
-    return spots
+    return list(fewer_spots(spots, len(table)))
 
 
 def _overlaps(mine, low, high, stretch) -> list[np.ndarray]:

@@ -90,7 +90,7 @@ def programme_of(choice: Choice, limits: Limits, most_open: float = math.inf):
         back = csr_array(one_before @ back)
         within = within + back
     rows.add(-np.inf, 0.0, x=-one, s=within)
-    if limits.least_gap > 1:
+    if max(limits.least_gap, limits.least_run) > 1:
         # No run starts within so many stations after a plant that stands.
         starts, back = one.copy(), one
         for _ in range(limits.least_gap - 1):
@@ -101,7 +101,13 @@ def programme_of(choice: Choice, limits: Limits, most_open: float = math.inf):
         rows.add(-np.inf, 1.0, x=last[whole], s=csr_array(starts)[whole])
     if choice.exclusive:
         rows.add(-np.inf, 1.0, x=members(choice.exclusive, plants))
-    rows.add(-np.inf, 0.0, x=-csr_array(choice.stops.T).astype(float), z=eye_array(groups))
+    # Of neighbours that stop the same ray some stand if the first does, or if a run starts at a later one:
+    # z <= x + sum of s. Their sum of x would count a part of a run once for each of its plants.
+    stops = csr_array(choice.stops, dtype=float)
+    later = csr_array(stops.multiply(one_before @ stops))
+    rows.add(
+        -np.inf, 0.0, x=-csr_array((stops - later).T), s=-csr_array(later.T), z=eye_array(groups)
+    )
     rows.add(0.0, np.inf, z=choice.light, c=-_diagonal(np.maximum(choice.need - SLACK, 0.0)))
     rows.add(limits.share * total, np.inf, c=csr_array(choice.weight[None, :]), u=np.ones((1, 1)))
     if math.isfinite(limits.budget):

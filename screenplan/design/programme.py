@@ -17,14 +17,17 @@ from scipy.sparse import csr_array, eye_array
 from screenplan.design.choice import SLACK, Choice, Limits, breaks_of, counts, open_weight
 from screenplan.design.formulation import SAME_SHARE, before, members, programme_of, relax, solve
 from screenplan.design.greedy import plant_greedily
-from screenplan.design.merging import merge_rays
+from screenplan.design.merging import join_rays, merge_rays
 from screenplan.design.reduced import without
 
 #: Share of the time for the programme as a whole, which gives the bound; the rest is for its parts.
 WHOLE_SHARE = 0.6
-#: Most sets of kinds that are searched one by one; the share of the time for their bounds without whole numbers, and of
-#: what is left then the share for the next set.
-MOST_SETS, RELAXED_SHARE, FIRST_SHARE = 60, 0.3, 0.5
+#: Most sets of kinds that are searched one by one; the share of the time for their first bounds, and of what is left
+#: then the share for the next set.
+MOST_SETS, FIRST_BOUNDS_SHARE, NEXT_SHARE = 60, 0.6, 0.5
+#: First bounds are those of a coarser programme, without whole numbers: of more groups of rays than this, those that
+#: share so many of their plants are joined.
+FEW_GROUPS, ALIKE = 300, 0.6
 #: Of the time for parts the most that one takes, and about the plants that are solved anew at a time.
 PART_SHARE, PLANTS_AT_A_TIME = 0.2, (60, 120, 240)
 #: Weights are told apart to this, and differences that are a smaller share of the least weight count as that
@@ -195,19 +198,19 @@ def _search(choice: Choice, limits: Limits, best, most_open: float, seconds: flo
     """
     end = time.monotonic() + seconds
     sets = _sets_of_kinds(choice, limits)
-    parts = [_of_kinds(choice, limits, kinds, most_open) for kinds in sets]
+    parts = [_of_kinds(choice, limits, kinds) for kinds in sets]
     bounds = np.full(len(parts), -math.inf)
-    if len(parts) > 1:
+    if len(parts) > 1 or choice.stops.shape[1] > FEW_GROUPS:
         for number, part in enumerate(parts):
-            left = RELAXED_SHARE * seconds - (seconds - (end - time.monotonic()))
-            bounds[number] = relax(part.programme, left)
+            left = end - time.monotonic() - (1.0 - FIRST_BOUNDS_SHARE) * seconds
+            bounds[number] = relax(part.coarse(most_open), left)
     order, done, least = np.argsort(bounds), 0, counts(choice, limits, best)
     for place, number in enumerate(order):
         if bounds[number] >= least - SLACK:
             done += 1
             continue
         left = end - time.monotonic()
-        share = left if place == len(order) - 1 else FIRST_SHARE * left
+        share = left if place == len(order) - 1 else NEXT_SHARE * left
         planted, bound, in_time = parts[number].solve(share, most_open)
         bounds[number], done = max(bounds[number], bound), done + in_time
         if planted is not None and _judged(choice, limits, planted) < least:
@@ -228,18 +231,23 @@ def _sets_of_kinds(choice: Choice, limits: Limits) -> list[tuple[int, ...]]:
 
 @dataclass(frozen=True, eq=False)
 class _Part:
-    """The programme of some kinds."""
+    """The choice of some kinds, and its programme."""
 
     kept: np.ndarray
-    programme: tuple
+    choice: Choice
+    limits: Limits
+
+    def coarse(self, most_open: float):
+        """Give a smaller programme, whose bound holds for this one."""
+        stops, light = self.choice.stops, self.choice.light
+        if stops.shape[1] > FEW_GROUPS:
+            stops, light = join_rays(stops, light, ALIKE)
+        return programme_of(replace(self.choice, stops=stops, light=light), self.limits, most_open)
 
     def solve(self, seconds: float, most_open: float):
         """Give a planting of all plants or None, a bound, and whether the solver came to its end."""
-        objective, integrality, upper, constraints = self.programme
-        upper = upper.copy()
-        upper[-1] = min(upper[-1], most_open + SLACK)
-        plants = int(self.kept.sum())
-        found, bound, in_time = solve((objective, integrality, upper, constraints), plants, seconds)
+        programme = programme_of(self.choice, self.limits, most_open)
+        found, bound, in_time = solve(programme, int(self.kept.sum()), seconds)
         if found is None:
             return None, bound, in_time
         planted = np.zeros(len(self.kept), bool)
@@ -247,14 +255,14 @@ class _Part:
         return planted, bound, in_time
 
 
-def _of_kinds(choice: Choice, limits: Limits, kinds, most_open: float) -> _Part:
+def _of_kinds(choice: Choice, limits: Limits, kinds) -> _Part:
     kept = np.isin(choice.kind, kinds)
     part = choice
     if not kept.all():
         part = without(choice, kept)
         stops, light = merge_rays(part.stops, part.light)
         part = replace(part, stops=stops, light=light)
-    return _Part(kept, programme_of(part, limits, most_open))
+    return _Part(kept, part, limits)
 
 
 def _improve(choice: Choice, limits: Limits, programme, planted, seconds: float) -> np.ndarray:

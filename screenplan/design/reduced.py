@@ -1,8 +1,13 @@
-"""The programme without the plants that stop nothing and that no useful run needs: exact."""
+"""The programme with less in it: exact.
+
+Left out are plants that stop nothing and that no useful run needs, and sets of plants that exclude each other
+where larger ones say the same.
+"""
 
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import combinations
 
 import numpy as np
 from scipy.sparse import csr_array
@@ -58,3 +63,35 @@ def without(choice: Choice, kept: np.ndarray) -> Choice:
         exclusive=tuple(spot for spot in spots if len(spot) > 1),
         stops=csr_array(choice.stops[kept]),
     )
+
+
+def fewer_spots(exclusive, plants: int) -> tuple[np.ndarray, ...]:
+    """Give fewer and larger sets of plants of which at most one can stand, that exclude the same pairs.
+
+    Examples
+    --------
+    >>> [spot.tolist() for spot in fewer_spots([(0, 1), (1, 2), (0, 2), (2, 3)], 4)]
+    [[0, 1, 2], [2, 3]]
+    """
+    against: list[set[int]] = [set() for _ in range(plants)]
+    spots = sorted((tuple(sorted(map(int, spot))) for spot in exclusive), key=lambda one: -len(one))
+    for spot in spots:
+        for plant in spot:
+            against[plant].update(spot)
+    for plant, others in enumerate(against):
+        others.discard(plant)
+    said: set[tuple[int, int]] = set()
+    found = []
+    for spot in spots:
+        if all(pair in said for pair in combinations(spot, 2)):
+            continue
+        larger = list(spot)
+        more = set.intersection(*(against[plant] for plant in spot))
+        while more:
+            best = max(more, key=lambda plant: (len(against[plant] & more), -plant))
+            larger.append(best)
+            more &= against[best]
+        larger.sort()
+        said.update(combinations(larger, 2))
+        found.append(np.array(larger))
+    return tuple(found)
