@@ -1,5 +1,7 @@
 """A small made-up site for the tests of the design: a row along y = 0 closes low windows opposite.
 
+What is best is known by hand at typical growth, by which it is planned unless a test says a chance.
+
 The parcel lies south of its northern side, y = 2, off which stems stand 2 m. Windows of the neighbour's
 house look south from y = 6 onto places at y = -5; columns 1 m wide stand 1 m apart. The windows are so far
 apart that each sees the place opposite alone.
@@ -43,7 +45,8 @@ def options(**values):
     """A plan that chooses among columns on the northern side, at 10 a plant."""
     usual = {
         "design_kinds": ["column"], "design_spacings": [1.0], "design_inner": False,
-        "design_seconds": 20.0, "design_compare": False, "rows_along": ["north"], "cost_prices": {"plant": PRICE},
+        "design_seconds": 20.0, "design_chance": 0.0, "design_compare": False, "rows_along": ["north"],
+        "cost_prices": {"plant": PRICE},
         "growth_curve": "straight", "site_boundary_accuracy": 0.0, "growth_years": 12,
     }  # fmt: skip
     return plan_with(**(usual | values))

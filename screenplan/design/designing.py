@@ -1,7 +1,7 @@
 """The step: from a site to a planting that closes the views that matter for the least money.
 
 Candidates, the rays that each stops, the programme, and then the proof by the views themselves
-(`screenplan.design.rounds`).
+(`screenplan.design.rounds`); then the same with reserve, until the chance is reached (`screenplan.design.surer`).
 """
 
 from __future__ import annotations
@@ -19,14 +19,17 @@ import shapely
 from screenplan.contracts import PLANTING_LINES
 from screenplan.contracts.tables import has_rows, identifiers, layer_of
 from screenplan.design.candidates import Candidates, exclusive_spots, find_candidates
-from screenplan.design.causes import find_causes
+from screenplan.design.causes import Cause, find_causes
 from screenplan.design.choice import SLACK, Limits
+from screenplan.design.doubts import find_doubts
 from screenplan.design.free import compare_free
 from screenplan.design.incidence import find_stops, stops_of, without_stopped
 from screenplan.design.kinds import Offer, budget_of, list_options
+from screenplan.design.odds import lay_odds
 from screenplan.design.rounds import Pool, Stage, choose
 from screenplan.design.standing import NONE_STANDS, StandingPlants, find_standing
-from screenplan.design.told import tables_of, with_free
+from screenplan.design.surer import choose_surely, no_dearer
+from screenplan.design.told import Found, tables_of, with_free
 from screenplan.design.weights import view_weights
 from screenplan.ground.errors import refuse
 from screenplan.plan import DEFAULTS, Options
@@ -39,6 +42,8 @@ from screenplan.views.sight import lay_sight
 
 #: Views that stay open are named up to so many.
 MOST_NAMED = 5
+#: Share of the solver's time for the planting that is enough at typical growth, where a chance is asked for.
+TYPICAL_SHARE = 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -187,7 +192,17 @@ def design_planting(
         rays.now - plan.views.threshold,
     )  # fmt: skip
     limits = limits_of(plan, task.standing)
-    chosen = choose(pool, limits, Stage(layers, plan, terrain, species_table, year, task.standing))
+    stage = Stage(layers, plan, terrain, species_table, year, task.standing)
+    chance, seconds = plan.design.chance, plan.design.seconds
+    typical = chosen = choose(pool, limits, stage, seconds * (TYPICAL_SHARE if chance else 1.0))
+    doubts: dict[int, Cause] = {}
+    if chance and typical.layers is not None:
+        odds = lay_odds(pool, ground_m, plan, species_table)
+        chosen = choose_surely(
+            typical, pool, limits, stage, odds, chance=chance, seconds=seconds * (1.0 - TYPICAL_SHARE)
+        )  # fmt: skip
+        typical = no_dearer(typical, chosen, pool, limits)
+        doubts = find_doubts(chosen, pool, limits, odds, chance=chance, year=year)
     causes = find_causes(
         pool, chosen.open_views(), limits, plan, year=year,
         enough=chosen.closed_weight(pool) >= limits.share * weight.sum() - SLACK,
@@ -197,7 +212,8 @@ def design_planting(
     )  # fmt: skip
     if chosen.layers is None:
         raise _nothing(rays.views, causes, plan, compare_free(None, plan, of_plan))
-    told, told_views = tables_of(task.offer, pool, chosen, causes, year)
+    found = Found(year, chance or None, typical, chosen, causes | doubts)
+    told, told_views = tables_of(task.offer, pool, found)
     told = with_free(told, compare_free(told, plan, of_plan))
     made = chosen.layers
     return (

@@ -48,8 +48,8 @@ def _said_by_design(plan: Options, key: str) -> bool:
 
 
 def freed(plan: Options) -> Options:
-    """Give the plan that names none of it, and compares nothing more."""
-    sections = {"design": plan.design.model_copy(update={"compare": False})}
+    """Give the plan that names none of it, compares nothing more, and goes by typical growth."""
+    sections = {"design": plan.design.model_copy(update={"compare": False, "chance": 0.0})}
     for section in {section for section, _ in NAMES}:
         part = getattr(plan, section)
         names = {key for of, key in NAMES if of == section}
@@ -84,7 +84,7 @@ def compare_free(
         return f"{without} a design finds nothing to plant either: {error.problems[0].what}"
     found = (
         f"{without} a design of {int(free['plants'])} plants would close {int(free['views_closed'])} of "
-        f"{int(free['views_open'])} open views"
+        f"{int(free['views_open'])} open views at typical growth"
     )
     if told is None:
         return found
@@ -92,12 +92,12 @@ def compare_free(
     more = float(free["closed_share"]) - float(own["closed_share"])
     says = f"{found}, and not {int(own['views_closed'])} of {int(own['views_open'])}"
     alike = bool(free["priced"]) == bool(own["priced"])
-    saved = float(own["cost"]) - float(free["cost"]) if alike else 0.0
+    saved = float(own["typical_cost"]) - float(free["cost"]) if alike else 0.0
     word = ("cost", "") if own["priced"] else ("weigh", " by the square of their height")
     if alike and more < SAME and saved < LEAST_SAVED:
         return f"{without} a design would close no more and save nothing"
     if alike:
-        says += f"; its plants would {word[0]} {float(free['cost']):.2f}, and not {float(own['cost']):.2f}{word[1]}"
+        says += f"; its plants would {word[0]} {float(free['cost']):.2f}, and not {float(own['typical_cost']):.2f}{word[1]}"
     else:
         says += f"; {int(own['plants'])} plants are set here"
     return says

@@ -20,6 +20,7 @@ from screenplan.design.programme import Solution, find_planting, price_of_open
 from screenplan.design.reduced import useful_plants, without
 from screenplan.design.standing import NONE_STANDS, StandingPlants
 from screenplan.plan import Options
+from screenplan.plan.planting import Chance
 from screenplan.planting.species_model import Species
 from screenplan.site.terrain import Terrain
 from screenplan.views.opened import Rays
@@ -31,6 +32,8 @@ MOST_ROUNDS = 5
 MOST_GROUPS = 6000
 #: Share of a view's light that is asked for beyond what it failed by, so that few rounds are enough.
 MORE_SHARE = 0.005
+#: Nothing is drawn.
+UNDRAWN = Chance(draws=0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,6 +108,10 @@ class Chosen:
     open_share : ndarray, (views,)
         Share that is open in the year.
     closed : ndarray of bool, (views,)
+    need : ndarray, (views,)
+        Share of each view's light that was asked for in the end.
+    chance : ndarray, (views,), or None
+        Share of fresh draws in which each is closed by the year; None if none were made.
     """
 
     planted: np.ndarray
@@ -116,6 +123,8 @@ class Chosen:
     closed_in: np.ndarray
     open_share: np.ndarray
     closed: np.ndarray
+    need: np.ndarray
+    chance: np.ndarray | None = None
 
     def closed_weight(self, pool: Pool) -> float:
         """Give the weight of the views that are closed."""
@@ -124,6 +133,10 @@ class Chosen:
     def open_views(self) -> np.ndarray:
         """Give the numbers of the views that stay open."""
         return np.flatnonzero(~self.closed)
+
+    def sure(self, chance: float) -> np.ndarray:
+        """Tell which views are closed, and in that share of the draws at least, (views,)."""
+        return self.closed if self.chance is None else self.closed & (self.chance >= chance)
 
 
 @dataclass(frozen=True, eq=False)
@@ -151,7 +164,7 @@ class Stage:
     standing: StandingPlants = NONE_STANDS
 
 
-def choose(pool: Pool, limits: Limits, stage: Stage) -> Chosen:
+def choose(pool: Pool, limits: Limits, stage: Stage, seconds: float) -> Chosen:
     """Choose a planting that the views themselves find good; what an open view counts is put in here."""
     plan = stage.plan
     taken, need, bound = _sample(pool), pool.need.copy(), 0.0
@@ -162,8 +175,8 @@ def choose(pool: Pool, limits: Limits, stage: Stage) -> Chosen:
         price = plan.design.open_price
         price = price_of_open(choice, limits) if price is None else price
         asked = replace(limits, open_price=price)
-        seconds = plan.design.seconds / (1 if turn == 0 else 2)
-        planted, solution = _find(choice, asked, seconds, start)
+        in_turn = seconds / (1 if turn == 0 else 2)
+        planted, solution = find(choice, asked, in_turn, start)
         if turn == 0 or (need == pool.need).all():
             bound = solution.bound
         solution = replace(solution, bound=min(bound, solution.counts))
@@ -174,7 +187,9 @@ def choose(pool: Pool, limits: Limits, stage: Stage) -> Chosen:
             # All rays of the views that a choice of them did not hold.
             taken, start = taken | failed[pool.rays.view], None
             continue
-        found = _traced(pool, planted, solution, price, int(taken.sum()), stage)
+        found = lay_out(
+            pool, planted, solution, price=price, rays=int(taken.sum()), need=need, stage=stage
+        )
         if best is None or _rank(found, pool) < _rank(best, pool):
             best = found
         failed = on_all & ~found.closed
@@ -183,7 +198,9 @@ def choose(pool: Pool, limits: Limits, stage: Stage) -> Chosen:
         over = np.maximum(found.open_share - plan.views.threshold, 0.0) + MORE_SHARE
         need, start = np.where(failed, np.minimum(need + over, pool.rays.now), need), None
     if best is None:
-        best = _traced(pool, planted, solution, price, int(taken.sum()), stage)
+        best = lay_out(
+            pool, planted, solution, price=price, rays=int(taken.sum()), need=need, stage=stage
+        )
     return best
 
 
@@ -191,7 +208,7 @@ def _rank(found: Chosen, pool: Pool) -> tuple[float, float]:
     return (-found.closed_weight(pool), found.solution.cost)
 
 
-def _find(choice: Choice, limits: Limits, seconds: float, start) -> tuple[np.ndarray, Solution]:
+def find(choice: Choice, limits: Limits, seconds: float, start) -> tuple[np.ndarray, Solution]:
     """Solve without the plants that are of no use."""
     kept = useful_plants(choice.stops, choice.stretch, limits.least_run, limits.least_gap)
     solution = find_planting(
@@ -216,29 +233,44 @@ def _sample(pool: Pool) -> np.ndarray:
     return taken
 
 
-def _traced(pool: Pool, planted, solution, price: float, rays: int, stage: Stage) -> Chosen:
-    """Lay out what was chosen and trace the views through it."""
+def lay_out(
+    pool: Pool,
+    planted,
+    solution,
+    *,
+    price: float,
+    rays: int,
+    need,
+    stage: Stage,
+    chance: Chance = UNDRAWN,
+) -> Chosen:
+    """Lay out what was chosen and trace the views through it, through draws too if they are asked for."""
     plan, year = stage.plan, stage.year
     planted = planted & ~pool.candidates.stands
     runs = runs_in(pool.candidates.table["stretch"].to_numpy(int), planted)
     runs = _in_order(pool.candidates, runs, stage.layers["sides"])
     views = len(pool.rays.views)
     if not runs and not stage.standing.count:
-        never = np.full(views, np.nan)
-        return Chosen(planted, solution, price, rays, None, 0, never, pool.rays.now, np.zeros(views, bool))  # fmt: skip
+        never, none = np.full(views, np.nan), np.zeros(views, bool)
+        drawn = None if chance.draws == 0 else np.zeros(views)
+        return Chosen(planted, solution, price, rays, None, 0, never, pool.rays.now, none, need, drawn)  # fmt: skip
     made = layers_of(pool.candidates, runs, stage.terrain, stage.standing)
     looked = plan.model_copy(
-        update={"views": plan.views.model_copy(update={"report_years": (year,)})}
+        update={
+            "views": plan.views.model_copy(update={"report_years": (year,)}),
+            "chance": chance.model_copy(update={"year": year}),
+        }
     )
     traced = trace_views(
         {**stage.layers, "planting_lines": made.planting_lines, "plants": made.plants},
-        plan=looked.without_draws(), terrain=stage.terrain, species_table=stage.species_table, second_sample=False,
+        plan=looked, terrain=stage.terrain, species_table=stage.species_table, second_sample=False,
     )[0].set_index("view_id").reindex(pool.rays.views)  # fmt: skip
     closed_in = traced["year_closed"].astype("Float64").to_numpy(float, na_value=np.nan)
     is_open = pd.to_numeric(traced[year_column("open", year)]).to_numpy(float, na_value=np.nan)
+    drawn = traced["chance"].to_numpy(float) if chance.draws else None
     return Chosen(
         planted, solution, price, rays, made, len(runs), closed_in,
-        np.where(np.isnan(is_open), 0.0, is_open), closed_in <= year,
+        np.where(np.isnan(is_open), 0.0, is_open), closed_in <= year, need, drawn,
     )  # fmt: skip
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -13,64 +14,100 @@ from screenplan.contracts.tables import notes_of, table_of, with_notes
 from screenplan.design.causes import Cause
 from screenplan.design.kinds import Offer
 from screenplan.design.rounds import Chosen, Pool
+from screenplan.design.surer import FRESH_DRAWS
+from screenplan.ground.told_years import asked_chance
 
 
-def tables_of(
-    offer: Offer, pool: Pool, chosen: Chosen, causes: Mapping[int, Cause], year: int
-) -> tuple[pd.DataFrame, pd.DataFrame]:
+@dataclass(frozen=True, eq=False)
+class Found:
+    """What a design has found.
+
+    Parameters
+    ----------
+    year : int
+    chance : float or None
+        Share of the draws in which views should be closed; None if it was planned by typical growth alone.
+    typical : Chosen
+        What is enough at typical growth, of which the proof is.
+    chosen : Chosen
+        What is planted; the same without a chance.
+    causes : dict
+        By view that stays open or is less sure than asked.
+    """
+
+    year: int
+    chance: float | None
+    typical: Chosen
+    chosen: Chosen
+    causes: Mapping[int, Cause]
+
+
+def tables_of(offer: Offer, pool: Pool, found: Found) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Make the tables ``design``, with what must be known in its notes, and ``design_views``."""
-    views, weight = len(pool.rays.views), pool.weight
+    views, weight, chosen = len(pool.rays.views), pool.weight, found.chosen
     kinds = {
         pool.candidates.options[k].species.key: pool.candidates.options[k].species
         for k in pool.candidates.table["option"].to_numpy(int)[chosen.planted]
     }
-    solution, price = chosen.solution, chosen.open_price
+    solution, price = found.typical.solution, found.typical.open_price
     least = solution.least_cost(price)
     gap = 0.0 if solution.cost <= 0.0 else max(1.0 - least / solution.cost, 0.0)
-    closed = int(chosen.closed.sum())
+    closed, sure = int(chosen.closed.sum()), None
     stand = int(chosen.layers.plants["existing"].sum()) if chosen.layers is not None else 0
     by_themselves = int((pool.need <= 0.0).sum())
     says = (
         f"{int(chosen.planted.sum())} plants in {chosen.runs} "
         f"{'run' if chosen.runs == 1 else 'runs'} of {', '.join(kind.called for kind in kinds.values())} "
-        f"close {closed} of {views} open views by year {year}; {_cost(offer, solution.cost)}"
+        f"close {closed} of {views} open views by year {found.year}"
     )
     if not chosen.planted.any():
-        says = (
-            f"No new plants: those that stand close {closed} of {views} open views by year {year}"
-        )
+        says = f"No new plants: those that stand close {closed} of {views} open views by year {found.year}"
+    if found.chance is not None:
+        sure = chosen.sure(found.chance)
+        says += f" at typical growth, {int(sure.sum())} of them with a chance of {asked_chance(found.chance)} or more"
+    if chosen.planted.any():
+        says += f"; {_cost(offer, chosen.solution.cost)}"
     row = {
-        "year": year, "views_open": views, "views_closed": closed,
+        "year": found.year, "views_open": views, "views_closed": closed,
         "closed_share": float(weight[chosen.closed].sum() / weight.sum()),
+        "chance_asked": found.chance, "views_sure": None if sure is None else int(sure.sum()),
+        "sure_share": None if sure is None else float(weight[sure].sum() / weight.sum()),
+        "draws": None if sure is None else FRESH_DRAWS,
         "candidates": len(pool.candidates.table), "rays": len(pool.rays.view),
         "plants": int(chosen.planted.sum()), "runs": chosen.runs, "kinds": ", ".join(kinds),
-        "priced": offer.priced, "cost": solution.cost, "least_cost": least, "gap_share": gap,
+        "priced": offer.priced, "cost": chosen.solution.cost,
+        "typical_plants": int(found.typical.planted.sum()), "typical_cost": solution.cost,
+        "least_cost": least, "gap_share": gap,
         "made_by": solution.made_by, "in_time": solution.in_time, "says": says,
-        "proof": _proof(pool, chosen, offer, least, gap), "free": None,
+        "proof": _proof(pool, found, offer, least, gap), "free": None,
     }  # fmt: skip
     warned = [f"{kind.called}: {warning}" for kind in kinds.values() for warning in kind.warnings]
-    stay = views - closed
-    notes = [f"Design: {says}"]
+    notes = [f"Design: {says}", *_price_of_chance(offer, found)]
     if stand:
         notes.append(
-            f"{stand} plants stand already; as they grow they close {by_themselves} of {views} views by year {year} "
+            f"{stand} plants stand already; as they grow they close {by_themselves} of {views} views by year {found.year} "
             "by themselves, and new plants fill up their rows or keep off them"
         )
     notes += [*offer.notes, *pool.candidates.notes, *warned]
-    if stay:
-        by = pd.Series([cause.key for cause in causes.values()]).value_counts()
-        notes.append(
-            f"{stay} views stay open: "
-            + ", ".join(f"{count} {key}" for key, count in by.items())
-            + ". The table design_views tells why, view by view"
-        )
+    for says_of, some in (
+        ("stay open", ~chosen.closed),
+        ("close at typical growth, but are less sure than asked", chosen.closed & ~chosen.sure(found.chance or 0.0)),
+    ):  # fmt: skip
+        if some.any():
+            by = pd.Series([cause.key for k, cause in found.causes.items() if some[k]]).value_counts()  # fmt: skip
+            notes.append(
+                f"{int(some.sum())} views {says_of}: "
+                + ", ".join(f"{many} {key}" for key, many in by.items())
+                + ". The table design_views tells why, view by view"
+            )
     told = [
         {
             "view_id": name, "weight": float(weight[k]), "closed": bool(chosen.closed[k]),
             "closed_in": None if math.isnan(chosen.closed_in[k]) else int(chosen.closed_in[k]),
+            "chance": None if chosen.chance is None else float(chosen.chance[k]),
             "open_share": float(chosen.open_share[k]), "best_share": best,
-            "cause": causes[k].key if k in causes else None,
-            "says": causes[k].says if k in causes else None,
+            "cause": found.causes[k].key if k in found.causes else None,
+            "says": found.causes[k].says if k in found.causes else None,
         }
         for k, (name, best) in enumerate(zip(pool.rays.views, _at_best(pool), strict=True))
     ]  # fmt: skip
@@ -85,6 +122,26 @@ def with_free(told: pd.DataFrame, free: str | None) -> pd.DataFrame:
     return with_notes(told.assign(free=free), [notes[0], free, *notes[1:]])
 
 
+def _price_of_chance(offer: Offer, found: Found) -> list[str]:
+    """Tell what is enough at typical growth, beside what is planted."""
+    if found.chance is None:
+        return []
+    plants, cost = int(found.typical.planted.sum()), found.typical.solution.cost
+    more = found.chosen.solution.cost - cost
+    word = f"{abs(more):.2f}" if offer.priced else f"a weight of {abs(more):.4g}"
+    same = abs(more) < 0.005
+    price = "nothing more" if same else f"{word} {'more' if more > 0 else 'less'}"
+    return [
+        f"{plants} plants are enough at typical growth alone ({_cost(offer, cost)}); the chance of {asked_chance(found.chance)} "
+        f"costs {price}. It was measured by {FRESH_DRAWS:,} draws that did not choose, to {_error(found.chance):.1%}"
+    ]
+
+
+def _error(chance: float) -> float:
+    """Give the standard error of a chance that the fresh draws measure."""
+    return math.sqrt(chance * (1.0 - chance) / FRESH_DRAWS)
+
+
 def _at_best(pool: Pool) -> list[float]:
     met = pool.stopped(np.ones(len(pool.candidates.table), bool))
     stopped = np.bincount(pool.rays.view[met], pool.rays.light[met], len(pool.rays.views))
@@ -95,9 +152,9 @@ def _cost(offer: Offer, cost: float) -> str:
     return f"they cost {cost:.2f}" if offer.priced else f"they weigh {cost:.4g}"
 
 
-def _proof(pool: Pool, chosen: Chosen, offer: Offer, least: float, gap: float) -> str:
+def _proof(pool: Pool, found: Found, offer: Offer, least: float, gap: float) -> str:
     """Say what exactly is proven, and of what."""
-    solution = chosen.solution
+    chosen, solution = found.typical, found.typical.solution
     word = "costs" if offer.priced else "weighs"
     among = (
         f"Among {len(pool.candidates.table)} candidates (these kinds, sizes, spacings and lines) and by "
@@ -121,4 +178,7 @@ def _proof(pool: Pool, chosen: Chosen, offer: Offer, least: float, gap: float) -
             "open whatever is planted for as much"
         )
     checked = "every view was then traced with all rays"
-    return f"{proven}; {checked}. The proof is of the programme, not of how plants will grow"
+    proven = f"{proven}; {checked}. The proof is of the programme, not of how plants will grow"
+    if found.chance is not None:
+        proven += f". That nothing as sure costs less is not proven: the chance is measured by {FRESH_DRAWS:,} fresh draws"
+    return proven

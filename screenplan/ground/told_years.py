@@ -124,6 +124,18 @@ def chance_in_words(chance: float) -> str:
     return f"{parts} in {PARTS}"
 
 
+def asked_chance(chance: float) -> str:
+    """Tell a chance that is asked for: exactly.
+
+    Examples
+    --------
+    >>> asked_chance(0.8), asked_chance(0.85), asked_chance(0.3)
+    ('8 in 10', '85 in 100', '3 in 10')
+    """
+    parts = round(chance * PARTS, 6)
+    return f"{parts:.0f} in {PARTS}" if parts == round(parts) else f"{100 * chance:g} in 100"
+
+
 def _known(year) -> int | None:
     try:
         return None if year is None else int(year)

@@ -24,7 +24,13 @@ class Design(Section):
         None,
         ge=1,
         le=LAST_YEAR,
-        description=f"Year by which the views should be closed, typical growth; by default goal.closed_by, else {USUAL_YEAR}, or growth.years where that is less",
+        description=f"Year by which the views should be closed; by default goal.closed_by, else {USUAL_YEAR}, or growth.years where that is less",
+    )
+    chance: float = Field(
+        0.8,
+        ge=0,
+        le=0.99,
+        description="Share of the draws of growth, crowns and losses in which a view should be closed by then; 0 to plan by typical growth alone, with which about half of the draws are late",
     )
     budget: float | None = Field(
         None,

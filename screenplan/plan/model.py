@@ -127,8 +127,14 @@ class Options(Section):
 
     @property
     def chance_year(self) -> int:
-        """Year by which the chance is told that a view is closed: that of the goal, or year 10."""
-        asked = (self.chance.year, self.goal.closed_by, USUAL_CHANCE_YEAR)
+        """Year by which the chance is told that a view is closed: that of the design or the goal, or year 10."""
+        designed, wanted = self.design.year, self.design.wanted
+        asked = (
+            self.chance.year,
+            designed if wanted else None,
+            self.goal.closed_by,
+            USUAL_CHANCE_YEAR,
+        )
         return min(next(year for year in asked if year is not None), self.growth.years)
 
     def without_draws(self) -> Self:

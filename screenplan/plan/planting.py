@@ -289,7 +289,7 @@ class Chance(Section):
         None,
         ge=0,
         le=LAST_YEAR,
-        description="Year by which the chance is told; by default goal.closed_by, or year 10",
+        description="Year by which the chance is told; by default design.year where the planting is designed, goal.closed_by, or year 10",
     )
 
     @field_validator("draws", mode="after")

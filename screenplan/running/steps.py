@@ -166,13 +166,13 @@ STEPS: dict[str, Step] = {
                 "dropped_stations design design_views"
             ),
             keys=(
-                "design.year design.budget design.kinds design.most_kinds design.stock_heights "
+                "design.wanted design.year design.chance design.budget design.kinds design.most_kinds design.stock_heights "
                 "design.spacings design.least_run design.least_gap design.inner design.weights design.open_price "
                 "design.seconds design.compare goal.closed_by goal.share hand.budget hand.prices cost.prices "
                 "health.zone health.most_of_one_species health.most_of_one_genus "
                 "boundary.most_height boundary.within rows.along rows.offset rows.rows "
                 "rows.row_distance rows.spacing plants.species plants.stock plants.stock_height "
-                "setbacks.hole works.hole_factor site.boundary_accuracy growth.years growth.curve "
+                "setbacks.hole works.hole_factor site.boundary_accuracy growth.years growth.curve growth.losses growth.replaced chance.draws chance.seed chance.year "
                 f"views.threshold views.leaves views.report_years {_SIGHT}"
             ),
             resources="rules terrain species_table",
@@ -306,7 +306,7 @@ STEPS: dict[str, Step] = {
             gives="views view_years view_holes",
             keys=(
                 "growth.years views.report_years growth.curve views.threshold views.leaves "
-                "growth.losses growth.replaced chance.draws chance.seed chance.year goal.closed_by "
+                "growth.losses growth.replaced chance.draws chance.seed chance.year design.wanted design.year goal.closed_by "
                 f"{_SIGHT}"
             ),
             resources="terrain species_table",

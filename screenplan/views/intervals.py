@@ -208,15 +208,24 @@ def incidence_of(origin, target, light, rays: int, stand: Stand, classes: Classe
     classes : Classes
         Those of the stand.
     """
+    ray, plant, found = turns_of(origin, target, stand, classes)
+    every = float(np.sum(light))
+    simple = not np.isfinite(found[:, :, 2:]).any()
+    return Incidence(rays, every, _arrange(ray, plant, found, light, stand, classes), simple)
+
+
+def turns_of(origin, target, stand: Stand, classes: Classes):
+    """Give the rays and plants that may meet, (pairs,) each, and the turns of each, (pairs, classes, turns).
+
+    Turns that are not there are infinite.
+    """
     ray, plant, near = near_pairs(origin, target, stand, classes)
     several = 1 if classes.nested.all() else MOST_TURNS
     most = int(np.diff(classes.first).max(initial=1))
     found = np.full((len(ray), most, several), np.inf)
     if len(ray):
         _find_turns(near, stand.start[plant], classes, found)
-    every = float(np.sum(light))
-    simple = not np.isfinite(found[:, :, 2:]).any()
-    return Incidence(rays, every, _arrange(ray, plant, found, light, stand, classes), simple)
+    return ray, plant, found
 
 
 def near_pairs(origin, target, stand: Stand, classes: Classes):

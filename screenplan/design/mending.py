@@ -1,0 +1,94 @@
+"""A planting made surer by the draws plant by plant, and rid of what its chance does not need."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from screenplan.design.choice import SLACK, Choice, Limits, breaks_of
+from screenplan.design.moves import beside, may_go, removable, spots_of, starts_of
+from screenplan.views.drawn_stops import Trial
+
+
+def make_surer(trial: Trial, choice: Choice, limits: Limits, goal: np.ndarray) -> None:
+    """Add runs, and plants at their ends, until views are as sure as they are to be, or nothing helps.
+
+    Parameters
+    ----------
+    trial : Trial
+        The planting; it is changed.
+    choice : Choice
+        Of the same plants.
+    limits : Limits
+    goal : ndarray, (views,)
+        Share of the draws in which each view is to be closed.
+    """
+    starts = starts_of(choice, limits.least_run)
+    windows = starts[:, None] + np.arange(limits.least_run)
+    spots = spots_of(choice)
+    while (failing := trial.chance() < goal).any():
+        blocked = trial.planted.copy()
+        for plant in np.flatnonzero(trial.planted):
+            for spot in spots[plant]:
+                blocked[spot] = True
+        used = np.unique(choice.kind[trial.planted])
+        if len(used) >= limits.most_kinds:
+            blocked |= ~np.isin(choice.kind, used)
+        moves = [windows[k] for k in np.flatnonzero(~blocked[windows].any(axis=1))]
+        moves += [np.array([k]) for k in np.flatnonzero(~blocked & beside(choice, trial.planted))]
+        lack = trial.lack()
+        gains = [
+            float(((lack - trial.lack_with(move)) * choice.weight)[failing].sum()) for move in moves
+        ]
+        per_price = [
+            gain / max(float(choice.price[move].sum()), SLACK)
+            for gain, move in zip(gains, moves, strict=True)
+        ]
+        for k in np.argsort(per_price)[::-1]:
+            if gains[k] <= SLACK:
+                return
+            more = trial.planted.copy()
+            more[moves[k]] = True
+            if not breaks_of(choice, limits, more):
+                trial.set(moves[k])
+                break
+        else:
+            return
+
+
+def take_off(
+    trial: Trial,
+    choice: Choice,
+    limits: Limits,
+    goal: np.ndarray,
+    *,
+    typical: np.ndarray,
+) -> None:
+    """Take the dearest plants off, as long as the chance of each view holds, and what is closed stays so.
+
+    Parameters
+    ----------
+    trial, choice, limits, goal
+        As `make_surer` takes them. A view that is less sure than its goal stays as sure as it is.
+    typical : ndarray of bool, (views,)
+        Views that stay closed at typical growth.
+    """
+    floor = np.minimum(trial.chance(), goal)
+    closed = typical & choice.closed(trial.planted)
+    while True:
+        gone = False
+        for some in sorted(
+            removable(choice, limits, trial.planted), key=lambda some: -choice.price[some].sum()
+        ):
+            if not may_go(choice, limits, trial.planted, some):
+                continue
+            trial.take(some)
+            if (
+                (trial.chance() >= floor).all()
+                and choice.closed(trial.planted)[closed].all()
+                and not breaks_of(choice, limits, trial.planted)
+            ):
+                gone = True
+            else:
+                trial.set(some)
+        if not gone:
+            return

@@ -1,0 +1,198 @@
+"""Choose with reserve, until fresh draws find the views as likely closed as is asked.
+
+At typical growth a planting that is just enough is open in every other draw. So plants count for the programme
+only by the rays that they stop in more than half of the draws, each view may be asked for more than its need, and
+plants are then added and taken off by the draws themselves. What is told is measured by draws that chose nothing.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from scipy.sparse import csr_array, diags_array
+
+from screenplan.design.choice import SLACK, Choice, Limits, open_weight
+from screenplan.design.mending import make_surer, take_off
+from screenplan.design.merging import merge_rays
+from screenplan.design.odds import Odds, measuring
+from screenplan.design.programme import price_of_open
+from screenplan.design.rounds import Chosen, Pool, Stage, find, lay_out
+from screenplan.ground.told_years import PARTS
+from screenplan.views.drawn_stops import DrawnStops
+
+#: Draws that measure what was chosen.
+FRESH_DRAWS = 1000
+#: Times that a planting is chosen, and the time for the solver in each, as a share.
+TURN_SHARES = (0.5, 0.25, 0.25)
+#: Asked of the draws that choose beyond the chance, because it is chosen by them.
+MARGIN = 0.02
+#: A plant counts by the rays that it stops in so much of the draws beyond half, as a part of what the chance is
+#: beyond that: of 0.6, 0.7, 0.8 and 0.9 for a chance of 0.8 the second was cheapest on two lots (measured).
+LEVEL_PART = 2 / 3
+#: By how much that part rises for a view that is not as sure as it is to be, and how far.
+LEVEL_STEP, MOST_LEVEL = 0.1, 0.95
+#: A view that cannot be as sure as asked is to be at least so likely closed, if it can.
+LIKELY = 0.5
+#: Share of a view's light that is asked for beyond what it lacks.
+MORE_SHARE = 0.005
+
+
+def choose_surely(
+    typical: Chosen, pool: Pool, limits: Limits, stage: Stage, odds: Odds, *, chance: float, seconds: float
+) -> Chosen:  # fmt: skip
+    """Choose a planting that closes the views in a share of the draws.
+
+    Parameters
+    ----------
+    typical : Chosen
+        The planting that closes them at typical growth for the least money.
+    pool, limits, stage
+        As `screenplan.design.rounds.choose` takes them.
+    odds : Odds
+        Of the same candidates.
+    chance : float
+        Share of the draws in which a view should be closed.
+    seconds : float
+        For the solver, in all.
+
+    Returns
+    -------
+    Chosen
+        With the chance of each view by fresh draws. Views that cannot be so sure are as sure as they can be, in
+        tenths, or, where that is unlikely, closed at typical growth.
+    """
+    stops = odds.by(stage.year)
+    need, drawn_need = typical.need.copy(), typical.need.copy()
+    goals = _goals(pool, odds, stops, need, chance)
+    whole = pool.choice(np.ones(len(pool.rays.view), bool), need)
+    whole, asked = _asked(whole, limits, goals >= chance)
+    if stage.plan.design.open_price is None:
+        asked = replace(asked, open_price=price_of_open(whole, asked))
+    best: Chosen | None = None
+    drawn, part = goals > 0.0, 0.5 + LEVEL_PART * (goals - 0.5)
+    for share in TURN_SHARES:
+        level = _at_level(whole, pool, odds, stops, need, np.where(drawn, part, 0.0))
+        planted, solution = find(level, asked, seconds * share, None)
+        trial = odds.trial(stops, drawn_need, planted)
+        wanted = (whole.weight > 0.0) & (level.closed(planted) | _wants_all(limits, stage))
+        goal = np.where(wanted & (goals > 0.0), np.minimum(goals + MARGIN, 1.0), 0.0)
+        lacks = need - _quantiles(trial.stopped, 1.0 - goal)
+        more = (goal > 0.0) & (trial.chance() < goal)
+        make_surer(trial, whole, asked, goal)
+        take_off(trial, whole, asked, goal, typical=wanted)
+        planted = trial.planted.copy()
+        solution = replace(
+            solution,
+            planted=planted,
+            cost=whole.cost(planted),
+            open_weight=open_weight(whole, asked, planted),
+        )
+        found = lay_out(
+            pool, planted, solution, price=typical.open_price, rays=len(pool.rays.view), need=need,
+            stage=stage, chance=measuring(stage.plan, FRESH_DRAWS),
+        )  # fmt: skip
+        better = best is None or rank(found, pool, limits, chance) < rank(
+            best, pool, limits, chance
+        )
+        best = found if better else best
+        failed = (goal > 0.0) & ~(found.closed & (found.chance >= goals))
+        if not (better and failed.any()):
+            break
+        measured = _quantiles(trial.stopped, 1.0 - found.chance)
+        drawn_need = np.where(failed, np.maximum(measured, drawn_need) + MORE_SHARE, drawn_need)
+        lacks = np.where(more, np.maximum(lacks, 0.0) + MORE_SHARE, 0.0)
+        need = np.minimum(np.maximum(need + lacks, drawn_need), pool.rays.now)
+        stricter = np.minimum(part + LEVEL_STEP, MOST_LEVEL)
+        may = _most(odds, stops, np.where(drawn, stricter, 0.0)) >= typical.need
+        part = np.where(failed & may, stricter, part)
+    return best
+
+
+def rank(found: Chosen, pool: Pool, limits: Limits, chance: float) -> tuple[float, float, float]:
+    """Give what sorts plantings: the weight that is sure, that is closed, as far as it is asked for, and the cost."""
+    asked = limits.share * pool.weight.sum()
+    sure = float(pool.weight[found.sure(chance)].sum())
+    return (
+        -round(min(sure, asked), 9),
+        -round(min(found.closed_weight(pool), asked), 9),
+        found.solution.cost,
+    )
+
+
+def no_dearer(typical: Chosen, chosen: Chosen, pool: Pool, limits: Limits) -> Chosen:
+    """Give what is enough at typical growth: what was chosen with reserve, if the solver found nothing as cheap."""
+    ranks = [rank(replace(one, chance=None), pool, limits, 0.0) for one in (chosen, typical)]
+    if ranks[0] >= ranks[1]:
+        return typical
+    solution = replace(typical.solution, planted=chosen.planted, cost=chosen.solution.cost, open_weight=chosen.solution.open_weight, made_by=chosen.solution.made_by)  # fmt: skip
+    return replace(
+        chosen, solution=solution, open_price=typical.open_price, rays=typical.rays, chance=None
+    )
+
+
+def _wants_all(limits: Limits, stage: Stage) -> bool:
+    """Tell whether every view is to be closed that can be, whatever it costs."""
+    return limits.share >= 1.0 and stage.plan.design.open_price is None
+
+
+def _goals(pool: Pool, odds: Odds, stops: DrawnStops, need, chance: float) -> np.ndarray:
+    """Give the chance that each view is to have, (views,); 0 where it is to be closed at typical growth alone.
+
+    A view that cannot be as sure as asked is to have the tenth below what every candidate together gives it, if
+    it is more likely than not.
+    """
+    best = odds.trial(stops, need, np.ones(odds.plants, bool)).chance()
+    tenth = np.floor(best * PARTS + SLACK) / PARTS
+    goals = np.where(best >= chance, chance, np.where(tenth >= LIKELY, tenth, 0.0))
+    return np.where(pool.weight > 0.0, goals, 0.0)
+
+
+def _quantiles(values: np.ndarray, shares: np.ndarray) -> np.ndarray:
+    """Give for each row the value that a share of it is below, (rows,)."""
+    return np.array(
+        [np.quantile(row, share) for row, share in zip(values, shares, strict=True)], float
+    )
+
+
+def _asked(whole: Choice, limits: Limits, reached: np.ndarray) -> tuple[Choice, Limits]:
+    """Ask for the views that can be sure alone where they are enough."""
+    asked, sure = limits.share * whole.weight.sum(), whole.weight[reached].sum()
+    if not 0.0 < asked <= sure + SLACK:
+        return whole, limits
+    weight = np.where(reached, whole.weight, 0.0)
+    return replace(whole, weight=weight), replace(limits, share=min(asked / sure, 1.0))
+
+
+def _at_level(
+    whole: Choice, pool: Pool, odds: Odds, stops: DrawnStops, need: np.ndarray, part: np.ndarray
+) -> Choice:
+    """Give the choice in which a plant counts by what it stops in so much of the draws.
+
+    Of views that are to be closed at typical growth alone, whose part is 0, it counts by what it stops then.
+    """
+    rays, drawn = len(odds.taken), part > 0.0
+    likely = _likely(odds, stops, part)
+    one = csr_array(
+        (np.ones(int(likely.sum())), (stops.plant[likely], stops.ray[likely])),
+        shape=(odds.plants, rays),
+    )
+    other = csr_array(pool.stops[:, odds.taken]).astype(float)
+    other = other @ diags_array((~drawn[odds.view]).astype(float))
+    light = csr_array((odds.light, (odds.view, np.arange(rays))), shape=(len(need), rays))
+    met, merged = merge_rays(csr_array(one + other).astype(bool), light)
+    need = np.where(drawn, np.minimum(need, _most(odds, stops, part) - 2.0 * SLACK), need)
+    return replace(whole, stops=met, light=merged, need=np.maximum(need, 0.0) + 2.0 * SLACK)
+
+
+def _likely(odds: Odds, stops: DrawnStops, part: np.ndarray) -> np.ndarray:
+    """Tell which pairs of plant and ray meet in so much of the draws; of a view whose part is 0, none."""
+    asked = part[odds.view[stops.ray]]
+    return (asked > 0.0) & (stops.share >= asked)
+
+
+def _most(odds: Odds, stops: DrawnStops, part: np.ndarray) -> np.ndarray:
+    """Share of each view's light that every candidate together stops so likely, (views,)."""
+    met = np.zeros(len(odds.taken), bool)
+    met[stops.ray[_likely(odds, stops, part)]] = True
+    return np.bincount(odds.view[met], odds.light[met], len(part))
