@@ -22,6 +22,7 @@ from click.testing import CliRunner
 from screenplan.commandline.main import main
 from screenplan.commandline.showing import show_table
 from screenplan.outputs.record import is_unchanged, read_record
+from screenplan.plan import read_plan
 
 SAMPLE = Path(__file__).parent.parent / "sample_data"
 
@@ -606,6 +607,36 @@ def test_start_tells_how_columns_and_units_are_named(tmp_path, lot):
         text.replace('file = "houses.gpkg"\n', f'file = "houses.gpkg"\n{named}'), encoding="utf-8"
     )
     assert_clean(call("check", plan, "--set", 'rows.along=["north"]'), 0)
+
+
+def houses_of(tmp_path):
+    """One house on the lot of these tests and one behind it, as the options that name layers give it."""
+    file = tmp_path / "houses.gpkg"
+    boxes = [(10, 12, 20, 20), (8, 46, 22, 54)]
+    gpd.GeoDataFrame(
+        {"storeys": [1, 2]},
+        geometry=[
+            shapely.box(500000 + a, 5500000 + b, 500000 + c, 5500000 + d) for a, b, c, d in boxes
+        ],
+        crs=25832,
+    ).to_file(file, driver="GPKG", engine="fiona")
+    return "--layer", f"buildings={file}"
+
+
+def test_start_with_parcel_and_houses_leaves_the_choice_to_the_program(tmp_path, lot):
+    layers = ("--layer", f"parcels={lot}:lots", *houses_of(tmp_path))
+    result, plan = started(tmp_path, *layers)
+    assert "The program chooses what is planted, and where" in " ".join(result.output.split())
+    assert "\nwanted = true\n" in plan.read_text(encoding="utf-8")
+    assert read_plan(plan)[0].design.wanted
+    assert_clean(call("check", plan), 0)
+
+
+@pytest.mark.parametrize("more", [("--plants", "12"), ()])
+def test_start_leaves_rows_to_whoever_has_plants_or_knows_no_houses(tmp_path, lot, more):
+    houses = houses_of(tmp_path) if more else ()
+    _, plan = started(tmp_path, "--layer", f"parcels={lot}:lots", *houses, *more)
+    assert not read_plan(plan)[0].design.wanted
 
 
 GPX = """<?xml version="1.0"?><gpx version="1.1" creator="test" xmlns="http://www.topografix.com/GPX/1/1"><trk><trkseg>{}</trkseg></trk></gpx>"""

@@ -56,7 +56,8 @@ def test_the_commands_run_in_their_order(tmp_path, monkeypatch):
         plans.append(read_plan(tmp_path / file, [setting])[0])
     assert plans[0].rows.spacing == pytest.approx(4 * 0.3048)
     assert plans[1].plants.species == ("ilex_opaca", "juniperus_virginiana")
-    assert plans[2].design.wanted
+    assert plans[1].design.wanted
+    assert not plans[2].design.wanted
 
 
 def test_the_python_runs(monkeypatch):

@@ -173,7 +173,7 @@ def start_plan(
             text = _taped_text(found, ground)
             target.write_text(text, encoding="utf-8")
             return _tell(target, None, found, missing, problems, us)
-        notes = found.notes | {"rows.along": sides}
+        notes = found.notes | {"rows.along": sides} | _leave_choice(found)
         head = ["A plan for screenplan. Lengths carry their unit: \"2.4 m\", \"7 ft\". A line behind # is a default; take the # away to change it.",
                 "Cannot be judged yet:", *missing] if missing else ["A plan for screenplan."]  # fmt: skip
         text = plan_text(found.chosen, found.layers, head=head, notes=notes, terrain=ground)
@@ -183,6 +183,22 @@ def start_plan(
             made.unlink(missing_ok=True)
         raise
     return _tell(target, made if beside else None, found, missing, problems, us)
+
+
+def _leave_choice(found: Found) -> dict[str, list[str]]:
+    """Let the program choose what is planted where parcel and houses are known, and nobody has plants in hand.
+
+    Without houses nothing can be said of views, a drawn line is meant to be planted, and plants in hand want a row.
+    """
+    known = {"parcels", "buildings"} <= set(found.layers)
+    if not known or "planting_line" in found.layers or "plants" in found.chosen.get("hand", {}):
+        return {}
+    found.chosen.setdefault("design", {})["wanted"] = True
+    found.say.append(
+        "The program chooses what is planted, and where; name sides under [rows] or species under [plants], and it "
+        "keeps to them; wanted = false under [design] plants rows as the plan says"
+    )
+    return {"design.wanted": ["Written by start: false plants rows as [rows] and [plants] say"]}
 
 
 def _taped_text(found: Found, terrain: Mapping[str, str] | None) -> str:
