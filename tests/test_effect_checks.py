@@ -105,6 +105,13 @@ def test_losses_are_held_against_the_users_limits_kind_by_kind():
         "1 of 2 lose more than 6% of their sun. Window b loses most: 20% of its 900 hours of sun a year, "
         "worst in year 15, when December loses 31 hours"
     )
+    # With the windows given it is called as a person would, with the identifier that files have.
+    names = pd.DataFrame(
+        {"window_id": ["b"], "name": ["bedroom"], "building_id": ["h-9"], "storey": [1]}
+    )
+    houses = pd.DataFrame({"building_id": ["h-9"], "kind": ["house"], "name": ["No. 9"]})
+    told = judge_light(light(), plan_with(), {"windows": names, "buildings": houses})
+    assert next(iter(told)).says.startswith("No. 9, bedroom, upstairs (b) loses most: 20%")
     assert "(to within 0.5%)" in found["sun on panels and beds"].says
     assert found["sky light at neighbours' windows"].says.startswith("1 of 2 windows lose more than 20%")  # fmt: skip
 
@@ -176,7 +183,7 @@ def test_the_first_row_that_is_too_tall_and_the_lowest_height_are_told():
     assert finding.result == "fails"
     assert finding.says.startswith("2 neighbours' windows or gardens")
     assert "first window w2 in year 7, when it passes 4.00 m" in finding.says
-    assert "The lowest height is 3.25 m above the ground at row n, for the garden N (f2)" in finding.says  # fmt: skip
+    assert "The lowest height is 3.25 m above the ground at row n, for garden N (f2)" in finding.says  # fmt: skip
     assert results(
         judge_hedge_heights(heights.assign(year=None), plan_with(light_hedge_guidance=True))
     ) == {"hedge-height guidance": "passes"}

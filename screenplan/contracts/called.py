@@ -118,6 +118,18 @@ def target_names(layers: Mapping[str, Any]) -> dict[str, str]:
     return beds | observer_names(layers)
 
 
+def target_called(kind: str, identifier: str, names: Mapping[str, str]) -> str:
+    """Name what light falls on in a sentence that a file keeps: with the identifier beside the name.
+
+    Examples
+    --------
+    >>> target_called("window", "9-wing", {"9-wing": "No. 9, workshop"}), target_called("garden", "LR-9", {})
+    ('No. 9, workshop (9-wing)', 'garden LR-9')
+    """
+    name = names.get(identifier, "")
+    return f"{name} ({identifier})" if name else f"{kind.replace('_', ' ')} {identifier}"
+
+
 def _starts(name: str) -> set[str]:
     """Give the parts of a name between commas, of which one may be the house."""
     return {part.strip().casefold() for part in name.split(",")}

@@ -25,6 +25,7 @@ import pandas as pd
 import shapely
 
 from screenplan.contracts import HEDGE_HEIGHTS
+from screenplan.contracts.called import target_called, target_names
 from screenplan.contracts.findings import FAILS, PASSES, TALK, UNKNOWN, Finding
 from screenplan.contracts.tables import has_rows, identifiers, layer_of, numbers
 from screenplan.effects.growing import first_years
@@ -245,7 +246,7 @@ def _neighbours(windows, buildings, parcels):
     return windows.loc[keep.to_numpy(bool)]
 
 
-def judge_hedge_heights(hedge_heights, plan) -> Iterator[Finding]:
+def judge_hedge_heights(hedge_heights, plan, layers=None) -> Iterator[Finding]:
     """Hold the rows against the published guidance, where the plan asks for it."""
     if not plan.light.hedge_guidance:
         return
@@ -254,10 +255,11 @@ def judge_hedge_heights(hedge_heights, plan) -> Iterator[Finding]:
         yield Finding(name, UNKNOWN, "No evergreen row stands before a neighbour's window or garden that is given",
                       "windows, neighbours' parcels, and an evergreen row")  # fmt: skip
         return
+    names = target_names(layers or {})
     over = hedge_heights.loc[hedge_heights["year"].notna()]
     lowest = hedge_heights.loc[hedge_heights["keep_below_m"].idxmin()]
-    says = (f"The lowest height is {{{lowest['keep_below_m']:.2f} m}} above the ground at row {lowest['line_id']}, for the "
-            f"{lowest['kind']} {lowest['target_id']} ({lowest['formula']})")  # fmt: skip
+    says = (f"The lowest height is {{{lowest['keep_below_m']:.2f} m}} above the ground at row {lowest['line_id']}, for "
+            f"{target_called(lowest['kind'], lowest['target_id'], names)} ({lowest['formula']})")  # fmt: skip
     note = f"The factors are {lowest['status']}; the guidance was written for England and Wales"
     if not len(over):
         yield Finding(name, PASSES, f"{says}; no row passes its own", caution=note)
@@ -266,7 +268,7 @@ def judge_hedge_heights(hedge_heights, plan) -> Iterator[Finding]:
     yield Finding(
         name, FAILS,
         f"{over['target_id'].nunique()} neighbours' windows or gardens have a taller row before them than the guidance "
-        f"allows, first {first['kind']} {first['target_id']} in year {int(first['year'])}, when it passes "
+        f"allows, first {target_called(first['kind'], first['target_id'], names)} in year {int(first['year'])}, when it passes "
         f"{{{first['keep_below_m']:.2f} m}}. {says}",
         "keeping the row below that height from then on, or a lower species", f"{note}. {TALK}",
     )  # fmt: skip
