@@ -1,12 +1,14 @@
 """The plan file: what it takes, what it refuses, and the text that `start` makes of it."""
 
 import tomllib
+from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from screenplan.ground.errors import InputError
+import screenplan
+from screenplan.ground.errors import InputError, Problem
 from screenplan.plan import (
     SECTIONS,
     Plan,
@@ -16,12 +18,15 @@ from screenplan.plan import (
     key_limits,
     read_plan,
 )
+from screenplan.plan.model import PLAN_TABLES
+from screenplan.plan.places import placed_error
 from screenplan.plan.reading import change_plan
 from screenplan.plan.text import default_text, plan_text, range_text, toml_value
 from screenplan.rules.limits import load_limits
 from screenplan.rules.ruleset import load_rules
 from screenplan.running.descriptions import describe_keys
 
+SITE = Path(__file__).parent.parent / "sample_data/site.gpkg"
 PARCELS = {"layers": {"parcels": {"file": "lots.gpkg"}}}
 
 
@@ -137,6 +142,53 @@ def test_settings_replace_values_of_the_file(tmp_path):
     assert folder == tmp_path.resolve()
     with pytest.raises(InputError, match="sets no key"):
         read_plan(file, ["spacing=2"])
+
+
+#: Keys that are refused after the plan was read, by steps and by its own tables.
+REFUSED_LATER = {
+    "plants.species": '"ilex_opakka"',
+    "rows.along": '["norh"]',
+    "design.kinds": '["ilex_opakka"]',
+    "alternatives.species": '["ilex_opakka"]',
+    "species.own.like": '"ilex_opakka"',
+    "setbacks.rules.boundary_crown.distance": '"3"',
+}
+
+
+@pytest.mark.parametrize("key", REFUSED_LATER)
+def test_a_key_that_is_refused_names_the_plan_file_or_that_it_was_set(tmp_path, key):
+    section, _, name = key.rpartition(".")
+    others = {"design.wanted=true"} if section == "design" else {"plants.species=ilex_opaca"}
+    only = ["alternatives"] if section == "alternatives" else ["plants"]
+    text = f'[layers.parcels]\nfile = "{SITE}"\nlayer = "parcels"\n[subject]\nid = "LR-7"\n'
+    along = '[rows]\nalong = ["north"]\n' if section != "rows" else ""
+    for place, extra, settings in (
+        (str(tmp_path / "hedge.toml"), f"[{section}]\n{name} = {REFUSED_LATER[key]}\n", []),
+        ("--set", "", [f"{key}={REFUSED_LATER[key]}"]),
+    ):
+        (tmp_path / "hedge.toml").write_text(text + along + extra, encoding="utf-8")
+        others = {one for one in others if not key.startswith(one.partition("=")[0])}
+        with pytest.raises(InputError) as refused:
+            screenplan.run_plan(tmp_path / "hedge.toml", settings=[*others, *settings], only=only)
+        assert {problem.file for problem in refused.value.problems} == {place}
+        assert all(problem.key.startswith(section) for problem in refused.value.problems)
+
+
+def test_the_place_of_a_key_is_that_of_its_value_and_no_other(tmp_path):
+    error = InputError(
+        [
+            Problem("a", "b", key="rows.spacing"),
+            Problem("a", "b", key="rows.offset"),
+            Problem("a", "b", key="rows.offset", file="rules.toml"),
+            Problem("a", "b", key="--length"),
+            Problem("a", "b"),
+            Problem("a", "b", key="species.own.like", file="hedge.toml"),
+        ]
+    )
+    found = placed_error(error, PLAN_TABLES, "hedge.toml", ["rows.spacing", "species.own"])
+    assert [problem.file for problem in found.problems] == [
+        "--set", "hedge.toml", "rules.toml", None, None, "--set",
+    ]  # fmt: skip
 
 
 def test_the_made_text_is_a_plan_and_says_every_key():

@@ -94,7 +94,7 @@ def run_single(
             f"step {name} needs the layer {lacking[0]}",
             f"Run the whole plan first (screenplan run {plan_file}), or give --in {lacking[0]}=FILE",
         )
-    with rows_of_files(layers, site.inputs, plan.plan.units):
+    with rows_of_files(layers, site.inputs, plan):
         given_layers = step(
             layers,
             **step_arguments(step, plan, folder, site.terrain, frame, species_on(site, plan)),

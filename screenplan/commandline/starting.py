@@ -300,7 +300,7 @@ def sides_of(
         else ("sides",)
     )
     for name in names:
-        with rows_of_files(layers, site.inputs, plan.plan.units):
+        with rows_of_files(layers, site.inputs, plan):
             layers |= STEPS[name](layers, **step_arguments(STEPS[name], plan, folder, site.terrain))
     return layers["sides"], "us" if us else plan.plan.units
 

@@ -47,7 +47,7 @@ def run_step_job(job: Mapping[str, Any], tell: Tell) -> dict[str, Any]:
     if lacking:
         raise refuse(f"step {step.name} needs the layer {lacking[0]}", "Choose it in the form")
     tell({"progress": READ, "doing": described.does})
-    with rows_of_files(layers, inputs, plan.plan.units):
+    with rows_of_files(layers, inputs, plan):
         given = step(layers, **step_arguments(step, plan, folder, terrain, frame))
     for note in dict.fromkeys(note for layer in given.values() for note in notes_of(layer)):
         tell({"note": in_units(note, plan.plan.units)})

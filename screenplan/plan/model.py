@@ -14,8 +14,10 @@ from pydantic import (
 )
 
 from screenplan.contracts import INPUTS
+from screenplan.ground.errors import InputError
 from screenplan.plan.design import Design
 from screenplan.plan.effects import Boundary, Health, Light, Limits, Lines, Noise, Road
+from screenplan.plan.places import placed_error
 from screenplan.plan.planting import Chance, Goal, Growth, Hand, Plants, Rows, Views
 from screenplan.plan.site import (
     About,
@@ -88,11 +90,17 @@ class Options(Section):
 
     #: The file that it was read from, for refusals.
     _file: str | None = PrivateAttr(None)
+    #: Keys whose values replace those of the file.
+    _set_keys: tuple[str, ...] = PrivateAttr(())
 
     @property
     def file(self) -> str | None:
         """The file that it was read from, as it was named; None if it was read from none."""
         return self._file
+
+    def placed(self, error: InputError) -> InputError:
+        """Name the file of the plan, or that a setting replaced its value, where a refusal names a key of it."""
+        return placed_error(error, PLAN_TABLES, self._file, self._set_keys)
 
     @model_validator(mode="after")
     def _years_are_looked_at(self):
@@ -214,6 +222,10 @@ class Plan(Options):
                 "Leave ground out of the rows under tape: the terrain tells it",
                 "tape",
             )
+
+
+#: What a key of a plan begins with.
+PLAN_TABLES = frozenset(Plan.model_fields)
 
 
 def key_field(key: str):

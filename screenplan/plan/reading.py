@@ -13,7 +13,8 @@ from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.texts import quoted
 from screenplan.ground.toml_files import check_values, parse_toml, read_toml
 from screenplan.plan.findings import problems_of
-from screenplan.plan.model import Options, Plan
+from screenplan.plan.model import PLAN_TABLES, Options, Plan
+from screenplan.plan.places import placed_error
 
 
 def read_plan(
@@ -49,7 +50,12 @@ def read_plan(
     (1.2192, 'balled')
     """
     content = read_toml(path, "plan file", "Check the path, or make one with 'screenplan start'")
-    plan = check_plan(change_plan(content, settings), file=str(path), given=given)
+    changed, set_keys = change_plan(content, settings), [_key_of(one) for one in settings]
+    try:
+        plan = check_plan(changed, file=str(path), given=given)
+    except InputError as error:
+        raise placed_error(error, PLAN_TABLES, str(path), set_keys) from None
+    plan._set_keys = tuple(set_keys)
     return plan, Path(path).resolve().parent
 
 
@@ -72,6 +78,10 @@ def change_plan(content: Mapping[str, Any], settings: Sequence[str]) -> dict[str
     for setting in settings:
         _put(changed, setting)
     return changed
+
+
+def _key_of(setting: str) -> str:
+    return setting.partition("=")[0].strip()
 
 
 def _put(content: dict[str, Any], setting: str) -> None:

@@ -50,7 +50,7 @@ def read_inputs(plan: Plan, folder: Path, frames: Mapping[str, Any] | None = Non
     terrain = None if ground is None else TerrainSource(
         Path(os.path.normpath(folder / ground.file)), ground.unit, ground.extend, crs=ground.crs
     )  # fmt: skip
-    with _refusals_in(plan.plan.units):
+    with _refusals_in(plan):
         if plan.tape is not None:
             return _read_taped(plan, sources | frames, terrain)
         return read_site(sources | frames, plan=plan, terrain=terrain)
@@ -104,7 +104,7 @@ def step_arguments(
     from screenplan.rules.limits import load_limits
     from screenplan.rules.ruleset import load_rules
 
-    with _refusals_in(plan.plan.units):
+    with _refusals_in(plan):
         if "rows.spacing" in step.keys:
             plan = with_spacing(plan, species_in(plan))
         arguments: dict[str, Any] = {"plan": plan}
@@ -163,7 +163,7 @@ def species_on(site, plan: Options) -> dict[str, Any]:
     from screenplan.planting.own_plants import correct_species, own_table
 
     usual = species_in(plan)
-    with rows_of_files(site.layers, site.inputs, plan.plan.units):
+    with rows_of_files(site.layers, site.inputs, plan):
         return own_table(usual, correct_species(usual, site.layers, plan.species))
 
 
@@ -177,29 +177,31 @@ def _tables_in(plan: Options, at: str = "") -> Iterator[None]:
     try:
         yield
     except InputError as error:
-        raise InputError(
+        refused = InputError(
             problem
             if problem.file is not None
             else replace(problem, file=plan.file, key=f"{at}{problem.key}")
             for problem in error.problems
-        ) from None
+        )
+        raise plan.placed(refused) from None
 
 
 @contextmanager
-def _refusals_in(units: str) -> Iterator[None]:
-    """Say lengths in what is refused in the reader's units."""
+def _refusals_in(plan: Options) -> Iterator[None]:
+    """Say lengths in what is refused in the reader's units, and where a key of the plan stands."""
     try:
         yield
     except InputError as error:
-        error.units = units
-        raise
+        placed = plan.placed(error)
+        placed.units = plan.plan.units
+        raise placed from None
 
 
 @contextmanager
 def rows_of_files(
-    layers: Mapping[str, Any], inputs: Sequence[Mapping[str, Any]], units: str
+    layers: Mapping[str, Any], inputs: Sequence[Mapping[str, Any]], plan: Options
 ) -> Iterator[None]:
-    """Name file, layer and row as a person knows them in what a step refuses, lengths in their units.
+    """Name file, layer and row, or key, as a person knows them in what a step refuses, lengths in their units.
 
     A step numbers rows from 1 in the layer that it was handed. Reading may have left rows out; it
     keeps their numbers in an index called ``row``.
@@ -209,8 +211,8 @@ def rows_of_files(
     except InputError as error:
         sources = {entry["name"]: entry for entry in inputs}
         moved = InputError(_relocate(problem, layers, sources) for problem in error.problems)
-        moved.units = units
-        raise moved from None
+        moved.units = plan.plan.units
+        raise plan.placed(moved) from None
 
 
 def _relocate(problem: Problem, layers: Mapping[str, Any], sources: Mapping[str, Any]) -> Problem:

@@ -176,7 +176,7 @@ def run_plan(
     arguments, kept = _arguments(steps, plan, folder, site, table), Kept()
     for number, step in enumerate(steps, start=2):
         tell(step.name, number, total)
-        with rows_of_files(run.layers, site.inputs, plan.plan.units):
+        with rows_of_files(run.layers, site.inputs, plan):
             given = step(run.layers, kept=kept, **arguments[step.name])
         run.layers |= given
         run.notes += (note for layer in given.values() for note in notes_of(layer))
@@ -187,9 +187,10 @@ def run_plan(
     if plan.alternatives.asked and (not only or "alternatives" in only):
         from screenplan.running.alternatives import compare_alternatives
 
-        run.layers["alternatives"] = compare_alternatives(
-            plan, folder, run.layers, site.terrain, site.frame, table
-        )
+        with rows_of_files(run.layers, site.inputs, plan):
+            run.layers["alternatives"] = compare_alternatives(
+                plan, folder, run.layers, site.terrain, site.frame, table
+            )
     return run
 
 
@@ -222,13 +223,13 @@ def rehearse_plan(plan: Plan, folder: Path, site) -> None:
 
             own = {name: layers.get(name) for name in step.layers}
             given = arguments[step.name]
-            with rows_of_files(layers, site.inputs, plan.plan.units):
+            with rows_of_files(layers, site.inputs, plan):
                 prepare(own, given["plan"], given["rules"], given["species_table"])
             return
         given = layers | {
             name: layers[name].iloc[:0] for name in step.follows if layers.get(name) is not None
         }
-        with rows_of_files(layers, site.inputs, plan.plan.units):
+        with rows_of_files(layers, site.inputs, plan):
             layers |= step(given, **arguments[step.name])
 
 
@@ -236,22 +237,23 @@ def _arguments(
     steps: Sequence[Step], plan: Plan, folder: Path, site, species_table
 ) -> dict[str, dict[str, Any]]:
     """Collect what every step is called with, so that what is wrong in it is said at the start."""
-    if site.frame.is_placed:
-        check_positions(site.frame)
-    if plan.alternatives.asked:
-        from screenplan.running.alternatives import list_variants
+    with rows_of_files(site.layers, site.inputs, plan):
+        if site.frame.is_placed:
+            check_positions(site.frame)
+        if plan.alternatives.asked:
+            from screenplan.running.alternatives import list_variants
 
-        if plan.design.wanted:
-            raise refuse(
-                "alternatives are compared with the rows that a plan says, and here a design chooses them",
-                "Leave [alternatives] out, or set design.wanted to false",
-                key="alternatives",
-            )
-        list_variants(plan)
-    return {
-        step.name: step_arguments(step, plan, folder, site.terrain, site.frame, species_table)
-        for step in steps
-    }
+            if plan.design.wanted:
+                raise refuse(
+                    "alternatives are compared with the rows that a plan says, and here a design chooses them",
+                    "Leave [alternatives] out, or set design.wanted to false",
+                    key="alternatives",
+                )
+            list_variants(plan)
+        return {
+            step.name: step_arguments(step, plan, folder, site.terrain, site.frame, species_table)
+            for step in steps
+        }
 
 
 def designed_plan(plan: Plan, plants) -> Plan:
