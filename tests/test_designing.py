@@ -1,5 +1,7 @@
 """The step as a whole: plantings known by hand, limits, causes, and what is refused."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from design_site import PRICE, TABLE, design, options, site, stations
@@ -15,8 +17,9 @@ from screenplan.design.designing import design_year, limits_of
 from screenplan.ground.errors import InputError, NobodyLooksError, NoRoomError
 from screenplan.plan import read_plan
 from screenplan.planting.judging import judge_stems
-from screenplan.running.inputs import read_inputs
+from screenplan.running.inputs import read_inputs, step_arguments
 from screenplan.running.pipeline import rehearse_plan, run_plan, steps_for
+from screenplan.running.steps import STEPS
 from screenplan.views.views import trace_views
 
 #: Views of the site by hand: each window sees the place opposite.
@@ -281,6 +284,18 @@ def run():
     settings = ["design.wanted=true", "design.seconds=1.0"]
     only = ["plants", "views", "design_views", "needed_years", "closure"]
     return run_plan(screenplan.sample_plan(), settings=settings, only=only)
+
+
+def test_a_run_leaves_the_spacing_to_the_design_where_the_plan_names_none():
+    plan = plan_with(design_wanted=True)
+    spacing = {
+        name: step_arguments(STEPS[name], plan, Path())["plan"].rows.spacing
+        for name in ("design", "lines", "needed")
+    }
+    assert spacing["design"] is None
+    assert spacing["lines"] == spacing["needed"] > 0.0
+    named = plan_with(design_wanted=True, rows_spacing=1.1)
+    assert step_arguments(STEPS["design"], named, Path())["plan"].rows.spacing == 1.1
 
 
 def test_a_run_goes_on_with_what_was_chosen(run):

@@ -105,7 +105,8 @@ def step_arguments(
     from screenplan.rules.ruleset import load_rules
 
     with _refusals_in(plan):
-        if "rows.spacing" in step.keys:
+        # A design chooses the spacing where the plan names none; all others go by the usual one.
+        if "rows.spacing" in step.keys and "design.spacings" not in step.keys:
             plan = with_spacing(plan, species_in(plan))
         arguments: dict[str, Any] = {"plan": plan}
         if "terrain" in step.resources:
