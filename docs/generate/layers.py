@@ -35,11 +35,11 @@ def layers_page() -> str:
         section("What is read", 2, "layers-in"),
         _IN,
         *_contents(INPUTS, "in"),
-        *(part for one in INPUTS.values() for part in _layer(one, "in")),
+        *(part for contract in INPUTS.values() for part in _layer(contract, "in")),
         section("What is written", 2, "layers-out"),
         _OUT,
         *_contents(OUTPUTS, "out"),
-        *(part for one in OUTPUTS.values() for part in _layer(one, "out")),
+        *(part for contract in OUTPUTS.values() for part in _layer(contract, "out")),
     )
 
 
@@ -48,22 +48,22 @@ def _contents(contracts: Mapping[str, Contract], way: str) -> list[str]:
         table(
             ["Layer", "Geometry", "A row is"],
             [
-                [link(code(one.name), f"{way}-{one.name}"), _geometry(one), plain(_lower(one.meaning))]
-                for one in contracts.values()
+                [link(code(contract.name), f"{way}-{contract.name}"), _geometry(contract), plain(_lower(contract.meaning))]
+                for contract in contracts.values()
             ],
         )
     ]  # fmt: skip
 
 
-def _layer(one: Contract, way: str) -> list[str]:
-    given = describe_layer(one).given_by if way == "out" else ()
-    facts = [f"{plain(one.meaning)}.", f"Geometry: {_geometry(one)}."]
-    if one.key:
-        facts.append(f"A row is named by {code(one.key)}.")
-    parts = written_parts(one) if way == "out" else ()
+def _layer(contract: Contract, way: str) -> list[str]:
+    given = describe_layer(contract).given_by if way == "out" else ()
+    facts = [f"{plain(contract.meaning)}.", f"Geometry: {_geometry(contract)}."]
+    if contract.key:
+        facts.append(f"A row is named by {code(contract.key)}.")
+    parts = written_parts(contract) if way == "out" else ()
     if len(parts) > 1:
         facts.append(f"Written as {codes(parts)}, one kind of geometry in each.")
-    if one.only_drawn:
+    if contract.only_drawn:
         facts.append(
             f"Only drawings are made of it: written if {code('plan.drawing_tables')} is true."
         )
@@ -73,13 +73,17 @@ def _layer(one: Contract, way: str) -> list[str]:
         head = ["Column", "Type", "Needed, or default", "Range", "What it is"]
         rows = [
             [_name(c), _type(c), _default(c), _range(c), plain(c.meaning + _usual(c))]
-            for c in one.columns
+            for c in contract.columns
         ]
     else:
         head = ["Column", "Type", "Filled", "Values", "What it is"]
         rows = [[_name(c), _type(c), "always" if c.required else "", _range(c), plain(c.meaning)]
-                for c in one.columns]  # fmt: skip
-    return [section(code(one.name), 3, f"{way}-{one.name}"), " ".join(facts), table(head, rows)]
+                for c in contract.columns]  # fmt: skip
+    return [
+        section(code(contract.name), 3, f"{way}-{contract.name}"),
+        " ".join(facts),
+        table(head, rows),
+    ]
 
 
 def _usual(column: Column) -> str:
@@ -102,10 +106,10 @@ def _range(column: Column) -> str:
     return codes(column.choices) if column.choices else span(column.low, column.high)
 
 
-def _geometry(one: Contract) -> str:
-    if not one.geometry:
+def _geometry(contract: Contract) -> str:
+    if not contract.geometry:
         return "none: a table"
-    kinds = dict.fromkeys(kind.removeprefix("Multi") for kind in one.geometry)
+    kinds = dict.fromkeys(kind.removeprefix("Multi") for kind in contract.geometry)
     words = {"LineString": "line", "Polygon": "polygon", "Point": "point"}
     return " or ".join(words[kind] for kind in kinds)
 

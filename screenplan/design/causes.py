@@ -164,9 +164,11 @@ def _beyond_reach(view: int, pool: Pool, later: np.ndarray, year: int, last: int
         )
     tallest = max(
         float(
-            sizes_of([Start(one.species, one.height_m, False, one.stock)], [last])[0, 0, TYPICAL, 0]
+            sizes_of([Start(option.species, option.height_m, False, option.stock)], [last])[
+                0, 0, TYPICAL, 0
+            ]
         )
-        for one in candidates.options
+        for option in candidates.options
     )
     lowest = float(np.nanmin(above))
     passes = f"what stays open passes where plants may stand at {{{lowest:.1f} m}} and more, and the tallest of the kinds is {{{tallest:.1f} m}} high in year {last}"

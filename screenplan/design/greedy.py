@@ -44,8 +44,8 @@ def plant_greedily(choice: Choice, limits: Limits) -> np.ndarray:
         _whole(choice, limits, choice.option == option) for option in np.unique(choice.option)
     ]
     best = none
-    for one in tries:
-        found = _mend_gaps(choice, limits, one)
+    for planted in tries:
+        found = _mend_gaps(choice, limits, planted)
         found = _balance(choice, limits, _thin(choice, limits, found))
         if not breaks_of(choice, limits, found) and (
             counts(choice, limits, found) < counts(choice, limits, best) - SLACK

@@ -104,10 +104,10 @@ def stops_of(
     found: csr_array | None = None
     for number in range(len(years)):
         first, stoppers = list_stoppers(rays.origin, rays.target, runs, crowns, number, TYPICAL)
-        one = csr_array(
+        stops = csr_array(
             (np.ones(len(stoppers), bool), stand.order[stoppers], first), shape=(count, plants)
         )
-        found = one if found is None else found.multiply(one)
+        found = stops if found is None else found.multiply(stops)
         if _always_nested(stand):
             break
     return csr_array(found.T, dtype=bool)

@@ -89,7 +89,7 @@ class StandingPlants:
     @property
     def stems(self) -> np.ndarray:
         """Their stems, points."""
-        return np.array([one.point for row in self.rows for one in row.plants], object)
+        return np.array([plant.point for row in self.rows for plant in row.plants], object)
 
     @property
     def spacings_m(self) -> np.ndarray:
@@ -120,11 +120,11 @@ class StandingPlants:
         lines, plants, stems = [], [], []
         for row in self.rows:
             own = [
-                (float(at), one.point, kind.key, STANDING_STOCK, one.height_m, True)
-                for at, one, kind in zip(row.stations, row.plants, row.species, strict=True)
+                (float(at), plant.point, kind.key, STANDING_STOCK, plant.height_m, True)
+                for at, plant, kind in zip(row.stations, row.plants, row.species, strict=True)
             ]
-            new = [(*one, False) for one in (added or {}).get(row.name, ())]
-            every = sorted([*own, *new], key=lambda one: one[0])
+            new = [(*plant, False) for plant in (added or {}).get(row.name, ())]
+            every = sorted([*own, *new], key=lambda plant: plant[0])
             begin, end = every[0][0], every[-1][0]
             if end - begin < 2.0 * ALONE_M:
                 begin, end = max(begin - ALONE_M, 0.0), min(end + ALONE_M, row.line.length)
@@ -136,7 +136,7 @@ class StandingPlants:
                     "length_m": line.length, "plantable_m": line.length, "geometry": line,
                 }
             )  # fmt: skip
-            xy = shapely.get_coordinates([one[1] for one in every])
+            xy = shapely.get_coordinates([plant[1] for plant in every])
             ground = (
                 np.zeros(len(xy))
                 if terrain is None
@@ -191,7 +191,7 @@ def find_standing(
     found = standing_plants(screens, nowhere)
     if not found:
         return NONE_STANDS
-    unknown = sum(one.species is None for one in found)
+    unknown = sum(plant.species is None for plant in found)
     notes, usual = [], None
     if unknown:
         usual = kinds_in(plan.plants.species, species_table)[0]
@@ -212,7 +212,8 @@ def find_standing(
         order = np.argsort(at, kind="stable")
         own = tuple(found[group[k]] for k in order)
         species = tuple(
-            usual if one.species is None else species_standing(one, species_table) for one in own
+            usual if plant.species is None else species_standing(plant, species_table)
+            for plant in own
         )
         rows.append(StandingRow(name, line, at[order], own, species))
     return StandingPlants(tuple(rows), tuple(notes))
@@ -220,7 +221,7 @@ def find_standing(
 
 def _groups(found: list[Standing], sides) -> list[np.ndarray]:
     """Group plants by the side that is nearest, and by their distance from it."""
-    points = np.array([one.point for one in found], object)
+    points = np.array([plant.point for plant in found], object)
     if not has_rows(sides):
         return [np.arange(len(points))]
     away = shapely.distance(points[:, None], sides.geometry.to_numpy()[None, :])
@@ -236,7 +237,7 @@ def _groups(found: list[Standing], sides) -> list[np.ndarray]:
 
 def _line_through(plants: list[Standing], crs) -> shapely.LineString:
     """Give the line through plants, longer at either end; of one alone a short one."""
-    points = [one.point for one in plants]
+    points = [plant.point for plant in plants]
     xy = np.unique(shapely.get_coordinates(points), axis=0)
     if len(xy) < 2:
         x, y = xy[0]

@@ -270,17 +270,17 @@ def _text(cell) -> str:
 
 def _species(species, units: str) -> Table | None:
     rows = []
-    for one in species:
-        rows.append((one["name"], "size and growth", one["facts"]))
-        rows += [(one["name"], f"source: {what.replace('_', ' ')}", in_units(text, units)) for what, text in one["sources"].items()]  # fmt: skip
+    for kind in species:
+        rows.append((kind["name"], "size and growth", kind["facts"]))
+        rows += [(kind["name"], f"source: {what.replace('_', ' ')}", in_units(text, units)) for what, text in kind["sources"].items()]  # fmt: skip
     return plain_table("species", "Plants", ("plant", "what", ""), rows)
 
 
-def _fingerprint(one: Mapping) -> str:
+def _fingerprint(source: Mapping) -> str:
     """Show the beginning of an input's hash: of the file, or of what was read of a large one."""
-    if one.get("read_sha256"):
-        return f"{one['read_sha256'][:12]} (of what was read)"
-    return str(one.get("sha256") or "")[:12]
+    if source.get("read_sha256"):
+        return f"{source['read_sha256'][:12]} (of what was read)"
+    return str(source.get("sha256") or "")[:12]
 
 
 def _inputs(about: About) -> list[Table | None]:
@@ -288,22 +288,22 @@ def _inputs(about: About) -> list[Table | None]:
         plain_table(
             "inputs", "What was read", ("layer", "file", "rows", "reference system", "SHA-256"),
             [
-                (one.get("name"), Path(str(one.get("file", ""))).name, one.get("rows"), one.get("crs"),
-                 _fingerprint(one))
-                for one in about.inputs
+                (source.get("name"), Path(str(source.get("file", ""))).name, source.get("rows"), source.get("crs"),
+                 _fingerprint(source))
+                for source in about.inputs
             ],
         ),
         plain_table(
             "changes", "Changes of coordinates", ("layer", "operation", "accuracy"),
             [
-                (one.get("layer"), one.get("operation"), _accuracy(one.get("accuracy_m"), about.units))
-                for one in about.transformations
-                if one.get("operation") != "none"
+                (way.get("layer"), way.get("operation"), _accuracy(way.get("accuracy_m"), about.units))
+                for way in about.transformations
+                if way.get("operation") != "none"
             ],
         ),
         plain_table(
             "repairs", "Repairs", ("layer", "row", "repair"),
-            [(one.get("layer"), _text(one.get("row")) or "all", in_units(_text(one.get("repair")), about.units)) for one in about.repairs],
+            [(repair.get("layer"), _text(repair.get("row")) or "all", in_units(_text(repair.get("repair")), about.units)) for repair in about.repairs],
         ),
     ]  # fmt: skip
 

@@ -103,11 +103,11 @@ class Table:
 
 def tables_of(part: Part, layers: Mapping[str, pd.DataFrame | None], **options: Any) -> list[Table]:
     """Lay out all layers that stand in one part of the report, in their order; ``options`` as of `make_table`."""
-    shown = sorted(
-        ((one.order, name, one) for name, contract in OUTPUTS.items() for one in contract.report if one.part == part),
+    found = sorted(
+        ((shown.order, name, shown) for name, contract in OUTPUTS.items() for shown in contract.report if shown.part == part),
         key=lambda entry: entry[0],
     )  # fmt: skip
-    made = (make_table(name, layers.get(name), shown=one, **options) for _, name, one in shown)
+    made = (make_table(name, layers.get(name), shown=shown, **options) for _, name, shown in found)
     return [table for table in made if table]
 
 
@@ -148,12 +148,14 @@ def make_table(
     if shown.keep is not None:
         frame = shown.keep(frame)
     columns = [
-        one for one in _columns(contract, shown) if one.name in frame and _filled(frame[one.name])
+        column
+        for column in _columns(contract, shown)
+        if column.name in frame and _filled(frame[column.name])
     ]
     if frame.empty or not columns:
         return None
     rows = [
-        [write_cell(row, one.name, one.form, units, names or {}) for one in columns]
+        [write_cell(row, column.name, column.form, units, names or {}) for column in columns]
         for row in frame.to_dict("records")
     ]
     if shown.joined in frame:
@@ -171,13 +173,13 @@ def make_table(
     )
     headings = [
         Heading(
-            shown.headings.get(one.name, one.heading),
+            shown.headings.get(column.name, column.heading),
             long=any(len(row[k]) > LONG_TEXT for row in rows),
-            number=one.form in ON_THE_RIGHT
-            or (one.form == "text" and one.type in ("number", "integer")),
-            meaning=one.meaning,
+            number=column.form in ON_THE_RIGHT
+            or (column.form == "text" and column.type in ("number", "integer")),
+            meaning=column.meaning,
         )
-        for k, one in enumerate(columns)
+        for k, column in enumerate(columns)
     ]
     notes = []
     if shown.notes:

@@ -107,7 +107,7 @@ class Drawing:
     @cached_property
     def density(self) -> np.ndarray:
         """Leaf area density by start and by `HEIGHTS`, m²/m³."""
-        found = [[one.species.density_at(z) for z in HEIGHTS] for one in self.stand.starts]
+        found = [[start.species.density_at(z) for z in HEIGHTS] for start in self.stand.starts]
         return np.array(found, float).reshape(-1, len(HEIGHTS))
 
     def height(self, draw: int) -> np.ndarray:

@@ -243,7 +243,7 @@ def _stations(lines, plants, useful) -> dict[int, tuple[np.ndarray, np.ndarray]]
         firsts = [line for line in found if sides[line] == sides[of[plant]] and len(found[line][0])]
         if not firsts:
             continue
-        line = min(firsts, key=lambda one: shapes[one].distance(point))
+        line = min(firsts, key=lambda first: shapes[first].distance(point))
         station, marks = found[line]
         place = int(np.searchsorted(station, shapes[line].project(point)))
         marks[max(place - 1, 0) : place + 1] = True

@@ -170,8 +170,8 @@ def _buildings(ax, buildings, frame, labels) -> None:
               linewidth=LINE, zorder=5)  # fmt: skip
     if labels:
         names = house_names(buildings)
-        for one, shape in zip(buildings["building_id"], buildings.geometry, strict=True):
-            label_in(ax, shape, frame, names.get(str(one), ""), fontsize=SMALL, halo=False)
+        for building_id, shape in zip(buildings["building_id"], buildings.geometry, strict=True):
+            label_in(ax, shape, frame, names.get(str(building_id), ""), fontsize=SMALL, halo=False)
 
 
 def _screens(ax, screens, labels) -> None:
