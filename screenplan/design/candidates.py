@@ -304,7 +304,9 @@ def exclusive_spots(candidates: Candidates, sides: gpd.GeoDataFrame | None) -> l
         mine = np.flatnonzero((ground == name) & new)
         axis = shapes.get(name)
         if axis is None:
-            longest = max(np.unique(stretch[mine]), key=lambda one: candidates.lines[one].length)
+            longest = max(
+                np.unique(stretch[mine]), key=lambda number: candidates.lines[number].length
+            )
             axis = candidates.lines[longest]
         at = shapely.line_locate_point(axis, points[mine])
         half = 0.5 * room[mine] * (1.0 - 2.0 * EQUAL_SHARE)

@@ -80,23 +80,23 @@ def programme_of(choice: Choice, limits: Limits, most_open: float = math.inf):
     upper[2 * plants + groups : 2 * plants + groups + views] = choice.closable()
     upper[-1] = min(max(total, 1.0), most_open + SLACK)
     rows = _Rows(sizes)
-    one_before = before(choice)
-    one = eye_array(plants, format="csr")
+    each_before = before(choice)
+    each = eye_array(plants, format="csr")
     # A run starts where a plant stands and the one before it does not: x - x_before - s <= 0.
-    rows.add(-np.inf, 0.0, x=one - one_before, s=-one)
+    rows.add(-np.inf, 0.0, x=each - each_before, s=-each)
     # From each start on so many stand: the starts within the last so many plants are no more than x.
-    within, back = one.copy(), one
+    within, back = each.copy(), each
     for _ in range(limits.least_run - 1):
-        back = csr_array(one_before @ back)
+        back = csr_array(each_before @ back)
         within = within + back
-    rows.add(-np.inf, 0.0, x=-one, s=within)
+    rows.add(-np.inf, 0.0, x=-each, s=within)
     if max(limits.least_gap, limits.least_run) > 1:
         # No run starts within so many stations after a plant that stands.
-        starts, back = one.copy(), one
+        starts, back = each.copy(), each
         for _ in range(limits.least_gap - 1):
-            back = csr_array(one_before @ back)
+            back = csr_array(each_before @ back)
             starts = starts + back
-        last = csr_array(one_before @ back)
+        last = csr_array(each_before @ back)
         whole = np.flatnonzero(np.diff(last.indptr))
         rows.add(-np.inf, 1.0, x=last[whole], s=csr_array(starts)[whole])
     if choice.exclusive:
@@ -104,7 +104,7 @@ def programme_of(choice: Choice, limits: Limits, most_open: float = math.inf):
     # Of neighbours that stop the same ray some stand if the first does, or if a run starts at a later one:
     # z <= x + sum of s. Their sum of x would count a part of a run once for each of its plants.
     stops = csr_array(choice.stops, dtype=float)
-    later = csr_array(stops.multiply(one_before @ stops))
+    later = csr_array(stops.multiply(each_before @ stops))
     rows.add(
         -np.inf, 0.0, x=-csr_array((stops - later).T), s=-csr_array(later.T), z=eye_array(groups)
     )
@@ -116,7 +116,7 @@ def programme_of(choice: Choice, limits: Limits, most_open: float = math.inf):
         of_kind = coo_array(
             (np.ones(plants), (np.arange(plants), choice.kind)), shape=(plants, kinds)
         )
-        rows.add(-np.inf, 0.0, x=one, y=-csr_array(of_kind))
+        rows.add(-np.inf, 0.0, x=each, y=-csr_array(of_kind))
         rows.add(-np.inf, limits.most_kinds, y=np.ones((1, kinds)))
     for of, share in ((choice.kind, limits.most_of_kind), (choice.genus, limits.most_of_genus)):
         if share < 1.0:

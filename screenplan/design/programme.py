@@ -161,14 +161,14 @@ def find_planting(
         tries = [("programme", planted)] if in_time or planted is not best else []
         if not in_time:
             rest = (1.0 - WHOLE_SHARE) * seconds
-            better = min(best, planted, key=lambda one: _judged(choice, limits, one))
+            better = min(best, planted, key=lambda made: _judged(choice, limits, made))
             whole = programme_of(choice, limits, most_open)
             tries.append(("parts", _improve(choice, limits, whole, better, rest)))
-        for by, one in tries:
-            if _judged(choice, limits, one) < counts(choice, limits, best) + (
+        for by, made in tries:
+            if _judged(choice, limits, made) < counts(choice, limits, best) + (
                 SLACK if by == "programme" else -SLACK
             ):
-                best, made_by = one, by
+                best, made_by = made, by
     found = counts(choice, limits, best)
     return Solution(
         best, choice.cost(best), open_weight(choice, limits, best), found,

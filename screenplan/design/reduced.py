@@ -74,7 +74,9 @@ def fewer_spots(exclusive, plants: int) -> tuple[np.ndarray, ...]:
     [[0, 1, 2], [2, 3]]
     """
     against: list[set[int]] = [set() for _ in range(plants)]
-    spots = sorted((tuple(sorted(map(int, spot))) for spot in exclusive), key=lambda one: -len(one))
+    spots = sorted(
+        (tuple(sorted(map(int, spot))) for spot in exclusive), key=lambda spot: -len(spot)
+    )
     for spot in spots:
         for plant in spot:
             against[plant].update(spot)

@@ -74,11 +74,11 @@ class Pool:
         kinds, genera = (
             np.unique(names, return_inverse=True)[1]
             for names in (
-                [one.species.key for one in options],
-                [one.species.genus for one in options],
+                [offered.species.key for offered in options],
+                [offered.species.genus for offered in options],
             )
         )
-        price = np.array([one.price for one in options], float)[option]
+        price = np.array([offered.price for offered in options], float)[option]
         return Choice(
             np.where(self.candidates.stands, 0.0, price),
             self.candidates.table["stretch"].to_numpy(int),

@@ -122,7 +122,9 @@ def rank(found: Chosen, pool: Pool, limits: Limits, chance: float) -> tuple[floa
 
 def no_dearer(typical: Chosen, chosen: Chosen, pool: Pool, limits: Limits) -> Chosen:
     """Give what is enough at typical growth: what was chosen with reserve, if the solver found nothing as cheap."""
-    ranks = [rank(replace(one, chance=None), pool, limits, 0.0) for one in (chosen, typical)]
+    ranks = [
+        rank(replace(planting, chance=None), pool, limits, 0.0) for planting in (chosen, typical)
+    ]
     if ranks[0] >= ranks[1]:
         return typical
     solution = replace(typical.solution, planted=chosen.planted, cost=chosen.solution.cost, open_weight=chosen.solution.open_weight, made_by=chosen.solution.made_by)  # fmt: skip
