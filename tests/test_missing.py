@@ -9,6 +9,7 @@ from test_views import GARDEN, HOUSE, TABLE, WINDOW, row, species, trace, window
 from views_kit import follow
 
 from screenplan.contracts import MISSING_PLANTS
+from screenplan.contracts.tables import notes_of
 from screenplan.planting.stand import stand_of
 from screenplan.site.terrain import Terrain
 from screenplan.views.grown import crowns_of, runs_of
@@ -190,3 +191,25 @@ def test_only_plant_in_the_way_against_the_kernel_plant_by_plant(kind, turned):
     few = sole_blockers(origin[:500], target[:500], rows, crowns, 5, 1, wanted)
     assert np.array_equal(few[0], stopped[:500] & wanted)
     assert np.array_equal(few[1], np.where(wanted, only[:500], -1))
+
+
+# By hand of the shares themselves: counted anew from the table of plants and views.
+def test_plants_are_replaced_in_the_order_of_what_their_loss_opens():
+    w = pd.concat([windows((0, 6)), windows((-4, 6), name="v")], ignore_index=True)
+    columns = row(np.arange(20, 41, 1.0), "column", 3.0).assign(line_id="north", side_id="north")
+    plants, table = missing(columns, w=w, views_missing_year=8)
+    reopened = table.loc[table["reopens"]].groupby("plant_id").size()
+    assert len(reopened)
+    ordered = plants.dropna(subset=["replace_first"]).sort_values("replace_first")
+    assert ordered["replace_first"].tolist() == list(range(1, len(ordered) + 1))
+    assert set(ordered["plant_id"]) == set(table["plant_id"])
+    key = [
+        (-int(reopened.get(plant, 0)), -share)
+        for plant, share in zip(ordered["plant_id"], ordered["hangs_share"], strict=True)
+    ]
+    assert key == sorted(key)
+    (note,) = notes_of(table)
+    named = ", ".join(map(str, ordered["plant_id"].iloc[: min(len(reopened), 5)]))
+    assert f"{len(reopened)} plant" in f"{note}"
+    assert f"{note}".endswith(f"replace first: no. {named}")
+    assert "(year 8, typical growth)" in f"{note}"

@@ -134,12 +134,14 @@ def test_needed_height_and_what_hangs_on_plants_are_told():
         needed_m=[2.1, 2.1, 0.0], reached=["year 6 (5 to 9)", "never at this spacing", ""],
     )  # fmt: skip
     missing = make_layer(MISSING_PLANTS, rows=4).assign(
-        plant_id=[1, 1, 2, 3], year=10, reopens=[True, True, True, False]
-    )
+        plant_id=[4, 1, 1, 3], year=10, reopens=[True, True, True, False],
+        open=0.05, open_without=[0.6, 0.2, 0.2, 0.09],
+    )  # fmt: skip
     assert told({"needed_years": needed, "missing_plants": missing}) == {
         "Height needed along a": "2.10 m; yew: year 6 (5 to 9)",
         "Height needed along b": "none: no view crosses this row, and its plants close none",
-        "Plants whose death opens a closed view in year 10": "2",
+        # The one whose loss opens two views first.
+        "Plants whose death opens a closed view in year 10": "2; replace first: no. 1, 4",
     }
     assert told({"missing_plants": missing.iloc[:0]}) == {}
 

@@ -117,7 +117,7 @@ PLANTS = Contract(
     ("Point",),
     "One plant, at its stem",
     key="plant_id",
-    optional="offset_m gap_before_m hangs_share hangs_view",
+    optional="offset_m gap_before_m hangs_share hangs_view replace_first",
     place=Place("Planting", 10, (PLAN, SIGHT, EFFECTS, MAY_STAND)),
     report=(
         Shown(
@@ -185,6 +185,11 @@ PLANTS = Contract(
             "Share of a view that hangs on it",
         ),
         text("hangs_view", "The view that opens most if it is missing", "View that hangs on it"),
+        integer(
+            "replace_first",
+            "Order in which plants that fail are replaced: 1 for the one whose loss opens most views again",
+            "Order of replacement",
+        ),
     ),
 )
 

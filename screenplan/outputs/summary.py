@@ -18,6 +18,8 @@ from screenplan.outputs.plant_names import names_in
 SAME_HEIGHT_M = 0.005
 #: Chance from which on a view counts as surely closed.
 SURE = 0.8
+#: Plants that are named as those to replace first.
+MOST_REPLACED = 5
 
 
 class SummaryRow(NamedTuple):
@@ -249,10 +251,17 @@ def _tell_missing(missing: pd.DataFrame, _about: _About):
         return
     reopens = missing[missing["reopens"].astype(bool)]
     year = int(missing["year"].iloc[0])
-    yield (
-        f"Plants whose death opens a closed view in year {year}",
-        str(reopens["plant_id"].nunique()),
-    )
+    count = reopens["plant_id"].nunique()
+    first = f"; replace first: no. {', '.join(_most_needed(reopens))}" if count else ""
+    yield f"Plants whose death opens a closed view in year {year}", f"{count}{first}"
+
+
+def _most_needed(reopens: pd.DataFrame) -> list[str]:
+    """Give the plants whose loss opens most views again, then those of which more of a view hangs."""
+    opens = reopens.assign(more=reopens["open_without"] - reopens["open"])
+    by_plant = opens.groupby("plant_id", sort=True)["more"].agg(["size", "max"])
+    ordered = by_plant.sort_values(["size", "max"], ascending=False, kind="stable")
+    return [str(plant) for plant in ordered.index[:MOST_REPLACED]]
 
 
 def _view_years(closing: pd.DataFrame) -> str:

@@ -17,7 +17,7 @@ import numpy as np
 import pandas as pd
 
 from screenplan.contracts import MISSING_PLANTS, PLANTS
-from screenplan.contracts.tables import DTYPES, table_of
+from screenplan.contracts.tables import DTYPES, table_of, with_notes
 from screenplan.ground.kept import Kept
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.growth import TYPICAL
@@ -31,6 +31,8 @@ from screenplan.views.stoppers import sole_blockers
 
 #: Light is compared at this precision: rounding only.
 LEAST_SHARE = 1e-12
+#: Plants that are named as those to replace first.
+MOST_NAMED = 5
 
 
 def find_missing(
@@ -60,9 +62,12 @@ def find_missing(
     Returns
     -------
     plants : GeoDataFrame
-        The same plants; ``hangs_share`` and ``hangs_view`` say how much hangs on each.
+        The same plants; ``hangs_share`` and ``hangs_view`` say how much hangs on each, ``replace_first`` in which
+        order those that fail are replaced: first those whose loss opens most views again, then those of
+        which more of a view hangs.
     missing_plants : DataFrame
-        One row per plant and view that opens further without it.
+        One row per plant and view that opens further without it. ``attrs["notes"]`` says on how many
+        plants a closed view hangs, and which to replace first.
 
     Raises
     ------
@@ -79,6 +84,7 @@ def find_missing(
     # The kernel numbers plants in their order along the rows.
     ids = plants["plant_id"].to_numpy()[stand.order]
     greatest, in_view = np.zeros(len(plants)), np.full(len(plants), None, object)
+    reopened = np.zeros(len(plants), int)
     found = []
     for _, view_id, origin, target, light in sight.rays():
         if plan.views.leaves == "translucent":
@@ -91,21 +97,53 @@ def find_missing(
             opens = np.bincount(only[only >= 0], weights=share[only >= 0], minlength=len(plants))
         for plant in np.flatnonzero(opens > LEAST_SHARE):
             without = min(is_open + float(opens[plant]), 1.0)
+            reopens = is_open <= threshold < without
+            reopened[plant] += reopens
             found.append(
                 {
                     "plant_id": ids[plant], "view_id": view_id, "year": year,
                     "open": round(is_open, 12), "open_without": round(without, 12),
-                    "reopens": is_open <= threshold < without,
+                    "reopens": reopens,
                 }
             )  # fmt: skip
         more = opens > greatest + LEAST_SHARE
         greatest[more], in_view[more] = opens[more], view_id
     back = np.argsort(stand.order)
-    return _hang(plants, greatest[back], in_view[back]), table_of(MISSING_PLANTS, found)
+    order = _order(reopened[back], greatest[back].round(12))
+    table = with_notes(table_of(MISSING_PLANTS, found), _notes(plants, reopened[back], order, year))
+    return _hang(plants, greatest[back], in_view[back], order), table
 
 
-def _hang(plants, greatest, in_view) -> gpd.GeoDataFrame:
+def _order(reopened, greatest) -> np.ndarray:
+    """Give the plants on which something hangs a number from 1, those that matter most first; 0 to the others."""
+    order = np.zeros(len(greatest), int)
+    matter = np.flatnonzero(greatest > LEAST_SHARE)
+    first = matter[np.lexsort((-greatest[matter], -reopened[matter]))]
+    order[first] = np.arange(1, len(first) + 1)
+    return order
+
+
+def _notes(plants, reopened, order, year: int) -> list[str]:
+    """Say on how many plants a closed view hangs, and which to replace first."""
+    count = int((reopened > 0).sum())
+    if not count:
+        return []
+    at = np.argsort(np.where(order > 0, order, len(order) + 1), kind="stable")[
+        : min(count, MOST_NAMED)
+    ]
+    names = ", ".join(str(plant) for plant in plants["plant_id"].to_numpy()[at])
+    matter = "1 plant matters" if count == 1 else f"{count} plants matter"
+    lost = "lose it" if count == 1 else "lose one of them"
+    return [
+        f"{matter} most: {lost}, and somebody sees in again (year {year}, typical growth); replace first: no. {names}"
+    ]
+
+
+def _hang(plants, greatest, in_view, order) -> gpd.GeoDataFrame:
     told = plants.copy()
+    told["replace_first"] = pd.Series(order, index=told.index, dtype=DTYPES["integer"]).where(
+        order > 0
+    )
     told["hangs_share"] = np.minimum(greatest.round(12), 1.0)
     told["hangs_view"] = pd.Series(in_view, index=told.index, dtype=DTYPES["text"])
     ours = [column.name for column in PLANTS.columns if column.name in told.columns]
