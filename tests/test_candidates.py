@@ -204,3 +204,32 @@ def test_a_plant_is_kept_where_a_run_may_need_it():
     assert np.flatnonzero(kept).tolist() == [0, 1, 2, 3, 4, 5]
     kept = useful_plants(csr_array(stops), np.array([0] * 6 + [1] * 3), 2, 1)
     assert np.flatnonzero(kept).tolist() == [0, 1, 3, 4, 5]
+
+
+def test_a_size_that_costs_no_less_and_is_never_larger_is_left_out():
+    def sizes(prices, **values):
+        plan = options(
+            design_kinds=["column", "broad"],
+            design_spacings=[1.0],
+            cost_prices={},
+            hand_prices=prices,
+            **values,
+        )
+        return [(one.species.key, one.height_m) for one in list_options(plan, TABLE, 10).options]
+
+    # Taller costs more: a choice. Taller costs the same or less: none.
+    rising = {"0.9 m": 10.0, "1.5 m": 20.0}
+    assert sizes(rising) == [(kind, size) for kind in ("column", "cone") for size in (0.9, 1.5)]
+    assert sizes({"0.9 m": 20.0, "1.5 m": 20.0}) == [("column", 1.5), ("cone", 1.5)]
+    assert sizes({"0.9 m": 20.0, "1.5 m": 10.0}) == [("column", 1.5), ("cone", 1.5)]
+
+
+def test_a_clipped_hedge_of_the_plans_own_is_among_the_short_list():
+    kept = {
+        "like": "prunus_laurocerasus",
+        "shape": "box",
+        "kept_height": "3 m",
+        "kept_width": "0.8 m",
+    }
+    listed = short_list(load_species({"hedge": kept}), 10)
+    assert "hedge" in [kind.key for kind in listed]

@@ -339,12 +339,19 @@ def test_a_check_of_the_plan_refuses_what_a_run_would():
         rehearse_plan(plan, folder, site_read)
 
 
-def test_alternatives_are_not_compared_with_a_design():
-    settings = ["design.wanted=true", "alternatives.rows=[2]"]
-    with pytest.raises(
-        InputError, match="alternatives are compared with the rows that a plan says"
-    ):
+@pytest.mark.parametrize(
+    ("setting", "what", "key"),
+    [
+        ("alternatives.rows=[2]", "a design chooses among kinds, sizes and spacings by itself", "alternatives"),
+        ("rows.rows=2", "a design plants single ones", "rows.rows"),
+        ("rows.fill=true", "a design plants only what closes views", "rows.fill"),
+    ],
+)  # fmt: skip
+def test_what_a_design_cannot_keep_to_is_refused(setting, what, key):
+    settings = ["design.wanted=true", setting]
+    with pytest.raises(InputError, match=what) as refusal:
         run_plan(screenplan.sample_plan(), settings=settings, only=["sides"])
+    assert refusal.value.problems[0].key == key
 
 
 def test_rows_are_as_the_plan_says_unless_a_design_is_wanted():

@@ -180,3 +180,19 @@ def test_a_run_that_ends_at_ground_that_is_kept_clear_keeps_its_last_plant():
     edge = stood[stood < 0.2].max()
     assert np.abs(cut["plants"].geometry.x - edge).min() < 1e-6
     pd.testing.assert_series_equal(years(cut, plan), years(full, plan))
+
+
+# Why a design plants single rows: independent of it, both are traced.
+def test_one_row_at_half_the_spacing_stops_no_less_than_two_staggered_rows():
+    seen = []
+    for rows, spacing in ((2, 2.4), (1, 1.2)):
+        layers, plan = planted(
+            site(places=[box(x - 3, -8, x + 3, -4) for x in (-14, 0, 14)]), along=["north"],
+            rows_rows=rows, rows_spacing=spacing, plants_species="broad", views_report_years=[5],
+        )  # fmt: skip
+        traced = trace_views(layers, plan=plan, species_table=TABLE, second_sample=False)[0]
+        seen.append((len(layers["plants"]), traced["open_y05"].to_numpy(float)))
+    (two, behind_two), (one, behind_one) = seen
+    assert one <= two
+    assert behind_two.max() > 0.1
+    assert (behind_one <= behind_two + 1e-9).all()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +11,7 @@ from screenplan.ground.errors import refuse
 from screenplan.ground.said import said
 from screenplan.plan import Options
 from screenplan.planting.growth import TYPICAL
+from screenplan.planting.maturity import MATURE_YEAR
 from screenplan.planting.mixes import kinds_in
 from screenplan.planting.species import load_species
 from screenplan.planting.species_model import MILD_ZONE, Species
@@ -128,7 +129,40 @@ def list_options(plan: Options, species_table: Mapping[str, Species] | None, yea
         for (kind, height, spacing), price in zip(found, prices, strict=True)
         if price is not None
     )
-    return Offer(options, priced, tuple(map(said, notes)))
+    return Offer(without_dominated(options, year), priced, tuple(map(said, notes)))
+
+
+def without_dominated(options: Sequence[Option], year: int) -> tuple[Option, ...]:
+    """Leave out sizes that are never worth their price.
+
+    A size is left out if a plant of the same species and spacing costs no more and is in no year smaller: it stands on
+    the same ground and, of a crown that holds its own of the year before, stops each ray that the other stops.
+    """
+    years = sorted({year, *(year + more for more in (1, 2, 3, 5, 10, 20)), MATURE_YEAR})
+    kept: list[Option] = []
+    for number, one in enumerate(options):
+        others = (
+            other
+            for at, other in enumerate(options)
+            if at != number
+            and (other.species.key, other.spacing_m) == (one.species.key, one.spacing_m)
+            and (other.price, -other.height_m) < (one.price, -one.height_m)
+        )
+        if not (_is_nested(one.species) and any(_as_large(other, one, years) for other in others)):
+            kept.append(one)
+    return tuple(kept)
+
+
+def _is_nested(species: Species) -> bool:
+    """Tell whether a taller crown of a species holds a smaller one."""
+    bare = species.clear_stem_m > 0.0 or species.clear_stem_share > 0.0
+    return not bare and species.crown("typical").widest in (0.0, None)
+
+
+def _as_large(other: Option, one: Option, years: Sequence[int]) -> bool:
+    starts = [Start(each.species, each.height_m, False, each.stock) for each in (other, one)]
+    sizes = sizes_of(starts, years)[:3, :, TYPICAL]
+    return bool((sizes[:, 0] >= sizes[:, 1] - 1e-9).all())
 
 
 def _kinds(plan: Options, species_table: Mapping[str, Species], year: int) -> tuple[Species, ...]:

@@ -41,7 +41,7 @@ class Design(Section):
     kinds: tuple[str, ...] = Field(
         (),
         max_length=20,
-        description="Species to choose among; by default hardy evergreens of which none else makes more screen in as little room by that year",
+        description="Species to choose among, a clipped hedge as one of the shape box; by default hardy evergreens of which none else makes more screen in as little room by that year",
     )
     most_kinds: int = Field(2, ge=1, le=20, description="Species that may be planted")
     stock_heights: tuple[Annotated[Length, Field(gt=0, le=HIGHEST_PLANT_M)], ...] = Field(

@@ -240,13 +240,15 @@ def _arguments(
     with rows_of_files(site.layers, site.inputs, plan):
         if site.frame.is_placed:
             check_positions(site.frame)
+        if plan.design.wanted:
+            _refuse_rows_of_design(plan)
         if plan.alternatives.asked:
             from screenplan.running.alternatives import list_variants
 
             if plan.design.wanted:
                 raise refuse(
-                    "alternatives are compared with the rows that a plan says, and here a design chooses them",
-                    "Leave [alternatives] out, or set design.wanted to false",
+                    "alternatives are rows of one kind, size and spacing each, and here a design chooses among kinds, sizes and spacings by itself",
+                    "List them in design.kinds, design.stock_heights and design.spacings, and leave [alternatives] out; or set design.wanted to false to compare rows",
                     key="alternatives",
                 )
             list_variants(plan)
@@ -254,6 +256,22 @@ def _arguments(
             step.name: step_arguments(step, plan, folder, site.terrain, site.frame, species_table)
             for step in steps
         }
+
+
+def _refuse_rows_of_design(plan: Plan) -> None:
+    """Refuse what a plan says of its rows and a design cannot keep to."""
+    if plan.rows.rows > 1:
+        raise refuse(
+            "two rows are asked for, and a design plants single ones: one row at half the spacing stops about as much as two staggered ones",
+            "Leave rows.rows out and list a smaller distance in design.spacings, or set design.wanted to false",
+            key=plan.rows.key("rows"),
+        )
+    if plan.rows.fill:
+        raise refuse(
+            "the sides are to be filled from end to end, and a design plants only what closes views",
+            "Leave rows.fill out, or set design.wanted to false",
+            key=plan.rows.key("fill"),
+        )
 
 
 def designed_plan(plan: Plan, plants) -> Plan:
