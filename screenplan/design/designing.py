@@ -17,7 +17,7 @@ import pandas as pd
 import shapely
 
 from screenplan.contracts import PLANTING_LINES
-from screenplan.contracts.tables import has_rows, identifiers, layer_of
+from screenplan.contracts.tables import has_rows, layer_of
 from screenplan.design.candidates import Candidates, exclusive_spots, find_candidates
 from screenplan.design.causes import Cause, find_causes
 from screenplan.design.choice import SLACK, Limits
@@ -30,7 +30,7 @@ from screenplan.design.rounds import Pool, Stage, choose
 from screenplan.design.standing import NONE_STANDS, StandingPlants, find_standing
 from screenplan.design.surer import choose_surely, no_dearer
 from screenplan.design.told import Found, tables_of, with_free
-from screenplan.design.weights import view_weights
+from screenplan.design.weights import refuse_unknown, view_weights
 from screenplan.ground.errors import refuse
 from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.design import USUAL_YEAR
@@ -87,18 +87,23 @@ def prepare(
     if year > plan.growth.years:
         raise refuse(
             f"year {year} is after the last one that is looked at, growth.years = {plan.growth.years}",
-            "Give an earlier design.year, or raise growth.years",
-            key=plan.design.key("year"),
+            "Give an earlier year, or raise growth.years",
+            key=(plan.goal if plan.design.year is None else plan.design).key(
+                "closed_by" if plan.design.year is None else "year"
+            ),
         )
+    refuse_unknown(plan.design, layers)
     offer = list_options(plan, species_table, year)
     standing = find_standing(layers, plan, species_table)
     if not standing.count:
         _refuse_contradictions(plan, offer)
-    cheapest = plan.design.least_run * min(option.price for option in offer.options)
+    # In a row that stands already a single plant may be enough.
+    least = 1 if standing.count else plan.design.least_run
+    cheapest = least * min(option.price for option in offer.options)
     budget = budget_of(plan)
     if budget is not None and offer.priced and budget < cheapest:
         raise refuse(
-            f"the budget of {budget:g} does not buy {plan.design.least_run} plants, the least run: the cheapest cost {cheapest:g}",
+            f"the budget of {budget:g} does not buy {'one plant' if least == 1 else f'{least} plants, the least run'}: the cheapest cost {cheapest:g}",
             "Give a larger budget, cheaper stock, or a smaller design.least_run",
             key=(plan.hand if plan.design.budget is None else plan.design).key("budget"),
         )
@@ -113,7 +118,7 @@ def design_year(plan: Options) -> int:
     if plan.design.year is not None:
         return plan.design.year
     asked = plan.goal.closed_by
-    return min(USUAL_YEAR if asked is None else asked, plan.growth.years)
+    return min(USUAL_YEAR, plan.growth.years) if asked is None else asked
 
 
 def design_planting(
@@ -166,14 +171,9 @@ def design_planting(
     nothing = layer_of(PLANTING_LINES, [], [], layers["parcels"].crs)
     sight = lay_sight({**layers, "planting_lines": nothing}, plan.views, terrain)
     rays = open_rays(sight, plan.views.threshold)
-    known = [
-        *identifiers(layers["windows"], "window_id"), *identifiers(layers["private_places"], "place_id"),
-        *(identifiers(layers["onlookers"], "onlooker_id") if has_rows(layers.get("onlookers")) else ()),
-        *(look.view_id for look in sight.looks()),
-    ]  # fmt: skip
     weight = view_weights(
         plan.design, layers["private_places"], rays.views,
-        list(zip(rays.observers, rays.places, strict=True)), known,
+        list(zip(rays.observers, rays.places, strict=True)),
     )  # fmt: skip
     if not len(rays.views) or not weight.sum() > 0.0:
         raise refuse(

@@ -13,7 +13,7 @@ from screenplan.plan import Options
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.maturity import MATURE_YEAR
 from screenplan.planting.mixes import kinds_in
-from screenplan.planting.species import load_species
+from screenplan.planting.species import load_species, species_of
 from screenplan.planting.species_model import MILD_ZONE, Species
 from screenplan.planting.stand import Start, sizes_of
 from screenplan.planting.stock import planted_height
@@ -168,19 +168,11 @@ def _as_large(other: Option, one: Option, years: Sequence[int]) -> bool:
 def _kinds(plan: Options, species_table: Mapping[str, Species], year: int) -> tuple[Species, ...]:
     asked, zone = plan.design.kinds, plan.health.zone
     if asked:
-        return _checked(asked, species_table, plan.design.key("kinds"))
+        where = plan.design.key("kinds")
+        return tuple(dict.fromkeys(species_of(one, species_table, key=where) for one in asked))
     if "species" in plan.plants.model_fields_set:
         return tuple(dict.fromkeys(kinds_in(plan.plants.species, species_table)))
     return short_list(species_table, year, zone=zone, stock=plan.plants.stock)
-
-
-def _checked(keys, species_table, where: str) -> tuple[Species, ...]:
-    for key in keys:
-        if key not in species_table:
-            raise refuse(
-                f"there is no species '{key}'", "See screenplan species for the keys", key=where
-            )
-    return tuple(species_table[key] for key in dict.fromkeys(keys))
 
 
 def short_list(

@@ -22,7 +22,7 @@ from screenplan.planting.existing import EXISTING_WITHIN_M, Standing, row_throug
 from screenplan.planting.mixes import kinds_in
 from screenplan.planting.patterns import between_standing
 from screenplan.planting.rows import STANDING_STOCK, species_standing
-from screenplan.planting.species import Species
+from screenplan.planting.species_model import Species
 from screenplan.site.terrain import Terrain
 
 #: What the rows of standing plants are called.

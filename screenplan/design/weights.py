@@ -3,21 +3,43 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 
-from screenplan.contracts.tables import identifiers, numbers
+from screenplan.contracts.tables import has_rows, identifiers, numbers
 from screenplan.ground.errors import refuse
 from screenplan.plan.design import Design
+from screenplan.views.sight import view_name
+
+
+def refuse_unknown(design: Design, layers: Mapping[str, Any]) -> None:
+    """Refuse weights of a view, window, onlooker or place that there is not, open or not.
+
+    Parameters
+    ----------
+    design : Design
+    layers : mapping
+        Of them windows, onlookers and private places.
+    """
+    places = identifiers(layers["private_places"], "place_id")
+    observers = list(identifiers(layers["windows"], "window_id"))
+    if has_rows(layers.get("onlookers")):
+        observers += identifiers(layers["onlookers"], "onlooker_id")
+    names = {*places, *observers, *(view_name(one, place) for one in observers for place in places)}
+    for name in design.weights:
+        if name not in names:
+            near = difflib.get_close_matches(name, names, n=1)
+            raise refuse(
+                f"there is no view, window, onlooker or place '{name}'",
+                f"Did you mean {near[0]}?" if near else "Give names of the layers windows, onlookers, private_places or views",
+                key=design.key("weights"),
+            )  # fmt: skip
 
 
 def view_weights(
-    design: Design,
-    places,
-    views: Sequence[str],
-    ends: Sequence[tuple[str, str]],
-    known: Sequence[str] = (),
+    design: Design, places, views: Sequence[str], ends: Sequence[tuple[str, str]]
 ) -> np.ndarray:
     """Give the weight of each view, (views,).
 
@@ -30,26 +52,10 @@ def view_weights(
         Names of the views that are open.
     ends : sequence of (str, str)
         Observer and place of each.
-    known : sequence of str
-        Other names of windows, onlookers, places and views that there are, open or not.
-
-    Raises
-    ------
-    InputError
-        If the plan weighs a view, window, onlooker or place that there is not.
     """
     of_place = dict(
         zip(identifiers(places, "place_id"), numbers(places, "weight", 1.0), strict=True)
     )
-    names = {*known, *views, *(name for pair in ends for name in pair)}
-    for name in design.weights:
-        if name not in names:
-            near = difflib.get_close_matches(name, names, n=1)
-            raise refuse(
-                f"there is no view, window, onlooker or place '{name}'",
-                f"Did you mean {near[0]}?" if near else "Give names of the layers windows, onlookers, private_places or views",
-                key=design.key("weights"),
-            )  # fmt: skip
     given = design.weights
     return np.array(
         [

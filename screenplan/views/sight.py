@@ -176,7 +176,7 @@ class Sight:
         for observer, place in self.pairs:
             single = targets.is_single(place)
             yield Look(
-                f"{observers.ids[observer]} to {targets.ids[place]}",
+                view_name(observers.ids[observer], targets.ids[place]),
                 observers.ids[observer],
                 targets.ids[place],
                 observers.kind[observer],
@@ -206,6 +206,17 @@ class Sight:
             if len(origin):
                 light = self.obstacles.light_left(origin, target)[0]
                 yield number, look.view_id, origin, target, light
+
+
+def view_name(observer_id: str, place_id: str) -> str:
+    """Give the identifier of a view.
+
+    Examples
+    --------
+    >>> view_name("w1", "terrace")
+    'w1 to terrace'
+    """
+    return f"{observer_id} to {place_id}"
 
 
 def sight_of(

@@ -27,7 +27,7 @@ from screenplan.planting.lines import CRUMB_M, plantable_stretches
 from screenplan.planting.maturity import MATURE_YEAR
 from screenplan.planting.mixes import kinds_in
 from screenplan.planting.rows import set_plants, shared_corners
-from screenplan.planting.species import Species
+from screenplan.planting.species_model import Species
 from screenplan.planting.stand import stand_of
 from screenplan.planting.stock import planted_height
 from screenplan.planting.zones import plantable_ground
