@@ -133,12 +133,12 @@ def _species(key: str, table) -> Species:
 def write(folder: Path) -> None:
     """Write the file anew: windows that have an open view, places, and the kinds of the short list."""
     from screenplan.design.designing import prepare
-    from screenplan.design.incidence import open_rays
     from screenplan.design.kinds import list_options
     from screenplan.running.inputs import species_in
     from screenplan.running.pipeline import run_plan
     from screenplan.running.steps import STEPS
     from screenplan.site.terrain import Terrain
+    from screenplan.views.opened import open_rays
     from screenplan.views.sight import lay_sight
 
     head = [

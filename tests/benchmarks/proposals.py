@@ -23,9 +23,10 @@ from screenplan.contracts import PLANTING_LINES
 from screenplan.contracts.tables import layer_of
 from screenplan.design.candidates import exclusive_spots
 from screenplan.design.designing import design_planting, prepare
-from screenplan.design.incidence import find_stops, open_rays
+from screenplan.design.incidence import find_stops
 from screenplan.ground.errors import InputError
 from screenplan.running.steps import STEPS
+from screenplan.views.opened import open_rays
 from screenplan.views.sight import lay_sight
 from screenplan.views.views import trace_views
 
