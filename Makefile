@@ -22,7 +22,7 @@ AT_PACKAGES := $(addprefix tests/test_,units.py plan.py reading.py awkward_layer
 help:              ## list the tasks
 	@grep -hE '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 12
 
-demo: $(VENV)/.run-installed    ## install what a run needs, and plan the sample site
+demo: $(VENV)/.run-installed    ## install what a run needs, and design a planting for the sample site
 	$(BIN)/screenplan demo --out demo_plan
 
 test: $(VENV)/.test-installed   ## install what the tests need, and run them all

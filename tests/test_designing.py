@@ -11,6 +11,7 @@ from shapely.geometry import LineString, box
 from test_views import windows
 
 import screenplan
+from screenplan.commandline.sample import demo_plan
 from screenplan.contracts.tables import notes_of
 from screenplan.design import rounds
 from screenplan.design.designing import design_year, limits_of
@@ -343,6 +344,18 @@ def test_a_check_of_the_plan_refuses_what_a_run_would():
     plan, folder = read_plan(screenplan.sample_plan(), [*settings, "design.budget=100.0"])
     with pytest.raises(InputError, match="the budget of 100 does not buy 3 plants"):
         rehearse_plan(plan, folder, site_read)
+
+
+def test_the_demo_leaves_the_choice_to_the_program():
+    plan, folder = read_plan(demo_plan())
+    assert plan.design.wanted
+    assert not plan.rows.along
+    assert not {"species", "stock_height"} & plan.plants.model_fields_set
+    rehearse_plan(plan, folder, read_inputs(plan, folder))
+    # It is the site of the plan that says its rows.
+    said, _ = read_plan(screenplan.sample_plan())
+    assert plan.layers == said.layers
+    assert plan.terrain == said.terrain
 
 
 @pytest.mark.parametrize(

@@ -400,7 +400,7 @@ def keys(as_json):
     show_keys(as_json=as_json)
 
 
-@main.command(short_help="Plan the sample site.")
+@main.command(short_help="Design a planting for the sample site.")
 @click.option(
     "--out",
     type=PathArgument(writes=True),
@@ -411,10 +411,10 @@ def keys(as_json):
 @_JSON
 @click.pass_context
 def demo(ctx, out, as_json):
-    """Plan the invented site that comes with screenplan, and write its layers."""
-    from screenplan.commandline.sample import sample_plan
+    """Design a planting for the invented site that comes with screenplan, and write its layers."""
+    from screenplan.commandline.sample import demo_plan
 
-    _run(ctx, sample_plan(), out, as_json)
+    _run(ctx, demo_plan(), out, as_json)
 
 
 main.add_command(desktop)

@@ -7,6 +7,8 @@ from pathlib import Path
 from screenplan.ground.errors import refuse
 
 PLAN_NAME = "hillside.toml"
+#: The plan of the demo: the same site, and the program chooses what is planted.
+DEMO_NAME = "proposal.toml"
 
 
 def sample_folder() -> Path:
@@ -36,3 +38,14 @@ def sample_plan() -> Path:
     'hillside.toml'
     """
     return sample_folder() / PLAN_NAME
+
+
+def demo_plan() -> Path:
+    """Give the plan file of the demo, which leaves the choice to the program.
+
+    Examples
+    --------
+    >>> demo_plan().name
+    'proposal.toml'
+    """
+    return sample_folder() / DEMO_NAME
