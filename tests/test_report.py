@@ -9,8 +9,9 @@ import pytest
 from report_kit import report_of, sample
 
 from screenplan import sample_plan
-from screenplan.contracts import OUTPUTS, Column, Contract
+from screenplan.contracts import DESIGN, OUTPUTS, Column, Contract
 from screenplan.contracts.called import observer_names
+from screenplan.contracts.tables import table_of
 from screenplan.ground.said import in_units
 from screenplan.outputs.answer import CAUTIONS
 from screenplan.outputs.drawings.style import COLOURS
@@ -371,6 +372,13 @@ def test_sentences_count_the_closed_views(run):
 def test_summary_is_on_the_page(run, page):
     for row in summarise(run.layers):
         assert row.label.strip() in page
+
+
+def test_notes_below_a_table_take_up_all_that_is_said_of_a_row():
+    row = {"year": 10, "says": "9 plants", "proof": "none costs less"}
+    for free, said in ((None, "none costs less"), ("2 are saved", "2 are saved. none costs less")):
+        table = make_table("design", table_of(DESIGN, [row | {"free": free}]))
+        assert table.notes == [f"9 plants: {said}"]
 
 
 def test_empty_columns_and_empty_tables_are_left_out():

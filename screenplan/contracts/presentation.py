@@ -76,7 +76,7 @@ class Shown:
     told : bool
         Whether the cells stand as sentences in place of a table: the first column's, then others with
         their headings.
-    notes : (str, str), optional
+    notes : tuple of str, optional
         Columns of a name and of what is said of it, which become sentences under the table.
     key : str
         Its identifier, letters and hyphens; by default made of the layer's name.
@@ -95,7 +95,7 @@ class Shown:
     tick: bool = False
     keep: Callable[[pd.DataFrame], pd.DataFrame] | None = None
     told: bool = False
-    notes: tuple[str, str] | None = None
+    notes: tuple[str, ...] | None = None
     key: str = ""
     joined: str = ""
     whole: bool = False

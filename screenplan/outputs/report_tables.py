@@ -183,12 +183,16 @@ def make_table(
     ]
     notes = []
     if shown.notes:
-        name_of, says = shown.notes
-        notes = [
-            f"{clean(row[name_of]).replace('_', ' ').capitalize()}: {clean(in_units(row[says], units), LONGEST_TEXT)}"
-            for row in frame.to_dict("records")
-            if not is_missing(row[says])
-        ]
+        name_of, *says = shown.notes
+        for row in frame.to_dict("records"):
+            told = [
+                clean(in_units(row[one], units), LONGEST_TEXT)
+                for one in says
+                if not is_missing(row[one])
+            ]
+            if told:
+                name = clean(row[name_of]).replace("_", " ").capitalize()
+                notes.append(f"{name}: {'. '.join(told)}")
     title = shown.title or contract.meaning
     key = shown.key or name.replace("_", "-")
     if shown.told:

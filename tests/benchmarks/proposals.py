@@ -52,6 +52,8 @@ class Figures:
     open, closable, closed : float
     of_closable : float
         Of the closable weight what the design closes.
+    sure : float
+        What is closed with the chance that is asked, by fresh draws.
     row : float
         What a row of the fast, narrow kind on every side closes, laid by the steps of rows.
     plants, idle, stops_nothing, in_place : int
@@ -61,6 +63,8 @@ class Figures:
         Views that stay open and have no cause.
     better_rows : int
         Uniform rows of one kind at the same price or less that close more.
+    cost, least : float
+        Price of the plants, and the bound of what closes as much at typical growth.
     seconds : float
     """
 
@@ -69,6 +73,7 @@ class Figures:
     closable: float = 0.0
     closed: float = 0.0
     of_closable: float = 0.0
+    sure: float = 0.0
     row: float = 0.0
     plants: int = 0
     idle: int = 0
@@ -76,6 +81,8 @@ class Figures:
     in_place: int = 0
     no_cause: int = 0
     better_rows: int = 0
+    cost: float = 0.0
+    least: float = 0.0
     seconds: float = 0.0
 
     def __add__(self, other: Figures) -> Figures:
@@ -87,7 +94,8 @@ class Figures:
         return (
             f"{self.open:g} open, {self.closable:g} closable ({_share(self.closable, self.open)}; a row of {FAST_NARROW} on "
             f"every side closes {self.row:g}), {self.closed:g} closed ({_share(self.of_closable, self.closable)} of what is "
-            f"closable); {self.plants} plants, {self.idle} idle ({_share(self.idle, self.plants)}), {self.stops_nothing} stop "
+            f"closable), {self.sure:g} of them surely; {self.plants} plants for {self.cost:.4g} (at typical growth alone at "
+            f"least {self.least:.4g}), {self.idle} idle ({_share(self.idle, self.plants)}), {self.stops_nothing} stop "
             f"nothing by the year, {self.in_place} in a place; {self.no_cause} open without a cause; "
             f"{self.better_rows} uniform rows better; {self.seconds:.1f} s"
         )
@@ -148,8 +156,13 @@ def figures(lot: Lot) -> Figures:
     told = made["design_views"].set_index("view_id").reindex(rays.views)
     closed = told["closed"].to_numpy(bool)
     plants = made["plants"]
-    cost = float(made["design"]["cost"].iloc[0])
     found.closed, found.of_closable = int(closed.sum()), int((closed & closable).sum())
+    (row,) = made["design"].itertuples()
+    found.sure, found.cost, found.least = (
+        int(row.views_sure),
+        float(row.cost),
+        float(row.least_cost),
+    )
     found.plants = len(plants)
     found.no_cause = int((~closed & told["cause"].isna().to_numpy()).sum())
     found.in_place = int(plants.within(layers["private_places"].union_all()).sum())
@@ -157,7 +170,7 @@ def figures(lot: Lot) -> Figures:
     stands = _which(candidates, plants)
     found.stops_nothing = int((np.diff(stops[stands].indptr) == 0).sum())
     found.better_rows = sum(
-        closes(row).sum() > closed.sum() and price <= cost + SLACK
+        closes(row).sum() > closed.sum() and price <= found.cost + SLACK
         for row, price in _uniform_rows(candidates, set(layers["sides"]["side_id"].astype(str)))
     )
     return found
