@@ -15,6 +15,7 @@ from pathlib import Path
 import click
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import pytest
 import shapely
 from click.testing import CliRunner
@@ -253,6 +254,34 @@ def test_a_run_again_replaces_the_folder(sample):
     assert opened == ["report.html", "plan.qgz", "plan.gpkg"]
     for name in opened:
         assert (folder / "hillside_plan" / name).is_file(), name
+    _ends_with_the_answer(again.stdout, folder / "hillside_plan")
+
+
+def _ends_with_the_answer(said, written):
+    """What to order, who sees in, which checks fail and how many there are, as the tables of the run say."""
+    quantities = pd.read_csv(written / "tables" / "quantities.csv")
+    plants = quantities.loc[quantities["part"] == "plants"]
+    assert f"Order {plants['packs'].sum():.0f} plants" in said
+    views = gpd.read_file(written / "plan.gpkg", layer="views")
+    counts = views["status"].value_counts()
+    seen = counts["closes"] + counts["stays open"]
+    assert re.search(rf"\b{counts['closes']} of the {seen} views", said)
+    results = gpd.read_file(written / "plan.gpkg", layer="checks")["result"].value_counts()
+    assert f"0 of {results.sum()} fail, {results['passes']} pass, {results['cannot be judged']} cannot be judged" in said  # fmt: skip
+    assert "have buried lines located" in " ".join(said.split())
+    # Two screens of a terminal hold it; the long lists come when they are asked for.
+    assert len(said.splitlines()) <= 80
+    assert "--all" in said
+
+
+def test_all_lists_come_before_the_answer_when_they_are_asked_for(sample):
+    folder, _ = sample
+    said = call("run", folder / "hillside.toml", "--all", "--out", folder / "all")
+    assert_clean(said, 0)
+    parts = ["Summary", "Views open today", "Cannot be judged", "Note: ", "Order ", "Written to "]
+    assert [said.stdout.index(part) for part in parts] == sorted(
+        said.stdout.index(part) for part in parts
+    )
 
 
 def test_parcels_that_overlap_are_reported_and_planned(tmp_path):

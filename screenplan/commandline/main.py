@@ -80,6 +80,9 @@ _PLAN = click.argument("plan", type=PathArgument())
 _JSON = click.option(
     "--json", "as_json", is_flag=True, help="Print JSON for programs instead of tables."
 )
+_ALL = click.option(
+    "--all", "everything", is_flag=True, help="Show every view, check and note before the answer."
+)
 _OUT = click.option(
     "--out",
     type=PathArgument(writes=True),
@@ -250,15 +253,16 @@ def check(plan, out, settings, as_json):
 @_PLAN
 @_OUT
 @_SET
+@_ALL
 @_JSON
 @click.pass_context
-def run(ctx, plan, out, settings, as_json):
+def run(ctx, plan, out, settings, everything, as_json):
     """Run PLAN and write its layers, tables and record.
 
     Exit code 0: every check that can be judged passes; 1: one fails; 2: the input is wrong; 70: an
     error of screenplan; 130: interrupted.
     """
-    _run(ctx, plan, out, as_json, settings)
+    _run(ctx, plan, out, settings, everything=everything, as_json=as_json)
 
 
 @main.command(short_help="Write a run's layers as Shapefile, FlatGeobuf or KML.")
@@ -408,19 +412,20 @@ def keys(as_json):
     show_default=True,
     help="Folder to write.",
 )
+@_ALL
 @_JSON
 @click.pass_context
-def demo(ctx, out, as_json):
+def demo(ctx, out, everything, as_json):
     """Design a planting for the invented site that comes with screenplan, and write its layers."""
     from screenplan.commandline.sample import demo_plan
 
-    _run(ctx, demo_plan(), out, as_json)
+    _run(ctx, demo_plan(), out, everything=everything, as_json=as_json)
 
 
 main.add_command(desktop)
 
 
-def _run(ctx, plan, out, as_json, settings=()):
+def _run(ctx, plan, out, settings=(), *, everything, as_json):
     # The layers of a run hold few cycles; looking for them at Python's own pace takes a twelfth of it.
     gc.set_threshold(FEW_COLLECTIONS)
     from screenplan.plan import read_plan
@@ -437,7 +442,7 @@ def _run(ctx, plan, out, as_json, settings=()):
         with progress_bar(sys.stderr) as tell:
             finished = run_plan(content, folder, progress=tell)
         written = write_run(finished, target)
-    show_run(finished, written, as_json=as_json)
+    show_run(finished, written, as_json=as_json, everything=everything)
     ctx.exit(EXIT_FAILS if finished.fails else 0)
 
 

@@ -14,6 +14,7 @@ from typing import Any
 
 import pandas as pd
 from rich.console import Console
+from rich.padding import Padding
 from rich.table import Table
 
 from screenplan.ground.datum import is_ground
@@ -177,33 +178,91 @@ TO_OPEN = {
 }
 
 
-def show_run(run, written, *, as_json: bool) -> None:
-    """Show a finished run: what is planted, what closes, what fails, where the layers are."""
-    from screenplan.outputs.summary import summarise
+#: Blocks of the report's first screen with which a run ends in the terminal.
+ENDS_WITH = ("order", "where", "closed", "open", "cost")
 
-    checks = run.layers["checks"]
-    rows = summarise(
-        {name: layer for name, layer in run.layers.items() if name != "checks"},
-        units=run.plan.plan.units,
-        names=run.species_names,
-    )
+
+def show_run(run, written, *, as_json: bool, everything: bool = False) -> None:
+    """Show a finished run: what to order, where it goes, who sees in, what fails, where the files are.
+
+    Parameters
+    ----------
+    run : Run
+    written : Path
+    as_json : bool
+    everything : bool
+        Whether the long lists come first: the summary, all views, all checks and notes.
+    """
+    views, checks = run.layers["views"], run.layers["checks"]
+    units = run.plan.plan.units
+    if as_json or everything:
+        from screenplan.outputs.summary import summarise
+
+        layers = {name: layer for name, layer in run.layers.items() if name != "checks"}
+        rows = summarise(layers, units=units, names=run.species_names)
     if as_json:
         show_json({"folder": str(written), "summary": dict(rows),
-                   "views": records(run.layers["views"]), "checks": records(checks), "warnings": run.warnings, "fails": run.fails})  # fmt: skip
+                   "views": records(views), "checks": records(checks), "warnings": run.warnings, "fails": run.fails})  # fmt: skip
         return
-    show_table(run.plan.plan.title or "The plan", ["", ""], rows)
-    views = run.layers["views"]
-    if len(views):
+    if everything:
+        show_table("Summary", ["", ""], rows)
+        if len(views):
+            print()
+            show_views(views, run.plan.growth.show_years)
         print()
-        show_views(views, run.plan.growth.show_years)
-    print()
-    _show_checks(checks, run.plan.plan.units)
-    print()
-    _show_notes([in_units(note, run.plan.plan.units) for note in run.warnings])
+        _show_checks(checks, units)
+        print()
+        _show_notes([in_units(note, units) for note in run.warnings])
+        print()
+    _show_answer(run)
+    _show_failing(checks, units, len(run.warnings), everything=everything)
     print()
     _console().print(f"Written to {written}:")
     for name, holds in TO_OPEN.items():
         _console().print(f"  {name:<12} {holds}")
+
+
+def _show_answer(run) -> None:
+    """Show the report's first screen in short."""
+    from screenplan.outputs.answer import answer, headline
+    from screenplan.running.writing import about_run
+
+    console, about = _console(), about_run(run)
+    console.print(about.title or f"Screen on parcel {about.subject}", style="bold")
+    console.print(headline(run.layers))
+    for block in answer(run.layers, about):
+        if block.key not in ENDS_WITH:
+            continue
+        console.print(f"\n{block.title}", style="bold")
+        for line in block.lines:
+            console.print(Padding(line, (0, 0, 0, 2)))
+        if block.table is not None:
+            show_table("", [heading.text for heading in block.table.headings], block.table.rows)
+        if block.more:
+            console.print(Padding(f"{block.more}.", (0, 0, 0, 2)), style="dim")
+
+
+def _show_failing(checks, units: str, notes: int, *, everything: bool) -> None:
+    """Show which checks fail and what they say, how many cannot be judged, and what comes before digging."""
+    console, counts = _console(), checks["result"].value_counts()
+    failing = checks.loc[checks["result"] == "fails"]
+    passes, unknown = (int(counts.get(result, 0)) for result in ("passes", "cannot be judged"))
+    told = f"{len(failing)} of {len(checks)} fail{'s' * (len(failing) == 1)}, {passes} pass{'es' * (passes == 1)}, {unknown} cannot be judged"
+    console.print("\nChecks", style="bold")
+    console.print(Padding(told, (0, 0, 0, 2)))
+    for row in failing.itertuples():
+        console.print(Padding(f"FAILS {row.check}: {in_units(row.says, units)}", (0, 0, 0, 2)))
+    for caution in _cautions(checks):
+        console.print(Padding(f"Caution: {in_units(caution, units)}.", (0, 0, 0, 2)))
+    if not everything:
+        some = f" and {notes} notes" if notes > 1 else " and a note" if notes else ""
+        console.print(
+            Padding(f"With --all come every view, every check{some}.", (0, 0, 0, 2)), style="dim"
+        )
+
+
+def _cautions(checks) -> list[str]:
+    return list(dict.fromkeys(_text(caution) for caution in checks["caution"] if _text(caution)))
 
 
 def _show_checks(checks, units: str) -> None:
@@ -221,10 +280,6 @@ def _show_checks(checks, units: str) -> None:
         print()
         show_table("Cannot be judged", ["check", "needs", "what is known"],
                    [[row.check, in_units(_text(row.needs), units), in_units(row.says, units)] for row in open_ones.itertuples()])  # fmt: skip
-    cautions = dict.fromkeys(_text(caution) for caution in checks["caution"] if _text(caution))
-    print()
-    for caution in cautions:
-        _console().print(f"Caution: {in_units(caution, units)}.")
 
 
 def show_views(views, show_years: Sequence[int], most: int = 30) -> None:
