@@ -118,7 +118,9 @@ def _order(layers, units) -> Block | None:
     ]
     count, set_out = (sum(int(row[name]) for row in bought) for name in ("packs", "plants"))
     again = sum(int(row["packs"]) for row in rows if row["part"] == "replacements")
-    told = [f"{set_out} are planted, {count - set_out} are spare for losses"] * (count > set_out)
+    told = [
+        f"{set_out} are planted, {count - set_out} {'is' if count - set_out == 1 else 'are'} spare for losses"
+    ] * (count > set_out)
     told += [f"{again} more later, in place of those that die"] * bool(again)
     lines += ["; ".join(told)] * bool(told)
     if hand := _hand(layers.get("plants_in_hand")):

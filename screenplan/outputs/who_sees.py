@@ -31,17 +31,12 @@ def view_counts(views: pd.DataFrame) -> str:
             if shut
             else "No window or onlooker that is given sees a private place"
         )
-    those = (
-        "The one view that is open today"
-        if seen == 1
-        else f"{closes} of the {seen} views that are open today"
-    )
     if seen == 1:
-        says = f"{those} {'closes' if closes else 'stays open'}"
+        says = f"The one view that is open today {'closes' if closes else 'stays open'}"
+    elif not closes or not left:
+        says = f"{'All' if closes else 'None of the'} {seen} views that are open today close{'s' * (not closes)}"
     else:
-        says = f"{those} close{'s' * (closes == 1)}" + (
-            f", {left} stay{'s' * (left == 1)} open" if left else ""
-        )
+        says = f"{closes} of the {seen} views that are open today close{'s' * (closes == 1)}, {left} stay{'s' * (left == 1)} open"
     open_now = views.loc[views["status"].isin(["closes", "stays open"])]
     if is_drawn(open_now.iloc[0]):
         year = int(open_now["chance_year"].iloc[0])
@@ -49,7 +44,7 @@ def view_counts(views: pd.DataFrame) -> str:
         says += (
             f"; by year {year} it is closed with a chance of {chance_in_words(open_now['chance'].iloc[0])}"
             if seen == 1
-            else f"; {sure} are closed by year {year} with a chance of {chance_in_words(SURE)} or more"
+            else f"; {sure or 'none'} {'is' if sure < 2 else 'are'} closed by year {year} with a chance of {chance_in_words(SURE)} or more"
         )
     return f"{says}."
 
