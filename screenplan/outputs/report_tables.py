@@ -186,13 +186,13 @@ def make_table(
         name_of, *says = shown.notes
         for row in frame.to_dict("records"):
             told = [
-                clean(in_units(row[one], units), LONGEST_TEXT)
-                for one in says
-                if not is_missing(row[one])
+                clean(in_units(row[what], units), LONGEST_TEXT)
+                for what in says
+                if not is_missing(row[what])
             ]
             if told:
-                name = clean(row[name_of]).replace("_", " ").capitalize()
-                notes.append(f"{name}: {'. '.join(told)}")
+                head = clean(in_units(row[name_of], units), LONGEST_TEXT).replace("_", " ")
+                notes.append(f"{head[:1].upper()}{head[1:]}: {'. '.join(told)}")
     title = shown.title or contract.meaning
     key = shown.key or name.replace("_", "-")
     if shown.told:
