@@ -45,7 +45,7 @@ def options(**values):
     """A plan that chooses among columns on the northern side, at 10 a plant."""
     usual = {
         "design_kinds": ["column"], "design_spacings": [1.0], "design_inner": False,
-        "design_seconds": 20.0, "design_chance": 0.0, "design_compare": False, "rows_along": ["north"],
+        "design_seconds": 20.0, "design_chance": 0.0, "design_compare": False, "design_choices": False, "rows_along": ["north"],
         "cost_prices": {"plant": PRICE},
         "growth_curve": "straight", "site_boundary_accuracy": 0.0, "growth_years": 12,
     }  # fmt: skip
@@ -55,7 +55,7 @@ def options(**values):
 #: What the step gives, in order.
 GIVES = (
     "no_plant_zones", "plantable_zone", "planting_lines", "private_places", "plants", "dropped_stations",
-    "design", "design_views",
+    "design", "design_views", "choices", "choice_plants", "choice_views",
 )  # fmt: skip
 
 

@@ -285,7 +285,7 @@ def test_the_year_and_the_limits_are_those_of_the_plan():
 @pytest.fixture(scope="module")
 def run():
     """The sample site, designed among the two species that its plan names."""
-    settings = ["design.wanted=true", "design.seconds=1.0"]
+    settings = ["design.wanted=true", "design.seconds=1.0", "design.choices=false"]
     only = ["plants", "views", "design_views", "needed_years", "closure"]
     return run_plan(screenplan.sample_plan(), settings=settings, only=only)
 

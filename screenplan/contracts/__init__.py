@@ -7,7 +7,7 @@ direction in degrees clockwise from north, so a contract's unit is the unit of t
 
 from __future__ import annotations
 
-from screenplan.contracts.design import DESIGN, DESIGN_VIEWS
+from screenplan.contracts.design import CHOICE_PLANTS, CHOICE_VIEWS, CHOICES, DESIGN, DESIGN_VIEWS
 from screenplan.contracts.effects import (
     CHECKS,
     DEEP_ROOTS,
@@ -120,6 +120,9 @@ OUTPUTS = {
         CROWNS,
         DESIGN,
         DESIGN_VIEWS,
+        CHOICES,
+        CHOICE_PLANTS,
+        CHOICE_VIEWS,
         WINDOWS,
         PRIVATE_PLACES,
         VIEWS,

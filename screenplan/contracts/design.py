@@ -5,6 +5,7 @@ from __future__ import annotations
 from screenplan.contracts.columns import (
     boolean,
     integer,
+    metres,
     money,
     number,
     sentence,
@@ -13,7 +14,7 @@ from screenplan.contracts.columns import (
     year,
 )
 from screenplan.contracts.model import Contract
-from screenplan.contracts.presentation import Shown
+from screenplan.contracts.presentation import Place, Shown
 
 #: Why a view stays open, from what can be mended least to what can be mended most.
 CAUSES = (
@@ -121,3 +122,74 @@ DESIGN_VIEWS = Contract(
         sentence("says", "The cause in words", "In words"),
     ),
 )
+
+CHOICES = Contract(
+    "choices",
+    (),
+    "A planting that may be chosen: what it costs, what it closes, and how surely",
+    key="choice",
+    optional="chance_asked gap_share",
+    report=(
+        Shown(
+            "growth",
+            3,
+            title="The choice: what sooner, surer and cheaper cost",
+            columns="name year chance_asked plants cost views_closed views_sure mean_chance gap_share chosen command",
+            notes=("name", "says"),
+        ),
+    ),
+    columns=(
+        text("choice", "Name of the choice, for the layers choice_plants and choice_views"),
+        text("name", "What people call it", "Choice"),
+        boolean("chosen", "True for the one that is planted: what the plan asks for", "Chosen"),
+        year("year", "Year by which views are closed", heading="by year"),
+        share("chance_asked", "Share of the draws in which a view should be closed; empty if it is planned by typical growth alone", "Chance asked for", heading="chance asked for"),
+        integer("plants", "Plants that are set"),
+        boolean("priced", "True if the cost is money; else plants are weighted by their size"),
+        money("cost", "What the plants cost, in the user's currency, or their weight"),
+        integer("views_open", "Views that are open today", "Views open today", heading="open today"),
+        integer("views_closed", "Views that it closes by then, typical growth", "Views closed by then", heading="closed"),
+        integer("views_sure", "Views that are closed by then in the share of fresh draws that the plan asks for", "Views as sure as the plan asks", heading="as sure as the plan asks"),
+        share("closed_share", "Share of the views' weight that it closes, typical growth"),
+        share("mean_chance", "Mean of the views' chances by their weights, of fresh draws", "Mean chance", heading="mean chance"),
+        share("gap_share", "Share of the cost at typical growth that might be saved by the bound", "Gap", heading="gap"),
+        sentence("says", "What it costs and brings beside the chosen one", "In words"),
+        text("command", "What plans it in full; PLAN stands for the plan file", "Command"),
+    ),
+)  # fmt: skip
+
+CHOICE_PLANTS = Contract(
+    "choice_plants",
+    ("Point",),
+    "A plant of a planting that may be chosen",
+    key="choice_plant_id",
+    title="Plants of the choices",
+    place=Place("Planting", 50),
+    columns=(
+        text("choice_plant_id", "The choice and the plant"),
+        text("choice", "The choice, as in the table choices"),
+        integer("plant_id", "Number of the plant in its planting", "Plant"),
+        text("species", "Key in the species table", form="species"),
+        metres("stock_m", "Height when planted", "Height when planted"),
+        text("line_id", "The planting line", "Planting line"),
+    ),
+)
+
+CHOICE_VIEWS = Contract(
+    "choice_views",
+    (),
+    "One view that is open today, in a planting that may be chosen",
+    key="choice_view_id",
+    optional="closed_in year_closed_p10 year_closed_p50 year_closed_p90",
+    columns=(
+        text("choice_view_id", "The choice and the view"),
+        text("choice", "The choice, as in the table choices"),
+        text("view_id", "The view", "View"),
+        boolean("closed", "True if it is closed by the choice's year and stays so, typical growth", "Closed"),
+        year("closed_in", "Year from which it stays closed, typical growth", "Closed in year"),
+        share("chance", "Share of fresh draws in which it is closed by the choice's year", "Chance"),
+        year("year_closed_p10", "Year by which it is closed in 1 of 10 draws; empty if not in the years looked at"),
+        year("year_closed_p50", "The same, in half of the draws"),
+        year("year_closed_p90", "The same, in 9 of 10 draws"),
+    ),
+)  # fmt: skip

@@ -17,10 +17,11 @@ import pandas as pd
 import shapely
 
 from screenplan.contracts import PLANTING_LINES
-from screenplan.contracts.tables import has_rows, layer_of
+from screenplan.contracts.tables import has_rows, layer_of, notes_of, with_notes
 from screenplan.design.candidates import Candidates, exclusive_spots, find_candidates
 from screenplan.design.causes import Cause, find_causes
 from screenplan.design.choice import SLACK, Limits
+from screenplan.design.choices import Point, Wish, find_points, list_wishes, measured
 from screenplan.design.doubts import find_doubts
 from screenplan.design.free import compare_free
 from screenplan.design.incidence import find_stops, stops_of, without_stopped
@@ -29,11 +30,11 @@ from screenplan.design.odds import lay_odds
 from screenplan.design.rounds import Pool, Stage, choose
 from screenplan.design.standing import NONE_STANDS, StandingPlants, find_standing
 from screenplan.design.surer import choose_surely, no_dearer
-from screenplan.design.told import Found, tables_of, with_free
+from screenplan.design.told import Found, tables_of, tables_of_choices, with_free
 from screenplan.design.weights import refuse_unknown, view_weights
 from screenplan.ground.errors import refuse
 from screenplan.plan import DEFAULTS, Options
-from screenplan.plan.design import USUAL_YEAR
+from screenplan.plan.design import USUAL_CHANCE, USUAL_YEAR
 from screenplan.planting.species_model import Species
 from screenplan.site.ownership import outline_known
 from screenplan.site.terrain import Terrain
@@ -99,7 +100,7 @@ def prepare(
         _refuse_contradictions(plan, offer)
     # In a row that stands already a single plant may be enough.
     least = 1 if standing.count else plan.design.least_run
-    cheapest = least * min(option.price for option in offer.options)
+    cheapest = least_price(offer, least)
     budget = budget_of(plan)
     if budget is not None and offer.priced and budget < cheapest:
         raise refuse(
@@ -111,6 +112,11 @@ def prepare(
         layers, offer.options, plan=plan, rules=rules, species_table=species_table, standing=standing
     )  # fmt: skip
     return Task(year, offer, candidates, standing)
+
+
+def least_price(offer: Offer, plants: int) -> float:
+    """Give the price of so many of the cheapest plants."""
+    return plants * min(option.price for option in offer.options)
 
 
 def design_year(plan: Options) -> int:
@@ -130,7 +136,7 @@ def design_planting(
     terrain: Terrain | None = None,
 ) -> tuple[
     gpd.GeoDataFrame, gpd.GeoDataFrame, gpd.GeoDataFrame, gpd.GeoDataFrame, gpd.GeoDataFrame,
-    gpd.GeoDataFrame, pd.DataFrame, pd.DataFrame,
+    gpd.GeoDataFrame, pd.DataFrame, pd.DataFrame, pd.DataFrame, gpd.GeoDataFrame, pd.DataFrame,
 ]:  # fmt: skip
     """Choose what is planted.
 
@@ -153,6 +159,9 @@ def design_planting(
         narrowest screen would begin.
     design, design_views : DataFrame
         What was chosen and what is proven; each view that is open today, and why it stays so.
+    choices, choice_plants, choice_views : DataFrame, GeoDataFrame, DataFrame
+        The chosen planting and others beside it: what they cost and bring, their plants, and their views. Empty
+        unless the plan asks for them.
 
     Raises
     ------
@@ -184,20 +193,26 @@ def design_planting(
         )
     ground_m = _heights(candidates, terrain)
     rays = _behind_standing(task.standing, rays, plan, species_table, terrain, year)
-    stops = find_stops(
-        candidates, rays, ground_m, year, curve=plan.growth.curve, species_table=species_table
-    )
-    pool = Pool(
-        candidates, rays, stops, weight, exclusive_spots(candidates, layers["sides"]),
-        rays.now - plan.views.threshold,
-    )  # fmt: skip
+    spots = exclusive_spots(candidates, layers["sides"])
+
+    def stops_in(one: int):
+        return find_stops(
+            candidates, rays, ground_m, one, curve=plan.growth.curve, species_table=species_table
+        )
+
+    def pool_in(one: int) -> Pool:
+        need = rays.now - plan.views.threshold
+        return Pool(candidates, rays, stops_in(one), weight, spots, need)
+
+    pool = pool_in(year)
     limits = limits_of(plan, task.standing)
     stage = Stage(layers, plan, terrain, species_table, year, task.standing)
     chance, seconds = plan.design.chance, plan.design.seconds
     typical = chosen = choose(pool, limits, stage, seconds * (TYPICAL_SHARE if chance else 1.0))
     doubts: dict[int, Cause] = {}
-    if chance and typical.layers is not None:
+    if typical.layers is not None and (chance or plan.design.choices):
         odds = lay_odds(pool, ground_m, plan, species_table)
+    if typical.layers is not None and chance:
         chosen = choose_surely(
             typical, pool, limits, stage, odds, chance=chance, seconds=seconds * (1.0 - TYPICAL_SHARE)
         )  # fmt: skip
@@ -206,19 +221,29 @@ def design_planting(
     causes = find_causes(
         pool, chosen.open_views(), limits, plan, year=year,
         enough=chosen.closed_weight(pool) >= limits.share * weight.sum() - SLACK,
-        later=lambda last: find_stops(
-            candidates, rays, ground_m, last, curve=plan.growth.curve, species_table=species_table
-        ),
+        later=stops_in,
     )  # fmt: skip
     if chosen.layers is None:
         raise _nothing(rays.views, causes, plan, compare_free(None, plan, of_plan))
     found = Found(year, chance or None, typical, chosen, causes | doubts)
     told, told_views = tables_of(task.offer, pool, found)
     told = with_free(told, compare_free(told, plan, of_plan))
-    made = chosen.layers
+    made, points = chosen.layers, []
+    if plan.design.choices and typical.layers is not None:
+        asked = Wish("designed", "the design", (), year, chance, budget_of(plan), limits.share)
+        point = Point(asked, pool, typical, chosen if chance else measured(chosen, pool, stage))
+        wishes = list_wishes(
+            asked, plan.growth.years, cost=chosen.solution.cost, priced=task.offer.priced,
+            least=least_price(task.offer, plan.design.least_run),
+        )  # fmt: skip
+        # What stands is taken off the rays by the year that is asked for.
+        same = [wish for wish in wishes if wish.year == year or not task.standing.count]
+        points, left_out = find_points(point, same, limits, odds, stage, pool_in=pool_in)
+        told = with_notes(told, [*notes_of(told), *left_out])
+    choices = tables_of_choices(points, task.offer, layers["parcels"].crs, chance or USUAL_CHANCE)
     return (
         made.no_plant_zones, made.plantable_zone, made.planting_lines, candidates.private_places,
-        made.plants, made.dropped_stations, told, told_views,
+        made.plants, made.dropped_stations, told, told_views, *choices,
     )  # fmt: skip
 
 

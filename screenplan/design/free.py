@@ -49,7 +49,9 @@ def _said_by_design(plan: Options, key: str) -> bool:
 
 def freed(plan: Options) -> Options:
     """Give the plan that names none of it, compares nothing more, and goes by typical growth."""
-    sections = {"design": plan.design.model_copy(update={"compare": False, "chance": 0.0})}
+    sections = {
+        "design": plan.design.model_copy(update={"compare": False, "chance": 0.0, "choices": False})
+    }
     for section in {section for section, _ in NAMES}:
         part = getattr(plan, section)
         names = {key for of, key in NAMES if of == section}

@@ -65,6 +65,8 @@ def take_off(
 ) -> None:
     """Take the dearest plants off, as long as the chance of each view holds, and what is closed stays so.
 
+    Where a share of the views is enough, as long as so many are as sure as they are to be.
+
     Parameters
     ----------
     trial, choice, limits, goal
@@ -72,8 +74,18 @@ def take_off(
     typical : ndarray of bool, (views,)
         Views that stay closed at typical growth.
     """
-    floor = np.minimum(trial.chance(), goal)
-    closed = typical & choice.closed(trial.planted)
+    total = choice.weight.sum()
+    asked, floor = limits.share * total, np.minimum(trial.chance(), goal)
+    kept = (trial.chance() >= goal) & typical & choice.closed(trial.planted)
+    enough = limits.share < 1.0 and choice.weight[kept].sum() >= asked - SLACK
+
+    def holds() -> bool:
+        chance, closed = trial.chance(), choice.closed(trial.planted)
+        if enough:  # some views may go
+            return choice.weight[(chance >= goal) & kept & closed].sum() >= asked - SLACK
+        return bool((chance >= floor).all() and closed[now].all())
+
+    now = typical & choice.closed(trial.planted)
     while True:
         gone = False
         for some in sorted(
@@ -82,11 +94,7 @@ def take_off(
             if not may_go(choice, limits, trial.planted, some):
                 continue
             trial.take(some)
-            if (
-                (trial.chance() >= floor).all()
-                and choice.closed(trial.planted)[closed].all()
-                and not breaks_of(choice, limits, trial.planted)
-            ):
+            if holds() and not breaks_of(choice, limits, trial.planted):
                 gone = True
             else:
                 trial.set(some)

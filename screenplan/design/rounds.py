@@ -112,6 +112,8 @@ class Chosen:
         Share of each view's light that was asked for in the end.
     chance : ndarray, (views,), or None
         Share of fresh draws in which each is closed by the year; None if none were made.
+    by_draws : ndarray, (views, 3), or None
+        Years by which each is closed in 1, 5 and 9 of 10 draws; NaN for never.
     """
 
     planted: np.ndarray
@@ -125,6 +127,7 @@ class Chosen:
     closed: np.ndarray
     need: np.ndarray
     chance: np.ndarray | None = None
+    by_draws: np.ndarray | None = None
 
     def closed_weight(self, pool: Pool) -> float:
         """Give the weight of the views that are closed."""
@@ -267,10 +270,14 @@ def lay_out(
     )[0].set_index("view_id").reindex(pool.rays.views)  # fmt: skip
     closed_in = traced["year_closed"].astype("Float64").to_numpy(float, na_value=np.nan)
     is_open = pd.to_numeric(traced[year_column("open", year)]).to_numpy(float, na_value=np.nan)
-    drawn = traced["chance"].to_numpy(float) if chance.draws else None
+    drawn, by_draws = None, None
+    if chance.draws:
+        drawn = traced["chance"].to_numpy(float)
+        by_draws = traced[[f"year_closed_p{part}" for part in (10, 50, 90)]].astype("Float64")
+        by_draws = by_draws.to_numpy(float, na_value=np.nan)
     return Chosen(
         planted, solution, price, rays, made, len(runs), closed_in,
-        np.where(np.isnan(is_open), 0.0, is_open), closed_in <= year, need, drawn,
+        np.where(np.isnan(is_open), 0.0, is_open), closed_in <= year, need, drawn, by_draws,
     )  # fmt: skip
 
 

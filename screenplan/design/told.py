@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from screenplan.contracts import DESIGN, DESIGN_VIEWS
-from screenplan.contracts.tables import notes_of, table_of, with_notes
+from screenplan.contracts import CHOICE_PLANTS, CHOICE_VIEWS, CHOICES, DESIGN, DESIGN_VIEWS
+from screenplan.contracts.tables import layer_of, notes_of, table_of, with_notes
 from screenplan.design.causes import Cause
+from screenplan.design.choices import Point, command_of, says_of
 from screenplan.design.kinds import Offer
 from screenplan.design.rounds import Chosen, Pool
 from screenplan.design.surer import FRESH_DRAWS
@@ -89,21 +91,21 @@ def tables_of(offer: Offer, pool: Pool, found: Found) -> tuple[pd.DataFrame, pd.
             "by themselves, and new plants fill up their rows or keep off them"
         )
     notes += [*offer.notes, *pool.candidates.notes, *warned]
-    for says_of, some in (
+    for how, some in (
         ("stay open", ~chosen.closed),
         ("close at typical growth, but are less sure than asked", chosen.closed & ~chosen.sure(found.chance or 0.0)),
     ):  # fmt: skip
         if some.any():
             by = pd.Series([cause.key for k, cause in found.causes.items() if some[k]]).value_counts()  # fmt: skip
             notes.append(
-                f"{int(some.sum())} views {says_of}: "
+                f"{int(some.sum())} views {how}: "
                 + ", ".join(f"{many} {key}" for key, many in by.items())
                 + ". The table design_views tells why, view by view"
             )
     told = [
         {
             "view_id": name, "weight": float(weight[k]), "closed": bool(chosen.closed[k]),
-            "closed_in": None if math.isnan(chosen.closed_in[k]) else int(chosen.closed_in[k]),
+            "closed_in": _year(chosen.closed_in[k]),
             "chance": None if chosen.chance is None else float(chosen.chance[k]),
             "open_share": float(chosen.open_share[k]), "best_share": best,
             "cause": found.causes[k].key if k in found.causes else None,
@@ -120,6 +122,66 @@ def with_free(told: pd.DataFrame, free: str | None) -> pd.DataFrame:
         return told
     notes = notes_of(told)
     return with_notes(told.assign(free=free), [notes[0], free, *notes[1:]])
+
+
+def tables_of_choices(
+    points: Sequence[Point], offer: Offer, crs, chance: float
+) -> tuple[pd.DataFrame, gpd.GeoDataFrame, pd.DataFrame]:
+    """Make the tables ``choices`` and ``choice_views`` and the layer ``choice_plants``; the chosen point is the first.
+
+    Parameters
+    ----------
+    points : sequence of Point
+    offer : Offer
+    crs : CRS
+    chance : float
+        That by which views count as sure.
+    """
+    rows, plants, stems, views = [], [], [], []
+    for point in points:
+        wish, found, weight = point.wish, point.found, point.pool.weight
+        key, typical = wish.key, point.typical
+        rows.append(
+            {
+                "choice": key, "name": wish.name, "chosen": point is points[0], "year": wish.year,
+                "chance_asked": wish.chance or None, "plants": int(found.planted.sum()),
+                "priced": offer.priced, "cost": found.solution.cost, "views_open": len(weight),
+                "views_closed": int(found.closed.sum()), "views_sure": int(found.sure(chance).sum()),
+                "closed_share": float(weight[found.closed].sum() / weight.sum()),
+                "mean_chance": point.mean_chance,
+                "gap_share": typical.solution.gap(typical.open_price),
+                "says": says_of(point, points[0], priced=offer.priced), "command": command_of(wish),
+            }
+        )  # fmt: skip
+        new = found.layers.plants.loc[~found.layers.plants["existing"].astype(bool)]
+        plants += [
+            {
+                "choice_plant_id": f"{key}/{row.plant_id}", "choice": key, "plant_id": int(row.plant_id),
+                "species": row.species, "stock_m": float(row.stock_height_m), "line_id": row.line_id,
+            }
+            for row in new.itertuples()
+        ]  # fmt: skip
+        stems += list(new.geometry)
+        views += [
+            {
+                "choice_view_id": f"{key}/{name}", "choice": key, "view_id": name,
+                "closed": bool(found.closed[k]), "closed_in": _year(found.closed_in[k]),
+                "chance": float(found.chance[k]),
+                **{
+                    f"year_closed_p{part}": _year(found.by_draws[k, at])
+                    for at, part in enumerate((10, 50, 90))
+                },
+            }
+            for k, name in enumerate(point.pool.rays.views)
+        ]  # fmt: skip
+    return (
+        table_of(CHOICES, rows), layer_of(CHOICE_PLANTS, plants, stems, crs),
+        table_of(CHOICE_VIEWS, views),
+    )  # fmt: skip
+
+
+def _year(value: float) -> int | None:
+    return None if math.isnan(value) else int(value)
 
 
 def _price_of_chance(offer: Offer, found: Found) -> list[str]:

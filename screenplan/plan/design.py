@@ -11,6 +11,8 @@ from screenplan.plan.values import LAST_YEAR, MOST_MONEY, Length, Section
 
 #: Year by which views are closed where neither the design nor the goal says one.
 USUAL_YEAR = 10
+#: Chance with which views are closed unless the plan says another.
+USUAL_CHANCE = 0.8
 
 
 class Design(Section):
@@ -27,7 +29,7 @@ class Design(Section):
         description=f"Year by which the views should be closed; by default goal.closed_by, else {USUAL_YEAR}, or growth.years where that is less",
     )
     chance: float = Field(
-        0.8,
+        USUAL_CHANCE,
         ge=0,
         le=0.99,
         description="Share of the draws of growth, crowns and losses in which a view should be closed by then; 0 to plan by typical growth alone, with which about half of the draws are late",
@@ -70,6 +72,10 @@ class Design(Section):
     weights: dict[str, Annotated[float, Field(strict=True, ge=0, le=1000)]] = Field(
         default_factory=dict,
         description='How much a view matters, by its name or that of its window, onlooker or place, such as { "w3" = 2.0, "p1" = 0.0 }; times the weight of the place',
+    )
+    choices: bool = Field(
+        True,
+        description="Find a few other plantings beside the chosen one: surer, sooner, later, cheaper; half a dozen designs more, for which the solver has less time",
     )
     open_price: float | None = Field(
         None,

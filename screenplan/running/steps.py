@@ -163,10 +163,10 @@ STEPS: dict[str, Step] = {
             takes="buildings utilities keep_outs roads existing_screens onlookers planting_line",
             gives=(
                 "no_plant_zones plantable_zone planting_lines private_places plants "
-                "dropped_stations design design_views"
+                "dropped_stations design design_views choices choice_plants choice_views"
             ),
             keys=(
-                "design.wanted design.year design.chance design.budget design.kinds design.most_kinds design.stock_heights "
+                "design.wanted design.choices design.year design.chance design.budget design.kinds design.most_kinds design.stock_heights "
                 "design.spacings design.least_run design.least_gap design.inner design.weights design.open_price "
                 "design.seconds design.compare goal.closed_by goal.share hand.budget hand.prices cost.prices "
                 "health.zone health.most_of_one_species health.most_of_one_genus "

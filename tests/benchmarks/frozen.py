@@ -80,7 +80,9 @@ def plan_of(lot: str, folder: Path | None) -> Plan:
             "roads": {"file": file, "layer": "roads", "columns": {"road_id": "osm_id"}},
         }
     layers["buildings"]["fixed"] = {"storeys": storeys}
-    return check_plan({"subject": {"id": lot}, "layers": layers, "design": {"wanted": True}})
+    return check_plan(
+        {"subject": {"id": lot}, "layers": layers, "design": {"wanted": True, "choices": False}}
+    )
 
 
 def lots(folder: Path | None = None, only: tuple[str, ...] = ()) -> Iterator[Lot]:

@@ -118,6 +118,14 @@ GROUND = {
         (Class("Station where no plant may stand", dot("x", 2.4, None, COLOURS["open"])),),
         Label("rules", size_pt=6.5, role="open", below=250, priority=3),
     ),
+    "choice_plants": Style(
+        (
+            Class(
+                "Plant of a planting that may be chosen", dot("circle", 1.8, None, COLOURS["plant"])
+            ),
+        ),
+        Label("choice", size_pt=6.5, role="plant", below=250, priority=2),
+    ),
     "crowns": Style(
         steps(
             "year",
