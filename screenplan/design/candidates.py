@@ -289,11 +289,13 @@ def exclusive_spots(candidates: Candidates, sides: gpd.GeoDataFrame | None) -> l
 
     Along one side a plant takes half its spacing to either side of its stem, whatever stands behind or
     before it: there is one row at most. Plants of different lines keep half their spacings from each
-    other.
+    other, and no stem stands under the grown crown of another line: nobody plants a second row into a first.
     """
     table = candidates.table
     if not len(table):
         return []
+    grown = np.array([option.species.final_width("typical") / 2.0 for option in candidates.options])
+    crown = grown[table["option"].to_numpy(int)]
     room = table["gap_m"].to_numpy(float)
     ground, stretch = table["ground"].to_numpy(), table["stretch"].to_numpy()
     points = table.geometry.to_numpy()
@@ -312,11 +314,17 @@ def exclusive_spots(candidates: Candidates, sides: gpd.GeoDataFrame | None) -> l
         half = 0.5 * room[mine] * (1.0 - 2.0 * EQUAL_SHARE)
         spots += _overlaps(mine, at - half, at + half, stretch)
     tree = shapely.STRtree(points)
-    one, other = tree.query(points, predicate="dwithin", distance=room.max())
+    one, other = tree.query(
+        points, predicate="dwithin", distance=max(float(room.max()), float(crown.max()))
+    )
     near = (one < other) & (ground[one] != ground[other]) & new[one] & new[other]
     one, other = one[near], other[near]
     apart = shapely.distance(points[one], points[other])
-    close = apart < 0.5 * (room[one] + room[other]) * (1.0 - 2.0 * EQUAL_SHARE)
+    least = np.maximum(
+        0.5 * (room[one] + room[other]) * (1.0 - 2.0 * EQUAL_SHARE),
+        np.maximum(crown[one], crown[other]),
+    )
+    close = apart < least
     spots += [np.array(pair) for pair in zip(one[close], other[close], strict=True)]
     return list(fewer_spots(spots, len(table)))
 
