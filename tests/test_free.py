@@ -1,11 +1,12 @@
 """What a plan names is kept to, and what a design without it would save or close is told."""
 
+import pandas as pd
 import pytest
 from design_site import design, site
 from options_kit import plan_with
 
 from screenplan.contracts.tables import notes_of
-from screenplan.design.free import freed, named
+from screenplan.design.free import compare_free, freed, named
 from screenplan.ground.errors import NoRoomError
 
 
@@ -60,3 +61,22 @@ def test_where_what_is_named_closes_nothing_the_refusal_tells_what_would():
         NoRoomError, match=r"Without rows\.along a design of 9 plants would close 3 of 3"
     ):
         design(site(), rows_along=["south"], design_compare=True)
+
+
+def test_a_free_design_that_closes_less_but_enough_says_so():
+    own = pd.DataFrame(
+        {"closed_share": [0.9], "views_closed": [9], "views_open": [10], "priced": [True], "cost": [60.0],
+         "typical_cost": [60.0], "plants": [6]}
+    )  # fmt: skip
+    free = own.assign(closed_share=0.5, views_closed=5, cost=30.0, plants=3)
+    plan = plan_with(rows_along=["north"], goal_share=0.4)
+    says = compare_free(own, plan, lambda _: free)
+    assert (
+        "5 of 10 open views at typical growth, and not 9 of 10, which is as much as is asked for (40% by weight)"
+        in says
+    )
+    assert says.endswith("its plants would cost 30.00, and not 60.00")
+    # Where all views are asked for, half of them are not enough.
+    assert "as much as is asked" not in compare_free(
+        own, plan_with(rows_along=["north"]), lambda _: free
+    )

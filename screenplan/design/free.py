@@ -93,6 +93,8 @@ def compare_free(
     own = told.iloc[0]
     more = float(free["closed_share"]) - float(own["closed_share"])
     says = f"{found}, and not {int(own['views_closed'])} of {int(own['views_open'])}"
+    if more < -SAME and float(free["closed_share"]) >= plan.goal.share - SAME:
+        says += f", which is as much as is asked for ({plan.goal.share:.0%} by weight)"
     alike = bool(free["priced"]) == bool(own["priced"])
     saved = float(own["typical_cost"]) - float(free["cost"]) if alike else 0.0
     word = ("cost", "") if own["priced"] else ("weigh", " by the square of their height")
