@@ -17,7 +17,7 @@ from made_up import make_all
 from PIL import Image
 from pypdf import PdfReader
 from pyproj import CRS, Transformer
-from shapely.geometry import LineString, box
+from shapely.geometry import LineString, Point, box
 
 from screenplan.contracts import OUTPUTS, SURROUNDINGS, WRITTEN, Contract, as_written
 from screenplan.contracts.presentation import THEMES
@@ -29,7 +29,7 @@ from screenplan.outputs.kinds import split_by_kind
 from screenplan.outputs.layers import find_surroundings, write_layers
 from screenplan.outputs.plant_list import MOST_KINDS, plant_list
 from screenplan.outputs.project import Titles, write_project
-from screenplan.outputs.project.document import site_bounds
+from screenplan.outputs.project.document import site_bounds, view_bounds
 from screenplan.outputs.project.feet import in_feet
 from screenplan.outputs.project.legends import Item, classes_present, fit_legend, legend_items
 from screenplan.outputs.project.paper import (
@@ -40,6 +40,7 @@ from screenplan.outputs.project.paper import (
     choose_page,
     trade_scale,
 )
+from screenplan.outputs.project.sheets import _readings
 from screenplan.outputs.project.tree import GROUPS, OTHERS, TABLES, Entry, arrange
 from screenplan.outputs.rasters import SUN_HOURS_NAME, write_sun_hours
 from screenplan.outputs.styles import STYLES, style_qml
@@ -258,8 +259,12 @@ def test_the_planting_sheet_names_what_is_planted(metric, tmp_path):
         ("American holly (Ilex opaca)", "bare_root", 0.6, 6),
     ]
     for row, kind in enumerate(kinds):
-        columns = ["plant_name", "stock", "stock_height_m", "plants", "part"]
-        layers["quantities"].loc[row, columns] = [*kind, "plants"]
+        columns = ["plant_name", "stock", "stock_height_m", "plants", "part", "packs", "pack"]
+        layers["quantities"].loc[row, columns] = [
+            *kind,
+            "plants",
+            *((23, "plant"), (1, "tray of 50"))[row],
+        ]
     layers["quantities"].loc[2:, "part"] = "water"
     write_layers(layers, tmp_path, send_out=frame.send_out, crs=frame.source_crs, written_at=MOMENT)
     for units, first, second in (("metric", "1.20 m", "0.60 m"), ("us", "3.9 ft", "2.0 ft")):
@@ -268,10 +273,36 @@ def test_the_planting_sheet_names_what_is_planted(metric, tmp_path):
         assert len(said) == (2 if units == "metric" else 4)  # papers
         assert set(said) == {
             "To be planted:\n"
-            f"21 northern white cedar (Thuja occidentalis), container, {first} high\n"
-            f"6 American holly (Ilex opaca), bare root, {second} high"
+            f"21 northern white cedar (Thuja occidentalis), container, {first} high: order 23\n"
+            f"6 American holly (Ilex opaca), bare root, {second} high: order 1 × tray of 50"
         }
         assert not plants_on(tmp_path, "Stake-out")
+
+
+def test_the_stake_out_sheet_says_how_its_numbers_are_read():
+    stakes = pd.DataFrame({"offset_side": ["on the line", "on the line"]})
+    (along,) = _readings({"stakes": stakes})
+    assert "a tape that lies on the ground, not held level" in along
+    # An offset is level, and said only where there is one.
+    off = _readings({"stakes": stakes.assign(offset_side=["on the line", "left"])})
+    assert off[0] == along
+    assert off[1].startswith("Offsets are held level")
+    assert _readings({}) == _readings({"stakes": stakes.iloc[:0]}) == []
+
+
+def test_the_first_view_holds_the_houses_from_which_somebody_looks_in():
+    """By construction: the parcel, a house north of it with a window, and one far away without."""
+    parcels = geopandas.GeoDataFrame({"is_subject": [True]}, geometry=[box(0, 0, 10, 20)])
+    houses = geopandas.GeoDataFrame(
+        {"building_id": ["near", "far"]}, geometry=[box(-5, 30, 5, 40), box(500, 0, 510, 10)]
+    )
+    windows = geopandas.GeoDataFrame({"building_id": ["near"]}, geometry=[Point(0, 30)])
+    site = {"parcels": parcels, "buildings": houses}
+    assert view_bounds(site) == view_bounds(site | {"windows": windows.iloc[:0]}) == (0, 0, 10, 20)
+    assert view_bounds(site | {"windows": windows}) == (-5, 0, 10, 40)
+    # An onlooker's window without a house is in the view too.
+    alone = geopandas.GeoDataFrame({"building_id": [None]}, geometry=[Point(-8, 30)])
+    assert view_bounds(site | {"windows": alone}) == (-8, 0, 10, 30)
 
 
 def test_a_list_of_many_kinds_says_where_the_rest_stands():

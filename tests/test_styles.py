@@ -160,11 +160,23 @@ def test_sizes_are_millimetres_everywhere():
 
 
 def test_what_is_crowded_shows_at_large_scales_only():
-    for name, most in {"plants": 500, "stakes": 500, "needed_height": 500, "no_plant_zones": 500,
+    for name, most in {"plants": 500, "needed_height": 500, "no_plant_zones": 500,
                        "windows": 1000, "sides": 5000, "pegs": 2000}.items():  # fmt: skip
         assert 0 < STYLES[name].label.below <= most, name
     assert STYLES["pegs"].label.priority > STYLES["plants"].label.priority
     assert STYLES["crowns"].label is None
+
+
+def test_every_stake_has_its_number_at_any_scale():
+    style, label = STYLES["stakes"], STYLES["stakes"].label
+    assert style.below is None
+    assert label.always
+    assert label.below >= 10**8  # no map of a garden is smaller
+    # Square to its line, so that numbers of neighbours never meet: turned, and smaller where stakes close up.
+    made = fromstring(style_qml("stakes")).find("labeling/settings")
+    assert made.find("rendering").get("displayAll") == "1"
+    turned = {one.get("name") for one in made.iter("Option")}
+    assert {"LabelRotation", "OffsetQuad", "Size"} <= turned
 
 
 # --- colours -------------------------------------------------------------------------------------

@@ -335,8 +335,9 @@ def test_labels_show_their_column_with_a_halo_up_to_their_scale(seen):
         assert drawn["colour"] == COLOURS[label.role]
         assert drawn["halo"]
         assert drawn["families"] == list(FONTS[1:])
-        # Labels that would lie upon each other are left out, not drawn over each other.
-        assert not drawn["displays_all"]
+        # Labels that would lie upon each other are left out, not drawn over each other, but for those of which
+        # every one is needed.
+        assert drawn["displays_all"] == label.always
 
 
 def test_fields_have_aliases_and_layers_have_notes(seen):

@@ -18,6 +18,8 @@ def plant_list(
     quantities: pd.DataFrame | None,
     units: str = "metric",
     marks: Mapping[str, str] | None = None,
+    *,
+    orders: bool = False,
 ) -> list[str]:
     """Name the plants that are set, a line for each kind.
 
@@ -28,6 +30,8 @@ def plant_list(
     units : {"metric", "us"}
     marks : mapping of str to str, optional
         What the marks of a species are called on the sheet, by its key.
+    orders : bool
+        Whether each line ends with what is ordered of it.
 
     Returns
     -------
@@ -39,7 +43,7 @@ def plant_list(
     rows = quantities.loc[(quantities["part"] == "plants") & quantities["plants"].notna()]
     lines = [
         f"{int(row['plants'])} {clean(row['plant_name'], 80)}, {stock_words(row['stock'])}, "
-        f"{height_words(row['stock_height_m'], units)} high{_marked(row['species'], marks or {})}"
+        f"{height_words(row['stock_height_m'], units)} high{_marked(row['species'], marks or {})}{_ordered(row) if orders else ''}"
         for row in rows.to_dict("records")
     ]
     more = len(lines) - MOST_KINDS
@@ -48,6 +52,14 @@ def plant_list(
 
 def _marked(species, marks: Mapping[str, str]) -> str:
     return f" ({marks[species]})" if species in marks else ""
+
+
+def _ordered(row: Mapping) -> str:
+    """Say how many are ordered: those that are set, and more for losses."""
+    if is_missing(row.get("packs")):
+        return ""
+    pack = "" if row["pack"] == "plant" else f" × {clean(row['pack'])}"
+    return f": order {int(row['packs'])}{pack}"
 
 
 def stock_words(stock) -> str:

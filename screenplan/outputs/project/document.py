@@ -121,7 +121,8 @@ def make_document(
     add_reference(root, "projectCrs", frame.crs)
     sun = darkest_year(layers["sun_grid"]) if raster and "sun_grid" in layers else None
     _add_tree(root, entries, None if sun is None else f"Sun hours in year {sun[1]}")
-    _add_canvas(root, bounds, frame)
+    seen = view_bounds(layers)
+    _add_canvas(root, seen, frame)
     made = add(root, "projectlayers")
     for entry in entries:
         style = style_qml(entry.name, columns=layers[entry.name].columns)
@@ -139,7 +140,7 @@ def make_document(
     add(about, "abstract", in_units(f"Planting plan of {titles.of}. {frame.length_note}."))
     shown = {PLAN: bounds, STAKE_OUT: stake_out_bounds(layers) or bounds}
     add_sheets(add(root, "Layouts"), shown, entries, layers, titles, frame.crs, units=units)
-    _add_view(root, bounds, frame)
+    _add_view(root, seen, frame)
     return root
 
 
@@ -149,6 +150,19 @@ def site_bounds(layers: Mapping[str, pd.DataFrame]) -> tuple[float, float, float
     shapes = [layers[name].geometry for name in ("planting_lines", "crowns") if name in layers]
     shapes.append(parcels.geometry[parcels["is_subject"].fillna(False).astype(bool)])
     return _bounds(shapes)
+
+
+def view_bounds(layers: Mapping[str, pd.DataFrame]) -> tuple[float, float, float, float]:
+    """Give the extent of the first view: the site, and the houses from whose windows somebody looks in."""
+    site = site_bounds(layers)
+    windows, houses = layers.get("windows"), layers.get("buildings")
+    if windows is None or not len(windows):
+        return site
+    shapes = [windows.geometry]
+    if houses is not None and "building_id" in windows and len(houses):
+        looked_from = set(windows["building_id"].dropna().astype(str))
+        shapes.append(houses.geometry[houses["building_id"].astype(str).isin(looked_from)])
+    return _bounds([pd.Series([shapely.box(*site)]), *shapes])
 
 
 def stake_out_bounds(

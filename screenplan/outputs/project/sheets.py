@@ -43,6 +43,8 @@ CAUTION_FILL = "#fbefdc"
 _TITLE_SIZES = ((24, 14.0), (42, 10.5), (math.inf, 9.0))
 #: Size of the letters of the list of plants, points, and height of its lines, millimetres.
 _PLANTS_SIZE, _PLANTS_LINE = 7.0, 3.1
+#: A stake that needs no offset.
+ON_THE_LINE = "on the line"
 #: The map's scale when it is printed, worked out anew when the scale is changed.
 _SCALE = "round(map_get(item_variables('map'),'map_scale'))"
 
@@ -106,7 +108,7 @@ def add_sheets(
     pages = []
     for theme in SHEETS:
         items = legend_items((entry for entry in entries if theme in entry.themes), layers)
-        plants = plant_list(layers.get("quantities"), units) if theme == PLAN else []
+        plants = _planted(layers, units) if theme == PLAN else _readings(layers)
         for paper in PAPERS_OF[units]:
             page = choose_page(
                 paper, bounds[theme], units=units,
@@ -118,6 +120,25 @@ def add_sheets(
             _end_layout(layout)
             pages.append(page)
     return pages
+
+
+def _planted(layers: Mapping[str, pd.DataFrame], units: str) -> list[str]:
+    """List what is planted and ordered."""
+    lines = plant_list(layers.get("quantities"), units, orders=True)
+    return ["To be planted:", *lines] if lines else []
+
+
+def _readings(layers: Mapping[str, pd.DataFrame]) -> list[str]:
+    """Say how the numbers at the stakes are read: along the ground, and not level."""
+    stakes = layers.get("stakes")
+    if stakes is None or not len(stakes):
+        return []
+    lines = [
+        "Numbers at stakes: from the zero peg, read on a tape that lies on the ground, not held level."
+    ]
+    if (stakes["offset_side"] != ON_THE_LINE).any():
+        lines.append("Offsets are held level, square to the tape; the list of stakes has them.")
+    return lines
 
 
 def _rooms(page: Page) -> tuple[Box, Box, Box, Box]:
@@ -143,7 +164,7 @@ def _list_plants(page: Page, legend: Box, plants: Sequence[str]) -> tuple[Box, B
     """Take room for the list of plants from the legend's lower end."""
     if not plants:
         return legend, None, ""
-    lines = ["To be planted:", *plants]
+    lines = plants
     letters = max(int(legend.width / (LETTER_MM * _PLANTS_SIZE * page.grow)), 1)
     height = sum(math.ceil(len(line) / letters) for line in lines) * _PLANTS_LINE * page.grow
     text = "\n".join(lines).replace("[%", "[ %")

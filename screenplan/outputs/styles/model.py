@@ -135,6 +135,12 @@ class Label:
         From 0 to 10: which labels stay where there is no room for all.
     elsewhere : bool
         Whether other software shows the bare column; a share of 0.331961 is no label.
+    always : bool
+        Whether every row is labelled, also where there is no room for it: a stake without its number is not found.
+    across : (str, str), optional
+        Of points that stand one behind the other: the column that says on which line, and the one that says how far
+        along. Labels then begin at their points and run square to the line, smaller where the points are closer on
+        paper than letters are high.
     """
 
     column: str
@@ -146,6 +152,8 @@ class Label:
     along: bool = False
     priority: int = 5
     elsewhere: bool = True
+    always: bool = False
+    across: tuple[str, str] | None = None
 
 
 Kind = Literal["single", "by value", "by number", "by rule"]

@@ -44,6 +44,8 @@ _SHAPES = {
 #: QGIS counts an arrowhead's size over its whole box and lets it point to the right.
 _POINTS_EAST = ("arrow",)
 _HALO_MM = 0.7
+#: A typographic point, millimetres, and the height of a line by that of its letters.
+MM_PER_POINT, _LINE = 0.3528, 1.15
 #: Typefaces in the order in which one is looked for; each system has one of them.
 FONTS = ("Arial", "Liberation Sans", "DejaVu Sans", "Sans Serif")
 
@@ -339,15 +341,52 @@ def _labelling(label: Label, kind: str) -> Element:
     SubElement(settings, "placement", _placement(label, kind))
     SubElement(
         settings, "rendering", drawLabels="1", scaleVisibility="1", scaleMin="0",
-        scaleMax=str(label.below), displayAll="0", obstacle="1", obstacleFactor="1",
+        scaleMax=str(label.below), displayAll=str(int(label.always)), obstacle="1", obstacleFactor="1",
         obstacleType="1", mergeLines="0", labelPerPart="0", limitNumLabels="0", upsidedownLabels="0",
         fontLimitPixelSize="0", minFeatureSize="0", zIndex="0", unplacedVisibility="0",
     )  # fmt: skip
+    if label.across:
+        _add_across(settings, label)
     return made
+
+
+def _add_across(settings: Element, label: Label) -> None:
+    """Turn labels square to the line of their points, and let them shrink as the points close up on paper."""
+    line, along = label.across
+    points = f'collect($geometry, group_by:="{line}")'
+    # Letters lean to the right; numbers stand on the side away from the other lines, so that none runs through them.
+    east = "(coalesce(degrees(azimuth(geometry_n(@c, 1), geometry_n(@c, num_geometries(@c)))), 90) + 90) % 180"
+    turn = f"with_variable('c', {points}, {east} - 90)"
+    outwards = "coalesce(azimuth(centroid(collect($geometry)), centroid(@c)), radians(@t))"
+    side = f"with_variable('c', {points}, with_variable('t', {east}, if(cos(radians(@t) - {outwards}) < -0.01, 3, 5)))"
+    steps = (
+        "array_filter(array_foreach(generate_series(1, array_length(@a) - 1), @a[@element] - @a[@element - 1]), "
+        "@element > 0.01)"
+    )
+    sorted_ = f'array_sort(array_agg("{along}", group_by:="{line}"))'
+    gap = f"with_variable('a', {sorted_}, if(array_length(@a) > 1, array_min({steps}), NULL))"
+    size = f"min({label.size_pt:g}, coalesce({gap} * 1000 / @map_scale / {MM_PER_POINT * _LINE:.4f}, {label.size_pt:g}))"
+    properties = SubElement(SubElement(settings, "dd_properties"), "Option", type="Map")
+    SubElement(properties, "Option", name="name", value="", type="QString")
+    listed = SubElement(properties, "Option", name="properties", type="Map")
+    for name, expression in (("LabelRotation", turn), ("OffsetQuad", side), ("Size", size)):
+        one = SubElement(listed, "Option", name=name, type="Map")
+        SubElement(one, "Option", name="active", value="true", type="bool")
+        SubElement(one, "Option", name="expression", value=expression, type="QString")
+        SubElement(one, "Option", name="type", value="3", type="int")
+    SubElement(properties, "Option", name="type", value="collection", type="QString")
 
 
 def _placement(label: Label, kind: str) -> dict[str, str]:
     common = {"priority": str(label.priority), "distUnits": "MM", "polygonPlacementFlags": "2"}
+    if label.across:
+        # At the point, to its right or left before it is turned.
+        return common | {
+            "placement": "1",
+            "quadOffset": "5",
+            "offsetUnits": "MM",
+            "rotationUnit": "AngleDegrees",
+        }
     if kind == "points":
         # Positions tried in this order: the one at the upper right first.
         order = "TR,TL,BR,BL,R,L,TSR,BSR"

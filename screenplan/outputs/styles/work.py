@@ -18,6 +18,8 @@ from screenplan.outputs.styles.parts import (
 )
 
 PLACE = COLOURS["place"]
+#: The scale up to which labels show that show at any.
+ANY_SCALE = 100_000_000
 
 WORK = {
     "fence_posts": Style(
@@ -76,7 +78,10 @@ WORK = {
             Class("Stake on the tape", dot("cross", 2.2, None), (Test("offset_side", "=", "on the line"),)),
             Class("Stake off the tape", dot("cross", 2.2, None, COLOURS["open"])),
         ),
-        Label("slope_along_m", """format_number("slope_along_m", 2)""", size_pt=7.0, below=500, priority=6),
-        below=2500,
+        Label(
+            # Blanks keep the number off the stake's cross.
+            "slope_along_m", """'   ' || format_number("slope_along_m", 2) || '   '""", size_pt=7.0, below=ANY_SCALE, priority=8,
+            always=True, across=("base_id", "slope_along_m"),
+        ),
     ),
 }  # fmt: skip
