@@ -94,8 +94,12 @@ def test_a_view_is_told_by_its_draws_where_there_are_any():
     assert years_of_view(drawn().iloc[0]) == [None, 10, 6]
     assert years_of_view(views().iloc[0]) == [13, 9, 7]
     told = dict(summarise({"views": drawn()}))
-    assert told["The screen closes"].endswith(f", in year 10 (6 to never); growth: {GRADE}")
-    assert told["Closed by year 10"] == "with a chance of 8 in 10"
+    assert told["The screen closes"].endswith(
+        f", in year 10 (6 to never), 8 in 10 by year 10; growth: {GRADE}"
+    )
+    assert "Closed by year 10" not in told
+    seldom = dict(summarise({"views": drawn(p50=None, chance=0.3)}))
+    assert seldom["Closed by year 10"] == "with a chance of 3 in 10"
     two = pd.concat([drawn(), drawn(p50=None, chance=0.3)])
     told = dict(summarise({"views": two}))
     assert told["The screen closes"].endswith(

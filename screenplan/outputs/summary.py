@@ -10,7 +10,13 @@ import pandas as pd
 from screenplan.contracts import GROWTHS
 from screenplan.contracts.apart import tell_set_apart
 from screenplan.ground.said import in_units
-from screenplan.ground.told_years import chance_in_words, is_drawn, tell_year, years_of_view
+from screenplan.ground.told_years import (
+    chance_in_words,
+    closing_in_words,
+    is_drawn,
+    tell_year,
+    years_of_view,
+)
 from screenplan.ground.units import format_length
 from screenplan.outputs.plant_names import names_in
 
@@ -177,6 +183,8 @@ def _tell_chance(seen: pd.DataFrame):
         return
     year, chances = int(seen["chance_year"].iloc[0]), seen["chance"]
     if len(seen) == 1:
+        if seen["status"].iloc[0] == "closes" and not pd.isna(seen["year_closed_p50"].iloc[0]):
+            return  # said with its year
         yield f"Closed by year {year}", f"with a chance of {chance_in_words(chances.iloc[0])}"
         return
     says = f"{int((chances >= SURE).sum())} of the {len(seen)} open views with a chance of {chance_in_words(SURE)} or more"
@@ -265,7 +273,15 @@ def _most_needed(reopens: pd.DataFrame) -> list[str]:
 
 
 def _view_years(closing: pd.DataFrame) -> str:
-    """Tell the years in which views close, with their range, and on what they rest."""
+    """Tell the years in which views close, with their range, and on what they rest; of a single one its chance too."""
+    if (
+        len(closing) == 1
+        and is_drawn(closing.iloc[0])
+        and not closing["year_closed_p50"].isna().any()
+    ):
+        growth = said_of(closing.iloc[0])
+        said = closing_in_words(closing.iloc[0])
+        return f"{said}; growth: {growth}" if growth else said
     every = [years_of_view(row) for row in closing.to_dict("records")]
     middle = [year for _, year, _ in every if year is not None]
     first, last = _span(middle)
