@@ -8,7 +8,7 @@ from design_site import PRICE, TABLE, design, options, site, stations
 from options_kit import plan_with
 from parcel_kit import layer
 from shapely.geometry import LineString, box
-from test_views import windows
+from test_views import species, windows
 
 import screenplan
 from screenplan.commandline.sample import demo_plan
@@ -193,6 +193,15 @@ def test_where_no_view_can_be_closed_the_causes_are_in_the_refusal():
     high["windows"]["floor_m"] = 9.0
     with pytest.raises(NoRoomError, match=r"closes a view\. w0 to p0: It looks over any screen"):
         design(high)
+
+
+def test_a_view_that_is_open_through_bare_branches_is_told_so():
+    # Its rays are stopped by crowns in leaf: the views, which look in winter too, find it open.
+    bare = {"column": species(evergreen=False, winter_share=0.6)}
+    with pytest.raises(
+        NoRoomError, match="w0 to p0: Only plants that drop their leaves stand in its way"
+    ):
+        design(species_table=bare, design_seconds=1.0)
 
 
 def test_where_nothing_is_open_there_is_nothing_to_design():

@@ -22,6 +22,7 @@ CAUSES = (
     "higher than a screen",
     "no ground to plant",
     "too early",
+    "bare in winter",
     "chance",
     "limits",
     "price",

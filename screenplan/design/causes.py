@@ -45,6 +45,13 @@ NOT_ASKED = Cause(
     "The asked share of the views is closed without it: raise goal.share, or its weight",
 )
 
+#: Of a view that only plants could close that drop their leaves.
+BARE = Cause(
+    "bare in winter",
+    "Only plants that drop their leaves stand in its way, and in winter it is open through their branches: choose "
+    "evergreens too",
+)
+
 
 def find_causes(
     pool: Pool,
@@ -79,6 +86,9 @@ def find_causes(
     met = pool.stopped(every)
     stopped = np.bincount(rays.view[met], rays.light[met], len(rays.views))
     beyond = [view for view in views if stopped[view] < pool.need[view] - 1e-9]
+    green = [one.species.evergreen for one in pool.candidates.options]
+    kept = pool.stopped(np.array(green, bool)[pool.candidates.table["option"].to_numpy(int)])
+    all_year = np.bincount(rays.view[kept], rays.light[kept], len(rays.views))
     last = plan.growth.years
     grown = met
     if beyond and last > year:
@@ -86,6 +96,8 @@ def find_causes(
     return {
         int(view): _beyond_reach(int(view), pool, grown, year, last)
         if view in beyond
+        else BARE
+        if all_year[view] < pool.need[view] - 1e-9
         else NOT_ASKED
         if enough
         else _left_out(int(view), pool, limits, plan)
