@@ -140,7 +140,7 @@ CHOICES = Contract(
         ),
     ),
     columns=(
-        text("choice", "Name of the choice, for the layers choice_plants and choice_views"),
+        text("choice", "Name of the choice, for the layers choice_plants and choice_views", "Key of the choice"),
         text("name", "What people call it", "Choice"),
         boolean("chosen", "True for the one that is planted: what the plan asks for", "Chosen"),
         year("year", "Year by which views are closed", heading="by year"),
