@@ -3,6 +3,7 @@
 from functools import cache
 
 import momepy
+import pandas as pd
 
 from screenplan.commandline.sample import sample_plan
 from screenplan.plan import check_plan, read_plan
@@ -53,6 +54,43 @@ def real_plot() -> Run:
         "windows": {"spacing": "8 m"}, "views": {"target_spacing": "2 m"},
     })  # fmt: skip
     return run_without_effects(plan, sample_plan().parent)
+
+
+def choices_of(layers) -> dict:
+    """Make up three plantings to choose from: the sample's own, half of it, and it two years sooner."""
+    plants, views = layers["plants"], layers["views"]
+    views = views.loc[views["status"].isin(["closes", "stays open"])]
+    table, stems, seen = [], [], []
+    for key, name, share, years in (
+        ("cheaper", "half the money", 0.5, 4),
+        ("asked", "as asked", 1.0, 0),
+        ("sooner", "two years sooner", 1.0, -2),
+    ):
+        mine = plants.iloc[: int(len(plants) * share)]
+        table.append({
+            "choice": key, "name": name, "chosen": key == "asked", "year": 10, "plants": len(mine),
+            "priced": True, "cost": 110.0 * len(mine), "says": f"{len(mine)} plants",
+            "command": f"screenplan run PLAN --set design.year={10 + years}",
+        })  # fmt: skip
+        stems.append(
+            mine.assign(choice=key, stock_m=mine["stock_height_m"])[
+                ["choice", "plant_id", "species", "stock_m", "line_id", "geometry"]
+            ]
+        )
+        shifted = {
+            name: (views[name] + years).clip(lower=0)
+            for name in ("year_closed", "year_closed_p10", "year_closed_p50", "year_closed_p90")
+        }
+        seen.append(
+            views[["view_id", "chance"]]
+            .assign(choice=key, **shifted)
+            .rename(columns={"year_closed": "closed_in"})
+        )
+    return {
+        "choices": pd.DataFrame(table),
+        "choice_plants": pd.concat(stems, ignore_index=True),
+        "choice_views": pd.concat(seen, ignore_index=True),
+    }
 
 
 def report_of(run: Run) -> str:

@@ -21,12 +21,14 @@ from browser_kit import (
     screenshot,
     texts_of,
 )
-from report_kit import real_plot, report_of, sample
+from report_kit import choices_of, real_plot, report_of, sample
 from sheet_reader import rebuild
 
 from screenplan.outputs.drawings import plan_sheet
 from screenplan.outputs.drawings.scale import bar_length
 from screenplan.outputs.drawings.style import COLOURS
+from screenplan.outputs.report import make_report
+from screenplan.running.writing import about_run
 
 pytestmark = [
     pytest.mark.browser,
@@ -292,6 +294,46 @@ def test_on_a_phone_nothing_is_cut_off_and_letters_are_large_enough(driver, page
         " if (size < 11) found.add(size.toFixed(1) + ': ' + e.textContent.slice(0, 40)); } return [...found]"
     )  # fmt: skip
     assert small == []
+
+
+def test_choices_and_years_move_by_keyboard(driver, tmp_path):
+    from selenium.webdriver.common.by import By
+    from selenium.webdriver.common.keys import Keys
+
+    run = sample()
+    file = tmp_path / "choices.html"
+    file.write_text(
+        make_report(run.layers | choices_of(run.layers), about_run(run)), encoding="utf-8"
+    )
+    driver.get(file.as_uri() + "#choices-part")
+
+    def shown():
+        return driver.execute_script(
+            "const part = [...document.querySelectorAll('.choice')].filter(e => e.getClientRects().length);"
+            "return [part.map(e => e.querySelector('h3').textContent), part[0].querySelector('code').textContent,"
+            "[...part[0].querySelectorAll('svg .of-year')].filter(g => getComputedStyle(g).display !== 'none')"
+            ".map(g => g.dataset.year)]"
+        )
+
+    def press(group, key):
+        driver.find_element(By.CSS_SELECTOR, f"#{group} input:checked").send_keys(key)
+
+    names, command, years = shown()
+    assert names == ["as asked: the planting of this sheet"]
+    assert command == "screenplan run PLAN --set design.year=10"
+    assert set(years) == {"5"}
+    press("choice-choice", Keys.ARROW_RIGHT)
+    press("choice-year", Keys.ARROW_RIGHT)
+    names, command, years = shown()
+    assert names == ["half the money"]
+    assert command == "screenplan run PLAN --set design.year=14"
+    assert set(years) == {"10"}
+    # Both controls of the year say the same.
+    assert (
+        driver.find_element(By.CSS_SELECTOR, "#year-choice input:checked").get_attribute("value")
+        == "10"
+    )
+    assert driver.get_log("browser") == []
 
 
 def test_a_link_into_a_fold_opens_it(driver, pages):

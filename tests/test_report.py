@@ -6,7 +6,7 @@ from html.parser import HTMLParser
 
 import pandas as pd
 import pytest
-from report_kit import report_of, sample
+from report_kit import choices_of, report_of, sample
 
 from screenplan import sample_plan
 from screenplan.contracts import DESIGN, OUTPUTS, Column, Contract
@@ -285,6 +285,33 @@ def test_the_running_title_is_a_text_of_css_whatever_it_holds():
     written = _running_title('A "title" </style> \\ }')
     assert written.count('"') == 2
     assert not set(written.partition('"')[2].partition('"')[0]) & set("<>}{")
+
+
+def test_the_choices_stand_with_order_years_and_command(run):
+    layers = run.layers | choices_of(run.layers)
+    page = report_of_layers(run, layers)
+    part = words_of(page, "choices-part")
+    assert len(page.encode()) < MOST_BYTES
+    for row in layers["choices"].itertuples():
+        assert row.command in part
+        assert f"{row.cost:,.2f} for the plants" in part
+    half = layers["choice_plants"].loc[layers["choice_plants"]["choice"] == "cheaper"]
+    counts = half["species"].value_counts()
+    assert f"{counts['ilex_vomitoria']} yaupon, 1.80 m high" in part
+    # Only the one that the sheet is about says so.
+    assert part.count(": the planting of this sheet") == 1
+    assert part.count("This command makes it the plan") == 2
+    # The year of the view from the lower window, four years later in the cheaper planting.
+    seen = layers["choice_views"]
+    late = seen.loc[
+        (seen["choice"] == "cheaper") & (seen["view_id"] == "2-low to kitchen-garden")
+    ].iloc[0]
+    assert (
+        f"{late['year_closed_p50']} ({late['year_closed_p10']} to {late['year_closed_p90']})"
+        in part
+    )
+    # Without other plantings there is nothing to choose from.
+    assert "choices-part" not in report_of(run)
 
 
 def test_hostile_names_stay_text():

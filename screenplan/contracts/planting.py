@@ -268,22 +268,25 @@ PLANTS_IN_HAND = Contract(
             "spacing_to_fill_m",
             "Spacing at which the plants in hand just fill the line",
             "Spacing that fills the line",
-            heading="they fill it at",
+            heading="they fill the rows at a spacing of",
         ),
         metres(
             "reach_m",
             "Length that they fill at the asked spacing",
             "Length that they fill",
-            heading="or reach",
+            heading="or so much of them at the asked one",
         ),
         metres(
             "stock_height_m",
             "Tallest stock that the budget buys for all",
             "Tallest that the budget buys",
-            heading="budget buys",
+            heading="tallest stock for the budget",
         ),
         money(
-            "cost", "What that costs, in the user's currency", "Cost of the plants", heading="for"
+            "cost",
+            "What that costs, in the user's currency",
+            "Cost of the plants",
+            heading="which costs",
         ),
     ),
 )

@@ -22,7 +22,7 @@ PLAN, STAKE_OUT, SIGHT, EFFECTS, MAY_STAND = THEMES = (
 #: Parts of the report that hold tables of layers.
 Part = Literal[
     "stake-out", "setting", "stakes", "proofs", "order", "dig", "plant", "fence", "water", "check",
-    "growth", "effects", "cost", "sources",
+    "choices", "growth", "effects", "cost", "sources",
 ]  # fmt: skip
 #: Parts of the work, in the order in which it is done; each is a part of the report.
 WORK = ("stake-out", "order", "dig", "plant", "fence", "water", "check")

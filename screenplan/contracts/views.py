@@ -238,9 +238,9 @@ MISSING_PLANTS = Contract(
         Shown(
             "growth",
             30,
-            title="Plants on which most hangs",
+            title="The plants that matter most",
             columns="plant_id view_id year open open_without reopens",
-            lead="If one of these fails, replace it first.",
+            lead="Lose one of these and a neighbour sees more: replace it first.",
             keep=lambda frame: frame.loc[
                 (frame["open_without"] - frame["open"])
                 .sort_values(ascending=False, kind="stable")

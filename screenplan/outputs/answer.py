@@ -319,7 +319,7 @@ def _memory(layers, about) -> Block:
     lines = []
     views = layers.get("views")
     if views is not None and len(views) and not is_missing(views["evidence"].iloc[0]):
-        lines.append(f"The years rest on growth that is {_known(views['evidence'].iloc[0])}")
+        lines.append(f"Growth, on which the years rest: {clean(views['evidence'].iloc[0])}")
     figures = [
         f"{', '.join(what)} of {clean(species['name'])}"
         for species in about.species
@@ -339,11 +339,6 @@ def _memory(layers, about) -> Block:
         if frame is not None and len(frame) and frame["derived"].fillna(False).astype(bool).any():
             lines.append(f"{words} are derived from footprints: nobody has surveyed them")
     return Block("memory", "What rests on memory", lines or ["No figure of this plan"])
-
-
-def _known(evidence) -> str:
-    text = clean(evidence)
-    return text if text.startswith(("measured", "from")) else f"of a {text}"
 
 
 def _from_memory(species) -> list[str]:

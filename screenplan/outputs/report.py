@@ -22,6 +22,7 @@ from screenplan.ground.units import format_length
 from screenplan.outputs.answer import answer, headline
 from screenplan.outputs.drawings.style import clean, year_words
 from screenplan.outputs.report_cells import is_missing
+from screenplan.outputs.report_choices import make_choices
 from screenplan.outputs.report_figures import make_figures
 from screenplan.outputs.report_tables import (
     LONGEST_TEXT,
@@ -139,6 +140,10 @@ def make_report(layers: Mapping[str, Any], about: About) -> str:
             for key, words in WORK_WORDS.items()
             if (found := _work_tables(key, tables, stakes, checks))
         ],
+        choices=make_choices(
+            layers, years=years, shown=shown, units=about.units, names=about.names
+        ),
+        choice_tables=tables("choices"),
         effects=tables("effects"),
         growth=tables("growth"),
         cost=tables("cost"),

@@ -192,8 +192,8 @@ def _elevation(layers, line_id, number, years, shown, codes, units) -> Figure:
             + ", and the outlines through which the views pass the row.",
             shown=shown,
         ),
-        f"Elevation of {clean(line_id)} by year. V1, V2 … frame where the looks of that view pass "
-        "the row: hatched while the view is open, dotted once it is closed.",
+        f"Elevation of {clean(line_id)} by year. V1, V2 … frame where that window looks "
+        "through the row: hatched while the view is open, dotted once it is closed.",
         "elevation",
     )  # fmt: skip
 

@@ -90,6 +90,10 @@ class Table:
             width += max(words, whole, LONG_TEXT * 0.6 if head.long else 0) * LETTER_MM + GAP_MM
         return width > SHEET_MM[0]
 
+    def under(self, key: str, title: str = "Who no longer sees in, and from when") -> Table:
+        """Give it again under another identifier."""
+        return replace(self, key=key, title=title)
+
     @property
     def narrow(self) -> bool:
         """True if it fits the width of a phone; else its rows stand there one below another."""

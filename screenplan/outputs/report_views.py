@@ -92,14 +92,14 @@ def views_table(layers: Mapping, years: Sequence[int], units: str = "metric") ->
     counts = layers["views"]["status"].value_counts()
     more = len(views) - len(rows)
     lead = (
-        f"{len(views)} views are open today. {int(counts.get('closed already', 0))} more are closed "
-        f"already by what stands there. Shares are of all rays from the window to the place that "
-        f"are still open, at typical growth, in the season in which more is open."
+        f"{len(views)} views are open today; {int(counts.get('closed already', 0))} more are closed "
+        f"already by what stands there. Per cent: how much of a view is still open, at typical growth, in "
+        f"the season that leaves more of it open."
     )
     if drawn:
         lead += (
-            f" The year in which a view closes, and the chance that it is closed by year {by}, are of draws "
-            f"of growth, crowns and losses."
+            " Year and chance come from many draws of growth, crowns and losses: the year of half of them, "
+            "in brackets those of 1 and of 9 in 10."
         )
     growth = said_of(first)
     if growth:

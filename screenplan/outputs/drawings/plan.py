@@ -155,7 +155,7 @@ def draw_growth(
               zorder=9)  # fmt: skip
     for year in years:
         fill_crowns(ax, layers, year)
-        _sights_of(ax, layers, year, sheet, codes)
+        draw_sights(ax, layers, year, sheet, codes)
     if furniture:
         draw_north_arrow(ax, sheet, layers)
         draw_scale_bar(ax, sheet, kept_visible(layers))
@@ -227,15 +227,16 @@ def draw_rows(ax, layers) -> None:
     plants = layers["plants"]
     stands = plants["existing"].astype(bool)
     for key, mark in kind_marks(plants).items():
-        _draw_stems(ax, plants.loc[~stands & (plants["species"] == key)], mark.marker, mark.fill)
-    _draw_stems(ax, plants.loc[stands], "^", COLOURS["plant"])
+        draw_stems(ax, plants.loc[~stands & (plants["species"] == key)], mark.marker, mark.fill)
+    draw_stems(ax, plants.loc[stands], "^", COLOURS["plant"])
     dropped = layers.get("dropped_stations")
     if dropped is not None and len(dropped):
         ax.plot(dropped.geometry.x, dropped.geometry.y, linestyle="none", marker="x",
                 markersize=4, color=COLOURS["ink"], markeredgewidth=LINE, zorder=15)  # fmt: skip
 
 
-def _draw_stems(ax, plants, marker: str, fill: str) -> None:
+def draw_stems(ax, plants, marker: str, fill: str) -> None:
+    """Draw stems with one mark."""
     if not len(plants):
         return
     hollow = fill == COLOURS["paper"]
@@ -379,7 +380,8 @@ def fill_crowns(ax, layers, year) -> None:
                    gid=year_gid(year, "crowns"))  # fmt: skip
 
 
-def _sights_of(ax, layers, year, sheet, codes) -> None:
+def draw_sights(ax, layers, year, sheet, codes=None) -> None:
+    """Draw the sight lines of a year, open and closed ones, and the codes of the open ones."""
     views = layers["views"]
     views = views.loc[views["status"].isin(SHOWN)]
     closed = closed_by(views, year)

@@ -29,8 +29,20 @@
     window.print();
   });
 
-  var choice = document.getElementById("year-choice");
-  if (!choice) return;
+  var plantings = document.getElementById("choice-choice");
+  function pick(number) {
+    document.querySelectorAll("[data-choice]").forEach(function (part) {
+      part.classList.toggle("hidden", part.getAttribute("data-choice") !== number);
+    });
+  }
+  if (plantings) {
+    plantings.addEventListener("change", function (event) { pick(event.target.value); });
+    plantings.parentNode.hidden = false;
+    pick(plantings.querySelector("input:checked").value);
+  }
+
+  var choices = document.querySelectorAll(".year-choice");
+  if (!choices.length) return;
   var says = document.getElementById("year-says");
   var sentences = JSON.parse(document.getElementById("year-sentences").textContent);
   function show(year) {
@@ -41,7 +53,14 @@
     });
     says.textContent = sentences[year];
   }
-  choice.addEventListener("change", function (event) { show(event.target.value); });
-  choice.parentNode.hidden = false;
-  show(choice.querySelector("input:checked").value);
+  choices.forEach(function (choice) {
+    choice.parentNode.hidden = false;
+    choice.addEventListener("change", function (event) {
+      choices.forEach(function (other) {
+        other.querySelector("input[value='" + event.target.value + "']").checked = true;
+      });
+      show(event.target.value);
+    });
+  });
+  show(choices[0].querySelector("input:checked").value);
 })();
