@@ -26,6 +26,7 @@ from screenplan.outputs.report_tables import (
 )
 from screenplan.outputs.report_views import view_codes, views_table, year_sentences
 from screenplan.outputs.summary import summarise
+from screenplan.outputs.who_sees import NOBODY_GIVEN, view_counts
 from screenplan.running.pipeline import run_plan
 from screenplan.running.writing import about_run
 
@@ -216,6 +217,30 @@ def test_the_first_screen_tells_order_rows_years_and_cautions(run, page):
     for caution in CAUTIONS:
         assert caution.replace("'", "’") in first.replace("'", "’")
     assert "From memory, not looked up: spread, hardiness zones of eastern red cedar" in first
+
+
+@pytest.mark.parametrize(
+    ("statuses", "says"),
+    [
+        ([], "No window and no onlooker is given, so that this plan does not know who looks in."),
+        (
+            ["closed already"],
+            "Nobody sees in today: the one view is closed by what stands already.",
+        ),
+        (["closes"], "The one view that is open today closes."),
+        (["closes", "closes"], "All 2 views that are open today close."),
+        (["stays open", "stays open"], "None of the 2 views that are open today closes."),
+        (["closes", "stays open"], "1 of the 2 views that are open today closes, 1 stays open."),
+    ],
+)
+def test_the_headline_counts_views(statuses, says):
+    assert view_counts(pd.DataFrame({"status": statuses, "chance_year": None})) == says
+
+
+def test_who_is_not_given_is_not_said_to_see_nothing(run):
+    page = report_of_layers(run, run.layers | {"views": run.layers["views"].iloc[:0]})
+    assert NOBODY_GIVEN in words_of(page, "first")
+    assert "Nobody" not in words_of(page, "first")
 
 
 def test_the_first_screen_says_first_that_checks_fail(run):

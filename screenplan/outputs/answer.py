@@ -17,7 +17,7 @@ from screenplan.outputs.drawings.style import clean
 from screenplan.outputs.plant_list import height_words, stock_words
 from screenplan.outputs.report_cells import LONGEST_TEXT, is_missing
 from screenplan.outputs.report_tables import Table
-from screenplan.outputs.who_sees import closing_windows, open_windows, view_counts
+from screenplan.outputs.who_sees import NOBODY_GIVEN, closing_windows, open_windows, view_counts
 
 #: So many rows, and so many of anything else, are told; the sheets below tell all.
 MOST_ROWS, MOST_LINES = 4, 5
@@ -225,6 +225,8 @@ def _spacing(stakes, units) -> str:
 def _closed(layers) -> Block | None:
     if layers.get("views") is None:
         return None
+    if not len(layers["views"]):
+        return Block("closed", "Who sees in", [NOBODY_GIVEN])
     table, more = closing_windows(layers)
     if table is None:
         return Block(
@@ -236,7 +238,7 @@ def _closed(layers) -> Block | None:
 
 
 def _open(layers, units) -> Block | None:
-    if layers.get("views") is None:
+    if layers.get("views") is None or not len(layers["views"]):
         return None
     told = open_windows(layers, units)
     if not told:

@@ -16,6 +16,8 @@ from screenplan.outputs.summary import SURE
 
 #: So many windows are told on the first screen.
 MOST_WINDOWS = 8
+#: Said where nobody is given who may look in.
+NOBODY_GIVEN = "No window and no onlooker is given, so that this plan does not know who looks in."
 #: Said of an open view whose rays meet no row.
 NO_ROW = "no row stands in the way"
 
@@ -25,11 +27,13 @@ def view_counts(views: pd.DataFrame) -> str:
     counts = views["status"].value_counts()
     closes, left = int(counts.get("closes", 0)), int(counts.get("stays open", 0))
     shut, seen = int(counts.get("closed already", 0)), closes + left
+    if not len(views):
+        return NOBODY_GIVEN
     if not seen:
         return (
-            f"Nobody sees in today: all {shut} views are closed by what stands already"
+            f"Nobody sees in today: {'the one view is' if shut == 1 else f'all {shut} views are'} closed by what stands already."
             if shut
-            else "No window or onlooker that is given sees a private place"
+            else "No window or onlooker that is given sees a private place."
         )
     if seen == 1:
         says = f"The one view that is open today {'closes' if closes else 'stays open'}"
