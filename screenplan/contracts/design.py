@@ -132,7 +132,7 @@ CHOICES = Contract(
     optional="chance_asked gap_share",
     report=(
         Shown(
-            "growth",
+            "choices",
             3,
             title="The choice: what sooner, surer and cheaper cost",
             columns="name year chance_asked plants cost views_closed views_sure mean_chance gap_share chosen command",

@@ -10,8 +10,8 @@ import pandas as pd
 
 from screenplan.ground.said import in_units
 from screenplan.ground.units import format_length
-from screenplan.outputs.drawings.choices import choice_sheet, draw_choice
 from screenplan.outputs.drawings.plan import SHOWN
+from screenplan.outputs.drawings.plantings import choice_sheet, draw_choice
 from screenplan.outputs.drawings.style import clean, drawing_style, off_screen
 from screenplan.outputs.drawings.svg import to_svg
 from screenplan.outputs.plant_names import names_in
