@@ -53,13 +53,18 @@ def test_a_stem_on_the_edge_of_a_zone_is_none_in_it(position, off, hits):
     lot = gpd.GeoDataFrame({"is_subject": [True]}, geometry=[shapely.box(-20, -20, 20, 20)])
     edge = 4.0 - STEM_TOLERANCE_M
     stems = [(edge + off * STEM_TOLERANCE_M, 2.0), (9.5, 9.5), (-3.0, 2.0)]
-    plants = gpd.GeoDataFrame(geometry=shapely.points(stems))
+    plants = gpd.GeoDataFrame({"species": ["tall"] * 3}, geometry=shapely.points(stems))
     finding = judge_lines_at(position, lines, zones, plants, lot, "caution")
     assert finding.result == ("fails" if hits else "passes")
     assert finding.says.startswith(f"{hits} plant" if hits else "No plant stands")
     # Another position's lines say nothing of these.
     other = {"buried": "overhead", "overhead": "buried"}[position]
     assert judge_lines_at(other, lines, zones, plants, lot, "").result == "cannot be judged"
+    # A zone of another species than stands there forbids nothing.
+    low = zones.assign(species=["low", None])
+    assert judge_lines_at(position, lines, low, plants, lot, "").result == "passes"
+    tall = zones.assign(species=["tall", None])
+    assert judge_lines_at(position, lines, tall, plants, lot, "").result == finding.result
 
 
 # --- light -----------------------------------------------------------------------------------------

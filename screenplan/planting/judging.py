@@ -32,14 +32,7 @@ def judge_stems(plants, no_plant_zones, parcels) -> Iterator[Finding]:
         return
     # Private places are judged by themselves, each plant by its own width.
     zones = no_plant_zones.loc[no_plant_zones["feature"] != "private_place"]
-    inner = shapely.buffer(zones.geometry.to_numpy(), -STEM_TOLERANCE_M)
-    keep = ~shapely.is_empty(inner)
-    tree = shapely.STRtree(inner[keep])
-    stem, zone = tree.query(plants.geometry.to_numpy(), predicate="intersects")
-    # Where kinds with different setbacks are planted, each zone may hold for one species alone.
-    of_zone = np.array(texts(zones, "species"), object)[keep][zone]
-    mine = (of_zone == "") | (of_zone == plants["species"].astype(str).to_numpy()[stem])
-    stem, zone = stem[mine], zone[mine]
+    stem, zone = _stems_within(zones, plants)
     if not len(stem) and not outline_known(parcels):
         says = "The parcel's outline is not known, and so no distance to it"
         if len(zones):
@@ -49,10 +42,22 @@ def judge_stems(plants, no_plant_zones, parcels) -> Iterator[Finding]:
     if not len(stem):
         yield Finding("setbacks", PASSES, f"All {len(plants)} stems stand clear of every rule")
         return
-    hit = zones[keep].iloc[zone].assign(plant=plants["plant_id"].to_numpy()[stem])
+    hit = zones.iloc[zone].assign(plant=plants["plant_id"].to_numpy()[stem])
     for rule, rows in hit.groupby("rule", sort=False):
         yield Finding("setbacks", FAILS, f"Plants {_named(rows['plant'])} stand where rule {rule} allows none: {rows['reason'].iloc[0]}",
                       caution=LOCATE if "buried" in set(rows["feature"]) else "")  # fmt: skip
+
+
+def _stems_within(zones, plants) -> tuple[np.ndarray, np.ndarray]:
+    """Find the stems that stand in zones that hold for them, as rows of both.
+
+    Where kinds with different setbacks are planted, each zone may hold for one species alone.
+    """
+    inner = shapely.buffer(zones.geometry.to_numpy(), -STEM_TOLERANCE_M)
+    stem, zone = shapely.STRtree(inner).query(plants.geometry.to_numpy(), predicate="intersects")
+    of_zone = np.array(texts(zones, "species"), object)[zone]
+    mine = (of_zone == "") | (of_zone == plants["species"].astype(str).to_numpy()[stem])
+    return stem[mine], zone[mine]
 
 
 def judge_crowns(parcels, plants, species_table) -> Finding:
@@ -229,13 +234,12 @@ def judge_lines_at(position, utilities, zones, plants, parcels, caution) -> Find
     if crosses and near.empty:
         return Finding(name, UNKNOWN, f"{_A[position].capitalize()} line crosses the parcel, and no setback holds for it",
                        "a setback rule for it: those that come with screenplan are switched off", caution)  # fmt: skip
-    reach = shapely.union_all(shapely.buffer(near.geometry.to_numpy(), -STEM_TOLERANCE_M))
-    hits = int(shapely.intersects(plants.geometry.to_numpy(), reach).sum())
+    hits = len(np.unique(_stems_within(near, plants)[0]))
     if hits:
         return Finding(
             name,
             FAILS,
-            f"{hits} plants stand in the zone of {_A[position]} line",
+            f"{hits} plant{' stands' if hits == 1 else 's stand'} in the zone of {_A[position]} line",
             "another place for them",
             caution,
         )
