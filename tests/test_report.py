@@ -13,7 +13,7 @@ from screenplan.contracts import DESIGN, OUTPUTS, Column, Contract
 from screenplan.contracts.called import observer_names
 from screenplan.contracts.tables import table_of
 from screenplan.ground.said import in_units
-from screenplan.outputs.answer import CAUTIONS
+from screenplan.outputs.answer import CAUTIONS, answer
 from screenplan.outputs.drawings.style import COLOURS
 from screenplan.outputs.report import About, _running_title, _template, make_report
 from screenplan.outputs.report_tables import (
@@ -487,3 +487,28 @@ def test_noise_is_a_sentence_with_its_source_and_no_table_of_equal_rows():
     told = in_units(f"foliage. {most['says']}. Source: {most['source']}.", "metric")
     assert in_units(table.lead, "metric").endswith(told)
     assert table.lead.count(most["source"]) == 1
+
+
+def test_a_row_that_is_filled_up_tells_what_stands_in_it_and_no_gaps():
+    stakes = pd.DataFrame(
+        {
+            "stake_id": [1, 4],
+            "line_id": "r",
+            "base_id": "L1",
+            "along_m": [0.0, 6.0],
+            "slope_along_m": [0.0, 6.0],
+        }
+    )
+    layers = {
+        "stakes": stakes,
+        "planting_lines": pd.DataFrame({"line_id": ["r"], "offset_m": [None]}),
+        "plants": pd.DataFrame({"line_id": "r", "existing": [False, True, True, False]}),
+        "base_lines": pd.DataFrame({"base_id": ["L1"], "from_peg": ["P1"], "to_peg": ["P2"]}),
+    }
+    where = next(block for block in answer(layers, About()) if block.key == "where")
+    assert where.lines == [
+        "r: 2 plants, among 2 that stand already. Tape L1, peg P1 to P2: stake 1 at 0.00 m, stake 4 at 6.00 m"
+    ]
+    layers["plants"]["existing"] = False
+    where = next(block for block in answer(layers, About()) if block.key == "where")
+    assert where.lines[0].startswith("r: 2 plants, 6.00 m apart. Tape L1")

@@ -167,12 +167,15 @@ def _hand(in_hand) -> str:
 
 def _where(layers, units) -> Block | None:
     stakes, lines = layers.get("stakes"), layers["planting_lines"]
+    plants = layers["plants"]
+    standing = plants.loc[plants["existing"].astype(bool), "line_id"].value_counts()
     bases = {row["base_id"]: row for row in _rows(layers.get("base_lines"))}
     told = []
     for line in _rows(lines):
         mine = [] if stakes is None else _rows(stakes.loc[stakes["line_id"] == line["line_id"]])
         if mine:
-            told.append(_row_words(line, mine, bases, units))
+            kept = int(standing.get(line["line_id"], 0))
+            told.append(_row_words(line, mine, bases, units, kept))
     if not told:
         return None
     more = len(told) - MOST_ROWS
@@ -184,10 +187,13 @@ def _where(layers, units) -> Block | None:
     )  # fmt: skip
 
 
-def _row_words(line, stakes, bases, units) -> str:
+def _row_words(line, stakes, bases, units, kept: int) -> str:
     """Say how a row runs: how many plants, how far apart, and where its tape begins."""
-    parts = [f"{clean(line['line_id'])}: {len(stakes)} plants"]
-    if len(stakes) > 1:
+    parts = [f"{clean(line['line_id'])}: {len(stakes)} plant{'s' * (len(stakes) > 1)}"]
+    if kept:
+        # Stakes mark the new ones: how far apart they stand says little there.
+        parts.append(f"among {kept} that stand{'s' * (kept == 1)} already")
+    elif len(stakes) > 1:
         parts.append(_spacing(stakes, units))
     if not is_missing(line["offset_m"]):
         parts.append(f"{format_length(float(line['offset_m']), units)} inside the boundary")
