@@ -512,3 +512,16 @@ def test_a_row_that_is_filled_up_tells_what_stands_in_it_and_no_gaps():
     layers["plants"]["existing"] = False
     where = next(block for block in answer(layers, About()) if block.key == "where")
     assert where.lines[0].startswith("r: 2 plants, 6.00 m apart. Tape L1")
+
+
+@pytest.mark.parametrize(("result", "told"), [("cannot be judged", 1), ("passes", 0)])
+def test_an_order_says_if_nobody_knows_the_winters(result, told):
+    row = {"part": "plants", "packs": 5, "plants": 5, "plant_name": "yaupon", "stock": "container", "stock_height_m": 1.0}  # fmt: skip
+    layers = {
+        "quantities": pd.DataFrame([row]),
+        "planting_lines": pd.DataFrame({"line_id": []}),
+        "plants": pd.DataFrame({"line_id": [], "existing": []}),
+        "checks": pd.DataFrame({"check": ["winter cold"], "result": [result]}),
+    }
+    order = next(block for block in answer(layers, About()) if block.key == "order")
+    assert sum("health.zone" in line for line in order.lines) == told

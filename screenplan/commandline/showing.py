@@ -68,8 +68,8 @@ def show_table(
 def _widths(columns: Sequence[str], rows: Sequence[Sequence[Any]], width: int) -> list[int] | None:
     """Share out the console's width so that no word is broken; None if that cannot be.
 
-    A column of single words, such as identifiers, and the first one keep their whole width where there is
-    room; the others are as wide as each other, or as they need.
+    A column of single words, such as identifiers, keeps its whole width, and so does the first one if that
+    is at most half of the console; the others are as wide as each other, or as they need.
     """
     held = [[column, *(_cell(row[place]) for row in rows)] for place, column in enumerate(columns)]
     least = [max(len(word) for cell in cells for word in cell.split() or [""]) for cells in held]
@@ -77,7 +77,7 @@ def _widths(columns: Sequence[str], rows: Sequence[Sequence[Any]], width: int) -
     room = width - 2 * (len(held) - 1)  # two spaces stand between columns
     if sum(most) <= room:
         return most
-    if least and most[0] + sum(least[1:]) <= room:
+    if least and most[0] <= 0.5 * room and most[0] + sum(least[1:]) <= room:
         least[0] = most[0]
     given, level = None, 0
     while (

@@ -198,6 +198,9 @@ def _leave_choice(found: Found) -> dict[str, list[str]]:
         "The program chooses what is planted, and where; name sides under [rows] or species under [plants], and it "
         "keeps to them; wanted = false under [design] plants rows as the plan says"
     )
+    found.say.append(
+        "Say the site's hardiness zone, zone under [health]: until then kinds may be chosen that freeze there"
+    )
     return {"design.wanted": ["Written by start: false plants rows as [rows] and [plants] say"]}
 
 

@@ -12,6 +12,7 @@ from itertools import pairwise
 import pandas as pd
 
 from screenplan.contracts.called import target_names
+from screenplan.contracts.findings import UNKNOWN
 from screenplan.ground.units import format_length, format_tape
 from screenplan.outputs.drawings.style import clean
 from screenplan.outputs.plant_list import height_words, stock_words
@@ -125,12 +126,21 @@ def _order(layers, units) -> Block | None:
     lines += ["; ".join(told)] * bool(told)
     if hand := _hand(layers.get("plants_in_hand")):
         lines.append(hand)
+    if cold := _cold(layers.get("checks")):
+        lines.append(cold)
     title = (
         f"Order {count} plants"
         if count
         else f"Raise {sum(int(r['plants']) for r in raised)} plants"
     )
     return Block("order", title, lines, quote=_quote(bought, units, layers.get("schedule")))
+
+
+def _cold(checks) -> str:
+    """Say if nobody knows whether the plants stand the winters of the site."""
+    if any(row["check"] == "winter cold" and row["result"] == UNKNOWN for row in _rows(checks)):
+        return "Whether they stand your winters was not looked at: the plan's key health.zone takes the hardiness zone"
+    return ""
 
 
 def _kind(row, units) -> str:
