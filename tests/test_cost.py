@@ -217,7 +217,7 @@ def test_a_species_that_one_looks_through_below_does_not_close(read):
     assert table["says"][2].startswith("A row does not close")
     assert table["year_closed"][1] > 0
     # Where a year is told, so is what its growth rests on.
-    assert table["says"][1] == "Every row closes to the asked height; growth: measured on relatives"
+    assert table["says"][1] == "Every row closes to the asked height; growth: own figures"
     assert table["says"][2].endswith("; growth: measured")
 
 

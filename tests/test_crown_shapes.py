@@ -16,9 +16,10 @@ from crown_shape_toy import DOME
 
 from screenplan.ground.crown_shapes import POWER, SHAPES, CrownShape, error_share
 from screenplan.outputs.drawings.crowns import crown_outline
+from screenplan.plan import read_plan
 from screenplan.planting.growth import GROWTHS
 from screenplan.planting.shapes import is_nested, meeting_band, shape_radius
-from screenplan.planting.species import load_species
+from screenplan.planting.species import planned_species
 
 TESTS = Path(__file__).parent
 PACKAGE = TESTS.parent / "screenplan"
@@ -109,7 +110,8 @@ def test_a_shape_more_is_planned_with_to_the_end(tmp_path, keys, word):
     assert all(
         crowns["profile_exponent"] == typical if typical else crowns["profile_exponent"].isna()
     )
-    kind = load_species()[like]
+    # As the plan has it: its red cedars are a narrow selection.
+    kind = planned_species(read_plan(SAMPLE / "hillside.toml")[0])[like]
     closure = pyogrio.read_dataframe(out / "plan.gpkg", layer="closure")
     assert set(closure["growth"]) == set(GROWTHS)
     for row in closure.itertuples():

@@ -114,7 +114,7 @@ def test_own_plants_of_a_table_correct_a_plan_from_its_file_to_its_report(folder
         folder,
         [{"species": KIND, "age_years": 8, "tall": tall + k / 10.0} for k in (-3, -1, 0, 1, 3) * 3],
     )
-    after = call(folder, "--out", "screen")
+    after = call(folder, "--all", "--out", "screen")
     (growth,) = table(folder, "own_growth")
     assert int(growth["plants"]) == 15
     assert 1.1 < float(growth["factor"]) < TIMES
@@ -151,7 +151,7 @@ def test_usual_names_of_columns_are_taken_with_their_units_and_told(folder, monk
     tall_m = TIMES * float(height_at(load_species()[KIND], 8.0))
     named(folder, {"Botanical name": "Juniperus virginiana", "Planted": 2015, "Year measured": 2023,
                    "Ht (ft)": tall_m / 0.3048, "SPREAD_CM": 150.0})  # fmt: skip
-    after = call(folder, "--out", "screen")
+    after = call(folder, "--all", "--out", "screen")
     (growth,) = table(folder, "own_growth")
     assert (int(growth["plants"]), int(growth["widths"])) == (3, 3)
     # The same as by our own names, in metres.

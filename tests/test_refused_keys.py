@@ -20,7 +20,17 @@ PACKAGE = Path(__file__).parent.parent / "screenplan"
 #: Calls that make what a person reads of a fault: their texts may name keys.
 SPEAKS = {"refuse", "Problem", "Finding", "InputError", "click.echo", "echo", "wrong"}
 #: Calls whose ``key`` is no key of a plan: a layer's identifier, a place in the report, an attribute of XML.
-OTHER_KEYS = {"Contract", "Shown", "SubElement", "Element", "sorted", "min", "max", "sort_values"}
+OTHER_KEYS = {
+    "Contract",
+    "Shown",
+    "SubElement",
+    "Element",
+    "sorted",
+    "min",
+    "max",
+    "sort_values",
+    "replace",
+}
 #: A figure of a rule or limit: [rules.KEY] in a plan, [KEY] in a rule file; what a key may be is the
 #: user's, and the name is the loader's own.
 RULE_ROOM = "rules"

@@ -155,7 +155,7 @@ def without_dominated(options: Sequence[Option], year: int) -> tuple[Option, ...
 
 def _is_nested(species: Species) -> bool:
     """Tell whether a taller crown of a species holds a smaller one."""
-    bare = species.clear_stem_m > 0.0 or species.clear_stem_share > 0.0
+    bare = species.has_clear_stem
     return not bare and species.crown("typical").widest in (0.0, None)
 
 
@@ -192,7 +192,7 @@ def short_list(
     Examples
     --------
     >>> [kind.key for kind in short_list(load_species(), 10)]
-    ['thuja_smaragd', 'osmanthus_fragrans', 'thuja_occidentalis', 'cupressus_leylandii']
+    ['thuja_smaragd', 'osmanthus_fragrans', 'thuja_occidentalis', 'calocedrus_decurrens', 'cupressus_leylandii']
     """
     zone = MILD_ZONE if zone is None else zone
     hardy = [

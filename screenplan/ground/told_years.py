@@ -130,7 +130,7 @@ def closing_in_words(view: Mapping) -> str:
     Examples
     --------
     >>> drawn = {"year_closed_p10": 7, "year_closed_p50": 9, "year_closed_p90": 13}
-    >>> closing_in_words(drawn | {"chance": 0.79, "chance_year": 10})
+    >>> closing_in_words(drawn | {"chance": 0.84, "chance_year": 10})
     'year 9 (7 to 13), 8 in 10 by year 10'
     >>> closing_in_words({"year_closed_low": None, "year_closed": 9, "year_closed_high": 5})
     'year 9 (5 to never)'

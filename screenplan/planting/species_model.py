@@ -339,6 +339,11 @@ class Species:
         return hardy is not None and hardy[0] <= zone <= hardy[1]
 
     @property
+    def has_clear_stem(self) -> bool:
+        """True if its crown begins above the ground, by a length or by a share of the height."""
+        return self.clear_stem_m > 0.0 or self.clear_stem_share > 0.0
+
+    @property
     def evidence(self) -> str:
         """What its growth rests on, in words: the weaker of the grades of height and width."""
         return GRADE_WORDS[self.grade("height", "width")]
