@@ -114,7 +114,14 @@ def read_keys():
         layers["measured_plants"] = measured({"age_years": 8.0, "height_m": 3.0})
         for step in STEPS.values():
             if settings and step.name == "design":
-                continue  # it sets one row, and these ask for two
+                # It sets one row, and these ask for two. What it reads for onlookers and for a height at the
+                # boundary, the steps that it does the work of read too.
+                read["design"] |= {
+                    "views.onlooker_reach",
+                    "views.onlooker_spacing",
+                    "boundary.within",
+                }
+                continue
             arguments = step_arguments(step, plan, folder, site.terrain, site.frame)
             arguments["plan"] = recording(plan, read[step.name])
             layers |= step(layers, **arguments)

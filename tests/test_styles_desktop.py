@@ -103,7 +103,7 @@ def seen(request, tmp_path_factory):
 def ask(folder, parts, home):
     """Ask about each layer that has rows: as GeoJSON, in the GeoPackage, and both with their SLD."""
     package = folder / GEOPACKAGE_NAME
-    outside = [name for name in WRITTEN if name in STYLES and len(parts[name])]
+    outside = [name for name in WRITTEN if name in STYLES and len(parts.get(name, ()))]
     inside = [name for name in KNOWN if name in parts and (name in WRITTEN or len(parts[name]))]
     jobs = {
         ("geojson", name): {"address": str(folder / "layers" / f"{name}.geojson")}
