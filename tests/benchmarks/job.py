@@ -8,8 +8,8 @@ from pathlib import Path
 
 from .clock import load, own_process
 
-#: The demo designs, and shows what other choices would cost.
-DEMO_LIMIT_S = 45
+#: The demo designs, and shows what other choices would cost: 72 to 95 s on two cores.
+DEMO_LIMIT_S = 100
 
 DEMO = """
 import sys
