@@ -7,6 +7,7 @@ from screenplan.site.reading import read_site as read_with_plan
 #: What a test calls a value, and its key in the section `site`.
 SITE = {
     "height_m": "height",
+    "boundary_accuracy_m": "boundary_accuracy",
     "datum_tolerance_m": "datum_tolerance",
     "reach_m": "reach",
     "storey_height_m": "storey_height",

@@ -1,5 +1,7 @@
 """Input that cannot be used: each refusal says where, what, and how to mend it."""
 
+import re
+
 import geopandas as gpd
 import numpy as np
 import pytest
@@ -22,6 +24,7 @@ from site_layers import (
 
 from screenplan.ground.errors import InputError
 from screenplan.ground.frame import LocalFrame
+from screenplan.ground.said import in_units
 from screenplan.site.reading import LayerSource, TerrainSource
 
 PIN = {"parcel_id": "PIN"}
@@ -316,7 +319,13 @@ def test_a_datum_that_is_too_uncertain():
         r"19N' to 'NAD83 / UTM zone 19N' is good to 4 m only, the tolerance is 2 m"
     )
     columns = {"buildings": {"height_m": "HT"}}
-    refused({"parcels": lots, "buildings": houses}, said, columns=columns)
+    # Where the boundary was surveyed, or the tolerance is stated.
+    for asked in ({"boundary_accuracy_m": 0.05}, {"datum_tolerance_m": 2.0}):
+        refused({"parcels": lots, "buildings": houses}, said, columns=columns, **asked)
+    # Else it is everyday data: it is read, and the error told.
+    site = read_frames({"parcels": lots, "buildings": houses}, columns={"parcels": PIN, **columns})
+    told = r"The layer of buildings was brought from .* good to 4 m \(2 m with us_noaa_nehpgn\.tif\): it may lie so far"
+    assert any(re.match(told, in_units(note, "metric")) for note in site.warnings)
     # The remedy works.
     site = read_frames(
         {"parcels": lots, "buildings": houses},

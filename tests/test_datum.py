@@ -8,6 +8,7 @@ from screenplan.ground.datum import find_transformation, horizontal
 from screenplan.ground.errors import InputError
 
 MASSACHUSETTS = (-71.2, 42.3, -71.1, 42.4)
+QUEBEC = (-73.6, 45.4, -73.5, 45.5)
 GERMANY = (8.2, 51.3, 8.3, 51.4)
 
 _NAD83 = find_transformation(CRS(4269), CRS(4326), area=MASSACHUSETTS)
@@ -36,7 +37,14 @@ def test_nad83_to_wgs84_is_refused_with_its_accuracy_the_grid_and_the_remedy():
     assert said.startswith("b.shp, layer b, key site.datum_tolerance: The change of datum from")
     assert "'NAD83' to 'WGS 84' is good to 4 m only, the tolerance is 2 m" in said
     assert "the grid us_noaa_nehpgn.tif, good to 2 m, is missing" in said
-    assert "If you know that the layers agree, raise the tolerance to 4 m" in said
+    assert (
+        'Go on by site.datum_tolerance="4 m", in the plan or behind --set: this layer may then lie up to 4 m'
+        in said
+    )
+    assert (
+        "fetch the grid us_noaa_nehpgn.tif with pyproj sync --file us_noaa_nehpgn.tif, or save"
+        in said
+    )
 
 
 def test_the_remedy_works():
@@ -49,14 +57,34 @@ def test_the_remedy_works():
 
 @without_grids
 def test_a_ballpark_transformation_is_never_taken():
-    # NAD27 to NAD83 has nothing but grids, and a ballpark that is tens of metres out.
+    # A datum that has nothing but a grid to any other, and a ballpark that is tens of metres out.
     with pytest.raises(
         InputError,
-        match=r"No transformation from 'NAD27' to 'NAD83' can be used: it needs the grid "
-        r"us_noaa_\w+\.tif, which is missing here\. Save this layer in the CRS 'NAD83' with a "
-        r"program that has the grid us_noaa_\w+\.tif, or put the file into ",
+        match=r"No transformation from 'NAD27\(CGQ77\)' to 'NAD83' can be used: it needs the grid "
+        r"ca_que_mern_\w+\.tif, which is missing here\. Fetch the grid (ca_que_\w+\.tif) with pyproj sync --file \1, "
+        r"or save this layer in the CRS 'NAD83' with a program that has it",
     ):
-        find_transformation(CRS(4267), CRS(4269), area=MASSACHUSETTS)
+        find_transformation(CRS(4609), CRS(4269), area=QUEBEC)
+
+
+@without_grids
+@pytest.mark.parametrize(
+    ("source", "target", "accuracy", "grids"),
+    [(4269, 6318, 4.0 + 2.0, 4), (26986, 6491, 4.0 + 2.0, 4), (4267, 4269, 10.0 + 4.0, 1)],
+)
+def test_two_datums_without_a_change_of_their_own_are_joined_by_way_of_wgs84(
+    source, target, accuracy, grids
+):
+    # Evidence: published, as PROJ's database has them: EPSG 1188 (4 m), 9774 (2 m) and 1173 (10 m), one after the other.
+    way = find_transformation(CRS(source), CRS(target), area=MASSACHUSETTS, tolerance_m=accuracy)
+    assert way.accuracy_m == accuracy
+    assert len(way.missing_grids) == grids
+    with pytest.raises(InputError, match=rf"good to {accuracy:g} m only, the tolerance is 5\.9 m"):
+        find_transformation(CRS(source), CRS(target), area=MASSACHUSETTS, tolerance_m=5.9)
+    # Evidence: invariant; there and back.
+    x, y = (240_000.0, 900_000.0) if CRS(source).is_projected else (-71.1, 42.3)
+    back = way.transformer.transform(*way.transformer.transform(x, y), direction="INVERSE")
+    assert back == pytest.approx((x, y), abs=1e-6)
 
 
 def test_a_nameless_datum_has_no_transformation():

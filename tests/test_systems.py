@@ -1,6 +1,7 @@
 """Reference systems that a plan states for its layers: by code, by WKT, as another layer's."""
 
 import json
+import re
 
 import geopandas as gpd
 import numpy as np
@@ -346,3 +347,53 @@ def test_a_run_that_could_write_no_positions_is_refused_before_it_computes(monke
     ):
         run_plan(content, tmp_path, progress=lambda name, *_: done.append(name))
     assert done == ["reading"]
+
+
+# ---- NAD83 and WGS 84 -------------------------------------------------------------------------------
+
+
+def everyday(folder):
+    """Lots in a state's plane on NAD83, and footprints in longitude and latitude on WGS 84."""
+    lots = gpd.GeoDataFrame(
+        {"APN": ["1-1", "1-2"]},
+        geometry=[shapely.box(x, 900_000, x + 30, 900_040) for x in (230_000, 230_030)],
+        crs="EPSG:26986",
+    )
+    lots.to_file(folder / "lots.gpkg", engine="fiona")
+    houses = gpd.GeoDataFrame(
+        {"height": [6.0]}, geometry=[shapely.box(230_040, 900_015, 230_050, 900_025)], crs=26986
+    )
+    # Evidence of what is written: NAD83 and WGS 84 are taken as one, as EPSG transformation 1188 does.
+    houses.to_crs(4269).set_crs(4326, allow_override=True).to_file(
+        folder / "houses.geojson", engine="fiona"
+    )
+    plan = folder / "hedge.toml"
+    given = ("--layer", f"parcels={folder / 'lots.gpkg'}", "--id", "1-1", "--id-column", "APN")
+    return plan, call("start", plan, *given, "--layer", f"buildings={folder / 'houses.geojson'}")
+
+
+def test_parcels_on_nad83_and_footprints_on_wgs84_end_in_a_plan_with_the_error_told(tmp_path):
+    plan, started = everyday(tmp_path)
+    assert started.exit_code == 0, started.output
+    checked = call("check", plan)
+    assert checked.exit_code == 0, checked.output
+    told = " ".join(checked.stdout.split())
+    assert "was brought from 'WGS 84' to 'NAD83 / Massachusetts Mainland', good to 4 m" in told
+    # Evidence: invariant; the house stands where it was drawn.
+    sides = json.loads(call("sides", plan, "--json").stdout)
+    assert sorted(side["length_m"] for side in sides) == pytest.approx([30, 30, 40, 40], abs=0.01)
+
+
+@pytest.mark.parametrize("asked", ['site.boundary_accuracy="0.1 m"', 'site.datum_tolerance="2 m"'])
+def test_surveyed_accuracy_is_asked_for_by_a_setting_and_the_remedy_holds(tmp_path, asked):
+    plan, _ = everyday(tmp_path)
+    refused = call("check", plan, "--set", asked)
+    assert refused.exit_code == 2
+    said = " ".join(refused.stderr.split())
+    assert (
+        "is good to 4 m only, the tolerance is 2 m; the grid us_noaa_nehpgn.tif, good to 2 m"
+        in said
+    )
+    assert "pyproj sync --file us_noaa_nehpgn.tif" in said
+    remedy = re.search(r"Go on by (\S+ m\")", said)[1]
+    assert call("check", plan, "--set", asked, "--set", remedy).exit_code == 0

@@ -19,15 +19,16 @@ from pyproj.aoi import AreaOfInterest
 from pyproj.exceptions import ProjError
 from pyproj.transformer import TransformerGroup
 
-from screenplan.ground.errors import refuse
+from screenplan.ground.errors import InputError, refuse
 
-#: Two layers that agree this well are taken as agreeing, unless the plan says otherwise.
-DATUM_TOLERANCE_M = 2.0
 #: Half the size in degrees of the area for which a transformation is chosen.
 AREA_HALF_DEG = 0.02
 
 #: Where the plan states the tolerance.
 TOLERANCE_KEY = "site.datum_tolerance"
+
+#: By way of this system two datums are joined that have no change of their own.
+_WGS84 = "EPSG:4326"
 
 #: How layers are mended of which one has a place on earth and the other has none.
 STATE_BOTH = (
@@ -146,7 +147,7 @@ def knows_place(crs: CRS) -> bool:
     flat = horizontal(crs)
     if not is_on_earth(flat):
         return False
-    group = _list_operations(flat, CRS("EPSG:4326"), None)
+    group = _list_operations(flat, CRS(_WGS84), None)
     return bool(group.transformers or group.unavailable_operations)
 
 
@@ -219,18 +220,16 @@ def find_transformation(
             layer=layer,
             kind="system",
         )
-    if not group.transformers:
-        named = _name_grids(missing)
+    best = _take_best(group, source, target, area)
+    if best is None:
         raise refuse(
             f"No transformation from '{source.name}' to '{target.name}' can be used"
-            + (f": it needs {named}, which is missing here" if missing else ""),
+            + (f": it needs {_name_grids(missing)}, {_lacking(missing)} here" if missing else ""),
             _mend_by_hand(missing, target),
             file=file,
             layer=layer,
             kind="system",
         )
-    # PROJ sorts them by the area that they cover, then by accuracy.
-    best = group.transformers[0]
     accuracy_m = None if best.accuracy < 0 else float(best.accuracy)
     if accuracy_m is None and not _changes_datum(source, target):
         # PROJ from 9.6 on tells one epoch of an ensemble such as WGS 84 from the ensemble, and gives
@@ -248,13 +247,17 @@ def find_transformation(
         )
     if tolerance_m is not None and accuracy_m > tolerance_m:
         grids = (
-            f"; {_name_grids(missing)}, good to {{{better_m:g} m}}, is missing" if missing else ""
+            f"; {_name_grids(missing)}, good to {{{better_m:g} m}}, {_lacking(missing)[6:]}"
+            if missing
+            else ""
         )
         raise refuse(
             f"The change of datum from '{source.name}' to '{target.name}' is good to "
             f"{{{accuracy_m:g} m}} only, the tolerance is {{{tolerance_m:g} m}}{grids}",
-            f"If you know that the layers agree, raise the tolerance to {{{accuracy_m:g} m}}; else "
-            + _mend_by_hand(missing, target, start="s"),
+            f'Go on by {TOLERANCE_KEY}="{accuracy_m:g} m", in the plan or behind --set: this layer may then '
+            f"lie up to {{{accuracy_m:g} m}} "
+            "beside where it belongs among the others. To do better, "
+            + _mend_by_hand(missing, target, first=False),
             **where,
             kind="system",
         )
@@ -270,6 +273,51 @@ def find_transformation(
         missing,
         transformer=best,
     )
+
+
+@dataclass(frozen=True)
+class _TwoSteps:
+    """A change of datum by way of WGS 84, under the face of a transformer."""
+
+    first: Transformation
+    second: Transformation
+
+    @property
+    def source_crs(self) -> CRS:
+        return self.first.transformer.source_crs
+
+    @property
+    def description(self) -> str:
+        return f"{self.first.operation} + {self.second.operation}"
+
+    @property
+    def accuracy(self) -> float:
+        """Sum of both, as nobody knows how their errors go together; -1 where one is not stated."""
+        both = (self.first.accuracy_m, self.second.accuracy_m)
+        return -1.0 if None in both else float(sum(both))
+
+    def transform(self, x, y, direction: str = "FORWARD"):
+        steps = (self.first, self.second) if direction == "FORWARD" else (self.second, self.first)
+        for step in steps:
+            x, y = step.transformer.transform(x, y, direction=direction)
+        return x, y
+
+
+def _take_best(group: TransformerGroup, source: CRS, target: CRS, area):
+    """Give the first of the transformations, or one by way of WGS 84; None where there is none."""
+    if group.transformers:
+        # PROJ sorts them by the area that they cover, then by accuracy.
+        return group.transformers[0]
+    wgs84 = CRS(_WGS84)
+    if any(crs.equals(wgs84, ignore_axis_order=True) for crs in (source, target)):
+        return None
+    try:
+        return _TwoSteps(
+            find_transformation(source, wgs84, area=area),
+            find_transformation(wgs84, target, area=area),
+        )
+    except InputError:
+        return None
 
 
 def _changes_datum(source: CRS, target: CRS) -> bool:
@@ -310,11 +358,22 @@ def _name_grids(names: tuple[str, ...]) -> str:
     return f"{word} {', '.join(names)}"
 
 
-def _mend_by_hand(missing: tuple[str, ...], target: CRS, start: str = "S") -> str:
-    save = f"{start}ave this layer in the CRS '{target.name}' with a program that has "
+def _lacking(names: tuple[str, ...]) -> str:
+    return "which is missing" if len(names) == 1 else "which are missing"
+
+
+def _mend_by_hand(missing: tuple[str, ...], target: CRS, *, first: bool = True) -> str:
+    """Tell how a layer gets an accurate change: by fetching the grids, or by another program."""
+    save = f"save this layer in the CRS '{target.name}' with a program that has an accurate transformation"
     if not missing:
-        return save + "an accurate transformation"
-    return save + f"{_name_grids(missing)}, or put the file into {pyproj.datadir.get_data_dir()}"
+        return save[0].upper() + save[1:] if first else save
+    fetch = " && ".join(f"pyproj sync --file {name}" for name in missing)
+    it = "it" if len(missing) == 1 else "them"
+    said = (
+        f"fetch {_name_grids(missing)} with {fetch}, "
+        f"or save this layer in the CRS '{target.name}' with a program that has {it}"
+    )
+    return said[0].upper() + said[1:] if first else said
 
 
 @contextmanager

@@ -24,6 +24,12 @@ from screenplan.plan.values import (
     read_length,
 )
 
+#: A boundary that is known better than this was surveyed, metres.
+SURVEYED_BELOW_M = 1.0
+#: Errors of a change of datum that are accepted where the plan states none, metres: with a surveyed boundary
+#: as before, else that of NAD83 to NAD83(2011) by way of WGS 84, 4 m and 2 m (EPSG transformations 1188 and 9774).
+SURVEYED_DATUM_M, EVERYDAY_DATUM_M = 2.0, 6.0
+
 
 class About(Section):
     """What the plan is called and in which units people read it."""
@@ -122,13 +128,19 @@ class Where(Section):
         ),
     )
     boundary_accuracy: Length = Field(
-        1.0,
+        SURVEYED_BELOW_M,
         ge=0,
         le=20,
         description=said("How far the boundary line may be out; {1 m} unless it was surveyed"),
     )
-    datum_tolerance: Length = Field(
-        2.0, ge=0, le=50, description="Largest error of a change of datum that is accepted"
+    datum_tolerance: Length | None = Field(
+        None,
+        ge=0,
+        le=50,
+        description=said(
+            f"Largest error of a change of datum that is accepted; by default {{{EVERYDAY_DATUM_M:g} m}}, and "
+            f"{{{SURVEYED_DATUM_M:g} m}} where boundary_accuracy says that the boundary was surveyed (below {{{SURVEYED_BELOW_M:g} m}})"
+        ),
     )
     reach: Length = Field(
         150.0,
@@ -137,6 +149,14 @@ class Where(Section):
         description="Neighbours and things farther away than this are not looked at",
     )
     storey_height: Length = Field(2.8, ge=2, le=6, description="Height of a storey, floor to floor")
+
+    @property
+    def most_datum(self) -> float:
+        """Largest error of a change of datum that is accepted, as stated or by default, metres."""
+        if self.datum_tolerance is not None:
+            return self.datum_tolerance
+        surveyed = self.boundary_accuracy < SURVEYED_BELOW_M
+        return SURVEYED_DATUM_M if surveyed else EVERYDAY_DATUM_M
 
 
 class Sides(Section):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -265,7 +266,7 @@ class Reader:
                     terrain,
                     frame,
                     (-1.0, -1.0, 1.0, 1.0),
-                    datum_tolerance_m=self.about.datum_tolerance,
+                    datum_tolerance_m=self.about.most_datum,
                 )
             except InputError:
                 return frame  # said, or mended, when the whole ground is read
@@ -280,7 +281,7 @@ class Reader:
         contract, findings = PARCELS, Findings(PARCELS.name, source.file, source.layer)
         way = self.frame.transformation_from(
             source.crs,
-            tolerance_m=self.about.datum_tolerance,
+            tolerance_m=self.about.most_datum,
             file=source.file,
             layer=source.layer,
         )
@@ -356,7 +357,7 @@ class Reader:
         try:
             way = self.frame.transformation_from(
                 source.crs,
-                tolerance_m=self.about.datum_tolerance,
+                tolerance_m=self.about.most_datum,
                 file=source.file,
                 layer=source.layer,
             )
@@ -516,7 +517,7 @@ class Reader:
                 terrain,
                 self.frame,
                 (west - reach, south - reach, east + reach, north + reach),
-                datum_tolerance_m=self.about.datum_tolerance,
+                datum_tolerance_m=self.about.most_datum,
             )
         except InputError as error:
             self.problems += error.problems
@@ -524,6 +525,7 @@ class Reader:
         path = Path(terrain.file)
         self.warnings += [f"{note}." for note in notes]
         self.transformations.append({"layer": "terrain", **way})
+        self._tell_change("The terrain", way)
         whole = hash_unless_large(path)
         if whole["sha256"] is not None:
             del record["read_sha256"]  # the whole says more
@@ -540,14 +542,19 @@ class Reader:
         if way is None:
             return
         self.transformations.append({"layer": source.name, **way.to_record()})
-        if way.accuracy_m:
-            better = ""
-            if way.missing_grids:
-                better = f" ({{{way.better_m:g} m}} with {', '.join(way.missing_grids)})"
-            self.warnings.append(
-                f"The layer of {source.name.replace('_', ' ')} was brought from '{way.source}' to "
-                f"'{way.target}', good to {{{way.accuracy_m:g} m}}{better}."
-            )
+        self._tell_change(f"The layer of {what}", way.to_record())
+
+    def _tell_change(self, what: str, way: Mapping[str, Any]) -> None:
+        """Tell how well a change of datum is known, and what would know it better."""
+        if not way["accuracy_m"]:
+            return
+        better = ""
+        if way["missing_grids"]:
+            better = f" ({{{way['better_m']:g} m}} with {', '.join(way['missing_grids'])})"
+        self.warnings.append(
+            f"{what} was brought from '{way['source']}' to '{way['target']}', good to "
+            f"{{{way['accuracy_m']:g} m}}{better}: it may lie so far beside where it belongs."
+        )
 
 
 def read_columns(source, named: Named, findings: Findings) -> pd.DataFrame:
