@@ -520,12 +520,11 @@ def house(**columns):
 
 def screen(**columns):
     columns = {"kind": ["wall"], "height_m": [2.0], **columns}
-    return {"existing_screens": frame([line((0, 0), (5, 0))], **columns)}
+    return {"existing_screens": frame([line((0, 0), (5, 0))] * len(columns["kind"]), **columns)}
 
 
 BAD_CELLS = {
     "text for a height": (house(height_m=["tall"]), r"layer buildings, row 1: 'tall' is not a number\. Write a number without its unit"),
-    "height with its unit": (house(height_m=["6 m"]), r"'6 m' is not a number"),
     "decimal comma": (house(height_m=["6,5"]), r"'6,5' is not a number\. Write it with a decimal point"),
     "truth for a height": (house(height_m=[True]), r"'True' is not a number"),
     "sentinel": (house(height_m=[9999.0, 5.0]), r"row 1: The height_m 9999 m looks like a mark for 'not known'\. Leave the cell empty"),
@@ -534,13 +533,11 @@ BAD_CELLS = {
     "too tall": (house(height_m=[800.0]), r"800 m is not possible"),
     "nothing": (house(height_m=[0.0]), r"The height_m is 0, so nothing stands there\. Leave the cell empty"),
     "infinite": (house(height_m=[np.inf]), r"'inf' is not a finite number"),
-    "half a storey": (house(storeys=[1.5]), r"'1\.5' is not a whole number"),
-    "no storey": (house(storeys=[0]), r"The storeys 0 is not possible; it must be at least 1"),
-    "no height in a row": (house(height_m=[5.0, None], name=["a", "b"]), r"row 2: The building has neither a height nor a number of storeys\. Fill in"),
+    "no height in a row": (house(height_m=[5.0, None], name=["a", "b"]), r"row 2, key layers\.buildings\.missing: The building has neither a height nor a number of storeys\. Fill in"),
     "no height at all": (house(name=["a"]), r"layer buildings: No building has a height or a number of storeys"),
     "sentinel of the floor": (house(height_m=[5.0], floor_m=[-32768.0]), r"The floor_m -32768 m looks like a mark"),
     "floor in the sky": (house(height_m=[5.0], floor_m=[12000.0]), r"The floor_m 12000 m is not possible"),
-    "ids that are none": (house(height_m=[5.0, 6.0], building_id=["x", "x"]), r"rows 1, 2: The building_id 'x' stands for 2 rows\. Give each its own"),
+    "ids that are none": (screen(kind=["wall", "fence"], height_m=[2.0, 1.0], screen_id=["x", "x"]), r"rows 1, 2: The screen_id 'x' stands for 2 rows\. Give each its own"),
     "kind of screen": (screen(kind=["bush"]), r"'bush' is not a known kind\. Write one of wall, fence, hedge, tree, plant"),
     "empty kind": (screen(kind=[None]), r"row 1: The column kind is empty .*Fill it in or delete"),
     "opacity in per cent": (screen(opacity=[80]), r"The opacity 80 share is not possible; it must be at least 0 and at most 1 share"),

@@ -82,7 +82,10 @@ class LayerSource(Section):
         None,
         description='Reference system of its coordinates, where the file states none or a wrong one: a code such as "EPSG:2249", WKT, or "as parcels" for that of another layer',
     )
-    columns: dict[str, str] = Field(default_factory=dict, description="Our column = your column")
+    columns: dict[str, str] = Field(
+        default_factory=dict,
+        description='Our column = your column, or what it is made of: "other_tags:height" is a tag of OpenStreetMap, "SECTION + NUMERO" two texts, "height - roof:height" a length less another',
+    )
     units: dict[str, str] = Field(
         default_factory=dict, description='Our column = unit of the values, such as "ft"'
     )
@@ -91,7 +94,12 @@ class LayerSource(Section):
         description="Our column = one value for every row, such as storeys = 2",
     )
 
-    @field_validator("fixed", mode="after")
+    missing: dict[str, Single] = Field(
+        default_factory=dict,
+        description="Our column = value for the rows that lack one, such as storeys = 2",
+    )
+
+    @field_validator("fixed", "missing", mode="after")
     @classmethod
     def _lengths_in_metres(cls, values):
         return {

@@ -42,6 +42,7 @@ def read_inputs(plan: Plan, folder: Path, frames: Mapping[str, Any] | None = Non
             source.units,
             source.fixed,
             source.crs,
+            source.missing,
         )
         for name, source in plan.layers.items()
     }

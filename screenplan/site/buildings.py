@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import geopandas as gpd
 import numpy as np
 import shapely
 
+from screenplan.site.columns import to_text
+from screenplan.site.composed import cells_of, is_held
 from screenplan.site.repair import Findings
 from screenplan.site.terrain import Terrain
 
@@ -39,9 +43,42 @@ def fill_heights(
             if unknown.all()
             else "The building has neither a height nor a number of storeys",
             "Fill in height_m or storeys, or name the columns that hold them in "
-            "layers.buildings.columns. Or give one value for every row: fixed = { storeys = 2 }",
+            "layers.buildings.columns. Or give a value for rows that lack one: missing = { storeys = 2 }, "
+            "or for every row: fixed = { storeys = 2 }",
+            key=None if unknown.all() else "layers.buildings.missing",
         )
     return buildings.assign(height_m=height.where(~guessed, storeys * storey_height_m))
+
+
+def leave_out_floorless(
+    frame: gpd.GeoDataFrame, columns: Mapping[str, str], findings: Findings
+) -> gpd.GeoDataFrame:
+    """Leave out what has no floor above the ground: a row of 0 storeys and without a height.
+
+    Parameters
+    ----------
+    frame : GeoDataFrame
+        As read, indexed by row number.
+    columns : mapping
+        As in `LayerSource`.
+    findings : Findings
+        Where it is told by row.
+    """
+    none = np.ones(len(frame), dtype=bool)
+    for name in ("storeys", "height_m"):
+        theirs = columns.get(name, name)
+        held = is_held(theirs, frame.columns)
+        texts = [to_text(cell) for cell in cells_of(frame, theirs)] if held else [None] * len(frame)
+        none &= [_is_zero(text) or (text is None and name == "height_m") for text in texts]
+    findings.mended(frame.index[none], "no floor above the ground: row left out")
+    return frame[~none]
+
+
+def _is_zero(text: str | None) -> bool:
+    try:
+        return text is not None and float(text) == 0.0
+    except ValueError:
+        return False
 
 
 def find_parcels(buildings: gpd.GeoDataFrame, parcels: gpd.GeoDataFrame) -> gpd.GeoDataFrame:

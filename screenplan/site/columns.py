@@ -6,6 +6,7 @@ import datetime as dt
 import difflib
 import math
 from collections.abc import Mapping
+from types import MappingProxyType
 
 import numpy as np
 import pandas as pd
@@ -14,6 +15,7 @@ from pyproj import CRS
 from screenplan.contracts import HIGHEST_GROUND_M, LOWEST_GROUND_M, Column, Contract
 from screenplan.ground.errors import InputError, Problem
 from screenplan.ground.units import FOOT_M, metres_per
+from screenplan.site.composed import cells_of, is_held, metres_in
 from screenplan.site.repair import Findings
 
 #: Values that data sets write where a number is not known.
@@ -41,6 +43,7 @@ def convert_columns(
     units: Mapping[str, str],
     fixed: Mapping[str, object],
     findings: Findings,
+    missing: Mapping[str, object] = MappingProxyType({}),
 ) -> pd.DataFrame:
     """Make the contract's columns of the user's.
 
@@ -54,6 +57,9 @@ def convert_columns(
         As in `LayerSource`.
     findings : Findings
         Where problems are noted.
+    missing : mapping
+        As in `LayerSource`: a value that is given for rows that lack one is filled in. Marks for 'not known'
+        and heights of 0 count as lacking then.
 
     Returns
     -------
@@ -65,12 +71,51 @@ def convert_columns(
     for column in contract.columns:
         if column.name in fixed:
             cells = pd.Series([fixed[column.name]] * len(frame), index=frame.index, dtype=object)
-        elif (theirs := columns.get(column.name, column.name)) in frame.columns:
-            cells = frame[theirs].astype(object)
+        elif is_held(theirs := columns.get(column.name, column.name), frame.columns):
+            cells = cells_of(frame, theirs)
         else:
             cells = pd.Series([None] * len(frame), index=frame.index, dtype=object)
-        out[column.name] = _convert(cells, column, contract, units.get(column.name), findings)
-    return pd.DataFrame(out, index=frame.index)
+        may_lack = column.name in missing
+        out[column.name] = _convert(
+            cells, column, contract, units.get(column.name), findings, may_lack=may_lack
+        )
+    return fill_missing(pd.DataFrame(out, index=frame.index), contract, missing, findings)
+
+
+def fill_missing(
+    cells: pd.DataFrame, contract: Contract, missing: Mapping[str, object], findings: Findings
+) -> pd.DataFrame:
+    """Fill in the values that are given for rows which lack one; told by row.
+
+    A building lacks its height or storeys only where it has neither: one follows from the other.
+    """
+    out = cells.copy()
+    lacking = {name: out[name].isna() for name in missing if name in out}
+    if contract.name == "buildings":
+        neither = out["height_m"].isna() & out["storeys"].isna()
+        lacking |= {name: neither for name in ("height_m", "storeys") if name in lacking}
+    for name, which in lacking.items():
+        column, key = contract.column(name), f"layers.{contract.name}.missing.{name}"
+        value, complaint = _READERS[column.type](missing[name])
+        if complaint is None and column.type in ("number", "integer"):
+            complaint = _check_range(value, 1.0, column, contract, None)
+        elif complaint is None and column.choices and value.lower() not in column.choices:
+            complaint = (
+                f"'{value}' is not a known {name}",
+                f"Write one of {', '.join(column.choices)}",
+            )
+        if complaint is not None:
+            findings.refused((), *complaint, key=key)
+            continue
+        out[name] = out[name].astype(object).where(~which, value)
+        shown = f"{value:g}" if column.type in ("number", "integer") else value
+        said = f"{{{shown} m}}" if column.unit == "m" else shown
+        findings.mended_among(
+            out.index,
+            which.to_numpy(),
+            f"{name} {said} taken, which the plan gives for rows without",
+        )
+    return out
 
 
 def is_unit_said(
@@ -111,9 +156,14 @@ def check_units(
     for column in contract.columns:
         other = {"m": "ft", "km/h": "mph"}.get(column.unit)
         theirs = columns.get(column.name, column.name)
-        if other is None or theirs not in frame.columns:
+        if other is None or not is_held(theirs, frame.columns):
             continue
-        if is_unit_said(column, columns, units, fixed) or frame[theirs].map(_is_empty).all():
+        bare = [
+            cell
+            for cell in cells_of(frame, theirs)
+            if not _is_empty(cell) and metres_in(cell) is None
+        ]
+        if is_unit_said(column, columns, units, fixed) or not bare:
             continue
         if theirs.lower().endswith(_FOREIGN_ENDS):
             cause = f"By its name the column {theirs} is not in {column.unit}"
@@ -147,6 +197,7 @@ def check_mapping(
     units: Mapping[str, str],
     fixed: Mapping[str, object],
     findings: Findings,
+    missing: Mapping[str, object] = MappingProxyType({}),
 ) -> None:
     """Note columns, units and fixed values that cannot be meant, and required columns without any.
 
@@ -156,7 +207,12 @@ def check_mapping(
         The file's columns.
     """
     ours = {column.name: column for column in contract.columns}
-    for what, mapping in (("columns", columns), ("units", units), ("fixed", fixed)):
+    for what, mapping in (
+        ("columns", columns),
+        ("units", units),
+        ("fixed", fixed),
+        ("missing", missing),
+    ):
         for name in mapping:
             if name not in ours:
                 findings.refused(
@@ -166,7 +222,7 @@ def check_mapping(
                     key=f"layers.{contract.name}.{what}",
                 )
     for name, theirs in columns.items():
-        if name in ours and name not in fixed and theirs not in present:
+        if name in ours and name not in fixed and not is_held(theirs, present):
             lower = {name.lower(): name for name in present}
             close = difflib.get_close_matches(theirs.lower(), lower, n=1, cutoff=0.6)
             findings.refused(
@@ -184,7 +240,9 @@ def check_mapping(
                 findings.problems += [_placed(p, findings) for p in error.problems]
     # A key without a column gets row numbers.
     for column in contract.columns:
-        given = column.name in fixed or columns.get(column.name, column.name) in present
+        given = column.name in (*fixed, *missing) or is_held(
+            columns.get(column.name, column.name), present
+        )
         if column.required and not given and column.name not in (contract.key, *columns):
             findings.refused(
                 (),
@@ -247,7 +305,13 @@ def _settle(cells: pd.Series, column: Column) -> pd.Series:
 
 
 def _convert(
-    cells: pd.Series, column: Column, contract: Contract, unit: str | None, findings: Findings
+    cells: pd.Series,
+    column: Column,
+    contract: Contract,
+    unit: str | None,
+    findings: Findings,
+    *,
+    may_lack: bool,
 ) -> pd.Series:
     """One column's cells to its type and unit; wrong rows are noted and left empty."""
     try:
@@ -257,7 +321,8 @@ def _convert(
     empty = cells.map(_is_empty)
     given = cells[~empty]
     missing = empty.all() and any(_names(problem, column) for problem in findings.problems)
-    if column.required and column.name != contract.key and empty.any() and not missing:
+    needed = column.required and column.name != contract.key and not may_lack
+    if needed and empty.any() and not missing:
         findings.refused(
             cells.index[empty],
             f"The column {column.name} is empty ({column.meaning.lower()})",
@@ -266,6 +331,20 @@ def _convert(
     values, wrong = {}, {}
     for row, cell in given.items():
         value, complaint = _READERS[column.type](cell)
+        if column.unit == "m" and complaint is not None and (own := metres_in(cell)) is not None:
+            value, complaint = own / factor, None  # its own unit goes before that of the column
+        if column.name == "storeys":
+            value, complaint = _count_storeys(row, value, complaint, cell, findings)
+            if value is None and complaint is None:
+                continue
+        if (
+            may_lack
+            and complaint is None
+            and value in (0.0, *SENTINELS)
+            and column.name == "height_m"
+        ):
+            findings.mended([row], f"{column.name} {value:g} taken as not known")
+            continue
         if complaint is None and column.type in ("number", "integer"):
             complaint = _check_range(value, factor, column, contract, unit)
             value = value * factor
@@ -286,6 +365,18 @@ def _convert(
     return pd.Series(
         [values.get(row, missing) for row in cells.index], index=cells.index, dtype=object
     )
+
+
+def _count_storeys(row: int, value, complaint, cell: object, findings: Findings):
+    """Count a storey under the roof as one, and none as not known; told by row."""
+    number, no_number = _read_number(cell)
+    if no_number is None and number > 0.0 and complaint is not None:
+        value, complaint = float(math.ceil(number)), None
+        findings.mended([row], f"{number:g} storeys counted as {value:g}")
+    elif complaint is None and value == 0.0:
+        value = None
+        findings.mended([row], "no storey above the ground: the number is left out")
+    return value, complaint
 
 
 def _factor(column: Column, unit: str | None, layer: str) -> float:

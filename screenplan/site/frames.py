@@ -19,6 +19,7 @@ from pyproj import CRS
 from screenplan.contracts import INPUTS
 from screenplan.ground.errors import refuse
 from screenplan.site.columns import to_text
+from screenplan.site.composed import cells_of
 
 #: Name of the index of what is read.
 ROW = "row"
@@ -94,8 +95,8 @@ class FrameLayer:
         )
 
     def values(self, column: str) -> pd.Series:
-        """One column of all rows, indexed by row number."""
-        return self._numbered[column]
+        """One column of all rows, indexed by row number; it may be composed."""
+        return cells_of(self._numbered, column)
 
     def take(self, rows: list[int]) -> gpd.GeoDataFrame:
         """Rows by number."""
@@ -103,7 +104,7 @@ class FrameLayer:
 
     def find(self, column: str, wanted: str) -> gpd.GeoDataFrame:
         """Rows with an identifier, written as `to_text` writes it."""
-        return self._numbered[(self._numbered[column].map(to_text) == wanted).to_numpy(bool)]
+        return self._numbered[(self.values(column).map(to_text) == wanted).to_numpy(bool)]
 
     def read(self, boxes: Sequence[Bounds] | None = None) -> gpd.GeoDataFrame:
         """Rows that meet one of some boxes, and those of which nobody can say where they are."""

@@ -20,7 +20,7 @@ from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.frame import LocalFrame
 from screenplan.ground.said import said
 from screenplan.plan import Options
-from screenplan.site.buildings import fill_floors, fill_heights, find_parcels
+from screenplan.site.buildings import fill_floors, fill_heights, find_parcels, leave_out_floorless
 from screenplan.site.columns import (
     check_mapping,
     check_units,
@@ -28,6 +28,7 @@ from screenplan.site.columns import (
     fill_defaults,
     is_unit_said,
 )
+from screenplan.site.composed import is_held
 from screenplan.site.frames import FrameLayer
 from screenplan.site.heights import doubt_heights, refuse_heights
 from screenplan.site.overlaps import drop_doubles, find_overlaps
@@ -40,6 +41,7 @@ from screenplan.site.sources import hash_unless_large
 from screenplan.site.subject import choose_rows
 from screenplan.site.terrain import Terrain, TerrainSource
 from screenplan.site.usual_names import take_usual_names
+from screenplan.site.wings import merge_parts
 
 #: A layer with nothing nearer to the subject is about another place.
 ELSEWHERE_M = 2000.0
@@ -56,6 +58,11 @@ class Named:
     columns: Mapping[str, str] = field(default_factory=dict)
     units: Mapping[str, str] = field(default_factory=dict)
     fixed: Mapping[str, object] = field(default_factory=dict)
+    missing: Mapping[str, object] = field(default_factory=dict)
+
+    def by_user(self) -> dict[str, Mapping]:
+        """Give all but what is filled in, by name."""
+        return {"columns": self.columns, "units": self.units, "fixed": self.fixed}
 
 
 class Reader:
@@ -182,15 +189,14 @@ class Reader:
         check_mapping(
             PARCELS,
             source.columns,
-            columns=named.columns,
-            units=named.units,
-            fixed=named.fixed,
+            **named.by_user(),
             findings=findings,
+            missing=named.missing,
         )
         self.problems += findings.problems
         self._raise_problems()
         column = named.columns.get(key, key)
-        return column if column in source.columns else None
+        return column if is_held(column, source.columns) else None
 
     def _check_subject(self, source, rows) -> None:
         misfit = find_misfit(source.crs, _finite_bounds(rows))
@@ -347,10 +353,9 @@ class Reader:
         check_mapping(
             contract,
             source.columns,
-            columns=named.columns,
-            units=named.units,
-            fixed=named.fixed,
+            **named.by_user(),
             findings=findings,
+            missing=named.missing,
         )
         misfit = find_misfit(source.crs, source.bounds)
         way = None
@@ -442,13 +447,18 @@ class Reader:
             for repair in findings.repairs
             if repair[1] in rows or "row left out" in repair[2]
         ]
+        if source.name == "buildings" and not {"storeys", "height_m"} & set(named.fixed):
+            placed = leave_out_floorless(placed, named.columns, findings)
         mended = mend(placed, contract, findings)
         attributes = pd.DataFrame(mended.drop(columns="geometry"))
-        named_by_user = {"columns": named.columns, "units": named.units, "fixed": named.fixed}
-        check_units(attributes, contract, source.crs, **named_by_user, findings=findings)
-        cells = convert_columns(attributes, contract, **named_by_user, findings=findings)
+        check_units(attributes, contract, source.crs, **named.by_user(), findings=findings)
+        cells = convert_columns(
+            attributes, contract, **named.by_user(), findings=findings, missing=named.missing
+        )
         whole = gpd.GeoDataFrame(cells, geometry=mended.geometry, crs=self.frame.crs)
         whole = _drop_copies(whole, findings, keep)
+        if source.name == "buildings":
+            whole = merge_parts(whole, self.about.storey_height, findings)
         if contract is PARCELS:
             unnamed = whole["parcel_id"].isna()
             whole.loc[unnamed, "parcel_id"] = [f"row {row}" for row in whole.index[unnamed]]
@@ -560,11 +570,13 @@ class Reader:
 def read_columns(source, named: Named, findings: Findings) -> pd.DataFrame:
     """Make the columns of a contract without geometry of a layer's; what is wrong is noted."""
     contract = INPUTS[source.name]
-    by_user = {"columns": named.columns, "units": named.units, "fixed": named.fixed}
-    check_mapping(contract, source.columns, **by_user, findings=findings)
+    by_user = named.by_user()
+    check_mapping(contract, source.columns, **by_user, findings=findings, missing=named.missing)
     attributes = pd.DataFrame(source.read()).drop(columns="geometry")
     check_units(attributes, contract, source.crs, **by_user, findings=findings)
-    cells = convert_columns(attributes, contract, **by_user, findings=findings)
+    cells = convert_columns(
+        attributes, contract, **by_user, findings=findings, missing=named.missing
+    )
     return fill_defaults(cells, contract)
 
 

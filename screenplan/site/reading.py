@@ -75,7 +75,9 @@ def read_site(
         raise InputError(problems)
     layers, notes = settle_systems(layers, stated)
     named = {
-        name: Named(dict(source.columns), dict(source.units), dict(source.fixed))
+        name: Named(
+            dict(source.columns), dict(source.units), dict(source.fixed), dict(source.missing)
+        )
         for name, source in sources.items()
     }
     terrain = _settle_terrain(terrain, layers, stated)

@@ -25,6 +25,7 @@ from pyproj.exceptions import CRSError
 from screenplan.ground.errors import refuse
 from screenplan.site import pointers
 from screenplan.site.columns import to_text
+from screenplan.site.composed import cells_of, parts_of
 from screenplan.site.database import count_rows, has_index, list_ids, number_rows
 from screenplan.site.features import shape_of
 from screenplan.site.files import DataFile, choose_layer, find_files, hash_file, open_file
@@ -74,12 +75,15 @@ class LayerSource:
     layer : str, optional
         Name of the layer in it; needed if it holds several.
     columns : mapping of str to str
-        The contract's column to the file's: ``{"height_m": "HEIGHT"}``.
+        The contract's column to the file's: ``{"height_m": "HEIGHT"}``; it may be composed, see
+        `screenplan.site.composed`.
     units : mapping of str to str
         The contract's column to the unit of the file's values: ``{"height_m": "ft"}``. Without
         an entry they are in the contract's unit.
     fixed : mapping of str to object
         The contract's column to one value for all rows: ``{"position": "overhead"}``.
+    missing : mapping of str to object
+        The contract's column to a value for the rows that lack one: ``{"storeys": 2}``.
     crs : str, optional
         The CRS of its coordinates, where the file states none or a wrong one: a code, WKT, or
         ``"as parcels"`` for that of another layer.
@@ -91,6 +95,7 @@ class LayerSource:
     units: Mapping[str, str] = field(default_factory=dict)
     fixed: Mapping[str, object] = field(default_factory=dict)
     crs: str | None = None
+    missing: Mapping[str, object] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -207,16 +212,22 @@ class FileLayer:
         )
 
     def values(self, column: str) -> pd.Series:
-        """One column of all rows, indexed by row number."""
+        """One column of all rows, indexed by row number; it may be composed."""
         if self._is_read_whole:
-            return self._whole[column]
-        _, fids, _, (cells,) = self._scan(columns=[column])
-        return pd.Series(cells, index=pd.Index(self._number(fids), name=ROW), dtype=object)
+            return cells_of(self._whole, column)
+        parts = parts_of(column, self.columns)
+        meta, fids, _, cells = self._scan(columns=list(parts))
+        rows = pd.Index(self._number(fids), name=ROW)
+        named = dict(zip(meta["fields"], cells, strict=True))
+        return cells_of(pd.DataFrame(named, index=rows, dtype=object), column)
 
     def find(self, column: str, wanted: str) -> gpd.GeoDataFrame:
         """Rows with an identifier, written as `to_text` writes it."""
         if self._is_read_whole:
-            return self._whole[(self._whole[column].map(to_text) == wanted).to_numpy(bool)]
+            return self._whole[(self.values(column).map(to_text) == wanted).to_numpy(bool)]
+        if column not in self.kinds:
+            cells = self.values(column)
+            return self.take(cells.index[(cells.map(to_text) == wanted).to_numpy(bool)].tolist())
         ways = [self._where(column, wanted)]
         if self.data.is_database and has_index(self.data.inner, self.layer, column):
             ways.insert(0, self._where(column, wanted, as_written=True))

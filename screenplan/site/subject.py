@@ -17,6 +17,7 @@ from screenplan.ground.datum import find_transformation, knows_place
 from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.texts import quoted
 from screenplan.site.columns import to_text
+from screenplan.site.composed import cells_of
 from screenplan.site.plausible import find_misfit
 
 ID_KEY, POINT_KEY = "subject.id", "subject.point"
@@ -176,7 +177,7 @@ def _choose_by_point(layer, id_column: str | None, point: shapely.Point) -> gpd.
 
 def ids_of(frame: pd.DataFrame, id_column: str | None) -> list[str]:
     """Write identifiers as text; a row without one is called by its number."""
-    ids = [None] * len(frame) if id_column is None else _texts(frame[id_column])
+    ids = [None] * len(frame) if id_column is None else _texts(cells_of(frame, id_column))
     return [known or f"row {row}" for known, row in zip(ids, frame.index, strict=True)]
 
 
