@@ -125,7 +125,7 @@ def test_it_is_said_which_and_why():
     laid = set_windows_apart(*site(strip(1.0)), plan=PLAN, species_table=TABLE)
     assert notes_of(laid) == (
         "1 window is set apart, because no plant has room between wall and private place, with its "
-        "setbacks from the wall and the parcel's line: w; their views count as open until they close",
+        "setbacks from the wall and the parcel's line: h, window w; their views count as open until they close",
     )
 
 

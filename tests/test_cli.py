@@ -21,7 +21,7 @@ import shapely
 from click.testing import CliRunner
 
 from screenplan.commandline.main import main
-from screenplan.commandline.showing import show_table
+from screenplan.commandline.printing import show_table
 from screenplan.outputs.record import is_unchanged, read_record
 from screenplan.plan import read_plan
 

@@ -29,6 +29,7 @@ from screenplan.outputs.kinds import split_by_kind
 from screenplan.outputs.layers import write_layers
 from screenplan.outputs.record import file_sha256
 from screenplan.outputs.summary import summarise
+from screenplan.outputs.who_sees import view_counts
 
 
 def told(layers, **options):
@@ -50,7 +51,7 @@ def test_views_are_counted_by_what_becomes_of_them():
     )
     # Counted by hand.
     assert told({"views": views}) == {
-        "The screen closes": "2 of the 3 views that are open today, in years 3 to 9 (2 to 12); growth: measured; 1 stays open",
+        "In short": "2 of the 3 views that are open today close, 1 stays open.",
         "Views onto private places": "4",
         "  closed by what stands already": "1",
         "  closed by the screen": "2, in years 3 to 9 (2 to 12); growth: measured",
@@ -59,14 +60,9 @@ def test_views_are_counted_by_what_becomes_of_them():
     apart = told({"views": views.assign(set_apart=["not lived in"] * 6)})
     # Only what stays open needs a reason.
     assert apart["  of them"] == "1 set apart: not lived in 1"
-    assert apart["The screen closes"].endswith(
-        "1 stays open; of those that stay open 1 set apart: not lived in 1"
-    )
     lines = told({"views": views.iloc[1:2]})
     assert lines["  closed by the screen"] == "1, in year 9 (5 to 12); growth: measured"
-    assert lines["The screen closes"] == (
-        "the one view that is open today, in year 9 (5 to 12); growth: measured"
-    )
+    assert lines["In short"] == "The one view that is open today closes."
 
 
 def test_what_the_plan_closes_is_said_before_anything_else():
@@ -74,14 +70,15 @@ def test_what_the_plan_closes_is_said_before_anything_else():
     status = ["stays open"] * 4 + ["no view", "closed already"]
     views = layers["views"].assign(set_apart=None, status=status)
     first = summarise(layers | {"views": views})[0]
-    assert first == ("The screen closes", "none of the 4 views that are open today")
+    assert first == ("In short", view_counts(views))
+    assert first.value.startswith("None of the 4 views that are open today closes")
     shut = views.assign(status="closed already")
     assert summarise({"views": shut})[0].value == (
-        "no view: all 6 are closed by what stands already"
+        "Nobody sees in today: all 6 views are closed by what stands already."
     )
     blind = views.assign(status="no view")
     assert summarise({"views": blind})[0].value == (
-        "no view: no window or onlooker that is given sees a private place"
+        "No window or onlooker that is given sees a private place."
     )
     # Where the views were not followed nothing is said of them.
     del layers["views"]
@@ -141,9 +138,12 @@ def test_needed_height_and_what_hangs_on_plants_are_told():
         "Height needed along a": "2.10 m; yew: year 6 (5 to 9)",
         "Height needed along b": "none: no view crosses this row, and its plants close none",
         # The one whose loss opens two views first.
-        "Plants whose death opens a closed view in year 10": "2; replace first: no. 1, 4",
+        "Plants that matter most": "2: lose one and a neighbour sees in again (year 10); replace first no. 1, 4",
     }
     assert told({"missing_plants": missing.iloc[:0]}) == {}
+    assert told({"missing_plants": missing.assign(reopens=False)}) == {
+        "Plants that matter most": "none: no view that is closed hangs on a single plant (year 10)"
+    }
 
 
 def test_checks_are_counted():

@@ -77,10 +77,9 @@ def test_what_the_growth_rests_on_stands_beside_the_year():
 def test_rows_and_views_tell_it_in_the_summary():
     told = dict(summarise({"closure": closure(), "views": views()}))
     assert told["Row west closes"] == f"from 0.00 m to 1.80 m in year {TOLD}; growth: {GRADE}"
-    assert told["The screen closes"].endswith(f", in year {TOLD}; growth: {GRADE}")
     assert told["  closed by the screen"].endswith(f"year {TOLD}; growth: {GRADE}")
     late = dict(summarise({"views": views(low=None)}))
-    assert late["The screen closes"].endswith(f", in year 9 (7 to never); growth: {GRADE}")
+    assert late["  closed by the screen"].endswith(f", in year 9 (7 to never); growth: {GRADE}")
 
 
 def drawn(p10=6, p50=10, p90=None, chance=0.84, year=10):
@@ -94,22 +93,16 @@ def test_a_view_is_told_by_its_draws_where_there_are_any():
     assert years_of_view(drawn().iloc[0]) == [None, 10, 6]
     assert years_of_view(views().iloc[0]) == [13, 9, 7]
     told = dict(summarise({"views": drawn()}))
-    assert told["The screen closes"].endswith(
+    assert told["  closed by the screen"].endswith(
         f", in year 10 (6 to never), 8 in 10 by year 10; growth: {GRADE}"
     )
-    assert "Closed by year 10" not in told
-    seldom = dict(summarise({"views": drawn(p50=None, chance=0.3)}))
-    assert seldom["Closed by year 10"] == "with a chance of 3 in 10"
+    assert told["In short"].endswith("by year 10 it is closed with a chance of 8 in 10.")
     two = pd.concat([drawn(), drawn(p50=None, chance=0.3)])
     told = dict(summarise({"views": two}))
-    assert told["The screen closes"].endswith(
+    assert told["  closed by the screen"].endswith(
         f", in year 10, 1 of them in fewer than half of the draws (6 to never); growth: {GRADE}"
     )
-    # The mean of their number is the sum of their chances: 1.14.
-    assert told["Closed by year 10"] == (
-        "1 of the 2 open views with a chance of 8 in 10 or more; on average 1 is"
-    )
-    assert "Closed by year 10" not in dict(summarise({"views": views()}))
+    assert told["In short"].endswith("1 is closed by year 10 with a chance of 8 in 10 or more.")
     table = views_table({"views": drawn()}, [])
     assert {"closed in year", "chance by year 10"} <= {heading.text for heading in table.headings}
     assert {"10 (6 to never)", "8 in 10"} <= set(table.rows[0])
@@ -117,7 +110,7 @@ def test_a_view_is_told_by_its_draws_where_there_are_any():
 
 def test_half_the_draws_may_never_close_what_closes_at_typical_growth():
     told = dict(summarise({"views": drawn(p10=7, p50=None, chance=0.3)}))
-    assert told["The screen closes"].endswith(
+    assert told["  closed by the screen"].endswith(
         f", in fewer than half of the draws (7 to never); growth: {GRADE}"
     )
 

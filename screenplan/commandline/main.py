@@ -433,7 +433,8 @@ def _run(ctx, plan, out, settings=(), *, everything, as_json):
 
     content, folder = read_plan(plan, settings)
     with open_folder(default_folder(plan) if out is None else out) as target:
-        from screenplan.commandline.showing import progress_bar, show_run
+        from screenplan.commandline.ending import show_run
+        from screenplan.commandline.printing import progress_bar
 
         if (replaced := target.replaces) is not None:
             click.echo(f"screenplan: {target.shown}: {replaced}.", err=True)

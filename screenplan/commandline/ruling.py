@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from screenplan.commandline.showing import records, show_json, show_table
+from screenplan.commandline.printing import records, show_json, show_table
 from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.said import in_units
 from screenplan.plan import read_plan

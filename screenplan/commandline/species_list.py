@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
-from screenplan.commandline.showing import show_json, show_table
+from screenplan.commandline.printing import show_json, show_table
 from screenplan.contracts import GROWTHS
 from screenplan.ground.said import in_units
 from screenplan.ground.told_years import soonest_first, tell_year

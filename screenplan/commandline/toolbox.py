@@ -41,7 +41,7 @@ def install(profile, profile_folder, python, as_json):
 
     An older toolbox is replaced; what else stands in the profile stays.
     """
-    from screenplan.commandline.showing import show_json
+    from screenplan.commandline.printing import show_json
     from screenplan.desktop.install import install as put_in
     from screenplan.desktop.profile import find_profile
 
@@ -74,7 +74,7 @@ def check(profile, profile_folder, as_json):
 
     Exit code 0: all fits; 1: something does not, and it is said how to mend it.
     """
-    from screenplan.commandline.showing import show_json
+    from screenplan.commandline.printing import show_json
     from screenplan.desktop.check import check_installation
     from screenplan.desktop.profile import find_profile
 
@@ -97,7 +97,7 @@ def check(profile, profile_folder, as_json):
 @_JSON
 def remove(profile, profile_folder, as_json):
     """Take the toolbox out of a profile of the desktop GIS."""
-    from screenplan.commandline.showing import show_json
+    from screenplan.commandline.printing import show_json
     from screenplan.desktop.install import remove as take_out
     from screenplan.desktop.profile import find_profile
 

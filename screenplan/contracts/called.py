@@ -72,7 +72,10 @@ def observer_names(layers: Mapping[str, Any]) -> dict[str, str]:
     for row in _rows(layers.get("windows"), "window_id", "name", "building_id", "storey"):
         name = row["name"] or f"window {row['window_id']}"
         house = houses.get(row["building_id"], _in_words(row["building_id"], ""))
-        if house and not {house.casefold(), row["building_id"].casefold()} & _starts(name):
+        said = name.casefold() + ","
+        if house and not said.startswith(
+            (f"{house},".casefold(), f"{row['building_id']},".casefold())
+        ):
             name = f"{house}, {name}"
         names[row["window_id"]] = name + _floor(row["storey"], name)
     for row in _rows(layers.get("onlookers"), "onlooker_id", "name", "kind"):
@@ -118,6 +121,42 @@ def target_names(layers: Mapping[str, Any]) -> dict[str, str]:
     return beds | observer_names(layers)
 
 
+def name_as_called(layers: Mapping[str, Any]) -> dict[str, Any]:
+    """Give the layers with windows, onlookers, houses and places named as people call them.
+
+    A name that was made here stays what it is if it is made anew.
+
+    Parameters
+    ----------
+    layers : mapping of str to DataFrame
+        By contract name. Those that hold a thing with a name are copied, the others handed on.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> house = pd.DataFrame({"building_id": ["h-9"], "kind": ["house"], "name": ["No. 9"]})
+    >>> window = pd.DataFrame({"window_id": ["a"], "name": ["bedroom"], "building_id": ["h-9"], "storey": [1]})
+    >>> named = name_as_called({"buildings": house, "windows": window})
+    >>> list(named["windows"]["name"]), name_as_called(named)["windows"].equals(named["windows"])
+    (['No. 9, bedroom, upstairs'], True)
+    """
+    observers = observer_names(layers)
+    by_layer = {
+        "windows": ("window_id", observers),
+        "onlookers": ("onlooker_id", observers),
+        "buildings": ("building_id", house_names(layers.get("buildings"))),
+        "private_places": ("place_id", place_names(layers.get("private_places"))),
+    }
+    named = {}
+    for layer, (key, names) in by_layer.items():
+        if layer in layers and {"name", key} <= set(layers[layer]):
+            frame = layers[layer]
+            named[layer] = frame.assign(
+                name=frame[key].astype("string").map(names).astype(frame["name"].dtype)
+            )
+    return {**layers, **named}
+
+
 def target_called(kind: str, identifier: str, names: Mapping[str, str]) -> str:
     """Name what light falls on in a sentence that a file keeps: with the identifier beside the name.
 
@@ -128,11 +167,6 @@ def target_called(kind: str, identifier: str, names: Mapping[str, str]) -> str:
     """
     name = names.get(identifier, "")
     return f"{name} ({identifier})" if name else f"{kind.replace('_', ' ')} {identifier}"
-
-
-def _starts(name: str) -> set[str]:
-    """Give the parts of a name between commas, of which one may be the house."""
-    return {part.strip().casefold() for part in name.split(",")}
 
 
 def _floor(storey: str, name: str) -> str:

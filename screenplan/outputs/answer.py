@@ -18,7 +18,7 @@ from screenplan.outputs.drawings.style import clean
 from screenplan.outputs.plant_list import height_words, stock_words
 from screenplan.outputs.report_cells import LONGEST_TEXT, is_missing
 from screenplan.outputs.report_tables import Table
-from screenplan.outputs.who_sees import NOBODY_GIVEN, closing_windows, open_windows, view_counts
+from screenplan.outputs.who_sees import NOBODY_GIVEN, closing_windows, open_windows
 
 #: So many rows, and so many of anything else, are told; the sheets below tell all.
 MOST_ROWS, MOST_LINES = 4, 5
@@ -93,12 +93,6 @@ def answer(layers: Mapping, about) -> list[Block]:
         for block in blocks
         if block is not None
     ]
-
-
-def headline(layers: Mapping) -> str:
-    """Say in one sentence how many views the planting closes."""
-    views = layers.get("views")
-    return "" if views is None else view_counts(views)
 
 
 def _order(layers, units) -> Block | None:
@@ -230,7 +224,7 @@ def _spacing(stakes, units) -> str:
     usual = float(gaps.median())
     wide = gaps[gaps > WIDE_GAP * usual]
     near = gaps[gaps <= WIDE_GAP * usual]
-    low, high = (format_length(float(one), units) for one in (near.min(), near.max()))
+    low, high = (format_length(float(gap), units) for gap in (near.min(), near.max()))
     apart = f"{low} apart" if low == high else f"{low} to {high} apart"
     if wide.empty:
         return apart
@@ -350,7 +344,7 @@ def _memory(layers, about) -> Block:
         mine = rules.loc[rules["applies"].astype(bool) & (rules["status"] == "memory"), "rule"]
         if len(mine):
             lines.append(
-                f"Rules from memory: {_some([str(one).replace('_', ' ') for one in mine])}"
+                f"Rules from memory: {_some([str(rule).replace('_', ' ') for rule in mine])}"
             )
     for name, words in (("windows", "Windows"), ("private_places", "Private places")):
         frame = layers.get(name)

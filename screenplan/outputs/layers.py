@@ -12,6 +12,7 @@ import pandas as pd
 from pyproj import CRS
 
 from screenplan.contracts import OUTPUTS, SURROUNDINGS, Contract, as_written
+from screenplan.contracts.called import name_as_called
 from screenplan.outputs.conform import Layout, conform, place
 from screenplan.outputs.geojson import WGS84, write_geojson_layout
 from screenplan.outputs.geopackage import write_layouts
@@ -43,7 +44,8 @@ def write_layers(
     What has no row is in the GeoPackage alone, where it still has its kind, columns and system.
 
     A layer whose contract allows several kinds of geometry is written as one layer for each
-    (`screenplan.contracts.written_parts`).
+    (`screenplan.contracts.written_parts`). Windows, onlookers, houses and places are named as the sheets
+    name them.
 
     Parameters
     ----------
@@ -74,7 +76,7 @@ def write_layers(
         For the run record, as `describe_output` gives them.
     """
     folder = Path(folder)
-    read = layers
+    read = layers = name_as_called(layers)
     layers, contracts = split_by_kind(layers, contracts), as_written(contracts)
     layouts = [conform(layers[name], contracts[name]) for name in contracts if name in layers]
     spatial = [layout for layout in layouts if layout.geometries is not None]

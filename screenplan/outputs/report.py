@@ -19,7 +19,7 @@ from screenplan.contracts.called import target_names, view_names
 from screenplan.contracts.presentation import WORK, Part
 from screenplan.ground.said import in_units
 from screenplan.ground.units import format_length
-from screenplan.outputs.answer import answer, headline
+from screenplan.outputs.answer import answer
 from screenplan.outputs.drawings.style import clean, year_words
 from screenplan.outputs.report_cells import is_missing
 from screenplan.outputs.report_choices import make_choices
@@ -33,6 +33,7 @@ from screenplan.outputs.report_tables import (
 )
 from screenplan.outputs.report_views import views_table, year_sentences
 from screenplan.outputs.summary import summarise
+from screenplan.outputs.who_sees import view_counts
 
 REPORT_NAME = "report.html"
 #: Tables of so many rows are kept on one page of paper where they fit one.
@@ -123,7 +124,7 @@ def make_report(layers: Mapping[str, Any], about: About) -> str:
         style=Markup(_template("report.css") + _running_title(title)),
         script=Markup(script),
         digest=digest,
-        headline=headline(layers),
+        headline=view_counts(layers.get("views")),
         blocks=answer(layers, about),
         summary=[
             (row.label.startswith(" "), clean(row.label, 120), clean(row.value, LONGEST_TEXT))

@@ -31,7 +31,13 @@ def view_codes(views: pd.DataFrame) -> dict[str, str]:
     return {view_id: f"V{k}" for k, view_id in enumerate(shown_views(views)["view_id"], 1)}
 
 
-def views_table(layers: Mapping, years: Sequence[int], units: str = "metric") -> Table | None:
+def views_table(
+    layers: Mapping,
+    years: Sequence[int],
+    units: str = "metric",
+    *,
+    most: int | None = MOST_VIEWS,
+) -> Table | None:
     """Make the table of the views that are open today.
 
     Parameters
@@ -42,6 +48,8 @@ def views_table(layers: Mapping, years: Sequence[int], units: str = "metric") ->
     years : sequence of int
         Years with a column, if the layer has them.
     units : {"metric", "us"}
+    most : int, optional
+        So many views are told; without it all are.
     """
     views = shown_views(layers["views"])
     if views.empty:
@@ -87,7 +95,7 @@ def views_table(layers: Mapping, years: Sequence[int], units: str = "metric") ->
             *([chance_in_words(row["chance"])] if drawn else []),
             causes.get(row["view_id"], (NO_ROW,))[-1],
         ]
-        for row in views.head(MOST_VIEWS).to_dict("records")
+        for row in views.iloc[:most].to_dict("records")
     ]
     counts = layers["views"]["status"].value_counts()
     more = len(views) - len(rows)

@@ -11,7 +11,6 @@ from screenplan.contracts import GROWTHS
 from screenplan.contracts.apart import tell_set_apart
 from screenplan.ground.said import in_units
 from screenplan.ground.told_years import (
-    chance_in_words,
     closing_in_words,
     is_drawn,
     tell_year,
@@ -19,11 +18,10 @@ from screenplan.ground.told_years import (
 )
 from screenplan.ground.units import format_length
 from screenplan.outputs.plant_names import names_in
+from screenplan.outputs.who_sees import view_counts
 
 #: Heights that differ by less are the same, metres.
 SAME_HEIGHT_M = 0.005
-#: Chance from which on a view counts as surely closed.
-SURE = 0.8
 #: Plants that are named as those to replace first.
 MOST_REPLACED = 5
 
@@ -144,54 +142,7 @@ def _tell_closure(closure: pd.DataFrame, about: _About):
 
 def _tell_first(views: pd.DataFrame, _about: _About):
     """Say before anything else what the plan is for: how many open views it closes."""
-    counts = views["status"].value_counts()
-    closes, left = int(counts.get("closes", 0)), int(counts.get("stays open", 0))
-    seen, shut = closes + left, int(counts.get("closed already", 0))
-    those = (
-        "the one view that is open today" if seen == 1 else f"the {seen} views that are open today"
-    )
-    if not seen:
-        why = (
-            f"all {shut} are closed by what stands already"
-            if shut
-            else "no window or onlooker that is given sees a private place"
-        )
-        says = f"no view: {why}"
-    elif not closes:
-        says = f"none of {those}" if seen > 1 else f"not {those}"
-    else:
-        closing = views.loc[views["status"] == "closes"]
-        whole = (
-            those
-            if closes == seen == 1
-            else f"all of {those}"
-            if not left
-            else f"{closes} of {those}"
-        )
-        says = f"{whole}, in {_view_years(closing)}"
-        if left:
-            says += f"; {left} {'stays' if left == 1 else 'stay'} open"
-    if apart := tell_set_apart(views.loc[views["status"] == "stays open"]):
-        says += f"; of those that stay open {apart}"
-    yield "The screen closes", says
-    yield from _tell_chance(views.loc[views["status"].isin(["closes", "stays open"])])
-
-
-def _tell_chance(seen: pd.DataFrame):
-    """Say how many open views are closed by the year of the chance, and how surely."""
-    if seen.empty or not is_drawn(seen.iloc[0]):
-        return
-    year, chances = int(seen["chance_year"].iloc[0]), seen["chance"]
-    if len(seen) == 1:
-        if seen["status"].iloc[0] == "closes" and not pd.isna(seen["year_closed_p50"].iloc[0]):
-            return  # said with its year
-        yield f"Closed by year {year}", f"with a chance of {chance_in_words(chances.iloc[0])}"
-        return
-    says = f"{int((chances >= SURE).sum())} of the {len(seen)} open views with a chance of {chance_in_words(SURE)} or more"
-    yield (
-        f"Closed by year {year}",
-        f"{says}; on average {(mean := round(chances.sum()))} {'is' if mean == 1 else 'are'}",
-    )
+    yield "In short", view_counts(views)
 
 
 def _tell_views(views: pd.DataFrame, _about: _About):
@@ -260,8 +211,12 @@ def _tell_missing(missing: pd.DataFrame, _about: _About):
     reopens = missing[missing["reopens"].astype(bool)]
     year = int(missing["year"].iloc[0])
     count = reopens["plant_id"].nunique()
-    first = f"; replace first: no. {', '.join(_most_needed(reopens))}" if count else ""
-    yield f"Plants whose death opens a closed view in year {year}", f"{count}{first}"
+    yield (
+        "Plants that matter most",
+        f"{count}: lose one and a neighbour sees in again (year {year}); replace first no. {', '.join(_most_needed(reopens))}"
+        if count
+        else f"none: no view that is closed hangs on a single plant (year {year})",
+    )
 
 
 def _most_needed(reopens: pd.DataFrame) -> list[str]:

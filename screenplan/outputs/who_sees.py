@@ -12,18 +12,21 @@ from screenplan.ground.told_years import chance_in_words, is_drawn, year_range, 
 from screenplan.outputs.drawings.style import clean
 from screenplan.outputs.report_cells import LONGEST_TEXT, is_missing
 from screenplan.outputs.report_tables import Heading, Table
-from screenplan.outputs.summary import SURE
 
 #: So many windows are told on the first screen.
 MOST_WINDOWS = 8
+#: Chance from which on a view counts as surely closed.
+SURE = 0.8
 #: Said where nobody is given who may look in.
 NOBODY_GIVEN = "No window and no onlooker is given, so that this plan does not know who looks in."
 #: Said of an open view whose rays meet no row.
 NO_ROW = "no row stands in the way"
 
 
-def view_counts(views: pd.DataFrame) -> str:
-    """Say how many of the views that are open today close, and how surely."""
+def view_counts(views: pd.DataFrame | None) -> str:
+    """Say how many of the views that are open today close, and how surely; nothing where none were followed."""
+    if views is None:
+        return ""
     counts = views["status"].value_counts()
     closes, left = int(counts.get("closes", 0)), int(counts.get("stays open", 0))
     shut, seen = int(counts.get("closed already", 0)), closes + left
@@ -75,13 +78,15 @@ def closing_windows(layers: Mapping) -> tuple[Table | None, str]:
         row = [
             clean(names.get(str(window), window), 120),
             clean(
-                ", ".join(places.get(str(one["place_id"]), str(one["place_id"])) for one in mine),
+                ", ".join(
+                    places.get(str(view["place_id"]), str(view["place_id"])) for view in mine
+                ),
                 200,
             ),
             year_range([_latest(years) for years in zip(*map(years_of_view, mine), strict=True)]),
         ]
         if drawn:
-            row.append(chance_in_words(min(one["chance"] for one in mine)))
+            row.append(chance_in_words(min(view["chance"] for view in mine)))
         rows.append(row)
     headings = [Heading("window"), Heading("no longer sees"), Heading("from year", True)]
     more = [

@@ -14,6 +14,7 @@ import pandas as pd
 import shapely
 
 from screenplan.contracts.apart import NO_ROOM, NOT_LIVED_IN, REASONS, TOO_HIGH
+from screenplan.contracts.called import observer_names
 from screenplan.contracts.tables import with_notes
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.species import load_species
@@ -78,14 +79,16 @@ def set_windows_apart(
     reasons[_in_sheds(windows, buildings)] = NOT_LIVED_IN
     own = np.array([said is not None and said not in REASONS for said in given], dtype=bool)
     reasons[own] = given[own]
+    names = observer_names({"windows": windows, "buildings": buildings})
+    called = windows["window_id"].astype(str).map(names).to_numpy()
     notes = []
     for reason, why in _WHY.items():
-        ids = windows.loc[reasons == reason, "window_id"].astype(str).to_list()
-        if ids:
-            more = f" and {len(ids) - MOST_NAMED} more" if len(ids) > MOST_NAMED else ""
+        apart = list(called[reasons == reason])
+        if apart:
+            more = f" and {len(apart) - MOST_NAMED} more" if len(apart) > MOST_NAMED else ""
             notes.append(
-                f"{'1 window is' if len(ids) == 1 else f'{len(ids)} windows are'} set apart, because {why}: "
-                f"{', '.join(ids[:MOST_NAMED])}{more}; their views count as open until they close"
+                f"{'1 window is' if len(apart) == 1 else f'{len(apart)} windows are'} set apart, because {why}: "
+                f"{'; '.join(apart[:MOST_NAMED])}{more}; their views count as open until they close"
             )
     return with_notes(
         windows.assign(

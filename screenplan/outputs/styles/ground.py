@@ -152,7 +152,7 @@ GROUND = {
             ("As given", dot("triangle", 3.4, COLOURS["open"], PAPER, turn="facing_deg")),
         ),
         Label(
-            "window_id",
+            "name",
             """coalesce("name", "window_id")""",
             size_pt=7.5,
             role="open",
@@ -204,7 +204,7 @@ GROUND["private_places_areas"] = Style(
         ("Derived", Area(_PLACE, 0.18, stroke(_PLACE, LINE, DASHED))),
         ("As given", Area(_PLACE, 0.4, stroke(_PLACE, LINE))),
     ),
-    Label("place_id", """coalesce("name", "place_id")""", role="place", below=1500, priority=6),
+    Label("name", """coalesce("name", "place_id")""", role="place", below=1500, priority=6),
 )
 GROUND["private_places_points"] = Style(
     either(
@@ -212,5 +212,5 @@ GROUND["private_places_points"] = Style(
         ("Derived", dot("star", 3.6, PAPER, _PLACE)),
         ("As given", dot("star", 3.6, _PLACE, PAPER)),
     ),
-    Label("place_id", """coalesce("name", "place_id")""", role="place", below=1500, priority=6),
+    Label("name", """coalesce("name", "place_id")""", role="place", below=1500, priority=6),
 )

@@ -46,7 +46,7 @@ SURROUNDING = {
     "buildings": _one(
         "Building",
         Area(COLOURS["built"], 1.0, stroke(INK, LINE)),
-        Label("building_id", size_pt=7.0, below=1000, priority=3),
+        Label("name", """coalesce("name", "building_id")""", size_pt=7.0, below=1000, priority=3),
     ),
     "onlookers_areas": _one(
         _ONLOOKER, hatched(None, _OPEN, 45.0, edge=DOTTED), _named(role="open")
