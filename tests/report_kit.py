@@ -6,6 +6,7 @@ import momepy
 import pandas as pd
 
 from screenplan.commandline.sample import sample_plan
+from screenplan.contracts import year_column
 from screenplan.plan import check_plan, read_plan
 from screenplan.running.inputs import read_inputs, step_arguments
 from screenplan.running.pipeline import Run
@@ -61,20 +62,25 @@ def choices_of(layers) -> dict:
     plants, views = layers["plants"], layers["views"]
     views = views.loc[views["status"].isin(["closes", "stays open"])]
     table, stems, seen = [], [], []
+    crowns = layers["crowns"].loc[layers["crowns"]["growth"] == "typical"]
+    spreads = [
+        (year, part.set_index("plant_id")["spread_m"]) for year, part in crowns.groupby("year")
+    ]
     for key, name, share, years in (
         ("cheaper", "half the money", 0.5, 4),
         ("asked", "as asked", 1.0, 0),
         ("sooner", "two years sooner", 1.0, -2),
     ):
         mine = plants.iloc[: int(len(plants) * share)]
+        widths = {year_column("spread", year): mine["plant_id"].map(part) for year, part in spreads}
         table.append({
             "choice": key, "name": name, "chosen": key == "asked", "year": 10, "plants": len(mine),
             "priced": True, "cost": 110.0 * len(mine), "says": f"{len(mine)} plants",
             "command": f"screenplan run PLAN --set design.year={10 + years}",
         })  # fmt: skip
         stems.append(
-            mine.assign(choice=key, stock_m=mine["stock_height_m"])[
-                ["choice", "plant_id", "species", "stock_m", "line_id", "geometry"]
+            mine.assign(choice=key, stock_m=mine["stock_height_m"], **widths)[
+                ["choice", "plant_id", "species", "stock_m", "line_id", *widths, "geometry"]
             ]
         )
         shifted = {

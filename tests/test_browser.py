@@ -276,15 +276,33 @@ def test_on_a_phone_nothing_is_cut_off_and_letters_are_large_enough(driver, page
     screenshot(driver, width=width, height=740, phone=True)
     open_all(driver)
     cut = driver.execute_script(
-        "return [...document.querySelectorAll('.wide, .block, .b-where, .block table')]"
+        "return [...document.querySelectorAll('.wide, .canvas, .block, .b-where, .block table')]"
         ".filter(e => e.scrollWidth > e.clientWidth + 1).map(e => e.textContent.slice(0, 60))"
     )
     assert cut == []
-    sketch = driver.execute_script(
-        "const r = document.querySelector('.kind-sketch svg').getBoundingClientRect(); return [r.left, r.right]"
+    sides = driver.execute_script(
+        "return [...document.querySelectorAll('svg.drawing')].map(e => e.getBoundingClientRect())"
+        ".filter(r => r.width).map(r => [r.left, r.right])"
     )
-    assert 0 <= sketch[0] < sketch[1] <= width
-    small = driver.execute_script(
+    assert len(sides) > 5
+    assert all(0 <= left < right <= width for left, right in sides)
+    assert small_letters(driver) == []
+    # Each plan says what is what, also while it is small.
+    assert driver.execute_script(
+        "return ['plan', 'growth'].every(k => [...document.querySelectorAll(`.kind-${k} .of-phone text`)]"
+        ".some(e => e.getClientRects().length))"
+    )
+    driver.execute_script("document.querySelectorAll('.enlarge').forEach(e => e.click())")
+    texts = driver.execute_script(
+        "return [...document.querySelectorAll('.kind-plan svg text')].filter(e => e.getClientRects().length).length"
+    )
+    assert texts > 30
+    assert small_letters(driver) == []
+
+
+def small_letters(driver) -> list[str]:
+    """Texts that are shown in letters of less than 11 pixels."""
+    return driver.execute_script(
         "const found = new Set(); const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);"
         "while (walk.nextNode()) { const e = walk.currentNode.parentElement;"
         " if (!walk.currentNode.data.trim() || !e.getClientRects().length) continue;"
@@ -293,7 +311,6 @@ def test_on_a_phone_nothing_is_cut_off_and_letters_are_large_enough(driver, page
         " if (svg) size *= svg.getBoundingClientRect().width / svg.viewBox.baseVal.width;"
         " if (size < 11) found.add(size.toFixed(1) + ': ' + e.textContent.slice(0, 40)); } return [...found]"
     )  # fmt: skip
-    assert small == []
 
 
 def test_choices_and_years_move_by_keyboard(driver, tmp_path):
@@ -312,19 +329,22 @@ def test_choices_and_years_move_by_keyboard(driver, tmp_path):
             "const part = [...document.querySelectorAll('.choice')].filter(e => e.getClientRects().length);"
             "return [part.map(e => e.querySelector('h3').textContent), part[0].querySelector('code').textContent,"
             "[...part[0].querySelectorAll('svg .of-year')].filter(g => getComputedStyle(g).display !== 'none')"
-            ".map(g => g.dataset.year)]"
+            ".map(g => g.dataset.year), part[0].querySelectorAll('[id*=\"grown\"]:not(.hidden) use').length]"
         )
 
     def press(group, key):
         driver.find_element(By.CSS_SELECTOR, f"#{group} input:checked").send_keys(key)
 
-    names, command, years = shown()
+    names, command, years, crowns = shown()
+    planted = int((~run.layers["plants"]["existing"]).sum())
+    assert crowns == planted
     assert names == ["as asked: the planting of this sheet"]
     assert command == "screenplan run PLAN --set design.year=10"
     assert set(years) == {"5"}
     press("choice-choice", Keys.ARROW_RIGHT)
     press("choice-year", Keys.ARROW_RIGHT)
-    names, command, years = shown()
+    names, command, years, crowns = shown()
+    assert crowns == planted // 2
     assert names == ["half the money"]
     assert command == "screenplan run PLAN --set design.year=14"
     assert set(years) == {"10"}

@@ -5,8 +5,10 @@ import pytest
 from design_site import TABLE, design, options, site
 from test_surer import BY_SIZE, high_site
 
+from screenplan.contracts import year_column
 from screenplan.contracts.tables import notes_of
 from screenplan.design.choices import Wish, list_wishes
+from screenplan.planting.crowns import grow_crowns
 from screenplan.planting.draws import Draws
 from screenplan.planting.stand import stand_of
 from screenplan.views.chance import chance_of
@@ -38,6 +40,18 @@ def test_the_chosen_one_is_marked_and_each_is_a_planting_of_its_own(made):
         for choice, part in plants.groupby("choice")
     }
     assert len(set(map(frozenset, every.values()))) == len(choices)
+
+
+def test_the_crowns_of_a_choice_are_as_wide_as_those_of_the_plan(made):
+    plan = options(design_chance=0.8, **BY_SIZE)
+    mine = made["choice_plants"].loc[made["choice_plants"]["choice"] == "designed"]
+    crowns = grow_crowns(made["plants"], plan=plan, species_table=TABLE)
+    for year in plan.growth.show_years:
+        # Another step: the crowns that are drawn of the chosen planting.
+        drawn = crowns.loc[crowns["year"] == year].set_index("plant_id")["spread_m"]
+        told = mine.set_index("plant_id")[year_column("spread", year)]
+        assert told.to_dict() == pytest.approx(drawn.to_dict())
+    assert len(set(told)) == 1
 
 
 def test_what_is_enough_at_typical_growth_costs_less_and_is_less_sure(made):

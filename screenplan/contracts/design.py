@@ -173,6 +173,12 @@ CHOICE_PLANTS = Contract(
         text("species", "Key in the species table", form="species"),
         metres("stock_m", "Height when planted", "Height when planted"),
         text("line_id", "The planting line", "Planting line"),
+        metres(
+            "spread",
+            "How wide its crown is in that year, typical growth; of a clipped hedge across the row",
+            "Width of the crown",
+            per_year=True,
+        ),
     ),
 )
 

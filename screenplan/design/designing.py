@@ -240,7 +240,7 @@ def design_planting(
         same = [wish for wish in wishes if wish.year == year or not task.standing.count]
         points, left_out = find_points(point, same, limits, odds, stage, pool_in=pool_in)
         told = with_notes(told, [*notes_of(told), *left_out])
-    choices = tables_of_choices(points, task.offer, layers["parcels"].crs, chance or USUAL_CHANCE)
+    choices = tables_of_choices(points, task.offer, stage, chance or USUAL_CHANCE)
     return (
         made.no_plant_zones, made.plantable_zone, made.planting_lines, candidates.private_places,
         made.plants, made.dropped_stations, told, told_views, *choices,

@@ -10,14 +10,23 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from screenplan.contracts import CHOICE_PLANTS, CHOICE_VIEWS, CHOICES, DESIGN, DESIGN_VIEWS
-from screenplan.contracts.tables import layer_of, notes_of, table_of, with_notes
+from screenplan.contracts import (
+    CHOICE_PLANTS,
+    CHOICE_VIEWS,
+    CHOICES,
+    DESIGN,
+    DESIGN_VIEWS,
+    year_column,
+)
+from screenplan.contracts.tables import layer_of_columns, notes_of, table_of, with_notes
 from screenplan.design.causes import Cause
 from screenplan.design.choices import Point, command_of, says_of
 from screenplan.design.kinds import Offer
-from screenplan.design.rounds import Chosen, Pool
+from screenplan.design.rounds import Chosen, Pool, Stage
 from screenplan.design.surer import FRESH_DRAWS
 from screenplan.ground.told_years import asked_chance
+from screenplan.planting.growth import growth_number
+from screenplan.planting.stand import stand_of
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,7 +134,7 @@ def with_free(told: pd.DataFrame, free: str | None) -> pd.DataFrame:
 
 
 def tables_of_choices(
-    points: Sequence[Point], offer: Offer, crs, chance: float
+    points: Sequence[Point], offer: Offer, stage: Stage, chance: float
 ) -> tuple[pd.DataFrame, gpd.GeoDataFrame, pd.DataFrame]:
     """Make the tables ``choices`` and ``choice_views`` and the layer ``choice_plants``; the chosen point is the first.
 
@@ -133,11 +142,12 @@ def tables_of_choices(
     ----------
     points : sequence of Point
     offer : Offer
-    crs : CRS
+    stage : Stage
     chance : float
         That by which views count as sure.
     """
-    rows, plants, stems, views = [], [], [], []
+    crs = stage.layers["parcels"].crs
+    rows, plants, views = [], [layer_of_columns(CHOICE_PLANTS, {}, [], crs)], []
     for point in points:
         wish, found, weight = point.wish, point.found, point.pool.weight
         key, typical = wish.key, point.typical
@@ -154,14 +164,14 @@ def tables_of_choices(
             }
         )  # fmt: skip
         new = found.layers.plants.loc[~found.layers.plants["existing"].astype(bool)]
-        plants += [
-            {
-                "choice_plant_id": f"{key}/{row.plant_id}", "choice": key, "plant_id": int(row.plant_id),
-                "species": row.species, "stock_m": float(row.stock_height_m), "line_id": row.line_id,
-            }
-            for row in new.itertuples()
-        ]  # fmt: skip
-        stems += list(new.geometry)
+        columns = {
+            "choice_plant_id": [f"{key}/{plant}" for plant in new["plant_id"]], "choice": [key] * len(new),
+            "plant_id": new["plant_id"], "species": new["species"], "stock_m": new["stock_height_m"],
+            "line_id": new["line_id"],
+        }  # fmt: skip
+        if len(new):
+            grown = layer_of_columns(CHOICE_PLANTS, columns, new.geometry, crs)
+            plants.append(grown.assign(**_widths(new, stage)))
         views += [
             {
                 "choice_view_id": f"{key}/{name}", "choice": key, "view_id": name,
@@ -175,9 +185,21 @@ def tables_of_choices(
             for k, name in enumerate(point.pool.rays.views)
         ]  # fmt: skip
     return (
-        table_of(CHOICES, rows), layer_of(CHOICE_PLANTS, plants, stems, crs),
+        table_of(CHOICES, rows),
+        pd.concat(plants[1:] or plants, ignore_index=True),
         table_of(CHOICE_VIEWS, views),
-    )  # fmt: skip
+    )
+
+
+def _widths(plants: gpd.GeoDataFrame, stage: Stage) -> dict[str, np.ndarray]:
+    """Give how wide the crowns are in the years that are shown, typical growth, as columns."""
+    growth, typical = stage.plan.growth, growth_number("typical")
+    years = sorted(growth.show_years)
+    stand = stand_of(plants, years=years, curve=growth.curve, species_table=stage.species_table)
+    return {
+        year_column("spread", year): 2.0 * stand.crowns(typical, k).across
+        for k, year in enumerate(years)
+    }
 
 
 def _year(value: float) -> int | None:

@@ -14,10 +14,10 @@ from screenplan.outputs.drawings.multiples import draw_years
 from screenplan.outputs.drawings.plan import draw_growth, draw_plan, plan_sheet, sight_sheet
 from screenplan.outputs.drawings.scale import up_words
 from screenplan.outputs.drawings.section import draw_section, section_ids
-from screenplan.outputs.drawings.sketch import draw_sketch
+from screenplan.outputs.drawings.sketch import draw_sketch, name_large
 from screenplan.outputs.drawings.style import clean, drawing_style, off_screen, year_words
 from screenplan.outputs.drawings.sun import draw_sun, lost_hours, sun_words
-from screenplan.outputs.drawings.svg import to_svg
+from screenplan.outputs.drawings.svg import OF_PHONE, to_svg
 from screenplan.outputs.plant_list import plant_list
 from screenplan.outputs.report_views import shown_views, view_codes
 
@@ -87,7 +87,12 @@ def _draw(layers, years, shown, units) -> Iterator[Figure]:
     )  # fmt: skip
     says = f"Plan {'of the parcel ' if outlined else ''}seen from above{up}. {len(plants)} plants stand in rows: {rows}."
     yield Figure(
-        to_svg(draw_plan(layers, sheet=sheet).figure, "plan", title="Planting plan", says=says),
+        to_svg(
+            _for_phones(draw_plan(layers, sheet=sheet), layers, sheet),
+            "plan",
+            title="Planting plan",
+            says=says,
+        ),
         f"Planting plan, {sheet.says} when printed at 100 %. {_planted(layers, units)}"
         f"{'Numbered marks' if len(kind_marks(plants)) > 1 else 'Numbered dots'}: plants, triangles: "
         "plants that stand already. Squares: pegs; letters in circles: points from which tapes start. "
@@ -103,9 +108,10 @@ def _draw(layers, years, shown, units) -> Iterator[Figure]:
         "Open views are solid arrows, closed ones thin dotted lines. The sentence above tells how "
         "many are closed, the table of views which."
     )
+    sheet = sight_sheet(layers, units=units)
     yield Figure(
         to_svg(
-            draw_growth(layers, years=years, codes=codes, sheet=sight_sheet(layers, units=units)).figure, "growth",
+            _for_phones(draw_growth(layers, years=years, codes=codes, sheet=sheet), layers, sheet), "growth",
             title="The screen and the views in one year", says=says, shown=shown,
         ),
         "Solid arrows: views that are open; dotted lines: views that are closed. "
@@ -150,6 +156,12 @@ def _draw(layers, years, shown, units) -> Iterator[Figure]:
             "middle of the window to the middle of the place.",
             "section",
         )  # fmt: skip
+
+
+def _for_phones(ax, layers, sheet):
+    """Add to a plan the names that a phone shows in the place of its small texts; gives the figure."""
+    name_large(ax, layers, sheet, OF_PHONE)
+    return ax.figure
 
 
 def _planted(layers, units) -> str:

@@ -52,7 +52,7 @@ def draw_sketch(layers: Mapping, ax=None, *, year: int | None = None, units: str
     if year is not None:
         fill_crowns(ax, layers, year)
     draw_rows(ax, layers)
-    _name(ax, layers, shapely.box(*frame), sheet)
+    name_large(ax, layers, sheet)
     draw_north_arrow(ax, sheet, layers)
     return ax
 
@@ -73,26 +73,42 @@ def sketch_sheet(layers: Mapping, units: str) -> Sheet:
     )  # fmt: skip
 
 
-def _name(ax, layers, frame, sheet) -> None:
-    """Write names where they do not lie over another."""
+def name_large(ax, layers: Mapping, sheet: Sheet, gid: str = "") -> None:
+    """Write the names of rows, places and houses so large that a phone as wide as the sheet can show them.
+
+    Parameters
+    ----------
+    ax : Axes
+    layers : mapping of str to GeoDataFrame
+        By contract name.
+    sheet : Sheet
+    gid : str, optional
+        Letters and hyphens, before the number of each name.
+    """
+    frame = shapely.box(sheet.west, sheet.south, sheet.east, sheet.north)
+    grow = sheet.width_mm / SKETCH_MM[0]
+    mm = sheet.metres(grow)
     taken: list[tuple[float, float, float, float]] = []
 
     def free(x: float, y: float, text: str) -> bool:
-        half = (sheet.metres(0.9 * len(text) + 1.0), sheet.metres(2.2))
+        half = ((0.9 * len(text) + 1.0) * mm, 2.2 * mm)
         box = (x - half[0], y - half[1], x + half[0], y + half[1])
         if any(box[0] < b[2] and b[0] < box[2] and box[1] < b[3] and b[1] < box[3] for b in taken):
             return False
         taken.append(box)
         return True
 
+    def style() -> dict:
+        return {"fontsize": LETTERS * grow} | ({"gid": f"{gid}.{len(taken)}"} if gid else {})
+
     lines = layers["planting_lines"]
     for name, line in zip(lines["line_id"], lines.geometry, strict=True):
         text = clean(name, LONGEST_NAME)
         for share in ALONG:
             spot = line.interpolate(share, normalized=True)
-            x, y = np.array([spot.x, spot.y]) + inner_side(line, layers) * sheet.metres(BESIDE_MM)
+            x, y = np.array([spot.x, spot.y]) + inner_side(line, layers) * BESIDE_MM * mm
             if free(x, y, text):
-                write(ax, x, y, text, role="plant", fontsize=LETTERS, fontweight="bold")
+                write(ax, x, y, text, role="plant", fontweight="bold", **style())
                 break
     places = layers.get("private_places")
     for names, frames, key, role in (
@@ -111,4 +127,4 @@ def _name(ax, layers, frame, sheet) -> None:
                 continue
             named.add(text)
             if text and not seen.is_empty and free(seen.centroid.x, seen.centroid.y, text):
-                label_in(ax, shape, frame, text, role=role, fontsize=LETTERS)
+                label_in(ax, shape, frame, text, role=role, **style())

@@ -11,6 +11,8 @@ from typing import Any
 
 from screenplan.outputs.drawings.style import COLOURS, clean
 
+#: Begins the identifier of what only a phone shows, in the place of all other texts.
+OF_PHONE = "of-phone"
 _HEAD = re.compile(r"^.*?(?=<svg)", re.DOTALL)
 _METADATA = re.compile(r"<metadata>.*?</metadata>\s*", re.DOTALL)
 _SIZE = re.compile(r'<svg [^>]*?viewBox="([^"]+)"[^>]*>', re.DOTALL)
@@ -19,6 +21,7 @@ _REFERENCE = re.compile(r'(url\(#|href="#)')
 _FONT = re.compile(r"font: ((?:(?:italic|oblique|normal|bold|\d{3}) )*)([\d.]+)px [^;\"]+")
 _FAMILY = re.compile(r"font-family: [^;\"]+;? ?")
 _LAYER = re.compile(r'<g id="([\w-]+)-y(\d{2,})\.([\w.-]+)"')
+_PHONE = re.compile(rf'<g (id="[\w-]+-{OF_PHONE}\.\d+")')
 #: Coordinates keep two decimals, hundredths of a point.
 _NUMBER = re.compile(r"(?<=\d\.\d\d)\d+")
 _POINTS_PER_MM = 72.0 / 25.4
@@ -67,6 +70,7 @@ def to_svg(figure, name: str, *, title: str, says: str, shown: int | None = None
     text = _NUMBER.sub("", text)
     for role, value in COLOURS.items():
         text = text.replace(value, f"var(--{role},{value})")
+    text = _PHONE.sub(rf'<g class="{OF_PHONE}" \1', text)
     if shown is not None:
         text = _LAYER.sub(lambda match: _layer(match, shown), text)
     return _SIZE.sub(lambda match: _open(match, name, title, says), text, count=1).strip()

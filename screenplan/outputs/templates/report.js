@@ -29,6 +29,18 @@
     window.print();
   });
 
+  // A phone shows a drawing whole; a tap shows it large, with its small texts.
+  document.querySelectorAll(".enlarge").forEach(function (button) {
+    var canvas = button.parentNode.querySelector(".canvas");
+    function turn() {
+      button.setAttribute("aria-pressed", String(!canvas.classList.toggle("fits")));
+    }
+    button.hidden = false;
+    button.addEventListener("click", turn);
+    canvas.addEventListener("click", turn);
+    turn();
+  });
+
   var plantings = document.getElementById("choice-choice");
   function pick(number) {
     document.querySelectorAll("[data-choice]").forEach(function (part) {
