@@ -11,7 +11,7 @@ from test_views import trace as trace_all
 from screenplan.ground.errors import InputError
 from screenplan.site.terrain import Terrain
 from screenplan.views.onlookers import MOST_ALONG, onlooker_eyes
-from screenplan.views.sampling import Free, by_subject, sample_places
+from screenplan.views.sampling import Outdoors, by_subject, sample_places
 
 #: A path along y = 20, north of the row at y = 0 and of the garden south of it.
 PATH = LineString([(-50, 20), (50, 20)])
@@ -22,10 +22,10 @@ def people(*shapes, **more):
     return gpd.GeoDataFrame({"onlooker_id": names} | more, geometry=list(shapes))
 
 
-def eyes(layer, buildings=None, lines=None, terrain=None, spacing=5.0, reach=60.0):
+def eyes(layer, buildings=None, terrain=None, spacing=5.0, reach=60.0):
     """Coarse and dense eyes of each onlooker."""
     coarse, dense = onlooker_eyes(
-        layer, by_subject(GARDEN), Free(buildings, lines), terrain, spacing_m=spacing, reach_m=reach
+        layer, by_subject(GARDEN), Outdoors(buildings), terrain, spacing_m=spacing, reach_m=reach
     )
     return [(coarse.row(k), dense.row(k)) for k in range(len(layer))]
 
@@ -84,7 +84,7 @@ def test_raised_floors_are_level_and_the_ground_is_not():
     assert down[0][:, 2] == pytest.approx(down[0][:, 1] / 10 + 1.6)
     assert up[0][:, 2] == pytest.approx(1.0 + 2.0 + 1.6)
     places = GARDEN.assign(deck_m=0.8)
-    deck = sample_places(places, Free(), ground, spacing_m=1.0).coarse.xyz
+    deck = sample_places(places, Outdoors(), ground, spacing_m=1.0).coarse.xyz
     assert np.unique(deck[:, 2].round(9)) == pytest.approx([1.3, 1.7])
 
 
@@ -93,11 +93,11 @@ def test_terrace_on_a_roof_is_a_place_and_one_under_it_is_not():
     for deck, fits in ((6.0, True), (5.9, False)):
         layer = place.assign(deck_m=deck)
         if fits:
-            got = sample_places(layer, Free(HOUSE), spacing_m=1.0)
+            got = sample_places(layer, Outdoors(HOUSE), spacing_m=1.0)
             assert got.coarse.xyz[:, 2].min() == pytest.approx(7.2)
         else:
             with pytest.raises(InputError, match="inside a building"):
-                sample_places(layer, Free(HOUSE), spacing_m=1.0)
+                sample_places(layer, Outdoors(HOUSE), spacing_m=1.0)
     assert len(eyes(people(box(-3, 8, 3, 12), raised_m=6.0), HOUSE)[0][0])
 
 

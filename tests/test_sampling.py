@@ -16,7 +16,8 @@ from screenplan.site.terrain import Terrain
 from screenplan.views.openings import NUDGE_M, OPENING, openings_of
 from screenplan.views.sampling import (
     FEWEST_POSITIONS,
-    Free,
+    Outdoors,
+    by_subject,
     eyes_behind,
     positions_in,
     rays_through,
@@ -40,7 +41,8 @@ def places(*shapes, **more):
 
 
 def sample(layer, buildings=None, lines=None, terrain=None):
-    return sample_places(layer, Free(buildings, lines), terrain, spacing_m=1.0)
+    sampled = sample_places(layer, Outdoors(buildings), terrain, spacing_m=1.0)
+    return sampled if lines is None else sampled.off(by_subject(lines))
 
 
 def test_opening_of_a_window_in_a_wall():

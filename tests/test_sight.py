@@ -4,16 +4,22 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
+from design_site import GIVES, options, site
+from design_site import TABLE as COLUMNS
 from options_kit import plan_with
+from parcel_kit import PLAIN
 from shapely.geometry import LineString, Point, box
 from test_views import GARDEN, HOUSE, LINE, SHUT, TABLE, WINDOW, row, windows
 
 from screenplan import run_plan, sample_plan
+from screenplan.design.designing import design_planting
 from screenplan.ground.errors import InputError
 from screenplan.ground.kept import Kept
+from screenplan.plan import DEFAULTS
 from screenplan.views import sight
 from screenplan.views.missing import find_missing
-from screenplan.views.sight import LAYERS, SAMPLES, lay_sight, sight_of
+from screenplan.views.sampling import CLEAR_OF_LINE_M
+from screenplan.views.sight import LAYERS, SAMPLES, lay_every, lay_sight, sight_of
 from screenplan.views.views import trace_views
 
 SITE = {
@@ -33,19 +39,75 @@ def laid(monkeypatch):
     found = []
 
     def lay(*args, **options):
-        found.append(lay_sight(*args, **options))
+        found.append(lay_every(*args, **options))
         return found[-1]
 
-    monkeypatch.setattr(sight, "lay_sight", lay)
+    monkeypatch.setattr(sight, "lay_every", lay)
     return found
 
 
-def test_a_run_lays_it_once(laid):
-    asked = ("needed_height", "views", "sections", "missing_plants")
-    run = run_plan(sample_plan(), only=asked)
+# The windows are set apart after the first look. Of whole lines, and of lines that are cut.
+@pytest.mark.parametrize(
+    ("asked", "settings"),
+    [
+        (("needed_height", "views", "sections", "missing_plants"), ()),
+        (("needed_height",), ("rows.along=[]",)),
+    ],
+    ids=["filled", "cut"],
+)
+def test_a_run_lays_it_once(laid, asked, settings):
+    run = run_plan(sample_plan(), settings=settings, only=asked)
     assert set(asked) <= set(run.layers)
-    # Once to see which stretches are of use, of all lines, and once for all four, of what is planted.
-    assert len(laid) == 2
+    assert len(laid) == 1
+
+
+def test_a_design_lays_it_once_for_all_plantings_and_for_the_steps_after_it(laid):
+    layers, kept, plan = site(), Kept(), options()
+    made = dict(zip(GIVES, design_planting(
+        layers, plan=plan, rules=PLAIN, species_table=COLUMNS, kept=kept,
+    ), strict=True))  # fmt: skip
+    assert len(made["plants"])
+    trace_views(
+        layers | {name: made[name] for name in ("private_places", "planting_lines", "plants")},
+        plan=plan, species_table=COLUMNS, kept=kept, second_sample=False,
+    )  # fmt: skip
+    assert len(laid) == 1
+
+
+def test_a_line_only_leaves_out_who_is_among_its_stems():
+    kept = Kept()
+
+    def seen_by(*ends):
+        line = LINE.set_geometry([LineString(ends)])
+        return sight_of(SITE | {"planting_lines": line}, DEFAULTS.views, None, kept)
+
+    every = seen_by((-30, 0), (30, 0))
+    assert seen_by((-30, 0), (-10, 0)) is every
+    # By hand: the garden is 6 m deep from y = -10; a line along y = -7 runs through it.
+    some = seen_by((-30, -7), (30, -7))
+    assert some.obstacles is every.obstacles
+    for sample in ("coarse", "dense"):
+        before, after = (getattr(sight.targets, sample).xyz for sight in (every, some))
+        near = np.abs(before[:, 1] + 7.0) <= CLEAR_OF_LINE_M
+        assert near.any()
+        assert np.array_equal(after, before[~near])
+    # Along the path all who walk on it would be among the stems; a window stays where it is.
+    with pytest.raises(InputError, match="an onlooker is on a planting line all over"):
+        seen_by((-60, 20), (60, 20))
+    half = seen_by((0, 20), (60, 20))
+    eyes = half.observers.eyes[False, False]
+    assert eyes.row(1)[:, 0].max() <= -CLEAR_OF_LINE_M
+    assert np.array_equal(eyes.row(0), every.observers.eyes[False, False].row(0))
+    assert half.observers.middle[1][0] < every.observers.middle[1][0]
+
+
+def test_windows_that_are_set_apart_are_looked_through_as_before():
+    kept = Kept()
+    laid = [
+        sight_of(SITE | {"windows": WINDOW.assign(set_apart=reason)}, DEFAULTS.views, None, kept)
+        for reason in (None, "a store room")
+    ]
+    assert laid[0] is laid[1]
 
 
 def test_it_is_laid_anew_for_other_layers_and_other_eyes_not_for_other_plants(laid):
@@ -107,7 +169,7 @@ def test_a_site_without_windows_and_onlookers_has_no_views():
     assert not list(none.rays())
     assert none.within is None
     assert set(none.observers.eyes) == set(SAMPLES)
-    assert set(empty) < set(LAYERS)
+    assert {*empty} - {"planting_lines"} < set(LAYERS)
 
 
 def test_an_onlooker_of_another_subject_may_have_the_name_of_a_window():

@@ -16,8 +16,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from screenplan.contracts import PLANTING_LINES
-from screenplan.contracts.tables import has_rows, layer_of, notes_of, with_notes
+from screenplan.contracts.tables import has_rows, notes_of, with_notes
 from screenplan.design.candidates import Candidates, exclusive_spots, find_candidates
 from screenplan.design.causes import Cause, find_causes
 from screenplan.design.choice import SLACK, Limits
@@ -33,13 +32,14 @@ from screenplan.design.surer import choose_surely, no_dearer
 from screenplan.design.told import Found, tables_of, tables_of_choices, with_free
 from screenplan.design.weights import refuse_unknown, view_weights
 from screenplan.ground.errors import refuse
+from screenplan.ground.kept import Kept
 from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.design import USUAL_CHANCE, USUAL_YEAR
 from screenplan.planting.species_model import Species
 from screenplan.site.ownership import outline_known
 from screenplan.site.terrain import Terrain
 from screenplan.views.opened import open_rays
-from screenplan.views.sight import lay_sight
+from screenplan.views.sight import sight_of
 
 #: Views that stay open are named up to so many.
 MOST_NAMED = 5
@@ -134,6 +134,7 @@ def design_planting(
     rules=None,
     species_table: Mapping[str, Species] | None = None,
     terrain: Terrain | None = None,
+    kept: Kept | None = None,
 ) -> tuple[
     gpd.GeoDataFrame, gpd.GeoDataFrame, gpd.GeoDataFrame, gpd.GeoDataFrame, gpd.GeoDataFrame,
     gpd.GeoDataFrame, pd.DataFrame, pd.DataFrame, pd.DataFrame, gpd.GeoDataFrame, pd.DataFrame,
@@ -151,6 +152,8 @@ def design_planting(
         By default the shipped rules and species.
     terrain : Terrain, optional
         Ground heights; by default level ground at 0.
+    kept : Kept, optional
+        What the run has made: the sight.
 
     Returns
     -------
@@ -168,17 +171,16 @@ def design_planting(
     InputError
         If nothing can be chosen among, nobody looks, or nothing that may be planted closes a view.
     """
-    task = prepare(layers, plan, rules, species_table)
+    task, kept = prepare(layers, plan, rules, species_table), Kept() if kept is None else kept
 
     def of_plan(other: Options, given=layers) -> pd.DataFrame:
         return design_planting(
-            given, plan=other, rules=rules, species_table=species_table, terrain=terrain
+            given, plan=other, rules=rules, species_table=species_table, terrain=terrain, kept=kept
         )[6]
 
     candidates, year = task.candidates, task.year
     layers = {**layers, "private_places": candidates.private_places}
-    nothing = layer_of(PLANTING_LINES, [], [], layers["parcels"].crs)
-    sight = lay_sight({**layers, "planting_lines": nothing}, plan.views, terrain)
+    sight = sight_of({**layers, "planting_lines": None}, plan.views, terrain, kept)
     rays = open_rays(sight, plan.views.threshold)
     weight = view_weights(
         plan.design, layers["private_places"], rays.views,
@@ -206,7 +208,7 @@ def design_planting(
 
     pool = pool_in(year)
     limits = limits_of(plan, task.standing)
-    stage = Stage(layers, plan, terrain, species_table, year, task.standing)
+    stage = Stage(layers, plan, terrain, species_table, year, task.standing, kept)
     chance, seconds = plan.design.chance, plan.design.seconds
     typical = chosen = choose(pool, limits, stage, seconds * (TYPICAL_SHARE if chance else 1.0))
     doubts: dict[int, Cause] = {}

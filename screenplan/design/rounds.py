@@ -8,7 +8,7 @@ the heads that a chosen row comes too near to (`screenplan.views.sampling.CLEAR_
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -24,6 +24,7 @@ from screenplan.design.merging import merge_rays
 from screenplan.design.programme import Solution, find_planting, price_of_open
 from screenplan.design.reduced import useful_plants, without
 from screenplan.design.standing import NONE_STANDS, StandingPlants
+from screenplan.ground.kept import Kept
 from screenplan.plan import Options
 from screenplan.plan.planting import Chance
 from screenplan.planting.species_model import Species
@@ -162,6 +163,8 @@ class Stage:
     year : int
         Year by which views should be closed.
     standing : StandingPlants, optional
+    kept : Kept, optional
+        What the run has made: the sight.
     """
 
     layers: Mapping[str, Any]
@@ -170,6 +173,7 @@ class Stage:
     species_table: Mapping[str, Species] | None
     year: int
     standing: StandingPlants = NONE_STANDS
+    kept: Kept = field(default_factory=Kept)
 
 
 def choose(pool: Pool, limits: Limits, stage: Stage, seconds: float) -> Chosen:
@@ -271,7 +275,8 @@ def lay_out(
     )
     traced = trace_views(
         {**stage.layers, "planting_lines": made.planting_lines, "plants": made.plants},
-        plan=looked, terrain=stage.terrain, species_table=stage.species_table, second_sample=False,
+        plan=looked, terrain=stage.terrain, species_table=stage.species_table, kept=stage.kept,
+        second_sample=False,
     )[0].set_index("view_id").reindex(pool.rays.views)  # fmt: skip
     closed_in = traced["year_closed"].astype("Float64").to_numpy(float, na_value=np.nan)
     is_open = pd.to_numeric(traced[year_column("open", year)]).to_numpy(float, na_value=np.nan)

@@ -61,10 +61,11 @@ def compare_alternatives(
     if places is not None and places["derived"].astype(bool).any():
         # Each species leaves its own room: the place is derived anew, not cut further.
         layers = {name: layer for name, layer in layers.items() if name != "private_places"}
+    kept = Kept()
     records = [
         {
             "alternative": number,
-            **_run(variant, folder, dict(layers), terrain, frame, species_table),
+            **_run(variant, folder, dict(layers), terrain, frame, species_table, kept),
         }
         for number, variant in enumerate(variants, 1)
     ]
@@ -116,7 +117,7 @@ def list_variants(plan: Plan) -> list[Plan]:
 
 
 def _run(
-    plan: Plan, folder: Path, layers: dict[str, Any], terrain, frame, species_table
+    plan: Plan, folder: Path, layers: dict[str, Any], terrain, frame, species_table, kept: Kept
 ) -> dict[str, Any]:
     from screenplan.planting.mixes import kinds_in, name_kinds, planned_spacing
 
@@ -130,7 +131,6 @@ def _run(
         "stock_height_m": height,
         "spacing_m": planned_spacing(plan), "rows": plan.rows.rows,
     }  # fmt: skip
-    kept = Kept()
     try:
         for name in NEEDED:
             step = STEPS[name]

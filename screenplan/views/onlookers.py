@@ -17,7 +17,7 @@ from screenplan.views.sampling import (
     FINER,
     READ_M,
     STANDING_M,
-    Free,
+    Outdoors,
     Samples,
     positions_in,
     stand_on,
@@ -32,7 +32,7 @@ MOST_ALONG = 500
 def onlooker_eyes(
     onlookers,
     places: Mapping[int, shapely.Geometry],
-    free: Free,
+    outdoors: Outdoors,
     terrain=None,
     *,
     spacing_m: float,
@@ -47,7 +47,7 @@ def onlooker_eyes(
         Layer of the contract.
     places : mapping
         The private places of each subject, united (`by_subject`).
-    free : Free
+    outdoors : Outdoors
         Positions that are not on it are left out.
     terrain : Terrain, optional
         Ground heights; by default level ground at height 0.
@@ -67,7 +67,7 @@ def onlooker_eyes(
     Raises
     ------
     InputError
-        By row: no shape, a height that is no number, all positions inside a building or on a line.
+        By row: no shape, a height that is no number, all positions inside a building.
     """
     shapes = onlookers.geometry.to_numpy()
     eye, raised = numbers(onlookers, "eye_m", STANDING_M), numbers(onlookers, "raised_m", 0.0)
@@ -85,13 +85,11 @@ def onlooker_eyes(
             xy = _positions(shapes[row], spacing_m / finer, finer)
             near = places.get(int(subject[row]), shapely.Point())
             xy = xy[shapely.distance(near, shapely.points(xy)) <= reach_m]
-            outside = free.buildings(xy, raised[row])
-            clear = free.lines(outside, subject[row])
-            if len(xy) and not len(clear):
-                fault = _ON_LINE if len(outside) else _INDOORS
-                faults.setdefault(fault, []).append(int(row) + 1)
+            outside = outdoors.of(xy, raised[row])
+            if len(xy) and not len(outside):
+                faults.setdefault(_INDOORS, []).append(int(row) + 1)
                 break
-            kept.append(stand_on(clear, shapes[row], (eye[row],), raised[row], terrain))
+            kept.append(stand_on(outside, shapes[row], (eye[row],), raised[row], terrain))
         else:
             for sample, eyes in zip(sampled, kept, strict=True):
                 sample.append(eyes)
@@ -132,4 +130,3 @@ _INDOORS = (
     "an onlooker is inside a building",
     "Draw it outdoors, give raised_m for a roof terrace, or draw a window instead",
 )
-_ON_LINE = ("an onlooker is on a planting line all over", "Draw it where people are, off the row")

@@ -10,14 +10,15 @@ edge and centred, so that a site that is turned, moved or mirrored gives the sam
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
 import shapely
 
 from screenplan.contracts.tables import identifiers, numbers
-from screenplan.ground.errors import InputError, Problem
+from screenplan.ground.errors import InputError, Problem, refuse
 from screenplan.site.steady import EQUAL_M, first_clockwise
 from screenplan.views.obstacles import top_heights
 
@@ -60,6 +61,15 @@ class Samples(NamedTuple):
         """Give the points of one row, (n, 3)."""
         return self.xyz[self.first[number] : self.first[number + 1]]
 
+    @property
+    def counts(self) -> np.ndarray:
+        """How many points each row has, (rows,)."""
+        return np.diff(self.first)
+
+    def only(self, stay: np.ndarray) -> Samples:
+        """Give the points that stay, (points,) of bool; every row stays, if with no point."""
+        return Samples(self.xyz[stay], np.concatenate([[0], np.cumsum(stay)])[self.first])
+
     def followed_by(self, other: Samples) -> Samples:
         """Give these rows and then those of others."""
         first = np.concatenate([self.first, other.first[1:] + len(self.xyz)])
@@ -89,6 +99,15 @@ class Targets:
     def is_single(self, row: int) -> bool:
         """Tell whether a place is a single position in plan."""
         return _spots(self.coarse.row(row)) == 1
+
+    def off(self, lines: Mapping[int, shapely.Geometry]) -> Targets:
+        """Give the heads that are not among the stems of their subject's lines (`off_lines`)."""
+        both = [off_lines(samples, lines, self.subject) for samples in (self.coarse, self.dense)]
+        if both[0] is self.coarse and both[1] is self.dense:
+            return self
+        every = np.ones(len(self.ids), bool)
+        refuse_on_line(every, both, every, "private_places", _ON_LINE)
+        return replace(self, coarse=both[0], dense=both[1])
 
 
 def eyes_behind(
@@ -215,14 +234,16 @@ def positions_in(polygon, spacing_m: float, most: int) -> np.ndarray:
     return found
 
 
-def sample_places(places, free: Free, terrain=None, *, spacing_m: float, subject=None) -> Targets:
+def sample_places(
+    places, outdoors: Outdoors, terrain=None, *, spacing_m: float, subject=None
+) -> Targets:
     """Sample the private places.
 
     Parameters
     ----------
     places : GeoDataFrame
         Layer of the contract.
-    free : Free
+    outdoors : Outdoors
         Positions that are not on it are left out.
     terrain : Terrain, optional
         Ground heights; by default level ground at height 0.
@@ -234,8 +255,7 @@ def sample_places(places, free: Free, terrain=None, *, spacing_m: float, subject
     Raises
     ------
     InputError
-        By row: an empty place, one inside a building, one on a planting line, a head height that
-        is no number.
+        By row: an empty place, one inside a building, a head height that is no number.
     """
     shapes = places.geometry.to_numpy()
     heights = np.column_stack(
@@ -261,15 +281,11 @@ def sample_places(places, free: Free, terrain=None, *, spacing_m: float, subject
                 xy = np.array([[shape.x, shape.y]])
             else:
                 xy = positions_in(shape, spacing_m / finer, int(MOST_TARGETS * finer**2))
-            outside = free.buildings(xy, decks[row])
+            outside = outdoors.of(xy, decks[row])
             if not len(outside):
                 faults.setdefault(_INDOORS, []).append(row + 1)
                 break
-            clear = free.lines(outside, subject[row])
-            if not len(clear):
-                faults.setdefault(_ON_LINE, []).append(row + 1)
-                break
-            kept.append(stand_on(clear, shape, np.unique(heights[row]), decks[row], terrain))
+            kept.append(stand_on(outside, shape, np.unique(heights[row]), decks[row], terrain))
         else:
             for sample, heads in zip(sampled, kept, strict=True):
                 sample.append(heads)
@@ -298,36 +314,71 @@ _ON_LINE = (
 )
 
 
-class Free:
-    """Ground on which people can be: outside buildings, and away from the rows.
+class Outdoors:
+    """Ground outside buildings.
 
     Parameters
     ----------
-    buildings, planting_lines : GeoDataFrame, optional
-        Layers of the contracts.
-    subject : ndarray of int, (planting lines,), optional
-        The subject for which each line is planted; by default one.
+    buildings : GeoDataFrame, optional
+        Layer of the contract.
     """
 
-    def __init__(self, buildings=None, planting_lines=None, subject=None):
-        self._lines = {} if planting_lines is None else by_subject(planting_lines, subject)
+    def __init__(self, buildings=None):
         self._shapes = self._tops = np.zeros(0)
         if buildings is not None and len(buildings):
             self._shapes = buildings.geometry.to_numpy()
             self._tops = np.nan_to_num(top_heights(buildings))
 
-    def buildings(self, xy, floor_m: float = 0.0) -> np.ndarray:
-        """Positions that are not inside a building that is taller than the floor they are on."""
+    def of(self, xy, floor_m: float = 0.0) -> np.ndarray:
+        """Give the positions that are not inside a building that is taller than the floor they are on."""
         taken = np.zeros(len(xy), bool)
         for shape in self._shapes[self._tops > floor_m]:
             taken |= shapely.contains_xy(shape, xy[:, 0], xy[:, 1])
         return xy[~taken]
 
-    def lines(self, xy, subject: int = 0) -> np.ndarray:
-        """Positions that are farther than `CLEAR_OF_LINE_M` from every planting line of a subject."""
-        if subject not in self._lines or not len(xy):
-            return xy
-        return xy[shapely.distance(self._lines[subject], shapely.points(xy)) > CLEAR_OF_LINE_M]
+
+def off_lines(samples: Samples, lines: Mapping[int, shapely.Geometry], subject) -> Samples:
+    """Leave out the points that are no farther than `CLEAR_OF_LINE_M` from a planting line of their row's subject.
+
+    Parameters
+    ----------
+    samples : Samples
+    lines : mapping
+        The lines of each subject, united (`by_subject`).
+    subject : ndarray of int, (rows,)
+        The subject of each row.
+
+    Returns
+    -------
+    Samples
+        The same object if all stay.
+    """
+    of, far = np.repeat(subject, samples.counts), np.ones(len(samples.xyz), bool)
+    for number, shape in lines.items():
+        mine = np.flatnonzero(of == number)
+        points = shapely.points(samples.xyz[mine, :2])
+        far[mine] = shapely.distance(shape, points) > CLEAR_OF_LINE_M
+    return samples if far.all() else samples.only(far)
+
+
+def refuse_on_line(some, samples, mine, layer: str, fault: tuple[str, str]) -> None:
+    """Refuse rows of which every point of a sample is on a line.
+
+    Parameters
+    ----------
+    some : ndarray of bool, (rows,)
+        Which rows had points.
+    samples : iterable of Samples
+        What is left of each sample.
+    mine : ndarray of bool, (rows,)
+        Which rows are the layer's.
+    layer, fault : str, tuple of 2 str
+        What is said.
+    """
+    gone = some & np.any([left.counts == 0 for left in samples], axis=0)
+    rows = [int(row) + 1 for row in np.flatnonzero(gone[mine])]
+    if rows:
+        raise refuse(*fault, layer=layer, rows=rows)
 
 
 def by_subject(layer, subject=None) -> dict[int, shapely.Geometry]:

@@ -2,13 +2,14 @@
 
 Every step that follows rays takes them from here, so that they all speak of the same ones. A sight
 may hold several subjects, each with observers, places and planting lines of its own; what stands
-already stands in everybody's way.
+already stands in everybody's way. The planting lines, which a run cuts when it has a sight, only leave
+out positions among the stems.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -25,19 +26,24 @@ from screenplan.views.onlookers import onlooker_eyes
 from screenplan.views.openings import OPENING, openings_of
 from screenplan.views.sampling import (
     COINCIDENT_M,
-    Free,
+    Outdoors,
     Samples,
     Targets,
     by_subject,
     eyes_behind,
     move_to_ends,
+    off_lines,
     rays_through,
+    refuse_on_line,
     sample_places,
 )
 
-#: The layers of which a sight is laid; all after the first three are optional.
-LAYERS = (
-    "windows", "private_places", "planting_lines", "onlookers", "buildings", "existing_screens",
+#: The layers of which a sight is laid; all after the first two are optional.
+LAYERS = ("windows", "private_places", "onlookers", "buildings", "existing_screens")
+#: The keys of [views] by which it is laid.
+LAID_BY = (
+    "eye_inside", "eye_seated", "eye_standing", "eyes_across", "target_spacing", "onlooker_spacing",
+    "onlooker_reach",
 )  # fmt: skip
 #: Eye positions that the second, denser sample has more over the width of a window.
 MORE_ACROSS = 2
@@ -47,6 +53,8 @@ SINGLE_ACROSS = 4
 WINDOW = "window"
 #: Samples of eyes: whether for a place that is a single position, and whether the denser one.
 SAMPLES = [(single, finer) for single in (False, True) for finer in (False, True)]
+#: The subject of those whom no planting line keeps away: who looks out of a window.
+NOBODY = -1
 #: Distances between eyes and targets that are worked on at a time.
 BLOCK = 4_000_000
 
@@ -80,6 +88,20 @@ class Observers:
         """Give what one looks through; None if nothing."""
         opening = self.openings[row]
         return None if np.isnan(opening.x) else opening
+
+    def off(self, lines: Mapping[int, shapely.Geometry]) -> Observers:
+        """Give the onlookers who are not among the stems of their own lines; windows stay as they are."""
+        indoors = ~np.isnan(self.openings.x)
+        whose = np.where(indoors, NOBODY, self.subject)
+        eyes = {key: off_lines(samples, lines, whose) for key, samples in self.eyes.items()}
+        if all(eyes[key] is samples for key, samples in self.eyes.items()):
+            return self
+        some = self.eyes[SAMPLES[0]].counts > 0
+        refuse_on_line(some, eyes.values(), ~indoors, "onlookers", _ON_LINE)
+        middle = self.middle.copy()
+        for row in np.flatnonzero(some & ~indoors):
+            middle[row] = _middle_of(eyes[SAMPLES[0]].row(row))
+        return replace(self, middle=middle, eyes=eyes)
 
     def followed_by(self, other: Observers) -> Observers:
         """Give these observers and then others."""
@@ -222,13 +244,22 @@ def view_name(observer_id: str, place_id: str) -> str:
 def sight_of(
     layers: Mapping[str, Any], views: Views, terrain: Terrain | None, kept: Kept | None
 ) -> Sight:
-    """Lay a sight, or give the one that the run has laid of the same layers."""
-    parts = [layers.get(name) for name in LAYERS]
-    return (Kept() if kept is None else kept)(_lay, views, terrain, *parts)
+    """Lay a sight, or give the one that the run has laid of the same layers.
+
+    It is the same one whether windows are set apart, and whether the planting lines are cut, unless a
+    line keeps people away where the cut one does not.
+    """
+    looked = tuple((name, getattr(views, name)) for name in LAID_BY)
+    parts = {name: layers.get(name) for name in LAYERS}
+    parts["windows"] = parts["windows"].drop(columns="set_apart", errors="ignore")
+    kept = Kept() if kept is None else kept
+    every = kept(_lay_every, looked, terrain, *parts.values())
+    return kept(off_rows, every, layers.get("planting_lines"))
 
 
-def _lay(views: Views, terrain: Terrain | None, *parts) -> Sight:
-    return lay_sight(dict(zip(LAYERS, parts, strict=True)), views, terrain)
+def _lay_every(looked: tuple[tuple[str, Any], ...], terrain: Terrain | None, *parts) -> Sight:
+    views = DEFAULTS.views.model_copy(update=dict(looked))
+    return lay_every(dict(zip(LAYERS, parts, strict=True)), views, terrain)
 
 
 def lay_sight(
@@ -242,7 +273,7 @@ def lay_sight(
     Parameters
     ----------
     layers : mapping
-        Those of `LAYERS` by their contracts, in local-frame metres.
+        Those of `LAYERS` and planting lines, if there are any, by their contracts, in local-frame metres.
     views : Views
         How densely, and where eyes are: the plan's section.
     terrain : Terrain, optional
@@ -254,8 +285,27 @@ def lay_sight(
     Raises
     ------
     InputError
-        By row; see `openings_of`, `onlooker_eyes`, `sample_places` and `lay_obstacles`. Also where
-        an eye and a target coincide, and where an onlooker has the identifier of a window.
+        As `lay_every` and `off_rows` say.
+    """
+    every = lay_every(layers, views, terrain, subjects)
+    return off_rows(every, layers.get("planting_lines"), (subjects or {}).get("planting_lines"))
+
+
+def lay_every(
+    layers: Mapping[str, Any],
+    views: Views = DEFAULTS.views,
+    terrain: Terrain | None = None,
+    subjects: Mapping[str, Any] | None = None,
+) -> Sight:
+    """Lay a sight as if nothing were planted, so that people may be anywhere outside the buildings.
+
+    The parameters are those of `lay_sight`.
+
+    Raises
+    ------
+    InputError
+        By row; see `openings_of`, `onlooker_eyes`, `sample_places` and `lay_obstacles`. Also where an
+        onlooker has the identifier of a window.
     """
     layers = {name: layers.get(name) for name in LAYERS}
     subjects = {
@@ -264,25 +314,57 @@ def lay_sight(
         )
         for name, layer in layers.items()
     }
-    lines, places = layers["planting_lines"], layers["private_places"]
-    _check_lines(lines)
     ground = Terrain.flat() if terrain is None else terrain
-    free = Free(layers["buildings"], lines, subjects["planting_lines"])
+    outdoors = Outdoors(layers["buildings"])
     observers = _windows(layers, views, ground, subjects)
     targets = sample_places(
-        places, free, ground, spacing_m=views.target_spacing, subject=subjects["private_places"]
-    )
+        layers["private_places"], outdoors, ground, spacing_m=views.target_spacing,
+        subject=subjects["private_places"],
+    )  # fmt: skip
     if layers["onlookers"] is not None and len(layers["onlookers"]):
-        observers = observers.followed_by(_onlookers(layers, views, free, ground, subjects))
+        observers = observers.followed_by(_onlookers(layers, views, outdoors, ground, subjects))
         _refuse_same_names(observers, len(layers["windows"]))
     pairs = np.argwhere(observers.subject[:, None] == targets.subject)
-    refuse_coincident(observers, targets, pairs)
     ends = np.concatenate([targets.dense.xyz, *(eyes.xyz for eyes in observers.eyes.values())])[
         :, :2
     ]
     within = (*ends.min(axis=0), *ends.max(axis=0)) if len(ends) else None
     obstacles = lay_obstacles(layers["buildings"], layers["existing_screens"], ground, within)
     return Sight(observers, targets, pairs, obstacles, ground, within)
+
+
+def off_rows(every: Sight, planting_lines=None, subject=None) -> Sight:
+    """Leave out heads and onlookers among the stems; each subject's lines keep only its own people away.
+
+    Parameters
+    ----------
+    every : Sight
+        Laid as if nothing were planted.
+    planting_lines : GeoDataFrame, optional
+        Layer of the contract; by default there are none.
+    subject : array of int, (planting lines,), optional
+        The subject for which each line is planted; by default one.
+
+    Returns
+    -------
+    Sight
+        The same object if nobody is among the stems.
+
+    Raises
+    ------
+    InputError
+        By row: a line that has no length, a private place or an onlooker on a line all over, and a place
+        where an eye and a target coincide.
+    """
+    lines = {}
+    if planting_lines is not None:
+        _check_lines(planting_lines)
+        lines = by_subject(planting_lines, subject)
+    observers, targets = every.observers.off(lines), every.targets.off(lines)
+    refuse_coincident(observers, targets, every.pairs)
+    if observers is every.observers and targets is every.targets:
+        return every
+    return replace(every, observers=observers, targets=targets)
 
 
 def refuse_coincident(observers: Observers, targets: Targets, pairs) -> None:
@@ -341,7 +423,7 @@ def _windows(layers, views: Views, ground, subjects) -> Observers:
     )  # fmt: skip
 
 
-def _onlookers(layers, views: Views, free: Free, ground, subjects) -> Observers:
+def _onlookers(layers, views: Views, outdoors: Outdoors, ground, subjects) -> Observers:
     onlookers = layers["onlookers"]
     kinds = (
         onlookers["kind"].astype("string").fillna("path").to_list()
@@ -349,7 +431,7 @@ def _onlookers(layers, views: Views, free: Free, ground, subjects) -> Observers:
         else ["path"] * len(onlookers)
     )
     coarse, dense = onlooker_eyes(
-        onlookers, by_subject(layers["private_places"], subjects["private_places"]), free, ground,
+        onlookers, by_subject(layers["private_places"], subjects["private_places"]), outdoors, ground,
         spacing_m=views.onlooker_spacing, reach_m=views.onlooker_reach,
         subject=subjects["onlookers"],
     )  # fmt: skip
@@ -359,6 +441,9 @@ def _onlookers(layers, views: Views, free: Free, ground, subjects) -> Observers:
         identifiers(onlookers, "onlooker_id"), kinds, subjects["onlookers"], np.array(middle),
         openings, {(single, finer): dense if finer else coarse for single, finer in SAMPLES},
     )  # fmt: skip
+
+
+_ON_LINE = ("an onlooker is on a planting line all over", "Draw it where people are, off the row")
 
 
 def _refuse_same_names(observers: Observers, windows: int) -> None:
@@ -379,6 +464,10 @@ def _middle(shape, eyes) -> tuple[float, float]:
     if not len(eyes):
         point = shape.representative_point()
         return (point.x, point.y)
+    return _middle_of(eyes)
+
+
+def _middle_of(eyes) -> tuple[float, float]:
     xy = eyes[:, :2]
     nearest = xy[np.argmin(np.hypot(*(xy - xy.mean(axis=0)).T))]
     return (float(nearest[0]), float(nearest[1]))
