@@ -15,9 +15,15 @@ from shapely import affinity
 from screenplan.contracts import WINDOWS
 from screenplan.ground.errors import InputError
 from screenplan.site.compass import apart_deg, unit_vector
+from screenplan.site.facades import points_of, see_targets, window_places
 from screenplan.site.floors import floors_of
 from screenplan.site.steady import EQUAL_M
-from screenplan.site.walls import exposed_stretches, walls_of
+from screenplan.site.walls import (
+    exposed_stretches,
+    exposed_stretches_each,
+    walls_of,
+    walls_of_each,
+)
 from screenplan.site.windows import examine_windows, lay_windows
 
 SUBJECT = shapely.box(0, 0, 30, 40)
@@ -414,3 +420,86 @@ def test_derived_windows_turn_with_the_site(angle, x, y, spacing):
         at = shapely.get_coordinates(wall.geometry.to_numpy())
         along = np.sort(at @ np.array(unit_vector(wall["facing_deg"].iloc[0] + 90.0)))
         assert (np.diff(along) <= spacing + EQUAL_M).all()
+
+
+@st.composite
+def houses(draw):
+    """Houses at random, of an L or a rectangle, some with a courtyard, some of two parts, some that adjoin."""
+    found = []
+    for number in range(draw(st.integers(1, 6))):
+        x, y = 13.0 * number, draw(st.floats(-30.0, 30.0))
+        house = shapely.box(x, y, x + draw(st.sampled_from([6.0, 9.0, 13.0])), y + 9.0)
+        shape = draw(st.sampled_from(["plain", "nook", "court", "two"]))
+        if shape == "nook":
+            house = house.difference(shapely.box(x, y, x + 3.0, y + 4.0))
+        elif shape == "court":
+            house = house.difference(shapely.box(x + 2.5, y + 3.0, x + 4.5, y + 6.0))
+        elif shape == "two":
+            house = house.union(shapely.box(x, y + 12.0, x + 5.0, y + 17.0))
+        found.append(affinity.rotate(house, draw(st.floats(0.0, 360.0)), origin=(40.0, 0.0)))
+    return np.array(found, dtype=object)
+
+
+@settings(max_examples=40)
+@given(houses(), st.randoms(use_true_random=False))
+def test_walls_and_places_of_many_houses_are_those_of_each_alone(footprints, chance):
+    """Invariant: to the last digit, whatever the order in which houses are asked for."""
+    order = list(range(len(footprints)))
+    chance.shuffle(order)
+    which = np.array(order)
+    walls = walls_of_each(footprints[which])
+    places = window_places(footprints, which, 3.0)
+    for number, house in enumerate(order):
+        alone = walls_of(footprints[house])
+        assert np.array_equal(walls.start[walls.of == number], alone.start)
+        assert np.array_equal(walls.end[walls.of == number], alone.end)
+        single = window_places(footprints, np.array([house]), 3.0)
+        mine = places.building == house
+        for name in ("number", "xy", "facing_deg"):
+            assert np.array_equal(getattr(places, name)[mine], getattr(single, name))
+    others = np.array([footprints[0]] * len(walls), dtype=object)
+    face, low, high = exposed_stretches_each(walls.start, walls.end, others)
+    for number in range(len(walls)):
+        one = exposed_stretches(walls.start[number], walls.end[number], others[0])
+        assert list(zip(low[face == number], high[face == number], strict=True)) == one
+
+
+@settings(max_examples=40)
+@given(houses(), st.lists(st.floats(-60.0, 60.0), min_size=1, max_size=4))
+def test_what_looks_at_many_subjects_is_what_looks_at_each_alone(footprints, norths):
+    """Invariant: to the last digit, and whatever else is asked in the same call, in whatever order."""
+    subjects = np.array([shapely.box(10.0, y, 35.0 + y / 9.0, y + 20.0) for y in norths])
+    places = window_places(footprints, np.arange(len(footprints)), 3.0)
+    targets = points_of(subjects)
+    place = np.repeat(np.arange(len(places)), len(subjects))[::-1]
+    subject = np.tile(np.arange(len(subjects)), len(places))
+    together = see_targets(places, footprints, place, subject, targets, 45.0)
+    for number in range(len(subjects)):
+        one = points_of(subjects[number : number + 1])
+        first = targets.first[number]
+        assert np.array_equal(targets.xy[first : first + len(one.xy)], one.xy)
+        rows = place[subject == number]
+        alone = see_targets(places, footprints, rows, np.zeros(len(rows), int), one, 45.0)
+        assert np.array_equal(together[subject == number], alone)
+
+
+def test_a_place_sees_what_one_line_of_sight_leaves_its_building_for():
+    """Counted by hand, target by target, with shapely's plain predicates."""
+    house = shapely.box(0, 0, 9, 9).difference(shapely.box(3, 4, 6, 9))
+    footprints = np.array([house], dtype=object)
+    places = window_places(footprints, np.array([0]), 1.5)
+    targets = points_of(np.array([shapely.box(14, 2, 30, 20)], dtype=object))
+    every = np.arange(len(places))
+    seen = see_targets(places, footprints, every, np.zeros(len(every), int), targets, 25.0)
+    solid = house.buffer(-0.02)
+    for place in every:
+        out = np.array(unit_vector(places.facing_deg[place]))
+        by_hand = False
+        for target in targets.xy:
+            way = target - places.xy[place]
+            away = np.hypot(*way)
+            if way @ out > away * 0.5 and away <= 25.0:
+                line = shapely.LineString([places.xy[place], target])
+                by_hand |= not solid.intersects(line)
+        assert seen[place] == by_hand
+    assert 0 < seen.sum() < len(seen)

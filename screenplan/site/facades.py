@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
@@ -14,9 +15,10 @@ from screenplan.plan import Options
 from screenplan.site.compass import compass_name, unit_vector
 from screenplan.site.floors import floors_of, storeys_of
 from screenplan.site.ownership import parcels_of, sound, subject_id, subject_outline
+from screenplan.site.ragged import firsts, numbered
 from screenplan.site.shaping import column_or
 from screenplan.site.steady import EQUAL_M, natural_key
-from screenplan.site.walls import Walls, exposed_stretches, walls_of
+from screenplan.site.walls import exposed_stretches_each, walls_of_each
 
 #: Kinds of building from which nobody is taken to look out.
 NOT_LIVED_IN = frozenset(
@@ -30,6 +32,12 @@ GRAZING_DEG = 30.0
 #: Points of the subject that are looked for, at this distance along its outline and across it.
 TARGET_STEP_M = 4.0
 MOST_TARGETS = 400
+#: Buildings this near to each other may adjoin, metres.
+BESIDE_M = 1.0
+#: What a window looks past of its own building is smaller by this, metres.
+HAIR_M = 0.02
+#: Pairs of window and target that are looked at at once, about.
+MOST_PAIRS = 200_000
 
 
 def derive_windows(
@@ -60,32 +68,34 @@ def derive_windows(
     storeys = storeys_of(buildings, storey_height_m)
     near = (owner != subject_id(parcels)) & (shapely.distance(footprints, subject) <= like.reach)
     near &= is_lived_in(kinds)
-    targets = _points_of(subject)
-
+    order = sorted(np.flatnonzero(near), key=lambda item: natural_key(ids[item]))
+    places = window_places(footprints, np.array(order, dtype=int), like.spacing)
+    targets = points_of(np.array([subject], dtype=object))
+    every, one = np.arange(len(places)), np.zeros(len(places), dtype=int)
+    looks = see_targets(places, footprints, every, one, targets, like.reach)
     columns: dict[str, list] = {column.name: [] for column in WINDOWS.columns}
     points = []
-    for item in sorted(np.flatnonzero(near), key=lambda item: natural_key(ids[item])):
-        places = _places_along(
-            walls_of(footprints[item]), footprints, item, targets, like.spacing, like.reach
-        )
+    facings, numbers = places.facing_deg.tolist(), places.number.tolist()
+    for item in order:
+        own = np.flatnonzero(looks & (places.building == item)).tolist()
         for storey in range(storeys[item]):
             on_wall: dict[str, int] = {}
-            for number, at, facing in places:
-                wall = f"{compass_name(facing)} wall"
+            for place in own:
+                wall = f"{compass_name(facings[place])} wall"
                 on_wall[wall] = on_wall.get(wall, 0) + 1
-                columns["window_id"].append(f"{ids[item]}-w{number}-s{storey}")
+                columns["window_id"].append(f"{ids[item]}-w{numbers[place]}-s{storey}")
                 columns["name"].append(f"{_storey_name(storey)} {on_wall[wall]}, {wall}")
                 columns["building_id"].append(ids[item])
                 columns["storey"].append(storey)
                 columns["sill_m"].append(storey * storey_height_m + like.sill)
                 columns["height_m"].append(like.height)
                 columns["width_m"].append(like.width)
-                columns["facing_deg"].append(facing)
+                columns["facing_deg"].append(facings[place])
                 columns["floor_m"].append(floors[item] + storey * storey_height_m)
                 columns["derived"].append(True)
                 columns["set_apart"].append(None)
-                points.append(shapely.Point(at))
-    return layer_of_columns(WINDOWS, columns, points, parcels.crs)
+                points.append(place)
+    return layer_of_columns(WINDOWS, columns, shapely.points(places.xy[points]), parcels.crs)
 
 
 def is_lived_in(kinds) -> np.ndarray:
@@ -108,74 +118,196 @@ def _storey_name(storey: int) -> str:
     )
 
 
-def _places_along(
-    walls: Walls,
-    footprints: np.ndarray,
-    item: int,
-    targets: np.ndarray,
-    spacing_m: float,
-    reach_m: float,
-) -> list[tuple[int, np.ndarray, float]]:
-    """Find where on its walls a building looks at the targets: numbers, points and directions.
+@dataclass(frozen=True)
+class WindowPlaces:
+    """Where windows may be in the walls of buildings, whoever they look at.
 
-    The numbers count all places round the building, also those that do not look: what one of
-    them sees does not change what the others are called.
+    Parameters
+    ----------
+    building : ndarray of int, shape (n,)
+        The footprint of each.
+    number : ndarray of int, shape (n,)
+        Counts all places round the building, from 1: what one of them sees does not change what the
+        others are called.
+    xy : ndarray, shape (n, 2)
+        On the outline, metres.
+    facing_deg : ndarray, shape (n,)
     """
-    own = footprints[item]
-    beside = np.flatnonzero(shapely.dwithin(footprints, own, 1.0))
-    others = shapely.union_all(footprints[beside[beside != item]])
-    outline = shapely.boundary(own)
-    # Smaller by a hair, so that a line that leaves the wall does not touch it.
-    solid = shapely.buffer(own, -0.02)
-    shapely.prepare(solid)
-    found, number = [], 0
-    for start, end, facing, length in zip(
-        walls.start, walls.end, walls.facing_deg, walls.length_m, strict=True
-    ):
-        if length < SHORTEST_WALL_M - EQUAL_M:
-            continue
-        along = (end - start) / length
-        for low, high in exposed_stretches(start, end, others):
-            if high - low < SHORTEST_WALL_M - EQUAL_M:
-                continue
-            count = max(1, math.ceil((high - low - EQUAL_M) / spacing_m))
-            for s in low + (np.arange(count) + 0.5) * (high - low) / count:
-                number += 1
-                at = start + s * along
-                # The face passes over small steps of the outline; the window is on the outline.
-                at = shapely.get_coordinates(shapely.shortest_line(outline, shapely.Point(at)))[0]
-                if _sees(at, float(facing), targets, solid, reach_m):
-                    found.append((number, at, float(facing)))
+
+    building: np.ndarray
+    number: np.ndarray
+    xy: np.ndarray
+    facing_deg: np.ndarray
+
+    def __len__(self) -> int:
+        return len(self.building)
+
+
+def window_places(footprints: np.ndarray, which: np.ndarray, spacing_m: float) -> WindowPlaces:
+    """Find where windows may be in the walls of buildings.
+
+    Parameters
+    ----------
+    footprints : ndarray of Polygon or MultiPolygon, shape (buildings,)
+        All buildings, those that may adjoin too.
+    which : ndarray of int
+        Those whose walls get windows; each once, the places come in this order.
+    spacing_m : float
+        Windows are no farther apart.
+    """
+    own = footprints[which]
+    walls = walls_of_each(own)
+    length = walls.length_m
+    long = np.flatnonzero(length >= SHORTEST_WALL_M - EQUAL_M)
+    start, end, facing, of = (
+        part[long] for part in (walls.start, walls.end, walls.facing_deg, walls.of)
+    )
+    others = _union_beside(footprints, which)
+    face, low, high = exposed_stretches_each(start, end, others[of])
+    long_enough = high - low >= SHORTEST_WALL_M - EQUAL_M
+    face, low, high = face[long_enough], low[long_enough], high[long_enough]
+    count = np.maximum(1, np.ceil((high - low - EQUAL_M) / spacing_m)).astype(int)
+    stretch, number = numbered(count)
+    s = low[stretch] + (number + 0.5) * (high - low)[stretch] / count[stretch]
+    face = face[stretch]
+    along = (end - start) / length[long][:, None]
+    at = shapely.points(start[face] + s[:, None] * along[face])
+    # The face passes over small steps of the outline; the window is on the outline.
+    nearest = shapely.shortest_line(shapely.boundary(own)[of[face]], at)
+    xy = shapely.get_coordinates(nearest).reshape(-1, 2, 2)[:, 0]
+    _, round_it = numbered(np.bincount(of[face], minlength=len(own)))
+    return WindowPlaces(which[of[face]], round_it + 1, xy, facing[face])
+
+
+def _union_beside(footprints: np.ndarray, which: np.ndarray) -> np.ndarray:
+    """Give in one geometry what stands beside each of some footprints, in the order of the layer."""
+    tree = shapely.STRtree(footprints)
+    own, other = tree.query(footprints[which], predicate="dwithin", distance=BESIDE_M)
+    order = np.lexsort((other, own))
+    own, other = own[order], other[order]
+    beside = other != which[own]
+    own, other = own[beside], other[beside]
+    found = np.full(len(which), shapely.Polygon(), dtype=object)
+    for item in np.unique(own):
+        found[item] = shapely.union_all(footprints[other[own == item]])
     return found
 
 
-def _sees(at: np.ndarray, facing: float, targets: np.ndarray, solid, reach_m: float) -> bool:
-    way = targets - at
-    away = np.hypot(way[:, 0], way[:, 1])
-    before = way @ np.array(unit_vector(facing)) > away * math.sin(math.radians(GRAZING_DEG))
-    before &= away <= reach_m
-    if not before.any():
-        return False
-    ends = np.broadcast_to(at, (int(before.sum()), 2))
-    lines = shapely.linestrings(np.stack([ends, targets[before]], axis=1))
-    return bool((~shapely.intersects(solid, lines)).any())
+@dataclass(frozen=True)
+class Points:
+    """Points of several subjects, one subject after the other.
+
+    Parameters
+    ----------
+    xy : ndarray, shape (n, 2)
+    count : ndarray of int, shape (subjects,)
+        How many each has.
+    """
+
+    xy: np.ndarray
+    count: np.ndarray
+
+    @property
+    def first(self) -> np.ndarray:
+        """Where the points of each subject begin."""
+        return firsts(self.count)
 
 
-def _points_of(subject) -> np.ndarray:
-    """Spread points over the subject: along its outline and on a grid within."""
-    outline = shapely.boundary(subject)
-    step = max(TARGET_STEP_M, outline.length * 2.0 / MOST_TARGETS)
-    rim = shapely.get_coordinates(
-        [
-            line.interpolate(s)
-            for line in shapely.get_parts(outline)
-            for s in np.arange(0, line.length, step)
-        ]
-    )
-    west, south, east, north = subject.bounds
-    step = max(TARGET_STEP_M, math.sqrt((east - west) * (north - south) * 2.0 / MOST_TARGETS))
-    x, y = np.meshgrid(
-        np.arange(west + step / 2, east, step), np.arange(south + step / 2, north, step)
-    )
-    inside = shapely.contains_xy(subject, x.ravel(), y.ravel())
-    return np.vstack([rim, np.column_stack([x.ravel(), y.ravel()])[inside]])
+def see_targets(
+    places: WindowPlaces,
+    footprints: np.ndarray,
+    place: np.ndarray,
+    subject: np.ndarray,
+    targets: Points,
+    reach_m: float,
+) -> np.ndarray:
+    """Tell which places see some target of a subject, not hidden by their own building.
+
+    Parameters
+    ----------
+    places : WindowPlaces
+    footprints : ndarray of Polygon or MultiPolygon, shape (buildings,)
+    place, subject : ndarray of int, shape (n,)
+        Which place is asked about which subject, in any order.
+    targets : Points
+        The targets of each subject.
+    reach_m : float
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+    """
+    sees = np.zeros(len(place), dtype=bool)
+    many = targets.count[subject]
+    # So many pairs at a time that they fit in the processor's memory.
+    for some in np.split(np.arange(len(place)), _cuts(many, MOST_PAIRS)):
+        sees[some] = _see(places, footprints, place[some], subject[some], targets, reach_m)
+    return sees
+
+
+def _see(places, footprints, place, subject, targets: Points, reach_m: float) -> np.ndarray:
+    asked, number = numbered(targets.count[subject])
+    target = targets.first[subject][asked] + number
+    x, y = places.xy[place].T
+    # Each spot is some way off to the east and to the north.
+    east = targets.xy[target, 0] - x[asked]
+    north = targets.xy[target, 1] - y[asked]
+    away = np.hypot(east, north)
+    out_east, out_north = (part[asked] for part in unit_vector(places.facing_deg[place]))
+    before = east * out_east + north * out_north > away * math.sin(math.radians(GRAZING_DEG))
+    pair = np.flatnonzero(before & (away <= reach_m))
+    sees = np.zeros(len(place), dtype=bool)
+    solids = _solids(footprints, places.building[place])
+    # Most walls hide nothing that is before them: the first target tells of most places.
+    first = np.concatenate([[True], asked[pair][1:] != asked[pair][:-1]])[: len(pair)]
+    for some in (pair[first], pair[~first]):
+        some = some[~sees[asked[some]]]
+        ends = np.stack([places.xy[place[asked[some]]], targets.xy[target[some]]], axis=1)
+        free = ~shapely.intersects(solids[asked[some]], shapely.linestrings(ends))
+        sees[asked[some[free]]] = True
+    return sees
+
+
+def _solids(footprints: np.ndarray, building: np.ndarray) -> np.ndarray:
+    """Give for each place the building in which it is, smaller by a hair: a line that leaves its wall does not touch it."""
+    which, at = np.unique(building, return_inverse=True)
+    solids = shapely.buffer(footprints[which], -HAIR_M)
+    shapely.prepare(solids)
+    return solids[at]
+
+
+def _cuts(sizes: np.ndarray, most: int) -> np.ndarray:
+    """Give where to cut a sequence so that the sizes of each piece add up to about a number at most."""
+    return np.flatnonzero(np.diff(np.cumsum(sizes) // most)) + 1
+
+
+def points_of(subjects: np.ndarray) -> Points:
+    """Spread points over each subject: along its outline and on a grid within, in this order.
+
+    Parameters
+    ----------
+    subjects : ndarray of Polygon or MultiPolygon
+    """
+    shapely.prepare(subjects)
+    outlines = shapely.boundary(subjects)
+    step = np.maximum(TARGET_STEP_M, shapely.length(outlines) * 2.0 / MOST_TARGETS)
+    lines, of_line = shapely.get_parts(outlines, return_index=True)
+    line, number = numbered(np.ceil(shapely.length(lines) / step[of_line]))
+    on_rim = shapely.line_interpolate_point(lines[line], number * step[of_line[line]])
+    rim, of_rim = shapely.get_coordinates(on_rim), of_line[line]
+
+    west, south, east, north = shapely.bounds(subjects).T
+    step = np.sqrt((east - west) * (north - south) * 2.0 / MOST_TARGETS)
+    step = np.maximum(TARGET_STEP_M, step)
+    wide = np.maximum(np.ceil((east - west - step / 2.0) / step), 0).astype(int)
+    high = np.maximum(np.ceil((north - south - step / 2.0) / step), 0).astype(int)
+    of_grid, number = numbered(wide * high)
+    row, column = np.divmod(number, wide[of_grid])
+    x = (west + step / 2.0)[of_grid] + column * step[of_grid]
+    y = (south + step / 2.0)[of_grid] + row * step[of_grid]
+    inside = shapely.contains_xy(subjects[of_grid], x, y)
+    grid, of_grid = np.column_stack([x, y])[inside], of_grid[inside]
+
+    of = np.concatenate([of_rim, of_grid])
+    order = np.argsort(of, kind="stable")
+    return Points(np.vstack([rim, grid])[order], np.bincount(of, minlength=len(subjects)))

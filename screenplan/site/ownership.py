@@ -87,7 +87,16 @@ def parcels_of(buildings: gpd.GeoDataFrame, parcels: gpd.GeoDataFrame) -> np.nda
         A parcel's identifier for each building, or None where it stands on no parcel.
     """
     owner = np.full(len(buildings), None, dtype=object)
-    footprints = sound(buildings.geometry.to_numpy())
+    if "parcel_id" in buildings:
+        given = buildings["parcel_id"].to_numpy(dtype=object)
+        known = ~pd.isna(given)
+        owner[known] = [str(value) for value in given[known]]
+        unknown = np.flatnonzero(~known)
+    else:
+        unknown = np.arange(len(buildings))
+    if not len(unknown):
+        return owner
+    footprints = sound(buildings.geometry.to_numpy()[unknown])
     land = sound(parcels.geometry.to_numpy())
     ids = parcels["parcel_id"].astype(str).to_numpy()
     which, on = shapely.STRtree(land).query(footprints, predicate="intersects")
@@ -96,9 +105,5 @@ def parcels_of(buildings: gpd.GeoDataFrame, parcels: gpd.GeoDataFrame) -> np.nda
     # The largest share is written last and stands; of parcels that share the ground the subject.
     for item in np.lexsort((-on, own, shared)):
         if shared[item] > 0.0:
-            owner[which[item]] = ids[on[item]]
-    if "parcel_id" in buildings:
-        given = buildings["parcel_id"].to_numpy(dtype=object)
-        known = ~pd.isna(given)
-        owner[known] = [str(value) for value in given[known]]
+            owner[unknown[which[item]]] = ids[on[item]]
     return owner

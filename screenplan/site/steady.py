@@ -12,6 +12,7 @@ import re
 import numpy as np
 
 from screenplan.site.compass import bearing_deg
+from screenplan.site.ragged import first_most, firsts, numbered
 
 #: Lengths that differ by less are equal: half a step of degrees with seven digits is 6 mm.
 EQUAL_M = 0.05
@@ -70,10 +71,31 @@ def first_clockwise(xy: np.ndarray, middle: np.ndarray) -> int:
     >>> first_clockwise(square, np.array([2.0, 2.0]))
     2
     """
-    away = np.asarray(xy, dtype=float) - middle
+    return int(first_clockwise_each(xy, np.asarray(middle)[None], [len(xy)])[0])
+
+
+def first_clockwise_each(xy: np.ndarray, middles: np.ndarray, count) -> np.ndarray:
+    """Do what `first_clockwise` does for many middles at once.
+
+    Parameters
+    ----------
+    xy : ndarray, shape (n, 2)
+        The points of each middle, one after the other.
+    middles : ndarray, shape (m, 2)
+    count : ndarray of int, shape (m,)
+        How many points each has, one at least.
+
+    Returns
+    -------
+    ndarray of int, shape (m,)
+        Positions among the points of each.
+    """
+    group, _ = numbered(count)
+    away = np.asarray(xy, dtype=float) - middles[group]
     turn = (bearing_deg(*away.T) + EQUAL_DEG) % 360.0
-    same = np.flatnonzero(turn <= turn.min() + EQUAL_DEG)
-    return int(same[np.argmax(np.hypot(*away[same].T))])
+    least = np.minimum.reduceat(turn, firsts(count)) if len(turn) else turn
+    same = turn <= least[group] + EQUAL_DEG
+    return first_most(np.where(same, np.hypot(*away.T), -np.inf), count)
 
 
 def natural_key(name: object) -> tuple:
