@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from screenplan.contracts import Contract
+from screenplan.contracts.model import ColumnType
 from screenplan.ground.said import said
 
 #: Nullable types throughout, so that an empty integer stays an integer and not a decimal.
@@ -45,6 +46,11 @@ def table_of(contract: Contract, records: Iterable[Mapping[str, Any]]) -> pd.Dat
     )
 
 
+def table_of_columns(contract: Contract, columns: Mapping[str, Sequence[Any]]) -> pd.DataFrame:
+    """Make a table by a contract without per-year columns, from a sequence for each column."""
+    return _typed(contract, {column.name: columns[column.name] for column in contract.columns})
+
+
 def layer_of(
     contract: Contract, records: Iterable[Mapping[str, Any]], geometry, crs
 ) -> gpd.GeoDataFrame:
@@ -72,11 +78,14 @@ def layer_of_columns(
 
 def _typed(contract: Contract, columns: Mapping[str, Sequence[Any]]) -> pd.DataFrame:
     return pd.DataFrame(
-        {
-            name: pd.Series(list(map(said, values)), dtype=DTYPES[contract.column(name).type])
-            for name, values in columns.items()
-        }
+        {name: _array(contract.column(name).type, values) for name, values in columns.items()}
     )
+
+
+def _array(kind: ColumnType, values: Sequence[Any]):
+    if kind == "text":
+        values = list(map(said, values))
+    return pd.array(values if isinstance(values, np.ndarray) else list(values), DTYPES[kind])
 
 
 def give_types(table: pd.DataFrame, contract: Contract) -> pd.DataFrame:

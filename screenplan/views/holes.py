@@ -15,6 +15,7 @@ import shapely.ops
 
 from screenplan.ground.said import said
 from screenplan.planting.zones import name_of
+from screenplan.views.crossing import cross_line
 
 #: A gap is wide, and not the pattern's own, from this multiple of the row's usual one.
 WIDE_GAP = 1.5
@@ -22,8 +23,6 @@ WIDE_GAP = 1.5
 LEAST_LENGTH_M = 0.1
 #: Lines are lengthened by this much at either end to find rays that pass beside them.
 BESIDE_M = 1000.0
-#: Table of rays by segments that is worked on at a time.
-BLOCK = 2_000_000
 #: A stem this near to the edge of a zone stands at it, not in it.
 EDGE_M = 0.02
 #: Gaps of a row that differ by less are the same: rounding only.
@@ -129,49 +128,6 @@ def _crossings(origin, target, stands):
         at = origin[ray] + t[:, None] * (target[ray] - origin[ray])
         crossings.append((ray, station, at[:, :2], at[:, 2]))
     return crossings
-
-
-def cross_line(origin, target, vertices, start_m: float = 0.0):
-    """Cut rays with a line in plan.
-
-    Parameters
-    ----------
-    origin, target : ndarray, (rays, 3)
-    vertices : ndarray, (vertices, 2)
-    start_m : float
-        Station of the first vertex.
-
-    Returns
-    -------
-    ray : ndarray of int
-        Numbers of the rays that cross, once for each crossing.
-    station, t : ndarray
-        Distance along the line, and along the ray from 0 to 1.
-    """
-    a, e = vertices[:-1], np.diff(vertices, axis=0)
-    length = np.hypot(e[:, 0], e[:, 1])
-    begins = start_m + np.concatenate([[0.0], np.cumsum(length)[:-1]])
-    rays, stations, ts = [], [], []
-    step = max(BLOCK // max(len(a), 1), 1)
-    for first in range(0, len(origin), step):
-        o = origin[first : first + step, None, :2]
-        d = target[first : first + step, None, :2] - o
-        turn = d[..., 0] * e[:, 1] - d[..., 1] * e[:, 0]
-        way = a - o
-        with np.errstate(divide="ignore", invalid="ignore"):
-            t = (way[..., 0] * e[:, 1] - way[..., 1] * e[:, 0]) / turn
-            u = (way[..., 0] * d[..., 1] - way[..., 1] * d[..., 0]) / turn
-        last = np.arange(len(a)) == len(a) - 1
-        # Half open, so that a shared vertex counts once.
-        ray, part = np.nonzero(
-            (t >= 0.0) & (t <= 1.0) & (u >= 0.0) & ((u < 1.0) | (last & (u <= 1.0)))
-        )
-        rays.append(ray + first)
-        stations.append(begins[part] + u[ray, part] * length[part])
-        ts.append(t[ray, part])
-    if not rays:
-        return np.zeros(0, np.int64), np.zeros(0), np.zeros(0)
-    return np.concatenate(rays), np.concatenate(stations), np.concatenate(ts)
 
 
 def _lengthened(line) -> np.ndarray:

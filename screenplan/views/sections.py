@@ -15,7 +15,7 @@ import pandas as pd
 import shapely
 
 from screenplan.contracts import SECTIONS, SIGHT_LINES, SIGHT_OUTLINES, year_column
-from screenplan.contracts.tables import layer_of, numbers, table_of
+from screenplan.contracts.tables import layer_of, numbers, table_of_columns
 from screenplan.ground.kept import Kept
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.growth import TYPICAL
@@ -23,8 +23,10 @@ from screenplan.planting.shapes import meeting_band
 from screenplan.planting.species_model import Species
 from screenplan.planting.stand import Stand, stand_of
 from screenplan.site.floors import floors_of
+from screenplan.site.ragged import numbered
 from screenplan.site.steady import EQUAL_M, steady_order
 from screenplan.site.terrain import Terrain
+from screenplan.views.crossing import cross_line
 from screenplan.views.obstacles import (
     TREE_SHAPE,
     TREE_STEM_SHARE,
@@ -47,6 +49,8 @@ MOST_SECTIONS = 40
 STEP_DECIMALS = 2
 #: Decimals of a height and a station in the tables: a tenth of a millimetre.
 DECIMALS = 4
+#: Planting lines: the id and the vertices of each.
+Lines = list[tuple[str, np.ndarray]]
 #: Rays whose ends are as near to the middle, but for this, are equally near.
 SAME_RAY_M = 0.001
 
@@ -97,6 +101,10 @@ def cut_sections(
         layers["plants"], years=years, curve=plan.growth.curve, species_table=species_table
     )
     standing = _standing(layers.get("buildings"), layers.get("existing_screens"), ground)
+    rows = [
+        (line_id, shapely.get_coordinates(line))
+        for line_id, line in zip(planting_lines["line_id"], planting_lines.geometry, strict=True)
+    ]
     lines, outlines, sections = [], [], []
     for look in sight.looks():
         if look.view_id not in wanted:
@@ -111,9 +119,11 @@ def cut_sections(
         near = np.flatnonzero(apart <= apart.min() + SAME_RAY_M)
         middle = near[steady_order(*((end, EQUAL_M) for end in ends[near].T))[0]]
         eye, head = origin[middle], target[middle]
-        crossed = _outlines(look.view_id, origin, target, planting_lines, ground)
-        outlines += crossed
-        meets = next(_crossings(eye[None], head[None], planting_lines), None)
+        outlines += [
+            (look.view_id, line_id, corners)
+            for line_id, corners in _outlines(origin, target, rows, ground)
+        ]
+        meets = next(_crossings(eye[None], head[None], rows), None)
         row = {
             "view_id": look.view_id,
             "window_id": look.observer_id,
@@ -142,10 +152,16 @@ def cut_sections(
     columns = _section_columns(years)
     return (
         layer_of(SIGHT_LINES, lines, [row["geometry"] for row in lines], planting_lines.crs),
-        table_of(SIGHT_OUTLINES, outlines),
-        pd.concat(sections, ignore_index=True)
-        if sections
-        else pd.DataFrame({name: pd.Series(dtype=kind) for name, kind in columns.items()}),
+        _outlines_table(outlines),
+        pd.DataFrame(
+            {
+                name: pd.Series(
+                    np.concatenate([section[name] for section in sections]) if sections else [],
+                    dtype=kind,
+                )
+                for name, kind in columns.items()
+            }
+        ).round(DECIMALS),
     )
 
 
@@ -153,47 +169,36 @@ def _round(value) -> float:
     return round(float(value), DECIMALS)
 
 
-def _crossings(origin, target, planting_lines):
+def _crossings(origin, target, lines: Lines):
     """Crossings of rays with each planting line: its id, stations, places and heights."""
-    way = target - origin
-    for line_id, line in zip(planting_lines["line_id"], planting_lines.geometry, strict=True):
-        xy = shapely.get_coordinates(line)
-        along = np.diff(xy, axis=0)
-        length = np.hypot(*along.T)
-        begin = np.concatenate([[0.0], np.cumsum(length)[:-1]])
-        stations, places, heights = [], [], []
-        for start, step, size, zero in zip(xy[:-1], along, length, begin, strict=True):
-            # origin + t way = start + u step, in plan.
-            across = way[:, 0] * step[1] - way[:, 1] * step[0]
-            gap = start - origin[:, :2]
-            with np.errstate(divide="ignore", invalid="ignore"):
-                t = (gap[:, 0] * step[1] - gap[:, 1] * step[0]) / across
-                u = (gap[:, 0] * way[:, 1] - gap[:, 1] * way[:, 0]) / across
-            hit = (t > 0.0) & (t < 1.0) & (u >= 0.0) & (u <= 1.0)
-            stations.append(zero + u[hit] * size)
-            places.append(start + u[hit, None] * step)
-            heights.append(origin[hit, 2] + t[hit] * way[hit, 2])
-        stations = np.concatenate(stations)
-        if len(stations):
-            yield line_id, stations, np.concatenate(places), np.concatenate(heights)
+    for line_id, vertices in lines:
+        ray, station, t = cross_line(origin, target, vertices)
+        if len(ray):
+            at = origin[ray] + t[:, None] * (target[ray] - origin[ray])
+            yield line_id, station, at[:, :2], at[:, 2]
 
 
-def _outlines(view_id, origin, target, planting_lines, ground) -> list[dict]:
-    records = []
-    for line_id, station, xy, z in _crossings(origin, target, planting_lines):
+def _outlines(origin, target, lines: Lines, ground):
+    """Convex outlines of the crossings of rays with each planting line: its id, and (corners, 2)."""
+    for line_id, station, xy, z in _crossings(origin, target, lines):
         above = z - ground.height_at(*xy.T)
         hull = shapely.convex_hull(shapely.multipoints(np.column_stack([station, above])))
-        for corner, (s, h) in enumerate(shapely.get_coordinates(hull)):
-            records.append(
-                {
-                    "view_id": view_id,
-                    "line_id": line_id,
-                    "corner": corner,
-                    "station_m": _round(s),
-                    "above_m": _round(h),
-                }
-            )
-    return records
+        yield line_id, shapely.get_coordinates(hull).round(DECIMALS)
+
+
+def _outlines_table(outlines: list[tuple]) -> pd.DataFrame:
+    _, corner = numbered([len(corners) for _, _, corners in outlines])
+    xy = np.concatenate([np.zeros((0, 2)), *(corners for _, _, corners in outlines)])
+    return table_of_columns(
+        SIGHT_OUTLINES,
+        {
+            "view_id": [view for view, _, corners in outlines for _ in corners],
+            "line_id": [line for _, line, corners in outlines for _ in corners],
+            "corner": corner,
+            "station_m": xy[:, 0],
+            "above_m": xy[:, 1],
+        },
+    )
 
 
 def _reach(stand: Stand, points) -> np.ndarray:
@@ -262,7 +267,7 @@ def _distances(eye, head, xy, radius) -> np.ndarray:
     return np.unique(np.round(np.clip(np.concatenate(pieces), 0.0, last), STEP_DECIMALS))
 
 
-def _section(view_id, eye, head, ground, standing, stand: Stand) -> pd.DataFrame:
+def _section(view_id, eye, head, ground, standing, stand: Stand) -> dict[str, np.ndarray]:
     farthest = stand.farthest[:, TYPICAL].max(axis=1, initial=0.0)
     distance = _distances(eye, head, stand.xy, farthest)
     way = head - eye
@@ -271,7 +276,7 @@ def _section(view_id, eye, head, ground, standing, stand: Stand) -> pd.DataFrame
     level = np.asarray(ground.height_at(*points.T), float)
     low, high = _stands(points, level, standing)
     values = {
-        "view_id": pd.Series([view_id] * len(distance), dtype="string"),
+        "view_id": np.full(len(distance), view_id, dtype=object),
         "distance_m": distance,
         "ground_m": level,
         "sight_m": np.where(
@@ -301,7 +306,7 @@ def _section(view_id, eye, head, ground, standing, stand: Stand) -> pd.DataFrame
             lows[year][seen] = np.fmin(lows[year][seen], below[seen])
     values |= {year_column("crown_from", year): low for year, low in lows.items()}
     values |= {year_column("crown_to", year): high for year, high in highs.items()}
-    return pd.DataFrame(values).round(DECIMALS)
+    return values
 
 
 def _stands(points, level, standing):
