@@ -388,13 +388,13 @@ def test_sides_of_a_file(lot):
 def test_sides_asks_for_the_column_of_ids(tmp_path):
     file = tmp_path / "lots.gpkg"
     gpd.GeoDataFrame(
-        {"APN": ["7"], "OWNER": ["me"]},
+        {"FOLDER": ["7"], "OWNER": ["me"]},
         geometry=[shapely.box(500000, 5500000, 500030, 5500045)],
         crs=25832,
     ).to_file(file, driver="GPKG", engine="fiona")
     result = call("sides", file, "--id", "7")
     assert_clean(result, 2)
-    assert "Name it with --id-column; the columns are APN, OWNER" in result.output
+    assert "Name it with --id-column; the columns are FOLDER, OWNER" in result.output
     assert_clean(call("sides", file, "--id-column", "OWNER"), 0)
 
 
@@ -537,7 +537,7 @@ def started(tmp_path, *arguments):
 
 def test_start_from_layers_guesses_columns_and_says_so(tmp_path, lot):
     result, plan = started(tmp_path, "--layer", f"parcels={lot}:lots")
-    assert "took APN as parcel_id; check this" in result.output
+    assert "took APN as parcel_id (an assessor's parcel number); check this" in result.output
     assert_clean(call("run", plan, "--json"), 0)
 
 
@@ -621,7 +621,7 @@ def test_start_from_corners_as_a_spreadsheet_writes_them(tmp_path):
 def test_start_tells_how_columns_and_units_are_named(tmp_path, lot):
     houses = tmp_path / "houses.gpkg"
     gpd.GeoDataFrame(
-        {"HGT_FT": [16.0]}, geometry=[shapely.box(500010, 5500010, 500020, 5500020)], crs=25832
+        {"TOP_FT": [16.0]}, geometry=[shapely.box(500010, 5500010, 500020, 5500020)], crs=25832
     ).to_file(houses, driver="GPKG", engine="fiona")
     plan = tmp_path / "hedge.toml"
     layers = ("--layer", f"parcels={lot}:lots", "--layer", f"buildings={houses}")
@@ -631,7 +631,7 @@ def test_start_tells_how_columns_and_units_are_named(tmp_path, lot):
     text = plan.read_text(encoding="utf-8")
     assert '# A column of another name: columns = { building_id = "its name" }' in text
     assert '# A column in feet: units = { height_m = "ft" }' in text
-    named = 'columns = { height_m = "HGT_FT" }\nunits = { height_m = "ft" }\n'
+    named = 'columns = { height_m = "TOP_FT" }\nunits = { height_m = "ft" }\n'
     plan.write_text(
         text.replace('file = "houses.gpkg"\n', f'file = "houses.gpkg"\n{named}'), encoding="utf-8"
     )

@@ -188,11 +188,18 @@ def start(target, us, force, **given):
         target, made = _ask(target, us, force)
     elif target is None:
         raise click.UsageError("Name the plan file to write, such as hedge.toml")
-    started = start_plan(target, made, us=us, force=force)
+    ask = _ask_which if sys.stdin.isatty() else None
+    started = start_plan(target, made, us=us, force=force, ask=ask)
     for line in started.said:
         click.echo(line)
     if started.problems:
         raise InputError(started.problems)
+
+
+def _ask_which(question, options):
+    """Ask which of a file's columns is meant."""
+    click.echo(question)
+    return click.prompt("Which one", type=click.Choice(list(options)))
 
 
 def _ask(target, us, force):

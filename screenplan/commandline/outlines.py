@@ -12,7 +12,7 @@ import shapely
 
 from screenplan.commandline.answers import read_direction, read_line
 from screenplan.ground.datum import ground_plane
-from screenplan.ground.errors import refuse
+from screenplan.ground.errors import Problem, refuse
 from screenplan.ground.frame import LocalFrame
 from screenplan.ground.paths import check_reachable
 from screenplan.ground.units import metres_per, parse_length
@@ -49,6 +49,8 @@ class Found:
         What to tell the person.
     notes : dict
         Sentences to stand above a key or a layer of the plan.
+    problems : list of Problem
+        What the person must say before the plan can be read.
     """
 
     layers: dict[str, dict] = field(default_factory=dict)
@@ -57,6 +59,7 @@ class Found:
     tape: dict = field(default_factory=dict)
     say: list[str] = field(default_factory=list)
     notes: dict[str, list[str]] = field(default_factory=dict)
+    problems: list[Problem] = field(default_factory=list)
 
 
 def from_track(found: Found, file: Path) -> None:

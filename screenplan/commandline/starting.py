@@ -22,6 +22,7 @@ from screenplan.commandline.answers import (
     read_plants,
     read_window,
 )
+from screenplan.commandline.guessing import Ask, guess_columns, guess_missing
 from screenplan.commandline.outlines import (
     Found,
     from_corners,
@@ -34,12 +35,13 @@ from screenplan.ground.errors import InputError, Problem, refuse
 from screenplan.ground.paths import check_path
 from screenplan.ground.said import in_units
 from screenplan.ground.units import format_length, units_of
-from screenplan.plan import Plan, check_plan, read_plan
+from screenplan.plan import DEFAULTS, Plan, check_plan, read_plan
 from screenplan.plan.text import plan_text, short_text
 from screenplan.running.inputs import read_inputs, rows_of_files, step_arguments
 from screenplan.running.steps import STEPS
-from screenplan.site.loose import column_names
+from screenplan.site.loose import column_names, sample_rows
 from screenplan.site.point_columns import find_point_columns
+from screenplan.site.reading import LayerSource
 from screenplan.site.sides import find_sides
 
 #: What cannot be judged without a layer.
@@ -117,9 +119,16 @@ def check_target(target: str | Path, force: bool) -> Path:
 
 
 def start_plan(
-    target: str | Path, given: Given, *, us: bool = False, force: bool = False
+    target: str | Path,
+    given: Given,
+    *,
+    us: bool = False,
+    force: bool = False,
+    ask: Ask | None = None,
 ) -> Started:
     """Write a commented plan file, and a layer beside it where one had to be made.
+
+    ``ask`` asks the person which of two columns is meant; without it that is to be mended in the file.
 
     Returns
     -------
@@ -134,7 +143,7 @@ def start_plan(
     target = check_target(target, force)
     # Who measures in feet reads feet.
     us = us or units_of(given.length or f"1 {given.unit}") == "us"
-    terrain, found = given.terrain, _gather(target, given)
+    terrain, found = given.terrain, _gather(target, given, ask)
     if given.id_column is not None:
         _name_ids(found, target, given.id_column)
     crs = _split_systems(given.systems, [*found.layers, *(["terrain"] if terrain else [])])
@@ -277,8 +286,15 @@ def sides_of(
         plan = _change_parcels(plan, id_column, crs)
     else:
         file, layer = split_source(source)
-        theirs = column_names(file, layer)
-        columns = {"parcel_id": id_column} if id_column else guess_columns("parcels", theirs)
+        sample = sample_rows("parcels", LayerSource(file, layer, crs=crs))
+        theirs, columns = list(map(str, sample.columns)), {"parcel_id": id_column}
+        if not id_column:
+            guess = guess_columns("parcels", sample, wanted=subject_id)
+            if guess.problems and subject_id is not None:
+                raise InputError(
+                    replace(problem, file=str(file), layer=layer) for problem in guess.problems
+                )
+            columns = guess.columns
         if subject_id is not None and not columns and "parcel_id" not in theirs:
             raise refuse(
                 f"no column is known to hold the parcels' ids, so parcel '{subject_id}' cannot be found",
@@ -327,35 +343,9 @@ def split_source(text: str) -> tuple[Path, str | None]:
     return Path(file), layer
 
 
-def guess_columns(name: str, theirs: Sequence[str]) -> dict[str, str]:
-    """Guess which column of a file is which of a contract, by its name alone.
-
-    A column is taken if its name is ours in any case, with or without the unit or the layer's
-    name: ``HEIGHT`` for ``height_m``, ``id`` for ``parcel_id``. With no such column for a key that
-    every row must have, the only column is taken if there is just one. Of a layer without geometry the reader
-    itself takes usual names, with the units that they say.
-    """
-    if not INPUTS[name].geometry:
-        return {}
-    lower = {column.lower(): column for column in theirs}
-    contract = INPUTS[name]
-    guess = {}
-    for column in contract.columns:
-        stem = column.name.removesuffix("_m").removesuffix("_kmh").removesuffix("_deg")
-        short = "id" if column.name == contract.key else stem
-        for candidate in (column.name, stem, short):
-            if candidate in lower:
-                if lower[candidate] != column.name:
-                    guess[column.name] = lower[candidate]
-                break
-    key = contract.key
-    if contract.column(key).required and key not in guess and key not in lower and len(theirs) == 1:
-        guess[key] = theirs[0]
-    return guess
-
-
-def _gather(target: Path, given: Given) -> Found:
+def _gather(target: Path, given: Given, ask: Ask | None) -> Found:
     found = Found()
+    systems = dict(text.partition("=")[::2] for text in given.systems)
     for text in given.layers:
         name, equals, source = text.partition("=")
         if not equals or name not in INPUTS:
@@ -364,19 +354,35 @@ def _gather(target: Path, given: Given) -> Found:
                 f"Write NAME=FILE or NAME=FILE:LAYER, NAME one of {', '.join(INPUTS)}",
             )
         file, layer = split_source(source)
-        theirs = column_names(file, layer)
-        columns = guess_columns(name, theirs)
+        sample = sample_rows(name, LayerSource(file, layer, crs=systems.get(name)))
+        theirs, is_parcels = [str(column) for column in sample.columns], name == "parcels"
+        guess = guess_columns(
+            name,
+            sample,
+            named={"parcel_id": given.id_column} if is_parcels and given.id_column else {},
+            wanted=given.subject_id if is_parcels else None,
+            ask=ask,
+        )
+        found.problems += [
+            replace(problem, file=str(file), layer=layer) for problem in guess.problems
+        ]
+        source = {"columns": guess.columns, "units": guess.units}
+        if name == "buildings":
+            storeys = guess_missing(sample, guess, DEFAULTS.site.storey_height)
+            source["missing"] = {} if storeys is None else {"storeys": storeys}
         found.notes[f"layers.{name}"] = [
             f"Columns of the file: {', '.join(theirs)}",
             f"Columns that are used: {', '.join(column.name for column in INPUTS[name].columns)}",
             *_how_to_name(name, theirs),
         ]
-        found.layers[name] = {"file": _beside(file, target), "layer": layer, "columns": columns}
+        found.layers[name] = {"file": _beside(file, target), "layer": layer, **source}
         if given.length:
             found.layers[name]["points"] = find_point_columns(theirs)
-        if columns:
-            found.say.append(f"{name}: took " + ", ".join(f"{theirs} as {ours}" for ours, theirs in columns.items())
-                             + "; check this, and the units of heights, in the plan file")  # fmt: skip
+        if guess.said:
+            told = "; ".join(guess.said)
+            found.say.append(
+                f"{name}: {told}; check this, and the units of heights, in the plan file"
+            )
     ways = [] if found.layers.get("parcels") is None else ["--layer parcels"]
     ways += [f"--{way}" for way in ("track", "corners", "courses", "length") if getattr(given, way)]
     if len(ways) > 1:
@@ -546,7 +552,15 @@ def _choose_side(
     try:
         site = read_inputs(plan, target.parent)
     except InputError as error:
-        return [], error.problems
+        # Without the column that the person is to name no parcel is found.
+        others = [
+            problem
+            for problem in error.problems
+            if not (found.problems and problem.key == "subject.id")
+        ]
+        return [], (*found.problems, *others)
+    if found.problems:
+        return [], tuple(found.problems)
     where = site.frame
     if where.is_placed:
         what = "parcel" if len(site.layers["parcels"]) else "row"

@@ -269,6 +269,23 @@ def fill_defaults(frame: pd.DataFrame, contract: Contract) -> pd.DataFrame:
     return out
 
 
+def can_be_read(cell: object, column: Column) -> bool:
+    """Tell whether a cell can be read as a value of a column, whatever its unit; an empty one cannot.
+
+    Examples
+    --------
+    >>> can_be_read("2.5", Column("height_m", "number", "", unit="m"))
+    True
+    """
+    if _is_empty(cell):
+        return False
+    kind = "number" if column.name == "storeys" else column.type
+    value, complaint = _READERS[kind](cell)
+    if column.unit == "m" and complaint is not None:
+        return metres_in(cell) is not None
+    return complaint is None and (not column.choices or value.lower() in column.choices)
+
+
 def to_text(value: object) -> str | None:
     """Write an identifier as text: 12 and 12.0 are ``"12"``; None, NaN and blanks are None."""
     if value is None or (isinstance(value, float) and math.isnan(value)) or value is pd.NA:

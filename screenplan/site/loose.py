@@ -10,10 +10,13 @@ import pandas as pd
 import shapely
 from pyproj import CRS
 
-from screenplan.ground.errors import refuse
+from screenplan.ground.errors import InputError, refuse
 from screenplan.site.features import shape_of
 from screenplan.site.files import DataFile, choose_layer, open_file
+from screenplan.site.sources import LayerSource, open_layer
 
+#: So many rows of a file are held against what a column's name says.
+SAMPLE_ROWS = 2000
 #: A track, as GDAL reads GPX: what was walked before what was planned.
 TRACK_LAYERS = ("tracks", "routes")
 
@@ -60,6 +63,31 @@ def column_names(file: Path | str, layer: str | None = None) -> list[str]:
     layer = choose_layer("rows", data, layer)
     with data.reading(layer), data.collection(layer) as collection:
         return list(collection.schema["properties"])
+
+
+def sample_rows(name: str, source: LayerSource, most: int = SAMPLE_ROWS) -> pd.DataFrame:
+    """Read the first rows of a layer without their geometry; no rows where it can only be listed.
+
+    Parameters
+    ----------
+    name : str
+        The contract's name.
+    source : LayerSource
+        Where it is.
+    most : int
+        So many rows at most.
+
+    Raises
+    ------
+    InputError
+        If its columns cannot even be listed.
+    """
+    try:
+        layer = open_layer(name, source)
+    except InputError:
+        return pd.DataFrame(columns=column_names(source.file, source.layer))
+    rows = layer.take(list(range(1, min(layer.rows, most) + 1)))
+    return pd.DataFrame(rows.drop(columns="geometry"))
 
 
 def read_track(file: Path | str) -> gpd.GeoDataFrame:

@@ -10,7 +10,7 @@ from screenplan.ground.texts import quoted
 from screenplan.site.repair import WHOLE_LAYER, Findings
 
 #: How a name ends that says its unit, in `screenplan.ground.units`.
-_UNITS = {
+UNITS = {
     "m": "m", "metre": "m", "metres": "m", "meter": "m", "meters": "m", "cm": "cm", "mm": "mm", "ft": "ft",
     "foot": "ft", "feet": "ft", "in": "in", "inch": "in", "inches": "in",
 }  # fmt: skip
@@ -84,8 +84,8 @@ def _find(column: Column, words: Mapping[str, list[str]]) -> tuple[str | None, s
         for theirs, said in words.items():
             if said == usual:
                 return theirs, None
-            if column.unit == "m" and said[:-1] == usual and said[-1] in _UNITS:
-                return theirs, _UNITS[said[-1]]
+            if column.unit == "m" and said[:-1] == usual and said[-1] in UNITS:
+                return theirs, UNITS[said[-1]]
     return None, None
 
 
