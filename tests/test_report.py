@@ -11,6 +11,7 @@ from report_kit import choices_of, report_of, sample
 from screenplan import sample_plan
 from screenplan.contracts import DESIGN, OUTPUTS, Column, Contract
 from screenplan.contracts.called import observer_names
+from screenplan.contracts.presentation import WORK
 from screenplan.contracts.tables import table_of
 from screenplan.ground.said import in_units
 from screenplan.outputs.answer import CAUTIONS, answer
@@ -25,7 +26,6 @@ from screenplan.outputs.report_tables import (
     without_equal,
 )
 from screenplan.outputs.report_views import view_codes, views_table, year_sentences
-from screenplan.outputs.summary import summarise
 from screenplan.outputs.who_sees import NOBODY_GIVEN, view_counts
 from screenplan.running.pipeline import run_plan
 from screenplan.running.writing import about_run
@@ -50,8 +50,8 @@ def test_lines_are_cautioned_of_once_at_each_digging_task(run, page):
     tasks = run.layers["schedule"]["caution"].str.lower().str.contains(dig, regex=False)
     assert tasks.sum() > 3
     assert page.lower().count(dig) == tasks.sum()
-    # Besides these: on the first screen, and once under the checks.
-    assert page.lower().count("before any digging have buried lines located") == 2
+    # Besides these: on the first screen.
+    assert page.lower().count("before any digging have buried lines located") == 1
     # The layer of quantities, which goes out by itself, keeps its own.
     assert run.layers["quantities"]["caution"].str.contains("buried lines").any()
 
@@ -422,9 +422,14 @@ def test_sentences_count_the_closed_views(run):
         assert said[year].startswith(f"{when}: {closed} of {len(views)} views are closed.")
 
 
-def test_summary_is_on_the_page(run, page):
-    for row in summarise(run.layers):
-        assert row.label.strip() in page
+def test_what_is_said_once_is_not_said_again(page):
+    work = " ".join(words_of(page, key) for key in WORK)
+    assert work.count("Not while birds nest") == 2
+    assert work.count("Wildlife Act 1976") == 1
+    assert work.count("slowly, over the root ball") == 1
+    # The cautions of the checks are those of the first screen.
+    assert "Confirm: " not in page
+    assert 'class="summary"' not in page
 
 
 def test_notes_below_a_table_take_up_all_that_is_said_of_a_row():

@@ -135,8 +135,7 @@ CHOICES = Contract(
             "choices",
             3,
             title="The choice: what sooner, surer and cheaper cost",
-            columns="name year chance_asked plants cost views_closed views_sure mean_chance gap_share chosen command",
-            notes=("name", "says"),
+            columns="name year chance_asked plants cost views_closed views_sure mean_chance",
         ),
     ),
     columns=(

@@ -230,7 +230,7 @@ def says_of(point: Point, asked: Point, *, priced: bool) -> str:
     plants = int(point.found.planted.sum()) - int(asked.found.planted.sum())
     cost = point.found.solution.cost - asked.found.solution.cost
     closed = int(point.found.closed.sum()) - int(asked.found.closed.sum())
-    money = f"{abs(cost):.2f}" if priced else f"a weight of {abs(cost):.4g}"
+    money = f"{abs(cost):,.2f}" if priced else f"a weight of {abs(cost):.4g}"
     parts = [
         _more(plants, "plant", "plants"),
         "the cost is the same" if abs(cost) < 0.005 else f"{money} {'more' if cost > 0 else 'less'}",

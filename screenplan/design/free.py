@@ -101,7 +101,7 @@ def compare_free(
     if alike and more < SAME and saved < LEAST_SAVED:
         return f"{without} a design would close no more and save nothing"
     if alike:
-        says += f"; its plants would {word[0]} {float(free['cost']):.2f}, and not {float(own['typical_cost']):.2f}{word[1]}"
+        says += f"; its plants would {word[0]} {float(free['cost']):,.2f}, and not {float(own['typical_cost']):,.2f}{word[1]}"
     else:
         says += f"; {int(own['plants'])} plants are set here"
     return says

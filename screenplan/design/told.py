@@ -100,14 +100,18 @@ def tables_of(offer: Offer, pool: Pool, found: Found) -> tuple[pd.DataFrame, pd.
             "by themselves, and new plants fill up their rows or keep off them"
         )
     notes += [*offer.notes, *pool.candidates.notes, *warned]
-    for how, some in (
-        ("stay open", ~chosen.closed),
-        ("close at typical growth, but are less sure than asked", chosen.closed & ~chosen.sure(found.chance or 0.0)),
+    for (one, many), some in (
+        (("view stays open", "views stay open"), ~chosen.closed),
+        (
+            ("view closes at typical growth, but is less sure than asked",
+             "views close at typical growth, but are less sure than asked"),
+            chosen.closed & ~chosen.sure(found.chance or 0.0),
+        ),
     ):  # fmt: skip
         if some.any():
             by = pd.Series([cause.key for k, cause in found.causes.items() if some[k]]).value_counts()  # fmt: skip
             notes.append(
-                f"{int(some.sum())} views {how}: "
+                f"{int(some.sum())} {one if some.sum() == 1 else many}: "
                 + ", ".join(f"{many} {key}" for key, many in by.items())
                 + ". The table design_views tells why, view by view"
             )
@@ -212,7 +216,7 @@ def _price_of_chance(offer: Offer, found: Found) -> list[str]:
         return []
     plants, cost = int(found.typical.planted.sum()), found.typical.solution.cost
     more = found.chosen.solution.cost - cost
-    word = f"{abs(more):.2f}" if offer.priced else f"a weight of {abs(more):.4g}"
+    word = f"{abs(more):,.2f}" if offer.priced else f"a weight of {abs(more):.4g}"
     same = abs(more) < 0.005
     price = "nothing more" if same else f"{word} {'more' if more > 0 else 'less'}"
     return [
@@ -233,7 +237,7 @@ def _at_best(pool: Pool) -> list[float]:
 
 
 def _cost(offer: Offer, cost: float) -> str:
-    return f"they cost {cost:.2f}" if offer.priced else f"they weigh {cost:.4g}"
+    return f"they cost {cost:,.2f}" if offer.priced else f"they weigh {cost:.4g}"
 
 
 def _proof(pool: Pool, found: Found, offer: Offer, least: float, gap: float) -> str:

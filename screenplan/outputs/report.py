@@ -24,6 +24,7 @@ from screenplan.outputs.drawings.style import clean, year_words
 from screenplan.outputs.report_cells import is_missing
 from screenplan.outputs.report_choices import make_choices
 from screenplan.outputs.report_figures import make_figures
+from screenplan.outputs.report_repeats import not_said, say_once
 from screenplan.outputs.report_tables import (
     LONGEST_TEXT,
     Table,
@@ -116,6 +117,11 @@ def make_report(layers: Mapping[str, Any], about: About) -> str:
     )
     stakes = stakes_by_line(next(iter(tables("stakes")), None))
     checks, passed = _checks(layers.get("checks"), about.units)
+    work = {key: _work_tables(key, tables, stakes, checks) for key in WORK_WORDS}
+    once = iter(say_once([table for found in work.values() for table in found]))
+    work = {key: [next(once) for _ in found] for key, found in work.items()}
+    growth = tables("growth")
+    notes = (clean(in_units(note, about.units), LONGEST_TEXT) for note in about.warnings)
     return _environment().get_template("report.html.jinja").render(
         title=title,
         subject=clean(about.subject),
@@ -136,17 +142,13 @@ def make_report(layers: Mapping[str, Any], about: About) -> str:
         figures=figures,
         svg=Markup,
         views=views_table(layers, years, about.units),
-        work=[
-            (key, words, found)
-            for key, words in WORK_WORDS.items()
-            if (found := _work_tables(key, tables, stakes, checks))
-        ],
+        work=[(key, WORK_WORDS[key], found) for key, found in work.items() if found],
         choices=make_choices(
             layers, years=years, shown=shown, units=about.units, names=about.names
         ),
         choice_tables=tables("choices"),
-        effects=tables("effects"),
-        growth=tables("growth"),
+        effects=say_once(tables("effects")),
+        growth=growth,
         cost=tables("cost"),
         sources=[
             t
@@ -159,7 +161,7 @@ def make_report(layers: Mapping[str, Any], about: About) -> str:
             )
             if t
         ],
-        notes=[clean(in_units(note, about.units), LONGEST_TEXT) for note in about.warnings],
+        notes=not_said(notes, growth),
     )  # fmt: skip
 
 
@@ -225,13 +227,8 @@ def _checks(checks, units: str) -> tuple[list[Table], Table | None]:
     first.lead = f"{len(passed)} of {len(rows)} checks pass; the appendix tells each."
     second = _findings("unjudged", "Checks that could not be judged", unjudged, units)
     if second is not None:
-        first.lead += f" {len(unjudged)} could not be judged: {', '.join(clean(row['check']) for row in unjudged)}."
+        first.lead += f" {len(unjudged)} could not be judged."
         second.on_paper = False
-    # What is to be confirmed is the same at several checks: each is said once.
-    said = dict.fromkeys(in_units(_text(row["caution"]), units) for row in rows)
-    (second or first).notes = [
-        clean(f"Confirm: {text[0].lower()}{text[1:]}", LONGEST_TEXT) for text in said if text
-    ]
     return [first, *filter(None, [second])], _findings("passed", "Checks that pass", passed, units)
 
 

@@ -17,6 +17,7 @@ from screenplan.ground.said import in_units
 from screenplan.outputs.drawings.scale import SHEET_MM
 from screenplan.outputs.drawings.style import clean
 from screenplan.outputs.report_cells import LONGEST_TEXT, ON_THE_RIGHT, is_missing, write_cell
+from screenplan.outputs.report_plants import MOST_ALONE, merge_plants
 
 #: Width on paper of a letter of a table, of the gap between columns, and of a box to tick.
 LETTER_MM, GAP_MM, TICK_MM = 1.7, 2.0, 9.0
@@ -153,7 +154,7 @@ def make_table(
         frame = shown.keep(frame)
     columns = [
         column
-        for column in _columns(contract, shown)
+        for column in _columns(contract, shown, len(frame))
         if column.name in frame and _filled(frame[column.name])
     ]
     if frame.empty or not columns:
@@ -170,6 +171,8 @@ def make_table(
                     f"Watch: {clean(in_units(caution, units), LONGEST_TEXT)}",
                 )
                 cells[-1] = ". ".join(filter(None, parts))
+    if not shown.columns:
+        rows = merge_plants(frame, columns, rows)
     rows = (
         rows
         if shown.tick or shown.whole
@@ -240,10 +243,16 @@ def without_equal(table: Table, keep: Sequence[str] = ()) -> Table:
 _SAYS_NOTHING = ("", "–", "once")
 
 
-def _columns(contract: Contract, shown: Shown) -> list[Column]:
+def _columns(contract: Contract, shown: Shown, rows: int) -> list[Column]:
+    """Give the columns that are shown; many plants are told together, without the key of each row."""
     if shown.columns:
         return [contract.column(name) for name in shown.columns.split()]
-    return [column for column in contract.columns if not column.per_year]
+    together = rows > MOST_ALONE and any(column.name == "plant_id" for column in contract.columns)
+    return [
+        column
+        for column in contract.columns
+        if not column.per_year and not (together and column.name == contract.key != "plant_id")
+    ]
 
 
 def _sentences(headings: list[Heading], rows: list[list[str]]) -> Iterator[str]:
