@@ -69,7 +69,8 @@ def leave_out_floorless(
         theirs = columns.get(name, name)
         held = is_held(theirs, frame.columns)
         texts = [to_text(cell) for cell in cells_of(frame, theirs)] if held else [None] * len(frame)
-        none &= [_is_zero(text) or (text is None and name == "height_m") for text in texts]
+        zero = [_is_zero(text) or (text is None and name == "height_m") for text in texts]
+        none &= np.array(zero, bool)
     findings.mended(frame.index[none], "no floor above the ground: row left out")
     return frame[~none]
 
