@@ -4,16 +4,16 @@ import pytest
 
 from screenplan.contracts import INPUTS, MEASURED_PLANTS
 from screenplan.site.repair import WHOLE_LAYER, Findings
+from screenplan.site.sources import LayerSource
 from screenplan.site.usual_names import take_usual_names
 
 
 def take(*present, columns=None, units=None, fixed=None, us=False):
     """Give the columns and units that are taken of a file, and what was noted."""
     findings = Findings("measured_plants", "own.csv", "own")
-    found = take_usual_names(
-        MEASURED_PLANTS, present, columns or {}, units or {}, fixed or {}, findings, us=us
-    )
-    return *found, findings
+    named = LayerSource("own.csv", None, columns or {}, units or {}, fixed or {})
+    found = take_usual_names(MEASURED_PLANTS, present, named, findings, us=us)
+    return found.columns, found.units, findings
 
 
 @pytest.mark.parametrize(

@@ -6,7 +6,7 @@ import datetime as dt
 import difflib
 import math
 from collections.abc import Mapping
-from types import MappingProxyType
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -17,6 +17,9 @@ from screenplan.ground.errors import InputError, Problem
 from screenplan.ground.units import FOOT_M, metres_per
 from screenplan.site.composed import cells_of, is_held, metres_in
 from screenplan.site.repair import Findings
+
+if TYPE_CHECKING:
+    from screenplan.site.sources import LayerSource
 
 #: Values that data sets write where a number is not known.
 SENTINELS = (9999.0, 99999.0, 999.0, -999.0, -9999.0, -99999.0, -32768.0, 32767.0, 1e20)
@@ -36,14 +39,7 @@ _DAYS = ("%Y-%m-%d", "%Y/%m/%d", "%Y%m%d", "%Y-%m-%dT%H:%M:%S", "%Y-%m-%d %H:%M:
 
 
 def convert_columns(
-    frame: pd.DataFrame,
-    contract: Contract,
-    *,
-    columns: Mapping[str, str],
-    units: Mapping[str, str],
-    fixed: Mapping[str, object],
-    findings: Findings,
-    missing: Mapping[str, object] = MappingProxyType({}),
+    frame: pd.DataFrame, contract: Contract, named: LayerSource, findings: Findings
 ) -> pd.DataFrame:
     """Make the contract's columns of the user's.
 
@@ -53,13 +49,11 @@ def convert_columns(
         Attributes as read, indexed by row number.
     contract : Contract
         What the layer must hold.
-    columns, units, fixed : mapping
-        As in `LayerSource`.
+    named : LayerSource
+        How the user calls the columns. Where a value is given for rows that lack one, marks for 'not known'
+        and heights of 0 count as lacking.
     findings : Findings
         Where problems are noted.
-    missing : mapping
-        As in `LayerSource`: a value that is given for rows that lack one is filled in. Marks for 'not known'
-        and heights of 0 count as lacking then.
 
     Returns
     -------
@@ -69,17 +63,19 @@ def convert_columns(
     """
     out: dict[str, pd.Series] = {}
     for column in contract.columns:
-        if column.name in fixed:
-            cells = pd.Series([fixed[column.name]] * len(frame), index=frame.index, dtype=object)
-        elif is_held(theirs := columns.get(column.name, column.name), frame.columns):
+        if column.name in named.fixed:
+            cells = pd.Series(
+                [named.fixed[column.name]] * len(frame), index=frame.index, dtype=object
+            )
+        elif is_held(theirs := named.theirs(column.name), frame.columns):
             cells = cells_of(frame, theirs)
         else:
             cells = pd.Series([None] * len(frame), index=frame.index, dtype=object)
-        may_lack = column.name in missing
+        may_lack = column.name in named.missing
         out[column.name] = _convert(
-            cells, column, contract, units.get(column.name), findings, may_lack=may_lack
+            cells, column, contract, named.units.get(column.name), findings, may_lack=may_lack
         )
-    return fill_missing(pd.DataFrame(out, index=frame.index), contract, missing, findings)
+    return fill_missing(pd.DataFrame(out, index=frame.index), contract, named.missing, findings)
 
 
 def fill_missing(
@@ -118,26 +114,21 @@ def fill_missing(
     return out
 
 
-def is_unit_said(
-    column: Column, columns: Mapping[str, str], units: Mapping[str, str], fixed: Mapping
-) -> bool:
+def is_unit_said(column: Column, named: LayerSource) -> bool:
     """Tell whether it is known in which unit a column's values are.
 
     A plan says it by ``units`` or by a fixed value, a file by our own name of the column, which
     ends in its unit.
     """
-    theirs = columns.get(column.name, column.name)
-    return column.name in units or column.name in fixed or theirs.lower() == column.name
+    said = column.name in named.units or column.name in named.fixed
+    return said or named.theirs(column.name).lower() == column.name
 
 
 def check_units(
     frame: pd.DataFrame,
     contract: Contract,
     crs: CRS | None,
-    *,
-    columns: Mapping[str, str],
-    units: Mapping[str, str],
-    fixed: Mapping[str, object],
+    named: LayerSource,
     findings: Findings,
 ) -> None:
     """Refuse lengths and speeds of which nobody says the unit, where they are likely not ours.
@@ -155,7 +146,7 @@ def check_units(
     foot = None if crs is None else find_foot(crs)
     for column in contract.columns:
         other = {"m": "ft", "km/h": "mph"}.get(column.unit)
-        theirs = columns.get(column.name, column.name)
+        theirs = named.theirs(column.name)
         if other is None or not is_held(theirs, frame.columns):
             continue
         bare = [
@@ -163,7 +154,7 @@ def check_units(
             for cell in cells_of(frame, theirs)
             if not _is_empty(cell) and metres_in(cell) is None
         ]
-        if is_unit_said(column, columns, units, fixed) or not bare:
+        if is_unit_said(column, named) or not bare:
             continue
         if theirs.lower().endswith(_FOREIGN_ENDS):
             cause = f"By its name the column {theirs} is not in {column.unit}"
@@ -190,14 +181,7 @@ def find_foot(crs: CRS) -> str | None:
 
 
 def check_mapping(
-    contract: Contract,
-    present: tuple[str, ...],
-    *,
-    columns: Mapping[str, str],
-    units: Mapping[str, str],
-    fixed: Mapping[str, object],
-    findings: Findings,
-    missing: Mapping[str, object] = MappingProxyType({}),
+    contract: Contract, present: tuple[str, ...], named: LayerSource, findings: Findings
 ) -> None:
     """Note columns, units and fixed values that cannot be meant, and required columns without any.
 
@@ -207,13 +191,8 @@ def check_mapping(
         The file's columns.
     """
     ours = {column.name: column for column in contract.columns}
-    for what, mapping in (
-        ("columns", columns),
-        ("units", units),
-        ("fixed", fixed),
-        ("missing", missing),
-    ):
-        for name in mapping:
+    for what in ("columns", "units", "fixed", "missing"):
+        for name in getattr(named, what):
             if name not in ours:
                 findings.refused(
                     (),
@@ -221,8 +200,8 @@ def check_mapping(
                     f"Use one of {', '.join(ours)}",
                     key=f"layers.{contract.name}.{what}",
                 )
-    for name, theirs in columns.items():
-        if name in ours and name not in fixed and not is_held(theirs, present):
+    for name, theirs in named.columns.items():
+        if name in ours and name not in named.fixed and not is_held(theirs, present):
             lower = {name.lower(): name for name in present}
             close = difflib.get_close_matches(theirs.lower(), lower, n=1, cutoff=0.6)
             findings.refused(
@@ -232,7 +211,7 @@ def check_mapping(
                 + f"The file's columns are {_list_columns(present)}",
                 key=f"layers.{contract.name}.columns.{name}",
             )
-    for name, unit in units.items():
+    for name, unit in named.units.items():
         if name in ours:
             try:
                 _factor(ours[name], unit, contract.name)
@@ -240,10 +219,10 @@ def check_mapping(
                 findings.problems += [_placed(p, findings) for p in error.problems]
     # A key without a column gets row numbers.
     for column in contract.columns:
-        given = column.name in (*fixed, *missing) or is_held(
-            columns.get(column.name, column.name), present
+        given = column.name in (*named.fixed, *named.missing) or is_held(
+            named.theirs(column.name), present
         )
-        if column.required and not given and column.name not in (contract.key, *columns):
+        if column.required and not given and column.name not in (contract.key, *named.columns):
             findings.refused(
                 (),
                 f"The column {column.name} is missing ({column.meaning.lower()})",

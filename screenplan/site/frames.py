@@ -50,6 +50,11 @@ class FrameLayer:
         return self.name
 
     @property
+    def where(self) -> dict[str, str | None]:
+        """Where it stands, for a refusal."""
+        return {"file": self.file, "layer": self.layer}
+
+    @property
     def crs(self) -> CRS | None:
         """Its CRS."""
         return self.frame.crs

@@ -8,6 +8,7 @@ from pyproj.aoi import AreaOfUse
 from pyproj.exceptions import CRSError, ProjError
 
 from screenplan.ground.datum import horizontal
+from screenplan.ground.errors import refuse
 
 #: How far outside its CRS's stated area a layer may lie, degrees.
 AREA_MARGIN_DEG = 5.0
@@ -18,6 +19,22 @@ MILLIMETRE_M = 0.001
 #: A parcel or row that reaches farther is not planned; a frame's lengths are then off by more than
 #: 3 in ten million at its ends.
 MOST_ACROSS_M = 10_000.0
+
+
+def refuse_misfit(layer, bounds: tuple[float, float, float, float] | None, rows=()) -> None:
+    """Refuse an opened layer, or rows of it, whose bounds cannot lie in the CRS that it states.
+
+    Raises
+    ------
+    InputError
+        With what `find_misfit` says.
+    """
+    misfit = find_misfit(layer.crs, bounds)
+    if misfit:
+        raise refuse(
+            misfit, "State the CRS in which the coordinates really are", **layer.where,
+            rows=[int(row) for row in rows], key=layer.crs_key, kind="system",
+        )  # fmt: skip
 
 
 def find_misfit(crs: CRS, bounds: tuple[float, float, float, float] | None) -> str | None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -33,11 +32,11 @@ from screenplan.site.frames import FrameLayer
 from screenplan.site.heights import doubt_heights, refuse_heights
 from screenplan.site.overlaps import drop_doubles, find_overlaps
 from screenplan.site.parts import settle_parts
-from screenplan.site.plausible import MOST_ACROSS_M, find_misfit, guess_unit
+from screenplan.site.plausible import MOST_ACROSS_M, find_misfit, guess_unit, refuse_misfit
 from screenplan.site.raster import read_terrain
 from screenplan.site.repair import WHOLE_LAYER, Findings, check_types, flatten, mend
 from screenplan.site.site import Site
-from screenplan.site.sources import hash_unless_large
+from screenplan.site.sources import LayerSource, hash_unless_large
 from screenplan.site.subject import choose_rows
 from screenplan.site.terrain import Terrain, TerrainSource
 from screenplan.site.usual_names import take_usual_names
@@ -49,20 +48,6 @@ ELSEWHERE_M = 2000.0
 FARTHEST_M = 5000.0
 #: Layers that must hold something if they are given.
 NEVER_EMPTY = ("parcels", "planting_line")
-
-
-@dataclass(frozen=True)
-class Named:
-    """How the columns of a layer are called by the user; see `LayerSource`."""
-
-    columns: Mapping[str, str] = field(default_factory=dict)
-    units: Mapping[str, str] = field(default_factory=dict)
-    fixed: Mapping[str, object] = field(default_factory=dict)
-    missing: Mapping[str, object] = field(default_factory=dict)
-
-    def by_user(self) -> dict[str, Mapping]:
-        """Give all but what is filled in, by name."""
-        return {"columns": self.columns, "units": self.units, "fixed": self.fixed}
 
 
 class Reader:
@@ -117,14 +102,13 @@ class Reader:
             raise refuse(
                 misfit or "The planting line has no finite coordinates",
                 "State the CRS in which the coordinates really are, or draw the line",
-                file=source.file,
-                layer=source.layer,
+                **source.where,
                 kind="system",
             )
         if self.frame is None:
             self.frame = self._lay_frame(source, rows, terrain)
-        way = self.frame.transformation_from(source.crs, file=source.file, layer=source.layer)
-        placed = self._place(rows, source, way, Findings(source.name, source.file, source.layer))
+        way = self.frame.transformation_from(source.crs, **source.where)
+        placed = self._place(rows, source, way, Findings.of(source))
         self.subject = shapely.union_all(placed.geometry.to_numpy())
         return self._read_others(_empty(PARCELS, self.frame.crs), terrain)
 
@@ -154,7 +138,10 @@ class Reader:
             inputs=self.inputs,
         )
 
-    def _raise_problems(self) -> None:
+    def _raise_problems(self, findings: Findings | None = None) -> None:
+        """Refuse what was found wrong, with what is found of a layer by now."""
+        if findings is not None:
+            self.problems += findings.problems
         if self.problems:
             raise InputError(self.problems)
 
@@ -166,8 +153,7 @@ class Reader:
                 self.problems += refuse(
                     "The layer has no CRS",
                     "State the CRS in which its coordinates are",
-                    file=layer.file,
-                    layer=layer.layer,
+                    **layer.where,
                     key=layer.crs_key,
                     kind="system",
                 ).problems
@@ -175,47 +161,28 @@ class Reader:
 
     def _require_kind(self, source) -> None:
         """Refuse parcels of another kind of geometry before anything is looked for in them."""
-        findings = Findings(PARCELS.name, source.file, source.layer)
+        findings = Findings.of(source)
         if source.rows:
             check_types(source.types, PARCELS, findings)
-        self.problems += findings.problems
-        self._raise_problems()
+        self._raise_problems(findings)
 
     def _id_column(self, source) -> str | None:
         """Find the file's column of parcel ids; None if it has none."""
-        key = PARCELS.key
-        named = self.named[PARCELS.name]
-        findings = Findings(PARCELS.name, source.file, source.layer)
-        check_mapping(
-            PARCELS,
-            source.columns,
-            **named.by_user(),
-            findings=findings,
-            missing=named.missing,
-        )
-        self.problems += findings.problems
-        self._raise_problems()
+        key, named = PARCELS.key, self.named[PARCELS.name]
+        findings = Findings.of(source)
+        check_mapping(PARCELS, source.columns, named, findings)
+        self._raise_problems(findings)
         column = named.columns.get(key, key)
         return column if is_held(column, source.columns) else None
 
     def _check_subject(self, source, rows) -> None:
-        misfit = find_misfit(source.crs, _finite_bounds(rows))
-        if misfit:
-            raise refuse(
-                misfit,
-                "State the CRS in which the coordinates really are",
-                file=source.file,
-                layer=source.layer,
-                rows=rows.index.tolist(),
-                key=source.crs_key,
-                kind="system",
-            )
-        if _finite_bounds(rows) is None:
+        bounds = _finite_bounds(rows)
+        refuse_misfit(source, bounds, rows.index)
+        if bounds is None:
             raise refuse(
                 "The chosen parcel has no geometry with finite coordinates",
                 "Draw its outline, or choose another parcel",
-                file=source.file,
-                layer=source.layer,
+                **source.where,
                 rows=rows.index.tolist(),
                 kind="geometry",
             )
@@ -237,8 +204,7 @@ class Reader:
                 f"The {thing} is {{{across / 1000.0:.0f} km}} across, and a plan covers "
                 f"{{{MOST_ACROSS_M / 1000.0:g} km}} at most" + guess_unit(source.crs, across),
                 f"State the CRS in which the coordinates really are, or give a smaller {thing}",
-                file=source.file,
-                layer=source.layer,
+                **source.where,
                 rows=rows.index.tolist(),
                 key=source.crs_key,
                 kind="system",
@@ -249,13 +215,7 @@ class Reader:
             frame = LocalFrame.around(rows, self.about.height)
         except InputError as error:
             problem = error.problems[0]
-            raise refuse(
-                problem.what,
-                problem.mend,
-                file=source.file,
-                layer=source.layer,
-                key=source.crs_key,
-            ) from None
+            raise refuse(problem.what, problem.mend, **source.where, key=source.crs_key) from None
         if not frame.is_placed and not is_ground(frame.source_crs):
             self.warnings.append(
                 f"Nobody knows how the CRS '{frame.source_crs.name}' lies on the earth: all layers are "
@@ -269,10 +229,7 @@ class Reader:
             # The terrain's height, above sea level, is far better than none for the scale.
             try:
                 spot, *_ = read_terrain(
-                    terrain,
-                    frame,
-                    (-1.0, -1.0, 1.0, 1.0),
-                    datum_tolerance_m=self.about.most_datum,
+                    terrain, frame, (-1.0, -1.0, 1.0, 1.0), datum_tolerance_m=self.about.most_datum
                 )
             except InputError:
                 return frame  # said, or mended, when the whole ground is read
@@ -284,65 +241,48 @@ class Reader:
         return frame
 
     def _read_parcels(self, source, rows, point) -> gpd.GeoDataFrame:
-        contract, findings = PARCELS, Findings(PARCELS.name, source.file, source.layer)
-        way = self.frame.transformation_from(
-            source.crs,
-            tolerance_m=self.about.most_datum,
-            file=source.file,
-            layer=source.layer,
-        )
+        findings, way = Findings.of(source), self._way_from(source)
         self._check_extent(source, rows, way)
         subject = self._place(rows, source, way, findings)
         if subject.empty:
-            self.problems += findings.problems
-            self._raise_problems()
+            self._raise_problems(findings)
         self.subject = subject.geometry.iloc[0]
         if self.subject.distance(shapely.Point(0.0, 0.0)) > FARTHEST_M:
             raise refuse(
                 f"The subject lies more than {{{FARTHEST_M / 1000:g} km}} from the middle of the frame",
                 "Use the frame of this site, or leave it out",
-                file=source.file,
-                layer=source.layer,
+                **source.where,
             )
         near = self._read_near(source, way)
         near = pd.concat([near, rows.loc[rows.index.difference(near.index)]]).sort_index()
         near = gpd.GeoDataFrame(near, crs=source.crs)
         # The subject's row was placed above; placing all again lists its repairs once.
-        findings = Findings(contract.name, source.file, source.layer)
+        findings = Findings.of(source)
         chosen = int(rows.index[0])
         parcels = self._finish(source, near, way, findings, keep=chosen)
         if chosen not in parcels.index:
-            self.problems += findings.problems
-            self._raise_problems()
+            self._raise_problems(findings)
         parcels["is_subject"] = parcels.index == chosen
         if point is not None:
             (point,) = self.frame.project_in(np.array([point]), way)
         parcels = drop_doubles(parcels, findings)
         parcels = settle_parts(parcels, point, findings)
-        self.problems += findings.problems
-        self._raise_problems()
-        self.repairs += findings.repairs
-        outline = parcels.geometry[parcels["is_subject"]].iloc[0]
-        self.subject = outline
-        near_enough = (
-            shapely.distance(np.asarray(parcels.geometry.array, dtype=object), outline)
-            <= self.about.reach
-        )
-        parcels = parcels[near_enough | parcels["is_subject"].to_numpy()]
+        self._raise_problems(findings)
+        self.subject = parcels.geometry[parcels["is_subject"]].iloc[0]
+        parcels = parcels[self._is_near(parcels) | parcels["is_subject"].to_numpy()]
         self.warnings += find_overlaps(parcels)
-        self._record(source, way, len(parcels))
+        self._take(source, way, parcels, findings)
         return parcels.reset_index(drop=True)
 
     def _read_layer(self, name: str) -> pd.DataFrame:
         source, contract = self.layers[name], INPUTS[name]
-        findings = Findings(name, source.file, source.layer)
+        findings = Findings.of(source)
         if source.rows == 0:
             if name in NEVER_EMPTY:
                 raise refuse(
                     f"The layer of {name.replace('_', ' ')} is empty",
                     "Draw what it should hold, or leave the layer out",
-                    file=source.file,
-                    layer=source.layer,
+                    **source.where,
                 )
             self.warnings.append(f"The layer of {name.replace('_', ' ')} is empty.")
             self._record(source, None, 0)
@@ -350,26 +290,12 @@ class Reader:
         if not contract.geometry:
             return self._read_table(source, contract, findings)
         named = self.named[name]
-        check_mapping(
-            contract,
-            source.columns,
-            **named.by_user(),
-            findings=findings,
-            missing=named.missing,
-        )
+        check_mapping(contract, source.columns, named, findings)
         misfit = find_misfit(source.crs, source.bounds)
-        way = None
         try:
-            way = self.frame.transformation_from(
-                source.crs,
-                tolerance_m=self.about.most_datum,
-                file=source.file,
-                layer=source.layer,
-            )
+            way = self._way_from(source)
         except InputError as error:
-            findings.problems += error.problems
-        if way is None:
-            raise InputError(findings.problems)
+            raise InputError(findings.problems + list(error.problems)) from None
         near = self._read_near(source, way)
         if name == "planting_line":
             self._check_extent(source, near, way)
@@ -383,31 +309,47 @@ class Reader:
             done = fill_heights(done, self.about.storey_height, findings)
             self.warnings += doubt_heights(done)
         self._check_keys(done, contract, findings)
+        return self._take(source, way, done, findings)
+
+    def _read_table(self, source, contract: Contract, findings: Findings) -> pd.DataFrame:
+        """Read a layer of which only the columns count, wherever its rows lie."""
+        named = self.named[source.name]
+        named = take_usual_names(contract, source.columns, named, findings, us=self.us)
+        done = read_columns(source, named, findings)
+        self._check_keys(done, contract, findings)
+        return self._take(source, None, done, findings)
+
+    def _way_from(self, source) -> Transformation:
+        """Choose the change of datum of a layer."""
+        tolerance = self.about.most_datum
+        return self.frame.transformation_from(source.crs, tolerance_m=tolerance, **source.where)
+
+    def _take(
+        self, source, way: Transformation | None, done: pd.DataFrame, findings: Findings
+    ) -> pd.DataFrame:
+        """Give a layer that is read, its repairs and its origin noted; refuse what is wrong in it."""
         if findings.problems:
             raise InputError(findings.problems)
         self.repairs += findings.repairs
         self._record(source, way, len(done))
         return done
 
-    def _read_table(self, source, contract: Contract, findings: Findings) -> pd.DataFrame:
-        """Read a layer of which only the columns count, wherever its rows lie."""
-        named = self.named[source.name]
-        columns, units = take_usual_names(
-            contract, source.columns, named.columns, named.units, named.fixed, findings, us=self.us
-        )
-        done = read_columns(source, replace(named, columns=columns, units=units), findings)
-        self._check_keys(done, contract, findings)
-        if findings.problems:
-            raise InputError(findings.problems)
-        self.repairs += findings.repairs
-        self._record(source, None, len(done))
-        return done
+    def _box(self, reach_m: float) -> tuple[float, float, float, float]:
+        """Give the box that reaches so far beyond the subject."""
+        west, south, east, north = self.subject.bounds
+        return west - reach_m, south - reach_m, east + reach_m, north + reach_m
 
     def _read_near(self, source, way: Transformation, reach_m: float | None = None):
-        west, south, east, north = self.subject.bounds
         reach = self.about.reach if reach_m is None else reach_m
-        box = (west - reach, south - reach, east + reach, north + reach)
-        return source.read(self.frame.boxes_out(box, way))
+        return source.read(self.frame.boxes_out(self._box(reach), way))
+
+    def _distances(self, frame: gpd.GeoDataFrame) -> np.ndarray:
+        """Distances of rows from the subject, (rows,)."""
+        return shapely.distance(np.asarray(frame.geometry.array, dtype=object), self.subject)
+
+    def _is_near(self, frame: gpd.GeoDataFrame) -> np.ndarray:
+        """Tell which rows are within reach of the subject, (rows,)."""
+        return self._distances(frame) <= self.about.reach
 
     def _place(self, frame, source, way: Transformation, findings: Findings) -> gpd.GeoDataFrame:
         """Rows in the frame, two-dimensional; what cannot lie there is refused."""
@@ -437,9 +379,7 @@ class Reader:
         """Rows within reach, mended, with the contract's columns."""
         contract, named = INPUTS[source.name], self.named[source.name]
         placed = self._place(near, source, way, findings)
-        shapes = np.asarray(placed.geometry.array, dtype=object)
-        within = shapely.distance(shapes, self.subject) <= self.about.reach
-        placed = placed[within | (placed.index == keep)]
+        placed = placed[self._is_near(placed) | (placed.index == keep)]
         rows = set(placed.index)
         # What is said of rows out of reach does not matter, save of rows without a place.
         findings.repairs = [
@@ -450,11 +390,7 @@ class Reader:
         if source.name == "buildings" and not {"storeys", "height_m"} & set(named.fixed):
             placed = leave_out_floorless(placed, named.columns, findings)
         mended = mend(placed, contract, findings)
-        attributes = pd.DataFrame(mended.drop(columns="geometry"))
-        check_units(attributes, contract, source.crs, **named.by_user(), findings=findings)
-        cells = convert_columns(
-            attributes, contract, **named.by_user(), findings=findings, missing=named.missing
-        )
+        cells = _convert(mended, source, named, findings)
         whole = gpd.GeoDataFrame(cells, geometry=mended.geometry, crs=self.frame.crs)
         whole = _drop_copies(whole, findings, keep)
         if source.name == "buildings":
@@ -466,8 +402,7 @@ class Reader:
 
     def _says_unit(self, layer: str, column: str) -> bool:
         """Tell whether the unit of a column's values is known."""
-        named = self.named[layer]
-        return is_unit_said(INPUTS[layer].column(column), named.columns, named.units, named.fixed)
+        return is_unit_said(INPUTS[layer].column(column), self.named[layer])
 
     def _explain_absence(self, source, way, misfit: str | None, findings: Findings) -> None:
         """Say why nothing is within reach: another place, or only empty here."""
@@ -481,9 +416,7 @@ class Reader:
             )
             return
         wide = self._read_near(source, way, ELSEWHERE_M)
-        placed = self._place(wide, source, way, Findings(source.name))
-        shapes = np.asarray(placed.geometry.array, dtype=object)
-        distances = shapely.distance(shapes, self.subject)
+        distances = self._distances(self._place(wide, source, way, Findings(source.name)))
         name = source.name.replace("_", " ")
         if not len(distances) or distances.min() > ELSEWHERE_M:
             findings.refused(
@@ -520,15 +453,11 @@ class Reader:
             return Terrain.flat()
         if isinstance(terrain, Terrain):
             return terrain
-        west, south, east, north = self.subject.bounds
-        reach = self.about.reach
         try:
             ground, notes, way, record = read_terrain(
-                terrain,
-                self.frame,
-                (west - reach, south - reach, east + reach, north + reach),
+                terrain, self.frame, self._box(self.about.reach),
                 datum_tolerance_m=self.about.most_datum,
-            )
+            )  # fmt: skip
         except InputError as error:
             self.problems += error.problems
             return Terrain.flat()
@@ -567,17 +496,18 @@ class Reader:
         )
 
 
-def read_columns(source, named: Named, findings: Findings) -> pd.DataFrame:
+def read_columns(source, named: LayerSource, findings: Findings) -> pd.DataFrame:
     """Make the columns of a contract without geometry of a layer's; what is wrong is noted."""
     contract = INPUTS[source.name]
-    by_user = named.by_user()
-    check_mapping(contract, source.columns, **by_user, findings=findings, missing=named.missing)
-    attributes = pd.DataFrame(source.read()).drop(columns="geometry")
-    check_units(attributes, contract, source.crs, **by_user, findings=findings)
-    cells = convert_columns(
-        attributes, contract, **by_user, findings=findings, missing=named.missing
-    )
-    return fill_defaults(cells, contract)
+    check_mapping(contract, source.columns, named, findings)
+    return fill_defaults(_convert(source.read(), source, named, findings), contract)
+
+
+def _convert(frame: pd.DataFrame, source, named: LayerSource, findings: Findings) -> pd.DataFrame:
+    """Make the columns of a contract of the attributes of rows."""
+    contract, attributes = INPUTS[source.name], pd.DataFrame(frame.drop(columns="geometry"))
+    check_units(attributes, contract, source.crs, named, findings)
+    return convert_columns(attributes, contract, named, findings)
 
 
 def _drop_copies(frame: gpd.GeoDataFrame, findings: Findings, keep: int | None) -> gpd.GeoDataFrame:
@@ -602,11 +532,7 @@ def _empty(contract: Contract, crs: CRS) -> pd.DataFrame:
     columns = {c.name: pd.Series([], dtype=kinds[c.type]) for c in contract.columns}
     if not contract.geometry:
         return pd.DataFrame(columns)
-    return gpd.GeoDataFrame(
-        columns,
-        geometry=gpd.GeoSeries([], crs=crs),
-        crs=crs,
-    )
+    return gpd.GeoDataFrame(columns, geometry=gpd.GeoSeries([], crs=crs), crs=crs)
 
 
 def _table_of_repairs(repairs: list[tuple[str, int, str]]) -> pd.DataFrame:

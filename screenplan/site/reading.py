@@ -16,7 +16,7 @@ from screenplan.contracts import INPUTS, PARCELS, PLANTING_LINE
 from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.frame import LocalFrame
 from screenplan.plan import Options
-from screenplan.site.reader import Named, Reader, read_columns
+from screenplan.site.reader import Reader, read_columns
 from screenplan.site.repair import Findings
 from screenplan.site.site import Site
 from screenplan.site.sources import LayerSource, open_layer
@@ -74,14 +74,8 @@ def read_site(
     if problems:
         raise InputError(problems)
     layers, notes = settle_systems(layers, stated)
-    named = {
-        name: Named(
-            dict(source.columns), dict(source.units), dict(source.fixed), dict(source.missing)
-        )
-        for name, source in sources.items()
-    }
     terrain = _settle_terrain(terrain, layers, stated)
-    reader = Reader(layers, named, plan or Options(), frame)
+    reader = Reader(layers, sources, plan or Options(), frame)
     reader.warnings += notes
     return reader.read(subject_point_crs, terrain)
 
@@ -94,8 +88,8 @@ def read_own_table(name: str, table: pd.DataFrame) -> pd.DataFrame:
     InputError
         With every problem of its rows.
     """
-    source, findings = open_layer(name, LayerSource(table)), Findings(name, None, name)
-    done = read_columns(source, Named(), findings)
+    named, findings = LayerSource(table), Findings(name, None, name)
+    done = read_columns(open_layer(name, named), named, findings)
     if findings.problems:
         raise InputError(findings.problems)
     return done

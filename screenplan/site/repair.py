@@ -55,6 +55,11 @@ class Findings:
     repairs: list[tuple[str, int, str]] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
 
+    @classmethod
+    def of(cls, source) -> Findings:
+        """Begin with nothing found in an opened layer."""
+        return cls(source.name, source.file, source.layer)
+
     def mended(self, rows, repair: str) -> None:
         """List one repair for each row; `WHOLE_LAYER` stands for all of them."""
         self.repairs += [(self.layer, int(row), said(repair)) for row in rows]

@@ -97,6 +97,10 @@ class LayerSource:
     crs: str | None = None
     missing: Mapping[str, object] = field(default_factory=dict)
 
+    def theirs(self, name: str) -> str:
+        """Give the file's column for one of the contract's."""
+        return self.columns.get(name, name)
+
 
 @dataclass(frozen=True)
 class FileLayer:
@@ -133,6 +137,11 @@ class FileLayer:
         return str(self.data.path)
 
     @property
+    def where(self) -> dict[str, str | None]:
+        """Where it stands, for a refusal."""
+        return {"file": self.file, "layer": self.layer}
+
+    @property
     def crs_key(self) -> str:
         """Key of a plan that states its CRS."""
         return f"layers.{self.name}.crs"
@@ -156,8 +165,7 @@ class FileLayer:
             raise refuse(
                 f"The file breaks off: {self.rows} rows are announced, {len(frame)} can be read",
                 "Fetch or export the file again",
-                file=self.file,
-                layer=self.layer,
+                **self.where,
             )
         return frame
 

@@ -18,7 +18,7 @@ from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.texts import quoted
 from screenplan.site.columns import to_text
 from screenplan.site.composed import cells_of
-from screenplan.site.plausible import find_misfit
+from screenplan.site.plausible import refuse_misfit
 
 ID_KEY, POINT_KEY = "subject.id", "subject.point"
 #: Longitude and latitude in degrees, as a web map shows a point.
@@ -69,7 +69,7 @@ def choose_rows(
     if layer.rows == 0:
         raise refuse(
             "The layer of parcels is empty", "Give a layer that holds the parcel to be planned",
-            file=layer.file, layer=layer.layer,
+            **layer.where,
         )  # fmt: skip
     if subject_id is not None and subject_point is not None:
         raise refuse(
@@ -89,8 +89,7 @@ def choose_rows(
         raise refuse(
             f"The layer holds {layer.rows} parcels, and none is chosen",
             f"Give the parcel's id{some}, or a point in it",
-            file=layer.file,
-            layer=layer.layer,
+            **layer.where,
             key=ID_KEY,
         )
     return layer.read(), None
@@ -106,7 +105,7 @@ def _find_marked(layer) -> int | None:
 
 
 def _choose_by_id(layer, id_column: str | None, wanted: str | None) -> gpd.GeoDataFrame:
-    where = {"file": layer.file, "layer": layer.layer, "key": ID_KEY}
+    where = {**layer.where, "key": ID_KEY}
     if id_column is None:
         raise refuse(
             f"The parcels have no column of ids, so parcel '{wanted}' cannot be found",
@@ -147,18 +146,9 @@ def _choose_by_point(layer, id_column: str | None, point: shapely.Point) -> gpd.
     # An invalid outline is mended later; a point in it is found all the same.
     solid = shapely.make_valid(shapes, method="structure", keep_collapsed=False)
     hit = near[shapely.intersects(solid, point)]
-    where = {"file": layer.file, "layer": layer.layer, "key": POINT_KEY}
+    where = {**layer.where, "key": POINT_KEY}
     if hit.empty:
-        misfit = find_misfit(layer.crs, layer.bounds)
-        if misfit:
-            raise refuse(
-                misfit,
-                "State the CRS in which the coordinates really are",
-                file=layer.file,
-                layer=layer.layer,
-                key=layer.crs_key,
-                kind="system",
-            )
+        refuse_misfit(layer, layer.bounds)
         raise refuse(
             f"No parcel holds the point {point.x:.8g}, {point.y:.8g} (in '{layer.crs.name}')",
             f"Give a point inside the parcel; the layer spans {_say_bounds(layer.bounds)}",

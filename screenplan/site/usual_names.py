@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from screenplan.contracts import Column, Contract
 from screenplan.ground.texts import quoted
 from screenplan.site.repair import WHOLE_LAYER, Findings
+from screenplan.site.sources import LayerSource
 
 #: How a name ends that says its unit, in `screenplan.ground.units`.
 UNITS = {
@@ -19,13 +21,11 @@ UNITS = {
 def take_usual_names(
     contract: Contract,
     present: Sequence[str],
-    columns: Mapping[str, str],
-    units: Mapping[str, str],
-    fixed: Mapping[str, object],
+    named: LayerSource,
     findings: Findings,
     *,
     us: bool,
-) -> tuple[dict[str, str], dict[str, str]]:
+) -> LayerSource:
     """Find columns that have a usual name, and the units that these names say; tell what was taken for what.
 
     Our own name, and what the plan says, go before; of several usual names the first of the contract's list does. Case, blanks,
@@ -37,8 +37,8 @@ def take_usual_names(
         Of a layer without geometry, with the usual names of its columns.
     present : sequence of str
         The file's columns.
-    columns, units, fixed : mapping
-        As the plan says them.
+    named : LayerSource
+        What the plan says of them.
     findings : Findings
         Where it is told, and where a length of which nobody says the unit is refused.
     us : bool
@@ -46,13 +46,13 @@ def take_usual_names(
 
     Returns
     -------
-    columns, units : dict
-        With those that were found.
+    LayerSource
+        With the columns that were found, and their units.
     """
-    columns, units = dict(columns), dict(units)
+    columns, units = dict(named.columns), dict(named.units)
     words = {theirs: _words(theirs) for theirs in present if theirs not in columns.values()}
     for column in contract.columns:
-        if column.name in columns or column.name in fixed or column.name in present:
+        if column.name in columns or column.name in named.fixed or column.name in present:
             continue
         theirs, unit = _find(column, words)
         if theirs is None:
@@ -74,7 +74,7 @@ def take_usual_names(
         findings.mended(
             [WHOLE_LAYER], f"the column {quoted(theirs)} is taken for {column.name}{said}"
         )
-    return columns, units
+    return replace(named, columns=columns, units=units)
 
 
 def _find(column: Column, words: Mapping[str, list[str]]) -> tuple[str | None, str | None]:
