@@ -33,7 +33,6 @@ DESIGN = Contract(
     "design",
     (),
     "What the design has chosen, what it costs, and what is proven of it",
-    key="",
     optional="cost least_cost gap_share free chance_asked views_sure sure_share draws",
     report=(
         Shown(

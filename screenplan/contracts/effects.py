@@ -359,7 +359,6 @@ PLANT_HEALTH = Contract(
     "plant_health",
     (),
     "How much hangs on one species or genus, how well a species stands the site, or what one is warned of",
-    key="",
     optional="share limit meets needs source",
     report=(Shown("effects", 110, title="Plant health", columns="topic name says source"),),
     columns=(

@@ -124,7 +124,6 @@ LIGHT_MONTHS = Contract(
     "light_months",
     (),
     "Hours of sun of one window, garden, panel or bed in one month of one year of growth",
-    key="",
     optional="shade_from shade_to",
     columns=(
         text("light_id", "What the sun falls on", "What the light falls on"),

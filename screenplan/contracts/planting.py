@@ -246,7 +246,6 @@ PLANTS_IN_HAND = Contract(
     "plants_in_hand",
     (),
     "What the plants or the money in hand are good for",
-    key="",
     optional="given surplus spacing_to_fill_m reach_m stock_height_m cost",
     report=(
         Shown(
@@ -296,7 +295,6 @@ CLOSURE = Contract(
     "closure",
     (),
     "When and how far up neighbouring crowns of a row meet",
-    key="",
     optional="year_closed evidence",
     report=(
         Shown(

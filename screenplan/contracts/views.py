@@ -105,7 +105,6 @@ VIEW_YEARS = Contract(
     "view_years",
     (),
     "Open share of one view in one year, growth and season",
-    key="",
     columns=(
         text("view_id", "The view"),
         year("year", "Years since planting"),
@@ -180,7 +179,6 @@ SIGHT_OUTLINES = Contract(
     "sight_outlines",
     (),
     "A corner of the convex outline of all places where a view's rays cross a planting line",
-    key="",
     only_drawn=True,
     columns=(
         text("view_id", "The view"),
@@ -196,7 +194,6 @@ SECTIONS = Contract(
     "sections",
     (),
     "Heights along the sight line of one view, at one distance from the window",
-    key="",
     optional="sight_m stands_from_m stands_to_m crown_from crown_to",
     only_drawn=True,
     columns=(
@@ -233,7 +230,6 @@ MISSING_PLANTS = Contract(
     "missing_plants",
     (),
     "One plant and one view that opens further if that plant alone is missing",
-    key="",
     report=(
         Shown(
             "growth",
@@ -314,7 +310,6 @@ NEEDED_PROFILE = Contract(
     "needed_profile",
     (),
     "The needed height along a planting line, as the corners of a stepped outline",
-    key="",
     optional="closed",
     only_drawn=True,
     columns=(
@@ -336,7 +331,6 @@ NEEDED_YEARS = Contract(
     "needed_years",
     (),
     "When a row of one species at the asked spacing is closed up to a line's needed height",
-    key="",
     optional="shape lowest_m year_reached_low year_reached year_reached_high",
     report=(
         Shown(

@@ -18,7 +18,7 @@ from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.effects import Lines
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species_model import Species
-from screenplan.planting.stand import stand_of
+from screenplan.planting.stand import planned_stand
 from screenplan.planting.zones import open_ground, subject_of
 from screenplan.rules.limits import Limit, allowed_height, limit_named
 from screenplan.site.ownership import outline_known
@@ -50,9 +50,7 @@ def outgrow_boundary(
     """
     most_height_m = plan.boundary.most_height
     rule = limit_named(limits, plan.lines.walls, "zoning", Lines.key("walls"))
-    stand = stand_of(
-        plants, years=plan.growth.years, curve=plan.growth.curve, species_table=species_table
-    )
+    stand = planned_stand(plants, plan, species_table)
     if not len(plants):
         return layer_of(OUTGROWN, [], [], plants.crs)
     known = outline_known(parcels)

@@ -17,7 +17,7 @@ from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.effects import Lines
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species_model import Species
-from screenplan.planting.stand import stand_of
+from screenplan.planting.stand import planned_stand
 from screenplan.planting.stock import hole_width
 from screenplan.planting.zones import keep_clear
 from screenplan.rules.limits import Limit, limit_named, limit_of
@@ -132,9 +132,7 @@ def reach_drains(
     """
     rule = limit_of(limits, "by_height")
     # Roots do not know of the shears: a clipped hedge counts as it would grow without.
-    stand = stand_of(
-        plants, years=plan.growth.years, curve=plan.growth.curve, species_table=species_table
-    ).unclipped()
+    stand = planned_stand(plants, plan, species_table).unclipped()
     records, shapes = [], []
     if rule is not None and has_rows(keep_outs) and len(plants):
         ids = plants["plant_id"].to_numpy()

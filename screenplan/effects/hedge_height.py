@@ -31,7 +31,7 @@ from screenplan.contracts.tables import has_rows, identifiers, layer_of, numbers
 from screenplan.effects.growing import first_years
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.species_model import Species
-from screenplan.planting.stand import stand_of
+from screenplan.planting.stand import planned_stand
 from screenplan.rules.limit_kinds import WINDS, Limit
 from screenplan.rules.limits import limit_of
 from screenplan.site.ownership import outline_known
@@ -125,9 +125,7 @@ def guide_heights(
         or not outline_known(parcels)
     ):
         return layer_of(HEDGE_HEIGHTS, [], [], parcels.crs)
-    stand = stand_of(
-        plants, years=plan.growth.years, curve=plan.growth.curve, species_table=species_table
-    )
+    stand = planned_stand(plants, plan, species_table)
     evergreen = np.array([start.species.evergreen for start in stand.starts])[stand.start]
     made = []
     for line in layers["planting_lines"].itertuples():

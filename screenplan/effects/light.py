@@ -27,7 +27,7 @@ from screenplan.plan.effects import Light
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species import load_species
 from screenplan.planting.species_model import Species
-from screenplan.planting.stand import stand_of
+from screenplan.planting.stand import planned_stand, stand_of
 from screenplan.rules.limits import Limit, limit_of
 from screenplan.site.ownership import outline_known
 from screenplan.site.terrain import Terrain
@@ -92,9 +92,7 @@ def count_light(
     if not outline_known(parcels):
         return _layers(plan, parcels.crs)
     species_table = load_species() if species_table is None else species_table
-    stand = stand_of(
-        plants, years=plan.growth.years, curve=plan.growth.curve, species_table=species_table
-    )
+    stand = planned_stand(plants, plan, species_table)
     crowns = crowns_of(stand)
     runs = runs_of(stand, crowns)
     obstacles = lay_obstacles(buildings, layers.get("existing_screens"), ground)

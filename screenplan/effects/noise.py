@@ -20,7 +20,7 @@ from screenplan.contracts.tables import has_rows, identifiers, layer_of
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species_model import Species
-from screenplan.planting.stand import stand_of
+from screenplan.planting.stand import planned_stand
 from screenplan.rules.limits import Limit, limit_of
 
 #: The octave band by which a wish is judged, hertz.
@@ -102,9 +102,7 @@ def follow_noise(
     rule = limit_of(limits, "foliage_noise")
     records, shapes = [], []
     if rule is not None and has_rows(private_places) and has_rows(roads):
-        stand = stand_of(
-            plants, years=plan.growth.years, curve=plan.growth.curve, species_table=species_table
-        )
+        stand = planned_stand(plants, plan, species_table)
         foliage = shapely.union_all(stand.crowns(TYPICAL, -1).areas())
         for place, place_id in zip(
             private_places.geometry, identifiers(private_places, "place_id"), strict=True

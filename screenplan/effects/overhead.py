@@ -17,7 +17,7 @@ from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.effects import Lines
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species_model import Species
-from screenplan.planting.stand import stand_of
+from screenplan.planting.stand import planned_stand
 from screenplan.rules.limits import Limit, allowed_height, limit_named
 
 
@@ -54,9 +54,7 @@ def reach_wires(
     """
     rule = limit_named(limits, plan.lines.wires, "zoning", Lines.key("wires"))
     allowance_m = plan.lines.allowance
-    stand = stand_of(
-        plants, years=plan.growth.years, curve=plan.growth.curve, species_table=species_table
-    )
+    stand = planned_stand(plants, plan, species_table)
     records, shapes = [], []
     wires = utilities.loc[utilities["position"] == "overhead"] if has_rows(utilities) else ()
     if not len(wires) or not len(plants):

@@ -30,7 +30,7 @@ from screenplan.ground.units import FOOT_M
 from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.effects import Road
 from screenplan.planting.species_model import Species
-from screenplan.planting.stand import Stand, stand_of
+from screenplan.planting.stand import Stand, planned_stand
 from screenplan.planting.zones import subject_of
 from screenplan.rules.limits import Limit, limit_named, limit_of
 from screenplan.site.ownership import outline_known
@@ -132,9 +132,7 @@ def draw_sight_triangles(
             areas += _drive_triangles(mouth, at_drive)
             areas += _along_road(mouth, roads, limits)
         areas += _corner_triangles(sides, at_corner)
-    stand = stand_of(
-        plants, years=plan.growth.years, curve=plan.growth.curve, species_table=species_table
-    )
+    stand = planned_stand(plants, plan, species_table)
     records, inside = [], []
     for number, area in enumerate(areas, 1):
         name = f"sight-{number}"

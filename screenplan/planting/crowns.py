@@ -11,7 +11,7 @@ from screenplan.contracts.tables import layer_of
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.growth import growth_number
 from screenplan.planting.species_model import Species
-from screenplan.planting.stand import stand_of
+from screenplan.planting.stand import planned_stand
 
 
 def grow_crowns(
@@ -46,7 +46,7 @@ def grow_crowns(
     """
     growths = (growth,) if isinstance(growth, str) else tuple(growth)
     years = sorted(plan.growth.show_years)
-    stand = stand_of(plants, years=years, curve=plan.growth.curve, species_table=species_table)
+    stand = planned_stand(plants, plan, species_table, years)
     records = []
     for growth in growths:
         suffix, g = "" if len(growths) == 1 else f"-{growth}", growth_number(growth)

@@ -19,6 +19,7 @@ from screenplan.contracts import HIGHEST_PLANT_M
 from screenplan.contracts.tables import numbers
 from screenplan.ground.crown_shapes import CrownShape
 from screenplan.ground.errors import InputError, Problem, refuse
+from screenplan.plan import Options
 from screenplan.plan.planting import Growth
 from screenplan.planting.footprints import Footprints, farthest_edge, row_ways
 from screenplan.planting.growth import (
@@ -219,6 +220,17 @@ def stand_of(
         np.lexsort((numbers(plants, "station_m", 0.0), row)),
         starts, start, years, sizes_of(starts, years, curve), curve,
     )  # fmt: skip
+
+
+def planned_stand(
+    plants, plan: Options, species_table: Mapping[str, Species] | None = None, years=None
+) -> Stand:
+    """Make the stand of a layer of plants as a plan has them grow: see `stand_of`.
+
+    ``years`` are those that the plan looks at, unless others are asked for.
+    """
+    years = plan.growth.years if years is None else years
+    return stand_of(plants, years=years, curve=plan.growth.curve, species_table=species_table)
 
 
 def sizes_of(starts: Iterable[Start], years, curve: str = "smooth") -> np.ndarray:

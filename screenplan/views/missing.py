@@ -22,7 +22,7 @@ from screenplan.ground.kept import Kept
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species_model import Species
-from screenplan.planting.stand import stand_of
+from screenplan.planting.stand import planned_stand
 from screenplan.site.terrain import Terrain
 from screenplan.views.grown import crowns_of, runs_of
 from screenplan.views.lone import light_without
@@ -76,9 +76,7 @@ def find_missing(
     """
     plants, year, threshold = layers["plants"], plan.views.missing_year, plan.views.threshold
     sight = sight_of(layers, plan.views, terrain, kept)
-    stand = stand_of(
-        plants, years=max(year, 1), curve=plan.growth.curve, species_table=species_table
-    )
+    stand = planned_stand(plants, plan, species_table, max(year, 1))
     crowns = crowns_of(stand)
     runs = runs_of(stand, crowns)
     # The kernel numbers plants in their order along the rows.

@@ -21,7 +21,7 @@ from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.shapes import meeting_band
 from screenplan.planting.species_model import Species
-from screenplan.planting.stand import Stand, stand_of
+from screenplan.planting.stand import Stand, planned_stand
 from screenplan.site.floors import floors_of
 from screenplan.site.ragged import numbered
 from screenplan.site.steady import EQUAL_M, steady_order
@@ -97,9 +97,7 @@ def cut_sections(
         ["year_closed", "open_now"], ascending=[False, False], na_position="first"
     )["view_id"].head(MOST_SECTIONS)
     wanted, cut = set(wanted["view_id"]), set(ranked)
-    stand = stand_of(
-        layers["plants"], years=years, curve=plan.growth.curve, species_table=species_table
-    )
+    stand = planned_stand(layers["plants"], plan, species_table, years)
     standing = _standing(layers.get("buildings"), layers.get("existing_screens"), ground)
     rows = [
         (line_id, shapely.get_coordinates(line))

@@ -28,7 +28,7 @@ from screenplan.planting.maturity import MATURE_YEAR
 from screenplan.planting.mixes import kinds_in
 from screenplan.planting.rows import set_plants, shared_corners
 from screenplan.planting.species_model import Species
-from screenplan.planting.stand import stand_of
+from screenplan.planting.stand import planned_stand
 from screenplan.planting.stock import planted_height
 from screenplan.planting.zones import plantable_ground
 from screenplan.site.terrain import Terrain
@@ -145,7 +145,7 @@ def stop_rays(
             species=np.where(standing, plants["species"], kind.key),
             stock_height_m=np.where(standing, plants["stock_height_m"], height),
         )
-        stand = stand_of(layer, years=years, curve=plan.growth.curve, species_table=species_table)
+        stand = planned_stand(layer, plan, species_table, years)
         crowns = crowns_of(stand)
         runs = runs_of(stand, crowns)
         for year in range(len(years) - 1, -1, -1):

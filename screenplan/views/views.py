@@ -16,7 +16,7 @@ from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.draws import Draws
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species_model import Species
-from screenplan.planting.stand import Stand, stand_of
+from screenplan.planting.stand import Stand, planned_stand
 from screenplan.site.shaping import column_or
 from screenplan.site.terrain import Terrain
 from screenplan.views.accuracy import other_grounds, sampling_error
@@ -98,7 +98,7 @@ def trace_views(
     plants, years, threshold = layers["plants"], plan.growth.years, plan.views.threshold
     dim = threshold if plan.views.leaves == "translucent" else None
     sight = sight_of(layers, plan.views, terrain, kept)
-    looked_at = stand_of(plants, years=years, curve=plan.growth.curve, species_table=species_table)
+    looked_at = planned_stand(plants, plan, species_table, years)
     stand = looked_at.in_years(years_to_rest(looked_at))
     crowns = crowns_of(stand)
     scene = Scene(sight.obstacles, runs_of(stand, crowns), crowns, dim)

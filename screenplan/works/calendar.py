@@ -26,7 +26,7 @@ from screenplan.plan.works import Calendar, Works
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.raised import Raised, time_to_raise
 from screenplan.planting.species_model import Species
-from screenplan.planting.stand import Stand, stand_of
+from screenplan.planting.stand import Stand, planned_stand
 from screenplan.rules.limits import Limit, limit_named, limit_of, months_text
 from screenplan.works.earth import least_gap
 from screenplan.works.handling import handling_of, roots_of, watered_of
@@ -112,9 +112,7 @@ def schedule_work(
     mulched = quantities is None or (quantities["item"] == "mulch").any()
     topped = quantities is None or (quantities["item"] == "mulch_again").any()
     fence = _chosen(layers.get("fence_options"))
-    stand = stand_of(
-        new, years=plan.growth.years, curve=plan.growth.curve, species_table=species_table
-    )
+    stand = planned_stand(new, plan, species_table)
     clip = _first_clip(stand, least_gap(plants))
     raising = _raising_of(kinds, plan.plants)
     notes += _delay(raising, kinds, plan.plants.raised, seasons, today)

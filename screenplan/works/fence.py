@@ -31,7 +31,7 @@ from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.works import Fence
 from screenplan.planting.growth import GROWTHS
 from screenplan.planting.species_model import Species
-from screenplan.planting.stand import Stand, stand_of
+from screenplan.planting.stand import Stand, planned_stand
 from screenplan.works.enclosure import beside, enclose, fence_ground, no_room
 from screenplan.works.posts import set_posts
 
@@ -110,9 +110,7 @@ def lay_fence(
     kind = ANIMALS[fence.animal]
     height = kind.fence_m if fence.height is None else fence.height
     new = ~plants["existing"].to_numpy(bool)
-    stand = stand_of(
-        plants, years=LONGEST_YEARS, curve=plan.growth.curve, species_table=species_table
-    )
+    stand = planned_stand(plants, plan, species_table, LONGEST_YEARS)
     years = fence.years or years_to_outgrow(stand, new, kind.reach_m)
     crown = stand.crowns(GROWTHS.index("high"), years)
     ground = fence_ground(layers, fence.boundary)
