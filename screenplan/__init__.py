@@ -23,6 +23,8 @@ _names, __getattr__, __dir__ = offer(
         "load_rules": "rules.ruleset",
         "load_species": "planting.species",
         "read_plan": "plan",
+        "CountyOptions": "county.whole",
+        "run_county": "county.whole",
         "run_plan": "running.pipeline",
         "run_step": "running.library",
         "sample_plan": "commandline.sample",

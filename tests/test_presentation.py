@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 
 import screenplan.contracts
-from screenplan.contracts import INPUTS, OUTPUTS, SURROUNDINGS, WRITTEN, Column, Contract
+from screenplan.contracts import COUNTY, INPUTS, OUTPUTS, SURROUNDINGS, WRITTEN, Column, Contract
 from screenplan.contracts.model import UNITS
 from screenplan.contracts.presentation import Place, Shown
 from screenplan.outputs.project.tree import arrange
@@ -20,7 +20,11 @@ from screenplan.outputs.styles import KNOWN, LOOKS
 
 ALL = INPUTS | SURROUNDINGS | OUTPUTS
 #: Those that a run writes, or keeps of what it read.
-DRAWN = {name: contract for name, contract in (OUTPUTS | SURROUNDINGS).items() if contract.geometry}
+DRAWN = {
+    name: contract
+    for name, contract in (OUTPUTS | SURROUNDINGS | COUNTY).items()
+    if contract.geometry
+}
 
 
 def file_of(contract: Contract) -> str:
@@ -147,13 +151,15 @@ def test_every_contract_is_read_written_or_kept():
         for value in vars(importlib.import_module(f"screenplan.contracts.{module.name}")).values():
             if isinstance(value, Contract):
                 found[value.name] = value
-    assert set(found) == set(chain(INPUTS, OUTPUTS, SURROUNDINGS)), (
-        "screenplan/contracts/__init__.py: name it in INPUTS, OUTPUTS or SURROUNDINGS"
+    assert set(found) == set(chain(INPUTS, OUTPUTS, SURROUNDINGS, COUNTY)), (
+        "screenplan/contracts/__init__.py: name it in INPUTS, OUTPUTS, SURROUNDINGS or COUNTY"
     )
 
 
 @pytest.mark.parametrize(
-    "contract", [*INPUTS.values(), *OUTPUTS.values()], ids=lambda contract: contract.name
+    "contract",
+    [*INPUTS.values(), *OUTPUTS.values(), *COUNTY.values()],
+    ids=lambda contract: contract.name,
 )
 def test_what_may_be_empty_is_a_column_and_named_once(contract):
     names = contract.optional.split()

@@ -15,7 +15,7 @@ from colour_vision import MATRICES, distance, lightness
 from made_up import make_all, make_layer
 from style_kit import class_of, holds, list_tests, paint, shape_of
 
-from screenplan.contracts import NO_PLANT_ZONES, OUTPUTS, PARCELS, SURROUNDINGS, WRITTEN
+from screenplan.contracts import COUNTY, NO_PLANT_ZONES, OUTPUTS, PARCELS, SURROUNDINGS, WRITTEN
 from screenplan.contracts.written import kinds_of
 from screenplan.outputs import palette
 from screenplan.outputs.conform import conform
@@ -338,7 +338,9 @@ FEET = "EPSG:2264"
 @pytest.fixture(scope="module")
 def package(tmp_path_factory):
     path = tmp_path_factory.mktemp("styled") / "plan.gpkg"
-    layers = split_by_kind(make_all(OUTPUTS | SURROUNDINGS, FEET, rows=4), OUTPUTS | SURROUNDINGS)
+    layers = split_by_kind(
+        make_all(OUTPUTS | SURROUNDINGS | COUNTY, FEET, rows=4), OUTPUTS | SURROUNDINGS | COUNTY
+    )
     write_geopackage(layers, path, FEET, contracts=KNOWN)
     return path
 

@@ -7,6 +7,12 @@ direction in degrees clockwise from north, so a contract's unit is the unit of t
 
 from __future__ import annotations
 
+from screenplan.contracts.county import (
+    COUNTY_LINES,
+    COUNTY_PLANTS,
+    COUNTY_SIDES,
+    COUNTY_SKIPPED,
+)
 from screenplan.contracts.design import CHOICE_PLANTS, CHOICE_VIEWS, CHOICES, DESIGN, DESIGN_VIEWS
 from screenplan.contracts.effects import (
     CHECKS,
@@ -183,8 +189,15 @@ SURROUNDINGS = {
     )
 }
 
+#: What a county gives, in reading order.
+COUNTY = {
+    contract.name: contract
+    for contract in (COUNTY_SIDES, COUNTY_LINES, COUNTY_PLANTS, COUNTY_SKIPPED)
+}
+
 
 __all__ = [
+    "COUNTY",
     "GROWTHS",
     "HIGHEST_GROUND_M",
     "HIGHEST_PLANT_M",

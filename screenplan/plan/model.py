@@ -15,6 +15,7 @@ from pydantic import (
 
 from screenplan.contracts import INPUTS
 from screenplan.ground.errors import InputError
+from screenplan.plan.county import County
 from screenplan.plan.design import Design
 from screenplan.plan.effects import Boundary, Health, Light, Limits, Lines, Noise, Road
 from screenplan.plan.places import placed_error
@@ -86,6 +87,7 @@ class Options(Section):
     boundary: Boundary = Boundary()
     noise: Noise = Noise()
     health: Health = Health()
+    county: County = County()
     species: dict[str, dict[str, Any]] = Field(default_factory=dict)
 
     #: The file that it was read from, for refusals.

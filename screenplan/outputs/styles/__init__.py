@@ -5,9 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterable
 from functools import lru_cache
 
-from screenplan.contracts import OUTPUTS, SURROUNDINGS, WRITTEN, Column, Contract, as_written
+from screenplan.contracts import (
+    COUNTY,
+    OUTPUTS,
+    SURROUNDINGS,
+    WRITTEN,
+    Column,
+    Contract,
+    as_written,
+)
 from screenplan.contracts.written import KINDS, kinds_of
 from screenplan.outputs.conform import expand_columns
+from screenplan.outputs.styles.county import COUNTIES
 from screenplan.outputs.styles.ground import GROUND
 from screenplan.outputs.styles.model import Class, Label, Style, Test
 from screenplan.outputs.styles.others import OTHERS, sun_taken
@@ -18,9 +27,9 @@ from screenplan.outputs.styles.views import VIEWS
 from screenplan.outputs.styles.work import WORK
 
 #: Every style, by the name by which a contract asks for it as its ``look``.
-LOOKS: dict[str, Style] = GROUND | VIEWS | WORK | OTHERS | SURROUNDING
+LOOKS: dict[str, Style] = GROUND | VIEWS | WORK | OTHERS | SURROUNDING | COUNTIES
 #: Every layer and table that may stand in a GeoPackage, by its name, in reading order.
-KNOWN = WRITTEN | as_written(SURROUNDINGS)
+KNOWN = WRITTEN | as_written(SURROUNDINGS) | as_written(COUNTY)
 #: The style of each of them that has a geometry.
 STYLES: dict[str, Style] = {
     name: LOOKS[contract.look]

@@ -1,0 +1,262 @@
+"""One parcel of a county by the steps of a plan, in memory: its sides, rows, plants and views."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+
+from screenplan.contracts import PLANTING_LINES, PLANTS
+from screenplan.contracts.tables import layer_of
+from screenplan.county.classes import classes_of
+from screenplan.county.sampling import Sampling, sampling_for
+from screenplan.ground.errors import InputError
+from screenplan.ground.kept import Kept
+from screenplan.plan import Options, Plan
+from screenplan.plan.county import IN_PLACE_OF
+from screenplan.plan.planting import Chance
+from screenplan.plan.site import Subject
+from screenplan.planting.mixes import kinds_in, planned_spacing
+from screenplan.running.inputs import rows_of_files, species_in, step_arguments
+from screenplan.running.steps import STEPS
+from screenplan.site.reading import LayerSource, read_site
+from screenplan.site.site import Site
+from screenplan.site.terrain import TerrainSource
+
+#: Steps of a parcel before its rows are known, those that set a row, and those that look at all rows.
+FIRST, ROW = ("sides", "windows", "places"), ("zones", "lines", "room", "plants")
+
+
+@dataclass
+class Planned:
+    """What was planned for one parcel, in its local frame.
+
+    Parameters
+    ----------
+    site : Site
+        What was read.
+    layers : dict
+        Sides, windows, places, planting lines, plants, needed heights and views, by contract.
+    classes : ndarray of str, (sides,)
+        The class of each side.
+    sampling : Sampling
+        How closely it was looked at.
+    causes : dict of str to str
+        By the side's name, why it has no row.
+    plan : Options
+        The plan as it was gone by for the parcel's views.
+    """
+
+    site: Site
+    layers: dict[str, Any]
+    classes: np.ndarray
+    sampling: Sampling
+    causes: dict[str, str] = field(default_factory=dict)
+    plan: Options | None = None
+
+
+class Planner:
+    """Plans parcels one after the other; what does not hang on a parcel is made once.
+
+    Parameters
+    ----------
+    plan : Plan
+        What holds for every parcel.
+    folder : Path
+        The folder to which its paths are relative.
+
+    Raises
+    ------
+    InputError
+        If the species, a rule or a key cannot be used.
+    """
+
+    def __init__(self, plan: Plan, folder: Path):
+        # A county tells typical years; ten thousand draws of each view would take most of its time.
+        self.plan = plan.model_copy(
+            update={"chance": Chance(draws=0), "layers": {}, "terrain": None}
+        )
+        self.folder = folder
+        self.species = species_in(plan)
+        self.designs = [
+            (self._variant(dict(said)), classes) for said, classes in plan.county.designs().items()
+        ]
+        self._given: dict[tuple[int, str], dict[str, Any]] = {}
+
+    def _variant(self, said: Mapping[str, Any]) -> Plan:
+        """Give the plan with what is said for some classes of sides."""
+        plan = self.plan
+        for key, value in said.items():
+            section, name = IN_PLACE_OF[key]
+            changed = getattr(plan, section).model_copy(update={name: value})
+            plan = plan.model_copy(update={section: changed})
+        return plan.model_copy(update={"county": plan.county.without()})
+
+    def plan_parcel(
+        self,
+        parcel_id: str,
+        sources: Mapping[str, LayerSource],
+        terrain: TerrainSource | None = None,
+        look_up=lambda: None,
+    ) -> Planned:
+        """Plan one parcel.
+
+        Parameters
+        ----------
+        parcel_id : str
+            Its identifier in the layer of parcels.
+        sources : mapping of str to LayerSource
+            The parcel and what lies within the reach of it, in memory; of rows farther away nothing is made.
+        terrain : TerrainSource, optional
+            The ground; by default level.
+        look_up : callable
+            Called before each step, so that a parcel that takes too long can be given up.
+
+        Raises
+        ------
+        InputError
+            As of `screenplan.run_plan`; rows are those of the sources, from 1.
+        """
+        plan = self.plan.model_copy(
+            update={"subject": Subject.model_construct(id=parcel_id, point=None)}
+        )
+        look_up()
+        site = read_site(sources, plan=plan, terrain=terrain)
+        layers, kept = dict(site.layers), Kept()
+        with rows_of_files(layers, site.inputs, plan):
+            for name in FIRST:
+                look_up()
+                layers |= self._step(name, plan, layers, site, kept)
+            planned = Planned(
+                site, layers, classes_of(layers["sides"]),
+                sampling_for(plan, layers["windows"], layers["private_places"]),
+            )  # fmt: skip
+            planned.plan = planned.sampling.put_into(plan)
+            self._set_rows(planned, kept, look_up)
+            look_up()
+            # Heights hang on the rays alone, so that no species but the planned ones need be compared.
+            layers |= self._step(
+                "needed", planned.plan, layers, site, kept, species_table=self._kinds()
+            )
+            look_up()
+            # What the sampling leaves out is measured once for all counties, not for each view.
+            layers |= self._step("views", planned.plan, layers, site, kept, second_sample=False)
+        return planned
+
+    def _kinds(self) -> dict[str, Any]:
+        kinds = kinds_in(self.plan.plants.species, self.species)
+        return {kind.key: kind for kind in kinds}
+
+    def _set_rows(self, planned: Planned, kept: Kept, look_up) -> None:
+        """Set the rows of each design, those of an earlier class first."""
+        layers, site = planned.layers, planned.site
+        lines, plants = [], []
+        for design, classes in self.designs:
+            along = [
+                str(name)
+                for name, own in zip(layers["sides"]["side_id"], planned.classes, strict=True)
+                if own in classes
+            ]
+            if not along:
+                continue
+            plan = planned.sampling.put_into(_along(design, along))
+            made = self._row(plan, along, planned, kept, look_up)
+            if made is None:
+                continue
+            layers["private_places"] = made["private_places"]
+            lines.append(made["planting_lines"])
+            plants.append(_clear_of(made["plants"], plants, plan))
+        crs = site.frame.crs
+        layers["planting_lines"] = _joined(lines, layer_of(PLANTING_LINES, [], [], crs))
+        layers["plants"] = _joined(plants, layer_of(PLANTS, [], [], crs))
+        layers["plants"]["plant_id"] = np.arange(1, len(layers["plants"]) + 1)
+
+    def _row(self, plan, along: Sequence[str], planned: Planned, kept: Kept, look_up):
+        """Give the layers of the rows along some sides; None, with the causes, where there is no room."""
+        layers, site = dict(planned.layers), planned.site
+        steps = ROW if plan.rows.fill is not False else (*ROW[:3], "stretches", *ROW[3:])
+        for name in steps:
+            look_up()
+            try:
+                layers |= self._step(name, plan, layers, site, kept)
+            except InputError as error:
+                if name not in ("lines", "stretches") or _names_rows(error):
+                    raise
+                planned.causes |= dict.fromkeys(along, str(error.problems[0].what))
+                return None
+        standing = set(layers["planting_lines"]["side_id"].astype(str))
+        for side in along:
+            if side not in standing:
+                planned.causes[side] = self._cause(_along(plan, [side]), layers, site)
+        return layers
+
+    def _cause(self, plan, layers: Mapping[str, Any], site: Site) -> str:
+        """Tell why a side has no row, where another one has."""
+        try:
+            self._step("lines", plan, layers, site, Kept())
+        except InputError as error:
+            return str(error.problems[0].what)
+        return "no plant along it would stop a sight line of a view that is open today"
+
+    def _step(
+        self,
+        name: str,
+        plan: Options,
+        layers: Mapping[str, Any],
+        site: Site,
+        kept: Kept,
+        **more: Any,
+    ) -> dict[str, Any]:
+        """Run a step; the rules and the species that it is called with are read once for all parcels."""
+        step = STEPS[name]
+        # Rules, limits and species hang on these sections, which differ between designs alone.
+        key = (hash((plan.plants, plan.rows.spacing)), name)
+        if key not in self._given:
+            self._given[key] = step_arguments(step, plan, self.folder, species_table=self.species)
+        given = dict(self._given[key])
+        spacing = given["plan"].rows.spacing
+        given["plan"] = plan.model_copy(
+            update={"rows": plan.rows.model_copy(update={"spacing": spacing})}
+        )
+        if "terrain" in step.resources:
+            given["terrain"] = site.terrain
+        return step(layers, kept=kept, **(given | more))
+
+
+def _along(plan: Plan, sides: Sequence[str]) -> Plan:
+    rows = plan.rows
+    fill = True if rows.fill is None else rows.fill
+    return plan.model_copy(
+        update={"rows": rows.model_copy(update={"along": tuple(sides), "fill": fill})}
+    )
+
+
+def _names_rows(error: InputError) -> bool:
+    return any(problem.layer and problem.rows for problem in error.problems)
+
+
+def _clear_of(
+    plants: gpd.GeoDataFrame, earlier: Sequence[gpd.GeoDataFrame], plan: Options
+) -> gpd.GeoDataFrame:
+    """Leave out new plants that stand nearer than half the spacing to those of another design."""
+    if not earlier or not len(plants):
+        return plants
+    others = np.concatenate([one.geometry.to_numpy() for one in earlier])
+    least = 0.5 * planned_spacing(plan)
+    away = shapely.distance(plants.geometry.to_numpy()[:, None], others[None, :]).min(
+        axis=1, initial=np.inf
+    )
+    return plants[(away >= least) | plants["existing"].to_numpy(bool)]
+
+
+def _joined(parts: Sequence[gpd.GeoDataFrame], none: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    parts = [part for part in parts if len(part)]
+    if not parts:
+        return none
+    return parts[0].copy() if len(parts) == 1 else pd.concat(parts, ignore_index=True)

@@ -1,0 +1,271 @@
+"""A county: the same rows as single plans, whatever the cut, the order of rows, and what lies far away."""
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+import shapely
+from county_kit import CRS, EAST, NORTH, PLAN, lots, sides_of
+
+import screenplan
+from screenplan.contracts.county import COUNTED_YEARS
+from screenplan.county.columnar import Columnar
+from screenplan.outputs.record import is_unchanged, read_record
+
+#: Frozen rows differ in their parcels' places in the file alone.
+ROW = ["parcel_row"]
+#: Coordinates go through a projection and back: below a micrometre on the ground.
+SAME_M = 1e-6
+
+
+@pytest.fixture(scope="module")
+def layers():
+    return lots(6)
+
+
+@pytest.fixture(scope="module")
+def run(layers, tmp_path_factory):
+    out = tmp_path_factory.mktemp("county") / "whole"
+    return screenplan.run_county(PLAN, layers=layers, out=out, options={"at_once": 3, "wanted": ("plants", "lines")})  # fmt: skip
+
+
+def differ(one, other, leave=()):
+    """Rows of two counties by their cells, without geometry, must be the same to the last digit."""
+    columns = [name for name in one.columns if name not in ("geometry", *leave)]
+    pd.testing.assert_frame_equal(one[columns], other[columns])
+
+
+@pytest.mark.parametrize("parcel_id", ["p1", "p5"])
+def test_a_parcel_of_a_county_is_what_a_plan_of_it_alone_gives(run, layers, parcel_id):
+    # Evidence: the plan of a single parcel, along the sides that the county plants.
+    sides = sides_of(run)
+    mine = sides[sides["parcel_id"] == parcel_id].set_index("side_id")
+    planted = mine.index[mine["side_class"] != "front"]
+    alone = screenplan.run_plan(
+        PLAN,
+        layers=layers,
+        settings=[
+            f"subject.id={parcel_id}",
+            f"rows.along={list(planted)}",
+            "chance.draws=0",
+            f'views.target_spacing="{mine["target_spacing_m"].iloc[0]} m"',
+            f"views.eyes_across={mine['eyes_across'].iloc[0]}",
+        ],
+        only=["views", "plants", "needed_height", "planting_lines"],
+    )
+    views, plants = alone.layers["views"], alone.layers["plants"]
+    assert mine["plants"].to_dict() == {
+        name: int((plants["side_id"] == name).sum()) for name in mine.index
+    }
+    lines = alone.layers["planting_lines"].set_index("side_id")
+    assert mine.loc[planted, "plantable_m"].astype(float).tolist() == pytest.approx(
+        lines.loc[planted, "plantable_m"].tolist(), abs=SAME_M
+    )
+    needed = alone.layers["needed_height"].groupby("line_id")["needed_m"].max()
+    assert mine.loc[planted, "needed_m"].astype(float).tolist() == pytest.approx(
+        [needed[f"{name}-row1"] for name in planted], abs=SAME_M
+    )
+    today = views[views["status"].isin(["closes", "stays open"])]
+    assert mine["views_open"].sum() == len(today) > 0
+    for year in COUNTED_YEARS:
+        assert mine[f"closed_y{year:02d}"].sum() == (today["year_closed"].fillna(99) <= year).sum()
+    assert mine["year_closed"].dropna().max() == today["year_closed"].max()
+    assert mine["rays"].iloc[0] == views["rays"].sum()
+    # 20 apiece by height in the plan's prices.
+    assert mine["cost"].astype(float).tolist() == (20.0 * mine["plants"].astype(float)).tolist()
+
+
+@pytest.mark.parametrize("at_once", [1, 4, 100])
+def test_the_cut_into_partitions_changes_no_row(run, layers, tmp_path, at_once):
+    # Invariant.
+    other = screenplan.run_county(PLAN, layers=layers, out=tmp_path / "cut", options={"at_once": at_once})  # fmt: skip
+    assert other.parts == -(-6 // at_once)
+    differ(sides_of(run), sides_of(other))
+    for one, two in zip(sides_of(run).geometry, sides_of(other).geometry, strict=True):
+        assert one.equals(two)
+
+
+def test_neither_the_order_of_rows_nor_what_is_far_away_changes_a_row(run, layers, tmp_path):
+    # Invariant; the far lots lie 20 km to the east, and a house and a road beside them.
+    far = {name: layer.translate(20_000.0, 0.0) for name, layer in lots(4).items()}
+    mixed = {}
+    for name, layer in layers.items():
+        more = gpd.GeoDataFrame(layer.iloc[: len(far[name])].drop(columns="geometry"), geometry=far[name].to_numpy()[: len(layer)], crs=CRS)  # fmt: skip
+        key = {"parcels": "parcel_id", "buildings": "building_id", "roads": "road_id"}[name]
+        more[key] = "far " + more[key]
+        whole = pd.concat([layer, more], ignore_index=True)
+        mixed[name] = whole.sample(frac=1.0, random_state=5).reset_index(drop=True)
+    other = screenplan.run_county(
+        PLAN, layers=mixed, out=tmp_path / "mixed", options={"at_once": 4}
+    )
+    assert other.parcels == 10
+    sides = sides_of(other)
+    near = sides[~sides["parcel_id"].str.startswith("far")].reset_index(drop=True)
+    differ(sides_of(run), near, leave=ROW)
+    # The row in the file is that of the shuffled layer.
+    at = dict(zip(mixed["parcels"]["parcel_id"], range(1, 11), strict=True))
+    assert sides["parcel_row"].tolist() == [at[name] for name in sides["parcel_id"]]
+
+
+def test_totals_are_the_sums_of_the_rows_and_of_the_plants(run):
+    # Invariant: counted once more from the files.
+    sides = sides_of(run)
+    for name in ("plants", "windows", "views_open", "closed_y05", "closed_y10", "closed_y20"):
+        assert run.totals[name] == sides[name].astype(int).sum()
+    assert run.totals["cost"] == pytest.approx(sides["cost"].astype(float).sum())
+    files = sorted((run.folder / "county_plants").glob("*.parquet"))
+    assert run.totals["plants"] == sum(Columnar(path).rows for path in files)
+    assert run.parcels == run.totals["planned"] == 6
+
+
+def test_the_parts_are_geoparquet_that_others_read_in_the_parcels_system(run, layers):
+    # Another library: geopandas' own reader, with the box column for a filter.
+    path = run.folder / "county_sides" / "part-000000.parquet"
+    whole = gpd.read_parquet(path)
+    assert whole.crs == CRS
+    outline = layers["parcels"].union_all()
+    assert outline.buffer(SAME_M).covers(shapely.union_all(whole.geometry.to_numpy()))
+    west, south, _, _ = whole.total_bounds
+    box = (west - 1.0, south - 1.0, west + 1.0, south + 1.0)
+    some = gpd.read_parquet(path, bbox=box)
+    assert 0 < len(some) < len(whole)
+    assert len(some) == whole.geometry.intersects(shapely.box(*box)).sum()
+
+
+def test_the_record_names_every_file_and_the_totals(run):
+    record = read_record(run.folder)
+    assert {"county.gpkg", "county_skipped.csv", "county_plants/part-000001.parquet"} <= set(
+        record.files
+    )
+    for name, entry in record.files.items():
+        assert is_unchanged(run.folder / name, entry)
+    assert record.parameters["totals"]["plants"] == run.totals["plants"]
+    assert [entry["name"] for entry in record.inputs] == ["parcels", "buildings", "roads"]
+    assert "ground is taken as level" in " ".join(record.warnings)
+
+
+def test_the_map_holds_every_side_with_its_style(run):
+    import sqlite3
+
+    path = run.folder / "county.gpkg"
+    sides = gpd.read_file(path, layer="county_sides")
+    assert len(sides) == len(sides_of(run))
+    assert sides.crs == CRS
+    with sqlite3.connect(path) as database:
+        styled = {name for (name,) in database.execute("SELECT f_table_name FROM layer_styles")}
+    assert styled == {"county_sides", "county_lines", "county_plants"}
+
+
+def test_without_buildings_there_are_rows_only_and_it_says_so(layers, tmp_path):
+    some = {name: layers[name] for name in ("parcels", "roads")}
+    run = screenplan.run_county(PLAN, layers=some, out=tmp_path / "bare")
+    sides = sides_of(run)
+    assert sides["views_open"].astype(int).sum() == 0 < sides["plants"].astype(int).sum()
+    assert any("there are rows only" in warning for warning in run.warnings)
+
+
+def test_a_lot_without_room_says_for_each_side_why(tmp_path):
+    # 5 m wide: no stem stands off both lines by what the boundary rules ask.
+    lot = gpd.GeoDataFrame({"parcel_id": ["thin"]}, geometry=[shapely.box(EAST, NORTH, EAST + 5.0, NORTH + 30.0)], crs=CRS)  # fmt: skip
+    run = screenplan.run_county(PLAN, layers={"parcels": lot}, out=tmp_path / "thin")
+    sides = sides_of(run)
+    assert not len(run.skipped)
+    assert sides["cause"].str.contains("too narrow for a row").all()
+    assert sides["plants"].astype(int).sum() == 0
+    assert sides["needed_m"].isna().all()
+
+
+def bad_layers():
+    """Lots with others among them that cannot be used, and which of them is which."""
+    good = lots(6)
+    west = EAST + 200.0
+    bad = {
+        "none": None,
+        "empty": shapely.Polygon(),
+        "point": shapely.Point(west, NORTH),
+        "bow tie": shapely.Polygon([(west, NORTH), (west + 30, NORTH + 30), (west + 30, NORTH), (west, NORTH + 30)]),
+        "giant": shapely.box(EAST + 40_000.0, NORTH + 40_000.0, EAST + 90_000.0, NORTH + 90_000.0),
+        "endless": shapely.Polygon([(west, NORTH), (west + 10, np.inf), (west + 10, NORTH)]),
+    }  # fmt: skip
+    twice = [shapely.box(west, NORTH + y, west + 20.0, NORTH + y + 20.0) for y in (100.0, 130.0)]
+    parcels = gpd.GeoDataFrame(
+        {"parcel_id": [*good["parcels"]["parcel_id"], *bad, "twice", "twice"]},
+        geometry=[*good["parcels"].geometry, *bad.values(), *twice],
+        crs=CRS,
+    )
+    return good | {"parcels": parcels}, list(bad)
+
+
+def test_what_cannot_be_used_is_listed_and_stops_nothing(run, tmp_path):
+    layers, bad = bad_layers()
+    other = screenplan.run_county(PLAN, layers=layers, out=tmp_path / "bad", options={"at_once": 5})
+    sides = sides_of(other)
+    differ(sides_of(run), sides[~sides["parcel_id"].isin([*bad, "twice"])].reset_index(drop=True))
+    told = other.skipped.set_index("parcel_id")
+    assert sorted(told.index) == sorted([*bad, "twice", "twice"])
+    says = dict(zip(other.skipped["parcel_id"], other.skipped["reason"], strict=True))
+    assert "no geometry" in says["none"]
+    assert "empty" in says["empty"]
+    assert "no area" in says["point"]
+    assert "not a finite number" in says["endless"]
+    assert "several rows" in says["twice"]
+    assert "covers" in says["giant"]
+    assert other.skipped["remedy"].notna().all()
+    rows = dict(zip(other.skipped["parcel_id"], other.skipped["source_row"], strict=True))
+    assert rows["none"] == 7
+    assert other.parcels == 14
+    written = pd.read_csv(other.folder / "county_skipped.csv")
+    assert len(written) == len(other.skipped)
+
+
+def test_overlapping_parcels_are_planned_as_by_themselves(tmp_path):
+    good = lots(2)
+    again = good["parcels"].iloc[[0]].translate(3.0, 0.0)
+    extra = gpd.GeoDataFrame({"parcel_id": ["over"]}, geometry=again.to_numpy(), crs=CRS)
+    parcels = pd.concat([good["parcels"], extra], ignore_index=True)
+    run = screenplan.run_county(PLAN, layers=good | {"parcels": parcels}, out=tmp_path / "over")
+    assert set(sides_of(run)["parcel_id"]) | set(run.skipped["parcel_id"]) == {"p1", "p2", "over"}
+
+
+@pytest.mark.parametrize(
+    ("plan", "says"),
+    [
+        ({"design": {"wanted": True}}, "design.wanted: this is for a single parcel"),
+        ({"rows": {"along": ["north"]}}, "classes of sides in county.planted"),
+        ({"subject": {"id": "p1"}}, "Leave the section subject out"),
+        ({"county": {"planted": ["back"]}}, "'back' is no class of sides"),
+        ({"county": {"spacing": {"back": "2 m"}}}, "'back' is no class of sides"),
+    ],
+)
+def test_what_is_for_one_parcel_is_refused(layers, tmp_path, plan, says):
+    with pytest.raises(screenplan.InputError, match=says):
+        screenplan.run_county(plan, layers=layers, out=tmp_path / "refused")
+    assert not (tmp_path / "refused").exists()
+
+
+def test_layers_that_a_county_does_not_read_are_refused(layers, tmp_path):
+    with pytest.raises(screenplan.InputError, match="reads no layer marks"):
+        screenplan.run_county(PLAN, layers=layers | {"marks": layers["roads"]}, out=tmp_path / "no")
+    with pytest.raises(screenplan.InputError, match="parcels is missing"):
+        screenplan.run_county({}, layers={}, out=tmp_path / "no")
+    with pytest.raises(screenplan.InputError, match="'trees' is not written of a county"):
+        screenplan.run_county(PLAN, layers=layers, out=tmp_path / "no", options={"wanted": ("trees",)})  # fmt: skip
+    with pytest.raises(screenplan.InputError, match="workers is 0"):
+        screenplan.run_county(PLAN, layers=layers, out=tmp_path / "no", options={"workers": 0})
+
+
+def test_a_class_of_sides_can_have_a_design_of_its_own(layers, tmp_path):
+    changed = PLAN | {"county": PLAN["county"] | {"species": {"rear": "ilex_opaca"}, "spacing": {"rear": "3 m"}}}  # fmt: skip
+    run = screenplan.run_county(changed, layers=layers, out=tmp_path / "own", options={"wanted": ("plants",)})  # fmt: skip
+    plants = gpd.read_parquet(run.folder / "county_plants" / "part-000000.parquet")
+    sides = sides_of(run).set_index(["parcel_id", "side_id"])["side_class"]
+    classes = np.array([sides[key] for key in zip(plants["parcel_id"], plants["side_id"], strict=True)])  # fmt: skip
+    assert set(plants["species"][classes == "rear"]) == {"ilex_opaca"}
+    assert set(plants["species"][classes == "side"]) == {"thuja_occidentalis"}
+    # Those of two designs keep half the spacing of the later one apart.
+    first = plants[(plants["parcel_id"] == "p1").to_numpy(bool)]
+    rear = classes[(plants["parcel_id"] == "p1").to_numpy(bool)] == "rear"
+    apart = shapely.distance(first.geometry[rear].to_numpy()[:, None], first.geometry[~rear].to_numpy()[None, :])  # fmt: skip
+    assert apart.min() >= 1.5 - SAME_M
+    # Numbered along the parcel's rows from 1.
+    assert sorted(first["plant_id"]) == list(range(1, len(first) + 1))
