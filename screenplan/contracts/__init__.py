@@ -88,106 +88,102 @@ from screenplan.contracts.works import (
 )
 from screenplan.contracts.written import as_written, written_parts
 
+
+def _by_name(*contracts: Contract) -> dict[str, Contract]:
+    return {contract.name: contract for contract in contracts}
+
+
 #: What a person may bring.
-INPUTS = {
-    contract.name: contract
-    for contract in (
-        PARCELS,
-        BUILDINGS,
-        WINDOWS,
-        PRIVATE_PLACES,
-        ONLOOKERS,
-        UTILITIES,
-        KEEP_OUTS,
-        ROADS,
-        EXISTING_SCREENS,
-        SUN_PLACES,
-        PLANTING_LINE,
-        MARKS,
-        MEASURED_PLANTS,
-    )
-}
+INPUTS = _by_name(
+    PARCELS,
+    BUILDINGS,
+    WINDOWS,
+    PRIVATE_PLACES,
+    ONLOOKERS,
+    UTILITIES,
+    KEEP_OUTS,
+    ROADS,
+    EXISTING_SCREENS,
+    SUN_PLACES,
+    PLANTING_LINE,
+    MARKS,
+    MEASURED_PLANTS,
+)
 
 
 #: What a run gives, in reading order.
-OUTPUTS = {
-    contract.name: contract
-    for contract in (
-        PARCELS,
-        SIDES,
-        NO_PLANT_ZONES,
-        PLANTABLE_ZONE,
-        PLANTING_LINES,
-        NEEDED_HEIGHT,
-        NEEDED_PROFILE,
-        NEEDED_YEARS,
-        PLANTS,
-        DROPPED,
-        CROWNS,
-        DESIGN,
-        DESIGN_VIEWS,
-        CHOICES,
-        CHOICE_PLANTS,
-        CHOICE_VIEWS,
-        WINDOWS,
-        PRIVATE_PLACES,
-        VIEWS,
-        VIEW_HOLES,
-        VIEW_YEARS,
-        SIGHT_LINES,
-        SIGHT_OUTLINES,
-        SECTIONS,
-        MISSING_PLANTS,
-        CLOSURE,
-        OWN_GROWTH,
-        OWN_YEARS,
-        PLANTS_IN_HAND,
-        FENCE_POSTS,
-        FENCE_WIRES,
-        FENCE_OPTIONS,
-        TAPE_POINTS,
-        PEGS,
-        BASE_LINES,
-        STAKES,
-        STAKE_CHECKS,
-        QUANTITIES,
-        SCHEDULE,
-        COST,
-        ALTERNATIVES,
-        LIGHT,
-        LIGHT_MONTHS,
-        SUN_GRID,
-        HEDGE_HEIGHTS,
-        SIGHT_AREAS,
-        SIGHT_PLANTS,
-        WIRE_PLANTS,
-        LOCATE_ZONES,
-        HOLES_AT_LINES,
-        DEEP_ROOTS,
-        OUTGROWN,
-        NOISE_PATHS,
-        PLANT_HEALTH,
-        RULES,
-        CHECKS,
-    )
-}
+OUTPUTS = _by_name(
+    PARCELS,
+    SIDES,
+    NO_PLANT_ZONES,
+    PLANTABLE_ZONE,
+    PLANTING_LINES,
+    NEEDED_HEIGHT,
+    NEEDED_PROFILE,
+    NEEDED_YEARS,
+    PLANTS,
+    DROPPED,
+    CROWNS,
+    DESIGN,
+    DESIGN_VIEWS,
+    CHOICES,
+    CHOICE_PLANTS,
+    CHOICE_VIEWS,
+    WINDOWS,
+    PRIVATE_PLACES,
+    VIEWS,
+    VIEW_HOLES,
+    VIEW_YEARS,
+    SIGHT_LINES,
+    SIGHT_OUTLINES,
+    SECTIONS,
+    MISSING_PLANTS,
+    CLOSURE,
+    OWN_GROWTH,
+    OWN_YEARS,
+    PLANTS_IN_HAND,
+    FENCE_POSTS,
+    FENCE_WIRES,
+    FENCE_OPTIONS,
+    TAPE_POINTS,
+    PEGS,
+    BASE_LINES,
+    STAKES,
+    STAKE_CHECKS,
+    QUANTITIES,
+    SCHEDULE,
+    COST,
+    ALTERNATIVES,
+    LIGHT,
+    LIGHT_MONTHS,
+    SUN_GRID,
+    HEDGE_HEIGHTS,
+    SIGHT_AREAS,
+    SIGHT_PLANTS,
+    WIRE_PLANTS,
+    LOCATE_ZONES,
+    HOLES_AT_LINES,
+    DEEP_ROOTS,
+    OUTGROWN,
+    NOISE_PATHS,
+    PLANT_HEALTH,
+    RULES,
+    CHECKS,
+)
 
 #: The same as they stand in files: a layer of several kinds of geometry is written as several layers.
 WRITTEN = as_written(OUTPUTS)
 
 #: What stands on the site. A run reads it and, so that a map shows it, keeps it in the GeoPackage.
-SURROUNDINGS = {
-    contract.name: contract
-    for contract in (
-        BUILDINGS,
-        ONLOOKERS,
-        UTILITIES,
-        KEEP_OUTS,
-        ROADS,
-        EXISTING_SCREENS,
-        SUN_PLACES,
-    )
-}
+SURROUNDINGS = _by_name(
+    BUILDINGS,
+    ONLOOKERS,
+    UTILITIES,
+    KEEP_OUTS,
+    ROADS,
+    EXISTING_SCREENS,
+    SUN_PLACES,
+)
 
 #: What a county gives, in reading order.
 COUNTY = {

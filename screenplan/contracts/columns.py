@@ -66,3 +66,13 @@ YEARS = (
     year("year", "The same, typical growth", "First year, typical growth", heading="year"),
     year("year_high", "The same, high growth", "First year, high growth", heading="year high"),
 )
+
+
+def years_by_growth(stem: str, low: str, **typical) -> tuple[Column, ...]:
+    """Make the columns of a year at low growth, which says it all, at typical and at high growth."""
+    words = stem.replace("_", " ").capitalize()
+    return (
+        year(f"{stem}_low", low, f"{words}, low growth"),
+        year(stem, "The same, typical growth", **typical),
+        year(f"{stem}_high", "The same, high growth", f"{words}, high growth"),
+    )

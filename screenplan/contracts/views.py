@@ -11,6 +11,7 @@ from screenplan.contracts.columns import (
     share,
     text,
     year,
+    years_by_growth,
 )
 from screenplan.contracts.model import GROWTHS, Contract
 from screenplan.contracts.presentation import SIGHT, Place, Shown
@@ -43,13 +44,10 @@ VIEWS = Contract(
             "Share open in that year, typical growth, in the season in which more is open",
             per_year=True,
         ),
-        year(
-            "year_closed_low",
+        *years_by_growth(
+            "year_closed",
             "First year from which it stays closed until its plants are grown, low growth; empty if that is not in the years looked at",
-            "Year closed, low growth",
         ),
-        year("year_closed", "The same, typical growth"),
-        year("year_closed_high", "The same, high growth", "Year closed, high growth"),
         year(
             "year_closed_p10",
             "Year by which it is closed, and stays so, in 1 of 10 draws of growth, crowns and losses; empty if not in the years looked at",
@@ -294,13 +292,10 @@ NEEDED_HEIGHT = Contract(
         text(
             "view_id", "The view that asks for the most height there", "View that asks for the most"
         ),
-        year(
-            "year_reached_low",
+        *years_by_growth(
+            "year_reached",
             "Year from which a row of the planned species at the asked spacing is closed from the lowest ray up to the needed height, low growth; empty if not in the years looked at",
-            "Year reached, low growth",
         ),
-        year("year_reached", "The same, typical growth"),
-        year("year_reached_high", "The same, high growth", "Year reached, high growth"),
         sentence("reached", "The same in words", "Reached, in words"),
     ),
 )
@@ -376,13 +371,12 @@ NEEDED_YEARS = Contract(
             "Height from which it closes then: above 0 with clear stems or rounded crowns",
             "Closes in the end from",
         ),
-        year(
-            "year_reached_low",
+        *years_by_growth(
+            "year_reached",
             "Year from which its row is closed from the lowest ray up to that height, low growth; empty if not in the years looked at",
-            "Year reached, low growth",
+            heading="in year",
+            form="never",
         ),
-        year("year_reached", "The same, typical growth", heading="in year", form="never"),
-        year("year_reached_high", "The same, high growth", "Year reached, high growth"),
         sentence("reached", "The same in words", "Reached, in words", heading="in words"),
     ),
 )

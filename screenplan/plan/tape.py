@@ -211,10 +211,8 @@ class TapedWindow(Taped):
         return self
 
 
-class TapedPlace(TapedShape):
-    """A place that is to be hidden. With width and depth it is a rectangle, else one point."""
-
-    usual_side = "inside"
+class TapedRectangle(TapedShape):
+    """A row that may be a rectangle beside the line."""
 
     width: Length | None = Field(
         None, gt=0, le=500, description="Its size along the line; along is then its middle"
@@ -225,21 +223,25 @@ class TapedPlace(TapedShape):
 
     @model_validator(mode="after")
     def _both_sizes(self):
-        _check_sizes(self)
+        if (self.width is None) != (self.depth is None):
+            given, other = ("width", "depth") if self.depth is None else ("depth", "width")
+            raise WrongError(f"{given} is given without {other}", f"Give {other} too")
+        if self.width is not None and self.points:
+            raise WrongError("points and a width are given", "Keep one of them")
         return self
 
 
-class TapedBuilding(TapedShape):
+class TapedPlace(TapedRectangle):
+    """A place that is to be hidden. With width and depth it is a rectangle, else one point."""
+
+    usual_side = "inside"
+
+
+class TapedBuilding(TapedRectangle):
     """A building. With width and depth it is a rectangle beside the line, with its nearest wall where it is measured."""
 
     usual_side = "beyond"
 
-    width: Length | None = Field(
-        None, gt=0, le=500, description="Its size along the line; along is then its middle"
-    )
-    depth: Length | None = Field(
-        None, gt=0, le=500, description="Its size away from the line, from where it is measured"
-    )
     height: Length | None = Field(
         None, gt=0, le=MOST_HEIGHT_M, description="Height of the eaves or flat roof"
     )
@@ -252,7 +254,6 @@ class TapedBuilding(TapedShape):
 
     @model_validator(mode="after")
     def _has_an_outline(self):
-        _check_sizes(self)
         if self.width is None and not self.points:
             raise WrongError(
                 "the building has no outline", "Give width and depth, or its corners as points"
@@ -282,14 +283,6 @@ class TapedScreen(TapedShape):
                 "Give two or more points",
             )
         return self
-
-
-def _check_sizes(row) -> None:
-    if (row.width is None) != (row.depth is None):
-        given, other = ("width", "depth") if row.depth is None else ("depth", "width")
-        raise WrongError(f"{given} is given without {other}", f"Give {other} too")
-    if row.width is not None and row.points:
-        raise WrongError("points and a width are given", "Keep one of them")
 
 
 class Tape(Section):

@@ -18,7 +18,8 @@ import shapely
 from screenplan.contracts import HIGHEST_PLANT_M
 from screenplan.contracts.tables import numbers
 from screenplan.ground.crown_shapes import CrownShape
-from screenplan.ground.errors import InputError, Problem, refuse
+from screenplan.ground.errors import InputError, refuse
+from screenplan.ground.faults import Faults
 from screenplan.plan import Options
 from screenplan.plan.planting import Growth
 from screenplan.planting.footprints import Footprints, farthest_edge, row_ways
@@ -352,30 +353,25 @@ def _starts(plants, species_table) -> tuple[tuple[Start, ...], np.ndarray]:
     points = plants.geometry.to_numpy()
     placed = (shapely.get_type_id(points) == 0) & ~shapely.is_empty(points)
     unknown = np.array([found[key] is None for key in keys], bool)
-    problems = [
-        Problem(what, mend, layer="plants", rows=[int(row) + 1 for row in np.flatnonzero(wrong)])
-        for wrong, what, mend in (
-            (~placed, "a plant has no place", "Give it a point"),
-            (
-                unknown,
-                f"a species is not in the table: {', '.join(sorted(set(keys[unknown])))}",
-                "Use a key of the species table, or add the species to it",
-            ),
-            (
-                ~(stock > 0.0),
-                "a plant has no height when planted",
-                "Give the column stock_height_m a height above 0",
-            ),
-            (
-                stock > HIGHEST_PLANT_M,
-                f"a plant is taller than {{{HIGHEST_PLANT_M:g} m}}",
-                "Correct the column stock_height_m; it is in metres",
-            ),
-        )
-        if wrong.any()
-    ]
-    if problems:
-        raise InputError(problems)
+    Faults(
+        "plants",
+        (~placed, "a plant has no place", "Give it a point"),
+        (
+            unknown,
+            f"a species is not in the table: {', '.join(sorted(set(keys[unknown])))}",
+            "Use a key of the species table, or add the species to it",
+        ),
+        (
+            ~(stock > 0.0),
+            "a plant has no height when planted",
+            "Give the column stock_height_m a height above 0",
+        ),
+        (
+            stock > HIGHEST_PLANT_M,
+            f"a plant is taller than {{{HIGHEST_PLANT_M:g} m}}",
+            "Correct the column stock_height_m; it is in metres",
+        ),
+    ).raise_any()
     looks: dict[tuple[str, float, bool, str], int] = {}
     start = [
         looks.setdefault((key, float(height), bool(old), kind), len(looks))

@@ -7,12 +7,11 @@ from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
-import pandas as pd
 import shapely
 
 from screenplan.contracts import WINDOWS
 from screenplan.contracts.tables import layer_of_columns
-from screenplan.ground.errors import InputError, Problem
+from screenplan.ground.faults import Faults
 from screenplan.ground.said import said
 from screenplan.plan import Options
 from screenplan.site.compass import apart_deg, unit_vector
@@ -99,7 +98,8 @@ class GivenWindows:
             str(row if name is None else name)
             for row, name in enumerate(column_or(windows, "window_id"), start=1)
         ]
-        problems = _doubles(ids)
+        faults = Faults("windows")
+        faults.note_doubles(ids, "Give each window its own window_id")
         columns: dict[str, list] = {column.name: [] for column in WINDOWS.columns}
         points, kept, own, notes = [], [], [], []
         numbers = {
@@ -114,11 +114,7 @@ class GivenWindows:
                 spot = self._find_spot(point, given["facing_deg"], wanted[row])
                 storey = self._find_storey(given["sill_m"], given["storey"])
             except _UnusableError as unusable:
-                problems.append(
-                    Problem(
-                        f"window {number} {unusable}", unusable.mend, None, "windows", [row + 1]
-                    )
-                )
+                faults.note(row, f"window {number} {unusable}", unusable.mend)
                 continue
             if self._is_own(spot):
                 own.append(number)
@@ -139,8 +135,7 @@ class GivenWindows:
             columns["set_apart"].append(apart[row])
             points.append(shapely.Point(spot.xy))
             kept.append(row)
-        if problems:
-            raise InputError(problems)
+        faults.raise_any()
         if own:
             notes.append(
                 f"{len(own)} windows are in the subject's own buildings and are left out: "
@@ -304,17 +299,3 @@ class _UnusableError(Exception):
     def __init__(self, what: str, mend: str):
         super().__init__(what)
         self.mend = mend
-
-
-def _doubles(ids: list[str]) -> list[Problem]:
-    twice = pd.Series(ids)
-    return [
-        Problem(
-            f"the identifier {name} stands there {len(rows)} times",
-            "Give each window its own window_id",
-            layer="windows",
-            rows=[int(row) + 1 for row in rows],
-        )
-        for name, rows in twice.groupby(twice).groups.items()
-        if len(rows) > 1
-    ]

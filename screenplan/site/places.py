@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import geopandas as gpd
 import numpy as np
-import pandas as pd
 import shapely
 
 from screenplan.contracts import PRIVATE_PLACES
 from screenplan.contracts.tables import layer_of_columns, with_notes
-from screenplan.ground.errors import InputError, Problem
+from screenplan.ground.faults import Faults
 from screenplan.ground.said import said
 from screenplan.plan import DEFAULTS, Options
 from screenplan.site.garden import find_garden
@@ -142,16 +141,8 @@ def _complete(places: gpd.GeoDataFrame, buildings, crs) -> gpd.GeoDataFrame:
     else:
         footprints = sound(buildings.geometry.to_numpy())
         heights = column_or(buildings, "height_m", np.nan).astype(float)
-    problems = [
-        Problem(
-            f"the identifier {name} stands there {len(rows)} times",
-            "Give each place its own place_id",
-            layer="private_places",
-            rows=[int(row) + 1 for row in rows],
-        )
-        for name, rows in pd.Series(numbers).groupby(pd.Series(numbers)).groups.items()
-        if len(rows) > 1
-    ]
+    faults = Faults("private_places")
+    faults.note_doubles(numbers, "Give each place its own place_id")
     geometry, records = [], []
     for row, (place, number) in enumerate(zip(places.geometry, numbers, strict=True)):
         try:
@@ -159,14 +150,8 @@ def _complete(places: gpd.GeoDataFrame, buildings, crs) -> gpd.GeoDataFrame:
             taller = ~(heights <= deck) if deck > 0.0 else np.ones(len(footprints), dtype=bool)
             geometry.append(_free_of(place, footprints[taller]))
         except _TakenError as taken:
-            problems.append(
-                Problem(
-                    f"place {number} {taken}",
-                    "Draw it where people sit or stand, outside the buildings",
-                    layer="private_places",
-                    rows=[row + 1],
-                )
-            )
+            mend = "Draw it where people sit or stand, outside the buildings"
+            faults.note(row, f"place {number} {taken}", mend)
             continue
         values = {name: column[row] for name, column in columns.items()}
         values |= {
@@ -175,8 +160,7 @@ def _complete(places: gpd.GeoDataFrame, buildings, crs) -> gpd.GeoDataFrame:
             "derived": False,
         }
         records.append(values)
-    if problems:
-        raise InputError(problems)
+    faults.raise_any()
     laid = _shape(geometry, records, crs)
     laid.index = places.index
     return laid

@@ -7,7 +7,7 @@ import numpy as np
 
 from screenplan.contracts.tables import numbers
 from screenplan.ground.crown_shapes import SHAPES
-from screenplan.ground.errors import refuse
+from screenplan.ground.faults import Faults
 from screenplan.planting.growth import GROWTHS, TYPICAL
 from screenplan.planting.maturity import MATURE_YEAR
 from screenplan.planting.shapes import is_nested
@@ -45,14 +45,10 @@ def runs_of(stand: Stand, crowns: CrownTable) -> Runs:
     InputError
         By row: a plant without a ground height.
     """
-    wrong = np.flatnonzero(~np.isfinite(stand.ground_m))
-    if len(wrong):
-        raise refuse(
-            "a plant has no ground height",
-            "Give ground_m, 0 on a flat site",
-            layer="plants",
-            rows=[int(row) + 1 for row in wrong],
-        )
+    lost = ~np.isfinite(stand.ground_m)
+    Faults(
+        "plants", (lost, "a plant has no ground height", "Give ground_m, 0 on a flat site")
+    ).raise_any()
     order = stand.order
     return arrange_runs(
         *stand.xy[order].T, stand.ground_m[order], stand.start[order], stand.row[order], crowns

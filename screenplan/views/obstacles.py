@@ -15,7 +15,8 @@ import shapely
 
 from screenplan.contracts.tables import identifiers, numbers
 from screenplan.ground.crown_shapes import shape_of
-from screenplan.ground.errors import InputError, Problem, refuse
+from screenplan.ground.errors import InputError, refuse
+from screenplan.ground.faults import Faults
 from screenplan.site.floors import floors_of
 from screenplan.site.terrain import Terrain
 from screenplan.views.blocking import Ground, Panels, Trees, Veils, grid_panels, light_left
@@ -191,8 +192,8 @@ def plan_xy(points) -> np.ndarray:
 def _add_buildings(made: _Builder, buildings, terrain) -> None:
     heights, ridges = building_heights(buildings), ridge_heights(buildings)
     shapeless = ~np.isfinite(shapely.bounds(buildings.geometry.to_numpy())).all(axis=1)
-    _note(
-        made, "buildings",
+    made.problems += Faults(
+        "buildings",
         (shapeless, "a building has no outline", "Draw it, or take the row out"),
         (
             ~np.isfinite(heights),
@@ -204,7 +205,7 @@ def _add_buildings(made: _Builder, buildings, terrain) -> None:
             "a roof has a ridge, but no height of it above the eaves",
             "Give ridge_m, greater than height_m, or roof = flat",
         ),
-    )  # fmt: skip
+    ).problems
     if made.problems:
         return
     datums = floors_of(buildings, terrain)
@@ -225,13 +226,6 @@ def _add_buildings(made: _Builder, buildings, terrain) -> None:
             made.add_ring(coords, top, len(made.names) - 1, 0.0)
 
 
-def _note(made: _Builder, layer: str, *faults) -> None:
-    for wrong, what, mend in faults:
-        if wrong.any():
-            rows = [int(row) + 1 for row in np.flatnonzero(wrong)]
-            made.problems.append(Problem(what, mend, layer=layer, rows=rows))
-
-
 def _add_screens(made: _Builder, screens, terrain) -> None:
     heights = numbers(screens, "height_m", np.nan)
     widths = numbers(screens, "width_m", np.nan)
@@ -240,8 +234,8 @@ def _add_screens(made: _Builder, screens, terrain) -> None:
     stands = kinds != "plant"
     types = shapely.get_type_id(screens.geometry.to_numpy())
     shapeless = ~np.isfinite(shapely.bounds(screens.geometry.to_numpy())).all(axis=1)
-    _note(
-        made, "existing_screens",
+    made.problems += Faults(
+        "existing_screens",
         (shapeless, "an existing screen has no shape", "Draw it, or take the row out"),
         (stands & ~np.isfinite(heights), "an existing screen has no height", "Give height_m"),
         (
@@ -255,7 +249,7 @@ def _add_screens(made: _Builder, screens, terrain) -> None:
             "an opacity is not between 0 and 1",
             "Give the share of the light that it stops",
         ),
-    )  # fmt: skip
+    ).problems
     if made.problems:
         return
     for row, (name, shape) in enumerate(
@@ -267,14 +261,8 @@ def _add_screens(made: _Builder, screens, terrain) -> None:
         owner = len(made.names) - 1
         passes = 0.0 if opacities[row] >= OPAQUE else 1.0 - opacities[row]
         for part in shapely.get_parts(shape):
-            if part.geom_type == "Point":
-                _add_crown(
-                    made, part, kinds[row], heights[row], widths[row], owner, passes, terrain
-                )
-            else:
-                _add_sheet(
-                    made, part, kinds[row], heights[row], widths[row], owner, passes, terrain
-                )
+            add = _add_crown if part.geom_type == "Point" else _add_sheet
+            add(made, part, kinds[row], heights[row], widths[row], owner, passes, terrain)
 
 
 def _add_crown(made, point, kind, height, width, owner, passes, terrain) -> None:

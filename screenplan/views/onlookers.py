@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 
 from screenplan.contracts.tables import numbers
-from screenplan.ground.errors import InputError, Problem
+from screenplan.ground.faults import Faults
 from screenplan.views.sampling import (
     FINER,
     READ_M,
@@ -73,10 +73,7 @@ def onlooker_eyes(
     eye, raised = numbers(onlookers, "eye_m", STANDING_M), numbers(onlookers, "raised_m", 0.0)
     lost = ~np.isfinite(shapely.bounds(shapes)).all(axis=1)
     wrong = ~np.isfinite(eye) | (eye < 0.0) | ~np.isfinite(raised) | (raised < 0.0)
-    faults: dict[tuple[str, str], list[int]] = {}
-    for rows, fault in ((lost, _EMPTY), (wrong, _HEIGHT)):
-        for row in np.flatnonzero(rows):
-            faults.setdefault(fault, []).append(int(row) + 1)
+    faults = Faults("onlookers", (lost, *_EMPTY), (wrong, *_HEIGHT))
     subject = np.zeros(len(onlookers), int) if subject is None else np.asarray(subject)
     sampled: tuple[list, list] = ([], [])
     for row in np.flatnonzero(~(lost | wrong)):
@@ -87,19 +84,13 @@ def onlooker_eyes(
             xy = xy[shapely.distance(near, shapely.points(xy)) <= reach_m]
             outside = outdoors.of(xy, raised[row])
             if len(xy) and not len(outside):
-                faults.setdefault(_INDOORS, []).append(int(row) + 1)
+                faults.note(row, *_INDOORS)
                 break
             kept.append(stand_on(outside, shapes[row], (eye[row],), raised[row], terrain))
         else:
             for sample, eyes in zip(sampled, kept, strict=True):
                 sample.append(eyes)
-    if faults:
-        raise InputError(
-            [
-                Problem(what, mend, layer="onlookers", rows=rows)
-                for (what, mend), rows in faults.items()
-            ]
-        )
+    faults.raise_any()
     return Samples.of(sampled[0]), Samples.of(sampled[1])
 
 

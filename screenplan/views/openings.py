@@ -7,7 +7,7 @@ import pandas as pd
 import shapely
 
 from screenplan.contracts.tables import identifiers, numbers
-from screenplan.ground.errors import InputError, Problem
+from screenplan.ground.faults import Faults
 from screenplan.site.floors import floors_of
 from screenplan.views.obstacles import plan_xy
 
@@ -65,15 +65,15 @@ def openings_of(
     height, width = numbers(windows, "height_m", 1.2), numbers(windows, "width_m", 1.2)
     facing = numbers(windows, "facing_deg", np.nan)
     floor = numbers(windows, "floor_m", np.nan)
-    problems = _Problems()
-    problems.add(lost, "a window has no place", "Give it a point on its wall")
-    problems.add(~np.isfinite(sill), "a window has no sill height", "Give sill_m")
-    problems.add(
+    faults = Faults("windows")
+    faults.note(lost, "a window has no place", "Give it a point on its wall")
+    faults.note(~np.isfinite(sill), "a window has no sill height", "Give sill_m")
+    faults.note(
         ~((height > 0.0) & np.isfinite(height) & (width > 0.0) & np.isfinite(width)),
         "a window's opening has no size",
         "Give height_m and width_m above 0",
     )
-    problems.raise_any()
+    faults.raise_any()
     ground = np.zeros(len(x)) if terrain is None else np.asarray(terrain.height_at(x, y), float)
     owner = _owners(windows, buildings)
     datum = ground.copy()
@@ -86,18 +86,18 @@ def openings_of(
         )
         for row in range(len(x))
     ]  # fmt: skip
-    faults = np.array([plane if isinstance(plane, str) else "" for plane in planes], object)
+    said = np.array([plane if isinstance(plane, str) else "" for plane in planes], object)
     for what, mend in _PLANE_FAULTS.items():
-        problems.add(faults == what, what, mend)
+        faults.note(said == what, what, mend)
     sill_z = datum + sill
     floor = np.where(np.isnan(floor), np.maximum(sill_z - SILL_ABOVE_FLOOR_M, datum), floor)
     buried = (sill_z + height <= ground) | (floor + eye_standing_m <= ground)
-    problems.add(
+    faults.note(
         buried,
         "a window, or every eye behind it, lies under the ground",
         "Check sill_m and floor_m, and the building's floor_m against the terrain",
     )
-    problems.raise_any()
+    faults.raise_any()
     openings = np.recarray(len(windows), OPENING)
     for row, plane in enumerate(planes):
         openings[row] = (
@@ -115,21 +115,6 @@ _PLANE_FAULTS = {
     _INSIDE: "Move its point to the outer face of the wall, or correct building_id",
     _INWARDS: "Correct facing_deg, or leave it out to take the wall's",
 }
-
-
-class _Problems:
-    def __init__(self):
-        self.found = []
-
-    def add(self, wrong, what: str, mend: str) -> None:
-        wrong = np.asarray(wrong, bool)
-        if wrong.any():
-            rows = [int(row) + 1 for row in np.flatnonzero(wrong)]
-            self.found.append(Problem(what, mend, layer="windows", rows=rows))
-
-    def raise_any(self) -> None:
-        if self.found:
-            raise InputError(self.found)
 
 
 def _owners(windows, buildings) -> np.ndarray:

@@ -18,7 +18,7 @@ import numpy as np
 import shapely
 
 from screenplan.contracts.tables import identifiers, numbers
-from screenplan.ground.errors import InputError, Problem, refuse
+from screenplan.ground.faults import Faults
 from screenplan.site.steady import EQUAL_M, first_clockwise
 from screenplan.views.obstacles import top_heights
 
@@ -263,13 +263,12 @@ def sample_places(
     )
     decks = numbers(places, "deck_m", 0.0)
     lost = ~np.isfinite(shapely.bounds(shapes)).all(axis=1)  # missing, empty, or not a number
-    faults: dict[tuple[str, str], list[int]] = {}
-    for row in np.flatnonzero(lost):
-        faults.setdefault(_EMPTY, []).append(int(row) + 1)
-    for row in np.flatnonzero(~np.isfinite(heights).all(axis=1) | (heights < 0.0).any(axis=1)):
-        faults.setdefault(_HEIGHT, []).append(int(row) + 1)
-    for row in np.flatnonzero(~np.isfinite(decks) | (decks < 0.0)):
-        faults.setdefault(_DECK, []).append(int(row) + 1)
+    faults = Faults(
+        "private_places",
+        (lost, *_EMPTY),
+        (~np.isfinite(heights).all(axis=1) | (heights < 0.0).any(axis=1), *_HEIGHT),
+        (~np.isfinite(decks) | (decks < 0.0), *_DECK),
+    )
     subject = np.zeros(len(places), int) if subject is None else np.asarray(subject)
     sampled: tuple[list, list] = ([], [])
     for row, shape in enumerate(shapes):
@@ -283,19 +282,13 @@ def sample_places(
                 xy = positions_in(shape, spacing_m / finer, int(MOST_TARGETS * finer**2))
             outside = outdoors.of(xy, decks[row])
             if not len(outside):
-                faults.setdefault(_INDOORS, []).append(row + 1)
+                faults.note(row, *_INDOORS)
                 break
             kept.append(stand_on(outside, shape, np.unique(heights[row]), decks[row], terrain))
         else:
             for sample, heads in zip(sampled, kept, strict=True):
                 sample.append(heads)
-    if faults:
-        raise InputError(
-            [
-                Problem(what, mend, layer="private_places", rows=rows)
-                for (what, mend), rows in faults.items()
-            ]
-        )
+    faults.raise_any()
     middle = shapely.get_coordinates([shape.representative_point() for shape in shapes])
     coarse, dense = map(Samples.of, sampled)
     return Targets(identifiers(places, "place_id"), subject, middle, coarse, dense)
@@ -376,9 +369,7 @@ def refuse_on_line(some, samples, mine, layer: str, fault: tuple[str, str]) -> N
         What is said.
     """
     gone = some & np.any([left.counts == 0 for left in samples], axis=0)
-    rows = [int(row) + 1 for row in np.flatnonzero(gone[mine])]
-    if rows:
-        raise refuse(*fault, layer=layer, rows=rows)
+    Faults(layer, (gone[mine], *fault)).raise_any()
 
 
 def by_subject(layer, subject=None) -> dict[int, shapely.Geometry]:

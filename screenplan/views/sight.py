@@ -16,7 +16,8 @@ import numpy as np
 import shapely
 
 from screenplan.contracts.tables import identifiers
-from screenplan.ground.errors import InputError, Problem, refuse
+from screenplan.ground.errors import refuse
+from screenplan.ground.faults import Faults
 from screenplan.ground.kept import Kept
 from screenplan.plan import DEFAULTS
 from screenplan.plan.planting import Views
@@ -375,7 +376,7 @@ def refuse_coincident(observers: Observers, targets: Targets, pairs) -> None:
     InputError
         With the rows of the places, naming the window or onlooker.
     """
-    problems = []
+    faults = Faults("private_places")
     for observer, place in pairs:
         at, opening = observers.eyes[True, False].row(observer)[:, :2], observers.opening(observer)
         if opening is not None:
@@ -384,16 +385,12 @@ def refuse_coincident(observers: Observers, targets: Targets, pairs) -> None:
         if len(at) and _nearest(at, heads) <= COINCIDENT_M:
             name = observers.ids[observer]
             what = f"onlooker {name}" if opening is None else f"window {name} or an eye behind it"
-            problems.append(
-                Problem(
-                    f"a private place has the same position as {what}",
-                    "Move one of the two: an eye and what it looks at cannot coincide",
-                    layer="private_places",
-                    rows=[int(place) + 1],
-                )
+            faults.note(
+                place,
+                f"a private place has the same position as {what}",
+                "Move one of the two: an eye and what it looks at cannot coincide",
             )
-    if problems:
-        raise InputError(problems)
+    faults.raise_any()
 
 
 def _nearest(one, two) -> float:
@@ -477,10 +474,6 @@ def _check_lines(planting_lines) -> None:
     shapes = planting_lines.geometry.to_numpy()
     wrong = shapely.is_missing(shapes) | (shapely.get_type_id(shapes) != 1)
     wrong |= ~(shapely.length(shapes) > 0.0)
-    if wrong.any():
-        raise refuse(
-            "a planting line is no line with a length",
-            "Give each a single line from its zero peg to its end peg",
-            layer="planting_lines",
-            rows=[int(row) + 1 for row in np.flatnonzero(wrong)],
-        )
+    says = "a planting line is no line with a length"
+    mend = "Give each a single line from its zero peg to its end peg"
+    Faults("planting_lines", (wrong, says, mend)).raise_any()

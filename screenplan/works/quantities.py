@@ -181,18 +181,25 @@ def _plants(kinds: Sequence[Kind], losses: float, plants: Plants) -> Iterator[di
         return
     item = {"cuttings": "cutting", "seed": "seed"}[plants.raised]
     for kind, row in zip(kinds, _ordering(kinds, losses), strict=True):
-        called = kind.species.both_names
         needed = math.ceil(row["amount"] - NOISE)
-        yield row | {
-            "item": f"raised{kind.ending}", "name": f"{ITEMS['raised']}: {called}",
-            "pack": None, "pack_amount": None, "packs": None,
-        }  # fmt: skip
+        yield row | _called("raised", kind) | dict.fromkeys(("pack", "pack_amount", "packs"))
         how = f"{needed} plants, and {plants.raised_losses:.0%} of what is set is lost until they are planted"
         made = _done(item, "plants", needed / (1.0 - plants.raised_losses), "each", how, _COMMON)
-        yield _bought(made, item) | {
-            "item": f"{item}{kind.ending}",
-            "name": f"{ITEMS[item]}: {called}",
-        }
+        yield _bought(made, item) | _called(item, kind)
+
+
+def _called(item: str, kind: Kind) -> dict:
+    """Call an item by the kind of plant that it is for."""
+    name = f"{ITEMS[item]}: {kind.species.both_names}"
+    return {"item": f"{item}{kind.ending}", "name": name}
+
+
+def _of_kind(item: str, kind: Kind) -> dict:
+    """Say which plants are bought."""
+    return _called(item, kind) | {
+        "species": kind.species.key, "plant_name": kind.species.both_names,
+        "stock": kind.stock.key, "stock_height_m": kind.height_m,
+    }  # fmt: skip
 
 
 def _ordering(kinds: Sequence[Kind], losses: float) -> Iterator[dict]:
@@ -202,15 +209,7 @@ def _ordering(kinds: Sequence[Kind], losses: float) -> Iterator[dict]:
             f"{losses:.0%} for losses"
         )
         row = _done("plant", "plants", kind.count * (1.0 + losses), "each", how, _COMMON)
-        yield _bought(row, "plant") | {
-            "item": f"plant{kind.ending}",
-            "name": f"{ITEMS['plant']}: {kind.species.both_names}",
-            "species": kind.species.key,
-            "plant_name": kind.species.both_names,
-            "plants": kind.count,
-            "stock": kind.stock.key,
-            "stock_height_m": kind.height_m,
-        }
+        yield _bought(row, "plant") | _of_kind("plant", kind) | {"plants": kind.count}
 
 
 def _replacing(kinds: Sequence[Kind], spare: float, deaths: float, years: int) -> Iterator[dict]:
@@ -226,14 +225,7 @@ def _replacing(kinds: Sequence[Kind], spare: float, deaths: float, years: int) -
             f"ordered at first; evidence of the losses: {known['default_grade']}"
         )
         row = _done("plant_again", "replacements", again, "each", how, known["default_source"])
-        yield _bought(row, "plant") | {
-            "item": f"plant_again{kind.ending}",
-            "name": f"{ITEMS['plant_again']}: {kind.species.both_names}",
-            "species": kind.species.key,
-            "plant_name": kind.species.both_names,
-            "stock": kind.stock.key,
-            "stock_height_m": kind.height_m,
-        }
+        yield _bought(row, "plant") | _of_kind("plant_again", kind)
 
 
 def _marking(layers: Mapping[str, Any]) -> Iterator[dict]:
