@@ -539,7 +539,7 @@ BAD_CELLS = {
     "floor in the sky": (house(height_m=[5.0], floor_m=[12000.0]), r"The floor_m 12000 m is not possible"),
     "ids that are none": (screen(kind=["wall", "fence"], height_m=[2.0, 1.0], screen_id=["x", "x"]), r"rows 1, 2: The screen_id 'x' stands for 2 rows\. Give each its own"),
     "kind of screen": (screen(kind=["bush"]), r"'bush' is not a known kind\. Write one of wall, fence, hedge, tree, plant"),
-    "empty kind": (screen(kind=[None]), r"row 1: The column kind is empty .*Fill it in or delete"),
+    "empty kind": (screen(kind=[None]), r"row 1: The column kind is empty .*Fill it in, delete these rows, or give a value for rows without one: missing = \{ kind"),
     "opacity in per cent": (screen(opacity=[80]), r"The opacity 80 share is not possible; it must be at least 0 and at most 1 share"),
     "a day that is none": (screen(planted_on=["31 May 2019"]), r"'31 May 2019' is not a date\. Write the day as YYYY-MM-DD"),
     "wall of no height": (screen(height_m=[0]), r"layer existing_screens, row 1: The height_m is 0"),

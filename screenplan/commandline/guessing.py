@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -15,6 +16,7 @@ from screenplan.ground.units import metres_per
 from screenplan.site.columns import can_be_read, to_text
 from screenplan.site.composed import TAG_COLUMNS, cells_of, is_held, metres_in, tags_within
 from screenplan.site.known_columns import Match, find_known
+from screenplan.site.openstreetmap import given_by_tags
 
 #: A person who is asked: the question, and the columns of which one is named.
 Ask = Callable[[str, Sequence[str]], str]
@@ -80,9 +82,9 @@ def guess_columns(
         if column in theirs
         for key in tags_within(sample[column])
     ]
-    taken = set((named or {}).values())
+    taken, by_tags = set((named or {}).values()), given_by_tags(name, theirs)
     for column in INPUTS[name].columns:
-        if column.name in theirs or column.name in (named or {}):
+        if column.name in (*theirs, *(named or {}), *by_tags):
             continue
         found = [
             match for match in _candidates(name, column, theirs, tags) if match.theirs not in taken
@@ -97,6 +99,17 @@ def guess_columns(
         if match.unit:
             guess.units[column.name] = match.unit
     return guess
+
+
+def guess_kind(layer: str | None, guess: Guess, sample: pd.DataFrame) -> str | None:
+    """Guess what standing screens are by the name of their layer, or by the code of their points."""
+    words = re.findall(r"[a-z]+", (layer or "").lower())
+    kinds = INPUTS["existing_screens"].column("kind").choices
+    found = [kind for kind in kinds if kind in words or f"{kind}s" in words]
+    if len(found) != 1 or "kind" in guess.columns or "kind" in sample.columns:
+        return None
+    guess.said.append(f"wrote kind = {found[0]} for all rows, as the code {layer} says")
+    return found[0]
 
 
 def guess_missing(sample: pd.DataFrame, guess: Guess, storey_height_m: float) -> int | None:

@@ -22,7 +22,7 @@ from screenplan.commandline.answers import (
     read_plants,
     read_window,
 )
-from screenplan.commandline.guessing import Ask, guess_columns, guess_missing
+from screenplan.commandline.guessing import Ask, guess_columns, guess_kind, guess_missing
 from screenplan.commandline.outlines import (
     Found,
     from_corners,
@@ -370,6 +370,8 @@ def _gather(target: Path, given: Given, ask: Ask | None) -> Found:
         if name == "buildings":
             storeys = guess_missing(sample, guess, DEFAULTS.site.storey_height)
             source["missing"] = {} if storeys is None else {"storeys": storeys}
+        if name == "existing_screens" and (kind := guess_kind(layer, guess, sample)):
+            source["fixed"] = {"kind": kind}
         found.notes[f"layers.{name}"] = [
             f"Columns of the file: {', '.join(theirs)}",
             f"Columns that are used: {', '.join(column.name for column in INPUTS[name].columns)}",

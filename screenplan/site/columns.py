@@ -322,7 +322,8 @@ def _convert(
         findings.refused(
             cells.index[empty],
             f"The column {column.name} is empty ({column.meaning.lower()})",
-            "Fill it in or delete these rows",
+            "Fill it in, delete these rows, or give a value for rows without one: "
+            f"missing = {{ {column.name} = … }}",
         )
     values, wrong = {}, {}
     for row, cell in given.items():

@@ -39,6 +39,8 @@ logging.getLogger("fiona").addHandler(logging.NullHandler())
 
 #: Drivers that open a layer: each reads its file and side files of the same name, and nothing else.
 VECTOR_DRIVERS = ("ESRI Shapefile", "MapInfo File", "FlatGeobuf", "DXF", "DGN", "CSV")
+#: The driver of extracts of OpenStreetMap, by their endings: XML, or packed.
+OSM_DRIVERS, OSM_ENDINGS = ("OSM",), (".osm", ".pbf")
 #: Drivers of folders.
 FOLDER_DRIVERS = ("OpenFileGDB", "ESRI Shapefile")
 #: What drivers are told so that they write nothing and fetch nothing.
@@ -172,7 +174,7 @@ class DataFile:
             )
         return refuse(
             f"The file cannot be read as vector data{say_reason(error)}",
-            "Give a complete GeoPackage, GeoJSON, Shapefile, FlatGeobuf, GML, KML, GPX or DXF file",
+            "Give a complete GeoPackage, GeoJSON, Shapefile, FlatGeobuf, GeoParquet, GML, KML, GPX, DXF or OpenStreetMap file",
             file=str(self.path),
             layer=layer,
         )
@@ -231,6 +233,8 @@ def open_file(path: Path, what: str) -> DataFile:
     if start.startswith((b"{", b"[", b"\x1e", b"\xef\xbb\xbf{")):
         announced = pointers.check_json(inner, str(path))
         return DataFile(path, inner, pointers.JSON_DRIVERS, announced=announced, copy=copy)
+    if inner.suffix.lower() in OSM_ENDINGS:
+        return DataFile(path, inner, OSM_DRIVERS, copy=copy)
     if start.startswith(_XML_MARKS):
         drivers = pointers.check_xml(start, str(path))
         return DataFile(path, inner, drivers, OPTIONS.get(drivers[0], {}), copy=copy)

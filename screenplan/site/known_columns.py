@@ -129,7 +129,12 @@ KNOWN: dict[str, dict[str, tuple[tuple[Known, ...], ...]]] = {
             ),
         ),
     },
+    "marks": {
+        "mark_id": ((Known("number", "the point's number"),),),
+        "name": ((Known("code|description", "the point's code"),),),
+    },
     "existing_screens": {
+        "screen_id": ((Known("number", "the point's number"),),),
         "height_m": ((Known("height|HGT|HT|HAUTEUR|tree_height|est_height", "the height"),),),
         "width_m": ((Known("width|spread|crown_width|diameter_crown", "thickness or spread"),),),
     },

@@ -30,6 +30,7 @@ from screenplan.site.columns import (
 from screenplan.site.composed import is_held
 from screenplan.site.frames import FrameLayer
 from screenplan.site.heights import doubt_heights, refuse_heights
+from screenplan.site.openstreetmap import given_by_tags, take_tags
 from screenplan.site.overlaps import drop_doubles, find_overlaps
 from screenplan.site.parts import settle_parts
 from screenplan.site.plausible import MOST_ACROSS_M, find_misfit, guess_unit, refuse_misfit
@@ -290,13 +291,16 @@ class Reader:
         if not contract.geometry:
             return self._read_table(source, contract, findings)
         named = self.named[name]
-        check_mapping(contract, source.columns, named, findings)
+        present = (*source.columns, *given_by_tags(name, source.columns))
+        check_mapping(contract, present, named, findings)
         misfit = find_misfit(source.crs, source.bounds)
         try:
             way = self._way_from(source)
         except InputError as error:
             raise InputError(findings.problems + list(error.problems)) from None
+        source = self._turn(source, way)
         near = self._read_near(source, way)
+        near = take_tags(name, near, tuple(named.columns), tuple(named.fixed), findings)
         if name == "planting_line":
             self._check_extent(source, near, way)
         done = self._finish(source, near, way, findings)
@@ -351,6 +355,23 @@ class Reader:
         """Tell which rows are within reach of the subject, (rows,)."""
         return self._distances(frame) <= self.about.reach
 
+    def _turn(self, source, way: Transformation):
+        """Turn a list of points without a header whose fields are east and north, where it lies here only so."""
+        if not getattr(source, "is_turned_easily", False) or source.frame.empty:
+            return source
+        x, y = source.frame.geometry.x.to_numpy(), source.frame.geometry.y.to_numpy()
+        far = [
+            self.subject.distance(shapely.Point(*np.mean(self.frame.points_in(*pair, way), axis=1)))
+            for pair in ((x, y), (y, x))
+        ]
+        if not (far[1] <= ELSEWHERE_M and not far[0] <= ELSEWHERE_M):
+            return source
+        turned = source.frame.set_geometry(gpd.points_from_xy(y, x))
+        note = (
+            "it has no header: only with east before north it lies here, so its fields are taken so"
+        )
+        return replace(source, frame=turned, notes=(note,))
+
     def _place(self, frame, source, way: Transformation, findings: Findings) -> gpd.GeoDataFrame:
         """Rows in the frame, two-dimensional; what cannot lie there is refused."""
         flat = flatten(frame, source.curved_among(frame), findings)
@@ -378,11 +399,12 @@ class Reader:
     ) -> gpd.GeoDataFrame:
         """Rows within reach, mended, with the contract's columns."""
         contract, named = INPUTS[source.name], self.named[source.name]
+        before, findings.repairs = findings.repairs, []
         placed = self._place(near, source, way, findings)
         placed = placed[self._is_near(placed) | (placed.index == keep)]
         rows = set(placed.index)
         # What is said of rows out of reach does not matter, save of rows without a place.
-        findings.repairs = [
+        findings.repairs = before + [
             repair
             for repair in findings.repairs
             if repair[1] in rows or "row left out" in repair[2]

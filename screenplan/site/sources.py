@@ -22,13 +22,23 @@ import shapely
 from pyproj import CRS
 from pyproj.exceptions import CRSError
 
+from screenplan.contracts import INPUTS
 from screenplan.ground.errors import refuse
 from screenplan.site import pointers
 from screenplan.site.columns import to_text
 from screenplan.site.composed import cells_of, parts_of
 from screenplan.site.database import count_rows, has_index, list_ids, number_rows
+from screenplan.site.dxf import read_drawing
 from screenplan.site.features import shape_of
-from screenplan.site.files import DataFile, choose_layer, find_files, hash_file, open_file
+from screenplan.site.files import (
+    OSM_DRIVERS,
+    DataFile,
+    check_file,
+    choose_layer,
+    find_files,
+    hash_file,
+    open_file,
+)
 from screenplan.site.frames import (
     ROW,
     Bounds,
@@ -41,17 +51,23 @@ from screenplan.site.frames import (
     open_frame,
     types_of,
 )
+from screenplan.site.geoparquet import is_parquet, read_parquet
+from screenplan.site.openstreetmap import read_extract
 from screenplan.site.point_columns import find_point_columns
+from screenplan.site.point_lists import codes_of, is_point_list, read_points, with_code
+from screenplan.site.whole_layer import WholeLayer
 
 #: Layers up to this many rows are read whole, so that every row is checked.
 WHOLE_ROWS = 5000
 #: Drivers that parse the whole file at each opening, so that reading a part saves nothing.
-WHOLE_DRIVERS = ("GeoJSON", "GeoJSONSeq", "ESRIJSON", "TopoJSON", "JSONFG", "KML", "GML", "GPX", "CSV", "DXF", "DGN")  # fmt: skip
+WHOLE_DRIVERS = ("GeoJSON", "GeoJSONSeq", "ESRIJSON", "TopoJSON", "JSONFG", "KML", "GML", "GPX", "CSV", "DXF", "DGN", "OSM")  # fmt: skip
 #: Drivers whose ids are places in the file, counted from 0.
 PLACE_DRIVERS = ("ESRI Shapefile", "FlatGeobuf")
 #: Files larger than this are not hashed at each run if only a part of them is read: to hash so much
 #: takes a tenth of the time of reading, to hash a county's parcels several times as long as reading.
 LARGE_FILE = 16 * 1024 * 1024
+#: How a drawing's name ends.
+DRAWING = ".dxf"
 #: The CRS of columns called longitude and latitude.
 DEGREES = "EPSG:4326"
 #: Geometry types with arcs, as GDAL names them.
@@ -70,10 +86,10 @@ class LayerSource:
     Parameters
     ----------
     file : Path or GeoDataFrame
-        The layer itself (a DataFrame for a table, such as ``measured_plants``), or a CSV table, GeoPackage, Shapefile, GeoJSON, FlatGeobuf, GML, KML, GPX, DXF, MapInfo or geodatabase file,
-        zipped ones too: whatever holds its layers itself. It is opened for reading only.
+        The layer itself (a DataFrame for a table, such as ``measured_plants``), or a CSV table, GeoPackage, Shapefile, GeoJSON, FlatGeobuf, GML, KML, GPX, DXF, MapInfo or geodatabase file, an extract of OpenStreetMap,
+        zipped ones too, a GeoParquet file or a surveyor's list of points: whatever holds its layers itself. It is opened for reading only.
     layer : str, optional
-        Name of the layer in it; needed if it holds several.
+        Name of the layer in it, of a drawing's own layer, or a code of a list of points; needed if it holds several.
     columns : mapping of str to str
         The contract's column to the file's: ``{"height_m": "HEIGHT"}``; it may be composed, see
         `screenplan.site.composed`.
@@ -372,8 +388,18 @@ def open_layer(name: str, source: LayerSource) -> FileLayer | FrameLayer:
     """
     if not isinstance(source.file, (str, Path)):
         return open_frame(name, source.file)
-    what = name.replace("_", " ")
-    data = open_file(Path(source.file), f"the {name} layer")
+    what, path = name.replace("_", " "), Path(source.file)
+    check_file(path, f"the {name} layer")
+    whole = _open_whole(name, path, source.layer)
+    if whole is not None:
+        return whole
+    data = open_file(path, f"the {name} layer")
+    if data.inner.suffix.lower() == DRAWING:
+        frame, layer, notes = read_drawing(data, source.layer, INPUTS[name])
+        return WholeLayer(name, frame, str(path), f"layers.{name}.crs", layer, notes=notes)
+    if data.drivers == OSM_DRIVERS and source.layer is None:
+        frame = read_extract(data, name)
+        return WholeLayer(name, frame, str(path), f"layers.{name}.crs", crs=CRS(DEGREES))
     layer = choose_layer(what, data, source.layer, key=f"layers.{name}.layer")
     where = {"file": str(data.path), "layer": layer}
     with data.reading(layer), data.collection(layer) as collection:
@@ -406,6 +432,37 @@ def open_layer(name: str, source: LayerSource) -> FileLayer | FrameLayer:
             str(collection.schema["geometry"]),
             notes,
         )
+
+
+def _open_whole(name: str, path: Path, asked: str | None) -> WholeLayer | None:
+    """Open a file of a format that no driver reads; None if it is of another one."""
+    key = f"layers.{name}.crs"
+    if is_parquet(path):
+        frame = read_parquet(path)
+        return WholeLayer(name, frame, str(path), key, crs=frame.crs)
+    if is_table(name) or not is_point_list(path):
+        return None
+    found = read_points(path)
+    points = found.points
+    if asked is not None:
+        points = points[with_code(points, asked)].reset_index(drop=True)
+        if points.empty:
+            raise refuse(
+                f"No point has the code '{asked}'",
+                f"Name one of the codes, as the layer: {', '.join(codes_of(found.points)) or 'there are none'}",
+                file=str(path),
+                key=f"layers.{name}.layer",
+            )
+    note = "it has no header: its fields are taken for number, north, east, height and code"
+    return WholeLayer(
+        name,
+        points,
+        str(path),
+        key,
+        asked,
+        notes=() if found.has_header else (note,),
+        is_turned_easily=not found.has_header,
+    )
 
 
 def _read_crs(wkt: str, name: str, is_stated: bool, where: Mapping[str, str]) -> CRS | None:
