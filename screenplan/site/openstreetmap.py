@@ -52,7 +52,7 @@ Tags = Mapping[str, str]
 def given_by_tags(name: str, columns: Sequence[str]) -> tuple[str, ...]:
     """Name the columns of a contract that tags give; none unless a file's columns show that it holds such tags."""
     is_theirs = any(mark in columns for mark in MARKS)
-    has_tags = any(key in columns for key in (*_KEYS.get(name, ()), *TAG_COLUMNS))
+    has_tags = any(key in columns for key in _KEYS.get(name, ()))
     return _GIVEN[name] if name in _GIVEN and is_theirs and has_tags else ()
 
 
@@ -218,12 +218,12 @@ def _metres(tags: Tags, key: str) -> str | None:
     return text if plain else None
 
 
-#: Keys of the tags that say what a row is, by contract; GDAL gives some of them a column of their own.
+#: Columns in which a tag may stand that says what a row is, by contract; GDAL gives some keys one of their own.
 _KEYS = {
     "buildings": ("building", "building:part", "building_part"),
     "roads": ("highway",),
-    "existing_screens": ("barrier", "natural"),
-    "utilities": ("power", "communication", "telecom"),
+    "existing_screens": ("barrier", "natural", *TAG_COLUMNS),
+    "utilities": ("power", "communication", "telecom", *TAG_COLUMNS),
 }
 #: The columns that tags give, by contract.
 _GIVEN = {
