@@ -9,8 +9,8 @@ from __future__ import annotations
 import hashlib
 import json
 import shutil
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import geopandas as gpd
@@ -19,7 +19,7 @@ import pandas as pd
 import shapely
 from pyproj import CRS
 
-from screenplan.contracts import COUNTY_SKIPPED, INPUTS
+from screenplan.contracts import COUNTY_SKIPPED, INPUTS, PARCELS
 from screenplan.contracts.tables import table_of
 from screenplan.county.columnar import (
     GROUP_ROWS,
@@ -32,6 +32,7 @@ from screenplan.county.columnar import (
 from screenplan.county.extra import need
 from screenplan.ground.errors import InputError, refuse
 from screenplan.site.columns import check_mapping, to_text
+from screenplan.site.composed import cells_of, is_held, parts_of
 from screenplan.site.files import find_files, hash_file
 from screenplan.site.repair import Findings
 from screenplan.site.sources import LayerSource, open_layer
@@ -56,15 +57,13 @@ class Laid:
         Its contract.
     path : Path
         The GeoParquet file.
-    columns, units, fixed : mapping
-        As in `LayerSource`; the file's columns keep their names.
+    named : LayerSource
+        How its columns are called, which keep the file's names; its file is the same.
     """
 
     name: str
     path: Path
-    columns: Mapping[str, str] = field(default_factory=dict)
-    units: Mapping[str, str] = field(default_factory=dict)
-    fixed: Mapping[str, object] = field(default_factory=dict)
+    named: LayerSource
 
 
 @dataclass(frozen=True)
@@ -97,15 +96,10 @@ def lay_layer(name: str, source: LayerSource, folder: Path, crs: CRS | None = No
     InputError
         If it cannot be read, has no CRS, or a column that is named is not there.
     """
-    laid = Laid(
-        name,
-        folder / f"{name}.parquet",
-        dict(source.columns),
-        dict(source.units),
-        dict(source.fixed),
-    )
-    if name == "parcels":
-        laid.columns.pop("parcel_id", None)
+    path = folder / f"{name}.parquet"
+    # Identifiers of parcels are written as text under our own name.
+    columns = {ours: theirs for ours, theirs in source.columns.items() if ours != own_key(name)}
+    laid = Laid(name, path, replace(source, file=path, layer=None, crs=None, columns=columns))
     if laid.path.exists():
         return laid
     stream = _open(name, source)
@@ -126,6 +120,11 @@ def lay_layer(name: str, source: LayerSource, folder: Path, crs: CRS | None = No
     return laid
 
 
+def own_key(name: str) -> str | None:
+    """Give the column that is written anew by our own name: the identifier of a parcel."""
+    return PARCELS.key if name == PARCELS.name else None
+
+
 def skipped_file(laid: Laid) -> Path:
     """Give the file of what was set aside of a layer."""
     return laid.path.with_name(f"{laid.name}_skipped.parquet")
@@ -135,7 +134,10 @@ def hash_source(source: LayerSource) -> str:
     """Give a SHA-256 of all that a layer holds: of its files, or of the frame's geometries and cells."""
     if isinstance(source.file, (str, Path)):
         parts = [hash_file(path) for path in find_files(Path(source.file))]
-        text = repr((parts, source.layer, sorted(source.columns.items()), sorted(source.units.items()), sorted(source.fixed.items(), key=repr), source.crs))  # fmt: skip
+        told = (source.columns, source.units, source.fixed, source.missing)
+        text = repr(
+            (parts, source.layer, source.crs, [sorted(one.items(), key=repr) for one in told])
+        )
         return hashlib.sha256(text.encode()).hexdigest()
     digest = hashlib.sha256(str(source.file.crs).encode())
     for shape in shapely.to_wkb(np.asarray(source.file.geometry.array, dtype=object)):
@@ -233,10 +235,7 @@ def _from_wkb(shapes: list) -> np.ndarray:
 
 def _check_columns(name: str, source: LayerSource, stream: _Stream) -> None:
     findings = Findings(name, stream.file, stream.layer)
-    check_mapping(
-        INPUTS[name], stream.columns, columns=source.columns, units=source.units, fixed=source.fixed,
-        findings=findings,
-    )  # fmt: skip
+    check_mapping(INPUTS[name], stream.columns, source, findings)
     if findings.problems:
         raise InputError(findings.problems)
 
@@ -244,14 +243,18 @@ def _check_columns(name: str, source: LayerSource, stream: _Stream) -> None:
 def _lay(
     name: str, source: LayerSource, stream: _Stream, crs: CRS, laid: Laid, beside: Path
 ) -> None:
-    own = source.columns.get("parcel_id", "parcel_id") if name == "parcels" else None
-    used = dict.fromkeys(
-        source.columns.get(column.name, column.name)
-        for column in INPUTS[name].columns
-        if column.name not in source.fixed
+    key = own_key(name)
+    columns = _parts(
+        (column.name for column in INPUTS[name].columns if column.name not in (key, *source.fixed)),
+        source,
+        stream,
     )
-    columns = [column for column in used if column in stream.columns and column != own]
-    asked = [*columns, *([own] if own in stream.columns else [])]
+    own = (
+        None
+        if key is None or not is_held(source.theirs(key), stream.columns)
+        else source.theirs(key)
+    )
+    asked = list(dict.fromkeys([*columns, *(() if own is None else parts_of(own, stream.columns))]))
     middles, hashes, skipped, rows = [], [], [], 0
     numbers = dict.fromkeys(columns, True)
     for shapes, cells in stream.chunks(asked):
@@ -259,22 +262,34 @@ def _lay(
             column: all_numbers and _are_numbers(cells[column])
             for column, all_numbers in numbers.items()
         }
-        sound = _place(name, shapes, rows, cells.get(own), skipped)
+        ids = _ids(cells, own)
+        sound = _place(name, shapes, rows, ids, skipped)
         bounds = shapely.bounds(shapes)
         bounds[~sound] = np.nan
         middles.append((bounds[:, :2] + bounds[:, 2:]) / 2.0)
-        if name == "parcels":
-            hashes.append(_hash_names(_names(cells.get(own), rows, len(shapes))))
+        if key is not None:
+            hashes.append(_hash_names(_names(ids, rows, len(shapes))))
         rows += len(shapes)
-    if not rows:
+    if not rows and key is not None:
         what = name.replace("_", " ")
         raise refuse(f"The layer of {what} is empty", "Draw what it should hold, or leave the layer out", file=stream.file, layer=stream.layer)  # fmt: skip
-    at = np.concatenate(middles)
+    at = np.concatenate([np.empty((0, 2)), *middles])
     code = _along_curve(at)
     writing = _Writing(name, own, numbers, code, _buckets(code), _found_twice(hashes), skipped)
     writing.write(stream.chunks(asked), beside)
     write_layer(table_of(COUNTY_SKIPPED, skipped), skipped_file(laid), COUNTY_SKIPPED)
     _sort_buckets(beside, crs, laid.path)
+
+
+def _parts(names: Iterable[str], source: LayerSource, stream: _Stream) -> list[str]:
+    """Give the file's columns of which some of the contract's are made."""
+    found = (parts_of(source.theirs(name), stream.columns) for name in names)
+    return list(dict.fromkeys(part for parts in found for part in parts))
+
+
+def _ids(cells: Mapping[str, list], own: str | None) -> list | None:
+    """Give the cells of a column of identifiers, which may stand in parts; None without one."""
+    return None if own is None else cells_of(pd.DataFrame(cells, dtype=object), own).tolist()
 
 
 def _place(name: str, shapes: np.ndarray, first: int, ids, skipped: list[dict]) -> np.ndarray:
@@ -359,7 +374,7 @@ class _Writing:
     name : str
         The layer.
     own : str or None
-        The file's column of parcel identifiers.
+        How the file calls the parcels' identifiers, maybe in parts.
     numbers : dict of str to bool
         The columns that are written, and whether each holds numbers alone.
     code, starts : ndarray
@@ -412,7 +427,7 @@ class _Writing:
             for column, numbers in self.numbers.items()
         }
         if self.name == "parcels":
-            names = _names(cells.get(self.own), first, len(here))
+            names = _names(_ids(cells, self.own), first, len(here))
             again = np.isin(_hash_names(names), np.array(sorted(self.twice), dtype=np.uint64))
             self.skipped.extend(
                 {

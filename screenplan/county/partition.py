@@ -12,7 +12,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
 
@@ -258,7 +258,7 @@ def _rows_at_fault(
 
 def _source(laid: Laid, table: gpd.GeoDataFrame) -> LayerSource:
     frame = table.drop(columns=[ROW, PLANNED], errors="ignore").reset_index(drop=True)
-    return LayerSource(frame, None, laid.columns, laid.units, laid.fixed)
+    return replace(laid.named, file=frame)
 
 
 def _told(parcel_id: str, row: int, skipped: list[dict], problem: Problem) -> None:

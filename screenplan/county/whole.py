@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-import os
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -41,6 +40,7 @@ from screenplan.plan import Plan, check_plan, read_plan
 from screenplan.plan.design import Design
 from screenplan.plan.planting import Rows
 from screenplan.plan.reading import change_plan
+from screenplan.running.inputs import sources_of, terrain_of
 from screenplan.site.frames import name_crs
 from screenplan.site.sources import LayerSource, hash_unless_large
 from screenplan.site.systems import find_system
@@ -252,12 +252,7 @@ def _sources(
     plan: Plan, folder: Path, given: Mapping[str, Any]
 ) -> tuple[dict[str, LayerSource], TerrainSource | None]:
     """Give each layer's source: those that are given, and the plan's files for the others."""
-    found = {
-        name: LayerSource(
-            Path(os.path.normpath(folder / source.file)), source.layer, source.columns, source.units, source.fixed, source.crs,
-        )
-        for name, source in plan.layers.items()
-    }  # fmt: skip
+    found = sources_of(plan, folder)
     for name, layer in given.items():
         found[name] = layer if isinstance(layer, LayerSource) else LayerSource(
             Path(layer) if isinstance(layer, (str, Path)) else layer
@@ -269,12 +264,7 @@ def _sources(
                 key=f"layers.{name}",
             )  # fmt: skip
     ordered = {name: found[name] for name in ("parcels", *READ) if name in found}
-    ground = plan.terrain
-    if ground is None:
-        return ordered, None
-    return ordered, TerrainSource(
-        Path(os.path.normpath(folder / ground.file)), ground.unit, ground.extend, crs=ground.crs
-    )
+    return ordered, terrain_of(plan, folder)
 
 
 def _check_plan(plan: Plan) -> None:

@@ -32,9 +32,20 @@ def read_inputs(plan: Plan, folder: Path, frames: Mapping[str, Any] | None = Non
         With every problem of the layer at fault.
     """
     from screenplan.site.reading import LayerSource, read_site
-    from screenplan.site.terrain import TerrainSource
 
-    sources = {
+    sources, terrain = sources_of(plan, folder), terrain_of(plan, folder)
+    frames = {name: LayerSource(table) for name, table in (frames or {}).items()}
+    with _refusals_in(plan):
+        if plan.tape is not None:
+            return _read_taped(plan, sources | frames, terrain)
+        return read_site(sources | frames, plan=plan, terrain=terrain)
+
+
+def sources_of(plan: Plan, folder: Path) -> dict[str, Any]:
+    """Give the source of each layer that a plan names, by its contract's name."""
+    from screenplan.site.reading import LayerSource
+
+    return {
         name: LayerSource(
             Path(os.path.normpath(folder / source.file)),
             source.layer,
@@ -46,15 +57,18 @@ def read_inputs(plan: Plan, folder: Path, frames: Mapping[str, Any] | None = Non
         )
         for name, source in plan.layers.items()
     }
-    frames = {name: LayerSource(table) for name, table in (frames or {}).items()}
+
+
+def terrain_of(plan: Plan, folder: Path):
+    """Give the source of the terrain that a plan names; None if it names none."""
+    from screenplan.site.terrain import TerrainSource
+
     ground = plan.terrain
-    terrain = None if ground is None else TerrainSource(
+    if ground is None:
+        return None
+    return TerrainSource(
         Path(os.path.normpath(folder / ground.file)), ground.unit, ground.extend, crs=ground.crs
-    )  # fmt: skip
-    with _refusals_in(plan):
-        if plan.tape is not None:
-            return _read_taped(plan, sources | frames, terrain)
-        return read_site(sources | frames, plan=plan, terrain=terrain)
+    )
 
 
 def _read_taped(plan: Plan, sources: Mapping[str, Any], terrain):
