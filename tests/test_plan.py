@@ -1,5 +1,6 @@
 """The plan file: what it takes, what it refuses, and the text that `start` makes of it."""
 
+import re
 import tomllib
 from pathlib import Path
 
@@ -9,6 +10,7 @@ from hypothesis import strategies as st
 
 import screenplan
 from screenplan.ground.errors import InputError, Problem
+from screenplan.ground.units import parse_length
 from screenplan.plan import (
     SECTIONS,
     Plan,
@@ -269,7 +271,26 @@ def test_every_default_as_written_is_the_default():
                 ), name
 
 
+def test_in_feet_every_default_is_a_round_figure_near_it():
+    for section, model in SECTIONS.items():
+        for name, field in model.model_fields.items():
+            key = f"{section}.{name}"
+            if not (is_length(key) and default_text(key, "us")):
+                continue
+            default, written = field.default, default_text(key, "us").strip('"')
+            assert written.split()[-1] in ("ft", "in"), key
+            assert parse_length(written) == pytest.approx(default, rel=0.03), key
+            # Round: feet or halves of one, or whole inches, or a tenth of one below an inch.
+            number = float(written.split()[0])
+            assert number % (0.5 if written.endswith("ft") else 1.0 if number >= 1 else 0.1) == 0
+    text = plan_text({"plan": {"units": "us"}}, {"parcels": {"file": "lot.gpkg"}})
+    assert not re.findall(r'^# \w+ = .*\d m"', text, re.MULTILINE)
+    assert "at least 0.33 ft, at most 98.43 ft" in " ".join(text.replace("#", "").split())
+    assert check_plan(tomllib.loads(text)).plan.units == "us"
+
+
 def test_ranges_in_words():
+    assert range_text("rows.spacing", "us") == " (at least 0.33 ft, at most 98.43 ft)"
     assert range_text("rows.spacing") == " (at least 0.1 m, at most 30 m)"
     assert range_text("rows.fit") == " (evened or exact)"
     assert is_length("rows.offset")

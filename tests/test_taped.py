@@ -220,7 +220,7 @@ REFUSED = [
     ({"at": [9.0, 48.0]}, r"key tape\.bearing: a place is given without a direction"),
     ({"at": [9.0, 95.0], "bearing": 3}, r"key tape\.at: 9 95 is no place for a garden"),
     ({"bearing": "up"}, r"key tape\.bearing: 'up' is not a bearing"),
-    ({"length": "0 m"}, r"key tape\.length: 0\.0 is out of range\. Give more than 0 m"),
+    ({"length": "0 m"}, r"key tape\.length: '0 m' is out of range\. Give more than 0 m"),
 ]  # fmt: skip
 
 

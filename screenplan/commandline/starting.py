@@ -183,8 +183,9 @@ def start_plan(
             target.write_text(text, encoding="utf-8")
             return _tell(target, None, found, missing, problems, us)
         notes = found.notes | {"rows.along": sides} | _leave_choice(found)
-        head = ["A plan for screenplan. Lengths carry their unit: \"2.4 m\", \"7 ft\". A line behind # is a default; take the # away to change it.",
-                "Cannot be judged yet:", *missing] if missing else ["A plan for screenplan."]  # fmt: skip
+        rounded = ", in feet a round figure near it" if us else ""
+        head = [f"A plan for screenplan. Lengths carry their unit: \"2.4 m\", \"7 ft\". A line behind # is a default{rounded}; take the # away to change it.",
+                *(["Cannot be judged yet:", *missing] if missing else ())]  # fmt: skip
         text = plan_text(found.chosen, found.layers, head=head, notes=notes, terrain=ground)
         target.write_text(text, encoding="utf-8")
     except BaseException:
@@ -436,7 +437,7 @@ def _say_measured(found: Found, given: Given) -> None:
             if texts:
                 raise refuse(
                     f"{option} is measured from a line, and none is given",
-                    "Give --length too, or a layer",
+                    'Give --length too, or a layer, or write it into the plan file under [tape] with side = "north"',
                     key=option,
                 )
         if given.garden:

@@ -170,16 +170,38 @@ def units_of(text: str) -> str:
     return "us" if _SHORTHAND.get(unit.strip().lower(), unit.strip()) in _OF_FEET else "metric"
 
 
-def in_unit(metres: float, unit: str) -> str:
-    """Write a length as a plan has it, in a unit, to a tenth of a millimetre.
+def in_unit(metres: float, unit: str, digits: int = 4) -> str:
+    """Write a length as a plan has it, in a unit, in metres to a tenth of a millimetre.
 
     Examples
     --------
     >>> in_unit(15.0, "m"), in_unit(15.24, "ft")
     ('15 m', '50 ft')
     """
-    text = f"{metres / metres_per(unit):.4f}".rstrip("0").rstrip(".")
+    text = f"{metres / metres_per(unit):.{digits}f}".rstrip("0").rstrip(".")
     return f"{text} {unit}"
+
+
+#: Steps of round figures in feet and inches, the coarsest first, and by how much of itself a length may change.
+_ROUND, _ROUND_SHARE = (
+    (("ft", 50.0), ("ft", 5.0), ("ft", 1.0), ("ft", 0.5), ("in", 1.0), ("in", 0.1)),
+    0.03,
+)
+
+
+def round_feet(metres: float) -> str:
+    """Write a length of metres in round feet or inches, by at most 3 % another length.
+
+    Examples
+    --------
+    >>> [round_feet(metres) for metres in (0.0, 0.075, 0.9, 1.8, 4.7, 50.0, 150.0)]
+    ['0 ft', '3 in', '3 ft', '6 ft', '15 ft', '165 ft', '500 ft']
+    """
+    for unit, step in _ROUND:
+        number = round(metres / metres_per(unit) / step) * step
+        if abs(number * metres_per(unit) - metres) <= _ROUND_SHARE * abs(metres):
+            return f"{number:g} {unit}"
+    return in_unit(metres, "in")
 
 
 def _finite(amount: float, text: str, what: str, key: str | None) -> float:

@@ -202,11 +202,18 @@ class Plan(Options):
 
     def _check_tape(self, given: set[str]) -> None:
         """Refuse what is given by tape and once more."""
-        for name in ("parcels", "planting_line"):
+        if self.tape.side is not None and "parcels" not in given:
+            raise WrongError(
+                "tape.side names a side of the parcel, and no parcel is given",
+                "Give layers.parcels, or tape.length instead of tape.side",
+                "tape.side",
+            )
+        for name in ("parcels", "planting_line") if self.tape.side is None else ():
             if name in given:
                 raise WrongError(
                     f"the line is given by tape.length, and layers.{name} is given too",
-                    "Keep one of them",
+                    'Keep one of them; what was measured from a side of the parcel takes side = "north" '
+                    "in the place of length",
                     "tape.length",
                 )
         for name in self.tape.measured:

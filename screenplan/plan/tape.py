@@ -286,10 +286,14 @@ class TapedScreen(TapedShape):
 
 
 class Tape(Section):
-    """What was measured by tape: the line that is planted, and what stands along it. Zero peg and end peg are the line's ends."""
+    """What was measured by tape: the line that is planted, or a side of the parcel, and what stands along it. Zero peg and end peg are its ends."""
 
-    length: Length = Field(
-        gt=0, le=MOST_LENGTH_M, description="Length of the line that is planted, peg to peg"
+    length: Length | None = Field(
+        None, gt=0, le=MOST_LENGTH_M, description="Length of the line that is planted, peg to peg"
+    )
+    side: Identifier | None = Field(
+        None,
+        description="Instead of length, where the parcel is given: its side along which was measured, by the name that `screenplan sides` lists",
     )
     bearing: Bearing | None = Field(
         None,
@@ -316,6 +320,21 @@ class Tape(Section):
 
     @model_validator(mode="after")
     def _lies_somewhere(self):
+        if (self.length is None) == (self.side is None):
+            how = "neither length nor side is" if self.side is None else "length and side are both"
+            raise WrongError(
+                f"{how} given",
+                "Give length for a line without a parcel, or side for a side of the parcel",
+                self.key("length"),
+            )
+        if self.side is not None:
+            for name in ("bearing", "at"):
+                if getattr(self, name) is not None:
+                    raise WrongError(
+                        f"{name} is given, and the parcel says where its side runs",
+                        "Take it out",
+                        self.key(name),
+                    )
         if self.at is None:
             return self
         lon, lat = self.at

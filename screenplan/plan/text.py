@@ -12,6 +12,7 @@ from typing import Any
 
 from pydantic_core import PydanticUndefined
 
+from screenplan.ground.units import VOLUME_UNITS, in_unit, round_feet
 from screenplan.plan import (
     SECTIONS,
     entry_limits,
@@ -40,7 +41,7 @@ def plan_text(
     ----------
     chosen : mapping
         Section: key: value as it should stand there. Keys left out are written as comments with
-        their defaults. ``species`` holds tables of species.
+        their defaults, in round feet where [plan] says units = "us". ``species`` holds tables of species.
     layers : mapping
         Layer name: the keys of its source (``file``, ``layer``, ``columns``, ``units``).
     head : sequence of str
@@ -50,14 +51,14 @@ def plan_text(
     terrain : mapping, optional
         The keys of the terrain raster.
     """
-    notes = notes or {}
+    notes, units = notes or {}, chosen.get("plan", {}).get("units", "metric")
     lines = [f"# {line}" for sentence in head for line in textwrap.wrap(sentence, _WIDTH)]
     for section, model in SECTIONS.items():
         lines += ["", f"[{section}]", f"# {model.__doc__}"]
         for name, field in model.model_fields.items():
             key = f"{section}.{name}"
             lines.append("")
-            for sentence in (field.description + range_text(key), *notes.get(key, ())):
+            for sentence in (field.description + range_text(key, units), *notes.get(key, ())):
                 lines += textwrap.wrap(
                     sentence, _WIDTH, initial_indent="# ", subsequent_indent="#   "
                 )
@@ -65,7 +66,7 @@ def plan_text(
             if value is not None:
                 lines.append(f"{name} = {toml_value(value)}")
             else:
-                lines.append(f"# {name} = {default_text(key)}".rstrip())
+                lines.append(f"# {name} = {default_text(key, units)}".rstrip())
         if section == "subject":
             lines += _layer_lines(layers, terrain, notes)
     for key, table in chosen.get("species", {}).items():
@@ -165,34 +166,41 @@ def toml_value(value: Any) -> str:
     return f'"{text}"'
 
 
-def default_text(key: str) -> str:
-    """Write the default of a key as it would stand in the file; empty if it has none."""
+def default_text(key: str, units: str = "metric") -> str:
+    """Write the default of a key as it would stand in the file, for ``us`` in round feet; empty if it has none."""
     field = key_field(key)
     default = field.get_default(call_default_factory=True)
     if default is None or default is PydanticUndefined:
         return ""
     if is_length(key):
-        return toml_value(f"{default:g} m")
+        return toml_value(round_feet(default) if units == "us" else f"{default:g} m")
     if is_volume(key):
-        return toml_value(f"{default:g} m3")
+        feet = default / VOLUME_UNITS["cu ft"]
+        return toml_value(f"{feet:.2g} cu ft" if units == "us" else f"{default:g} m3")
     return toml_value(default)
 
 
-def range_text(key: str) -> str:
+def range_text(key: str, units: str = "metric") -> str:
     """Say the range of a key in words, or its choices, in brackets."""
     limits = key_limits(key) or entry_limits(key)
-    unit = " m" if is_length(key) or has_lengths(key) else " m3" if is_volume(key) else ""
+    measured, us = is_length(key) or has_lengths(key), units == "us"
+
+    def amount(limit: float) -> str:
+        if is_volume(key):
+            return f"{limit / VOLUME_UNITS['cu ft']:.3g} cu ft" if us else f"{limit:g} m3"
+        return in_unit(limit, "ft" if us else "m", 2 if us else 4) if measured else f"{limit:g}"
+
     low = (
-        f"at least {limits['ge']:g}{unit}"
+        f"at least {amount(limits['ge'])}"
         if "ge" in limits
-        else f"above {limits['gt']:g}{unit}"
+        else f"above {amount(limits['gt'])}"
         if "gt" in limits
         else ""
     )
     high = (
-        f"at most {limits['le']:g}{unit}"
+        f"at most {amount(limits['le'])}"
         if "le" in limits
-        else f"below {limits['lt']:g}{unit}"
+        else f"below {amount(limits['lt'])}"
         if "lt" in limits
         else ""
     )

@@ -72,18 +72,25 @@ def terrain_of(plan: Plan, folder: Path):
 
 
 def _read_taped(plan: Plan, sources: Mapping[str, Any], terrain):
-    """Read a site whose line was measured by tape, with what was measured beside it."""
+    """Read a site whose line was measured by tape, or along a side of which was measured."""
     from screenplan.site.reading import LayerSource, read_site
-    from screenplan.site.taped import lay_tape
+    from screenplan.site.sides import find_sides
+    from screenplan.site.taped import lay_tape, line_of_side
 
-    for name in {"parcels", "planting_line"} & set(sources):
+    for name in {"parcels", "planting_line"} & set(sources) if plan.tape.side is None else ():
         raise refuse(
             f"the line is given by tape.length, and a layer of {name.replace('_', ' ')} is given too",
-            "Leave that layer out, or make a plan without the section tape",
+            "Leave that layer out, or measure from a side of the parcel: tape.side instead of tape.length",
             key="tape.length",
         )
+    line = None
+    if plan.tape.side is not None:
+        known = {name: sources[name] for name in ("parcels", "roads") if name in sources}
+        lot = read_site(known, plan=plan, terrain=terrain)
+        sides = find_sides(lot.layers["parcels"], lot.layers.get("roads"), plan=plan)
+        line = line_of_side(plan.tape, sides, lot.frame)
     with _tables_in(plan):
-        laid = lay_tape(plan.tape, plan, houses_given="buildings" in sources)
+        laid = lay_tape(plan.tape, plan, houses_given="buildings" in sources, line=line)
     taped = {name: LayerSource(table) for name, table in laid.layers.items() if name not in sources}
     try:
         site = read_site(
@@ -104,7 +111,7 @@ def _read_taped(plan: Plan, sources: Mapping[str, Any], terrain):
         if entry["name"] in taped:
             key = "length" if entry["name"] == "planting_line" else entry["name"]
             entry |= {"file": file, "key": f"tape.{key}"}
-    site.warnings.extend(laid.notes if terrain is None else ())
+    site.warnings.extend(laid.notes)
     return site
 
 

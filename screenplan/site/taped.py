@@ -21,10 +21,12 @@ from screenplan.contracts import (
 )
 from screenplan.contracts.tables import layer_of_columns
 from screenplan.ground.datum import ground_plane
-from screenplan.ground.errors import InputError, Problem
+from screenplan.ground.errors import InputError, Problem, refuse
 from screenplan.ground.frame import LocalFrame
 from screenplan.plan import Options
 from screenplan.plan.tape import Spot, Tape, Taped
+from screenplan.plan.values import instead_of
+from screenplan.site.compass import bearing_deg, compass_name
 from screenplan.site.given_windows import SNAP_M
 from screenplan.site.outline import read_bearing
 from screenplan.site.terrain import Terrain
@@ -40,6 +42,70 @@ PATCH_M = 1.5
 MOST_CELLS = 600
 
 
+#: A side along which a tape is stretched straight leaves it by no more than this.
+BEND_M = 0.1
+
+
+@dataclass(frozen=True)
+class TapeLine:
+    """The straight line along which was measured, in a frame.
+
+    Parameters
+    ----------
+    frame : LocalFrame
+    zero, end : ndarray, (2,)
+        Its pegs.
+    note : str
+        What a person should know of it.
+    """
+
+    frame: LocalFrame
+    zero: np.ndarray
+    end: np.ndarray
+    note: str = ""
+
+
+def line_of_side(tape: Tape, sides: gpd.GeoDataFrame, frame: LocalFrame) -> TapeLine:
+    """Find the line from the zero peg to the end peg of the side that the tape names.
+
+    Sides run with the parcel on their left: seen from it their right end is where they begin.
+
+    Parameters
+    ----------
+    tape : Tape
+    sides : GeoDataFrame
+        Contract ``sides``, in the frame.
+    frame : LocalFrame
+
+    Raises
+    ------
+    InputError
+        If there is no such side, or if it is not straight.
+    """
+    names = sides["side_id"].astype(str).to_list()
+    if tape.side not in names:
+        raise refuse(
+            f"the parcel has no side '{tape.side}'", instead_of(tape.side, names), key="tape.side"
+        )
+    course = sides.geometry.iloc[names.index(tape.side)]
+    ends = shapely.get_coordinates(course)[[0, -1]]
+    bend = shapely.hausdorff_distance(course, shapely.LineString(ends))
+    if bend > BEND_M:
+        raise refuse(
+            f"side {tape.side} bends {{{bend:.1f} m}} off the straight line between its ends, and nothing is square to it",
+            "Measure from a straight side, or give these things as layers",
+            key="tape.side",
+        )
+    zero, end = ends if tape.garden == "left" else ends[::-1]
+    where = compass_name(bearing_deg(*(zero - sides.geometry.union_all().centroid.coords[0])))
+    hand = "right" if tape.garden == "left" else "left"
+    note = (
+        f"The tape along side {tape.side} begins at its {where} end, on the {hand} as seen from the garden, "
+        "and runs straight to the other."
+    )
+    return TapeLine(frame, zero, end, note)
+
+
 @dataclass(frozen=True)
 class TapedSite:
     """What a tape's measures make.
@@ -49,8 +115,8 @@ class TapedSite:
     frame : LocalFrame
         The site's frame, laid around the line.
     layers : dict of str to GeoDataFrame
-        By contract name; rows in the plan's order. The planting line is in a system of its own, in
-        which the zero peg is x = 0, y = 0; the others are in the frame's.
+        By contract name; rows in the plan's order. The planting line, if it was measured, is in a system of
+        its own, in which the zero peg is x = 0, y = 0; the others are in the frame's.
     terrain : Terrain or None
         The ground through the heights that were measured; None if all of it is level.
     notes : tuple of str
@@ -63,7 +129,9 @@ class TapedSite:
     notes: tuple[str, ...] = ()
 
 
-def lay_tape(tape: Tape, plan: Options, *, houses_given: bool = False) -> TapedSite:
+def lay_tape(
+    tape: Tape, plan: Options, *, houses_given: bool = False, line: TapeLine | None = None
+) -> TapedSite:
     """Lay what was measured by tape into a frame of its own.
 
     Without a bearing the line runs along x, and beyond it is y where the garden is on the right.
@@ -75,21 +143,25 @@ def lay_tape(tape: Tape, plan: Options, *, houses_given: bool = False) -> TapedS
         Of it [site].
     houses_given : bool
         Whether buildings are given as a layer too: a window then faces as its wall does.
+    line : TapeLine, optional
+        That of a side of the parcel; without it the tape's own line is laid, which is planted.
 
     Raises
     ------
     InputError
         By key and row: tapes that do not meet, a window that is inside a house or under the ground.
     """
-    line = _line(tape)
-    frame = LocalFrame.around(line, plan.site.height)
-    zero, end = shapely.get_coordinates(frame.bring_in(line).geometry.iloc[0])
-    ruler = _Ruler(zero, end, tape)
-    # In the line's own system, whose x and y are counted from the zero peg, so that a table of
-    # such can be read as it is.
-    layers = {PLANTING_LINE.name: line.assign(line_id="1")}
+    layers = {}
+    if line is None:
+        drawn = _line(tape)
+        frame = LocalFrame.around(drawn, plan.site.height)
+        line = TapeLine(frame, *shapely.get_coordinates(frame.bring_in(drawn).geometry.iloc[0]))
+        # In the line's own system, whose x and y are counted from the zero peg, so that a table of
+        # such can be read as it is.
+        layers[PLANTING_LINE.name] = drawn.assign(line_id="1")
+    ruler = _Ruler(line.zero, line.end, tape.garden)
     shapes, problems = {}, []
-    way, reach = shapely.LineString([zero, end]), plan.site.reach
+    way, reach = shapely.LineString([line.zero, line.end]), plan.site.reach
     for name, rows in tape.measured.items():
         shapes[name] = []
         for number, row in enumerate(rows, start=1):
@@ -114,15 +186,15 @@ def lay_tape(tape: Tape, plan: Options, *, houses_given: bool = False) -> TapedS
         columns = _COLUMNS[name](rows)
         if name == WINDOWS.name:
             columns |= _place_windows(rows, shapes[name], houses, ruler, houses_given)
-        layers[name] = _layer(_CONTRACTS[name], shapes[name], frame, **columns)
+        layers[name] = _layer(_CONTRACTS[name], shapes[name], line.frame, **columns)
     terrain = _terrain(tape, shapes, ruler, plan.site.reach)
-    notes = ()
+    notes = (line.note,) if line.note else ()
     if terrain is not None:
-        notes = (
+        notes += (
             "The ground is taken to slope evenly between the line and what was measured by tape, "
             "and to be level beyond it: nobody measured what lies between.",
         )
-    return TapedSite(frame, layers, terrain, notes)
+    return TapedSite(line.frame, layers, terrain, notes)
 
 
 def _line(tape: Tape) -> gpd.GeoDataFrame:
@@ -156,12 +228,12 @@ class _MissedError(Exception):
 class _Ruler:
     """Puts what was measured along and away from the line into the frame."""
 
-    def __init__(self, zero: np.ndarray, end: np.ndarray, tape: Tape):
-        self.zero, self.length = zero, tape.length
-        self.along = (end - zero) / np.hypot(*(end - zero))
+    def __init__(self, zero: np.ndarray, end: np.ndarray, garden: str):
+        self.zero, self.length = zero, float(np.hypot(*(end - zero)))
+        self.along = (end - zero) / self.length
         # Beyond the line is left of it, as seen from the zero peg, if the garden is on the right.
         left = np.array([-self.along[1], self.along[0]])
-        self.beyond = left if tape.garden == "right" else -left
+        self.beyond = left if garden == "right" else -left
 
     def place(self, along, beyond) -> np.ndarray:
         """Give x, y of distances along the line and beyond it."""
