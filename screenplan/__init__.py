@@ -18,7 +18,7 @@ _names, __getattr__, __dir__ = offer(
         "Plan": "plan",
         "ReferenceSystemError": "ground.errors",
         "STEPS": "running.steps",
-        "Species": "planting.species",
+        "Species": "planting.species_model",
         "Terrain": "site.terrain",
         "load_rules": "rules.ruleset",
         "load_species": "planting.species",
