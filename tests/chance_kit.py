@@ -4,8 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 
+from screenplan.contracts import GROWTHS
 from screenplan.planting.draws import HEIGHTS, PROFILES, WIDTHS
-from screenplan.planting.growth import GROWTHS, clear_stem_at, spread_at, width_at
+from screenplan.planting.growth import clear_stem_at, spread_at, width_at
 from screenplan.views.chance import NEVER
 from screenplan.views.crowns import tabulate_crowns
 from screenplan.views.grown import runs_of

@@ -169,3 +169,40 @@ def test_public_names_can_be_imported():
         assert getattr(screenplan, name) is not None
     with pytest.raises(AttributeError, match="has no attribute 'nothing'"):
         screenplan.nothing  # noqa: B018
+
+
+def names_of(module: str) -> tuple[set[str], set[str]]:
+    """Names that a module only imports, and those that it offers in ``__all__``; none of a package."""
+    path = PACKAGE.parent.joinpath(*module.split(".")).with_suffix(".py")
+    if not path.is_file():
+        return set(), set()
+    found, offered = set(), set()
+    for node in ast.parse(path.read_text(encoding="utf-8")).body:
+        if isinstance(node, ast.ImportFrom):
+            found |= {name.asname or name.name for name in node.names}
+        elif isinstance(node, ast.Assign) and ast.unparse(node.targets[0]) == "__all__":
+            offered = {entry.value for entry in node.value.elts if isinstance(entry, ast.Constant)}
+    return found, offered
+
+
+# A name has one home: it is taken from there, or from a face that offers it.
+def test_names_are_imported_from_where_they_are_defined():
+    wrong = []
+    for path in sorted(PACKAGE.rglob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("screenplan."):
+                found, offered = names_of(node.module)
+                wrong += [
+                    f"{path.name}: {name.name} of {node.module}"
+                    for name in node.names
+                    if name.name in found - offered
+                ]
+    (homes,) = (
+        ast.literal_eval(node)
+        for node in ast.walk(ast.parse((PACKAGE / "__init__.py").read_text(encoding="utf-8")))
+        if isinstance(node, ast.Dict)
+    )
+    for name, home in homes.items():
+        found, offered = names_of(f"screenplan.{home}")
+        wrong += [f"__init__.py: {name} of {home}"] if name in found - offered else []
+    assert not wrong

@@ -26,7 +26,7 @@ from sheet_reader import rebuild
 
 from screenplan.outputs.drawings import plan_sheet
 from screenplan.outputs.drawings.scale import bar_length
-from screenplan.outputs.drawings.style import COLOURS
+from screenplan.outputs.palette import COLOURS
 from screenplan.outputs.report import make_report
 from screenplan.running.writing import about_run
 

@@ -13,7 +13,7 @@ from screenplan.effects.buried import (
     mark_buried,
     reach_drains,
 )
-from screenplan.ground.units import FOOT_M
+from screenplan.ground.said import FOOT_M
 from screenplan.planting.growth import height_at
 from screenplan.planting.species import load_species
 from screenplan.planting.stock import hole_width

@@ -11,7 +11,7 @@ from options_kit import plan_with
 from parcel_kit import box, lay
 from views_kit import follow
 
-from screenplan.contracts import CROWNS
+from screenplan.contracts import CROWNS, GROWTHS
 from screenplan.effects.applied import list_rules
 from screenplan.effects.boundary import outgrow_boundary
 from screenplan.effects.buried import reach_drains
@@ -23,7 +23,7 @@ from screenplan.outputs.conform import conform
 from screenplan.outputs.drawings.crowns import add_crowns
 from screenplan.outputs.drawings.style import new_figure
 from screenplan.planting.crowns import grow_crowns
-from screenplan.planting.growth import GROWTHS, TYPICAL, height_at
+from screenplan.planting.growth import TYPICAL, height_at
 from screenplan.planting.judging import judge_crowns
 from screenplan.planting.species import load_species
 from screenplan.planting.stand import stand_of

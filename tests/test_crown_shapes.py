@@ -14,10 +14,10 @@ import pytest
 from crown_kit import COLUMN, PARABOLOID, POWERS, named
 from crown_shape_toy import DOME
 
+from screenplan.contracts import GROWTHS
 from screenplan.ground.crown_shapes import POWER, SHAPES, CrownShape, error_share
 from screenplan.outputs.drawings.crowns import crown_outline
 from screenplan.plan import read_plan
-from screenplan.planting.growth import GROWTHS
 from screenplan.planting.shapes import is_nested, meeting_band, shape_radius
 from screenplan.planting.species import planned_species
 

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from report_kit import sample
 
 from screenplan.ground.crown_shapes import SHAPES
-from screenplan.ground.units import FOOT_M
+from screenplan.ground.said import FOOT_M
 from screenplan.outputs.drawings import (
     draw_effects,
     draw_elevation,
@@ -46,9 +46,10 @@ from screenplan.outputs.drawings.scale import (
     draw_scale_bar,
     lay_sheet,
 )
-from screenplan.outputs.drawings.style import COLOURS, clean, off_screen
+from screenplan.outputs.drawings.style import clean, off_screen
 from screenplan.outputs.drawings.sun import lost_hours, sun_classes, sun_words
 from screenplan.outputs.drawings.svg import to_svg
+from screenplan.outputs.palette import COLOURS
 from screenplan.outputs.plant_list import plant_list
 from screenplan.planting.shapes import shape_radius
 

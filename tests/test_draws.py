@@ -7,8 +7,9 @@ from hypothesis import strategies as st
 from test_views import row
 
 from screenplan import load_species
+from screenplan.contracts import GROWTHS
 from screenplan.planting.draws import HEIGHTS, PROFILES, WIDTHS, Draws, draw_plants, shares_of
-from screenplan.planting.growth import GROWTHS, crown_law, spread_at, width_at
+from screenplan.planting.growth import crown_law, spread_at, width_at
 from screenplan.planting.measured import TENTH, load_measured
 from screenplan.planting.stand import Start, heights_at_quantiles, sizes_of, stand_of
 

@@ -12,10 +12,10 @@ from hypothesis import strategies as st
 from options_kit import plan_with
 from shapely.affinity import rotate
 
-from screenplan.contracts import FENCE_OPTIONS, FENCE_POSTS, FENCE_WIRES
+from screenplan.contracts import FENCE_OPTIONS, FENCE_POSTS, FENCE_WIRES, GROWTHS
 from screenplan.ground.errors import InputError
 from screenplan.outputs.conform import conform
-from screenplan.planting.growth import GROWTHS, height_at, spread_at
+from screenplan.planting.growth import height_at, spread_at
 from screenplan.planting.species import load_species
 from screenplan.planting.stand import stand_of
 from screenplan.works.enclosure import BURIED_M, Ground, enclose

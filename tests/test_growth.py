@@ -12,13 +12,13 @@ from hypothesis import strategies as st
 from plant_checks import AT_20_FT
 from scipy.integrate import solve_ivp
 
+from screenplan.contracts import GROWTHS
 from screenplan.ground.crown_shapes import SHAPES, shape_of
 from screenplan.ground.errors import InputError
 from screenplan.planting import curves
 from screenplan.planting.curves import years_to
 from screenplan.planting.growth import (
     CURVES,
-    GROWTHS,
     clear_stem_at,
     effective_years,
     establishment_years,

@@ -13,7 +13,7 @@ from screenplan.effects.hedge_height import (
     wind_of,
     window_height,
 )
-from screenplan.ground.units import FOOT_M
+from screenplan.ground.said import FOOT_M
 from screenplan.rules.limit_kinds import WINDS
 from screenplan.rules.limits import limit_of
 from screenplan.site.terrain import Terrain

@@ -8,7 +8,7 @@ from reading_kit import read_frames
 from shapely import affinity
 
 from screenplan.ground.errors import InputError
-from screenplan.ground.units import FOOT_M
+from screenplan.ground.said import FOOT_M
 from screenplan.site.columns import find_foot
 from screenplan.site.heights import MOST_SLENDER, TYPICAL_SLENDER
 

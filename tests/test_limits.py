@@ -6,7 +6,7 @@ from options_kit import plan_with
 
 from screenplan.effects.applied import list_rules, setback_text
 from screenplan.ground.errors import InputError
-from screenplan.ground.units import FOOT_M
+from screenplan.ground.said import FOOT_M
 from screenplan.rules.limit_kinds import KINDS
 from screenplan.rules.limits import limit_named, limit_of, load_limits, months_text
 from screenplan.rules.ruleset import STATUSES, Rule, load_rules

@@ -11,7 +11,7 @@ from options_kit import plan_with
 
 from screenplan.effects.overhead import judge_wires, reach_wires
 from screenplan.ground.errors import InputError
-from screenplan.ground.units import FOOT_M
+from screenplan.ground.said import FOOT_M
 from screenplan.plan import DEFAULTS
 from screenplan.planting.growth import height_at
 from screenplan.planting.species import load_species

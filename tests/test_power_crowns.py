@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from options_kit import plan_with
 from parcel_kit import box, lay
 
-from screenplan.contracts import CROWNS
+from screenplan.contracts import CROWNS, GROWTHS
 from screenplan.ground.crown_shapes import (
     PIECES,
     POWER,
@@ -21,7 +21,6 @@ from screenplan.ground.errors import InputError
 from screenplan.outputs.conform import conform
 from screenplan.planting.crowns import grow_crowns
 from screenplan.planting.curves import radius_at
-from screenplan.planting.growth import GROWTHS
 from screenplan.planting.shapes import is_nested, meeting_band, shape_radius
 from screenplan.planting.species import load_species
 from screenplan.planting.stand import stand_of

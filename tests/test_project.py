@@ -24,9 +24,9 @@ from screenplan.contracts.presentation import THEMES
 from screenplan.ground.datum import ground_plane
 from screenplan.ground.frame import LocalFrame
 from screenplan.ground.units import format_length, format_tape
-from screenplan.outputs.drawings.style import COLOURS
 from screenplan.outputs.kinds import split_by_kind
 from screenplan.outputs.layers import find_surroundings, write_layers
+from screenplan.outputs.palette import COLOURS
 from screenplan.outputs.plant_list import MOST_KINDS, plant_list
 from screenplan.outputs.project import Titles, write_project
 from screenplan.outputs.project.document import site_bounds, view_bounds

@@ -15,7 +15,7 @@ from screenplan.contracts.presentation import WORK
 from screenplan.contracts.tables import table_of
 from screenplan.ground.said import in_units
 from screenplan.outputs.answer import CAUTIONS, answer
-from screenplan.outputs.drawings.style import COLOURS
+from screenplan.outputs.palette import COLOURS
 from screenplan.outputs.report import About, _running_title, _template, make_report
 from screenplan.outputs.report_tables import (
     Heading,

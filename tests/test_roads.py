@@ -14,7 +14,7 @@ from screenplan.effects.roads import (
     stopping_distance,
 )
 from screenplan.ground.errors import InputError
-from screenplan.ground.units import FOOT_M
+from screenplan.ground.said import FOOT_M
 from screenplan.rules.limits import limit_of, load_limits
 
 #: AASHTO Green Book, stopping sight distance by mph, ft (table second-hand, reproduced by its formula).

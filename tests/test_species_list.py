@@ -9,8 +9,9 @@ from click.testing import CliRunner
 
 from screenplan.commandline.main import main
 from screenplan.commandline.species_list import find_species
+from screenplan.contracts import GROWTHS
 from screenplan.ground.errors import InputError
-from screenplan.planting.growth import GROWTHS, TYPICAL, height_at, spread_at
+from screenplan.planting.growth import TYPICAL, height_at, spread_at
 from screenplan.planting.prospects import LAST_TOLD, prospect_of
 from screenplan.planting.species import load_species
 

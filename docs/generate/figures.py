@@ -9,8 +9,8 @@ from docs.generate.markdown import code, codes, number, page, plain, section, ta
 from screenplan.contracts import GROWTHS
 from screenplan.effects.applied import setback_text
 from screenplan.ground.crown_shapes import shape_words
+from screenplan.ground.said import FOOT_M
 from screenplan.ground.told_years import tell_year
-from screenplan.ground.units import FOOT_M
 from screenplan.plan.findings import names_of
 from screenplan.plan.values import key_of
 from screenplan.planting import own_growth

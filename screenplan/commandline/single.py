@@ -14,10 +14,11 @@ import geopandas as gpd
 from screenplan.commandline.starting import split_source
 from screenplan.contracts import INPUTS, OUTPUTS, WRITTEN, written_parts
 from screenplan.contracts.tables import give_types
+from screenplan.ground.datum import horizontal
 from screenplan.ground.errors import refuse
 from screenplan.ground.frame import LocalFrame
 from screenplan.outputs.geojson import WGS84, write_geojson
-from screenplan.outputs.geopackage import horizontal, write_geopackage
+from screenplan.outputs.geopackage import write_geopackage
 from screenplan.outputs.kinds import join_kinds, split_by_kind
 from screenplan.outputs.layers import GEOPACKAGE_NAME
 from screenplan.outputs.record import RECORD_NAME, read_record

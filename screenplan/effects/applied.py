@@ -15,7 +15,8 @@ from screenplan.planting.mixes import kinds_in
 from screenplan.planting.species_model import Species
 from screenplan.planting.stock import season_of
 from screenplan.planting.zones import size_judged
-from screenplan.rules.limits import Limit, load_limits, months_text
+from screenplan.rules.limit_kinds import Limit
+from screenplan.rules.limits import load_limits, months_text
 from screenplan.rules.ruleset import KEEP_OUT_FEATURES, Rule, keep_out_kind, load_rules
 from screenplan.site.ownership import outline_known
 from screenplan.site.shaping import column_or

@@ -20,7 +20,8 @@ from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species_model import Species
 from screenplan.planting.stand import planned_stand
 from screenplan.planting.zones import open_ground, subject_of
-from screenplan.rules.limits import Limit, allowed_height, limit_named
+from screenplan.rules.limit_kinds import Limit
+from screenplan.rules.limits import allowed_height, limit_named
 from screenplan.site.ownership import outline_known
 
 

@@ -20,7 +20,8 @@ from screenplan.planting.species_model import Species
 from screenplan.planting.stand import planned_stand
 from screenplan.planting.stock import hole_width
 from screenplan.planting.zones import keep_clear
-from screenplan.rules.limits import Limit, limit_named, limit_of
+from screenplan.rules.limit_kinds import Limit
+from screenplan.rules.limits import limit_named, limit_of
 
 LOCATE_FIRST = (
     "Before any digging have buried lines located by the local locating service: a map, a plan and "

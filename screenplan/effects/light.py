@@ -28,7 +28,8 @@ from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species import load_species
 from screenplan.planting.species_model import Species
 from screenplan.planting.stand import planned_stand, stand_of
-from screenplan.rules.limits import Limit, limit_of
+from screenplan.rules.limit_kinds import Limit
+from screenplan.rules.limits import limit_of
 from screenplan.site.ownership import outline_known
 from screenplan.site.terrain import Terrain
 from screenplan.views.crowns import one_growth

@@ -21,7 +21,8 @@ from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species_model import Species
 from screenplan.planting.stand import planned_stand
-from screenplan.rules.limits import Limit, limit_of
+from screenplan.rules.limit_kinds import Limit
+from screenplan.rules.limits import limit_of
 
 #: The octave band by which a wish is judged, hertz.
 JUDGED_HZ = 500.0

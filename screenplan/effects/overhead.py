@@ -18,7 +18,8 @@ from screenplan.plan.effects import Lines
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species_model import Species
 from screenplan.planting.stand import planned_stand
-from screenplan.rules.limits import Limit, allowed_height, limit_named
+from screenplan.rules.limit_kinds import Limit
+from screenplan.rules.limits import allowed_height, limit_named
 
 
 def reach_wires(

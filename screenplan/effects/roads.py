@@ -26,13 +26,14 @@ from screenplan.contracts.findings import FAILS, PASSES, ROAD_SIGHT, UNKNOWN, Fi
 from screenplan.contracts.tables import has_rows, identifiers, layer_of, numbers, texts
 from screenplan.effects.growing import earliest, first_years, meet
 from screenplan.effects.telling import first_to_grow, how_many_grow
-from screenplan.ground.units import FOOT_M
+from screenplan.ground.said import FOOT_M
 from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.effects import Road
 from screenplan.planting.species_model import Species
 from screenplan.planting.stand import Stand, planned_stand
 from screenplan.planting.zones import subject_of
-from screenplan.rules.limits import Limit, limit_named, limit_of
+from screenplan.rules.limit_kinds import Limit
+from screenplan.rules.limits import limit_named, limit_of
 from screenplan.site.ownership import outline_known
 
 #: One mile an hour in km/h, exact: 5280 ft of 0.3048 m.

@@ -21,17 +21,11 @@ from screenplan.ground.said import in_units
 from screenplan.ground.units import format_length
 from screenplan.outputs.answer import answer
 from screenplan.outputs.drawings.style import clean, year_words
-from screenplan.outputs.report_cells import is_missing
+from screenplan.outputs.report_cells import LONGEST_TEXT, is_missing
 from screenplan.outputs.report_choices import make_choices
 from screenplan.outputs.report_figures import make_figures
 from screenplan.outputs.report_repeats import not_said, say_once
-from screenplan.outputs.report_tables import (
-    LONGEST_TEXT,
-    Table,
-    plain_table,
-    stakes_by_line,
-    tables_of,
-)
+from screenplan.outputs.report_tables import Table, plain_table, stakes_by_line, tables_of
 from screenplan.outputs.report_views import views_table, year_sentences
 from screenplan.outputs.summary import summarise
 from screenplan.outputs.who_sees import view_counts

@@ -18,12 +18,11 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from screenplan.contracts import CLOSURE
+from screenplan.contracts import CLOSURE, GROWTHS
 from screenplan.contracts.findings import Finding
 from screenplan.contracts.tables import table_of
 from screenplan.ground.told_years import tell_year
 from screenplan.plan import DEFAULTS, Options
-from screenplan.planting.growth import GROWTHS
 from screenplan.planting.lines import covered_spans
 from screenplan.planting.maturity import followed_years, lasts_from
 from screenplan.planting.mixes import planned_spacing

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from screenplan.contracts import GROWTHS
 from screenplan.planting.closure import ROUNDING_M, row_bands
-from screenplan.planting.growth import GROWTHS, USUAL_STOCK
+from screenplan.planting.growth import USUAL_STOCK
 from screenplan.planting.maturity import followed_years, lasts_from
 from screenplan.planting.species_model import Species
 from screenplan.planting.stand import Start, sizes_of

@@ -15,7 +15,7 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
-from screenplan.contracts import HIGHEST_PLANT_M
+from screenplan.contracts import GROWTHS, HIGHEST_PLANT_M
 from screenplan.contracts.tables import numbers
 from screenplan.ground.crown_shapes import CrownShape
 from screenplan.ground.errors import InputError, refuse
@@ -23,14 +23,7 @@ from screenplan.ground.faults import Faults
 from screenplan.plan import Options
 from screenplan.plan.planting import Growth
 from screenplan.planting.footprints import Footprints, farthest_edge, row_ways
-from screenplan.planting.growth import (
-    GROWTHS,
-    USUAL_STOCK,
-    clear_stem_at,
-    height_at,
-    spread_at,
-    width_at,
-)
+from screenplan.planting.growth import USUAL_STOCK, clear_stem_at, height_at, spread_at, width_at
 from screenplan.planting.maturity import MATURE_YEAR, followed_years
 from screenplan.planting.species import species_of
 from screenplan.planting.species_model import Species, evidence_of

@@ -18,7 +18,8 @@ from screenplan.ground.errors import refuse
 from screenplan.plan.planting import Plants
 from screenplan.plan.site import Setbacks
 from screenplan.planting.species_model import Species
-from screenplan.rules.limits import Limit, load_limits
+from screenplan.rules.limit_kinds import Limit
+from screenplan.rules.limits import load_limits
 
 HOLE_PER_BALL = 2.5
 #: Depth of roots per width, where no standard says it (common practice, no source).

@@ -14,7 +14,8 @@ from pyproj import CRS
 
 from screenplan.contracts import HIGHEST_GROUND_M, LOWEST_GROUND_M, Column, Contract
 from screenplan.ground.errors import InputError, Problem
-from screenplan.ground.units import FOOT_M, metres_per
+from screenplan.ground.said import FOOT_M
+from screenplan.ground.units import metres_per
 from screenplan.site.composed import cells_of, is_held, metres_in
 from screenplan.site.repair import Findings
 

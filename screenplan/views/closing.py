@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from screenplan.contracts import GROWTHS
 from screenplan.ground.told_years import tell_year
 from screenplan.planting.closure import ROUNDING_M, row_bands
-from screenplan.planting.growth import GROWTHS, TYPICAL, USUAL_STOCK
+from screenplan.planting.growth import TYPICAL, USUAL_STOCK
 from screenplan.planting.maturity import followed_years, lasts_from
 from screenplan.planting.mixes import GROUP, neighbours_of
 from screenplan.planting.species_model import Species, evidence_of

@@ -5,10 +5,11 @@ from __future__ import annotations
 import geopandas as gpd
 import numpy as np
 
+from screenplan.contracts import GROWTHS
 from screenplan.contracts.tables import numbers
 from screenplan.ground.crown_shapes import SHAPES
 from screenplan.ground.faults import Faults
-from screenplan.planting.growth import GROWTHS, TYPICAL
+from screenplan.planting.growth import TYPICAL
 from screenplan.planting.maturity import MATURE_YEAR
 from screenplan.planting.shapes import is_nested
 from screenplan.planting.stand import Stand, sizes_of

@@ -9,9 +9,9 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from screenplan.contracts import VIEW_HOLES, VIEW_YEARS, VIEWS, year_column
+from screenplan.contracts import GROWTHS, VIEW_HOLES, VIEW_YEARS, VIEWS, year_column
 from screenplan.contracts.tables import DTYPES
-from screenplan.planting.growth import GROWTHS, TYPICAL
+from screenplan.planting.growth import TYPICAL
 from screenplan.views.chance import NEVER, ClosedYears
 from screenplan.views.holes import Hole
 from screenplan.views.timeline import Timeline, opens_again, year_closed

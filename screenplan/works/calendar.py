@@ -27,7 +27,8 @@ from screenplan.planting.growth import TYPICAL
 from screenplan.planting.raised import Raised, time_to_raise
 from screenplan.planting.species_model import Species
 from screenplan.planting.stand import Stand, planned_stand
-from screenplan.rules.limits import Limit, limit_named, limit_of, months_text
+from screenplan.rules.limit_kinds import Limit
+from screenplan.rules.limits import limit_named, limit_of, months_text
 from screenplan.works.earth import least_gap
 from screenplan.works.handling import handling_of, roots_of, watered_of
 from screenplan.works.kinds import Kind, kinds_of

@@ -24,12 +24,11 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from screenplan.contracts import FENCE_OPTIONS, FENCE_POSTS, FENCE_WIRES
+from screenplan.contracts import FENCE_OPTIONS, FENCE_POSTS, FENCE_WIRES, GROWTHS
 from screenplan.contracts.tables import layer_of, table_of
 from screenplan.ground.errors import InputError, refuse
 from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.works import Fence
-from screenplan.planting.growth import GROWTHS
 from screenplan.planting.species_model import Species
 from screenplan.planting.stand import Stand, planned_stand
 from screenplan.works.enclosure import beside, enclose, fence_ground, no_room

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from screenplan.rules.limits import Limit
+from screenplan.rules.limit_kinds import Limit
 
 #: Days before or after planting on which the ground is first and last broken: pegs are driven, and
 #: posts are dug.

@@ -13,7 +13,8 @@ from dataclasses import dataclass
 from screenplan.ground.errors import refuse
 from screenplan.plan.works import Calendar
 from screenplan.planting.stock import season_of
-from screenplan.rules.limits import Limit, limit_of, months_text
+from screenplan.rules.limit_kinds import Limit
+from screenplan.rules.limits import limit_of, months_text
 from screenplan.works.kinds import Kind
 from screenplan.works.water import Stage
 

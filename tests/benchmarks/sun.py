@@ -17,7 +17,7 @@ import pandas as pd
 from screenplan.effects.places_in_light import gardens_in_light, windows_in_light
 from screenplan.effects.sun import sun_path
 from screenplan.plan import read_plan
-from screenplan.running.pipeline import read_inputs, step_arguments
+from screenplan.running.inputs import read_inputs, step_arguments
 from screenplan.running.steps import STEPS
 
 from .clock import best_of, verdict

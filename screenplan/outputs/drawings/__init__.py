@@ -5,8 +5,9 @@ from screenplan.outputs.drawings.elevation import draw_elevation, draw_needed_he
 from screenplan.outputs.drawings.multiples import draw_years
 from screenplan.outputs.drawings.plan import draw_growth, draw_plan, plan_sheet
 from screenplan.outputs.drawings.section import draw_section, section_ids
-from screenplan.outputs.drawings.style import COLOURS, drawing_style
+from screenplan.outputs.drawings.style import drawing_style
 from screenplan.outputs.drawings.sun import draw_sun
+from screenplan.outputs.palette import COLOURS
 
 __all__ = [
     "COLOURS",

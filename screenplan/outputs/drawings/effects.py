@@ -31,7 +31,8 @@ from screenplan.outputs.drawings.scale import (
     up_words,
 )
 from screenplan.outputs.drawings.site_base import add_areas, add_lines, draw_site
-from screenplan.outputs.drawings.style import COLOURS, LINE, SMALL, THIN, write, year_words
+from screenplan.outputs.drawings.style import LINE, SMALL, THIN, write, year_words
+from screenplan.outputs.palette import COLOURS
 
 #: How far ground and paths about the parcel are followed, as a share of the parcel's extent.
 LOOK_AROUND = 0.15

@@ -10,12 +10,11 @@ import shapely
 
 from screenplan.contracts import year_column
 from screenplan.contracts.tables import numbers
-from screenplan.ground.units import FOOT_M
+from screenplan.ground.said import FOOT_M
 from screenplan.outputs.drawings.crowns import crown_outline
 from screenplan.outputs.drawings.plan import SHOWN, closed_by
 from screenplan.outputs.drawings.site_base import add_areas
 from screenplan.outputs.drawings.style import (
-    COLOURS,
     DASHES,
     HAIR,
     LINE,
@@ -27,6 +26,7 @@ from screenplan.outputs.drawings.style import (
     year_gid,
     year_words,
 )
+from screenplan.outputs.palette import COLOURS
 
 #: Width of an elevation on paper, and the least and greatest height, millimetres.
 WIDTH_MM, LEAST_MM, MOST_MM = 184.0, 42.0, 80.0

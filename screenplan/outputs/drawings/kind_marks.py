@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import pandas as pd
 
-from screenplan.outputs.drawings.style import COLOURS
+from screenplan.outputs.palette import COLOURS
 
 
 class KindMark(NamedTuple):

@@ -20,7 +20,6 @@ from screenplan.outputs.drawings.scale import (
 )
 from screenplan.outputs.drawings.site_base import add_areas, add_lines, draw_site, parts_of
 from screenplan.outputs.drawings.style import (
-    COLOURS,
     HAIR,
     HEAVY,
     LINE,
@@ -31,6 +30,7 @@ from screenplan.outputs.drawings.style import (
     write,
     year_gid,
 )
+from screenplan.outputs.palette import COLOURS
 
 #: Every plant has its number if they are this far apart on paper; else every fifth.
 NUMBER_EVERY_MM = 4.0

@@ -20,7 +20,8 @@ from screenplan.outputs.drawings.plan import (
 )
 from screenplan.outputs.drawings.scale import Sheet, draw_north_arrow
 from screenplan.outputs.drawings.site_base import draw_site
-from screenplan.outputs.drawings.style import COLOURS, THIN, year_gid
+from screenplan.outputs.drawings.style import THIN, year_gid
+from screenplan.outputs.palette import COLOURS
 
 #: Width of the drawing, millimetres.
 WIDTH_MM = 96.0

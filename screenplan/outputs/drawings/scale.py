@@ -10,8 +10,10 @@ import numpy as np
 import shapely
 
 from screenplan.ground.datum import knows_north
-from screenplan.ground.units import FOOT_M, format_length
-from screenplan.outputs.drawings.style import COLOURS, HAIR, SMALL, THIN, write
+from screenplan.ground.said import FOOT_M
+from screenplan.ground.units import format_length
+from screenplan.outputs.drawings.style import HAIR, SMALL, THIN, write
+from screenplan.outputs.palette import COLOURS
 
 #: Width and height of a drawing that fits both A4 and Letter with their margins, millimetres.
 SHEET_MM = (184.0, 228.0)

@@ -9,15 +9,8 @@ import numpy as np
 from screenplan.contracts import year_column
 from screenplan.contracts.called import observer_names, place_names
 from screenplan.outputs.drawings.elevation import _tell_times, _ticks, figure_axes, unit_of
-from screenplan.outputs.drawings.style import (
-    COLOURS,
-    DASHES,
-    LINE,
-    SMALL,
-    THIN,
-    write,
-    year_words,
-)
+from screenplan.outputs.drawings.style import DASHES, LINE, SMALL, THIN, write, year_words
+from screenplan.outputs.palette import COLOURS
 
 #: Room left of the window's wall, metres.
 BEFORE_M = 1.6

@@ -8,16 +8,8 @@ import numpy as np
 import shapely
 
 from screenplan.contracts.called import house_names
-from screenplan.outputs.drawings.style import (
-    COLOURS,
-    HAIR,
-    HEAVY,
-    LINE,
-    SMALL,
-    THIN,
-    clean,
-    write,
-)
+from screenplan.outputs.drawings.style import HAIR, HEAVY, LINE, SMALL, THIN, clean, write
+from screenplan.outputs.palette import COLOURS
 
 #: Kinds of lines in the ground and in the air: their dashes.
 _BURIED, _OVERHEAD = (0, (8, 2, 1.5, 2, 1.5, 2)), (0, (1.2, 1.6))

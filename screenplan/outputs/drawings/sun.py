@@ -20,7 +20,8 @@ from screenplan.outputs.drawings.scale import (
     lengthen,
 )
 from screenplan.outputs.drawings.site_base import add_areas, draw_site
-from screenplan.outputs.drawings.style import COLOURS, HAIR, LINE, SMALL, clean, write, year_words
+from screenplan.outputs.drawings.style import HAIR, LINE, SMALL, clean, write, year_words
+from screenplan.outputs.palette import COLOURS
 
 #: Hours a year from which on a class of loss counts, with its hatch and the depth of its grey.
 CLASSES = ((100.0, "..", 0.05), (400.0, "//", 0.12), (1000.0, "xx", 0.22), (2000.0, "xxxx", 0.36))

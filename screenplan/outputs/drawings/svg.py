@@ -9,7 +9,8 @@ import sys
 import warnings
 from typing import Any
 
-from screenplan.outputs.drawings.style import COLOURS, clean
+from screenplan.outputs.drawings.style import clean
+from screenplan.outputs.palette import COLOURS
 
 #: Begins the identifier of what only a phone shows, in the place of all other texts.
 OF_PHONE = "of-phone"

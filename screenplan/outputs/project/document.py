@@ -19,9 +19,9 @@ from screenplan.contracts import OUTPUTS, SURROUNDINGS, WRITTEN, as_written
 from screenplan.contracts.presentation import PLAN, STAKE_OUT, THEMES
 from screenplan.ground.frame import LocalFrame
 from screenplan.ground.said import in_units
-from screenplan.outputs.drawings.style import COLOURS
 from screenplan.outputs.kinds import split_by_kind
 from screenplan.outputs.layers import find_surroundings
+from screenplan.outputs.palette import COLOURS
 from screenplan.outputs.project.maplayers import (
     RASTER_ID,
     add_sun_raster,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from screenplan.ground.units import FOOT_M
+from screenplan.ground.said import FOOT_M
 
 #: A length of a label's expression: its column, its decimals, and the unit and words behind it.
 _LENGTH = re.compile(r"""format_number\("(\w+_m)", (\d)\)(?: \|\| ' m([^']*)')?""")

@@ -10,9 +10,9 @@ from xml.etree.ElementTree import Element
 
 from pyproj import CRS
 
-from screenplan.ground.units import FOOT_M
+from screenplan.ground.said import FOOT_M
 from screenplan.outputs.drawings.scale import Sheet, bar_length
-from screenplan.outputs.drawings.style import COLOURS
+from screenplan.outputs.palette import COLOURS
 from screenplan.outputs.project.legends import (
     ABOVE_MM,
     BESIDE_MM,

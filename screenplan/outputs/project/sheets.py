@@ -13,7 +13,8 @@ from pyproj import CRS
 from screenplan._version import __version__
 from screenplan.contracts.presentation import PLAN, STAKE_OUT
 from screenplan.ground.datum import knows_north
-from screenplan.outputs.drawings.style import COLOURS, clean
+from screenplan.outputs.drawings.style import clean
+from screenplan.outputs.palette import COLOURS
 from screenplan.outputs.plant_list import plant_list
 from screenplan.outputs.project.items import (
     Layout,
