@@ -31,6 +31,7 @@ from screenplan.site.columns import (
 from screenplan.site.composed import is_held
 from screenplan.site.frames import FrameLayer
 from screenplan.site.heights import doubt_heights, refuse_heights
+from screenplan.site.likely_systems import say_likely
 from screenplan.site.openstreetmap import given_by_tags, take_tags
 from screenplan.site.overlaps import drop_doubles, find_overlaps
 from screenplan.site.parts import settle_parts
@@ -39,7 +40,7 @@ from screenplan.site.raster import read_terrain
 from screenplan.site.repair import WHOLE_LAYER, Findings, check_types, flatten, mend
 from screenplan.site.site import Site
 from screenplan.site.sources import LayerSource, hash_unless_large
-from screenplan.site.subject import choose_rows
+from screenplan.site.subject import POINT_CRS, choose_rows
 from screenplan.site.terrain import Terrain, TerrainSource
 from screenplan.site.usual_names import take_usual_names
 from screenplan.site.wings import merge_parts
@@ -154,12 +155,26 @@ class Reader:
             if layer.crs is None and not (layer.rows == 0 and layer.name not in NEVER_EMPTY):
                 self.problems += refuse(
                     "The layer has no CRS",
-                    "State the CRS in which its coordinates are",
+                    "State the CRS in which its coordinates are" + self._say_likely(layer),
                     **layer.where,
                     key=layer.crs_key,
                     kind="system",
                 ).problems
         self._raise_problems()
+
+    def _say_likely(self, layer) -> str:
+        """Say in which systems a layer would lie where the others do, or the point that was given."""
+        others = [
+            (other.bounds, other.crs)
+            for other in self.layers.values()
+            if other.name != layer.name
+            and INPUTS[other.name].geometry
+            and other.crs is not None
+            and not find_misfit(other.crs, other.bounds)
+        ]
+        if self.chosen.point is not None:
+            others.append(((*self.chosen.point, *self.chosen.point), CRS(POINT_CRS)))
+        return say_likely(layer.bounds, others)
 
     def _require_kind(self, source) -> None:
         """Refuse parcels of another kind of geometry before anything is looked for in them."""
@@ -179,7 +194,13 @@ class Reader:
 
     def _check_subject(self, source, rows) -> None:
         bounds = _finite_bounds(rows)
-        refuse_misfit(source, bounds, rows.index)
+        try:
+            refuse_misfit(source, bounds, rows.index)
+        except InputError as error:
+            raise InputError(
+                replace(problem, mend=problem.mend + self._say_likely(source))
+                for problem in error.problems
+            ) from None
         if bounds is None:
             raise refuse(
                 "The chosen parcel has no geometry with finite coordinates",
@@ -433,7 +454,7 @@ class Reader:
             findings.refused(
                 (),
                 misfit,
-                "State the CRS in which the coordinates really are",
+                "State the CRS in which the coordinates really are" + self._say_likely(source),
                 key=source.crs_key,
                 kind="system",
             )
@@ -446,7 +467,8 @@ class Reader:
                 (),
                 f"The layer of {name} lies elsewhere: nothing in it is within "
                 f"{{{ELSEWHERE_M / 1000:g} km}} of the subject parcel",
-                "Give the layer of this place, or state the CRS in which its coordinates are",
+                "Give the layer of this place, or state the CRS in which its coordinates are"
+                + self._say_likely(source),
                 key=source.crs_key,
                 kind="system",
             )

@@ -425,7 +425,7 @@ def open_layer(name: str, source: LayerSource) -> FileLayer | FrameLayer:
             layer,
             collection.driver,
             _crs_of_degrees(collection)
-            or _read_crs(collection.crs_wkt, name, source.crs is not None, where),
+            or _read_crs(_wkt_of(collection), name, source.crs is not None, where),
             rows,
             dict(collection.schema["properties"]),
             bounds if bounds is not None and np.isfinite(bounds).all() else None,
@@ -465,6 +465,14 @@ def _open_whole(name: str, path: Path, asked: str | None) -> WholeLayer | None:
     )
 
 
+def _wkt_of(collection) -> str:
+    """Give the text of the CRS that a file states; a word that is none where GDAL cannot read it."""
+    try:
+        return collection.crs_wkt
+    except Exception:
+        return "unreadable"
+
+
 def _read_crs(wkt: str, name: str, is_stated: bool, where: Mapping[str, str]) -> CRS | None:
     """Read the CRS of a file; one that cannot be understood does not matter if the plan states one."""
     try:
@@ -483,7 +491,7 @@ def _read_crs(wkt: str, name: str, is_stated: bool, where: Mapping[str, str]) ->
 
 def _crs_of_degrees(collection) -> CRS | None:
     """Give the CRS of a CSV file whose places are in columns of longitude and latitude; else None."""
-    if collection.driver != "CSV" or collection.crs_wkt:
+    if collection.driver != "CSV" or _wkt_of(collection):
         return None
     columns = find_point_columns(list(collection.schema["properties"]))
     return CRS.from_user_input(DEGREES) if columns is not None and columns[2] else None
