@@ -15,7 +15,7 @@ from screenplan.ground.frame import LocalFrame
 from screenplan.plan import check_plan
 from screenplan.running.inputs import read_inputs
 from screenplan.site.raster import read_terrain
-from screenplan.site.terrain import Terrain, TerrainSource
+from screenplan.site.terrain import Terrain, TerrainSource, ground_at
 
 EAST, NORTH = 500_000.0, 5_540_000.0
 HERE = (-60.0, -60.0, 60.0, 60.0)
@@ -98,6 +98,15 @@ def test_nodes_are_row_by_row_from_the_south():
     assert float(ground.height_at(11.0, 22.0)) == 2.75
     # Beyond the grid its edge goes on.
     assert ground.height_at([0.0, 99.0], [0.0, 99.0]).tolist() == [1.0, 5.0]
+
+
+# Closed form: the plane's own heights; without a terrain, and of no position, there is nothing to know.
+def test_ground_at_positions_is_that_of_the_terrain_or_level():
+    xy = np.array([[0.0, 0.0], [12.5, -7.25]])
+    assert ground_at(plane_terrain(), xy) == pytest.approx(plane(*xy.T))
+    assert ground_at(plane_terrain(), xy[0]) == pytest.approx([100.0])
+    assert ground_at(None, xy).tolist() == [0.0, 0.0]
+    assert ground_at(plane_terrain(), np.zeros((0, 2))).shape == (0,)
 
 
 @settings(max_examples=50)

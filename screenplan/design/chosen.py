@@ -15,7 +15,7 @@ from screenplan.contracts.tables import layer_of
 from screenplan.design.candidates import Candidates
 from screenplan.design.standing import NONE_STANDS, StandingPlants
 from screenplan.plan import Options
-from screenplan.site.terrain import Terrain
+from screenplan.site.terrain import Terrain, ground_at
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,9 +89,7 @@ def layers_of(
         )  # fmt: skip
         points = rows.geometry.to_numpy()
         xy = shapely.get_coordinates(points)
-        ground = (
-            np.zeros(len(xy)) if terrain is None else np.asarray(terrain.height_at(*xy.T), float)
-        )
+        ground = ground_at(terrain, xy)
         along = at - first
         slope = along if terrain is None else along[0] + terrain.slope_length(*xy.T)
         gaps = np.concatenate([[np.nan], np.diff(at)])

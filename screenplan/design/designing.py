@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import geopandas as gpd
-import numpy as np
 import pandas as pd
 import shapely
 
@@ -37,7 +36,7 @@ from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.design import USUAL_CHANCE, USUAL_YEAR
 from screenplan.planting.species_model import Species
 from screenplan.site.ownership import outline_known
-from screenplan.site.terrain import Terrain
+from screenplan.site.terrain import Terrain, ground_at
 from screenplan.views.opened import open_rays
 from screenplan.views.sight import sight_of
 
@@ -193,7 +192,7 @@ def design_planting(
             key=plan.design.key("wanted"),
             kind="onlookers",
         )
-    ground_m = _heights(candidates, terrain)
+    ground_m = ground_at(terrain, shapely.get_coordinates(candidates.table.geometry.to_numpy()))
     rays = _behind_standing(task.standing, rays, plan, species_table, terrain, year)
     spots = exclusive_spots(candidates, layers["sides"])
 
@@ -280,14 +279,6 @@ def _behind_standing(
     plants = standing.layers(None, terrain)[1]
     stops = stops_of(plants, rays, year, curve=plan.growth.curve, species_table=species_table)
     return without_stopped(rays, stops.sum(axis=0) > 0)
-
-
-def _heights(candidates: Candidates, terrain: Terrain | None) -> np.ndarray:
-    """Heights of the ground at the stems."""
-    if terrain is None or not len(candidates.table):
-        return np.zeros(len(candidates.table))
-    xy = shapely.get_coordinates(candidates.table.geometry.to_numpy())
-    return np.asarray(terrain.height_at(*xy.T), float)
 
 
 def _refuse_contradictions(plan: Options, offer: Offer) -> None:

@@ -23,7 +23,7 @@ from screenplan.planting.mixes import kinds_in
 from screenplan.planting.patterns import between_standing
 from screenplan.planting.rows import STANDING_STOCK, species_standing
 from screenplan.planting.species_model import Species
-from screenplan.site.terrain import Terrain
+from screenplan.site.terrain import Terrain, ground_at
 
 #: What the rows of standing plants are called.
 ROW_NAME = "existing"
@@ -136,12 +136,7 @@ class StandingPlants:
                     "length_m": line.length, "plantable_m": line.length, "geometry": line,
                 }
             )  # fmt: skip
-            xy = shapely.get_coordinates([plant[1] for plant in every])
-            ground = (
-                np.zeros(len(xy))
-                if terrain is None
-                else np.asarray(terrain.height_at(*xy.T), float)
-            )
+            ground = ground_at(terrain, shapely.get_coordinates([plant[1] for plant in every]))
             before = None
             for (at, point, species, stock, height, stands), z in zip(every, ground, strict=True):
                 plants.append(

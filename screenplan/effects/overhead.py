@@ -20,6 +20,7 @@ from screenplan.planting.species_model import Species
 from screenplan.planting.stand import planned_stand
 from screenplan.rules.limit_kinds import Limit
 from screenplan.rules.limits import allowed_height, limit_named
+from screenplan.site.terrain import ground_at
 
 
 def reach_wires(
@@ -109,10 +110,8 @@ def reach_wires(
 
 def _under(shape, point, terrain) -> float:
     """Height of the ground under the wire where it is nearest to a plant."""
-    if terrain is None:
-        return 0.0
     nearest = shape.interpolate(shape.project(point)) if shape.geom_type != "Point" else shape
-    return float(terrain.height_at(nearest.x, nearest.y))
+    return float(ground_at(terrain, shapely.get_coordinates(nearest))[0])
 
 
 def judge_wires(utilities, wire_plants, plan) -> Finding:

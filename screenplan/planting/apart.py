@@ -139,7 +139,7 @@ def _too_near(windows, places, room: _Room, plan: Options, ground: Terrain) -> n
         near = shapely.distance(points, shape)
         far = _farthest(points, shape)
         middle = shape.centroid
-        level = float(np.ravel(ground.height_at([middle.x], [middle.y]))[0])
+        level = float(ground.height_at(middle.x, middle.y))
         every.append(_judge(room, to_line, near, far, sill_z - level, float(deck) + float(head)))
     # A screen before one of the places is a screen: the least reason counts.
     order = {None: 0, TOO_HIGH: 1, NO_ROOM: 2}

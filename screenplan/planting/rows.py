@@ -39,6 +39,7 @@ from screenplan.planting.stations import (
 )
 from screenplan.planting.stock import planted_height
 from screenplan.planting.zones import keep_clear, plantable_ground
+from screenplan.site.terrain import ground_at
 
 #: Lines whose ends come this close meet at a corner.
 CORNER_M = 0.005
@@ -378,7 +379,7 @@ def _plant_rows(
 ) -> list[dict]:
     plants = sorted(setting.plants, key=lambda plant: (plant.line, plant.station))
     xy = shapely.get_coordinates([plant.point for plant in plants])
-    ground = _ground(terrain, xy)
+    ground = ground_at(terrain, xy)
     last = {plant.line: plant.station for plant in plants}
     records, before = [], None
     planted = dict.fromkeys(last, 0)
@@ -435,12 +436,6 @@ def _offset(line, offset: float, plant: _Plant) -> float:
     left = (b.x - a.x) * (plant.point.y - at.y) - (b.y - a.y) * (plant.point.x - at.x)
     # The line runs anticlockwise, so its left is further inside.
     return offset + math.copysign(at.distance(plant.point), left)
-
-
-def _ground(terrain, xy: np.ndarray) -> np.ndarray:
-    if terrain is None:
-        return np.zeros(len(xy))
-    return np.asarray(terrain.height_at(xy[:, 0], xy[:, 1]), float)
 
 
 def species_standing(plant: Standing, species_table) -> Species:

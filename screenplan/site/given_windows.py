@@ -19,6 +19,7 @@ from screenplan.site.facades import building_names
 from screenplan.site.floors import floors_of
 from screenplan.site.ownership import outline_known, parcels_of, sound, subject_id, subject_outline
 from screenplan.site.shaping import column_or
+from screenplan.site.terrain import ground_at
 from screenplan.site.walls import ADJOINING_M, Walls, walls_of
 
 #: A window that is given may be this far off its wall, and is moved onto it.
@@ -274,9 +275,7 @@ class GivenWindows:
     def _datum(self, spot: _Spot) -> float:
         if spot.building >= 0:
             return float(self.floors[spot.building])
-        if self.terrain is None:
-            return 0.0
-        return float(np.ravel(self.terrain.height_at(spot.xy[:1], spot.xy[1:]))[0])
+        return float(ground_at(self.terrain, spot.xy)[0])
 
     def _doubts(self, number: str, spot: _Spot, storey: int, sill_m: float) -> list[str]:
         doubts = []

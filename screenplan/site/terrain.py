@@ -227,3 +227,21 @@ def bilinear(z: np.ndarray, across: np.ndarray, along: np.ndarray) -> np.ndarray
     z00, z10 = z[row, column], z[row, column + 1]
     z01, z11 = z[row + 1, column], z[row + 1, column + 1]
     return z00 + u * (z10 - z00) + v * (z01 - z00) + u * v * ((z11 - z10) - (z01 - z00))
+
+
+def ground_at(terrain: Terrain | None, xy) -> np.ndarray:
+    """Heights of the ground at positions, 0 where no terrain is known, (positions,).
+
+    Parameters
+    ----------
+    terrain : Terrain or None
+        Anything with ``height_at(x, y)``.
+    xy : array_like, (positions, 2)
+
+    Examples
+    --------
+    >>> ground_at(None, [[3.0, 4.0]]), ground_at(Terrain.flat(12.0), [[3.0, 4.0]])
+    (array([0.]), array([12.]))
+    """
+    x, y = np.reshape(np.asarray(xy, float), (-1, 2)).T
+    return np.zeros(len(x)) if terrain is None else np.asarray(terrain.height_at(x, y), float)

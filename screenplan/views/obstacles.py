@@ -266,7 +266,7 @@ def _add_screens(made: _Builder, screens, terrain) -> None:
 
 
 def _add_crown(made, point, kind, height, width, owner, passes, terrain) -> None:
-    foot = (point.x, point.y, float(terrain.height_at(np.array([point.x]), np.array([point.y]))[0]))
+    foot = (point.x, point.y, float(terrain.height_at(point.x, point.y)))
     width = width_of(kind, height, width, is_point=True)
     if kind == "hedge":
         made.trees.append((foot, (height, 0.5 * width, 0.0), HEDGE_SHAPE, owner, passes))

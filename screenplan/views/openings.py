@@ -9,6 +9,7 @@ import shapely
 from screenplan.contracts.tables import identifiers, numbers
 from screenplan.ground.faults import Faults
 from screenplan.site.floors import floors_of
+from screenplan.site.terrain import ground_at
 from screenplan.views.obstacles import plan_xy
 
 #: A window point may lie this far from its own building's wall (survey of windows by eye or phone).
@@ -74,7 +75,7 @@ def openings_of(
         "Give height_m and width_m above 0",
     )
     faults.raise_any()
-    ground = np.zeros(len(x)) if terrain is None else np.asarray(terrain.height_at(x, y), float)
+    ground = ground_at(terrain, np.column_stack([x, y]))
     owner = _owners(windows, buildings)
     datum = ground.copy()
     if buildings is not None and len(buildings):

@@ -20,6 +20,7 @@ import shapely
 from screenplan.contracts.tables import identifiers, numbers
 from screenplan.ground.faults import Faults
 from screenplan.site.steady import EQUAL_M, first_clockwise
+from screenplan.site.terrain import ground_at
 from screenplan.views.obstacles import top_heights
 
 #: Eye and target are the same point when nearer than this.
@@ -387,7 +388,7 @@ def stand_on(xy, shape, heights, raised_m: float, terrain) -> np.ndarray:
     On the ground they follow it. A raised floor is level, at ``raised_m`` above the mean ground
     under the positions of its shape.
     """
-    ground = np.zeros(len(xy)) if terrain is None else np.asarray(terrain.height_at(*xy.T), float)
+    ground = ground_at(terrain, xy)
     if raised_m > 0.0:
         if terrain is not None and shape.geom_type in ("Polygon", "MultiPolygon"):
             ground = np.full(len(xy), terrain.mean_under(shape))

@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from screenplan.site.terrain import ground_at
 from screenplan.works.bases import Base
 
 
@@ -17,10 +18,7 @@ class Ground:
 
     def height(self, xy) -> np.ndarray:
         """Give heights of the ground at points, metres."""
-        xy = np.atleast_2d(np.asarray(xy, float))
-        if self.terrain is None:
-            return np.zeros(len(xy))
-        return np.asarray(self.terrain.height_at(xy[:, 0], xy[:, 1]), float)
+        return ground_at(self.terrain, xy)
 
     def taut(self, a, b, level: float | None = None) -> float:
         """Give what a taut tape between the ground at two points reads, metres."""
