@@ -491,3 +491,13 @@ def test_more_kinds_than_marks_share_the_last():
     plants = pd.DataFrame({"species": list("abcdea"), "existing": [False] * 5 + [True]})
     called = [mark.called for mark in kind_marks(plants).values()]
     assert called == ["dots", "rings", "diamonds", "hollow diamonds", "hollow diamonds"]
+
+
+def test_where_only_the_row_is_known_the_plan_shows_the_place_too(layers):
+    alone = {**layers, "parcels": layers["parcels"].iloc[:0]}
+    sheet = plan_sheet(alone)
+    west, south, east, north = layers["private_places"].total_bounds
+    assert sheet.west <= west
+    assert sheet.south <= south
+    assert sheet.east >= east
+    assert sheet.north >= north

@@ -17,6 +17,7 @@ from screenplan.ground.said import in_units
 from screenplan.outputs.answer import CAUTIONS, answer
 from screenplan.outputs.palette import COLOURS
 from screenplan.outputs.report import About, _running_title, _template, make_report
+from screenplan.outputs.report_figures import _signs
 from screenplan.outputs.report_tables import (
     Heading,
     Table,
@@ -411,6 +412,22 @@ def test_views_table_says_what_the_layer_says(run):
         middle = view.year_closed_p50
         assert row[6].startswith("never" if pd.isna(middle) else f"{middle}")
         assert row[7].endswith("in 10")
+
+
+def test_the_planting_plan_explains_the_marks_that_are_on_it_and_no_others(run):
+    layers = run.layers
+    told = " ".join(_signs(layers))
+    # The sample has buried and overhead lines, and no plant that stands already.
+    assert "Fine chain line: buried; dots: overhead." in told
+    assert "Hatched: no stem may stand." in told
+    assert "triangles" not in told
+    buried = layers["utilities"].loc[layers["utilities"]["position"] == "buried"]
+    bare = {**layers, "utilities": buried, "parcels": layers["parcels"].iloc[:0]}
+    bare["plants"] = layers["plants"].assign(existing=True)
+    told = " ".join(_signs(bare))
+    assert "Fine chain line: buried." in told
+    assert "triangles: plants that stand already" in told
+    assert "boundary" not in told
 
 
 def test_sentences_count_the_closed_views(run):

@@ -198,6 +198,32 @@ def test_trees_and_walls_are_screens_that_stand():
 
 
 HOUSE = {"along": "12 m", "beyond": "15 m", "width": "10 m", "depth": "8 m", "height": "6 m"}
+
+
+def test_plants_that_stand_are_a_row_that_is_kept_and_filled_up():
+    # By hand: stems at 0, 2 and 6 m of a line of 8 m; at a spacing of 2 m one is lacking at 4 m, and one at 8 m.
+    stems = [{"along": f"{at} m", "beyond": "0 m"} for at in (0, 2, 6)]
+    row = {
+        "name": "old",
+        "kind": "plant",
+        "species": "thuja_occidentalis",
+        "height": "2 m",
+        "points": stems,
+    }
+    plan = check_plan(
+        {
+            "tape": {"length": "8 m", "existing_screens": [row]},
+            "rows": {"spacing": "2 m"},
+            "plants": {"species": "thuja_occidentalis"},
+        }
+    )
+    made = run_plan(plan, only=["plants"])
+    assert made.layers["existing_screens"]["screen_id"].tolist() == ["old 1", "old 2", "old 3"]
+    plants = made.layers["plants"].sort_values("station_m")
+    assert plants["station_m"].tolist() == pytest.approx([0.0, 2.0, 4.0, 6.0, 8.0], abs=1e-6)
+    assert plants["existing"].tolist() == [True, True, False, True, False]
+
+
 REFUSED = [
     ({"windows": [BEDROOM, KITCHEN | {"beyond": "-14 m"}]}, r"row 2, key tape\.windows: beyond is -14 m, which is on the other side of the line\. Give the distance without the minus"),
     ({"windows": [{"along": "3 m", "inside": "4 m"}]}, r"row 1, key tape\.windows: the window lies on the garden's side of the line"),

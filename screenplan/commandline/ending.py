@@ -111,7 +111,10 @@ def _show_failing(checks, units: str, notes: int, *, everything: bool) -> None:
     there.print("\nChecks", style="bold")
     there.print(Padding(told, (0, 0, 0, 2)))
     for row in failing.itertuples():
-        there.print(Padding(f"FAILS {row.check}: {in_units(row.says, units)}", (0, 0, 0, 2)))
+        needs = f" To mend it: {in_units(row.needs, units)}." if text_of(row.needs) else ""
+        there.print(
+            Padding(f"FAILS {row.check}: {in_units(row.says, units)}.{needs}", (0, 0, 0, 2))
+        )
     for caution in _cautions(checks):
         there.print(Padding(f"Caution: {in_units(caution, units)}.", (0, 0, 0, 2)))
     if not everything:

@@ -46,7 +46,7 @@ def show_site(site, units: str, *, replaces: str | None = None, as_json: bool) -
         })  # fmt: skip
         return
     show_table(
-        f"Read for parcel {site.subject_id}",
+        f"Read for parcel {site.subject_id}" if site.subject_id else "Read",
         ["layer", "rows"],
         [[name, len(frame)] for name, frame in site.layers.items()],
     )
@@ -56,22 +56,13 @@ def show_site(site, units: str, *, replaces: str | None = None, as_json: bool) -
             repair=[in_units(text, units) for text in site.repairs["repair"]],
         )
         show_table("Repaired", list(shown.columns), shown.itertuples(index=False))
-    if site.transformations:
-        show_table(
-            "Changes of coordinates",
-            ["layer", "from", "to", "good to"],
-            [
-                [
-                    change["layer"],
-                    change["source"],
-                    change["target"],
-                    "as it is"
-                    if change["operation"] == "none"
-                    else in_units(_metres(change["accuracy_m"]), units),
-                ]
-                for change in site.transformations
-            ],
-        )
+    changes = [
+        [change["layer"], change["source"], change["target"], in_units(_metres(change["accuracy_m"]), units)]
+        for change in site.transformations
+        if change["operation"] != "none"
+    ]  # fmt: skip
+    if changes:
+        show_table("Changes of coordinates", ["layer", "from", "to", "good to"], changes)
     show_notes([in_units(note, units) for note in site.warnings])
 
 

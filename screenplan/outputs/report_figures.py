@@ -93,11 +93,7 @@ def _draw(layers, years, shown, units) -> Iterator[Figure]:
             title="Planting plan",
             says=says,
         ),
-        f"Planting plan, {sheet.says} when printed at 100 %. {_planted(layers, units)}"
-        f"{'Numbered marks' if len(kind_marks(plants)) > 1 else 'Numbered dots'}: plants, triangles: "
-        "plants that stand already. Squares: pegs; letters in circles: points from which tapes start. "
-        "Dashed circles: crowns in the last year drawn. Hatched: no stem may stand. Cross-hatched: "
-        f"private places.{' Heavy chain line: the boundary.' if outlined else ''} Fine chain line: buried; dots: overhead.",
+        f"Planting plan, {sheet.says} when printed at 100 %. {_planted(layers, units)}{' '.join(_signs(layers))}",
         "plan",
     )
     if not len(plants):
@@ -162,6 +158,32 @@ def _for_phones(ax, layers, sheet):
     """Add to a plan the names that a phone shows in the place of its small texts; gives the figure."""
     name_large(ax, layers, sheet, OF_PHONE)
     return ax.figure
+
+
+def _signs(layers) -> Iterator[str]:
+    """Say what the marks of the planting plan stand for, those that are on it."""
+
+    def drawn(name: str) -> bool:
+        return layers.get(name) is not None and len(layers[name]) > 0
+
+    plants, utilities = layers["plants"], layers.get("utilities")
+    marks = "marks" if len(kind_marks(plants)) > 1 else "dots"
+    stand = ", triangles: plants that stand already" if plants["existing"].any() else ""
+    yield f"Numbered {marks}: plants{stand}."
+    yield f"Squares: pegs{'; letters in circles: points from which tapes start' if drawn('tape_points') else ''}."
+    for name, says in (
+        ("crowns", "Dashed circles: crowns in the last year drawn."),
+        ("no_plant_zones", "Hatched: no stem may stand."),
+        ("private_places", "Cross-hatched: private places."),
+        ("parcels", "Heavy chain line: the boundary."),
+    ):
+        if drawn(name):
+            yield says
+    if drawn("utilities"):
+        there = set(utilities["position"].dropna())
+        lines = {"buried": "fine chain line: buried", "overhead": "dots: overhead"}
+        found = "; ".join(says for position, says in lines.items() if position in there)
+        yield f"{found[:1].upper()}{found[1:]}." if found else ""
 
 
 def _planted(layers, units) -> str:

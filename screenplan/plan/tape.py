@@ -264,20 +264,25 @@ class TapedBuilding(TapedRectangle):
 
 
 class TapedScreen(TapedShape):
-    """What stands already: a tree by its stem, a wall, fence or hedge by its points."""
+    """What stands already: a tree by its stem, plants of a row by theirs, a wall, fence or hedge by its points."""
 
     fewest = 2
 
-    kind: Literal["wall", "fence", "hedge", "tree"] = Field(description="What it is")
+    kind: Literal["wall", "fence", "hedge", "tree", "plant"] = Field(
+        description="What it is; plant: plants of a row that is kept and filled up, with a stem at each of its points"
+    )
     height: Length = Field(gt=0, le=100, description="Its height above the ground there, today")
     width: Length | None = Field(
-        None, gt=0, le=60, description="Thickness of a wall or hedge, spread of a tree"
+        None, gt=0, le=60, description="Thickness of a wall or hedge, spread of a tree or plant"
+    )
+    species: Identifier | None = Field(
+        None, description="Key in the species table, of plants and trees that go on growing"
     )
     opacity: float = Field(1.0, ge=0, le=1, description="Share of the light that it stops")
 
     @model_validator(mode="after")
     def _is_a_line_or_a_stem(self):
-        if self.kind != "tree" and not self.points:
+        if self.kind not in ("tree", "plant") and not self.points:
             raise WrongError(
                 f"a {self.kind} runs from point to point, and one place is given",
                 "Give two or more points",

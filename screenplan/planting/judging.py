@@ -187,7 +187,7 @@ def judge_gaps(layers, plan, species_table=None) -> Finding:
         others = f"; {more} more stretches without plants let open views pass" if more else ""
         return Finding("gaps", FAILS, f"{passing} between the plants of {way.line_id} from {{{way.from_m:.2f} to {way.to_m:.2f} m}}, "
                        f"where a rule or the end of the row allows no plant{others}",
-                       "another place for the row, or what may stand there: a fence, a gate, a lower plant")  # fmt: skip
+                       "a narrower species where only the crown lacks room, another place for the row, or what may stand there: a fence, a gate, a lower plant")  # fmt: skip
     note = ""
     if wide:
         note = f"; {len(wide)} wider {'one lies' if len(wide) == 1 else 'ones lie'} at exclusions or corners"

@@ -269,6 +269,8 @@ class _Ruler:
         if points:
             sides = [_with_side(row, spot) for spot in points]
             xy = self.place(*np.transpose([self.read(spot) for spot in sides]))
+            if getattr(row, "kind", "") == "plant":
+                return shapely.MultiPoint(xy)
             return shapely.LineString(xy) if row.fewest == 2 else _outline(shapely.Polygon(xy))
         along, beyond = self.read(row)
         depth = getattr(row, "depth", None)
@@ -414,6 +416,15 @@ def _terrain(tape: Tape, shapes, ruler: _Ruler, reach_m: float) -> Terrain | Non
 def _layer(contract: Contract, shapes, frame: LocalFrame, **columns) -> gpd.GeoDataFrame:
     """Make a layer by its contract; columns that nobody measured are left to their defaults."""
     layer = layer_of_columns(contract, columns, shapes, frame.crs)
+    many = layer.geom_type == "MultiPoint"
+    if many.any():
+        # Each plant of a row is a row of the layer, by the number of its stem.
+        layer = layer.explode(index_parts=True)
+        stems = layer.index.get_level_values(1) + 1
+        ids = layer[contract.key] + np.where(
+            many[layer.index.get_level_values(0)], [f" {k}" for k in stems], ""
+        )
+        layer = layer.assign(**{contract.key: ids}).reset_index(drop=True)
     return layer.drop(columns=[c.name for c in contract.columns if c.name not in columns])
 
 
@@ -453,5 +464,6 @@ _COLUMNS = {
         "height_m": [row.height for row in rows],
         "width_m": [row.width for row in rows],
         "opacity": [row.opacity for row in rows],
+        "species": [row.species for row in rows],
     },
 }

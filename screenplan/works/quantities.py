@@ -205,7 +205,7 @@ def _of_kind(item: str, kind: Kind) -> dict:
 def _ordering(kinds: Sequence[Kind], losses: float) -> Iterator[dict]:
     for kind in kinds:
         how = (
-            f"{kind.count} plants, {kind.stock.key.replace('_', ' ')}, {{{kind.height_m:g} m}} high, and "
+            f"{kind.count} plants, {kind.stock.key.replace('_', ' ')}, {{{kind.height_m:.2f} m}} high, and "
             f"{losses:.0%} for losses"
         )
         row = _done("plant", "plants", kind.count * (1.0 + losses), "each", how, _COMMON)

@@ -45,11 +45,17 @@ SHOWN = ("closes", "stays open")
 
 
 def plan_sheet(layers: Mapping, *, units: str = "metric", paper_mm=None) -> Sheet:
-    """Choose scale and extent so that the subject parcel and the rows are on the sheet."""
+    """Choose scale and extent so that the subject parcel and the rows are on the sheet.
+
+    Where only the row is known the private places are on it too.
+    """
+    parcels, places = layers["parcels"], layers.get("private_places")
     shapes = [
-        layers["parcels"].geometry[layers["parcels"]["is_subject"].astype(bool)].union_all(),
+        parcels.geometry[parcels["is_subject"].astype(bool)].union_all(),
         layers["planting_lines"].geometry.union_all().buffer(1.0),
     ]
+    if not len(parcels) and places is not None:
+        shapes.append(places.geometry.union_all())
     bounds = shapely.bounds(shapely.union_all(shapes))
     return lay_sheet_with_bar(
         bounds, kept_visible(layers), units=units,
