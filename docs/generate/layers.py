@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from docs.generate.markdown import code, codes, link, page, plain, section, span, table, value
-from screenplan.contracts import INPUTS, OUTPUTS, Column, Contract
+from screenplan.contracts import COUNTY, INPUTS, OUTPUTS, Column, Contract
 from screenplan.contracts.written import written_parts
 from screenplan.running.descriptions import describe_layer
 
@@ -40,7 +40,16 @@ def layers_page() -> str:
         _OUT,
         *_contents(OUTPUTS, "out"),
         *(part for contract in OUTPUTS.values() for part in _layer(contract, "out")),
+        section("What a county gives", 2, "layers-county"),
+        _COUNTY,
+        *_contents(COUNTY, "county"),
+        *(part for contract in COUNTY.values() for part in _layer(contract, "county")),
     )
+
+
+_COUNTY = (
+    "GeoParquet in parts, in the system of the parcels; `county.gpkg` holds the same for a map."
+)
 
 
 def _contents(contracts: Mapping[str, Contract], way: str) -> list[str]:

@@ -13,6 +13,7 @@ import click
 
 from screenplan._version import __version__
 from screenplan.commandline.arguments import PathArgument
+from screenplan.commandline.county import county
 from screenplan.commandline.toolbox import desktop
 from screenplan.ground.errors import InputError
 from screenplan.running.steps import STEPS
@@ -429,6 +430,7 @@ def demo(ctx, out, everything, as_json):
     _run(ctx, demo_plan(), out, everything=everything, as_json=as_json)
 
 
+main.add_command(county)
 main.add_command(desktop)
 
 

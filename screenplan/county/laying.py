@@ -120,6 +120,19 @@ def lay_layer(name: str, source: LayerSource, folder: Path, crs: CRS | None = No
     return laid
 
 
+def first_rows(name: str, source: LayerSource) -> pd.DataFrame:
+    """Read the attributes of the first rows of a layer, by which its columns are told; all of its columns.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read.
+    """
+    stream = _open(name, source)
+    _, cells = next(stream.chunks(list(stream.columns)), (None, {}))
+    return pd.DataFrame(cells, columns=list(stream.columns), dtype=object)
+
+
 def own_key(name: str) -> str | None:
     """Give the column that is written anew by our own name: the identifier of a parcel."""
     return PARCELS.key if name == PARCELS.name else None
