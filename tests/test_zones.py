@@ -13,8 +13,9 @@ from shapely.geometry import LineString, Point, Polygon
 
 from screenplan.contracts import NO_PLANT_ZONES, PLANTABLE_ZONE
 from screenplan.ground.errors import InputError
+from screenplan.planting.clearing import ARC_EXCESS_M
 from screenplan.planting.stock import ball_width
-from screenplan.planting.zones import ARC_EXCESS_M, keep_clear, mark_zones, plantable_ground
+from screenplan.planting.zones import exclusions, mark_zones, plantable_ground
 from screenplan.rules.ruleset import Rule, load_rules
 
 #: Zones may be wider than their rule by the excess of their arcs.
@@ -22,46 +23,6 @@ WIDE_M = 1.01 * ARC_EXCESS_M
 CEDAR = "thuja_occidentalis"
 #: Stock of the least hole: as wide as its plug.
 SMALL = {"plants_stock": "plug", "plants_stock_height": 0.3, "works_hole_factor": 1.0}
-# Whole millimetres: over points 1e-300 m apart no library finds a distance.
-millimetres = st.integers(-30_000, 30_000).map(lambda number: number / 1000)
-coordinates = st.tuples(millimetres, millimetres)
-
-
-@given(
-    st.lists(coordinates, min_size=2, max_size=6, unique=True),
-    st.floats(0.05, 12),
-    st.integers(0, 2**31),
-)
-@settings(max_examples=60)
-def test_kept_clear_ground_contains_the_true_one_and_hardly_more(points, distance, seed):
-    line = LineString(points)
-    ground = keep_clear(line, distance)
-    rng = np.random.default_rng(seed)
-    at = line.interpolate(rng.uniform(0, 1, 200), normalized=True)
-    angle = rng.uniform(0, 2 * np.pi, 200)
-    near = shapely.points(
-        shapely.get_x(at) + 0.999999 * distance * np.cos(angle),
-        shapely.get_y(at) + 0.999999 * distance * np.sin(angle),
-    )
-    assert shapely.intersects(ground, near).all()
-    # Its own corners are the furthest points of it.
-    assert (
-        shapely.distance(shapely.points(shapely.get_coordinates(ground)), line).max()
-        <= distance + WIDE_M
-    )
-
-
-def test_areas_by_closed_form():
-    # Circle π D², capsule 2 D L + π D², square with round corners a² + 4 a D + π D².
-    for shape, area in (
-        (Point(0, 0), math.pi * 9),
-        (LineString([(0, 0), (10, 0)]), 60 + math.pi * 9),
-        (shapely.box(0, 0, 10, 10), 100 + 120 + math.pi * 9),
-    ):
-        found = keep_clear(shape, 3.0).area
-        assert area <= found <= area + 60 * ARC_EXCESS_M
-    assert keep_clear(shapely.box(0, 0, 1, 1), 0.0).area == 1.0
-    assert keep_clear(Point(0, 0), 0.0).is_empty
 
 
 def zones_of(rules=None, things=None, **options):
@@ -281,3 +242,30 @@ def test_refused():
         mark_zones({"parcels": parcels.assign(is_subject=False)})
     with pytest.raises(InputError, match="there is no species 'oak'"):
         mark_zones({"parcels": parcels}, plan=plan_with(plants_species="oak"))
+
+
+@settings(max_examples=25)
+@given(st.randoms(use_true_random=False), st.integers(1, 12))
+def test_exclusions_on_many_subjects_are_those_on_each_alone(chance, count):
+    """Invariant: to the last digit, whatever the order of things and what else is in the call."""
+    subjects = np.array([shapely.box(30.0 * k, 0.0, 30.0 * k + 24.0, 20.0) for k in range(4)])
+    things, reach, own, passage = [], [], [], []
+    for _ in range(count):
+        x, y = chance.uniform(-5.0, 125.0), chance.uniform(-5.0, 25.0)
+        things.append(
+            chance.choice([shapely.box(x, y, x + 4.0, y + 3.0), LineString([(x, y), (x + 9.0, y + 2.0)]), Point(x, y)])
+        )  # fmt: skip
+        reach.append(chance.choice([0.0, 1.5, 4.0]))
+        own.append(chance.randrange(4))
+        passage.append(chance.choice([0.0, 0.0, 3.0]))
+    things = np.array(things, dtype=object)
+    reach, own, passage = np.array(reach), np.array(own), np.array(passage)
+    together = exclusions(things, reach, own, subjects, passage_m=passage)
+    for k in range(count):
+        alone = exclusions(
+            things[k : k + 1], reach[k : k + 1], np.zeros(1, int), subjects[own[k : k + 1]],
+            passage_m=passage[k : k + 1],
+        )  # fmt: skip
+        assert shapely.equals_exact(together[k], alone[0], 0.0) or together[k] is alone[0] is None
+        far = shapely.distance(things[k], subjects[own[k]]) > reach[k] + WIDE_M
+        assert (together[k] is None) >= far

@@ -15,11 +15,11 @@ from screenplan.effects.growing import first_years
 from screenplan.effects.telling import first_to_grow, holds_lines, how_many_grow, span_of_years
 from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.effects import Lines
+from screenplan.planting.clearing import keep_clear
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species_model import Species
 from screenplan.planting.stand import planned_stand
 from screenplan.planting.stock import hole_width
-from screenplan.planting.zones import keep_clear
 from screenplan.rules.limit_kinds import Limit
 from screenplan.rules.limits import limit_named, limit_of
 

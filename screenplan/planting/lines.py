@@ -29,10 +29,11 @@ from screenplan.contracts.tables import layer_of
 from screenplan.ground.errors import InputError, refuse
 from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.planting import Rows
+from screenplan.planting.clearing import ARC_EXCESS_M, keep_clear
 from screenplan.planting.existing import row_through, stands_as_row
 from screenplan.planting.mixes import planned_spacing
 from screenplan.planting.patterns import EQUILATERAL
-from screenplan.planting.zones import ARC_EXCESS_M, keep_clear, open_ground, subject_of
+from screenplan.planting.zones import open_ground, subject_of
 from screenplan.site.ownership import outline_known
 
 #: A line keeps this far off a zone's edge, so that rounding cannot put a plant inside.
@@ -249,7 +250,10 @@ def _along_sides(
     least: float,
 ) -> list[_Drawn]:
     inner = shapely.difference(subject, keep_clear(subject.boundary, offset))
-    reachable = shapely.difference(subject, keep_clear(subject.boundary, least))
+    goes_on = offset > least + SAME_M
+    reachable = (
+        shapely.difference(subject, keep_clear(subject.boundary, least)) if goes_on else inner
+    )
     names = [str(name) for name in sides["side_id"]]
     pieces: dict[str, list[LineString]] = {name: [] for name in chosen}
     for part in shapely.get_parts(inner):
@@ -259,7 +263,7 @@ def _along_sides(
         for number, (side, line) in enumerate(cut):
             if side < 0 or names[side] not in pieces or line.length < CRUMB_M:
                 continue
-            if offset > least + SAME_M and len(cut) > 1:
+            if goes_on and len(cut) > 1:
                 before, after = cut[number - 1], cut[(number + 1) % len(cut)]
                 alone = [near[0] < 0 or names[near[0]] not in pieces for near in (before, after)]
                 line = _run_on(line, before[1], after[1], alone, reachable)

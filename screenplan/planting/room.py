@@ -14,9 +14,9 @@ import shapely
 
 from screenplan.contracts.tables import with_notes
 from screenplan.plan import DEFAULTS, Options
+from screenplan.planting.clearing import keep_clear
 from screenplan.planting.mixes import kinds_in
 from screenplan.planting.species_model import Species
-from screenplan.planting.zones import keep_clear
 from screenplan.site.garden import LEAST_DERIVED_M2
 from screenplan.site.shaping import column_or
 

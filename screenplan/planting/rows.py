@@ -22,6 +22,7 @@ from screenplan.contracts.tables import layer_of, with_notes
 from screenplan.ground.errors import InputError, refuse
 from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.planting import Plants, Rows
+from screenplan.planting.clearing import keep_clear
 from screenplan.planting.existing import EXISTING_WITHIN_M, Standing, standing_plants
 from screenplan.planting.lines import CLEARANCE_M, covered_spans, plantable_stretches
 from screenplan.planting.mixes import kind_at, kinds_in, with_spacing
@@ -38,7 +39,7 @@ from screenplan.planting.stations import (
     within,
 )
 from screenplan.planting.stock import planted_height
-from screenplan.planting.zones import keep_clear, plantable_ground
+from screenplan.planting.zones import plantable_ground
 from screenplan.site.terrain import ground_at
 
 #: Lines whose ends come this close meet at a corner.

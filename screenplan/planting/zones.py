@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import geopandas as gpd
@@ -21,6 +21,7 @@ from screenplan.contracts import NO_PLANT_ZONES, PLANTABLE_ZONE
 from screenplan.contracts.tables import layer_of, with_notes
 from screenplan.ground.errors import refuse
 from screenplan.plan import DEFAULTS, Options
+from screenplan.planting.clearing import ARC_EXCESS_M, keep_clear_each
 from screenplan.planting.mixes import kinds_in
 from screenplan.planting.species_model import Species
 from screenplan.planting.stock import hole_width, planted_height
@@ -29,8 +30,6 @@ from screenplan.site.ownership import outline_known
 from screenplan.site.plausible import MOST_ACROSS_M
 from screenplan.site.steady import natural_key
 
-#: Zones are wider than their rule's distance by up to this, so that their arcs contain the circle.
-ARC_EXCESS_M = 0.0005
 #: Slivers below this area are rounding, not ground.
 SLIVER_M2 = 1e-6
 #: A tree whose spread is unknown is taken half as wide as it is high (common practice, no source).
@@ -112,16 +111,30 @@ def mark_zones(
     known = outline_known(parcels)
     subject, subject_id = subject_of(parcels) if known else (open_ground(), "")
 
-    records = []
-    for thing in _things(subject, subject_id, layers):
-        for rule, distance in _distances(thing, rules, kinds, hole, plan.site.boundary_accuracy):
-            if not known and thing.feature == "boundary":
-                continue
-            exclusion = _exclusion(
-                thing, rule if known else replace(rule, passage_m=0.0), distance, subject
-            )
-            if exclusion is not None:
-                records.append(_row(thing, rule, distance, exclusion))
+    things = list(_things(subject, subject_id, layers))
+    sizes = {unclipped: [_size(kind, unclipped) for kind in kinds] for unclipped in (False, True)}
+    of_class = {
+        (thing.feature, thing.kind): _distances(
+            thing.feature, thing.kind, rules, sizes, hole, plan.site.boundary_accuracy
+        )
+        for thing in things
+    }
+    asked = [
+        (thing, rule, distance)
+        for thing in things
+        if known or thing.feature != "boundary"
+        for rule, distance in of_class[thing.feature, thing.kind] or _footprint(thing)
+    ]
+    shapes = exclusions(
+        np.array([thing.geometry for thing, _, _ in asked], dtype=object),
+        np.array([_reach(*one) for one in asked]),
+        np.zeros(len(asked), dtype=int),
+        np.array([subject], dtype=object),
+        passage_m=np.array([rule.passage_m if known else 0.0 for _, rule, _ in asked]),
+    )
+    records = [
+        _row(*one, shape) for one, shape in zip(asked, shapes, strict=True) if shape is not None
+    ]
     for number, row in enumerate(records, 1):
         row["zone_id"] = f"z{number:03d}"
     zones = layer_of(NO_PLANT_ZONES, records, [row["geometry"] for row in records], parcels.crs)
@@ -144,7 +157,11 @@ def size_judged(rule: Rule, species: Species) -> tuple[float, float]:
 
     A clipped hedge counts as it is kept, save where a rule looks at how it would grow without.
     """
-    counted = species.unclipped() if rule.unclipped else species
+    return _size(species, rule.unclipped)
+
+
+def _size(species: Species, unclipped: bool) -> tuple[float, float]:
+    counted = species.unclipped() if unclipped else species
     return counted.final_height("high"), counted.final_width("high")
 
 
@@ -201,48 +218,6 @@ def subject_of(parcels: gpd.GeoDataFrame) -> tuple[shapely.Geometry, str]:
             layer="parcels",
         )
     return chosen.geometry.iloc[0], str(chosen["parcel_id"].iloc[0])
-
-
-def keep_clear(geometry: shapely.Geometry, distance_m: float) -> shapely.Geometry:
-    """All ground nearer than a distance, a polygon that contains the true one.
-
-    Each edge is widened by itself and the pieces joined, so that no edge is simplified; the pieces
-    stand at most `ARC_EXCESS_M` outside the true outline.
-
-    Parameters
-    ----------
-    geometry : Geometry
-        Any type. Of a polygon the inside belongs to it.
-    distance_m : float
-        Metres; 0 or less gives the polygon itself, or an empty one for points and lines.
-    """
-    if not distance_m > 0:
-        return geometry if geometry.area > 0 else shapely.Polygon()
-    # An arc of 4q chords per circle of radius D + x touches the circle of radius D from outside
-    # when (D + x) cos(π / 4q) = D.
-    wide = distance_m + ARC_EXCESS_M
-    quads = max(4, math.ceil(math.pi / (4.0 * math.acos(distance_m / wide))))
-    pieces = shapely.buffer(_edges(geometry), wide, quad_segs=quads)
-    if geometry.area > 0:
-        pieces = np.append(pieces, geometry)
-    return shapely.union_all(pieces)
-
-
-def _edges(geometry: shapely.Geometry) -> np.ndarray:
-    parts = shapely.get_parts(shapely.get_parts(geometry))
-    edges = list(parts[shapely.get_type_id(parts) == shapely.GeometryType.POINT])
-    for part in parts:
-        rings = (
-            [part.exterior, *part.interiors]
-            if part.geom_type == "Polygon"
-            else [part]
-            if part.geom_type in ("LineString", "LinearRing")
-            else []
-        )
-        for ring in rings:
-            xy = shapely.get_coordinates(ring)
-            edges.extend(shapely.linestrings(np.stack([xy[:-1], xy[1:]], axis=1)))
-    return np.array(edges, dtype=object)
 
 
 def _things(subject, subject_id: str, layers: Mapping[str, Any]) -> Iterator[_Thing]:
@@ -312,55 +287,100 @@ def _rows(layer: gpd.GeoDataFrame | None, key: str) -> Iterator[_Row]:
 
 
 def _distances(
-    thing: _Thing,
+    feature: str,
+    kind: str,
     rules: Iterable[Rule],
-    kinds: Iterable[Species],
+    sizes: Mapping[bool, Sequence[tuple[float, float]]],
     hole_m: float,
     boundary_accuracy_m: float,
-) -> Iterator[tuple[Rule, float]]:
-    ruled = False
+) -> list[tuple[Rule, float]]:
+    """Give the rules for things of a class, each with the distance that it keeps from the thing's outside edge.
+
+    ``sizes`` are those of the plants, as kept and as they would grow unclipped.
+    """
+    found = []
     for rule in rules:
-        sizes = [size_judged(rule, kind) for kind in kinds]
-        ruling = [size for size in sizes if rules_for([rule], thing.feature, size[0], thing.kind)]
-        if not ruling:
+        if rule.feature != feature:
             continue
-        ruled = True
-        distance = max(rule.stem_distance_m(*size, hole_m) for size in ruling)
-        yield rule, distance + (boundary_accuracy_m if thing.feature == "boundary" else 0.0)
-    stands = thing.edge_m > 0 or thing.geometry.area > 0
-    if not ruled and stands and thing.feature != "overhead":
-        yield (
-            Rule(
-                FOOTPRINT,
-                thing.feature,
-                reason="No rule is set for it, but the thing itself stands here",
-                source="the layer itself",
-                status="arithmetic",
-                confirm_locally=False,
-            ),
-            0.0,
-        )
+        ruling = [
+            size for size in sizes[rule.unclipped] if rules_for([rule], feature, size[0], kind)
+        ]
+        if ruling:
+            distance = max(rule.stem_distance_m(*size, hole_m) for size in ruling)
+            found.append((rule, distance + (boundary_accuracy_m if feature == "boundary" else 0.0)))
+    return found
 
 
-def _exclusion(
-    thing: _Thing, rule: Rule, distance: float, subject: shapely.Geometry
-) -> shapely.Geometry | None:
-    reach = distance + (thing.edge_m if rule.measured_from == "outside_edge" else 0.0)
-    if shapely.distance(thing.geometry, subject) > reach + ARC_EXCESS_M:
-        return None
-    ground = keep_clear(_with_passage(thing.geometry, rule.passage_m, subject), reach)
-    parts = _polygon_parts(shapely.intersection(ground, subject))
-    if not parts:
-        return None
-    return parts[0] if len(parts) == 1 else shapely.MultiPolygon(parts)
+def _footprint(thing: _Thing) -> list[tuple[Rule, float]]:
+    """Give the rule for a thing for which none is set: no stem where it stands."""
+    if thing.feature == "overhead" or not (thing.edge_m > 0 or thing.geometry.area > 0):
+        return []
+    rule = Rule(
+        FOOTPRINT,
+        thing.feature,
+        reason="No rule is set for it, but the thing itself stands here",
+        source="the layer itself",
+        status="arithmetic",
+        confirm_locally=False,
+    )
+    return [(rule, 0.0)]
+
+
+def _reach(thing: _Thing, rule: Rule, distance: float) -> float:
+    return distance + (thing.edge_m if rule.measured_from == "outside_edge" else 0.0)
+
+
+def exclusions(
+    geometries: np.ndarray,
+    reach_m: np.ndarray,
+    subject: np.ndarray,
+    subjects: np.ndarray,
+    *,
+    passage_m: np.ndarray,
+) -> np.ndarray:
+    """Give the ground of subjects on which things let no stem stand.
+
+    Parameters
+    ----------
+    geometries : ndarray of Geometry, (n,)
+        The thing of each exclusion.
+    reach_m : ndarray, (n,)
+        How far from it no stem may stand.
+    subject : ndarray of int, (n,)
+        The subject whose ground is looked at.
+    subjects : ndarray of Polygon or MultiPolygon, (subjects,)
+    passage_m : ndarray, (n,)
+        How far the way leads that goes on from a thing in the boundary, square to it; 0 where none does.
+
+    Returns
+    -------
+    ndarray of Polygon, MultiPolygon or None, (n,)
+        None where the thing is too far off.
+    """
+    ground = np.full(len(geometries), None, dtype=object)
+    own = subjects[subject]
+    near = np.flatnonzero(shapely.distance(geometries, own) <= reach_m + ARC_EXCESS_M)
+    if not len(near):
+        return ground
+    things = geometries[near]
+    for number in np.flatnonzero(passage_m[near] > 0.0):
+        things[number] = _with_passage(things[number], passage_m[near[number]], own[near[number]])
+    cut = shapely.intersection(keep_clear_each(things, reach_m[near]), own[near])
+    parts, of = shapely.get_parts(cut, return_index=True)
+    parts, inner = shapely.get_parts(parts, return_index=True)
+    solid = _is_ground(parts)
+    parts, of = parts[solid], of[inner[solid]]
+    count = np.bincount(of, minlength=len(near))
+    ground[near[count == 1]] = parts[(count == 1)[of]]
+    for number in np.flatnonzero(count > 1):
+        ground[near[number]] = shapely.MultiPolygon(parts[of == number])
+    return ground
 
 
 def _with_passage(
     geometry: shapely.Geometry, passage: float, subject: shapely.Geometry
 ) -> shapely.Geometry:
     """Join a thing in the boundary with the way that leads on from it, square to the boundary."""
-    if not passage > 0:
-        return geometry
     middle = geometry.centroid
     outline = _nearest_edge(subject, middle)
     (ax, ay), (bx, by) = outline
@@ -383,9 +403,14 @@ def _nearest_edge(subject: shapely.Geometry, point: shapely.Point) -> np.ndarray
     return edges[np.argmin(shapely.distance(shapely.linestrings(edges), point))]
 
 
-def _polygon_parts(geometry: shapely.Geometry) -> list[shapely.Polygon]:
+def _polygon_parts(geometry: shapely.Geometry) -> np.ndarray:
     parts = shapely.get_parts(shapely.get_parts(geometry))
-    return [part for part in parts if part.geom_type == "Polygon" and part.area > SLIVER_M2]
+    return parts[_is_ground(parts)]
+
+
+def _is_ground(parts: np.ndarray) -> np.ndarray:
+    areas = shapely.get_type_id(parts) == shapely.GeometryType.POLYGON
+    return areas & (shapely.area(parts) > SLIVER_M2)
 
 
 def _row(thing: _Thing, rule: Rule, distance: float, exclusion: shapely.Geometry) -> dict:
