@@ -19,7 +19,7 @@ from screenplan.plan import key_limits
 from screenplan.site.compass import POINTS, compass_name
 from screenplan.site.corners import Ring, find_corners, fitting_base, least_width
 from screenplan.site.repair import SAME_VERTEX_M
-from screenplan.site.sides import find_sides
+from screenplan.site.sides import Around, find_sides, look_across
 
 #: The outline is cut, not redrawn: only the rounding of the cut points is left.
 SUM_RELATIVE = 1e-9
@@ -496,3 +496,42 @@ def test_no_side_is_without_length(radius, orders):
     lengths = shapely.length([shapely.LineString(piece) for piece in pieces])
     assert lengths.min() >= SAME_VERTEX_M
     assert lengths.sum() == pytest.approx(outline.length)
+
+
+@settings(max_examples=25)
+@given(st.randoms(use_true_random=False), st.integers(1, 5))
+def test_what_lies_across_many_subjects_is_what_lies_across_each_alone(chance, count):
+    """Invariant: of lots in a street, in any order of the parcels and of the sides that are asked for."""
+    lots = [shapely.box(20.0 * k, 30.0 * row, 20.0 * k + 20.2, 30.0 * row + 29.0) for k in range(4) for row in (0, 1)]  # fmt: skip
+    chance.shuffle(lots)
+    lots = lots[: 8 - chance.randrange(3)]
+    parcels = gpd.GeoDataFrame(
+        {"parcel_id": [f"p{k}" for k in range(len(lots))], "is_subject": False}, geometry=lots
+    )
+    roads = gpd.GeoDataFrame(
+        {"road_id": ["a", "b"], "name": ["High Street", None]},
+        geometry=[
+            shapely.LineString([(-20, -6), (110, -6)]),
+            shapely.LineString([(90, -20), (90, 80)]),
+        ],
+    )
+    subjects = sorted(chance.sample(range(len(lots)), min(count, len(lots))))
+    own, wanted = [], []
+    for number, subject in enumerate(subjects):
+        sides = find_sides(
+            parcels.assign(is_subject=[k == subject for k in range(len(lots))]), roads
+        )
+        own += [(number, line) for line in sides.geometry]
+        wanted += list(zip(sides["across"], sides["across_kind"], strict=True))
+    order = list(range(len(own)))
+    chance.shuffle(order)
+    asked = [k in subjects for k in range(len(lots))]
+    found = look_across(
+        np.array([own[k][1] for k in order], dtype=object),
+        np.full(len(own), 4.0),
+        np.array([own[k][0] for k in order]),
+        Around.of(parcels, roads, asked),
+    )
+    base = plan_with().sides.base
+    assert base == 4.0
+    assert found == [wanted[k] for k in order]

@@ -225,10 +225,20 @@ def _sample(ring: Ring, base_m: float) -> np.ndarray:
 
 def _sharp_corners(ring: Ring, s: np.ndarray, corner_deg: float, base_m: float) -> np.ndarray:
     turns = ring.turns_deg(s, base_m)
-    found = [
-        _settle(ring, s, sign * turns, peak, sign, base_m)
+    peaks = [
+        (sign, peak)
         for sign in (1.0, -1.0)
         for peak in _peaks(sign * turns, LOW_SHARE * corner_deg)
+    ]
+    plateaus = [_plateau(ring, s, sign * turns, peak) for sign, peak in peaks]
+    near = [ring.vertices_near(middle, half + VERTEX_SHARE * base_m) for middle, half in plateaus]
+    sharp = ring.turns_deg(np.concatenate([[], *near]), SHARP_SHARE * base_m)
+    cuts = np.cumsum([len(some) for some in near])[:-1]
+    found = [
+        _settle(ring, middle, (some, sign * turned), sign, sign * turns[peak], base_m)
+        for (sign, peak), (middle, _), some, turned in zip(
+            peaks, plateaus, near, np.split(sharp, cuts), strict=bool(peaks)
+        )
     ]
     found.sort(key=lambda corner: corner.s)
     return _without_jogs(ring, found, corner_deg, base_m)
@@ -270,10 +280,8 @@ def _peaks(value: np.ndarray, least: float) -> list[int]:
     return [peak for peak in apart if value[peak] >= least]
 
 
-def _settle(
-    ring: Ring, s: np.ndarray, value: np.ndarray, peak: int, sign: float, base_m: float
-) -> _Corner:
-    """Put a corner on its vertex if it is a sharp one, else in the middle of its plateau."""
+def _plateau(ring: Ring, s: np.ndarray, value: np.ndarray, peak: int) -> tuple[float, float]:
+    """Give the middle of the stretch on which a peak stays near its highest value, and half its length."""
     count = len(s)
     reach = []
     for direction in (-1, 1):
@@ -285,25 +293,36 @@ def _settle(
             travelled += (direction * (s[following] - s[item])) % ring.length_m
             item = following
         reach.append(travelled)
-    middle = s[peak] + (reach[1] - reach[0]) / 2.0
-    half = (reach[1] + reach[0]) / 2.0 + VERTEX_SHARE * base_m
-    near = ring.vertices_near(middle, half)
-    if len(near):
-        sharp = sign * ring.turns_deg(near, SHARP_SHARE * base_m)
-        enough = sharp >= SHARP_TURN_SHARE * value[peak]
-        if enough.any():
-            off = (near - middle + ring.length_m / 2.0) % ring.length_m - ring.length_m / 2.0
-            best = off[np.argmax(sharp)]
-            # Two sharp vertices of one hand are the ends of a chamfer, which is cut in its middle.
-            second = enough & (np.abs(off - best) > SHARP_SHARE * base_m)
-            other = off[second][np.argmax(sharp[second])] if second.any() else best
-            at = float(near[np.argmax(sharp)])
-            if second.any():
-                at = (middle + (best + other) / 2.0) % ring.length_m
-            reach = np.abs(best - other) / 2.0
-            return _Corner(at, at - reach, at + reach, sign, float(value[peak]))
+    return s[peak] + (reach[1] - reach[0]) / 2.0, (reach[1] + reach[0]) / 2.0
+
+
+def _settle(
+    ring: Ring,
+    middle: float,
+    vertices: tuple[np.ndarray, np.ndarray],
+    sign: float,
+    turn: float,
+    base_m: float,
+) -> _Corner:
+    """Put a corner on its vertex if it is a sharp one, else in the middle of its plateau.
+
+    ``vertices`` are those near the plateau, and how much each turns to the corner's hand.
+    """
+    near, sharp = vertices
+    enough = sharp >= SHARP_TURN_SHARE * turn
+    if enough.any():
+        off = (near - middle + ring.length_m / 2.0) % ring.length_m - ring.length_m / 2.0
+        best = off[np.argmax(sharp)]
+        # Two sharp vertices of one hand are the ends of a chamfer, which is cut in its middle.
+        second = enough & (np.abs(off - best) > SHARP_SHARE * base_m)
+        other = off[second][np.argmax(sharp[second])] if second.any() else best
+        at = float(near[np.argmax(sharp)])
+        if second.any():
+            at = (middle + (best + other) / 2.0) % ring.length_m
+        reach = np.abs(best - other) / 2.0
+        return _Corner(at, at - reach, at + reach, sign, float(turn))
     at = float(middle % ring.length_m)
-    return _Corner(at, at, at, sign, float(value[peak]))
+    return _Corner(at, at, at, sign, float(turn))
 
 
 def _without_jogs(ring: Ring, found: list[_Corner], corner_deg: float, base_m: float) -> np.ndarray:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
@@ -15,6 +16,7 @@ from screenplan.plan import DEFAULTS, Options
 from screenplan.site.compass import apart_deg, bearing_deg, compass_name
 from screenplan.site.corners import Ring, find_corners, fitting_base
 from screenplan.site.ownership import is_subject, outline_known, sound, subject_outline
+from screenplan.site.ragged import numbered
 from screenplan.site.shaping import column_or
 from screenplan.site.steady import EQUAL_DEG, steady_order
 
@@ -93,8 +95,10 @@ def find_sides(
     # Anticlockwise: the parcel is on the left, the outside a quarter turn to the right.
     facings = (bearings + 90.0) % 360.0
     lengths = shapely.length(np.array(lines))
-    around = _Around(subject, parcels, roads)
-    seen = [_look_across(line, base, around) for line, base in zip(lines, bases, strict=True)]
+    own = np.zeros(len(lines), dtype=int)
+    seen = look_across(
+        np.array(lines), np.array(bases), own, Around.of(parcels, roads, is_subject(parcels))
+    )
     return layer_of_columns(
         SIDES,
         {
@@ -153,69 +157,145 @@ def _is_curved(line: shapely.LineString, base_m: float) -> bool:
     return bool(away > CURVED_SHARE * chord.length)
 
 
-class _Around:
-    """What may lie across a side: the neighbours' land, and the roads."""
+@dataclass(frozen=True, eq=False)
+class Around:
+    """What may lie across the sides of subjects: the parcels, theirs among them, and the roads.
 
-    def __init__(self, subject, parcels: gpd.GeoDataFrame, roads: gpd.GeoDataFrame | None):
-        neighbours = ~is_subject(parcels)
-        land = sound(parcels.geometry.to_numpy()[neighbours])
-        self.ids = parcels["parcel_id"].astype(str).to_numpy()[neighbours]
-        self.land = shapely.STRtree(land)
-        self.roads = roads if roads is not None and len(roads) else None
-        if self.roads is not None:
-            self.names = column_or(roads, "name")
-            self.numbers = column_or(roads, "road_id", "")
-            # A road behind a parcel, or behind the subject's own ground, is not across a side.
-            own = shapely.buffer(subject, -2.0 * OVERLAP_M)
-            self.walls = shapely.STRtree(np.concatenate([land, [own], roads.geometry.to_numpy()]))
+    Parameters
+    ----------
+    land : ndarray of Geometry, (parcels,)
+    land_ids : ndarray of object, (parcels,)
+    own : ndarray of int, (subjects,)
+        The parcel of each subject.
+    roads : ndarray of Geometry, (roads,)
+    road_names : ndarray of object, (roads,)
+    """
 
-    def road(self, which: int) -> str | None:
-        """Name the road that is one of the walls; None if it is land."""
-        road = which - len(self.ids) - 1
-        return None if road < 0 else str(self.names[road] or self.numbers[road] or "road")
+    land: np.ndarray
+    land_ids: np.ndarray
+    own: np.ndarray
+    roads: np.ndarray
+    road_names: np.ndarray
+
+    @classmethod
+    def of(cls, parcels: gpd.GeoDataFrame, roads: gpd.GeoDataFrame | None, subjects) -> Around:
+        """Take the layers; ``subjects`` tells which parcels are subjects, in this order."""
+        land = sound(parcels.geometry.to_numpy())
+        ids = parcels["parcel_id"].astype(str).to_numpy(dtype=object)
+        lines, names = np.empty(0, dtype=object), np.empty(0, dtype=object)
+        if roads is not None and len(roads):
+            lines = roads.geometry.to_numpy()
+            given = zip(column_or(roads, "name"), column_or(roads, "road_id", ""), strict=True)
+            names = np.array([str(name or number or "road") for name, number in given], object)
+        return cls(land, ids, np.flatnonzero(subjects), lines, names)
+
+    def shrunken(self) -> np.ndarray:
+        """Give the subjects' own ground, without what a neighbour that was digitised apart may overlap."""
+        return shapely.buffer(self.land[self.own], -2.0 * OVERLAP_M)
 
 
-def _look_across(line: shapely.LineString, base_m: float, around: _Around) -> tuple[str, str]:
-    """Look straight out from many places along a side, and name what is met most often."""
-    count = int(np.clip(np.ceil(line.length / PROBE_STEP_M), 8, MOST_PROBES))
-    s = (np.arange(count) + 0.5) * line.length / count
-    here = shapely.get_coordinates(shapely.line_interpolate_point(line, s))
-    half = base_m / 2.0
-    ahead = shapely.get_coordinates(
-        shapely.line_interpolate_point(line, np.minimum(s + half, line.length))
+def look_across(
+    lines: np.ndarray, base_m: np.ndarray, subject: np.ndarray, around: Around
+) -> list[tuple[str, str]]:
+    """Look straight out from many places along sides, and name what is met most often across each.
+
+    Parameters
+    ----------
+    lines : ndarray of LineString, (sides,)
+        Each with its subject on the left.
+    base_m : ndarray, (sides,)
+        The length over which a direction is taken.
+    subject : ndarray of int, (sides,)
+        The subject of each, by its place in ``around.own``.
+    around : Around
+        What may lie there.
+
+    Returns
+    -------
+    list of (str, str)
+        The name and the kind: ``parcel``, ``road`` or ``unknown``.
+    """
+    length = shapely.length(lines)
+    count = np.clip(np.ceil(length / PROBE_STEP_M), 8, MOST_PROBES).astype(int)
+    side, number = numbered(count)
+    s = (number + 0.5) * length[side] / count[side]
+    half = base_m[side] / 2.0
+    here, ahead, behind = (
+        shapely.get_coordinates(shapely.line_interpolate_point(lines[side], at))
+        for at in (s, np.minimum(s + half, length[side]), np.maximum(s - half, 0))
     )
-    behind = shapely.get_coordinates(shapely.line_interpolate_point(line, np.maximum(s - half, 0)))
     along = ahead - behind
     along /= np.maximum(np.hypot(along[:, 0], along[:, 1]), 1e-12)[:, None]
     out = np.column_stack([along[:, 1], -along[:, 0]])
 
-    by_parcel = _first_met(here, out, -OVERLAP_M, BAND_M, around.land)
-    met: Counter[tuple[str, str]] = Counter(
-        (around.ids[which], "parcel") for which in by_parcel if which >= 0
-    )
-    if around.roads is not None:
-        free = np.flatnonzero(by_parcel < 0)
-        for which in _first_met(here[free], out[free], OVERLAP_M, ROAD_REACH_M, around.walls):
-            if (road := around.road(which)) is not None:
-                met[road, "road"] += 1
+    own = around.own[subject[side]]
+    by_parcel = _first_met(here, out, (-OVERLAP_M, BAND_M), own, around.land)
+    met = by_parcel >= 0
+    of, names = [side[met]], [around.land_ids[by_parcel[met]]]
+    kinds = [np.full(int(met.sum()), "parcel", dtype=object)]
+    if len(around.roads):
+        free = np.flatnonzero(~met)
+        # A road behind a parcel, or behind the subject's own ground, is not across a side.
+        first = _first_met(
+            here[free], out[free], (OVERLAP_M, ROAD_REACH_M), own[free],
+            np.concatenate([around.land, around.roads]), len(around.land),
+            around.shrunken()[subject[side[free]]],
+        )  # fmt: skip
+        on_road = first >= len(around.land)
+        of.append(side[free[on_road]])
+        names.append(around.road_names[first[on_road] - len(around.land)])
+        kinds.append(np.full(int(on_road.sum()), "road", dtype=object))
+    often = [Counter[tuple[str, str]]() for _ in lines]
+    for which, *what in zip(*map(np.concatenate, (of, names, kinds)), strict=True):
+        often[which][tuple(what)] += 1
+    return [_most_often(*some) for some in zip(often, count, strict=True)]
+
+
+def _most_often(met: Counter[tuple[str, str]], probes: int) -> tuple[str, str]:
     if not met:
         return "", "unknown"
-    (name, kind), often = min(met.items(), key=lambda item: (-item[1], item[0]))
-    return (name, kind) if often >= LEAST_SHARE * count else ("", "unknown")
+    what, often = min(met.items(), key=lambda item: (-item[1], item[0]))
+    return what if often >= LEAST_SHARE * probes else ("", "unknown")
 
 
 def _first_met(
-    here: np.ndarray, out: np.ndarray, start_m: float, end_m: float, things: shapely.STRtree
+    here: np.ndarray,
+    out: np.ndarray,
+    reach: tuple[float, float],
+    own: np.ndarray,
+    things: np.ndarray,
+    asked: int = 0,
+    before: np.ndarray | None = None,
 ) -> np.ndarray:
-    """Find the first thing on each probe, from ``start_m`` to ``end_m`` outward; -1 if none."""
+    """Find the first thing on each probe, from one distance outward to another; -1 if none.
+
+    Probes that meet none of the things from the one that is ``asked`` for on are not looked at. The thing that is
+    a probe's ``own`` is passed over. What stands ``before`` a probe, if that is given, hides what is as far off
+    or farther: then nothing is found.
+    """
     first = np.full(len(here), -1)
-    if len(here) == 0 or len(things) == 0:
+    if not len(here) or not len(things):
         return first
-    begin = here + start_m * out
-    probes = shapely.linestrings(np.stack([begin, here + end_m * out], axis=1))
-    probe, thing = things.query(probes, predicate="intersects")
-    shared = shapely.intersection(probes[probe], things.geometries[thing])
-    away = shapely.distance(shared, shapely.points(begin)[probe])
-    for item in np.lexsort((-thing, -away)):
-        first[probe[item]] = thing[item]
+    begin = here + reach[0] * out
+    probes = shapely.linestrings(np.stack([begin, here + reach[1] * out], axis=1))
+    starts = shapely.points(begin)
+    probe, thing = shapely.STRtree(things).query(probes, predicate="intersects")
+    looked_at = np.zeros(len(here), dtype=bool)
+    looked_at[probe[thing >= asked]] = True
+    kept = looked_at[probe] & (thing != own[probe])
+    probe, thing = probe[kept], thing[kept]
+    away = _away(probes[probe], starts[probe], things[thing])
+    order = np.lexsort((thing, away, probe))
+    probe, thing, away = probe[order], thing[order], away[order]
+    nearest = np.concatenate([[True], probe[1:] != probe[:-1]])[: len(probe)]
+    probe, thing, away = probe[nearest], thing[nearest], away[nearest]
+    if before is not None:
+        # What is met nowhere is at no distance: it hides nothing.
+        seen = ~(_away(probes[probe], starts[probe], before[probe]) <= away)
+        probe, thing = probe[seen], thing[seen]
+    first[probe] = thing
     return first
+
+
+def _away(probes: np.ndarray, starts: np.ndarray, things: np.ndarray) -> np.ndarray:
+    return shapely.distance(shapely.intersection(probes, things), starts)
