@@ -193,7 +193,10 @@ def test_booleans_stay_booleans(tmp_path):
         (lambda g: g.assign(parcel_id=[None, "b"]), "row 1: Column parcel_id has no value. Give"),
         (lambda g: g.assign(parcel_id=["a", 7]), "row 2: Column parcel_id holds 7, which is not t"),
         (lambda g: g.assign(parcel_id=["a", "b\0"]), "row 2: .* NUL character"),
-        (lambda g: g.assign(parcel_id=["a", "\udc80"]), "row 2: .* cannot be written as UTF-8"),
+        (
+            lambda g: g.assign(parcel_id=pd.Series(["a", "\udc80"], dtype=object)),
+            "row 2: .* cannot be written as UTF-8",
+        ),
         (lambda g: g.assign(is_subject=[1, 0]), "rows 1, 2: .* neither true nor false"),
         (lambda g: g.set_geometry(g.centroid), "rows 1, 2: Geometry is a Point. Give Polygon or"),
         (lambda g: pd.DataFrame(g.drop(columns="geometry")), "has no geometry column. Hand in a"),
