@@ -51,6 +51,29 @@ def test_two_columns_that_would_do_are_asked_for():
     assert guess("parcels", APN=["1", "2"], PIN=["1", "2"]).columns == {"parcel_id": "APN"}
 
 
+def test_what_things_are_called_is_not_asked_for():
+    found = guess(
+        "roads",
+        Street=["Alpine St", None],
+        Label=["Alpine Street", "x"],
+        ID=["a", None],
+        osm_id=["1", "2"],
+    )
+    assert found.columns == {"name": "Street", "road_id": "osm_id"}
+    assert not found.problems
+    assert not any("did not" in said for said in found.said)
+
+
+def test_two_columns_of_heights_are_asked_for():
+    found = guess("buildings", HEIGHT=[5.0, 6.0], BLDG_HT=[16.0, 20.0])
+    (problem,) = found.problems
+    assert "2 columns could be the height_m of the buildings: 'HEIGHT' (the height" in problem.what
+    assert (
+        problem.mend
+        == 'Name the one that is meant under layers.buildings: columns = { height_m = "HEIGHT" }'
+    )
+
+
 def test_a_column_whose_values_cannot_be_meant_is_not_taken():
     found = guess("buildings", HEIGHT=["tall", "5"], NB_ETAGES=[2, None], USAGE1=["Annexe", None])
     assert found.columns == {"storeys": "NB_ETAGES", "kind": "USAGE1"}

@@ -1,5 +1,6 @@
 """Points as surveyors send them."""
 
+import json
 import zipfile
 
 import pytest
@@ -157,6 +158,27 @@ def test_a_cadastre_without_a_system_an_extract_and_a_list_end_in_a_plan_by_what
     )
     checked = CliRunner().invoke(main, ["check", str(plan)])
     assert checked.exit_code == 0, checked.output
+
+
+@pytest.mark.parametrize("head", [(), ("no,north,east,height,code",)])
+def test_a_surveyors_list_is_the_parcels_outline_where_it_lies(tmp_path, head):
+    corners = [(-20, -20), (20, -20), (20, 10), (-20, 10)]
+    rows = [f"{n},{NORTH + y},{EAST + x},88.1,PIN" for n, (x, y) in enumerate(corners, start=1)]
+    (tmp_path / "corners.txt").write_text("\n".join((*head, *rows)), encoding="utf-8")
+    plan, corners = tmp_path / "hedge.toml", tmp_path / "corners.txt"
+    started = CliRunner().invoke(
+        main, ["start", str(plan), "--corners", str(corners), "--crs", f"parcels={UTM}"]
+    )
+    assert started.exit_code == 0, started.output
+    said = " ".join(started.output.split())
+    assert ("its fields taken for number, north, east, height, code; a list with east" in said) == (
+        not head
+    )
+    # Evidence: the middle meridian of the zone, 9° east; closed form of the lengths at UTM's scale 0.9996.
+    assert "longitude 9.0000" in said
+    sides = json.loads(CliRunner().invoke(main, ["sides", str(plan), "--json"]).stdout)
+    lengths = sorted(side["length_m"] for side in sides)
+    assert lengths == pytest.approx([30 / 0.9996] * 2 + [40 / 0.9996] * 2, abs=0.01)
 
 
 def test_zipped_shapefiles_are_started_from(tmp_path):

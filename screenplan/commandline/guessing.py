@@ -178,13 +178,13 @@ def _choose(
         doubt = _doubt(texts[match.theirs], cells, column, is_key=is_key)
         if not doubt:
             good.append(match)
-        else:
+        elif _matters(name, column):
             guess.said.append(f"did not take {match.theirs} as {column.name}: {doubt}")
     if is_key and wanted is not None:
         good = [match for match in good if wanted in texts[match.theirs]] or good
     best = [match for match in good if match.tier == good[0].tier]
     alike = [match for match in best if texts[match.theirs] == texts[best[0].theirs]]
-    if not best or len(alike) == len(best):
+    if not best or len(alike) == len(best) or not _matters(name, column):
         return best[0] if best else None
     options = [match.theirs for match in best]
     shown = " and ".join(
@@ -207,6 +207,11 @@ def _choose(
         )
     )
     return None
+
+
+def _matters(name: str, column: Column) -> bool:
+    """Tell whether a wrong column would change the plan, not just what things are called."""
+    return name == "parcels" or column.type != "text"
 
 
 def _doubt(texts: Sequence[str | None], cells: pd.Series, column: Column, *, is_key: bool) -> str:

@@ -126,7 +126,11 @@ _SET = click.option(
     metavar="FILE",
     help="A GPS track round the parcel, or along the row if it does not close.",
 )
-@click.option("--corners", metavar="CSV", help="Corners in order: columns lon, lat or x, y.")
+@click.option(
+    "--corners",
+    metavar="CSV",
+    help="Corners in order: columns lon, lat or x, y; or a surveyor's list of points: number, north, east, height, code. With --crs parcels=CODE they lie in that system.",
+)
 @click.option("--courses", metavar="CSV", help="A survey's courses: columns bearing, distance.")
 @click.option("--length", metavar="LENGTH", help='Just the length of the row, such as "120 ft".')
 @click.option(

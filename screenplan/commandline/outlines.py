@@ -19,6 +19,8 @@ from screenplan.ground.units import metres_per, parse_length
 from screenplan.site.loose import read_track
 from screenplan.site.outline import outline_of, read_bearing, walk_traverse
 from screenplan.site.point_columns import find_point_columns
+from screenplan.site.point_lists import is_point_list, read_points
+from screenplan.site.systems import find_system
 
 #: A track whose ends are nearer than this walked round a parcel.
 TRACK_CLOSES_M = 15.0
@@ -89,8 +91,13 @@ def from_track(found: Found, file: Path) -> None:
     )
 
 
-def from_corners(found: Found, file: Path, place, unit: str) -> bool:
-    """Take a list of corners as the parcel; tells whether it still needs a place on earth."""
+def from_corners(found: Found, file: Path, place, unit: str, system: str | None = None) -> bool:
+    """Take a list of corners as the parcel; tells whether it still needs a place on earth.
+
+    Corners that are no degrees lie in a reference system if one is stated, else they are lengths from the first.
+    """
+    if is_point_list(file):
+        return _from_points(found, file, place, unit, system)
     table = _read_csv(file)
     named = find_point_columns(list(table.columns))
     if named is None:
@@ -113,11 +120,35 @@ def from_corners(found: Found, file: Path, place, unit: str) -> bool:
         )
         found.made["parcels"] = ring
     else:
-        scale = metres_per(unit)
-        points = (points - points[0]) * scale
-        found.made["parcels"] = _parcel(outline_of(points, file=str(file)), _system_at(place))
+        _lay_corners(found, file, points, place, unit, system)
     found.say.append(f"The parcel has {len(points)} corners")
-    return not degrees
+    return not degrees and system is None
+
+
+def _from_points(found: Found, file: Path, place, unit: str, system: str | None) -> bool:
+    """Take a surveyor's list of points, in its order round the parcel."""
+    listed = read_points(file)
+    points = shapely.get_coordinates(listed.points.geometry.to_numpy())
+    _lay_corners(found, file, points, place, unit, system)
+    order = "" if listed.has_header else ", its fields taken for number, north, east, height, code"
+    found.say.append(
+        f"The parcel has {len(points)} corners, in the order of the list{order}; a list with east before north "
+        "gives a mirror image: name its columns in a first line then"
+        if order
+        else f"The parcel has {len(points)} corners, in the order of the list"
+    )
+    return system is None
+
+
+def _lay_corners(
+    found: Found, file: Path, points: np.ndarray, place, unit: str, system: str | None
+) -> None:
+    if system is not None:
+        crs = find_system(system, {}, {}, key="--crs")
+        found.made["parcels"] = _parcel(outline_of(points, file=str(file)), crs)
+        return
+    points = (points - points[0]) * metres_per(unit)
+    found.made["parcels"] = _parcel(outline_of(points, file=str(file)), _system_at(place))
 
 
 def from_courses(found: Found, file: Path, place, unit: str) -> None:

@@ -39,7 +39,8 @@ from screenplan.plan import DEFAULTS, Plan, check_plan, read_plan
 from screenplan.plan.text import plan_text, short_text
 from screenplan.running.inputs import read_inputs, rows_of_files, step_arguments
 from screenplan.running.steps import STEPS
-from screenplan.site.loose import column_names, sample_rows
+from screenplan.site.composed import is_held
+from screenplan.site.loose import sample_rows
 from screenplan.site.point_columns import find_point_columns
 from screenplan.site.reading import LayerSource
 from screenplan.site.sides import find_sides
@@ -146,7 +147,12 @@ def start_plan(
     terrain, found = given.terrain, _gather(target, given, ask)
     if given.id_column is not None:
         _name_ids(found, target, given.id_column)
-    crs = _split_systems(given.systems, [*found.layers, *(["terrain"] if terrain else [])])
+    known = [
+        *found.layers,
+        *(["terrain"] if terrain else []),
+        *(["parcels"] if given.corners else []),
+    ]
+    crs = _split_systems(given.systems, known)
     for name in found.layers:
         found.layers[name]["crs"] = crs.get(name, found.layers[name].get("crs"))
     found.chosen.setdefault("plan", {})["title"] = target.stem.replace("_", " ")
@@ -383,9 +389,9 @@ def _gather(target: Path, given: Given, ask: Ask | None) -> Found:
             found.layers[name]["points"] = find_point_columns(theirs)
         if guess.said:
             told = "; ".join(guess.said)
-            found.say.append(
-                f"{name}: {told}; check this, and the units of heights, in the plan file"
-            )
+            lengths = any(column.endswith("_m") for column in guess.columns)
+            check = "check this, and the units of heights," if lengths else "check this"
+            found.say.append(f"{name}: {told}; {check} in the plan file")
     ways = [] if found.layers.get("parcels") is None else ["--layer parcels"]
     ways += [f"--{way}" for way in ("track", "corners", "courses", "length") if getattr(given, way)]
     if len(ways) > 1:
@@ -400,7 +406,9 @@ def _gather(target: Path, given: Given, ask: Ask | None) -> Found:
     if given.track:
         from_track(found, Path(given.track))
     elif given.corners:
-        needs_place = from_corners(found, Path(given.corners), place, given.unit)
+        needs_place = from_corners(
+            found, Path(given.corners), place, given.unit, systems.get("parcels")
+        )
     elif given.courses:
         from_courses(found, Path(given.courses), place, given.unit)
     elif given.length:
@@ -480,8 +488,9 @@ def _name_ids(found: Found, target: Path, column: str) -> None:
             "--id-column names a column of the parcels, and no file of parcels is given",
             "Give --layer parcels=FILE, or leave --id-column out",
         )
-    theirs = column_names(target.parent / parcels["file"], parcels["layer"])
-    if column not in theirs:
+    source = LayerSource(target.parent / parcels["file"], parcels["layer"])
+    theirs = list(map(str, sample_rows("parcels", source, 1).columns))
+    if not is_held(column, theirs):
         raise refuse(
             f"the parcels have no column '{column}'",
             f"Name one of {', '.join(theirs) or 'none'}",
