@@ -20,6 +20,9 @@ from screenplan.views.drawn_stops import DrawnStops, Meetings, Trial, meetings_o
 DRAWS = 256
 #: Rays that are followed: of a view at most so many, of all views at most so many.
 MOST_OF_A_VIEW, MOST_RAYS = 400, 6_000
+#: Heights at which crowns begin to stop rays are found to this, metres, for the draws that choose: far less than
+#: heights of plants differ between draws.
+TURN_M = 0.02
 #: Draws that choose have other numbers than those that measure, and than those of the views.
 CHOOSING, MEASURING = 1, 2
 
@@ -92,7 +95,7 @@ def lay_odds(
     view, light = rays.view[taken], rays.light[taken]
     light = light * (rays.now / np.maximum(np.bincount(view, light, len(rays.views)), 1e-12))[view]
     return Odds(
-        meetings_of(rays.origin[taken], rays.target[taken], drawing),
+        meetings_of(rays.origin[taken], rays.target[taken], drawing, turn_m=TURN_M),
         taken,
         view,
         light,

@@ -14,8 +14,7 @@ import numpy as np
 from numba import njit, prange
 
 from screenplan.views.chance import Drawing
-from screenplan.views.intervals import WORD, turns_of
-
+from screenplan.views.intervals import TURN_M, WORD, turns_of
 
 @dataclass(frozen=True, eq=False)
 class Meetings:
@@ -26,7 +25,7 @@ class Meetings:
     drawing : Drawing
         Of all plants that may be set.
     ray, plant : ndarray of int64, (pairs,)
-        By plant.
+        By plant; pairs that meet at no height are left out.
     turns : ndarray of float64, (pairs, classes, turns)
         Heights of the plant at which its crown begins to stop the ray, and ceases to.
     """
@@ -37,10 +36,11 @@ class Meetings:
     turns: np.ndarray = field(repr=False)
 
 
-def meetings_of(origin, target, drawing: Drawing) -> Meetings:
-    """Find which rays may meet which plants of a drawing, and at which heights."""
-    ray, plant, turns = turns_of(origin, target, drawing.stand, drawing.classes)
+def meetings_of(origin, target, drawing: Drawing, *, turn_m: float = TURN_M) -> Meetings:
+    """Find which rays may meet which plants of a drawing, and at which heights, to ``turn_m`` metres."""
+    ray, plant, turns = turns_of(origin, target, drawing.stand, drawing.classes, turn_m=turn_m)
     order = np.argsort(plant, kind="stable")
+    order = order[np.isfinite(turns[order]).any(axis=(1, 2))]
     return Meetings(drawing, ray[order], plant[order], turns[order])
 
 

@@ -17,6 +17,7 @@ the plants that they pass, so that those of one plant have few words.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -42,8 +43,8 @@ from screenplan.views.solids import (
     stacked_stretch,
 )
 
-#: Turns are found to this, metres.
-TURN_M = 1e-5
+#: Turns are found to this, metres: less than a plant grows in a day.
+TURN_M = 1e-4
 #: Turns of classes that follow each other are looked for within this of each other first, metres.
 NEAR_M = 0.25
 #: Turns between two heights for which the rays are kept.
@@ -187,6 +188,7 @@ def classes_of(stand: Stand) -> Classes:
     )
 
 
+@lru_cache(maxsize=4096)
 def _nested(law: CrownLaw, shape, ends: tuple[float, float]) -> bool:
     """Tell whether the crown of every height holds those of all lower ones."""
     sizes = law.sizes(np.linspace(*ends, NESTED_STEPS)).T
@@ -214,17 +216,17 @@ def incidence_of(origin, target, light, rays: int, stand: Stand, classes: Classe
     return Incidence(rays, every, _arrange(ray, plant, found, light, stand, classes), simple)
 
 
-def turns_of(origin, target, stand: Stand, classes: Classes):
+def turns_of(origin, target, stand: Stand, classes: Classes, *, turn_m: float = TURN_M):
     """Give the rays and plants that may meet, (pairs,) each, and the turns of each, (pairs, classes, turns).
 
-    Turns that are not there are infinite.
+    Turns are found to ``turn_m`` metres; those that are not there are infinite.
     """
     ray, plant, near = near_pairs(origin, target, stand, classes)
     several = 1 if classes.nested.all() else MOST_TURNS
     most = int(np.diff(classes.first).max(initial=1))
     found = np.full((len(ray), most, several), np.inf)
     if len(ray):
-        _find_turns(near, stand.start[plant], classes, found)
+        _find_turns(near, stand.start[plant], classes, turn_m, found)
     return ray, plant, found
 
 
@@ -378,9 +380,9 @@ def _form(square, r, depth):
 
 
 @called()
-def _bisect(pair, crowns, k, low, high, hit_above):
+def _bisect(pair, crowns, k, low, high, hit_above, turn_m):
     """Find the height between two at which a crown begins, or ceases, to be met."""
-    while high - low > TURN_M:
+    while high - low > turn_m:
         middle = 0.5 * (low + high)
         if meets_at(pair, crowns, k, middle) == hit_above:
             high = middle
@@ -390,7 +392,7 @@ def _bisect(pair, crowns, k, low, high, hit_above):
 
 
 @njit(parallel=True, cache=True, error_model="numpy")
-def _find_turns(near, start, crowns, found):
+def _find_turns(near, start, crowns, turn_m, found):
     """Find the turns of pairs, (pairs, classes, turns); those that are not there stay infinite."""
     for n in prange(near.shape[0]):
         pair, first, guess = near[n], crowns.first[start[n]], -1.0
@@ -398,23 +400,24 @@ def _find_turns(near, start, crowns, found):
             least, most = crowns.range[k, 0], crowns.range[k, 1]
             to = k - first
             if crowns.nested[k]:
-                if not meets_at(pair, crowns, k, most):
-                    continue
-                if meets_at(pair, crowns, k, least):
-                    found[n, to, 0] = 0.0
-                    continue
                 low, high = least, most
+                below, above = False, False  # whether it is known of either that it is missed, and met
                 if guess > least:
                     if meets_at(pair, crowns, k, guess):
-                        high, at = guess, guess - NEAR_M
+                        high, above, at = guess, True, guess - NEAR_M
                     else:
-                        low, at = guess, guess + NEAR_M
+                        low, below, at = guess, True, guess + NEAR_M
                     if low < at < high:
                         if meets_at(pair, crowns, k, at):
-                            high = at
+                            high, above = at, True
                         else:
-                            low = at
-                guess = found[n, to, 0] = _bisect(pair, crowns, k, low, high, True)
+                            low, below = at, True
+                if not (above or meets_at(pair, crowns, k, most)):
+                    continue
+                if not below and meets_at(pair, crowns, k, least):
+                    found[n, to, 0] = 0.0
+                    continue
+                guess = found[n, to, 0] = _bisect(pair, crowns, k, low, high, True, turn_m)
                 continue
             turns, before, low = 0, meets_at(pair, crowns, k, least), least
             if before:
@@ -424,7 +427,7 @@ def _find_turns(near, start, crowns, found):
                 high = least + (most - least) * step / STEPS
                 now = meets_at(pair, crowns, k, high)
                 if now != before and turns < found.shape[2]:
-                    found[n, to, turns] = _bisect(pair, crowns, k, low, high, now)
+                    found[n, to, turns] = _bisect(pair, crowns, k, low, high, now, turn_m)
                     turns += 1
                     before = now
                 low = high
