@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
@@ -68,6 +69,33 @@ class Choice:
         if (np.diff(self.stretch) < 0).any():
             msg = "plants of a stretch follow each other, and stretches are in rising order"
             raise ValueError(msg)
+
+    @cached_property
+    def against(self) -> list[np.ndarray]:
+        """The plants that cannot stand where each does, and itself if there are any."""
+        spots: list[list[np.ndarray]] = [[] for _ in self.price]
+        for spot in self.exclusive:
+            for plant in spot:
+                spots[plant].append(spot)
+        none = np.zeros(0, int)
+        return [np.unique(np.concatenate(some)) if some else none for some in spots]
+
+    @cached_property
+    def light_by_group(self) -> np.ndarray:
+        """Share of each view's light that passes by each group, (groups, views)."""
+        return np.ascontiguousarray(self.light.toarray().T, float)
+
+    def groups_of(self, plants) -> np.ndarray:
+        """Give the groups of rays that some plants stop; one that several stop is there as often."""
+        first, groups = self.stops.indptr, self.stops.indices
+        return np.concatenate([groups[first[plant] : first[plant + 1]] for plant in plants])
+
+    def blocked_by(self, planted) -> np.ndarray:
+        """Tell which plants have no room beside those that stand, (plants,)."""
+        blocked = np.zeros(len(self.price), bool)
+        for plant in np.flatnonzero(planted):
+            blocked[self.against[plant]] = True
+        return blocked
 
     def stopped(self, planted) -> np.ndarray:
         """Share of each view's light that some plants stop, (views,)."""

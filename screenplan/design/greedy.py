@@ -5,8 +5,10 @@ It is what the solver is compared with, and what is left when the solver finds n
 
 from __future__ import annotations
 
+import heapq
+
 import numpy as np
-from scipy.sparse import csr_array, diags_array
+from scipy.sparse import csr_array
 
 from screenplan.design.choice import (
     SLACK,
@@ -18,7 +20,7 @@ from screenplan.design.choice import (
     over_share,
     runs_in,
 )
-from screenplan.design.moves import beside, may_go, removable, spots_of, starts_of
+from screenplan.design.moves import beside, may_go, removable, starts_of
 
 #: A plant without a price still counts so much of the mean price when gains are compared.
 LEAST_PRICE_SHARE = 1e-6
@@ -56,88 +58,105 @@ def plant_greedily(choice: Choice, limits: Limits) -> np.ndarray:
 
 def _whole(choice: Choice, limits: Limits, allowed: np.ndarray) -> np.ndarray:
     """Set all plants that are allowed and can stand together, stretch by stretch."""
-    planted, blocked, spots = np.zeros(len(allowed), bool), ~allowed, spots_of(choice)
+    planted, blocked = np.zeros(len(allowed), bool), ~allowed
     for stretch in np.unique(choice.stretch[allowed]):
         for run in runs_in(choice.stretch, (choice.stretch == stretch) & ~blocked):
             if len(run) < limits.least_run:
                 continue
             planted[run] = True
             for plant in run:
-                for spot in spots[plant]:
-                    blocked[spot] = True
+                blocked[choice.against[plant]] = True
     return planted
 
 
 def _grow(choice: Choice, limits: Limits, allowed: np.ndarray) -> np.ndarray:
-    """Add runs and lengthen them while that brings views nearer to closing."""
+    """Add runs and lengthen them while that brings views nearer to closing.
+
+    What a run gains never grows while others are planted, so that only those are worked out anew that seemed to
+    gain most.
+    """
     plants, least = len(choice.price), limits.least_run
     planted, blocked = np.zeros(plants, bool), ~allowed
     starts = starts_of(choice, least)
     windows = starts[:, None] + np.arange(least)
-    joined = _joined(choice, windows)
-    spots = spots_of(choice)
+    moves = [*windows, *np.arange(plants)[:, None]]
+    prices = np.concatenate([choice.price[windows].sum(axis=1), choice.price])
     wanted = choice.closable() & (choice.weight > 0.0)
     floor = LEAST_PRICE_SHARE * max(float(choice.price.mean()) if plants else 0.0, 1e-12)
     met = np.zeros(choice.stops.shape[1], bool)
-    spent = 0.0
-    while True:
-        stopped = choice.light @ met.astype(float)
-        left = np.where(wanted, np.maximum(choice.need - stopped, 0.0), 0.0)
-        open_weight = choice.weight[wanted & (left > SLACK)].sum()
-        done = choice.weight.sum() - open_weight
-        if not (left > SLACK).any() or done >= limits.share * choice.weight.sum() - SLACK:
-            return planted
-        # Of two views that need as much work the one that is nearer to closing gains more.
-        value = np.where(left > SLACK, choice.weight / np.maximum(choice.need, SLACK), 0.0)
-        new_light = csr_array(choice.light @ diags_array((~met).astype(float)))
-        fits = ~blocked & ~planted
-        fits &= _kind_may(choice, limits, planted) & _share_may(choice, limits, planted)
-        ends = fits & beside(choice, planted)
-        gains = np.zeros(len(starts) + plants)
-        prices = np.concatenate([choice.price[windows].sum(axis=1), choice.price])
-        may = np.concatenate([fits[windows].all(axis=1), ends])
-        may &= prices <= limits.budget - spent + SLACK
-        if not may.any():
-            return planted
-        more = np.concatenate(
-            [_light(joined, new_light, may[: len(starts)]), _light(choice.stops, new_light, ends)]
-        )
-        gains = np.minimum(more, left) @ value
-        gains[~may] = 0.0
-        pick = int(np.argmax(gains / (prices + floor)))
-        if gains[pick] <= SLACK:
-            return planted
-        new = windows[pick] if pick < len(starts) else np.array([pick - len(starts)])
+    light, asked = choice.light_by_group, limits.share * choice.weight.sum()
+    # Of two views that need as much work the one that is nearer to closing gains more.
+    value = choice.weight / np.maximum(choice.need, SLACK)
+    spent, left = 0.0, np.where(wanted, choice.need, 0.0)
+
+    def gains_of(more):
+        return np.minimum(more, left) @ np.where(left > SLACK, value, 0.0)
+
+    def gain(move) -> float:
+        groups = np.unique(choice.groups_of(moves[move]))
+        return float(gains_of(light[groups[~met[groups]]].sum(axis=0)))
+
+    stops = csr_array(choice.stops, dtype=float)
+    rates = gains_of(np.vstack([_joined(choice, windows) @ light, stops @ light])) / (
+        prices + floor
+    )
+    first = np.flatnonzero(allowed[windows].all(axis=1) & (rates[: len(starts)] > 0.0))
+    heap = [(-rates[move], int(move), 0) for move in first]
+    heapq.heapify(heap)
+    ends = np.zeros(plants, bool)
+    for turn in range(1, plants + 2):
+        done = choice.weight.sum() - choice.weight[wanted & (left > SLACK)].sum()
+        if not (left > SLACK).any() or done >= asked - SLACK:
+            break
+        kind_may, share_may = (may(choice, limits, planted) for may in (_kind_may, _share_may))
+        later, new = [], None
+        while heap and new is None:
+            entry = heapq.heappop(heap)
+            _, move, worked_out = entry
+            some = moves[move]
+            gone = blocked[some].any() or planted[some].any() or not kind_may[some[0]]
+            if gone or prices[move] > limits.budget - spent + SLACK:
+                continue
+            if not share_may[some[0]]:
+                later.append(entry)
+            elif worked_out == turn:
+                new = some
+                spent += float(prices[move])
+            elif (now := gain(move)) > SLACK:
+                heapq.heappush(heap, (-now / (prices[move] + floor), move, turn))
+        if new is None:
+            break
         planted[new] = True
-        spent += float(choice.price[new].sum())
-        met |= choice.stops[new].sum(axis=0) > 0
+        met[choice.groups_of(new)] = True
+        left = np.where(wanted, np.maximum(choice.need - light[met].sum(axis=0), 0.0), 0.0)
         for plant in new:
-            for spot in spots[plant]:
-                blocked[spot] = True
-
-
-def _light(stops: csr_array, light: csr_array, rows: np.ndarray) -> np.ndarray:
-    """Light of each view that some rows stop anew, (all rows, views)."""
-    found = np.zeros((stops.shape[0], light.shape[0]))
-    at = np.flatnonzero(rows)
-    if len(at):
-        found[at] = (stops[at].astype(float) @ csr_array(light.T)).toarray()
-    return found
+            blocked[choice.against[plant]] = True
+        more = beside(choice, planted) & ~ends
+        ends |= more
+        later += [(-rates[len(starts) + k], len(starts) + int(k), 0) for k in np.flatnonzero(more)]
+        for entry in later:
+            heapq.heappush(heap, entry)
+    return planted
 
 
 def _thin(choice: Choice, limits: Limits, planted: np.ndarray) -> np.ndarray:
     """Take plants off the ends of runs, and whole runs, the dearest first, where that counts less."""
-    planted = planted.copy()
-    stops = choice.stops.astype(np.int32)
-    many = np.asarray(stops[planted].sum(axis=0)).ravel()
-    stopped = choice.light @ (many > 0).astype(float)
-    asked = limits.share * choice.weight.sum()
+    planted, light = planted.copy(), choice.light_by_group
+    groups = choice.stops.shape[1]
+    chosen = np.flatnonzero(planted)
+    many = (
+        np.bincount(choice.groups_of(chosen), minlength=groups)
+        if len(chosen)
+        else np.zeros(groups, int)
+    )
+    stopped = light[many > 0].sum(axis=0)
+    asked, need, weight = limits.share * choice.weight.sum(), choice.need - SLACK, choice.weight
     shared = min(limits.most_of_kind, limits.most_of_genus) < 1.0
-    over = choice.cost(planted) > limits.budget
+    cost = choice.cost(planted)
+    over = cost > limits.budget + SLACK
 
-    def open_weight(light):
-        closed = choice.weight[light >= choice.need - SLACK].sum()
-        return max(asked - closed, 0.0)
+    def open_weight(stopped):
+        return max(asked - weight[stopped >= need].sum(), 0.0)
 
     now = open_weight(stopped)
     while True:
@@ -152,29 +171,27 @@ def _thin(choice: Choice, limits: Limits, planted: np.ndarray) -> np.ndarray:
                 left[gone] = False
                 if over_share(choice, limits, left) > max(over_share(choice, limits, planted), 0.0):
                     continue
-            fewer = many - np.asarray(stops[gone].sum(axis=0)).ravel()
-            opened = np.flatnonzero((many > 0) & (fewer == 0))
-            light = stopped - choice.light[:, opened].sum(axis=1) if len(opened) else stopped
-            opens = limits.open_price * (open_weight(light) - now)
-            if over or choice.price[gone].sum() > opens + SLACK:
-                planted[gone], many, stopped = False, fewer, light
-                now, gone_any = open_weight(light), True
-                over = choice.cost(planted) > limits.budget
+            own, times = np.unique(choice.groups_of(gone), return_counts=True)
+            opened = own[many[own] == times]
+            less = stopped - light[opened].sum(axis=0) if len(opened) else stopped
+            price = choice.price[gone].sum()
+            if over or price > limits.open_price * (open_weight(less) - now) + SLACK:
+                planted[gone], stopped = False, less
+                many[own] -= times
+                now, gone_any, cost = open_weight(less), True, cost - price
+                over = cost > limits.budget + SLACK
         if not gone_any:
             return planted
 
 
 def _balance(choice: Choice, limits: Limits, planted: np.ndarray) -> np.ndarray:
     """Add plants of other kinds, the cheapest that fit, until none has more than its share."""
-    planted = planted.copy()
-    spots = spots_of(choice)
-    blocked = np.zeros(len(planted), bool)
-    for plant in np.flatnonzero(planted):
-        for spot in spots[plant]:
-            blocked[spot] = True
+    over = over_share(choice, limits, planted)
+    if over <= SLACK:
+        return planted
+    planted, blocked = planted.copy(), choice.blocked_by(planted)
     starts = starts_of(choice, limits.least_run)
     windows = starts[:, None] + np.arange(limits.least_run)
-    over = over_share(choice, limits, planted)
     while over > SLACK:
         fits = ~blocked & ~planted & _kind_may(choice, limits, planted)
         more = [windows[k] for k in np.flatnonzero(fits[windows].all(axis=1))]
@@ -191,19 +208,17 @@ def _balance(choice: Choice, limits: Limits, planted: np.ndarray) -> np.ndarray:
             return planted
         planted[best] = True
         for plant in best:
-            for spot in spots[plant]:
-                blocked[spot] = True
+            blocked[choice.against[plant]] = True
     return planted
 
 
 def _mend_gaps(choice: Choice, limits: Limits, planted: np.ndarray) -> np.ndarray:
     """Fill gaps that are too narrow, or take the shorter run beside one where no plant may stand."""
     planted = planted.copy()
-    spots = spots_of(choice)
     while narrow := narrow_gaps(choice.stretch, planted, limits.least_gap):
         one, other = narrow[0]
         between = np.arange(one[-1] + 1, other[0])
-        free = all(not planted[spot].any() for plant in between for spot in spots[plant])
+        free = not any(planted[choice.against[plant]].any() for plant in between)
         if free and choice.cost(planted) + choice.price[between].sum() <= limits.budget:
             planted[between] = True
         else:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from screenplan.design.choice import SLACK, Choice, Limits, breaks_of
-from screenplan.design.moves import beside, may_go, removable, spots_of, starts_of
+from screenplan.design.moves import beside, may_go, removable, starts_of
 from screenplan.views.drawn_stops import Trial
 
 
@@ -24,12 +24,8 @@ def make_surer(trial: Trial, choice: Choice, limits: Limits, goal: np.ndarray) -
     """
     starts = starts_of(choice, limits.least_run)
     windows = starts[:, None] + np.arange(limits.least_run)
-    spots = spots_of(choice)
     while (failing := trial.chance() < goal).any():
-        blocked = trial.planted.copy()
-        for plant in np.flatnonzero(trial.planted):
-            for spot in spots[plant]:
-                blocked[spot] = True
+        blocked = trial.planted | choice.blocked_by(trial.planted)
         used = np.unique(choice.kind[trial.planted])
         if len(used) >= limits.most_kinds:
             blocked |= ~np.isin(choice.kind, used)

@@ -52,12 +52,3 @@ def beside(choice: Choice, planted) -> np.ndarray:
     found[1:] |= planted[:-1] & same
     found[:-1] |= planted[1:] & same
     return found
-
-
-def spots_of(choice: Choice) -> list[list[np.ndarray]]:
-    """Give the sets of which each plant is one."""
-    spots: list[list[np.ndarray]] = [[] for _ in choice.price]
-    for spot in choice.exclusive:
-        for plant in spot:
-            spots[plant].append(spot)
-    return spots

@@ -16,6 +16,7 @@ from numba import njit, prange
 from screenplan.views.chance import Drawing
 from screenplan.views.intervals import TURN_M, WORD, turns_of
 
+
 @dataclass(frozen=True, eq=False)
 class Meetings:
     """Pairs of rays and plants that may meet, with the turns of each, for any year.

@@ -401,7 +401,10 @@ def _find_turns(near, start, crowns, turn_m, found):
             to = k - first
             if crowns.nested[k]:
                 low, high = least, most
-                below, above = False, False  # whether it is known of either that it is missed, and met
+                below, above = (
+                    False,
+                    False,
+                )  # whether it is known of either that it is missed, and met
                 if guess > least:
                     if meets_at(pair, crowns, k, guess):
                         high, above, at = guess, True, guess - NEAR_M
