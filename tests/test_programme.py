@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.sparse import csr_array
 
-from screenplan.design import programme
+from screenplan.design import choice as choices
 from screenplan.design.choice import Limits, breaks_of, counts, open_weight, runs_in
 from screenplan.design.formulation import programme_of, relax
 from screenplan.design.greedy import plant_greedily
@@ -70,7 +70,7 @@ def test_nothing_among_all_subsets_of_so_many_kinds_counts_less(seed, most):
 def test_where_kinds_are_too_many_to_search_each_set_they_are_chosen_together(monkeypatch):
     choice, limits = made_up(2, kinds=3), Limits(least_run=2, most_kinds=2, open_price=30.0)
     apart = find_planting(choice, limits)
-    monkeypatch.setattr(programme, "MOST_SETS", 2)
+    monkeypatch.setattr(choices, "MOST_SETS", 2)
     together = find_planting(choice, limits)
     assert together.in_time
     assert together.counts == pytest.approx(apart.counts, abs=SAME)
@@ -98,7 +98,7 @@ def test_a_part_of_a_run_counts_once_for_a_ray_that_its_neighbours_stop():
     choice = choice_of(stops, need=[1.0])
     for gap, least in ((3, 20.0), (1, 16.0)):
         limits = Limits(least_run=3, least_gap=gap, open_price=1000.0)
-        bound = relax(programme_of(choice, limits, 0.0), 10.0)
+        bound = relax(programme_of(choice, limits, 0.0), 10.0).bound
         assert bound == pytest.approx(least, abs=1e-4)
         assert find_planting(choice, limits).counts == pytest.approx(least)
 
@@ -108,14 +108,14 @@ def test_a_part_of_a_run_counts_once_for_a_ray_that_its_neighbours_stop():
 def test_bounds_without_whole_numbers_and_of_joined_rays_are_below_all_plantings(seed, name):
     choice, limits = made_up(seed), LIMITS[name]
     least = least_of_all(choice, limits)
-    exact = relax(programme_of(choice, limits), 10.0)
+    exact = relax(programme_of(choice, limits), 10.0).bound
     assert exact <= least + SAME
     for alike in (0.8, 0.4, 0.1):
         stops, light = join_rays(choice.stops, choice.light, alike)
         assert stops.shape[1] == light.shape[1] <= choice.stops.shape[1]
         assert light.sum(axis=1) == pytest.approx(choice.light.sum(axis=1))
         coarse = replace(choice, stops=stops, light=light)
-        joined = relax(programme_of(coarse, limits), 10.0)
+        joined = relax(programme_of(coarse, limits), 10.0).bound
         assert joined <= exact + SAME
         for planted in np.random.default_rng(seed).random((20, len(choice.price))) < 0.4:
             assert (coarse.stopped(planted) >= choice.stopped(planted) - SAME).all()

@@ -10,13 +10,15 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import pairwise
+from itertools import combinations, pairwise
 
 import numpy as np
 from scipy.sparse import csr_array
 
 #: Shares of light and sums of prices are compared with this slack: rounding only.
 SLACK = 1e-9
+#: Most sets of kinds that are looked at one by one.
+MOST_SETS = 60
 
 
 @dataclass(frozen=True, eq=False)
@@ -214,3 +216,12 @@ def breaks_of(choice: Choice, limits: Limits, planted) -> list[str]:
     if any(stands[spot].sum() > 1 for spot in choice.exclusive):
         broken.append("ground")
     return broken
+
+
+def sets_of_kinds(choice: Choice, limits: Limits) -> list[tuple[int, ...]]:
+    """Give all sets of as many kinds as may stand; one of all kinds if these are too many sets."""
+    kinds = np.unique(choice.kind)
+    some = min(limits.most_kinds, len(kinds))
+    if math.comb(len(kinds), some) > MOST_SETS:
+        return [tuple(kinds)]
+    return list(combinations(kinds, some))

@@ -174,7 +174,7 @@ def _point(asked: Point, wish: Wish, pool: Pool, limits: Limits, odds: Odds, sta
     if wish.key in ("typical", "surer") and asked.typical.layers is not None:
         typical = asked.typical
     else:
-        typical = choose(pool, limits, stage, seconds / 2.0)
+        typical = choose(pool, limits, stage, seconds / 2.0, proof=False)
     if typical.layers is None:
         return Point(wish, pool, typical, typical)
     if wish.chance:

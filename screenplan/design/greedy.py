@@ -6,6 +6,7 @@ It is what the solver is compared with, and what is left when the solver finds n
 from __future__ import annotations
 
 import heapq
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.sparse import csr_array
@@ -19,6 +20,7 @@ from screenplan.design.choice import (
     narrow_gaps,
     over_share,
     runs_in,
+    sets_of_kinds,
 )
 from screenplan.design.moves import beside, may_go, removable, starts_of
 
@@ -29,8 +31,8 @@ LEAST_PRICE_SHARE = 1e-6
 def plant_greedily(choice: Choice, limits: Limits) -> np.ndarray:
     """Make a planting that keeps to the limits, the best of several.
 
-    Tried are plantings of all kinds, of each alone, and all that can stand of each option, thinned: so
-    none is worse than a uniform row along every line.
+    Tried are plantings of all kinds, of each alone, of those of each set that may stand together, and all that can
+    stand of each option, thinned: so none is worse than a uniform row along every line.
 
     Returns
     -------
@@ -39,9 +41,13 @@ def plant_greedily(choice: Choice, limits: Limits) -> np.ndarray:
     """
     none = np.zeros(len(choice.price), bool)
     kinds = np.unique(choice.kind)
-    tries = [none, _grow(choice, limits, ~none)]
+    moves = _Moves.of(choice, limits.least_run)
+    tries = [none, _grow(choice, limits, moves, ~none)]
     if len(kinds) > 1:
-        tries += [_grow(choice, limits, choice.kind == kind) for kind in kinds]
+        tries += [_grow(choice, limits, moves, choice.kind == kind) for kind in kinds]
+    some = sets_of_kinds(choice, limits)
+    if 1 < limits.most_kinds < len(kinds):
+        tries += [_grow(choice, limits, moves, np.isin(choice.kind, one)) for one in some]
     tries += [
         _whole(choice, limits, choice.option == option) for option in np.unique(choice.option)
     ]
@@ -69,18 +75,53 @@ def _whole(choice: Choice, limits: Limits, allowed: np.ndarray) -> np.ndarray:
     return planted
 
 
-def _grow(choice: Choice, limits: Limits, allowed: np.ndarray) -> np.ndarray:
+@dataclass(frozen=True, eq=False)
+class _Moves:
+    """The least runs, and then single plants.
+
+    Parameters
+    ----------
+    runs : int
+        How many of them are runs.
+    plants : list of ndarray of int
+    prices : ndarray, (moves,)
+    light : ndarray, (moves, views)
+        Share of each view's light that each stops where nothing else stands.
+    """
+
+    runs: int
+    plants: list[np.ndarray]
+    prices: np.ndarray
+    light: np.ndarray
+
+    @classmethod
+    def of(cls, choice: Choice, least: int) -> _Moves:
+        windows = starts_of(choice, least)[:, None] + np.arange(least)
+        stops = csr_array(choice.stops, dtype=float)
+        rows = np.repeat(np.arange(len(windows)), least)
+        which = csr_array(
+            (np.ones(windows.size), (rows, windows.ravel())),
+            shape=(len(windows), len(choice.price)),
+        )
+        joined = csr_array(csr_array(which @ stops) > 0.0, dtype=float)
+        light = choice.light_by_group
+        return cls(
+            len(windows),
+            [*windows, *np.arange(len(choice.price))[:, None]],
+            np.concatenate([choice.price[windows].sum(axis=1), choice.price]),
+            np.vstack([joined @ light, stops @ light]),
+        )
+
+
+def _grow(choice: Choice, limits: Limits, moves: _Moves, allowed: np.ndarray) -> np.ndarray:
     """Add runs and lengthen them while that brings views nearer to closing.
 
     What a run gains never grows while others are planted, so that only those are worked out anew that seemed to
     gain most.
     """
-    plants, least = len(choice.price), limits.least_run
+    plants = len(choice.price)
     planted, blocked = np.zeros(plants, bool), ~allowed
-    starts = starts_of(choice, least)
-    windows = starts[:, None] + np.arange(least)
-    moves = [*windows, *np.arange(plants)[:, None]]
-    prices = np.concatenate([choice.price[windows].sum(axis=1), choice.price])
+    runs, prices = moves.runs, moves.prices
     wanted = choice.closable() & (choice.weight > 0.0)
     floor = LEAST_PRICE_SHARE * max(float(choice.price.mean()) if plants else 0.0, 1e-12)
     met = np.zeros(choice.stops.shape[1], bool)
@@ -93,15 +134,15 @@ def _grow(choice: Choice, limits: Limits, allowed: np.ndarray) -> np.ndarray:
         return np.minimum(more, left) @ np.where(left > SLACK, value, 0.0)
 
     def gain(move) -> float:
-        groups = np.unique(choice.groups_of(moves[move]))
+        groups = np.unique(choice.groups_of(moves.plants[move]))
         return float(gains_of(light[groups[~met[groups]]].sum(axis=0)))
 
-    stops = csr_array(choice.stops, dtype=float)
-    rates = gains_of(np.vstack([_joined(choice, windows) @ light, stops @ light])) / (
-        prices + floor
-    )
-    first = np.flatnonzero(allowed[windows].all(axis=1) & (rates[: len(starts)] > 0.0))
-    heap = [(-rates[move], int(move), 0) for move in first]
+    rates = gains_of(moves.light) / (prices + floor)
+    heap = [
+        (-rates[move], move, 0)
+        for move in np.flatnonzero(rates[:runs] > 0.0).tolist()
+        if allowed[moves.plants[move][0]]
+    ]
     heapq.heapify(heap)
     ends = np.zeros(plants, bool)
     for turn in range(1, plants + 2):
@@ -113,7 +154,7 @@ def _grow(choice: Choice, limits: Limits, allowed: np.ndarray) -> np.ndarray:
         while heap and new is None:
             entry = heapq.heappop(heap)
             _, move, worked_out = entry
-            some = moves[move]
+            some = moves.plants[move]
             gone = blocked[some].any() or planted[some].any() or not kind_may[some[0]]
             if gone or prices[move] > limits.budget - spent + SLACK:
                 continue
@@ -133,7 +174,7 @@ def _grow(choice: Choice, limits: Limits, allowed: np.ndarray) -> np.ndarray:
             blocked[choice.against[plant]] = True
         more = beside(choice, planted) & ~ends
         ends |= more
-        later += [(-rates[len(starts) + k], len(starts) + int(k), 0) for k in np.flatnonzero(more)]
+        later += [(-rates[runs + k], runs + k, 0) for k in np.flatnonzero(more).tolist()]
         for entry in later:
             heapq.heappush(heap, entry)
     return planted
@@ -235,15 +276,6 @@ def _share_may(choice: Choice, limits: Limits, planted) -> np.ndarray:
             many = np.bincount(of[planted], minlength=int(of.max()) + 1)
             may &= many[of] + limits.least_run <= share * room
     return may
-
-
-def _joined(choice: Choice, windows: np.ndarray) -> csr_array:
-    """Give the rays that each window of plants stops, (windows, groups)."""
-    rows = np.repeat(np.arange(len(windows)), windows.shape[1])
-    which = csr_array(
-        (np.ones(windows.size), (rows, windows.ravel())), shape=(len(windows), len(choice.price))
-    )
-    return csr_array(which @ choice.stops.astype(float), dtype=float).astype(bool)
 
 
 def _kind_may(choice: Choice, limits: Limits, planted) -> np.ndarray:

@@ -8,26 +8,19 @@ from __future__ import annotations
 
 import math
 import time
-from dataclasses import dataclass, replace
-from itertools import combinations
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.sparse import csr_array, eye_array
 
 from screenplan.design.choice import SLACK, Choice, Limits, breaks_of, counts, open_weight
-from screenplan.design.formulation import SAME_SHARE, before, members, programme_of, relax, solve
+from screenplan.design.formulation import SAME_SHARE, before, members, programme_of, solve
 from screenplan.design.greedy import plant_greedily
-from screenplan.design.merging import join_rays, merge_rays
-from screenplan.design.reduced import without
+from screenplan.design.search import Search
 
-#: Share of the time for the programme as a whole, which gives the bound; the rest is for its parts.
-WHOLE_SHARE = 0.6
-#: Most sets of kinds that are searched one by one; the share of the time for their first bounds, and of what is left
-#: then the share for the next set.
-MOST_SETS, FIRST_BOUNDS_SHARE, NEXT_SHARE = 60, 0.6, 0.5
-#: First bounds are those of a coarser programme, without whole numbers: of more groups of rays than this, those that
-#: share so many of their plants are joined.
-FEW_GROUPS, ALIKE = 300, 0.6
+#: Share of the time in which good plantings are found; of what is left then, that for its parts. The rest is for the
+#: proof.
+GOOD_SHARE, PARTS_SHARE = 0.5, 0.3
 #: Of the time for parts the most that one takes, and about the plants that are solved anew at a time.
 PART_SHARE, PLANTS_AT_A_TIME = 0.2, (60, 120, 240)
 #: Weights are told apart to this, and differences that are a smaller share of the least weight count as that
@@ -133,7 +126,12 @@ def _dearest(choice: Choice, limits: Limits) -> float:
 
 
 def find_planting(
-    choice: Choice, limits: Limits, *, seconds: float = 60.0, start: np.ndarray | None = None
+    choice: Choice,
+    limits: Limits,
+    *,
+    seconds: float = 60.0,
+    start: np.ndarray | None = None,
+    proof: bool = True,
 ) -> Solution:
     """Find the planting that counts least, and a bound below all of them.
 
@@ -146,6 +144,8 @@ def find_planting(
         stands, improved part by part: a few views and what closes them are solved anew at a time.
     start : ndarray of bool, (plants,), optional
         A planting that is known already.
+    proof : bool
+        Whether the bound is worth time; without, a good planting is enough.
     """
     others = [plant_greedily(choice, limits)]
     if start is not None and not breaks_of(choice, limits, start):
@@ -153,22 +153,25 @@ def find_planting(
     best = min(others, key=lambda planted: counts(choice, limits, planted))
     made_by, bound, in_time = "greedy", -math.inf, not len(choice.price)
     if seconds > 0.0 and len(choice.price):
-        most_open = math.inf
+        end, most_open = time.monotonic() + seconds, math.inf
         if limits.open_price >= price_of_open(choice, limits) and _is_exact(choice, limits):
             # To leave more open than this planting does is never worth it: it need not be looked at.
             most_open = open_weight(choice, limits, best)
-        planted, bound, in_time = _search(choice, limits, best, most_open, WHOLE_SHARE * seconds)
-        tries = [("programme", planted)] if in_time or planted is not best else []
-        if not in_time:
-            rest = (1.0 - WHOLE_SHARE) * seconds
-            better = min(best, planted, key=lambda made: _judged(choice, limits, made))
-            whole = programme_of(choice, limits, most_open)
-            tries.append(("parts", _improve(choice, limits, whole, better, rest)))
-        for by, made in tries:
-            if _judged(choice, limits, made) < counts(choice, limits, best) + (
-                SLACK if by == "programme" else -SLACK
-            ):
-                best, made_by = made, by
+        search = Search(choice, limits, best, most_open)
+        if search.find_good(GOOD_SHARE * seconds):
+            made_by = "programme"
+        if search.left():
+            rest = (PARTS_SHARE if proof else 1.0) * (end - time.monotonic())
+            whole = programme_of(choice, limits, search.most_open)
+            if search.take(_improve(choice, limits, whole, search.best, rest)):
+                made_by = "parts"
+        before = search.best
+        if proof:
+            search.prove(end - time.monotonic())
+        in_time = not search.left()
+        if search.best is not before or in_time:
+            made_by = "programme"
+        best, bound = search.best, search.bound
     found = counts(choice, limits, best)
     return Solution(
         best, choice.cost(best), open_weight(choice, limits, best), found,
@@ -181,90 +184,6 @@ def _judged(choice: Choice, limits: Limits, planted) -> float:
     return math.inf if breaks_of(choice, limits, planted) else counts(choice, limits, planted)
 
 
-def _search(choice: Choice, limits: Limits, best, most_open: float, seconds: float):
-    """Solve the programme of each set of kinds that may stand together by itself.
-
-    A planting has the kinds of one of these sets, so that the least of their bounds holds for all. Each
-    programme is far smaller, and its bound nearer: that of all kinds together mixes them in parts of plants.
-    The sets are taken by their bounds without whole numbers, and those that cannot be better are left.
-
-    Returns
-    -------
-    planted : ndarray of bool, (plants,)
-        The best that was found, ``best`` if none is better.
-    bound : float
-    in_time : bool
-        Whether every set was searched to its end.
-    """
-    end = time.monotonic() + seconds
-    sets = _sets_of_kinds(choice, limits)
-    parts = [_of_kinds(choice, limits, kinds) for kinds in sets]
-    bounds = np.full(len(parts), -math.inf)
-    if len(parts) > 1 or choice.stops.shape[1] > FEW_GROUPS:
-        for number, part in enumerate(parts):
-            left = end - time.monotonic() - (1.0 - FIRST_BOUNDS_SHARE) * seconds
-            bounds[number] = relax(part.coarse(most_open), left)
-    order, done, least = np.argsort(bounds), 0, counts(choice, limits, best)
-    for place, number in enumerate(order):
-        if bounds[number] >= least - SLACK:
-            done += 1
-            continue
-        left = end - time.monotonic()
-        share = left if place == len(order) - 1 else NEXT_SHARE * left
-        planted, bound, in_time = parts[number].solve(share, most_open)
-        bounds[number], done = max(bounds[number], bound), done + in_time
-        if planted is not None and _judged(choice, limits, planted) < least:
-            best, least = planted, counts(choice, limits, planted)
-            if math.isfinite(most_open):
-                most_open = min(most_open, open_weight(choice, limits, best))
-    return best, float(bounds.min()), done == len(parts)
-
-
-def _sets_of_kinds(choice: Choice, limits: Limits) -> list[tuple[int, ...]]:
-    """Give all sets of as many kinds as may stand; one of all kinds if these are too many sets."""
-    kinds = np.unique(choice.kind)
-    some = min(limits.most_kinds, len(kinds))
-    if math.comb(len(kinds), some) > MOST_SETS:
-        return [tuple(kinds)]
-    return list(combinations(kinds, some))
-
-
-@dataclass(frozen=True, eq=False)
-class _Part:
-    """The choice of some kinds, and its programme."""
-
-    kept: np.ndarray
-    choice: Choice
-    limits: Limits
-
-    def coarse(self, most_open: float):
-        """Give a smaller programme, whose bound holds for this one."""
-        stops, light = self.choice.stops, self.choice.light
-        if stops.shape[1] > FEW_GROUPS:
-            stops, light = join_rays(stops, light, ALIKE)
-        return programme_of(replace(self.choice, stops=stops, light=light), self.limits, most_open)
-
-    def solve(self, seconds: float, most_open: float):
-        """Give a planting of all plants or None, a bound, and whether the solver came to its end."""
-        programme = programme_of(self.choice, self.limits, most_open)
-        found, bound, in_time = solve(programme, int(self.kept.sum()), seconds)
-        if found is None:
-            return None, bound, in_time
-        planted = np.zeros(len(self.kept), bool)
-        planted[self.kept] = found
-        return planted, bound, in_time
-
-
-def _of_kinds(choice: Choice, limits: Limits, kinds) -> _Part:
-    kept = np.isin(choice.kind, kinds)
-    part = choice
-    if not kept.all():
-        part = without(choice, kept)
-        stops, light = merge_rays(part.stops, part.light)
-        part = replace(part, stops=stops, light=light)
-    return _Part(kept, part, limits)
-
-
 def _improve(choice: Choice, limits: Limits, programme, planted, seconds: float) -> np.ndarray:
     """Solve the ground round one plant after another anew while the rest stays, then larger grounds."""
     end = time.monotonic() + seconds
@@ -274,7 +193,7 @@ def _improve(choice: Choice, limits: Limits, programme, planted, seconds: float)
         while left and time.monotonic() < end:
             free = _around(near, left[len(left) // 2], size)
             part = min(end - time.monotonic(), PART_SHARE * seconds)
-            found, _, _ = solve(programme, len(planted), part, np.where(free, -1, planted))
+            found = solve(programme, len(planted), part, np.where(free, -1, planted)).planted
             left = [plant for plant in left if not free[plant]]
             if (
                 found is not None

@@ -176,8 +176,13 @@ class Stage:
     kept: Kept = field(default_factory=Kept)
 
 
-def choose(pool: Pool, limits: Limits, stage: Stage, seconds: float) -> Chosen:
-    """Choose a planting that the views themselves find good; what an open view counts is put in here."""
+def choose(
+    pool: Pool, limits: Limits, stage: Stage, seconds: float, *, proof: bool = True
+) -> Chosen:
+    """Choose a planting that the views themselves find good; what an open view counts is put in here.
+
+    Without a proof a good planting is enough, and its bound is worth no time.
+    """
     plan = stage.plan
     taken, need, bound = _sample(pool), pool.need.copy(), 0.0
     start: np.ndarray | None = None
@@ -188,7 +193,7 @@ def choose(pool: Pool, limits: Limits, stage: Stage, seconds: float) -> Chosen:
         price = price_of_open(choice, limits) if price is None else price
         asked = replace(limits, open_price=price)
         in_turn = seconds / (1 if turn == 0 else 2)
-        planted, solution = find(choice, asked, in_turn, start)
+        planted, solution = find(choice, asked, in_turn, start, proof=proof)
         if turn == 0 or (need == pool.need).all():
             bound = solution.bound
         solution = replace(solution, bound=min(bound, solution.counts))
@@ -220,11 +225,17 @@ def _rank(found: Chosen, pool: Pool) -> tuple[float, float]:
     return (-found.closed_weight(pool), found.solution.cost)
 
 
-def find(choice: Choice, limits: Limits, seconds: float, start) -> tuple[np.ndarray, Solution]:
-    """Solve without the plants that are of no use."""
+def find(
+    choice: Choice, limits: Limits, seconds: float, start=None, *, proof: bool = True
+) -> tuple[np.ndarray, Solution]:
+    """Solve without the plants that are of no use; without a proof a good planting is enough."""
     kept = useful_plants(choice.stops, choice.stretch, limits.least_run, limits.least_gap)
     solution = find_planting(
-        without(choice, kept), limits, seconds=seconds, start=None if start is None else start[kept]
+        without(choice, kept),
+        limits,
+        seconds=seconds,
+        start=None if start is None else start[kept],
+        proof=proof,
     )
     planted = np.zeros(len(kept), bool)
     planted[kept] = solution.planted

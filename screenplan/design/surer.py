@@ -73,7 +73,7 @@ def choose_surely(
     drawn, part = goals > 0.0, 0.5 + LEVEL_PART * (goals - 0.5)
     for share in TURN_SHARES:
         level = _at_level(whole, pool, odds, stops, need, np.where(drawn, part, 0.0))
-        planted, solution = find(level, asked, seconds * share, None)
+        planted, solution = find(level, asked, seconds * share, proof=False)
         trial = odds.trial(stops, drawn_need, planted)
         wanted = (whole.weight > 0.0) & (level.closed(planted) | _wants_all(limits, stage))
         goal = np.where(wanted & (goals > 0.0), np.minimum(goals + MARGIN, 1.0), 0.0)
