@@ -217,7 +217,7 @@ def test_heads_stand_on_the_ground():
 def test_point_is_one_position():
     got = sample(places(Point(3, 4)))
     assert got.coarse.row(0).tolist() == [[3.0, 4.0, 1.2], [3.0, 4.0, 1.6]]
-    assert got.is_single(0)
+    assert got.single.tolist() == [True]
 
 
 def test_positions_indoors_or_on_the_line_are_left_out():

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -97,9 +98,10 @@ class Targets:
     coarse: Samples
     dense: Samples
 
-    def is_single(self, row: int) -> bool:
-        """Tell whether a place is a single position in plan."""
-        return _spots(self.coarse.row(row)) == 1
+    @cached_property
+    def single(self) -> np.ndarray:
+        """Whether each place is a single position in plan, (places,) of bool."""
+        return np.array([_spots(self.coarse.row(row)) == 1 for row in range(len(self.ids))], bool)
 
     def off(self, lines: Mapping[int, shapely.Geometry]) -> Targets:
         """Give the heads that are not among the stems of their subject's lines (`off_lines`)."""
@@ -157,28 +159,28 @@ def rays_through(opening: np.record | None, eyes, targets) -> tuple[np.ndarray, 
         Each ray begins just outside the facade, where it leaves the own wall behind, or at the
         eye where there is no opening.
     """
-    eye = np.repeat(eyes, len(targets), axis=0)
-    target = np.tile(targets, (len(eyes), 1))
     if opening is None:
-        return eye, target
-    out = np.array([*opening.out, 0.0])
-    facade = np.array([opening.x, opening.y, 0.0])
-    way = target - eye
-    ahead = way @ out
+        return np.repeat(eyes, len(targets), axis=0), np.tile(targets, (len(eyes), 1))
+    eye, head, start = _pass_through(opening, eyes, targets)
+    return eyes[eye] + start[:, None] * (targets[head] - eyes[eye]), targets[head]
+
+
+def _pass_through(opening: np.record, eyes, targets) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Find the rays that cross an opening: numbers of eye and target, and the share at which each begins."""
+    (out_x, out_y), x, y = opening.out, opening.x, opening.y
+    eye_x, eye_y, eye_z = eyes.T[:, :, None]
+    way_x, way_y, way_z = targets.T[:, None] - eyes.T[:, :, None]
+    ahead = way_x * out_x + way_y * out_y
     with np.errstate(divide="ignore", invalid="ignore"):
-        t = ((facade - eye) @ out) / ahead
+        t = ((x - eye_x) * out_x + (y - eye_y) * out_y) / ahead
         start = t + opening.nudge_m / ahead
-    passes = (ahead > 0.0) & (t >= 0.0) & (start < 1.0)
-    eye, target, way, t, start = (part[passes] for part in (eye, target, way, t, start))
-    at = eye + t[:, None] * way
-    u = (at[:, 1] - opening.y) * opening.out[0] - (at[:, 0] - opening.x) * opening.out[1]
-    passes = (
-        (np.abs(u) <= opening.half_width_m)
-        & (at[:, 2] >= opening.sill_z)
-        & (at[:, 2] <= opening.head_z)
-    )
-    origin = eye + start[:, None] * way
-    return origin[passes], target[passes]
+        u = (eye_y + t * way_y - y) * out_x - (eye_x + t * way_x - x) * out_y
+        z = eye_z + t * way_z
+    eye, head = np.nonzero(
+        (ahead > 0.0) & (t >= 0.0) & (start < 1.0) & (np.abs(u) <= opening.half_width_m)
+        & (z >= opening.sill_z) & (z <= opening.head_z)
+    )  # fmt: skip
+    return eye, head, start[eye, head]
 
 
 def positions_in_view(opening: np.record | None, eyes, targets) -> tuple[int, int]:
@@ -189,14 +191,16 @@ def positions_in_view(opening: np.record | None, eyes, targets) -> tuple[int, in
     """
     if opening is None:
         return _spots(eyes), _spots(targets)
-    seen = [rays_through(opening, eye[None], targets)[1] for eye in eyes]
-    seeing = eyes[[len(heads) > 0 for heads in seen]]
-    return _spots(seeing), _spots(np.concatenate(seen))
+    eye, head, _ = _pass_through(opening, eyes, targets)
+    return _spots(eyes[np.unique(eye)]), _spots(targets[np.unique(head)])
 
 
 def _spots(points) -> int:
     """Count positions in plan."""
-    return len(np.unique(np.asarray(points)[:, :2], axis=0))
+    x, y = np.asarray(points)[:, :2].T
+    order = np.lexsort((x, y))
+    x, y = x[order], y[order]
+    return int(len(x) > 0) + int(((x[1:] != x[:-1]) | (y[1:] != y[:-1])).sum())
 
 
 def positions_in(polygon, spacing_m: float, most: int) -> np.ndarray:

@@ -197,7 +197,7 @@ class Sight:
         """Every view, in the order of ``pairs``."""
         observers, targets = self.observers, self.targets
         for observer, place in self.pairs:
-            single = targets.is_single(place)
+            single = bool(targets.single[place])
             yield Look(
                 view_name(observers.ids[observer], targets.ids[place]),
                 observers.ids[observer],
