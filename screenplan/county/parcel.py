@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -19,8 +19,8 @@ from screenplan.county.sampling import Sampling, sampling_for
 from screenplan.ground.errors import InputError
 from screenplan.ground.kept import Kept
 from screenplan.plan import Options, Plan
-from screenplan.plan.county import IN_PLACE_OF
-from screenplan.plan.planting import Chance
+from screenplan.plan.county import IN_PLACE_OF, County
+from screenplan.plan.planting import Chance, Plants
 from screenplan.plan.site import Subject
 from screenplan.planting.mixes import kinds_in, planned_spacing
 from screenplan.running.inputs import rows_of_files, species_in, step_arguments
@@ -88,6 +88,21 @@ class Planner:
             (self._variant(dict(said)), classes) for said, classes in plan.county.designs().items()
         ]
         self._given: dict[tuple[int, str], dict[str, Any]] = {}
+        try:
+            for design, classes in self.designs:
+                self._check_species(design, classes)
+                for name in (*FIRST, *ROW, "stretches", "needed", "views"):
+                    self._arguments(name, design)
+        except InputError as error:
+            raise plan.placed(error) from None
+
+    def _check_species(self, design: Plan, classes: Sequence[str]) -> None:
+        try:
+            kinds_in(design.plants.species, self.species)
+        except InputError as error:
+            said = any(name in self.plan.county.species for name in classes)
+            key = County.key("species") if said else Plants.key("species")
+            raise InputError(replace(problem, key=key) for problem in error.problems) from None
 
     def _variant(self, said: Mapping[str, Any]) -> Plan:
         """Give the plan with what is said for some classes of sides."""
@@ -214,19 +229,23 @@ class Planner:
         **more: Any,
     ) -> dict[str, Any]:
         """Run a step; the rules and the species that it is called with are read once for all parcels."""
-        step = STEPS[name]
-        # Rules, limits and species hang on these sections, which differ between designs alone.
-        key = (hash((plan.plants, plan.rows.spacing)), name)
-        if key not in self._given:
-            self._given[key] = step_arguments(step, plan, self.folder, species_table=self.species)
-        given = dict(self._given[key])
+        given = dict(self._arguments(name, plan))
         spacing = given["plan"].rows.spacing
         given["plan"] = plan.model_copy(
             update={"rows": plan.rows.model_copy(update={"spacing": spacing})}
         )
-        if "terrain" in step.resources:
+        if "terrain" in given:
             given["terrain"] = site.terrain
-        return step(layers, kept=kept, **(given | more))
+        return STEPS[name](layers, kept=kept, **(given | more))
+
+    def _arguments(self, name: str, plan: Options) -> dict[str, Any]:
+        """Give what a step is called with: rules, limits and species hang on what designs differ in, and no more."""
+        key = (hash((plan.plants, plan.rows.spacing)), name)
+        if key not in self._given:
+            self._given[key] = step_arguments(
+                STEPS[name], plan, self.folder, species_table=self.species
+            )
+        return self._given[key]
 
 
 def _along(plan: Plan, sides: Sequence[str]) -> Plan:

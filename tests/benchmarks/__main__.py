@@ -10,6 +10,7 @@ import sys
 from pathlib import Path
 
 from .clock import load
+from .county import bench_county
 from .design import bench_design
 from .hillside import bench_hillside
 from .job import bench_compiling, bench_demo, bench_step, bench_stream
@@ -37,7 +38,9 @@ def main() -> None:
     bench_sun()
     bench_sides()
     bench_design()
-    bench_proposals(Path(sys.argv[1]) if len(sys.argv) > 1 else None)
+    data = Path(sys.argv[1]) if len(sys.argv) > 1 else None
+    bench_county(data)
+    bench_proposals(data)
 
 
 if __name__ == "__main__":

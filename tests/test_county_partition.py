@@ -1,0 +1,156 @@
+"""A partition: what it hands over, what it sets aside, what it gives up."""
+
+import pickle
+import time
+
+import geopandas as gpd
+import pytest
+import shapely
+from county_kit import CRS, EAST, NORTH, PLAN, lots
+
+import screenplan
+from screenplan.county import partition
+from screenplan.county.answer import side_of_views
+from screenplan.county.laying import lay_layer
+from screenplan.county.parcel import Planner
+from screenplan.county.partition import Task, plan_partition
+from screenplan.plan import check_plan
+from screenplan.site.reading import LayerSource
+
+
+def task_of(layers, folder, **changes):
+    plan = check_plan(PLAN | changes, given=layers)
+    laid = {name: lay_layer(name, LayerSource(layer), folder) for name, layer in layers.items()}
+    return Task(plan, folder, laid)
+
+
+def test_the_order_is_handed_to_another_process_whole(tmp_path):
+    task = task_of(lots(2), tmp_path)
+    there = pickle.loads(pickle.dumps(task))
+    one, other = plan_partition(task, 0, 1), plan_partition(there, 0, 1)
+    for name, table in one.items():
+        assert table.equals(other[name])
+
+
+def test_a_parcel_sees_what_lies_within_its_reach_and_no_farther(tmp_path, monkeypatch):
+    """What is handed over holds all within the reach, and little beyond it."""
+    layers = lots(12)
+    task = task_of(layers, tmp_path, site={"reach": "30 m"})
+    seen = {}
+    real = Planner.plan_parcel
+
+    def look(self, parcel_id, sources, *rest):
+        seen[parcel_id] = {name: source.file.copy() for name, source in sources.items()}
+        return real(self, parcel_id, sources, *rest)
+
+    monkeypatch.setattr(Planner, "plan_parcel", look)
+    plan_partition(task, 0, 3)
+    assert len(seen) == 3
+    outlines = layers["parcels"].set_index("parcel_id").geometry
+    for parcel_id, handed in seen.items():
+        away = layers["buildings"].geometry.distance(outlines[parcel_id])
+        names = set(handed["buildings"]["building_id"])
+        # UTM lengths are 0.9996 of those on the ground here.
+        assert set(layers["buildings"]["building_id"][away <= 30.0 * 0.9996 + 1e-6]) <= names
+        assert away[layers["buildings"]["building_id"].isin(names)].max() <= (30.0 + partition.MARGIN_M) * 2**0.5  # fmt: skip
+        assert parcel_id in set(handed["parcels"]["parcel_id"])
+
+
+def test_a_house_that_cannot_be_read_is_listed_once_and_left_out(tmp_path):
+    layers = lots(4)
+    # A bow tie whose mending would lose half of it.
+    x, y = EAST + 7.0, NORTH + 5.0
+    knot = shapely.Polygon([(x, y), (x + 10, y + 8), (x + 10, y), (x, y + 8)])
+    layers["buildings"].loc[0, "geometry"] = knot
+    tables = plan_partition(task_of(layers, tmp_path), 0, 4)
+    skipped = tables["county_skipped"].drop_duplicates()
+    assert skipped["layer"].tolist() == ["buildings"]
+    assert skipped["source_row"].tolist() == [1]
+    assert sorted(tables["county_sides"]["parcel_id"].unique()) == ["p1", "p2", "p3", "p4"]
+
+
+def test_a_parcel_that_takes_too_long_is_given_up_at_once_and_told(tmp_path, monkeypatch):
+    real = Planner.plan_parcel
+
+    def slow(self, parcel_id, *rest):
+        if parcel_id == "p1":
+            time.sleep(30.0)
+        return real(self, parcel_id, *rest)
+
+    plan_partition(task_of(lots(2), tmp_path), 1, 2)  # compiles
+    monkeypatch.setattr(Planner, "plan_parcel", slow)
+    task = task_of(lots(2), tmp_path, county=PLAN["county"] | {"seconds": 15.0})
+    begun = time.monotonic()
+    tables = plan_partition(task, 0, 2)
+    assert time.monotonic() - begun < 29.0
+    (told,) = tables["county_skipped"].to_dict("records")
+    assert told["parcel_id"] == "p1"
+    assert told["reason"].startswith("it was given up after 15 s")
+    assert "county.seconds" in told["remedy"]
+    assert set(tables["county_sides"]["parcel_id"]) == {"p2"}
+
+
+def test_without_an_alarm_it_is_given_up_before_the_next_step(tmp_path, monkeypatch):
+    import threading
+
+    task = task_of(lots(2), tmp_path, county=PLAN["county"] | {"seconds": 0.001})
+    found = []
+    thread = threading.Thread(target=lambda: found.append(plan_partition(task, 0, 2)))
+    thread.start()
+    thread.join()
+    assert len(found[0]["county_skipped"]) == 2
+    assert not len(found[0]["county_sides"])
+
+
+@pytest.mark.parametrize(
+    ("changes", "says"),
+    [
+        ({"plants": {"species": "no_such_tree"}}, "key plants.species: there is no species"),
+        (
+            {"county": {"species": {"rear": "no_such_tree"}}},
+            "key county.species: there is no species",
+        ),
+        ({"setbacks": {"rules": {"house": {"distance": "x"}}}}, "setbacks.rules.house"),
+    ],
+)
+def test_what_is_wrong_with_the_plan_is_refused_and_not_listed_for_each_parcel(
+    tmp_path, changes, says
+):
+    task = task_of(lots(2), tmp_path, **changes)
+    with pytest.raises(screenplan.InputError, match=says.replace(".", "[.]")):
+        plan_partition(task, 0, 2)
+
+
+def test_every_view_belongs_to_the_side_that_it_crosses_last():
+    # By hand: a square lot; lines from outside to its middle, one that crosses two sides, one that crosses none.
+    corners = [(0, 0), (10, 0), (10, 10), (0, 10), (0, 0)]
+    sides = gpd.GeoDataFrame(
+        {"side_id": ["south", "east", "north", "west"]},
+        geometry=[shapely.LineString(corners[k : k + 2]) for k in range(4)],
+    )
+    lines = [
+        [(5, -20), (5, 5)],
+        [(20, 6), (5, 6)],
+        [(-20, 4), (15, 4)],  # in at the west, out at the east
+        [(5, 8), (5, 9.5)],  # within the lot, nearest to the north side
+    ]
+    views = gpd.GeoDataFrame(geometry=[shapely.LineString(line) for line in lines])
+    assert side_of_views(views, sides).tolist() == [0, 1, 1, 2]
+    assert side_of_views(views.iloc[:0], sides).tolist() == []
+    assert side_of_views(views, sides.iloc[:0]).tolist() == [0, 0, 0, 0]
+
+
+def test_a_parcel_alone_on_the_far_end_of_the_curve_is_planned_by_itself(tmp_path):
+    # Along the curve it stands beside lots 300 km away.
+    layers = lots(2)
+    far = gpd.GeoDataFrame({"parcel_id": ["far"]}, geometry=[shapely.box(EAST + 3e5, NORTH + 3e5, EAST + 3e5 + 24, NORTH + 3e5 + 30)], crs=CRS)  # fmt: skip
+    import pandas as pd
+
+    layers["parcels"] = pd.concat([layers["parcels"], far], ignore_index=True)
+    tables = plan_partition(task_of(layers, tmp_path), 0, 3)
+    assert not len(tables["county_skipped"])
+    sides = tables["county_sides"]
+    assert set(sides["parcel_id"]) == {"p1", "p2", "far"}
+    # UTM 33.. : 300 km east of the central meridian a map metre is 0.9996 (1 + (300/6382)²/2) of one on the ground.
+    length = sides.loc[sides["parcel_id"] == "far", "length_m"].min()
+    assert length == pytest.approx(24.0 / (0.9996 * (1 + (300.0 / 6382.0) ** 2 / 2)), abs=0.003)
