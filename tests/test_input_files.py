@@ -18,6 +18,9 @@ import shapely
 from rasterio.shutil import copy as copy_raster
 from reading_kit import read_site
 from site_layers import EAST, NORTH, UTM, parcels, write
+from test_dxf import LOT, write_dxf
+from test_openstreetmap import SUBURB, extract
+from test_point_lists import write_list
 
 from screenplan.ground.errors import InputError
 from screenplan.site import copies, pointers
@@ -142,6 +145,25 @@ def test_a_track_and_a_drawing_are_left_as_they_were(tmp_path):
             {"parcels": LayerSource(tmp_path / "lot.kml", columns={"parcel_id": "Name"})}
         )
     assert site.subject_id == "A-2"
+
+
+def test_an_extract_columns_a_drawing_and_a_list_are_left_as_they_were(tmp_path):
+    # Evidence: invariant, the hashes and the list of files before and after.
+    parcels().to_parquet(tmp_path / "lots.parquet")
+    extract(tmp_path / "suburb.osm", *SUBURB)
+    write_dxf(tmp_path / "lot.dxf", LOT)
+    write_list(tmp_path / "points.txt")
+    sources = {
+        "parcels": LayerSource(tmp_path / "lots.parquet", columns=PIN),
+        "roads": LayerSource(tmp_path / "suburb.osm"),
+        "keep_outs": LayerSource(tmp_path / "lot.dxf", crs="as parcels", fixed={"kind": "path"}),
+        "marks": LayerSource(tmp_path / "points.txt", crs="as parcels"),
+    }
+    with left_alone(tmp_path):
+        site = read_site(sources, subject_id="A-2")
+    assert {name: len(layer) for name, layer in site.layers.items()} == {
+        "parcels": 3, "roads": 1, "keep_outs": 1, "marks": 3
+    }  # fmt: skip
 
 
 def write_ground(path, driver, crs=UTM):

@@ -9,6 +9,7 @@ from screenplan.commandline.main import main
 from screenplan.ground.errors import InputError
 from screenplan.ground.said import in_units
 from screenplan.plan import Options
+from screenplan.site.facades import is_lived_in
 from screenplan.site.openstreetmap import given_by_tags
 from screenplan.site.reading import LayerSource, read_site
 
@@ -140,6 +141,11 @@ def test_a_file_of_other_data_has_no_tags():
     assert given_by_tags("buildings", ["osm_id", "HEIGHT"]) == ()
     assert given_by_tags("buildings", ["id", "building"]) == ()
     assert given_by_tags("keep_outs", ["osm_id", "other_tags"]) == ()
+
+
+def test_nobody_lives_in_its_outbuildings():
+    kinds = ["yes", "house", "apartments", "garages", "farm_auxiliary", "shed", "Annexe", None]
+    assert is_lived_in(kinds).tolist() == [True, True, True, False, False, False, False, True]
 
 
 def test_an_extract_has_no_rows_of_other_layers(tmp_path):

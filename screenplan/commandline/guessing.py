@@ -128,6 +128,7 @@ def guess_missing(sample: pd.DataFrame, guess: Guess, storey_height_m: float) ->
             written = cells.map(metres_in).astype(float)
             found = written.fillna(pd.to_numeric(cells, errors="coerce").astype(float) * factor)
             metres = found.where(found > 0.0).fillna(metres)
+    metres = metres[~_is_floorless(sample, guess)]
     lacking = int(metres.isna().sum())
     if not 0 < lacking <= len(metres) / 2:
         return None
@@ -137,6 +138,14 @@ def guess_missing(sample: pd.DataFrame, guess: Guess, storey_height_m: float) ->
         f"{{ storeys = {storeys} }} for them, which is the middle of the others"
     )
     return storeys
+
+
+def _is_floorless(sample: pd.DataFrame, guess: Guess) -> pd.Series:
+    """Tell which rows are left out when they are read, because they have no floor above the ground."""
+    theirs = guess.columns.get("storeys", "storeys")
+    if not is_held(theirs, sample.columns):
+        return pd.Series(False, index=sample.index)
+    return pd.to_numeric(cells_of(sample, theirs), errors="coerce") == 0
 
 
 def _candidates(

@@ -286,10 +286,11 @@ def check_positions(frame) -> None:
     try:
         frame.transformation_from(WGS84)
     except InputError as error:
-        what = f"{error.problems[0].what}"
+        what, mend = (f"{text}" for text in (error.problems[0].what, error.problems[0].mend))
         raise refuse(
             f"Positions for a receiver and for GeoJSON cannot be computed: {what[:1].lower()}{what[1:]}",
-            "State the CRS in which the coordinates of the parcels really are, or save the parcels in another CRS",
+            "State the CRS in which the coordinates of the parcels really are, or save the parcels in another CRS. "
+            f"Or {mend[:1].lower()}{mend[1:]}",
             key="layers.parcels.crs",
         ) from None
 

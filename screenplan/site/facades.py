@@ -20,10 +20,13 @@ from screenplan.site.shaping import column_or
 from screenplan.site.steady import EQUAL_M, natural_key
 from screenplan.site.walls import exposed_stretches_each, walls_of_each
 
-#: Kinds of building from which nobody is taken to look out.
+#: Kinds of building from which nobody is taken to look out, words of OpenStreetMap's key `building`, of
+#: INSPIRE's current uses and of the French topographic base among them.
 NOT_LIVED_IN = frozenset(
-    {"shed", "garage", "carport", "barn", "greenhouse", "deck", "porch", "roof", "ruin"}
-)
+    {"shed", "garage", "carport", "barn", "greenhouse", "deck", "porch", "roof", "ruin", "outbuilding",
+     "farm_auxiliary", "stable", "cowshed", "sty", "silo", "storage_tank", "transformer_tower", "hangar",
+     "agriculture", "ancillary", "agricole", "annexe"}
+)  # fmt: skip
 #: A shorter stretch of wall gets no window.
 SHORTEST_WALL_M = 2.0
 #: One does not look out more nearly along the wall than this: from 1 m inside, an opening of 1.2 m

@@ -15,7 +15,10 @@ import warnings
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from io import StringIO
+from itertools import islice
 from pathlib import Path
+from tempfile import gettempdir
 
 import fiona
 
@@ -31,7 +34,7 @@ from screenplan.site.database import (
     is_package,
     list_ids,
 )
-from screenplan.site.point_columns import find_point_columns
+from screenplan.site.point_columns import find_point_columns, find_shape_column
 from screenplan.site.whole import check_whole
 
 # GDAL's messages reach the person in our own words; without a handler they would be printed raw.
@@ -155,7 +158,7 @@ class DataFile:
     def reading(self, layer: str | None = None) -> Iterator[None]:
         """Say GDAL's errors in our words; they have no common root, so every other one is meant."""
         try:
-            with warnings.catch_warnings(), fiona.Env(**NO_NETWORK):
+            with warnings.catch_warnings(), fiona.Env(**NO_NETWORK, CPL_TMPDIR=gettempdir()):
                 warnings.filterwarnings("ignore", category=RuntimeWarning, module="fiona|pyogrio")
                 yield
         except InputError:
@@ -246,18 +249,22 @@ def open_file(path: Path, what: str) -> DataFile:
 
 
 def _point_options(file: Path) -> dict[str, str]:
-    """Tell the driver which columns of a CSV file are places; nothing if none are."""
-    columns = find_point_columns(_head_columns(file))
+    """Tell the driver which columns of a CSV file are places or shapes; nothing if none are."""
+    names, *rows = _head_rows(file)
+    shapes = find_shape_column(names, rows[0] if rows else ())
+    if shapes is not None:
+        return {"GEOM_POSSIBLE_NAMES": shapes, "KEEP_GEOM_COLUMNS": "NO"}
+    columns = find_point_columns(names)
     if columns is None:
         return {}
     return {"X_POSSIBLE_NAMES": columns[0], "Y_POSSIBLE_NAMES": columns[1]}
 
 
-def _head_columns(file: Path) -> list[str]:
-    """Names in the first line of a CSV file, whatever parts them."""
-    line = read_head(file).decode("utf-8-sig", errors="replace").partition("\n")[0].strip()
-    mark = max(",;\t|", key=line.count)
-    return next(csv.reader([line], delimiter=mark), [])
+def _head_rows(file: Path) -> list[list[str]]:
+    """Names in the first line of a CSV file and the first row, whatever parts them; a long row may be cut."""
+    text = read_head(file).decode("utf-8-sig", errors="replace")
+    mark = max(",;\t|", key=text.partition("\n")[0].count)
+    return list(islice(csv.reader(StringIO(text.lstrip()), delimiter=mark), 2)) or [[]]
 
 
 def open_database(path: Path, inner: Path, head: bytes, copy: Copy | None = None) -> DataFile:

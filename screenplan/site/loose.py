@@ -84,8 +84,11 @@ def sample_rows(name: str, source: LayerSource, most: int = SAMPLE_ROWS) -> pd.D
     """
     try:
         layer = open_layer(name, source)
-    except InputError:
-        return pd.DataFrame(columns=column_names(source.file, source.layer))
+    except InputError as error:
+        try:
+            return pd.DataFrame(columns=column_names(source.file, source.layer))
+        except InputError:
+            raise error from None
     rows = layer.take(list(range(1, min(layer.rows, most) + 1)))
     return pd.DataFrame(rows.drop(columns="geometry"))
 

@@ -23,6 +23,7 @@ from pyproj import CRS
 from pyproj.exceptions import CRSError
 
 from screenplan.contracts import INPUTS
+from screenplan.contracts.model import LINES, POINTS
 from screenplan.ground.errors import refuse
 from screenplan.site import pointers
 from screenplan.site.columns import to_text
@@ -66,6 +67,8 @@ PLACE_DRIVERS = ("ESRI Shapefile", "FlatGeobuf")
 #: Files larger than this are not hashed at each run if only a part of them is read: to hash so much
 #: takes a tenth of the time of reading, to hash a county's parcels several times as long as reading.
 LARGE_FILE = 16 * 1024 * 1024
+#: The layer of a GPX file that is meant, by what a contract takes.
+TRACK_LAYERS = {POINTS: "waypoints", LINES: "tracks"}
 #: How a drawing's name ends.
 DRAWING = ".dxf"
 #: The CRS of columns called longitude and latitude.
@@ -400,7 +403,10 @@ def open_layer(name: str, source: LayerSource) -> FileLayer | FrameLayer:
     if data.drivers == OSM_DRIVERS and source.layer is None:
         frame = read_extract(data, name)
         return WholeLayer(name, frame, str(path), f"layers.{name}.crs", crs=CRS(DEGREES))
-    layer = choose_layer(what, data, source.layer, key=f"layers.{name}.layer")
+    asked = source.layer
+    if asked is None and data.drivers == ("GPX",):
+        asked = TRACK_LAYERS.get(INPUTS[name].geometry)
+    layer = choose_layer(what, data, asked, key=f"layers.{name}.layer")
     where = {"file": str(data.path), "layer": layer}
     with data.reading(layer), data.collection(layer) as collection:
         if collection.schema["geometry"] == "None" and not is_table(name):
