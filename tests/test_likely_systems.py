@@ -41,7 +41,7 @@ def test_a_file_without_a_system_is_told_in_which_it_would_lie_at_the_others(tmp
         "parcels": LayerSource(file, columns={"parcel_id": "PIN"}),
         "buildings": LayerSource(houses, columns=columns),
     }
-    said = r"The layer has no CRS\. State the CRS .*EPSG:32632 \(WGS 84 / UTM zone 32N\).*it would lie where the others do"
+    said = r"The layer has no CRS\. State the CRS .*EPSG:32632 \(WGS 84 / UTM zone 32N\).*EPSG:25832 \(ETRS89 / UTM zone 32N\).*it would lie where the others do.*start with --crs parcels=CODE"
     with pytest.raises(InputError, match=said):
         read_site(sources, subject_id="A-2")
     # The remedy holds.

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
+import shapely
 
 from screenplan.ground.errors import refuse
 
@@ -44,20 +45,12 @@ def read_parquet(path: Path) -> gpd.GeoDataFrame:
         ) from None
     try:
         frame = gpd.read_parquet(path)
-    except ValueError as error:  # pyarrow's errors of damaged files are such too
-        reason = (
-            "it says of no column that it holds shapes"
-            if "geo metadata" in str(error)
-            else "it is damaged"
-        )
+    except (ValueError, KeyError, TypeError, OSError, shapely.errors.ShapelyError) as error:
+        # pyarrow's errors are such too.
+        says_nothing = "geo metadata" in str(error)
+        reason = "it says of no column that it holds shapes" if says_nothing else "it is damaged"
         raise refuse(
             f"The file cannot be read as GeoParquet ({reason})",
-            "Fetch or export the file again, or save it as a GeoPackage",
-            file=str(path),
-        ) from None
-    except OSError:
-        raise refuse(
-            "The file cannot be read as GeoParquet (it is damaged)",
             "Fetch or export the file again, or save it as a GeoPackage",
             file=str(path),
         ) from None

@@ -80,7 +80,8 @@ def likely_systems(
             continue
         use, datum = info.area_of_use, crs.geodetic_crs.name
         width = (use.east - use.west) % 360.0 or 360.0
-        rank = (datum not in datums, width * (use.north - use.south), int(info.code))
+        is_turned = crs.axis_info[0].direction != "east"
+        rank = (datum not in datums, width * (use.north - use.south), is_turned, int(info.code))
         # Of one datum, a system whose axes are only written in another order is the same.
         key = (datum, tuple(np.round(box, _SAME_DIGITS)))
         if key not in found or rank < found[key][0]:

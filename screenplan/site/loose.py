@@ -89,7 +89,10 @@ def sample_rows(name: str, source: LayerSource, most: int = SAMPLE_ROWS) -> pd.D
             return pd.DataFrame(columns=column_names(source.file, source.layer))
         except InputError:
             raise error from None
-    rows = layer.take(list(range(1, min(layer.rows, most) + 1)))
+    try:
+        rows = layer.take(list(range(1, min(layer.rows, most) + 1)))
+    except (InputError, IndexError):  # said by row when it is read
+        return pd.DataFrame(columns=list(layer.columns))
     return pd.DataFrame(rows.drop(columns="geometry"))
 
 

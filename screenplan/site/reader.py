@@ -174,7 +174,9 @@ class Reader:
         ]
         if self.chosen.point is not None:
             others.append(((*self.chosen.point, *self.chosen.point), CRS(POINT_CRS)))
-        return say_likely(layer.bounds, others)
+        likely = say_likely(layer.bounds, others)
+        how = f". Write its code as crs under layers.{layer.name}, or start with --crs {layer.name}=CODE"
+        return likely + how if likely else ""
 
     def _require_kind(self, source) -> None:
         """Refuse parcels of another kind of geometry before anything is looked for in them."""
