@@ -7,30 +7,29 @@ from hypothesis import given
 from hypothesis import strategies as st
 from options_kit import plan_with
 
-from screenplan.county.sampling import WIDEST_M, Sampling, _rays, sampling_for
+from screenplan.county.sampling import WIDEST_M, rays_at, spacing_for
 from screenplan.views.sampling import FEWEST_POSITIONS, MOST_TARGETS
 
 
 def chosen(windows, *areas, **options):
     places = gpd.GeoDataFrame(geometry=[shapely.box(0, 0, area, 1) for area in areas])
-    return sampling_for(plan_with(**options), gpd.GeoDataFrame(geometry=[None] * windows), places)
+    return spacing_for(plan_with(**options), gpd.GeoDataFrame(geometry=[None] * windows), places)
 
 
 def test_few_windows_are_looked_through_as_in_a_plan():
     # By hand: 10 windows, 3 eye positions at 2 heights, 50 positions of heads at 2 heights: 6,000 rays.
-    assert chosen(10, 50.0, county_rays=6000) == Sampling(1.0, 3)
-    assert chosen(10, 50.0, county_rays=5999) != Sampling(1.0, 3)
-    assert chosen(999, 50.0, county_rays=0) == Sampling(1.0, 3)
+    assert chosen(10, 50.0, county_rays=6000) == 1.0
+    assert chosen(10, 50.0, county_rays=5999) == 1.25
+    assert chosen(999, 50.0, county_rays=0) == 1.0
 
 
 def test_the_grid_is_widened_by_quarters_of_a_metre_until_the_rays_are_few_enough():
-    # By hand: 100 windows, one eye position at 2 heights, 2 heights of heads: 400 rays a position. 20,000 rays
-    # are 50 positions, of which 100 m² hold as many 1.414 m apart; the next quarter is 1.5 m.
-    assert chosen(100, 100.0, county_rays=20_000) == Sampling(1.5, 1)
-    # With one eye position the plan's own grid is few enough: 100 positions, 40,000 rays.
-    assert chosen(100, 100.0, county_rays=40_000) == Sampling(1.0, 1)
+    # By hand: 100 windows, 3 eye positions at 2 heights, 2 heights of heads: 1,200 rays a position. 20,000 rays
+    # are 16.7 positions, of which 100 m² hold as many 2.45 m apart; the next quarter is 2.5 m.
+    assert chosen(100, 100.0, county_rays=20_000) == 2.5
     # A plan's spacing between two quarters is raised to the next one.
-    assert chosen(100, 100.0, county_rays=20_000, views_target_spacing=1.1) == Sampling(1.5, 1)
+    assert chosen(100, 100.0, county_rays=20_000, views_target_spacing=2.3) == 2.5
+    assert chosen(100, 100.0, county_rays=20_000, views_target_spacing=2.6) == 2.6
 
 
 @given(
@@ -39,13 +38,12 @@ def test_the_grid_is_widened_by_quarters_of_a_metre_until_the_rays_are_few_enoug
     most=st.integers(1, 100_000),
 )
 def test_there_are_never_more_rays_than_allowed_unless_nothing_wider_helps(windows, areas, most):
-    found = chosen(windows, *areas, county_rays=most)
-    rays = _rays(found, windows, areas)
-    assert rays <= most or found.target_spacing_m == WIDEST_M
-    if found.target_spacing_m > 1.0 and found.target_spacing_m < WIDEST_M:
-        assert _rays(Sampling(found.target_spacing_m - 0.25, 1), windows, areas) > most
+    spacing, eyes = chosen(windows, *areas, county_rays=most), 6 * windows
+    assert rays_at(spacing, eyes, areas) <= most or spacing == WIDEST_M
+    if 1.0 < spacing < WIDEST_M:
+        assert rays_at(spacing - 0.25, eyes, areas) > most
 
 
 def test_a_place_counts_between_its_fewest_and_most_positions():
-    assert _rays(Sampling(1.0, 1), 1, [1.0]) == pytest.approx(4 * FEWEST_POSITIONS)
-    assert _rays(Sampling(1.0, 1), 1, [9999.0]) == pytest.approx(4 * MOST_TARGETS)
+    assert rays_at(1.0, 2, [1.0]) == pytest.approx(4 * FEWEST_POSITIONS)
+    assert rays_at(1.0, 2, [9999.0]) == pytest.approx(4 * MOST_TARGETS)

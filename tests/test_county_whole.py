@@ -49,7 +49,6 @@ def test_a_parcel_of_a_county_is_what_a_plan_of_it_alone_gives(run, layers, parc
             f"rows.along={list(planted)}",
             "chance.draws=0",
             f'views.target_spacing="{mine["target_spacing_m"].iloc[0]} m"',
-            f"views.eyes_across={mine['eyes_across'].iloc[0]}",
         ],
         only=["views", "plants", "needed_height", "planting_lines"],
     )

@@ -74,7 +74,6 @@ COUNTY_SIDES = Contract(
         money("cost", "Cost of its plants in the user's currency; empty if one has no price", "Cost of the plants"),
         sentence("cause", "Why it has no row, or why no view across it is looked at; empty otherwise", "Why nothing is planted"),
         metres("target_spacing_m", "Distance between the points of a place that were looked at", "Distance between targets"),
-        integer("eyes_across", "Eye positions over the width of a window", "Eye positions", low=1),
         number("rays", "Rays that were followed for the parcel", "Rays of the parcel", low=0.0),
     ),
 )  # fmt: skip

@@ -113,8 +113,7 @@ def _sides(planned: Planned, plants: gpd.GeoDataFrame) -> list[dict[str, Any]]:
             "needed_m": tallest.get(name, 0.0 if name in plantable else None),
             "cost": costs.get(name, 0.0),
             "cause": planned.causes.get(name),
-            "target_spacing_m": planned.sampling.target_spacing_m,
-            "eyes_across": planned.sampling.eyes_across,
+            "target_spacing_m": planned.target_spacing_m,
             "rays": rays,
             **_views_across(views[across == k]),
         }

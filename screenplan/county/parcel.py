@@ -15,7 +15,7 @@ import shapely
 from screenplan.contracts import PLANTING_LINES, PLANTS
 from screenplan.contracts.tables import layer_of
 from screenplan.county.classes import classes_of
-from screenplan.county.sampling import Sampling, sampling_for
+from screenplan.county.sampling import spacing_for
 from screenplan.ground.errors import InputError
 from screenplan.ground.kept import Kept
 from screenplan.plan import Options, Plan
@@ -45,8 +45,8 @@ class Planned:
         Sides, windows, places, planting lines, plants, needed heights and views, by contract.
     classes : ndarray of str, (sides,)
         The class of each side.
-    sampling : Sampling
-        How closely it was looked at.
+    target_spacing_m : float
+        Distance between the points of a place that were looked at.
     causes : dict of str to str
         By the side's name, why it has no row.
     plan : Options
@@ -56,7 +56,7 @@ class Planned:
     site: Site
     layers: dict[str, Any]
     classes: np.ndarray
-    sampling: Sampling
+    target_spacing_m: float
     causes: dict[str, str] = field(default_factory=dict)
     plan: Options | None = None
 
@@ -150,9 +150,9 @@ class Planner:
                 layers |= self._step(name, plan, layers, site, kept)
             planned = Planned(
                 site, layers, classes_of(layers["sides"]),
-                sampling_for(plan, layers["windows"], layers["private_places"]),
+                spacing_for(plan, layers["windows"], layers["private_places"]),
             )  # fmt: skip
-            planned.plan = planned.sampling.put_into(plan)
+            planned.plan = _looking(plan, planned.target_spacing_m)
             self._set_rows(planned, kept, look_up)
             look_up()
             # Heights hang on the rays alone, so that no species but the planned ones need be compared.
@@ -180,7 +180,7 @@ class Planner:
             ]
             if not along:
                 continue
-            plan = planned.sampling.put_into(_along(design, along))
+            plan = _looking(_along(design, along), planned.target_spacing_m)
             made = self._row(plan, along, planned, kept, look_up)
             if made is None:
                 continue
@@ -246,6 +246,11 @@ class Planner:
                 STEPS[name], plan, self.folder, species_table=self.species
             )
         return self._given[key]
+
+
+def _looking(plan: Plan, target_spacing_m: float) -> Plan:
+    views = plan.views.model_copy(update={"target_spacing": target_spacing_m})
+    return plan.model_copy(update={"views": views})
 
 
 def _along(plan: Plan, sides: Sequence[str]) -> Plan:

@@ -392,7 +392,7 @@ def _warnings(task: Task, skipped: pd.DataFrame, totals: Mapping[str, Any]) -> l
         told.append("No terrain is given; the ground is taken as level.")
     if task.plan.county.rays:
         told.append(
-            f"Each parcel was looked at with about {task.plan.county.rays} rays at most: the columns target_spacing_m and eyes_across say how closely."
+            f"Each parcel was looked at with about {task.plan.county.rays} rays at most: the column target_spacing_m says how closely."
         )
     aside = skipped[skipped["layer"] == "parcels"]
     if len(aside):

@@ -48,7 +48,7 @@ class County(Section):
         20_000,
         ge=0,
         le=10_000_000,
-        description="Rays that are followed for a parcel at most, about: its places are looked at in a wider grid, and each window through one eye position, until there are no more; 0 for those of [views]",
+        description="Rays that are followed for a parcel at most, about: its places are looked at in a wider grid than views.target_spacing until there are no more; 0 for the grid of [views]",
     )
     seconds: float = Field(
         120.0, gt=0, le=86_400, description="Time for a parcel; one that takes longer is set aside and listed",
