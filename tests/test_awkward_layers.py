@@ -324,7 +324,7 @@ def test_a_datum_that_is_too_uncertain():
         refused({"parcels": lots, "buildings": houses}, said, columns=columns, **asked)
     # Else it is everyday data: it is read, and the error told.
     site = read_frames({"parcels": lots, "buildings": houses}, columns={"parcels": PIN, **columns})
-    told = r"The layer of buildings was brought from .* good to 4 m \(2 m with us_noaa_nehpgn\.tif\): it may lie so far"
+    told = r"The layer of buildings was brought from .* good to 4 m \(2 m with us_noaa_nehpgn\.tif: fetch by pyproj sync --file us_noaa_nehpgn\.tif\): it may lie so far"
     assert any(re.match(told, in_units(note, "metric")) for note in site.warnings)
     # The remedy works.
     site = read_frames(

@@ -75,7 +75,7 @@ def test_a_list_is_read_however_its_fields_are_parted(tmp_path, case):
 
 @pytest.mark.parametrize(
     "text",
-    ["x,y\n1,2\n", "name,east,north\na,1,2\n", "kind,height_m,east,north,z\ntree,4,1,2,3\n", "some words\n", "", "a,b,c,d\n1,x,y,z\n", "1,2\n"],
+    ["x,y\n1,2\n", "name,east,north\na,1,2\n", "kind,height_m,east,north,z\ntree,4,1,2,3\n", "some words\n", "", "a,b,c,d\n1,x,y,z\n", "1,2\n", "500000.1 5540000.2 88.1\n500001.1 5540000.2 88.3\n"],
 )  # fmt: skip
 def test_a_table_is_no_list(tmp_path, text):
     (tmp_path / "table.csv").write_text(text)

@@ -7,7 +7,7 @@ fetched from a network: a transformation counts only if all its grids are on thi
 from __future__ import annotations
 
 import warnings
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import cache
@@ -358,6 +358,17 @@ def _name_grids(names: tuple[str, ...]) -> str:
     return f"{word} {', '.join(names)}"
 
 
+def fetch_command(names: Sequence[str]) -> str:
+    """Give the command that fetches grids.
+
+    Examples
+    --------
+    >>> fetch_command(["us_noaa_conus.tif"])
+    'pyproj sync --file us_noaa_conus.tif'
+    """
+    return " && ".join(f"pyproj sync --file {name}" for name in names)
+
+
 def _lacking(names: tuple[str, ...]) -> str:
     return "which is missing" if len(names) == 1 else "which are missing"
 
@@ -367,10 +378,9 @@ def _mend_by_hand(missing: tuple[str, ...], target: CRS, *, first: bool = True) 
     save = f"save this layer in the CRS '{target.name}' with a program that has an accurate transformation"
     if not missing:
         return save[0].upper() + save[1:] if first else save
-    fetch = " && ".join(f"pyproj sync --file {name}" for name in missing)
     it = "it" if len(missing) == 1 else "them"
     said = (
-        f"fetch {_name_grids(missing)} with {fetch}, "
+        f"fetch {_name_grids(missing)} with {fetch_command(missing)}, "
         f"or save this layer in the CRS '{target.name}' with a program that has {it}"
     )
     return said[0].upper() + said[1:] if first else said

@@ -18,7 +18,7 @@ import pandas as pd
 from screenplan.ground.errors import refuse
 
 #: How the files are called in which such lists come.
-ENDINGS = (".csv", ".txt", ".asc", ".pnt", ".pts", ".xyz", ".nez")
+ENDINGS = (".csv", ".txt", ".asc", ".pnt", ".pts")
 #: What the columns are called in a header, by our names.
 HEADERS = {
     "number": "number|no|nr|num|p|pt|pnt|point|point no|point number|pointnumber|point id|punkt|punktnr",
@@ -161,8 +161,11 @@ def _name_columns(fields: list[str]) -> dict[str, int] | None:
 
 
 def _is_point(fields: list[str]) -> bool:
+    """Tell whether fields are number, north, east and perhaps height; bare coordinates have no number."""
     numbers = [_number(field) for field in fields]
-    return len(fields) >= 3 and None not in numbers[1:3] and (len(fields) < 4 or not fields[3] or numbers[3] is not None)  # fmt: skip
+    if len(fields) < 3 or None in numbers[1:3] or re.search(r"[.,]\d", fields[0]):
+        return False
+    return len(fields) < 4 or not fields[3] or numbers[3] is not None
 
 
 def _field(row: list[str], place: int) -> str | None:

@@ -15,7 +15,7 @@ from pyproj import CRS
 
 from screenplan.contracts import INPUTS, PARCELS, PLANTING_LINE, Contract
 from screenplan.contracts.tables import DTYPES
-from screenplan.ground.datum import Transformation, is_ground
+from screenplan.ground.datum import Transformation, fetch_command, is_ground
 from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.frame import LocalFrame
 from screenplan.ground.said import said
@@ -536,7 +536,8 @@ class Reader:
             return
         better = ""
         if way["missing_grids"]:
-            better = f" ({{{way['better_m']:g} m}} with {', '.join(way['missing_grids'])})"
+            grids = way["missing_grids"]
+            better = f" ({{{way['better_m']:g} m}} with {', '.join(grids)}: fetch by {fetch_command(grids)})"
         self.warnings.append(
             f"{what} was brought from '{way['source']}' to '{way['target']}', good to "
             f"{{{way['accuracy_m']:g} m}}{better}: it may lie so far beside where it belongs."
