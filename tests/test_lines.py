@@ -11,7 +11,7 @@ from shapely.geometry import LineString, MultiLineString, Point, Polygon
 
 from screenplan.contracts import PLANTING_LINES
 from screenplan.ground.errors import InputError
-from screenplan.planting.lines import CLEARANCE_M
+from screenplan.planting.spans import CLEARANCE_M
 from screenplan.rules.ruleset import Rule
 
 #: The plain rule's 2 m, and the millimetre that lines keep off a zone.

@@ -17,9 +17,10 @@ from shapely.ops import substring
 from screenplan.contracts import DROPPED, PLANTS
 from screenplan.ground.errors import InputError
 from screenplan.planting.existing import row_through, standing_plants
-from screenplan.planting.lines import CLEARANCE_M, draw_lines
+from screenplan.planting.lines import draw_lines
 from screenplan.planting.neighbours import gaps_between
 from screenplan.planting.rows import set_plants
+from screenplan.planting.spans import CLEARANCE_M
 from screenplan.planting.zones import mark_zones
 from screenplan.rules.ruleset import Rule
 from screenplan.site.terrain import Terrain

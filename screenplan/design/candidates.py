@@ -25,9 +25,10 @@ from screenplan.design.standing import NONE_STANDS, StandingPlants, StandingRow
 from screenplan.ground.errors import InputError, NoRoomError
 from screenplan.plan import Options
 from screenplan.planting.clearing import keep_clear
-from screenplan.planting.lines import draw_lines, plantable_stretches
+from screenplan.planting.lines import draw_lines
 from screenplan.planting.patterns import EQUAL_SHARE, evened
 from screenplan.planting.room import leave_room
+from screenplan.planting.spans import plantable_stretches
 from screenplan.planting.species_model import Species
 from screenplan.planting.zones import mark_zones, plantable_ground, subject_of
 from screenplan.site.ownership import outline_known

@@ -120,6 +120,8 @@ def _distance(kind: Species, rules, feature: str) -> float:
     """Distance from a thing to the stem, metres; the hole of the smallest stock counts as none."""
     found = 0.0
     for rule in rules:
+        if rule.feature != feature:
+            continue
         height, width = size_judged(rule, kind)
         if rules_for([rule], feature, height):
             found = max(found, rule.stem_distance_m(height, width, 0.0))

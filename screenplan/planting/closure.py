@@ -23,11 +23,11 @@ from screenplan.contracts.findings import Finding
 from screenplan.contracts.tables import table_of
 from screenplan.ground.told_years import tell_year
 from screenplan.plan import DEFAULTS, Options
-from screenplan.planting.lines import covered_spans
 from screenplan.planting.maturity import followed_years, lasts_from
 from screenplan.planting.mixes import planned_spacing
 from screenplan.planting.neighbours import GAP_TOLERANCE_M, gaps_between
 from screenplan.planting.shapes import meeting_band, shape_radius
+from screenplan.planting.spans import covered_spans
 from screenplan.planting.species_model import Species, evidence_of
 from screenplan.planting.stand import Start, sizes_of, stand_of
 from screenplan.planting.zones import plantable_ground

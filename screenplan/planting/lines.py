@@ -33,13 +33,10 @@ from screenplan.planting.clearing import ARC_EXCESS_M, keep_clear
 from screenplan.planting.existing import row_through, stands_as_row
 from screenplan.planting.mixes import planned_spacing
 from screenplan.planting.patterns import EQUILATERAL
+from screenplan.planting.spans import CLEARANCE_M, SAME_M, plantable_stretches_each
 from screenplan.planting.zones import open_ground, subject_of
 from screenplan.site.ownership import outline_known
 
-#: A line keeps this far off a zone's edge, so that rounding cannot put a plant inside.
-CLEARANCE_M = 0.001
-#: Two lengths that differ by less are the same.
-SAME_M = 1e-6
 #: A point of a parallel line belongs to a side if it is the offset away from it, within this.
 ON_SIDE_M = 0.05
 #: Sine of the least turn that makes a corner of a parallel line, about 10°.
@@ -145,61 +142,6 @@ def draw_lines(
             kind="room",
         )
     return layer_of(PLANTING_LINES, found, [row["geometry"] for row in found], parcels.crs)
-
-
-def plantable_stretches(line: LineString, zone: shapely.Geometry) -> list[tuple[float, float]]:
-    """Stretches of a line on which a plant may stand, as running distances.
-
-    Parameters
-    ----------
-    line : LineString
-    zone : Geometry
-        The plantable zone.
-
-    Returns
-    -------
-    list of (float, float)
-        Metres from the line's start, in order; their ends keep `CLEARANCE_M` off the zone's edge.
-    """
-    spans = covered_spans(line, zone)
-    ends = shapely.points([line.coords[0], line.coords[-1]])[:, None]
-    starts_free, ends_free = shapely.contains(zone, ends).ravel()
-    stretches = []
-    for a, b in spans:
-        a += 0.0 if a < SAME_M and starts_free else CLEARANCE_M
-        b -= 0.0 if b > line.length - SAME_M and ends_free else CLEARANCE_M
-        if b >= a:
-            stretches.append((max(a, 0.0), min(b, line.length)))
-    return stretches
-
-
-def covered_spans(line: LineString, ground: shapely.Geometry) -> list[tuple[float, float]]:
-    """Stretches of a line that lie on some ground, as running distances in order, metres."""
-    inside = shapely.get_parts(shapely.intersection(line, ground))
-    spans = []
-    for part in inside[shapely.get_type_id(inside) == shapely.GeometryType.LINESTRING]:
-        if part.length > SAME_M:
-            # By the middle of each edge: the ends of a closed or touching line are ambiguous.
-            spans.append(_span(line, part))
-    return _join(sorted(spans))
-
-
-def _span(line: LineString, part: LineString) -> tuple[float, float]:
-    xy = shapely.get_coordinates(part)
-    middles = shapely.points((xy[:-1] + xy[1:]) / 2.0)
-    half = np.hypot(*np.diff(xy, axis=0).T) / 2.0
-    at = shapely.line_locate_point(line, middles)
-    return float((at - half).min()), float((at + half).max())
-
-
-def _join(spans: list[tuple[float, float]]) -> list[tuple[float, float]]:
-    joined: list[tuple[float, float]] = []
-    for a, b in spans:
-        if joined and a <= joined[-1][1] + SAME_M:
-            joined[-1] = (joined[-1][0], max(b, joined[-1][1]))
-        else:
-            joined.append((a, b))
-    return joined
 
 
 def _choose(sides: gpd.GeoDataFrame, along: Sequence[str]) -> list[str]:
@@ -444,8 +386,10 @@ def _trim(drawn: list[_Drawn], zone: shapely.Geometry, bound: str, keep_whole: b
     for piece in drawn:
         parts_of[piece.side, piece.row] = max(parts_of.get((piece.side, piece.row), 0), piece.part)
     found = []
-    for piece in drawn:
-        stretches = plantable_stretches(piece.line, zone)
+    lines = np.array([piece.line for piece in drawn], dtype=object)
+    of, *spans = plantable_stretches_each(lines, np.full(len(lines), zone, dtype=object))
+    for number, piece in enumerate(drawn):
+        stretches = np.stack(spans, axis=1)[of == number].tolist()
         line = piece.line
         if not keep_whole:
             if not stretches:

@@ -22,11 +22,15 @@ from screenplan.contracts.tables import layer_of, with_notes
 from screenplan.ground.errors import InputError, refuse
 from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.planting import Plants, Rows
-from screenplan.planting.clearing import keep_clear
+from screenplan.planting.clearing import keep_clear_each
 from screenplan.planting.existing import EXISTING_WITHIN_M, Standing, standing_plants
-from screenplan.planting.lines import CLEARANCE_M, covered_spans, plantable_stretches
 from screenplan.planting.mixes import kind_at, kinds_in, with_spacing
 from screenplan.planting.patterns import EQUAL_SHARE, between
+from screenplan.planting.spans import (
+    CLEARANCE_M,
+    covered_spans_each,
+    plantable_stretches_each,
+)
 from screenplan.planting.species import species_of
 from screenplan.planting.species_model import Species
 from screenplan.planting.stations import (
@@ -184,7 +188,11 @@ class _Setting:
         self.sides = [str(side) for side in layer["side_id"]]
         self.rows = layer["row"].to_numpy(int)
         self.layer = layer
-        self.stretches = [plantable_stretches(line, zone) for line in lines]
+        of, *spans = plantable_stretches_each(
+            np.array(lines, dtype=object), np.full(len(lines), zone, dtype=object)
+        )
+        both = np.stack(spans, axis=1)
+        self.stretches = [[(a, b) for a, b in both[of == k].tolist()] for k in range(len(lines))]
         self.spacing, self.fit, self.move_m = asked.spacing, asked.fit, asked.move
         self.fill_existing = asked.fill_existing
         self.plants: list[_Plant] = []
@@ -358,10 +366,12 @@ class _Setting:
             room = self._room(index, other)
             points = np.array([p.point for p in self.plants if p.line == other], dtype=object)
             points = points[shapely.distance(points, line) < room]
-            for point in points:
-                # The plant of a shared corner belongs to both lines.
-                if all(point.distance(corner) > CORNER_M for corner in corners):
-                    spans.extend(covered_spans(line, keep_clear(point, room)))
+            # The plant of a shared corner belongs to both lines.
+            for corner in corners:
+                points = points[shapely.distance(points, corner) > CORNER_M]
+            grounds = keep_clear_each(points, np.full(len(points), room))
+            _, low, high = covered_spans_each(np.full(len(points), line, dtype=object), grounds)
+            spans.extend(zip(low.tolist(), high.tolist(), strict=True))
         return spans
 
     def _take(self, index: int, found) -> None:
