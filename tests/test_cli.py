@@ -630,6 +630,7 @@ def test_start_tells_how_columns_and_units_are_named(tmp_path, lot):
     text = plan.read_text(encoding="utf-8")
     assert '# A column of another name: columns = { building_id = "its name" }' in text
     assert '# A column in feet: units = { height_m = "ft" }' in text
+    assert "# A value for rows that lack one: missing = { storeys = 2 }" in text
     named = 'columns = { height_m = "TOP_FT" }\nunits = { height_m = "ft" }\n'
     plan.write_text(
         text.replace('file = "houses.gpkg"\n', f'file = "houses.gpkg"\n{named}'), encoding="utf-8"

@@ -81,6 +81,15 @@ def test_a_column_whose_values_cannot_be_meant_is_not_taken():
     assert guess("buildings", HEIGHT=[None, None]).columns == {}
 
 
+def test_a_floor_without_a_unit_is_no_height_of_one():
+    assert guess("buildings", FLOOR=[2, 1], Ridge=[8.0, 7.0]).columns == {"ridge_m": "Ridge"}
+
+
+def test_of_a_long_file_the_first_rows_are_spoken_of():
+    found = guess("parcels", PIN=["7"] * 2000, APN=[str(n) for n in range(2000)])
+    assert "did not take PIN as parcel_id: it is '7' in the first 2000 rows" in found.said
+
+
 def test_heights_have_the_unit_that_their_name_says():
     found = guess("buildings", HGT_FT=[16.0], other_tags=['"building:levels"=>"2"'])
     assert found.columns == {"height_m": "HGT_FT", "storeys": "other_tags:building:levels"}

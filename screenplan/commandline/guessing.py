@@ -16,10 +16,13 @@ from screenplan.ground.units import metres_per
 from screenplan.site.columns import can_be_read, to_text
 from screenplan.site.composed import TAG_COLUMNS, cells_of, is_held, metres_in, tags_within
 from screenplan.site.known_columns import Match, find_known
+from screenplan.site.loose import SAMPLE_ROWS
 from screenplan.site.openstreetmap import given_by_tags
 
 #: A person who is asked: the question, and the columns of which one is named.
 Ask = Callable[[str, Sequence[str]], str]
+#: Names without their unit that may as well be something else: a floor may be a number of floors.
+_SAY_LITTLE = {"floor"}
 #: So many values of a column are shown where a person is asked.
 _SHOWN = 2
 
@@ -155,7 +158,8 @@ def _candidates(
     contract = INPUTS[name]
     stem = column.name.removesuffix("_m").removesuffix("_kmh").removesuffix("_deg")
     known = find_known(name, column.name, theirs, tags)
-    own = {column.name, stem, *(("id",) if column.name == contract.key else ())}
+    own = {column.name, *(("id",) if column.name == contract.key else ())}
+    own |= {stem} - _SAY_LITTLE
     seen = {match.theirs for match in known}
     last = 1 + max((match.tier for match in known), default=0)
     known += [
@@ -232,7 +236,8 @@ def _doubt(texts: Sequence[str | None], cells: pd.Series, column: Column, *, is_
         return "it is empty"
     if is_key and len(texts) > 1:
         if len(set(given)) == 1:
-            return f"it is {quoted(given[0])} in all rows"
+            rows = "all rows" if len(texts) < SAMPLE_ROWS else f"the first {SAMPLE_ROWS} rows"
+            return f"it is {quoted(given[0])} in {rows}"
         if len(given) < len(texts):
             return f"it is empty in {len(texts) - len(given)} of {len(texts)} rows"
     bad = next((cell for cell in cells if to_text(cell) and not can_be_read(cell, column)), None)

@@ -524,6 +524,8 @@ def _how_to_name(name: str, theirs: Sequence[str]) -> list[str]:
     lengths = [column for column in ours if column.endswith("_m")]
     if lengths:
         said.append(f'A column in feet: units = {{ {lengths[0]} = "ft" }}')
+        value = "storeys = 2" if name == "buildings" else f'{lengths[0]} = "1.8 m"'
+        said.append(f"A value for rows that lack one: missing = {{ {value} }}")
     return said
 
 
