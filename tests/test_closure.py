@@ -14,7 +14,6 @@ from shapely.geometry import Point
 from screenplan.contracts import CLOSURE, CROWNS
 from screenplan.ground.crown_shapes import SHAPES
 from screenplan.ground.errors import InputError
-from screenplan.outputs.summary import summarise
 from screenplan.planting.closure import close_rows, judge_closure, pair_band
 from screenplan.planting.crowns import grow_crowns
 from screenplan.planting.growth import height_at, spread_at
@@ -144,8 +143,6 @@ def test_a_bare_row_fails_its_check_and_says_what_is_bare():
     assert (
         "crowns meet only from 1.80 m on; from 1.20 to 1.80 m the row should close" in finding.says
     )
-    ((_, says),) = summarise({"closure": table})
-    assert says.startswith("not from 1.20 m to 1.80 m; crowns meet from 1.80 m to ")
 
 
 def test_gaps_that_an_exclusion_explains_do_not_count():

@@ -46,6 +46,7 @@ from screenplan.outputs.drawings.scale import (
     draw_scale_bar,
     lay_sheet,
 )
+from screenplan.outputs.drawings.sketch import draw_sketch
 from screenplan.outputs.drawings.style import clean, off_screen
 from screenplan.outputs.drawings.sun import lost_hours, sun_classes, sun_words
 from screenplan.outputs.drawings.svg import to_svg
@@ -501,3 +502,19 @@ def test_where_only_the_row_is_known_the_plan_shows_the_place_too(layers):
     assert sheet.south <= south
     assert sheet.east >= east
     assert sheet.north >= north
+
+
+def test_names_on_the_sketch_stand_in_it_and_off_the_north_arrow(layers):
+    ax = draw_sketch(
+        {**layers, "buildings": layers["buildings"].assign(name="the house in the lane")}
+    )
+    renderer, frame = ax.figure.canvas.get_renderer(), ax.get_window_extent()
+    arrow = [patch.get_window_extent(renderer) for patch in ax.patches if patch.get_zorder() == 30]
+    arrow += [text.get_window_extent(renderer) for text in ax.texts if text.get_text() == "N"]
+    named = [text for text in ax.texts if text.get_text() != "N"]
+    assert len(named) >= 3
+    for text in named:
+        box = text.get_window_extent(renderer)
+        assert frame.x0 <= box.x0
+        assert box.x1 <= frame.x1
+        assert not any(box.overlaps(part) for part in arrow), text.get_text()

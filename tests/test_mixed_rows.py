@@ -15,7 +15,6 @@ from screenplan.effects.applied import list_rules
 from screenplan.effects.health import check_health as judge_findings
 from screenplan.effects.health import judge_health
 from screenplan.ground.errors import InputError
-from screenplan.outputs.summary import summarise
 from screenplan.plan import check_plan
 from screenplan.planting.closure import close_rows
 from screenplan.planting.mixes import kinds_in, neighbours_of
@@ -269,18 +268,6 @@ def test_health_and_order_count_each_kind():
     assert "cone; one pest" in found["one species"].says
     ordered = {kind.species.key: kind.count for kind in kinds_of(plants, TABLE)}
     assert ordered == count.to_dict()
-
-
-def test_the_summary_counts_each_kind_by_its_name():
-    plants = lay(
-        box(), "south", plants_species=MIX, plants_group=3, species_table=TABLE, rows_spacing=1.9
-    )[3]
-    count = plants["species"].value_counts()
-    names = {key: kind.common_name for key, kind in TABLE.items()}
-    (row,) = summarise({"plants": plants}, names=names)
-    assert row.value == (
-        f"{len(plants)} ({count['narrow']} narrow cone, {count['wide']} wide cone)"
-    )
 
 
 @pytest.mark.parametrize(

@@ -16,11 +16,12 @@ from screenplan.contracts.tables import table_of
 from screenplan.ground.said import in_units
 from screenplan.outputs.answer import CAUTIONS, answer
 from screenplan.outputs.palette import COLOURS
-from screenplan.outputs.report import About, _running_title, _template, make_report
+from screenplan.outputs.report import MOST_PRINTED, About, _running_title, _template, make_report
 from screenplan.outputs.report_figures import _signs
 from screenplan.outputs.report_tables import (
     Heading,
     Table,
+    _notes,
     make_table,
     plain_table,
     stakes_by_line,
@@ -454,6 +455,18 @@ def test_notes_below_a_table_take_up_all_that_is_said_of_a_row():
     for free, said in ((None, "none costs less"), ("2 are saved", "2 are saved. none costs less")):
         table = make_table("design", table_of(DESIGN, [row | {"free": free}]))
         assert table.notes == [f"9 plants: {said}"]
+
+
+def test_the_print_leaves_out_the_rows_that_it_says_it_does(page):
+    assert f".t-views tr:nth-child(n+{MOST_PRINTED + 1}) {{ display: none; }}" in page
+
+
+def test_what_is_said_of_several_rows_stands_under_all_their_names():
+    rows = [
+        {"peg_id": f"P{k}", "note": "found by its pin" if k < 3 else "an end"} for k in (1, 2, 3)
+    ]
+    told = _notes(pd.DataFrame(rows), ("peg_id", "note"), "metric")
+    assert told == ["P1, P2: found by its pin", "P3: an end"]
 
 
 def test_empty_columns_and_empty_tables_are_left_out():

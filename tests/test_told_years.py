@@ -7,7 +7,7 @@ from options_kit import plan_with
 
 from screenplan.ground.told_years import tell_year, year_range, years_of_view
 from screenplan.outputs.report_views import views_table
-from screenplan.outputs.summary import summarise
+from screenplan.outputs.who_sees import view_counts
 from screenplan.planting.closure import judge_closure
 from screenplan.planting.species import load_species
 from screenplan.views.closing import row_closing
@@ -74,14 +74,6 @@ def test_what_the_growth_rests_on_stands_beside_the_year():
     assert tell_year((13, 9, 7)) == f"year {TOLD}"
 
 
-def test_rows_and_views_tell_it_in_the_summary():
-    told = dict(summarise({"closure": closure(), "views": views()}))
-    assert told["Row west closes"] == f"from 0.00 m to 1.80 m in year {TOLD}; growth: {GRADE}"
-    assert told["  closed by the screen"].endswith(f"year {TOLD}; growth: {GRADE}")
-    late = dict(summarise({"views": views(low=None)}))
-    assert late["  closed by the screen"].endswith(f", in year 9 (7 to never); growth: {GRADE}")
-
-
 def drawn(p10=6, p50=10, p90=None, chance=0.84, year=10):
     """The view with what was drawn for it."""
     years = {"year_closed_p10": p10, "year_closed_p50": p50, "year_closed_p90": p90}
@@ -92,27 +84,18 @@ def drawn(p10=6, p50=10, p90=None, chance=0.84, year=10):
 def test_a_view_is_told_by_its_draws_where_there_are_any():
     assert years_of_view(drawn().iloc[0]) == [None, 10, 6]
     assert years_of_view(views().iloc[0]) == [13, 9, 7]
-    told = dict(summarise({"views": drawn()}))
-    assert told["  closed by the screen"].endswith(
-        f", in year 10 (6 to never), 8 in 10 by year 10; growth: {GRADE}"
-    )
-    assert told["In short"].endswith("by year 10 it is closed with a chance of 8 in 10.")
+    assert view_counts(drawn()).endswith("by year 10 it is closed with a chance of 8 in 10.")
     two = pd.concat([drawn(), drawn(p50=None, chance=0.3)])
-    told = dict(summarise({"views": two}))
-    assert told["  closed by the screen"].endswith(
-        f", in year 10, 1 of them in fewer than half of the draws (6 to never); growth: {GRADE}"
-    )
-    assert told["In short"].endswith("1 is closed by year 10 with a chance of 8 in 10 or more.")
+    assert view_counts(two).endswith("1 is closed by year 10 with a chance of 8 in 10 or more.")
     table = views_table({"views": drawn()}, [])
     assert {"closed in year", "chance by year 10"} <= {heading.text for heading in table.headings}
     assert {"10 (6 to never)", "8 in 10"} <= set(table.rows[0])
 
 
 def test_half_the_draws_may_never_close_what_closes_at_typical_growth():
-    told = dict(summarise({"views": drawn(p10=7, p50=None, chance=0.3)}))
-    assert told["  closed by the screen"].endswith(
-        f", in fewer than half of the draws (7 to never); growth: {GRADE}"
-    )
+    table = views_table({"views": drawn(p10=7, p50=None, chance=0.3)}, [])
+    assert {"never (7 to never)", "3 in 10"} <= set(table.rows[0])
+    assert table.lead.endswith(f"Growth of the plants: {GRADE}.")
 
 
 def test_checks_tell_it():

@@ -35,23 +35,16 @@ def show_run(run, written, *, as_json: bool, everything: bool = False) -> None:
     written : Path
     as_json : bool
     everything : bool
-        Whether the long lists come first: the summary, all views, all checks and notes.
+        Whether the long lists come first: all views, how the rows grow, all checks and notes.
     """
     views, checks = run.layers["views"], run.layers["checks"]
     units = run.plan.plan.units
-    if as_json or everything:
-        from screenplan.outputs.summary import summarise
-
-        layers = {name: layer for name, layer in run.layers.items() if name != "checks"}
-        rows = summarise(layers, units=units, names=run.species_names)
     if as_json:
-        show_json({"folder": str(written), "summary": dict(rows),
+        show_json({"folder": str(written), "answer": _answer(run),
                    "views": records(views), "checks": records(checks), "warnings": run.warnings, "fails": run.fails})  # fmt: skip
         return
     if everything:
-        show_table("Summary", ["", ""], rows)
-        print()
-        _show_views(run, units)
+        _show_tables(run, units)
         print()
         _show_checks(checks, units)
         print()
@@ -65,20 +58,32 @@ def show_run(run, written, *, as_json: bool, everything: bool = False) -> None:
         console().print(f"  {name:<12} {holds}")
 
 
-def _show_views(run, units: str) -> None:
-    """Show every view that is open today; the shares by year are in the report, for 80 columns have no room for them."""
-    from screenplan.outputs.report_views import views_table
+def _answer(run) -> dict[str, list[str]]:
+    """Give the report's first screen, by its titles."""
+    from screenplan.outputs.answer import answer, answer_lines
+    from screenplan.running.writing import about_run
 
-    table = views_table(run.layers, (), units, most=None)
-    if table is None:
-        return
-    kept = [place for place, head in enumerate(table.headings) if place and not head.long]
-    show_table(
-        table.title,
-        [table.headings[place].text for place in kept],
-        [[row[place] for place in kept] for row in table.rows],
-        note=table.lead,
+    return {block.title: answer_lines(block) for block in answer(run.layers, about_run(run))}
+
+
+def _show_tables(run, units: str) -> None:
+    """Show every view that is open today, and how the rows grow, as the report has them.
+
+    Shares by year are in the report: 80 columns have no room for them.
+    """
+    from screenplan.outputs.report_tables import tables_of
+    from screenplan.outputs.report_views import table_names, views_table
+
+    tables = [views_table(run.layers, (), units, most=None)]
+    tables += tables_of(
+        "growth", run.layers, units=units, names=table_names(run.layers, run.species_names)
     )
+    for table in filter(None, tables):
+        heads = [head.text for head in table.headings]
+        show_table(
+            table.title, heads, table.rows, note=" ".join([table.lead, *table.notes]).strip()
+        )
+        print()
 
 
 def _show_answer(run) -> None:

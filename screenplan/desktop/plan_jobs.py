@@ -15,13 +15,13 @@ from screenplan.desktop.form_values import content_of, named_columns
 from screenplan.desktop.step_jobs import Tell, read_handed
 from screenplan.ground.errors import refuse
 from screenplan.ground.said import in_units
+from screenplan.outputs.answer import answer, answer_lines
 from screenplan.outputs.kinds import split_by_kind
-from screenplan.outputs.summary import summarise
 from screenplan.plan import check_plan
 from screenplan.plan.reading import change_plan
 from screenplan.plan.text import plan_text
 from screenplan.running.pipeline import Run, run_plan
-from screenplan.running.writing import default_folder, open_folder, write_run
+from screenplan.running.writing import about_run, default_folder, open_folder, write_run
 
 #: Files in the folder of a plan that is made from layers.
 PLAN_NAME, INPUTS_NAME = "screen.toml", "inputs.gpkg"
@@ -72,10 +72,10 @@ def _run(plan, settings, tell: Tell) -> Run:
 
     run = run_plan(plan, settings=settings, progress=progress)
     tell({"progress": RAN, "doing": "Writing the folder"})
-    layers = {name: layer for name, layer in run.layers.items() if name != "checks"}
     units = run.plan.plan.units
-    for what, value in summarise(layers, units=units, names=run.species_names):
-        tell({"says": f"{what}: {value}"})
+    for block in answer(run.layers, about_run(run)):
+        for line in answer_lines(block):
+            tell({"says": f"{block.title}: {line}"})
     for row in run.layers["checks"].itertuples():
         if row.result == "fails":
             tell({"note": f"Check fails: {row.check}: {in_units(row.says, units)}"})

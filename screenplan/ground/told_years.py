@@ -124,23 +124,6 @@ def chance_in_words(chance: float) -> str:
     return f"{parts} in {PARTS}"
 
 
-def closing_in_words(view: Mapping) -> str:
-    """Tell the year of a view with its range, and the chance that it is closed by the year that is asked for.
-
-    Examples
-    --------
-    >>> drawn = {"year_closed_p10": 7, "year_closed_p50": 9, "year_closed_p90": 13}
-    >>> closing_in_words(drawn | {"chance": 0.84, "chance_year": 10})
-    'year 9 (7 to 13), 8 in 10 by year 10'
-    >>> closing_in_words({"year_closed_low": None, "year_closed": 9, "year_closed_high": 5})
-    'year 9 (5 to never)'
-    """
-    years = tell_year(years_of_view(view))
-    if not is_drawn(view):
-        return years
-    return f"{years}, {chance_in_words(view['chance'])} by year {_known(view['chance_year'])}"
-
-
 def asked_chance(chance: float) -> str:
     """Tell a chance that is asked for: exactly.
 

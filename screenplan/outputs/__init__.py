@@ -1,1 +1,1 @@
-"""What is written: GeoJSON, GeoPackage, the run record, the summary."""
+"""What is written: GeoJSON, GeoPackage, the run record, the report."""

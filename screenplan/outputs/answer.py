@@ -95,6 +95,16 @@ def answer(layers: Mapping, about) -> list[Block]:
     ]
 
 
+def answer_lines(block: Block) -> list[str]:
+    """Give what a block says as sentences alone, its table and what is said under it too."""
+    rows = [] if block.table is None else block.table.rows
+    heads = [] if block.table is None else [head.text for head in block.table.headings]
+    told = [
+        ", ".join(f"{head} {cell}" for head, cell in zip(heads, row, strict=True)) for row in rows
+    ]
+    return [*block.lines, *told, *([block.more] if block.more else [])]
+
+
 def _order(layers, units) -> Block | None:
     rows = _rows(layers.get("quantities"))
     plants = [row for row in rows if row["part"] == "plants"]

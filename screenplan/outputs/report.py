@@ -15,7 +15,6 @@ from pathlib import Path
 from typing import Any
 
 from screenplan._version import __version__
-from screenplan.contracts.called import target_names, view_names
 from screenplan.contracts.presentation import WORK, Part
 from screenplan.ground.said import in_units
 from screenplan.ground.units import format_length
@@ -26,11 +25,12 @@ from screenplan.outputs.report_choices import make_choices
 from screenplan.outputs.report_figures import make_figures
 from screenplan.outputs.report_repeats import not_said, say_once
 from screenplan.outputs.report_tables import Table, plain_table, stakes_by_line, tables_of
-from screenplan.outputs.report_views import views_table, year_sentences
-from screenplan.outputs.summary import summarise
+from screenplan.outputs.report_views import table_names, views_table, year_sentences
 from screenplan.outputs.who_sees import view_counts
 
 REPORT_NAME = "report.html"
+#: So many open views are printed, as the style of the print says too.
+MOST_PRINTED = 24
 #: Tables of so many rows are kept on one page of paper where they fit one.
 MOST_TOGETHER = 40
 #: The year that the page shows first, or the nearest one that is drawn.
@@ -100,7 +100,7 @@ def make_report(layers: Mapping[str, Any], about: About) -> str:
     figures = make_figures(layers, years=years, shown=shown, units=about.units)
 
     shown_once = {**layers, "quantities": _without_cautions(layers)}
-    names = {"species": about.names, "view": view_names(layers), "target": target_names(layers)}
+    names = table_names(layers, about.names)
 
     def tables(part: Part) -> list[Table]:
         return tables_of(part, shown_once, units=about.units, names=names)
@@ -120,16 +120,13 @@ def make_report(layers: Mapping[str, Any], about: About) -> str:
         title=title,
         subject=clean(about.subject),
         most_together=MOST_TOGETHER,
+        most_printed=MOST_PRINTED,
         version=__version__,
         style=Markup(_template("report.css") + _running_title(title)),
         script=Markup(script),
         digest=digest,
         headline=view_counts(layers.get("views")),
         blocks=answer(layers, about),
-        summary=[
-            (row.label.startswith(" "), clean(row.label, 120), clean(row.value, LONGEST_TEXT))
-            for row in summarise(layers, units=about.units, names=about.names)
-        ],
         years=[(year, year_words(year)) for year in years],
         shown=shown,
         sentences=year_sentences(layers, years, about.units) if years else {},

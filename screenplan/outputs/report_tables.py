@@ -188,18 +188,7 @@ def make_table(
         )
         for k, column in enumerate(columns)
     ]
-    notes = []
-    if shown.notes:
-        name_of, *says = shown.notes
-        for row in frame.to_dict("records"):
-            told = [
-                clean(in_units(row[what], units), LONGEST_TEXT)
-                for what in says
-                if not is_missing(row[what])
-            ]
-            if told:
-                head = clean(in_units(row[name_of], units), LONGEST_TEXT).replace("_", " ")
-                notes.append(f"{head[:1].upper()}{head[1:]}: {'. '.join(told)}")
+    notes = _notes(frame, shown.notes, units) if shown.notes else []
     title = shown.title or contract.meaning
     key = shown.key or name.replace("_", "-")
     if shown.told:
@@ -208,6 +197,22 @@ def make_table(
         )
     made = Table(key, title, headings, rows, shown.lead, shown.tick, notes)
     return made if shown.whole else without_equal(made)
+
+
+def _notes(frame: pd.DataFrame, columns: Sequence[str], units: str) -> list[str]:
+    """Give what is said of rows in sentences under their names; rows of which the same is said share one."""
+    name_of, *says = columns
+    told: dict[str, list[str]] = {}
+    for row in frame.to_dict("records"):
+        texts = [in_units(row[what], units) for what in says if not is_missing(row[what])]
+        if texts:
+            said = ". ".join(clean(text, LONGEST_TEXT) for text in texts)
+            head = clean(in_units(row[name_of], units), LONGEST_TEXT).replace("_", " ")
+            told.setdefault(said, []).append(head)
+    return [
+        f"{', '.join(heads)[:1].upper()}{', '.join(heads)[1:]}: {said}"
+        for said, heads in told.items()
+    ]
 
 
 def without_equal(table: Table, keep: Sequence[str] = ()) -> Table:

@@ -8,17 +8,22 @@ import pandas as pd
 
 from screenplan.contracts import year_column
 from screenplan.contracts.apart import tell_set_apart
-from screenplan.contracts.called import observer_names, place_names
+from screenplan.contracts.called import observer_names, place_names, target_names, view_names
 from screenplan.ground.told_years import chance_in_words, is_drawn, year_range, years_of_view
 from screenplan.ground.units import format_length
 from screenplan.outputs.drawings.plan import SHOWN, closed_by
 from screenplan.outputs.drawings.style import clean, year_words
+from screenplan.outputs.report_cells import is_missing
 from screenplan.outputs.report_tables import Heading, Table
-from screenplan.outputs.summary import said_of
 from screenplan.outputs.who_sees import NO_ROW, causes_of
 
 #: The report's table names so many views; the layer holds all.
 MOST_VIEWS = 60
+
+
+def table_names(layers: Mapping, species: Mapping[str, str]) -> dict[str, Mapping[str, str]]:
+    """Give by the form of a cell what its key stands for: species, views, what light falls on."""
+    return {"species": species, "view": view_names(layers), "target": target_names(layers)}
 
 
 def shown_views(views: pd.DataFrame) -> pd.DataFrame:
@@ -109,9 +114,8 @@ def views_table(
             " Year and chance come from many draws of growth, crowns and losses: the year of half of them, "
             "in brackets those of 1 and of 9 in 10."
         )
-    growth = said_of(first)
-    if growth:
-        lead += f" Growth of the plants: {growth}."
+    if not is_missing(first.get("evidence")):
+        lead += f" Growth of the plants: {clean(first['evidence'])}."
     if apart := tell_set_apart(views):
         lead += f" Of the open views {apart}; they are followed as all others are."
     if more:

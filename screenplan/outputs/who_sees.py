@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import pandas as pd
 
-from screenplan.contracts.called import observer_names, place_names
+from screenplan.contracts.called import house_names, observer_names, place_names
 from screenplan.ground.said import in_units
 from screenplan.ground.told_years import chance_in_words, is_drawn, year_range, years_of_view
 from screenplan.outputs.drawings.style import clean
@@ -62,7 +62,8 @@ def closing_windows(layers: Mapping) -> tuple[Table | None, str]:
     Returns
     -------
     Table or None
-        A row a window; None if no view closes. The year and the chance are those of its last place.
+        A row a window, or a house where there are more than `MOST_WINDOWS`; None if no view closes. The year and
+        the chance are those of its last view.
     str
         What to know of the table, and how many windows it leaves out.
     """
@@ -70,27 +71,26 @@ def closing_windows(layers: Mapping) -> tuple[Table | None, str]:
     closing = views.loc[views["status"] == "closes"]
     if closing.empty:
         return None, ""
-    names, places = observer_names(layers), place_names(layers.get("private_places"))
+    who, names = _lookers(closing["window_id"].astype(str), layers)
+    places = place_names(layers.get("private_places"))
     drawn = is_drawn(closing.iloc[0])
     rows = []
-    for window, group in closing.groupby("window_id", sort=False):
+    for looker, group in closing.groupby(who.to_numpy(), sort=False):
         mine = group.to_dict("records")
+        seen = dict.fromkeys(
+            places.get(str(view["place_id"]), str(view["place_id"])) for view in mine
+        )
         row = [
-            clean(names.get(str(window), window), 120),
-            clean(
-                ", ".join(
-                    places.get(str(view["place_id"]), str(view["place_id"])) for view in mine
-                ),
-                200,
-            ),
+            clean(names.get(looker, looker), 120),
+            clean(", ".join(seen), 200),
             year_range([_latest(years) for years in zip(*map(years_of_view, mine), strict=True)]),
         ]
         if drawn:
             row.append(chance_in_words(min(view["chance"] for view in mine)))
         rows.append(row)
-    headings = [Heading("window"), Heading("no longer sees"), Heading("from year", True)]
+    headings = [Heading("who"), Heading("no longer sees"), Heading("from year", True)]
     more = [
-        "From which year on, in brackets at high and at low growth. Where there are several places, that "
+        "From which year on, in brackets at high and at low growth. Where there are several views, that "
         "of the last"
     ]
     if drawn:
@@ -98,11 +98,29 @@ def closing_windows(layers: Mapping) -> tuple[Table | None, str]:
         headings.append(Heading(f"by year {by}", True))
         more = [
             f"From which year on, in brackets in 1 and in 9 of 10 draws, and the chance by year {by}. Where "
-            "there are several places, those of the last"
+            "there are several views, those of the last"
         ]
     if len(rows) > MOST_WINDOWS:
-        more.append(f"{len(rows) - MOST_WINDOWS} more windows stand in the table of views")
+        more.append(f"{len(rows) - MOST_WINDOWS} more stand in the table of views")
     return Table("closed", "", headings, rows[:MOST_WINDOWS]), ". ".join(more)
+
+
+def _lookers(windows: pd.Series, layers: Mapping) -> tuple[pd.Series, dict[str, str]]:
+    """Give by view who is told of, windows or else their houses, and what people call them."""
+    names, given = observer_names(layers), layers.get("windows")
+    if windows.nunique() <= MOST_WINDOWS or given is None:
+        return windows, names
+    houses = dict(zip(given["window_id"].astype(str), given["building_id"], strict=True))
+    who = windows.map(
+        lambda window: window if is_missing(houses.get(window)) else f"in {houses[window]}"
+    )
+    counts = windows.groupby(who.to_numpy()).nunique().to_dict()
+    called = house_names(layers.get("buildings"))
+    for house in {house for house in houses.values() if not is_missing(house)}:
+        if count := counts.get(f"in {house}"):
+            many = f"{count} windows" if count > 1 else "1 window"
+            names[f"in {house}"] = f"{called.get(house, house)}, {many}"
+    return who, names
 
 
 def open_windows(layers: Mapping, units: str) -> list[str]:

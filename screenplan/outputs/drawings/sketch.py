@@ -88,11 +88,14 @@ def name_large(ax, layers: Mapping, sheet: Sheet, gid: str = "") -> None:
     frame = shapely.box(sheet.west, sheet.south, sheet.east, sheet.north)
     grow = sheet.width_mm / SKETCH_MM[0]
     mm = sheet.metres(grow)
-    taken: list[tuple[float, float, float, float]] = []
+    arrow = (sheet.east - 13.0 * sheet.metres(1.0), sheet.north - 22.0 * sheet.metres(1.0))
+    taken = [(*arrow, sheet.east, sheet.north)]
 
     def free(x: float, y: float, text: str) -> bool:
         half = ((0.9 * len(text) + 1.0) * mm, 2.2 * mm)
         box = (x - half[0], y - half[1], x + half[0], y + half[1])
+        if not (sheet.west <= box[0] and box[2] <= sheet.east):
+            return False
         if any(box[0] < b[2] and b[0] < box[2] and box[1] < b[3] and b[1] < box[3] for b in taken):
             return False
         taken.append(box)

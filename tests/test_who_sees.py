@@ -1,0 +1,79 @@
+"""Who no longer sees in, told by windows or, where there are many, by houses."""
+
+import pandas as pd
+import pytest
+
+from screenplan.outputs.answer import Block, answer_lines
+from screenplan.outputs.report_tables import Heading, Table
+from screenplan.outputs.who_sees import MOST_WINDOWS, closing_windows, view_counts
+
+YEARS = ("year_closed_low", "year_closed", "year_closed_high")
+
+
+def views(status, **columns):
+    """Views of windows w0, w1, … onto the terrace; each closes in the year of its number and 3."""
+    count = len(status)
+    years = {
+        name: pd.array(
+            [k + 3 if s == "closes" else pd.NA for k, s in enumerate(status)], dtype="Int64"
+        )
+        for name in YEARS
+    }
+    return pd.DataFrame(
+        {"view_id": [f"v{k}" for k in range(count)], "window_id": [f"w{k}" for k in range(count)], "place_id": "terrace", "status": status, **years, **columns}
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("status", "said"),
+    [
+        (["closes"], "The one view that is open today closes."),
+        (["stays open"], "The one view that is open today stays open."),
+        (["closes"] * 2, "All 2 views that are open today close."),
+        (["stays open"] * 4 + ["no view"], "None of the 4 views that are open today closes."),
+        (["closes", "closes", "stays open"], "2 of the 3 views that are open today close, 1 stays open."),
+        (["closed already"] * 6, "Nobody sees in today: all 6 views are closed by what stands already."),
+        (["no view"] * 2, "No window or onlooker that is given sees a private place."),
+    ],
+)  # fmt: skip
+def test_views_are_counted_by_what_becomes_of_them(status, said):
+    assert view_counts(views(status)) == said
+
+
+def test_where_no_view_was_followed_nothing_is_said():
+    assert view_counts(None) == ""
+    assert "does not know who looks in" in view_counts(views([]))
+
+
+def site(count):
+    """Windows of two houses and one that is in none."""
+    houses = ["h-1" if k % 2 else "h-2" for k in range(count - 1)] + [None]
+    return {
+        "views": views(["closes"] * count),
+        "windows": pd.DataFrame({"window_id": [f"w{k}" for k in range(count)], "building_id": houses, "name": "bath", "storey": 0}),
+        "buildings": pd.DataFrame({"building_id": ["h-1", "h-2"], "kind": "house", "name": ["No. 1", "No. 2"]}),
+    }  # fmt: skip
+
+
+def test_many_windows_are_told_by_their_houses():
+    table, more = closing_windows(site(MOST_WINDOWS + 1))
+    # By hand: w0, w2, w4 and w6 are in No. 2, the others but the last in No. 1; the years are 3 to 11.
+    assert [row[0] for row in table.rows] == ["No. 2, 4 windows", "No. 1, 4 windows", "bath"]
+    assert [row[2] for row in table.rows] == ["9", "10", "11"]
+    assert "more stand in the table" not in more
+
+
+def test_a_few_windows_are_told_each():
+    table, _ = closing_windows(site(MOST_WINDOWS))
+    assert [row[0] for row in table.rows][:2] == ["No. 2, bath", "No. 1, bath"]
+    assert len(table.rows) == MOST_WINDOWS
+
+
+def test_a_block_is_told_in_sentences_where_there_are_no_tables():
+    table = Table("closed", "", [Heading("who"), Heading("from year")], [["No. 9, bath", "4"]])
+    block = Block("closed", "Who", ["Nobody else"], table, more="More stand below")
+    assert answer_lines(block) == [
+        "Nobody else",
+        "who No. 9, bath, from year 4",
+        "More stand below",
+    ]
