@@ -112,6 +112,7 @@ def test_totals_are_the_sums_of_the_rows_and_of_the_plants(run):
     for name in ("plants", "windows", "views_open", "closed_y05", "closed_y10", "closed_y20"):
         assert run.totals[name] == sides[name].astype(int).sum()
     assert run.totals["cost"] == pytest.approx(sides["cost"].astype(float).sum())
+    assert run.totals["unpriced"] == 0
     files = sorted((run.folder / "county_plants").glob("*.parquet"))
     assert run.totals["plants"] == sum(Columnar(path).rows for path in files)
     assert run.parcels == run.totals["planned"] == 6
@@ -160,6 +161,9 @@ def test_without_buildings_there_are_rows_only_and_it_says_so(layers, tmp_path):
     run = screenplan.run_county(PLAN, layers=some, out=tmp_path / "bare")
     sides = sides_of(run)
     assert sides["views_open"].astype(int).sum() == 0 < sides["plants"].astype(int).sum()
+    # Plants of 0.9 m cost 20, and these have a price; of another height none has.
+    other = screenplan.run_county(PLAN, layers=some, out=tmp_path / "tall", settings=['plants.stock_height="1.2 m"'])  # fmt: skip
+    assert other.totals["unpriced"] == other.totals["plants"] > 0 == other.totals["cost"]
     assert any("there are rows only" in warning for warning in run.warnings)
 
 
@@ -268,3 +272,45 @@ def test_a_class_of_sides_can_have_a_design_of_its_own(layers, tmp_path):
     assert apart.min() >= 1.5 - SAME_M
     # Numbered along the parcel's rows from 1.
     assert sorted(first["plant_id"]) == list(range(1, len(first) + 1))
+
+
+def test_parcels_in_degrees_are_planned_as_those_in_metres(run, layers, tmp_path):
+    # Invariant: the same ground in another system; coordinates agree to the last digits of a double in degrees.
+    turned = {name: layer.to_crs("EPSG:4326") for name, layer in layers.items()}
+    other = screenplan.run_county(PLAN, layers=turned, out=tmp_path / "degrees")
+    mine, theirs = sides_of(other), sides_of(run)
+    assert list(mine.crs.to_authority()) == ["EPSG", "4326"]
+    for name in ("side_id", "side_class", "plants", "windows", "views_open", "closed_y10"):
+        assert mine[name].tolist() == theirs[name].tolist()
+    assert mine["needed_m"].fillna(-1).astype(float).tolist() == pytest.approx(
+        theirs["needed_m"].fillna(-1).astype(float).tolist(), abs=1e-4
+    )
+
+
+@pytest.mark.parametrize(
+    "outline", [None, shapely.box(EAST, NORTH, EAST + 90_000.0, NORTH + 90_000.0)]
+)
+def test_a_file_of_which_no_parcel_can_be_planned_says_so(tmp_path, outline):
+    lot = gpd.GeoDataFrame({"parcel_id": ["a"]}, geometry=[outline], crs=CRS)
+    run = screenplan.run_county(PLAN, layers={"parcels": lot}, out=tmp_path / "none")
+    assert run.totals["planned"] == 0
+    assert run.skipped["parcel_id"].tolist() == ["a"]
+    assert "No parcel was planned." in run.warnings
+    assert read_record(run.folder).files
+
+
+def test_an_error_of_ours_on_one_parcel_stops_no_other(layers, tmp_path, monkeypatch):
+    from screenplan.county.parcel import Planner
+
+    real = Planner.plan_parcel
+
+    def fail(self, parcel_id, *rest):
+        if parcel_id == "p2":
+            raise ZeroDivisionError("by zero")
+        return real(self, parcel_id, *rest)
+
+    monkeypatch.setattr(Planner, "plan_parcel", fail)
+    some = layers | {"parcels": layers["parcels"].iloc[:3]}
+    run = screenplan.run_county(PLAN, layers=some, out=tmp_path / "error")
+    assert run.skipped["reason"].tolist() == ["an error of screenplan (ZeroDivisionError: by zero)"]
+    assert set(sides_of(run)["parcel_id"]) == {"p1", "p3"}

@@ -69,7 +69,7 @@ def _file_option(name: str, what: str):
 @click.option(
     "--at-once",
     type=click.IntRange(1, 1_000_000),
-    default=1000,
+    default=250,
     show_default=True,
     help="Parcels of a partition; it changes no answer.",
 )
@@ -345,6 +345,9 @@ def show_county(run) -> None:
             if name.startswith("closed_y")
         ),
     ]
+    if totals.get("cost"):
+        rows.append(["cost of the plants that have a price", f"{totals['cost']:.2f}"])
+        rows.append(["plants without a price", int(totals["unpriced"])])
     show_table("The county", ["", "number"], rows)
     if len(run.skipped):
         counted = (

@@ -15,7 +15,7 @@ import shapely
 from screenplan.contracts import PLANTING_LINES, PLANTS
 from screenplan.contracts.tables import layer_of
 from screenplan.county.classes import classes_of
-from screenplan.county.sampling import spacing_for
+from screenplan.county.spacing import spacing_for
 from screenplan.ground.errors import InputError
 from screenplan.ground.kept import Kept
 from screenplan.plan import Options, Plan

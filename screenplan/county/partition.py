@@ -198,11 +198,19 @@ def _plan_one(
             planned = _try(task, planner, parcel_id, row, near, skipped, look_up)
             return {} if planned is None else rows_of(planned, row, parcel_id, alone.crs)
     except _TooSlowError:
-        seconds = task.plan.county.seconds
         told(
             Problem(
-                f"it was given up after {min(time.monotonic() - begun, 10 * seconds):.0f} s",
+                f"it was given up after {time.monotonic() - begun:.0f} s",
                 "Plan it by itself with screenplan run, or raise county.seconds",
+            )
+        )
+    except MemoryError:
+        raise
+    except Exception as error:  # one parcel of a hundred thousand stops no other
+        told(
+            Problem(
+                f"an error of screenplan ({type(error).__name__}: {error})",
+                "Plan it by itself with screenplan run, and report what that says",
             )
         )
     return {}

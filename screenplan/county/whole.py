@@ -34,7 +34,7 @@ from screenplan.county.sharing import share_out
 from screenplan.county.state import Begun, CountyFolder, hash_plan, write_whole
 from screenplan.ground.errors import refuse
 from screenplan.outputs.lock import Held, Lock
-from screenplan.outputs.record import RunRecord, describe_output, write_record
+from screenplan.outputs.record import RunRecord, describe_output, file_sha256, write_record
 from screenplan.outputs.tables import write_csv
 from screenplan.plan import Plan, check_plan, read_plan
 from screenplan.plan.design import Design
@@ -46,8 +46,9 @@ from screenplan.site.sources import LayerSource, hash_unless_large
 from screenplan.site.systems import find_system
 from screenplan.site.terrain import TerrainSource
 
-#: Parcels of a partition: enough that what is made once for them does not count.
-AT_ONCE = 1000
+#: Parcels of a partition: enough that what is made once for them does not count, and not so many that a run that is
+#: killed loses more than some minutes.
+AT_ONCE = 250
 #: Layers that a county reads: those around a parcel, but for what is measured or drawn for one plan.
 READ = tuple(
     name
@@ -82,7 +83,8 @@ class CountyRun:
     skipped : DataFrame
         What was set aside, by `COUNTY_SKIPPED`.
     totals : dict
-        Sums over all sides: plants, windows, open views, those closed by years; and parcels planned.
+        Sums over all sides: plants, windows, open views, those closed by years, the cost of what has a price, the
+        plants that have none; and parcels planned.
     parts : int
         Partitions.
     done_before : int
@@ -307,8 +309,8 @@ def write_partition(task: Task, target: Path, number: int, first: int, last: int
         told["rows"][name] = write_layer(table, path, COUNTY[name])
     told["planned"] = int(sides["parcel_row"].nunique())
     told["totals"] = {name: int(sides[name].sum()) for name in _SUMMED}
-    priced = sides["cost"].astype("Float64").sum()
-    told["totals"]["cost"] = float(priced)
+    told["totals"]["cost"] = float(sides["cost"].astype("Float64").sum())
+    told["totals"]["unpriced"] = int(sides.loc[sides["cost"].isna().to_numpy(bool), "plants"].sum())
     write_whole(place.mark(number), json.dumps(told, indent=1) + "\n")
     return told
 
@@ -332,7 +334,7 @@ def _plan_all(
 
 def _finish(task: Task, place: CountyFolder, hashes, before: int, begun_at: float) -> CountyRun:
     done = place.done()
-    totals: Counter = Counter()
+    totals: Counter = Counter(dict.fromkeys(("planned", *_SUMMED, "cost", "unpriced"), 0))
     for told in done.values():
         totals.update(told["totals"])
         totals["planned"] += told["planned"]
@@ -349,7 +351,9 @@ def _finish(task: Task, place: CountyFolder, hashes, before: int, begun_at: floa
         ]
     if done:
         path = place.target / MAP_NAME
-        outputs.append(describe_output(path, write_map(parts, path, file.crs)))
+        rows = write_map(parts, path, file.crs)
+        # By its plain hash: the other one holds the whole file in memory.
+        outputs.append({"file": path.name, "sha256": file_sha256(path), "layers": rows})
     path = place.target / SKIPPED_FILE
     outputs.append(
         describe_output(path, {COUNTY_SKIPPED.name: write_csv(skipped, path, COUNTY_SKIPPED)})

@@ -97,6 +97,65 @@ def run(folder: Path, out: str, *, settings=(), client="", **options) -> dict:
     return json.loads(printed.strip().splitlines()[-1]) | {"peak": peak}
 
 
+def bench_sampling(folder: Path, count: int) -> None:
+    """Print how much a county's sampling leaves out, beside that of a plan of one parcel, view by view."""
+    import numpy as np
+
+    from screenplan.county.columnar import Columnar
+    from screenplan.county.laying import lay_layer
+    from screenplan.county.parcel import Planner
+    from screenplan.ground.errors import InputError
+    from screenplan.plan import check_plan
+    from screenplan.site.reading import LayerSource
+
+    file = folder / "lots.gpkg"
+    laid = {
+        name: lay_layer(name, source, folder / "laid")
+        for name, source in {
+            "parcels": LayerSource(file, "plots"),
+            "buildings": LayerSource(file, "buildings", {"building_id": "osm_id"}, fixed={"storeys": 2}),
+            "roads": LayerSource(file, "roads", {"road_id": "osm_id"}),
+        }.items()
+    }  # fmt: skip
+    planners = [
+        Planner(check_plan({"county": {"rays": rays}}, given=["parcels"]), folder)
+        for rays in (0, 20_000)
+    ]
+    parcels, reach = Columnar(laid["parcels"].path), planners[0].plan.site.reach
+    views = found = late = 0
+    seconds, rays = np.zeros(2), np.zeros(2)
+    for place in range(count):
+        name = str(parcels.read(place, place + 1)["parcel_id"].iloc[0])
+        west, south, east, north = parcels.read(place, place + 1).total_bounds
+        box = (west - reach, south - reach, east + reach, north + reach)
+        sources = {
+            layer: LayerSource(
+                Columnar(one.path).near([box]).drop(columns=["source_row", "planned"], errors="ignore").reset_index(drop=True),
+                None, one.named.columns, fixed=one.named.fixed,
+            )
+            for layer, one in laid.items()
+        }  # fmt: skip
+        try:
+            told = []
+            for k, planner in enumerate(planners):
+                start = time.process_time()
+                told.append(planner.plan_parcel(name, sources).layers["views"].set_index("view_id"))
+                seconds[k] += time.process_time() - start
+        except InputError:
+            continue
+        rays += [table["rays"].sum() for table in told]
+        full, coarse = told[0], told[1].loc[told[0].index]
+        today = full["status"].isin(["closes", "stays open"]).to_numpy(bool)
+        seen = coarse["status"].isin(["closes", "stays open"]).to_numpy(bool)
+        closed = [
+            (table["year_closed"].fillna(99) <= 10).to_numpy(bool) for table in (full, coarse)
+        ]
+        views += today.sum()
+        found += (today != seen).sum()
+        late += ((today & closed[0]) != (seen & closed[1])).sum()
+    print(f"  sampling of {count} lots: of {views} open views {found / views:.1%} are not told as open, or others are; {late / views:.1%} are told otherwise by year 10; {rays[1] / rays[0]:.2f} of the rays, {seconds[1] / seconds[0]:.2f} of the processor time")  # fmt: skip
+
+
 def bench_county(data: Path | None, count: int = PARCELS) -> None:
     """Print what a county costs; nothing without the suburb."""
     if data is None or not (data / SUBURB).is_file():
@@ -108,6 +167,7 @@ def bench_county(data: Path | None, count: int = PARCELS) -> None:
         for folder, parcels in ((small, count), (large, 10 * count)):
             folder.mkdir()
             tile(folder, data / SUBURB, parcels)
+        bench_sampling(small, count)
         at_once = max(1, count // 4)
         run(small, "warm", at_once=at_once)
         one = run(small, "one", at_once=at_once)

@@ -6,7 +6,7 @@ import tomllib
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
-ROOMS = ("planting", "site", "views", "effects", "works", "rules", "checks", "design")
+ROOMS = ("planting", "site", "views", "effects", "works", "rules", "checks", "design", "county")
 
 
 def modules(rooms) -> list[Path]:

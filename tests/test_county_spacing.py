@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from options_kit import plan_with
 
-from screenplan.county.sampling import WIDEST_M, rays_at, spacing_for
+from screenplan.county.spacing import WIDEST_M, rays_at, spacing_for
 from screenplan.views.sampling import FEWEST_POSITIONS, MOST_TARGETS
 
 
