@@ -81,6 +81,19 @@ def test_a_column_whose_values_cannot_be_meant_is_not_taken():
     assert guess("buildings", HEIGHT=[None, None]).columns == {}
 
 
+def test_a_plan_in_feet_wants_the_unit_of_heights():
+    found = guess("buildings", HEIGHT=[16.0, 20.0], us=True)
+    (problem,) = found.problems
+    assert (
+        "The column 'HEIGHT' holds lengths, and neither its name nor the plan says their unit"
+        in problem.what
+    )
+    assert problem.key == "layers.buildings.units.height_m"
+    for columns in ({"HGT_FT": [16.0]}, {"HEIGHT": ["16 ft"]}, {"other_tags": ['"height"=>"5"']}):
+        assert not guess("buildings", **columns, us=True).problems
+    assert guess("buildings", other_tags=['"height"=>"5"']).units == {"height_m": "m"}
+
+
 def test_a_floor_without_a_unit_is_no_height_of_one():
     assert guess("buildings", FLOOR=[2, 1], Ridge=[8.0, 7.0]).columns == {"ridge_m": "Ridge"}
 

@@ -54,6 +54,7 @@ def guess_columns(
     named: Mapping[str, str] | None = None,
     wanted: str | None = None,
     ask: Ask | None = None,
+    us: bool = False,
 ) -> Guess:
     """Guess which columns of a file are which of a contract.
 
@@ -74,6 +75,8 @@ def guess_columns(
         The identifier that is looked for: of columns that could hold it, that one is meant which does.
     ask : callable, optional
         Asks the person where two columns would do; without it that is a problem.
+    us : bool
+        Whether the plan is in feet, so that a length without a unit may be meant so, which is a problem.
     """
     guess = Guess()
     if not INPUTS[name].geometry:
@@ -97,11 +100,26 @@ def guess_columns(
             continue
         taken.add(match.theirs)
         guess.columns[column.name] = match.theirs
-        unit = f", in {match.unit}" if match.unit else ""
-        guess.said.append(f"took {match.theirs} as {column.name} ({match.why}{unit})")
-        if match.unit:
-            guess.units[column.name] = match.unit
+        # OpenStreetMap's lengths are metres unless a unit stands behind the number.
+        unit = match.unit or ("m" if column.unit == "m" and match.theirs in tags else "")
+        guess.said.append(
+            f"took {match.theirs} as {column.name} ({match.why}{f', in {unit}' if unit else ''})"
+        )
+        if unit:
+            guess.units[column.name] = unit
+        elif us and column.unit == "m" and _lacks_unit(cells_of(sample, match.theirs)):
+            guess.problems.append(
+                Problem(
+                    f"The column {quoted(match.theirs)} holds lengths, and neither its name nor the plan says their unit",
+                    f'Write units = {{ {column.name} = "ft" }} under layers.{name}, or "m" if it is so',
+                    key=f"layers.{name}.units.{column.name}",
+                )
+            )
     return guess
+
+
+def _lacks_unit(cells: pd.Series) -> bool:
+    return any(to_text(cell) is not None and metres_in(cell) is None for cell in cells)
 
 
 def guess_kind(layer: str | None, guess: Guess, sample: pd.DataFrame) -> str | None:

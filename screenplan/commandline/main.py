@@ -107,7 +107,7 @@ _SET = click.option(
     "layers",
     multiple=True,
     metavar="NAME=FILE[:LAYER]",
-    help="A layer that you have, such as parcels=county.gpkg:lots. May be repeated.",
+    help="A layer that you have, such as parcels=county.gpkg:lots; of a drawing its own layer, of a list of points a code: parcels=survey.dxf:LOTS, marks=points.txt:PIN. May be repeated.",
 )
 @click.option("--terrain", metavar="FILE", help="A raster of ground heights.")
 @click.option(

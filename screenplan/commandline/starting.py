@@ -144,7 +144,7 @@ def start_plan(
     target = check_target(target, force)
     # Who measures in feet reads feet.
     us = us or units_of(given.length or f"1 {given.unit}") == "us"
-    terrain, found = given.terrain, _gather(target, given, ask)
+    terrain, found = given.terrain, _gather(target, given, ask, us=us)
     if given.id_column is not None:
         _name_ids(found, target, given.id_column)
     known = [
@@ -350,7 +350,7 @@ def split_source(text: str) -> tuple[Path, str | None]:
     return Path(file), layer
 
 
-def _gather(target: Path, given: Given, ask: Ask | None) -> Found:
+def _gather(target: Path, given: Given, ask: Ask | None, *, us: bool) -> Found:
     found = Found()
     systems = dict(text.partition("=")[::2] for text in given.systems)
     for text in given.layers:
@@ -369,6 +369,7 @@ def _gather(target: Path, given: Given, ask: Ask | None) -> Found:
             named={"parcel_id": given.id_column} if is_parcels and given.id_column else {},
             wanted=given.subject_id if is_parcels else None,
             ask=ask,
+            us=us,
         )
         found.problems += [
             replace(problem, file=str(file), layer=layer) for problem in guess.problems

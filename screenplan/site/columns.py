@@ -335,12 +335,8 @@ def _convert(
             value, complaint = _count_storeys(row, value, complaint, cell, findings)
             if value is None and complaint is None:
                 continue
-        if (
-            may_lack
-            and complaint is None
-            and value in (0.0, *SENTINELS)
-            and column.name == "height_m"
-        ):
+        nothing = value in SENTINELS or (value == 0.0 and column.name == "height_m")
+        if may_lack and complaint is None and nothing:
             findings.mended([row], f"{column.name} {value:g} taken as not known")
             continue
         if complaint is None and column.type in ("number", "integer"):
@@ -414,12 +410,14 @@ def _check_range(
     if value in SENTINELS:
         return (
             f"The {column.name} {said} looks like a mark for 'not known'",
-            "Leave the cell empty, or fill in what was measured",
+            "Leave the cell empty, or fill in what was measured; with missing = "
+            f"{{ {column.name} = … }} such rows get that value",
         )
     if none_at_all:
         return (
             f"The {column.name} is 0, so nothing stands there",
-            "Leave the cell empty if the height is not known, or delete these rows",
+            "Leave the cell empty if the height is not known, or delete these rows; with missing = "
+            f"{{ {column.name} = … }} such rows get that value",
         )
     limits = " and ".join(
         f"{word} {limit / factor:g}" for word, limit in (("at least", low), ("at most", high))

@@ -111,8 +111,8 @@ KNOWN: dict[str, dict[str, tuple[tuple[Known, ...], ...]]] = {
         "height_m": (
             (
                 Known("eaves|eave|eaves_height|eave_height|eaves_ht|eave_ht|height_eaves", "the height of the eaves"),
-                Known("HAUTEUR", "the height of the gutter, in the French topographic base"),
-                Known("height - roof:height", "the height less that of the roof"),
+                Known("HAUTEUR", "the height of the gutter, in the French topographic base", "m"),
+                Known("height - roof:height", "the height less that of the roof, by OpenStreetMap", "m"),
             ),
             (
                 Known("height|HGT|HT|BLDG_HEIGHT|BLDG_HGT|BLDG_HT|BUILDING_HEIGHT", _HEIGHT),
