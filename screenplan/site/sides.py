@@ -284,7 +284,10 @@ def _first_met(
     looked_at[probe[thing >= asked]] = True
     kept = looked_at[probe] & (thing != own[probe])
     probe, thing = probe[kept], thing[kept]
-    away = _away(probes[probe], starts[probe], things[thing])
+    # Where a probe meets but one thing, and nothing stands before it, that is the first.
+    which = np.flatnonzero((np.bincount(probe)[probe] > 1) | (before is not None))
+    away = np.zeros(len(probe))
+    away[which] = _away(probes[probe[which]], starts[probe[which]], things[thing[which]])
     order = np.lexsort((thing, away, probe))
     probe, thing, away = probe[order], thing[order], away[order]
     nearest = np.concatenate([[True], probe[1:] != probe[:-1]])[: len(probe)]

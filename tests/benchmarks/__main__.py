@@ -15,6 +15,7 @@ from .design import bench_design
 from .hillside import bench_hillside
 from .job import bench_compiling, bench_demo, bench_step, bench_stream
 from .limit import bench_limit
+from .many import bench_many
 from .proposals import bench_proposals
 from .reading import bench_reading
 from .sides import bench_sides
@@ -37,6 +38,7 @@ def main() -> None:
     bench_hillside()
     bench_sun()
     bench_sides()
+    bench_many()
     bench_design()
     data = Path(sys.argv[1]) if len(sys.argv) > 1 else None
     bench_county(data)
