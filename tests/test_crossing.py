@@ -7,7 +7,7 @@ import shapely
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from screenplan.views.crossing import cross_line
+from screenplan.views.crossing import PlanLines, cross_each, cross_line
 
 #: Whole numbers meet in vertices, along edges and not at all; halves between them.
 SPOT = st.tuples(st.integers(-4, 4), st.integers(-4, 4))
@@ -64,3 +64,20 @@ def test_crossings_lie_on_the_line_at_their_stations(seed):
 def test_nothing_crosses_where_there_are_no_rays():
     ray, station, t = cross_line(np.zeros((0, 3)), np.zeros((0, 3)), np.array([[0.0, 0], [1, 0]]))
     assert len(ray) == len(station) == len(t) == 0
+
+
+@given(
+    st.lists(SPOTS, min_size=1, max_size=5),
+    st.lists(st.tuples(SPOT, SPOT), min_size=1, max_size=9),
+)
+def test_many_lines_at_once_are_crossed_as_each_alone(lines, rays):
+    """Invariant: to the last digit, and no ray crosses from the end of one line to the start of the next."""
+    lines = [np.unique(np.array(spots, dtype=float), axis=0) for spots in lines]
+    lines = [vertices for vertices in lines if len(vertices) > 1]
+    assume(lines)
+    eyes, heads = (np.array([(*ray[end], 1.0) for ray in rays], dtype=float) for end in (0, 1))
+    line, *crossed = cross_each(eyes, heads, PlanLines.of(lines))
+    for number, vertices in enumerate(lines):
+        alone = cross_line(eyes, heads, vertices)
+        for one, several in zip(alone, crossed, strict=True):
+            assert np.array_equal(one, several[line == number])

@@ -30,7 +30,7 @@ from screenplan.planting.species import load_species
 from screenplan.planting.species_model import Species
 from screenplan.site.terrain import Terrain
 from screenplan.views.closing import RowClosing, row_closing
-from screenplan.views.crossing import cross_line
+from screenplan.views.crossing import PlanLines, cross_each
 from screenplan.views.sampling import READ_M
 from screenplan.views.sight import Sight, sight_of
 
@@ -171,15 +171,17 @@ def cross_lines(sight: Sight, lines: list) -> list[Crossings]:
     lines : list of LineString
         Lines in plan.
     """
-    corners = [shapely.get_coordinates(line) for line in lines]
+    corners = PlanLines.of([shapely.get_coordinates(line) for line in lines])
     found: list[list] = [[] for _ in lines]
     for view, _, origin, target, light in sight.rays():
         origin, target, light = (part[light > 0.0] for part in (origin, target, light))
-        for k, vertices in enumerate(corners):
-            ray, station, t = cross_line(origin, target, vertices)
-            at = origin[ray] + t[:, None] * (target[ray] - origin[ray])
-            above = at[:, 2] - sight.ground.height_at(at[:, 0], at[:, 1])
-            found[k].append((station, above, light[ray], np.full(len(ray), view)))
+        of, ray, station, t = cross_each(origin, target, corners)
+        at = origin[ray] + t[:, None] * (target[ray] - origin[ray])
+        above = at[:, 2] - sight.ground.height_at(at[:, 0], at[:, 1])
+        for line in np.unique(of):
+            mine = of == line
+            rays = ray[mine]
+            found[line].append((station[mine], above[mine], light[rays], np.full(len(rays), view)))
     none = (np.zeros(0), np.zeros(0), np.zeros(0), np.zeros(0, np.int64))
     return [
         Crossings(*(np.concatenate(part) for part in zip(none, *parts, strict=True)))

@@ -26,7 +26,7 @@ from screenplan.site.floors import floors_of
 from screenplan.site.ragged import numbered
 from screenplan.site.steady import EQUAL_M, steady_order
 from screenplan.site.terrain import Terrain
-from screenplan.views.crossing import cross_line
+from screenplan.views.crossing import PlanLines, cross_each
 from screenplan.views.obstacles import (
     TREE_SHAPE,
     TREE_STEM_SHARE,
@@ -49,8 +49,8 @@ MOST_SECTIONS = 40
 STEP_DECIMALS = 2
 #: Decimals of a height and a station in the tables: a tenth of a millimetre.
 DECIMALS = 4
-#: Planting lines: the id and the vertices of each.
-Lines = list[tuple[str, np.ndarray]]
+#: A crown that ends as near before a section, as a share of its radius, may be cut by it but for rounding.
+AT_EDGE_SHARE = 1e-9
 #: Rays whose ends are as near to the middle, but for this, are equally near.
 SAME_RAY_M = 0.001
 
@@ -99,10 +99,8 @@ def cut_sections(
     wanted, cut = set(wanted["view_id"]), set(ranked)
     stand = planned_stand(layers["plants"], plan, species_table, years)
     standing = _standing(layers.get("buildings"), layers.get("existing_screens"), ground)
-    rows = [
-        (line_id, shapely.get_coordinates(line))
-        for line_id, line in zip(planting_lines["line_id"], planting_lines.geometry, strict=True)
-    ]
+    names = planting_lines["line_id"].tolist()
+    rows = PlanLines.of([shapely.get_coordinates(line) for line in planting_lines.geometry])
     lines, outlines, sections = [], [], []
     for look in sight.looks():
         if look.view_id not in wanted:
@@ -118,8 +116,8 @@ def cut_sections(
         middle = near[steady_order(*((end, EQUAL_M) for end in ends[near].T))[0]]
         eye, head = origin[middle], target[middle]
         outlines += [
-            (look.view_id, line_id, corners)
-            for line_id, corners in _outlines(origin, target, rows, ground)
+            (look.view_id, names[line], corners)
+            for line, corners in _outlines(origin, target, rows, ground)
         ]
         meets = next(_crossings(eye[None], head[None], rows), None)
         row = {
@@ -137,10 +135,10 @@ def cut_sections(
                 "top_z_m": _round(look.opening.head_z),
             }
         if meets is not None:
-            line_id, station, xy, z = meets
+            line, station, xy, z = meets
             above = z[0] - ground.height_at(*xy.T)[0]
             row |= {
-                "line_id": line_id,
+                "line_id": names[line],
                 "station_m": _round(station[0]),
                 "above_m": _round(above),
             }
@@ -167,21 +165,21 @@ def _round(value) -> float:
     return round(float(value), DECIMALS)
 
 
-def _crossings(origin, target, lines: Lines):
-    """Crossings of rays with each planting line: its id, stations, places and heights."""
-    for line_id, vertices in lines:
-        ray, station, t = cross_line(origin, target, vertices)
-        if len(ray):
-            at = origin[ray] + t[:, None] * (target[ray] - origin[ray])
-            yield line_id, station, at[:, :2], at[:, 2]
+def _crossings(origin, target, lines: PlanLines):
+    """Crossings of rays with each planting line that they cross: its number, stations, places and heights."""
+    line, ray, station, t = cross_each(origin, target, lines)
+    at = origin[ray] + t[:, None] * (target[ray] - origin[ray])
+    for number in np.unique(line):
+        mine = line == number
+        yield number, station[mine], at[mine, :2], at[mine, 2]
 
 
-def _outlines(origin, target, lines: Lines, ground):
-    """Convex outlines of the crossings of rays with each planting line: its id, and (corners, 2)."""
-    for line_id, station, xy, z in _crossings(origin, target, lines):
+def _outlines(origin, target, lines: PlanLines, ground):
+    """Convex outlines of the crossings of rays with each planting line: its number, and (corners, 2)."""
+    for line, station, xy, z in _crossings(origin, target, lines):
         above = z - ground.height_at(*xy.T)
         hull = shapely.convex_hull(shapely.multipoints(np.column_stack([station, above])))
-        yield line_id, shapely.get_coordinates(hull).round(DECIMALS)
+        yield line, shapely.get_coordinates(hull).round(DECIMALS)
 
 
 def _outlines_table(outlines: list[tuple]) -> pd.DataFrame:
@@ -284,8 +282,11 @@ def _section(view_id, eye, head, ground, standing, stand: Stand) -> dict[str, np
         "stands_to_m": high,
     }
     reach = _reach(stand, points)
+    # Crowns that end before the section are not cut.
+    ends = stand.radius[:, TYPICAL].T * (1.0 + AT_EDGE_SHARE)
+    near = (reach.min(axis=1) <= ends).any(axis=0)
     lows, highs = {}, {}
-    shapes = list(stand.alike(TYPICAL))
+    shapes = [(shape, mask & near) for shape, mask in stand.alike(TYPICAL) if (mask & near).any()]
     for k, year in enumerate(stand.years):
         lows[year], highs[year] = np.full(len(distance), np.nan), np.full(len(distance), np.nan)
         foot = stand.ground_m
