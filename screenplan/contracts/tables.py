@@ -39,25 +39,20 @@ def table_of(contract: Contract, records: Iterable[Mapping[str, Any]]) -> pd.Dat
     DataFrame
         Exactly the contract's columns, in order and in its types.
     """
-    records = list(records)
-    return _typed(
-        contract,
-        {column.name: [row.get(column.name) for row in records] for column in contract.columns},
-    )
+    return pd.DataFrame(_typed(contract, _columns_of(contract, records)))
 
 
 def table_of_columns(contract: Contract, columns: Mapping[str, Sequence[Any]]) -> pd.DataFrame:
     """Make a table by a contract without per-year columns, from a sequence for each column."""
-    return _typed(contract, {column.name: columns[column.name] for column in contract.columns})
+    named = {column.name: columns[column.name] for column in contract.columns}
+    return pd.DataFrame(_typed(contract, named))
 
 
 def layer_of(
     contract: Contract, records: Iterable[Mapping[str, Any]], geometry, crs
 ) -> gpd.GeoDataFrame:
     """Make a layer by a contract: `table_of` with a geometry for each row."""
-    return gpd.GeoDataFrame(
-        table_of(contract, records), geometry=gpd.GeoSeries(list(geometry), crs=crs)
-    )
+    return _layer(_typed(contract, _columns_of(contract, records)), geometry, crs)
 
 
 def layer_of_columns(
@@ -73,13 +68,23 @@ def layer_of_columns(
         for column in contract.columns
         if not column.per_year
     }
-    return gpd.GeoDataFrame(_typed(contract, whole), geometry=gpd.GeoSeries(geometry, crs=crs))
+    return _layer(_typed(contract, whole), geometry, crs)
 
 
-def _typed(contract: Contract, columns: Mapping[str, Sequence[Any]]) -> pd.DataFrame:
-    return pd.DataFrame(
-        {name: _array(contract.column(name).type, values) for name, values in columns.items()}
-    )
+def _columns_of(contract: Contract, records: Iterable[Mapping[str, Any]]) -> dict[str, list]:
+    records = list(records)
+    return {column.name: [row.get(column.name) for row in records] for column in contract.columns}
+
+
+def _layer(columns: dict[str, Any], geometry, crs) -> gpd.GeoDataFrame:
+    # In one go with its geometry: to add that to a table afterwards takes as long again.
+    shapes = gpd.GeoSeries(list(geometry), crs=crs).array
+    return gpd.GeoDataFrame({**columns, "geometry": shapes}, geometry="geometry")
+
+
+def _typed(contract: Contract, columns: Mapping[str, Sequence[Any]]) -> dict[str, Any]:
+    """Give columns as arrays of the contract's types."""
+    return {name: _array(contract.column(name).type, values) for name, values in columns.items()}
 
 
 def _array(kind: ColumnType, values: Sequence[Any]):

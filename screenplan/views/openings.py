@@ -77,16 +77,14 @@ def openings_of(
     faults.raise_any()
     ground = ground_at(terrain, np.column_stack([x, y]))
     owner = _owners(windows, buildings)
-    datum = ground.copy()
+    datum, shapes = ground.copy(), {}
     if buildings is not None and len(buildings):
         datums = floors_of(buildings, terrain)
         datum = np.where(owner >= 0, datums[owner], ground)
-    planes = [
-        _plane(
-            x[row], y[row], facing[row], buildings.geometry.iloc[owner[row]] if owner[row] >= 0 else None
-        )
-        for row in range(len(x))
-    ]  # fmt: skip
+        outlines = buildings.geometry.to_numpy()
+        shapes = {row: outlines[row] for row in np.unique(owner[owner >= 0])}
+    faces = {row: _faces(outline) for row, outline in shapes.items()}
+    planes = [_plane(x[row], y[row], facing[row], faces.get(owner[row])) for row in range(len(x))]
     said = np.array([plane if isinstance(plane, str) else "" for plane in planes], object)
     for what, mend in _PLANE_FAULTS.items():
         faults.note(said == what, what, mend)
@@ -103,7 +101,7 @@ def openings_of(
     for row, plane in enumerate(planes):
         openings[row] = (
             *plane, 0.5 * width[row], sill_z[row], sill_z[row] + height[row], floor[row],
-            _nudge(plane, 0.5 * width[row], buildings, owner[row]),
+            _nudge(plane, 0.5 * width[row], shapes.get(owner[row])),
         )  # fmt: skip
     return openings
 
@@ -147,16 +145,16 @@ def _owners(windows, buildings) -> np.ndarray:
 NEAR_WALL_M = 0.1
 
 
-def _plane(x, y, facing, outline):
-    """Point on the wall and unit vector out, or what is wrong."""
+def _plane(x, y, facing, faces):
+    """Point on the wall and unit vector out, or what is wrong; ``faces`` are the ends of the walls (`_faces`)."""
     stated = None
     if np.isfinite(facing):
         angle = np.radians(facing)
         stated = np.array([np.sin(angle), np.cos(angle)])
-    if outline is None:
+    if faces is None:
         return _NO_FACING if stated is None else (float(x), float(y), tuple(map(float, stated)))
     point = np.array([x, y])
-    start, end = _faces(outline)
+    start, end = faces
     along = end - start
     length = np.hypot(along[:, 0], along[:, 1])
     along = along / length[:, None]
@@ -198,12 +196,11 @@ def _faces(outline):
     return start[apart], end[apart]
 
 
-def _nudge(plane, half_width, buildings, owner) -> float:
-    """Distance before the plane at which the whole opening is clear of its own building."""
-    if owner < 0:
+def _nudge(plane, half_width, outline) -> float:
+    """Distance before the plane at which the whole opening is clear of its own building, if it has one."""
+    if outline is None:
         return NUDGE_M
     x, y, (ox, oy) = plane
-    outline = buildings.geometry.iloc[owner]
     for depth in CROOKED_M:
         cx, cy = x + (depth + NUDGE_M) * ox, y + (depth + NUDGE_M) * oy
         sheet = shapely.LineString(
