@@ -49,27 +49,30 @@ def windows_in_light(windows, buildings, terrain, parcels) -> list[Target]:
         return []
     subject = _subject_id(parcels)
     owners = dict(zip(identifiers(buildings, "building_id"), texts(buildings, "parcel_id"), strict=True)) if has_rows(buildings) else {}  # fmt: skip
-    found = []
-    houses = texts(windows, "building_id")
     openings = openings_of(windows, buildings, terrain)
-    for row, (name, opening) in enumerate(
-        zip(identifiers(windows, "window_id"), openings, strict=True)
-    ):
+    across, up = (part.ravel() for part in np.meshgrid(QUARTERS, QUARTERS))
+    out_x, out_y = openings.out.T[:, :, None]
+    x, y, half, sill_z, head_z, nudge = (
+        openings[name][:, None]
+        for name in ("x", "y", "half_width_m", "sill_z", "head_z", "nudge_m")
+    )
+    u = (2.0 * across - 1.0) * half
+    points = np.stack(
+        [
+            x + nudge * out_x - u * out_y,
+            y + nudge * out_y + u * out_x,
+            sill_z + up * (head_z - sill_z),
+        ],
+        axis=-1,
+    )
+    normals = np.column_stack([openings.out, np.zeros(len(openings))])
+    names, houses = identifiers(windows, "window_id"), texts(windows, "building_id")
+    found = []
+    for row, shape in enumerate(windows.geometry):
         owner = owners.get(houses[row], "")
-        if owner and owner == subject:
-            continue
-        ox, oy = opening.out
-        across, up = (part.ravel() for part in np.meshgrid(QUARTERS, QUARTERS))
-        u = (2.0 * across - 1.0) * opening.half_width_m
-        z = opening.sill_z + up * (opening.head_z - opening.sill_z)
-        x = opening.x + opening.nudge_m * ox - u * oy
-        y = opening.y + opening.nudge_m * oy + u * ox
-        found.append(
-            Target(
-                "window", name, owner, windows.geometry.iloc[row], np.column_stack([x, y, z]),
-                np.tile((ox, oy, 0.0), (len(z), 1)),
-            )
-        )  # fmt: skip
+        if not owner or owner != subject:
+            normal = np.tile(normals[row], (len(across), 1))
+            found.append(Target("window", names[row], owner, shape, points[row], normal))
     return found
 
 
