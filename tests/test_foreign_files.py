@@ -158,6 +158,22 @@ def test_a_column_that_is_only_called_so_holds_no_shapes():
     assert find_shape_column(["the_geom"], []) is None
 
 
+def test_closed_lines_are_areas_where_only_areas_can_be(tmp_path):
+    lines = parcels().set_geometry(parcels().geometry.exterior.apply(shapely.LineString))
+    file = write(lines, tmp_path / "lots.gpkg")
+    started, _, plan = start(tmp_path, f"parcels={file}")
+    assert started.exit_code == 0, started.output
+    assert "The layer of parcels: 4 closed lines of it are taken as areas" in check(plan)
+    # By a point, which lies in none of the lines.
+    middle = gpd.GeoSeries.from_xy([EAST], [NORTH], crs=UTM).to_crs(4326)[0]
+    place = (str(middle.x), str(middle.y))
+    by_point = CliRunner().invoke(main, ["sides", str(file), "--point", *place])
+    assert by_point.exit_code == 0, by_point.output
+    opened = lines.set_geometry([shapely.LineString(line.coords[:-1]) for line in lines.geometry])
+    refused, _, _ = start(tmp_path, f"parcels={write(opened, tmp_path / 'open.gpkg')}")
+    assert "takes Polygon or MultiPolygon, and this is a LineString" in refused.stderr
+
+
 def test_waypoints_are_the_marks_of_a_track_file(tmp_path):
     point = gpd.GeoSeries.from_xy([EAST + 20], [NORTH + 20], crs=UTM).to_crs(4326)[0]
     file = tmp_path / "pins.gpx"

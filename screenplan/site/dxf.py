@@ -8,11 +8,10 @@ from __future__ import annotations
 
 import geopandas as gpd
 import numpy as np
-import shapely
 
 from screenplan.contracts import Contract
-from screenplan.contracts.model import POLYGONS
 from screenplan.ground.errors import refuse
+from screenplan.site.closed import as_area, takes_only_areas
 from screenplan.site.features import shape_of
 from screenplan.site.files import DataFile
 
@@ -57,9 +56,9 @@ def read_drawing(
     drawing = gpd.GeoDataFrame(
         columns, geometry=[shape_of(feature.geometry) for feature in features]
     )
-    areas_only = set(contract.geometry) <= set(POLYGONS)
+    areas_only = takes_only_areas(contract)
     shapes = np.array(
-        [_as_area(shape) if areas_only else shape for shape in drawing.geometry], dtype=object
+        [as_area(shape) if areas_only else shape for shape in drawing.geometry], dtype=object
     )
     held = np.array(
         [shape is not None and shape.geom_type in contract.geometry for shape in shapes], dtype=bool
@@ -117,15 +116,3 @@ def _choose(
             key=key,
         )
     return meant[0] if meant else ENTITIES
-
-
-def _as_area(shape: shapely.Geometry | None) -> shapely.Geometry | None:
-    """Make an area of a closed line."""
-    if (
-        shape is None
-        or shape.geom_type != "LineString"
-        or not shape.is_closed
-        or len(shape.coords) < 4
-    ):
-        return shape
-    return shapely.Polygon(shape.coords)

@@ -26,6 +26,7 @@ from screenplan.contracts import INPUTS
 from screenplan.contracts.model import LINES, POINTS
 from screenplan.ground.errors import refuse
 from screenplan.site import pointers
+from screenplan.site.closed import as_area, takes_only_areas
 from screenplan.site.columns import to_text
 from screenplan.site.composed import cells_of, parts_of
 from screenplan.site.database import count_rows, has_index, list_ids, number_rows
@@ -146,7 +147,8 @@ class FileLayer:
     def types(self) -> frozenset[str]:
         """Types of its geometries, as the file states them or else as its rows are; may be empty."""
         stated = self.declared.split()[-1]  # without '3D' and 'Measured'
-        if stated in PLAIN_TYPES:
+        may_be_closed = stated.endswith("LineString") and self._is_read_whole
+        if stated in PLAIN_TYPES and not (may_be_closed and takes_only_areas(INPUTS[self.name])):
             return frozenset({stated})
         return types_of(self._whole.geometry) if self._is_read_whole else frozenset()
 
@@ -323,12 +325,20 @@ class FileLayer:
         return self._build(self._number([feature.id for feature in features]), features)
 
     def _build(self, rows, features) -> gpd.GeoDataFrame:
+        shapes = [shape_of(feature.geometry) for feature in features]
+        if takes_only_areas(INPUTS[self.name]):
+            areas = [as_area(shape) for shape in shapes]
+            closed = sum(area is not shape for area, shape in zip(areas, shapes, strict=True))
+            note = f"{closed} closed lines of it are taken as areas"
+            if closed and note not in self.notes:
+                self.notes.append(note)
+            shapes = areas
         frame = gpd.GeoDataFrame(
             {
                 name: pd.Series([f.properties[name] for f in features], dtype=object)
                 for name in self.columns
             },
-            geometry=gpd.GeoSeries([shape_of(f.geometry) for f in features], crs=self.crs),
+            geometry=gpd.GeoSeries(shapes, crs=self.crs),
         )
         rows = list(rows)
         if self._is_large:
