@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import geopandas as gpd
@@ -22,57 +22,44 @@ OPEN_TODAY, NO_VIEW = ("closes", "stays open"), "no view"
 
 
 def rows_of(
-    planned: Planned, parcel_row: int, parcel_id: str, crs: CRS
-) -> dict[str, gpd.GeoDataFrame]:
-    """Give a parcel's sides, lines and new plants by `COUNTY_SIDES`, `COUNTY_LINES`, `COUNTY_PLANTS`.
+    planned: Planned, about: Mapping[str, Any], crs: CRS, wanted: Sequence[str] = ()
+) -> dict[str, list[dict[str, Any]]]:
+    """Give a parcel's sides, and what else is wanted of its lines and new plants, as records of their contracts.
 
     Parameters
     ----------
     planned : Planned
-    parcel_row : int
-        Its row in its file, from 1.
-    parcel_id : str
+    about : mapping
+        The parcel's row in its file and its identifier.
     crs : CRS
-        That of the layer of parcels, in which the rows are given.
+        That of the layer of parcels, in which each record's ``geometry`` is given.
+    wanted : sequence of str
+        Names of `COUNTY_LINES` and `COUNTY_PLANTS`.
     """
-    about = {"parcel_row": parcel_row, "parcel_id": parcel_id}
-    lines, plants = planned.layers["planting_lines"], planned.layers["plants"]
-    plants = plants[~plants["existing"].to_numpy(bool)]
-    send = planned.site.frame.send_out
-    records = {
-        COUNTY_SIDES.name: _sides(planned, plants),
-        COUNTY_LINES.name: lines.drop(columns="geometry").to_dict("records"),
-        COUNTY_PLANTS.name: plants.drop(columns="geometry").to_dict("records"),
+    layers, frame = planned.layers, planned.site.frame
+    plants = layers["plants"][~layers["plants"]["existing"].to_numpy(bool)]
+    given = {COUNTY_LINES.name: layers["planting_lines"], COUNTY_PLANTS.name: plants}
+    records = {COUNTY_SIDES.name: _sides(planned, plants)} | {
+        name: pd.DataFrame(given[name]).to_dict("records") for name in wanted
     }
-    shapes = {
-        COUNTY_SIDES.name: planned.layers["sides"].geometry,
-        COUNTY_LINES.name: lines.geometry,
-        COUNTY_PLANTS.name: plants.geometry,
-    }
-    contracts = {one.name: one for one in (COUNTY_SIDES, COUNTY_LINES, COUNTY_PLANTS)}
+    shapes = [
+        layers["sides"].geometry.to_numpy(),
+        *(given[name].geometry.to_numpy() for name in wanted),
+    ]
+    # All at once: to send them out takes as long for one shape as for hundreds.
+    local = gpd.GeoDataFrame(geometry=np.concatenate(shapes), crs=frame.crs)
+    sent = iter(frame.send_out(local, crs).geometry.array)
     return {
-        name: send(
-            _layer(contract, [about | row for row in records[name]], shapes[name], planned), crs
-        )
-        for name, contract in contracts.items()
+        name: [{**row, **about, "geometry": next(sent)} for row in rows]
+        for name, rows in records.items()
     }
 
 
-def _layer(
-    contract: Contract, records: list[Mapping[str, Any]], shapes, planned: Planned
+def layer_of_records(
+    contract: Contract, records: Sequence[Mapping[str, Any]], crs: CRS
 ) -> gpd.GeoDataFrame:
-    return _with_years(contract, records, shapes, planned.site.frame.crs)
-
-
-def empty_layer(contract: Contract, crs: CRS) -> gpd.GeoDataFrame:
-    """Give a layer by one of the county's contracts, without a row."""
-    return _with_years(contract, [], [], crs)
-
-
-def _with_years(
-    contract: Contract, records: list[Mapping[str, Any]], shapes, crs
-) -> gpd.GeoDataFrame:
-    layer = layer_of(contract, records, shapes, crs)
+    """Make a layer by one of the county's contracts of what `rows_of` gave for several parcels."""
+    layer = layer_of(contract, records, [row["geometry"] for row in records], crs)
     for column in contract.columns:
         if column.per_year:
             layer = layer.drop(columns=column.name)
@@ -86,7 +73,7 @@ def _sides(planned: Planned, plants: gpd.GeoDataFrame) -> list[dict[str, Any]]:
     layers, sides = planned.layers, planned.layers["sides"]
     names = texts(sides, "side_id")
     views = layers["views"]
-    across = side_of_views(views, sides)
+    seen = _Views(views, sides)
     lines = layers["planting_lines"]
     needed = layers["needed_height"]
     tallest = {}
@@ -115,25 +102,33 @@ def _sides(planned: Planned, plants: gpd.GeoDataFrame) -> list[dict[str, Any]]:
             "cause": planned.causes.get(name),
             "target_spacing_m": planned.target_spacing_m,
             "rays": rays,
-            **_views_across(views[across == k]),
+            **seen.across(k),
         }
         for k, name in enumerate(names)
     ]
 
 
-def _views_across(views: gpd.GeoDataFrame) -> dict[str, Any]:
-    """Count the views that come in across one side."""
-    status = views["status"].astype(str)
-    seen = views[(status != NO_VIEW).to_numpy(bool)]
-    today = views[status.isin(OPEN_TODAY).to_numpy(bool)]
-    years = today["year_closed"].astype("Float64").to_numpy(float, na_value=np.inf)
-    last = years.max(initial=-np.inf)
-    return {
-        "windows": int(seen["window_id"].nunique()),
-        "views_open": len(today),
-        "year_closed": int(last) if np.isfinite(last) else None,
-        **{year_column("closed", year): int((years <= year).sum()) for year in COUNTED_YEARS},
-    }
+class _Views:
+    """The columns of the views that are counted, as arrays, and across which side each comes in."""
+
+    def __init__(self, views: gpd.GeoDataFrame, sides: gpd.GeoDataFrame):
+        status = views["status"].to_numpy(object)
+        self.window = views["window_id"].to_numpy(object)
+        self.seen, self.today = status != NO_VIEW, np.isin(status.astype(str), OPEN_TODAY)
+        self.year = views["year_closed"].astype("Float64").to_numpy(float, na_value=np.inf)
+        self.side = side_of_views(views, sides)
+
+    def across(self, side: int) -> dict[str, Any]:
+        """Count the views that come in across one side."""
+        mine = self.side == side
+        years = self.year[mine & self.today]
+        last = years.max(initial=-np.inf)
+        return {
+            "windows": len(set(self.window[mine & self.seen])),
+            "views_open": len(years),
+            "year_closed": int(last) if np.isfinite(last) else None,
+            **{year_column("closed", year): int((years <= year).sum()) for year in COUNTED_YEARS},
+        }
 
 
 def side_of_views(views: gpd.GeoDataFrame, sides: gpd.GeoDataFrame) -> np.ndarray:

@@ -11,7 +11,7 @@ from pathlib import Path
 from pyproj import CRS
 
 from screenplan.contracts import COUNTY
-from screenplan.county.answer import empty_layer
+from screenplan.county.answer import layer_of_records
 from screenplan.county.columnar import BOX, GEOMETRY
 from screenplan.county.extra import need
 from screenplan.ground.datum import horizontal
@@ -52,7 +52,7 @@ def write_map(parts: Mapping[str, Sequence[Path]], path: Path, crs: CRS) -> dict
     beside = path.with_name(f".{path.name}~.gpkg")
     beside.unlink(missing_ok=True)
     moment = dt.datetime.now(dt.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
-    layouts = [conform(empty_layer(COUNTY[name], crs), COUNTY[name]) for name in parts]
+    layouts = [conform(layer_of_records(COUNTY[name], [], crs), COUNTY[name]) for name in parts]
     rows = {}
     with explain_failure(path), gdal_options(OGR_SQLITE_SYNCHRONOUS="OFF"):
         for number, (layout, files) in enumerate(zip(layouts, parts.values(), strict=True)):

@@ -21,9 +21,9 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from screenplan.contracts import COUNTY, COUNTY_LINES, COUNTY_PLANTS, COUNTY_SIDES, COUNTY_SKIPPED
+from screenplan.contracts import COUNTY, COUNTY_SIDES, COUNTY_SKIPPED
 from screenplan.contracts.tables import table_of
-from screenplan.county.answer import empty_layer, rows_of
+from screenplan.county.answer import layer_of_records, rows_of
 from screenplan.county.columnar import Columnar
 from screenplan.county.laying import PLANNED, ROW, Laid
 from screenplan.county.parcel import Planner
@@ -103,33 +103,20 @@ def plan_partition(task: Task, first: int, last: int) -> dict[str, pd.DataFrame]
     parcels = Columnar(task.layers["parcels"].path)
     mine = parcels.read(first, last)
     mine = mine[mine[PLANNED].astype(bool)]
-    found: dict[str, list[pd.DataFrame]] = {
-        COUNTY_SIDES.name: [],
-        COUNTY_LINES.name: [],
-        COUNTY_PLANTS.name: [],
-    }
+    found: dict[str, list[dict]] = {name: [] for name in (COUNTY_SIDES.name, *task.wanted)}
     skipped: list[dict] = []
     for some in _together(mine):
         around = _look_around(task, some)
         for place in some.index:
             rows = _plan_one(task, planner, around, some.loc[place], skipped)
-            for name, layer in rows.items():
-                found[name].append(layer)
-    crs = parcels.crs
-    tables = {
-        name: _stacked(layers, name, crs)
-        for name, layers in found.items()
-        if name == COUNTY_SIDES.name or name in task.wanted
+            for name, records in rows.items():
+                found[name] += records
+    tables: dict[str, pd.DataFrame] = {
+        name: layer_of_records(COUNTY[name], records, parcels.crs)
+        for name, records in found.items()
     }
     tables[COUNTY_SKIPPED.name] = table_of(COUNTY_SKIPPED, skipped)
     return tables
-
-
-def _stacked(layers: list[pd.DataFrame], name: str, crs) -> gpd.GeoDataFrame:
-    layers = [layer for layer in layers if len(layer)]
-    if layers:
-        return pd.concat(layers, ignore_index=True)
-    return empty_layer(COUNTY[name], crs)
 
 
 def _together(parcels: gpd.GeoDataFrame) -> Iterator[gpd.GeoDataFrame]:
@@ -170,13 +157,12 @@ def _bounds(table: gpd.GeoDataFrame) -> np.ndarray:
 
 def _plan_one(
     task: Task, planner: Planner, around, parcel: pd.Series, skipped: list[dict]
-) -> dict[str, gpd.GeoDataFrame]:
+) -> dict[str, list[dict]]:
     """Plan one parcel; what cannot be planned is listed, and nothing is given."""
     alone = gpd.GeoDataFrame(pd.DataFrame([parcel]), geometry="geometry", crs=_crs_of(task))
     if isinstance(around, InputError):
-        around = _look_around(
-            task, alone
-        )  # by itself: its neighbours along the curve may lie far away
+        # By itself: its neighbours along the curve may lie far away.
+        around = _look_around(task, alone)
     parcel_id, row = str(parcel["parcel_id"]), int(parcel[ROW])
     told = partial(_told, parcel_id, row, skipped)
     if isinstance(around, InputError):
@@ -196,7 +182,13 @@ def _plan_one(
     try:
         with _limit(task.plan.county.seconds) as look_up:
             planned = _try(task, planner, parcel_id, row, near, skipped, look_up)
-            return {} if planned is None else rows_of(planned, row, parcel_id, alone.crs)
+            return (
+                {}
+                if planned is None
+                else rows_of(
+                    planned, {"parcel_row": row, "parcel_id": parcel_id}, alone.crs, task.wanted
+                )
+            )
     except _TooSlowError:
         told(
             Problem(

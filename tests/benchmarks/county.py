@@ -21,6 +21,8 @@ from .frozen import SUBURB
 
 #: Parcels of a run unless another number is given; ten times as many are run once.
 PARCELS = 40
+#: Plots of the suburb.
+SUBURB_LOTS = 1719
 #: Ground between two copies of the suburb, metres: farther than any reach.
 APART_M = 500.0
 #: What is asked of it: milliseconds of processor time a parcel, and ratios.
@@ -122,9 +124,10 @@ def bench_sampling(folder: Path, count: int) -> None:
         for rays in (0, 20_000)
     ]
     parcels, reach = Columnar(laid["parcels"].path), planners[0].plan.site.reach
+    places = np.linspace(0, parcels.rows - 1, count).astype(int)
     views = found = late = 0
     seconds, rays = np.zeros(2), np.zeros(2)
-    for place in range(count):
+    for place in places.tolist():
         name = str(parcels.read(place, place + 1)["parcel_id"].iloc[0])
         west, south, east, north = parcels.read(place, place + 1).total_bounds
         box = (west - reach, south - reach, east + reach, north + reach)
@@ -167,7 +170,10 @@ def bench_county(data: Path | None, count: int = PARCELS) -> None:
         for folder, parcels in ((small, count), (large, 10 * count)):
             folder.mkdir()
             tile(folder, data / SUBURB, parcels)
-        bench_sampling(small, count)
+        every = Path(here) / "every"
+        every.mkdir()
+        tile(every, data / SUBURB, SUBURB_LOTS)
+        bench_sampling(every, count)
         at_once = max(1, count // 4)
         run(small, "warm", at_once=at_once)
         one = run(small, "one", at_once=at_once)
