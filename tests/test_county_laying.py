@@ -7,6 +7,7 @@ import pyarrow.parquet as pq
 import pytest
 import shapely
 from county_kit import CRS, EAST, NORTH, lots
+from site_layers import write_circle
 
 import screenplan
 from screenplan.county import laying
@@ -151,3 +152,12 @@ def test_a_hash_follows_all_that_a_layer_holds(tmp_path):
 def test_an_empty_layer_beside_the_parcels_holds_nothing(tmp_path):
     laid = lay_layer("roads", LayerSource(lots(2)["roads"].iloc[:0]), tmp_path)
     assert len(Columnar(laid.path).near([(EAST, NORTH, EAST + 1, NORTH + 1)])) == 0
+
+
+def test_arcs_are_short_edges_as_in_a_plan(tmp_path):
+    # Closed form: a regular polygon of 90 edges, 4 degrees of arc each, as a plan's reading makes of a circle.
+    path = write_circle(tmp_path / "round.gpkg", 10.0)
+    laid = lay_layer("parcels", LayerSource(path), tmp_path / "out")
+    (shape,) = Columnar(laid.path).near(None).geometry
+    assert shape.geom_type == "Polygon"
+    assert shape.area == pytest.approx(0.5 * 90 * 10.0**2 * np.sin(np.radians(4.0)), rel=1e-6)

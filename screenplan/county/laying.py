@@ -11,6 +11,7 @@ import json
 import shutil
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from itertools import islice
 from pathlib import Path
 
 import geopandas as gpd
@@ -33,6 +34,7 @@ from screenplan.county.extra import need
 from screenplan.ground.errors import InputError, refuse
 from screenplan.site.columns import check_mapping, to_text
 from screenplan.site.composed import cells_of, is_held, parts_of
+from screenplan.site.features import shape_of
 from screenplan.site.files import find_files, hash_file
 from screenplan.site.repair import Findings
 from screenplan.site.sources import LayerSource, open_layer
@@ -218,7 +220,27 @@ def _of_parquet(file, shape: str, columns: list[str]) -> Iterator[Chunk]:
 
 
 def _of_gdal(opened, columns: list[str]) -> Iterator[Chunk]:
-    """Read by GDAL's own record batches, so that no more than one is in memory."""
+    """Read a chunk after the other, so that no more than one is in memory."""
+    if not opened.has_arcs:
+        yield from _of_batches(opened, columns)
+        return
+    # Only the other reader makes short edges of arcs, as it does for a plan.
+    with (
+        opened.data.reading(opened.layer),
+        opened.data.collection(opened.layer) as collection,
+    ):
+        rows = iter(collection)
+        while features := list(islice(rows, CHUNK_ROWS)):
+            shapes = np.empty(len(features), dtype=object)
+            shapes[:] = [shape_of(feature.geometry) for feature in features]
+            yield (
+                shapes,
+                {name: [feature.properties[name] for feature in features] for name in columns},
+            )
+
+
+def _of_batches(opened, columns: list[str]) -> Iterator[Chunk]:
+    """Read by GDAL's own record batches."""
     from pyogrio import raw
 
     options = {

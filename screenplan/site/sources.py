@@ -228,17 +228,27 @@ class FileLayer:
             return frozenset()
         # A row that is no geometry cannot be held against a box, and the reader would give up.
         box = {} if self._is_read_whole else {"bbox": bounds}
+        found = self._find_curved(**box)
+        return (
+            frozenset(self._number(found)) & frozenset(frame.index) if len(found) else frozenset()
+        )
+
+    @property
+    def has_arcs(self) -> bool:
+        """Whether a row's geometry has arcs."""
+        return self.driver in CURVED_DRIVERS and len(self._find_curved(max_features=1)) > 0
+
+    def _find_curved(self, **within) -> np.ndarray:
+        """Find the ids of rows with arcs, in a box or at most so many."""
         kinds = ", ".join(f"'{kind}'" for kind in CURVED)
         table = self.layer.replace('"', '""')
         _, found, _, _ = self._scan(
             layer=None,
             sql=f'SELECT * FROM "{table}" WHERE OGR_GEOMETRY IN ({kinds})',
             sql_dialect="OGRSQL",
-            **box,
+            **within,
         )
-        return (
-            frozenset(self._number(found)) & frozenset(frame.index) if len(found) else frozenset()
-        )
+        return found
 
     def values(self, column: str) -> pd.Series:
         """One column of all rows, indexed by row number; it may be composed."""
