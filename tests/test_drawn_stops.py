@@ -83,3 +83,20 @@ def test_the_share_of_a_pair_is_that_of_its_draws():
     assert ((stops.share > 0.0) & (stops.share <= 1.0)).all()
     assert (np.diff(stops.plant) >= 0).all()
     assert len(light) > stops.ray.max()
+
+
+@pytest.mark.parametrize("year", [3, 9])
+def test_what_is_met_later_may_be_left_out(year):
+    # Invariant: of a year that may be asked, the same is stopped, whatever is met after it.
+    sight, chances = laid(site(mixed("blunt", "fast")), Draws(80))
+    _, _, origin, target, _ = next(iter(sight.rays()))
+    every, some = (
+        stops_by(meetings_of(origin, target, chances.drawing, until=until), year)
+        for until in (None, 9)
+    )
+    assert every.bits.any()
+    assert (every.ray == some.ray).all()
+    assert (every.plant == some.plant).all()
+    assert (every.bits == some.bits).all()
+    with pytest.raises(ValueError, match="year 10 is after the last one, 9"):
+        stops_by(meetings_of(origin, target, chances.drawing, until=9), 10)

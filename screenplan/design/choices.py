@@ -22,7 +22,9 @@ CHANCES = (0.8, 0.9, 0.95)
 #: Part of the money, or of the views where there are no prices, for the cheaper one.
 PART = 0.5
 #: Time for the solver for each, as a part of that for the design.
-TIME_SHARE = 0.3
+TIME_SHARE = 0.15
+#: Times that each is chosen surely.
+TURNS = 2
 
 
 @dataclass(frozen=True)
@@ -105,7 +107,7 @@ def list_wishes(
     for chance in [one for one in CHANCES if one > asked.chance][:1]:
         wishes.append(replace(asked, key="surer", name=f"surer, {asked_chance(chance)}", chance=chance, settings=(f"design.chance={chance:g}",)))  # fmt: skip
     sooner = [year for year in reversed(YEARS) if year < asked.year][:SOONER]
-    later = [year for year in YEARS if asked.year < year <= last][:LATER]
+    later = later_years(asked.year, last)
     wishes += [
         replace(asked, key=f"year {year}", name=f"by year {year}", year=year, settings=(f"design.year={year}",))
         for year in (*sooner, *later)
@@ -119,6 +121,17 @@ def list_wishes(
         share = round(PART * asked.share, 4)
         wishes.append(replace(asked, key="cheaper", name="half the views", share=share, settings=(f"goal.share={share:g}",)))  # fmt: skip
     return wishes
+
+
+def later_years(year: int, last: int) -> list[int]:
+    """Give the years that are tried after the one that is asked for.
+
+    Examples
+    --------
+    >>> later_years(10, 30), later_years(10, 12)
+    ([15], [])
+    """
+    return [later for later in YEARS if year < later <= last][:LATER]
 
 
 def find_points(
@@ -179,7 +192,14 @@ def _point(asked: Point, wish: Wish, pool: Pool, limits: Limits, odds: Odds, sta
         return Point(wish, pool, typical, typical)
     if wish.chance:
         found = choose_surely(
-            typical, pool, limits, stage, odds, chance=wish.chance, seconds=seconds / 2.0
+            typical,
+            pool,
+            limits,
+            stage,
+            odds,
+            chance=wish.chance,
+            seconds=seconds / 2.0,
+            turns=TURNS,
         )
     else:
         found = measured(typical, pool, stage)

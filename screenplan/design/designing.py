@@ -19,7 +19,7 @@ from screenplan.contracts.tables import has_rows, notes_of, with_notes
 from screenplan.design.candidates import Candidates, exclusive_spots, find_candidates
 from screenplan.design.causes import Cause, find_causes
 from screenplan.design.choice import SLACK, Limits
-from screenplan.design.choices import Point, Wish, find_points, list_wishes, measured
+from screenplan.design.choices import Point, Wish, find_points, later_years, list_wishes, measured
 from screenplan.design.doubts import find_doubts
 from screenplan.design.free import compare_free
 from screenplan.design.incidence import find_stops, stops_of, without_stopped
@@ -42,8 +42,9 @@ from screenplan.views.sight import sight_of
 
 #: Views that stay open are named up to so many.
 MOST_NAMED = 5
-#: Share of the solver's time for the planting that is enough at typical growth, where a chance is asked for.
-TYPICAL_SHARE = 0.5
+#: Shares of the solver's time, where a chance is asked for: for the planting that is enough at typical growth, with
+#: its proof, and for the surer one, which has none.
+TYPICAL_SHARE, SURE_SHARE = 0.6, 0.3
 
 
 @dataclass(frozen=True, eq=False)
@@ -212,10 +213,11 @@ def design_planting(
     typical = chosen = choose(pool, limits, stage, seconds * (TYPICAL_SHARE if chance else 1.0))
     doubts: dict[int, Cause] = {}
     if typical.layers is not None and (chance or plan.design.choices):
-        odds = lay_odds(pool, ground_m, plan, species_table)
+        later = later_years(year, plan.growth.years) if plan.design.choices else []
+        odds = lay_odds(pool, ground_m, plan, species_table, until=max([year, *later]))
     if typical.layers is not None and chance:
         chosen = choose_surely(
-            typical, pool, limits, stage, odds, chance=chance, seconds=seconds * (1.0 - TYPICAL_SHARE)
+            typical, pool, limits, stage, odds, chance=chance, seconds=seconds * SURE_SHARE
         )  # fmt: skip
         typical = no_dearer(typical, chosen, pool, limits)
         doubts = find_doubts(chosen, pool, limits, odds, chance=chance, year=year)

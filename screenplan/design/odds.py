@@ -72,6 +72,8 @@ def lay_odds(
     ground_m: np.ndarray,
     plan: Options,
     species_table: Mapping[str, Species] | None,
+    *,
+    until: int | None = None,
 ) -> Odds:
     """Draw all candidates, and find at which heights each stops the rays that are followed.
 
@@ -84,6 +86,8 @@ def lay_odds(
         Of it [growth] and the seed of [chance].
     species_table : mapping or None
         Species by key.
+    until : int, optional
+        Last year that will be asked; by default any.
     """
     rays, plants = pool.rays, len(pool.candidates.table)
     stand = stand_of(
@@ -95,7 +99,7 @@ def lay_odds(
     view, light = rays.view[taken], rays.light[taken]
     light = light * (rays.now / np.maximum(np.bincount(view, light, len(rays.views)), 1e-12))[view]
     return Odds(
-        meetings_of(rays.origin[taken], rays.target[taken], drawing, turn_m=TURN_M),
+        meetings_of(rays.origin[taken], rays.target[taken], drawing, until=until, turn_m=TURN_M),
         taken,
         view,
         light,

@@ -39,7 +39,8 @@ MORE_SHARE = 0.005
 
 
 def choose_surely(
-    typical: Chosen, pool: Pool, limits: Limits, stage: Stage, odds: Odds, *, chance: float, seconds: float
+    typical: Chosen, pool: Pool, limits: Limits, stage: Stage, odds: Odds, *, chance: float, seconds: float,
+    turns: int = len(TURN_SHARES),
 ) -> Chosen:  # fmt: skip
     """Choose a planting that closes the views in a share of the draws.
 
@@ -55,6 +56,8 @@ def choose_surely(
         Share of the draws in which a view should be closed.
     seconds : float
         For the solver, in all.
+    turns : int
+        Times that a planting is chosen at most.
 
     Returns
     -------
@@ -71,7 +74,7 @@ def choose_surely(
         asked = replace(asked, open_price=price_of_open(whole, asked))
     best: Chosen | None = None
     drawn, part = goals > 0.0, 0.5 + LEVEL_PART * (goals - 0.5)
-    for share in TURN_SHARES:
+    for share in TURN_SHARES[:turns]:
         level = _at_level(whole, pool, odds, stops, need, np.where(drawn, part, 0.0))
         planted, solution = find(level, asked, seconds * share, proof=False)
         trial = odds.trial(stops, drawn_need, planted)

@@ -29,20 +29,44 @@ class Meetings:
         By plant; pairs that meet at no height are left out.
     turns : ndarray of float64, (pairs, classes, turns)
         Heights of the plant at which its crown begins to stop the ray, and ceases to.
+    until : int
+        Last year that may be asked.
     """
 
     drawing: Drawing
     ray: np.ndarray
     plant: np.ndarray
     turns: np.ndarray = field(repr=False)
+    until: int
 
 
-def meetings_of(origin, target, drawing: Drawing, *, turn_m: float = TURN_M) -> Meetings:
-    """Find which rays may meet which plants of a drawing, and at which heights, to ``turn_m`` metres."""
-    ray, plant, turns = turns_of(origin, target, drawing.stand, drawing.classes, turn_m=turn_m)
+def meetings_of(
+    origin, target, drawing: Drawing, *, until: int | None = None, turn_m: float = TURN_M
+) -> Meetings:
+    """Find which rays may meet which plants of a drawing, and at which heights.
+
+    Parameters
+    ----------
+    origin, target : ndarray, (rays, 3)
+    drawing : Drawing
+    until : int, optional
+        Last year that will be asked, by default any: what a crown that only ever grows meets later is left out.
+    turn_m : float
+        Heights are found to this, metres.
+    """
+    last = drawing.heights.shape[2] - 1
+    until = last if until is None else min(until, last)
+    classes = drawing.classes
+    most = drawing.heights[:, :, : until + 1].max(axis=(1, 2), initial=0.0)
+    most = np.repeat(most, np.diff(classes.first))
+    span = classes.range.copy()
+    span[:, 1] = np.where(classes.nested, np.minimum(span[:, 1], most), span[:, 1])
+    ray, plant, turns = turns_of(
+        origin, target, drawing.stand, classes._replace(range=span), turn_m=turn_m
+    )
     order = np.argsort(plant, kind="stable")
     order = order[np.isfinite(turns[order]).any(axis=(1, 2))]
-    return Meetings(drawing, ray[order], plant[order], turns[order])
+    return Meetings(drawing, ray[order], plant[order], turns[order], until)
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,8 +92,17 @@ class DrawnStops:
 
 
 def stops_by(meetings: Meetings, year: int) -> DrawnStops:
-    """Find what each plant stops by a year in each draw."""
+    """Find what each plant stops by a year in each draw.
+
+    Raises
+    ------
+    ValueError
+        For a year after the last one that may be asked.
+    """
     drawing = meetings.drawing
+    if year > meetings.until:
+        msg = f"year {year} is after the last one, {meetings.until}"
+        raise ValueError(msg)
     drawn, classes = drawing.drawn, drawing.classes
     bits = np.zeros((len(meetings.ray), -(-drawing.count // WORD)), np.uint64)
     _fill(
