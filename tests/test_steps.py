@@ -86,6 +86,10 @@ SETTINGS = (
         "rows.rows=2",
         "plants.raised=cuttings",
         "plants.raised_years=2",
+        "design.year=3",
+        "design.chance=0",
+        "design.choices=false",
+        "design.seconds=0",
     ],
 )
 
@@ -113,15 +117,6 @@ def read_keys():
         # One measured plant of what the sample plants, so that its years are told with and without it.
         layers["measured_plants"] = measured({"age_years": 8.0, "height_m": 3.0})
         for step in STEPS.values():
-            if settings and step.name == "design":
-                # It sets one row, and these ask for two. What it reads for onlookers and for a height at the
-                # boundary, the steps that it does the work of read too.
-                read["design"] |= {
-                    "views.onlooker_reach",
-                    "views.onlooker_spacing",
-                    "boundary.within",
-                }
-                continue
             arguments = step_arguments(step, plan, folder, site.terrain, site.frame)
             arguments["plan"] = recording(plan, read[step.name])
             layers |= step(layers, **arguments)

@@ -7,7 +7,6 @@ where larger ones say the same.
 from __future__ import annotations
 
 from dataclasses import replace
-from itertools import combinations
 
 import numpy as np
 from scipy.sparse import csr_array
@@ -73,27 +72,26 @@ def fewer_spots(exclusive, plants: int) -> tuple[np.ndarray, ...]:
     >>> [spot.tolist() for spot in fewer_spots([(0, 1), (1, 2), (0, 2), (2, 3)], 4)]
     [[0, 1, 2], [2, 3]]
     """
-    against: list[set[int]] = [set() for _ in range(plants)]
-    spots = sorted(
-        (tuple(sorted(map(int, spot))) for spot in exclusive), key=lambda spot: -len(spot)
-    )
+    against, said = (np.zeros((plants, plants), bool) for _ in range(2))
+    spots = sorted((np.unique(spot) for spot in exclusive), key=lambda spot: -len(spot))
     for spot in spots:
-        for plant in spot:
-            against[plant].update(spot)
-    for plant, others in enumerate(against):
-        others.discard(plant)
-    said: set[tuple[int, int]] = set()
+        against[np.ix_(spot, spot)] = True
+    against[np.arange(plants), np.arange(plants)] = False
+    many = against.sum(axis=1)
     found = []
     for spot in spots:
-        if all(pair in said for pair in combinations(spot, 2)):
+        pairs = np.ix_(spot, spot)
+        if (said[pairs] | ~against[pairs]).all():
             continue
         larger = list(spot)
-        more = set.intersection(*(against[plant] for plant in spot))
-        while more:
-            best = max(more, key=lambda plant: (len(against[plant] & more), -plant))
-            larger.append(best)
-            more &= against[best]
-        larger.sort()
-        said.update(combinations(larger, 2))
-        found.append(np.array(larger))
+        more = against[spot].all(axis=0)
+        # Those first that exclude most.
+        some = np.flatnonzero(more)
+        for plant in some[np.argsort(-many[some], kind="stable")]:
+            if more[plant]:
+                larger.append(plant)
+                more &= against[plant]
+        larger = np.sort(larger)
+        said[np.ix_(larger, larger)] = True
+        found.append(larger)
     return tuple(found)
