@@ -14,7 +14,7 @@ from screenplan.planting.growth import TYPICAL
 from screenplan.planting.maturity import MATURE_YEAR
 from screenplan.planting.mixes import kinds_in
 from screenplan.planting.species import load_species, species_of
-from screenplan.planting.species_model import MILD_ZONE, Species
+from screenplan.planting.species_model import Species
 from screenplan.planting.stand import Start, sizes_of
 from screenplan.planting.stock import planted_height
 from screenplan.works.cost import plant_price
@@ -23,6 +23,9 @@ from screenplan.works.cost import plant_price
 CLOSER_SHARE = 0.7
 #: No closer than this without a word in the plan, metres (common practice, no source).
 CLOSEST_M = 0.4
+#: Zones in all of which a kind is hardy that is chosen where nobody knows the site's: what stands the winters of the
+#: first stands those of every milder one (custom, no source).
+UNKNOWN_ZONES = (5, 7)
 #: Most species of the short list.
 MOST_LISTED = 5
 
@@ -187,21 +190,23 @@ def short_list(
     The screen of a species is that of one plant of a row in its usual spacing, at typical growth in the
     year: its height, times the share of the spacing that its crown spans. The room is the width that
     it has in the end, high growth, by which it keeps off the boundary. Evergreens that are hardy
-    in the site's zone (in a mild one, if that is not known) are looked at.
+    in the site's zone are looked at. If that is not known, those that are in cold and mild ones, `UNKNOWN_ZONES`, and
+    the plan's own clipped hedges.
 
     Examples
     --------
     >>> [kind.key for kind in short_list(load_species(), 10)]
     ['thuja_smaragd', 'osmanthus_fragrans', 'thuja_occidentalis', 'calocedrus_decurrens', 'cupressus_leylandii']
     """
-    zone = MILD_ZONE if zone is None else zone
+    coldest, mildest = UNKNOWN_ZONES if zone is None else (zone, zone)
     hardy = [
         kind
         for kind in species_table.values()
         if kind.evergreen
         and (
             kind.hardiness_zones is None
-            or kind.hardiness_zones[0] <= zone <= kind.hardiness_zones[1]
+            or (kind.hardiness_zones[0] <= coldest and mildest <= kind.hardiness_zones[1])
+            or (zone is None and kind.kept_width_m is not None)
         )
     ]
     if not hardy:
