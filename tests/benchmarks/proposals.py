@@ -24,6 +24,8 @@ from screenplan.contracts.tables import layer_of
 from screenplan.design.candidates import exclusive_spots
 from screenplan.design.designing import design_planting, prepare
 from screenplan.design.incidence import find_stops
+from screenplan.design.odds import lay_odds
+from screenplan.design.rounds import Pool
 from screenplan.ground.errors import InputError
 from screenplan.running.steps import STEPS
 from screenplan.views.opened import open_rays
@@ -62,7 +64,7 @@ class Figures:
     no_cause : int
         Views that stay open and have no cause.
     better_rows : int
-        Uniform rows of one kind at the same price or less that close more.
+        Uniform rows of one kind at the same price or less that close more with the same chance.
     cost, least : float
         Price of the plants, and the bound of what closes as much at typical growth.
     seconds : float
@@ -169,8 +171,12 @@ def figures(lot: Lot) -> Figures:
     found.idle = _idle(plants, rays, layers, table)
     stands = _which(candidates, plants)
     found.stops_nothing = int((np.diff(stops[stands].indptr) == 0).sum())
+    pool = Pool(candidates, rays, stops, np.ones(len(rays.views)), spots, closes.need)
+    sure = _Surely(pool, closes, lot, task.year)
+    own = np.zeros(len(candidates.table), bool)
+    own[stands] = True
     found.better_rows = sum(
-        closes(row).sum() > closed.sum() and price <= found.cost + SLACK
+        price <= found.cost + SLACK and sure.more(row, sure(own))
         for row, price in _uniform_rows(candidates, set(layers["sides"]["side_id"].astype(str)))
     )
     return found
@@ -190,6 +196,24 @@ class _Closes:
     def any_of(self, plantings: Iterable[np.ndarray]) -> np.ndarray:
         """Tell which views some of the plantings close."""
         return np.logical_or.reduce([self(planted) for planted in plantings])
+
+
+class _Surely:
+    """How many views a set of candidates closes with the chance that the design asks for, by the same draws for all."""
+
+    def __init__(self, pool: Pool, closes: _Closes, lot: Lot, year: int):
+        self.closes, self.need, self.chance = closes, pool.need, lot.plan.design.chance
+        ground = np.zeros(len(pool.candidates.table))
+        self.odds = lay_odds(pool, ground, lot.plan, lot.species_table, until=year)
+        self.stops = self.odds.by(year)
+
+    def __call__(self, planted) -> int:
+        chance = self.odds.trial(self.stops, self.need, planted).chance()
+        return int((self.closes(planted) & (chance >= self.chance)).sum())
+
+    def more(self, planted, than: int) -> bool:
+        """Tell whether a planting closes more than so many; what it does not close at typical growth need not be drawn."""
+        return int(self.closes(planted).sum()) > than and self(planted) > than
 
 
 def _closable(candidates, sides, spots) -> list[np.ndarray]:
