@@ -340,3 +340,10 @@ def test_runs_are_neighbours_of_one_stretch():
 def test_numbers_below_zero_are_a_mistake(name):
     with pytest.raises(ValueError, match=f"each {name} must be a number of 0 or more"):
         choice_of(np.ones((1, 1), bool), **{name: [-1.0]})
+
+
+def test_plants_of_which_each_excludes_each_are_one_set():
+    # By hand: all pairs of 200 plants say what one set says.
+    pairs = list(itertools.combinations(range(200), 2))
+    (spot,) = fewer_spots(pairs, 200)
+    assert spot.tolist() == list(range(200))
