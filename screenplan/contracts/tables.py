@@ -60,7 +60,7 @@ def layer_of_columns(
 ) -> gpd.GeoDataFrame:
     """Make a layer by a contract from a sequence for each column; one that is left out is empty.
 
-    Columns for years are added by a later step.
+    Columns for years come last, in the order in which they are given; a later step may add them too.
     """
     geometry = list(geometry)
     whole = {
@@ -68,7 +68,8 @@ def layer_of_columns(
         for column in contract.columns
         if not column.per_year
     }
-    return _layer(_typed(contract, whole), geometry, crs)
+    years = {name: some for name, some in columns.items() if contract.column(name).per_year}
+    return _layer(_typed(contract, whole | years), geometry, crs)
 
 
 def _columns_of(contract: Contract, records: Iterable[Mapping[str, Any]]) -> dict[str, list]:

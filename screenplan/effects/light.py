@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from itertools import chain
 from typing import Any
 
 import geopandas as gpd
@@ -11,7 +12,7 @@ import pandas as pd
 import shapely
 
 from screenplan.contracts import LIGHT, LIGHT_MONTHS, SUN_GRID, year_column
-from screenplan.contracts.tables import DTYPES, table_of, with_notes
+from screenplan.contracts.tables import layer_of_columns, table_of_columns, with_notes
 from screenplan.effects.horizon import ground_rise
 from screenplan.effects.lit import Lit, Source, light_at
 from screenplan.effects.places_in_light import (
@@ -232,23 +233,26 @@ class _Counted:
             row[year_column("sky", reported)] = self.sky[g, reported] if shades else None
         return row
 
-    def months(self, report_years):
-        if self.target.kind == "row":
-            return
-        last = self.open.shape[2] - 1
-        for month in range(MONTHS):
-            for year in report_years:
-                shaded = year == last and self.clock[1, month] >= 0
-                yield {
-                    "light_id": f"{self.target.kind} {self.target.name}",
-                    "month": month + 1,
-                    "year": year,
-                    "sun_now_h": self.now[month],
-                    "sun_h": self.open[month, self.growth, year],
-                    "lost_h": max(self.now[month] - self.open[month, self.growth, year], 0.0),
-                    "shade_from": _clock(self.clock[0, month] - self.step / 2) if shaded else None,
-                    "shade_to": _clock(self.clock[1, month] + self.step / 2) if shaded else None,
-                }
+    def months(self, report_years: Sequence[int]) -> dict[str, Sequence]:
+        """Give the columns of its rows of the layer by months, month by month and year by year."""
+        years, last = np.array(report_years, int), self.open.shape[2] - 1
+        month, year = np.repeat(np.arange(MONTHS), len(years)), np.tile(years, MONTHS)
+        now, sun = self.now[month], self.open[month, self.growth, year]
+        shades = np.flatnonzero((year == last) & (self.clock[1, month] >= 0))
+        begins, ends = np.full((2, len(month)), None, object)
+        for row in shades:
+            begin, end = self.clock[:, month[row]]
+            begins[row], ends[row] = _clock(begin - self.step / 2), _clock(end + self.step / 2)
+        return {
+            "light_id": [f"{self.target.kind} {self.target.name}"] * len(month),
+            "month": month + 1,
+            "year": year,
+            "sun_now_h": now,
+            "sun_h": sun,
+            "lost_h": np.maximum(now - sun, 0.0),
+            "shade_from": begins,
+            "shade_to": ends,
+        }
 
 
 def _asked(counted: _Counted, plants, species_table, needed: Limit | None) -> dict:
@@ -312,48 +316,42 @@ def _layers(plan: Options, crs, light=(), found=(), in_gardens=(), grid=None, su
             f"shade is placed to within {sun.step_minutes / 2:g} minutes; crowns are taken as opaque, "
             f"{_days_in_words(plan.light.days)}; clouds are not counted, and hills beyond the terrain raster cast no shade"
         )
-    layer = _per_year(LIGHT, light, ("sun", "sky"), report_years, crs)
-    months = table_of(
-        LIGHT_MONTHS, [row for counted in found for row in counted.months(report_years)]
+    names = [column.name for column in LIGHT.columns if not column.per_year]
+    names += [year_column(stem, year) for stem in ("sun", "sky") for year in report_years]
+    layer = layer_of_columns(
+        LIGHT,
+        {name: [row[name] for row in light] for name in names},
+        [row["geometry"] for row in light],
+        crs,
     )
-    cells, spots = [], []
-    places = iter(zip(*grid, strict=True)) if in_gardens else iter(())
-    held = set()  # ground that two parcels share is one cell, and told of both gardens
-    for target, (hours, _, _) in in_gardens:
-        year = hours.open[:, :, 0].sum(axis=1)  # (cells, years)
-        now = hours.now.sum(axis=1)
-        for k in range(len(target.points)):
-            place = column, line = next(places)
-            if place in held:
-                continue
-            held.add(place)
-            cells.append(
-                {
-                    "column": int(column),
-                    "line": int(line),
-                    "cell_m": plan.light.cell,
-                    "sun_now_h": now[k],
-                    **{
-                        year_column("sun", reported): year[k, reported] for reported in report_years
-                    },
-                }
-            )
-            spots.append(target.points[k, :2])
-    for number, cell in enumerate(cells, 1):
-        cell["cell_id"] = number
-        cell["geometry"] = None
-    sun_grid = _per_year(SUN_GRID, cells, ("sun",), report_years, crs)
-    if spots:
-        sun_grid = sun_grid.set_geometry(gpd.GeoSeries(shapely.points(spots), crs=crs))
-    return with_notes(layer, notes), months, sun_grid
+    by_month = [counted.months(report_years) for counted in found if counted.target.kind != "row"]
+    months = table_of_columns(
+        LIGHT_MONTHS,
+        {
+            column.name: list(chain(*(part[column.name] for part in by_month)))
+            for column in LIGHT_MONTHS.columns
+        },
+    )
+    return with_notes(layer, notes), months, _grid_layer(plan, crs, in_gardens, grid)
 
 
-def _per_year(contract, records, stems, report_years, crs) -> gpd.GeoDataFrame:
-    """Make a layer by a contract whose columns for years come last."""
-    columns = {}
-    for column in contract.columns:
-        names = [year_column(column.name, year) for year in report_years] if column.name in stems else [column.name]  # fmt: skip
-        for name in names:
-            columns[name] = pd.Series([row.get(name) for row in records], dtype=DTYPES[column.type])
-    shapes = [row["geometry"] for row in records]
-    return gpd.GeoDataFrame(columns, geometry=gpd.GeoSeries(shapes, crs=crs))
+def _grid_layer(plan: Options, crs, in_gardens, grid) -> gpd.GeoDataFrame:
+    """Sun hours of cells; ground that two parcels share is one cell, and told of both gardens."""
+    points, now, years = np.zeros((0, 3)), np.zeros(0), np.zeros((0, plan.growth.years + 1))
+    column = line = np.zeros(0, int)
+    if in_gardens:
+        column, line = grid
+        points = np.concatenate([target.points for target, _ in in_gardens])
+        now = np.concatenate([hours.now.sum(axis=1) for _, (hours, _, _) in in_gardens])
+        years = np.concatenate([hours.open[:, :, 0].sum(axis=1) for _, (hours, _, _) in in_gardens])
+    _, first = np.unique(np.column_stack([column, line]), axis=0, return_index=True)
+    kept = np.sort(first)
+    columns = {
+        "cell_id": np.arange(1, len(kept) + 1),
+        "column": column[kept],
+        "line": line[kept],
+        "cell_m": np.full(len(kept), plan.light.cell),
+        "sun_now_h": now[kept],
+        **{year_column("sun", year): years[kept, year] for year in plan.views.report_years},
+    }
+    return layer_of_columns(SUN_GRID, columns, shapely.points(points[kept, :2]), crs)
