@@ -518,3 +518,15 @@ def test_names_on_the_sketch_stand_in_it_and_off_the_north_arrow(layers):
         assert frame.x0 <= box.x0
         assert box.x1 <= frame.x1
         assert not any(box.overlaps(part) for part in arrow), text.get_text()
+
+
+def test_what_lies_far_outside_a_drawing_is_not_in_its_file(layers):
+    far = layers["buildings"].copy()
+    far.geometry = far.geometry.translate(1000.0, 0.0)
+    both = {**layers, "buildings": pd.concat([layers["buildings"], far], ignore_index=True)}
+    one, two = (
+        to_svg(draw_plan(given).figure, "plan", title="Plan", says="Plan")
+        for given in (layers, both)
+    )
+    # The same but for where a ring begins: a hatched area is a union of houses too.
+    assert sorted(one.split()) == sorted(two.split())

@@ -20,7 +20,7 @@ from screenplan.ground.said import in_units
 from screenplan.ground.units import format_length
 from screenplan.outputs.answer import answer
 from screenplan.outputs.drawings.style import clean, year_words
-from screenplan.outputs.report_cells import LONGEST_TEXT, is_missing
+from screenplan.outputs.report_cells import LONGEST_TEXT, text_of
 from screenplan.outputs.report_choices import make_choices
 from screenplan.outputs.report_figures import make_figures
 from screenplan.outputs.report_repeats import not_said, say_once
@@ -231,7 +231,7 @@ def _findings(key: str, title: str, rows, units: str) -> Table | None:
             (
                 row["check"],
                 marks.get(row["result"], row["result"]),
-                *(in_units(_text(row[name]), units) for name in ("says", "needs")),
+                *(in_units(text_of(row[name]), units) for name in ("says", "needs")),
             )
             for row in rows
         ],
@@ -250,16 +250,12 @@ def _rules(zones, units: str) -> Table | None:
             (
                 str(row["rule"]).replace("_", " "),
                 format_length(float(row["distance_m"]), units),
-                *(in_units(_text(row[name]), units) for name in ("reason", "source")),
+                *(in_units(text_of(row[name]), units) for name in ("reason", "source")),
                 "local code" if row["confirm_locally"] else "",
             )
             for row in rules.drop(columns="geometry", errors="ignore").to_dict("records")
         ],
     )
-
-
-def _text(cell) -> str:
-    return "" if is_missing(cell) else cell
 
 
 def _species(species, units: str) -> Table | None:
@@ -297,7 +293,7 @@ def _inputs(about: About) -> list[Table | None]:
         ),
         plain_table(
             "repairs", "Repairs", ("layer", "row", "repair"),
-            [(repair.get("layer"), _text(repair.get("row")) or "all", in_units(_text(repair.get("repair")), about.units)) for repair in about.repairs],
+            [(repair.get("layer"), text_of(repair.get("row")) or "all", in_units(text_of(repair.get("repair")), about.units)) for repair in about.repairs],
         ),
     ]  # fmt: skip
 

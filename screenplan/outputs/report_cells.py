@@ -24,6 +24,11 @@ def is_missing(value: Any) -> bool:
     return value is None or value is pd.NA or value != value
 
 
+def text_of(cell: Any) -> str:
+    """Give a text cell, an empty one as an empty text."""
+    return "" if is_missing(cell) else cell
+
+
 def write_cell(
     row: Mapping, column: str, form: Form, units: str, names: Mapping[str, Mapping[str, str]]
 ) -> str:

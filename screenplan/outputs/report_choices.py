@@ -15,7 +15,7 @@ from screenplan.outputs.drawings.plantings import choice_sheet, draw_choice
 from screenplan.outputs.drawings.style import clean, drawing_style, off_screen
 from screenplan.outputs.drawings.svg import to_svg
 from screenplan.outputs.plant_names import names_in
-from screenplan.outputs.report_cells import LONGEST_TEXT, is_missing
+from screenplan.outputs.report_cells import LONGEST_TEXT, is_missing, text_of
 from screenplan.outputs.report_tables import Table
 from screenplan.outputs.who_sees import closing_windows, view_counts
 
@@ -95,7 +95,7 @@ def make_choices(
             made.append(
                 Choice(
                     number, name, bool(row["chosen"]), _order(row, mine, units, names),
-                    view_counts(views), clean(in_units(_text(row["says"]), units), LONGEST_TEXT),
+                    view_counts(views), clean(in_units(text_of(row["says"]), units), LONGEST_TEXT),
                     closing_windows({**layers, "views": views})[0],
                     clean(row["command"], LONGEST_TEXT),
                     to_svg(
@@ -135,7 +135,3 @@ def _order(row: Mapping, plants, units: str, names: Mapping[str, str]) -> list[s
             else f"weight of the plants by their size: {float(row['cost']):,.2f} (no price is given)"
         )
     return lines
-
-
-def _text(cell) -> str:
-    return "" if is_missing(cell) else cell

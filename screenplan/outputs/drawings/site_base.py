@@ -72,6 +72,12 @@ def draw_site(
         Whether things are named.
     """
     frame = shapely.box(*window)
+    near = frame.buffer(MOST_BESIDE_M)
+    layers = {
+        name: layer[shapely.intersects(layer.geometry.to_numpy(), near)]
+        for name in _DRAWN
+        if (layer := layers.get(name)) is not None
+    }
     _parcels(ax, layers, frame, labels)
     _roads(ax, layers.get("roads"), frame, labels)
     _keep_outs(ax, layers.get("keep_outs"), frame, labels)
@@ -80,6 +86,13 @@ def draw_site(
     _places(ax, layers.get("private_places"), frame, labels)
     _windows(ax, layers.get("windows"), window)
     _utilities(ax, layers.get("utilities"), frame, labels)
+
+
+#: What is farther outside the drawing than this is not on it, whatever the width of its line or mark, metres.
+MOST_BESIDE_M = 30.0
+_DRAWN = (
+    "parcels", "roads", "keep_outs", "buildings", "existing_screens", "private_places", "windows", "utilities",
+)  # fmt: skip
 
 
 def label_in(ax, geometry, frame, text, **options) -> None:
