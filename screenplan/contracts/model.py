@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
@@ -187,10 +188,31 @@ class Contract:
                 return column
         raise KeyError(name)
 
+    def names(self, years: Sequence[int] = ()) -> tuple[str, ...]:
+        """Give the names of the columns in order, those for years once for each year.
+
+        Examples
+        --------
+        >>> held = Column("view_id", "text", "The view"), Column("open", "number", "Share", per_year=True)
+        >>> Contract("views", (), "One view", columns=held).names((0, 5))
+        ('view_id', 'open_y00', 'open_y05')
+        """
+        return tuple(
+            name
+            for column in self.columns
+            for name in (
+                [year_column(column.name, year) for year in years]
+                if column.per_year
+                else [column.name]
+            )
+        )
+
     @property
     def required(self) -> tuple[str, ...]:
-        """Names of the required columns."""
-        return tuple(column.name for column in self.columns if column.required)
+        """Names of the required columns; those for years hang on which are reported."""
+        return tuple(
+            column.name for column in self.columns if column.required and not column.per_year
+        )
 
 
 def year_column(stem: str, year: int) -> str:

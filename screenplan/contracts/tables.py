@@ -24,35 +24,43 @@ DTYPES = {
 }
 
 
-def table_of(contract: Contract, records: Iterable[Mapping[str, Any]]) -> pd.DataFrame:
+def table_of(
+    contract: Contract, records: Iterable[Mapping[str, Any]], years: Sequence[int] = ()
+) -> pd.DataFrame:
     """Make a table by a contract.
 
     Parameters
     ----------
     contract : Contract
-        A contract without per-year columns.
     records : iterable of mapping
         One mapping a row; a column that a row leaves out is empty.
+    years : sequence of int, optional
+        Those for which the table has columns.
 
     Returns
     -------
     DataFrame
         Exactly the contract's columns, in order and in its types.
     """
-    return pd.DataFrame(_typed(contract, _columns_of(contract, records)))
+    return pd.DataFrame(_typed(contract, _columns_of(contract, records, years)))
 
 
-def table_of_columns(contract: Contract, columns: Mapping[str, Sequence[Any]]) -> pd.DataFrame:
-    """Make a table by a contract without per-year columns, from a sequence for each column."""
-    named = {column.name: columns[column.name] for column in contract.columns}
-    return pd.DataFrame(_typed(contract, named))
+def table_of_columns(
+    contract: Contract, columns: Mapping[str, Sequence[Any]], years: Sequence[int] = ()
+) -> pd.DataFrame:
+    """Make a table by a contract, from a sequence for each column; see `table_of`."""
+    return pd.DataFrame(_typed(contract, {name: columns[name] for name in contract.names(years)}))
 
 
 def layer_of(
-    contract: Contract, records: Iterable[Mapping[str, Any]], geometry, crs
+    contract: Contract,
+    records: Iterable[Mapping[str, Any]],
+    geometry,
+    crs,
+    years: Sequence[int] = (),
 ) -> gpd.GeoDataFrame:
     """Make a layer by a contract: `table_of` with a geometry for each row."""
-    return _layer(_typed(contract, _columns_of(contract, records)), geometry, crs)
+    return _layer(_typed(contract, _columns_of(contract, records, years)), geometry, crs)
 
 
 def layer_of_columns(
@@ -63,18 +71,16 @@ def layer_of_columns(
     Columns for years come last, in the order in which they are given; a later step may add them too.
     """
     geometry = list(geometry)
-    whole = {
-        column.name: columns.get(column.name, [None] * len(geometry))
-        for column in contract.columns
-        if not column.per_year
-    }
+    whole = {name: columns.get(name, [None] * len(geometry)) for name in contract.names()}
     years = {name: some for name, some in columns.items() if contract.column(name).per_year}
     return _layer(_typed(contract, whole | years), geometry, crs)
 
 
-def _columns_of(contract: Contract, records: Iterable[Mapping[str, Any]]) -> dict[str, list]:
+def _columns_of(
+    contract: Contract, records: Iterable[Mapping[str, Any]], years: Sequence[int]
+) -> dict[str, list]:
     records = list(records)
-    return {column.name: [row.get(column.name) for row in records] for column in contract.columns}
+    return {name: [row.get(name) for row in records] for name in contract.names(years)}
 
 
 def _layer(columns: dict[str, Any], geometry, crs) -> gpd.GeoDataFrame:

@@ -59,14 +59,7 @@ def layer_of_records(
     contract: Contract, records: Sequence[Mapping[str, Any]], crs: CRS
 ) -> gpd.GeoDataFrame:
     """Make a layer by one of the county's contracts of what `rows_of` gave for several parcels."""
-    layer = layer_of(contract, records, [row["geometry"] for row in records], crs)
-    for column in contract.columns:
-        if column.per_year:
-            layer = layer.drop(columns=column.name)
-            for year in COUNTED_YEARS:
-                name = year_column(column.name, year)
-                layer[name] = pd.Series([row[name] for row in records], dtype="Int64")
-    return layer
+    return layer_of(contract, records, [row["geometry"] for row in records], crs, COUNTED_YEARS)
 
 
 def _sides(planned: Planned, plants: gpd.GeoDataFrame) -> list[dict[str, Any]]:

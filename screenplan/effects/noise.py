@@ -60,9 +60,9 @@ def foliage_loss(path_m: float, rule: Limit) -> np.ndarray:
     return np.array(rule.db_per_m) * min(path_m, rule.at_most_m)
 
 
-def belt_for(wanted_db: float, rule: Limit, band_hz: float = JUDGED_HZ) -> float:
-    """Depth of dense foliage that takes away so many dB in a band, metres; infinite if none does."""
-    band = rule.bands_hz.index(band_hz)
+def belt_for(wanted_db: float, rule: Limit) -> float:
+    """Depth of dense foliage that takes away so many dB in the judged band, metres; infinite if none does."""
+    band = rule.bands_hz.index(JUDGED_HZ)
     if wanted_db <= 0:
         return 0.0
     if wanted_db <= rule.total_db[band]:

@@ -14,7 +14,7 @@ LONGEST_NAME, LONGEST_PATH = 255, 4095
 ROOM = 24
 
 
-def check_path(path: str | Path, *, writes: bool = False, key: str | None = None) -> None:
+def check_path(path: str | Path, *, writes: bool = False) -> None:
     """Refuse a path that the operating system would answer with an error of its own.
 
     Parameters
@@ -23,8 +23,6 @@ def check_path(path: str | Path, *, writes: bool = False, key: str | None = None
         The path as it was written.
     writes : bool
         Whether it is to be written: longer names are then made of it.
-    key : str, optional
-        The plan's key that holds it.
 
     Raises
     ------
@@ -39,14 +37,13 @@ def check_path(path: str | Path, *, writes: bool = False, key: str | None = None
     screenplan.ground.errors.InputError: aaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaa…aaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaa: a name in the path has 300 bytes. Give names of at most 255.
     """
     text = os.fspath(path)
-    where = {"file": text, "key": key}
     if "\0" in text:
-        raise refuse("the path holds a NUL character", "Correct the path", **where)
+        raise refuse("the path holds a NUL character", "Correct the path", file=text)
     try:
         names = [os.fsencode(part) for part in Path(text).parts]
     except UnicodeEncodeError:
         raise refuse(
-            "the path holds a character that no file name can hold", "Correct the path", **where
+            "the path holds a character that no file name can hold", "Correct the path", file=text
         ) from None
     room = ROOM if writes else 0
     longest = max((len(name) for name in names), default=0)
@@ -54,12 +51,12 @@ def check_path(path: str | Path, *, writes: bool = False, key: str | None = None
         raise refuse(
             f"a name in the path has {longest} bytes",
             f"Give names of at most {LONGEST_NAME - room}",
-            **where,
+            file=text,
         )
     whole = len(os.fsencode(text))
     if whole > LONGEST_PATH - room:
         raise refuse(
-            f"the path has {whole} bytes", f"Give one of at most {LONGEST_PATH - room}", **where
+            f"the path has {whole} bytes", f"Give one of at most {LONGEST_PATH - room}", file=text
         )
 
 

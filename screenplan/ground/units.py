@@ -365,7 +365,7 @@ VOLUME_UNITS = {
 _VOLUME = re.compile(r"^\s*(?P<number>\d+(?:\.\d+)?|\.\d+)\s*(?P<unit>[A-Za-z][A-Za-z0-9³ ]*?)\s*$")
 
 
-def parse_volume(text: str, *, key: str | None = None) -> float:
+def parse_volume(text: str) -> float:
     """Read a volume such as ``"50 l"``, ``"2 cu ft"`` or ``"1 yd3"``, in cubic metres.
 
     Raises
@@ -384,6 +384,5 @@ def parse_volume(text: str, *, key: str | None = None) -> float:
         raise refuse(
             f"{quoted(text)} is not a volume",
             'Write a number and a unit, such as "50 l", "2 cu ft" or "0.05 m3"',
-            key=key,
         )
-    return _finite(float(match["number"]) * unit, text, "volume", key)
+    return _finite(float(match["number"]) * unit, text, "volume", None)

@@ -48,26 +48,17 @@ def prospect_of(
     species: Species,
     *,
     years: Sequence[int] = TOLD_YEARS,
-    spacing_m: float | None = None,
     asked_height_m: float = ASKED_HEIGHT_M,
-    stock: str = USUAL_STOCK,
-    stock_height_m: float | None = None,
-    curve: str = "smooth",
 ) -> Prospect:
-    """Tell how large a plant of a species is in some years, and when a row of them closes.
+    """Tell how large a plant of usual stock is in some years, and when a row of them closes at its usual spacing.
 
     Parameters
     ----------
     species : Species
     years : sequence of int
         Years since planting, in rising order.
-    spacing_m : float, optional
-        By default the species' usual spacing.
     asked_height_m : float
         Height up to which the row should close from the ground, metres.
-    stock, stock_height_m
-        Kind and height of the stock, by default a pot of the species' usual height.
-    curve : {"smooth", "straight"}
 
     Examples
     --------
@@ -76,11 +67,10 @@ def prospect_of(
     >>> cedar.height_m[1].round(1).tolist(), cedar.width_m[1].round(1).tolist()
     ([2.4, 3.9, 6.7], [1.4, 2.2, 3.4])
     """
-    spacing = species.usual_spacing_m if spacing_m is None else spacing_m
-    height = species.stock_height_m if stock_height_m is None else stock_height_m
-    start = Start(species, height, False, stock)
-    tall, wide = sizes_of([start], years, curve)[:2, 0]
-    low, high = row_bands([start], [(0, 0, spacing)], followed_years(LAST_TOLD), curve)
+    spacing = species.usual_spacing_m
+    start = Start(species, species.stock_height_m, False, USUAL_STOCK)
+    tall, wide = sizes_of([start], years)[:2, 0]
+    low, high = row_bands([start], [(0, 0, spacing)], followed_years(LAST_TOLD), "smooth")
     closed = (high >= asked_height_m - ROUNDING_M) & (low <= ROUNDING_M)
     closes = tuple(lasts_from(closed[g], LAST_TOLD) for g in range(len(GROWTHS)))
     return Prospect(tuple(years), tall, wide, spacing, closes)

@@ -134,56 +134,48 @@ def list_processes() -> dict[str, Any]:
 
 def _describe_layer(layer: LayerDescription) -> dict[str, Any]:
     whence = "" if layer.brought else f" As the process '{layer.given_by[0]}' gives it."
-    return {
-        "title": layer.title,
-        "description": f"{layer.meaning}.{whence}",
-        "minOccurs": 1 if layer.needed else 0,
-        "maxOccurs": 1,
-        "schema": layer_schema(layer, incoming=True),
-    }
+    schema = layer_schema(layer, incoming=True)
+    return _input(layer.title, f"{layer.meaning}.{whence}", schema, least=int(layer.needed))
 
 
 def _describe_value(parameter: ParameterDescription) -> dict[str, Any]:
-    described = {
-        "title": f"{parameter.title} ({parameter.unit})" if parameter.unit else parameter.title,
-        "description": parameter.help,
-        "minOccurs": 0,
-        "maxOccurs": MOST_TEXTS if parameter.type == "texts" else 1,
-        "schema": parameter_schema(parameter),
-    }
+    title = f"{parameter.title} ({parameter.unit})" if parameter.unit else parameter.title
+    most = MOST_TEXTS if parameter.type == "texts" else 1
+    described = _input(title, parameter.help, parameter_schema(parameter), most=most)
     if parameter.unit:
         described["metadata"] = [{"role": "unit", "title": parameter.unit}]
     return described
 
 
 def _describe_table(resource: ResourceDescription) -> dict[str, Any]:
+    own = {"species_table": "Species of your own"}
+    title = own.get(resource.name, resource.name.capitalize())
+    description = f"{resource.meaning}; written as in a plan, [{TABLES[resource.name]}]"
+    return _input(title, description, {"type": "object"})
+
+
+def _input(
+    title: str, description: str, schema: dict[str, Any], *, least: int = 0, most: int = 1
+) -> dict[str, Any]:
+    """Describe one input, and how often it may be given."""
     return {
-        "title": {"species_table": "Species of your own"}.get(
-            resource.name, resource.name.capitalize()
-        ),
-        "description": f"{resource.meaning}; written as in a plan, [{TABLES[resource.name]}]",
-        "minOccurs": 0,
-        "maxOccurs": 1,
-        "schema": {"type": "object"},
-    }
+        "title": title, "description": description, "minOccurs": least, "maxOccurs": most,
+        "schema": schema,
+    }  # fmt: skip
 
 
 #: Inputs by which the parcel to plan is chosen, if there are several.
 SUBJECT = {
-    "subject_id": {
-        "title": "Subject",
-        "description": "parcel_id of the parcel to plan; not needed if there is only one",
-        "minOccurs": 0,
-        "maxOccurs": 1,
-        "schema": {"type": "string"},
-    },
-    "subject_point": {
-        "title": "Point in the subject",
-        "description": "Longitude and latitude of a point in the parcel to plan, instead of its parcel_id",
-        "minOccurs": 0,
-        "maxOccurs": 1,
-        "schema": {"type": "array", "items": {"type": "number"}, "minItems": 2, "maxItems": 2},
-    },
+    "subject_id": _input(
+        "Subject",
+        "parcel_id of the parcel to plan; not needed if there is only one",
+        {"type": "string"},
+    ),
+    "subject_point": _input(
+        "Point in the subject",
+        "Longitude and latitude of a point in the parcel to plan, instead of its parcel_id",
+        {"type": "array", "items": {"type": "number"}, "minItems": 2, "maxItems": 2},
+    ),
 }
 
 

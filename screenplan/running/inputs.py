@@ -46,15 +46,7 @@ def sources_of(plan: Plan, folder: Path) -> dict[str, Any]:
     from screenplan.site.reading import LayerSource
 
     return {
-        name: LayerSource(
-            Path(os.path.normpath(folder / source.file)),
-            source.layer,
-            source.columns,
-            source.units,
-            source.fixed,
-            source.crs,
-            source.missing,
-        )
+        name: LayerSource(**dict(source) | {"file": Path(os.path.normpath(folder / source.file))})
         for name, source in plan.layers.items()
     }
 
@@ -139,18 +131,14 @@ def step_arguments(
             )
         if "usual" in step.resources:
             arguments["usual"] = species_in(plan)
-        if "rules" in step.resources:
-            own = plan.setbacks.file
-            with _tables_in(plan, f"{plan.setbacks.key('rules')}."):
-                arguments["rules"] = load_rules(
-                    None if own is None else folder / own, plan.setbacks.rules
-                )
-        if "limits" in step.resources:
-            own = plan.limits.file
-            with _tables_in(plan, f"{plan.limits.key('rules')}."):
-                arguments["limits"] = load_limits(
-                    None if own is None else folder / own, plan.limits.rules
-                )
+        for name, section, load in (
+            ("rules", plan.setbacks, load_rules),
+            ("limits", plan.limits, load_limits),
+        ):
+            if name in step.resources:
+                own = None if section.file is None else folder / section.file
+                with _tables_in(plan, f"{section.key('rules')}."):
+                    arguments[name] = load(own, section.rules)
         if "position_deg" in step.resources:
             arguments["position_deg"] = None if frame is None else frame.position_deg
     return arguments

@@ -156,7 +156,7 @@ def find_needed_height(
         )  # fmt: skip
     return (
         layer_of(NEEDED_HEIGHT, stretches, shapes, planting_lines.crs),
-        _profile_table(profile, views.report_years),
+        table_of(NEEDED_PROFILE, profile, views.report_years),
         table_of(NEEDED_YEARS, lines),
     )
 
@@ -267,11 +267,3 @@ def _profile(stretches: list[dict], row: RowClosing, report_years) -> list[dict]
         for stretch in stretches
         for end in ("from_m", "to_m")
     ]  # fmt: skip
-
-
-def _profile_table(records: list[dict], report_years) -> pd.DataFrame:
-    plain = table_of(NEEDED_PROFILE, records).drop(columns="closed")
-    for year in report_years:
-        name = year_column("closed", year)
-        plain[name] = np.array([row[name] for row in records], float)
-    return plain

@@ -10,7 +10,7 @@ import pandas as pd
 import shapely
 
 from screenplan.contracts import GROWTHS, VIEW_HOLES, VIEW_YEARS, VIEWS, year_column
-from screenplan.contracts.tables import DTYPES
+from screenplan.contracts.tables import layer_of, table_of_columns
 from screenplan.planting.growth import TYPICAL
 from screenplan.views.chance import NEVER, ClosedYears
 from screenplan.views.holes import Hole
@@ -104,38 +104,30 @@ def views_layer(
         "window_id": [view.window_id for view in views],
         "place_id": [view.place_id for view in views],
         "looks_from": [view.looks_from for view in views],
-        "rays": np.array([view.timeline.rays for view in views], np.int64),
-        "closed_already": np.array([1.0 - view.timeline.now for view in views], float),
+        "rays": [view.timeline.rays for view in views],
+        "closed_already": [1.0 - view.timeline.now for view in views],
         "closed_by": [view.timeline.closed_by for view in views],
-        "open_now": np.array([view.timeline.now for view in views], float),
+        "open_now": [view.timeline.now for view in views],
     }
     for year in report_years:
-        columns[year_column("open", year)] = np.array(
-            [view.timeline.open[TYPICAL, :, year].max() for view in views], float
-        )
+        shares = [view.timeline.open[TYPICAL, :, year].max() for view in views]
+        columns[year_column("open", year)] = shares
     for name, growth in years.items():
-        columns[name] = pd.array([view.closed(growth, threshold) for view in views], dtype="Int64")
+        columns[name] = [view.closed(growth, threshold) for view in views]
     columns |= _drawn(views, chance_year)
-    columns["evidence"] = [evidence or None] * len(views)
-    columns["opens_again"] = pd.array(
-        [view.opens_again(threshold) for view in views], dtype="Int64"
-    )
     columns |= {
-        "error_share": np.array([view.error for view in views], float),
-        "terrain_error_share": np.array([view.terrain_error for view in views], float),
+        "evidence": [evidence or None] * len(views),
+        "opens_again": [view.opens_again(threshold) for view in views],
+        "error_share": [view.error for view in views],
+        "terrain_error_share": [view.terrain_error for view in views],
         "status": [status_of(view, threshold) for view in views],
         "last_station_m": [_ranges(view.holes) for view in views],
-        "set_apart": pd.array([view.set_apart for view in views], dtype=DTYPES["text"]),
+        "set_apart": [view.set_apart for view in views],
     }
-    order = []
-    for column in VIEWS.columns:
-        order += (
-            [year_column(column.name, year) for year in report_years]
-            if column.per_year
-            else [column.name]
-        )
     return gpd.GeoDataFrame(
-        pd.DataFrame(columns)[order], geometry=[view.line for view in views], crs=crs
+        table_of_columns(VIEWS, columns, report_years),
+        geometry=[view.line for view in views],
+        crs=crs,
     )
 
 
@@ -143,17 +135,12 @@ def _drawn(views: list[View], chance_year: int | None) -> dict:
     """Columns of what was drawn; empty for views of which nothing was."""
     drawn = [None if view.closing is None else ClosedYears(view.closing[None]) for view in views]
     columns = {
-        name: pd.array(
-            [None if years is None else _or_none(years.percentile(share)[0]) for years in drawn],
-            dtype="Int64",
-        )
+        name: [None if years is None else _or_none(years.percentile(share)[0]) for years in drawn]
         for name, share in _DRAWN.items()
     }
-    chances = [np.nan if years is None else years.chance(chance_year)[0] for years in drawn]
-    years = [None if years is None else chance_year for years in drawn]
     return columns | {
-        "chance": np.array(chances, float),
-        "chance_year": pd.array(years, dtype="Int64"),
+        "chance": [None if years is None else years.chance(chance_year)[0] for years in drawn],
+        "chance_year": [None if years is None else chance_year for years in drawn],
     }
 
 
@@ -188,27 +175,13 @@ def view_holes_layer(views: list[View], *, crs) -> gpd.GeoDataFrame:
     for view in views:
         for number, hole in enumerate(view.holes, start=1):
             records.append(
-                (
-                    f"{view.view_id}/{number}",
-                    view.view_id,
-                    hole.line_id,
-                    view.hole_year,
-                    hole.from_m,
-                    hole.to_m,
-                    hole.low_m,
-                    hole.high_m,
-                    hole.rays,
-                    hole.until,
-                    hole.kind,
-                    hole.cause,
-                )
-            )
+                {
+                    "hole_id": f"{view.view_id}/{number}", "view_id": view.view_id,
+                    "year": view.hole_year, "open_until": hole.until, **vars(hole),
+                }
+            )  # fmt: skip
             shapes.append(hole.geometry)
-    names = [column.name for column in VIEW_HOLES.columns]
-    kinds = {"integer": "int64", "number": "float64", "text": "object"}
-    types = {column.name: kinds[column.type] for column in VIEW_HOLES.columns}
-    table = pd.DataFrame(records, columns=names).astype(types | {"open_until": "Int64"})
-    return gpd.GeoDataFrame(table, geometry=shapes, crs=crs)
+    return layer_of(VIEW_HOLES, records, shapes, crs)
 
 
 def _ranges(holes: list[Hole]) -> str:

@@ -145,19 +145,14 @@ def cut_sections(
         lines.append(row)
         if look.view_id in cut:
             sections.append(_section(look.view_id, eye, head, ground, standing, stand))
-    columns = _section_columns(years)
+    columns = {
+        name: np.concatenate([np.zeros(0), *(section[name] for section in sections)])
+        for name in SECTIONS.names(years)
+    }
     return (
         layer_of(SIGHT_LINES, lines, [row["geometry"] for row in lines], planting_lines.crs),
         _outlines_table(outlines),
-        pd.DataFrame(
-            {
-                name: pd.Series(
-                    np.concatenate([section[name] for section in sections]) if sections else [],
-                    dtype=kind,
-                )
-                for name, kind in columns.items()
-            }
-        ).round(DECIMALS),
+        table_of_columns(SECTIONS, columns, years).round(DECIMALS),
     )
 
 
@@ -326,14 +321,3 @@ def _stands(points, level, standing):
         high[inside] = np.fmax(high[inside], above)
         low[inside] = np.fmin(low[inside], below)
     return low, high
-
-
-def _section_columns(years) -> dict[str, str]:
-    columns = {}
-    for column in SECTIONS.columns:
-        kind = "string" if column.type == "text" else "float64"
-        names = (
-            [year_column(column.name, year) for year in years] if column.per_year else [column.name]
-        )
-        columns |= dict.fromkeys(names, kind)
-    return columns

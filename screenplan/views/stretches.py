@@ -79,10 +79,7 @@ def keep_stretches(
     InputError
         If no plant of a side that was chosen for its views stops a sight line.
     """
-    lines, runs = (
-        layers["planting_lines"],
-        _Cutting(max(plan.design.least_run, FEWEST), plan.design.least_gap),
-    )
+    lines = layers["planting_lines"]
     sight = sight_of(layers, plan.views, terrain, kept)
     if not len(lines) or not len(sight.pairs):
         return lines
@@ -92,10 +89,12 @@ def keep_stretches(
         if asked:
             return lines
         raise _idle("no view is open today")
-    plants = set_plants(
-        lines, layers["plantable_zone"], layers["no_plant_zones"], layers.get("existing_screens"), terrain,
-        plan=plan, species_table=species_table,
-    )[0]  # fmt: skip
+
+    def planted(lines):
+        ground = layers["plantable_zone"], layers["no_plant_zones"], layers.get("existing_screens")
+        return set_plants(lines, *ground, terrain, plan=plan, species_table=species_table)[0]
+
+    plants = planted(lines)
     useful = stop_rays(plants, rays, plan, species_table)
     new = ~plants["existing"].to_numpy(bool)
     idle, count = int((new & ~useful).sum()), int(new.sum())
@@ -111,13 +110,9 @@ def keep_stretches(
         return lines
     if not useful.any():
         raise _idle("no plant on the sides that are looked across would stop a sight line")
+    runs = _Cutting(max(plan.design.least_run, FEWEST), plan.design.least_gap)
     cut = _cut(layers, plants, useful | ~new, runs)
-    left = count - int(
-        (~set_plants(
-            cut, layers["plantable_zone"], layers["no_plant_zones"], layers.get("existing_screens"), terrain,
-            plan=plan, species_table=species_table,
-        )[0]["existing"].to_numpy(bool)).sum()
-    )  # fmt: skip
+    left = count - int((~planted(cut)["existing"].to_numpy(bool)).sum())
     told = (
         f"{left} of {count} plants that the sides have room for are left out, because they stop no sight line of a "
         "view that is open today: set rows.fill to true to plant the sides from end to end. A design may need fewer "

@@ -30,6 +30,7 @@ from screenplan.planting.stand import Stand, planned_stand
 from screenplan.rules.limit_kinds import Limit
 from screenplan.rules.limits import limit_named, limit_of, months_text
 from screenplan.works.earth import least_gap
+from screenplan.works.fence import chosen_fence
 from screenplan.works.handling import handling_of, roots_of, watered_of
 from screenplan.works.kinds import Kind, kinds_of
 from screenplan.works.locating import FIRST_DIG, LAST_DIG, Request
@@ -112,7 +113,7 @@ def schedule_work(
     notes = [*judge_planting(seasons, kinds, limits)]
     mulched = quantities is None or (quantities["item"] == "mulch").any()
     topped = quantities is None or (quantities["item"] == "mulch_again").any()
-    fence = _chosen(layers.get("fence_options"))
+    fence = chosen_fence(layers.get("fence_options"))
     stand = planned_stand(new, plan, species_table)
     clip = _first_clip(stand, least_gap(plants))
     raising = _raising_of(kinds, plan.plants)
@@ -436,12 +437,6 @@ def _nesting(
         f"The ground is broken while birds nest, {months} ({birds.source}): {before}; look for nests "
         f"first and leave what holds one, or plant from {free} on. The law where you are decides"
     )
-
-
-def _chosen(options):
-    if options is None or not options["chosen"].any():
-        return None
-    return options.loc[options["chosen"].to_numpy(bool)].iloc[0]
 
 
 def _first_clip(new: Stand, least_gap_m: float) -> int | None:

@@ -139,6 +139,13 @@ def lay_fence(
     )
 
 
+def chosen_fence(options: pd.DataFrame | None) -> pd.Series | None:
+    """Give the row of the table ``fence_options`` that is built; None if none is."""
+    if options is None or not options["chosen"].any():
+        return None
+    return options.loc[options["chosen"].to_numpy(bool)].iloc[0]
+
+
 def years_to_outgrow(stand: Stand, new, reach_m: float) -> int:
     """Years until every new plant of low growth is taller than an animal reaches, at least 1.
 

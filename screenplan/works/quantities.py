@@ -23,6 +23,7 @@ from screenplan.planting.zones import open_ground, subject_of
 from screenplan.site.ownership import outline_known
 from screenplan.works import water
 from screenplan.works.earth import SWELL, nearest_gaps, ring_area, strip_along
+from screenplan.works.fence import chosen_fence
 from screenplan.works.kinds import Kind, kinds_of
 
 #: Every key that [cost] prices and hours may name, with what it is. In a row of several kinds of
@@ -359,9 +360,9 @@ def _water_rule(kind: Kind, caliper) -> str:
 
 
 def _fencing(options, roll_m) -> Iterator[dict]:
-    if options is None or not options["chosen"].any():
+    fence = chosen_fence(options)
+    if fence is None:
         return
-    fence = options.loc[options["chosen"].to_numpy(bool)].iloc[0]
     cages = fence["scheme"] == "cages"
     how = f"{fence['scheme'].replace('_', ' ')}, {{{fence['height_m']:.2f} m}} high"
     row = _done("fence_roll", "fence", float(fence["wire_m"]), "m", f"{how}; gates left out", _ARITHMETIC)  # fmt: skip

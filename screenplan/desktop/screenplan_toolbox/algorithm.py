@@ -49,6 +49,8 @@ class Algorithm(QgsProcessingAlgorithm):
     def __init__(self, toolbox):
         super().__init__()
         self.toolbox = toolbox
+        #: The layers and the values for which the form asks.
+        self.layers, self.values = (), ()
 
     def icon(self):
         return QIcon(self.svgIconPath())
@@ -59,10 +61,35 @@ class Algorithm(QgsProcessingAlgorithm):
     def helpUrl(self):
         return ""
 
-    def hand_over_layers(self, layers, parameters, context, folder, feedback):
+    def add_layers(self):
+        """Ask for the layers, and with the parcels for the one that is planned."""
+        for layer in self.layers:
+            subject = forms.subject_parameters() if layer["name"] == "parcels" else ()
+            for parameter in (*forms.layer_parameters(layer), *subject):
+                self.addParameter(parameter)
+
+    def checkParameterValues(self, parameters, context):
+        wrong = self._wrong_value(parameters, context) or self._wrong_layer(parameters, context)
+        return (False, wrong) if wrong else super().checkParameterValues(parameters, context)
+
+    def handed_over(self, parameters, context, folder, feedback):
+        """Give what every job with layers tells of them and of the values in the form."""
+        values = {
+            entry["key"]: forms.value_of(self, entry, parameters, context) for entry in self.values
+        }
+        layers = self._hand_over_layers(parameters, context, folder, feedback)
+        return {
+            "layers": layers,
+            **(forms.subject_of(self, parameters, context) if "parcels" in layers else {}),
+            "values": {key: value for key, value in values.items() if value is not None},
+            "columns": self.parameterAsString(parameters, forms.COLUMNS, context),
+            "terrain": self._terrain_of(parameters, context),
+        }
+
+    def _hand_over_layers(self, parameters, context, folder, feedback):
         """Write every layer that the form names; gives what the library needs to read them."""
         handed = {}
-        for layer in layers:
+        for layer in self.layers:
             for part in layer["parts"]:
                 name = part["name"].upper()
                 if parameters.get(name) in (None, ""):
@@ -76,9 +103,9 @@ class Algorithm(QgsProcessingAlgorithm):
                     raise QgsProcessingException("Cancelled; nothing was written.")
         return handed
 
-    def wrong_layer(self, layers, parameters, context):
+    def _wrong_layer(self, parameters, context):
         """Say which layer cannot be read, or is needed and not given in any of its kinds."""
-        for layer in layers:
+        for layer in self.layers:
             names = [part["name"].upper() for part in layer["parts"]]
             for part in layer["parts"]:
                 name = part["name"].upper()
@@ -93,9 +120,10 @@ class Algorithm(QgsProcessingAlgorithm):
                 return f"The layer {layer['name']} is needed: give {kinds}."
         return ""
 
-    def wrong_value(self, entries, parameters, context):
-        """Say which number is out of its range; ``entries`` are pairs of a name and its entry."""
-        for name, entry in entries:
+    def _wrong_value(self, parameters, context):
+        """Say which number is out of its range."""
+        for entry in self.values:
+            name = forms.value_name(entry)
             if parameters.get(name) in (None, "") or entry["type"] not in forms.NUMBERS:
                 continue
             value = self.parameterAsDouble(parameters, name, context)
@@ -104,7 +132,7 @@ class Algorithm(QgsProcessingAlgorithm):
                 return f"{entry['title']}: {value:g} is out of range{entry['range']}."
         return ""
 
-    def terrain_of(self, parameters, context):
+    def _terrain_of(self, parameters, context):
         """Read the terrain's file and unit from the form."""
         if parameters.get(forms.TERRAIN) in (None, ""):
             return {}

@@ -98,13 +98,12 @@ def layer_help(layer):
     return said
 
 
-def subject_parameters(*, needed):
+def subject_parameters():
     """Make the inputs that say which parcel is planned."""
-    said = "" if needed else " (for the local frame)"
     return [
         QgsProcessingParameterField(
             ID_FIELD,
-            f"Field with the parcel's identifier{said}; by default parcel_id",
+            "Field with the parcel's identifier; by default parcel_id",
             parentLayerParameterName="PARCELS",
             optional=True,
         ),

@@ -133,6 +133,10 @@ class PlanFromFile(_Plan):
 class PlanFromLayers(_Plan):
     """Layers of the desktop GIS and the main choices, run as a plan."""
 
+    def __init__(self, toolbox):
+        super().__init__(toolbox)
+        self.layers, self.values = toolbox["inputs"], toolbox["plan_values"]
+
     def createInstance(self):
         return PlanFromLayers(self.toolbox)
 
@@ -154,46 +158,24 @@ class PlanFromLayers(_Plan):
             "form 'Plan from a plan file' or 'screenplan run'. The plan itself is in screen_plan.",
             GIVES,
         )
-        return plan_help(lead, self.toolbox["plan_values"], self.toolbox["inputs"])
+        return plan_help(lead, self.values, self.layers)
 
     def initAlgorithm(self, configuration=None):  # noqa: ARG002
-        for layer in self.toolbox["inputs"]:
-            for parameter in forms.layer_parameters(layer):
-                self.addParameter(parameter)
-            if layer["name"] == "parcels":
-                for parameter in forms.subject_parameters(needed=True):
-                    self.addParameter(parameter)
+        self.add_layers()
         for parameter in forms.ground_parameters(used=True):
             self.addParameter(parameter)
-        for entry in self.toolbox["plan_values"]:
+        for entry in self.values:
             self.addParameter(forms.value_parameter(entry))
         self.addParameter(forms.advanced(forms.columns_parameter()))
         self.add_common()
 
-    def checkParameterValues(self, parameters, context):
-        values = [(forms.value_name(entry), entry) for entry in self.toolbox["plan_values"]]
-        wrong = self.wrong_value(values, parameters, context) or self.wrong_layer(
-            self.toolbox["inputs"], parameters, context
-        )
-        return (False, wrong) if wrong else super().checkParameterValues(parameters, context)
-
     def processAlgorithm(self, parameters, context, feedback):
         with self.job_folder() as folder:
-            values = {
-                entry["key"]: forms.value_of(self, entry, parameters, context)
-                for entry in self.toolbox["plan_values"]
-            }
             job = {
                 "task": "plan_layers",
-                "layers": self.hand_over_layers(
-                    self.toolbox["inputs"], parameters, context, folder, feedback
-                ),
-                "values": {key: value for key, value in values.items() if value is not None},
-                "columns": self.parameterAsString(parameters, forms.COLUMNS, context),
-                "terrain": self.terrain_of(parameters, context),
+                **self.handed_over(parameters, context, folder, feedback),
                 "settings": self.settings_of(parameters, context),
                 "out": self.folder_of(parameters, context),
-                **forms.subject_of(self, parameters, context),
             }
             done = self.run_library(job, folder, feedback)
         return self.finish(done, parameters, context, feedback)

@@ -4,7 +4,7 @@
 
 from __future__ import annotations
 
-from qgis.core import QgsCoordinateReferenceSystem, QgsProcessing, QgsProcessingParameterFeatureSink
+from qgis.core import QgsCoordinateReferenceSystem, QgsProcessingParameterFeatureSink
 
 from . import forms
 from .algorithm import Algorithm, whole_path
@@ -18,6 +18,7 @@ class StepAlgorithm(Algorithm):
     def __init__(self, toolbox, step):
         super().__init__(toolbox)
         self.step = step
+        self.layers, self.values = step["inputs"], step["parameters"]
 
     def createInstance(self):
         return StepAlgorithm(self.toolbox, self.step)
@@ -46,15 +47,8 @@ class StepAlgorithm(Algorithm):
         return [self.step["name"], *(layer["name"] for layer in self.step["outputs"])]
 
     def initAlgorithm(self, configuration=None):  # noqa: ARG002
-        named = [layer["name"] for layer in self.step["inputs"]]
-        for layer in self.step["inputs"]:
-            made = forms.layer_parameters(layer)
-            for parameter in made:
-                self.addParameter(parameter)
-            if layer["name"] == "parcels":
-                for parameter in forms.subject_parameters(needed="parcels" in named):
-                    self.addParameter(parameter)
-        for entry in self.step["parameters"]:
+        self.add_layers()
+        for entry in self.values:
             self.addParameter(forms.value_parameter(entry))
         for parameter in forms.ground_parameters(used=self.step["on_terrain"]):
             self.addParameter(parameter)
@@ -67,9 +61,7 @@ class StepAlgorithm(Algorithm):
                     QgsProcessingParameterFeatureSink(
                         output_name(part),
                         part["title"],
-                        forms.FILTERS[part["kind"]]
-                        if part["kind"] != "table"
-                        else QgsProcessing.TypeVector,
+                        forms.FILTERS[part["kind"]],
                         None,
                         not first,
                         True,
@@ -77,35 +69,17 @@ class StepAlgorithm(Algorithm):
                 )
                 first = False
 
-    def checkParameterValues(self, parameters, context):
-        values = [(forms.value_name(entry), entry) for entry in self.step["parameters"]]
-        wrong = self.wrong_value(values, parameters, context) or self.wrong_layer(
-            self.step["inputs"], parameters, context
-        )
-        return (False, wrong) if wrong else super().checkParameterValues(parameters, context)
-
     def processAlgorithm(self, parameters, context, feedback):
         with self.job_folder() as folder:
-            layers = self.hand_over_layers(
-                self.step["inputs"], parameters, context, folder, feedback
-            )
-            values = {
-                entry["key"]: forms.value_of(self, entry, parameters, context)
-                for entry in self.step["parameters"]
-            }
             crs = self._results_crs(parameters, context)
             job = {
                 "task": "step",
                 "step": self.step["name"],
-                "layers": layers,
-                "values": {key: value for key, value in values.items() if value is not None},
-                "columns": self.parameterAsString(parameters, forms.COLUMNS, context),
+                **self.handed_over(parameters, context, folder, feedback),
                 "plan": whole_path(self.parameterAsFile(parameters, forms.PLAN, context)) or None,
-                "terrain": self.terrain_of(parameters, context),
                 "crs": crs.authid(),
                 "crs_wkt": crs.toWkt(crs.WKT2_2019) if crs.isValid() else "",
                 "result": str(folder / "result.gpkg"),
-                **(forms.subject_of(self, parameters, context) if "parcels" in layers else {}),
             }
             self.run_library(job, folder, feedback)
             results = {}

@@ -44,7 +44,7 @@ SMALL_LINES = 0.55
 SHOWN = ("closes", "stays open")
 
 
-def plan_sheet(layers: Mapping, *, units: str = "metric", paper_mm=None) -> Sheet:
+def plan_sheet(layers: Mapping, *, units: str = "metric") -> Sheet:
     """Choose scale and extent so that the subject parcel and the rows are on the sheet.
 
     Where only the row is known the private places are on it too.
@@ -57,10 +57,7 @@ def plan_sheet(layers: Mapping, *, units: str = "metric", paper_mm=None) -> Shee
     if not len(parcels) and places is not None:
         shapes.append(places.geometry.union_all())
     bounds = shapely.bounds(shapely.union_all(shapes))
-    return lay_sheet_with_bar(
-        bounds, kept_visible(layers), units=units,
-        **({} if paper_mm is None else {"paper_mm": paper_mm}),
-    )  # fmt: skip
+    return lay_sheet_with_bar(bounds, kept_visible(layers), units=units)
 
 
 def sight_sheet(layers: Mapping, *, units: str = "metric") -> Sheet:
