@@ -22,7 +22,7 @@ from screenplan.plan import (
 )
 from screenplan.plan.model import PLAN_TABLES
 from screenplan.plan.places import placed_error
-from screenplan.plan.reading import change_plan
+from screenplan.plan.reading import change_plan, find_plan
 from screenplan.plan.text import default_text, plan_text, range_text, toml_value
 from screenplan.rules.limits import load_limits
 from screenplan.rules.ruleset import load_rules
@@ -324,3 +324,11 @@ def test_a_setting_reaches_tables_in_tables():
     assert content == {"setbacks": {"rules": {"gate": {"reason": "room to open"}}}}
     with pytest.raises(InputError, match=r"'rows.spacing' is not a table of the plan"):
         change_plan(changed, ["rows.spacing.x=1"])
+
+
+def test_settings_change_a_mapping_and_not_a_plan_that_was_read():
+    plan, folder = find_plan({"rows": {"rows": 1}}, "there", ("rows.rows=2",), ("parcels",))
+    assert (plan.rows.rows, folder) == (2, Path("there"))
+    assert find_plan(plan, None, (), ()) == (plan, Path.cwd())
+    with pytest.raises(InputError, match="settings change a plan file or a mapping, not a plan"):
+        find_plan(plan, None, ("rows.rows=1",), ())

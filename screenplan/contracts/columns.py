@@ -56,6 +56,15 @@ SOURCE = sentence("source", "Where it comes from")
 PLANT = integer("plant_id", "The plant")
 
 
+#: Of a row that may be mixed.
+KINDS = text(
+    "species",
+    "Key in the species table; of a mixed row all its keys, parted by commas",
+    heading="plant",
+    form="species",
+)
+
+
 YEARS = (
     year(
         "year_low",

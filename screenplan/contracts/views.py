@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from screenplan.contracts.columns import (
+    KINDS,
     SET_APART,
     boolean,
     integer,
@@ -337,12 +338,7 @@ NEEDED_YEARS = Contract(
     ),
     columns=(
         text("line_id", "The planting line", "Planting line", heading="row"),
-        text(
-            "species",
-            "Key in the species table; of a mixed row all its keys, parted by commas",
-            heading="plant",
-            form="species",
-        ),
+        KINDS,
         boolean("planned", "True for the row of the plan"),
         text(
             "shape", "Shape of its crown; empty if a mixed row has several", choices=shape_words()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from screenplan.contracts.columns import (
+    KINDS,
     boolean,
     date,
     integer,
@@ -321,12 +322,7 @@ ALTERNATIVES = Contract(
     ),
     columns=(
         integer("alternative", "Number; 1 is the plan itself", heading="no."),
-        text(
-            "species",
-            "Key in the species table; of a mixed row all its keys, parted by commas",
-            heading="plant",
-            form="species",
-        ),
+        KINDS,
         words("stock", "Kind of stock", "Kind of stock", heading="stock"),
         metres(
             "stock_height_m", "Height when planted", "Height when planted", heading="planted at"

@@ -36,10 +36,10 @@ from screenplan.ground.errors import refuse
 from screenplan.outputs.lock import Held, Lock
 from screenplan.outputs.record import RunRecord, describe_output, file_sha256, write_record
 from screenplan.outputs.tables import write_csv
-from screenplan.plan import Plan, check_plan, read_plan
+from screenplan.plan import Plan
 from screenplan.plan.design import Design
 from screenplan.plan.planting import Rows
-from screenplan.plan.reading import change_plan
+from screenplan.plan.reading import find_plan
 from screenplan.running.inputs import sources_of, terrain_of
 from screenplan.site.frames import name_crs
 from screenplan.site.sources import LayerSource, hash_unless_large
@@ -198,7 +198,8 @@ def run_county(
     begun_at, tell = time.monotonic(), progress or (lambda *_: None)
     need("pyarrow")
     chosen = options if isinstance(options, CountyOptions) else CountyOptions(**(options or {}))
-    content, folder = _find_plan(plan, folder, settings, layers or {})
+    content, folder = find_plan(plan, folder, settings, layers or {})
+    folder = folder.resolve()
     sources, terrain = _sources(content, folder, layers or {})
     _check_plan(content)
     Planner(content, folder)  # refuses what no parcel could be planned by
@@ -235,19 +236,6 @@ def run_county(
         return _finish(task, place, hashes, before, begun_at)
     finally:
         lock.release()
-
-
-def _find_plan(plan, folder, settings: Sequence[str], given) -> tuple[Plan, Path]:
-    if isinstance(plan, Plan) and settings:
-        raise refuse(
-            "settings change a plan file or a mapping, not a plan that was read already",
-            "Give the file, or give the settings to read_plan",
-        )
-    if isinstance(plan, Mapping):
-        plan = check_plan(change_plan(plan, settings), given=given)
-    if isinstance(plan, Plan):
-        return plan, (Path.cwd() if folder is None else Path(folder)).resolve()
-    return read_plan(plan, settings, given)
 
 
 def _sources(

@@ -82,6 +82,14 @@ def settings_of(values: Mapping[str, Any]) -> list[str]:
     return [f"{key}={toml_value(written_value(key, value))}" for key, value in values.items()]
 
 
+def columns_of(job: Mapping[str, Any]) -> tuple[dict[str, dict], dict[str, dict]]:
+    """Give the columns and units that a form names, with the field that holds the parcel's identifier."""
+    columns, units = named_columns(job.get("columns") or "")
+    if job.get("id_field"):
+        columns.setdefault("parcels", {})["parcel_id"] = job["id_field"]
+    return columns, units
+
+
 def named_columns(text: str) -> tuple[dict[str, dict[str, str]], dict[str, dict[str, str]]]:
     """Read which columns are called otherwise.
 

@@ -11,7 +11,7 @@ from typing import Any
 import pyogrio
 
 from screenplan.contracts import INPUTS, OUTPUTS, WRITTEN
-from screenplan.desktop.form_values import content_of, named_columns
+from screenplan.desktop.form_values import columns_of, content_of
 from screenplan.desktop.step_jobs import Tell, read_handed
 from screenplan.ground.errors import refuse
 from screenplan.ground.said import in_units
@@ -34,11 +34,7 @@ RAN = 90
 
 def run_plan_file(job: Mapping[str, Any], tell: Tell) -> dict[str, Any]:
     """Run a plan file and write its folder."""
-    with open_folder(job["out"]) as target:
-        if (replaced := target.replaces) is not None:
-            tell({"says": f"{target.shown}: {replaced}."})
-        run = _run(job["plan"], job["settings"], tell)
-        return _written(run, write_run(run, target))
+    return _run_into(job["out"], job["plan"], job["settings"], tell)
 
 
 def run_plan_layers(job: Mapping[str, Any], tell: Tell) -> dict[str, Any]:
@@ -52,18 +48,23 @@ def run_plan_layers(job: Mapping[str, Any], tell: Tell) -> dict[str, Any]:
     plan.write_text(_plan_text(job, stage), encoding="utf-8")
     home.mkdir(exist_ok=True)
     try:
-        with open_folder(home / default_folder(plan).name) as target:
-            if (replaced := target.replaces) is not None:
-                tell({"says": f"{target.shown}: {replaced}."})
-            run = _run(plan, (), tell)
-            written = write_run(run, target)
+        done = _run_into(home / default_folder(plan).name, plan, (), tell)
         for name in (INPUTS_NAME, PLAN_NAME):
             _put(stage / name, home / name)
     finally:
         if made and not any(home.iterdir()):
             home.rmdir()
     tell({"says": f"The plan file, to edit and run again: {home / PLAN_NAME}"})
-    return _written(run, written)
+    return done
+
+
+def _run_into(folder, plan, settings, tell: Tell) -> dict[str, Any]:
+    """Run a plan and write its folder, telling first what it replaces."""
+    with open_folder(folder) as target:
+        if (replaced := target.replaces) is not None:
+            tell({"says": f"{target.shown}: {replaced}."})
+        run = _run(plan, settings, tell)
+        return _written(run, write_run(run, target))
 
 
 def _run(plan, settings, tell: Tell) -> Run:
@@ -128,9 +129,7 @@ def _digest(text: str) -> str:
 
 
 def _plan_text(job: Mapping[str, Any], stage: Path) -> str:
-    columns, units = named_columns(job.get("columns") or "")
-    if job.get("id_field"):
-        columns.setdefault("parcels", {})["parcel_id"] = job["id_field"]
+    columns, units = columns_of(job)
     layers = write_inputs(job["layers"], stage / INPUTS_NAME)
     for name, source in layers.items():
         source["columns"] = columns.get(name, {})

@@ -13,7 +13,7 @@ from pyproj.exceptions import CRSError
 
 from screenplan.contracts import INPUTS, OUTPUTS, WRITTEN, Contract
 from screenplan.contracts.tables import DTYPES, notes_of
-from screenplan.desktop.form_values import content_of, named_columns, settings_of
+from screenplan.desktop.form_values import columns_of, content_of, settings_of
 from screenplan.desktop.toolbox import inputs_of
 from screenplan.ground.errors import refuse
 from screenplan.ground.frame import LocalFrame
@@ -96,9 +96,7 @@ def _bring_in(job, plan: Options, wanted, tables, tell: Tell):
 
 
 def _read_site(job, plan: Options, brought):
-    columns, units = named_columns(job.get("columns") or "")
-    if job.get("id_field"):
-        columns.setdefault("parcels", {})["parcel_id"] = job["id_field"]
+    columns, units = columns_of(job)
     point = job.get("subject_point")
     sources = {
         name: LayerSource(frame, columns=columns.get(name, {}), units=units.get(name, {}))

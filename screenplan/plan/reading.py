@@ -59,6 +59,40 @@ def read_plan(
     return plan, Path(path).resolve().parent
 
 
+def find_plan(
+    plan: Plan | Mapping[str, Any] | Path | str,
+    folder: Path | str | None,
+    settings: Sequence[str],
+    given: Collection[str],
+) -> tuple[Plan, Path]:
+    """Give a plan, and the folder to which its paths are relative, of what a caller names.
+
+    Parameters
+    ----------
+    plan : path, mapping or Plan
+        The file that holds a plan, the sections of one, or one that was read.
+    folder : path or None
+        That of a mapping or a `Plan`, by default the current one.
+    settings, given
+        As in `read_plan`.
+
+    Raises
+    ------
+    InputError
+        As `read_plan` does, and where settings would change a plan that was read.
+    """
+    if isinstance(plan, Plan) and settings:
+        raise refuse(
+            "settings change a plan file or a mapping, not a plan that was read already",
+            "Give the file, or give the settings to read_plan",
+        )
+    if isinstance(plan, Mapping):
+        plan = check_plan(change_plan(plan, settings), given=given)
+    if isinstance(plan, Plan):
+        return plan, Path.cwd() if folder is None else Path(folder)
+    return read_plan(plan, settings, given)
+
+
 def change_plan(content: Mapping[str, Any], settings: Sequence[str]) -> dict[str, Any]:
     """Give the content of a plan with some values replaced.
 

@@ -10,8 +10,8 @@ from typing import Any
 from screenplan.contracts import OUTPUTS
 from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.kept import Kept
-from screenplan.plan import Plan, check_plan, read_plan
-from screenplan.plan.reading import change_plan
+from screenplan.plan import Plan
+from screenplan.plan.reading import find_plan
 from screenplan.running.inputs import (
     read_inputs,
     rows_of_files,
@@ -161,7 +161,7 @@ def run_plan(
 
     only = (only,) if isinstance(only, str) else tuple(only)
     frames = dict(layers or (reuse.frames if reuse else {}))
-    plan, folder = _find_plan(plan, folder, settings, frames)
+    plan, folder = find_plan(plan, folder, settings, frames)
     steps = steps_for(only, designs=plan.design.wanted)
     tell = progress or (lambda *_: None)
     total = len(steps) + 1
@@ -359,16 +359,3 @@ def _read_before(plan: Plan, folder: Path, frames: Mapping[str, Any], earlier: R
             "Run this plan without reuse",
         )
     return earlier.site
-
-
-def _find_plan(plan, folder, settings: Sequence[str], given) -> tuple[Plan, Path]:
-    if isinstance(plan, Plan) and settings:
-        raise refuse(
-            "settings change a plan file or a mapping, not a plan that was read already",
-            "Give the file, or give the settings to read_plan",
-        )
-    if isinstance(plan, Mapping):
-        plan = check_plan(change_plan(plan, settings), given=given)
-    if isinstance(plan, Plan):
-        return plan, Path.cwd() if folder is None else Path(folder)
-    return read_plan(plan, settings, given)

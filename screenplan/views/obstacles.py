@@ -17,6 +17,7 @@ from screenplan.contracts.tables import identifiers, numbers
 from screenplan.ground.crown_shapes import shape_of
 from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.faults import Faults
+from screenplan.site.features import lines_of
 from screenplan.site.floors import floors_of
 from screenplan.site.terrain import Terrain
 from screenplan.views.blocking import Ground, Panels, Trees, Veils, grid_panels, light_left
@@ -220,7 +221,7 @@ def _add_buildings(made: _Builder, buildings, terrain) -> None:
             for coords, top in ridge_sheets(outline, datum + heights[row], datum + ridges[row]):
                 made.add_ring(coords, top, len(made.names) - 1, 0.0)
             continue
-        for ring in _rings(outline):
+        for ring in lines_of(shapely.get_parts(outline)):
             coords = shapely.get_coordinates(ring)
             top = np.full(len(coords), datums[row] + heights[row])
             made.add_ring(coords, top, len(made.names) - 1, 0.0)
@@ -280,22 +281,11 @@ def _add_sheet(made, part, kind, height, width, owner, passes, terrain) -> None:
         width = width_of(kind, height, width, is_point=False)
         if width > 0.0:
             part = part.buffer(0.5 * width, cap_style="flat", join_style="mitre")
-    for ring in _rings(part):
+    for ring in lines_of(shapely.get_parts(part)):
         if not terrain.is_flat:
             ring = shapely.segmentize(ring, FOLLOW_GROUND_M)
         coords = shapely.get_coordinates(ring)
         made.add_ring(coords, terrain.height_at(coords[:, 0], coords[:, 1]) + height, owner, passes)
-
-
-def _rings(shape) -> list:
-    """Outlines of a polygon, holes included, or the lines themselves."""
-    rings = []
-    for part in shapely.get_parts(shape):
-        if part.geom_type == "Polygon":
-            rings += [part.exterior, *part.interiors]
-        elif part.geom_type in ("LineString", "LinearRing"):
-            rings.append(part)
-    return rings
 
 
 def _columns(sheets):

@@ -108,8 +108,8 @@ class Targets:
         both = [off_lines(samples, lines, self.subject) for samples in (self.coarse, self.dense)]
         if both[0] is self.coarse and both[1] is self.dense:
             return self
-        every = np.ones(len(self.ids), bool)
-        refuse_on_line(every, both, every, "private_places", _ON_LINE)
+        gone = np.any([samples.counts == 0 for samples in both], axis=0)
+        Faults("private_places", (gone, *_ON_LINE)).raise_any()
         return replace(self, coarse=both[0], dense=both[1])
 
 
@@ -357,24 +357,6 @@ def off_lines(samples: Samples, lines: Mapping[int, shapely.Geometry], subject) 
         points = shapely.points(samples.xyz[mine, :2])
         far[mine] = shapely.distance(shape, points) > CLEAR_OF_LINE_M
     return samples if far.all() else samples.only(far)
-
-
-def refuse_on_line(some, samples, mine, layer: str, fault: tuple[str, str]) -> None:
-    """Refuse rows of which every point of a sample is on a line.
-
-    Parameters
-    ----------
-    some : ndarray of bool, (rows,)
-        Which rows had points.
-    samples : iterable of Samples
-        What is left of each sample.
-    mine : ndarray of bool, (rows,)
-        Which rows are the layer's.
-    layer, fault : str, tuple of 2 str
-        What is said.
-    """
-    gone = some & np.any([left.counts == 0 for left in samples], axis=0)
-    Faults(layer, (gone[mine], *fault)).raise_any()
 
 
 def by_subject(layer, subject=None) -> dict[int, shapely.Geometry]:

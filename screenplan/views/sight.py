@@ -35,7 +35,6 @@ from screenplan.views.sampling import (
     move_to_ends,
     off_lines,
     rays_through,
-    refuse_on_line,
     sample_places,
 )
 
@@ -98,7 +97,8 @@ class Observers:
         if all(eyes[key] is samples for key, samples in self.eyes.items()):
             return self
         some = self.eyes[SAMPLES[0]].counts > 0
-        refuse_on_line(some, eyes.values(), ~indoors, "onlookers", _ON_LINE)
+        gone = some & np.any([samples.counts == 0 for samples in eyes.values()], axis=0)
+        Faults("onlookers", (gone[~indoors], *_ON_LINE)).raise_any()
         middle = self.middle.copy()
         for row in np.flatnonzero(some & ~indoors):
             middle[row] = _middle_of(eyes[SAMPLES[0]].row(row))
