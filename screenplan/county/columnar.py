@@ -8,7 +8,7 @@ county to plan a few parcels of it.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -188,18 +188,6 @@ class Columnar:
         return gpd.GeoDataFrame(
             cells, index=places, geometry=gpd.GeoSeries(shapes, index=places, crs=self.crs)
         )
-
-
-def read_batches(path: Path, rows: int) -> Iterator:
-    """Read a GeoParquet file that somebody brought, as record batches.
-
-    Raises
-    ------
-    InputError
-        If it is none.
-    """
-    file = open_geoparquet(path)
-    yield from file.iter_batches(batch_size=rows)
 
 
 def open_geoparquet(path: Path):

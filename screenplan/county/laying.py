@@ -36,6 +36,7 @@ from screenplan.site.columns import check_mapping, to_text
 from screenplan.site.composed import cells_of, is_held, parts_of
 from screenplan.site.features import shape_of
 from screenplan.site.files import find_files, hash_file
+from screenplan.site.geoparquet import is_parquet
 from screenplan.site.repair import Findings
 from screenplan.site.sources import LayerSource, open_layer
 
@@ -174,7 +175,7 @@ def _open(name: str, source: LayerSource) -> _Stream:
             lambda columns: _of_frame(frame, columns),
         )
     path = Path(source.file)
-    if path.suffix.lower() in (".parquet", ".geoparquet"):
+    if is_parquet(path):
         file = open_geoparquet(path)
         shape = _primary(file)
         names = tuple(column for column in file.schema_arrow.names if column != shape)
