@@ -221,6 +221,19 @@ def test_what_cannot_be_used_is_listed_and_stops_nothing(run, tmp_path):
     assert len(written) == len(other.skipped)
 
 
+def test_a_broken_neighbour_is_listed_once_and_stops_nobody(tmp_path):
+    layers = lots(3)
+    x = EAST + 2 * 24.0
+    knot = shapely.Polygon([(x, NORTH), (x + 24, NORTH + 30), (x + 24, NORTH), (x, NORTH + 30)])
+    beside = gpd.GeoDataFrame({"parcel_id": ["knot"]}, geometry=[knot], crs=CRS)
+    parcels = pd.concat([layers["parcels"], beside], ignore_index=True)
+    run = screenplan.run_county(PLAN, layers=layers | {"parcels": parcels}, out=tmp_path / "knot")
+    assert run.skipped[["source_row", "parcel_id"]].to_numpy().tolist() == [[4, "knot"]]
+    assert set(sides_of(run)["parcel_id"]) == {"p1", "p2", "p3"}
+    assert run.parcels == 4
+    assert run.totals["planned"] == 3
+
+
 def test_overlapping_parcels_are_planned_as_by_themselves(tmp_path):
     good = lots(2)
     again = good["parcels"].iloc[[0]].translate(3.0, 0.0)

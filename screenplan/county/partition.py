@@ -227,8 +227,12 @@ def _try(
                     _told(parcel_id, row, skipped, problem)
                 return None
             for problem in error.problems:
-                rows = near[problem.layer][ROW].to_numpy()[np.array(problem.rows, int) - 1]
-                skipped += [_listed(problem, problem.layer, int(one), None) for one in rows]
+                at_fault = near[problem.layer].iloc[np.array(problem.rows, int) - 1]
+                names = at_fault.get("parcel_id", [None] * len(at_fault))
+                skipped += [
+                    _listed(problem, problem.layer, int(one), name)
+                    for one, name in zip(at_fault[ROW], names, strict=True)
+                ]
             near = {
                 name: table[~table[ROW].isin(bad.get(name, ()))] for name, table in near.items()
             }

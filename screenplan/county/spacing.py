@@ -14,6 +14,11 @@ import geopandas as gpd
 from screenplan.plan import Options
 from screenplan.views.sampling import FEWEST_POSITIONS, MOST_TARGETS
 
+#: What the wider grid leaves out, as `tests.benchmarks.county` measured it: every 57th lot of a suburb, 2,332 open views.
+MEASURED = (
+    "with 20,000 rays a parcel 6 of 100 open views of 30 suburban lots were told otherwise by year 10 than with "
+    "the rays of a plan of one parcel"
+)
 #: Eyes, and heads in a place, are seated and standing.
 HEIGHTS = 2
 #: The distance between targets is raised in steps of this, so that it can be written, metres.

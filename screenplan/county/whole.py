@@ -31,6 +31,7 @@ from screenplan.county.map import MAP_NAME, write_map
 from screenplan.county.parcel import Planner
 from screenplan.county.partition import Task, plan_partition
 from screenplan.county.sharing import share_out
+from screenplan.county.spacing import MEASURED
 from screenplan.county.state import Begun, CountyFolder, hash_plan, write_whole
 from screenplan.ground.errors import refuse
 from screenplan.outputs.lock import Held, Lock
@@ -357,7 +358,7 @@ def _finish(task: Task, place: CountyFolder, hashes, before: int, begun_at: floa
         outputs=outputs,
     )  # fmt: skip
     write_record(record, place.target, base=task.folder, written_at=dt.datetime.now(dt.UTC))
-    aside = int((skipped["layer"] == "parcels").sum())
+    aside = _parcels_in(skipped)["source_row"].nunique()
     return CountyRun(
         place.target, int(totals["planned"]) + aside, skipped, dict(totals), len(done), before,
         time.monotonic() - begun_at, warnings,
@@ -376,6 +377,10 @@ def _all_skipped(task: Task, place: CountyFolder, done) -> pd.DataFrame:
     return give_types(table, COUNTY_SKIPPED)
 
 
+def _parcels_in(skipped: pd.DataFrame) -> pd.DataFrame:
+    return skipped[(skipped["layer"] == "parcels").to_numpy(bool)]
+
+
 def _warnings(task: Task, skipped: pd.DataFrame, totals: Mapping[str, Any]) -> list[str]:
     told = []
     if "buildings" not in task.layers and "windows" not in task.layers:
@@ -384,9 +389,9 @@ def _warnings(task: Task, skipped: pd.DataFrame, totals: Mapping[str, Any]) -> l
         told.append("No terrain is given; the ground is taken as level.")
     if task.plan.county.rays:
         told.append(
-            f"Each parcel was looked at with about {task.plan.county.rays} rays at most: the column target_spacing_m says how closely."
+            f"Each parcel was looked at with about {task.plan.county.rays} rays at most, and the column target_spacing_m says how closely; {MEASURED}."
         )
-    aside = skipped[skipped["layer"] == "parcels"]
+    aside = _parcels_in(skipped).drop_duplicates("source_row")
     if len(aside):
         reason, often = Counter(aside["reason"].astype(str)).most_common(1)[0]
         told.append(
