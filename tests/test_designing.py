@@ -399,3 +399,12 @@ def test_where_only_a_row_is_known_it_is_chosen_from():
     del row["planting_line"]
     with pytest.raises(InputError, match="there is no ground to choose from"):
         design(row, rows_along=())
+
+
+def test_a_design_counts_bare_plants_as_the_views_do():
+    # The programme's own stopped light is that of the views in winter: what it says is closed is closed when traced,
+    # without another round; with evergreens among the kinds they are taken, and not the bare ones.
+    table = {"column": species(), "cone": species(evergreen=False, winter_share=0.6)}
+    made = design(species_table=table, design_kinds=("column", "cone"), design_seconds=1.0)
+    assert made["design"]["views_closed"].item() == made["design"]["views_open"].item()
+    assert set(made["plants"]["species"]) == {"column"}

@@ -86,18 +86,16 @@ def find_causes(
     met = pool.stopped(every)
     stopped = np.bincount(rays.view[met], rays.light[met], len(rays.views))
     beyond = [view for view in views if stopped[view] < pool.need[view] - 1e-9]
-    green = [one.species.evergreen for one in pool.candidates.options]
-    kept = pool.stopped(np.array(green, bool)[pool.candidates.table["option"].to_numpy(int)])
-    all_year = np.bincount(rays.view[kept], rays.light[kept], len(rays.views))
+    bare = np.zeros(len(rays.views), bool)
+    if pool.winter is not None:
+        bare = pool.winter.in_leaf(rays, met) >= pool.need - 1e-9
     last = plan.growth.years
     grown = met
     if beyond and last > year:
         grown = met | (later(last).sum(axis=0) > 0)
     return {
-        int(view): _beyond_reach(int(view), pool, grown, year, last)
+        int(view): (BARE if bare[view] else _beyond_reach(int(view), pool, grown, year, last))
         if view in beyond
-        else BARE
-        if all_year[view] < pool.need[view] - 1e-9
         else NOT_ASKED
         if enough
         else _left_out(int(view), pool, limits, plan)

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 import shapely
 
@@ -30,6 +31,7 @@ from screenplan.design.standing import NONE_STANDS, StandingPlants, find_standin
 from screenplan.design.surer import choose_surely, no_dearer
 from screenplan.design.told import Found, tables_of, tables_of_choices, with_free
 from screenplan.design.weights import refuse_unknown, view_weights
+from screenplan.design.winter import Winter, in_parts, kept_in_winter, level_of, levels_of
 from screenplan.ground.errors import refuse
 from screenplan.ground.kept import Kept
 from screenplan.plan import DEFAULTS, Options
@@ -37,7 +39,7 @@ from screenplan.plan.design import USUAL_CHANCE, USUAL_YEAR
 from screenplan.planting.species_model import Species
 from screenplan.site.ownership import outline_known
 from screenplan.site.terrain import Terrain, ground_at
-from screenplan.views.opened import open_rays
+from screenplan.views.opened import Rays, open_rays
 from screenplan.views.sight import sight_of
 
 #: Views that stay open are named up to so many.
@@ -194,21 +196,29 @@ def design_planting(
             kind="onlookers",
         )
     ground_m = ground_at(terrain, shapely.get_coordinates(candidates.table.geometry.to_numpy()))
-    rays = _behind_standing(task.standing, rays, plan, species_table, terrain, year)
+    stage = Stage(layers, plan, terrain, species_table, year, task.standing, kept)
+    kinds = [option.species for option in candidates.options]
+    levels = levels_of([*kinds, *task.standing.species])
+    rays, part = in_parts(rays, levels)
+    rays, left = _behind_standing(stage, rays, part, levels)
+    winter = None
+    if len(levels) > 1:
+        level = level_of(kinds, levels)[candidates.table["option"].to_numpy(int)]
+        winter = Winter(levels, level, part[left])
     spots = exclusive_spots(candidates, layers["sides"])
 
     def stops_in(one: int):
-        return find_stops(
+        stops = find_stops(
             candidates, rays, ground_m, one, curve=plan.growth.curve, species_table=species_table
         )
+        return stops if winter is None else kept_in_winter(stops, winter.level, winter.part)
 
     def pool_in(one: int) -> Pool:
         need = rays.now - plan.views.threshold
-        return Pool(candidates, rays, stops_in(one), weight, spots, need)
+        return Pool(candidates, rays, stops_in(one), weight, spots, need, winter)
 
     pool = pool_in(year)
     limits = limits_of(plan, task.standing)
-    stage = Stage(layers, plan, terrain, species_table, year, task.standing, kept)
     chance, seconds = plan.design.chance, plan.design.seconds
     typical = chosen = choose(pool, limits, stage, seconds * (TYPICAL_SHARE if chance else 1.0))
     doubts: dict[int, Cause] = {}
@@ -272,15 +282,17 @@ def _or_all(share: float | None) -> float:
     return 1.0 if share is None else share
 
 
-def _behind_standing(
-    standing: StandingPlants, rays, plan: Options, species_table, terrain, year: int
-):
-    """Give the rays that plants that stand leave open in the year and after it."""
+def _behind_standing(stage: Stage, rays: Rays, part, levels) -> tuple[Rays, np.ndarray]:
+    """Give the rays that plants that stand leave open in the year and after it, and which of all they are."""
+    standing = stage.standing
     if not standing.count:
-        return rays
-    plants = standing.layers(None, terrain)[1]
-    stops = stops_of(plants, rays, year, curve=plan.growth.curve, species_table=species_table)
-    return without_stopped(rays, stops.sum(axis=0) > 0)
+        return rays, np.ones(len(part), bool)
+    plants = standing.layers(None, stage.terrain)[1]
+    stops = stops_of(
+        plants, rays, stage.year, curve=stage.plan.growth.curve, species_table=stage.species_table
+    )
+    stopped = kept_in_winter(stops, level_of(standing.species, levels), part).sum(axis=0) > 0
+    return without_stopped(rays, stopped), ~stopped
 
 
 def _refuse_contradictions(plan: Options, offer: Offer) -> None:

@@ -9,6 +9,7 @@ import numpy as np
 
 from screenplan.design.incidence import plants_of
 from screenplan.design.rounds import Pool
+from screenplan.design.winter import Winter
 from screenplan.plan import Options
 from screenplan.planting.draws import Draws
 from screenplan.planting.species_model import Species
@@ -43,6 +44,8 @@ class Odds:
     plants : int
     stands : ndarray of bool, (plants,)
         Plants that stand already: what they stop is taken off the rays.
+    winter : Winter or None
+        Of the pool; its rays are all those of the pool.
     """
 
     meetings: Meetings = field(repr=False)
@@ -51,11 +54,14 @@ class Odds:
     light: np.ndarray
     plants: int
     stands: np.ndarray
+    winter: Winter | None = None
 
     def by(self, year: int) -> DrawnStops:
         """Give what is stopped by a year."""
         stops = stops_by(self.meetings, year)
         new = ~self.stands[stops.plant]
+        if self.winter is not None:
+            new &= self.winter.stops(stops.plant, self.taken[stops.ray])
         return replace(
             stops, ray=stops.ray[new], plant=stops.plant[new], bits=stops.bits[new], share=stops.share[new]
         )  # fmt: skip
@@ -105,6 +111,7 @@ def lay_odds(
         light,
         plants,
         pool.candidates.stands,
+        pool.winter,
     )
 
 

@@ -24,6 +24,7 @@ from screenplan.design.merging import merge_rays
 from screenplan.design.programme import Solution, find_planting, price_of_open
 from screenplan.design.reduced import useful_plants, without
 from screenplan.design.standing import NONE_STANDS, StandingPlants
+from screenplan.design.winter import Winter
 from screenplan.ground.kept import Kept
 from screenplan.plan import Options
 from screenplan.plan.planting import Chance
@@ -55,6 +56,8 @@ class Pool:
     exclusive : list of ndarray
     need : ndarray, (views,)
         Share of each view's light that must be stopped.
+    winter : Winter or None
+        None where every plant keeps its leaves.
     """
 
     candidates: Candidates
@@ -63,6 +66,7 @@ class Pool:
     weight: np.ndarray
     exclusive: list[np.ndarray]
     need: np.ndarray
+    winter: Winter | None = None
 
     def stopped(self, planted) -> np.ndarray:
         """Tell which rays some plants stop, (rays,)."""

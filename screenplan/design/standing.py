@@ -92,9 +92,14 @@ class StandingPlants:
         return np.array([plant.point for row in self.rows for plant in row.plants], object)
 
     @property
+    def species(self) -> list[Species]:
+        """Their species, in the order of their layer."""
+        return [kind for row in self.rows for kind in row.species]
+
+    @property
     def spacings_m(self) -> np.ndarray:
         """The usual distance between plants of each one's kind, metres."""
-        return np.array([kind.usual_spacing_m for row in self.rows for kind in row.species], float)
+        return np.array([kind.usual_spacing_m for kind in self.species], float)
 
     def keep_off(self, spacing_m: float) -> shapely.Geometry:
         """Ground that new plants of that spacing leave to those that stand: half the spacing of either."""
