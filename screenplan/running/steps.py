@@ -172,7 +172,7 @@ STEPS: dict[str, Step] = {
                 "health.zone health.most_of_one_species health.most_of_one_genus "
                 "boundary.most_height boundary.within rows.along rows.offset rows.rows "
                 "rows.row_distance rows.spacing plants.species plants.stock plants.stock_height plants.raised plants.raised_years "
-                "setbacks.hole works.hole_factor site.boundary_accuracy growth.years growth.curve growth.losses growth.replaced chance.draws chance.seed chance.year "
+                "setbacks.hole works.hole_factor site.boundary_accuracy growth.years growth.show_years growth.curve growth.losses growth.replaced chance.draws chance.seed chance.year "
                 f"views.threshold views.leaves views.report_years {_SIGHT}"
             ),
             resources="rules terrain species_table",
