@@ -197,22 +197,17 @@ class Contract:
         >>> Contract("views", (), "One view", columns=held).names((0, 5))
         ('view_id', 'open_y00', 'open_y05')
         """
-        return tuple(
-            name
-            for column in self.columns
-            for name in (
-                [year_column(column.name, year) for year in years]
-                if column.per_year
-                else [column.name]
-            )
-        )
+        names: list[str] = []
+        for column in self.columns:
+            of_years = [year_column(column.name, year) for year in years]
+            names += of_years if column.per_year else [column.name]
+        return tuple(names)
 
     @property
     def required(self) -> tuple[str, ...]:
         """Names of the required columns; those for years hang on which are reported."""
-        return tuple(
-            column.name for column in self.columns if column.required and not column.per_year
-        )
+        required = (column for column in self.columns if column.required)
+        return tuple(column.name for column in required if not column.per_year)
 
 
 def year_column(stem: str, year: int) -> str:

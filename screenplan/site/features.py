@@ -101,22 +101,6 @@ def without_hollow(layer):
     )
 
 
-def lines_of(parts: np.ndarray) -> list[shapely.LineString]:
-    """Give the outlines of polygons, holes included, and lines themselves; points have none.
-
-    Examples
-    --------
-    >>> [line.length for line in lines_of([shapely.box(0, 0, 2, 1), shapely.Point(5, 5)])]
-    [6.0]
-    """
-    parts = np.asarray(parts, dtype=object)
-    is_line = np.isin(
-        shapely.get_type_id(parts),
-        (shapely.GeometryType.LINESTRING, shapely.GeometryType.LINEARRING),
-    )
-    return [*shapely.get_rings(parts), *parts[is_line]]
-
-
 def _build(given: Mapping) -> shapely.Geometry:
     kind = given["type"]
     try:

@@ -17,7 +17,6 @@ from screenplan.contracts.tables import identifiers, numbers
 from screenplan.ground.crown_shapes import shape_of
 from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.faults import Faults
-from screenplan.site.features import lines_of
 from screenplan.site.floors import floors_of
 from screenplan.site.terrain import Terrain
 from screenplan.views.blocking import Ground, Panels, Trees, Veils, grid_panels, light_left
@@ -37,6 +36,8 @@ TREE_SPREAD_SHARE, TREE_STEM_SHARE = 0.4, 0.2
 TREE_SHAPE, HEDGE_SHAPE = "ellipsoid", "column"
 #: Thickness of a hedge that is given as a point or a line without one (common practice, no source).
 HEDGE_WIDTH_M = 0.8
+#: Shapely's numbers of lines and rings.
+LINES = (1, 2)
 #: On sloping ground the tops of walls and hedges follow it in steps of this length.
 FOLLOW_GROUND_M = 1.0
 
@@ -221,7 +222,7 @@ def _add_buildings(made: _Builder, buildings, terrain) -> None:
             for coords, top in ridge_sheets(outline, datum + heights[row], datum + ridges[row]):
                 made.add_ring(coords, top, len(made.names) - 1, 0.0)
             continue
-        for ring in lines_of(shapely.get_parts(outline)):
+        for ring in _rings(outline):
             coords = shapely.get_coordinates(ring)
             top = np.full(len(coords), datums[row] + heights[row])
             made.add_ring(coords, top, len(made.names) - 1, 0.0)
@@ -281,11 +282,17 @@ def _add_sheet(made, part, kind, height, width, owner, passes, terrain) -> None:
         width = width_of(kind, height, width, is_point=False)
         if width > 0.0:
             part = part.buffer(0.5 * width, cap_style="flat", join_style="mitre")
-    for ring in lines_of(shapely.get_parts(part)):
+    for ring in _rings(part):
         if not terrain.is_flat:
             ring = shapely.segmentize(ring, FOLLOW_GROUND_M)
         coords = shapely.get_coordinates(ring)
         made.add_ring(coords, terrain.height_at(coords[:, 0], coords[:, 1]) + height, owner, passes)
+
+
+def _rings(shape) -> list:
+    """Outlines of polygons, holes included, and lines themselves."""
+    parts = shapely.get_parts(shape)
+    return [*shapely.get_rings(parts), *parts[np.isin(shapely.get_type_id(parts), LINES)]]
 
 
 def _columns(sheets):
