@@ -12,14 +12,14 @@ from dataclasses import replace
 import numpy as np
 from scipy.sparse import csr_array, diags_array
 
-from screenplan.design.choice import SLACK, Choice, Limits, open_weight
+from screenplan.design.choice import SLACK, Choice, Limits, breaks_of, open_weight
 from screenplan.design.mending import make_surer, take_off
 from screenplan.design.merging import merge_rays
 from screenplan.design.odds import Odds, measuring
 from screenplan.design.programme import price_of_open
 from screenplan.design.rounds import Chosen, Pool, Stage, find, lay_out
 from screenplan.ground.told_years import PARTS
-from screenplan.views.drawn_stops import DrawnStops
+from screenplan.views.drawn_stops import DrawnStops, Trial
 
 #: Draws that measure what was chosen.
 FRESH_DRAWS = 1000
@@ -77,13 +77,19 @@ def choose_surely(
     for share in TURN_SHARES[:turns]:
         level = _at_level(whole, pool, odds, stops, need, np.where(drawn, part, 0.0))
         planted, solution = find(level, asked, seconds * share, proof=False)
-        trial = odds.trial(stops, drawn_need, planted)
         wanted = (whole.weight > 0.0) & (level.closed(planted) | _wants_all(limits, stage))
         goal = np.where(wanted & (goals > 0.0), np.minimum(goals + MARGIN, 1.0), 0.0)
+        trial = odds.trial(stops, drawn_need, planted)
         lacks = need - _quantiles(trial.stopped, 1.0 - goal)
         more = (goal > 0.0) & (trial.chance() < goal)
-        make_surer(trial, whole, asked, goal)
-        take_off(trial, whole, asked, goal, typical=wanted)
+        trials = [trial]
+        if not breaks_of(whole, asked, typical.planted):
+            # What is enough at typical growth and a little more is cheaper at times.
+            trials.append(odds.trial(stops, drawn_need, typical.planted))
+        for one in trials:
+            make_surer(one, whole, asked, goal)
+            take_off(one, whole, asked, goal, typical=wanted)
+        trial = min(trials, key=lambda one: _judged(one, whole, goal, wanted))
         planted = trial.planted.copy()
         solution = replace(
             solution,
@@ -110,6 +116,14 @@ def choose_surely(
         may = _most(odds, stops, np.where(drawn, stricter, 0.0)) >= typical.need
         part = np.where(failed & may, stricter, part)
     return best
+
+
+def _judged(trial: Trial, choice: Choice, goal, wanted) -> tuple[float, float, float]:
+    """Give what sorts plantings by the draws that choose: the weight that is sure, that is closed, and the cost."""
+    closed = wanted & choice.closed(trial.planted)
+    sure = closed & (trial.chance() >= goal)
+    weights = (float(choice.weight[some].sum()) for some in (sure, closed))
+    return (*(-round(weight, 9) for weight in weights), choice.cost(trial.planted))
 
 
 def rank(found: Chosen, pool: Pool, limits: Limits, chance: float) -> tuple[float, float, float]:
