@@ -131,7 +131,7 @@ def _left_out(view: int, pool: Pool, limits: Limits, plan: Options) -> Cause:
     ]
     return Cause(
         "limits",
-        f"Plants for about {cost:.4g} would close it alone, but not with what closes the others: {'; '.join(filter(None, kept_by))}",
+        f"{int(planted.sum())} plants would close it alone, but not with what closes the others: {'; '.join(filter(None, kept_by))}",
     )
 
 

@@ -120,7 +120,8 @@ def _value_of(item: str, values: Mapping[str, float]) -> float | None:
 
 def _total(records, quantities, prices, hours, hour_price) -> dict:
     bought = quantities.loc[quantities["packs"].notna().to_numpy(bool), "item"]
-    missing = [item for item in bought if _value_of(item, prices) is None]
+    lacking = (_LIKE.get(item, item) for item in bought if _value_of(item, prices) is None)
+    missing = dict.fromkeys(lacking)
     costs = [row["cost"] for row in records if row["cost"] is not None]
     times = [row["hours"] for row in records if row["hours"] is not None]
     if not prices and not hours:
