@@ -310,13 +310,6 @@ def test_least_cost_and_least_open_hold_for_all(seed):
                 assert open_weight(choice, limits, planted) >= least_open - SAME
 
 
-def test_a_known_planting_is_never_made_worse():
-    choice, limits = made_up(1), Limits(least_run=2, open_price=30.0)
-    best = find_planting(choice, limits)
-    again = find_planting(choice, limits, seconds=0.0, start=best.planted)
-    assert again.counts == pytest.approx(best.counts)
-
-
 def test_with_no_plant_and_with_no_view_the_answer_is_nothing():
     none = choice_of(np.zeros((0, 4), bool))
     found = find_planting(none, Limits(open_price=7.0))

@@ -130,7 +130,6 @@ def find_planting(
     limits: Limits,
     *,
     seconds: float = 60.0,
-    start: np.ndarray | None = None,
     proof: bool = True,
 ) -> Solution:
     """Find the planting that counts least, and a bound below all of them.
@@ -142,15 +141,10 @@ def find_planting(
     seconds : float
         For the solver. It takes no start and may find nothing in its time; then the greedy planting
         stands, improved part by part: a few views and what closes them are solved anew at a time.
-    start : ndarray of bool, (plants,), optional
-        A planting that is known already.
     proof : bool
         Whether the bound is worth time; without, a good planting is enough.
     """
-    others = [plant_greedily(choice, limits)]
-    if start is not None and not breaks_of(choice, limits, start):
-        others.append(np.asarray(start, bool))
-    best = min(others, key=lambda planted: counts(choice, limits, planted))
+    best = plant_greedily(choice, limits)
     made_by, bound, in_time = "greedy", -math.inf, not len(choice.price)
     if seconds > 0.0 and len(choice.price):
         end, most_open = time.monotonic() + seconds, math.inf

@@ -189,7 +189,6 @@ def choose(
     """
     plan = stage.plan
     taken, need, bound = _sample(pool), pool.need.copy(), 0.0
-    start: np.ndarray | None = None
     best: Chosen | None = None
     for turn in range(MOST_ROUNDS):
         choice = pool.choice(taken, need)
@@ -197,7 +196,7 @@ def choose(
         price = price_of_open(choice, limits) if price is None else price
         asked = replace(limits, open_price=price)
         in_turn = seconds / (1 if turn == 0 else 2)
-        planted, solution = find(choice, asked, in_turn, start, proof=proof)
+        planted, solution = find(choice, asked, in_turn, proof=proof)
         if turn == 0 or (need == pool.need).all():
             bound = solution.bound
         solution = replace(solution, bound=min(bound, solution.counts))
@@ -206,7 +205,7 @@ def choose(
         failed = held & ~on_all
         if failed.any() and not taken.all():
             # All rays of the views that a choice of them did not hold.
-            taken, start = taken | failed[pool.rays.view], None
+            taken = taken | failed[pool.rays.view]
             continue
         found = lay_out(
             pool, planted, solution, price=price, rays=int(taken.sum()), need=need, stage=stage
@@ -217,7 +216,7 @@ def choose(
         if not failed.any():
             break
         over = np.maximum(found.open_share - plan.views.threshold, 0.0) + MORE_SHARE
-        need, start = np.where(failed, np.minimum(need + over, pool.rays.now), need), None
+        need = np.where(failed, np.minimum(need + over, pool.rays.now), need)
     if best is None:
         best = lay_out(
             pool, planted, solution, price=price, rays=int(taken.sum()), need=need, stage=stage
@@ -230,7 +229,7 @@ def _rank(found: Chosen, pool: Pool) -> tuple[float, float]:
 
 
 def find(
-    choice: Choice, limits: Limits, seconds: float, start=None, *, proof: bool = True
+    choice: Choice, limits: Limits, seconds: float, *, proof: bool = True
 ) -> tuple[np.ndarray, Solution]:
     """Solve without the plants that are of no use; without a proof a good planting is enough."""
     kept = useful_plants(choice.stops, choice.stretch, limits.least_run, limits.least_gap)
@@ -238,7 +237,6 @@ def find(
         without(choice, kept),
         limits,
         seconds=seconds,
-        start=None if start is None else start[kept],
         proof=proof,
     )
     planted = np.zeros(len(kept), bool)

@@ -25,7 +25,7 @@ from screenplan.contracts import PRIVATE_PLACES, WINDOWS
 from screenplan.contracts.tables import layer_of
 from screenplan.plan import Plan, check_plan
 from screenplan.planting.growth import establishment_years
-from screenplan.planting.species_model import HeightFigures, Species, WidthFigures
+from screenplan.planting.species_model import MILD_ZONE, HeightFigures, Species, WidthFigures
 
 FILE = Path(__file__).with_name("lots.toml")
 #: The suburb's file below the folder that is given.
@@ -81,7 +81,13 @@ def plan_of(lot: str, folder: Path | None) -> Plan:
         }
     layers["buildings"]["fixed"] = {"storeys": storeys}
     return check_plan(
-        {"subject": {"id": lot}, "layers": layers, "design": {"wanted": True, "choices": False}}
+        {
+            "subject": {"id": lot},
+            "layers": layers,
+            "design": {"wanted": True, "choices": False},
+            # The zone for which the frozen kinds were listed: without one fewer kinds are proposed.
+            "health": {"zone": MILD_ZONE},
+        }
     )
 
 
