@@ -230,7 +230,7 @@ def test_the_first_screen_tells_order_rows_years_and_cautions(run, page):
             "Nobody sees in today: the one view is closed by what stands already.",
         ),
         (["closes"], "The one view that is open today closes."),
-        (["closes", "closes"], "All 2 views that are open today close."),
+        (["closes", "closes"], "Both views that are open today close."),
         (["stays open", "stays open"], "None of the 2 views that are open today closes."),
         (["closes", "stays open"], "1 of the 2 views that are open today closes, 1 stays open."),
     ],

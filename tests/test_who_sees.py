@@ -29,7 +29,7 @@ def views(status, **columns):
     [
         (["closes"], "The one view that is open today closes."),
         (["stays open"], "The one view that is open today stays open."),
-        (["closes"] * 2, "All 2 views that are open today close."),
+        (["closes"] * 2, "Both views that are open today close."),
         (["stays open"] * 4 + ["no view"], "None of the 4 views that are open today closes."),
         (["closes", "closes", "stays open"], "2 of the 3 views that are open today close, 1 stays open."),
         (["closed already"] * 6, "Nobody sees in today: all 6 views are closed by what stands already."),

@@ -41,7 +41,8 @@ def view_counts(views: pd.DataFrame | None) -> str:
     if seen == 1:
         says = f"The one view that is open today {'closes' if closes else 'stays open'}"
     elif not closes or not left:
-        says = f"{'All' if closes else 'None of the'} {seen} views that are open today close{'s' * (not closes)}"
+        every = "Both" if seen == 2 else f"All {seen}"
+        says = f"{every if closes else f'None of the {seen}'} views that are open today close{'s' * (not closes)}"
     else:
         says = f"{closes} of the {seen} views that are open today close{'s' * (closes == 1)}, {left} stay{'s' * (left == 1)} open"
     open_now = views.loc[views["status"].isin(["closes", "stays open"])]
