@@ -1,5 +1,7 @@
 """Crowns whose radius falls by a power of the depth below the tip: how far off, and how given."""
 
+import math
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -11,6 +13,7 @@ from screenplan.contracts import CROWNS, GROWTHS
 from screenplan.ground.crown_shapes import (
     PIECES,
     POWER,
+    SAME_EXPONENT,
     SHAPES,
     TIP,
     error_share,
@@ -50,7 +53,9 @@ def test_the_radius_is_off_by_no_more_than_the_bound_on_both_sides(p):
 
 @given(st.floats(0.0, 1.0))
 def test_any_exponent_keeps_its_bound(p):
-    assert np.abs(off_by(p)).max() <= error_share(p) + 2e-6
+    # An exponent that is taken for an exact one is off by |u^p - u^q| <= |p - q| ln(1 / u), u from TIP on.
+    taken = SAME_EXPONENT * math.log(1.0 / TIP)
+    assert np.abs(off_by(p)).max() <= error_share(p) + taken + ROUNDING
 
 
 # Closed form: the lid of a blunt crown lies no lower than the true crown is that wide, but for TIP.

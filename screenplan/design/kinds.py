@@ -196,7 +196,7 @@ def short_list(
     Examples
     --------
     >>> [kind.key for kind in short_list(load_species(), 10)]
-    ['thuja_smaragd', 'osmanthus_fragrans', 'thuja_occidentalis', 'calocedrus_decurrens', 'cupressus_leylandii']
+    ['thuja_smaragd', 'thuja_occidentalis', 'calocedrus_decurrens', 'pinus_thunbergii', 'pinus_strobus']
     """
     coldest, mildest = UNKNOWN_ZONES if zone is None else (zone, zone)
     hardy = [

@@ -18,12 +18,13 @@ from screenplan.contracts import (
     DESIGN_VIEWS,
     year_column,
 )
-from screenplan.contracts.tables import layer_of_columns, notes_of, table_of, with_notes
+from screenplan.contracts.tables import DTYPES, layer_of_columns, notes_of, table_of, with_notes
 from screenplan.design.causes import Cause
 from screenplan.design.choices import Point, command_of, says_of
 from screenplan.design.kinds import Offer
 from screenplan.design.rounds import Chosen, Pool, Stage
 from screenplan.design.surer import FRESH_DRAWS
+from screenplan.ground.said import said
 from screenplan.ground.told_years import asked_chance
 from screenplan.planting.growth import growth_number
 from screenplan.planting.stand import stand_of
@@ -134,7 +135,8 @@ def with_free(told: pd.DataFrame, free: str | None) -> pd.DataFrame:
     if free is None:
         return told
     notes = notes_of(told)
-    return with_notes(told.assign(free=free), [notes[0], free, *notes[1:]])
+    told = told.assign(free=pd.array([said(free)] * len(told), DTYPES["text"]))
+    return with_notes(told, [notes[0], free, *notes[1:]])
 
 
 def tables_of_choices(

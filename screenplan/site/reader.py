@@ -586,7 +586,8 @@ def _empty(contract: Contract, crs: CRS) -> pd.DataFrame:
 def _table_of_repairs(repairs: list[tuple[str, int, str]]) -> pd.DataFrame:
     """Lay the repairs out as a table; a repair of a whole layer has no row."""
     told = [(layer, row, said(repair)) for layer, row, repair in repairs]
-    table = pd.DataFrame(told, columns=["layer", "row", "repair"]).astype(
-        {"row": "Int64", "repair": DTYPES["text"]}
+    # As objects first: what pandas takes texts for by itself may not keep their quantities.
+    table = pd.DataFrame(told, columns=["layer", "row", "repair"], dtype=object).astype(
+        {"layer": DTYPES["text"], "row": "Int64", "repair": DTYPES["text"]}
     )
     return table.assign(row=table["row"].mask(table["row"] == WHOLE_LAYER))

@@ -80,6 +80,7 @@ def keep_stretches(
         If no plant of a side that was chosen for its views stops a sight line.
     """
     lines = layers["planting_lines"]
+    runs = _Cutting(max(plan.design.least_run, FEWEST), plan.design.least_gap)
     sight = sight_of(layers, plan.views, terrain, kept)
     if not len(lines) or not len(sight.pairs):
         return lines
@@ -110,7 +111,6 @@ def keep_stretches(
         return lines
     if not useful.any():
         raise _idle("no plant on the sides that are looked across would stop a sight line")
-    runs = _Cutting(max(plan.design.least_run, FEWEST), plan.design.least_gap)
     cut = _cut(layers, plants, useful | ~new, runs)
     left = count - int((~planted(cut)["existing"].to_numpy(bool)).sum())
     told = (
