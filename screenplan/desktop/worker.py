@@ -43,13 +43,20 @@ def main(arguments: list[str]) -> int:
         _say(answers, about())
         return 0
     folder = Path(arguments[0]).resolve().parent
-    threading.Thread(target=_watch, args=(folder,), daemon=True).start()
+    gone = threading.Event()
+    threading.Thread(target=_watch, args=(folder, gone), daemon=True).start()
+
+    def tell(message: dict[str, Any]) -> None:
+        if gone.is_set():  # an interrupt may have been lost: nothing more is begun
+            raise KeyboardInterrupt
+        _say(answers, message)
+
     try:
         job = json.loads(Path(arguments[0]).read_text(encoding="utf-8"))
         _check_version(job)
         from screenplan.desktop.jobs import do_job
 
-        _say(answers, {"done": do_job(job, lambda message: _say(answers, message))})
+        _say(answers, {"done": do_job(job, tell)})
     except InputError as error:
         _say(
             answers,
@@ -122,10 +129,11 @@ def _say(answers: TextIO, message: dict[str, Any]) -> None:
     answers.flush()
 
 
-def _watch(folder: Path) -> None:
+def _watch(folder: Path, gone: threading.Event) -> None:
     """Wait until standard input closes; then undo what was begun, and end."""
     while os.read(0, 4096):
         pass
+    gone.set()
     threading.Timer(TIDY_S, _end_now, args=(folder,)).start()
     while True:
         # One that falls into a place where errors are passed over, such as the end of an object, is lost.
