@@ -1,5 +1,8 @@
 """A county: the same rows as single plans, whatever the cut, the order of rows, and what lies far away."""
 
+import sqlite3
+from contextlib import closing
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
@@ -145,13 +148,11 @@ def test_the_record_names_every_file_and_the_totals(run):
 
 
 def test_the_map_holds_every_side_with_its_style(run):
-    import sqlite3
-
     path = run.folder / "county.gpkg"
     sides = gpd.read_file(path, layer="county_sides")
     assert len(sides) == len(sides_of(run))
     assert sides.crs == CRS
-    with sqlite3.connect(path) as database:
+    with closing(sqlite3.connect(path)) as database:
         styled = {name for (name,) in database.execute("SELECT f_table_name FROM layer_styles")}
     assert styled == {"county_sides", "county_lines", "county_plants"}
 
