@@ -17,10 +17,13 @@ AT_PACKAGES := $(addprefix tests/test_,units.py plan.py reading.py awkward_layer
     geojson.py geopackage.py round_trips.py exchange.py calendar.py conform.py record.py processes.py \
     crowns_rays.py kernel.py light.py drawings.py report.py cli.py pipeline.py readme.py sample_data.py)
 
-.PHONY: help lowest newest demo test lint format bench reference docs mutants server lock clean
+.PHONY: help at-packages lowest newest demo test lint format bench reference docs mutants server lock clean
 
 help:              ## list the tasks
 	@grep -hE '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 12
+
+at-packages:
+	@echo $(AT_PACKAGES)
 
 demo: $(VENV)/.run-installed    ## install what a run needs, and design a planting for the sample site
 	$(BIN)/screenplan demo --out demo_plan
