@@ -15,7 +15,8 @@ SERVER := .venv-server
 # the whole suite holds it on the locked versions.
 AT_PACKAGES := $(addprefix tests/test_,units.py plan.py reading.py awkward_layers.py terrain.py frame.py datum.py \
     geojson.py geopackage.py round_trips.py exchange.py calendar.py conform.py record.py processes.py \
-    crowns_rays.py kernel.py light.py drawings.py report.py cli.py pipeline.py readme.py sample_data.py)
+    crowns_rays.py kernel.py light.py drawings.py report.py cli.py pipeline.py readme.py sample_data.py \
+    geoparquet.py dxf.py openstreetmap.py county.py county_laying.py)
 
 .PHONY: help at-packages lowest newest demo test lint format bench reference docs mutants server lock clean
 
