@@ -69,8 +69,6 @@ def _file_option(name: str, what: str):
 @click.option(
     "--at-once",
     type=click.IntRange(1, 1_000_000),
-    default=250,
-    show_default=True,
     help="Parcels of a partition; it changes no answer.",
 )
 @click.option("--plants", is_flag=True, help="Write every plant too.")
@@ -103,6 +101,8 @@ def county(plan, as_json, **given):
 
 def run_from(plan: str, given: Mapping[str, Any]):
     """Run a county by what the command line says."""
+    from dataclasses import replace
+
     from screenplan.county.extra import need
     from screenplan.county.whole import CountyOptions, run_county
 
@@ -113,7 +113,12 @@ def run_from(plan: str, given: Mapping[str, Any]):
         from screenplan.plan.text import toml_value
 
         settings.append(f"terrain.file={toml_value(_absolute(given['terrain']))}")
-    wanted = tuple(name for name in ("lines", "plants") if given[name])
+    options = CountyOptions(
+        workers=given["workers"],
+        wanted=tuple(name for name in ("lines", "plants") if given[name]),
+    )
+    if given["at_once"] is not None:
+        options = replace(options, at_once=given["at_once"])
     with client_at(given["scheduler"]) as client, progress_of_parcels(sys.stderr) as tell:
         return run_county(
             plan,
@@ -122,7 +127,7 @@ def run_from(plan: str, given: Mapping[str, Any]):
             settings=settings,
             client=client,
             progress=tell,
-            options=CountyOptions(given["at_once"], given["workers"], wanted),
+            options=options,
         )
 
 

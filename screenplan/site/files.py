@@ -189,7 +189,7 @@ def check_file(path: Path, what: str, key: str | None = None) -> None:
     if not path.exists():
         raise refuse(
             "The file does not exist",
-            f"Correct the path of {what}; it is relative to the plan file",
+            f"Correct the path of {what}; in a plan it is relative to the plan file, on the command line to the current folder",
             file=str(path),
             key=key,
         )
