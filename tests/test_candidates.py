@@ -246,3 +246,68 @@ def test_a_clipped_hedge_of_the_plans_own_is_among_the_short_list():
     }
     listed = short_list(load_species({"hedge": kept}), 10)
     assert "hedge" in [kind.key for kind in listed]
+
+
+# --- two rows ------------------------------------------------------------------------------------
+
+
+def test_a_second_row_stands_in_the_middle_of_each_gap_further_in():
+    candidates, *_ = found(rows_rows=2, design_kinds=["column"], design_spacings=[1.0], rows_along=["north"], design_inner=False)  # fmt: skip
+    table = candidates.table
+    (stretch,) = table["stretch"].unique()
+    first, second = (table.loc[table["row"] == row] for row in (1, 2))
+    # Closed form: one fewer, in the middle, sqrt(3) / 2 of the spacing nearer to the garden, which lies in the south.
+    assert len(second) == len(first) - 1
+    x = np.array([point.x for point in first.geometry])
+    assert [point.x for point in second.geometry] == pytest.approx((x[:-1] + x[1:]) / 2)
+    inward = first.geometry.y.iloc[0] - second.geometry.y.to_numpy()
+    assert inward == pytest.approx(np.sqrt(3) / 2)
+    # They follow each other from row to row, and lie on the lines of their rows.
+    assert table["row"].tolist() == [1, 2] * len(second) + [1]
+    assert (np.diff(table["station_m"]) > 0).all()
+    assert second.distance(candidates.seconds[stretch]).max() < 1e-9
+    assert second["offset_m"].iloc[0] - first["offset_m"].iloc[0] == pytest.approx(np.sqrt(3) / 2)
+
+
+def test_a_second_row_stands_away_from_a_place_and_where_it_may():
+    candidates, layers, plan = found(rows_rows=2, rows_row_distance=1.2, design_kinds=["column"], plants_species="column", design_inner=True)  # fmt: skip
+    table = candidates.table
+    zones, _ = mark_zones(layers, plan=plan, rules=PLAIN, species_table=TABLE)
+    assert not shapely.intersects(
+        shapely.union_all(zones.geometry.to_numpy()), table.geometry
+    ).any()
+    inner = table.loc[table["ground"].str.startswith("by ")]
+    away = inner.groupby("row")["geometry"].agg(lambda stems: min(stem.distance(PLACES[0]) for stem in stems))  # fmt: skip
+    assert away[2] > away[1] + 1.0
+    # A keep-out behind the first row leaves it whole, and takes the plants that would stand there.
+    pond = layer(keep_out_id=["k"], kind=["pond"], geometry=[box(3, -1.5, 6, -0.6)])
+    layers = site(at=(0.0,), places=PLACES, keep_outs=pond)
+    held, *_ = found(layers, rows_rows=2, design_kinds=["column"], design_spacings=[1.0], rows_along=["north"], design_inner=False)  # fmt: skip
+    missing = [x for x in np.diff([p.x for p in held.table.loc[held.table["row"] == 2].geometry]) if abs(x) > 1.5]  # fmt: skip
+    assert missing
+    assert not shapely.intersects(pond.geometry.iloc[0], held.table.geometry).any()
+    stretches = held.table.loc[held.table["row"] == 1, "stretch"].nunique()
+    assert stretches == 1
+
+
+def test_single_rows_and_two_never_mix_on_one_ground():
+    candidates, layers, _ = found(
+        design_two_rows=True, design_kinds=["column"], design_spacings=[1.0, 1.6], rows_along=["north"],
+        design_inner=False,
+    )  # fmt: skip
+    table = candidates.table
+    assert {bool(option.row_m) for option in candidates.options} == {False, True}
+    pairs = set()
+    for spot in exclusive_spots(candidates, layers["sides"]):
+        pairs |= {tuple(sorted(pair)) for pair in combinations(map(int, spot), 2)}
+    x = np.array([point.x for point in table.geometry])
+    stretch, row, gap = (table[name].to_numpy() for name in ("stretch", "row", "gap_m"))
+    two = np.isin(stretch, list(candidates.seconds))
+    for one, other in combinations(range(len(table)), 2):
+        room = 0.5 * (gap[one] + gap[other]) - 1e-4
+        same_row = row[one] == row[other] or not (two[one] and two[other])
+        if stretch[one] == stretch[other]:
+            assert (one, other) not in pairs
+        elif same_row:
+            # By hand: half the spacing of each to either side.
+            assert ((one, other) in pairs) == (abs(x[one] - x[other]) < room)

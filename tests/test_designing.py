@@ -14,6 +14,7 @@ import screenplan
 from screenplan.commandline.sample import demo_plan
 from screenplan.contracts.tables import notes_of
 from screenplan.design import rounds
+from screenplan.design.chosen import plan_of
 from screenplan.design.designing import design_year, limits_of
 from screenplan.ground.errors import InputError, NobodyLooksError, NoRoomError
 from screenplan.plan import read_plan
@@ -54,6 +55,33 @@ def test_the_best_planting_of_a_site_that_is_known_by_hand():
     assert made["design_views"]["closed"].all()
     assert set(made["design_views"]["view_id"]) == VIEWS
     assert "no planting that closes as much costs less" in found.proof
+
+
+def test_two_rows_that_a_plan_names_are_designed():
+    made = design(rows_rows=2)
+    found, plants, lines = only(made["design"]), made["plants"], made["planting_lines"]
+    assert found.views_closed == 3
+    assert found.plants == len(plants) >= 9
+    assert set(plants["row"]) == {1, 2}
+    assert sorted(lines["line_id"]) == sorted(f"north-row{row}-part{part}" for row in (1, 2) for part in range(1, found.runs + 1))  # fmt: skip
+    inward = {row: own.geometry.y.mean() for row, own in plants.groupby("row")}
+    # Closed form: equal-sided triangles of the spacing of 1 m, which is evened.
+    assert inward[1] - inward[2] == pytest.approx(np.sqrt(3) / 2, abs=1e-6)
+    assert plants["gap_before_m"].max() <= 1.0 + 1e-9
+    for line_id, own in plants.groupby("line_id"):
+        (line,) = lines.loc[lines["line_id"] == line_id].geometry
+        assert set(own["row"]) == set(lines.loc[lines["line_id"] == line_id, "row"])
+        assert own.distance(line).max() < 1e-6
+        assert own["station_m"].to_numpy() == pytest.approx([line.project(stem) for stem in own.geometry])  # fmt: skip
+    said = plan_of(options(rows_rows=2), plants)
+    assert (said.rows.rows, said.plants.species) == (2, "column")
+
+
+def test_two_rows_are_chosen_only_where_they_cost_no_more():
+    # By hand: nine columns in single rows are enough, and no fewer plants stand in runs of three.
+    made = design(design_two_rows=True)
+    found = only(made["design"])
+    assert (found.views_closed, found.plants, found.cost, found.gap_share) == (3, 9, 90.0, 0.0)
 
 
 def test_the_layers_are_those_of_rows_that_a_plan_says():
@@ -371,7 +399,6 @@ def test_the_demo_leaves_the_choice_to_the_program():
     ("setting", "what", "key"),
     [
         ("alternatives.rows=[2]", "a design chooses among kinds, sizes and spacings by itself", "alternatives"),
-        ("rows.rows=2", "a design plants single ones", "rows.rows"),
         ("rows.fill=true", "a design plants only what closes views", "rows.fill"),
     ],
 )  # fmt: skip

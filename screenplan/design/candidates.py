@@ -7,7 +7,7 @@ option at one station of such a line. No two candidates stand on the same ground
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import combinations
 from typing import Any
 
@@ -26,10 +26,11 @@ from screenplan.ground.errors import InputError, NoRoomError
 from screenplan.plan import Options
 from screenplan.planting.clearing import keep_clear
 from screenplan.planting.lines import draw_lines
-from screenplan.planting.patterns import EQUAL_SHARE, evened
+from screenplan.planting.patterns import EQUAL_SHARE, evened, staggered
 from screenplan.planting.room import leave_room
 from screenplan.planting.spans import plantable_stretches
 from screenplan.planting.species_model import Species
+from screenplan.planting.stations import LEAST_SHARE
 from screenplan.planting.zones import mark_zones, plantable_ground, subject_of
 from screenplan.site.ownership import outline_known
 
@@ -39,6 +40,8 @@ OFF_PLACE_M = 0.01
 SHORTEST_EDGE_M = 1.0
 #: A bend of a place's outline that moves a line by less is none, metres.
 BEND_M = 0.3
+#: A line is taken for straight over so much of it, metres, where what lies beside it is looked for.
+AHEAD_M = 0.01
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,10 +72,13 @@ class Candidates:
     table : GeoDataFrame
         A row each, by stretches and stations: ``option`` (a number), ``line_id``, ``side_id``,
         ``ground`` (along what it stands: a side, an inner line or a row that stands), ``stretch`` (a number),
-        ``station_m``, ``gap_m`` (to the next), ``offset_m``, ``stands`` (True for a plant that stands already, as
-        the neighbour of new ones), and the stem.
+        ``row`` (2 for the second of two), ``station_m`` (along the first), ``gap_m`` (to the next in its row),
+        ``offset_m``, ``stands`` (True for a plant that stands already, as the neighbour of new ones), and the stem.
+        Plants of two staggered rows follow each other from row to row.
     lines : dict
         Line of each stretch.
+    seconds : dict
+        Line of the second row of each stretch that has one.
     grounds : dict
         `Ground` by species key and stock height.
     private_places : GeoDataFrame
@@ -86,6 +92,7 @@ class Candidates:
     grounds: dict[tuple[str, float], Ground]
     private_places: gpd.GeoDataFrame
     notes: tuple[str, ...] = ()
+    seconds: dict[int, shapely.LineString] = field(default_factory=dict)
 
     @property
     def stands(self) -> np.ndarray:
@@ -122,17 +129,22 @@ def find_candidates(
         key = (option.species.key, option.height_m)
         if key not in grounds:
             grounds[key] = _ground(layers, option, plan, rules, species_table, refused)
-    places = _with_room(layers["private_places"], options, grounds, plan, species_table)
+    subject = subject_of(layers["parcels"])[0] if outline_known(layers["parcels"]) else None
+    places = _with_room(layers["private_places"], options, grounds, subject, plan, species_table)
     rows: list[dict] = []
     lines: dict[int, shapely.LineString] = {}
+    seconds: dict[int, shapely.LineString] = {}
     # Where no outline is known nobody knows whose ground lies beside a place.
-    inner = plan.design.inner and outline_known(layers["parcels"])
+    inner = plan.design.inner and subject is not None
     for number, option in enumerate(options):
         ground = grounds[option.species.key, option.height_m]
         zone = _clear_zone(ground, places, option, plan, layers["parcels"])
         kept_off = shapely.difference(zone, standing.keep_off(option.spacing_m))
-        for line in _lines_of(ground, places, option, inner=inner):
-            _set(rows, lines, line, number, option, kept_off)
+        for line in _lines_of(ground, places, option, subject, inner=inner):
+            if option.row_m:
+                _set_two(rows, lines, seconds, line, number, option, kept_off)
+            else:
+                _set(rows, lines, line, number, option, kept_off)
         for row in standing.rows:
             _fill(rows, lines, row, number, option, zone)
     if not rows and refused:
@@ -141,11 +153,11 @@ def find_candidates(
     found = gpd.GeoDataFrame(
         pd.DataFrame(
             rows,
-            columns=["option", "line_id", "side_id", "ground", "stretch", "station_m", "gap_m", "offset_m", "stands", "geometry"],
+            columns=["option", "line_id", "side_id", "ground", "stretch", "row", "station_m", "gap_m", "offset_m", "stands", "geometry"],
         ),
         geometry="geometry", crs=crs,
     )  # fmt: skip
-    return Candidates(tuple(options), found, lines, grounds, places, standing.notes)
+    return Candidates(tuple(options), found, lines, grounds, places, standing.notes, seconds)
 
 
 def _planted_as(plan: Options, option: Option) -> Options:
@@ -176,12 +188,23 @@ def _ground(layers, option: Option, plan: Options, rules, species_table, refused
     return Ground(option.species, zones, plantable, drawn)
 
 
-def _with_room(places, options, grounds, plan: Options, species_table):
+def _with_room(places, options, grounds, subject, plan: Options, species_table):
     """End derived places where the narrowest screen would begin; one of which too little is left stays."""
-    narrow = min(options, key=lambda option: option.half_m)
+    narrow = min(options, key=lambda option: (option.half_m, option.row_m))
     lines = grounds[narrow.species.key, narrow.height_m].lines
     if not has_rows(places) or lines is None:
         return places
+    if narrow.row_m:
+        second = [
+            shapely.LineString(
+                _aside(line, np.linspace(0.0, line.length, 101), sign * narrow.row_m)
+            )
+            for line in lines.geometry
+            for sign in (_inward(line, subject, narrow.row_m),)
+        ]
+        lines = pd.concat(
+            [lines, lines.set_geometry(gpd.GeoSeries(second, lines.index, lines.crs))]
+        )
     left = leave_room(places, lines, plan=_planted_as(plan, narrow), species_table=species_table)
     gone = ~places.index.isin(left.index)
     if not gone.any():
@@ -189,16 +212,48 @@ def _with_room(places, options, grounds, plan: Options, species_table):
     return pd.concat([left, places[gone]]).loc[places.index]
 
 
-def _lines_of(ground: Ground, places, option: Option, *, inner: bool):
-    """Give lines as line, its ground, side, name and offset."""
+def _lines_of(ground: Ground, places, option: Option, subject, *, inner: bool):
+    """Give lines as line, its ground, side, name, offset, and the side on which a second row stands: 1 for the left."""
     if ground.lines is not None:
         for row in ground.lines.itertuples():
-            yield row.geometry, row.side_id, row.side_id, row.line_id, row.offset_m
+            inward = _inward(row.geometry, subject, option.row_m)
+            yield row.geometry, row.side_id, row.side_id, row.line_id, row.offset_m, inward
     if inner and has_rows(places):
         for place, shape in zip(places["place_id"].astype(str), places.geometry, strict=True):
             for number, line in enumerate(_beside(shape, option.half_m + OFF_PLACE_M), 1):
                 name = f"by {place}, {number}"
-                yield line, name, name, name, float("nan")
+                # Rings run anticlockwise, with the place on their left.
+                yield line, name, name, name, float("nan"), -1.0
+
+
+def _inward(line, subject, distance_m: float) -> float:
+    """Tell on which side of a line there is more room to the boundary: 1 for the left, or where that is not known."""
+    if subject is None or not distance_m:
+        return 1.0
+    left, right = (
+        _aside(line, np.linspace(0.0, line.length, 21), sign * distance_m) for sign in (1.0, -1.0)
+    )
+    depth = [
+        np.where(shapely.intersects(points, subject), 1.0, -1.0)
+        * shapely.distance(points, subject.boundary)
+        for points in (left, right)
+    ]
+    return 1.0 if depth[0].mean() >= depth[1].mean() else -1.0
+
+
+def _aside(line, stations, distance_m: float) -> np.ndarray:
+    """Give points beside a line at some stations, a distance to the left."""
+    stations = np.asarray(stations, float)
+    step = min(AHEAD_M, 0.5 * line.length)
+    ends = (
+        shapely.get_coordinates(line.interpolate(np.clip(stations + ahead, 0.0, line.length)))
+        for ahead in (-step, step)
+    )
+    before, after = ends
+    way = after - before
+    way /= np.maximum(np.hypot(*way.T), 1e-12)[:, None]
+    xy = shapely.get_coordinates(line.interpolate(stations))
+    return shapely.points(xy + distance_m * np.column_stack([-way[:, 1], way[:, 0]]))
 
 
 def _beside(place, distance_m: float) -> list[shapely.LineString]:
@@ -239,7 +294,7 @@ def _clear_zone(ground: Ground, places, option: Option, plan: Options, parcels):
 
 def _set(rows, lines, line, number: int, option: Option, zone) -> None:
     """Set an option along one line, on each stretch where it may stand."""
-    geometry, along, side, name, offset = line
+    geometry, along, side, name, offset, _ = line
     for a, b in plantable_stretches(geometry, zone):
         if b - a < 0.5 * option.spacing_m:
             continue
@@ -251,8 +306,50 @@ def _set(rows, lines, line, number: int, option: Option, zone) -> None:
             rows.append(
                 {
                     "option": number, "line_id": name, "side_id": side, "ground": along,
-                    "stretch": stretch, "station_m": float(station - a), "gap_m": gap,
+                    "stretch": stretch, "row": 1, "station_m": float(station - a), "gap_m": gap,
                     "offset_m": offset, "stands": False, "geometry": geometry.interpolate(station),
+                }
+            )  # fmt: skip
+
+
+def _set_two(rows, lines, seconds, line, number: int, option: Option, zone) -> None:
+    """Set an option in two staggered rows along one line, on each stretch where both may stand.
+
+    The second row stands in the middle of each gap of the first, further in. Where it has no ground at all there is
+    no such stretch; where it lacks a plant or two the first row goes on.
+    """
+    geometry, along, side, name, offset, inward = line
+    for a, b in plantable_stretches(geometry, zone):
+        if b - a < 0.5 * option.spacing_m:
+            continue
+        first = evened(a, b, option.spacing_m)
+        if len(first) < 2:
+            continue
+        gap, middle = float(first[1] - first[0]), staggered(first)
+        points = _aside(geometry, middle, inward * option.row_m)
+        free = shapely.contains_properly(zone, points)
+        before = None
+        for k in np.flatnonzero(free):
+            # Round a bend the second row is shorter.
+            free[k] = before is None or points[k].distance(before) >= LEAST_SHARE * gap
+            before = points[k] if free[k] else before
+        if not free.any():
+            continue
+        stretch = len(lines)
+        lines[stretch] = substring(geometry, a, b)
+        every = np.sort(np.concatenate([first, middle[free]]))
+        seconds[stretch] = shapely.LineString(_aside(geometry, every, inward * option.row_m))
+        set_here = [(float(station), 1, geometry.interpolate(station)) for station in first]
+        set_here += [
+            (float(station), 2, point)
+            for station, point in zip(middle[free], points[free], strict=True)
+        ]
+        for station, row, point in sorted(set_here, key=lambda one: one[:2]):
+            rows.append(
+                {
+                    "option": number, "line_id": name, "side_id": side, "ground": along,
+                    "stretch": stretch, "row": row, "station_m": station - float(a), "gap_m": gap,
+                    "offset_m": offset + (row - 1) * option.row_m, "stands": False, "geometry": point,
                 }
             )  # fmt: skip
 
@@ -280,7 +377,7 @@ def _fill(rows, lines, row: StandingRow, number: int, option: Option, zone) -> N
         rows.append(
             {
                 "option": number, "line_id": row.name, "side_id": row.name, "ground": row.name,
-                "stretch": stretch, "station_m": station, "gap_m": option.spacing_m,
+                "stretch": stretch, "row": 1, "station_m": station, "gap_m": option.spacing_m,
                 "offset_m": float("nan"), "stands": stands, "geometry": point,
             }
         )  # fmt: skip
@@ -290,8 +387,8 @@ def exclusive_spots(candidates: Candidates, sides: gpd.GeoDataFrame | None) -> l
     """List sets of candidates of which at most one can stand.
 
     Along one side a plant takes half its spacing to either side of its stem, whatever stands behind or
-    before it: there is one row at most. Plants of different lines keep half their spacings from each
-    other, and no stem stands under the grown crown of another line: nobody plants a second row into a first.
+    before it but the other row of its own two. Plants of different lines keep half their spacings from each
+    other, and no stem stands under the grown crown of another line: nobody plants a row into another's.
     """
     table = candidates.table
     if not len(table):
@@ -300,6 +397,8 @@ def exclusive_spots(candidates: Candidates, sides: gpd.GeoDataFrame | None) -> l
     crown = grown[table["option"].to_numpy(int)]
     room = table["gap_m"].to_numpy(float)
     ground, stretch = table["ground"].to_numpy(), table["stretch"].to_numpy()
+    row = table["row"].to_numpy(int)
+    two = np.isin(stretch, list(candidates.seconds))
     points = table.geometry.to_numpy()
     shapes = {} if sides is None else dict(zip(sides["side_id"].astype(str), sides.geometry, strict=True))  # fmt: skip
     spots: list[np.ndarray] = []
@@ -312,9 +411,12 @@ def exclusive_spots(candidates: Candidates, sides: gpd.GeoDataFrame | None) -> l
                 np.unique(stretch[mine]), key=lambda number: candidates.lines[number].length
             )
             axis = candidates.lines[longest]
-        at = shapely.line_locate_point(axis, points[mine])
-        half = 0.5 * room[mine] * (1.0 - 2.0 * EQUAL_SHARE)
-        spots += _overlaps(mine, at - half, at + half, stretch)
+        # Each row of two is told from single ones by itself: two that go in one row go in the other too.
+        for other in (2, 1) if (row[mine] == 2).any() else (2,):
+            own = mine[~(two[mine] & (row[mine] == other))]
+            at = shapely.line_locate_point(axis, points[own])
+            half = 0.5 * room[own] * (1.0 - 2.0 * EQUAL_SHARE)
+            spots += _overlaps(own, at - half, at + half, stretch)
     tree = shapely.STRtree(points)
     one, other = tree.query(
         points, predicate="dwithin", distance=max(float(room.max()), float(crown.max()))

@@ -41,7 +41,7 @@ def layers_of(
     terrain: Terrain | None,
     standing: StandingPlants = NONE_STANDS,
 ) -> Layers:
-    """Make the layers of runs of candidates, each a planting line of its own; rows that stand come last.
+    """Make the layers of runs of candidates, each row of one a planting line of its own; rows that stand come last.
 
     New plants in a row that stands are plants of its line.
     """
@@ -68,14 +68,17 @@ def layers_of(
         of_side[side] = of_side.get(side, 0) + 1
     part: dict[str, int] = {}
     lines, plants, stems = [], [], []
-    for run in runs:
+    for run, number, begins in _row_by_row(candidates, runs):
         rows = table.iloc[run]
         option = candidates.options[int(rows["option"].iloc[0])]
         side, offset = str(rows["side_id"].iloc[0]), float(rows["offset_m"].iloc[0])
-        part[side] = part.get(side, 0) + 1
-        name = f"{side}-row1" + (f"-part{part[side]}" if of_side[side] > 1 else "")
-        whole = candidates.lines[int(rows["stretch"].iloc[0])]
-        at = rows["station_m"].to_numpy(float)
+        part[side] = part.get(side, 0) + begins
+        name = f"{side}-row{number}" + (f"-part{part[side]}" if of_side[side] > 1 else "")
+        stretch = int(rows["stretch"].iloc[0])
+        whole, at = candidates.lines[stretch], rows["station_m"].to_numpy(float)
+        if number == 2:
+            whole = candidates.seconds[stretch]
+            at = shapely.line_locate_point(whole, rows.geometry.to_numpy())
         first, last = at[0], at[-1]
         if last - first < 0.5 * option.spacing_m:  # a plant alone stands in the middle of its line
             first = max(first - 0.5 * option.spacing_m, 0.0)
@@ -83,7 +86,7 @@ def layers_of(
         line = substring(whole, first, last)
         lines.append(
             {
-                "line_id": name, "side_id": side, "row": 1, "offset_m": offset,
+                "line_id": name, "side_id": side, "row": number, "offset_m": offset,
                 "length_m": line.length, "plantable_m": line.length, "geometry": line,
             }
         )  # fmt: skip
@@ -95,13 +98,13 @@ def layers_of(
         gaps = np.concatenate([[np.nan], np.diff(at)])
         plants += [
             {
-                "plant_id": len(plants) + number, "line_id": name, "side_id": side, "row": 1,
+                "plant_id": len(plants) + k + 1, "line_id": name, "side_id": side, "row": number,
                 "station_m": float(along[k]), "slope_station_m": float(slope[k]), "offset_m": offset,
                 "gap_before_m": float(gaps[k]), "ground_m": float(ground[k]),
                 "species": option.species.key, "stock": option.stock,
                 "stock_height_m": option.height_m, "existing": False, "moved_m": 0.0,
             }
-            for number, k in enumerate(range(len(run)), 1)
+            for k in range(len(run))
         ]  # fmt: skip
         stems += list(points)
     made_lines = layer_of(PLANTING_LINES, lines, [line["geometry"] for line in lines], crs)
@@ -117,6 +120,15 @@ def layers_of(
         zones, plantable, made_lines, made_plants,
         layer_of(DROPPED, [], [], crs),
     )  # fmt: skip
+
+
+def _row_by_row(candidates: Candidates, runs):
+    """Give each run, or those of its two rows one after the other; which row it is; whether a run begins."""
+    row = candidates.table["row"].to_numpy(int)
+    for run in runs:
+        numbers = np.unique(row[run]).tolist()
+        for number in numbers:
+            yield run[row[run] == number], number, number == numbers[0]
 
 
 def _ground(candidates: Candidates, runs) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
@@ -159,7 +171,7 @@ def plan_of(plan: Options, plants: gpd.GeoDataFrame) -> Options:
     --------
     >>> from screenplan.plan import DEFAULTS
     >>> chosen = pd.DataFrame({"species": ["ilex_opaca"] * 2, "gap_before_m": [None, 1.2],
-    ...     "stock_height_m": [0.9, 0.9], "existing": [False, False]})
+    ...     "stock_height_m": [0.9, 0.9], "existing": [False, False], "row": [1, 1]})
     >>> said = plan_of(DEFAULTS, chosen)
     >>> said.plants.species, said.rows.spacing, said.plants.stock_height
     ('ilex_opaca', 1.2, 0.9)
@@ -173,5 +185,12 @@ def plan_of(plan: Options, plants: gpd.GeoDataFrame) -> Options:
     if len(heights) == 1:
         update["stock_height"] = float(heights[0])
     gap = new["gap_before_m"].astype(float).max()
-    rows = plan.rows if np.isnan(gap) else plan.rows.model_copy(update={"spacing": float(gap)})
-    return plan.model_copy(update={"plants": plan.plants.model_copy(update=update), "rows": rows})
+    rows = {"rows": int(new["row"].max())}
+    if not np.isnan(gap):
+        rows["spacing"] = float(gap)
+    return plan.model_copy(
+        update={
+            "plants": plan.plants.model_copy(update=update),
+            "rows": plan.rows.model_copy(update=rows),
+        }
+    )

@@ -14,6 +14,8 @@ NAMES = {
     ("rows", "along"): (),
     ("rows", "offset"): None,
     ("rows", "spacing"): None,
+    ("rows", "rows"): 1,
+    ("rows", "row_distance"): None,
     ("plants", "species"): None,
     ("plants", "stock_height"): None,
 }

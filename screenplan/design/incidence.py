@@ -29,15 +29,15 @@ LATER = (5, 10, 20)
 
 
 def plants_of(candidates: Candidates, chosen: np.ndarray, ground_m: np.ndarray) -> gpd.GeoDataFrame:
-    """Give candidates as plants by their contract, each stretch of an option a line of its own."""
+    """Give candidates as plants by their contract, each row of a stretch of an option a line of its own."""
     table = candidates.table[chosen]
     rows = []
     for number, (row, z) in enumerate(zip(table.itertuples(), ground_m[chosen], strict=True), 1):
         option = candidates.options[row.option]
         rows.append(
             {
-                "plant_id": number, "line_id": f"{row.option}/{row.stretch}", "side_id": row.side_id,
-                "row": 1, "station_m": row.station_m, "slope_station_m": row.station_m,
+                "plant_id": number, "line_id": f"{row.option}/{row.stretch}/{row.row}", "side_id": row.side_id,
+                "row": row.row, "station_m": row.station_m, "slope_station_m": row.station_m,
                 "offset_m": row.offset_m, "ground_m": float(z), "species": option.species.key,
                 "stock": option.stock, "stock_height_m": option.height_m, "existing": False,
                 "moved_m": 0.0,

@@ -11,8 +11,10 @@ from screenplan.ground.errors import refuse
 from screenplan.ground.said import said
 from screenplan.plan import Options
 from screenplan.planting.growth import TYPICAL
+from screenplan.planting.hedges import ENDING
 from screenplan.planting.maturity import MATURE_YEAR
 from screenplan.planting.mixes import kinds_in
+from screenplan.planting.patterns import EQUILATERAL
 from screenplan.planting.species import load_species, species_of
 from screenplan.planting.species_model import Species
 from screenplan.planting.stand import Start, sizes_of
@@ -32,7 +34,7 @@ MOST_LISTED = 5
 
 @dataclass(frozen=True)
 class Option:
-    """Plants of one species, size and spacing.
+    """Plants of one species, size and spacing, in one row or in two.
 
     Parameters
     ----------
@@ -41,8 +43,11 @@ class Option:
     height_m : float
         When planted, metres.
     spacing_m : float
+        Between plants of one row, metres.
     price : float
         Of one plant; without prices its weight.
+    row_m : float
+        Distance of a second, staggered row from the first, metres; 0 for one row.
     """
 
     species: Species
@@ -50,6 +55,7 @@ class Option:
     height_m: float
     spacing_m: float
     price: float
+    row_m: float = 0.0
 
     @property
     def half_m(self) -> float:
@@ -91,12 +97,23 @@ def list_options(plan: Options, species_table: Mapping[str, Species] | None, yea
     """
     species_table = load_species() if species_table is None else species_table
     notes: list[str] = []
-    found: list[tuple[Species, float, float]] = []
+    kept: list[str] = []
+    found: list[tuple[Species, float, float, float]] = []
     for kind in _kinds(plan, species_table, year):
         for height in _heights(plan, kind):
             if height > kind.final_height("high"):
                 continue
-            found += [(kind, height, spacing) for spacing in _spacings(plan, kind)]
+            found += [
+                (kind, height, spacing, row_m)
+                for spacing in _spacings(plan, kind)
+                for row_m in _row_distances(plan, spacing)
+            ]
+        if kind.kept_height_m is not None:
+            kept.append(kind.called)
+    if kept:
+        notes.append(
+            f"{', '.join(kept)}: kept by clipping each year, which is no part of the price of a plant"
+        )
     if not found:
         raise refuse(
             "no species can be had in any of the stock heights",
@@ -104,12 +121,12 @@ def list_options(plan: Options, species_table: Mapping[str, Species] | None, yea
             key=plan.design.key("stock_heights"),
         )
     stock = plan.plants.stock
-    prices = [plant_price(plan, kind.key, stock, height) for kind, height, _ in found]
+    prices = [plant_price(plan, kind.key, stock, height) for kind, height, *_ in found]
     priced = any(price is not None for price in prices)
     lacking = list(
         dict.fromkeys(
             f"{kind.called} {{{height:g} m}}"
-            for (kind, height, _), price in zip(found, prices, strict=True)
+            for (kind, height, *_), price in zip(found, prices, strict=True)
             if price is None
         )
     )
@@ -126,10 +143,10 @@ def list_options(plan: Options, species_table: Mapping[str, Species] | None, yea
             "no prices of plants are given: the design counts each plant by the square of its height "
             "in metres (how prices rise with size is from memory, unverified)"
         )
-        prices = [height**2 for _, height, _ in found]
+        prices = [height**2 for _, height, *_ in found]
     options = tuple(
-        Option(kind, stock, height, spacing, float(price))
-        for (kind, height, spacing), price in zip(found, prices, strict=True)
+        Option(kind, stock, height, spacing, float(price), row_m)
+        for (kind, height, spacing, row_m), price in zip(found, prices, strict=True)
         if price is not None
     )
     return Offer(without_dominated(options, year), priced, tuple(map(said, notes)))
@@ -138,8 +155,8 @@ def list_options(plan: Options, species_table: Mapping[str, Species] | None, yea
 def without_dominated(options: Sequence[Option], year: int) -> tuple[Option, ...]:
     """Leave out sizes that are never worth their price.
 
-    A size is left out if a plant of the same species and spacing costs no more and is in no year smaller: it stands on
-    the same ground and, of a crown that holds its own of the year before, stops each ray that the other stops.
+    A size is left out if a plant of the same species, spacing and rows costs no more and is in no year smaller: it
+    stands on the same ground and, of a crown that holds its own of the year before, stops each ray that the other stops.
     """
     years = sorted({year, *(year + more for more in (1, 2, 3, 5, 10, 20)), MATURE_YEAR})
     kept: list[Option] = []
@@ -148,7 +165,8 @@ def without_dominated(options: Sequence[Option], year: int) -> tuple[Option, ...
             other
             for at, other in enumerate(options)
             if at != number
-            and (other.species.key, other.spacing_m) == (one.species.key, one.spacing_m)
+            and (other.species.key, other.spacing_m, other.row_m)
+            == (one.species.key, one.spacing_m, one.row_m)
             and (other.price, -other.height_m) < (one.price, -one.height_m)
         )
         if not (_is_nested(one.species) and any(_as_large(other, one, years) for other in others)):
@@ -175,7 +193,13 @@ def _kinds(plan: Options, species_table: Mapping[str, Species], year: int) -> tu
         return tuple(dict.fromkeys(species_of(one, species_table, key=where) for one in asked))
     if "species" in plan.plants.model_fields_set:
         return tuple(dict.fromkeys(kinds_in(plan.plants.species, species_table)))
-    return short_list(species_table, year, zone=zone, stock=plan.plants.stock)
+    coldest, mildest = UNKNOWN_ZONES if zone is None else (zone, zone)
+    listed = {
+        key: kind
+        for key, kind in species_table.items()
+        if not key.endswith(ENDING) or (kind.hardy_in(coldest) and kind.hardy_in(mildest))
+    }
+    return short_list(listed, year, zone=zone, stock=plan.plants.stock)
 
 
 def short_list(
@@ -217,7 +241,8 @@ def short_list(
     screen = height * np.minimum(spread / spacing, 1.0)
     room = np.array([kind.final_width("high") for kind in hardy])
     best, chosen = 0.0, []
-    for k in np.lexsort((-screen, room)):
+    # Of hedges that are kept at one size that first of which fewest are needed.
+    for k in np.lexsort((-spacing, -screen, room)):
         if screen[k] > best:
             best = screen[k]
             chosen.append(k)
@@ -244,3 +269,12 @@ def _spacings(plan: Options, kind: Species) -> tuple[float, ...]:
     usual = kind.usual_spacing_m
     closer = max(round(CLOSER_SHARE * usual, 2), CLOSEST_M)
     return (usual, closer) if closer < usual else (usual,)
+
+
+def _row_distances(plan: Options, spacing_m: float) -> tuple[float, ...]:
+    """Give the distances between two rows that are tried, 0 for one row; what the plan says of its rows is kept to."""
+    apart = plan.rows.row_distance
+    apart = EQUILATERAL * spacing_m if apart is None else apart
+    if plan.rows.rows > 1:
+        return (apart,)
+    return (0.0, apart) if plan.design.two_rows else (0.0,)

@@ -65,6 +65,19 @@ class Design(Section):
         le=100,
         description="Stations that are left free between two runs of a row at least: a narrower gap looks as if plants had died",
     )
+    two_rows: bool = Field(
+        False,
+        description="Choose among two staggered rows too; with rows.rows = 2 among these alone",
+    )
+    hedge_height: Length | None = Field(
+        None,
+        gt=0,
+        le=HIGHEST_PLANT_M,
+        description="Height at which hedges are kept by clipping, such as 2 m: hedge plants clipped to it are then among the kinds to choose from, each under its name and _clipped; by default only those of the plan's own species. Clipping each year is no part of a plant's price",
+    )
+    hedge_width: Length = Field(
+        0.9, gt=0, le=HIGHEST_PLANT_M, description="Width at which such hedges are kept"
+    )
     inner: bool = Field(
         True,
         description="Choose among lines beside the private places too, not along the sides only; where the outline is not known, along the line that is given only",

@@ -13,6 +13,7 @@ from screenplan.ground.errors import refuse
 from screenplan.ground.texts import quoted
 from screenplan.plan.catalogue import Catalogue, Entry
 from screenplan.plan.values import WrongError, instead_of
+from screenplan.planting.hedges import hedge_tables
 from screenplan.planting.kinds import shipped_kinds
 from screenplan.planting.species_model import OWN, Species
 
@@ -73,8 +74,9 @@ def load_species(
 
 
 def planned_species(plan: Any) -> dict[str, Species]:
-    """Read the species of a plan: the shipped ones and its own, as they root in the zone of its site."""
-    return load_species(plan.species, zone=plan.health.zone)
+    """Read the species of a plan: the shipped ones, its clipped hedges and its own, as they root in the zone of its site."""
+    hedges = hedge_tables(plan.design.hedge_height, plan.design.hedge_width)
+    return load_species(hedges | dict(plan.species), zone=plan.health.zone)
 
 
 def _over(known: Mapping[str, Entry], key: str, table: Mapping[str, Any]) -> dict[str, Any]:

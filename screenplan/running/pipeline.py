@@ -260,12 +260,6 @@ def _arguments(
 
 def _refuse_rows_of_design(plan: Plan) -> None:
     """Refuse what a plan says of its rows and a design cannot keep to."""
-    if plan.rows.rows > 1:
-        raise refuse(
-            "two rows are asked for, and a design plants single ones: one row at half the spacing stops about as much as two staggered ones",
-            "Leave rows.rows out and list a smaller distance in design.spacings, or set design.wanted to false",
-            key=plan.rows.key("rows"),
-        )
     if plan.rows.fill:
         raise refuse(
             "the sides are to be filled from end to end, and a design plants only what closes views",
