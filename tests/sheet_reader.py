@@ -12,15 +12,15 @@ LENGTH = r"(-?\d+\.\d\d m|-?(?:\d+′ )?(?:\d+ )?\d+(?:/\d)?″)"
 FROM = r"([A-Z]+|P\d+)"
 POINT = re.compile(rf"^([A-Z]{{1,2}}) (.+?) {LENGTH} {LENGTH} {LENGTH}$")
 PEG = re.compile(
-    rf"^(P\d+) (?:zero|end|fence) {FROM} {LENGTH} {LENGTH} {FROM} {LENGTH} {LENGTH} (left|right) "
+    rf"^(P\d+) (?:zero|end|fence) {FROM} {LENGTH} (?:{LENGTH} )?{FROM} {LENGTH} (?:{LENGTH} )?(left|right) "
 )
 PEG_BY_OFFSET = re.compile(
-    rf"^(P\d+) (?:zero|end|fence) {FROM} {FROM} {LENGTH} {LENGTH} {LENGTH} (left|right|on the line) "
+    rf"^(P\d+) (?:zero|end|fence) {FROM} {FROM} {LENGTH} (?:{LENGTH} )?{LENGTH} (left|right|on the line) "
 )
 PEG_BY_INSTRUMENT = re.compile(rf"^(P\d+) (?:zero|end|fence) {LENGTH} {LENGTH} $")
-BASE = re.compile(rf"^(L\d+) (P\d+) (P\d+) {LENGTH} {LENGTH} ")
+BASE = re.compile(rf"^(L\d+) (P\d+) (P\d+) {LENGTH} (?:{LENGTH} )?")
 STAKE = re.compile(
-    rf"^(\d+) {LENGTH} {LENGTH} (?:{LENGTH} (left|right|on the line) (?:{LENGTH}|–) )?(?:{LENGTH} )?"
+    rf"^(\d+) {LENGTH} (?:(?:{LENGTH} )?{LENGTH} (left|right|on the line) (?:{LENGTH}|–) )?"
 )
 #: The head of the stakes of one base line.
 STAKES_ON = re.compile(r"^Stakes on (L\d+) $")
@@ -94,7 +94,7 @@ def rebuild(text: str) -> dict[int, tuple[float, float]]:
         elif found := BASE.match(line):
             bases[found[1]] = (points[found[2]], points[found[3]])
         elif found := STAKE.match(line):
-            number, along, _, offset, side, *_ = found.groups()
+            number, along, _, offset, side, _ = found.groups()
             stakes[int(number)] = set_off(
                 *bases[base], metres(along), metres(offset) if offset else 0.0, side
             )

@@ -57,12 +57,16 @@ def test_written_layers_and_their_labels_have_the_names(tmp_path):
         "private_places": make_layer(OUTPUTS["private_places"], frame.crs, rows=1).assign(
             place_id="seat-2", name=None
         ),
+        "views": make_layer(OUTPUTS["views"], frame.crs, rows=1).assign(
+            view_id="9-up to seat-2", name=None, window_id="9-up", place_id="seat-2"
+        ),
     }
     write_layers(layers, tmp_path, send_out=frame.send_out, crs=frame.source_crs)
     expected = {
         "windows": "No. 9, bedroom, upstairs",
         "buildings": "No. 9",
         "private_places_areas": "seat 2",
+        "views": "No. 9, bedroom, upstairs, onto seat 2",
     }
     for layer, name in expected.items():
         written = pyogrio.read_dataframe(tmp_path / "plan.gpkg", layer=layer)

@@ -280,9 +280,17 @@ def test_the_planting_sheet_names_what_is_planted(metric, tmp_path):
 
 
 def test_the_stake_out_sheet_says_how_its_numbers_are_read():
-    stakes = pd.DataFrame({"offset_side": ["on the line", "on the line"]})
+    stakes = pd.DataFrame(
+        {
+            "offset_side": ["on the line", "on the line"],
+            "along_m": [0.0, 6.0],
+            "slope_along_m": [0.0, 6.12],
+        }
+    )
     (along,) = _readings({"stakes": stakes})
-    assert "a tape that lies on the ground, not held level" in along
+    assert along.endswith("read on a tape laid on the ground.")
+    (level,) = _readings({"stakes": stakes.assign(slope_along_m=stakes["along_m"])})
+    assert level.endswith("read on a tape held level.")
     # An offset is level, and said only where there is one.
     off = _readings({"stakes": stakes.assign(offset_side=["on the line", "left"])})
     assert off[0] == along

@@ -395,7 +395,7 @@ def test_stakes_are_listed_by_line_and_offsets_only_where_there_are_some(run):
         assert {"offset", "to the"} <= {head.text for head in table.headings}
     assert "offset" in [head.text for head in first.headings]
     assert "offset" not in [head.text for head in second.headings]
-    assert first.lead.startswith("Read the first distance")
+    assert first.lead.startswith("Hold the tape level")
     # What is equal on a whole line is said once.
     assert "mark" not in [head.text for head in second.headings]
     assert second.lead == "In every row: within 0.02 m, mark pink flag."

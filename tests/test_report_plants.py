@@ -4,6 +4,7 @@ import pandas as pd
 import pytest
 
 from screenplan.contracts import OUTPUTS
+from screenplan.outputs.report_cells import how_tapes_lie
 from screenplan.outputs.report_plants import MOST_ALONE, numbers_in_words
 from screenplan.outputs.report_tables import make_table
 
@@ -46,6 +47,25 @@ def test_a_few_plants_have_a_row_each():
 @pytest.mark.parametrize("name", ["stakes", "pegs", "quantities"])
 def test_what_the_crew_works_by_is_never_merged(name):
     assert all(shown.columns for shown in OUTPUTS[name].report)
+
+
+@pytest.mark.parametrize("slope", [1.0, 1.02])
+def test_a_reading_along_the_ground_stands_beside_the_level_one_only_where_they_differ(slope):
+    along = pd.Series([0.0, 3.0, 6.0])
+    stakes = pd.DataFrame({
+        "stake_id": [1, 2, 3], "base_id": "L1", "along_m": along, "slope_along_m": slope * along,
+        "offset_m": 0.0, "offset_side": "on the line", "diagonal_m": None, "tolerance_m": 0.02,
+        "species": "yaupon", "mark": "flag",
+    })  # fmt: skip
+    table = make_table("stakes", stakes)
+    heads = [head.text for head in table.headings]
+    assert ("along the ground" in heads) == (slope > 1.0)
+    assert [row[heads.index("level from zero")] for row in table.rows] == [
+        "0.00 m",
+        "3.00 m",
+        "6.00 m",
+    ]
+    assert how_tapes_lie(stakes) == ("held level" if slope == 1.0 else "laid on the ground")
 
 
 @pytest.mark.parametrize(

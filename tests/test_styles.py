@@ -251,7 +251,7 @@ def test_documents_name_each_column_once_and_tell_what_it_means():
     columns = ["open_y00", "open_y05", "open_y20"]
     root = fromstring(style_qml("views", columns=columns))
     aliases = {entry.get("field"): entry.get("name") for entry in root.iter("alias")}
-    assert list(aliases)[:3] == ["view_id", "window_id", "place_id"]
+    assert list(aliases)[:3] == ["view_id", "name", "window_id"]
     assert set(columns) <= set(aliases)
     notes = root.find("customproperties/Option/Option[@name='userNotes']").get("value")
     for column in OUTPUTS["views"].columns:
@@ -259,6 +259,16 @@ def test_documents_name_each_column_once_and_tell_what_it_means():
     table = fromstring(style_qml("closure"))
     assert table.find("renderer-v2") is None
     assert len(table.findall("aliases/alias")) == len(OUTPUTS["closure"].columns)
+
+
+def test_the_list_of_features_calls_each_row_by_its_name():
+    shown = {
+        name: fromstring(style_qml(name)).findtext("previewExpression")
+        for name in ("views", "windows", "plants")
+    }
+    assert shown["views"] == 'coalesce("name", "view_id")'
+    assert shown["windows"].startswith('coalesce("name", ')
+    assert shown["plants"] == f'"{STYLES["plants"].label.column}"'
 
 
 #: What an element of SLD 1.0 may hold, in this order (schema of OGC 02-070, as GeoTools and MapServer

@@ -122,7 +122,7 @@ def target_names(layers: Mapping[str, Any]) -> dict[str, str]:
 
 
 def name_as_called(layers: Mapping[str, Any]) -> dict[str, Any]:
-    """Give the layers with windows, onlookers, houses and places named as people call them.
+    """Give the layers with windows, onlookers, houses, places and views named as people call them.
 
     A name that was made here stays what it is if it is made anew.
 
@@ -146,6 +146,7 @@ def name_as_called(layers: Mapping[str, Any]) -> dict[str, Any]:
         "onlookers": ("onlooker_id", observers),
         "buildings": ("building_id", house_names(layers.get("buildings"))),
         "private_places": ("place_id", place_names(layers.get("private_places"))),
+        "views": ("view_id", view_names(layers)),
     }
     named = {}
     for layer, (key, names) in by_layer.items():

@@ -68,6 +68,9 @@ class Column:
     usual : tuple of str
         What people call it in tables of their own, words in lower case without the unit: columns of these names
         are taken for it. Of inputs without geometry.
+    same_as : str
+        Name of the column of which it is the reading on a slope. A table of the report in which all such
+        readings are equal to the level ones leaves them out.
 
     Examples
     --------
@@ -89,6 +92,7 @@ class Column:
     heading: str = ""
     form: Form | Literal[""] = ""
     usual: tuple[str, ...] = ()
+    same_as: str = ""
 
     def __post_init__(self) -> None:
         words = _ENDING.sub("", self.name).replace("_", " ")

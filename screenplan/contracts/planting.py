@@ -146,6 +146,7 @@ PLANTS = Contract(
             "The same distance along the ground, as a tape reads it",
             "Station on the ground",
             heading="along the ground",
+            same_as="station_m",
         ),
         tape(
             "offset_m",

@@ -83,7 +83,7 @@ PEGS = Contract(
             title="Pegs",
             columns="peg_id role point_a tape_a_m slope_a_m point_b tape_b_m slope_b_m side crossing_deg point_c slope_c_m tolerance_m",
             headings={"side": "side of 1→2"},
-            lead="Hook a tape on each of the two points and swing both until they meet: the peg stands there, on the side that is named, seen from the first point towards the second. Hold the tapes level and read the level distance, or pull them taut over the ground and read the other.",
+            lead="Hook a tape on each of the two points and swing both until they meet: the peg stands there, on the side that is named, seen from the first point towards the second. Hold the tapes level. Where a second distance is given, you may pull them taut over the ground and read that one.",
             tick=True,
             keep=lambda frame: frame.loc[frame["method"] == "two tapes"],
             notes=("peg_id", "says"),
@@ -144,6 +144,7 @@ PEGS = Contract(
             "What a taut tape from ground to ground reads",
             "Tape A, taut",
             heading="taut tape",
+            same_as="tape_a_m",
         ),
         text(
             "point_b",
@@ -152,7 +153,13 @@ PEGS = Contract(
             heading="tape 2 from",
         ),
         tape("tape_b_m", "Level distance from it", "Tape B, level", heading="level"),
-        tape("slope_b_m", "What a taut tape reads", "Tape B, taut", heading="taut tape"),
+        tape(
+            "slope_b_m",
+            "What a taut tape reads",
+            "Tape B, taut",
+            heading="taut tape",
+            same_as="tape_b_m",
+        ),
         tape(
             "along_m",
             "Level distance from point a along its line to point b",
@@ -164,6 +171,7 @@ PEGS = Contract(
             "The same as a tape on the ground reads it",
             "From A along A to B, on the ground",
             heading="along the ground",
+            same_as="along_m",
         ),
         tape(
             "offset_m",
@@ -235,6 +243,7 @@ BASE_LINES = Contract(
             "The same along the ground, as a tape reads it",
             "Length on the ground",
             heading="along the ground",
+            same_as="length_m",
         ),
         degrees(
             "bearing_deg",
@@ -264,7 +273,7 @@ STAKES = Contract(
             whole=True,
             title="Stakes",
             columns="stake_id base_id along_m slope_along_m offset_m offset_side diagonal_m tolerance_m species mark",
-            lead="Read the first distance with a level tape, the second with a tape that lies on the ground. A stake without an offset stands at the tape; an offset is square to it, and its diagonal proves the right angle.",
+            lead="Hold the tape level. Where a second distance is given, read that one on a tape that lies on the ground. A stake without an offset stands at the tape; an offset is square to it, and its diagonal proves the right angle.",
             tick=True,
         ),
     ),
@@ -285,6 +294,7 @@ STAKES = Contract(
             "The same as a tape on the ground reads it",
             "Along the tape, on the ground",
             heading="along the ground",
+            same_as="along_m",
         ),
         tape(
             "offset_m",
@@ -361,6 +371,7 @@ STAKE_CHECKS = Contract(
             "The same on a taut tape on the ground",
             "On a taut tape",
             heading="taut tape",
+            same_as="refit_m",
         ),
         tape("measured_m", "What the user measured, level", heading="you measured"),
         tape("residual_m", "Measured less refit", "Measured less refit", heading="off by"),

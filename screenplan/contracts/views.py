@@ -23,10 +23,11 @@ VIEWS = Contract(
     ("LineString",),
     "One view, from a window or from where an onlooker is to a private place",
     key="view_id",
-    optional="closed_by open year_closed_low year_closed year_closed_high year_closed_p10 year_closed_p50 year_closed_p90 chance chance_year evidence opens_again error_share terrain_error_share last_station_m set_apart",
+    optional="name closed_by open year_closed_low year_closed year_closed_high year_closed_p10 year_closed_p50 year_closed_p90 chance chance_year evidence opens_again error_share terrain_error_share last_station_m set_apart",
     place=Place("Views", 40, (SIGHT,)),
     columns=(
         text("view_id", "Window and place"),
+        text("name", "House, window and place as people call them"),
         text("window_id", "The window, or the onlooker", "Window or onlooker"),
         text("place_id", "The place"),
         text(

@@ -16,7 +16,7 @@ from screenplan.contracts.findings import UNKNOWN
 from screenplan.ground.units import format_length, format_tape
 from screenplan.outputs.drawings.style import clean
 from screenplan.outputs.plant_list import height_words, stock_words
-from screenplan.outputs.report_cells import LONGEST_TEXT, is_missing
+from screenplan.outputs.report_cells import LONGEST_TEXT, how_tapes_lie, is_missing
 from screenplan.outputs.report_tables import Table
 from screenplan.outputs.who_sees import NOBODY_GIVEN, closing_windows, open_windows
 
@@ -195,7 +195,7 @@ def _where(layers, units) -> Block | None:
     more = len(told) - MOST_ROWS
     return Block(
         "where",
-        "Where they go, by tapes along the ground",
+        f"Where they go, by tapes {how_tapes_lie(stakes)}",
         told[:MOST_ROWS],
         more=f"{more} more rows stand under Stake out" if more > 0 else "",
     )  # fmt: skip

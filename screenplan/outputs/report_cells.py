@@ -17,6 +17,8 @@ from screenplan.outputs.plant_names import names_in
 LONGEST_TEXT = 600
 #: Forms whose cells stand to the right.
 ON_THE_RIGHT = {"tape", "length", "degrees", "share", "money", "number", "amount", "hours"}
+#: Half of what is read on a tape; readings that differ by less are one.
+HALF_A_READING_M = 0.005
 
 
 def is_missing(value: Any) -> bool:
@@ -80,6 +82,12 @@ def write_cell(
     if form == "words":
         return clean(value).replace("_", " ")
     return clean(in_units(value, units) if form == "sentence" else value, LONGEST_TEXT)
+
+
+def how_tapes_lie(stakes: pd.DataFrame) -> str:
+    """Say how the tapes are held that give the stakes' distances along the ground."""
+    longer = stakes["slope_along_m"] - stakes["along_m"]
+    return "held level" if (longer.abs() < HALF_A_READING_M).all() else "laid on the ground"
 
 
 def _when(row: Mapping) -> str:

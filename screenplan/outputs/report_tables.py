@@ -163,6 +163,7 @@ def make_table(
         [write_cell(row, column.name, column.form, units, names or {}) for column in columns]
         for row in frame.to_dict("records")
     ]
+    columns, rows = _without_level_twins(columns, rows)
     if shown.joined in frame:
         for cells, caution in zip(rows, frame[shown.joined], strict=True):
             if not is_missing(caution):
@@ -197,6 +198,18 @@ def make_table(
         )
     made = Table(key, title, headings, rows, shown.lead, shown.tick, notes)
     return made if shown.whole else without_equal(made)
+
+
+def _without_level_twins(
+    columns: list[Column], rows: list[list[str]]
+) -> tuple[list[Column], list[list[str]]]:
+    """Take out the readings on a slope if every one in the table is as the level one beside it."""
+    at = {column.name: k for k, column in enumerate(columns)}
+    twins = {k: at[column.same_as] for k, column in enumerate(columns) if column.same_as in at}
+    if any(row[k] != row[level] for row in rows for k, level in twins.items()):
+        return columns, rows
+    left = [k for k in range(len(columns)) if k not in twins]
+    return [columns[k] for k in left], [[row[k] for k in left] for row in rows]
 
 
 def _notes(frame: pd.DataFrame, columns: Sequence[str], units: str) -> list[str]:

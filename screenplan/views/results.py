@@ -101,6 +101,7 @@ def views_layer(
     years = {f"year_closed{end}": g for g, end in enumerate(("_low", "", "_high"))}
     columns = {
         "view_id": [view.view_id for view in views],
+        "name": [None] * len(views),  # given where names are known, as the layer is written
         "window_id": [view.window_id for view in views],
         "place_id": [view.place_id for view in views],
         "looks_from": [view.looks_from for view in views],

@@ -30,6 +30,7 @@ from screenplan.outputs.project.legends import LETTER_MM, Item, fit_legend, lege
 from screenplan.outputs.project.markup import add, add_options
 from screenplan.outputs.project.paper import PAPERS_OF, Box, Page, choose_page
 from screenplan.outputs.project.tree import Entry
+from screenplan.outputs.report_cells import how_tapes_lie
 
 #: What there are sheets of.
 SHEETS = (PLAN, STAKE_OUT)
@@ -130,13 +131,11 @@ def _planted(layers: Mapping[str, pd.DataFrame], units: str) -> list[str]:
 
 
 def _readings(layers: Mapping[str, pd.DataFrame]) -> list[str]:
-    """Say how the numbers at the stakes are read: along the ground, and not level."""
+    """Say how the numbers at the stakes are read: held level, or along the ground."""
     stakes = layers.get("stakes")
     if stakes is None or not len(stakes):
         return []
-    lines = [
-        "Numbers at stakes: from the zero peg, read on a tape that lies on the ground, not held level."
-    ]
+    lines = [f"Numbers at stakes: from the zero peg, read on a tape {how_tapes_lie(stakes)}."]
     if (stakes["offset_side"] != ON_THE_LINE).any():
         lines.append("Offsets are held level, square to the tape; the list of stakes has them.")
     return lines

@@ -88,13 +88,18 @@ def write_qml(
     for index, (name, column) in enumerate(columns):
         SubElement(aliases, "alias", field=name, index=str(index), name=column.called(name))
     if style is not None:
-        shown = style.label.column if style.label else columns[0][0]
-        SubElement(root, "previewExpression").text = f'"{shown}"'
+        SubElement(root, "previewExpression").text = _preview(style, [name for name, _ in columns])
         SubElement(root, "layerGeometryType").text = _GEOMETRY[kind]
     else:
         SubElement(root, "layerGeometryType").text = "4"
     indent(root, " ")
     return HEADER + tostring(root, encoding="unicode") + "\n"
+
+
+def _preview(style: Style, names: list[str]) -> str:
+    """Say what the list of features calls a row: its name if it has one."""
+    shown = f'"{style.label.column if style.label else names[0]}"'
+    return f'coalesce("name", {shown})' if "name" in names else shown
 
 
 def _notes(meaning: str, columns: Iterable[tuple[str, Column]]) -> str:
