@@ -87,6 +87,48 @@ def open_light(masks, weight, leafless, years: int) -> np.ndarray:
     return light_of_changes(changes, weight, leafless)
 
 
+@njit(cache=True, error_model="numpy")
+def _sum_open_each(masks, weight, view, years, changes):
+    """Add up, for each view, changes of the light that no layer up to each one stops."""
+    rays, layers, growths = masks.shape
+    for ray in range(rays):
+        w = weight[ray]
+        if w <= 0.0:
+            continue
+        for growth in range(growths):
+            blocked = np.int64(0)
+            for layer in range(layers):
+                blocked |= masks[ray, layer, growth]
+                add_changes(blocked, w, years, changes[view[ray], layer, growth])
+
+
+def open_light_each(masks, weight, leafless, years: int, view, views: int) -> np.ndarray:
+    """Sum the light of each view that is open in each year.
+
+    Parameters
+    ----------
+    masks, weight, leafless, years
+        As in `open_light`.
+    view : ndarray of int64, (rays,)
+        The view of each ray.
+    views : int
+        How many there are.
+
+    Returns
+    -------
+    ndarray of float64, (views, growths, 2, years)
+        As `open_light` gives for each.
+    """
+    _, layers, growths = masks.shape
+    weight = np.ascontiguousarray(weight, np.float64)
+    changes = np.zeros((views, layers, growths, years + 1))
+    _sum_open_each(masks, weight, np.ascontiguousarray(view, np.int64), years, changes)
+    every = np.repeat(np.bincount(view, weights=weight, minlength=views), growths)[:, None]
+    lost = np.cumsum(changes[..., :-1], axis=3)
+    passes = every + np.moveaxis(lost, 1, 0).reshape(layers, views * growths, years)
+    return by_season(passes, every, leafless).reshape(views, growths, 2, years)
+
+
 def light_of_changes(changes, weight, leafless) -> np.ndarray:
     """Turn changes by block, layer, growth and year into light by growth, season and year."""
     every = float(weight.sum())
@@ -94,14 +136,14 @@ def light_of_changes(changes, weight, leafless) -> np.ndarray:
     return by_season(passes, every, leafless)
 
 
-def by_season(passes, every: float, leafless) -> np.ndarray:
+def by_season(passes, every, leafless) -> np.ndarray:
     """Turn light that passes the layers in leaf into light by season.
 
     Parameters
     ----------
     passes : ndarray, (layers, growths, years)
         Light that passes all layers up to each one, in leaf.
-    every : float
+    every : float or ndarray, (growths, 1)
         Light that would pass without plants.
     leafless : ndarray, (layers,)
         Share of the light that passes each layer in winter, rising.

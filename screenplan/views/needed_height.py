@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import geopandas as gpd
 import numpy as np
@@ -28,6 +28,7 @@ from screenplan.plan.planting import Views
 from screenplan.planting.mixes import kinds_in, name_kinds, planned_spacing
 from screenplan.planting.species import load_species
 from screenplan.planting.species_model import Species
+from screenplan.site.ragged import firsts
 from screenplan.site.terrain import Terrain
 from screenplan.views.closing import RowClosing, row_closing
 from screenplan.views.crossing import PlanLines, cross_each
@@ -38,6 +39,8 @@ from screenplan.views.sight import Sight, sight_of
 ROUND_UP_M = 0.001
 #: A sheet of the needed height must stop the ray that asks for it, not touch it.
 OVER_M = 1e-6
+#: A sheet stops the asked share if it lacks this share of it: rounding of sums only.
+SUM_SLACK = 1e-9
 #: So many other species are told, those that reach the height first: what one reads through.
 MOST_OTHERS = 8
 
@@ -128,12 +131,11 @@ def find_needed_height(
         shape = shapes_planned.pop() if len(shapes_planned) == 1 else None
         closings.insert(0, (name_kinds([kind.key for kind in planned]), shape, row))
     crossings = cross_lines(sight, list(planting_lines.geometry))
-    names = [look.view_id for look in sight.looks()]
     stretches, shapes, profile, lines = [], [], [], []
     for line_id, line, met in zip(
         planting_lines["line_id"].astype(str), planting_lines.geometry, crossings, strict=True
     ):
-        mine = _stretches(line_id, line, met, sight.ground, names, views, row)
+        mine = _stretches(line_id, line, met, sight, views, row)
         stretches += mine
         shapes += [
             shapely.ops.substring(line, stretch["from_m"], stretch["to_m"]) for stretch in mine
@@ -172,21 +174,17 @@ def cross_lines(sight: Sight, lines: list) -> list[Crossings]:
         Lines in plan.
     """
     corners = PlanLines.of([shapely.get_coordinates(line) for line in lines])
-    found: list[list] = [[] for _ in lines]
-    for view, _, origin, target, light in sight.rays():
-        origin, target, light = (part[light > 0.0] for part in (origin, target, light))
+    none = np.zeros(0)
+    found = [(none.astype(int), none, none, none, none.astype(int))]
+    for rays, light in sight.lit():
+        passes = np.flatnonzero(light > 0.0)
+        origin, target = rays.origin[passes], rays.target[passes]
         of, ray, station, t = cross_each(origin, target, corners)
         at = origin[ray] + t[:, None] * (target[ray] - origin[ray])
         above = at[:, 2] - sight.ground.height_at(at[:, 0], at[:, 1])
-        for line in np.unique(of):
-            mine = of == line
-            rays = ray[mine]
-            found[line].append((station[mine], above[mine], light[rays], np.full(len(rays), view)))
-    none = (np.zeros(0), np.zeros(0), np.zeros(0), np.zeros(0, np.int64))
-    return [
-        Crossings(*(np.concatenate(part) for part in zip(none, *parts, strict=True)))
-        for parts in found
-    ]
+        found.append((of, station, above, light[passes[ray]], rays.view[passes[ray]]))
+    of, *parts = (np.concatenate(part) for part in zip(*found, strict=True))
+    return [Crossings(*(part[of == line] for part in parts)) for line in range(len(lines))]
 
 
 def height_for(above, light, share: float) -> float:
@@ -199,35 +197,96 @@ def height_for(above, light, share: float) -> float:
     share : float
         Share to be stopped.
     """
-    if not len(above):
-        return 0.0
-    order = np.argsort(above)
-    stopped = np.cumsum(light[order])
-    last = np.searchsorted(stopped, share * stopped[-1] * (1.0 - 1e-12))
-    height = max(float(above[order[min(last, len(order) - 1)]]), 0.0)
-    return float(np.ceil((height + OVER_M) / ROUND_UP_M) * ROUND_UP_M)
+    return float(heights_for(above, light, np.zeros(len(above), int), 1, share)[0])
 
 
-def _stretches(line_id, line, met: Crossings, terrain, names, views: Views, row) -> list[dict]:
+def heights_for(above, light, group: np.ndarray, count: int, share: float) -> np.ndarray:
+    """Give what `height_for` gives for each of so many groups, (count,).
+
+    Parameters
+    ----------
+    above, light : ndarray, (n,)
+    group : ndarray of int, (n,)
+        The group of each ray, from 0; a group may have none.
+    count : int
+    share : float
+    """
+    order = np.lexsort((above, group))
+    above, light, group = above[order], light[order], group[order]
+    rays = np.bincount(group, minlength=count)
+    heights, some = np.zeros(count), np.flatnonzero(rays)
+    first, last = firsts(rays)[some], firsts(rays)[some] + rays[some] - 1
+    stopped = np.cumsum(light)
+    before = stopped[first] - light[first]
+    asked = before + share * (stopped[last] - before) * (1.0 - SUM_SLACK)
+    at = np.minimum(np.searchsorted(stopped, asked), last)
+    height = np.maximum(above[np.maximum(at, first)], 0.0)
+    heights[some] = np.ceil((height + OVER_M) / ROUND_UP_M) * ROUND_UP_M
+    return heights
+
+
+class Stretches(NamedTuple):
+    """Stretches of a planting line, of about ``views.needed_step`` each.
+
+    Attributes
+    ----------
+    ends : ndarray, (stretches + 1,)
+        Metres from the line's start.
+    ground_m : ndarray, (stretches,)
+        Height of the ground at the middle of each.
+    rays : ndarray of int, (stretches,)
+        How many cross it.
+    needed_m, all_m : ndarray, (stretches,)
+        Least heights of a sheet that stops the asked share of the light, and all of it.
+    lowest_m : ndarray, (stretches,)
+        Height of the lowest ray; NaN without one.
+    view : ndarray of int, (stretches,)
+        The view of the highest ray; -1 without one.
+    """
+
+    ends: np.ndarray
+    ground_m: np.ndarray
+    rays: np.ndarray
+    needed_m: np.ndarray
+    all_m: np.ndarray
+    lowest_m: np.ndarray
+    view: np.ndarray
+
+
+def needed_along(line, met: Crossings, terrain: Terrain, views: Views) -> Stretches:
+    """Find how tall a sheet on a line must be, stretch by stretch."""
     count = max(int(np.ceil((line.length - READ_M) / views.needed_step)), 1)
     ends = np.linspace(0.0, line.length, count + 1)
     middles = shapely.line_interpolate_point(line, 0.5 * (ends[1:] + ends[:-1]))
     ground = terrain.height_at(shapely.get_x(middles), shapely.get_y(middles))
     place = np.clip(np.searchsorted(ends, met.station, side="right") - 1, 0, count - 1)
+    rays, lowest, view = np.bincount(place, minlength=count), np.full(count, np.nan), np.full(count, -1)  # fmt: skip
+    # The first of those that are highest to the centimetre.
+    order = np.lexsort((np.arange(len(place)), -np.round(met.above, 2), place))
+    some = np.flatnonzero(rays)
+    view[some] = met.view[order[firsts(rays)[some]]]
+    by_height = np.lexsort((met.above, place))
+    lowest[some] = met.above[by_height[firsts(rays)[some]]]
+    return Stretches(
+        ends, ground, rays,
+        heights_for(met.above, met.light, place, count, views.needed_share),
+        heights_for(met.above, met.light, place, count, 1.0),
+        lowest, view,
+    )  # fmt: skip
+
+
+def _stretches(line_id, line, met: Crossings, sight: Sight, views: Views, row) -> list[dict]:
+    along = needed_along(line, met, sight.ground, views)
     records = []
-    for k in range(count):
-        mine = np.flatnonzero(place == k)
-        above, light = met.above[mine], met.light[mine]
-        needed = height_for(above, light, views.needed_share)
-        lowest = float(above.min()) if len(mine) else None
+    for k, rays in enumerate(along.rays.tolist()):
+        needed, lowest = float(along.needed_m[k]), float(along.lowest_m[k]) if rays else None
         records.append(
             {
                 "needed_id": f"{line_id}/{k + 1}", "line_id": line_id,
-                "from_m": float(ends[k]), "to_m": float(ends[k + 1]), "ground_m": float(ground[k]),
-                "rays": len(mine), "needed_m": needed,
-                "needed_for_all_m": height_for(above, light, 1.0),
-                "lowest_m": lowest,
-                "view_id": names[met.view[mine[np.argmax(np.round(above, 2))]]] if len(mine) else None,
+                "from_m": float(along.ends[k]), "to_m": float(along.ends[k + 1]),
+                "ground_m": float(along.ground_m[k]), "rays": rays, "needed_m": needed,
+                "needed_for_all_m": float(along.all_m[k]), "lowest_m": lowest,
+                "view_id": sight.name(along.view[k]) if rays else None,
                 **_reached(row, needed, lowest),
             }
         )  # fmt: skip

@@ -23,6 +23,7 @@ from screenplan.ground.faults import Faults
 from screenplan.site.steady import EQUAL_M, first_clockwise
 from screenplan.site.terrain import ground_at
 from screenplan.views.obstacles import top_heights
+from screenplan.views.together import Ends, pairs_of, rays_of
 
 #: Eye and target are the same point when nearer than this.
 COINCIDENT_M = 1e-3
@@ -116,12 +117,20 @@ class Targets:
 def eyes_behind(
     opening: np.record, *, inside_m: float, heights_m: tuple[float, ...], across: int
 ) -> np.ndarray:
-    """Eye points behind a window, (eyes, 3).
+    """Eye points behind one window, (eyes, 3); see `eyes_behind_each`."""
+    one = opening.reshape(1).view(np.recarray)
+    return eyes_behind_each(one, inside_m=inside_m, heights_m=heights_m, across=across).xyz
+
+
+def eyes_behind_each(
+    openings: np.recarray, *, inside_m: float, heights_m: tuple[float, ...], across: int
+) -> Samples:
+    """Eye points behind windows, as many behind each.
 
     Parameters
     ----------
-    opening : record
-        The window, by `OPENING`.
+    openings : recarray, (windows,)
+        The windows, by `OPENING`.
     inside_m : float
         Distance of the eye from the outer face of the wall.
     heights_m : tuple of float
@@ -129,16 +138,16 @@ def eyes_behind(
     across : int
         Number of positions over the width, at the middles of equal parts.
     """
-    ox, oy = opening.out
-    u = ((np.arange(across) + 0.5) / across * 2.0 - 1.0) * opening.half_width_m
-    u, z = (part.ravel() for part in np.meshgrid(u, np.unique(heights_m), indexing="ij"))
-    return np.column_stack(
-        [
-            opening.x - inside_m * ox - u * oy,
-            opening.y - inside_m * oy + u * ox,
-            opening.floor_z + z,
-        ]
+    share, height = (
+        part.ravel()
+        for part in np.meshgrid(
+            (np.arange(across) + 0.5) / across * 2.0 - 1.0, np.unique(heights_m), indexing="ij"
+        )
     )
+    x, y, floor = (openings[name][:, None] for name in ("x", "y", "floor_z"))
+    (ox, oy), u = openings["out"].T[:, :, None], share * openings["half_width_m"][:, None]
+    xyz = np.stack([x - inside_m * ox - u * oy, y - inside_m * oy + u * ox, floor + height], axis=2)
+    return Samples(xyz.reshape(-1, 3), np.arange(len(openings) + 1, dtype=np.int64) * len(share))
 
 
 def move_to_ends(opening: np.record, eyes) -> np.ndarray:
@@ -159,28 +168,8 @@ def rays_through(opening: np.record | None, eyes, targets) -> tuple[np.ndarray, 
         Each ray begins just outside the facade, where it leaves the own wall behind, or at the
         eye where there is no opening.
     """
-    if opening is None:
-        return np.repeat(eyes, len(targets), axis=0), np.tile(targets, (len(eyes), 1))
-    eye, head, start = _pass_through(opening, eyes, targets)
-    return eyes[eye] + start[:, None] * (targets[head] - eyes[eye]), targets[head]
-
-
-def _pass_through(opening: np.record, eyes, targets) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Find the rays that cross an opening: numbers of eye and target, and the share at which each begins."""
-    (out_x, out_y), x, y = opening.out, opening.x, opening.y
-    eye_x, eye_y, eye_z = eyes.T[:, :, None]
-    way_x, way_y, way_z = targets.T[:, None] - eyes.T[:, :, None]
-    ahead = way_x * out_x + way_y * out_y
-    with np.errstate(divide="ignore", invalid="ignore"):
-        t = ((x - eye_x) * out_x + (y - eye_y) * out_y) / ahead
-        start = t + opening.nudge_m / ahead
-        u = (eye_y + t * way_y - y) * out_x - (eye_x + t * way_x - x) * out_y
-        z = eye_z + t * way_z
-    eye, head = np.nonzero(
-        (ahead > 0.0) & (t >= 0.0) & (start < 1.0) & (np.abs(u) <= opening.half_width_m)
-        & (z >= opening.sill_z) & (z <= opening.head_z)
-    )  # fmt: skip
-    return eye, head, start[eye, head]
+    _, origin, target = rays_of(Ends.of_one(opening, eyes, targets))
+    return origin, target
 
 
 def positions_in_view(opening: np.record | None, eyes, targets) -> tuple[int, int]:
@@ -191,7 +180,7 @@ def positions_in_view(opening: np.record | None, eyes, targets) -> tuple[int, in
     """
     if opening is None:
         return _spots(eyes), _spots(targets)
-    eye, head, _ = _pass_through(opening, eyes, targets)
+    eye, head = pairs_of(Ends.of_one(opening, eyes, targets))
     return _spots(eyes[np.unique(eye)]), _spots(targets[np.unique(head)])
 
 

@@ -31,12 +31,13 @@ from screenplan.views.sampling import (
     Samples,
     Targets,
     by_subject,
-    eyes_behind,
+    eyes_behind_each,
     move_to_ends,
     off_lines,
     rays_through,
     sample_places,
 )
+from screenplan.views.together import Ends, Rays, as_numbers, rays_of
 
 #: The layers of which a sight is laid; all after the first two are optional.
 LAYERS = ("windows", "private_places", "onlookers", "buildings", "existing_screens")
@@ -55,8 +56,6 @@ WINDOW = "window"
 SAMPLES = [(single, finer) for single in (False, True) for finer in (False, True)]
 #: The subject of those whom no planting line keeps away: who looks out of a window.
 NOBODY = -1
-#: Distances between eyes and targets that are worked on at a time.
-BLOCK = 4_000_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -224,11 +223,45 @@ class Sight:
         light : ndarray, (rays,)
             Share of each ray's light that what exists lets through.
         """
-        for number, look in enumerate(self.looks()):
-            origin, target = look.rays()
-            if len(origin):
-                light = self.obstacles.light_left(origin, target)[0]
-                yield number, look.view_id, origin, target, light
+        for rays, light in self.lit():
+            starts = np.flatnonzero(np.diff(rays.view, prepend=-1))
+            for first, last in zip(starts, [*starts[1:], len(light)], strict=True):
+                number, mine = int(rays.view[first]), slice(first, last)
+                name = self.name(number)
+                yield number, name, rays.origin[mine], rays.target[mine], light[mine]
+
+    def lit(self) -> Iterator[tuple[Rays, np.ndarray]]:
+        """Rays of several views at a time, all of each, and the share of each one's light that what exists lets through."""
+        ends = self.ends()
+        for first, last in ends.batches():
+            rays = rays_of(ends.only(first, last))
+            if len(rays.view):
+                light = self.obstacles.light_left(rays.origin, rays.target)[0]
+                yield rays._replace(view=rays.view + first), light
+
+    def name(self, view: int) -> str:
+        """Give the identifier of a view, by its number among ``pairs``."""
+        observer, place = self.pairs[view]
+        return view_name(self.observers.ids[observer], self.targets.ids[place])
+
+    def ends(self, *, finer: bool = False) -> Ends:
+        """Give the ends of the rays of every view, of the second, denser sample if asked for."""
+        observer, place = self.pairs.T
+        single = self.targets.single[place]
+        few, many = (self.observers.eyes[alone, finer] for alone in (False, True))
+        heads = self.targets.dense if finer else self.targets.coarse
+        eye = [
+            np.where(single, many.first[at] + len(few.xyz), few.first[at])
+            for at in (observer, observer + 1)
+        ]
+        return Ends(
+            as_numbers(self.observers.openings),
+            observer,
+            np.concatenate([few.xyz, many.xyz]),
+            np.column_stack(eye),
+            heads.xyz,
+            np.column_stack([heads.first[place], heads.first[place + 1]]),
+        )
 
 
 def view_name(observer_id: str, place_id: str) -> str:
@@ -377,14 +410,20 @@ def refuse_coincident(observers: Observers, targets: Targets, pairs) -> None:
         With the rows of the places, naming the window or onlooker.
     """
     faults = Faults("private_places")
-    for observer, place in pairs:
-        at, opening = observers.eyes[True, False].row(observer)[:, :2], observers.opening(observer)
-        if opening is not None:
-            at = np.vstack([observers.middle[observer], at])
-        heads = np.unique(targets.coarse.row(place)[:, :2], axis=0)
-        if len(at) and _nearest(at, heads) <= COINCIDENT_M:
+    indoors = ~np.isnan(observers.openings.x)
+    eyes = observers.eyes[True, False]
+    points = np.concatenate([observers.middle[indoors], eyes.xyz[:, :2]])
+    of = np.concatenate(
+        [np.flatnonzero(indoors), np.repeat(np.arange(len(observers.ids)), eyes.counts)]
+    )
+    heads = targets.coarse
+    at = np.repeat(np.arange(len(targets.ids)), heads.counts)
+    near = _within(points, heads.xyz[:, :2], COINCIDENT_M)
+    found = {(int(of[point]), int(at[head])) for point, head in near.T}
+    for observer, place in pairs.tolist() if found else ():
+        if (observer, place) in found:
             name = observers.ids[observer]
-            what = f"onlooker {name}" if opening is None else f"window {name} or an eye behind it"
+            what = f"window {name} or an eye behind it" if indoors[observer] else f"onlooker {name}"
             faults.note(
                 place,
                 f"a private place has the same position as {what}",
@@ -393,12 +432,13 @@ def refuse_coincident(observers: Observers, targets: Targets, pairs) -> None:
     faults.raise_any()
 
 
-def _nearest(one, two) -> float:
-    step = max(BLOCK // max(len(two), 1), 1)
-    return min(
-        float(np.hypot(*np.moveaxis(one[k : k + step, None] - two, 2, 0)).min())
-        for k in range(0, len(one), step)
-    )
+def _within(points, others, reach_m: float) -> np.ndarray:
+    """Find the pairs of points that are no farther apart, (2, pairs): the number of each."""
+    if not len(points) or not len(others):
+        return np.zeros((2, 0), np.int64)
+    tree = shapely.STRtree(shapely.points(points))
+    other, point = tree.query(shapely.points(others), predicate="dwithin", distance=reach_m)
+    return np.stack([point, other])
 
 
 def _windows(layers, views: Views, ground, subjects) -> Observers:
@@ -408,11 +448,8 @@ def _windows(layers, views: Views, ground, subjects) -> Observers:
     for single, finer in SAMPLES:
         # A place of one position is seen from more eyes, so that its shares are not coarse.
         across = views.eyes_across * (SINGLE_ACROSS if single else 1) + MORE_ACROSS * finer
-        eyes[single, finer] = Samples.of(
-            [
-                eyes_behind(opening, inside_m=views.eye_inside, heights_m=heights, across=across)
-                for opening in openings
-            ]
+        eyes[single, finer] = eyes_behind_each(
+            openings, inside_m=views.eye_inside, heights_m=heights, across=across
         )
     return Observers(
         identifiers(windows, "window_id"), [WINDOW] * len(windows), subjects["windows"],

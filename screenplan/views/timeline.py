@@ -1,23 +1,22 @@
-"""One view through the years: its rays, what stops them already, and when plants close them.
+"""Views through the years: its rays, what stops them already, and when plants close them.
 
 Rays are made, followed and summed in portions, so that memory does not grow with their number.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
 from screenplan.views.crowns import CrownTable
 from screenplan.views.kernel import Runs, follow_years
 from screenplan.views.leaves import light_through
+from screenplan.views.light import open_light_each
 from screenplan.views.obstacles import Obstacles
-from screenplan.views.sampling import rays_through
-
-#: Rays that are followed at a time.
-PORTION = 200_000
+from screenplan.views.together import PORTION, Ends, rays_of
 
 
 @dataclass(frozen=True)
@@ -46,10 +45,14 @@ class Scene:
 
 @dataclass(frozen=True)
 class Portion:
-    """Some rays of a view, followed.
+    """Some rays of views, followed.
 
     Parameters
     ----------
+    views : tuple of 2 int
+        The first of these views, and the one after the last.
+    view : ndarray of int, (rays,)
+        The view of each ray, ascending.
     origin, target : ndarray, (rays, 3)
     light : ndarray, (rays,)
         Share of each ray's light that what exists lets through.
@@ -58,10 +61,12 @@ class Portion:
     masks : ndarray of int64, (rays, layers, growths)
         Years in which plants are in the way; where leaves let light through, in which they dim the
         ray to the scene's ``dim`` (and one layer).
-    opened : ndarray, (growths, 2, years)
-        Light of all the rays by growth, season and year.
+    opened : ndarray, (views, growths, 2, years)
+        Light of all the rays by view, growth, season and year.
     """
 
+    views: tuple[int, int]
+    view: np.ndarray
     origin: np.ndarray
     target: np.ndarray
     light: np.ndarray
@@ -73,6 +78,13 @@ class Portion:
         """Tell which rays let light through in that year with no leaf fallen."""
         blocked = np.bitwise_or.reduce(self.masks[:, :, growth], axis=1)
         return (self.light > 0.0) & ((blocked >> year) & 1 == 0)
+
+    def of_view(self, view: int) -> Portion:
+        """Give the rays of one view."""
+        mine = slice(*np.searchsorted(self.view, [view, view + 1]))
+        rays = (self.view, self.origin, self.target, self.light, self.owner, self.masks)
+        row = view - self.views[0]
+        return Portion((view, view + 1), *(part[mine] for part in rays), self.opened[row : row + 1])
 
 
 @dataclass(frozen=True)
@@ -101,10 +113,105 @@ class Timeline:
         return float(max(abs(self.now - other.now), np.abs(self.open - other.open).max()))
 
 
+@dataclass(frozen=True)
+class Timelines:
+    """Shares of views.
+
+    Parameters
+    ----------
+    rays : ndarray of int, (views,)
+    now : ndarray, (views,)
+    closed_by : ndarray of int, (views,)
+        A number among the obstacles' names; -1 for none.
+    open : ndarray, (views, growths, 2, years)
+    names : tuple of str
+    """
+
+    rays: np.ndarray
+    now: np.ndarray
+    closed_by: np.ndarray
+    open: np.ndarray
+    names: tuple[str, ...]
+
+    def of_view(self, view: int) -> Timeline:
+        """Give those of one view."""
+        by = int(self.closed_by[view])
+        return Timeline(
+            int(self.rays[view]),
+            float(self.now[view]),
+            self.names[by] if by >= 0 else "",
+            self.open[view],
+        )
+
+
+def follow_each(ends: Ends, scene: Scene, portion: int = PORTION) -> Iterator[Portion]:
+    """Follow the rays of views, some at a time: of several whole views, or of a part of a large one.
+
+    Parameters
+    ----------
+    ends : Ends
+        Of the rays.
+    scene : Scene
+        What they meet.
+    portion : int
+        About how many rays are held at a time.
+    """
+    for first, last in ends.batches(portion):
+        for piece in ends.only(first, last).pieces(portion):
+            view, origin, target = rays_of(piece)
+            if len(view):
+                light, owner = scene.obstacles.light_left(origin, target)
+                masks, opened = _blocked(view, last - first, origin, target, light, scene)
+                yield Portion(
+                    (first, last), view + first, origin, target, light, owner, masks, opened
+                )
+
+
+def _blocked(view, views: int, origin, target, light, scene: Scene):
+    """Tell when plants are in the way of each ray, and how much light is left to each view."""
+    runs, crowns = scene.runs, scene.crowns
+    if scene.dim is None:
+        masks = follow_years(origin, target, light, runs, crowns)[1]
+        opened = open_light_each(masks, light, crowns.leafless, scene.years, view, views)
+        return masks, opened
+    starts = np.searchsorted(view, np.arange(views + 1))
+    parts = [
+        light_through(origin[low:high], target[low:high], light[low:high], runs, crowns, dim=scene.dim)
+        for low, high in pairwise(starts)
+    ]  # fmt: skip
+    opened, masks = zip(*parts, strict=True)
+    return np.concatenate(masks), np.stack(opened)
+
+
+def sum_each(portions: Iterable[Portion], scene: Scene, views: tuple[int, int]) -> Timelines:
+    """Sum the light of the rays of views, from one up to but not including another, over its portions."""
+    first, count = views[0], views[1] - views[0]
+    growths, years = scene.crowns.height.shape[1:]
+    rays, light = np.zeros(count, int), np.zeros(count)
+    opened, names = np.zeros((count, growths, 2, years)), scene.obstacles.names
+    stopped = np.zeros((count, len(names)))
+    for portion in portions:
+        low, high = portion.views[0] - first, portion.views[1] - first
+        view, some = portion.view - portion.views[0], high - low
+        rays[low:high] += np.bincount(view, minlength=some)
+        light[low:high] += np.bincount(view, weights=portion.light, minlength=some)
+        opened[low:high] += portion.opened
+        hit = portion.owner >= 0
+        stopped[low:high] += np.bincount(
+            view[hit] * len(names) + portion.owner[hit],
+            weights=1.0 - portion.light[hit], minlength=some * len(names),
+        ).reshape(some, -1)  # fmt: skip
+    most = np.maximum(rays, 1)
+    # The running sums leave rounding of the order of 1e-16 per ray.
+    share = np.clip(opened / most[:, None, None, None], 0.0, 1.0).round(12)
+    closed_by = np.where(stopped.max(axis=1, initial=0.0) > 0.0, stopped.argmax(axis=1), -1)
+    return Timelines(rays, light / most, closed_by, share, names)
+
+
 def follow(
     opening: np.record | None, eyes, targets, scene: Scene, portion: int = PORTION
 ) -> Iterator[Portion]:
-    """Follow the rays of one view, some at a time.
+    """Follow the rays of one view, some at a time; see `follow_each`.
 
     Parameters
     ----------
@@ -117,43 +224,12 @@ def follow(
     portion : int
         About how many rays are held at a time.
     """
-    at_a_time = max(portion // max(len(targets), 1), 1)
-    step = min(portion, len(targets)) or 1
-    for first in range(0, len(eyes), at_a_time):
-        for low in range(0, len(targets), step):
-            origin, target = rays_through(
-                opening, eyes[first : first + at_a_time], targets[low : low + step]
-            )
-            if not len(origin):
-                continue
-            light, owner = scene.obstacles.light_left(origin, target)
-            if scene.dim is None:
-                opened, masks = follow_years(origin, target, light, scene.runs, scene.crowns)
-            else:
-                opened, masks = light_through(
-                    origin, target, light, scene.runs, scene.crowns, dim=scene.dim
-                )
-            yield Portion(origin, target, light, owner, masks, opened)
+    return follow_each(Ends.of_one(opening, eyes, targets), scene, portion)
 
 
-def sum_up(portions: Iterator[Portion], scene: Scene) -> Timeline:
-    """Sum the light of a view's rays over its portions."""
-    growths, years = scene.crowns.height.shape[1:]
-    rays, light, opened = 0, 0.0, np.zeros((growths, 2, years))
-    stopped = np.zeros(len(scene.obstacles.names))
-    for portion in portions:
-        rays += len(portion.light)
-        light += portion.light.sum()
-        opened += portion.opened
-        hit = portion.owner >= 0
-        stopped += np.bincount(
-            portion.owner[hit], weights=1.0 - portion.light[hit], minlength=len(stopped)
-        )
-    if rays == 0:
-        return Timeline(0, 0.0, "", opened)
-    closed_by = scene.obstacles.names[int(np.argmax(stopped))] if stopped.max() > 0.0 else ""
-    # The running sums leave rounding of the order of 1e-16 per ray.
-    return Timeline(rays, light / rays, closed_by, np.clip(opened / rays, 0.0, 1.0).round(12))
+def sum_up(portions: Iterable[Portion], scene: Scene) -> Timeline:
+    """Sum the light of one view's rays over its portions."""
+    return sum_each(portions, scene, (0, 1)).of_view(0)
 
 
 def year_closed(shares, threshold: float) -> int | None:

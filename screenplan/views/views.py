@@ -28,7 +28,16 @@ from screenplan.views.obstacles import ground_grid
 from screenplan.views.results import View, view_holes_layer, view_years_table, views_layer
 from screenplan.views.sampling import positions_in_view, rays_through
 from screenplan.views.sight import Look, Sight, sight_of
-from screenplan.views.timeline import PORTION, Scene, Timeline, follow, last_open, sum_up
+from screenplan.views.timeline import (
+    Scene,
+    Timeline,
+    Timelines,
+    follow,
+    follow_each,
+    last_open,
+    sum_each,
+)
+from screenplan.views.together import PORTION
 
 #: Rays that the search for holes works on; beyond it an even choice of them.
 MOST_HOLE_RAYS = 20_000
@@ -115,25 +124,23 @@ def trace_views(
     )
     stands: dict[int, list] = {}
     views = []
-    for number, look in enumerate(sight.looks()):
-        timeline, kept_rays = _trace(look, scene)
+    for look, number, timeline, denser, portion in _traced(sight, scene, second_sample):
         error = np.nan
-        if second_sample and (timeline.rays or look.may_exist()):
-            error = _sampling_error(timeline, look, scene)
+        if denser is not None and (timeline.rays or look.may_exist()):
+            error = _sampling_error(timeline, denser, look)
         holes, last = [], last_open(timeline.open[TYPICAL, 0], threshold, years)
         if timeline.rays and last is not None:
             if last not in stands:
                 stands[last] = stand_in_year(layers["planting_lines"], plants, stand, last)
-            if kept_rays is None:
-                kept_rays = follow(look.opening, look.eyes, look.heads, scene)
+            rays = [portion] if portion else follow(look.opening, look.eyes, look.heads, scene)
             holes = find_holes(
-                *_open_rays(kept_rays, last, years), stands[last], zones, sight.ground,
+                *_open_rays(rays, last, years), stands[last], zones, sight.ground,
                 max(years, last),
             )  # fmt: skip
         closing = None
         if drawing is not None and timeline.rays:
-            closing = _closing(look, sight, kept_rays, drawing, plan)
-        differences = [other[number].differs_from(timeline) for other in others]
+            closing = _closing(look, sight, portion, drawing, plan)
+        differences = [other.of_view(number).differs_from(timeline) for other in others]
         views.append(
             View(
                 look.view_id, look.observer_id, look.place_id, look.kind,
@@ -157,9 +164,30 @@ def trace_views(
     )
 
 
-def _sampling_error(timeline, look: Look, scene) -> float:
+def _traced(sight: Sight, scene: Scene, second_sample: bool):
+    """Give every view with its number, timeline, that of a denser sample, and its rays if they are few enough to be kept."""
+    looks, ends = sight.looks(), sight.ends()
+    finer = sight.ends(finer=True) if second_sample else None
+    for first, last in ends.batches():
+        mine = ends.only(first, last)
+        followed, kept = follow_each(mine, scene), None
+        if mine.most.sum() <= PORTION:
+            kept = next(followed, None)
+            followed = [kept] if kept else []
+        told = sum_each(followed, scene, (0, last - first))
+        denser = None
+        if finer is not None:
+            again = follow_each(finer.only(first, last), scene)
+            denser = sum_each(again, scene, (0, last - first))
+        for k in range(last - first):
+            yield (
+                next(looks), first + k, told.of_view(k), denser and denser.of_view(k),
+                kept and kept.of_view(k),
+            )  # fmt: skip
+
+
+def _sampling_error(timeline: Timeline, denser: Timeline, look: Look) -> float:
     """Error of a view's shares by a second sample, and by how much of both samples takes part."""
-    denser = sum_up(follow(look.opening, look.more_eyes, look.more_heads, scene), scene)
     if timeline.rays:
         spots, heads = positions_in_view(look.opening, look.eyes, look.heads)
     elif denser.rays or look.is_glimpsed():
@@ -170,15 +198,13 @@ def _sampling_error(timeline, look: Look, scene) -> float:
     return sampling_error(timeline, denser, heads, spots, single=look.is_single)
 
 
-def _on_other_ground(ground, sight: Sight, stand: Stand, scene: Scene) -> list[Timeline]:
+def _on_other_ground(ground, sight: Sight, stand: Stand, scene: Scene) -> Timelines:
     """Timelines of all views with the same eyes and heads, but another ground in the way."""
     rise = ground.height_at(*stand.xy.T) - sight.ground.height_at(*stand.xy.T)
     moved = runs_of(replace(stand, ground_m=stand.ground_m + rise), scene.crowns)
     grid = ground_grid(ground, sight.within)
     scene = Scene(replace(sight.obstacles, ground=grid), moved, scene.crowns, scene.dim)
-    return [
-        sum_up(follow(look.opening, look.eyes, look.heads, scene), scene) for look in sight.looks()
-    ]
+    return sum_each(follow_each(sight.ends(), scene), scene, (0, len(sight.pairs)))
 
 
 def _drawing(stand: Stand, plan: Options) -> Drawing | None:
@@ -189,31 +215,19 @@ def _drawing(stand: Stand, plan: Options) -> Drawing | None:
     return drawing_of(stand, draws)
 
 
-def _closing(look: Look, sight: Sight, portions, drawing: Drawing, plan: Options) -> np.ndarray:
+def _closing(look: Look, sight: Sight, portion, drawing: Drawing, plan: Options) -> np.ndarray:
     """Years in which a view closes, by draw; of a view of very many rays an even choice of them."""
     years, threshold = plan.growth.years, plan.views.threshold
     translucent = plan.views.leaves == "translucent"
-    if portions is None:
+    if portion is None:
         step = -(-len(look.eyes) * len(look.heads) // PORTION)
         origin, target = rays_through(look.opening, look.eyes, look.heads[::step])
         light = sight.obstacles.light_left(origin, target)[0]
     else:
-        origin, target, light = (
-            np.concatenate([getattr(portion, name) for portion in portions])
-            for name in ("origin", "target", "light")
-        )
+        origin, target, light = portion.origin, portion.target, portion.light
     if translucent:
         return dimmed_years(dimming_of(origin, target, light, drawing), drawing, years, threshold)
     return closing_years(view_of(origin, target, light, drawing), drawing, years, threshold)
-
-
-def _trace(look: Look, scene):
-    """Timeline of a view, and its followed rays if they are few enough to be kept."""
-    portions = follow(look.opening, look.eyes, look.heads, scene)
-    if len(look.eyes) * len(look.heads) > PORTION:
-        return sum_up(portions, scene), None
-    kept = list(portions)
-    return sum_up(iter(kept), scene), kept
 
 
 def _open_rays(portions, year, years):
