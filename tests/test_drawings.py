@@ -175,6 +175,31 @@ def test_rows_are_drawn_where_they_stand(layers):
         assert peak == pytest.approx((station, foot + crown.height_m), abs=0.02)
 
 
+def test_no_line_of_a_dimension_strikes_through_a_plants_number(layers):
+    # Only the row is known, so that its length stands on the inner side, where the numbers are.
+    alone = {name: layer for name, layer in layers.items() if name != "sides"}
+    alone["planting_lines"] = layers["planting_lines"].assign(offset_m=np.nan)
+    sheet, ax = plan_sheet(alone), draw_plan(alone)
+    ids = set(layers["plants"]["plant_id"].astype(str))
+    colour = mpl.colors.to_rgba(COLOURS["plant"])
+    numbers = [
+        text.get_position()
+        for text in ax.texts
+        if text.get_text() in ids and mpl.colors.to_rgba(text.get_color()) == colour
+    ]
+    lines = [
+        shapely.LineString(piece)
+        for drawn in ax.collections
+        if isinstance(drawn, mpl.collections.LineCollection) and drawn.get_zorder() == 18
+        for piece in drawn.get_segments()
+    ]
+    assert len(numbers) >= 4
+    assert len(lines) >= 10
+    nearest = shapely.distance(np.array(lines)[:, None], shapely.points(numbers)[None, :]).min()
+    # Letters of 6 points are at most 2.1 mm high.
+    assert nearest > sheet.metres(1.05)
+
+
 def test_growth_shows_open_and_closed_views_apart(layers):
     views = layers["views"]
     views = views.loc[views["status"].isin(["closes", "stays open"])]

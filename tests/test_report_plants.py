@@ -68,6 +68,17 @@ def test_a_reading_along_the_ground_stands_beside_the_level_one_only_where_they_
     assert how_tapes_lie(stakes) == ("held level" if slope == 1.0 else "laid on the ground")
 
 
+def test_a_table_of_few_narrow_columns_is_not_spread_over_the_sheet():
+    stakes = pd.DataFrame({
+        "stake_id": [1, 2], "base_id": "L1", "along_m": [0.0, 3.0], "slope_along_m": [0.0, 3.0],
+    })  # fmt: skip
+    assert make_table("stakes", stakes).slim
+    assert not make_table(
+        "stakes",
+        stakes.assign(mark="a flag of pink cloth on a long thin wire of steel, one by one"),
+    ).slim
+
+
 @pytest.mark.parametrize(
     ("numbers", "said"), [([], ""), ([3], "3"), ([3, 4], "3, 4"), ([5, 3, 4, 4, 9], "3 to 5, 9")]
 )

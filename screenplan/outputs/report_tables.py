@@ -83,13 +83,22 @@ class Table:
     @property
     def crowded(self) -> bool:
         """True if its columns hardly fit a sheet: it is then set smaller, and words may break."""
+        return self._width_mm() > SHEET_MM[0]
+
+    @property
+    def slim(self) -> bool:
+        """True if half a sheet is enough: spread over all of it, what belongs together would stand far apart."""
+        sentences = any(head.long for head in self.headings)
+        return not sentences and self._width_mm() < 0.5 * SHEET_MM[0]
+
+    def _width_mm(self) -> float:
         width = TICK_MM if self.tick else 0.0
         for k, head in enumerate(self.headings):
             texts = [head.text, *(row[k] for row in self.rows)]
             words = max(len(word) for text in texts for word in text.split() or [""])
             whole = max((len(row[k]) for row in self.rows), default=0) if head.number else 0
             width += max(words, whole, LONG_TEXT * 0.6 if head.long else 0) * LETTER_MM + GAP_MM
-        return width > SHEET_MM[0]
+        return width
 
     def under(self, key: str, title: str = "Who no longer sees in, and from when") -> Table:
         """Give it again under another identifier."""

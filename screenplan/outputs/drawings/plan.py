@@ -34,6 +34,8 @@ from screenplan.outputs.palette import COLOURS
 
 #: Every plant has its number if they are this far apart on paper; else every fifth.
 NUMBER_EVERY_MM = 4.0
+#: Distance on paper from a stem to the middle of its number, and to where the number has ended.
+NUMBER_MM, PAST_NUMBERS_MM = 2.3, 3.7
 #: Room on paper between boundary and row in which the row's length is written.
 ROOM_FOR_LENGTH_MM = 8.0
 #: Codes of views are written together if their places on paper are nearer than this.
@@ -280,7 +282,7 @@ def draw_numbers(ax, layers, sheet) -> None:
             continue
         gap = np.diff(row["station_m"].to_numpy(float))
         tight = len(gap) and np.median(gap) < sheet.metres(NUMBER_EVERY_MM)
-        side = inner_side(line, layers) * sheet.metres(2.3)
+        side = inner_side(line, layers) * sheet.metres(NUMBER_MM)
         for number, plant in enumerate(row.itertuples()):
             if not tight or number in (0, len(row) - 1) or plant.plant_id % 5 == 0:
                 write(ax, plant.geometry.x + side[0], plant.geometry.y + side[1],
@@ -345,13 +347,15 @@ def _dimensions(ax, layers, sheet) -> None:
         room = known and line.offset_m > sheet.metres(ROOM_FOR_LENGTH_MM)
         if len(xy) == 2:
             shift, words = (-4.0, -1.7) if room else (7.5, 1.7)
-            draw_dimension(ax, xy[0], xy[-1], sheet, shift_mm=sign * shift, text_mm=sign * words)
+            foot = 0.0 if room else PAST_NUMBERS_MM
+            draw_dimension(ax, xy[0], xy[-1], sheet, shift_mm=sign * shift, foot_mm=foot,
+                           text_mm=sign * words)  # fmt: skip
         stations = np.sort(plants.loc[plants["line_id"] == line.line_id, "station_m"])
         if len(stations) > 3:
             gap = int(0.6 * len(stations))
             a, b = (line.geometry.interpolate(s) for s in stations[[gap - 1, gap]])
-            draw_dimension(ax, (a.x, a.y), (b.x, b.y), sheet, shift_mm=sign * 4.4,
-                           text_mm=sign * 1.6)  # fmt: skip
+            draw_dimension(ax, (a.x, a.y), (b.x, b.y), sheet, shift_mm=sign * 4.8,
+                           foot_mm=PAST_NUMBERS_MM, text_mm=sign * 1.6)  # fmt: skip
         if known:
             place = line.geometry.interpolate(_clear_station(stations))
             edge = side.geometry.iloc[0]

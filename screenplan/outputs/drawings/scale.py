@@ -245,7 +245,15 @@ def draw_north_arrow(ax, sheet: Sheet, layers: Mapping) -> None:
 
 
 def draw_dimension(
-    ax, start, end, sheet: Sheet, *, shift_mm: float = 0.0, text: str | None = None, text_mm=1.9
+    ax,
+    start,
+    end,
+    sheet: Sheet,
+    *,
+    shift_mm: float = 0.0,
+    foot_mm: float = 0.0,
+    text: str | None = None,
+    text_mm: float = 1.9,
 ) -> None:
     """Draw a dimension: a line with ticks between two points, and its length.
 
@@ -257,6 +265,8 @@ def draw_dimension(
     sheet : Sheet
     shift_mm : float
         How far the line is moved to the left of its own direction, on paper.
+    foot_mm : float
+        How far from its points the thin lines begin that lead to a line that is moved, on paper.
     text : str, optional
         What is written; by default the length in the sheet's units.
     text_mm : float
@@ -278,7 +288,7 @@ def draw_dimension(
         pieces.append((at - tick, at + tick))
         widths.append(THIN)
         if shift_mm:
-            pieces.append((foot, at + shift * 0.12))
+            pieces.append((foot + shift * abs(foot_mm / shift_mm), at + shift * 0.12))
             widths.append(HAIR)
     ax.add_collection(
         LineCollection(pieces, linewidths=widths, color=COLOURS["ink"], zorder=18), autolim=False
