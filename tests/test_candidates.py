@@ -163,6 +163,18 @@ def test_what_grows_too_tall_at_the_boundary_is_left_out_there():
     assert candidates.table.distance(outline).min() > 4.0
 
 
+def test_at_a_road_its_own_height_holds():
+    layers = site(at=(0.0,), places=PLACES)
+    names = layers["sides"]["side_id"].tolist()
+    layers["sides"]["across_kind"] = ["parcel" if name == "north" else "road" for name in names]
+    candidates, *_ = found(layers, boundary_most_height_at_road=3.0, boundary_within=4.0, design_inner=True)  # fmt: skip
+    at = layers["sides"]["across_kind"] == "road"
+    roads = layers["sides"].geometry[at].union_all()
+    north = layers["sides"].geometry[~at].union_all()
+    assert candidates.table.distance(roads).min() > 4.0
+    assert candidates.table.distance(north).min() < 4.0
+
+
 def test_where_nothing_may_stand_the_rules_are_named():
     blocked = site(keep_outs=layer(keep_out_id=["k"], kind=["lawn"], geometry=[box(-20, -15, 20, 2)]))  # fmt: skip
     with pytest.raises(NoRoomError, match="no plant may stand anywhere on the line"):

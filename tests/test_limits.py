@@ -4,12 +4,13 @@ import pytest
 from effects_kit import house, layer
 from options_kit import plan_with
 
-from screenplan.effects.applied import list_rules, setback_text
+from screenplan.effects.applied import list_rules
 from screenplan.ground.errors import InputError
 from screenplan.ground.said import FOOT_M
 from screenplan.rules.limit_kinds import KINDS
 from screenplan.rules.limits import limit_named, limit_of, load_limits, months_text
 from screenplan.rules.ruleset import STATUSES, Rule, load_rules
+from screenplan.rules.told import setback_text
 
 
 def test_every_shipped_rule_says_whence_how_known_and_when():
@@ -131,6 +132,11 @@ def test_heights_beside_a_wire_may_stay_equal_and_texts_are_kept():
         ({"per_mature_spread": 0.25, "measured_to": "crown"}, "0.25 times the mature spread from the outside edge to the crown"),
         ({"at_least_m": 2.0}, ", at least 2 m from"),
         ({}, "0 m from the outside edge to the stem"),
+        ({"per_mature_height": 1.0, "beyond_height_m": 1.8}, "1 times the mature height above 1.8 m from"),
+        (
+            {"distance_m": 1.0, "form": "free", "above_mature_height_m": 2.0, "up_to_mature_height_m": 5.0},
+            "; only for rows that grow freely; only for species above 2 m; only for species up to 5 m",
+        ),
     ],
 )  # fmt: skip
 def test_a_setback_in_words(figures, says):

@@ -7,7 +7,7 @@ import pytest
 
 from screenplan.ground.errors import InputError
 from screenplan.plan.reading import check_options, read_plan
-from screenplan.rules.ruleset import FEATURES, STATUSES, Rule, load_rules, rules_for
+from screenplan.rules.ruleset import FEATURES, STATUSES, Rule, load_rules
 from screenplan.running.inputs import step_arguments
 from screenplan.running.steps import STEPS
 
@@ -83,15 +83,34 @@ def test_buried_line_keeps_the_edge_of_the_hole_out_of_the_tolerance_zone():
 )
 def test_rules_by_mature_height():
     # Under 20 ft a published zoning lets plants stand beside an overhead line (read).
-    assert rules_for(SHIPPED.values(), "overhead", 20 * FOOT) == ()
-    keys = {rule.key for rule in rules_for(SHIPPED.values(), "overhead", 50 * FOOT)}
-    assert keys == {"overhead_tree", "overhead_tall_tree"}
+    def found(height_m):
+        overhead = (rule for rule in SHIPPED.values() if rule.concerns("overhead"))
+        return {rule.key for rule in overhead if rule.applies_to(height_m)}
+
+    assert found(20 * FOOT) == set()
+    assert found(50 * FOOT) == {"overhead_tree", "overhead_tall_tree"}
 
 
 def test_kind_narrows_a_rule():
     gas = Rule("gas", "buried", 3.0, kind="gas")
-    assert rules_for([gas], "buried", 5.0, "gas") == (gas,)
-    assert rules_for([gas], "buried", 5.0, "water") == ()
+    assert gas.concerns("buried", "gas")
+    assert not gas.concerns("buried", "water")
+    assert not gas.concerns("buried")
+    assert Rule("line", "buried", 3.0).concerns("buried", "water")
+
+
+def test_a_rule_for_hedges_or_for_rows_that_grow_freely():
+    hedge = Rule("hedge", "boundary", 0.5, form="clipped")
+    free = Rule("trees", "boundary", 2.0, form="free")
+    assert (hedge.applies_to(3.0, clipped=True), hedge.applies_to(3.0)) == (True, False)
+    assert (free.applies_to(3.0, clipped=True), free.applies_to(3.0)) == (False, True)
+
+
+def test_height_is_counted_beyond_a_height():
+    # 0.5 m and what 2.3 m is more than 1.8 m: 1.0 m, by hand; below it nothing is taken off.
+    rule = Rule("tall", "boundary", 0.5, per_mature_height=1.0, beyond_height_m=1.8)
+    assert rule.stem_distance_m(2.3, 1.0, 0.4) == pytest.approx(1.0)
+    assert rule.stem_distance_m(1.0, 1.0, 0.4) == 0.5
 
 
 def test_a_file_overrides_by_key_adds_and_switches_off(tmp_path):
@@ -160,6 +179,9 @@ BAD = [
     ({"moat": {"feature": "pond", "distance": "3 ft"}}, "a new rule needs a reason"),
     ({"moat": {"feature": "pond", "reason": "wet"}}, "key moat: it has no distance"),
     ({"boundary_crown": {"per_mature_spread": 0.5}}, "contains half the mature spread already"),
+    ({"pond": {"beyond_height": "2 m"}}, "beyond_height says from where height is counted"),
+    ({"pond": {"form": "clipt"}}, "key pond.form: 'clipt' is not one of the choices"),
+    ({"septic_field": {"form": "free"}}, "unclipped takes every row as growing freely"),
     (
         {"building_tree": {"up_to_mature_height": "10 ft"}},
         "no species can be taller than above_mature_height",

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
 from docs.generate.markdown import code, codes, number, page, plain, section, table
 from screenplan.contracts import GROWTHS
-from screenplan.effects.applied import setback_text
 from screenplan.ground.crown_shapes import shape_words
 from screenplan.ground.said import FOOT_M
 from screenplan.ground.told_years import tell_year
@@ -19,9 +18,11 @@ from screenplan.planting.own_plants import OWN_FROM
 from screenplan.planting.prospects import prospect_of
 from screenplan.planting.species import GROWTH_CLASSES, load_species
 from screenplan.planting.species_model import TOLERANCES, Species
+from screenplan.rules.laws import Law, load_laws
 from screenplan.rules.limit_kinds import KINDS, Limit
 from screenplan.rules.limits import load_limits
 from screenplan.rules.ruleset import STATUSES, Rule, load_rules
+from screenplan.rules.told import setback_text
 
 #: What each status means, for `STATUSES` of the rules.
 STATUS_MEANS = {
@@ -43,6 +44,14 @@ _RULES = """\
 **These are examples and customs, not the law where you are.** Your local code, the utility and the
 road authority decide; `confirm` in the last column marks what to ask them. `screenplan rules` lists
 what applies to a plan and why. Lengths are metres."""
+
+_LAWS = """\
+A plan names one in `[setbacks] law`; its distances then stand in the place of the shipped one of the same
+thing, its heights where `[boundary]` gives none, and your own rules come after both. What is here was read
+in the texts on the day that is named. **It is no advice on the law where you are**: laws change, local
+rules often come first, and whether a row counts as a hedge or as trees is decided there. A row that is
+clipped is taken as a hedge; where a law gives trees a distance of their own, a row that grows freely is
+taken as trees, which is the safe side."""
 
 _OVERRIDE = """\
 A plan changes a rule in `[setbacks.rules.KEY]` or `[limits.rules.KEY]`, or names a file of its own in
@@ -110,6 +119,9 @@ def rules_page() -> str:
             [[_named(rule), _distance(rule), plain(rule.reason), plain(rule.source), _known(rule)]
              for rule in load_rules()],
         ),
+        section("Laws of places", 2, "laws"),
+        _LAWS,
+        *(part for law in load_laws().values() for part in _law(law)),
         section("Limits on what the screen does to others", 2, "limits"),
         *(
             part
@@ -132,16 +144,36 @@ def rules_page() -> str:
     )  # fmt: skip
 
 
+def _law(law: Law) -> Iterator[str]:
+    """Write what the law of a place says."""
+    rules = [rule for rule in load_rules(named=law.rules()) if rule.key in law.setbacks]
+    heights = (
+        ("plants at the boundary at most {} tall", law.most_height_m),
+        ("at a road at most {} tall", law.most_height_at_road_m),
+        ("a neighbour may complain of what is taller than {}", law.complaint_above_m),
+    )
+    told = [text.format(_length(metres)) for text, metres in heights if metres is not None]
+    yield section(code(law.key), 3)
+    yield f"{law.name}: {law.law}, {law.status} on {law.date} at {code(law.read_at)}."
+    if told:
+        yield f"{'; '.join(told)} ({law.heights_article}).".capitalize()
+    if rules:
+        yield table(
+            ["Rule", "Distance", "Why", "Source"],
+            [
+                [_named(rule), _distance(rule), plain(rule.reason), plain(rule.source)]
+                for rule in rules
+            ],
+        )
+    yield f"{plain(law.ask)}."
+
+
 def _named(rule: Rule | Limit) -> str:
     return code(rule.key)
 
 
 def _distance(rule: Rule) -> str:
     said = [_both(setback_text(rule))]
-    if rule.above_mature_height_m:
-        said.append(f"only for species above {_length(rule.above_mature_height_m)}")
-    if rule.up_to_mature_height_m != float("inf"):
-        said.append(f"only for species up to {_length(rule.up_to_mature_height_m)}")
     if rule.passage_m:
         said.append(f"the way through is kept clear for {_length(rule.passage_m)}")
     return "; ".join(said)

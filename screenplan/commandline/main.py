@@ -395,15 +395,34 @@ def species(us, zone, height, as_json):
     help="A rule file of setbacks or limits to try by itself. May be repeated.",
 )
 @click.option("--all", "every", is_flag=True, help="List those too that do not apply.")
+@click.option("--laws", is_flag=True, help="List the laws of places that a plan can name.")
+@click.option(
+    "--law",
+    metavar="NAME",
+    help="List what the law of that place says, with its articles and what to ask there.",
+)
 @click.option("--us", is_flag=True, help='Show lengths in feet, as a plan with units = "us" does.')
 @_JSON
-def rules(plan, files, every, us, as_json):
-    """List the rules and limits that apply to PLAN and why; without a plan all of them.
+def rules(plan, files, every, laws, law, us, as_json):
+    """List the rules and limits that apply to PLAN and why; without a plan all of them, and the laws of places.
 
     With --file a rule file is read by itself, and what is wrong in it is listed.
     """
+    from screenplan.commandline.laws_list import show_law, show_laws
     from screenplan.commandline.ruling import show_rules
+    from screenplan.ground.errors import refuse
 
+    if (laws or law is not None) and (plan is not None or files):
+        raise refuse(
+            "a law is listed by itself",
+            "Leave the plan and the rule files out; a plan names a law in [setbacks] law",
+        )
+    if law is not None:
+        show_law(law, us=us, as_json=as_json)
+        return
+    if laws:
+        show_laws(us=us, as_json=as_json)
+        return
     show_rules(plan, files, every=every, us=us, as_json=as_json)
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from screenplan.commandline.laws_list import show_laws
 from screenplan.commandline.printing import records, show_json, show_table
 from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.said import in_units
@@ -75,6 +76,8 @@ def show_rules(
     ]
     show_table(title, columns, rows,
                note="These are examples and customs, not the law where you are; --json gives reasons and sources.")  # fmt: skip
+    if plan is None and not files:
+        show_laws(us=us, as_json=False)
 
 
 def _of_files(files: Sequence[str]) -> dict:

@@ -32,7 +32,9 @@ from screenplan.planting.spans import plantable_stretches
 from screenplan.planting.species_model import Species
 from screenplan.planting.stations import LEAST_SHARE
 from screenplan.planting.zones import mark_zones, plantable_ground, subject_of
+from screenplan.rules.laws import boundary_heights
 from screenplan.site.ownership import outline_known
+from screenplan.site.sides import sides_at_roads
 
 #: Grown crowns keep this far off a private place: rounding only.
 OFF_PLACE_M = 0.01
@@ -138,7 +140,7 @@ def find_candidates(
     inner = plan.design.inner and subject is not None
     for number, option in enumerate(options):
         ground = grounds[option.species.key, option.height_m]
-        zone = _clear_zone(ground, places, option, plan, layers["parcels"])
+        zone = _clear_zone(ground, places, option, plan, layers)
         kept_off = shapely.difference(zone, standing.keep_off(option.spacing_m))
         for line in _lines_of(ground, places, option, subject, inner=inner):
             if option.row_m:
@@ -276,7 +278,7 @@ def _beside(place, distance_m: float) -> list[shapely.LineString]:
     return found
 
 
-def _clear_zone(ground: Ground, places, option: Option, plan: Options, parcels):
+def _clear_zone(ground: Ground, places, option: Option, plan: Options, layers):
     """Give the ground where an option may stand: clear of the places, and of where it grows too tall."""
     if ground.lines is None:
         zone = shapely.union_all(ground.plantable.geometry.to_numpy())
@@ -285,10 +287,16 @@ def _clear_zone(ground: Ground, places, option: Option, plan: Options, parcels):
     if has_rows(places):
         clear = [keep_clear(shape, option.half_m) for shape in places.geometry]
         zone = shapely.difference(zone, shapely.union_all(clear))
-    most = plan.boundary.most_height
-    if most is not None and option.species.final_height("high") > most and outline_known(parcels):
-        edge = subject_of(parcels)[0].boundary
-        zone = shapely.difference(zone, keep_clear(edge, plan.boundary.within))
+    if not outline_known(layers["parcels"]):
+        return zone
+    heights, roads = boundary_heights(plan), sides_at_roads(layers.get("sides"))
+    # At a road its own height holds in the place of the other, where there is one.
+    edge = subject_of(layers["parcels"])[0].boundary
+    if heights.at_road_m is not None:
+        edge = shapely.difference(edge, roads)
+    for most, line in ((heights.most_m, edge), (heights.at_road_m, roads)):
+        if most is not None and option.species.final_height("high") > most and not line.is_empty:
+            zone = shapely.difference(zone, keep_clear(line, plan.boundary.within))
     return zone
 
 

@@ -14,10 +14,11 @@ from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.mixes import kinds_in
 from screenplan.planting.species_model import Species
 from screenplan.planting.stock import season_of
-from screenplan.planting.zones import size_judged
+from screenplan.planting.zones import size_judged, under_rule
 from screenplan.rules.limit_kinds import Limit
 from screenplan.rules.limits import load_limits, months_text
 from screenplan.rules.ruleset import KEEP_OUT_FEATURES, Rule, keep_out_kind, load_rules
+from screenplan.rules.told import FORMS_CALLED, setback_text
 from screenplan.site.ownership import outline_known
 from screenplan.site.shaping import column_or
 
@@ -53,9 +54,7 @@ def list_rules(
     limits = load_limits() if limits is None else limits
     planted = tuple(dict.fromkeys(kinds_in(plan.plants.species, species_table)))
     there = _things(layers)
-    records = [
-        _setback(rule, there, [size_judged(rule, kind)[0] for kind in planted]) for rule in rules
-    ]
+    records = [_setback(rule, there, planted) for rule in rules]
     picked = {
         plan.road.drive, plan.road.corner, plan.lines.wires, plan.lines.locate, plan.lines.walls,
         plan.calendar.request, plan.calendar.nesting,
@@ -111,21 +110,6 @@ def _words_of(key: str) -> tuple[str, str]:
     return key.replace("_", " "), ""
 
 
-def setback_text(rule: Rule) -> str:
-    """Write the distance that a setback asks for in one line."""
-    parts = [f"{{{rule.distance_m:.4g} m}}"] if rule.distance_m or not (
-        rule.per_mature_height or rule.per_mature_spread or rule.at_least_m
-    ) else []  # fmt: skip
-    if rule.per_mature_height:
-        parts.append(f"{rule.per_mature_height:g} times the mature height")
-    if rule.per_mature_spread:
-        parts.append(f"{rule.per_mature_spread:g} times the mature spread")
-    least = f", at least {{{rule.at_least_m:.4g} m}}" if rule.at_least_m else ""
-    return said(
-        f"{' and '.join(parts)}{least} from the {rule.measured_from.replace('_', ' ')} to the {rule.measured_to}"
-    )
-
-
 def _things(layers: Mapping[str, Any]) -> dict[str, set[str]]:
     """Give the features that are on the site, and the kinds of each."""
     utilities, keep_outs = layers.get("utilities"), layers.get("keep_outs")
@@ -151,14 +135,19 @@ def _things(layers: Mapping[str, Any]) -> dict[str, set[str]]:
     return found
 
 
-def _setback(rule: Rule, there: Mapping[str, set[str]], heights: Sequence[float]) -> dict:
+def _setback(rule: Rule, there: Mapping[str, set[str]], planted: Sequence[Species]) -> dict:
     kinds = there.get(rule.feature)
     feature = _WORDS.get(rule.feature, f"{rule.feature.replace('_', ' ')}")
     if kinds is None or (rule.kind and rule.kind not in kinds):
         applies, why = False, f"no {rule.kind or feature} is given"
-    elif not any(map(rule.applies_to, heights)):
-        grown = " and ".join(f"{{{height:.1f} m}}" for height in dict.fromkeys(heights))
-        applies, why = False, f"it is for another height than the species' {grown}"
+    elif not any(under_rule(rule, kind) for kind in planted):
+        heights = dict.fromkeys(size_judged(rule, kind)[0] for kind in planted)
+        grown = " and ".join(f"{{{height:.1f} m}}" for height in heights)
+        if rule.form != "any" and all(kind.is_clipped == (rule.form == "free") for kind in planted):
+            why = f"it is for {FORMS_CALLED[rule.form]}"
+        else:
+            why = f"it is for another height than the species' {grown}"
+        applies = False
     else:
         applies, why = True, f"{_a(rule.kind or feature)} is there" if feature != "boundary" else "every parcel has a boundary"  # fmt: skip
     return _row(rule, "setback", applies, why, setback_text(rule))

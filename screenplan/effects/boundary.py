@@ -20,15 +20,18 @@ from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species_model import Species
 from screenplan.planting.stand import planned_stand
 from screenplan.planting.zones import open_ground, subject_of
+from screenplan.rules.laws import BY_USER, Heights, boundary_heights, law_of
 from screenplan.rules.limit_kinds import Limit
 from screenplan.rules.limits import allowed_height, limit_named
 from screenplan.site.ownership import outline_known
+from screenplan.site.sides import sides_at_roads
 
 
 def outgrow_boundary(
     parcels: gpd.GeoDataFrame,
     plants: gpd.GeoDataFrame,
     buildings: gpd.GeoDataFrame | None = None,
+    sides: gpd.GeoDataFrame | None = None,
     *,
     plan: Options = DEFAULTS,
     limits: Mapping[str, Limit] | None = None,
@@ -38,10 +41,11 @@ def outgrow_boundary(
 
     Parameters
     ----------
-    parcels, plants, buildings : GeoDataFrame
-        Layers in the local frame.
+    parcels, plants, buildings, sides : GeoDataFrame
+        Layers in the local frame. Of the sides what lies across: at a road another height may hold.
     plan : Options, optional
-        Of it [boundary], [lines] and [growth].
+        Of it [boundary], [lines], [growth], and in [setbacks] the law, whose heights hold where
+        [boundary] gives none.
 
     Returns
     -------
@@ -49,7 +53,7 @@ def outgrow_boundary(
         By the contract ``outgrown``: one row per plant and what it outgrows, with the year from
         which it must be clipped, and by how much a year after that (typical growth).
     """
-    most_height_m = plan.boundary.most_height
+    heights = boundary_heights(plan)
     rule = limit_named(limits, plan.lines.walls, "zoning", Lines.key("walls"))
     stand = planned_stand(plants, plan, species_table)
     if not len(plants):
@@ -66,6 +70,7 @@ def outgrow_boundary(
     over_line = at_line.holds | (inside < 0.0)[:, None, None]
     # What is no higher at the line than allowed is measured from the stem.
     stem_to_line = inside * shapely.distance(points, outline)
+    to_road = inside * shapely.distance(points, sides_at_roads(sides))
 
     def put(plant, what, thing, away, limit, holds, size, **more):
         when = first_years(holds)
@@ -97,11 +102,14 @@ def outgrow_boundary(
             plant, "crown over the boundary", subject_id, to_line[plant], to_line[plant],
             over_line[plant], at_line.reach, rule="boundary", source="the parcel's outline",
         )  # fmt: skip
-        if most_height_m is not None and stem_to_line[plant] <= plan.boundary.within:
+        held = _height_held(heights, stem_to_line[plant], to_road[plant], plan.boundary.within)
+        if held is not None:
+            away, most_m, key, by = held
             put(
-                plant, "height at the boundary", subject_id, stem_to_line[plant], most_height_m,
-                stand.height[plant] > most_height_m, stand.height,
-                rule="boundary.most_height", source="the user's limit",
+                plant, "height at the boundary", subject_id, away, most_m,
+                stand.height[plant] > most_m, stand.height,
+                rule=f"boundary.{key}" if by == BY_USER else f"setbacks.law = {plan.setbacks.law}",
+                source=by,
             )  # fmt: skip
     if has_rows(buildings):
         for row, name in enumerate(identifiers(buildings, "building_id")):
@@ -122,6 +130,20 @@ def outgrow_boundary(
     return layer_of(OUTGROWN, records, shapes, plants.crs)
 
 
+def _height_held(
+    heights: Heights, to_line_m: float, to_road_m: float, within_m: float
+) -> tuple[float, float, str, str] | None:
+    """Give the height that holds for a plant: how far off its line is, the height, the key, and by whom it is set.
+
+    At a road that of roads holds, where there is one. A distance to no road is NaN, which is not near.
+    """
+    if heights.at_road_m is not None and to_road_m <= within_m:
+        return to_road_m, heights.at_road_m, "most_height_at_road", heights.road_by
+    if heights.most_m is not None and to_line_m <= within_m:
+        return to_line_m, heights.most_m, "most_height", heights.by
+    return None
+
+
 def judge_outgrown(outgrown, buildings, known, plan) -> Iterator[Finding]:
     """Tell when clipping must begin at the line and at walls, and how much it is then."""
     over = outgrown if outgrown is not None else pd.DataFrame({"what": []})
@@ -131,14 +153,24 @@ def judge_outgrown(outgrown, buildings, known, plan) -> Iterator[Finding]:
     else:
         yield _clipped(name, over.loc[over["what"] == "crown over the boundary"],
                        "crowns grow over the boundary", "No crown grows over the boundary as drawn, at any growth", SURVEY)  # fmt: skip
-    name, most_height_m = "height at the boundary", plan.boundary.most_height
-    if most_height_m is None:
-        yield Finding(name, UNKNOWN, "No height at the boundary is set", "boundary.most_height: what your code or your neighbour allows", TALK)  # fmt: skip
+    name, heights = "height at the boundary", boundary_heights(plan)
+    allowed = " and ".join(filter(None, (
+        heights.most_m is not None and f"{{{heights.most_m:.2f} m}}",
+        heights.at_road_m is not None and f"{{{heights.at_road_m:.2f} m}} at the road",
+    )))  # fmt: skip
+    if not allowed:
+        law = law_of(plan)
+        may = (
+            ""
+            if law is None or law.complaint_above_m is None
+            else f"; a neighbour may complain of a screen above {{{law.complaint_above_m:.2f} m}} ({law.heights_source})"
+        )
+        yield Finding(name, UNKNOWN, f"No height at the boundary is set{may}", "boundary.most_height: what your code or your neighbour allows", TALK)  # fmt: skip
     elif outgrown is None or not known:
         yield Finding(name, UNKNOWN, "The parcel's outline is not known", "a parcels layer", SURVEY)
     else:
         yield _clipped(name, over.loc[over["what"] == "height at the boundary"],
-                       f"plants grow taller than the {{{most_height_m:.2f} m}} allowed", f"No plant at the boundary grows taller than {{{most_height_m:.2f} m}}", TALK)  # fmt: skip
+                       f"plants grow taller than the {allowed} allowed", f"No plant at the boundary grows taller than {allowed}", TALK)  # fmt: skip
     name = "room at walls"
     if not has_rows(buildings):
         yield Finding(name, UNKNOWN, "No buildings are given", "a buildings layer")

@@ -59,9 +59,12 @@ class Catalogue:
     switched: bool = True
 
     def load(
-        self, path: str | Path | None = None, changes: Mapping[str, Any] | None = None
+        self,
+        path: str | Path | None = None,
+        changes: Mapping[str, Any] | None = None,
+        named: Mapping[str, Any] | None = None,
     ) -> dict[str, Any]:
-        """Read the shipped tables, then a file of the user's, then those from a plan.
+        """Read the shipped tables, then a named set that comes with the library, a file of the user's, and those from a plan.
 
         Raises
         ------
@@ -69,6 +72,8 @@ class Catalogue:
             With every problem found: file, table, key and remedy.
         """
         found = self._shipped
+        if named:
+            found = self._laid_over(found, named, f"the named set of {self.called}s")
         if path is not None:
             found = self._laid_over(found, read_rule_file(Path(path)), str(path))
         if changes:

@@ -102,8 +102,14 @@ class Boundary(Section):
     most_height: Length | None = Field(
         None, gt=0, le=HIGHEST_PLANT_M, description="Height that plants at the boundary may have"
     )
+    most_height_at_road: Length | None = Field(
+        None,
+        gt=0,
+        le=HIGHEST_PLANT_M,
+        description="Height that plants may have at a side across which a road lies, if it is another",
+    )
     within: Length = Field(
-        2.0, ge=0, le=50, description="Distance from the boundary within which that height holds"
+        2.0, ge=0, le=50, description="Distance from the boundary within which these heights hold"
     )
 
 

@@ -215,6 +215,11 @@ class Places(Section):
 class Setbacks(Section):
     """Which limits hold. Shipped rules are common practice: confirm them locally."""
 
+    law: str | None = Field(
+        None,
+        max_length=60,
+        description="The law of a place by its name, such as france, whose distances and heights at the boundary hold; screenplan rules --laws lists them",
+    )
     file: File | None = Field(
         None, description="A rule file of your own; its rules replace shipped ones of the same key"
     )

@@ -19,8 +19,8 @@ from screenplan.contracts.tables import with_notes
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.species import load_species
 from screenplan.planting.species_model import Species
-from screenplan.planting.zones import size_judged
-from screenplan.rules.ruleset import Rule, load_rules, rules_for
+from screenplan.planting.zones import size_judged, under_rule
+from screenplan.rules.ruleset import Rule, load_rules
 from screenplan.site.facades import building_names, is_lived_in
 from screenplan.site.ownership import outline_known, subject_outline
 from screenplan.site.shaping import column_or
@@ -120,11 +120,8 @@ def _distance(kind: Species, rules, feature: str) -> float:
     """Distance from a thing to the stem, metres; the hole of the smallest stock counts as none."""
     found = 0.0
     for rule in rules:
-        if rule.feature != feature:
-            continue
-        height, width = size_judged(rule, kind)
-        if rules_for([rule], feature, height):
-            found = max(found, rule.stem_distance_m(height, width, 0.0))
+        if rule.concerns(feature) and under_rule(rule, kind):
+            found = max(found, rule.stem_distance_m(*size_judged(rule, kind), 0.0))
     return found
 
 

@@ -411,6 +411,11 @@ class Species:
         law = _beyond if min(self.leaf_density) > 0.0 else _between
         return law(self.leaf_density, leaves)
 
+    @property
+    def is_clipped(self) -> bool:
+        """Whether it is a hedge that is kept at a height or a width."""
+        return self.kept_height_m is not None or self.kept_width_m is not None
+
     def unclipped(self) -> Species:
         """Give the same species as it grows where nobody clips it."""
         return replace(self, kept_height_m=None, kept_width_m=None)

@@ -25,7 +25,7 @@ from screenplan.planting.clearing import ARC_EXCESS_M, keep_clear_each
 from screenplan.planting.mixes import kinds_in
 from screenplan.planting.species_model import Species
 from screenplan.planting.stock import hole_width, planted_height
-from screenplan.rules.ruleset import KEEP_OUT_FEATURES, Rule, keep_out_kind, load_rules, rules_for
+from screenplan.rules.ruleset import KEEP_OUT_FEATURES, Rule, keep_out_kind, load_rules
 from screenplan.site.ownership import outline_known
 from screenplan.site.plausible import MOST_ACROSS_M
 from screenplan.site.steady import natural_key
@@ -112,10 +112,9 @@ def mark_zones(
     subject, subject_id = subject_of(parcels) if known else (open_ground(), "")
 
     things = list(_things(subject, subject_id, layers))
-    sizes = {unclipped: [_size(kind, unclipped) for kind in kinds] for unclipped in (False, True)}
     of_class = {
         (thing.feature, thing.kind): _distances(
-            thing.feature, thing.kind, rules, sizes, hole, plan.site.boundary_accuracy
+            thing.feature, thing.kind, rules, kinds, hole, plan.site.boundary_accuracy
         )
         for thing in things
     }
@@ -163,6 +162,11 @@ def size_judged(rule: Rule, species: Species) -> tuple[float, float]:
 def _size(species: Species, unclipped: bool) -> tuple[float, float]:
     counted = species.unclipped() if unclipped else species
     return counted.final_height("high"), counted.final_width("high")
+
+
+def under_rule(rule: Rule, species: Species) -> bool:
+    """Whether a plant falls under a rule by the height that the rule counts, and by being clipped or not."""
+    return rule.applies_to(size_judged(rule, species)[0], clipped=species.is_clipped)
 
 
 def _doubt_kinds(keep_outs: gpd.GeoDataFrame | None, zones: gpd.GeoDataFrame) -> list[str]:
@@ -290,21 +294,16 @@ def _distances(
     feature: str,
     kind: str,
     rules: Iterable[Rule],
-    sizes: Mapping[bool, Sequence[tuple[float, float]]],
+    planted: Sequence[Species],
     hole_m: float,
     boundary_accuracy_m: float,
 ) -> list[tuple[Rule, float]]:
-    """Give the rules for things of a class, each with the distance that it keeps from the thing's outside edge.
-
-    ``sizes`` are those of the plants, as kept and as they would grow unclipped.
-    """
+    """Give the rules for things of a class, each with the distance that it keeps from the thing's outside edge."""
     found = []
     for rule in rules:
-        if rule.feature != feature:
+        if not rule.concerns(feature, kind):
             continue
-        ruling = [
-            size for size in sizes[rule.unclipped] if rules_for([rule], feature, size[0], kind)
-        ]
+        ruling = [size_judged(rule, species) for species in planted if under_rule(rule, species)]
         if ruling:
             distance = max(rule.stem_distance_m(*size, hole_m) for size in ruling)
             found.append((rule, distance + (boundary_accuracy_m if feature == "boundary" else 0.0)))

@@ -31,7 +31,8 @@ _DATE = re.compile(r"\d{4}(-\d{2}(-\d{2})?)?")
 _YEAR = 12
 
 
-def _read_date(value: Any) -> str:
+def read_date(value: Any) -> str:
+    """Take a year, a month or a day, as ISO 8601 writes them."""
     if not isinstance(value, str) or not _DATE.fullmatch(value):
         raise WrongError(
             f"{quoted(value)} is not a date", 'Write a year, a month or a day: "2026-11"'
@@ -90,7 +91,7 @@ class Limit(BaseModel):
     reason: Words
     source: Words = "the user's own limit"
     status: Literal[STATUSES] = "user"
-    date: Annotated[str, BeforeValidator(_read_date)] = ""
+    date: Annotated[str, BeforeValidator(read_date)] = ""
     confirm_locally: Flag = True
 
     @classmethod

@@ -3,17 +3,18 @@
 A rule names a class of thing (`FEATURES`) and how far a plant stays away from it. Its distance to
 the stem is
 
-    d = max(distance + a H + b W, at_least) + half the mature spread   (measured to the crown)
+    d = max(distance + a max(H - H0, 0) + b W, at_least) + half the mature spread   (measured to the crown)
                                             + half the hole            (measured to the hole)
 
-with H and W the species' mature height and spread. Safety takes those of high growth. No
+with H and W the species' mature height and spread, and H0 the height beyond which height counts,
+0 unless the rule says otherwise. Safety takes those of high growth. No
 expression is ever evaluated from a file: a rule is keys and numbers only.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, ClassVar, Literal
@@ -50,6 +51,8 @@ KEEP_OUT_WORDS = {"drive": "driveway"}
 
 MEASURED_FROM = ("line", "outside_edge")
 MEASURED_TO = ("stem", "hole", "crown")
+#: How a row is kept, where a rule holds for one of both only.
+FORMS = ("any", "clipped", "free")
 #: No setback reaches farther than what is read around the parcel at most (``site.reach``), metres.
 MOST_M = 2000.0
 #: How a rule's figure is known.
@@ -105,6 +108,11 @@ class Rule:
     unclipped : bool
         Whether a clipped hedge counts as if nobody clipped it: its roots do not know of the shears,
         and a wire must be safe in the years in which they rest.
+    beyond_height_m : float
+        Only what the mature height is above this is counted by ``per_mature_height``, metres.
+    form : {"any", "clipped", "free"}
+        Whether it holds for every row, only for hedges that are clipped, or only for rows that grow
+        freely: laws on boundaries part hedges from trees.
     """
 
     __pydantic_config__ = TABLE
@@ -128,10 +136,19 @@ class Rule:
     above_mature_height_m: Distance = 0.0
     up_to_mature_height_m: Distance = math.inf
     unclipped: Flag = False
+    beyond_height_m: Distance = 0.0
+    form: Literal[FORMS] = "any"
 
-    def applies_to(self, mature_height_m: float) -> bool:
-        """Whether a species of that mature height falls under the rule."""
-        return self.above_mature_height_m < mature_height_m <= self.up_to_mature_height_m
+    def concerns(self, feature: str, kind: str = "") -> bool:
+        """Whether it is about such a thing."""
+        return self.feature == feature and self.kind in ("", kind)
+
+    def applies_to(self, mature_height_m: float, *, clipped: bool = False) -> bool:
+        """Whether a species of that mature height, or a hedge that is kept at it, falls under the rule."""
+        return (
+            self.above_mature_height_m < mature_height_m <= self.up_to_mature_height_m
+            and self.form in ("any", "clipped" if clipped else "free")
+        )
 
     def stem_distance_m(
         self, mature_height_m: float, mature_spread_m: float, hole_m: float
@@ -152,7 +169,7 @@ class Rule:
         """
         free = max(
             self.distance_m
-            + self.per_mature_height * mature_height_m
+            + self.per_mature_height * max(mature_height_m - self.beyond_height_m, 0.0)
             + self.per_mature_spread * mature_spread_m,
             self.at_least_m,
         )
@@ -161,9 +178,12 @@ class Rule:
 
 
 def load_rules(
-    path: str | Path | None = None, overrides: Mapping[str, Mapping] | None = None
+    path: str | Path | None = None,
+    overrides: Mapping[str, Mapping] | None = None,
+    *,
+    named: Mapping[str, Mapping] | None = None,
 ) -> tuple[Rule, ...]:
-    """Read the shipped rules, then a file of the user's, then overrides from a plan.
+    """Read the shipped rules, then those of a named set, then a file of the user's, then overrides from a plan.
 
     A table with the key of a known rule changes only the keys that it names; ``use = false``
     switches a rule off; a new key adds a rule, which needs ``feature``, ``reason`` and a distance.
@@ -174,6 +194,8 @@ def load_rules(
         A TOML file with one table per rule.
     overrides : mapping, optional
         The same tables, from elsewhere (a plan file).
+    named : mapping, optional
+        The same tables, of a named set (`screenplan.rules.laws`).
 
     Returns
     -------
@@ -194,7 +216,7 @@ def load_rules(
     >>> "gate" in [rule.key for rule in rules]
     False
     """
-    return tuple(_CATALOGUE.load(path, overrides).values())
+    return tuple(_CATALOGUE.load(path, overrides, named).values())
 
 
 def _read_whole(table: Mapping[str, Any], read: Callable[[Mapping], Rule]) -> Rule:
@@ -213,6 +235,18 @@ def _read_whole(table: Mapping[str, Any], read: Callable[[Mapping], Rule]) -> Ru
             'Leave per_mature_spread out, or write measured_to = "stem"',
             "per_mature_spread",
         )
+    if rule.beyond_height_m and not rule.per_mature_height:
+        raise WrongError(
+            "beyond_height says from where height is counted, and none is",
+            "Write per_mature_height too, or leave beyond_height out",
+            "beyond_height",
+        )
+    if rule.form != "any" and rule.unclipped:
+        raise WrongError(
+            "unclipped takes every row as growing freely, so that form has nothing to part",
+            'Leave one of both out; form = "free" holds for rows that are not clipped',
+            "form",
+        )
     if rule.up_to_mature_height_m <= rule.above_mature_height_m:
         raise WrongError(
             "no species can be taller than above_mature_height and at most up_to_mature_height",
@@ -228,28 +262,3 @@ _CATALOGUE = Catalogue(
     Annotated[Rule, WrapValidator(_read_whole)],
     lambda known, key, table: lay_over(known.get(key), table, SAID),
 )
-
-
-def rules_for(
-    rules: Iterable[Rule], feature: str, mature_height_m: float, kind: str | None = None
-) -> tuple[Rule, ...]:
-    """Rules that hold for one class of thing and a species of that mature height.
-
-    Parameters
-    ----------
-    rules : iterable of Rule
-        All rules of the plan.
-    feature : str
-        One of `FEATURES`.
-    mature_height_m : float
-        The species' high mature height, metres.
-    kind : str, optional
-        The thing's own kind, for rules that are narrowed to one.
-    """
-    return tuple(
-        rule
-        for rule in rules
-        if rule.feature == feature
-        and rule.applies_to(mature_height_m)
-        and rule.kind in ("", kind or "")
-    )

@@ -64,7 +64,7 @@ RESOURCES = {
     ),
     "rules": (
         "The setback rules; those that come with the library unless others are given",
-        ("setbacks.file", "setbacks.rules"),
+        ("setbacks.law", "setbacks.file", "setbacks.rules"),
     ),
     "limits": (
         "The limits on what the screen does to others; those that come with the library unless others are given",

@@ -6,6 +6,7 @@ import os
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -115,10 +116,13 @@ def step_arguments(
     ``species_table`` holds the species as they grow on the site, by default as they grow without own plants.
     """
     from screenplan.planting.mixes import with_spacing
+    from screenplan.rules.laws import law_of
     from screenplan.rules.limits import load_limits
     from screenplan.rules.ruleset import load_rules
 
     with _refusals_in(plan):
+        law = law_of(plan)
+        by_law = None if law is None else law.rules()
         # A design chooses the spacing where the plan names none; all others go by the usual one.
         if "rows.spacing" in step.keys and "design.spacings" not in step.keys:
             plan = with_spacing(plan, species_in(plan))
@@ -132,7 +136,7 @@ def step_arguments(
         if "usual" in step.resources:
             arguments["usual"] = species_in(plan)
         for name, section, load in (
-            ("rules", plan.setbacks, load_rules),
+            ("rules", plan.setbacks, partial(load_rules, named=by_law)),
             ("limits", plan.limits, load_limits),
         ):
             if name in step.resources:

@@ -170,7 +170,7 @@ STEPS: dict[str, Step] = {
                 "design.spacings design.least_run design.least_gap design.inner design.two_rows design.weights design.open_price "
                 "design.seconds design.compare goal.closed_by goal.share hand.budget hand.prices cost.prices "
                 "health.zone health.most_of_one_species health.most_of_one_genus "
-                "boundary.most_height boundary.within rows.along rows.offset rows.rows "
+                "setbacks.law boundary.most_height boundary.most_height_at_road boundary.within rows.along rows.offset rows.rows "
                 "rows.row_distance rows.spacing plants.species plants.stock plants.stock_height plants.raised plants.raised_years "
                 "setbacks.hole works.hole_factor site.boundary_accuracy growth.years growth.show_years growth.curve growth.losses growth.replaced chance.draws chance.seed chance.year "
                 f"views.threshold views.leaves views.report_years {_SIGHT}"
@@ -428,9 +428,9 @@ STEPS: dict[str, Step] = {
             "Tell which plants outgrow the boundary or a wall, and the clipping that is due",
             "screenplan.effects:outgrow_boundary",
             needs="parcels plants",
-            takes="buildings",
+            takes="buildings sides",
             gives="outgrown",
-            keys="boundary.most_height boundary.within lines.walls growth.years growth.curve",
+            keys="setbacks.law boundary.most_height boundary.most_height_at_road boundary.within lines.walls growth.years growth.curve",
             resources="limits species_table",
         ),
         _step(
@@ -529,7 +529,7 @@ STEPS: dict[str, Step] = {
             gives="checks",
             keys=(
                 "rows.spacing goal.closed_by goal.share views.threshold light.most_sun_lost "
-                "light.most_sky_lost light.hedge_guidance lines.allowance boundary.most_height "
+                "light.most_sky_lost light.hedge_guidance lines.allowance setbacks.law boundary.most_height boundary.most_height_at_road "
                 "noise.wanted"
             ),
             resources="species_table",

@@ -38,6 +38,13 @@ CURVED_SHARE = 0.1
 EQUAL_M = 0.1
 
 
+def sides_at_roads(sides: gpd.GeoDataFrame | None) -> shapely.Geometry:
+    """Give the sides across which a road lies as one geometry, empty if there is none."""
+    if sides is None:
+        return shapely.MultiLineString()
+    return shapely.union_all(sides.geometry[column_or(sides, "across_kind") == "road"].to_numpy())
+
+
 def find_sides(
     parcels: gpd.GeoDataFrame,
     roads: gpd.GeoDataFrame | None = None,
