@@ -1,5 +1,6 @@
 """The step as a whole: plantings known by hand, limits, causes, and what is refused."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -15,10 +16,11 @@ from screenplan.commandline.sample import demo_plan
 from screenplan.contracts.tables import notes_of
 from screenplan.design import rounds
 from screenplan.design.chosen import plan_of
-from screenplan.design.designing import design_year, limits_of
+from screenplan.design.designing import design_planting, design_year, limits_of
 from screenplan.ground.errors import InputError, NobodyLooksError, NoRoomError
 from screenplan.plan import read_plan
 from screenplan.planting.judging import judge_stems
+from screenplan.rules.ruleset import Rule
 from screenplan.running.inputs import read_inputs, step_arguments
 from screenplan.running.pipeline import rehearse_plan, run_plan, steps_for
 from screenplan.running.steps import STEPS
@@ -214,6 +216,27 @@ def test_a_view_that_cannot_be_closed_is_listed_with_its_cause(layers, values, c
     assert bool(views.loc["w0 to p0", "closed"])
     assert views.loc["w1 to p1", "cause"] == cause
     assert views.loc["w1 to p1", "best_share"] > 0.1
+
+
+@pytest.mark.parametrize(("width", "named"), [(1.0, True), (1.9, False)])
+def test_where_a_narrower_kind_has_room_it_is_named(width, named):
+    # By hand: crowns stay inside the line, at y = 2; behind it a terrace that is kept clear by each one's own width
+    # begins at y = 0.4. So 1.6 m are there, too few for the broad kind of 2 m and enough for one of a metre.
+    narrow = replace(species("column", width), key="narrow", common_name="narrow kind")
+    broad = replace(TABLE["broad"], key="broad")
+    rules = (
+        Rule("crown", "boundary", per_mature_spread=0.5, measured_from="line", reason="test"),
+        Rule("terrace", "private_place", per_mature_spread=0.5, measured_from="outside_edge", reason="test"),
+    )  # fmt: skip
+    terrace = [box(-2, -6, 2, 0.4), box(14, -6, 15, -5)]
+    table = {"broad": broad, "narrow": narrow}
+    plan = options(design_kinds=["broad"], cost_prices={})
+    layers = site(at=(0.0, 15.0), places=terrace)
+    made = dict(zip(STEPS["design"].gives, design_planting(layers, plan=plan, rules=rules, species_table=table), strict=True))  # fmt: skip
+    views = made["design_views"].set_index("view_id")
+    assert bool(views.loc["w1 to p1", "closed"])
+    assert views.loc["w0 to p0", "cause"] == "no ground to plant"
+    assert ("name narrow kind" in f"{views.loc['w0 to p0', 'says']}") == named
 
 
 def test_where_no_view_can_be_closed_the_causes_are_in_the_refusal():

@@ -187,6 +187,8 @@ def test_the_first_row_that_is_too_tall_and_the_lowest_height_are_told():
     (finding,) = judge_hedge_heights(heights, plan_with(light_hedge_guidance=True))
     assert finding.result == "fails"
     assert finding.says.startswith("2 neighbours' windows or gardens")
+    (alone,) = judge_hedge_heights(heights.iloc[:2], plan_with(light_hedge_guidance=True))
+    assert alone.says.startswith("1 neighbour's window or garden has a taller row before it than")
     assert "first window w2 in year 7, when it passes 4.00 m" in finding.says
     assert "The lowest height is 3.25 m above the ground at row n, for garden N (f2)" in finding.says  # fmt: skip
     assert results(
@@ -267,6 +269,7 @@ def test_the_nearest_hole_at_a_line_is_told():
     holes = pd.DataFrame({"plant_id": [4, 5, 5], "edge_m": [0.3, 0.1, 0.2], "utility_id": ["u", "v", "w"]})  # fmt: skip
     finding = judge_digging(LINES, holes)
     assert finding.result == "fails"
+    assert judge_digging(LINES, holes.iloc[:1]).says.startswith("1 hole touches the zone")
     assert finding.says.startswith("2 holes touch")
     assert "nearest that of plant 5, 0.10 m from buried line v" in finding.says
     assert judge_digging(LINES, holes.iloc[:0]).result == "passes"
@@ -305,6 +308,17 @@ def test_what_must_be_clipped_is_told_by_what_it_outgrows():
     ]
     assert finding.says.startswith("3 crowns grow over the boundary: they must be clipped, plant 3 first")  # fmt: skip
     assert finding.says.endswith("by up to 0.50 m a year")
+    one = both.iloc[:1]
+    says = [
+        f"{finding.says}"
+        for what in ("crown over the boundary", "height at the boundary", "crown at a wall")
+        for finding in judge_outgrown(one.assign(what=what), house, True, plan_with(boundary_most_height=2.0))
+        if finding.result == "fails"
+    ]  # fmt: skip
+    assert [text.split(":")[0] for text in says] == [
+        "1 crown grows over the boundary", "1 plant grows taller than the {2.00 m} allowed", "1 plant outgrows its room at a wall",
+    ]  # fmt: skip
+    assert all("it must be clipped, plant 1 first" in text for text in says)
 
 
 @pytest.mark.parametrize(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 import shapely
@@ -62,6 +63,7 @@ def find_causes(
     year: int,
     enough: bool,
     later: Callable[[int], csr_array],
+    narrower: Callable[[], Candidates | None] = lambda: None,
 ) -> dict[int, Cause]:
     """Tell why views stay open.
 
@@ -79,6 +81,8 @@ def find_causes(
         Whether the asked share of the views is closed without them.
     later : callable
         Gives which plants stop which rays in another year, as `find_stops` does.
+    narrower : callable, optional
+        Gives the candidates of a narrower kind than any that is offered; None if there is none.
     """
     if not len(views):
         return {}
@@ -89,12 +93,14 @@ def find_causes(
     bare = np.zeros(len(rays.views), bool)
     if pool.winter is not None:
         bare = pool.winter.in_leaf(rays, met) >= pool.need - 1e-9
-    last = plan.growth.years
+    last, narrower = plan.growth.years, lru_cache(narrower)
     grown = met
     if beyond and last > year:
         grown = met | (later(last).sum(axis=0) > 0)
     return {
-        int(view): (BARE if bare[view] else _beyond_reach(int(view), pool, grown, year, last))
+        int(view): (
+            BARE if bare[view] else _beyond_reach(int(view), pool, grown, year, last, narrower)
+        )
         if view in beyond
         else NOT_ASKED
         if enough
@@ -135,7 +141,32 @@ def _left_out(view: int, pool: Pool, limits: Limits, plan: Options) -> Cause:
     )
 
 
-def _beyond_reach(view: int, pool: Pool, later: np.ndarray, year: int, last: int) -> Cause:
+def _passed(paths: np.ndarray, candidates: Candidates) -> tuple[np.ndarray, np.ndarray]:
+    """Give the pairs of a path and a stem that it passes within half a spacing."""
+    stems = candidates.table.geometry.to_numpy()
+    half = np.array([0.5 * option.spacing_m for option in candidates.options])
+    near = half[candidates.table["option"].to_numpy(int)]
+    path, stem = shapely.STRtree(stems).query(
+        paths, predicate="dwithin", distance=float(near.max())
+    )
+    close = shapely.distance(paths[path], stems[stem]) <= near[stem]
+    return path[close], stem[close]
+
+
+def _remedy(paths: np.ndarray, light: np.ndarray, narrower: Candidates | None) -> str:
+    """Name a narrower kind if it has ground where most of the light passes."""
+    if narrower is None or not len(narrower.table):
+        return ""
+    passed = np.unique(_passed(paths, narrower)[0])
+    if light[passed].sum() < 0.5 * light.sum():
+        return ""
+    kind = narrower.options[0].species
+    return f". A narrower kind has room there: name {kind.called} in design.kinds too ({kind.key})"
+
+
+def _beyond_reach(
+    view: int, pool: Pool, later: np.ndarray, year: int, last: int, narrower: Callable
+) -> Cause:
     """Tell why even all candidates together leave a view open; ``later`` rays are stopped in the last year."""
     rays: Rays = pool.rays
     candidates: Candidates = pool.candidates
@@ -148,17 +179,12 @@ def _beyond_reach(view: int, pool: Pool, later: np.ndarray, year: int, last: int
         )
     left = mine[~later[mine]]
     stems = candidates.table.geometry.to_numpy()
-    half = np.array([0.5 * option.spacing_m for option in candidates.options])
-    near = half[candidates.table["option"].to_numpy(int)] if len(stems) else np.zeros(0)
     over, above = np.zeros(len(left), bool), np.full(len(left), np.nan)
+    paths = shapely.linestrings(
+        np.stack([rays.origin[left][:, :2], rays.target[left][:, :2]], axis=1)
+    )
     if len(stems):
-        paths = shapely.linestrings(
-            np.stack([rays.origin[left][:, :2], rays.target[left][:, :2]], axis=1)
-        )
-        tree = shapely.STRtree(stems)
-        path, stem = tree.query(paths, predicate="dwithin", distance=float(near.max()))
-        close = shapely.distance(paths[path], stems[stem]) <= near[stem]
-        path, stem = path[close], stem[close]
+        path, stem = _passed(paths, candidates)
         over[path] = True
         lengths = np.maximum(shapely.length(paths[path]), 1e-9)
         at = shapely.line_locate_point(paths[path], stems[stem]) / lengths
@@ -170,7 +196,7 @@ def _beyond_reach(view: int, pool: Pool, later: np.ndarray, year: int, last: int
         return Cause(
             "no ground to plant",
             "Most of what stays open passes no ground where a plant may stand: its rays cross ground that a "
-            "rule keeps clear, a building, or another's parcel",
+            f"rule keeps clear, a building, or another's parcel{_remedy(paths, light, narrower())}",
         )
     tallest = max(
         float(

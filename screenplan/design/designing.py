@@ -24,19 +24,21 @@ from screenplan.design.choices import Point, Wish, find_points, later_years, lis
 from screenplan.design.doubts import find_doubts
 from screenplan.design.free import compare_free
 from screenplan.design.incidence import find_stops, stops_of, without_stopped
-from screenplan.design.kinds import Offer, budget_of, list_options
+from screenplan.design.kinds import Offer, budget_of, list_options, narrower_option
 from screenplan.design.odds import lay_odds
+from screenplan.design.outgrowing import without_outgrown
 from screenplan.design.rounds import Pool, Stage, choose
 from screenplan.design.standing import NONE_STANDS, StandingPlants, find_standing
 from screenplan.design.surer import choose_surely, no_dearer
 from screenplan.design.told import Found, tables_of, tables_of_choices, with_free
 from screenplan.design.weights import refuse_unknown, view_weights
 from screenplan.design.winter import Winter, in_parts, kept_in_winter, level_of, levels_of
-from screenplan.ground.errors import refuse
+from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.kept import Kept
 from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.design import USUAL_CHANCE, USUAL_YEAR
 from screenplan.planting.species_model import Species
+from screenplan.rules.limit_kinds import Limit
 from screenplan.site.ownership import outline_known
 from screenplan.site.terrain import Terrain, ground_at
 from screenplan.views.opened import Rays, open_rays
@@ -72,6 +74,9 @@ def prepare(
     plan: Options,
     rules=None,
     species_table: Mapping[str, Species] | None = None,
+    *,
+    limits: Mapping[str, Limit] | None = None,
+    terrain: Terrain | None = None,
 ) -> Task:
     """List the options and set the candidates; nothing is followed yet.
 
@@ -113,7 +118,16 @@ def prepare(
     candidates = find_candidates(
         layers, offer.options, plan=plan, rules=rules, species_table=species_table, standing=standing
     )  # fmt: skip
+    ground_m = _ground_m(candidates, terrain)
+    candidates = without_outgrown(
+        candidates, layers, ground_m, plan=plan, limits=limits, species_table=species_table, terrain=terrain
+    )  # fmt: skip
     return Task(year, offer, candidates, standing)
+
+
+def _ground_m(candidates: Candidates, terrain: Terrain | None) -> np.ndarray:
+    """Give the heights of the ground at the stems."""
+    return ground_at(terrain, shapely.get_coordinates(candidates.table.geometry.to_numpy()))
 
 
 def least_price(offer: Offer, plants: int) -> float:
@@ -134,6 +148,7 @@ def design_planting(
     *,
     plan: Options = DEFAULTS,
     rules=None,
+    limits: Mapping[str, Limit] | None = None,
     species_table: Mapping[str, Species] | None = None,
     terrain: Terrain | None = None,
     kept: Kept | None = None,
@@ -150,8 +165,8 @@ def design_planting(
         by their contracts, in local-frame metres.
     plan : Options, optional
         Of it [design], [goal], [cost] and [hand], and what zones, lines and views go by.
-    rules, table
-        By default the shipped rules and species.
+    rules, limits, species_table
+        By default the shipped rules, limits and species.
     terrain : Terrain, optional
         Ground heights; by default level ground at 0.
     kept : Kept, optional
@@ -173,11 +188,18 @@ def design_planting(
     InputError
         If nothing can be chosen among, nobody looks, or nothing that may be planted closes a view.
     """
-    task, kept = prepare(layers, plan, rules, species_table), Kept() if kept is None else kept
+    kept = Kept() if kept is None else kept
+    task = prepare(layers, plan, rules, species_table, limits=limits, terrain=terrain)
 
-    def of_plan(other: Options, given=layers) -> pd.DataFrame:
+    def of_plan(other: Options, given=layers, limits=limits) -> pd.DataFrame:
         return design_planting(
-            given, plan=other, rules=rules, species_table=species_table, terrain=terrain, kept=kept
+            given,
+            plan=other,
+            rules=rules,
+            limits=limits,
+            species_table=species_table,
+            terrain=terrain,
+            kept=kept,
         )[6]
 
     candidates, year = task.candidates, task.year
@@ -195,7 +217,7 @@ def design_planting(
             key=plan.design.key("wanted"),
             kind="onlookers",
         )
-    ground_m = ground_at(terrain, shapely.get_coordinates(candidates.table.geometry.to_numpy()))
+    ground_m = _ground_m(candidates, terrain)
     stage = Stage(layers, plan, terrain, species_table, year, task.standing, kept)
     kinds = [option.species for option in candidates.options]
     levels = levels_of([*kinds, *task.standing.species])
@@ -217,6 +239,15 @@ def design_planting(
         need = rays.now - plan.views.threshold
         return Pool(candidates, rays, stops_in(one), weight, spots, need, winter)
 
+    def narrower() -> Candidates | None:
+        option = narrower_option(plan, task.offer, species_table, year)
+        if option is None:
+            return None
+        try:
+            return find_candidates(layers, [option], plan=plan, rules=rules, species_table=species_table)  # fmt: skip
+        except InputError:
+            return None
+
     pool = pool_in(year)
     limits = limits_of(plan, task.standing)
     chance, seconds = plan.design.chance, plan.design.seconds
@@ -234,7 +265,7 @@ def design_planting(
     causes = find_causes(
         pool, chosen.open_views(), limits, plan, year=year,
         enough=chosen.closed_weight(pool) >= limits.share * weight.sum() - SLACK,
-        later=stops_in,
+        later=stops_in, narrower=narrower,
     )  # fmt: skip
     if chosen.layers is None:
         raise _nothing(rays.views, causes, plan, compare_free(None, plan, of_plan))

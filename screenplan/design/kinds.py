@@ -152,6 +152,19 @@ def list_options(plan: Options, species_table: Mapping[str, Species] | None, yea
     return Offer(without_dominated(options, year), priced, tuple(map(said, notes)))
 
 
+def narrower_option(
+    plan: Options, offer: Offer, species_table: Mapping[str, Species] | None, year: int
+) -> Option | None:
+    """Give an option of the narrowest kind that a design would list by itself; None if none offered is wider."""
+    species_table = load_species() if species_table is None else species_table
+    listed = short_list(species_table, year, zone=plan.health.zone, stock=plan.plants.stock)
+    half = min(option.half_m for option in offer.options)
+    kind = min(listed, key=lambda one: one.final_width("high"))
+    if kind.final_width("high") / 2.0 >= half:
+        return None
+    return Option(kind, plan.plants.stock, planted_height(kind), kind.usual_spacing_m, 0.0)
+
+
 def without_dominated(options: Sequence[Option], year: int) -> tuple[Option, ...]:
     """Leave out sizes that are never worth their price.
 

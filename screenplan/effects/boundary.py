@@ -18,7 +18,7 @@ from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.effects import Lines
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species_model import Species
-from screenplan.planting.stand import planned_stand
+from screenplan.planting.stand import Stand, planned_stand
 from screenplan.planting.zones import open_ground, subject_of
 from screenplan.rules.laws import BY_USER, Heights, boundary_heights, law_of
 from screenplan.rules.limit_kinds import Limit
@@ -111,22 +111,15 @@ def outgrow_boundary(
                 rule=f"boundary.{key}" if by == BY_USER else f"setbacks.law = {plan.setbacks.law}",
                 source=by,
             )  # fmt: skip
-    if has_rows(buildings):
-        for row, name in enumerate(identifiers(buildings, "building_id")):
-            away = shapely.distance(points, buildings.geometry.iloc[row])
-            at_wall = meet(stand, buildings.geometry.iloc[row], TOUCH_M)
-            near = away < rule.within_m[-1] + stand.farthest[:, :, -1].max(axis=1)
-            for plant in np.flatnonzero(near):
-                put(
-                    plant, "crown at a wall", name, at_wall.away[plant], at_wall.away[plant],
-                    at_wall.holds[plant], at_wall.reach,
-                    rule="footprint", source="the building's footprint",
-                )  # fmt: skip
-                most = allowed_height(rule, away[plant])
-                put(
-                    plant, "height at a wall", name, away[plant], most,
-                    stand.height[plant] > most, stand.height, rule=rule.key, source=rule.source,
-                )  # fmt: skip
+    for name, plant, away, at_wall, most in _at_walls(stand, buildings, rule):
+        put(
+            plant, "crown at a wall", name, at_wall.away[plant], at_wall.away[plant],
+            at_wall.holds[plant], at_wall.reach, rule="footprint", source="the building's footprint",
+        )  # fmt: skip
+        put(
+            plant, "height at a wall", name, away, most,
+            stand.height[plant] > most, stand.height, rule=rule.key, source=rule.source,
+        )  # fmt: skip
     return layer_of(OUTGROWN, records, shapes, plants.crs)
 
 
@@ -144,6 +137,46 @@ def _height_held(
     return None
 
 
+def outgrows_walls(
+    stand: Stand,
+    buildings: gpd.GeoDataFrame | None,
+    plan: Options = DEFAULTS,
+    limits: Mapping[str, Limit] | None = None,
+) -> np.ndarray:
+    """Tell which plants of a stand outgrow their room at a wall, at any growth, (plants,).
+
+    Parameters
+    ----------
+    stand : Stand
+        In the years looked at.
+    buildings : GeoDataFrame or None
+    plan : Options, optional
+        Of it ``lines.walls``.
+    limits : mapping, optional
+        Limits by key; by default the shipped ones.
+    """
+    found = np.zeros(len(stand.points), bool)
+    if len(found) and has_rows(buildings):
+        rule = limit_named(limits, plan.lines.walls, "zoning", Lines.key("walls"))
+        for _, plant, _, at_wall, most in _at_walls(stand, buildings, rule):
+            found[plant] |= (at_wall.holds[plant] | (stand.height[plant] > most)).any()
+    return found
+
+
+def _at_walls(stand: Stand, buildings, rule):
+    """Give the plants near each building: its name, the plant, how far its stem is, how its crown meets the wall, and how tall it may grow."""
+    if not has_rows(buildings):
+        return
+    reach = rule.within_m[-1] + stand.farthest[:, :, -1].max(axis=1)
+    for row, name in enumerate(identifiers(buildings, "building_id")):
+        away = shapely.distance(stand.points, buildings.geometry.iloc[row])
+        near = np.flatnonzero(away < reach)
+        if len(near):
+            at_wall = meet(stand, buildings.geometry.iloc[row], TOUCH_M)
+            for plant in near:
+                yield name, plant, away[plant], at_wall, allowed_height(rule, away[plant])
+
+
 def judge_outgrown(outgrown, buildings, known, plan) -> Iterator[Finding]:
     """Tell when clipping must begin at the line and at walls, and how much it is then."""
     over = outgrown if outgrown is not None else pd.DataFrame({"what": []})
@@ -152,7 +185,7 @@ def judge_outgrown(outgrown, buildings, known, plan) -> Iterator[Finding]:
         yield Finding(name, UNKNOWN, "The parcel's outline is not known", "a parcels layer", SURVEY)
     else:
         yield _clipped(name, over.loc[over["what"] == "crown over the boundary"],
-                       "crowns grow over the boundary", "No crown grows over the boundary as drawn, at any growth", SURVEY)  # fmt: skip
+                       ("crown grows over the boundary", "crowns grow over the boundary"), "No crown grows over the boundary as drawn, at any growth", SURVEY)  # fmt: skip
     name, heights = "height at the boundary", boundary_heights(plan)
     allowed = " and ".join(filter(None, (
         heights.most_m is not None and f"{{{heights.most_m:.2f} m}}",
@@ -170,7 +203,7 @@ def judge_outgrown(outgrown, buildings, known, plan) -> Iterator[Finding]:
         yield Finding(name, UNKNOWN, "The parcel's outline is not known", "a parcels layer", SURVEY)
     else:
         yield _clipped(name, over.loc[over["what"] == "height at the boundary"],
-                       f"plants grow taller than the {allowed} allowed", f"No plant at the boundary grows taller than {allowed}", TALK)  # fmt: skip
+                       tuple(f"{grow} taller than the {allowed} allowed" for grow in ("plant grows", "plants grow")), f"No plant at the boundary grows taller than {allowed}", TALK)  # fmt: skip
     name = "room at walls"
     if not has_rows(buildings):
         yield Finding(name, UNKNOWN, "No buildings are given", "a buildings layer")
@@ -178,14 +211,21 @@ def judge_outgrown(outgrown, buildings, known, plan) -> Iterator[Finding]:
         yield Finding(name, UNKNOWN, "Growth was not looked at", "the layer outgrown")
     else:
         yield _clipped(name, over.loc[over["what"].isin(["crown at a wall", "height at a wall"])],
-                       "plants outgrow their room at a wall", "No plant outgrows its room at a wall, at any growth", "")  # fmt: skip
+                       ("plant outgrows its room at a wall", "plants outgrow their room at a wall"), "No plant outgrows its room at a wall, at any growth", "")  # fmt: skip
 
 
-def _clipped(name, rows, fails, passes, caution) -> Finding:
+def _clipped(name, rows, fails: tuple[str, str], passes, caution) -> Finding:
+    """Find whether something must be clipped; ``fails`` says what one does, and what several do."""
     if not len(rows):
         return Finding(name, PASSES, passes, caution=caution)
     first = first_to_grow(rows)
     clip = rows["clip_m"].max()
     much = f", and after that by up to {{{clip:.2f} m}} a year" if pd.notna(clip) else ""
-    return Finding(name, FAILS, f"{rows['plant_id'].nunique()} {fails}: they must be clipped, plant {first['plant_id']} first, {span_of_years(first)}{much}",
+    count = rows["plant_id"].nunique()
+    says = (
+        f"1 {fails[0]}: it must be clipped"
+        if count == 1
+        else f"{count} {fails[1]}: they must be clipped"
+    )
+    return Finding(name, FAILS, f"{says}, plant {first['plant_id']} first, {span_of_years(first)}{much}",
                    "a place farther away, a narrower or lower species, or someone who clips every year", caution)  # fmt: skip

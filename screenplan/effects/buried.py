@@ -174,7 +174,9 @@ def judge_digging(utilities, holes_at_lines) -> Finding:
     if has_rows(holes_at_lines):
         near = holes_at_lines.loc[holes_at_lines["edge_m"].idxmin()]
         apart_m = near["edge_m"]
-        return Finding(name, FAILS, f"{holes_at_lines['plant_id'].nunique()} holes touch the zone in which nothing is dug but by hand, "
+        count = holes_at_lines["plant_id"].nunique()
+        holes = "1 hole touches" if count == 1 else f"{count} holes touch"
+        return Finding(name, FAILS, f"{holes} the zone in which nothing is dug but by hand, "
                        f"nearest that of plant {near['plant_id']}, {{{apart_m:.2f} m}} from buried line {near['utility_id']}",
                        "another place for these plants", LOCATE)  # fmt: skip
     return Finding(

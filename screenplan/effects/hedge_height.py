@@ -263,9 +263,13 @@ def judge_hedge_heights(hedge_heights, plan, layers=None) -> Iterator[Finding]:
         yield Finding(name, PASSES, f"{says}; no row passes its own", caution=note)
         return
     first = over.loc[over["year"].astype(int).idxmin()]
+    count = over["target_id"].nunique()
+    what = f"{count} neighbours' windows or gardens have"
+    if count == 1:
+        what = "1 neighbour's window or garden has"
     yield Finding(
         name, FAILS,
-        f"{over['target_id'].nunique()} neighbours' windows or gardens have a taller row before them than the guidance "
+        f"{what} a taller row before {'it' if count == 1 else 'them'} than the guidance "
         f"allows, first {target_called(first['kind'], first['target_id'], names)} in year {int(first['year'])}, when it passes "
         f"{{{first['keep_below_m']:.2f} m}}. {says}",
         "keeping the row below that height from then on, or a lower species", f"{note}. {TALK}",

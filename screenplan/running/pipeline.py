@@ -224,7 +224,10 @@ def rehearse_plan(plan: Plan, folder: Path, site) -> None:
             own = {name: layers.get(name) for name in step.layers}
             given = arguments[step.name]
             with rows_of_files(layers, site.inputs, plan):
-                prepare(own, given["plan"], given["rules"], given["species_table"])
+                prepare(
+                    own, given["plan"], given["rules"], given["species_table"],
+                    limits=given["limits"], terrain=given["terrain"],
+                )  # fmt: skip
             return
         given = layers | {
             name: layers[name].iloc[:0] for name in step.follows if layers.get(name) is not None

@@ -170,12 +170,12 @@ STEPS: dict[str, Step] = {
                 "design.spacings design.least_run design.least_gap design.inner design.two_rows design.weights design.open_price "
                 "design.seconds design.compare goal.closed_by goal.share hand.budget hand.prices cost.prices "
                 "health.zone health.most_of_one_species health.most_of_one_genus "
-                "setbacks.law boundary.most_height boundary.most_height_at_road boundary.within rows.along rows.offset rows.rows "
+                "setbacks.law boundary.most_height boundary.most_height_at_road boundary.within lines.walls lines.wires lines.allowance rows.along rows.offset rows.rows "
                 "rows.row_distance rows.spacing plants.species plants.stock plants.stock_height plants.raised plants.raised_years "
                 "setbacks.hole works.hole_factor site.boundary_accuracy growth.years growth.show_years growth.curve growth.losses growth.replaced chance.draws chance.seed chance.year "
                 f"views.threshold views.leaves views.report_years {_SIGHT}"
             ),
-            resources="rules terrain species_table",
+            resources="rules terrain limits species_table",
             follows="windows private_places onlookers",
         ),
         _step(
