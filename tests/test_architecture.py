@@ -26,7 +26,7 @@ MAY_IMPORT = {
     "effects": {"plan", "site", "rules", "planting", "views"},
     "checks": {"plan", "site", "planting", "views", "effects"},
     "works": {"plan", "site", "rules", "planting", "views"},
-    "design": {"plan", "site", "rules", "planting", "views", "works"},
+    "design": {"plan", "site", "rules", "planting", "views", "effects", "works"},
     "outputs": set(),
     "running": {"plan", "site", "rules", "planting", "design", "outputs"},
     "county": {"running", "outputs", "plan", "planting", "site", "views", "works"},
