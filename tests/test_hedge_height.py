@@ -14,11 +14,11 @@ from screenplan.effects.hedge_height import (
     window_height,
 )
 from screenplan.ground.said import FOOT_M
-from screenplan.rules.limit_kinds import WINDS
+from screenplan.rules.limit_kinds import WINDS, HedgeHeight
 from screenplan.rules.limits import limit_of
 from screenplan.site.terrain import Terrain
 
-RULE = limit_of(None, "hedge_height")
+RULE = limit_of(None, HedgeHeight)
 
 
 @pytest.mark.evidence(

@@ -7,7 +7,7 @@ from options_kit import plan_with
 from screenplan.effects.applied import list_rules
 from screenplan.ground.errors import InputError
 from screenplan.ground.said import FOOT_M
-from screenplan.rules.limit_kinds import KINDS
+from screenplan.rules.limit_kinds import KINDS, HedgeHeight, Tolerance
 from screenplan.rules.limits import limit_named, limit_of, load_limits, months_text
 from screenplan.rules.ruleset import STATUSES, Rule, load_rules
 from screenplan.rules.told import setback_text
@@ -176,10 +176,10 @@ def test_a_missing_rule_file_is_refused(tmp_path):
 
 
 def test_limits_by_name():
-    assert limit_named(None, "locate_18in", "tolerance", "lines.locate").key == "locate_18in"
+    assert limit_named(None, "locate_18in", Tolerance, "lines.locate").key == "locate_18in"
     with pytest.raises(InputError, match=r"Write one of locate_18in, locate_24in"):
-        limit_named(None, "wires_15_65ft", "tolerance", "lines.locate")
-    assert limit_of(load_limits(None, {"high_hedge": {"use": False}}), "hedge_height") is None
+        limit_named(None, "wires_15_65ft", Tolerance, "lines.locate")
+    assert limit_of(load_limits(None, {"high_hedge": {"use": False}}), HedgeHeight) is None
 
 
 @pytest.mark.parametrize(

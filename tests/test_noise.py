@@ -10,9 +10,10 @@ from options_kit import plan_with
 
 from screenplan.effects.noise import NO_REDUCTION, belt_for, foliage_loss, follow_noise, judge_noise
 from screenplan.plan import DEFAULTS
+from screenplan.rules.limit_kinds import FoliageNoise
 from screenplan.rules.limits import limit_of
 
-RULE = limit_of(None, "foliage_noise")
+RULE = limit_of(None, FoliageNoise)
 
 
 @pytest.mark.parametrize(

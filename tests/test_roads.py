@@ -15,6 +15,7 @@ from screenplan.effects.roads import (
 )
 from screenplan.ground.errors import InputError
 from screenplan.ground.said import FOOT_M
+from screenplan.rules.limit_kinds import Stopping
 from screenplan.rules.limits import limit_of, load_limits
 
 #: AASHTO Green Book, stopping sight distance by mph, ft (table second-hand, reproduced by its formula).
@@ -34,7 +35,7 @@ STOPPING_FT = {
     tolerance="exact",
 )
 def test_all_fourteen_stopping_distances(mph, feet):
-    rule = limit_of(None, "stopping")
+    rule = limit_of(None, Stopping)
     assert stopping_distance(mph * MPH_KMH, rule) / FOOT_M == pytest.approx(feet, abs=1e-6)
 
 
@@ -49,7 +50,7 @@ def test_all_fourteen_stopping_distances(mph, feet):
 def test_the_emerging_distance():
     # Arithmetic: 1.47 × 30 mph × 7.5 s = 330.75 ft.
     assert emerging_distance(30 * MPH_KMH, 7.5) / FOOT_M == pytest.approx(330.75)
-    assert emerging_distance(30 * MPH_KMH, 7.5) > stopping_distance(30 * MPH_KMH, limit_of(None, "stopping"))  # fmt: skip
+    assert emerging_distance(30 * MPH_KMH, 7.5) > stopping_distance(30 * MPH_KMH, limit_of(None, Stopping))  # fmt: skip
 
 
 def road(speed=30.0):
@@ -85,7 +86,7 @@ def test_the_areas_along_the_road():
     assert stop["is_minimum"].all()
     assert not emerge["is_minimum"].any()
     # The eye is 14.5 ft behind the road's edge at y = -2, in the middle of the drive at x = 19.5.
-    reach = stopping_distance(30.0, limit_of(None, "stopping"))
+    reach = stopping_distance(30.0, limit_of(None, Stopping))
     eye = (19.5, -2 + 14.5 * FOOT_M)
     by_hand = shapely.union_all([
         shapely.Polygon([eye, (19.5 - reach, -5), (19.5, -5)]), shapely.Polygon([eye, (19.5, -5), (19.5 + reach, -5)])

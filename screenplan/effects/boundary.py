@@ -21,7 +21,7 @@ from screenplan.planting.species_model import Species
 from screenplan.planting.stand import Stand, planned_stand
 from screenplan.planting.zones import open_ground, subject_of
 from screenplan.rules.laws import BY_USER, Heights, boundary_heights, law_of
-from screenplan.rules.limit_kinds import Limit
+from screenplan.rules.limit_kinds import Limit, Zoning
 from screenplan.rules.limits import allowed_height, limit_named
 from screenplan.site.ownership import outline_known
 from screenplan.site.sides import sides_at_roads
@@ -54,7 +54,7 @@ def outgrow_boundary(
         which it must be clipped, and by how much a year after that (typical growth).
     """
     heights = boundary_heights(plan)
-    rule = limit_named(limits, plan.lines.walls, "zoning", Lines.key("walls"))
+    rule = limit_named(limits, plan.lines.walls, Zoning, Lines.key("walls"))
     stand = planned_stand(plants, plan, species_table)
     if not len(plants):
         return layer_of(OUTGROWN, [], [], plants.crs)

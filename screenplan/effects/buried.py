@@ -20,7 +20,7 @@ from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species_model import Species
 from screenplan.planting.stand import planned_stand
 from screenplan.planting.stock import hole_width
-from screenplan.rules.limit_kinds import Limit
+from screenplan.rules.limit_kinds import ByHeight, Limit, Tolerance
 from screenplan.rules.limits import limit_named, limit_of
 
 LOCATE_FIRST = (
@@ -53,10 +53,10 @@ def mark_buried(
         The zones, diameter + twice the margin wide; and the holes in them, dug by hand if at all.
         Both carry the caution to have lines located first, whether or not any is given.
     """
-    rule = limit_named(limits, plan.lines.locate, "tolerance", Lines.key("locate"))
+    rule = limit_named(limits, plan.lines.locate, Tolerance, Lines.key("locate"))
     zones, outlines, holes, spots = [], [], [], []
-    lines = utilities.loc[utilities["position"] == "buried"] if has_rows(utilities) else ()
-    if len(lines):
+    lines = utilities.loc[utilities["position"] == "buried"] if has_rows(utilities) else None
+    if has_rows(lines):
         half = numbers(lines, "diameter_m", 0.0) / 2.0
         kinds = texts(lines, "kind")
         points, ids = plants.geometry.to_numpy(), plants["plant_id"].to_numpy()
@@ -131,7 +131,7 @@ def reach_drains(
     GeoDataFrame
         By the contract ``deep_roots``.
     """
-    rule = limit_of(limits, "by_height")
+    rule = limit_of(limits, ByHeight)
     # Roots do not know of the shears: a clipped hedge counts as it would grow without.
     stand = planned_stand(plants, plan, species_table).unclipped()
     records, shapes = [], []

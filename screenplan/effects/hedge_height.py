@@ -32,7 +32,7 @@ from screenplan.effects.growing import first_years
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.species_model import Species
 from screenplan.planting.stand import planned_stand
-from screenplan.rules.limit_kinds import WINDS, Limit
+from screenplan.rules.limit_kinds import WINDS, HedgeHeight, Limit
 from screenplan.rules.limits import limit_of
 from screenplan.site.ownership import outline_known
 from screenplan.site.terrain import Terrain
@@ -45,7 +45,7 @@ AT_GARDEN_M = 10.0
 GROUND_STEP_M = 0.5
 
 
-def window_height(distance_m: float, rule: Limit, *, opposite: bool) -> float:
+def window_height(distance_m: float, rule: HedgeHeight, *, opposite: bool) -> float:
     """Height of a hedge that leaves a window enough light, metres above the window's ground.
 
     Parameters
@@ -68,7 +68,7 @@ def window_height(distance_m: float, rule: Limit, *, opposite: bool) -> float:
 
 
 def garden_height(
-    area_m2: float, hedge_m: float, wind: str, rule: Limit, *, set_back_m: float = 0.0
+    area_m2: float, hedge_m: float, wind: str, rule: HedgeHeight, *, set_back_m: float = 0.0
 ) -> float:
     """Height of a hedge that leaves a garden enough light, metres above the garden's ground.
 
@@ -114,10 +114,9 @@ def guide_heights(
     GeoDataFrame
         By the contract ``hedge_heights``.
     """
-    parcels, plants, windows, buildings = (
-        layers.get(name) for name in ("parcels", "plants", "windows", "buildings")
-    )
-    rule = limit_of(limits, "hedge_height")
+    parcels, plants = layers["parcels"], layers["plants"]
+    windows, buildings = layers.get("windows"), layers.get("buildings")
+    rule = limit_of(limits, HedgeHeight)
     if (
         not plan.light.hedge_guidance
         or rule is None

@@ -29,7 +29,7 @@ from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species import load_species
 from screenplan.planting.species_model import Species
 from screenplan.planting.stand import planned_stand, stand_of
-from screenplan.rules.limit_kinds import Limit
+from screenplan.rules.limit_kinds import Limit, SunNeeded
 from screenplan.rules.limits import limit_of
 from screenplan.site.ownership import outline_known
 from screenplan.site.terrain import Terrain
@@ -122,7 +122,7 @@ def count_light(
     found += [
         _Counted(target, sun, *part) for target, part in _count(standing, sun, alone, SKY, rises)
     ]
-    needed = limit_of(limits, "sun_needed")
+    needed = limit_of(limits, SunNeeded)
     season = growing_months(position_deg[1])
     years = plan.views.report_years
     light = [
@@ -189,7 +189,7 @@ class _Counted:
         self.now = hours.now.mean(axis=0)
         self.open = hours.open.mean(axis=0)  # (months, growths, years)
         self.growth = min(TYPICAL, self.open.shape[1] - 1)
-        self.error = None
+        self.error: float | None = None
         whole = sky.free.sum()
         self.sky_now = sky.now.sum() / whole
         self.sky = sky.open.sum(axis=(0, 1)) / whole  # (growths, years)
@@ -255,7 +255,7 @@ class _Counted:
         }
 
 
-def _asked(counted: _Counted, plants, species_table, needed: Limit | None) -> dict:
+def _asked(counted: _Counted, plants, species_table, needed: SunNeeded | None) -> dict:
     """Sun a day that the row's species asks for, if its tolerance of shade has a source."""
     if counted.target.kind != "row" or needed is None:
         return {"asked_h": None}

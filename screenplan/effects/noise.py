@@ -21,7 +21,7 @@ from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species_model import Species
 from screenplan.planting.stand import planned_stand
-from screenplan.rules.limit_kinds import Limit
+from screenplan.rules.limit_kinds import FoliageNoise, Limit
 from screenplan.rules.limits import limit_of
 
 #: The octave band by which a wish is judged, hertz.
@@ -30,7 +30,7 @@ JUDGED_HZ = 500.0
 NO_REDUCTION = "A single row gives no measurable reduction of noise"
 
 
-def foliage_loss(path_m: float, rule: Limit) -> np.ndarray:
+def foliage_loss(path_m: float, rule: FoliageNoise) -> np.ndarray:
     """Sound that dense foliage takes away along a path, dB by octave band.
 
     Parameters
@@ -60,7 +60,7 @@ def foliage_loss(path_m: float, rule: Limit) -> np.ndarray:
     return np.array(rule.db_per_m) * min(path_m, rule.at_most_m)
 
 
-def belt_for(wanted_db: float, rule: Limit) -> float:
+def belt_for(wanted_db: float, rule: FoliageNoise) -> float:
     """Depth of dense foliage that takes away so many dB in the judged band, metres; infinite if none does."""
     band = rule.bands_hz.index(JUDGED_HZ)
     if wanted_db <= 0:
@@ -100,7 +100,7 @@ def follow_noise(
     The path is counted in plan: over a site, the standard's arc of 5 km radius is longer by less
     than a millimetre. The crowns are those of the last year, typical growth.
     """
-    rule = limit_of(limits, "foliage_noise")
+    rule = limit_of(limits, FoliageNoise)
     records, shapes = [], []
     if rule is not None and has_rows(private_places) and has_rows(roads):
         stand = planned_stand(plants, plan, species_table)

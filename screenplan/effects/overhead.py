@@ -18,7 +18,7 @@ from screenplan.plan.effects import Lines
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species_model import Species
 from screenplan.planting.stand import planned_stand
-from screenplan.rules.limit_kinds import Limit
+from screenplan.rules.limit_kinds import Limit, Zoning
 from screenplan.rules.limits import allowed_height, limit_named
 from screenplan.site.terrain import ground_at
 
@@ -54,12 +54,12 @@ def reach_wires(
     clipped hedge half its diagonal), and
     height of the wire less its own. That is the safe side.
     """
-    rule = limit_named(limits, plan.lines.wires, "zoning", Lines.key("wires"))
+    rule = limit_named(limits, plan.lines.wires, Zoning, Lines.key("wires"))
     allowance_m = plan.lines.allowance
     stand = planned_stand(plants, plan, species_table)
     records, shapes = [], []
-    wires = utilities.loc[utilities["position"] == "overhead"] if has_rows(utilities) else ()
-    if not len(wires) or not len(plants):
+    wires = utilities.loc[utilities["position"] == "overhead"] if has_rows(utilities) else None
+    if not has_rows(wires) or not len(plants):
         return layer_of(WIRE_PLANTS, [], [], plants.crs)
     ids = plants["plant_id"].to_numpy()
     ground = np.nan_to_num(stand.ground_m)

@@ -32,7 +32,7 @@ from screenplan.plan.effects import Road
 from screenplan.planting.species_model import Species
 from screenplan.planting.stand import Stand, planned_stand
 from screenplan.planting.zones import subject_of
-from screenplan.rules.limit_kinds import Limit
+from screenplan.rules.limit_kinds import Emerging, Limit, SightTriangle, Stopping
 from screenplan.rules.limits import limit_named, limit_of
 from screenplan.site.ownership import outline_known
 
@@ -66,15 +66,15 @@ class _Area:
     is_minimum: bool
 
 
-def stopping_distance(speed_kmh: float, rule: Limit) -> float:
+def stopping_distance(speed_kmh: float, rule: Stopping) -> float:
     """Give the stopping sight distance at a speed, metres, rounded up as published.
 
     Parameters
     ----------
     speed_kmh : float
         Speed of the traffic.
-    rule : Limit
-        Of the kind ``stopping``.
+    rule : Stopping
+        The limit by which it is worked out.
     """
     v = speed_kmh / MPH_KMH
     a = rule.deceleration_m / FOOT_M
@@ -120,11 +120,9 @@ def draw_sight_triangles(
     A plant stands in the way once its crown reaches over the area in plan and fills a part of the
     band that must be clear there. Heights count from the ground at its foot.
     """
-    at_drive = limit_named(
-        limits, plan.road.drive, "sight_triangle", Road.key("drive"), place="drive"
-    )
+    at_drive = limit_named(limits, plan.road.drive, SightTriangle, Road.key("drive"), place="drive")
     at_corner = limit_named(
-        limits, plan.road.corner, "sight_triangle", Road.key("corner"), place="corner"
+        limits, plan.road.corner, SightTriangle, Road.key("corner"), place="corner"
     )
     areas: list[_Area] = []
     if has_rows(roads) and outline_known(parcels):
@@ -139,9 +137,10 @@ def draw_sight_triangles(
         name = f"sight-{number}"
         found = list(_plants_in(name, area, plants, stand))
         inside += found
-        when = [
+        years = (
             earliest({k: row[k] for k in ("year_low", "year", "year_high")}) for row, _ in found
-        ]
+        )
+        when = [year for year in years if year is not None]
         records.append(
             {
                 "area_id": name,
@@ -241,7 +240,7 @@ def outline_station(line, x: float, y: float) -> tuple[float, float]:
     return float(shapely.line_locate_point(line, point)), float(shapely.distance(line, point))
 
 
-def _drive_triangles(mouth: _Mouth, rule: Limit) -> Iterator[_Area]:
+def _drive_triangles(mouth: _Mouth, rule: SightTriangle) -> Iterator[_Area]:
     along = mouth.edges[1] - mouth.edges[0]
     length = np.hypot(*along)
     along = along / length if length > 0 else np.array([mouth.inward[1], -mouth.inward[0]])
@@ -255,7 +254,7 @@ def _drive_triangles(mouth: _Mouth, rule: Limit) -> Iterator[_Area]:
 
 def _along_road(mouth: _Mouth, roads, limits) -> Iterator[_Area]:
     """Areas for stopping and for emerging, each way along the road."""
-    stop, emerge = limit_of(limits, "stopping"), limit_of(limits, "emerging")
+    stop, emerge = limit_of(limits, Stopping), limit_of(limits, Emerging)
     speed = numbers(roads, "speed_kmh", np.nan)[mouth.road]
     if emerge is None or not np.isfinite(speed) or speed <= 0:
         return
@@ -271,7 +270,7 @@ def _along_road(mouth: _Mouth, roads, limits) -> Iterator[_Area]:
     out = (mouth.middle - to_road) / gap if gap > 0 else mouth.inward
     edge = to_road + min(half, gap) * out
     eye = edge + emerge.eye_back_m * out
-    reaches = []
+    reaches: list[tuple[str, Stopping | Emerging, tuple[float, float], bool]] = []
     if stop is not None:
         reaches.append(("stopping", stop, (stopping_distance(speed, stop),) * 2, True))
     gaps = tuple(emerging_distance(speed, gap) for gap in (emerge.gap_left_s, emerge.gap_right_s))
@@ -292,7 +291,7 @@ def _along_road(mouth: _Mouth, roads, limits) -> Iterator[_Area]:
                 )  # fmt: skip
 
 
-def _corner_triangles(sides, rule: Limit) -> Iterator[_Area]:
+def _corner_triangles(sides, rule: SightTriangle) -> Iterator[_Area]:
     """Triangles where two sides of the parcel that both face a road meet."""
     if not has_rows(sides):
         return

@@ -18,7 +18,7 @@ from screenplan.ground.errors import refuse
 from screenplan.plan.planting import Plants
 from screenplan.plan.site import Setbacks
 from screenplan.planting.species_model import Species
-from screenplan.rules.limit_kinds import Limit
+from screenplan.rules.limit_kinds import Limit, PlantingSeason
 from screenplan.rules.limits import load_limits
 
 HOLE_PER_BALL = 2.5
@@ -87,7 +87,9 @@ def stock_of(stock: str) -> Stock:
     )
 
 
-def season_of(limits: Mapping[str, Limit] | None, stock: str, *, evergreen: bool) -> Limit | None:
+def season_of(
+    limits: Mapping[str, Limit] | None, stock: str, *, evergreen: bool
+) -> PlantingSeason | None:
     """Find the months in which stock of that kind is set.
 
     Parameters
@@ -99,8 +101,8 @@ def season_of(limits: Mapping[str, Limit] | None, stock: str, *, evergreen: bool
 
     Returns
     -------
-    Limit or None
-        Of the kind ``planting_season``, the last that was added; None if all are switched off.
+    PlantingSeason or None
+        The last that was added; None if all are switched off.
     """
     limits = load_limits() if limits is None else limits
     roots = "with_soil" if stock_of(stock).has_soil else "bare"
@@ -108,7 +110,7 @@ def season_of(limits: Mapping[str, Limit] | None, stock: str, *, evergreen: bool
     fits = [
         limit
         for limit in limits.values()
-        if limit.kind == "planting_season" and (limit.roots, limit.leaves) == (roots, leaves)
+        if isinstance(limit, PlantingSeason) and (limit.roots, limit.leaves) == (roots, leaves)
     ]
     return fits[-1] if fits else None
 

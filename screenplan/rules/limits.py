@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from pathlib import Path
-from typing import Annotated, Any, Union
+from typing import Annotated, Any, TypeVar, Union
 
 from pydantic import Field
 
@@ -20,6 +20,8 @@ from screenplan.plan.values import WrongError
 from screenplan.rules.limit_kinds import KINDS, Limit, Zoning
 from screenplan.rules.ruleset import SAID
 
+#: The kind of limit that is asked for.
+L = TypeVar("L", bound=Limit)
 #: Names of the months. Limits give them by number, as they are on the northern half of the earth.
 MONTHS = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
@@ -79,8 +81,8 @@ _CATALOGUE = Catalogue(
 
 
 def limit_named(
-    limits: Mapping[str, Limit] | None, name: str, kind: str, key: str, **figures: str
-) -> Limit:
+    limits: Mapping[str, Limit] | None, name: str, kind: type[L], key: str, **figures: str
+) -> L:
     """Find the limit that a plan names, of the kind that is meant.
 
     Parameters
@@ -89,8 +91,8 @@ def limit_named(
         By default the shipped limits.
     name : str
         Its key.
-    kind : str
-        The kind that it must be of.
+    kind : type
+        The kind that it must be of, a model of `screenplan.rules.limit_kinds`.
     key : str
         The plan's key that names it, for the message.
     **figures
@@ -103,12 +105,13 @@ def limit_named(
     """
     limits = load_limits() if limits is None else limits
     fits = {
-        limit.key
+        limit.key: limit
         for limit in limits.values()
-        if limit.kind == kind and all(getattr(limit, at) == value for at, value in figures.items())
+        if isinstance(limit, kind)
+        and all(getattr(limit, at) == value for at, value in figures.items())
     }
     if name in fits:
-        return limits[name]
+        return fits[name]
     raise refuse(
         f"there is no limit '{name}' of that kind",
         f"Write one of {', '.join(sorted(fits)) or 'your own rules'}, or add it to your rules",
@@ -116,10 +119,10 @@ def limit_named(
     )
 
 
-def limit_of(limits: Mapping[str, Limit] | None, kind: str) -> Limit | None:
+def limit_of(limits: Mapping[str, Limit] | None, kind: type[L]) -> L | None:
     """Give the one limit of a kind; the last that was added, None if all are switched off."""
     limits = load_limits() if limits is None else limits
-    found = [limit for limit in limits.values() if limit.kind == kind]
+    found = [limit for limit in limits.values() if isinstance(limit, kind)]
     return found[-1] if found else None
 
 

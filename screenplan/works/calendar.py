@@ -27,7 +27,7 @@ from screenplan.planting.growth import TYPICAL
 from screenplan.planting.raised import Raised, time_to_raise
 from screenplan.planting.species_model import Species
 from screenplan.planting.stand import Stand, planned_stand
-from screenplan.rules.limit_kinds import Limit
+from screenplan.rules.limit_kinds import Limit, LocateRequest, Nesting, WinterWater
 from screenplan.rules.limits import limit_named, limit_of, months_text
 from screenplan.works.earth import least_gap
 from screenplan.works.fence import chosen_fence
@@ -104,10 +104,8 @@ def schedule_work(
     new = plants.loc[~plants["existing"].to_numpy(bool)]
     if not len(new):
         raise refuse("no plant is to be set", "Choose a line that has room for plants", key="rows")
-    asked = limit_named(
-        limits, plan.calendar.request, "locate_request", plan.calendar.key("request")
-    )
-    birds = limit_named(limits, plan.calendar.nesting, "nesting", plan.calendar.key("nesting"))
+    asked = limit_named(limits, plan.calendar.request, LocateRequest, plan.calendar.key("request"))
+    birds = limit_named(limits, plan.calendar.nesting, Nesting, plan.calendar.key("nesting"))
     seasons = Seasons(start, None if position_deg is None else position_deg[1])
     kinds = kinds_of(new, species_table)
     notes = [*judge_planting(seasons, kinds, limits)]
@@ -244,7 +242,7 @@ def _delay(
     )
 
 
-def _before(asked: Limit, birds: Limit, seasons: Seasons, fenced: bool) -> Iterator[dict]:
+def _before(asked: LocateRequest, birds: Nesting, seasons: Seasons, fenced: bool) -> Iterator[dict]:
     lines = Request.before(FIRST_DIG, asked)
     yield _task(
         "ask", "Settle the boundary and the rules", min(SETTLE_DAY, lines.mark_day - 7),
@@ -294,7 +292,7 @@ def _before(asked: Limit, birds: Limit, seasons: Seasons, fenced: bool) -> Itera
 _LAPSED = "Nothing is dug on a request that has lapsed"
 
 
-def _locate(key: str, name: str, lines: Request, asked: Limit) -> dict:
+def _locate(key: str, name: str, lines: Request, asked: LocateRequest) -> dict:
     return _task(
         key, name, lines.ask_day,
         "Ask the one-call centre or the lines' owners to mark every buried line on the ground, private "
@@ -307,7 +305,7 @@ def _locate(key: str, name: str, lines: Request, asked: Limit) -> dict:
     )  # fmt: skip
 
 
-def _birds(birds: Limit, seasons: Seasons) -> str:
+def _birds(birds: Nesting, seasons: Seasons) -> str:
     """Say when birds nest, and that the local law decides."""
     when = f", {months_text(seasons.months(birds.months))}" if seasons.known else ""
     return (
@@ -349,7 +347,7 @@ def _watering(kinds: Sequence[Kind], works: Works, seasons: Seasons, limits) -> 
             longest[stage.key] = max(
                 stage, longest.get(stage.key, stage), key=lambda stage: stage.times
             )
-    rest = limit_of(limits, "winter_water")
+    rest = limit_of(limits, WinterWater)
     for run in water_by_season(list(longest.values()), seasons, limits):
         stage = run.stage
         says = (
@@ -360,13 +358,13 @@ def _watering(kinds: Sequence[Kind], works: Works, seasons: Seasons, limits) -> 
         )
         yield _task(
             stage.key, stage.name, stage.first_day, says,
-            source=f"{rest.source} ({rest.status})" if run.winter else SOURCE,
+            source=f"{rest.source} ({rest.status})" if run.winter and rest else SOURCE,
             item="water_round" if run.winter else stage.key, times=stage.times,
             every_days=stage.every_days if stage.times > 1 else None,
         )  # fmt: skip
 
 
-def _after(asked: Limit, topped: bool, fence) -> Iterator[dict]:
+def _after(asked: LocateRequest, topped: bool, fence) -> Iterator[dict]:
     replace = year_day(1)
     lines = Request.before(replace, asked)
     again = _locate("locate_again", "Have lines located again, for replacements", lines, asked)
@@ -397,7 +395,7 @@ def _after(asked: Limit, topped: bool, fence) -> Iterator[dict]:
         )  # fmt: skip
 
 
-def _clipping(clip: int | None, birds: Limit, seasons: Seasons) -> Iterator[dict]:
+def _clipping(clip: int | None, birds: Nesting, seasons: Seasons) -> Iterator[dict]:
     if clip is None:
         return
     yield _task(
@@ -420,10 +418,10 @@ def _closing(closure) -> Iterator[dict]:
 
 
 def _nesting(
-    tasks: Sequence[dict], birds: Limit, seasons: Seasons, today: dt.date
+    tasks: Sequence[dict], birds: Nesting, seasons: Seasons, today: dt.date
 ) -> Iterator[str]:
     """Warn if the ground is cleared while birds nest."""
-    if not seasons.falls(CLEAR_DAY, birds.months):
+    if seasons.start is None or not seasons.falls(CLEAR_DAY, birds.months):
         return
     cut = next(task["first_day"] for task in tasks if task["task"] == "cut")
     months = months_text(seasons.months(birds.months))

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from screenplan.rules.limit_kinds import Limit
+from screenplan.rules.limit_kinds import LocateRequest
 
 #: Days before or after planting on which the ground is first and last broken: pegs are driven, and
 #: posts are dug.
@@ -42,14 +42,13 @@ class Request:
     renew_day: int
 
     @classmethod
-    def before(cls, first_dig: int, limit: Limit) -> Request:
+    def before(cls, first_dig: int, limit: LocateRequest) -> Request:
         """Lay a request before the first day of digging.
 
         Parameters
         ----------
         first_dig : int
-        limit : Limit
-            Of the kind ``locate_request``.
+        limit : LocateRequest
         """
         wait = waiting_days(limit.wait_working_days)
         life = int(limit.life_days)

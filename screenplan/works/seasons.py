@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from screenplan.ground.errors import refuse
 from screenplan.plan.works import Calendar
 from screenplan.planting.stock import season_of
-from screenplan.rules.limit_kinds import Limit
+from screenplan.rules.limit_kinds import PlantingSeason, WinterWater
 from screenplan.rules.limits import limit_of, months_text
 from screenplan.works.kinds import Kind
 from screenplan.works.water import Stage
@@ -50,7 +50,9 @@ class Seasons:
 
     def falls(self, day: int, months: Iterable[int]) -> bool:
         """Tell whether a day counted from planting falls into months of the northern half."""
-        return self._judges and (self.start + dt.timedelta(days=day)).month in self.months(months)
+        if self.start is None or not self.known:
+            return False
+        return (self.start + dt.timedelta(days=day)).month in self.months(months)
 
     def after(self, day: int, months: Iterable[int]) -> int:
         """Give the first day, from this one on, that is outside of such months."""
@@ -65,10 +67,6 @@ class Seasons:
         if self.start is None:
             return f"day {day}"
         return (self.start + dt.timedelta(days=day)).isoformat()
-
-    @property
-    def _judges(self) -> bool:
-        return self.start is not None and self.known
 
     def doubts(self) -> Iterator[str]:
         """Say why no date is held against the seasons, if that is so."""
@@ -107,7 +105,7 @@ def judge_planting(seasons: Seasons, kinds: Sequence[Kind], limits) -> Iterator[
         best = months_text(seasons.months(season.months))
         if seasons.falls(0, season.refused_months):
             raise refuse(
-                f"{_stock_words(kind)} are planted on {seasons.start.isoformat()}, in full growth, and "
+                f"{_stock_words(kind)} are planted on {seasons.said(0)}, in full growth, and "
                 f"would die ({season.source})",
                 f"Choose a day in {best}, or stock with soil (plants.stock); where the custom is another, "
                 f"write [limits.rules.{season.key}] in the plan and below it refused_months = []",
@@ -124,7 +122,7 @@ def judge_planting(seasons: Seasons, kinds: Sequence[Kind], limits) -> Iterator[
             )
 
 
-def _seasons_of(kinds: Sequence[Kind], limits) -> Iterator[tuple[Kind, Limit]]:
+def _seasons_of(kinds: Sequence[Kind], limits) -> Iterator[tuple[Kind, PlantingSeason]]:
     for kind in kinds:
         season = season_of(limits, kind.stock.key, evergreen=kind.species.evergreen)
         if season is not None:
@@ -171,10 +169,11 @@ def water_by_season(stages: Sequence[Stage], seasons: Seasons, limits) -> list[W
     list of Watering
         In the order of their days; the stages themselves if no season is known.
     """
-    rest = limit_of(limits, "winter_water")
+    rest = limit_of(limits, WinterWater)
     if rest is None:
         return [Watering(stage) for stage in stages]
-    made, winters = [], {}
+    made: list[Watering] = []
+    winters: dict[int, list[int]] = {}
     for stage in stages:
         days = range(stage.first_day, stage.last_day + 1, stage.every_days)
         run: list[int] = []
@@ -190,12 +189,12 @@ def water_by_season(stages: Sequence[Stage], seasons: Seasons, limits) -> list[W
                 run = []
         if run:
             made.append(Watering(_part(stage, run)))
-    for days in winters.values():
-        times = min(int(rest.times), 1 + (max(days) - min(days)) // 30)
+    for winter in winters.values():
+        times = min(int(rest.times), 1 + (max(winter) - min(winter)) // 30)
         if times:
-            apart = max((max(days) - min(days)) // times, 1)
+            apart = max((max(winter) - min(winter)) // times, 1)
             made.append(
-                Watering(Stage("water_winter", "Water in winter", min(days), apart, times), True)
+                Watering(Stage("water_winter", "Water in winter", min(winter), apart, times), True)
             )
     return sorted(made, key=lambda season: season.stage.first_day)
 
