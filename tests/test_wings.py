@@ -94,6 +94,14 @@ def test_marks_for_not_known_and_heights_of_nothing_lack_a_height_where_a_value_
             {"height_m": 9999.0},
             r"key layers\.buildings\.missing\.height_m: The height_m 9999 m looks like a mark",
         ),
+        *(
+            (
+                {name: blank},
+                rf"key layers\.buildings\.missing\.{name}: the {name} for rows without one is empty",
+            )
+            for name in ("kind", "roof", "storeys")
+            for blank in ("", "  ")
+        ),
         ({"storeys": "many"}, r"key layers\.buildings\.missing\.storeys: 'many' is not a number"),
         (
             {"colour": 2},

@@ -5,8 +5,8 @@ from __future__ import annotations
 import datetime as dt
 import difflib
 import math
-from collections.abc import Mapping
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -93,6 +93,14 @@ def fill_missing(
         lacking |= {name: neither for name in ("height_m", "storeys") if name in lacking}
     for name, which in lacking.items():
         column, key = contract.column(name), f"layers.{contract.name}.missing.{name}"
+        if _is_empty(missing[name]):
+            findings.refused(
+                (),
+                f"the {name} for rows without one is empty",
+                "Write a value, or leave it out",
+                key=key,
+            )
+            continue
         value, complaint = _READERS[column.type](missing[name])
         if complaint is None and column.type in ("number", "integer"):
             complaint = _check_range(value, 1.0, column, contract, None)
@@ -102,7 +110,8 @@ def fill_missing(
                 f"Write one of {', '.join(column.choices)}",
             )
         if complaint is not None:
-            findings.refused((), *complaint, key=key)
+            what, mend = complaint
+            findings.refused((), what, mend, key=key)
             continue
         out[name] = out[name].astype(object).where(~which, value)
         shown = f"{value:g}" if column.type in ("number", "integer") else value
@@ -159,7 +168,7 @@ def check_units(
             continue
         if theirs.lower().endswith(_FOREIGN_ENDS):
             cause = f"By its name the column {theirs} is not in {column.unit}"
-        elif foot is not None:
+        elif crs is not None and foot is not None:
             cause = f"The CRS '{crs.name}' counts in {foot}"
         else:
             continue
@@ -173,7 +182,7 @@ def check_units(
 
 def find_foot(crs: CRS) -> str | None:
     """Give the name of the foot in which a CRS counts, along the ground or upwards; None if in none."""
-    bare = crs.source_crs if crs.is_bound else crs
+    bare = (crs.source_crs if crs.is_bound else None) or crs
     parts = bare.sub_crs_list if bare.is_compound else [bare]
     for axis in (axis for part in parts for axis in part.axis_info):
         if abs(axis.unit_conversion_factor - FOOT_M) < FEET_DIFFER_M:
@@ -326,7 +335,8 @@ def _convert(
             "Fill it in, delete these rows, or give a value for rows without one: "
             f"missing = {{ {column.name} = … }}",
         )
-    values, wrong = {}, {}
+    values: dict[Any, Any] = {}
+    wrong: dict[tuple[str, str], list] = {}
     for row, cell in given.items():
         value, complaint = _READERS[column.type](cell)
         if column.unit == "m" and complaint is not None and (own := metres_in(cell)) is not None:
@@ -439,7 +449,7 @@ def _read_text(cell: object):
     return to_text(cell), None
 
 
-def _read_number(cell: object):
+def _read_number(cell: Any):
     if isinstance(cell, (bool, np.bool_)):
         return None, (f"'{cell}' is not a number", "Write a number")
     try:
@@ -465,7 +475,7 @@ def _read_integer(cell: object):
 
 
 def _read_boolean(cell: object):
-    word = to_text(cell).lower() if not isinstance(cell, (bool, np.bool_)) else str(cell).lower()
+    word = (str(cell) if isinstance(cell, (bool, np.bool_)) else to_text(cell) or "").lower()
     if word in _TRUE:
         return True, None
     if word in _FALSE:
@@ -485,7 +495,7 @@ def _read_date(cell: object):
     return None, (f"'{cell}' is not a date", "Write the day as YYYY-MM-DD")
 
 
-_READERS = {
+_READERS: dict[str, Callable[[Any], tuple[Any, tuple[str, str] | None]]] = {
     "text": _read_text,
     "number": _read_number,
     "integer": _read_integer,
