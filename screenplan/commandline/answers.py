@@ -141,12 +141,12 @@ def read_kinds(text: str) -> str | list[str]:
     return kinds[0] if len(kinds) == 1 else kinds
 
 
-def read_day(text: str) -> str:
+def read_day(text: str) -> str | None:
     """Read the day of planting."""
     return check_options({"calendar": {"planting": text.strip()}}).calendar.planting
 
 
-def read_plants(text: str) -> int:
+def read_plants(text: str) -> int | None:
     """Read how many plants are at hand."""
     if not re.fullmatch(r"\d{1,7}", text.strip()):
         raise refuse(f"{quoted(text)} is no number of plants", "Write a whole number, such as 20")

@@ -190,7 +190,9 @@ def ask_for_plan(target: str | None, *, us: bool, force: bool) -> tuple[str, Giv
     for line in _HEAD:
         click.echo(textwrap.fill(line, WIDTH))
     so_far: dict[str, Any] = {"force": force}
-    units, at, passed, typed = "us" if us else "metric", 0, [], {}
+    units, at = "us" if us else "metric", 0
+    passed: list = []
+    typed: dict = {}
     questions = [question for question in QUESTIONS if question.name != "target" or target is None]
     while at < len(questions):
         question = questions[at]

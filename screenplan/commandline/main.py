@@ -8,6 +8,7 @@ from __future__ import annotations
 import gc
 import os
 import sys
+from typing import Any
 
 import click
 
@@ -47,12 +48,13 @@ class _Commands(click.Group):
             os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
             ctx.exit(EXIT_UNREAD)
 
-    def main(self, *args, standalone_mode=True, **extra):
+    def main(self, *args: Any, standalone_mode: bool = True, **extra: Any) -> Any:
         """Run a command, and end with the exit code that says how it ended."""
         if not standalone_mode:
-            return super().main(*args, standalone_mode=False, **extra)
+            # Of the modes click types one each: here it may be given among the others.
+            return super().main(*args, standalone_mode=False, **extra)  # type: ignore[call-overload]
         try:
-            code = super().main(*args, standalone_mode=False, **extra)
+            code = super().main(*args, standalone_mode=False, **extra)  # type: ignore[call-overload]
         except click.ClickException as error:
             error.show()
             code = EXIT_INPUT
@@ -189,7 +191,7 @@ def start(target, us, force, **given):
     from screenplan.commandline.starting import Given, start_plan
 
     made = Given(**given)
-    if made == Given(**dict.fromkeys(("layers", "systems", "hidden", "windows"), ())):
+    if made == Given(layers=(), systems=(), hidden=(), windows=()):
         target, made = _ask(target, us, force)
     elif target is None:
         raise click.UsageError("Name the plan file to write, such as hedge.toml")

@@ -10,7 +10,7 @@ import pandas as pd
 
 from screenplan.commandline.laws_list import show_laws
 from screenplan.commandline.printing import records, show_json, show_table
-from screenplan.ground.errors import InputError, refuse
+from screenplan.ground.errors import InputError, Problem, refuse
 from screenplan.ground.said import in_units
 from screenplan.plan import read_plan
 from screenplan.running.inputs import read_inputs, step_arguments
@@ -88,7 +88,9 @@ def _of_files(files: Sequence[str]) -> dict:
     from screenplan.rules.ruleset import load_rules
 
     shipped = {rule.key for rule in load_rules()}
-    setbacks, limits, problems = {}, {}, []
+    setbacks: dict = {}
+    limits: dict = {}
+    problems: list[Problem] = []
     for file in files:
         ours: tuple[dict, dict] = ({}, {})
         for key, table in read_rule_file(Path(file)).items():

@@ -161,10 +161,16 @@ def show_keys(*, as_json: bool) -> None:
     """Show every key of a plan file."""
     from screenplan.plan import SECTIONS, TAPE_TABLES, Ground, LayerSource
     from screenplan.plan.text import default_text, range_text
+    from screenplan.plan.values import Section
 
-    rows = [(f"{table}.{key}", "", field.description)
-            for table, model in (("layers.NAME", LayerSource), ("terrain", Ground), *TAPE_TABLES.items()) for key, field in model.model_fields.items()]  # fmt: skip
-    rows += [(f"{section}.{key}", default_text(f"{section}.{key}"), field.description + range_text(f"{section}.{key}"))
+    tables: dict[str, type[Section]] = {
+        "layers.NAME": LayerSource,
+        "terrain": Ground,
+        **TAPE_TABLES,
+    }
+    rows = [(f"{table}.{key}", "", field.description or "")
+            for table, model in tables.items() for key, field in model.model_fields.items()]  # fmt: skip
+    rows += [(f"{section}.{key}", default_text(f"{section}.{key}"), (field.description or "") + range_text(f"{section}.{key}"))
             for section, model in SECTIONS.items() for key, field in model.model_fields.items()]  # fmt: skip
     if as_json:
         show_json(

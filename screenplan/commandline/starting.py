@@ -227,7 +227,11 @@ def _taped_text(found: Found, terrain: Mapping[str, str] | None) -> str:
         "its left end as seen from the garden; along is measured from there, beyond and inside square to it.",
         "`screenplan keys` lists every other key with its default, and what else a tape can measure.",
     )
-    content = {"plan": found.chosen["plan"], "tape": found.tape, "layers": found.layers}
+    content: dict[str, Any] = {
+        "plan": found.chosen["plan"],
+        "tape": found.tape,
+        "layers": found.layers,
+    }
     content |= {"terrain": terrain} if terrain else {}
     content |= {name: table for name, table in found.chosen.items() if name != "plan"}
     return short_text(content, head=head)
@@ -294,14 +298,15 @@ def sides_of(
     else:
         file, layer = split_source(source)
         sample = sample_rows("parcels", LayerSource(file, layer, crs=crs))
-        theirs, columns = list(map(str, sample.columns)), {"parcel_id": id_column}
+        theirs = list(map(str, sample.columns))
+        columns: dict[str, str | None] = {"parcel_id": id_column}
         if not id_column:
             guess = guess_columns("parcels", sample, wanted=subject_id)
             if guess.problems and subject_id is not None:
                 raise InputError(
                     replace(problem, file=str(file), layer=layer) for problem in guess.problems
                 )
-            columns = guess.columns
+            columns = dict(guess.columns)
         if subject_id is not None and not columns and "parcel_id" not in theirs:
             raise refuse(
                 f"no column is known to hold the parcels' ids, so parcel '{subject_id}' cannot be found",
@@ -309,8 +314,8 @@ def sides_of(
                 file=str(file),
                 layer=layer,
             )
-        parcels = {"file": file, "layer": layer, "columns": columns, "crs": crs}
-        plan = check_plan({"layers": {"parcels": parcels}, "subject": subject})
+        given = {"file": file, "layer": layer, "columns": columns, "crs": crs}
+        plan = check_plan({"layers": {"parcels": given}, "subject": subject})
         folder = Path.cwd()
     site = read_inputs(plan, folder)
     layers = dict(site.layers)
@@ -374,18 +379,18 @@ def _gather(target: Path, given: Given, ask: Ask | None, *, us: bool) -> Found:
         found.problems += [
             replace(problem, file=str(file), layer=layer) for problem in guess.problems
         ]
-        source = {"columns": guess.columns, "units": guess.units}
+        said: dict[str, Any] = {"columns": guess.columns, "units": guess.units}
         if name == "buildings":
             storeys = guess_missing(sample, guess, DEFAULTS.site.storey_height)
-            source["missing"] = {} if storeys is None else {"storeys": storeys}
+            said["missing"] = {} if storeys is None else {"storeys": storeys}
         if name == "existing_screens" and (kind := guess_kind(layer, guess, sample)):
-            source["fixed"] = {"kind": kind}
+            said["fixed"] = {"kind": kind}
         found.notes[f"layers.{name}"] = [
             f"Columns of the file: {', '.join(theirs)}",
             f"Columns that are used: {', '.join(column.name for column in INPUTS[name].columns)}",
             *_how_to_name(name, theirs),
         ]
-        found.layers[name] = {"file": _beside(file, target), "layer": layer, **source}
+        found.layers[name] = {"file": _beside(file, target), "layer": layer, **said}
         if given.length:
             found.layers[name]["points"] = find_point_columns(theirs)
         if guess.said:

@@ -16,7 +16,7 @@ def _maker(kind: ColumnType, unit: str = "", **usual) -> Callable[..., Column]:
     return make
 
 
-text, date, boolean, integer = map(_maker, ("text", "date", "boolean", "integer"))
+text, date, boolean, integer = _maker("text"), _maker("date"), _maker("boolean"), _maker("integer")
 sentence, words = _maker("text", form="sentence"), _maker("text", form="words")
 year = _maker("integer", "year")
 number, money = _maker("number"), _maker("number", form="money")

@@ -25,7 +25,7 @@ Part = Literal[
     "choices", "growth", "effects", "cost", "sources",
 ]  # fmt: skip
 #: Parts of the work, in the order in which it is done; each is a part of the report.
-WORK = ("stake-out", "order", "dig", "plant", "fence", "water", "check")
+WORK: tuple[Part, ...] = ("stake-out", "order", "dig", "plant", "fence", "water", "check")
 #: How a cell of the report is written (`screenplan.outputs.report_cells`): as it is, as a sentence with
 #: lengths, as words of a key, as the name of a species, of a view or of what light falls on, as yes or no, as a year that may not come, of several
 #: columns (``when``, ``often``, ``packs``), or as a kind of number.

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Any
+from typing import Any, TypeGuard
 
 import geopandas as gpd
 import numpy as np
@@ -46,7 +46,7 @@ def table_of(
 
 
 def table_of_columns(
-    contract: Contract, columns: Mapping[str, Sequence[Any]], years: Sequence[int] = ()
+    contract: Contract, columns: Mapping[str, Any], years: Sequence[int] = ()
 ) -> pd.DataFrame:
     """Make a table by a contract, from a sequence for each column; see `table_of`."""
     return pd.DataFrame(_typed(contract, {name: columns[name] for name in contract.names(years)}))
@@ -89,12 +89,12 @@ def _layer(columns: dict[str, Any], geometry, crs) -> gpd.GeoDataFrame:
     return gpd.GeoDataFrame({**columns, "geometry": shapes}, geometry="geometry")
 
 
-def _typed(contract: Contract, columns: Mapping[str, Sequence[Any]]) -> dict[str, Any]:
+def _typed(contract: Contract, columns: Mapping[str, Any]) -> dict[str, Any]:
     """Give columns as arrays of the contract's types."""
     return {name: _array(contract.column(name).type, values) for name, values in columns.items()}
 
 
-def _array(kind: ColumnType, values: Sequence[Any]):
+def _array(kind: ColumnType, values: Any):
     if kind == "text":
         values = list(map(said, values))
     return pd.array(values if isinstance(values, np.ndarray) else list(values), DTYPES[kind])
@@ -132,7 +132,7 @@ def identifiers(layer: pd.DataFrame, key: str) -> list[str]:
     return [name or str(row) for row, name in enumerate(texts(layer, key), 1)]
 
 
-def has_rows(layer: pd.DataFrame | None) -> bool:
+def has_rows(layer: pd.DataFrame | None) -> TypeGuard[pd.DataFrame]:
     """Tell whether a layer is there and holds something."""
     return layer is not None and len(layer) > 0
 

@@ -16,10 +16,10 @@ from screenplan.contracts.columns import (
     year,
 )
 from screenplan.contracts.model import Contract
-from screenplan.contracts.presentation import PLAN, STAKE_OUT, WORK, Place, Shown
+from screenplan.contracts.presentation import PLAN, STAKE_OUT, WORK, Part, Place, Shown
 
 #: Goods by the part of the work that needs them.
-_GOODS = {
+_GOODS: dict[Part, tuple[str, ...]] = {
     "stake-out": ("stake-out",),
     "order": ("plants", "replacements"),
     "dig": ("ground", "holes"),

@@ -152,6 +152,7 @@ def side_of_views(views: gpd.GeoDataFrame, sides: gpd.GeoDataFrame) -> np.ndarra
 def cost_by_side(planned: Planned, plants: gpd.GeoDataFrame) -> dict[str, float | None]:
     """Give the cost of each side's plants; None where one has no price."""
     costs: dict[str, float | None] = {}
+    assert planned.plan is not None  # a parcel that was planned has its plan
     for side, species, stock, height in zip(
         texts(plants, "side_id"), texts(plants, "species"), texts(plants, "stock"),
         plants["stock_height_m"].to_numpy(float), strict=True,

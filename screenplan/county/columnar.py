@@ -135,6 +135,12 @@ class Columnar:
         stated = about["columns"][about["primary_column"]].get("crs", "OGC:CRS84")
         return None if stated is None else CRS(stated)
 
+    @property
+    def laid_crs(self) -> CRS:
+        """The CRS of a file that was laid, which has one."""
+        assert self.crs is not None
+        return self.crs
+
     @cached_property
     def _groups(self) -> tuple[np.ndarray, np.ndarray]:
         """First row and box of each group of rows: (groups + 1,), (groups, 4)."""

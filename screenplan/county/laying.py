@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 import shutil
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from itertools import islice
 from pathlib import Path
@@ -36,6 +36,7 @@ from screenplan.site.columns import check_mapping, to_text
 from screenplan.site.composed import cells_of, is_held, parts_of
 from screenplan.site.features import shape_of
 from screenplan.site.files import find_files, hash_file
+from screenplan.site.frames import FrameLayer
 from screenplan.site.geoparquet import is_parquet
 from screenplan.site.repair import Findings
 from screenplan.site.sources import LayerSource, open_layer
@@ -77,7 +78,7 @@ class _Stream:
     layer: str | None
     crs: CRS | None
     columns: tuple[str, ...]
-    chunks: object
+    chunks: Callable[[list[str]], Iterator[Chunk]]
 
 
 def lay_layer(name: str, source: LayerSource, folder: Path, crs: CRS | None = None) -> Laid:
@@ -166,7 +167,9 @@ def hash_source(source: LayerSource) -> str:
 
 def _open(name: str, source: LayerSource) -> _Stream:
     if not isinstance(source.file, (str, Path)):
-        frame = open_layer(name, source).frame
+        opened = open_layer(name, source)
+        assert isinstance(opened, FrameLayer)  # a table in memory
+        frame = opened.frame
         return _Stream(
             None,
             name,
@@ -291,7 +294,8 @@ def _lay(
         else source.theirs(key)
     )
     asked = list(dict.fromkeys([*columns, *(() if own is None else parts_of(own, stream.columns))]))
-    middles, hashes, skipped, rows = [], [], [], 0
+    middles, hashes, rows = [], [], 0
+    skipped: list[dict] = []
     numbers = dict.fromkeys(columns, True)
     for shapes, cells in stream.chunks(asked):
         numbers = {
@@ -495,7 +499,7 @@ def _are_numbers(values: list) -> bool:
         or (
             isinstance(value, (int, np.number))
             and not isinstance(value, bool)
-            and abs(value) < 2**53
+            and -(2**53) < value < 2**53
         )
         for value in values
     )

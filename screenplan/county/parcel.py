@@ -171,7 +171,8 @@ class Planner:
     def _set_rows(self, planned: Planned, kept: Kept, look_up) -> None:
         """Set the rows of each design, those of an earlier class first."""
         layers, site = planned.layers, planned.site
-        lines, plants = [], []
+        lines: list[gpd.GeoDataFrame] = []
+        plants: list[gpd.GeoDataFrame] = []
         for design, classes in self.designs:
             along = [
                 str(name)

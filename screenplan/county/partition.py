@@ -112,7 +112,7 @@ def plan_partition(task: Task, first: int, last: int) -> dict[str, pd.DataFrame]
             for name, records in rows.items():
                 found[name] += records
     tables: dict[str, pd.DataFrame] = {
-        name: layer_of_records(COUNTY[name], records, parcels.crs)
+        name: layer_of_records(COUNTY[name], records, parcels.laid_crs)
         for name, records in found.items()
     }
     tables[COUNTY_SKIPPED.name] = table_of(COUNTY_SKIPPED, skipped)
@@ -132,7 +132,7 @@ def _look_around(task: Task, some: gpd.GeoDataFrame) -> _Around | InputError:
         for name, laid in task.layers.items():
             file = Columnar(laid.path)
             way = around.frame.transformation_from(
-                file.crs, tolerance_m=task.plan.site.datum_tolerance
+                file.laid_crs, tolerance_m=task.plan.site.datum_tolerance
             )
             own = around.frame.transformation_from(some.crs)
             west, south, east, north = (
@@ -142,8 +142,14 @@ def _look_around(task: Task, some: gpd.GeoDataFrame) -> _Around | InputError:
                 .reshape(-1, 4)
                 .T
             )
-            box = (west.min() - reach, south.min() - reach, east.max() + reach, north.max() + reach)
-            table = file.near(around.frame.boxes_out(tuple(map(float, box)), way))
+            ends = (
+                west.min() - reach,
+                south.min() - reach,
+                east.max() + reach,
+                north.max() + reach,
+            )
+            box = (float(ends[0]), float(ends[1]), float(ends[2]), float(ends[3]))
+            table = file.near(around.frame.boxes_out(box, way))
             placed = around.frame.project_in(shapely.box(*_bounds(table).T), way)
             around.tables[name], around.trees[name] = table, shapely.STRtree(placed)
     except InputError as error:
@@ -209,7 +215,7 @@ def _plan_one(
 
 
 def _crs_of(task: Task):
-    return Columnar(task.layers["parcels"].path).crs
+    return Columnar(task.layers["parcels"].path).laid_crs
 
 
 def _try(
@@ -230,7 +236,7 @@ def _try(
                 at_fault = near[problem.layer].iloc[np.array(problem.rows, int) - 1]
                 names = at_fault.get("parcel_id", [None] * len(at_fault))
                 skipped += [
-                    _listed(problem, problem.layer, int(one), name)
+                    _listed(problem, f"{problem.layer}", int(one), name)
                     for one, name in zip(at_fault[ROW], names, strict=True)
                 ]
             near = {
@@ -253,7 +259,7 @@ def _rows_at_fault(
     """Give the rows in their files that a refusal names, by layer; None if it is not about rows alone."""
     found: dict[str, set[int]] = {}
     for problem in error.problems:
-        if problem.layer not in near or not problem.rows:
+        if problem.layer is None or problem.layer not in near or not problem.rows:
             return None
         rows = near[problem.layer][ROW].to_numpy()
         found.setdefault(problem.layer, set()).update(int(rows[row - 1]) for row in problem.rows)

@@ -340,7 +340,7 @@ def _finish(task: Task, place: CountyFolder, hashes, before: int, begun_at: floa
         ]
     if done:
         path = place.target / MAP_NAME
-        rows = write_map(parts, path, file.crs)
+        rows = write_map(parts, path, file.laid_crs)
         # By its plain hash: the other one holds the whole file in memory.
         outputs.append({"file": path.name, "sha256": file_sha256(path), "layers": rows})
     path = place.target / SKIPPED_FILE
@@ -350,7 +350,7 @@ def _finish(task: Task, place: CountyFolder, hashes, before: int, begun_at: floa
     warnings = _warnings(task, skipped, totals)
     record = RunRecord(
         inputs=[
-            {"name": name, "rows": Columnar(laid.path).rows, "crs": name_crs(Columnar(laid.path).crs), "sha256": hashes[name]}
+            {"name": name, "rows": Columnar(laid.path).rows, "crs": name_crs(Columnar(laid.path).laid_crs), "sha256": hashes[name]}
             for name, laid in task.layers.items()
         ],
         parameters=task.plan.model_dump(mode="python") | {"totals": dict(totals)},

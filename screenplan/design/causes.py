@@ -56,7 +56,7 @@ BARE = Cause(
 
 def find_causes(
     pool: Pool,
-    views: Sequence[int],
+    views: Sequence[int] | np.ndarray,
     limits: Limits,
     plan: Options,
     *,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any, TypeVar
 
 import geopandas as gpd
 import numpy as np
@@ -16,6 +17,9 @@ from screenplan.design.candidates import Candidates
 from screenplan.design.standing import NONE_STANDS, StandingPlants
 from screenplan.plan import Options
 from screenplan.site.terrain import Terrain, ground_at
+
+#: A plan, or what steps go by.
+P = TypeVar("P", bound=Options)
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,7 +71,8 @@ def layers_of(
         side = str(table["side_id"].iloc[run[0]])
         of_side[side] = of_side.get(side, 0) + 1
     part: dict[str, int] = {}
-    lines, plants, stems = [], [], []
+    lines, stems = [], []
+    plants: list[dict[str, Any]] = []
     for run, number, begins in _row_by_row(candidates, runs):
         rows = table.iloc[run]
         option = candidates.options[int(rows["option"].iloc[0])]
@@ -92,7 +97,7 @@ def layers_of(
         )  # fmt: skip
         points = rows.geometry.to_numpy()
         xy = shapely.get_coordinates(points)
-        ground = ground_at(terrain, xy)
+        level = ground_at(terrain, xy)
         along = at - first
         slope = along if terrain is None else along[0] + terrain.slope_length(*xy.T)
         gaps = np.concatenate([[np.nan], np.diff(at)])
@@ -100,7 +105,7 @@ def layers_of(
             {
                 "plant_id": len(plants) + k + 1, "line_id": name, "side_id": side, "row": number,
                 "station_m": float(along[k]), "slope_station_m": float(slope[k]), "offset_m": offset,
-                "gap_before_m": float(gaps[k]), "ground_m": float(ground[k]),
+                "gap_before_m": float(gaps[k]), "ground_m": float(level[k]),
                 "species": option.species.key, "stock": option.stock,
                 "stock_height_m": option.height_m, "existing": False, "moved_m": 0.0,
             }
@@ -164,7 +169,7 @@ def _ground(candidates: Candidates, runs) -> tuple[gpd.GeoDataFrame, gpd.GeoData
     )  # fmt: skip
 
 
-def plan_of(plan: Options, plants: gpd.GeoDataFrame) -> Options:
+def plan_of(plan: P, plants: gpd.GeoDataFrame) -> P:
     """Give the plan that says what was chosen, for the steps that go by species and spacing.
 
     Examples

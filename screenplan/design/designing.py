@@ -272,7 +272,8 @@ def design_planting(
     found = Found(year, chance or None, typical, chosen, causes | doubts)
     told, told_views = tables_of(task.offer, pool, found)
     told = with_free(told, compare_free(told, plan, of_plan))
-    made, points = chosen.layers, []
+    made = chosen.layers
+    points: list[Point] = []
     if plan.design.choices and typical.layers is not None:
         asked = Wish("designed", "the design", (), year, chance, budget_of(plan), limits.share)
         point = Point(asked, pool, typical, chosen if chance else measured(chosen, pool, stage))

@@ -33,8 +33,10 @@ def find_doubts(
     every = np.ones(odds.plants, bool)
     best = odds.trial(odds.by(year), chosen.need, every).chance()
     enough = pool.weight[sure].sum() >= limits.share * pool.weight.sum() - SLACK
+    chances = chosen.chance
+    assert chances is not None  # it was measured
     return {
-        int(view): _doubt(float(chosen.chance[view]), float(best[view]), chance, enough, year)
+        int(view): _doubt(float(chances[view]), float(best[view]), chance, enough, year)
         for view in doubtful
     }
 

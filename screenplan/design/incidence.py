@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -101,7 +102,7 @@ def stops_of(
     stand = stand_of(layer, years=years, curve=curve, species_table=species_table)
     crowns = crowns_of(stand)
     runs = runs_of(stand, crowns)
-    found: csr_array | None = None
+    found: Any = None
     for number in range(len(years)):
         first, stoppers = list_stoppers(rays.origin, rays.target, runs, crowns, number, TYPICAL)
         stops = csr_array(

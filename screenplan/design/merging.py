@@ -36,7 +36,8 @@ def merge_rays(stops: csr_array, light: csr_array) -> tuple[csr_array, csr_array
     """
     by_ray = csr_array(stops.T)
     by_ray.sort_indices()
-    first, group_of = [], np.full(by_ray.shape[0], -1)
+    first: list[int] = []
+    group_of = np.full(by_ray.shape[0], -1)
     known: dict[bytes, int] = {}
     for ray in range(by_ray.shape[0]):
         plants = by_ray.indices[by_ray.indptr[ray] : by_ray.indptr[ray + 1]]

@@ -183,7 +183,7 @@ def _improve(choice: Choice, limits: Limits, programme, planted, seconds: float)
     end = time.monotonic() + seconds
     near = _near(choice)
     for size in PLANTS_AT_A_TIME:
-        left = list(np.flatnonzero(planted))
+        left = np.flatnonzero(planted).tolist()
         while left and time.monotonic() < end:
             free = _around(near, left[len(left) // 2], size)
             part = min(end - time.monotonic(), PART_SHARE * seconds)

@@ -91,7 +91,7 @@ def fewer_spots(exclusive, plants: int) -> tuple[np.ndarray, ...]:
             if more[plant]:
                 larger.append(plant)
                 more &= against[plant]
-        larger = np.sort(larger)
-        said[np.ix_(larger, larger)] = True
-        found.append(larger)
+        together = np.sort(larger)
+        said[np.ix_(together, together)] = True
+        found.append(together)
     return tuple(found)

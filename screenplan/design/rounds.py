@@ -218,6 +218,7 @@ def choose(
         over = np.maximum(found.open_share - plan.views.threshold, 0.0) + MORE_SHARE
         need = np.where(failed, np.minimum(need + over, pool.rays.now), need)
     if best is None:
+        assert price is not None  # a round has set it
         best = lay_out(
             pool, planted, solution, price=price, rays=int(taken.sum()), need=need, stage=stage
         )

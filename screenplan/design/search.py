@@ -118,7 +118,7 @@ class Search:
             programme = programme_of(part.choice, self.limits, self.most_open)
             relaxed = relax(programme, left)
             self.bounds[number] = max(self.bounds[number], relaxed.bound)
-            if relaxed.above is None or self.bounds[number] >= self.most:
+            if relaxed.above is None or relaxed.values is None or self.bounds[number] >= self.most:
                 continue
             plants = len(part.choice.price)
             near = relaxed.above[:plants] < NEAR_PRICE * max(part.choice.price.mean(), SLACK)

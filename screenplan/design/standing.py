@@ -122,7 +122,8 @@ class StandingPlants:
         added : mapping, optional
             By the name of a row, new plants as station, point, species key, stock and height.
         """
-        lines, plants, stems = [], [], []
+        lines, stems = [], []
+        plants: list[dict[str, Any]] = []
         for row in self.rows:
             own = [
                 (float(at), plant.point, kind.key, STANDING_STOCK, plant.height_m, True)
@@ -192,11 +193,12 @@ def find_standing(
     if not found:
         return NONE_STANDS
     unknown = sum(plant.species is None for plant in found)
-    notes, usual = [], None
+    notes: list[str] = []
+    usual: tuple[Species, ...] = ()
     if unknown:
-        usual = kinds_in(plan.plants.species, species_table)[0]
+        usual = kinds_in(plan.plants.species, species_table)[:1]
         notes.append(
-            f"the species of {unknown} standing plants is not given: they are taken for {usual.called}"
+            f"the species of {unknown} standing plants is not given: they are taken for {usual[0].called}"
         )
     if plan.health.most_of_one_species is not None or plan.health.most_of_one_genus is not None:
         notes.append(
@@ -204,7 +206,7 @@ def find_standing(
             "table plant_health tells it of old and new plants together"
         )
     groups = _groups(found, layers.get("sides"))
-    rows = []
+    rows: list[StandingRow] = []
     for number, group in enumerate(groups, 1):
         name = ROW_NAME if len(groups) == 1 else f"{ROW_NAME} {number}"
         line = _line_through([found[k] for k in group], screens.crs)
@@ -212,7 +214,7 @@ def find_standing(
         order = np.argsort(at, kind="stable")
         own = tuple(found[group[k]] for k in order)
         species = tuple(
-            usual if plant.species is None else species_standing(plant, species_table)
+            species_standing(plant, species_table) if plant.species is not None else usual[0]
             for plant in own
         )
         rows.append(StandingRow(name, line, at[order], own, species))

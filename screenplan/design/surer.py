@@ -108,6 +108,7 @@ def choose_surely(
         failed = (goal > 0.0) & ~(found.closed & (found.chance >= goals))
         if not (better and failed.any()):
             break
+        assert found.chance is not None  # `lay_out` was told to measure it
         measured = _quantiles(trial.stopped, 1.0 - found.chance)
         drawn_need = np.where(failed, np.maximum(measured, drawn_need) + MORE_SHARE, drawn_need)
         lacks = np.where(more, np.maximum(lacks, 0.0) + MORE_SHARE, 0.0)
@@ -115,6 +116,7 @@ def choose_surely(
         stricter = np.minimum(part + LEVEL_STEP, MOST_LEVEL)
         may = _most(odds, stops, np.where(drawn, stricter, 0.0)) >= typical.need
         part = np.where(failed & may, stricter, part)
+    assert best is not None  # of the first round, at the latest
     return best
 
 
@@ -122,8 +124,8 @@ def _judged(trial: Trial, choice: Choice, goal, wanted) -> tuple[float, float, f
     """Give what sorts plantings by the draws that choose: the weight that is sure, that is closed, and the cost."""
     closed = wanted & choice.closed(trial.planted)
     sure = closed & (trial.chance() >= goal)
-    weights = (float(choice.weight[some].sum()) for some in (sure, closed))
-    return (*(-round(weight, 9) for weight in weights), choice.cost(trial.planted))
+    by_chance, by_growth = (float(choice.weight[some].sum()) for some in (sure, closed))
+    return -round(by_chance, 9), -round(by_growth, 9), choice.cost(trial.planted)
 
 
 def rank(found: Chosen, pool: Pool, limits: Limits, chance: float) -> tuple[float, float, float]:

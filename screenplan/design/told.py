@@ -169,6 +169,9 @@ def tables_of_choices(
                 "says": says_of(point, points[0], priced=offer.priced), "command": command_of(wish),
             }
         )  # fmt: skip
+        assert found.layers is not None  # a point plants something
+        assert found.chance is not None
+        assert found.by_draws is not None  # and its draws were followed
         new = found.layers.plants.loc[~found.layers.plants["existing"].astype(bool)]
         columns = {
             "choice_plant_id": [f"{key}/{plant}" for plant in new["plant_id"]], "choice": [key] * len(new),

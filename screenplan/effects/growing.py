@@ -66,7 +66,7 @@ def _meet_box(stem, way, along, across, shape, slack_m: float):
     sizes, which = np.unique(half, axis=0, return_inverse=True)
     inner = np.maximum(sizes - slack_m, 0.0)
     boxes = crown_areas(
-        np.full(len(sizes), stem, object), *inner.T, np.ones(len(sizes), bool),
+        np.full(len(sizes), stem, object), inner[:, 0], inner[:, 1], np.ones(len(sizes), bool),
         np.tile(way, (len(sizes), 1)),
     )  # fmt: skip
     met = shapely.intersects(boxes, shape)

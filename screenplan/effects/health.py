@@ -12,7 +12,7 @@ from screenplan.contracts.findings import FAILS, PASSES, UNKNOWN, Finding
 from screenplan.contracts.tables import table_of
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.species import load_species, species_of
-from screenplan.planting.species_model import Species
+from screenplan.planting.species_model import Species, Tolerance
 
 
 def judge_health(
@@ -89,7 +89,7 @@ def _hardy(species: Species, zone: int | None) -> dict:
     return row | {"meets": low <= zone <= high, "says": f"{says}; the site is in zone {zone}"}
 
 
-def _stands(species: Species, what: str) -> dict:
+def _stands(species: Species, what: Tolerance) -> dict:
     row = {"topic": what, "name": species.key}
     level, source = species.tolerances.get(what), species.sources.get(what)
     if level is None or source is None:

@@ -37,9 +37,11 @@ def things_above(points, scene) -> np.ndarray:
         tall = crowns.height.reshape(len(crowns.boxed), -1).max(axis=1)
         top = runs.z + tall[runs.kind]
         round_things.append(np.column_stack([runs.x, runs.y, crowns.widest[runs.kind], top]))
-    walls = np.concatenate(walls) if walls else np.zeros((0, 5))
-    round_things = np.concatenate(round_things) if round_things else np.zeros((0, 4))
-    return _bound(np.ascontiguousarray(points, float), walls, round_things)
+    return _bound(
+        np.ascontiguousarray(points, float),
+        np.concatenate(walls) if walls else np.zeros((0, 5)),
+        np.concatenate(round_things) if round_things else np.zeros((0, 4)),
+    )
 
 
 def ground_rise(ground) -> np.ndarray:

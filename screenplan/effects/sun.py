@@ -137,12 +137,15 @@ def sun_directions(
 def _algorithm():
     """Give pvlib's solar position algorithm, without the rest of pvlib: that takes a second to import."""
     found = find_spec("pvlib")
-    file = Path(found.origin).with_name("spa.py")
+    assert found is not None  # it is required
+    file = Path(f"{found.origin}").with_name("spa.py")
     if not file.is_file():  # pragma: no cover (another layout of pvlib)
         from pvlib import spa
 
         return spa
     spec = spec_from_file_location("_pvlib_spa", file)
+    assert spec is not None  # of a Python file there is one, with a loader
+    assert spec.loader is not None
     module = module_from_spec(spec)
     spec.loader.exec_module(module)
     return module

@@ -172,10 +172,12 @@ class CrownShape:
 
     def _outline_of_pieces(self) -> list[float]:
         """Shares of the depth from the foot up: even steps of x, where each piece bends alike."""
-        ends = [share ** (0.5 * self.exponent) for share in self.knots]
+        exponent = self.exponent
+        assert exponent is not None  # pieces are made of one
+        ends = [share ** (0.5 * exponent) for share in self.knots]
         steps = 3
         return [
-            (low + (high - low) * k / steps) ** (2.0 / self.exponent)
+            (low + (high - low) * k / steps) ** (2.0 / exponent)
             for low, high in reversed(list(pairwise(ends)))
             for k in range(steps, 0, -1)
         ] + [0.0]

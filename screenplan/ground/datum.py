@@ -126,9 +126,15 @@ def horizontal(crs: CRS) -> CRS:
     return crs
 
 
+def unbind(crs: CRS) -> CRS:
+    """Give the horizontal CRS that a bound one changes; any other as it is."""
+    source = crs.source_crs if crs.is_bound else None
+    return crs if source is None else horizontal(source)
+
+
 def is_on_earth(crs: CRS) -> bool:
     """Tell whether a CRS gives a place on a map: a site grid or a geocentric one does not."""
-    bare = horizontal(crs.source_crs) if crs.is_bound else crs
+    bare = unbind(crs)
     return bare.geodetic_crs is not None and not bare.is_geocentric
 
 
@@ -208,7 +214,6 @@ def find_transformation(
             kind="system",
         ) from None
     better_m, missing = _find_missing(group)
-    where = {"file": file, "layer": layer, "key": TOLERANCE_KEY}
     if knows_place(source) != knows_place(target):
         of = "" if knows_place(target) else " of the parcels"
         lost, other = (source, target) if knows_place(target) else (target, source)
@@ -245,7 +250,7 @@ def find_transformation(
             layer=layer,
             kind="system",
         )
-    if tolerance_m is not None and accuracy_m > tolerance_m:
+    if tolerance_m is not None and accuracy_m is not None and accuracy_m > tolerance_m:
         grids = (
             f"; {_name_grids(missing)}, good to {{{better_m:g} m}}, {_lacking(missing)[6:]}"
             if missing
@@ -258,7 +263,9 @@ def find_transformation(
             f"lie up to {{{accuracy_m:g} m}} "
             "beside where it belongs among the others. To do better, "
             + _mend_by_hand(missing, target, first=False),
-            **where,
+            file=file,
+            layer=layer,
+            key=TOLERANCE_KEY,
             kind="system",
         )
     operation = best.description
@@ -283,7 +290,7 @@ class _TwoSteps:
     second: Transformation
 
     @property
-    def source_crs(self) -> CRS:
+    def source_crs(self) -> CRS | None:
         return self.first.transformer.source_crs
 
     @property
@@ -293,8 +300,8 @@ class _TwoSteps:
     @property
     def accuracy(self) -> float:
         """Sum of both, as nobody knows how their errors go together; -1 where one is not stated."""
-        both = (self.first.accuracy_m, self.second.accuracy_m)
-        return -1.0 if None in both else float(sum(both))
+        first, second = self.first.accuracy_m, self.second.accuracy_m
+        return -1.0 if first is None or second is None else first + second
 
     def transform(self, x, y, direction: str = "FORWARD"):
         steps = (self.first, self.second) if direction == "FORWARD" else (self.second, self.first)
@@ -323,7 +330,9 @@ def _take_best(group: TransformerGroup, source: CRS, target: CRS, area):
 def _changes_datum(source: CRS, target: CRS) -> bool:
     if source.is_bound or target.is_bound:
         return True
-    return not source.geodetic_crs.equals(target.geodetic_crs, ignore_axis_order=True)
+    one, other = source.geodetic_crs, target.geodetic_crs
+    assert one is not None  # `is_on_earth`
+    return not one.equals(other, ignore_axis_order=True)
 
 
 def _list_operations(source: CRS, target: CRS, area) -> TransformerGroup:
@@ -335,7 +344,7 @@ def _list_operations(source: CRS, target: CRS, area) -> TransformerGroup:
             target,
             always_xy=True,
             allow_ballpark=False,
-            area_of_interest=AreaOfInterest(*area) if area else None,
+            area_of_interest=AreaOfInterest(*area) if area else None,  # type: ignore[arg-type]  # one class under two names
         )
 
 

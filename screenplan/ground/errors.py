@@ -95,6 +95,7 @@ class InputError(ScreenplanError):
     """
 
     units = "metric"
+    problems: tuple[Problem, ...]
 
     def __new__(cls, problems: Problem | Iterable[Problem] = ()):
         """Choose the class by the kind of the problems."""

@@ -40,11 +40,11 @@ class Faults:
 
     def note_doubles(self, ids: Sequence[str], mend: str) -> None:
         """Note the rows of each identifier that stands there more than once."""
-        ids = np.asarray(ids, object)
-        names, counts = np.unique(ids.astype(str), return_counts=True)
+        named = np.asarray(ids, object)
+        names, counts = np.unique(named.astype(str), return_counts=True)
         for name, count in zip(names, counts, strict=True):
             if count > 1:
-                self.note(ids == name, f"the identifier {name} stands there {count} times", mend)
+                self.note(named == name, f"the identifier {name} stands there {count} times", mend)
 
     @property
     def problems(self) -> list[Problem]:

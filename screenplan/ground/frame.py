@@ -10,6 +10,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -30,6 +31,7 @@ from screenplan.ground.datum import (
     is_on_earth,
     knows_north,
     knows_place,
+    unbind,
 )
 from screenplan.ground.errors import refuse
 from screenplan.ground.reproject import reproject
@@ -126,7 +128,7 @@ class LocalFrame:
         geodetic = _find_geodetic(source)
         try:
             to_degrees = Transformer.from_crs(
-                _unbind(source), geodetic, always_xy=True, allow_ballpark=False
+                unbind(source), geodetic, always_xy=True, allow_ballpark=False
             )
         except ProjError:
             raise refuse(
@@ -223,21 +225,26 @@ class LocalFrame:
     @property
     def position_deg(self) -> tuple[float, float] | None:
         """Longitude east of Greenwich and latitude of the site, degrees; None if not known."""
-        if self.is_plane:
+        if self.lon0 is None or self.lat0 is None:
             return None
-        meridian = self.crs.geodetic_crs.prime_meridian
-        east = self.lon0 + math.degrees(meridian.longitude * meridian.unit_conversion_factor)
+        geodetic = self.crs.geodetic_crs
+        assert geodetic is not None  # a frame on earth has one
+        meridian = geodetic.prime_meridian
+        assert meridian is not None
+        east = self.lon0 + math.degrees(meridian.longitude * float(meridian.unit_conversion_factor))
         return (east + 180.0) % 360.0 - 180.0, self.lat0
 
     @cached_property
     def area(self) -> tuple[float, float, float, float]:
         """West, south, east, north of the site in degrees from Greenwich, generously."""
-        east, _ = self.position_deg
+        position = self.position_deg
+        assert position is not None  # nobody asks for it in a plane
+        east, north = position
         return (
             max(east - AREA_HALF_DEG, -180.0),
-            max(self.lat0 - AREA_HALF_DEG, -90.0),
+            max(north - AREA_HALF_DEG, -90.0),
             min(east + AREA_HALF_DEG, 180.0),
-            min(self.lat0 + AREA_HALF_DEG, 90.0),
+            min(north + AREA_HALF_DEG, 90.0),
         )
 
     @cached_property
@@ -246,7 +253,7 @@ class LocalFrame:
         if self.is_plane:
             return _shift(self.scale, self.origin)
         return Transformer.from_crs(
-            _unbind(self.source_crs), self.crs, always_xy=True, allow_ballpark=False
+            unbind(self.source_crs), self.crs, always_xy=True, allow_ballpark=False
         )
 
     def transformation_from(
@@ -311,14 +318,16 @@ class LocalFrame:
         return reproject(geometries, transform, metres_per_unit=self._unit_of(transformation))
 
     def _unit_of(self, transformation: Transformation) -> float:
-        return 1.0 if self.is_plane else _metres_per_unit(transformation.transformer.source_crs)
+        return (
+            1.0 if self.is_plane else _metres_per_unit(CRS(transformation.transformer.source_crs))
+        )
 
     def _turn_of(self, transformation: Transformation) -> float:
         """Give a whole turn in a CRS's unit; 0 if it counts no degrees."""
         crs = (
             None
             if self.is_plane
-            else _unbind(horizontal(CRS(transformation.transformer.source_crs)))
+            else unbind(horizontal(CRS(transformation.transformer.source_crs)))
         )
         if crs is None or not crs.is_geographic:
             return 0.0
@@ -346,7 +355,9 @@ class LocalFrame:
         xy, owner = shapely.get_coordinates(geometries, return_index=True)
         unit, turn = self._unit_of(transformation), self._turn_of(transformation)
         with np.errstate(invalid="ignore"):
-            again = self.points_out(*self.points_in(*xy.T, transformation), transformation)
+            again = self.points_out(
+                *self.points_in(xy[:, 0], xy[:, 1], transformation), transformation
+            )
             across, along = np.abs(again - xy.T)
             if turn:
                 across = np.minimum(across, np.abs(across - turn))
@@ -463,7 +474,7 @@ class LocalFrame:
         } | ({} if not self.is_plane else {"origin": list(self.origin)})
 
     @classmethod
-    def from_dict(cls, record: Mapping[str, object]) -> LocalFrame:
+    def from_dict(cls, record: Mapping[str, Any]) -> LocalFrame:
         """Rebuild a frame from a run record.
 
         Raises
@@ -498,6 +509,7 @@ def mean_radius(geodetic: CRS, lat_deg: float) -> float:
     (Snyder, Map Projections: A Working Manual, USGS 1395, 1987, equations 4-18 and 4-20).
     """
     ellipsoid = geodetic.ellipsoid
+    assert ellipsoid is not None  # every geodetic CRS has one
     a, b = ellipsoid.semi_major_metre, ellipsoid.semi_minor_metre
     e2 = 1.0 - (b / a) ** 2
     w2 = 1.0 - e2 * math.sin(math.radians(lat_deg)) ** 2
@@ -535,16 +547,14 @@ def _find_geodetic(source: CRS) -> CRS:
             "Save the layer in a geographic or projected CRS",
             kind="system",
         )
-    return horizontal(_unbind(source).geodetic_crs)
-
-
-def _unbind(crs: CRS) -> CRS:
-    return horizontal(crs.source_crs) if crs.is_bound else crs
+    geodetic = unbind(source).geodetic_crs
+    assert geodetic is not None  # `is_on_earth`
+    return horizontal(geodetic)
 
 
 def _metres_per_unit(crs: CRS) -> float:
     """Length of the CRS's unit in metres; that of a degree where it is an angle."""
-    axis = _unbind(horizontal(CRS(crs))).axis_info[0]
-    if _unbind(horizontal(CRS(crs))).is_geographic:
+    axis = unbind(horizontal(CRS(crs))).axis_info[0]
+    if unbind(horizontal(CRS(crs))).is_geographic:
         return METRES_PER_DEGREE * math.degrees(axis.unit_conversion_factor)
     return axis.unit_conversion_factor

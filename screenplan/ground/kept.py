@@ -25,7 +25,7 @@ class Kept:
     (1, True)
     """
 
-    def __init__(self):
+    def __init__(self) -> None:
         self._made: dict[Callable, tuple[tuple, Any]] = {}
 
     def __call__(self, make: Callable, *parts: Any) -> Any:

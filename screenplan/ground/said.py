@@ -49,8 +49,9 @@ class Said(str):
     """
 
     __slots__ = ("written",)
+    written: str
 
-    def __new__(cls, written: str):  # noqa: D102
+    def __new__(cls, written: str) -> Said:  # noqa: D102
         text = super().__new__(cls, in_units(written))
         text.written = f"{written}"
         return text
@@ -99,6 +100,7 @@ def _in_feet(quantity: re.Match) -> str:
         )
     except ValueError:
         return _as_written(quantity)
+    assert last is not None  # the pattern has always a last number
     if quantity["unit"] == "m" and 0.0 < abs(last) < INCHES_BELOW_M:
         per, decimals, name = FOOT_M / 12.0, 1, "in"
     written = [

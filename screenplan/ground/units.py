@@ -380,7 +380,7 @@ def parse_volume(text: str) -> float:
     """
     match = _VOLUME.match(text) if isinstance(text, str) else None
     unit = match and VOLUME_UNITS.get(" ".join(match["unit"].lower().split()))
-    if not unit:
+    if match is None or not unit:
         raise refuse(
             f"{quoted(text)} is not a volume",
             'Write a number and a unit, such as "50 l", "2 cu ft" or "0.05 m3"',

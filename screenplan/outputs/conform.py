@@ -11,6 +11,7 @@ import math
 import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
+from typing import Any
 
 import geopandas
 import numpy as np
@@ -305,7 +306,7 @@ def _is_missing(value: object) -> bool:
     return value is None or value is pd.NA or value is pd.NaT or value != value
 
 
-def _outside(cell: object, column: Column) -> str | None:
+def _outside(cell: Any, column: Column) -> str | None:
     if column.choices and cell not in column.choices:
         return f"holds {cell!r}"
     if column.low is not None and cell < column.low:
@@ -339,7 +340,7 @@ def _to_text(value: object) -> str:
     return str(value)
 
 
-def _to_number(value: object) -> float:
+def _to_number(value: Any) -> float:
     if isinstance(value, (bool, np.bool_, str)):
         raise TypeError("is not a number")
     number = float(value)
@@ -349,7 +350,7 @@ def _to_number(value: object) -> float:
     return round(number, NUMBER_DECIMALS) + 0.0
 
 
-def _to_integer(value: object) -> int:
+def _to_integer(value: Any) -> int:
     if isinstance(value, (bool, np.bool_, str)):
         raise TypeError("is not an integer")
     number = int(value)

@@ -29,7 +29,7 @@ WRITTEN_DECIMALS = 12
 #: GDAL's options. RFC7946 orders the rings, leaves out ``crs`` and cuts at the antimeridian;
 #: without the last option a text such as "[1, 2]" would be written as a nested array.
 #: GDAL adds one foreign member, ``xy_coordinate_resolution``, which section 6.1 allows.
-OPTIONS = {
+OPTIONS: dict[str, str | int] = {
     "RFC7946": "YES",
     "COORDINATE_PRECISION": WRITTEN_DECIMALS,
     "WRITE_BBOX": "YES",

@@ -132,7 +132,7 @@ def layer_type(layout: Layout) -> str:
     for lines and points; kinds that do not go together make an ``Unknown`` one. An empty layer
     takes the contract's type, so that the desktop GIS can draw on it.
     """
-    present = {shape.geom_type for shape in layout.geometries if shape is not None}
+    present = {shape.geom_type for shape in layout.geometries or () if shape is not None}
     kinds = present or set(layout.contract.geometry)
     if len(kinds) == 1:
         return kinds.pop()

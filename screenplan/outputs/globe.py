@@ -108,7 +108,10 @@ def _write_one(
         raise OSError("it did not arrive whole") from None
     finally:
         alone.unlink(missing_ok=True)
+    assert document is not None  # `ET.parse` gives a root or raises
     schema, folder = document.find(_tag("Schema")), document.find(_tag("Folder"))
+    if schema is None or folder is None:
+        raise OSError("it did not arrive whole")
     for placemark in folder.findall(_tag("Placemark")):
         # KML 2.2 puts styleUrl behind the description and before ExtendedData and the geometry.
         heads = [child for child in placemark if child.tag in (_tag("name"), _tag("description"))]

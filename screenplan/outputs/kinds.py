@@ -31,8 +31,8 @@ def split_by_kind(
     """
     taken: dict[str, pd.DataFrame] = {}
     for name, layer in layers.items():
-        parts = written_parts(contracts[name]) if name in contracts else {name: None}
-        if len(parts) == 1 or not isinstance(layer, geopandas.GeoDataFrame):
+        parts = written_parts(contracts[name]) if name in contracts else {}
+        if len(parts) < 2 or not isinstance(layer, geopandas.GeoDataFrame):
             taken[name] = layer
             continue
         types = layer.geometry.geom_type.where(~layer.geometry.is_empty)

@@ -120,7 +120,7 @@ def _send_all(
     """Send the geometries of all layers into another reference system at once."""
     if not layouts:
         return {}
-    shapes = [shape for layout in layouts for shape in layout.geometries]
+    shapes = [shape for layout in layouts for shape in layout.geometries or ()]
     frame = layers[layouts[0].contract.name].crs
     sent = iter(send_out(geopandas.GeoDataFrame(geometry=shapes, crs=frame), crs).geometry.array)
     return {

@@ -315,7 +315,7 @@ def plain(value: object, base: str | Path) -> object:
     if isinstance(value, Mapping):
         return {str(key): plain(entry, base) for key, entry in value.items()}
     if hasattr(value, "__dataclass_fields__"):
-        return plain(asdict(value), base)
+        return plain(asdict(value), base)  # type: ignore[call-overload]  # it is a dataclass
     if hasattr(value, "to_dict") and hasattr(value, "columns"):
         return plain(value.to_dict("records"), base)
     if isinstance(value, (set, frozenset)):

@@ -144,7 +144,7 @@ def make_report(layers: Mapping[str, Any], about: About) -> str:
         sources=[
             t
             for t in (
-                *(tables("sources") or [_rules(layers.get("no_plant_zones"), about.units)]),
+                *(tables("sources") or (_rules(layers.get("no_plant_zones"), about.units),)),
                 _species(about.species, about.units),
                 plain_table("assumptions", "Assumptions", ("what", "value"), about.assumptions),
                 *_inputs(about),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, Literal
 
 import pandas as pd
 
@@ -32,7 +32,11 @@ def text_of(cell: Any) -> str:
 
 
 def write_cell(
-    row: Mapping, column: str, form: Form, units: str, names: Mapping[str, Mapping[str, str]]
+    row: Mapping,
+    column: str,
+    form: Form | Literal[""],
+    units: str,
+    names: Mapping[str, Mapping[str, str]],
 ) -> str:
     """Write a cell.
 
@@ -108,8 +112,8 @@ def _day(number: int) -> str:
     return f"day {number}"
 
 
-def _often(row: Mapping) -> str:
-    times, every = row["times"], row.get("every_days")
+def _often(row: Mapping[str, Any]) -> str:
+    times, every = row["times"], row.get("every_days", pd.NA)
     if is_missing(every) or int(times) == 1:
         return "once" if int(times) == 1 else f"{int(times)} times"
     pace = {1: "every day", 7: "every week", 365: "every year"}.get(
@@ -118,11 +122,11 @@ def _often(row: Mapping) -> str:
     return f"{pace}, {int(times)} times"
 
 
-def _packs(row: Mapping, units: str) -> str:
+def _packs(row: Mapping[str, Any], units: str) -> str:
     if is_missing(row["packs"]) or is_missing(row.get("pack")) or not str(row["pack"]).strip():
         return ""
     text = f"{int(row['packs'])} × {clean(row['pack'])}"
-    size = row.get("pack_amount")
+    size = row.get("pack_amount", pd.NA)
     if not is_missing(size) and row.get("unit") != "each":
         text += f" of {format_pack(float(size), str(row['unit']), units)}"
     return text

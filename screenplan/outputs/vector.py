@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pyogrio
@@ -25,8 +26,8 @@ def write_layer(
     geometry: str | None,
     crs_wkt: str | None,
     append: bool = False,
-    dataset_options: dict[str, str | int] | None = None,
-    layer_options: dict[str, str | int] | None = None,
+    dataset_options: Mapping[str, str | int] | None = None,
+    layer_options: Mapping[str, str | int] | None = None,
 ) -> None:
     """Write one layer into ``path``; the caller checks what arrived, with `check_arrival`.
 
@@ -90,7 +91,7 @@ def _fill_date(values: list) -> tuple[np.ndarray, None]:
     return np.array(values, dtype="datetime64[D]"), None
 
 
-_FILL = {
+_FILL: dict[str, Callable[[Any], tuple[np.ndarray, np.ndarray | None]]] = {
     "text": _fill_text,
     "number": partial(_fill_plain, np.float64, np.nan),
     "integer": partial(_fill_plain, np.int64, 0),

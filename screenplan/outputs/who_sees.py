@@ -173,4 +173,5 @@ def causes_of(holes, units: str) -> dict[str, list[str]]:
 
 def _latest(years: Sequence[int | None]) -> int | None:
     """Give the greatest of some years; never is greater than any."""
-    return None if None in years else max(years)
+    said = [year for year in years if year is not None]
+    return max(said) if len(said) == len(years) else None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import fields, is_dataclass
 from types import NoneType, UnionType
 from typing import Annotated, Any, Union, get_args, get_origin, get_type_hints
@@ -62,7 +62,7 @@ def _joined(*parts: str) -> str | None:
 
 
 def _say(
-    item: dict[str, Any], key: str | None, inner: Any, names: Sequence[str]
+    item: Mapping[str, Any], key: str | None, inner: Any, names: Sequence[str]
 ) -> tuple[str, str]:
     """Give what is wrong by one finding, and the remedy."""
     kind, context, value = item["type"], item.get("ctx", {}), quoted(item.get("input"))
@@ -116,7 +116,9 @@ def _follow(model: Any, places: Sequence[str | int]) -> tuple[list[str], Any, An
     Gives its places by name, its type, that of the table it stands in, and which row it is if that
     is one of a list of tables.
     """
-    way, inner, around, rows = [], model, model, ()
+    way: list[str] = []
+    inner, around = model, model
+    rows: tuple[int, ...] = ()
     for part in places:
         kinds = _kinds(inner)
         if len(kinds) > 1:  # the part is no key, but the tag that tells them apart
@@ -152,7 +154,7 @@ def _fields(kind: Any) -> dict[str, Any]:
 def _inner(kind: Any, part: str | int) -> Any:
     """Give the type of a value in a table or a list."""
     entries = [entry for entry in get_args(kind) if entry is not Ellipsis]
-    return _fields(kind).get(part, entries[-1] if entries else Any)
+    return _fields(kind).get(f"{part}", entries[-1] if entries else Any)
 
 
 def _is_length(kind: Any) -> bool:

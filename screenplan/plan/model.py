@@ -170,7 +170,7 @@ DEFAULTS = Options()
 
 #: The class of each section.
 SECTIONS: dict[str, type[Section]] = {
-    name: field.annotation for name, field in Options.model_fields.items() if name != "species"
+    name: type(getattr(DEFAULTS, name)) for name in Options.model_fields if name != "species"
 }
 
 
@@ -190,7 +190,7 @@ class Plan(Options):
                 )
         given = (info.context or {}).get("given", ())
         if self.tape is not None:
-            self._check_tape({*self.layers, *given})
+            self._check_tape(self.tape, {*self.layers, *given})
             return self
         if not {"parcels", "planting_line"} & {*self.layers, *given}:
             raise WrongError(
@@ -200,15 +200,15 @@ class Plan(Options):
             )
         return self
 
-    def _check_tape(self, given: set[str]) -> None:
+    def _check_tape(self, tape: Tape, given: set[str]) -> None:
         """Refuse what is given by tape and once more."""
-        if self.tape.side is not None and "parcels" not in given:
+        if tape.side is not None and "parcels" not in given:
             raise WrongError(
                 "tape.side names a side of the parcel, and no parcel is given",
                 "Give layers.parcels, or tape.length instead of tape.side",
                 "tape.side",
             )
-        for name in ("parcels", "planting_line") if self.tape.side is None else ():
+        for name in ("parcels", "planting_line") if tape.side is None else ():
             if name in given:
                 raise WrongError(
                     f"the line is given by tape.length, and layers.{name} is given too",
@@ -216,7 +216,7 @@ class Plan(Options):
                     "in the place of length",
                     "tape.length",
                 )
-        for name in self.tape.measured:
+        for name in tape.measured:
             if name in self.layers:
                 raise WrongError(
                     f"tape.{name} and layers.{name} are both given",
@@ -224,7 +224,7 @@ class Plan(Options):
                     f"tape.{name}",
                 )
         if self.terrain is not None and any(
-            row.ground for rows in self.tape.measured.values() for row in rows
+            row.ground for rows in tape.measured.values() for row in rows
         ):
             raise WrongError(
                 "the ground is given by the terrain and by tape",
@@ -276,7 +276,7 @@ def _entry_marks(key: str) -> tuple[Any, ...]:
 
 
 def _limits(marks) -> dict[str, float]:
-    found = {}
+    found: dict[str, float] = {}
     for mark in marks:
         inner = getattr(mark, "metadata", None)  # a range may stand in a field of its own
         found |= _limits(inner) if inner else {}

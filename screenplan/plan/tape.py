@@ -365,7 +365,7 @@ class Tape(Section):
 
 
 #: The tables of [tape], by key: what a row may hold.
-TAPE_TABLES = {
+TAPE_TABLES: dict[str, type[Section]] = {
     "tape": Tape,
     "tape.windows": TapedWindow,
     "tape.private_places": TapedPlace,

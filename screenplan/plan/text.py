@@ -58,7 +58,10 @@ def plan_text(
         for name, field in model.model_fields.items():
             key = f"{section}.{name}"
             lines.append("")
-            for sentence in (field.description + range_text(key, units), *notes.get(key, ())):
+            for sentence in (
+                (field.description or "") + range_text(key, units),
+                *notes.get(key, ()),
+            ):
                 lines += textwrap.wrap(
                     sentence, _WIDTH, initial_indent="# ", subsequent_indent="#   "
                 )

@@ -15,6 +15,8 @@ from pydantic import (
     ConfigDict,
     Field,
     ValidationInfo,
+    ValidatorFunctionWrapHandler,
+    WrapValidator,
     field_validator,
 )
 
@@ -150,23 +152,21 @@ def read_one(value: Any) -> Any:
     )
 
 
-def rising(*words: str, of: Any) -> Any:
-    """Make the type of a list with an entry for each of the words, none smaller than the one before."""
+def rising(*words: str) -> WrapValidator:
+    """Hold a list to an entry for each of the words, none smaller than the one before."""
     called = f"{', '.join(words[:-1])} and {words[-1]}"
 
-    def listed(values: Any) -> tuple:
+    def in_order(values: Any, read: ValidatorFunctionWrapHandler) -> tuple:
         if not isinstance(values, (list, tuple)) or len(values) != len(words):
             raise WrongError(
                 f"{quoted(values)} is not a list of {len(words)}", f"Write {called} as a list"
             )
-        return tuple(values)
+        numbers = read(tuple(values))
+        if list(numbers) != sorted(numbers):
+            raise WrongError(f"{quoted(list(numbers))} is not in rising order", f"Write {called}")
+        return numbers
 
-    def in_order(values: tuple) -> tuple:
-        if list(values) != sorted(values):
-            raise WrongError(f"{quoted(list(values))} is not in rising order", f"Write {called}")
-        return values
-
-    return Annotated[tuple[of, ...], BeforeValidator(listed), AfterValidator(in_order)]
+    return WrapValidator(in_order)
 
 
 def once_each(values: tuple) -> tuple:
@@ -224,7 +224,7 @@ class Section(BaseModel):
     @classmethod
     def _of_its_kind(cls, value: Any, info: ValidationInfo) -> Any:
         """Refuse yes or no for a number, and a number or a text for yes or no: pydantic turns them."""
-        field = cls.model_fields[info.field_name]
+        field = cls.model_fields[f"{info.field_name}"]
         kinds = {field.annotation, *get_args(field.annotation)} & {bool, int, float}
         if not kinds or any(isinstance(mark, BeforeValidator) for mark in field.metadata):
             return value

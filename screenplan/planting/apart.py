@@ -142,7 +142,9 @@ def _too_near(windows, places, room: _Room, plan: Options, ground: Terrain) -> n
         every.append(_judge(room, to_line, near, far, sill_z - level, float(deck) + float(head)))
     # A screen before one of the places is a screen: the least reason counts.
     order = {None: 0, TOO_HIGH: 1, NO_ROOM: 2}
-    return np.array([min(of, key=order.get) for of in zip(*every, strict=True)], dtype=object)
+    return np.array(
+        [min(of, key=lambda reason: order[reason]) for of in zip(*every, strict=True)], dtype=object
+    )
 
 
 def _judge(room: _Room, to_line, near, far, sill, head: float) -> list[str | None]:

@@ -6,6 +6,8 @@ simplified; the pieces are joined. Arcs are drawn around the true circle, not in
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import shapely
 
@@ -107,7 +109,7 @@ def _pieces(geometries: np.ndarray, distance: np.ndarray) -> tuple[np.ndarray, n
         np.concatenate(
             [
                 strips,
-                _fans(*fan, quads[of_fan]),
+                _fans(fan, quads[of_fan]),
                 _discs(points, wide[of_point], quads[of_point]),
             ]
         ),
@@ -171,11 +173,12 @@ def _strips(ends, beyond, arm, next_arm, turn, chords) -> np.ndarray:
     return shapely.polygons(shapely.linearrings(xy, indices=edge))
 
 
-def _fans(middle, arm, end, lap, angle, quads) -> np.ndarray:
+def _fans(of: Sequence[np.ndarray], quads: np.ndarray) -> np.ndarray:
     """Sectors of circles, from one arm to another to the left by an angle, to the right by a negative one.
 
     Their tip is moved by ``lap`` into the pieces beside them.
     """
+    middle, arm, end, lap, angle = of
     chords = np.maximum(_chords(angle, quads), 1)
     fan, number = numbered(chords + 2)
     first = firsts(chords + 2)

@@ -168,8 +168,8 @@ def pair_band(first: tuple, second: tuple, gap: float) -> tuple[np.ndarray, np.n
 
     def over(heights: np.ndarray) -> np.ndarray:
         return (
-            shape_radius(first[0], *first[1:], heights)
-            + shape_radius(second[0], *second[1:], heights)
+            shape_radius(first[0], first[1], first[2], first[3], heights)
+            + shape_radius(second[0], second[1], second[2], second[3], heights)
             - gap
         )
 

@@ -47,7 +47,7 @@ def grow_crowns(
     growths = (growth,) if isinstance(growth, str) else tuple(growth)
     years = sorted(plan.growth.show_years)
     stand = planned_stand(plants, plan, species_table, years)
-    records = []
+    records: list = []
     for growth in growths:
         suffix, g = "" if len(growths) == 1 else f"-{growth}", growth_number(growth)
         for k, year in enumerate(years):

@@ -51,9 +51,13 @@ def shares_of(species: Species) -> tuple[float, float, float]:
     """
     measured = load_measured()
     if isinstance(species, OwnSpecies):
-        return tuple(part / sum(species.variances) for part in species.variances)
-    parts = _variances(measured[species.key].figures) if species.key in measured else _usual()
-    return tuple(part / sum(parts) for part in parts)
+        sites, kinds, plants = species.variances
+    elif species.key in measured:
+        sites, kinds, plants = _variances(measured[species.key].figures)
+    else:
+        sites, kinds, plants = _usual()
+    whole = sites + kinds + plants
+    return sites / whole, kinds / whole, plants / whole
 
 
 @dataclass(frozen=True)

@@ -161,7 +161,7 @@ def _reach(plants, planting_lines, spacing, given, new) -> float:
     """Length of row that the plants fill from the first on, each up to its neighbour."""
     gaps = {gap.after: gap for gap in gaps_between(plants, planting_lines)}
     left, reach, planted = given, 0.0, ~new
-    for position in np.flatnonzero(new):
+    for position in np.flatnonzero(new).tolist():
         if left == 0:
             break
         planted[position] = True

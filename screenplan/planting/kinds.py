@@ -83,7 +83,7 @@ def _height(of: Mapping[str, Any], kind: MeasuredKind) -> dict[str, Any]:
 
 
 def stops_of(
-    asymptotes: Sequence[float], mature: tuple[float, float], since_planting: bool
+    asymptotes: Sequence[float], mature: Sequence[float], since_planting: bool
 ) -> list[float]:
     """Give where low, typical and high growth stop, metres.
 

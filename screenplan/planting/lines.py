@@ -210,7 +210,7 @@ def _along_sides(
                 alone = [near[0] < 0 or names[near[0]] not in pieces for near in (before, after)]
                 line = _run_on(line, before[1], after[1], alone, reachable)
             pieces[names[side]].append(line)
-    drawn = []
+    drawn: list = []
     for name in chosen:
         side = sides.geometry.iloc[names.index(name)]
         ordered = sorted(

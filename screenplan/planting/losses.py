@@ -96,19 +96,21 @@ def lives_of(losses: float, replaced: int) -> Lives:
     """
     q = 1.0 - (1.0 - losses) ** (1.0 / RISK_YEARS)
     last = replaced + RISK_YEARS
-    courses = {}
+    courses: dict[tuple[int, ...], float] = {}
     for dies in product((False, True), repeat=last):
         if (course := _follow(dies, replaced)) is not None:
             deaths, risks = course
             courses[deaths] = q ** len(deaths) * (1.0 - q) ** (risks - len(deaths))
     courses = {deaths: chance for deaths, chance in courses.items() if chance > 0.0}
-    deaths = sorted(courses)
-    return Lives(tuple(deaths), np.cumsum([courses[years] for years in deaths]), replaced)
+    every = sorted(courses)
+    return Lives(tuple(every), np.cumsum([courses[years] for years in every]), replaced)
 
 
 def _follow(dies, replaced: int) -> tuple[tuple[int, ...], int] | None:
     """Give the deaths of a course, and how often a plant was at risk; None if who is not at risk dies."""
-    deaths, risks, planted = [], 0, 0
+    deaths: list[int] = []
+    risks = 0
+    planted: int | None = 0
     for year, dead in enumerate(dies, 1):
         at_risk = planted is not None and year <= planted + RISK_YEARS
         if dead and not at_risk:

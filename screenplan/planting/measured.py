@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 from types import MappingProxyType
-from typing import Any
+from typing import Any, Literal, get_args
 
 import numpy as np
 
@@ -20,9 +20,11 @@ from screenplan.planting.curves import HeightCurve, WidthLaw, scenario
 
 #: Grades of evidence, the best first: trees of this kind; trees of the same genus, leaf and habit;
 #: trees of the same leaf; published curves; a size from memory.
-GRADES = ("measured", "relatives", "group", "published", "memory")
+Grade = Literal["measured", "relatives", "group", "published", "memory"]
+GRADES: tuple[str, ...] = get_args(Grade)
 #: What is graded of a kind.
-GRADED = ("height", "width", "profile", "leaves")
+Graded = Literal["height", "width", "profile", "leaves"]
+GRADED: tuple[Graded, ...] = get_args(Graded)
 #: Standard deviations from the middle to the plant that one in ten stays below.
 TENTH = 1.2816
 CM_PER_INCH = 2.54

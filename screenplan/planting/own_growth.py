@@ -35,6 +35,7 @@ from math import exp, log
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from screenplan.contracts import GROWTHS
 from screenplan.planting.curves import SHARE_OF_ASYMPTOTE, SHARE_OF_RATE
@@ -129,7 +130,7 @@ def spreads_of(kind: str) -> Spreads:
     )  # fmt: skip
 
 
-def posterior(prior: Normal, said: np.ndarray, variances: np.ndarray) -> Normal:
+def posterior(prior: Normal, said: ArrayLike, variances: ArrayLike) -> Normal:
     """Draw a prior towards observations.
 
     Parameters
@@ -318,8 +319,10 @@ def _stops(species: Species, asymptotes: tuple[float, ...]) -> tuple[float, floa
     by_rule = stops_of(own, species.mature_height_m, since_planting)
     full = [species.full_height(growth) for growth in GROWTHS]
     if of.tallest_m is None or np.allclose(full, by_rule):
-        return tuple(stops_of(asymptotes, species.mature_height_m, since_planting))
-    return tuple(min(ends) for ends in zip(asymptotes, of.tallest_m, strict=True))
+        low, typical, high = stops_of(asymptotes, species.mature_height_m, since_planting)
+    else:
+        low, typical, high = map(min, asymptotes, of.tallest_m)
+    return low, typical, high
 
 
 def as_own(
@@ -337,6 +340,6 @@ def as_own(
     *parts : str
         Of height and width those whose grade becomes "own".
     """
-    told: Mapping[str, str] = {**species.grades, **dict.fromkeys(parts, OWN)}
+    told: Mapping[str, str] = species.grades | dict.fromkeys(parts, OWN)
     values = {field.name: getattr(species, field.name) for field in fields(Species)}
     return OwnSpecies(**{**values, "grades": told}, own_words=words, variances=variances)

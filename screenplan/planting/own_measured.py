@@ -95,10 +95,10 @@ def measured_plants(
             plant = _read(name, row, species_table, bases, wrong)
             if plant is not None:
                 found.append((row["plant"] or f"{name} {row['row']}", plant))
-    found = _last_of_each(found, problems)
+    kept = _last_of_each(found, problems)
     if problems:
         raise InputError(problems)
-    return found
+    return kept
 
 
 @dataclass(frozen=True)
@@ -306,7 +306,7 @@ def _years(age: float) -> str:
 def _mend(plant: Measured, column: str, value_m: float, usual_m: float) -> str:
     """Say in which unit a length may have been written, by what the kind can reach."""
     off = {unit: abs(np.log(value_m * factor / usual_m)) for unit, factor in UNITS_M.items()}
-    unit = min(off, key=off.get)
+    unit = min(off, key=lambda name: off[name])
     if off[unit] > NEAR:
         return "Correct the value, its unit, the age or the species"
     size = {"ft": "feet", "cm": "centimetres", "in": "inches", "mm": "millimetres"}[unit]
@@ -333,21 +333,22 @@ def _last_of_each(found: list[tuple[str, Measured]], problems: list[Problem]) ->
 
 def _of_one_plant(plant: str, several: list[Measured]) -> Iterator[Problem]:
     for before, after in pairwise(several):
-        place = {"layer": after.layer, "rows": [before.row, after.row]}
+        rows = (before.row, after.row)
         if before.species != after.species:
             yield Problem(
                 f"the plant {quoted(plant)} is of two species, {before.species} and {after.species}",
-                "Correct the species, or give each plant its own tag_id", **place,
+                "Correct the species, or give each plant its own tag_id", layer=after.layer, rows=rows,
             )  # fmt: skip
         elif before.age_years == after.age_years:
             yield Problem(
                 f"the plant {quoted(plant)} was measured twice at the same age, {_years(after.age_years)}",
-                "Leave one of the rows out, or give each plant its own tag_id", **place,
+                "Leave one of the rows out, or give each plant its own tag_id", layer=after.layer, rows=rows,
             )  # fmt: skip
         elif after.height_m < before.height_m * (1.0 - READING_LOG_SD):
             yield Problem(
                 f"the plant {quoted(plant)} has shrunk from {{{before.height_m:g} m}} after {_years(before.age_years)} "
                 f"to {{{after.height_m:g} m}} after {after.age_years:g}",
                 "Correct the heights, their units or the ages; leave out what was measured after it was cut back",
-                **place,
+                layer=after.layer,
+                rows=rows,
             )

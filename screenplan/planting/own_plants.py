@@ -297,9 +297,13 @@ def _row(key: str, kind: Corrected, plan: Options) -> dict[str, Any]:
 
 
 def _sizes(species: Species, plan: Options) -> tuple[list[float], float]:
-    stock = {"stock": plan.plants.stock, "stock_height_m": plan.plants.stock_height}
+    stock, height, curve = plan.plants.stock, plan.plants.stock_height, plan.growth.curve
     tall = [
-        float(height_at(species, TOLD_YEAR, growth=growth, curve=plan.growth.curve, **stock))
+        float(
+            height_at(
+                species, TOLD_YEAR, growth=growth, stock_height_m=height, stock=stock, curve=curve
+            )
+        )
         for growth in GROWTHS
     ]
     return tall, float(spread_at(species, tall[1]))

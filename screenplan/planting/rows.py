@@ -193,6 +193,7 @@ class _Setting:
         )
         both = np.stack(spans, axis=1)
         self.stretches = [[(a, b) for a, b in both[of == k].tolist()] for k in range(len(lines))]
+        assert asked.spacing is not None  # `with_spacing` chose it
         self.spacing, self.fit, self.move_m = asked.spacing, asked.fit, asked.move
         self.fill_existing = asked.fill_existing
         self.plants: list[_Plant] = []
@@ -361,7 +362,7 @@ class _Setting:
         """Spans of a line on which a plant of another line leaves no room."""
         line = self.lines[index]
         corners = [line.interpolate(station) for station in self.fixed[index]]
-        spans = []
+        spans: list[tuple[float, float]] = []
         for other in sorted({plant.line for plant in self.plants} - {index}):
             room = self._room(index, other)
             points = np.array([p.point for p in self.plants if p.line == other], dtype=object)
@@ -451,6 +452,7 @@ def _offset(line, offset: float, plant: _Plant) -> float:
 
 def species_standing(plant: Standing, species_table) -> Species:
     """Find the species of a plant that stands; refused by its name if there is none."""
+    assert plant.species is not None  # of others nobody asks
     try:
         return species_of(plant.species, species_table)
     except InputError as error:

@@ -114,11 +114,11 @@ def is_nested(shape: str | CrownShape, outer, inner) -> bool:
         return bool((apart >= -slack * max(r1, 1.0)).all())
     f1, l1, n1 = shape.surface(r1, h1 - c1)
     f0, l0, n0 = shape.surface(r0, h0 - c0)
-    heights = [c0, h0]
+    bends = [c0, h0]
     if f0 != f1 and c0 < (vertex := (f0 * h0 - f1 * h1 + l1 - l0) / (f0 - f1)) < h0:
-        heights.append(vertex)
+        bends.append(vertex)
     return all(
         (f0 * (z - h0) + 2.0 * l0) * (z - h0) + n0 - (f1 * (z - h1) + 2.0 * l1) * (z - h1) - n1
         >= -slack * max(r1, 1.0)
-        for z in heights
+        for z in bends
     )

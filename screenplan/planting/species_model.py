@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Annotated, Any, ClassVar, Literal
+from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal, get_args
 
 from pydantic import AfterValidator, BeforeValidator, Field
 
@@ -26,14 +26,17 @@ from screenplan.plan.values import (
 )
 from screenplan.planting.curves import HeightCurve, WidthLaw
 from screenplan.planting.curves import width_at as width_by_law
-from screenplan.planting.measured import GRADED, GRADES, TENTH
+from screenplan.planting.measured import GRADED, TENTH, Grade, Graded
 
 #: What a site may do to a plant, and how well it may stand it.
-TOLERANCES = ("browse", "salt", "shade", "wet")
-TOLERANCE_LEVELS = ("intolerant", "intermediate", "tolerant")
+Tolerance = Literal["browse", "salt", "shade", "wet"]
+ToleranceLevel = Literal["intolerant", "intermediate", "tolerant"]
+TOLERANCES: tuple[str, ...] = get_args(Tolerance)
+TOLERANCE_LEVELS: tuple[str, ...] = get_args(ToleranceLevel)
 
 #: Leaves by which relatives and stems are told.
-LEAVES = ("needle", "scale", "broadleaf", "deciduous", "bamboo")
+Leaf = Literal["needle", "scale", "broadleaf", "deciduous", "bamboo"]
+LEAVES: tuple[str, ...] = get_args(Leaf)
 #: Grade of a figure that a person gives.
 OWN = "own"
 #: Grades as they are told, the best first. Nothing is known of own figures but that somebody gave them.
@@ -59,10 +62,17 @@ CUSTOM_SHARE, CUSTOM_SPACING_M = 0.45, (0.6, 1.8)
 Height = Annotated[Length, Field(gt=0, le=HIGHEST_PLANT_M)]
 Size = Annotated[Length, Field(gt=0, le=4 * HIGHEST_PLANT_M)]
 YearlyGrowth = Annotated[Length, Field(gt=0, le=3)]
+Coefficient = Annotated[Number, Field(gt=0, le=20)]
 Rate = Annotated[Number, Field(gt=0, le=3)]
 Density = Annotated[Number, Field(ge=0, le=30)]
 Exponent = Annotated[Number, Field(ge=0, le=1)]
 Zone = Annotated[Whole, Field(ge=1, le=13)]
+#: A list with an entry for each growth.
+BY_GROWTH = rising(*GROWTHS)
+if TYPE_CHECKING:
+    ShapeWord = str
+else:  # the words are known once the shapes are
+    ShapeWord = Literal[shape_words()]
 
 
 def _with_middle(pair: Any) -> Any:
@@ -75,7 +85,7 @@ def _with_middle(pair: Any) -> Any:
     return (low, 0.5 * (low + high), high)
 
 
-def _by_growth(value: object) -> object:
+def _by_growth(value: Any) -> Any:
     """Let one exponent stand for those of all growths."""
     several = isinstance(value, (list, tuple))
     if several and len(value) != len(GROWTHS):
@@ -124,10 +134,10 @@ class HeightFigures:
 
     __pydantic_config__ = TABLE
 
-    asymptote_m: rising("low", "typical", "high", of=Size) | None = None
-    rate: rising("low", "typical", "high", of=Rate) | None = None
+    asymptote_m: Annotated[tuple[Size, ...], BY_GROWTH] | None = None
+    rate: Annotated[tuple[Rate, ...], BY_GROWTH] | None = None
     exponent: Annotated[Number, Field(ge=0, le=5)] = 1.0
-    tallest_m: rising("low", "typical", "high", of=Size) | None = None
+    tallest_m: Annotated[tuple[Size, ...], BY_GROWTH] | None = None
     planted_m: Height | None = None
 
 
@@ -147,11 +157,9 @@ class WidthFigures:
 
     __pydantic_config__ = TABLE
 
-    coefficient: (
-        rising("low", "typical", "high", of=Annotated[Number, Field(gt=0, le=20)]) | None
-    ) = None
+    coefficient: Annotated[tuple[Coefficient, ...], BY_GROWTH] | None = None
     exponent: Annotated[Number, Field(gt=0, le=1)] | None = None
-    widest_m: rising("low", "typical", "high", of=Size) | None = None
+    widest_m: Annotated[tuple[Size, ...], BY_GROWTH] | None = None
 
 
 @dataclass(frozen=True)
@@ -218,39 +226,37 @@ class Species:
 
     key: str
     latin_name: Words
-    shape: Literal[shape_words()]
-    mature_height_m: rising("low", "high", of=Height)
-    mature_spread_m: rising("low", "high", of=Height)
+    shape: ShapeWord
+    mature_height_m: Annotated[tuple[Height, ...], rising("low", "high")]
+    mature_spread_m: Annotated[tuple[Height, ...], rising("low", "high")]
     height_curve: HeightFigures = HeightFigures()
     width_law: WidthFigures = WidthFigures()
     profile: Profile | None = None
-    yearly_growth_m: rising("low", "typical", "high", of=YearlyGrowth) | None = None
+    yearly_growth_m: Annotated[tuple[YearlyGrowth, ...], BY_GROWTH] | None = None
     spread_share: Annotated[Number, Field(ge=0.02, le=5)] | None = None
     common_name: Words = ""
     genus: Words = ""
-    leaf: Literal[LEAVES] = "broadleaf"
+    leaf: Leaf = "broadleaf"
     evergreen: Flag = True
     stock_height_m: Height = 0.9
     establishment_years: Annotated[Number, Field(ge=0, le=20)] | None = None
     rooting_zone: Zone = MILD_ZONE
     clear_stem_m: Annotated[Length, Field(ge=0, le=HIGHEST_PLANT_M)] = 0.0
     clear_stem_share: Annotated[Number, Field(ge=0, le=0.9)] = 0.0
-    leaf_density: Annotated[
-        rising("low", "typical", "high", of=Density), BeforeValidator(_with_middle)
-    ] = (1.0, 2.5, 4.0)
+    leaf_density: Annotated[tuple[Density, ...], BY_GROWTH, BeforeValidator(_with_middle)] = (
+        1.0,
+        2.5,
+        4.0,
+    )
     kept_height_m: Height | None = None
     kept_width_m: Height | None = None
     winter_share: Annotated[Number, Field(ge=0, le=1)] = 1.0
     spacing_m: Annotated[Length, Field(ge=0.1, le=30)] | None = None
-    hardiness_zones: rising("coldest", "warmest", of=Zone) | None = None
-    tolerances: dict[Literal[TOLERANCES], Literal[TOLERANCE_LEVELS]] = field(
-        default_factory=dict, compare=False
-    )
+    hardiness_zones: Annotated[tuple[Zone, ...], rising("coldest", "warmest")] | None = None
+    tolerances: dict[Tolerance, ToleranceLevel] = field(default_factory=dict, compare=False)
     warnings: tuple[Words, ...] = field(default=(), compare=False)
     note: Words = field(default="", compare=False)
-    grades: dict[Literal[GRADED], Literal[(*GRADES, OWN)]] = field(
-        default_factory=dict, compare=False
-    )
+    grades: dict[Graded, Literal[Grade, "own"]] = field(default_factory=dict, compare=False)
     sources: dict[str, Words] = field(default_factory=dict, compare=False)
 
     @property
@@ -348,9 +354,10 @@ class Species:
         """What its growth rests on, in words: the weaker of the grades of height and width."""
         return GRADE_WORDS[self.grade("height", "width")]
 
-    def grade(self, *parts: str) -> str:
+    def grade(self, *parts: Graded) -> str:
         """Grade of the evidence, of several parts the weakest."""
-        graded = (self.grades.get(part, OWN) for part in parts or GRADED)
+        asked: tuple[Graded, ...] = parts or GRADED
+        graded = (self.grades.get(part, OWN) for part in asked)
         return max(graded, key=list(GRADE_WORDS).index)
 
     def at_quantile(
@@ -384,7 +391,8 @@ class Species:
         >>> abs(drawn.asymptote_m / low.asymptote_m - 1.0) < 1e-9, abs(drawn.rate / low.rate - 1.0) < 1e-9
         (True, True)
         """
-        curves, laws = ([of(growth) for growth in GROWTHS] for of in (self.curve, self.width))
+        curves = [self.curve(growth) for growth in GROWTHS]
+        laws = [self.width(growth) for growth in GROWTHS]
         asymptotes = [curve.asymptote_m for curve in curves]
         figures = HeightFigures(
             (_beyond(asymptotes, height),) * 3,
@@ -462,7 +470,7 @@ def _or_more(kept_m: float | None) -> float:
     return math.inf if kept_m is None else kept_m
 
 
-def _low_mean_high(pair: tuple[float, float]) -> tuple[float, float, float]:
+def _low_mean_high(pair: Sequence[float]) -> tuple[float, float, float]:
     return (pair[0], (pair[0] + pair[1]) / 2.0, pair[1])
 
 

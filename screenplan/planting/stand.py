@@ -152,7 +152,9 @@ class Stand:
     def way(self) -> np.ndarray:
         """Direction of the row at each plant, of length 1, (plants, 2); east for one that is alone."""
         way = np.zeros((len(self.points), 2))
-        way[self.order] = row_ways(*self.xy[self.order].T, self.row[self.order])
+        way[self.order] = row_ways(
+            self.xy[self.order, 0], self.xy[self.order, 1], self.row[self.order]
+        )
         return way
 
     @cached_property
@@ -179,7 +181,7 @@ class Stand:
 def stand_of(
     plants,
     *,
-    years: int | Sequence[int],
+    years: int | Sequence[int] | np.ndarray,
     curve: str = "smooth",
     species_table: Mapping[str, Species] | None = None,
     subject=None,
@@ -203,7 +205,7 @@ def stand_of(
     InputError
         On years out of range; by row, on a plant without a place, a known species or a height.
     """
-    years = _years(years)
+    at = _years(years)
     starts, start = _starts(plants, species_table)
     subject = np.zeros(len(plants), int) if subject is None else np.asarray(subject, int)
     lines = plants["line_id"].astype(str).to_numpy()
@@ -212,7 +214,7 @@ def stand_of(
     return Stand(
         plants.geometry.to_numpy(), numbers(plants, "ground_m", np.nan), subject, row,
         np.lexsort((numbers(plants, "station_m", 0.0), row)),
-        starts, start, years, sizes_of(starts, years, curve), curve,
+        starts, start, at, sizes_of(starts, at, curve), curve,
     )  # fmt: skip
 
 
@@ -370,7 +372,8 @@ def _starts(plants, species_table) -> tuple[tuple[Start, ...], np.ndarray]:
         looks.setdefault((key, float(height), bool(old), kind), len(looks))
         for key, height, old, kind in zip(keys, stock, stands, _kinds_of_stock(plants), strict=True)
     ]
-    starts = tuple(Start(found[key], *how) for key, *how in looks)
+    of = {key: species for key, species in found.items() if species is not None}
+    starts = tuple(Start(of[key], height, old, kind) for key, height, old, kind in looks)
     return starts, np.array(start, int)
 
 

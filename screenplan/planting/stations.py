@@ -160,13 +160,13 @@ def _fill_exact(
             new = []
         return [(station, 0.0) for station in new]
     before = [station for station in stations if station < right - spacing * EQUAL_SHARE]
-    new = [(station, 0.0) for station in before]
+    moved = [(station, 0.0) for station in before]
     if len(before) > 1 and right - before[-1] < spacing * (LEAST_SHARE - EQUAL_SHARE):
         # Too close to the second fixed plant: half way between it and the plant before, so that
         # neither gap exceeds the spacing.
         middle = (before[-2] + right) / 2.0
-        new[-1] = (middle, middle - before[-1])
-    return new[1:]
+        moved[-1] = (middle, middle - before[-1])
+    return moved[1:]
 
 
 def settle(

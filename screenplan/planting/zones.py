@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, cast
 
 import geopandas as gpd
 import numpy as np
@@ -25,7 +25,7 @@ from screenplan.planting.clearing import ARC_EXCESS_M, keep_clear_each
 from screenplan.planting.mixes import kinds_in
 from screenplan.planting.species_model import Species
 from screenplan.planting.stock import hole_width, planted_height
-from screenplan.rules.ruleset import KEEP_OUT_FEATURES, Rule, keep_out_kind, load_rules
+from screenplan.rules.ruleset import KEEP_OUT_FEATURES, Feature, Rule, keep_out_kind, load_rules
 from screenplan.site.ownership import outline_known
 from screenplan.site.plausible import MOST_ACROSS_M
 from screenplan.site.steady import natural_key
@@ -272,7 +272,7 @@ class _Row:
 
     def number(self, name: str, default: float) -> float:
         value = self.values.get(name)
-        return default if pd.isna(value) else float(value)
+        return default if value is None or pd.isna(value) else float(value)
 
 
 def _rows(layer: gpd.GeoDataFrame | None, key: str) -> Iterator[_Row]:
@@ -316,7 +316,7 @@ def _footprint(thing: _Thing) -> list[tuple[Rule, float]]:
         return []
     rule = Rule(
         FOOTPRINT,
-        thing.feature,
+        cast("Feature", thing.feature),
         reason="No rule is set for it, but the thing itself stands here",
         source="the layer itself",
         status="arithmetic",

@@ -55,8 +55,7 @@ def read_collection(name: str, value: Any) -> gpd.GeoDataFrame:
         cannot be read.
     """
     features = value.get("features") if isinstance(value, Mapping) else None
-    whole = isinstance(features, list) and value.get("type") == "FeatureCollection"
-    if not whole:
+    if not isinstance(features, list) or value.get("type") != "FeatureCollection":
         raise refuse(
             "the input is no GeoJSON FeatureCollection",
             'Send {"type": "FeatureCollection", "features": [...]}',
@@ -198,7 +197,7 @@ def _check_crs(crs: Any, name: str) -> None:
 def _read_shape(geometry: Any, name: str, row: int) -> shapely.Geometry | None:
     if geometry is None:
         return None
-    where = {"layer": name, "rows": [row]}
+    where: dict[str, Any] = {"layer": name, "rows": [row]}
     try:
         _check_numbers(geometry["coordinates"])
         shape = shapely.force_2d(shapely.geometry.shape(geometry))

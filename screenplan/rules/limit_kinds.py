@@ -19,7 +19,7 @@ from screenplan.plan.values import (
     Words,
     WrongError,
 )
-from screenplan.rules.ruleset import STATUSES
+from screenplan.rules.ruleset import Status
 
 #: The eight winds by which a garden factor may be named.
 WINDS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
@@ -90,7 +90,7 @@ class Limit(BaseModel):
     kind: str
     reason: Words
     source: Words = "the user's own limit"
-    status: Literal[STATUSES] = "user"
+    status: Status = "user"
     date: Annotated[str, BeforeValidator(read_date)] = ""
     confirm_locally: Flag = True
 

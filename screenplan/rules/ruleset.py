@@ -17,7 +17,7 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any, ClassVar, Literal
+from typing import Annotated, Any, ClassVar, Literal, get_args
 
 from pydantic import Field, WrapValidator
 
@@ -25,7 +25,7 @@ from screenplan.plan.catalogue import Catalogue, lay_over
 from screenplan.plan.values import TABLE, Flag, Length, Number, Words, WrongError
 
 #: Classes of things that a rule can keep clear.
-FEATURES = (
+Feature = Literal[
     "boundary",
     "building",
     "buried",
@@ -43,20 +43,22 @@ FEATURES = (
     "hedge",
     "private_place",
     "keep_out",
-)
+]
+FEATURES: tuple[str, ...] = get_args(Feature)
 #: Features that are kinds of the keep-outs layer; every other kind falls under ``keep_out``.
 KEEP_OUT_FEATURES = ("driveway", "gate", "septic_field", "easement", "pond", "path")
 #: Other words for them.
 KEEP_OUT_WORDS = {"drive": "driveway"}
 
-MEASURED_FROM = ("line", "outside_edge")
-MEASURED_TO = ("stem", "hole", "crown")
+MeasuredFrom = Literal["line", "outside_edge"]
+MeasuredTo = Literal["stem", "hole", "crown"]
 #: How a row is kept, where a rule holds for one of both only.
-FORMS = ("any", "clipped", "free")
+Form = Literal["any", "clipped", "free"]
 #: No setback reaches farther than what is read around the parcel at most (``site.reach``), metres.
 MOST_M = 2000.0
 #: How a rule's figure is known.
-STATUSES = ("read", "code", "second-hand", "arithmetic", "memory", "common practice", "user")
+Status = Literal["read", "code", "second-hand", "arithmetic", "memory", "common practice", "user"]
+STATUSES: tuple[str, ...] = get_args(Status)
 
 
 def keep_out_kind(text: str) -> str:
@@ -119,16 +121,16 @@ class Rule:
     beside: ClassVar = ("use",)
 
     key: str
-    feature: Literal[FEATURES]
+    feature: Feature
     distance_m: Distance = 0.0
     per_mature_height: Share = 0.0
     per_mature_spread: Share = 0.0
     at_least_m: Distance = 0.0
-    measured_from: Literal[MEASURED_FROM] = "outside_edge"
-    measured_to: Literal[MEASURED_TO] = "stem"
+    measured_from: MeasuredFrom = "outside_edge"
+    measured_to: MeasuredTo = "stem"
     reason: Words = ""
     source: Words = "the user's own rule"
-    status: Literal[STATUSES] = "user"
+    status: Status = "user"
     confirm_locally: Flag = True
     date: Words = ""
     kind: Words = ""
@@ -137,7 +139,7 @@ class Rule:
     up_to_mature_height_m: Distance = math.inf
     unclipped: Flag = False
     beyond_height_m: Distance = 0.0
-    form: Literal[FORMS] = "any"
+    form: Form = "any"
 
     def concerns(self, feature: str, kind: str = "") -> bool:
         """Whether it is about such a thing."""

@@ -87,7 +87,7 @@ class _Plain:
 
     def to_dict(self) -> dict[str, Any]:
         """Give it as dicts, lists, text, numbers, booleans and None."""
-        return _plain(asdict(self))
+        return _plain(asdict(self))  # type: ignore[call-overload]  # every kind of it is a dataclass
 
 
 @dataclass(frozen=True)
@@ -352,15 +352,22 @@ def _plain_type(annotation: Any) -> ParameterType:
     readers = [
         mark.func for mark in getattr(annotation, "__metadata__", ()) if hasattr(mark, "func")
     ]
-    for reader, kind in (
-        (read_length, "length"), (read_day, "date"), (read_volume, "volume"), (read_texts, "texts"),
-    ):  # fmt: skip
+    read: dict[Any, ParameterType] = {
+        read_length: "length", read_day: "date", read_volume: "volume", read_texts: "texts",
+    }  # fmt: skip
+    for reader, kind in read.items():
         if reader in readers:
             return kind
     base = _bare(annotation)
     if get_origin(base) is dict:
         return "table" if _bare(get_args(base)[1]) is float else "tables"
-    plain = {bool: "boolean", int: "integer", float: "number", Path: "file", tuple: "list"}
+    plain: dict[Any, ParameterType] = {
+        bool: "boolean",
+        int: "integer",
+        float: "number",
+        Path: "file",
+        tuple: "list",
+    }
     return plain.get(get_origin(base) or base, "text")
 
 
@@ -381,7 +388,8 @@ def _unit(field: FieldInfo, kind: str, item: str) -> str:
         return "m"
     if kind == "volume":
         return "m3"
-    return (field.json_schema_extra or {}).get("unit", "")
+    more = field.json_schema_extra
+    return str(more.get("unit", "")) if isinstance(more, dict) else ""
 
 
 def _title(name: str) -> str:

@@ -70,20 +70,22 @@ def _read_taped(plan: Plan, sources: Mapping[str, Any], terrain):
     from screenplan.site.sides import find_sides
     from screenplan.site.taped import lay_tape, line_of_side
 
-    for name in {"parcels", "planting_line"} & set(sources) if plan.tape.side is None else ():
+    tape = plan.tape
+    assert tape is not None  # asked for only where something was measured
+    for name in {"parcels", "planting_line"} & set(sources) if tape.side is None else ():
         raise refuse(
             f"the line is given by tape.length, and a layer of {name.replace('_', ' ')} is given too",
             "Leave that layer out, or measure from a side of the parcel: tape.side instead of tape.length",
             key="tape.length",
         )
     line = None
-    if plan.tape.side is not None:
+    if tape.side is not None:
         known = {name: sources[name] for name in ("parcels", "roads") if name in sources}
         lot = read_site(known, plan=plan, terrain=terrain)
         sides = find_sides(lot.layers["parcels"], lot.layers.get("roads"), plan=plan)
-        line = line_of_side(plan.tape, sides, lot.frame)
+        line = line_of_side(tape, sides, lot.frame)
     with _tables_in(plan):
-        laid = lay_tape(plan.tape, plan, houses_given="buildings" in sources, line=line)
+        laid = lay_tape(tape, plan, houses_given="buildings" in sources, line=line)
     taped = {name: LayerSource(table) for name, table in laid.layers.items() if name not in sources}
     try:
         site = read_site(
@@ -231,7 +233,7 @@ def rows_of_files(
 
 
 def _relocate(problem: Problem, layers: Mapping[str, Any], sources: Mapping[str, Any]) -> Problem:
-    source, layer = sources.get(problem.layer), layers.get(problem.layer)
+    source, layer = sources.get(problem.layer or ""), layers.get(problem.layer or "")
     if source is None or problem.file is not None:
         return problem
     rows = problem.rows

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from typing import Any
 
 import pandas as pd
 
@@ -89,7 +90,7 @@ def cells_of(frame: pd.DataFrame, name: str) -> pd.Series:
         return frame[name].astype(object)
     if _JOINED in name:
         columns = [cells_of(frame, part.strip()) for part in name.split(_JOINED)]
-        made = [_join(cells) for cells in zip(*columns, strict=True)]
+        made: list[object] = [_join(cells) for cells in zip(*columns, strict=True)]
     elif _LESS in name:
         columns = [cells_of(frame, part.strip()) for part in name.split(_LESS)]
         made = [_less(*cells) for cells in zip(*columns, strict=True)]
@@ -128,7 +129,7 @@ def _text(cell: object) -> str:
     return str(cell).strip()
 
 
-def _less(whole: object, *taken: object) -> object:
+def _less(whole: Any, *taken: Any) -> Any:
     """Take lengths off a length; one that cannot be read is given back, and refused as it stands."""
     if not _text(whole):
         return None
@@ -152,7 +153,7 @@ def _less(whole: object, *taken: object) -> object:
     return first - sum(others)
 
 
-def _is_number(cell: object) -> bool:
+def _is_number(cell: Any) -> bool:
     try:
         float(cell)
     except (TypeError, ValueError):

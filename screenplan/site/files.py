@@ -133,7 +133,7 @@ class DataFile:
 
     def layers(self) -> list[tuple[str, bool]]:
         """List its layers in their order, each with whether it has geometry."""
-        found = []
+        found: list[tuple[str, bool]] = []
         with self.reading():
             while True:
                 try:

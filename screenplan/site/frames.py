@@ -41,11 +41,11 @@ class FrameLayer:
 
     name: str
     frame: gpd.GeoDataFrame
-    file: None = None
-    crs_key: None = None
+    file: str | None = None
+    crs_key: str | None = None
 
     @property
-    def layer(self) -> str:
+    def layer(self) -> str | None:
         """Name for messages."""
         return self.name
 
@@ -90,6 +90,9 @@ class FrameLayer:
 
     @cached_property
     def _numbered(self) -> gpd.GeoDataFrame:
+        return self._number()
+
+    def _number(self) -> gpd.GeoDataFrame:
         numbers = pd.RangeIndex(1, len(self.frame) + 1, name=ROW)
         active = self.frame.geometry.name
         # Another column of geometries that is not the active one is left behind.

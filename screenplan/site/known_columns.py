@@ -170,7 +170,7 @@ def find_known(
     plain: dict[str, str] = {}
     for theirs in (*tags, *present):  # a column of its own before a tag of the same name
         plain[_plain(theirs.partition(":")[2] if theirs in tags else theirs)] = theirs
-    found = []
+    found: list[Match] = []
     for tier, group in enumerate(KNOWN.get(layer, {}).get(column, ())):
         for known in group:
             found += _match(known, plain, tier, has_unit=column.endswith("_m"))
@@ -180,18 +180,17 @@ def find_known(
 def _match(known: Known, plain: dict[str, str], tier: int, *, has_unit: bool) -> Iterator[Match]:
     for name in known.names.split("|"):
         sign = next((sign for sign in (" + ", " - ") if sign in name), None)
-        parts = [_find(part, plain) for part in (name.split(sign) if sign else [name])]
-        if all(parts):
+        wanted = name.split(sign) if sign else [name]
+        parts = [part for part in (_find(part, plain) for part in wanted) if part]
+        if len(parts) == len(wanted):
             theirs = sign.join(parts) if sign else parts[0]
             yield Match(theirs, known.why, known.unit, tier)
         elif has_unit and sign is None:
             for unit_name, unit in UNITS.items():
-                theirs = plain.get(_plain(name) + unit_name)
+                own = plain.get(_plain(name) + unit_name)
                 # "Ht_ft" says its unit as a word of its own.
-                if theirs is not None and re.search(
-                    rf"[\W_]{unit_name}\W*$", theirs, re.IGNORECASE
-                ):
-                    yield Match(theirs, known.why, unit, tier)
+                if own is not None and re.search(rf"[\W_]{unit_name}\W*$", own, re.IGNORECASE):
+                    yield Match(own, known.why, unit, tier)
 
 
 def _find(name: str, plain: dict[str, str]) -> str | None:

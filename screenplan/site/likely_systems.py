@@ -64,11 +64,11 @@ def likely_systems(
     places = [box for box, _ in known]
     if _lies_at(bounds, places):
         return [f"{_DEGREES} (WGS 84)"]
-    datums = {CRS(crs).geodetic_crs.name for _, crs in known}
+    datums = {_datum_of(CRS(crs)) for _, crs in known}
     west, south, east, north = places[0]
     x, y = (west + east) / 2.0, (south + north) / 2.0
     area = AreaOfInterest(x - AROUND_DEG, y - AROUND_DEG, x + AROUND_DEG, y + AROUND_DEG)
-    found = {}
+    found: dict = {}
     for info in query_crs_info(
         auth_name="EPSG", pj_types=[PJType.PROJECTED_CRS], area_of_interest=area, contains=True
     ):
@@ -78,7 +78,7 @@ def likely_systems(
         box = _on_its_datum(bounds, crs)
         if box is None or not _lies_at(box, places):
             continue
-        use, datum = info.area_of_use, crs.geodetic_crs.name
+        use, datum = info.area_of_use, _datum_of(crs)
         width = (use.east - use.west) % 360.0 or 360.0
         is_turned = crs.axis_info[0].direction != "east"
         rank = (datum not in datums, width * (use.north - use.south), is_turned, int(info.code))
@@ -95,6 +95,12 @@ def say_likely(bounds: Bounds | None, others: Sequence[tuple[Bounds | None, CRS 
     if not named:
         return ""
     return f": in {', '.join(named)} it would lie where the others do; whoever made it knows which it is"
+
+
+def _datum_of(crs: CRS) -> str:
+    geodetic = crs.geodetic_crs
+    assert geodetic is not None  # both kinds of CRS that are asked have places on earth
+    return geodetic.name
 
 
 def _on_its_datum(bounds: Bounds, crs: CRS) -> Bounds | None:

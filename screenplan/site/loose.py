@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -115,7 +116,7 @@ def read_track(file: Path | str) -> gpd.GeoDataFrame:
         If it cannot be read, or holds no line or several.
     """
     data = open_file(Path(file), "the track")
-    where = {"file": str(data.path)}
+    where: dict[str, Any] = {"file": str(data.path)}
     lines, crs = _read_lines(data)
     if crs is None:
         raise refuse("The track has no CRS", "Save it as GPX", **where)

@@ -76,10 +76,10 @@ def take_tags(
     findings : Findings
         Where it is told.
     """
-    given = given_by_tags(name, frame.columns)
-    if not given or frame.empty or "kind" in fixed:
+    by_tags = given_by_tags(name, frame.columns)
+    if not by_tags or frame.empty or "kind" in fixed:
         return frame
-    given = [column for column in given if column not in {*columns, *fixed, *frame.columns}]
+    given = [column for column in by_tags if column not in {*columns, *fixed, *frame.columns}]
     known = [_READERS[name](tags) for tags in _tags_of_rows(frame)]
     kept = [row is not None for row in known]
     out = frame[kept].copy()

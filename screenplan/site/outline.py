@@ -89,8 +89,8 @@ def read_bearing(text: str, *, file: str | None = None, row: int = 0) -> float:
         )
     from_north = quadrant["from"].upper() == "N"
     east = quadrant["to"].upper() == "E"
-    azimuth = angle if from_north else 180.0 - angle
-    return (azimuth if east else 360.0 - azimuth) % 360.0
+    turned = angle if from_north else 180.0 - angle
+    return (turned if east else 360.0 - turned) % 360.0
 
 
 def walk_traverse(bearings_deg, distances_m, *, file: str | None = None) -> Traverse:

@@ -7,7 +7,7 @@ from pyproj import CRS, Transformer
 from pyproj.aoi import AreaOfUse
 from pyproj.exceptions import CRSError, ProjError
 
-from screenplan.ground.datum import horizontal
+from screenplan.ground.datum import horizontal, unbind
 from screenplan.ground.errors import refuse
 
 #: How far outside its CRS's stated area a layer may lie, degrees.
@@ -54,8 +54,7 @@ def find_misfit(crs: CRS, bounds: tuple[float, float, float, float] | None) -> s
     """
     if bounds is None:
         return None
-    flat = horizontal(crs)
-    flat = horizontal(flat.source_crs) if flat.is_bound else flat
+    flat = unbind(horizontal(crs))
     if flat.geodetic_crs is None:
         return None  # no place on the earth at all, which is said elsewhere
     x, y = (bounds[0] + bounds[2]) / 2.0, (bounds[1] + bounds[3]) / 2.0
@@ -92,7 +91,11 @@ def find_misfit(crs: CRS, bounds: tuple[float, float, float, float] | None) -> s
     inside = (lon - area.west + AREA_MARGIN_DEG) % 360.0 <= width and (
         area.south - AREA_MARGIN_DEG <= lat <= area.north + AREA_MARGIN_DEG
     )
-    return None if inside else f"{said}, which is for {area.name.rstrip('.')}{hint}"
+    return (
+        None
+        if inside
+        else f"{said}, which is for {(area.name or 'another area').rstrip('.')}{hint}"
+    )
 
 
 def guess_unit(crs: CRS, across_m: float) -> str:
@@ -107,8 +110,7 @@ def guess_unit(crs: CRS, across_m: float) -> str:
     across_m : float
         How far the parcel reaches in it, metres.
     """
-    flat = horizontal(crs)
-    flat = horizontal(flat.source_crs) if flat.is_bound else flat
+    flat = unbind(horizontal(crs))
     if flat.is_geographic:
         return "; its coordinates look like metres or feet, not degrees"
     unit = flat.axis_info[0].unit_name
@@ -124,9 +126,9 @@ def _find_area(flat: CRS) -> AreaOfUse | None:
     number = flat.to_json_dict().get("id")
     named = (number["authority"], number["code"]) if number else flat.to_authority()
     if flat.area_of_use is not None or named is None:
-        return flat.area_of_use
+        return flat.area_of_use  # type: ignore[return-value]  # one class under two names
     try:
-        return CRS.from_authority(*named).area_of_use
+        return CRS.from_authority(*named).area_of_use  # type: ignore[return-value]
     except CRSError:
         return None
 
@@ -135,5 +137,6 @@ def _far_from_origin(flat: CRS) -> bool:
     """Tell whether the CRS has a false origin, so that no site has coordinates near zero."""
     operation = flat.coordinate_operation
     return operation is not None and any(
-        "alse" in parameter.name and abs(parameter.value) > 1000.0 for parameter in operation.params
+        "alse" in parameter.name and abs(float(parameter.value)) > 1000.0
+        for parameter in operation.params
     )

@@ -96,9 +96,9 @@ def _parse(content: bytes, file: str):
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        line = content[: error.start].count(b"\n") + 1
+        number = content[: error.start].count(b"\n") + 1
         raise refuse(
-            f"The file cannot be read as vector data (line {line} is not UTF-8 text)",
+            f"The file cannot be read as vector data (line {number} is not UTF-8 text)",
             f"Save it as UTF-8, or {_MEND[0].lower()}{_MEND[1:]}",
             file=file,
         ) from None

@@ -7,9 +7,10 @@ function says otherwise. What is worked out for a row does not depend on what el
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 
-def firsts(count: np.ndarray) -> np.ndarray:
+def firsts(count: ArrayLike) -> np.ndarray:
     """Give where each row begins, of rows with so many items each.
 
     Examples
@@ -21,7 +22,7 @@ def firsts(count: np.ndarray) -> np.ndarray:
     return np.cumsum(count) - count
 
 
-def numbered(count: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def numbered(count: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
     """Give the row of each item and its number in it, from 0, of rows with so many items each.
 
     Examples

@@ -60,12 +60,18 @@ class Reader:
         self.layers, self.named = layers, named
         self.chosen, self.about = plan.subject, plan.site
         self.us = plan.plan.units == "us"
-        self.frame = frame
+        self._laid = frame
         self.repairs: list[tuple[str, int, str]] = []
         self.transformations: list[dict] = []
         self.warnings: list[str] = []
         self.inputs: list[dict] = []
         self.problems: list = []
+
+    @property
+    def frame(self) -> LocalFrame:
+        """The frame into which all is read; it is given, or laid before the first layer."""
+        assert self._laid is not None
+        return self._laid
 
     def read(self, point_crs, terrain) -> Site:
         """Read everything; see `screenplan.site.reading.read_site`."""
@@ -83,8 +89,7 @@ class Reader:
             point_crs=point_crs,
         )
         self._check_subject(source, rows)
-        if self.frame is None:
-            self.frame = self._lay_frame(source, rows, terrain)
+        self._laid = self._laid or self._lay_frame(source, rows, terrain)
         parcels = self._read_parcels(source, rows, point)
         return self._read_others(parcels, terrain)
 
@@ -108,8 +113,7 @@ class Reader:
                 **source.where,
                 kind="system",
             )
-        if self.frame is None:
-            self.frame = self._lay_frame(source, rows, terrain)
+        self._laid = self._laid or self._lay_frame(source, rows, terrain)
         way = self.frame.transformation_from(source.crs, **source.where)
         placed = self._place(rows, source, way, Findings.of(source))
         self.subject = shapely.union_all(placed.geometry.to_numpy())
@@ -219,7 +223,7 @@ class Reader:
             return
         corners = shapely.get_coordinates(shapely.box(*bounds))
         with np.errstate(invalid="ignore"):
-            x, y = self.frame.points_in(*corners.T, way)
+            x, y = self.frame.points_in(corners[:, 0], corners[:, 1], way)
         if not np.isfinite([x, y]).all():
             return  # said when the rows are placed
         across = float(max(np.hypot(x[2:4] - x[:2], y[2:4] - y[:2])))  # the two diagonals

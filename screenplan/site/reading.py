@@ -13,7 +13,7 @@ import pandas as pd
 from pyproj import CRS
 
 from screenplan.contracts import INPUTS, PARCELS, PLANTING_LINE
-from screenplan.ground.errors import InputError, refuse
+from screenplan.ground.errors import InputError, Problem, refuse
 from screenplan.ground.frame import LocalFrame
 from screenplan.plan import Options
 from screenplan.site.reader import Reader, read_columns
@@ -64,7 +64,8 @@ def read_site(
         from 1 in its order), and the remedy.
     """
     _check_names(sources)
-    layers, problems = {}, []
+    layers: dict = {}
+    problems: list[Problem] = []
     stated = {name: source.crs for name, source in sources.items()}
     for name, source in sources.items():
         try:

@@ -9,10 +9,11 @@ from __future__ import annotations
 import hashlib
 import math
 import warnings
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
+from typing import Any
 
 import fiona
 import geopandas as gpd
@@ -69,7 +70,7 @@ PLACE_DRIVERS = ("ESRI Shapefile", "FlatGeobuf")
 #: takes a tenth of the time of reading, to hash a county's parcels several times as long as reading.
 LARGE_FILE = 16 * 1024 * 1024
 #: The layer of a GPX file that is meant, by what a contract takes.
-TRACK_LAYERS = {POINTS: "waypoints", LINES: "tracks"}
+TRACK_LAYERS: dict[tuple[str, ...], str] = {POINTS: "waypoints", LINES: "tracks"}
 #: How a drawing's name ends.
 DRAWING = ".dxf"
 #: The CRS of columns called longitude and latitude.
@@ -186,7 +187,8 @@ class FileLayer:
             raise refuse(
                 f"The file breaks off: {self.rows} rows are announced, {len(frame)} can be read",
                 "Fetch or export the file again",
-                **self.where,
+                file=self.file,
+                layer=self.layer,
             )
         return frame
 
@@ -207,9 +209,9 @@ class FileLayer:
         asked |= {"datetime_as_string": True}
         with self.data.reading(self.layer), warnings.catch_warnings():
             warnings.simplefilter("ignore", UserWarning)  # measured geometries
-            return raw.read(self.data.address, **(asked | self.data.options | options))
+            return raw.read(self.data.address, **{**asked, **self.data.options, **options})
 
-    def _number(self, fids: Sequence) -> list[int]:
+    def _number(self, fids: Iterable) -> list[int]:
         """Numbers of rows by their ids."""
         fids = [int(fid) for fid in fids]
         if self.driver in PLACE_DRIVERS:
@@ -364,7 +366,7 @@ class FileLayer:
     def to_record(self) -> dict[str, object]:
         """Give what a run record says of it; of a large file, what was read stands for the whole."""
         main, *sidecars = find_files(self.data.path)
-        record = {
+        record: dict[str, object] = {
             "name": self.name,
             "file": self.file,
             "layer": self.layer,
@@ -427,7 +429,7 @@ def open_layer(name: str, source: LayerSource) -> FileLayer | FrameLayer:
     if asked is None and data.drivers == ("GPX",):
         asked = TRACK_LAYERS.get(INPUTS[name].geometry)
     layer = choose_layer(what, data, asked, key=f"layers.{name}.layer")
-    where = {"file": str(data.path), "layer": layer}
+    where: dict[str, Any] = {"file": str(data.path), "layer": layer}
     with data.reading(layer), data.collection(layer) as collection:
         if collection.schema["geometry"] == "None" and not is_table(name):
             raise refuse(
@@ -437,14 +439,15 @@ def open_layer(name: str, source: LayerSource) -> FileLayer | FrameLayer:
                 kind="geometry",
             )
         try:
-            bounds = tuple(float(value) for value in collection.bounds)
+            west, south, east, north = (float(value) for value in collection.bounds)
+            bounds = (west, south, east, north)
         except fiona.errors.DriverError:  # no rows, or the driver cannot tell
             bounds = None
         try:
             rows = len(collection)
         except TypeError:  # the driver cannot tell without reading
             rows = sum(1 for _ in collection)
-        rows, notes = _count(data, layer, rows)
+        rows, told = _count(data, layer, rows)
         return FileLayer(
             name,
             data,
@@ -456,7 +459,7 @@ def open_layer(name: str, source: LayerSource) -> FileLayer | FrameLayer:
             dict(collection.schema["properties"]),
             bounds if bounds is not None and np.isfinite(bounds).all() else None,
             str(collection.schema["geometry"]),
-            notes,
+            told,
         )
 
 
@@ -499,7 +502,7 @@ def _wkt_of(collection) -> str:
         return "unreadable"
 
 
-def _read_crs(wkt: str, name: str, is_stated: bool, where: Mapping[str, str]) -> CRS | None:
+def _read_crs(wkt: str, name: str, is_stated: bool, where: Mapping[str, Any]) -> CRS | None:
     """Read the CRS of a file; one that cannot be understood does not matter if the plan states one."""
     try:
         return CRS.from_user_input(wkt) if wkt else None
@@ -542,7 +545,7 @@ def _count(data: DataFile, layer: str, stated: int) -> tuple[int, list[str]]:
     if held is None or held == stated or min(held, stated) > WHOLE_ROWS:
         return stated, []
     if held > WHOLE_ROWS:
-        held = count_rows(data.inner, layer, 1 << 62)
+        held = count_rows(data.inner, layer, 1 << 62) or held
     return held, [f"its file states {stated} rows and holds {held}, which were counted"]
 
 

@@ -38,7 +38,8 @@ def settle_systems(
     InputError
         With one problem for each text that names no system.
     """
-    settled, notes, problems = {}, [], []
+    settled, notes = {}, []
+    problems: list[Problem] = []
     for name, layer in layers.items():
         try:
             crs = find_system(stated.get(name), layers, stated, key=layer.crs_key, own=name)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -24,7 +25,7 @@ from screenplan.ground.datum import ground_plane
 from screenplan.ground.errors import InputError, Problem, refuse
 from screenplan.ground.frame import LocalFrame
 from screenplan.plan import Options
-from screenplan.plan.tape import Spot, Tape, Taped
+from screenplan.plan.tape import Spot, Tape, Taped, TapedRectangle, TapedScreen, TapedShape
 from screenplan.plan.values import instead_of
 from screenplan.site.compass import bearing_deg, compass_name
 from screenplan.site.given_windows import SNAP_M
@@ -83,9 +84,11 @@ def line_of_side(tape: Tape, sides: gpd.GeoDataFrame, frame: LocalFrame) -> Tape
         If there is no such side, or if it is not straight.
     """
     names = sides["side_id"].astype(str).to_list()
-    if tape.side not in names:
+    if tape.side is None or tape.side not in names:
         raise refuse(
-            f"the parcel has no side '{tape.side}'", instead_of(tape.side, names), key="tape.side"
+            f"the parcel has no side '{tape.side}'",
+            instead_of(tape.side or "", names),
+            key="tape.side",
         )
     course = sides.geometry.iloc[names.index(tape.side)]
     ends = shapely.get_coordinates(course)[[0, -1]]
@@ -160,7 +163,8 @@ def lay_tape(
         # such can be read as it is.
         layers[PLANTING_LINE.name] = drawn.assign(line_id="1")
     ruler = _Ruler(line.zero, line.end, tape.garden)
-    shapes, problems = {}, []
+    shapes: dict[str, list] = {}
+    problems: list[Problem] = []
     way, reach = shapely.LineString([line.zero, line.end]), plan.site.reach
     for name, rows in tape.measured.items():
         shapes[name] = []
@@ -188,7 +192,7 @@ def lay_tape(
             columns |= _place_windows(rows, shapes[name], houses, ruler, houses_given)
         layers[name] = _layer(_CONTRACTS[name], shapes[name], line.frame, **columns)
     terrain = _terrain(tape, shapes, ruler, plan.site.reach)
-    notes = (line.note,) if line.note else ()
+    notes: tuple[str, ...] = (line.note,) if line.note else ()
     if terrain is not None:
         notes += (
             "The ground is taken to slope evenly between the line and what was measured by tape, "
@@ -199,6 +203,7 @@ def lay_tape(
 
 def _line(tape: Tape) -> gpd.GeoDataFrame:
     """Lay the line into a system of its own: on earth, in a plane with a north, or in one without."""
+    assert tape.length is not None  # a line without one is that of a side
     if tape.bearing is None:
         return gpd.GeoDataFrame(
             geometry=[shapely.LineString([(0.0, 0.0), (tape.length, 0.0)])],
@@ -249,8 +254,10 @@ class _Ruler:
         Two tapes, a from the zero peg and b from the end peg of a line of length L, meet at
         (a² − b² + L²) / 2L along it, as far off as Pythagoras leaves.
         """
-        if spot.from_zero is None:
-            return spot.along, spot.beyond if spot.beyond is not None else -spot.inside
+        if spot.from_zero is None or spot.from_end is None:
+            assert spot.along is not None  # a spot has tapes, or a place along the line and off it
+            away = spot.beyond if spot.beyond is not None else -(spot.inside or 0.0)
+            return spot.along, away
         a, b, line = spot.from_zero, spot.from_end, self.length
         short = max(line - a - b, abs(a - b) - line)
         if short > SLACK_M:
@@ -265,18 +272,16 @@ class _Ruler:
 
     def shape(self, row: Taped):
         """Give the shape of a row: a point, a line or an outline."""
-        points = getattr(row, "points", ())
-        if points:
-            sides = [_with_side(row, spot) for spot in points]
+        if isinstance(row, TapedShape) and row.points:
+            sides = [_with_side(row, spot) for spot in row.points]
             xy = self.place(*np.transpose([self.read(spot) for spot in sides]))
-            if getattr(row, "kind", "") == "plant":
+            if isinstance(row, TapedScreen) and row.kind == "plant":
                 return shapely.MultiPoint(xy)
             return shapely.LineString(xy) if row.fewest == 2 else _outline(shapely.Polygon(xy))
         along, beyond = self.read(row)
-        depth = getattr(row, "depth", None)
-        if depth is None:
+        if not isinstance(row, TapedRectangle) or row.width is None or row.depth is None:
             return shapely.Point(self.place(along, beyond))
-        half, far = 0.5 * row.width, beyond + (depth if beyond >= 0.0 else -depth)
+        half, far = 0.5 * row.width, beyond + (row.depth if beyond >= 0.0 else -row.depth)
         corners = self.place(
             [along - half, along + half, along + half, along - half], [beyond, beyond, far, far]
         )
@@ -316,10 +321,10 @@ def _houses(tape: Tape, shapes) -> list[tuple[str, object, float]]:
 def _place_windows(rows, points, houses, ruler: _Ruler, houses_given: bool) -> dict[str, list]:
     """Give the columns of windows that hang on their walls: facing, house, and the sill above its floor."""
     names = [name for name, _, _ in houses]
-    columns = {"facing_deg": [], "building_id": [], "sill_m": [], "height_m": []}
+    columns: dict[str, list] = {"facing_deg": [], "building_id": [], "sill_m": [], "height_m": []}
     problems = []
     for number, (row, point) in enumerate(zip(rows, points, strict=True), start=1):
-        where = {"key": "tape.windows", "rows": [number]}
+        where: dict[str, Any] = {"key": "tape.windows", "rows": [number]}
         if row.house is not None and row.house not in names:
             problems.append(
                 Problem(
@@ -331,7 +336,7 @@ def _place_windows(rows, points, houses, ruler: _Ruler, houses_given: bool) -> d
             continue
         own = [house for house in houses if row.house in (None, house[0])]
         gaps = [shapely.distance(shapely.boundary(outline), point) for _, outline, _ in own]
-        near = int(np.argmin(gaps)) if gaps and min(gaps) <= SNAP_M else None
+        near = own[int(np.argmin(gaps))] if gaps and min(gaps) <= SNAP_M else None
         inside = [house for house in houses if shapely.contains(house[1], point)]
         if near is None and inside:
             name, outline, _ = inside[0]
@@ -352,12 +357,13 @@ def _place_windows(rows, points, houses, ruler: _Ruler, houses_given: bool) -> d
             )  # fmt: skip
             continue
         # The ground of a house is one height: where the window's differs, its sill does.
-        differs = near is not None and "ground" in row.model_fields_set
-        sill = row.sill + row.ground - own[near][2] if differs else row.sill
-        if sill < 0.0:
+        sill = row.sill
+        if near is not None and "ground" in row.model_fields_set:
+            sill += row.ground - near[2]
+        if near is not None and sill < 0.0:
             problems.append(
                 Problem(
-                    f"the window's sill is {{{-sill:g} m}} below the ground of house '{own[near][0]}'",
+                    f"the window's sill is {{{-sill:g} m}} below the ground of house '{near[0]}'",
                     "Correct sill and ground; ground is that below the window, from the ground at the line", **where,
                 )
             )  # fmt: skip
@@ -366,7 +372,7 @@ def _place_windows(rows, points, houses, ruler: _Ruler, houses_given: bool) -> d
         if facing is None and near is None and not houses_given:
             facing = ruler.facing(-ruler.beyond)
         columns["facing_deg"].append(facing)
-        columns["building_id"].append(None if near is None else own[near][0])
+        columns["building_id"].append(None if near is None else near[0])
         columns["sill_m"].append(sill)
         columns["height_m"].append(row.head - row.sill)
     if problems:
@@ -390,13 +396,13 @@ def _terrain(tape: Tape, shapes, ruler: _Ruler, reach_m: float) -> Terrain | Non
     step = np.arange(-reach_m, ruler.length + reach_m + PATCH_M, PATCH_M)
     along = np.concatenate([step, step])
     beyond = np.repeat([-PATCH_M, PATCH_M], len(step))
-    known, heights = [ruler.place(along, beyond)], [np.zeros(2 * len(step))]
+    places, levels = [ruler.place(along, beyond)], [np.zeros(2 * len(step))]
     for ground, shape in patches:
         patch = shapely.segmentize(shapely.buffer(shape, PATCH_M, cap_style="square"), PATCH_M)
         xy = shapely.get_coordinates(patch)
-        known.append(xy)
-        heights.append(np.full(len(xy), ground))
-    known, heights = np.concatenate(known), np.concatenate(heights)
+        places.append(xy)
+        levels.append(np.full(len(xy), ground))
+    known, heights = np.concatenate(places), np.concatenate(levels)
     # What is nearer to the line than a patch is at the line.
     off = (known - ruler.zero) @ ruler.beyond
     heights = np.where(np.abs(off) <= PATCH_M, 0.0, heights)

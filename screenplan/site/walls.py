@@ -150,8 +150,8 @@ def exposed_stretches_each(
             at = max(at, high)
         if at < length[face]:
             free.append((face, at, float(length[face])))
-    free = np.array(sorted(free), dtype=float).reshape(-1, 3)
-    return free[:, 0].astype(int), free[:, 1], free[:, 2]
+    spans_of = np.array(sorted(free), dtype=float).reshape(-1, 3)
+    return spans_of[:, 0].astype(int), spans_of[:, 1], spans_of[:, 2]
 
 
 def _covered(start, end, others, which: np.ndarray) -> tuple[list, list, list]:

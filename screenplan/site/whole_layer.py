@@ -44,7 +44,7 @@ class WholeLayer(FrameLayer):
 
     @cached_property
     def _numbered(self) -> gpd.GeoDataFrame:
-        numbered = FrameLayer._numbered.func(self)
+        numbered = self._number()
         return numbered.set_geometry(
             gpd.GeoSeries(numbered.geometry.array, index=numbered.index, crs=None)
         ).set_crs(self.crs, allow_override=True)

@@ -68,4 +68,4 @@ def other_grounds(terrain: Terrain) -> tuple[Terrain, Terrain]:
     """
     around = np.pad(terrain.node_errors(), 1, mode="edge")
     error = sliding_window_view(around, (3, 3)).max(axis=(2, 3))
-    return tuple(replace(terrain, z=terrain.z + sign * error) for sign in (1.0, -1.0))
+    return replace(terrain, z=terrain.z + error), replace(terrain, z=terrain.z - error)

@@ -47,7 +47,7 @@ def _kept_of(source: Path) -> Path:
     names: dict = {}
     # Numba tells it of a function alone, so one is made that seems to stand in that source.
     exec(compile("def probe(): pass", str(source), "exec"), names)
-    return Path(njit(cache=True)(names["probe"]).stats.cache_path)
+    return Path(str(njit(cache=True)(names["probe"]).stats.cache_path))
 
 
 def _drop_in(folder: Path, key: str) -> bool:

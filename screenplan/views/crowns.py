@@ -177,17 +177,17 @@ def tabulate_crowns(
         raise ValueError(msg)
     passes = np.zeros(classes) if winter_share is None else 1.0 - np.asarray(winter_share, float)
     leafless, layer = np.unique(passes, return_inverse=True)
-    pieces = [
+    nested = [
         [
             _nested_pieces(shapes[k][g], height[k, g], radius[k, g], clear[k, g], across[k, g])
             for g in range(growths)
         ]
         for k in range(classes)
     ]
-    most = max((len(piece) for row in pieces for piece in row), default=1)
+    most = max((len(piece) for row in nested for piece in row), default=1)
     masks = np.zeros((classes, growths, most), np.int64)
-    for k, row in enumerate(pieces):
-        for g, piece in enumerate(row):
+    for k, pieces_of in enumerate(nested):
+        for g, piece in enumerate(pieces_of):
             masks[k, g, : len(piece)] = piece
     boxed = np.array([row[0].along_row for row in shapes], bool)
     widest = np.array([farthest_edge(radius[k], across[k], boxed[k]).max() for k in range(classes)])

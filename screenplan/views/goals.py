@@ -87,7 +87,9 @@ def _tell_apart(seen) -> str:
 
 def _tell_growth(seen) -> str:
     """Say what the growth rests on by which views close."""
-    said = seen["evidence"].dropna() if "evidence" in seen else ()
+    if "evidence" not in seen:
+        return ""
+    said = seen["evidence"].dropna()
     return f"; growth: {said.iloc[0]}" if len(said) else ""
 
 

@@ -51,9 +51,8 @@ def runs_of(stand: Stand, crowns: CrownTable) -> Runs:
         "plants", (lost, "a plant has no ground height", "Give ground_m, 0 on a flat site")
     ).raise_any()
     order = stand.order
-    return arrange_runs(
-        *stand.xy[order].T, stand.ground_m[order], stand.start[order], stand.row[order], crowns
-    )
+    x, y = stand.xy[order].T
+    return arrange_runs(x, y, stand.ground_m[order], stand.start[order], stand.row[order], crowns)
 
 
 def years_to_rest(stand: Stand) -> np.ndarray:

@@ -227,7 +227,7 @@ def _taken_by(stretch, stems, zones) -> str:
             shapely.contains(zone, stem) and zone.boundary.distance(stem) > EDGE_M for stem in stems
         ):
             taken[feature] = taken.get(feature, 0.0) + length
-    return max(taken, key=taken.get) if taken else ""
+    return max(taken, key=lambda feature: taken[feature]) if taken else ""
 
 
 def _say(stand: LineStand, kind, first, last, low, high, span, zones) -> str:

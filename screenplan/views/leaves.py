@@ -244,7 +244,7 @@ def _many_crowns(
             )
             row_x, row_y = runs.way[plant[i], 0], runs.way[plant[i], 1]
             if steep or crowns.sides[k] * slope * slope > STEEP_CONE:
-                year = 0
+                year = 0  # type: ignore[assignment]  # numba makes one integer of both
                 px = bundle.rays[FROM_X + ray] - runs.x[plant[i]]
                 py = bundle.rays[FROM_Y + ray] - runs.y[plant[i]]
                 pz = bundle.rays[FROM_Z + ray] - runs.z[plant[i]]

@@ -114,5 +114,7 @@ def light_without(
         How much more passes without each plant, in the order in which `arrange_runs` got them.
     """
     opens = np.zeros(len(runs.x))
-    ends = (np.ascontiguousarray(part, np.float64) for part in (origin, target, light))
-    return _pass_rays(*ends, runs, crowns, growth, year, opens), opens
+    origin, target, light = (
+        np.ascontiguousarray(part, np.float64) for part in (origin, target, light)
+    )
+    return _pass_rays(origin, target, light, runs, crowns, growth, year, opens), opens

@@ -92,7 +92,10 @@ def find_missing(
             stopped, only = sole_blockers(origin, target, runs, crowns, year, TYPICAL, light > 0.0)
             share = light / len(light)
             is_open = float(share[~stopped].sum())
-            opens = np.bincount(only[only >= 0], weights=share[only >= 0], minlength=len(plants))
+            held = only >= 0
+            opens = np.bincount(only[held], weights=share[held], minlength=len(plants)).astype(
+                float
+            )
         for plant in np.flatnonzero(opens > LEAST_SHARE):
             without = min(is_open + float(opens[plant]), 1.0)
             reopens = is_open <= threshold < without

@@ -109,7 +109,7 @@ def find_needed_height(
     spacing_m = planned_spacing(plan, species_table)
     planned = kinds_in(plan.plants.species, species_table)
     sight = sight_of(layers, views, terrain, kept)
-    growth = {
+    growth: dict[str, Any] = {
         "years": plan.growth.years, "curve": plan.growth.curve, "stock": plan.plants.stock,
     }  # fmt: skip
     row = row_closing(
@@ -118,7 +118,7 @@ def find_needed_height(
     )  # fmt: skip
     mixed = len(set(planned)) > 1
     shapes_planned = {kind.shape for kind in planned}
-    closings = [
+    closings: list[tuple[str, str | None, RowClosing]] = [
         (
             key,
             kind.shape,
@@ -305,7 +305,8 @@ def _reached(closing: RowClosing, needed: float, lowest: float | None) -> dict:
 
 def _soonest(records: Iterable[dict], own: set[str]) -> list[dict]:
     """Keep the planned row and the plan's own species, and of the others those that reach the height first."""
-    planned, others = [], []
+    planned: list[dict] = []
+    others: list[dict] = []
     for row in records:
         (planned if row["planned"] or row["species"] in own else others).append(row)
     others.sort(

@@ -112,9 +112,8 @@ def lay_obstacles(buildings=None, existing_screens=None, terrain=None, within=No
     if made.problems:
         raise InputError(made.problems)
     solid = [sheet for sheet in made.sheets if sheet[3] == 0.0]
-    panels = grid_panels(
-        *(np.concatenate(part) for part in _columns(solid)) if solid else ([], [], [])
-    )
+    ends, tops, owners = map(np.concatenate, _columns(solid)) if solid else ([], [], [])
+    panels = grid_panels(ends, tops, owners)
     return Obstacles(
         panels,
         _veils([sheet for sheet in made.sheets if sheet[3] > 0.0]),

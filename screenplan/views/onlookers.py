@@ -84,7 +84,7 @@ def onlooker_eyes(
             xy = xy[shapely.distance(near, shapely.points(xy)) <= reach_m]
             outside = outdoors.of(xy, raised[row])
             if len(xy) and not len(outside):
-                faults.note(row, *_INDOORS)
+                faults.note(int(row), *_INDOORS)
                 break
             kept.append(stand_on(outside, shapes[row], (eye[row],), raised[row], terrain))
         else:
@@ -107,9 +107,9 @@ def _positions(shape, spacing_m: float, finer: float) -> np.ndarray:
             found.append(shapely.get_coordinates(along))
         else:
             found.append(positions_in(part, spacing_m, int(MOST_POSITIONS * finer**2)))
-    found = np.concatenate(found)
-    step = -(-len(found) // int(MOST_ALONG * finer))
-    return found[step // 2 :: step] if step > 1 else found
+    every = np.concatenate(found)
+    step = -(-len(every) // int(MOST_ALONG * finer))
+    return every[step // 2 :: step] if step > 1 else every
 
 
 _EMPTY = ("an onlooker has no place", "Give it a point, a line or an area, or take the row out")

@@ -41,7 +41,8 @@ class Rays:
 def open_rays(sight: Sight, threshold: float) -> Rays:
     """Collect the rays of the views that are open: those of which more than the threshold passes."""
     looks = list(sight.looks())
-    names, who, where, now, parts = [], [], [], [], []
+    names: list[str] = []
+    who, where, now, parts = [], [], [], []
     for number, view_id, origin, target, light in sight.rays():
         is_open = light > 0.0
         share = float(light.sum()) / len(light)

@@ -38,7 +38,7 @@ class View:
     holes : list of Hole
         Where the last open rays pass.
     hole_year : int
-        The year in which they do.
+        The year in which they do; None if none is open.
     closing : ndarray of uint8, (draws,), or None
         Year in which it closes by draw (`screenplan.views.chance`); None if none were made.
     years : int
@@ -56,7 +56,7 @@ class View:
     error: float
     terrain_error: float
     holes: list[Hole]
-    hole_year: int
+    hole_year: int | None
     closing: np.ndarray | None
     years: int
     set_apart: str | None = None
@@ -140,7 +140,10 @@ def _drawn(views: list[View], chance_year: int | None) -> dict:
         for name, share in _DRAWN.items()
     }
     return columns | {
-        "chance": [None if years is None else years.chance(chance_year)[0] for years in drawn],
+        "chance": [
+            None if years is None or chance_year is None else years.chance(chance_year)[0]
+            for years in drawn
+        ],
         "chance_year": [None if years is None else chance_year for years in drawn],
     }
 

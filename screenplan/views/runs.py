@@ -88,9 +88,11 @@ def arrange_runs(x, y, z, kind, row, crowns: CrownTable) -> Runs:
     kind = np.asarray(kind, np.int64)
     way = row_ways(x, y, np.asarray(row))
     runs = _cut_runs(x, y, np.asarray(row))
-    tops = crowns.height.reshape(len(crowns.boxed), -1).max(axis=1) if len(runs) else None
-    foots = crowns.clear.reshape(len(crowns.boxed), -1).min(axis=1) if len(runs) else None
-    order, along, axis, bounds = [], [], np.zeros((len(runs), 4)), np.zeros((len(runs), 4))
+    tops = foots = np.zeros(0)
+    if len(runs):
+        tops = crowns.height.reshape(len(crowns.boxed), -1).max(axis=1)
+        foots = crowns.clear.reshape(len(crowns.boxed), -1).min(axis=1)
+    places, along, axis, bounds = [], [], np.zeros((len(runs), 4)), np.zeros((len(runs), 4))
     first, bucket, bucket_first, per_bucket = [0], [], [0], np.ones(len(runs))
     for number, run in enumerate(runs):
         start, unit = _axis(x[run], y[run])
@@ -114,10 +116,10 @@ def arrange_runs(x, y, z, kind, row, crowns: CrownTable) -> Runs:
         bucket.append(first[-1] + begins)
         bucket_first.append(bucket_first[-1] + buckets + 2)
         per_bucket[number] = 1.0 / step
-        order.append(run)
+        places.append(run)
         along.append(s)
         first.append(first[-1] + count)
-    order = np.concatenate(order) if order else np.zeros(0, np.int64)
+    order = np.concatenate(places) if places else np.zeros(0, np.int64)
     return Runs(
         x[order],
         y[order],

@@ -373,11 +373,12 @@ def stand_on(xy, shape, heights, raised_m: float, terrain) -> np.ndarray:
 
 def _longest_edge(polygon) -> np.ndarray:
     """Direction of the longest edge of the outline, as a unit vector."""
-    edges = []
-    for part in shapely.get_parts(polygon):
-        xy = shapely.get_coordinates(part.exterior)
-        edges.append(np.diff(xy, axis=0))
-    edges = np.concatenate(edges)
+    edges = np.concatenate(
+        [
+            np.diff(shapely.get_coordinates(part.exterior), axis=0)
+            for part in shapely.get_parts(polygon)
+        ]
+    )
     lengths = np.hypot(*edges.T)
     # Of several that are longest, the first clockwise from north, whichever way it was drawn.
     longest = edges[lengths >= lengths.max() - EQUAL_M]

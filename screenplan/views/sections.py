@@ -252,7 +252,7 @@ def _distances(eye, head, xy, radius) -> np.ndarray:
     at = (xy - eye[:2]) @ unit
     aside = np.abs((xy - eye[:2]) @ np.array([-unit[1], unit[0]]))
     cut = (aside < radius) & (at > -radius) & (at < last + radius)
-    pieces = [np.arange(0.0, last, STEP_M), [length, last]]
+    pieces = [np.arange(0.0, last, STEP_M), np.array([length, last])]
     for middle, half in zip(at[cut], np.sqrt(radius[cut] ** 2 - aside[cut] ** 2), strict=True):
         pieces.append(np.arange(middle - half - NEAR_M, middle + half + NEAR_M, FINE_STEP_M))
     return np.unique(np.round(np.clip(np.concatenate(pieces), 0.0, last), STEP_DECIMALS))

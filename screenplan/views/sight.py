@@ -99,7 +99,7 @@ class Observers:
         gone = some & np.any([samples.counts == 0 for samples in eyes.values()], axis=0)
         Faults("onlookers", (gone[~indoors], *_ON_LINE)).raise_any()
         middle = self.middle.copy()
-        for row in np.flatnonzero(some & ~indoors):
+        for row in np.flatnonzero(some & ~indoors).tolist():
             middle[row] = _middle_of(eyes[SAMPLES[0]].row(row))
         return replace(self, middle=middle, eyes=eyes)
 
@@ -285,7 +285,7 @@ def sight_of(
     """
     looked = tuple((name, getattr(views, name)) for name in LAID_BY)
     parts = {name: layers.get(name) for name in LAYERS}
-    parts["windows"] = parts["windows"].drop(columns="set_apart", errors="ignore")
+    parts["windows"] = layers["windows"].drop(columns="set_apart", errors="ignore")
     kept = Kept() if kept is None else kept
     every = kept(_lay_every, looked, terrain, *parts.values())
     return kept(off_rows, every, layers.get("planting_lines"))

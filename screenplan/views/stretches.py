@@ -234,14 +234,14 @@ def _stations(lines, plants, useful) -> dict[int, tuple[np.ndarray, np.ndarray]]
         found[ends] = (np.append(there, shapes[ends].length), np.append(other, shared))
     behind = np.flatnonzero((row[of] == 2) & useful)
     sides = lines["side_id"].astype(str).to_numpy()
-    for plant in behind:
+    for plant in behind.tolist():
         point = plants.geometry.iloc[plant]
         firsts = [line for line in found if sides[line] == sides[of[plant]] and len(found[line][0])]
         if not firsts:
             continue
-        line = min(firsts, key=lambda first: shapes[first].distance(point))
-        station, marks = found[line]
-        place = int(np.searchsorted(station, shapes[line].project(point)))
+        nearest = min(firsts, key=lambda first: shapes[first].distance(point))
+        station, marks = found[nearest]
+        place = int(np.searchsorted(station, shapes[nearest].project(point)))
         marks[max(place - 1, 0) : place + 1] = True
     return found
 
@@ -336,7 +336,8 @@ def _lines_of(layers, parts: list[_Part]) -> gpd.GeoDataFrame:
     records = lines.drop(columns="geometry").to_dict("records")
     parts = sorted(parts, key=lambda part: (part.line, part.begin))
     of_row = [(records[part.line]["side_id"], records[part.line]["row"]) for part in parts]
-    made, shapes, number = [], [], {}
+    made, shapes = [], []
+    number: dict = {}
     for part, key in zip(parts, of_row, strict=True):
         whole = lines.geometry.iloc[part.line]
         entire = part.begin <= 0.0 and part.end >= whole.length

@@ -133,9 +133,9 @@ def trace_views(
             if last not in stands:
                 stands[last] = stand_in_year(layers["planting_lines"], plants, stand, last)
             rays = [portion] if portion else follow(look.opening, look.eyes, look.heads, scene)
+            origin, target, late = _open_rays(rays, last, years)
             holes = find_holes(
-                *_open_rays(rays, last, years), stands[last], zones, sight.ground,
-                max(years, last),
+                origin, target, late, stands[last], zones, sight.ground, max(years, last),
             )  # fmt: skip
         closing = None
         if drawing is not None and timeline.rays:

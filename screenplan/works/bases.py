@@ -141,7 +141,7 @@ def _lay_along(line, tape_m, members, station, xy, pegged, way: Obstructions) ->
         best = found if best is None or found[0] < best[0] else best
         if best[0] == 0:
             break
-    return best[1]
+    return best[1] if best else []
 
 
 def _pieces(line: shapely.LineString, bow: float, tape_m: float) -> list[tuple[float, Base]]:
@@ -216,8 +216,9 @@ def _stretch_out(
                 end = piece.end
             base = _directed(start, end, piece.direction, way)
             base.stakes = [
-                (int(members[k]), *(float(value[0]) for value in base.measure(xy[members[[k]]])))
+                (int(members[k]), float(along[0]), float(offset[0]))
                 for k in mine
+                for along, offset in [base.measure(xy[members[[k]]])]
             ]
             bases.append(base)
     return blocked, bases
@@ -267,9 +268,9 @@ def _beside(
     """Put plants of a second row on first-row tapes; give those that lie beside none."""
     left = []
     for position in members:
-        best = None
+        best: tuple[tuple[float, float], Base] | None = None
         for base in bases:
-            along, offset = base.measure(xy[position])
+            along, offset = (float(value) for value in base.measure(xy[position]))
             beyond = max(-along, along - base.length, 0.0)
             near = beyond <= LENGTHEN_M and abs(offset) <= LONGEST_OFFSET_M
             if near and _reached(base, along, xy[position], way):
@@ -290,8 +291,8 @@ def _reached(base: Base, along: float, place: np.ndarray, way: Obstructions) -> 
 
 def _lengthen(base: Base, xy: np.ndarray) -> None:
     """Move the pegs out so that every stake lies between them, and measure anew."""
-    along = [stake[1] for stake in base.stakes]
-    before, after = min(0.0, *along), max(base.length, *along)
+    stations = [stake[1] for stake in base.stakes]
+    before, after = min(0.0, *stations), max(base.length, *stations)
     if before < -1e-6 or after > base.length + 1e-6:
         u, start = base.direction, base.start
         base.start, base.end = start + before * u, start + after * u

@@ -245,7 +245,7 @@ def _cages(plants, ground, crown, fence: Fence, height) -> _Laid:
 
 def _cage_posts(point, radius, ground) -> list[shapely.Point]:
     """Place the posts of a cage, turned so that none stands over a buried line if that can be."""
-    best = None
+    best: list[shapely.Point] = []
     for turn in range(12):
         angles = 2.0 * math.pi * (np.arange(CAGE_POSTS) / CAGE_POSTS + turn / 12 / CAGE_POSTS)
         places = [

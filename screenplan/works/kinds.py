@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 import geopandas as gpd
@@ -77,7 +77,7 @@ def kinds_of(
     ]
 
 
-def _ending(kind: tuple[str, str, float], every: Sequence[tuple[str, str, float]]) -> str:
+def _ending(kind: tuple[str, str, float], every: Collection[tuple[str, str, float]]) -> str:
     """Name a kind by its species, and by stock and height too where a species has several."""
     if len(every) == 1:
         return ""

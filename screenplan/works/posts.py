@@ -89,7 +89,9 @@ def set_posts(
     for number, ((a, b), length) in enumerate(zip(edges, lengths, strict=True)):
         u = (b - a) / length
         role = _vertex_role(xy, number, closed)
-        posts.append(Post(*a, role, at, {"corner": 2, "end": 1}.get(role, 0), _in_zone(a, ground)))
+        posts.append(
+            Post(a[0], a[1], role, at, {"corner": 2, "end": 1}.get(role, 0), _in_zone(a, ground))
+        )
         if role != "line":
             since = at
         marks: list[tuple[float, str]] = []
@@ -105,7 +107,8 @@ def set_posts(
                     further = at + station - since + spacing_m > brace_every_m + SAME_M
                     posts.append(
                         Post(
-                            *(a + station * u),
+                            a[0] + station * u[0],
+                            a[1] + station * u[1],
                             "brace" if further else "line",
                             at + station,
                             int(further),
@@ -116,7 +119,9 @@ def set_posts(
                         since = at + station
             if kind == "gate":
                 point = a + mark * u
-                posts.append(Post(*point, "gate", at + mark, 1, _in_zone(point, ground)))
+                posts.append(
+                    Post(point[0], point[1], "gate", at + mark, 1, _in_zone(point, ground))
+                )
                 since = at + mark
                 if in_gate:
                     runs.append(Run(shapely.LineString([a + before * u, point]), at + before, True))
@@ -128,7 +133,7 @@ def set_posts(
         wire.append(b)
         at += length
     if not closed:
-        posts.append(Post(*xy[-1], "end", at, 1, _in_zone(xy[-1], ground)))
+        posts.append(Post(xy[-1, 0], xy[-1, 1], "end", at, 1, _in_zone(xy[-1], ground)))
     runs.append(Run(shapely.LineString(wire), run_from, False))
     return posts, runs
 

@@ -71,10 +71,10 @@ def fit_points(
     points = np.asarray(points, float)
     if not measured:
         return Fit(points.copy(), 1.0)
-    groups = np.asarray(groups, dtype=object)
-    touched = {groups[end] for first, second, _ in measured for end in (first, second)} - {""}
+    group_of = np.asarray(groups, dtype=object)
+    touched = {group_of[end] for first, second, _ in measured for end in (first, second)} - {""}
     moving = sorted(touched)
-    members = [np.flatnonzero(groups == group) for group in moving]
+    members = [np.flatnonzero(group_of == group) for group in moving]
     first, second, target = (np.array(column) for column in zip(*measured, strict=True))
     spread = np.array([map_accuracy_m, map_accuracy_m, math.radians(TURN_DEG)] * len(moving))
     spread = np.append(np.maximum(spread, 1e-4), SCALE)
@@ -113,7 +113,7 @@ def fit_points(
 
 def fit_stretch(planned: Sequence[float], measured: Sequence[float]) -> float:
     """Give the factor by which a tape's stations are stretched; 1 with nothing measured."""
-    planned, measured = np.asarray(planned, float), np.asarray(measured, float)
-    if not planned.size:
+    laid, read = np.asarray(planned, float), np.asarray(measured, float)
+    if not laid.size:
         return 1.0
-    return float((planned @ measured) / (planned @ planned))
+    return float((laid @ read) / (laid @ laid))

@@ -42,7 +42,7 @@ def _measures(peg, setting: Setting, ground) -> dict:
     if by is None:
         return {}
     a, b = origins[by.a], origins[by.b]
-    row = {"point_a": a.name, "point_b": b.name, "side": by.side}
+    row: dict[str, object] = {"point_a": a.name, "point_b": b.name, "side": by.side}
     if isinstance(by, TwoTapes):
         row |= {
             "tape_a_m": by.tape_a_m,

@@ -50,7 +50,8 @@ class Algorithm(QgsProcessingAlgorithm):
         super().__init__()
         self.toolbox = toolbox
         #: The layers and the values for which the form asks.
-        self.layers, self.values = (), ()
+        self.layers: list = []
+        self.values: list = []
 
     def icon(self):
         return QIcon(self.svgIconPath())
@@ -88,7 +89,7 @@ class Algorithm(QgsProcessingAlgorithm):
 
     def _hand_over_layers(self, parameters, context, folder, feedback):
         """Write every layer that the form names; gives what the library needs to read them."""
-        handed = {}
+        handed: dict = {}
         for layer in self.layers:
             for part in layer["parts"]:
                 name = part["name"].upper()

@@ -126,7 +126,8 @@ def run_job(python, job_file, report, is_cancelled):
         )
     except OSError as error:
         raise _cannot_start(python, error) from None
-    lines, complaints = queue.Queue(), []
+    lines: queue.Queue = queue.Queue()
+    complaints: list = []
     readers = [
         threading.Thread(target=_read_lines, args=(worker.stdout, lines), daemon=True),
         threading.Thread(target=_collect, args=(worker.stderr, complaints), daemon=True),
@@ -154,7 +155,7 @@ def run_job(python, job_file, report, is_cancelled):
         _end(worker)
         for reader in readers:
             reader.join(timeout=TIDY_S)
-        for stream in (worker.stdout, worker.stderr):
+        for stream in filter(None, (worker.stdout, worker.stderr)):
             stream.close()
     complaint = "".join(complaints)
     if answer is not None and "refused" in answer:
@@ -213,7 +214,9 @@ def _end(worker):
 
 def _hidden():
     """No console window that flashes up."""
-    return {"creationflags": subprocess.CREATE_NO_WINDOW} if sys.platform == "win32" else {}
+    if sys.platform == "win32":
+        return {"creationflags": subprocess.CREATE_NO_WINDOW}
+    return {}
 
 
 def _own_group():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -240,7 +241,7 @@ def _ground(layers, line_id, plants):
 
 
 def _earth(ax, ground, window, low) -> None:
-    station = np.linspace(*window, 120)
+    station = np.linspace(window[0], window[1], 120)
     ax.fill_between(station, ground(station), low, facecolor=COLOURS["ground"],
                     edgecolor="none", zorder=1)  # fmt: skip
     ax.plot(station, ground(station), color=COLOURS["ink"], linewidth=LINE, zorder=6)
@@ -318,7 +319,11 @@ def _frames(ax, rings, shut: bool, gid) -> None:
     from matplotlib.collections import PolyCollection
 
     rings = [ring for ring in rings if len(ring) >= 3]
-    style = {"edgecolor": COLOURS["closed"], "linestyle": (0, (1.5, 2)), "linewidth": THIN}
+    style: dict[str, Any] = {
+        "edgecolor": COLOURS["closed"],
+        "linestyle": (0, (1.5, 2)),
+        "linewidth": THIN,
+    }
     if not shut:
         style = {"edgecolor": COLOURS["open"], "linewidth": LINE if gid else THIN}
         if gid:

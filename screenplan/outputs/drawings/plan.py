@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from screenplan.contracts.tables import has_rows
 from screenplan.outputs.drawings.crowns import add_crowns
 from screenplan.outputs.drawings.kind_marks import kind_marks
 from screenplan.outputs.drawings.scale import (
@@ -318,9 +319,9 @@ def _pegs(ax, layers, sheet) -> None:
         at = np.array([peg.geometry.x, peg.geometry.y])
         away = at - np.array(lines.centroid.coords[0])
         away = away / max(float(np.hypot(*away)), 1e-9) * sheet.metres(3.4)
-        write(ax, *(at + away), peg.peg_id, fontsize=SMALL, fontweight="bold")
-    used = points.loc[points["used"].astype(bool)] if points is not None else ()
-    for point in used.itertuples() if len(used) else ():
+        write(ax, at[0] + away[0], at[1] + away[1], peg.peg_id, fontsize=SMALL, fontweight="bold")
+    used = points.loc[points["used"].astype(bool)] if points is not None else None
+    for point in used.itertuples() if has_rows(used) else ():
         ax.plot(point.geometry.x, point.geometry.y, marker="o", markersize=7, zorder=19,
                 color=COLOURS["paper"], markeredgecolor=COLOURS["ink"], markeredgewidth=LINE)  # fmt: skip
         write(ax, point.geometry.x, point.geometry.y, point.point_id, fontsize=SMALL,
@@ -356,7 +357,7 @@ def _dimensions(ax, layers, sheet) -> None:
             a, b = (line.geometry.interpolate(s) for s in stations[[gap - 1, gap]])
             draw_dimension(ax, (a.x, a.y), (b.x, b.y), sheet, shift_mm=sign * 4.8,
                            foot_mm=PAST_NUMBERS_MM, text_mm=sign * 1.6)  # fmt: skip
-        if known:
+        if known and side is not None:
             place = line.geometry.interpolate(_clear_station(stations))
             edge = side.geometry.iloc[0]
             foot = edge.interpolate(edge.project(place))

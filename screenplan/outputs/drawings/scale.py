@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import shapely
@@ -49,7 +50,7 @@ class Sheet:
         In which it is labelled.
     """
 
-    scale: int
+    scale: float
     width_mm: float
     height_mm: float
     west: float
@@ -214,7 +215,7 @@ def draw_scale_bar(ax, sheet: Sheet, avoid=None) -> None:
         ax.add_artist(
             Rectangle((px, py), w, h, facecolor=COLOURS["bar"], edgecolor="none", zorder=31)
         )
-    style = {"fontsize": SMALL, "va": "bottom", "zorder": 31, "halo": False}
+    style: dict[str, Any] = {"fontsize": SMALL, "va": "bottom", "zorder": 31, "halo": False}
     write(ax, x, y + 2.2 * mm, "0", **style)
     write(ax, x + length, y + 2.2 * mm, label, **style)
     # From the bar's start on, so that it stays in the sheet where it is longer than the bar.
@@ -298,6 +299,6 @@ def draw_dimension(
         angle += 180.0 if angle <= -90.0 else -180.0
     middle = (a + b) / 2.0 + left * sheet.metres(text_mm)
     write(
-        ax, *middle, format_length(length, sheet.units) if text is None else text,
+        ax, middle[0], middle[1], format_length(length, sheet.units) if text is None else text,
         fontsize=SMALL, rotation=angle, rotation_mode="anchor",
     )  # fmt: skip

@@ -54,7 +54,7 @@ def drawing_style() -> Iterator[None]:
     """Draw in the project's own type and line widths."""
     import matplotlib as mpl
 
-    with mpl.rc_context(SETTINGS):
+    with mpl.rc_context(SETTINGS):  # type: ignore[arg-type]  # keys as matplotlib lists them
         yield
 
 

@@ -6,6 +6,7 @@ import base64
 import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Any
 from xml.etree.ElementTree import Element
 
 from pyproj import CRS
@@ -65,7 +66,7 @@ class Layout:
         """Give an item's identifier: the same in every run."""
         return f"{{{uuid.uuid5(uuid.NAMESPACE_OID, f'screenplan {self.name} {what}')}}}"
 
-    def add_item(self, kind: int, what: str, box: Box, **attributes: object) -> Element:
+    def add_item(self, kind: int, what: str, box: Box, **attributes: Any) -> Element:
         """Add an item with what all of them have."""
         self._depth += 1
         return _add_item(

@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 import operator
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -29,7 +30,7 @@ BESIDE_MM, ABOVE_MM, BETWEEN_MM = 1.6, 1.1, 3.0
 #: Layers whose classes say by themselves what they are.
 PLAIN = {"parcels", "pegs", "stakes", *SURROUNDINGS}
 
-_COMPARE = {
+_COMPARE: dict[str, Callable[[Any, Any], Any]] = {
     "=": operator.eq,
     "<": operator.lt,
     "<=": operator.le,

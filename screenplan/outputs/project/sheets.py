@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from xml.etree.ElementTree import Element
 
 import pandas as pd
@@ -114,7 +115,7 @@ def add_sheets(
         for paper in PAPERS_OF[units]:
             page = choose_page(
                 paper, bounds[theme], units=units,
-                fits=lambda page, items=items, plants=plants: _fits(page, items, plants),
+                fits=partial(_fits, items=items, plants=plants),
             )  # fmt: skip
             layout = start_layout(parent, f"{theme}, {paper}", page.width_mm, page.height_mm)
             map_id = add_map(layout, page.map, page.sheet, crs, theme)

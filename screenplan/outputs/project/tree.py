@@ -12,7 +12,7 @@ from typing import get_args
 import pandas as pd
 
 from screenplan.contracts import Contract
-from screenplan.contracts.presentation import PLAN, Group, Place
+from screenplan.contracts.presentation import PLAN, Group
 from screenplan.contracts.written import KINDS
 
 #: Groups, from the top; a layer whose contract names none stands under all that is drawn.
@@ -112,12 +112,14 @@ def arrange(layers: Mapping[str, pd.DataFrame], contracts: Mapping[str, Contract
     for name, contract in contracts.items():
         if name not in layers:
             continue
-        place = contract.place or Place(OTHERS if contract.geometry else TABLES, 0)
-        entry = Entry(name, contract, _title(contract, layers), place.group, place.themes)
+        place = contract.place
+        group = place.group if place else OTHERS if contract.geometry else TABLES
+        themes, order = (place.themes, place.order) if place else ((), 0)
+        entry = Entry(name, contract, _title(contract, layers), group, themes)
         entries = [entry]
         if name == "crowns":
             entries = _by_year(entry, layers[name]) or entries
-        placed += ((groups.index(place.group), place.order, item) for item in entries)
+        placed += ((groups.index(group), order, item) for item in entries)
     return [entry for *_, entry in sorted(placed, key=lambda row: row[:2])]
 
 

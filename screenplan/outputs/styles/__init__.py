@@ -118,6 +118,7 @@ def style_sld(name: str, geometry: str = "", columns: Iterable[str] = ()) -> str
 @lru_cache(maxsize=256)
 def _sld(name: str, columns: tuple[tuple[str, Column], ...]) -> str:
     style = style_of(name, [column for column, _ in columns])
+    assert style is not None  # every layer of `STYLES` has one
     return write_sld(name, style, KNOWN[name].meaning)
 
 

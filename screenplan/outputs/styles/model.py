@@ -6,7 +6,7 @@ Sizes are millimetres on screen or paper, never map units: a layer may be in met
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 from screenplan.outputs.palette import COLOURS
 
@@ -95,7 +95,7 @@ class Test:
 
     column: str
     operator: Operator
-    value: object = None
+    value: Any = None
     less: str = ""
 
     __test__ = False  # not one of pytest's

@@ -12,6 +12,7 @@ from screenplan.outputs.styles.model import (
     Line,
     Mark,
     Points,
+    Shape,
     Stroke,
     Symbol,
     Test,
@@ -40,7 +41,7 @@ def cased(colour: str, width_mm: float, dash_mm: tuple[float, ...] = ()) -> Line
     return Line((Stroke(INK, width_mm + 0.3), Stroke(colour, width_mm, dash_mm)))
 
 
-def dot(shape: str, size_mm: float, fill: str | None, edge: str = INK, **options) -> Points:
+def dot(shape: Shape, size_mm: float, fill: str | None, edge: str = INK, **options) -> Points:
     """Make a symbol of one mark with a thin edge."""
     return Points((Mark(shape, size_mm, fill, Stroke(edge, 0.3), **options),))
 
@@ -56,7 +57,7 @@ def warning(fill: str = WARN) -> Points:
     )
 
 
-def settled(shape: str = "circle") -> Points:
+def settled(shape: Shape = "circle") -> Points:
     """Make the sign of a thing that was looked at and gives no cause to act in the years shown."""
     return dot(shape, 2.2, PAPER, QUIET)
 

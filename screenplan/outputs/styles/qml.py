@@ -77,7 +77,7 @@ def write_qml(
     if style is not None:
         _add_scales(root, style)
         root.append(_renderer(style))
-        if style.label is not None:
+        if style.label is not None and kind is not None:
             root.append(_labelling(style.label, kind))
     _add_properties(root, _notes(meaning, columns))
     if style is not None:
@@ -87,7 +87,7 @@ def write_qml(
     aliases = SubElement(root, "aliases")
     for index, (name, column) in enumerate(columns):
         SubElement(aliases, "alias", field=name, index=str(index), name=column.called(name))
-    if style is not None:
+    if style is not None and kind is not None:
         SubElement(root, "previewExpression").text = _preview(style, [name for name, _ in columns])
         SubElement(root, "layerGeometryType").text = _GEOMETRY[kind]
     else:
@@ -351,13 +351,12 @@ def _labelling(label: Label, kind: str) -> Element:
         fontLimitPixelSize="0", minFeatureSize="0", zIndex="0", unplacedVisibility="0",
     )  # fmt: skip
     if label.across:
-        _add_across(settings, label)
+        _add_across(settings, label.size_pt, *label.across)
     return made
 
 
-def _add_across(settings: Element, label: Label) -> None:
+def _add_across(settings: Element, size_pt: float, line: str, along: str) -> None:
     """Turn labels square to the line of their points, and let them shrink as the points close up on paper."""
-    line, along = label.across
     points = f'collect($geometry, group_by:="{line}")'
     # Letters lean to the right; numbers stand on the side away from the other lines, so that none runs through them.
     east = "(coalesce(degrees(azimuth(geometry_n(@c, 1), geometry_n(@c, num_geometries(@c)))), 90) + 90) % 180"
@@ -370,7 +369,7 @@ def _add_across(settings: Element, label: Label) -> None:
     )
     sorted_ = f'array_sort(array_agg("{along}", group_by:="{line}"))'
     gap = f"with_variable('a', {sorted_}, if(array_length(@a) > 1, array_min({steps}), NULL))"
-    size = f"min({label.size_pt:g}, coalesce({gap} * 1000 / @map_scale / {MM_PER_POINT * _LINE:.4f}, {label.size_pt:g}))"
+    size = f"min({size_pt:g}, coalesce({gap} * 1000 / @map_scale / {MM_PER_POINT * _LINE:.4f}, {size_pt:g}))"
     properties = SubElement(SubElement(settings, "dd_properties"), "Option", type="Map")
     SubElement(properties, "Option", name="name", value="", type="QString")
     listed = SubElement(properties, "Option", name="properties", type="Map")

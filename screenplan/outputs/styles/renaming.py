@@ -53,11 +53,11 @@ def rename_columns(document: str, names: Mapping[str, str], letters: Collection[
     root = fromstring(document.removeprefix(HEADER))
     for element in root.iter():
         for attribute in _NAMES:
-            if element.get(attribute) in names:
-                element.set(attribute, names[element.get(attribute)])
+            if (name := element.get(attribute, "")) in names:
+                element.set(attribute, names[name])
         for attribute in _EXPRESSIONS:
-            if '"' in element.get(attribute, ""):
-                element.set(attribute, renamed(element.get(attribute)))
+            if '"' in (text := element.get(attribute, "")):
+                element.set(attribute, renamed(text))
         if element.text and '"' in element.text:
             element.text = renamed(element.text)
     return HEADER + tostring(root, encoding="unicode") + "\n"

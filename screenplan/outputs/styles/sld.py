@@ -68,7 +68,7 @@ def write_sld(name: str, style: Style, meaning: str) -> str:
     user = _add(layer, "UserStyle")
     _add(user, "Name").text = name
     _add(user, "Abstract").text = meaning
-    types = None
+    types: Element | None = None
     # Feature types' styles are painted one after the other, the rules of one feature by feature.
     for style_class in reversed(style.classes) if style.order else style.classes:
         if types is None or style.order:
@@ -83,7 +83,7 @@ def write_sld(name: str, style: Style, meaning: str) -> str:
         if style.below:
             _add(rule, "MaxScaleDenominator").text = str(style.below)
         _add_symbol(rule, style_class.symbol)
-    if style.label and style.label.elsewhere:
+    if style.label and style.label.elsewhere and types is not None:
         rule = _add(types, "Rule")
         _add(rule, "MaxScaleDenominator").text = str(min(style.label.below, style.below or 10**9))
         _add_label(rule, style.label, style.classes[0].symbol)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from screenplan.outputs.palette import COLOURS, YEARS
 from screenplan.outputs.styles.model import Class, Label, Line, Mark, Stroke, Style, Test
 from screenplan.outputs.styles.parts import (
@@ -17,7 +19,7 @@ from screenplan.outputs.styles.parts import (
 )
 
 OPEN = COLOURS["open"]
-_ENDS = {"shape": "arrow", "size_mm": 2.4}
+_ENDS: dict[str, Any] = {"shape": "arrow", "size_mm": 2.4}
 
 
 def _view(colour: str, width_mm: float) -> Line:
