@@ -43,9 +43,10 @@ newest: .venv-newest/.made      ## run the same tests on the newest versions tha
 	NUMBA_CACHE_DIR=.venv-newest/numba .venv-newest/$(notdir $(BIN))/python -m pytest $(PYTEST_ARGS) \
 	    -m "not desktop and not browser" -o filterwarnings=default -p no:cacheprovider $(AT_PACKAGES)
 
-lint: $(VENV)/.test-installed   ## check the code's style
+lint: $(VENV)/.test-installed   ## check the code's style and its types
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
+	$(BIN)/python -m mypy
 
 format: $(VENV)/.test-installed ## bring the code into style
 	$(BIN)/ruff check --fix .
@@ -80,7 +81,7 @@ lock:              ## work out the lock files anew from pyproject.toml
 	    --python-version 3.11 --generate-hashes --quiet --custom-compile-command "make lock" --output-file tests/mutants/requirements.lock
 
 clean:             ## remove the environments and everything made by them
-	rm -rf $(VENV) $(VENV)-* $(SERVER) demo_plan docs/_build .pytest_cache .ruff_cache .hypothesis
+	rm -rf $(VENV) $(VENV)-* $(SERVER) demo_plan docs/_build .pytest_cache .ruff_cache .mypy_cache .hypothesis
 
 $(VENV)/.made:
 	$(PYTHON) -c "import sys; sys.exit(0 if (3, 11) <= sys.version_info < (3, 14) else 'screenplan needs Python 3.11, 3.12 or 3.13; this is ' + sys.version.split()[0] + '. Say which one: make PYTHON=python3.12 ...')"

@@ -1,4 +1,4 @@
-"""Write the pages of ``docs/reference/``, or tell whether they are current.
+"""Write the pages of ``docs/reference/`` and the packages' stubs, or tell whether they are current.
 
 python -m docs.generate            write them
 python -m docs.generate --check    exit with 1 and name the pages that differ
@@ -12,6 +12,7 @@ from pathlib import Path
 
 from docs.generate.commands import commands_page
 from docs.generate.evidence import evidence_page
+from docs.generate.faces import faces
 from docs.generate.figures import rules_page, species_page
 from docs.generate.growth_evidence import PICTURES, growth_page, growth_pictures
 from docs.generate.layers import layers_page
@@ -41,8 +42,10 @@ def differences(folder: Path = FOLDER) -> list[str]:
     """Say for each page or picture that is not as the code makes it how it differs, and which are not made."""
     said = []
     made_files = _all_made()
-    for name, made in made_files.items():
-        path = folder / name
+    for path, made in {
+        **{folder / name: made for name, made in made_files.items()},
+        **faces(),
+    }.items():
         there = path.read_text(encoding="utf-8") if path.exists() else ""
         if there != made:
             lines = difflib.unified_diff(there.splitlines(), made.splitlines(), n=0, lineterm="")
@@ -66,6 +69,8 @@ def main(arguments: list[str]) -> int:
     (FOLDER / PICTURES).mkdir(parents=True, exist_ok=True)
     for name, made in _all_made().items():
         (FOLDER / name).write_text(made, encoding="utf-8", newline="\n")
+    for path, made in faces().items():
+        path.write_text(made, encoding="utf-8", newline="\n")
     return 0
 
 

@@ -128,7 +128,7 @@ def show_steps(name: str | None, *, as_json: bool) -> None:
         )
         if step.keys:
             show_table("Keys of the plan that it uses", ["key", "default", "what it is"],
-                       [[key, default_text(key) or "–", key_field(key).description + range_text(key)] for key in step.keys])  # fmt: skip
+                       [[key, default_text(key) or "–", (key_field(key).description or "") + range_text(key)] for key in step.keys])  # fmt: skip
 
 
 def show_processes(

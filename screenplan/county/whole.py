@@ -147,7 +147,7 @@ def run_county(
     layers: Mapping[str, Any] | None = None,
     out: Path | str,
     settings: Sequence[str] = (),
-    client=None,
+    client: Any = None,
     progress: CountyProgress | None = None,
     options: CountyOptions | Mapping[str, Any] | None = None,
 ) -> CountyRun:

@@ -190,7 +190,7 @@ def plan_of(plan: P, plants: gpd.GeoDataFrame) -> P:
     if len(heights) == 1:
         update["stock_height"] = float(heights[0])
     gap = new["gap_before_m"].astype(float).max()
-    rows = {"rows": int(new["row"].max())}
+    rows: dict[str, float] = {"rows": int(new["row"].max())}
     if not np.isnan(gap):
         rows["spacing"] = float(gap)
     return plan.model_copy(

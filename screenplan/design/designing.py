@@ -7,7 +7,7 @@ Candidates, the rays that each stops, the programme, and then the proof by the v
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -39,6 +39,7 @@ from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.design import USUAL_CHANCE, USUAL_YEAR
 from screenplan.planting.species_model import Species
 from screenplan.rules.limit_kinds import Limit
+from screenplan.rules.ruleset import Rule
 from screenplan.site.ownership import outline_known
 from screenplan.site.terrain import Terrain, ground_at
 from screenplan.views.opened import Rays, open_rays
@@ -72,7 +73,7 @@ class Task:
 def prepare(
     layers: Mapping[str, Any],
     plan: Options,
-    rules=None,
+    rules: Sequence[Rule] | None = None,
     species_table: Mapping[str, Species] | None = None,
     *,
     limits: Mapping[str, Limit] | None = None,
@@ -147,7 +148,7 @@ def design_planting(
     layers: Mapping[str, Any],
     *,
     plan: Options = DEFAULTS,
-    rules=None,
+    rules: Sequence[Rule] | None = None,
     limits: Mapping[str, Limit] | None = None,
     species_table: Mapping[str, Species] | None = None,
     terrain: Terrain | None = None,

@@ -157,7 +157,7 @@ def outgrows_walls(
     """
     found = np.zeros(len(stand.points), bool)
     if len(found) and has_rows(buildings):
-        rule = limit_named(limits, plan.lines.walls, "zoning", Lines.key("walls"))
+        rule = limit_named(limits, plan.lines.walls, Zoning, Lines.key("walls"))
         for _, plant, _, at_wall, most in _at_walls(stand, buildings, rule):
             found[plant] |= (at_wall.holds[plant] | (stand.height[plant] > most)).any()
     return found
@@ -188,8 +188,8 @@ def judge_outgrown(outgrown, buildings, known, plan) -> Iterator[Finding]:
                        ("crown grows over the boundary", "crowns grow over the boundary"), "No crown grows over the boundary as drawn, at any growth", SURVEY)  # fmt: skip
     name, heights = "height at the boundary", boundary_heights(plan)
     allowed = " and ".join(filter(None, (
-        heights.most_m is not None and f"{{{heights.most_m:.2f} m}}",
-        heights.at_road_m is not None and f"{{{heights.at_road_m:.2f} m}} at the road",
+        f"{{{heights.most_m:.2f} m}}" if heights.most_m is not None else "",
+        f"{{{heights.at_road_m:.2f} m}} at the road" if heights.at_road_m is not None else "",
     )))  # fmt: skip
     if not allowed:
         law = law_of(plan)

@@ -20,13 +20,13 @@ from screenplan.planting.species_model import Species
 from screenplan.planting.stand import planned_stand
 from screenplan.rules.limit_kinds import Limit, Zoning
 from screenplan.rules.limits import allowed_height, limit_named
-from screenplan.site.terrain import ground_at
+from screenplan.site.terrain import Terrain, ground_at
 
 
 def reach_wires(
     plants: gpd.GeoDataFrame,
     utilities: gpd.GeoDataFrame | None = None,
-    terrain=None,
+    terrain: Terrain | None = None,
     *,
     plan: Options = DEFAULTS,
     limits: Mapping[str, Limit] | None = None,

@@ -12,6 +12,7 @@ from pydantic import (
     ValidationInfo,
     model_validator,
 )
+from pydantic.fields import FieldInfo
 
 from screenplan.contracts import INPUTS
 from screenplan.ground.errors import InputError
@@ -237,7 +238,7 @@ class Plan(Options):
 PLAN_TABLES = frozenset(Plan.model_fields)
 
 
-def key_field(key: str):
+def key_field(key: str) -> FieldInfo:
     """Give the pydantic field of a key such as ``rows.spacing``: default, range and help.
 
     Raises

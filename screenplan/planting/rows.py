@@ -44,7 +44,7 @@ from screenplan.planting.stations import (
 )
 from screenplan.planting.stock import planted_height
 from screenplan.planting.zones import plantable_ground
-from screenplan.site.terrain import ground_at
+from screenplan.site.terrain import Terrain, ground_at
 
 #: Lines whose ends come this close meet at a corner.
 CORNER_M = 0.005
@@ -68,7 +68,7 @@ def set_plants(
     plantable_zone: gpd.GeoDataFrame,
     no_plant_zones: gpd.GeoDataFrame,
     existing_screens: gpd.GeoDataFrame | None = None,
-    terrain=None,
+    terrain: Terrain | None = None,
     *,
     plan: Options = DEFAULTS,
     species_table: Mapping[str, Species] | None = None,

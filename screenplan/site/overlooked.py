@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
@@ -14,13 +15,13 @@ _POINTS_PER_WAY = 50
 
 
 def count_sight_lines(
-    sides,
-    windows,
-    private_places,
-    onlookers=None,
+    sides: gpd.GeoDataFrame,
+    windows: gpd.GeoDataFrame,
+    private_places: gpd.GeoDataFrame,
+    onlookers: gpd.GeoDataFrame | None = None,
     *,
     plan: Options = DEFAULTS,
-):
+) -> gpd.GeoDataFrame:
     """Count the straight lines in plan to private places that cross each side.
 
     They run from windows and from onlookers; an onlooker, however long its way, counts as much as

@@ -4,9 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import ArrayLike
 from pyproj import CRS
+
+if TYPE_CHECKING:
+    import shapely
 
 #: A flat site's grid: two cells of this size each way, about the frame's centre.
 FLAT_CELL_M = 1.0e6
@@ -120,7 +125,7 @@ class Terrain:
         """Error of heights between the nodes that 95 of 100 nodes keep (`node_errors`), metres."""
         return float(np.percentile(self.node_errors(), 95.0))
 
-    def height_at(self, x, y) -> np.ndarray:
+    def height_at(self, x: ArrayLike, y: ArrayLike) -> np.ndarray:
         """Height of the ground.
 
         Bilinear: z = z00 + u (z10 - z00) + v (z01 - z00) + u v (z11 - z10 - z01 + z00), with u
@@ -151,7 +156,7 @@ class Terrain:
         along = np.clip((y - self.y0) / self.dy, 0.0, rows - 1.0)
         return bilinear(z, across, along)
 
-    def mean_under(self, polygon, spacing_m: float | None = None) -> float:
+    def mean_under(self, polygon: shapely.Geometry, spacing_m: float | None = None) -> float:
         """Mean height of the ground under a polygon, by a regular sample of at least 16 points.
 
         Parameters
@@ -179,7 +184,7 @@ class Terrain:
             return float(self.height_at(point.x, point.y))
         return float(self.height_at(x[inside], y[inside]).mean())
 
-    def slope_length(self, x, y) -> np.ndarray:
+    def slope_length(self, x: ArrayLike, y: ArrayLike) -> np.ndarray:
         """Give the running distance along the ground over a chain of points.
 
         Parameters

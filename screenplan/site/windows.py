@@ -10,13 +10,14 @@ from screenplan.plan import DEFAULTS, Options
 from screenplan.site.facades import derive_windows
 from screenplan.site.given_windows import GivenWindows, LaidWindows
 from screenplan.site.ownership import outline_known
+from screenplan.site.terrain import Terrain
 
 
 def lay_windows(
     parcels: gpd.GeoDataFrame,
     buildings: gpd.GeoDataFrame | None = None,
     windows: gpd.GeoDataFrame | None = None,
-    terrain=None,
+    terrain: Terrain | None = None,
     *,
     plan: Options = DEFAULTS,
 ) -> gpd.GeoDataFrame:

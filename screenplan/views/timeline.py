@@ -82,9 +82,11 @@ class Portion:
     def of_view(self, view: int) -> Portion:
         """Give the rays of one view."""
         mine = slice(*np.searchsorted(self.view, [view, view + 1]))
-        rays = (self.view, self.origin, self.target, self.light, self.owner, self.masks)
         row = view - self.views[0]
-        return Portion((view, view + 1), *(part[mine] for part in rays), self.opened[row : row + 1])
+        return Portion(
+            (view, view + 1), self.view[mine], self.origin[mine], self.target[mine], self.light[mine],
+            self.owner[mine], self.masks[mine], self.opened[row : row + 1],
+        )  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -179,8 +181,7 @@ def _blocked(view, views: int, origin, target, light, scene: Scene):
         light_through(origin[low:high], target[low:high], light[low:high], runs, crowns, dim=scene.dim)
         for low, high in pairwise(starts)
     ]  # fmt: skip
-    opened, masks = zip(*parts, strict=True)
-    return np.concatenate(masks), np.stack(opened)
+    return np.concatenate([masks for _, masks in parts]), np.stack([opened for opened, _ in parts])
 
 
 def sum_each(portions: Iterable[Portion], scene: Scene, views: tuple[int, int]) -> Timelines:

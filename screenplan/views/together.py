@@ -142,7 +142,7 @@ def _listed(ends: Ends) -> tuple[np.ndarray, ...]:
         np.ascontiguousarray(part, np.int64 if number in _WHOLE else np.float64)
         for number, part in enumerate(ends)
     ]
-    count = _list_rays(*made, *rays)
+    count = _list_rays(*made, *rays)  # type: ignore[call-arg]  # so many as it takes
     return tuple(part[:count] for part in rays)
 
 

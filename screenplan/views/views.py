@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import Any
 
@@ -29,6 +29,7 @@ from screenplan.views.results import View, view_holes_layer, view_years_table, v
 from screenplan.views.sampling import positions_in_view, rays_through
 from screenplan.views.sight import Look, Sight, sight_of
 from screenplan.views.timeline import (
+    Portion,
     Scene,
     Timeline,
     Timelines,
@@ -170,9 +171,10 @@ def _traced(sight: Sight, scene: Scene, second_sample: bool):
     finer = sight.ends(finer=True) if second_sample else None
     for first, last in ends.batches():
         mine = ends.only(first, last)
-        followed, kept = follow_each(mine, scene), None
+        followed: Iterable[Portion] = follow_each(mine, scene)
+        kept = None
         if mine.most.sum() <= PORTION:
-            kept = next(followed, None)
+            kept = next(iter(followed), None)
             followed = [kept] if kept else []
         told = sum_each(followed, scene, (0, last - first))
         denser = None
