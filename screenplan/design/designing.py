@@ -250,22 +250,22 @@ def design_planting(
             return None
 
     pool = pool_in(year)
-    limits = limits_of(plan, task.standing)
+    held_to = limits_of(plan, task.standing)
     chance, seconds = plan.design.chance, plan.design.seconds
-    typical = chosen = choose(pool, limits, stage, seconds * (TYPICAL_SHARE if chance else 1.0))
+    typical = chosen = choose(pool, held_to, stage, seconds * (TYPICAL_SHARE if chance else 1.0))
     doubts: dict[int, Cause] = {}
     if typical.layers is not None and (chance or plan.design.choices):
         later = later_years(year, plan.growth.years) if plan.design.choices else []
         odds = lay_odds(pool, ground_m, plan, species_table, until=max([year, *later]))
     if typical.layers is not None and chance:
         chosen = choose_surely(
-            typical, pool, limits, stage, odds, chance=chance, seconds=seconds * SURE_SHARE
+            typical, pool, held_to, stage, odds, chance=chance, seconds=seconds * SURE_SHARE
         )  # fmt: skip
-        typical = no_dearer(typical, chosen, pool, limits)
-        doubts = find_doubts(chosen, pool, limits, odds, chance=chance, year=year)
+        typical = no_dearer(typical, chosen, pool, held_to)
+        doubts = find_doubts(chosen, pool, held_to, odds, chance=chance, year=year)
     causes = find_causes(
-        pool, chosen.open_views(), limits, plan, year=year,
-        enough=chosen.closed_weight(pool) >= limits.share * weight.sum() - SLACK,
+        pool, chosen.open_views(), held_to, plan, year=year,
+        enough=chosen.closed_weight(pool) >= held_to.share * weight.sum() - SLACK,
         later=stops_in, narrower=narrower,
     )  # fmt: skip
     if chosen.layers is None:
@@ -276,7 +276,7 @@ def design_planting(
     made = chosen.layers
     points: list[Point] = []
     if plan.design.choices and typical.layers is not None:
-        asked = Wish("designed", "the design", (), year, chance, budget_of(plan), limits.share)
+        asked = Wish("designed", "the design", (), year, chance, budget_of(plan), held_to.share)
         point = Point(asked, pool, typical, chosen if chance else measured(chosen, pool, stage))
         wishes = list_wishes(
             asked, plan.growth.years, cost=chosen.solution.cost, priced=task.offer.priced,
@@ -284,7 +284,7 @@ def design_planting(
         )  # fmt: skip
         # What stands is taken off the rays by the year that is asked for.
         same = [wish for wish in wishes if wish.year == year or not task.standing.count]
-        points, left_out = find_points(point, same, limits, odds, stage, pool_in=pool_in)
+        points, left_out = find_points(point, same, held_to, odds, stage, pool_in=pool_in)
         told = with_notes(told, [*notes_of(told), *left_out])
     choices = tables_of_choices(points, task.offer, stage, chance or USUAL_CHANCE)
     return (

@@ -203,7 +203,7 @@ def judge_outgrown(outgrown, buildings, known, plan) -> Iterator[Finding]:
         yield Finding(name, UNKNOWN, "The parcel's outline is not known", "a parcels layer", SURVEY)
     else:
         yield _clipped(name, over.loc[over["what"] == "height at the boundary"],
-                       tuple(f"{grow} taller than the {allowed} allowed" for grow in ("plant grows", "plants grow")), f"No plant at the boundary grows taller than {allowed}", TALK)  # fmt: skip
+                       (f"plant grows taller than the {allowed} allowed", f"plants grow taller than the {allowed} allowed"), f"No plant at the boundary grows taller than {allowed}", TALK)  # fmt: skip
     name = "room at walls"
     if not has_rows(buildings):
         yield Finding(name, UNKNOWN, "No buildings are given", "a buildings layer")
