@@ -144,7 +144,7 @@ def test_without_the_extra_it_says_what_to_install(folder, tmp_path, monkeypatch
             raise ImportError(name)
         return real(name, *rest, **more)
 
-    monkeypatch.setattr("screenplan.county.extra.import_module", lambda name: lacking(name))
+    monkeypatch.setattr("screenplan.ground.extras.import_module", lambda name: lacking(name))
     done = call(folder, "--out", str(tmp_path / "out"))
     assert done.exit_code == 2
     assert 'pip install "screenplan[county]"' in done.stderr

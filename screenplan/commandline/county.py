@@ -103,8 +103,8 @@ def run_from(plan: str, given: Mapping[str, Any]):
     """Run a county by what the command line says."""
     from dataclasses import replace
 
-    from screenplan.county.extra import need
     from screenplan.county.whole import CountyOptions, run_county
+    from screenplan.ground.extras import need
 
     need("pyarrow")
     layers = layers_from(plan, given)
@@ -212,8 +212,8 @@ def client_at(address: str | None) -> Iterator[Any]:
     if address is None:
         yield None
         return
-    from screenplan.county.extra import need
     from screenplan.ground.errors import refuse
+    from screenplan.ground.extras import need
 
     distributed = need("distributed")
     try:

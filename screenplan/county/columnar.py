@@ -1,4 +1,4 @@
-"""GeoParquet files: written with a box for each row, read by rows or by boxes.
+"""GeoParquet files with a box for each row, read by rows or by boxes.
 
 Version 1.1 of the format (https://geoparquet.org/releases/v1.1.0/): geometries as well-known binary, and a column
 ``bbox`` with the bounds of each, whose statistics tell which groups of rows a box may meet. So nobody reads a whole
@@ -19,85 +19,12 @@ import pandas as pd
 import shapely
 from pyproj import CRS
 
-from screenplan.county.extra import need
 from screenplan.ground.errors import refuse
-from screenplan.outputs.conform import conform
+from screenplan.ground.extras import need
+from screenplan.outputs.parquet import BOX, EDGES, GEOMETRY
 from screenplan.site.frames import meets
 
-VERSION = "1.1.0"
-GEOMETRY, BOX = "geometry", "bbox"
-EDGES = ("xmin", "ymin", "xmax", "ymax")
-#: Rows of a group: a box of a few hundred metres meets few groups, and a file has not too many of them.
-GROUP_ROWS = 1024
-
 Bounds = tuple[float, float, float, float]
-
-
-def geo_text(crs: CRS | None, kinds: Sequence[str] = ()) -> bytes:
-    """Give the entry ``geo`` of a file's metadata."""
-    column = {
-        "encoding": "WKB",
-        "geometry_types": sorted(kinds),
-        "crs": None if crs is None else json.loads(crs.to_json()),
-        "covering": {BOX: {edge: [BOX, edge] for edge in EDGES}},
-    }
-    about = {"version": VERSION, "primary_column": GEOMETRY, "columns": {GEOMETRY: column}}
-    return json.dumps(about).encode()
-
-
-def with_boxes(columns: dict, shapes: np.ndarray):
-    """Make an arrow table of columns and geometries, each with its box."""
-    pa = need("pyarrow")
-    bounds = shapely.bounds(shapes).reshape(-1, 4)
-    boxes = pa.StructArray.from_arrays(
-        [pa.array(edge, pa.float64()) for edge in bounds.T], names=list(EDGES)
-    )
-    written = pa.array(shapely.to_wkb(shapes).tolist(), pa.binary())
-    return pa.table({**columns, GEOMETRY: written, BOX: boxes})
-
-
-def write_layer(frame: pd.DataFrame, path: Path, contract) -> int:
-    """Write a layer or table by its contract as one GeoParquet (or Parquet) file.
-
-    Parameters
-    ----------
-    frame : GeoDataFrame or DataFrame
-    path : Path
-        Made anew; it appears whole.
-    contract : Contract
-
-    Returns
-    -------
-    int
-        Number of rows.
-
-    Raises
-    ------
-    InputError
-        If the layer breaks its contract.
-    """
-    pa, pq = need("pyarrow"), need("pyarrow.parquet")
-    kinds = {"text": pa.string(), "number": pa.float64(), "integer": pa.int64(), "boolean": pa.bool_(), "date": pa.string()}  # fmt: skip
-    layout = conform(frame, contract)
-    columns = {
-        name: pa.array(
-            [None if value is None else str(value) for value in layout.values[name]]
-            if column.type == "text" else layout.values[name],
-            kinds[column.type],
-        )
-        for name, column in layout.columns
-    }  # fmt: skip
-    if layout.geometries is None:
-        table = pa.table(columns)
-    else:
-        shapes = np.array(layout.geometries, dtype=object)
-        table = with_boxes(columns, shapes)
-        types = {shape.geom_type for shape in shapes if shape is not None}
-        table = table.replace_schema_metadata({b"geo": geo_text(CRS(frame.crs), tuple(types))})
-    beside = path.with_name(f".{path.name}~")
-    pq.write_table(table, beside, row_group_size=GROUP_ROWS, compression="zstd")
-    beside.replace(path)
-    return len(layout)
 
 
 @dataclass(frozen=True)

@@ -22,16 +22,10 @@ from pyproj import CRS
 
 from screenplan.contracts import COUNTY_SKIPPED, INPUTS, PARCELS
 from screenplan.contracts.tables import table_of
-from screenplan.county.columnar import (
-    GROUP_ROWS,
-    Columnar,
-    geo_text,
-    open_geoparquet,
-    with_boxes,
-    write_layer,
-)
-from screenplan.county.extra import need
+from screenplan.county.columnar import Columnar, open_geoparquet
 from screenplan.ground.errors import InputError, refuse
+from screenplan.ground.extras import need
+from screenplan.outputs.parquet import GROUP_ROWS, geo_text, with_boxes, write_layer
 from screenplan.site.columns import check_mapping, to_text
 from screenplan.site.composed import cells_of, is_held, parts_of
 from screenplan.site.features import shape_of

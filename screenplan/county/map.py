@@ -12,12 +12,12 @@ from pyproj import CRS
 
 from screenplan.contracts import COUNTY
 from screenplan.county.answer import layer_of_records
-from screenplan.county.columnar import BOX, GEOMETRY
-from screenplan.county.extra import need
 from screenplan.ground.datum import horizontal
 from screenplan.ground.errors import refuse
+from screenplan.ground.extras import need
 from screenplan.outputs.conform import conform
 from screenplan.outputs.geopackage import GEOMETRY_COLUMN, VERSION
+from screenplan.outputs.parquet import BOX, GEOMETRY
 from screenplan.outputs.styles.delivery import add_styles
 from screenplan.outputs.vector import explain_failure, gdal_options
 

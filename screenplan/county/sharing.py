@@ -10,8 +10,8 @@ from itertools import islice
 from multiprocessing import get_context
 from typing import Any
 
-from screenplan.county.extra import need
 from screenplan.ground.errors import refuse
+from screenplan.ground.extras import need
 
 #: Partitions that are handed out to each worker at once, so that none waits for the next.
 AHEAD = 2

@@ -24,8 +24,7 @@ from screenplan.contracts import (
 from screenplan.contracts.county import COUNTED_YEARS
 from screenplan.contracts.model import year_column
 from screenplan.contracts.tables import give_types
-from screenplan.county.columnar import Columnar, write_layer
-from screenplan.county.extra import need
+from screenplan.county.columnar import Columnar
 from screenplan.county.laying import Laid, hash_source, lay_layer, skipped_file
 from screenplan.county.map import MAP_NAME, write_map
 from screenplan.county.parcel import Planner
@@ -34,7 +33,9 @@ from screenplan.county.sharing import share_out
 from screenplan.county.spacing import MEASURED
 from screenplan.county.state import Begun, CountyFolder, hash_plan, write_whole
 from screenplan.ground.errors import refuse
+from screenplan.ground.extras import need
 from screenplan.outputs.lock import Held, Lock
+from screenplan.outputs.parquet import write_layer
 from screenplan.outputs.record import RunRecord, describe_output, file_sha256, write_record
 from screenplan.outputs.tables import write_csv
 from screenplan.plan import Plan

@@ -1,4 +1,4 @@
-"""The layers of a run in formats of other programs: Shapefile, FlatGeobuf, KML.
+"""The layers of a run in formats of other programs: Shapefile, FlatGeobuf, GeoParquet, KML.
 
 GeoPackage and GeoJSON hold everything; these do not, and what they lose is written beside them. A
 Shapefile and a FlatGeobuf file have their style beside them, as the desktop GIS looks for it.
@@ -25,6 +25,7 @@ from screenplan.outputs.geopackage import layer_type
 from screenplan.outputs.globe import KML_LOSSES, write_kml_layers
 from screenplan.outputs.kinds import split_by_kind
 from screenplan.outputs.losses import Translation, WrittenColumn, column_of, found_in, write_notes
+from screenplan.outputs.parquet import write_geoparquets
 from screenplan.outputs.record import describe_output
 from screenplan.outputs.short_names import short_names
 from screenplan.outputs.styles.delivery import write_style_beside
@@ -238,5 +239,6 @@ def write_kml(layouts: list[Layout], folder: Path, _crs: CRS) -> Translation:
 FORMATS = {
     "shapefile": Format("Shapefile", write_shapefiles),
     "flatgeobuf": Format("FlatGeobuf", write_flatgeobufs),
+    "geoparquet": Format("GeoParquet", write_geoparquets),
     "kml": Format("KML", write_kml, wgs84=True),
 }

@@ -59,7 +59,7 @@ def export_run(
     source : path
         The folder that a run wrote.
     form : str
-        ``shapefile``, ``flatgeobuf`` or ``kml``.
+        ``shapefile``, ``flatgeobuf``, ``geoparquet`` or ``kml``.
     target : path, optional
         The folder to write; by default beside the source, named after it and the format.
     names : sequence of str

@@ -20,6 +20,6 @@ def need(name: str) -> ModuleType:
         return import_module(name)
     except ImportError:
         raise refuse(
-            f"a county needs the library {name.split('.')[0]}, which is not installed",
+            f"The library {name.split('.')[0]}, which counties and GeoParquet files need, is not installed",
             'Install it by pip install "screenplan[county]"',
         ) from None
