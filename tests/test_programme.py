@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from scipy.sparse import csr_array
 
 from screenplan.design import choice as choices
+from screenplan.design import merging
 from screenplan.design.choice import Limits, breaks_of, counts, open_weight, runs_in
 from screenplan.design.formulation import programme_of, relax
 from screenplan.design.greedy import plant_greedily
@@ -340,3 +341,20 @@ def test_plants_of_which_each_excludes_each_are_one_set():
     pairs = list(itertools.combinations(range(200), 2))
     (spot,) = fewer_spots(pairs, 200)
     assert spot.tolist() == list(range(200))
+
+
+def test_rays_with_the_same_sum_of_numbers_are_compared_all_the_same(monkeypatch):
+    # By hand: the first two rays are stopped by one plant each, the last by that of the first. All numbers are the
+    # same at first, and so are their sums.
+    numbers = iter([np.ones(2, np.uint64), np.array([3, 5], np.uint64)])
+
+    class Same:
+        def integers(self, *_, **__):
+            return next(numbers)
+
+    monkeypatch.setattr(merging.np.random, "default_rng", lambda _: Same())
+    stops = csr_array(np.array([[True, False, True], [False, True, False]]))
+    stops, light = merging.merge_rays(stops, csr_array(np.array([[0.5, 0.3, 0.2]])))
+    assert light.toarray().tolist() == [[0.7, 0.3]]
+    assert stops.toarray().tolist() == [[True, False], [False, True]]
+    assert next(numbers, None) is None

@@ -12,6 +12,8 @@ from shapely.geometry import box
 from screenplan.contracts.tables import notes_of
 from screenplan.design import designing, surer
 from screenplan.design.choice import breaks_of
+from screenplan.design.mending import make_surer
+from screenplan.design.moves import beside, starts_of
 from screenplan.design.odds import MEASURING, draws_of, measuring
 from screenplan.ground.errors import InputError
 from screenplan.planting.draws import Draws
@@ -240,3 +242,56 @@ def test_what_is_enough_is_no_dearer_than_what_is_surer(asked):
     told = surer.no_dearer(dear, typical, pool, limits)
     assert told.solution.cost == typical.solution.cost
     assert surer.no_dearer(typical, dear, pool, limits) is typical
+
+
+#: The chance by the rays that are followed may be off that by all rays so far.
+FOLLOWED = 0.03
+
+
+def test_the_chance_by_some_of_the_rays_is_about_that_by_all(asked):
+    made = design(wide_site(4.0, 3.5), design_chance=0.8, **BY_SIZE)
+    (((typical, pool, _, stage, odds), _),) = asked
+    stems = {(round(point.x, 6), round(point.y, 6)) for point in made["plants"].geometry}
+    heights = np.array([option.height_m for option in pool.candidates.options])
+    table = pool.candidates.table
+    planted = np.array([(round(p.x, 6), round(p.y, 6)) in stems for p in table.geometry])
+    planted &= heights[table["option"].to_numpy(int)] == made["plants"]["stock_height_m"].iloc[0]
+    told = made["design_views"].set_index("view_id").loc[pool.rays.views, "chance"].to_numpy(float)
+    found = odds.fresh_chance(stage.year, typical.need, planted)
+    # Independent: the views themselves, with the same draws, by each ray.
+    assert found == pytest.approx(told, abs=FOLLOWED)
+    assert odds.fresh_chance(stage.year, typical.need, np.zeros(len(table), bool)).max() == 0.0
+
+
+def surer_plainly(trial, choice, limits, goal):
+    """Make a planting surer by trying every move anew each time."""
+    starts = starts_of(choice, limits.least_run)
+    windows = starts[:, None] + np.arange(limits.least_run)
+    while (failing := trial.chance() < goal).any():
+        blocked = trial.planted | choice.blocked_by(trial.planted)
+        moves = [window for window in windows if not blocked[window].any()]
+        moves += [np.array([k]) for k in np.flatnonzero(~blocked & beside(choice, trial.planted))]
+        lack, rates = trial.lack(), []
+        for move in moves:
+            gain = ((lack - trial.lack_with(move)) * choice.weight)[failing].sum()
+            more = trial.planted.copy()
+            more[move] = True
+            rates.append(gain / choice.price[move].sum() if gain > 1e-9 and not breaks_of(choice, limits, more) else 0.0)  # fmt: skip
+        if not rates or max(rates) <= 0.0:
+            return
+        trial.set(moves[int(np.argmax(rates))])
+
+
+def test_what_gains_most_is_found_without_trying_every_move_anew(asked):
+    design(wide_site(), design_chance=0.9, **BY_SIZE)
+    (((typical, pool, limits, stage, odds), _),) = asked
+    whole = pool.choice(np.ones(len(pool.rays.view), bool), typical.need)
+    stops = odds.by(stage.year)
+    goal = np.full(len(typical.need), 0.9)
+    costs = []
+    for make in (surer_plainly, make_surer):
+        trial = odds.trial(stops, typical.need, np.zeros(len(typical.planted), bool))
+        make(trial, whole, limits, goal)
+        costs.append((whole.cost(trial.planted), trial.chance().tolist()))
+    assert costs[0] == costs[1]
+    assert costs[0][0] > 0.0

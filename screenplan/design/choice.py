@@ -83,6 +83,14 @@ class Choice:
         return [np.unique(np.concatenate(some)) if some else none for some in spots]
 
     @cached_property
+    def spots(self) -> csr_array:
+        """Matrix that tells of each set of plants of which one can stand who is of it, (spots, plants)."""
+        sizes = [len(spot) for spot in self.exclusive]
+        rows = np.repeat(np.arange(len(sizes)), sizes)
+        at = np.concatenate([*self.exclusive, np.zeros(0, int)]).astype(int)
+        return csr_array((np.ones(len(at), int), (rows, at)), shape=(len(sizes), len(self.price)))
+
+    @cached_property
     def light_by_group(self) -> np.ndarray:
         """Share of each view's light that passes by each group, (groups, views)."""
         return np.ascontiguousarray(self.light.toarray().T, float)
@@ -105,8 +113,10 @@ class Choice:
 
     def met(self, planted) -> np.ndarray:
         """Tell which groups of rays some plants stop, (groups,), as 0 and 1."""
-        chosen = np.asarray(planted, bool)
-        return (self.stops[chosen].sum(axis=0) > 0).astype(float)
+        found, chosen = np.zeros(self.stops.shape[1]), np.flatnonzero(np.asarray(planted, bool))
+        if len(chosen):
+            found[self.groups_of(chosen)] = 1.0
+        return found
 
     def closed(self, planted) -> np.ndarray:
         """Tell which views some plants close, (views,)."""
@@ -213,7 +223,7 @@ def breaks_of(choice: Choice, limits: Limits, planted) -> list[str]:
         broken.append("share of a kind or genus")
     stands = np.zeros(len(choice.price), bool)
     stands[chosen] = True
-    if any(stands[spot].sum() > 1 for spot in choice.exclusive):
+    if (choice.spots @ stands.astype(int)).max(initial=0) > 1:
         broken.append("ground")
     return broken
 

@@ -28,11 +28,11 @@ from screenplan.design.moves import beside, may_go, removable, starts_of
 LEAST_PRICE_SHARE = 1e-6
 
 
-def plant_greedily(choice: Choice, limits: Limits) -> np.ndarray:
+def plant_greedily(choice: Choice, limits: Limits, *, quickly: bool = False) -> np.ndarray:
     """Make a planting that keeps to the limits, the best of several.
 
-    Tried are plantings of all kinds, of each alone, of those of each set that may stand together, and all that can
-    stand of each option, thinned: so none is worse than a uniform row along every line.
+    Tried are plantings of all kinds, of each alone, of those of each set that may stand together (not so quickly), and
+    all that can stand of each option, thinned: so none is worse than a uniform row along every line.
 
     Returns
     -------
@@ -46,7 +46,7 @@ def plant_greedily(choice: Choice, limits: Limits) -> np.ndarray:
     if len(kinds) > 1:
         tries += [_grow(choice, limits, moves, choice.kind == kind) for kind in kinds]
     some = sets_of_kinds(choice, limits)
-    if 1 < limits.most_kinds < len(kinds):
+    if 1 < limits.most_kinds < len(kinds) and not quickly:
         tries += [_grow(choice, limits, moves, np.isin(choice.kind, one)) for one in some]
     tries += [
         _whole(choice, limits, choice.option == option) for option in np.unique(choice.option)

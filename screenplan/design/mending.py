@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import heapq
+
 import numpy as np
 
 from screenplan.design.choice import SLACK, Choice, Limits, breaks_of
@@ -24,6 +26,8 @@ def make_surer(trial: Trial, choice: Choice, limits: Limits, goal: np.ndarray) -
     """
     starts = starts_of(choice, limits.least_run)
     windows = starts[:, None] + np.arange(limits.least_run)
+    # What a move gains never grows while others are made, so that what it gained before is the most it gains now.
+    known: dict[tuple[int, int], float] = {}
     while (failing := trial.chance() < goal).any():
         blocked = trial.planted | choice.blocked_by(trial.planted)
         used = np.unique(choice.kind[trial.planted])
@@ -32,22 +36,26 @@ def make_surer(trial: Trial, choice: Choice, limits: Limits, goal: np.ndarray) -
         moves = [windows[k] for k in np.flatnonzero(~blocked[windows].any(axis=1))]
         moves += [np.array([k]) for k in np.flatnonzero(~blocked & beside(choice, trial.planted))]
         lack = trial.lack()
-        gains = [
-            float(((lack - trial.lack_with(move)) * choice.weight)[failing].sum()) for move in moves
-        ]
-        per_price = [
-            gain / max(float(choice.price[move].sum()), SLACK)
-            for gain, move in zip(gains, moves, strict=True)
-        ]
-        for k in np.argsort(per_price)[::-1]:
-            if gains[k] <= SLACK:
+        price = [max(float(choice.price[move].sum()), SLACK) for move in moves]
+        names = [(int(move[0]), len(move)) for move in moves]
+        heap = [(-known.get(name, np.inf) / price[k], k, False) for k, name in enumerate(names)]
+        heapq.heapify(heap)
+        made = False
+        while heap and not made:
+            rate, k, fresh = heapq.heappop(heap)
+            if not fresh:
+                gained = float(((lack - trial.lack_with(moves[k])) * choice.weight)[failing].sum())
+                known[names[k]] = gained
+                heapq.heappush(heap, (-gained / price[k], k, True))
+            elif -rate * price[k] <= SLACK:
                 return
-            more = trial.planted.copy()
-            more[moves[k]] = True
-            if not breaks_of(choice, limits, more):
-                trial.set(moves[k])
-                break
-        else:
+            else:
+                more = trial.planted.copy()
+                more[moves[k]] = True
+                made = not breaks_of(choice, limits, more)
+                if made:
+                    trial.set(moves[k])
+        if not made:
             return
 
 

@@ -36,23 +36,35 @@ def merge_rays(stops: csr_array, light: csr_array) -> tuple[csr_array, csr_array
     """
     by_ray = csr_array(stops.T)
     by_ray.sort_indices()
-    first: list[int] = []
-    group_of = np.full(by_ray.shape[0], -1)
-    known: dict[bytes, int] = {}
-    for ray in range(by_ray.shape[0]):
-        plants = by_ray.indices[by_ray.indptr[ray] : by_ray.indptr[ray + 1]]
-        if not len(plants):
-            continue
-        group = known.setdefault(plants.tobytes(), len(known))
-        if group == len(first):
-            first.append(ray)
-        group_of[ray] = group
-    kept = group_of >= 0
-    into = csr_array(
-        (np.ones(kept.sum()), (np.flatnonzero(kept), group_of[kept])),
-        shape=(by_ray.shape[0], len(first)),
-    )
+    kept = np.flatnonzero(np.diff(by_ray.indptr) > 0)
+    first, group = _alike(by_ray, kept)
+    into = csr_array((np.ones(len(kept)), (kept, group)), shape=(by_ray.shape[0], len(first)))
     return csr_array(by_ray[first].T, dtype=bool), csr_array(light @ into)
+
+
+def _alike(rows: csr_array, kept: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Give the first row of each group of those that hold the same columns, and the group of each, in their order.
+
+    Rows whose columns have the same sum of random numbers are held to be alike, and then compared; none is empty.
+    """
+    if not len(kept):
+        return kept, kept
+    begin, size = rows.indptr[kept], np.diff(rows.indptr)[kept]
+    rng = np.random.default_rng(0)
+    while True:
+        number = rng.integers(0, 2**63, rows.shape[1], dtype=np.uint64)
+        sums = np.add.reduceat(number[rows.indices], begin)
+        _, at, group = np.unique(sums, return_index=True, return_inverse=True)
+        order = np.argsort(at)
+        group, at = np.argsort(order)[group], at[order]
+        same = at[group]
+        if (size[same] == size).all():
+            step = np.arange(size.sum()) - np.repeat(np.cumsum(size) - size, size)
+            own, other = (
+                rows.indices[np.repeat(start, size) + step] for start in (begin, begin[same])
+            )
+            if (own == other).all():
+                return kept[at], group
 
 
 def join_rays(stops: csr_array, light: csr_array, alike: float) -> tuple[csr_array, csr_array]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -11,14 +12,14 @@ from screenplan.design.incidence import plants_of
 from screenplan.design.rounds import Pool
 from screenplan.design.winter import Winter
 from screenplan.plan import Options
-from screenplan.planting.draws import Draws
+from screenplan.planting.draws import Draws, draw_plants
 from screenplan.planting.species_model import Species
 from screenplan.planting.stand import stand_of
 from screenplan.views.chance import drawing_of
 from screenplan.views.drawn_stops import DrawnStops, Meetings, Trial, meetings_of, stops_by
 
-#: Draws by which a planting is chosen.
-DRAWS = 256
+#: Draws by which a planting is chosen, and by which what was chosen is measured.
+DRAWS, FRESH_DRAWS = 256, 1000
 #: Rays that are followed: of a view at most so many, of all views at most so many.
 MOST_OF_A_VIEW, MOST_RAYS = 400, 6_000
 #: Heights at which crowns begin to stop rays are found to this, metres, for the draws that choose: far less than
@@ -46,6 +47,8 @@ class Odds:
         Plants that stand already: what they stop is taken off the rays.
     winter : Winter or None
         Of the pool; its rays are all those of the pool.
+    measuring : Draws or None
+        Draws that chose nothing.
     """
 
     meetings: Meetings = field(repr=False)
@@ -55,10 +58,32 @@ class Odds:
     plants: int
     stands: np.ndarray
     winter: Winter | None = None
+    measuring: Draws | None = None
 
     def by(self, year: int) -> DrawnStops:
-        """Give what is stopped by a year."""
-        stops = stops_by(self.meetings, year)
+        """Give what is stopped by a year in the draws that choose."""
+        return self._new(stops_by(self.meetings, year))
+
+    @cached_property
+    def _fresh(self) -> Meetings:
+        """The same meetings with the plants of the draws that measure."""
+        drawing = self.meetings.drawing
+        drawn = draw_plants(drawing.stand, self.measuring)
+        return replace(self.meetings, drawing=replace(drawing, drawn=drawn))
+
+    def fresh_chance(self, year: int, need, planted) -> np.ndarray:
+        """Give the chance that each view is closed by a year, by the draws that measure and the rays that are followed, (views,).
+
+        The views themselves follow every ray, and so measure a little more exactly.
+        """
+        some = np.asarray(planted, bool)[self._fresh.plant]
+        meetings = replace(
+            self._fresh, ray=self._fresh.ray[some], plant=self._fresh.plant[some], turns=self._fresh.turns[some]
+        )  # fmt: skip
+        return self.trial(self._new(stops_by(meetings, year)), need, planted).chance()
+
+    def _new(self, stops: DrawnStops) -> DrawnStops:
+        """Leave out what plants stop that stand already, and in winter what is stopped in leaf alone."""
         new = ~self.stands[stops.plant]
         if self.winter is not None:
             new &= self.winter.stops(stops.plant, self.taken[stops.ray])
@@ -112,6 +137,7 @@ def lay_odds(
         plants,
         pool.candidates.stands,
         pool.winter,
+        draws_of(plan, MEASURING, FRESH_DRAWS),
     )
 
 

@@ -144,7 +144,7 @@ def find_planting(
     proof : bool
         Whether the bound is worth time; without, a good planting is enough.
     """
-    best = plant_greedily(choice, limits)
+    best = plant_greedily(choice, limits, quickly=not proof)
     made_by, bound, in_time = "greedy", -math.inf, not len(choice.price)
     if seconds > 0.0 and len(choice.price):
         end, most_open = time.monotonic() + seconds, math.inf

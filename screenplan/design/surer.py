@@ -7,7 +7,7 @@ plants are then added and taken off by the draws themselves. What is told is mea
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.sparse import csr_array, diags_array
@@ -15,14 +15,12 @@ from scipy.sparse import csr_array, diags_array
 from screenplan.design.choice import SLACK, Choice, Limits, breaks_of, open_weight
 from screenplan.design.mending import make_surer, take_off
 from screenplan.design.merging import merge_rays
-from screenplan.design.odds import Odds, measuring
-from screenplan.design.programme import price_of_open
+from screenplan.design.odds import FRESH_DRAWS, Odds, measuring
+from screenplan.design.programme import Solution, price_of_open
 from screenplan.design.rounds import Chosen, Pool, Stage, find, lay_out
 from screenplan.ground.told_years import PARTS
 from screenplan.views.drawn_stops import DrawnStops, Trial
 
-#: Draws that measure what was chosen.
-FRESH_DRAWS = 1000
 #: Times that a planting is chosen, and the time for the solver in each, as a share.
 TURN_SHARES = (0.5, 0.25, 0.25)
 #: Asked of the draws that choose beyond the chance, because it is chosen by them.
@@ -74,7 +72,10 @@ def choose_surely(
         asked = replace(asked, open_price=price_of_open(whole, asked))
     best: Chosen | None = None
     drawn, part = goals > 0.0, 0.5 + LEVEL_PART * (goals - 0.5)
-    for share in TURN_SHARES[:turns]:
+    guess: _Guess | None = None
+    laid: _Guess | None = None
+    last = len(TURN_SHARES[:turns])
+    for turn, share in enumerate(TURN_SHARES[:turns], 1):
         level = _at_level(whole, pool, odds, stops, need, np.where(drawn, part, 0.0))
         planted, solution = find(level, asked, seconds * share, proof=False)
         wanted = (whole.weight > 0.0) & (level.closed(planted) | _wants_all(limits, stage))
@@ -97,19 +98,25 @@ def choose_surely(
             cost=whole.cost(planted),
             open_weight=open_weight(whole, asked, planted),
         )
-        found = lay_out(
-            pool, planted, solution, price=typical.open_price, rays=len(pool.rays.view), need=need,
-            stage=stage, chance=measuring(stage.plan, FRESH_DRAWS),
+        # Measured by the rays that are followed, which takes a moment; by all of them when it seems good.
+        now = _Guess(
+            whole.closed(planted), odds.fresh_chance(stage.year, typical.need, planted), planted, solution, need
         )  # fmt: skip
-        better = best is None or rank(found, pool, limits, chance) < rank(
-            best, pool, limits, chance
-        )
-        best = found if better else best
-        failed = (goal > 0.0) & ~(found.closed & (found.chance >= goals))
-        if not (better and failed.any()):
-            break
-        assert found.chance is not None  # `lay_out` was told to measure it
-        measured = _quantiles(trial.stopped, 1.0 - found.chance)
+        better = guess is None or now.rank(pool, limits, chance) < guess.rank(pool, limits, chance)
+        guess = now if better else guess
+        failed = (goal > 0.0) & ~(now.closed & (now.chance >= goals))
+        if not (better and failed.any() and turn < last):
+            if guess is not laid:
+                found = guess.laid_out(typical, pool, stage)
+                ranks = [
+                    rank(one, pool, limits, chance) for one in (found, best) if one is not None
+                ]
+                best = found if ranks[0] == min(ranks) else best
+            failed = (goal > 0.0) & ~(best.closed & (best.chance >= goals))
+            if not (better and failed.any() and turn < last):
+                break
+            now = guess = laid = replace(now, chance=found.chance)
+        measured = _quantiles(trial.stopped, 1.0 - now.chance)
         drawn_need = np.where(failed, np.maximum(measured, drawn_need) + MORE_SHARE, drawn_need)
         lacks = np.where(more, np.maximum(lacks, 0.0) + MORE_SHARE, 0.0)
         need = np.minimum(np.maximum(need + lacks, drawn_need), pool.rays.now)
@@ -128,15 +135,37 @@ def _judged(trial: Trial, choice: Choice, goal, wanted) -> tuple[float, float, f
     return -round(by_chance, 9), -round(by_growth, 9), choice.cost(trial.planted)
 
 
+@dataclass(frozen=True, eq=False)
+class _Guess:
+    """A planting whose views are judged by some of the rays."""
+
+    closed: np.ndarray
+    chance: np.ndarray
+    planted: np.ndarray
+    solution: Solution
+    need: np.ndarray
+
+    def rank(self, pool: Pool, limits: Limits, chance: float) -> tuple[float, float, float]:
+        sure = self.closed & (self.chance >= chance)
+        return _rank(pool, limits, sure, self.closed, self.solution.cost)
+
+    def laid_out(self, typical: Chosen, pool: Pool, stage: Stage) -> Chosen:
+        """Follow all rays, through fresh draws."""
+        return lay_out(
+            pool, self.planted, self.solution, price=typical.open_price, rays=len(pool.rays.view),
+            need=self.need, stage=stage, chance=measuring(stage.plan, FRESH_DRAWS),
+        )  # fmt: skip
+
+
 def rank(found: Chosen, pool: Pool, limits: Limits, chance: float) -> tuple[float, float, float]:
     """Give what sorts plantings: the weight that is sure, that is closed, as far as it is asked for, and the cost."""
+    return _rank(pool, limits, found.sure(chance), found.closed, found.solution.cost)
+
+
+def _rank(pool: Pool, limits: Limits, sure, closed, cost: float) -> tuple[float, float, float]:
     asked = limits.share * pool.weight.sum()
-    sure = float(pool.weight[found.sure(chance)].sum())
-    return (
-        -round(min(sure, asked), 9),
-        -round(min(found.closed_weight(pool), asked), 9),
-        found.solution.cost,
-    )
+    weights = (min(float(pool.weight[some].sum()), asked) for some in (sure, closed))
+    return (*(-round(weight, 9) for weight in weights), cost)
 
 
 def no_dearer(typical: Chosen, chosen: Chosen, pool: Pool, limits: Limits) -> Chosen:
