@@ -358,3 +358,30 @@ def test_rays_with_the_same_sum_of_numbers_are_compared_all_the_same(monkeypatch
     assert light.toarray().tolist() == [[0.7, 0.3]]
     assert stops.toarray().tolist() == [[True, False], [False, True]]
     assert next(numbers, None) is None
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_what_is_started_from_is_kept_to_or_made_better(seed):
+    choice, limits = made_up(seed), Limits(least_run=2, open_price=20.0)
+    nothing, alone = np.zeros((2, len(choice.price)), bool)
+    alone[0] = True
+    # Without time it stands as it is, and what breaks a limit is none to start from.
+    assert not find_planting(choice, limits, seconds=0.0, start=nothing).planted.any()
+    assert breaks_of(choice, limits, alone) == ["least run"]
+    greedy = plant_greedily(choice, limits)
+    assert find_planting(choice, limits, seconds=0.0, start=alone).planted.tolist() == greedy.tolist()  # fmt: skip
+    for start in (nothing, alone):
+        found = find_planting(choice, limits, start=start)
+        assert found.counts == pytest.approx(least_of_all(choice, limits), rel=1e-6)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_what_is_made_quickly_keeps_to_the_limits_and_is_no_worse_than_a_uniform_row(seed):
+    choice = made_up(seed, plants=12, kinds=3)
+    limits = Limits(most_kinds=2, least_run=2, open_price=20.0)
+    found = plant_greedily(choice, limits, quickly=True)
+    assert not breaks_of(choice, limits, found)
+    for kind in np.unique(choice.kind):
+        row = choice.kind == kind
+        if not breaks_of(choice, limits, row):
+            assert counts(choice, limits, found) <= counts(choice, limits, row) + 1e-9

@@ -9,7 +9,7 @@ import heapq
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.sparse import csr_array
+from scipy.sparse import csr_array, vstack
 
 from screenplan.design.choice import (
     SLACK,
@@ -87,12 +87,15 @@ class _Moves:
     prices : ndarray, (moves,)
     light : ndarray, (moves, views)
         Share of each view's light that each stops where nothing else stands.
+    stops : csr_array, (moves, groups)
+        Groups of rays that each stops.
     """
 
     runs: int
     plants: list[np.ndarray]
     prices: np.ndarray
     light: np.ndarray
+    stops: csr_array
 
     @classmethod
     def of(cls, choice: Choice, least: int) -> _Moves:
@@ -110,7 +113,12 @@ class _Moves:
             [*windows, *np.arange(len(choice.price))[:, None]],
             np.concatenate([choice.price[windows].sum(axis=1), choice.price]),
             np.vstack([joined @ light, stops @ light]),
+            csr_array(vstack([joined, stops], format="csr")),
         )
+
+    def groups(self, move: int) -> np.ndarray:
+        """Give the groups of rays that a move stops, each once."""
+        return self.stops.indices[self.stops.indptr[move] : self.stops.indptr[move + 1]]
 
 
 def _grow(choice: Choice, limits: Limits, moves: _Moves, allowed: np.ndarray) -> np.ndarray:
@@ -134,7 +142,7 @@ def _grow(choice: Choice, limits: Limits, moves: _Moves, allowed: np.ndarray) ->
         return np.minimum(more, left) @ np.where(left > SLACK, value, 0.0)
 
     def gain(move) -> float:
-        groups = np.unique(choice.groups_of(moves.plants[move]))
+        groups = moves.groups(move)
         return float(gains_of(light[groups[~met[groups]]].sum(axis=0)))
 
     rates = gains_of(moves.light) / (prices + floor)
@@ -212,7 +220,9 @@ def _thin(choice: Choice, limits: Limits, planted: np.ndarray) -> np.ndarray:
                 left[gone] = False
                 if over_share(choice, limits, left) > max(over_share(choice, limits, planted), 0.0):
                     continue
-            own, times = np.unique(choice.groups_of(gone), return_counts=True)
+            own, times = choice.groups_of(gone), 1
+            if len(gone) > 1:
+                own, times = np.unique(own, return_counts=True)
             opened = own[many[own] == times]
             less = stopped - light[opened].sum(axis=0) if len(opened) else stopped
             price = choice.price[gone].sum()

@@ -131,6 +131,7 @@ def find_planting(
     *,
     seconds: float = 60.0,
     proof: bool = True,
+    start: np.ndarray | None = None,
 ) -> Solution:
     """Find the planting that counts least, and a bound below all of them.
 
@@ -143,8 +144,12 @@ def find_planting(
         stands, improved part by part: a few views and what closes them are solved anew at a time.
     proof : bool
         Whether the bound is worth time; without, a good planting is enough.
+    start : ndarray of bool, (plants,), optional
+        A planting that is known; where it keeps to the limits no greedy one is made.
     """
-    best = plant_greedily(choice, limits, quickly=not proof)
+    best = start
+    if best is None or breaks_of(choice, limits, best):
+        best = plant_greedily(choice, limits, quickly=not proof)
     made_by, bound, in_time = "greedy", -math.inf, not len(choice.price)
     if seconds > 0.0 and len(choice.price):
         end, most_open = time.monotonic() + seconds, math.inf

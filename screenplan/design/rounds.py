@@ -190,13 +190,16 @@ def choose(
     plan = stage.plan
     taken, need, bound = _sample(pool), pool.need.copy(), 0.0
     best: Chosen | None = None
+    planted: np.ndarray | None = None
     for turn in range(MOST_ROUNDS):
         choice = pool.choice(taken, need)
         price = plan.design.open_price
         price = price_of_open(choice, limits) if price is None else price
         asked = replace(limits, open_price=price)
         in_turn = seconds / (1 if turn == 0 else 2)
-        planted, solution = find(choice, asked, in_turn, proof=proof)
+        # What was found for the needs of the round before is enough to start from where no proof is asked.
+        start = None if proof else planted
+        planted, solution = find(choice, asked, in_turn, proof=proof, start=start)
         if turn == 0 or (need == pool.need).all():
             bound = solution.bound
         solution = replace(solution, bound=min(bound, solution.counts))
@@ -230,15 +233,21 @@ def _rank(found: Chosen, pool: Pool) -> tuple[float, float]:
 
 
 def find(
-    choice: Choice, limits: Limits, seconds: float, *, proof: bool = True
+    choice: Choice,
+    limits: Limits,
+    seconds: float,
+    *,
+    proof: bool = True,
+    start: np.ndarray | None = None,
 ) -> tuple[np.ndarray, Solution]:
-    """Solve without the plants that are of no use; without a proof a good planting is enough."""
+    """Solve without the plants that are of no use; without a proof a good planting is enough, as is one to start from."""
     kept = useful_plants(choice.stops, choice.stretch, limits.least_run, limits.least_gap)
     solution = find_planting(
         without(choice, kept),
         limits,
         seconds=seconds,
         proof=proof,
+        start=None if start is None else start[kept],
     )
     planted = np.zeros(len(kept), bool)
     planted[kept] = solution.planted

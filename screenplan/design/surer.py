@@ -74,10 +74,12 @@ def choose_surely(
     drawn, part = goals > 0.0, 0.5 + LEVEL_PART * (goals - 0.5)
     guess: _Guess | None = None
     laid: _Guess | None = None
+    trial: Trial | None = None
     last = len(TURN_SHARES[:turns])
     for turn, share in enumerate(TURN_SHARES[:turns], 1):
         level = _at_level(whole, pool, odds, stops, need, np.where(drawn, part, 0.0))
-        planted, solution = find(level, asked, seconds * share, proof=False)
+        start = None if trial is None else trial.planted
+        planted, solution = find(level, asked, seconds * share, proof=False, start=start)
         wanted = (whole.weight > 0.0) & (level.closed(planted) | _wants_all(limits, stage))
         goal = np.where(wanted & (goals > 0.0), np.minimum(goals + MARGIN, 1.0), 0.0)
         trial = odds.trial(stops, drawn_need, planted)

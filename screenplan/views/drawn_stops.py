@@ -105,8 +105,10 @@ def stops_by(meetings: Meetings, year: int) -> DrawnStops:
         raise ValueError(msg)
     drawn, classes = drawing.drawn, drawing.classes
     bits = np.zeros((len(meetings.ray), -(-drawing.count // WORD)), np.uint64)
+    plants = np.unique(meetings.plant)
+    first = np.append(np.searchsorted(meetings.plant, plants), len(meetings.plant))
     _fill(
-        meetings.plant, meetings.turns, drawing.stand.start.astype(np.int64), classes.which, drawn.height,
+        plants, first, meetings.turns, drawing.stand.start.astype(np.int64), classes.which, drawn.height,
         drawn.width, drawn.profile, drawn.life, drawing.heights, drawing.ages, year, bits,
     )  # fmt: skip
     share = np.bitwise_count(bits).sum(axis=1) / drawing.count if len(bits) else np.zeros(0)
@@ -117,28 +119,32 @@ def stops_by(meetings: Meetings, year: int) -> DrawnStops:
 
 
 @njit(parallel=True, cache=True, error_model="numpy")
-def _fill(plant, turns, start, which, height, width, profile, life, heights, ages, year, bits):
-    """Mark the draws in which each plant stops each ray in a year and in the last one."""
-    last = ages.shape[1] - 1
-    for pair in prange(len(plant)):
-        i = plant[pair]
-        for draw in range(height.shape[1]):
-            k = which[start[i], width[i, draw], profile[i, draw]]
-            hit = True
-            for at in (year, last):
-                age = ages[life[i, draw], at]
-                if age < 0:
-                    hit = False
-                    break
-                tall = heights[start[i], height[i, draw], age]
-                before = 0
-                for n in range(turns.shape[2]):
-                    before += turns[pair, k, n] <= tall
-                if before % 2 == 0:
-                    hit = False
-                    break
-            if hit:
-                bits[pair, draw // 64] |= np.uint64(1) << np.uint64(draw % 64)
+def _fill(
+    plants, first, turns, start, which, height, width, profile, life, heights, ages, year, bits
+):
+    """Mark the draws in which each plant stops each ray in a year and in the last one; pairs are by plant."""
+    last, draws, several = ages.shape[1] - 1, height.shape[1], turns.shape[2]
+    for number in prange(len(plants)):
+        i = plants[number]
+        # What a draw makes of the plant is the same for all its rays.
+        shape = np.empty(draws, np.int64)
+        tall = np.empty((2, draws))
+        for draw in range(draws):
+            shape[draw] = which[start[i], width[i, draw], profile[i, draw]]
+            for n in range(2):
+                age = ages[life[i, draw], year if n == 0 else last]
+                tall[n, draw] = -1.0
+                if age >= 0:
+                    tall[n, draw] = heights[start[i], height[i, draw], age]
+        for pair in range(first[number], first[number + 1]):
+            for draw in range(draws):
+                now = then = 0
+                for n in range(several):
+                    turn = turns[pair, shape[draw], n]
+                    now += turn <= tall[0, draw]
+                    then += turn <= tall[1, draw]
+                if now % 2 and then % 2:
+                    bits[pair, draw // 64] |= np.uint64(1) << np.uint64(draw % 64)
 
 
 class Trial:
