@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from screenplan.design.choice import Limits
-from screenplan.design.odds import Odds, measuring
+from screenplan.design.odds import FRESH_DRAWS, Odds, measuring
 from screenplan.design.rounds import Chosen, Pool, Stage, choose, lay_out
-from screenplan.design.surer import FRESH_DRAWS, choose_surely
+from screenplan.design.surer import choose_surely
 from screenplan.ground.told_years import asked_chance
 
 #: Years that are tried beside the one that is asked for.

@@ -22,8 +22,8 @@ from screenplan.contracts.tables import DTYPES, layer_of_columns, notes_of, tabl
 from screenplan.design.causes import Cause
 from screenplan.design.choices import Point, command_of, says_of
 from screenplan.design.kinds import Offer
+from screenplan.design.odds import FRESH_DRAWS
 from screenplan.design.rounds import Chosen, Pool, Stage
-from screenplan.design.surer import FRESH_DRAWS
 from screenplan.ground.said import said
 from screenplan.ground.told_years import asked_chance
 from screenplan.planting.growth import growth_number
