@@ -24,6 +24,8 @@ STAKE = re.compile(
 )
 #: The head of the stakes of one base line.
 STAKES_ON = re.compile(r"^Stakes on (L\d+) $")
+#: The head of what follows the stakes.
+PROOFS = "Distances that prove"
 
 
 def metres(text: str) -> float:
@@ -91,9 +93,11 @@ def rebuild(text: str) -> dict[int, tuple[float, float]]:
     for line in lines:
         if found := STAKES_ON.match(line):
             base = found[1]
+        elif line.startswith(PROOFS):
+            base = ""
         elif found := BASE.match(line):
             bases[found[1]] = (points[found[2]], points[found[3]])
-        elif found := STAKE.match(line):
+        elif base and (found := STAKE.match(line)):
             number, along, _, offset, side, _ = found.groups()
             stakes[int(number)] = set_off(
                 *bases[base], metres(along), metres(offset) if offset else 0.0, side

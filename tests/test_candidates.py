@@ -143,7 +143,7 @@ def test_the_sides_that_are_named_are_kept_to_and_inner_lines_can_be_switched_of
     candidates, *_ = found(rows_along=["north"], design_inner=False)
     assert set(candidates.table["side_id"]) == {"north"}
     candidates, *_ = found(rows_along=["north"], design_inner=True)
-    assert {"north", "by p0, 1"} <= set(candidates.table["side_id"])
+    assert {"north", "p0-edge1"} <= set(candidates.table["side_id"])
 
 
 def test_beside_a_place_nothing_is_chosen_from_where_no_outline_is_known():
@@ -288,7 +288,7 @@ def test_a_second_row_stands_away_from_a_place_and_where_it_may():
     assert not shapely.intersects(
         shapely.union_all(zones.geometry.to_numpy()), table.geometry
     ).any()
-    inner = table.loc[table["ground"].str.startswith("by ")]
+    inner = table.loc[table["ground"].str.contains("-edge")]
     away = inner.groupby("row")["geometry"].agg(lambda stems: min(stem.distance(PLACES[0]) for stem in stems))  # fmt: skip
     assert away[2] > away[1] + 1.0
     # A keep-out behind the first row leaves it whole, and takes the plants that would stand there.

@@ -288,7 +288,7 @@ def test_lines_beside_a_place_are_planted_where_the_sides_cannot_be():
     )  # fmt: skip
     made = design(blocked, design_inner=True, design_seconds=2.0)
     assert only(made["design"]).views_closed == 1
-    assert all(side.startswith("by p0") for side in made["plants"]["side_id"])
+    assert all(side.startswith("p0-edge") for side in made["plants"]["side_id"])
     # Grown crowns, half a metre wide, keep off the place.
     assert made["plants"].distance(made["private_places"].geometry.iloc[0]).min() >= 0.5
 

@@ -217,7 +217,7 @@ def test_a_whole_plan_keeps_its_plants_out_of_the_derived_place(tmp_path):
     assert away.min() == pytest.approx(HALVES["thuja_smaragd"], abs=0.01)
     checks = run.layers["checks"].set_index("check")
     assert checks.loc["private places", "result"] == "passes"
-    assert any("take" in note and "private place derived-1" in note for note in run.warnings)
+    assert any("take" in note and "private place garden" in note for note in run.warnings)
 
 
 def test_a_plan_with_plants_that_stand_in_the_place_says_so(tmp_path):

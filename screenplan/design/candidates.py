@@ -223,7 +223,7 @@ def _lines_of(ground: Ground, places, option: Option, subject, *, inner: bool):
     if inner and has_rows(places):
         for place, shape in zip(places["place_id"].astype(str), places.geometry, strict=True):
             for number, line in enumerate(_beside(shape, option.half_m + OFF_PLACE_M), 1):
-                name = f"by {place}, {number}"
+                name = f"{place}-edge{number}"
                 # Rings run anticlockwise, with the place on their left.
                 yield line, name, name, name, float("nan"), -1.0
 

@@ -22,7 +22,7 @@ from screenplan.outputs.report_plants import MOST_ALONE, merge_plants
 #: Width on paper of a letter of a table, of the gap between columns, and of a box to tick.
 LETTER_MM, GAP_MM, TICK_MM = 1.7, 2.0, 9.0
 #: So many letters of a table fit beside each other on a phone.
-PHONE_LETTERS = 44
+PHONE_LETTERS = 42
 #: A column with a text longer than this gets room for sentences.
 LONG_TEXT = 30
 

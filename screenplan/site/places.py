@@ -84,7 +84,7 @@ def lay_places(
                 "there are no private places: none are given, and the parcel has no open ground for one"
             ],
         )
-    row = {"place_id": "derived-1", "name": garden.name, "derived": True}
+    row = {"place_id": "garden", "name": garden.name, "derived": True}
     return with_notes(_shape([garden.place], [row], parcels.crs), [garden.why])
 
 
