@@ -28,7 +28,7 @@ MAY_IMPORT = {
     "works": {"plan", "site", "rules", "planting", "views"},
     "design": {"plan", "site", "rules", "planting", "views", "effects", "works"},
     "outputs": set(),
-    "running": {"plan", "site", "rules", "planting", "design", "outputs"},
+    "running": {"plan", "site", "rules", "planting", "works", "design", "outputs"},
     "county": {"running", "outputs", "plan", "planting", "site", "views", "works"},
     "processes": {"running", "outputs", "plan", "site"},
     "commandline": {
@@ -51,7 +51,7 @@ MAY_IMPORT = {
 ORDER_IN = {
     "ground": ["offers", "kept", "said", "texts", "told_years", "errors", "extras", "faults", "crown_shapes", "paths", "toml_files", "units", "datum", "reproject", "frame"],
     "county": ["classes", "spacing", "parcel", "answer", "columnar", "laying", "partition", "sharing", "state", "map", "whole"],
-    "running": ["steps", "descriptions", "inputs", "alternatives", "pipeline", "library", "writing", "exporting"],
+    "running": ["steps", "descriptions", "inputs", "alternatives", "street", "pipeline", "library", "writing", "exporting"],
 }  # fmt: skip
 
 

@@ -23,7 +23,7 @@ TO_OPEN = {
 
 
 #: Blocks of the report's first screen with which a run ends in the terminal.
-ENDS_WITH = ("order", "where", "closed", "open", "cost")
+ENDS_WITH = ("order", "where", "shared", "closed", "open", "cost")
 
 
 def show_run(run, written, *, as_json: bool, everything: bool = False) -> None:

@@ -33,6 +33,7 @@ from screenplan.contracts.model import (
     HIGHEST_GROUND_M,
     HIGHEST_PLANT_M,
     HIGHEST_PRICE,
+    LOT,
     LOWEST_GROUND_M,
     Column,
     Contract,
@@ -65,6 +66,7 @@ from screenplan.contracts.reading import (
     WINDOWS,
 )
 from screenplan.contracts.stakeout import BASE_LINES, PEGS, STAKE_CHECKS, STAKES, TAPE_POINTS
+from screenplan.contracts.street import LOT_COSTS, SHARED_BOUNDARIES
 from screenplan.contracts.views import (
     MISSING_PLANTS,
     NEEDED_HEIGHT,
@@ -115,6 +117,7 @@ INPUTS = _by_name(
 OUTPUTS = _by_name(
     PARCELS,
     SIDES,
+    SHARED_BOUNDARIES,
     NO_PLANT_ZONES,
     PLANTABLE_ZONE,
     PLANTING_LINES,
@@ -153,6 +156,7 @@ OUTPUTS = _by_name(
     QUANTITIES,
     SCHEDULE,
     COST,
+    LOT_COSTS,
     ALTERNATIVES,
     LIGHT,
     LIGHT_MONTHS,
@@ -199,6 +203,7 @@ __all__ = [
     "HIGHEST_PLANT_M",
     "HIGHEST_PRICE",
     "INPUTS",
+    "LOT",
     "LOWEST_GROUND_M",
     "OUTPUTS",
     "SURROUNDINGS",

@@ -119,6 +119,16 @@ def _fill(what: Column | Contract, **values: Any) -> None:
         object.__setattr__(what, name, value)
 
 
+#: The column that every layer of a street has besides its own, and no layer of a single lot.
+LOT = Column(
+    "lot_id",
+    "text",
+    "The lot of the street to which it belongs; of what several look at all of them, empty for what belongs to none",
+    required=False,
+    label="Lot",
+)
+
+
 @dataclass(frozen=True)
 class Contract:
     """What one layer or table holds, and how it is shown.
@@ -190,6 +200,8 @@ class Contract:
         for column in self.columns:
             if column.name == name or (column.per_year and name.startswith(f"{column.name}_y")):
                 return column
+        if name == LOT.name:
+            return LOT
         raise KeyError(name)
 
     def names(self, years: Sequence[int] = ()) -> tuple[str, ...]:

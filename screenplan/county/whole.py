@@ -42,6 +42,7 @@ from screenplan.plan import Plan
 from screenplan.plan.design import Design
 from screenplan.plan.planting import Rows
 from screenplan.plan.reading import find_plan
+from screenplan.plan.site import Subject
 from screenplan.running.inputs import sources_of, terrain_of
 from screenplan.site.frames import name_crs
 from screenplan.site.sources import LayerSource, hash_unless_large
@@ -266,7 +267,7 @@ def _check_plan(plan: Plan) -> None:
         (Rows.key("along"), bool(plan.rows.along), "Leave rows.along out, and name classes of sides in county.planted"),
         ("alternatives", plan.alternatives.asked, "Leave [alternatives] out, and run the county once for each"),
         ("tape", plan.tape is not None, "Leave the section tape out"),
-        ("subject", plan.subject.id is not None or plan.subject.point is not None, "Leave the section subject out: every parcel is planned"),
+        ("subject", plan.subject != Subject(), "Leave the section subject out: every parcel is planned"),
     ):  # fmt: skip
         if asked:
             raise refuse("this is for a single parcel", mend, file=plan.file, key=key)

@@ -9,6 +9,7 @@ import shapely
 
 from screenplan.contracts.tables import has_rows, identifiers, numbers, texts
 from screenplan.effects.hedge_height import garden_of
+from screenplan.site.ownership import is_subject
 from screenplan.site.steady import natural_key
 from screenplan.views.openings import openings_of
 
@@ -47,7 +48,7 @@ def windows_in_light(windows, buildings, terrain, parcels) -> list[Target]:
     """Windows of the neighbours, each as four points just outside its glass."""
     if not has_rows(windows):
         return []
-    subject = _subject_id(parcels)
+    subjects = set(parcels.loc[is_subject(parcels), "parcel_id"].astype(str))
     owners = dict(zip(identifiers(buildings, "building_id"), texts(buildings, "parcel_id"), strict=True)) if has_rows(buildings) else {}  # fmt: skip
     openings = openings_of(windows, buildings, terrain)
     across, up = (part.ravel() for part in np.meshgrid(QUARTERS, QUARTERS))
@@ -70,7 +71,7 @@ def windows_in_light(windows, buildings, terrain, parcels) -> list[Target]:
     found = []
     for row, shape in enumerate(windows.geometry):
         owner = owners.get(houses[row], "")
-        if not owner or owner != subject:
+        if not owner or owner not in subjects:
             normal = np.tile(normals[row], (len(across), 1))
             found.append(Target("window", names[row], owner, shape, points[row], normal))
     return found
@@ -189,8 +190,3 @@ def grid_in(shape, cell_m: float, *, fixed: bool = False):
         point = shape.representative_point()
         return np.array([[point.x, point.y]]), (np.zeros(1, int), np.zeros(1, int))
     return np.column_stack([x, y])[inside], (i[inside], j[inside])
-
-
-def _subject_id(parcels) -> str:
-    chosen = parcels.loc[parcels["is_subject"].astype(bool), "parcel_id"]
-    return str(chosen.iloc[0]) if len(chosen) else ""

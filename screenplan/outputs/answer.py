@@ -78,10 +78,11 @@ def answer(layers: Mapping, about) -> list[Block]:
     blocks = (
         _order(layers, about.units),
         _where(layers, about.units),
+        _shared(layers, about.units),
         _closed(layers),
         _open(layers, about.units),
         _before(layers),
-        _costs(layers, about),
+        _costs(layers),
         _memory(layers, about),
     )
     return [
@@ -201,6 +202,31 @@ def _where(layers, units) -> Block | None:
     )  # fmt: skip
 
 
+#: What is said behind a shared boundary, by how it is settled.
+_AGREED = {"half": ", half by half: nothing is agreed", "agreed": ", as agreed"}
+
+
+def _shared(layers, units) -> Block | None:
+    """Say who plants the boundaries that lots share."""
+    rows = [
+        row for row in _rows(layers.get("shared_boundaries")) if not is_missing(row["planted_by"])
+    ]
+    if not rows:
+        return None
+    told = [
+        f"{clean(row['lots'])}: {clean(row['planted_by'])} plants {int(row['plants'])}, a row of "
+        f"{format_length(float(row['row_m']), units)}{_AGREED.get(row['settled'], '')}"
+        for row in rows
+    ]
+    more = len(told) - MOST_LINES
+    return Block(
+        "shared",
+        "Boundaries that two lots share, planted once",
+        told[:MOST_LINES],
+        more=f"{more} more stand under Stake out" if more > 0 else "",
+    )
+
+
 def _row_words(line, stakes, bases, units, kept: int) -> str:
     """Say how a row runs: how many plants, how far apart, and where its tape begins."""
     parts = [f"{clean(line['line_id'])}: {len(stakes)} plant{'s' * (len(stakes) > 1)}"]
@@ -282,8 +308,12 @@ def _before(layers) -> Block:
     return Block("dig", "Before you dig", lines)
 
 
-def _costs(layers, about) -> Block:
-    lines = [*_money(layers.get("cost"), layers.get("quantities")), *_light_taken(layers, about)]
+def _costs(layers) -> Block:
+    lines = [
+        *_money(layers.get("cost"), layers.get("quantities")),
+        *_by_lot(layers.get("lot_costs")),
+        *_light_taken(layers),
+    ]
     return Block("cost", "Cost to you and to others", lines)
 
 
@@ -309,17 +339,30 @@ def _money(cost, quantities) -> Iterator[str]:
         yield f"{float(total['hours']):.0f} hours of work{paid}, by your rates"
 
 
+def _by_lot(costs) -> Iterator[str]:
+    """Say what falls to each lot of a street."""
+    told = []
+    for row in _rows(costs):
+        if row["lot"] != "total":
+            money = "" if is_missing(row["cost"]) else f", {float(row['cost']):,.2f}"
+            told.append(f"{clean(row['lot'])} {int(row['plants'])} plants{money}")
+    if told:
+        yield f"By lot: {'; '.join(told)}"
+
+
 def _is_sold(item, quantities) -> bool:
     row = quantities.loc[quantities["item"] == item]
     return len(row) > 0 and not is_missing(row["packs"].iloc[0])
 
 
-def _light_taken(layers, about) -> Iterator[str]:
+def _light_taken(layers) -> Iterator[str]:
     """Say which neighbour's window and garden lose most sun."""
     light = layers.get("light")
     if light is None or not len(light):
         return
-    others = light.loc[light["parcel_id"].notna() & (light["parcel_id"] != about.subject)]
+    parcels = layers["parcels"]
+    own = parcels.loc[parcels["is_subject"].astype(bool), "parcel_id"]
+    others = light.loc[light["parcel_id"].notna() & ~light["parcel_id"].isin(own)]
     names = target_names(layers)
     for kind, said in (("window", "{}"), ("garden", "the garden of {}")):
         rows = others.loc[(others["kind"] == kind) & (others["sun_lost"] >= LITTLE_SUN)]

@@ -18,7 +18,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from screenplan.contracts import Column, Contract
+from screenplan.contracts import LOT, Column, Contract
 from screenplan.ground.errors import InputError, Problem, refuse
 from screenplan.outputs.valid import valid_polygons
 
@@ -71,12 +71,13 @@ def expand_columns(contract: Contract, names: Iterable[str]) -> tuple[tuple[str,
     contract : Contract
         The layer's contract.
     names : iterable of str
-        The layer's column names; they only decide which per-year columns there are.
+        The layer's column names; they only decide which per-year columns there are, and
+        whether rows name their lot.
 
     Returns
     -------
     tuple of (str, Column)
-        In the contract's order, per-year columns in order of years.
+        In the contract's order, per-year columns in order of years; last the lot, where the layer has it.
     """
     names = list(names)
     expanded: list[tuple[str, Column]] = []
@@ -87,6 +88,8 @@ def expand_columns(contract: Contract, names: Iterable[str]) -> tuple[tuple[str,
         pattern = re.compile(rf"{re.escape(column.name)}_y(\d{{2,}})")
         years = [(int(match[1]), name) for name in names if (match := pattern.fullmatch(name))]
         expanded.extend((name, column) for _, name in sorted(years))
+    if LOT.name in names:
+        expanded.append((LOT.name, LOT))
     return tuple(expanded)
 
 

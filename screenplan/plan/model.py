@@ -32,6 +32,7 @@ from screenplan.plan.site import (
     Where,
     Windows,
 )
+from screenplan.plan.street import Street
 from screenplan.plan.tape import Tape
 from screenplan.plan.values import (
     Section,
@@ -62,6 +63,7 @@ class Options(Section):
 
     plan: About = About()
     subject: Subject = Subject()
+    street: Street = Street()
     site: Where = Where()
     sides: Sides = Sides()
     windows: Windows = Windows()

@@ -142,6 +142,9 @@ def _put(content: dict[str, Any], setting: str) -> None:
         # The caller's tables stay as they are.
         table[part] = dict(inner)
         table = table[part]
+    if path == ["subject"]:
+        # Its keys are ways to say the same: one that is set takes the place of the others.
+        table.clear()
     table[name] = value
 
 

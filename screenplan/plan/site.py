@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any, ClassVar, Literal
 
 from pydantic import (
@@ -24,6 +25,8 @@ from screenplan.plan.values import (
     read_length,
 )
 
+#: Lots that are planned together at most; of more a county is made.
+MOST_LOTS = 100
 #: A boundary that is known better than this was surveyed, metres.
 SURVEYED_BELOW_M = 1.0
 #: Errors of a change of datum that are accepted where the plan states none, metres: with a surveyed boundary
@@ -49,17 +52,41 @@ class About(Section):
 
 
 class Subject(Section):
-    """Which parcel is planned. With neither key, the parcels layer must hold just one; without that layer only the row is known."""
+    """Which parcel is planned. With no key, the parcels layer must hold just one; without that layer only the row is known."""
 
     id: Identifier | None = Field(None, description="Its identifier in the parcels layer")
     point: tuple[Degrees, Degrees] | None = Field(
         None, description="Or a point in it: longitude, latitude in degrees"
     )
+    ids: tuple[Identifier, ...] = Field(
+        (),
+        max_length=MOST_LOTS,
+        description='Or identifiers of several lots that are planned together, a street: ["12", "14"]; their boundaries are shared by [street]',
+    )
+
+    @model_validator(mode="before")
+    @classmethod
+    def _one_lot_is_no_street(cls, content: Any) -> Any:
+        """Take a list of one for that one, so that it is planned as a single lot is."""
+        if isinstance(content, Mapping) and content.get("id") is None:
+            ids = content.get("ids")
+            if isinstance(ids, (list, tuple)) and len(ids) == 1:
+                return {**content, "ids": (), "id": ids[0]}
+        return content
 
     @model_validator(mode="after")
-    def _one_of_both(self):
-        if self.id is not None and self.point is not None:
-            raise WrongError("id and point are both given", "Keep the one that you trust")
+    def _one_of_all(self):
+        given = [name for name in ("id", "point", "ids") if getattr(self, name) not in (None, ())]
+        if len(given) > 1:
+            raise WrongError(
+                f"{' and '.join(given)} are {'both' if len(given) == 2 else 'all'} given",
+                "Keep the one that you trust",
+            )
+        twice = [name for name in dict.fromkeys(self.ids) if self.ids.count(name) > 1]
+        if twice:
+            raise WrongError(
+                f"lot {quoted(twice[0])} is listed twice", "List each lot once", self.key("ids")
+            )
         return self
 
     @field_validator("point", mode="after")

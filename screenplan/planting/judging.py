@@ -16,7 +16,7 @@ from screenplan.planting.patterns import STANDING_UNEVEN
 from screenplan.planting.stand import stand_of
 from screenplan.planting.ways import open_ways
 from screenplan.planting.zones import plantable_ground
-from screenplan.site.ownership import outline_known
+from screenplan.site.ownership import outline_known, subject_ground, subject_outlines
 
 #: A stem may lie this far outside a zone: the zones' outlines are rounded by less.
 STEM_TOLERANCE_M = 0.005
@@ -69,7 +69,7 @@ def judge_crowns(parcels, plants, species_table) -> Finding:
         )
     if not len(plants):
         return Finding(name, UNKNOWN, "There are no plants", "plants")
-    over = _over(parcels.loc[parcels["is_subject"]].geometry.iloc[0], plants, species_table)
+    over = _over(subject_outlines(parcels), plants, species_table)
     outside = over > STEM_TOLERANCE_M
     if not outside.any():
         return Finding(
@@ -79,18 +79,21 @@ def judge_crowns(parcels, plants, species_table) -> Finding:
                    "a larger offset, a narrower species, or clipping", SURVEY)  # fmt: skip
 
 
-def _over(subject, plants, species_table) -> np.ndarray:
-    """How far each mature crown reaches over the line, metres; below 0 for those inside."""
+def _over(subjects, plants, species_table) -> np.ndarray:
+    """How far each mature crown reaches over the line of its own lot, metres; below 0 for those inside."""
     stand = stand_of(plants, years=[0], species_table=species_table)
     points, box = stand.points, stand.box
     species = [stand.starts[k].species for k in stand.start]
     along = np.array([kind.final_spread("high") for kind in species]) / 2.0
     across = np.array([kind.final_width("high") for kind in species]) / 2.0
+    subject = subjects[shapely.distance(points[:, None], subjects).argmin(axis=1)]
     sign = np.where(shapely.intersects(subject, points), 1.0, -1.0)
     over = along - sign * shapely.distance(points, shapely.boundary(subject))
     if box.any():
         areas = crown_areas(points[box], along[box], across[box], box[box], stand.way[box])
-        over[box] = [_farthest_outside(area, subject) for area in areas]
+        over[box] = [
+            _farthest_outside(area, own) for area, own in zip(areas, subject[box], strict=True)
+        ]
     return over
 
 
@@ -229,7 +232,7 @@ def judge_lines_at(position, utilities, zones, plants, parcels, caution) -> Find
         return Finding(name, UNKNOWN, f"No {position} lines are given; that does not mean that there are none",
                        f"a utilities layer with {position} lines", caution)  # fmt: skip
     near = zones.loc[zones["feature"] == position]
-    subject = next(iter(parcels.loc[parcels["is_subject"]].geometry), shapely.Polygon())
+    subject = subject_ground(parcels)
     crosses = utilities.loc[utilities["position"] == position].intersects(subject).any()
     if crosses and near.empty:
         return Finding(name, UNKNOWN, f"{_A[position].capitalize()} line crosses the parcel, and no setback holds for it",

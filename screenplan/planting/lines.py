@@ -108,7 +108,7 @@ def draw_lines(
     if planting_line is not None and len(planting_line):
         bound, drawn = "", _along_drawn(planting_line, subject, rows, row_distance_m)
     else:
-        chosen = _choose(sides, along)
+        chosen = choose_sides(sides, along)
         least, bound = _bound(no_plant_zones)
         first = least + ARC_EXCESS_M if asked_m is None else asked_m - ARC_EXCESS_M
         if asked_m is not None and asked_m > least + CLEARANCE_M + SAME_M:
@@ -144,7 +144,14 @@ def draw_lines(
     return layer_of(PLANTING_LINES, found, [row["geometry"] for row in found], parcels.crs)
 
 
-def _choose(sides: gpd.GeoDataFrame, along: Sequence[str]) -> list[str]:
+def choose_sides(sides: gpd.GeoDataFrame, along: Sequence[str]) -> list[str]:
+    """Give the names of the sides that are planted: see `draw_lines`.
+
+    Raises
+    ------
+    InputError
+        If a side is not known, or none is named and nobody looks across one.
+    """
     known = [str(name) for name in sides["side_id"]]
     names = list(along)
     why = ""

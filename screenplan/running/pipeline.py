@@ -174,16 +174,21 @@ def run_plan(
     run = Run(plan, folder, site, dict(site.layers), only=only, frames=frames)
     table = species_on(site, plan)
     arguments, kept = _arguments(steps, plan, folder, site, table), Kept()
+    street = _street_of(plan, site)
     for number, step in enumerate(steps, start=2):
         tell(step.name, number, total)
         with rows_of_files(run.layers, site.inputs, plan):
-            given = step(run.layers, kept=kept, **arguments[step.name])
+            given = _run_step(step, street, run.layers, kept, arguments[step.name])
         run.layers |= given
         run.notes += (note for layer in given.values() for note in notes_of(layer))
         if step.name == DESIGN:
             # What follows goes by what was chosen, as if the plan had said it.
             chosen = designed_plan(plan, given["plants"])
             arguments = _arguments(steps, chosen, folder, site, table)
+    if street is not None:
+        added = street.finish(run.layers, arguments)
+        run.notes += (note for name in added.keys() - run.layers for note in notes_of(added[name]))
+        run.layers |= added
     if plan.alternatives.asked and (not only or "alternatives" in only):
         from screenplan.running.alternatives import compare_alternatives
 
@@ -192,6 +197,24 @@ def run_plan(
                 plan, folder, run.layers, site.terrain, site.frame, table
             )
     return run
+
+
+def _street_of(plan: Plan, site):
+    """Give the street that a plan of several lots is; None for a plan of one."""
+    if not plan.subject.ids:
+        return None
+    from screenplan.running.street import Street
+
+    return Street(plan, site)
+
+
+def _run_step(
+    step: Step, street, layers: Mapping[str, Any], kept: Kept | None, given: Mapping[str, Any]
+) -> dict[str, Any]:
+    """Run a step of one lot, or of a street."""
+    if street is None:
+        return step(layers, kept=kept, **given)
+    return street.run(step, layers, kept, given)
 
 
 def rehearse_plan(plan: Plan, folder: Path, site) -> None:
@@ -215,7 +238,7 @@ def rehearse_plan(plan: Plan, folder: Path, site) -> None:
     """
     steps = steps_for((), designs=plan.design.wanted)
     arguments = _arguments(steps, plan, folder, site, species_on(site, plan))
-    layers = dict(site.layers)
+    layers, street = dict(site.layers), _street_of(plan, site)
     for step in steps:
         if step.name == DESIGN:
             # What comes after hangs on what is chosen, which takes following sight lines.
@@ -233,7 +256,7 @@ def rehearse_plan(plan: Plan, folder: Path, site) -> None:
             name: layers[name].iloc[:0] for name in step.follows if layers.get(name) is not None
         }
         with rows_of_files(layers, site.inputs, plan):
-            layers |= step(given, **arguments[step.name])
+            layers |= _run_step(step, street, given, None, arguments[step.name])
 
 
 def _arguments(
@@ -243,6 +266,10 @@ def _arguments(
     with rows_of_files(site.layers, site.inputs, plan):
         if site.frame.is_placed:
             check_positions(site.frame)
+        if plan.subject.ids:
+            from screenplan.running.street import refuse_of_street
+
+            refuse_of_street(plan)
         if plan.design.wanted:
             _refuse_rows_of_design(plan)
         if plan.alternatives.asked:

@@ -27,16 +27,21 @@ def drop_doubles(parcels: gpd.GeoDataFrame, findings: Findings) -> gpd.GeoDataFr
     findings : Findings
         Where it is listed.
     """
-    shapes = np.asarray(parcels.geometry.array, dtype=object)
-    is_subject = parcels["is_subject"].to_numpy()
-    subject = shapes[is_subject][0]
-    away = _ring_distance(shapes, subject)
-    double = (away <= SLACK_M) & ~is_subject
-    for row, apart in zip(parcels.index[double], away[double], strict=True):
+    double = doubles(parcels)
+    for row, apart in double.items():
         name = parcels.loc[row, "parcel_id"]
         off = "" if apart < 0.005 else f", {{{apart:.2f} m}} off"
         findings.mended([row], f"parcel '{name}' has the subject's outline{off}: row left out")
-    return parcels[~double]
+    return parcels.drop(index=list(double))
+
+
+def doubles(parcels: gpd.GeoDataFrame) -> dict[int, float]:
+    """Find other parcels of the subject's own outline: how far each is off, metres, by row."""
+    shapes = np.asarray(parcels.geometry.array, dtype=object)
+    is_subject = parcels["is_subject"].to_numpy()
+    away = _ring_distance(shapes, shapes[is_subject][0])
+    double = (away <= SLACK_M) & ~is_subject
+    return dict(zip(parcels.index[double], away[double].tolist(), strict=True))
 
 
 def find_overlaps(parcels: gpd.GeoDataFrame) -> list[str]:

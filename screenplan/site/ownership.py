@@ -55,6 +55,19 @@ def subject_outline(parcels: gpd.GeoDataFrame) -> shapely.Polygon | shapely.Mult
     return outline
 
 
+def subject_outlines(parcels: gpd.GeoDataFrame) -> np.ndarray:
+    """Give the grounds of all parcels that are marked as subjects, (subjects,): those of a street are several."""
+    return parcels.geometry.to_numpy()[is_subject(parcels)]
+
+
+def subject_ground(parcels: gpd.GeoDataFrame) -> shapely.Geometry:
+    """Give the ground of all subjects as one; an empty polygon if there is none."""
+    outlines = subject_outlines(parcels)
+    if len(outlines) == 1:
+        return outlines[0]
+    return shapely.union_all(outlines) if len(outlines) else shapely.Polygon()
+
+
 def subject_id(parcels: gpd.GeoDataFrame) -> str:
     """Give the identifier of the subject parcel; see `subject_outline` for what is refused."""
     subject_outline(parcels)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -33,14 +33,14 @@ from screenplan.site.frames import FrameLayer
 from screenplan.site.heights import doubt_heights, refuse_heights
 from screenplan.site.likely_systems import say_likely
 from screenplan.site.openstreetmap import given_by_tags, take_tags
-from screenplan.site.overlaps import drop_doubles, find_overlaps
+from screenplan.site.overlaps import doubles, drop_doubles, find_overlaps
 from screenplan.site.parts import settle_parts
 from screenplan.site.plausible import MOST_ACROSS_M, find_misfit, guess_unit, refuse_misfit
 from screenplan.site.raster import read_terrain
 from screenplan.site.repair import WHOLE_LAYER, Findings, check_types, flatten, mend
 from screenplan.site.site import Site
 from screenplan.site.sources import LayerSource, hash_unless_large
-from screenplan.site.subject import POINT_CRS, choose_rows
+from screenplan.site.subject import IDS_KEY, POINT_CRS, choose_each, choose_rows
 from screenplan.site.terrain import Terrain, TerrainSource
 from screenplan.site.usual_names import take_usual_names
 from screenplan.site.wings import merge_parts
@@ -81,21 +81,28 @@ class Reader:
         source = self.layers[PARCELS.name]
         self._require_kind(source)
         id_column = self._id_column(source)
-        rows, point = choose_rows(
-            source,
-            id_column,
-            subject_id=self.chosen.id,
-            subject_point=self.chosen.point,
-            point_crs=point_crs,
-        )
-        self._check_subject(source, rows)
+        if self.chosen.ids:
+            lots, point = choose_each(source, id_column, self.chosen.ids), None
+        else:
+            rows, point = choose_rows(
+                source,
+                id_column,
+                subject_id=self.chosen.id,
+                subject_point=self.chosen.point,
+                point_crs=point_crs,
+            )
+            lots = [rows]
+        for rows in lots:
+            self._check_subject(source, rows)
+        rows = lots[0] if len(lots) == 1 else gpd.GeoDataFrame(pd.concat(lots), crs=source.crs)
         self._laid = self._laid or self._lay_frame(source, rows, terrain)
-        parcels = self._read_parcels(source, rows, point)
+        chosen = [int(lot.index[0]) for lot in lots]
+        parcels = self._read_parcels(source, rows, chosen, point)
         return self._read_others(parcels, terrain)
 
     def _read_line(self, terrain) -> Site:
         """Read a site of which only the line of the row is known: no parcel, and no subject."""
-        if self.chosen.id is not None or self.chosen.point is not None:
+        if self.chosen.id is not None or self.chosen.point is not None or self.chosen.ids:
             raise refuse(
                 "A parcel is chosen, and no layer of parcels is given",
                 "Name the file that holds it under layers.parcels, or leave the section subject out",
@@ -138,7 +145,7 @@ class Reader:
             frame=self.frame,
             layers={name: site_layers[name] for name in INPUTS if name in site_layers},
             terrain=ground,
-            subject_id=next(iter(parcels.loc[parcels["is_subject"], "parcel_id"].astype(str)), ""),
+            subject_id=", ".join(parcels.loc[parcels["is_subject"], "parcel_id"].astype(str)),
             repairs=_table_of_repairs(self.repairs),
             transformations=self.transformations,
             warnings=[said(warning) for warning in self.warnings],
@@ -228,11 +235,15 @@ class Reader:
             return  # said when the rows are placed
         across = float(max(np.hypot(x[2:4] - x[:2], y[2:4] - y[:2])))  # the two diagonals
         if across > MOST_ACROSS_M:
-            thing = "parcel" if source.name == PARCELS.name else "line"
+            thing, mend = "The parcel is", "give a smaller parcel"
+            if source.name != PARCELS.name:
+                thing, mend = "The line is", "give a smaller line"
+            elif self.chosen.ids:
+                thing, mend = "The lots are", "plan lots that lie nearer together"
             raise refuse(
-                f"The {thing} is {{{across / 1000.0:.0f} km}} across, and a plan covers "
+                f"{thing} {{{across / 1000.0:.0f} km}} across, and a plan covers "
                 f"{{{MOST_ACROSS_M / 1000.0:g} km}} at most" + guess_unit(source.crs, across),
-                f"State the CRS in which the coordinates really are, or give a smaller {thing}",
+                f"State the CRS in which the coordinates really are, or {mend}",
                 **source.where,
                 rows=rows.index.tolist(),
                 key=source.crs_key,
@@ -269,13 +280,13 @@ class Reader:
             )
         return frame
 
-    def _read_parcels(self, source, rows, point) -> gpd.GeoDataFrame:
+    def _read_parcels(self, source, rows, chosen: Sequence[int], point) -> gpd.GeoDataFrame:
         findings, way = Findings.of(source), self._way_from(source)
         self._check_extent(source, rows, way)
         subject = self._place(rows, source, way, findings)
-        if subject.empty:
+        if not set(chosen) <= set(subject.index):
             self._raise_problems(findings)
-        self.subject = subject.geometry.iloc[0]
+        self.subject = _ground_of(subject.loc[~subject.index.duplicated()].loc[chosen])
         if self.subject.distance(shapely.Point(0.0, 0.0)) > FARTHEST_M:
             raise refuse(
                 f"The subject lies more than {{{FARTHEST_M / 1000:g} km}} from the middle of the frame",
@@ -287,21 +298,38 @@ class Reader:
         near = gpd.GeoDataFrame(near, crs=source.crs)
         # The subject's row was placed above; placing all again lists its repairs once.
         findings = Findings.of(source)
-        chosen = int(rows.index[0])
         parcels = self._finish(source, near, way, findings, keep=chosen)
-        if chosen not in parcels.index:
+        if not set(chosen) <= set(parcels.index):
             self._raise_problems(findings)
-        parcels["is_subject"] = parcels.index == chosen
         if point is not None:
             (point,) = self.frame.project_in(np.array([point]), way)
-        parcels = drop_doubles(parcels, findings)
-        parcels = settle_parts(parcels, point, findings)
+        for row in chosen:
+            parcels = parcels.assign(is_subject=parcels.index == row)
+            self._refuse_doubled(source, parcels, chosen)
+            parcels = drop_doubles(parcels, findings)
+            parcels = settle_parts(parcels, point, findings)
         self._raise_problems(findings)
-        self.subject = parcels.geometry[parcels["is_subject"]].iloc[0]
+        if len(chosen) > 1:
+            parcels = parcels.assign(is_subject=parcels.index.isin(chosen))
+        self.subject = _ground_of(parcels[parcels["is_subject"]])
         parcels = parcels[self._is_near(parcels) | parcels["is_subject"].to_numpy()]
         self.warnings += find_overlaps(parcels)
         self._take(source, way, parcels, findings)
         return parcels.reset_index(drop=True)
+
+    def _refuse_doubled(self, source, parcels, chosen: Sequence[int]) -> None:
+        """Refuse lots of one outline, of which nobody could say who plants what."""
+        double = [row for row in doubles(parcels) if row in chosen]
+        if double:
+            subject = parcels["is_subject"]
+            names = parcels.loc[subject | parcels.index.isin(double), "parcel_id"].astype(str)
+            raise refuse(
+                f"Lots {' and '.join(names)} have the same outline",
+                "Keep one of them in subject.ids",
+                **source.where,
+                rows=sorted([*parcels.index[subject], *double]),
+                key=IDS_KEY,
+            )
 
     def _read_layer(self, name: str) -> pd.DataFrame:
         source, contract = self.layers[name], INPUTS[name]
@@ -423,13 +451,13 @@ class Reader:
         return flat.set_geometry(geometry)[there]
 
     def _finish(
-        self, source, near, way: Transformation, findings: Findings, keep: int | None = None
+        self, source, near, way: Transformation, findings: Findings, keep: Sequence[int] = ()
     ) -> gpd.GeoDataFrame:
         """Rows within reach, mended, with the contract's columns."""
         contract, named = INPUTS[source.name], self.named[source.name]
         before, findings.repairs = findings.repairs, []
         placed = self._place(near, source, way, findings)
-        placed = placed[self._is_near(placed) | (placed.index == keep)]
+        placed = placed[self._is_near(placed) | placed.index.isin(keep)]
         rows = set(placed.index)
         # What is said of rows out of reach does not matter, save of rows without a place.
         findings.repairs = before + [
@@ -562,17 +590,25 @@ def _convert(frame: pd.DataFrame, source, named: LayerSource, findings: Findings
     return convert_columns(attributes, contract, named, findings)
 
 
-def _drop_copies(frame: gpd.GeoDataFrame, findings: Findings, keep: int | None) -> gpd.GeoDataFrame:
+def _drop_copies(
+    frame: gpd.GeoDataFrame, findings: Findings, keep: Sequence[int]
+) -> gpd.GeoDataFrame:
     """Leave out rows that repeat another one in all that is read of it."""
     shapes = shapely.to_wkb(shapely.normalize(np.asarray(frame.geometry.array, dtype=object)))
     table = pd.DataFrame(frame.drop(columns="geometry")).astype(str).assign(shape=shapes)
-    again = table.duplicated().to_numpy() & (frame.index != keep)
+    again = table.duplicated().to_numpy() & ~frame.index.isin(keep)
     first = table.groupby(list(table.columns), sort=False, dropna=False)
     firsts = first.ngroup().to_numpy()
     for position in np.flatnonzero(again):
         original = frame.index[np.flatnonzero(firsts == firsts[position])[0]]
         findings.mended([frame.index[position]], f"copy of row {original}: row left out")
     return frame[~again]
+
+
+def _ground_of(lots: gpd.GeoDataFrame):
+    """Give the ground that is planned: of several lots all of them, as they are."""
+    shapes = lots.geometry.to_numpy()
+    return shapes[0] if len(shapes) == 1 else shapely.geometrycollections(shapes)
 
 
 def _finite_bounds(frame: gpd.GeoDataFrame):

@@ -5,6 +5,8 @@ from __future__ import annotations
 import difflib
 import itertools
 import math
+from collections.abc import Sequence
+from dataclasses import replace
 
 import geopandas as gpd
 import numpy as np
@@ -20,7 +22,7 @@ from screenplan.site.columns import to_text
 from screenplan.site.composed import cells_of
 from screenplan.site.plausible import refuse_misfit
 
-ID_KEY, POINT_KEY = "subject.id", "subject.point"
+ID_KEY, POINT_KEY, IDS_KEY = "subject.id", "subject.point", "subject.ids"
 #: Longitude and latitude in degrees, as a web map shows a point.
 POINT_CRS = "EPSG:4326"
 #: The contract's column that marks the subject.
@@ -93,6 +95,28 @@ def choose_rows(
             key=ID_KEY,
         )
     return layer.read(), None
+
+
+def choose_each(layer, id_column: str | None, ids: Sequence[str]) -> list[gpd.GeoDataFrame]:
+    """Find the rows of several lots that are planned together, in the order of their identifiers; see `choose_rows`.
+
+    Raises
+    ------
+    InputError
+        With each identifier that is not known, or that means several parcels.
+    """
+    found, problems = [], []
+    for wanted in ids:
+        try:
+            found.append(choose_rows(layer, id_column, subject_id=wanted)[0])
+        except InputError as error:
+            problems += [
+                replace(problem, key=IDS_KEY) if problem.key == ID_KEY else problem
+                for problem in error.problems
+            ]
+    if problems:
+        raise InputError(problems)
+    return found
 
 
 def _find_marked(layer) -> int | None:

@@ -15,6 +15,8 @@ from typing import Any
 import numpy as np
 import shapely
 
+from screenplan.contracts import LOT
+from screenplan.contracts.street import LOOKS_ONTO
 from screenplan.contracts.tables import identifiers
 from screenplan.ground.errors import refuse
 from screenplan.ground.faults import Faults
@@ -178,7 +180,8 @@ class Sight:
     observers : Observers
     targets : Targets
     pairs : ndarray of int, (views, 2)
-        Observer and place of every view: each of a subject's observers looks at each of its places.
+        Observer and place of every view: each of a subject's observers looks at each of its places, a window of a
+        street (`LOOKS_ONTO`) at those of the lots that it looks onto.
     obstacles : Obstacles
     ground : Terrain
     within : tuple of 4 floats or None
@@ -358,13 +361,24 @@ def lay_every(
     if layers["onlookers"] is not None and len(layers["onlookers"]):
         observers = observers.followed_by(_onlookers(layers, views, outdoors, ground, subjects))
         _refuse_same_names(observers, len(layers["windows"]))
-    pairs = np.argwhere(observers.subject[:, None] == targets.subject)
+    pairs = _pairs(observers, targets, layers)
     ends = np.concatenate([targets.dense.xyz, *(eyes.xyz for eyes in observers.eyes.values())])[
         :, :2
     ]
     within = (*ends.min(axis=0), *ends.max(axis=0)) if len(ends) else None
     obstacles = lay_obstacles(layers["buildings"], layers["existing_screens"], ground, within)
     return Sight(observers, targets, pairs, obstacles, ground, within)
+
+
+def _pairs(observers: Observers, targets: Targets, layers: Mapping[str, Any]) -> np.ndarray:
+    """Pair each of a subject's observers with each of its places; of a street a window with the lots that it looks onto."""
+    looks = observers.subject[:, None] == targets.subject
+    windows, places = layers["windows"], layers["private_places"]
+    if LOOKS_ONTO in windows.columns and LOT.name in places.columns:
+        lots = places[LOT.name].to_list()
+        onto = [[lot in some for lot in lots] for some in windows[LOOKS_ONTO]]
+        looks[: len(windows)] &= np.array(onto, bool).reshape(len(windows), len(lots))
+    return np.argwhere(looks)
 
 
 def off_rows(every: Sight, planting_lines=None, subject=None) -> Sight:

@@ -12,6 +12,7 @@ import shapely
 from shapely.geometry.polygon import orient
 
 from screenplan.contracts.called import house_names, with_article
+from screenplan.site.ownership import is_subject, subject_ground
 from screenplan.site.steady import first_clockwise, natural_key
 
 #: A change of direction of an outline that can be seen as a corner, degrees.
@@ -61,7 +62,7 @@ def find_control_points(
     Buildings on other parcels are left out: their corners are not ours to walk to. Where the parcel is
     not known only marks are found.
     """
-    subject = next(iter(parcels.loc[parcels["is_subject"].to_numpy(bool)].itertuples()), None)
+    subjects = list(parcels.loc[is_subject(parcels)].itertuples())
     found: list[ControlPoint] = []
     if marks is not None:
         for number, row in enumerate(marks.itertuples(), 1):
@@ -69,15 +70,16 @@ def find_control_points(
             own = _text(row, "mark_id") or str(number)
             for xy in shapely.get_coordinates(row.geometry):
                 found.append(ControlPoint("", name, "mark", own, "", *map(float, xy)))
-    if buildings is not None and subject is not None:
-        several = sum(_on(subject.geometry, shape) for shape in buildings.geometry) > 1
+    if buildings is not None and subjects:
+        own_ground = subject_ground(parcels)
+        several = sum(_on(own_ground, shape) for shape in buildings.geometry) > 1
         names = house_names(buildings)
         houses = [
             (_text(row, "building_id") or str(number), row)
             for number, row in enumerate(buildings.itertuples(), 1)
         ]
         for own, row in sorted(houses, key=lambda house: natural_key(house[0])):
-            if not _on(subject.geometry, row.geometry):
+            if not _on(own_ground, row.geometry):
                 continue
             what = names.get(own) or f"{_text(row, 'kind') or 'house'} {own}"
             what = with_article(what) if several else "the house"
@@ -85,15 +87,16 @@ def find_control_points(
                 found.append(
                     ControlPoint("", f"{name} corner of {what}", "house corner", own, own, *xy)
                 )
-    if subject is not None:
+    for subject in subjects:
         corners = _corners(subject.geometry, 0.0)
         if len(corners) < 2:
             # A round parcel has no corner: its outermost points, which must then be marked first.
             corners = _extremes(subject.geometry)
         own = str(subject.parcel_id)
+        which = "the parcel" if len(subjects) == 1 else f"lot {own}"
         for name, xy in corners:
             found.append(
-                ControlPoint("", f"{name} corner of the parcel", "parcel corner", own, "", *xy)
+                ControlPoint("", f"{name} corner of {which}", "parcel corner", own, "", *xy)
             )
     for number, point in enumerate(found):
         point.point_id = letters(number)

@@ -20,8 +20,8 @@ from screenplan.ground.errors import InputError, refuse
 from screenplan.plan.works import Fence
 from screenplan.planting.footprints import Footprints
 from screenplan.planting.neighbours import gaps_between
-from screenplan.planting.zones import open_ground, subject_of
-from screenplan.site.ownership import outline_known
+from screenplan.planting.zones import open_ground
+from screenplan.site.ownership import outline_known, subject_outlines
 
 #: Tolerance zone of a buried line on each side of its outside edge: 18 in in many states, 24 in in
 #: Florida and New York (state one-call laws, read); the wider is taken.
@@ -65,7 +65,9 @@ class Ground:
 def fence_ground(layers: Mapping[str, Any], boundary_m: float) -> Ground:
     """Find where wire may run and where posts may not stand; see `screenplan.works.fence.lay_fence`."""
     parcels, roads, utilities = (layers.get(name) for name in ("parcels", "roads", "utilities"))
-    subject = subject_of(parcels)[0] if outline_known(parcels) else open_ground()
+    # Each lot of a street is fenced by itself: no wire crosses from one to the other.
+    subjects = subject_outlines(parcels) if outline_known(parcels) else np.array([open_ground()])
+    subject = subjects[0] if len(subjects) == 1 else shapely.multipolygons(subjects)
     closed = []
     for layer in (layers.get("buildings"), layers.get("keep_outs")):
         if layer is not None:
@@ -77,7 +79,8 @@ def fence_ground(layers: Mapping[str, Any], boundary_m: float) -> Ground:
         width = pd.to_numeric(roads["width_m"]).fillna(6.0) if "width_m" in roads else 6.0
         half = np.broadcast_to(np.asarray(width, float) / 2.0, len(roads))
         closed += list(shapely.buffer(roads.geometry.to_numpy(), half + OFF_THINGS_M))
-    wire = shapely.buffer(subject, -boundary_m, join_style="mitre")
+    insets = shapely.buffer(subjects, -boundary_m, join_style="mitre")
+    wire = insets[0] if len(insets) == 1 else shapely.union_all(insets)
     wire = shapely.difference(wire, shapely.union_all(closed))
     zones = []
     if utilities is not None:

@@ -19,8 +19,8 @@ from screenplan.plan.works import Works
 from screenplan.planting.measured import load_establishment
 from screenplan.planting.mixes import planned_spacing
 from screenplan.planting.species_model import Species
-from screenplan.planting.zones import open_ground, subject_of
-from screenplan.site.ownership import outline_known
+from screenplan.planting.zones import open_ground
+from screenplan.site.ownership import outline_known, subject_ground
 from screenplan.works import water
 from screenplan.works.earth import SWELL, nearest_gaps, ring_area, strip_along
 from screenplan.works.fence import chosen_fence
@@ -122,7 +122,7 @@ def count_material(
                 "Take smaller stock (plants.stock_height), or a wider spacing",
                 key=plan.rows.key("spacing"),
             )
-    subject = subject_of(parcels)[0] if outline_known(parcels) else open_ground()
+    subject = subject_ground(parcels) if outline_known(parcels) else open_ground()
     strip = strip_along(
         layers["planting_lines"], plants, subject,
         width_m=works.strip, spacing_m=planned_spacing(plan, species_table),

@@ -77,6 +77,17 @@ GROUND = {
         ),
         Label("line_id", size_pt=7.5, role="plant", below=1500, along=True, priority=6),
     ),
+    "shared_boundaries": Style(
+        (
+            Class(
+                "Shared boundary, not planted",
+                line(stroke(QUIET, 0.8, DOTTED)),
+                (Test("settled", "=", "not needed"),),
+            ),
+            Class("Shared boundary, planted once", line(stroke(COLOURS["place"], 0.9, DASHED))),
+        ),
+        Label("planted_by", size_pt=7.5, role="place", below=1500, along=True, priority=5),
+    ),
     "needed_height": Style(
         steps(
             "needed_m",
