@@ -41,8 +41,8 @@ def test_the_commands_run_in_their_order(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     (tmp_path / "sample_data").symlink_to(ROOT / "sample_data")
     said = commands()
-    assert [words[1] for words in said] == ["sides", "start", "check", "run", "run", "run", "run"]
-    for _, *words in said[:-3]:
+    assert [words[1] for words in said] == ["sides", "start", "check", *["run"] * 5]
+    for _, *words in said[:-4]:
         done = CliRunner().invoke(main, words)
         # A plan with a check that fails ends with 1; wrong input ends with 2.
         assert done.exit_code in (0, 1), done.output
@@ -51,13 +51,15 @@ def test_the_commands_run_in_their_order(tmp_path, monkeypatch):
     from screenplan.plan import read_plan
 
     plans = []
-    for *_, file, option, setting in said[-3:]:
+    for *_, file, option, setting in said[-4:-1]:
         assert option == "--set"
         plans.append(read_plan(tmp_path / file, [setting])[0])
     assert plans[0].rows.spacing == pytest.approx(4 * 0.3048)
     assert plans[1].plants.species == ("ilex_opaca", "juniperus_virginiana")
     assert plans[1].design.wanted
     assert not plans[2].design.wanted
+    # Two lots of the sample site: tests/test_street.py runs such a plan.
+    assert said[-1][-2:] == ["--ids", "LR-7,LR-9"]
 
 
 def test_the_python_runs(monkeypatch):

@@ -94,6 +94,12 @@ def test_identifiers_are_those_of_one_thing(street):
             assert not layer[key].duplicated().any(), name
 
 
+def test_windows_of_one_house_have_names_of_their_own(street):
+    windows = street.layers["windows"]
+    assert not windows[["building_id", "name"]].duplicated().any()
+    assert {"12, 14, 16", "12"} <= set(windows["lot_id"])
+
+
 def test_there_is_one_order_one_calendar_and_one_stake_out(street):
     layers = street.layers
     plants, stakes = layers["plants"], layers["stakes"]

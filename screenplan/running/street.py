@@ -8,6 +8,7 @@ once. Sides and derived places are named by their lot, and every row of a layer 
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -30,6 +31,7 @@ from screenplan.contracts.tables import DTYPES, has_rows, layer_of, notes_of, ta
 from screenplan.ground.errors import NobodyLooksError, NoRoomError, refuse
 from screenplan.ground.kept import Kept
 from screenplan.plan import Plan
+from screenplan.plan.design import Design
 from screenplan.plan.planting import Rows
 from screenplan.plan.street import Street as Agreements
 from screenplan.planting.existing import stands_as_row
@@ -48,6 +50,7 @@ from screenplan.running.steps import STEPS, Step
 from screenplan.site.lots import layers_of, lots_of, lying_on, nearest_lot
 from screenplan.site.ownership import subject_outlines
 from screenplan.site.shared import find_shared
+from screenplan.site.steady import natural_key
 from screenplan.works.lot_costs import LotWork, share_costs
 
 #: Steps that know one lot: its outline, its sides or its places. All others take the street as one.
@@ -65,6 +68,8 @@ NAMED = {
     ("sight_triangles", "sight_areas"): "area_id",
     ("sight_triangles", "sight_plants"): "area_id",
 }
+#: The number of a derived window along its wall, in its name.
+_NUMBER = re.compile(r"(\d+)(?=, )")
 #: By which identifier a row is that of a lot, the surest first.
 KNOWN_BY = ("plant_id", "line_id", "side_id", "place_id", "view_id")
 
@@ -433,7 +438,7 @@ def refuse_of_street(plan: Plan) -> None:
             "a design chooses the planting of one lot",
             "Set design.wanted to false, and plant rows along the sides that are looked across; or design each lot by "
             "itself, the others' plants as existing_screens",
-            "design.wanted",
+            Design.key("wanted"),
         ),
         (
             plan.alternatives.asked,
@@ -564,7 +569,19 @@ def _join_windows(parts: Sequence[tuple[str, Any]]):
     names = once["window_id"].astype(str)
     once[LOOKS_ONTO] = pd.Series([onto[name] for name in names], index=once.index, dtype=object)
     once["set_apart"] = once["set_apart"].mask(names.isin(looking).to_numpy())
-    return once
+    return _numbered(once)
+
+
+def _numbered(windows):
+    """Give derived windows new numbers along each wall: each lot has counted those alone that look onto it."""
+    derived = windows["derived"].fillna(False).to_numpy(bool)
+    names, count = windows["name"].to_list(), {}
+    for row in sorted(np.flatnonzero(derived), key=lambda row: natural_key(str(windows["window_id"].iloc[row]))):  # fmt: skip
+        before, _, wall = _NUMBER.split(names[row], maxsplit=1)
+        of = windows["building_id"].iloc[row], before, wall
+        count[of] = count.get(of, 0) + 1
+        names[row] = f"{before}{count[of]}{wall}"
+    return windows.assign(name=pd.Series(names, index=windows.index, dtype=windows["name"].dtype))
 
 
 def _notes(parts: Sequence[tuple[str, Any]]) -> list[str]:
