@@ -10,7 +10,7 @@ import re
 LENGTH = r"(-?\d+\.\d\d m|-?(?:\d+′ )?(?:\d+ )?\d+(?:/\d)?″)"
 #: A tape point, or a peg that is set before.
 FROM = r"([A-Z]+|P\d+)"
-POINT = re.compile(rf"^([A-Z]{{1,2}}) (.+?) {LENGTH} {LENGTH} {LENGTH}$")
+POINT = re.compile(rf"^([A-Z]{{1,2}}) (.+?) {LENGTH} {LENGTH}(?: {LENGTH})?$")
 PEG = re.compile(
     rf"^(P\d+) (?:zero|end|fence) {FROM} {LENGTH} (?:{LENGTH} )?{FROM} {LENGTH} (?:{LENGTH} )?(left|right) "
 )

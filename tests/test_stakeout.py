@@ -829,6 +829,10 @@ def test_what_measures_long_stretches_the_whole_sheet():
     assert after[0]["moved_m"].to_numpy() == pytest.approx(
         (scale - 1.0) * np.hypot(before[0]["x_m"], before[0]["y_m"])
     )
+    # On the sheet the column stands only where a fit has moved something.
+    for layers, told in ((before, False), (after, True)):
+        (table,) = tables_of("setting", {"tape_points": layers[0]})
+        assert ("moved by the fit" in [head.text for head in table.headings]) == told
     assert after[2]["stretch"].tolist() == [1.0] * len(after[2])
     assert after[2]["bearing_deg"].to_numpy() == pytest.approx(before[2]["bearing_deg"].to_numpy())
     closing, measured = (after[4][after[4]["kind"] == kind] for kind in ("closing", "measured"))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from screenplan.contracts.columns import (
     boolean,
     degrees,
@@ -14,6 +16,16 @@ from screenplan.contracts.columns import (
 )
 from screenplan.contracts.model import Contract
 from screenplan.contracts.presentation import STAKE_OUT, Place, Shown
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+def _used_points(points: pd.DataFrame) -> pd.DataFrame:
+    """Give the points from which a tape starts; without a column of what no fit has moved."""
+    used = points.loc[points["used"].astype(bool)]
+    return used if (used["moved_m"] > 0.0).any() else used.drop(columns="moved_m")
+
 
 TAPE_POINTS = Contract(
     "tape_points",
@@ -29,7 +41,7 @@ TAPE_POINTS = Contract(
             title="Tape points",
             columns="point_id name x_m y_m moved_m",
             lead="Find these on the ground first. East and north are counted from the site's origin: distances between two points can be worked out from them as a check.",
-            keep=lambda frame: frame.loc[frame["used"].astype(bool)],
+            keep=_used_points,
         ),
     ),
     columns=(
