@@ -8,6 +8,7 @@ import json
 import os
 import subprocess
 import threading
+import time
 import urllib.error
 import urllib.request
 from pathlib import Path
@@ -75,18 +76,20 @@ def server(tmp_path_factory):
             process.stdout.close()
 
 
-def ask(server, path, body=None):
+def ask(server, path, body=None, *, method=None, headers=()):
     """Send one request to this machine; give the status and the parsed answer."""
     data = None if body is None else json.dumps(body).encode()
     request = urllib.request.Request(
         f"http://127.0.0.1:{server['port']}/{path}",
         data=data,
-        headers={"Content-Type": "application/json"},
+        headers={"Content-Type": "application/json", **dict(headers)},
+        method=method,
     )
     opener = urllib.request.build_opener(urllib.request.ProxyHandler({}))  # no proxy
     try:
         with opener.open(request, timeout=ANSWER_S) as answer:
-            return answer.status, json.loads(answer.read())
+            server["location"] = answer.headers.get("Location")
+            return answer.status, json.loads(answer.read() or b"null")
     except urllib.error.HTTPError as error:
         with error:
             return error.code, json.loads(error.read())
@@ -99,6 +102,85 @@ def run(server, name, inputs, **more):
 def test_its_own_description_of_itself_is_valid(server):
     # Its OpenAPI document, our descriptions within, against the schema of OpenAPI that it brings.
     assert server["openapi"] == "True"
+
+
+def here_alone(value):
+    """Put a plain thing of its kind in the place of what an OpenAPI document takes from elsewhere."""
+    if isinstance(value, list):
+        return [here_alone(entry) for entry in value]
+    if not isinstance(value, dict):
+        return value
+    whence = value.get("$ref", "")
+    if not whence.startswith("http"):
+        return {name: here_alone(entry) for name, entry in value.items()}
+    if "/parameters/" in whence:
+        return {"name": whence.rsplit("/", 1)[1], "in": "query", "schema": {}}
+    return {"description": whence} if "/responses/" in whence else {}
+
+
+@pytest.mark.evidence(
+    part="Desktop GIS and servers",
+    kind="standard",
+    against="The server's OpenAPI document, our descriptions within",
+    source="openapi-spec-validator, OpenAPI 3.0",
+    status="run",
+    tolerance="valid, but for what it takes from the standard's own pages, which is not fetched",
+)
+def test_its_openapi_document_is_valid_by_another_validator(server):
+    validator = pytest.importorskip("openapi_spec_validator")
+    status, document = ask(server, "openapi?f=json")
+    assert status == 200
+    assert document["openapi"].startswith("3.0")
+    whole = here_alone(document)
+    assert all(f"/processes/{name}/execution" in whole["paths"] for name in STEPS)
+    validator.validate(whole)
+    spoilt = {**whole, "paths": {"/x": {"get": {"responses": 5}}}}
+    with pytest.raises(Exception, match="5 is not of type"):
+        validator.validate(spoilt)
+
+
+def wait_for(server, job):
+    """Ask for a job until it has ended."""
+    ends = time.monotonic() + ANSWER_S
+    while time.monotonic() < ends:
+        status, told = ask(server, f"jobs/{job}?f=json")
+        assert status == 200
+        if told["status"] not in ("accepted", "running"):
+            return told
+        time.sleep(0.2)
+    pytest.fail("the job did not end")
+
+
+def begin(server, name, inputs):
+    status, _ = ask(server, f"processes/{name}/execution", {"inputs": inputs}, headers={"Prefer": "respond-async"})  # fmt: skip
+    assert status == 201
+    return server["location"].rsplit("/", 1)[1]
+
+
+@pytest.mark.evidence(
+    part="Desktop GIS and servers",
+    kind="other software",
+    against="A process run as a job: accepted, asked for, its results, dismissed",
+    source="pygeoapi, OGC API – Processes, part 1",
+    status="run",
+    tolerance="the same results as at once",
+)
+def test_a_process_runs_as_a_job(server):
+    inputs = request_for("sides", lot_request())
+    job = begin(server, "sides", inputs)
+    assert wait_for(server, job)["status"] == "successful"
+    assert job in [listed["jobID"] for listed in ask(server, "jobs?f=json")[1]["jobs"]]
+    assert ask(server, f"jobs/{job}/results?f=json") == run(server, "sides", inputs)
+    assert ask(server, f"jobs/{job}", method="DELETE")[0] == 200
+    assert ask(server, f"jobs/{job}?f=json")[0] == 404
+
+
+def test_a_job_that_is_refused_says_why(server):
+    inputs = request_for("sides", lot_request()) | {"sides.corner": 500}
+    told = wait_for(server, begin(server, "sides", inputs))
+    assert told["status"] == "failed"
+    assert "key sides.corner: " in told["message"]
+    assert "Traceback" not in told["message"]
 
 
 def test_it_lists_every_step(server):

@@ -399,7 +399,15 @@ def test_half_a_folder_is_never_left(tmp_path):
 def test_the_configuration_offers_every_step_on_this_machine_only(tmp_path):
     path = write_configuration(tmp_path / "server.yml")
     content = json.loads(path.read_text("utf-8"))
-    assert content == server_configuration()
+    store = tmp_path.resolve() / "server_jobs"
+    assert content == server_configuration(store=store)
+    # The store of the server's jobs lies beside it, whatever the folder from which it is started.
+    assert content["server"]["manager"] == {
+        "name": "TinyDB",
+        "connection": str(store / "jobs.json"),
+        "output_dir": str(store / "results"),
+    }
+    assert (store / "results").is_dir()
     assert list(content["resources"]) == list(STEPS)
     assert content["server"]["bind"]["host"] == "127.0.0.1"
     with pytest.raises(InputError, match="there is such a file already"):

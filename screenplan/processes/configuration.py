@@ -8,12 +8,15 @@ from typing import Any
 
 from screenplan._version import __version__
 from screenplan.ground.errors import refuse
+from screenplan.processes.timing import MOST_SECONDS
 from screenplan.running.steps import STEPS
 
 ADAPTER = "screenplan.processes.server.StepProcessor"
 
 
-def server_configuration(url: str = "http://127.0.0.1:5000", port: int = 5000) -> dict[str, Any]:
+def server_configuration(
+    url: str = "http://127.0.0.1:5000", port: int = 5000, store: str | Path = "jobs"
+) -> dict[str, Any]:
     """Give the configuration of a server that answers on this machine only.
 
     Parameters
@@ -22,7 +25,10 @@ def server_configuration(url: str = "http://127.0.0.1:5000", port: int = 5000) -
         Where it is reached; links in its answers begin so.
     port : int
         The port that it listens on.
+    store : path
+        The folder in which the server keeps its jobs, with a folder ``results`` in it.
     """
+    store = Path(store)
     return {
         "server": {
             "bind": {"host": "127.0.0.1", "port": port},
@@ -33,6 +39,12 @@ def server_configuration(url: str = "http://127.0.0.1:5000", port: int = 5000) -
             "pretty_print": False,
             "limits": {"default_items": len(STEPS), "max_items": 100},
             "map": {"url": "", "attribution": ""},
+            # pygeoapi's own store of jobs: without one it answers every request at once.
+            "manager": {
+                "name": "TinyDB",
+                "connection": str(store / "jobs.json"),
+                "output_dir": str(store / "results"),
+            },
         },
         "logging": {"level": "ERROR"},
         "metadata": {
@@ -49,14 +61,17 @@ def server_configuration(url: str = "http://127.0.0.1:5000", port: int = 5000) -
             "contact": {"name": "The operator of this server"},
         },
         "resources": {
-            name: {"type": "process", "processor": {"name": ADAPTER, "step": name}}
+            name: {
+                "type": "process",
+                "processor": {"name": ADAPTER, "step": name, "seconds": MOST_SECONDS},
+            }
             for name in STEPS
         },
     }
 
 
 def write_configuration(path: str | Path) -> Path:
-    """Write the configuration as YAML, of which JSON is a part.
+    """Write the configuration as YAML, of which JSON is a part, and make the folder of the server's jobs beside it.
 
     Raises
     ------
@@ -66,8 +81,10 @@ def write_configuration(path: str | Path) -> Path:
     path = Path(path)
     if path.exists():
         raise refuse("there is such a file already", "Name another", file=str(path))
-    text = json.dumps(server_configuration(), indent=2, ensure_ascii=False)
+    store = path.resolve().with_name(f"{path.stem}_jobs")
+    text = json.dumps(server_configuration(store=store), indent=2, ensure_ascii=False)
     try:
+        (store / "results").mkdir(parents=True, exist_ok=True)
         path.write_text(f"{text}\n", encoding="utf-8", newline="\n")
     except OSError as error:
         raise refuse(

@@ -12,7 +12,13 @@ from screenplan.contracts import PARCELS
 from screenplan.ground.errors import refuse
 from screenplan.ground.texts import quoted
 from screenplan.plan.values import MOST_TEXTS
-from screenplan.processes.schemas import layer_schema, parameter_schema
+from screenplan.processes.schemas import (
+    MOST_FEATURES,
+    MOST_POSITIONS,
+    layer_schema,
+    parameter_schema,
+)
+from screenplan.processes.timing import MOST_SECONDS
 from screenplan.running.descriptions import (
     LayerDescription,
     ParameterDescription,
@@ -62,7 +68,7 @@ def takes_parcels(step: StepDescription) -> bool:
     return any(layer.name == PARCELS.name for layer in layers_of(step))
 
 
-def summarize_process(name: str) -> dict[str, Any]:
+def summarize_process(name: str, seconds: float = MOST_SECONDS) -> dict[str, Any]:
     """Give what the list of processes says of one (``processSummary`` of the standard)."""
     step = find_step(name)
     described = [f"{step.does}."]
@@ -70,24 +76,30 @@ def summarize_process(name: str) -> dict[str, Any]:
         described.append(FLAT)
     if any(layer.geometry for layer in step.outputs):
         described.append("Layers are GeoJSON in WGS 84; lengths in them are metres.")
+    described.append(
+        f"Refused are more than {MOST_FEATURES} rows or {MOST_POSITIONS} positions in a layer; "
+        f"a request is given up after {seconds:g} s."
+    )
     return {
         "id": step.name,
         "version": __version__,
         "title": step.title,
         "description": " ".join(described),
         "keywords": list(dict.fromkeys((step.group.lower(), *KEYWORDS))),
-        "jobControlOptions": ["sync-execute"],
+        "jobControlOptions": ["sync-execute", "async-execute"],
         "outputTransmission": ["value"],
     }
 
 
-def describe_process(name: str) -> dict[str, Any]:
+def describe_process(name: str, seconds: float = MOST_SECONDS) -> dict[str, Any]:
     """Describe a step as a process (``process`` of the standard).
 
     Parameters
     ----------
     name : str
         A step of `screenplan.STEPS`.
+    seconds : float
+        For how long a request is worked on at most.
 
     Returns
     -------
@@ -124,7 +136,7 @@ def describe_process(name: str) -> dict[str, Any]:
         }
         for layer in step.outputs
     }
-    return {**summarize_process(name), "inputs": inputs, "outputs": outputs}
+    return {**summarize_process(name, seconds), "inputs": inputs, "outputs": outputs}
 
 
 def list_processes() -> dict[str, Any]:
@@ -134,8 +146,11 @@ def list_processes() -> dict[str, Any]:
 
 def _describe_layer(layer: LayerDescription) -> dict[str, Any]:
     whence = "" if layer.brought else f" As the process '{layer.given_by[0]}' gives it."
+    most = f" At most {MOST_FEATURES} rows" + (
+        f" and {MOST_POSITIONS} positions." if layer.geometry else "."
+    )
     schema = layer_schema(layer, incoming=True)
-    return _input(layer.title, f"{layer.meaning}.{whence}", schema, least=int(layer.needed))
+    return _input(layer.title, f"{layer.meaning}.{whence}{most}", schema, least=int(layer.needed))
 
 
 def _describe_value(parameter: ParameterDescription) -> dict[str, Any]:

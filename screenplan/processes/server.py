@@ -9,8 +9,10 @@ Install screenplan and pygeoapi into one environment, write the server's configu
 
 It answers on this machine only until you change ``bind`` and ``url``. ``pygeoapi serve`` is for trying
 it out, with a debugger; offer ``pygeoapi.flask_app:APP`` to others by a WSGI server. A request is refused if it
-brings too much (`screenplan.processes.schemas`); how many run at once, and for how long, is for the
-server that stands before it.
+brings too much (`screenplan.processes.schemas`), and given up if it takes too long
+(`screenplan.processes.timing`; ``seconds`` of each process in the configuration); how many run at once is for
+the server that stands before it. A request with ``Prefer: respond-async`` is a job: pygeoapi keeps jobs and their
+results beside the configuration, until somebody deletes them.
 """
 
 from __future__ import annotations
@@ -23,6 +25,7 @@ from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.texts import quoted
 from screenplan.processes.documents import describe_process
 from screenplan.processes.execution import execute
+from screenplan.processes.timing import MOST_SECONDS, within
 
 
 class StepProcessor(BaseProcessor):
@@ -31,11 +34,13 @@ class StepProcessor(BaseProcessor):
     Parameters
     ----------
     processor_def : dict
-        The resource's ``processor`` of the configuration; ``step`` names the step.
+        The resource's ``processor`` of the configuration; ``step`` names the step, ``seconds`` says
+        for how long a request is worked on at most.
     """
 
     def __init__(self, processor_def: dict[str, Any]):
-        super().__init__(processor_def, describe_process(processor_def["step"]))
+        self.seconds = float(processor_def.get("seconds", MOST_SECONDS))
+        super().__init__(processor_def, describe_process(processor_def["step"], self.seconds))
         self.supports_outputs = True
 
     def execute(
@@ -58,7 +63,7 @@ class StepProcessor(BaseProcessor):
             Results by layer.
         """
         try:
-            results = execute(self.metadata["id"], data)
+            results = within(self.seconds, lambda: execute(self.metadata["id"], data))
             if outputs is not None and not isinstance(outputs, (dict, list)):
                 raise refuse(
                     "the outputs are no list of names", f"Name some of {', '.join(results)}"

@@ -18,7 +18,9 @@ def main(folder):
     listening.bind(("127.0.0.1", 0))
     port = listening.getsockname()[1]
     config, openapi = Path(folder) / "server.yml", Path(folder) / "openapi.json"
-    config.write_text(json.dumps(server_configuration(f"http://127.0.0.1:{port}", port)))
+    store = Path(folder) / "jobs"
+    (store / "results").mkdir(parents=True)
+    config.write_text(json.dumps(server_configuration(f"http://127.0.0.1:{port}", port, store)))
     os.environ |= {"PYGEOAPI_CONFIG": str(config), "PYGEOAPI_OPENAPI": str(openapi)}
 
     from pygeoapi.openapi import generate_openapi_document, validate_openapi_document
