@@ -220,7 +220,8 @@ def _thin(choice: Choice, limits: Limits, planted: np.ndarray) -> np.ndarray:
                 left[gone] = False
                 if over_share(choice, limits, left) > max(over_share(choice, limits, planted), 0.0):
                     continue
-            own, times = choice.groups_of(gone), 1
+            own = choice.groups_of(gone)
+            times = np.ones(len(own), int)
             if len(gone) > 1:
                 own, times = np.unique(own, return_counts=True)
             opened = own[many[own] == times]

@@ -45,10 +45,10 @@ class Odds:
     plants : int
     stands : ndarray of bool, (plants,)
         Plants that stand already: what they stop is taken off the rays.
+    measuring : Draws
+        Draws that chose nothing.
     winter : Winter or None
         Of the pool; its rays are all those of the pool.
-    measuring : Draws or None
-        Draws that chose nothing.
     """
 
     meetings: Meetings = field(repr=False)
@@ -57,8 +57,8 @@ class Odds:
     light: np.ndarray
     plants: int
     stands: np.ndarray
+    measuring: Draws
     winter: Winter | None = None
-    measuring: Draws | None = None
 
     def by(self, year: int) -> DrawnStops:
         """Give what is stopped by a year in the draws that choose."""
@@ -136,8 +136,8 @@ def lay_odds(
         light,
         plants,
         pool.candidates.stands,
-        pool.winter,
         draws_of(plan, MEASURING, FRESH_DRAWS),
+        pool.winter,
     )
 
 

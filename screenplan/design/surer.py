@@ -105,19 +105,22 @@ def choose_surely(
             whole.closed(planted), odds.fresh_chance(stage.year, typical.need, planted), planted, solution, need
         )  # fmt: skip
         better = guess is None or now.rank(pool, limits, chance) < guess.rank(pool, limits, chance)
-        guess = now if better else guess
+        best_guess = now if guess is None or better else guess
         failed = (goal > 0.0) & ~(now.closed & (now.chance >= goals))
         if not (better and failed.any() and turn < last):
-            if guess is not laid:
-                found = guess.laid_out(typical, pool, stage)
-                ranks = [
-                    rank(one, pool, limits, chance) for one in (found, best) if one is not None
-                ]
-                best = found if ranks[0] == min(ranks) else best
+            if best is None or best_guess is not laid:
+                found, laid = best_guess.laid_out(typical, pool, stage), best_guess
+                if best is None or rank(found, pool, limits, chance) < rank(
+                    best, pool, limits, chance
+                ):
+                    best = found
+            assert best.chance is not None  # it was laid out through draws
             failed = (goal > 0.0) & ~(best.closed & (best.chance >= goals))
             if not (better and failed.any() and turn < last):
                 break
-            now = guess = laid = replace(now, chance=found.chance)
+            assert found.chance is not None
+            laid = now = best_guess = replace(now, chance=found.chance)
+        guess = best_guess
         measured = _quantiles(trial.stopped, 1.0 - now.chance)
         drawn_need = np.where(failed, np.maximum(measured, drawn_need) + MORE_SHARE, drawn_need)
         lacks = np.where(more, np.maximum(lacks, 0.0) + MORE_SHARE, 0.0)
