@@ -33,27 +33,30 @@ def test_the_order_is_handed_to_another_process_whole(tmp_path):
 
 
 def test_a_parcel_sees_what_lies_within_its_reach_and_no_farther(tmp_path, monkeypatch):
-    """What is handed over holds all within the reach, and little beyond it."""
+    """What is handed over is all within the reach, and nothing beyond it, whether it is read with others or alone."""
     layers = lots(12)
     task = task_of(layers, tmp_path, site={"reach": "30 m"})
-    seen = {}
     real = Planner.plan_parcel
-
-    def look(self, parcel_id, sources, *rest):
-        seen[parcel_id] = {name: source.file.copy() for name, source in sources.items()}
-        return real(self, parcel_id, sources, *rest)
-
-    monkeypatch.setattr(Planner, "plan_parcel", look)
-    plan_partition(task, 0, 3)
-    assert len(seen) == 3
     outlines = layers["parcels"].set_index("parcel_id").geometry
-    for parcel_id, handed in seen.items():
-        away = layers["buildings"].geometry.distance(outlines[parcel_id])
-        names = set(handed["buildings"]["building_id"])
-        # UTM lengths are 0.9996 of those on the ground here.
-        assert set(layers["buildings"]["building_id"][away <= 30.0 * 0.9996 + 1e-6]) <= names
-        assert away[layers["buildings"]["building_id"].isin(names)].max() <= (30.0 + partition.MARGIN_M) * 2**0.5  # fmt: skip
-        assert parcel_id in set(handed["parcels"]["parcel_id"])
+    for alone in (False, True):
+        seen = {}
+
+        def look(self, site, *rest, seen=seen):
+            seen[site.subject_id] = site.layers
+            return real(self, site, *rest)
+
+        monkeypatch.setattr(Planner, "plan_parcel", look)
+        if alone:
+            monkeypatch.setattr(partition, "read_together", lambda *_: None)
+        plan_partition(task, 0, 3)
+        assert len(seen) == 3
+        for parcel_id, handed in seen.items():
+            away = layers["buildings"].geometry.distance(outlines[parcel_id])
+            # UTM lengths are 0.9996 of those on the ground here; no house is 30 m off to 0.1 m.
+            near = layers["buildings"]["building_id"][away <= 30.0 * 0.9996]
+            assert set(near) == set(handed["buildings"]["building_id"])
+            own = handed["parcels"].set_index("parcel_id")["is_subject"]
+            assert own[own].index.tolist() == [parcel_id]
 
 
 def test_a_house_that_cannot_be_read_is_listed_once_and_left_out(tmp_path):
@@ -72,10 +75,10 @@ def test_a_house_that_cannot_be_read_is_listed_once_and_left_out(tmp_path):
 def test_a_parcel_that_takes_too_long_is_given_up_at_once_and_told(tmp_path, monkeypatch):
     real = Planner.plan_parcel
 
-    def slow(self, parcel_id, *rest):
-        if parcel_id == "p1":
+    def slow(self, site, *rest):
+        if site.subject_id == "p1":
             time.sleep(30.0)
-        return real(self, parcel_id, *rest)
+        return real(self, site, *rest)
 
     plan_partition(task_of(lots(2), tmp_path), 1, 2)  # compiles
     monkeypatch.setattr(Planner, "plan_parcel", slow)
@@ -124,20 +127,22 @@ def test_what_is_wrong_with_the_plan_is_refused_and_not_listed_for_each_parcel(
 def test_every_view_belongs_to_the_side_that_it_crosses_last():
     # By hand: a square lot; lines from outside to its middle, one that crosses two sides, one that crosses none.
     corners = [(0, 0), (10, 0), (10, 10), (0, 10), (0, 0)]
-    sides = gpd.GeoDataFrame(
-        {"side_id": ["south", "east", "north", "west"]},
-        geometry=[shapely.LineString(corners[k : k + 2]) for k in range(4)],
-    )
+    sides = shapely.linestrings([corners[k : k + 2] for k in range(4)])
     lines = [
         [(5, -20), (5, 5)],
         [(20, 6), (5, 6)],
         [(-20, 4), (15, 4)],  # in at the west, out at the east
         [(5, 8), (5, 9.5)],  # within the lot, nearest to the north side
     ]
-    views = gpd.GeoDataFrame(geometry=[shapely.LineString(line) for line in lines])
+    views = shapely.linestrings(lines)
     assert side_of_views(views, sides).tolist() == [0, 1, 1, 2]
-    assert side_of_views(views.iloc[:0], sides).tolist() == []
-    assert side_of_views(views, sides.iloc[:0]).tolist() == [0, 0, 0, 0]
+    # Through the south-eastern corner, and a hair to either hand of it: the first of the two sides.
+    hairs = [-1e-9, 0.0, 1e-9]
+    through = shapely.linestrings([[(15 + hair, -5), (5 + hair, 5)] for hair in hairs])
+    assert side_of_views(through, sides).tolist() == [0, 0, 0]
+    assert side_of_views(through, sides[::-1]).tolist() == [2, 2, 2]
+    assert side_of_views(views[:0], sides).tolist() == []
+    assert side_of_views(views, sides[:0]).tolist() == [0, 0, 0, 0]
 
 
 def test_a_parcel_alone_on_the_far_end_of_the_curve_is_planned_by_itself(tmp_path):

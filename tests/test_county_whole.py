@@ -318,10 +318,10 @@ def test_an_error_of_ours_on_one_parcel_stops_no_other(layers, tmp_path, monkeyp
 
     real = Planner.plan_parcel
 
-    def fail(self, parcel_id, *rest):
-        if parcel_id == "p2":
+    def fail(self, site, *rest):
+        if site.subject_id == "p2":
             raise ZeroDivisionError("by zero")
-        return real(self, parcel_id, *rest)
+        return real(self, site, *rest)
 
     monkeypatch.setattr(Planner, "plan_parcel", fail)
     some = layers | {"parcels": layers["parcels"].iloc[:3]}

@@ -8,6 +8,7 @@ from typing import Any, TypeGuard
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+from geopandas.array import from_shapely
 
 from screenplan.contracts import Contract
 from screenplan.contracts.model import ColumnType
@@ -85,7 +86,7 @@ def _columns_of(
 
 def _layer(columns: dict[str, Any], geometry, crs) -> gpd.GeoDataFrame:
     # In one go with its geometry: to add that to a table afterwards takes as long again.
-    shapes = gpd.GeoSeries(list(geometry), crs=crs).array
+    shapes = from_shapely(np.array([*geometry, None], dtype=object)[:-1], crs=crs)
     return gpd.GeoDataFrame({**columns, "geometry": shapes}, geometry="geometry")
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import geopandas as gpd
@@ -15,14 +16,22 @@ from screenplan.contracts import COUNTY_LINES, COUNTY_PLANTS, COUNTY_SIDES, Cont
 from screenplan.contracts.county import COUNTED_YEARS
 from screenplan.contracts.tables import layer_of, texts
 from screenplan.county.parcel import Planned
+from screenplan.county.seen import Seen
+from screenplan.ground.frame import LocalFrame
+from screenplan.site.steady import EQUAL_M
 from screenplan.works.cost import plant_price
 
-#: What becomes of a view that is open on the day of planting, and of one of which no ray passes.
-OPEN_TODAY, NO_VIEW = ("closes", "stays open"), "no view"
+
+@dataclass
+class Records:
+    """Rows of a parcel, by the names of their contracts, and the frame in which the ``geometry`` of each is."""
+
+    frame: LocalFrame
+    rows: dict[str, list[dict[str, Any]]]
 
 
 def rows_of(
-    planned: Planned, about: Mapping[str, Any], crs: CRS, wanted: Sequence[str] = ()
+    planned: Planned, about: Mapping[str, Any], wanted: Sequence[str] = ()
 ) -> dict[str, list[dict[str, Any]]]:
     """Give a parcel's sides, and what else is wanted of its lines and new plants, as records of their contracts.
 
@@ -31,28 +40,45 @@ def rows_of(
     planned : Planned
     about : mapping
         The parcel's row in its file and its identifier.
-    crs : CRS
-        That of the layer of parcels, in which each record's ``geometry`` is given.
     wanted : sequence of str
         Names of `COUNTY_LINES` and `COUNTY_PLANTS`.
     """
-    layers, frame = planned.layers, planned.site.frame
+    layers = planned.layers
     plants = layers["plants"][~layers["plants"]["existing"].to_numpy(bool)]
     given = {COUNTY_LINES.name: layers["planting_lines"], COUNTY_PLANTS.name: plants}
     records = {COUNTY_SIDES.name: _sides(planned, plants)} | {
         name: pd.DataFrame(given[name]).to_dict("records") for name in wanted
     }
-    shapes = [
-        layers["sides"].geometry.to_numpy(),
-        *(given[name].geometry.to_numpy() for name in wanted),
-    ]
-    # All at once: to send them out takes as long for one shape as for hundreds.
-    local = gpd.GeoDataFrame(geometry=np.concatenate(shapes), crs=frame.crs)
-    sent = iter(frame.send_out(local, crs).geometry.array)
+    shapes = {COUNTY_SIDES.name: layers["sides"].geometry} | {
+        name: given[name].geometry for name in wanted
+    }
     return {
-        name: [{**row, **about, "geometry": next(sent)} for row in rows]
+        name: [
+            {**row, **about, "geometry": shape}
+            for row, shape in zip(rows, shapes[name].to_numpy(), strict=True)
+        ]
         for name, rows in records.items()
     }
+
+
+def send_out(some: Sequence[Records], crs: CRS) -> None:
+    """Send the geometries of records out of their frames.
+
+    Parameters
+    ----------
+    some : sequence of Records
+        They are changed.
+    crs : CRS
+        That of the layer of parcels.
+    """
+    # All of a frame at once: to send them out takes as long for one shape as for hundreds.
+    for frame in {id(one.frame): one.frame for one in some}.values():
+        rows = [
+            row for one in some if one.frame is frame for kind in one.rows.values() for row in kind
+        ]
+        local = gpd.GeoDataFrame(geometry=[row["geometry"] for row in rows], crs=frame.crs)
+        for row, shape in zip(rows, frame.send_out(local, crs).geometry.array, strict=True):
+            row["geometry"] = shape
 
 
 def layer_of_records(
@@ -65,24 +91,19 @@ def layer_of_records(
 def _sides(planned: Planned, plants: gpd.GeoDataFrame) -> list[dict[str, Any]]:
     layers, sides = planned.layers, planned.layers["sides"]
     names = texts(sides, "side_id")
-    views = layers["views"]
-    seen = _Views(views, sides)
+    seen = _Views(planned.seen, sides)
     lines = layers["planting_lines"]
-    needed = layers["needed_height"]
-    tallest = {}
-    if len(needed):
-        side_of = dict(zip(texts(lines, "line_id"), texts(lines, "side_id"), strict=True))
-        heights = (
-            needed["needed_m"].groupby([side_of[name] for name in texts(needed, "line_id")]).max()
-        )
-        tallest = heights.to_dict()
+    tallest: dict[str, float] = {}
+    for line, side in zip(texts(lines, "line_id"), texts(lines, "side_id"), strict=True):
+        needed = planned.seen.needed_m[line]
+        tallest[side] = max(needed, tallest.get(side, needed))
     first = lines[lines["row"].to_numpy(int) == 1]
     plantable = (
         first["plantable_m"].groupby(texts(first, "side_id")).sum().to_dict() if len(first) else {}
     )
     costs = cost_by_side(planned, plants)
     count = pd.Series(texts(plants, "side_id"), dtype=object).value_counts().to_dict()
-    rays = float(views["rays"].sum()) if len(views) else 0.0
+    rays = float(planned.seen.rays.sum())
     return [
         {
             "side_id": name,
@@ -102,14 +123,12 @@ def _sides(planned: Planned, plants: gpd.GeoDataFrame) -> list[dict[str, Any]]:
 
 
 class _Views:
-    """The columns of the views that are counted, as arrays, and across which side each comes in."""
+    """The views that are counted, and across which side each comes in."""
 
-    def __init__(self, views: gpd.GeoDataFrame, sides: gpd.GeoDataFrame):
-        status = views["status"].to_numpy(object)
-        self.window = views["window_id"].to_numpy(object)
-        self.seen, self.today = status != NO_VIEW, np.isin(status.astype(str), OPEN_TODAY)
-        self.year = views["year_closed"].astype("Float64").to_numpy(float, na_value=np.inf)
-        self.side = side_of_views(views, sides)
+    def __init__(self, seen: Seen, sides: gpd.GeoDataFrame):
+        self.window, self.seen, self.today = seen.windows, seen.rays > 0, seen.is_open
+        self.year = seen.year_closed
+        self.side = side_of_views(seen.lines, sides.geometry.to_numpy())
 
     def across(self, side: int) -> dict[str, Any]:
         """Count the views that come in across one side."""
@@ -124,28 +143,35 @@ class _Views:
         }
 
 
-def side_of_views(views: gpd.GeoDataFrame, sides: gpd.GeoDataFrame) -> np.ndarray:
+def side_of_views(looks: np.ndarray, lines: np.ndarray) -> np.ndarray:
     """Tell across which side each view comes in, as its place among the sides, (views,).
 
     It is the side that the straight line from window to place crosses last; where it crosses none, the nearest, so
-    that every view belongs to one side.
+    that every view belongs to one side. Through a corner it comes in across the first of its sides.
 
     Parameters
     ----------
-    views, sides : GeoDataFrame
-        By their contracts, in the local frame.
+    looks : ndarray of LineString, (views,)
+        From window to place.
+    lines : ndarray of LineString, (sides,)
     """
-    looks, lines = views.geometry.to_numpy(), sides.geometry.to_numpy()
     found = np.zeros(len(looks), int)
     if not len(lines) or not len(looks):
         return found
-    crossings = shapely.intersection(looks[:, None], lines[None, :])
-    ends = shapely.points([look.coords[-1] for look in looks])
-    to_end = shapely.distance(crossings, ends[:, None])  # NaN where nothing is crossed
-    crossed = ~np.isnan(to_end).all(axis=1)
-    found[crossed] = np.nanargmin(to_end[crossed], axis=1)
     apart = shapely.distance(looks[:, None], lines[None, :])
-    found[~crossed] = np.argmin(apart[~crossed], axis=1)
+    look, side = np.nonzero(apart <= EQUAL_M)
+    crossings = shapely.shortest_line(looks[look], lines[side])
+    ends = shapely.get_point(looks[look], -1)
+    # What it only touches is crossed where it is nearest to it; a line may run along a side.
+    meets = shapely.intersection(looks[look], lines[side])
+    meets = np.where(shapely.is_empty(meets), shapely.get_point(crossings, 0), meets)
+    to_end = np.full(apart.shape, np.inf)
+    to_end[look, side] = shapely.distance(meets, ends)
+    crossed = np.isfinite(to_end).any(axis=1)
+    for some, away in ((crossed, to_end), (~crossed, apart)):
+        least = away[some].min(axis=1, keepdims=True, initial=np.inf)
+        # Of two that meet at a corner through which it comes the first.
+        found[some] = (away[some] <= least + EQUAL_M).argmax(axis=1)
     return found
 
 

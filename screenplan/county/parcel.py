@@ -15,6 +15,7 @@ import shapely
 from screenplan.contracts import PLANTING_LINES, PLANTS
 from screenplan.contracts.tables import layer_of
 from screenplan.county.classes import classes_of
+from screenplan.county.seen import Seen, see
 from screenplan.county.spacing import spacing_for
 from screenplan.ground.errors import InputError
 from screenplan.ground.kept import Kept
@@ -25,9 +26,7 @@ from screenplan.plan.site import Subject
 from screenplan.planting.mixes import kinds_in, planned_spacing
 from screenplan.running.inputs import rows_of_files, species_in, step_arguments
 from screenplan.running.steps import STEPS
-from screenplan.site.reading import LayerSource, read_site
 from screenplan.site.site import Site
-from screenplan.site.terrain import TerrainSource
 
 #: Steps of a parcel before its rows are known, those that set a row, and those that look at all rows.
 FIRST, ROW = ("sides", "windows", "places"), ("zones", "lines", "room", "plants")
@@ -42,7 +41,7 @@ class Planned:
     site : Site
         What was read.
     layers : dict
-        Sides, windows, places, planting lines, plants, needed heights and views, by contract.
+        Sides, windows, places, planting lines, and plants, by contract.
     classes : ndarray of str, (sides,)
         The class of each side.
     target_spacing_m : float
@@ -51,14 +50,28 @@ class Planned:
         By the side's name, why it has no row.
     plan : Options
         The plan as it was gone by for the parcel's views.
+    seen : Seen
+        The views, and how tall the rows must be.
     """
 
     site: Site
     layers: dict[str, Any]
     classes: np.ndarray
     target_spacing_m: float
+    causes: dict[str, str]
+    plan: Options
+    seen: Seen
+
+
+@dataclass
+class _Rows:
+    """What is known of a parcel while its rows are set; see `Planned`."""
+
+    site: Site
+    layers: dict[str, Any]
+    classes: np.ndarray
+    target_spacing_m: float
     causes: dict[str, str] = field(default_factory=dict)
-    plan: Options | None = None
 
 
 class Planner:
@@ -91,7 +104,7 @@ class Planner:
         try:
             for design, classes in self.designs:
                 self._check_species(design, classes)
-                for name in (*FIRST, *ROW, "stretches", "needed", "views"):
+                for name in (*FIRST, *ROW, "stretches"):
                     self._arguments(name, design)
         except InputError as error:
             raise plan.placed(error) from None
@@ -113,62 +126,49 @@ class Planner:
             plan = plan.model_copy(update={section: changed})
         return plan.model_copy(update={"county": plan.county.without()})
 
+    def plan_for(self, parcel_id: str) -> Plan:
+        """Give the plan with a parcel as its subject."""
+        chosen = Subject.model_construct(id=parcel_id, point=None)
+        return self.plan.model_copy(update={"subject": chosen})
+
     def plan_parcel(
         self,
-        parcel_id: str,
-        sources: Mapping[str, LayerSource],
-        terrain: TerrainSource | None = None,
+        site: Site,
         look_up=lambda: None,
     ) -> Planned:
         """Plan one parcel.
 
         Parameters
         ----------
-        parcel_id : str
-            Its identifier in the layer of parcels.
-        sources : mapping of str to LayerSource
-            The parcel and what lies within the reach of it, in memory; of rows farther away nothing is made.
-        terrain : TerrainSource, optional
-            The ground; by default level.
+        site : Site
+            The parcel as the subject, and what lies within the reach of it.
         look_up : callable
             Called before each step, so that a parcel that takes too long can be given up.
 
         Raises
         ------
         InputError
-            As of `screenplan.run_plan`; rows are those of the sources, from 1.
+            As of `screenplan.run_plan`; rows are those of the site's sources, from 1.
         """
-        plan = self.plan.model_copy(
-            update={"subject": Subject.model_construct(id=parcel_id, point=None)}
-        )
-        look_up()
-        site = read_site(sources, plan=plan, terrain=terrain)
+        plan = self.plan_for(site.subject_id)
         layers, kept = dict(site.layers), Kept()
         with rows_of_files(layers, site.inputs, plan):
             for name in FIRST:
                 look_up()
                 layers |= self._step(name, plan, layers, site, kept)
-            planned = Planned(
+            found = _Rows(
                 site, layers, classes_of(layers["sides"]),
                 spacing_for(plan, layers["windows"], layers["private_places"]),
             )  # fmt: skip
-            planned.plan = _looking(plan, planned.target_spacing_m)
-            self._set_rows(planned, kept, look_up)
+            self._set_rows(found, kept, look_up)
             look_up()
-            # Heights hang on the rays alone, so that no species but the planned ones need be compared.
-            layers |= self._step(
-                "needed", planned.plan, layers, site, kept, species_table=self._kinds()
-            )
-            look_up()
-            # What the sampling leaves out is measured once for all counties, not for each view.
-            layers |= self._step("views", planned.plan, layers, site, kept, second_sample=False)
-        return planned
+            looking = _looking(plan, found.target_spacing_m)
+            seen = see(layers, looking, site.terrain, self.species)
+        return Planned(
+            site, layers, found.classes, found.target_spacing_m, found.causes, looking, seen
+        )
 
-    def _kinds(self) -> dict[str, Any]:
-        kinds = kinds_in(self.plan.plants.species, self.species)
-        return {kind.key: kind for kind in kinds}
-
-    def _set_rows(self, planned: Planned, kept: Kept, look_up) -> None:
+    def _set_rows(self, planned: _Rows, kept: Kept, look_up) -> None:
         """Set the rows of each design, those of an earlier class first."""
         layers, site = planned.layers, planned.site
         lines: list[gpd.GeoDataFrame] = []
@@ -193,7 +193,7 @@ class Planner:
         layers["plants"] = _joined(plants, layer_of(PLANTS, [], [], crs))
         layers["plants"]["plant_id"] = np.arange(1, len(layers["plants"]) + 1)
 
-    def _row(self, plan, along: Sequence[str], planned: Planned, kept: Kept, look_up):
+    def _row(self, plan, along: Sequence[str], planned: _Rows, kept: Kept, look_up):
         """Give the layers of the rows along some sides; None, with the causes, where there is no room."""
         layers, site = dict(planned.layers), planned.site
         steps = ROW if plan.rows.fill is not False else (*ROW[:3], "stretches", *ROW[3:])

@@ -13,8 +13,8 @@ import time
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
-from functools import partial
 from pathlib import Path
+from typing import NamedTuple
 
 import geopandas as gpd
 import numpy as np
@@ -23,18 +23,19 @@ import shapely
 
 from screenplan.contracts import COUNTY, COUNTY_SIDES, COUNTY_SKIPPED
 from screenplan.contracts.tables import table_of
-from screenplan.county.answer import layer_of_records, rows_of
+from screenplan.county.answer import Records, layer_of_records, rows_of, send_out
 from screenplan.county.columnar import Columnar
 from screenplan.county.laying import PLANNED, ROW, Laid
-from screenplan.county.parcel import Planner
+from screenplan.county.parcel import Planned, Planner
+from screenplan.county.together import Together, cells_of, frame_of, read_together
 from screenplan.ground.errors import InputError, Problem
 from screenplan.ground.frame import LocalFrame
 from screenplan.plan import Plan
-from screenplan.site.reading import LayerSource
+from screenplan.site.reading import LayerSource, read_site
 from screenplan.site.terrain import TerrainSource
 
 #: So many parcels that follow each other look up their neighbours together.
-TOGETHER = 64
+TOGETHER = 256
 #: What lies nearer than the reach and this is handed over; what is farther than the reach is left out when it is read.
 MARGIN_M = 5.0
 #: So often rows that cannot be read are left out around one parcel.
@@ -72,11 +73,35 @@ class _TooSlowError(Exception):
 
 @dataclass
 class _Around:
-    """What lies around some parcels: rows by layer, and where each is in a frame that they share."""
+    """What lies around some parcels: rows by layer, where each and each of the parcels is in the frame that they share, and what was read of all."""
 
     frame: LocalFrame
     tables: dict[str, gpd.GeoDataFrame] = field(default_factory=dict)
     trees: dict[str, shapely.STRtree] = field(default_factory=dict)
+    bounds: dict[int, np.ndarray] = field(default_factory=dict)
+    read: Together | None = None
+
+    def near(self, place: int, reach_m: float) -> dict[str, gpd.GeoDataFrame]:
+        """Give the rows that may lie within a reach of a parcel, by its place along the curve."""
+        west, south, east, north = self.bounds[place]
+        box = shapely.box(west - reach_m, south - reach_m, east + reach_m, north + reach_m)
+        return {
+            name: self.tables[name].iloc[np.sort(tree.query(box))]
+            for name, tree in self.trees.items()
+        }
+
+
+@dataclass
+class _About:
+    """A parcel: its identifier, its row in its file, and what was set aside of it and around it."""
+
+    parcel_id: str
+    row: int
+    skipped: list[dict] = field(default_factory=list)
+
+    def tell(self, problem: Problem) -> None:
+        """List why it cannot be planned."""
+        self.skipped.append(_listed(problem, "parcels", self.row, self.parcel_id))
 
 
 def plan_partition(task: Task, first: int, last: int) -> dict[str, pd.DataFrame]:
@@ -105,12 +130,14 @@ def plan_partition(task: Task, first: int, last: int) -> dict[str, pd.DataFrame]
     mine = mine[mine[PLANNED].astype(bool)]
     found: dict[str, list[dict]] = {name: [] for name in (COUNTY_SIDES.name, *task.wanted)}
     skipped: list[dict] = []
-    for some in _together(mine):
-        around = _look_around(task, some)
-        for place in some.index:
-            rows = _plan_one(task, planner, around, some.loc[place], skipped)
-            for name, records in rows.items():
-                found[name] += records
+    done: dict[int, tuple[_About, Records | None]] = {}
+    for cell, some in _together(mine):
+        done |= _plan_some(task, planner, cell, some)
+    for place in mine.index:
+        about, planned = done[place]
+        skipped += about.skipped
+        for name, records in ({} if planned is None else planned.rows).items():
+            found[name] += records
     tables: dict[str, pd.DataFrame] = {
         name: layer_of_records(COUNTY[name], records, parcels.laid_crs)
         for name, records in found.items()
@@ -119,41 +146,65 @@ def plan_partition(task: Task, first: int, last: int) -> dict[str, pd.DataFrame]
     return tables
 
 
-def _together(parcels: gpd.GeoDataFrame) -> Iterator[gpd.GeoDataFrame]:
-    for first in range(0, len(parcels), TOGETHER):
-        yield parcels.iloc[first : first + TOGETHER]
+def _plan_some(
+    task: Task, planner: Planner, cell: np.ndarray, some: gpd.GeoDataFrame
+) -> dict[int, tuple[_About, Records | None]]:
+    """Plan some parcels of a cell, by their places along the curve."""
+    around = _look_around(task, cell, some)
+    done: dict[int, tuple[_About, Records | None]] = {}
+    for place, name, row in zip(some.index, some["parcel_id"], some[ROW], strict=True):
+        about, planned = _About(str(name), int(row)), None
+        if isinstance(around, InputError):
+            about.tell(around.problems[0])
+        else:
+            planned = _plan_one(task, planner, around, place, about)
+        done[place] = about, planned
+    send_out([planned for _, planned in done.values() if planned is not None], some.crs)
+    return done
 
 
-def _look_around(task: Task, some: gpd.GeoDataFrame) -> _Around | InputError:
-    """Read what lies around some parcels; a refusal, if nobody can say where they lie together."""
+def _together(parcels: gpd.GeoDataFrame) -> Iterator[tuple[np.ndarray, gpd.GeoDataFrame]]:
+    """Give parcels of one cell at a time, some that follow each other along the curve."""
+    cells = cells_of(parcels)
+    of = np.unique(cells, axis=0, return_inverse=True)[1].reshape(-1)
+    for cell in dict.fromkeys(of.tolist()):
+        mine = np.flatnonzero(of == cell)
+        for first in range(0, len(mine), TOGETHER):
+            some = mine[first : first + TOGETHER]
+            yield cells[some[0]], parcels.iloc[some]
+
+
+def _look_around(task: Task, cell: np.ndarray, some: gpd.GeoDataFrame) -> _Around | InputError:
+    """Read what lies around some parcels of a cell; a refusal, if nobody can say where they lie."""
     reach = task.plan.site.reach + MARGIN_M
     try:
-        around = _Around(LocalFrame.around(some, task.plan.site.height))
+        around = _Around(frame_of(cell, some, task.plan.site.height))
+        own = around.frame.transformation_from(some.crs)
+        shapes = around.frame.project_in(np.asarray(some.geometry.array, dtype=object), own)
+        bounds = shapely.bounds(shapes).reshape(-1, 4)
+        around.bounds = dict(zip(some.index, bounds, strict=True))
+        west, south, east, north = bounds.T
+        box = (
+            float(west.min()) - reach, float(south.min()) - reach,
+            float(east.max()) + reach, float(north.max()) + reach,
+        )  # fmt: skip
         for name, laid in task.layers.items():
             file = Columnar(laid.path)
             way = around.frame.transformation_from(
                 file.laid_crs, tolerance_m=task.plan.site.datum_tolerance
             )
-            own = around.frame.transformation_from(some.crs)
-            west, south, east, north = (
-                shapely.bounds(
-                    around.frame.project_in(np.asarray(some.geometry.array, dtype=object), own)
-                )
-                .reshape(-1, 4)
-                .T
-            )
-            ends = (
-                west.min() - reach,
-                south.min() - reach,
-                east.max() + reach,
-                north.max() + reach,
-            )
-            box = (float(ends[0]), float(ends[1]), float(ends[2]), float(ends[3]))
             table = file.near(around.frame.boxes_out(box, way))
             placed = around.frame.project_in(shapely.box(*_bounds(table).T), way)
             around.tables[name], around.trees[name] = table, shapely.STRtree(placed)
     except InputError as error:
         return error
+    if task.terrain is None:
+        near = {
+            name: (task.layers[name].named, _bare(table)) for name, table in around.tables.items()
+        }
+        around.read = read_together(
+            near, some["parcel_id"].astype(str).to_list(), task.plan, around.frame
+        )
     return around
 
 
@@ -162,41 +213,23 @@ def _bounds(table: gpd.GeoDataFrame) -> np.ndarray:
 
 
 def _plan_one(
-    task: Task, planner: Planner, around, parcel: pd.Series, skipped: list[dict]
-) -> dict[str, list[dict]]:
+    task: Task, planner: Planner, around: _Around, place: int, about: _About
+) -> Records | None:
     """Plan one parcel; what cannot be planned is listed, and nothing is given."""
-    alone = gpd.GeoDataFrame(pd.DataFrame([parcel]), geometry="geometry", crs=_crs_of(task))
-    if isinstance(around, InputError):
-        # By itself: its neighbours along the curve may lie far away.
-        around = _look_around(task, alone)
-    parcel_id, row = str(parcel["parcel_id"]), int(parcel[ROW])
-    told = partial(_told, parcel_id, row, skipped)
-    if isinstance(around, InputError):
-        told(around.problems[0])
-        return {}
-    own = around.frame.transformation_from(alone.crs)
-    west, south, east, north = shapely.bounds(
-        around.frame.project_in(np.asarray(alone.geometry.array, dtype=object), own)
-    )[0]
-    reach = task.plan.site.reach + MARGIN_M
-    box = shapely.box(west - reach, south - reach, east + reach, north + reach)
-    near = {
-        name: around.tables[name].iloc[np.sort(tree.query(box))]
-        for name, tree in around.trees.items()
-    }
     begun = time.monotonic()
     try:
         with _limit(task.plan.county.seconds) as look_up:
-            planned = _try(task, planner, parcel_id, row, near, skipped, look_up)
-            return (
-                {}
-                if planned is None
-                else rows_of(
-                    planned, {"parcel_row": row, "parcel_id": parcel_id}, alone.crs, task.wanted
-                )
-            )
+            planned = _plan_read(planner, around, about.parcel_id, look_up)
+            if planned is None:
+                frame = around.frame if task.terrain is None else None
+                by = _Alone(task, planner, frame, look_up)
+                planned = _try(by, about, around.near(place, task.plan.site.reach + MARGIN_M))
+            if planned is None:
+                return None
+            known = {"parcel_row": about.row, "parcel_id": about.parcel_id}
+            return Records(planned.site.frame, rows_of(planned, known, task.wanted))
     except _TooSlowError:
-        told(
+        about.tell(
             Problem(
                 f"it was given up after {time.monotonic() - begun:.0f} s",
                 "Plan it by itself with screenplan run, or raise county.seconds",
@@ -205,50 +238,67 @@ def _plan_one(
     except MemoryError:
         raise
     except Exception as error:  # one parcel of a hundred thousand stops no other
-        told(
+        about.tell(
             Problem(
                 f"an error of screenplan ({type(error).__name__}: {error})",
                 "Plan it by itself with screenplan run, and report what that says",
             )
         )
-    return {}
+    return None
 
 
-def _crs_of(task: Task):
-    return Columnar(task.layers["parcels"].path).laid_crs
+def _plan_read(planner: Planner, around: _Around, parcel_id: str, look_up) -> Planned | None:
+    """Plan a parcel that was read with others; None if it was not, or if something about a row is wrong: that is told when it is read by itself."""
+    if around.read is None:
+        return None
+    site = around.read.site_of(parcel_id, planner.plan.site.reach)
+    try:
+        return None if site is None else planner.plan_parcel(site, look_up)
+    except InputError:
+        return None
 
 
-def _try(
-    task: Task, planner: Planner, parcel_id: str, row: int, near, skipped: list[dict], look_up
-):
+class _Alone(NamedTuple):
+    """How a parcel is planned that is read by itself."""
+
+    task: Task
+    planner: Planner
+    frame: LocalFrame | None
+    look_up: Callable[[], None]
+
+    def plan(self, parcel_id: str, sources: Mapping[str, LayerSource]) -> Planned:
+        self.look_up()
+        plan = self.planner.plan_for(parcel_id)
+        site = read_site(sources, plan=plan, terrain=self.task.terrain, frame=self.frame)
+        return self.planner.plan_parcel(site, self.look_up)
+
+
+def _try(by: _Alone, about: _About, near: Mapping[str, gpd.GeoDataFrame]) -> Planned | None:
     """Plan a parcel, without those rows around it that cannot be read; None if it cannot be planned itself."""
     for _ in range(MOST_TRIES):
-        sources = {name: _source(task.layers[name], table) for name, table in near.items()}
+        sources = {name: _source(by.task.layers[name], table) for name, table in near.items()}
         try:
-            return planner.plan_parcel(parcel_id, sources, task.terrain, look_up)
+            return by.plan(about.parcel_id, sources)
         except InputError as error:
             bad = _rows_at_fault(error, near)
-            if bad is None or row in bad.get("parcels", ()):
+            if bad is None or about.row in bad.get("parcels", ()):
                 for problem in error.problems[:1]:
-                    _told(parcel_id, row, skipped, problem)
+                    about.tell(problem)
                 return None
             for problem in error.problems:
-                at_fault = near[problem.layer].iloc[np.array(problem.rows, int) - 1]
+                at_fault = near[f"{problem.layer}"].iloc[np.array(problem.rows, int) - 1]
                 names = at_fault.get("parcel_id", [None] * len(at_fault))
-                skipped += [
+                about.skipped += [
                     _listed(problem, f"{problem.layer}", int(one), name)
                     for one, name in zip(at_fault[ROW], names, strict=True)
                 ]
             near = {
                 name: table[~table[ROW].isin(bad.get(name, ()))] for name, table in near.items()
             }
-    _told(
-        parcel_id,
-        row,
-        skipped,
+    about.tell(
         Problem(
             "too many rows around it cannot be read", "Correct the rows that are listed around it"
-        ),
+        )
     )
     return None
 
@@ -267,12 +317,12 @@ def _rows_at_fault(
 
 
 def _source(laid: Laid, table: gpd.GeoDataFrame) -> LayerSource:
-    frame = table.drop(columns=[ROW, PLANNED], errors="ignore").reset_index(drop=True)
-    return replace(laid.named, file=frame)
+    return replace(laid.named, file=_bare(table))
 
 
-def _told(parcel_id: str, row: int, skipped: list[dict], problem: Problem) -> None:
-    skipped.append(_listed(problem, "parcels", row, parcel_id))
+def _bare(table: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Give rows without the columns that were added, numbered anew."""
+    return table.drop(columns=[ROW, PLANNED], errors="ignore").reset_index(drop=True)
 
 
 def _listed(problem: Problem, layer: str, row: int, parcel_id: str | None) -> dict:

@@ -15,6 +15,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import geopandas as gpd
 import numpy as np
@@ -45,6 +46,8 @@ CONVEX = 0.17
 LOOKED_SHARE = 0.1
 #: Pieces of a line shorter than this are rounding.
 CRUMB_M = 0.002
+#: Parcels of which the ground inside an offset is kept.
+KEPT_INSIDES = 8
 
 
 @dataclass(frozen=True)
@@ -182,11 +185,12 @@ def choose_sides(sides: gpd.GeoDataFrame, along: Sequence[str]) -> list[str]:
 
 def _bound(zones: gpd.GeoDataFrame) -> tuple[float, str]:
     """Greatest distance that a boundary rule asks for, and the rules that ask for it."""
-    boundary = zones[zones["feature"] == "boundary"]
-    if not len(boundary):
+    boundary = zones["feature"].to_numpy(object) == "boundary"
+    if not boundary.any():
         return 0.0, ""
-    least = float(boundary["distance_m"].max())
-    asking = boundary.loc[boundary["distance_m"] > least - CLEARANCE_M, "rule"]
+    distance = zones["distance_m"].to_numpy(float)
+    least = float(distance[boundary].max())
+    asking = zones["rule"].to_numpy(object)[boundary & (distance > least - CLEARANCE_M)]
     return least, ", ".join(dict.fromkeys(asking))
 
 
@@ -198,11 +202,8 @@ def _along_sides(
     row: int,
     least: float,
 ) -> list[_Drawn]:
-    inner = shapely.difference(subject, keep_clear(subject.boundary, offset))
-    goes_on = offset > least + SAME_M
-    reachable = (
-        shapely.difference(subject, keep_clear(subject.boundary, least)) if goes_on else inner
-    )
+    inner, goes_on = _inside(subject, offset), offset > least + SAME_M
+    reachable = _inside(subject, least) if goes_on else inner
     names = [str(name) for name in sides["side_id"]]
     pieces: dict[str, list[LineString]] = {name: [] for name in chosen}
     for part in shapely.get_parts(inner):
@@ -231,6 +232,12 @@ def _along_sides(
             for number, line in enumerate(ordered, 1)
         )
     return drawn
+
+
+@lru_cache(maxsize=KEPT_INSIDES)
+def _inside(subject: shapely.Geometry, offset: float) -> shapely.Geometry:
+    """Give the ground of a parcel that is no nearer to its boundary; it is asked for once more where a side has no row."""
+    return shapely.difference(subject, keep_clear(subject.boundary, offset))
 
 
 def _run_on(

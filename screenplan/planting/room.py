@@ -14,7 +14,7 @@ import shapely
 
 from screenplan.contracts.tables import with_notes
 from screenplan.plan import DEFAULTS, Options
-from screenplan.planting.clearing import keep_clear
+from screenplan.planting.clearing import keep_clear_each
 from screenplan.planting.mixes import kinds_in
 from screenplan.planting.species_model import Species
 from screenplan.site.garden import LEAST_DERIVED_M2
@@ -56,7 +56,8 @@ def leave_room(
         kinds_in(plan.plants.species, species_table), key=lambda kind: kind.final_width("high")
     )
     half = kind.final_width("high") / 2.0
-    rows = shapely.union_all([keep_clear(line, half) for line in planting_lines.geometry])
+    lines = planting_lines.geometry.to_numpy()
+    rows = shapely.union_all(keep_clear_each(lines, np.full(len(lines), half)))
     shapes = private_places.geometry.to_numpy().copy()
     keep, notes = np.ones(len(shapes), dtype=bool), []
     for place in np.flatnonzero(derived & shapely.intersects(shapes, rows)):

@@ -111,7 +111,8 @@ def mark_zones(
     known = outline_known(parcels)
     subject, subject_id = subject_of(parcels) if known else (open_ground(), "")
 
-    things = list(_things(subject, subject_id, layers))
+    buildings = _within(layers.get("buildings"), subject, _farthest(rules, kinds, hole))
+    things = list(_things(subject, subject_id, {**layers, "buildings": buildings}))
     of_class = {
         (thing.feature, thing.kind): _distances(
             thing.feature, thing.kind, rules, kinds, hole, plan.site.boundary_accuracy
@@ -149,6 +150,24 @@ def mark_zones(
         parcels.crs,
     )
     return with_notes(zones, _doubt_kinds(layers.get("keep_outs"), zones)), plantable
+
+
+def _farthest(rules: Iterable[Rule], planted: Sequence[Species], hole_m: float) -> float:
+    """Give the greatest distance that any rule keeps."""
+    asked = (
+        rule.stem_distance_m(*size_judged(rule, species), hole_m)
+        for rule in rules
+        for species in planted
+    )
+    return max(asked, default=0.0)
+
+
+def _within(layer: gpd.GeoDataFrame | None, subject, reach_m: float) -> gpd.GeoDataFrame | None:
+    """Give the rows that are no farther off: of hundreds of houses few are near. A row without a number keeps its own."""
+    if layer is None or "building_id" not in layer.columns or layer["building_id"].isna().any():
+        return layer
+    away = shapely.distance(layer.geometry.to_numpy(), subject)
+    return layer[away <= reach_m + ARC_EXCESS_M]
 
 
 def size_judged(rule: Rule, species: Species) -> tuple[float, float]:
@@ -214,14 +233,15 @@ def subject_of(parcels: gpd.GeoDataFrame) -> tuple[shapely.Geometry, str]:
     InputError
         If not exactly one parcel is the subject.
     """
-    chosen = parcels[parcels["is_subject"].astype(bool)]
+    chosen = np.flatnonzero(parcels["is_subject"].to_numpy(bool))
     if len(chosen) != 1:
         raise refuse(
             f"{len(chosen)} parcels are marked as the subject",
             "Mark exactly one with is_subject",
             layer="parcels",
         )
-    return chosen.geometry.iloc[0], str(chosen["parcel_id"].iloc[0])
+    name = parcels["parcel_id"].array[chosen[0]]
+    return parcels.geometry.array[chosen[0]], str(name)
 
 
 def _things(subject, subject_id: str, layers: Mapping[str, Any]) -> Iterator[_Thing]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import geopandas as gpd
 import numpy as np
 
@@ -12,20 +14,29 @@ from screenplan.ground.faults import Faults
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.maturity import MATURE_YEAR
 from screenplan.planting.shapes import is_nested
-from screenplan.planting.stand import Stand, sizes_of
+from screenplan.planting.stand import Stand, Start, sizes_of
 from screenplan.views.crowns import MOST_YEARS, CrownTable, tabulate_crowns
 from screenplan.views.holes import LineStand
 from screenplan.views.kernel import Runs, arrange_runs
 from screenplan.views.leaves import LEAF_PROJECTION
 
+#: Kinds of stands, by how their plants start, of which crowns are kept, some 200 kB each.
+KEPT_STANDS = 32
+
 
 def crowns_of(stand: Stand) -> CrownTable:
     """Arrange the crowns of a stand for the kernel, by how its plants start."""
-    species = [start.species for start in stand.starts]
+    return _tabulated(stand.starts, stand.sizes.shape, stand.sizes.tobytes())
+
+
+@lru_cache(maxsize=KEPT_STANDS)
+def _tabulated(starts: tuple[Start, ...], shape: tuple[int, ...], written: bytes) -> CrownTable:
+    """Tabulate crowns by their starts and sizes; nobody changes what is kept."""
+    species, sizes = [start.species for start in starts], np.frombuffer(written).reshape(shape)
     if not species:
-        none = np.zeros((*stand.sizes.shape[2:], 1))
+        none = np.zeros((*shape[2:], 1))
         return tabulate_crowns([next(iter(SHAPES))], none, none, none, [1.0])
-    height, spread, width, clear = np.moveaxis(stand.sizes, 1, -1)
+    height, spread, width, clear = np.moveaxis(sizes, 1, -1)
     return tabulate_crowns(
         [[kind.crown(growth) for growth in GROWTHS] for kind in species],
         height,
@@ -74,17 +85,23 @@ def years_to_rest(stand: Stand) -> np.ndarray:
         In rising order, at most `MOST_YEARS`.
     """
     every = np.append(np.arange(MOST_YEARS - 1), MATURE_YEAR)
-    last = int(stand.years[-1])
-    height, spread, width, clear = sizes_of(stand.starts, every, stand.curve)
+    return every[: _last_to_rest(stand.starts, stand.curve, int(stand.years[-1])) + 1]
+
+
+@lru_cache(maxsize=KEPT_STANDS)
+def _last_to_rest(starts: tuple[Start, ...], curve: str, last: int) -> int:
+    """Give the number of the last year to follow, of `years_to_rest`."""
+    every = np.append(np.arange(MOST_YEARS - 1), MATURE_YEAR)
+    height, spread, width, clear = sizes_of(starts, every, curve)
     sizes = np.stack([height, 0.5 * spread, clear, 0.5 * width], axis=-1)
-    for start, by_growth in zip(stand.starts, sizes, strict=True):
+    for start, by_growth in zip(starts, sizes, strict=True):
         for growth, size in zip(GROWTHS, by_growth, strict=True):
             shape = start.species.crown(growth)
             for k in range(len(every) - 1, last, -1):
                 if not is_nested(shape, tuple(size[k]), tuple(size[k - 1])):
                     last = k
                     break
-    return every[: last + 1]
+    return last
 
 
 def stand_in_year(planting_lines: gpd.GeoDataFrame, plants, stand: Stand, year: int) -> list:

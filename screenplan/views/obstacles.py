@@ -69,6 +69,7 @@ class Obstacles:
 
 @dataclass
 class _Builder:
+    walls: tuple = (np.zeros((0, 4)), np.zeros((0, 2)), np.zeros(0, int))  # ends, top, owner
     sheets: list = field(default_factory=list)  # (ends, top, owner, passes)
     trees: list = field(default_factory=list)  # (foot, size, shape, owner, passes)
     names: list = field(default_factory=list)
@@ -112,7 +113,7 @@ def lay_obstacles(buildings=None, existing_screens=None, terrain=None, within=No
     if made.problems:
         raise InputError(made.problems)
     solid = [sheet for sheet in made.sheets if sheet[3] == 0.0]
-    ends, tops, owners = map(np.concatenate, _columns(solid)) if solid else ([], [], [])
+    ends, tops, owners = map(np.concatenate, zip(made.walls, *_columns(solid), strict=True))
     panels = grid_panels(ends, tops, owners)
     return Obstacles(
         panels,
@@ -158,12 +159,15 @@ def has_ridge(buildings) -> np.ndarray:
     """Tell which buildings have a roof with a ridge."""
     if "roof" not in buildings.columns:
         return np.zeros(len(buildings), bool)
-    return (buildings["roof"].astype("string").fillna("flat") == "ridge").to_numpy(dtype=bool)
+    return np.array([roof == "ridge" for roof in buildings["roof"].array], bool)
 
 
 def ridge_heights(buildings) -> np.ndarray:
     """Height of each ridge above the building's floor datum; NaN under a flat roof."""
-    return np.where(has_ridge(buildings), numbers(buildings, "ridge_m", np.nan), np.nan)
+    ridged = has_ridge(buildings)
+    if not ridged.any():
+        return np.full(len(buildings), np.nan)
+    return np.where(ridged, numbers(buildings, "ridge_m", np.nan), np.nan)
 
 
 def top_heights(buildings) -> np.ndarray:
@@ -209,22 +213,26 @@ def _add_buildings(made: _Builder, buildings, terrain) -> None:
     ).problems
     if made.problems:
         return
-    datums = floors_of(buildings, terrain)
-    for row, (name, outline) in enumerate(
-        zip(identifiers(buildings, "building_id"), buildings.geometry, strict=True)
-    ):
-        made.names.append(name)
-        if heights[row] <= 0.0:
-            continue
-        if np.isfinite(ridges[row]):
-            datum = datums[row]
-            for coords, top in ridge_sheets(outline, datum + heights[row], datum + ridges[row]):
-                made.add_ring(coords, top, len(made.names) - 1, 0.0)
-            continue
-        for ring in _rings(outline):
-            coords = shapely.get_coordinates(ring)
-            top = np.full(len(coords), datums[row] + heights[row])
-            made.add_ring(coords, top, len(made.names) - 1, 0.0)
+    datums, first = floors_of(buildings, terrain), len(made.names)
+    made.names += identifiers(buildings, "building_id")
+    shapes = buildings.geometry.to_numpy()
+    stands = heights > 0.0
+    flat = np.flatnonzero(stands & ~np.isfinite(ridges))
+    parts, of = shapely.get_parts(shapes[flat], return_index=True)
+    rings, part = shapely.get_rings(parts, return_index=True)
+    xy, ring = shapely.get_coordinates(rings, return_index=True)
+    owner = flat[of[part]][ring]
+    top = (datums + heights)[owner]
+    edge = np.flatnonzero((ring[1:] == ring[:-1]) & (xy[1:] != xy[:-1]).any(axis=1))
+    made.walls = (
+        np.hstack([xy[edge], xy[edge + 1]]),
+        np.column_stack([top[edge], top[edge]]),
+        first + owner[edge],
+    )
+    for row in np.flatnonzero(stands & np.isfinite(ridges)):
+        datum = datums[row]
+        for coords, tops in ridge_sheets(shapes[row], datum + heights[row], datum + ridges[row]):
+            made.add_ring(coords, tops, first + row, 0.0)
 
 
 def _add_screens(made: _Builder, screens, terrain) -> None:
@@ -294,13 +302,8 @@ def _rings(shape) -> list:
     return [*shapely.get_rings(parts), *parts[np.isin(shapely.get_type_id(parts), LINES)]]
 
 
-def _columns(sheets):
-    ends, tops, owners = [], [], []
-    for sheet in sheets:
-        ends.append(sheet[0])
-        tops.append(sheet[1])
-        owners.append(np.full(len(sheet[0]), sheet[2]))
-    return ends, tops, owners
+def _columns(sheets) -> list[tuple]:
+    return [(ends, tops, np.full(len(ends), owner)) for ends, tops, owner, _ in sheets]
 
 
 def _veils(sheets) -> Veils:

@@ -9,6 +9,7 @@ import shapely
 from screenplan.contracts.tables import identifiers, numbers
 from screenplan.ground.faults import Faults
 from screenplan.site.floors import floors_of
+from screenplan.site.ragged import first_most, firsts, numbered
 from screenplan.site.terrain import ground_at
 from screenplan.views.obstacles import plan_xy
 
@@ -83,11 +84,9 @@ def openings_of(
         datum = np.where(owner >= 0, datums[owner], ground)
         outlines = buildings.geometry.to_numpy()
         shapes = {row: outlines[row] for row in np.unique(owner[owner >= 0])}
-    faces = {row: _faces(outline) for row, outline in shapes.items()}
-    planes = [_plane(x[row], y[row], facing[row], faces.get(owner[row])) for row in range(len(x))]
-    said = np.array([plane if isinstance(plane, str) else "" for plane in planes], object)
+    foot, out, wrong = _planes(np.column_stack([x, y]), facing, owner, shapes)
     for what, mend in _PLANE_FAULTS.items():
-        faults.note(said == what, what, mend)
+        faults.note(wrong == what, what, mend)
     sill_z = datum + sill
     floor = np.where(np.isnan(floor), np.maximum(sill_z - SILL_ABOVE_FLOOR_M, datum), floor)
     buried = (sill_z + height <= ground) | (floor + eye_standing_m <= ground)
@@ -98,11 +97,11 @@ def openings_of(
     )
     faults.raise_any()
     openings = np.recarray(len(windows), OPENING)
-    for row, plane in enumerate(planes):
-        openings[row] = (
-            *plane, 0.5 * width[row], sill_z[row], sill_z[row] + height[row], floor[row],
-            _nudge(plane, 0.5 * width[row], shapes.get(owner[row])),
-        )  # fmt: skip
+    openings["x"], openings["y"] = foot.T
+    openings["out"], openings["half_width_m"] = out, 0.5 * width
+    openings["sill_z"], openings["head_z"] = sill_z, sill_z + height
+    openings["floor_z"] = floor
+    openings["nudge_m"] = _nudges(foot, out, 0.5 * width, owner, shapes)
     return openings
 
 
@@ -127,17 +126,19 @@ def _owners(windows, buildings) -> np.ndarray:
         if "building_id" in windows.columns
         else np.full(len(windows), None, object)
     )
-    walls = buildings.geometry.boundary.to_numpy()
-    tree = shapely.STRtree(walls)
-    points = windows.geometry.to_numpy()
+    lost = []
     for row, name in enumerate(stated):
-        known = not pd.isna(name) and str(name) != ""
-        if known and str(name) in rows:
-            owner[row] = rows[str(name)]
-            continue
-        near = tree.query_nearest(points[row], max_distance=NEAR_WALL_M)
-        if len(near):
-            owner[row] = near[0]
+        known = not pd.isna(name) and str(name) in rows
+        owner[row] = rows[str(name)] if known else -1
+        if not known:
+            lost.append(row)
+    if lost:
+        tree = shapely.STRtree(buildings.geometry.boundary.to_numpy())
+        at = windows.geometry.to_numpy()[lost]
+        point, near = tree.query_nearest(at, max_distance=NEAR_WALL_M)
+        # Of several that are equally near the first.
+        for number, wall in sorted(zip(point.tolist(), near.tolist(), strict=True), reverse=True):
+            owner[lost[number]] = wall
     return owner
 
 
@@ -145,36 +146,64 @@ def _owners(windows, buildings) -> np.ndarray:
 NEAR_WALL_M = 0.1
 
 
-def _plane(x, y, facing, faces):
-    """Point on the wall and unit vector out, or what is wrong; ``faces`` are the ends of the walls (`_faces`)."""
-    stated = None
-    if np.isfinite(facing):
-        angle = np.radians(facing)
-        stated = np.array([np.sin(angle), np.cos(angle)])
-    if faces is None:
-        return _NO_FACING if stated is None else (float(x), float(y), tuple(map(float, stated)))
-    point = np.array([x, y])
-    start, end = faces
-    along = end - start
+def _planes(xy, facing, owner, shapes) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Lay windows on walls.
+
+    Parameters
+    ----------
+    xy : ndarray, (windows, 2)
+    facing : ndarray, (windows,)
+        Degrees, NaN where it is not stated.
+    owner : ndarray of int, (windows,)
+        The building of each.
+    shapes : mapping of int to Polygon or MultiPolygon
+        The outlines of the buildings that own some.
+
+    Returns
+    -------
+    foot, out : ndarray, (windows, 2)
+        The point on the wall, and the unit vector out.
+    wrong : ndarray of str, (windows,)
+        What is wrong; empty where nothing is.
+    """
+    stated = np.isfinite(facing)
+    angle = np.radians(np.where(stated, facing, 0.0))
+    asked = np.column_stack([np.sin(angle), np.cos(angle)])
+    foot, out = xy.astype(float), asked.copy()
+    housed = np.isin(owner, list(shapes))
+    wrong = np.where(housed | stated, "", _NO_FACING).astype(object)
+    if not shapes:
+        return foot, out, wrong
+    faces = {row: _faces(outline) for row, outline in shapes.items()}
+    known = np.array(list(faces))
+    first = dict(zip(known.tolist(), firsts([len(start) for start, _ in faces.values()]).tolist(), strict=True))  # fmt: skip
+    start, end = (np.concatenate(part) for part in zip(*faces.values(), strict=True))
+    mine = np.flatnonzero(housed)
+    count = np.array([len(faces[row][0]) for row in owner[mine].tolist()], int)
+    group, number = numbered(count)
+    face = np.array([first[row] for row in owner[mine].tolist()], int)[group] + number
+    if not len(group):
+        return foot, out, wrong
+    along, window = end[face] - start[face], mine[group]
     length = np.hypot(along[:, 0], along[:, 1])
     along = along / length[:, None]
-    s = np.clip(((point - start) * along).sum(axis=1), 0.0, length)
-    foot = start + s[:, None] * along
-    gap = np.hypot(*(foot - point).T)
-    if gap.min() > WALL_REACH_M:
-        return _INSIDE
-    out = np.column_stack([along[:, 1], -along[:, 0]])  # the building is on the left
-    near = np.flatnonzero(gap <= gap.min() + WALL_CHOICE_M)
-    if stated is None:
-        # At a corner the longer wall carries the window.
-        tied = near[gap[near] <= gap.min() + NUDGE_M]
-        best = tied[np.argmax(length[tied])]
-    else:
-        fit = out[near] @ stated
-        best = near[np.argmax(fit - 1e-6 * gap[near])]
-        if out[best] @ stated < np.cos(np.radians(FACING_SLACK_DEG)):
-            return _INWARDS
-    return float(foot[best, 0]), float(foot[best, 1]), tuple(map(float, out[best]))
+    s = np.clip(((xy[window] - start[face]) * along).sum(axis=1), 0.0, length)
+    feet = start[face] + s[:, None] * along
+    gap = np.hypot(*(feet - xy[window]).T)
+    ways = np.column_stack([along[:, 1], -along[:, 0]])  # the building is on the left
+    least = np.minimum.reduceat(gap, firsts(count))
+    fit = (ways * asked[window]).sum(axis=1)
+    near = gap <= least[group] + WALL_CHOICE_M
+    # At a corner the longer wall carries the window that states no direction.
+    tied = near & (gap <= least[group] + NUDGE_M)
+    worth = np.where(
+        stated[window], np.where(near, fit - 1e-6 * gap, -np.inf), np.where(tied, length, -np.inf)
+    )
+    best = firsts(count) + first_most(worth, count)
+    foot[mine], out[mine] = feet[best], ways[best]
+    inwards = stated[mine] & (fit[best] < np.cos(np.radians(FACING_SLACK_DEG)))
+    wrong[mine] = np.where(least > WALL_REACH_M, _INSIDE, np.where(inwards, _INWARDS, ""))
+    return foot, out, wrong
 
 
 def _faces(outline):
@@ -196,19 +225,18 @@ def _faces(outline):
     return start[apart], end[apart]
 
 
-def _nudge(plane, half_width, outline) -> float:
-    """Distance before the plane at which the whole opening is clear of its own building, if it has one."""
-    if outline is None:
-        return NUDGE_M
-    x, y, (ox, oy) = plane
+def _nudges(foot, out, half_width, owner, shapes) -> np.ndarray:
+    """Distances before the planes at which the whole openings are clear of their own buildings, (windows,)."""
+    nudge = np.full(len(foot), NUDGE_M)
+    left = np.flatnonzero(np.isin(owner, list(shapes)))
+    outlines = np.array([shapes[row] for row in owner[left].tolist()], object)
+    aside = half_width[:, None] * np.column_stack([-out[:, 1], out[:, 0]])
     for depth in CROOKED_M:
-        cx, cy = x + (depth + NUDGE_M) * ox, y + (depth + NUDGE_M) * oy
-        sheet = shapely.LineString(
-            [
-                (cx - half_width * oy, cy + half_width * ox),
-                (cx + half_width * oy, cy - half_width * ox),
-            ]
-        )
-        if shapely.intersection(sheet, outline).length < NUDGE_M:
-            return depth + NUDGE_M
-    return NUDGE_M
+        if not len(left):
+            break
+        middle = foot[left] + (depth + NUDGE_M) * out[left]
+        sheets = shapely.linestrings(np.stack([middle + aside[left], middle - aside[left]], axis=1))
+        free = shapely.length(shapely.intersection(sheets, outlines)) < NUDGE_M
+        nudge[left[free]] = depth + NUDGE_M
+        left, outlines = left[~free], outlines[~free]
+    return nudge

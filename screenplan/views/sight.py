@@ -450,9 +450,13 @@ def _within(points, others, reach_m: float) -> np.ndarray:
     """Find the pairs of points that are no farther apart, (2, pairs): the number of each."""
     if not len(points) or not len(others):
         return np.zeros((2, 0), np.int64)
-    tree = shapely.STRtree(shapely.points(points))
+    low, high = others.min(axis=0) - reach_m, others.max(axis=0) + reach_m
+    among = np.flatnonzero(((points >= low) & (points <= high)).all(axis=1))
+    if not len(among):
+        return np.zeros((2, 0), np.int64)
+    tree = shapely.STRtree(shapely.points(points[among]))
     other, point = tree.query(shapely.points(others), predicate="dwithin", distance=reach_m)
-    return np.stack([point, other])
+    return np.stack([among[point], other])
 
 
 def _windows(layers, views: Views, ground, subjects) -> Observers:

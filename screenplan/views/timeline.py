@@ -250,6 +250,27 @@ def year_closed(shares, threshold: float) -> int | None:
     return first if first < len(shares) else None
 
 
+def years_closed(shares: np.ndarray, threshold: float, years: int) -> np.ndarray:
+    """First years looked at from which views stay closed, (views,): see `year_closed`; infinite for none.
+
+    Parameters
+    ----------
+    shares : ndarray, (views, years followed)
+    threshold : float
+    years : int
+        Last year looked at.
+
+    Examples
+    --------
+    >>> years_closed(np.array([[1.0, 0.5, 0.0], [0.0, 0.0, 0.0], [1.0, 0.0, 0.5]]), 0.1, 2).tolist()
+    [2.0, 0.0, inf]
+    """
+    above = shares > threshold
+    followed = shares.shape[1]
+    first = np.where(above.any(axis=1), followed - above[:, ::-1].argmax(axis=1), 0)
+    return np.where(first > min(years, followed - 1), np.inf, first)
+
+
 def last_open(shares, threshold: float, years: int) -> int | None:
     """Last year looked at in which a view is open; None for none.
 

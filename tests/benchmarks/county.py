@@ -108,7 +108,7 @@ def bench_sampling(folder: Path, count: int) -> None:
     from screenplan.county.parcel import Planner
     from screenplan.ground.errors import InputError
     from screenplan.plan import check_plan
-    from screenplan.site.reading import LayerSource
+    from screenplan.site.reading import LayerSource, read_site
 
     file = folder / "lots.gpkg"
     laid = {
@@ -141,21 +141,18 @@ def bench_sampling(folder: Path, count: int) -> None:
         try:
             told = []
             for k, planner in enumerate(planners):
+                site = read_site(sources, plan=planner.plan_for(name))
                 start = time.process_time()
-                told.append(planner.plan_parcel(name, sources).layers["views"].set_index("view_id"))
+                told.append(planner.plan_parcel(site).seen)
                 seconds[k] += time.process_time() - start
         except InputError:
             continue
-        rays += [table["rays"].sum() for table in told]
-        full, coarse = told[0], told[1].loc[told[0].index]
-        today = full["status"].isin(["closes", "stays open"]).to_numpy(bool)
-        seen = coarse["status"].isin(["closes", "stays open"]).to_numpy(bool)
-        closed = [
-            (table["year_closed"].fillna(99) <= 10).to_numpy(bool) for table in (full, coarse)
-        ]
-        views += today.sum()
-        found += (today != seen).sum()
-        late += ((today & closed[0]) != (seen & closed[1])).sum()
+        full, coarse = told
+        rays += [full.rays.sum(), coarse.rays.sum()]
+        closed = [seen.is_open & (seen.year_closed <= 10) for seen in told]
+        views += full.is_open.sum()
+        found += (full.is_open != coarse.is_open).sum()
+        late += (closed[0] != closed[1]).sum()
     print(f"  sampling of {count} lots: of {views} open views {found / views:.1%} are not told as open, or others are; {late / views:.1%} are told otherwise by year 10; {rays[1] / rays[0]:.2f} of the rays, {seconds[1] / seconds[0]:.2f} of the processor time")  # fmt: skip
 
 
