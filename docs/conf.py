@@ -1,6 +1,12 @@
-"""How the reference is built; see DEVELOPERS.md."""
+"""How the documentation is built; see DEVELOPERS.md."""
+
+import sys
+from pathlib import Path
 
 import screenplan
+
+# The pages are made by the folder `docs` itself.
+sys.path.insert(0, str(Path(__file__).parents[1]))
 
 project = "screenplan"
 author = "The screenplan authors"
@@ -13,8 +19,12 @@ extensions = [
     "sphinx.ext.napoleon",
     "sphinx.ext.viewcode",
     "sphinx_click",
+    "docs.making.extension",
+    "docs.making.mathml",
 ]
-exclude_patterns = ["_build", "generate", "__init__.py"]
+exclude_patterns = ["_build", "generate", "making", "symbols", "__init__.py"]
+# Formulas between dollars, and lists of words with their meanings.
+myst_enable_extensions = ["dollarmath", "deflist"]
 # A link to a heading is checked like any other.
 myst_heading_anchors = 2
 
@@ -38,7 +48,7 @@ nitpick_ignore_regex = [
 html_theme = "furo"
 html_title = f"screenplan {version}"
 html_static_path = ["_static"]
-html_css_files = ["tables.css"]
+html_css_files = ["tables.css", "made.css"]
 html_copy_source = False
 html_show_sourcelink = False
 html_theme_options = {

@@ -180,6 +180,21 @@ def many_parcels(left):
     assert all(subjects[line.lot].buffer(0.01).covers(line.geometry) for line in lines.itertuples())
 
 
+@claims(figures=2)
+def street_and_county(left):
+    county, sides, parcels = left["county"], left["sides"], left["parcels"]
+    # Of the faults that were put in, the crossing outline and both records of the doubled lot are set aside.
+    assert sorted(county.skipped["parcel_id"]) == ["S-03", "S-20", "S-20"]
+    assert set(sides["parcel_id"]) == set(parcels["parcel_id"]) - {"S-03", "S-20"}
+    # No side at a road is planted, and what is told of the whole is the sum of the sides.
+    assert sides.loc[sides["side_class"] == "front", "plants"].eq(0).all()
+    assert sides["plants"].sum() == county.totals["plants"] > 100
+    assert sides["views_open"].sum() == county.totals["views_open"]
+    # Invariant: what is closed by a year stays so until plants are grown, and is no more than was open.
+    by_year = sides[["closed_y05", "closed_y10", "closed_y20", "views_open"]]
+    assert (by_year.diff(axis=1).iloc[:, 1:] >= 0).all(axis=None)
+
+
 if __name__ == "__main__":
     for notebook in sorted(FOLDER.glob("*.ipynb")):
         notebook.write_text(stripped(notebook), encoding="utf-8")

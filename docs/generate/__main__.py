@@ -17,9 +17,9 @@ from docs.generate.figures import rules_page, species_page
 from docs.generate.growth_evidence import PICTURES, growth_page, growth_pictures
 from docs.generate.layers import layers_page
 from docs.generate.names import python_page
-from docs.generate.notebooks import notebooks_page
 from docs.generate.plan_keys import plan_page
 from docs.generate.steps import steps_page
+from docs.generate.words import words_page
 
 FOLDER = Path(__file__).parents[1] / "reference"
 PAGES = {
@@ -27,12 +27,12 @@ PAGES = {
     "steps.md": steps_page,
     "plan_file.md": plan_page,
     "layers.md": layers_page,
+    "words.md": words_page,
     "rules.md": rules_page,
     "species.md": species_page,
     "growth_evidence.md": growth_page,
     "evidence.md": evidence_page,
     "python.md": python_page,
-    "notebooks.md": notebooks_page,
 }
 #: Lines of a difference that are shown.
 SHOWN = 12
