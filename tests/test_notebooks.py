@@ -1,11 +1,11 @@
 """Every notebook runs as it stands, makes its pictures, keeps its word, and is kept without outputs."""
 
-import base64
-
 import nbformat
 import pytest
-from nbclient import NotebookClient
 from notebook_kit import CLAIMS, FOLDER, stripped
+
+from docs.making.notebooks import executed
+from docs.making.trying import PageError
 
 NOTEBOOKS = sorted(FOLDER.glob("*.ipynb"))
 #: A picture with something on it takes more bytes than an empty one of the same size.
@@ -42,30 +42,26 @@ def test_its_claims_are_checked(notebook):
 @pytest.mark.slow
 @pytest.mark.filterwarnings("ignore::DeprecationWarning", "ignore::ResourceWarning")
 def test_it_runs_draws_and_keeps_its_word(notebook, tmp_path, monkeypatch):
+    """Its claims are held where it is executed: by the call that also executes it for the gallery."""
     monkeypatch.setenv("IPYTHONDIR", str(tmp_path))
-    content = nbformat.read(notebook, as_version=4)
-    content.cells.append(
-        nbformat.v4.new_code_cell(
-            f"import sys; sys.path.insert(0, {str(FOLDER.parent / 'tests')!r})\n"
-            f"import notebook_kit; notebook_kit.hold({notebook.stem!r}, globals())"
-        )
-    )
-    client = NotebookClient(
-        content,
-        timeout=300,
-        kernel_name="python3",
-        resources={"metadata": {"path": str(notebook.parent)}},
-    )
-    client.execute()
-    outputs = [output for cell in content.cells for output in cell.get("outputs", ())]
+    folder = executed(notebook.stem)
+    cells = nbformat.read(folder / "notebook.ipynb", as_version=4).cells
+    assert len(cells) == len(nbformat.read(notebook, as_version=4).cells)
+    outputs = [output for cell in cells for output in cell.get("outputs", ())]
     said = "".join(output["text"] for output in outputs if output.get("name") == "stderr")
     # What the kernel says of its own connection is none of the notebook's.
     warned = [line for line in said.splitlines() if line.strip() and "[IPKernelApp]" not in line]
     assert not warned
-    pictures = [
-        base64.b64decode(output["data"]["image/png"])
-        for output in outputs
-        if "image/png" in output.get("data", {})
-    ]
+    pictures = [path.stat().st_size for path in folder.glob("*.png")]
     assert len(pictures) >= CLAIMS[notebook.stem][0]
-    assert min(map(len, pictures)) > EMPTY_BYTES
+    assert min(pictures) > EMPTY_BYTES
+
+
+def test_a_notebook_that_does_not_keep_its_word_is_told(tmp_path, monkeypatch):
+    monkeypatch.setenv("IPYTHONDIR", str(tmp_path))
+    monkeypatch.setattr("docs.making.kept.KEPT", tmp_path / "kept")
+    monkeypatch.setattr("docs.making.notebooks.NOTEBOOKS", tmp_path)
+    content = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell("county = 1")])
+    nbformat.write(content, tmp_path / "street_and_county.ipynb")
+    with pytest.raises(PageError, match=r"street_and_county\.ipynb does not run"):
+        executed("street_and_county")

@@ -140,7 +140,8 @@ def _symbols(name: str) -> Path:
 
 def _file(block: Block) -> str:
     where = f"at the end of {block.argument}" if "append" in block.options else block.argument
-    language = Path(block.argument).suffix.lstrip(".").replace("csv", "text").replace("txt", "text")
+    ending = Path(block.argument).suffix
+    language = {".toml": "toml", ".geojson": "json"}.get(ending, "text")
     return f"```{{code-block}} {language}\n:caption: {where}\n\n{block.text}\n```"
 
 

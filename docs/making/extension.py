@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import shutil
 from pathlib import Path
 
@@ -33,6 +34,9 @@ def _copy_sheets(app, failed) -> None:
 def setup(app) -> dict:
     """Enter what is done before a page is read, and after all are built."""
     app.screenplan_sheets = {}
+    # Sphinx shows what other libraries log; of each file that is written that is a line.
+    for name in ("pyogrio", "traitlets", "fiona", "rasterio"):
+        logging.getLogger(name).setLevel(logging.WARNING)
     app.connect("source-read", _make)
     app.connect("build-finished", _copy_sheets)
     return {"parallel_read_safe": False}

@@ -13,6 +13,9 @@ from docs.making.trying import PageError
 NOTEBOOKS = ROOT / "notebooks"
 #: The notebook with which one begins; the others follow by name.
 FIRST = "main_job"
+#: What checks a notebook's claims, and the cell that has it done.
+KIT = ROOT / "tests" / "notebook_kit.py"
+HOLD = "import sys; sys.path.insert(0, {tests!r})\nimport notebook_kit; notebook_kit.hold({name!r}, globals())"
 #: Seconds that a cell may take.
 LONGEST_S = 600
 
@@ -25,9 +28,15 @@ def names() -> list[str]:
 
 
 def executed(name: str) -> Path:
-    """Execute a notebook, once for the same sources, and give the folder that holds it and its pictures.
+    """Execute a notebook, hold what its words claim, and give the folder that holds it and its pictures.
 
-    The folder has ``notebook.ipynb`` with outputs, and ``CELL-OUTPUT.png``.
+    The folder has ``notebook.ipynb`` with outputs, and ``CELL-OUTPUT.png``. For the same sources this is done once,
+    whether the pages are built or the notebooks tested.
+
+    Raises
+    ------
+    PageError
+        If a cell fails, or a claim (`tests/notebook_kit.py`) does not hold.
     """
     source = NOTEBOOKS / f"{name}.ipynb"
 
@@ -37,6 +46,9 @@ def executed(name: str) -> Path:
         from nbclient.exceptions import CellExecutionError
 
         content = nbformat.read(source, as_version=4)
+        content.cells.append(
+            nbformat.v4.new_code_cell(HOLD.format(tests=str(KIT.parent), name=name))
+        )
         client = NotebookClient(
             content,
             timeout=LONGEST_S,
@@ -47,6 +59,7 @@ def executed(name: str) -> Path:
             client.execute()
         except CellExecutionError as error:
             raise PageError(f"{source.name} does not run: {error}") from error
+        content.cells.pop()
         for cell_number, cell in enumerate(content.cells):
             for number, output in enumerate(cell.get("outputs", ())):
                 if "image/png" in output.get("data", {}):
@@ -54,7 +67,8 @@ def executed(name: str) -> Path:
                     (folder / f"{cell_number}-{number}.png").write_bytes(data)
         nbformat.write(content, folder / "notebook.ipynb")
 
-    return keep(f"notebook-{name}", source.read_text(encoding="utf-8"), make)
+    made_of = "".join(path.read_text(encoding="utf-8") for path in (source, KIT))
+    return keep(f"notebook-{name}", made_of, make)
 
 
 def notebook(name: str, from_page: Callable[[Path], str]) -> str:
