@@ -116,6 +116,14 @@ def test_each_notebook_has_its_page():
         assert f"{{notebook}} {page}\n" in (DOCS / "gallery" / f"{page}.md").read_text("utf-8")
 
 
+def test_the_report_names_the_page_of_its_words():
+    template = (ROOT / "screenplan/outputs/templates/report.html.jinja").read_text("utf-8")
+    title = re.search(r"^# (.*)$", (DOCS / "reference/words.md").read_text("utf-8"), re.MULTILINE)[
+        1
+    ]
+    assert f"the documentation’s page “{title}”" in template
+
+
 def test_the_words_of_the_report_lead_to_pages_that_are_there():
     assert set(METHOD) <= set(OUTPUTS)
     assert {f"(method-{name})=" for name in METHOD.values()} <= {
