@@ -18,7 +18,11 @@ AT_PACKAGES := $(addprefix tests/test_,units.py plan.py reading.py awkward_layer
     crowns_rays.py kernel.py light.py drawings.py report.py cli.py pipeline.py readme.py sample_data.py \
     geoparquet.py dxf.py openstreetmap.py county.py county_laying.py)
 
-.PHONY: help at-packages lowest newest demo test lint format bench reference docs mutants server lock clean
+# Tests that need the archive's data, pages and kits; and those of pages, on an installed program.
+FROM_ARCHIVE := $(addprefix tests/test_,package.py readme.py sample_data.py units.py parameters.py stations.py styles.py)
+WITH_PROGRAM := $(addprefix tests/test_,readme.py) $(wildcard tests/test_pages.py) -k "commands_run or installed_program"
+
+.PHONY: help at-packages lowest newest demo test lint format package bench reference docs mutants server lock clean
 
 help:              ## list the tasks
 	@grep -hE '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 12
@@ -52,6 +56,18 @@ format: $(VENV)/.test-installed ## bring the code into style
 	$(BIN)/ruff check --fix .
 	$(BIN)/ruff format .
 
+package: $(VENV)/.test-installed ## build the source archive and the wheel, and try both from nothing
+	rm -rf build/package .venv-wheel
+	$(BIN)/python -m hatchling build --target sdist --directory build/package
+	tar -xzf build/package/screenplan-*.tar.gz -C build/package
+	cd build/package/screenplan-*/ && $(abspath $(BIN))/python -m pytest -q -p no:cacheprovider $(FROM_ARCHIVE)
+	cd build/package/screenplan-*/ && $(abspath $(BIN))/python -m hatchling build --target wheel --directory ..
+	$(PYTHON) -m venv .venv-wheel
+	.venv-wheel/$(notdir $(BIN))/python -m pip install --quiet --require-hashes -r requirements.lock
+	.venv-wheel/$(notdir $(BIN))/python -m pip install --quiet --no-deps --no-index build/package/screenplan-*.whl
+	.venv-wheel/$(notdir $(BIN))/python -m pip check
+	SCREENPLAN=$(abspath .venv-wheel/$(notdir $(BIN))/screenplan) $(BIN)/python -m pytest -q -p no:cacheprovider $(WITH_PROGRAM)
+
 bench: $(VENV)/.test-installed  ## print how fast it is and how good its proposals are (DATA=folder of lots outside the project)
 	$(BIN)/python -m tests.benchmarks $(DATA)
 
@@ -81,7 +97,7 @@ lock:              ## work out the lock files anew from pyproject.toml
 	    --python-version 3.11 --generate-hashes --quiet --custom-compile-command "make lock" --output-file tests/mutants/requirements.lock
 
 clean:             ## remove the environments and everything made by them
-	rm -rf $(VENV) $(VENV)-* $(SERVER) demo_plan docs/_build .pytest_cache .ruff_cache .mypy_cache .hypothesis
+	rm -rf $(VENV) $(VENV)-* .venv-* build $(SERVER) demo_plan docs/_build .pytest_cache .ruff_cache .mypy_cache .hypothesis
 
 $(VENV)/.made:
 	$(PYTHON) -c "import sys; sys.exit(0 if (3, 11) <= sys.version_info < (3, 14) else 'screenplan needs Python 3.11, 3.12 or 3.13; this is ' + sys.version.split()[0] + '. Say which one: make PYTHON=python3.12 ...')"
