@@ -1,7 +1,9 @@
 """What README.md says to type runs as it stands, on the sample site."""
 
+import os
 import re
 import shlex
+import subprocess
 from pathlib import Path
 
 import pytest
@@ -9,6 +11,8 @@ from click.testing import CliRunner
 
 from screenplan.commandline.main import main
 
+#: An installed program to try in place of that of the sources, such as that of a wheel in an empty environment.
+PROGRAM = os.environ.get("SCREENPLAN")
 ROOT = Path(__file__).parent.parent
 TEXT = (ROOT / "README.md").read_text(encoding="utf-8")
 
@@ -37,16 +41,27 @@ def commands():
     return [words for words in said if words[1] != "desktop"]
 
 
+def run(words):
+    """Run a command line of the program; give its exit code and what it printed."""
+    if PROGRAM is None:
+        done = CliRunner().invoke(main, words)
+        return done.exit_code, done.output
+    done = subprocess.run([PROGRAM, *words], capture_output=True, text=True, check=False)
+    return done.returncode, done.stdout + done.stderr
+
+
 def test_the_commands_run_in_their_order(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     (tmp_path / "sample_data").symlink_to(ROOT / "sample_data")
     said = commands()
-    assert [words[1] for words in said] == ["sides", "start", "check", *["run"] * 5]
+    asked = ["demo", "sides", "start", "check", *["run"] * 5]
+    assert [words[1] for words in said] == asked
     for _, *words in said[:-4]:
-        done = CliRunner().invoke(main, words)
+        code, printed = run(words)
         # A plan with a check that fails ends with 1; wrong input ends with 2.
-        assert done.exit_code in (0, 1), done.output
+        assert code in (0, 1), printed
     assert (tmp_path / "hedge_plan" / "report.html").is_file()
+    assert (tmp_path / "demo_plan" / "report.html").is_file()
     # The last ones are the same run with a setting: read, not run again.
     from screenplan.plan import read_plan
 
@@ -85,6 +100,9 @@ def test_its_table_names_no_command_that_is_not_there():
     assert named <= set(main.commands)
 
 
-def test_every_file_that_it_names_is_there():
-    for target in re.findall(r"\]\(([^)#]+)\)", TEXT):
+def test_every_file_of_the_sources_that_it_names_is_there():
+    named = set(re.findall(r"`((?:[a-z-]+/|[A-Z]+\.md|requirements[a-z-]*\.lock))`", TEXT))
+    assert len(named) >= 4
+    made = {"layers/", "tables/", "styles/", "stakeout/"}
+    for target in named - made:
         assert (ROOT / target).exists(), target
