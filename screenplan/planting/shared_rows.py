@@ -9,7 +9,7 @@ no two plants face each other.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -299,7 +299,7 @@ def give_way(
 
 
 def _left_of(
-    record: Mapping, line: shapely.LineString, left, zone, spacing_m: float
+    record: dict, line: shapely.LineString, left, zone, spacing_m: float
 ) -> Iterator[tuple[dict, shapely.LineString]]:
     """Give what stays of a line, each part from its first to its last plantable point."""
     reach = record["offset_m"] + BEYOND_M

@@ -230,7 +230,7 @@ class Street:
                 except NoRoomError as error:
                     refused.append(error)
                     with_notes(lot.drawn, [f"nothing is planted on it: {error.problems[0].what}"])
-        if refused and not any(len(lot.drawn) for lot in self.lots):
+        if refused and not any(has_rows(lot.drawn) for lot in self.lots):
             raise refused[0]
         self._divide(plan.rows.spacing)
         return [self._give_way(lot, plan.rows.spacing) for lot in self.lots]
@@ -242,7 +242,7 @@ class Street:
         for one in self.settled:
             pair = [of[name] for name in one.stretch.lots]
             boundary = one.stretch.lines[0]
-            room = tuple(
+            here, there = (
                 spans_beside(lot.drawn, side, lot.zone, boundary)
                 for lot, side in zip(pair, one.stretch.sides, strict=True)
             )
@@ -253,11 +253,12 @@ class Street:
                     for lot, side in zip(pair, one.stretch.sides, strict=True)
                     for span in spans_beside(cut, side, lot.zone, boundary)
                 ]
-            self.shares += share_out(one, room, spacing_m, needed)
+            self.shares += share_out(one, (here, there), spacing_m, needed)
 
     def _give_way(self, lot: _Lot, spacing_m: float) -> tuple[_Lot, dict[str, Any]]:
         """Give the lines of a lot without what its neighbours plant."""
         lines = lot.drawn
+        assert lines is not None  # they were drawn before
         if len(lines):
             lines = give_way(lines, lot.id, self.shares, lot.zone, spacing_m)
         return lot, {"planting_lines": with_notes(lines.copy(), notes_of(lot.drawn))}
@@ -575,7 +576,8 @@ def _join_windows(parts: Sequence[tuple[str, Any]]):
 def _numbered(windows):
     """Give derived windows new numbers along each wall: each lot has counted those alone that look onto it."""
     derived = windows["derived"].fillna(False).to_numpy(bool)
-    names, count = windows["name"].to_list(), {}
+    names = windows["name"].to_list()
+    count: dict = {}
     for row in sorted(np.flatnonzero(derived), key=lambda row: natural_key(str(windows["window_id"].iloc[row]))):  # fmt: skip
         before, _, wall = _NUMBER.split(names[row], maxsplit=1)
         of = windows["building_id"].iloc[row], before, wall

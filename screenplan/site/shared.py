@@ -71,12 +71,12 @@ def find_shared(sides: Mapping[str, gpd.GeoDataFrame]) -> list[Shared]:
 
 def _between(pair: tuple[str, str], sides) -> list[Shared]:
     first, second = (side.geometry for side in sides)
-    names = tuple(str(side["side_id"]) for side in sides)
+    one, other = (str(side["side_id"]) for side in sides)
     found = []
     for line in _stretches(first, second):
         beside = max(_stretches(second, line), key=shapely.length, default=None)
         if beside is not None:
-            found.append(Shared(pair, names, (line, beside)))
+            found.append(Shared(pair, (one, other), (line, beside)))
     return found
 
 

@@ -65,15 +65,15 @@ def share_costs(cost: pd.DataFrame, lots: Sequence[LotWork]) -> pd.DataFrame:
     priced = {name: bool(items[name].notna().any()) for name in SHARED}
     records = []
     for number, lot in enumerate(lots):
-        own = {name: float(parts[name][number]) for name in SHARED if priced[name]}
+        shared = {name: float(parts[name][number]) for name in SHARED if priced[name]}
         records.append(
             {
                 "lot": lot.lot,
                 "plants": lot.plants,
                 "row_m": lot.row_m,
-                "cost_share": _share_of(own.get("cost"), parts["cost"].sum()),
+                "cost_share": _share_of(shared.get("cost"), parts["cost"].sum()),
                 "says": "It plants nothing" if not lot.plants else None,
-                **own,
+                **shared,
             }
         )
     return table_of(LOT_COSTS, [*records, _total(records)])
