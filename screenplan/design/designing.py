@@ -107,7 +107,7 @@ def prepare(
     if not standing.count:
         _refuse_contradictions(plan, offer)
     # In a row that stands already a single plant may be enough.
-    least = 1 if standing.count else plan.design.least_run
+    least = 1 if standing.count else in_both_rows(plan.design.least_run, plan)
     cheapest = least_price(offer, least)
     budget = budget_of(plan)
     if budget is not None and offer.priced and budget < cheapest:
@@ -280,7 +280,7 @@ def design_planting(
         point = Point(asked, pool, typical, chosen if chance else measured(chosen, pool, stage))
         wishes = list_wishes(
             asked, plan.growth.years, cost=chosen.solution.cost, priced=task.offer.priced,
-            least=least_price(task.offer, plan.design.least_run),
+            least=least_price(task.offer, in_both_rows(plan.design.least_run, plan)),
         )  # fmt: skip
         # What stands is taken off the rays by the year that is asked for.
         same = [wish for wish in wishes if wish.year == year or not task.standing.count]
@@ -291,6 +291,20 @@ def design_planting(
         made.no_plant_zones, made.plantable_zone, made.planting_lines, candidates.private_places,
         made.plants, made.dropped_stations, told, told_views, *choices,
     )  # fmt: skip
+
+
+def in_both_rows(stations: int, plan: Options, standing: StandingPlants = NONE_STANDS) -> int:
+    """Give how many plants of two staggered rows stand at so many stations of the first; the same for one row.
+
+    Rows that stand already are filled up as single ones.
+
+    Examples
+    --------
+    >>> from screenplan.plan.reading import check_options
+    >>> in_both_rows(3, check_options({})), in_both_rows(3, check_options({"rows": {"rows": 2}}))
+    (3, 5)
+    """
+    return 2 * stations - 1 if plan.rows.rows > 1 and not standing.count else stations
 
 
 def limits_of(plan: Options, standing: StandingPlants = NONE_STANDS) -> Limits:
@@ -306,8 +320,8 @@ def limits_of(plan: Options, standing: StandingPlants = NONE_STANDS) -> Limits:
         most_kinds=plan.design.most_kinds,
         most_of_kind=_or_all(health.most_of_one_species if alone else None),
         most_of_genus=_or_all(health.most_of_one_genus if alone else None),
-        least_run=plan.design.least_run,
-        least_gap=plan.design.least_gap,
+        least_run=in_both_rows(plan.design.least_run, plan, standing),
+        least_gap=in_both_rows(plan.design.least_gap, plan, standing),
     )
 
 

@@ -57,7 +57,10 @@ class Design(Section):
         description="Spacings to choose among; by default the usual one of each species, and 0.7 of it",
     )
     least_run: int = Field(
-        3, ge=1, le=100, description="Plants of one kind that stand side by side at least"
+        3,
+        ge=1,
+        le=100,
+        description="Plants of one kind that stand side by side at least; where rows.rows = 2, in the first row, with those of the second between them",
     )
     least_gap: int = Field(
         3,
