@@ -1,8 +1,12 @@
 """Hedges kept by clipping: what a plan makes of a height, and which of them a design lists."""
 
+import numpy as np
 import pytest
+from design_site import design, site
 from options_kit import plan_with
+from test_views import windows
 
+from screenplan.contracts.tables import notes_of
 from screenplan.design.kinds import list_options
 from screenplan.planting.growth import height_at
 from screenplan.planting.hedges import ENDING, HEDGES, hedge_tables
@@ -51,3 +55,22 @@ def test_a_plans_own_species_goes_before_a_hedge_of_its_name():
     own = {"taxus_baccata_clipped": {"like": "ilex_opaca"}}
     plan = plan_with(design_hedge_height=2.0).model_copy(update={"species": own})
     assert planned_species(plan)["taxus_baccata_clipped"].shape != "box"
+
+
+@pytest.mark.parametrize(
+    ("values", "high", "told"),
+    [
+        ({"design_kinds": []}, True, True),
+        ({"design_kinds": []}, False, False),  # every view closes
+        ({"design_kinds": ["column"]}, True, False),
+        ({"design_kinds": [], "design_hedge_height": 2.0}, True, False),
+    ],
+)
+def test_where_views_stay_open_hedges_are_named(values, high, told):
+    sill = np.array([1.0, 9.2 if high else 1.0, 1.0])
+    looking = windows(
+        (-15, 6), (0, 6), (15, 6), sill=sill, floor_m=[0.0, 9.0 if high else 0.0, 0.0]
+    )
+    made = design(site(windows=looking), cost_prices={}, **values)
+    assert made["design_views"]["closed"].all() != high
+    assert any("design.hedge_height" in f"{note}" for note in notes_of(made["design"])) == told

@@ -24,7 +24,7 @@ from screenplan.design.choices import Point, Wish, find_points, later_years, lis
 from screenplan.design.doubts import find_doubts
 from screenplan.design.free import compare_free
 from screenplan.design.incidence import find_stops, stops_of, without_stopped
-from screenplan.design.kinds import Offer, budget_of, list_options, narrower_option
+from screenplan.design.kinds import Offer, budget_of, hedge_hint, list_options, narrower_option
 from screenplan.design.odds import lay_odds
 from screenplan.design.outgrowing import without_outgrown
 from screenplan.design.rounds import Pool, Stage, choose
@@ -273,6 +273,9 @@ def design_planting(
     found = Found(year, chance or None, typical, chosen, causes | doubts)
     told, told_views = tables_of(task.offer, pool, found)
     told = with_free(told, compare_free(told, plan, of_plan))
+    hint = hedge_hint(plan)
+    if found.causes and hint:
+        told = with_notes(told, [*notes_of(told), hint])
     made = chosen.layers
     points: list[Point] = []
     if plan.design.choices and typical.layers is not None:

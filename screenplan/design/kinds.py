@@ -152,6 +152,17 @@ def list_options(plan: Options, species_table: Mapping[str, Species] | None, yea
     return Offer(without_dominated(options, year), priced, tuple(map(said, notes)))
 
 
+def hedge_hint(plan: Options) -> str | None:
+    """Say that clipped hedges may be chosen among too; None where they are, or where the plan names its kinds."""
+    named = plan.design.kinds or "species" in plan.plants.model_fields_set
+    if named or plan.design.hedge_height is not None:
+        return None
+    return said(
+        'clipped hedges are not among the kinds: design.hedge_height = "2 m" adds them. They take less room, and must be '
+        "clipped each year"
+    )
+
+
 def narrower_option(
     plan: Options, offer: Offer, species_table: Mapping[str, Species] | None, year: int
 ) -> Option | None:
