@@ -10,7 +10,7 @@ from options_kit import plan_with
 
 from screenplan.contracts.apart import NO_ROOM, NOT_LIVED_IN, TOO_HIGH, tell_set_apart
 from screenplan.contracts.tables import notes_of
-from screenplan.planting.apart import set_windows_apart
+from screenplan.planting.apart import MOST_NAMED, set_windows_apart
 from screenplan.planting.species import load_species
 from screenplan.planting.zones import mark_zones
 from screenplan.rules.ruleset import load_rules
@@ -127,6 +127,18 @@ def test_it_is_said_which_and_why():
         "1 window is set apart, because no plant has room between wall and private place, with its "
         "setbacks from the wall and the parcel's line: h, window w; their views count as open until they close",
     )
+
+
+@pytest.mark.parametrize("more", [0, 1, 3])
+def test_of_many_windows_some_are_named_and_the_others_counted(more):
+    windows, parcels, places, house = site(strip(1.0))
+    many = pd.concat([windows] * (MOST_NAMED + more), ignore_index=True)
+    many["window_id"] = [f"w{number}" for number in range(len(many))]
+    (note,) = notes_of(
+        set_windows_apart(many, parcels, places, house, plan=PLAN, species_table=TABLE)
+    )
+    assert note.count("h, window w") == MOST_NAMED
+    assert (f" and {more} more; their views" in note) == (more > 0)
 
 
 def test_without_places_or_outline_nothing_is_too_near():
