@@ -42,7 +42,7 @@ MAY_IMPORT = {
         "rules",
         "planting",
     },
-    "desktop": {"running", "outputs", "plan", "planting", "site"},
+    "desktop": {"running", "outputs", "plan", "planting", "site", "county"},
     "__main__": {"commandline"},
     "_version": set(),
     "__init__": set(),

@@ -2,13 +2,18 @@
 
 import ast
 import json
+import re
 import sys
+import xml.etree.ElementTree as ET
+import zipfile
 from dataclasses import replace
 from pathlib import Path
 
+import geopandas as gpd
 import pandas as pd
 import pyogrio
 import pytest
+import shapely
 from click.testing import CliRunner
 
 import screenplan.desktop.check as check_module
@@ -494,3 +499,167 @@ def test_columns_that_are_called_otherwise():
 def test_the_icon_and_the_metadata_are_there():
     for name in ("icon.svg", "metadata.txt", "__init__.py"):
         assert (SOURCE / name).stat().st_size > 0
+
+
+# What comes with it
+
+
+def test_the_licence_comes_with_the_plugin(profile, quick):
+    install(profile)
+    plugin = profile.plugins / PLUGIN
+    own = (Path(__file__).parent.parent / "LICENSE").read_text("utf-8")
+    assert (plugin / "LICENSE").read_text("utf-8") == own
+    metadata = (plugin / "metadata.txt").read_text("utf-8")
+    assert "\nlicense=MIT\n" in metadata
+
+
+def test_each_step_has_a_page_of_help_to_which_its_form_links(profile, quick):
+    install(profile)
+    folder = profile.plugins / PLUGIN / "help"
+    assert {path.stem for path in folder.glob("*.html")} == set(STEPS)
+    for step in describe_toolbox()["steps"]:
+        page = (folder / f"{step['name']}.html").read_text("utf-8")
+        assert step_help(step) in page
+        assert page.startswith("<!DOCTYPE html>")
+
+
+def test_every_text_of_the_forms_can_be_translated(profile, quick):
+    install(profile)
+    listed = ET.parse(profile.plugins / PLUGIN / "i18n" / "screenplan.ts").getroot()
+    texts = [source.text for source in listed.iter("source")]
+    assert len(texts) == len(set(texts)) > 200
+    assert {name.text for name in listed.iter("name")} == {"Screenplan"}
+    assert "Identifier of the parcel that is planned" in texts
+    for entry in describe_toolbox()["plan_values"]:
+        assert {entry["label"], entry["help"]} <= set(texts)
+
+
+#: What shows a text: calls whose second argument is one.
+SHOWS = re.compile(r"QgsProcessing(Parameter|Output)\w+$")
+
+
+def test_no_text_of_a_form_goes_past_the_translation():
+    for path in SOURCE.glob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if not isinstance(node, ast.Call) or not SHOWS.match(getattr(node.func, "id", "")):
+                continue
+            given = node.args[1:2] if len(node.args) > 1 else []
+            assert not any(isinstance(entry, ast.Constant) for entry in given), ast.unparse(node)
+
+
+def test_a_zip_to_install_from(tmp_path, quick):
+    done = CliRunner().invoke(main, ["desktop", "zip", str(tmp_path / "one.zip")])
+    assert done.exit_code == 0, done.output
+    with zipfile.ZipFile(tmp_path / "one.zip") as packed:
+        assert packed.testzip() is None
+        names = packed.namelist()
+        # The desktop GIS takes the one folder in it for the plugin.
+        assert {name.split("/")[0] for name in names} == {PLUGIN}
+        for name in ("__init__.py", "metadata.txt", "toolbox.json", "LICENSE", "icon.svg"):
+            assert f"{PLUGIN}/{name}" in names
+        assert not [name for name in names if "__pycache__" in name]
+        told = json.loads(packed.read(f"{PLUGIN}/installed.json"))
+        assert told == {
+            "version": __version__,
+            "digest": describe_toolbox()["digest"],
+            "python": "",
+        }
+        assert f"version={__version__}" in packed.read(f"{PLUGIN}/metadata.txt").decode()
+    install_module.write_zip(tmp_path / "two.zip")
+    assert (tmp_path / "one.zip").read_bytes() == (tmp_path / "two.zip").read_bytes()
+    again = CliRunner().invoke(main, ["desktop", "zip", str(tmp_path / "one.zip")])
+    assert again.exit_code == 2
+    assert "there is such a file already" in again.stderr
+    named = CliRunner().invoke(main, ["desktop", "zip", str(tmp_path / "three.zip"), "--python", "/opt/p", "--json"])  # fmt: skip
+    assert json.loads(named.stdout)["python"] == "/opt/p"
+    assert not list(tmp_path.glob(".*"))
+
+
+# Later versions of the desktop GIS
+
+#: Names of Qt that the plugin uses, by module. All of them are in Qt 5 and Qt 6 alike.
+QT_NAMES = {
+    "QtCore": {"QCoreApplication", "QMetaType", "QTranslator", "QVariant"},
+    "QtGui": {"QIcon"},
+}
+
+
+def test_it_uses_names_that_qt_5_and_qt_6_share():
+    found = {}
+    for path in SOURCE.glob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("qgis.PyQt"):
+                module = node.module.rsplit(".", 1)[1]
+                found.setdefault(module, set()).update(alias.name for alias in node.names)
+            if isinstance(node, (ast.Import, ast.ImportFrom)):
+                names = [getattr(node, "module", None) or "", *(alias.name for alias in node.names)]
+                assert not any(name.startswith(("PyQt", "PySide")) for name in names)
+    assert found == QT_NAMES
+    lowest, highest = (
+        re.search(rf"qgis{end}Version=(.*)", (SOURCE / "metadata.txt").read_text("utf-8"))[1]
+        for end in ("Minimum", "Maximum")
+    )
+    assert (lowest, highest) == ("3.22", "4.99")
+
+
+@pytest.mark.evidence(
+    part="Desktop GIS and servers",
+    kind="other software",
+    against="Names of Qt that the plugin uses, in the bindings of Qt 6",
+    source="PyQt6",
+    status="run",
+    tolerance="each is there",
+)
+def test_its_names_are_in_qt_6():
+    core = pytest.importorskip("PyQt6.QtCore", exc_type=ImportError)
+    from importlib import import_module
+
+    for module, names in QT_NAMES.items():
+        there = import_module(f"PyQt6.{module}")
+        assert [name for name in names if not hasattr(there, name)] == []
+    # Qt 6 has no types of values in QVariant; the plugin then takes those of QMetaType.
+    assert not hasattr(core.QVariant, "Int")
+    text = (SOURCE / "handover.py").read_text("utf-8")
+    (named,) = [
+        ast.literal_eval(node.value)
+        for node in ast.parse(text).body
+        if isinstance(node, ast.Assign) and getattr(node.targets[0], "id", "") == "_NAMES"
+    ]
+    assert [name for name in named.values() if not hasattr(core.QMetaType.Type, name)] == []
+    assert not re.search(r"QVariant\.[A-Z]", text)
+
+
+# A county
+
+
+def test_a_county_by_its_form(tmp_path):
+    pytest.importorskip("pyarrow")
+    from screenplan.desktop.jobs import do_job
+
+    lots = gpd.GeoDataFrame(
+        {"parcel_id": ["a", "b", "c"]},
+        geometry=[
+            *(shapely.box(500000 + 40 * k, 5500000, 500040 + 40 * k, 5500050) for k in range(2)),
+            None,
+        ],
+        crs="EPSG:25832",
+    )
+    lots.to_file(tmp_path / "lots.gpkg", layer="lots")
+    (tmp_path / "county.toml").write_text('[layers.parcels]\nfile = "lots.gpkg"\n', "utf-8")
+    told = []
+    done = do_job(
+        {
+            "task": "county", "plan": str(tmp_path / "county.toml"), "out": str(tmp_path / "out"),
+            "settings": ['county.planted=["rear", "side"]'], "workers": 1, "wanted": ["lines"],
+        },
+        told.append,
+    )  # fmt: skip
+    assert (tmp_path / "out" / "county.gpkg").is_file()
+    assert done["folder"] == str(tmp_path / "out")
+    assert done["layers"]
+    assert any(
+        "3 parcels were looked at, 1 rows were set aside." in entry.get("says", "")
+        for entry in told
+    )
+    assert any("row 3" in entry.get("note", "") for entry in told)
+    assert any("progress" in entry for entry in told)

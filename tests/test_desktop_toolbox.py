@@ -15,6 +15,7 @@ from pathlib import Path
 
 import geopandas
 import numpy as np
+import pyogrio
 import pytest
 import shapely
 from toolbox_kit import Desktop, copy_sample, sample_layer, workers
@@ -80,7 +81,7 @@ def test_every_step_is_listed(desktop):
     listed = desktop.process("list")
     assert listed.returncode == 0, listed.stderr
     found = set(re.findall(r"screenplan:(\w+)", listed.stdout))
-    assert found == {*STEPS, "plan_file", "plan_layers"}
+    assert found == {*STEPS, "plan_file", "plan_layers", "county"}
 
 
 @pytest.fixture(scope="module")
@@ -393,6 +394,29 @@ def test_wrong_values_and_missing_layers(desktop, site, out, given, words):
         name: str(value).format(site=site) if value else value for name, value in given.items()
     }
     assert words in refused(sides(desktop, site, path, **given), path)
+
+
+def test_choices_by_number_and_species_as_a_list(desktop, site, out, toolbox):
+    (step,) = (step for step in toolbox["steps"] if step["name"] == "zones")
+    values = {entry["key"]: entry for entry in step["parameters"]}
+    stocks, species = values["plants.stock"]["choices"], values["plants.species"]["suggestions"]
+    # A tall and a low kind, by the words of the lists and by their places in them.
+    tall, low = species.index("thuja_plicata"), species.index("buxus_sempervirens") if "buxus_sempervirens" in species else 0  # fmt: skip
+    asked = {
+        "words": {"PLANTS_STOCK": stocks[-1], "PLANTS_SPECIES": f"{species[tall]},{species[low]}"},
+        "numbers": {"PLANTS_STOCK": len(stocks) - 1, "PLANTS_SPECIES": f"{tall},{low}"},
+    }
+    found = {}
+    for how, given in asked.items():
+        path = out / f"{how}.gpkg"
+        given = given | {"PARCELS": f"{site}/site.gpkg|layername=parcels", "SUBJECT_ID": SUBJECT}
+        done = desktop.run("zones", **given, OUTPUT_NO_PLANT_ZONES=path)
+        assert done.returncode == 0, done.stderr
+        found[how] = pyogrio.read_dataframe(path)
+    assert len(found["words"])
+    assert found["words"]["distance_m"].tolist() == found["numbers"]["distance_m"].tolist()
+    wrong = desktop.run("zones", **given | {"PLANTS_STOCK": 99}, OUTPUT_NO_PLANT_ZONES=out / "w.gpkg")  # fmt: skip
+    refused(wrong, out / "w.gpkg")
 
 
 def test_an_empty_layer_of_any_geometry(desktop, site, out):

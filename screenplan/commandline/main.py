@@ -303,13 +303,13 @@ def _with_ids(settings, ids):
     return (*settings, f"subject.ids={json.dumps(names, ensure_ascii=False)}")
 
 
-@main.command(short_help="Write a run's layers as Shapefile, FlatGeobuf or KML.")
+@main.command(short_help="Write a run's layers as Shapefile, FlatGeobuf, GeoParquet or KML.")
 @click.argument("folder", type=PathArgument())
 @click.option(
     "--as",
     "form",
     required=True,
-    type=click.Choice(["shapefile", "flatgeobuf", "kml"]),
+    type=click.Choice(["shapefile", "flatgeobuf", "geoparquet", "kml"]),
     help="The format.",
 )
 @click.option(

@@ -65,6 +65,30 @@ def install(profile, profile_folder, python, as_json):
     )
 
 
+@desktop.command("zip", short_help="Write the toolbox as a zip file to install from.")
+@click.argument("file", type=PathArgument(writes=True))
+@click.option(
+    "--python",
+    metavar="PATH",
+    help="Python that runs the library where the toolbox will be installed; by default none is chosen.",
+)
+@_JSON
+def write_zip(file, python, as_json):
+    """Write the toolbox into FILE, which the desktop GIS installs by Plugins, Manage and Install, from ZIP.
+
+    The Python in which screenplan is installed is then chosen in Settings, Options, Processing, Providers,
+    Screenplan, if --python does not name it.
+    """
+    from screenplan.commandline.printing import show_json
+    from screenplan.desktop.install import write_zip as write
+
+    path = write(file, python)
+    if as_json:
+        show_json({"file": str(path), "python": python})
+        return
+    click.echo(f"Written: {path}")
+
+
 @desktop.command(short_help="Tell whether interpreter, library and versions fit.")
 @_PROFILE
 @_FOLDER

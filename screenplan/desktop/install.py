@@ -6,9 +6,12 @@ import json
 import os
 import shutil
 import sys
+import tempfile
+import zipfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from html import escape
 from pathlib import Path
 from typing import Any
 
@@ -22,14 +25,17 @@ from screenplan.desktop.profile import (
     read_settings,
     write_settings,
 )
+from screenplan.desktop.screenplan_toolbox.help_text import step_help
 from screenplan.desktop.screenplan_toolbox.runner import NotRun, ask_about
 from screenplan.desktop.toolbox import describe_toolbox
+from screenplan.desktop.translating import translation_list
 from screenplan.ground.errors import refuse
 
 PLUGIN = "screenplan_toolbox"
 SOURCE = Path(__file__).resolve().with_name(PLUGIN)
 #: Written by the installation beside the plugin's own files.
 TOOLBOX_FILE, INSTALLED_FILE, STYLES_FOLDER = "toolbox.json", "installed.json", "styles"
+HELP_FOLDER, TEXTS_FOLDER = "help", "i18n"
 
 
 @dataclass(frozen=True)
@@ -185,11 +191,70 @@ def _write_plugin(folder: Path, toolbox: dict[str, Any], python: str) -> None:
     styles.mkdir()
     for name, style in _styles():
         (styles / f"{name}.qml").write_text(style, encoding="utf-8")
+    _write_help(folder / HELP_FOLDER, toolbox)
+    texts = folder / TEXTS_FOLDER
+    texts.mkdir()
+    (texts / "screenplan.ts").write_text(translation_list(toolbox, SOURCE), encoding="utf-8")
     _write_json(folder / TOOLBOX_FILE, toolbox)
     _write_json(
         folder / INSTALLED_FILE,
         {"version": toolbox["version"], "digest": toolbox["digest"], "python": python},
     )
+
+
+def write_zip(path: str | Path, python: str | Path | None = None) -> Path:
+    """Write the plugin as a zip file, from which the desktop GIS installs it by its own dialog.
+
+    Parameters
+    ----------
+    path : path
+        The file to write; it must not be there yet.
+    python : path, optional
+        The interpreter that runs the library on the machine where it is installed. Without it nobody is
+        chosen: it is asked for in the options of the toolbox.
+
+    Raises
+    ------
+    InputError
+        If there is such a file, or it cannot be written.
+    """
+    path = Path(path)
+    if path.exists():
+        raise refuse("there is such a file already", "Name another", file=str(path))
+    part = path.with_name(f".{path.name}~part")
+    try:
+        with tempfile.TemporaryDirectory() as beside:
+            folder = Path(beside) / PLUGIN
+            _write_plugin(folder, describe_toolbox(), "" if python is None else str(python))
+            with zipfile.ZipFile(part, "w", zipfile.ZIP_DEFLATED) as packed:
+                for file in sorted(folder.rglob("*")):
+                    if file.is_file():
+                        # Without a date, so that the same library gives the same file.
+                        name = zipfile.ZipInfo(file.relative_to(beside).as_posix())
+                        name.compress_type = zipfile.ZIP_DEFLATED
+                        name.external_attr = 0o644 << 16
+                        packed.writestr(name, file.read_bytes())
+        part.replace(path)
+    except OSError as error:
+        raise refuse(
+            f"the file cannot be written ({error.strerror or error})",
+            "Name another, in a folder that is there",
+            file=str(path),
+        ) from None
+    finally:
+        part.unlink(missing_ok=True)
+    return path
+
+
+def _write_help(folder: Path, toolbox: dict[str, Any]) -> None:
+    """Write the help of each step as a page of its own, to which its form links."""
+    folder.mkdir()
+    for step in toolbox["steps"]:
+        page = (
+            f'<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8"><title>{escape(step["title"])}</title></head>\n'
+            f"<body><h1>{escape(step['title'])}</h1>\n<p>{escape(step['does'])}.</p>\n{step_help(step)}\n</body></html>\n"
+        )
+        (folder / f"{step['name']}.html").write_text(page, encoding="utf-8")
 
 
 def _styles() -> Iterator[tuple[str, str]]:

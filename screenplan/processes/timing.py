@@ -13,8 +13,8 @@ from typing import Any
 
 from screenplan.ground.errors import refuse
 
-#: Seconds for a request; what it takes, not what it waits. A design may take as long as it is given for its search
-#: (a minute by default) and the tracing of rays besides: ten minutes leave room for that. Chosen, not measured.
+#: Seconds for a request from its begin. Chosen, not measured: long enough for the search of a design (5 s by
+#: default) and the tracing of rays about it, short enough that a few requests do not keep a server for hours.
 MOST_SECONDS = 600.0
 
 

@@ -21,7 +21,7 @@ from . import forms
 from .handover import hand_over
 from .runner import Cancelled, NotRun, run_job
 from .settings import HERE, interpreter
-from .toolbox import style_file
+from .toolbox import help_url, style_file
 
 
 class Style(QgsProcessingLayerPostProcessorInterface):
@@ -60,7 +60,7 @@ class Algorithm(QgsProcessingAlgorithm):
         return str(HERE / "icon.svg")
 
     def helpUrl(self):
-        return ""
+        return help_url(self.name())
 
     def add_layers(self):
         """Ask for the layers, and with the parcels for the one that is planned."""
@@ -70,8 +70,13 @@ class Algorithm(QgsProcessingAlgorithm):
                 self.addParameter(parameter)
 
     def checkParameterValues(self, parameters, context):
+        parameters = self.by_word(parameters)
         wrong = self._wrong_value(parameters, context) or self._wrong_layer(parameters, context)
         return (False, wrong) if wrong else super().checkParameterValues(parameters, context)
+
+    def by_word(self, parameters):
+        """Give the parameters with choices by their words."""
+        return forms.by_word(self.parameterDefinitions(), parameters)
 
     def handed_over(self, parameters, context, folder, feedback):
         """Give what every job with layers tells of them and of the values in the form."""

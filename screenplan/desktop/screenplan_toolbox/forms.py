@@ -26,6 +26,8 @@ from qgis.core import (
     QgsWkbTypes,
 )
 
+from .words import tr
+
 #: The kinds of geometry that a layer may have, and the filter of the desktop GIS for each.
 FILTERS = {
     "areas": QgsProcessing.TypeVectorPolygon,
@@ -64,7 +66,7 @@ def layer_parameters(layer):
     for number, part in enumerate(layer["parts"]):
         parameter = QgsProcessingParameterFeatureSource(
             part["name"].upper(),
-            part["title"],
+            tr(part["title"]),
             [FILTERS[part["kind"]]],
             optional=several or not layer["needed"],
         )
@@ -103,19 +105,19 @@ def subject_parameters():
     return [
         QgsProcessingParameterField(
             ID_FIELD,
-            "Field with the parcel's identifier; by default parcel_id",
+            tr("Field with the parcel's identifier; by default parcel_id"),
             parentLayerParameterName="PARCELS",
             optional=True,
         ),
         _helped(
             QgsProcessingParameterString(
-                SUBJECT_ID, "Identifier of the parcel that is planned", optional=True
+                SUBJECT_ID, tr("Identifier of the parcel that is planned"), optional=True
             ),
             "Needed if the layer of parcels holds several, unless a point in it is given.",
         ),
         advanced(
             QgsProcessingParameterPoint(
-                SUBJECT_POINT, "Or a point in the parcel that is planned", optional=True
+                SUBJECT_POINT, tr("Or a point in the parcel that is planned"), optional=True
             )
         ),
     ]
@@ -123,14 +125,14 @@ def subject_parameters():
 
 def ground_parameters(*, used):
     """Make the inputs for the terrain."""
-    name = "Terrain" if used else "Terrain (for the scale of the local frame)"
+    name = tr("Terrain") if used else tr("Terrain (for the scale of the local frame)")
     terrain = _helped(
         QgsProcessingParameterRasterLayer(TERRAIN, name, optional=True),
         "A raster of ground heights; without it the site is taken as flat. Give the same to every step.",
     )
     unit = QgsProcessingParameterEnum(
         TERRAIN_UNIT,
-        "Unit of the terrain's heights, if the raster does not state it",
+        tr("Unit of the terrain's heights, if the raster does not state it"),
         ["m", "ft", "us-ft"],
         defaultValue=None,
         optional=True,
@@ -147,7 +149,7 @@ def common_parameters():
             _helped(
                 QgsProcessingParameterFile(
                     PLAN,
-                    "Plan file for all that this form leaves open",
+                    tr("Plan file for all that this form leaves open"),
                     extension="toml",
                     optional=True,
                 ),
@@ -158,7 +160,7 @@ def common_parameters():
         advanced(
             QgsProcessingParameterCrs(
                 CRS,
-                "Reference system of the results; by default that of the parcels",
+                tr("Reference system of the results; by default that of the parcels"),
                 optional=True,
             )
         ),
@@ -168,7 +170,9 @@ def common_parameters():
 def columns_parameter():
     """Make the input for columns that are called otherwise."""
     return _helped(
-        QgsProcessingParameterString(COLUMNS, "Columns that are called otherwise", optional=True),
+        QgsProcessingParameterString(
+            COLUMNS, tr("Columns that are called otherwise"), optional=True
+        ),
         COLUMNS_HELP,
     )
 
@@ -181,7 +185,7 @@ def value_name(entry):
 def value_parameter(entry):
     """Make the input for one value, typed, with its unit, range, default and help."""
     name = value_name(entry)
-    label = entry["label"]
+    label = tr(entry["label"])
     default, kind = entry["default"], entry["type"]
     optional = bool(entry["optional"])
     if kind == "length":
@@ -217,10 +221,21 @@ def value_parameter(entry):
         made = QgsProcessingParameterMatrix(
             name, label, 0, False, entry["headers"], None, optional=True
         )
+    elif entry["suggestions"]:
+        # A list to tick; what a plan file adds is named there.
+        made = QgsProcessingParameterEnum(
+            name,
+            label,
+            entry["suggestions"],
+            allowMultiple=True,
+            defaultValue=default,
+            optional=True,
+            usesStaticStrings=True,
+        )
     else:
         shown = ", ".join(str(item) for item in default) if kind == "list" else default
         made = QgsProcessingParameterString(name, label, shown or None, optional=True)
-    made.setHelp(entry["help"])
+    made.setHelp(tr(entry["help"]))
     return advanced(made) if entry["advanced"] else made
 
 
@@ -242,6 +257,8 @@ def value_of(algorithm, entry, parameters, context):
     if kind == "list" and entry["item"] == "choice":
         chosen = algorithm.parameterAsEnumStrings(parameters, name, context)
         return [_chosen(entry, text) for text in chosen]
+    if entry["suggestions"]:
+        return ", ".join(algorithm.parameterAsEnumStrings(parameters, name, context)) or None
     if kind == "date":
         day = algorithm.parameterAsDateTime(parameters, name, context)
         return day.date().toString("yyyy-MM-dd") if day.isValid() else None
@@ -278,7 +295,7 @@ def advanced(parameter):
 
 
 def _helped(parameter, text):
-    parameter.setHelp(text)
+    parameter.setHelp(tr(text))
     return parameter
 
 
@@ -291,3 +308,31 @@ def _limit(parameter, entry):
 
 def _chosen(entry, text):
     return next((choice for choice in entry["choices"] if str(choice) == text), text)
+
+
+def by_word(definitions, parameters):
+    """Give the parameters with each choice by its word, where a script gives its number in the list.
+
+    A number that is itself a word of the list stays: it means that word.
+    """
+    changed = {}
+    for definition in definitions:
+        given = parameters.get(definition.name())
+        if isinstance(definition, QgsProcessingParameterEnum) and given not in (None, ""):
+            options = definition.options()
+            several = isinstance(given, (list, tuple)) or definition.allowMultiple()
+            if several:
+                listed = given.split(",") if isinstance(given, str) else given
+                listed = listed if isinstance(listed, (list, tuple)) else [listed]
+                changed[definition.name()] = [word_of(options, each) for each in listed]
+            else:
+                changed[definition.name()] = word_of(options, given)
+    return {**parameters, **changed}
+
+
+def word_of(options, given):
+    """Give a choice by its word; what is neither a word nor a number of the list stays as it is."""
+    text = str(given).strip()
+    if text in options or isinstance(given, bool):
+        return text
+    return options[int(text)] if text.isdigit() and int(text) < len(options) else given

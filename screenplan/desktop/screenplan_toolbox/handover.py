@@ -17,20 +17,30 @@ from qgis.core import (
     QgsVectorLayer,
     QgsWkbTypes,
 )
-from qgis.PyQt.QtCore import QVariant
+from qgis.PyQt.QtCore import QMetaType, QVariant
+
+#: Qt 6 has the types of values with `QMetaType`, Qt 5 with `QVariant`, and there a field takes those alone.
+_OLD = hasattr(QVariant, "Int")
+_NAMES = {
+    "Bool": "Bool",
+    "Int": "Int",
+    "UInt": "UInt",
+    "LongLong": "LongLong",
+    "ULongLong": "ULongLong",
+    "Double": "Double",
+    "String": "QString",
+    "Date": "QDate",
+    "DateTime": "QDateTime",
+}
+
+
+def type_named(name):
+    """Give the type of a field's values by the name that Qt 5 has for it."""
+    return getattr(QVariant, name) if _OLD else getattr(QMetaType.Type, _NAMES[name])
+
 
 #: Types that a GeoPackage holds; a column of another type is handed over as text.
-PLAIN = (
-    QVariant.Bool,
-    QVariant.Int,
-    QVariant.UInt,
-    QVariant.LongLong,
-    QVariant.ULongLong,
-    QVariant.Double,
-    QVariant.String,
-    QVariant.Date,
-    QVariant.DateTime,
-)
+PLAIN = tuple(map(type_named, _NAMES))
 #: Columns of the handed-over file that stand for nothing in the layer.
 OWN_FID, OWN_GEOMETRY = "handed_fid", "handed_geom"
 
@@ -59,7 +69,11 @@ def hand_over(source, name, folder, context):
     for position, field in enumerate(source.fields()):
         if field.name().lower() in {known.name().lower() for known in fields}:
             continue
-        kept = QgsField(field) if field.type() in PLAIN else QgsField(field.name(), QVariant.String)
+        kept = (
+            QgsField(field)
+            if field.type() in PLAIN
+            else QgsField(field.name(), type_named("String"))
+        )
         fields.append(kept)
         taken.append((position, field.type() in PLAIN))
     options = QgsVectorFileWriter.SaveVectorOptions()

@@ -9,8 +9,8 @@ CAUTION = (
     "Setbacks that come with the library are common practice; your local code decides."
 )
 CHOICES = (
-    "A script or the headless runner gives a choice by its word, such as us, and not by its number in the "
-    "list."
+    "A script or the headless runner gives a choice by its word, such as us, or by its number in the list, "
+    "counted from 0."
 )
 LENGTHS = (
     "Lengths are in metres inside; the form takes other units and changes them. A length that a script "

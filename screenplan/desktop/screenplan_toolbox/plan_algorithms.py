@@ -4,6 +4,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 from qgis.core import (
@@ -14,14 +15,17 @@ from qgis.core import (
     QgsProcessingParameterBoolean,
     QgsProcessingParameterFile,
     QgsProcessingParameterFolderDestination,
+    QgsProcessingParameterNumber,
     QgsProcessingParameterString,
 )
 
 from . import forms
 from .algorithm import Algorithm, whole_path
 from .help_text import plan_help
+from .words import tr
 
 OUTPUT, LOAD, REPORT, PACKAGE = "OUTPUT", "LOAD", "REPORT", "PLAN_GPKG"
+IDS, WORKERS, PLANTS, LINES = "IDS", "WORKERS", "PLANTS", "LINES"
 
 GIVES = (
     "It writes a folder, whole or not at all: the report (report.html), all layers and tables "
@@ -33,7 +37,7 @@ class _Plan(Algorithm):
     """What both have in common: the folder that is written, and its layers loaded."""
 
     def group(self):
-        return "0 Whole plan"
+        return tr("0 Whole plan")
 
     def groupId(self):
         return "plan"
@@ -43,18 +47,18 @@ class _Plan(Algorithm):
             forms.advanced(
                 QgsProcessingParameterString(
                     forms.SETTINGS,
-                    'Other keys of the plan, one a line, such as rows.move = "0.5 m"',
+                    tr('Other keys of the plan, one a line, such as rows.move = "0.5 m"'),
                     multiLine=True,
                     optional=True,
                 )
             )
         )
         self.addParameter(
-            QgsProcessingParameterBoolean(LOAD, "Load the plan's layers when it is done", True)
+            QgsProcessingParameterBoolean(LOAD, tr("Load the plan's layers when it is done"), True)
         )
-        self.addParameter(QgsProcessingParameterFolderDestination(OUTPUT, "Folder of the plan"))
-        self.addOutput(QgsProcessingOutputHtml(REPORT, "Report"))
-        self.addOutput(QgsProcessingOutputFile(PACKAGE, "Layers of the plan"))
+        self.addParameter(QgsProcessingParameterFolderDestination(OUTPUT, tr("Folder of the plan")))
+        self.addOutput(QgsProcessingOutputHtml(REPORT, tr("Report")))
+        self.addOutput(QgsProcessingOutputFile(PACKAGE, tr("Layers of the plan")))
 
     def settings_of(self, parameters, context):
         text = self.parameterAsString(parameters, forms.SETTINGS, context)
@@ -100,34 +104,53 @@ class PlanFromFile(_Plan):
         return "plan_file"
 
     def displayName(self):
-        return "Plan from a plan file"
+        return tr("Plan from a plan file")
 
     def shortDescription(self):
-        return "Run every step of a plan file and write its folder."
+        return tr("Run every step of a plan file and write its folder.")
 
     def shortHelpString(self):
         lead = (
             "Runs every step of a plan file, as 'screenplan run' does.",
             "'screenplan start' makes a commented plan file from the layers that you have; the form "
             "'Plan from layers' writes one too.",
+            "Several lots can be planned together, as a street: one order, one calendar, one stake-out, and costs "
+            "by lot. Name their identifiers.",
             GIVES,
         )
         return plan_help(lead, ())
 
     def initAlgorithm(self, configuration=None):  # noqa: ARG002
-        self.addParameter(QgsProcessingParameterFile(forms.PLAN, "Plan file", extension="toml"))
+        self.addParameter(QgsProcessingParameterFile(forms.PLAN, tr("Plan file"), extension="toml"))
+        self.addParameter(
+            QgsProcessingParameterString(
+                IDS,
+                tr("Identifiers of several lots that are one plan, a street, such as 12, 14, 16"),
+                optional=True,
+            )
+        )
         self.add_common()
 
     def processAlgorithm(self, parameters, context, feedback):
+        parameters = self.by_word(parameters)
         with self.job_folder() as folder:
             job = {
                 "task": "plan_file",
                 "plan": whole_path(self.parameterAsFile(parameters, forms.PLAN, context)),
-                "settings": self.settings_of(parameters, context),
+                "settings": [
+                    *self.settings_of(parameters, context),
+                    *self._lots(parameters, context),
+                ],
                 "out": self.folder_of(parameters, context),
             }
             done = self.run_library(job, folder, feedback)
         return self.finish(done, parameters, context, feedback)
+
+    def _lots(self, parameters, context):
+        """Give the setting for the lots of a street; none if none is named."""
+        text = self.parameterAsString(parameters, IDS, context)
+        names = [name.strip() for name in text.split(",") if name.strip()]
+        return [f"subject.ids={json.dumps(names, ensure_ascii=False)}"] if names else []
 
 
 class PlanFromLayers(_Plan):
@@ -144,10 +167,10 @@ class PlanFromLayers(_Plan):
         return "plan_layers"
 
     def displayName(self):
-        return "Plan from layers"
+        return tr("Plan from layers")
 
     def shortDescription(self):
-        return "Run every step on layers that you have, and write the plan's folder."
+        return tr("Run every step on layers that you have, and write the plan's folder.")
 
     def shortHelpString(self):
         lead = (
@@ -170,6 +193,7 @@ class PlanFromLayers(_Plan):
         self.add_common()
 
     def processAlgorithm(self, parameters, context, feedback):
+        parameters = self.by_word(parameters)
         with self.job_folder() as folder:
             job = {
                 "task": "plan_layers",
@@ -179,3 +203,96 @@ class PlanFromLayers(_Plan):
             }
             done = self.run_library(job, folder, feedback)
         return self.finish(done, parameters, context, feedback)
+
+
+class County(Algorithm):
+    """Every parcel of a file by one plan."""
+
+    def createInstance(self):
+        return County(self.toolbox)
+
+    def name(self):
+        return "county"
+
+    def displayName(self):
+        return tr("County from a plan file")
+
+    def group(self):
+        return tr("0 Whole plan")
+
+    def groupId(self):
+        return "plan"
+
+    def shortDescription(self):
+        return tr("Plan every parcel of the plan file's layer of parcels, one after the other.")
+
+    def shortHelpString(self):
+        lead = (
+            "Plans every parcel of a file by one plan file, as 'screenplan county' does: its section [county] says "
+            "which sides are planted. Nothing is designed: sides are planted from end to end.",
+            "A parcel that cannot be planned is set aside and listed, and stops nothing. What was begun is gone on "
+            "with when the form is run again on the same folder.",
+            "It writes GeoParquet in parts, and county.gpkg, a map of the whole. It needs the library's part for "
+            'counties: pip install "screenplan[county]".',
+        )
+        return plan_help(lead, ())
+
+    def initAlgorithm(self, configuration=None):  # noqa: ARG002
+        self.addParameter(QgsProcessingParameterFile(forms.PLAN, tr("Plan file"), extension="toml"))
+        processes = QgsProcessingParameterNumber(
+            WORKERS,
+            tr("Processes of this machine"),
+            QgsProcessingParameterNumber.Integer,
+            1,
+            False,
+            1,
+        )
+        self.addParameter(processes)
+        for name, label in (
+            (LINES, tr("Write every row's line too")),
+            (PLANTS, tr("Write every plant too")),
+        ):
+            self.addParameter(QgsProcessingParameterBoolean(name, label, False))
+        self.addParameter(
+            forms.advanced(
+                QgsProcessingParameterString(
+                    forms.SETTINGS,
+                    tr('Other keys of the plan, one a line, such as rows.move = "0.5 m"'),
+                    multiLine=True,
+                    optional=True,
+                )
+            )
+        )
+        self.addParameter(
+            QgsProcessingParameterBoolean(LOAD, tr("Load the map when it is done"), True)
+        )
+        self.addParameter(
+            QgsProcessingParameterFolderDestination(OUTPUT, tr("Folder of the county"))
+        )
+        self.addOutput(QgsProcessingOutputFile(PACKAGE, tr("Map of the county")))
+
+    def processAlgorithm(self, parameters, context, feedback):
+        parameters = self.by_word(parameters)
+        out = self.parameterAsString(parameters, OUTPUT, context)
+        text = self.parameterAsString(parameters, forms.SETTINGS, context)
+        with self.job_folder() as folder:
+            job = {
+                "task": "county",
+                "plan": whole_path(self.parameterAsFile(parameters, forms.PLAN, context)),
+                "settings": [line.strip() for line in text.splitlines() if line.strip()],
+                "workers": self.parameterAsInt(parameters, WORKERS, context),
+                "wanted": [
+                    name.lower()
+                    for name in (LINES, PLANTS)
+                    if self.parameterAsBoolean(parameters, name, context)
+                ],
+                "out": whole_path(out),
+            }
+            done = self.run_library(job, folder, feedback)
+        package = str(Path(done["folder"]) / "county.gpkg")
+        if self.parameterAsBoolean(parameters, LOAD, context) and context.project() is not None:
+            for layer in done["layers"]:
+                details = QgsProcessingContext.LayerDetails(layer, context.project(), layer)
+                context.addLayerToLoadOnCompletion(f"{package}|layername={layer}", details)
+        feedback.pushInfo(f"Written: {done['folder']}")
+        return {OUTPUT: out, PACKAGE: package}

@@ -7,6 +7,7 @@ from __future__ import annotations
 from qgis.core import QgsApplication
 
 from .provider import ToolboxProvider
+from .words import load_translation
 
 
 class ToolboxPlugin:
@@ -14,6 +15,7 @@ class ToolboxPlugin:
 
     def __init__(self):
         self.provider = None
+        self.translation = load_translation(QgsApplication.locale())
 
     def initProcessing(self):
         if self.provider is None:

@@ -1,4 +1,4 @@
-"""The provider: one algorithm for each step, and two for whole plans."""
+"""The provider: one algorithm for each step, and three for whole plans and counties."""
 
 # ruff: noqa: D102, N802 (the names are those of the desktop GIS)
 
@@ -7,7 +7,7 @@ from __future__ import annotations
 from qgis.core import QgsProcessingProvider
 from qgis.PyQt.QtGui import QIcon
 
-from .plan_algorithms import PlanFromFile, PlanFromLayers
+from .plan_algorithms import County, PlanFromFile, PlanFromLayers
 from .settings import HERE, add_settings, remove_settings
 from .step_algorithm import StepAlgorithm
 from .toolbox import load_toolbox
@@ -48,5 +48,6 @@ class ToolboxProvider(QgsProcessingProvider):
         toolbox = load_toolbox()
         self.addAlgorithm(PlanFromFile(toolbox))
         self.addAlgorithm(PlanFromLayers(toolbox))
+        self.addAlgorithm(County(toolbox))
         for step in toolbox["steps"]:
             self.addAlgorithm(StepAlgorithm(toolbox, step))

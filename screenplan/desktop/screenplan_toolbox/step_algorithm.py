@@ -10,6 +10,7 @@ from . import forms
 from .algorithm import Algorithm, whole_path
 from .handover import take_back
 from .help_text import step_help
+from .words import tr
 
 
 class StepAlgorithm(Algorithm):
@@ -27,18 +28,18 @@ class StepAlgorithm(Algorithm):
         return self.step["name"]
 
     def displayName(self):
-        does = self.step["does"]
+        does = tr(self.step["does"])
         # The desktop GIS sorts by name: the number keeps the order in which the steps run.
-        return f"{self.step['number']:02d} {self.step['title']}: {does[0].lower()}{does[1:]}"
+        return f"{self.step['number']:02d} {tr(self.step['title'])}: {does[0].lower()}{does[1:]}"
 
     def group(self):
-        return self.step["group"]
+        return tr(self.step["group"])
 
     def groupId(self):
         return self.step["group_id"]
 
     def shortDescription(self):
-        return self.step["does"] + "."
+        return tr(self.step["does"]) + "."
 
     def shortHelpString(self):
         return step_help(self.step)
@@ -60,7 +61,7 @@ class StepAlgorithm(Algorithm):
                 self.addParameter(
                     QgsProcessingParameterFeatureSink(
                         output_name(part),
-                        part["title"],
+                        tr(part["title"]),
                         forms.FILTERS[part["kind"]],
                         None,
                         not first,
@@ -70,6 +71,7 @@ class StepAlgorithm(Algorithm):
                 first = False
 
     def processAlgorithm(self, parameters, context, feedback):
+        parameters = self.by_word(parameters)
         with self.job_folder() as folder:
             crs = self._results_crs(parameters, context)
             job = {

@@ -27,3 +27,9 @@ def style_file(layer: str) -> Path | None:
     """Give the default style of a layer as written, or None if there is none."""
     path = HERE / "styles" / f"{layer}.qml"
     return path if path.is_file() else None
+
+
+def help_url(algorithm: str) -> str:
+    """Give the address of a form's help as a page of its own, beside the plugin; empty if there is none."""
+    path = HERE / "help" / f"{algorithm}.html"
+    return path.as_uri() if path.is_file() else ""
