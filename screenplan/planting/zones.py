@@ -111,8 +111,7 @@ def mark_zones(
     known = outline_known(parcels)
     subject, subject_id = subject_of(parcels) if known else (open_ground(), "")
 
-    buildings = _within(layers.get("buildings"), subject, _farthest(rules, kinds, hole))
-    things = list(_things(subject, subject_id, {**layers, "buildings": buildings}))
+    things = list(_things(subject, subject_id, layers, _farthest(rules, kinds, hole)))
     of_class = {
         (thing.feature, thing.kind): _distances(
             thing.feature, thing.kind, rules, kinds, hole, plan.site.boundary_accuracy
@@ -162,14 +161,6 @@ def _farthest(rules: Iterable[Rule], planted: Sequence[Species], hole_m: float) 
     return max(asked, default=0.0)
 
 
-def _within(layer: gpd.GeoDataFrame | None, subject, reach_m: float) -> gpd.GeoDataFrame | None:
-    """Give the rows that are no farther off: of hundreds of houses few are near. A row without a number keeps its own."""
-    if layer is None or "building_id" not in layer.columns or layer["building_id"].isna().any():
-        return layer
-    away = shapely.distance(layer.geometry.to_numpy(), subject)
-    return layer[away <= reach_m + ARC_EXCESS_M]
-
-
 def size_judged(rule: Rule, species: Species) -> tuple[float, float]:
     """Height and width of a grown plant that a rule counts, high growth, metres.
 
@@ -193,6 +184,8 @@ def _doubt_kinds(keep_outs: gpd.GeoDataFrame | None, zones: gpd.GeoDataFrame) ->
     kinds = dict.fromkeys(
         keep_out_kind(row.text("kind", "keep_out")) for row in _rows(keep_outs, "keep_out_id")
     )
+    if not kinds:
+        return []
     own = zones.loc[zones["source_layer"] == "keep_outs"]
     general = own.loc[own["feature"] == "keep_out", "distance_m"]
     kept = f"{{{general.max():.2f} m}}" if len(general) else "its own ground"
@@ -244,9 +237,16 @@ def subject_of(parcels: gpd.GeoDataFrame) -> tuple[shapely.Geometry, str]:
     return parcels.geometry.array[chosen[0]], str(name)
 
 
-def _things(subject, subject_id: str, layers: Mapping[str, Any]) -> Iterator[_Thing]:
+def _things(
+    subject, subject_id: str, layers: Mapping[str, Any], farthest_m: float
+) -> Iterator[_Thing]:
     yield _Thing("boundary", "", "parcels", subject_id, subject.boundary)
-    for row in _rows(layers.get("buildings"), "building_id"):
+    houses, near = layers.get("buildings"), None
+    if houses is not None:
+        # Of hundreds of houses few are near.
+        away = shapely.distance(houses.geometry.to_numpy(), subject)
+        near = away <= farthest_m + ARC_EXCESS_M
+    for row in _rows(houses, "building_id", near):
         yield _Thing("building", row.text("kind", "house"), "buildings", row.id, row.geometry)
     for row in _rows(layers.get("utilities"), "utility_id"):
         position, kind = row.text("position", "buried"), row.text("kind", "")
@@ -275,37 +275,55 @@ def _things(subject, subject_id: str, layers: Mapping[str, Any]) -> Iterator[_Th
                 note = f"; its spread is not given and taken as {{{2 * half:.1f} m}}"
         yield _Thing(kind, kind, "existing_screens", row.id, shape, half, note)
     for row in _rows(layers.get("private_places"), "place_id"):
-        derived = row.values.get("derived")
+        derived = row.value("derived")
         if pd.isna(derived) or not derived:
             yield _Thing("private_place", "", "private_places", row.id, row.geometry)
+
+
+class _Columns:
+    """The columns of a layer, each fetched when it is asked for."""
+
+    def __init__(self, layer: gpd.GeoDataFrame):
+        self._layer, self._held = pd.DataFrame(layer, copy=False), {}
+
+    def value(self, name: str, row: int) -> Any:
+        if name not in self._held:
+            there = name in self._layer.columns
+            self._held[name] = self._layer[name].array if there else None
+        column = self._held[name]
+        return None if column is None else column[row]
 
 
 @dataclass(frozen=True)
 class _Row:
     id: str
-    values: dict
     geometry: shapely.Geometry
+    columns: _Columns
+    place: int
+
+    def value(self, name: str) -> Any:
+        return self.columns.value(name, self.place)
 
     def text(self, name: str, default: str) -> str:
-        value = self.values.get(name)
+        value = self.value(name)
         return default if pd.isna(value) or not str(value).strip() else str(value)
 
     def number(self, name: str, default: float) -> float:
-        value = self.values.get(name)
-        return default if value is None or pd.isna(value) else float(value)
+        value = self.value(name)
+        return default if pd.isna(value) else float(value)
 
 
-def _rows(layer: gpd.GeoDataFrame | None, key: str) -> Iterator[_Row]:
+def _rows(layer: gpd.GeoDataFrame | None, key: str, near: np.ndarray | None = None) -> Iterator[_Row]:  # fmt: skip
+    """Give the rows that have a place, by name; ``near`` tells which of them are wanted."""
     if layer is None:
         return
-    names = [name for name in layer.columns if name != layer.geometry.name]
+    columns, shapes = _Columns(layer), layer.geometry.to_numpy()
+    there = ~(shapely.is_missing(shapes) | shapely.is_empty(shapes))
     records = []
-    for number, (values, geometry) in enumerate(
-        zip(layer[names].to_dict("records"), layer.geometry, strict=True), 1
-    ):
-        if geometry is not None and not geometry.is_empty:
-            given = values.get(key)
-            records.append(_Row(str(number if pd.isna(given) else given), values, geometry))
+    for place in np.flatnonzero(there if near is None else there & near).tolist():
+        given = columns.value(key, place)
+        name = str(place + 1 if pd.isna(given) else given)
+        records.append(_Row(name, shapes[place], columns, place))
     # By name, so that the zones' numbers do not hang on the order of the file.
     yield from sorted(records, key=lambda row: natural_key(row.id))
 
