@@ -65,6 +65,8 @@ def test_where_one_lot_alone_has_room_it_plants():
     # Room in which no row fits is none.
     assert planters(halves(([(0.0, 1.0), (10.0, LONG)], ALL)))[0] == ("b", 10.0)
     assert planters(halves(([], []))) == [("a", LONG)]
+    assert [share.how for share in halves(([], ALL))] == ["whole"]
+    assert {share.how for share in halves()} == {"half"}
 
 
 def test_halves_are_those_of_what_is_needed():

@@ -7,8 +7,10 @@ import numpy as np
 import pandas as pd
 import pytest
 import shapely
+from click.testing import CliRunner
 from street_kit import CORNER, CRS, DEEP, WIDE, plan_street, street_layers
 
+from screenplan.commandline.main import main
 from screenplan.contracts import OUTPUTS
 from screenplan.ground.errors import InputError
 from screenplan.plan import check_plan
@@ -273,6 +275,34 @@ def test_a_street_is_written_as_one_folder(street, tmp_path):
     page = (folder / "report.html").read_text(encoding="utf-8")
     assert "Boundaries that two lots share, planted once" in page
     assert "What falls to each lot" in page
+
+
+def test_lots_are_named_on_the_command_line(tmp_path):
+    for name, layer in street_layers().items():
+        layer.to_file(tmp_path / "street.gpkg", layer=name, driver="GPKG")
+    lines = [f'[layers.{name}]\nfile = "street.gpkg"\nlayer = "{name}"' for name in street_layers()]
+    plan = tmp_path / "s.toml"
+    plan.write_text("\n".join(['[subject]\nid = "16"', *lines]), encoding="utf-8")
+
+    def check(*words):
+        done = CliRunner().invoke(main, ["check", str(plan), *words])
+        return done.exit_code, " ".join(done.output.split())
+
+    # The lots take the place of the one that the file names.
+    assert "Read for lots 12, 14" in check("--ids", "12, 14")[1]
+    assert "Read for parcel 16" in check("--ids", "16")[1]
+    code, said = check("--ids", "12,99")
+    assert code == 2
+    assert "There is no parcel '99' among 4" in said
+    assert "--ids names no lot" in check("--ids", ",")[1]
+    plan.write_text(plan.read_text().replace('id = "16"', 'ids = ["12", "14"]'), encoding="utf-8")
+    sides = CliRunner().invoke(main, ["sides", str(plan)])
+    assert "sides are listed of one lot, and 2 are named" in sides.output
+    assert "--id 12" in sides.output
+    assert "14" in CliRunner().invoke(main, ["sides", str(plan), "--id", "14"]).output
+    step = CliRunner().invoke(main, ["step", "sides", str(plan), "--out", str(tmp_path / "s.gpkg")])
+    assert "a step by itself takes one lot" in step.output
+    assert not (tmp_path / "s.gpkg").exists()
 
 
 def test_nothing_is_planted_where_no_lot_is_looked_at():

@@ -93,7 +93,7 @@ def _show_answer(run) -> None:
     from screenplan.running.writing import about_run
 
     there, about = console(), about_run(run)
-    there.print(about.title or f"Screen on parcel {about.subject}", style="bold")
+    there.print(about.title or f"Screen on {about.of}", style="bold")
     there.print(view_counts(run.layers["views"]))
     for block in answer(run.layers, about):
         if block.key not in ENDS_WITH:

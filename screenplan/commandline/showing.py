@@ -45,8 +45,9 @@ def show_site(site, units: str, *, replaces: str | None = None, as_json: bool) -
             "repairs": records(site.repairs), "transformations": site.transformations, "warnings": site.warnings, "replaces": replaces,
         })  # fmt: skip
         return
+    lots = int(site.layers["parcels"]["is_subject"].sum())
     show_table(
-        f"Read for parcel {site.subject_id}" if site.subject_id else "Read",
+        f"Read for {'parcel' if lots == 1 else 'lots'} {site.subject_id}" if lots else "Read",
         ["layer", "rows"],
         [[name, len(frame)] for name, frame in site.layers.items()],
     )

@@ -24,7 +24,13 @@ from screenplan.outputs.layers import GEOPACKAGE_NAME
 from screenplan.outputs.record import RECORD_NAME, read_record
 from screenplan.outputs.tables import write_csv
 from screenplan.plan import LayerSource, read_plan
-from screenplan.running.inputs import read_inputs, rows_of_files, species_on, step_arguments
+from screenplan.running.inputs import (
+    read_inputs,
+    refuse_several,
+    rows_of_files,
+    species_on,
+    step_arguments,
+)
 from screenplan.running.steps import STEPS
 from screenplan.running.writing import default_folder
 from screenplan.site.loose import read_table
@@ -65,6 +71,11 @@ def run_single(
     step, out = STEPS[name], Path(out)
     _check_out(step, out)
     plan, folder = read_plan(plan_file, settings)
+    refuse_several(
+        plan,
+        "a step by itself takes",
+        f"Name it: --set subject.id={next(iter(plan.subject.ids), '')}",
+    )
     other = dict(_split_replacement(text, step) for text in replaced)
     given = {
         layer: LayerSource(file=file.resolve(), layer=inner)

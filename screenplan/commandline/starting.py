@@ -37,7 +37,12 @@ from screenplan.ground.said import in_units
 from screenplan.ground.units import format_length, units_of
 from screenplan.plan import DEFAULTS, Plan, check_plan, read_plan
 from screenplan.plan.text import plan_text, short_text
-from screenplan.running.inputs import read_inputs, rows_of_files, step_arguments
+from screenplan.running.inputs import (
+    read_inputs,
+    refuse_several,
+    rows_of_files,
+    step_arguments,
+)
 from screenplan.running.steps import STEPS
 from screenplan.site.composed import is_held
 from screenplan.site.loose import sample_rows
@@ -317,6 +322,7 @@ def sides_of(
         given = {"file": file, "layer": layer, "columns": columns, "crs": crs}
         plan = check_plan({"layers": {"parcels": given}, "subject": subject})
         folder = Path.cwd()
+    refuse_several(plan, "sides are listed of", f"Name it: --id {next(iter(plan.subject.ids), '')}")
     site = read_inputs(plan, folder)
     layers = dict(site.layers)
     if not len(layers["parcels"]):

@@ -46,9 +46,9 @@ SHARED_BOUNDARIES = Contract(
         ),
         words(
             "settled",
-            "How that was settled: by agreement, half by half, by the order of the lots, or not at all because nobody looks across",
+            "How that was settled: by agreement, half by half, by one lot because there is nothing to halve, by the order of the lots, or not at all because nobody looks across",
             "How it is settled",
-            choices=("agreed", "half", "first", "not needed"),
+            choices=("agreed", "half", "whole", "first", "not needed"),
         ),
         metres("length_m", "Level length", heading="length", low=0.0),
         metres("row_m", "Level length of its row, without gaps in which no plant may stand", "Length of its row", heading="row", low=0.0),

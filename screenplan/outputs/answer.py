@@ -203,7 +203,11 @@ def _where(layers, units) -> Block | None:
 
 
 #: What is said behind a shared boundary, by how it is settled.
-_AGREED = {"half": ", half by half: nothing is agreed", "agreed": ", as agreed"}
+_AGREED = {
+    "half": ", half by half: nothing is agreed",
+    "whole": ": nothing is agreed, and there is nothing to halve",
+    "agreed": ", as agreed",
+}
 
 
 def _shared(layers, units) -> Block | None:

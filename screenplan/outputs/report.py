@@ -45,7 +45,9 @@ class About:
     ----------
     title : str
     subject : str
-        Identifier of the parcel; empty if only the row is known.
+        Identifier of the parcel, of a street those of its lots; empty if only the row is known.
+    lots : int
+        How many lots are planned.
     units : {"metric", "us"}
     names : mapping of str to str
         What the keys of species stand for.
@@ -68,6 +70,16 @@ class About:
     transformations: Sequence[Mapping] = ()
     repairs: Sequence[Mapping] = ()
     warnings: Sequence[str] = field(default=())
+    lots: int = 1
+
+    @property
+    def of(self) -> str:
+        """What is planned: the parcel, or the lots of a street; nothing if only the row is known."""
+        return (
+            f"{'parcel' if self.lots == 1 else 'lots'} {clean(self.subject)}"
+            if self.subject
+            else ""
+        )
 
 
 def write_report(layers: Mapping[str, Any], path: str | Path, about: About) -> Path:
@@ -106,9 +118,7 @@ def make_report(layers: Mapping[str, Any], about: About) -> str:
         return tables_of(part, shown_once, units=about.units, names=names)
 
     digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
-    title = clean(about.title, 120) or (
-        f"Screen on parcel {clean(about.subject)}" if about.subject else "Screen"
-    )
+    title = clean(about.title, 120) or (f"Screen on {about.of}" if about.subject else "Screen")
     stakes = stakes_by_line(next(iter(tables("stakes")), None))
     checks, passed = _checks(layers.get("checks"), about.units)
     work = {key: _work_tables(key, tables, stakes, checks) for key in WORK_WORDS}
@@ -118,7 +128,7 @@ def make_report(layers: Mapping[str, Any], about: About) -> str:
     notes = (clean(in_units(note, about.units), LONGEST_TEXT) for note in about.warnings)
     return _environment().get_template("report.html.jinja").render(
         title=title,
-        subject=clean(about.subject),
+        subject=about.of,
         most_together=MOST_TOGETHER,
         most_printed=MOST_PRINTED,
         version=__version__,

@@ -10,7 +10,7 @@ no two plants face each other.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import geopandas as gpd
@@ -194,9 +194,11 @@ def share_out(
     room = first, second
     if length < FEWEST_SPACINGS * spacing_m:
         most = int(np.argmax([sum(b - a for a, b in spans) for spans in room]))
-        return [_share(one, most, (0.0, length), (0.0, 0.0))]
+        return [_share(replace(one, how="whole"), most, (0.0, length), (0.0, 0.0))]
     middle = length if needed is None else _middle(needed, room, LEAST_PLANTS * spacing_m)
     parts = _parts_of(room, middle, length)
+    if len(parts) == 1:
+        one = replace(one, how="whole")
     gaps = [0.0, *(0.5 * spacing_m for _ in parts[1:]), 0.0]
     return [
         _share(one, planter, span, (gaps[k], gaps[k + 1]))

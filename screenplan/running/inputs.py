@@ -150,6 +150,21 @@ def step_arguments(
     return arguments
 
 
+def refuse_several(plan: Options, what: str, mend: str) -> None:
+    """Refuse a plan of several lots for what is done with one.
+
+    Raises
+    ------
+    InputError
+        With the remedy that is given.
+    """
+    if plan.subject.ids:
+        key = plan.subject.key("ids")
+        raise plan.placed(
+            refuse(f"{what} one lot, and {len(plan.subject.ids)} are named", mend, key=key)
+        )
+
+
 def species_in(plan: Options) -> dict[str, Any]:
     """Give the species that there are, with those of a plan.
 

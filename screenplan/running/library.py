@@ -18,7 +18,7 @@ from screenplan.ground.errors import refuse
 from screenplan.ground.frame import LocalFrame
 from screenplan.plan import Options
 from screenplan.plan.reading import change_plan, check_options
-from screenplan.running.inputs import species_in, step_arguments
+from screenplan.running.inputs import refuse_several, species_in, step_arguments
 from screenplan.running.steps import STEPS, Step
 
 #: Layers of plants that were measured: they correct the species.
@@ -100,7 +100,11 @@ def run_step(
         (frame_of.crs for frame_of in given.values() if getattr(frame_of, "crs", None) is not None),
         None,
     )
-    local, frame, terrain = _bring_in(given, frame, terrain, plan.about(subject_id, subject_point))
+    plan_of_one = plan.about(subject_id, subject_point)
+    refuse_several(
+        plan_of_one, f"step {name} takes", "Name it as subject_id, or plan a street by run_plan"
+    )
+    local, frame, terrain = _bring_in(given, frame, terrain, plan_of_one)
     species_table = None
     if any(layer in local for layer in own):
         usual = species_in(plan)

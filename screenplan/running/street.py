@@ -504,6 +504,7 @@ def _said(share: Share, plants: int) -> str:
     how = {
         "agreed": f"agreed: {share.planter} plants",
         "half": f"half by half, for nothing is agreed: {share.planter} plants this part",
+        "whole": f"nothing is agreed, and {share.planter} plants: it alone has room, or too little is needed to be halved",
         "first": f"{share.planter} stands first in the plan, and plants",
     }[share.how]
     none = "" if plants else ". No plant of it is needed, or none has room"

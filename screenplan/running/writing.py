@@ -162,6 +162,7 @@ def about_run(run: Run) -> About:
     return About(
         title=run.plan.plan.title,
         subject=run.site.subject_id,
+        lots=len(run.plan.subject.ids) or 1,
         units=units,
         names=run.species_names,
         species=[

@@ -127,7 +127,9 @@ def _parcels(ax, layers, frame, labels) -> None:
     inner = frame.buffer(-margin, join_style="mitre")
     built = layers.get("buildings")
     built = shapely.Polygon() if built is None else shapely.union_all(built.geometry.to_numpy())
-    for name, shape in zip(parcels["parcel_id"][~mine], parcels.geometry[~mine], strict=True):
+    # One parcel that is planned is the title's; of several each is named.
+    named = ~mine if mine.sum() == 1 else np.ones(len(mine), bool)
+    for name, shape in zip(parcels["parcel_id"][named], parcels.geometry[named], strict=True):
         free = shapely.difference(shapely.intersection(shape, inner), built.buffer(margin))
         free = free.buffer(-margin / 2.0)
         if not free.is_empty:
