@@ -299,7 +299,10 @@ def test_lots_are_named_on_the_command_line(tmp_path):
     sides = CliRunner().invoke(main, ["sides", str(plan)])
     assert "sides are listed of one lot, and 2 are named" in sides.output
     assert "--id 12" in sides.output
-    assert "14" in CliRunner().invoke(main, ["sides", str(plan), "--id", "14"]).output
+    # Lot 14 lies between the two others.
+    between = CliRunner().invoke(main, ["sides", str(plan), "--id", "14"]).output
+    assert "parcel 12" in between
+    assert "parcel 16" in between
     step = CliRunner().invoke(main, ["step", "sides", str(plan), "--out", str(tmp_path / "s.gpkg")])
     assert "a step by itself takes one lot" in step.output
     assert not (tmp_path / "s.gpkg").exists()
