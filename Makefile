@@ -19,7 +19,7 @@ AT_PACKAGES := $(addprefix tests/test_,units.py plan.py reading.py awkward_layer
     geoparquet.py dxf.py openstreetmap.py county.py county_laying.py)
 
 # Tests that need the archive's data, pages and kits; and those of pages, on an installed program.
-FROM_ARCHIVE := $(addprefix tests/test_,package.py readme.py sample_data.py units.py parameters.py stations.py styles.py)
+FROM_ARCHIVE := $(addprefix tests/test_,package.py sample_data.py units.py parameters.py stations.py reference.py own_tests.py architecture.py)
 WITH_PROGRAM := $(addprefix tests/test_,readme.py) $(wildcard tests/test_pages.py) -k "commands_run or installed_program"
 
 .PHONY: help at-packages lowest newest demo test lint format package bench reference docs mutants server lock clean
