@@ -8,8 +8,9 @@ from pathlib import Path
 
 from .clock import load, own_process
 
-#: The demo designs, and shows what other choices would cost: 72 to 95 s on two cores.
-DEMO_LIMIT_S = 100
+#: The demo designs, and shows what other choices would cost: 61 s of the processor's time, of which two cores that have
+#: nothing else to do share a part.
+DEMO_LIMIT_S = 70
 
 DEMO = """
 import sys
