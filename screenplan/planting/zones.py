@@ -284,7 +284,8 @@ class _Columns:
     """The columns of a layer, each fetched when it is asked for."""
 
     def __init__(self, layer: gpd.GeoDataFrame):
-        self._layer, self._held = pd.DataFrame(layer, copy=False), {}
+        self._layer = pd.DataFrame(layer, copy=False)
+        self._held: dict[str, Any] = {}
 
     def value(self, name: str, row: int) -> Any:
         if name not in self._held:
