@@ -19,6 +19,8 @@ DOCS = ROOT / "docs"
 #: Blocks of pages that hang on commands, and all that are made.
 OF_COMMANDS = ("file", "run", "drawn", "sheet")
 KINDS = (*OF_COMMANDS, "symbols", "held", "notebook", "gallery")
+#: What says how a page is tried: a change of it tries all anew.
+HOW = tuple(DOCS / "making" / f"{name}.py" for name in ("trying", "drawn", "blocks"))
 #: Stands for lines that are not shown.
 LEFT_OUT = "…"
 
@@ -109,7 +111,8 @@ def tried(page: Path) -> Path:
         (folder / "said.json").write_text(json.dumps(said), encoding="utf-8")
 
     name = page.relative_to(DOCS).with_suffix("").as_posix().replace("/", "-")
-    return keep(name, page.read_text(encoding="utf-8"), make)
+    made_of = "".join(path.read_text(encoding="utf-8") for path in (page, *HOW))
+    return keep(name, made_of, make)
 
 
 def _newest_report(page: Path, block: Block, folder: Path) -> Path:
