@@ -180,7 +180,7 @@ def many_parcels(left):
     assert all(subjects[line.lot].buffer(0.01).covers(line.geometry) for line in lines.itertuples())
 
 
-@claims(figures=2)
+@claims(figures=3)
 def street_and_county(left):
     county, sides, parcels = left["county"], left["sides"], left["parcels"]
     # Of the faults that were put in, the crossing outline and both records of the doubled lot are set aside.
@@ -193,6 +193,16 @@ def street_and_county(left):
     # Invariant: what is closed by a year stays so until plants are grown, and is no more than was open.
     by_year = sides[["closed_y05", "closed_y10", "closed_y20", "views_open"]]
     assert (by_year.diff(axis=1).iloc[:, 1:] >= 0).all(axis=None)
+    # "The boundary between the first two is agreed on", "half by half": what is planted is settled so.
+    shared, plants = left["layers"]["shared_boundaries"], left["layers"]["plants"]
+    planted = shared[shared["settled"] != "not needed"]
+    agreed = planted["lots"].str.contains("S-08")
+    assert (planted.loc[agreed, "planted_by"] == "S-08").all()
+    assert (planted.loc[agreed, "settled"] == "agreed").all()
+    assert (planted.loc[~agreed, "settled"] == "half").all()
+    # Invariant: the lots' plants are those of the street.
+    costs = left["layers"]["lot_costs"].set_index("lot")["plants"]
+    assert costs.drop("total").sum() == costs["total"] == len(plants)
 
 
 if __name__ == "__main__":
