@@ -38,7 +38,7 @@ def _in_code(plugin: Path) -> Iterator[str]:
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "tr":
                 (given,) = node.args
-                if isinstance(given, ast.Constant):
+                if isinstance(given, ast.Constant) and isinstance(given.value, str):
                     yield given.value
 
 
