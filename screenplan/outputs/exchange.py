@@ -1,7 +1,7 @@
 """The stake-out for a hand-held receiver (GPX), a globe viewer (KML) and survey software (DXF, CSV).
 
-GPX and KML are in WGS 84, DXF and the list of points in metres of the site's local frame. All but
-the CSV files are written by GDAL's own drivers.
+GPX and KML are in WGS 84. The drawing and the list of points are in metres of the site's local frame and,
+where the parcels are in a projected system, in that too. GPX and KML are written by GDAL's own drivers.
 """
 
 from __future__ import annotations
@@ -20,8 +20,10 @@ from pyogrio import raw
 from pyproj import CRS
 
 from screenplan.contracts import BASE_LINES, PEGS, STAKES, TAPE_POINTS
+from screenplan.ground.datum import horizontal
 from screenplan.ground.errors import refuse
 from screenplan.ground.texts import clean_text
+from screenplan.outputs.cad import DRAWN, draw, unit_code, write_dxf
 from screenplan.outputs.geojson import WGS84
 from screenplan.outputs.tables import cell_text, write_csv
 from screenplan.outputs.vector import explain_failure
@@ -35,17 +37,39 @@ PHONE_NOTE = (
 )
 #: Layers that are points or lines of the stake-out, also written as CSV without their geometry.
 SHEETS = (TAPE_POINTS, PEGS, BASE_LINES, STAKES)
-#: DXF layers, and which layers of the plan are drawn on each.
-DRAWN = (
-    ("PARCEL", "parcels"),
-    ("PLANTING_LINE", "planting_lines"),
-    ("BASE_LINE", "base_lines"),
-    ("FENCE", "fence_posts"),
-    ("FENCE", "fence_wires"),
-    ("NO_PLANT_ZONE", "no_plant_zones"),
-)
+#: The same in the parcels' own system: its head is the customary order of surveyors' lists.
+OWN_COLUMNS = ("Point", "Northing", "Easting", "Elevation", "Description")
+OWN_DRAWING, OWN_LIST = "stakeout_parcel_system.dxf", "points_parcel_system.csv"
 
-#: Degrees, or metres in a DXF, within which a place is the same after it was written.
+#: What each file of the stake-out holds, and what it does not keep.
+STAKEOUT_FILES = {
+    "points.csv": (
+        "Stakes, pegs and tape points in metres of the site's local frame, and in longitude and latitude",
+        ("Lines and areas.",),
+    ),
+    OWN_LIST: (
+        "The same points in the parcels' own system and its unit, heights too, in the order point, northing, easting, elevation, description; only where that system is projected",
+        ("Lines and areas.", "How a tape finds a point.", "The reference system: the first line of the drawing beside it names it.", "What is nearer than a tenth of a millimetre."),
+    ),
+    "stakeout.dxf": (
+        "Parcel, rows, base lines, fence and no-plant zones as lines, stakes, pegs and tape points as points at the height of the ground with their numbers beside them, on layers with colours; metres of the local frame",
+        ("The reference system, which a comment on top names.", "How a tape finds a point.", "Everything else that a layer tells of a row."),
+    ),
+    OWN_DRAWING: (
+        "The same drawing in the parcels' own system and its unit; only where that system is projected",
+        ("The reference system, which a comment on top names.", "How a tape finds a point.", "Everything else that a layer tells of a row."),
+    ),
+    "stakeout.gpx": (
+        "Points as waypoints, with how a tape finds each",
+        ("Lines and areas.", "Heights.", "Control characters become spaces.", "What is nearer than about a tenth of a millimetre."),
+    ),
+    "stakeout.kml": (
+        "Points as placemarks, with how a tape finds each",
+        ("Lines and areas.", "Heights.", "Control characters become spaces.", "What is nearer than about a tenth of a millimetre."),
+    ),
+}  # fmt: skip
+
+#: Degrees within which a place is the same after it was written.
 SAME_PLACE = 1e-7
 #: Columns of the list of points; degrees have 9 decimals (0.1 mm), metres 4.
 POINT_COLUMNS = ("name", "kind", "x_m", "y_m", "ground_m", "longitude", "latitude", "says")
@@ -57,6 +81,7 @@ def write_exchange(
     *,
     send_out: SendOut | None,
     frame_note: str,
+    own_crs: CRS | None = None,
 ) -> dict[Path, dict[str, int]]:
     """Write the stake-out in every exchange format.
 
@@ -71,6 +96,8 @@ def write_exchange(
         lies: then no GPX and no KML is written.
     frame_note : str
         What the local frame is, for formats that cannot say it.
+    own_crs : pyproj.CRS, optional
+        The parcels' own system; if it is projected, drawing and list are written in it too.
 
     Returns
     -------
@@ -93,8 +120,35 @@ def write_exchange(
         write(points, folder / name)
         written[folder / name] = {"points": len(points)}
     path = folder / "stakeout.dxf"
-    written[path] = {"entities": write_dxf(layers, path, frame_note=frame_note)}
+    written[path] = {"entities": _write_drawing(layers, path, frame_note)}
+    own = None if own_crs is None else horizontal(own_crs)
+    unit = None if own is None else unit_of(own)
+    if send_out is None or unit is None or unit_code(unit) is None:
+        return written
+    moved = {
+        name: send_out(layer, own) if isinstance(layer, gpd.GeoDataFrame) else layer
+        for name, layer in layers.items()
+        if name in DRAWN
+    }
+    path = folder / OWN_LIST
+    written[path] = {"points": _write_own_list(stake_points(moved, None), path, unit)}
+    path = folder / OWN_DRAWING
+    note = f"Coordinates are those of the parcels: {own.name}, in {own.axis_info[0].unit_name}"
+    written[path] = {"entities": _write_drawing(moved, path, note, unit)}
     return written
+
+
+def unit_of(crs: CRS) -> float | None:
+    """Metres in a unit of a projected system; None of one in degrees, or whose axes differ."""
+    units = {axis.unit_conversion_factor for axis in crs.axis_info}
+    return units.pop() if crs.is_projected and len(units) == 1 else None
+
+
+def _write_drawing(layers, path: Path, note: str, metres_in_unit: float = 1.0) -> int:
+    drawing = draw(layers, metres_in_unit)
+    notes = (note, "Stakes, pegs and tape points have their numbers on layers of their own. " + PHONE_NOTE)  # fmt: skip
+    write_dxf(drawing, path, notes, metres_in_unit)
+    return drawing.entities
 
 
 def stake_points(layers: Mapping[str, pd.DataFrame], send_out: SendOut | None) -> gpd.GeoDataFrame:
@@ -158,51 +212,6 @@ def write_kml(points: gpd.GeoDataFrame, path: str | Path) -> None:
     _write(layer, path, driver="KML", layer="stakes")
 
 
-def write_dxf(layers: Mapping[str, pd.DataFrame], path: str | Path, *, frame_note: str) -> int:
-    """Draw the stake-out in metres of the local frame; what the frame is stands in comments on top.
-
-    A peg and a tape point have a DXF layer each, named after them (``PEG_P1``, ``POINT_A``); stakes
-    have one for each base line.
-
-    Returns
-    -------
-    int
-        The number of entities.
-    """
-    names: list[str] = []
-    shapes: list[shapely.Geometry] = []
-    for label, layer in DRAWN:
-        own = layers.get(layer)
-        if own is None:
-            continue
-        if layer == "parcels":
-            own = own.loc[own["is_subject"].to_numpy(bool)]
-        for shape in own.geometry:
-            for part in shapely.get_parts(shape):
-                lines = (
-                    [shapely.LineString(ring.coords) for ring in (part.exterior, *part.interiors)]
-                    if part.geom_type == "Polygon"
-                    else [part]
-                )
-                names += [label] * len(lines)
-                shapes += lines
-    for layer, label in (("tape_points", "POINT_{point_id}"), ("pegs", "PEG_{peg_id}"),
-                         ("stakes", "STAKES_{base_id}")):  # fmt: skip
-        own = layers[layer]
-        names += [label.format(**row) for row in own.to_dict("records")]
-        shapes += list(own.geometry)
-    drawing = gpd.GeoDataFrame({"Layer": names}, geometry=shapes, crs=layers["stakes"].crs)
-    _write(drawing, path, driver="DXF", layer="entities")
-    path = Path(path)
-    with explain_failure(path):
-        text = path.read_text(encoding="utf-8")
-        # Group 999 is a comment, which readers pass over.
-        notes = [clean_text(frame_note), "Stakes: one layer for each base line. " + PHONE_NOTE]
-        comments = "".join(f"999\n{note.encode('ascii', 'replace').decode()}\n" for note in notes)
-        path.write_text(comments + text, encoding="utf-8")
-    return len(shapes)
-
-
 def _write(table: gpd.GeoDataFrame, path: str | Path, *, driver: str, **options) -> None:
     path = Path(path)
     with explain_failure(path):
@@ -249,6 +258,18 @@ def _read_back(table: gpd.GeoDataFrame, texts: pd.DataFrame, path: Path, layer: 
 def _words(text: object) -> str:
     """Give a text as formats keep it: spaces at its ends and doubled ones may be lost, none is empty."""
     return " ".join(str(text).split()) if isinstance(text, str) else ""
+
+
+def _write_own_list(points: gpd.GeoDataFrame, path: Path, metres_in_unit: float) -> int:
+    """Write names and coordinates in the parcels' own system, heights in its unit too."""
+    with explain_failure(path), path.open("w", encoding="utf-8", newline="") as sink:
+        writer = csv.writer(sink)
+        writer.writerow(OWN_COLUMNS)
+        for row, shape in zip(points.to_dict("records"), points.geometry, strict=True):
+            figures = (shape.y, shape.x, row["ground_m"] / metres_in_unit)
+            name, kind = cell_text(row["name"]), row["kind"].upper()
+            writer.writerow([name, *(f"{figure:.4f}" for figure in figures), kind])
+    return len(points)
 
 
 def _write_list(points: gpd.GeoDataFrame, path: Path, *, placed: bool) -> int:

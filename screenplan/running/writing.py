@@ -135,6 +135,7 @@ def _write_works(run: Run, folder: Path) -> list[dict]:
         stakeout,
         send_out=frame.send_out if frame.is_placed else None,
         frame_note=frame.note,
+        own_crs=frame.source_crs,
     )
     path = folder / "order_list.csv"
     written[path] = {
