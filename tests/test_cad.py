@@ -19,7 +19,8 @@ from screenplan.site.point_lists import is_point_list, read_points
 UTM, FEET = CRS(25831), CRS(2264)
 #: Half of the last of nine decimals of a degree is 0.056 mm, half of the last of the list's four 0.05 mm; a
 #: drawing has sixteen digits.
-LIST_M, DRAWN_M = 1.2e-4, 1e-6
+LIST_M = 1.2e-4
+DRAWN_M = 1e-6
 FOOT = 1200.0 / 3937.0  # the US survey foot, exact by definition
 
 

@@ -311,6 +311,19 @@ def test_names_that_would_be_the_same_get_a_figure_before_their_unit():
 # -- what is said to be lost -----------------------------------------------------------------
 
 
+@pytest.mark.parametrize("form", FORMATS)
+def test_what_a_format_never_keeps_is_told_each_time(form, tmp_path):
+    contract, layer = things("Polygon", FEET)
+    losses = write(form, {"things": layer}, tmp_path / "out", FEET, {"things": contract})
+    assert FORMATS[form].losses
+    assert set(FORMATS[form].losses) <= set(losses)
+
+
+def test_the_command_line_takes_every_format():
+    (choice,) = (each for each in main.commands["export"].params if each.name == "form")
+    assert list(choice.type.choices) == list(FORMATS)
+
+
 def test_losses_stand_beside_the_layers(tmp_path):
     contract, layer = things("Polygon", FEET)
     losses = write("shapefile", {"things": layer}, tmp_path / "out", FEET, {"things": contract})

@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from docs.generate.markdown import code, codes, link, page, plain, section, span, table, value
 from screenplan.contracts import COUNTY, INPUTS, OUTPUTS, Column, Contract
 from screenplan.contracts.written import written_parts
+from screenplan.outputs.exchange import STAKEOUT_FILES
+from screenplan.outputs.other_formats import FORMATS
 from screenplan.running.descriptions import describe_layer
 
 _INTRO = """\
@@ -40,12 +42,34 @@ def layers_page() -> str:
         _OUT,
         *_contents(OUTPUTS, "out"),
         *(part for contract in OUTPUTS.values() for part in _layer(contract, "out")),
+        section("Other formats, and what they do not keep", 2, "formats"),
+        _FORMATS,
+        table(
+            ["Format", "By", "What it does not keep"],
+            [
+                [form.title, code(f"screenplan export --as {name}"), plain(" ".join(form.losses))]
+                for name, form in FORMATS.items()
+            ],
+        ),
+        "The stake-out, in the run's folder `stakeout`:",
+        table(
+            ["File", "What it holds", "What it does not keep"],
+            [
+                [code(name), plain(f"{holds}."), plain(" ".join(losses))]
+                for name, (holds, losses) in STAKEOUT_FILES.items()
+            ],
+        ),
         section("What a county gives", 2, "layers-county"),
         _COUNTY,
         *_contents(COUNTY, "county"),
         *(part for contract in COUNTY.values() for part in _layer(contract, "county")),
     )
 
+
+_FORMATS = """\
+GeoPackage and GeoJSON are written by each run and hold everything. For programs that read neither,
+`screenplan export` writes the layers of a run in another format, and beside them `read_me.txt` and
+`columns.csv`, which say what was lost of which column. Each format is written and read back in the tests."""
 
 _COUNTY = (
     "GeoParquet in parts, in the system of the parcels; `county.gpkg` holds the same for a map."

@@ -25,17 +25,20 @@ from screenplan.outputs.vector import explain_failure
 TEXT_M = 0.25
 #: They are never higher than this share of the way to the next stake, so that they stay apart.
 TEXT_SHARE = 0.6
-#: Layers and their colours by the number that every CAD program knows: 7 is black or white.
+#: Direction of the names of pegs and tape points, degrees.
+NAME_DEG = 45.0
+#: Layers and their colours by the number that every CAD program knows: 7 is black or white, and all are read on
+#: either ground (looked at on black and on white).
 COLOURS = {
     "PARCEL": 7,
     "NO_PLANT_ZONE": 1,
     "PLANTING_LINE": 3,
-    "BASE_LINE": 5,
+    "BASE_LINE": 150,
     "FENCE": 30,
     "TAPE_POINTS": 6,
     "TAPE_POINT_NAMES": 6,
-    "PEGS": 5,
-    "PEG_NAMES": 5,
+    "PEGS": 150,
+    "PEG_NAMES": 150,
     "STAKES": 3,
     "STAKE_NUMBERS": 7,
 }
@@ -115,7 +118,9 @@ def draw(layers: Mapping[str, pd.DataFrame], metres_in_unit: float = 1.0) -> Dra
     for name, layer, named_on, key in POINTS:
         own = _drawn(name, layers[name])
         for row, shape in zip(own.to_dict("records"), own.geometry, strict=True):
-            turned = _readable(bearing.get(row.get("base_id"), 0.0) + 90.0)
+            # A peg stands where the first stake does: its name is aslant, so that both are read.
+            along = bearing.get(row.get("base_id"))
+            turned = NAME_DEG if along is None else _readable(along + 90.0)
             height = row["ground_m"] / metres_in_unit
             marks.append(Mark(layer, named_on, shape.x, shape.y, height, str(row[key]), turned))
     return Drawing(lines, marks, _text_height(layers["stakes"].geometry, TEXT_M / metres_in_unit))
@@ -170,9 +175,9 @@ def unit_code(metres_in_unit: float) -> int | None:
     )
 
 
-def _document(ezdxf, drawing: Drawing, units: int):
+def _document(ezdxf, drawing: Drawing, units: int | None):
     document = ezdxf.new("R2010", setup=False)
-    document.units = units
+    document.units = units or 0  # 0 is a drawing without a unit
     # Points as a circle with a cross, as large as the writing.
     document.header["$PDMODE"] = 34
     document.header["$PDSIZE"] = drawing.text_height

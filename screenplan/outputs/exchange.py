@@ -121,9 +121,11 @@ def write_exchange(
         written[folder / name] = {"points": len(points)}
     path = folder / "stakeout.dxf"
     written[path] = {"entities": _write_drawing(layers, path, frame_note)}
-    own = None if own_crs is None else horizontal(own_crs)
-    unit = None if own is None else unit_of(own)
-    if send_out is None or unit is None or unit_code(unit) is None:
+    if send_out is None or own_crs is None:
+        return written
+    own = horizontal(own_crs)
+    unit = unit_of(own)
+    if unit is None or unit_code(unit) is None:
         return written
     moved = {
         name: send_out(layer, own) if isinstance(layer, gpd.GeoDataFrame) else layer

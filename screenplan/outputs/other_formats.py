@@ -25,7 +25,7 @@ from screenplan.outputs.geopackage import layer_type
 from screenplan.outputs.globe import KML_LOSSES, write_kml_layers
 from screenplan.outputs.kinds import split_by_kind
 from screenplan.outputs.losses import Translation, WrittenColumn, column_of, found_in, write_notes
-from screenplan.outputs.parquet import write_geoparquets
+from screenplan.outputs.parquet import GEOPARQUET_LOSSES, write_geoparquets
 from screenplan.outputs.record import describe_output
 from screenplan.outputs.short_names import short_names
 from screenplan.outputs.styles.delivery import write_style_beside
@@ -72,12 +72,15 @@ class Format:
         As people write it.
     write : callable
         ``write(layouts, folder, crs)`` gives a `Translation`.
+    losses : tuple of str
+        What a file of it never keeps, as sentences.
     wgs84 : bool
         Whether it holds longitude and latitude only.
     """
 
     title: str
     write: Callable[[list[Layout], Path, CRS], Translation]
+    losses: tuple[str, ...]
     wgs84: bool = False
 
 
@@ -237,8 +240,8 @@ def write_kml(layouts: list[Layout], folder: Path, _crs: CRS) -> Translation:
 
 #: By the name that the command line takes.
 FORMATS = {
-    "shapefile": Format("Shapefile", write_shapefiles),
-    "flatgeobuf": Format("FlatGeobuf", write_flatgeobufs),
-    "geoparquet": Format("GeoParquet", write_geoparquets),
-    "kml": Format("KML", write_kml, wgs84=True),
+    "shapefile": Format("Shapefile", write_shapefiles, SHAPEFILE_LOSSES),
+    "flatgeobuf": Format("FlatGeobuf", write_flatgeobufs, FLATGEOBUF_LOSSES),
+    "geoparquet": Format("GeoParquet", write_geoparquets, GEOPARQUET_LOSSES),
+    "kml": Format("KML", write_kml, KML_LOSSES, wgs84=True),
 }
