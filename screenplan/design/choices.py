@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from screenplan.design.choice import Limits
+from screenplan.design.choice import SLACK, Limits
 from screenplan.design.odds import FRESH_DRAWS, Odds, measuring
 from screenplan.design.rounds import Chosen, Pool, Stage, choose, lay_out
 from screenplan.design.surer import choose_surely
@@ -190,6 +190,11 @@ def _point(asked: Point, wish: Wish, pool: Pool, limits: Limits, odds: Odds, sta
         typical = choose(pool, limits, stage, seconds / 2.0, proof=False)
     if typical.layers is None:
         return Point(wish, pool, typical, typical)
+    if wish.key == "surer":
+        sure = pool.weight[asked.found.sure(wish.chance)].sum()
+        if sure >= wish.share * pool.weight.sum() - SLACK:
+            # The chosen planting is as sure already.
+            return Point(wish, pool, typical, asked.found)
     if wish.chance:
         found = choose_surely(
             typical,
