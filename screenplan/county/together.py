@@ -36,7 +36,7 @@ FAR_M = 100_000.0
 #: So often rows that cannot be read are left out.
 MOST_TRIES = 5
 #: Repairs that a row gets by itself, whatever is around it: these words stand in them.
-_BY_ITSELF = ("storeys of",)
+_BY_ITSELF = ("storeys of", "rings turned")
 
 
 def cells_of(parcels: gpd.GeoDataFrame) -> np.ndarray:
