@@ -532,6 +532,13 @@ def test_every_text_of_the_forms_can_be_translated(profile, quick):
     assert "Identifier of the parcel that is planned" in texts
     for entry in describe_toolbox()["plan_values"]:
         assert {entry["label"], entry["help"]} <= set(texts)
+    # The help beside a form asks for no text that the list lacks, and shows what it is given.
+    asked = []
+    for step in describe_toolbox()["steps"]:
+        said = step_help(step, lambda text: asked.append(text) or f"«{len(asked)}»")
+        assert "Before any digging" not in said
+    assert len(set(asked)) > 200
+    assert set(asked) <= set(texts)
 
 
 #: What shows a text: calls whose second argument is one.

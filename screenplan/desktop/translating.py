@@ -11,7 +11,7 @@ from xml.sax.saxutils import escape
 #: Under which the plugin looks a text up (`screenplan_toolbox.words`).
 CONTEXT = "Screenplan"
 #: Entries of a description that a form shows as they are.
-SHOWN = ("title", "label", "help", "does", "group")
+SHOWN = ("title", "label", "help", "does", "group", "meaning")
 
 
 def texts_of(toolbox: Mapping[str, Any], plugin: Path) -> list[str]:

@@ -27,10 +27,12 @@ from .words import tr
 OUTPUT, LOAD, REPORT, PACKAGE = "OUTPUT", "LOAD", "REPORT", "PLAN_GPKG"
 IDS, WORKERS, PLANTS, LINES = "IDS", "WORKERS", "PLANTS", "LINES"
 
-GIVES = (
-    "It writes a folder, whole or not at all: the report (report.html), all layers and tables "
-    "(plan.gpkg, and each as GeoJSON or CSV), the stake-out for other programs, and a record of the run."
-)
+
+def _gives():
+    return tr(
+        "It writes a folder, whole or not at all: the report (report.html), all layers and tables "
+        "(plan.gpkg, and each as GeoJSON or CSV), the stake-out for other programs, and a record of the run."
+    )
 
 
 class _Plan(Algorithm):
@@ -111,14 +113,18 @@ class PlanFromFile(_Plan):
 
     def shortHelpString(self):
         lead = (
-            "Runs every step of a plan file, as 'screenplan run' does.",
-            "'screenplan start' makes a commented plan file from the layers that you have; the form "
-            "'Plan from layers' writes one too.",
-            "Several lots can be planned together, as a street: one order, one calendar, one stake-out, and costs "
-            "by lot. Name their identifiers.",
-            GIVES,
+            tr("Runs every step of a plan file, as 'screenplan run' does."),
+            tr(
+                "'screenplan start' makes a commented plan file from the layers that you have; the form "
+                "'Plan from layers' writes one too."
+            ),
+            tr(
+                "Several lots can be planned together, as a street: one order, one calendar, one stake-out, and costs "
+                "by lot. Name their identifiers."
+            ),
+            _gives(),
         )
-        return plan_help(lead, ())
+        return plan_help(lead, (), tr=tr)
 
     def initAlgorithm(self, configuration=None):  # noqa: ARG002
         self.addParameter(QgsProcessingParameterFile(forms.PLAN, tr("Plan file"), extension="toml"))
@@ -174,14 +180,18 @@ class PlanFromLayers(_Plan):
 
     def shortHelpString(self):
         lead = (
-            "Runs every step on the layers that you pick, with the main choices; only the parcels are "
-            "needed, and what cannot be judged without other layers is listed in the report.",
-            "The folder also keeps the layers as they were handed over (inputs.gpkg) and the plan file "
-            "(screen.toml) with every key, its help and its range: edit it, and run it again with the "
-            "form 'Plan from a plan file' or 'screenplan run'. The plan itself is in screen_plan.",
-            GIVES,
+            tr(
+                "Runs every step on the layers that you pick, with the main choices; only the parcels are "
+                "needed, and what cannot be judged without other layers is listed in the report."
+            ),
+            tr(
+                "The folder also keeps the layers as they were handed over (inputs.gpkg) and the plan file "
+                "(screen.toml) with every key, its help and its range: edit it, and run it again with the "
+                "form 'Plan from a plan file' or 'screenplan run'. The plan itself is in screen_plan."
+            ),
+            _gives(),
         )
-        return plan_help(lead, self.values, self.layers)
+        return plan_help(lead, self.values, self.layers, tr)
 
     def initAlgorithm(self, configuration=None):  # noqa: ARG002
         self.add_layers()
@@ -228,14 +238,20 @@ class County(Algorithm):
 
     def shortHelpString(self):
         lead = (
-            "Plans every parcel of a file by one plan file, as 'screenplan county' does: its section [county] says "
-            "which sides are planted. Nothing is designed: sides are planted from end to end.",
-            "A parcel that cannot be planned is set aside and listed, and stops nothing. What was begun is gone on "
-            "with when the form is run again on the same folder.",
-            "It writes GeoParquet in parts, and county.gpkg, a map of the whole. It needs the library's part for "
-            'counties: pip install "screenplan[county]".',
+            tr(
+                "Plans every parcel of a file by one plan file, as 'screenplan county' does: its section [county] says "
+                "which sides are planted. Nothing is designed: sides are planted from end to end."
+            ),
+            tr(
+                "A parcel that cannot be planned is set aside and listed, and stops nothing. What was begun is gone on "
+                "with when the form is run again on the same folder."
+            ),
+            tr(
+                "It writes GeoParquet in parts, and county.gpkg, a map of the whole. It needs the library's part for "
+                'counties: pip install "screenplan[county]".'
+            ),
         )
-        return plan_help(lead, ())
+        return plan_help(lead, (), tr=tr)
 
     def initAlgorithm(self, configuration=None):  # noqa: ARG002
         self.addParameter(QgsProcessingParameterFile(forms.PLAN, tr("Plan file"), extension="toml"))

@@ -42,7 +42,7 @@ class StepAlgorithm(Algorithm):
         return tr(self.step["does"]) + "."
 
     def shortHelpString(self):
-        return step_help(self.step)
+        return step_help(self.step, tr)
 
     def tags(self):
         return [self.step["name"], *(layer["name"] for layer in self.step["outputs"])]
