@@ -5,7 +5,13 @@ import pytest
 
 from screenplan.outputs.answer import Block, answer_lines
 from screenplan.outputs.report_tables import Heading, Table
-from screenplan.outputs.who_sees import MOST_WINDOWS, closing_windows, view_counts
+from screenplan.outputs.who_sees import (
+    MOST_NUMBERED,
+    MOST_WINDOWS,
+    closing_windows,
+    open_windows,
+    view_counts,
+)
 
 YEARS = ("year_closed_low", "year_closed", "year_closed_high")
 
@@ -50,7 +56,7 @@ def site(count):
     houses = ["h-1" if k % 2 else "h-2" for k in range(count - 1)] + [None]
     return {
         "views": views(["closes"] * count),
-        "windows": pd.DataFrame({"window_id": [f"w{k}" for k in range(count)], "building_id": houses, "name": "bath", "storey": 0}),
+        "windows": pd.DataFrame({"window_id": [f"w{k}" for k in range(count)], "building_id": houses, "name": "bath", "storey": 0, "derived": False}),
         "buildings": pd.DataFrame({"building_id": ["h-1", "h-2"], "kind": "house", "name": ["No. 1", "No. 2"]}),
     }  # fmt: skip
 
@@ -77,3 +83,28 @@ def test_a_block_is_told_in_sentences_where_there_are_no_tables():
         "who No. 9, bath, from year 4",
         "More stand below",
     ]
+
+
+@pytest.mark.parametrize(
+    ("count", "derived"),
+    [(MOST_NUMBERED, True), (MOST_NUMBERED + 2, True), (MOST_NUMBERED + 2, False)],
+)
+def test_many_derived_windows_that_stay_open_for_one_reason_are_told_by_houses(count, derived):
+    layers = site(count)
+    layers["windows"]["derived"] = derived
+    layers["views"] = views(["stays open"] * count).assign(set_apart=None)
+    layers["view_holes"] = pd.DataFrame(
+        {"view_id": [f"v{k}" for k in range(count)], "open_until": None, "cause": "past the row"}
+    )
+    (said,) = open_windows(layers, "metric")
+    # By hand: of three windows one is in No. 2, one in No. 1, one in none; of five two each.
+    pair = "No. 2, bath (terrace); No. 1, bath (terrace)"
+    told = {
+        (MOST_NUMBERED, True): f"{pair}; bath (terrace)",
+        (
+            MOST_NUMBERED + 2,
+            True,
+        ): "No. 2, 2 windows (terrace); No. 1, 2 windows (terrace); bath (terrace)",
+        (MOST_NUMBERED + 2, False): f"{pair}; {pair}; bath (terrace)",
+    }
+    assert said == f"Past the row: {told[count, derived]}"

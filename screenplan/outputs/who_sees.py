@@ -13,8 +13,9 @@ from screenplan.outputs.drawings.style import clean
 from screenplan.outputs.report_cells import LONGEST_TEXT, is_missing
 from screenplan.outputs.report_tables import Heading, Table
 
-#: So many windows are told on the first screen.
-MOST_WINDOWS = 8
+#: So many windows are told on the first screen, or else their houses; fewer of those for one reason that are derived
+#: from footprints and only have a number.
+MOST_WINDOWS, MOST_NUMBERED = 8, 3
 #: Chance from which on a view counts as surely closed.
 SURE = 0.8
 #: Said where nobody is given who may look in.
@@ -106,10 +107,12 @@ def closing_windows(layers: Mapping) -> tuple[Table | None, str]:
     return Table("closed", "", headings, rows[:MOST_WINDOWS]), ". ".join(more)
 
 
-def _lookers(windows: pd.Series, layers: Mapping) -> tuple[pd.Series, dict[str, str]]:
+def _lookers(
+    windows: pd.Series, layers: Mapping, most: int = MOST_WINDOWS
+) -> tuple[pd.Series, dict[str, str]]:
     """Give by view who is told of, windows or else their houses, and what people call them."""
     names, given = observer_names(layers), layers.get("windows")
-    if windows.nunique() <= MOST_WINDOWS or given is None:
+    if windows.nunique() <= most or given is None:
         return windows, names
     houses = dict(zip(given["window_id"].astype(str), given["building_id"], strict=True))
     who = windows.map(
@@ -128,22 +131,27 @@ def open_windows(layers: Mapping, units: str) -> list[str]:
     """Tell by reasons which windows still see which places."""
     views = layers["views"]
     left = views.loc[views["status"] == "stays open"]
-    names, places = observer_names(layers), place_names(layers.get("private_places"))
+    places = place_names(layers.get("private_places"))
     why = open_reasons(layers, units)
-    told: dict[str, dict[str, list[str]]] = {}
-    for row in left.to_dict("records"):
-        window = clean(names.get(str(row["window_id"]), row["window_id"]), 120)
-        place = clean(places.get(str(row["place_id"]), row["place_id"]), 60)
-        reason = why.get(row["view_id"], NO_ROW)
-        told.setdefault(reason, {}).setdefault(window, []).append(place)
-    return [
-        f"{reason[0].upper()}{reason[1:]}: "
-        + "; ".join(
-            f"{window} ({', '.join(seen)})" for window, seen in list(mine.items())[:MOST_WINDOWS]
-        )
-        + (f" and {len(mine) - MOST_WINDOWS} windows more" if len(mine) > MOST_WINDOWS else "")
-        for reason, mine in told.items()
-    ]
+    given = layers.get("windows")
+    numbered = (
+        () if given is None else given.loc[given["derived"].fillna(False).astype(bool), "window_id"]
+    )
+    told = []
+    for reason, mine in left.groupby(left["view_id"].map(why).fillna(NO_ROW), sort=False):
+        windows = mine["window_id"].astype(str)
+        most = MOST_NUMBERED if windows.isin(numbered).all() else MOST_WINDOWS
+        who, names = _lookers(windows, layers, most)
+        seen: dict[str, dict[str, None]] = {}
+        for looker, place in zip(who, mine["place_id"].astype(str), strict=True):
+            seen.setdefault(looker, {})[clean(places.get(place, place), 60)] = None
+        said = [
+            f"{clean(names.get(looker, looker), 120)} ({', '.join(onto)})"
+            for looker, onto in seen.items()
+        ]
+        more = f" and {len(said) - MOST_WINDOWS} more" if len(said) > MOST_WINDOWS else ""
+        told.append(f"{reason[0].upper()}{reason[1:]}: {'; '.join(said[:MOST_WINDOWS])}{more}")
+    return told
 
 
 def open_reasons(layers: Mapping, units: str) -> dict[str, str]:
