@@ -226,7 +226,7 @@ def test_places_that_are_given_are_those_of_the_lot_on_which_they_lie():
     layers["private_places"] = gpd.GeoDataFrame({"place_id": ["terrace", "elsewhere"]}, geometry=shapes.translate(*CORNER))  # fmt: skip
     run = plan_street(IDS, layers, only=("private_places",))
     found = run.layers["private_places"].set_index("place_id")["lot_id"]
-    assert dict(found) == {"terrace": "12", "14 derived-1": "14", "16 derived-1": "16"}
+    assert dict(found) == {"terrace": "12", "14 garden": "14", "16 garden": "16"}
 
 
 REFUSED = [

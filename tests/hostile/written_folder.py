@@ -25,7 +25,10 @@ FORGOTTEN = re.compile(
     r"(?<![\w.'-])(nan|NaN|NAN|NaT|<NA>|[-+]?inf|-?Infinity|nan m|None m)(?![\w'-])"
 )
 #: Written only where the plan asks for it.
-_IF_ASKED = ("alternatives", "design", "design_views", "choices", "choice_plants", "choice_views")
+_IF_ASKED = (
+    "alternatives", "design", "design_views", "choices", "choice_plants", "choice_views", "shared_boundaries",
+    "lot_costs",
+)  # fmt: skip
 _TEXTS = (".csv", ".ics", ".gpx", ".kml", ".dxf")
 
 
