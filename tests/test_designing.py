@@ -238,7 +238,9 @@ def test_where_a_narrower_kind_has_room_it_is_named(width, named):
     views = made["design_views"].set_index("view_id")
     assert bool(views.loc["w1 to p1", "closed"])
     assert views.loc["w0 to p0", "cause"] == "no ground to plant"
-    assert ("name narrow kind" in f"{views.loc['w0 to p0', 'says']}") == named
+    assert (
+        "Narrow kind has room: add narrow to design.kinds" in f"{views.loc['w0 to p0', 'says']}"
+    ) == named
 
 
 def test_where_no_view_can_be_closed_the_causes_are_in_the_refusal():

@@ -288,7 +288,7 @@ def test_the_stake_out_sheet_says_how_its_numbers_are_read():
         }
     )
     (along,) = _readings({"stakes": stakes})
-    assert along.endswith("read on a tape laid on the ground.")
+    assert along.endswith("read on a tape along the ground.")
     (level,) = _readings({"stakes": stakes.assign(slope_along_m=stakes["along_m"])})
     assert level.endswith("read on a tape held level.")
     # An offset is level, and said only where there is one.

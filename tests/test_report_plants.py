@@ -65,7 +65,7 @@ def test_a_reading_along_the_ground_stands_beside_the_level_one_only_where_they_
         "3.00 m",
         "6.00 m",
     ]
-    assert how_tapes_lie(stakes) == ("held level" if slope == 1.0 else "laid on the ground")
+    assert how_tapes_lie(stakes) == ("held level" if slope == 1.0 else "along the ground")
 
 
 def test_a_table_of_few_narrow_columns_is_not_spread_over_the_sheet():

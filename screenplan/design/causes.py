@@ -161,7 +161,7 @@ def _remedy(paths: np.ndarray, light: np.ndarray, narrower: Candidates | None) -
     if light[passed].sum() < 0.5 * light.sum():
         return ""
     kind = narrower.options[0].species
-    return f". A narrower kind has room there: name {kind.called} in design.kinds too ({kind.key})"
+    return f". {kind.called[0].upper()}{kind.called[1:]} has room: add {kind.key} to design.kinds"
 
 
 def _beyond_reach(
@@ -195,8 +195,8 @@ def _beyond_reach(
     if not over.any() or light[over].sum() < 0.5 * light.sum():
         return Cause(
             "no ground to plant",
-            "Most of what stays open passes no ground where a plant may stand: its rays cross ground that a "
-            f"rule keeps clear, a building, or another's parcel{_remedy(paths, light, narrower())}",
+            "Most rays cross ground that a rule keeps clear, a building, or another's parcel"
+            f"{_remedy(paths, light, narrower())}",
         )
     tallest = max(
         float(

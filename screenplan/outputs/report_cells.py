@@ -91,7 +91,7 @@ def write_cell(
 def how_tapes_lie(stakes: pd.DataFrame) -> str:
     """Say how the tapes are held that give the stakes' distances along the ground."""
     longer = stakes["slope_along_m"] - stakes["along_m"]
-    return "held level" if (longer.abs() < HALF_A_READING_M).all() else "laid on the ground"
+    return "held level" if (longer.abs() < HALF_A_READING_M).all() else "along the ground"
 
 
 def _when(row: Mapping) -> str:
