@@ -67,6 +67,10 @@ def test_an_identifier_may_be_a_number():
         # A year that is not computed has no crowns and no column.
         (PARCELS | {"growth": {"years": 12}, "views": {"report_years": [5, 30]}}, r"key views\.report_years: year 30 is after the last one that is looked at, growth\.years = 12\. Give years up to 12"),
         (PARCELS | {"growth": {"show_years": [40]}}, r"key growth\.show_years: year 40 is after the last one"),
+        (PARCELS | {"street": {"agreed": "12"}}, r"key street\.agreed: '12' is not a list\. Write lists of 2 in one list: \[\[…\], \[…\]\]"),
+        (PARCELS | {"street": {"agreed": ["12"]}}, r"key street\.agreed\.0: '12' is not a list of 2\. Write 2 entries in a pair of brackets"),
+        (PARCELS | {"street": {"agreed": [["12"]]}}, r"key street\.agreed\.0\.1: an entry of the list is missing\. Write all of them in one pair of brackets"),
+        (PARCELS | {"subject": {"point": [1, 2, 3]}}, r"key subject\.point: \[1, 2, 3\] has more than 2 entries\. Write at most 2"),
         (PARCELS | {"growth": {"show_years": []}}, r"key growth\.show_years: \[\] lists nothing\. List one or more"),
         (PARCELS | {"views": {"report_years": [-1]}}, r"key views\.report_years\.0: -1 is out of range\. Give at least 0"),
         (PARCELS | {"site": {"height": "2000 km"}}, r"key site\.height: '2000 km' is out of range\. Give at most 9000 m"),

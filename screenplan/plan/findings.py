@@ -71,6 +71,8 @@ def _say(
         return str(wrong), wrong.mend if isinstance(wrong, WrongError) else "Correct it"
     if kind in ("extra_forbidden", "unexpected_keyword_argument"):
         return "there is no such key", instead_of(str(item["loc"][-1]), names)
+    if kind == "missing" and isinstance(item["loc"][-1], int):
+        return "an entry of the list is missing", "Write all of them in one pair of brackets"
     if kind in ("missing", "union_tag_not_found"):
         return "this key is missing", "Add it"
     if kind in _RANGES:
@@ -82,8 +84,20 @@ def _say(
     if kind == "literal_error":
         return f"{value} is not one of the choices", f"Write {context['expected']}"
     if kind in ("tuple_type", "list_type") and Ellipsis in get_args(_kinds(inner)[0]):
+        entries = _kinds(get_args(_kinds(inner)[0])[0])[0]
+        if get_origin(entries) is tuple:
+            return (
+                f"{value} is not a list",
+                f"Write lists of {len(get_args(entries))} in one list: [[…], […]]",
+            )
         entry = value.replace("'", '"') if isinstance(item["input"], str) else value
         return f"{value} is not a list", f"Write [{entry}]"
+    if kind in ("tuple_type", "list_type"):
+        count = len(get_args(_kinds(inner)[0]))
+        return f"{value} is not a list of {count}", f"Write {count} entries in a pair of brackets"
+    if kind == "too_long":
+        most = context["max_length"]
+        return f"{value} has more than {most} entries", f"Write at most {most}"
     if kind in ("model_type", "dict_type"):
         return f"{value} is not a table", f"Write [{key}], and its keys below it"
     if kind == "too_short":
