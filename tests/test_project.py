@@ -46,7 +46,7 @@ from screenplan.outputs.rasters import SUN_HOURS_NAME, write_sun_hours
 from screenplan.outputs.styles import STYLES, style_qml
 
 KNOWN = WRITTEN | as_written(SURROUNDINGS)
-TITLES = Titles("Larkspur Rise 7", "LR-7", "2026-03-21")
+TITLES = Titles("Larkspur Rise 7", "parcel LR-7", "2026-03-21")
 MOMENT = dt.datetime(2026, 3, 21, 12, tzinfo=dt.UTC)
 
 #: A pixel of the pictures is 0.085 mm; an outline's edge may be off by one at either end.
@@ -325,7 +325,7 @@ def test_a_list_of_many_kinds_says_where_the_rest_stands():
 def test_awkward_titles_are_words_and_nothing_else(metric, tmp_path):
     title = 'A & B <c> "d" [% 1 + 1 %] \x0b\x00 \ud800 Äpfel 漢'
     frame, layers = make_up(metric)
-    titles = Titles(title, "7 & [%now()%]", "2026-03-21")
+    titles = Titles(title, "parcel 7 & [%now()%]", "2026-03-21")
     write_project(layers, tmp_path, frame, titles)
     document = document_of(tmp_path)
     texts = [item.get("labelText", "") for item in document.iter("LayoutItem")]

@@ -93,14 +93,15 @@ def write_run(run: Run, target: str | Path | OutputFolder) -> Path:
         for name, contract in known.items()
         if name in run.layers and (run.plan.plan.drawing_tables or not contract.only_drawn)
     }
+    about = about_run(run)
     with target.staged() as beside:
         outputs = write_layers(
             layers, beside, send_out=frame.send_out, crs=frame.source_crs, placed=frame.is_placed
         )
         outputs += _write_works(run, beside)
         outputs += write_sun_hours(run.layers["sun_grid"], beside, frame.crs)
-        outputs += _write_project(run, layers, beside)
-        report = write_report(run.layers, beside / REPORT_NAME, about_run(run))
+        outputs += _write_project(run, layers, beside, about)
+        report = write_report(run.layers, beside / REPORT_NAME, about)
         outputs.append(describe_output(report, {}))
         record = RunRecord(
             frame=frame.to_dict(),
@@ -115,10 +116,10 @@ def write_run(run: Run, target: str | Path | OutputFolder) -> Path:
     return target.target
 
 
-def _write_project(run: Run, layers: dict[str, Any], folder: Path) -> list[dict]:
+def _write_project(run: Run, layers: dict[str, Any], folder: Path, about: About) -> list[dict]:
     """Write the desktop GIS's project beside the GeoPackage."""
-    about, subject = run.plan.plan, run.site.subject_id
-    titles = Titles(about.title or subject or "Screen", subject, dt.date.today().isoformat())
+    title = about.title or about.subject or "Screen"
+    titles = Titles(title, about.of, dt.date.today().isoformat())
     return write_project(layers, folder, run.site.frame, titles, units=about.units)
 
 

@@ -60,20 +60,20 @@ class Titles:
     ----------
     title : str
         Of the plan.
-    subject : str
-        Identifier of the parcel; empty if only the row is known.
+    planned : str
+        The parcel or the lots, as `About.of` says it; empty if only the row is known.
     date : str
         When the plan was made.
     """
 
     title: str
-    subject: str
+    planned: str
     date: str
 
     @property
     def of(self) -> str:
         """What the plan is of, in words."""
-        return f"parcel {self.subject}" if self.subject else "a row, its parcel not known"
+        return self.planned or "a row, its parcel not known"
 
 
 def add_sheets(
@@ -216,7 +216,7 @@ def _head(
         layout, "kind of sheet", Box(box.x, box.y + 3.0 * grow, width, 4.2 * grow), theme,
         points=8.0 * grow, role="plant", bold=True,
     )  # fmt: skip
-    title = clean(titles.title or titles.subject or "Screen", 60).replace("[%", "[ %")
+    title = clean(titles.title or "Screen", 60).replace("[%", "[ %")
     points = next(size for longest, size in _TITLE_SIZES if len(title) <= longest)
     add_label(
         layout, "title", Box(box.x, box.y + 7.6 * grow, width, 13.4 * grow), title,
