@@ -36,27 +36,13 @@ from screenplan.works.kinds import Kind, kinds_of
 from screenplan.works.locating import FIRST_DIG, LAST_DIG, Request
 from screenplan.works.quantities import DIG, MULCH_YEARS
 from screenplan.works.seasons import Seasons, judge_planting, season_words, water_by_season
+from screenplan.works.tasks import COMMON, PART, task, year_day
 from screenplan.works.water import SOURCE, YEAR_DAYS, Stage, water_stages, years_to_establish
 
 #: A planting date this many years back or ahead is a slip.
 BACK_YEARS, AHEAD_YEARS = 5, 30
 #: Days before planting on which the boundary is settled, turf is lifted and holes are dug.
 SETTLE_DAY, CLEAR_DAY, DIG_DAY = -28, -2, -1
-_COMMON = "common practice, no source"
-#: The part of the work to which each task belongs.
-_PART = {
-    task: part
-    for part, tasks in {
-        "order": "raise pot",
-        "stake-out": "ask cut mark locate renew pegs",
-        "dig": "clear dig",
-        "plant": "plant mulch",
-        "fence": "fence fence_check fence_off",
-        "water": "water_daily water_often water_weekly water_later water_winter",
-        "check": "locate_again replace mulch_again clip closed",
-    }.items()
-    for task in tasks.split()
-}
 
 
 def schedule_work(
@@ -140,23 +126,18 @@ def schedule_work(
 def _dated(tasks: Sequence[dict], start: dt.date | None) -> Iterator[dict]:
     """Give the tasks their last days, years and dates, and those of one key a number."""
     seen: dict[str, int] = {}
-    for task in tasks:
-        seen[task["task"]] = number = seen.get(task["task"], 0) + 1
-        last = task["first_day"] + (task.get("every_days") or 0) * (task["times"] - 1)
-        last = task.pop("until", last)
-        yield task | {
-            "part": _PART[task["task"]],
-            "task": task["task"] if number == 1 else f"{task['task']}_{number}",
+    for made in tasks:
+        seen[made["task"]] = number = seen.get(made["task"], 0) + 1
+        last = made["first_day"] + (made.get("every_days") or 0) * (made["times"] - 1)
+        last = made.pop("until", last)
+        yield made | {
+            "part": PART[made["task"]],
+            "task": made["task"] if number == 1 else f"{made['task']}_{number}",
             "last_day": last,
-            "year": max(0, int((task["first_day"] + 0.5) // YEAR_DAYS)),
-            "first_date": _date(start, task["first_day"]),
+            "year": max(0, int((made["first_day"] + 0.5) // YEAR_DAYS)),
+            "first_date": _date(start, made["first_day"]),
             "last_date": _date(start, last),
         }
-
-
-def year_day(year: int) -> int:
-    """Day on which a year since planting begins."""
-    return round(year * YEAR_DAYS)
 
 
 def _read_date(asked: Calendar, today: dt.date) -> dt.date | None:
@@ -178,13 +159,6 @@ def _date(start: dt.date | None, day: int) -> str | None:
     return None if start is None else (start + dt.timedelta(days=int(day))).isoformat()
 
 
-def _task(key, name, day, says, *, source=_COMMON, caution=None, item=None, **more) -> dict:
-    return {
-        "task": key, "name": name, "first_day": int(day), "times": 1, "says": says, "source": source,
-        "caution": caution, "item": item,
-    } | more  # fmt: skip
-
-
 def _raising_of(kinds: Sequence[Kind], plants: Plants) -> Raised | None:
     """Tell how long the slowest of the kinds that are raised takes; None if they are bought."""
     if plants.raised == "bought":
@@ -198,16 +172,16 @@ def _raising(raising: Raised | None, way: str) -> Iterator[dict]:
         return
     begin = -round(raising.years * YEAR_DAYS)
     cuttings = way == "cuttings"
-    yield _task(
+    yield task(
         "raise", "Take the cuttings" if cuttings else "Sow", begin,
         (
             "From healthy plants of the kind; when in the year and how, by the kind: ask a nursery near you"
             if cuttings
             else "When in the year, and whether the seed must be kept cold before, by the kind: ask a nursery near you"
         ),
-        item="cutting" if cuttings else "seed", source=f"years until planting: {raising.source}; {_COMMON}",
+        item="cutting" if cuttings else "seed", source=f"years until planting: {raising.source}; {COMMON}",
     )  # fmt: skip
-    yield _task(
+    yield task(
         "pot", "Pot them on", begin + round(min(1.0, raising.years / 2.0) * YEAR_DAYS),
         "When roots fill the pot or the bed: each into a pot of its own, or farther apart; leave out the weak ones",
     )  # fmt: skip
@@ -244,18 +218,18 @@ def _delay(
 
 def _before(asked: LocateRequest, birds: Nesting, seasons: Seasons, fenced: bool) -> Iterator[dict]:
     lines = Request.before(FIRST_DIG, asked)
-    yield _task(
+    yield task(
         "ask", "Settle the boundary and the rules", min(SETTLE_DAY, lines.mark_day - 7),
         "Find the boundary's pins or have it surveyed, ask for local limits on hedges and fences, look "
         "for overhead lines and for sight at the road, and tell the neighbours",
     )  # fmt: skip
-    yield _task(
+    yield task(
         "cut", "Cut what grows on the strip", seasons.before(lines.mark_day - 2, birds.months),
         f"Shrubs and tall growth, to the ground and no deeper; keep it mown until planting. {_birds(birds, seasons)}",
-        source=f"{_COMMON}; nesting: {birds.source}",
+        source=f"{COMMON}; nesting: {birds.source}",
     )  # fmt: skip
     posts = ", each post of the fence" if fenced else ""
-    yield _task(
+    yield task(
         "mark", "Mark all that will be broken", lines.mark_day,
         f"White paint, no peg and no flag yet: each hole at its full width, each peg{posts}, and the edges "
         "of the strip. Two people, two tapes; close the tape on the far end before the first mark",
@@ -269,18 +243,18 @@ def _before(asked: LocateRequest, birds: Nesting, seasons: Seasons, fenced: bool
         if lines.last_day < LAST_DIG
         else f"Only if something is still to be dug then: the request holds up to {until} at most"
     )
-    yield _task(
+    yield task(
         "renew", "Renew the request before it lapses", lines.renew_day,
         f"{more}. Renewing takes as long as asking; a mark that can no longer be read is asked for at once",
         source=f"{asked.source} ({asked.status}), the day of asking counted",
         caution=_LAPSED,
     )  # fmt: skip
-    yield _task(
+    yield task(
         "pegs", "Set the pegs and flag every plant", FIRST_DIG,
         "Two people, two tapes; close the tape on the far peg before the first flag", item="peg",
         caution="Driving a peg is digging: " + f"{DIG}".replace("Have", "have", 1),
     )  # fmt: skip
-    yield _task(
+    yield task(
         "clear", "Lift the turf of the strip", CLEAR_DAY,
         "First take each locator's mark over to the sides of the strip: its paint and flags go with the "
         "turf. Lift grass and weeds, no deeper; look for nests in the grass before",
@@ -293,7 +267,7 @@ _LAPSED = "Nothing is dug on a request that has lapsed"
 
 
 def _locate(key: str, name: str, lines: Request, asked: LocateRequest) -> dict:
-    return _task(
+    return task(
         key, name, lines.ask_day,
         "Ask the one-call centre or the lines' owners to mark every buried line on the ground, private "
         f"lines too (garden lights, irrigation, septic), at least {asked.wait_working_days:g} working days "
@@ -318,21 +292,21 @@ def _planting(
     kinds: Sequence[Kind], seasons: Seasons, limits, mulched: bool, fence
 ) -> Iterator[dict]:
     roots, handling = roots_of(kinds), handling_of(kinds)
-    yield _task(
+    yield task(
         "dig", "Dig the holes", DIG_DAY,
         f"As wide as the sheet says, no deeper than the {roots}; rough sides, firm bottom",
         caution=DIG, item="hole",
     )  # fmt: skip
     months = season_words(seasons, kinds, limits)
     season = f". Best set in {months}; the local custom decides" if months else ""
-    yield _task("plant", "Plant", 0, handling.says + season, source=handling.source, item="plant")
+    yield task("plant", "Plant", 0, handling.says + season, source=handling.source, item="plant")
     if mulched:
-        yield _task(
+        yield task(
             "mulch", "Mulch", 0, "Even, to the depth on the sheet, kept off the stems", item="mulch",
             caution="Never heap mulch against a stem",
         )  # fmt: skip
     if fence is not None:
-        yield _task(
+        yield task(
             "fence", "Set the fence", LAST_DIG,
             "Posts, braces, wire, gate; the same week, browsing starts at once",
             caution=DIG, item="fence_roll",
@@ -356,7 +330,7 @@ def _watering(kinds: Sequence[Kind], works: Works, seasons: Seasons, limits) -> 
             else f"The amount on the sheet, slowly, over the {watered_of(kinds)}; none while the soil is moist "
             "or frozen, or after an inch of rain"
         )
-        yield _task(
+        yield task(
             stage.key, stage.name, stage.first_day, says,
             source=f"{rest.source} ({rest.status})" if run.winter and rest else SOURCE,
             item="water_round" if run.winter else stage.key, times=stage.times,
@@ -372,23 +346,23 @@ def _after(asked: LocateRequest, topped: bool, fence) -> Iterator[dict]:
         "says": "If a plant is to be replaced: mark its hole in white, then ask anew as before planting, "
         "for the first request has lapsed"
     }
-    yield _task(
+    yield task(
         "replace", "Replace losses", replace,
         "Before the second season, with plants of the same size; the allowance was ordered for it",
         caution=DIG, item="plant",
     )  # fmt: skip
     if topped:
-        yield _task(
+        yield task(
             "mulch_again", "Top up the mulch", year_day(1), "Back to its depth, off the stems",
             times=MULCH_YEARS, every_days=365, item="mulch_again",
         )  # fmt: skip
     if fence is not None:
         stands = int(fence["stands_years"])
-        yield _task(
+        yield task(
             "fence_check", "Walk the fence", 30, "Wire tight, gate shut, nothing fallen on it",
             times=max(1, stands * 365 // 30 - 1), every_days=30,
         )  # fmt: skip
-        yield _task(
+        yield task(
             "fence_off", "Take the fence down", year_day(stands),
             "When plants are above the animals' reach; look first, and leave it if low twigs are browsed",
             source="growth of the plan, low growth",
@@ -398,10 +372,10 @@ def _after(asked: LocateRequest, topped: bool, fence) -> Iterator[dict]:
 def _clipping(clip: int | None, birds: Nesting, seasons: Seasons) -> Iterator[dict]:
     if clip is None:
         return
-    yield _task(
+    yield task(
         "clip", "First clip of the sides", seasons.after(year_day(clip), birds.months),
         f"When neighbouring crowns touch; into green twigs only. {_birds(birds, seasons)}",
-        source=f"growth of the plan, typical growth; {_COMMON}; nesting: {birds.source}",
+        source=f"growth of the plan, typical growth; {COMMON}; nesting: {birds.source}",
     )  # fmt: skip
 
 
@@ -410,7 +384,7 @@ def _closing(closure) -> Iterator[dict]:
     if closed is not None:
         evidence = all_evidence(closure["evidence"])
         rests = f", which rests on: {evidence}" if evidence else ""
-        yield _task(
+        yield task(
             "closed", "The row should be closed", year_day(closed),
             f"To the height that was asked, with typical growth{rests}; compare it with the elevation of that year",
             source="closure of the plan, typical growth",
