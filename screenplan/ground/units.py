@@ -386,3 +386,30 @@ def parse_volume(text: str) -> float:
             'Write a number and a unit, such as "50 l", "2 cu ft" or "0.05 m3"',
         )
     return _finite(float(match["number"]) * unit, text, "volume", None)
+
+
+_TEMPERATURE = re.compile(r"^\s*(?P<number>[-+−]?\d+(?:\.\d+)?)\s*°?\s*(?P<unit>[CcFf])\s*$")
+
+
+def parse_temperature(text: str) -> float:
+    """Read a temperature such as ``"4.5 C"`` or ``"40 °F"``, in degrees Celsius.
+
+    Raises
+    ------
+    InputError
+        If there is no number or no unit: a bare number could be of either scale.
+
+    Examples
+    --------
+    >>> parse_temperature("4.5 C"), parse_temperature("50 °F")
+    (4.5, 10.0)
+    """
+    match = _TEMPERATURE.match(text) if isinstance(text, str) else None
+    if match is None:
+        raise refuse(
+            f"{quoted(text)} is not a temperature",
+            'Write a number and its scale, such as "4.5 C" or "40 F"',
+        )
+    number = float(match["number"].replace("−", "-"))
+    celsius = number if match["unit"] in "Cc" else (number - 32.0) / 1.8
+    return round(_finite(celsius, text, "temperature", None), 9)

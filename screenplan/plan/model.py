@@ -16,6 +16,7 @@ from pydantic.fields import FieldInfo
 
 from screenplan.contracts import INPUTS
 from screenplan.ground.errors import InputError
+from screenplan.plan.climate import Climate
 from screenplan.plan.county import County
 from screenplan.plan.design import Design
 from screenplan.plan.effects import Boundary, Health, Light, Limits, Lines, Noise, Road
@@ -81,6 +82,7 @@ class Options(Section):
     works: Works = Works()
     fence: Fence = Fence()
     calendar: Calendar = Calendar()
+    climate: Climate = Climate()
     cost: Cost = Cost()
     alternatives: Alternatives = Alternatives()
     limits: Limits = Limits()

@@ -52,7 +52,7 @@ def read_plan(
     content = read_toml(path, "plan file", "Check the path, or make one with 'screenplan start'")
     changed, set_keys = change_plan(content, settings), [_key_of(one) for one in settings]
     try:
-        plan = check_plan(changed, file=str(path), given=given)
+        plan = check_plan(changed, file=str(path), given=given, folder=Path(path).parent)
     except InputError as error:
         raise placed_error(error, PLAN_TABLES, str(path), set_keys) from None
     plan._set_keys = tuple(set_keys)
@@ -87,7 +87,7 @@ def find_plan(
             "Give the file, or give the settings to read_plan",
         )
     if isinstance(plan, Mapping):
-        plan = check_plan(change_plan(plan, settings), given=given)
+        plan = check_plan(change_plan(plan, settings), given=given, folder=folder)
     if isinstance(plan, Plan):
         return plan, Path.cwd() if folder is None else Path(folder)
     return read_plan(plan, settings, given)
@@ -160,7 +160,10 @@ def check_options(content: Mapping[str, Any]) -> Options:
 
 
 def check_plan(
-    content: Mapping[str, Any], file: str | None = None, given: Collection[str] = ()
+    content: Mapping[str, Any],
+    file: str | None = None,
+    given: Collection[str] = (),
+    folder: Path | str | None = None,
 ) -> Plan:
     """Turn the content of a plan file into a `Plan`.
 
@@ -172,19 +175,21 @@ def check_plan(
         The file, for messages.
     given : collection of str
         Names of layers that need no file, because they are in memory.
+    folder : path, optional
+        The one to which a file of normals is relative, by default the current one.
 
     Raises
     ------
     InputError
         With one problem for each wrong key.
     """
-    return _check(content, Plan, file, given)
+    return _check(content, Plan, file, given, folder)
 
 
-def _check(content: Mapping[str, Any], model, file: str | None = None, given=()):
+def _check(content: Mapping[str, Any], model, file: str | None = None, given=(), folder=None):
     check_values(content, file)
     try:
-        made = model.model_validate(content, context={"given": given})
+        made = model.model_validate(content, context={"given": given, "folder": folder or "."})
     except ValidationError as error:
         refusal = InputError(problems_of(error, model, file))
         about = content.get("plan")

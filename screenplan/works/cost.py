@@ -14,11 +14,10 @@ from screenplan.ground.errors import refuse
 from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.planting import Hand
 from screenplan.works.quantities import ITEMS, NOISE
+from screenplan.works.rates import LIKE, value_of
 
 #: Stock is the one that is priced if its height is within this, metres.
 SAME_HEIGHT_M = 0.01
-#: Items that cost as much as another if they have no price of their own.
-_LIKE = {"mulch_again": "mulch", "plant_again": "plant"}
 
 
 def price_work(
@@ -61,7 +60,7 @@ def price_work(
     planted = quantities["stock_height_m"].notna() & quantities["packs"].notna()
     for quantity in quantities.loc[planted].to_dict("records"):
         own = prices.get("plant", _price_by_height(quantity["stock_height_m"], plan.hand))
-        if own is not None and _value_of(quantity["item"], prices) is None:
+        if own is not None and value_of(quantity["item"], prices) is None:
             prices[quantity["item"]] = own
     records = [
         _row(quantity, prices, cost.hours, cost.hour) for quantity in quantities.to_dict("records")
@@ -101,7 +100,7 @@ def _row(quantity: dict, prices, hours, hour_price) -> dict:
     packed = not pd.isna(quantity["packs"])
     count = float(quantity["packs"]) if packed else float(quantity["amount"])
     per = quantity["pack"] if packed else quantity["unit"]
-    price, each = _value_of(quantity["item"], prices), _value_of(quantity["item"], hours)
+    price, each = value_of(quantity["item"], prices), value_of(quantity["item"], hours)
     time = None if each is None else each * count
     return {
         "item": quantity["item"], "name": quantity["name"], "count": count, "per": per, "price": price,
@@ -110,17 +109,9 @@ def _row(quantity: dict, prices, hours, hour_price) -> dict:
     }  # fmt: skip
 
 
-def _value_of(item: str, values: Mapping[str, float]) -> float | None:
-    """Give the price or rate of an item; one kind of plants falls back on that of all plants."""
-    word, _, kind = item.partition(" ")
-    like = _LIKE.get(word, word)
-    names = (item, f"{like} {kind}".strip(), word, like)
-    return next((values[name] for name in names if name in values), None)
-
-
 def _total(records, quantities, prices, hours, hour_price) -> dict:
     bought = quantities.loc[quantities["packs"].notna().to_numpy(bool), "item"]
-    lacking = (_LIKE.get(item, item) for item in bought if _value_of(item, prices) is None)
+    lacking = (LIKE.get(item, item) for item in bought if value_of(item, prices) is None)
     missing = dict.fromkeys(lacking)
     costs = [row["cost"] for row in records if row["cost"] is not None]
     times = [row["hours"] for row in records if row["hours"] is not None]
@@ -147,7 +138,7 @@ def _total(records, quantities, prices, hours, hour_price) -> dict:
 
 def _if_bought(quantity: dict, prices: Mapping[str, float], hand: Hand) -> str | None:
     """Say what plants that are raised would cost if they were bought; None if there is no price."""
-    price = _value_of(quantity["item"].replace("raised", "plant", 1), prices)
+    price = value_of(quantity["item"].replace("raised", "plant", 1), prices)
     price = _price_by_height(quantity["stock_height_m"], hand) if price is None else price
     return (
         None

@@ -1,0 +1,95 @@
+"""How long work takes: the user's own rates first, then those of `rates.toml`, each with its source."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from typing import Any, TypeVar
+
+import pandas as pd
+
+from screenplan.plan import Options
+from screenplan.plan.catalogue import shipped_tables
+
+#: A price, hours or a rate.
+V = TypeVar("V")
+#: Items that cost as much, and take as long, as another if they have no figure of their own.
+LIKE = {"mulch_again": "mulch", "plant_again": "plant"}
+
+
+@dataclass(frozen=True)
+class Rate:
+    """Hours of one person for one.
+
+    Parameters
+    ----------
+    hours : float
+    unit : str
+        What one is; of the user's own rates empty: a pack where a thing is sold in packs, else one of
+        its unit.
+    source, status : str
+        Where it comes from, and how it is known.
+    """
+
+    hours: float
+    unit: str
+    source: str
+    status: str
+
+
+def rate_of(item: str, plan: Options) -> Rate | None:
+    """Give the rate of an item: the plan's, or the shipped one; None if there is neither.
+
+    Parameters
+    ----------
+    item : str
+        A quantity's key, or a work of `rates.toml` that is of none.
+    plan : Options
+        Of it [cost].
+
+    Examples
+    --------
+    >>> from screenplan.plan import DEFAULTS
+    >>> rate = rate_of("dug", DEFAULTS)
+    >>> round(rate.hours * 0.43, 9), rate.unit
+    (1.0, 'm3')
+    """
+    own = value_of(item, plan.cost.hours)
+    if own is not None:
+        return Rate(own, "", "your rate", "user")
+    return value_of(item, _shipped())
+
+
+def hours_of(quantity: Mapping[str, Any], plan: Options) -> float | None:
+    """Give the hours of one person that a quantity takes; None without a rate.
+
+    Parameters
+    ----------
+    quantity : mapping
+        A row of the table of quantities.
+    plan : Options
+        Of it [cost].
+    """
+    rate = rate_of(quantity["item"], plan)
+    if rate is None:
+        return None
+    packed = not rate.unit and not pd.isna(quantity["packs"])
+    return rate.hours * float(quantity["packs"] if packed else quantity["amount"])
+
+
+def value_of(item: str, values: Mapping[str, V]) -> V | None:
+    """Give the price or rate of an item; one kind of plants falls back on that of all plants."""
+    word, _, kind = item.partition(" ")
+    like = LIKE.get(word, word)
+    names = (item, f"{like} {kind}".strip(), word, like)
+    return next((values[name] for name in names if name in values), None)
+
+
+@cache
+def _shipped() -> dict[str, Rate]:
+    rates = {}
+    for item, table in shipped_tables("screenplan.works", "rates.toml").items():
+        hours = table["hours"] if "hours" in table else 1.0 / table["per_hour"]
+        rates[item] = Rate(hours, table["unit"], table["source"], table["status"])
+    return rates
