@@ -117,13 +117,13 @@ def _read_file(path: Path, key: str) -> dict[str, tuple[float, ...]]:
     by_month: dict[int, Mapping[str, Any]] = {}
     for number, row in enumerate(rows, 1):
         cells = {(name or "").strip().lower(): cell for name, cell in row.items()}
-        month = str(cells["month"] or "").strip()
-        if not month.isdecimal() or not 1 <= int(month) <= _YEAR or int(month) in by_month:
+        said = str(cells["month"] or "").strip()
+        if not said.isdecimal() or not 1 <= int(said) <= _YEAR or int(said) in by_month:
             raise wrong(
-                f"row {number} of the file of months is of month {quoted(month)}",
+                f"row {number} of the file of months is of month {quoted(said)}",
                 "Number the months from 1 to 12, each once",
             )
-        by_month[int(month)] = cells
+        by_month[int(said)] = cells
     if len(by_month) != _YEAR:
         raise wrong(f"{len(by_month)} months are given", "Give 12 rows, months 1 to 12")
     readers: dict[str, tuple[Callable, float, float]] = {
