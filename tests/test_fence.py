@@ -4,6 +4,7 @@ import math
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 import shapely
 import works_site as site
@@ -19,7 +20,7 @@ from screenplan.planting.growth import height_at, spread_at
 from screenplan.planting.species import load_species
 from screenplan.planting.stand import stand_of
 from screenplan.works.enclosure import BURIED_M, Ground, enclose
-from screenplan.works.fence import LONGEST_YEARS, lay_fence, years_to_outgrow
+from screenplan.works.fence import LONGEST_YEARS, chosen_fence, lay_fence, years_to_outgrow
 from screenplan.works.posts import set_posts, spans
 
 FOOT = 0.3048
@@ -463,3 +464,10 @@ def test_no_fence_is_an_empty_layer():
     assert not options["chosen"].any()
     conform(stands, FENCE_POSTS)
     conform(runs, FENCE_WIRES)
+
+
+def test_the_fence_that_is_built_is_the_one_that_is_marked():
+    options = pd.DataFrame({"scheme": ["perimeter", "cages"], "chosen": [False, True]})
+    assert chosen_fence(options)["scheme"] == "cages"
+    assert chosen_fence(options.assign(chosen=False)) is None
+    assert chosen_fence(None) is None

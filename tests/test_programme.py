@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from scipy.sparse import csr_array
 
 from screenplan.design import choice as choices
-from screenplan.design import merging
+from screenplan.design import greedy, merging
 from screenplan.design.choice import Limits, breaks_of, counts, open_weight, runs_in
 from screenplan.design.formulation import programme_of, relax
 from screenplan.design.greedy import plant_greedily
@@ -196,6 +196,16 @@ def test_a_cheaper_kind_on_the_same_ground_is_taken_and_both_never_are():
     found = find_planting(choice, Limits(open_price=100.0))
     assert found.planted.tolist() == [False] * 3 + [True] * 3
     assert found.cost == pytest.approx(4.5)
+
+
+def test_what_is_made_plainly_keeps_the_plants_that_a_view_needs_and_no_more():
+    # By hand: each of five plants stops a fifth of the view's light, two fifths are asked.
+    choice = choice_of(np.eye(5, dtype=bool), need=[0.4])
+    planted = plant_greedily(choice, Limits(open_price=100.0, least_run=1))
+    assert planted.sum() == 2
+    assert choice.closed(planted).all()
+    # With all of them set at first, what is taken off again leaves the same.
+    assert greedy._thin(choice, Limits(open_price=100.0, least_run=1), np.ones(5, bool)).sum() == 2
 
 
 def test_a_view_that_costs_more_than_it_counts_stays_open():

@@ -8,7 +8,7 @@ from screenplan.planting.curves import HeightCurve
 from screenplan.planting.kinds import CANES, TAPERED
 from screenplan.planting.measured import GRADED, load_kinds, load_measured
 from screenplan.planting.species import DEFAULT_SPECIES, GROWTH_CLASSES, load_species, species_of
-from screenplan.planting.species_model import CUSTOM_SPACING_M, OWN
+from screenplan.planting.species_model import CUSTOM_SPACING_M, OWN, WIDEST_AT_SHARE
 from screenplan.planting.stock import HOLE_PER_BALL, STOCKS, hole_width
 
 TABLE = load_species()
@@ -366,3 +366,18 @@ def test_holes_by_stock():
     assert set(STOCKS) == {"plug", "bare_root", "container", "balled"}
     with pytest.raises(InputError, match="there is no kind of stock 'bag'"):
         hole_width("bag", 1.0)
+
+
+@pytest.mark.parametrize("growth", GROWTHS)
+def test_a_kind_of_which_only_the_spread_is_known_is_as_wide_as_that_at_its_share_of_the_height(
+    growth,
+):
+    # Closed form: w = a h^b goes through the mature spread at that share of the mature height.
+    kind = load_species(
+        {"a": {"latin": "A b", "shape": "cone", "mature_height": ["4 m", "5 m"], "mature_spread": ["1.5 m", "2.5 m"], "yearly_growth": ["0.2 m", "0.3 m", "0.4 m"]}}
+    )["a"]  # fmt: skip
+    law, number = kind.width(growth), GROWTHS.index(growth)
+    wide = (1.5, 2.0, 2.5)[number]
+    assert law.widest_m == pytest.approx(wide)
+    at = WIDEST_AT_SHARE * kind.full_height(growth)
+    assert law.coefficient * at**law.exponent == pytest.approx(wide)

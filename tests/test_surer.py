@@ -5,13 +5,14 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from design_kit import every_planting, made_up
 from design_site import TABLE, design, options, site
 from options_kit import plan_with
 from shapely.geometry import box
 
 from screenplan.contracts.tables import notes_of
 from screenplan.design import designing, surer
-from screenplan.design.choice import breaks_of
+from screenplan.design.choice import Limits, breaks_of, counts
 from screenplan.design.mending import make_surer
 from screenplan.design.moves import beside, starts_of
 from screenplan.design.odds import MEASURING, draws_of, measuring
@@ -280,6 +281,23 @@ def surer_plainly(trial, choice, limits, goal):
         if not rates or max(rates) <= 0.0:
             return
         trial.set(moves[int(np.argmax(rates))])
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_of_some_kinds_alone_the_best_planting_is_found(seed):
+    # Evidence: every subset of the plants of those kinds.
+    choice = made_up(seed, plants=12, kinds=3)
+    limits = Limits(least_run=2, open_price=20.0, most_kinds=2)
+    kept = np.isin(choice.kind, [0, 2])
+    planted = surer._of_kinds(choice, limits, kept, 20.0)
+    assert not planted[~kept].any()
+    assert counts(choice, limits, planted) == pytest.approx(
+        min(
+            counts(choice, limits, some)
+            for some in every_planting(choice, limits)
+            if not some[~kept].any()
+        )
+    )
 
 
 def test_what_gains_most_is_found_without_trying_every_move_anew(asked):

@@ -17,6 +17,7 @@ from screenplan.design.mending import make_surer, take_off
 from screenplan.design.merging import merge_rays
 from screenplan.design.odds import FRESH_DRAWS, Odds, measuring
 from screenplan.design.programme import Solution, price_of_open
+from screenplan.design.reduced import without
 from screenplan.design.rounds import Chosen, Pool, Stage, find, lay_out
 from screenplan.ground.told_years import PARTS
 from screenplan.views.drawn_stops import DrawnStops, Trial
@@ -53,7 +54,8 @@ def choose_surely(
     chance : float
         Share of the draws in which a view should be closed.
     seconds : float
-        For the solver, in all.
+        For the solver, in all; half as much again where the kinds that are enough at typical growth are searched
+        by themselves too.
     turns : int
         Times that a planting is chosen at most.
 
@@ -87,8 +89,12 @@ def choose_surely(
         more = (goal > 0.0) & (trial.chance() < goal)
         trials = [trial]
         if not breaks_of(whole, asked, typical.planted):
-            # What is enough at typical growth and a little more is cheaper at times.
+            # What is enough at typical growth and a little more is cheaper at times, and its kinds close more.
             trials.append(odds.trial(stops, drawn_need, typical.planted))
+            its_kinds = np.isin(level.kind, level.kind[typical.planted])
+            if turn == 1 and not its_kinds[planted].all():
+                other = _of_kinds(level, asked, its_kinds, seconds * share)
+                trials.append(odds.trial(stops, drawn_need, other))
         for one in trials:
             make_surer(one, whole, asked, goal)
             take_off(one, whole, asked, goal, typical=wanted)
@@ -130,6 +136,13 @@ def choose_surely(
         part = np.where(failed & may, stricter, part)
     assert best is not None  # of the first round, at the latest
     return best
+
+
+def _of_kinds(choice: Choice, limits: Limits, kept: np.ndarray, seconds: float) -> np.ndarray:
+    """Make a good planting of some of the kinds."""
+    planted = np.zeros(len(kept), bool)
+    planted[kept] = find(without(choice, kept), limits, seconds, proof=False)[0]
+    return planted
 
 
 def _judged(trial: Trial, choice: Choice, goal, wanted) -> tuple[float, float, float]:
