@@ -221,7 +221,7 @@ SCHEDULE = Contract(
     (),
     "One task, when it falls due and how often",
     key="task",
-    optional="every_days first_date last_date item caution",
+    optional="every_days hours first_date last_date item caution",
     report=(
         *(
             Shown(
@@ -254,6 +254,12 @@ SCHEDULE = Contract(
             "Every so many days",
         ),
         integer("times", "How many times", heading="how often", form="often", low=1),
+        number(
+            "hours",
+            "Hours of one person for one time, by the user's rate or a usual one; empty if none is known",
+            "Hours of work",
+            low=0.0,
+        ),
         date("first_date", "Date of the first day; empty without a planting date"),
         date("last_date", "Date of the last day"),
         year("year", "Years since planting"),

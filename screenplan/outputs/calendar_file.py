@@ -51,7 +51,7 @@ def write_calendar(
     units: str = "metric",
     written_at: dt.datetime | None = None,
 ) -> int:
-    """Write the dated tasks as all-day events; a repeated task is one event with a rule.
+    """Write the dated tasks as events of whole days; a repeated task is one event with a rule.
 
     Parameters
     ----------
@@ -85,9 +85,11 @@ def write_calendar(
         event.add("dtstamp", stamp)
         event.add("summary", row["name"] if not title else f"{row['name']} ({title})")
         event.add("dtstart", start)
-        event.add("dtend", start + dt.timedelta(days=1))
+        repeated = not pd.isna(row["every_days"])
+        end = start if repeated else dt.date.fromisoformat(row["last_date"])
+        event.add("dtend", end + dt.timedelta(days=1))
         event.add("transp", "TRANSPARENT")
-        if not pd.isna(row["every_days"]):
+        if repeated:
             event.add(
                 "rrule",
                 {"freq": "daily", "interval": int(row["every_days"]), "count": int(row["times"])},

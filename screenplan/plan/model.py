@@ -43,7 +43,7 @@ from screenplan.plan.values import (
     read_texts,
     read_volume,
 )
-from screenplan.plan.works import Alternatives, Calendar, Cost, Fence, StakeOut, Works
+from screenplan.plan.works import Alternatives, Calendar, Cost, Crew, Fence, StakeOut, Works
 
 #: Year by which the chance is told where nothing else is asked, as in `views.missing_year`.
 USUAL_CHANCE_YEAR = 10
@@ -83,6 +83,7 @@ class Options(Section):
     fence: Fence = Fence()
     calendar: Calendar = Calendar()
     climate: Climate = Climate()
+    crew: Crew = Crew()
     cost: Cost = Cost()
     alternatives: Alternatives = Alternatives()
     limits: Limits = Limits()

@@ -146,6 +146,13 @@ class Calendar(Section):
     )
 
 
+class Crew(Section):
+    """Who does the work; how many days it takes follows from it (common practice, no source)."""
+
+    people: int = Field(2, ge=1, le=50, description="How many people work")
+    hours: float = Field(8.0, ge=1, le=16, description="Hours that each of them works in a day")
+
+
 class Cost(Section):
     """Your own prices and rates, in your currency; without them there are quantities only."""
 

@@ -501,7 +501,7 @@ STEPS: dict[str, Step] = {
             gives="schedule",
             keys=(
                 "calendar.planting calendar.request calendar.nesting growth.years works.caliper "
-                "works.water_every growth.curve plants.raised plants.raised_years"
+                "works.water_every growth.curve plants.raised plants.raised_years crew.people crew.hours cost.hours"
             ),
             resources="position_deg limits species_table",
         ),

@@ -1,10 +1,10 @@
 """The calendar: from marking the ground to the year in which the row closes.
 
 Days count from planting, day 0. The ground that will be broken is marked first, then buried lines are
-asked for, then it is dug while the request holds (`screenplan.works.locating`). Watering follows
-`screenplan.works.water`, setting the plants `screenplan.works.handling`, seasons
-`screenplan.works.seasons`; years of growth and closure come from the plan. All other days are common
-practice, no source.
+asked for, then it is dug while the request holds (`screenplan.works.until_planted`). How many days that takes
+follows `screenplan.works.durations`, watering `screenplan.works.water`, setting the plants
+`screenplan.works.handling`, seasons `screenplan.works.seasons`; years of growth and closure come from the
+plan. All other days are common practice, no source.
 """
 
 from __future__ import annotations
@@ -21,28 +21,34 @@ from screenplan.contracts.tables import table_of, with_notes
 from screenplan.ground.errors import refuse
 from screenplan.ground.told_years import all_evidence
 from screenplan.plan import DEFAULTS, Options
-from screenplan.plan.planting import Plants
 from screenplan.plan.works import Calendar, Works
 from screenplan.planting.growth import TYPICAL
-from screenplan.planting.raised import Raised, time_to_raise
 from screenplan.planting.species_model import Species
 from screenplan.planting.stand import Stand, planned_stand
 from screenplan.rules.limit_kinds import Limit, LocateRequest, Nesting, WinterWater
 from screenplan.rules.limits import limit_named, limit_of, months_text
+from screenplan.works.durations import Durations, days_of_work, hours_to_replace
 from screenplan.works.earth import least_gap
 from screenplan.works.fence import chosen_fence
-from screenplan.works.handling import handling_of, roots_of, watered_of
+from screenplan.works.handling import watered_of
 from screenplan.works.kinds import Kind, kinds_of
-from screenplan.works.locating import FIRST_DIG, LAST_DIG, Request
+from screenplan.works.locating import Request
 from screenplan.works.quantities import DIG, MULCH_YEARS
-from screenplan.works.seasons import Seasons, judge_planting, season_words, water_by_season
+from screenplan.works.rates import hours_of
+from screenplan.works.seasons import Seasons, judge_planting, nesting_said, water_by_season
 from screenplan.works.tasks import COMMON, PART, task, year_day
+from screenplan.works.until_planted import (
+    delay_of,
+    locate,
+    raise_tasks,
+    raising_of,
+    setting_tasks,
+    tasks_before,
+)
 from screenplan.works.water import SOURCE, YEAR_DAYS, Stage, water_stages, years_to_establish
 
 #: A planting date this many years back or ahead is a slip.
 BACK_YEARS, AHEAD_YEARS = 5, 30
-#: Days before planting on which the boundary is settled, turf is lifted and holes are dug.
-SETTLE_DAY, CLEAR_DAY, DIG_DAY = -28, -2, -1
 
 
 def schedule_work(
@@ -62,7 +68,7 @@ def schedule_work(
         Plants, and closure, quantities and fence options if there are any: the year of closure,
         whether there is mulch, and the chosen fence come from them.
     plan : Options, optional
-        Of it [calendar], [works], [plants] and [growth]. Without a day of planting days are counted, and
+        Of it [calendar], [crew], [cost] hours, [works], [plants] and [growth]. Without a day of planting days are counted, and
         dates stay empty.
     position_deg : tuple of 2 floats, optional
         Longitude and latitude of the site; without them no date is held against the seasons.
@@ -95,25 +101,27 @@ def schedule_work(
     seasons = Seasons(start, None if position_deg is None else position_deg[1])
     kinds = kinds_of(new, species_table)
     notes = [*judge_planting(seasons, kinds, limits)]
-    mulched = quantities is None or (quantities["item"] == "mulch").any()
-    topped = quantities is None or (quantities["item"] == "mulch_again").any()
+    mulched = quantities is None or bool((quantities["item"] == "mulch").any())
     fence = chosen_fence(layers.get("fence_options"))
     stand = planned_stand(new, plan, species_table)
     clip = _first_clip(stand, least_gap(plants))
-    raising = _raising_of(kinds, plan.plants)
-    notes += _delay(raising, kinds, plan.plants.raised, seasons, today)
+    fenced = fence is not None
+    work = days_of_work(quantities, plan, fenced=fenced)
+    notes += work.notes()
+    raising = raising_of(kinds, plan.plants)
+    notes += delay_of(raising, kinds, plan.plants.raised, seasons, today)
     tasks = [
-        *_raising(raising, plan.plants.raised),
-        *_before(asked, birds, seasons, fence is not None),
-        *_planting(kinds, seasons, limits, mulched, fence),
+        *raise_tasks(raising, plan.plants.raised),
+        *tasks_before(asked, birds, seasons, work, fenced=fenced),
+        *setting_tasks(kinds, seasons, limits, work, mulched=mulched, fenced=fenced),
         *_watering(kinds, plan.works, seasons, limits),
-        *_after(asked, topped, fence),
+        *_after(asked, quantities, work, plan, fence),
         *_clipping(clip, birds, seasons),
         *_closing(layers.get("closure")),
     ]
     if start is not None:
         notes += seasons.doubts()
-        notes += _nesting(tasks, birds, seasons, today)
+        notes += _nesting(tasks, birds, seasons, work.clear.first_day, today)
         if start < today:
             notes.append(
                 f"The planting date {start.isoformat()} is in the past: tasks that are over stand in the "
@@ -159,160 +167,6 @@ def _date(start: dt.date | None, day: int) -> str | None:
     return None if start is None else (start + dt.timedelta(days=int(day))).isoformat()
 
 
-def _raising_of(kinds: Sequence[Kind], plants: Plants) -> Raised | None:
-    """Tell how long the slowest of the kinds that are raised takes; None if they are bought."""
-    if plants.raised == "bought":
-        return None
-    every = [time_to_raise(kind.species, kind.height_m, plants) for kind in kinds]
-    return max(every, key=lambda stage: stage.years)
-
-
-def _raising(raising: Raised | None, way: str) -> Iterator[dict]:
-    if raising is None:
-        return
-    begin = -round(raising.years * YEAR_DAYS)
-    cuttings = way == "cuttings"
-    yield task(
-        "raise", "Take the cuttings" if cuttings else "Sow", begin,
-        (
-            "From healthy plants of the kind; when in the year and how, by the kind: ask a nursery near you"
-            if cuttings
-            else "When in the year, and whether the seed must be kept cold before, by the kind: ask a nursery near you"
-        ),
-        item="cutting" if cuttings else "seed", source=f"years until planting: {raising.source}; {COMMON}",
-    )  # fmt: skip
-    yield task(
-        "pot", "Pot them on", begin + round(min(1.0, raising.years / 2.0) * YEAR_DAYS),
-        "When roots fill the pot or the bed: each into a pot of its own, or farther apart; leave out the weak ones",
-    )  # fmt: skip
-
-
-def _delay(
-    raising: Raised | None, kinds: Sequence[Kind], way: str, seasons: Seasons, today: dt.date
-) -> Iterator[str]:
-    """Say in one sentence when what is raised is ready, and what that delays."""
-    if raising is None:
-        return
-    tall = max(kind.height_m for kind in kinds)
-    ready = f"Raised from {way}, plants of {{{tall:g} m}} are ready after {raising.years:.1f} years ({raising.source})"
-    days = round(raising.years * YEAR_DAYS)
-    if seasons.start is None:
-        yield (
-            f"{ready}: planting, and with it every year that this plan tells, comes so much later than with "
-            "bought stock of that height, if they are begun today"
-        )
-        return
-    late = (today + dt.timedelta(days=days) - seasons.start).days
-    if late <= 0:
-        yield (
-            f"{ready}: begun by {seasons.said(-days)} they delay nothing, and the planting on "
-            f"{seasons.said(0)} stands"
-        )
-        return
-    then = today + dt.timedelta(days=days)
-    yield (
-        f"{ready}: begun today they are ready on {then.isoformat()}, {late / YEAR_DAYS:.1f} years after the "
-        f"planting on {seasons.said(0)}; every year that this plan tells comes so much later, unless stock is bought"
-    )
-
-
-def _before(asked: LocateRequest, birds: Nesting, seasons: Seasons, fenced: bool) -> Iterator[dict]:
-    lines = Request.before(FIRST_DIG, asked)
-    yield task(
-        "ask", "Settle the boundary and the rules", min(SETTLE_DAY, lines.mark_day - 7),
-        "Find the boundary's pins or have it surveyed, ask for local limits on hedges and fences, look "
-        "for overhead lines and for sight at the road, and tell the neighbours",
-    )  # fmt: skip
-    yield task(
-        "cut", "Cut what grows on the strip", seasons.before(lines.mark_day - 2, birds.months),
-        f"Shrubs and tall growth, to the ground and no deeper; keep it mown until planting. {_birds(birds, seasons)}",
-        source=f"{COMMON}; nesting: {birds.source}",
-    )  # fmt: skip
-    posts = ", each post of the fence" if fenced else ""
-    yield task(
-        "mark", "Mark all that will be broken", lines.mark_day,
-        f"White paint, no peg and no flag yet: each hole at its full width, each peg{posts}, and the edges "
-        "of the strip. Two people, two tapes; close the tape on the far end before the first mark",
-        item="flag",
-        source="Illinois, the one-call centre's own pages (read): the ground is marked in white before lines are asked for",
-    )  # fmt: skip
-    yield _locate("locate", "Have buried lines located", lines, asked)
-    until = seasons.said(lines.last_day)
-    more = (
-        f"Work goes on after it has lapsed, on {until}: ask anew by now"
-        if lines.last_day < LAST_DIG
-        else f"Only if something is still to be dug then: the request holds up to {until} at most"
-    )
-    yield task(
-        "renew", "Renew the request before it lapses", lines.renew_day,
-        f"{more}. Renewing takes as long as asking; a mark that can no longer be read is asked for at once",
-        source=f"{asked.source} ({asked.status}), the day of asking counted",
-        caution=_LAPSED,
-    )  # fmt: skip
-    yield task(
-        "pegs", "Set the pegs and flag every plant", FIRST_DIG,
-        "Two people, two tapes; close the tape on the far peg before the first flag", item="peg",
-        caution="Driving a peg is digging: " + f"{DIG}".replace("Have", "have", 1),
-    )  # fmt: skip
-    yield task(
-        "clear", "Lift the turf of the strip", CLEAR_DAY,
-        "First take each locator's mark over to the sides of the strip: its paint and flags go with the "
-        "turf. Lift grass and weeds, no deeper; look for nests in the grass before",
-        caution=DIG, item="clearing",
-    )  # fmt: skip
-
-
-#: At a request that may have lapsed.
-_LAPSED = "Nothing is dug on a request that has lapsed"
-
-
-def _locate(key: str, name: str, lines: Request, asked: LocateRequest) -> dict:
-    return task(
-        key, name, lines.ask_day,
-        "Ask the one-call centre or the lines' owners to mark every buried line on the ground, private "
-        f"lines too (garden lights, irrigation, septic), at least {asked.wait_working_days:g} working days "
-        "before digging, and wait until all have answered. The request is taken to hold for "
-        f"{asked.life_days:g} days, this one counted: ask which days hold where you are",
-        source=f"{asked.source} ({asked.status}); tolerance zone 18 or 24 in each side: state one-call laws (read)",
-        caution="No digging before every buried line is marked. Marks fade and lapse: ask again if the work is late",
-        until=lines.answered_day,
-    )  # fmt: skip
-
-
-def _birds(birds: Nesting, seasons: Seasons) -> str:
-    """Say when birds nest, and that the local law decides."""
-    when = f", {months_text(seasons.months(birds.months))}" if seasons.known else ""
-    return (
-        f"Not while birds nest{when} (by {birds.source}): the law where you are decides; a nest in use "
-        "stays in any month"
-    )
-
-
-def _planting(
-    kinds: Sequence[Kind], seasons: Seasons, limits, mulched: bool, fence
-) -> Iterator[dict]:
-    roots, handling = roots_of(kinds), handling_of(kinds)
-    yield task(
-        "dig", "Dig the holes", DIG_DAY,
-        f"As wide as the sheet says, no deeper than the {roots}; rough sides, firm bottom",
-        caution=DIG, item="hole",
-    )  # fmt: skip
-    months = season_words(seasons, kinds, limits)
-    season = f". Best set in {months}; the local custom decides" if months else ""
-    yield task("plant", "Plant", 0, handling.says + season, source=handling.source, item="plant")
-    if mulched:
-        yield task(
-            "mulch", "Mulch", 0, "Even, to the depth on the sheet, kept off the stems", item="mulch",
-            caution="Never heap mulch against a stem",
-        )  # fmt: skip
-    if fence is not None:
-        yield task(
-            "fence", "Set the fence", LAST_DIG,
-            "Posts, braces, wire, gate; the same week, browsing starts at once",
-            caution=DIG, item="fence_roll",
-        )  # fmt: skip
-
-
 def _watering(kinds: Sequence[Kind], works: Works, seasons: Seasons, limits) -> Iterator[dict]:
     longest: dict[str, Stage] = {}
     for kind in kinds:
@@ -338,10 +192,17 @@ def _watering(kinds: Sequence[Kind], works: Works, seasons: Seasons, limits) -> 
         )  # fmt: skip
 
 
-def _after(asked: LocateRequest, topped: bool, fence) -> Iterator[dict]:
+def _after(
+    asked: LocateRequest, quantities, work: Durations, plan: Options, fence
+) -> Iterator[dict]:
     replace = year_day(1)
+    topped = (
+        []
+        if quantities is None
+        else quantities.loc[quantities["item"] == "mulch_again"].to_dict("records")
+    )
     lines = Request.before(replace, asked)
-    again = _locate("locate_again", "Have lines located again, for replacements", lines, asked)
+    again = locate("locate_again", "Have lines located again, for replacements", lines, asked)
     yield again | {
         "says": "If a plant is to be replaced: mark its hole in white, then ask anew as before planting, "
         "for the first request has lapsed"
@@ -349,12 +210,14 @@ def _after(asked: LocateRequest, topped: bool, fence) -> Iterator[dict]:
     yield task(
         "replace", "Replace losses", replace,
         "Before the second season, with plants of the same size; the allowance was ordered for it",
-        caution=DIG, item="plant",
+        caution=DIG, item="plant", hours=hours_to_replace(quantities, work),
     )  # fmt: skip
-    if topped:
+    if topped or quantities is None:
+        hours = hours_of(topped[0], plan) if topped else None
         yield task(
             "mulch_again", "Top up the mulch", year_day(1), "Back to its depth, off the stems",
             times=MULCH_YEARS, every_days=365, item="mulch_again",
+            hours=None if hours is None else hours / MULCH_YEARS,
         )  # fmt: skip
     if fence is not None:
         stands = int(fence["stands_years"])
@@ -374,7 +237,7 @@ def _clipping(clip: int | None, birds: Nesting, seasons: Seasons) -> Iterator[di
         return
     yield task(
         "clip", "First clip of the sides", seasons.after(year_day(clip), birds.months),
-        f"When neighbouring crowns touch; into green twigs only. {_birds(birds, seasons)}",
+        f"When neighbouring crowns touch; into green twigs only. {nesting_said(birds, seasons)}",
         source=f"growth of the plan, typical growth; {COMMON}; nesting: {birds.source}",
     )  # fmt: skip
 
@@ -392,14 +255,14 @@ def _closing(closure) -> Iterator[dict]:
 
 
 def _nesting(
-    tasks: Sequence[dict], birds: Nesting, seasons: Seasons, today: dt.date
+    tasks: Sequence[dict], birds: Nesting, seasons: Seasons, clear_day: int, today: dt.date
 ) -> Iterator[str]:
     """Warn if the ground is cleared while birds nest."""
-    if seasons.start is None or not seasons.falls(CLEAR_DAY, birds.months):
+    if seasons.start is None or not seasons.falls(clear_day, birds.months):
         return
     cut = next(task["first_day"] for task in tasks if task["task"] == "cut")
     months = months_text(seasons.months(birds.months))
-    free = seasons.said(seasons.after(CLEAR_DAY, birds.months) - CLEAR_DAY)
+    free = seasons.said(seasons.after(clear_day, birds.months) - clear_day)
     before = (
         f"the strip is cut before, on {seasons.said(cut)}, and kept mown"
         if seasons.start + dt.timedelta(days=cut) >= today

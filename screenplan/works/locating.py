@@ -11,9 +11,6 @@ from dataclasses import dataclass
 
 from screenplan.rules.limit_kinds import LocateRequest
 
-#: Days before or after planting on which the ground is first and last broken: pegs are driven, and
-#: posts are dug.
-FIRST_DIG, LAST_DIG = -3, 1
 #: Days that are left for owners who answer late.
 LATE_DAYS = 2
 _WORKING_DAYS = 5
@@ -40,6 +37,21 @@ class Request:
     answered_day: int
     last_day: int
     renew_day: int
+
+    @property
+    def renewed_every(self) -> int:
+        """Days from one renewal to the next: each is asked for as long before the last lapses."""
+        return max(1, self.last_day - self.answered_day)
+
+    def renewals(self, last_dig: int) -> int:
+        """Tell how often the request is renewed, so that one holds up to the last day of digging; once at least.
+
+        Parameters
+        ----------
+        last_dig : int
+        """
+        holds = self.renew_day + (self.last_day - self.ask_day)
+        return 1 + max(0, math.ceil((last_dig - holds) / self.renewed_every))
 
     @classmethod
     def before(cls, first_dig: int, limit: LocateRequest) -> Request:

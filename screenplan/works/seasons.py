@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from screenplan.ground.errors import refuse
 from screenplan.plan.works import Calendar
 from screenplan.planting.stock import season_of
-from screenplan.rules.limit_kinds import PlantingSeason, WinterWater
+from screenplan.rules.limit_kinds import Nesting, PlantingSeason, WinterWater
 from screenplan.rules.limits import limit_of, months_text
 from screenplan.works.kinds import Kind
 from screenplan.works.water import Stage
@@ -90,6 +90,15 @@ def season_words(seasons: Seasons, kinds: Sequence[Kind], limits) -> str:
     if len(set(said.values())) == 1:
         return next(iter(said.values()))
     return "; ".join(f"{months} ({stock})" for stock, months in said.items())
+
+
+def nesting_said(birds: Nesting, seasons: Seasons) -> str:
+    """Say when birds nest, and that the local law decides."""
+    when = f", {months_text(seasons.months(birds.months))}" if seasons.known else ""
+    return (
+        f"Not while birds nest{when} (by {birds.source}): the law where you are decides; a nest in use "
+        "stays in any month"
+    )
 
 
 def judge_planting(seasons: Seasons, kinds: Sequence[Kind], limits) -> Iterator[str]:
