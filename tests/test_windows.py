@@ -18,6 +18,7 @@ from screenplan.site.compass import apart_deg, unit_vector
 from screenplan.site.facades import points_of, see_targets, window_places
 from screenplan.site.floors import floors_of
 from screenplan.site.steady import EQUAL_M
+from screenplan.site.terrain import Terrain
 from screenplan.site.walls import (
     exposed_stretches,
     exposed_stretches_each,
@@ -25,6 +26,7 @@ from screenplan.site.walls import (
     walls_of_each,
 )
 from screenplan.site.windows import examine_windows, lay_windows
+from screenplan.views.openings import openings_of
 
 SUBJECT = shapely.box(0, 0, 30, 40)
 NEIGHBOUR = shapely.box(30, 0, 60, 40)
@@ -224,6 +226,27 @@ def test_storeys_come_from_the_height_or_as_stated(more, storeys):
     # Arithmetic: height / 2.8 rounded, one at least; a stated number counts.
     laid = lay_windows(parcels(), buildings((*EAST_HOUSE[:2], more)))
     assert sorted(set(laid["storey"])) == list(range(storeys))
+
+
+def test_where_a_house_is_built_into_the_slope_no_window_is_derived_under_the_ground():
+    # By hand: the ground rises 1 in 4 to the north, the house is 12 m deep, so that it stands 1.5 m in the ground at
+    # its north wall: a sill of 0.9 m and a window of 0.5 m end 0.1 m below, the storey above is clear of it.
+    ground = Terrain(np.array([[0.0, 0.0], [100.0, 100.0]]), -200.0, -200.0, 400.0, 400.0)
+    south = buildings(("s", shapely.box(0, -32, 20, -20), {"height_m": 6.0}))
+    low = plan_with(windows_sill=0.9, windows_height=0.5, site_storey_height=3.0)
+    level = examine_windows(parcels(), south, plan=low)
+    assert not any("under the ground" in note for note in level.notes)
+    slope = examine_windows(parcels(), south, terrain=ground, plan=low)
+    gone = (level.layer["storey"] == 0) & (level.layer["facing_deg"] == 0.0)
+    assert 0 < gone.sum() < len(level.layer)
+    assert slope.layer["window_id"].tolist() == level.layer.loc[~gone, "window_id"].tolist()
+    assert f"{gone.sum()} of the places for windows lie under the ground" in slope.notes[1]
+    # Nothing that is derived is refused when it is looked through.
+    assert len(openings_of(slope.layer, south, ground)) == len(slope.layer)
+    # Windows that end 2.4 m above the floor are all there: 0.9 m of them look over the ground.
+    tall = plan_with(windows_sill=0.9, windows_height=1.5, site_storey_height=3.0)
+    laid = examine_windows(parcels(), south, terrain=ground, plan=tall)
+    assert len(laid.layer) == len(level.layer)
 
 
 def test_walls_that_adjoin_another_building_get_no_windows():

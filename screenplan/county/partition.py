@@ -11,7 +11,7 @@ import signal
 import threading
 import time
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import NamedTuple
@@ -25,12 +25,14 @@ from screenplan.contracts import COUNTY, COUNTY_SIDES, COUNTY_SKIPPED
 from screenplan.contracts.tables import table_of
 from screenplan.county.answer import Records, layer_of_records, rows_of, send_out
 from screenplan.county.columnar import Columnar
+from screenplan.county.ground import frame_on
 from screenplan.county.laying import PLANNED, ROW, Laid
 from screenplan.county.parcel import Planned, Planner
-from screenplan.county.together import Together, cells_of, frame_of, read_together
+from screenplan.county.together import Together, cells_of, read_together
 from screenplan.ground.errors import InputError, Problem
 from screenplan.ground.frame import LocalFrame
 from screenplan.plan import Plan
+from screenplan.site.raster import RasterGround
 from screenplan.site.reading import LayerSource, read_site
 from screenplan.site.terrain import TerrainSource
 
@@ -150,15 +152,16 @@ def _plan_some(
     task: Task, planner: Planner, cell: np.ndarray, some: gpd.GeoDataFrame
 ) -> dict[int, tuple[_About, Records | None]]:
     """Plan some parcels of a cell, by their places along the curve."""
-    around = _look_around(task, cell, some)
     done: dict[int, tuple[_About, Records | None]] = {}
-    for place, name, row in zip(some.index, some["parcel_id"], some[ROW], strict=True):
-        about, planned = _About(str(name), int(row)), None
-        if isinstance(around, InputError):
-            about.tell(around.problems[0])
-        else:
-            planned = _plan_one(task, planner, around, place, about)
-        done[place] = about, planned
+    with ExitStack() as held:
+        around = _look_around(task, cell, some, held)
+        for place, name, row in zip(some.index, some["parcel_id"], some[ROW], strict=True):
+            about, planned = _About(str(name), int(row)), None
+            if isinstance(around, InputError):
+                about.tell(around.problems[0])
+            else:
+                planned = _plan_one(task, planner, around, place, about)
+            done[place] = about, planned
     send_out([planned for _, planned in done.values() if planned is not None], some.crs)
     return done
 
@@ -174,11 +177,23 @@ def _together(parcels: gpd.GeoDataFrame) -> Iterator[tuple[np.ndarray, gpd.GeoDa
             yield cells[some[0]], parcels.iloc[some]
 
 
-def _look_around(task: Task, cell: np.ndarray, some: gpd.GeoDataFrame) -> _Around | InputError:
-    """Read what lies around some parcels of a cell; a refusal, if nobody can say where they lie."""
+def _look_around(
+    task: Task, cell: np.ndarray, some: gpd.GeoDataFrame, held: ExitStack
+) -> _Around | InputError:
+    """Read what lies around some parcels of a cell; a refusal, if nobody can say where they lie.
+
+    The terrain stays open until ``held`` is left.
+    """
     reach = task.plan.site.reach + MARGIN_M
+    ground = None
     try:
-        around = _Around(frame_of(cell, some, task.plan.site.height))
+        around = _Around(frame_on(task.terrain, task.plan, cell, some))
+        if task.terrain is not None:
+            ground = held.enter_context(
+                RasterGround(
+                    task.terrain, around.frame, datum_tolerance_m=task.plan.site.most_datum
+                )
+            )
         own = around.frame.transformation_from(some.crs)
         shapes = around.frame.project_in(np.asarray(some.geometry.array, dtype=object), own)
         bounds = shapely.bounds(shapes).reshape(-1, 4)
@@ -198,13 +213,10 @@ def _look_around(task: Task, cell: np.ndarray, some: gpd.GeoDataFrame) -> _Aroun
             around.tables[name], around.trees[name] = table, shapely.STRtree(placed)
     except InputError as error:
         return error
-    if task.terrain is None:
-        near = {
-            name: (task.layers[name].named, _bare(table)) for name, table in around.tables.items()
-        }
-        around.read = read_together(
-            near, some["parcel_id"].astype(str).to_list(), task.plan, around.frame
-        )
+    near = {name: (task.layers[name].named, _bare(table)) for name, table in around.tables.items()}
+    around.read = read_together(
+        near, some["parcel_id"].astype(str).to_list(), task.plan, around.frame, ground
+    )
     return around
 
 
@@ -221,8 +233,7 @@ def _plan_one(
         with _limit(task.plan.county.seconds) as look_up:
             planned = _plan_read(planner, around, about.parcel_id, look_up)
             if planned is None:
-                frame = around.frame if task.terrain is None else None
-                by = _Alone(task, planner, frame, look_up)
+                by = _Alone(task, planner, around.frame, look_up)
                 planned = _try(by, about, around.near(place, task.plan.site.reach + MARGIN_M))
             if planned is None:
                 return None
@@ -263,7 +274,7 @@ class _Alone(NamedTuple):
 
     task: Task
     planner: Planner
-    frame: LocalFrame | None
+    frame: LocalFrame
     look_up: Callable[[], None]
 
     def plan(self, parcel_id: str, sources: Mapping[str, LayerSource]) -> Planned:

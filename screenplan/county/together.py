@@ -21,10 +21,12 @@ from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.frame import LocalFrame
 from screenplan.plan import Plan
 from screenplan.plan.site import Subject
+from screenplan.site.buildings import fill_floors
 from screenplan.site.overlaps import SLACK_M
+from screenplan.site.raster import RasterGround
 from screenplan.site.reading import LayerSource, read_site
 from screenplan.site.site import Site
-from screenplan.site.terrain import Terrain
+from screenplan.site.terrain import Later
 
 #: Parcels whose middles lie in one cell of so many degrees share a frame, whatever else lies in the file. It reaches
 #: 1.6 km from its middle at most, where its scale is 3 in 10⁸ and its north 0.01° off.
@@ -102,12 +104,15 @@ class Together:
         Where each parcel stands in the layer of parcels, by its identifier.
     odd : shapely geometry
         Ground near which a parcel is read by itself.
+    ground : RasterGround, optional
+        The terrain, of which each parcel is handed what it needs; level ground by default.
     """
 
     site: Site
     trees: dict[str, shapely.STRtree]
     rows: dict[str, int]
     odd: shapely.Geometry
+    ground: RasterGround | None = None
 
     def site_of(self, parcel_id: str, reach_m: float) -> Site | None:
         """Give what lies within the reach of a parcel, it being the subject; None if it is to be read by itself."""
@@ -128,7 +133,21 @@ class Together:
                     return None
                 marked = land.assign(is_subject=rows == place)
                 layers[name] = marked.reset_index(drop=True)
-        return replace(self.site, layers=layers, subject_id=parcel_id)
+        return self._on_ground(layers, subject, reach_m, parcel_id)
+
+    def _on_ground(self, layers: dict, subject, reach_m: float, parcel_id: str) -> Site | None:
+        """Lay the ground of a parcel; None where the terrain does not know it."""
+        terrain = self.site.terrain
+        if self.ground is not None:
+            west, south, east, north = subject.bounds
+            box = (west - reach_m, south - reach_m, east + reach_m, north + reach_m)
+            try:
+                terrain, *_ = self.ground.read(box)
+            except InputError:
+                return None
+        if "buildings" in layers:
+            layers["buildings"] = fill_floors(layers["buildings"], terrain)
+        return replace(self.site, layers=layers, terrain=terrain, subject_id=parcel_id)
 
 
 def _same_bounds(shapes: np.ndarray, subject) -> np.ndarray:
@@ -141,6 +160,7 @@ def read_together(
     names: Sequence[str],
     plan: Plan,
     frame: LocalFrame,
+    ground: RasterGround | None = None,
 ) -> Together | None:
     """Read all that lies around some parcels; None if each is to be read by itself.
 
@@ -153,6 +173,8 @@ def read_together(
     plan : Plan
     frame : LocalFrame
         That of `frame_of`.
+    ground : RasterGround, optional
+        The terrain, open in that frame.
     """
     odd, tried = [], list(names)
     left = {name: table for name, (_, table) in near.items()}
@@ -165,7 +187,7 @@ def read_together(
             sources = {name: replace(near[name][0], file=table) for name, table in left.items()}
             site = read_site(
                 sources, plan=plan.model_copy(update={"subject": chosen, "site": about}),
-                terrain=Terrain.flat(), frame=frame,
+                terrain=Later.GROUND, frame=frame,
             )  # fmt: skip
         except InputError as error:
             found = list(_out_of(left, error))
@@ -192,6 +214,7 @@ def read_together(
         {name: shapely.STRtree(layer.geometry.to_numpy()) for name, layer in layers.items()},
         rows if len(rows) == len(ids) else {},
         shapely.union_all(placed),
+        ground,
     )
 
 

@@ -25,6 +25,7 @@ from screenplan.contracts.county import COUNTED_YEARS
 from screenplan.contracts.model import year_column
 from screenplan.contracts.tables import give_types
 from screenplan.county.columnar import Columnar
+from screenplan.county.ground import settle_ground
 from screenplan.county.laying import Laid, hash_source, lay_layer, skipped_file
 from screenplan.county.map import MAP_NAME, write_map
 from screenplan.county.parcel import Planner
@@ -44,6 +45,7 @@ from screenplan.plan.planting import Rows
 from screenplan.plan.reading import find_plan
 from screenplan.plan.site import Subject
 from screenplan.running.inputs import sources_of, terrain_of
+from screenplan.site.files import check_file
 from screenplan.site.frames import name_crs
 from screenplan.site.sources import LayerSource, hash_unless_large
 from screenplan.site.systems import find_system
@@ -222,12 +224,15 @@ def run_county(
         wanted = tuple(WANTED[name] for name in WANTED if name in chosen.wanted)
         hashes = {name: hash_source(source) for name, source in sources.items()}
         if terrain is not None:
+            check_file(Path(terrain.file), "the terrain", key="terrain.file")
             hashes["terrain"] = json.dumps(hash_unless_large(Path(terrain.file)), sort_keys=True)
         goes_on = place.begin(
             Begun(hash_plan(content, folder), hashes, chosen.at_once, list(wanted))
         )
         try:
             laid = _lay(sources, place)
+            if terrain is not None:
+                terrain = settle_ground(terrain, sources, laid, content)
         except BaseException:
             if not goes_on:
                 place.forget()

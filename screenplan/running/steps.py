@@ -133,7 +133,7 @@ STEPS: dict[str, Step] = {
             gives="windows",
             keys=(
                 "windows.derive windows.spacing windows.sill windows.height windows.width "
-                "windows.reach site.storey_height"
+                "windows.reach site.storey_height views.eye_seated views.eye_standing"
             ),
             resources="terrain",
         ),

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import geopandas as gpd
 import numpy as np
 import shapely
+from numpy.typing import ArrayLike
 
 from screenplan.contracts import WINDOWS
 from screenplan.contracts.tables import layer_of_columns
@@ -18,6 +19,7 @@ from screenplan.site.ownership import parcels_of, sound, subject_id, subject_out
 from screenplan.site.ragged import firsts, numbered
 from screenplan.site.shaping import column_or
 from screenplan.site.steady import EQUAL_M, natural_key
+from screenplan.site.terrain import ground_at
 from screenplan.site.walls import exposed_stretches_each, walls_of_each
 
 #: Kinds of building from which nobody is taken to look out, words of OpenStreetMap's key `building`, of
@@ -48,8 +50,8 @@ def derive_windows(
     buildings: gpd.GeoDataFrame,
     terrain,
     plan: Options,
-) -> gpd.GeoDataFrame:
-    """Put windows into the walls that look towards the subject, storey by storey.
+) -> tuple[gpd.GeoDataFrame, int]:
+    """Put windows into the walls that look towards the subject, storey by storey; and how many would lie under the ground.
 
     Every building that is lived in, does not stand on the subject and is within reach gets them:
     also one whose parcel is not in the layer. Along a stretch of straight wall of 2 m or more
@@ -57,7 +59,7 @@ def derive_windows(
     for the 5 cm by which a file may be out. A window stays if some point of the subject within ``windows.reach`` lies before its wall, at more
     than 30° to it, and is not hidden by the building itself. They are numbered round each building,
     as `screenplan.site.walls.walls_of` gives its walls: the names follow the site, and neither the
-    order of the file nor its system.
+    order of the file nor its system. Where a house is built into a slope, there are none under the ground.
 
     Parameters and result are those of `screenplan.site.windows.lay_windows`.
     """
@@ -74,6 +76,8 @@ def derive_windows(
     order = sorted(np.flatnonzero(near), key=lambda item: natural_key(ids[item]))
     places = window_places(footprints, np.array(order, dtype=int), like.spacing)
     targets = points_of(np.array([subject], dtype=object))
+    ground = ground_at(terrain, places.xy)
+    eye_m, buried = max(plan.views.eye_seated, plan.views.eye_standing), 0
     every, one = np.arange(len(places)), np.zeros(len(places), dtype=int)
     looks = see_targets(places, footprints, every, one, targets, like.reach)
     columns: dict[str, list] = {column.name: [] for column in WINDOWS.columns}
@@ -86,6 +90,10 @@ def derive_windows(
             for place in own:
                 wall = f"{compass_name(facings[place])} wall"
                 on_wall[wall] = on_wall.get(wall, 0) + 1
+                floor_m = floors[item] + storey * storey_height_m
+                if lies_buried(floor_m + like.sill + like.height, floor_m + eye_m, ground[place]):
+                    buried += 1
+                    continue
                 columns["window_id"].append(f"{ids[item]}-w{numbers[place]}-s{storey}")
                 columns["name"].append(f"{_storey_name(storey)} {on_wall[wall]}, {wall}")
                 columns["building_id"].append(ids[item])
@@ -94,11 +102,28 @@ def derive_windows(
                 columns["height_m"].append(like.height)
                 columns["width_m"].append(like.width)
                 columns["facing_deg"].append(facings[place])
-                columns["floor_m"].append(floors[item] + storey * storey_height_m)
+                columns["floor_m"].append(floor_m)
                 columns["derived"].append(True)
                 columns["set_apart"].append(None)
                 points.append(place)
-    return layer_of_columns(WINDOWS, columns, shapely.points(places.xy[points]), parcels.crs)
+    layer = layer_of_columns(WINDOWS, columns, shapely.points(places.xy[points]), parcels.crs)
+    return layer, buried
+
+
+def lies_buried(head_z: ArrayLike, eye_z: ArrayLike, ground_z: ArrayLike) -> np.ndarray:
+    """Tell of windows whether the ground before them is as high as their head, or as the highest eye behind them.
+
+    Parameters
+    ----------
+    head_z, eye_z, ground_z : array_like of float
+        Heights in metres, any shapes that broadcast.
+
+    Examples
+    --------
+    >>> lies_buried([2.1, 2.1], [1.6, 1.6], [0.9, 1.8]).tolist()
+    [False, True]
+    """
+    return (np.asarray(head_z) <= ground_z) | (np.asarray(eye_z) <= ground_z)
 
 
 def is_lived_in(kinds) -> np.ndarray:

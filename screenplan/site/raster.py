@@ -5,7 +5,10 @@ from __future__ import annotations
 import hashlib
 import logging
 import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import rasterio
@@ -90,23 +93,143 @@ def read_terrain(
     InputError
         If it cannot be read, has no CRS, states another unit, or knows only part of the ground.
     """
-    path = Path(source.file)
-    data = _open_file(path)
-    try:
-        with warnings.catch_warnings(), rasterio.Env(**NO_NETWORK):
-            warnings.simplefilter("ignore", rasterio.errors.NotGeoreferencedWarning)
-            with DatasetReader(data.address, driver=list(data.drivers), **data.options) as raster:
-                _check_family(raster, data)
-                return _read(raster, source, path, frame, bounds, datum_tolerance_m)
-    except InputError:
-        raise
-    except Exception as error:  # GDAL's, rasterio's and Python's errors have no common root
-        raise refuse(
-            f"The file cannot be read as a raster{say_reason(error)}",
-            "Give a complete GeoTIFF, or an Esri ASCII, SRTM, DTED, USGS DEM or Erdas Imagine raster",
-            file=str(path),
-            key="terrain.file",
-        ) from None
+    with RasterGround(source, frame, datum_tolerance_m=datum_tolerance_m) as ground:
+        terrain, notes, record = ground.read(bounds)
+        return terrain, notes, ground.transformation.to_record(), record
+
+
+class RasterGround:
+    """A terrain raster that is open, for many sites in one frame; its parameters are those of `read_terrain`.
+
+    What is read of the file is kept by GDAL, so that sites beside each other read it once. Close it, or use it as a
+    context.
+    """
+
+    def __init__(
+        self, source: TerrainSource, frame: LocalFrame, *, datum_tolerance_m: float | None = None
+    ):
+        self.source, self.frame = source, frame
+        self.path = Path(source.file)
+        self.notes: list[str] = []
+        data = _open_file(self.path)
+        with self._named():
+            self._raster = DatasetReader(data.address, driver=list(data.drivers), **data.options)
+        try:
+            with self._named():
+                _check_family(self._raster, data)
+                self._check(datum_tolerance_m)
+        except BaseException:
+            self.close()
+            raise
+
+    def __enter__(self) -> RasterGround:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Let the file go."""
+        self._raster.close()
+
+    @contextmanager
+    def _named(self) -> Iterator[None]:
+        """Name the file in what GDAL says of it."""
+        try:
+            with warnings.catch_warnings(), rasterio.Env(**NO_NETWORK):
+                warnings.simplefilter("ignore", rasterio.errors.NotGeoreferencedWarning)
+                yield
+        except InputError:
+            raise
+        except Exception as error:  # GDAL's, rasterio's and Python's errors have no common root
+            raise refuse(
+                f"The file cannot be read as a raster{say_reason(error)}",
+                "Give a complete GeoTIFF, or an Esri ASCII, SRTM, DTED, USGS DEM or Erdas Imagine raster",
+                file=str(self.path),
+                key="terrain.file",
+            ) from None
+
+    def _check(self, datum_tolerance_m: float | None) -> None:
+        raster, source, file = self._raster, self.source, str(self.path)
+        if not 1 <= source.band <= raster.count:
+            raise refuse(
+                f"There is no band {source.band}; it has {raster.count}",
+                "Name the band that holds the heights",
+                file=file,
+            )
+        self.crs = _read_crs(raster, file) if source.crs is None else CRS(source.crs)
+        self.to_metres = _find_unit(raster, self.crs, source, file, self.notes)
+        self.transformation = self.frame.transformation_from(
+            self.crs, tolerance_m=datum_tolerance_m, file=file, layer="terrain"
+        )
+
+    def read(
+        self, bounds: tuple[float, float, float, float]
+    ) -> tuple[Terrain, list[str], dict[str, Any]]:
+        """Read the ground of a site, as `read_terrain` does: the terrain, the warnings and the record."""
+        with self._named():
+            return self._read(bounds)
+
+    def _read(self, bounds):
+        raster, source, file, notes = self._raster, self.source, str(self.path), [*self.notes]
+        nodes, shape, origin, cell = _lay_nodes(
+            raster, self.frame, self.transformation, bounds, notes
+        )
+        across, along = _find_pixels(raster, self.frame, self.transformation, nodes)
+        heights, outside, digest = _sample(raster, source.band, across, along)
+        heights = heights * self.to_metres
+        known = np.isfinite(heights)
+        # Beyond the heights of ground on earth is a marker for "not known".
+        wild = known & ((heights < LOWEST_GROUND_M) | (heights > HIGHEST_GROUND_M))
+        if wild.any():
+            raise refuse(
+                f"It holds heights such as {heights[wild][0] / self.to_metres:g}, which no ground has",
+                "State its value for 'no data' in the raster, or correct terrain.unit",
+                file=file,
+            )
+        if not known.any():
+            raise refuse(
+                "The raster knows no ground of the site",
+                "Give a raster that covers it, or state the raster's true CRS",
+                file=file,
+                key="terrain.crs",
+                kind="system",
+            )
+        if not known.all():
+            missing = shapely.bounds(shapely.multipoints(nodes[~known])).round(1).tolist()
+            share = 1.0 - known.mean()
+            cause = "ends before" if outside[~known].all() else "has cells without data in"
+            extent = (
+                f"x {{{missing[0]:g} to {missing[2]:g} m}}, y {{{missing[1]:g} to {missing[3]:g} m}} "
+                "from the middle of the subject"
+            )
+            if not source.extend:
+                raise refuse(
+                    f"The raster {cause} the ground that is needed: {share:.0%} is missing, {extent}",
+                    "Give a raster that covers it, lower site.reach, or let the ground go on flat "
+                    "with extend = true",
+                    file=file,
+                    key="terrain.extend",
+                )
+            notes.append(
+                f"Terrain: the raster {cause} the site; {share:.0%} of the ground ({extent}) goes on "
+                "flat at the nearest known height"
+            )
+            heights[~known] = _nearest(nodes, heights, known)
+        terrain = Terrain(heights.reshape(shape), *origin, *cell)
+        error = terrain.cell_error_m
+        out_by = f"{{{error:.2f} m}}" if error >= 0.005 else "less than {1 cm}"
+        notes.append(
+            f"Terrain: cells of {{{max(cell):.3g} m}}; between their middles heights may be out by "
+            f"{out_by}, as far as the ground's bends tell, and what is smaller than a cell is not "
+            "seen"
+        )
+        record = {
+            "rows": int(raster.height), "columns": int(raster.width), "crs": self.crs.name,
+            "cell_m": [float(size) for size in cell], "cell_error_m": round(error, 4),
+            "read_sha256": digest,
+        }  # fmt: skip
+        return terrain, [said(note) for note in notes], record
 
 
 def _open_file(path: Path) -> DataFile:
@@ -135,78 +258,6 @@ def _check_family(raster, data: DataFile) -> None:
                 file=str(data.path),
                 key="terrain.file",
             )
-
-
-def _read(raster, source, path, frame, bounds, datum_tolerance_m):
-    file = str(path)
-    if not 1 <= source.band <= raster.count:
-        raise refuse(
-            f"There is no band {source.band}; it has {raster.count}",
-            "Name the band that holds the heights",
-            file=file,
-        )
-    crs = _read_crs(raster, file) if source.crs is None else CRS(source.crs)
-    notes: list[str] = []
-    to_metres = _find_unit(raster, crs, source, file, notes)
-    transformation = frame.transformation_from(
-        crs, tolerance_m=datum_tolerance_m, file=file, layer="terrain"
-    )
-    nodes, shape, origin, cell = _lay_nodes(raster, frame, transformation, bounds, notes)
-    across, along = _find_pixels(raster, frame, transformation, nodes)
-    heights, outside, digest = _sample(raster, source.band, across, along)
-    heights = heights * to_metres
-    known = np.isfinite(heights)
-    # Beyond the heights of ground on earth is a marker for "not known".
-    wild = known & ((heights < LOWEST_GROUND_M) | (heights > HIGHEST_GROUND_M))
-    if wild.any():
-        raise refuse(
-            f"It holds heights such as {heights[wild][0] / to_metres:g}, which no ground has",
-            "State its value for 'no data' in the raster, or correct terrain.unit",
-            file=file,
-        )
-    if not known.any():
-        raise refuse(
-            "The raster knows no ground of the site",
-            "Give a raster that covers it, or state the raster's true CRS",
-            file=file,
-            key="terrain.crs",
-            kind="system",
-        )
-    if not known.all():
-        missing = shapely.bounds(shapely.multipoints(nodes[~known])).round(1).tolist()
-        share = 1.0 - known.mean()
-        cause = "ends before" if outside[~known].all() else "has cells without data in"
-        extent = (
-            f"x {{{missing[0]:g} to {missing[2]:g} m}}, y {{{missing[1]:g} to {missing[3]:g} m}} "
-            "from the middle of the subject"
-        )
-        if not source.extend:
-            raise refuse(
-                f"The raster {cause} the ground that is needed: {share:.0%} is missing, {extent}",
-                "Give a raster that covers it, lower site.reach, or let the ground go on flat "
-                "with extend = true",
-                file=file,
-                key="terrain.extend",
-            )
-        notes.append(
-            f"Terrain: the raster {cause} the site; {share:.0%} of the ground ({extent}) goes on "
-            "flat at the nearest known height"
-        )
-        heights[~known] = _nearest(nodes, heights, known)
-    terrain = Terrain(heights.reshape(shape), *origin, *cell)
-    error = terrain.cell_error_m
-    out_by = f"{{{error:.2f} m}}" if error >= 0.005 else "less than {1 cm}"
-    notes.append(
-        f"Terrain: cells of {{{max(cell):.3g} m}}; between their middles heights may be out by "
-        f"{out_by}, as far as the ground's bends tell, and what is smaller than a cell is not "
-        "seen"
-    )
-    record = {
-        "rows": int(raster.height), "columns": int(raster.width), "crs": crs.name,
-        "cell_m": [float(size) for size in cell], "cell_error_m": round(error, 4),
-        "read_sha256": digest,
-    }  # fmt: skip
-    return terrain, [said(note) for note in notes], transformation.to_record(), record
 
 
 def _read_crs(raster, file: str) -> CRS:

@@ -21,7 +21,7 @@ from screenplan.site.repair import Findings
 from screenplan.site.site import Site
 from screenplan.site.sources import LayerSource, open_layer
 from screenplan.site.systems import find_system, settle_systems
-from screenplan.site.terrain import Terrain, TerrainSource
+from screenplan.site.terrain import Later, Terrain, TerrainSource
 
 __all__ = ["LayerSource", "Site", "TerrainSource", "read_site"]
 
@@ -30,7 +30,7 @@ def read_site(
     sources: Mapping[str, LayerSource],
     *,
     plan: Options | None = None,
-    terrain: TerrainSource | Terrain | None = None,
+    terrain: TerrainSource | Terrain | Later | None = None,
     frame: LocalFrame | None = None,
     subject_point_crs: CRS | str | None = None,
 ) -> Site:
@@ -44,7 +44,7 @@ def read_site(
     plan : Options, optional
         Its sections ``subject`` and ``site``; by default their defaults: the layer of parcels must
         then hold one.
-    terrain : TerrainSource or Terrain, optional
+    terrain : TerrainSource, Terrain or Later, optional
         The ground: a raster file, or what is in the local frame already; a flat site at 0 m by default.
     frame : LocalFrame, optional
         The frame to use, such as that of an earlier run; by default one around the subject.
@@ -75,7 +75,8 @@ def read_site(
     if problems:
         raise InputError(problems)
     layers, notes = settle_systems(layers, stated)
-    terrain = _settle_terrain(terrain, layers, stated)
+    if isinstance(terrain, TerrainSource):
+        terrain = settle_terrain(terrain, layers, stated)
     reader = Reader(layers, sources, plan or Options(), frame)
     reader.warnings += notes
     return reader.read(subject_point_crs, terrain)
@@ -96,9 +97,11 @@ def read_own_table(name: str, table: pd.DataFrame) -> pd.DataFrame:
     return done
 
 
-def _settle_terrain(terrain, layers: Mapping[str, object], stated: Mapping[str, str | None]):
-    """Find the CRS that the plan states for the terrain."""
-    if not isinstance(terrain, TerrainSource) or not isinstance(terrain.crs, str):
+def settle_terrain(
+    terrain: TerrainSource, layers: Mapping[str, object], stated: Mapping[str, str | None]
+) -> TerrainSource:
+    """Find the CRS that the plan states for the terrain; as `screenplan.site.systems.find_system`."""
+    if not isinstance(terrain.crs, str):
         return terrain
     return replace(terrain, crs=find_system(terrain.crs, layers, stated, key="terrain.crs"))
 

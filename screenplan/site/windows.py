@@ -73,11 +73,14 @@ def examine_windows(
         return site.lay(windows)
     known = outline_known(parcels)
     if plan.windows.derive and known and buildings is not None and len(buildings):
-        layer = derive_windows(parcels, buildings, terrain, plan)
-        return LaidWindows(
-            layer,
-            notes=(f"{len(layer)} windows are derived from footprints: nobody has surveyed them",),
-        )
+        layer, buried = derive_windows(parcels, buildings, terrain, plan)
+        notes = [f"{len(layer)} windows are derived from footprints: nobody has surveyed them"]
+        if buried:
+            notes.append(
+                f"{buried} of the places for windows lie under the ground, where houses are built into the slope: no "
+                "window is derived there (give floor_m of the buildings if their floors are known)"
+            )
+        return LaidWindows(layer, notes=tuple(notes))
     empty = layer_of_columns(
         WINDOWS, {column.name: [] for column in WINDOWS.columns}, [], parcels.crs
     )

@@ -8,6 +8,7 @@ import shapely
 
 from screenplan.contracts.tables import identifiers, numbers
 from screenplan.ground.faults import Faults
+from screenplan.site.facades import lies_buried
 from screenplan.site.floors import floors_of
 from screenplan.site.ragged import first_most, firsts, numbered
 from screenplan.site.terrain import ground_at
@@ -89,7 +90,7 @@ def openings_of(
         faults.note(wrong == what, what, mend)
     sill_z = datum + sill
     floor = np.where(np.isnan(floor), np.maximum(sill_z - SILL_ABOVE_FLOOR_M, datum), floor)
-    buried = (sill_z + height <= ground) | (floor + eye_standing_m <= ground)
+    buried = lies_buried(sill_z + height, floor + eye_standing_m, ground)
     faults.note(
         buried,
         "a window, or every eye behind it, lies under the ground",

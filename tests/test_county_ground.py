@@ -1,0 +1,131 @@
+"""The ground of a county: read by window, the same whatever the cut, as a plan of the parcel alone reads it."""
+
+import numpy as np
+import pytest
+import rasterio
+from county_kit import CRS, EAST, NORTH, PLAN, lots, sides_of
+from rasterio import Affine
+
+import screenplan
+from screenplan.county.together import cells_of, frame_of, read_together
+from screenplan.plan import check_plan
+from screenplan.plan.site import Subject
+from screenplan.site.raster import RasterGround
+from screenplan.site.reading import LayerSource, read_site
+from screenplan.site.terrain import TerrainSource
+
+#: Size of the raster's cells, metres, and how many there are each way.
+CELL_M, CELLS = 5.0, 80
+REACH_M = 40.0
+#: On a plane the ground is known exactly; the frames' scales differ by a millionth or so.
+SAME_M = 1e-3
+COUNT = 4
+
+
+def raster(path, *, wave_m):
+    """A hillside that rises 1 in 10 to the north-east, with waves on it."""
+    along = np.arange(CELLS) * CELL_M
+    x, y = np.meshgrid(along, along[::-1])
+    z = 200.0 + 0.07 * (x + y) + wave_m * np.sin(x / 17.0) * np.cos(y / 11.0)
+    corner = Affine(CELL_M, 0.0, EAST - 150.0, 0.0, -CELL_M, NORTH + 250.0)
+    with rasterio.open(
+        path, "w", driver="GTiff", width=CELLS, height=CELLS, count=1, dtype="float64", crs=CRS, transform=corner
+    ) as file:  # fmt: skip
+        file.write(z, 1)
+        file.units = ("m",)
+    return path
+
+
+@pytest.fixture(scope="module")
+def hills(tmp_path_factory):
+    return raster(tmp_path_factory.mktemp("hills") / "hills.tif", wave_m=2.0)
+
+
+# Invariant.
+def test_each_parcel_stands_on_the_ground_that_it_is_handed_alone(hills):
+    layers, source = lots(COUNT), TerrainSource(hills)
+    layers["buildings"]["floor_m"] = [210.0, None, None, 214.5]
+    plan = check_plan(PLAN, given=layers)
+    parcels = layers["parcels"]
+    frame = frame_of(cells_of(parcels)[0], parcels, None)
+    sources = {name: LayerSource(layer) for name, layer in layers.items()}
+    near = {name: (sources[name], layer) for name, layer in layers.items()}
+    with RasterGround(source, frame) as ground:
+        together = read_together(near, parcels["parcel_id"].tolist(), plan, frame, ground)
+        for parcel_id in parcels["parcel_id"]:
+            chosen = Subject.model_construct(id=parcel_id, point=None)
+            alone = read_site(
+                sources, plan=plan.model_copy(update={"subject": chosen}), terrain=source, frame=frame
+            )  # fmt: skip
+            site = together.site_of(parcel_id, REACH_M)
+            assert not site.terrain.is_flat
+            assert (site.terrain.z == alone.terrain.z).all()
+            assert site.terrain.bounds == alone.terrain.bounds
+            floors = [house["floor_m"].tolist() for house in (site.layers["buildings"], alone.layers["buildings"])]  # fmt: skip
+            assert floors[0] == floors[1]
+            assert {210.0, 214.5} <= set(floors[0]) or len(floors[0]) < COUNT
+            assert np.isfinite(floors[0]).all()
+
+
+@pytest.mark.parametrize("at_once", [1, 3])
+def test_the_cut_changes_no_row_on_a_hillside(hills, tmp_path, at_once):
+    # Invariant.
+    plan = PLAN | {"terrain": {"file": str(hills)}}
+    runs = [
+        screenplan.run_county(plan, layers=lots(COUNT), out=tmp_path / f"{cut}", options={"at_once": cut})
+        for cut in (at_once, 100)
+    ]  # fmt: skip
+    one, other = (sides_of(run).drop(columns="geometry") for run in runs)
+    assert one.astype(object).where(one.notna(), None).values.tolist() == other.astype(object).where(other.notna(), None).values.tolist()  # fmt: skip
+    assert not any(len(run.skipped) for run in runs)
+
+
+def test_a_parcel_on_a_slope_is_what_a_plan_of_it_alone_gives(tmp_path):
+    # Evidence: the plan of the parcel alone, in a frame and on a grid of its own; a plane is the same on both.
+    path = raster(tmp_path / "slope.tif", wave_m=0.0)
+    plan, layers = PLAN | {"terrain": {"file": str(path)}}, lots(COUNT)
+    sides = sides_of(screenplan.run_county(plan, layers=layers, out=tmp_path / "out"))
+    mine = sides[sides["parcel_id"] == "p2"].set_index("side_id")
+    planted = mine.index[mine["side_class"] != "front"]
+    alone = screenplan.run_plan(
+        plan, layers=layers, only=["views", "needed_height"],
+        settings=[
+            "subject.id=p2", f"rows.along={list(planted)}", "chance.draws=0",
+            f'views.target_spacing="{mine["target_spacing_m"].iloc[0]} m"',
+        ],
+    )  # fmt: skip
+    needed = alone.layers["needed_height"].groupby("line_id")["needed_m"].max()
+    assert mine.loc[planted, "needed_m"].astype(float).tolist() == pytest.approx(
+        [needed[f"{name}-row1"] for name in planted], abs=SAME_M
+    )
+    views = alone.layers["views"]
+    today = views[views["status"].isin(["closes", "stays open"])]
+    assert mine["views_open"].sum() == len(today) > 0
+    assert mine["closed_y10"].sum() == (today["year_closed"].fillna(99) <= 10).sum()
+
+
+def test_a_parcel_beyond_the_terrain_is_set_aside_with_the_reason(hills, tmp_path):
+    layers = lots(COUNT)
+    far = {name: layer.copy() for name, layer in layers.items()}
+    for name in far:
+        far[name]["geometry"] = far[name].translate(230.0, 0.0)
+    plan = PLAN | {"terrain": {"file": str(hills)}}
+    run = screenplan.run_county(plan, layers=far, out=tmp_path / "far")
+    assert len(run.skipped) == COUNT - len(set(sides_of(run)["parcel_id"])) > 0
+    assert run.skipped["reason"].str.contains("The raster ends before the ground that is needed").all()  # fmt: skip
+
+
+def test_a_terrain_that_is_not_there_is_refused_before_anything_is_planned(tmp_path):
+    plan = PLAN | {"terrain": {"file": str(tmp_path / "none.tif")}}
+    with pytest.raises(screenplan.InputError, match=r"none\.tif.*does not exist"):
+        screenplan.run_county(plan, layers=lots(COUNT), out=tmp_path / "out")
+    assert not list(tmp_path.glob("out/*"))
+
+
+def test_a_file_that_is_no_terrain_is_refused_once_and_leaves_nothing(tmp_path):
+    path = tmp_path / "notes.tif"
+    path.write_text("no raster")
+    plan = PLAN | {"terrain": {"file": str(path)}}
+    with pytest.raises(screenplan.InputError, match=r"notes\.tif.*cannot be read as a raster"):
+        screenplan.run_county(plan, layers=lots(COUNT), out=tmp_path / "out")
+    assert not list(tmp_path.glob("out/*"))
