@@ -96,3 +96,18 @@ def test_what_is_missing_cannot_be_judged():
     assert results(found)["height at the boundary"].result == "cannot be judged"
     assert results(found, known=False)["clipping at the boundary"].result == "cannot be judged"
     assert {finding.result for finding in results(None).values()} == {"cannot be judged"}
+
+
+def test_a_crown_at_a_wall_is_none_over_the_boundary():
+    over = pd.DataFrame(
+        {
+            "what": ["crown at a wall"],
+            "plant_id": [1],
+            "growth": ["typical"],
+            "first_year": [4],
+            "clip_m": [None],
+        }
+    )
+    line, *_ = judge_outgrown(over, None, True, plan_with())
+    assert line.result == "passes"
+    assert line.says == "No crown grows over the boundary as drawn, at any growth"

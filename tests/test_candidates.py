@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 import shapely
 from design_site import TABLE, options, site
+from options_kit import plan_with
 from parcel_kit import PLAIN, layer
 from scipy.sparse import csr_array
 from shapely.geometry import LineString, Polygon, box
@@ -14,9 +15,10 @@ from test_views import species
 from screenplan.design.candidates import BEND_M, exclusive_spots, find_candidates
 from screenplan.design.candidates import _beside as beside
 from screenplan.design.chosen import layers_of
-from screenplan.design.kinds import list_options, short_list
+from screenplan.design.kinds import Offer, hedge_hint, list_options, narrower_option, short_list
 from screenplan.design.reduced import useful_plants
 from screenplan.ground.errors import NoRoomError
+from screenplan.plan import DEFAULTS
 from screenplan.planting.species import load_species
 from screenplan.planting.zones import mark_zones
 from screenplan.rules.ruleset import Rule
@@ -323,3 +325,23 @@ def test_single_rows_and_two_never_mix_on_one_ground():
         elif same_row:
             # By hand: half the spacing of each to either side.
             assert ((one, other) in pairs) == (abs(x[one] - x[other]) < room)
+
+
+def test_clipped_hedges_are_named_where_the_kinds_are_left_to_the_design():
+    assert "design.hedge_height" in f"{hedge_hint(DEFAULTS)}"
+    assert hedge_hint(plan_with(design_hedge_height=2.0)) is None
+    assert hedge_hint(options()) is None
+
+
+def test_a_narrower_kind_is_looked_for_in_the_shipped_table_unless_one_is_given():
+    plan, shipped = plan_with(design_kinds=("prunus_laurocerasus",)), load_species()
+    offer = list_options(plan, shipped, 10)
+    found = narrower_option(DEFAULTS, offer, None, 10)
+    assert found.half_m < min(one.half_m for one in offer.options)
+    # No kind is narrower than itself.
+    assert (
+        narrower_option(
+            DEFAULTS, Offer((found,), False, ()), {found.species.key: found.species}, 10
+        )
+        is None
+    )

@@ -358,3 +358,9 @@ def test_noise_is_held_at_the_worst_place_and_told_of_the_best():
     ) == ("fails", "none")
     assert judge_noise(paths.iloc[1:], plan_with(noise_wanted=1.0)).result == "passes"
     assert judge_noise(paths.iloc[:0], plan_with(noise_wanted=1.0)).result == "cannot be judged"
+
+
+def test_what_layer_is_lacking_is_named_for_windows_and_for_gardens():
+    found = {finding.check: finding for finding in judge_light(light().iloc[-1:], DEFAULTS)}
+    assert found["sun on neighbours' windows"].needs == "a windows layer"
+    assert found["sun on gardens"].needs == "parcels beside the row"

@@ -6,7 +6,7 @@ from design_site import design, site
 from options_kit import plan_with
 
 from screenplan.contracts.tables import notes_of
-from screenplan.design.free import compare_free, freed, named
+from screenplan.design.free import _listed, compare_free, freed, named
 from screenplan.ground.errors import NoRoomError
 
 
@@ -80,3 +80,8 @@ def test_a_free_design_that_closes_less_but_enough_says_so():
     assert "as much as is asked" not in compare_free(
         own, plan_with(rows_along=["north"]), lambda _: free
     )
+
+
+def test_names_are_listed_with_one_and():
+    assert _listed(["a"]) == "a"
+    assert _listed(["a", "b", "c"]) == "a, b and c"

@@ -16,7 +16,7 @@ from screenplan.design.choice import Limits, breaks_of, counts, open_weight, run
 from screenplan.design.formulation import programme_of, relax
 from screenplan.design.greedy import plant_greedily
 from screenplan.design.merging import join_rays, merge_rays
-from screenplan.design.programme import find_planting, price_of_open
+from screenplan.design.programme import find_planting, least_difference, price_of_open
 from screenplan.design.reduced import fewer_spots
 
 #: Sums of prices agree to this.
@@ -395,3 +395,10 @@ def test_what_is_made_quickly_keeps_to_the_limits_and_is_no_worse_than_a_uniform
         row = choice.kind == kind
         if not breaks_of(choice, limits, row):
             assert counts(choice, limits, found) <= counts(choice, limits, row) + 1e-9
+
+
+@pytest.mark.parametrize(("share", "least"), [(0.55, 0.1), (1.0, 1.0), (0.8, 0.6)])
+def test_open_weights_differ_by_what_lies_between_whole_views_and_the_asked_share(share, least):
+    # By hand: of two views of weight 1 none, one or both are closed; of 1.1 asked 0, 0.1 or 1.1 stays open.
+    choice = choice_of(np.ones((1, 2), bool), light=np.eye(2))
+    assert least_difference(choice, Limits(share=share)) == pytest.approx(least)

@@ -20,6 +20,7 @@ from screenplan.views.sampling import (
     by_subject,
     eyes_behind,
     positions_in,
+    positions_in_view,
     rays_through,
     sample_places,
 )
@@ -257,3 +258,13 @@ def test_place_in_a_window_or_an_eye_is_refused():
         with pytest.raises(InputError, match="same position as window w"):
             put(at)
     put((5.0, -1.0))
+
+
+def test_positions_between_which_nothing_passes_do_not_count():
+    # By hand: one eye 1 m behind the window, at two heights; of the heads one lies before the wall, one behind it.
+    eyes = eyes_behind(SOUTH, inside_m=1.0, heights_m=(1.2, 1.6), across=1)
+    ahead, behind = eyes[0] + [0.0, -8.0, 0.0], eyes[0] + [0.0, 8.0, 0.0]
+    heads = np.array([ahead, ahead + np.array([0.0, 0.0, 0.3]), behind])
+    assert positions_in_view(SOUTH, eyes, heads) == (1, 1)
+    # Without an opening nothing stands between any of them.
+    assert positions_in_view(None, eyes, heads) == (1, 2)

@@ -23,7 +23,7 @@ from screenplan.views.grown import crowns_of, runs_of
 from screenplan.views.obstacles import lay_obstacles
 from screenplan.views.openings import openings_of
 from screenplan.views.sampling import Outdoors, eyes_behind, sample_places
-from screenplan.views.timeline import Scene, follow, sum_up, year_closed
+from screenplan.views.timeline import Scene, follow, opens_again, sum_up, year_closed
 from screenplan.views.views import trace_views
 
 
@@ -506,3 +506,10 @@ def test_growth_classes_are_shared():
     rooted = stand_of(stands, species_table=slow, years=5, curve="straight").height[0, 1]
     assert (rooted[1:] > later[1:]).all()
     assert len(runs_of(stand, crowns).x) == len(plants)
+
+
+def test_a_view_that_is_open_again_is_told_by_its_first_such_year():
+    # By hand.
+    assert opens_again([1.0, 0.0, 0.5], 0.1) == 2
+    assert opens_again([1.0, 0.0, 0.05], 0.1) is None
+    assert opens_again([1.0, 0.5], 0.1) is None
