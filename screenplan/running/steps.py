@@ -356,7 +356,7 @@ STEPS: dict[str, Step] = {
             keys=(
                 "plants.species road.drive road.corner lines.wires lines.locate lines.walls "
                 "calendar.request calendar.nesting plants.stock light.hedge_guidance climate.temperature "
-                "climate.file health.zone plants.raised"
+                "health.zone plants.raised"
             ),
             resources="rules limits species_table",
         ),
@@ -503,7 +503,7 @@ STEPS: dict[str, Step] = {
             keys=(
                 "calendar.planting calendar.request calendar.nesting growth.years works.caliper "
                 "works.water_every growth.curve plants.raised plants.raised_years crew.people crew.hours cost.hours "
-                "climate.temperature climate.file health.zone"
+                "climate.temperature health.zone"
             ),
             resources="position_deg limits species_table",
         ),
