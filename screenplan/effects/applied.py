@@ -15,7 +15,7 @@ from screenplan.planting.mixes import kinds_in
 from screenplan.planting.species_model import Species
 from screenplan.planting.stock import season_of
 from screenplan.planting.zones import size_judged, under_rule
-from screenplan.rules.limit_kinds import Limit
+from screenplan.rules.limit_kinds import LeadTime, Limit, MildWinter
 from screenplan.rules.limits import load_limits, months_text
 from screenplan.rules.ruleset import KEEP_OUT_FEATURES, Rule, keep_out_kind, load_rules
 from screenplan.rules.told import FORMS_CALLED, setback_text
@@ -61,8 +61,12 @@ def list_rules(
     }  # fmt: skip
     seasons = [season_of(limits, plan.plants.stock, evergreen=kind.evergreen) for kind in planted]
     picked |= {season.key for season in seasons if season is not None}
-    guidance = plan.light.hedge_guidance
-    records += [_limit(limit, there, picked, guidance, layers) for limit in limits.values()]
+    picked |= {
+        limit.key
+        for limit in limits.values()
+        if isinstance(limit, LeadTime) and limit.stock == plan.plants.stock
+    }
+    records += [_limit(limit, there, picked, plan, layers) for limit in limits.values()]
     records.sort(key=lambda row: not row["applies"])
     return table_of(RULES, records)
 
@@ -97,7 +101,7 @@ _FIGURES = {
     "per_metre_from_m": ("by length from", "m"),
     "total_db": ("in total", "dB"),
 }
-_ENDINGS = {"_m": "m", "_s": "s", "_hz": "Hz"}
+_ENDINGS = {"_m": "m", "_s": "s", "_hz": "Hz", "_c": "°C"}
 
 
 def _words_of(key: str) -> tuple[str, str]:
@@ -153,8 +157,18 @@ def _setback(rule: Rule, there: Mapping[str, set[str]], planted: Sequence[Specie
     return _row(rule, "setback", applies, why, setback_text(rule))
 
 
-def _limit(limit: Limit, there, picked, guidance: bool, layers) -> dict:
-    kind = limit.kind
+def _winter_is_mild(limit: Limit, plan: Options) -> bool:
+    zone = plan.health.zone
+    return (
+        isinstance(limit, MildWinter)
+        and zone is not None
+        and zone >= limit.from_zone
+        and not plan.climate.temperature
+    )
+
+
+def _limit(limit: Limit, there, picked, plan: Options, layers) -> dict:
+    kind, guidance = limit.kind, plan.light.hedge_guidance
     is_there = {
         "sight_triangle": "road" in there and (getattr(limit, "place", "") == "corner" or "driveway" in there),
         "stopping": "road" in there and "driveway" in there,
@@ -168,6 +182,9 @@ def _limit(limit: Limit, there, picked, guidance: bool, layers) -> dict:
         "locate_request": True,
         "nesting": True,
         "planting_season": True,
+        "planting_climate": bool(plan.climate.temperature),
+        "mild_winter": _winter_is_mild(limit, plan),
+        "lead_time": plan.plants.raised == "bought",
         "winter_water": True,
     }[kind]  # fmt: skip
     several = kind in _SEVERAL
@@ -193,9 +210,11 @@ _WORDS = {
 }
 #: Kinds of which the plan picks one, for planting seasons by its stock and species.
 _SEVERAL = (
-    "sight_triangle", "zoning", "tolerance", "locate_request", "nesting", "planting_season",
+    "sight_triangle", "zoning", "tolerance", "locate_request", "nesting", "planting_season", "lead_time",
 )  # fmt: skip
 _WHY = {
+    "planting_climate": "the plan gives mean temperatures of the months",
+    "mild_winter": "the plan's hardiness zone is as mild, and it gives no temperatures",
     "sun_needed": "plants need sun",
     "by_height": "a septic field is there",
     "winter_water": "new plants are watered",

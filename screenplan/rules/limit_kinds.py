@@ -10,6 +10,7 @@ from typing import Annotated, Any, ClassVar, Literal, get_args
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
 from screenplan.ground.texts import quoted
+from screenplan.plan.climate import COLDEST_C, HOTTEST_C
 from screenplan.plan.values import (
     TABLE,
     Flag,
@@ -62,6 +63,8 @@ def _each_wind(factors: Mapping[str, float]) -> Mapping[str, float]:
 
 Metres = Annotated[Length, Field(ge=0, le=MOST_M)]
 Amount = Annotated[Number, Field(ge=0, le=MOST)]
+#: Degrees Celsius: no month of any place is colder or warmer in the mean.
+Celsius = Annotated[Number, Field(ge=COLDEST_C, le=HOTTEST_C)]
 Distances = Annotated[tuple[Metres, ...], Field(min_length=1)]
 Amounts = Annotated[tuple[Amount, ...], Field(min_length=1)]
 Months = Annotated[tuple[int, ...], BeforeValidator(_read_months)]
@@ -258,6 +261,45 @@ class PlantingSeason(Limit):
     leaves: Literal["evergreen", "deciduous"]
     months: Months
     refused_months: Months
+
+
+class PlantingClimate(Limit):
+    """Between which mean temperatures of a month plants are set, degrees Celsius."""
+
+    kind: Literal["planting_climate"]
+    frozen_below_c: Celsius
+    roots_grow_above_c: Celsius
+    buds_open_above_c: Celsius
+    hot_from_c: Celsius
+
+    @model_validator(mode="after")
+    def _rise(self):
+        rising = [
+            self.frozen_below_c, self.roots_grow_above_c, self.buds_open_above_c, self.hot_from_c
+        ]  # fmt: skip
+        if rising != sorted(set(rising)):
+            raise WrongError(
+                "its temperatures do not rise",
+                "Write frozen_below_c, roots_grow_above_c, buds_open_above_c and hot_from_c in rising order",
+                "frozen_below_c",
+            )
+        return self
+
+
+class MildWinter(Limit):
+    """Months in which plants are set too, where winters are mild."""
+
+    kind: Literal["mild_winter"]
+    from_zone: Annotated[Whole, Field(ge=1, le=13)]
+    months: SomeMonths
+
+
+class LeadTime(Limit):
+    """How long before planting a kind of stock is ordered."""
+
+    kind: Literal["lead_time"]
+    stock: Literal["plug", "bare_root", "container", "balled"]
+    order_days: Annotated[Number, Field(ge=0, le=730)]
 
 
 class WinterWater(Limit):

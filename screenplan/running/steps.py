@@ -355,7 +355,8 @@ STEPS: dict[str, Step] = {
             gives="rules",
             keys=(
                 "plants.species road.drive road.corner lines.wires lines.locate lines.walls "
-                "calendar.request calendar.nesting plants.stock light.hedge_guidance"
+                "calendar.request calendar.nesting plants.stock light.hedge_guidance climate.temperature "
+                "health.zone plants.raised"
             ),
             resources="rules limits species_table",
         ),
@@ -501,7 +502,8 @@ STEPS: dict[str, Step] = {
             gives="schedule",
             keys=(
                 "calendar.planting calendar.request calendar.nesting growth.years works.caliper "
-                "works.water_every growth.curve plants.raised plants.raised_years crew.people crew.hours cost.hours"
+                "works.water_every growth.curve plants.raised plants.raised_years crew.people crew.hours cost.hours "
+                "climate.temperature health.zone"
             ),
             resources="position_deg limits species_table",
         ),

@@ -33,9 +33,11 @@ from screenplan.works.fence import chosen_fence
 from screenplan.works.handling import watered_of
 from screenplan.works.kinds import Kind, kinds_of
 from screenplan.works.locating import Request
+from screenplan.works.ordering import Order, order_of, order_tasks
+from screenplan.works.planting_months import frozen_days, judge_planting, move_into, windows_of
 from screenplan.works.quantities import DIG, MULCH_YEARS
 from screenplan.works.rates import hours_of
-from screenplan.works.seasons import Seasons, judge_planting, nesting_said, water_by_season
+from screenplan.works.seasons import Seasons, nesting_said, water_by_season
 from screenplan.works.tasks import COMMON, PART, task, year_day
 from screenplan.works.until_planted import (
     delay_of,
@@ -45,7 +47,14 @@ from screenplan.works.until_planted import (
     setting_tasks,
     tasks_before,
 )
-from screenplan.works.water import SOURCE, YEAR_DAYS, Stage, water_stages, years_to_establish
+from screenplan.works.water import (
+    FIRST_YEAR_DAYS,
+    SOURCE,
+    YEAR_DAYS,
+    Stage,
+    water_stages,
+    years_to_establish,
+)
 
 #: A planting date this many years back or ahead is a slip.
 BACK_YEARS, AHEAD_YEARS = 5, 30
@@ -100,7 +109,8 @@ def schedule_work(
     birds = limit_named(limits, plan.calendar.nesting, Nesting, plan.calendar.key("nesting"))
     seasons = Seasons(start, None if position_deg is None else position_deg[1])
     kinds = kinds_of(new, species_table)
-    notes = [*judge_planting(seasons, kinds, limits)]
+    windows = windows_of(kinds, seasons, limits, plan)
+    notes = [*judge_planting(windows, seasons, today)]
     mulched = quantities is None or bool((quantities["item"] == "mulch").any())
     fence = chosen_fence(layers.get("fence_options"))
     stand = planned_stand(new, plan, species_table)
@@ -108,20 +118,31 @@ def schedule_work(
     fenced = fence is not None
     work = days_of_work(quantities, plan, fenced=fenced)
     notes += work.notes()
+    notes += frozen_days(seasons, work.first_dig, work.last_dig, limits, plan)
+    order, bought = order_of(kinds, quantities, limits), plan.plants.raised == "bought"
     raising = raising_of(kinds, plan.plants)
     notes += delay_of(raising, kinds, plan.plants.raised, seasons, today)
     tasks = [
         *raise_tasks(raising, plan.plants.raised),
-        *tasks_before(asked, birds, seasons, work, fenced=fenced),
-        *setting_tasks(kinds, seasons, limits, work, mulched=mulched, fenced=fenced),
-        *_watering(kinds, plan.works, seasons, limits),
-        *_after(asked, quantities, work, plan, fence),
+        *(order_tasks(order) if bought else ()),
+        *tasks_before(
+            asked, birds, seasons, work, ordered=order.day if bought else 0, fenced=fenced
+        ),
+        *setting_tasks(kinds, windows, work, mulched=mulched, fenced=fenced),
+        *_watering(kinds, plan.works, seasons, limits, order),
+        *_after(asked, quantities, work, plan, fence, move_into(windows, seasons, year_day(1))),
         *_clipping(clip, birds, seasons),
         *_closing(layers.get("closure")),
     ]
     if start is not None:
         notes += seasons.doubts()
         notes += _nesting(tasks, birds, seasons, work.clear.first_day, today)
+        ordered = start + dt.timedelta(days=order.day)
+        if bought and ordered < today <= start:
+            notes.append(
+                f"The plants should have been ordered by {ordered.isoformat()} ({order.source}): order at once, and "
+                "ask what is still to be had"
+            )
         if start < today:
             notes.append(
                 f"The planting date {start.isoformat()} is in the past: tasks that are over stand in the "
@@ -167,7 +188,9 @@ def _date(start: dt.date | None, day: int) -> str | None:
     return None if start is None else (start + dt.timedelta(days=int(day))).isoformat()
 
 
-def _watering(kinds: Sequence[Kind], works: Works, seasons: Seasons, limits) -> Iterator[dict]:
+def _watering(
+    kinds: Sequence[Kind], works: Works, seasons: Seasons, limits, order: Order
+) -> Iterator[dict]:
     longest: dict[str, Stage] = {}
     for kind in kinds:
         years = years_to_establish(kind, works.caliper)
@@ -178,11 +201,12 @@ def _watering(kinds: Sequence[Kind], works: Works, seasons: Seasons, limits) -> 
     rest = limit_of(limits, WinterWater)
     for run in water_by_season(list(longest.values()), seasons, limits):
         stage = run.stage
+        spare = order.spares_said() if stage.first_day < FIRST_YEAR_DAYS else ""
         says = (
             "Only if the soil is dry, not frozen, and the day is mild; evergreens first"
             if run.winter
             else f"The amount on the sheet, slowly, over the {watered_of(kinds)}; none while the soil is moist "
-            "or frozen, or after an inch of rain"
+            f"or frozen, or after an inch of rain{spare}"
         )
         yield task(
             stage.key, stage.name, stage.first_day, says,
@@ -193,9 +217,8 @@ def _watering(kinds: Sequence[Kind], works: Works, seasons: Seasons, limits) -> 
 
 
 def _after(
-    asked: LocateRequest, quantities, work: Durations, plan: Options, fence
+    asked: LocateRequest, quantities, work: Durations, plan: Options, fence, replace: int
 ) -> Iterator[dict]:
-    replace = year_day(1)
     topped = (
         []
         if quantities is None

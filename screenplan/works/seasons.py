@@ -1,4 +1,4 @@
-"""Dates held against the seasons: which half of the earth, when birds nest, when stock is set.
+"""Dates held against the seasons: which half of the earth, when birds nest, when winter is.
 
 Months of limits are those of the northern half; on the southern half they are six months later
 (arithmetic). Between the tropics a year has no such seasons, and nothing is judged.
@@ -10,12 +10,8 @@ import datetime as dt
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from screenplan.ground.errors import refuse
-from screenplan.plan.works import Calendar
-from screenplan.planting.stock import season_of
-from screenplan.rules.limit_kinds import Nesting, PlantingSeason, WinterWater
+from screenplan.rules.limit_kinds import Nesting, WinterWater
 from screenplan.rules.limits import limit_of, months_text
-from screenplan.works.kinds import Kind
 from screenplan.works.water import Stage
 
 #: Latitude of the tropics, degrees (arithmetic: the tilt of the earth's axis).
@@ -79,19 +75,6 @@ class Seasons:
             )
 
 
-def season_words(seasons: Seasons, kinds: Sequence[Kind], limits) -> str:
-    """Say in which months the plants are set where the site is; empty if that is not known."""
-    if not seasons.known:
-        return ""
-    said = {
-        _stock_words(kind): months_text(seasons.months(season.months))
-        for kind, season in _seasons_of(kinds, limits)
-    }
-    if len(set(said.values())) == 1:
-        return next(iter(said.values()))
-    return "; ".join(f"{months} ({stock})" for stock, months in said.items())
-
-
 def nesting_said(birds: Nesting, seasons: Seasons) -> str:
     """Say when birds nest, and that the local law decides."""
     when = f", {months_text(seasons.months(birds.months))}" if seasons.known else ""
@@ -99,54 +82,6 @@ def nesting_said(birds: Nesting, seasons: Seasons) -> str:
         f"Not while birds nest{when} (by {birds.source}): the law where you are decides; a nest in use "
         "stays in any month"
     )
-
-
-def judge_planting(seasons: Seasons, kinds: Sequence[Kind], limits) -> Iterator[str]:
-    """Warn of a day of planting outside of the months in which the stock is set.
-
-    Raises
-    ------
-    InputError
-        If the stock would not live: bare roots in full growth.
-    """
-    told = set()
-    for kind, season in _seasons_of(kinds, limits):
-        best = months_text(seasons.months(season.months))
-        if seasons.falls(0, season.refused_months):
-            raise refuse(
-                f"{_stock_words(kind)} are planted on {seasons.said(0)}, in full growth, and "
-                f"would die ({season.source})",
-                f"Choose a day in {best}, or stock with soil (plants.stock); where the custom is another, "
-                f"write [limits.rules.{season.key}] in the plan and below it refused_months = []",
-                key=Calendar.key("planting"),
-            )
-        if not seasons.falls(0, season.months) and seasons.start is not None and seasons.known:
-            if season.key in told:
-                continue
-            told.add(season.key)
-            yield (
-                f"{seasons.start.isoformat()} is outside of the months in which {_stock_words(kind)} are "
-                f"best set, {best}: {_lower(season.reason)} ({season.source}). Ask a local nursery: the "
-                "local custom decides"
-            )
-
-
-def _seasons_of(kinds: Sequence[Kind], limits) -> Iterator[tuple[Kind, PlantingSeason]]:
-    for kind in kinds:
-        season = season_of(limits, kind.stock.key, evergreen=kind.species.evergreen)
-        if season is not None:
-            yield kind, season
-
-
-def _stock_words(kind: Kind) -> str:
-    stock = {"bare_root": "bare-root", "container": "container-grown"}.get(
-        kind.stock.key, kind.stock.key
-    )
-    return f"{stock} {'evergreens' if kind.species.evergreen else 'plants that drop their leaves'}"
-
-
-def _lower(text: str) -> str:
-    return text[:1].lower() + text[1:]
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ COMMON = "common practice, no source"
 PART = {
     task: part
     for part, tasks in {
-        "order": "raise pot",
+        "order": "order raise pot",
         "stake-out": "ask cut mark locate renew pegs",
         "dig": "clear dig",
         "plant": "plant mulch",

@@ -16,8 +16,9 @@ from screenplan.works.durations import Durations
 from screenplan.works.handling import handling_of, roots_of
 from screenplan.works.kinds import Kind
 from screenplan.works.locating import Request
+from screenplan.works.planting_months import Window, window_words
 from screenplan.works.quantities import DIG
-from screenplan.works.seasons import Seasons, nesting_said, season_words
+from screenplan.works.seasons import Seasons, nesting_said
 from screenplan.works.tasks import COMMON, task
 from screenplan.works.water import YEAR_DAYS
 
@@ -84,7 +85,13 @@ def delay_of(
 
 
 def tasks_before(
-    asked: LocateRequest, birds: Nesting, seasons: Seasons, work: Durations, *, fenced: bool
+    asked: LocateRequest,
+    birds: Nesting,
+    seasons: Seasons,
+    work: Durations,
+    *,
+    ordered: int,
+    fenced: bool,
 ) -> Iterator[dict]:
     """Yield what is done before the holes: rules, marking, asking for lines, pegs and turf.
 
@@ -95,12 +102,14 @@ def tasks_before(
     birds : Nesting
     seasons : Seasons
     work : Durations
+    ordered : int
+        The day on which plants are ordered; the rules are asked for a week before.
     fenced : bool
         Whether a fence is set too.
     """
     lines = Request.before(work.first_dig, asked)
     yield task(
-        "ask", "Settle the boundary and the rules", min(SETTLE_DAY, lines.mark_day - 7),
+        "ask", "Settle the boundary and the rules", min(SETTLE_DAY, lines.mark_day - 7, ordered - 7),
         "Find the boundary's pins or have it surveyed, ask for local limits on hedges and fences, look "
         "for overhead lines and for sight at the road, and tell the neighbours",
     )  # fmt: skip
@@ -166,16 +175,20 @@ def locate(key: str, name: str, lines: Request, asked: LocateRequest) -> dict:
 
 
 def setting_tasks(
-    kinds: Sequence[Kind], seasons: Seasons, limits, work: Durations, *, mulched: bool, fenced: bool
+    kinds: Sequence[Kind],
+    windows: Sequence[Window],
+    work: Durations,
+    *,
+    mulched: bool,
+    fenced: bool,
 ) -> Iterator[dict]:
     """Yield what is done round the day of planting: holes, plants, mulch and fence.
 
     Parameters
     ----------
     kinds : sequence of Kind
-    seasons : Seasons
-    limits : mapping or None
-        By default the shipped ones.
+    windows : sequence of Window
+        When they are set.
     work : Durations
     mulched, fenced : bool
         Whether there are mulch and a fence.
@@ -186,7 +199,7 @@ def setting_tasks(
         f"As wide as the sheet says, no deeper than the {roots}; rough sides, firm bottom{work.said(work.dig)}",
         caution=DIG, item="hole", until=work.dig.last_day, hours=work.dig.hours,
     )  # fmt: skip
-    months = season_words(seasons, kinds, limits)
+    months = window_words(windows)
     season = f". Best set in {months}; the local custom decides" if months else ""
     yield task(
         "plant", "Plant", 0, handling.says + season + work.said(work.plant), source=handling.source,
