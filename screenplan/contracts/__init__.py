@@ -88,6 +88,7 @@ from screenplan.contracts.works import (
     QUANTITIES,
     SCHEDULE,
 )
+from screenplan.contracts.years import TO_MEASURE, YEAR_COSTS
 from screenplan.contracts.written import as_written, written_parts
 
 
@@ -156,6 +157,8 @@ OUTPUTS = _by_name(
     QUANTITIES,
     SCHEDULE,
     COST,
+    YEAR_COSTS,
+    TO_MEASURE,
     LOT_COSTS,
     ALTERNATIVES,
     LIGHT,
