@@ -88,8 +88,8 @@ from screenplan.contracts.works import (
     QUANTITIES,
     SCHEDULE,
 )
-from screenplan.contracts.years import TO_MEASURE, YEAR_COSTS
 from screenplan.contracts.written import as_written, written_parts
+from screenplan.contracts.years import TO_MEASURE, YEAR_COSTS
 
 
 def _by_name(*contracts: Contract) -> dict[str, Contract]:

@@ -44,7 +44,10 @@ def year_of(day: int) -> int:
     >>> year_of(-1), year_of(0), year_of(364), year_of(365)
     (-1, 0, 0, 1)
     """
-    return BEFORE if day < 0 else int((day + 0.5) // YEAR_DAYS)
+    if day < 0:
+        return BEFORE
+    year = int((day + 0.5) // YEAR_DAYS)
+    return year if day >= year_day(year) else year - 1
 
 
 def year_name(year: int) -> str:
@@ -209,4 +212,3 @@ def _shifted(date: str | None, days: int) -> str | None:
     if date is None or pd.isna(date):
         return None
     return (dt.date.fromisoformat(date) + dt.timedelta(days=days)).isoformat()
-
