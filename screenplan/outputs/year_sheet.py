@@ -10,12 +10,12 @@ from typing import Any
 from markupsafe import Markup
 
 from screenplan._version import __version__
+from screenplan.contracts.task_times import BEFORE, YEARS, last_year, tasks_in, year_name
 from screenplan.ground.said import in_units
 from screenplan.ground.units import format_amount, format_length, format_tape
 from screenplan.outputs.drawings.style import clean
 from screenplan.outputs.report import About, environment, template
 from screenplan.outputs.report_cells import LONGEST_TEXT, is_missing, write_cell
-from screenplan.works.years import BEFORE, YEARS, last_year, tasks_in, year_name
 
 YEARS_NAME = "years.html"
 
