@@ -16,7 +16,7 @@ from screenplan.contracts.tables import table_of
 from screenplan.ground.said import in_units
 from screenplan.outputs.answer import CAUTIONS, answer
 from screenplan.outputs.palette import COLOURS
-from screenplan.outputs.report import MOST_PRINTED, About, _running_title, _template, make_report
+from screenplan.outputs.report import MOST_PRINTED, About, _running_title, make_report, template
 from screenplan.outputs.report_figures import _signs
 from screenplan.outputs.report_tables import (
     Heading,
@@ -499,7 +499,7 @@ def contrast(one: str, two: str) -> float:
 
 
 def dark_colours() -> dict[str, str]:
-    dark = _template("report.css").split("prefers-color-scheme: dark")[1].split("@page")[0]
+    dark = template("report.css").split("prefers-color-scheme: dark")[1].split("@page")[0]
     return dict(re.findall(r"--([a-z-]+): (#[0-9a-f]{6});", dark))
 
 

@@ -89,6 +89,7 @@ from screenplan.contracts.works import (
     SCHEDULE,
 )
 from screenplan.contracts.written import as_written, written_parts
+from screenplan.contracts.years import TO_MEASURE, YEAR_COSTS
 
 
 def _by_name(*contracts: Contract) -> dict[str, Contract]:
@@ -156,6 +157,8 @@ OUTPUTS = _by_name(
     QUANTITIES,
     SCHEDULE,
     COST,
+    YEAR_COSTS,
+    TO_MEASURE,
     LOT_COSTS,
     ALTERNATIVES,
     LIGHT,

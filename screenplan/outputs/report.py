@@ -106,7 +106,7 @@ def make_report(layers: Mapping[str, Any], about: About) -> str:
     """Give the report of a run as HTML; the same layers give the same text."""
     from markupsafe import Markup
 
-    script = _template("report.js")
+    script = template("report.js")
     years = _years(layers)
     shown = min(years, key=lambda year: abs(year - FIRST_SHOWN)) if years else 0
     figures = make_figures(layers, years=years, shown=shown, units=about.units)
@@ -126,13 +126,13 @@ def make_report(layers: Mapping[str, Any], about: About) -> str:
     work = {key: [next(once) for _ in found] for key, found in work.items()}
     growth = tables("growth")
     notes = (clean(in_units(note, about.units), LONGEST_TEXT) for note in about.warnings)
-    return _environment().get_template("report.html.jinja").render(
+    return environment().get_template("report.html.jinja").render(
         title=title,
         subject=about.of,
         most_together=MOST_TOGETHER,
         most_printed=MOST_PRINTED,
         version=__version__,
-        style=Markup(_template("report.css") + _running_title(title)),
+        style=Markup(template("report.css") + _running_title(title)),
         script=Markup(script),
         digest=digest,
         headline=view_counts(layers.get("views")),
@@ -197,11 +197,12 @@ def _years(layers) -> list[int]:
     return [] if crowns is None else sorted(int(year) for year in crowns["year"].unique())
 
 
-def _environment():
+def environment():
+    """Give the environment in which the templates of pages are filled: every text is escaped."""
     import jinja2
 
     return jinja2.Environment(
-        loader=jinja2.FunctionLoader(_template),
+        loader=jinja2.FunctionLoader(template),
         autoescape=True,
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
@@ -209,7 +210,8 @@ def _environment():
     )
 
 
-def _template(name: str) -> str:
+def template(name: str) -> str:
+    """Give the text of a file among the templates."""
     return resources.files("screenplan.outputs").joinpath("templates", name).read_text("utf-8")
 
 

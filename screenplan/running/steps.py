@@ -516,6 +516,23 @@ STEPS: dict[str, Step] = {
             keys="cost.prices cost.hours cost.hour hand.prices",
         ),
         _step(
+            "years",
+            "Count hours, water and money by year",
+            "screenplan.works:count_years",
+            needs="schedule quantities",
+            takes="cost",
+            gives="year_costs",
+            keys="cost.hour",
+        ),
+        _step(
+            "measuring",
+            "Choose the plants that are measured each year",
+            "screenplan.works:choose_to_measure",
+            needs="plants",
+            gives="to_measure",
+            keys="calendar.planting",
+        ),
+        _step(
             "checks",
             "Hold the plan against its rules and its goal",
             "screenplan.checks:judge_plan",

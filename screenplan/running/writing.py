@@ -17,6 +17,7 @@ from screenplan.outputs.project import Titles, write_project
 from screenplan.outputs.rasters import write_sun_hours
 from screenplan.outputs.record import RunRecord, describe_output, write_record
 from screenplan.outputs.report import REPORT_NAME, About, write_report
+from screenplan.outputs.year_sheet import YEARS_NAME, write_years
 from screenplan.plan import SECTIONS, is_length, key_field
 from screenplan.running.pipeline import Run
 
@@ -103,6 +104,8 @@ def write_run(run: Run, target: str | Path | OutputFolder) -> Path:
         outputs += _write_project(run, layers, beside, about)
         report = write_report(run.layers, beside / REPORT_NAME, about)
         outputs.append(describe_output(report, {}))
+        years = write_years(run.layers, beside / YEARS_NAME, about)
+        outputs.append(describe_output(years, {}))
         record = RunRecord(
             frame=frame.to_dict(),
             inputs=run.site.inputs,

@@ -5,7 +5,9 @@ from screenplan.ground.offers import offer
 __all__, __getattr__, __dir__ = offer(
     __name__,
     {
+        "choose_to_measure": "measuring",
         "count_material": "quantities",
+        "count_years": "years",
         "lay_fence": "fence",
         "price_work": "cost",
         "schedule_work": "calendar",

@@ -3,11 +3,15 @@
 from screenplan.works.calendar import schedule_work as schedule_work
 from screenplan.works.cost import price_work as price_work
 from screenplan.works.fence import lay_fence as lay_fence
+from screenplan.works.measuring import choose_to_measure as choose_to_measure
 from screenplan.works.quantities import count_material as count_material
 from screenplan.works.stakeout import stake_out as stake_out
+from screenplan.works.years import count_years as count_years
 
 __all__ = [
+    "choose_to_measure",
     "count_material",
+    "count_years",
     "lay_fence",
     "price_work",
     "schedule_work",

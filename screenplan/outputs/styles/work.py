@@ -73,6 +73,10 @@ WORK = {
             priority=4,
         ),
     ),
+    "to_measure": Style(
+        (Class("Measured each year", dot("circle", 4.2, None, INK)),),
+        Label("plant_id", size_pt=7.5, below=800, priority=3),
+    ),
     "stakes": Style(
         (
             Class("Stake on the tape", dot("cross", 2.2, None), (Test("offset_side", "=", "on the line"),)),

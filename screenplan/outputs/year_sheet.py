@@ -1,0 +1,126 @@
+"""The year sheet: a printed page for each year, with what is done and when, and a form for what is measured."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from markupsafe import Markup
+
+from screenplan._version import __version__
+from screenplan.contracts.task_times import BEFORE, YEARS, last_year, tasks_in, year_name
+from screenplan.ground.said import in_units
+from screenplan.ground.units import format_amount, format_length, format_tape
+from screenplan.outputs.drawings.style import clean
+from screenplan.outputs.report import About, environment, template
+from screenplan.outputs.report_cells import LONGEST_TEXT, is_missing, write_cell
+
+YEARS_NAME = "years.html"
+
+
+@dataclass(frozen=True)
+class Page:
+    """One year on paper: its name, its days, what it takes in a sentence, its tasks and what to watch."""
+
+    key: str
+    name: str
+    days: str
+    takes: str
+    rows: list[list[str]]
+    watch: list[str]
+    measures: bool
+
+
+def write_years(layers: Mapping[str, Any], path: str | Path, about: About) -> Path:
+    """Write the year sheet of a run.
+
+    Parameters
+    ----------
+    layers : mapping of str to DataFrame
+        By contract name, of it ``schedule``, ``year_costs`` and ``to_measure``, in the local frame.
+    path : path
+        The file.
+    about : About
+    """
+    path = Path(path)
+    path.write_text(make_years(layers, about), encoding="utf-8", newline="\n")
+    return path
+
+
+def make_years(layers: Mapping[str, Any], about: About) -> str:
+    """Give the year sheet of a run as HTML; the same layers give the same text."""
+    schedule = layers["schedule"]
+    told = {int(row["year"]): row for row in layers["year_costs"].to_dict("records")}
+    title = clean(about.title, 120) or (f"Screen on {about.of}" if about.subject else "Screen")
+    later = [
+        f"{year_name(year)}: {', '.join(clean(task['name']) for task in due)}"
+        for year in range(YEARS, last_year(schedule) + 1)
+        if (due := tasks_in(schedule, year))
+    ]
+    return environment().get_template("years.html.jinja").render(
+        title=title,
+        version=__version__,
+        style=Markup(template("years.css")),
+        pages=[_page(schedule, told[year], about.units) for year in range(BEFORE, YEARS)],
+        measured=_form(layers["to_measure"], about),
+        unit="ft and in" if about.units == "us" else "m",
+        later=later,
+    )  # fmt: skip
+
+
+def _page(schedule, told: Mapping[str, Any], units: str) -> Page:
+    year, due = int(told["year"]), tasks_in(schedule, int(told["year"]))
+    watch = dict.fromkeys(
+        clean(in_units(task["caution"], units), LONGEST_TEXT)
+        for task in due
+        if not is_missing(task["caution"])
+    )
+    first, last = told["first_date"], told["last_date"]
+    return Page(
+        key=f"year-{year}" if year >= 0 else "before",
+        name=year_name(year),
+        days="" if is_missing(first) else f"{first} to {last}",
+        takes=_takes(told, units) if due else "Nothing is to be done but to look and to measure.",
+        rows=[_row(task, units) for task in due],
+        watch=list(watch),
+        measures=year >= 0,
+    )
+
+
+def _row(task: Mapping[str, Any], units: str) -> list[str]:
+    hours = task["hours"]
+    return [
+        write_cell(task, "first_day", "when", units, {}),
+        clean(in_units(task["name"], units), LONGEST_TEXT),
+        write_cell(task, "times", "often", units, {}),
+        "" if is_missing(hours) else f"{hours * task['times']:.1f}",
+    ]
+
+
+def _takes(told: Mapping[str, Any], units: str) -> str:
+    """Say in a sentence what the tasks of a year take."""
+    parts = [f"{told['tasks']} {'task' if told['tasks'] == 1 else 'tasks'}"]
+    if not is_missing(told["hours"]):
+        parts.append(f"about {told['hours']:.0f} hours of one person, as far as rates are known")
+    if told["rounds"]:
+        water = format_amount(float(told["water_l"]), "l", units)
+        parts.append(f"{told['rounds']} rounds of water, at most {water} if no rain falls")
+    if not is_missing(told["material"]):
+        parts.append(f"{told['material']:,.2f} for what is bought, by your prices")
+    if not is_missing(told["labour_cost"]):
+        parts.append(f"{told['labour_cost']:,.2f} for the hours")
+    return f"{'; '.join(parts)}."
+
+
+def _form(to_measure, about: About) -> list[list[str]]:
+    return [
+        [
+            str(int(row["plant_id"])),
+            clean(about.names.get(row["species"], row["species"])),
+            f"{clean(row['line_id'])}, {format_tape(float(row['station_m']), about.units)}",
+            format_length(float(row["stock_height_m"]), about.units),
+        ]
+        for row in to_measure.drop(columns="geometry").to_dict("records")
+    ]

@@ -1,0 +1,146 @@
+"""The work by year: it adds up to quantities, hours and cost, and its dates are those of the calendar file."""
+
+import datetime as dt
+import re
+
+import pytest
+import works_site as site
+from dateutil.rrule import rrulestr
+from icalendar import Calendar
+from options_kit import plan_with
+
+from screenplan.contracts import YEAR_COSTS
+from screenplan.contracts.task_times import BEFORE, YEARS, days_of, tasks_in, year_of
+from screenplan.outputs.calendar_file import write_calendar
+from screenplan.outputs.conform import conform
+from screenplan.outputs.report import About
+from screenplan.outputs.year_sheet import make_years
+from screenplan.works.calendar import schedule_work
+from screenplan.works.cost import price_work
+from screenplan.works.fence import lay_fence
+from screenplan.works.measuring import choose_to_measure
+from screenplan.works.quantities import count_material
+from screenplan.works.tasks import year_day
+from screenplan.works.years import count_years
+
+TODAY, PLANTED = dt.date(2027, 1, 15), "2027-04-10"
+#: Rounding of sums of floats only.
+SUM = 1e-9
+
+
+@pytest.fixture(scope="module")
+def made():
+    """Every table of a fenced row with prices, by name."""
+    subject, lines, plants = site.planted(stock="balled", height=1.8)
+    plan = plan_with(
+        calendar_planting=PLANTED, fence_scheme="perimeter", fence_years=4,
+        cost_prices={"plant": 40.0, "mulch": 4.5, "water_weekly": 0.01, "water_later": 0.01, "fence_roll": 90.0},
+        cost_hour=30.0,
+    )  # fmt: skip
+    layers = site.layers(subject, lines, plants)
+    _, _, fences = lay_fence(layers, plan=plan)
+    quantities = count_material(layers | {"fence_options": fences}, plan=plan)
+    schedule = schedule_work(
+        {"plants": plants, "quantities": quantities, "fence_options": fences},
+        today=TODAY, position_deg=(8.0, 50.0), plan=plan,
+    )  # fmt: skip
+    cost = price_work(quantities, plan=plan)
+    years = count_years(schedule, quantities, cost, plan=plan)
+    conform(years, YEAR_COSTS)
+    measured = choose_to_measure(plants, plan=plan)
+    return {
+        "plan": plan, "quantities": quantities, "schedule": schedule, "cost": cost, "year_costs": years,
+        "to_measure": measured, "plants": plants,
+    }  # fmt: skip
+
+
+def test_years_add_up_to_the_cost(made):
+    total = made["cost"].set_index("item").loc["total", "cost"]
+    assert made["year_costs"]["material"].sum() == pytest.approx(total, rel=SUM)
+
+
+def test_years_add_up_to_the_water_of_the_stages(made):
+    """Invariant: the stages' litres, but not those of one round, which are in them."""
+    stages = made["quantities"].loc[made["quantities"]["item"].str.match("water_(?!round)")]
+    assert len(stages) == 4
+    assert made["year_costs"]["water_l"].sum() == pytest.approx(stages["amount"].sum(), rel=SUM)
+
+
+def test_years_add_up_to_the_hours_and_times_of_the_schedule(made):
+    schedule, years = made["schedule"], made["year_costs"]
+    hours = (schedule["hours"] * schedule["times"].astype(float)).sum()
+    assert hours > 0.0
+    assert years["hours"].sum() == pytest.approx(hours, rel=SUM)
+    assert years["labour_cost"].sum() == pytest.approx(30.0 * hours, rel=SUM)
+    times = sum(task["times"] for year in years["year"] for task in tasks_in(schedule, year))
+    assert times == schedule["times"].sum()
+
+
+def test_every_year_has_a_row_and_what_is_set_falls_into_the_first(made):
+    years = made["year_costs"].set_index("year")
+    assert list(years.index) == list(range(BEFORE, YEARS))
+    assert years.loc[0, "first_date"] == PLANTED
+    assert years.loc[0, "last_date"] == "2028-04-08"  # by hand: 365 days later begins the next
+    assert years.loc[1, "first_date"] == "2028-04-09"
+    plants = made["cost"].set_index("item").filter(regex="^plant ?", axis=0)["cost"]
+    assert years.loc[0, "material"] > plants.iloc[0]
+
+
+@pytest.mark.parametrize("year", [0, 1, 2, 6, 9, 30])
+def test_a_year_begins_on_its_day(year):
+    assert year_of(year_day(year)) == year
+    assert year_of(year_day(year) - 1) == year - 1
+
+
+def test_the_sheet_and_the_calendar_file_agree(made, tmp_path):
+    """By another library: each time of each event stands on the page of its year, and nothing else does."""
+    path = tmp_path / "calendar.ics"
+    write_calendar(made["schedule"], path, title="", units="metric")
+    start, read = dt.date.fromisoformat(PLANTED), set()
+    for event in Calendar.from_ical(path.read_bytes()).walk("VEVENT"):
+        first, rule = event.decoded("dtstart"), event.get("rrule")
+        begin = dt.datetime.combine(first, dt.time())
+        times = [begin] if rule is None else rrulestr(rule.to_ical().decode(), dtstart=begin)
+        read |= {(str(event["summary"]), time.date()) for time in times}
+    told = set()
+    for year in range(BEFORE, YEARS):
+        for task in tasks_in(made["schedule"], year):
+            days = [task["first_day"] + k * (0 if task["times"] == 1 else int(task["every_days"])) for k in range(task["times"])]  # fmt: skip
+            assert task["first_date"] == (start + dt.timedelta(days=days[0])).isoformat()
+            told |= {(task["name"], start + dt.timedelta(days=day)) for day in days}
+    ten_years = start + dt.timedelta(days=year_day(YEARS))
+    assert told == {entry for entry in read if entry[1] < ten_years}
+    assert len(told) > 100
+
+
+def test_each_page_lists_the_tasks_of_its_year(made):
+    page = make_years(made, About(title="Row & <more>"))
+    assert "Row &amp; &lt;more&gt;" in page
+    sections = re.findall(r'<section id="(.+?)".*?</section>', page, re.DOTALL)
+    assert sections == ["before", *(f"year-{year}" for year in range(YEARS))]
+    for text, year in zip(page.split("<section ")[1:], range(BEFORE, YEARS), strict=True):
+        due = tasks_in(made["schedule"], year)
+        assert text.count('<span class="box"') == len(due)
+        for task in due:
+            assert f"<td>{task['name']}</td>" in text
+            assert task["first_date"] in text
+        assert ("Nothing is to be done" in text) == (not due)
+        assert text.count('<td class="blank">') == (0 if year == BEFORE else 3 * len(made["to_measure"]))  # fmt: skip
+
+
+def test_without_a_date_days_are_counted(made):
+    plan = plan_with()
+    schedule = schedule_work({"plants": made["plants"], "quantities": made["quantities"]}, plan=plan, today=TODAY)  # fmt: skip
+    years = count_years(schedule, made["quantities"], plan=plan)
+    conform(years, YEAR_COSTS)
+    assert years["first_date"].isna().all()
+    assert years["material"].isna().all()
+    assert years["labour_cost"].isna().all()
+    layers = made | {"schedule": schedule, "year_costs": years}
+    assert "day of planting" in make_years(layers, About(units="us"))
+
+
+def test_a_task_that_takes_several_days_counts_once(made):
+    task = made["schedule"].set_index("task").loc["locate"]
+    assert task["last_day"] > task["first_day"]
+    assert len(days_of(task)) == 1
