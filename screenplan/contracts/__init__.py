@@ -81,10 +81,12 @@ from screenplan.contracts.views import (
 )
 from screenplan.contracts.works import (
     ALTERNATIVES,
+    CLIPPING,
     COST,
     FENCE_OPTIONS,
     FENCE_POSTS,
     FENCE_WIRES,
+    KEPT_SIZES,
     QUANTITIES,
     SCHEDULE,
 )
@@ -155,6 +157,8 @@ OUTPUTS = _by_name(
     STAKE_CHECKS,
     QUANTITIES,
     SCHEDULE,
+    KEPT_SIZES,
+    CLIPPING,
     COST,
     LOT_COSTS,
     ALTERNATIVES,

@@ -6,6 +6,7 @@ __all__, __getattr__, __dir__ = offer(
     __name__,
     {
         "count_material": "quantities",
+        "lay_clipping": "clipping",
         "lay_fence": "fence",
         "price_work": "cost",
         "schedule_work": "calendar",
