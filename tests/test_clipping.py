@@ -11,11 +11,12 @@ from options_kit import plan_with
 from screenplan.contracts import CLIPPING, GROWTHS, KEPT_SIZES, SCHEDULE
 from screenplan.ground.errors import InputError
 from screenplan.outputs.conform import conform
+from screenplan.planting.closure import close_rows
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species import load_species, planned_species
 from screenplan.planting.stand import planned_stand
 from screenplan.works.calendar import schedule_work
-from screenplan.works.clipping import BARE, FIRST_CLIP_DAY, REACH_M, face_area, lay_clipping
+from screenplan.works.clipping import BARE, FIRST_CLIP_DAY, REACH_M, STEP_M, face_area, lay_clipping
 
 KIND = "thuja_occidentalis"
 SHAPES = ("cone", "column", "paraboloid", "ellipsoid", "power")
@@ -69,7 +70,9 @@ def test_a_kept_crown_lies_inside_the_free_one_that_is_cut_off_there(shape):
 def test_sizes_that_no_plant_reaches_are_refused():
     for name, what in (("height", "taller"), ("width", "wider")):
         plan = plan_with(**{"plants_species": KIND, f"kept_{name}": 40.0})
-        with pytest.raises(InputError, match=f"never grow {what} than .*Write a smaller kept.{name}"):
+        with pytest.raises(
+            InputError, match=f"never grow {what} than .*Write a smaller kept.{name}"
+        ):
             planned_species(plan)
 
 
@@ -127,8 +130,16 @@ def test_without_a_kept_size_nothing_is_clipped_and_a_height_is_proposed_only_wh
     line = str(sizes["line_id"].iloc[0])
     needed = pd.DataFrame({"line_id": [line, line], "needed_m": [2.0, 0.5]})
     sizes, _ = lay_clipping({**layers, "needed_height": needed}, plan=plan)
-    assert sizes["keep_m"].iloc[0] == pytest.approx(2.1)  # the greatest need, and 0.1 m (custom)
+    # Independent: the closure of the row that is kept there meets up to the greatest need, a step lower it does not.
+    keep = float(sizes["keep_m"].iloc[0])
+    assert keep >= 2.0
     assert "free it grows to" in str(sizes["says"].iloc[0])
+    for height, enough in ((keep, True), (keep - STEP_M, False)):
+        plan = plan_with(plants_species=KIND, kept_height=height)
+        closed = close_rows(
+            layers["plants"], layers["planting_lines"], plan=plan, species_table=planned_species(plan)
+        ).set_index("growth")  # fmt: skip
+        assert (closed.loc["typical", "mature_closed_height_m"] >= 2.0) == enough
 
 
 @pytest.mark.parametrize("planting", ["2027-04-10", "2027-02-27", "2027-11-20", "2028-08-30"])

@@ -331,10 +331,9 @@ def _height_to_keep(sizes, units) -> Iterator[str]:
     keep = max((float(row["keep_m"]) for row in rows), default=0.0)
     grown = max((float(row["grown_m"]) for row in rows), default=0.0)
     if grown > keep + MUCH_TALLER_M:
-        # A tenth more at most, so that the views' need is never rounded off.
         low = format_length(math.ceil(keep * 10.0 - 1e-9) / 10.0, units, 1)
         yield (
-            f"Clipped at {low} the row does what the views need; free it grows to "
+            f"Clipped at {low} its crowns meet as high as the views need; free they grow to "
             f'{format_length(grown, units, 1)}. The plan\'s key kept.height = "{low}" keeps it'
         )
 

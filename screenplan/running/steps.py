@@ -499,7 +499,7 @@ STEPS: dict[str, Step] = {
             needs="planting_lines plants",
             takes="needed_height parcels",
             gives="kept_sizes clipping",
-            keys="kept.height kept.width growth.years growth.curve cost.hours",
+            keys="kept.height kept.width plants.group growth.years growth.curve cost.hours",
             resources="species_table",
         ),
         _step(

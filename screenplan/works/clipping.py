@@ -5,13 +5,18 @@ are those of a box, two sides and the top:
 
     faces = 2 L h + L w        without L w until it has grown to the kept height
 
+The height that is proposed is the least at which crowns of that height, which end in a point and not in a wall,
+meet up to the height that the views need (typical growth).
+
 L runs from the first plant to the last, and by half a crown beyond each. Sides that taper are a little
 smaller, so that no hours are missing.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -26,13 +31,14 @@ from screenplan.planting.species_model import Species
 from screenplan.planting.stand import planned_stand
 from screenplan.rules.limit_kinds import Nesting
 from screenplan.site.ownership import outline_known, subject_ground
+from screenplan.views.closing import row_closing
 from screenplan.works.earth import least_gap
 from screenplan.works.rates import rate_of
 from screenplan.works.seasons import Seasons, nesting_said
 from screenplan.works.tasks import COMMON, task, year_day
 
-#: A row is kept so much taller than the views need, because it is lowest right after a clip (custom, no source).
-OVER_NEED_M = 0.1
+#: Heights to keep are proposed in steps of so many metres.
+STEP_M = 0.1
 #: Above this height a platform is needed (custom, no source).
 REACH_M = 2.5
 #: Whoever clips a face stands in so much room beyond it (custom, no source).
@@ -89,8 +95,19 @@ def lay_clipping(
         mine = np.flatnonzero(ids == line_id)
         grown = float(free[mine].max())
         needed = _needed(layers.get("needed_height"), line_id)
-        asked = plan.kept.height
-        keep = asked if asked is not None else None if needed is None else needed + OVER_NEED_M
+        keep = asked = plan.kept.height
+        if asked is None and needed is not None:
+            of_line = plants.iloc[mine]
+            kinds = [
+                stand.starts[k].species.unclipped()
+                for k in dict.fromkeys(stand.start[mine].tolist())
+            ]
+            steps = np.diff(_along(stand.xy[mine]))
+            if len(steps):
+                keep = height_to_keep(
+                    list(dict.fromkeys(kinds)), float(np.median(steps)), needed, plan,
+                    at_least_m=float(of_line["stock_height_m"].astype(float).max()),
+                )  # fmt: skip
         sizes.append(
             {
                 "line_id": line_id, "needed_m": needed, "keep_m": keep, "grown_m": grown,
@@ -120,6 +137,54 @@ def lay_clipping(
                     }
                 )  # fmt: skip
     return table_of(KEPT_SIZES, sizes), table_of(CLIPPING, clips)
+
+
+def height_to_keep(
+    kinds: list[Species], spacing_m: float, needed_m: float, plan: Options, at_least_m: float = 0.0
+) -> float | None:
+    """Give the least height at which a row is kept and its crowns still meet up to a needed height, metres.
+
+    Parameters
+    ----------
+    kinds : list of Species
+        Its kinds, as they grow freely.
+    spacing_m, needed_m : float
+    plan : Options
+        Of it [plants] group and [growth].
+    at_least_m : float
+        Height of the stock, below which it is not kept.
+
+    Returns
+    -------
+    float or None
+        In steps of `STEP_M`, typical growth; None if they never meet so high at that spacing.
+
+    Examples
+    --------
+    Columns meet up to their tops.
+
+    >>> from screenplan.planting.species import load_species
+    >>> column = load_species({"own": {"like": "thuja_occidentalis", "shape": "column"}})["own"]
+    >>> height_to_keep([column], 1.0, 2.94, DEFAULTS)
+    3.0
+    """
+    most = max(kind.full_height("typical") for kind in kinds)
+
+    def meets(step: int) -> bool:
+        kept = [replace(kind, kept_height_m=step * STEP_M) for kind in kinds]
+        row = row_closing(
+            kept, spacing_m, years=plan.growth.years, curve=plan.growth.curve, group=plan.plants.group,
+            stock_height_m=min(at_least_m or STEP_M, step * STEP_M),
+        )  # fmt: skip
+        return row.mature_height_m >= needed_m
+
+    low, high = math.floor(needed_m / STEP_M), math.ceil(most / STEP_M)
+    if not meets(high):
+        return None
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if meets(middle) else (middle, high)
+    return round(max(high * STEP_M, at_least_m), 3)
 
 
 def face_area(length_m: float, height_m: float, width_m: float, *, topped: bool = True) -> float:
@@ -198,8 +263,12 @@ def _needed(needed_height, line_id: str) -> float | None:
 
 
 def _said(needed, keep, grown: float, kept: bool) -> str:
+    if keep is None and kept:
+        return "Kept at its width alone"
+    if needed is None and keep is None:
+        return "No view needs this row"
     if keep is None:
-        return "No view needs this row" if not kept else "Kept at its width alone"
+        return f"The views need {{{needed:.1f} m}}, and its crowns never meet so high, clipped or free"
     if grown <= keep:
         return f"It grows to {{{grown:.1f} m}} by itself: its top is never to be clipped"
     if kept:
@@ -207,7 +276,7 @@ def _said(needed, keep, grown: float, kept: bool) -> str:
         lacks = f"; the views need {{{needed:.1f} m}}, so that some stay open" if short else ""
         return f"Kept at {{{keep:.1f} m}}; free it would grow to {{{grown:.1f} m}}{lacks}"
     return (
-        f"Kept at {{{keep:.1f} m}} it does what the views need; free it grows to {{{grown:.1f} m}}. "
+        f"Kept at {{{keep:.1f} m}} its crowns meet up to the {{{needed:.1f} m}} that the views need, with typical growth; free it grows to {{{grown:.1f} m}}. "
         "The plan's key kept.height keeps it, and tells what that does to light, wires and neighbours"
     )
 
