@@ -1,6 +1,7 @@
 """Where the names of this package stand, for type checkers; python -m docs.generate writes it."""
 
 from screenplan.works.calendar import schedule_work as schedule_work
+from screenplan.works.clipping import lay_clipping as lay_clipping
 from screenplan.works.cost import price_work as price_work
 from screenplan.works.fence import lay_fence as lay_fence
 from screenplan.works.quantities import count_material as count_material
@@ -8,6 +9,7 @@ from screenplan.works.stakeout import stake_out as stake_out
 
 __all__ = [
     "count_material",
+    "lay_clipping",
     "lay_fence",
     "price_work",
     "schedule_work",
