@@ -268,7 +268,9 @@ def _said(needed, keep, grown: float, kept: bool) -> str:
     if needed is None and keep is None:
         return "No view needs this row"
     if keep is None:
-        return f"The views need {{{needed:.1f} m}}, and its crowns never meet so high, clipped or free"
+        return (
+            f"The views need {{{needed:.1f} m}}, and its crowns never meet so high, clipped or free"
+        )
     if grown <= keep:
         return f"It grows to {{{grown:.1f} m}} by itself: its top is never to be clipped"
     if kept:
