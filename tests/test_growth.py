@@ -337,7 +337,7 @@ def test_a_clipped_hedge_is_as_tall_and_wide_as_it_is_kept_and_one_that_grows_fr
     # By the definitions: the spread follows the height up to the mature one; shears stop the height
     # at what is kept, and the width across the row, not the length along it.
     free = load_species()["carpinus_betulus"]
-    kept = replace(free, key="kept", kept_height_m=2.0, kept_width_m=0.6)
+    kept = replace(free, key="kept", shape="box", kept_height_m=2.0, kept_width_m=0.6)
     years = np.arange(0.0, 40.0)
     tall = height_at(free, years, growth=growth, stock_height_m=1.0)
     assert tall.max() > 3.0

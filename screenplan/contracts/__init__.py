@@ -81,10 +81,12 @@ from screenplan.contracts.views import (
 )
 from screenplan.contracts.works import (
     ALTERNATIVES,
+    CLIPPING,
     COST,
     FENCE_OPTIONS,
     FENCE_POSTS,
     FENCE_WIRES,
+    KEPT_SIZES,
     QUANTITIES,
     SCHEDULE,
 )
@@ -156,6 +158,8 @@ OUTPUTS = _by_name(
     STAKE_CHECKS,
     QUANTITIES,
     SCHEDULE,
+    KEPT_SIZES,
+    CLIPPING,
     COST,
     YEAR_COSTS,
     TO_MEASURE,

@@ -271,6 +271,55 @@ SCHEDULE = Contract(
 )
 
 
+KEPT_SIZES = Contract(
+    "kept_sizes",
+    (),
+    "The height at which a row is kept by clipping, or could be",
+    key="line_id",
+    optional="needed_m keep_m",
+    report=(
+        Shown(
+            "check", 46, title="Height to keep", columns="line_id needed_m keep_m grown_m says"
+        ),
+    ),
+    columns=(
+        text("line_id", "The planting line", "Planting line", heading="row"),
+        metres("needed_m", "Height that the views need; empty if none needs the row", "Needed height", heading="needed"),
+        metres("keep_m", "Height at which the plan keeps it, else the one that is proposed", "Height to keep", heading="keep at"),
+        metres("grown_m", "Height to which it grows freely in the last year looked at, typical growth", "Free height", heading="free"),
+        boolean("kept", "True if the plan keeps the rows", "Kept by the plan"),
+        sentence("says", "The same in words", "In words", heading="note"),
+    ),
+)  # fmt: skip
+
+
+CLIPPING = Contract(
+    "clipping",
+    (),
+    "What is clipped of a row that is kept, in one year, typical growth",
+    optional="hours",
+    report=(
+        Shown(
+            "check", 47, title="Clipping, year by year",
+            columns="line_id year faces_m2 neighbour_m2 height_m hours says",
+        ),
+    ),
+    columns=(
+        text("line_id", "The planting line", "Planting line", heading="row"),
+        year("year", "Years since planting"),
+        metres("length_m", "Length of the row with its crowns", "Length"),
+        metres("height_m", "Its height", "Height", heading="height"),
+        metres("width_m", "Its width", "Width"),
+        number("faces_m2", "Both sides, and the top from the kept height on, square metres", "Clipped faces", heading="faces, m²", low=0.0),
+        number("neighbour_m2", "Of these the side to which one must stand beyond the boundary, square metres", "Side at the boundary", heading="at the boundary, m²", low=0.0),
+        boolean("platform", "True if it is too high to be clipped from the ground", "Needs a platform"),
+        number("hours", "Hours of one person, by the user's rate or a usual one", "Hours of work", heading="hours", low=0.0),
+        sentence("says", "How it is done", "In words", heading="how"),
+        sentence("source", "Where the figures come from"),
+    ),
+)  # fmt: skip
+
+
 COST = Contract(
     "cost",
     (),

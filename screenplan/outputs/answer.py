@@ -5,6 +5,7 @@ Each block is a title and sentences, or a small table, made from the layers alon
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
@@ -26,6 +27,8 @@ MOST_ROWS, MOST_LINES = 4, 5
 WIDE_GAP = 1.5
 #: Shares of sun below this are not worth a line.
 LITTLE_SUN = 0.01
+#: Growing so much beyond the height to keep, metres, is worth a line.
+MUCH_TALLER_M = 0.5
 
 #: What holds for every planting, whatever the layers say.
 CAUTIONS = (
@@ -82,7 +85,7 @@ def answer(layers: Mapping, about) -> list[Block]:
         _closed(layers),
         _open(layers, about.units),
         _before(layers),
-        _costs(layers),
+        _costs(layers, about.units),
         _memory(layers, about),
     )
     return [
@@ -312,13 +315,27 @@ def _before(layers) -> Block:
     return Block("dig", "Before you dig", lines)
 
 
-def _costs(layers) -> Block:
+def _costs(layers, units) -> Block:
     lines = [
         *_money(layers.get("cost"), layers.get("quantities")),
         *_by_lot(layers.get("lot_costs")),
         *_light_taken(layers),
+        *_height_to_keep(layers.get("kept_sizes"), units),
     ]
     return Block("cost", "Cost to you and to others", lines)
+
+
+def _height_to_keep(sizes, units) -> Iterator[str]:
+    """Say at which height the rows could be kept, if they grow much taller and the plan keeps none."""
+    rows = [row for row in _rows(sizes) if not row["kept"] and not is_missing(row["keep_m"])]
+    keep = max((float(row["keep_m"]) for row in rows), default=0.0)
+    grown = max((float(row["grown_m"]) for row in rows), default=0.0)
+    if grown > keep + MUCH_TALLER_M:
+        low = format_length(math.ceil(keep * 10.0 - 1e-9) / 10.0, units, 1)
+        yield (
+            f"Clipped at {low} its crowns meet as high as the views need; free they grow to "
+            f'{format_length(grown, units, 1)}. The plan\'s key kept.height = "{low}" keeps it'
+        )
 
 
 def _money(cost, quantities) -> Iterator[str]:

@@ -21,7 +21,7 @@ from screenplan.plan.county import County
 from screenplan.plan.design import Design
 from screenplan.plan.effects import Boundary, Health, Light, Limits, Lines, Noise, Road
 from screenplan.plan.places import placed_error
-from screenplan.plan.planting import Chance, Goal, Growth, Hand, Plants, Rows, Views
+from screenplan.plan.planting import Chance, Goal, Growth, Hand, KeptSize, Plants, Rows, Views
 from screenplan.plan.site import (
     About,
     Ground,
@@ -72,6 +72,7 @@ class Options(Section):
     setbacks: Setbacks = Setbacks()
     rows: Rows = Rows()
     plants: Plants = Plants()
+    kept: KeptSize = KeptSize()
     growth: Growth = Growth()
     views: Views = Views()
     hand: Hand = Hand()

@@ -118,6 +118,30 @@ class Plants(Section):
         return self
 
 
+class KeptSize(Section):
+    """The size at which the planted rows are kept by clipping; without it they grow freely."""
+
+    called = "kept"
+
+    height: Length | None = Field(
+        None,
+        gt=0,
+        le=HIGHEST_PLANT_M,
+        description="Height at which the rows are kept by clipping, such as 3 m; the table kept_sizes proposes one",
+    )
+    width: Length | None = Field(
+        None,
+        gt=0,
+        le=HIGHEST_PLANT_M,
+        description="Width at which they are kept; by default that which a plant of the kept height has",
+    )
+
+    @property
+    def asked(self) -> bool:
+        """True if a size is given."""
+        return self.height is not None or self.width is not None
+
+
 class Growth(Section):
     """How the row grows."""
 

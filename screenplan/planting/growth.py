@@ -16,8 +16,9 @@ Growth "low", "typical", "high" takes the figures of a plant that one in ten sta
 and of one that one in ten grows above; they share the exponent of the curve, so that they never cross.
 Curve "straight" rises by the greatest yearly growth of the smooth one until the plant is grown.
 
-A clipped hedge (shape "box" with a kept height) stops at that height, and its spread along the row stays
-at that of a plant of that height. A plant never shrinks: one that is planted taller than it grows keeps
+A plant that is kept at a height stops there, and is held in the shape that it has then: its spread stays that of
+a plant of that height. A crown whose top alone is cut off after it grew taller holds this crown in it, for shapes
+that widen all the way down, so that privacy is not told too well; if its sides are left to grow it takes more light than is told. A plant never shrinks: one that is planted taller than it grows keeps
 its height. Height rises with t and with the growth class in every case.
 """
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Annotated, Any
@@ -76,7 +77,64 @@ def load_species(
 def planned_species(plan: Any) -> dict[str, Species]:
     """Read the species of a plan: the shipped ones, its clipped hedges and its own, as they root in the zone of its site."""
     hedges = hedge_tables(plan.design.hedge_height, plan.design.hedge_width)
-    return load_species(hedges | dict(plan.species), zone=plan.health.zone)
+    table = load_species(hedges | dict(plan.species), zone=plan.health.zone)
+    return keep_size(table, plan) if plan.kept.asked else table
+
+
+def keep_size(table: Mapping[str, Species], plan: Any) -> dict[str, Species]:
+    """Keep the kinds that are planted at the size of the plan; those with a kept size of their own stay as they are.
+
+    Parameters
+    ----------
+    table : mapping
+        Species by key.
+    plan : Options
+        Of it [kept], and the kinds of [plants]; where a design chooses, all kinds are kept.
+
+    Raises
+    ------
+    InputError
+        If no kind that is planted ever gets so tall, or so wide.
+
+    Examples
+    --------
+    >>> from screenplan.plan.reading import check_options
+    >>> plan = check_options({"kept": {"height": "3 m"}, "plants": {"species": "ilex_opaca"}})
+    >>> kept = planned_species(plan)
+    >>> kept["ilex_opaca"].final_height("high"), kept["thuja_occidentalis"].is_clipped
+    (3.0, False)
+    """
+    kept = plan.kept
+    named = plan.plants.species
+    names = (named,) if isinstance(named, str) else tuple(named)
+    keys = (
+        table.keys()
+        if plan.design.wanted
+        else {species_of(name, table, key=plan.plants.key("species")).key for name in names}
+    )
+    free = {key: table[key] for key in keys if not table[key].is_clipped}
+    for name, size, most in (
+        ("height", kept.height, Species.full_height),
+        ("width", kept.width, Species.full_spread),
+    ):
+        greatest = max((most(kind, "high") for kind in free.values()), default=math.inf)
+        if size is not None and size >= greatest:
+            grow = "taller" if name == "height" else "wider"
+            raise refuse(
+                f"the row is to be kept at a {name} of {{{size:g} m}}, but its plants never grow {grow} than "
+                f"{{{greatest:.2f} m}}",
+                f"Write a smaller kept.{name}, or leave it out: nothing is to be clipped then",
+                key=kept.key(name),
+            )
+    return dict(table) | {
+        key: replace(
+            kind,
+            kept_height_m=kept.height,
+            kept_width_m=kept.width,
+            stock_height_m=min(kind.stock_height_m, kept.height or math.inf),
+        )
+        for key, kind in free.items()
+    }
 
 
 def _over(known: Mapping[str, Entry], key: str, table: Mapping[str, Any]) -> dict[str, Any]:
@@ -202,13 +260,6 @@ def _read_whole(table: Mapping[str, Any], read: Callable[[Mapping], Species]) ->
             f"the shape {made.shape} has a profile of its own",
             f'Write shape = "{POWER}", or take profile out',
             "profile",
-        )
-    kept = made.kept_height_m is not None or made.kept_width_m is not None
-    if kept and made.shape != "box":
-        raise WrongError(
-            f"a crown of the shape {made.shape} is not clipped",
-            'Write shape = "box" for a clipped hedge, or take kept_height and kept_width out',
-            "kept_height",
         )
     if made.kept_height_m is not None and made.stock_height_m > made.kept_height_m:
         raise WrongError(

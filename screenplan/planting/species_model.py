@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal, get_args
 from pydantic import AfterValidator, BeforeValidator, Field
 
 from screenplan.contracts import GROWTHS, HIGHEST_PLANT_M
-from screenplan.ground.crown_shapes import CrownShape, shape_of, shape_words
+from screenplan.ground.crown_shapes import CrownShape, is_along_row, shape_of, shape_words
 from screenplan.ground.errors import refuse
 from screenplan.ground.texts import quoted
 from screenplan.plan.values import (
@@ -202,7 +202,8 @@ class Species:
     leaf_density : tuple of 3 floats
         One-sided leaf area per volume of crown, low, typical and high, m²/m³; of two the mean is typical.
     kept_height_m, kept_width_m : float, optional
-        Height, and width across the row, at which a box is kept by clipping, metres.
+        Height and width at which it is kept by clipping, metres. A box is kept narrow across its row alone; any
+        other crown is held in the shape and width that it has when it reaches the height.
     winter_share : float
         Share of the screening that is left after leaf fall, 1 for evergreens.
     spacing_m : float, optional
@@ -293,6 +294,8 @@ class Species:
         """Law of the width at that growth."""
         k, of = _GROWTH_INDEX[growth], self.width_law
         widest = (of.widest_m or _low_mean_high(self.mature_spread_m))[k]
+        if not is_along_row(self.shape):
+            widest = min(widest, _or_more(self.kept_width_m))
         if of.coefficient is not None:
             return WidthLaw(of.coefficient[k], of.exponent or USUAL_WIDTH_EXPONENT, widest)
         if self.spread_share is not None:
@@ -421,7 +424,7 @@ class Species:
 
     @property
     def is_clipped(self) -> bool:
-        """Whether it is a hedge that is kept at a height or a width."""
+        """Whether it is kept at a height or a width."""
         return self.kept_height_m is not None or self.kept_width_m is not None
 
     def unclipped(self) -> Species:

@@ -494,6 +494,16 @@ STEPS: dict[str, Step] = {
             resources="species_table",
         ),
         _step(
+            "kept",
+            "Propose the height at which each row is kept, and count what is clipped each year",
+            "screenplan.works:lay_clipping",
+            needs="planting_lines plants",
+            takes="needed_height parcels",
+            gives="kept_sizes clipping",
+            keys="kept.height kept.width plants.group growth.years growth.curve cost.hours",
+            resources="species_table",
+        ),
+        _step(
             "calendar",
             "Lay out the tasks from marking the ground to the closed row",
             "screenplan.works:schedule_work",
@@ -501,7 +511,7 @@ STEPS: dict[str, Step] = {
             takes="closure quantities fence_options",
             gives="schedule",
             keys=(
-                "calendar.planting calendar.request calendar.nesting growth.years works.caliper "
+                "kept.height kept.width calendar.planting calendar.request calendar.nesting growth.years works.caliper "
                 "works.water_every growth.curve plants.raised plants.raised_years crew.people crew.hours cost.hours "
                 "climate.temperature health.zone"
             ),

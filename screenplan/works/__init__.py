@@ -8,6 +8,7 @@ __all__, __getattr__, __dir__ = offer(
         "choose_to_measure": "measuring",
         "count_material": "quantities",
         "count_years": "years",
+        "lay_clipping": "clipping",
         "lay_fence": "fence",
         "price_work": "cost",
         "schedule_work": "calendar",

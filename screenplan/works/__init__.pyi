@@ -1,6 +1,7 @@
 """Where the names of this package stand, for type checkers; python -m docs.generate writes it."""
 
 from screenplan.works.calendar import schedule_work as schedule_work
+from screenplan.works.clipping import lay_clipping as lay_clipping
 from screenplan.works.cost import price_work as price_work
 from screenplan.works.fence import lay_fence as lay_fence
 from screenplan.works.measuring import choose_to_measure as choose_to_measure
@@ -12,6 +13,7 @@ __all__ = [
     "choose_to_measure",
     "count_material",
     "count_years",
+    "lay_clipping",
     "lay_fence",
     "price_work",
     "schedule_work",

@@ -27,6 +27,7 @@ from screenplan.planting.species_model import Species
 from screenplan.planting.stand import Stand, planned_stand
 from screenplan.rules.limit_kinds import Limit, LocateRequest, Nesting, WinterWater
 from screenplan.rules.limits import limit_named, limit_of, months_text
+from screenplan.works.clipping import clip_tasks
 from screenplan.works.durations import Durations, days_of_work, hours_to_replace
 from screenplan.works.earth import least_gap
 from screenplan.works.fence import chosen_fence
@@ -131,7 +132,11 @@ def schedule_work(
         *setting_tasks(kinds, windows, work, mulched=mulched, fenced=fenced),
         *_watering(kinds, plan.works, seasons, limits, order),
         *_after(asked, quantities, work, plan, fence, move_into(windows, seasons, year_day(1))),
-        *_clipping(clip, birds, seasons),
+        *(
+            clip_tasks(clip, birds, seasons, plan)
+            if plan.kept.asked
+            else _clipping(clip, birds, seasons)
+        ),
         *_closing(layers.get("closure")),
     ]
     if start is not None:
@@ -298,10 +303,12 @@ def _nesting(
 
 
 def _first_clip(new: Stand, least_gap_m: float) -> int | None:
-    """First year in which typical crowns of some kind touch, or are wider than they are kept."""
+    """First year in which typical crowns of some kind touch, or are as wide or tall as they are kept."""
     kept = [start.species.kept_width_m or np.inf for start in new.starts]
+    tall = [start.species.kept_height_m or np.inf for start in new.starts]
     most = np.minimum(least_gap_m, kept)
     touch = (new.sizes[1, :, TYPICAL] >= most[:, None]).any(axis=0)
+    touch |= (new.sizes[0, :, TYPICAL] >= np.array(tall)[:, None]).any(axis=0)
     return max(1, int(touch.argmax())) if touch.any() else None
 
 

@@ -59,6 +59,7 @@ ITEMS = {
     "fence_gate": "Gates",
     "fence_staple": "Staples or clips",
     "cage_post": "Posts of the cages",
+    "clipped": "Square metres to clip, of a row that is kept",
 }
 DIG = said(
     "Have buried lines located before any digging; dig by hand within {0.61 m} of a marked line"

@@ -16,7 +16,7 @@ PART = {
         "plant": "plant mulch",
         "fence": "fence fence_check fence_off",
         "water": "water_daily water_often water_weekly water_later water_winter",
-        "check": "locate_again replace mulch_again clip closed",
+        "check": "locate_again replace mulch_again clip clip_first clip_kept closed",
     }.items()
     for task in tasks.split()
 }

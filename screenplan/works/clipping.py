@@ -1,0 +1,305 @@
+"""Kept size: the height that is proposed to keep each row at, and what clipping it takes, year by year.
+
+A row that is kept is a wall of leaves of the length L, the height h and the width w, and its clipped faces
+are those of a box, two sides and the top:
+
+    faces = 2 L h + L w        without L w until it has grown to the kept height
+
+The height that is proposed is the least at which crowns of that height, which end in a point and not in a wall,
+meet up to the height that the views need (typical growth).
+
+L runs from the first plant to the last, and by half a crown beyond each. Sides that taper are a little
+smaller, so that no hours are missing.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from screenplan.contracts import CLIPPING, KEPT_SIZES
+from screenplan.contracts.tables import has_rows, table_of
+from screenplan.plan import DEFAULTS, Options
+from screenplan.planting.growth import TYPICAL
+from screenplan.planting.species_model import Species
+from screenplan.planting.stand import planned_stand
+from screenplan.rules.limit_kinds import Nesting
+from screenplan.site.ownership import outline_known, subject_ground
+from screenplan.views.closing import row_closing
+from screenplan.works.earth import least_gap
+from screenplan.works.rates import rate_of
+from screenplan.works.seasons import Seasons, nesting_said
+from screenplan.works.tasks import COMMON, task, year_day
+
+#: Heights to keep are proposed in steps of so many metres.
+STEP_M = 0.1
+#: Above this height a platform is needed (custom, no source).
+REACH_M = 2.5
+#: Whoever clips a face stands in so much room beyond it (custom, no source).
+ROOM_M = 0.6
+#: The first clip comes so many days after planting at the earliest (custom, no source).
+FIRST_CLIP_DAY = 60
+#: So many yearly clips stand in the calendar.
+CLIPS_TOLD = 10
+#: Dates of clips that come every 365 days slip by the leap days of ten years, and so much is left for it.
+SLIP_DAYS, LEFT_DAYS = 3, 10
+TAPER = "University of Florida, Gardening Solutions, Pruning Hedges (read): narrower at the top than below"
+BARE = (
+    "Michigan State University, B. Cregg, in Fine Gardening (read): arborvitae, juniper and false cypress "
+    "form no buds on old wood"
+)
+
+
+def lay_clipping(
+    layers: Mapping[str, Any],
+    *,
+    plan: Options = DEFAULTS,
+    species_table: Mapping[str, Species] | None = None,
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Propose at which height each row is kept, and count what is clipped where the plan keeps it.
+
+    Parameters
+    ----------
+    layers : mapping
+        Planting lines and plants, and needed height and parcels if there are any, by their contracts.
+    plan : Options, optional
+        Of it [kept], [growth] and [cost] hours.
+    species_table : mapping, optional
+        Species by key, by default the shipped ones; those that are kept say so.
+
+    Returns
+    -------
+    kept_sizes : DataFrame
+        One row per planting line with new plants.
+    clipping : DataFrame
+        One row per line and year of clipping, typical growth; empty unless the plan keeps the rows.
+    """
+    plants = layers["plants"]
+    plants = plants.loc[~plants["existing"].to_numpy(bool)]
+    if not len(plants):
+        return table_of(KEPT_SIZES, []), table_of(CLIPPING, [])
+    stand = planned_stand(plants, plan, species_table)
+    free = stand.unclipped().height[:, TYPICAL, -1]
+    gap = least_gap(layers["plants"])
+    outline = _outline(layers.get("parcels"))
+    rate = rate_of("clipped", plan)
+    ids = plants["line_id"].astype(str).to_numpy()
+    sizes, clips = [], []
+    for line_id in dict.fromkeys(ids):
+        mine = np.flatnonzero(ids == line_id)
+        grown = float(free[mine].max())
+        needed = _needed(layers.get("needed_height"), line_id)
+        keep = asked = plan.kept.height
+        if asked is None and needed is not None:
+            of_line = plants.iloc[mine]
+            kinds = [
+                stand.starts[k].species.unclipped()
+                for k in dict.fromkeys(stand.start[mine].tolist())
+            ]
+            steps = np.diff(_along(stand.xy[mine]))
+            if len(steps):
+                keep = height_to_keep(
+                    list(dict.fromkeys(kinds)), float(np.median(steps)), needed, plan,
+                    at_least_m=float(of_line["stock_height_m"].astype(float).max()),
+                )  # fmt: skip
+        sizes.append(
+            {
+                "line_id": line_id, "needed_m": needed, "keep_m": keep, "grown_m": grown,
+                "kept": plan.kept.asked, "says": _said(needed, keep, grown, plan.kept.asked),
+            }
+        )  # fmt: skip
+        if plan.kept.asked:
+            tall = stand.height[mine, TYPICAL].max(axis=0)
+            wide = 2.0 * stand.across[mine, TYPICAL].max(axis=0)
+            length = np.ptp(_along(stand.xy[mine])) + wide
+            begins = first_clip(tall, wide, gap, plan)
+            for number in range(len(stand.years) if begins is None else begins, len(stand.years)):
+                h, w, run = float(tall[number]), float(wide[number]), float(length[number])
+                topped = asked is not None and h >= asked
+                near = outline is not None and bool(
+                    (shapely.distance(stand.points[mine], outline) - w / 2.0 < ROOM_M).any()
+                )
+                faces = face_area(run, h, w, topped=topped)
+                clips.append(
+                    {
+                        "line_id": line_id, "year": int(stand.years[number]), "length_m": run,
+                        "height_m": h, "width_m": w, "faces_m2": faces,
+                        "neighbour_m2": run * h if near else 0.0, "platform": h > REACH_M,
+                        "hours": None if rate is None else faces * rate.hours,
+                        "says": _how(near, h > REACH_M),
+                        "source": f"faces: those of a box; rate: {rate.source if rate else 'none'}",
+                    }
+                )  # fmt: skip
+    return table_of(KEPT_SIZES, sizes), table_of(CLIPPING, clips)
+
+
+def height_to_keep(
+    kinds: list[Species], spacing_m: float, needed_m: float, plan: Options, at_least_m: float = 0.0
+) -> float | None:
+    """Give the least height at which a row is kept and its crowns still meet up to a needed height, metres.
+
+    Parameters
+    ----------
+    kinds : list of Species
+        Its kinds, as they grow freely.
+    spacing_m, needed_m : float
+    plan : Options
+        Of it [plants] group and [growth].
+    at_least_m : float
+        Height of the stock, below which it is not kept.
+
+    Returns
+    -------
+    float or None
+        In steps of `STEP_M`, typical growth; None if they never meet so high at that spacing.
+
+    Examples
+    --------
+    Columns meet up to their tops.
+
+    >>> from screenplan.planting.species import load_species
+    >>> column = load_species({"own": {"like": "thuja_occidentalis", "shape": "column"}})["own"]
+    >>> height_to_keep([column], 1.0, 2.94, DEFAULTS)
+    3.0
+    """
+    most = max(kind.full_height("typical") for kind in kinds)
+
+    def meets(step: int) -> bool:
+        kept = [replace(kind, kept_height_m=step * STEP_M) for kind in kinds]
+        row = row_closing(
+            kept, spacing_m, years=plan.growth.years, curve=plan.growth.curve, group=plan.plants.group,
+            stock_height_m=min(at_least_m or STEP_M, step * STEP_M),
+        )  # fmt: skip
+        return row.mature_height_m >= needed_m
+
+    low, high = math.floor(needed_m / STEP_M), math.ceil(most / STEP_M)
+    if not meets(high):
+        return None
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if meets(middle) else (middle, high)
+    return round(max(high * STEP_M, at_least_m), 3)
+
+
+def face_area(length_m: float, height_m: float, width_m: float, *, topped: bool = True) -> float:
+    """Clipped faces of a row in square metres: both sides, and the top once it is cut.
+
+    Examples
+    --------
+    >>> face_area(10.0, 2.0, 1.0), face_area(10.0, 2.0, 1.0, topped=False)
+    (50.0, 40.0)
+    """
+    return 2.0 * length_m * height_m + (length_m * width_m if topped else 0.0)
+
+
+def first_clip(height_m: np.ndarray, width_m: np.ndarray, gap_m: float, plan: Options):
+    """Give the first year from 1 in which a row meets, or is as tall or wide as it is kept; None if never.
+
+    Parameters
+    ----------
+    height_m, width_m : ndarray, (years,)
+        Of the tallest and widest plant, metres, years from 0.
+    gap_m : float
+        Least distance of two plants, metres.
+    plan : Options
+        Of it [kept].
+    """
+    most = min(gap_m, plan.kept.width or np.inf)
+    due = (width_m >= most) | (height_m >= (plan.kept.height or np.inf))
+    return max(1, int(due.argmax())) if due.any() else None
+
+
+def clip_tasks(clip: int | None, birds: Nesting, seasons: Seasons, plan: Options) -> Iterator[dict]:
+    """Give the first clip after planting, and the yearly ones of a row that is kept.
+
+    Parameters
+    ----------
+    clip : int or None
+        The year from which the row is clipped each year.
+    birds : Nesting
+        The months in which nothing is clipped.
+    seasons : Seasons
+    plan : Options
+        Of it [growth] and [kept].
+    """
+    yield task(
+        "clip_first", "First clip, to make the row dense", _clear_of(FIRST_CLIP_DAY, birds, seasons),
+        "In the first summer, when the birds are done: only the tips of the sides, so that they lean in a little "
+        f"towards the top; the leading shoots are left until the kept height. {nesting_said(birds, seasons)}",
+        source=f"taper: {TAPER}; time: {COMMON}; nesting: {birds.source}",
+    )  # fmt: skip
+    if clip is None:
+        return
+    tall = "" if plan.kept.height is None else f" and the top at {{{plan.kept.height:.2f} m}}"
+    yield task(
+        "clip_kept", "Clip the row to the size at which it is kept", _clear_of(year_day(clip), birds, seasons),
+        f"The sides{tall}, narrower at the top than below; into green twigs only, because many conifers do not grow "
+        f"again from bare wood. {nesting_said(birds, seasons)}",
+        source=f"growth of the plan, typical growth; taper: {TAPER}; bare wood: {BARE}; nesting: {birds.source}",
+        times=min(CLIPS_TOLD, max(1, plan.growth.years - clip + 1)), every_days=365,
+    )  # fmt: skip
+
+
+def _clear_of(day: int, birds: Nesting, seasons: Seasons) -> int:
+    """Give the first day from one on that stays out of the nesting months, also when leap days shift it."""
+    free = seasons.after(day, birds.months)
+    if seasons.start is not None and seasons.falls(free - SLIP_DAYS, birds.months):
+        free += LEFT_DAYS
+    return free
+
+
+def _needed(needed_height, line_id: str) -> float | None:
+    if not has_rows(needed_height):
+        return None
+    mine = needed_height.loc[needed_height["line_id"].astype(str) == line_id, "needed_m"]
+    most = float(mine.astype(float).max()) if len(mine) else 0.0
+    return most if most > 0.0 else None
+
+
+def _said(needed, keep, grown: float, kept: bool) -> str:
+    if keep is None and kept:
+        return "Kept at its width alone"
+    if needed is None and keep is None:
+        return "No view needs this row"
+    if keep is None:
+        return (
+            f"The views need {{{needed:.1f} m}}, and its crowns never meet so high, clipped or free"
+        )
+    if grown <= keep:
+        return f"It grows to {{{grown:.1f} m}} by itself: its top is never to be clipped"
+    if kept:
+        short = needed is not None and keep < needed
+        lacks = f"; the views need {{{needed:.1f} m}}, so that some stay open" if short else ""
+        return f"Kept at {{{keep:.1f} m}}; free it would grow to {{{grown:.1f} m}}{lacks}"
+    return (
+        f"Kept at {{{keep:.1f} m}} its crowns meet up to the {{{needed:.1f} m}} that the views need, with typical growth; free it grows to {{{grown:.1f} m}}. "
+        "The plan's key kept.height keeps it, and tells what that does to light, wires and neighbours"
+    )
+
+
+def _how(near: bool, high: bool) -> str:
+    said = ["Narrower at the top than below; never into bare wood"]
+    if high:
+        said.append(f"from a platform, because it is above {{{REACH_M:g} m}}")
+    if near:
+        said.append(
+            "one side is clipped from beyond the boundary: ask whoever owns that ground first"
+        )
+    return "; ".join(said)
+
+
+def _outline(parcels):
+    known = has_rows(parcels) and outline_known(parcels)
+    return shapely.boundary(subject_ground(parcels)) if known else None
+
+
+def _along(xy: np.ndarray) -> np.ndarray:
+    """Places of the plants of a row along it, metres from the first."""
+    steps = np.hypot(*np.diff(xy, axis=0).T) if len(xy) > 1 else np.zeros(0)
+    return np.concatenate([[0.0], np.cumsum(steps)])

@@ -1,0 +1,162 @@
+"""Kept size: crowns never above it, faces of a box, hours by a rate, and clips outside the nesting months."""
+
+import datetime as dt
+from itertools import pairwise
+
+import numpy as np
+import pytest
+import works_site as site
+from options_kit import plan_with
+
+from screenplan.contracts import CLIPPING, GROWTHS, KEPT_SIZES, SCHEDULE
+from screenplan.ground.errors import InputError
+from screenplan.outputs.conform import conform
+from screenplan.planting.closure import close_rows
+from screenplan.planting.growth import TYPICAL
+from screenplan.planting.species import load_species, planned_species
+from screenplan.planting.stand import planned_stand
+from screenplan.works.calendar import schedule_work
+from screenplan.works.clipping import BARE, FIRST_CLIP_DAY, REACH_M, STEP_M, face_area, lay_clipping
+
+KIND = "thuja_occidentalis"
+SHAPES = ("cone", "column", "paraboloid", "ellipsoid", "power")
+
+
+def stands(species=KIND, **kept):
+    """The row of the site as it grows freely, and as it is kept; and the plan of that."""
+    subject, lines, plants = site.planted(species=species)
+    plan = plan_with(plants_species=species, **kept)
+    free = planned_stand(plants, plan, load_species())
+    return site.layers(subject, lines, plants), free, planned_stand(plants, plan, planned_species(plan)), plan  # fmt: skip
+
+
+# Invariant: a kept crown is the free one until it reaches the size, and never above it.
+@pytest.mark.parametrize(
+    "size", [{"kept_height": 3.0}, {"kept_width": 1.2}, {"kept_height": 2.5, "kept_width": 1.0}]
+)
+def test_a_kept_row_grows_freely_until_it_is_as_large_as_it_is_kept(size):
+    _, free, kept, plan = stands(**size)
+    most = plan.kept.height or np.inf
+    wide = plan.kept.width or np.inf
+    assert kept.height == pytest.approx(np.minimum(free.height, most))
+    before = free.height <= most
+    assert kept.radius[before] == pytest.approx(np.minimum(free.radius, wide / 2.0)[before])
+    assert (kept.radius <= np.minimum(free.radius, wide / 2.0) + 1e-9).all()
+    assert kept.across == pytest.approx(kept.radius)  # round in plan
+    # What nobody clips any more is the free row again.
+    assert kept.unclipped().height == pytest.approx(free.height)
+    assert kept.unclipped().radius == pytest.approx(free.radius)
+
+
+# Closed form: at each height the kept crown lies inside the free one of any later year, for the shapes that
+# widen all the way down, so that what it closes the free one closes too.
+@pytest.mark.parametrize("shape", ["cone", "column", "paraboloid", "power"])
+def test_a_kept_crown_lies_inside_the_free_one_that_is_cut_off_there(shape):
+    extra = {"own": {"like": KIND, "shape": shape}}
+    kind = load_species(extra)["own"]
+    for growth in GROWTHS:
+        crown, height = kind.crown(growth), 3.0
+        law = kind.width(growth)
+        for grown in (3.5, 6.0, kind.full_height(growth)):
+            z = np.linspace(0.0, height, 50)
+            radius = [
+                min(law.coefficient * tall**law.exponent, law.widest_m) / 2.0
+                * np.sqrt(np.maximum(crown.square_at((tall - z) / tall), 0.0))
+                for tall in (height, grown)
+            ]  # fmt: skip
+            assert (radius[0] <= radius[1] + 1e-3).all()
+
+
+def test_sizes_that_no_plant_reaches_are_refused():
+    for name, what in (("height", "taller"), ("width", "wider")):
+        plan = plan_with(**{"plants_species": KIND, f"kept_{name}": 40.0})
+        with pytest.raises(
+            InputError, match=f"never grow {what} than .*Write a smaller kept.{name}"
+        ):
+            planned_species(plan)
+
+
+def test_only_what_is_planted_is_kept_and_a_hedge_with_a_size_of_its_own_stays_as_it_is():
+    own = {"hedge": {"like": KIND, "shape": "box", "kept_height": "1.5 m"}}
+    plan = plan_with(plants_species=KIND, kept_height=3.0).model_copy(update={"species": own})
+    table = planned_species(plan)
+    assert table[KIND].kept_height_m == 3.0
+    assert table["hedge"].kept_height_m == 1.5
+    assert not table["ilex_opaca"].is_clipped
+
+
+def test_kept_low_a_plant_is_bought_no_taller():
+    table = planned_species(plan_with(plants_species=KIND, kept_height=0.5))
+    assert table[KIND].stock_height_m == 0.5
+
+
+def test_faces_are_those_of_a_box_and_hours_go_by_the_rate():
+    layers, _, kept, plan = stands(kept_height=3.0)
+    sizes, clips = lay_clipping(layers, plan=plan, species_table=planned_species(plan))
+    conform(sizes, KEPT_SIZES)
+    conform(clips, CLIPPING)
+    assert sizes["kept"].all()
+    last = clips.iloc[-1]
+    xy = kept.xy[np.argsort(kept.xy[:, 0])]
+    run = sum(float(np.hypot(*(b - a))) for a, b in pairwise(xy)) + float(last["width_m"])
+    assert last["height_m"] == 3.0
+    assert last["length_m"] == pytest.approx(run)
+    assert last["faces_m2"] == pytest.approx(2.0 * run * 3.0 + run * last["width_m"])
+    assert last["platform"] == (last["height_m"] > REACH_M)
+    # The shipped rate: 15 m2 in an hour; the user's own comes first.
+    assert last["hours"] == pytest.approx(last["faces_m2"] / 15.0)
+    own = plan.model_copy(update={"cost": plan.cost.model_copy(update={"hours": {"clipped": 0.2}})})
+    _, clips = lay_clipping(layers, plan=own, species_table=planned_species(plan))
+    assert clips["hours"].to_numpy(float) == pytest.approx(0.2 * clips["faces_m2"].to_numpy(float))
+    # By definition: before it has the kept height no top is cut.
+    growing = clips.loc[clips["height_m"] < 3.0]
+    assert growing["faces_m2"].to_numpy(float) == pytest.approx(
+        (2.0 * growing["length_m"] * growing["height_m"]).to_numpy(float)
+    )
+    assert face_area(10.0, 2.0, 1.0) == 50.0
+    # The years follow one another from the first in which crowns touch or reach the size.
+    assert clips["year"].tolist() == list(range(clips["year"].iloc[0], plan.growth.years + 1))
+
+
+def test_without_a_kept_size_nothing_is_clipped_and_a_height_is_proposed_only_where_a_view_needs_it():
+    layers, free, _, plan = stands()
+    sizes, clips = lay_clipping(layers, plan=plan)
+    conform(sizes, KEPT_SIZES)
+    assert not len(clips)
+    assert sizes["keep_m"].isna().all()
+    assert sizes["grown_m"].max() == pytest.approx(free.height[:, TYPICAL, -1].max())
+    import pandas as pd
+
+    line = str(sizes["line_id"].iloc[0])
+    needed = pd.DataFrame({"line_id": [line, line], "needed_m": [2.0, 0.5]})
+    sizes, _ = lay_clipping({**layers, "needed_height": needed}, plan=plan)
+    # Independent: the closure of the row that is kept there meets up to the greatest need, a step lower it does not.
+    keep = float(sizes["keep_m"].iloc[0])
+    assert keep >= 2.0
+    assert "free it grows to" in str(sizes["says"].iloc[0])
+    for height, enough in ((keep, True), (keep - STEP_M, False)):
+        plan = plan_with(plants_species=KIND, kept_height=height)
+        closed = close_rows(
+            layers["plants"], layers["planting_lines"], plan=plan, species_table=planned_species(plan)
+        ).set_index("growth")  # fmt: skip
+        assert (closed.loc["typical", "mature_closed_height_m"] >= 2.0) == enough
+
+
+@pytest.mark.parametrize("planting", ["2027-04-10", "2027-02-27", "2027-11-20", "2028-08-30"])
+def test_clips_of_a_kept_row_stay_out_of_the_nesting_months_in_every_year(planting):
+    layers, _, _, plan = stands(kept_height=3.0, calendar_planting=planting)
+    table = schedule_work(
+        {"plants": layers["plants"]}, plan=plan, position_deg=(8.0, 50.0),
+        species_table=planned_species(plan), today=dt.date(2027, 1, 15),
+    )  # fmt: skip
+    conform(table, SCHEDULE)
+    rows = table.set_index("task")
+    assert "clip" not in rows.index
+    first, yearly = rows.loc["clip_first"], rows.loc["clip_kept"]
+    assert FIRST_CLIP_DAY <= first["first_day"] < 365
+    assert BARE in yearly["source"]
+    start = dt.date.fromisoformat(planting)
+    for row in (first, yearly):
+        for number in range(int(row["times"])):
+            day = start + dt.timedelta(days=int(row["first_day"]) + 365 * number)
+            assert not 3 <= day.month <= 8  # the shipped season, March to August
