@@ -85,6 +85,7 @@ from screenplan.contracts.works import (
     FENCE_OPTIONS,
     FENCE_POSTS,
     FENCE_WIRES,
+    LOCATE_REQUEST,
     QUANTITIES,
     SCHEDULE,
 )
@@ -155,6 +156,7 @@ OUTPUTS = _by_name(
     STAKE_CHECKS,
     QUANTITIES,
     SCHEDULE,
+    LOCATE_REQUEST,
     COST,
     LOT_COSTS,
     ALTERNATIVES,

@@ -140,6 +140,12 @@ class Calendar(Section):
         "request_nebraska",
         description="How long a request to have buried lines located holds; the shortest published one unless you name another: ask the locating service where you are",
     )
+    request_margin: Length = Field(
+        0.5,
+        ge=0,
+        le=10,
+        description="Margin round all ground to be broken in the request to have buried lines located (custom, no source)",
+    )
     nesting: str = Field(
         "nesting_march_august",
         description="Months in which birds nest and hedges are not cut; the law where you are decides",

@@ -506,6 +506,19 @@ STEPS: dict[str, Step] = {
             resources="position_deg limits species_table",
         ),
         _step(
+            "request",
+            "Draw the ground about which the owners of buried lines are asked, with the days to ask and to renew",
+            "screenplan.works:outline_request",
+            needs="parcels planting_lines plants schedule",
+            takes="pegs fence_posts",
+            gives="locate_request",
+            keys=(
+                "calendar.request calendar.request_margin works.strip works.hole_factor setbacks.hole "
+                "rows.spacing"
+            ),
+            resources="limits species_table",
+        ),
+        _step(
             "cost",
             "Price the quantities by your own prices and rates",
             "screenplan.works:price_work",
