@@ -7,6 +7,7 @@ __all__, __getattr__, __dir__ = offer(
     {
         "count_material": "quantities",
         "lay_fence": "fence",
+        "look_browsed": "browsing",
         "outline_request": "request",
         "price_work": "cost",
         "schedule_work": "calendar",
