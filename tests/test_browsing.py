@@ -44,14 +44,6 @@ def above(origin, target, z):
     return origin + low[:, None] * way, origin + high[:, None] * way, none
 
 
-@pytest.mark.evidence(
-    part="Views",
-    kind="identity",
-    against="A crown browsed to b is the same crown cut off below b, its radius above unchanged",
-    source="The part of each ray above b against the whole crown, by the plain version of the kernel",
-    status="run",
-    tolerance="exact",
-)
 @pytest.mark.parametrize("shape", SHAPES)
 def test_a_browsed_crown_is_the_same_crown_cut_off(shape):
     rng = np.random.default_rng(17)
@@ -75,14 +67,6 @@ def test_a_browsed_crown_is_the_same_crown_cut_off(shape):
     assert (found != blocked_years(origin, target, runs, plain)[:, 0]).any()  # it cuts something
 
 
-@pytest.mark.evidence(
-    part="Views",
-    kind="identity",
-    against="For a column, being browsed to b equals a clear stem of b; for a cone it does not",
-    source="The same crowns with another clear stem",
-    status="run",
-    tolerance="exact",
-)
 def test_for_columns_it_is_a_clear_stem():
     rng = np.random.default_rng(3)
     height = np.linspace(1.2, 3.0, YEARS)[None, :, None]

@@ -80,7 +80,7 @@ def test_all_that_is_broken_lies_in_it_with_its_margin(margin):
 
 
 @pytest.mark.evidence(
-    part="The work",
+    part="Planting work",
     kind="published",
     against="Days of a request for locating: 17 (Nebraska), 28 (Illinois), 30 (Colorado), the day of asking counted",
     source="Nebraska Administrative Code 155-2-005; Illinois, the one-call centre's pages; Colorado Revised Statutes 9-1.5-103(4)(b)",
