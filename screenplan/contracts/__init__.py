@@ -68,6 +68,7 @@ from screenplan.contracts.reading import (
 from screenplan.contracts.stakeout import BASE_LINES, PEGS, STAKE_CHECKS, STAKES, TAPE_POINTS
 from screenplan.contracts.street import LOT_COSTS, SHARED_BOUNDARIES
 from screenplan.contracts.views import (
+    BROWSED_VIEWS,
     MISSING_PLANTS,
     NEEDED_HEIGHT,
     NEEDED_PROFILE,
@@ -87,6 +88,7 @@ from screenplan.contracts.works import (
     FENCE_POSTS,
     FENCE_WIRES,
     KEPT_SIZES,
+    LOCATE_REQUEST,
     QUANTITIES,
     SCHEDULE,
 )
@@ -151,6 +153,7 @@ OUTPUTS = _by_name(
     FENCE_POSTS,
     FENCE_WIRES,
     FENCE_OPTIONS,
+    BROWSED_VIEWS,
     TAPE_POINTS,
     PEGS,
     BASE_LINES,
@@ -160,6 +163,7 @@ OUTPUTS = _by_name(
     SCHEDULE,
     KEPT_SIZES,
     CLIPPING,
+    LOCATE_REQUEST,
     COST,
     YEAR_COSTS,
     TO_MEASURE,

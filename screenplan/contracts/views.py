@@ -115,6 +115,49 @@ VIEW_YEARS = Contract(
 )
 
 
+BROWSED_VIEWS = Contract(
+    "browsed_views",
+    (),
+    "A view behind a fence, and with the leaves gone that animals reach",
+    key="view_id",
+    optional="closes_fenced closes_browsed",
+    report=(
+        Shown(
+            "fence",
+            40,
+            title="The views where animals leave no leaf within their reach",
+            columns="view_id closes_fenced closes_browsed first_browsed last_browsed says",
+        ),
+    ),
+    columns=(
+        text("view_id", "The view", "View", form="view"),
+        metres("reach_m", "Height up to which leaves are gone", "Reach"),
+        year("from_year", "Year from which on they are gone", "Leaves are gone from"),
+        year(
+            "closes_fenced",
+            "Year of closing with all leaves; empty if not in the years looked at",
+            "Closes behind a fence",
+            heading="closes behind a fence",
+            form="never",
+        ),
+        year(
+            "closes_browsed",
+            "Year of closing with those leaves gone; empty if not in the years looked at",
+            "Closes without a fence",
+            heading="without",
+            form="never",
+        ),
+        share("first_fenced", "Open share with all leaves, in the year from which others are gone"),
+        share("first_browsed", "Open share without a fence in that year", heading="open then"),
+        share("last_fenced", "Open share with all leaves, in the last year looked at"),
+        share("last_browsed", "Open share without a fence, in the last year", heading="in the end"),
+        share("last_mixed", "The mix of both in the last year, by the chance that it happens"),
+        boolean("opens", "True if it is closed behind a fence and open without"),
+        sentence("says", "What becomes of it", "In words", heading="what becomes of it"),
+    ),
+)
+
+
 VIEW_HOLES = Contract(
     "view_holes",
     ("LineString",),

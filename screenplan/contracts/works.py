@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from screenplan.contracts.columns import (
+    CAUTION,
     KINDS,
+    SOURCE,
     boolean,
     date,
     integer,
@@ -15,7 +17,7 @@ from screenplan.contracts.columns import (
     words,
     year,
 )
-from screenplan.contracts.model import Contract
+from screenplan.contracts.model import POLYGONS, Contract
 from screenplan.contracts.presentation import PLAN, STAKE_OUT, WORK, Part, Place, Shown
 
 #: Goods by the part of the work that needs them.
@@ -318,6 +320,47 @@ CLIPPING = Contract(
         sentence("source", "Where the figures come from"),
     ),
 )  # fmt: skip
+
+
+LOCATE_REQUEST = Contract(
+    "locate_request",
+    POLYGONS,
+    "Ground about which the owners of buried lines are asked: all that will be broken, with a margin",
+    key="request_id",
+    optional="ask_date last_date renew_date",
+    title="Ground to ask about: buried lines",
+    place=Place("Stake-out", 70, (STAKE_OUT,)),
+    report=(
+        Shown(
+            "stake-out",
+            15,
+            title="The ground to ask about",
+            columns="request_id says area_m2 margin_m ask_date last_date renew_date",
+            lead="Hand this outline to the one-call centre or to the lines' owners: it is in the folder stakeout, as KML, and in the folder layers, as GeoJSON. The white marks on the ground decide.",
+        ),
+    ),
+    columns=(
+        text("request_id", "Its number", "Piece of ground", heading="piece"),
+        number(
+            "area_m2", "Its area, the margin included", "Area", heading="area", unit="m2", low=0.0
+        ),
+        metres("margin_m", "Margin round what is broken", "Margin"),
+        integer("holes", "Planting holes in it"),
+        integer("pegs", "Pegs in it"),
+        integer("posts", "Posts of the fence in it"),
+        integer("ask_day", "Day to ask, counted from planting", heading="ask on day"),
+        integer("answered_day", "Day by whose evening all have answered; nothing is dug before"),
+        integer("last_day", "Last day on which the request holds", heading="holds to day"),
+        integer("renew_day", "Day to renew it by", heading="renew by day"),
+        integer("renewals", "How often it is renewed while anything is dug", low=1),
+        date("ask_date", "Date to ask; empty without a planting date", heading="ask on"),
+        date("last_date", "Last date on which the request holds", heading="holds to"),
+        date("renew_date", "Date to renew it by", heading="renew by"),
+        sentence("says", "What is broken in it", "In words", heading="what is broken"),
+        CAUTION,
+        SOURCE,
+    ),
+)
 
 
 COST = Contract(

@@ -61,7 +61,7 @@ def mark_buried(
         kinds = texts(lines, "kind")
         points, ids = plants.geometry.to_numpy(), plants["plant_id"].to_numpy()
         dug = ~plants["existing"].fillna(False).to_numpy(bool)
-        half_hole = _hole_widths(plants, dug, plan.works.hole_factor, plan.setbacks.hole) / 2.0
+        half_hole = hole_widths(plants, dug, plan.works.hole_factor, plan.setbacks.hole) / 2.0
         for row, name in enumerate(identifiers(lines, "utility_id")):
             reach = half[row] + rule.margin_m
             shape = lines.geometry.iloc[row]
@@ -98,8 +98,17 @@ def mark_buried(
     )
 
 
-def _hole_widths(plants, dug, factor: float, at_least_m: float | None) -> np.ndarray:
-    """Width of each plant's hole, metres; 0 where none is dug."""
+def hole_widths(plants, dug, factor: float, at_least_m: float | None) -> np.ndarray:
+    """Give the width of each plant's hole, metres; 0 where none is dug.
+
+    Parameters
+    ----------
+    plants : GeoDataFrame
+    dug : ndarray of bool, (plants,)
+        For which of them a hole is dug.
+    factor, at_least_m : float
+        As `screenplan.planting.stock.hole_width` takes them.
+    """
     widths = np.zeros(len(plants))
     stocks, heights = texts(plants, "stock"), numbers(plants, "stock_height_m", np.nan)
     for plant in np.flatnonzero(dug):

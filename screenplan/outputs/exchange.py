@@ -19,12 +19,15 @@ import shapely
 from pyogrio import raw
 from pyproj import CRS
 
-from screenplan.contracts import BASE_LINES, PEGS, STAKES, TAPE_POINTS
+from screenplan.contracts import BASE_LINES, LOCATE_REQUEST, PEGS, STAKES, TAPE_POINTS
+from screenplan.contracts.tables import has_rows
 from screenplan.ground.datum import horizontal
 from screenplan.ground.errors import refuse
 from screenplan.ground.texts import clean_text
 from screenplan.outputs.cad import DRAWN, draw, unit_code, write_dxf
+from screenplan.outputs.conform import conform
 from screenplan.outputs.geojson import WGS84
+from screenplan.outputs.globe import write_kml_layers
 from screenplan.outputs.tables import cell_text, write_csv
 from screenplan.outputs.vector import explain_failure
 
@@ -40,6 +43,9 @@ SHEETS = (TAPE_POINTS, PEGS, BASE_LINES, STAKES)
 #: The same in the parcels' own system: its head is the customary order of surveyors' lists.
 OWN_COLUMNS = ("Point", "Northing", "Easting", "Elevation", "Description")
 OWN_DRAWING, OWN_LIST = "stakeout_parcel_system.dxf", "points_parcel_system.csv"
+
+#: The outline to hand in when buried lines are asked about.
+REQUEST_FILE = "locate_request.kml"
 
 #: What each file of the stake-out holds, and what it does not keep.
 STAKEOUT_FILES = {
@@ -62,6 +68,10 @@ STAKEOUT_FILES = {
     "stakeout.gpx": (
         "Points as waypoints, with how a tape finds each",
         ("Lines and areas.", "Heights.", "Control characters become spaces.", "What is nearer than about a tenth of a millimetre."),
+    ),
+    REQUEST_FILE: (
+        "Ground about which the owners of buried lines are asked, as areas, with what is broken and the days",
+        ("Control characters become spaces.", "What is nearer than about a tenth of a millimetre."),
     ),
     "stakeout.kml": (
         "Points as placemarks, with how a tape finds each",
@@ -119,6 +129,11 @@ def write_exchange(
     for name, write in placed if send_out else ():
         write(points, folder / name)
         written[folder / name] = {"points": len(points)}
+    asked = layers.get(LOCATE_REQUEST.name)
+    if send_out and has_rows(asked):
+        path = folder / REQUEST_FILE
+        write_kml_layers([conform(send_out(asked, WGS84), LOCATE_REQUEST)], path)
+        written[path] = {LOCATE_REQUEST.name: len(asked)}
     path = folder / "stakeout.dxf"
     written[path] = {"entities": _write_drawing(layers, path, frame_note)}
     if send_out is None or own_crs is None:

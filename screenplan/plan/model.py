@@ -43,7 +43,16 @@ from screenplan.plan.values import (
     read_texts,
     read_volume,
 )
-from screenplan.plan.works import Alternatives, Calendar, Cost, Crew, Fence, StakeOut, Works
+from screenplan.plan.works import (
+    Alternatives,
+    Browsing,
+    Calendar,
+    Cost,
+    Crew,
+    Fence,
+    StakeOut,
+    Works,
+)
 
 #: Year by which the chance is told where nothing else is asked, as in `views.missing_year`.
 USUAL_CHANCE_YEAR = 10
@@ -82,6 +91,7 @@ class Options(Section):
     stakeout: StakeOut = StakeOut()
     works: Works = Works()
     fence: Fence = Fence()
+    browsing: Browsing = Browsing()
     calendar: Calendar = Calendar()
     climate: Climate = Climate()
     crew: Crew = Crew()

@@ -130,6 +130,27 @@ class Fence(Section):
     )
 
 
+class Browsing(Section):
+    """What animals leave: the views with the leaves within their reach gone. Looked at once a reach is given."""
+
+    reach: Length | None = Field(
+        None,
+        gt=0,
+        le=3,
+        description="Height up to which leaves are browsed; deer find most of their food within 6 ft of the ground (Whitetail Institute, read); they leave 1.5 to 1.8 m bare (common practice, no source)",
+    )
+    from_year: int | None = Field(
+        None,
+        ge=0,
+        le=60,
+        description="Year from which on they are gone; by default that in which the fence comes down, without one the first",
+        json_schema_extra={"unit": "years"},
+    )
+    chance: float = Field(
+        1.0, ge=0, le=1, description="Chance that it happens; open shares are told as the mix"
+    )
+
+
 class Calendar(Section):
     """When the work is done."""
 
@@ -139,6 +160,12 @@ class Calendar(Section):
     request: str = Field(
         "request_nebraska",
         description="How long a request to have buried lines located holds; the shortest published one unless you name another: ask the locating service where you are",
+    )
+    request_margin: Length = Field(
+        0.5,
+        ge=0,
+        le=10,
+        description="Margin round all ground to be broken in the request to have buried lines located (custom, no source)",
     )
     nesting: str = Field(
         "nesting_march_august",

@@ -177,6 +177,8 @@ def run_plan(
     street = _street_of(plan, site)
     for number, step in enumerate(steps, start=2):
         tell(step.name, number, total)
+        if not _is_asked(step, plan, only):
+            continue
         with rows_of_files(run.layers, site.inputs, plan):
             given = _run_step(step, street, run.layers, kept, arguments[step.name])
         run.layers |= given
@@ -197,6 +199,14 @@ def run_plan(
                 plan, folder, run.layers, site.terrain, site.frame, table
             )
     return run
+
+
+def _is_asked(step: Step, plan: Plan, only: Sequence[str]) -> bool:
+    """Tell whether a plan asks for a step, or a caller for what it gives."""
+    if not step.asked or set(step.gives).intersection(only):
+        return True
+    section, name = step.asked.split(".")
+    return getattr(getattr(plan, section), name) is not None
 
 
 def _street_of(plan: Plan, site):
@@ -240,6 +250,8 @@ def rehearse_plan(plan: Plan, folder: Path, site) -> None:
     arguments = _arguments(steps, plan, folder, site, species_on(site, plan))
     layers, street = dict(site.layers), _street_of(plan, site)
     for step in steps:
+        if not _is_asked(step, plan, ()):
+            continue
         if step.name == DESIGN:
             # What comes after hangs on what is chosen, which takes following sight lines.
             from screenplan.design.designing import prepare

@@ -48,6 +48,8 @@ class Step:
     follows : tuple of str
         Layers between which it follows sight lines or light, which takes most of its time; with
         none of their rows it still judges what it is asked.
+    asked : str
+        Key of the plan without which a run leaves the step out; empty if every run takes it.
     """
 
     name: str
@@ -59,6 +61,7 @@ class Step:
     keys: tuple[str, ...] = ()
     resources: tuple[str, ...] = ()
     follows: tuple[str, ...] = ()
+    asked: str = ""
 
     @property
     def layers(self) -> tuple[str, ...]:
@@ -109,7 +112,9 @@ class Step:
 
 def _step(name: str, does: str, function: str, **names: str) -> Step:
     """Describe a step, its layers, keys and resources as names parted by blanks."""
-    return Step(name, does, function, **{what: tuple(some.split()) for what, some in names.items()})
+    asked = names.pop("asked", "")
+    lists = {what: tuple(some.split()) for what, some in names.items()}
+    return Step(name, does, function, asked=asked, **lists)
 
 
 STEPS: dict[str, Step] = {
@@ -470,6 +475,21 @@ STEPS: dict[str, Step] = {
             resources="species_table",
         ),
         _step(
+            "browsed",
+            "Tell which views open where animals leave no leaf within their reach",
+            "screenplan.works:look_browsed",
+            needs="windows private_places planting_lines plants",
+            takes="buildings existing_screens onlookers fence_options",
+            gives="browsed_views",
+            keys=(
+                "browsing.reach browsing.from_year browsing.chance fence.animal growth.years growth.curve "
+                f"views.threshold {_SIGHT}"
+            ),
+            resources="terrain species_table",
+            follows="windows private_places onlookers",
+            asked="browsing.reach",
+        ),
+        _step(
             "stakeout",
             "Lay out pegs by two tapes, and running distances from one zero for every plant",
             "screenplan.works:stake_out",
@@ -511,11 +531,25 @@ STEPS: dict[str, Step] = {
             takes="closure quantities fence_options",
             gives="schedule",
             keys=(
+                "browsing.reach fence.animal "
                 "kept.height kept.width calendar.planting calendar.request calendar.nesting growth.years works.caliper "
                 "works.water_every growth.curve plants.raised plants.raised_years crew.people crew.hours cost.hours "
                 "climate.temperature health.zone"
             ),
             resources="position_deg limits species_table",
+        ),
+        _step(
+            "request",
+            "Draw the ground about which the owners of buried lines are asked, with the days to ask and to renew",
+            "screenplan.works:outline_request",
+            needs="parcels planting_lines plants schedule",
+            takes="pegs fence_posts",
+            gives="locate_request",
+            keys=(
+                "calendar.request calendar.request_margin works.strip works.hole_factor setbacks.hole "
+                "rows.spacing"
+            ),
+            resources="limits species_table",
         ),
         _step(
             "cost",

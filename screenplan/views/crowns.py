@@ -131,7 +131,7 @@ def one_growth(crowns: CrownTable, growth: int) -> CrownTable:
 
 
 def tabulate_crowns(
-    shapes, height, radius, clear, winter_share=None, *, across=None, extinction=None
+    shapes, height, radius, clear, winter_share=None, *, across=None, extinction=None, floor=None
 ) -> CrownTable:
     """Arrange crown sizes for the kernel, and find in which years they are nested.
 
@@ -147,6 +147,9 @@ def tabulate_crowns(
         Half width of boxes across their row, in metres; by default the radius.
     extinction : array_like, (growths, classes), optional
         Extinction coefficient of the leaves, per metre: leaf area density times G.
+    floor : array_like, (classes,), optional
+        Height above the foot below which a crown has lost its leaves, in metres; by default 0. It is cut
+        off level there and keeps its shape above, and what is nested stays so.
 
     Raises
     ------
@@ -194,14 +197,19 @@ def tabulate_crowns(
     extinction = (
         np.zeros((growths, classes)) if extinction is None else np.asarray(extinction, np.float64)
     )
-    foretold, cells = _foretell(shapes, height, radius, clear, across, widest)
+    floor = np.zeros(classes) if floor is None else np.asarray(floor, np.float64)
+    # What is lowest is told apart from the clear stem, which makes the shape.
+    lowest = np.maximum(clear, floor[:, None, None])
+    foretold, cells = _foretell(shapes, (height, radius, clear, across), lowest, widest)
     form = np.zeros((classes, growths, FORM, -(-years // LANES) * LANES))
     pieces, made = np.zeros((classes, growths, 2, PIECES)), np.zeros((classes, growths), np.int64)
     knots = np.zeros((classes, growths, PIECES + 1))
     for k, row in enumerate(shapes):
         for g, shape in enumerate(row):
             sizes = (size[k, g] for size in arrays)
-            form[k, g, :, :years] = crown_forms(shape, *sizes)
+            left = height[k, g] > lowest[k, g]
+            form[k, g, :, :years] = np.where(left, crown_forms(shape, *sizes), 0.0)
+            form[k, g, 1, :years] = np.where(form[k, g, 0, :years] > 0.0, lowest[k, g], 0.0)
             made[k, g], pieces[k, g] = how_made(shape), crown_pieces(shape)
             if shape.pieces:
                 knots[k, g] = shape.knots
@@ -262,8 +270,9 @@ def _nested_pieces(shape, height, radius, clear, across) -> list[int]:
     return pieces
 
 
-def _foretell(shapes, height, radius, clear, across, widest):
+def _foretell(shapes, sizes, lowest, widest):
     """Work out the table of years, and the cells per metre."""
+    height, radius, clear, across = sizes
     classes, growths, _ = height.shape
     years = (classes, DISTANCE_CELLS, HEIGHT_CELLS + 1, 2, MOST_GROWTHS)
     foretold = np.full(years, NEVER, np.uint8)
@@ -289,7 +298,7 @@ def _foretell(shapes, height, radius, clear, across, widest):
             outer, inner = np.where(there, outer, 0.0)[:-1], np.where(there, inner, 0.0)
             # Inside at both heights of a cell is inside between them: crowns are convex.
             sure = np.minimum(inner[:-1], inner[1:])
-            sure = np.where((z[:-1] > c) & (z[1:] < h), sure, 0.0)
+            sure = np.where((z[:-1] > lowest[k, g]) & (z[1:] < h), sure, 0.0)
             _first_years(outer, near, foretold[k, :, :-1, 0, g])
             # More than far: at least the next number.
             _first_years(sure, np.nextafter(far, np.inf), foretold[k, :, :-1, 1, g])

@@ -24,13 +24,25 @@ from screenplan.views.leaves import LEAF_PROJECTION
 KEPT_STANDS = 32
 
 
-def crowns_of(stand: Stand) -> CrownTable:
-    """Arrange the crowns of a stand for the kernel, by how its plants start."""
-    return _tabulated(stand.starts, stand.sizes.shape, stand.sizes.tobytes())
+def crowns_of(stand: Stand, floor: tuple[float, ...] | None = None) -> CrownTable:
+    """Arrange the crowns of a stand for the kernel, by how its plants start.
+
+    Parameters
+    ----------
+    stand : Stand
+    floor : tuple of float, (starts,), optional
+        Height above the foot below which their leaves are gone, metres.
+    """
+    return _tabulated(stand.starts, stand.sizes.shape, stand.sizes.tobytes(), floor)
 
 
 @lru_cache(maxsize=KEPT_STANDS)
-def _tabulated(starts: tuple[Start, ...], shape: tuple[int, ...], written: bytes) -> CrownTable:
+def _tabulated(
+    starts: tuple[Start, ...],
+    shape: tuple[int, ...],
+    written: bytes,
+    floor: tuple[float, ...] | None,
+) -> CrownTable:
     """Tabulate crowns by their starts and sizes; nobody changes what is kept."""
     species, sizes = [start.species for start in starts], np.frombuffer(written).reshape(shape)
     if not species:
@@ -46,6 +58,7 @@ def _tabulated(starts: tuple[Start, ...], shape: tuple[int, ...], written: bytes
         across=0.5 * width,
         # Low growth goes with sparse leaves, so that the range of the results holds both.
         extinction=LEAF_PROJECTION * np.array([kind.leaf_density for kind in species]).T,
+        floor=floor,
     )
 
 

@@ -10,6 +10,8 @@ __all__, __getattr__, __dir__ = offer(
         "count_years": "years",
         "lay_clipping": "clipping",
         "lay_fence": "fence",
+        "look_browsed": "browsing",
+        "outline_request": "request",
         "price_work": "cost",
         "schedule_work": "calendar",
         "stake_out": "stakeout",

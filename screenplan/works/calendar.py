@@ -30,7 +30,7 @@ from screenplan.rules.limits import limit_named, limit_of, months_text
 from screenplan.works.clipping import clip_tasks
 from screenplan.works.durations import Durations, days_of_work, hours_to_replace
 from screenplan.works.earth import least_gap
-from screenplan.works.fence import chosen_fence
+from screenplan.works.fence import ANIMALS, chosen_fence
 from screenplan.works.handling import watered_of
 from screenplan.works.kinds import Kind, kinds_of
 from screenplan.works.locating import Request
@@ -249,13 +249,16 @@ def _after(
         )  # fmt: skip
     if fence is not None:
         stands = int(fence["stands_years"])
+        look = ""
+        if plan.fence.animal == "deer" and plan.browsing.reach is None:
+            look = f". Set browsing.reach, such as {{{ANIMALS['deer'].reach_m:.1f} m}}, to see which views would open then"
         yield task(
             "fence_check", "Walk the fence", 30, "Wire tight, gate shut, nothing fallen on it",
             times=max(1, stands * 365 // 30 - 1), every_days=30,
         )  # fmt: skip
         yield task(
             "fence_off", "Take the fence down", year_day(stands),
-            "When plants are above the animals' reach; look first, and leave it if low twigs are browsed",
+            f"When plants are above the animals' reach; look first, and leave it if low twigs are browsed{look}",
             source="growth of the plan, low growth",
         )  # fmt: skip
 

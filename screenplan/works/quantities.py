@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import shapely
 
 from screenplan.contracts import QUANTITIES
 from screenplan.contracts.tables import table_of, with_notes
@@ -77,6 +78,29 @@ NOISE = 1e-9
 DEATH_YEARS = 2
 
 
+def cleared_strip(
+    layers: Mapping[str, Any],
+    plan: Options,
+    species_table: Mapping[str, Species] | None = None,
+) -> shapely.Geometry:
+    """Draw the ground that is cleared along the rows: see `strip_along`.
+
+    Parameters
+    ----------
+    layers : mapping
+        Parcels, planting lines and plants.
+    plan : Options
+        Of it [works] and [rows].
+    species_table : mapping, optional
+    """
+    parcels = layers["parcels"]
+    return strip_along(
+        layers["planting_lines"], layers["plants"],
+        subject_ground(parcels) if outline_known(parcels) else open_ground(),
+        width_m=plan.works.strip, spacing_m=planned_spacing(plan, species_table),
+    )  # fmt: skip
+
+
 def count_material(
     layers: Mapping[str, Any],
     *,
@@ -107,7 +131,7 @@ def count_material(
     InputError
         If no plant is to be set, or root balls are wider than the plants are apart.
     """
-    works, parcels, plants = plan.works, layers["parcels"], layers["plants"]
+    works, plants = plan.works, layers["plants"]
     new = plants.loc[~plants["existing"].to_numpy(bool)]
     if not len(new):
         raise refuse("no plant is to be set", "Choose a line that has room for plants", key="rows")
@@ -123,11 +147,7 @@ def count_material(
                 "Take smaller stock (plants.stock_height), or a wider spacing",
                 key=plan.rows.key("spacing"),
             )
-    subject = subject_ground(parcels) if outline_known(parcels) else open_ground()
-    strip = strip_along(
-        layers["planting_lines"], plants, subject,
-        width_m=works.strip, spacing_m=planned_spacing(plan, species_table),
-    )  # fmt: skip
+    strip = cleared_strip(layers, plan, species_table)
     records = [
         *_plants(kinds, works.losses, plan.plants),
         *_replacing(kinds, works.losses, plan.growth.losses, plan.growth.replaced),

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from screenplan.outputs.palette import COLOURS
+from screenplan.outputs.palette import COLOURS, WARN
 from screenplan.outputs.styles.model import Class, Label, Style, Test
 from screenplan.outputs.styles.parts import (
     DASH_DOT,
+    DASHED,
     DOTTED,
     INK,
     PAPER,
     QUIET,
     THIN,
     dot,
+    hatched,
     line,
     stroke,
     values,
@@ -40,6 +42,9 @@ WORK = {
             cage=("Cage", line(stroke(QUIET, THIN, DOTTED))),
         ),
         Label("length_m", """format_number("length_m", 1) || ' m'""", size_pt=7.0, below=300, along=True, priority=2),
+    ),
+    "locate_request": Style(
+        (Class("Ground to ask about before digging", hatched(WARN, INK, 45.0, opacity=0.2, edge=DASHED)),),
     ),
     "tape_points": Style(
         (

@@ -1,0 +1,158 @@
+"""What animals leave: the views with every leaf gone that an animal reaches.
+
+A crown that is browsed is cut off level at the animal's reach above the foot of its stem. Above that it is as it was.
+Kinds that are known to stand browsing keep their leaves. A plant that is no taller than the reach stops no ray until
+it is taller; that it may die, or grow less, is not told. Crowns count as opaque.
+
+That bare parts stay bare: Iowa State University Extension, Horticulture and Home Pest News (read): where arborvitae
+has lost its lower leaves and has no buds there, it stays bare and is not likely to grow new ones.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from screenplan.contracts import BROWSED_VIEWS
+from screenplan.contracts.tables import table_of, with_notes
+from screenplan.ground.errors import refuse
+from screenplan.ground.kept import Kept
+from screenplan.plan import DEFAULTS, Options
+from screenplan.planting.growth import TYPICAL
+from screenplan.planting.species_model import Species
+from screenplan.planting.stand import Stand, planned_stand
+from screenplan.site.terrain import Terrain
+from screenplan.views.grown import crowns_of, runs_of, years_to_rest
+from screenplan.views.sight import Sight, sight_of
+from screenplan.views.timeline import Scene, Timelines, follow_each, sum_each, years_closed
+from screenplan.works.fence import ANIMALS, chosen_fence
+
+BARE = (
+    "Many conifers stay bare there: where arborvitae has no buds left it is not likely to grow new leaves "
+    "(Iowa State University Extension, Horticulture and Home Pest News, read)"
+)
+
+
+def look_browsed(
+    layers: Mapping[str, Any],
+    *,
+    plan: Options = DEFAULTS,
+    terrain: Terrain | None = None,
+    species_table: Mapping[str, Species] | None = None,
+    kept: Kept | None = None,
+) -> pd.DataFrame:
+    """Follow the rays once with all leaves, and once with those gone that animals reach.
+
+    Parameters
+    ----------
+    layers : mapping
+        Those of `screenplan.views.trace_views`, and fence options if there are any.
+    plan : Options, optional
+        Of it [browsing], [growth], [views] and the animal of [fence], whose reach counts where none is given.
+    terrain, species_table : optional
+        By default level ground at 0, and the shipped species.
+    kept : Kept, optional
+        What the run has made: the sight.
+
+    Returns
+    -------
+    DataFrame
+        One row for each view that has a ray, by the contract ``browsed_views``, typical growth, in the season
+        in which more is open.
+
+    Raises
+    ------
+    InputError
+        If leaves are gone only after the years that are looked at.
+    """
+    animal = ANIMALS[plan.fence.animal]
+    reach, last = plan.browsing.reach or animal.reach_m, plan.growth.years
+    fence = chosen_fence(layers.get("fence_options"))
+    since = plan.browsing.from_year
+    if since is None:
+        since = 1 if fence is None else min(int(fence["stands_years"]), last)
+    if since > last:
+        raise refuse(
+            f"leaves are gone from year {since} on, and the plan looks at {last} years",
+            "Give an earlier year (browsing.from_year), or more years (growth.years)",
+            key=plan.browsing.key("from_year"),
+        )
+    sight = sight_of(layers, plan.views, terrain, kept)
+    grown = planned_stand(layers["plants"], plan, species_table)
+    stand = grown.in_years(years_to_rest(grown))
+    whole = _followed(sight, stand, None)
+    cut = _followed(sight, stand, tuple(reach if _is_browsed(start.species) else 0.0 for start in stand.starts))  # fmt: skip
+    fenced = whole.open[:, TYPICAL].max(axis=1)
+    browsed = np.where(np.arange(fenced.shape[1]) < since, fenced, cut.open[:, TYPICAL].max(axis=1))
+    closes = [years_closed(shares, plan.views.threshold, last) for shares in (fenced, browsed)]
+    records = [
+        {
+            "view_id": look.view_id, "reach_m": reach, "from_year": since,
+            "closes_fenced": _year(closes[0][k]), "closes_browsed": _year(closes[1][k]),
+            "first_fenced": fenced[k, since], "first_browsed": browsed[k, since],
+            "last_fenced": fenced[k, last], "last_browsed": browsed[k, last],
+            "last_mixed": fenced[k, last] + plan.browsing.chance * (browsed[k, last] - fenced[k, last]),
+            **_opens(fenced[k, : last + 1], browsed[k, : last + 1], closes[0][k], plan.views.threshold),
+        }
+        for k, look in enumerate(sight.looks())
+        if whole.rays[k]
+    ]  # fmt: skip
+    table = table_of(BROWSED_VIEWS, records)
+    return with_notes(table, list(_told(table, plan, stand, reach, since)))
+
+
+def _followed(sight: Sight, stand: Stand, floor: tuple[float, ...] | None) -> Timelines:
+    """Follow all rays, with the leaves gone below a height above each foot."""
+    crowns = crowns_of(stand, floor)
+    scene = Scene(sight.obstacles, runs_of(stand, crowns), crowns)
+    return sum_each(follow_each(sight.ends(), scene), scene, (0, len(sight.pairs)))
+
+
+def _is_browsed(species: Species) -> bool:
+    """Tell whether animals eat a kind: all do that are not known to stand it."""
+    return species.tolerances.get("browse") != "tolerant"
+
+
+def _year(year: float) -> int | None:
+    return int(year) if np.isfinite(year) else None
+
+
+def _opens(fenced, browsed, closed: float, threshold: float) -> dict[str, Any]:
+    """Say whether a view that is closed behind a fence is open without, and in which years."""
+    years = np.arange(len(fenced))
+    worse = np.flatnonzero((years >= closed) & (browsed > threshold))
+    if not np.isfinite(closed):
+        says = "open either way in the years looked at"
+    elif not len(worse):
+        says = "closed with and without a fence"
+    else:
+        most = round(100 * float(browsed[worse].max()))
+        until = "to the end" if worse[-1] == years[-1] else f"to year {worse[-1]}"
+        says = f"opens without a fence from year {worse[0]} {until}, up to {most} %"
+    return {"opens": bool(len(worse)), "says": says}
+
+
+def _told(table, plan: Options, stand: Stand, reach: float, since: int) -> Iterator[str]:
+    """Say which views open, whether a fence must stay, and how high."""
+    if not len(table):
+        return
+    eaten = {start.species.called for start in stand.starts if _is_browsed(start.species)}
+    gone = f"With the leaves up to {{{reach:.2f} m}} gone from year {since} on"
+    opening = int(table["opens"].sum())
+    closing = int(table["closes_fenced"].notna().sum())
+    if not eaten:
+        yield "Every kind that is planted is known to stand browsing: no view opens by it"
+        return
+    if not opening:
+        yield f"{gone}, none of the {closing} views that close opens: no fence has to stay for them"
+        return
+    animal = ANIMALS[plan.fence.animal]
+    worse = table.loc[table["opens"], "closes_browsed"]
+    until = f"until year {int(worse.max())}" if worse.notna().all() else "for as long as they shall be closed"  # fmt: skip
+    yield (
+        f"{gone}, {opening} of the {closing} views that close open again. A fence must stay {until}, "
+        f"{{{animal.fence_m:.2f} m}} high to keep most {plan.fence.animal} out ({animal.source}). {BARE}"
+    )
