@@ -90,6 +90,8 @@ SETTINGS = (
         "design.chance=0",
         "design.choices=false",
         "design.seconds=0",
+        'instead.compare=["fence", "trellis", "awning", "place_moved"]',
+        "instead.move_step=10 m",
     ],
 )
 

@@ -17,7 +17,7 @@ METHOD = {
     "choice_plants": "design", "choice_views": "design", "light": "light", "hedge_heights": "light",
     "sight_areas": "roads", "sight_plants": "roads", "pegs": "tape", "base_lines": "tape", "stakes": "tape",
     "stake_checks": "tape", "tape_points": "tape", "quantities": "water", "schedule": "water", "cost": "cost",
-    "alternatives": "cost", "plants_in_hand": "cost", "lot_costs": "cost", "shared_boundaries": "where",
+    "alternatives": "cost", "plants_in_hand": "cost", "lot_costs": "cost", "instead": "cost", "shared_boundaries": "where",
     "year_costs": "cost",
 }  # fmt: skip
 

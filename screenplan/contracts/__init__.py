@@ -27,6 +27,7 @@ from screenplan.contracts.effects import (
     SIGHT_PLANTS,
     WIRE_PLANTS,
 )
+from screenplan.contracts.instead import INSTEAD
 from screenplan.contracts.light import HEDGE_HEIGHTS, LIGHT, LIGHT_MONTHS, SUN_GRID
 from screenplan.contracts.model import (
     GROWTHS,
@@ -169,6 +170,7 @@ OUTPUTS = _by_name(
     TO_MEASURE,
     LOT_COSTS,
     ALTERNATIVES,
+    INSTEAD,
     LIGHT,
     LIGHT_MONTHS,
     SUN_GRID,

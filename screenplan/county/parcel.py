@@ -14,7 +14,6 @@ import shapely
 
 from screenplan.contracts import PLANTING_LINES, PLANTS
 from screenplan.contracts.tables import layer_of
-from screenplan.county.classes import classes_of
 from screenplan.county.seen import Seen, see
 from screenplan.county.spacing import spacing_for
 from screenplan.ground.errors import InputError
@@ -26,6 +25,7 @@ from screenplan.plan.site import Subject
 from screenplan.planting.mixes import kinds_in, planned_spacing
 from screenplan.running.inputs import rows_of_files, species_in, step_arguments
 from screenplan.running.steps import STEPS
+from screenplan.site.side_classes import classes_of
 from screenplan.site.site import Site
 
 #: Steps of a parcel before its rows are known, those that set a row, and those that look at all rows.

@@ -41,6 +41,7 @@ from screenplan.outputs.record import RunRecord, describe_output, file_sha256, w
 from screenplan.outputs.tables import write_csv
 from screenplan.plan import Plan
 from screenplan.plan.design import Design
+from screenplan.plan.instead import Instead
 from screenplan.plan.planting import Rows
 from screenplan.plan.reading import find_plan
 from screenplan.plan.site import Subject
@@ -271,6 +272,7 @@ def _check_plan(plan: Plan) -> None:
         (Design.key("wanted"), plan.design.wanted, "Set design.wanted to false: a county plants fixed rows"),
         (Rows.key("along"), bool(plan.rows.along), "Leave rows.along out, and name classes of sides in county.planted"),
         ("alternatives", plan.alternatives.asked, "Leave [alternatives] out, and run the county once for each"),
+        (Instead.key("compare"), bool(plan.instead.compare), "Leave [instead] out: it compares for a single parcel"),
         ("tape", plan.tape is not None, "Leave the section tape out"),
         ("subject", plan.subject != Subject(), "Leave the section subject out: every parcel is planned"),
     ):  # fmt: skip

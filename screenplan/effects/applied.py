@@ -15,7 +15,7 @@ from screenplan.planting.mixes import kinds_in
 from screenplan.planting.species_model import Species
 from screenplan.planting.stock import season_of
 from screenplan.planting.zones import size_judged, under_rule
-from screenplan.rules.limit_kinds import LeadTime, Limit, MildWinter
+from screenplan.rules.limit_kinds import FenceHeight, LeadTime, Limit, MildWinter
 from screenplan.rules.limits import load_limits, months_text
 from screenplan.rules.ruleset import KEEP_OUT_FEATURES, Rule, keep_out_kind, load_rules
 from screenplan.rules.told import FORMS_CALLED, setback_text
@@ -57,7 +57,7 @@ def list_rules(
     records = [_setback(rule, there, planted) for rule in rules]
     picked = {
         plan.road.drive, plan.road.corner, plan.lines.wires, plan.lines.locate, plan.lines.walls,
-        plan.calendar.request, plan.calendar.nesting,
+        plan.calendar.request, plan.calendar.nesting, plan.instead.code,
     }  # fmt: skip
     seasons = [season_of(limits, plan.plants.stock, evergreen=kind.evergreen) for kind in planted]
     picked |= {season.key for season in seasons if season is not None}
@@ -66,7 +66,11 @@ def list_rules(
         for limit in limits.values()
         if isinstance(limit, LeadTime) and limit.stock == plan.plants.stock
     }
-    records += [_limit(limit, there, picked, plan, layers) for limit in limits.values()]
+    records += [
+        _limit(limit, there, picked, plan, layers)
+        for limit in limits.values()
+        if plan.instead.compare or not isinstance(limit, FenceHeight)
+    ]
     records.sort(key=lambda row: not row["applies"])
     return table_of(RULES, records)
 
@@ -186,6 +190,7 @@ def _limit(limit: Limit, there, picked, plan: Options, layers) -> dict:
         "mild_winter": _winter_is_mild(limit, plan),
         "lead_time": plan.plants.raised == "bought",
         "winter_water": True,
+        "fence_height": True,
     }[kind]  # fmt: skip
     several = kind in _SEVERAL
     if several and limit.key not in picked:
@@ -211,6 +216,7 @@ _WORDS = {
 #: Kinds of which the plan picks one, for planting seasons by its stock and species.
 _SEVERAL = (
     "sight_triangle", "zoning", "tolerance", "locate_request", "nesting", "planting_season", "lead_time",
+    "fence_height",
 )  # fmt: skip
 _WHY = {
     "planting_climate": "the plan gives mean temperatures of the months",

@@ -20,6 +20,7 @@ from screenplan.plan.climate import Climate
 from screenplan.plan.county import County
 from screenplan.plan.design import Design
 from screenplan.plan.effects import Boundary, Health, Light, Limits, Lines, Noise, Road
+from screenplan.plan.instead import Instead
 from screenplan.plan.places import placed_error
 from screenplan.plan.planting import Chance, Goal, Growth, Hand, KeptSize, Plants, Rows, Views
 from screenplan.plan.site import (
@@ -97,6 +98,7 @@ class Options(Section):
     crew: Crew = Crew()
     cost: Cost = Cost()
     alternatives: Alternatives = Alternatives()
+    instead: Instead = Instead()
     limits: Limits = Limits()
     light: Light = Light()
     road: Road = Road()

@@ -310,6 +310,17 @@ class WinterWater(Limit):
     times: Annotated[Whole, Field(ge=0, le=MOST)]
 
 
+class FenceHeight(Limit):
+    """How tall a fence or wall may be at the front, at the sides and at the rear of a lot."""
+
+    kind: Literal["fence_height"]
+    front_m: Metres
+    side_m: Metres
+    rear_m: Metres
+    permit_above_m: Metres = math.inf
+    front_open_share: Annotated[Number, Field(ge=0, lt=1)] = 0.0
+
+
 #: The model of each kind.
 KINDS: dict[str, type[Limit]] = {
     get_args(model.model_fields["kind"].annotation)[0]: model for model in Limit.__subclasses__()

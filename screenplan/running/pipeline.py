@@ -24,6 +24,8 @@ from screenplan.running.steps import STEPS, Step
 #: What positions in files are in.
 WGS84 = "EPSG:4326"
 
+#: The step that compares other things with planting.
+INSTEAD = "instead"
 #: The step that chooses the planting, and those that set the rows that a plan says in its place.
 DESIGN, SAID = "design", ("zones", "lines", "room", "stretches", "plants")
 
@@ -162,7 +164,7 @@ def run_plan(
     only = (only,) if isinstance(only, str) else tuple(only)
     frames = dict(layers or (reuse.frames if reuse else {}))
     plan, folder = find_plan(plan, folder, settings, frames)
-    steps = steps_for(only, designs=plan.design.wanted)
+    steps = steps_for(only, designs=plan.design.wanted, compares=bool(plan.instead.compare))
     tell = progress or (lambda *_: None)
     total = len(steps) + 1
     tell("reading", 1, total)
@@ -246,7 +248,7 @@ def rehearse_plan(plan: Plan, folder: Path, site) -> None:
     InputError
         If a rule file, the species, a key of the plan or a layer cannot be used.
     """
-    steps = steps_for((), designs=plan.design.wanted)
+    steps = steps_for((), designs=plan.design.wanted, compares=bool(plan.instead.compare))
     arguments = _arguments(steps, plan, folder, site, species_on(site, plan))
     layers, street = dict(site.layers), _street_of(plan, site)
     for step in steps:
@@ -331,7 +333,7 @@ def check_positions(frame) -> None:
         ) from None
 
 
-def steps_for(only: Sequence[str], *, designs: bool = False) -> list[Step]:
+def steps_for(only: Sequence[str], *, designs: bool = False, compares: bool = False) -> list[Step]:
     """Find the steps on which layers hang, in the order in which they run.
 
     Parameters
@@ -340,6 +342,8 @@ def steps_for(only: Sequence[str], *, designs: bool = False) -> list[Step]:
         Names of layers; with none, all steps are given.
     designs : bool
         Whether the planting is designed; else its rows are those that the plan says.
+    compares : bool
+        Whether something is compared with planting.
 
     Raises
     ------
@@ -352,6 +356,8 @@ def steps_for(only: Sequence[str], *, designs: bool = False) -> list[Step]:
     ['stretches', 'plants', 'crowns']
     """
     left_out = SAID if designs else (DESIGN,)
+    if not compares and INSTEAD not in only:
+        left_out = (*left_out, INSTEAD)
     every = [step for step in STEPS.values() if step.name not in left_out]
     given = {name for step in every for name in step.gives}
     wanted = set(only)

@@ -361,7 +361,7 @@ STEPS: dict[str, Step] = {
             keys=(
                 "plants.species road.drive road.corner lines.wires lines.locate lines.walls "
                 "calendar.request calendar.nesting plants.stock light.hedge_guidance climate.temperature "
-                "health.zone plants.raised"
+                "health.zone plants.raised instead.compare instead.code"
             ),
             resources="rules limits species_table",
         ),
@@ -575,6 +575,23 @@ STEPS: dict[str, Step] = {
             needs="plants",
             gives="to_measure",
             keys="calendar.planting",
+        ),
+        _step(
+            "instead",
+            "Compare a fence, a wall, a trellis, an awning and the place moved with what is planted",
+            "screenplan.works:compare_instead",
+            needs="parcels sides windows private_places planting_lines plants",
+            takes="buildings existing_screens onlookers cost",
+            gives="instead",
+            keys=(
+                "instead.compare instead.along instead.code instead.front instead.side instead.rear instead.inset "
+                "instead.trellis_open instead.awning_height instead.awning_depth instead.move_step instead.prices "
+                "rows.spacing plants.species plants.stock health.zone growth.years growth.curve "
+                "goal.closed_by chance.year design.wanted design.year views.threshold views.leaves views.needed_share views.needed_step "
+                f"{_SIGHT}"
+            ),
+            resources="terrain limits species_table",
+            follows="windows private_places onlookers",
         ),
         _step(
             "checks",

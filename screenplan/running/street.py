@@ -32,6 +32,7 @@ from screenplan.ground.errors import NobodyLooksError, NoRoomError, refuse
 from screenplan.ground.kept import Kept
 from screenplan.plan import Plan
 from screenplan.plan.design import Design
+from screenplan.plan.instead import Instead
 from screenplan.plan.planting import Rows
 from screenplan.plan.street import Street as Agreements
 from screenplan.planting.existing import stands_as_row
@@ -446,6 +447,12 @@ def refuse_of_street(plan: Plan) -> None:
             "alternatives are compared for one lot",
             "Leave [alternatives] out, and run the street once for each",
             "alternatives",
+        ),
+        (
+            bool(plan.instead.compare),
+            "a fence, an awning or a moved place is compared for one lot",
+            "Leave [instead] out, or plan that lot by itself",
+            Instead.key("compare"),
         ),
         (
             plan.tape is not None,

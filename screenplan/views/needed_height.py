@@ -32,6 +32,7 @@ from screenplan.site.ragged import firsts
 from screenplan.site.terrain import Terrain
 from screenplan.views.closing import RowClosing, row_closing
 from screenplan.views.crossing import PlanLines, cross_each
+from screenplan.views.obstacles import Obstacles
 from screenplan.views.sampling import READ_M
 from screenplan.views.sight import Sight, sight_of
 
@@ -124,8 +125,7 @@ def find_needed_height(
             kind.shape,
             row if planned[0] == kind and not mixed else row_closing(kind, spacing_m, **growth),
         )
-        for key, kind in species_table.items()
-        if kind in planned or kind.hardy_in(plan.health.zone)
+        for key, kind in hardy_kinds(plan, species_table).items()
     ]
     if mixed:
         shape = shapes_planned.pop() if len(shapes_planned) == 1 else None
@@ -163,7 +163,17 @@ def find_needed_height(
     )
 
 
-def cross_lines(sight: Sight, lines: list) -> list[Crossings]:
+def hardy_kinds(plan: Options, species_table: Mapping[str, Species]) -> dict[str, Species]:
+    """Give the planned kinds and those that are hardy in the plan's zone, by key."""
+    planned = kinds_in(plan.plants.species, species_table)
+    return {
+        key: kind
+        for key, kind in species_table.items()
+        if kind in planned or kind.hardy_in(plan.health.zone)
+    }
+
+
+def cross_lines(sight: Sight, lines: list, beside: Obstacles | None = None) -> list[Crossings]:
     """Cut the rays of all views that nothing existing stops with planting lines.
 
     Parameters
@@ -172,6 +182,8 @@ def cross_lines(sight: Sight, lines: list) -> list[Crossings]:
         Who looks at what.
     lines : list of LineString
         Lines in plan.
+    beside : Obstacles, optional
+        What else is thought to stand: a ray that it stops needs no height, and crosses at 0.
     """
     corners = PlanLines.of([shapely.get_coordinates(line) for line in lines])
     none = np.zeros(0)
@@ -182,6 +194,8 @@ def cross_lines(sight: Sight, lines: list) -> list[Crossings]:
         of, ray, station, t = cross_each(origin, target, corners)
         at = origin[ray] + t[:, None] * (target[ray] - origin[ray])
         above = at[:, 2] - sight.ground.height_at(at[:, 0], at[:, 1])
+        if beside is not None:
+            above[beside.light_left(origin, target)[0][ray] <= 0.0] = 0.0
         found.append((of, station, above, light[passes[ray]], rays.view[passes[ray]]))
     of, *parts = (np.concatenate(part) for part in zip(*found, strict=True))
     return [Crossings(*(part[of == line] for part in parts)) for line in range(len(lines))]

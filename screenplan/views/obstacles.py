@@ -2,7 +2,7 @@
 
 Buildings are extruded from below the ground to a flat roof at their eaves, or to a roof with a
 ridge; both heights refer to one floor datum for each building.
-Walls, fences and hedges follow the ground. A tree given as a point is an ellipsoid on a clear
+Walls, fences and hedges follow the ground. An awning is a level sheet at its height above the highest ground below it. A tree given as a point is an ellipsoid on a clear
 stem. Rows of plants that are kept (`kind` "plant") grow, and are no obstacles but plants.
 """
 
@@ -27,6 +27,8 @@ from screenplan.views.solids import FORM, crown_forms
 MOST_NODES = 8_000_000
 #: Height of a storey of a building that gives only their number (common practice, no source).
 STOREY_M = 2.8
+#: The kind of screen that is a level sheet; none that a person brings is one.
+AWNING = "awning"
 #: From this opacity on a thing lets no light through that one could see by.
 OPAQUE = 0.995
 #: Crown of an existing tree given only by its height: spread and clear stem as shares of the height
@@ -43,6 +45,31 @@ FOLLOW_GROUND_M = 1.0
 
 
 @dataclass(frozen=True)
+class Awning:
+    """A level sheet that stops every ray through it.
+
+    Attributes
+    ----------
+    shape : Polygon
+    z : float
+    owner : int
+        Its number among the names.
+    """
+
+    shape: shapely.Geometry
+    z: float
+    owner: int
+
+    def stops(self, origin, target) -> np.ndarray:
+        """Tell which rays cross it, (rays,)."""
+        rise = target[:, 2] - origin[:, 2]
+        crosses = (origin[:, 2] - self.z) * (target[:, 2] - self.z) < 0.0
+        along = np.where(crosses, (self.z - origin[:, 2]) / np.where(crosses, rise, 1.0), 0.0)
+        at = origin[:, :2] + along[:, None] * (target[:, :2] - origin[:, :2])
+        return crosses & shapely.contains_xy(self.shape, *at.T)
+
+
+@dataclass(frozen=True)
 class Obstacles:
     """All that stands already, in the arrays of the compiled tests.
 
@@ -52,6 +79,7 @@ class Obstacles:
         The arrays.
     names : tuple of str
         Identifier of each obstacle; the last is the terrain.
+    awnings : tuple of Awning
     """
 
     panels: Panels
@@ -59,12 +87,17 @@ class Obstacles:
     trees: Trees
     ground: Ground
     names: tuple[str, ...]
+    awnings: tuple[Awning, ...] = ()
 
     def light_left(self, origin, target):
         """Share of light that passes, and what stops the rest (`blocking.light_left`)."""
-        return light_left(
+        light, owner = light_left(
             origin, target, self.panels, self.veils, self.trees, self.ground, len(self.names) - 1
         )
+        for awning in self.awnings:
+            stops = (light > 0.0) & awning.stops(origin, target)
+            light[stops], owner[stops] = 0.0, awning.owner
+        return light, owner
 
 
 @dataclass
@@ -72,6 +105,7 @@ class _Builder:
     walls: tuple = (np.zeros((0, 4)), np.zeros((0, 2)), np.zeros(0, int))  # ends, top, owner
     sheets: list = field(default_factory=list)  # (ends, top, owner, passes)
     trees: list = field(default_factory=list)  # (foot, size, shape, owner, passes)
+    awnings: list = field(default_factory=list)
     names: list = field(default_factory=list)
     problems: list = field(default_factory=list)
 
@@ -121,6 +155,7 @@ def lay_obstacles(buildings=None, existing_screens=None, terrain=None, within=No
         _trees(made.trees),
         ground_grid(terrain, within),
         (*made.names, "terrain"),
+        tuple(made.awnings),
     )
 
 
@@ -268,10 +303,19 @@ def _add_screens(made: _Builder, screens, terrain) -> None:
             continue
         made.names.append(name)
         owner = len(made.names) - 1
+        if kinds[row] == AWNING:
+            made.awnings.append(_awning(shape, heights[row], owner, terrain))
+            continue
         passes = 0.0 if opacities[row] >= OPAQUE else 1.0 - opacities[row]
         for part in shapely.get_parts(shape):
             add = _add_crown if part.geom_type == "Point" else _add_sheet
             add(made, part, kinds[row], heights[row], widths[row], owner, passes, terrain)
+
+
+def _awning(shape, height, owner, terrain) -> Awning:
+    below = shapely.get_coordinates(shapely.segmentize(shape, FOLLOW_GROUND_M))
+    ground = float(np.max(terrain.height_at(*below.T)))
+    return Awning(shape, ground + height, owner)
 
 
 def _add_crown(made, point, kind, height, width, owner, passes, terrain) -> None:

@@ -6,6 +6,7 @@ __all__, __getattr__, __dir__ = offer(
     __name__,
     {
         "choose_to_measure": "measuring",
+        "compare_instead": "instead",
         "count_material": "quantities",
         "count_years": "years",
         "lay_clipping": "clipping",

@@ -1,4 +1,4 @@
-"""Classes of a parcel's sides: front, rear and side, as a plan for many parcels names them.
+"""Classes of a parcel's sides: front, rear and side, as a plan for many parcels and codes of fences name them.
 
 A front is a side across which a road lies. The rear faces away from the longest front; all others are sides, and so
 are those of a parcel at no road (common practice, no source: what a local code calls a rear yard may differ).

@@ -5,7 +5,7 @@ import pytest
 import shapely
 from county_kit import lots
 
-from screenplan.county.classes import classes_of
+from screenplan.site.side_classes import classes_of
 from screenplan.site.sides import find_sides
 
 

@@ -1,0 +1,197 @@
+"""A fence, wall, trellis, awning or moved place beside the plants: identities, closed forms, refusals."""
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+import shapely
+from options_kit import plan_with
+from shapely.geometry import LineString, box
+from test_views import GARDEN, HOUSE, LINE, SHUT, TABLE, row, species, trace, windows
+
+import screenplan
+from screenplan.contracts import INSTEAD
+from screenplan.ground.errors import InputError
+from screenplan.rules.limits import load_limits
+from screenplan.site.terrain import Terrain
+from screenplan.views.obstacles import AWNING, Obstacles, lay_obstacles
+from screenplan.works.instead import compare_instead, fence_lines
+
+FOOT_M = 0.3048
+#: Windows that look across the line squarely and obliquely, up and down stairs.
+OBLIQUE = pd.concat(
+    [windows((0, 6), sill=1.0, name="low"), windows((3, 6), sill=3.7, name="up"),
+     windows((25, 14), facing=220.0, sill=2.4, name="far")],
+    ignore_index=True,
+)  # fmt: skip
+#: A lot south of the line, with the garden in it.
+LOT = gpd.GeoDataFrame({"parcel_id": ["A"], "is_subject": [True]}, geometry=[box(-20, -20, 20, 2)])
+SIDES = gpd.GeoDataFrame(
+    {"side_id": ["north", "west", "south", "east"], "across_kind": ["parcel", "parcel", "road", "parcel"],
+     "facing_deg": [0.0, 270.0, 180.0, 90.0], "length_m": [40.0, 22.0, 40.0, 22.0]},
+    geometry=[LineString([(20, 2), (-20, 2)]), LineString([(-20, 2), (-20, -20)]),
+              LineString([(-20, -20), (20, -20)]), LineString([(20, -20), (20, 2)])],
+)  # fmt: skip
+
+
+def fence(height, y=0.0, **more):
+    table = {"screen_id": ["f"], "kind": ["fence"], "height_m": [height], **more}
+    return gpd.GeoDataFrame(table, geometry=[LineString([(-30.5, y), (30.5, y)])])
+
+
+def compare(*what, plants=None, w=OBLIQUE, **options):
+    layers = {
+        "parcels": LOT, "sides": SIDES, "windows": w, "private_places": GARDEN, "buildings": HOUSE,
+        "planting_lines": LINE.assign(side_id="north"), "plants": row(SHUT) if plants is None else plants,
+    }  # fmt: skip
+    layers |= {name: options.pop(name) for name in ("cost", "existing_screens") if name in options}
+    plan = plan_with(plants_species="column", growth_years=12, instead_inset=0.0, **options)
+    plan = plan.model_copy(update={"instead": plan.instead.model_copy(update={"compare": what})})
+    return compare_instead(layers, plan=plan, species_table=TABLE).set_index("option")
+
+
+def open_now(screens, plants=None):
+    """Open shares on the first day of every view, without plants and with them."""
+    views = trace(w=OBLIQUE, plants=plants, existing_screens=screens, species_table=TABLE | HEDGE)[
+        0
+    ]
+    return views.set_index("view_id")[["open_now", "open_y00"]].astype(float)
+
+
+#: Boxes a millimetre wide and as long as their stations are apart, kept at 2 m.
+HEDGE = {"box": species("box", spread=0.9, kept_height_m=2.0, kept_width_m=0.001)}
+
+
+def test_a_fence_closes_what_a_box_crown_of_its_height_closes_as_its_width_goes_to_zero():
+    # Invariant: the sides of the box close in on the sheet.
+    hedge = open_now(None, row(SHUT, "box", stock=2.0))["open_y00"]
+    ends = fence(2.0).assign(geometry=[LineString([(-30.45, 0), (30.45, 0)])])
+    # One plant far away, so that nothing but the fence stands on the line.
+    stood = open_now(ends, row(SHUT[:1], "box", stock=2.0))["open_now"]
+    assert (stood > 0.02).any()
+    assert (stood < 0.98).any()
+    assert hedge.to_numpy() == pytest.approx(stood.to_numpy(), abs=1e-3)
+
+
+def test_a_fence_of_no_height_changes_nothing():
+    pd.testing.assert_frame_equal(open_now(fence(0.0)), open_now(None))
+
+
+def test_two_together_close_at_least_what_each_closes():
+    one, other = fence(1.6, 1.0), fence(2.2, -3.0, opacity=[0.7])
+    both = open_now(pd.concat([one, other], ignore_index=True))
+    for alone in (open_now(one), open_now(other)):
+        assert (both <= alone + 1e-12).all(axis=None)
+
+
+def test_an_awning_stops_exactly_the_rays_through_its_sheet():
+    awning = gpd.GeoDataFrame(
+        {"screen_id": ["a"], "kind": [AWNING], "height_m": [2.0]}, geometry=[box(0, 0, 4, 4)]
+    )
+    made = lay_obstacles(None, awning, Terrain.flat(10.0))
+    # By similar triangles: from 14 m down to 11 m the ray is at 12 m after two thirds of its way.
+    origin = np.array([[-10.0, 2, 14], [-10, 2, 14], [-10, 2, 11.9], [2, 2, 20]])
+    target = np.array([[5.1, 2, 11], [4.9, 2, 11], [2, 2, 11], [2, 2, 12.1]])
+    at = origin[:2, 0] + 2 / 3 * (target[:2, 0] - origin[:2, 0])
+    assert isinstance(made, Obstacles)
+    assert (at > 0.0).tolist() == [True, False]
+    assert made.light_left(origin, target)[0].tolist() == [0.0, 1.0, 1.0, 1.0]
+
+
+@pytest.mark.evidence(
+    part="Rules", kind="published", against="heights of fences that three cities allow", status="read",
+    source="Monte Sereno, California; Sunnyside, Washington; Kalamazoo, Michigan", tolerance="exact",
+)  # fmt: skip
+def test_published_heights_stand_as_they_were_read():
+    by_hand = {"fence_3_6ft": (3, 6, 6), "fence_4_6ft": (4, 6, 6), "fence_4_7ft": (4, 7, 7)}
+    for key, feet in by_hand.items():
+        code = load_limits()[key]
+        assert (code.front_m, code.side_m, code.rear_m) == pytest.approx(
+            tuple(foot * FOOT_M for foot in feet)
+        )
+
+
+def test_the_table_is_what_the_views_say():
+    found = compare("fence", "trellis", instead_rear=2.6)  # fmt: skip
+    alone = trace(w=OBLIQUE, plants=row(SHUT), existing_screens=None)[0]
+    fenced = trace(
+        w=OBLIQUE, plants=row(SHUT),
+        existing_screens=fence(2.6).assign(geometry=[LineString([(-20, 2), (20, 2)])]),
+    )[0]  # fmt: skip
+    assert found["open_first"].to_dict()["nothing"] == (alone["open_now"] > 0.1).sum()
+    assert found["open_first"]["fence"] == (fenced["open_now"] > 0.1).sum()
+    assert found["length_m"]["fence"] == pytest.approx(40.0)
+    assert found["open_first"]["fence"] <= found["open_first"]["trellis"] <= found["open_first"]["nothing"]  # fmt: skip
+    assert (found["open_later"] <= found["open_later"]["nothing"]).all()
+    assert found["needed_m"]["fence"] <= found["needed_m"]["nothing"]
+    assert "north (rear)" in found["says"]["fence"]
+    assert "The code fence_3_6ft allows less: rear 1.83 m" in found["says"]["fence"]
+
+
+def test_a_fence_that_nobody_sees_over_leaves_nothing_for_plants():
+    found = compare("wall", instead_rear=9.0)
+    assert found["open_first"]["wall"] == found["open_later"]["wall"] == 0
+    assert found["needed_m"]["wall"] == 0.0
+    assert pd.isna(found["kind"]["wall"])
+    assert found["shut_out"]["wall"].count("window") == found["open_first"]["nothing"]
+
+
+def test_a_fence_keeps_to_its_yard_and_off_buildings():
+    code = load_limits()["fence_3_6ft"]
+    for along, yard in (("south", "front"), ("west", "side"), ("north", "rear")):
+        found = compare("fence", instead_along=[along])
+        assert found["height_m"]["fence"] == pytest.approx(getattr(code, f"{yard}_m"))
+    shed = gpd.GeoDataFrame({"building_id": ["s"]}, geometry=[box(-5, -1, 5, 4)])
+    lines = fence_lines(LOT, SIDES.geometry.iloc[0], 0.0, shed)
+    # The side of 40 m less the 10 m of the shed.
+    assert sorted(line.length for line in lines) == pytest.approx([15.0, 15.0])
+    (inside,) = fence_lines(LOT, SIDES.geometry.iloc[0], 0.5)
+    assert shapely.contains(LOT.geometry.iloc[0], inside)
+
+
+def test_costs_are_length_times_price_and_only_what_is_known():
+    plants = pd.DataFrame({"item": ["total"], "cost": [500.0], "labour_cost": [70.0], "says": ["Taxes"]})  # fmt: skip
+    layers = {"cost": plants}
+    content = {"fence": 20.0}
+    plan = {"instead_prices": content}
+    found = _priced(plan, **layers)
+    assert found["cost"]["fence"] == pytest.approx(40.0 * 20.0)
+    assert found["cost_both"]["fence"] == pytest.approx(800.0 + 570.0)
+    assert found["cost_both"]["nothing"] == pytest.approx(570.0)
+    assert pd.isna(found["cost"]["wall"])
+    assert "without a price" in found["says"]["wall"].lower()
+
+
+def _priced(plan, **layers):
+    from screenplan.plan.reading import check_options
+
+    options = check_options(
+        {"plants": {"species": "ilex_opaca"}, "growth": {"years": 12},
+         "instead": {"compare": ["fence", "wall"], "inset": "0 m", "prices": plan["instead_prices"]}}
+    )  # fmt: skip
+    whole = {
+        "parcels": LOT, "sides": SIDES, "windows": OBLIQUE, "private_places": GARDEN, "buildings": HOUSE,
+        "planting_lines": LINE.assign(side_id="north"), "plants": row(SHUT, "ilex_opaca", 1.0), **layers,
+    }  # fmt: skip
+    return compare_instead(whole, plan=options).set_index("option")
+
+
+def test_the_moved_place_is_in_the_lot_and_less_looked_at():
+    found = compare("place_moved", instead_move_step=3.0)
+    assert found["open_first"]["place_moved"] <= found["open_first"]["nothing"]
+    assert "the best of" in found["says"]["place_moved"]
+
+
+def test_refusals_say_what_and_how_to_mend_it():
+    with pytest.raises(InputError, match=r"there is no side 'up'.*Write some of north"):
+        compare("fence", instead_along=["up"])
+    with pytest.raises(InputError, match=r"there is no limit 'my town' of that kind"):
+        compare("fence", instead_code="my town")
+    with pytest.raises(InputError, match=r"instead\.compare"):
+        screenplan.run_plan({"instead": {"compare": ["hedge"]}})
+
+
+def test_nothing_is_compared_until_the_plan_names_it():
+    table = compare()
+    assert len(table) == 0
+    assert table.reset_index().columns.tolist() == list(INSTEAD.names())
