@@ -148,6 +148,10 @@ class Health(Section):
         le=10,
         description="How far an animal reaches over its fence, from the edge of the grown crown (custom; one horse broke a tree 6 ft outside its fence, its owner's account, read)",
     )
+    kinds_lost: bool = Field(
+        False,
+        description="Whether it is told of a mixed row which view is worst, and how many open, if one kind dies out, in the year of views.missing_year",
+    )
     hosts_apart: bool = Field(
         False,
         description="Whether kinds that host the same disease must not stand side by side in a row, nor both hosts of a rust in one planting; a design then plants no two such kinds",

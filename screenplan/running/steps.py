@@ -343,7 +343,7 @@ STEPS: dict[str, Step] = {
             needs="windows private_places planting_lines plants",
             takes="buildings existing_screens onlookers",
             gives="plants missing_plants",
-            keys=f"views.missing_year views.threshold growth.curve views.leaves {_SIGHT}",
+            keys=f"views.missing_year views.threshold growth.curve views.leaves health.kinds_lost {_SIGHT}",
             resources="terrain species_table",
             follows="windows private_places onlookers",
         ),
