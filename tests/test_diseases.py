@@ -23,7 +23,7 @@ def finding(kinds, plan=APART):
 
 
 @pytest.mark.evidence(
-    part="Plants",
+    part="Plants and growth",
     kind="published",
     against="hosts of four diseases",
     source="Florida Department of Agriculture, Circular 404; Alabama Extension; Cornell University; Missouri Botanical Garden",

@@ -21,7 +21,7 @@ def told(plants, **options):
 
 
 @pytest.mark.evidence(
-    part="Views",
+    part="Crowns, rays and terrain",
     kind="every case",
     against="the views traced anew without each kind",
     source="the whole step run again",

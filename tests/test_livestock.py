@@ -69,7 +69,7 @@ def test_without_livestock_nothing_is_said_of_it():
 
 
 @pytest.mark.evidence(
-    part="Plants",
+    part="Effects on others",
     kind="published",
     against="kinds that are poisonous to livestock",
     source="Massey University, Poisonous plants: privet; Extension Horses: cherry laurel; Ohio State's beef team: yew",
