@@ -32,6 +32,7 @@ LIMITS = {
     "one kind": Limits(least_run=2, most_kinds=1, open_price=30.0),
     "most of a genus": Limits(least_run=1, most_of_genus=0.6, open_price=30.0),
     "most of a kind": Limits(least_run=1, most_of_kind=0.5, open_price=30.0),
+    "kinds apart": Limits(least_run=1, apart=((0, 1),), open_price=30.0),
     "half the views": Limits(least_run=2, share=0.5, open_price=30.0),
 }
 
@@ -39,7 +40,7 @@ LIMITS = {
 @pytest.mark.evidence(
     part="Design",
     kind="every case",
-    against="every subset of 10 plants, by ten sets of limits",
+    against="every subset of 10 plants, by eleven sets of limits",
     source="enumeration",
     status="run",
     tolerance=f"{SAME:g} of a price unit",

@@ -364,10 +364,10 @@ PLANT_HEALTH = Contract(
     columns=(
         words(
             "topic",
-            "species, genus, hardiness, browse, salt, shade, wet or warning",
+            "species, genus, hardiness, browse, salt, shade, wet, warning, livestock or disease",
             heading="about",
         ),
-        text("name", "The species or genus", heading="what", form="species"),
+        text("name", "The species, genus or disease", heading="what", form="species"),
         share("share", "Its share of all plants", "Share of all plants", low=None, high=None),
         share("limit", "The user's limit", low=None, high=None),
         boolean("meets", "Whether it is met; empty if that cannot be told", "Meets the limit"),

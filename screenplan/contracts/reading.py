@@ -245,7 +245,7 @@ KEEP_OUTS = Contract(
         text("keep_out_id", "Its identifier; by default its row number", "Ground kept clear"),
         text(
             "kind",
-            "driveway, gate, septic_field, easement, pond, path, …",
+            "driveway, gate, septic_field, easement, pond, path, livestock, …",
             "Kind of ground kept clear",
         ),
         NAME,

@@ -26,6 +26,7 @@ from screenplan.ground.errors import InputError, NoRoomError
 from screenplan.plan import Options
 from screenplan.planting.clearing import keep_clear
 from screenplan.planting.lines import draw_lines
+from screenplan.planting.livestock import Livestock, find_livestock
 from screenplan.planting.patterns import EQUAL_SHARE, evened, staggered
 from screenplan.planting.room import leave_room
 from screenplan.planting.spans import plantable_stretches
@@ -133,6 +134,7 @@ def find_candidates(
             grounds[key] = _ground(layers, option, plan, rules, species_table, refused)
     subject = subject_of(layers["parcels"])[0] if outline_known(layers["parcels"]) else None
     places = _with_room(layers["private_places"], options, grounds, subject, plan, species_table)
+    livestock = find_livestock(layers.get("keep_outs"), layers.get("sides"), plan)
     rows: list[dict] = []
     lines: dict[int, shapely.LineString] = {}
     seconds: dict[int, shapely.LineString] = {}
@@ -140,7 +142,7 @@ def find_candidates(
     inner = plan.design.inner and subject is not None
     for number, option in enumerate(options):
         ground = grounds[option.species.key, option.height_m]
-        zone = _clear_zone(ground, places, option, plan, layers)
+        zone = _clear_zone(ground, places, option, plan, layers, livestock)
         kept_off = shapely.difference(zone, standing.keep_off(option.spacing_m))
         for line in _lines_of(ground, places, option, subject, inner=inner):
             if option.row_m:
@@ -278,8 +280,10 @@ def _beside(place, distance_m: float) -> list[shapely.LineString]:
     return found
 
 
-def _clear_zone(ground: Ground, places, option: Option, plan: Options, layers):
-    """Give the ground where an option may stand: clear of the places, and of where it grows too tall."""
+def _clear_zone(
+    ground: Ground, places, option: Option, plan: Options, layers, livestock: Livestock
+):
+    """Give the ground where an option may stand: clear of the places, of livestock if it is poisonous, and of where it grows too tall."""
     if ground.lines is None:
         zone = shapely.union_all(ground.plantable.geometry.to_numpy())
     else:
@@ -287,6 +291,9 @@ def _clear_zone(ground: Ground, places, option: Option, plan: Options, layers):
     if has_rows(places):
         clear = [keep_clear(shape, option.half_m) for shape in places.geometry]
         zone = shapely.difference(zone, shapely.union_all(clear))
+    if option.species.poisonous_to and livestock.edge is not None:
+        reached = keep_clear(livestock.edge, livestock.reach_of(option.species))
+        zone = shapely.difference(zone, reached)
     if not outline_known(layers["parcels"]):
         return zone
     heights, roads = boundary_heights(plan), sides_at_roads(layers.get("sides"))

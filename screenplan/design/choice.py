@@ -145,6 +145,8 @@ class Limits:
         Kinds that may be planted.
     most_of_kind, most_of_genus : float
         Greatest share of the plants that may be of one kind, and of one genus; 1 for any.
+    apart : tuple of pairs of int
+        Kinds of which not both may be planted.
     least_run : int
         Plants that stand side by side at least.
     least_gap : int
@@ -161,6 +163,12 @@ class Limits:
     least_run: int = 3
     least_gap: int = 1
     open_price: float = 1.0
+    apart: tuple[tuple[int, int], ...] = ()
+
+    def kinds_beside(self, used) -> set[int]:
+        """Give the kinds that may not be planted where some are."""
+        there = {int(kind) for kind in used}
+        return {b for pair in self.apart for a, b in (pair, pair[::-1]) if a in there}
 
 
 def open_weight(choice: Choice, limits: Limits, planted) -> float:
@@ -219,6 +227,8 @@ def breaks_of(choice: Choice, limits: Limits, planted) -> list[str]:
         broken.append("least gap")
     if len(np.unique(choice.kind[chosen])) > limits.most_kinds:
         broken.append("kinds")
+    if limits.kinds_beside(used := np.unique(choice.kind[chosen])).intersection(used.tolist()):
+        broken.append("hosts apart")
     if over_share(choice, limits, planted) > SLACK:
         broken.append("share of a kind or genus")
     stands = np.zeros(len(choice.price), bool)

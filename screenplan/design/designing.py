@@ -37,6 +37,7 @@ from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.kept import Kept
 from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.design import USUAL_CHANCE, USUAL_YEAR
+from screenplan.planting.diseases import pairs_in_common
 from screenplan.planting.species_model import Species
 from screenplan.rules.limit_kinds import Limit
 from screenplan.rules.ruleset import Rule
@@ -251,7 +252,7 @@ def design_planting(
             return None
 
     pool = pool_in(year)
-    held_to = limits_of(plan, task.standing)
+    held_to = limits_of(plan, task.standing, task.offer)
     chance, seconds = plan.design.chance, plan.design.seconds
     typical = chosen = choose(pool, held_to, stage, seconds * (TYPICAL_SHARE if chance else 1.0))
     doubts: dict[int, Cause] = {}
@@ -311,14 +312,21 @@ def in_both_rows(stations: int, plan: Options, standing: StandingPlants = NONE_S
     return 2 * stations - 1 if plan.rows.rows > 1 and not standing.count else stations
 
 
-def limits_of(plan: Options, standing: StandingPlants = NONE_STANDS) -> Limits:
+def limits_of(
+    plan: Options, standing: StandingPlants = NONE_STANDS, offer: Offer | None = None
+) -> Limits:
     """Give what a planting must keep to, by the plan; what an open view counts is not said yet.
 
     Shares of a kind are those of new plants alone, and so are not held to where plants stand already.
     """
     budget, health = budget_of(plan), plan.health
     alone = not standing.count
+    kinds = {} if offer is None else {one.species.key: one.species for one in offer.options}
+    # Kinds are numbered in the order of their keys, as `Pool.choice` numbers them.
+    number = {key: at for at, key in enumerate(sorted(kinds))}
+    hosts = pairs_in_common(kinds.values()) if health.hosts_apart else ()
     return Limits(
+        apart=tuple((number[one], number[other]) for one, other in hosts),
         share=plan.goal.share,
         budget=math.inf if budget is None else budget,
         most_kinds=plan.design.most_kinds,

@@ -179,12 +179,15 @@ def programme_of(choice: Choice, limits: Limits, most_open: float = math.inf):
     rows.add(limits.share * total, np.inf, c=csr_array(choice.weight[None, :]), u=np.ones((1, 1)))
     if math.isfinite(limits.budget):
         rows.add(-np.inf, limits.budget, x=csr_array(choice.price[None, :]))
-    if kinds > limits.most_kinds:
+    apart = [pair for pair in limits.apart if np.isin(pair, choice.kind).all()]
+    if kinds > limits.most_kinds or apart:
         of_kind = coo_array(
             (np.ones(plants), (np.arange(plants), choice.kind)), shape=(plants, kinds)
         )
         rows.add(-np.inf, 0.0, x=each, y=-csr_array(of_kind))
         rows.add(-np.inf, limits.most_kinds, y=np.ones((1, kinds)))
+    if apart:
+        rows.add(-np.inf, 1.0, y=members(apart, kinds))
     for of, share in ((choice.kind, limits.most_of_kind), (choice.genus, limits.most_of_genus)):
         if share < 1.0:
             mine = (of == np.unique(of)[:, None]).astype(float)

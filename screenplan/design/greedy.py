@@ -290,8 +290,7 @@ def _share_may(choice: Choice, limits: Limits, planted) -> np.ndarray:
 
 
 def _kind_may(choice: Choice, limits: Limits, planted) -> np.ndarray:
-    """Tell which plants may be set by the number of kinds."""
+    """Tell which plants may be set by the number of kinds, and by those that host the same disease."""
     used = np.unique(choice.kind[planted])
-    if len(used) < limits.most_kinds:
-        return np.ones(len(planted), bool)
-    return np.isin(choice.kind, used)
+    apart = ~np.isin(choice.kind, list(limits.kinds_beside(used)))
+    return apart if len(used) < limits.most_kinds else apart & np.isin(choice.kind, used)

@@ -33,6 +33,7 @@ def make_surer(trial: Trial, choice: Choice, limits: Limits, goal: np.ndarray) -
         used = np.unique(choice.kind[trial.planted])
         if len(used) >= limits.most_kinds:
             blocked |= ~np.isin(choice.kind, used)
+        blocked |= np.isin(choice.kind, list(limits.kinds_beside(used)))
         moves = [windows[k] for k in np.flatnonzero(~blocked[windows].any(axis=1))]
         moves += [np.array([k]) for k in np.flatnonzero(~blocked & beside(choice, trial.planted))]
         lack = trial.lack()

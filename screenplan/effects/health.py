@@ -3,20 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from itertools import combinations, pairwise
 
 import geopandas as gpd
 import pandas as pd
+import shapely
 
 from screenplan.contracts import PLANT_HEALTH
 from screenplan.contracts.findings import FAILS, PASSES, UNKNOWN, Finding
 from screenplan.contracts.tables import table_of
 from screenplan.plan import DEFAULTS, Options
+from screenplan.planting.diseases import in_common
+from screenplan.planting.livestock import Livestock, find_livestock
 from screenplan.planting.species import load_species, species_of
 from screenplan.planting.species_model import Species, Tolerance
 
 
 def judge_health(
     plants: gpd.GeoDataFrame,
+    keep_outs: gpd.GeoDataFrame | None = None,
+    sides: gpd.GeoDataFrame | None = None,
     *,
     plan: Options = DEFAULTS,
     species_table: Mapping[str, Species] | None = None,
@@ -27,6 +33,8 @@ def judge_health(
     ----------
     plants : GeoDataFrame
         Layer of the contract.
+    keep_outs, sides : GeoDataFrame, optional
+        Where livestock is kept, and the sides at which it grazes.
     plan : Options, optional
         Of it [health].
     species_table : mapping, optional
@@ -37,7 +45,12 @@ def judge_health(
     DataFrame
         By the contract ``plant_health``. Without a limit, a zone or a sourced value ``meets`` is
         empty, and ``needs`` says what is missing. What is said of the poison, the spread and the bans of a
-        species is told and never judged.
+        species is told and never judged, but for poison within reach of livestock where there is any.
+
+    Raises
+    ------
+    InputError
+        As `find_livestock` says.
     """
     species_table = load_species() if species_table is None else species_table
     kinds = plants["species"].astype(str)
@@ -55,6 +68,9 @@ def judge_health(
         records.append(_hardy(species, plan.health.zone))
         records.extend(_stands(species, what) for what in plan.health.exposed_to)
         records.extend(_warned(species, text) for text in species.warnings)
+    records.extend(_grazed(plants, find_livestock(keep_outs, sides, plan), found))
+    if plan.health.hosts_apart:
+        records.extend(_infected(plants, found))
     return table_of(PLANT_HEALTH, records)
 
 
@@ -113,6 +129,69 @@ def _warned(species: Species, text: str) -> dict:
     }
 
 
+def _grazed(
+    plants: gpd.GeoDataFrame, livestock: Livestock, found: Mapping[str, Species]
+) -> Iterator[dict]:
+    """Tell which kinds that are poisonous to animals come within reach of livestock."""
+    if livestock.edge is None:
+        return
+    kinds = plants["species"].astype(str)
+    away = shapely.distance(plants.geometry.to_numpy(), livestock.edge)
+    for key, species in found.items():
+        row = {"topic": "livestock", "name": key}
+        source = species.sources.get("poisonous_to")
+        near = (kinds.eq(key) & (away < livestock.reach_of(species))).to_numpy()
+        if not near.any():
+            yield row | {
+                "meets": True,
+                "says": f"No {species.called} comes within reach of livestock",
+            }
+        elif not species.poisonous_to or source is None:
+            yield row | {
+                "says": f"{species.called.capitalize()} grows within reach of livestock; whether it is poisonous is not in "
+                "the species table with a source",
+                "needs": f"species.{key}.poisonous_to with its source, or the word of your extension service",
+            }
+        else:
+            count = "1 plant" if near.sum() == 1 else f"{near.sum()} plants"
+            yield row | {
+                "meets": False,
+                "says": f"{count} of {species.called} would come within reach of livestock, and what eats of it is poisoned: "
+                f"{', '.join(species.poisonous_to)} ({source})",
+                "source": source,
+            }
+
+
+def _infected(plants: gpd.GeoDataFrame, found: Mapping[str, Species]) -> Iterator[dict]:
+    """Tell where kinds stand side by side in a row that host the same disease, or both hosts of a rust are planted."""
+    beside: dict[tuple[str, str], int] = {}
+    for _, row in plants.groupby("line_id", sort=True):
+        for pair in pairwise(row.sort_values("station_m", kind="stable")["species"].astype(str)):
+            one, other = sorted(pair)
+            if one != other:
+                beside[one, other] = beside.get((one, other), 0) + 1
+    bad = False
+    for one, other in combinations(sorted(found), 2):
+        times = beside.get((one, other), 0)
+        for disease in in_common(found[one], found[other]):
+            if not times and not disease.other_hosts:
+                continue
+            bad = True
+            names = f"{found[one].called} and {found[other].called}"
+            where = "are both planted" if disease.other_hosts else f"stand side by side {times} times"  # fmt: skip
+            yield {
+                "topic": "disease", "name": disease.called, "meets": False, "source": disease.source,
+                "says": f"{names} {where.replace(' 1 times', ' once')}, and {disease.called} passes between them: {disease.says}",
+            }  # fmt: skip
+    if not bad:
+        yield {
+            "topic": "disease",
+            "name": "hosts apart",
+            "meets": True,
+            "says": "No disease of the short list that is known passes between neighbours in a row",
+        }
+
+
 def check_health(plant_health) -> Iterator[Finding]:
     """Hold shares and hardiness against the user's limits."""
     for topic, title in _HEALTH.items():
@@ -126,16 +205,14 @@ def check_health(plant_health) -> Iterator[Finding]:
         bad = rows.loc[rows["meets"].eq(False).fillna(False)]
         unknown = rows.loc[rows["meets"].isna()]
         if len(bad):
-            yield Finding(
-                title, FAILS, "; ".join(bad["says"]), _REMEDY.get(topic, "another species")
-            )
+            yield Finding(title, FAILS, "; ".join(bad["says"]), _REMEDY.get(topic, _OTHER))
         elif len(unknown):
             # Of what is unknown the first says enough; a warning is never left out.
             says = unknown["says"] if topic == "warning" else unknown["says"].iloc[:1]
             yield Finding(title, UNKNOWN, " ".join(says), unknown["needs"].iloc[0])
         else:
             # Of a share the greatest says it all; each kind stands cold and the rest by itself.
-            says = rows["says"].iloc[:1] if topic in _REMEDY else rows["says"]
+            says = rows["says"].iloc[:1] if topic in _SHARES else rows["says"]
             yield Finding(title, PASSES, "; ".join(says))
 
 
@@ -148,10 +225,17 @@ _HEALTH = {
     "shade": "shade",
     "wet": "wet ground",
     "warning": "poison, weeds and bans",
+    "livestock": "poison beside livestock",
+    "disease": "hosts of one disease",
 }
+
+_SHARES = ("species", "genus")
+_OTHER = "another species"
 
 
 _REMEDY = {
     "species": "a second species in the row, mixed or by stretches",
     "genus": "a species of another genus in the row",
+    "livestock": "another species there, or the row farther from the livestock",
+    "disease": "other kinds, or a kind between them that hosts none of it",
 }

@@ -138,3 +138,21 @@ class Health(Section):
     exposed_to: tuple[Literal["browse", "salt", "shade", "wet"], ...] = Field(
         (), description="What plants must stand here: of browse, salt, shade, wet"
     )
+    livestock_sides: tuple[str, ...] = Field(
+        (),
+        description="Sides across which livestock grazes, by name; a keep-out of the kind livestock, pasture or paddock says it by its ground. No poisonous kind may grow within its reach, and a design plants none there",
+    )
+    livestock_reach: Length = Field(
+        2.0,
+        ge=0,
+        le=10,
+        description="How far an animal reaches over its fence, from the edge of the grown crown (custom; one horse broke a tree 6 ft outside its fence, its owner's account, read)",
+    )
+    kinds_lost: bool = Field(
+        False,
+        description="Whether it is told of a mixed row which view is worst, and how many open, if one kind dies out, in the year of views.missing_year",
+    )
+    hosts_apart: bool = Field(
+        False,
+        description="Whether kinds that host the same disease must not stand side by side in a row, nor both hosts of a rust in one planting; a design then plants no two such kinds",
+    )

@@ -24,7 +24,7 @@ USUAL_STOCK = "3 ft"
 _STATED = (
     "latin", "common", "genus", "leaf", "evergreen", "shape", "stock_height", "mature_height", "mature_spread",
     "clear_stem", "clear_stem_share", "winter_share", "hardiness_zones", "tolerances", "spacing",
-    "warnings", "note",
+    "warnings", "poisonous_to", "note",
 )  # fmt: skip
 #: Where a curve stops that was fitted to trees, and one of forests.
 _STOPS = {

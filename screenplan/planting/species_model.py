@@ -214,6 +214,8 @@ class Species:
         Of `TOLERANCES`, one of `TOLERANCE_LEVELS`; those that are known.
     warnings : tuple of str
         Poison, roots that run, bans: what one must know before planting it.
+    poisonous_to : tuple of str
+        Animals that grow ill if they eat of it; none if nobody knows.
     note : str
         What is known or not known of it besides.
     grades : mapping
@@ -256,6 +258,7 @@ class Species:
     hardiness_zones: Annotated[tuple[Zone, ...], rising("coldest", "warmest")] | None = None
     tolerances: dict[Tolerance, ToleranceLevel] = field(default_factory=dict, compare=False)
     warnings: tuple[Words, ...] = field(default=(), compare=False)
+    poisonous_to: tuple[Words, ...] = field(default=(), compare=False)
     note: Words = field(default="", compare=False)
     grades: dict[Graded, Literal[Grade, "own"]] = field(default_factory=dict, compare=False)
     sources: dict[str, Words] = field(default_factory=dict, compare=False)

@@ -174,7 +174,7 @@ STEPS: dict[str, Step] = {
                 "design.wanted design.choices design.year design.chance design.budget design.kinds design.most_kinds design.stock_heights "
                 "design.spacings design.least_run design.least_gap design.inner design.two_rows design.hedge_height design.weights design.open_price "
                 "design.seconds design.compare goal.closed_by goal.share hand.budget hand.prices cost.prices "
-                "health.zone health.most_of_one_species health.most_of_one_genus "
+                "health.zone health.most_of_one_species health.most_of_one_genus health.livestock_sides health.livestock_reach health.hosts_apart "
                 "setbacks.law boundary.most_height boundary.most_height_at_road boundary.within lines.walls lines.wires lines.allowance rows.along rows.offset rows.rows "
                 "rows.row_distance rows.spacing plants.species plants.stock plants.stock_height plants.raised plants.raised_years "
                 "setbacks.hole works.hole_factor site.boundary_accuracy growth.years growth.show_years growth.curve growth.losses growth.replaced chance.draws chance.seed chance.year "
@@ -348,7 +348,7 @@ STEPS: dict[str, Step] = {
             needs="windows private_places planting_lines plants",
             takes="buildings existing_screens onlookers",
             gives="plants missing_plants",
-            keys=f"views.missing_year views.threshold growth.curve views.leaves {_SIGHT}",
+            keys=f"views.missing_year views.threshold growth.curve views.leaves health.kinds_lost {_SIGHT}",
             resources="terrain species_table",
             follows="windows private_places onlookers",
         ),
@@ -454,9 +454,11 @@ STEPS: dict[str, Step] = {
             "Tell how much hangs on one species, and how well it stands the site",
             "screenplan.effects:judge_health",
             needs="plants",
+            takes="keep_outs sides",
             gives="plant_health",
             keys=(
-                "health.most_of_one_species health.most_of_one_genus health.zone health.exposed_to"
+                "health.most_of_one_species health.most_of_one_genus health.zone health.exposed_to "
+                "health.livestock_sides health.livestock_reach health.hosts_apart"
             ),
             resources="species_table",
         ),
