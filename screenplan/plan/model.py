@@ -43,7 +43,7 @@ from screenplan.plan.values import (
     read_texts,
     read_volume,
 )
-from screenplan.plan.works import Alternatives, Calendar, Cost, Crew, Fence, StakeOut, Works
+from screenplan.plan.works import Alternatives, Calendar, Cost, Crew, Fence, StakeOut, Weeds, Works
 
 #: Year by which the chance is told where nothing else is asked, as in `views.missing_year`.
 USUAL_CHANCE_YEAR = 10
@@ -80,6 +80,7 @@ class Options(Section):
     design: Design = Design()
     stakeout: StakeOut = StakeOut()
     works: Works = Works()
+    weeds: Weeds = Weeds()
     fence: Fence = Fence()
     calendar: Calendar = Calendar()
     climate: Climate = Climate()

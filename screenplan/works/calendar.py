@@ -46,6 +46,7 @@ from screenplan.works.until_planted import (
     tasks_before,
 )
 from screenplan.works.water import SOURCE, YEAR_DAYS, Stage, water_stages, years_to_establish
+from screenplan.works.weeds import times_of, weeding_notes, weeding_tasks
 
 #: A planting date this many years back or ahead is a slip.
 BACK_YEARS, AHEAD_YEARS = 5, 30
@@ -68,7 +69,7 @@ def schedule_work(
         Plants, and closure, quantities and fence options if there are any: the year of closure,
         whether there is mulch, and the chosen fence come from them.
     plan : Options, optional
-        Of it [calendar], [crew], [cost] hours, [works], [plants] and [growth]. Without a day of planting days are counted, and
+        Of it [calendar], [crew], [cost] hours, [works], [weeds], [plants] and [growth]. Without a day of planting days are counted, and
         dates stay empty.
     position_deg : tuple of 2 floats, optional
         Longitude and latitude of the site; without them no date is held against the seasons.
@@ -115,12 +116,14 @@ def schedule_work(
         *tasks_before(asked, birds, seasons, work, fenced=fenced),
         *setting_tasks(kinds, seasons, limits, work, mulched=mulched, fenced=fenced),
         *_watering(kinds, plan.works, seasons, limits),
+        *_weeding(quantities, plan, seasons),
         *_after(asked, quantities, work, plan, fence),
         *_clipping(clip, birds, seasons),
         *_closing(layers.get("closure")),
     ]
     if start is not None:
         notes += seasons.doubts()
+        notes += weeding_notes(plan.weeds, seasons, (today - start).days)
         notes += _nesting(tasks, birds, seasons, work.clear.first_day, today)
         if start < today:
             notes.append(
@@ -165,6 +168,13 @@ def _read_date(asked: Calendar, today: dt.date) -> dt.date | None:
 
 def _date(start: dt.date | None, day: int) -> str | None:
     return None if start is None else (start + dt.timedelta(days=int(day))).isoformat()
+
+
+def _weeding(quantities, plan: Options, seasons: Seasons) -> Iterator[dict]:
+    counted = [] if quantities is None else quantities.loc[quantities["item"] == "weeding"].to_dict("records")  # fmt: skip
+    hours = hours_of(counted[0], plan) if counted else None
+    times = times_of(plan.weeds)
+    yield from weeding_tasks(plan.weeds, seasons, None if hours is None else hours / times)
 
 
 def _watering(kinds: Sequence[Kind], works: Works, seasons: Seasons, limits) -> Iterator[dict]:

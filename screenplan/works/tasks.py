@@ -12,11 +12,11 @@ PART = {
     for part, tasks in {
         "order": "raise pot",
         "stake-out": "ask cut mark locate renew pegs",
-        "dig": "clear dig",
+        "dig": "prepare clear dig",
         "plant": "plant mulch",
         "fence": "fence fence_check fence_off",
         "water": "water_daily water_often water_weekly water_later water_winter",
-        "check": "locate_again replace mulch_again clip closed",
+        "check": "weed locate_again replace mulch_again clip closed",
     }.items()
     for task in tasks.split()
 }
