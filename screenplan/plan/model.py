@@ -52,6 +52,7 @@ from screenplan.plan.works import (
     Crew,
     Fence,
     StakeOut,
+    Weeds,
     Works,
 )
 
@@ -91,6 +92,7 @@ class Options(Section):
     design: Design = Design()
     stakeout: StakeOut = StakeOut()
     works: Works = Works()
+    weeds: Weeds = Weeds()
     fence: Fence = Fence()
     browsing: Browsing = Browsing()
     calendar: Calendar = Calendar()

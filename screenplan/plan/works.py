@@ -92,6 +92,30 @@ class Works(Section):
         return self
 
 
+class Weeds(Section):
+    """Weeding of the strip; nothing of it is planned until passes are named."""
+
+    passes: int = Field(
+        0,
+        ge=0,
+        le=6,
+        description="Passes in each growing season; two or three are published for windbreaks (read)",
+    )
+    years: int = Field(
+        3,
+        ge=1,
+        le=5,
+        description="Years of weeding from planting on; three to five are published (read)",
+        json_schema_extra={"unit": "years"},
+    )
+    prepare: int = Field(
+        0,
+        ge=0,
+        le=6,
+        description="Passes in the growing season before planting (common practice, no source)",
+    )
+
+
 class Fence(Section):
     """A fence against browsing animals."""
 

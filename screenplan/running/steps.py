@@ -511,7 +511,7 @@ STEPS: dict[str, Step] = {
             keys=(
                 "works.losses growth.losses growth.replaced works.hole_factor setbacks.hole works.strip works.mulch works.mulch_depth "
                 "works.mulch_clear works.mulch_top_up works.ring works.mulch_bag works.caliper "
-                "works.water_every rows.spacing fence.roll plants.raised plants.raised_losses"
+                "works.water_every weeds.passes weeds.years weeds.prepare rows.spacing fence.roll plants.raised plants.raised_losses"
             ),
             resources="species_table",
         ),
@@ -536,7 +536,7 @@ STEPS: dict[str, Step] = {
                 "browsing.reach fence.animal "
                 "kept.height kept.width calendar.planting calendar.request calendar.nesting growth.years works.caliper "
                 "works.water_every growth.curve plants.raised plants.raised_years crew.people crew.hours cost.hours "
-                "climate.temperature health.zone"
+                "climate.temperature health.zone weeds.passes weeds.years weeds.prepare"
             ),
             resources="position_deg limits species_table",
         ),

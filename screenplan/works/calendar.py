@@ -56,6 +56,7 @@ from screenplan.works.water import (
     water_stages,
     years_to_establish,
 )
+from screenplan.works.weeds import times_of, weeding_notes, weeding_tasks
 
 #: A planting date this many years back or ahead is a slip.
 BACK_YEARS, AHEAD_YEARS = 5, 30
@@ -78,7 +79,7 @@ def schedule_work(
         Plants, and closure, quantities and fence options if there are any: the year of closure,
         whether there is mulch, and the chosen fence come from them.
     plan : Options, optional
-        Of it [calendar], [crew], [cost] hours, [works], [plants] and [growth]. Without a day of planting days are counted, and
+        Of it [calendar], [crew], [cost] hours, [works], [weeds], [plants] and [growth]. Without a day of planting days are counted, and
         dates stay empty.
     position_deg : tuple of 2 floats, optional
         Longitude and latitude of the site; without them no date is held against the seasons.
@@ -131,6 +132,7 @@ def schedule_work(
         ),
         *setting_tasks(kinds, windows, work, mulched=mulched, fenced=fenced),
         *_watering(kinds, plan.works, seasons, limits, order),
+        *_weeding(quantities, plan, seasons),
         *_after(asked, quantities, work, plan, fence, move_into(windows, seasons, year_day(1))),
         *(
             clip_tasks(clip, birds, seasons, plan)
@@ -141,6 +143,7 @@ def schedule_work(
     ]
     if start is not None:
         notes += seasons.doubts()
+        notes += weeding_notes(plan.weeds, seasons, (today - start).days)
         notes += _nesting(tasks, birds, seasons, work.clear.first_day, today)
         ordered = start + dt.timedelta(days=order.day)
         if bought and ordered < today <= start:
@@ -191,6 +194,13 @@ def _read_date(asked: Calendar, today: dt.date) -> dt.date | None:
 
 def _date(start: dt.date | None, day: int) -> str | None:
     return None if start is None else (start + dt.timedelta(days=int(day))).isoformat()
+
+
+def _weeding(quantities, plan: Options, seasons: Seasons) -> Iterator[dict]:
+    counted = [] if quantities is None else quantities.loc[quantities["item"] == "weeding"].to_dict("records")  # fmt: skip
+    hours = hours_of(counted[0], plan) if counted else None
+    times = times_of(plan.weeds)
+    yield from weeding_tasks(plan.weeds, seasons, None if hours is None else hours / times)
 
 
 def _watering(

@@ -16,7 +16,7 @@ from screenplan.ground.errors import refuse
 from screenplan.ground.said import said
 from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.planting import Plants
-from screenplan.plan.works import Works
+from screenplan.plan.works import Weeds, Works
 from screenplan.planting.measured import load_establishment
 from screenplan.planting.mixes import planned_spacing
 from screenplan.planting.species_model import Species
@@ -26,6 +26,7 @@ from screenplan.works import water
 from screenplan.works.earth import SWELL, nearest_gaps, ring_area, strip_along
 from screenplan.works.fence import chosen_fence
 from screenplan.works.kinds import Kind, kinds_of
+from screenplan.works.weeds import times_of
 
 #: Every key that [cost] prices and hours may name, with what it is. In a row of several kinds of
 #: plants those of one kind go by the key, a space and the species.
@@ -39,6 +40,7 @@ ITEMS = {
     "peg": "Pegs for the stake-out",
     "line": "String line between the pegs",
     "clearing": "Strip to clear of grass and weeds",
+    "weeding": "Strip to weed, all passes",
     "hole": "Holes to dig",
     "hole_width": "Width of each hole",
     "hole_depth": "Depth of each hole",
@@ -116,7 +118,7 @@ def count_material(
         are any, stakes, pegs and base lines of the stake-out, and fence options, of which the chosen
         row is counted. By their contracts, in local-frame metres.
     plan : Options, optional
-        Of it [works], [setbacks], [rows], [plants] and [fence]. Cleared strips are broken at gaps wider than
+        Of it [works], [weeds], [setbacks], [rows], [plants] and [fence]. Cleared strips are broken at gaps wider than
         the spacing.
     species_table : mapping, optional
         The species table, by default the shipped one.
@@ -154,6 +156,7 @@ def count_material(
         *_marking(layers),
         _done("clearing", "ground", strip.area, "m2",
               f"{{{works.strip:g} m}} wide along the rows and half of it beyond their ends", _ARITHMETIC, DIG),
+        *_weeding(plan.weeds, strip.area),
         *_holes(kinds, holes),
         *_mulching(works, strip.area, plants, len(new)),
         *_watering(kinds, works),
@@ -262,6 +265,15 @@ def _marking(layers: Mapping[str, Any]) -> Iterator[dict]:
         how = "the longest base line along the ground; it is moved from tape to tape"
         row = _done("line", "stake-out", float(base_lines["slope_m"].max()), "m", how, _COMMON)
         yield _bought(row, "roll", LINE_ROLL_M)
+
+
+def _weeding(weeds: Weeds, strip_area: float) -> Iterator[dict]:
+    times = times_of(weeds)
+    if times:
+        how = f"{times} times the cleared strip, {{{strip_area:.1f} m²}}"
+        if weeds.prepare:
+            how += f"; {weeds.prepare} of them before planting"
+        yield _done("weeding", "ground", times * strip_area, "m2", how, _ARITHMETIC)
 
 
 def _holes(kinds: Sequence[Kind], holes) -> Iterator[dict]:

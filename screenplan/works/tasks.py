@@ -12,11 +12,11 @@ PART = {
     for part, tasks in {
         "order": "order raise pot",
         "stake-out": "ask cut mark locate renew pegs",
-        "dig": "clear dig",
+        "dig": "prepare clear dig",
         "plant": "plant mulch",
         "fence": "fence fence_check fence_off",
         "water": "water_daily water_often water_weekly water_later water_winter",
-        "check": "locate_again replace mulch_again clip clip_first clip_kept closed",
+        "check": "weed locate_again replace mulch_again clip clip_first clip_kept closed",
     }.items()
     for task in tasks.split()
 }
