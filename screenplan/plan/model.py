@@ -22,6 +22,7 @@ from screenplan.plan.design import Design
 from screenplan.plan.effects import Boundary, Health, Light, Limits, Lines, Noise, Road
 from screenplan.plan.places import placed_error
 from screenplan.plan.planting import Chance, Goal, Growth, Hand, Plants, Rows, Views
+from screenplan.plan.quote import Quote
 from screenplan.plan.site import (
     About,
     Ground,
@@ -85,6 +86,7 @@ class Options(Section):
     climate: Climate = Climate()
     crew: Crew = Crew()
     cost: Cost = Cost()
+    quote: Quote = Quote()
     alternatives: Alternatives = Alternatives()
     limits: Limits = Limits()
     light: Light = Light()
