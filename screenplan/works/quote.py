@@ -71,7 +71,8 @@ def make_offer(layers: Mapping[str, Any], plan: Options) -> Offer:
     plan : Options
         Of it [quote] and [cost].
     """
-    asked, missing = plan.quote, []
+    asked = plan.quote
+    missing: list[str] = []
     lines = [*_goods(layers, asked.years, missing), *_work(layers, plan, missing)]
     earth = layers["quantities"].set_index("item")["amount"].get("surplus", 0.0) * SWELL
     if not asked.spoil:
