@@ -24,7 +24,7 @@ YEARS_NAME = "years.html"
 class Page:
     """One year on paper: its name, its days, what it takes in a sentence, its tasks and what to watch."""
 
-    key: str
+    anchor: str
     name: str
     days: str
     takes: str
@@ -79,7 +79,7 @@ def _page(schedule, told: Mapping[str, Any], units: str) -> Page:
     )
     first, last = told["first_date"], told["last_date"]
     return Page(
-        key=f"year-{year}" if year >= 0 else "before",
+        anchor=f"year-{year}" if year >= 0 else "before",
         name=year_name(year),
         days="" if is_missing(first) else f"{first} to {last}",
         takes=_takes(told, units) if due else "Nothing is to be done but to look and to measure.",

@@ -23,6 +23,7 @@ from screenplan.plan.effects import Boundary, Health, Light, Limits, Lines, Nois
 from screenplan.plan.instead import Instead
 from screenplan.plan.places import placed_error
 from screenplan.plan.planting import Chance, Goal, Growth, Hand, KeptSize, Plants, Rows, Views
+from screenplan.plan.quote import Quote
 from screenplan.plan.site import (
     About,
     Ground,
@@ -99,6 +100,7 @@ class Options(Section):
     climate: Climate = Climate()
     crew: Crew = Crew()
     cost: Cost = Cost()
+    quote: Quote = Quote()
     alternatives: Alternatives = Alternatives()
     instead: Instead = Instead()
     limits: Limits = Limits()

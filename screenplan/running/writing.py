@@ -14,6 +14,7 @@ from screenplan.ground.units import format_length
 from screenplan.outputs.folder import OutputFolder
 from screenplan.outputs.layers import write_layers
 from screenplan.outputs.project import Titles, write_project
+from screenplan.outputs.quote_sheet import QUOTE_NAME, write_quote
 from screenplan.outputs.rasters import write_sun_hours
 from screenplan.outputs.record import RunRecord, describe_output, write_record
 from screenplan.outputs.report import REPORT_NAME, About, write_report
@@ -106,6 +107,12 @@ def write_run(run: Run, target: str | Path | OutputFolder) -> Path:
         outputs.append(describe_output(report, {}))
         years = write_years(run.layers, beside / YEARS_NAME, about)
         outputs.append(describe_output(years, {}))
+        if run.plan.quote.asked:
+            from screenplan.works.quote import make_offer
+
+            offer = make_offer(run.layers, run.plan)
+            quote = write_quote(offer, beside / QUOTE_NAME, about, run.plan.quote)
+            outputs.append(describe_output(quote, {}))
         record = RunRecord(
             frame=frame.to_dict(),
             inputs=run.site.inputs,

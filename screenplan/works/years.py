@@ -81,7 +81,7 @@ def _water(schedule, quantities) -> list[tuple[float, dict[int, float]]]:
     """Give the water of each stage, and which share of it falls into each year."""
     litres = quantities.loc[(quantities["unit"] == "l").to_numpy(bool)]
     return [
-        (float(row["amount"]), _share(row, schedule))
+        (float(row["amount"]), shares_of(row, schedule))
         for row in litres.to_dict("records")
         if row["item"] != "water_round"
     ]
@@ -93,13 +93,13 @@ def _material(schedule, quantities, cost) -> list[tuple[float, dict[int, float]]
         return []
     priced = cost.loc[cost["cost"].notna().to_numpy(bool)].set_index("item")["cost"]
     return [
-        (float(priced[row["item"]]), _share(row, schedule))
+        (float(priced[row["item"]]), shares_of(row, schedule))
         for row in quantities.to_dict("records")
         if row["item"] in priced.index
     ]
 
 
-def _share(quantity: Mapping[str, Any], schedule: pd.DataFrame) -> dict[int, float]:
+def shares_of(quantity: Mapping[str, Any], schedule: pd.DataFrame) -> dict[int, float]:
     """Give the share of a quantity that falls into each year, by the times of the tasks that it is for."""
     word = str(quantity["item"]).partition(" ")[0]
     named = schedule.loc[(schedule["item"] == word).fillna(False).to_numpy(bool)]

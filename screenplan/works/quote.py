@@ -1,0 +1,129 @@
+"""A quote: the lines of goods and work with a price, what they come to, and what is not included.
+
+No price is made up: what has none is listed as not included.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+from screenplan.contracts.task_times import BEFORE
+from screenplan.plan import Options
+from screenplan.works.earth import SWELL
+from screenplan.works.years import shares_of
+
+#: A share of a quantity below this is rounding only.
+NOISE = 1e-9
+
+
+@dataclass(frozen=True)
+class Line:
+    """One thing that is quoted: how many of what, the price of one, and what it comes to."""
+
+    name: str
+    count: float
+    per: str
+    price: float
+    amount: float
+
+
+@dataclass(frozen=True)
+class Offer:
+    """All that is quoted.
+
+    Parameters
+    ----------
+    lines : tuple of Line
+    margin, tax : float
+        What is added to the lines, and to both of them.
+    missing : tuple of str
+        What is not included, in words: what has no price, then the plan's own list.
+    """
+
+    lines: tuple[Line, ...]
+    margin: float
+    tax: float
+    missing: tuple[str, ...]
+
+    @property
+    def sum(self) -> float:
+        """What the lines come to."""
+        return math.fsum(line.amount for line in self.lines)
+
+    @property
+    def total(self) -> float:
+        """What is to be paid."""
+        return self.sum + self.margin + self.tax
+
+
+def make_offer(layers: Mapping[str, Any], plan: Options) -> Offer:
+    """Gather what is quoted.
+
+    Parameters
+    ----------
+    layers : mapping
+        Of it ``quantities``, ``schedule``, ``cost`` and ``year_costs``.
+    plan : Options
+        Of it [quote] and [cost].
+    """
+    asked = plan.quote
+    missing: list[str] = []
+    lines = [*_goods(layers, asked.years, missing), *_work(layers, plan, missing)]
+    earth = layers["quantities"].set_index("item")["amount"].get("surplus", 0.0) * SWELL
+    if not asked.spoil:
+        missing.append("taking away the earth that is left over")
+    elif asked.spoil_price is None:
+        missing.append(
+            "taking away the earth that is left over: it has no price (quote.spoil_price)"
+        )
+    elif earth > 0.0:
+        lines.append(
+            Line("Earth that is left over, taken away, loosened", earth, "m3", asked.spoil_price, earth * asked.spoil_price)
+        )  # fmt: skip
+    goods = math.fsum(line.amount for line in lines)
+    margin = goods * asked.margin
+    later = (
+        f"work and goods after {'the first year' if asked.years == 1 else f'{asked.years} years'}"
+    )
+    return Offer(
+        tuple(lines), margin, (goods + margin) * asked.tax,
+        (*dict.fromkeys(missing), later, *asked.not_included),
+    )  # fmt: skip
+
+
+def _goods(layers: Mapping[str, Any], years: int, missing: list[str]) -> Iterator[Line]:
+    """Give what is bought in the years that are covered; note what has no price."""
+    cost = layers["cost"].set_index("item")
+    for row in layers["quantities"].to_dict("records"):
+        shares = shares_of(row, layers["schedule"])
+        part = math.fsum(share for year, share in shares.items() if year < years)
+        if part < NOISE:
+            continue
+        priced = cost.loc[row["item"]]
+        if not pd.isna(priced["cost"]):
+            yield Line(
+                row["name"], float(priced["count"]) * part, str(priced["per"]), float(priced["price"]),
+                float(priced["cost"]) * part,
+            )  # fmt: skip
+        elif not pd.isna(row["packs"]):
+            missing.append(f"{row['name']}: no price is given")
+
+
+def _work(layers: Mapping[str, Any], plan: Options, missing: list[str]) -> Iterator[Line]:
+    """Give the hours of the years that are covered; note the tasks whose hours are not known."""
+    years = layers["year_costs"]
+    covered = years["year"].between(BEFORE, plan.quote.years - 1).to_numpy(bool)
+    hours = float(years.loc[covered, "hours"].sum()) * plan.quote.access
+    if plan.cost.hour is None:
+        missing.append("all work: no price of an hour is given (cost.hour)")
+        return
+    if hours > 0.0:
+        yield Line("Work", hours, "h", plan.cost.hour, hours * plan.cost.hour)
+    tasks = layers["schedule"]
+    due = (tasks["year"] < plan.quote.years).to_numpy(bool) & tasks["hours"].isna().to_numpy(bool)
+    missing += [f"{name}: no rate is known" for name in tasks.loc[due, "name"]]

@@ -1,0 +1,115 @@
+"""A quote adds up, makes up no price, and is written only if it is asked for."""
+
+import datetime as dt
+
+import pytest
+import works_site as site
+
+from screenplan.ground.errors import InputError
+from screenplan.outputs.answer import CAUTIONS
+from screenplan.outputs.quote_sheet import write_quote
+from screenplan.outputs.report import About
+from screenplan.plan.reading import check_options
+from screenplan.works.calendar import schedule_work
+from screenplan.works.cost import price_work
+from screenplan.works.earth import SWELL
+from screenplan.works.quantities import count_material
+from screenplan.works.quote import make_offer
+from screenplan.works.years import count_years
+
+TODAY = dt.date(2027, 1, 15)
+PRICES = {"plant": 40.0, "mulch": 4.5}
+
+
+def offered(quote, hour=30.0):
+    subject, lines, plants = site.planted()
+    plan = check_options({"quote": quote, "cost": {"prices": PRICES} | ({} if hour is None else {"hour": hour})})  # fmt: skip
+    quantities = count_material(site.layers(subject, lines, plants), plan=plan)
+    schedule = schedule_work({"plants": plants, "quantities": quantities}, plan=plan, today=TODAY)
+    cost = price_work(quantities, plan=plan)
+    layers = {
+        "quantities": quantities, "schedule": schedule, "cost": cost,
+        "year_costs": count_years(schedule, quantities, cost, plan=plan),
+    }  # fmt: skip
+    return make_offer(layers, plan), layers, plan
+
+
+def test_ten_years_of_goods_are_the_total_of_the_cost():
+    offer, layers, _ = offered({"years": 10}, hour=None)
+    assert offer.sum == pytest.approx(layers["cost"].set_index("item").loc["total", "cost"])
+    assert offer.total == offer.sum
+    assert "all work: no price of an hour is given (cost.hour)" in offer.missing
+
+
+def test_the_first_year_leaves_out_later_goods():
+    first, layers, _ = offered({"years": 1})
+    cost = layers["cost"].set_index("item")
+    assert not any(line.name == "Mulch to top up" for line in first.lines)
+    second, _, _ = offered({"years": 2})
+    again = {line.name: line for line in second.lines}["Mulch to top up"]
+    # One of the three times falls into the second year.
+    assert again.amount == pytest.approx(cost.loc["mulch_again", "cost"] / 3.0)
+    assert again.amount == pytest.approx(again.count * again.price)
+
+
+def test_work_is_hours_by_access_and_the_price_of_an_hour():
+    easy, layers, _ = offered({"access": 1.0})
+    hard, _, _ = offered({"access": 1.5})
+    hours = layers["year_costs"].set_index("year").loc[[-1, 0], "hours"].sum()
+    work = [next(line for line in offer.lines if line.name == "Work") for offer in (easy, hard)]
+    assert work[0].amount == pytest.approx(30.0 * hours)
+    assert work[1].amount == pytest.approx(1.5 * work[0].amount)
+
+
+def test_earth_is_taken_away_by_a_price_or_not_included():
+    kept, layers, _ = offered({"customer": "A"})
+    assert "taking away the earth that is left over" in kept.missing
+    unpriced, _, _ = offered({"spoil": True})
+    assert any("quote.spoil_price" in text for text in unpriced.missing)
+    taken, _, _ = offered({"spoil": True, "spoil_price": 20.0})
+    earth = layers["quantities"].set_index("item").loc["surplus", "amount"]
+    assert taken.sum - kept.sum == pytest.approx(20.0 * SWELL * earth)
+    assert not any("earth" in text for text in taken.missing)
+
+
+def test_margin_and_tax():
+    plain, _, _ = offered({"customer": "A"})
+    full, _, _ = offered({"margin": 0.1, "tax": 0.2})
+    assert full.total == pytest.approx(plain.total * 1.1 * 1.2)
+
+
+def test_what_has_no_price_is_not_included_and_never_priced():
+    offer, layers, _ = offered({"not_included": ["watering"]})
+    cost = layers["cost"].set_index("name")
+    assert all(cost.loc[line.name, "cost"] > 0.0 for line in offer.lines if line.name != "Work")
+    assert offer.missing[-2:] == ("work and goods after the first year", "watering")
+
+
+def test_the_page(tmp_path):
+    quote = {
+        "customer": "<Ann>",
+        "guarantee": "Dead plants are replaced for a year.",
+        "valid_days": 10,
+    }
+    offer, _, plan = offered(quote)
+    text = write_quote(offer, tmp_path / "quote.html", About(), plan.quote, TODAY).read_text(
+        "utf-8"
+    )
+    assert "Quote for &lt;Ann&gt;" in text
+    assert "2027-01-15, holds until 2027-01-25" in text
+    assert "Dead plants are replaced for a year." in text
+    assert all(caution.split(":")[0] in text for caution in CAUTIONS)
+
+
+def test_it_is_asked_for_by_any_key():
+    assert not check_options({}).quote.asked
+    assert check_options({"quote": {"valid_days": 30}}).quote.asked
+
+
+@pytest.mark.parametrize(
+    ("quote", "said"),
+    [({"access": 0.5}, "access"), ({"valid_days": 0}, "valid_days"), ({"tax": 20}, "tax")],
+)
+def test_what_cannot_be_is_refused(quote, said):
+    with pytest.raises(InputError, match=said):
+        check_options({"quote": quote})
