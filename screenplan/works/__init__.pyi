@@ -5,8 +5,8 @@ from screenplan.works.calendar import schedule_work as schedule_work
 from screenplan.works.clipping import lay_clipping as lay_clipping
 from screenplan.works.cost import price_work as price_work
 from screenplan.works.fence import lay_fence as lay_fence
-from screenplan.works.measuring import choose_to_measure as choose_to_measure
 from screenplan.works.instead import compare_instead as compare_instead
+from screenplan.works.measuring import choose_to_measure as choose_to_measure
 from screenplan.works.quantities import count_material as count_material
 from screenplan.works.request import outline_request as outline_request
 from screenplan.works.stakeout import stake_out as stake_out
