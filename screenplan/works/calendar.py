@@ -257,11 +257,11 @@ def _after(
             times=MULCH_YEARS, every_days=365, item="mulch_again",
             hours=None if hours is None else hours / MULCH_YEARS,
         )  # fmt: skip
+    look = ""
+    if plan.fence.animal == "deer" and plan.browsing.reach is None:
+        look = f". Set browsing.reach, such as {{{ANIMALS['deer'].reach_m:.1f} m}}, to see which views would open then"
     if fence is not None:
         stands = int(fence["stands_years"])
-        look = ""
-        if plan.fence.animal == "deer" and plan.browsing.reach is None:
-            look = f". Set browsing.reach, such as {{{ANIMALS['deer'].reach_m:.1f} m}}, to see which views would open then"
         yield task(
             "fence_check", "Walk the fence", 30, "Wire tight, gate shut, nothing fallen on it",
             times=max(1, stands * 365 // 30 - 1), every_days=30,
