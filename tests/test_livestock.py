@@ -68,14 +68,6 @@ def test_without_livestock_nothing_is_said_of_it():
     assert find_livestock(None, None, plan_with()).edge is None
 
 
-@pytest.mark.evidence(
-    part="Effects on others",
-    kind="published",
-    against="kinds that are poisonous to livestock",
-    source="Massey University, Poisonous plants: privet; Extension Horses: cherry laurel; Ohio State's beef team: yew",
-    status="read",
-    tolerance="each kind of the table",
-)
 def test_each_poisonous_kind_says_where_it_was_read():
     told = {key: kind for key, kind in load_species().items() if kind.poisonous_to}
     assert {"taxus_baccata", "ligustrum_ovalifolium", "prunus_laurocerasus"} <= set(told)
