@@ -34,7 +34,7 @@ from screenplan.works.fence import ANIMALS, chosen_fence
 from screenplan.works.handling import watered_of
 from screenplan.works.kinds import Kind, kinds_of
 from screenplan.works.locating import Request
-from screenplan.works.ordering import Order, order_of, order_tasks
+from screenplan.works.ordering import order_of, order_tasks
 from screenplan.works.planting_months import frozen_days, judge_planting, move_into, windows_of
 from screenplan.works.quantities import DIG, MULCH_YEARS
 from screenplan.works.rates import hours_of
@@ -49,7 +49,6 @@ from screenplan.works.until_planted import (
     tasks_before,
 )
 from screenplan.works.water import (
-    FIRST_YEAR_DAYS,
     SOURCE,
     YEAR_DAYS,
     Stage,
@@ -130,8 +129,8 @@ def schedule_work(
         *tasks_before(
             asked, birds, seasons, work, ordered=order.day if bought else 0, fenced=fenced
         ),
-        *setting_tasks(kinds, windows, work, mulched=mulched, fenced=fenced),
-        *_watering(kinds, plan.works, seasons, limits, order),
+        *setting_tasks(kinds, windows, work, order, mulched=mulched, fenced=fenced),
+        *_watering(kinds, plan.works, seasons, limits),
         *_weeding(quantities, plan, seasons),
         *_after(asked, quantities, work, plan, fence, move_into(windows, seasons, year_day(1))),
         *(
@@ -203,9 +202,7 @@ def _weeding(quantities, plan: Options, seasons: Seasons) -> Iterator[dict]:
     yield from weeding_tasks(plan.weeds, seasons, None if hours is None else hours / times)
 
 
-def _watering(
-    kinds: Sequence[Kind], works: Works, seasons: Seasons, limits, order: Order
-) -> Iterator[dict]:
+def _watering(kinds: Sequence[Kind], works: Works, seasons: Seasons, limits) -> Iterator[dict]:
     longest: dict[str, Stage] = {}
     for kind in kinds:
         years = years_to_establish(kind, works.caliper)
@@ -216,12 +213,11 @@ def _watering(
     rest = limit_of(limits, WinterWater)
     for run in water_by_season(list(longest.values()), seasons, limits):
         stage = run.stage
-        spare = order.spares_said() if stage.first_day < FIRST_YEAR_DAYS else ""
         says = (
             "Only if the soil is dry, not frozen, and the day is mild; evergreens first"
             if run.winter
             else f"The amount on the sheet, slowly, over the {watered_of(kinds)}; none while the soil is moist "
-            f"or frozen, or after an inch of rain{spare}"
+            "or frozen, or after an inch of rain"
         )
         yield task(
             stage.key, stage.name, stage.first_day, says,

@@ -43,15 +43,16 @@ STEP_M = 0.1
 REACH_M = 2.5
 #: Whoever clips a face stands in so much room beyond it (custom, no source).
 ROOM_M = 0.6
-#: The first clip comes so many days after planting at the earliest (custom, no source).
-FIRST_CLIP_DAY = 60
+#: The first clip comes so many days after planting at the earliest, in the months (of the northern half) in which
+#: growth slows (custom, no source).
+FIRST_CLIP_DAY, LATE_SUMMER = 60, (7, 8, 9)
 #: So many yearly clips stand in the calendar.
 CLIPS_TOLD = 10
 #: Dates of clips that come every 365 days slip by the leap days of ten years, and so much is left for it.
 SLIP_DAYS, LEFT_DAYS = 3, 10
-TAPER = "University of Florida, Gardening Solutions, Pruning Hedges (read): narrower at the top than below"
+TAPER = "University of Florida, Gardening Solutions, Pruning Hedges (an excerpt read): narrower at the top than below"
 BARE = (
-    "Michigan State University, B. Cregg, in Fine Gardening (read): arborvitae, juniper and false cypress "
+    "Michigan State University, B. Cregg, in Fine Gardening (an excerpt read): arborvitae, juniper and false cypress "
     "form no buds on old wood"
 )
 
@@ -229,7 +230,7 @@ def clip_tasks(clip: int | None, birds: Nesting, seasons: Seasons, plan: Options
         Of it [growth] and [kept].
     """
     yield task(
-        "clip_first", "First clip, to make the row dense", _clear_of(FIRST_CLIP_DAY, birds, seasons),
+        "clip_first", "First clip, to make the row dense", _first_summer(birds, seasons),
         "In the first summer, when the birds are done: only the tips of the sides, so that they lean in a little "
         f"towards the top; the leading shoots are left until the kept height. {nesting_said(birds, seasons)}",
         source=f"taper: {TAPER}; time: {COMMON}; nesting: {birds.source}",
@@ -244,6 +245,17 @@ def clip_tasks(clip: int | None, birds: Nesting, seasons: Seasons, plan: Options
         source=f"growth of the plan, typical growth; taper: {TAPER}; bare wood: {BARE}; nesting: {birds.source}",
         times=min(CLIPS_TOLD, max(1, plan.growth.years - clip + 1)), every_days=365,
     )  # fmt: skip
+
+
+def _first_summer(birds: Nesting, seasons: Seasons) -> int:
+    """Give the first day of late summer that is out of the nesting months."""
+    days = range(FIRST_CLIP_DAY, FIRST_CLIP_DAY + 366)
+    late = (
+        day
+        for day in days
+        if seasons.falls(day, LATE_SUMMER) and not seasons.falls(day, birds.months)
+    )
+    return next(late, _clear_of(FIRST_CLIP_DAY, birds, seasons))
 
 
 def _clear_of(day: int, birds: Nesting, seasons: Seasons) -> int:

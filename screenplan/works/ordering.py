@@ -38,7 +38,10 @@ class Order:
         if not self.spare:
             return ""
         which = "The spare plant is" if self.spare == 1 else f"The {self.spare} spare plants are"
-        return f". {which} watered each time too, heeled in or in the pot, in the shade"
+        return (
+            f". {which} kept in the shade, heeled in or in the pot, and watered whenever the others are, until "
+            "losses are replaced"
+        )
 
 
 def order_of(
@@ -66,7 +69,8 @@ def order_of(
     longest = max(leads, key=lambda lead: lead.order_days, default=None)
     if longest is None:
         return Order(0, planted, spare, "")
-    return Order(-round(longest.order_days), planted, spare, f"{longest.source} ({longest.status})")
+    status = f" ({longest.status})" if longest.status not in longest.source else ""
+    return Order(-round(longest.order_days), planted, spare, f"{longest.source}{status}")
 
 
 def order_tasks(order: Order) -> Iterator[dict]:

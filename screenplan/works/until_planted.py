@@ -16,6 +16,7 @@ from screenplan.works.durations import Durations
 from screenplan.works.handling import handling_of, roots_of
 from screenplan.works.kinds import Kind
 from screenplan.works.locating import Request
+from screenplan.works.ordering import Order
 from screenplan.works.planting_months import Window, window_words
 from screenplan.works.quantities import DIG
 from screenplan.works.seasons import Seasons, nesting_said
@@ -178,6 +179,7 @@ def setting_tasks(
     kinds: Sequence[Kind],
     windows: Sequence[Window],
     work: Durations,
+    order: Order,
     *,
     mulched: bool,
     fenced: bool,
@@ -190,6 +192,8 @@ def setting_tasks(
     windows : sequence of Window
         When they are set.
     work : Durations
+    order : Order
+        How many plants are spare.
     mulched, fenced : bool
         Whether there are mulch and a fence.
     """
@@ -202,7 +206,7 @@ def setting_tasks(
     months = window_words(windows)
     season = f". Best set in {months}; the local custom decides" if months else ""
     yield task(
-        "plant", "Plant", 0, handling.says + season + work.said(work.plant), source=handling.source,
+        "plant", "Plant", 0, handling.says + season + order.spares_said() + work.said(work.plant), source=handling.source,
         item="plant", until=work.plant.last_day, hours=work.plant.hours,
     )  # fmt: skip
     if mulched:
