@@ -1,9 +1,10 @@
 """One kind of a mixed row gone: against the views traced anew, and a site whose answer is known by hand."""
 
 import numpy as np
+import pandas as pd
 import pytest
 from test_missing import LINES, missing
-from test_views import GARDEN, TABLE, WINDOW, row, trace, windows
+from test_views import GARDEN, TABLE, row, trace, windows
 
 from screenplan.contracts.tables import notes_of
 
@@ -29,13 +30,14 @@ def told(plants, **options):
     tolerance="a per cent, as it is told",
 )
 @pytest.mark.parametrize("leaves", ["opaque", "translucent"])
-def test_the_worst_view_is_that_of_the_views_traced_without_the_kind(leaves):
+def test_the_view_that_opens_most_is_that_of_the_views_traced_without_the_kind(leaves):
     plants = mixed()
-    said = told(plants, views_leaves=leaves)
+    w = pd.concat([windows((0, 6)), windows((-4, 6), name="v")], ignore_index=True)
+    said = told(plants, w=w, views_leaves=leaves)
 
     def share(some):
         views, *_ = trace(
-            WINDOW, GARDEN, some, line=LINES, growth_years=4, views_report_years=(4,),
+            w, GARDEN, some, line=LINES, growth_years=4, views_report_years=(4,),
             views_leaves=leaves,
         )  # fmt: skip
         return views.set_index("view_id").open_y04
@@ -44,7 +46,11 @@ def test_the_worst_view_is_that_of_the_views_traced_without_the_kind(leaves):
     assert len(said) == 2
     for kind, note in zip(plants["species"].unique(), said, strict=True):
         left = share(plants[plants["species"] != kind])
-        assert f"{left.max():.0%} is open instead of {whole[left.idxmax()]:.0%}" in note
+        worst = (left - whole).idxmax()
+        assert (
+            f"worst is {worst}, of which {left[worst]:.0%} is open instead of {whole[worst]:.0%}"
+            in note
+        )
         assert TABLE[kind].called in note
 
 
@@ -62,3 +68,11 @@ def test_a_kind_behind_which_another_stands_opens_nothing_and_the_other_all():
     assert low.startswith("if all cone die, no closed view opens")
     assert high.startswith("if all column die, 1 closed view opens")
     assert "100% is open instead of 0%" in high
+
+
+def test_a_view_that_is_open_with_every_plant_is_not_the_worst():
+    # By hand: a sill of 60 m looks over all plants, with either kind or without.
+    plants = mixed(np.arange(20.0, 40.1, 0.5))
+    w = pd.concat([windows((0, 2), width_m=0.05), windows((0, 6), sill=60.0, name="high")], ignore_index=True)  # fmt: skip
+    for note in told(plants, w=w, buildings=None):
+        assert "worst is w0 to g" in note

@@ -24,7 +24,7 @@ def tell_kinds_lost(
     plan: Options,
     species_table: Mapping[str, Species] | None = None,
 ) -> list[str]:
-    """Say of each kind which view is worst without it, and how many closed views open; nothing of a row of one kind.
+    """Say of each kind which view opens most without it, and how many closed views open; nothing of a row of one kind.
 
     Parameters
     ----------
@@ -45,10 +45,11 @@ def tell_kinds_lost(
     for kind in kinds.unique():
         left = open_shares(sight, plants[kinds != kind].reset_index(drop=True), plan, species_table)
         opened = sum(whole[view] <= threshold < left[view] for view in whole)
-        worst = max(left, key=lambda view: (left[view], left[view] - whole[view]))
+        # A view that is open with every plant tells nothing of the kind.
+        worst = max(left, key=lambda view: left[view] - whole[view])
         count = "no closed view opens" if not opened else f"{opened} closed {'view opens' if opened == 1 else 'views open'}"  # fmt: skip
         said.append(
-            f"if all {species_of(kind, species_table).called} die, {count}; the worst view is then {worst}, of which "
+            f"if all {species_of(kind, species_table).called} die, {count}; worst is {worst}, of which "
             f"{left[worst]:.0%} is open instead of {whole[worst]:.0%} (year {year}, typical growth)"
         )
     return said
