@@ -17,6 +17,9 @@ from screenplan.views.lone import light_without
 from screenplan.views.sight import Sight
 from screenplan.views.stoppers import sole_blockers
 
+#: Light is compared at this precision: rounding only.
+LEAST_SHARE = 1e-12
+
 
 def tell_kinds_lost(
     sight: Sight,
@@ -47,10 +50,15 @@ def tell_kinds_lost(
         opened = sum(whole[view] <= threshold < left[view] for view in whole)
         # A view that is open with every plant tells nothing of the kind.
         worst = max(left, key=lambda view: left[view] - whole[view])
-        count = "no closed view opens" if not opened else f"{opened} closed {'view opens' if opened == 1 else 'views open'}"  # fmt: skip
+        name = species_of(kind, species_table).called
+        when = f"(year {year}, typical growth)"
+        if left[worst] <= whole[worst] + LEAST_SHARE:
+            said.append(f"if all {name} die, no view opens further {when}")
+            continue
+        count = {0: "no closed view opens", 1: "1 closed view opens"}
         said.append(
-            f"if all {species_of(kind, species_table).called} die, {count}; worst is {worst}, of which "
-            f"{left[worst]:.0%} is open instead of {whole[worst]:.0%} (year {year}, typical growth)"
+            f"if all {name} die, {count.get(opened, f'{opened} closed views open')}; worst is {worst}, of which "
+            f"{left[worst]:.0%} is open instead of {whole[worst]:.0%} {when}"
         )
     return said
 
