@@ -21,7 +21,8 @@ def run_without_effects(plan, folder) -> Run:
     site = read_inputs(plan, folder)
     run = Run(plan, folder, site, dict(site.layers))
     for step in STEPS.values():
-        if not step.function.startswith("screenplan.effects"):
+        # What a plan must ask for, the sample does not.
+        if not step.asked and not step.function.startswith("screenplan.effects"):
             arguments = step_arguments(step, plan, folder, site.terrain, site.frame)
             run.layers |= step(run.layers, **arguments)
     return run

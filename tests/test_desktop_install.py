@@ -384,8 +384,8 @@ def test_every_step_has_a_form_with_the_parcels_that_lay_its_frame():
         assert names == [layer.name for layer in inputs_of(described)]
         assert "parcels" in names
         parcels = next(layer for layer in step["inputs"] if layer["name"] == "parcels")
-        needs_no_place = step["name"] in ("rules", "cost")
-        assert parcels["needed"] != needs_no_place, "only rules and cost need no place"
+        needs_no_place = step["name"] in ("rules", "cost", "years")
+        assert parcels["needed"] != needs_no_place, "only rules, cost and years need no place"
     assert [entry["key"] for entry in toolbox["plan_values"]] == list(PLAN_KEYS)
 
 

@@ -17,16 +17,11 @@ from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.effects import Lines
 from screenplan.planting.clearing import keep_clear
 from screenplan.planting.growth import TYPICAL
+from screenplan.planting.holes import LOCATE_FIRST, hole_widths
 from screenplan.planting.species_model import Species
 from screenplan.planting.stand import planned_stand
-from screenplan.planting.stock import hole_width
 from screenplan.rules.limit_kinds import ByHeight, Limit, Tolerance
 from screenplan.rules.limits import limit_named, limit_of
-
-LOCATE_FIRST = (
-    "Before any digging have buried lines located by the local locating service: a map, a plan and "
-    "a layer of lines do not replace it, and lines that nobody drew are there too"
-)
 
 
 def mark_buried(
@@ -96,26 +91,6 @@ def mark_buried(
         with_notes(layer_of(LOCATE_ZONES, zones, outlines, plants.crs), notes),
         with_notes(layer_of(HOLES_AT_LINES, holes, spots, plants.crs), notes),
     )
-
-
-def hole_widths(plants, dug, factor: float, at_least_m: float | None) -> np.ndarray:
-    """Give the width of each plant's hole, metres; 0 where none is dug.
-
-    Parameters
-    ----------
-    plants : GeoDataFrame
-    dug : ndarray of bool, (plants,)
-        For which of them a hole is dug.
-    factor, at_least_m : float
-        As `screenplan.planting.stock.hole_width` takes them.
-    """
-    widths = np.zeros(len(plants))
-    stocks, heights = texts(plants, "stock"), numbers(plants, "stock_height_m", np.nan)
-    for plant in np.flatnonzero(dug):
-        widths[plant] = hole_width(
-            stocks[plant], heights[plant], factor=factor, at_least_m=at_least_m
-        )
-    return widths
 
 
 def reach_drains(

@@ -30,15 +30,20 @@ class Instead(Section):
         "fence_3_6ft",
         description="Code that says how tall a fence may be at the front, the sides and the rear; one that was published, not yours: ask your own",
     )
-    front: _Height | None = Field(
+    front: Length | None = Field(
         None,
+        ge=0,
+        le=10,
         description="Height at sides across which a road lies; by default what the code allows",
     )
-    side: _Height | None = Field(
-        None, description="Height at the other sides; by default what the code allows"
+    side: Length | None = Field(
+        None, ge=0, le=10, description="Height at the other sides; by default what the code allows"
     )
-    rear: _Height | None = Field(
-        None, description="Height at the side away from the road; by default what the code allows"
+    rear: Length | None = Field(
+        None,
+        ge=0,
+        le=10,
+        description="Height at the side away from the road; by default what the code allows",
     )
     inset: Length = Field(
         0.1,

@@ -166,7 +166,7 @@ def fence_lines(
     Examples
     --------
     >>> lot = gpd.GeoDataFrame({"parcel_id": ["7"], "is_subject": [True]}, geometry=[shapely.box(0, 0, 30, 40)])
-    >>> [line.length for line in fence_lines(lot, shapely.LineString([(0, 40), (0, 0)]), 0.0)]
+    >>> [round(line.length, 3) for line in fence_lines(lot, shapely.LineString([(0, 40), (0, 0)]), 0.0)]
     [40.0]
     """
     outline = subject_outline(parcels)

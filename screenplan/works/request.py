@@ -16,9 +16,9 @@ import shapely
 
 from screenplan.contracts import LOCATE_REQUEST
 from screenplan.contracts.tables import has_rows, layer_of
-from screenplan.effects.buried import LOCATE_FIRST, hole_widths
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.clearing import keep_clear
+from screenplan.planting.holes import LOCATE_FIRST, hole_widths
 from screenplan.planting.species_model import Species
 from screenplan.rules.limit_kinds import Limit, LocateRequest
 from screenplan.rules.limits import limit_named
