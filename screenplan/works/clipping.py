@@ -68,7 +68,7 @@ def lay_clipping(
     Parameters
     ----------
     layers : mapping
-        Planting lines and plants, and needed height and parcels if there are any, by their contracts.
+        Parcels, planting lines and plants, and needed height if there is any, by their contracts.
     plan : Options, optional
         Of it [kept], [growth] and [cost] hours.
     species_table : mapping, optional
