@@ -281,7 +281,7 @@ KEPT_SIZES = Contract(
     optional="needed_m keep_m",
     report=(
         Shown(
-            "check", 46, title="Height to keep", columns="line_id needed_m keep_m grown_m says"
+            "growth", 96, title="Height to keep", columns="line_id needed_m keep_m grown_m says"
         ),
     ),
     columns=(
@@ -332,8 +332,8 @@ LOCATE_REQUEST = Contract(
     place=Place("Stake-out", 70, (STAKE_OUT,)),
     report=(
         Shown(
-            "stake-out",
-            15,
+            "effects",
+            95,
             title="The ground to ask about",
             columns="request_id says area_m2 margin_m ask_date last_date renew_date",
             lead="Hand this outline to the one-call centre or to the lines' owners: it is in the folder stakeout, as KML, and in the folder layers, as GeoJSON. The white marks on the ground decide.",
