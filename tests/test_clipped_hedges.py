@@ -31,7 +31,7 @@ from screenplan.planting.stock import planted_height
 from screenplan.planting.zones import mark_zones
 from screenplan.rules.ruleset import load_rules
 from screenplan.views.sections import cut_sections
-from screenplan.works.calendar import _first_clip
+from screenplan.works.clipping import first_clip
 from screenplan.works.fence import lay_fence
 
 #: Hornbeam of round figures, 11.0 m wide when it grows free, kept 2 m high and 0.6 m wide.
@@ -307,10 +307,12 @@ def test_the_sides_are_clipped_once_they_outgrow_the_kept_width():
     _, plants = hedge(((10, 20), (20, 20)), step=1.0)
     tall = height_at(KEPT, np.arange(31), stock_height_m=0.5)
     plants = plants.assign(stock_height_m=0.5)
-    year = _first_clip(stand_of(plants, years=30, species_table=TABLE), 1.0)
+    kept = stand_of(plants, years=30, species_table=TABLE)
+    year = first_clip(kept.starts, kept.sizes, 1.0)
     assert year == int(np.argmax(tall >= 1.0)) > 1
     free = plants.assign(species="carpinus_betulus")
-    clip = _first_clip(stand_of(free, years=30, species_table=TABLE), 1.0)
+    grown = stand_of(free, years=30, species_table=TABLE)
+    clip = first_clip(grown.starts, grown.sizes, 1.0)
     assert clip == int(np.argmax(tall >= 1.0 / 0.6)) > year
 
 

@@ -150,8 +150,10 @@ def test_a_fence_keeps_to_its_yard_and_off_buildings():
 
 
 def test_costs_are_length_times_price_and_only_what_is_known():
-    plants = pd.DataFrame({"item": ["total"], "cost": [500.0], "labour_cost": [70.0], "says": ["Taxes"]})  # fmt: skip
-    layers = {"cost": plants}
+    cost = pd.DataFrame({"item": ["plant", "hole", "total"], "cost": [500.0, None, 500.0], "labour_cost": [None, 70.0, 70.0]})  # fmt: skip
+    # A hole is dug and not bought: it needs no price.
+    quantities = pd.DataFrame({"item": ["plant", "hole"], "packs": [10.0, None]})
+    layers = {"cost": cost, "quantities": quantities}
     content = {"fence": 20.0}
     plan = {"instead_prices": content}
     found = _priced(plan, **layers)
@@ -160,6 +162,11 @@ def test_costs_are_length_times_price_and_only_what_is_known():
     assert found["cost_both"]["nothing"] == pytest.approx(570.0)
     assert pd.isna(found["cost"]["wall"])
     assert "without a price" in found["says"]["wall"].lower()
+    # What is bought and has no price leaves the sum empty, and it is said.
+    lacking = pd.DataFrame({"item": ["plant", "hole"], "packs": [10.0, 10.0]})
+    found = _priced(plan, cost=cost, quantities=lacking)
+    assert pd.isna(found["cost_both"]["fence"])
+    assert "no full price" in found["says"]["nothing"]
 
 
 def _priced(plan, **layers):

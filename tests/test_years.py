@@ -10,7 +10,7 @@ from icalendar import Calendar
 from options_kit import plan_with
 
 from screenplan.contracts import YEAR_COSTS
-from screenplan.contracts.task_times import BEFORE, YEARS, days_of, tasks_in, year_of
+from screenplan.contracts.task_times import BEFORE, YEARS, days_of, tasks_in, year_day, year_of
 from screenplan.outputs.calendar_file import write_calendar
 from screenplan.outputs.conform import conform
 from screenplan.outputs.report import About
@@ -20,7 +20,6 @@ from screenplan.works.cost import price_work
 from screenplan.works.fence import lay_fence
 from screenplan.works.measuring import choose_to_measure
 from screenplan.works.quantities import count_material
-from screenplan.works.tasks import year_day
 from screenplan.works.years import count_years
 
 TODAY, PLANTED = dt.date(2027, 1, 15), "2027-04-10"

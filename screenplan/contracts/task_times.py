@@ -13,10 +13,21 @@ BEFORE = -1
 #: So many years from planting on have a page of their own.
 YEARS = 10
 #: Days of a year.
-_YEAR_DAYS = 365.25
+YEAR_DAYS = 365.25
 _WORDS = (
     "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth",
 )  # fmt: skip
+
+
+def year_day(year: int) -> int:
+    """Give the day, counted from planting, on which a year since planting begins.
+
+    Examples
+    --------
+    >>> [year_day(year) for year in (0, 1, 4)]
+    [0, 365, 1461]
+    """
+    return round(year * YEAR_DAYS)
 
 
 def year_of(day: int) -> int:
@@ -29,8 +40,8 @@ def year_of(day: int) -> int:
     """
     if day < 0:
         return BEFORE
-    year = int((day + 0.5) // _YEAR_DAYS)
-    return year if day >= round(year * _YEAR_DAYS) else year - 1
+    year = int((day + 0.5) // YEAR_DAYS)
+    return year if day >= year_day(year) else year - 1
 
 
 def year_name(year: int) -> str:

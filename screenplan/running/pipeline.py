@@ -24,8 +24,6 @@ from screenplan.running.steps import STEPS, Step
 #: What positions in files are in.
 WGS84 = "EPSG:4326"
 
-#: The step that compares other things with planting.
-INSTEAD = "instead"
 #: The step that chooses the planting, and those that set the rows that a plan says in its place.
 DESIGN, SAID = "design", ("zones", "lines", "room", "stretches", "plants")
 
@@ -164,7 +162,7 @@ def run_plan(
     only = (only,) if isinstance(only, str) else tuple(only)
     frames = dict(layers or (reuse.frames if reuse else {}))
     plan, folder = find_plan(plan, folder, settings, frames)
-    steps = steps_for(only, designs=plan.design.wanted, compares=bool(plan.instead.compare))
+    steps = _steps_of(plan, only)
     tell = progress or (lambda *_: None)
     total = len(steps) + 1
     tell("reading", 1, total)
@@ -179,8 +177,6 @@ def run_plan(
     street = _street_of(plan, site)
     for number, step in enumerate(steps, start=2):
         tell(step.name, number, total)
-        if not _is_asked(step, plan, only):
-            continue
         with rows_of_files(run.layers, site.inputs, plan):
             given = _run_step(step, street, run.layers, kept, arguments[step.name])
         run.layers |= given
@@ -203,12 +199,18 @@ def run_plan(
     return run
 
 
+def _steps_of(plan: Plan, only: Sequence[str]) -> list[Step]:
+    """Find the steps of a run, in the order in which they run."""
+    steps = steps_for(only, designs=plan.design.wanted)
+    return [step for step in steps if _is_asked(step, plan, only)]
+
+
 def _is_asked(step: Step, plan: Plan, only: Sequence[str]) -> bool:
     """Tell whether a plan asks for a step, or a caller for what it gives."""
     if not step.asked or set(step.gives).intersection(only):
         return True
     section, name = step.asked.split(".")
-    return getattr(getattr(plan, section), name) is not None
+    return bool(getattr(getattr(plan, section), name))
 
 
 def _street_of(plan: Plan, site):
@@ -248,12 +250,10 @@ def rehearse_plan(plan: Plan, folder: Path, site) -> None:
     InputError
         If a rule file, the species, a key of the plan or a layer cannot be used.
     """
-    steps = steps_for((), designs=plan.design.wanted, compares=bool(plan.instead.compare))
+    steps = _steps_of(plan, ())
     arguments = _arguments(steps, plan, folder, site, species_on(site, plan))
     layers, street = dict(site.layers), _street_of(plan, site)
     for step in steps:
-        if not _is_asked(step, plan, ()):
-            continue
         if step.name == DESIGN:
             # What comes after hangs on what is chosen, which takes following sight lines.
             from screenplan.design.designing import prepare
@@ -333,7 +333,7 @@ def check_positions(frame) -> None:
         ) from None
 
 
-def steps_for(only: Sequence[str], *, designs: bool = False, compares: bool = False) -> list[Step]:
+def steps_for(only: Sequence[str], *, designs: bool = False) -> list[Step]:
     """Find the steps on which layers hang, in the order in which they run.
 
     Parameters
@@ -342,8 +342,6 @@ def steps_for(only: Sequence[str], *, designs: bool = False, compares: bool = Fa
         Names of layers; with none, all steps are given.
     designs : bool
         Whether the planting is designed; else its rows are those that the plan says.
-    compares : bool
-        Whether something is compared with planting.
 
     Raises
     ------
@@ -356,8 +354,6 @@ def steps_for(only: Sequence[str], *, designs: bool = False, compares: bool = Fa
     ['stretches', 'plants', 'crowns']
     """
     left_out = SAID if designs else (DESIGN,)
-    if not compares and INSTEAD not in only:
-        left_out = (*left_out, INSTEAD)
     every = [step for step in STEPS.values() if step.name not in left_out]
     given = {name for step in every for name in step.gives}
     wanted = set(only)

@@ -583,7 +583,7 @@ STEPS: dict[str, Step] = {
             "Compare a fence, a wall, a trellis, an awning and the place moved with what is planted",
             "screenplan.works:compare_instead",
             needs="parcels sides windows private_places planting_lines plants",
-            takes="buildings existing_screens onlookers cost",
+            takes="buildings existing_screens onlookers quantities cost",
             gives="instead",
             keys=(
                 "instead.compare instead.along instead.code instead.front instead.side instead.rear instead.inset "
@@ -594,6 +594,7 @@ STEPS: dict[str, Step] = {
             ),
             resources="terrain limits species_table",
             follows="windows private_places onlookers",
+            asked="instead.compare",
         ),
         _step(
             "checks",

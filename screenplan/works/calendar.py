@@ -13,21 +13,20 @@ import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from screenplan.contracts import SCHEDULE
 from screenplan.contracts.tables import table_of, with_notes
+from screenplan.contracts.task_times import YEAR_DAYS, year_day, year_of
 from screenplan.ground.errors import refuse
 from screenplan.ground.told_years import all_evidence
 from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.works import Calendar, Works
-from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species_model import Species
-from screenplan.planting.stand import Stand, planned_stand
+from screenplan.planting.stand import planned_stand
 from screenplan.rules.limit_kinds import Limit, LocateRequest, Nesting, WinterWater
 from screenplan.rules.limits import limit_named, limit_of, months_text
-from screenplan.works.clipping import clip_tasks
+from screenplan.works.clipping import clip_tasks, first_clip
 from screenplan.works.durations import Durations, days_of_work, hours_to_replace
 from screenplan.works.earth import least_gap
 from screenplan.works.fence import ANIMALS, chosen_fence
@@ -39,7 +38,7 @@ from screenplan.works.planting_months import frozen_days, judge_planting, move_i
 from screenplan.works.quantities import DIG, MULCH_YEARS
 from screenplan.works.rates import hours_of
 from screenplan.works.seasons import Seasons, nesting_said, water_by_season
-from screenplan.works.tasks import COMMON, PART, task, year_day
+from screenplan.works.tasks import COMMON, PART, task
 from screenplan.works.until_planted import (
     delay_of,
     locate,
@@ -50,7 +49,6 @@ from screenplan.works.until_planted import (
 )
 from screenplan.works.water import (
     SOURCE,
-    YEAR_DAYS,
     Stage,
     water_stages,
     years_to_establish,
@@ -115,7 +113,7 @@ def schedule_work(
     mulched = quantities is None or bool((quantities["item"] == "mulch").any())
     fence = chosen_fence(layers.get("fence_options"))
     stand = planned_stand(new, plan, species_table)
-    clip = _first_clip(stand, least_gap(plants))
+    clip = first_clip(stand.starts, stand.sizes, least_gap(plants))
     fenced = fence is not None
     work = days_of_work(quantities, plan, fenced=fenced)
     notes += work.notes()
@@ -170,7 +168,7 @@ def _dated(tasks: Sequence[dict], start: dt.date | None) -> Iterator[dict]:
             "part": PART[made["task"]],
             "task": made["task"] if number == 1 else f"{made['task']}_{number}",
             "last_day": last,
-            "year": max(0, int((made["first_day"] + 0.5) // YEAR_DAYS)),
+            "year": max(0, year_of(made["first_day"])),
             "first_date": _date(start, made["first_day"]),
             "last_date": _date(start, last),
         }
@@ -309,16 +307,6 @@ def _nesting(
         f"The ground is broken while birds nest, {months} ({birds.source}): {before}; look for nests "
         f"first and leave what holds one, or plant from {free} on. The law where you are decides"
     )
-
-
-def _first_clip(new: Stand, least_gap_m: float) -> int | None:
-    """First year in which typical crowns of some kind touch, or are as wide or tall as they are kept."""
-    kept = [start.species.kept_width_m or np.inf for start in new.starts]
-    tall = [start.species.kept_height_m or np.inf for start in new.starts]
-    most = np.minimum(least_gap_m, kept)
-    touch = (new.sizes[1, :, TYPICAL] >= most[:, None]).any(axis=0)
-    touch |= (new.sizes[0, :, TYPICAL] >= np.array(tall)[:, None]).any(axis=0)
-    return max(1, int(touch.argmax())) if touch.any() else None
 
 
 def _year_closed(closure) -> int | None:

@@ -15,7 +15,7 @@ smaller, so that no hours are missing.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -25,17 +25,18 @@ import shapely
 
 from screenplan.contracts import CLIPPING, KEPT_SIZES
 from screenplan.contracts.tables import has_rows, table_of
+from screenplan.contracts.task_times import year_day
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species_model import Species
-from screenplan.planting.stand import planned_stand
+from screenplan.planting.stand import Start, planned_stand
 from screenplan.rules.limit_kinds import Nesting
 from screenplan.site.ownership import outline_known, subject_ground
 from screenplan.views.closing import row_closing
 from screenplan.works.earth import least_gap
 from screenplan.works.rates import rate_of
 from screenplan.works.seasons import Seasons, nesting_said
-from screenplan.works.tasks import COMMON, task, year_day
+from screenplan.works.tasks import COMMON, task
 
 #: Heights to keep are proposed in steps of so many metres.
 STEP_M = 0.1
@@ -119,7 +120,8 @@ def lay_clipping(
             tall = stand.height[mine, TYPICAL].max(axis=0)
             wide = 2.0 * stand.across[mine, TYPICAL].max(axis=0)
             length = np.ptp(_along(stand.xy[mine])) + wide
-            begins = first_clip(tall, wide, gap, plan)
+            used = np.unique(stand.start[mine])
+            begins = first_clip([stand.starts[k] for k in used], stand.sizes[:, used], gap)
             for number in range(len(stand.years) if begins is None else begins, len(stand.years)):
                 h, w, run = float(tall[number]), float(wide[number]), float(length[number])
                 topped = asked is not None and h >= asked
@@ -199,20 +201,21 @@ def face_area(length_m: float, height_m: float, width_m: float, *, topped: bool 
     return 2.0 * length_m * height_m + (length_m * width_m if topped else 0.0)
 
 
-def first_clip(height_m: np.ndarray, width_m: np.ndarray, gap_m: float, plan: Options):
-    """Give the first year from 1 in which a row meets, or is as tall or wide as it is kept; None if never.
+def first_clip(starts: Sequence[Start], sizes: np.ndarray, gap_m: float) -> int | None:
+    """Give the first year from 1 in which plants of some start touch, or are as wide or tall as they are kept; None if never.
 
     Parameters
     ----------
-    height_m, width_m : ndarray, (years,)
-        Of the tallest and widest plant, metres, years from 0.
+    starts : sequence of Start
+    sizes : ndarray, (4, starts, growths, years)
+        As `screenplan.planting.stand.sizes_of` gives them, years from 0.
     gap_m : float
         Least distance of two plants, metres.
-    plan : Options
-        Of it [kept].
     """
-    most = min(gap_m, plan.kept.width or np.inf)
-    due = (width_m >= most) | (height_m >= (plan.kept.height or np.inf))
+    wide = np.array([min(gap_m, start.species.kept_width_m or np.inf) for start in starts])
+    tall = np.array([start.species.kept_height_m or np.inf for start in starts])
+    height, spread = sizes[0, :, TYPICAL], sizes[1, :, TYPICAL]
+    due = ((spread >= wide[:, None]) | (height >= tall[:, None])).any(axis=0)
     return max(1, int(due.argmax())) if due.any() else None
 
 
@@ -231,7 +234,7 @@ def clip_tasks(clip: int | None, birds: Nesting, seasons: Seasons, plan: Options
     """
     yield task(
         "clip_first", "First clip, to make the row dense", _first_summer(birds, seasons),
-        "In the first summer, when the birds are done: only the tips of the sides, so that they lean in a little "
+        "Late in summer, when the birds are done: only the tips of the sides, so that they lean in a little "
         f"towards the top; the leading shoots are left until the kept height. {nesting_said(birds, seasons)}",
         source=f"taper: {TAPER}; time: {COMMON}; nesting: {birds.source}",
     )  # fmt: skip

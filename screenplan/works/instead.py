@@ -98,7 +98,7 @@ def compare_instead(
     ----------
     layers : mapping
         Parcels, sides, windows, private places, planting lines and plants, and buildings, existing screens,
-        onlookers and cost, if there are any: by their contracts, in local-frame metres.
+        onlookers, quantities and cost, if there are any: by their contracts, in local-frame metres.
     plan : Options
         Of it [instead], and what views, needed height and growth go by.
     terrain : Terrain, optional
@@ -399,7 +399,7 @@ def _record(case: _Case, seen: _Seen, today: _Seen, closings, layers, plan: Opti
     ]
     needed = max((height for height, _ in left), default=0.0) if lines else None
     cost, says = _own_cost(case, plan.instead)
-    plants = _plants_cost(layers.get("cost"))
+    plants = _plants_cost(layers.get("quantities"), layers.get("cost"))
     told = [*case.says, *says]
     if plants is None and case.option == "nothing":
         told.append("what is planted has no full price: see cost.prices")
@@ -446,12 +446,13 @@ def _own_cost(case: _Case, asked: Instead) -> tuple[float | None, list[str]]:
     return price * (case.area_m2 or case.length_m or 0.0), []
 
 
-def _plants_cost(cost: pd.DataFrame | None) -> float | None:
-    """Give what all that is planted costs; None if a price is missing."""
-    if not has_rows(cost):
+def _plants_cost(quantities: pd.DataFrame | None, cost: pd.DataFrame | None) -> float | None:
+    """Give what all that is planted costs; None if something that is bought has no price."""
+    if not (has_rows(quantities) and has_rows(cost)):
+        return None
+    bought = quantities.loc[quantities["packs"].notna().to_numpy(bool), "item"]
+    if cost.loc[cost["item"].isin(bought), "cost"].isna().any():
         return None
     total = cost.loc[cost["item"] == "total"].iloc[0]
-    if pd.isna(total["cost"]) or "without a price" in str(total["says"]).lower():
-        return None
     labour = total["labour_cost"]
     return float(total["cost"]) + (0.0 if pd.isna(labour) else float(labour))

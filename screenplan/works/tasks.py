@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from screenplan.works.water import YEAR_DAYS
-
 #: The source of what has none.
 COMMON = "common practice, no source"
 #: The part of the work to which each task belongs.
@@ -20,11 +18,6 @@ PART = {
     }.items()
     for task in tasks.split()
 }
-
-
-def year_day(year: int) -> int:
-    """Day on which a year since planting begins."""
-    return round(year * YEAR_DAYS)
 
 
 def task(key, name, day, says, *, source=COMMON, caution=None, item=None, **more) -> dict:

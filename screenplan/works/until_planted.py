@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator, Sequence
 
+from screenplan.contracts.task_times import YEAR_DAYS
 from screenplan.plan.planting import Plants
 from screenplan.planting.raised import Raised, time_to_raise
 from screenplan.rules.limit_kinds import LocateRequest, Nesting
@@ -21,7 +22,6 @@ from screenplan.works.planting_months import Window, window_words
 from screenplan.works.quantities import DIG
 from screenplan.works.seasons import Seasons, nesting_said
 from screenplan.works.tasks import COMMON, task
-from screenplan.works.water import YEAR_DAYS
 
 #: Days before planting on which the boundary is settled, at the latest.
 SETTLE_DAY = -28

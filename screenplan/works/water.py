@@ -15,6 +15,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from screenplan.contracts.task_times import YEAR_DAYS
 from screenplan.planting.growth import establishment_years
 from screenplan.planting.measured import stem_inches
 from screenplan.planting.stock import ball_depth, ball_width, stock_of
@@ -27,7 +28,6 @@ SHARE_OF_BALL = (0.25, 1.0 / 3.0)
 YEARS_PER_INCH = 1.5
 #: Last days, counted from planting, of the daily stage and of the one every few days.
 DAILY_DAYS, OFTEN_DAYS = 14, 84
-YEAR_DAYS = 365.25
 #: Days of the first year; weekly watering after it is a stage of its own.
 FIRST_YEAR_DAYS = 365
 SOURCE = "University of Minnesota Extension (read)"

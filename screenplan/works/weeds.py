@@ -9,9 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from screenplan.contracts.task_times import year_day
 from screenplan.plan.works import Weeds
 from screenplan.works.seasons import Seasons
-from screenplan.works.tasks import COMMON, task, year_day
+from screenplan.works.tasks import COMMON, task
 
 SOURCE = "Natural Resources Conservation Service, in CropWatch of the University of Nebraska, 2008 (read); the days: custom, no source"
 #: Months of the northern half in which weeds are fought (custom, no source, but for the stop in late summer).

@@ -16,9 +16,16 @@ import pandas as pd
 
 from screenplan.contracts import YEAR_COSTS
 from screenplan.contracts.tables import table_of
-from screenplan.contracts.task_times import BEFORE, days_of, last_year, tasks_in, year_name, year_of
+from screenplan.contracts.task_times import (
+    BEFORE,
+    days_of,
+    last_year,
+    tasks_in,
+    year_day,
+    year_name,
+    year_of,
+)
 from screenplan.plan import DEFAULTS, Options
-from screenplan.works.tasks import year_day
 
 #: The task into whose year that falls which is bought for a part of the work, and is named by no task.
 _TASK_OF = {
