@@ -251,7 +251,7 @@ def test_a_run_again_replaces_the_folder(sample):
     # What is said to be there to open is there.
     said = again.stdout.partition("Written to ")[2].splitlines()[1:]
     opened = [line.split()[0] for line in said]
-    assert opened == ["report.html", "plan.qgz", "plan.gpkg"]
+    assert opened == ["report.html", "years.html", "plan.qgz", "plan.gpkg"]
     for name in opened:
         assert (folder / "hillside_plan" / name).is_file(), name
     _ends_with_the_answer(again.stdout, folder / "hillside_plan")

@@ -1,6 +1,8 @@
 """Kept size: crowns never above it, faces of a box, hours by a rate, and clips outside the nesting months."""
 
 import datetime as dt
+import math
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -15,8 +17,17 @@ from screenplan.planting.closure import close_rows
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species import load_species, planned_species
 from screenplan.planting.stand import planned_stand
+from screenplan.views.closing import row_closing
 from screenplan.works.calendar import schedule_work
-from screenplan.works.clipping import BARE, FIRST_CLIP_DAY, REACH_M, STEP_M, face_area, lay_clipping
+from screenplan.works.clipping import (
+    BARE,
+    FIRST_CLIP_DAY,
+    REACH_M,
+    STEP_M,
+    face_area,
+    height_to_keep,
+    lay_clipping,
+)
 
 KIND = "thuja_occidentalis"
 SHAPES = ("cone", "column", "paraboloid", "ellipsoid", "power")
@@ -128,7 +139,7 @@ def test_without_a_kept_size_nothing_is_clipped_and_a_height_is_proposed_only_wh
     import pandas as pd
 
     line = str(sizes["line_id"].iloc[0])
-    needed = pd.DataFrame({"line_id": [line, line], "needed_m": [2.0, 0.5]})
+    needed = pd.DataFrame({"line_id": [line, line], "needed_m": [2.0, 0.5], "lowest_m": [1.0, 1.2]})
     sizes, _ = lay_clipping({**layers, "needed_height": needed}, plan=plan)
     # Independent: the closure of the row that is kept there meets up to the greatest need, a step lower it does not.
     keep = float(sizes["keep_m"].iloc[0])
@@ -140,6 +151,25 @@ def test_without_a_kept_size_nothing_is_clipped_and_a_height_is_proposed_only_wh
             layers["plants"], layers["planting_lines"], plan=plan, species_table=planned_species(plan)
         ).set_index("growth")  # fmt: skip
         assert (closed.loc["typical", "mature_closed_height_m"] >= 2.0) == enough
+
+
+def test_a_sight_line_that_passes_low_asks_for_a_taller_row_whose_crowns_meet_from_lower_down():
+    # Independent: the closure of the row that is kept there, and a step lower.
+    table, plan = load_species(), plan_with(plants_group=3)
+    kinds, spacing_m = [table["juniperus_scopulorum"], table["ilex_vomitoria"]], 1.2
+
+    def meets_from(kept_m):
+        kept = [replace(kind, kept_height_m=kept_m) for kind in kinds] if kept_m else kinds
+        return row_closing(kept, spacing_m, years=plan.growth.years, group=3, stock_height_m=STEP_M).mature_from_m  # fmt: skip
+
+    high = height_to_keep(kinds, spacing_m, (math.inf, 2.2), plan)
+    begin = 0.5 * (meets_from(high) + meets_from(high + 1.0))
+    assert meets_from(None) < begin < meets_from(high)
+    keep = height_to_keep(kinds, spacing_m, (begin, 2.2), plan)
+    assert high < keep <= high + 1.0
+    assert meets_from(keep) <= begin < meets_from(keep - STEP_M)
+    # What the free row does not reach is not asked of the kept one.
+    assert height_to_keep(kinds, spacing_m, (0.5 * meets_from(None), 2.2), plan) == high
 
 
 @pytest.mark.parametrize("planting", ["2027-04-10", "2027-02-27", "2027-11-20", "2028-08-30"])

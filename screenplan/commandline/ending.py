@@ -17,6 +17,8 @@ from screenplan.ground.said import in_units
 #: What a person opens first of the folder of a run.
 TO_OPEN = {
     "report.html": "the plan and the work sheet, for a browser and to print",
+    "years.html": "a page to print for each of ten years",
+    "quote.html": "the quote for a customer",
     "plan.qgz": "the map, for QGIS",
     "plan.gpkg": "every layer and table, for any GIS",
 }
@@ -55,6 +57,8 @@ def show_run(run, written, *, as_json: bool, everything: bool = False) -> None:
     print()
     console().print(f"Written to {written}:")
     for name, holds in TO_OPEN.items():
+        if not (written / name).exists():
+            continue
         console().print(f"  {name:<12} {holds}")
 
 

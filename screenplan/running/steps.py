@@ -522,7 +522,7 @@ STEPS: dict[str, Step] = {
             needs="parcels planting_lines plants",
             takes="needed_height",
             gives="kept_sizes clipping",
-            keys="kept.height kept.width plants.group growth.years growth.curve cost.hours",
+            keys="kept.height kept.width plants.group growth.years growth.curve growth.asked_from cost.hours",
             resources="species_table",
         ),
         _step(

@@ -6,7 +6,7 @@ are those of a box, two sides and the top:
     faces = 2 L h + L w        without L w until it has grown to the kept height
 
 The height that is proposed is the least at which crowns of that height, which end in a point and not in a wall,
-meet up to the height that the views need (typical growth).
+meet from the lowest sight line up to the height that the views need (typical growth).
 
 L runs from the first plant to the last, and by half a crown beyond each. Sides that taper are a little
 smaller, so that no hours are missing.
@@ -27,12 +27,13 @@ from screenplan.contracts import CLIPPING, KEPT_SIZES
 from screenplan.contracts.tables import has_rows, table_of
 from screenplan.contracts.task_times import year_day
 from screenplan.plan import DEFAULTS, Options
+from screenplan.planting.closure import ROUNDING_M, lowest_sight
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species_model import Species
 from screenplan.planting.stand import Start, planned_stand
 from screenplan.rules.limit_kinds import Nesting
 from screenplan.site.ownership import outline_known, subject_ground
-from screenplan.views.closing import row_closing
+from screenplan.views.closing import RowClosing, row_closing
 from screenplan.works.earth import least_gap
 from screenplan.works.rates import rate_of
 from screenplan.works.seasons import Seasons, nesting_said
@@ -107,7 +108,7 @@ def lay_clipping(
             steps = np.diff(_along(stand.xy[mine]))
             if len(steps):
                 keep = height_to_keep(
-                    list(dict.fromkeys(kinds)), float(np.median(steps)), needed, plan,
+                    list(dict.fromkeys(kinds)), float(np.median(steps)), (_lowest(layers, line_id, plan), needed), plan,
                     at_least_m=float(of_line["stock_height_m"].astype(float).max()),
                 )  # fmt: skip
         sizes.append(
@@ -143,15 +144,23 @@ def lay_clipping(
 
 
 def height_to_keep(
-    kinds: list[Species], spacing_m: float, needed_m: float, plan: Options, at_least_m: float = 0.0
+    kinds: list[Species],
+    spacing_m: float,
+    band_m: tuple[float, float],
+    plan: Options,
+    at_least_m: float = 0.0,
 ) -> float | None:
-    """Give the least height at which a row is kept and its crowns still meet up to a needed height, metres.
+    """Give the least height at which a row is kept and its crowns still meet where the views need it, metres.
+
+    Crowns that are kept low are narrow, and meet only from some way above the ground.
 
     Parameters
     ----------
     kinds : list of Species
         Its kinds, as they grow freely.
-    spacing_m, needed_m : float
+    spacing_m : float
+    band_m : tuple of 2 floats
+        Heights from which and up to which they are to meet; the first counts only if they meet there when free.
     plan : Options
         Of it [plants] group and [growth].
     at_least_m : float
@@ -168,18 +177,26 @@ def height_to_keep(
 
     >>> from screenplan.planting.species import load_species
     >>> column = load_species({"own": {"like": "thuja_occidentalis", "shape": "column"}})["own"]
-    >>> height_to_keep([column], 1.0, 2.94, DEFAULTS)
+    >>> height_to_keep([column], 1.0, (0.0, 2.94), DEFAULTS)
     3.0
     """
     most = max(kind.full_height("typical") for kind in kinds)
 
-    def meets(step: int) -> bool:
-        kept = [replace(kind, kept_height_m=step * STEP_M) for kind in kinds]
-        row = row_closing(
-            kept, spacing_m, years=plan.growth.years, curve=plan.growth.curve, group=plan.plants.group,
-            stock_height_m=min(at_least_m or STEP_M, step * STEP_M),
+    from_m, needed_m = band_m
+
+    def row_of(some: list[Species], highest_m: float) -> RowClosing:
+        return row_closing(
+            some, spacing_m, years=plan.growth.years, curve=plan.growth.curve, group=plan.plants.group,
+            stock_height_m=min(at_least_m or STEP_M, highest_m),
         )  # fmt: skip
-        return row.mature_height_m >= needed_m
+
+    if row_of(kinds, most).mature_from_m > from_m + ROUNDING_M:
+        from_m = math.inf
+
+    def meets(step: int) -> bool:
+        highest = step * STEP_M
+        row = row_of([replace(kind, kept_height_m=highest) for kind in kinds], highest)
+        return row.mature_height_m >= needed_m and row.mature_from_m <= from_m + ROUNDING_M
 
     low, high = math.floor(needed_m / STEP_M), math.ceil(most / STEP_M)
     if not meets(high):
@@ -269,6 +286,12 @@ def _clear_of(day: int, birds: Nesting, seasons: Seasons) -> int:
     return free
 
 
+def _lowest(layers: Mapping[str, Any], line_id: str, plan: Options) -> float:
+    """Give the height from which a row should meet: as the plan asks, else that of the lowest sight line."""
+    asked = plan.growth.asked_from
+    return lowest_sight(layers.get("needed_height"), line_id) if asked is None else asked
+
+
 def _needed(needed_height, line_id: str) -> float | None:
     if not has_rows(needed_height):
         return None
@@ -294,7 +317,8 @@ def _said(needed, keep, grown: float, kept: bool) -> str:
         return f"Kept at {{{keep:.1f} m}}; free it would grow to {{{grown:.1f} m}}{lacks}"
     return (
         f"Kept at {{{keep:.1f} m}} its crowns meet up to the {{{needed:.1f} m}} that the views need, with typical growth; free it grows to {{{grown:.1f} m}}. "
-        "The plan's key kept.height keeps it, and tells what that does to light, wires and neighbours"
+        "The plan's key kept.height keeps it: the row is then laid anew, by its own width, and what that does to light, "
+        "wires and neighbours is told"
     )
 
 
