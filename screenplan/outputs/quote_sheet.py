@@ -65,7 +65,9 @@ def _row(line: Any, units: str) -> list[str]:
         if line.per in ("m", "m2", "m3", "l")
         else f"{line.count:.1f} h"
         if line.per == "h"
-        else f"{line.count:g} {line.per}".removesuffix(" each")
+        else f"{line.count:g}"
+        if line.per in ("each", "plant")  # its name says of what
+        else f"{line.count:g} {line.per}"
     )
     return [
         clean(in_units(line.name, units), LONGEST_TEXT),

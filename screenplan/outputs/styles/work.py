@@ -80,7 +80,6 @@ WORK = {
     ),
     "to_measure": Style(
         (Class("Measured each year", dot("circle", 4.2, None, INK)),),
-        Label("plant_id", size_pt=7.5, below=800, priority=3),
     ),
     "stakes": Style(
         (
