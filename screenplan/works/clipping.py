@@ -187,7 +187,7 @@ def height_to_keep(
     def row_of(some: list[Species], highest_m: float) -> RowClosing:
         return row_closing(
             some, spacing_m, years=plan.growth.years, curve=plan.growth.curve, group=plan.plants.group,
-            stock_height_m=min(at_least_m or STEP_M, highest_m),
+            stock=plan.plants.stock, stock_height_m=min(at_least_m or STEP_M, highest_m),
         )  # fmt: skip
 
     if row_of(kinds, most).mature_from_m > from_m + ROUNDING_M:
