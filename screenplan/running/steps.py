@@ -511,9 +511,10 @@ STEPS: dict[str, Step] = {
             keys=(
                 "works.losses growth.losses growth.replaced works.hole_factor setbacks.hole works.strip works.mulch works.mulch_depth "
                 "works.mulch_clear works.mulch_top_up works.ring works.mulch_bag works.caliper "
-                "works.water_every weeds.passes weeds.years weeds.prepare rows.spacing fence.roll plants.raised plants.raised_losses"
+                "works.water_every weeds.passes weeds.years weeds.prepare rows.spacing fence.roll plants.raised plants.raised_losses "
+                "calendar.planting"
             ),
-            resources="species_table",
+            resources="position_deg limits species_table",
         ),
         _step(
             "kept",

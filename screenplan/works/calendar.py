@@ -47,12 +47,8 @@ from screenplan.works.until_planted import (
     setting_tasks,
     tasks_before,
 )
-from screenplan.works.water import (
-    SOURCE,
-    Stage,
-    water_stages,
-    years_to_establish,
-)
+from screenplan.works.water import SOURCE
+from screenplan.works.watering import longest_stages
 from screenplan.works.weeds import times_of, weeding_notes, weeding_tasks
 
 #: A planting date this many years back or ahead is a slip.
@@ -106,7 +102,7 @@ def schedule_work(
         raise refuse("no plant is to be set", "Choose a line that has room for plants", key="rows")
     asked = limit_named(limits, plan.calendar.request, LocateRequest, plan.calendar.key("request"))
     birds = limit_named(limits, plan.calendar.nesting, Nesting, plan.calendar.key("nesting"))
-    seasons = Seasons(start, None if position_deg is None else position_deg[1])
+    seasons = Seasons.of(plan.calendar, position_deg)
     kinds = kinds_of(new, species_table)
     windows = windows_of(kinds, seasons, limits, plan)
     notes = [*judge_planting(windows, seasons, today)]
@@ -201,15 +197,8 @@ def _weeding(quantities, plan: Options, seasons: Seasons) -> Iterator[dict]:
 
 
 def _watering(kinds: Sequence[Kind], works: Works, seasons: Seasons, limits) -> Iterator[dict]:
-    longest: dict[str, Stage] = {}
-    for kind in kinds:
-        years = years_to_establish(kind, works.caliper)
-        for stage in water_stages(years, often_every_days=works.water_every):
-            longest[stage.key] = max(
-                stage, longest.get(stage.key, stage), key=lambda stage: stage.times
-            )
     rest = limit_of(limits, WinterWater)
-    for run in water_by_season(list(longest.values()), seasons, limits):
+    for run in water_by_season(longest_stages(kinds, works), seasons, limits):
         stage = run.stage
         says = (
             "Only if the soil is dry, not frozen, and the day is mild; evergreens first"
@@ -220,7 +209,7 @@ def _watering(kinds: Sequence[Kind], works: Works, seasons: Seasons, limits) -> 
         yield task(
             stage.key, stage.name, stage.first_day, says,
             source=f"{rest.source} ({rest.status})" if run.winter and rest else SOURCE,
-            item="water_round" if run.winter else stage.key, times=stage.times,
+            item=stage.key, times=stage.times,
             every_days=stage.every_days if stage.times > 1 else None,
         )  # fmt: skip
 
