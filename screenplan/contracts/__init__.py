@@ -81,6 +81,7 @@ from screenplan.contracts.views import (
     VIEW_YEARS,
     VIEWS,
 )
+from screenplan.contracts.water import WATER_BY_MONTH
 from screenplan.contracts.works import (
     ALTERNATIVES,
     CLIPPING,
@@ -160,6 +161,7 @@ OUTPUTS = _by_name(
     BASE_LINES,
     STAKES,
     STAKE_CHECKS,
+    WATER_BY_MONTH,
     QUANTITIES,
     SCHEDULE,
     KEPT_SIZES,

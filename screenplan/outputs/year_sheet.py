@@ -22,7 +22,7 @@ YEARS_NAME = "years.html"
 
 @dataclass(frozen=True)
 class Page:
-    """One year on paper: its name, its days, what it takes in a sentence, its tasks and what to watch."""
+    """One year on paper: its name, its days, what it takes in a sentence, its tasks, what to watch, and its water by month."""
 
     anchor: str
     name: str
@@ -30,6 +30,7 @@ class Page:
     takes: str
     rows: list[list[str]]
     watch: list[str]
+    water: list[str]
     measures: bool
 
 
@@ -39,7 +40,8 @@ def write_years(layers: Mapping[str, Any], path: str | Path, about: About) -> Pa
     Parameters
     ----------
     layers : mapping of str to DataFrame
-        By contract name, of it ``schedule``, ``year_costs`` and ``to_measure``, in the local frame.
+        By contract name, of it ``schedule``, ``year_costs``, ``to_measure`` and, if it is there,
+        ``water_by_month``, in the local frame.
     path : path
         The file.
     about : About
@@ -52,6 +54,8 @@ def write_years(layers: Mapping[str, Any], path: str | Path, about: About) -> Pa
 def make_years(layers: Mapping[str, Any], about: About) -> str:
     """Give the year sheet of a run as HTML; the same layers give the same text."""
     schedule = layers["schedule"]
+    months = layers.get("water_by_month")
+    months = None if months is None or months.empty else months
     told = {int(row["year"]): row for row in layers["year_costs"].to_dict("records")}
     title = clean(about.title, 120) or (f"Screen on {about.of}" if about.subject else "Screen")
     later = [
@@ -63,14 +67,14 @@ def make_years(layers: Mapping[str, Any], about: About) -> str:
         title=title,
         version=__version__,
         style=Markup(template("years.css")),
-        pages=[_page(schedule, told[year], about.units) for year in range(BEFORE, YEARS)],
+        pages=[_page(schedule, told[year], months, about.units) for year in range(BEFORE, YEARS)],
         measured=_form(layers["to_measure"], about),
         unit="ft and in" if about.units == "us" else "m",
         later=later,
     )  # fmt: skip
 
 
-def _page(schedule, told: Mapping[str, Any], units: str) -> Page:
+def _page(schedule, told: Mapping[str, Any], months, units: str) -> Page:
     year, due = int(told["year"]), tasks_in(schedule, int(told["year"]))
     watch = dict.fromkeys(
         clean(in_units(task["caution"], units), LONGEST_TEXT)
@@ -82,9 +86,12 @@ def _page(schedule, told: Mapping[str, Any], units: str) -> Page:
         anchor=f"year-{year}" if year >= 0 else "before",
         name=year_name(year),
         days="" if is_missing(first) else f"{first} to {last}",
-        takes=_takes(told, units) if due else "Nothing is to be done but to look and to measure.",
+        takes=_takes(told, units, normals=months is not None)
+        if due
+        else "Nothing is to be done but to look and to measure.",
         rows=[_row(task, units) for task in due],
         watch=list(watch),
+        water=[] if months is None else _months(months, year, units),
         measures=year >= 0,
     )
 
@@ -99,14 +106,29 @@ def _row(task: Mapping[str, Any], units: str) -> list[str]:
     ]
 
 
-def _takes(told: Mapping[str, Any], units: str) -> str:
+def _months(months, year: int, units: str) -> list[str]:
+    """Say what is poured in each month of a year; months without water are left out."""
+    own = months.loc[((months["year"] == year) & (months["rounds"] > 0)).to_numpy(bool)]
+    return [
+        f"{row['name']}: {format_amount(float(row['water_l']), 'l', units)} in {row['rounds']} "
+        f"{'round' if row['rounds'] == 1 else 'rounds'}"
+        for row in own.to_dict("records")
+    ]
+
+
+def _takes(told: Mapping[str, Any], units: str, *, normals: bool) -> str:
     """Say in a sentence what the tasks of a year take."""
     parts = [f"{told['tasks']} {'task' if told['tasks'] == 1 else 'tasks'}"]
     if not is_missing(told["hours"]):
         parts.append(f"about {told['hours']:.0f} hours of one person, as far as rates are known")
     if told["rounds"]:
         water = format_amount(float(told["water_l"]), "l", units)
-        parts.append(f"{told['rounds']} rounds of water, at most {water} if no rain falls")
+        rain = (
+            f"{water} besides the rain of your normals"
+            if normals
+            else f"at most {water} if no rain falls"
+        )
+        parts.append(f"{told['rounds']} rounds of water, {rain}")
     if not is_missing(told["material"]):
         parts.append(f"{told['material']:,.2f} for what is bought, by your prices")
     if not is_missing(told["labour_cost"]):

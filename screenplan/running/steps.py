@@ -502,11 +502,24 @@ STEPS: dict[str, Step] = {
             resources="terrain",
         ),
         _step(
+            "water",
+            "Tell month by month what new plants need, what rain brings of it and what is poured",
+            "screenplan.works:lay_water",
+            needs="plants",
+            gives="water_by_month",
+            keys=(
+                "climate.rain climate.temperature calendar.planting works.caliper works.water_every "
+                "cost.hours"
+            ),
+            resources="limits species_table",
+            asked="climate.rain",
+        ),
+        _step(
             "quantities",
             "Count plants, holes, earth, mulch, water and fence material",
             "screenplan.works:count_material",
             needs="parcels planting_lines plants",
-            takes="stakes pegs base_lines fence_options",
+            takes="stakes pegs base_lines fence_options water_by_month",
             gives="quantities",
             keys=(
                 "works.losses growth.losses growth.replaced works.hole_factor setbacks.hole works.strip works.mulch works.mulch_depth "
@@ -531,7 +544,7 @@ STEPS: dict[str, Step] = {
             "Lay out the tasks from marking the ground to the closed row",
             "screenplan.works:schedule_work",
             needs="plants",
-            takes="closure quantities fence_options",
+            takes="closure quantities fence_options water_by_month",
             gives="schedule",
             keys=(
                 "browsing.reach fence.animal "
@@ -567,7 +580,7 @@ STEPS: dict[str, Step] = {
             "Count hours, water and money by year",
             "screenplan.works:count_years",
             needs="schedule quantities",
-            takes="cost",
+            takes="cost water_by_month",
             gives="year_costs",
             keys="cost.hour",
         ),

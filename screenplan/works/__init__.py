@@ -11,6 +11,7 @@ __all__, __getattr__, __dir__ = offer(
         "count_years": "years",
         "lay_clipping": "clipping",
         "lay_fence": "fence",
+        "lay_water": "water_months",
         "look_browsed": "browsing",
         "outline_request": "request",
         "price_work": "cost",

@@ -10,6 +10,7 @@ from screenplan.works.measuring import choose_to_measure as choose_to_measure
 from screenplan.works.quantities import count_material as count_material
 from screenplan.works.request import outline_request as outline_request
 from screenplan.works.stakeout import stake_out as stake_out
+from screenplan.works.water_months import lay_water as lay_water
 from screenplan.works.years import count_years as count_years
 
 __all__ = [
@@ -19,6 +20,7 @@ __all__ = [
     "count_years",
     "lay_clipping",
     "lay_fence",
+    "lay_water",
     "look_browsed",
     "outline_request",
     "price_work",

@@ -48,6 +48,7 @@ from screenplan.works.until_planted import (
     tasks_before,
 )
 from screenplan.works.water import SOURCE
+from screenplan.works.water_months import month_tasks, months_given
 from screenplan.works.watering import longest_stages
 from screenplan.works.weeds import times_of, weeding_notes, weeding_tasks
 
@@ -69,8 +70,8 @@ def schedule_work(
     Parameters
     ----------
     layers : mapping
-        Plants, and closure, quantities and fence options if there are any: the year of closure,
-        whether there is mulch, and the chosen fence come from them.
+        Plants, and closure, quantities, fence options and water by month if there are any: the year of closure,
+        whether there is mulch, the chosen fence, and the rounds that rain leaves come from them.
     plan : Options, optional
         Of it [calendar], [crew], [cost] hours, [works], [weeds], [plants] and [growth]. Without a day of planting days are counted, and
         dates stay empty.
@@ -108,6 +109,7 @@ def schedule_work(
     notes = [*judge_planting(windows, seasons, today)]
     mulched = quantities is None or bool((quantities["item"] == "mulch").any())
     fence = chosen_fence(layers.get("fence_options"))
+    months = months_given(layers.get("water_by_month"))
     stand = planned_stand(new, plan, species_table)
     clip = first_clip(stand.starts, stand.sizes, least_gap(plants))
     fenced = fence is not None
@@ -124,7 +126,11 @@ def schedule_work(
             asked, birds, seasons, work, ordered=order.day if bought else 0, fenced=fenced
         ),
         *setting_tasks(kinds, windows, work, order, mulched=mulched, fenced=fenced),
-        *_watering(kinds, plan.works, seasons, limits),
+        *(
+            _watering(kinds, plan.works, seasons, limits)
+            if months is None
+            else month_tasks(months, watered_of(kinds))
+        ),
         *_weeding(quantities, plan, seasons),
         *_after(asked, quantities, work, plan, fence, move_into(windows, seasons, year_day(1))),
         *(

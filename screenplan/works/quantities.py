@@ -28,7 +28,8 @@ from screenplan.works.earth import SWELL, nearest_gaps, ring_area, strip_along
 from screenplan.works.fence import chosen_fence
 from screenplan.works.kinds import Kind, kinds_of
 from screenplan.works.seasons import Seasons
-from screenplan.works.watering import Poured, poured_by_stage, round_litres
+from screenplan.works.water_months import by_stage, months_given
+from screenplan.works.watering import litres_of, round_litres
 from screenplan.works.weeds import times_of
 
 #: Every key that [cost] prices and hours may name, with what it is. In a row of several kinds of
@@ -122,7 +123,7 @@ def count_material(
     layers : mapping
         Parcels, planting lines and plants, of which those that stand already need nothing; if there
         are any, stakes, pegs and base lines of the stake-out, and fence options, of which the chosen
-        row is counted. By their contracts, in local-frame metres.
+        row is counted; water by month, if the plan has normals of rain. By their contracts, in local-frame metres.
     plan : Options, optional
         Of it [works], [weeds], [setbacks], [rows], [plants], [fence] and [calendar] planting. Cleared strips are
         broken at gaps wider than the spacing.
@@ -158,7 +159,9 @@ def count_material(
                 key=plan.rows.key("spacing"),
             )
     strip = cleared_strip(layers, plan, species_table)
+    months = months_given(layers.get("water_by_month"))
     seasons = Seasons.of(plan.calendar, position_deg)
+    stages = litres_of(kinds, works, seasons, limits) if months is None else by_stage(months)
     records = [
         *_plants(kinds, works.losses, plan.plants),
         *_replacing(kinds, works.losses, plan.growth.losses, plan.growth.replaced),
@@ -168,7 +171,7 @@ def count_material(
         *_weeding(plan.weeds, strip.area),
         *_holes(kinds, holes),
         *_mulching(works, strip.area, plants, len(new)),
-        *_watering(kinds, works, poured_by_stage(kinds, works, seasons, limits)),
+        *_watering(kinds, works, stages),
         *_fencing(layers.get("fence_options"), plan.fence.roll),
     ]  # fmt: skip
     return with_notes(table_of(QUANTITIES, records), _doubts(new, kinds, holes, gaps, usual))
@@ -364,7 +367,9 @@ def _mulching(works: Works, strip_area: float, plants, count: int) -> Iterator[d
         yield _bought(row, "bag", works.mulch_bag) | {"packs": packs}
 
 
-def _watering(kinds: Sequence[Kind], works: Works, stages: Mapping[str, Poured]) -> Iterator[dict]:
+def _watering(
+    kinds: Sequence[Kind], works: Works, stages: Mapping[str, tuple[float, str]]
+) -> Iterator[dict]:
     caliper = works.caliper
     litres = [round_litres(kind, works) for kind in kinds]
     told = dict.fromkeys(
@@ -375,19 +380,8 @@ def _watering(kinds: Sequence[Kind], works: Works, stages: Mapping[str, Poured])
         "water_round", "water", sum(litres), "l", "; ".join(told), water.SOURCE,
         "Feel the soil first: none is needed while it is moist or frozen, or after an inch of rain",
     )  # fmt: skip
-    for key, poured in stages.items():
-        yield _done(key, "water", poured.litres, "l", _water_paces(poured), water.SOURCE)
-
-
-def _water_paces(poured: Poured) -> str:
-    """Say how often is watered in a stage."""
-    stage, times = poured.stage, poured.times
-    if stage.key == "water_winter":
-        return f"at most: {times} times in all, only if the soil is dry and not frozen"
-    pace = f"every {stage.every_days} days" if stage.every_days > 1 else "daily"
-    broken = ", but not in winter" if times < stage.times else ""
-    frost = "" if broken else " and the soil never freezes"
-    return f"at most: {times} times, {pace}{broken}, if no rain falls{frost}"
+    for key, (amount, how) in stages.items():
+        yield _done(key, "water", amount, "l", how, water.SOURCE)
 
 
 def _water_rule(kind: Kind, caliper) -> str:

@@ -84,3 +84,22 @@ def poured_by_stage(
                 known, times=max(known.times, count), litres=known.litres + count * each
             )
     return found
+
+
+def litres_of(
+    kinds: Sequence[Kind], works: Works, seasons: Seasons, limits: Mapping[str, Limit] | None
+) -> dict[str, tuple[float, str]]:
+    """Give the litres of each stage by its key, and how they are counted in words: see `poured_by_stage`."""
+    found = poured_by_stage(kinds, works, seasons, limits)
+    return {key: (poured.litres, _paces(poured)) for key, poured in found.items()}
+
+
+def _paces(poured: Poured) -> str:
+    """Say how often is watered in a stage at most."""
+    stage, times = poured.stage, poured.times
+    if stage.key == "water_winter":
+        return f"at most: {times} times in all, only if the soil is dry and not frozen"
+    pace = f"every {stage.every_days} days" if stage.every_days > 1 else "daily"
+    broken = ", but not in winter" if times < stage.times else ""
+    frost = "" if broken else " and the soil never freezes"
+    return f"at most: {times} times, {pace}{broken}, if no rain falls{frost}"
