@@ -186,9 +186,10 @@ def test_the_year_sheet_tells_the_water_of_each_month(made):
     assert "besides the rain of your normals" in first
     assert "if no rain falls" not in page
     row = made["water_by_month"].iloc[0]
-    assert f"<li>{row['name']}: {row['water_l']:,.0f} l in {row['rounds']} rounds</li>" in first
+    assert f"<td>Water in {row['name']}: {row['water_l']:,.0f} l</td>" in first
     without = make_years(made | {"water_by_month": None}, About(units="metric"))
-    assert "<h3>Water</h3>" not in without
+    assert f"<td>Water in {row['name']}</td>" in without
+    assert "if no rain falls" in without
 
 
 def test_kinds_are_watered_as_long_as_each_needs():

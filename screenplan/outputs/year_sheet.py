@@ -22,7 +22,7 @@ YEARS_NAME = "years.html"
 
 @dataclass(frozen=True)
 class Page:
-    """One year on paper: its name, its days, what it takes in a sentence, its tasks, what to watch, and its water by month."""
+    """One year on paper: its name, its days, what it takes in a sentence, its tasks and what to watch."""
 
     anchor: str
     name: str
@@ -30,7 +30,6 @@ class Page:
     takes: str
     rows: list[list[str]]
     watch: list[str]
-    water: list[str]
     measures: bool
 
 
@@ -55,7 +54,7 @@ def make_years(layers: Mapping[str, Any], about: About) -> str:
     """Give the year sheet of a run as HTML; the same layers give the same text."""
     schedule = layers["schedule"]
     months = layers.get("water_by_month")
-    months = None if months is None or months.empty else months
+    water = {} if months is None else months.set_index("first_day")["water_l"].to_dict()
     told = {int(row["year"]): row for row in layers["year_costs"].to_dict("records")}
     title = clean(about.title, 120) or (f"Screen on {about.of}" if about.subject else "Screen")
     later = [
@@ -67,14 +66,15 @@ def make_years(layers: Mapping[str, Any], about: About) -> str:
         title=title,
         version=__version__,
         style=Markup(template("years.css")),
-        pages=[_page(schedule, told[year], months, about.units) for year in range(BEFORE, YEARS)],
+        pages=[_page(schedule, told[year], water, about.units) for year in range(BEFORE, YEARS)],
         measured=_form(layers["to_measure"], about),
         unit="ft and in" if about.units == "us" else "m",
         later=later,
     )  # fmt: skip
 
 
-def _page(schedule, told: Mapping[str, Any], months, units: str) -> Page:
+def _page(schedule, told: Mapping[str, Any], water: Mapping[int, float], units: str) -> Page:
+    """Lay out a year; ``water`` are the litres of months by the day of their first round."""
     year, due = int(told["year"]), tasks_in(schedule, int(told["year"]))
     watch = dict.fromkeys(
         clean(in_units(task["caution"], units), LONGEST_TEXT)
@@ -86,33 +86,24 @@ def _page(schedule, told: Mapping[str, Any], months, units: str) -> Page:
         anchor=f"year-{year}" if year >= 0 else "before",
         name=year_name(year),
         days="" if is_missing(first) else f"{first} to {last}",
-        takes=_takes(told, units, normals=months is not None)
+        takes=_takes(told, units, normals=bool(water))
         if due
         else "Nothing is to be done but to look and to measure.",
-        rows=[_row(task, units) for task in due],
+        rows=[_row(task, water, units) for task in due],
         watch=list(watch),
-        water=[] if months is None else _months(months, year, units),
         measures=year >= 0,
     )
 
 
-def _row(task: Mapping[str, Any], units: str) -> list[str]:
-    hours = task["hours"]
+def _row(task: Mapping[str, Any], water: Mapping[int, float], units: str) -> list[str]:
+    hours, what = task["hours"], clean(in_units(task["name"], units), LONGEST_TEXT)
+    if task["part"] == "water" and task["first_day"] in water:
+        what += f": {format_amount(water[task['first_day']], 'l', units)}"
     return [
         write_cell(task, "first_day", "when", units, {}),
-        clean(in_units(task["name"], units), LONGEST_TEXT),
+        what,
         write_cell(task, "times", "often", units, {}),
         "" if is_missing(hours) else f"{hours * task['times']:.1f}",
-    ]
-
-
-def _months(months, year: int, units: str) -> list[str]:
-    """Say what is poured in each month of a year; months without water are left out."""
-    own = months.loc[((months["year"] == year) & (months["rounds"] > 0)).to_numpy(bool)]
-    return [
-        f"{row['name']}: {format_amount(float(row['water_l']), 'l', units)} in {row['rounds']} "
-        f"{'round' if row['rounds'] == 1 else 'rounds'}"
-        for row in own.to_dict("records")
     ]
 
 
