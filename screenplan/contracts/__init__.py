@@ -81,7 +81,7 @@ from screenplan.contracts.views import (
     VIEW_YEARS,
     VIEWS,
 )
-from screenplan.contracts.water import WATER_BY_MONTH
+from screenplan.contracts.water import DRIP_LINES, WATER_BY_MONTH
 from screenplan.contracts.works import (
     ALTERNATIVES,
     CLIPPING,
@@ -162,6 +162,7 @@ OUTPUTS = _by_name(
     STAKES,
     STAKE_CHECKS,
     WATER_BY_MONTH,
+    DRIP_LINES,
     QUANTITIES,
     SCHEDULE,
     KEPT_SIZES,

@@ -1,10 +1,10 @@
-"""The water of new plants, month by month."""
+"""The water of new plants: month by month, and the rows for a drip line."""
 
 from __future__ import annotations
 
-from screenplan.contracts.columns import date, integer, number, sentence, text
+from screenplan.contracts.columns import date, integer, metres, number, sentence, tape, text
 from screenplan.contracts.model import Contract
-from screenplan.contracts.presentation import Shown
+from screenplan.contracts.presentation import STAKE_OUT, Place, Shown
 
 WATER_BY_MONTH = Contract(
     "water_by_month",
@@ -36,5 +36,41 @@ WATER_BY_MONTH = Contract(
         number("hours", "Hours of one person, by your rate for one litre of water_round or a usual one", "Hours of work", heading="hours", form="hours", low=0.0),
         sentence("says", "Why nothing is poured, or how much is", "In words", heading="note"),
         sentence("source", "Where the figures come from"),
+    ),
+)  # fmt: skip
+
+
+_LEVEL = "Height of the ground, as the terrain has it; empty without one"
+
+DRIP_LINES = Contract(
+    "drip_lines",
+    ("LineString",),
+    "The way of a drip line along a row, from its first new plant to its last",
+    key="line_id",
+    optional="first_level_m last_level_m rise_m lowest_level_m highest_level_m",
+    place=Place("Stake-out", 65, (STAKE_OUT,)),
+    report=(
+        Shown(
+            "water", 40, title="Rows for a drip line", whole=True,
+            columns="line_id length_m slope_m plants emitters spacing_m widest_m rise_m lowest_level_m highest_level_m",
+            lead="Emitters stand at the plants. Flow and pressure are those of your line: ask who sells it.",
+        ),
+    ),
+    columns=(
+        text("line_id", "The planting line", "Planting line", heading="row"),
+        tape("length_m", "Level length from the first plant to the last, plant by plant", heading="level"),
+        tape(
+            "slope_m", "The same along the ground", "Length on the ground", heading="along the ground",
+            same_as="length_m",
+        ),
+        integer("plants", "New plants along it", low=2),
+        integer("emitters", "Emitters of all plants", low=2),
+        metres("spacing_m", "Median distance of the plants: that of the emitters", "Spacing", heading="apart"),
+        metres("widest_m", "Widest distance of two plants", "Widest gap", heading="at most apart"),
+        metres("first_level_m", f"At the first plant. {_LEVEL}", "Level of the first plant"),
+        metres("last_level_m", f"At the last plant. {_LEVEL}", "Level of the last plant"),
+        metres("rise_m", "Rise from the first plant to the last; a fall is negative", "Rise", heading="rise"),
+        metres("lowest_level_m", f"At the lowest plant. {_LEVEL}", "Lowest level", heading="lowest"),
+        metres("highest_level_m", f"At the highest plant. {_LEVEL}", "Highest level", heading="highest"),
     ),
 )  # fmt: skip

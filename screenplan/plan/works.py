@@ -81,6 +81,13 @@ class Works(Section):
         json_schema_extra={"unit": "days"},
     )
 
+    emitters: int | None = Field(
+        None,
+        ge=1,
+        le=20,
+        description="Emitters of a drip line at each plant; with it the layer drip_lines has the rows for whoever lays one",
+    )
+
     @model_validator(mode="after")
     def _rings_leave_mulch(self):
         if self.mulch == "ring" and self.ring <= 2.0 * self.mulch_clear:

@@ -515,6 +515,16 @@ STEPS: dict[str, Step] = {
             asked="climate.rain",
         ),
         _step(
+            "drip",
+            "Draw the rows for a drip line, with their lengths, levels and emitters",
+            "screenplan.works:lay_drip_lines",
+            needs="plants",
+            gives="drip_lines",
+            keys="works.emitters",
+            resources="terrain",
+            asked="works.emitters",
+        ),
+        _step(
             "quantities",
             "Count plants, holes, earth, mulch, water and fence material",
             "screenplan.works:count_material",

@@ -10,6 +10,7 @@ __all__, __getattr__, __dir__ = offer(
         "count_material": "quantities",
         "count_years": "years",
         "lay_clipping": "clipping",
+        "lay_drip_lines": "drip",
         "lay_fence": "fence",
         "lay_water": "water_months",
         "look_browsed": "browsing",
