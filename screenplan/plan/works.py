@@ -69,6 +69,18 @@ class Works(Section):
     mulch_bag: Volume = Field(
         0.05, ge=0.001, le=2, description='What a bag of mulch holds, such as "2 cu ft" or "50 l"'
     )
+    mulch_bulk: Volume | None = Field(
+        None,
+        ge=0,
+        le=1000,
+        description="From this much on mulch is bought in bulk, not in bags, for each topping up by itself; 1 to 2 cu yd cost about the same either way (a price guide, read)",
+    )
+    mulch_load: Volume = Field(
+        1.0,
+        ge=0.1,
+        le=100,
+        description='What one load of mulch in bulk holds, by which it is priced (cost.prices.mulch_bulk), such as "1 cu yd"',
+    )
     caliper: Length | None = Field(
         None,
         ge=0.002,

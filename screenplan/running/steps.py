@@ -533,7 +533,7 @@ STEPS: dict[str, Step] = {
             gives="quantities",
             keys=(
                 "works.losses growth.losses growth.replaced works.hole_factor setbacks.hole works.strip works.mulch works.mulch_depth "
-                "works.mulch_clear works.mulch_top_up works.ring works.mulch_bag works.caliper "
+                "works.mulch_clear works.mulch_top_up works.ring works.mulch_bag works.mulch_bulk works.mulch_load works.caliper "
                 "works.water_every weeds.passes weeds.years weeds.prepare rows.spacing fence.roll plants.raised plants.raised_losses "
                 "calendar.planting"
             ),

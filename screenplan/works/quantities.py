@@ -27,6 +27,7 @@ from screenplan.works import water
 from screenplan.works.earth import SWELL, nearest_gaps, ring_area, strip_along
 from screenplan.works.fence import chosen_fence
 from screenplan.works.kinds import Kind, kinds_of
+from screenplan.works.rates import BULK
 from screenplan.works.seasons import Seasons
 from screenplan.works.water_months import by_stage, months_given
 from screenplan.works.watering import litres_of, round_litres
@@ -54,6 +55,7 @@ ITEMS = {
     "surplus": "Earth left over, as it lay in the ground",
     "mulch": "Mulch",
     "mulch_again": "Mulch to top up",
+    "mulch_bulk": "Mulch in bulk, a load",
     "water_round": "Water each time, all plants",
     "water_daily": "Water in weeks 1 and 2",
     "water_often": "Water in weeks 3 to 12",
@@ -354,7 +356,7 @@ def _mulching(works: Works, strip_area: float, plants, count: int) -> Iterator[d
         f"{where}, {{{area:.1f} m²}}, {{{depth * 100:g} cm}} deep, kept {{{clear * 100:g} cm}} off each stem",
         _ARITHMETIC, "Never heap mulch against a stem",
     )  # fmt: skip
-    yield _bought(row, "bag", works.mulch_bag)
+    yield _bought(row, *_mulch_pack(works, area * depth))
     again = works.mulch_top_up * area * depth
     if again > 0.0:
         row = _done(
@@ -362,9 +364,17 @@ def _mulching(works: Works, strip_area: float, plants, count: int) -> Iterator[d
             f"{MULCH_YEARS} times, once a year, {{{again:.2f} m³}} each: {works.mulch_top_up:.0%} of it has rotted",
             _COMMON,
         )  # fmt: skip
-        # Each year's bags are bought in that year, so each time is rounded up.
-        packs = MULCH_YEARS * math.ceil(again / works.mulch_bag - NOISE)
-        yield _bought(row, "bag", works.mulch_bag) | {"packs": packs}
+        # Each year's mulch is bought in that year, so each time is rounded up.
+        pack, size = _mulch_pack(works, again)
+        packs = MULCH_YEARS * math.ceil(again / size - NOISE)
+        yield _bought(row, pack, size) | {"packs": packs}
+
+
+def _mulch_pack(works: Works, amount_m3: float) -> tuple[str, float]:
+    """Say how so much mulch is sold, and what one of it holds, m³."""
+    if works.mulch_bulk is not None and amount_m3 >= works.mulch_bulk:
+        return BULK, works.mulch_load
+    return "bag", works.mulch_bag
 
 
 def _watering(
