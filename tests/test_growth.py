@@ -351,3 +351,21 @@ def test_a_clipped_hedge_is_as_tall_and_wide_as_it_is_kept_and_one_that_grows_fr
     assert spread_at(kept, heights, growth) == pytest.approx(spread)
     assert width_at(free, heights, growth) == pytest.approx(spread)
     assert width_at(kept, heights, growth) == pytest.approx(np.minimum(spread, 0.6))
+
+
+@pytest.mark.parametrize("stock", ["container", "bare_root"])
+@pytest.mark.parametrize("curve", CURVES)
+def test_weeds_that_are_left_alone_keep_a_plant_behind(curve, stock):
+    # Closed form: a share s of n years is lost, so that from year n on it is as tall as another s n years before.
+    cedar = load_species()["thuja_occidentalis"]
+    slowed = replace(cedar, slowed_share=0.6, slowed_years=5.0)
+    how = {"stock_height_m": 0.5, "curve": curve, "stock": stock}
+    years = np.arange(5.0, 40.0)
+    assert height_at(slowed, years, **how) == pytest.approx(height_at(cedar, years - 3.0, **how))
+    early = np.linspace(0.0, 5.0, 11)
+    assert height_at(slowed, early, **how) == pytest.approx(height_at(cedar, 0.4 * early, **how))
+    # What stands already is past it, and none is lost where nothing is.
+    stands = how | {"established": True}
+    assert height_at(slowed, years, **stands).tolist() == height_at(cedar, years, **stands).tolist()
+    weeded = replace(cedar, slowed_share=0.0, slowed_years=5.0)
+    assert height_at(weeded, years, **how).tolist() == height_at(cedar, years, **how).tolist()

@@ -124,7 +124,7 @@ class Weeds(Section):
         3,
         ge=1,
         le=5,
-        description="Years of weeding from planting on; three to five are published (read)",
+        description="Years of weeding from planting on, or of weeds.neglect; three to five are published (read)",
         json_schema_extra={"unit": "years"},
     )
     prepare: int = Field(
@@ -133,6 +133,22 @@ class Weeds(Section):
         le=6,
         description="Passes in the growing season before planting (common practice, no source)",
     )
+    neglect: float = Field(
+        0.0,
+        ge=0,
+        le=0.9,
+        description="Share of the growth that is lost in weeds.years if weeds are left alone; 0.5 to 0.75 is published for seedlings among annual weeds (Government of Alberta, read)",
+    )
+
+    @model_validator(mode="after")
+    def _is_weeded_or_not(self):
+        if self.passes and self.neglect:
+            raise WrongError(
+                "weeds are fought and left alone in the same years",
+                f"Set {self.key('passes')} = 0 to see what neglect costs, or {self.key('neglect')} = 0",
+                self.key("neglect"),
+            )
+        return self
 
 
 class Fence(Section):

@@ -560,7 +560,7 @@ STEPS: dict[str, Step] = {
                 "browsing.reach fence.animal "
                 "kept.height kept.width calendar.planting calendar.request calendar.nesting growth.years works.caliper "
                 "works.water_every growth.curve plants.raised plants.raised_years crew.people crew.hours cost.hours "
-                "climate.temperature health.zone weeds.passes weeds.years weeds.prepare"
+                "climate.temperature health.zone weeds.passes weeds.years weeds.prepare weeds.neglect"
             ),
             resources="position_deg limits species_table",
         ),

@@ -140,9 +140,9 @@ def schedule_work(
         ),
         *_closing(layers.get("closure")),
     ]
+    notes += () if start is None else seasons.doubts()
+    notes += weeding_notes(plan.weeds, seasons, None if start is None else (today - start).days)
     if start is not None:
-        notes += seasons.doubts()
-        notes += weeding_notes(plan.weeds, seasons, (today - start).days)
         notes += _nesting(tasks, birds, seasons, work.clear.first_day, today)
         ordered = start + dt.timedelta(days=order.day)
         if bought and ordered < today <= start:
