@@ -23,6 +23,7 @@ from screenplan.planting.growth import (
     effective_years,
     establishment_years,
     height_at,
+    heights_at,
     spread_at,
     width_at,
 )
@@ -351,3 +352,18 @@ def test_a_clipped_hedge_is_as_tall_and_wide_as_it_is_kept_and_one_that_grows_fr
     assert spread_at(kept, heights, growth) == pytest.approx(spread)
     assert width_at(free, heights, growth) == pytest.approx(spread)
     assert width_at(kept, heights, growth) == pytest.approx(np.minimum(spread, 0.6))
+
+
+@pytest.mark.parametrize("curve", CURVES)
+@pytest.mark.parametrize("stands", [False, True])
+def test_heights_of_many_quantiles_are_those_of_each_species_so_drawn(curve, stands):
+    """Invariant: the array form is the species at each quantile, grown by itself."""
+    quantiles, years = [-4.0, -1.2816, 0.0, 0.5, 3.0], [0, 3, 10, 60]
+    how = {"stock_height_m": 1.2, "curve": curve, "established": stands}
+    for free in load_species().values():
+        for species in (free, replace(free, kept_height_m=2.5)):
+            each = [
+                height_at(species.at_quantile(height=z), years, **how) for z in quantiles
+            ]
+            together = heights_at(species, quantiles, years, **how)
+            assert together == pytest.approx(np.stack(each), rel=1e-12)
