@@ -362,8 +362,6 @@ def test_heights_of_many_quantiles_are_those_of_each_species_so_drawn(curve, sta
     how = {"stock_height_m": 1.2, "curve": curve, "established": stands}
     for free in load_species().values():
         for species in (free, replace(free, kept_height_m=2.5)):
-            each = [
-                height_at(species.at_quantile(height=z), years, **how) for z in quantiles
-            ]
+            each = [height_at(species.at_quantile(height=z), years, **how) for z in quantiles]
             together = heights_at(species, quantiles, years, **how)
             assert together == pytest.approx(np.stack(each), rel=1e-12)
