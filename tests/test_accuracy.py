@@ -17,9 +17,11 @@ from test_views import GARDEN, HOUSE, LINE, SHUT, TABLE, only, row, trace, windo
 
 from screenplan.site.terrain import Terrain
 from screenplan.views import sampling
+from screenplan.views.accuracy import sampling_error
 from screenplan.views.obstacles import lay_obstacles
 from screenplan.views.openings import openings_of
 from screenplan.views.sampling import eyes_behind, positions_in_view
+from screenplan.views.timeline import Timeline
 
 
 def trace_finely(most_targets, *layers, **options):
@@ -304,3 +306,12 @@ def test_unit_of_length_does_not_matter():
         views_eye_seated=1.2 * k, views_eye_standing=1.6 * k, views_target_spacing=k,
     )[1]  # fmt: skip
     assert two.open.to_numpy() == pytest.approx(one.open.to_numpy(), abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("single", "error"), [(False, 1.0 / (4 * 3)), (True, 0.5 / 9)], ids=["many positions", "one"]
+)
+def test_error_of_an_uncut_view_is_that_of_one_cell(single, error):
+    """The closed form: 1/(n sqrt e) of n positions and e eyes, half a step of the eyes for one position."""
+    shut = Timeline(10, 0.0, "", np.zeros((3, 2, 5)))
+    assert sampling_error(shut, shut, 4, 9, single=single) == pytest.approx(error)

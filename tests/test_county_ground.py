@@ -4,9 +4,11 @@ import numpy as np
 import pytest
 import rasterio
 from county_kit import CRS, EAST, NORTH, PLAN, lots, sides_of
+from pyproj import Transformer
 from rasterio import Affine
 
 import screenplan
+from screenplan.county.ground import frame_on
 from screenplan.county.together import cells_of, frame_of, read_together
 from screenplan.plan import check_plan
 from screenplan.plan.site import Subject
@@ -129,3 +131,25 @@ def test_a_file_that_is_no_terrain_is_refused_once_and_leaves_nothing(tmp_path):
     with pytest.raises(screenplan.InputError, match=r"notes\.tif.*cannot be read as a raster"):
         screenplan.run_county(plan, layers=lots(COUNT), out=tmp_path / "out")
     assert not list(tmp_path.glob("out/*"))
+
+
+def test_the_frame_of_a_cell_lies_at_the_height_of_the_ground_in_its_middle(tmp_path):
+    # The closed form: a plane of 350 m in the middle, which rises 1 in 10 to the east.
+    layers = lots(COUNT)
+    parcels, plan = layers["parcels"], check_plan(PLAN, given=layers)
+    cell = cells_of(parcels)[0]
+    level = frame_on(None, plan, cell, parcels)
+    assert level.height_m is None
+    east, north = Transformer.from_crs(level.crs, CRS, always_xy=True).transform(0.0, 0.0)
+    half = CELLS * CELL_M / 2.0
+    x = (np.arange(CELLS) + 0.5) * CELL_M - half
+    with rasterio.open(
+        tmp_path / "plane.tif", "w", driver="GTiff", width=CELLS, height=CELLS, count=1, dtype="float64",
+        crs=CRS, transform=Affine(CELL_M, 0.0, east - half, 0.0, -CELL_M, north + half),
+    ) as file:  # fmt: skip
+        file.write(np.broadcast_to(350.0 + 0.1 * x, (CELLS, CELLS)), 1)
+        file.units = ("m",)
+    source = TerrainSource(tmp_path / "plane.tif")
+    assert frame_on(source, plan, cell, parcels).height_m == pytest.approx(350.0, abs=0.01)
+    given = plan.model_copy(update={"site": plan.site.model_copy(update={"height": 12.0})})
+    assert frame_on(source, given, cell, parcels).height_m == 12.0

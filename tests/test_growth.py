@@ -23,6 +23,7 @@ from screenplan.planting.growth import (
     effective_years,
     establishment_years,
     height_at,
+    heights_at,
     spread_at,
     width_at,
 )
@@ -369,3 +370,17 @@ def test_weeds_that_are_left_alone_keep_a_plant_behind(curve, stock):
     assert height_at(slowed, years, **stands).tolist() == height_at(cedar, years, **stands).tolist()
     weeded = replace(cedar, slowed_share=0.0, slowed_years=5.0)
     assert height_at(weeded, years, **how).tolist() == height_at(cedar, years, **how).tolist()
+
+
+@pytest.mark.parametrize("curve", CURVES)
+@pytest.mark.parametrize("stands", [False, True])
+def test_heights_of_many_quantiles_are_those_of_each_species_so_drawn(curve, stands):
+    """Invariant: the array form is the species at each quantile, grown by itself."""
+    quantiles, years = [-4.0, -1.2816, 0.0, 0.5, 3.0], [0, 3, 10, 60]
+    how = {"stock_height_m": 1.2, "curve": curve, "established": stands}
+    for free in load_species().values():
+        slowed = replace(free, slowed_share=0.5, slowed_years=3.0)
+        for species in (free, slowed, replace(free, kept_height_m=2.5)):
+            each = [height_at(species.at_quantile(height=z), years, **how) for z in quantiles]
+            together = heights_at(species, quantiles, years, **how)
+            assert together == pytest.approx(np.stack(each), rel=1e-12)

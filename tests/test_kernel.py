@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from screenplan.views import plain
-from screenplan.views.bundle import come_near, lay_bundle, new_bundle
+from screenplan.views.bundle import ROOM, come_near, lay_bundle, new_bundle
 from screenplan.views.crowns import tabulate_crowns
 from screenplan.views.kernel import (
     arrange_runs,
@@ -435,3 +435,18 @@ def test_level_line_along_the_end_of_a_crown():
 def test_growths_beyond_a_word_are_refused():
     with pytest.raises(ValueError, match="at most 4 growths"):
         tabulate_crowns([CONE], *np.ones((3, 5, 2, 1)))
+
+
+def test_more_plants_along_a_ray_than_are_listed_at_once():
+    """Brute force: the plain version, where a ray passes along more plants than the core has room for."""
+    xy = row_of(ROOM + 50, 0.05)
+    crowns = growth_table([CONE], cap=0.3)
+    z, kind = np.zeros(len(xy)), np.zeros(len(xy), int)
+    along = np.linspace(-0.2, 0.2, 9)
+    heights = np.linspace(0.3, 6.0, 9)
+    origin = np.column_stack([np.full(9, -1.0), along, heights])
+    target = np.column_stack([np.full(9, xy[-1, 0] + 1.0), -along, heights])
+    found = blocked_years(origin, target, arrange_runs(*xy.T, z, kind, 0 * kind, crowns), crowns)
+    expected = plain.blocked_years(origin, target, np.column_stack([xy, z]), kind, crowns, [CONE])
+    assert np.array_equal(found, expected)
+    assert len(np.unique(expected)) > 3

@@ -6,11 +6,13 @@ import pandas as pd
 import pytest
 import shapely
 from crown_kit import ELLIPSOID, chord_length
+from hypothesis import given
+from hypothesis import strategies as st
 from shapely.geometry import LineString, MultiPolygon, Point, Polygon, box
 
 from screenplan.ground.errors import InputError
 from screenplan.site.terrain import Terrain
-from screenplan.views.blocking import Ground, first_ground, grid_panels
+from screenplan.views.blocking import Ground, _first_below, first_ground, grid_panels
 from screenplan.views.obstacles import TREE_STEM_SHARE, lay_obstacles
 
 
@@ -361,3 +363,27 @@ def test_bad_rows_are_refused_by_row():
     for ridge in (np.nan, 2.0, 3.0):
         with pytest.raises(InputError, match="row 1: a roof has a ridge, but no height of it"):
             lay_obstacles(houses(box(0, 0, 8, 4), height=3.0, roof="ridge", ridge_m=ridge))
+
+
+@given(
+    st.floats(-3.0, 3.0), st.floats(-3.0, 3.0), st.floats(-3.0, 3.0), st.floats(0.0, 0.4), st.floats(0.6, 1.0)
+)  # fmt: skip
+def test_where_a_parabola_first_falls_below_is_its_first_root(k2, k1, k0, low, high):
+    """Another library: numpy's roots; of even steps none is below before it, and it is at one or at the begin."""
+    found = _first_below(k2, k1, k0, low, high)
+    roots = (
+        np.roots([k2, k1, k0])
+        if abs(k2) > 1e-6
+        else np.array([-k0 / k1 if abs(k1) > 1e-6 else 2.0])
+    )
+    steps = np.linspace(low, high, 2001)
+    below = (k2 * steps + k1) * steps + k0 < -1e-6
+    if found == 2.0:
+        assert not below.any()
+        return
+    assert low <= found <= high
+    assert not below[steps < found - 1e-6].any()
+    if found > low:
+        assert abs((k2 * found + k1) * found + k0) < 1e-6
+        if abs(k2) > 1e-3:
+            assert np.abs(roots - found).min() < 1e-3

@@ -183,16 +183,17 @@ def test_an_extract_ends_in_a_plan_by_what_start_writes(tmp_path):
 
 def test_a_table_made_of_an_extract_is_read_by_its_tags_too(tmp_path):
     rows = {
-        "osm_id": ["1", "2", "3"],
-        "building": ["yes", "garages", None],
-        "landuse": [None, None, "grass"],
-        "building:levels": [2, 1, None],
+        "osm_id": ["1", "2", "3", "4", "5"],
+        "building": ["yes", "garages", None, None, None],
+        "landuse": [None, None, "grass", "grass", "grass"],
+        "building:levels": [2, 1, None, None, None],
     }
-    shapes = [box(-50, -5, -40, 5), box(22, -5, 32, 5), box(-60, -60, 90, -40)]
+    lawns = [box(-60, -60 - 9 * number, 90, -52 - 9 * number) for number in range(3)]
+    shapes = [box(-50, -5, -40, 5), box(22, -5, 32, 5), *lawns]
     file = write(gpd.GeoDataFrame(rows, geometry=shapes, crs=UTM), tmp_path / "houses.gpkg")
     site = read(buildings=LayerSource(file, columns={"storeys": "building:levels"}))
     assert site.layers["buildings"]["kind"].tolist() == ["house", "garages"]
-    assert "1 rows near that are no buildings by their tags left out" in told_of(site, "buildings")
+    assert "3 rows near that are no buildings by their tags left out" in told_of(site, "buildings")
 
 
 def test_a_packed_extract_is_read_too(tmp_path):

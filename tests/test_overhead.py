@@ -55,6 +55,8 @@ def test_the_year_is_that_in_which_growth_passes_the_allowed_height():
         heights = height_at(species, range(31), growth=growth, stock_height_m=1.0)
         passes = next((year for year in range(31) if heights[year] > 20 * FOOT_M), None)
         assert (None if pd.isna(first[name]) else first[name]) == passes
+    in_the_end = height_at(species, 30, stock_height_m=1.0)
+    assert first["height_m"] == pytest.approx(in_the_end, rel=1e-9)
     assert judge_wires(wire(), found, DEFAULTS).result == "fails"
 
 

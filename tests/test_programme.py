@@ -18,6 +18,7 @@ from screenplan.design.greedy import plant_greedily
 from screenplan.design.merging import join_rays, merge_rays
 from screenplan.design.programme import find_planting, least_difference, price_of_open
 from screenplan.design.reduced import fewer_spots
+from screenplan.design.search import Search
 
 #: Sums of prices agree to this.
 SAME = 1e-6
@@ -207,6 +208,16 @@ def test_what_is_made_plainly_keeps_the_plants_that_a_view_needs_and_no_more():
     assert choice.closed(planted).all()
     # With all of them set at first, what is taken off again leaves the same.
     assert greedy._thin(choice, Limits(open_price=100.0, least_run=1), np.ones(5, bool)).sum() == 2
+
+
+def test_a_better_planting_is_found_in_the_time_given_and_none_without_time():
+    # Brute force: the best of all plantings; the search starts from all plants that may stand together.
+    choice = choice_of(np.eye(6, dtype=bool), price=[3.0, 1.0, 1.0, 1.0, 1.0, 2.0], need=[0.5])
+    limits, every = Limits(open_price=100.0, least_run=1), np.ones(6, bool)
+    search = Search(choice, limits, every, np.inf)
+    assert not search.find_good(0.0)
+    assert search.find_good(20.0)
+    assert search.least == pytest.approx(least_of_all(choice, limits))
 
 
 def test_a_view_that_costs_more_than_it_counts_stays_open():

@@ -381,3 +381,15 @@ def test_a_kind_of_which_only_the_spread_is_known_is_as_wide_as_that_at_its_shar
     assert law.widest_m == pytest.approx(wide)
     at = WIDEST_AT_SHARE * kind.full_height(growth)
     assert law.coefficient * at**law.exponent == pytest.approx(wide)
+
+
+@pytest.mark.parametrize("value", [0.0, 0.4, 1])
+def test_one_exponent_stands_for_all_growths(value):
+    own = load_species({"thuja_occidentalis": {"profile": value}})["thuja_occidentalis"]
+    assert own.profile == (value,) * 3
+
+
+@pytest.mark.parametrize("value", [-0.1, 1.1])
+def test_one_exponent_out_of_range_is_refused_once(value):
+    with pytest.raises(InputError, match=rf"{value} is out of range\. Write a number from 0 to 1"):
+        load_species({"thuja_occidentalis": {"profile": value}})

@@ -13,7 +13,6 @@ from effects_kit import row
 from screenplan import sample_plan
 from screenplan.ground.errors import InputError
 from screenplan.planting import growth, stand
-from screenplan.planting.draws import HEIGHTS
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.maturity import FOLLOWED_YEARS, MATURE_YEAR
 from screenplan.planting.species import load_species, planned_species
@@ -22,7 +21,7 @@ from screenplan.running.pipeline import run_plan
 
 PACKAGE = Path(__file__).parent.parent / "screenplan"
 #: The functions that grow a plant, which only the stand calls.
-GROWERS = {"height_at", "spread_at", "width_at", "clear_stem_at", "effective_years"}
+GROWERS = {"height_at", "heights_at", "spread_at", "width_at", "clear_stem_at", "effective_years"}
 TABLE = load_species()
 
 
@@ -69,24 +68,27 @@ def test_nobody_else_takes_the_figures_by_which_plants_grow():
 
 
 def test_a_run_grows_each_plant_once_however_many_steps_ask(monkeypatch):
-    asked = []
+    asked, drawn = [], []
 
     def height_at(species, years, **how):
         asked.append((species, *sorted(how.items())))
         return growth.height_at(species, years, **how)
 
+    def heights_at(species, quantiles, years, **how):
+        drawn.append((species, *sorted(how.items())))
+        return growth.heights_at(species, quantiles, years, **how)
+
     monkeypatch.setattr(stand, "height_at", height_at)
+    monkeypatch.setattr(stand, "heights_at", heights_at)
     stand._grow.cache_clear()
     stand.heights_at_quantiles.cache_clear()
     run = run_plan(sample_plan())
     assert len(asked) == len(set(asked))
-    # What is drawn is grown once for each number of standard deviations; the rest are the scenarios.
-    drawn = [call for call in asked if "growth" not in dict(call[1:])]
+    # What is drawn is grown once for each start; the rest are the scenarios.
     starts = (
         run.layers["plants"].groupby(["species", "stock_height_m", "existing", "stock"]).ngroups
     )
-    assert len(drawn) == len(HEIGHTS) * starts
-    asked[:] = [call for call in asked if call not in set(drawn)]
+    assert len(drawn) == len(set(drawn)) == starts
     # Heights at which a row could be kept are tried, each once.
     kept = [call for call in asked if call[0].kept_height_m is not None]
     assert kept

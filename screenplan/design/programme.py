@@ -7,13 +7,13 @@ part by part.
 from __future__ import annotations
 
 import math
-import time
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.sparse import csr_array, eye_array
 
 from screenplan.design.choice import SLACK, Choice, Limits, breaks_of, counts, open_weight
+from screenplan.design.clock import Clock
 from screenplan.design.formulation import SAME_SHARE, before, members, programme_of, solve
 from screenplan.design.greedy import plant_greedily
 from screenplan.design.search import Search
@@ -140,7 +140,7 @@ def find_planting(
     choice : Choice
     limits : Limits
     seconds : float
-        For the solver. It takes no start and may find nothing in its time; then the greedy planting
+        Of processor time, for the solver. It takes no start and may find nothing in its time; then the greedy planting
         stands, improved part by part: a few views and what closes them are solved anew at a time.
     proof : bool
         Whether the bound is worth time; without, a good planting is enough.
@@ -152,21 +152,21 @@ def find_planting(
         best = plant_greedily(choice, limits, quickly=not proof)
     made_by, bound, in_time = "greedy", -math.inf, not len(choice.price)
     if seconds > 0.0 and len(choice.price):
-        end, most_open = time.monotonic() + seconds, math.inf
+        clock, most_open = Clock(), math.inf
         if limits.open_price >= price_of_open(choice, limits) and _is_exact(choice, limits):
             # To leave more open than this planting does is never worth it: it need not be looked at.
             most_open = open_weight(choice, limits, best)
-        search = Search(choice, limits, best, most_open)
+        search = Search(choice, limits, best, most_open, clock)
         if search.find_good(GOOD_SHARE * seconds):
             made_by = "programme"
         if search.left():
-            rest = (PARTS_SHARE if proof else 1.0) * (end - time.monotonic())
+            rest = (PARTS_SHARE if proof else 1.0) * (seconds - clock.worked())
             whole = programme_of(choice, limits, search.most_open)
-            if search.take(_improve(choice, limits, whole, search.best, rest)):
+            if search.take(_improve(choice, limits, whole, search.best, rest, clock)):
                 made_by = "parts"
         before = search.best
         if proof:
-            search.prove(end - time.monotonic())
+            search.prove(seconds - clock.worked())
         in_time = not search.left()
         if search.best is not before or in_time:
             made_by = "programme"
@@ -183,15 +183,17 @@ def _judged(choice: Choice, limits: Limits, planted) -> float:
     return math.inf if breaks_of(choice, limits, planted) else counts(choice, limits, planted)
 
 
-def _improve(choice: Choice, limits: Limits, programme, planted, seconds: float) -> np.ndarray:
+def _improve(
+    choice: Choice, limits: Limits, programme, planted, seconds: float, clock: Clock
+) -> np.ndarray:
     """Solve the ground round one plant after another anew while the rest stays, then larger grounds."""
-    end = time.monotonic() + seconds
+    end = clock.worked() + seconds
     near = _near(choice)
     for size in PLANTS_AT_A_TIME:
         left = np.flatnonzero(planted).tolist()
-        while left and time.monotonic() < end:
+        while left and clock.worked() < end:
             free = _around(near, left[len(left) // 2], size)
-            part = min(end - time.monotonic(), PART_SHARE * seconds)
+            part = clock.wall(min(end - clock.worked(), PART_SHARE * seconds))
             found = solve(programme, len(planted), part, np.where(free, -1, planted)).planted
             left = [plant for plant in left if not free[plant]]
             if (

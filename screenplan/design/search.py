@@ -11,8 +11,7 @@ the best is shown afterwards: nothing is looked for but what counts less, and mo
 from __future__ import annotations
 
 import math
-import time
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -25,6 +24,7 @@ from screenplan.design.choice import (
     open_weight,
     sets_of_kinds,
 )
+from screenplan.design.clock import Clock
 from screenplan.design.formulation import INFEASIBLE, PROVEN, SAME_SHARE, programme_of, relax, solve
 from screenplan.design.merging import join_rays, merge_rays
 from screenplan.design.reduced import without
@@ -55,12 +55,15 @@ class Search:
         A planting that keeps to the limits.
     most_open : float
         More weight than this stays open in no planting that counts less; infinite if that is not known.
+    clock : Clock
+        By which its seconds go.
     """
 
     choice: Choice
     limits: Limits
     best: np.ndarray
     most_open: float
+    clock: Clock = field(default_factory=Clock)
 
     def __post_init__(self):
         self.least = counts(self.choice, self.limits, self.best)
@@ -101,22 +104,24 @@ class Search:
 
         Where the first bounds take so long that there is no time for programmes, nothing else is tried.
         """
-        end, better = time.monotonic() + seconds, False
+        end, better = self.clock.worked() + seconds, False
         if len(self.parts) > 1 or self.choice.stops.shape[1] > FEW_GROUPS:
             for number, part in enumerate(self.parts):
-                left = end - time.monotonic() - (1.0 - BOUNDS_SHARE) * seconds
+                left = end - self.clock.worked() - (1.0 - BOUNDS_SHARE) * seconds
                 if left <= 0.0:
                     return False
-                self.bounds[number] = relax(part.coarse(self.limits, self.most_open), left).bound
+                self.bounds[number] = relax(
+                    part.coarse(self.limits, self.most_open), self.clock.wall(left)
+                ).bound
         for number in self.left():
-            left = end - time.monotonic()
+            left = end - self.clock.worked()
             if left <= 0.0:
                 break
             if self.bounds[number] >= self.most:
                 continue
             part = self.parts[number]
             programme = programme_of(part.choice, self.limits, self.most_open)
-            relaxed = relax(programme, left)
+            relaxed = relax(programme, self.clock.wall(left))
             self.bounds[number] = max(self.bounds[number], relaxed.bound)
             if relaxed.above is None or relaxed.values is None or self.bounds[number] >= self.most:
                 continue
@@ -124,7 +129,7 @@ class Search:
             near = relaxed.above[:plants] < NEAR_PRICE * max(part.choice.price.mean(), SLACK)
             fixed = np.where(near | (relaxed.values[:plants] > SLACK), -1, 0)
             found = solve(
-                programme, plants, ONE_SHARE * max(end - time.monotonic(), 0.0), fixed,
+                programme, plants, self.clock.wall(ONE_SHARE * max(end - self.clock.worked(), 0.0)), fixed,
                 most=self.most, step=self.step,
             )  # fmt: skip
             better |= self.take(part.whole(found.planted))
@@ -132,16 +137,16 @@ class Search:
 
     def prove(self, seconds: float) -> None:
         """Look for what counts less, set by set, and for bounds; nothing is left if every search came to its end."""
-        end, order = time.monotonic() + seconds, self.left()
+        end, order = self.clock.worked() + seconds, self.left()
         for place, number in enumerate(order):
-            left = end - time.monotonic()
+            left = end - self.clock.worked()
             if left <= 0.0:
                 return
             if self.bounds[number] >= self.most:
                 continue
             part = self.parts[number]
             programme = programme_of(part.choice, self.limits, self.most_open)
-            share = left if place == len(order) - 1 else NEXT_SHARE * left
+            share = self.clock.wall(left if place == len(order) - 1 else NEXT_SHARE * left)
             found = solve(
                 programme, len(part.choice.price), share, most=self.most, step=self.step
             )  # fmt: skip

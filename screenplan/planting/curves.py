@@ -34,22 +34,23 @@ class HeightCurve:
 
     Parameters
     ----------
-    asymptote_m : float
+    asymptote_m : float or ndarray
         A, metres.
-    rate : float
+    rate : float or ndarray
         k, a year. The straight line rises by k A a year.
     exponent : float
         m; 0 for a straight line.
     """
 
-    asymptote_m: float
-    rate: float
+    asymptote_m: float | np.ndarray
+    rate: float | np.ndarray
     exponent: float
 
     def __post_init__(self):
-        if not (self.asymptote_m > 0 and self.rate > 0 and self.exponent >= 0):
+        least, slowest = np.min(self.asymptote_m), np.min(self.rate)
+        if not (least > 0 and slowest > 0 and self.exponent >= 0):
             raise refuse(
-                f"a height curve has the asymptote {{{self.asymptote_m:g} m}}, the rate {self.rate:g} "
+                f"a height curve has the asymptote {{{least:g} m}}, the rate {slowest:g} "
                 f"and the exponent {self.exponent:g}",
                 "Write an asymptote and a rate above 0, and an exponent of 0 or more",
             )
@@ -157,7 +158,7 @@ def years_to(curve: HeightCurve, height_m, start_height_m) -> np.ndarray:
     return np.where(goal <= start, 0.0, np.where(start >= A, np.inf, years))
 
 
-def greatest_yearly_growth(curve: HeightCurve) -> float:
+def greatest_yearly_growth(curve: HeightCurve):
     """Growth of the year in which it grows most, metres: where h/A = (1 − 1/m)^m, or at once for m up to 1.
 
     Raises

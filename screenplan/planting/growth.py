@@ -148,20 +148,67 @@ def height_at(
     2.631
     """
     _check(growth, curve)
-    t = np.asarray(years, float)
+    h0 = species.stock_height_m if stock_height_m is None else stock_height_m
+    start = _Start(h0, stock, established)
+    return _grown(
+        species, (species.curve(growth), species.full_height(growth)), years, start, curve
+    )
+
+
+def heights_at(
+    species: Species,
+    quantiles,
+    years,
+    *,
+    stock_height_m: float,
+    stock: str = USUAL_STOCK,
+    curve: str = "smooth",
+    established: bool = False,
+) -> np.ndarray:
+    """Heights of plants that lie so many standard deviations from the usual one, (quantiles, years), metres.
+
+    Parameters
+    ----------
+    species : Species
+    quantiles : array_like, (quantiles,)
+        Standard deviations, as `Species.at_quantile` takes one.
+    years : array_like, (years,)
+    stock_height_m, stock, curve, established
+        As `height_at` takes them.
+
+    Examples
+    --------
+    >>> from screenplan import load_species
+    >>> holly = load_species()["ilex_opaca"]
+    >>> low, middle = heights_at(holly, [-1.2816, 0.0], [5, 10], stock_height_m=1.0)
+    >>> bool(np.allclose(middle, height_at(holly, [5, 10], stock_height_m=1.0)))
+    True
+    """
+    _check("typical", curve)
+    law = species.curve_at(np.asarray(quantiles, float)[:, None])
+    return _grown(species, law, years, _Start(stock_height_m, stock, established), curve)
+
+
+class _Start(NamedTuple):
+    height_m: float | np.ndarray
+    stock: str
+    established: bool
+
+
+def _grown(species: Species, law: tuple, years, start: _Start, curve: str) -> np.ndarray:
+    """Grow by a curve of the height up to where it stops; its figures may be arrays that broadcast with the years."""
+    (law, full), t, h0 = law, np.asarray(years, float), np.asarray(start.height_m, float)
     if np.any(~(t >= 0)):
         raise refuse("a year lies before planting", "Give years of 0 or more")
-    h0 = np.asarray(species.stock_height_m if stock_height_m is None else stock_height_m, float)
     if np.any(~(h0 > 0)):
         raise refuse("a plant has no height when planted", "Give a stock height above 0")
-    law = species.curve(growth)
     if curve == "straight" and law.exponent:
         law = HeightCurve(law.asymptote_m, greatest_yearly_growth(law) / law.asymptote_m, 0.0)
     grows = t - species.slowed_share * np.minimum(t, species.slowed_years)
-    tau = t if established else effective_years(grows, _more_establishment(species, h0, stock))
-    grown = curves.height_at(law, tau, h0)
+    rooting = None if start.established else _more_establishment(species, h0, start.stock)
+    grown = curves.height_at(law, t if rooting is None else effective_years(grows, rooting), h0)
     # What is planted taller than it grows keeps its height.
-    grown = np.maximum(np.minimum(grown, species.full_height(growth)), h0)
+    grown = np.maximum(np.minimum(grown, full), h0)
     if species.kept_height_m is not None:
         grown = np.minimum(grown, species.kept_height_m)
     return grown

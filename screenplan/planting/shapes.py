@@ -79,46 +79,59 @@ def meeting_band(
     return np.where(meets, low, 0.0), np.where(meets, high, 0.0)
 
 
-def is_nested(shape: str | CrownShape, outer, inner) -> bool:
+def is_nested(shape: str | CrownShape, outer, inner):
     """Tell whether a crown holds another of the same shape on the same stem.
 
     Parameters
     ----------
     shape : str or CrownShape
-    outer, inner : tuple of (height_m, radius_m, clear_stem_m) or with across_m after them
-        The two crowns.
+    outer, inner : array_like, (3, ...) or (4, ...)
+        The two crowns: height, radius and clear stem in metres, and the half width across the row after them.
+
+    Returns
+    -------
+    ndarray of bool, (...)
 
     Notes
     -----
     On the inner crown's heights the outer one's radius must not be less. The squares of the radii
     differ by a parabola in z: its two ends decide, and its vertex between them. Those of stacked crowns
     differ by straight pieces that meet at the knots of both.
+
+    Examples
+    --------
+    >>> is_nested("cone", [3.0, [1.0, 0.5], 0.0], [2.0, 0.6, 0.0]).tolist()
+    [True, False]
     """
     shape = shape_of(shape)
-    (h1, r1, c1, *v1), (h0, r0, c0, *v0) = outer, inner
-    if not (h0 > c0 and r0 > 0.0):
-        return True
-    if not (h1 > c1 and r1 > 0.0):
-        return False
-    slack = NESTED_SLACK * max(h1, r1)
-    if h0 > h1 + slack or c0 < c1 - slack or r0 > r1 + slack:
-        return False
-    if shape.along_row:
-        return not v1 or v0[0] <= v1[0] + slack
-    if shape.pieces:
-        shares = np.array(shape.knots)
-        heights = np.concatenate([h0 - (h0 - c0) * shares, h1 - (h1 - c1) * shares])
-        z = np.clip(heights, max(c0, c1), min(h0, h1))
-        apart = r1 * r1 * shape.square_at((h1 - z) / (h1 - c1))
-        apart -= r0 * r0 * shape.square_at((h0 - z) / (h0 - c0))
-        return bool((apart >= -slack * max(r1, 1.0)).all())
-    f1, l1, n1 = shape.surface(r1, h1 - c1)
-    f0, l0, n0 = shape.surface(r0, h0 - c0)
-    bends = [c0, h0]
-    if f0 != f1 and c0 < (vertex := (f0 * h0 - f1 * h1 + l1 - l0) / (f0 - f1)) < h0:
-        bends.append(vertex)
-    return all(
-        (f0 * (z - h0) + 2.0 * l0) * (z - h0) + n0 - (f1 * (z - h1) + 2.0 * l1) * (z - h1) - n1
-        >= -slack * max(r1, 1.0)
-        for z in bends
+    (h1, r1, c1, *v1), (h0, r0, c0, *v0) = (
+        np.broadcast_arrays(*(np.asarray(size, float) for size in crown))
+        for crown in (outer, inner)
     )
+    is_one, is_other = (h1 > c1) & (r1 > 0.0), (h0 > c0) & (r0 > 0.0)
+    slack = NESTED_SLACK * np.maximum(h1, r1)
+    within = (h0 <= h1 + slack) & (c0 >= c1 - slack) & (r0 <= r1 + slack)
+    if shape.along_row:
+        held = v0[0] <= v1[0] + slack if v1 else True
+    else:
+        d1, d0 = np.where(is_one, h1 - c1, 1.0), np.where(is_other, h0 - c0, 1.0)
+        apart = _apart(shape, (h1, r1, c1, d1), (h0, r0, c0, d0))
+        held = (apart >= -slack * np.maximum(r1, 1.0)).all(axis=0)
+    return ~is_other | (is_one & within & held)
+
+
+def _apart(shape: CrownShape, outer, inner) -> np.ndarray:
+    """By how much the squares of two crowns' radii differ where that may be least, (places, ...), square metres."""
+    (h1, r1, c1, d1), (h0, r0, c0, d0) = outer, inner
+    if shape.pieces:
+        shares = np.array(shape.knots).reshape(-1, *[1] * np.broadcast(h1, h0).ndim)
+        heights = np.concatenate(np.broadcast_arrays(h0 - d0 * shares, h1 - d1 * shares))
+        # Crowns that are not within each other have no heights in common here.
+        z = np.minimum(np.maximum(heights, np.maximum(c0, c1)), np.minimum(h0, h1))
+        return r1 * r1 * shape.square_at((h1 - z) / d1) - r0 * r0 * shape.square_at((h0 - z) / d0)
+    f1, l1, n1 = shape.surface(r1, d1)
+    f0, l0, n0 = shape.surface(r0, d0)
+    bends = np.where(f0 == f1, 1.0, f0 - f1)
+    vertex = np.where(f0 == f1, c0, (f0 * h0 - f1 * h1 + l1 - l0) / bends)
+    z = np.stack(np.broadcast_arrays(c0, h0, np.minimum(np.maximum(vertex, c0), h0)))
+    return (f0 * (z - h0) + 2.0 * l0) * (z - h0) + n0 - (f1 * (z - h1) + 2.0 * l1) * (z - h1) - n1

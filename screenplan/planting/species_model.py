@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal, get_args
 
+import numpy as np
 from pydantic import AfterValidator, BeforeValidator, Field
 
 from screenplan.contracts import GROWTHS, HIGHEST_PLANT_M
@@ -401,20 +402,19 @@ class Species:
         >>> abs(drawn.asymptote_m / low.asymptote_m - 1.0) < 1e-9, abs(drawn.rate / low.rate - 1.0) < 1e-9
         (True, True)
         """
-        curves = [self.curve(growth) for growth in GROWTHS]
         laws = [self.width(growth) for growth in GROWTHS]
-        asymptotes = [curve.asymptote_m for curve in curves]
+        curve, stops = self.curve_at(height)
         figures = HeightFigures(
-            (_beyond(asymptotes, height),) * 3,
-            (_beyond([curve.rate for curve in curves], height),) * 3,
+            (float(curve.asymptote_m),) * 3,
+            (float(curve.rate),) * 3,
             self.height_curve.exponent,
-            (_within(self.height_curve.tallest_m or asymptotes, height),) * 3,
+            (float(stops),) * 3,
             self.height_curve.planted_m,
         )
         law = WidthFigures(
-            (_beyond([law.coefficient for law in laws], width),) * 3,
+            (float(_beyond([law.coefficient for law in laws], width)),) * 3,
             laws[0].exponent,
-            (_within([law.widest_m for law in laws], width),) * 3,
+            (float(_within([law.widest_m for law in laws], width)),) * 3,
         )
         return replace(
             self,
@@ -424,10 +424,29 @@ class Species:
             leaf_density=(self.density_at(leaves),) * 3,
         )
 
+    def curve_at(self, height) -> tuple[HeightCurve, np.ndarray]:
+        """Give the curve of the height that lies so many standard deviations from the middle, and where it stops, metres.
+
+        Parameters
+        ----------
+        height : float or ndarray
+            Numbers of standard deviations; the curve's asymptote and rate, and where it stops, are of its shape.
+        """
+        curves = [self.curve(growth) for growth in GROWTHS]
+        asymptotes = [curve.asymptote_m for curve in curves]
+        law = HeightCurve(
+            _beyond(asymptotes, height),
+            _beyond([curve.rate for curve in curves], height),
+            self.height_curve.exponent,
+        )
+        return law, np.minimum(
+            law.asymptote_m, _within(self.height_curve.tallest_m or asymptotes, height)
+        )
+
     def density_at(self, leaves: float) -> float:
         """Give the leaf area density that lies so many standard deviations from the middle, m²/m³."""
         law = _beyond if min(self.leaf_density) > 0.0 else _between
-        return law(self.leaf_density, leaves)
+        return float(law(self.leaf_density, leaves))
 
     @property
     def is_clipped(self) -> bool:
@@ -454,16 +473,15 @@ class Species:
         return min(self.final_spread(growth), _or_more(self.kept_width_m))
 
 
-def _beyond(values, z: float) -> float:
-    """Figure at z standard deviations; beyond the range it goes on as within."""
+def _beyond(values, z):
+    """Figure at z standard deviations, which may be an array; beyond the range it goes on as within."""
     low, middle, high = values
-    end, far = (high, z) if z > 0.0 else (low, -z)
-    return middle * (end / middle) ** (far / TENTH)
+    return middle * (np.where(np.greater(z, 0.0), high, low) / middle) ** (np.abs(z) / TENTH)
 
 
-def _within(values, z: float) -> float:
+def _within(values, z):
     """Figure at z; it stays in its range."""
-    return _beyond(values, min(max(z, -TENTH), TENTH))
+    return _beyond(values, np.clip(z, -TENTH, TENTH))
 
 
 def _between(values, z: float) -> float:

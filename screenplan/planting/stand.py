@@ -23,7 +23,14 @@ from screenplan.ground.faults import Faults
 from screenplan.plan import Options
 from screenplan.plan.planting import Growth
 from screenplan.planting.footprints import Footprints, farthest_edge, row_ways
-from screenplan.planting.growth import USUAL_STOCK, clear_stem_at, height_at, spread_at, width_at
+from screenplan.planting.growth import (
+    USUAL_STOCK,
+    clear_stem_at,
+    height_at,
+    heights_at,
+    spread_at,
+    width_at,
+)
 from screenplan.planting.maturity import MATURE_YEAR, followed_years
 from screenplan.planting.species import species_of
 from screenplan.planting.species_model import Species, evidence_of
@@ -291,14 +298,9 @@ def heights_at_quantiles(
     True
     """
     at = np.minimum(np.array(years), MATURE_YEAR)
-    found = np.stack(
-        [
-            height_at(
-                start.species.at_quantile(height=z), at, stock_height_m=start.height_m,
-                stock=start.stock, curve=curve, established=start.stands,
-            )
-            for z in quantiles
-        ]
+    found = heights_at(
+        start.species, quantiles, at, stock_height_m=start.height_m,
+        stock=start.stock, curve=curve, established=start.stands,
     )  # fmt: skip
     found.flags.writeable = False
     return found

@@ -258,15 +258,13 @@ def _settled(*sizes) -> np.ndarray:
 
 
 def _nested_pieces(shape, height, radius, clear, across) -> list[int]:
+    sizes = np.stack(np.broadcast_arrays(height, radius, clear, across))
     pieces = [1]
-    for year in range(1, len(height)):
-        bit = 1 << year
-        now = (height[year], radius[year], clear[year], across[year])
-        before = (height[year - 1], radius[year - 1], clear[year - 1], across[year - 1])
-        if is_nested(shape, now, before):
-            pieces[-1] |= bit
+    for year, nested in enumerate(is_nested(shape, sizes[:, 1:], sizes[:, :-1]).tolist(), 1):
+        if nested:
+            pieces[-1] |= 1 << year
         else:
-            pieces.append(bit)
+            pieces.append(1 << year)
     return pieces
 
 

@@ -106,14 +106,11 @@ def _last_to_rest(starts: tuple[Start, ...], curve: str, last: int) -> int:
     """Give the number of the last year to follow, of `years_to_rest`."""
     every = np.append(np.arange(MOST_YEARS - 1), MATURE_YEAR)
     height, spread, width, clear = sizes_of(starts, every, curve)
-    sizes = np.stack([height, 0.5 * spread, clear, 0.5 * width], axis=-1)
+    sizes = np.stack([height, 0.5 * spread, clear, 0.5 * width], axis=2)
     for start, by_growth in zip(starts, sizes, strict=True):
         for growth, size in zip(GROWTHS, by_growth, strict=True):
-            shape = start.species.crown(growth)
-            for k in range(len(every) - 1, last, -1):
-                if not is_nested(shape, tuple(size[k]), tuple(size[k - 1])):
-                    last = k
-                    break
+            nested = is_nested(start.species.crown(growth), size[:, 1:], size[:, :-1])
+            last = max([last, *(np.flatnonzero(~nested) + 1).tolist()])
     return last
 
 

@@ -18,7 +18,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -191,8 +190,8 @@ def classes_of(stand: Stand) -> Classes:
 @lru_cache(maxsize=4096)
 def _nested(law: CrownLaw, shape, ends: tuple[float, float]) -> bool:
     """Tell whether the crown of every height holds those of all lower ones."""
-    sizes = law.sizes(np.linspace(*ends, NESTED_STEPS)).T
-    return all(is_nested(shape, tuple(above), tuple(below)) for below, above in pairwise(sizes))
+    sizes = law.sizes(np.linspace(*ends, NESTED_STEPS))
+    return bool(is_nested(shape, sizes[:, 1:], sizes[:, :-1]).all())
 
 
 def incidence_of(origin, target, light, rays: int, stand: Stand, classes: Classes) -> Incidence:
