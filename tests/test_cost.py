@@ -17,14 +17,16 @@ from screenplan.running.pipeline import rehearse_plan
 from screenplan.running.steps import STEPS
 from screenplan.works.cost import price_work
 from screenplan.works.quantities import count_material
+from screenplan.works.rates import hours_of
 
 HILLSIDE = Path(__file__).parent.parent / "sample_data" / "hillside.toml"
 
 
 def priced(**options):
     subject, lines, plants = site.planted()
-    material = count_material(site.layers(subject, lines, plants))
-    table = price_work(material, plan=plan_with(**options))
+    plan = plan_with(**options)
+    material = count_material(site.layers(subject, lines, plants), plan=plan)
+    table = price_work(material, plan=plan)
     conform(table, COST)
     return table.set_index("item"), material.set_index("item")
 
@@ -54,6 +56,29 @@ def test_cost_is_price_times_what_is_bought():
     assert table.loc["total", "cost"] == pytest.approx(
         math.fsum(table.loc[["plant", "plant_again", "mulch", "mulch_again", "surplus"], "cost"])
     )
+
+
+def test_mulch_in_bulk_has_a_price_and_hours_of_its_own():
+    # Arithmetic: loads by the price of a load, the bags of the topping up by that of a bag; no bag's price for a load.
+    bulk = {"works_mulch_bulk": 2.0, "works_mulch_load": 0.5}
+    prices, rates = {"mulch": 4.5, "mulch_bulk": 30.0}, {"mulch": 0.1, "mulch_bulk": 0.6}
+    table, material = priced(cost_prices=prices, cost_hours=rates, **bulk)
+    loads, bags = material.loc["mulch", "packs"], material.loc["mulch_again", "packs"]
+    assert table.loc["mulch", ["cost", "hours"]].tolist() == pytest.approx(
+        [30.0 * loads, 0.6 * loads]
+    )
+    assert table.loc["mulch_again", ["cost", "hours"]].tolist() == pytest.approx(
+        [4.5 * bags, 0.1 * bags]
+    )
+    without, _ = priced(cost_prices={"mulch": 4.5}, **bulk)
+    assert math.isnan(without.loc["mulch", "cost"])
+    assert "mulch_bulk" in without.loc["total", "says"]
+    plan = plan_with(cost_hours=rates, **bulk)
+    row = material.loc["mulch"].to_dict() | {"item": "mulch"}
+    assert hours_of(row, plan) == pytest.approx(0.6 * loads)
+    # Without a rate of its own it takes the shipped one for a cubic metre.
+    shipped = hours_of(row, plan_with(cost_hours={"mulch": 0.1}, **bulk))
+    assert shipped == pytest.approx(1.31 * row["amount"])
 
 
 def test_what_is_missing_is_said():

@@ -354,6 +354,24 @@ def test_a_clipped_hedge_is_as_tall_and_wide_as_it_is_kept_and_one_that_grows_fr
     assert width_at(kept, heights, growth) == pytest.approx(np.minimum(spread, 0.6))
 
 
+@pytest.mark.parametrize("stock", ["container", "bare_root"])
+@pytest.mark.parametrize("curve", CURVES)
+def test_weeds_that_are_left_alone_keep_a_plant_behind(curve, stock):
+    # Closed form: a share s of n years is lost, so that from year n on it is as tall as another s n years before.
+    cedar = load_species()["thuja_occidentalis"]
+    slowed = replace(cedar, slowed_share=0.6, slowed_years=5.0)
+    how = {"stock_height_m": 0.5, "curve": curve, "stock": stock}
+    years = np.arange(5.0, 40.0)
+    assert height_at(slowed, years, **how) == pytest.approx(height_at(cedar, years - 3.0, **how))
+    early = np.linspace(0.0, 5.0, 11)
+    assert height_at(slowed, early, **how) == pytest.approx(height_at(cedar, 0.4 * early, **how))
+    # What stands already is past it, and none is lost where nothing is.
+    stands = how | {"established": True}
+    assert height_at(slowed, years, **stands).tolist() == height_at(cedar, years, **stands).tolist()
+    weeded = replace(cedar, slowed_share=0.0, slowed_years=5.0)
+    assert height_at(weeded, years, **how).tolist() == height_at(cedar, years, **how).tolist()
+
+
 @pytest.mark.parametrize("curve", CURVES)
 @pytest.mark.parametrize("stands", [False, True])
 def test_heights_of_many_quantiles_are_those_of_each_species_so_drawn(curve, stands):
@@ -361,7 +379,8 @@ def test_heights_of_many_quantiles_are_those_of_each_species_so_drawn(curve, sta
     quantiles, years = [-4.0, -1.2816, 0.0, 0.5, 3.0], [0, 3, 10, 60]
     how = {"stock_height_m": 1.2, "curve": curve, "established": stands}
     for free in load_species().values():
-        for species in (free, replace(free, kept_height_m=2.5)):
+        slowed = replace(free, slowed_share=0.5, slowed_years=3.0)
+        for species in (free, slowed, replace(free, kept_height_m=2.5)):
             each = [height_at(species.at_quantile(height=z), years, **how) for z in quantiles]
             together = heights_at(species, quantiles, years, **how)
             assert together == pytest.approx(np.stack(each), rel=1e-12)

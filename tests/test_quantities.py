@@ -312,6 +312,19 @@ def test_mulch_is_ordered_for_each_time_that_it_is_topped_up():
     assert "mulch_again" not in count(works_mulch_top_up=0.0).index
 
 
+def test_much_mulch_comes_in_bulk_and_each_topping_up_is_judged_by_itself():
+    # Arithmetic: of 2.9 m³ or so the first filling is above 2 m³, a third of it each year is not.
+    plain, table = count(), count(works_mulch_bulk=2.0, works_mulch_load=0.5)
+    first, again = table.loc["mulch"], table.loc["mulch_again"]
+    assert first["amount"] > 2.0 > again["amount"] / 3
+    assert (first["pack"], first["pack_amount"]) == ("load", 0.5)
+    assert first["packs"] == math.ceil(first["amount"] / 0.5)
+    assert again.equals(plain.loc["mulch_again"])
+    every = count(works_mulch_bulk=0.1, works_mulch_load=0.5).loc["mulch_again"]
+    assert every["packs"] == 3 * math.ceil(again["amount"] / 3 / 0.5)
+    assert count(works_mulch_bulk=50.0).equals(plain)
+
+
 def test_mulch_keeps_off_the_stems_and_none_is_none():
     strip = count(works_mulch_clear=0.1).loc["mulch", "amount"]
     full = count(works_mulch_clear=0.0).loc["mulch", "amount"]

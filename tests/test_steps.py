@@ -83,6 +83,7 @@ SETTINGS = (
         "boundary.most_height=2 m",
         "light.hedge_guidance=true",
         "works.mulch=ring",
+        "works.mulch_bulk=0.1 m3",
         "rows.rows=2",
         "plants.raised=cuttings",
         "plants.raised_years=2",

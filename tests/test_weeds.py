@@ -1,6 +1,7 @@
 """Weeding: as many passes as were asked for, in the growing months, over the area of the strip."""
 
 import datetime as dt
+from dataclasses import replace
 
 import pytest
 import works_site as site
@@ -9,6 +10,8 @@ from options_kit import plan_with
 from screenplan.contracts.tables import notes_of
 from screenplan.ground.errors import InputError
 from screenplan.plan import DEFAULTS
+from screenplan.planting.species import load_species, planned_species
+from screenplan.planting.stand import Start, planned_stand, sizes_of
 from screenplan.works.calendar import schedule_work
 from screenplan.works.quantities import count_material
 from screenplan.works.rates import rate_of
@@ -106,3 +109,48 @@ def test_years_and_months_are_those_published():
         dates = weeding(scheduled(weeds_passes=passes))["first_date"]
         assert len(dates) == passes * DEFAULTS.weeds.years
         assert all(int(date[5:7]) <= 8 for date in dates)
+
+
+def test_neglect_takes_its_share_of_the_growth_of_every_kind():
+    plan = plan_with(weeds_neglect=0.5, weeds_years=4)
+    table, weeded = planned_species(plan), planned_species(plan_with())
+    assert {(kind.slowed_share, kind.slowed_years) for kind in table.values()} == {(0.5, 4.0)}
+    assert {kind.slowed_share for kind in weeded.values()} == {0.0}
+    *_, plants = site.planted()
+    sizes = [planned_stand(plants, plan, kinds, [0, 2, 4, 12]).height for kinds in (table, weeded)]
+    before = planned_stand(plants, plan, weeded, [0, 1, 2, 10]).height
+    # Closed form: half of four years are lost at low, typical and high growth.
+    assert sizes[0] == pytest.approx(before)
+    assert (sizes[0][..., 1:] < sizes[1][..., 1:]).all()
+
+
+@pytest.mark.evidence(
+    part="Planting work",
+    kind="published",
+    against="Moderate infestations of annual weeds reduce the growth of seedlings by 50 to 75 per cent",
+    source="Government of Alberta, R. Spencer, shelterbelts (read)",
+    status="read",
+    tolerance="0.1 % of the growth: a straight curve of a rooted seedling, over the years of neglect",
+)
+@pytest.mark.parametrize("lost", [0.5, 0.75])
+def test_what_is_lost_is_the_share_that_is_stated(lost):
+    # A tall kind on the straight curve, whose growth slows nowhere; rooted at once.
+    table = load_species({"kind": {"like": "thuja_occidentalis", "establishment_years": 0.0, "mature_height": ["40 m", "50 m"]}})  # fmt: skip
+    kind = table["kind"]
+    slowed = replace(kind, slowed_share=lost, slowed_years=3.0)
+    start, end = 0.3, [
+        float(sizes_of([Start(each, 0.3, False)], [3], "straight")[0, 0, 1, 0]) for each in (kind, slowed)
+    ]  # fmt: skip
+    assert (end[1] - start) / (end[0] - start) == pytest.approx(1.0 - lost, rel=1e-3)
+
+
+def test_neglect_is_told_with_its_source_and_not_beside_weeding():
+    (told,) = [note for note in notes_of(scheduled(weeds_neglect=0.6, weeds_years=5)) if "weeds were left alone" in note]  # fmt: skip
+    assert "took 60% of it" in told
+    assert "3.0 years behind" in told
+    assert "Alberta" in told
+    assert not any("left alone" in note for note in notes_of(scheduled()))
+    with pytest.raises(InputError, match="fought and left alone"):
+        plan_with(weeds_neglect=0.5, weeds_passes=2)
+    with pytest.raises(InputError, match=r"weeds\.neglect"):
+        plan_with(weeds_neglect=0.95)

@@ -38,7 +38,9 @@ def made():
     )  # fmt: skip
     layers = site.layers(subject, lines, plants)
     _, _, fences = lay_fence(layers, plan=plan)
-    quantities = count_material(layers | {"fence_options": fences}, plan=plan)
+    quantities = count_material(
+        layers | {"fence_options": fences}, plan=plan, position_deg=(8.0, 50.0)
+    )
     schedule = schedule_work(
         {"plants": plants, "quantities": quantities, "fence_options": fences},
         today=TODAY, position_deg=(8.0, 50.0), plan=plan,
@@ -61,8 +63,16 @@ def test_years_add_up_to_the_cost(made):
 def test_years_add_up_to_the_water_of_the_stages(made):
     """Invariant: the stages' litres, but not those of one round, which are in them."""
     stages = made["quantities"].loc[made["quantities"]["item"].str.match("water_(?!round)")]
-    assert len(stages) == 4
+    assert len(stages) == 5
     assert made["year_costs"]["water_l"].sum() == pytest.approx(stages["amount"].sum(), rel=SUM)
+
+
+def test_the_water_of_a_year_is_that_of_its_rounds(made):
+    """Invariant of plants that are all alike: litres are rounds by the litres of one, winters without."""
+    each = made["quantities"].set_index("item").loc["water_round", "amount"]
+    years = made["year_costs"]
+    assert years["water_l"].sum() > 0.0
+    assert years["water_l"].to_numpy() == pytest.approx(each * years["rounds"].to_numpy(float))
 
 
 def test_years_add_up_to_the_hours_and_times_of_the_schedule(made):

@@ -81,6 +81,7 @@ from screenplan.contracts.views import (
     VIEW_YEARS,
     VIEWS,
 )
+from screenplan.contracts.water import DRIP_LINES, WATER_BY_MONTH
 from screenplan.contracts.works import (
     ALTERNATIVES,
     CLIPPING,
@@ -160,6 +161,8 @@ OUTPUTS = _by_name(
     BASE_LINES,
     STAKES,
     STAKE_CHECKS,
+    WATER_BY_MONTH,
+    DRIP_LINES,
     QUANTITIES,
     SCHEDULE,
     KEPT_SIZES,

@@ -278,20 +278,20 @@ def format_amount(amount: float, unit: str, units: str = "metric") -> str:
 
     Examples
     --------
-    >>> format_amount(0.5, "m3"), format_amount(0.764554857984, "m3", "us"), format_amount(12, "each")
-    ('0.50 m³', '1.00 cu yd', '12')
+    >>> format_amount(0.5, "m3"), format_amount(0.764554857984, "m3", "us"), format_amount(95189, "l")
+    ('0.50 m³', '1.00 cu yd', '95,189 l')
     """
     if amount is None or math.isnan(amount):
         return "–"
     if unit not in _AMOUNTS[units]:
-        text = f"{amount:.0f}" if amount == round(amount) else f"{amount:.1f}"
+        text = f"{amount:,.0f}" if amount == round(amount) else f"{amount:,.1f}"
         return text if unit in ("", "each") else f"{text} {unit}"
     name, factor, digits = _AMOUNTS[units][unit]
     if unit == "m" and amount < SHORT_M:
         if units == "us":
             return f"{amount / FOOT_M * 12.0:.0f} in"
         digits = 2
-    return f"{amount * factor:.{digits}f} {name}"
+    return f"{amount * factor:,.{digits}f} {name}"
 
 
 def format_tape(metres: float, units: str = "metric") -> str:

@@ -39,7 +39,8 @@ def write_years(layers: Mapping[str, Any], path: str | Path, about: About) -> Pa
     Parameters
     ----------
     layers : mapping of str to DataFrame
-        By contract name, of it ``schedule``, ``year_costs`` and ``to_measure``, in the local frame.
+        By contract name, of it ``schedule``, ``year_costs``, ``to_measure`` and, if it is there,
+        ``water_by_month``, in the local frame.
     path : path
         The file.
     about : About
@@ -52,6 +53,8 @@ def write_years(layers: Mapping[str, Any], path: str | Path, about: About) -> Pa
 def make_years(layers: Mapping[str, Any], about: About) -> str:
     """Give the year sheet of a run as HTML; the same layers give the same text."""
     schedule = layers["schedule"]
+    months = layers.get("water_by_month")
+    water = {} if months is None else months.set_index("first_day")["water_l"].to_dict()
     told = {int(row["year"]): row for row in layers["year_costs"].to_dict("records")}
     title = clean(about.title, 120) or (f"Screen on {about.of}" if about.subject else "Screen")
     later = [
@@ -63,14 +66,15 @@ def make_years(layers: Mapping[str, Any], about: About) -> str:
         title=title,
         version=__version__,
         style=Markup(template("years.css")),
-        pages=[_page(schedule, told[year], about.units) for year in range(BEFORE, YEARS)],
+        pages=[_page(schedule, told[year], water, about.units) for year in range(BEFORE, YEARS)],
         measured=_form(layers["to_measure"], about),
         unit="ft and in" if about.units == "us" else "m",
         later=later,
     )  # fmt: skip
 
 
-def _page(schedule, told: Mapping[str, Any], units: str) -> Page:
+def _page(schedule, told: Mapping[str, Any], water: Mapping[int, float], units: str) -> Page:
+    """Lay out a year; ``water`` are the litres of months by the day of their first round."""
     year, due = int(told["year"]), tasks_in(schedule, int(told["year"]))
     watch = dict.fromkeys(
         clean(in_units(task["caution"], units), LONGEST_TEXT)
@@ -82,31 +86,40 @@ def _page(schedule, told: Mapping[str, Any], units: str) -> Page:
         anchor=f"year-{year}" if year >= 0 else "before",
         name=year_name(year),
         days="" if is_missing(first) else f"{first} to {last}",
-        takes=_takes(told, units) if due else "Nothing is to be done but to look and to measure.",
-        rows=[_row(task, units) for task in due],
+        takes=_takes(told, units, normals=bool(water))
+        if due
+        else "Nothing is to be done but to look and to measure.",
+        rows=[_row(task, water, units) for task in due],
         watch=list(watch),
         measures=year >= 0,
     )
 
 
-def _row(task: Mapping[str, Any], units: str) -> list[str]:
-    hours = task["hours"]
+def _row(task: Mapping[str, Any], water: Mapping[int, float], units: str) -> list[str]:
+    hours, what = task["hours"], clean(in_units(task["name"], units), LONGEST_TEXT)
+    if task["part"] == "water" and task["first_day"] in water:
+        what += f": {format_amount(water[task['first_day']], 'l', units)}"
     return [
         write_cell(task, "first_day", "when", units, {}),
-        clean(in_units(task["name"], units), LONGEST_TEXT),
+        what,
         write_cell(task, "times", "often", units, {}),
         "" if is_missing(hours) else f"{hours * task['times']:.1f}",
     ]
 
 
-def _takes(told: Mapping[str, Any], units: str) -> str:
+def _takes(told: Mapping[str, Any], units: str, *, normals: bool) -> str:
     """Say in a sentence what the tasks of a year take."""
     parts = [f"{told['tasks']} {'task' if told['tasks'] == 1 else 'tasks'}"]
     if not is_missing(told["hours"]):
         parts.append(f"about {told['hours']:.0f} hours of one person, as far as rates are known")
     if told["rounds"]:
         water = format_amount(float(told["water_l"]), "l", units)
-        parts.append(f"{told['rounds']} rounds of water, at most {water} if no rain falls")
+        rain = (
+            f"{water} besides the rain of your normals"
+            if normals
+            else f"at most {water} if no rain falls"
+        )
+        parts.append(f"{told['rounds']} rounds of water, {rain}")
     if not is_missing(told["material"]):
         parts.append(f"{told['material']:,.2f} for what is bought, by your prices")
     if not is_missing(told["labour_cost"]):

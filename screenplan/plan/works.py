@@ -69,6 +69,18 @@ class Works(Section):
     mulch_bag: Volume = Field(
         0.05, ge=0.001, le=2, description='What a bag of mulch holds, such as "2 cu ft" or "50 l"'
     )
+    mulch_bulk: Volume | None = Field(
+        None,
+        ge=0,
+        le=1000,
+        description="From this much on mulch is bought in bulk, not in bags, for each topping up by itself; 1 to 2 cu yd cost about the same either way (a price guide, read)",
+    )
+    mulch_load: Volume = Field(
+        1.0,
+        ge=0.1,
+        le=100,
+        description='What one load of mulch in bulk holds, by which it is priced (cost.prices.mulch_bulk), such as "1 cu yd"',
+    )
     caliper: Length | None = Field(
         None,
         ge=0.002,
@@ -79,6 +91,13 @@ class Works(Section):
         2,
         description="Days between waterings in weeks 3 to 12; every 2 to 3 days is published",
         json_schema_extra={"unit": "days"},
+    )
+
+    emitters: int | None = Field(
+        None,
+        ge=1,
+        le=20,
+        description="Emitters of a drip line at each plant; with it the layer drip_lines has the rows for whoever lays one",
     )
 
     @model_validator(mode="after")
@@ -105,7 +124,7 @@ class Weeds(Section):
         3,
         ge=1,
         le=5,
-        description="Years of weeding from planting on; three to five are published (read)",
+        description="Years of weeding from planting on, or of weeds.neglect; three to five are published (read)",
         json_schema_extra={"unit": "years"},
     )
     prepare: int = Field(
@@ -114,6 +133,22 @@ class Weeds(Section):
         le=6,
         description="Passes in the growing season before planting (common practice, no source)",
     )
+    neglect: float = Field(
+        0.0,
+        ge=0,
+        le=0.9,
+        description="Share of the growth that is lost in weeds.years if weeds are left alone; 0.5 to 0.75 is published for seedlings among annual weeds (Government of Alberta, read)",
+    )
+
+    @model_validator(mode="after")
+    def _is_weeded_or_not(self):
+        if self.passes and self.neglect:
+            raise WrongError(
+                "weeds are fought and left alone in the same years",
+                f"Set {self.key('passes')} = 0 to see what neglect costs, or {self.key('neglect')} = 0",
+                self.key("neglect"),
+            )
+        return self
 
 
 class Fence(Section):

@@ -12,6 +12,9 @@ mild zones. Then e is counted from theirs: what it exceeds it by slows the start
 falls short of it by is made up for at once: with d = −e > 0 years less, τ = 2t − t²/(2d) for t < d, and
 t + d/2 after.
 
+Where weeds are left alone, a share s of the growth of the first n years is lost. A plant that was set then grows in
+those years as in 1 − s of the time: t − s min(t, n) takes the place of t, so that it stays s n years behind.
+
 Growth "low", "typical", "high" takes the figures of a plant that one in ten stays below, of the middle,
 and of one that one in ten grows above; they share the exponent of the curve, so that they never cross.
 Curve "straight" rises by the greatest yearly growth of the smooth one until the plant is grown.
@@ -201,8 +204,9 @@ def _grown(species: Species, law: tuple, years, start: _Start, curve: str) -> np
         raise refuse("a plant has no height when planted", "Give a stock height above 0")
     if curve == "straight" and law.exponent:
         law = HeightCurve(law.asymptote_m, greatest_yearly_growth(law) / law.asymptote_m, 0.0)
+    grows = t - species.slowed_share * np.minimum(t, species.slowed_years)
     rooting = None if start.established else _more_establishment(species, h0, start.stock)
-    grown = curves.height_at(law, t if rooting is None else effective_years(t, rooting), h0)
+    grown = curves.height_at(law, t if rooting is None else effective_years(grows, rooting), h0)
     # What is planted taller than it grows keeps its height.
     grown = np.maximum(np.minimum(grown, full), h0)
     if species.kept_height_m is not None:

@@ -75,9 +75,15 @@ def load_species(
 
 
 def planned_species(plan: Any) -> dict[str, Species]:
-    """Read the species of a plan: the shipped ones, its clipped hedges and its own, as they root in the zone of its site."""
+    """Read the species of a plan: the shipped ones, its clipped hedges and its own, as they root in the zone of its site.
+
+    Where its weeds are left alone, all that are planted grow slower at first.
+    """
     hedges = hedge_tables(plan.design.hedge_height, plan.design.hedge_width)
     table = load_species(hedges | dict(plan.species), zone=plan.health.zone)
+    if plan.weeds.neglect:
+        slowed = {"slowed_share": plan.weeds.neglect, "slowed_years": float(plan.weeds.years)}
+        table = {key: replace(species, **slowed) for key, species in table.items()}
     return keep_size(table, plan) if plan.kept.asked else table
 
 

@@ -198,6 +198,8 @@ class Species:
         Years until it grows at its full rate; by default by zone, stem and stock.
     rooting_zone : int
         Hardiness zone by which it roots: that of the site, if it is known.
+    slowed_share, slowed_years : float
+        Share of the growth of so many first years that is lost, because weeds are left alone.
     clear_stem_m, clear_stem_share : float
         The bare stem is that share of the height, up to so many metres.
     leaf_density : tuple of 3 floats
@@ -245,6 +247,8 @@ class Species:
     stock_height_m: Height = 0.9
     establishment_years: Annotated[Number, Field(ge=0, le=20)] | None = None
     rooting_zone: Zone = MILD_ZONE
+    slowed_share: Annotated[Number, Field(ge=0, le=0.9)] = 0.0
+    slowed_years: Annotated[Number, Field(ge=0, le=20)] = 0.0
     clear_stem_m: Annotated[Length, Field(ge=0, le=HIGHEST_PLANT_M)] = 0.0
     clear_stem_share: Annotated[Number, Field(ge=0, le=0.9)] = 0.0
     leaf_density: Annotated[tuple[Density, ...], BY_GROWTH, BeforeValidator(_with_middle)] = (

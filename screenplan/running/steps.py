@@ -502,18 +502,42 @@ STEPS: dict[str, Step] = {
             resources="terrain",
         ),
         _step(
+            "water",
+            "Tell month by month what new plants need, what rain brings of it and what is poured",
+            "screenplan.works:lay_water",
+            needs="plants",
+            gives="water_by_month",
+            keys=(
+                "climate.rain climate.temperature calendar.planting works.caliper works.water_every "
+                "cost.hours"
+            ),
+            resources="limits species_table",
+            asked="climate.rain",
+        ),
+        _step(
+            "drip",
+            "Draw the rows for a drip line, with their lengths, levels and emitters",
+            "screenplan.works:lay_drip_lines",
+            needs="plants",
+            gives="drip_lines",
+            keys="works.emitters",
+            resources="terrain",
+            asked="works.emitters",
+        ),
+        _step(
             "quantities",
             "Count plants, holes, earth, mulch, water and fence material",
             "screenplan.works:count_material",
             needs="parcels planting_lines plants",
-            takes="stakes pegs base_lines fence_options",
+            takes="stakes pegs base_lines fence_options water_by_month",
             gives="quantities",
             keys=(
                 "works.losses growth.losses growth.replaced works.hole_factor setbacks.hole works.strip works.mulch works.mulch_depth "
-                "works.mulch_clear works.mulch_top_up works.ring works.mulch_bag works.caliper "
-                "works.water_every weeds.passes weeds.years weeds.prepare rows.spacing fence.roll plants.raised plants.raised_losses"
+                "works.mulch_clear works.mulch_top_up works.ring works.mulch_bag works.mulch_bulk works.mulch_load works.caliper "
+                "works.water_every weeds.passes weeds.years weeds.prepare rows.spacing fence.roll plants.raised plants.raised_losses "
+                "calendar.planting"
             ),
-            resources="species_table",
+            resources="position_deg limits species_table",
         ),
         _step(
             "kept",
@@ -530,13 +554,13 @@ STEPS: dict[str, Step] = {
             "Lay out the tasks from marking the ground to the closed row",
             "screenplan.works:schedule_work",
             needs="plants",
-            takes="closure quantities fence_options",
+            takes="closure quantities fence_options water_by_month",
             gives="schedule",
             keys=(
                 "browsing.reach fence.animal "
                 "kept.height kept.width calendar.planting calendar.request calendar.nesting growth.years works.caliper "
                 "works.water_every growth.curve plants.raised plants.raised_years crew.people crew.hours cost.hours "
-                "climate.temperature health.zone weeds.passes weeds.years weeds.prepare"
+                "climate.temperature health.zone weeds.passes weeds.years weeds.prepare weeds.neglect"
             ),
             resources="position_deg limits species_table",
         ),
@@ -566,7 +590,7 @@ STEPS: dict[str, Step] = {
             "Count hours, water and money by year",
             "screenplan.works:count_years",
             needs="schedule quantities",
-            takes="cost",
+            takes="cost water_by_month",
             gives="year_costs",
             keys="cost.hour",
         ),

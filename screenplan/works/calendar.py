@@ -47,12 +47,9 @@ from screenplan.works.until_planted import (
     setting_tasks,
     tasks_before,
 )
-from screenplan.works.water import (
-    SOURCE,
-    Stage,
-    water_stages,
-    years_to_establish,
-)
+from screenplan.works.water import SOURCE
+from screenplan.works.water_months import month_tasks, months_given
+from screenplan.works.watering import longest_stages
 from screenplan.works.weeds import times_of, weeding_notes, weeding_tasks
 
 #: A planting date this many years back or ahead is a slip.
@@ -73,8 +70,8 @@ def schedule_work(
     Parameters
     ----------
     layers : mapping
-        Plants, and closure, quantities and fence options if there are any: the year of closure,
-        whether there is mulch, and the chosen fence come from them.
+        Plants, and closure, quantities, fence options and water by month if there are any: the year of closure,
+        whether there is mulch, the chosen fence, and the rounds that rain leaves come from them.
     plan : Options, optional
         Of it [calendar], [crew], [cost] hours, [works], [weeds], [plants] and [growth]. Without a day of planting days are counted, and
         dates stay empty.
@@ -106,12 +103,13 @@ def schedule_work(
         raise refuse("no plant is to be set", "Choose a line that has room for plants", key="rows")
     asked = limit_named(limits, plan.calendar.request, LocateRequest, plan.calendar.key("request"))
     birds = limit_named(limits, plan.calendar.nesting, Nesting, plan.calendar.key("nesting"))
-    seasons = Seasons(start, None if position_deg is None else position_deg[1])
+    seasons = Seasons.of(plan.calendar, position_deg)
     kinds = kinds_of(new, species_table)
     windows = windows_of(kinds, seasons, limits, plan)
     notes = [*judge_planting(windows, seasons, today)]
     mulched = quantities is None or bool((quantities["item"] == "mulch").any())
     fence = chosen_fence(layers.get("fence_options"))
+    months = months_given(layers.get("water_by_month"))
     stand = planned_stand(new, plan, species_table)
     clip = first_clip(stand.starts, stand.sizes, least_gap(plants))
     fenced = fence is not None
@@ -128,7 +126,11 @@ def schedule_work(
             asked, birds, seasons, work, ordered=order.day if bought else 0, fenced=fenced
         ),
         *setting_tasks(kinds, windows, work, order, mulched=mulched, fenced=fenced),
-        *_watering(kinds, plan.works, seasons, limits),
+        *(
+            _watering(kinds, plan.works, seasons, limits)
+            if months is None
+            else month_tasks(months, watered_of(kinds))
+        ),
         *_weeding(quantities, plan, seasons),
         *_after(asked, quantities, work, plan, fence, move_into(windows, seasons, year_day(1))),
         *(
@@ -138,9 +140,9 @@ def schedule_work(
         ),
         *_closing(layers.get("closure")),
     ]
+    notes += () if start is None else seasons.doubts()
+    notes += weeding_notes(plan.weeds, seasons, None if start is None else (today - start).days)
     if start is not None:
-        notes += seasons.doubts()
-        notes += weeding_notes(plan.weeds, seasons, (today - start).days)
         notes += _nesting(tasks, birds, seasons, work.clear.first_day, today)
         ordered = start + dt.timedelta(days=order.day)
         if bought and ordered < today <= start:
@@ -201,15 +203,8 @@ def _weeding(quantities, plan: Options, seasons: Seasons) -> Iterator[dict]:
 
 
 def _watering(kinds: Sequence[Kind], works: Works, seasons: Seasons, limits) -> Iterator[dict]:
-    longest: dict[str, Stage] = {}
-    for kind in kinds:
-        years = years_to_establish(kind, works.caliper)
-        for stage in water_stages(years, often_every_days=works.water_every):
-            longest[stage.key] = max(
-                stage, longest.get(stage.key, stage), key=lambda stage: stage.times
-            )
     rest = limit_of(limits, WinterWater)
-    for run in water_by_season(list(longest.values()), seasons, limits):
+    for run in water_by_season(longest_stages(kinds, works), seasons, limits):
         stage = run.stage
         says = (
             "Only if the soil is dry, not frozen, and the day is mild; evergreens first"
@@ -220,7 +215,7 @@ def _watering(kinds: Sequence[Kind], works: Works, seasons: Seasons, limits) -> 
         yield task(
             stage.key, stage.name, stage.first_day, says,
             source=f"{rest.source} ({rest.status})" if run.winter and rest else SOURCE,
-            item="water_round" if run.winter else stage.key, times=stage.times,
+            item=stage.key, times=stage.times,
             every_days=stage.every_days if stage.times > 1 else None,
         )  # fmt: skip
 

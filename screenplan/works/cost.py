@@ -14,7 +14,7 @@ from screenplan.ground.errors import refuse
 from screenplan.plan import DEFAULTS, Options
 from screenplan.plan.planting import Hand
 from screenplan.works.quantities import ITEMS, NOISE
-from screenplan.works.rates import LIKE, value_of
+from screenplan.works.rates import LIKE, sold_as, value_of
 
 #: Stock is the one that is priced if its height is within this, metres.
 SAME_HEIGHT_M = 0.01
@@ -100,7 +100,8 @@ def _row(quantity: dict, prices, hours, hour_price) -> dict:
     packed = not pd.isna(quantity["packs"])
     count = float(quantity["packs"]) if packed else float(quantity["amount"])
     per = quantity["pack"] if packed else quantity["unit"]
-    price, each = value_of(quantity["item"], prices), value_of(quantity["item"], hours)
+    sold = sold_as(quantity)
+    price, each = value_of(sold, prices), value_of(sold, hours)
     time = None if each is None else each * count
     return {
         "item": quantity["item"], "name": quantity["name"], "count": count, "per": per, "price": price,
@@ -110,7 +111,8 @@ def _row(quantity: dict, prices, hours, hour_price) -> dict:
 
 
 def _total(records, quantities, prices, hours, hour_price) -> dict:
-    bought = quantities.loc[quantities["packs"].notna().to_numpy(bool), "item"]
+    packed = quantities.loc[quantities["packs"].notna().to_numpy(bool)]
+    bought = [sold_as(quantity) for quantity in packed.to_dict("records")]
     lacking = (LIKE.get(item, item) for item in bought if value_of(item, prices) is None)
     missing = dict.fromkeys(lacking)
     costs = [row["cost"] for row in records if row["cost"] is not None]

@@ -14,7 +14,7 @@ import pandas as pd
 
 from screenplan.plan import Options
 from screenplan.plan.works import Crew
-from screenplan.works.rates import Rate, hours_of, rate_of
+from screenplan.works.rates import Rate, hours_of, rate_of, sold_as
 
 #: The items whose hours make up each task. Of a group those count for which the plan has rates; if
 #: there are none, those that are shipped.
@@ -152,7 +152,8 @@ def _of_groups(
     for group in groups:
         listed = group.split()
         found = [row for row in rows if row["item"].partition(" ")[0] in listed]
-        rated = [(row, rate) for row in found if (rate := rate_of(row["item"], plan)) is not None]
+        rates = [(row, rate_of(row["item"], plan, sold=sold_as(row))) for row in found]
+        rated = [(row, rate) for row, rate in rates if rate is not None]
         own = [row for row, rate in rated if not rate.unit]
         for row, rate in rated:
             if bool(own) == (not rate.unit):

@@ -21,11 +21,16 @@ from screenplan.planting.measured import load_establishment
 from screenplan.planting.mixes import planned_spacing
 from screenplan.planting.species_model import Species
 from screenplan.planting.zones import open_ground
+from screenplan.rules.limit_kinds import Limit
 from screenplan.site.ownership import outline_known, subject_ground
 from screenplan.works import water
 from screenplan.works.earth import SWELL, nearest_gaps, ring_area, strip_along
 from screenplan.works.fence import chosen_fence
 from screenplan.works.kinds import Kind, kinds_of
+from screenplan.works.rates import BULK
+from screenplan.works.seasons import Seasons
+from screenplan.works.water_months import by_stage, months_given
+from screenplan.works.watering import litres_of, round_litres
 from screenplan.works.weeds import times_of
 
 #: Every key that [cost] prices and hours may name, with what it is. In a row of several kinds of
@@ -50,11 +55,13 @@ ITEMS = {
     "surplus": "Earth left over, as it lay in the ground",
     "mulch": "Mulch",
     "mulch_again": "Mulch to top up",
+    "mulch_bulk": "Mulch in bulk, a load",
     "water_round": "Water each time, all plants",
     "water_daily": "Water in weeks 1 and 2",
     "water_often": "Water in weeks 3 to 12",
     "water_weekly": "Water from week 13 to the end of the first year",
     "water_later": "Water after the first year, until established",
+    "water_winter": "Water in winter",
     "fence_roll": "Wire or mesh of the fence",
     "fence_line_post": "Line posts",
     "fence_corner_post": "Corner, end and gate posts",
@@ -107,6 +114,8 @@ def count_material(
     layers: Mapping[str, Any],
     *,
     plan: Options = DEFAULTS,
+    position_deg: tuple[float, float] | None = None,
+    limits: Mapping[str, Limit] | None = None,
     species_table: Mapping[str, Species] | None = None,
 ) -> pd.DataFrame:
     """Count what the work needs.
@@ -116,12 +125,14 @@ def count_material(
     layers : mapping
         Parcels, planting lines and plants, of which those that stand already need nothing; if there
         are any, stakes, pegs and base lines of the stake-out, and fence options, of which the chosen
-        row is counted. By their contracts, in local-frame metres.
+        row is counted; water by month, if the plan has normals of rain. By their contracts, in local-frame metres.
     plan : Options, optional
-        Of it [works], [weeds], [setbacks], [rows], [plants] and [fence]. Cleared strips are broken at gaps wider than
-        the spacing.
-    species_table : mapping, optional
-        The species table, by default the shipped one.
+        Of it [works], [weeds], [setbacks], [rows], [plants], [fence] and [calendar] planting. Cleared strips are
+        broken at gaps wider than the spacing.
+    position_deg : tuple of 2 floats, optional
+        Longitude and latitude of the site: with it and a day of planting watering rests in winter.
+    limits, species_table : mapping, optional
+        By default the shipped ones.
 
     Returns
     -------
@@ -150,6 +161,9 @@ def count_material(
                 key=plan.rows.key("spacing"),
             )
     strip = cleared_strip(layers, plan, species_table)
+    months = months_given(layers.get("water_by_month"))
+    seasons = Seasons.of(plan.calendar, position_deg)
+    stages = litres_of(kinds, works, seasons, limits) if months is None else by_stage(months)
     records = [
         *_plants(kinds, works.losses, plan.plants),
         *_replacing(kinds, works.losses, plan.growth.losses, plan.growth.replaced),
@@ -159,7 +173,7 @@ def count_material(
         *_weeding(plan.weeds, strip.area),
         *_holes(kinds, holes),
         *_mulching(works, strip.area, plants, len(new)),
-        *_watering(kinds, works),
+        *_watering(kinds, works, stages),
         *_fencing(layers.get("fence_options"), plan.fence.roll),
     ]  # fmt: skip
     return with_notes(table_of(QUANTITIES, records), _doubts(new, kinds, holes, gaps, usual))
@@ -342,7 +356,7 @@ def _mulching(works: Works, strip_area: float, plants, count: int) -> Iterator[d
         f"{where}, {{{area:.1f} m²}}, {{{depth * 100:g} cm}} deep, kept {{{clear * 100:g} cm}} off each stem",
         _ARITHMETIC, "Never heap mulch against a stem",
     )  # fmt: skip
-    yield _bought(row, "bag", works.mulch_bag)
+    yield _bought(row, *_mulch_pack(works, area * depth))
     again = works.mulch_top_up * area * depth
     if again > 0.0:
         row = _done(
@@ -350,37 +364,34 @@ def _mulching(works: Works, strip_area: float, plants, count: int) -> Iterator[d
             f"{MULCH_YEARS} times, once a year, {{{again:.2f} m³}} each: {works.mulch_top_up:.0%} of it has rotted",
             _COMMON,
         )  # fmt: skip
-        # Each year's bags are bought in that year, so each time is rounded up.
-        packs = MULCH_YEARS * math.ceil(again / works.mulch_bag - NOISE)
-        yield _bought(row, "bag", works.mulch_bag) | {"packs": packs}
+        # Each year's mulch is bought in that year, so each time is rounded up.
+        pack, size = _mulch_pack(works, again)
+        packs = MULCH_YEARS * math.ceil(again / size - NOISE)
+        yield _bought(row, pack, size) | {"packs": packs}
 
 
-def _watering(kinds: Sequence[Kind], works: Works) -> Iterator[dict]:
+def _mulch_pack(works: Works, amount_m3: float) -> tuple[str, float]:
+    """Say how so much mulch is sold, and what one of it holds, m³."""
+    if works.mulch_bulk is not None and amount_m3 >= works.mulch_bulk:
+        return BULK, works.mulch_load
+    return "bag", works.mulch_bag
+
+
+def _watering(
+    kinds: Sequence[Kind], works: Works, stages: Mapping[str, tuple[float, str]]
+) -> Iterator[dict]:
     caliper = works.caliper
-    litres = [water.litres_each_time(kind.stock.key, kind.height_m, caliper) for kind in kinds]
+    litres = [round_litres(kind, works) for kind in kinds]
     told = dict.fromkeys(
-        f"{{{each:.1f} l}} a plant: {_water_rule(kind, caliper)}"
+        f"{{{each / kind.count:.1f} l}} a plant: {_water_rule(kind, caliper)}"
         for each, kind in zip(litres, kinds, strict=True)
     )
     yield _done(
-        "water_round", "water", sum(each * kind.count for each, kind in zip(litres, kinds, strict=True)),
-        "l", "; ".join(told), water.SOURCE,
+        "water_round", "water", sum(litres), "l", "; ".join(told), water.SOURCE,
         "Feel the soil first: none is needed while it is moist or frozen, or after an inch of rain",
     )  # fmt: skip
-    stages: dict[str, tuple[water.Stage, float]] = {}
-    for each, kind in zip(litres, kinds, strict=True):
-        years = water.years_to_establish(kind, caliper)
-        for stage in water.water_stages(years, often_every_days=works.water_every):
-            longest, amount = stages.get(stage.key, (stage, 0.0))
-            longest = max(stage, longest, key=lambda stage: stage.times)
-            stages[stage.key] = (longest, amount + each * kind.count * stage.times)
-    for key, (stage, amount) in stages.items():
-        pace = f"every {stage.every_days} days" if stage.every_days > 1 else "daily"
-        yield _done(
-            key, "water", amount, "l",
-            f"at most: {stage.times} times, {pace}, if no rain falls and the soil never freezes",
-            water.SOURCE,
-        )  # fmt: skip
+    for key, (amount, how) in stages.items():
+        yield _done(key, "water", amount, "l", how, water.SOURCE)
 
 
 def _water_rule(kind: Kind, caliper) -> str:

@@ -16,6 +16,8 @@ from screenplan.plan.catalogue import shipped_tables
 V = TypeVar("V")
 #: Items that cost as much, and take as long, as another if they have no figure of their own.
 LIKE = {"mulch_again": "mulch", "plant_again": "plant"}
+#: How mulch is sold in bulk; a load of it has a price and hours of its own.
+BULK = "load"
 
 
 @dataclass(frozen=True)
@@ -38,7 +40,13 @@ class Rate:
     status: str
 
 
-def rate_of(item: str, plan: Options) -> Rate | None:
+def sold_as(quantity: Mapping[str, Any]) -> str:
+    """Give the item by which a quantity is priced: its own, or of mulch in bulk that of a load."""
+    bulk = not pd.isna(quantity["pack"]) and quantity["pack"] == BULK
+    return "mulch_bulk" if bulk else quantity["item"]
+
+
+def rate_of(item: str, plan: Options, *, sold: str | None = None) -> Rate | None:
     """Give the rate of an item: the plan's, or the shipped one; None if there is neither.
 
     Parameters
@@ -47,6 +55,8 @@ def rate_of(item: str, plan: Options) -> Rate | None:
         A quantity's key, or a work of `rates.toml` that is of none.
     plan : Options
         Of it [cost].
+    sold : str, optional
+        The item of which the plan's own rate is, if it is another: see `sold_as`.
 
     Examples
     --------
@@ -55,7 +65,7 @@ def rate_of(item: str, plan: Options) -> Rate | None:
     >>> round(rate.hours * 0.43, 9), rate.unit
     (1.0, 'm3')
     """
-    own = value_of(item, plan.cost.hours)
+    own = value_of(sold or item, plan.cost.hours)
     if own is not None:
         return Rate(own, "", "your rate", "user")
     return value_of(item, _shipped())
@@ -71,7 +81,7 @@ def hours_of(quantity: Mapping[str, Any], plan: Options) -> float | None:
     plan : Options
         Of it [cost].
     """
-    rate = rate_of(quantity["item"], plan)
+    rate = rate_of(quantity["item"], plan, sold=sold_as(quantity))
     if rate is None:
         return None
     packed = not rate.unit and not pd.isna(quantity["packs"])

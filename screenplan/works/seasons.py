@@ -10,6 +10,7 @@ import datetime as dt
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
+from screenplan.plan.works import Calendar
 from screenplan.rules.limit_kinds import Nesting, WinterWater
 from screenplan.rules.limits import limit_of, months_text
 from screenplan.works.water import Stage
@@ -33,6 +34,12 @@ class Seasons:
 
     start: dt.date | None
     latitude_deg: float | None
+
+    @classmethod
+    def of(cls, calendar: Calendar, position_deg: tuple[float, float] | None) -> Seasons:
+        """Give the seasons of a plan's day of planting, and of a place by longitude and latitude."""
+        start = None if calendar.planting is None else dt.date.fromisoformat(calendar.planting)
+        return cls(start, None if position_deg is None else position_deg[1])
 
     @property
     def known(self) -> bool:

@@ -3,6 +3,9 @@
 A forester of the Natural Resources Conservation Service advises two or three passes a season for three to five
 years, and to stop in late summer so that plants harden (University of Nebraska, CropWatch, 2008, read). That
 the months are April to August, passes evenly apart, and what is done in the year before, are custom, no source.
+
+Moderate infestations of annual weeds can reduce the growth of seedlings in a shelterbelt by 50 to 75 per cent
+(Government of Alberta, R. Spencer, shelterbelts, read). What the plan loses is its own figure.
 """
 
 from __future__ import annotations
@@ -15,6 +18,8 @@ from screenplan.works.seasons import Seasons
 from screenplan.works.tasks import COMMON, task
 
 SOURCE = "Natural Resources Conservation Service, in CropWatch of the University of Nebraska, 2008 (read); the days: custom, no source"
+#: Of what weeds that are left alone cost.
+NEGLECT_SOURCE = "Government of Alberta, shelterbelts (read)"
 #: Months of the northern half in which weeds are fought (custom, no source, but for the stop in late summer).
 MONTHS = (4, 5, 6, 7, 8)
 #: Days without weeding after planting, and before it (custom, no source).
@@ -63,7 +68,7 @@ def weeding_tasks(weeds: Weeds, seasons: Seasons, hours: float | None) -> Iterat
 
 
 def weeding_notes(weeds: Weeds, seasons: Seasons, past_days: int | None) -> Iterator[str]:
-    """Say that it is too late to prepare the ground.
+    """Say that it is too late to prepare the ground, and what neglect costs.
 
     Parameters
     ----------
@@ -78,6 +83,13 @@ def weeding_notes(weeds: Weeds, seasons: Seasons, past_days: int | None) -> Iter
         yield (
             f"{late} of {weeds.prepare} passes before planting are in the past: plant a year later, or set "
             f"{weeds.key('prepare')} = 0 ({COMMON})"
+        )
+    if weeds.neglect:
+        behind = weeds.neglect * weeds.years
+        yield (
+            f"Growth is told as if weeds were left alone for {weeds.years} years and took {weeds.neglect:.0%} of it "
+            f"({weeds.key('neglect')}, your figure; 50 to 75 % is published for seedlings: {NEGLECT_SOURCE}): the "
+            f"plants stay {behind:.1f} years behind weeded ones"
         )
 
 

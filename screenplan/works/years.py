@@ -26,6 +26,7 @@ from screenplan.contracts.task_times import (
     year_of,
 )
 from screenplan.plan import DEFAULTS, Options
+from screenplan.works.water_months import months_given
 
 #: The task into whose year that falls which is bought for a part of the work, and is named by no task.
 _TASK_OF = {
@@ -40,6 +41,7 @@ def count_years(
     schedule: pd.DataFrame,
     quantities: pd.DataFrame,
     cost: pd.DataFrame | None = None,
+    water_by_month: pd.DataFrame | None = None,
     *,
     plan: Options = DEFAULTS,
 ) -> pd.DataFrame:
@@ -50,6 +52,8 @@ def count_years(
     schedule, quantities : DataFrame
     cost : DataFrame, optional
         By your own prices; without it there is no money.
+    water_by_month : DataFrame, optional
+        If the plan has normals of rain: the water of each year is that of its months.
     plan : Options, optional
         Of it [cost] hour, the price of an hour.
 
@@ -61,7 +65,9 @@ def count_years(
         quantities, and the material that of the total in the cost.
     """
     years = range(BEFORE, last_year(schedule) + 1)
-    water, material = _water(schedule, quantities), _material(schedule, quantities, cost)
+    material = _material(schedule, quantities, cost)
+    months = months_given(water_by_month)
+    water = _water(schedule, quantities) if months is None else _water_of(months)
     records = []
     for year in years:
         due = tasks_in(schedule, year)
@@ -71,7 +77,7 @@ def count_years(
             {
                 "year": year, "name": year_name(year), "tasks": len(due), "hours": time,
                 "rounds": sum(row["times"] for row in due if row["part"] == "water"),
-                "water_l": math.fsum(amount * share.get(year, 0.0) for amount, share in water),
+                "water_l": _sum_of_year(water, year) or 0.0,
                 "material": _sum_of_year(material, year),
                 "labour_cost": None if time is None or plan.cost.hour is None else time * plan.cost.hour,
             } | _dates(schedule, year)
@@ -92,6 +98,11 @@ def _water(schedule, quantities) -> list[tuple[float, dict[int, float]]]:
         for row in litres.to_dict("records")
         if row["item"] != "water_round"
     ]
+
+
+def _water_of(months: pd.DataFrame) -> list[tuple[float, dict[int, float]]]:
+    """Give the water of each month, all of it in the month's year."""
+    return [(float(row["water_l"]), {int(row["year"]): 1.0}) for row in months.to_dict("records")]
 
 
 def _material(schedule, quantities, cost) -> list[tuple[float, dict[int, float]]]:

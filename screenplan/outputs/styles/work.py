@@ -43,6 +43,10 @@ WORK = {
         ),
         Label("length_m", """format_number("length_m", 1) || ' m'""", size_pt=7.0, below=300, along=True, priority=2),
     ),
+    "drip_lines": Style(
+        (Class("A drip line runs here", line(stroke(PLACE, 0.35, DOTTED))),),
+        Label("length_m", """format_number("slope_m", 1) || ' m'""", size_pt=7.0, below=300, along=True, priority=2),
+    ),
     "locate_request": Style(
         (Class("Ground to ask about before digging", hatched(WARN, INK, 45.0, opacity=0.2, edge=DASHED)),),
     ),
