@@ -158,6 +158,56 @@ BROWSED_VIEWS = Contract(
 )
 
 
+LOST_VIEWS = Contract(
+    "lost_views",
+    (),
+    "A view with the plants gone that have died, and with new ones in their places",
+    key="view_id",
+    optional="closes closes_bare closes_replanted open_from open_until most_open",
+    report=(
+        Shown(
+            "growth",
+            8,
+            title="The views that open by what was lost",
+            columns="view_id closes closes_replanted closes_bare most_open says",
+        ),
+    ),
+    columns=(
+        text("view_id", "The view", "View", form="view"),
+        year(
+            "closes",
+            "Year of closing with every plant; empty if not in the years looked at",
+            "Closes with every plant",
+            heading="closes with every plant",
+            form="never",
+        ),
+        year(
+            "closes_bare",
+            "Year of closing if what is lost is not replanted; empty if not in the years looked at",
+            "Closes if nothing is replanted",
+            heading="if not",
+            form="never",
+        ),
+        year(
+            "closes_replanted",
+            "Year of closing if it is replanted; empty if not in the years looked at",
+            "Closes if replanted",
+            heading="if replanted",
+            form="never",
+        ),
+        boolean("opens", "True if, replanted, it is open in a year in which it would be closed"),
+        year("open_from", "First such year; empty for none"),
+        year("open_until", "Last such year; empty for none"),
+        share(
+            "most_open",
+            "Greatest open share in those years; empty for none",
+            heading="open at most",
+        ),
+        sentence("says", "The same in words", "In words", heading="what becomes of it"),
+    ),
+)
+
+
 VIEW_HOLES = Contract(
     "view_holes",
     ("LineString",),

@@ -49,7 +49,8 @@ class Step:
         Layers between which it follows sight lines or light, which takes most of its time; with
         none of their rows it still judges what it is asked.
     asked : str
-        Key of the plan without which a run leaves the step out; empty if every run takes it.
+        Key of the plan without which a run leaves the step out, or layer and column, as
+        ``layers.measured_plants.lost``, of which a row must be true; empty if every run takes it.
     """
 
     name: str
@@ -330,6 +331,18 @@ STEPS: dict[str, Step] = {
             ),
             resources="terrain usual",
             follows="windows private_places onlookers",
+        ),
+        _step(
+            "lost",
+            "Tell which plants are lost, what to order again, and which views that opens",
+            "screenplan.views:tell_lost",
+            needs="windows private_places planting_lines plants",
+            takes="buildings existing_screens onlookers measured_plants",
+            gives="lost_plants lost_views",
+            keys=f"calendar.planting growth.years growth.curve views.threshold views.leaves {_SIGHT}",
+            resources="terrain species_table",
+            follows="windows private_places onlookers",
+            asked="layers.measured_plants.lost",
         ),
         _step(
             "sections",
