@@ -70,6 +70,7 @@ from screenplan.contracts.stakeout import BASE_LINES, PEGS, STAKE_CHECKS, STAKES
 from screenplan.contracts.street import LOT_COSTS, SHARED_BOUNDARIES
 from screenplan.contracts.views import (
     BROWSED_VIEWS,
+    KINDS_LOST,
     LOST_VIEWS,
     MISSING_PLANTS,
     NEEDED_HEIGHT,
@@ -148,6 +149,7 @@ OUTPUTS = _by_name(
     SIGHT_OUTLINES,
     SECTIONS,
     MISSING_PLANTS,
+    KINDS_LOST,
     CLOSURE,
     OWN_GROWTH,
     OWN_YEARS,

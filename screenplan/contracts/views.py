@@ -319,6 +319,47 @@ SECTIONS = Contract(
 )
 
 
+KINDS_LOST = Contract(
+    "kinds_lost",
+    (),
+    "One kind of a mixed planting, and the views if all its plants die",
+    key="species",
+    optional="opened worst_view open open_without",
+    report=(
+        Shown(
+            "growth",
+            35,
+            title="If one kind dies out",
+            columns="species plants share views_opened worst_view open open_without",
+        ),
+    ),
+    columns=(
+        text("species", "Key in the species table", heading="plant", form="species"),
+        integer("plants", "Its plants, all of which die", low=0),
+        share("share", "Their share of all plants"),
+        year("year", "The year looked at, typical growth", "Year looked at", heading="in year"),
+        integer(
+            "views_opened", "Closed views that open without it", heading="closed views that open"
+        ),
+        text("opened", "Those views, parted by semicolons; empty for none", "Views that open"),
+        text(
+            "worst_view",
+            "The view that opens furthest; empty if none opens further",
+            "Worst view",
+            form="view",
+        ),
+        share(
+            "open",
+            "Open share of that view with every plant",
+            "Open with every plant",
+            heading="open of it",
+        ),
+        share("open_without", "The same without this kind", "Open without it", heading="without"),
+        sentence("says", "The same in words", "In words"),
+    ),
+)
+
+
 MISSING_PLANTS = Contract(
     "missing_plants",
     (),

@@ -361,9 +361,21 @@ STEPS: dict[str, Step] = {
             needs="windows private_places planting_lines plants",
             takes="buildings existing_screens onlookers",
             gives="plants missing_plants",
-            keys=f"views.missing_year views.threshold growth.curve views.leaves health.kinds_lost {_SIGHT}",
+            keys=f"views.missing_year views.threshold growth.curve views.leaves {_SIGHT}",
             resources="terrain species_table",
             follows="windows private_places onlookers",
+        ),
+        _step(
+            "kinds_lost",
+            "Tell of a mixed planting which views open if one kind dies out",
+            "screenplan.views:tell_kinds_lost",
+            needs="windows private_places planting_lines plants",
+            takes="buildings existing_screens onlookers",
+            gives="kinds_lost",
+            keys=f"health.kinds_lost views.missing_year views.threshold growth.curve views.leaves {_SIGHT}",
+            resources="terrain species_table",
+            follows="windows private_places onlookers",
+            asked="health.kinds_lost",
         ),
         _step(
             "rules",
@@ -471,7 +483,7 @@ STEPS: dict[str, Step] = {
             gives="plant_health",
             keys=(
                 "health.most_of_one_species health.most_of_one_genus health.zone health.exposed_to "
-                "health.livestock_sides health.livestock_reach health.hosts_apart"
+                "health.livestock_sides health.livestock_reach health.hosts_apart plants.group design.wanted"
             ),
             resources="species_table",
         ),
