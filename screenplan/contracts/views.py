@@ -120,13 +120,13 @@ BROWSED_VIEWS = Contract(
     (),
     "A view behind a fence, and with the leaves gone that animals reach",
     key="view_id",
-    optional="closes_fenced closes_browsed",
+    optional="closes_fenced closes_browsed stays_closed",
     report=(
         Shown(
             "fence",
             40,
             title="The views where animals leave no leaf within their reach",
-            columns="view_id closes_fenced closes_browsed first_browsed last_browsed says",
+            columns="view_id closes_fenced closes_browsed first_browsed last_browsed stays_closed says",
         ),
     ),
     columns=(
@@ -151,7 +151,16 @@ BROWSED_VIEWS = Contract(
         share("first_browsed", "Open share without a fence in that year", heading="open then"),
         share("last_fenced", "Open share with all leaves, in the last year looked at"),
         share("last_browsed", "Open share without a fence, in the last year", heading="in the end"),
-        share("last_mixed", "The mix of both in the last year, by the chance that it happens"),
+        share(
+            "last_mixed",
+            "Open share to be expected in the last year, if each plant is browsed by its chance",
+        ),
+        share(
+            "stays_closed",
+            "How likely the view, once closed, stays closed while plants are browsed by chance; empty where it never closes or every plant is browsed",
+            "Chance that it stays closed",
+            heading="chance that it stays closed",
+        ),
         boolean("opens", "True if it is closed behind a fence and open without"),
         sentence("says", "What becomes of it", "In words", heading="what becomes of it"),
     ),

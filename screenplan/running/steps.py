@@ -372,7 +372,7 @@ STEPS: dict[str, Step] = {
             needs="windows private_places planting_lines plants",
             takes="buildings existing_screens onlookers",
             gives="kinds_lost",
-            keys=f"health.kinds_lost views.missing_year views.threshold growth.curve views.leaves {_SIGHT}",
+            keys=f"views.missing_year views.threshold growth.curve views.leaves {_SIGHT}",
             resources="terrain species_table",
             follows="windows private_places onlookers",
             asked="health.kinds_lost",
@@ -509,7 +509,7 @@ STEPS: dict[str, Step] = {
             takes="buildings existing_screens onlookers fence_options",
             gives="browsed_views",
             keys=(
-                "browsing.reach browsing.from_year browsing.chance fence.animal growth.years growth.curve "
+                "browsing.reach browsing.from_year browsing.chance fence.animal growth.years growth.curve chance.draws chance.seed "
                 f"views.threshold {_SIGHT}"
             ),
             resources="terrain species_table",
