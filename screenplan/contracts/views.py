@@ -167,6 +167,10 @@ BROWSED_VIEWS = Contract(
 )
 
 
+#: A year that stands for none where years are compared.
+NEVER = -1
+
+
 LOST_VIEWS = Contract(
     "lost_views",
     (),
@@ -179,6 +183,12 @@ LOST_VIEWS = Contract(
             8,
             title="The views that open by what was lost",
             columns="view_id closes closes_replanted closes_bare most_open says",
+            keep=lambda frame: frame.loc[
+                (
+                    frame["opens"]
+                    | (frame["closes_bare"].fillna(NEVER) != frame["closes"].fillna(NEVER))
+                ).to_numpy(bool)
+            ],
         ),
     ),
     columns=(

@@ -177,7 +177,7 @@ def _grouped(group: int) -> Iterator[dict]:
         return
     each = "1 plant" if group == 1 else f"{group} plants"
     why = (
-        "single plants among others are soon crowded out, and look restless"
+        "a few plants of a kind among others are soon crowded out, and the row looks restless"
         if group < fewest
         else "a pest or disease of one kind then takes a long stretch at once"
     )

@@ -185,8 +185,9 @@ def _told(table, plan: Options, stand: Stand, fence: pd.Series | None) -> Iterat
     reach, since = float(table["reach_m"].iloc[0]), int(table["from_year"].iloc[0])
     eaten = {start.species.called for start in stand.starts if _is_browsed(start.species)}
     chance = plan.browsing.chance
-    of = "" if chance == 1.0 else f" of each plant with a chance of {chance:.0%}"
-    gone = f"With the leaves up to {{{reach:.2f} m}}{of} gone from year {since} on"
+    gone = f"With the leaves up to {{{reach:.2f} m}} gone from year {since} on"
+    if chance < 1.0:
+        gone = f"If each plant has lost its leaves up to {{{reach:.2f} m}} from year {since} on with a chance of {chance:.0%}"
     opening = int(table["opens"].sum())
     closing = int(table["closes_fenced"].notna().sum())
     if not eaten:
