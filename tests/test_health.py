@@ -100,3 +100,31 @@ def test_no_plants_no_lines():
     _, plants = row()
     assert not len(judge_health(plants.iloc[:0]))
     assert list(check_health(pd.DataFrame({"topic": [], "meets": []}))) == []
+
+
+@pytest.mark.evidence(
+    part="Plants and growth",
+    kind="published",
+    against="groups of 3, 5 or 7 in a screen of several kinds",
+    source="The Augusta Chronicle, 21 May 2017",
+    status="read",
+    tolerance="exact",
+)
+@pytest.mark.parametrize(
+    ("group", "is_told"), [(1, True), (2, True), (3, False), (5, False), (7, False), (8, True)]
+)
+def test_groups_of_a_mixed_row_that_are_unusual_are_told_and_fail_nothing(group, is_told):
+    table = judge_health(mixed(), plan=plan_with(plants_group=group))
+    result = results(table).get("groups of a mixed row")
+    assert result == ("cannot be judged" if is_told else None)
+    if is_told:
+        row_of = table.loc[table["topic"] == "groups"].iloc[0]
+        assert f"groups of {group} plant" in row_of["says"]
+        assert "plants.group from 3 to 7" in row_of["needs"]
+
+
+def test_the_groups_of_one_kind_and_of_a_design_are_not_told():
+    _, plants = row()
+    assert "groups" not in set(judge_health(plants, plan=plan_with(plants_group=1))["topic"])
+    plan = plan_with(plants_group=1, design_wanted=True)
+    assert "groups" not in set(judge_health(mixed(), plan=plan)["topic"])

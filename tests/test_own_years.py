@@ -279,7 +279,7 @@ def test_a_process_takes_measured_plants_as_rows():
 def test_rows_that_are_handed_to_a_step_are_read_by_the_contract():
     with pytest.raises(InputError, match="column height_m is missing"):
         screenplan.run_step("own_growth", {"measured_plants": pd.DataFrame([{"species": KIND}])})
-    with pytest.raises(InputError, match=r"measured_plants, row 2: The column species is empty"):
+    with pytest.raises(InputError, match=r"measured_plants, row 2: nothing says of which species"):
         screenplan.run_step("own_growth", {"measured_plants": pd.DataFrame([ROW, {**ROW, "species": None}])})  # fmt: skip
 
 

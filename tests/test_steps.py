@@ -93,6 +93,7 @@ SETTINGS = (
         "design.seconds=0",
         'instead.compare=["fence", "trellis", "awning", "place_moved"]',
         "instead.move_step=10 m",
+        "browsing.chance=0.5",
     ],
 )
 
@@ -118,7 +119,11 @@ def read_keys():
                 geopandas.points_from_xy([x], [y], crs=layers["parcels"].crs)
             ).assign(onlooker_id="far")  # fmt: skip
         # One measured plant of what the sample plants, so that its years are told with and without it.
-        layers["measured_plants"] = measured({"age_years": 8.0, "height_m": 3.0})
+        # And one that has died.
+        layers["measured_plants"] = measured(
+            {"age_years": 8.0, "height_m": 3.0},
+            {"age_years": 1.0, "tag_id": "1", "lost": True, "species": None},
+        )
         for step in STEPS.values():
             arguments = step_arguments(step, plan, folder, site.terrain, site.frame)
             arguments["plan"] = recording(plan, read[step.name])

@@ -9,7 +9,8 @@ from dateutil.rrule import rrulestr
 from icalendar import Calendar
 from options_kit import plan_with
 
-from screenplan.contracts import YEAR_COSTS
+from screenplan.contracts import LOST_PLANTS, LOST_VIEWS, YEAR_COSTS
+from screenplan.contracts.tables import table_of, with_notes
 from screenplan.contracts.task_times import BEFORE, YEARS, days_of, tasks_in, year_day, year_of
 from screenplan.outputs.calendar_file import write_calendar
 from screenplan.outputs.conform import conform
@@ -136,6 +137,27 @@ def test_each_page_lists_the_tasks_of_its_year(made):
             assert task["first_date"] in text
         assert ("Nothing is to be done" in text) == (not due)
         assert text.count('<td class="blank">') == (0 if year == BEFORE else 3 * len(made["to_measure"]))  # fmt: skip
+
+
+def test_what_was_found_dead_stands_on_the_page_of_its_year(made):
+    plants = made["plants"].head(2).drop(columns="geometry").to_dict("records")
+    lost = table_of(
+        LOST_PLANTS, [row | {"found": year} for row, year in zip(plants, (1, 3), strict=True)]
+    )
+    says = {"w to p": "open from year 4 to year 6, up to 12%", "v to p": "closed as before"}
+    views = table_of(LOST_VIEWS, [{"view_id": view, "opens": "open" in text, "says": text} for view, text in says.items()])  # fmt: skip
+    lost = with_notes(lost, ["Order again: 2"])
+    page = make_years(made | {"lost_plants": lost, "lost_views": views}, About())
+    pages = dict(re.findall(r'<section id="(.+?)"(.*?)</section>', page, re.DOTALL))
+    found = {name: text for name, text in pages.items() if "Found dead" in text}
+    assert set(found) == {"year-1", "year-3"}
+    for (name, text), row in zip(found.items(), plants, strict=True):
+        assert f"No. {row['plant_id']}, " in text
+        # What to order, and what opens, stands once: where the last was found.
+        assert ("Order again: 2." in text) == (name == "year-3")
+        assert ("w to p: open from year 4 to year 6, up to 12%." in text) == (name == "year-3")
+        assert "v to p" not in text
+    assert "Found dead" not in make_years(made, About())
 
 
 def test_without_a_date_days_are_counted(made):

@@ -132,7 +132,7 @@ def _type(column: Column) -> str:
 
 
 def _default(column: Column) -> str:
-    return "needed" if column.required else value(column.default)
+    return "needed" if column.required or column.expected else value(column.default)
 
 
 def _range(column: Column) -> str:

@@ -40,7 +40,7 @@ from screenplan.contracts.model import (
     Contract,
     year_column,
 )
-from screenplan.contracts.own_plants import MEASURED_PLANTS, OWN_GROWTH, OWN_YEARS
+from screenplan.contracts.own_plants import LOST_PLANTS, MEASURED_PLANTS, OWN_GROWTH, OWN_YEARS
 from screenplan.contracts.planting import (
     CLOSURE,
     CROWNS,
@@ -70,6 +70,8 @@ from screenplan.contracts.stakeout import BASE_LINES, PEGS, STAKE_CHECKS, STAKES
 from screenplan.contracts.street import LOT_COSTS, SHARED_BOUNDARIES
 from screenplan.contracts.views import (
     BROWSED_VIEWS,
+    KINDS_LOST,
+    LOST_VIEWS,
     MISSING_PLANTS,
     NEEDED_HEIGHT,
     NEEDED_PROFILE,
@@ -148,9 +150,12 @@ OUTPUTS = _by_name(
     SIGHT_OUTLINES,
     SECTIONS,
     MISSING_PLANTS,
+    KINDS_LOST,
     CLOSURE,
     OWN_GROWTH,
     OWN_YEARS,
+    LOST_PLANTS,
+    LOST_VIEWS,
     PLANTS_IN_HAND,
     FENCE_POSTS,
     FENCE_WIRES,

@@ -364,7 +364,7 @@ PLANT_HEALTH = Contract(
     columns=(
         words(
             "topic",
-            "species, genus, hardiness, browse, salt, shade, wet, warning, livestock or disease",
+            "species, genus, hardiness, browse, salt, shade, wet, warning, livestock, disease or groups",
             heading="about",
         ),
         text("name", "The species, genus or disease", heading="what", form="species"),

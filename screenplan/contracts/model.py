@@ -51,6 +51,8 @@ class Column:
         ``m``, ``deg``, ``share`` (0 to 1), ``year`` (since planting), or empty.
     required : bool
         Whether an input must bring it, or an output always holds a value in it: the contract says so.
+    expected : bool
+        Whether an input must have the column, though a row may leave it empty.
     default : object
         What an input that leaves it out gets.
     low, high : float, optional
@@ -83,6 +85,7 @@ class Column:
     meaning: str
     unit: str = ""
     required: bool = True
+    expected: bool = False
     default: object = None
     low: float | None = None
     high: float | None = None

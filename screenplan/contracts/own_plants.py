@@ -2,7 +2,16 @@
 
 from __future__ import annotations
 
-from screenplan.contracts.columns import integer, metres, number, sentence, share, text, year
+from screenplan.contracts.columns import (
+    boolean,
+    integer,
+    metres,
+    number,
+    sentence,
+    share,
+    text,
+    year,
+)
 from screenplan.contracts.model import Contract
 from screenplan.contracts.presentation import Shown
 
@@ -11,7 +20,7 @@ MEASURED_PLANTS = Contract(
     (),
     "A plant of your own, or of a neighbour's row, that was measured some years after planting and is not clipped",
     key="measurement_id",
-    optional="measurement_id tag_id age_years planted_year measured_year width_m stock_height_m",
+    optional="measurement_id tag_id species age_years planted_year measured_year height_m width_m stock_height_m lost line_id station_m",
     columns=(
         text("measurement_id", "Its identifier; by default its row number", "Measurement"),
         text(
@@ -23,6 +32,7 @@ MEASURED_PLANTS = Contract(
         text(
             "species",
             "Key in the species table, or its Latin or common name",
+            expected=True,
             usual=(
                 "latin name", "botanical name", "scientific name", "latin", "common name", "plant name",
                 "kind", "name", "plant", "tree",
@@ -44,7 +54,7 @@ MEASURED_PLANTS = Contract(
             "Calendar year in which it was measured",
             usual=("year measured", "measuring year", "year of measuring", "measured in", "measured"),
         ),
-        metres("height_m", "Height when measured", "Height", usual=("ht", "tall", "plant height", "tree height")),
+        metres("height_m", "Height when measured; rows without a height, a width and an age are passed over", "Height", expected=True, usual=("ht", "tall", "plant height", "tree height")),
         metres(
             "width_m",
             "Width of its crown when measured, square to its row",
@@ -57,6 +67,32 @@ MEASURED_PLANTS = Contract(
             "Height when planted",
             usual=("height when planted", "height at planting", "planted height", "planting height"),
         ),
+        boolean(
+            "lost",
+            "True if it has died: a plant of the plan, whose number stands in tag_id",
+            default=False,
+            usual=("dead", "died", "has died", "is dead"),
+        ),
+        text("line_id", "The planting line of a plant that is lost; by default it is not compared", "Planting line"),
+        metres("station_m", "Its running distance along that line; by default it is not compared", "Station"),
+    ),
+)  # fmt: skip
+
+
+LOST_PLANTS = Contract(
+    "lost_plants",
+    (),
+    "A plant of the plan that has died, to be ordered and planted again",
+    key="plant_id",
+    report=(Shown("growth", 7, title="What was lost"),),
+    columns=(
+        integer("plant_id", "Number of the plant, as its stake has it", "Number", heading="no."),
+        text("line_id", "The planting line on which it stood", "Planting line", heading="row"),
+        metres("station_m", "Running distance along the line from its zero peg, level", "Station"),
+        text("species", "Key in the species table", heading="plant", form="species"),
+        text("stock", "Kind of stock, the same as it was"),
+        metres("stock_height_m", "Height when planted", "Height when planted"),
+        year("found", "Year since planting in which it was found dead", "Found dead in year"),
     ),
 )  # fmt: skip
 

@@ -120,13 +120,13 @@ BROWSED_VIEWS = Contract(
     (),
     "A view behind a fence, and with the leaves gone that animals reach",
     key="view_id",
-    optional="closes_fenced closes_browsed",
+    optional="closes_fenced closes_browsed stays_closed",
     report=(
         Shown(
             "fence",
             40,
             title="The views where animals leave no leaf within their reach",
-            columns="view_id closes_fenced closes_browsed first_browsed last_browsed says",
+            columns="view_id closes_fenced closes_browsed first_browsed last_browsed stays_closed says",
         ),
     ),
     columns=(
@@ -151,9 +151,78 @@ BROWSED_VIEWS = Contract(
         share("first_browsed", "Open share without a fence in that year", heading="open then"),
         share("last_fenced", "Open share with all leaves, in the last year looked at"),
         share("last_browsed", "Open share without a fence, in the last year", heading="in the end"),
-        share("last_mixed", "The mix of both in the last year, by the chance that it happens"),
+        share(
+            "last_mixed",
+            "Open share to be expected in the last year, if each plant is browsed by its chance",
+        ),
+        share(
+            "stays_closed",
+            "How likely the view, once closed, stays closed while plants are browsed by chance; empty where it never closes or every plant is browsed",
+            "Chance that it stays closed",
+            heading="chance that it stays closed",
+        ),
         boolean("opens", "True if it is closed behind a fence and open without"),
         sentence("says", "What becomes of it", "In words", heading="what becomes of it"),
+    ),
+)
+
+
+#: A year that stands for none where years are compared.
+NEVER = -1
+
+
+LOST_VIEWS = Contract(
+    "lost_views",
+    (),
+    "A view with the plants gone that have died, and with new ones in their places",
+    key="view_id",
+    optional="closes closes_bare closes_replanted open_from open_until most_open",
+    report=(
+        Shown(
+            "growth",
+            8,
+            title="The views that open by what was lost",
+            columns="view_id closes closes_replanted closes_bare most_open says",
+            keep=lambda frame: frame.loc[
+                (
+                    frame["opens"]
+                    | (frame["closes_bare"].fillna(NEVER) != frame["closes"].fillna(NEVER))
+                ).to_numpy(bool)
+            ],
+        ),
+    ),
+    columns=(
+        text("view_id", "The view", "View", form="view"),
+        year(
+            "closes",
+            "Year of closing with every plant; empty if not in the years looked at",
+            "Closes with every plant",
+            heading="closes with every plant",
+            form="never",
+        ),
+        year(
+            "closes_bare",
+            "Year of closing if what is lost is not replanted; empty if not in the years looked at",
+            "Closes if nothing is replanted",
+            heading="if not",
+            form="never",
+        ),
+        year(
+            "closes_replanted",
+            "Year of closing if it is replanted; empty if not in the years looked at",
+            "Closes if replanted",
+            heading="if replanted",
+            form="never",
+        ),
+        boolean("opens", "True if, replanted, it is open in a year in which it would be closed"),
+        year("open_from", "First such year; empty for none"),
+        year("open_until", "Last such year; empty for none"),
+        share(
+            "most_open",
+            "Greatest open share in those years; empty for none",
+            heading="open at most",
+        ),
+        sentence("says", "The same in words", "In words", heading="what becomes of it"),
     ),
 )
 
@@ -265,6 +334,47 @@ SECTIONS = Contract(
             "Crown up to",
             per_year=True,
         ),
+    ),
+)
+
+
+KINDS_LOST = Contract(
+    "kinds_lost",
+    (),
+    "One kind of a mixed planting, and the views if all its plants die",
+    key="species",
+    optional="opened worst_view open open_without",
+    report=(
+        Shown(
+            "growth",
+            35,
+            title="If one kind dies out",
+            columns="species plants share views_opened worst_view open open_without",
+        ),
+    ),
+    columns=(
+        text("species", "Key in the species table", heading="plant", form="species"),
+        integer("plants", "Its plants, all of which die", low=0),
+        share("share", "Their share of all plants"),
+        year("year", "The year looked at, typical growth", "Year looked at", heading="in year"),
+        integer(
+            "views_opened", "Closed views that open without it", heading="closed views that open"
+        ),
+        text("opened", "Those views, parted by semicolons; empty for none", "Views that open"),
+        text(
+            "worst_view",
+            "The view that opens furthest; empty if none opens further",
+            "Worst view",
+            form="view",
+        ),
+        share(
+            "open",
+            "Open share of that view with every plant",
+            "Open with every plant",
+            heading="open of it",
+        ),
+        share("open_without", "The same without this kind", "Open without it", heading="without"),
+        sentence("says", "The same in words", "In words"),
     ),
 )
 

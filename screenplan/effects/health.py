@@ -18,6 +18,12 @@ from screenplan.planting.livestock import Livestock, find_livestock
 from screenplan.planting.species import load_species, species_of
 from screenplan.planting.species_model import Species, Tolerance
 
+#: Plants of a kind side by side in a mixed screen, from and to; why so many is custom, no source.
+USUAL_GROUP = 3, 7
+GROUP_SOURCE = (
+    "groups of 3, 5 or 7: The Augusta Chronicle, 21 May 2017, on screens of several kinds (read)"
+)
+
 
 def judge_health(
     plants: gpd.GeoDataFrame,
@@ -69,6 +75,8 @@ def judge_health(
         records.extend(_stands(species, what) for what in plan.health.exposed_to)
         records.extend(_warned(species, text) for text in species.warnings)
     records.extend(_grazed(plants, find_livestock(keep_outs, sides, plan), found))
+    if len(found) > 1 and not plan.design.wanted:
+        records.extend(_grouped(plan.plants.group))
     if plan.health.hosts_apart:
         records.extend(_infected(plants, found))
     return table_of(PLANT_HEALTH, records)
@@ -162,6 +170,24 @@ def _grazed(
             }
 
 
+def _grouped(group: int) -> Iterator[dict]:
+    """Tell if the groups in which kinds take turns are smaller or larger than usual; nothing of others."""
+    fewest, most = USUAL_GROUP
+    if fewest <= group <= most:
+        return
+    each = "1 plant" if group == 1 else f"{group} plants"
+    why = (
+        "a few plants of a kind among others are soon crowded out, and the row looks restless"
+        if group < fewest
+        else "a pest or disease of one kind then takes a long stretch at once"
+    )
+    yield {
+        "topic": "groups", "name": "groups", "source": GROUP_SOURCE,
+        "says": f"The kinds take turns in groups of {each}; groups of {fewest} to {most} are advised: {why}",
+        "needs": f"plants.group from {fewest} to {most}, or your word that it is meant so",
+    }  # fmt: skip
+
+
 def _infected(plants: gpd.GeoDataFrame, found: Mapping[str, Species]) -> Iterator[dict]:
     """Tell where kinds stand side by side in a row that host the same disease, or both hosts of a rust are planted."""
     beside: dict[tuple[str, str], int] = {}
@@ -227,6 +253,7 @@ _HEALTH = {
     "warning": "poison, weeds and bans",
     "livestock": "poison beside livestock",
     "disease": "hosts of one disease",
+    "groups": "groups of a mixed row",
 }
 
 _SHARES = ("species", "genus")

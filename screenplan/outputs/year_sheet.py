@@ -10,6 +10,8 @@ from typing import Any
 from markupsafe import Markup
 
 from screenplan._version import __version__
+from screenplan.contracts.called import view_names
+from screenplan.contracts.tables import notes_of
 from screenplan.contracts.task_times import BEFORE, YEARS, last_year, tasks_in, year_name
 from screenplan.ground.said import in_units
 from screenplan.ground.units import format_amount, format_length, format_tape
@@ -22,7 +24,7 @@ YEARS_NAME = "years.html"
 
 @dataclass(frozen=True)
 class Page:
-    """One year on paper: its name, its days, what it takes in a sentence, its tasks and what to watch."""
+    """One year on paper: its name, its days, what it takes in a sentence, its tasks, what to watch and what was lost."""
 
     anchor: str
     name: str
@@ -31,6 +33,7 @@ class Page:
     rows: list[list[str]]
     watch: list[str]
     measures: bool
+    lost: list[str]
 
 
 def write_years(layers: Mapping[str, Any], path: str | Path, about: About) -> Path:
@@ -39,8 +42,8 @@ def write_years(layers: Mapping[str, Any], path: str | Path, about: About) -> Pa
     Parameters
     ----------
     layers : mapping of str to DataFrame
-        By contract name, of it ``schedule``, ``year_costs``, ``to_measure`` and, if it is there,
-        ``water_by_month``, in the local frame.
+        By contract name, of it ``schedule``, ``year_costs`` and ``to_measure``, and, if they are there, ``water_by_month``,
+        ``lost_plants`` and ``lost_views``, in the local frame.
     path : path
         The file.
     about : About
@@ -66,14 +69,43 @@ def make_years(layers: Mapping[str, Any], about: About) -> str:
         title=title,
         version=__version__,
         style=Markup(template("years.css")),
-        pages=[_page(schedule, told[year], water, about.units) for year in range(BEFORE, YEARS)],
+        pages=[
+            _page(schedule, told[year], water, about.units, _lost(layers, year, about)) for year in range(BEFORE, YEARS)
+        ],
         measured=_form(layers["to_measure"], about),
         unit="ft and in" if about.units == "us" else "m",
         later=later,
     )  # fmt: skip
 
 
-def _page(schedule, told: Mapping[str, Any], water: Mapping[int, float], units: str) -> Page:
+def _lost(layers: Mapping[str, Any], year: int, about: About) -> list[str]:
+    """Say which plants were found dead in a year; in the last such year also what to order, and which views open."""
+    lost, views = layers.get("lost_plants"), layers.get("lost_views")
+    if lost is None or views is None or not (lost["found"] == year).any():
+        return []
+    lines = [
+        f"No. {row['plant_id']}, {clean(about.names.get(row['species'], row['species']))}, {clean(row['line_id'])}, "
+        f"{format_tape(float(row['station_m']), about.units)} from zero"
+        for row in lost.loc[lost["found"] == year].to_dict("records")
+    ]
+    if year < lost["found"].max():
+        return lines
+    names = view_names(layers)
+    opens = [
+        f"{clean(names.get(row['view_id'], row['view_id']), LONGEST_TEXT)}: {clean(in_units(row['says'], about.units), LONGEST_TEXT)}"
+        for row in views.loc[views["opens"]].to_dict("records")
+    ]
+    notes = [
+        clean(in_units(note, about.units), LONGEST_TEXT)
+        for table in (lost, views)
+        for note in notes_of(table)
+    ]
+    return [*lines, *notes, *opens]
+
+
+def _page(
+    schedule, told: Mapping[str, Any], water: Mapping[int, float], units: str, lost: list[str]
+) -> Page:
     """Lay out a year; ``water`` are the litres of months by the day of their first round."""
     year, due = int(told["year"]), tasks_in(schedule, int(told["year"]))
     watch = dict.fromkeys(
@@ -92,6 +124,7 @@ def _page(schedule, told: Mapping[str, Any], water: Mapping[int, float], units: 
         rows=[_row(task, water, units) for task in due],
         watch=list(watch),
         measures=year >= 0,
+        lost=lost,
     )
 
 

@@ -150,7 +150,7 @@ class Health(Section):
     )
     kinds_lost: bool = Field(
         False,
-        description="Whether it is told of a mixed row which view opens most, and how many closed ones open, if one kind dies out, in the year of views.missing_year",
+        description="Whether it is told of a mixed row which views open, and which most, if one kind dies out, in the year of views.missing_year",
     )
     hosts_apart: bool = Field(
         False,

@@ -206,7 +206,10 @@ class Browsing(Section):
         json_schema_extra={"unit": "years"},
     )
     chance: float = Field(
-        1.0, ge=0, le=1, description="Chance that it happens; open shares are told as the mix"
+        1.0,
+        ge=0,
+        le=1,
+        description="Chance that it befalls a plant, each by itself; below 1 it is told how likely a view stays closed",
     )
 
 

@@ -135,6 +135,24 @@ def draw_plants(stand: Stand, draws: Draws) -> Drawn:
     return Drawn(height, width, profile, life, leaves)
 
 
+def draw_befallen(stand: Stand, draws: Draws, what: str, chance: float) -> np.ndarray:
+    """Draw which plants something befalls, each by itself, (plants, draws).
+
+    Parameters
+    ----------
+    stand : Stand
+    draws : Draws
+    what : str
+        Its name: other things have other numbers.
+    chance : float
+        That of each plant, 0 for none to 1 for all.
+    """
+    places = np.floor(stand.xy / PLACE_M + ASIDE).astype(np.int64)
+    numbers = (_numbers(draws, what, *place) for place in places.tolist())
+    drawn = [own.random(draws.count, np.float32) < chance for own in numbers]
+    return np.array(drawn, bool).reshape(len(places), draws.count)
+
+
 def heights_of(stand: Stand) -> np.ndarray:
     """Heights by how plants start, by `HEIGHTS` and by age, metres, (starts, heights, ages).
 

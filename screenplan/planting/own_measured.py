@@ -1,4 +1,7 @@
-"""Plants of one's own that were measured, taken from their layers and refused by row where they cannot be."""
+"""Plants of one's own that were measured, taken from their layers and refused by row where they cannot be.
+
+Rows of plants that are lost, and rows of a form that nobody filled in, say nothing of the growth.
+"""
 
 from __future__ import annotations
 
@@ -118,7 +121,24 @@ def _table_rows(layer: pd.DataFrame) -> list[dict[str, Any]]:
         for name in ("age_years", "planted_year", "measured_year", "height_m", "width_m", "stock_height_m")
     }  # fmt: skip
     words = {"species": texts(layer, "species"), "plant": texts(layer, "tag_id")}
-    return _as_rows({**columns, **words}, range(1, len(layer) + 1))
+    says = ~(are_lost(layer) | are_empty(layer))
+    rows = _as_rows({**columns, **words}, range(1, len(layer) + 1))
+    return [row for row, told in zip(rows, says, strict=True) if told]
+
+
+def are_lost(layer: pd.DataFrame) -> np.ndarray:
+    """Tell which rows of the layer ``measured_plants`` are plants that have died, (rows,)."""
+    if "lost" not in layer.columns:
+        return np.zeros(len(layer), bool)
+    return layer["lost"].astype("boolean").fillna(False).to_numpy(bool)
+
+
+def are_empty(layer: pd.DataFrame) -> np.ndarray:
+    """Tell which rows nobody filled in, (rows,): not lost, and without a height, a width and an age."""
+    said = [
+        ~np.isnan(numbers(layer, name, np.nan)) for name in ("height_m", "width_m", "age_years")
+    ]
+    return ~(np.any(said, axis=0) | are_lost(layer))
 
 
 def _standing_rows(layer: pd.DataFrame) -> list[dict[str, Any]]:

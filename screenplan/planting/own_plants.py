@@ -26,7 +26,13 @@ from screenplan.planting.own_growth import (
     spreads_of,
     widths_say,
 )
-from screenplan.planting.own_measured import UNITS_M, Measured, measured_plants
+from screenplan.planting.own_measured import (
+    UNITS_M,
+    Measured,
+    are_empty,
+    are_lost,
+    measured_plants,
+)
 from screenplan.planting.species import load_species
 from screenplan.planting.species_model import GRADE_WORDS, Species
 
@@ -274,7 +280,20 @@ def tell_own_growth(
         key: kind for key, kind in corrected.items() if kind.plants or kind.widths or key in asked
     }
     records = [_row(key, kind, plan) for key, kind in shown.items()]
-    return with_notes(table_of(OWN_GROWTH, records), _doubts(shown))
+    notes = [*_passed_over(measured_plants), *_doubts(shown)]
+    return with_notes(table_of(OWN_GROWTH, records), notes)
+
+
+def _passed_over(layer: pd.DataFrame | None) -> Iterator[str]:
+    """Count the rows that say nothing of the growth."""
+    if layer is None:
+        return
+    for rows, why in (
+        (are_empty(layer), "nobody filled them in: they have no height, width or age"),
+        (are_lost(layer), "their plants are lost"),
+    ):
+        if rows.any():
+            yield f"{rows.sum()} of {len(rows)} rows of measured_plants are passed over in the growth, because {why}"
 
 
 def _row(key: str, kind: Corrected, plan: Options) -> dict[str, Any]:

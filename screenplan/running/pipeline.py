@@ -164,13 +164,15 @@ def run_plan(
     plan, folder = find_plan(plan, folder, settings, frames)
     steps = _steps_of(plan, only)
     tell = progress or (lambda *_: None)
-    total = len(steps) + 1
+    total = sum(_is_recorded(step, {}, only) for step in steps) + 1
     tell("reading", 1, total)
     site = (
         read_inputs(plan, folder, frames)
         if reuse is None
         else _read_before(plan, folder, frames, reuse)
     )
+    steps = [step for step in steps if _is_recorded(step, site.layers, only)]
+    total = len(steps) + 1
     run = Run(plan, folder, site, dict(site.layers), only=only, frames=frames)
     table = species_on(site, plan)
     arguments, kept = _arguments(steps, plan, folder, site, table), Kept()
@@ -209,8 +211,18 @@ def _is_asked(step: Step, plan: Plan, only: Sequence[str]) -> bool:
     """Tell whether a plan asks for a step, or a caller for what it gives."""
     if not step.asked or set(step.gives).intersection(only):
         return True
-    section, name = step.asked.split(".")
-    return bool(getattr(getattr(plan, section), name))
+    section, name = step.asked.split(".", 1)
+    # What hangs on the rows of a layer is settled once they are read.
+    return section == "layers" or bool(getattr(getattr(plan, section), name))
+
+
+def _is_recorded(step: Step, layers: Mapping[str, Any], only: Sequence[str]) -> bool:
+    """Tell whether a row of a layer asks for a step that is run for such rows alone."""
+    if not step.asked.startswith("layers.") or set(step.gives).intersection(only):
+        return True
+    _, name, column = step.asked.split(".")
+    layer = layers.get(name)
+    return layer is not None and bool(layer[column].fillna(False).astype(bool).any())
 
 
 def _street_of(plan: Plan, site):
@@ -250,7 +262,7 @@ def rehearse_plan(plan: Plan, folder: Path, site) -> None:
     InputError
         If a rule file, the species, a key of the plan or a layer cannot be used.
     """
-    steps = _steps_of(plan, ())
+    steps = [step for step in _steps_of(plan, ()) if _is_recorded(step, site.layers, ())]
     arguments = _arguments(steps, plan, folder, site, species_on(site, plan))
     layers, street = dict(site.layers), _street_of(plan, site)
     for step in steps:

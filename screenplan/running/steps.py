@@ -49,7 +49,8 @@ class Step:
         Layers between which it follows sight lines or light, which takes most of its time; with
         none of their rows it still judges what it is asked.
     asked : str
-        Key of the plan without which a run leaves the step out; empty if every run takes it.
+        Key of the plan without which a run leaves the step out, or layer and column, as
+        ``layers.measured_plants.lost``, of which a row must be true; empty if every run takes it.
     """
 
     name: str
@@ -332,6 +333,18 @@ STEPS: dict[str, Step] = {
             follows="windows private_places onlookers",
         ),
         _step(
+            "lost",
+            "Tell which plants are lost, what to order again, and which views that opens",
+            "screenplan.views:tell_lost",
+            needs="windows private_places planting_lines plants",
+            takes="buildings existing_screens onlookers measured_plants",
+            gives="lost_plants lost_views",
+            keys=f"calendar.planting growth.years growth.curve views.threshold views.leaves {_SIGHT}",
+            resources="terrain species_table",
+            follows="windows private_places onlookers",
+            asked="layers.measured_plants.lost",
+        ),
+        _step(
             "sections",
             "Lay the sight lines of the views, and cut sections along them",
             "screenplan.views:cut_sections",
@@ -348,9 +361,21 @@ STEPS: dict[str, Step] = {
             needs="windows private_places planting_lines plants",
             takes="buildings existing_screens onlookers",
             gives="plants missing_plants",
-            keys=f"views.missing_year views.threshold growth.curve views.leaves health.kinds_lost {_SIGHT}",
+            keys=f"views.missing_year views.threshold growth.curve views.leaves {_SIGHT}",
             resources="terrain species_table",
             follows="windows private_places onlookers",
+        ),
+        _step(
+            "kinds_lost",
+            "Tell of a mixed planting which views open if one kind dies out",
+            "screenplan.views:tell_kinds_lost",
+            needs="windows private_places planting_lines plants",
+            takes="buildings existing_screens onlookers",
+            gives="kinds_lost",
+            keys=f"views.missing_year views.threshold growth.curve views.leaves {_SIGHT}",
+            resources="terrain species_table",
+            follows="windows private_places onlookers",
+            asked="health.kinds_lost",
         ),
         _step(
             "rules",
@@ -458,7 +483,7 @@ STEPS: dict[str, Step] = {
             gives="plant_health",
             keys=(
                 "health.most_of_one_species health.most_of_one_genus health.zone health.exposed_to "
-                "health.livestock_sides health.livestock_reach health.hosts_apart"
+                "health.livestock_sides health.livestock_reach health.hosts_apart plants.group design.wanted"
             ),
             resources="species_table",
         ),
@@ -484,7 +509,7 @@ STEPS: dict[str, Step] = {
             takes="buildings existing_screens onlookers fence_options",
             gives="browsed_views",
             keys=(
-                "browsing.reach browsing.from_year browsing.chance fence.animal growth.years growth.curve "
+                "browsing.reach browsing.from_year browsing.chance fence.animal growth.years growth.curve chance.draws chance.seed "
                 f"views.threshold {_SIGHT}"
             ),
             resources="terrain species_table",

@@ -232,7 +232,11 @@ def check_mapping(
         given = column.name in (*named.fixed, *named.missing) or is_held(
             named.theirs(column.name), present
         )
-        if column.required and not given and column.name not in (contract.key, *named.columns):
+        if (
+            (column.required or column.expected)
+            and not given
+            and column.name not in (contract.key, *named.columns)
+        ):
             findings.refused(
                 (),
                 f"The column {column.name} is missing ({column.meaning.lower()})",

@@ -1,5 +1,7 @@
 """Where the names of this package stand, for type checkers; python -m docs.generate writes it."""
 
+from screenplan.views.kinds_lost import tell_kinds_lost as tell_kinds_lost
+from screenplan.views.lost import tell_lost as tell_lost
 from screenplan.views.missing import find_missing as find_missing
 from screenplan.views.needed_height import find_needed_height as find_needed_height
 from screenplan.views.own_years import tell_own_years as tell_own_years
@@ -12,6 +14,8 @@ __all__ = [
     "find_missing",
     "find_needed_height",
     "keep_stretches",
+    "tell_kinds_lost",
+    "tell_lost",
     "tell_own_years",
     "trace_views",
 ]

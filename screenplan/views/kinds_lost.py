@@ -3,18 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 
-from screenplan.plan import Options
+from screenplan.contracts import KINDS_LOST
+from screenplan.contracts.tables import table_of, with_notes
+from screenplan.ground.kept import Kept
+from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species import species_of
 from screenplan.planting.species_model import Species
 from screenplan.planting.stand import planned_stand
+from screenplan.site.terrain import Terrain
 from screenplan.views.grown import crowns_of, runs_of
 from screenplan.views.lone import light_without
-from screenplan.views.sight import Sight
+from screenplan.views.sight import Sight, sight_of
 from screenplan.views.stoppers import sole_blockers
 
 #: Light is compared at this precision: rounding only.
@@ -22,45 +28,70 @@ LEAST_SHARE = 1e-12
 
 
 def tell_kinds_lost(
-    sight: Sight,
-    plants: gpd.GeoDataFrame,
-    plan: Options,
+    layers: Mapping[str, Any],
+    *,
+    plan: Options = DEFAULTS,
+    terrain: Terrain | None = None,
     species_table: Mapping[str, Species] | None = None,
-) -> list[str]:
-    """Say of each kind which view opens most without it, and how many closed views open; nothing of a row of one kind.
+    kept: Kept | None = None,
+) -> pd.DataFrame:
+    """Tell of each kind which views open without it.
 
     Parameters
     ----------
-    sight : Sight
-        Rays and what stands in their way besides.
-    plants : GeoDataFrame
-        Layer of the contract.
-    plan : Options
+    layers : mapping
+        Windows, private places, planting lines and plants, and buildings, existing screens and
+        onlookers if there are any: by their contracts, in local-frame metres.
+    plan : Options, optional
         Of its sections growth and views.
-    species_table : mapping, optional
-        By default the shipped table.
+    terrain, species_table : optional
+        By default level ground at 0, and the shipped species.
+    kept : Kept, optional
+        What the run has made: the sight.
+
+    Returns
+    -------
+    DataFrame
+        One row for each kind; none of plants of one kind. ``attrs["notes"]`` says the same in words.
+
+    Raises
+    ------
+    InputError
+        By row as `lay_sight` and `stand_of` say.
     """
+    plants, year = layers["plants"], plan.views.missing_year
     kinds = plants["species"].astype(str)
     if kinds.nunique() < 2:
-        return []
-    whole, said = open_shares(sight, plants, plan, species_table), []
-    year, threshold = plan.views.missing_year, plan.views.threshold
+        return table_of(KINDS_LOST, [])
+    sight = sight_of(layers, plan.views, terrain, kept)
+    whole, records = open_shares(sight, plants, plan, species_table), []
     for kind in kinds.unique():
         left = open_shares(sight, plants[kinds != kind].reset_index(drop=True), plan, species_table)
-        opened = sum(whole[view] <= threshold < left[view] for view in whole)
+        opened = [view for view in whole if whole[view] <= plan.views.threshold < left[view]]
         # A view that is open with every plant tells nothing of the kind.
-        worst = max(left, key=lambda view: left[view] - whole[view])
+        worst = max(left, key=lambda view: left[view] - whole[view], default=None)
+        if worst is not None and left[worst] <= whole[worst] + LEAST_SHARE:
+            worst = None
+        record = {
+            "species": kind, "plants": int((kinds == kind).sum()), "share": float((kinds == kind).mean()),
+            "year": year, "views_opened": len(opened), "opened": "; ".join(opened) or None, "worst_view": worst,
+            "open": None if worst is None else round(whole[worst], 12),
+            "open_without": None if worst is None else round(left[worst], 12),
+        }  # fmt: skip
         name = species_of(kind, species_table).called
-        when = f"(year {year}, typical growth)"
-        if left[worst] <= whole[worst] + LEAST_SHARE:
-            said.append(f"if all {name} die, no view opens further {when}")
-            continue
-        count = {0: "no closed view opens", 1: "1 closed view opens"}
-        said.append(
-            f"if all {name} die, {count.get(opened, f'{opened} closed views open')}; worst is {worst}, of which "
-            f"{left[worst]:.0%} is open instead of {whole[worst]:.0%} {when}"
-        )
-    return said
+        records.append(record | {"says": _says(name, record)})
+    return with_notes(table_of(KINDS_LOST, records), [record["says"] for record in records])
+
+
+def _says(name: str, record: Mapping[str, Any]) -> str:
+    when, number = f"(year {record['year']}, typical growth)", record["views_opened"]
+    if record["worst_view"] is None:
+        return f"if all {name} die, no view opens further {when}"
+    count = {0: "no closed view opens", 1: "1 closed view opens"}
+    return (
+        f"if all {name} die, {count.get(number, f'{number} closed views open')}; worst is {record['worst_view']}, of which "
+        f"{record['open_without']:.0%} is open instead of {record['open']:.0%} {when}"
+    )
 
 
 def open_shares(

@@ -25,7 +25,6 @@ from screenplan.planting.species_model import Species
 from screenplan.planting.stand import planned_stand
 from screenplan.site.terrain import Terrain
 from screenplan.views.grown import crowns_of, runs_of
-from screenplan.views.kinds_lost import tell_kinds_lost
 from screenplan.views.lone import light_without
 from screenplan.views.sight import sight_of
 from screenplan.views.stoppers import sole_blockers
@@ -68,7 +67,7 @@ def find_missing(
         which more of a view hangs.
     missing_plants : DataFrame
         One row per plant and view that opens further without it. ``attrs["notes"]`` says on how many
-        plants a closed view hangs, and which to replace first; where the plan asks, what is left without each kind.
+        plants a closed view hangs, and which to replace first.
 
     Raises
     ------
@@ -113,8 +112,6 @@ def find_missing(
     back = np.argsort(stand.order)
     order = _order(reopened[back], greatest[back].round(12))
     notes = _notes(plants, reopened[back], order, year)
-    if plan.health.kinds_lost:
-        notes += tell_kinds_lost(sight, plants, plan, species_table)
     table = with_notes(table_of(MISSING_PLANTS, found), notes)
     return _hang(plants, greatest[back], in_view[back], order), table
 

@@ -4,8 +4,12 @@ Heights and reach by animal:
 
 - deer: 8 ft of woven wire (Craven and Hygnstrom, *Deer*, 1994, read); deer browse up to 1.8 m
   (common practice, no source);
-- rabbit: 0.75 m of fine mesh (common practice, no source);
-- livestock: 1.2 m (common practice, no source).
+  the lowest that are asked for elsewhere are 1.5 m against roe deer and 1.8 m against red, sika and fallow deer
+  (Scottish Forestry Grant Scheme, deer fence, 2017, read);
+- rabbit: 0.75 m of mesh of 31 mm kept out more than nine in ten of adult rabbits, as 0.9 m did (Twelfth Vertebrate
+  Pest Conference, 1986, abstract 42, read); 0.9 m is asked for by the Scottish Forestry Grant Scheme, 2015 (read).
+  A reach of 0.6 m is common practice, no source;
+- livestock: 48 in of barbed wire (NRCS 382, Mississippi, 2000, read), here 1.2 m; its reach is common practice, no source.
 
 Posts: woven wire at most 14 ft (NRCS 382, Tennessee) or 16.5 ft (Virginia) apart, high-tensile 30 ft,
 a brace assembly every 330 ft, posts at least 24 in deep (read). Two brace assemblies at a corner and
@@ -46,17 +50,29 @@ STAPLE_EVERY_M = 0.15
 
 @dataclass(frozen=True)
 class Animal:
-    """A browsing animal: the fence that keeps most of them out, and how high it reaches."""
+    """A browsing animal: the fence that keeps most of them out, how high it reaches, and which other heights are asked for."""
 
     fence_m: float
     reach_m: float
     source: str
+    others: str = ""
 
 
 ANIMALS = {
-    "deer": Animal(2.4384, 1.8, "8 ft: Craven and Hygnstrom, Deer, 1994 (read)"),
-    "rabbit": Animal(0.75, 0.6, "common practice, no source"),
-    "livestock": Animal(1.2, 1.8, "common practice, no source"),
+    "deer": Animal(
+        2.4384,
+        1.8,
+        "8 ft: Craven and Hygnstrom, Deer, 1994 (read)",
+        "at the least {1.5 m} against roe deer, and {1.8 m} against red, sika and fallow deer "
+        "(Scottish Forestry Grant Scheme, 2017, read)",
+    ),
+    "rabbit": Animal(
+        0.75,
+        0.6,
+        "Twelfth Vertebrate Pest Conference, 1986 (abstract read)",
+        "at the least {0.9 m} (Scottish Forestry Grant Scheme, 2015, read)",
+    ),
+    "livestock": Animal(1.2, 1.8, "48 in of barbed wire: NRCS 382, Mississippi, 2000 (read)"),
 }
 
 
