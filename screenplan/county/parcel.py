@@ -191,7 +191,8 @@ class Planner:
         crs = site.frame.crs
         layers["planting_lines"] = _joined(lines, layer_of(PLANTING_LINES, [], [], crs))
         layers["plants"] = _joined(plants, layer_of(PLANTS, [], [], crs))
-        layers["plants"]["plant_id"] = np.arange(1, len(layers["plants"]) + 1)
+        if len(plants) > 1:
+            layers["plants"]["plant_id"] = np.arange(1, len(layers["plants"]) + 1)
 
     def _row(self, plan, along: Sequence[str], planned: _Rows, kept: Kept, look_up):
         """Give the layers of the rows along some sides; None, with the causes, where there is no room."""
@@ -284,4 +285,4 @@ def _joined(parts: Sequence[gpd.GeoDataFrame], none: gpd.GeoDataFrame) -> gpd.Ge
     parts = [part for part in parts if len(part)]
     if not parts:
         return none
-    return parts[0].copy() if len(parts) == 1 else pd.concat(parts, ignore_index=True)
+    return parts[0] if len(parts) == 1 else pd.concat(parts, ignore_index=True)

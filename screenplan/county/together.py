@@ -131,8 +131,8 @@ class Together:
                 land = layers[name]
                 if _same_bounds(land.geometry.to_numpy(), subject).sum() > 1:
                     return None
-                marked = land.assign(is_subject=rows == place)
-                layers[name] = marked.reset_index(drop=True)
+                land["is_subject"] = rows == place
+                land.index = pd.RangeIndex(len(land))
         return self._on_ground(layers, subject, reach_m, parcel_id)
 
     def _on_ground(self, layers: dict, subject, reach_m: float, parcel_id: str) -> Site | None:
@@ -145,8 +145,8 @@ class Together:
                 terrain, *_ = self.ground.read(box)
             except InputError:
                 return None
-        if "buildings" in layers:
-            layers["buildings"] = fill_floors(layers["buildings"], terrain)
+            if "buildings" in layers:
+                layers["buildings"] = fill_floors(layers["buildings"], terrain)
         return replace(self.site, layers=layers, terrain=terrain, subject_id=parcel_id)
 
 
@@ -187,7 +187,7 @@ def read_together(
             sources = {name: replace(near[name][0], file=table) for name, table in left.items()}
             site = read_site(
                 sources, plan=plan.model_copy(update={"subject": chosen, "site": about}),
-                terrain=Later.GROUND, frame=frame,
+                terrain=None if ground is None else Later.GROUND, frame=frame,
             )  # fmt: skip
         except InputError as error:
             found = list(_out_of(left, error))

@@ -156,6 +156,8 @@ def _name_sides(lines: list, facings: np.ndarray, lengths: np.ndarray) -> list[s
 
 def _is_curved(line: shapely.LineString, base_m: float) -> bool:
     """Tell whether a side bends, its ends up to a base length (rounded corners) not counted."""
+    if shapely.get_num_coordinates(line) == 2:
+        return False
     if line.length > 4.0 * base_m:
         line = shapely.ops.substring(line, base_m, line.length - base_m)
     ends = shapely.get_coordinates(line)[[0, -1]]
@@ -292,7 +294,11 @@ def _first_met(
     kept = looked_at[probe] & (thing != own[probe])
     probe, thing = probe[kept], thing[kept]
     # Where a probe meets but one thing, and nothing stands before it, that is the first.
-    which = np.flatnonzero((np.bincount(probe)[probe] > 1) | (before is not None))
+    hidden = np.zeros(len(here), dtype=bool)
+    if before is not None:
+        shapely.prepare(before)
+        hidden[probe] = shapely.intersects(before[probe], probes[probe])
+    which = np.flatnonzero((np.bincount(probe)[probe] > 1) | hidden[probe])
     away = np.zeros(len(probe))
     away[which] = _away(probes[probe[which]], starts[probe[which]], things[thing[which]])
     order = np.lexsort((thing, away, probe))
@@ -300,8 +306,10 @@ def _first_met(
     nearest = np.concatenate([[True], probe[1:] != probe[:-1]])[: len(probe)]
     probe, thing, away = probe[nearest], thing[nearest], away[nearest]
     if before is not None:
-        # What is met nowhere is at no distance: it hides nothing.
-        seen = ~(_away(probes[probe], starts[probe], before[probe]) <= away)
+        asked = np.flatnonzero(hidden[probe])
+        nearer = _away(probes[probe[asked]], starts[probe[asked]], before[probe[asked]])
+        seen = np.ones(len(probe), dtype=bool)
+        seen[asked] = ~(nearer <= away[asked])
         probe, thing = probe[seen], thing[seen]
     first[probe] = thing
     return first

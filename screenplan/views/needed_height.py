@@ -35,6 +35,7 @@ from screenplan.views.crossing import PlanLines, cross_each
 from screenplan.views.obstacles import Obstacles
 from screenplan.views.sampling import READ_M
 from screenplan.views.sight import Sight, sight_of
+from screenplan.views.together import Rays
 
 #: Needed heights are rounded up to this.
 ROUND_UP_M = 0.001
@@ -173,7 +174,12 @@ def hardy_kinds(plan: Options, species_table: Mapping[str, Species]) -> dict[str
     }
 
 
-def cross_lines(sight: Sight, lines: list, beside: Obstacles | None = None) -> list[Crossings]:
+def cross_lines(
+    sight: Sight,
+    lines: list,
+    beside: Obstacles | None = None,
+    lit: Iterable[tuple[Rays, np.ndarray]] | None = None,
+) -> list[Crossings]:
     """Cut the rays of all views that nothing existing stops with planting lines.
 
     Parameters
@@ -184,11 +190,13 @@ def cross_lines(sight: Sight, lines: list, beside: Obstacles | None = None) -> l
         Lines in plan.
     beside : Obstacles, optional
         What else is thought to stand: a ray that it stops needs no height, and crosses at 0.
+    lit : iterable of (Rays, ndarray), optional
+        The rays of the sight with their light, where they were followed already (`Sight.lit`).
     """
     corners = PlanLines.of([shapely.get_coordinates(line) for line in lines])
     none = np.zeros(0)
     found = [(none.astype(int), none, none, none, none.astype(int))]
-    for rays, light in sight.lit():
+    for rays, light in sight.lit() if lit is None else lit:
         passes = np.flatnonzero(light > 0.0)
         origin, target = rays.origin[passes], rays.target[passes]
         of, ray, station, t = cross_each(origin, target, corners)
