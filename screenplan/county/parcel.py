@@ -135,6 +135,7 @@ class Planner:
         self,
         site: Site,
         look_up=lambda: None,
+        laid: Mapping[str, Any] | None = None,
     ) -> Planned:
         """Plan one parcel.
 
@@ -144,6 +145,8 @@ class Planner:
             The parcel as the subject, and what lies within the reach of it.
         look_up : callable
             Called before each step, so that a parcel that takes too long can be given up.
+        laid : mapping, optional
+            What of the first steps' layers was laid with those of other parcels.
 
         Raises
         ------
@@ -153,9 +156,11 @@ class Planner:
         plan = self.plan_for(site.subject_id)
         layers, kept = dict(site.layers), Kept()
         with rows_of_files(layers, site.inputs, plan):
+            layers |= laid or {}
             for name in FIRST:
                 look_up()
-                layers |= self._step(name, plan, layers, site, kept)
+                if not set(STEPS[name].gives) <= (laid or {}).keys():
+                    layers |= self._step(name, plan, layers, site, kept)
             found = _Rows(
                 site, layers, classes_of(layers["sides"]),
                 spacing_for(plan, layers["windows"], layers["private_places"]),
