@@ -20,7 +20,7 @@ from screenplan.planting.species_model import Species
 from screenplan.planting.stand import planned_stand
 from screenplan.site.terrain import Terrain
 from screenplan.views.grown import crowns_of, runs_of, years_to_rest
-from screenplan.views.needed_height import cross_lines, needed_along
+from screenplan.views.needed_height import cross_lines, most_needed
 from screenplan.views.sight import Sight, sight_of
 from screenplan.views.timeline import Scene, follow_each, sum_each, years_closed
 from screenplan.views.together import Rays
@@ -113,7 +113,7 @@ def see(
         lit = ((Rays(some.view, some.origin, some.target), some.light) for some in portions)
         crossings = cross_lines(sight, list(shapes), lit=lit)
         for name, line, met in zip(texts(lines, "line_id"), shapes, crossings, strict=True):
-            needed[name] = float(needed_along(line, met, sight.ground, plan.views).needed_m.max())
+            needed[name] = most_needed(line, met, plan.views)
     closed = years_closed(told.open[:, TYPICAL].max(axis=1), threshold, years)
     seen = told.rays > 0
     return Seen(

@@ -277,11 +277,10 @@ class Stretches(NamedTuple):
 
 def needed_along(line, met: Crossings, terrain: Terrain, views: Views) -> Stretches:
     """Find how tall a sheet on a line must be, stretch by stretch."""
-    count = max(int(np.ceil((line.length - READ_M) / views.needed_step)), 1)
-    ends = np.linspace(0.0, line.length, count + 1)
+    ends, place = _parted(line, met, views)
+    count = len(ends) - 1
     middles = shapely.line_interpolate_point(line, 0.5 * (ends[1:] + ends[:-1]))
     ground = terrain.height_at(shapely.get_x(middles), shapely.get_y(middles))
-    place = np.clip(np.searchsorted(ends, met.station, side="right") - 1, 0, count - 1)
     rays, lowest, view = np.bincount(place, minlength=count), np.full(count, np.nan), np.full(count, -1)  # fmt: skip
     # The first of those that are highest to the centimetre.
     order = np.lexsort((np.arange(len(place)), -np.round(met.above, 2), place))
@@ -295,6 +294,20 @@ def needed_along(line, met: Crossings, terrain: Terrain, views: Views) -> Stretc
         heights_for(met.above, met.light, place, count, 1.0),
         lowest, view,
     )  # fmt: skip
+
+
+def most_needed(line, met: Crossings, views: Views) -> float:
+    """Give the greatest height that a sheet on a line must have on any stretch, as `needed_along` finds it."""
+    ends, place = _parted(line, met, views)
+    heights = heights_for(met.above, met.light, place, len(ends) - 1, views.needed_share)
+    return float(heights.max())
+
+
+def _parted(line, met: Crossings, views: Views) -> tuple[np.ndarray, np.ndarray]:
+    """Part a line into stretches: their ends, (stretches + 1,), and the stretch of each crossing."""
+    count = max(int(np.ceil((line.length - READ_M) / views.needed_step)), 1)
+    ends = np.linspace(0.0, line.length, count + 1)
+    return ends, np.clip(np.searchsorted(ends, met.station, side="right") - 1, 0, count - 1)
 
 
 def _stretches(line_id, line, met: Crossings, sight: Sight, views: Views, row) -> list[dict]:
