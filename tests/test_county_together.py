@@ -1,17 +1,30 @@
 """What is read for many parcels at once is what is read for each alone; what hangs on the parcel is read by itself."""
 
+from dataclasses import replace
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
 import shapely
 from county_kit import CRS, EAST, NORTH, PLAN, lots
+from geopandas.testing import assert_geodataframe_equal
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from screenplan.county.together import CELL_DEG, cells_of, frame_of, read_together
+from screenplan.county.together import (
+    CELL_DEG,
+    cells_of,
+    frame_of,
+    lay_together,
+    read_together,
+)
 from screenplan.ground.errors import InputError
 from screenplan.plan import check_plan
 from screenplan.plan.site import Subject
 from screenplan.site.reading import LayerSource, read_site
+from screenplan.site.sides import find_sides
+from screenplan.site.windows import lay_windows
 
 REACH_M = 40.0
 
@@ -94,6 +107,80 @@ def test_a_multipart_parcel_and_an_unknown_one_are_read_by_themselves():
     together, _ = read(layers)
     assert together.site_of("p1", REACH_M) is None
     assert together.site_of("nobody", REACH_M) is None
+
+
+def crooked(seed: int, count: int = 8):
+    """Lots and houses whose corners are moved by up to 2 m; some houses touch, one row of each layer comes before another."""
+    rng, layers = np.random.default_rng(seed), lots(count)
+    for name in ("parcels", "buildings"):
+        layer = layers[name]
+        shapes = [
+            shapely.Polygon(np.array(shape.exterior.coords[:-1]) + rng.uniform(-2.0, 2.0, (4, 2)))
+            for shape in layer.geometry
+        ]
+        layers[name] = layer.set_geometry(gpd.GeoSeries(shapes, crs=CRS))
+    beside = layers["buildings"].iloc[[1]].assign(building_id="beside").translate(10.0, 0.5)
+    layers["buildings"].loc[0, "geometry"] = beside.iloc[0]
+    return {
+        name: layer.iloc[rng.permutation(len(layer))].reset_index(drop=True)
+        for name, layer in layers.items()
+    }
+
+
+def assert_same(mine, other):
+    """The same rows in the same order, to the last digit."""
+    assert_geodataframe_equal(mine, other)
+    assert (mine.geometry.to_wkb() == other.geometry.to_wkb()).all()
+    pd.testing.assert_frame_equal(pd.DataFrame(mine), pd.DataFrame(other), check_exact=True)
+
+
+# Invariant: what is beyond the reach, the order of rows and the cut count for nothing.
+@settings(max_examples=6, deadline=None)
+@given(seed=st.integers(0, 10_000), some=st.sets(st.integers(0, 7), min_size=1))
+def test_sides_and_windows_of_many_parcels_are_those_of_each_alone(seed, some):
+    plan = check_plan(PLAN, given=["parcels", "buildings"])
+    layers = crooked(seed)
+    together, _ = read(layers)
+    turned, _ = read({name: layer.iloc[::-1].reset_index(drop=True) for name, layer in layers.items()})  # fmt: skip
+    ids = layers["parcels"]["parcel_id"].tolist()
+    cut = lay_together(together.site, [ids[k] for k in some], plan)
+    assert set(together.laid) == set(ids)
+    windows = 0
+    for parcel_id in ids:
+        site = together.site_of(parcel_id, REACH_M)
+        if site is None:  # outlines that overlap by much are read alone
+            continue
+        parcels, laid = site.layers["parcels"], together.laid[parcel_id]
+        assert_same(laid["sides"], find_sides(parcels, site.layers["roads"], plan=plan))
+        assert_same(laid["windows"], lay_windows(parcels, site.layers["buildings"], plan=plan))
+        windows += len(laid["windows"])
+        for other in (turned.laid, cut):
+            for name, layer in other.get(parcel_id, {}).items():
+                assert_same(laid[name], layer)
+    assert set(cut) == {ids[k] for k in some}
+    assert windows > 20
+
+
+def test_nothing_is_laid_together_where_it_may_hang_on_what_is_beyond_the_reach():
+    # By hand: houses without names are called by their row; windows are looked for farther than the site is read.
+    layers = lots(4)
+    plan = check_plan(PLAN, given=layers)
+    together, _ = read(layers)
+    assert set(together.laid["p1"]) == {"sides", "windows"}
+    nameless = replace(together.site, layers=together.site.layers | {"buildings": together.site.layers["buildings"].assign(building_id=None)})  # fmt: skip
+    assert set(lay_together(nameless, ["p1"], plan)["p1"]) == {"sides"}
+    for reach, left in ((27.0, {"sides"}), (19.0, None)):
+        near = plan.model_copy(update={"site": plan.site.model_copy(update={"reach": reach})})
+        assert lay_together(together.site, ["p1"], near).get("p1", {}).keys() == (left or set())
+
+
+def test_where_one_cannot_be_laid_each_is_laid_by_itself():
+    layers = lots(4)
+    together, _ = read(layers)
+    parcels = together.site.layers["parcels"].copy()
+    parcels.loc[1, "geometry"] = shapely.Polygon()
+    spoiled = replace(together.site, layers=together.site.layers | {"parcels": parcels})
+    assert lay_together(spoiled, ["p1", "p2"], check_plan(PLAN, given=layers)) == {}
 
 
 def test_nothing_is_read_together_where_the_layer_is_wrong_as_a_whole():

@@ -85,9 +85,13 @@ def _columns_of(
 
 
 def _layer(columns: dict[str, Any], geometry, crs) -> gpd.GeoDataFrame:
-    # In one go with its geometry: to add that to a table afterwards takes as long again.
     shapes = from_shapely(np.array([*geometry, None], dtype=object)[:-1], crs=crs)
-    return gpd.GeoDataFrame({**columns, "geometry": shapes}, geometry="geometry")
+    layer = pd.DataFrame({**columns, "geometry": shapes})
+    # Declared to be what it is, as geopandas does: its constructor would set the geometry once more, in three times
+    # the time, which most layers of a parcel, of a few rows each, took.
+    layer.__class__ = gpd.GeoDataFrame
+    layer._geometry_column_name = "geometry"
+    return layer
 
 
 def _typed(contract: Contract, columns: Mapping[str, Any]) -> dict[str, Any]:
@@ -96,6 +100,8 @@ def _typed(contract: Contract, columns: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _array(kind: ColumnType, values: Any):
+    if kind == "number":
+        return np.array(values if isinstance(values, np.ndarray) else list(values), dtype=float)
     if kind == "text":
         values = list(map(said, values))
     return pd.array(values if isinstance(values, np.ndarray) else list(values), DTYPES[kind])
@@ -113,7 +119,10 @@ def numbers(layer: pd.DataFrame, name: str, default: float) -> np.ndarray:
     """Column of a layer as floats, with a default where it or a value is missing."""
     if name not in layer.columns:
         return np.full(len(layer), float(default))
-    values = layer[name].astype("Float64").to_numpy(dtype=float, na_value=np.nan)
+    column = layer[name]
+    # A column of plain floats, as most are, needs no detour by a nullable type.
+    nullable = column if column.dtype == float else column.astype("Float64")
+    values = nullable.to_numpy(dtype=float, na_value=np.nan)
     return np.where(np.isnan(values), default, values)
 
 
@@ -121,10 +130,10 @@ def texts(layer: pd.DataFrame, name: str, default: str = "") -> list[str]:
     """Column of a layer as text, with a default where it or a value is missing."""
     if name not in layer.columns:
         return [default] * len(layer)
-    missing = layer[name].isna()
+    values = layer[name].to_numpy(dtype=object)
     return [
         default if empty else str(value)
-        for empty, value in zip(missing, layer[name].array, strict=True)
+        for empty, value in zip(pd.isna(values), values, strict=True)
     ]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -44,7 +45,9 @@ def rows_of(
         Names of `COUNTY_LINES` and `COUNTY_PLANTS`.
     """
     layers = planned.layers
-    plants = layers["plants"][~layers["plants"]["existing"].to_numpy(bool)]
+    plants, stands = layers["plants"], layers["plants"]["existing"].to_numpy(bool)
+    if stands.any():
+        plants = plants[~stands]
     given = {COUNTY_LINES.name: layers["planting_lines"], COUNTY_PLANTS.name: plants}
     records = {COUNTY_SIDES.name: _sides(planned, plants)} | {
         name: pd.DataFrame(given[name]).to_dict("records") for name in wanted
@@ -97,20 +100,23 @@ def _sides(planned: Planned, plants: gpd.GeoDataFrame) -> list[dict[str, Any]]:
     for line, side in zip(texts(lines, "line_id"), texts(lines, "side_id"), strict=True):
         needed = planned.seen.needed_m[line]
         tallest[side] = max(needed, tallest.get(side, needed))
-    first = lines[lines["row"].to_numpy(int) == 1]
-    plantable = (
-        first["plantable_m"].groupby(texts(first, "side_id")).sum().to_dict() if len(first) else {}
-    )
+    plantable: dict[str, float] = {}
+    for row, side, length in zip(
+        lines["row"].to_numpy(int), texts(lines, "side_id"), lines["plantable_m"].to_numpy(float),
+        strict=True,
+    ):  # fmt: skip
+        if row == 1:
+            plantable[side] = plantable.get(side, 0.0) + float(length)
     costs = cost_by_side(planned, plants)
-    count = pd.Series(texts(plants, "side_id"), dtype=object).value_counts().to_dict()
-    rays = float(planned.seen.rays.sum())
+    count = Counter(texts(plants, "side_id"))
+    rays, lengths = float(planned.seen.rays.sum()), sides["length_m"].to_numpy(float)
     return [
         {
             "side_id": name,
             "side_class": planned.classes[k],
-            "length_m": float(sides["length_m"].iloc[k]),
+            "length_m": float(lengths[k]),
             "plantable_m": float(plantable.get(name, 0.0)),
-            "plants": int(count.get(name, 0)),
+            "plants": count[name],
             "needed_m": tallest.get(name, 0.0 if name in plantable else None),
             "cost": costs.get(name, 0.0),
             "cause": planned.causes.get(name),
@@ -159,13 +165,15 @@ def side_of_views(looks: np.ndarray, lines: np.ndarray) -> np.ndarray:
     if not len(lines) or not len(looks):
         return found
     apart = shapely.distance(looks[:, None], lines[None, :])
-    look, side = np.nonzero(apart <= EQUAL_M)
+    near = apart <= EQUAL_M
+    to_end = np.where(near, 0.0, np.inf)
+    # Where it crosses one side only, that is the last.
+    look, side = np.nonzero(near & (near.sum(axis=1) > 1)[:, None])
     crossings = shapely.shortest_line(looks[look], lines[side])
     ends = shapely.get_point(looks[look], -1)
     # What it only touches is crossed where it is nearest to it; a line may run along a side.
     meets = shapely.intersection(looks[look], lines[side])
     meets = np.where(shapely.is_empty(meets), shapely.get_point(crossings, 0), meets)
-    to_end = np.full(apart.shape, np.inf)
     to_end[look, side] = shapely.distance(meets, ends)
     crossed = np.isfinite(to_end).any(axis=1)
     for some, away in ((crossed, to_end), (~crossed, apart)):

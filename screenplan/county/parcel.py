@@ -135,6 +135,7 @@ class Planner:
         self,
         site: Site,
         look_up=lambda: None,
+        laid: Mapping[str, Any] | None = None,
     ) -> Planned:
         """Plan one parcel.
 
@@ -144,6 +145,8 @@ class Planner:
             The parcel as the subject, and what lies within the reach of it.
         look_up : callable
             Called before each step, so that a parcel that takes too long can be given up.
+        laid : mapping, optional
+            What of the first steps' layers was laid with those of other parcels.
 
         Raises
         ------
@@ -153,9 +156,11 @@ class Planner:
         plan = self.plan_for(site.subject_id)
         layers, kept = dict(site.layers), Kept()
         with rows_of_files(layers, site.inputs, plan):
+            layers |= laid or {}
             for name in FIRST:
                 look_up()
-                layers |= self._step(name, plan, layers, site, kept)
+                if not set(STEPS[name].gives) <= (laid or {}).keys():
+                    layers |= self._step(name, plan, layers, site, kept)
             found = _Rows(
                 site, layers, classes_of(layers["sides"]),
                 spacing_for(plan, layers["windows"], layers["private_places"]),
@@ -191,7 +196,8 @@ class Planner:
         crs = site.frame.crs
         layers["planting_lines"] = _joined(lines, layer_of(PLANTING_LINES, [], [], crs))
         layers["plants"] = _joined(plants, layer_of(PLANTS, [], [], crs))
-        layers["plants"]["plant_id"] = np.arange(1, len(layers["plants"]) + 1)
+        if len(plants) > 1:
+            layers["plants"]["plant_id"] = np.arange(1, len(layers["plants"]) + 1)
 
     def _row(self, plan, along: Sequence[str], planned: _Rows, kept: Kept, look_up):
         """Give the layers of the rows along some sides; None, with the causes, where there is no room."""
@@ -284,4 +290,4 @@ def _joined(parts: Sequence[gpd.GeoDataFrame], none: gpd.GeoDataFrame) -> gpd.Ge
     parts = [part for part in parts if len(part)]
     if not parts:
         return none
-    return parts[0].copy() if len(parts) == 1 else pd.concat(parts, ignore_index=True)
+    return parts[0] if len(parts) == 1 else pd.concat(parts, ignore_index=True)

@@ -264,7 +264,8 @@ def _plan_read(planner: Planner, around: _Around, parcel_id: str, look_up) -> Pl
         return None
     site = around.read.site_of(parcel_id, planner.plan.site.reach)
     try:
-        return None if site is None else planner.plan_parcel(site, look_up)
+        laid = around.read.laid.get(parcel_id)
+        return None if site is None else planner.plan_parcel(site, look_up, laid)
     except InputError:
         return None
 

@@ -20,9 +20,10 @@ from screenplan.planting.species_model import Species
 from screenplan.planting.stand import planned_stand
 from screenplan.site.terrain import Terrain
 from screenplan.views.grown import crowns_of, runs_of, years_to_rest
-from screenplan.views.needed_height import cross_lines, needed_along
+from screenplan.views.needed_height import cross_lines, most_needed
 from screenplan.views.sight import Sight, sight_of
 from screenplan.views.timeline import Scene, follow_each, sum_each, years_closed
+from screenplan.views.together import Rays
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,12 +94,6 @@ def see(
         By row as those steps say.
     """
     sight = sight_of(layers, plan.views, terrain, None)
-    lines = layers["planting_lines"]
-    needed = {}
-    if len(lines):
-        shapes = lines.geometry.to_numpy()
-        for name, line, met in zip(texts(lines, "line_id"), shapes, cross_lines(sight, list(shapes)), strict=True):  # fmt: skip
-            needed[name] = float(needed_along(line, met, sight.ground, plan.views).needed_m.max())
     years, threshold = plan.growth.years, plan.views.threshold
     stand = planned_stand(layers["plants"], plan, species_table, years)
     stand = stand.in_years(years_to_rest(stand))
@@ -109,7 +104,16 @@ def see(
         crowns,
         threshold if plan.views.leaves == "translucent" else None,
     )
-    told = sum_each(follow_each(sight.ends(), scene), scene, (0, len(sight.pairs)))
+    portions = list(follow_each(sight.ends(), scene))
+    told = sum_each(portions, scene, (0, len(sight.pairs)))
+    lines = layers["planting_lines"]
+    needed = {}
+    if len(lines):
+        shapes = lines.geometry.to_numpy()
+        lit = ((Rays(some.view, some.origin, some.target), some.light) for some in portions)
+        crossings = cross_lines(sight, list(shapes), lit=lit)
+        for name, line, met in zip(texts(lines, "line_id"), shapes, crossings, strict=True):
+            needed[name] = most_needed(line, met, plan.views)
     closed = years_closed(told.open[:, TYPICAL].max(axis=1), threshold, years)
     seen = told.rays > 0
     return Seen(

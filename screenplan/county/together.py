@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import geopandas as gpd
 import numpy as np
@@ -17,14 +17,17 @@ import pandas as pd
 import shapely
 from pyproj import Transformer
 
+from screenplan.contracts.tables import has_rows
 from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.frame import LocalFrame
 from screenplan.plan import Plan
 from screenplan.plan.site import Subject
 from screenplan.site.buildings import fill_floors
+from screenplan.site.facades import BESIDE_M, derive_windows_each
 from screenplan.site.overlaps import SLACK_M
 from screenplan.site.raster import RasterGround
 from screenplan.site.reading import LayerSource, read_site
+from screenplan.site.sides import ROAD_REACH_M, find_sides_each
 from screenplan.site.site import Site
 from screenplan.site.terrain import Later
 
@@ -106,6 +109,8 @@ class Together:
         Ground near which a parcel is read by itself.
     ground : RasterGround, optional
         The terrain, of which each parcel is handed what it needs; level ground by default.
+    laid : dict of str to dict
+        By parcel, the sides and windows that were laid of all at once; see `lay_together`.
     """
 
     site: Site
@@ -113,6 +118,7 @@ class Together:
     rows: dict[str, int]
     odd: shapely.Geometry
     ground: RasterGround | None = None
+    laid: dict[str, dict[str, gpd.GeoDataFrame]] = field(default_factory=dict)
 
     def site_of(self, parcel_id: str, reach_m: float) -> Site | None:
         """Give what lies within the reach of a parcel, it being the subject; None if it is to be read by itself."""
@@ -131,8 +137,8 @@ class Together:
                 land = layers[name]
                 if _same_bounds(land.geometry.to_numpy(), subject).sum() > 1:
                     return None
-                marked = land.assign(is_subject=rows == place)
-                layers[name] = marked.reset_index(drop=True)
+                land["is_subject"] = rows == place
+                land.index = pd.RangeIndex(len(land))
         return self._on_ground(layers, subject, reach_m, parcel_id)
 
     def _on_ground(self, layers: dict, subject, reach_m: float, parcel_id: str) -> Site | None:
@@ -145,8 +151,8 @@ class Together:
                 terrain, *_ = self.ground.read(box)
             except InputError:
                 return None
-        if "buildings" in layers:
-            layers["buildings"] = fill_floors(layers["buildings"], terrain)
+            if "buildings" in layers:
+                layers["buildings"] = fill_floors(layers["buildings"], terrain)
         return replace(self.site, layers=layers, terrain=terrain, subject_id=parcel_id)
 
 
@@ -187,7 +193,7 @@ def read_together(
             sources = {name: replace(near[name][0], file=table) for name, table in left.items()}
             site = read_site(
                 sources, plan=plan.model_copy(update={"subject": chosen, "site": about}),
-                terrain=Later.GROUND, frame=frame,
+                terrain=None if ground is None else Later.GROUND, frame=frame,
             )  # fmt: skip
         except InputError as error:
             found = list(_out_of(left, error))
@@ -215,7 +221,51 @@ def read_together(
         rows if len(rows) == len(ids) else {},
         shapely.union_all(placed),
         ground,
+        lay_together(site, names, plan) if ground is None else {},
     )
+
+
+def lay_together(
+    site: Site, names: Sequence[str], plan: Plan
+) -> dict[str, dict[str, gpd.GeoDataFrame]]:
+    """Lay the sides of parcels, and the windows that look at them, of all at once.
+
+    Each parcel has what it would have by itself, because nothing beyond its reach counts. Windows are laid where
+    they are derived on level ground, from houses that have names.
+
+    Parameters
+    ----------
+    site : Site
+        All rows around the parcels.
+    names : sequence of str
+        Identifiers of the parcels.
+    plan : Plan
+
+    Returns
+    -------
+    dict of str to dict
+        By parcel, its layers by name; nothing where one of them cannot be laid: then each is laid by itself, and
+        the one that is to blame is told.
+    """
+    parcels, houses = site.layers["parcels"], site.layers.get("buildings")
+    ids = parcels["parcel_id"].astype(str).to_numpy(dtype=object)
+    outlines = shapely.get_type_id(parcels.geometry.to_numpy()) == shapely.GeometryType.POLYGON
+    asked = outlines & np.isin(ids, list(names))
+    if not asked.any() or plan.site.reach < ROAD_REACH_M:
+        return {}
+    windows = None
+    try:
+        sides = find_sides_each(parcels, site.layers.get("roads"), asked, plan=plan)
+        derived = plan.windows.derive and not has_rows(site.layers.get("windows"))
+        named = has_rows(houses) and houses["building_id"].notna().all()
+        if derived and named and plan.site.reach >= plan.windows.reach + BESIDE_M:
+            windows = derive_windows_each(parcels, houses, site.terrain, plan, asked)
+    except Exception:  # what is wrong with one is told where it is laid by itself
+        return {}
+    laid = {name: {"sides": own} for name, own in zip(ids[asked], sides, strict=True)}
+    for name, (own, _) in zip(ids[asked], windows or (), strict=windows is not None):
+        laid[name]["windows"] = own
+    return laid
 
 
 def _out_of(

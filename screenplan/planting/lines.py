@@ -294,11 +294,10 @@ def _cut_ring(
     distances = shapely.distance(middles[:, None], shapes[None, :])
     nearest = distances.min(axis=1, keepdims=True)
     tied = distances <= nearest + SAME_M
-    label = np.where(
-        nearest[:, 0] <= offset + ON_SIDE_M,
-        [_before(np.flatnonzero(ties), len(shapes)) for ties in tied],
-        -1,
-    )
+    first = tied.argmax(axis=1)
+    for edge in np.flatnonzero(tied.sum(axis=1) > 1):
+        first[edge] = _before(np.flatnonzero(tied[edge]), len(shapes))
+    label = np.where(nearest[:, 0] <= offset + ON_SIDE_M, first, -1)
     # Begin where the side changes, so that no side's line is cut in two at the ring's start.
     changes = np.flatnonzero(label != np.roll(label, 1))
     if not changes.size:

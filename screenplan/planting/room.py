@@ -14,7 +14,7 @@ import shapely
 
 from screenplan.contracts.tables import with_notes
 from screenplan.plan import DEFAULTS, Options
-from screenplan.planting.clearing import keep_clear_each
+from screenplan.planting.clearing import ARC_EXCESS_M, keep_clear_each
 from screenplan.planting.mixes import kinds_in
 from screenplan.planting.species_model import Species
 from screenplan.site.garden import LEAST_DERIVED_M2
@@ -57,8 +57,11 @@ def leave_room(
     )
     half = kind.final_width("high") / 2.0
     lines = planting_lines.geometry.to_numpy()
-    rows = shapely.union_all(keep_clear_each(lines, np.full(len(lines), half)))
     shapes = private_places.geometry.to_numpy().copy()
+    near = shapely.dwithin(shapes[derived][:, None], lines[None, :], half + ARC_EXCESS_M)
+    if not near.any():
+        return with_notes(private_places.copy(deep=False), [])
+    rows = shapely.union_all(keep_clear_each(lines, np.full(len(lines), half)))
     keep, notes = np.ones(len(shapes), dtype=bool), []
     for place in np.flatnonzero(derived & shapely.intersects(shapes, rows)):
         before, shapes[place] = (

@@ -362,7 +362,8 @@ class _Setting:
         """Spans of a line on which a plant of another line leaves no room."""
         line = self.lines[index]
         corners = [line.interpolate(station) for station in self.fixed[index]]
-        spans: list[tuple[float, float]] = []
+        found: list[np.ndarray] = []
+        rooms: list[float] = []
         for other in sorted({plant.line for plant in self.plants} - {index}):
             room = self._room(index, other)
             points = np.array([p.point for p in self.plants if p.line == other], dtype=object)
@@ -370,10 +371,13 @@ class _Setting:
             # The plant of a shared corner belongs to both lines.
             for corner in corners:
                 points = points[shapely.distance(points, corner) > CORNER_M]
-            grounds = keep_clear_each(points, np.full(len(points), room))
-            _, low, high = covered_spans_each(np.full(len(points), line, dtype=object), grounds)
-            spans.extend(zip(low.tolist(), high.tolist(), strict=True))
-        return spans
+            found.append(points)
+            rooms += [room] * len(points)
+        if not rooms:
+            return []
+        grounds = keep_clear_each(np.concatenate(found), np.array(rooms))
+        _, low, high = covered_spans_each(np.full(len(grounds), line, dtype=object), grounds)
+        return list(zip(low.tolist(), high.tolist(), strict=True))
 
     def _take(self, index: int, found) -> None:
         for station, moved in found.placed:
@@ -395,10 +399,10 @@ def _plant_rows(
     last = {plant.line: plant.station for plant in plants}
     records, before = [], None
     planted = dict.fromkeys(last, 0)
-    lines = setting.layer[["line_id", "side_id", "row", "offset_m"]].to_dict("records")
+    line_ids = setting.layer["line_id"].to_numpy(dtype=object)
+    offsets = setting.layer["offset_m"].to_numpy(dtype=float, na_value=math.nan)
     slopes = {line: _slope(setting, terrain, line, plants) for line in last}
     for number, (plant, z) in enumerate(zip(plants, ground, strict=True), 1):
-        line = lines[plant.line]
         own = plant.standing
         kind = kind_at(kinds, planted[plant.line], asked.group)
         planted[plant.line] += own is None
@@ -408,12 +412,12 @@ def _plant_rows(
         records.append(
             {
                 "plant_id": number,
-                "line_id": line["line_id"],
-                "side_id": line["side_id"],
-                "row": int(line["row"]),
+                "line_id": line_ids[plant.line],
+                "side_id": setting.sides[plant.line],
+                "row": int(setting.rows[plant.line]),
                 "station_m": plant.station,
                 "slope_station_m": slopes[plant.line][plant.station],
-                "offset_m": _offset(setting.lines[plant.line], float(line["offset_m"]), plant),
+                "offset_m": _offset(setting.lines[plant.line], float(offsets[plant.line]), plant),
                 "gap_before_m": _gap(setting, plant, before, last),
                 "ground_m": float(z),
                 "species": kind.key,

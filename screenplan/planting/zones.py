@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, cast
 
 import geopandas as gpd
@@ -35,6 +36,8 @@ SLIVER_M2 = 1e-6
 #: A tree whose spread is unknown is taken half as wide as it is high (common practice, no source).
 SPREAD_OF_UNKNOWN_TREE = 0.5
 
+#: Kinds of which the final sizes are kept: each rule asks for them.
+KEPT_SIZES = 64
 #: Key and reason of a zone that no rule made: the thing itself stands there.
 FOOTPRINT = "footprint"
 #: What people call a feature, where that is not its own word.
@@ -169,6 +172,7 @@ def size_judged(rule: Rule, species: Species) -> tuple[float, float]:
     return _size(species, rule.unclipped)
 
 
+@lru_cache(maxsize=KEPT_SIZES)
 def _size(species: Species, unclipped: bool) -> tuple[float, float]:
     counted = species.unclipped() if unclipped else species
     return counted.final_height("high"), counted.final_width("high")

@@ -83,7 +83,7 @@ class Step:
         ----------
         layers : mapping
             Layers by contract name; those that the step does not take are ignored. Parts and holes
-            without a point are left out of their geometries.
+            without a point are left out of their geometries, unless a run has read them, which does so.
         kept : Kept, optional
             What the run has made of its layers for several steps, such as the sight.
         **given
@@ -96,11 +96,9 @@ class Step:
         """
         from screenplan.site.features import without_hollow
 
-        own = {
-            name: without_hollow(layers[name])
-            for name in self.layers
-            if layers.get(name) is not None
-        }
+        own = {name: layers[name] for name in self.layers if layers.get(name) is not None}
+        if kept is None:
+            own = {name: without_hollow(layer) for name, layer in own.items()}
         function = self.load()
         if "layers" in signature(function).parameters:
             own = {"layers": own}

@@ -15,7 +15,7 @@ from screenplan.contracts.tables import layer_of_columns
 from screenplan.plan import Options
 from screenplan.site.compass import compass_name, unit_vector
 from screenplan.site.floors import floors_of, storeys_of
-from screenplan.site.ownership import parcels_of, sound, subject_id, subject_outline
+from screenplan.site.ownership import is_subject, parcels_of, sound, subject_outline
 from screenplan.site.ragged import firsts, numbered
 from screenplan.site.shaping import column_or
 from screenplan.site.steady import EQUAL_M, natural_key
@@ -63,7 +63,35 @@ def derive_windows(
 
     Parameters and result are those of `screenplan.site.windows.lay_windows`.
     """
-    subject = subject_outline(parcels)
+    subject_outline(parcels)
+    return derive_windows_each(parcels, buildings, terrain, plan, is_subject(parcels))[0]
+
+
+def derive_windows_each(
+    parcels: gpd.GeoDataFrame,
+    buildings: gpd.GeoDataFrame,
+    terrain,
+    plan: Options,
+    subjects: np.ndarray,
+) -> list[tuple[gpd.GeoDataFrame, int]]:
+    """Put windows into the walls that look towards each of several parcels of one layer; see `derive_windows`.
+
+    Parameters
+    ----------
+    parcels, buildings : GeoDataFrame
+        By their contracts, in metres.
+    terrain : Terrain, optional
+    plan : Options
+    subjects : ndarray of bool, (parcels,)
+        Which are looked at.
+
+    Returns
+    -------
+    list of (GeoDataFrame, int)
+        For each, in the order of the layer, what it would have as the only subject.
+    """
+    outlines = parcels.geometry.to_numpy()[subjects]
+    own_ids = [str(name) for name in parcels["parcel_id"].to_numpy(dtype=object)[subjects]]
     owner = parcels_of(buildings, parcels)
     footprints = sound(buildings.geometry.to_numpy())
     ids = building_names(buildings)
@@ -71,20 +99,30 @@ def derive_windows(
     floors = floors_of(buildings, terrain)
     like, storey_height_m = plan.windows, plan.site.storey_height
     storeys = storeys_of(buildings, storey_height_m)
-    near = (owner != subject_id(parcels)) & (shapely.distance(footprints, subject) <= like.reach)
-    near &= is_lived_in(kinds)
-    order = sorted(np.flatnonzero(near), key=lambda item: natural_key(ids[item]))
-    places = window_places(footprints, np.array(order, dtype=int), like.spacing)
-    targets = points_of(np.array([subject], dtype=object))
+    lived_in = is_lived_in(kinds)
+    subject, house = _near(outlines, footprints, like.reach)
+    looked_from = lived_in[house] & (owner[house] != np.array(own_ids, dtype=object)[subject])
+    subject, house = subject[looked_from], house[looked_from]
+    rank = np.empty(len(ids), dtype=int)
+    rank[sorted(range(len(ids)), key=lambda item: natural_key(ids[item]))] = np.arange(len(ids))
+    order = np.lexsort((rank[house], subject))
+    subject, house = subject[order], house[order]
+    which, of = np.unique(house, return_inverse=True)
+    places = window_places(footprints, which, like.spacing)
+    count = np.bincount(places.building, minlength=len(ids))[which]
+    pair, number = numbered(count[of])
+    asked = firsts(count)[of][pair] + number
+    looks = see_targets(places, footprints, asked, subject[pair], points_of(outlines), like.reach)
+    looking, many = asked[looks].tolist(), np.bincount(pair[looks], minlength=len(house))
+    seen = [looking[low : low + some] for low, some in zip(firsts(many), many, strict=True)]
     ground = ground_at(terrain, places.xy)
-    eye_m, buried = max(plan.views.eye_seated, plan.views.eye_standing), 0
-    every, one = np.arange(len(places)), np.zeros(len(places), dtype=int)
-    looks = see_targets(places, footprints, every, one, targets, like.reach)
+    eye_m = max(plan.views.eye_seated, plan.views.eye_standing)
     columns: dict[str, list] = {column.name: [] for column in WINDOWS.columns}
-    points = []
+    points: list[int] = []
+    windows, buried = np.zeros(len(outlines), dtype=int), np.zeros(len(outlines), dtype=int)
     facings, numbers = places.facing_deg.tolist(), places.number.tolist()
-    for item in order:
-        own = np.flatnonzero(looks & (places.building == item)).tolist()
+    for whose, item, own in zip(subject.tolist(), house.tolist(), seen, strict=True):
+        before = len(points)
         for storey in range(storeys[item]):
             on_wall: dict[str, int] = {}
             for place in own:
@@ -92,7 +130,7 @@ def derive_windows(
                 on_wall[wall] = on_wall.get(wall, 0) + 1
                 floor_m = floors[item] + storey * storey_height_m
                 if lies_buried(floor_m + like.sill + like.height, floor_m + eye_m, ground[place]):
-                    buried += 1
+                    buried[whose] += 1
                     continue
                 columns["window_id"].append(f"{ids[item]}-w{numbers[place]}-s{storey}")
                 columns["name"].append(f"{_storey_name(storey)} {on_wall[wall]}, {wall}")
@@ -106,8 +144,23 @@ def derive_windows(
                 columns["derived"].append(True)
                 columns["set_apart"].append(None)
                 points.append(place)
-    layer = layer_of_columns(WINDOWS, columns, shapely.points(places.xy[points]), parcels.crs)
-    return layer, buried
+        windows[whose] += len(points) - before
+    whole = layer_of_columns(WINDOWS, columns, shapely.points(places.xy[points]), parcels.crs)
+    if len(outlines) == 1:
+        return [(whole, int(buried[0]))]
+    return [
+        (whole.iloc[first : first + own].reset_index(drop=True), int(under))
+        for first, own, under in zip(firsts(windows), windows, buried, strict=True)
+    ]
+
+
+def _near(outlines: np.ndarray, footprints: np.ndarray, reach_m: float) -> tuple[np.ndarray, ...]:
+    """Find the footprints within a reach of outlines, (pairs,): which outline, which footprint."""
+    (west, south, east, north), far = shapely.bounds(outlines).T, reach_m + EQUAL_M
+    boxes = shapely.box(west - far, south - far, east + far, north + far)
+    outline, footprint = shapely.STRtree(footprints).query(boxes)
+    near = shapely.distance(footprints[footprint], outlines[outline]) <= reach_m
+    return outline[near], footprint[near]
 
 
 def lies_buried(head_z: ArrayLike, eye_z: ArrayLike, ground_z: ArrayLike) -> np.ndarray:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
+from itertools import pairwise
 
 import geopandas as gpd
 import numpy as np
@@ -86,30 +87,57 @@ def find_sides(
         return layer_of_columns(
             SIDES, {column.name: [] for column in SIDES.columns}, [], parcels.crs
         )
-    subject = subject_outline(parcels)
-    parts = sorted(shapely.get_parts(subject), key=lambda part: -part.area)
-    pieces: list[np.ndarray] = []
-    bases: list[float] = []
-    for part in parts:
-        base = fitting_base(part, plan.sides.base)
-        ring = Ring.around(part)
-        cut = ring.cut(find_corners(ring, plan.sides.corner, base))
-        pieces += _from_north(cut)
-        bases += [base] * len(cut)
-    lines = [shapely.LineString(piece) for piece in pieces]
-    chords = np.array([piece[-1] - piece[0] for piece in pieces])
+    subject_outline(parcels)
+    return find_sides_each(parcels, roads, is_subject(parcels), plan=plan)[0]
+
+
+def find_sides_each(
+    parcels: gpd.GeoDataFrame,
+    roads: gpd.GeoDataFrame | None,
+    subjects: np.ndarray,
+    *,
+    plan: Options = DEFAULTS,
+) -> list[gpd.GeoDataFrame]:
+    """Cut the outlines of several parcels of one layer into sides; see `find_sides`.
+
+    Parameters
+    ----------
+    parcels : GeoDataFrame
+        Contract ``parcels``, in metres.
+    roads : GeoDataFrame, optional
+        Contract ``roads``, in metres.
+    subjects : ndarray of bool, (parcels,)
+        Which have their outlines cut: each has one, of some area.
+    plan : Options, optional
+        Of it [sides].
+
+    Returns
+    -------
+    list of GeoDataFrame
+        The sides of each, in the order of the layer: what it would have as the only subject.
+    """
+    outlines = parcels.geometry.to_numpy()[subjects]
+    cuts = [_cut_outline(outline, plan) for outline in outlines]
+    count = np.array([len(pieces) for pieces, _ in cuts], dtype=int)
+    pieces = [piece for some, _ in cuts for piece in some]
+    bases = np.array([base for _, some in cuts for base in some])
+    lines = np.array([shapely.LineString(piece) for piece in pieces], dtype=object)
+    chords = np.array([piece[-1] - piece[0] for piece in pieces]).reshape(-1, 2)
     bearings = bearing_deg(chords[:, 0], chords[:, 1])
     # Anticlockwise: the parcel is on the left, the outside a quarter turn to the right.
     facings = (bearings + 90.0) % 360.0
-    lengths = shapely.length(np.array(lines))
-    own = np.zeros(len(lines), dtype=int)
-    seen = look_across(
-        np.array(lines), np.array(bases), own, Around.of(parcels, roads, is_subject(parcels))
-    )
-    return layer_of_columns(
+    lengths = shapely.length(lines)
+    own = np.repeat(np.arange(len(cuts)), count)
+    seen = look_across(lines, bases, own, Around.of(parcels, roads, subjects))
+    each = [slice(first, last) for first, last in pairwise([0, *np.cumsum(count).tolist()])]
+    whole = layer_of_columns(
         SIDES,
         {
-            "side_id": _name_sides(lines, facings, lengths),
+            "side_id": [
+                name
+                for some in each
+                for name in _name_sides(list(lines[some]), facings[some], lengths[some])
+            ],
             "length_m": lengths,
             "chord_m": np.hypot(chords[:, 0], chords[:, 1]),
             "bearing_deg": bearings,
@@ -121,6 +149,20 @@ def find_sides(
         lines,
         parcels.crs,
     )
+    return [whole.iloc[some].reset_index(drop=True) for some in each] if len(each) > 1 else [whole]
+
+
+def _cut_outline(outline: shapely.Geometry, plan: Options) -> tuple[list[np.ndarray], list[float]]:
+    """Cut an outline at its corners, its largest part first; the length over which each piece is looked at."""
+    pieces: list[np.ndarray] = []
+    bases: list[float] = []
+    for part in sorted(shapely.get_parts(outline), key=lambda part: -part.area):
+        base = fitting_base(part, plan.sides.base)
+        ring = Ring.around(part)
+        cut = ring.cut(find_corners(ring, plan.sides.corner, base))
+        pieces += _from_north(cut)
+        bases += [base] * len(cut)
+    return pieces, bases
 
 
 def _from_north(pieces: list[np.ndarray]) -> list[np.ndarray]:
@@ -156,6 +198,8 @@ def _name_sides(lines: list, facings: np.ndarray, lengths: np.ndarray) -> list[s
 
 def _is_curved(line: shapely.LineString, base_m: float) -> bool:
     """Tell whether a side bends, its ends up to a base length (rounded corners) not counted."""
+    if shapely.get_num_coordinates(line) == 2:
+        return False
     if line.length > 4.0 * base_m:
         line = shapely.ops.substring(line, base_m, line.length - base_m)
     ends = shapely.get_coordinates(line)[[0, -1]]
@@ -292,7 +336,11 @@ def _first_met(
     kept = looked_at[probe] & (thing != own[probe])
     probe, thing = probe[kept], thing[kept]
     # Where a probe meets but one thing, and nothing stands before it, that is the first.
-    which = np.flatnonzero((np.bincount(probe)[probe] > 1) | (before is not None))
+    hidden = np.zeros(len(here), dtype=bool)
+    if before is not None:
+        shapely.prepare(before)
+        hidden[probe] = shapely.intersects(before[probe], probes[probe])
+    which = np.flatnonzero((np.bincount(probe)[probe] > 1) | hidden[probe])
     away = np.zeros(len(probe))
     away[which] = _away(probes[probe[which]], starts[probe[which]], things[thing[which]])
     order = np.lexsort((thing, away, probe))
@@ -300,8 +348,10 @@ def _first_met(
     nearest = np.concatenate([[True], probe[1:] != probe[:-1]])[: len(probe)]
     probe, thing, away = probe[nearest], thing[nearest], away[nearest]
     if before is not None:
-        # What is met nowhere is at no distance: it hides nothing.
-        seen = ~(_away(probes[probe], starts[probe], before[probe]) <= away)
+        asked = np.flatnonzero(hidden[probe])
+        nearer = _away(probes[probe[asked]], starts[probe[asked]], before[probe[asked]])
+        seen = np.ones(len(probe), dtype=bool)
+        seen[asked] = ~(nearer <= away[asked])
         probe, thing = probe[seen], thing[seen]
     first[probe] = thing
     return first

@@ -127,12 +127,13 @@ def cross_each(
 def _may_cross(o, d, lines: PlanLines, first: int) -> tuple[np.ndarray, np.ndarray]:
     """Find the rays and edges that may cross: those whose ends are not surely on one side of the ray's line."""
     square = np.column_stack([d[:, 1], -d[:, 0]])
-    beside = square @ lines.vertices.T
-    beside -= (square * o).sum(axis=1)[:, None]
+    beside = lines.vertices @ square.T
+    beside -= (square * o).sum(axis=1)
     size = np.abs(lines.vertices).max(initial=0.0) + np.abs(o).max(initial=0.0)
     unsure = UNSURE_SHARE * size * np.abs(d).max(initial=0.0)
     # Each end is surely to one hand, 1, to the other, -1, or too near to tell, 0.
     on = (beside > unsure).astype(np.int8)
     on -= beside < -unsure
-    ray, part = np.nonzero(on[:, lines.edge] * on[:, lines.edge + 1] < 1)
-    return ray + first, part
+    part, ray = np.nonzero(on[lines.edge] * on[lines.edge + 1] < 1)
+    by_ray = np.argsort(ray, kind="stable")
+    return ray[by_ray] + first, part[by_ray]

@@ -35,6 +35,7 @@ from screenplan.views.crossing import PlanLines, cross_each
 from screenplan.views.obstacles import Obstacles
 from screenplan.views.sampling import READ_M
 from screenplan.views.sight import Sight, sight_of
+from screenplan.views.together import Rays
 
 #: Needed heights are rounded up to this.
 ROUND_UP_M = 0.001
@@ -173,7 +174,12 @@ def hardy_kinds(plan: Options, species_table: Mapping[str, Species]) -> dict[str
     }
 
 
-def cross_lines(sight: Sight, lines: list, beside: Obstacles | None = None) -> list[Crossings]:
+def cross_lines(
+    sight: Sight,
+    lines: list,
+    beside: Obstacles | None = None,
+    lit: Iterable[tuple[Rays, np.ndarray]] | None = None,
+) -> list[Crossings]:
     """Cut the rays of all views that nothing existing stops with planting lines.
 
     Parameters
@@ -184,11 +190,13 @@ def cross_lines(sight: Sight, lines: list, beside: Obstacles | None = None) -> l
         Lines in plan.
     beside : Obstacles, optional
         What else is thought to stand: a ray that it stops needs no height, and crosses at 0.
+    lit : iterable of (Rays, ndarray), optional
+        The rays of the sight with their light, where they were followed already (`Sight.lit`).
     """
     corners = PlanLines.of([shapely.get_coordinates(line) for line in lines])
     none = np.zeros(0)
     found = [(none.astype(int), none, none, none, none.astype(int))]
-    for rays, light in sight.lit():
+    for rays, light in sight.lit() if lit is None else lit:
         passes = np.flatnonzero(light > 0.0)
         origin, target = rays.origin[passes], rays.target[passes]
         of, ray, station, t = cross_each(origin, target, corners)
@@ -269,11 +277,10 @@ class Stretches(NamedTuple):
 
 def needed_along(line, met: Crossings, terrain: Terrain, views: Views) -> Stretches:
     """Find how tall a sheet on a line must be, stretch by stretch."""
-    count = max(int(np.ceil((line.length - READ_M) / views.needed_step)), 1)
-    ends = np.linspace(0.0, line.length, count + 1)
+    ends, place = _parted(line, met, views)
+    count = len(ends) - 1
     middles = shapely.line_interpolate_point(line, 0.5 * (ends[1:] + ends[:-1]))
     ground = terrain.height_at(shapely.get_x(middles), shapely.get_y(middles))
-    place = np.clip(np.searchsorted(ends, met.station, side="right") - 1, 0, count - 1)
     rays, lowest, view = np.bincount(place, minlength=count), np.full(count, np.nan), np.full(count, -1)  # fmt: skip
     # The first of those that are highest to the centimetre.
     order = np.lexsort((np.arange(len(place)), -np.round(met.above, 2), place))
@@ -287,6 +294,20 @@ def needed_along(line, met: Crossings, terrain: Terrain, views: Views) -> Stretc
         heights_for(met.above, met.light, place, count, 1.0),
         lowest, view,
     )  # fmt: skip
+
+
+def most_needed(line, met: Crossings, views: Views) -> float:
+    """Give the greatest height that a sheet on a line must have on any stretch, as `needed_along` finds it."""
+    ends, place = _parted(line, met, views)
+    heights = heights_for(met.above, met.light, place, len(ends) - 1, views.needed_share)
+    return float(heights.max())
+
+
+def _parted(line, met: Crossings, views: Views) -> tuple[np.ndarray, np.ndarray]:
+    """Part a line into stretches: their ends, (stretches + 1,), and the stretch of each crossing."""
+    count = max(int(np.ceil((line.length - READ_M) / views.needed_step)), 1)
+    ends = np.linspace(0.0, line.length, count + 1)
+    return ends, np.clip(np.searchsorted(ends, met.station, side="right") - 1, 0, count - 1)
 
 
 def _stretches(line_id, line, met: Crossings, sight: Sight, views: Views, row) -> list[dict]:

@@ -319,7 +319,13 @@ class Outdoors:
     def of(self, xy, floor_m: float = 0.0) -> np.ndarray:
         """Give the positions that are not inside a building that is taller than the floor they are on."""
         taken = np.zeros(len(xy), bool)
-        for shape in self._shapes[self._tops > floor_m]:
+        if not len(xy) or not len(self._shapes):
+            return xy
+        # Of hundreds of houses few stand where the positions are.
+        west, south, east, north = shapely.bounds(self._shapes).T
+        (left, low), (right, high) = xy.min(axis=0), xy.max(axis=0)
+        near = (west <= right) & (east >= left) & (south <= high) & (north >= low)
+        for shape in self._shapes[near & (self._tops > floor_m)]:
             taken |= shapely.contains_xy(shape, xy[:, 0], xy[:, 1])
         return xy[~taken]
 

@@ -286,10 +286,11 @@ def sight_of(
     It is the same one whether windows are set apart, and whether the planting lines are cut, unless a
     line keeps people away where the cut one does not.
     """
+    if kept is None:
+        return lay_sight(layers, views, terrain)
     looked = tuple((name, getattr(views, name)) for name in LAID_BY)
     parts = {name: layers.get(name) for name in LAYERS}
     parts["windows"] = layers["windows"].drop(columns="set_apart", errors="ignore")
-    kept = Kept() if kept is None else kept
     every = kept(_lay_every, looked, terrain, *parts.values())
     return kept(off_rows, every, layers.get("planting_lines"))
 
