@@ -502,27 +502,27 @@ STEPS: dict[str, Step] = {
             resources="terrain",
         ),
         _step(
+            "kept",
+            "Propose the height at which each row is kept, and count what is clipped each year",
+            "screenplan.works:lay_clipping",
+            needs="parcels planting_lines plants",
+            takes="plantable_zone needed_height",
+            gives="kept_sizes clipping",
+            keys="rows.spacing growth.years growth.curve growth.asked_from growth.asked_height cost.hours",
+            resources="species_table",
+        ),
+        _step(
             "quantities",
             "Count plants, holes, earth, mulch, water and fence material",
             "screenplan.works:count_material",
             needs="parcels planting_lines plants",
-            takes="stakes pegs base_lines fence_options",
+            takes="stakes pegs base_lines fence_options clipping",
             gives="quantities",
             keys=(
                 "works.losses growth.losses growth.replaced works.hole_factor setbacks.hole works.strip works.mulch works.mulch_depth "
                 "works.mulch_clear works.mulch_top_up works.ring works.mulch_bag works.caliper "
                 "works.water_every weeds.passes weeds.years weeds.prepare rows.spacing fence.roll plants.raised plants.raised_losses"
             ),
-            resources="species_table",
-        ),
-        _step(
-            "kept",
-            "Propose the height at which each row is kept, and count what is clipped each year",
-            "screenplan.works:lay_clipping",
-            needs="parcels planting_lines plants",
-            takes="needed_height",
-            gives="kept_sizes clipping",
-            keys="kept.height kept.width plants.group growth.years growth.curve growth.asked_from cost.hours",
             resources="species_table",
         ),
         _step(

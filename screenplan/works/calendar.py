@@ -113,7 +113,9 @@ def schedule_work(
     mulched = quantities is None or bool((quantities["item"] == "mulch").any())
     fence = chosen_fence(layers.get("fence_options"))
     stand = planned_stand(new, plan, species_table)
-    clip = first_clip(stand.starts, stand.sizes, least_gap(plants))
+    kept = [start.species for start in stand.starts if start.species.is_clipped]
+    due = [k for k, start in enumerate(stand.starts) if start.species.is_clipped or not kept]
+    clip = first_clip([stand.starts[k] for k in due], stand.sizes[:, due], least_gap(plants))
     fenced = fence is not None
     work = days_of_work(quantities, plan, fenced=fenced)
     notes += work.notes()
@@ -132,8 +134,15 @@ def schedule_work(
         *_weeding(quantities, plan, seasons),
         *_after(asked, quantities, work, plan, fence, move_into(windows, seasons, year_day(1))),
         *(
-            clip_tasks(clip, birds, seasons, plan)
-            if plan.kept.asked
+            clip_tasks(
+                clip,
+                _height_of(kept),
+                _hours_for("clipped", quantities, plan),
+                birds,
+                seasons,
+                plan,
+            )
+            if kept
             else _clipping(clip, birds, seasons)
         ),
         *_closing(layers.get("closure")),
@@ -194,10 +203,23 @@ def _date(start: dt.date | None, day: int) -> str | None:
 
 
 def _weeding(quantities, plan: Options, seasons: Seasons) -> Iterator[dict]:
-    counted = [] if quantities is None else quantities.loc[quantities["item"] == "weeding"].to_dict("records")  # fmt: skip
-    hours = hours_of(counted[0], plan) if counted else None
+    hours = _hours_for("weeding", quantities, plan)
     times = times_of(plan.weeds)
     yield from weeding_tasks(plan.weeds, seasons, None if hours is None else hours / times)
+
+
+def _hours_for(item: str, quantities, plan: Options) -> float | None:
+    """Give the hours that all of a quantity takes; None if it is not counted, or has no rate."""
+    if quantities is None:
+        return None
+    counted = quantities.loc[(quantities["item"] == item).to_numpy(bool)].to_dict("records")
+    return hours_of(counted[0], plan) if counted else None
+
+
+def _height_of(kept: Sequence[Species]) -> float | None:
+    """Give the height at which all of some kinds are kept; None if they are kept at several, or at none."""
+    heights = {species.kept_height_m for species in kept}
+    return heights.pop() if len(heights) == 1 else None
 
 
 def _watering(kinds: Sequence[Kind], works: Works, seasons: Seasons, limits) -> Iterator[dict]:
