@@ -334,7 +334,7 @@ def _height_to_keep(sizes, units) -> Iterator[str]:
         low = format_length(math.ceil(keep * 10.0 - 1e-9) / 10.0, units, 1)
         yield (
             f"Clipped at {low} the plants still meet as high as the views need; left alone they grow to "
-            f'{format_length(grown, units, 1)}. In the plan: kept.height = "{low}"'
+            f"{format_length(grown, units, 1)}. In the plan: kept.in_place = true"
         )
 
 

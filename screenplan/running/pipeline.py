@@ -19,6 +19,7 @@ from screenplan.running.inputs import (
     species_on,
     step_arguments,
 )
+from screenplan.running.keeping import NEEDED, PLACING, height_in_place, plan_to_place
 from screenplan.running.steps import STEPS, Step
 
 #: What positions in files are in.
@@ -172,19 +173,30 @@ def run_plan(
         else _read_before(plan, folder, frames, reuse)
     )
     run = Run(plan, folder, site, dict(site.layers), only=only, frames=frames)
-    table = species_on(site, plan)
-    arguments, kept = _arguments(steps, plan, folder, site, table), Kept()
+    placed = plan_to_place(plan)
+    table, waits = species_on(site, placed), plan.kept.in_place
+    arguments, kept = _arguments(steps, placed, folder, site, table), Kept()
     street = _street_of(plan, site)
     for number, step in enumerate(steps, start=2):
         tell(step.name, number, total)
+        if waits and step.name not in PLACING:
+            size, told = height_in_place(
+                placed, plan.kept, run,
+                lambda step, layers, given: _run_step(step, street, layers, kept, given), table,
+            )  # fmt: skip
+            waits, placed = False, placed.model_copy(update={"kept": size})
+            run.plan = plan = plan.model_copy(update={"kept": size})
+            run.notes += told
+            table = species_on(site, placed)
+            arguments = _arguments(steps, placed, folder, site, table)
         with rows_of_files(run.layers, site.inputs, plan):
             given = _run_step(step, street, run.layers, kept, arguments[step.name])
         run.layers |= given
         run.notes += (note for layer in given.values() for note in notes_of(layer))
         if step.name == DESIGN:
             # What follows goes by what was chosen, as if the plan had said it.
-            chosen = designed_plan(plan, given["plants"])
-            arguments = _arguments(steps, chosen, folder, site, table)
+            placed = designed_plan(placed, given["plants"])
+            arguments = _arguments(steps, placed, folder, site, table)
     if street is not None:
         added = street.finish(run.layers, arguments)
         run.notes += (note for name in added.keys() - run.layers for note in notes_of(added[name]))
@@ -201,7 +213,8 @@ def run_plan(
 
 def _steps_of(plan: Plan, only: Sequence[str]) -> list[Step]:
     """Find the steps of a run, in the order in which they run."""
-    steps = steps_for(only, designs=plan.design.wanted)
+    by = (*only, NEEDED) if only and plan.kept.in_place else only
+    steps = steps_for(by, designs=plan.design.wanted)
     return [step for step in steps if _is_asked(step, plan, only)]
 
 
@@ -250,7 +263,7 @@ def rehearse_plan(plan: Plan, folder: Path, site) -> None:
     InputError
         If a rule file, the species, a key of the plan or a layer cannot be used.
     """
-    steps = _steps_of(plan, ())
+    steps, plan = _steps_of(plan, ()), plan_to_place(plan)
     arguments = _arguments(steps, plan, folder, site, species_on(site, plan))
     layers, street = dict(site.layers), _street_of(plan, site)
     for step in steps:
@@ -294,6 +307,12 @@ def _arguments(
                     "alternatives are rows of one kind, size and spacing each, and here a design chooses among kinds, sizes and spacings by itself",
                     "List them in design.kinds, design.stock_heights and design.spacings, and leave [alternatives] out; or set design.wanted to false to compare rows",
                     key="alternatives",
+                )
+            if plan.kept.in_place:
+                raise refuse(
+                    "alternatives are laid by their own width each, and here rows are kept where free ones stand",
+                    "Leave kept.in_place out, or [alternatives]",
+                    key=plan.kept.key("in_place"),
                 )
             list_variants(plan)
         return {

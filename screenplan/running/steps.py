@@ -534,7 +534,7 @@ STEPS: dict[str, Step] = {
             gives="schedule",
             keys=(
                 "browsing.reach fence.animal "
-                "kept.height kept.width calendar.planting calendar.request calendar.nesting growth.years works.caliper "
+                "calendar.planting calendar.request calendar.nesting growth.years works.caliper "
                 "works.water_every growth.curve plants.raised plants.raised_years crew.people crew.hours cost.hours "
                 "climate.temperature health.zone weeds.passes weeds.years weeds.prepare"
             ),

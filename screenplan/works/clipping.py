@@ -109,7 +109,8 @@ def lay_clipping(
         needed = _needed(layers.get("needed_height"), line_id)
         kept = bool(clipped[mine].all())
         keep = _kept_at(stand, mine) if kept else None
-        if not kept and needed is not None and line_id in pairs:
+        proposed = keep is None and needed is not None and line_id in pairs
+        if proposed:
             keep = height_to_keep(
                 whole.starts, pairs[line_id][0], (_lowest(layers, line_id, plan), needed), plan,
                 at_least_m=float(plants["stock_height_m"].to_numpy(float)[mine].max()),
@@ -117,7 +118,7 @@ def lay_clipping(
         sizes.append(
             {
                 "line_id": line_id, "needed_m": needed, "keep_m": keep, "grown_m": grown,
-                "kept": kept, "says": _said(needed, keep, grown, kept),
+                "kept": kept, "says": _said(needed, keep, grown, kept, proposed=proposed),
             }
         )  # fmt: skip
         mine = mine[clipped[mine]]
@@ -333,7 +334,7 @@ def _needed(needed_height, line_id: str) -> float | None:
     return most if most > 0.0 else None
 
 
-def _said(needed, keep, grown: float, kept: bool) -> str:
+def _said(needed, keep, grown: float, kept: bool, *, proposed: bool) -> str:
     if keep is None and kept:
         return "Kept at its width alone"
     if needed is None and keep is None:
@@ -344,14 +345,14 @@ def _said(needed, keep, grown: float, kept: bool) -> str:
         )
     if grown <= keep:
         return f"It grows to {{{grown:.1f} m}} by itself: its top is never to be clipped"
-    if kept:
+    if kept and not proposed:
         short = needed is not None and keep < needed
         lacks = f"; the views need {{{needed:.1f} m}}, so that some stay open" if short else ""
         return f"Kept at {{{keep:.1f} m}}; free it would grow to {{{grown:.1f} m}}{lacks}"
     return (
-        f"Kept at {{{keep:.1f} m}} its crowns meet up to the {{{needed:.1f} m}} that the views need, with typical growth; free it grows to {{{grown:.1f} m}}. "
-        "The plan's key kept.height keeps it: the row is then laid anew, by its own width, and what that does to light, "
-        "wires and neighbours is told"
+        f"Kept at {{{keep:.1f} m}} its crowns meet up to the {{{needed:.1f} m}} that the views need, with typical growth; "
+        f"free it grows to {{{grown:.1f} m}}. That is where the plants stand now, and the plan's key kept.in_place keeps "
+        "them so. With kept.height alone a row is laid anew, by its own width, and may close otherwise"
     )
 
 
