@@ -9,14 +9,16 @@ nobody clips it.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 import pandas as pd
 
+from screenplan.contracts import KEPT_EFFECTS
+from screenplan.contracts.tables import table_of
 from screenplan.plan import Plan
 from screenplan.plan.planting import KeptSize
-from screenplan.running.inputs import step_arguments
+from screenplan.running.inputs import species_on, step_arguments
 from screenplan.running.steps import STEPS
 
 #: The steps that say where plants stand, and those before them.
@@ -77,3 +79,71 @@ def height_in_place(
     return kept.model_copy(update={"height": height}), [
         f"The rows are kept at {{{height:.1f} m}}, the least at which their crowns meet as the views need"
     ]
+
+
+#: The steps whose effects are compared.
+COMPARED = ("views", "light", "wires", "outgrown")
+
+
+def compare_sizes(placed: Plan, run, run_step: Callable) -> pd.DataFrame | None:
+    """Give what the same plants in the same places do to others and to the views, free and kept.
+
+    Parameters
+    ----------
+    placed : Plan
+        The plan by which the run went.
+    run : Run
+        The finished run, by whose sizes one side is told.
+    run_step : callable
+        Called with the step, the layers and its arguments, for the other side.
+
+    Returns
+    -------
+    DataFrame or None
+        By the contract ``kept_effects``; None if the plan keeps no row and no height is proposed below the free one.
+    """
+    sizes = run.layers["kept_sizes"]
+    is_kept = placed.kept.asked
+    if is_kept:
+        kept, other = placed.kept, KeptSize()
+    else:
+        rows = sizes.loc[(sizes["keep_m"] < sizes["grown_m"]).fillna(False) & ~sizes["kept"]]
+        if not len(rows):
+            return None
+        kept = other = KeptSize().model_copy(update={"height": float(rows["keep_m"].max())})
+    plan = placed.model_copy(update={"kept": other}).without_draws()
+    table, layers = species_on(run.site, plan), dict(run.layers)
+    for name in COMPARED:
+        step = STEPS[name]
+        given = step_arguments(step, plan, run.folder, run.site.terrain, run.site.frame, table)
+        layers |= run_step(step, layers, given)
+    free, clipped = (layers, run.layers) if is_kept else (run.layers, layers)
+    records = [
+        {
+            "effect": effect, "name": name, "unit": unit, "keep_m": kept.height,
+            "free": before, "kept": after,
+            **{side: f"{value:.0%}" if unit == "share" else f"{value:.0f}" for side, value in (("free_says", before), ("kept_says", after))},
+        }
+        for (effect, name, unit, before), (*_, after) in zip(_effects(free), _effects(clipped), strict=True)
+    ]  # fmt: skip
+    return table_of(KEPT_EFFECTS, records)
+
+
+def _effects(layers: Mapping[str, Any]) -> Iterator[tuple[str, str, str, float]]:
+    """Give each effect: its key, what it is, its unit and how much it is, typical growth."""
+    light, parcels, views = (layers[name] for name in ("light", "parcels", "views"))
+    own = parcels.loc[parcels["is_subject"].astype(bool), "parcel_id"]
+    others = light.loc[light["parcel_id"].notna() & ~light["parcel_id"].isin(own)]
+    for kind in ("window", "garden"):
+        lost = others.loc[others["kind"] == kind, "sun_lost"].astype(float)
+        if lost.notna().any():
+            yield f"{kind}_sun", f"Most sun that a neighbour's {kind} loses, in its worst year", "share", float(lost.max())  # fmt: skip
+    for layer, what in (
+        ("wire_plants", "Plants too tall for an overhead wire"),
+        ("outgrown", "Plants that outgrow the boundary, the height allowed there, or a wall"),
+    ):
+        rows = layers[layer]
+        yield layer, what, "plants", float(rows.loc[rows["year"].notna(), "plant_id"].nunique())
+    closes = int((views["status"] == "closes").sum())
+    asked = closes + int((views["status"] == "stays open").sum())
+    yield "views_closed", f"Views that close, of {asked}", "views", float(closes)

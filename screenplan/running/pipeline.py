@@ -19,9 +19,18 @@ from screenplan.running.inputs import (
     species_on,
     step_arguments,
 )
-from screenplan.running.keeping import NEEDED, PLACING, height_in_place, plan_to_place
+from screenplan.running.keeping import (
+    COMPARED,
+    NEEDED,
+    PLACING,
+    compare_sizes,
+    height_in_place,
+    plan_to_place,
+)
 from screenplan.running.steps import STEPS, Step
 
+#: The table that compares free and kept plants, which no step gives.
+EFFECTS = "kept_effects"
 #: What positions in files are in.
 WGS84 = "EPSG:4326"
 
@@ -197,6 +206,14 @@ def run_plan(
             # What follows goes by what was chosen, as if the plan had said it.
             placed = designed_plan(placed, given["plants"])
             arguments = _arguments(steps, placed, folder, site, table)
+    if "kept_sizes" in run.layers and (not only or EFFECTS in only):
+        with rows_of_files(run.layers, site.inputs, plan):
+            effects = compare_sizes(
+                placed, run,
+                lambda step, layers, given: _run_step(step, street, layers, kept, given),
+            )  # fmt: skip
+        if effects is not None:
+            run.layers[EFFECTS] = effects
     if street is not None:
         added = street.finish(run.layers, arguments)
         run.notes += (note for name in added.keys() - run.layers for note in notes_of(added[name]))
@@ -376,7 +393,7 @@ def steps_for(only: Sequence[str], *, designs: bool = False) -> list[Step]:
     every = [step for step in STEPS.values() if step.name not in left_out]
     given = {name for step in every for name in step.gives}
     wanted = set(only)
-    for name in sorted(wanted - given - {"alternatives"}):
+    for name in sorted(wanted - given - {"alternatives", EFFECTS}):
         raise refuse(
             f"no step gives a layer '{name}'",
             f"Ask for some of {', '.join(layer for layer in OUTPUTS if layer in given)}",
@@ -385,6 +402,8 @@ def steps_for(only: Sequence[str], *, designs: bool = False) -> list[Step]:
         return every
     if "alternatives" in wanted:
         wanted.add("sides")
+    if EFFECTS in wanted:
+        wanted |= {"kept_sizes", *(layer for name in COMPARED for layer in STEPS[name].gives)}
     steps = []
     for step in reversed(every):
         if wanted.intersection(step.gives):
