@@ -283,6 +283,8 @@ def bands_of_crowns(
 def judge_closure(closure, plan) -> Iterator[Finding]:
     """Tell of each row whether it closes up to the asked height by the year of the goal."""
     closed_by = plan.goal.closed_by
+    anew = not plan.kept.in_place and plan.kept.asked
+    mend = "; or kept.in_place, by which kept rows stand where free ones would" if anew else ""
     years = {
         line: part.set_index("growth")["year_closed"] for line, part in closure.groupby("line_id")
     }
@@ -299,7 +301,7 @@ def judge_closure(closure, plan) -> Iterator[Finding]:
                 says = f"In the end crowns meet only from {{{row.mature_closed_from_m:.2f} m}} on; {band} the row should close"
                 yield Finding(
                     name, "fails", says,
-                    "a species that is leafy to the ground, low plants in front, or growth.asked_from",
+                    f"a species that is leafy to the ground, low plants in front, or growth.asked_from{mend}",
                 )  # fmt: skip
                 continue
             if row.mature_closed_height_m >= row.asked_height_m:
@@ -308,7 +310,7 @@ def judge_closure(closure, plan) -> Iterator[Finding]:
                 says = f"Set {{{row.spacing_m:.2f} m}} apart, crowns never meet higher than {{{row.mature_closed_height_m:.2f} m}}; {{{row.asked_height_m:.2f} m}} are asked"
             else:
                 says = f"Set {{{row.spacing_m:.2f} m}} apart, crowns never meet"
-            yield Finding(name, "fails", says, "a closer spacing or a wider species")
+            yield Finding(name, "fails", says, f"a closer spacing or a wider species{mend}")
             continue
         year = int(row.year_closed)
         says = f"Crowns meet {band} in {told}"

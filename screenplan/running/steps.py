@@ -611,7 +611,7 @@ STEPS: dict[str, Step] = {
             ),
             gives="checks",
             keys=(
-                "rows.spacing goal.closed_by goal.share views.threshold light.most_sun_lost "
+                "rows.spacing kept.height kept.width kept.in_place goal.closed_by goal.share views.threshold light.most_sun_lost "
                 "light.most_sky_lost light.hedge_guidance lines.allowance setbacks.law boundary.most_height boundary.most_height_at_road "
                 "noise.wanted"
             ),

@@ -34,7 +34,13 @@ from screenplan.works.handling import watered_of
 from screenplan.works.kinds import Kind, kinds_of
 from screenplan.works.locating import Request
 from screenplan.works.ordering import order_of, order_tasks
-from screenplan.works.planting_months import frozen_days, judge_planting, move_into, windows_of
+from screenplan.works.planting_months import (
+    frozen_days,
+    judge_planting,
+    move_into,
+    next_window,
+    windows_of,
+)
 from screenplan.works.quantities import DIG, MULCH_YEARS
 from screenplan.works.rates import hours_of
 from screenplan.works.seasons import Seasons, nesting_said, water_by_season
@@ -155,7 +161,7 @@ def schedule_work(
         if bought and ordered < today <= start:
             notes.append(
                 f"The plants should have been ordered by {ordered.isoformat()} ({order.source}): order at once, and "
-                "ask what is still to be had"
+                f"ask what is still to be had{next_window(windows, today - dt.timedelta(days=order.day))}"
             )
         if start < today:
             notes.append(
@@ -315,11 +321,11 @@ def _nesting(
     tasks: Sequence[dict], birds: Nesting, seasons: Seasons, clear_day: int, today: dt.date
 ) -> Iterator[str]:
     """Warn if the ground is cleared while birds nest."""
-    if seasons.start is None or not seasons.falls(clear_day, birds.months):
+    if seasons.start is None or not seasons.falls(clear_day, birds.cleared):
         return
     cut = next(task["first_day"] for task in tasks if task["task"] == "cut")
-    months = months_text(seasons.months(birds.months))
-    free = seasons.said(seasons.after(clear_day, birds.months) - clear_day)
+    months = months_text(seasons.months(birds.cleared))
+    free = seasons.said(seasons.after(clear_day, birds.cleared) - clear_day)
     before = (
         f"the strip is cut before, on {seasons.said(cut)}, and kept mown"
         if seasons.start + dt.timedelta(days=cut) >= today
