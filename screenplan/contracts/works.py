@@ -309,7 +309,7 @@ KEPT_EFFECTS = Contract(
         ),
     ),
     columns=(
-        text("effect", "Its key", choices=("window_sun", "garden_sun", "wire_plants", "outgrown", "views_closed"), form="words"),
+        text("effect", "Its key", "Key of the effect", choices=("window_sun", "garden_sun", "wire_plants", "outgrown", "views_closed"), form="words"),
         sentence("name", "What it is", "Effect", heading="effect"),
         text("unit", "Of what it is a number", "Counted in", choices=("share", "plants", "views")),
         metres("keep_m", "Height at which they are kept, or could be; empty if only their width is kept", "Height to keep", heading="keep at"),
