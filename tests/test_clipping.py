@@ -16,11 +16,12 @@ from screenplan.outputs.conform import conform
 from screenplan.planting.closure import close_rows
 from screenplan.planting.growth import TYPICAL
 from screenplan.planting.species import load_species, planned_species
-from screenplan.planting.stand import planned_stand
+from screenplan.planting.stand import Start, planned_stand
 from screenplan.views.closing import row_closing
 from screenplan.works.calendar import schedule_work
 from screenplan.works.clipping import (
     BARE,
+    CLIPS_TOLD,
     FIRST_CLIP_DAY,
     REACH_M,
     STEP_M,
@@ -28,6 +29,9 @@ from screenplan.works.clipping import (
     height_to_keep,
     lay_clipping,
 )
+from screenplan.works.cost import price_work
+from screenplan.works.quantities import count_material
+from screenplan.works.years import count_years
 
 KIND = "thuja_occidentalis"
 SHAPES = ("cone", "column", "paraboloid", "ellipsoid", "power")
@@ -157,19 +161,79 @@ def test_a_sight_line_that_passes_low_asks_for_a_taller_row_whose_crowns_meet_fr
     # Independent: the closure of the row that is kept there, and a step lower.
     table, plan = load_species(), plan_with(plants_group=3)
     kinds, spacing_m = [table["juniperus_scopulorum"], table["ilex_vomitoria"]], 1.2
+    starts = [Start(kind, STEP_M, False) for kind in kinds]
+    pairs = [(first, second, spacing_m) for first, second in ((0, 0), (0, 1), (1, 1))]
 
     def meets_from(kept_m):
         kept = [replace(kind, kept_height_m=kept_m) for kind in kinds] if kept_m else kinds
         return row_closing(kept, spacing_m, years=plan.growth.years, group=3, stock_height_m=STEP_M).mature_from_m  # fmt: skip
 
-    high = height_to_keep(kinds, spacing_m, (math.inf, 2.2), plan)
+    high = height_to_keep(starts, pairs, (math.inf, 2.2), plan)
     begin = 0.5 * (meets_from(high) + meets_from(high + 1.0))
     assert meets_from(None) < begin < meets_from(high)
-    keep = height_to_keep(kinds, spacing_m, (begin, 2.2), plan)
+    keep = height_to_keep(starts, pairs, (begin, 2.2), plan)
     assert high < keep <= high + 1.0
     assert meets_from(keep) <= begin < meets_from(keep - STEP_M)
     # What the free row does not reach is not asked of the kept one.
-    assert height_to_keep(kinds, spacing_m, (0.5 * meets_from(None), 2.2), plan) == high
+    assert height_to_keep(starts, pairs, (0.5 * meets_from(None), 2.2), plan) == high
+
+
+def test_what_the_plan_asks_the_row_to_close_up_to_is_held_too_unless_the_free_row_lacks_it():
+    # Closed form: columns meet up to their tops, so that the height to keep is the greater of both heights, in steps.
+    column = load_species({"own": {"like": KIND, "shape": "column"}})["own"]
+    starts, pairs = [Start(column, 0.5, False)], [(0, 0, 1.0)]
+    for asked, keep in ((3.44, 3.5), (1.5, 2.4), (49.0, 2.4)):
+        plan = plan_with(growth_asked_height=asked)
+        assert height_to_keep(starts, pairs, (0.0, 2.32), plan) == pytest.approx(keep)
+    assert height_to_keep(starts, pairs, (0.0, 40.0), plan_with()) is None
+
+
+def test_a_hedge_with_a_size_of_its_own_is_clipped_each_year_too():
+    # Its faces are those of a box (closed form), and a free row beside it is not clipped.
+    own = {"hedge": {"like": KIND, "shape": "box", "kept_height": "1.5 m", "kept_width": "0.8 m"}}
+    table = load_species(own)
+    subject, lines, plants = site.planted(species=KIND)
+    plan = plan_with()
+    layers = site.layers(subject, lines, plants.assign(species="hedge"))
+    sizes, clips = lay_clipping(layers, plan=plan, species_table=table)
+    conform(clips, CLIPPING)
+    assert sizes["kept"].all()
+    assert (sizes["keep_m"] == 1.5).all()
+    last = clips.iloc[-1]
+    run = np.hypot(*np.diff(planned_stand(layers["plants"], plan, table).xy, axis=0).T).sum()
+    assert last["height_m"] == 1.5
+    assert last["width_m"] == pytest.approx(0.8)
+    spread = 2.0 * planned_stand(layers["plants"], plan, table).radius[:, TYPICAL, -1].max()
+    assert last["faces_m2"] == pytest.approx(2.0 * (run + spread) * 1.5 + (run + spread) * 0.8)
+    tasks = schedule_work({"plants": layers["plants"]}, plan=plan, species_table=table)
+    assert "clip_kept" in set(tasks["task"])
+    assert "1.50 m" in str(tasks.set_index("task").loc["clip_kept", "says"])
+    assert not len(lay_clipping(site.layers(subject, lines, plants), plan=plan, species_table=table)[1])  # fmt: skip
+
+
+def test_the_hours_and_the_price_of_clipping_have_one_home_and_come_back_in_every_table():
+    layers, _, _, plan = stands(kept_height=3.0)
+    table = planned_species(plan)
+    plan = plan.model_copy(
+        update={"cost": plan.cost.model_copy(update={"prices": {"clipped": 4.0}, "hours": {"clipped": 0.1}, "hour": 30.0})}
+    )  # fmt: skip
+    _, clips = lay_clipping(layers, plan=plan, species_table=table)
+    quantities = count_material({**layers, "clipping": clips}, plan=plan, species_table=table)
+    tasks = schedule_work({**layers, "quantities": quantities}, plan=plan, species_table=table)
+    cost = price_work(quantities, plan=plan).set_index("item")
+    years = count_years(tasks, quantities, cost.reset_index(), plan=plan)
+    yearly = tasks.set_index("task").loc["clip_kept"]
+    # By definition: the faces of the ten clips that the calendar tells.
+    told = clips.loc[clips["year"] < clips["year"].min() + CLIPS_TOLD]
+    assert yearly["times"] == CLIPS_TOLD == told["year"].nunique()
+    faces = quantities.set_index("item").loc["clipped", "amount"]
+    assert faces == pytest.approx(told["faces_m2"].sum())
+    assert yearly["hours"] * yearly["times"] == pytest.approx(0.1 * faces)
+    assert cost.loc["clipped", "cost"] == pytest.approx(4.0 * faces)
+    assert cost.loc["clipped", "labour_cost"] == pytest.approx(3.0 * faces)
+    assert years["material"].sum() == pytest.approx(cost.loc["total", "cost"])
+    # A row that nobody clips adds nothing.
+    assert "clipped" not in set(count_material(layers, plan=plan, species_table=table)["item"])
 
 
 @pytest.mark.parametrize("planting", ["2027-04-10", "2027-02-27", "2027-11-20", "2028-08-30"])

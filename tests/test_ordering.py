@@ -85,6 +85,11 @@ def test_an_order_that_is_late_is_told():
         if "ordered" in note
     ]
     assert "should have been ordered by 2026-10-27" in late[0]
+    # Arithmetic: 165 days after the 1st of March; bare roots of evergreens are set in March and April.
+    assert (
+        "they are there by 2027-08-13: the days on which they are set are then from 2028-03-01 to 2028-04-30"
+        in late[0]
+    )
     assert not [note for note in notes_of(scheduled("bare_root")[0]) if "ordered" in note]
 
 

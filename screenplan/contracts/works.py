@@ -295,6 +295,32 @@ KEPT_SIZES = Contract(
 )  # fmt: skip
 
 
+KEPT_EFFECTS = Contract(
+    "kept_effects",
+    (),
+    "One effect of the plants in their places, as they grow freely and as they are kept",
+    key="effect",
+    optional="keep_m",
+    report=(
+        Shown(
+            "growth", 97, title="What keeping them low changes", columns="name free_says kept_says",
+            lead="The same plants in the same places, typical growth: as they grow freely, and kept at the height above.",
+            whole=True,
+        ),
+    ),
+    columns=(
+        text("effect", "Its key", "Key of the effect", choices=("window_sun", "garden_sun", "wire_plants", "outgrown", "views_closed"), form="words"),
+        sentence("name", "What it is", "Effect", heading="effect"),
+        text("unit", "Of what it is a number", "Counted in", choices=("share", "plants", "views")),
+        metres("keep_m", "Height at which they are kept, or could be; empty if only their width is kept", "Height to keep", heading="keep at"),
+        number("free", "How much it is as they grow freely", "Grown freely", low=0.0),
+        number("kept", "How much it is as they are kept", "Kept", low=0.0),
+        text("free_says", "The same as it is read, grown freely", "Grown freely, as read", heading="free"),
+        text("kept_says", "The same as it is read, kept", "Kept, as read", heading="kept"),
+    ),
+)  # fmt: skip
+
+
 CLIPPING = Contract(
     "clipping",
     (),

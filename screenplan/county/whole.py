@@ -271,6 +271,7 @@ def _check_plan(plan: Plan) -> None:
     for key, asked, mend in (
         (Design.key("wanted"), plan.design.wanted, "Set design.wanted to false: a county plants fixed rows"),
         (Rows.key("along"), bool(plan.rows.along), "Leave rows.along out, and name classes of sides in county.planted"),
+        ("kept.in_place", plan.kept.in_place, "Write the height at which rows are kept (kept.height), and leave kept.in_place out"),
         ("alternatives", plan.alternatives.asked, "Leave [alternatives] out, and run the county once for each"),
         (Instead.key("compare"), bool(plan.instead.compare), "Leave [instead] out: it compares for a single parcel"),
         ("tape", plan.tape is not None, "Leave the section tape out"),

@@ -320,21 +320,31 @@ def _costs(layers, units) -> Block:
         *_money(layers.get("cost"), layers.get("quantities")),
         *_by_lot(layers.get("lot_costs")),
         *_light_taken(layers),
-        *_height_to_keep(layers.get("kept_sizes"), units),
+        *_height_to_keep(layers.get("kept_sizes"), layers.get("kept_effects"), units),
     ]
     return Block("cost", "Cost to you and to others", lines)
 
 
-def _height_to_keep(sizes, units) -> Iterator[str]:
+def _height_to_keep(sizes, effects, units) -> Iterator[str]:
     """Say at which height the rows could be kept, if they grow much taller and the plan keeps none."""
     rows = [row for row in _rows(sizes) if not row["kept"] and not is_missing(row["keep_m"])]
     keep = max((float(row["keep_m"]) for row in rows), default=0.0)
     grown = max((float(row["grown_m"]) for row in rows), default=0.0)
     if grown > keep + MUCH_TALLER_M:
         low = format_length(math.ceil(keep * 10.0 - 1e-9) / 10.0, units, 1)
+        changes = {row["effect"]: row for row in _rows(effects)}
+        told = [
+            f"{row['kept_says']} in the place of {row['free_says']} {what}"
+            for key, what in (
+                ("window_sun", "of the sun is taken from a window"),
+                ("views_closed", "views close"),
+            )
+            if (row := changes.get(key)) and row["kept_says"] != row["free_says"]
+        ]
+        so = f"; {' and '.join(told)}" if told else ""
         yield (
-            f"Clipped at {low} the plants still meet as high as the views need; left alone they grow to "
-            f'{format_length(grown, units, 1)}. In the plan: kept.height = "{low}"'
+            f"Clipped at {low} the plants still meet as high as the views need{so}; left alone they grow to "
+            f"{format_length(grown, units, 1)}. In the plan: kept.in_place = true"
         )
 
 

@@ -14,6 +14,7 @@ from screenplan.contracts import HIGHEST_PLANT_M
 from screenplan.plan.values import (
     LAST_YEAR,
     MOST_MONEY,
+    Flag,
     Length,
     Money,
     Section,
@@ -134,6 +135,10 @@ class KeptSize(Section):
         gt=0,
         le=HIGHEST_PLANT_M,
         description="Width at which they are kept; by default that which a plant of the kept height has",
+    )
+    in_place: Flag = Field(
+        False,
+        description="Let the rows stand where they would stand if nobody clipped them; without kept.height they are then kept at the height that the views need. By default a kept row is laid by its own, smaller width",
     )
 
     @property

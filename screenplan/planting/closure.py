@@ -29,7 +29,7 @@ from screenplan.planting.neighbours import GAP_TOLERANCE_M, gaps_between
 from screenplan.planting.shapes import meeting_band, shape_radius
 from screenplan.planting.spans import covered_spans
 from screenplan.planting.species_model import Species, evidence_of
-from screenplan.planting.stand import Start, sizes_of, stand_of
+from screenplan.planting.stand import Stand, Start, sizes_of, stand_of
 from screenplan.planting.zones import plantable_ground
 
 #: Heights that differ by less are equal: rounding only.
@@ -76,16 +76,68 @@ def close_rows(
         closed from the one height to the other until its plants are grown. Lines with fewer than
         two neighbours have no row.
     """
-    growth, spacing = plan.growth, planned_spacing(plan, species_table)
+    growth = plan.growth
+    at = followed_years(growth.years)
+    stand = stand_of(plants, years=at, curve=growth.curve, species_table=species_table)
+    pairs = rows_of_pairs(
+        stand, plants, planting_lines, plantable_zone, planned_spacing(plan, species_table)
+    )
+    records = []
+    for line_id, (found, widest_m) in pairs.items():
+        said = evidence_of(stand.starts[k].species for pair in found for k in pair[:2])
+        begin = growth.asked_from
+        if begin is None:
+            begin = lowest_sight(needed_height, line_id)
+        bands = row_bands(stand.starts, found, at, growth.curve)
+        for name, low, high in zip(GROWTHS, *bands, strict=True):
+            closed = (high >= growth.asked_height - ROUNDING_M) & (low <= begin + ROUNDING_M)
+            records.append(
+                {
+                    "line_id": line_id,
+                    "growth": name,
+                    "spacing_m": widest_m,
+                    "asked_from_m": begin,
+                    "asked_height_m": growth.asked_height,
+                    "year_closed": lasts_from(closed, growth.years),
+                    "mature_closed_height_m": float(high[-1]),
+                    "mature_closed_from_m": float(low[-1]),
+                    "evidence": said,
+                }
+            )
+    return table_of(CLOSURE, records)
+
+
+def rows_of_pairs(
+    stand: Stand,
+    plants: gpd.GeoDataFrame,
+    planting_lines: gpd.GeoDataFrame,
+    plantable_zone: gpd.GeoDataFrame | None,
+    spacing_m: float,
+) -> dict[str, tuple[set[tuple[int, int, float]], float]]:
+    """Give the neighbours of each row whose crowns must meet, without those that an exclusion parts.
+
+    Parameters
+    ----------
+    stand : Stand
+        Of the plants.
+    plants, planting_lines : GeoDataFrame
+    plantable_zone : GeoDataFrame or None
+    spacing_m : float
+        Distance between the plants that the plan asks for.
+
+    Returns
+    -------
+    dict
+        By the id of the line, in the order of the lines: its pairs as `row_bands` takes them, and the widest of
+        their gaps, metres.
+    """
     lines = planting_lines.geometry.to_numpy()
     zone = (
         None if plantable_zone is None else plantable_ground(plantable_zone, None, planting_lines)
     )
     clear = {}
-    worst: dict[int, float] = {}
-    pairs: dict[int, set[tuple]] = {}
-    at = followed_years(growth.years)
-    stand = stand_of(plants, years=at, curve=growth.curve, species_table=species_table)
+    widest: dict[int, float] = {}
+    pairs: dict[int, set[tuple[int, int, float]]] = {}
     for gap in gaps_between(plants, planting_lines):
         if zone is not None:
             if gap.line not in clear:
@@ -95,39 +147,16 @@ def close_rows(
             )
             explained = gap.to_m - gap.from_m - covered > OUTSIDE_M
         else:
-            explained = gap.width_m > spacing + GAP_TOLERANCE_M
+            explained = gap.width_m > spacing_m + GAP_TOLERANCE_M
         if explained:
             continue
-        worst[gap.line] = max(worst.get(gap.line, 0.0), gap.width_m)
-        pair = sorted((int(stand.start[gap.before]), int(stand.start[gap.after])))
-        pairs.setdefault(gap.line, set()).add((*pair, round(gap.width_m, 6)))
-    records = []
-    said = {
-        line: evidence_of(stand.starts[k].species for pair in found for k in pair[:2])
-        for line, found in pairs.items()
+        widest[gap.line] = max(widest.get(gap.line, 0.0), gap.width_m)
+        first, second = sorted((int(stand.start[gap.before]), int(stand.start[gap.after])))
+        pairs.setdefault(gap.line, set()).add((first, second, round(gap.width_m, 6)))
+    return {
+        str(planting_lines["line_id"].iloc[line]): (pairs[line], widest[line])
+        for line in sorted(pairs)
     }
-    for line in sorted(worst):
-        line_id = planting_lines["line_id"].iloc[line]
-        begin = growth.asked_from
-        if begin is None:
-            begin = lowest_sight(needed_height, line_id)
-        bands = row_bands(stand.starts, pairs[line], at, growth.curve)
-        for name, low, high in zip(GROWTHS, *bands, strict=True):
-            closed = (high >= growth.asked_height - ROUNDING_M) & (low <= begin + ROUNDING_M)
-            records.append(
-                {
-                    "line_id": line_id,
-                    "growth": name,
-                    "spacing_m": worst[line],
-                    "asked_from_m": begin,
-                    "asked_height_m": growth.asked_height,
-                    "year_closed": lasts_from(closed, growth.years),
-                    "mature_closed_height_m": float(high[-1]),
-                    "mature_closed_from_m": float(low[-1]),
-                    "evidence": said[line],
-                }
-            )
-    return table_of(CLOSURE, records)
 
 
 def lowest_sight(needed_height: gpd.GeoDataFrame | None, line_id: str) -> float:
@@ -211,15 +240,42 @@ def row_bands(
         Metres; both 0 where a pair does not meet, or not in one band with the others.
     """
     height, spread, _, clear = sizes_of(starts, years, curve)
-    low, high = np.zeros((len(GROWTHS), len(years))), np.full((len(GROWTHS), len(years)), math.inf)
-    for *two, gap in pairs:
-        for g in range(len(GROWTHS)):
-            first, second = (
-                (starts[k].species.crown(GROWTHS[g]), height[k, g], spread[k, g], clear[k, g])
-                for k in two
-            )
-            pair_low, pair_high = pair_band(first, second, gap)
-            low[g], high[g] = np.maximum(low[g], pair_low), np.minimum(high[g], pair_high)
+    pairs = list(pairs)
+    bands = [
+        bands_of_crowns(
+            [
+                (start.species.crown(growth), height[k, g], spread[k, g], clear[k, g])
+                for k, start in enumerate(starts)
+            ],
+            pairs,
+        )
+        for g, growth in enumerate(GROWTHS)
+    ]
+    low, high = zip(*bands, strict=True)
+    return np.stack(low), np.stack(high)
+
+
+def bands_of_crowns(
+    crowns: Sequence[tuple], pairs: Iterable[tuple[int, int, float]]
+) -> tuple[np.ndarray, np.ndarray]:
+    """Band in which all pairs of neighbours of a row meet, from the sizes of their crowns.
+
+    Parameters
+    ----------
+    crowns : sequence of tuple
+        Of each start what `pair_band` takes, the arrays of one length n.
+    pairs : iterable of tuple
+        The starts of two plants, by number, and the gap between them, metres.
+
+    Returns
+    -------
+    low, high : ndarray, (n,)
+        Metres; both 0 where a pair does not meet, or not in one band with the others.
+    """
+    low, high = np.zeros_like(crowns[0][1]), np.full_like(crowns[0][1], math.inf)
+    for first, second, gap in pairs:
+        pair_low, pair_high = pair_band(crowns[first], crowns[second], gap)
+        low, high = np.maximum(low, pair_low), np.minimum(high, pair_high)
     closed = high > low
     return np.where(closed, low, 0.0), np.where(closed, high, 0.0)
 
@@ -227,6 +283,8 @@ def row_bands(
 def judge_closure(closure, plan) -> Iterator[Finding]:
     """Tell of each row whether it closes up to the asked height by the year of the goal."""
     closed_by = plan.goal.closed_by
+    anew = not plan.kept.in_place and plan.kept.asked
+    mend = "; or kept.in_place, by which kept rows stand where free ones would" if anew else ""
     years = {
         line: part.set_index("growth")["year_closed"] for line, part in closure.groupby("line_id")
     }
@@ -243,7 +301,7 @@ def judge_closure(closure, plan) -> Iterator[Finding]:
                 says = f"In the end crowns meet only from {{{row.mature_closed_from_m:.2f} m}} on; {band} the row should close"
                 yield Finding(
                     name, "fails", says,
-                    "a species that is leafy to the ground, low plants in front, or growth.asked_from",
+                    f"a species that is leafy to the ground, low plants in front, or growth.asked_from{mend}",
                 )  # fmt: skip
                 continue
             if row.mature_closed_height_m >= row.asked_height_m:
@@ -252,7 +310,7 @@ def judge_closure(closure, plan) -> Iterator[Finding]:
                 says = f"Set {{{row.spacing_m:.2f} m}} apart, crowns never meet higher than {{{row.mature_closed_height_m:.2f} m}}; {{{row.asked_height_m:.2f} m}} are asked"
             else:
                 says = f"Set {{{row.spacing_m:.2f} m}} apart, crowns never meet"
-            yield Finding(name, "fails", says, "a closer spacing or a wider species")
+            yield Finding(name, "fails", says, f"a closer spacing or a wider species{mend}")
             continue
         year = int(row.year_closed)
         says = f"Crowns meet {band} in {told}"

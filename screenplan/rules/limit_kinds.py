@@ -247,10 +247,16 @@ class FoliageNoise(Limit):
 
 
 class Nesting(Limit):
-    """Months in which hedges are left alone."""
+    """Months in which hedges are not clipped, and those in which nothing is cleared: by default the same."""
 
     kind: Literal["nesting"]
     months: SomeMonths
+    clearing_months: SomeMonths = ()
+
+    @property
+    def cleared(self) -> tuple[int, ...]:
+        """Months in which shrubs and tall growth are not taken away."""
+        return self.clearing_months or self.months
 
 
 class PlantingSeason(Limit):

@@ -19,8 +19,18 @@ from screenplan.running.inputs import (
     species_on,
     step_arguments,
 )
+from screenplan.running.keeping import (
+    COMPARED,
+    NEEDED,
+    PLACING,
+    compare_sizes,
+    height_in_place,
+    plan_to_place,
+)
 from screenplan.running.steps import STEPS, Step
 
+#: The table that compares free and kept plants, which no step gives.
+EFFECTS = "kept_effects"
 #: What positions in files are in.
 WGS84 = "EPSG:4326"
 
@@ -174,19 +184,38 @@ def run_plan(
     steps = [step for step in steps if _is_recorded(step, site.layers, only)]
     total = len(steps) + 1
     run = Run(plan, folder, site, dict(site.layers), only=only, frames=frames)
-    table = species_on(site, plan)
-    arguments, kept = _arguments(steps, plan, folder, site, table), Kept()
+    placed = plan_to_place(plan)
+    table, waits = species_on(site, placed), plan.kept.in_place
+    arguments, kept = _arguments(steps, placed, folder, site, table), Kept()
     street = _street_of(plan, site)
     for number, step in enumerate(steps, start=2):
         tell(step.name, number, total)
+        if waits and step.name not in PLACING:
+            size, told = height_in_place(
+                placed, plan.kept, run,
+                lambda step, layers, given: _run_step(step, street, layers, kept, given), table,
+            )  # fmt: skip
+            waits, placed = False, placed.model_copy(update={"kept": size})
+            run.plan = plan = plan.model_copy(update={"kept": size})
+            run.notes += told
+            table = species_on(site, placed)
+            arguments = _arguments(steps, placed, folder, site, table)
         with rows_of_files(run.layers, site.inputs, plan):
             given = _run_step(step, street, run.layers, kept, arguments[step.name])
         run.layers |= given
         run.notes += (note for layer in given.values() for note in notes_of(layer))
         if step.name == DESIGN:
             # What follows goes by what was chosen, as if the plan had said it.
-            chosen = designed_plan(plan, given["plants"])
-            arguments = _arguments(steps, chosen, folder, site, table)
+            placed = designed_plan(placed, given["plants"])
+            arguments = _arguments(steps, placed, folder, site, table)
+    if "kept_sizes" in run.layers and (not only or EFFECTS in only):
+        with rows_of_files(run.layers, site.inputs, plan):
+            effects = compare_sizes(
+                placed, run,
+                lambda step, layers, given: _run_step(step, street, layers, kept, given),
+            )  # fmt: skip
+        if effects is not None:
+            run.layers[EFFECTS] = effects
     if street is not None:
         added = street.finish(run.layers, arguments)
         run.notes += (note for name in added.keys() - run.layers for note in notes_of(added[name]))
@@ -203,7 +232,8 @@ def run_plan(
 
 def _steps_of(plan: Plan, only: Sequence[str]) -> list[Step]:
     """Find the steps of a run, in the order in which they run."""
-    steps = steps_for(only, designs=plan.design.wanted)
+    by = (*only, NEEDED) if only and plan.kept.in_place else only
+    steps = steps_for(by, designs=plan.design.wanted)
     return [step for step in steps if _is_asked(step, plan, only)]
 
 
@@ -263,6 +293,7 @@ def rehearse_plan(plan: Plan, folder: Path, site) -> None:
         If a rule file, the species, a key of the plan or a layer cannot be used.
     """
     steps = [step for step in _steps_of(plan, ()) if _is_recorded(step, site.layers, ())]
+    plan = plan_to_place(plan)
     arguments = _arguments(steps, plan, folder, site, species_on(site, plan))
     layers, street = dict(site.layers), _street_of(plan, site)
     for step in steps:
@@ -306,6 +337,12 @@ def _arguments(
                     "alternatives are rows of one kind, size and spacing each, and here a design chooses among kinds, sizes and spacings by itself",
                     "List them in design.kinds, design.stock_heights and design.spacings, and leave [alternatives] out; or set design.wanted to false to compare rows",
                     key="alternatives",
+                )
+            if plan.kept.in_place:
+                raise refuse(
+                    "alternatives are laid by their own width each, and here rows are kept where free ones stand",
+                    "Leave kept.in_place out, or [alternatives]",
+                    key=plan.kept.key("in_place"),
                 )
             list_variants(plan)
         return {
@@ -369,7 +406,7 @@ def steps_for(only: Sequence[str], *, designs: bool = False) -> list[Step]:
     every = [step for step in STEPS.values() if step.name not in left_out]
     given = {name for step in every for name in step.gives}
     wanted = set(only)
-    for name in sorted(wanted - given - {"alternatives"}):
+    for name in sorted(wanted - given - {"alternatives", EFFECTS}):
         raise refuse(
             f"no step gives a layer '{name}'",
             f"Ask for some of {', '.join(layer for layer in OUTPUTS if layer in given)}",
@@ -378,6 +415,8 @@ def steps_for(only: Sequence[str], *, designs: bool = False) -> list[Step]:
         return every
     if "alternatives" in wanted:
         wanted.add("sides")
+    if EFFECTS in wanted:
+        wanted |= {"kept_sizes", *(layer for name in COMPARED for layer in STEPS[name].gives)}
     steps = []
     for step in reversed(every):
         if wanted.intersection(step.gives):

@@ -548,11 +548,21 @@ STEPS: dict[str, Step] = {
             asked="works.emitters",
         ),
         _step(
+            "kept",
+            "Propose the height at which each row is kept, and count what is clipped each year",
+            "screenplan.works:lay_clipping",
+            needs="parcels planting_lines plants",
+            takes="plantable_zone needed_height",
+            gives="kept_sizes clipping",
+            keys="rows.spacing growth.years growth.curve growth.asked_from growth.asked_height cost.hours",
+            resources="species_table",
+        ),
+        _step(
             "quantities",
             "Count plants, holes, earth, mulch, water and fence material",
             "screenplan.works:count_material",
             needs="parcels planting_lines plants",
-            takes="stakes pegs base_lines fence_options water_by_month",
+            takes="stakes pegs base_lines fence_options clipping water_by_month",
             gives="quantities",
             keys=(
                 "works.losses growth.losses growth.replaced works.hole_factor setbacks.hole works.strip works.mulch works.mulch_depth "
@@ -563,16 +573,6 @@ STEPS: dict[str, Step] = {
             resources="position_deg limits species_table",
         ),
         _step(
-            "kept",
-            "Propose the height at which each row is kept, and count what is clipped each year",
-            "screenplan.works:lay_clipping",
-            needs="parcels planting_lines plants",
-            takes="needed_height",
-            gives="kept_sizes clipping",
-            keys="kept.height kept.width plants.group growth.years growth.curve growth.asked_from cost.hours",
-            resources="species_table",
-        ),
-        _step(
             "calendar",
             "Lay out the tasks from marking the ground to the closed row",
             "screenplan.works:schedule_work",
@@ -581,7 +581,7 @@ STEPS: dict[str, Step] = {
             gives="schedule",
             keys=(
                 "browsing.reach fence.animal "
-                "kept.height kept.width calendar.planting calendar.request calendar.nesting growth.years works.caliper "
+                "calendar.planting calendar.request calendar.nesting growth.years works.caliper "
                 "works.water_every growth.curve plants.raised plants.raised_years crew.people crew.hours cost.hours "
                 "climate.temperature health.zone weeds.passes weeds.years weeds.prepare weeds.neglect"
             ),
@@ -658,7 +658,7 @@ STEPS: dict[str, Step] = {
             ),
             gives="checks",
             keys=(
-                "rows.spacing goal.closed_by goal.share views.threshold light.most_sun_lost "
+                "rows.spacing kept.height kept.width kept.in_place goal.closed_by goal.share views.threshold light.most_sun_lost "
                 "light.most_sky_lost light.hedge_guidance lines.allowance setbacks.law boundary.most_height boundary.most_height_at_road "
                 "noise.wanted"
             ),

@@ -34,7 +34,13 @@ from screenplan.works.handling import watered_of
 from screenplan.works.kinds import Kind, kinds_of
 from screenplan.works.locating import Request
 from screenplan.works.ordering import order_of, order_tasks
-from screenplan.works.planting_months import frozen_days, judge_planting, move_into, windows_of
+from screenplan.works.planting_months import (
+    frozen_days,
+    judge_planting,
+    move_into,
+    next_window,
+    windows_of,
+)
 from screenplan.works.quantities import DIG, MULCH_YEARS
 from screenplan.works.rates import hours_of
 from screenplan.works.seasons import Seasons, nesting_said, water_by_season
@@ -111,7 +117,9 @@ def schedule_work(
     fence = chosen_fence(layers.get("fence_options"))
     months = months_given(layers.get("water_by_month"))
     stand = planned_stand(new, plan, species_table)
-    clip = first_clip(stand.starts, stand.sizes, least_gap(plants))
+    kept = [start.species for start in stand.starts if start.species.is_clipped]
+    due = [k for k, start in enumerate(stand.starts) if start.species.is_clipped or not kept]
+    clip = first_clip([stand.starts[k] for k in due], stand.sizes[:, due], least_gap(plants))
     fenced = fence is not None
     work = days_of_work(quantities, plan, fenced=fenced)
     notes += work.notes()
@@ -134,8 +142,15 @@ def schedule_work(
         *_weeding(quantities, plan, seasons),
         *_after(asked, quantities, work, plan, fence, move_into(windows, seasons, year_day(1))),
         *(
-            clip_tasks(clip, birds, seasons, plan)
-            if plan.kept.asked
+            clip_tasks(
+                clip,
+                _height_of(kept),
+                _hours_for("clipped", quantities, plan),
+                birds,
+                seasons,
+                plan,
+            )
+            if kept
             else _clipping(clip, birds, seasons)
         ),
         *_closing(layers.get("closure")),
@@ -148,7 +163,7 @@ def schedule_work(
         if bought and ordered < today <= start:
             notes.append(
                 f"The plants should have been ordered by {ordered.isoformat()} ({order.source}): order at once, and "
-                "ask what is still to be had"
+                f"ask what is still to be had{next_window(windows, today - dt.timedelta(days=order.day))}"
             )
         if start < today:
             notes.append(
@@ -196,10 +211,23 @@ def _date(start: dt.date | None, day: int) -> str | None:
 
 
 def _weeding(quantities, plan: Options, seasons: Seasons) -> Iterator[dict]:
-    counted = [] if quantities is None else quantities.loc[quantities["item"] == "weeding"].to_dict("records")  # fmt: skip
-    hours = hours_of(counted[0], plan) if counted else None
+    hours = _hours_for("weeding", quantities, plan)
     times = times_of(plan.weeds)
     yield from weeding_tasks(plan.weeds, seasons, None if hours is None else hours / times)
+
+
+def _hours_for(item: str, quantities, plan: Options) -> float | None:
+    """Give the hours that all of a quantity takes; None if it is not counted, or has no rate."""
+    if quantities is None:
+        return None
+    counted = quantities.loc[(quantities["item"] == item).to_numpy(bool)].to_dict("records")
+    return hours_of(counted[0], plan) if counted else None
+
+
+def _height_of(kept: Sequence[Species]) -> float | None:
+    """Give the height at which all of some kinds are kept; None if they are kept at several, or at none."""
+    heights = {species.kept_height_m for species in kept}
+    return heights.pop() if len(heights) == 1 else None
 
 
 def _watering(kinds: Sequence[Kind], works: Works, seasons: Seasons, limits) -> Iterator[dict]:
@@ -288,11 +316,11 @@ def _nesting(
     tasks: Sequence[dict], birds: Nesting, seasons: Seasons, clear_day: int, today: dt.date
 ) -> Iterator[str]:
     """Warn if the ground is cleared while birds nest."""
-    if seasons.start is None or not seasons.falls(clear_day, birds.months):
+    if seasons.start is None or not seasons.falls(clear_day, birds.cleared):
         return
     cut = next(task["first_day"] for task in tasks if task["task"] == "cut")
-    months = months_text(seasons.months(birds.months))
-    free = seasons.said(seasons.after(clear_day, birds.months) - clear_day)
+    months = months_text(seasons.months(birds.cleared))
+    free = seasons.said(seasons.after(clear_day, birds.cleared) - clear_day)
     before = (
         f"the strip is cut before, on {seasons.said(cut)}, and kept mown"
         if seasons.start + dt.timedelta(days=cut) >= today

@@ -6,7 +6,10 @@ are those of a box, two sides and the top:
     faces = 2 L h + L w        without L w until it has grown to the kept height
 
 The height that is proposed is the least at which crowns of that height, which end in a point and not in a wall,
-meet from the lowest sight line up to the height that the views need (typical growth).
+meet where the views need it and the plan asks the row to close (typical growth), where the plants stand. It goes by
+the pairs of neighbours by which `screenplan.planting.closure` judges the row.
+
+Hedges that are kept at a size of their own are clipped too, whatever the plan keeps.
 
 L runs from the first plant to the last, and by half a crown beyond each. Sides that taper are a little
 smaller, so that no hours are missing.
@@ -15,8 +18,7 @@ smaller, so that no hours are missing.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -27,13 +29,14 @@ from screenplan.contracts import CLIPPING, KEPT_SIZES
 from screenplan.contracts.tables import has_rows, table_of
 from screenplan.contracts.task_times import year_day
 from screenplan.plan import DEFAULTS, Options
-from screenplan.planting.closure import ROUNDING_M, lowest_sight
-from screenplan.planting.growth import TYPICAL
+from screenplan.planting.closure import ROUNDING_M, bands_of_crowns, lowest_sight, rows_of_pairs
+from screenplan.planting.growth import TYPICAL, clear_stem_at, spread_at
+from screenplan.planting.maturity import followed_years
+from screenplan.planting.mixes import planned_spacing
 from screenplan.planting.species_model import Species
-from screenplan.planting.stand import Start, planned_stand
+from screenplan.planting.stand import Stand, Start, planned_stand, sizes_of
 from screenplan.rules.limit_kinds import Nesting
 from screenplan.site.ownership import outline_known, subject_ground
-from screenplan.views.closing import RowClosing, row_closing
 from screenplan.works.earth import least_gap
 from screenplan.works.rates import rate_of
 from screenplan.works.seasons import Seasons, nesting_said
@@ -65,14 +68,14 @@ def lay_clipping(
     plan: Options = DEFAULTS,
     species_table: Mapping[str, Species] | None = None,
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Propose at which height each row is kept, and count what is clipped where the plan keeps it.
+    """Propose at which height each row is kept, and count what is clipped of rows that are kept.
 
     Parameters
     ----------
     layers : mapping
-        Parcels, planting lines and plants, and needed height if there is any, by their contracts.
+        Parcels, planting lines and plants, and plantable zone and needed height if there are any, by their contracts.
     plan : Options, optional
-        Of it [kept], [growth] and [cost] hours.
+        Of it [kept], [growth], [rows] and [cost] hours.
     species_table : mapping, optional
         Species by key, by default the shipped ones; those that are kept say so.
 
@@ -81,15 +84,21 @@ def lay_clipping(
     kept_sizes : DataFrame
         One row per planting line with new plants.
     clipping : DataFrame
-        One row per line and year of clipping, typical growth; empty unless the plan keeps the rows.
+        One row per line and year of clipping, typical growth; empty unless a row is kept.
     """
-    plants = layers["plants"]
-    plants = plants.loc[~plants["existing"].to_numpy(bool)]
+    every = layers["plants"]
+    plants = every.loc[~every["existing"].to_numpy(bool)]
     if not len(plants):
         return table_of(KEPT_SIZES, []), table_of(CLIPPING, [])
     stand = planned_stand(plants, plan, species_table)
     free = stand.unclipped().height[:, TYPICAL, -1]
-    gap = least_gap(layers["plants"])
+    clipped = np.array([start.species.is_clipped for start in stand.starts], bool)[stand.start]
+    whole = planned_stand(every, plan, species_table)
+    pairs = rows_of_pairs(
+        whole, every, layers["planting_lines"], layers.get("plantable_zone"),
+        planned_spacing(plan, species_table),
+    )  # fmt: skip
+    gap = least_gap(every)
     outline = _outline(layers.get("parcels"))
     rate = rate_of("clipped", plan)
     ids = plants["line_id"].astype(str).to_numpy()
@@ -98,29 +107,26 @@ def lay_clipping(
         mine = np.flatnonzero(ids == line_id)
         grown = float(free[mine].max())
         needed = _needed(layers.get("needed_height"), line_id)
-        keep = asked = plan.kept.height
-        if asked is None and needed is not None:
-            of_line = plants.iloc[mine]
-            kinds = [
-                stand.starts[k].species.unclipped()
-                for k in dict.fromkeys(stand.start[mine].tolist())
-            ]
-            steps = np.diff(_along(stand.xy[mine]))
-            if len(steps):
-                keep = height_to_keep(
-                    list(dict.fromkeys(kinds)), float(np.median(steps)), (_lowest(layers, line_id, plan), needed), plan,
-                    at_least_m=float(of_line["stock_height_m"].astype(float).max()),
-                )  # fmt: skip
+        kept = bool(clipped[mine].all())
+        keep = _kept_at(stand, mine) if kept else None
+        proposed = keep is None and needed is not None and line_id in pairs
+        if proposed:
+            keep = height_to_keep(
+                whole.starts, pairs[line_id][0], (_lowest(layers, line_id, plan), needed), plan,
+                at_least_m=float(plants["stock_height_m"].to_numpy(float)[mine].max()),
+            )  # fmt: skip
         sizes.append(
             {
                 "line_id": line_id, "needed_m": needed, "keep_m": keep, "grown_m": grown,
-                "kept": plan.kept.asked, "says": _said(needed, keep, grown, plan.kept.asked),
+                "kept": kept, "says": _said(needed, keep, grown, kept, proposed=proposed),
             }
         )  # fmt: skip
-        if plan.kept.asked:
+        mine = mine[clipped[mine]]
+        if len(mine):
+            asked = _kept_at(stand, mine)
             tall = stand.height[mine, TYPICAL].max(axis=0)
             wide = 2.0 * stand.across[mine, TYPICAL].max(axis=0)
-            length = np.ptp(_along(stand.xy[mine])) + wide
+            length = np.ptp(_along(stand.xy[mine])) + 2.0 * stand.radius[mine, TYPICAL].max(axis=0)
             used = np.unique(stand.start[mine])
             begins = first_clip([stand.starts[k] for k in used], stand.sizes[:, used], gap)
             for number in range(len(stand.years) if begins is None else begins, len(stand.years)):
@@ -144,32 +150,34 @@ def lay_clipping(
 
 
 def height_to_keep(
-    kinds: list[Species],
-    spacing_m: float,
+    starts: Sequence[Start],
+    pairs: Iterable[tuple[int, int, float]],
     band_m: tuple[float, float],
     plan: Options,
     at_least_m: float = 0.0,
 ) -> float | None:
     """Give the least height at which a row is kept and its crowns still meet where the views need it, metres.
 
-    Crowns that are kept low are narrow, and meet only from some way above the ground.
+    Crowns that are kept low are narrow, and meet only from some way above the ground. What the free row does not
+    reach is not asked of the kept one: neither the height from which it is to meet, nor that of [growth].
 
     Parameters
     ----------
-    kinds : list of Species
-        Its kinds, as they grow freely.
-    spacing_m : float
+    starts : sequence of Start
+        As they grow without a kept height; those that are clipped at one of their own stay so.
+    pairs : iterable of tuple
+        The neighbours of the row, as `rows_of_pairs` gives them.
     band_m : tuple of 2 floats
-        Heights from which and up to which they are to meet; the first counts only if they meet there when free.
+        Heights from which and up to which the views need it.
     plan : Options
-        Of it [plants] group and [growth].
+        Of it [growth].
     at_least_m : float
         Height of the stock, below which it is not kept.
 
     Returns
     -------
     float or None
-        In steps of `STEP_M`, typical growth; None if they never meet so high at that spacing.
+        In steps of `STEP_M`, typical growth; None if they never meet up to the second height.
 
     Examples
     --------
@@ -177,34 +185,34 @@ def height_to_keep(
 
     >>> from screenplan.planting.species import load_species
     >>> column = load_species({"own": {"like": "thuja_occidentalis", "shape": "column"}})["own"]
-    >>> height_to_keep([column], 1.0, (0.0, 2.94), DEFAULTS)
+    >>> height_to_keep([Start(column, 0.5, False)], [(0, 0, 1.0)], (0.0, 2.94), DEFAULTS)
     3.0
     """
-    most = max(kind.full_height("typical") for kind in kinds)
-
-    from_m, needed_m = band_m
-
-    def row_of(some: list[Species], highest_m: float) -> RowClosing:
-        return row_closing(
-            some, spacing_m, years=plan.growth.years, curve=plan.growth.curve, group=plan.plants.group,
-            stock=plan.plants.stock, stock_height_m=min(at_least_m or STEP_M, highest_m),
-        )  # fmt: skip
-
-    if row_of(kinds, most).mature_from_m > from_m + ROUNDING_M:
-        from_m = math.inf
-
-    def meets(step: int) -> bool:
-        highest = step * STEP_M
-        row = row_of([replace(kind, kept_height_m=highest) for kind in kinds], highest)
-        return row.mature_height_m >= needed_m and row.mature_from_m <= from_m + ROUNDING_M
-
-    low, high = math.floor(needed_m / STEP_M), math.ceil(most / STEP_M)
-    if not meets(high):
+    (from_m, needed_m), pairs = band_m, list(pairs)
+    used = sorted({k for pair in pairs for k in pair[:2]})
+    at = followed_years(plan.growth.years)[-1:]
+    grown = sizes_of(starts, at, plan.growth.curve)[0, :, TYPICAL, 0]
+    heights = np.arange(1, math.ceil(grown[used].max() / STEP_M) + 1) * STEP_M
+    crowns = []
+    for start, free in zip(starts, grown, strict=True):
+        kind, tall = start.species, np.minimum(heights, free)
+        crowns.append(
+            (kind.crown("typical"), tall, spread_at(kind, tall), clear_stem_at(kind, tall))
+        )
+    low, high = bands_of_crowns(crowns, pairs)
+    if high[-1] < needed_m:
         return None
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (low, middle) if meets(middle) else (middle, high)
-    return round(max(high * STEP_M, at_least_m), 3)
+    begin = from_m if low[-1] <= from_m + ROUNDING_M else math.inf
+    until = max(needed_m, plan.growth.asked_height)
+    until = until if high[-1] >= until - ROUNDING_M else needed_m
+    meets = (high >= until - ROUNDING_M) & (low <= begin + ROUNDING_M)
+    return round(max(float(heights[meets.argmax()]), at_least_m), 3)
+
+
+def _kept_at(stand: Stand, plants: np.ndarray) -> float | None:
+    """Give the greatest height at which plants are kept; None if one of them is kept at none."""
+    heights = [stand.starts[k].species.kept_height_m for k in np.unique(stand.start[plants])]
+    return None if None in heights else max(heights)
 
 
 def face_area(length_m: float, height_m: float, width_m: float, *, topped: bool = True) -> float:
@@ -236,18 +244,29 @@ def first_clip(starts: Sequence[Start], sizes: np.ndarray, gap_m: float) -> int 
     return max(1, int(due.argmax())) if due.any() else None
 
 
-def clip_tasks(clip: int | None, birds: Nesting, seasons: Seasons, plan: Options) -> Iterator[dict]:
+def clip_tasks(
+    clip: int | None,
+    kept_m: float | None,
+    hours: float | None,
+    birds: Nesting,
+    seasons: Seasons,
+    plan: Options,
+) -> Iterator[dict]:
     """Give the first clip after planting, and the yearly ones of a row that is kept.
 
     Parameters
     ----------
     clip : int or None
         The year from which the row is clipped each year.
+    kept_m : float or None
+        The height at which it is kept, metres.
+    hours : float or None
+        Of one person for all of its yearly clips that are told.
     birds : Nesting
         The months in which nothing is clipped.
     seasons : Seasons
     plan : Options
-        Of it [growth] and [kept].
+        Of it [growth].
     """
     yield task(
         "clip_first", "First clip, to make the row dense", _first_summer(birds, seasons),
@@ -257,14 +276,29 @@ def clip_tasks(clip: int | None, birds: Nesting, seasons: Seasons, plan: Options
     )  # fmt: skip
     if clip is None:
         return
-    tall = "" if plan.kept.height is None else f" and the top at {{{plan.kept.height:.2f} m}}"
+    tall = "" if kept_m is None else f" and the top at {{{kept_m:.2f} m}}"
+    times = clips_told(clip, plan)
     yield task(
         "clip_kept", "Clip the row to the size at which it is kept", _clear_of(year_day(clip), birds, seasons),
         f"The sides{tall}, narrower at the top than below; into green twigs only, because many conifers do not grow "
         f"again from bare wood. {nesting_said(birds, seasons)}",
         source=f"growth of the plan, typical growth; taper: {TAPER}; bare wood: {BARE}; nesting: {birds.source}",
-        times=min(CLIPS_TOLD, max(1, plan.growth.years - clip + 1)), every_days=365,
+        times=times, every_days=365, item="clipped", hours=None if hours is None else hours / times,
     )  # fmt: skip
+
+
+def clips_told(clip: int, plan: Options) -> int:
+    """Give how many yearly clips stand in the calendar, from the first on."""
+    return min(CLIPS_TOLD, max(1, plan.growth.years - clip + 1))
+
+
+def clipped_faces(clipping: pd.DataFrame | None, plan: Options) -> float:
+    """Give the faces that are clipped in all yearly clips of the calendar together, square metres."""
+    if not has_rows(clipping):
+        return 0.0
+    years = clipping["year"].astype(int)
+    first = int(years.min())
+    return float(clipping.loc[years < first + clips_told(first, plan), "faces_m2"].sum())
 
 
 def _first_summer(birds: Nesting, seasons: Seasons) -> int:
@@ -300,7 +334,7 @@ def _needed(needed_height, line_id: str) -> float | None:
     return most if most > 0.0 else None
 
 
-def _said(needed, keep, grown: float, kept: bool) -> str:
+def _said(needed, keep, grown: float, kept: bool, *, proposed: bool) -> str:
     if keep is None and kept:
         return "Kept at its width alone"
     if needed is None and keep is None:
@@ -311,14 +345,14 @@ def _said(needed, keep, grown: float, kept: bool) -> str:
         )
     if grown <= keep:
         return f"It grows to {{{grown:.1f} m}} by itself: its top is never to be clipped"
-    if kept:
+    if kept and not proposed:
         short = needed is not None and keep < needed
         lacks = f"; the views need {{{needed:.1f} m}}, so that some stay open" if short else ""
         return f"Kept at {{{keep:.1f} m}}; free it would grow to {{{grown:.1f} m}}{lacks}"
     return (
-        f"Kept at {{{keep:.1f} m}} its crowns meet up to the {{{needed:.1f} m}} that the views need, with typical growth; free it grows to {{{grown:.1f} m}}. "
-        "The plan's key kept.height keeps it: the row is then laid anew, by its own width, and what that does to light, "
-        "wires and neighbours is told"
+        f"Kept at {{{keep:.1f} m}} its crowns meet up to the {{{needed:.1f} m}} that the views need, with typical growth; "
+        f"free it grows to {{{grown:.1f} m}}. That is where the plants stand now, and the plan's key kept.in_place keeps "
+        "them so. With kept.height alone a row is laid anew, by its own width, and may close otherwise"
     )
 
 

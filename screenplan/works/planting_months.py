@@ -133,6 +133,17 @@ def next_days(windows: Sequence[Window], begin: dt.date) -> tuple[dt.date, dt.da
     return first, until - dt.timedelta(days=1)
 
 
+def next_window(windows: Sequence[Window], there: dt.date) -> str:
+    """Say when plants can be set that are there from a day on; empty where no months are known."""
+    coming = next_days(windows, there)
+    if coming is None:
+        return ""
+    return (
+        f". Ordered today they are there by {there.isoformat()}: the days on which they are set are then from "
+        f"{coming[0].isoformat()} to {coming[1].isoformat()}"
+    )
+
+
 def judge_planting(windows: Sequence[Window], seasons: Seasons, today: dt.date) -> Iterator[str]:
     """Warn of a day of planting outside of the months in which the stock is set, or say the next ones.
 

@@ -24,6 +24,7 @@ from screenplan.planting.zones import open_ground
 from screenplan.rules.limit_kinds import Limit
 from screenplan.site.ownership import outline_known, subject_ground
 from screenplan.works import water
+from screenplan.works.clipping import clipped_faces, clips_told
 from screenplan.works.earth import SWELL, nearest_gaps, ring_area, strip_along
 from screenplan.works.fence import chosen_fence
 from screenplan.works.kinds import Kind, kinds_of
@@ -124,8 +125,8 @@ def count_material(
     ----------
     layers : mapping
         Parcels, planting lines and plants, of which those that stand already need nothing; if there
-        are any, stakes, pegs and base lines of the stake-out, and fence options, of which the chosen
-        row is counted; water by month, if the plan has normals of rain. By their contracts, in local-frame metres.
+        are any, stakes, pegs and base lines of the stake-out, what is clipped year by year, and fence options, of which
+        the chosen row is counted; water by month, if the plan has normals of rain. By their contracts, in local-frame metres.
     plan : Options, optional
         Of it [works], [weeds], [setbacks], [rows], [plants], [fence] and [calendar] planting. Cleared strips are
         broken at gaps wider than the spacing.
@@ -171,6 +172,7 @@ def count_material(
         _done("clearing", "ground", strip.area, "m2",
               f"{{{works.strip:g} m}} wide along the rows and half of it beyond their ends", _ARITHMETIC, DIG),
         *_weeding(plan.weeds, strip.area),
+        *_clipping(layers.get("clipping"), plan),
         *_holes(kinds, holes),
         *_mulching(works, strip.area, plants, len(new)),
         *_watering(kinds, works, stages),
@@ -288,6 +290,14 @@ def _weeding(weeds: Weeds, strip_area: float) -> Iterator[dict]:
         if weeds.prepare:
             how += f"; {weeds.prepare} of them before planting"
         yield _done("weeding", "ground", times * strip_area, "m2", how, _ARITHMETIC)
+
+
+def _clipping(clipping, plan: Options) -> Iterator[dict]:
+    faces = clipped_faces(clipping, plan)
+    if faces:
+        first = int(clipping["year"].min())
+        how = f"sides and top in the yearly clips from year {first} to {first + clips_told(first, plan) - 1}, typical growth"
+        yield _done("clipped", "ground", faces, "m2", how, _ARITHMETIC)
 
 
 def _holes(kinds: Sequence[Kind], holes) -> Iterator[dict]:

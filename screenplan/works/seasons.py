@@ -82,9 +82,10 @@ class Seasons:
             )
 
 
-def nesting_said(birds: Nesting, seasons: Seasons) -> str:
-    """Say when birds nest, and that the local law decides."""
-    when = f", {months_text(seasons.months(birds.months))}" if seasons.known else ""
+def nesting_said(birds: Nesting, seasons: Seasons, *, clearing: bool = False) -> str:
+    """Say when birds nest, and that the local law decides; of clearing its own months."""
+    months = birds.cleared if clearing else birds.months
+    when = f", {months_text(seasons.months(months))}" if seasons.known else ""
     return (
         f"Not while birds nest{when} (by {birds.source}): the law where you are decides; a nest in use "
         "stays in any month"

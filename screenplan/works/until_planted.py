@@ -115,8 +115,8 @@ def tasks_before(
         "for overhead lines and for sight at the road, and tell the neighbours",
     )  # fmt: skip
     yield task(
-        "cut", "Cut what grows on the strip", seasons.before(lines.mark_day - 2, birds.months),
-        f"Shrubs and tall growth, to the ground and no deeper; keep it mown until planting. {nesting_said(birds, seasons)}",
+        "cut", "Cut what grows on the strip", seasons.before(lines.mark_day - 2, birds.cleared),
+        f"Shrubs and tall growth, to the ground and no deeper; keep it mown until planting. {nesting_said(birds, seasons, clearing=True)}",
         source=f"{COMMON}; nesting: {birds.source}",
     )  # fmt: skip
     posts = ", each post of the fence" if fenced else ""

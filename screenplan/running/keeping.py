@@ -1,0 +1,149 @@
+"""Rows that are kept where they would stand if nobody clipped them.
+
+A row that is kept is laid by its own, smaller size: it stands elsewhere than one that grows freely, its plants stand
+otherwise apart, and other sight lines cross it. So the height that does where the free row stands
+(`screenplan.works.clipping`) may not do there. With ``kept.in_place`` all is placed by the free sizes, and what comes
+after goes by the kept ones. The row then closes at the height that is proposed, and it still has room if one year
+nobody clips it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from typing import Any
+
+import pandas as pd
+
+from screenplan.contracts import KEPT_EFFECTS
+from screenplan.contracts.tables import table_of
+from screenplan.plan import Plan
+from screenplan.plan.planting import KeptSize
+from screenplan.running.inputs import species_on, step_arguments
+from screenplan.running.steps import STEPS
+
+#: The steps that say where plants stand, and those before them.
+PLACING = (
+    "sides", "windows", "places", "across", "design", "own_growth", "zones", "lines", "room", "stretches", "apart", "needed",
+    "plants", "hand",
+)  # fmt: skip
+#: The layer by which a height is proposed.
+NEEDED = "needed_height"
+#: The step that proposes it.
+PROPOSING = "kept"
+
+
+def plan_to_place(plan: Plan) -> Plan:
+    """Give the plan by which plants are placed: the same, or where they are kept in place one that keeps none."""
+    if not plan.kept.in_place:
+        return plan
+    return plan.model_copy(update={"kept": KeptSize(in_place=True)})
+
+
+def height_in_place(
+    placed: Plan, kept: KeptSize, run, run_step: Callable, species_table: Mapping[str, Any]
+) -> tuple[KeptSize, list[str]]:
+    """Give the size at which rows are kept that stand in their places.
+
+    Parameters
+    ----------
+    placed : Plan
+        The plan by which they were placed.
+    kept : KeptSize
+        What the plan says; without a height the greatest is taken that the views need of a row.
+    run : Run
+        The run up to there.
+    run_step : callable
+        Called with the step, the layers and its arguments.
+    species_table : mapping
+        The species by which they were placed.
+
+    Returns
+    -------
+    kept : KeptSize
+        With the height, unless no row grows taller than it is needed.
+    notes : list of str
+    """
+    if kept.height is not None:
+        return kept, []
+    step = STEPS[PROPOSING]
+    arguments = step_arguments(
+        step, placed, run.folder, run.site.terrain, run.site.frame, species_table
+    )
+    sizes: pd.DataFrame = run_step(step, run.layers, arguments)["kept_sizes"]
+    rows = sizes.loc[~sizes["kept"].to_numpy(bool) & sizes["keep_m"].notna().to_numpy(bool)]
+    if not len(rows):
+        return kept, ["No height was found at which to keep the rows: no view needs one, or their crowns do not meet"]  # fmt: skip
+    height, grown = (float(rows[name].astype(float).max()) for name in ("keep_m", "grown_m"))
+    if height >= grown:
+        return kept, [f"The tops are never to be clipped: the plants grow to {{{grown:.1f} m}} by themselves, and the views need no less"]  # fmt: skip
+    return kept.model_copy(update={"height": height}), [
+        f"The rows are kept at {{{height:.1f} m}}, the least at which their crowns meet as the views need"
+    ]
+
+
+#: The steps whose effects are compared.
+COMPARED = ("views", "light", "wires", "outgrown")
+
+
+def compare_sizes(placed: Plan, run, run_step: Callable) -> pd.DataFrame | None:
+    """Give what the same plants in the same places do to others and to the views, free and kept.
+
+    Parameters
+    ----------
+    placed : Plan
+        The plan by which the run went.
+    run : Run
+        The finished run, by whose sizes one side is told.
+    run_step : callable
+        Called with the step, the layers and its arguments, for the other side.
+
+    Returns
+    -------
+    DataFrame or None
+        By the contract ``kept_effects``; None if the plan keeps no row and no height is proposed below the free one.
+    """
+    sizes = run.layers["kept_sizes"]
+    is_kept = placed.kept.asked
+    if is_kept:
+        kept, other = placed.kept, KeptSize()
+    else:
+        rows = sizes.loc[(sizes["keep_m"] < sizes["grown_m"]).fillna(False) & ~sizes["kept"]]
+        if not len(rows):
+            return None
+        kept = other = KeptSize().model_copy(update={"height": float(rows["keep_m"].max())})
+    plan = placed.model_copy(update={"kept": other}).without_draws()
+    table, layers = species_on(run.site, plan), dict(run.layers)
+    for name in COMPARED:
+        step = STEPS[name]
+        given = step_arguments(step, plan, run.folder, run.site.terrain, run.site.frame, table)
+        layers |= run_step(step, layers, given)
+    free, clipped = (layers, run.layers) if is_kept else (run.layers, layers)
+    records = [
+        {
+            "effect": effect, "name": name, "unit": unit, "keep_m": kept.height,
+            "free": before, "kept": after,
+            **{side: f"{value:.0%}" if unit == "share" else f"{value:.0f}" for side, value in (("free_says", before), ("kept_says", after))},
+        }
+        for (effect, name, unit, before), (*_, after) in zip(_effects(free), _effects(clipped), strict=True)
+    ]  # fmt: skip
+    return table_of(KEPT_EFFECTS, records)
+
+
+def _effects(layers: Mapping[str, Any]) -> Iterator[tuple[str, str, str, float]]:
+    """Give each effect: its key, what it is, its unit and how much it is, typical growth."""
+    light, parcels, views = (layers[name] for name in ("light", "parcels", "views"))
+    own = parcels.loc[parcels["is_subject"].astype(bool), "parcel_id"]
+    others = light.loc[light["parcel_id"].notna() & ~light["parcel_id"].isin(own)]
+    for kind in ("window", "garden"):
+        lost = others.loc[others["kind"] == kind, "sun_lost"].astype(float)
+        if lost.notna().any():
+            yield f"{kind}_sun", f"Most sun that a neighbour's {kind} loses, in its worst year", "share", float(lost.max())  # fmt: skip
+    for layer, what in (
+        ("wire_plants", "Plants too tall for an overhead wire"),
+        ("outgrown", "Plants that outgrow the boundary, the height allowed there, or a wall"),
+    ):
+        rows = layers[layer]
+        yield layer, what, "plants", float(rows.loc[rows["year"].notna(), "plant_id"].nunique())
+    closes = int((views["status"] == "closes").sum())
+    asked = closes + int((views["status"] == "stays open").sum())
+    yield "views_closed", f"Views that close, of {asked}", "views", float(closes)
