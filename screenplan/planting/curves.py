@@ -34,16 +34,16 @@ class HeightCurve:
 
     Parameters
     ----------
-    asymptote_m : float or ndarray
+    asymptote_m : float
         A, metres.
-    rate : float or ndarray
-        k, a year. The straight line rises by k A a year.
+    rate : float
+        k, a year. The straight line rises by k A a year. Both may be arrays that broadcast with the years.
     exponent : float
         m; 0 for a straight line.
     """
 
-    asymptote_m: float | np.ndarray
-    rate: float | np.ndarray
+    asymptote_m: float
+    rate: float
     exponent: float
 
     def __post_init__(self):

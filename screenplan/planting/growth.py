@@ -27,7 +27,7 @@ its height. Height rises with t and with the growth class in every case.
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -195,9 +195,12 @@ class _Start(NamedTuple):
     established: bool
 
 
-def _grown(species: Species, law: tuple, years, start: _Start, curve: str) -> np.ndarray:
+def _grown(
+    species: Species, goes: tuple[HeightCurve, Any], years, start: _Start, curve: str
+) -> np.ndarray:
     """Grow by a curve of the height up to where it stops; its figures may be arrays that broadcast with the years."""
-    (law, full), t, h0 = law, np.asarray(years, float), np.asarray(start.height_m, float)
+    (law, full), t = goes, np.asarray(years, float)
+    h0 = np.asarray(start.height_m, float)
     if np.any(~(t >= 0)):
         raise refuse("a year lies before planting", "Give years of 0 or more")
     if np.any(~(h0 > 0)):
