@@ -90,7 +90,7 @@ def _records(layer: pd.DataFrame, plan: Options) -> list[dict[str, Any]]:
     usual = np.nan if planting is None else float(dt.date.fromisoformat(planting).year)
     by_years = numbers(layer, "measured_year", np.nan) - numbers(layer, "planted_year", usual)
     ages = numbers(layer, "age_years", np.nan)
-    columns = {
+    columns: dict[str, Any] = {
         "tag": texts(layer, "tag_id"), "species": texts(layer, "species"),
         "line": texts(layer, "line_id"), "station": numbers(layer, "station_m", np.nan),
         "age": np.where(np.isnan(ages), by_years, ages),

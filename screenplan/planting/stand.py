@@ -269,6 +269,19 @@ def sizes_of(starts: Iterable[Start], years, curve: str = "smooth") -> np.ndarra
     return np.stack(grown, axis=1) if grown else np.zeros((4, 0, len(GROWTHS), len(years)))
 
 
+def sizes_at(species: Species, heights) -> tuple[np.ndarray, np.ndarray]:
+    """Spread and clear stem of a plant of each height, typical growth, metres.
+
+    Examples
+    --------
+    >>> from screenplan import load_species
+    >>> spread, clear = sizes_at(load_species()["thuja_occidentalis"], [1.0, 4.0])
+    >>> spread.round(2).tolist(), clear.tolist()
+    ([0.67, 2.29], [0.0, 0.0])
+    """
+    return spread_at(species, heights), clear_stem_at(species, heights)
+
+
 @lru_cache(maxsize=KEPT_SPREADS)
 def heights_at_quantiles(
     start: Start, quantiles: tuple[float, ...], years: tuple[int, ...], curve: str = "smooth"

@@ -348,10 +348,10 @@ def _first_met(
     nearest = np.concatenate([[True], probe[1:] != probe[:-1]])[: len(probe)]
     probe, thing, away = probe[nearest], thing[nearest], away[nearest]
     if before is not None:
-        asked = np.flatnonzero(hidden[probe])
-        nearer = _away(probes[probe[asked]], starts[probe[asked]], before[probe[asked]])
+        some = np.flatnonzero(hidden[probe])
+        nearer = _away(probes[probe[some]], starts[probe[some]], before[probe[some]])
         seen = np.ones(len(probe), dtype=bool)
-        seen[asked] = ~(nearer <= away[asked])
+        seen[some] = ~(nearer <= away[some])
         probe, thing = probe[seen], thing[seen]
     first[probe] = thing
     return first

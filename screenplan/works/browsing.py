@@ -134,7 +134,7 @@ def _by_chance(
         may_open = years[(years >= closes[k]) & (browsed[k, : last + 1] > threshold)]
         opens = np.zeros(draws.count, bool)
         for year in {*may_open.tolist(), last}:
-            view = cut_view((origin, target), light, *planted, (year, TYPICAL))
+            view = cut_view((origin, target), light, planted[0], planted[1], (year, TYPICAL))
             if year == last and browsed[k, last] > fenced[k, last]:
                 mixed[k] = expected_open(view, chance)
             if year in may_open:

@@ -30,11 +30,11 @@ from screenplan.contracts.tables import has_rows, table_of
 from screenplan.contracts.task_times import year_day
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.closure import ROUNDING_M, bands_of_crowns, lowest_sight, rows_of_pairs
-from screenplan.planting.growth import TYPICAL, clear_stem_at, spread_at
+from screenplan.planting.growth import TYPICAL
 from screenplan.planting.maturity import followed_years
 from screenplan.planting.mixes import planned_spacing
 from screenplan.planting.species_model import Species
-from screenplan.planting.stand import Stand, Start, planned_stand, sizes_of
+from screenplan.planting.stand import Stand, Start, planned_stand, sizes_at, sizes_of
 from screenplan.rules.limit_kinds import Nesting
 from screenplan.site.ownership import outline_known, subject_ground
 from screenplan.works.earth import least_gap
@@ -109,8 +109,9 @@ def lay_clipping(
         needed = _needed(layers.get("needed_height"), line_id)
         kept = bool(clipped[mine].all())
         keep = _kept_at(stand, mine) if kept else None
-        proposed = keep is None and needed is not None and line_id in pairs
-        if proposed:
+        proposed = False
+        if keep is None and needed is not None and line_id in pairs:
+            proposed = True
             keep = height_to_keep(
                 whole.starts, pairs[line_id][0], (_lowest(layers, line_id, plan), needed), plan,
                 at_least_m=float(plants["stock_height_m"].to_numpy(float)[mine].max()),
@@ -197,7 +198,7 @@ def height_to_keep(
     for start, free in zip(starts, grown, strict=True):
         kind, tall = start.species, np.minimum(heights, free)
         crowns.append(
-            (kind.crown("typical"), tall, spread_at(kind, tall), clear_stem_at(kind, tall))
+            (kind.crown("typical"), tall, *sizes_at(kind, tall))
         )
     low, high = bands_of_crowns(crowns, pairs)
     if high[-1] < needed_m:
