@@ -35,6 +35,8 @@ from screenplan.works.tasks import task
 from screenplan.works.water import INCH_M, SOURCE, Stage
 from screenplan.works.watering import round_litres, stages_of
 
+#: What to do before each round.
+FEEL_FIRST = "Feel the soil first: none is needed while it is moist or frozen"
 #: The stages in words.
 STAGES = {
     "water_daily": "weeks 1 and 2",
@@ -141,7 +143,7 @@ def _record(
     elif not rounds:
         says = "None: the rain of the normals is enough"
     else:
-        says = f"{{{water / rounds:.0f} l}} each time, over all plants"
+        says = f"{{{water / rounds:.0f} l}} each time for all plants"
     return {
         "month": date.month, "name": f"{MONTHS[date.month - 1]} {date.year}, {STAGES[part.stage.key]}",
         "item": part.stage.key, "first_day": first, "first_date": date.isoformat(),
@@ -192,8 +194,8 @@ def month_tasks(table: pd.DataFrame, over: str) -> Iterator[dict]:
         rounds = int(row["rounds"])
         yield task(
             row["item"], f"Water in {row['name']}", row["first_day"],
-            f"{row['says']}, slowly, over the {over}; none while the soil is moist or frozen, or after an inch of rain",
-            source=row["source"], item=row["item"], times=rounds,
+            f"{row['says']}, slowly, over the {over}", source=row["source"], caution=FEEL_FIRST,
+            item=row["item"], times=rounds,
             every_days=int(row["every_days"]) if rounds > 1 else None,
             hours=None if pd.isna(row["hours"]) else row["hours"] / rounds,
         )  # fmt: skip
