@@ -56,20 +56,28 @@ def test_rows_that_are_kept_in_place_stand_where_the_free_ones_stand(free, kept)
     assert len(kept.layers["clipping"])
 
 
-def test_the_height_passes_the_plans_own_check_of_closing_and_a_step_lower_does_not(free, kept):
+def closing(run):
+    views = run.layers["views"]
+    return set(views.loc[views["status"] == "closes", "view_id"])
+
+
+def test_the_height_passes_the_plans_own_check_and_closes_each_view_and_a_step_lower_does_not(
+    free, kept
+):
     # Independent: closure is worked out year by year from the plants that are kept, not from the proposal.
     assert failing(kept) <= failing(free) == set()
     needed = free.layers["needed_height"].groupby("line_id")["needed_m"].max()
     typical = kept.layers["closure"].loc[kept.layers["closure"]["growth"] == "typical"]
     met = typical.set_index("line_id")["mature_closed_height_m"]
     assert (met >= needed[met.index]).all()
+    assert closing(kept) >= closing(free)
     lower = run_plan(
-        screenplan.sample_plan(), only=["closure"], reuse=free,
+        screenplan.sample_plan(), only=["closure", "views"], reuse=free,
         settings=["kept.in_place=true", f"kept.height={kept.plan.kept.height - STEP_M} m"],
     )  # fmt: skip
     rows = lower.layers["closure"]
     less = rows.loc[rows["growth"] == "typical"].set_index("line_id")["mature_closed_height_m"]
-    assert failing(lower) or (less < needed[less.index]).any()
+    assert failing(lower) or (less < needed[less.index]).any() or closing(free) - closing(lower)
 
 
 def test_the_height_that_was_found_gives_the_same_if_it_is_typed(free, kept):
@@ -99,7 +107,8 @@ def test_kept_plants_take_no_more_sun_than_free_ones_and_both_runs_tell_the_same
         assert rows.loc["window_sun", side] == pytest.approx(others["sun_lost"].astype(float).max())
         assert rows.loc["views_closed", side] == (views["status"] == "closes").sum()
     (line,) = _height_to_keep(free.layers["kept_sizes"], effects, "metric")
-    assert f"{rows.loc['views_closed', 'kept_says']} in the place of" in line
+    assert f"take {rows.loc['window_sun', 'kept_says']} in the place of" in line
+    assert rows.loc["views_closed", "kept"] == rows.loc["views_closed", "free"]
     assert "kept.in_place = true" in line
     assert not list(_height_to_keep(kept.layers["kept_sizes"], effects, "metric"))
 

@@ -334,16 +334,13 @@ def _height_to_keep(sizes, effects, units) -> Iterator[str]:
         low = format_length(math.ceil(keep * 10.0 - 1e-9) / 10.0, units, 1)
         changes = {row["effect"]: row for row in _rows(effects)}
         told = [
-            f"{row['kept_says']} in the place of {row['free_says']} {what}"
-            for key, what in (
-                ("window_sun", "of the sun is taken from a window"),
-                ("views_closed", "views close"),
-            )
-            if (row := changes.get(key)) and row["kept_says"] != row["free_says"]
+            f", and take {row['kept_says']} in the place of {row['free_says']} of a window's sun"
+            for row in (changes.get("window_sun"),)
+            if row and row["kept_says"] != row["free_says"]
         ]
-        so = f"; {' and '.join(told)}" if told else ""
+        so = "".join(told)
         yield (
-            f"Clipped at {low} the plants still meet as high as the views need{so}; left alone they grow to "
+            f"Clipped at {low} the plants close the same views{so}; left alone they grow to "
             f"{format_length(grown, units, 1)}. In the plan: kept.in_place = true"
         )
 

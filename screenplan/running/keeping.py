@@ -5,6 +5,9 @@ otherwise apart, and other sight lines cross it. So the height that does where t
 (`screenplan.works.clipping`) may not do there. With ``kept.in_place`` all is placed by the free sizes, and what comes
 after goes by the kept ones. The row then closes at the height that is proposed, and it still has room if one year
 nobody clips it.
+
+Crowns end in points, and those that are kept low are narrow. So the height at which they meet as the views need is
+raised until every view closes that closes behind the free rows (typical growth).
 """
 
 from __future__ import annotations
@@ -12,6 +15,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from screenplan.contracts import KEPT_EFFECTS
@@ -20,6 +24,7 @@ from screenplan.plan import Plan
 from screenplan.plan.planting import KeptSize
 from screenplan.running.inputs import species_on, step_arguments
 from screenplan.running.steps import STEPS
+from screenplan.works.clipping import STEP_M, propose_height
 
 #: The steps that say where plants stand, and those before them.
 PLACING = (
@@ -28,6 +33,8 @@ PLACING = (
 )  # fmt: skip
 #: The layer by which a height is proposed.
 NEEDED = "needed_height"
+#: What the views are followed with where nobody reads how far their shares may be out.
+NO_ERRORS = {"second_sample": False}
 #: The step that proposes it.
 PROPOSING = "kept"
 
@@ -70,15 +77,65 @@ def height_in_place(
         step, placed, run.folder, run.site.terrain, run.site.frame, species_table
     )
     sizes: pd.DataFrame = run_step(step, run.layers, arguments)["kept_sizes"]
-    rows = sizes.loc[~sizes["kept"].to_numpy(bool) & sizes["keep_m"].notna().to_numpy(bool)]
+    rows = _proposed(sizes)
     if not len(rows):
         return kept, ["No height was found at which to keep the rows: no view needs one, or their crowns do not meet"]  # fmt: skip
-    height, grown = (float(rows[name].astype(float).max()) for name in ("keep_m", "grown_m"))
+    grown = float(rows["grown_m"].max())
+    height = _least_height(placed.model_copy(update={"kept": kept}), run, rows, run_step)
     if height >= grown:
         return kept, [f"The tops are never to be clipped: the plants grow to {{{grown:.1f} m}} by themselves, and the views need no less"]  # fmt: skip
     return kept.model_copy(update={"height": height}), [
-        f"The rows are kept at {{{height:.1f} m}}, the least at which their crowns meet as the views need"
+        f"The rows are kept at {{{height:.1f} m}}, the least at which they close each view that they close free"
     ]
+
+
+def with_views_closed(placed: Plan, run, sizes: pd.DataFrame, run_step: Callable) -> pd.DataFrame:
+    """Give the kept sizes with one height for all rows for which one is proposed, at which no view opens.
+
+    Parameters
+    ----------
+    placed : Plan
+        The plan by which the plants stand, without a kept height.
+    run : Run
+        The run up to there.
+    sizes : DataFrame
+        By the contract ``kept_sizes``, as the step gives it.
+    run_step : callable
+        Called with the step, the layers and its arguments.
+    """
+    rows = _proposed(sizes)
+    if not len(rows):
+        return sizes
+    return propose_height(sizes, rows.index, _least_height(placed, run, rows, run_step))
+
+
+def _proposed(sizes: pd.DataFrame) -> pd.DataFrame:
+    """Give the rows for which a height is proposed."""
+    return sizes.loc[~sizes["kept"].to_numpy(bool) & sizes["keep_m"].notna().to_numpy(bool)]
+
+
+def _least_height(plan: Plan, run, rows: pd.DataFrame, run_step: Callable) -> float:
+    """Give the least height, in steps, from that at which crowns meet, at which each view closes that closes free."""
+    step = STEPS["views"]
+
+    def closed(height: float | None) -> set[str]:
+        size = plan.kept.model_copy(update={"height": height})
+        tried = plan.model_copy(update={"kept": size}).without_draws()
+        given = step_arguments(
+            step, tried, run.folder, run.site.terrain, run.site.frame, species_on(run.site, tried)
+        )
+        views = run_step(step, run.layers, given | NO_ERRORS)["views"]
+        return set(views.loc[views["status"] == "closes", "view_id"].astype(str))
+
+    least, grown = float(rows["keep_m"].max()), float(rows["grown_m"].max())
+    heights = [*np.arange(least, grown, STEP_M).round(3).tolist(), grown]
+    free, low, high = closed(None), 0, len(heights) - 1
+    if high > 0 and free <= closed(heights[0]):
+        return least
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if free <= closed(heights[middle]) else (middle, high)
+    return heights[high]
 
 
 #: The steps whose effects are compared.
@@ -107,7 +164,8 @@ def compare_sizes(placed: Plan, run, run_step: Callable) -> pd.DataFrame | None:
     if is_kept:
         kept, other = placed.kept, KeptSize()
     else:
-        rows = sizes.loc[(sizes["keep_m"] < sizes["grown_m"]).fillna(False) & ~sizes["kept"]]
+        rows = _proposed(sizes)
+        rows = rows.loc[rows["keep_m"] < rows["grown_m"]]
         if not len(rows):
             return None
         kept = other = KeptSize().model_copy(update={"height": float(rows["keep_m"].max())})
@@ -116,7 +174,7 @@ def compare_sizes(placed: Plan, run, run_step: Callable) -> pd.DataFrame | None:
     for name in COMPARED:
         step = STEPS[name]
         given = step_arguments(step, plan, run.folder, run.site.terrain, run.site.frame, table)
-        layers |= run_step(step, layers, given)
+        layers |= run_step(step, layers, given | (NO_ERRORS if name == "views" else {}))
     free, clipped = (layers, run.layers) if is_kept else (run.layers, layers)
     records = [
         {

@@ -23,9 +23,11 @@ from screenplan.running.keeping import (
     COMPARED,
     NEEDED,
     PLACING,
+    PROPOSING,
     compare_sizes,
     height_in_place,
     plan_to_place,
+    with_views_closed,
 )
 from screenplan.running.steps import STEPS, Step
 
@@ -188,20 +190,24 @@ def run_plan(
     table, waits = species_on(site, placed), plan.kept.in_place
     arguments, kept = _arguments(steps, placed, folder, site, table), Kept()
     street = _street_of(plan, site)
+
+    def run_step(step: Step, layers: Mapping[str, Any], given: Mapping[str, Any]) -> dict[str, Any]:
+        return _run_step(step, street, layers, kept, given)
+
     for number, step in enumerate(steps, start=2):
         tell(step.name, number, total)
         if waits and step.name not in PLACING:
-            size, told = height_in_place(
-                placed, plan.kept, run,
-                lambda step, layers, given: _run_step(step, street, layers, kept, given), table,
-            )  # fmt: skip
+            size, told = height_in_place(placed, plan.kept, run, run_step, table)
             waits, placed = False, placed.model_copy(update={"kept": size})
             run.plan = plan = plan.model_copy(update={"kept": size})
             run.notes += told
             table = species_on(site, placed)
             arguments = _arguments(steps, placed, folder, site, table)
         with rows_of_files(run.layers, site.inputs, plan):
-            given = _run_step(step, street, run.layers, kept, arguments[step.name])
+            given = run_step(step, run.layers, arguments[step.name])
+            if step.name == PROPOSING and placed.kept.height is None:
+                sizes = given["kept_sizes"]
+                given["kept_sizes"] = with_views_closed(placed, run, sizes, run_step)
         run.layers |= given
         run.notes += (note for layer in given.values() for note in notes_of(layer))
         if step.name == DESIGN:
@@ -210,10 +216,7 @@ def run_plan(
             arguments = _arguments(steps, placed, folder, site, table)
     if "kept_sizes" in run.layers and (not only or EFFECTS in only):
         with rows_of_files(run.layers, site.inputs, plan):
-            effects = compare_sizes(
-                placed, run,
-                lambda step, layers, given: _run_step(step, street, layers, kept, given),
-            )  # fmt: skip
+            effects = compare_sizes(placed, run, run_step)
         if effects is not None:
             run.layers[EFFECTS] = effects
     if street is not None:

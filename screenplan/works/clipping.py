@@ -55,6 +55,10 @@ FIRST_CLIP_DAY, LATE_SUMMER = 60, (7, 8, 9)
 CLIPS_TOLD = 10
 #: Dates of clips that come every 365 days slip by the leap days of ten years, and so much is left for it.
 SLIP_DAYS, LEFT_DAYS = 3, 10
+_IN_PLACE = (
+    "That is where the plants stand now, and the plan's key kept.in_place keeps them so. With kept.height alone a row is "
+    "laid anew, by its own width, and may close otherwise"
+)
 TAPER = "University of Florida, Gardening Solutions, Pruning Hedges (an excerpt read): narrower at the top than below"
 BARE = (
     "Michigan State University, B. Cregg, in Fine Gardening (an excerpt read): arborvitae, juniper and false cypress "
@@ -335,6 +339,21 @@ def _needed(needed_height, line_id: str) -> float | None:
     return most if most > 0.0 else None
 
 
+def propose_height(sizes: pd.DataFrame, rows: pd.Index, height_m: float) -> pd.DataFrame:
+    """Give the kept sizes with one height for some rows, at which each view closes that closes behind the free ones."""
+    told = sizes.copy()
+    for row in rows:
+        grown = float(sizes.loc[row, "grown_m"])
+        told.loc[row, "keep_m"] = height_m
+        told.loc[row, "says"] = (
+            _said(None, height_m, grown, kept=False, proposed=True)
+            if grown <= height_m
+            else f"Kept at {{{height_m:.1f} m}} it closes each view that it closes free, with typical growth; free it grows to "
+            f"{{{grown:.1f} m}}. {_IN_PLACE}"
+        )
+    return told
+
+
 def _said(needed, keep, grown: float, kept: bool, *, proposed: bool) -> str:
     if keep is None and kept:
         return "Kept at its width alone"
@@ -352,8 +371,7 @@ def _said(needed, keep, grown: float, kept: bool, *, proposed: bool) -> str:
         return f"Kept at {{{keep:.1f} m}}; free it would grow to {{{grown:.1f} m}}{lacks}"
     return (
         f"Kept at {{{keep:.1f} m}} its crowns meet up to the {{{needed:.1f} m}} that the views need, with typical growth; "
-        f"free it grows to {{{grown:.1f} m}}. That is where the plants stand now, and the plan's key kept.in_place keeps "
-        "them so. With kept.height alone a row is laid anew, by its own width, and may close otherwise"
+        f"free it grows to {{{grown:.1f} m}}. {_IN_PLACE}"
     )
 
 
