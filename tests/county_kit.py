@@ -46,6 +46,45 @@ def lots(count: int = 6) -> dict[str, gpd.GeoDataFrame]:
     }
 
 
+def told_alone(plan, layers, mine, settings=()) -> dict:
+    """Give what a plan of one parcel tells of it: by side and as sums, as a county does.
+
+    ``mine`` are its sides in the county, whose class says which are planted.
+    """
+    import screenplan
+    from screenplan.contracts.county import COUNTED_YEARS
+
+    planted = mine.loc[mine["side_class"] != "front", "side_id"].tolist()
+    run = screenplan.run_plan(
+        plan,
+        layers=layers,
+        settings=[
+            f'subject.id="{mine["parcel_id"].iloc[0]}"',
+            f"rows.along={planted}",
+            "chance.draws=0",
+            f'views.target_spacing="{mine["target_spacing_m"].iloc[0]} m"',
+            *settings,
+        ],
+        only=["views", "plants", "needed_height", "planting_lines"],
+    )
+    views, plants, lines, needed = (
+        run.layers[name] for name in ("views", "plants", "planting_lines", "needed_height")
+    )
+    side_of = dict(zip(lines["line_id"], lines["side_id"], strict=True))
+    today = views[views["status"].isin(["closes", "stays open"])]
+    closed = today["year_closed"].astype("Float64").to_numpy(float, na_value=np.inf)
+    return {
+        "plants": plants["side_id"].value_counts().to_dict(),
+        "plantable_m": lines.groupby("side_id")["plantable_m"].sum().to_dict(),
+        "needed_m": needed["needed_m"].groupby(needed["line_id"].map(side_of)).max().to_dict(),
+        "views_open": len(today),
+        "rays": float(views["rays"].sum()),
+        # That of a side is empty if one of its views stays open.
+        "year_closed": float(closed.max()) if len(closed) and np.isfinite(closed).all() else None,
+        **{f"closed_y{year:02d}": int((closed <= year).sum()) for year in COUNTED_YEARS},
+    }
+
+
 def sides_of(run) -> gpd.GeoDataFrame:
     """Give all sides of a run in one order, whatever its partitions were."""
     import pandas as pd

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import shapely
-from county_kit import CRS, EAST, NORTH, PLAN, lots, sides_of
+from county_kit import CRS, EAST, NORTH, PLAN, lots, sides_of, told_alone
 
 import screenplan
 from screenplan.contracts.county import COUNTED_YEARS
@@ -44,35 +44,16 @@ def test_a_parcel_of_a_county_is_what_a_plan_of_it_alone_gives(run, layers, parc
     sides = sides_of(run)
     mine = sides[sides["parcel_id"] == parcel_id].set_index("side_id")
     planted = mine.index[mine["side_class"] != "front"]
-    alone = screenplan.run_plan(
-        PLAN,
-        layers=layers,
-        settings=[
-            f"subject.id={parcel_id}",
-            f"rows.along={list(planted)}",
-            "chance.draws=0",
-            f'views.target_spacing="{mine["target_spacing_m"].iloc[0]} m"',
-        ],
-        only=["views", "plants", "needed_height", "planting_lines"],
-    )
-    views, plants = alone.layers["views"], alone.layers["plants"]
-    assert mine["plants"].to_dict() == {
-        name: int((plants["side_id"] == name).sum()) for name in mine.index
-    }
-    lines = alone.layers["planting_lines"].set_index("side_id")
-    assert mine.loc[planted, "plantable_m"].astype(float).tolist() == pytest.approx(
-        lines.loc[planted, "plantable_m"].tolist(), abs=SAME_M
-    )
-    needed = alone.layers["needed_height"].groupby("line_id")["needed_m"].max()
-    assert mine.loc[planted, "needed_m"].astype(float).tolist() == pytest.approx(
-        [needed[f"{name}-row1"] for name in planted], abs=SAME_M
-    )
-    today = views[views["status"].isin(["closes", "stays open"])]
-    assert mine["views_open"].sum() == len(today) > 0
-    for year in COUNTED_YEARS:
-        assert mine[f"closed_y{year:02d}"].sum() == (today["year_closed"].fillna(99) <= year).sum()
-    assert mine["year_closed"].dropna().max() == today["year_closed"].max()
-    assert mine["rays"].iloc[0] == views["rays"].sum()
+    alone = told_alone(PLAN, layers, mine.reset_index())
+    assert mine["plants"].to_dict() == {name: alone["plants"].get(name, 0) for name in mine.index}
+    for name in ("plantable_m", "needed_m"):
+        told = mine.loc[planted, name].astype(float).to_dict()
+        assert told == pytest.approx(alone[name], abs=SAME_M)
+    for name in ("views_open", *(f"closed_y{year:02d}" for year in COUNTED_YEARS)):
+        assert mine[name].sum() == alone[name]
+    assert alone["views_open"] > 0
+    assert mine["year_closed"].dropna().max() == alone["year_closed"]
+    assert mine["rays"].iloc[0] == alone["rays"]
     # 20 apiece by height in the plan's prices.
     assert mine["cost"].astype(float).tolist() == (20.0 * mine["plants"].astype(float)).tolist()
 
