@@ -27,7 +27,7 @@ FORGOTTEN = re.compile(
 #: Written only where the plan asks for it.
 _IF_ASKED = (
     "alternatives", "design", "design_views", "choices", "choice_plants", "choice_views", "shared_boundaries",
-    "lot_costs", "browsed_views", "instead",
+    "lot_costs", "browsed_views", "instead", "instead_lines",
 )  # fmt: skip
 _TEXTS = (".csv", ".ics", ".gpx", ".kml", ".dxf")
 
