@@ -6,6 +6,9 @@ from screenplan.contracts.columns import integer, metres, money, number, sentenc
 from screenplan.contracts.model import Contract
 from screenplan.contracts.presentation import Place, Shown
 
+#: What a note says of a fence that is worth the first screen.
+CLOSES_MOST = "closes most open views"
+
 INSTEAD = Contract(
     "instead",
     (),

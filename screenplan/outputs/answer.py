@@ -14,6 +14,8 @@ import pandas as pd
 
 from screenplan.contracts.called import target_names
 from screenplan.contracts.findings import UNKNOWN
+from screenplan.contracts.instead import CLOSES_MOST
+from screenplan.ground.said import in_units
 from screenplan.ground.units import format_length, format_tape
 from screenplan.outputs.drawings.style import clean
 from screenplan.outputs.plant_list import height_words, stock_words
@@ -85,7 +87,7 @@ def answer(layers: Mapping, about) -> list[Block]:
         _closed(layers),
         _open(layers, about.units),
         _before(layers),
-        _costs(layers, about.units),
+        _costs(layers, about),
         _memory(layers, about),
     )
     return [
@@ -315,8 +317,10 @@ def _before(layers) -> Block:
     return Block("dig", "Before you dig", lines)
 
 
-def _costs(layers, units) -> Block:
+def _costs(layers, about) -> Block:
+    units = about.units
     lines = [
+        *(in_units(note, units) for note in about.warnings if CLOSES_MOST in note),
         *_money(layers.get("cost"), layers.get("quantities")),
         *_by_lot(layers.get("lot_costs")),
         *_light_taken(layers),

@@ -189,6 +189,8 @@ def run_plan(
         added = street.finish(run.layers, arguments)
         run.notes += (note for name in added.keys() - run.layers for note in notes_of(added[name]))
         run.layers |= added
+    if not only:
+        run.notes += _hint_of_a_fence(run, kept, table)
     if plan.alternatives.asked and (not only or "alternatives" in only):
         from screenplan.running.alternatives import compare_alternatives
 
@@ -197,6 +199,18 @@ def run_plan(
                 plan, folder, run.layers, site.terrain, site.frame, table
             )
     return run
+
+
+def _hint_of_a_fence(run: Run, kept: Kept, table: Mapping[str, Any]) -> list[str]:
+    """Say what a fence would do on the first day, if the plan compares nothing with planting."""
+    from screenplan.works.fence_first import fence_first
+
+    site = run.site
+    given = step_arguments(STEPS["instead"], run.plan, run.folder, site.terrain, site.frame, table)
+    given.pop("species_table")
+    with rows_of_files(run.layers, site.inputs, run.plan):
+        hint = fence_first(run.layers, kept=kept, **given)
+    return [] if hint is None else [hint]
 
 
 def _steps_of(plan: Plan, only: Sequence[str]) -> list[Step]:
