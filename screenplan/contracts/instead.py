@@ -6,8 +6,8 @@ from screenplan.contracts.columns import integer, metres, money, number, sentenc
 from screenplan.contracts.model import Contract
 from screenplan.contracts.presentation import Place, Shown
 
-#: What a note says of a fence that is worth the first screen.
-CLOSES_MOST = "closes most open views"
+#: What a note says of a fence that is worth the first screen: it would close most views, or it is a part of the design.
+CLOSES_MOST, BUILD_FIRST = FIRST_SCREEN = ("closes most open views", "Build a new fence first")
 
 INSTEAD = Contract(
     "instead",

@@ -273,6 +273,7 @@ def _check_plan(plan: Plan) -> None:
         (Rows.key("along"), bool(plan.rows.along), "Leave rows.along out, and name classes of sides in county.planted"),
         ("alternatives", plan.alternatives.asked, "Leave [alternatives] out, and run the county once for each"),
         (Instead.key("compare"), bool(plan.instead.compare), "Leave [instead] out: it compares for a single parcel"),
+        (Instead.key("design"), plan.instead.design, "Leave [instead] out: a county designs nothing"),
         ("tape", plan.tape is not None, "Leave the section tape out"),
         ("subject", plan.subject != Subject(), "Leave the section subject out: every parcel is planned"),
     ):  # fmt: skip

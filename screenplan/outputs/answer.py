@@ -14,7 +14,7 @@ import pandas as pd
 
 from screenplan.contracts.called import target_names
 from screenplan.contracts.findings import UNKNOWN
-from screenplan.contracts.instead import CLOSES_MOST
+from screenplan.contracts.instead import FIRST_SCREEN
 from screenplan.ground.said import in_units
 from screenplan.ground.units import format_length, format_tape
 from screenplan.outputs.drawings.style import clean
@@ -320,13 +320,20 @@ def _before(layers) -> Block:
 def _costs(layers, about) -> Block:
     units = about.units
     lines = [
-        *(in_units(note, units) for note in about.warnings if CLOSES_MOST in note),
+        *_of_a_fence(about.warnings, units),
         *_money(layers.get("cost"), layers.get("quantities")),
         *_by_lot(layers.get("lot_costs")),
         *_light_taken(layers),
         *_height_to_keep(layers.get("kept_sizes"), units),
     ]
     return Block("cost", "Cost to you and to others", lines)
+
+
+def _of_a_fence(notes: Sequence[str], units) -> Iterator[str]:
+    """Give the notes on a fence that nobody should pass over."""
+    for note in notes:
+        if any(words in note for words in FIRST_SCREEN):
+            yield in_units(note, units)
 
 
 def _height_to_keep(sizes, units) -> Iterator[str]:

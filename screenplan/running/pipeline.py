@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -178,7 +178,12 @@ def run_plan(
     for number, step in enumerate(steps, start=2):
         tell(step.name, number, total)
         with rows_of_files(run.layers, site.inputs, plan):
+            fence = None
+            if step.name == DESIGN and plan.instead.design:
+                fence = _fence_of(step, run, kept, arguments)
             given = _run_step(step, street, run.layers, kept, arguments[step.name])
+        if fence is not None:
+            given[DESIGN] = fence.told(given[DESIGN])
         run.layers |= given
         run.notes += (note for layer in given.values() for note in notes_of(layer))
         if step.name == DESIGN:
@@ -199,6 +204,16 @@ def run_plan(
                 plan, folder, run.layers, site.terrain, site.frame, table
             )
     return run
+
+
+def _fence_of(step: Step, run: Run, kept: Kept, arguments: dict[str, dict[str, Any]]):
+    """Choose the fence that stands beside what is designed; the plants go by what it leaves to them."""
+    choose = replace(step, function="screenplan.design.fenced:choose_fence", gives=("fence",))
+    fence = choose(run.layers, kept=kept, **arguments[step.name])["fence"]
+    if fence.says:
+        run.layers["existing_screens"] = fence.layers["existing_screens"]
+        arguments[step.name] = arguments[step.name] | {"plan": fence.plan}
+    return fence
 
 
 def _hint_of_a_fence(run: Run, kept: Kept, table: Mapping[str, Any]) -> list[str]:
@@ -300,6 +315,10 @@ def _arguments(
             refuse_of_street(plan)
         if plan.design.wanted:
             _refuse_rows_of_design(plan)
+        if plan.instead.design:
+            from screenplan.design.fenced import refuse_fence
+
+            refuse_fence(plan)
         if plan.alternatives.asked:
             from screenplan.running.alternatives import list_variants
 

@@ -85,7 +85,7 @@ def lay_upright(
     ----------
     option : {"fence", "wall", "trellis"}
     layers : mapping
-        Parcels, sides and planting lines, and buildings if there are any.
+        Parcels and sides, and planting lines and buildings if there are any.
     asked : Instead
     code : FenceHeight
 
@@ -105,7 +105,8 @@ def lay_upright(
             else "Give the parcel, whose sides are meant",
             key=Instead.key("along"),
         )
-    planted = set(layers["planting_lines"]["side_id"].astype(str))
+    lines = layers.get("planting_lines")
+    planted = set() if lines is None else set(lines["side_id"].astype(str))
     chosen = asked.along or [name for name in names if name in planted] or names
     shapes, heights, of_side, over = [], [], [], []
     yards: dict[tuple[str, float], list[str]] = {}
