@@ -11,9 +11,11 @@ import geopandas as gpd
 import numpy as np
 from options_kit import plan_with
 from parcel_kit import PLAIN, sides_of, subject
-from shapely.geometry import Point, Polygon
+from shapely.geometry import LineString, Point, Polygon
 from test_views import species, windows
 
+from screenplan.contracts import PLANTING_LINES, PLANTS
+from screenplan.contracts.tables import layer_of
 from screenplan.design.designing import design_planting
 
 TABLE = {
@@ -71,3 +73,26 @@ def design(layers=None, species_table=TABLE, terrain=None, **values):
 def stations(plants):
     """Where the plants stand along x, in order."""
     return np.sort(np.array([point.x for point in plants.geometry]))
+
+
+def row_of(stems, standing, crs):
+    """Line and plants of a row of seven columns along y = 0, of which some stand."""
+    line = {
+        "line_id": "row",
+        "side_id": "north",
+        "row": 1,
+        "offset_m": 2.0,
+        "length_m": 6.0,
+        "plantable_m": 6.0,
+    }
+    at = np.flatnonzero(standing)
+    plants = [
+        {"plant_id": int(k), "line_id": "row", "side_id": "north", "row": 1, "station_m": stems[k].x + 3.0,
+         "slope_station_m": stems[k].x + 3.0, "offset_m": 2.0, "ground_m": 0.0, "species": "column",
+         "stock_height_m": TABLE["column"].stock_height_m, "existing": False, "moved_m": 0.0}
+        for k in at
+    ]  # fmt: skip
+    return {
+        "planting_lines": layer_of(PLANTING_LINES, [line], [LineString([(-3, 0), (3, 0)])], crs),
+        "plants": layer_of(PLANTS, plants, [stems[k] for k in at], crs),
+    }

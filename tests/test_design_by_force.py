@@ -4,12 +4,10 @@ import itertools
 
 import numpy as np
 import pytest
-from design_site import PLAIN, PRICE, TABLE, design, options, site, stations
+from design_site import PLAIN, PRICE, TABLE, design, options, row_of, site, stations
 from parcel_kit import sides_of, subject
-from shapely.geometry import LineString, Point, Polygon
+from shapely.geometry import Point, Polygon
 
-from screenplan.contracts import PLANTING_LINES, PLANTS
-from screenplan.contracts.tables import layer_of
 from screenplan.design.designing import prepare
 from screenplan.views.views import trace_views
 
@@ -44,23 +42,10 @@ def every():
         prepare(layers, options(), PLAIN, TABLE).candidates.table.geometry, key=lambda stem: stem.x
     )
     assert len(stems) == 7
-    line = layer_of(
-        PLANTING_LINES,
-        [{"line_id": "row", "side_id": "north", "row": 1, "offset_m": 2.0, "length_m": 6.0, "plantable_m": 6.0}],
-        [LineString([(-3, 0), (3, 0)])],
-        layers["parcels"].crs,
-    )  # fmt: skip
     found, views = {}, None
     for standing in itertools.product((False, True), repeat=7):
-        at = np.flatnonzero(standing)
-        plants = [
-            {"plant_id": int(k), "line_id": "row", "side_id": "north", "row": 1, "station_m": stems[k].x + 3.0,
-             "slope_station_m": stems[k].x + 3.0, "offset_m": 2.0, "ground_m": 0.0, "species": "column",
-             "stock_height_m": TABLE["column"].stock_height_m, "existing": False, "moved_m": 0.0}
-            for k in at
-        ]  # fmt: skip
         traced = trace_views(
-            {**layers, "planting_lines": line, "plants": layer_of(PLANTS, plants, [stems[k] for k in at], line.crs)},
+            {**layers, **row_of(stems, standing, layers["parcels"].crs)},
             plan=options(chance_draws=0), species_table=TABLE, second_sample=False,
         )[0]  # fmt: skip
         views = traced["view_id"].tolist()

@@ -15,7 +15,8 @@ from screenplan.ground.errors import InputError
 from screenplan.rules.limits import load_limits
 from screenplan.site.terrain import Terrain
 from screenplan.views.obstacles import AWNING, Obstacles, lay_obstacles
-from screenplan.works.instead import compare_instead, fence_lines
+from screenplan.works.boundary_screens import fence_lines
+from screenplan.works.instead import compare_instead
 
 FOOT_M = 0.3048
 #: Windows that look across the line squarely and obliquely, up and down stairs.
@@ -39,7 +40,12 @@ def fence(height, y=0.0, **more):
     return gpd.GeoDataFrame(table, geometry=[LineString([(-30.5, y), (30.5, y)])])
 
 
-def compare(*what, plants=None, w=OBLIQUE, **options):
+def compare(*what, **options):
+    return both(*what, **options)[0].set_index("option")
+
+
+def both(*what, plants=None, w=OBLIQUE, **options):
+    """The table of what is compared, and the layer of its pieces."""
     layers = {
         "parcels": LOT, "sides": SIDES, "windows": w, "private_places": GARDEN, "buildings": HOUSE,
         "planting_lines": LINE.assign(side_id="north"), "plants": row(SHUT) if plants is None else plants,
@@ -47,7 +53,7 @@ def compare(*what, plants=None, w=OBLIQUE, **options):
     layers |= {name: options.pop(name) for name in ("cost", "existing_screens") if name in options}
     plan = plan_with(plants_species="column", growth_years=12, instead_inset=0.0, **options)
     plan = plan.model_copy(update={"instead": plan.instead.model_copy(update={"compare": what})})
-    return compare_instead(layers, plan=plan, species_table=TABLE).set_index("option")
+    return compare_instead(layers, plan=plan, species_table=TABLE)
 
 
 def open_now(screens, plants=None):
@@ -180,7 +186,34 @@ def _priced(plan, **layers):
         "parcels": LOT, "sides": SIDES, "windows": OBLIQUE, "private_places": GARDEN, "buildings": HOUSE,
         "planting_lines": LINE.assign(side_id="north"), "plants": row(SHUT, "ilex_opaca", 1.0), **layers,
     }  # fmt: skip
-    return compare_instead(whole, plan=options).set_index("option")
+    return compare_instead(whole, plan=options)[0].set_index("option")
+
+
+def test_the_map_shows_each_piece_with_its_size_and_what_all_of_its_kind_close():
+    plan = {
+        "instead_rear": 2.6,
+        "instead_along": ["north", "west"],
+        "instead_prices": {"fence": 20.0, "awning": 50.0},
+    }
+    table, lines = both("fence", "wall", "awning", "place_moved", **plan)
+    by_option, pieces = table.set_index("option"), lines.groupby("option")
+    # The two sides are 40 m and 22 m long, and the garden is a square of known area.
+    assert pieces["length_m"].sum()["fence"] == pytest.approx(62.0)
+    assert lines["side_id"].dropna().tolist() == ["north", "west"] * 2
+    assert pieces["area_m2"].sum()["awning"] == pytest.approx(GARDEN.area.sum())
+    for option, mine in pieces:
+        closes = by_option["open_first"]["nothing"] - by_option["open_first"][option]
+        assert (mine["closes_first"] == closes).all()
+        assert mine["height_m"].max() == by_option["height_m"][option]
+    # Invariant: the pieces cost what the table says of the whole.
+    for option in ("fence", "awning"):
+        assert pieces["cost"].sum()[option] == pytest.approx(by_option["cost"][option])
+    assert pieces.get_group("wall")["cost"].isna().all()
+    assert set(lines.geom_type) == {"LineString"}
+    assert lines["piece_id"].is_unique
+    # Each piece of the north side stands on it.
+    north = lines.loc[lines["side_id"] == "north"].geometry
+    assert shapely.hausdorff_distance(north.to_numpy(), SIDES.geometry.iloc[0]).max() < 1e-6
 
 
 def test_the_moved_place_is_in_the_lot_and_less_looked_at():
@@ -199,6 +232,6 @@ def test_refusals_say_what_and_how_to_mend_it():
 
 
 def test_nothing_is_compared_until_the_plan_names_it():
-    table = compare()
-    assert len(table) == 0
-    assert table.reset_index().columns.tolist() == list(INSTEAD.names())
+    table, lines = both()
+    assert len(table) == len(lines) == 0
+    assert table.columns.tolist() == list(INSTEAD.names())

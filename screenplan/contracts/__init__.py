@@ -27,7 +27,7 @@ from screenplan.contracts.effects import (
     SIGHT_PLANTS,
     WIRE_PLANTS,
 )
-from screenplan.contracts.instead import INSTEAD
+from screenplan.contracts.instead import INSTEAD, INSTEAD_LINES
 from screenplan.contracts.light import HEDGE_HEIGHTS, LIGHT, LIGHT_MONTHS, SUN_GRID
 from screenplan.contracts.model import (
     GROWTHS,
@@ -181,6 +181,7 @@ OUTPUTS = _by_name(
     LOT_COSTS,
     ALTERNATIVES,
     INSTEAD,
+    INSTEAD_LINES,
     LIGHT,
     LIGHT_MONTHS,
     SUN_GRID,

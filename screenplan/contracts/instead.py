@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from screenplan.contracts.columns import integer, metres, money, number, sentence, text, year
 from screenplan.contracts.model import Contract
-from screenplan.contracts.presentation import Shown
+from screenplan.contracts.presentation import Place, Shown
+
+#: What a note says of a fence that is worth the first screen: it would close most views, or it is a part of the design.
+CLOSES_MOST, BUILD_FIRST = FIRST_SCREEN = ("closes most open views", "Build a new fence first")
 
 INSTEAD = Contract(
     "instead",
@@ -44,5 +47,26 @@ INSTEAD = Contract(
         money("cost", "What it costs by your price; empty without one", "Its cost", heading="its cost"),
         money("cost_both", "The same and the plants and goods of the plan; empty if a price is missing", "Cost with the plants", heading="with the plants"),
         sentence("says", "Where it stands, what codes allow, which price is missing, and what to ask first", "In words", heading="note"),
+    ),
+)  # fmt: skip
+
+
+INSTEAD_LINES = Contract(
+    "instead_lines",
+    ("LineString",),
+    "A piece of a fence, wall or trellis that is compared with planting, or the outline of an awning; nothing of it is planned",
+    key="piece_id",
+    optional="side_id length_m area_m2 cost",
+    title="Compared with planting",
+    place=Place("Planting", 55),
+    columns=(
+        text("piece_id", "Its name", "Piece"),
+        text("option", "fence, wall, trellis or awning", "What is compared", choices=("fence", "wall", "trellis", "awning"), form="words"),
+        text("side_id", "The side along which it stands; empty for an awning", "Side"),
+        metres("height_m", "Its height above the ground", "Height", low=0.0),
+        metres("length_m", "Its length; empty for an awning", "Length", low=0.0),
+        number("area_m2", "Area of the awning", "Area", unit="m2", low=0.0),
+        integer("closes_first", "Views that are open today and that all pieces of its kind close on the first day, without the plants", "Views closed on the first day"),
+        money("cost", "What it costs by your price; empty without one", "Its cost"),
     ),
 )  # fmt: skip

@@ -274,6 +274,7 @@ def _check_plan(plan: Plan) -> None:
         ("kept.in_place", plan.kept.in_place, "Write the height at which rows are kept (kept.height), and leave kept.in_place out"),
         ("alternatives", plan.alternatives.asked, "Leave [alternatives] out, and run the county once for each"),
         (Instead.key("compare"), bool(plan.instead.compare), "Leave [instead] out: it compares for a single parcel"),
+        (Instead.key("design"), plan.instead.design, "Leave [instead] out: a county designs nothing"),
         ("tape", plan.tape is not None, "Leave the section tape out"),
         ("subject", plan.subject != Subject(), "Leave the section subject out: every parcel is planned"),
     ):  # fmt: skip

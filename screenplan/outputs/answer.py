@@ -14,6 +14,8 @@ import pandas as pd
 
 from screenplan.contracts.called import target_names
 from screenplan.contracts.findings import UNKNOWN
+from screenplan.contracts.instead import FIRST_SCREEN
+from screenplan.ground.said import in_units
 from screenplan.ground.units import format_length, format_tape
 from screenplan.outputs.drawings.style import clean
 from screenplan.outputs.plant_list import height_words, stock_words
@@ -85,7 +87,7 @@ def answer(layers: Mapping, about) -> list[Block]:
         _closed(layers),
         _open(layers, about.units),
         _before(layers),
-        _costs(layers, about.units),
+        _costs(layers, about),
         _memory(layers, about),
     )
     return [
@@ -315,14 +317,23 @@ def _before(layers) -> Block:
     return Block("dig", "Before you dig", lines)
 
 
-def _costs(layers, units) -> Block:
+def _costs(layers, about) -> Block:
+    units = about.units
     lines = [
+        *_of_a_fence(about.warnings, units),
         *_money(layers.get("cost"), layers.get("quantities")),
         *_by_lot(layers.get("lot_costs")),
         *_light_taken(layers),
         *_height_to_keep(layers.get("kept_sizes"), layers.get("kept_effects"), units),
     ]
     return Block("cost", "Cost to you and to others", lines)
+
+
+def _of_a_fence(notes: Sequence[str], units) -> Iterator[str]:
+    """Give the notes on a fence that nobody should pass over."""
+    for note in notes:
+        if any(words in note for words in FIRST_SCREEN):
+            yield in_units(note, units)
 
 
 def _height_to_keep(sizes, effects, units) -> Iterator[str]:

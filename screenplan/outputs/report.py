@@ -125,6 +125,8 @@ def make_report(layers: Mapping[str, Any], about: About) -> str:
     once = iter(say_once([table for found in work.values() for table in found]))
     work = {key: [next(once) for _ in found] for key, found in work.items()}
     growth = tables("growth")
+    blocks = answer(layers, about)
+    first = {line for block in blocks for line in block.lines}
     notes = (clean(in_units(note, about.units), LONGEST_TEXT) for note in about.warnings)
     return environment().get_template("report.html.jinja").render(
         title=title,
@@ -136,7 +138,7 @@ def make_report(layers: Mapping[str, Any], about: About) -> str:
         script=Markup(script),
         digest=digest,
         headline=view_counts(layers.get("views")),
-        blocks=answer(layers, about),
+        blocks=blocks,
         years=[(year, year_words(year)) for year in years],
         shown=shown,
         sentences=year_sentences(layers, years, about.units) if years else {},
@@ -162,7 +164,7 @@ def make_report(layers: Mapping[str, Any], about: About) -> str:
             )
             if t
         ],
-        notes=not_said(notes, growth),
+        notes=not_said((note for note in notes if note not in first), growth),
     )  # fmt: skip
 
 

@@ -22,6 +22,10 @@ class Instead(Section):
         (),
         description="What is compared with planting: fence, wall, trellis (along the boundary), awning (over the place), place_moved (to where fewest look at it)",
     )
+    design: bool = Field(
+        False,
+        description="Whether a design may choose a fence too, along the sides where it and the plants beside it cost least; needs its price, and tries every set of up to four sides",
+    )
     along: tuple[Identifier, ...] = Field(
         (),
         description="Sides along which the fence, wall or trellis stands; by default those that are planted, or all",

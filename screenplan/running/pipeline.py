@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -204,10 +204,15 @@ def run_plan(
             table = species_on(site, placed)
             arguments = _arguments(steps, placed, folder, site, table)
         with rows_of_files(run.layers, site.inputs, plan):
+            fence = None
+            if step.name == DESIGN and placed.instead.design:
+                fence = _fence_of(step, run, kept, arguments)
             given = run_step(step, run.layers, arguments[step.name])
             if step.name == PROPOSING and placed.kept.height is None:
                 sizes = given["kept_sizes"]
                 given["kept_sizes"] = with_views_closed(placed, run, sizes, run_step)
+        if fence is not None:
+            given[DESIGN] = fence.told(given[DESIGN])
         run.layers |= given
         run.notes += (note for layer in given.values() for note in notes_of(layer))
         if step.name == DESIGN:
@@ -223,6 +228,8 @@ def run_plan(
         added = street.finish(run.layers, arguments)
         run.notes += (note for name in added.keys() - run.layers for note in notes_of(added[name]))
         run.layers |= added
+    if not only:
+        run.notes += _hint_of_a_fence(run, kept, table)
     if plan.alternatives.asked and (not only or "alternatives" in only):
         from screenplan.running.alternatives import compare_alternatives
 
@@ -231,6 +238,28 @@ def run_plan(
                 plan, folder, run.layers, site.terrain, site.frame, table
             )
     return run
+
+
+def _fence_of(step: Step, run: Run, kept: Kept, arguments: dict[str, dict[str, Any]]):
+    """Choose the fence that stands beside what is designed; the plants go by what it leaves to them."""
+    choose = replace(step, function="screenplan.design.fenced:choose_fence", gives=("fence",))
+    fence = choose(run.layers, kept=kept, **arguments[step.name])["fence"]
+    if fence.says:
+        run.layers["existing_screens"] = fence.layers["existing_screens"]
+        arguments[step.name] = arguments[step.name] | {"plan": fence.plan}
+    return fence
+
+
+def _hint_of_a_fence(run: Run, kept: Kept, table: Mapping[str, Any]) -> list[str]:
+    """Say what a fence would do on the first day, if the plan compares nothing with planting."""
+    from screenplan.works.fence_first import fence_first
+
+    site = run.site
+    given = step_arguments(STEPS["instead"], run.plan, run.folder, site.terrain, site.frame, table)
+    given.pop("species_table")
+    with rows_of_files(run.layers, site.inputs, run.plan):
+        hint = fence_first(run.layers, kept=kept, **given)
+    return [] if hint is None else [hint]
 
 
 def _steps_of(plan: Plan, only: Sequence[str]) -> list[Step]:
@@ -332,6 +361,10 @@ def _arguments(
             refuse_of_street(plan)
         if plan.design.wanted:
             _refuse_rows_of_design(plan)
+        if plan.instead.design:
+            from screenplan.design.fenced import refuse_fence
+
+            refuse_fence(plan)
         if plan.alternatives.asked:
             from screenplan.running.alternatives import list_variants
 

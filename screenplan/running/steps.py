@@ -631,7 +631,7 @@ STEPS: dict[str, Step] = {
             "screenplan.works:compare_instead",
             needs="parcels sides windows private_places planting_lines plants",
             takes="buildings existing_screens onlookers quantities cost",
-            gives="instead",
+            gives="instead instead_lines",
             keys=(
                 "instead.compare instead.along instead.code instead.front instead.side instead.rear instead.inset "
                 "instead.trellis_open instead.awning_height instead.awning_depth instead.move_step instead.prices "

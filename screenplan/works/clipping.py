@@ -201,9 +201,7 @@ def height_to_keep(
     crowns = []
     for start, free in zip(starts, grown, strict=True):
         kind, tall = start.species, np.minimum(heights, free)
-        crowns.append(
-            (kind.crown("typical"), tall, *sizes_at(kind, tall))
-        )
+        crowns.append((kind.crown("typical"), tall, *sizes_at(kind, tall)))
     low, high = bands_of_crowns(crowns, pairs)
     if high[-1] < needed_m:
         return None

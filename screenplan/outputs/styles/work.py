@@ -47,6 +47,17 @@ WORK = {
         (Class("A drip line runs here", line(stroke(PLACE, 0.35, DOTTED))),),
         Label("length_m", """format_number("slope_m", 1) || ' m'""", size_pt=7.0, below=300, along=True, priority=2),
     ),
+    "instead_lines": Style(
+        # All of them may stand on one line: the broadest is drawn by a wide, light stroke.
+        values(
+            "option",
+            wall=("A wall, compared", line(stroke(COLOURS["faint"], 2.4))),
+            fence=("A fence, compared", line(stroke(COLOURS["need"], 1.0))),
+            trellis=("A trellis, compared", line(stroke(INK, 0.5, DOTTED))),
+            awning=("An awning, compared", line(stroke(COLOURS["place"], 0.6, DASHED))),
+        ),
+        Label("height_m", """"option" || ', ' || format_number("height_m", 2) || ' m'""", size_pt=7.0, below=800, along=True, priority=2),
+    ),
     "locate_request": Style(
         (Class("Ground to ask about before digging", hatched(WARN, INK, 45.0, opacity=0.2, edge=DASHED)),),
     ),

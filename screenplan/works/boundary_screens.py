@@ -1,0 +1,165 @@
+"""A fence, a wall or a trellis along the boundary, as tall as a code allows: laid as rows of existing screens.
+
+Nothing here says what may be built: that is the local code's.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import geopandas as gpd
+import pandas as pd
+import shapely
+
+from screenplan.contracts.tables import has_rows
+from screenplan.ground.errors import refuse
+from screenplan.plan.instead import Instead
+from screenplan.rules.limit_kinds import FenceHeight
+from screenplan.site.ownership import subject_outline
+from screenplan.site.side_classes import classes_of
+
+#: What runs along the boundary.
+UPRIGHT = ("fence", "wall", "trellis")
+
+
+@dataclass(frozen=True, eq=False)
+class Upright:
+    """What was laid.
+
+    Parameters
+    ----------
+    screens : GeoDataFrame
+        A row for each piece, by the contract of existing screens, and ``side_id``.
+    along : str
+        How tall it is along which sides, in words; empty if no side has room for it.
+    says : tuple of str
+        What is said of it, the heights first.
+    """
+
+    screens: gpd.GeoDataFrame
+    along: str
+    says: tuple[str, ...]
+
+
+def fence_lines(
+    parcels: gpd.GeoDataFrame, side: shapely.LineString, inset_m: float, buildings=None
+) -> list[shapely.LineString]:
+    """Give the lines of a fence along a side, within the parcel; it stops at buildings.
+
+    Parameters
+    ----------
+    parcels : GeoDataFrame
+    side : LineString
+    inset_m : float
+        Its distance from the boundary.
+    buildings : GeoDataFrame, optional
+
+    Examples
+    --------
+    >>> lot = gpd.GeoDataFrame({"parcel_id": ["7"], "is_subject": [True]}, geometry=[shapely.box(0, 0, 30, 40)])
+    >>> [round(line.length, 3) for line in fence_lines(lot, shapely.LineString([(0, 40), (0, 0)]), 0.0)]
+    [40.0]
+    """
+    outline = subject_outline(parcels)
+    inner = shapely.buffer(outline, -inset_m, join_style="mitre") if inset_m else outline
+    near = shapely.buffer(side, 1.5 * inset_m + 1e-6, cap_style="flat")
+    line = shapely.intersection(shapely.boundary(inner), near)
+    if has_rows(buildings):
+        line = shapely.difference(line, shapely.union_all(buildings.geometry.to_numpy()))
+    whole = shapely.line_merge(line)
+    return [
+        part
+        for part in shapely.get_parts(whole)
+        if part.geom_type == "LineString" and part.length > 2.0 * inset_m + 1e-3
+    ]
+
+
+def lay_upright(
+    option: str, layers: Mapping[str, Any], asked: Instead, code: FenceHeight
+) -> Upright:
+    """Lay a fence, wall or trellis along the sides, by yard as tall as the plan or the code says.
+
+    Parameters
+    ----------
+    option : {"fence", "wall", "trellis"}
+    layers : mapping
+        Parcels and sides, and planting lines and buildings if there are any.
+    asked : Instead
+    code : FenceHeight
+
+    Raises
+    ------
+    InputError
+        If there is no side of a name that the plan gives.
+    """
+    sides = layers["sides"]
+    names = sides["side_id"].astype(str).tolist()
+    unknown = [name for name in asked.along if name not in names]
+    if unknown:
+        raise refuse(
+            f"there is no side '{unknown[0]}'",
+            f"Write some of {', '.join(names)}"
+            if names
+            else "Give the parcel, whose sides are meant",
+            key=Instead.key("along"),
+        )
+    lines = layers.get("planting_lines")
+    planted = set() if lines is None else set(lines["side_id"].astype(str))
+    chosen = asked.along or [name for name in names if name in planted] or names
+    shapes, heights, of_side, over = [], [], [], []
+    yards: dict[tuple[str, float], list[str]] = {}
+    for name, yard, side in zip(names, classes_of(sides), sides.geometry, strict=True):
+        allowed = getattr(code, f"{yard}_m")
+        own = getattr(asked, yard)
+        height = allowed if own is None else own
+        lines = fence_lines(layers["parcels"], side, asked.inset, layers.get("buildings")) if name in chosen else []  # fmt: skip
+        if not lines:
+            continue
+        yards.setdefault((yard, height), []).append(name)
+        if height > allowed + 1e-6:
+            over.append(f"{yard} {{{allowed:.2f} m}}")
+        shapes += lines
+        heights += [(height, yard)] * len(lines)
+        of_side += [name] * len(lines)
+    open_share = asked.trellis_open if option == "trellis" else 0.0
+    front_open = max(open_share, code.front_open_share)
+    screens = gpd.GeoDataFrame(
+        {
+            "screen_id": [f"{option} {number}" for number in range(1, len(shapes) + 1)],
+            "side_id": of_side,
+            "kind": ["wall" if option == "wall" else "fence"] * len(shapes),
+            "height_m": [height for height, _ in heights],
+            "opacity": [1.0 - (front_open if yard == "front" else open_share) for _, yard in heights],
+        },
+        geometry=shapes, crs=sides.crs,
+    )  # fmt: skip
+    told = "; ".join(
+        f"{{{height:.2f} m}} along {', '.join(mine)} ({yard})"
+        for (yard, height), mine in yards.items()
+    )
+    says = [told or "No side has room for it"]
+    if over:
+        says.append(f"the code {asked.code} allows less: {', '.join(dict.fromkeys(over))}")
+    if code.front_open_share and any(yard == "front" for _, yard in heights):
+        says.append(f"at the front at least {code.front_open_share:.0%} of it stays open, as that code asks")  # fmt: skip
+    if any(height > code.permit_above_m for height, _ in heights):
+        says.append(f"above {{{code.permit_above_m:.2f} m}} it needs a permit by that code")
+    says.append(f"heights by the published code {asked.code}: yours may differ, ask it" if not _all_own(asked) else "ask your own code how tall it may be")  # fmt: skip
+    says.append("gates and drives are not left out")
+    if option == "trellis":
+        says.append(f"it lets {asked.trellis_open:.0%} of the light through until something climbs it")  # fmt: skip
+    return Upright(screens, told, tuple(says))
+
+
+def _all_own(asked: Instead) -> bool:
+    return None not in (asked.front, asked.side, asked.rear)
+
+
+def with_screens(layers: Mapping[str, Any], screens: gpd.GeoDataFrame) -> dict[str, Any]:
+    """Give the layers with more existing screens."""
+    existing = layers.get("existing_screens")
+    if has_rows(existing):
+        screens = pd.concat([existing, screens], ignore_index=True)
+    return {**layers, "existing_screens": screens}
