@@ -3,41 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from screenplan.contracts import OUTPUTS
-from screenplan.ground.errors import InputError, refuse
-from screenplan.ground.kept import Kept
+from screenplan.ground.errors import refuse
 from screenplan.plan import Plan
 from screenplan.plan.reading import find_plan
-from screenplan.running.inputs import (
-    read_inputs,
-    rows_of_files,
-    species_in,
-    species_on,
-    step_arguments,
+from screenplan.running.course import (
+    ALTERNATIVES,
+    DESIGN,
+    EFFECTS,
+    Course,
+    arguments_of,
+    run_step,
+    street_of,
 )
-from screenplan.running.keeping import (
-    COMPARED,
-    NEEDED,
-    PLACING,
-    PROPOSING,
-    compare_sizes,
-    height_in_place,
-    plan_to_place,
-    with_views_closed,
-)
+from screenplan.running.inputs import read_inputs, rows_of_files, species_in, species_on
+from screenplan.running.keeping import COMPARED, NEEDED, plan_to_place
 from screenplan.running.steps import STEPS, Step
 
-#: The table that compares free and kept plants, which no step gives.
-EFFECTS = "kept_effects"
-#: What positions in files are in.
-WGS84 = "EPSG:4326"
-
-#: The step that chooses the planting, and those that set the rows that a plan says in its place.
-DESIGN, SAID = "design", ("zones", "lines", "room", "stretches", "plants")
+#: The steps that set the rows that a plan says, which a design chooses in their place.
+SAID = ("zones", "lines", "room", "stretches", "plants")
 
 #: Called with the step's name and its number from 1, and how many there are.
 Progress = Callable[[str, int, int], None]
@@ -169,8 +157,6 @@ def run_plan(
     >>> len(run.layers["planting_lines"])
     1
     """
-    from screenplan.contracts.tables import notes_of
-
     only = (only,) if isinstance(only, str) else tuple(only)
     frames = dict(layers or (reuse.frames if reuse else {}))
     plan, folder = find_plan(plan, folder, settings, frames)
@@ -184,82 +170,13 @@ def run_plan(
         else _read_before(plan, folder, frames, reuse)
     )
     steps = [step for step in steps if _is_recorded(step, site.layers, only)]
-    total = len(steps) + 1
     run = Run(plan, folder, site, dict(site.layers), only=only, frames=frames)
-    placed = plan_to_place(plan)
-    table, waits = species_on(site, placed), plan.kept.in_place
-    arguments, kept = _arguments(steps, placed, folder, site, table), Kept()
-    street = _street_of(plan, site)
-
-    def run_step(step: Step, layers: Mapping[str, Any], given: Mapping[str, Any]) -> dict[str, Any]:
-        return _run_step(step, street, layers, kept, given)
-
+    course = Course(run, steps)
     for number, step in enumerate(steps, start=2):
-        tell(step.name, number, total)
-        if waits and step.name not in PLACING:
-            size, told = height_in_place(placed, plan.kept, run, run_step, table)
-            waits, placed = False, placed.model_copy(update={"kept": size})
-            run.plan = plan = plan.model_copy(update={"kept": size})
-            run.notes += told
-            table = species_on(site, placed)
-            arguments = _arguments(steps, placed, folder, site, table)
-        with rows_of_files(run.layers, site.inputs, plan):
-            fence = None
-            if step.name == DESIGN and placed.instead.design:
-                fence = _fence_of(step, run, kept, arguments)
-            given = run_step(step, run.layers, arguments[step.name])
-            if step.name == PROPOSING and placed.kept.height is None:
-                sizes = given["kept_sizes"]
-                given["kept_sizes"] = with_views_closed(placed, run, sizes, run_step)
-        if fence is not None:
-            given[DESIGN] = fence.told(given[DESIGN])
-        run.layers |= given
-        run.notes += (note for layer in given.values() for note in notes_of(layer))
-        if step.name == DESIGN:
-            # What follows goes by what was chosen, as if the plan had said it.
-            placed = designed_plan(placed, given["plants"])
-            arguments = _arguments(steps, placed, folder, site, table)
-    if "kept_sizes" in run.layers and (not only or EFFECTS in only):
-        with rows_of_files(run.layers, site.inputs, plan):
-            effects = compare_sizes(placed, run, run_step)
-        if effects is not None:
-            run.layers[EFFECTS] = effects
-    if street is not None:
-        added = street.finish(run.layers, arguments)
-        run.notes += (note for name in added.keys() - run.layers for note in notes_of(added[name]))
-        run.layers |= added
-    if not only:
-        run.notes += _hint_of_a_fence(run, kept, table)
-    if plan.alternatives.asked and (not only or "alternatives" in only):
-        from screenplan.running.alternatives import compare_alternatives
-
-        with rows_of_files(run.layers, site.inputs, plan):
-            run.layers["alternatives"] = compare_alternatives(
-                plan, folder, run.layers, site.terrain, site.frame, table
-            )
+        tell(step.name, number, len(steps) + 1)
+        course.take(step)
+    course.finish()
     return run
-
-
-def _fence_of(step: Step, run: Run, kept: Kept, arguments: dict[str, dict[str, Any]]):
-    """Choose the fence that stands beside what is designed; the plants go by what it leaves to them."""
-    choose = replace(step, function="screenplan.design.fenced:choose_fence", gives=("fence",))
-    fence = choose(run.layers, kept=kept, **arguments[step.name])["fence"]
-    if fence.says:
-        run.layers["existing_screens"] = fence.layers["existing_screens"]
-        arguments[step.name] = arguments[step.name] | {"plan": fence.plan}
-    return fence
-
-
-def _hint_of_a_fence(run: Run, kept: Kept, table: Mapping[str, Any]) -> list[str]:
-    """Say what a fence would do on the first day, if the plan compares nothing with planting."""
-    from screenplan.works.fence_first import fence_first
-
-    site = run.site
-    given = step_arguments(STEPS["instead"], run.plan, run.folder, site.terrain, site.frame, table)
-    given.pop("species_table")
-    with rows_of_files(run.layers, site.inputs, run.plan):
-        hint = fence_first(run.layers, kept=kept, **given)
-    return [] if hint is None else [hint]
 
 
 def _steps_of(plan: Plan, only: Sequence[str]) -> list[Step]:
@@ -287,24 +204,6 @@ def _is_recorded(step: Step, layers: Mapping[str, Any], only: Sequence[str]) -> 
     return layer is not None and bool(layer[column].fillna(False).astype(bool).any())
 
 
-def _street_of(plan: Plan, site):
-    """Give the street that a plan of several lots is; None for a plan of one."""
-    if not plan.subject.ids:
-        return None
-    from screenplan.running.street import Street
-
-    return Street(plan, site)
-
-
-def _run_step(
-    step: Step, street, layers: Mapping[str, Any], kept: Kept | None, given: Mapping[str, Any]
-) -> dict[str, Any]:
-    """Run a step of one lot, or of a street."""
-    if street is None:
-        return step(layers, kept=kept, **given)
-    return street.run(step, layers, kept, given)
-
-
 def rehearse_plan(plan: Plan, folder: Path, site) -> None:
     """Refuse what a run of a plan would refuse, without following a sight line or a ray of the sun.
 
@@ -326,8 +225,8 @@ def rehearse_plan(plan: Plan, folder: Path, site) -> None:
     """
     steps = [step for step in _steps_of(plan, ()) if _is_recorded(step, site.layers, ())]
     plan = plan_to_place(plan)
-    arguments = _arguments(steps, plan, folder, site, species_on(site, plan))
-    layers, street = dict(site.layers), _street_of(plan, site)
+    arguments = arguments_of(steps, plan, folder, site, species_on(site, plan))
+    layers, street = dict(site.layers), street_of(plan, site)
     for step in steps:
         if step.name == DESIGN:
             # What comes after hangs on what is chosen, which takes following sight lines.
@@ -345,77 +244,7 @@ def rehearse_plan(plan: Plan, folder: Path, site) -> None:
             name: layers[name].iloc[:0] for name in step.follows if layers.get(name) is not None
         }
         with rows_of_files(layers, site.inputs, plan):
-            layers |= _run_step(step, street, given, None, arguments[step.name])
-
-
-def _arguments(
-    steps: Sequence[Step], plan: Plan, folder: Path, site, species_table
-) -> dict[str, dict[str, Any]]:
-    """Collect what every step is called with, so that what is wrong in it is said at the start."""
-    with rows_of_files(site.layers, site.inputs, plan):
-        if site.frame.is_placed:
-            check_positions(site.frame)
-        if plan.subject.ids:
-            from screenplan.running.street import refuse_of_street
-
-            refuse_of_street(plan)
-        if plan.design.wanted:
-            _refuse_rows_of_design(plan)
-        if plan.instead.design:
-            from screenplan.design.fenced import refuse_fence
-
-            refuse_fence(plan)
-        if plan.alternatives.asked:
-            from screenplan.running.alternatives import list_variants
-
-            if plan.design.wanted:
-                raise refuse(
-                    "alternatives are rows of one kind, size and spacing each, and here a design chooses among kinds, sizes and spacings by itself",
-                    "List them in design.kinds, design.stock_heights and design.spacings, and leave [alternatives] out; or set design.wanted to false to compare rows",
-                    key="alternatives",
-                )
-            if plan.kept.in_place:
-                raise refuse(
-                    "alternatives are laid by their own width each, and here rows are kept where free ones stand",
-                    "Leave kept.in_place out, or [alternatives]",
-                    key=plan.kept.key("in_place"),
-                )
-            list_variants(plan)
-        return {
-            step.name: step_arguments(step, plan, folder, site.terrain, site.frame, species_table)
-            for step in steps
-        }
-
-
-def _refuse_rows_of_design(plan: Plan) -> None:
-    """Refuse what a plan says of its rows and a design cannot keep to."""
-    if plan.rows.fill:
-        raise refuse(
-            "the sides are to be filled from end to end, and a design plants only what closes views",
-            "Leave rows.fill out, or set design.wanted to false",
-            key=plan.rows.key("fill"),
-        )
-
-
-def designed_plan(plan: Plan, plants) -> Plan:
-    """Give the plan that says what a design has chosen."""
-    from screenplan.design.chosen import plan_of
-
-    return plan_of(plan, plants)
-
-
-def check_positions(frame) -> None:
-    """Refuse a CRS from which the positions in WGS 84, which files hold, cannot be computed here."""
-    try:
-        frame.transformation_from(WGS84)
-    except InputError as error:
-        what, mend = (f"{text}" for text in (error.problems[0].what, error.problems[0].mend))
-        raise refuse(
-            f"Positions for a receiver and for GeoJSON cannot be computed: {what[:1].lower()}{what[1:]}",
-            "State the CRS in which the coordinates of the parcels really are, or save the parcels in another CRS. "
-            f"Or {mend[:1].lower()}{mend[1:]}",
-            key="layers.parcels.crs",
-        ) from None
+            layers |= run_step(step, street, given, None, arguments[step.name])
 
 
 def steps_for(only: Sequence[str], *, designs: bool = False) -> list[Step]:
@@ -442,14 +271,14 @@ def steps_for(only: Sequence[str], *, designs: bool = False) -> list[Step]:
     every = [step for step in STEPS.values() if step.name not in left_out]
     given = {name for step in every for name in step.gives}
     wanted = set(only)
-    for name in sorted(wanted - given - {"alternatives", EFFECTS}):
+    for name in sorted(wanted - given - {ALTERNATIVES, EFFECTS}):
         raise refuse(
             f"no step gives a layer '{name}'",
             f"Ask for some of {', '.join(layer for layer in OUTPUTS if layer in given)}",
         )
     if not wanted:
         return every
-    if "alternatives" in wanted:
+    if ALTERNATIVES in wanted:
         wanted.add("sides")
     if EFFECTS in wanted:
         wanted |= {"kept_sizes", *(layer for name in COMPARED for layer in STEPS[name].gives)}

@@ -20,8 +20,8 @@ from screenplan.outputs.conform import conform
 from screenplan.outputs.geojson import COORDINATE_DECIMALS, WGS84
 from screenplan.outputs.valid import valid_polygons
 from screenplan.plan import check_plan
+from screenplan.running.course import check_positions
 from screenplan.running.inputs import step_arguments
-from screenplan.running.pipeline import check_positions
 from screenplan.running.steps import STEPS
 from screenplan.site.reading import LayerSource, read_site
 
