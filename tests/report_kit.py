@@ -9,7 +9,7 @@ from screenplan.commandline.sample import sample_plan
 from screenplan.contracts import year_column
 from screenplan.plan import check_plan, read_plan
 from screenplan.running.inputs import read_inputs, step_arguments
-from screenplan.running.pipeline import Run
+from screenplan.running.run import Run
 from screenplan.running.steps import STEPS
 from screenplan.running.writing import about_run
 

@@ -7,7 +7,8 @@ from typing import Any
 import geopandas as gpd
 import shapely
 
-from screenplan.running.pipeline import Run, run_plan
+from screenplan.running.pipeline import run_plan
+from screenplan.running.run import Run
 
 #: In the middle of zone 14, where metres of the grid are metres to 4 in 10,000.
 CORNER, CRS = (500_000.0, 4_980_000.0), "EPSG:32614"

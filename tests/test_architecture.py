@@ -51,7 +51,7 @@ MAY_IMPORT = {
 ORDER_IN = {
     "ground": ["offers", "kept", "said", "texts", "told_years", "errors", "extras", "faults", "crown_shapes", "paths", "toml_files", "units", "datum", "reproject", "frame"],
     "county": ["spacing", "seen", "parcel", "answer", "columnar", "laying", "together", "ground", "partition", "sharing", "state", "map", "whole"],
-    "running": ["steps", "descriptions", "inputs", "alternatives", "keeping", "street", "pipeline", "library", "writing", "exporting"],
+    "running": ["steps", "descriptions", "inputs", "run", "alternatives", "keeping", "street", "course", "pipeline", "library", "writing", "exporting"],
 }  # fmt: skip
 
 

@@ -20,7 +20,8 @@ from screenplan.outputs.kinds import split_by_kind
 from screenplan.plan import check_plan
 from screenplan.plan.reading import change_plan
 from screenplan.plan.text import plan_text
-from screenplan.running.pipeline import Run, run_plan
+from screenplan.running.pipeline import run_plan
+from screenplan.running.run import Run
 from screenplan.running.writing import about_run, default_folder, open_folder, write_run
 
 #: Files in the folder of a plan that is made from layers.

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from screenplan.contracts.tables import notes_of
 from screenplan.ground.errors import InputError, refuse
@@ -24,10 +24,8 @@ from screenplan.running.keeping import (
     plan_to_place,
     with_views_closed,
 )
+from screenplan.running.run import Run
 from screenplan.running.steps import STEPS, Step
-
-if TYPE_CHECKING:
-    from screenplan.running.pipeline import Run
 
 #: The step that chooses the planting.
 DESIGN = "design"

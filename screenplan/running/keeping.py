@@ -23,6 +23,7 @@ from screenplan.contracts.tables import table_of
 from screenplan.plan import Plan
 from screenplan.plan.planting import KeptSize
 from screenplan.running.inputs import species_on, step_arguments
+from screenplan.running.run import Run
 from screenplan.running.steps import STEPS
 from screenplan.works.clipping import STEP_M, propose_height
 
@@ -47,7 +48,7 @@ def plan_to_place(plan: Plan) -> Plan:
 
 
 def height_in_place(
-    placed: Plan, kept: KeptSize, run, run_step: Callable, species_table: Mapping[str, Any]
+    placed: Plan, kept: KeptSize, run: Run, run_step: Callable, species_table: Mapping[str, Any]
 ) -> tuple[KeptSize, list[str]]:
     """Give the size at which rows are kept that stand in their places.
 
@@ -114,7 +115,7 @@ def _proposed(sizes: pd.DataFrame) -> pd.DataFrame:
     return sizes.loc[~sizes["kept"].to_numpy(bool) & sizes["keep_m"].notna().to_numpy(bool)]
 
 
-def _least_height(plan: Plan, run, rows: pd.DataFrame, run_step: Callable) -> float:
+def _least_height(plan: Plan, run: Run, rows: pd.DataFrame, run_step: Callable) -> float:
     """Give the least height, in steps, from that at which crowns meet, at which each view closes that closes free."""
     step = STEPS["views"]
 
@@ -142,7 +143,7 @@ def _least_height(plan: Plan, run, rows: pd.DataFrame, run_step: Callable) -> fl
 COMPARED = ("views", "light", "wires", "outgrown")
 
 
-def compare_sizes(placed: Plan, run, run_step: Callable) -> pd.DataFrame | None:
+def compare_sizes(placed: Plan, run: Run, run_step: Callable) -> pd.DataFrame | None:
     """Give what the same plants in the same places do to others and to the views, free and kept.
 
     Parameters

@@ -20,7 +20,7 @@ from screenplan.outputs.record import RunRecord, describe_output, write_record
 from screenplan.outputs.report import REPORT_NAME, About, write_report
 from screenplan.outputs.year_sheet import YEARS_NAME, write_years
 from screenplan.plan import SECTIONS, is_length, key_field
-from screenplan.running.pipeline import Run
+from screenplan.running.run import Run
 
 #: Folder of the stake-out for receivers and surveyors, and its tables.
 STAKEOUT_FOLDER = "stakeout"

@@ -292,9 +292,20 @@ def _middle(ground, option: Places, why: str) -> Garden | None:
 def _cut(operation, ground, by):
     """Intersect ground with an area, or take it away from it.
 
-    Where edges nearly meet, the cut before may have left a ring that crosses itself: it is mended first.
+    Where edges nearly meet, the cut before may have left a ring that crosses itself, or a hole beside the ground
+    instead of in it: it is mended first.
     """
     try:
         return operation(ground, by)
     except shapely.errors.GEOSException:
-        return operation(shapely.make_valid(ground), shapely.make_valid(by))
+        return operation(_mended(ground), _mended(by))
+
+
+def _mended(ground):
+    mended = shapely.make_valid(ground)
+    # What keeps all edges may fail on those that nearly meet; what takes holes from shells does not.
+    return (
+        mended
+        if mended.is_valid
+        else shapely.make_valid(ground, method="structure", keep_collapsed=False)
+    )
