@@ -343,13 +343,11 @@ def _height_to_keep(sizes, effects, units) -> Iterator[str]:
     grown = max((float(row["grown_m"]) for row in rows), default=0.0)
     if grown > keep + MUCH_TALLER_M:
         low = format_length(math.ceil(keep * 10.0 - 1e-9) / 10.0, units, 1)
-        changes = {row["effect"]: row for row in _rows(effects)}
-        told = [
+        so = "".join(
             f", and take {row['kept_says']} in the place of {row['free_says']} of a window's sun"
-            for row in (changes.get("window_sun"),)
-            if row and row["kept_says"] != row["free_says"]
-        ]
-        so = "".join(told)
+            for row in _rows(effects)
+            if row["effect"] == "window_sun" and row["kept_says"] != row["free_says"]
+        )
         yield (
             f"Clipped at {low} the plants close the same views{so}; left alone they grow to "
             f"{format_length(grown, units, 1)}. In the plan: kept.in_place = true"

@@ -118,6 +118,9 @@ def _proposed(sizes: pd.DataFrame) -> pd.DataFrame:
 def _least_height(plan: Plan, run: Run, rows: pd.DataFrame, run_step: Callable) -> float:
     """Give the least height, in steps, from that at which crowns meet, at which each view closes that closes free."""
     step = STEPS["views"]
+    least, grown = float(rows["keep_m"].max()), float(rows["grown_m"].max())
+    if least >= grown:
+        return grown
 
     def closed(height: float | None) -> set[str]:
         size = plan.kept.model_copy(update={"height": height})
@@ -128,10 +131,9 @@ def _least_height(plan: Plan, run: Run, rows: pd.DataFrame, run_step: Callable) 
         views = run_step(step, run.layers, given | NO_ERRORS)["views"]
         return set(views.loc[views["status"] == "closes", "view_id"].astype(str))
 
-    least, grown = float(rows["keep_m"].max()), float(rows["grown_m"].max())
     heights = [*np.arange(least, grown, STEP_M).round(3).tolist(), grown]
     free, low, high = closed(None), 0, len(heights) - 1
-    if high > 0 and free <= closed(heights[0]):
+    if free <= closed(least):
         return least
     while high - low > 1:
         middle = (low + high) // 2
