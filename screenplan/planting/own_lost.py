@@ -90,14 +90,18 @@ def _records(layer: pd.DataFrame, plan: Options) -> list[dict[str, Any]]:
     usual = np.nan if planting is None else float(dt.date.fromisoformat(planting).year)
     by_years = numbers(layer, "measured_year", np.nan) - numbers(layer, "planted_year", usual)
     ages = numbers(layer, "age_years", np.nan)
-    columns: dict[str, Any] = {
-        "tag": texts(layer, "tag_id"), "species": texts(layer, "species"),
-        "line": texts(layer, "line_id"), "station": numbers(layer, "station_m", np.nan),
-        "age": np.where(np.isnan(ages), by_years, ages),
-    }  # fmt: skip
+    columns = zip(
+        texts(layer, "tag_id"), texts(layer, "species"), texts(layer, "line_id"),
+        numbers(layer, "station_m", np.nan), np.where(np.isnan(ages), by_years, ages), are_lost(layer),
+        strict=True,
+    )  # fmt: skip
     return [
-        {"row": int(k) + 1, "number": _number(columns["tag"][k])} | {name: column[k] for name, column in columns.items()}
-        for k in np.flatnonzero(are_lost(layer))
+        {
+            "row": row, "number": _number(tag), "tag": tag, "species": species, "line": line,
+            "station": station, "age": age,
+        }
+        for row, (tag, species, line, station, age, is_lost) in enumerate(columns, start=1)
+        if is_lost
     ]  # fmt: skip
 
 

@@ -114,7 +114,8 @@ def _who_stops(
     ends, planted: tuple[Runs, CrownTable], time: tuple[int, int], plants: int
 ) -> csr_array:
     """Give which plants stop each ray, each by itself, as 1, (rays, plants)."""
-    first, found = list_stoppers(ends[0], ends[1], *planted, *time)
+    (origin, target), (runs, crowns), (year, growth) = ends, planted, time
+    first, found = list_stoppers(origin, target, runs, crowns, year, growth)
     return csr_array((np.ones(len(found), np.int8), found, first), shape=(len(ends[0]), plants))
 
 

@@ -126,15 +126,16 @@ def _by_chance(
         return mixed, stays
     draws = Draws(plan.chance.draws, plan.chance.seed)
     eaten = draw_befallen(stand, draws, "browsed", chance)[stand.order]
-    crowns = [crowns_of(stand), crowns_of(stand, floor)]
-    planted = [(runs_of(stand, some), some) for some in crowns]
+    uncut, cut = (
+        (runs_of(stand, some), some) for some in (crowns_of(stand), crowns_of(stand, floor))
+    )
     for k, _, origin, target, light in sight.rays():
         # It is open at most as far as with every plant browsed.
         years = np.arange(last + 1)
         may_open = years[(years >= closes[k]) & (browsed[k, : last + 1] > threshold)]
         opens = np.zeros(draws.count, bool)
         for year in {*may_open.tolist(), last}:
-            view = cut_view((origin, target), light, planted[0], planted[1], (year, TYPICAL))
+            view = cut_view((origin, target), light, uncut, cut, (year, TYPICAL))
             if year == last and browsed[k, last] > fenced[k, last]:
                 mixed[k] = expected_open(view, chance)
             if year in may_open:
