@@ -18,7 +18,7 @@ METHOD = {
     "sight_areas": "roads", "sight_plants": "roads", "pegs": "tape", "base_lines": "tape", "stakes": "tape",
     "stake_checks": "tape", "tape_points": "tape", "quantities": "water", "schedule": "water", "cost": "cost",
     "alternatives": "cost", "plants_in_hand": "cost", "lot_costs": "cost", "instead": "cost", "shared_boundaries": "where",
-    "year_costs": "cost",
+    "year_costs": "cost", "water_by_month": "water", "drip_lines": "water",
 }  # fmt: skip
 
 _INTRO = """\
