@@ -348,10 +348,10 @@ def _first_met(
     nearest = np.concatenate([[True], probe[1:] != probe[:-1]])[: len(probe)]
     probe, thing, away = probe[nearest], thing[nearest], away[nearest]
     if before is not None:
-        asked = np.flatnonzero(hidden[probe])
-        nearer = _away(probes[probe[asked]], starts[probe[asked]], before[probe[asked]])
+        behind = np.flatnonzero(hidden[probe])
+        nearer = _away(probes[probe[behind]], starts[probe[behind]], before[probe[behind]])
         seen = np.ones(len(probe), dtype=bool)
-        seen[asked] = ~(nearer <= away[asked])
+        seen[behind] = ~(nearer <= away[behind])
         probe, thing = probe[seen], thing[seen]
     first[probe] = thing
     return first
