@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 
 import geopandas as gpd
+import shapely
 
 from screenplan.plan import Options
 from screenplan.views.sampling import FEWEST_POSITIONS, MOST_TARGETS
@@ -41,7 +42,7 @@ def spacing_for(plan: Options, windows: gpd.GeoDataFrame, places: gpd.GeoDataFra
     """
     spacing, most = plan.views.target_spacing, plan.county.rays
     eyes = len(windows) * plan.views.eyes_across * HEIGHTS
-    areas = places.geometry.area.to_numpy(float)
+    areas = shapely.area(places.geometry.to_numpy())
     while most and rays_at(spacing, eyes, areas) > most and spacing < WIDEST_M:
         spacing = min((math.floor(spacing / STEP_M) + 1) * STEP_M, WIDEST_M)
     return spacing

@@ -219,8 +219,9 @@ def _along_sides(
                 line = _run_on(line, before[1], after[1], alone, reachable)
             pieces[names[side]].append(line)
     drawn: list = []
+    shapes = sides.geometry.to_numpy()
     for name in chosen:
-        side = sides.geometry.iloc[names.index(name)]
+        side = shapes[names.index(name)]
         ordered = sorted(
             pieces[name],
             key=lambda line: shapely.line_locate_point(

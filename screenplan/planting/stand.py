@@ -16,7 +16,7 @@ import numpy as np
 import shapely
 
 from screenplan.contracts import GROWTHS, HIGHEST_PLANT_M
-from screenplan.contracts.tables import numbers
+from screenplan.contracts.tables import numbers, texts
 from screenplan.ground.crown_shapes import CrownShape
 from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.faults import Faults
@@ -385,17 +385,13 @@ def _starts(plants, species_table) -> tuple[tuple[Start, ...], np.ndarray]:
     looks: dict[tuple[str, float, bool, str], int] = {}
     start = [
         looks.setdefault((key, float(height), bool(old), kind), len(looks))
-        for key, height, old, kind in zip(keys, stock, stands, _kinds_of_stock(plants), strict=True)
+        for key, height, old, kind in zip(
+            keys, stock, stands, texts(plants, "stock", USUAL_STOCK), strict=True
+        )
     ]
     of = {key: species for key, species in found.items() if species is not None}
     starts = tuple(Start(of[key], height, old, kind) for key, height, old, kind in looks)
     return starts, np.array(start, int)
-
-
-def _kinds_of_stock(plants) -> list[str]:
-    if "stock" not in plants.columns:
-        return [USUAL_STOCK] * len(plants)
-    return plants["stock"].fillna(USUAL_STOCK).astype(str).to_list()
 
 
 def _species(key: str, species_table) -> Species | None:

@@ -8,8 +8,9 @@ steps costs nothing; a step's function is imported when it is called.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cache
 from importlib import import_module
 from inspect import signature
 from typing import Any
@@ -100,13 +101,19 @@ class Step:
         if kept is None:
             own = {name: without_hollow(layer) for name, layer in own.items()}
         function = self.load()
-        if "layers" in signature(function).parameters:
+        named = _parameters(function)
+        if "layers" in named:
             own = {"layers": own}
-        if "kept" in signature(function).parameters:
+        if "kept" in named:
             given["kept"] = kept
         result = function(**own, **given)
         results = result if isinstance(result, tuple) else (result,)
         return dict(zip(self.gives, results, strict=True))
+
+
+@cache
+def _parameters(function: Callable) -> frozenset[str]:
+    return frozenset(signature(function).parameters)
 
 
 def _step(name: str, does: str, function: str, **names: str) -> Step:

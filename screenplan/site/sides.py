@@ -348,10 +348,10 @@ def _first_met(
     nearest = np.concatenate([[True], probe[1:] != probe[:-1]])[: len(probe)]
     probe, thing, away = probe[nearest], thing[nearest], away[nearest]
     if before is not None:
-        some = np.flatnonzero(hidden[probe])
-        nearer = _away(probes[probe[some]], starts[probe[some]], before[probe[some]])
+        behind = np.flatnonzero(hidden[probe])
+        nearer = _away(probes[probe[behind]], starts[probe[behind]], before[probe[behind]])
         seen = np.ones(len(probe), dtype=bool)
-        seen[some] = ~(nearer <= away[some])
+        seen[behind] = ~(nearer <= away[behind])
         probe, thing = probe[seen], thing[seen]
     first[probe] = thing
     return first
