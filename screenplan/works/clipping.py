@@ -113,9 +113,8 @@ def lay_clipping(
         needed = _needed(layers.get("needed_height"), line_id)
         kept = bool(clipped[mine].all())
         keep = _kept_at(stand, mine) if kept else None
-        proposed = False
-        if keep is None and needed is not None and line_id in pairs:
-            proposed = True
+        proposed = keep is None and line_id in pairs
+        if proposed and needed is not None:
             keep = height_to_keep(
                 whole.starts, pairs[line_id][0], (_lowest(layers, line_id, plan), needed), plan,
                 at_least_m=float(plants["stock_height_m"].to_numpy(float)[mine].max()),
