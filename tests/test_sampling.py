@@ -268,3 +268,15 @@ def test_positions_between_which_nothing_passes_do_not_count():
     assert positions_in_view(SOUTH, eyes, heads) == (1, 1)
     # Without an opening nothing stands between any of them.
     assert positions_in_view(None, eyes, heads) == (1, 2)
+
+
+@pytest.mark.parametrize("turn", [0, 1, 2, 3, 4])
+def test_a_corner_on_a_straight_edge_does_not_turn_the_grid(turn):
+    """Invariant: the longest edge stays the longest, whatever parts it and wherever the outline begins."""
+    plain = Polygon([(0, 0), (7, 2), (5, 6), (0, 5)])
+    corners = [(0, 0), (3.49, 1.003), (7, 2), (5, 6), (0, 5)]  # 6 mm off the first edge
+    parted = Polygon(corners[turn:] + corners[:turn])
+    one, two = (positions_in(shape, 0.8, 200) for shape in (plain, parted))
+    assert len(one) == len(two) > 20
+    away = shapely.distance(shapely.MultiPoint(one), shapely.points(two))
+    assert away.max() < 0.02

@@ -31,6 +31,9 @@ COINCIDENT_M = 1e-3
 CLEAR_OF_LINE_M = 0.5
 #: A place that is longer by less, which no tape reads, has no further row of positions for it.
 READ_M = 1e-3
+#: A corner that lies so near to the straight line past it does not part an edge, metres: outlines that were cut or drawn
+#: otherwise have such.
+STRAIGHT_M = 0.01
 #: A place has at least this many positions of its own, however small, if it is a polygon.
 FEWEST_POSITIONS = 4
 #: Positions in a place at most, about; each has a seated and a standing head.
@@ -378,10 +381,10 @@ def stand_on(xy, shape, heights, raised_m: float, terrain) -> np.ndarray:
 
 
 def _longest_edge(polygon) -> np.ndarray:
-    """Direction of the longest edge of the outline, as a unit vector."""
+    """Direction of the longest edge of the outline, as a unit vector; corners on a straight edge do not part it."""
     edges = np.concatenate(
         [
-            np.diff(shapely.get_coordinates(part.exterior), axis=0)
+            np.diff(_corners(shapely.get_coordinates(part.exterior)), axis=0)
             for part in shapely.get_parts(polygon)
         ]
     )
@@ -391,3 +394,11 @@ def _longest_edge(polygon) -> np.ndarray:
     both = np.vstack([longest, -longest])
     longest = both[first_clockwise(both, np.zeros(2))]
     return longest / np.hypot(*longest)
+
+
+def _corners(ring: np.ndarray) -> np.ndarray:
+    """Leave out the corners of a closed ring that lie on a straight edge; it begins at the corner farthest out."""
+    xy = ring[:-1]
+    first = int(np.hypot(*(xy - xy.mean(axis=0)).T).argmax())
+    turned = np.vstack([xy[first:], xy[: first + 1]])
+    return shapely.get_coordinates(shapely.simplify(shapely.linestrings(turned), STRAIGHT_M))
