@@ -42,7 +42,7 @@ from screenplan.outputs.tables import write_csv
 from screenplan.plan import Plan
 from screenplan.plan.design import Design
 from screenplan.plan.instead import Instead
-from screenplan.plan.planting import Rows
+from screenplan.plan.planting import KeptSize, Rows
 from screenplan.plan.reading import find_plan
 from screenplan.plan.site import Subject
 from screenplan.running.inputs import sources_of, terrain_of
@@ -271,7 +271,7 @@ def _check_plan(plan: Plan) -> None:
     for key, asked, mend in (
         (Design.key("wanted"), plan.design.wanted, "Set design.wanted to false: a county plants fixed rows"),
         (Rows.key("along"), bool(plan.rows.along), "Leave rows.along out, and name classes of sides in county.planted"),
-        ("kept.in_place", plan.kept.in_place, "Write the height at which rows are kept (kept.height), and leave kept.in_place out"),
+        (KeptSize.key("in_place"), plan.kept.in_place, "Write the height at which rows are kept (kept.height), and leave kept.in_place out"),
         ("alternatives", plan.alternatives.asked, "Leave [alternatives] out, and run the county once for each"),
         (Instead.key("compare"), bool(plan.instead.compare), "Leave [instead] out: it compares for a single parcel"),
         (Instead.key("design"), plan.instead.design, "Leave [instead] out: a county designs nothing"),

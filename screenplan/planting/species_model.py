@@ -424,7 +424,7 @@ class Species:
             leaf_density=(self.density_at(leaves),) * 3,
         )
 
-    def curve_at(self, height) -> tuple[HeightCurve, np.ndarray]:
+    def curve_at(self, height: float | np.ndarray) -> tuple[HeightCurve, np.ndarray]:
         """Give the curve of the height that lies so many standard deviations from the middle, and where it stops, metres.
 
         Parameters

@@ -14,6 +14,7 @@ from typing import Any
 from screenplan.contracts.tables import notes_of
 from screenplan.ground.errors import InputError, refuse
 from screenplan.ground.kept import Kept
+from screenplan.ground.said import said
 from screenplan.plan import Plan
 from screenplan.running.inputs import rows_of_files, species_on, step_arguments
 from screenplan.running.keeping import (
@@ -83,7 +84,7 @@ class Course:
                 )
                 run.layers |= added
             if not run.only:
-                run.notes += self._hint_of_a_fence()
+                run.notes += map(said, self._hint_of_a_fence())
             if run.plan.alternatives.asked and self._wants(ALTERNATIVES):
                 from screenplan.running.alternatives import compare_alternatives
 
@@ -133,7 +134,7 @@ class Course:
         size, told = height_in_place(self.placed, run.plan.kept, run, self.run_step, self.table)
         self._waits, self.placed = False, self.placed.model_copy(update={"kept": size})
         run.plan = run.plan.model_copy(update={"kept": size})
-        run.notes += told
+        run.notes += map(said, told)
         self.table = species_on(run.site, self.placed)
         self.arguments = self._arguments()
 

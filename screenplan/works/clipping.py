@@ -26,7 +26,7 @@ import pandas as pd
 import shapely
 
 from screenplan.contracts import CLIPPING, KEPT_SIZES
-from screenplan.contracts.tables import has_rows, table_of
+from screenplan.contracts.tables import has_rows, notes_of, table_of, with_notes
 from screenplan.contracts.task_times import year_day
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.closure import ROUNDING_M, bands_of_crowns, lowest_sight, rows_of_pairs
@@ -338,17 +338,17 @@ def _needed(needed_height, line_id: str) -> float | None:
 
 def propose_height(sizes: pd.DataFrame, rows: pd.Index, height_m: float) -> pd.DataFrame:
     """Give the kept sizes with one height for some rows, at which each view closes that closes behind the free ones."""
-    told = sizes.copy()
-    for row in rows:
-        grown = float(sizes.loc[row, "grown_m"])
-        told.loc[row, "keep_m"] = height_m
-        told.loc[row, "says"] = (
+    told = sizes.to_dict("records")
+    for place in np.flatnonzero(sizes.index.isin(rows)):
+        grown = float(told[place]["grown_m"])
+        told[place]["keep_m"] = height_m
+        told[place]["says"] = (
             _said(None, height_m, grown, kept=False, proposed=True)
             if grown <= height_m
             else f"Kept at {{{height_m:.1f} m}} it closes each view that it closes free, with typical growth; free it grows to "
             f"{{{grown:.1f} m}}. {_IN_PLACE}"
         )
-    return told
+    return with_notes(table_of(KEPT_SIZES, told), notes_of(sizes))
 
 
 def _said(needed, keep, grown: float, kept: bool, *, proposed: bool) -> str:
