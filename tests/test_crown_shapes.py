@@ -15,7 +15,7 @@ from crown_kit import COLUMN, PARABOLOID, POWERS, named
 from crown_shape_toy import DOME
 
 from screenplan.contracts import GROWTHS
-from screenplan.ground.crown_shapes import POWER, SHAPES, CrownShape, error_share
+from screenplan.ground.crown_shapes import POWER, SHAPES, CrownShape, error_share, shape_of
 from screenplan.outputs.drawings.crowns import crown_outline
 from screenplan.plan import read_plan
 from screenplan.planting.shapes import is_nested, meeting_band, shape_radius
@@ -135,3 +135,10 @@ def test_a_dome_lies_between_a_paraboloid_and_a_column(z):
         shape_radius(shape, 4.0, 3.0, 0.0, z) for shape in (PARABOLOID, DOME, COLUMN)
     )
     assert narrow < mine < wide
+
+
+@pytest.mark.parametrize("shape", ["box", "cone", "column", "ellipsoid", shape_of("power", 0.3)])
+def test_a_taller_crown_is_in_no_lower_one(shape):
+    lower, taller = (2.0, 1.0, 0.0, 1.0), (3.0, 1.0, 0.0, 1.0)
+    assert not is_nested(shape, lower, taller)
+    assert is_nested(shape, lower, lower)

@@ -16,7 +16,7 @@ from screenplan.outputs.calendar_file import write_calendar
 from screenplan.plan import DEFAULTS
 from screenplan.rules.limits import load_limits
 from screenplan.works.calendar import schedule_work
-from screenplan.works.durations import days_of_work, hours_to_replace
+from screenplan.works.durations import _setting, days_of_work, hours_to_replace
 from screenplan.works.locating import Request
 from screenplan.works.rates import rate_of
 
@@ -198,3 +198,11 @@ def test_a_note_says_whose_days_they_are():
 def test_a_crew_that_cannot_be_is_refused(options, what):
     with pytest.raises(InputError, match=what):
         plan_with(**options)
+
+
+def test_only_rows_of_plants_that_are_counted_take_hours_to_set():
+    sources: list[str] = []
+    rows = [{"item": "plant holly", "plants": None}, {"item": "mulch", "plants": 3}]
+    assert list(_setting(rows, DEFAULTS, sources)) == []
+    (hours,) = _setting([{"item": "plant holly", "plants": 3}], DEFAULTS, sources)
+    assert hours > 0.0

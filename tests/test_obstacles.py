@@ -13,7 +13,7 @@ from shapely.geometry import LineString, MultiPolygon, Point, Polygon, box
 from screenplan.ground.errors import InputError
 from screenplan.site.terrain import Terrain
 from screenplan.views.blocking import Ground, _first_below, first_ground, grid_panels
-from screenplan.views.obstacles import TREE_STEM_SHARE, lay_obstacles
+from screenplan.views.obstacles import AWNING, TREE_STEM_SHARE, lay_obstacles
 
 
 def slope(z, x0=0.0, y0=0.0, dx=1.0, dy=1.0):
@@ -387,3 +387,9 @@ def test_where_a_parabola_first_falls_below_is_its_first_root(k2, k1, k0, low, h
         assert abs((k2 * found + k1) * found + k0) < 1e-6
         if abs(k2) > 1e-3:
             assert np.abs(roots - found).min() < 1e-3
+
+
+@pytest.mark.parametrize(("kind", "count"), [(AWNING, 1), ("fence", 0), ("wall", 0)])
+def test_an_awning_alone_is_one(kind, count):
+    shape = box(0, 0, 2, 2) if kind == AWNING else LineString([(0, 0), (2, 0)])
+    assert len(lay_obstacles(None, screens(kind, shape)).awnings) == count

@@ -201,6 +201,10 @@ def test_the_next_days_are_within_every_window():
     assert next_days([window(11, 12, 1)], begin) == (dt.date(2027, 11, 1), dt.date(2028, 1, 31))
     assert next_days([window(3), window(4)], begin) is None
     assert next_days([], begin) is None
+    # Where every month is one to plant in, no end is found within a year.
+    first, last = next_days([window(*range(1, 13))], begin)
+    assert first == begin
+    assert (last - first).days > 366
     seasons = Seasons(dt.date(2027, 4, 20), 50.0)
     assert move_into([window(5)], seasons, 0) == 11
     assert move_into([window(5)], Seasons(None, 50.0), 3) == 3

@@ -13,10 +13,11 @@ from scipy.sparse import csr_array
 from screenplan.design import choice as choices
 from screenplan.design import greedy, merging
 from screenplan.design.choice import Limits, breaks_of, counts, open_weight, runs_in
+from screenplan.design.clock import Clock
 from screenplan.design.formulation import programme_of, relax
 from screenplan.design.greedy import plant_greedily
 from screenplan.design.merging import join_rays, merge_rays
-from screenplan.design.programme import find_planting, least_difference, price_of_open
+from screenplan.design.programme import _improve, find_planting, least_difference, price_of_open
 from screenplan.design.reduced import fewer_spots
 from screenplan.design.search import Search
 
@@ -218,6 +219,23 @@ def test_a_better_planting_is_found_in_the_time_given_and_none_without_time():
     assert not search.find_good(0.0)
     assert search.find_good(20.0)
     assert search.least == pytest.approx(least_of_all(choice, limits))
+
+
+def test_a_planting_is_made_better_part_by_part():
+    # Brute force: of six plants, of which any three do, the three cheapest.
+    choice = choice_of(np.eye(6, dtype=bool), price=[3.0, 1.0, 1.0, 1.0, 1.0, 2.0], need=[0.5])
+    limits, every = Limits(open_price=100.0, least_run=1), np.ones(6, bool)
+    whole = programme_of(choice, limits)
+    better = _improve(choice, limits, whole, every, 20.0, Clock())
+    assert counts(choice, limits, better) == pytest.approx(least_of_all(choice, limits))
+    assert _improve(choice, limits, whole, every, 0.0, Clock()).tolist() == every.tolist()
+
+
+def test_as_many_plants_are_set_in_turn_as_a_view_needs():
+    # By hand: each of nine plants stops a ninth of the light, and all of it is asked.
+    choice = choice_of(np.eye(9, dtype=bool), need=[1.0])
+    for quickly in (False, True):
+        assert plant_greedily(choice, Limits(open_price=100.0, least_run=1), quickly=quickly).all()
 
 
 def test_a_view_that_costs_more_than_it_counts_stays_open():
