@@ -1,4 +1,8 @@
-"""A clock of work: what the processor did for us, so that a busy machine finds the same planting, only later."""
+"""A clock of work: the time in which the processor worked for us, so that a busy machine finds about as much, only later.
+
+Not always the same: programs that share a processor's core slow each other within that time too, and how long a search
+may take on the wall is guessed from the pace until then.
+"""
 
 from __future__ import annotations
 

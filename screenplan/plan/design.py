@@ -104,6 +104,6 @@ class Design(Section):
         description="Where [rows] or [plants] name sides, offset, spacing, species or stock height, work out the design without them too, and tell what it would save or close; takes as long again",
     )
     seconds: float = Field(
-        4.0, ge=0, le=3600, description="Processor time for the solver; then the best planting found stands, with its gap. A busy machine takes longer and finds as much",
+        4.0, ge=0, le=3600, description="Processor time for the solver; then the best planting found stands, with its gap. A busy machine takes longer and finds about as much",
         json_schema_extra={"unit": "s"},
     )  # fmt: skip

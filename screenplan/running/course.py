@@ -64,10 +64,6 @@ class Course:
             given = _AROUND.get(step.name, Course._plainly)(self, step)
         run.layers |= given
         run.notes += (note for layer in given.values() for note in notes_of(layer))
-        if step.name == DESIGN:
-            # What follows goes by what was chosen, as if the plan had said it.
-            self.placed = designed_plan(self.placed, given["plants"])
-            self.arguments = self._arguments()
 
     def finish(self) -> None:
         """Add what hangs on all steps: both sizes of kept rows, the costs of a street, the hint of a fence, other rows."""
@@ -109,9 +105,14 @@ class Course:
         return self.run_step(step, self.run.layers, self.arguments[step.name])
 
     def _design(self, step: Step) -> dict[str, Any]:
-        """Choose the planting; the plants go by what a fence that was chosen before leaves to them."""
-        if not self.placed.instead.design:
-            return self._plainly(step)
+        """Choose the planting; what follows goes by it, as if the plan had said it."""
+        given = self._fenced(step) if self.placed.instead.design else self._plainly(step)
+        self.placed = designed_plan(self.placed, given["plants"])
+        self.arguments = self._arguments()
+        return given
+
+    def _fenced(self, step: Step) -> dict[str, Any]:
+        """Choose a fence, and the planting by what it leaves to the plants."""
         choose = replace(step, function="screenplan.design.fenced:choose_fence", gives=("fence",))
         fence = choose(self.run.layers, kept=self.kept, **self.arguments[step.name])["fence"]
         if fence.says:

@@ -56,7 +56,7 @@ WORK = {
             trellis=("A trellis, compared", line(stroke(INK, 0.5, DOTTED))),
             awning=("An awning, compared", line(stroke(COLOURS["place"], 0.6, DASHED))),
         ),
-        Label("height_m", """"option" || ', ' || format_number("height_m", 2) || ' m'""", size_pt=7.0, below=800, along=True, priority=2),
+        Label("height_m", """'   ' || "option" || ' ' || format_number("height_m", 2) || ' m   '""", size_pt=7.0, below=800, along=True, priority=2),
     ),
     "locate_request": Style(
         (Class("Ground to ask about before digging", hatched(WARN, INK, 45.0, opacity=0.2, edge=DASHED)),),
