@@ -1,49 +1,65 @@
-"""One lot out of what was read round a street."""
+"""Layers of several lots in one table: each lot has what it would have by itself."""
 
 import geopandas as gpd
 import numpy as np
-import pandas as pd
+import pytest
 import shapely
-from shapely import LineString, Point, box
 
-from screenplan.site.lots import layers_of, lots_of, lying_on, nearest_lot
-
-LOTS = np.array([box(0, 0, 20, 30), box(20, 0, 40, 30)], object)
+from screenplan.site.lots import Lots, Many, joined
 
 
-def read():
-    parcels = gpd.GeoDataFrame(
-        {"parcel_id": ["a", "b", "c", "far"], "is_subject": [True, True, False, False]},
-        geometry=[*LOTS, box(40, 0, 60, 30), box(90, 0, 110, 30)],
+def squares(*west, names=None):
+    names = [f"l{k}" for k in range(len(west))] if names is None else names
+    return gpd.GeoDataFrame(
+        {"parcel_id": names}, geometry=[shapely.box(x, 0, x + 10, 10) for x in west]
     )
-    places = gpd.GeoDataFrame(
-        {"place_id": ["pa", "pb", "out"]},
-        geometry=[box(2, 2, 8, 8), box(18, 2, 30, 8), Point(50, 5)],
-    )
-    screens = gpd.GeoDataFrame(
-        {"screen_id": ["p", "t"], "kind": ["plant", "tree"]}, geometry=[Point(5, 28), Point(35, 28)]
-    )
-    return {"parcels": parcels, "private_places": places, "existing_screens": screens,
-            "measured_plants": pd.DataFrame({"plant": [1]})}  # fmt: skip
 
 
-def test_a_lot_has_what_lies_within_its_reach_and_what_lies_on_it():
-    layers = read()
-    found = layers_of("b", layers, 45.0)
-    assert lots_of(layers["parcels"]) == ["a", "b"]
-    assert lots_of(found["parcels"]) == ["b"]
-    assert list(found["parcels"]["parcel_id"]) == ["a", "b", "c"]
-    assert list(found["private_places"]["place_id"]) == ["pb"]
-    # A tree screens whoever looks past it; a plant of a row is of the lot on which the row stands.
-    assert list(found["existing_screens"]["screen_id"]) == ["t"]
-    assert list(layers_of("a", layers, 45.0)["existing_screens"]["screen_id"]) == ["p", "t"]
-    assert found["measured_plants"] is layers["measured_plants"]
-    assert list(found["existing_screens"].index) == [1]
+def layer(*values):
+    return gpd.GeoDataFrame({"value": list(values)}, geometry=[shapely.Point(v, 0) for v in values])
 
 
-def test_most_of_a_thing_decides_on_which_lot_it_lies():
-    shapes = np.array([box(15, 0, 21, 5), LineString([(19, 1), (25, 1)]), Point(3, 3), Point(70, 3)], object)  # fmt: skip
-    assert lying_on(shapes, LOTS).tolist() == [0, 1, 0, -1]
-    assert lying_on(np.array([], object), LOTS).tolist() == []
-    # A line outside belongs to the lot that is nearest to it.
-    assert nearest_lot(np.array([shapely.box(-5, 0, -3, 5), Point(70, 3)], object), LOTS).tolist() == [0, 1]  # fmt: skip
+def test_each_lot_has_its_rows_counted_from_0():
+    many = Many(layer(1, 2, 5), np.array([0, 0, 2]), 3)
+    assert many.count.tolist() == [2, 0, 1]
+    assert [many.of(lot)["value"].to_list() for lot in range(3)] == [[1, 2], [], [5]]
+    assert many.of(2).index.to_list() == [0]
+
+
+@pytest.mark.parametrize("rows", [np.array([False, True, True]), np.array([1, 2])])
+def test_some_rows_leave_no_lot_out(rows):
+    some = Many(layer(1, 2, 5), np.array([0, 0, 2]), 3).only(rows)
+    assert some.lots == 3
+    assert some.lot.tolist() == [0, 2]
+    assert some.layer["value"].to_list() == [2, 5]
+
+
+def test_joined_rows_of_a_lot_follow_the_parts():
+    first = Many(layer(1, 4), np.array([0, 1]), 2)
+    second = Many(layer(2, 3), np.array([0, 0]), 2)
+    whole = joined([first, second])
+    assert whole.layer["value"].to_list() == [1, 2, 3, 4]
+    assert whole.lot.tolist() == [0, 0, 0, 1]
+    assert joined([first]) is first
+
+
+def test_rows_are_near_within_the_distance_and_the_reach():
+    lots = Lots({"parcels": squares(0, 100), "houses": squares(12, 50, 111)}, np.array([0, 1]), 20)
+    assert [part.tolist() for part in lots.near("houses")] == [[0, 1], [0, 2]]
+    # The house at 12 lies 2 m east of the first lot, that at 111 lies 1 m east of the second.
+    assert [part.tolist() for part in lots.near("houses", 1.5)] == [[1], [2]]
+    assert lots.names == ["l0", "l1"]
+
+
+def test_without_a_reach_every_row_with_a_place_is_near():
+    houses = gpd.GeoDataFrame(geometry=[shapely.Point(5e5, 0), None, shapely.Polygon()])
+    lots = Lots({"parcels": squares(0, 100), "houses": houses}, np.array([0, 1]))
+    assert [part.tolist() for part in lots.near("houses")] == [[0, 1], [0, 0]]
+
+
+def test_the_marked_parcel_is_the_one_lot():
+    parcels = squares(0, 100).assign(is_subject=[False, True])
+    lots = Lots.one({"parcels": parcels})
+    assert len(lots) == 1
+    assert lots.names == ["l1"]
+    assert lots.outlines[0].bounds[0] == 100

@@ -1,83 +1,148 @@
-"""One lot of a street: what a plan of it alone would read, out of what was read around all of them."""
+"""Several lots that are planned each by itself, worked out in one go: their layers in one table each.
+
+Steps have a form ``…_each`` that takes these; a plan of one parcel is the case of one lot. What a lot is told never
+hangs on the other lots: not on how many there are, or in which order.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import shapely
 
-from screenplan.contracts.tables import texts
-from screenplan.site.ownership import is_subject, subject_outlines
-
-#: What lies on a lot is that lot's alone; everything else is seen by all lots within reach.
-ON_A_LOT = ("private_places", "planting_line")
-#: Slivers that are less than this share of a place lie on the other lot by rounding.
-LEAST_SHARE = 1e-6
+from screenplan.site.ownership import is_subject
+from screenplan.site.ragged import firsts
 
 
-def lots_of(parcels: gpd.GeoDataFrame) -> list[str]:
-    """Give the identifiers of the lots that are planned, in the layer's order."""
-    return parcels.loc[is_subject(parcels), "parcel_id"].astype(str).to_list()
-
-
-def layers_of(lot: str, layers: Mapping[str, Any], reach_m: float) -> dict[str, Any]:
-    """Give what a plan of one lot has before it: rows keep their index.
+@dataclass(frozen=True, eq=False)
+class Many:
+    """A layer of several lots: the rows of a lot stand beside each other, in the order of the lots.
 
     Parameters
     ----------
-    lot : str
-        Its identifier.
-    layers : mapping
-        What was read around all lots, by contract, in local-frame metres; all lots are marked as subjects.
-    reach_m : float
-        How far from a lot things are looked at, metres.
-
-    Returns
-    -------
-    dict
-        The parcels with this lot alone as subject, and what lies within reach. Private places, drawn lines and
-        plants of rows that stand are those that lie on the lot.
+    layer : GeoDataFrame
+        By its contract; rows are counted from 0, and names are those that a lot has by itself.
+    lot : ndarray of int, (rows,)
+        The number of the lot of each row, ascending.
+    lots : int
+        How many lots there are; some may have no row.
     """
-    parcels = layers["parcels"]
-    ids, outlines = lots_of(parcels), subject_outlines(parcels)
-    outline = outlines[ids.index(lot)]
-    own = is_subject(parcels) & (parcels["parcel_id"].astype(str) == lot).to_numpy()
-    found: dict[str, Any] = {}
-    for name, layer in layers.items():
-        if not isinstance(layer, gpd.GeoDataFrame):
-            found[name] = layer
-            continue
-        keep = shapely.distance(layer.geometry.to_numpy(), outline) <= reach_m
-        on_lots = np.full(len(layer), name in ON_A_LOT)
-        if name == "existing_screens":
-            on_lots |= np.array(texts(layer, "kind"), object) == "plant"
-        if on_lots.any():
-            whose = lying_on(layer.geometry.to_numpy(), outlines)
-            keep &= ~on_lots | (whose == ids.index(lot))
-        found[name] = layer.assign(is_subject=own)[keep] if name == "parcels" else layer[keep]
-    return found
+
+    layer: gpd.GeoDataFrame
+    lot: np.ndarray
+    lots: int
+
+    @classmethod
+    def one(cls, layer: gpd.GeoDataFrame) -> Many:
+        """Take a layer as that of one lot."""
+        return cls(layer, np.zeros(len(layer), dtype=int), 1)
+
+    @cached_property
+    def shapes(self) -> np.ndarray:
+        """The geometry of each row, (rows,)."""
+        return self.layer.geometry.to_numpy()
+
+    @cached_property
+    def count(self) -> np.ndarray:
+        """Rows of each lot, (lots,)."""
+        return np.bincount(self.lot, minlength=self.lots)
+
+    @cached_property
+    def first(self) -> np.ndarray:
+        """Where the rows of each lot begin, (lots,)."""
+        return firsts(self.count)
+
+    def of(self, lot: int) -> gpd.GeoDataFrame:
+        """Give the layer of one lot, as it has it by itself."""
+        begin = self.first[lot]
+        own = self.layer.iloc[begin : begin + self.count[lot]]
+        own.index = pd.RangeIndex(len(own))
+        return own
+
+    def only(self, rows: np.ndarray) -> Many:
+        """Give some of the rows, by a mask or in their order; no lot is left out."""
+        rows = np.flatnonzero(rows) if rows.dtype == bool else rows
+        layer = self.layer.iloc[rows]
+        layer.index = pd.RangeIndex(len(layer))
+        return Many(layer, self.lot[rows], self.lots)
 
 
-def lying_on(shapes: np.ndarray, outlines: np.ndarray) -> np.ndarray:
-    """Tell on which lot most of each shape lies, (shapes,): its number, -1 for none."""
-    if not len(shapes) or not len(outlines):
-        return np.full(len(shapes), -1)
-    shared = shapely.intersection(shapes[:, None], outlines)
-    areas = shapely.area(shapes)[:, None]
-    flat = np.where(shapely.length(shapes) > 0.0, shapely.length(shapes), 1.0)[:, None]
-    on = np.where(
-        areas > 0.0,
-        shapely.area(shared) / np.where(areas > 0.0, areas, 1.0),
-        np.where(shapely.length(shapes)[:, None] > 0.0, shapely.length(shared) / flat, ~shapely.is_empty(shared)),
-    )  # fmt: skip
-    return np.where(on.max(axis=1) > LEAST_SHARE, on.argmax(axis=1), -1)
+def joined(parts: Sequence[Many]) -> Many:
+    """Join layers of the same lots: of each lot the rows of the first part come first.
+
+    Parameters
+    ----------
+    parts : sequence of Many
+        One at least, of one contract.
+    """
+    if len(parts) == 1:
+        return parts[0]
+    lot = np.concatenate([part.lot for part in parts])
+    order = np.argsort(lot, kind="stable")
+    layer = pd.concat([part.layer for part in parts], ignore_index=True).iloc[order]
+    layer.index = pd.RangeIndex(len(layer))
+    return Many(layer, lot[order], parts[0].lots)
 
 
-def nearest_lot(shapes: np.ndarray, outlines: np.ndarray) -> np.ndarray:
-    """Tell to which lot each shape is nearest by its middle, (shapes,): its number."""
-    if not len(shapes):
-        return np.zeros(0, int)
-    return shapely.distance(shapely.point_on_surface(shapes)[:, None], outlines).argmin(axis=1)
+@dataclass(frozen=True, eq=False)
+class Lots:
+    """The lots, and all that lies around them.
+
+    Parameters
+    ----------
+    around : mapping of str to GeoDataFrame
+        Parcels, and what else was read, by layer: each row once, whichever lots it matters to, in one local frame, metres.
+    rows : ndarray of int, (lots,)
+        The row of each lot in the layer of parcels.
+    reach_m : float
+        What lies farther from a lot does not exist for it; of one lot all that was read lies within its reach.
+    """
+
+    around: Mapping[str, gpd.GeoDataFrame]
+    rows: np.ndarray
+    reach_m: float = math.inf
+
+    @classmethod
+    def one(cls, layers: Mapping[str, gpd.GeoDataFrame]) -> Lots:
+        """Take the parcel that is marked as the subject as the only lot."""
+        return cls(layers, np.flatnonzero(is_subject(layers["parcels"])))
+
+    def __len__(self) -> int:
+        return len(self.rows)
+
+    @cached_property
+    def outlines(self) -> np.ndarray:
+        """The ground of each lot, (lots,)."""
+        return self.around["parcels"].geometry.to_numpy()[self.rows]
+
+    @cached_property
+    def names(self) -> list[str]:
+        """The identifier of each lot."""
+        names = self.around["parcels"]["parcel_id"].to_numpy(dtype=object)[self.rows]
+        return [str(name) for name in names]
+
+    def near(self, layer: str, distance_m: float = math.inf) -> tuple[np.ndarray, np.ndarray]:
+        """Find the rows of a layer within a distance of each lot, and within the reach.
+
+        Returns
+        -------
+        lot, row : ndarray of int, (pairs,)
+            By lot, and the rows of a lot in the order of the layer. A row without a place is near to nobody.
+        """
+        shapes = self.around[layer].geometry.to_numpy()
+        within = min(distance_m, self.reach_m)
+        if math.isinf(within):
+            there = np.flatnonzero(~(shapely.is_missing(shapes) | shapely.is_empty(shapes)))
+            lots = np.arange(len(self))
+            return np.repeat(lots, len(there)), np.tile(there, len(lots))
+        lot, row = shapely.STRtree(shapes).query(
+            self.outlines, predicate="dwithin", distance=within
+        )
+        order = np.lexsort((row, lot))
+        return lot[order], row[order]
