@@ -541,7 +541,7 @@ STEPS: dict[str, Step] = {
                 "climate.rain climate.temperature calendar.planting works.caliper works.water_every "
                 "cost.hours"
             ),
-            resources="limits species_table",
+            resources="position_deg limits species_table",
             asked="climate.rain",
         ),
         _step(
