@@ -16,6 +16,7 @@ from screenplan.ground.errors import InputError
 from screenplan.outputs.conform import conform
 from screenplan.planting.closure import close_rows
 from screenplan.planting.growth import TYPICAL
+from screenplan.planting.hedges import STEP_M
 from screenplan.planting.species import load_species, planned_species
 from screenplan.planting.stand import Start, planned_stand
 from screenplan.views.closing import row_closing
@@ -25,7 +26,6 @@ from screenplan.works.clipping import (
     CLIPS_TOLD,
     FIRST_CLIP_DAY,
     REACH_M,
-    STEP_M,
     face_area,
     height_to_keep,
     lay_clipping,

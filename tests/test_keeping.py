@@ -14,11 +14,11 @@ from screenplan.outputs.answer import _height_to_keep
 from screenplan.outputs.conform import conform
 from screenplan.plan.planting import KeptSize
 from screenplan.planting.closure import judge_closure
+from screenplan.planting.hedges import STEP_M
 from screenplan.planting.stand import planned_stand
 from screenplan.running.inputs import species_on
 from screenplan.running.keeping import height_in_place, plan_to_place
 from screenplan.running.pipeline import rehearse_plan, run_plan
-from screenplan.works.clipping import STEP_M
 
 ASKED = ["kept_effects", "closure"]
 

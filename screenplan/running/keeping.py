@@ -22,10 +22,11 @@ from screenplan.contracts import KEPT_EFFECTS
 from screenplan.contracts.tables import table_of
 from screenplan.plan import Plan
 from screenplan.plan.planting import KeptSize
+from screenplan.planting.hedges import STEP_M
 from screenplan.running.inputs import species_on, step_arguments
 from screenplan.running.run import Run
 from screenplan.running.steps import STEPS
-from screenplan.works.clipping import STEP_M, propose_height
+from screenplan.works.clipping import propose_height
 
 #: The steps that say where plants stand, and those before them.
 PLACING = (

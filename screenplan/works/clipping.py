@@ -31,6 +31,7 @@ from screenplan.contracts.task_times import year_day
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.closure import ROUNDING_M, bands_of_crowns, lowest_sight, rows_of_pairs
 from screenplan.planting.growth import TYPICAL
+from screenplan.planting.hedges import STEP_M
 from screenplan.planting.maturity import followed_years
 from screenplan.planting.mixes import planned_spacing
 from screenplan.planting.species_model import Species
@@ -42,8 +43,6 @@ from screenplan.works.rates import rate_of
 from screenplan.works.seasons import Seasons, nesting_said
 from screenplan.works.tasks import COMMON, task
 
-#: Heights to keep are proposed in steps of so many metres.
-STEP_M = 0.1
 #: Above this height a platform is needed (custom, no source).
 REACH_M = 2.5
 #: Whoever clips a face stands in so much room beyond it (custom, no source).
