@@ -72,9 +72,9 @@ def lawful_effects(
     if own and outline_known(layers["parcels"]):
         asked = asked_distances([stand.starts[k].species for k in stand.start], own, _holes(new, plan))  # fmt: skip
         away = _inside(stand.points, subject_outlines(layers["parcels"]))
-        where = f"the law asks for ({law.name})"
-        yield "law_distance", f"Distance from the boundary that {where}, of the plants that need most", "metres", float(asked.max(initial=0.0))  # fmt: skip
-        yield "law_nearer", f"Plants that stand nearer to the boundary than {where}", "plants", float((away < asked - STEM_TOLERANCE_M).sum())  # fmt: skip
+        what = f"Greatest distance from the boundary that the law asks of a plant ({law.name})"
+        yield "law_distance", what, "metres", float(asked.max(initial=0.0))
+        yield "law_nearer", "Plants that stand nearer to the boundary than it asks", "plants", float((away < asked - STEM_TOLERANCE_M).sum())  # fmt: skip
 
 
 def asked_distances(
