@@ -394,7 +394,7 @@ KEPT_OPEN = Contract(
     columns=(
         text("view_id", "The view", "View", form="view"),
         metres("kept_m", "Height at which the plan keeps the rows", "Kept height", heading="kept at"),
-        metres("least_m", "Least height, in steps of 0.1 m, at which the plants close all of these views where they stand", "Least height that closes them", heading="at least"),
+        metres("least_m", "Least height, in steps of 0.1 m, at which the plants close all of these views where they stand", "Least height that closes them", heading="closes from"),
         share("last_open", "Open share in the last year looked at, as they are kept", "Open as kept", heading="open as kept"),
         sentence("says", "The same in words", "In words"),
     ),

@@ -49,10 +49,8 @@ def look_kept(
         Those of `screenplan.views.trace_views`.
     plan : Options, optional
         Of it [kept], [growth] and [views].
-    terrain, species_table : optional
-        By default level ground at 0, and the shipped species; those that are kept say so.
-    kept : Kept, optional
-        What the run has made: the sight.
+    terrain, species_table, kept : optional
+        As for `trace_views`; species that are kept say so.
 
     Returns
     -------
