@@ -58,8 +58,8 @@ def look_kept(
         By the contract ``kept_open``: one row for each view that the plants close as they grow freely, and as they are
         kept do not; none without a kept height.
     """
-    height, last = plan.kept.height, plan.growth.years
-    if height is None or not len(layers["plants"]):
+    height, in_place, last = plan.kept.height, plan.kept.in_place, plan.growth.years
+    if not len(layers["plants"]):
         return table_of(KEPT_OPEN, [])
     sight = sight_of(layers, plan.views, terrain, kept)
     stand = planned_stand(layers["plants"], plan, species_table)
@@ -76,7 +76,7 @@ def look_kept(
     records = [
         {
             "view_id": look.view_id, "kept_m": height, "least_m": least, "last_open": ends[k],
-            "says": _says(height, least, plan),
+            "says": _says(height, least, in_place),
         }
         for k, look in enumerate(sight.looks())
         if k in opens
@@ -84,9 +84,9 @@ def look_kept(
     return table_of(KEPT_OPEN, records)
 
 
-def _says(height_m: float, least_m: float, plan: Options) -> str:
+def _says(height_m: float, least_m: float, in_place: bool) -> str:
     closes = f"close it from {{{least_m:.1f} m}} on"
-    if plan.kept.in_place:
+    if in_place:
         return f"kept at {{{height_m:.1f} m}} the row is too low; these plants {closes}"
     return (
         f"kept at {{{height_m:.1f} m}} the row is too low; these plants, where they stand, {closes} (a row of another "
@@ -94,10 +94,10 @@ def _says(height_m: float, least_m: float, plan: Options) -> str:
     )
 
 
-def kept_at(stand: Stand, height_m: float, other_m: float | None) -> Stand:
+def kept_at(stand: Stand, height_m: float | None, other_m: float | None) -> Stand:
     """Give the same plants with those that are kept at one height kept at another, or freely grown.
 
-    Hedges that have a size of their own stay as they are.
+    Hedges that have a size of their own stay as they are. Where no height is given nothing is kept, and all do.
     """
     starts = tuple(
         start._replace(species=replace(start.species, kept_height_m=other_m))
