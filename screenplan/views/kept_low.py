@@ -71,6 +71,7 @@ def look_kept(
     opens = np.flatnonzero(high & ~low & (lines.rays > 0))
     if not len(opens):
         return table_of(KEPT_OPEN, [])
+    assert height is not None  # without one nothing is kept, and so nothing opens
     least = _least_height(sight, stand, opens, plan)
     ends = lines.open[:, TYPICAL].max(axis=1)[:, last]
     records = [
