@@ -8,10 +8,10 @@ round is spared the rain of the days up to the next one, by the share of that in
 
 The share is 1 in the month that takes most water from the leaves, and less in a cooler one, by what the mean
 temperature takes (`screenplan.works.evaporation`); without temperatures it is 1 in all. That the published rate is
-that of the peak is custom, no source. The rain of a month is spread evenly over its days (custom, no source). A month
-whose mean is below freezing has no need: newly planted trees are watered until the soil freezes (Iowa State University
-Extension, 2023, read). Its own months decide, so that nothing is turned for the southern half, and no other winter is
-kept.
+that of the peak is custom, no source, and so is that the first two weeks take the whole in cool months too. The rain
+of a month is spread evenly over its days (custom, no source). A month whose mean is below freezing has no need: newly
+planted trees are watered until the soil freezes (Iowa State University Extension, 2023, read). Its own months decide,
+so that nothing is turned for the southern half, and no other winter is kept.
 """
 
 from __future__ import annotations
@@ -43,6 +43,8 @@ from screenplan.works.watering import round_litres, stages_of
 
 #: What to do before each round.
 FEEL_FIRST = "Feel the soil first: none is needed while it is moist or frozen"
+#: The stage in which a new ball dries out fast, so that it is not watered less in a cool month (custom, no source).
+FRESH = "water_daily"
 #: The stages in words.
 STAGES = {
     "water_daily": "weeks 1 and 2",
@@ -147,6 +149,8 @@ def _record(
     date = start + dt.timedelta(days=first)
     days = calendar.monthrange(date.year, date.month)[1]
     share = float(shares[date.month - 1])
+    if share and part.stage.key == FRESH:
+        share = 1.0
     spared = min(share, rain_m[date.month - 1] / days * every / INCH_M)
     need, by_rain = part.litres * share, part.litres * spared
     water = need - by_rain
