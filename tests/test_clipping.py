@@ -6,6 +6,7 @@ from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
+import pandas as pd
 import pytest
 import works_site as site
 from options_kit import plan_with
@@ -15,6 +16,7 @@ from screenplan.ground.errors import InputError
 from screenplan.outputs.conform import conform
 from screenplan.planting.closure import close_rows
 from screenplan.planting.growth import TYPICAL
+from screenplan.planting.hedges import STEP_M
 from screenplan.planting.species import load_species, planned_species
 from screenplan.planting.stand import Start, planned_stand
 from screenplan.views.closing import row_closing
@@ -24,7 +26,6 @@ from screenplan.works.clipping import (
     CLIPS_TOLD,
     FIRST_CLIP_DAY,
     REACH_M,
-    STEP_M,
     face_area,
     height_to_keep,
     lay_clipping,
@@ -140,8 +141,6 @@ def test_without_a_kept_size_nothing_is_clipped_and_a_height_is_proposed_only_wh
     assert not len(clips)
     assert sizes["keep_m"].isna().all()
     assert sizes["grown_m"].max() == pytest.approx(free.height[:, TYPICAL, -1].max())
-    import pandas as pd
-
     line = str(sizes["line_id"].iloc[0])
     needed = pd.DataFrame({"line_id": [line, line], "needed_m": [2.0, 0.5], "lowest_m": [1.0, 1.2]})
     sizes, _ = lay_clipping({**layers, "needed_height": needed}, plan=plan)
@@ -186,6 +185,39 @@ def test_what_the_plan_asks_the_row_to_close_up_to_is_held_too_unless_the_free_r
         plan = plan_with(growth_asked_height=asked)
         assert height_to_keep(starts, pairs, (0.0, 2.32), plan) == pytest.approx(keep)
     assert height_to_keep(starts, pairs, (0.0, 40.0), plan_with()) is None
+
+
+def test_a_row_that_no_view_needs_still_closes_at_the_height_that_another_is_kept_at():
+    # Independent: closure is worked out from the plants that are kept. The idle row stands twice as far apart.
+    subject, lines, plants = site.planted(along=("north", "east"), species=KIND)
+    first, idle = lines["line_id"].astype(str)
+    far = np.flatnonzero(plants["line_id"].astype(str) == idle)[1::2]
+    plants.loc[plants["line_id"] == idle, "gap_before_m"] *= 2.0
+    plants = plants.drop(index=plants.index[far]).reset_index(drop=True)
+    widest = close_rows(plants, lines, plan=plan_with(rows_spacing=9.0))["spacing_m"].max()
+    plan = plan_with(plants_species=KIND, rows_spacing=float(widest))
+    needed = pd.DataFrame({"line_id": [first], "needed_m": [0.5], "lowest_m": [0.4]})
+    layers = site.layers(subject, lines, plants, needed_height=needed)
+    sizes = lay_clipping(layers, plan=plan)[0].set_index("line_id")
+    alone = site.layers(
+        subject, lines, plants[plants["line_id"].astype(str) == first], needed_height=needed
+    )
+    lower = lay_clipping(alone, plan=plan)[0]["keep_m"].iloc[0]
+    keep = sizes.loc[first, "keep_m"]
+    assert keep > lower
+    assert np.isnan(sizes.loc[idle, "keep_m"])
+
+    def closed_in(height):
+        held = plan_with(plants_species=KIND, rows_spacing=float(widest), kept_height=height)
+        table = planned_species(held if height else plan)
+        closure = close_rows(plants, lines, needed_height=needed, plan=held, species_table=table)
+        typical = closure.loc[closure["growth"] == "typical"].set_index("line_id")
+        return typical["year_closed"].notna()
+
+    assert closed_in(None).all()
+    assert closed_in(float(keep)).all()
+    assert not closed_in(float(keep - STEP_M))[idle]
+    assert closed_in(float(lower))[first]
 
 
 def test_a_hedge_with_a_size_of_its_own_is_clipped_each_year_too():

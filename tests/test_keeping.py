@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from options_kit import plan_with
+from street_kit import plan_street
 
 import screenplan
 from screenplan.contracts import KEPT_EFFECTS, KEPT_SIZES
@@ -13,11 +14,11 @@ from screenplan.outputs.answer import _height_to_keep
 from screenplan.outputs.conform import conform
 from screenplan.plan.planting import KeptSize
 from screenplan.planting.closure import judge_closure
+from screenplan.planting.hedges import STEP_M
 from screenplan.planting.stand import planned_stand
 from screenplan.running.inputs import species_on
 from screenplan.running.keeping import height_in_place, plan_to_place
 from screenplan.running.pipeline import rehearse_plan, run_plan
-from screenplan.works.clipping import STEP_M
 
 ASKED = ["kept_effects", "closure"]
 
@@ -149,6 +150,19 @@ def test_what_cannot_be_kept_in_place_is_refused(free):
     )
     with pytest.raises(InputError, match=r"kept\.in_place: alternatives are laid .*Leave kept"):
         rehearse_plan(plan, free.folder, free.site)
+
+
+def test_a_street_that_is_kept_in_place_fails_no_check_that_the_free_one_passes():
+    # Invariant: the same plants in the same places. The sides to the road are filled, and nobody looks across them.
+    alone, in_place = (
+        plan_street(("12", "14"), only=("checks",), rows={"along": ["north", "east", "south"], "fill": True}, kept=kept)
+        for kept in ({}, {"in_place": True})
+    )  # fmt: skip
+    assert alone.layers["plants"].geometry.equals(in_place.layers["plants"].geometry)
+    assert in_place.plan.kept.height < grown(alone).height.max()
+    failed = [set(run.layers["checks"].query("result == 'fails'")["check"]) for run in (alone, in_place)]  # fmt: skip
+    assert failed[1] <= failed[0]
+    assert {"use of 12 south-row1", "use of 14 south-row1"} <= failed[0]
 
 
 def test_a_plan_is_placed_by_the_free_sizes_only_if_it_says_so():

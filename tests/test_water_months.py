@@ -1,7 +1,9 @@
 """Water month by month: need, rain, frozen ground, and that every table tells the same litres."""
 
 import datetime as dt
+import math
 
+import numpy as np
 import pytest
 import works_site as site
 from hypothesis import given, settings
@@ -16,6 +18,7 @@ from screenplan.outputs.report import About
 from screenplan.outputs.year_sheet import make_years
 from screenplan.plan.reading import check_options
 from screenplan.works.calendar import schedule_work
+from screenplan.works.evaporation import shares_of_peak
 from screenplan.works.kinds import kinds_of
 from screenplan.works.measuring import choose_to_measure
 from screenplan.works.quantities import count_material
@@ -27,6 +30,8 @@ TODAY, INCH_MM = dt.date(2027, 1, 15), 25.4
 #: Degrees Celsius, made up: January, February and December are frozen.
 MEANS = (-6, -3, 4, 11, 17, 22, 24, 23, 19, 12, 4, -3)
 WARM = (10,) * 12
+#: A site whose place is not known: all days are equally long, and so WARM months need as much each.
+NOWHERE = None
 #: Rounding of sums of floats only.
 SUM = 1e-9
 SUBJECT, LINES, PLANTS = site.planted(stock="balled", height=1.8)
@@ -41,8 +46,8 @@ def planned(rain_mm, means=MEANS, planting="2027-04-10", **sections):
     )
 
 
-def months(rain_mm, means=MEANS, plants=PLANTS, **options):
-    table = lay_water(plants, plan=planned(rain_mm, means, **options))
+def months(rain_mm, means=MEANS, plants=PLANTS, position_deg=(8.0, 50.0), **options):
+    table = lay_water(plants, plan=planned(rain_mm, means, **options), position_deg=position_deg)
     conform(table, WATER_BY_MONTH)
     return table
 
@@ -56,7 +61,7 @@ def without_normals(plants=PLANTS):
 
 
 def test_without_rain_and_frost_the_water_is_the_published_need():
-    table = months([0] * 12, WARM)
+    table = months([0] * 12, WARM, position_deg=NOWHERE)
     assert (table["rain_l"] == 0.0).all()
     assert table["water_l"].tolist() == table["need_l"].tolist()
     stages = without_normals()
@@ -77,18 +82,22 @@ def test_without_rain_and_frost_the_water_is_the_published_need():
 )
 def test_an_inch_of_rain_a_week_spares_the_weekly_rounds_and_less_does_not():
     # 31 days of 1/7 in; months of 30 and fewer days then bring more than an inch a week.
-    plenty = months([31 / 7 * INCH_MM] * 12).groupby("item")[["need_l", "water_l", "rounds"]].sum()
+    plenty = (
+        months([31 / 7 * INCH_MM] * 12, means=None)
+        .groupby("item")[["need_l", "water_l", "rounds"]]
+        .sum()
+    )
     for stage in ("water_weekly", "water_later"):
         assert plenty.loc[stage, "need_l"] > 0.0
         assert plenty.loc[stage, "water_l"] == pytest.approx(0.0, abs=0.01)
     assert plenty.loc["water_daily", "water_l"] > 0.0
-    scarce = months([28 / 7 * INCH_MM * 0.9] * 12).groupby("item")["water_l"].sum()
+    scarce = months([28 / 7 * INCH_MM * 0.9] * 12, means=None).groupby("item")["water_l"].sum()
     assert scarce["water_weekly"] > 0.0
 
 
 def test_a_month_by_hand():
     # April 2027 has 30 days: 60 mm are 2 mm a day, so that a round each second day is spared 4 of 25.4 mm.
-    table = months([60] * 12).set_index("name")
+    table = months([60] * 12, WARM, position_deg=NOWHERE).set_index("name")
     row = table.loc["April 2027, weeks 3 to 12"]
     each = site_round()
     # Days 14, 16, 18 and 20 after 10 April are 24 to 30 April.
@@ -112,7 +121,34 @@ def test_frozen_months_have_no_water():
     for column in ("need_l", "rain_l", "water_l", "rounds", "hours"):
         assert (table.loc[frozen, column] == 0).all(), column
         assert (table.loc[~frozen, column] > 0).all() or column == "rain_l"
-    assert set(table.loc[frozen, "says"]) == {"None: the ground is frozen"}
+    assert set(table.loc[frozen, "says"]) == {"None: the ground is frozen, or the month too cold"}
+
+
+def test_the_need_follows_the_temperature_below_the_published_rate():
+    # By hand: the share of each month is that of the peak, and without temperatures it is 1 in all.
+    plain, table = months([0] * 12, means=None), months([0] * 12)
+    shares = shares_of_peak(MEANS, 50.0)
+    assert shares.max() == 1.0
+    # The first two weeks take the whole, but in frost.
+    share = shares[table["month"].to_numpy() - 1]
+    fresh = (table["item"] == "water_daily").to_numpy()
+    assert fresh.any()
+    share = np.where(fresh & (share > 0.0), 1.0, share)
+    assert table["need_l"].to_numpy() == pytest.approx(plain["need_l"].to_numpy() * share)
+    assert (table["rounds"] <= plain["rounds"]).all()
+    peak = table["month"].to_numpy() == 1 + shares.argmax()
+    assert table.loc[peak, "need_l"].tolist() == plain.loc[peak, "need_l"].tolist()
+    assert 0 < peak.sum() < len(peak)
+    assert "Thornthwaite" in table.iloc[0]["source"]
+    assert "Thornthwaite" not in plain.iloc[0]["source"]
+
+
+def test_in_a_cool_month_rain_is_held_against_the_smaller_need():
+    # April 2027: 11 °C. 2 mm a day spare a round each second day 4 mm of the share of an inch that it needs.
+    row = months([60] * 12).set_index("name").loc["April 2027, weeks 3 to 12"]
+    share = shares_of_peak(MEANS, 50.0)[3]
+    assert row["water_l"] == pytest.approx(4 * site_round() * (share - 4 / INCH_MM))
+    assert row["rounds"] == math.ceil(4 * (share - 4 / INCH_MM)) < 4
 
 
 @settings(max_examples=20, deadline=None)
@@ -139,7 +175,7 @@ def made():
         [25, 30, 55, 95, 120, 125, 110, 105, 80, 70, 55, 35],
         cost={"prices": {"water_weekly": 0.01, "water_later": 0.01}, "hour": 30.0},
     )
-    by_month = lay_water(PLANTS, plan=plan)
+    by_month = lay_water(PLANTS, plan=plan, position_deg=(8.0, 50.0))
     layers = site.layers(SUBJECT, LINES, PLANTS, water_by_month=by_month)
     quantities = count_material(layers, plan=plan, position_deg=(8.0, 50.0))
     schedule = schedule_work(
@@ -194,7 +230,7 @@ def test_the_year_sheet_tells_the_water_of_each_month(made):
 
 def test_kinds_are_watered_as_long_as_each_needs():
     *_, plants = site.planted(species=("thuja_smaragd", "ilex_opaca"), stock="balled", height=1.8)
-    table = months([0] * 12, WARM, plants=plants)
+    table = months([0] * 12, WARM, plants=plants, position_deg=NOWHERE)
     for item, litres in without_normals(plants).items():
         found = table.loc[table["item"] == item, "need_l"].sum()
         assert found == pytest.approx(litres, rel=SUM)
@@ -209,6 +245,8 @@ def test_what_is_lacking_is_said():
     assert notes_of(undated) == ("Water by month is not told without calendar.planting",)
     notes = notes_of(months([50] * 12, means=None))
     assert any("no month counts as frozen" in note for note in notes)
+    notes = notes_of(months([50] * 12, position_deg=NOWHERE))
+    assert any("all days count as equally long" in note for note in notes)
     given_all = notes_of(months([50] * 12))
     assert len(given_all) == 1
     assert "By the rain of your normals" in given_all[0]

@@ -36,6 +36,7 @@ from screenplan.planting.species import load_species
 from screenplan.planting.species_model import Species
 from screenplan.site.ownership import outline_known
 from screenplan.views.goals import judge_goal, judge_use
+from screenplan.views.kept_low import judge_kept
 
 #: Every check, in the order of the table. Each stands beside the step that it judges, names the layers
 #: that it takes, or `layers`, and `plan`, and gives a finding or several.
@@ -44,6 +45,7 @@ EVERY_CHECK = (
     judge_crowns,
     judge_places,
     judge_goal,
+    judge_kept,
     judge_use,
     judge_gaps,
     judge_closure,

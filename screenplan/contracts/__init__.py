@@ -70,6 +70,7 @@ from screenplan.contracts.stakeout import BASE_LINES, PEGS, STAKE_CHECKS, STAKES
 from screenplan.contracts.street import LOT_COSTS, SHARED_BOUNDARIES
 from screenplan.contracts.views import (
     BROWSED_VIEWS,
+    KEPT_OPEN,
     KINDS_LOST,
     LOST_VIEWS,
     MISSING_PLANTS,
@@ -173,6 +174,7 @@ OUTPUTS = _by_name(
     SCHEDULE,
     KEPT_SIZES,
     KEPT_EFFECTS,
+    KEPT_OPEN,
     CLIPPING,
     LOCATE_REQUEST,
     COST,

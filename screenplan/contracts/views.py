@@ -379,6 +379,28 @@ KINDS_LOST = Contract(
 )
 
 
+KEPT_OPEN = Contract(
+    "kept_open",
+    (),
+    "A view that stays open because the rows are kept so low",
+    key="view_id",
+    report=(
+        Shown(
+            "growth", 98, title="Views that the kept height leaves open",
+            columns="view_id kept_m least_m last_open",
+            lead="The same plants in the same places, typical growth: freely grown they close each of these.",
+        ),
+    ),
+    columns=(
+        text("view_id", "The view", "View", form="view"),
+        metres("kept_m", "Height at which the plan keeps the rows", "Kept height", heading="kept at"),
+        metres("least_m", "Least height, in steps of 0.1 m, at which the plants close all of these views where they stand", "Least height that closes them", heading="closes from"),
+        share("last_open", "Open share in the last year looked at, as they are kept", "Open as kept", heading="open as kept"),
+        sentence("says", "The same in words", "In words"),
+    ),
+)  # fmt: skip
+
+
 MISSING_PLANTS = Contract(
     "missing_plants",
     (),

@@ -28,7 +28,7 @@ WATER_BY_MONTH = Contract(
         integer("first_day", "Day of its first round, counted from planting (day 0)"),
         date("first_date", "Date of that day"),
         integer("every_days", "Days from one round to the next", low=1),
-        number("need_l", "What the plants need, litres; none while the ground is frozen", "Need", heading="need", form="amount", low=0.0),
+        number("need_l", "What the plants need, litres: less in cool months after the first two weeks if temperatures are given, and none in frozen ones", "Need", heading="need", form="amount", low=0.0),
         number("rain_l", "What rain brings of it, litres", "Rain", heading="by rain", form="amount", low=0.0),
         number("water_l", "What is poured, litres: the need less the rain", "Water", heading="to pour", form="amount", low=0.0),
         text("unit", "Unit of the amounts; sheets turn it into the user's", choices=("l",)),

@@ -309,14 +309,14 @@ KEPT_EFFECTS = Contract(
         ),
     ),
     columns=(
-        text("effect", "Its key", "Key of the effect", choices=("window_sun", "garden_sun", "wire_plants", "outgrown", "views_closed"), form="words"),
+        text("effect", "Its key", "Key of the effect", choices=("window_sun", "garden_sun", "wire_plants", "outgrown", "views_closed", "boundary_height", "complaint_height", "law_distance", "law_nearer"), form="words"),
         sentence("name", "What it is", "Effect", heading="effect"),
-        text("unit", "Of what it is a number", "Counted in", choices=("share", "plants", "views")),
+        text("unit", "Of what it is a number", "Counted in", choices=("share", "plants", "views", "metres")),
         metres("keep_m", "Height at which they are kept, or could be; empty if only their width is kept", "Height to keep", heading="keep at"),
         number("free", "How much it is as they grow freely", "Grown freely", low=0.0),
         number("kept", "How much it is as they are kept", "Kept", low=0.0),
-        text("free_says", "The same as it is read, grown freely", "Grown freely, as read", heading="free"),
-        text("kept_says", "The same as it is read, kept", "Kept, as read", heading="kept"),
+        sentence("free_says", "The same as it is read, grown freely", "Grown freely, as read", heading="free"),
+        sentence("kept_says", "The same as it is read, kept", "Kept, as read", heading="kept"),
     ),
 )  # fmt: skip
 

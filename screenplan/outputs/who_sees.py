@@ -155,7 +155,7 @@ def open_windows(layers: Mapping, units: str) -> list[str]:
 
 
 def open_reasons(layers: Mapping, units: str) -> dict[str, str]:
-    """Say of each view that stays open why: as the design found, as it is set apart, or where it passes."""
+    """Say of each view that stays open why: as the design found, as it is set apart or kept low, or where it passes."""
     found = {
         view: causes[-1] for view, causes in causes_of(layers.get("view_holes"), units).items()
     }
@@ -166,6 +166,9 @@ def open_reasons(layers: Mapping, units: str) -> dict[str, str]:
     for row in [] if design is None else design.to_dict("records"):
         if not row["closed"] and not is_missing(row["says"]):
             found[row["view_id"]] = clean(in_units(row["says"], units), LONGEST_TEXT)
+    low = layers.get("kept_open")
+    for row in [] if low is None else low.to_dict("records"):
+        found[row["view_id"]] = clean(in_units(row["says"], units), LONGEST_TEXT)
     return found
 
 

@@ -21,6 +21,8 @@ HEDGES = (
     "griselinia_littoralis",
     "escallonia_rubra",
 )
+#: Heights at which rows are kept are proposed in steps of so many metres.
+STEP_M = 0.1
 #: What the name of such a hedge ends in.
 ENDING = "_clipped"
 

@@ -20,12 +20,14 @@ import pandas as pd
 
 from screenplan.contracts import KEPT_EFFECTS
 from screenplan.contracts.tables import table_of
+from screenplan.effects.lawful import lawful_effects
 from screenplan.plan import Plan
 from screenplan.plan.planting import KeptSize
+from screenplan.planting.hedges import STEP_M
 from screenplan.running.inputs import species_on, step_arguments
 from screenplan.running.run import Run
 from screenplan.running.steps import STEPS
-from screenplan.works.clipping import STEP_M, propose_height
+from screenplan.works.clipping import propose_height
 
 #: The steps that say where plants stand, and those before them.
 PLACING = (
@@ -178,16 +180,27 @@ def compare_sizes(placed: Plan, run: Run, run_step: Callable) -> pd.DataFrame | 
         step = STEPS[name]
         given = step_arguments(step, plan, run.folder, run.site.terrain, run.site.frame, table)
         layers |= run_step(step, layers, given | (NO_ERRORS if name == "views" else {}))
-    free, clipped = (layers, run.layers) if is_kept else (run.layers, layers)
+    rules = step_arguments(STEPS["zones"], plan, run.folder)["rules"]
+    told = [
+        [*_effects(some), *lawful_effects(some, by, rules, kinds)]
+        for some, by, kinds in (
+            (run.layers, placed, species_on(run.site, placed)), (layers, plan, table),
+        )
+    ]  # fmt: skip
+    free, clipped = reversed(told) if is_kept else told
     records = [
         {
             "effect": effect, "name": name, "unit": unit, "keep_m": kept.height,
-            "free": before, "kept": after,
-            **{side: f"{value:.0%}" if unit == "share" else f"{value:.0f}" for side, value in (("free_says", before), ("kept_says", after))},
+            "free": before, "kept": after, "free_says": _as_read(before, unit), "kept_says": _as_read(after, unit),
         }
-        for (effect, name, unit, before), (*_, after) in zip(_effects(free), _effects(clipped), strict=True)
+        for (effect, name, unit, before), (*_, after) in zip(free, clipped, strict=True)
     ]  # fmt: skip
     return table_of(KEPT_EFFECTS, records)
+
+
+def _as_read(value: float, unit: str) -> str:
+    """Write how much an effect is as it is read."""
+    return {"share": f"{value:.0%}", "metres": f"{{{value:.2f} m}}"}.get(unit, f"{value:.0f}")
 
 
 def _effects(layers: Mapping[str, Any]) -> Iterator[tuple[str, str, str, float]]:

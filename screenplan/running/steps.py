@@ -324,6 +324,18 @@ STEPS: dict[str, Step] = {
             follows="windows private_places onlookers",
         ),
         _step(
+            "kept_low",
+            "Tell which views stay open because the rows are kept so low, and the least height that closes them",
+            "screenplan.views:look_kept",
+            needs="windows private_places planting_lines plants",
+            takes="buildings existing_screens onlookers",
+            gives="kept_open",
+            keys=f"kept.height kept.in_place growth.years growth.curve views.threshold views.leaves {_SIGHT}",
+            resources="terrain species_table",
+            follows="windows private_places onlookers",
+            asked="kept.height",
+        ),
+        _step(
             "own_years",
             "Tell the years of closing by your own plants beside those without them",
             "screenplan.views:tell_own_years",
@@ -541,7 +553,7 @@ STEPS: dict[str, Step] = {
                 "climate.rain climate.temperature calendar.planting works.caliper works.water_every "
                 "cost.hours"
             ),
-            resources="limits species_table",
+            resources="position_deg limits species_table",
             asked="climate.rain",
         ),
         _step(
@@ -661,7 +673,7 @@ STEPS: dict[str, Step] = {
             takes=(
                 "utilities roads private_places buildings keep_outs light hedge_heights sight_areas "
                 "sight_plants wire_plants holes_at_lines deep_roots outgrown noise_paths plant_health "
-                "view_holes needed_years windows onlookers sun_places"
+                "view_holes needed_years windows onlookers sun_places kept_open"
             ),
             gives="checks",
             keys=(

@@ -48,10 +48,10 @@ from screenplan.planting.shared_rows import (
 )
 from screenplan.running.inputs import rows_of_files
 from screenplan.running.steps import STEPS, Step
-from screenplan.site.lots import layers_of, lots_of, lying_on, nearest_lot
 from screenplan.site.ownership import subject_outlines
 from screenplan.site.shared import find_shared
 from screenplan.site.steady import natural_key
+from screenplan.site.street_lots import layers_of, lots_of, lying_on, nearest_lot
 from screenplan.works.lot_costs import LotWork, share_costs
 
 #: Steps that know one lot: its outline, its sides or its places. All others take the street as one.

@@ -9,6 +9,7 @@ __all__, __getattr__, __dir__ = offer(
         "find_missing": "missing",
         "find_needed_height": "needed_height",
         "keep_stretches": "stretches",
+        "look_kept": "kept_low",
         "tell_kinds_lost": "kinds_lost",
         "tell_lost": "lost",
         "tell_own_years": "own_years",

@@ -1,5 +1,6 @@
 """Where the names of this package stand, for type checkers; python -m docs.generate writes it."""
 
+from screenplan.views.kept_low import look_kept as look_kept
 from screenplan.views.kinds_lost import tell_kinds_lost as tell_kinds_lost
 from screenplan.views.lost import tell_lost as tell_lost
 from screenplan.views.missing import find_missing as find_missing
@@ -14,6 +15,7 @@ __all__ = [
     "find_missing",
     "find_needed_height",
     "keep_stretches",
+    "look_kept",
     "tell_kinds_lost",
     "tell_lost",
     "tell_own_years",

@@ -79,7 +79,7 @@ def tell_lost(
     years = years_to_rest(grown)
     stand = grown.in_years(_longer(years, int(lost.found.max()) + 1))
     whole, bare, again = (
-        _followed(sight, some, plan)
+        follow_stand(sight, some, plan)
         for some in (
             stand,
             after_loss(stand, lost, replanted=False),
@@ -136,8 +136,8 @@ def _longer(years: np.ndarray, more: int) -> np.ndarray:
     return np.append(np.arange(min(each, MOST_YEARS - len(grown))), grown)
 
 
-def _followed(sight: Sight, stand: Stand, plan: Options) -> Timelines:
-    """Follow all rays past a stand."""
+def follow_stand(sight: Sight, stand: Stand, plan: Options) -> Timelines:
+    """Follow all rays past a stand in its years, as [views] says of leaves."""
     crowns = crowns_of(stand)
     dim = plan.views.threshold if plan.views.leaves == "translucent" else None
     scene = Scene(sight.obstacles, runs_of(stand, crowns), crowns, dim)

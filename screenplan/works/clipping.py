@@ -6,8 +6,8 @@ are those of a box, two sides and the top:
     faces = 2 L h + L w        without L w until it has grown to the kept height
 
 The height that is proposed is the least at which crowns of that height, which end in a point and not in a wall,
-meet where the views need it and the plan asks the row to close (typical growth), where the plants stand. It goes by
-the pairs of neighbours by which `screenplan.planting.closure` judges the row.
+meet where the views need it and the plan asks the row to close (typical growth), where the plants stand, and at which
+rows that no view needs still close as the plan asks, if they do free. It goes by the pairs of neighbours by which `screenplan.planting.closure` judges the row.
 
 Hedges that are kept at a size of their own are clipped too, whatever the plan keeps.
 
@@ -31,6 +31,7 @@ from screenplan.contracts.task_times import year_day
 from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.closure import ROUNDING_M, bands_of_crowns, lowest_sight, rows_of_pairs
 from screenplan.planting.growth import TYPICAL
+from screenplan.planting.hedges import STEP_M
 from screenplan.planting.maturity import followed_years
 from screenplan.planting.mixes import planned_spacing
 from screenplan.planting.species_model import Species
@@ -42,8 +43,6 @@ from screenplan.works.rates import rate_of
 from screenplan.works.seasons import Seasons, nesting_said
 from screenplan.works.tasks import COMMON, task
 
-#: Heights to keep are proposed in steps of so many metres.
-STEP_M = 0.1
 #: Above this height a platform is needed (custom, no source).
 REACH_M = 2.5
 #: Whoever clips a face stands in so much room beyond it (custom, no source).
@@ -106,7 +105,7 @@ def lay_clipping(
     outline = _outline(layers.get("parcels"))
     rate = rate_of("clipped", plan)
     ids = plants["line_id"].astype(str).to_numpy()
-    sizes, clips = [], []
+    sizes, clips, idle = [], [], [0.0]
     for line_id in dict.fromkeys(ids):
         mine = np.flatnonzero(ids == line_id)
         grown = float(free[mine].max())
@@ -114,17 +113,16 @@ def lay_clipping(
         kept = bool(clipped[mine].all())
         keep = _kept_at(stand, mine) if kept else None
         proposed = keep is None and line_id in pairs
-        if proposed and needed is not None:
-            keep = height_to_keep(
-                whole.starts, pairs[line_id][0], (_lowest(layers, line_id, plan), needed), plan,
+        if proposed:
+            meets = height_to_keep(
+                whole.starts, pairs[line_id][0], (_lowest(layers, line_id, plan), needed or 0.0), plan,
                 at_least_m=float(plants["stock_height_m"].to_numpy(float)[mine].max()),
             )  # fmt: skip
-        sizes.append(
-            {
-                "line_id": line_id, "needed_m": needed, "keep_m": keep, "grown_m": grown,
-                "kept": kept, "says": _said(needed, keep, grown, kept, proposed=proposed),
-            }
-        )  # fmt: skip
+            if needed is None:
+                idle.append(meets or 0.0)
+            else:
+                keep = meets
+        sizes.append((line_id, needed, keep, grown, kept, proposed))
         mine = mine[clipped[mine]]
         if len(mine):
             asked = _kept_at(stand, mine)
@@ -150,7 +148,19 @@ def lay_clipping(
                         "source": f"faces: those of a box; rate: {rate.source if rate else 'none'}",
                     }
                 )  # fmt: skip
-    return table_of(KEPT_SIZES, sizes), table_of(CLIPPING, clips)
+    # One height holds for all rows, so that those which no view needs must close at it too, as they do free.
+    told = [_size_told(*size, at_least_m=max(idle)) for size in sizes]
+    return table_of(KEPT_SIZES, told), table_of(CLIPPING, clips)
+
+
+def _size_told(line_id, needed, keep, grown: float, kept: bool, proposed: bool, *, at_least_m: float) -> dict:  # fmt: skip
+    """Make the row of a planting line; a height that is proposed is ``at_least_m``."""
+    if proposed and keep is not None:
+        keep = max(keep, at_least_m)
+    return {
+        "line_id": line_id, "needed_m": needed, "keep_m": keep, "grown_m": grown, "kept": kept,
+        "says": _said(needed, keep, grown, kept, proposed=proposed),
+    }  # fmt: skip
 
 
 def height_to_keep(

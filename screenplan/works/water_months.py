@@ -4,11 +4,14 @@ The need is that of the published stages (`screenplan.works.water`): so many rou
 None is needed after an inch of rain, the same source says. So a round is taken to lie an inch deep, and each
 round is spared the rain of the days up to the next one, by the share of that inch:
 
-    water of a round = litres of a round × max(0, 1 − rain of a day × days to the next round / 1 in)
+    water of a round = litres of a round × max(0, share − rain of a day × days to the next round / 1 in)
 
-The rain of a month is spread evenly over its days (custom, no source). A month whose mean is below freezing has
-no need: newly planted trees are watered until the soil freezes (Iowa State University Extension, 2023, read). Its
-own months decide, so that nothing is turned for the southern half, and no other winter is kept.
+The share is 1 in the month that takes most water from the leaves, and less in a cooler one, by what the mean
+temperature takes (`screenplan.works.evaporation`); without temperatures it is 1 in all. That the published rate is
+that of the peak is custom, no source, and so is that the first two weeks take the whole in cool months too. The rain
+of a month is spread evenly over its days (custom, no source). A month whose mean is below freezing has no need: newly
+planted trees are watered until the soil freezes (Iowa State University Extension, 2023, read). Its own months decide,
+so that nothing is turned for the southern half, and no other winter is kept.
 """
 
 from __future__ import annotations
@@ -20,6 +23,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 
 from screenplan.contracts import WATER_BY_MONTH
@@ -29,6 +33,8 @@ from screenplan.plan import DEFAULTS, Options
 from screenplan.planting.species_model import Species
 from screenplan.rules.limit_kinds import Limit, PlantingClimate
 from screenplan.rules.limits import MONTHS, limit_of
+from screenplan.works.evaporation import SOURCE as EVAPORATION
+from screenplan.works.evaporation import shares_of_peak
 from screenplan.works.kinds import kinds_of
 from screenplan.works.rates import rate_of
 from screenplan.works.tasks import task
@@ -37,6 +43,8 @@ from screenplan.works.watering import round_litres, stages_of
 
 #: What to do before each round.
 FEEL_FIRST = "Feel the soil first: none is needed while it is moist or frozen"
+#: The stage in which a new ball dries out fast, so that it is not watered less in a cool month (custom, no source).
+FRESH = "water_daily"
 #: The stages in words.
 STAGES = {
     "water_daily": "weeks 1 and 2",
@@ -62,6 +70,7 @@ def lay_water(
     plants: gpd.GeoDataFrame,
     *,
     plan: Options = DEFAULTS,
+    position_deg: tuple[float, float] | None = None,
     limits: Mapping[str, Limit] | None = None,
     species_table: Mapping[str, Species] | None = None,
 ) -> pd.DataFrame:
@@ -73,6 +82,8 @@ def lay_water(
         Those that stand already need nothing.
     plan : Options, optional
         Of it [climate], [calendar] planting, [works] and [cost] hours.
+    position_deg : tuple of 2 floats, optional
+        Longitude and latitude, by which days are longer in summer; without one all are as long.
     limits, species_table : mapping, optional
         By default the shipped ones.
 
@@ -97,13 +108,17 @@ def lay_water(
         for month, mean in enumerate(means, 1)
         if climate is not None and mean < climate.frozen_below_c
     )
+    latitude = None if position_deg is None else position_deg[1]
+    shares = shares_of_peak(means, latitude) if means else np.ones(len(MONTHS))
+    shares[[month - 1 for month in frozen]] = 0.0
+    sources = "; ".join(filter(None, (SOURCES, EVAPORATION if means else "")))
     parts = sorted(_parts(rounds, start).items(), key=lambda entry: min(entry[1].days))
     records = [
-        _record(part, start, rain, frozen, None if rate is None else rate.hours)
-        | {"year": year, "source": SOURCES if rate is None else f"{SOURCES}; hours: {rate.source}"}
+        _record(part, start, rain, shares, None if rate is None else rate.hours)
+        | {"year": year, "source": sources if rate is None else f"{sources}; hours: {rate.source}"}
         for (year, *_), part in parts
     ]
-    return with_notes(table_of(WATER_BY_MONTH, records), list(_told(records, means)))
+    return with_notes(table_of(WATER_BY_MONTH, records), list(_told(records, means, latitude)))
 
 
 def _parts(
@@ -126,20 +141,22 @@ def _record(
     part: _Part,
     start: dt.date,
     rain_m: Sequence[float],
-    frozen: frozenset[int],
+    shares: np.ndarray,
     rate: float | None,
 ) -> dict:
-    """Make the row of a part of a month; ``rate`` are hours for a litre."""
+    """Make the row of a part of a month; ``shares`` are those of the peak, 0 if none is needed, ``rate`` hours for a litre."""
     first, every = min(part.days), part.stage.every_days
     date = start + dt.timedelta(days=first)
     days = calendar.monthrange(date.year, date.month)[1]
-    share = min(1.0, rain_m[date.month - 1] / days * every / INCH_M)
-    need = 0.0 if date.month in frozen else part.litres
-    by_rain = need * share
+    share = float(shares[date.month - 1])
+    if share and part.stage.key == FRESH:
+        share = 1.0
+    spared = min(share, rain_m[date.month - 1] / days * every / INCH_M)
+    need, by_rain = part.litres * share, part.litres * spared
     water = need - by_rain
-    rounds = math.ceil(len(part.days) * (1.0 - share)) if need else 0
+    rounds = math.ceil(len(part.days) * (share - spared))
     if not need:
-        says = "None: the ground is frozen"
+        says = "None: the ground is frozen, or the month too cold"
     elif not rounds:
         says = "None: the rain of the normals is enough"
     else:
@@ -153,7 +170,9 @@ def _record(
     }  # fmt: skip
 
 
-def _told(records: Sequence[dict], means: Sequence[float]) -> Iterator[str]:
+def _told(
+    records: Sequence[dict], means: Sequence[float], latitude_deg: float | None
+) -> Iterator[str]:
     """Say what rain spares, and what is not known."""
     if not records:
         return
@@ -164,6 +183,8 @@ def _told(records: Sequence[dict], means: Sequence[float]) -> Iterator[str]:
     )
     if not means:
         yield "Without climate.temperature no month counts as frozen: no watering of frozen ground"
+    elif latitude_deg is None:
+        yield "The site's place on earth is not known, and so all days count as equally long in what a month needs"
 
 
 def by_stage(table: pd.DataFrame) -> dict[str, tuple[float, str]]:
