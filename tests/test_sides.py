@@ -18,6 +18,7 @@ from screenplan.ground.errors import InputError
 from screenplan.plan import key_limits
 from screenplan.site.compass import POINTS, compass_name
 from screenplan.site.corners import Ring, find_corners, fitting_base, least_width
+from screenplan.site.lots import Lots
 from screenplan.site.repair import SAME_VERTEX_M
 from screenplan.site.sides import Around, find_sides, look_across
 
@@ -525,12 +526,11 @@ def test_what_lies_across_many_subjects_is_what_lies_across_each_alone(chance, c
         wanted += list(zip(sides["across"], sides["across_kind"], strict=True))
     order = list(range(len(own)))
     chance.shuffle(order)
-    asked = [k in subjects for k in range(len(lots))]
     found = look_across(
         np.array([own[k][1] for k in order], dtype=object),
         np.full(len(own), 4.0),
         np.array([own[k][0] for k in order]),
-        Around.of(parcels, roads, asked),
+        Around.of(Lots({"parcels": parcels, "roads": roads}, np.array(subjects))),
     )
     base = plan_with().sides.base
     assert base == 4.0

@@ -24,6 +24,7 @@ from screenplan.plan import Plan
 from screenplan.plan.site import Subject
 from screenplan.site.buildings import fill_floors
 from screenplan.site.facades import BESIDE_M, derive_windows_each
+from screenplan.site.lots import Lots
 from screenplan.site.overlaps import SLACK_M
 from screenplan.site.raster import RasterGround
 from screenplan.site.reading import LayerSource, read_site
@@ -253,19 +254,20 @@ def lay_together(
     asked = outlines & np.isin(ids, list(names))
     if not asked.any() or plan.site.reach < ROAD_REACH_M:
         return {}
-    windows = None
+    lots = Lots(site.layers, np.flatnonzero(asked), plan.site.reach)
+    laid = {}
     try:
-        sides = find_sides_each(parcels, site.layers.get("roads"), asked, plan=plan)
+        laid["sides"] = find_sides_each(lots, plan=plan)
         derived = plan.windows.derive and not has_rows(site.layers.get("windows"))
         named = has_rows(houses) and houses["building_id"].notna().all()
         if derived and named and plan.site.reach >= plan.windows.reach + BESIDE_M:
-            windows = derive_windows_each(parcels, houses, site.terrain, plan, asked)
+            laid["windows"], _ = derive_windows_each(lots, terrain=site.terrain, plan=plan)
     except Exception:  # what is wrong with one is told where it is laid by itself
         return {}
-    laid = {name: {"sides": own} for name, own in zip(ids[asked], sides, strict=True)}
-    for name, (own, _) in zip(ids[asked], windows or (), strict=windows is not None):
-        laid[name]["windows"] = own
-    return laid
+    return {
+        name: {layer: many.of(lot) for layer, many in laid.items()}
+        for lot, name in enumerate(lots.names)
+    }
 
 
 def _out_of(

@@ -4,22 +4,21 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
-from itertools import pairwise
 
 import geopandas as gpd
 import numpy as np
 import shapely
-import shapely.ops
 
 from screenplan.contracts import SIDES
 from screenplan.contracts.tables import layer_of_columns
 from screenplan.plan import DEFAULTS, Options
-from screenplan.site.compass import apart_deg, bearing_deg, compass_name
+from screenplan.site.compass import POINTS, apart_deg, bearing_deg, compass_point
 from screenplan.site.corners import Ring, find_corners, fitting_base
-from screenplan.site.ownership import is_subject, outline_known, sound, subject_outline
-from screenplan.site.ragged import numbered
+from screenplan.site.lots import Lots, Many
+from screenplan.site.ownership import outline_known, sound, subject_outline
+from screenplan.site.ragged import firsts, numbered
 from screenplan.site.shaping import column_or
-from screenplan.site.steady import EQUAL_DEG, steady_order
+from screenplan.site.steady import EQUAL_DEG, steady_order, steady_order_each
 
 #: A neighbour is across a side if its parcel begins within this distance outside it.
 BAND_M = 3.0
@@ -88,37 +87,28 @@ def find_sides(
             SIDES, {column.name: [] for column in SIDES.columns}, [], parcels.crs
         )
     subject_outline(parcels)
-    return find_sides_each(parcels, roads, is_subject(parcels), plan=plan)[0]
+    layers = {"parcels": parcels} | ({} if roads is None else {"roads": roads})
+    return find_sides_each(Lots.one(layers), plan=plan).layer
 
 
-def find_sides_each(
-    parcels: gpd.GeoDataFrame,
-    roads: gpd.GeoDataFrame | None,
-    subjects: np.ndarray,
-    *,
-    plan: Options = DEFAULTS,
-) -> list[gpd.GeoDataFrame]:
-    """Cut the outlines of several parcels of one layer into sides; see `find_sides`.
+def find_sides_each(lots: Lots, *, plan: Options = DEFAULTS) -> Many:
+    """Cut the outlines of several lots into sides; see `find_sides`.
 
     Parameters
     ----------
-    parcels : GeoDataFrame
-        Contract ``parcels``, in metres.
-    roads : GeoDataFrame, optional
-        Contract ``roads``, in metres.
-    subjects : ndarray of bool, (parcels,)
-        Which have their outlines cut: each has one, of some area.
+    lots : Lots
+        Each has an outline, of some area. Around them ``roads``, if there are some. Their reach is `ROAD_REACH_M`
+        at least.
     plan : Options, optional
         Of it [sides].
 
     Returns
     -------
-    list of GeoDataFrame
-        The sides of each, in the order of the layer: what it would have as the only subject.
+    Many
+        Contract ``sides``.
     """
-    outlines = parcels.geometry.to_numpy()[subjects]
-    cuts = [_cut_outline(outline, plan) for outline in outlines]
-    count = np.array([len(pieces) for pieces, _ in cuts], dtype=int)
+    cuts = [_cut_outline(outline, plan) for outline in lots.outlines]
+    own = np.repeat(np.arange(len(lots)), [len(pieces) for pieces, _ in cuts])
     pieces = [piece for some, _ in cuts for piece in some]
     bases = np.array([base for _, some in cuts for base in some])
     lines = np.array([shapely.LineString(piece) for piece in pieces], dtype=object)
@@ -127,29 +117,19 @@ def find_sides_each(
     # Anticlockwise: the parcel is on the left, the outside a quarter turn to the right.
     facings = (bearings + 90.0) % 360.0
     lengths = shapely.length(lines)
-    own = np.repeat(np.arange(len(cuts)), count)
-    seen = look_across(lines, bases, own, Around.of(parcels, roads, subjects))
-    each = [slice(first, last) for first, last in pairwise([0, *np.cumsum(count).tolist()])]
-    whole = layer_of_columns(
-        SIDES,
-        {
-            "side_id": [
-                name
-                for some in each
-                for name in _name_sides(list(lines[some]), facings[some], lengths[some])
-            ],
-            "length_m": lengths,
-            "chord_m": np.hypot(chords[:, 0], chords[:, 1]),
-            "bearing_deg": bearings,
-            "facing_deg": facings,
-            "across": [name for name, _ in seen],
-            "across_kind": [kind for _, kind in seen],
-            "curved": [_is_curved(line, base) for line, base in zip(lines, bases, strict=True)],
-        },
-        lines,
-        parcels.crs,
-    )
-    return [whole.iloc[some].reset_index(drop=True) for some in each] if len(each) > 1 else [whole]
+    seen = look_across(lines, bases, own, Around.of(lots))
+    columns = {
+        "side_id": _name_sides(lines, own, facings, lengths),
+        "length_m": lengths,
+        "chord_m": np.hypot(chords[:, 0], chords[:, 1]),
+        "bearing_deg": bearings,
+        "facing_deg": facings,
+        "across": [name for name, _ in seen],
+        "across_kind": [kind for _, kind in seen],
+        "curved": _are_curved(lines, bases),
+    }
+    crs = lots.around["parcels"].crs
+    return Many(layer_of_columns(SIDES, columns, lines, crs), own, len(lots))
 
 
 def _cut_outline(outline: shapely.Geometry, plan: Options) -> tuple[list[np.ndarray], list[float]]:
@@ -176,36 +156,49 @@ def _from_north(pieces: list[np.ndarray]) -> list[np.ndarray]:
     return pieces[first:] + pieces[:first]
 
 
-def _name_sides(lines: list, facings: np.ndarray, lengths: np.ndarray) -> list[str]:
-    """Name each side by the compass, and number those of one name, the longest first.
+def _name_sides(
+    lines: np.ndarray, own: np.ndarray, facings: np.ndarray, lengths: np.ndarray
+) -> list[str]:
+    """Name each side by the compass, and number those of one name of its own lot, the longest first.
 
     Of sides that are equally long, the one farther out in the direction of the name comes first.
     """
-    names = [compass_name(facing) for facing in facings]
-    often = Counter(names)
-    middles = shapely.get_coordinates(shapely.centroid(np.array(lines)))
+    point = compass_point(facings)
+    often = Counter(zip(own.tolist(), point.tolist(), strict=True))
+    middles = shapely.get_coordinates(shapely.centroid(lines))
     out = np.column_stack([np.sin(np.radians(facings)), np.cos(np.radians(facings))])
     reach = np.sum(middles * out, axis=1)
-    order = steady_order((-lengths, EQUAL_M), (-reach, EQUAL_M))
-    numbered = list(names)
-    count: Counter[str] = Counter()
-    for item in order:
-        if often[names[item]] > 1:
-            count[names[item]] += 1
-            numbered[item] = f"{names[item]}-{count[names[item]]}"
-    return numbered
+    order = steady_order_each(own, (-lengths, EQUAL_M), (-reach, EQUAL_M))
+    names = [POINTS[number] for number in point.tolist()]
+    count: Counter[tuple[int, int]] = Counter()
+    for item, *kind in zip(order.tolist(), own[order].tolist(), point[order].tolist(), strict=True):
+        same = tuple(kind)
+        if often[same] > 1:
+            count[same] += 1
+            names[item] = f"{names[item]}-{count[same]}"
+    return names
 
 
-def _is_curved(line: shapely.LineString, base_m: float) -> bool:
-    """Tell whether a side bends, its ends up to a base length (rounded corners) not counted."""
-    if shapely.get_num_coordinates(line) == 2:
-        return False
-    if line.length > 4.0 * base_m:
-        line = shapely.ops.substring(line, base_m, line.length - base_m)
-    ends = shapely.get_coordinates(line)[[0, -1]]
-    chord = shapely.LineString(ends)
-    away = shapely.distance(shapely.points(shapely.get_coordinates(line)), chord).max()
-    return bool(away > CURVED_SHARE * chord.length)
+def _are_curved(lines: np.ndarray, base_m: np.ndarray) -> np.ndarray:
+    """Tell which sides bend, their ends up to a base length (rounded corners) not counted."""
+    curved = np.zeros(len(lines), dtype=bool)
+    bent = np.flatnonzero(shapely.get_num_coordinates(lines) > 2)
+    lines, length = lines[bent], shapely.length(lines[bent])
+    end = np.where(length > 4.0 * base_m[bent], base_m[bent], 0.0)
+    from_to = np.column_stack([end, length - end])
+    ends = shapely.line_interpolate_point(lines[:, None], from_to)
+    xy, of = shapely.get_coordinates(lines, return_index=True)
+    on_line = np.hypot(*np.diff(xy, axis=0, prepend=xy[:1]).T)
+    first = firsts(np.bincount(of, minlength=len(lines)))
+    at = np.cumsum(on_line)
+    at -= at[first][of]
+    between = (at > from_to[of, 0]) & (at < from_to[of, 1])
+    chords = shapely.linestrings(shapely.get_coordinates(ends).reshape(-1, 2, 2))
+    away = np.where(between, shapely.distance(shapely.points(xy), chords[of]), 0.0)
+    if len(bent):
+        most = np.maximum.reduceat(away, first)
+        curved[bent] = most > CURVED_SHARE * shapely.length(chords)
+    return curved
 
 
 @dataclass(frozen=True, eq=False)
@@ -229,8 +222,9 @@ class Around:
     road_names: np.ndarray
 
     @classmethod
-    def of(cls, parcels: gpd.GeoDataFrame, roads: gpd.GeoDataFrame | None, subjects) -> Around:
-        """Take the layers; ``subjects`` tells which parcels are subjects, in this order."""
+    def of(cls, lots: Lots) -> Around:
+        """Take what lies around some lots, which are the subjects."""
+        parcels, roads = lots.around["parcels"], lots.around.get("roads")
         land = sound(parcels.geometry.to_numpy())
         ids = parcels["parcel_id"].astype(str).to_numpy(dtype=object)
         lines, names = np.empty(0, dtype=object), np.empty(0, dtype=object)
@@ -238,7 +232,7 @@ class Around:
             lines = roads.geometry.to_numpy()
             given = zip(column_or(roads, "name"), column_or(roads, "road_id", ""), strict=True)
             names = np.array([str(name or number or "road") for name, number in given], object)
-        return cls(land, ids, np.flatnonzero(subjects), lines, names)
+        return cls(land, ids, lots.rows, lines, names)
 
     def shrunken(self) -> np.ndarray:
         """Give the subjects' own ground, without what a neighbour that was digitised apart may overlap."""
