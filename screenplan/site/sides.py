@@ -30,6 +30,8 @@ ROAD_REACH_M = 20.0
 PROBE_STEP_M = 0.5
 #: At most this many places along a side are looked from.
 MOST_PROBES = 400
+#: Lines of up to so many vertices are walked along together.
+FEW_VERTICES = 16
 #: What is seen from less than this share of a side is not across it.
 LEAST_SHARE = 0.1
 #: A side is curved if it leaves its chord by more than this share of the chord's length.
@@ -234,6 +236,12 @@ class Around:
             names = np.array([str(name or number or "road") for name, number in given], object)
         return cls(land, ids, lots.rows, lines, names)
 
+    def called(self) -> list[tuple[str, str]]:
+        """Give the name and the kind of each parcel, and then of each road."""
+        names = [*self.land_ids.tolist(), *self.road_names.tolist()]
+        kinds = ["parcel"] * len(self.land_ids) + ["road"] * len(self.road_names)
+        return list(zip(names, kinds, strict=True))
+
     def shrunken(self) -> np.ndarray:
         """Give the subjects' own ground, without what a neighbour that was digitised apart may overlap."""
         return shapely.buffer(self.land[self.own], -2.0 * OVERLAP_M)
@@ -266,7 +274,7 @@ def look_across(
     s = (number + 0.5) * length[side] / count[side]
     half = base_m[side] / 2.0
     here, ahead, behind = (
-        shapely.get_coordinates(shapely.line_interpolate_point(lines[side], at))
+        _points_along(lines, side, at)
         for at in (s, np.minimum(s + half, length[side]), np.maximum(s - half, 0))
     )
     along = ahead - behind
@@ -274,33 +282,73 @@ def look_across(
     out = np.column_stack([along[:, 1], -along[:, 0]])
 
     own = around.own[subject[side]]
-    by_parcel = _first_met(here, out, (-OVERLAP_M, BAND_M), own, around.land)
-    met = by_parcel >= 0
-    of, names = [side[met]], [around.land_ids[by_parcel[met]]]
-    kinds = [np.full(int(met.sum()), "parcel", dtype=object)]
+    first = _first_met(here, out, (-OVERLAP_M, BAND_M), own, around.land)
     if len(around.roads):
-        free = np.flatnonzero(~met)
+        free = np.flatnonzero(first < 0)
         # A road behind a parcel, or behind the subject's own ground, is not across a side.
-        first = _first_met(
+        beyond = _first_met(
             here[free], out[free], (OVERLAP_M, ROAD_REACH_M), own[free],
             np.concatenate([around.land, around.roads]), len(around.land),
             around.shrunken()[subject[side[free]]],
         )  # fmt: skip
-        on_road = first >= len(around.land)
-        of.append(side[free[on_road]])
-        names.append(around.road_names[first[on_road] - len(around.land)])
-        kinds.append(np.full(int(on_road.sum()), "road", dtype=object))
-    often = [Counter[tuple[str, str]]() for _ in lines]
-    for which, *what in zip(*map(np.concatenate, (of, names, kinds)), strict=True):
-        often[which][tuple(what)] += 1
-    return [_most_often(*some) for some in zip(often, count, strict=True)]
+        first[free] = np.where(beyond >= len(around.land), beyond, -1)
+    met = first >= 0
+    return _most_often(side[met], first[met], count, around.called())
 
 
-def _most_often(met: Counter[tuple[str, str]], probes: int) -> tuple[str, str]:
-    if not met:
-        return "", "unknown"
-    what, often = min(met.items(), key=lambda item: (-item[1], item[0]))
-    return what if often >= LEAST_SHARE * probes else ("", "unknown")
+def _points_along(lines: np.ndarray, of: np.ndarray, s: np.ndarray) -> np.ndarray:
+    """Give points of lines at running distances, (points, 2): ``of`` says which line each is on."""
+    many = shapely.get_num_coordinates(lines)
+    few = many <= FEW_VERTICES
+    xy = np.empty((len(of), 2))
+    rest = np.flatnonzero(~few[of])
+    xy[rest] = shapely.get_coordinates(shapely.line_interpolate_point(lines[of[rest]], s[rest]))
+    # To the last digit what GEOS gives, for all at once. Behind its last vertex a line stands still.
+    vertices = np.full((len(lines), many[few].max(initial=1) + 1, 2), np.inf)
+    line, number = numbered(many * few)
+    vertices[line, number] = shapely.get_coordinates(lines[few])
+    last = np.maximum(many * few - 1, 0)
+    with np.errstate(invalid="ignore"):
+        steps = np.diff(vertices, axis=1)
+        length = np.sqrt(steps[..., 0] * steps[..., 0] + steps[..., 1] * steps[..., 1])
+    end = np.cumsum(length, axis=1)
+    some = np.flatnonzero(few[of])
+    of, s = of[some], s[some]
+    step = np.minimum((end[of] <= s[:, None]).sum(axis=1), last[of])
+    begin = vertices[of, step]
+    at_end = step == last[of]
+    step = np.where(at_end, 0, step)
+    before = np.where(step > 0, end[of, step - 1], 0.0)
+    share = ((s - before) / length[of, step])[:, None]
+    xy[some] = np.where(at_end[:, None], begin, begin + share * steps[of, step])
+    return xy
+
+
+def _most_often(
+    side: np.ndarray, thing: np.ndarray, probes: np.ndarray, called: list[tuple[str, str]]
+) -> list[tuple[str, str]]:
+    """Name what is met most often across each side, of several the first by name.
+
+    Parameters
+    ----------
+    side, thing : ndarray of int, (met,)
+    probes : ndarray of int, (sides,)
+        How many probes each side has.
+    called : list of (str, str)
+        Name and kind of each thing.
+    """
+    whats = sorted(set(called))
+    number = {what: place for place, what in enumerate(whats)}
+    of_thing = np.array([number[what] for what in called], dtype=int)
+    both, often = np.unique(side * len(whats) + of_thing[thing], return_counts=True)
+    side, what = np.divmod(both, max(len(whats), 1))
+    order = np.lexsort((what, -often, side))
+    order = order[np.diff(side[order], prepend=-1) > 0]
+    order = order[often[order] >= LEAST_SHARE * probes[side[order]]]
+    found = [("", "unknown")] * len(probes)
+    for place, name in zip(side[order].tolist(), what[order].tolist(), strict=True):
+        found[place] = whats[name]
+    return found
 
 
 def _first_met(
@@ -323,12 +371,7 @@ def _first_met(
         return first
     begin = here + reach[0] * out
     probes = shapely.linestrings(np.stack([begin, here + reach[1] * out], axis=1))
-    starts = shapely.points(begin)
-    probe, thing = shapely.STRtree(things).query(probes, predicate="intersects")
-    looked_at = np.zeros(len(here), dtype=bool)
-    looked_at[probe[thing >= asked]] = True
-    kept = looked_at[probe] & (thing != own[probe])
-    probe, thing = probe[kept], thing[kept]
+    probe, thing = _met_by(probes, own, things, asked)
     # Where a probe meets but one thing, and nothing stands before it, that is the first.
     hidden = np.zeros(len(here), dtype=bool)
     if before is not None:
@@ -336,14 +379,14 @@ def _first_met(
         hidden[probe] = shapely.intersects(before[probe], probes[probe])
     which = np.flatnonzero((np.bincount(probe)[probe] > 1) | hidden[probe])
     away = np.zeros(len(probe))
-    away[which] = _away(probes[probe[which]], starts[probe[which]], things[thing[which]])
+    away[which] = _away(probes[probe[which]], begin[probe[which]], things[thing[which]])
     order = np.lexsort((thing, away, probe))
     probe, thing, away = probe[order], thing[order], away[order]
     nearest = np.concatenate([[True], probe[1:] != probe[:-1]])[: len(probe)]
     probe, thing, away = probe[nearest], thing[nearest], away[nearest]
     if before is not None:
         behind = np.flatnonzero(hidden[probe])
-        nearer = _away(probes[probe[behind]], starts[probe[behind]], before[probe[behind]])
+        nearer = _away(probes[probe[behind]], begin[probe[behind]], before[probe[behind]])
         seen = np.ones(len(probe), dtype=bool)
         seen[behind] = ~(nearer <= away[behind])
         probe, thing = probe[seen], thing[seen]
@@ -351,5 +394,24 @@ def _first_met(
     return first
 
 
-def _away(probes: np.ndarray, starts: np.ndarray, things: np.ndarray) -> np.ndarray:
-    return shapely.distance(shapely.intersection(probes, things), starts)
+def _met_by(
+    probes: np.ndarray, own: np.ndarray, things: np.ndarray, asked: int
+) -> tuple[np.ndarray, np.ndarray]:
+    """Find what each probe meets: pairs of a probe and a thing; see `_first_met`."""
+    shapely.prepare(things)
+    probe, thing = shapely.STRtree(things).query(probes)
+    other = thing != own[probe]
+    probe, thing = probe[other], thing[other]
+    wanted = thing >= asked
+    met = np.zeros(len(probe), dtype=bool)
+    met[wanted] = shapely.intersects(things[thing[wanted]], probes[probe[wanted]])
+    looked_at = np.zeros(len(probes), dtype=bool)
+    looked_at[probe[met]] = True
+    rest = ~wanted & looked_at[probe]
+    met[rest] = shapely.intersects(things[thing[rest]], probes[probe[rest]])
+    return probe[met], thing[met]
+
+
+def _away(probes: np.ndarray, begin: np.ndarray, things: np.ndarray) -> np.ndarray:
+    """Give how far from its beginning each probe meets a thing."""
+    return shapely.distance(shapely.intersection(probes, things), shapely.points(begin))
