@@ -17,7 +17,7 @@ from screenplan.contracts import SIDES
 from screenplan.ground.errors import InputError
 from screenplan.plan import key_limits
 from screenplan.site.compass import POINTS, compass_name
-from screenplan.site.corners import Ring, find_corners, fitting_base, least_width
+from screenplan.site.corners import Rings, find_corners, fitting_bases, least_width
 from screenplan.site.lots import Lots
 from screenplan.site.repair import SAME_VERTEX_M
 from screenplan.site.sides import Around, find_sides, look_across
@@ -491,10 +491,12 @@ def test_no_side_is_without_length(radius, orders):
     # Evidence: invariant; the sides are the outline still, each longer than a vertex is exact. Two peaks of
     # the turn settled on one place but for the last digits, and the file held a line of one point.
     outline = flake(radius, orders)
-    ring = Ring.around(outline)
-    base = fitting_base(outline, 4.0)
-    pieces = ring.cut(find_corners(ring, 30.0, base))
-    lengths = shapely.length([shapely.LineString(piece) for piece in pieces])
+    rings = Rings.around(np.array([outline]))
+    base = fitting_bases(np.array([outline]), 4.0)
+    xy, count = rings.cut(*find_corners(rings, 30.0, base))
+    lengths = shapely.length(
+        shapely.linestrings(xy, indices=np.repeat(np.arange(len(count)), count))
+    )
     assert lengths.min() >= SAME_VERTEX_M
     assert lengths.sum() == pytest.approx(outline.length)
 

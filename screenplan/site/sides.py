@@ -13,12 +13,12 @@ from screenplan.contracts import SIDES
 from screenplan.contracts.tables import layer_of_columns
 from screenplan.plan import DEFAULTS, Options
 from screenplan.site.compass import POINTS, apart_deg, bearing_deg, compass_point
-from screenplan.site.corners import Ring, find_corners, fitting_base
+from screenplan.site.corners import Rings, find_corners, fitting_bases
 from screenplan.site.lots import Lots, Many
 from screenplan.site.ownership import outline_known, sound, subject_outline
-from screenplan.site.ragged import firsts, numbered
+from screenplan.site.ragged import firsts, numbered, turned
 from screenplan.site.shaping import column_or
-from screenplan.site.steady import EQUAL_DEG, steady_order, steady_order_each
+from screenplan.site.steady import EQUAL_DEG, steady_order_each
 
 #: A neighbour is across a side if its parcel begins within this distance outside it.
 BAND_M = 3.0
@@ -109,12 +109,9 @@ def find_sides_each(lots: Lots, *, plan: Options = DEFAULTS) -> Many:
     Many
         Contract ``sides``.
     """
-    cuts = [_cut_outline(outline, plan) for outline in lots.outlines]
-    own = np.repeat(np.arange(len(lots)), [len(pieces) for pieces, _ in cuts])
-    pieces = [piece for some, _ in cuts for piece in some]
-    bases = np.array([base for _, some in cuts for base in some])
-    lines = np.array([shapely.LineString(piece) for piece in pieces], dtype=object)
-    chords = np.array([piece[-1] - piece[0] for piece in pieces]).reshape(-1, 2)
+    lines, bases, own = _cut_outlines(lots.outlines, plan)
+    ends = shapely.get_coordinates([shapely.get_point(lines, k) for k in (0, -1)])
+    chords = np.subtract(*ends.reshape(2, -1, 2)[::-1])
     bearings = bearing_deg(chords[:, 0], chords[:, 1])
     # Anticlockwise: the parcel is on the left, the outside a quarter turn to the right.
     facings = (bearings + 90.0) % 360.0
@@ -134,28 +131,37 @@ def find_sides_each(lots: Lots, *, plan: Options = DEFAULTS) -> Many:
     return Many(layer_of_columns(SIDES, columns, lines, crs), own, len(lots))
 
 
-def _cut_outline(outline: shapely.Geometry, plan: Options) -> tuple[list[np.ndarray], list[float]]:
-    """Cut an outline at its corners, its largest part first; the length over which each piece is looked at."""
-    pieces: list[np.ndarray] = []
-    bases: list[float] = []
-    for part in sorted(shapely.get_parts(outline), key=lambda part: -part.area):
-        base = fitting_base(part, plan.sides.base)
-        ring = Ring.around(part)
-        cut = ring.cut(find_corners(ring, plan.sides.corner, base))
-        pieces += _from_north(cut)
-        bases += [base] * len(cut)
-    return pieces, bases
+def _cut_outlines(outlines: np.ndarray, plan: Options) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Cut outlines at their corners, the largest part of each first.
 
-
-def _from_north(pieces: list[np.ndarray]) -> list[np.ndarray]:
-    """Begin the walk with the side that faces north most nearly, the longest of several."""
-    chords = np.array([piece[-1] - piece[0] for piece in pieces])
+    Returns
+    -------
+    lines : ndarray of LineString, (sides,)
+        Each part begins with the side that faces north most nearly, the longest of several.
+    bases : ndarray, (sides,)
+        The length over which each is looked at.
+    own : ndarray of int, (sides,)
+        The outline of each, ascending.
+    """
+    parts, of = shapely.get_parts(outlines, return_index=True)
+    order = np.lexsort((-shapely.area(parts), of))
+    parts, of = parts[order], of[order]
+    bases = fitting_bases(parts, plan.sides.base)
+    rings = Rings.around(parts)
+    ring, corners = find_corners(rings, plan.sides.corner, bases)
+    xy, count = rings.cut(ring, corners)
+    first = firsts(count)
+    chords = xy[first + count - 1] - xy[first]
     off = apart_deg(bearing_deg(chords[:, 0], chords[:, 1]) + 90.0, 0.0)
-    norths = [piece[:, 1].mean() for piece in pieces]
-    first = steady_order(
-        (off, EQUAL_DEG), (-np.hypot(*chords.T), EQUAL_M), (np.negative(norths), EQUAL_M)
-    )[0]
-    return pieces[first:] + pieces[:first]
+    norths = np.add.reduceat(xy[:, 1], first) / count
+    order = steady_order_each(
+        ring, (off, EQUAL_DEG), (-np.hypot(*chords.T), EQUAL_M), (-norths, EQUAL_M)
+    )
+    many = np.bincount(ring, minlength=len(parts))
+    begin = order[firsts(many)] - firsts(many)
+    piece, _ = numbered(count)
+    lines = shapely.linestrings(xy, indices=piece)[turned(many, begin)]
+    return lines, bases[ring], of[ring]
 
 
 def _name_sides(
