@@ -280,7 +280,7 @@ def look_across(
     s = (number + 0.5) * length[side] / count[side]
     half = base_m[side] / 2.0
     here, ahead, behind = (
-        _points_along(lines, side, at)
+        points_along(lines, side, at)
         for at in (s, np.minimum(s + half, length[side]), np.maximum(s - half, 0))
     )
     along = ahead - behind
@@ -302,7 +302,7 @@ def look_across(
     return _most_often(side[met], first[met], count, around.called())
 
 
-def _points_along(lines: np.ndarray, of: np.ndarray, s: np.ndarray) -> np.ndarray:
+def points_along(lines: np.ndarray, of: np.ndarray, s: np.ndarray) -> np.ndarray:
     """Give points of lines at running distances, (points, 2): ``of`` says which line each is on."""
     many = shapely.get_num_coordinates(lines)
     few = many <= FEW_VERTICES
