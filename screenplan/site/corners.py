@@ -357,11 +357,10 @@ def _each_peak(
     group, _ = numbered(count)
     by_sign = []
     for sign in (1.0, -1.0):
-        value = sign * turns
-        high = np.flatnonzero(value >= least - DIP_DEG)
-        high = high[np.lexsort((-value[high], group[high]))]
-        begin = np.searchsorted(group[high], np.arange(len(count) + 1)).tolist()
-        by_sign.append((sign, high.tolist(), begin))
+        candidates = np.flatnonzero(sign * turns >= least - DIP_DEG)
+        candidates = candidates[np.lexsort((-sign * turns[candidates], group[candidates]))]
+        begin = np.searchsorted(group[candidates], np.arange(len(count) + 1)).tolist()
+        by_sign.append((sign, candidates.tolist(), begin))
     all_s, all_turns = s.tolist(), turns.tolist()
     for ring, (first, own) in enumerate(zip(firsts(count).tolist(), count.tolist(), strict=True)):
         places = all_s[first : first + own]
