@@ -8,9 +8,9 @@ import pandas as pd
 import pytest
 import shapely
 from county_kit import CRS, EAST, NORTH, PLAN, lots
-from geopandas.testing import assert_geodataframe_equal
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from lots_kit import assert_same
 
 from screenplan.county.together import (
     CELL_DEG,
@@ -22,6 +22,7 @@ from screenplan.county.together import (
 from screenplan.ground.errors import InputError
 from screenplan.plan import check_plan
 from screenplan.plan.site import Subject
+from screenplan.site.places import lay_places
 from screenplan.site.reading import LayerSource, read_site
 from screenplan.site.sides import find_sides
 from screenplan.site.windows import lay_windows
@@ -127,17 +128,10 @@ def crooked(seed: int, count: int = 8):
     }
 
 
-def assert_same(mine, other):
-    """The same rows in the same order, to the last digit."""
-    assert_geodataframe_equal(mine, other)
-    assert (mine.geometry.to_wkb() == other.geometry.to_wkb()).all()
-    pd.testing.assert_frame_equal(pd.DataFrame(mine), pd.DataFrame(other), check_exact=True)
-
-
 # Invariant: what is beyond the reach, the order of rows and the cut count for nothing.
 @settings(max_examples=6, deadline=None)
 @given(seed=st.integers(0, 10_000), some=st.sets(st.integers(0, 7), min_size=1))
-def test_sides_and_windows_of_many_parcels_are_those_of_each_alone(seed, some):
+def test_what_is_laid_of_many_parcels_is_what_is_laid_of_each_alone(seed, some):
     plan = check_plan(PLAN, given=["parcels", "buildings"])
     layers = crooked(seed)
     together, _ = read(layers)
@@ -153,6 +147,8 @@ def test_sides_and_windows_of_many_parcels_are_those_of_each_alone(seed, some):
         parcels, laid = site.layers["parcels"], together.laid[parcel_id]
         assert_same(laid["sides"], find_sides(parcels, site.layers["roads"], plan=plan))
         assert_same(laid["windows"], lay_windows(parcels, site.layers["buildings"], plan=plan))
+        places = lay_places(parcels, site.layers["buildings"], site.layers["roads"], plan=plan)
+        assert_same(laid["private_places"], places)
         windows += len(laid["windows"])
         for other in (turned.laid, cut):
             for name, layer in other.get(parcel_id, {}).items():
@@ -166,10 +162,10 @@ def test_nothing_is_laid_together_where_it_may_hang_on_what_is_beyond_the_reach(
     layers = lots(4)
     plan = check_plan(PLAN, given=layers)
     together, _ = read(layers)
-    assert set(together.laid["p1"]) == {"sides", "windows"}
+    assert set(together.laid["p1"]) == {"sides", "windows", "private_places"}
     nameless = replace(together.site, layers=together.site.layers | {"buildings": together.site.layers["buildings"].assign(building_id=None)})  # fmt: skip
-    assert set(lay_together(nameless, ["p1"], plan)["p1"]) == {"sides"}
-    for reach, left in ((27.0, {"sides"}), (19.0, None)):
+    assert set(lay_together(nameless, ["p1"], plan)["p1"]) == {"sides", "private_places"}
+    for reach, left in ((27.0, {"sides", "private_places"}), (19.0, None)):
         near = plan.model_copy(update={"site": plan.site.model_copy(update={"reach": reach})})
         assert lay_together(together.site, ["p1"], near).get("p1", {}).keys() == (left or set())
 

@@ -63,3 +63,13 @@ def test_the_marked_parcel_is_the_one_lot():
     assert len(lots) == 1
     assert lots.names == ["l1"]
     assert lots.outlines[0].bounds[0] == 100
+
+
+def test_what_stands_on_each_lot_lies_within_its_reach():
+    # By hand: of the three that say that they stand on the second lot, the last lies 39 m from it.
+    houses = squares(12, 101, 105, 149)
+    owner = np.array([None, "l1", "l1", "l1"], dtype=object)
+    lots = Lots({"parcels": squares(0, 100), "houses": houses}, np.array([1, 0]), 20)
+    assert [part.tolist() for part in lots.standing_on("houses", owner)] == [[0, 0], [1, 2]]
+    all_over = Lots(lots.around, lots.rows)
+    assert [part.tolist() for part in all_over.standing_on("houses", owner)] == [[0] * 3, [1, 2, 3]]

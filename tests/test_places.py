@@ -6,6 +6,7 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from lots_kit import alone, assert_each, cuts, district
 from options_kit import plan_with
 from shapely import affinity
 
@@ -13,7 +14,8 @@ from screenplan.contracts import PRIVATE_PLACES
 from screenplan.ground.errors import InputError
 from screenplan.ground.said import in_units
 from screenplan.site.garden import ROOMY_M, usable
-from screenplan.site.places import lay_places, notes_on_places
+from screenplan.site.lots import Lots
+from screenplan.site.places import lay_places, lay_places_each, notes_on_places
 
 SUBJECT = shapely.box(0, 0, 30, 40)
 HOUSE = shapely.box(8, 10, 20, 18)
@@ -367,6 +369,35 @@ def test_a_hole_that_a_cut_left_beside_the_ground_takes_nothing_of_it():
     # Invariant: the ground is its shell.
     ground = shapely.Polygon(BESIDE[0], [BESIDE[1]])
     assert not ground.is_valid
-    left, alone = usable(ground, ROOMY_M), usable(shapely.Polygon(BESIDE[0]), ROOMY_M)
+    left, alone = usable(np.array([ground, shapely.Polygon(BESIDE[0])]), ROOMY_M)
     assert alone.area > 300.0
     assert left.symmetric_difference(alone).area < AREA_M2
+
+
+# Invariant: not the other lots, nor their order, nor the cut, nor what lies beyond the reach.
+@settings(max_examples=8, deadline=None)
+@given(seed=st.integers(0, 10_000))
+def test_places_of_many_lots_are_those_of_each_alone(seed):
+    layers, reach_m = district(seed), 45.0
+    each = []
+    for row in range(len(layers["parcels"])):
+        own = alone(layers, row, reach_m)
+        each.append(lay_places(own["parcels"], own["buildings"], own["roads"]))
+    for lots, rows in cuts(layers, reach_m, seed):
+        found, notes = lay_places_each(lots)
+        assert_each(found, rows, each)
+        assert [tuple(own) for own in notes] == [each[row].attrs["notes"] for row in rows]
+
+
+def test_lots_without_anything_around_them_have_the_middle_of_their_ground():
+    site = gpd.GeoDataFrame({"parcel_id": ["a", "b"]}, geometry=[SUBJECT, shapely.box(0, 0, 1, 1)])
+    found, (first, second) = lay_places_each(Lots({"parcels": site}, np.array([1, 0])))
+    assert found.lot.tolist() == [1]
+    assert found.layer["name"].tolist() == ["middle of the parcel"]
+    assert "no open ground" in first[0]
+    assert "no house stands on the parcel" in second[0]
+    off = lay_places_each(
+        Lots({"parcels": site}, np.array([1, 0])), plan=plan_with(places_derive=False)
+    )
+    assert len(off[0].layer) == 0
+    assert [len(notes) for notes in off[1]] == [1, 1]

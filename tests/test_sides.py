@@ -6,10 +6,12 @@ import tracemalloc
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import pytest
 import shapely
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
+from lots_kit import alone, assert_each, cuts, district
 from options_kit import plan_with
 from shapely import affinity
 
@@ -17,9 +19,10 @@ from screenplan.contracts import SIDES
 from screenplan.ground.errors import InputError
 from screenplan.plan import key_limits
 from screenplan.site.compass import POINTS, compass_name
-from screenplan.site.corners import Ring, find_corners, fitting_base, least_width
+from screenplan.site.corners import Rings, find_corners, fitting_bases, least_width
+from screenplan.site.lots import Lots
 from screenplan.site.repair import SAME_VERTEX_M
-from screenplan.site.sides import Around, find_sides, look_across
+from screenplan.site.sides import Around, find_sides, find_sides_each, look_across, points_along
 
 #: The outline is cut, not redrawn: only the rounding of the cut points is left.
 SUM_RELATIVE = 1e-9
@@ -490,10 +493,12 @@ def test_no_side_is_without_length(radius, orders):
     # Evidence: invariant; the sides are the outline still, each longer than a vertex is exact. Two peaks of
     # the turn settled on one place but for the last digits, and the file held a line of one point.
     outline = flake(radius, orders)
-    ring = Ring.around(outline)
-    base = fitting_base(outline, 4.0)
-    pieces = ring.cut(find_corners(ring, 30.0, base))
-    lengths = shapely.length([shapely.LineString(piece) for piece in pieces])
+    rings = Rings.around(np.array([outline]))
+    base = fitting_bases(np.array([outline]), 4.0)
+    xy, count = rings.cut(*find_corners(rings, 30.0, base))
+    lengths = shapely.length(
+        shapely.linestrings(xy, indices=np.repeat(np.arange(len(count)), count))
+    )
     assert lengths.min() >= SAME_VERTEX_M
     assert lengths.sum() == pytest.approx(outline.length)
 
@@ -525,13 +530,55 @@ def test_what_lies_across_many_subjects_is_what_lies_across_each_alone(chance, c
         wanted += list(zip(sides["across"], sides["across_kind"], strict=True))
     order = list(range(len(own)))
     chance.shuffle(order)
-    asked = [k in subjects for k in range(len(lots))]
     found = look_across(
         np.array([own[k][1] for k in order], dtype=object),
         np.full(len(own), 4.0),
         np.array([own[k][0] for k in order]),
-        Around.of(parcels, roads, asked),
+        Around.of(Lots({"parcels": parcels, "roads": roads}, np.array(subjects))),
     )
     base = plan_with().sides.base
     assert base == 4.0
     assert found == [wanted[k] for k in order]
+
+
+# Invariant: not the other lots, nor their order, nor the cut, nor what lies beyond the reach.
+@settings(max_examples=8, deadline=None)
+@given(seed=st.integers(0, 10_000))
+def test_sides_of_many_lots_are_those_of_each_alone(seed):
+    layers, reach_m = district(seed), 22.0
+    # An outline of many corners, a circle, one in two parts, and a narrow one, beside the others.
+    odd = [
+        affinity.translate(flake(13.0, 3), -80.0, 0.0),
+        shapely.Point(-80.0, 60.0).buffer(15.0),
+        shapely.MultiPolygon([shapely.box(-99, 90, -80, 99), shapely.box(-99, 110, -70, 130)]),
+        shapely.box(-120.0, 0.0, -114.0, 30.0),
+    ]
+    more = layers["parcels"].iloc[:4].assign(parcel_id=["o1", "o2", "o3", "o4"], geometry=odd)
+    layers["parcels"] = pd.concat([layers["parcels"], more], ignore_index=True)
+    each = []
+    for row in range(len(layers["parcels"])):
+        own = alone(layers, row, reach_m)
+        each.append(find_sides(own["parcels"], own["roads"]))
+    for lots, rows in cuts(layers, reach_m, seed):
+        assert_each(find_sides_each(lots), rows, each)
+
+
+@settings(max_examples=40)
+@given(st.integers(0, 10_000))
+def test_points_along_lines_are_those_of_another_library(seed):
+    """Evidence: another library, to the last digit; at vertices and beyond the end too."""
+    rng = np.random.default_rng(seed)
+    lines = np.array(
+        [
+            shapely.LineString(np.cumsum(rng.uniform(-9, 9, (rng.integers(2, 20), 2)), axis=0))
+            for _ in range(8)
+        ]
+    )
+    vertices = [shapely.line_locate_point(line, shapely.points(line.coords)) for line in lines]
+    of = np.concatenate(
+        [rng.integers(0, 8, 60), np.repeat(np.arange(8), [len(v) for v in vertices])]
+    )
+    length = shapely.length(lines)
+    s = np.concatenate([rng.uniform(0.0, 1.0, 60) * length[of[:60]], *vertices])
+    expected = shapely.get_coordinates(shapely.line_interpolate_point(lines[of], s))
+    assert np.array_equal(points_along(lines, of, s), expected)

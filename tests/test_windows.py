@@ -9,14 +9,21 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from lots_kit import alone, assert_each, cuts, district
 from options_kit import plan_with
 from shapely import affinity
 
 from screenplan.contracts import WINDOWS
 from screenplan.ground.errors import InputError
 from screenplan.site.compass import apart_deg, unit_vector
-from screenplan.site.facades import points_of, see_targets, window_places
+from screenplan.site.facades import (
+    derive_windows_each,
+    points_of,
+    see_targets,
+    window_places,
+)
 from screenplan.site.floors import floors_of
+from screenplan.site.lots import Lots
 from screenplan.site.steady import EQUAL_M
 from screenplan.site.terrain import Terrain
 from screenplan.site.walls import (
@@ -526,3 +533,47 @@ def test_a_place_sees_what_one_line_of_sight_leaves_its_building_for():
                 by_hand |= not solid.intersects(line)
         assert seen[place] == by_hand
     assert 0 < seen.sum() < len(seen)
+
+
+# Invariant: not the other lots, nor their order, nor the cut, nor what lies beyond the reach.
+@settings(max_examples=6, deadline=None)
+@given(seed=st.integers(0, 10_000))
+def test_windows_of_many_lots_are_those_of_each_alone(seed):
+    layers, reach_m, plan = district(seed), 32.0, plan_with(windows_reach=30.0)
+    each = []
+    for row in range(len(layers["parcels"])):
+        own = alone(layers, row, reach_m)
+        each.append(lay_windows(own["parcels"], own["buildings"], plan=plan))
+    for lots, rows in cuts(layers, reach_m, seed):
+        found, buried = derive_windows_each(lots, terrain=None, plan=plan)
+        assert_each(found, rows, each)
+        assert buried.tolist() == [0] * len(rows)
+
+
+def test_what_adjoins_a_long_house_beyond_the_reach_of_a_lot_hides_no_window_from_it():
+    """By hand: the second lot does not reach the shed at the far end of the house, so that windows are counted there."""
+    lots = [shapely.box(80, -30, 100, -10), shapely.box(-20, -30, 0, -10)]
+    layers = {
+        "parcels": gpd.GeoDataFrame({"parcel_id": ["near", "far"]}, geometry=lots),
+        "buildings": gpd.GeoDataFrame(
+            {"building_id": ["long", "shed"], "storeys": 1, "kind": ["house", "shed"]},
+            geometry=[shapely.box(0, 0, 100, 8), shapely.box(60, 8, 100, 12)],
+        ),
+    }
+    plan = plan_with(windows_reach=30.0)
+
+    def names(rows, reach_m):
+        found, _ = derive_windows_each(
+            Lots(layers, np.array(rows), reach_m), terrain=None, plan=plan
+        )
+        return [found.of(lot)["window_id"].tolist() for lot in range(len(rows))]
+
+    each = []
+    for row in range(2):
+        own = alone(layers, row, 40.0)
+        each.append(lay_windows(own["parcels"], own["buildings"], plan=plan)["window_id"].tolist())
+    assert len(own["buildings"]) == 1
+    assert names([0, 1], 40.0) == each
+    assert names([1, 0], 40.0) == each[::-1]
+    assert names([0, 1], 150.0) == [each[0], names([1], 150.0)[0]]
+    assert names([1], 150.0)[0] != each[1]

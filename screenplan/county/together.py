@@ -24,7 +24,9 @@ from screenplan.plan import Plan
 from screenplan.plan.site import Subject
 from screenplan.site.buildings import fill_floors
 from screenplan.site.facades import BESIDE_M, derive_windows_each
+from screenplan.site.lots import Lots
 from screenplan.site.overlaps import SLACK_M
+from screenplan.site.places import lay_places_each
 from screenplan.site.raster import RasterGround
 from screenplan.site.reading import LayerSource, read_site
 from screenplan.site.sides import ROAD_REACH_M, find_sides_each
@@ -110,7 +112,7 @@ class Together:
     ground : RasterGround, optional
         The terrain, of which each parcel is handed what it needs; level ground by default.
     laid : dict of str to dict
-        By parcel, the sides and windows that were laid of all at once; see `lay_together`.
+        By parcel, the sides, windows and places that were laid of all at once; see `lay_together`.
     """
 
     site: Site
@@ -228,10 +230,10 @@ def read_together(
 def lay_together(
     site: Site, names: Sequence[str], plan: Plan
 ) -> dict[str, dict[str, gpd.GeoDataFrame]]:
-    """Lay the sides of parcels, and the windows that look at them, of all at once.
+    """Lay the sides and the private places of parcels, and the windows that look at them, of all at once.
 
     Each parcel has what it would have by itself, because nothing beyond its reach counts. Windows are laid where
-    they are derived on level ground, from houses that have names.
+    they are derived on level ground, from houses that have names; places where none are given.
 
     Parameters
     ----------
@@ -253,19 +255,22 @@ def lay_together(
     asked = outlines & np.isin(ids, list(names))
     if not asked.any() or plan.site.reach < ROAD_REACH_M:
         return {}
-    windows = None
+    lots = Lots(site.layers, np.flatnonzero(asked), plan.site.reach)
+    laid = {}
     try:
-        sides = find_sides_each(parcels, site.layers.get("roads"), asked, plan=plan)
+        laid["sides"] = find_sides_each(lots, plan=plan)
         derived = plan.windows.derive and not has_rows(site.layers.get("windows"))
         named = has_rows(houses) and houses["building_id"].notna().all()
         if derived and named and plan.site.reach >= plan.windows.reach + BESIDE_M:
-            windows = derive_windows_each(parcels, houses, site.terrain, plan, asked)
+            laid["windows"], _ = derive_windows_each(lots, terrain=site.terrain, plan=plan)
+        if not has_rows(site.layers.get("private_places")):
+            laid["private_places"], _ = lay_places_each(lots, plan=plan)
     except Exception:  # what is wrong with one is told where it is laid by itself
         return {}
-    laid = {name: {"sides": own} for name, own in zip(ids[asked], sides, strict=True)}
-    for name, (own, _) in zip(ids[asked], windows or (), strict=windows is not None):
-        laid[name]["windows"] = own
-    return laid
+    return {
+        name: {layer: many.of(lot) for layer, many in laid.items()}
+        for lot, name in enumerate(lots.names)
+    }
 
 
 def _out_of(

@@ -98,15 +98,16 @@ def find_parcels(buildings: gpd.GeoDataFrame, parcels: gpd.GeoDataFrame) -> gpd.
     order = np.lexsort((p, others, -share, b))
     b, p, share = b[order], p[order], share[order]
     first = np.concatenate([[True], b[1:] != b[:-1]]) if len(b) else np.zeros(0, dtype=bool)
-    for i, parcel, area in zip(b[first], p[first], share[first], strict=True):
-        if ids.iat[i] is None and area > 0.0:
-            ids.iat[i] = parcels["parcel_id"].iat[parcel]
+    b, p = b[first & (share > 0.0)], p[first & (share > 0.0)]
+    unknown = np.array([name is None for name in ids.iloc[b]], dtype=bool)
+    ids.iloc[b[unknown]] = parcels["parcel_id"].to_numpy(dtype=object)[p[unknown]]
     return buildings.assign(parcel_id=ids)
 
 
 def fill_floors(buildings: gpd.GeoDataFrame, terrain: Terrain) -> gpd.GeoDataFrame:
     """``floor_m`` is the mean ground under the footprint, where none is given."""
     floor = buildings["floor_m"].astype(float).copy()
-    for i in np.flatnonzero(floor.isna()):
-        floor.iat[i] = terrain.mean_under(buildings.geometry.iat[i])
+    shapes = np.asarray(buildings.geometry.array, dtype=object)
+    unknown = np.flatnonzero(floor.isna())
+    floor.iloc[unknown] = [terrain.mean_under(shape) for shape in shapes[unknown]]
     return buildings.assign(floor_m=floor)

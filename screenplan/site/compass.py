@@ -51,9 +51,23 @@ def apart_deg(one_deg, other_deg):
     return np.abs(turn_deg(one_deg, other_deg))
 
 
-def compass_name(direction_deg: float) -> str:
-    """Name the nearest of the eight points of the compass.
+def compass_point(direction_deg):
+    """Give the nearest of the eight `POINTS` by its number.
 
     A direction that is exactly half-way, such as 22.5°, takes the point that follows clockwise.
+
+    Parameters
+    ----------
+    direction_deg : float or ndarray
+
+    Returns
+    -------
+    int or ndarray of int
     """
-    return POINTS[int((direction_deg % 360.0 + 22.5) // 45.0) % 8]
+    number = (np.asarray(direction_deg) % 360.0 + 22.5) // 45.0
+    return number.astype(int)[()] % 8
+
+
+def compass_name(direction_deg: float) -> str:
+    """Name the nearest of the eight points of the compass; see `compass_point`."""
+    return POINTS[compass_point(direction_deg)]

@@ -8,13 +8,17 @@ metres' radius is a corner and a wide one is not; survey noise of e moves it by 
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import accumulate
 
 import numpy as np
 import shapely
 
 from screenplan.site.compass import bearing_deg, turn_deg
+from screenplan.site.ragged import firsts, numbered
 from screenplan.site.repair import SAME_VERTEX_M
 
 #: Samples of the turn per base length.
@@ -43,87 +47,153 @@ LEAST_BEND_DEG = 45.0
 BEND_RATIO = 2.0
 
 
-@dataclass(frozen=True)
-class Ring:
-    """A closed outline, anticlockwise, addressed by the running distance along it.
+@dataclass(frozen=True, eq=False)
+class Rings:
+    """Closed outlines, anticlockwise, each addressed by the running distance along it.
 
     Parameters
     ----------
-    xy : ndarray, shape (n, 2)
-        Its vertices in metres, the first not repeated at the end.
-    at : ndarray, shape (n + 1,)
-        Running distance of each vertex in metres; the last is the length of the whole.
+    xy : ndarray, (vertices, 2)
+        Vertices in metres, ring after ring, the first of each again at its end.
+    count : ndarray of int, (rings,)
+        Vertices of each, the repeated one not counted.
     """
 
     xy: np.ndarray
-    at: np.ndarray
+    count: np.ndarray
 
     @classmethod
-    def around(cls, polygon: shapely.Polygon) -> Ring:
-        """Take the outer ring of a polygon; holes are no part of the outline."""
-        polygon = shapely.remove_repeated_points(shapely.force_2d(polygon))
-        xy = shapely.get_coordinates(polygon.exterior)
+    def around(cls, polygons: np.ndarray) -> Rings:
+        """Take the outer rings of polygons; holes are no part of the outline."""
+        polygons = shapely.remove_repeated_points(shapely.force_2d(polygons))
+        xy, ring = shapely.get_coordinates(shapely.get_exterior_ring(polygons), return_index=True)
+        count = np.bincount(ring, minlength=len(polygons))
         # By the signed area, which holds for an outline that crosses itself too.
-        east, north = (xy - xy[0]).T
-        if np.sum(east[:-1] * north[1:] - east[1:] * north[:-1]) < 0.0:
-            xy = xy[::-1]
-        steps = np.hypot(*np.diff(xy, axis=0).T)
-        return cls(xy[:-1], np.concatenate([[0.0], np.cumsum(steps)]))
+        first = firsts(count)
+        east, north = (xy - xy[first][ring]).T
+        twice = np.append(east[:-1] * north[1:] - east[1:] * north[:-1], 0.0)
+        twice[first + count - 1] = 0.0
+        clockwise = np.add.reduceat(twice, first) < 0.0 if len(count) else np.empty(0, dtype=bool)
+        ring, number = numbered(count)
+        order = np.where(clockwise[ring], count[ring] - 1 - number, number) + first[ring]
+        return cls(xy[order], count - 1)
 
     @cached_property
-    def _closed(self) -> np.ndarray:
-        """East and north of the vertices, the first one again at the end; shape (2, n + 1)."""
-        return np.ascontiguousarray(np.vstack([self.xy, self.xy[:1]]).T)
+    def first(self) -> np.ndarray:
+        """Where the vertices of each ring begin, (rings,)."""
+        return firsts(self.count + 1)
 
-    @property
-    def length_m(self) -> float:
-        """Length of the outline."""
-        return float(self.at[-1])
+    @cached_property
+    def at_of(self) -> list[list[float]]:
+        """Give the running distances of each ring's vertices, ascending; the last is the length of the whole."""
+        steps = np.hypot(*np.diff(self.xy, axis=0).T).tolist()
+        return [
+            [0.0, *accumulate(steps[first : first + count])]
+            for first, count in zip(self.first.tolist(), self.count.tolist(), strict=True)
+        ]
 
-    def points(self, s) -> np.ndarray:
-        """Give the points at running distances, counted on past the end; shape (..., 2)."""
-        s = np.mod(s, self.length_m)
-        return np.stack([np.interp(s, self.at, values) for values in self._closed], axis=-1)
+    @cached_property
+    def at(self) -> np.ndarray:
+        """The running distances of all vertices, (vertices,)."""
+        return np.array([s for own in self.at_of for s in own])
 
-    def vertices_near(self, s: float, reach_m: float) -> np.ndarray:
-        """Give the running distances of the vertices within a reach of one, ascending."""
-        whole, at = self.length_m, self.at[:-1]
+    @cached_property
+    def length_m(self) -> np.ndarray:
+        """Length of each outline, (rings,)."""
+        return np.array([own[-1] for own in self.at_of])
+
+    @cached_property
+    def slopes(self) -> np.ndarray:
+        """How much east and north grow with the running distance behind each vertex, (vertices, 2)."""
+        way = np.diff(self.xy, axis=0, append=0.0)
+        step = np.diff(self.at, append=0.0)[:, None]
+        return np.divide(way, step, out=np.zeros_like(way), where=step > 0.0)
+
+    def points(self, ring: np.ndarray, s: np.ndarray) -> np.ndarray:
+        """Give the points of rings at running distances, counted on past the end; (points, 2)."""
+        s = np.mod(s, self.length_m[ring])
+        low = self.first[ring]
+        high = low + self.count[ring] + 1
+        # The last vertex that is not behind each point, by halves.
+        for _ in range(int(self.count.max(initial=1) + 1).bit_length()):
+            middle = (low + high) // 2
+            passed = self.at[middle] <= s
+            low, high = np.where(passed, middle, low), np.where(passed, high, middle)
+        last = low == self.first[ring] + self.count[ring]
+        off = np.where(last, 0.0, s - self.at[low])[:, None]
+        return self.slopes[low] * off + self.xy[low]
+
+    def vertices_near(self, ring: int, s: float, reach_m: float) -> list[float]:
+        """Give the running distances of a ring's vertices within a reach of one, ascending."""
+        *at, whole = self.at_of[ring]
         if 2.0 * reach_m >= whole:
             return at
         low, high = (s - reach_m) % whole, (s + reach_m) % whole
-        first = np.searchsorted(at, low, side="left")
-        after = np.searchsorted(at, high, side="right")
-        return at[first:after] if low <= high else np.concatenate([at[:after], at[first:]])
+        first, after = bisect_left(at, low), bisect_right(at, high)
+        return at[first:after] if low <= high else at[:after] + at[first:]
 
-    def headings_deg(self, start, end) -> np.ndarray:
+    def headings_deg(self, ring: np.ndarray, start: np.ndarray, end: np.ndarray) -> np.ndarray:
         """Give the directions of the chords between running distances."""
-        chord = self.points(end) - self.points(start)
-        return bearing_deg(chord[..., 0], chord[..., 1])
+        return bearing_deg(*(self.points(ring, end) - self.points(ring, start)).T)
 
-    def turns_deg(self, s, base_m: float) -> np.ndarray:
-        """Give the turn over the base length at each running distance, left turns positive."""
-        s = np.asarray(s, dtype=float)
-        return turn_deg(self.headings_deg(s - base_m, s), self.headings_deg(s, s + base_m))
+    def turns_deg(self, ring: np.ndarray, s: np.ndarray, base_m: np.ndarray) -> np.ndarray:
+        """Give the turn over a base length at running distances, left turns positive."""
+        before, here, after = (self.points(ring, at) for at in (s - base_m, s, s + base_m))
+        return turn_deg(bearing_deg(*(here - before).T), bearing_deg(*(after - here).T))
 
-    def cut(self, corners: np.ndarray) -> list[np.ndarray]:
-        """Cut the outline at ascending running distances.
+    @cached_property
+    def _turned(self) -> list[float]:
+        """Give how much each ring turns at its vertices up to each, left or right, (vertices,) and one more."""
+        ring, number = numbered(self.count)
+        at = self.first[ring] + number
+        before = self.first[ring] + (number - 1) % self.count[ring]
+        way = bearing_deg(*np.diff(self.xy, axis=0, append=0.0).T)
+        turns = np.zeros(len(self.xy))
+        turns[at] = np.abs(turn_deg(way[before], way[at]))
+        return [0.0, *accumulate(turns.tolist())]
+
+    def bend_deg(self, ring: int, start: float, end: float) -> float:
+        """Give how much a ring turns at its vertices between two running distances, but for rounding."""
+        at, first, turned = self.at_of[ring], int(self.first[ring]), self._turned
+        whole, count = at[-1], len(at) - 1
+
+        def up_to(s: float, find) -> float:
+            times, rest = divmod(s, whole)
+            round_it = turned[first + count] - turned[first]
+            return times * round_it + turned[first + find(at, rest, 0, count)] - turned[first]
+
+        return up_to(end, bisect_left) - up_to(start, bisect_right)
+
+    def cut(self, ring: np.ndarray, corners: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Cut the outlines at running distances, by ring and ascending; each has one at least.
 
         Returns
         -------
-        list of ndarray, shape (k, 2)
-            The vertices of each piece; it begins in one corner and ends in exactly the point in
-            which the next begins.
+        xy : ndarray, (k, 2)
+            The vertices of the pieces, one after the other. A piece begins in one corner and ends in exactly the
+            point in which the next begins.
+        count : ndarray of int, (corners,)
+            Vertices of each piece.
         """
-        at = np.concatenate([self.at[:-1], self.at[:-1] + self.length_m])
-        xy = np.vstack([self.xy, self.xy])
-        ends = self.points(corners)
-        following = np.append(corners[1:], corners[0] + self.length_m)
-        first = np.searchsorted(at, corners, side="right")
-        after = np.searchsorted(at, following, side="left")
-        return [
-            np.vstack([ends[i], xy[first[i] : after[i]], ends[(i + 1) % len(ends)]])
-            for i in range(len(ends))
-        ]
+        ends = self.points(ring, corners)
+        whole = np.concatenate([self.xy, ends])
+        many = np.bincount(ring, minlength=len(self.count))
+        taken, count = [], []
+        s = corners.tolist()
+        for low, own, at, begin in zip(
+            firsts(many).tolist(), many.tolist(), self.at_of, self.first.tolist(), strict=True
+        ):
+            *first, length = at
+            twice = [*first, *(place + length for place in first)]
+            for item in range(low, low + own):
+                following = item + 1 if item + 1 < low + own else low
+                until = s[following] if item + 1 < low + own else s[low] + length
+                between = range(bisect_right(twice, s[item]), bisect_left(twice, until))
+                taken.append(len(self.xy) + item)
+                taken += [begin + vertex % len(first) for vertex in between]
+                taken.append(len(self.xy) + following)
+                count.append(len(between) + 2)
+        return whole[taken], np.array(count, dtype=int)
 
 
 @dataclass(frozen=True)
@@ -140,8 +210,10 @@ class _Corner:
         return _Corner(self.s + by, self.first + by, self.last + by, self.sign, self.turn_deg)
 
 
-def find_corners(ring: Ring, corner_deg: float, base_m: float) -> np.ndarray:
-    """Find where an outline turns a corner.
+def find_corners(
+    rings: Rings, corner_deg: float, base_m: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Find where outlines turn a corner.
 
     1. Peaks of the turn of at least ``corner_deg``. Jogs and spurs shorter than the base length,
        whose left and right turns cancel, are none.
@@ -152,32 +224,45 @@ def find_corners(ring: Ring, corner_deg: float, base_m: float) -> np.ndarray:
 
     Parameters
     ----------
-    ring : Ring
-        The outline.
+    rings : Rings
+        The outlines.
     corner_deg : float
         The least change of direction.
-    base_m : float
-        The length over which it is measured; see `fitting_base`.
+    base_m : ndarray, (rings,)
+        The length over which it is measured; see `fitting_bases`.
 
     Returns
     -------
-    ndarray
-        Running distances of the corners, ascending; two at least.
+    ring : ndarray of int, (corners,)
+        Ascending.
+    s : ndarray, (corners,)
+        Running distances of the corners, ascending in a ring; two at least.
     """
-    sampled = _sample(ring, base_m)
-    corners = _sharp_corners(ring, sampled, corner_deg, base_m)
-    corners = np.union1d(corners, _rounded_corners(ring, corners, base_m))
-    if len(corners):
-        # Two peaks may settle on one place, but for rounding.
-        corners = corners[np.diff(corners, prepend=corners[-1] - ring.length_m) >= SAME_VERTEX_M]
-    if len(corners) < 2:
-        corners = _add_outermost(ring, corners, base_m)
-    return np.sort(corners)
+    found = []
+    sharp = _sharp_corners(rings, corner_deg, base_m)
+    for ring, corners in enumerate(sharp):
+        corners = np.union1d(corners, _rounded_corners(rings, ring, corners, float(base_m[ring])))
+        if len(corners):
+            # Two peaks may settle on one place, but for rounding.
+            before = corners[-1] - rings.length_m[ring]
+            corners = corners[np.diff(corners, prepend=before) >= SAME_VERTEX_M]
+        if len(corners) < 2:
+            corners = np.sort(_add_outermost(rings, ring, corners, float(base_m[ring])))
+        found.append(corners)
+    count = [len(corners) for corners in found]
+    return np.repeat(np.arange(len(found)), count), np.concatenate([[], *found])
 
 
-def fitting_base(polygon: shapely.Polygon, base_m: float) -> float:
-    """Shorten the base length on a parcel that is too narrow for it; see `least_width`."""
-    return min(base_m, WIDTH_SHARE * least_width(polygon))
+def fitting_bases(polygons: np.ndarray, base_m: float) -> np.ndarray:
+    """Shorten the base length on each parcel that is too narrow for it; see `least_width`."""
+    hulls = shapely.convex_hull(polygons)
+    west, south, east, north = shapely.bounds(hulls).reshape(-1, 4).T
+    # A hull is wider than its area by its length, so that most need no closer look.
+    across = 0.999 * shapely.area(hulls) / np.hypot(east - west, north - south)
+    bases = np.full(len(polygons), float(base_m))
+    for narrow in np.flatnonzero(~(WIDTH_SHARE * across > base_m)):
+        bases[narrow] = min(base_m, WIDTH_SHARE * least_width(polygons[narrow]))
+    return bases
 
 
 def least_width(polygon: shapely.Polygon) -> float:
@@ -217,41 +302,84 @@ def _hull_of(points: np.ndarray) -> np.ndarray:
     return np.array(chains)
 
 
-def _sample(ring: Ring, base_m: float) -> np.ndarray:
-    step = max(base_m / SAMPLES_PER_BASE, ring.length_m / MOST_SAMPLES)
-    even = np.linspace(0.0, ring.length_m, int(np.ceil(ring.length_m / step)), endpoint=False)
-    return np.union1d(even, ring.at[:-1])
+def _sample(rings: Rings, base_m: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Give the ring and the running distance of each sample, ascending."""
+    length = rings.length_m
+    step = np.maximum(base_m / SAMPLES_PER_BASE, length / MOST_SAMPLES)
+    count = np.ceil(length / step)
+    ring, number = numbered(count)
+    even = number * (length / count)[ring]
+    on_vertex, at = numbered(rings.count)
+    ring = np.concatenate([ring, on_vertex])
+    s = np.concatenate([even, rings.at[rings.first[on_vertex] + at]])
+    order = np.lexsort((s, ring))
+    ring, s = ring[order], s[order]
+    new = (np.diff(ring, prepend=-1) > 0) | (np.diff(s, prepend=-1.0) != 0.0)
+    return ring[new], s[new]
 
 
-def _sharp_corners(ring: Ring, s: np.ndarray, corner_deg: float, base_m: float) -> np.ndarray:
-    turns = ring.turns_deg(s, base_m)
-    peaks = [
-        (sign, peak)
-        for sign in (1.0, -1.0)
-        for peak in _peaks(sign * turns, LOW_SHARE * corner_deg)
+def _sharp_corners(rings: Rings, corner_deg: float, base_m: np.ndarray) -> list[np.ndarray]:
+    """Find the corners of each ring that are peaks of the turn."""
+    ring, s = _sample(rings, base_m)
+    turns = rings.turns_deg(ring, s, base_m[ring])
+    count = np.bincount(ring, minlength=len(rings.count))
+    peaks = list(_each_peak(s, turns, count, rings.length_m.tolist(), LOW_SHARE * corner_deg))
+    bases = base_m.tolist()
+    near = [
+        rings.vertices_near(peak.ring, peak.middle, peak.half + VERTEX_SHARE * bases[peak.ring])
+        for peak in peaks
     ]
-    plateaus = [_plateau(ring, s, sign * turns, peak) for sign, peak in peaks]
-    near = [ring.vertices_near(middle, half + VERTEX_SHARE * base_m) for middle, half in plateaus]
-    sharp = ring.turns_deg(np.concatenate([[], *near]), SHARP_SHARE * base_m)
-    cuts = np.cumsum([len(some) for some in near])[:-1]
-    found = [
-        _settle(ring, middle, (some, sign * turned), sign, sign * turns[peak], base_m)
-        for (sign, peak), (middle, _), some, turned in zip(
-            peaks, plateaus, near, np.split(sharp, cuts), strict=bool(peaks)
-        )
-    ]
-    found.sort(key=lambda corner: corner.s)
-    return _without_jogs(ring, found, corner_deg, base_m)
+    of = np.repeat(np.array([peak.ring for peak in peaks], dtype=int), [len(own) for own in near])
+    vertices = np.array([at for own in near for at in own])
+    sharp = iter(rings.turns_deg(of, vertices, SHARP_SHARE * base_m[of]).tolist())
+    found: list[list[_Corner]] = [[] for _ in bases]
+    for peak, own in zip(peaks, near, strict=True):
+        turned = [peak.sign * next(sharp) for _ in own]
+        found[peak.ring].append(_settle(peak, own, turned, rings, bases[peak.ring]))
+    return _without_jogs(rings, found, corner_deg, base_m)
 
 
-def _peaks(value: np.ndarray, least: float) -> list[int]:
+@dataclass(frozen=True)
+class _Peak:
+    """A peak of the turn: of which ring, to which hand, how high, the middle of its plateau and half its length."""
+
+    ring: int
+    sign: float
+    turn_deg: float
+    middle: float
+    half: float
+
+
+def _each_peak(
+    s: np.ndarray, turns: np.ndarray, count: np.ndarray, length_m: list[float], least: float
+) -> Iterator[_Peak]:
+    """Give the peaks of each ring that are high enough, those to the left first."""
+    group, _ = numbered(count)
+    by_sign = []
+    for sign in (1.0, -1.0):
+        candidates = np.flatnonzero(sign * turns >= least - DIP_DEG)
+        candidates = candidates[np.lexsort((-sign * turns[candidates], group[candidates]))]
+        begin = np.searchsorted(group[candidates], np.arange(len(count) + 1)).tolist()
+        by_sign.append((sign, candidates.tolist(), begin))
+    all_s, all_turns = s.tolist(), turns.tolist()
+    for ring, (first, own) in enumerate(zip(firsts(count).tolist(), count.tolist(), strict=True)):
+        places = all_s[first : first + own]
+        for sign, high, begin in by_sign:
+            order = [item - first for item in high[begin[ring] : begin[ring + 1]]]
+            if not order:
+                continue
+            value = [sign * turn for turn in all_turns[first : first + own]]
+            for peak in _peaks(value, order, least):
+                middle, half = _plateau(places, value, peak, length_m[ring])
+                yield _Peak(ring, sign, value[peak], middle, half)
+
+
+def _peaks(value: list[float], order: list[int], least: float) -> list[int]:
     """Find the peaks of a cyclic sequence that are high enough and stand apart.
 
-    Samples are added from the highest down; where two hills meet, the lower one is a peak of its
-    own if it rises by `DIP_DEG` above the meeting point.
+    Samples are added from the highest down, as ``order`` has them; where two hills meet, the lower one is a peak of
+    its own if it rises by `DIP_DEG` above the meeting point.
     """
-    order = np.argsort(-value, kind="stable")
-    order = order[value[order] >= least - DIP_DEG]
     top: dict[int, int] = {}
     count = len(value)
     parent: dict[int, int] = {}
@@ -263,7 +391,7 @@ def _peaks(value: np.ndarray, least: float) -> list[int]:
         return item
 
     apart = []
-    for item in order.tolist():
+    for item in order:
         parent[item] = item
         top[item] = item
         for beside in ((item - 1) % count, (item + 1) % count):
@@ -280,7 +408,7 @@ def _peaks(value: np.ndarray, least: float) -> list[int]:
     return [peak for peak in apart if value[peak] >= least]
 
 
-def _plateau(ring: Ring, s: np.ndarray, value: np.ndarray, peak: int) -> tuple[float, float]:
+def _plateau(s: list[float], value: list[float], peak: int, length_m: float) -> tuple[float, float]:
     """Give the middle of the stretch on which a peak stays near its highest value, and half its length."""
     count = len(s)
     reach = []
@@ -290,78 +418,103 @@ def _plateau(ring: Ring, s: np.ndarray, value: np.ndarray, peak: int) -> tuple[f
             following = (item + direction) % count
             if value[following] < value[peak] - PLATEAU_DEG or following == peak:
                 break
-            travelled += (direction * (s[following] - s[item])) % ring.length_m
+            travelled += (direction * (s[following] - s[item])) % length_m
             item = following
         reach.append(travelled)
     return s[peak] + (reach[1] - reach[0]) / 2.0, (reach[1] + reach[0]) / 2.0
 
 
 def _settle(
-    ring: Ring,
-    middle: float,
-    vertices: tuple[np.ndarray, np.ndarray],
-    sign: float,
-    turn: float,
-    base_m: float,
+    peak: _Peak, near: list[float], sharp: list[float], rings: Rings, base_m: float
 ) -> _Corner:
     """Put a corner on its vertex if it is a sharp one, else in the middle of its plateau.
 
-    ``vertices`` are those near the plateau, and how much each turns to the corner's hand.
+    ``near`` are the vertices near the plateau, and ``sharp`` how much each turns to the corner's hand.
     """
-    near, sharp = vertices
-    enough = sharp >= SHARP_TURN_SHARE * turn
-    if enough.any():
-        off = (near - middle + ring.length_m / 2.0) % ring.length_m - ring.length_m / 2.0
-        best = off[np.argmax(sharp)]
+    whole = rings.at_of[peak.ring][-1]
+    enough = [turned >= SHARP_TURN_SHARE * peak.turn_deg for turned in sharp]
+    if any(enough):
+        off = [(at - peak.middle + whole / 2.0) % whole - whole / 2.0 for at in near]
+        sharpest = max(range(len(sharp)), key=sharp.__getitem__)
+        best = other = off[sharpest]
+        at = near[sharpest]
         # Two sharp vertices of one hand are the ends of a chamfer, which is cut in its middle.
-        second = enough & (np.abs(off - best) > SHARP_SHARE * base_m)
-        other = off[second][np.argmax(sharp[second])] if second.any() else best
-        at = float(near[np.argmax(sharp)])
-        if second.any():
-            at = (middle + (best + other) / 2.0) % ring.length_m
-        reach = np.abs(best - other) / 2.0
-        return _Corner(at, at - reach, at + reach, sign, float(turn))
-    at = float(middle % ring.length_m)
-    return _Corner(at, at, at, sign, float(turn))
+        second = [
+            item
+            for item, far in enumerate(off)
+            if enough[item] and abs(far - best) > SHARP_SHARE * base_m
+        ]
+        if second:
+            other = off[max(second, key=sharp.__getitem__)]
+            at = (peak.middle + (best + other) / 2.0) % whole
+        reach = abs(best - other) / 2.0
+        return _Corner(at, at - reach, at + reach, peak.sign, peak.turn_deg)
+    at = peak.middle % whole
+    return _Corner(at, at, at, peak.sign, peak.turn_deg)
 
 
-def _without_jogs(ring: Ring, found: list[_Corner], corner_deg: float, base_m: float) -> np.ndarray:
+def _without_jogs(
+    rings: Rings, found: list[list[_Corner]], corner_deg: float, base_m: np.ndarray
+) -> list[np.ndarray]:
     """Leave out left and right turns that follow within the base length and cancel."""
+    bases, lengths = base_m.tolist(), rings.length_m.tolist()
+    groups = [
+        (ring, group)
+        for ring, corners in enumerate(found)
+        for group in _groups(sorted(corners, key=lambda one: one.s), bases[ring], lengths[ring])
+    ]
+    mixed = [
+        (ring, group[0].first, group[-1].last)
+        for ring, group in groups
+        if len({corner.sign for corner in group}) > 1
+    ]
+    of = np.array([ring for ring, _, _ in mixed], dtype=int)
+    first, last = (np.array([one[k] for one in mixed]) for k in (1, 2))
+    nets = iter(
+        turn_deg(
+            rings.headings_deg(of, first - base_m[of], first),
+            rings.headings_deg(of, last, last + base_m[of]),
+        ).tolist()
+    )
+    kept: list[list[float]] = [[] for _ in found]
+    for ring, group in groups:
+        high = [corner for corner in group if corner.turn_deg >= corner_deg]
+        if len({corner.sign for corner in group}) > 1:
+            high = _turned(high, next(nets), corner_deg)
+        kept[ring] += [corner.s % lengths[ring] for corner in high]
+    return [np.array(own, dtype=float) for own in kept]
+
+
+def _groups(found: list[_Corner], base_m: float, length_m: float) -> list[list[_Corner]]:
+    """Part the corners of a ring where they follow each other by the base length or more."""
     if not found:
-        return np.empty(0)
+        return []
     groups = [[found[0]]]
     for corner in found[1:]:
         if corner.first - groups[-1][-1].last < base_m:
             groups[-1].append(corner)
         else:
             groups.append([corner])
-    whole = ring.length_m
-    if len(groups) > 1 and groups[0][0].first + whole - groups[-1][-1].last < base_m:
-        groups[0] = [corner.moved(-whole) for corner in groups.pop()] + groups[0]
-    kept: list[float] = []
-    for group in groups:
-        high = [corner for corner in group if corner.turn_deg >= corner_deg]
-        if len({corner.sign for corner in group}) > 1 and high:
-            first, last = group[0].first, group[-1].last
-            net = turn_deg(
-                ring.headings_deg(first - base_m, first), ring.headings_deg(last, last + base_m)
-            )
-            both_ways = len({corner.sign for corner in high}) > 1
-            high = [corner for corner in high if corner.sign == np.sign(net)]
-            if abs(net) < corner_deg:
-                high = []
-            elif both_ways and high:
-                high = [max(high, key=lambda corner: corner.turn_deg)]
-        kept += [corner.s for corner in high]
-    return np.mod(np.array(kept, dtype=float), whole)
+    if len(groups) > 1 and groups[0][0].first + length_m - groups[-1][-1].last < base_m:
+        groups[0] = [corner.moved(-length_m) for corner in groups.pop()] + groups[0]
+    return groups
 
 
-def _rounded_corners(ring: Ring, corners: np.ndarray, base_m: float) -> np.ndarray:
+def _turned(high: list[_Corner], net_deg: float, corner_deg: float) -> list[_Corner]:
+    """Give what stays of the high corners of a group that turns both ways, by so much in all."""
+    if abs(net_deg) < corner_deg:
+        return []
+    both_ways = len({corner.sign for corner in high}) > 1
+    high = [corner for corner in high if corner.sign == np.sign(net_deg)]
+    return [max(high, key=lambda corner: corner.turn_deg)] if both_ways and high else high
+
+
+def _rounded_corners(rings: Rings, ring: int, corners: np.ndarray, base_m: float) -> np.ndarray:
     """Find the middle of each stretch that turns much faster than the side that holds it."""
-    whole = ring.length_m
+    whole = rings.at_of[ring][-1]
     if len(corners):
-        ordered = np.sort(corners)
-        stretches = list(zip(ordered, np.append(ordered[1:], ordered[0] + whole), strict=True))
+        ordered = sorted(corners.tolist())
+        stretches = list(zip(ordered, [*ordered[1:], ordered[0] + whole], strict=True))
         margin = base_m / 2.0
     else:
         # No corner at all: the walk goes once round, and a quarter on, so as to miss no bend.
@@ -370,13 +523,13 @@ def _rounded_corners(ring: Ring, corners: np.ndarray, base_m: float) -> np.ndarr
     found: list[float] = []
     for start, end in stretches:
         length = end - start - 2.0 * margin
-        if length < 3.0 * base_m:
+        if length < 3.0 * base_m or rings.bend_deg(ring, start, end) < BEND_DEG - 1.0:
             continue
         step = max(base_m / SAMPLES_PER_BASE, whole / MOST_SAMPLES)
         s = np.linspace(start + margin, end - margin, int(np.ceil(length / step)) + 1)
-        heading = np.degrees(
-            np.unwrap(np.radians(-ring.headings_deg(s - base_m / 2, s + base_m / 2)))
-        )
+        of = np.full(len(s), ring)
+        turn = np.radians(-rings.headings_deg(of, s - base_m / 2, s + base_m / 2))
+        heading = np.degrees(np.unwrap(turn))
         net = heading[-1] - heading[0]
         if abs(net) < BEND_DEG:
             continue
@@ -397,13 +550,15 @@ def _rounded_corners(ring: Ring, corners: np.ndarray, base_m: float) -> np.ndarr
     return _apart(np.array(found, dtype=float), whole, base_m)
 
 
-def _add_outermost(ring: Ring, corners: np.ndarray, base_m: float) -> np.ndarray:
+def _add_outermost(rings: Rings, ring: int, corners: np.ndarray, base_m: float) -> np.ndarray:
     """Cut an outline without corners where it reaches farthest along the four diagonals."""
+    at, first = rings.at_of[ring], rings.first[ring]
+    xy = rings.xy[first : first + rings.count[ring]]
     outermost = [
-        ring.at[np.argmax(ring.xy @ np.array(way, dtype=float))]
+        at[np.argmax(xy @ np.array(way, dtype=float))]
         for way in ((1, 1), (-1, 1), (-1, -1), (1, -1))
     ]
-    return _apart(np.concatenate([corners, outermost]), ring.length_m, base_m)
+    return _apart(np.concatenate([corners, outermost]), at[-1], base_m)
 
 
 def _apart(s: np.ndarray, whole: float, least: float) -> np.ndarray:

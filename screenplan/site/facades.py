@@ -13,13 +13,14 @@ from numpy.typing import ArrayLike
 from screenplan.contracts import WINDOWS
 from screenplan.contracts.tables import layer_of_columns
 from screenplan.plan import Options
-from screenplan.site.compass import compass_name, unit_vector
+from screenplan.site.compass import POINTS, compass_point, unit_vector
 from screenplan.site.floors import floors_of, storeys_of
-from screenplan.site.ownership import is_subject, parcels_of, sound, subject_outline
+from screenplan.site.lots import Lots, Many
+from screenplan.site.ownership import parcels_of, sound, subject_outline
 from screenplan.site.ragged import firsts, numbered
 from screenplan.site.shaping import column_or
 from screenplan.site.steady import EQUAL_M, natural_key
-from screenplan.site.terrain import ground_at
+from screenplan.site.terrain import Terrain, ground_at
 from screenplan.site.walls import exposed_stretches_each, walls_of_each
 
 #: Kinds of building from which nobody is taken to look out, words of OpenStreetMap's key `building`, of
@@ -41,6 +42,8 @@ MOST_TARGETS = 400
 BESIDE_M = 1.0
 #: What a window looks past of its own building is smaller by this, metres.
 HAIR_M = 0.02
+#: One target in so many is looked for first.
+FEW = 8
 #: Pairs of window and target that are looked at at once, about.
 MOST_PAIRS = 200_000
 
@@ -64,94 +67,153 @@ def derive_windows(
     Parameters and result are those of `screenplan.site.windows.lay_windows`.
     """
     subject_outline(parcels)
-    return derive_windows_each(parcels, buildings, terrain, plan, is_subject(parcels))[0]
+    lots = Lots.one({"parcels": parcels, "buildings": buildings})
+    windows, buried = derive_windows_each(lots, terrain=terrain, plan=plan)
+    return windows.layer, int(buried[0])
 
 
 def derive_windows_each(
-    parcels: gpd.GeoDataFrame,
-    buildings: gpd.GeoDataFrame,
-    terrain,
-    plan: Options,
-    subjects: np.ndarray,
-) -> list[tuple[gpd.GeoDataFrame, int]]:
-    """Put windows into the walls that look towards each of several parcels of one layer; see `derive_windows`.
+    lots: Lots, *, terrain: Terrain | None, plan: Options
+) -> tuple[Many, np.ndarray]:
+    """Put windows into the walls that look towards each of several lots; see `derive_windows`.
 
     Parameters
     ----------
-    parcels, buildings : GeoDataFrame
-        By their contracts, in metres.
+    lots : Lots
+        Around them ``buildings``, which have names if there are several lots. Their reach is that of windows
+        and `BESIDE_M` at least.
     terrain : Terrain, optional
     plan : Options
-    subjects : ndarray of bool, (parcels,)
-        Which are looked at.
 
     Returns
     -------
-    list of (GeoDataFrame, int)
-        For each, in the order of the layer, what it would have as the only subject.
+    windows : Many
+        Contract ``windows``.
+    buried : ndarray of int, (lots,)
+        How many windows of each would lie under the ground.
     """
-    outlines = parcels.geometry.to_numpy()[subjects]
-    own_ids = [str(name) for name in parcels["parcel_id"].to_numpy(dtype=object)[subjects]]
-    owner = parcels_of(buildings, parcels)
+    parcels, buildings = lots.around["parcels"], lots.around["buildings"]
     footprints = sound(buildings.geometry.to_numpy())
     ids = building_names(buildings)
-    kinds = column_or(buildings, "kind", "house")
-    floors = floors_of(buildings, terrain)
-    like, storey_height_m = plan.windows, plan.site.storey_height
-    storeys = storeys_of(buildings, storey_height_m)
-    lived_in = is_lived_in(kinds)
-    subject, house = _near(outlines, footprints, like.reach)
-    looked_from = lived_in[house] & (owner[house] != np.array(own_ids, dtype=object)[subject])
-    subject, house = subject[looked_from], house[looked_from]
-    rank = np.empty(len(ids), dtype=int)
-    rank[sorted(range(len(ids)), key=lambda item: natural_key(ids[item]))] = np.arange(len(ids))
-    order = np.lexsort((rank[house], subject))
-    subject, house = subject[order], house[order]
-    which, of = np.unique(house, return_inverse=True)
-    places = window_places(footprints, which, like.spacing)
-    count = np.bincount(places.building, minlength=len(ids))[which]
+    like = plan.windows
+    lot, house = _houses_near(lots, footprints, ids, like.reach)
+    which, of, unseen = _as_reached(lots, footprints, (lot, house), like.reach)
+    places = window_places(footprints, which, like.spacing, unseen)
+    count = np.bincount(places.of, minlength=len(which))
     pair, number = numbered(count[of])
     asked = firsts(count)[of][pair] + number
-    looks = see_targets(places, footprints, asked, subject[pair], points_of(outlines), like.reach)
-    looking, many = asked[looks].tolist(), np.bincount(pair[looks], minlength=len(house))
-    seen = [looking[low : low + some] for low, some in zip(firsts(many), many, strict=True)]
-    ground = ground_at(terrain, places.xy)
+    looks = see_targets(places, footprints, asked, lot[pair], points_of(lots.outlines), like.reach)
+    place, pair = asked[looks], pair[looks]
+    storeys = storeys_of(buildings, plan.site.storey_height)
+    row, storey = _storey_by_storey(pair, storeys[house], len(house))
+    wall = compass_point(places.facing_deg)[place]
+    on_wall = _number_of_its_kind(pair * len(POINTS) + wall)[row]
+    place, pair, wall = place[row], pair[row], wall[row]
+    floor_m = floors_of(buildings, terrain)[house[pair]]
+    floor_m = floor_m + storey * plan.site.storey_height
     eye_m = max(plan.views.eye_seated, plan.views.eye_standing)
-    columns: dict[str, list] = {column.name: [] for column in WINDOWS.columns}
-    points: list[int] = []
-    windows, buried = np.zeros(len(outlines), dtype=int), np.zeros(len(outlines), dtype=int)
-    facings, numbers = places.facing_deg.tolist(), places.number.tolist()
-    for whose, item, own in zip(subject.tolist(), house.tolist(), seen, strict=True):
-        before = len(points)
-        for storey in range(storeys[item]):
-            on_wall: dict[str, int] = {}
-            for place in own:
-                wall = f"{compass_name(facings[place])} wall"
-                on_wall[wall] = on_wall.get(wall, 0) + 1
-                floor_m = floors[item] + storey * storey_height_m
-                if lies_buried(floor_m + like.sill + like.height, floor_m + eye_m, ground[place]):
-                    buried[whose] += 1
-                    continue
-                columns["window_id"].append(f"{ids[item]}-w{numbers[place]}-s{storey}")
-                columns["name"].append(f"{_storey_name(storey)} {on_wall[wall]}, {wall}")
-                columns["building_id"].append(ids[item])
-                columns["storey"].append(storey)
-                columns["sill_m"].append(storey * storey_height_m + like.sill)
-                columns["height_m"].append(like.height)
-                columns["width_m"].append(like.width)
-                columns["facing_deg"].append(facings[place])
-                columns["floor_m"].append(floor_m)
-                columns["derived"].append(True)
-                columns["set_apart"].append(None)
-                points.append(place)
-        windows[whose] += len(points) - before
-    whole = layer_of_columns(WINDOWS, columns, shapely.points(places.xy[points]), parcels.crs)
-    if len(outlines) == 1:
-        return [(whole, int(buried[0]))]
-    return [
-        (whole.iloc[first : first + own].reset_index(drop=True), int(under))
-        for first, own, under in zip(firsts(windows), windows, buried, strict=True)
-    ]
+    ground = ground_at(terrain, places.xy)[place]
+    under = lies_buried(floor_m + like.sill + like.height, floor_m + eye_m, ground)
+    buried = np.bincount(lot[pair[under]], minlength=len(lots))
+    place, pair, storey, wall, on_wall, floor_m = (
+        part[~under] for part in (place, pair, storey, wall, on_wall, floor_m)
+    )
+    whose = [ids[item] for item in house[pair].tolist()]
+    floor = storey.tolist()
+    columns = {
+        "window_id": [
+            f"{name}-w{number}-s{level}"
+            for name, number, level in zip(whose, places.number[place].tolist(), floor, strict=True)
+        ],
+        "name": [
+            f"{_storey_name(level)} {number}, {POINTS[point]} wall"
+            for level, number, point in zip(floor, on_wall.tolist(), wall.tolist(), strict=True)
+        ],
+        "building_id": whose,
+        "storey": storey,
+        "sill_m": storey * plan.site.storey_height + like.sill,
+        "height_m": np.full(len(storey), like.height),
+        "width_m": np.full(len(storey), like.width),
+        "facing_deg": places.facing_deg[place],
+        "floor_m": floor_m,
+        "derived": np.ones(len(storey), dtype=bool),
+    }
+    layer = layer_of_columns(WINDOWS, columns, shapely.points(places.xy[place]), parcels.crs)
+    return Many(layer, lot[pair], len(lots)), buried
+
+
+def _houses_near(
+    lots: Lots, footprints: np.ndarray, ids: list[str], reach_m: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """Find the houses that may look at lots, (pairs,): which lot, which building; by lot, then as people order names."""
+    buildings = lots.around["buildings"]
+    owner = parcels_of(buildings, lots.around["parcels"])
+    lived_in = is_lived_in(column_or(buildings, "kind", "house"))
+    lot, house = _near(lots.outlines, footprints, reach_m)
+    others = owner[house] != np.array(lots.names, dtype=object)[lot]
+    looked_from = lived_in[house] & others
+    lot, house = lot[looked_from], house[looked_from]
+    rank = np.empty(len(ids), dtype=int)
+    rank[sorted(range(len(ids)), key=lambda item: natural_key(ids[item]))] = np.arange(len(ids))
+    order = np.lexsort((rank[house], lot))
+    return lot[order], house[order]
+
+
+def _as_reached(
+    lots: Lots, footprints: np.ndarray, pairs: tuple[np.ndarray, np.ndarray], reach_m: float
+) -> tuple[np.ndarray, np.ndarray, tuple[np.ndarray, np.ndarray]]:
+    """Give each house once, and by itself for each lot that does not reach all that stands beside it.
+
+    Returns
+    -------
+    which : ndarray of int
+        Buildings.
+    of : ndarray of int, (pairs,)
+        That of each pair of a lot and a house, by its place in ``which``.
+    unseen : (ndarray of int, ndarray of int)
+        Places in ``which``, and a building beside it that lies beyond the reach.
+    """
+    lot, house = pairs
+    which, of = np.unique(house, return_inverse=True)
+    west, south, east, north = shapely.bounds(footprints[house]).T
+    large = np.hypot(east - west, north - south) + reach_m + BESIDE_M > lots.reach_m
+    pair = np.flatnonzero(large)
+    if not len(pair):
+        return which, of, (pair, pair)
+    at, beside = shapely.STRtree(footprints).query(
+        footprints[house[pair]], predicate="dwithin", distance=BESIDE_M
+    )
+    outlines = lots.outlines[lot[pair[at]]]
+    beyond = ~shapely.dwithin(outlines, footprints[beside], lots.reach_m)
+    apart, at = np.unique(pair[at[beyond]], return_inverse=True)
+    of[apart] = len(which) + np.arange(len(apart))
+    return np.append(which, house[apart]), of, (len(which) + at, beside[beyond])
+
+
+def _storey_by_storey(
+    pair: np.ndarray, storeys: np.ndarray, pairs: int
+) -> tuple[np.ndarray, np.ndarray]:
+    """Repeat the items of each pair for each storey of its house: which item, and its storey.
+
+    Parameters
+    ----------
+    pair : ndarray of int, (items,)
+        Ascending.
+    storeys : ndarray of int, (pairs,)
+    """
+    many = np.bincount(pair, minlength=pairs)
+    of, number = numbered(many * storeys)
+    storey, item = np.divmod(number, many[of])
+    return firsts(many)[of] + item, storey
+
+
+def _number_of_its_kind(kind: np.ndarray) -> np.ndarray:
+    """Count the items of each kind in their order, from 1."""
+    order = np.argsort(kind, kind="stable")
+    number = np.empty(len(kind), dtype=int)
+    _, many = np.unique(kind, return_counts=True)
+    number[order] = numbered(many)[1] + 1
+    return number
 
 
 def _near(outlines: np.ndarray, footprints: np.ndarray, reach_m: float) -> tuple[np.ndarray, ...]:
@@ -207,6 +269,8 @@ class WindowPlaces:
     ----------
     building : ndarray of int, shape (n,)
         The footprint of each.
+    of : ndarray of int, shape (n,)
+        Its place among those that were asked for.
     number : ndarray of int, shape (n,)
         Counts all places round the building, from 1: what one of them sees does not change what the
         others are called.
@@ -216,6 +280,7 @@ class WindowPlaces:
     """
 
     building: np.ndarray
+    of: np.ndarray
     number: np.ndarray
     xy: np.ndarray
     facing_deg: np.ndarray
@@ -224,7 +289,12 @@ class WindowPlaces:
         return len(self.building)
 
 
-def window_places(footprints: np.ndarray, which: np.ndarray, spacing_m: float) -> WindowPlaces:
+def window_places(
+    footprints: np.ndarray,
+    which: np.ndarray,
+    spacing_m: float,
+    unseen: tuple[ArrayLike, ArrayLike] = ((), ()),
+) -> WindowPlaces:
     """Find where windows may be in the walls of buildings.
 
     Parameters
@@ -232,9 +302,11 @@ def window_places(footprints: np.ndarray, which: np.ndarray, spacing_m: float) -
     footprints : ndarray of Polygon or MultiPolygon, shape (buildings,)
         All buildings, those that may adjoin too.
     which : ndarray of int
-        Those whose walls get windows; each once, the places come in this order.
+        Those whose walls get windows; the places come in this order.
     spacing_m : float
         Windows are no farther apart.
+    unseen : (array_like of int, array_like of int), optional
+        Places in ``which``, and for each a building that does not count as standing beside it.
     """
     own = footprints[which]
     walls = walls_of_each(own)
@@ -243,7 +315,7 @@ def window_places(footprints: np.ndarray, which: np.ndarray, spacing_m: float) -
     start, end, facing, of = (
         part[long] for part in (walls.start, walls.end, walls.facing_deg, walls.of)
     )
-    others = _union_beside(footprints, which)
+    others = _union_beside(footprints, which, unseen)
     face, low, high = exposed_stretches_each(start, end, others[of])
     long_enough = high - low >= SHORTEST_WALL_M - EQUAL_M
     face, low, high = face[long_enough], low[long_enough], high[long_enough]
@@ -257,20 +329,30 @@ def window_places(footprints: np.ndarray, which: np.ndarray, spacing_m: float) -
     nearest = shapely.shortest_line(shapely.boundary(own)[of[face]], at)
     xy = shapely.get_coordinates(nearest).reshape(-1, 2, 2)[:, 0]
     _, round_it = numbered(np.bincount(of[face], minlength=len(own)))
-    return WindowPlaces(which[of[face]], round_it + 1, xy, facing[face])
+    return WindowPlaces(which[of[face]], of[face], round_it + 1, xy, facing[face])
 
 
-def _union_beside(footprints: np.ndarray, which: np.ndarray) -> np.ndarray:
+def _union_beside(
+    footprints: np.ndarray, which: np.ndarray, unseen: tuple[ArrayLike, ArrayLike]
+) -> np.ndarray:
     """Give in one geometry what stands beside each of some footprints, in the order of the layer."""
     tree = shapely.STRtree(footprints)
     own, other = tree.query(footprints[which], predicate="dwithin", distance=BESIDE_M)
     order = np.lexsort((other, own))
     own, other = own[order], other[order]
-    beside = other != which[own]
-    own, other = own[beside], other[beside]
+    left_out = set(zip(*(np.asarray(part).tolist() for part in unseen), strict=True))
+    adjoins = other != which[own]
+    if left_out:
+        pairs = zip(own.tolist(), other.tolist(), strict=True)
+        adjoins &= np.array([pair not in left_out for pair in pairs], dtype=bool)
+    own, other = own[adjoins], other[adjoins]
+    count = np.bincount(own, minlength=len(which))
+    _, number = numbered(count)
+    side_by_side = np.full((len(which), count.max(initial=0)), None, dtype=object)
+    side_by_side[own, number] = footprints[other]
     found = np.full(len(which), shapely.Polygon(), dtype=object)
-    for item in np.unique(own):
-        found[item] = shapely.union_all(footprints[other[own == item]])
+    some = np.flatnonzero(count)
+    found[some] = shapely.union_all(side_by_side[some], axis=1)
     return found
 
 
@@ -292,6 +374,12 @@ class Points:
     def first(self) -> np.ndarray:
         """Where the points of each subject begin."""
         return firsts(self.count)
+
+    def every(self, step: int) -> Points:
+        """Give the first point of each subject, and every so many that follow it."""
+        group, number = numbered(self.count)
+        kept = number % step == 0
+        return Points(self.xy[kept], np.bincount(group[kept], minlength=len(self.count)))
 
 
 def see_targets(
@@ -319,14 +407,28 @@ def see_targets(
     ndarray of bool, shape (n,)
     """
     sees = np.zeros(len(place), dtype=bool)
-    many = targets.count[subject]
-    # So many pairs at a time that they fit in the processor's memory.
-    for some in np.split(np.arange(len(place)), _cuts(many, MOST_PAIRS)):
-        sees[some] = _see(places, footprints, place[some], subject[some], targets, reach_m)
+    solids = _solids(footprints, places.building)
+    before = _may_face(places, place, subject, targets)
+    # A few targets tell of most places that they see one.
+    for some in (targets.every(FEW), targets):
+        left = np.flatnonzero(before & ~sees)
+        # So many pairs at a time that they fit in the processor's memory.
+        for part in np.split(left, _cuts(some.count[subject[left]], MOST_PAIRS)):
+            sees[part] = _see(places, solids, place[part], subject[part], some, reach_m)
     return sees
 
 
-def _see(places, footprints, place, subject, targets: Points, reach_m: float) -> np.ndarray:
+def _may_face(places: WindowPlaces, place, subject, targets: Points) -> np.ndarray:
+    """Tell which places have some corner of the box round a subject's targets before their wall."""
+    low, high = (
+        least.reduceat(targets.xy, targets.first)[subject] - places.xy[place]
+        for least in (np.minimum, np.maximum)
+    )
+    out = np.column_stack(unit_vector(places.facing_deg[place]))
+    return (np.where(out > 0.0, high, low) * out).sum(axis=1) > 0.0
+
+
+def _see(places, solids, place, subject, targets: Points, reach_m: float) -> np.ndarray:
     asked, number = numbered(targets.count[subject])
     target = targets.first[subject][asked] + number
     x, y = places.xy[place].T
@@ -338,13 +440,12 @@ def _see(places, footprints, place, subject, targets: Points, reach_m: float) ->
     before = east * out_east + north * out_north > away * math.sin(math.radians(GRAZING_DEG))
     pair = np.flatnonzero(before & (away <= reach_m))
     sees = np.zeros(len(place), dtype=bool)
-    solids = _solids(footprints, places.building[place])
     # Most walls hide nothing that is before them: the first target tells of most places.
     first = np.concatenate([[True], asked[pair][1:] != asked[pair][:-1]])[: len(pair)]
     for some in (pair[first], pair[~first]):
         some = some[~sees[asked[some]]]
         ends = np.stack([places.xy[place[asked[some]]], targets.xy[target[some]]], axis=1)
-        free = ~shapely.intersects(solids[asked[some]], shapely.linestrings(ends))
+        free = ~shapely.intersects(solids[place[asked[some]]], shapely.linestrings(ends))
         sees[asked[some[free]]] = True
     return sees
 

@@ -7,21 +7,22 @@ by the way to the road: behind the house, to its left and right, and before it.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from shapely import affinity
 
 from screenplan.ground.said import said
 from screenplan.plan.site import Places
 from screenplan.site.compass import bearing_deg, unit_vector
 from screenplan.site.facades import SHORTEST_WALL_M, is_lived_in
-from screenplan.site.ownership import parcels_of, sound, subject_id, subject_outline
+from screenplan.site.lots import Lots
+from screenplan.site.ownership import parcels_of, sound
+from screenplan.site.ragged import firsts, numbered
 from screenplan.site.shaping import column_or
-from screenplan.site.steady import EQUAL_M, steady_order
-from screenplan.site.walls import walls_of
+from screenplan.site.steady import EQUAL_M, steady_order, steady_order_each
+from screenplan.site.walls import walls_of_each
 
 #: A garden has room for people to move about, a circle as wide as this, where there is such ground ...
 ROOMY_M = 5.0
@@ -42,13 +43,15 @@ EQUAL_M2 = 0.5
 #: A road farther from the house than this does not tell front from back.
 ROAD_TELLS_M = 100.0
 
-_BEHIND, _LEFT, _RIGHT, _BEFORE = "behind", "left", "right", "before"
-_NAMES = {
-    _BEHIND: "garden behind the house",
-    _LEFT: "garden beside the house",
-    _RIGHT: "garden beside the house",
-    _BEFORE: "garden before the house",
-}
+#: The parts of the ground round a house, in the order in which they are numbered.
+PARTS = ("behind", "left", "right", "before")
+_BEHIND, _LEFT, _RIGHT, _BEFORE = range(4)
+_NAMES = (
+    "garden behind the house",
+    "garden beside the house",
+    "garden beside the house",
+    "garden before the house",
+)
 
 
 @dataclass(frozen=True)
@@ -68,196 +71,343 @@ class Garden:
     why: str
 
 
-def find_garden(parcels, buildings, roads, option: Places) -> Garden | None:
-    """Find the likeliest private place, or None where no open ground is left.
+@dataclass(frozen=True, eq=False)
+class _Houses:
+    """The main houses of some lots, and the ground round them.
 
     Parameters
     ----------
-    parcels, buildings, roads : GeoDataFrame
-        As `screenplan.site.places.lay_places` takes them.
+    lot : ndarray of int, (houses,)
+        Ascending.
+    by_road : ndarray of bool, (houses,)
+        Whether a road tells front from back.
+    ground : ndarray of Geometry, (parts,)
+        By a road four parts a house, as in `PARTS`; else what lies before each of its walls.
+    of : ndarray of int, (parts,)
+        The house of each part, ascending.
+    """
+
+    lot: np.ndarray
+    by_road: np.ndarray
+    ground: np.ndarray
+    of: np.ndarray
+
+
+def find_gardens(lots: Lots, option: Places) -> list[Garden | None]:
+    """Find the likeliest private place of each lot, or None where no open ground is left.
+
+    Parameters
+    ----------
+    lots : Lots
+        Around them ``buildings`` and ``roads``, if there are some.
     option : Places
         How far from the house the place reaches, and how far it keeps off the line.
     """
-    subject = subject_outline(parcels)
-    if buildings is None or len(buildings) == 0:
-        return _middle(subject, option, "no house stands on the parcel")
-    footprints = sound(buildings.geometry.to_numpy())
-    solid = shapely.union_all(footprints[shapely.intersects(footprints, subject)])
-    house = main_house(footprints, buildings, parcels)
-    if house is None:
-        open_ground = largest(_cut(shapely.difference, subject, solid))
-        return _middle(open_ground, option, "no house stands on the parcel")
-    away = _away_from_road(house, roads)
-    for width_m, strip_m in _ladder(option.edge):
-        free = _cut(shapely.difference, shapely.buffer(subject, -strip_m), solid)
-        found = _beside(house, free, away, option.depth, width_m)
-        if found is not None:
-            part, place, others = found
-            why = _tell(part, place, others, away is not None, option, strip_m)
-            return Garden(place, _NAMES[part] if away is not None else "garden of the house", why)
-    open_ground = largest(_cut(shapely.difference, subject, solid))
-    return _middle(
-        open_ground, option, f"beside the house no ground {{{SITTING_M:g} m}} wide is open"
+    found: list[Garden | None] = [None] * len(lots)
+    lot, house, solid, built = _built_upon(lots)
+    houses = _ground_round_each(lots, lot, house, option.depth)
+    for lot_number, garden in _beside_each(lots, houses, solid, option):
+        found[lot_number] = garden
+    left = np.array([garden is None for garden in found], dtype=bool)
+    ground = lots.outlines.copy()
+    open_ground = left & built
+    ground[open_ground] = largest_each(
+        _cut(shapely.difference, ground[open_ground], solid[open_ground])
     )
+    why = np.full(len(lots), "no house stands on the parcel", dtype=object)
+    why[lot] = f"beside the house no ground {{{SITTING_M:g} m}} wide is open"
+    some = np.flatnonzero(left)
+    middles = _middle_each(ground[some], option, why[some].tolist())
+    for lot_number, garden in zip(some.tolist(), middles, strict=True):
+        found[lot_number] = garden
+    return found
 
 
-def usable(ground, width_m: float):
-    """Keep the largest part of the ground in which there is room: all of it is near where a circle fits.
+def _built_upon(lots: Lots) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Find what is built upon lots.
+
+    Returns
+    -------
+    lot : ndarray of int, (houses,)
+        The lots that have a main house.
+    house : ndarray of Geometry, (houses,)
+        That house.
+    solid : ndarray of Geometry, (lots,)
+        In one, all buildings that touch the lot.
+    reached : ndarray of bool, (lots,)
+        Whether there is any building within its reach.
+    """
+    buildings, subjects = lots.around.get("buildings"), lots.outlines
+    if buildings is None or not len(buildings):
+        none = np.empty(0, dtype=int)
+        return none, none.astype(object), np.full(len(lots), None), np.zeros(len(lots), dtype=bool)
+    footprints = sound(buildings.geometry.to_numpy())
+    lot, building = shapely.STRtree(footprints).query(subjects, predicate="intersects")
+    solid = _united(footprints[building], lot, len(lots))
+    reached = np.ones(len(lots), dtype=bool)
+    if math.isfinite(lots.reach_m):
+        reached[:] = False
+        reached[lots.near("buildings")[0]] = True
+    lot, house = _main_houses(lots, footprints)
+    return lot, footprints[house], solid, reached
+
+
+def _united(shapes: np.ndarray, of: np.ndarray, count: int) -> np.ndarray:
+    """Unite the shapes of each of so many owners, in the order of the shapes; empty where there is none."""
+    many = np.bincount(of, minlength=count)
+    order = np.lexsort((np.arange(len(of)), of))
+    owner, number = numbered(many)
+    table = np.full((count, many.max(initial=0)), None, dtype=object)
+    table[owner, number] = shapes[order]
+    return shapely.union_all(table, axis=1)
+
+
+def _main_houses(lots: Lots, footprints: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Find each lot's largest building that is lived in, else its largest: lots that have one, and its number."""
+    buildings = lots.around["buildings"]
+    lot, house = lots.standing_on("buildings", parcels_of(buildings, lots.around["parcels"]))
+    lived_in = is_lived_in(column_or(buildings, "kind", "house"))[house]
+    candidate = lived_in | ~(np.bincount(lot[lived_in], minlength=len(lots)) > 0)[lot]
+    lot, house = lot[candidate], house[candidate]
+    x, y = shapely.get_coordinates(shapely.centroid(footprints[house])).T
+    areas = shapely.area(footprints[house])
+    order = steady_order_each(lot, (-areas, EQUAL_M2), (-y, EQUAL_M), (x, EQUAL_M))
+    lot, house = lot[order], house[order]
+    first = np.diff(lot, prepend=-1) > 0
+    return lot[first], house[first]
+
+
+def usable(ground: np.ndarray, width_m: float) -> np.ndarray:
+    """Keep the largest part of each ground in which there is room: all of it is near where a circle fits.
 
     Parameters
     ----------
-    ground : Geometry
+    ground : ndarray of Geometry, (grounds,)
     width_m : float
         Diameter of the circle, metres. Each spot of what is left lies within 0.71 times as much of
         the middle of one that fits: square corners stay, narrow strips go.
 
     Returns
     -------
-    Polygon or None
+    ndarray of Polygon, (grounds,)
+        None where there is no room.
     """
+    found = np.full(len(ground), None, dtype=object)
     ground = _areas(ground)
     # A file may be out by so much: ground that is just wide enough must not come and go.
     middles = shapely.buffer(ground, (EQUAL_M - width_m) / 2.0)
-    near = _cut(shapely.intersection, shapely.buffer(middles, width_m * math.sqrt(0.5)), ground)
+    some = np.flatnonzero(~shapely.is_empty(middles))
+    near = _cut(
+        shapely.intersection, shapely.buffer(middles[some], width_m * math.sqrt(0.5)), ground[some]
+    )
     # Nor must slivers between a wall and a line that runs as it does.
     core = shapely.buffer(near, -EQUAL_M, join_style="mitre")
-    return largest(
-        _cut(shapely.intersection, shapely.buffer(core, EQUAL_M, join_style="mitre"), _areas(near))
-    )
+    core = shapely.buffer(core, EQUAL_M, join_style="mitre")
+    found[some] = largest_each(_cut(shapely.intersection, core, _areas(near)))
+    return found
 
 
-def ground_round(house, away: tuple[float, float], depth_m: float) -> dict[str, shapely.Geometry]:
-    """Part the ground round a house, as seen with the back to the road.
+def _ground_round_each(lots: Lots, lot: np.ndarray, house: np.ndarray, depth_m: float) -> _Houses:
+    away = _away_from_road(lots, lot, house)
+    by_road = ~np.isnan(away[:, 0])
+    told, open_to_all = np.flatnonzero(by_road), np.flatnonzero(~by_road)
+    walls = walls_of_each(house[open_to_all])
+    most = np.zeros(len(open_to_all))
+    np.maximum.at(most, walls.of, walls.length_m)
+    long = walls.length_m >= np.minimum(SHORTEST_WALL_M, most)[walls.of]
+    wall, before = walls.of[long], np.column_stack(unit_vector(walls.facing_deg[long]))
+    ground = [
+        ground_round(house[told], away[told], depth_m).ravel(),
+        ground_round(house[open_to_all][wall], before, depth_m, (_BEHIND,)).ravel(),
+    ]
+    of = np.concatenate([np.repeat(told, len(PARTS)), open_to_all[wall]])
+    order = np.argsort(of, kind="stable")
+    return _Houses(lot, by_road, np.concatenate(ground)[order], of[order])
+
+
+def ground_round(
+    house: np.ndarray,
+    away: np.ndarray,
+    depth_m: float,
+    parts: tuple[int, ...] = (_BEHIND, _LEFT, _RIGHT, _BEFORE),
+) -> np.ndarray:
+    """Part the ground round houses, as seen with the back to the road.
 
     Parameters
     ----------
-    house : Polygon or MultiPolygon
-    away : (float, float)
+    house : ndarray of Polygon or MultiPolygon, (houses,)
+    away : ndarray, (houses, 2)
         The direction away from the road, of length 1.
     depth_m : float
         How far the ground reaches from the house's rectangle in this direction, metres.
+    parts : tuple of int
+        Which of `PARTS` are wanted.
 
     Returns
     -------
-    dict of str to Geometry
-        Behind, left, right and before. A nook of the house belongs to the part to which it opens,
-        behind or before; the corners of the frame go with these two.
+    ndarray of Geometry, (houses, parts)
+        A nook of the house belongs to the part to which it opens, behind or before; the corners of the frame go
+        with these two.
     """
-    turn_deg = float(bearing_deg(*away))
-    turned = affinity.rotate(house, turn_deg, origin=(0, 0))
-    west, south, east, north = turned.bounds
+    turn_deg = bearing_deg(away[:, 0], away[:, 1])
+    turned = _rotated(house, turn_deg)
+    west, south, east, north = shapely.bounds(turned).reshape(-1, 4).T
     within = shapely.box(west, south, east, north)
-    across = (west - depth_m, east + depth_m)
-    parts = {
-        _BEHIND: shapely.union(
-            shapely.box(across[0], north, across[1], north + depth_m),
-            _cut(shapely.difference, within, _passed(turned, south - north)),
-        ),
-        _LEFT: shapely.box(across[0], south, west, north),
-        _RIGHT: shapely.box(east, south, across[1], north),
-        _BEFORE: shapely.union(
-            shapely.box(across[0], south - depth_m, across[1], south),
-            _cut(shapely.difference, within, _passed(turned, north - south)),
-        ),
+    low, high = west - depth_m, east + depth_m
+
+    def with_nooks(box, rise_m):
+        return shapely.union(box, _cut(shapely.difference, within, _passed(turned, rise_m)))
+
+    lay: dict[int, Callable[[], np.ndarray]] = {
+        _BEHIND: lambda: with_nooks(shapely.box(low, north, high, north + depth_m), south - north),
+        _LEFT: lambda: shapely.box(low, south, west, north),
+        _RIGHT: lambda: shapely.box(east, south, high, north),
+        _BEFORE: lambda: with_nooks(shapely.box(low, south - depth_m, high, south), north - south),
     }
-    return {name: affinity.rotate(part, -turn_deg, origin=(0, 0)) for name, part in parts.items()}
+    ground = np.stack([lay[part]() for part in parts], axis=1)
+    back = np.repeat(-turn_deg, len(parts))
+    return _rotated(ground.ravel(), back).reshape(ground.shape)
 
 
-def main_house(footprints: np.ndarray, buildings, parcels):
-    """Find the subject's largest building that is lived in, else its largest; None if it has none."""
-    on = parcels_of(buildings, parcels) == subject_id(parcels)
-    if not on.any():
-        return None
-    lived_in = is_lived_in(column_or(buildings, "kind", "house"))
-    candidates = on & lived_in if (on & lived_in).any() else on
-    houses = footprints[candidates]
-    x, y = shapely.get_coordinates(shapely.centroid(houses)).T
-    order = steady_order((-shapely.area(houses), EQUAL_M2), (-y, EQUAL_M), (x, EQUAL_M))
-    return houses[order[0]]
+def _rotated(shapes: np.ndarray, angle_deg: np.ndarray) -> np.ndarray:
+    """Turn each shape round the origin, anticlockwise."""
+    turn = [angle * math.pi / 180.0 for angle in angle_deg.tolist()]
+    # What a quarter turn leaves by rounding is nothing.
+    cos, sin = (
+        np.array([0.0 if abs(value) < 2.5e-16 else value for value in map(of, turn)])
+        for of in (math.cos, math.sin)
+    )
+    xy, at = shapely.get_coordinates(shapes, return_index=True)
+    x, y = xy.T
+    moved = np.column_stack([cos[at] * x - sin[at] * y, sin[at] * x + cos[at] * y])
+    return shapely.set_coordinates(shapes.copy(), moved)
 
 
-def largest(geometry):
-    """Give the largest polygon of a geometry, None if it has none."""
-    return max(_areas(geometry).geoms, key=lambda part: part.area, default=None)
+def largest_each(shapes: np.ndarray) -> np.ndarray:
+    """Give the largest polygon of each geometry, (shapes,); None if it has none."""
+    parts, of = _polygons_of(shapes)
+    order = np.lexsort((-shapely.area(parts), of))
+    first = np.diff(of[order], prepend=-1) > 0
+    found = np.full(len(shapes), None, dtype=object)
+    found[of[order][first]] = parts[order][first]
+    return found
 
 
-def _areas(geometry) -> shapely.MultiPolygon:
-    parts = [part for part in shapely.get_parts(geometry) if part.geom_type == "Polygon"]
-    return shapely.MultiPolygon(parts)
+def _polygons_of(shapes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Give the polygons of geometries, and the geometry of each."""
+    parts, of = shapely.get_parts(shapes, return_index=True)
+    areas = shapely.get_type_id(parts) == shapely.GeometryType.POLYGON
+    return parts[areas], of[areas]
 
 
-def _passed(shape, rise_m: float):
-    """Give all ground that a shape passes when it is moved north."""
-    pieces = [shape]
-    for part in shapely.get_parts(shape):
-        for ring in (part.exterior, *part.interiors):
-            xy = shapely.get_coordinates(ring)
-            edges = np.stack([xy[:-1], xy[1:]], axis=1)
-            corners = np.concatenate([edges, edges + np.array([0.0, rise_m])], axis=1)
-            pieces += list(shapely.convex_hull(shapely.multipoints(corners)))
-    return shapely.union_all([piece for piece in pieces if piece.area > 0.0])
+def _areas(shapes: np.ndarray) -> np.ndarray:
+    found = np.full(len(shapes), shapely.MultiPolygon(), dtype=object)
+    parts, of = _polygons_of(shapes)
+    return shapely.multipolygons(parts, indices=of, out=found)
 
 
-def _away_from_road(house, roads) -> tuple[float, float] | None:
-    """Give the direction from the nearest road to the house; None where none tells front from back."""
-    if roads is None or len(roads) == 0:
-        return None
-    lines = shapely.shortest_line(house.centroid, roads.geometry.to_numpy())
-    lengths = shapely.length(lines)
-    nearest = int(np.argmin(lengths))
-    if not 0.0 < lengths[nearest] <= ROAD_TELLS_M:
-        return None
-    start, end = shapely.get_coordinates(lines[nearest])
-    return tuple((start - end) / lengths[nearest])
+def _passed(shapes: np.ndarray, rise_m: np.ndarray) -> np.ndarray:
+    """Give all ground that each shape passes when it is moved north."""
+    parts, owner = shapely.get_parts(shapes, return_index=True)
+    rings, of_ring = shapely.get_rings(parts, return_index=True)
+    xy, ring = shapely.get_coordinates(rings, return_index=True)
+    edge = np.flatnonzero(ring[1:] == ring[:-1])
+    of = owner[of_ring[ring[edge]]]
+    up = np.zeros((len(edge), 2))
+    up[:, 1] = rise_m[of]
+    corners = np.stack([xy[edge], xy[edge + 1], xy[edge] + up, xy[edge + 1] + up], axis=1)
+    group = np.repeat(np.arange(len(edge)), 4)
+    hulls = shapely.convex_hull(shapely.multipoints(corners.reshape(-1, 2), indices=group))
+    pieces = np.concatenate([shapes, hulls])
+    of = np.concatenate([np.arange(len(shapes)), of])
+    solid = shapely.area(pieces) > 0.0
+    return _united(pieces[solid], of[solid], len(shapes))
 
 
-def _ladder(strip_m: float) -> Iterator[tuple[float, float]]:
+def _away_from_road(lots: Lots, lot: np.ndarray, house: np.ndarray) -> np.ndarray:
+    """Give the direction from the nearest road to each house, (houses, 2); NaN where none tells front from back."""
+    away = np.full((len(lot), 2), np.nan)
+    roads = lots.around.get("roads")
+    if roads is None or not len(roads) or not len(lot):
+        return away
+    lines, middles = roads.geometry.to_numpy(), shapely.centroid(house)
+    which, road = shapely.STRtree(lines).query(
+        middles, predicate="dwithin", distance=ROAD_TELLS_M + EQUAL_M
+    )
+    if math.isfinite(lots.reach_m):
+        near = shapely.dwithin(lots.outlines[lot[which]], lines[road], lots.reach_m)
+        which, road = which[near], road[near]
+    ways = shapely.shortest_line(middles[which], lines[road])
+    length = shapely.length(ways)
+    order = np.lexsort((road, length, which))
+    nearest = order[np.diff(which[order], prepend=-1) > 0]
+    nearest = nearest[(length[nearest] > 0.0) & (length[nearest] <= ROAD_TELLS_M)]
+    start, end = shapely.get_coordinates(ways[nearest]).reshape(-1, 2, 2).swapaxes(0, 1)
+    away[which[nearest]] = (start - end) / length[nearest][:, None]
+    return away
+
+
+def _ladder(strip_m: float) -> list[tuple[float, float]]:
     """Give widths of the ground and of the strip along the line, for one of them to leave room."""
-    yield ROOMY_M, strip_m
-    for share in STRIPS:
-        yield SITTING_M, share * strip_m
+    return [(ROOMY_M, strip_m), *((SITTING_M, share * strip_m) for share in STRIPS)]
 
 
-def _beside(house, free, away, depth_m: float, width_m: float):
-    """Choose among the parts of the ground round the house: its name, the place, and all areas."""
-    if away is None:
-        return _most_open(house, free, depth_m, width_m)
-    found = {
-        name: usable(_cut(shapely.intersection, part, free), width_m)
-        for name, part in ground_round(house, away, depth_m).items()
-    }
-    areas = {name: 0.0 if place is None else place.area for name, place in found.items()}
-    enough = max(ROOM_M2, min(GARDEN_M2, SHARE_OF_LARGEST * max(areas.values())))
+def _beside_each(lots: Lots, houses: _Houses, solid: np.ndarray, option: Places):
+    """Choose among the parts of the ground round each house: lots that have some with room, and their gardens."""
+    count = np.bincount(houses.of, minlength=len(houses.lot))
+    first = firsts(count)
+    left = np.arange(len(houses.lot))
+    free, last_m = np.full(len(houses.lot), None, dtype=object), None
+    for width_m, strip_m in _ladder(option.edge):
+        if strip_m != last_m:
+            lot = houses.lot[left]
+            inner = shapely.buffer(lots.outlines[lot], -strip_m)
+            free[left], last_m = _cut(shapely.difference, inner, solid[lot]), strip_m
+        asked = np.flatnonzero(np.isin(houses.of, left))
+        ground = _cut(shapely.intersection, houses.ground[asked], free[houses.of[asked]])
+        places = np.full(len(houses.of), None, dtype=object)
+        places[asked] = usable(ground, width_m)
+        areas = np.nan_to_num(shapely.area(places))
+        done = []
+        for house in left.tolist():
+            own = slice(first[house], first[house] + count[house])
+            by_road = bool(houses.by_road[house])
+            best = (_by_road if by_road else _most_open)(areas[own].tolist())
+            if best is None:
+                continue
+            done.append(house)
+            part = best if by_road else _BEHIND
+            why = _tell(part, areas[own][best], areas[own] if by_road else None, option, strip_m)
+            name = _NAMES[part] if by_road else "garden of the house"
+            yield int(houses.lot[house]), Garden(places[own][best], name, why)
+        left = np.setdiff1d(left, done)
+
+
+def _by_road(areas: list[float]) -> int | None:
+    """Choose the part of the ground round a house where a road tells front from back."""
+    enough = max(ROOM_M2, min(GARDEN_M2, SHARE_OF_LARGEST * max(areas)))
     side = _RIGHT if areas[_RIGHT] > areas[_LEFT] + EQUAL_M2 else _LEFT
-    for name in (_BEHIND, side, _BEFORE):
-        if areas[name] >= enough:
-            return name, found[name], areas
-    return None
+    return next((part for part in (_BEHIND, side, _BEFORE) if areas[part] >= enough), None)
 
 
-def _most_open(house, free, depth_m: float, width_m: float):
+def _most_open(areas: list[float]) -> int | None:
     """Choose the ground before that wall of the house which has the most before it."""
-    walls = walls_of(house)
-    long = walls.length_m >= min(SHORTEST_WALL_M, walls.length_m.max())
-    found = []
-    for facing in walls.facing_deg[long]:
-        part = ground_round(house, unit_vector(facing), depth_m)[_BEHIND]
-        found.append(usable(_cut(shapely.intersection, part, free), width_m))
-    areas = np.array([0.0 if place is None else place.area for place in found])
-    best = steady_order((-areas, EQUAL_M2), (np.arange(len(found)), 0.0))[0]
-    return (_BEHIND, found[best], {}) if areas[best] >= ROOM_M2 else None
+    best = steady_order((-np.array(areas), EQUAL_M2), (np.arange(len(areas)), 0.0))[0]
+    return int(best) if areas[best] >= ROOM_M2 else None
 
 
-def _tell(part, place, areas, by_road: bool, option: Places, strip_m: float) -> str:
+def _tell(part: int, area: float, areas, option: Places, strip_m: float) -> str:
+    """Say which ground was chosen; ``areas`` are those of all parts, if a road tells them apart."""
+    by_road = areas is not None
     chosen = f"the {_NAMES[part] if by_road else 'side of the house with the most room'}"
-    chosen += f", {{{place.area:.0f} m²}} of open ground"
+    chosen += f", {{{area:.0f} m²}} of open ground"
     if not by_road:
         chosen += f", as no road within {{{ROAD_TELLS_M:g} m}} tells front from back"
     elif part == _BEHIND:
         chosen += " away from the nearest road"
     else:
-        nearer = [_BEHIND] if part != _BEFORE else [_BEHIND, "beside"]
-        room = {_BEHIND: areas[_BEHIND], "beside": max(areas[_LEFT], areas[_RIGHT])}
+        nearer = ["behind"] if part != _BEFORE else ["behind", "beside"]
+        room = {"behind": areas[_BEHIND], "beside": max(areas[_LEFT], areas[_RIGHT])}
         there = " and ".join(f"{{{room[where]:.0f} m²}} {where} it" for where in nearer)
         chosen += f", as only {there} are usable"
     near = f"within {{{option.depth:g} m}} of the house"
@@ -276,21 +426,26 @@ def _sentence(chosen: str) -> str:
     )
 
 
-def _middle(ground, option: Places, why: str) -> Garden | None:
-    """Give the middle of ground: what is farther from its outline than half the greatest distance."""
-    if ground is None or ground.area < LEAST_DERIVED_M2:
-        return None
-    radius = shapely.maximum_inscribed_circle(ground).length
+def _middle_each(ground: np.ndarray, option: Places, why: list[str]) -> list[Garden | None]:
+    """Give the middle of each ground: what is farther from its outline than half the greatest distance."""
+    found: list[Garden | None] = [None] * len(ground)
+    some = np.flatnonzero(shapely.area(ground) >= LEAST_DERIVED_M2)
+    ground = ground[some]
+    radius = shapely.length(shapely.maximum_inscribed_circle(ground))
     room = math.sqrt(ROOM_M2 / math.pi)
-    inset = max(0.5 * radius, min(option.edge, radius - room))
+    inset = np.maximum(0.5 * radius, np.minimum(option.edge, radius - room))
     left = shapely.buffer(ground, -inset)
-    place = usable(left, SITTING_M) or largest(left)
-    chosen = f"the middle of the parcel's open ground, {{{place.area:.0f} m²}}, as {why}, and {_off_the_line(inset, option.edge)}"
-    return Garden(place, "middle of the parcel", _sentence(chosen))
+    place = usable(left, SITTING_M)
+    narrow = shapely.is_missing(place) | shapely.is_empty(place)
+    place[narrow] = largest_each(left[narrow])
+    for at, own, inset_m in zip(some.tolist(), place, inset.tolist(), strict=True):
+        chosen = f"the middle of the parcel's open ground, {{{own.area:.0f} m²}}, as {why[at]}, and {_off_the_line(inset_m, option.edge)}"
+        found[at] = Garden(own, "middle of the parcel", _sentence(chosen))
+    return found
 
 
-def _cut(operation, ground, by):
-    """Intersect ground with an area, or take it away from it.
+def _cut(operation, ground: np.ndarray, by: np.ndarray) -> np.ndarray:
+    """Intersect each ground with an area, or take it away from it.
 
     Where edges nearly meet, the cut before may have left a ring that crosses itself, or a hole beside the ground
     instead of in it: it is mended first.
@@ -298,14 +453,15 @@ def _cut(operation, ground, by):
     try:
         return operation(ground, by)
     except shapely.errors.GEOSException:
+        if len(ground) > 1:
+            halves = np.array_split(np.arange(len(ground)), 2)
+            return np.concatenate([_cut(operation, ground[half], by[half]) for half in halves])
         return operation(_mended(ground), _mended(by))
 
 
-def _mended(ground):
+def _mended(ground: np.ndarray) -> np.ndarray:
     mended = shapely.make_valid(ground)
     # What keeps all edges may fail on those that nearly meet; what takes holes from shells does not.
-    return (
-        mended
-        if mended.is_valid
-        else shapely.make_valid(ground, method="structure", keep_collapsed=False)
-    )
+    broken = ~shapely.is_valid(mended)
+    mended[broken] = shapely.make_valid(ground[broken], method="structure", keep_collapsed=False)
+    return mended

@@ -127,6 +127,31 @@ class Lots:
         names = self.around["parcels"]["parcel_id"].to_numpy(dtype=object)[self.rows]
         return [str(name) for name in names]
 
+    def standing_on(self, layer: str, owner: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Find the rows of a layer that stand on each lot, and lie within the reach.
+
+        Parameters
+        ----------
+        layer : str
+        owner : ndarray of object, (rows,)
+            The identifier of the parcel on which each stands, or None.
+
+        Returns
+        -------
+        lot, row : ndarray of int, (pairs,)
+            By lot, and the rows of a lot in the order of the layer.
+        """
+        lots = pd.DataFrame({"owner": self.names, "lot": np.arange(len(self))})
+        rows = pd.DataFrame({"owner": owner, "row": np.arange(len(owner))})
+        pairs = lots.merge(rows[pd.notna(owner)], on="owner")
+        lot, row = (pairs[name].to_numpy(dtype=int) for name in ("lot", "row"))
+        if math.isfinite(self.reach_m):
+            shapes = self.around[layer].geometry.to_numpy()
+            near = shapely.dwithin(self.outlines[lot], shapes[row], self.reach_m)
+            lot, row = lot[near], row[near]
+        order = np.lexsort((row, lot))
+        return lot[order], row[order]
+
     def near(self, layer: str, distance_m: float = math.inf) -> tuple[np.ndarray, np.ndarray]:
         """Find the rows of a layer within a distance of each lot, and within the reach.
 

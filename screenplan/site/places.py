@@ -7,11 +7,12 @@ import numpy as np
 import shapely
 
 from screenplan.contracts import PRIVATE_PLACES
-from screenplan.contracts.tables import layer_of_columns, with_notes
+from screenplan.contracts.tables import has_rows, layer_of_columns, with_notes
 from screenplan.ground.faults import Faults
 from screenplan.ground.said import said
 from screenplan.plan import DEFAULTS, Options
-from screenplan.site.garden import find_garden
+from screenplan.site.garden import find_gardens
+from screenplan.site.lots import Lots, Many
 from screenplan.site.ownership import outline_known, sound, subject_outline
 from screenplan.site.shaping import column_or
 
@@ -62,30 +63,51 @@ def lay_places(
     InputError
         With every place that has no outline or lies inside a building.
     """
-    if private_places is not None and len(private_places):
+    if has_rows(private_places):
         laid = _complete(private_places, buildings, parcels.crs)
         laid = laid.iloc[np.argsort(laid.geom_type.to_numpy() == "Point", kind="stable")]
         return with_notes(laid, notes_on_places(parcels, buildings, private_places))
-    if not plan.places.derive:
-        return with_notes(
-            _shape([], [], parcels.crs),
-            ["there are no private places: none are given and deriving them is switched off"],
-        )
-    if not outline_known(parcels):
+    if plan.places.derive and not outline_known(parcels):
         return with_notes(
             _shape([], [], parcels.crs),
             ["there are no private places: none are given, and the parcel's outline is not known"],
         )
-    garden = find_garden(parcels, buildings, roads, plan.places)
-    if garden is None:
-        return with_notes(
-            _shape([], [], parcels.crs),
-            [
-                "there are no private places: none are given, and the parcel has no open ground for one"
-            ],
-        )
-    row = {"place_id": "garden", "name": garden.name, "derived": True}
-    return with_notes(_shape([garden.place], [row], parcels.crs), [garden.why])
+    if plan.places.derive:
+        subject_outline(parcels)
+    given = {"parcels": parcels, "buildings": buildings, "roads": roads}
+    lots = Lots.one({name: layer for name, layer in given.items() if layer is not None})
+    places, notes = lay_places_each(lots, plan=plan)
+    return with_notes(places.layer, notes[0])
+
+
+def lay_places_each(lots: Lots, *, plan: Options = DEFAULTS) -> tuple[Many, list[list[str]]]:
+    """Derive a private place of each of several lots, for which none is given; see `lay_places`.
+
+    Parameters
+    ----------
+    lots : Lots
+        Around them ``buildings`` and ``roads``, if there are some.
+    plan : Options, optional
+        Of it [places].
+
+    Returns
+    -------
+    places : Many
+        Contract ``private_places``: one row of a lot at most.
+    notes : list of list of str
+        What should be known about each lot's place, or why it has none.
+    """
+    crs = lots.around["parcels"].crs
+    if not plan.places.derive:
+        why = "there are no private places: none are given and deriving them is switched off"
+        return Many(_shape([], [], crs), np.empty(0, dtype=int), len(lots)), [[why]] * len(lots)
+    gardens = find_gardens(lots, plan.places)
+    none = "there are no private places: none are given, and the parcel has no open ground for one"
+    notes = [[none if garden is None else garden.why] for garden in gardens]
+    own = np.array([k for k, garden in enumerate(gardens) if garden is not None], dtype=int)
+    found = [garden for garden in gardens if garden is not None]
+    rows = [{"place_id": "garden", "name": one.name, "derived": True} for one in found]
+    return Many(_shape([one.place for one in found], rows, crs), own, len(lots)), notes
 
 
 def notes_on_places(

@@ -4,22 +4,21 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
-from itertools import pairwise
 
 import geopandas as gpd
 import numpy as np
 import shapely
-import shapely.ops
 
 from screenplan.contracts import SIDES
 from screenplan.contracts.tables import layer_of_columns
 from screenplan.plan import DEFAULTS, Options
-from screenplan.site.compass import apart_deg, bearing_deg, compass_name
-from screenplan.site.corners import Ring, find_corners, fitting_base
-from screenplan.site.ownership import is_subject, outline_known, sound, subject_outline
-from screenplan.site.ragged import numbered
+from screenplan.site.compass import POINTS, apart_deg, bearing_deg, compass_point
+from screenplan.site.corners import Rings, find_corners, fitting_bases
+from screenplan.site.lots import Lots, Many
+from screenplan.site.ownership import outline_known, sound, subject_outline
+from screenplan.site.ragged import firsts, numbered, turned
 from screenplan.site.shaping import column_or
-from screenplan.site.steady import EQUAL_DEG, steady_order
+from screenplan.site.steady import EQUAL_DEG, steady_order_each
 
 #: A neighbour is across a side if its parcel begins within this distance outside it.
 BAND_M = 3.0
@@ -31,6 +30,8 @@ ROAD_REACH_M = 20.0
 PROBE_STEP_M = 0.5
 #: At most this many places along a side are looked from.
 MOST_PROBES = 400
+#: Lines of up to so many vertices are walked along together.
+FEW_VERTICES = 16
 #: What is seen from less than this share of a side is not across it.
 LEAST_SHARE = 0.1
 #: A side is curved if it leaves its chord by more than this share of the chord's length.
@@ -88,124 +89,124 @@ def find_sides(
             SIDES, {column.name: [] for column in SIDES.columns}, [], parcels.crs
         )
     subject_outline(parcels)
-    return find_sides_each(parcels, roads, is_subject(parcels), plan=plan)[0]
+    layers = {"parcels": parcels} | ({} if roads is None else {"roads": roads})
+    return find_sides_each(Lots.one(layers), plan=plan).layer
 
 
-def find_sides_each(
-    parcels: gpd.GeoDataFrame,
-    roads: gpd.GeoDataFrame | None,
-    subjects: np.ndarray,
-    *,
-    plan: Options = DEFAULTS,
-) -> list[gpd.GeoDataFrame]:
-    """Cut the outlines of several parcels of one layer into sides; see `find_sides`.
+def find_sides_each(lots: Lots, *, plan: Options = DEFAULTS) -> Many:
+    """Cut the outlines of several lots into sides; see `find_sides`.
 
     Parameters
     ----------
-    parcels : GeoDataFrame
-        Contract ``parcels``, in metres.
-    roads : GeoDataFrame, optional
-        Contract ``roads``, in metres.
-    subjects : ndarray of bool, (parcels,)
-        Which have their outlines cut: each has one, of some area.
+    lots : Lots
+        Each has an outline, of some area. Around them ``roads``, if there are some. Their reach is `ROAD_REACH_M`
+        at least.
     plan : Options, optional
         Of it [sides].
 
     Returns
     -------
-    list of GeoDataFrame
-        The sides of each, in the order of the layer: what it would have as the only subject.
+    Many
+        Contract ``sides``.
     """
-    outlines = parcels.geometry.to_numpy()[subjects]
-    cuts = [_cut_outline(outline, plan) for outline in outlines]
-    count = np.array([len(pieces) for pieces, _ in cuts], dtype=int)
-    pieces = [piece for some, _ in cuts for piece in some]
-    bases = np.array([base for _, some in cuts for base in some])
-    lines = np.array([shapely.LineString(piece) for piece in pieces], dtype=object)
-    chords = np.array([piece[-1] - piece[0] for piece in pieces]).reshape(-1, 2)
+    lines, bases, own = _cut_outlines(lots.outlines, plan)
+    ends = shapely.get_coordinates([shapely.get_point(lines, k) for k in (0, -1)])
+    chords = np.subtract(*ends.reshape(2, -1, 2)[::-1])
     bearings = bearing_deg(chords[:, 0], chords[:, 1])
     # Anticlockwise: the parcel is on the left, the outside a quarter turn to the right.
     facings = (bearings + 90.0) % 360.0
     lengths = shapely.length(lines)
-    own = np.repeat(np.arange(len(cuts)), count)
-    seen = look_across(lines, bases, own, Around.of(parcels, roads, subjects))
-    each = [slice(first, last) for first, last in pairwise([0, *np.cumsum(count).tolist()])]
-    whole = layer_of_columns(
-        SIDES,
-        {
-            "side_id": [
-                name
-                for some in each
-                for name in _name_sides(list(lines[some]), facings[some], lengths[some])
-            ],
-            "length_m": lengths,
-            "chord_m": np.hypot(chords[:, 0], chords[:, 1]),
-            "bearing_deg": bearings,
-            "facing_deg": facings,
-            "across": [name for name, _ in seen],
-            "across_kind": [kind for _, kind in seen],
-            "curved": [_is_curved(line, base) for line, base in zip(lines, bases, strict=True)],
-        },
-        lines,
-        parcels.crs,
-    )
-    return [whole.iloc[some].reset_index(drop=True) for some in each] if len(each) > 1 else [whole]
+    seen = look_across(lines, bases, own, Around.of(lots))
+    columns = {
+        "side_id": _name_sides(lines, own, facings, lengths),
+        "length_m": lengths,
+        "chord_m": np.hypot(chords[:, 0], chords[:, 1]),
+        "bearing_deg": bearings,
+        "facing_deg": facings,
+        "across": [name for name, _ in seen],
+        "across_kind": [kind for _, kind in seen],
+        "curved": _are_curved(lines, bases),
+    }
+    crs = lots.around["parcels"].crs
+    return Many(layer_of_columns(SIDES, columns, lines, crs), own, len(lots))
 
 
-def _cut_outline(outline: shapely.Geometry, plan: Options) -> tuple[list[np.ndarray], list[float]]:
-    """Cut an outline at its corners, its largest part first; the length over which each piece is looked at."""
-    pieces: list[np.ndarray] = []
-    bases: list[float] = []
-    for part in sorted(shapely.get_parts(outline), key=lambda part: -part.area):
-        base = fitting_base(part, plan.sides.base)
-        ring = Ring.around(part)
-        cut = ring.cut(find_corners(ring, plan.sides.corner, base))
-        pieces += _from_north(cut)
-        bases += [base] * len(cut)
-    return pieces, bases
+def _cut_outlines(outlines: np.ndarray, plan: Options) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Cut outlines at their corners, the largest part of each first.
 
-
-def _from_north(pieces: list[np.ndarray]) -> list[np.ndarray]:
-    """Begin the walk with the side that faces north most nearly, the longest of several."""
-    chords = np.array([piece[-1] - piece[0] for piece in pieces])
+    Returns
+    -------
+    lines : ndarray of LineString, (sides,)
+        Each part begins with the side that faces north most nearly, the longest of several.
+    bases : ndarray, (sides,)
+        The length over which each is looked at.
+    own : ndarray of int, (sides,)
+        The outline of each, ascending.
+    """
+    parts, of = shapely.get_parts(outlines, return_index=True)
+    order = np.lexsort((-shapely.area(parts), of))
+    parts, of = parts[order], of[order]
+    bases = fitting_bases(parts, plan.sides.base)
+    rings = Rings.around(parts)
+    ring, corners = find_corners(rings, plan.sides.corner, bases)
+    xy, count = rings.cut(ring, corners)
+    first = firsts(count)
+    chords = xy[first + count - 1] - xy[first]
     off = apart_deg(bearing_deg(chords[:, 0], chords[:, 1]) + 90.0, 0.0)
-    norths = [piece[:, 1].mean() for piece in pieces]
-    first = steady_order(
-        (off, EQUAL_DEG), (-np.hypot(*chords.T), EQUAL_M), (np.negative(norths), EQUAL_M)
-    )[0]
-    return pieces[first:] + pieces[:first]
+    norths = np.add.reduceat(xy[:, 1], first) / count
+    order = steady_order_each(
+        ring, (off, EQUAL_DEG), (-np.hypot(*chords.T), EQUAL_M), (-norths, EQUAL_M)
+    )
+    many = np.bincount(ring, minlength=len(parts))
+    begin = order[firsts(many)] - firsts(many)
+    piece, _ = numbered(count)
+    lines = shapely.linestrings(xy, indices=piece)[turned(many, begin)]
+    return lines, bases[ring], of[ring]
 
 
-def _name_sides(lines: list, facings: np.ndarray, lengths: np.ndarray) -> list[str]:
-    """Name each side by the compass, and number those of one name, the longest first.
+def _name_sides(
+    lines: np.ndarray, own: np.ndarray, facings: np.ndarray, lengths: np.ndarray
+) -> list[str]:
+    """Name each side by the compass, and number those of one name of its own lot, the longest first.
 
     Of sides that are equally long, the one farther out in the direction of the name comes first.
     """
-    names = [compass_name(facing) for facing in facings]
-    often = Counter(names)
-    middles = shapely.get_coordinates(shapely.centroid(np.array(lines)))
+    point = compass_point(facings)
+    often = Counter(zip(own.tolist(), point.tolist(), strict=True))
+    middles = shapely.get_coordinates(shapely.centroid(lines))
     out = np.column_stack([np.sin(np.radians(facings)), np.cos(np.radians(facings))])
     reach = np.sum(middles * out, axis=1)
-    order = steady_order((-lengths, EQUAL_M), (-reach, EQUAL_M))
-    numbered = list(names)
-    count: Counter[str] = Counter()
-    for item in order:
-        if often[names[item]] > 1:
-            count[names[item]] += 1
-            numbered[item] = f"{names[item]}-{count[names[item]]}"
-    return numbered
+    order = steady_order_each(own, (-lengths, EQUAL_M), (-reach, EQUAL_M))
+    names = [POINTS[number] for number in point.tolist()]
+    count: Counter[tuple[int, int]] = Counter()
+    for item, *kind in zip(order.tolist(), own[order].tolist(), point[order].tolist(), strict=True):
+        same = tuple(kind)
+        if often[same] > 1:
+            count[same] += 1
+            names[item] = f"{names[item]}-{count[same]}"
+    return names
 
 
-def _is_curved(line: shapely.LineString, base_m: float) -> bool:
-    """Tell whether a side bends, its ends up to a base length (rounded corners) not counted."""
-    if shapely.get_num_coordinates(line) == 2:
-        return False
-    if line.length > 4.0 * base_m:
-        line = shapely.ops.substring(line, base_m, line.length - base_m)
-    ends = shapely.get_coordinates(line)[[0, -1]]
-    chord = shapely.LineString(ends)
-    away = shapely.distance(shapely.points(shapely.get_coordinates(line)), chord).max()
-    return bool(away > CURVED_SHARE * chord.length)
+def _are_curved(lines: np.ndarray, base_m: np.ndarray) -> np.ndarray:
+    """Tell which sides bend, their ends up to a base length (rounded corners) not counted."""
+    curved = np.zeros(len(lines), dtype=bool)
+    bent = np.flatnonzero(shapely.get_num_coordinates(lines) > 2)
+    lines, length = lines[bent], shapely.length(lines[bent])
+    end = np.where(length > 4.0 * base_m[bent], base_m[bent], 0.0)
+    from_to = np.column_stack([end, length - end])
+    ends = shapely.line_interpolate_point(lines[:, None], from_to)
+    xy, of = shapely.get_coordinates(lines, return_index=True)
+    on_line = np.hypot(*np.diff(xy, axis=0, prepend=xy[:1]).T)
+    first = firsts(np.bincount(of, minlength=len(lines)))
+    at = np.cumsum(on_line)
+    at -= at[first][of]
+    between = (at > from_to[of, 0]) & (at < from_to[of, 1])
+    chords = shapely.linestrings(shapely.get_coordinates(ends).reshape(-1, 2, 2))
+    away = np.where(between, shapely.distance(shapely.points(xy), chords[of]), 0.0)
+    if len(bent):
+        most = np.maximum.reduceat(away, first)
+        curved[bent] = most > CURVED_SHARE * shapely.length(chords)
+    return curved
 
 
 @dataclass(frozen=True, eq=False)
@@ -229,8 +230,9 @@ class Around:
     road_names: np.ndarray
 
     @classmethod
-    def of(cls, parcels: gpd.GeoDataFrame, roads: gpd.GeoDataFrame | None, subjects) -> Around:
-        """Take the layers; ``subjects`` tells which parcels are subjects, in this order."""
+    def of(cls, lots: Lots) -> Around:
+        """Take what lies around some lots, which are the subjects."""
+        parcels, roads = lots.around["parcels"], lots.around.get("roads")
         land = sound(parcels.geometry.to_numpy())
         ids = parcels["parcel_id"].astype(str).to_numpy(dtype=object)
         lines, names = np.empty(0, dtype=object), np.empty(0, dtype=object)
@@ -238,7 +240,13 @@ class Around:
             lines = roads.geometry.to_numpy()
             given = zip(column_or(roads, "name"), column_or(roads, "road_id", ""), strict=True)
             names = np.array([str(name or number or "road") for name, number in given], object)
-        return cls(land, ids, np.flatnonzero(subjects), lines, names)
+        return cls(land, ids, lots.rows, lines, names)
+
+    def called(self) -> list[tuple[str, str]]:
+        """Give the name and the kind of each parcel, and then of each road."""
+        names = [*self.land_ids.tolist(), *self.road_names.tolist()]
+        kinds = ["parcel"] * len(self.land_ids) + ["road"] * len(self.road_names)
+        return list(zip(names, kinds, strict=True))
 
     def shrunken(self) -> np.ndarray:
         """Give the subjects' own ground, without what a neighbour that was digitised apart may overlap."""
@@ -272,7 +280,7 @@ def look_across(
     s = (number + 0.5) * length[side] / count[side]
     half = base_m[side] / 2.0
     here, ahead, behind = (
-        shapely.get_coordinates(shapely.line_interpolate_point(lines[side], at))
+        points_along(lines, side, at)
         for at in (s, np.minimum(s + half, length[side]), np.maximum(s - half, 0))
     )
     along = ahead - behind
@@ -280,33 +288,73 @@ def look_across(
     out = np.column_stack([along[:, 1], -along[:, 0]])
 
     own = around.own[subject[side]]
-    by_parcel = _first_met(here, out, (-OVERLAP_M, BAND_M), own, around.land)
-    met = by_parcel >= 0
-    of, names = [side[met]], [around.land_ids[by_parcel[met]]]
-    kinds = [np.full(int(met.sum()), "parcel", dtype=object)]
+    first = _first_met(here, out, (-OVERLAP_M, BAND_M), own, around.land)
     if len(around.roads):
-        free = np.flatnonzero(~met)
+        free = np.flatnonzero(first < 0)
         # A road behind a parcel, or behind the subject's own ground, is not across a side.
-        first = _first_met(
+        beyond = _first_met(
             here[free], out[free], (OVERLAP_M, ROAD_REACH_M), own[free],
             np.concatenate([around.land, around.roads]), len(around.land),
             around.shrunken()[subject[side[free]]],
         )  # fmt: skip
-        on_road = first >= len(around.land)
-        of.append(side[free[on_road]])
-        names.append(around.road_names[first[on_road] - len(around.land)])
-        kinds.append(np.full(int(on_road.sum()), "road", dtype=object))
-    often = [Counter[tuple[str, str]]() for _ in lines]
-    for which, *what in zip(*map(np.concatenate, (of, names, kinds)), strict=True):
-        often[which][tuple(what)] += 1
-    return [_most_often(*some) for some in zip(often, count, strict=True)]
+        first[free] = np.where(beyond >= len(around.land), beyond, -1)
+    met = first >= 0
+    return _most_often(side[met], first[met], count, around.called())
 
 
-def _most_often(met: Counter[tuple[str, str]], probes: int) -> tuple[str, str]:
-    if not met:
-        return "", "unknown"
-    what, often = min(met.items(), key=lambda item: (-item[1], item[0]))
-    return what if often >= LEAST_SHARE * probes else ("", "unknown")
+def points_along(lines: np.ndarray, of: np.ndarray, s: np.ndarray) -> np.ndarray:
+    """Give points of lines at running distances, (points, 2): ``of`` says which line each is on."""
+    many = shapely.get_num_coordinates(lines)
+    few = many <= FEW_VERTICES
+    xy = np.empty((len(of), 2))
+    rest = np.flatnonzero(~few[of])
+    xy[rest] = shapely.get_coordinates(shapely.line_interpolate_point(lines[of[rest]], s[rest]))
+    # To the last digit what GEOS gives, for all at once. Behind its last vertex a line stands still.
+    vertices = np.full((len(lines), many[few].max(initial=1) + 1, 2), np.inf)
+    line, number = numbered(many * few)
+    vertices[line, number] = shapely.get_coordinates(lines[few])
+    last = np.maximum(many * few - 1, 0)
+    with np.errstate(invalid="ignore"):
+        steps = np.diff(vertices, axis=1)
+        length = np.sqrt(steps[..., 0] * steps[..., 0] + steps[..., 1] * steps[..., 1])
+    end = np.cumsum(length, axis=1)
+    some = np.flatnonzero(few[of])
+    of, s = of[some], s[some]
+    step = np.minimum((end[of] <= s[:, None]).sum(axis=1), last[of])
+    begin = vertices[of, step]
+    at_end = step == last[of]
+    step = np.where(at_end, 0, step)
+    before = np.where(step > 0, end[of, step - 1], 0.0)
+    share = ((s - before) / length[of, step])[:, None]
+    xy[some] = np.where(at_end[:, None], begin, begin + share * steps[of, step])
+    return xy
+
+
+def _most_often(
+    side: np.ndarray, thing: np.ndarray, probes: np.ndarray, called: list[tuple[str, str]]
+) -> list[tuple[str, str]]:
+    """Name what is met most often across each side, of several the first by name.
+
+    Parameters
+    ----------
+    side, thing : ndarray of int, (met,)
+    probes : ndarray of int, (sides,)
+        How many probes each side has.
+    called : list of (str, str)
+        Name and kind of each thing.
+    """
+    whats = sorted(set(called))
+    number = {what: place for place, what in enumerate(whats)}
+    of_thing = np.array([number[what] for what in called], dtype=int)
+    both, often = np.unique(side * len(whats) + of_thing[thing], return_counts=True)
+    side, what = np.divmod(both, max(len(whats), 1))
+    order = np.lexsort((what, -often, side))
+    order = order[np.diff(side[order], prepend=-1) > 0]
+    order = order[often[order] >= LEAST_SHARE * probes[side[order]]]
+    found = [("", "unknown")] * len(probes)
+    for place, name in zip(side[order].tolist(), what[order].tolist(), strict=True):
+        found[place] = whats[name]
+    return found
 
 
 def _first_met(
@@ -329,12 +377,7 @@ def _first_met(
         return first
     begin = here + reach[0] * out
     probes = shapely.linestrings(np.stack([begin, here + reach[1] * out], axis=1))
-    starts = shapely.points(begin)
-    probe, thing = shapely.STRtree(things).query(probes, predicate="intersects")
-    looked_at = np.zeros(len(here), dtype=bool)
-    looked_at[probe[thing >= asked]] = True
-    kept = looked_at[probe] & (thing != own[probe])
-    probe, thing = probe[kept], thing[kept]
+    probe, thing = _met_by(probes, own, things, asked)
     # Where a probe meets but one thing, and nothing stands before it, that is the first.
     hidden = np.zeros(len(here), dtype=bool)
     if before is not None:
@@ -342,14 +385,14 @@ def _first_met(
         hidden[probe] = shapely.intersects(before[probe], probes[probe])
     which = np.flatnonzero((np.bincount(probe)[probe] > 1) | hidden[probe])
     away = np.zeros(len(probe))
-    away[which] = _away(probes[probe[which]], starts[probe[which]], things[thing[which]])
+    away[which] = _away(probes[probe[which]], begin[probe[which]], things[thing[which]])
     order = np.lexsort((thing, away, probe))
     probe, thing, away = probe[order], thing[order], away[order]
     nearest = np.concatenate([[True], probe[1:] != probe[:-1]])[: len(probe)]
     probe, thing, away = probe[nearest], thing[nearest], away[nearest]
     if before is not None:
         behind = np.flatnonzero(hidden[probe])
-        nearer = _away(probes[probe[behind]], starts[probe[behind]], before[probe[behind]])
+        nearer = _away(probes[probe[behind]], begin[probe[behind]], before[probe[behind]])
         seen = np.ones(len(probe), dtype=bool)
         seen[behind] = ~(nearer <= away[behind])
         probe, thing = probe[seen], thing[seen]
@@ -357,5 +400,24 @@ def _first_met(
     return first
 
 
-def _away(probes: np.ndarray, starts: np.ndarray, things: np.ndarray) -> np.ndarray:
-    return shapely.distance(shapely.intersection(probes, things), starts)
+def _met_by(
+    probes: np.ndarray, own: np.ndarray, things: np.ndarray, asked: int
+) -> tuple[np.ndarray, np.ndarray]:
+    """Find what each probe meets: pairs of a probe and a thing; see `_first_met`."""
+    shapely.prepare(things)
+    probe, thing = shapely.STRtree(things).query(probes)
+    other = thing != own[probe]
+    probe, thing = probe[other], thing[other]
+    wanted = thing >= asked
+    met = np.zeros(len(probe), dtype=bool)
+    met[wanted] = shapely.intersects(things[thing[wanted]], probes[probe[wanted]])
+    looked_at = np.zeros(len(probes), dtype=bool)
+    looked_at[probe[met]] = True
+    rest = ~wanted & looked_at[probe]
+    met[rest] = shapely.intersects(things[thing[rest]], probes[probe[rest]])
+    return probe[met], thing[met]
+
+
+def _away(probes: np.ndarray, begin: np.ndarray, things: np.ndarray) -> np.ndarray:
+    """Give how far from its beginning each probe meets a thing."""
+    return shapely.distance(shapely.intersection(probes, things), shapely.points(begin))

@@ -39,17 +39,38 @@ def steady_order(*keys: tuple[np.ndarray, float]) -> np.ndarray:
     >>> steady_order((lengths, 0.01), (norths, 0.01)).tolist()
     [2, 1, 0]
     """
-    (values, tolerance), rest = keys[0], keys[1:]
-    values = np.asarray(values, dtype=float)
-    order = np.argsort(values, kind="stable")
-    if not rest:
-        return order
-    groups = np.split(order, np.flatnonzero(np.diff(values[order]) > tolerance) + 1)
-    parts = [
-        group[steady_order(*((np.asarray(more)[group], least) for more, least in rest))]
-        for group in groups
-    ]
-    return np.concatenate(parts) if len(order) else order
+    return steady_order_each(np.zeros(len(keys[0][0]), dtype=int), *keys)
+
+
+def steady_order_each(group: np.ndarray, *keys: tuple[np.ndarray, float]) -> np.ndarray:
+    """Order the items of several groups, each as `steady_order` does.
+
+    Parameters
+    ----------
+    group : ndarray of int, (items,)
+        The group of each item.
+    *keys : (ndarray of float, float)
+        As in `steady_order`.
+
+    Returns
+    -------
+    ndarray of int
+        Positions, group after group.
+
+    Examples
+    --------
+    >>> steady_order_each(np.array([0, 1, 1, 0]), (np.array([3.0, 9.0, 2.0, 1.0]), 0.01)).tolist()
+    [3, 0, 2, 1]
+    """
+    order = np.argsort(group, kind="stable")
+    same = np.asarray(group)[order]
+    for values, tolerance in keys:
+        values = np.asarray(values, dtype=float)
+        again = np.lexsort((values[order], same))
+        order, same = order[again], same[again]
+        steps = (np.diff(values[order]) > tolerance) | (np.diff(same) > 0)
+        same = np.cumsum(np.concatenate([[False], steps]))[: len(order)]
+    return order
 
 
 def first_clockwise(xy: np.ndarray, middle: np.ndarray) -> int:
