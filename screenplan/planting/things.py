@@ -122,7 +122,8 @@ def _in_order(lot: np.ndarray, things: Sequence[Thing | None], names: np.ndarray
         for owner, thing, name in zip(lot.tolist(), things, names, strict=True)
         if thing is not None
     ]
-    return sorted(near, key=lambda one: (one.lot, natural_key(one.name)))
+    keys = {name: natural_key(name) for name in {one.name for one in near}}
+    return sorted(near, key=lambda one: (one.lot, keys[one.name]))
 
 
 def _counted(lots: Lots, layer: str, lot: np.ndarray, row: np.ndarray) -> np.ndarray:
