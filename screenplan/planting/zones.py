@@ -125,8 +125,38 @@ def mark_zones_each(
     Returns
     -------
     no_plant_zones, plantable_zone : Many
+        Numbered by lot; of a lot that nothing lets free no row of the second.
+
+    Raises
+    ------
+    InputError
+        If no species has such stock.
     """
     kinds = tuple(dict.fromkeys(kinds_in(plan.plants.species, species_table)))
+    asked = _asked(lots, layers.get("private_places"), plan, rules, kinds)
+    lot = np.array([near.lot for near, _, _ in asked], dtype=int)
+    shapes = exclusions(
+        np.array([near.thing.geometry for near, _, _ in asked], dtype=object),
+        np.array([_reach(near.thing, rule, distance) for near, rule, distance in asked]),
+        lot,
+        lots.outlines,
+        passage_m=np.array([rule.passage_m for _, rule, _ in asked]),
+    )
+    kept = np.flatnonzero(~shapely.is_missing(shapes))
+    lot, shapes = lot[kept], shapes[kept]
+    columns = _columns([asked[k] for k in kept], _numbers(lot, len(lots)))
+    zones = layer_of_columns(NO_PLANT_ZONES, columns, shapes, lots.around["parcels"].crs)
+    return Many(zones, lot, len(lots)), _left(lots, shapes, lot)
+
+
+def _asked(
+    lots: Lots,
+    places: Many | None,
+    plan: Options,
+    rules: Sequence[Rule],
+    kinds: Sequence[Species],
+) -> list[tuple[Near, Rule, float]]:
+    """Give the things near each lot, each with a rule for it and the distance from its outside edge."""
     hole = max(
         hole_width(
             plan.plants.stock,
@@ -136,33 +166,18 @@ def mark_zones_each(
         )
         for kind in kinds
     )
-    things = things_near(lots, layers.get("private_places"), _farthest(rules, kinds, hole))
+    things = things_near(lots, places, _farthest(rules, kinds, hole))
     of_class = {
         (feature, kind): _distances(
             feature, kind, rules, kinds, hole, plan.site.boundary_accuracy
         )
-        for feature, kind in dict.fromkeys((near.thing.feature, near.thing.kind) for near in things)
+        for feature, kind in {(near.thing.feature, near.thing.kind) for near in things}
     }  # fmt: skip
-    asked = [
+    return [
         (near, rule, distance)
         for near in things
         for rule, distance in of_class[near.thing.feature, near.thing.kind] or _footprint(near.thing)
     ]  # fmt: skip
-    lot = np.array([near.lot for near, _, _ in asked], dtype=int)
-    shapes = exclusions(
-        np.array([near.thing.geometry for near, _, _ in asked] + [None], dtype=object)[:-1],
-        np.array([_reach(near.thing, rule, distance) for near, rule, distance in asked]),
-        lot,
-        lots.outlines,
-        passage_m=np.array([rule.passage_m for _, rule, _ in asked]),
-    )
-    kept = np.flatnonzero(~shapely.is_missing(shapes))
-    lot, shapes = lot[kept], shapes[kept]
-    crs = lots.around["parcels"].crs
-    zones = layer_of_columns(
-        NO_PLANT_ZONES, _columns([asked[k] for k in kept], _numbers(lot, len(lots))), shapes, crs
-    )
-    return Many(zones, lot, len(lots)), _left(lots, shapes, lot)
 
 
 def _columns(kept: Sequence[tuple[Near, Rule, float]], number: np.ndarray) -> dict[str, list]:
