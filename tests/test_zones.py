@@ -2,7 +2,9 @@
 
 import math
 
+import geopandas as gpd
 import numpy as np
+import pandas as pd
 import pytest
 import shapely
 from hypothesis import given, settings
@@ -15,8 +17,9 @@ from screenplan.contracts import NO_PLANT_ZONES, PLANTABLE_ZONE
 from screenplan.ground.errors import InputError
 from screenplan.planting.clearing import ARC_EXCESS_M
 from screenplan.planting.stock import ball_width
-from screenplan.planting.zones import exclusions, mark_zones, plantable_ground
+from screenplan.planting.zones import exclusions, mark_zones, mark_zones_each, plantable_ground
 from screenplan.rules.ruleset import Rule, load_rules
+from screenplan.site.lots import Lots, Many
 
 #: Zones may be wider than their rule by the excess of their arcs.
 WIDE_M = 1.01 * ARC_EXCESS_M
@@ -269,3 +272,83 @@ def test_exclusions_on_many_subjects_are_those_on_each_alone(chance, count):
         assert shapely.equals_exact(together[k], alone[0], 0.0) or together[k] is alone[0] is None
         far = shapely.distance(things[k], subjects[own[k]]) > reach[k] + WIDE_M
         assert (together[k] is None) >= far
+
+
+def lots_in_a_street(chance, count):
+    """Lots beside a road, each a little crooked, and houses, wires, gates, trees and places on and between them."""
+
+    def some(low, high):
+        # Whole millimetres: over points 1e-300 m apart no library finds a distance.
+        return round(chance.uniform(low, high), 3)
+
+    shift = [some(-2, 2) for _ in range(2 * (count + 1))]
+    outlines = [
+        Polygon([(20 * k, 0), (20 * k + 20, 0), (20 * k + 20 + shift[k + 1], 25), (20 * k + shift[k], 25 + shift[count + k])])
+        for k in range(count)
+    ]  # fmt: skip
+    across = 20.0 * count
+    at = [(some(-5, across + 5), some(-5, 30)) for _ in range(2 * count)]
+    houses = [shapely.box(x, y, x + some(2, 9), y + 6) for x, y in at[:count]]
+    around = {
+        "parcels": gpd.GeoDataFrame({"parcel_id": [f"p{k}" for k in range(count)], "is_subject": False}, geometry=outlines),
+        "buildings": layer(building_id=[chance.choice([None, "h10", "h2", f"h{k}"]) for k in range(count)], geometry=houses),
+        "roads": layer(width_m=[7.0], geometry=[LineString([(-30, -6), (across / 2, -4), (across + 30, -6)])]),
+        "utilities": layer(
+            position=["overhead", "buried"], diameter_m=[None, 0.2],
+            geometry=[LineString([(-9, 20), (across, 12)]), LineString([(3, -9), (across, 21)])],
+        ),
+        "keep_outs": layer(kind=["gate"] * count, geometry=[LineString([(20 * k + 8, 0), (20 * k + 11, 0)]) for k in range(count)]),
+        "existing_screens": layer(
+            kind=["tree"] * count, height_m=[6.0] * count, width_m=[chance.choice([None, 3.0]) for _ in range(count)],
+            geometry=[Point(xy) for xy in at[count : 2 * count]],
+        ),
+    }  # fmt: skip
+    owner = np.sort([chance.randrange(count) for _ in range(count)])
+    places = layer(
+        place_id=[None] * count, derived=[chance.choice([True, False]) for _ in range(count)],
+        geometry=[shapely.box(20 * k + 4, 9, 20 * k + 9, 14) for k in owner],
+    )  # fmt: skip
+    return around, Many(places, owner, count)
+
+
+@settings(max_examples=12, deadline=None)
+@given(st.randoms(use_true_random=False), st.integers(2, 5), st.sampled_from([CEDAR, "juniperus_virginiana"]))  # fmt: skip
+def test_zones_of_many_lots_are_those_of_each_alone(chance, count, species):
+    """Invariant: to the last digit, whatever the other lots, in whatever order, and as of a plan of one parcel."""
+    around, places = lots_in_a_street(chance, count)
+    given_ = {"plan": plan_with(plants_species=species), "rules": load_rules(), "species_table": None}  # fmt: skip
+    order = chance.sample(range(count), chance.randint(1, count))
+    own = np.concatenate([np.flatnonzero(places.lot == lot) for lot in order])
+    turned = Many(places.only(own).layer, np.repeat(range(len(order)), places.count[order]), len(order))  # fmt: skip
+    together = mark_zones_each(
+        Lots(around, np.array(order), 200.0), {"private_places": turned}, **given_
+    )
+    for number, lot in enumerate(order):
+        parcels = around["parcels"].assign(is_subject=np.arange(count) == lot)
+        layers = {**around, "parcels": parcels, "private_places": places.of(lot)}
+        for found, alone in zip(together, mark_zones(layers, **given_), strict=True):
+            found = found.of(number)
+            pd.testing.assert_frame_equal(
+                pd.DataFrame(found.drop(columns="geometry")),
+                pd.DataFrame(alone.drop(columns="geometry")),
+                check_exact=True,
+            )
+            assert (found.geometry.to_wkb() == alone.geometry.to_wkb()).all()
+
+
+def test_what_is_left_of_each_lot_is_numbered_by_itself_the_largest_part_first():
+    parcels = gpd.GeoDataFrame(
+        {"parcel_id": ["parted", "narrow", "wide"]},
+        geometry=[shapely.box(-31, 0, -1, 20), shapely.box(0, 0, 3, 20), shapely.box(9, 0, 29, 20)],
+    )
+    wall = layer(kind=["wall"], width_m=[2.0], geometry=[LineString([(-20, -1), (-20, 21)])])
+    zones, plantable = mark_zones_each(
+        Lots({"parcels": parcels, "existing_screens": wall}, np.array([0, 1, 2])), {},
+        rules=PLAIN, species_table=None, plan=plan_with(site_boundary_accuracy=0.0),
+    )  # fmt: skip
+    # 2 m from the boundary: of 30 by 20 m 26 by 16 m, of which the wall takes 2 m and leaves 8 and 16 m on its
+    # sides; of 3 m nothing, and that is no error; of 20 by 20 m 16 by 16 m.
+    assert zones.layer["zone_id"].tolist() == ["z001", "z002", "z001", "z001"]
+    assert plantable.count.tolist() == [2, 0, 1]
+    assert plantable.layer["zone_id"].tolist() == ["p01", "p02", "p01"]
+    assert plantable.layer["area_m2"].tolist() == pytest.approx([256, 128, 256], abs=80 * WIDE_M)

@@ -49,10 +49,31 @@ def keep_clear_each(geometries: np.ndarray, distance_m: np.ndarray) -> np.ndarra
     pieces, of = _pieces(shapely.force_2d(geometries[wide]), np.asarray(distance_m)[wide])
     own = np.flatnonzero(solid[wide])
     pieces, of = np.concatenate([pieces, geometries[wide[own]]]), np.concatenate([of, own])
-    pieces, count = pieces[np.argsort(of, kind="stable")], np.bincount(of, minlength=len(wide))
-    for number, begin, size in zip(wide, firsts(count), count, strict=True):
-        found[number] = shapely.union_all(pieces[begin : begin + size])
+    order = np.argsort(of, kind="stable")
+    found[wide] = joined_each(pieces[order], of[order], len(wide))
     return found
+
+
+def joined_each(shapes: np.ndarray, of: np.ndarray, count: int) -> np.ndarray:
+    """Join the shapes of each owner to one.
+
+    Parameters
+    ----------
+    shapes : ndarray of Geometry, (n,)
+    of : ndarray of int, (n,)
+        The owner of each, ascending.
+    count : int
+        How many owners there are.
+
+    Returns
+    -------
+    ndarray of Geometry, (count,)
+        An empty one where an owner has none.
+    """
+    whole = np.full(count, shapely.GeometryCollection(), dtype=object)
+    if len(shapes):
+        shapely.geometrycollections(shapes, indices=of, out=whole)
+    return shapely.union_all(whole[:, None], axis=1)
 
 
 def _pieces(geometries: np.ndarray, distance: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

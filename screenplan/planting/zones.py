@@ -7,35 +7,33 @@ circle, not inside it, so that a zone is up to `ARC_EXCESS_M` wider than its dis
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from functools import lru_cache
 from typing import Any, cast
 
 import geopandas as gpd
 import numpy as np
-import pandas as pd
 import shapely
 from shapely.geometry.polygon import orient
 
 from screenplan.contracts import NO_PLANT_ZONES, PLANTABLE_ZONE
-from screenplan.contracts.tables import layer_of, with_notes
+from screenplan.contracts.tables import layer_of_columns, with_notes
 from screenplan.ground.errors import refuse
 from screenplan.plan import DEFAULTS, Options
-from screenplan.planting.clearing import ARC_EXCESS_M, keep_clear_each
+from screenplan.planting.clearing import ARC_EXCESS_M, joined_each, keep_clear_each
 from screenplan.planting.mixes import kinds_in
 from screenplan.planting.species_model import Species
 from screenplan.planting.stock import hole_width, planted_height
-from screenplan.rules.ruleset import KEEP_OUT_FEATURES, Feature, Rule, keep_out_kind, load_rules
+from screenplan.planting.things import Near, Thing, things_near, things_of
+from screenplan.rules.ruleset import KEEP_OUT_FEATURES, Feature, Rule, load_rules
+from screenplan.site.lots import Lots, Many
 from screenplan.site.ownership import outline_known
 from screenplan.site.plausible import MOST_ACROSS_M
-from screenplan.site.steady import natural_key
+from screenplan.site.ragged import numbered
 
 #: Slivers below this area are rounding, not ground.
 SLIVER_M2 = 1e-6
-#: A tree whose spread is unknown is taken half as wide as it is high (common practice, no source).
-SPREAD_OF_UNKNOWN_TREE = 0.5
-
 #: Kinds of which the final sizes are kept: each rule asks for them.
 KEPT_SIZES = 64
 #: Key and reason of a zone that no rule made: the thing itself stands there.
@@ -46,19 +44,6 @@ CALLED = {
     "overhead": "overhead wire",
     "keep_out": "ground that is kept clear",
 }
-
-
-@dataclass(frozen=True)
-class _Thing:
-    """A thing to keep clear of: its geometry, and its half width from there to its outside edge."""
-
-    feature: str
-    kind: str
-    layer: str
-    id: str
-    geometry: shapely.Geometry
-    edge_m: float = 0.0
-    note: str = ""
 
 
 def mark_zones(
@@ -101,7 +86,77 @@ def mark_zones(
     """
     parcels = layers["parcels"]
     rules = load_rules() if rules is None else tuple(rules)
+    known = outline_known(parcels)
+    if known:
+        subject_of(parcels)
+        lots = Lots.one(layers)
+    else:
+        # The ground goes on: there is no boundary, and no way leads in from it.
+        rules = [replace(rule, passage_m=0.0) for rule in rules if rule.feature != "boundary"]
+        ground = {"parcel_id": [""], "geometry": [open_ground()]}
+        lots = Lots({**layers, "parcels": gpd.GeoDataFrame(ground, crs=parcels.crs)}, np.zeros(1, int))  # fmt: skip
+    places = layers.get("private_places")
+    zones, plantable = mark_zones_each(
+        lots, {} if places is None else {"private_places": Many.one(places)},
+        plan=plan, rules=rules, species_table=species_table,
+    )  # fmt: skip
+    noted = with_notes(zones.layer, _doubt_kinds(lots, zones.layer))
+    return noted, plantable.layer if known else plantable.layer.iloc[:0]
+
+
+def mark_zones_each(
+    lots: Lots,
+    layers: Mapping[str, Many],
+    *,
+    plan: Options,
+    rules: Sequence[Rule],
+    species_table: Mapping[str, Species] | None,
+) -> tuple[Many, Many]:
+    """Mark the zones of lots, each by itself; see `mark_zones`.
+
+    Parameters
+    ----------
+    lots : Lots
+    layers : mapping
+        The private places, if there are any.
+    plan, rules, species_table
+        As of `mark_zones`.
+
+    Returns
+    -------
+    no_plant_zones, plantable_zone : Many
+        Numbered by lot; of a lot that nothing lets free no row of the second.
+
+    Raises
+    ------
+    InputError
+        If no species has such stock.
+    """
     kinds = tuple(dict.fromkeys(kinds_in(plan.plants.species, species_table)))
+    asked = _asked(lots, layers.get("private_places"), plan, rules, kinds)
+    lot = np.array([near.lot for near, _, _ in asked], dtype=int)
+    shapes = exclusions(
+        np.array([near.thing.geometry for near, _, _ in asked], dtype=object),
+        np.array([_reach(near.thing, rule, distance) for near, rule, distance in asked]),
+        lot,
+        lots.outlines,
+        passage_m=np.array([rule.passage_m for _, rule, _ in asked]),
+    )
+    kept = np.flatnonzero(~shapely.is_missing(shapes))
+    lot, shapes = lot[kept], shapes[kept]
+    columns = _columns([asked[k] for k in kept], _numbers(lot, len(lots)))
+    zones = layer_of_columns(NO_PLANT_ZONES, columns, shapes, lots.around["parcels"].crs)
+    return Many(zones, lot, len(lots)), _left(lots, shapes, lot)
+
+
+def _asked(
+    lots: Lots,
+    places: Many | None,
+    plan: Options,
+    rules: Sequence[Rule],
+    kinds: Sequence[Species],
+) -> list[tuple[Near, Rule, float]]:
+    """Give the things near each lot, each with a rule for it and the distance from its outside edge."""
     hole = max(
         hole_width(
             plan.plants.stock,
@@ -111,47 +166,52 @@ def mark_zones(
         )
         for kind in kinds
     )
-    known = outline_known(parcels)
-    subject, subject_id = subject_of(parcels) if known else (open_ground(), "")
-
-    things = list(_things(subject, subject_id, layers, _farthest(rules, kinds, hole)))
+    things = things_near(lots, places, _farthest(rules, kinds, hole))
     of_class = {
-        (thing.feature, thing.kind): _distances(
-            thing.feature, thing.kind, rules, kinds, hole, plan.site.boundary_accuracy
+        (feature, kind): _distances(
+            feature, kind, rules, kinds, hole, plan.site.boundary_accuracy
         )
-        for thing in things
+        for feature, kind in {(near.thing.feature, near.thing.kind) for near in things}
+    }  # fmt: skip
+    return [
+        (near, rule, distance)
+        for near in things
+        for rule, distance in of_class[near.thing.feature, near.thing.kind] or _footprint(near.thing)
+    ]  # fmt: skip
+
+
+def _columns(kept: Sequence[tuple[Near, Rule, float]], number: np.ndarray) -> dict[str, list]:
+    """Give what is told of zones, by column."""
+    return {
+        "zone_id": [f"z{own:03d}" for own in number],
+        "rule": [rule.key for _, rule, _ in kept],
+        "feature": [near.thing.feature for near, _, _ in kept],
+        "source_layer": [near.thing.layer for near, _, _ in kept],
+        "source_id": [near.name for near, _, _ in kept],
+        "distance_m": [distance for _, _, distance in kept],
+        "reason": [rule.reason + near.thing.note for near, rule, _ in kept],
+        "source": [rule.source for _, rule, _ in kept],
+        "confirm_locally": [rule.confirm_locally for _, rule, _ in kept],
     }
-    asked = [
-        (thing, rule, distance)
-        for thing in things
-        if known or thing.feature != "boundary"
-        for rule, distance in of_class[thing.feature, thing.kind] or _footprint(thing)
-    ]
-    shapes = exclusions(
-        np.array([thing.geometry for thing, _, _ in asked], dtype=object),
-        np.array([_reach(*one) for one in asked]),
-        np.zeros(len(asked), dtype=int),
-        np.array([subject], dtype=object),
-        passage_m=np.array([rule.passage_m if known else 0.0 for _, rule, _ in asked]),
+
+
+def _left(lots: Lots, zones: np.ndarray, lot: np.ndarray) -> Many:
+    """Give the ground of lots that no zone covers, the largest part of a lot first."""
+    left = shapely.difference(lots.outlines, joined_each(zones, lot, len(lots)))
+    parts, of = _ground_parts(left)
+    area = shapely.area(parts)
+    order = np.lexsort((-area, of))
+    parts, of, area = parts[order], of[order], area[order]
+    names = [f"p{own:02d}" for own in _numbers(of, len(lots))]
+    plantable = layer_of_columns(
+        PLANTABLE_ZONE, {"zone_id": names, "area_m2": area}, parts, lots.around["parcels"].crs
     )
-    records = [
-        _row(*one, shape) for one, shape in zip(asked, shapes, strict=True) if shape is not None
-    ]
-    for number, row in enumerate(records, 1):
-        row["zone_id"] = f"z{number:03d}"
-    zones = layer_of(NO_PLANT_ZONES, records, [row["geometry"] for row in records], parcels.crs)
-    left = shapely.difference(subject, shapely.union_all(zones.geometry.to_numpy()))
-    parts = sorted(_polygon_parts(left), key=lambda part: -part.area) if known else []
-    plantable = layer_of(
-        PLANTABLE_ZONE,
-        [
-            {"zone_id": f"p{number:02d}", "area_m2": part.area}
-            for number, part in enumerate(parts, 1)
-        ],
-        parts,
-        parcels.crs,
-    )
-    return with_notes(zones, _doubt_kinds(layers.get("keep_outs"), zones)), plantable
+    return Many(plantable, of, len(lots))
+
+
+def _numbers(lot: np.ndarray, lots: int) -> np.ndarray:
+    """Count the rows of each lot from 1."""
+    return numbered(np.bincount(lot, minlength=lots))[1] + 1
 
 
 def _farthest(rules: Iterable[Rule], planted: Sequence[Species], hole_m: float) -> float:
@@ -183,11 +243,9 @@ def under_rule(rule: Rule, species: Species) -> bool:
     return rule.applies_to(size_judged(rule, species)[0], clipped=species.is_clipped)
 
 
-def _doubt_kinds(keep_outs: gpd.GeoDataFrame | None, zones: gpd.GeoDataFrame) -> list[str]:
+def _doubt_kinds(lots: Lots, zones: gpd.GeoDataFrame) -> list[str]:
     """Say which kinds of keep-outs have no rule of their own, and what they get."""
-    kinds = dict.fromkeys(
-        keep_out_kind(row.text("kind", "keep_out")) for row in _rows(keep_outs, "keep_out_id")
-    )
+    kinds = dict.fromkeys(near.thing.kind for near in things_of(lots, "keep_outs"))
     if not kinds:
         return []
     own = zones.loc[zones["source_layer"] == "keep_outs"]
@@ -241,98 +299,6 @@ def subject_of(parcels: gpd.GeoDataFrame) -> tuple[shapely.Geometry, str]:
     return parcels.geometry.array[chosen[0]], str(name)
 
 
-def _things(
-    subject, subject_id: str, layers: Mapping[str, Any], farthest_m: float
-) -> Iterator[_Thing]:
-    yield _Thing("boundary", "", "parcels", subject_id, subject.boundary)
-    houses, near = layers.get("buildings"), None
-    if houses is not None:
-        # Of hundreds of houses few are near.
-        away = shapely.distance(houses.geometry.to_numpy(), subject)
-        near = away <= farthest_m + ARC_EXCESS_M
-    for row in _rows(houses, "building_id", near):
-        yield _Thing("building", row.text("kind", "house"), "buildings", row.id, row.geometry)
-    for row in _rows(layers.get("utilities"), "utility_id"):
-        position, kind = row.text("position", "buried"), row.text("kind", "")
-        half = row.number("diameter_m", 0.0) / 2.0 if position == "buried" else 0.0
-        yield _Thing(position, kind, "utilities", row.id, row.geometry, half)
-    for row in _rows(layers.get("keep_outs"), "keep_out_id"):
-        kind = keep_out_kind(row.text("kind", "keep_out"))
-        feature = kind if kind in KEEP_OUT_FEATURES else "keep_out"
-        yield _Thing(feature, kind, "keep_outs", row.id, row.geometry)
-    for row in _rows(layers.get("roads"), "road_id"):
-        half = row.number("width_m", 6.0) / 2.0
-        yield _Thing("road", "", "roads", row.id, row.geometry, half)
-    for row in _rows(layers.get("existing_screens"), "screen_id"):
-        kind = row.text("kind", "")
-        if kind == "plant":
-            continue
-        shape, flat = row.geometry, row.geometry.area == 0
-        width = row.number("width_m", math.nan)
-        half, note = (0.0 if math.isnan(width) else width / 2.0) if flat else 0.0, ""
-        if kind == "tree":
-            root = row.number("root_zone_m", math.nan)
-            if not math.isnan(root):
-                shape, half = shapely.centroid(shape), root
-            elif flat and math.isnan(width):
-                half = SPREAD_OF_UNKNOWN_TREE * row.number("height_m", 0.0) / 2.0
-                note = f"; its spread is not given and taken as {{{2 * half:.1f} m}}"
-        yield _Thing(kind, kind, "existing_screens", row.id, shape, half, note)
-    for row in _rows(layers.get("private_places"), "place_id"):
-        derived = row.value("derived")
-        if pd.isna(derived) or not derived:
-            yield _Thing("private_place", "", "private_places", row.id, row.geometry)
-
-
-class _Columns:
-    """The columns of a layer, each fetched when it is asked for."""
-
-    def __init__(self, layer: gpd.GeoDataFrame):
-        self._layer = pd.DataFrame(layer, copy=False)
-        self._held: dict[str, Any] = {}
-
-    def value(self, name: str, row: int) -> Any:
-        if name not in self._held:
-            there = name in self._layer.columns
-            self._held[name] = self._layer[name].array if there else None
-        column = self._held[name]
-        return None if column is None else column[row]
-
-
-@dataclass(frozen=True)
-class _Row:
-    id: str
-    geometry: shapely.Geometry
-    columns: _Columns
-    place: int
-
-    def value(self, name: str) -> Any:
-        return self.columns.value(name, self.place)
-
-    def text(self, name: str, default: str) -> str:
-        value = self.value(name)
-        return default if pd.isna(value) or not str(value).strip() else str(value)
-
-    def number(self, name: str, default: float) -> float:
-        value = self.value(name)
-        return default if pd.isna(value) else float(value)
-
-
-def _rows(layer: gpd.GeoDataFrame | None, key: str, near: np.ndarray | None = None) -> Iterator[_Row]:  # fmt: skip
-    """Give the rows that have a place, by name; ``near`` tells which of them are wanted."""
-    if layer is None:
-        return
-    columns, shapes = _Columns(layer), layer.geometry.to_numpy()
-    there = ~(shapely.is_missing(shapes) | shapely.is_empty(shapes))
-    records = []
-    for place in np.flatnonzero(there if near is None else there & near).tolist():
-        given = columns.value(key, place)
-        name = str(place + 1 if pd.isna(given) else given)
-        records.append(_Row(name, shapes[place], columns, place))
-    # By name, so that the zones' numbers do not hang on the order of the file.
-    yield from sorted(records, key=lambda row: natural_key(row.id))
-
-
 def _distances(
     feature: str,
     kind: str,
@@ -353,7 +319,7 @@ def _distances(
     return found
 
 
-def _footprint(thing: _Thing) -> list[tuple[Rule, float]]:
+def _footprint(thing: Thing) -> list[tuple[Rule, float]]:
     """Give the rule for a thing for which none is set: no stem where it stands."""
     if thing.feature == "overhead" or not (thing.edge_m > 0 or thing.geometry.area > 0):
         return []
@@ -368,7 +334,7 @@ def _footprint(thing: _Thing) -> list[tuple[Rule, float]]:
     return [(rule, 0.0)]
 
 
-def _reach(thing: _Thing, rule: Rule, distance: float) -> float:
+def _reach(thing: Thing, rule: Rule, distance: float) -> float:
     return distance + (thing.edge_m if rule.measured_from == "outside_edge" else 0.0)
 
 
@@ -407,15 +373,20 @@ def exclusions(
     things = geometries[near]
     for number in np.flatnonzero(passage_m[near] > 0.0):
         things[number] = _with_passage(things[number], passage_m[near[number]], own[near[number]])
-    cut = shapely.intersection(keep_clear_each(things, reach_m[near]), own[near])
-    parts, of = shapely.get_parts(cut, return_index=True)
-    parts, inner = shapely.get_parts(parts, return_index=True)
-    solid = _is_ground(parts)
-    parts, of = parts[solid], of[inner[solid]]
+    # A road past many lots is widened once.
+    known: dict[tuple[int, float], int] = {}
+    which = [
+        known.setdefault((id(thing), reach), len(known))
+        for thing, reach in zip(things, reach_m[near].tolist(), strict=True)
+    ]
+    first = np.unique(which, return_index=True)[1]
+    clear = keep_clear_each(things[first], reach_m[near[first]])[which]
+    parts, of = _ground_parts(shapely.intersection(clear, own[near]))
     count = np.bincount(of, minlength=len(near))
     ground[near[count == 1]] = parts[(count == 1)[of]]
-    for number in np.flatnonzero(count > 1):
-        ground[near[number]] = shapely.MultiPolygon(parts[of == number])
+    several = (count > 1)[of]
+    if several.any():
+        shapely.multipolygons(parts[several], indices=near[of[several]], out=ground)
     return ground
 
 
@@ -445,28 +416,13 @@ def _nearest_edge(subject: shapely.Geometry, point: shapely.Point) -> np.ndarray
     return edges[np.argmin(shapely.distance(shapely.linestrings(edges), point))]
 
 
-def _polygon_parts(geometry: shapely.Geometry) -> np.ndarray:
-    parts = shapely.get_parts(shapely.get_parts(geometry))
-    return parts[_is_ground(parts)]
-
-
-def _is_ground(parts: np.ndarray) -> np.ndarray:
+def _ground_parts(shapes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Give the polygons of shapes that are ground, and the shape of each."""
+    parts, of = shapely.get_parts(shapes, return_index=True)
+    parts, inner = shapely.get_parts(parts, return_index=True)
     areas = shapely.get_type_id(parts) == shapely.GeometryType.POLYGON
-    return areas & (shapely.area(parts) > SLIVER_M2)
-
-
-def _row(thing: _Thing, rule: Rule, distance: float, exclusion: shapely.Geometry) -> dict:
-    return {
-        "rule": rule.key,
-        "feature": thing.feature,
-        "source_layer": thing.layer,
-        "source_id": thing.id,
-        "distance_m": distance,
-        "reason": rule.reason + thing.note,
-        "source": rule.source,
-        "confirm_locally": rule.confirm_locally,
-        "geometry": exclusion,
-    }
+    solid = areas & (shapely.area(parts) > SLIVER_M2)
+    return parts[solid], of[inner[solid]]
 
 
 def name_of(feature: str) -> str:
