@@ -63,3 +63,10 @@ def test_the_marked_parcel_is_the_one_lot():
     assert len(lots) == 1
     assert lots.names == ["l1"]
     assert lots.outlines[0].bounds[0] == 100
+
+
+def test_united_ground_of_each_lot_and_the_rows_beside_things():
+    many = Many(squares(0, 5, 100), np.array([0, 0, 2]), 3)
+    # Two squares of 10 m overlap by half: 15 m by 10 m (arithmetic).
+    assert shapely.area(many.united).tolist() == [150.0, 0.0, 100.0]
+    assert [part.tolist() for part in many.beside(np.array([2, 0, 1]))] == [[0, 1, 1], [2, 0, 1]]

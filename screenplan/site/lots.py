@@ -17,7 +17,7 @@ import pandas as pd
 import shapely
 
 from screenplan.site.ownership import is_subject
-from screenplan.site.ragged import firsts
+from screenplan.site.ragged import firsts, numbered
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,6 +57,29 @@ class Many:
     def first(self) -> np.ndarray:
         """Where the rows of each lot begin, (lots,)."""
         return firsts(self.count)
+
+    @cached_property
+    def united(self) -> np.ndarray:
+        """The geometries of each lot as one, (lots,); an empty one where it has none."""
+        shapes = np.full((self.lots, self.count.max(initial=1)), None, dtype=object)
+        shapes[self.lot, np.arange(len(self.lot)) - self.first[self.lot]] = self.shapes
+        return shapely.union_all(shapes, axis=1)
+
+    def beside(self, lot: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Pair each of some things with the rows of its lot.
+
+        Parameters
+        ----------
+        lot : ndarray of int, (things,)
+            The lot of each thing.
+
+        Returns
+        -------
+        thing, row : ndarray of int, (pairs,)
+            By thing, and the rows in their order.
+        """
+        thing, number = numbered(self.count[lot])
+        return thing, self.first[lot][thing] + number
 
     def of(self, lot: int) -> gpd.GeoDataFrame:
         """Give the layer of one lot, as it has it by itself."""
