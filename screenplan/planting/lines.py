@@ -39,7 +39,7 @@ from screenplan.planting.spans import (
     running,
 )
 from screenplan.planting.zones import open_ground, subject_of
-from screenplan.site.lots import Lots, Many
+from screenplan.site.lots import Lots, Many, united
 from screenplan.site.ownership import outline_known
 from screenplan.site.ragged import first_most, firsts, numbered, turned
 
@@ -731,8 +731,7 @@ def _nowhere(drawn: _Drawn, groups: np.ndarray, zones: Many) -> dict[int, InputE
     if not len(groups):
         return {}
     mine = np.isin(drawn.group, groups)
-    own = gpd.GeoDataFrame(geometry=drawn.line[mine])
-    lines = Many(own, drawn.group[mine], zones.lots).united
+    lines = united(drawn.line[mine], drawn.group[mine], zones.lots)
     group, zone = zones.beside(groups)
     of = groups[group]
     on = shapely.length(shapely.intersection(zones.shapes[zone], lines[of]))

@@ -61,9 +61,7 @@ class Many:
     @cached_property
     def united(self) -> np.ndarray:
         """The geometries of each lot as one, (lots,); an empty one where it has none."""
-        shapes = np.full((self.lots, self.count.max(initial=1)), None, dtype=object)
-        shapes[self.lot, np.arange(len(self.lot)) - self.first[self.lot]] = self.shapes
-        return shapely.union_all(shapes, axis=1)
+        return united(self.shapes, self.lot, self.lots)
 
     def beside(self, lot: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Pair each of some things with the rows of its lot.
@@ -94,6 +92,14 @@ class Many:
         layer = self.layer.iloc[rows]
         layer.index = pd.RangeIndex(len(layer))
         return Many(layer, self.lot[rows], self.lots)
+
+
+def united(shapes: np.ndarray, lot: np.ndarray, lots: int) -> np.ndarray:
+    """Unite shapes by their lot, which ascends, (lots,); an empty one where a lot has none."""
+    count = np.bincount(lot, minlength=lots)
+    beside = np.full((lots, count.max(initial=1)), None, dtype=object)
+    beside[lot, np.arange(len(lot)) - firsts(count)[lot]] = shapes
+    return shapely.union_all(beside, axis=1)
 
 
 def joined(parts: Sequence[Many]) -> Many:
