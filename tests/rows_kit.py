@@ -58,7 +58,7 @@ def lots_of(seed: int, count: int) -> list[dict]:
 def together(lots: list[dict]) -> tuple[Lots, dict[str, Many]]:
     """The lots as one batch, and their layers."""
     layers = {}
-    for name in set(lots[0]) - {"chosen", "parcels"}:
+    for name in sorted(set(lots[0]) - {"chosen", "parcels"}):
         frames = [lot[name] for lot in lots]
         number = np.repeat(np.arange(len(lots)), [len(frame) for frame in frames])
         layers[name] = Many(pd.concat(frames, ignore_index=True), number, len(lots))
