@@ -218,7 +218,7 @@ def draw_lines_each(
     group = np.where(chosen, sides.lot, -1)
     found, errors = _along_sides(parallel, group, np.arange(len(lots)), on, plan)
     names = _names(sides)
-    there = set(zip(found["group"].tolist(), found["side_id"], strict=True))
+    there = set(zip(found["group"], found["side_id"], strict=True))
     causes, alone = [""] * len(names), []
     for side, (lot, name, wanted) in enumerate(
         zip(sides.lot.tolist(), names, chosen.tolist(), strict=True)
@@ -233,8 +233,8 @@ def draw_lines_each(
         _, errors = _along_sides(parallel, group, sides.lot[alone], on, plan)
         for number, error in errors.items():
             causes[alone[number]] = str(error.problems[0].what)
-    lot = found["group"]
-    return Many(_layer(found, lots.around["parcels"].crs), lot, len(lots)), causes
+    layer = _layer(found, lots.around["parcels"].crs)
+    return Many(layer, np.asarray(found["group"]), len(lots)), causes
 
 
 def _names(sides: Many) -> list[str]:
@@ -595,13 +595,13 @@ def _along_drawn(
     if not drawn:
         raise refuse("the planting line is empty", "Draw it anew", layer="planting_line")
     drawn.sort(key=lambda piece: piece[2])
-    group, side, row, part, line, offset = zip(*drawn, strict=True)
+    group, side, row, pieces, line, offset = zip(*drawn, strict=True)
     texts, shapes = (
         np.array([*side, None], dtype=object)[:-1],
         np.array([*line, None], dtype=object),
     )
     return _Drawn(
-        np.array(group), texts, np.array(row), np.array(part), shapes[:-1], np.array(offset)
+        np.array(group), texts, np.array(row), np.array(pieces), shapes[:-1], np.array(offset)
     )
 
 

@@ -476,12 +476,12 @@ class _Setting:
         found: list[list[tuple[float, float]]] = [[] for _ in some]
         if not spots:
             return found
-        line, room, points = np.array(of), np.array(rooms), shapely.points(spots)
+        line, least, points = np.array(of), np.array(rooms), shapely.points(spots)
         lines = self.lines[np.array(some)]
-        near = np.flatnonzero(shapely.distance(points, lines[line]) < room)
+        near = np.flatnonzero(shapely.distance(points, lines[line]) < least)
         # The plant of a shared corner belongs to both lines.
         near = near[[not self._at_corner(some[of[k]], spots[k]) for k in near.tolist()]]
-        grounds = keep_clear_each(points[near], room[near])
+        grounds = keep_clear_each(points[near], least[near])
         spans = covered_spans_each(lines[line[near]], grounds)
         for item, low, high in zip(*(part.tolist() for part in spans), strict=True):
             found[of[near[item]]].append((low, high))
@@ -534,11 +534,12 @@ def _plant_rows(setting: _Setting, asked: _Asked, kinds, heights) -> Many:
     chosen, before = asked.plan.plants, None
     planted = dict.fromkeys(last, 0)
     species, stock, height, offset, gap = [], [], [], [], []
+    turns = [(kind, float(heights[kind])) for kind in kinds]
     for plant in plants:
         own = plant.standing
-        kind = kind_at(kinds, planted[plant.line], chosen.group)
+        kind, planted_m = kind_at(turns, planted[plant.line], chosen.group)
         planted[plant.line] += own is None
-        height.append(float(heights[kind]) if own is None else own.height_m)
+        height.append(planted_m if own is None else own.height_m)
         if own is not None and own.species is not None:
             kind = species_standing(own, asked.species_table)
         species.append(kind.key)

@@ -84,7 +84,8 @@ def summed(values: np.ndarray, count: ArrayLike) -> np.ndarray:
     >>> summed(np.array([1.0, 5.0, 0.5, 2.0]), [2, 0, 2]).tolist()
     [1.0, 6.0, 0.5, 2.5]
     """
-    items, sums, begin = values.tolist(), [], 0
+    items, begin = values.tolist(), 0
+    sums: list[float] = []
     for size in np.asarray(count).tolist():
         sums += accumulate(items[begin : begin + size])
         begin += size
