@@ -7,12 +7,14 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from shapely.ops import substring
 
 from screenplan.planting.spans import (
     CLEARANCE_M,
     SAME_M,
     covered_spans,
     covered_spans_each,
+    cut_out_each,
     plantable_stretches,
     plantable_stretches_each,
 )
@@ -74,3 +76,13 @@ def test_ends_keep_off_an_edge_and_a_free_end_stays():
     assert covered_spans(line, ground) == [pytest.approx((2.0, 9.0))]
     assert plantable_stretches(line, ground) == [pytest.approx((2.0 + CLEARANCE_M, 9.0))]
     assert plantable_stretches(line, shapely.Polygon()) == []
+
+
+@settings(max_examples=60)
+@given(lines_on_grounds(), st.integers(0, 7), st.integers(8, 16))
+def test_stretches_are_cut_out_as_shapely_does(made, low, high):
+    """Another library, line by line: to the last digit."""
+    lines, _ = made
+    ends = [shapely.length(lines) * sixteenth / 16.0 for sixteenth in (low, high)]
+    for cut, line, a, b in zip(cut_out_each(lines, *ends), lines, *ends, strict=True):
+        assert shapely.to_wkb(cut) == shapely.to_wkb(substring(line, a, b))

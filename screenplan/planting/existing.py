@@ -12,6 +12,7 @@ import shapely
 from screenplan.contracts import PLANTING_LINE
 from screenplan.contracts.tables import layer_of
 from screenplan.ground.errors import refuse
+from screenplan.site.lots import Lots, Many
 
 #: A standing plant belongs to a planting line that passes it within this.
 EXISTING_WITHIN_M = 1.5
@@ -60,39 +61,47 @@ def standing_plants(
     list of Standing
         In the order of the layer; those that no line passes within `EXISTING_WITHIN_M` have ``line`` None.
     """
-    if existing_screens is None or not len(existing_screens):
+    around = {} if existing_screens is None else {"existing_screens": existing_screens}
+    return standing_plants_each(Lots(around, np.zeros(1, dtype=int)), Many.one(planting_lines))
+
+
+def standing_plants_each(lots: Lots, planting_lines: Many) -> list[Standing]:
+    """List the plants of existing rows near several lots, lot by lot; see `standing_plants`.
+
+    A plant near two lots is listed for each.
+    """
+    screens = lots.around.get("existing_screens")
+    if screens is None or not (screens["kind"] == "plant").any():
         return []
-    plants = existing_screens[existing_screens["kind"] == "plant"]
-    lines = planting_lines.geometry.to_numpy()
-    ids = _values(plants, "screen_id", None)
-    species = _values(plants, "species", None)
-    heights = _values(plants, "height_m", np.nan)
-    numbers = np.flatnonzero((existing_screens["kind"] == "plant").to_numpy()) + 1
-    result = []
-    for number, geometry, name, kind, height in zip(
-        numbers, plants.geometry, ids, species, heights, strict=True
-    ):
-        if geometry is None or geometry.is_empty:
-            continue
-        if not height > 0:
+    lot, row = lots.near("existing_screens")
+    plant = (screens["kind"] == "plant").to_numpy(bool)[row]
+    lot, row = lot[plant], row[plant]
+    points = shapely.force_2d(shapely.centroid(screens.geometry.to_numpy()[row]))
+    of, line = planting_lines.beside(lot)
+    away = shapely.distance(points[of], planting_lines.shapes[line])
+    order = np.lexsort((line, away, of))
+    some, first = np.unique(of[order], return_index=True)
+    near = np.full(len(lot), -1)
+    near[some] = np.where(away[order][first] <= EXISTING_WITHIN_M, line[order][first], -1)
+    stations = shapely.line_locate_point(planting_lines.shapes[near], points) if len(of) else away
+    ids, species, heights = (
+        _values(screens, name, default)
+        for name, default in (("screen_id", None), ("species", None), ("height_m", np.nan))
+    )
+    found = []
+    for item, k in enumerate(row.tolist()):
+        if not heights[k] > 0:
             raise refuse(
                 "a standing plant has no height",
                 "Give its height today",
                 layer="existing_screens",
-                rows=[int(number)],
+                rows=[k + 1],
             )
-        point = shapely.force_2d(geometry.centroid)
-        distances = shapely.distance(lines, point)
-        near = int(np.argmin(distances)) if len(lines) else None
-        if near is not None and distances[near] > EXISTING_WITHIN_M:
-            near = None
-        station = 0.0 if near is None else float(shapely.line_locate_point(lines[near], point))
-        result.append(
-            Standing(
-                str(number if name is None else name), point, float(height), kind, near, station
-            )
-        )
-    return result
+        own = None if near[item] < 0 else int(near[item])
+        name = str(k + 1 if ids[k] is None else ids[k])
+        station = 0.0 if own is None else float(stations[item])
+        found.append(Standing(name, points[item], float(heights[k]), species[k], own, station))
+    return found
 
 
 def stands_as_row(existing_screens: gpd.GeoDataFrame | None) -> bool:

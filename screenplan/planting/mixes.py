@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import TypeVar
 
 from screenplan.ground.errors import refuse
 from screenplan.plan import Options
@@ -14,6 +15,8 @@ from screenplan.planting.species_model import Species
 #: (common practice: in threes; no source).
 GROUP = 3
 
+#: A kind, or a kind and what goes with it.
+Kind = TypeVar("Kind")
 #: One species, or several: by key, Latin or common name, or as `Species`.
 Kinds = Species | str | Sequence[Species | str]
 
@@ -81,8 +84,8 @@ def with_spacing(plan: Options, species_table: Mapping[str, Species] | None = No
     return plan.model_copy(update={"rows": rows})
 
 
-def kind_at(kinds: Sequence[Species], number: int, group: int = GROUP) -> Species:
-    """Give the kind of a row's plant by its number from 0.
+def kind_at(kinds: Sequence[Kind], number: int, group: int = GROUP) -> Kind:
+    """Give the kind of a row's plant by its number from 0, or what goes with it.
 
     Examples
     --------

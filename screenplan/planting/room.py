@@ -10,6 +10,7 @@ from collections.abc import Mapping
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import shapely
 
 from screenplan.contracts.tables import with_notes
@@ -18,6 +19,7 @@ from screenplan.planting.clearing import ARC_EXCESS_M, keep_clear_each
 from screenplan.planting.mixes import kinds_in
 from screenplan.planting.species_model import Species
 from screenplan.site.garden import LEAST_DERIVED_M2
+from screenplan.site.lots import Many, united
 from screenplan.site.shaping import column_or
 
 
@@ -49,41 +51,78 @@ def leave_room(
         The places; of one that a row cuts in two its larger part. A derived one that has less than
         4 m² left is none: it is left out, and ``attrs["notes"]`` says so.
     """
-    derived = column_or(private_places, "derived", False).astype(bool)
-    if not derived.any() or not len(planting_lines):
+    placed, notes = _leave_room(
+        Many.one(private_places), Many.one(planting_lines), plan, species_table
+    )
+    if notes is None:
         return private_places
+    return with_notes(placed.layer, [told for _, told in notes])
+
+
+def leave_room_each(
+    places: Many,
+    lines: Many,
+    *,
+    plan: Options = DEFAULTS,
+    species_table: Mapping[str, Species] | None = None,
+) -> Many:
+    """End the derived private places of several lots where their rows begin; see `leave_room`, whose notes are not told."""
+    left = _leave_room(places, lines, plan, species_table)[0]
+    left.layer.index = pd.RangeIndex(len(left.layer))
+    return left
+
+
+def _leave_room(
+    places: Many, lines: Many, plan: Options, species_table: Mapping[str, Species] | None
+) -> tuple[Many, list[tuple[int, str]] | None]:
+    """Give the places, and notes with their lots; None where there is no place or no line that could matter."""
+    derived = column_or(places.layer, "derived", False).astype(bool)
+    if not derived.any() or not len(lines.layer):
+        return places, None
     kind = max(
         kinds_in(plan.plants.species, species_table), key=lambda kind: kind.final_width("high")
     )
     half = kind.final_width("high") / 2.0
-    lines = planting_lines.geometry.to_numpy()
-    shapes = private_places.geometry.to_numpy().copy()
-    near = shapely.dwithin(shapes[derived][:, None], lines[None, :], half + ARC_EXCESS_M)
-    if not near.any():
-        return with_notes(private_places.copy(deep=False), [])
-    rows = shapely.union_all(keep_clear_each(lines, np.full(len(lines), half)))
-    keep, notes = np.ones(len(shapes), dtype=bool), []
-    for place in np.flatnonzero(derived & shapely.intersects(shapes, rows)):
-        before, shapes[place] = (
-            shapes[place].area,
-            _largest(shapely.difference(shapes[place], rows)),
-        )
-        left = shapes[place].area
-        name = private_places["place_id"].iloc[place]
-        keep[place] = left >= LEAST_DERIVED_M2
-        took = f"grown crowns of {kind.called}, {{{half:.2f} m}} to either side of the row,"
-        notes.append(
-            f"{took} take {{{before - left:.1f} m²}} of private place {name}, which ends before them"
-            if keep[place]
-            else f"{took} leave {{{left:.1f} m²}} of private place {name}, which is no room for people: it is left "
+    asked = np.flatnonzero(derived)
+    place, line = lines.beside(places.lot[asked])
+    place = asked[place]
+    near = shapely.dwithin(places.shapes[place], lines.shapes[line], half + ARC_EXCESS_M)
+    met = np.unique(places.lot[place[near]])
+    beside = np.isin(lines.lot, met)
+    shapes, keep, notes = places.shapes.copy(), np.ones(len(derived), dtype=bool), []
+    wide = keep_clear_each(lines.shapes[beside], np.full(beside.sum(), half))
+    rows = united(wide, lines.lot[beside], places.lots)[places.lot]
+    cut = np.flatnonzero(derived & np.isin(places.lot, met) & shapely.intersects(shapes, rows))
+    before = shapely.area(shapes[cut])
+    shapes[cut] = _largest(shapely.difference(shapes[cut], rows[cut]))
+    left = shapely.area(shapes[cut])
+    keep[cut] = left >= LEAST_DERIVED_M2
+    names = places.layer["place_id"].to_numpy(object)
+    took = f"grown crowns of {kind.called}, {{{half:.2f} m}} to either side of the row,"
+    for number, had, has in zip(cut.tolist(), before.tolist(), left.tolist(), strict=True):
+        name = names[number]
+        told = (
+            f"{took} take {{{had - has:.1f} m²}} of private place {name}, which ends before them"
+            if keep[number]
+            else f"{took} leave {{{has:.1f} m²}} of private place {name}, which is no room for people: it is left "
             "out. Draw where people sit, or choose a narrower species or another side"
-        )  # fmt: skip
-    placed = private_places.set_geometry(
-        gpd.GeoSeries(shapes, index=private_places.index, crs=private_places.crs)
+        )
+        notes.append((int(places.lot[number]), told))
+    if not len(cut):
+        return Many(places.layer.copy(deep=False), places.lot, places.lots), []
+    placed = places.layer.set_geometry(
+        gpd.GeoSeries(shapes, index=places.layer.index, crs=places.layer.crs)
     )
-    return with_notes(placed[keep], notes)
+    return Many(placed[keep], places.lot[keep], places.lots), notes
 
 
-def _largest(ground) -> shapely.Polygon:
-    parts = [part for part in shapely.get_parts(ground) if part.geom_type == "Polygon"]
-    return max(parts, key=lambda part: part.area, default=shapely.Polygon())
+def _largest(grounds: np.ndarray) -> np.ndarray:
+    """Give the largest polygon of each ground, the first of equal ones; an empty one where there is none."""
+    parts, of = shapely.get_parts(grounds, return_index=True)
+    solid = shapely.get_type_id(parts) == shapely.GeometryType.POLYGON
+    parts, of = parts[solid], of[solid]
+    found = np.full(len(grounds), shapely.Polygon(), dtype=object)
+    order = np.lexsort((-shapely.area(parts), of))
+    some, first = np.unique(of[order], return_index=True)
+    found[some] = parts[order][first]
+    return found

@@ -6,7 +6,7 @@ import numpy as np
 import shapely
 from shapely import LineString
 
-from screenplan.site.ragged import firsts
+from screenplan.site.ragged import firsts, summed
 
 #: A line keeps this far off a zone's edge, so that rounding cannot put a plant inside.
 CLEARANCE_M = 0.001
@@ -84,14 +84,58 @@ def covered_spans_each(
     half = np.hypot(*(end - begin).T) / 2.0
     first = firsts(np.bincount(part, minlength=len(inside)))
     low, high = np.minimum.reduceat(at - half, first), np.maximum.reduceat(at + half, first)
-    joined: list[list[float]] = []
-    for item in np.lexsort((high, low, of)).tolist():
-        if joined and joined[-1][0] == of[item] and low[item] <= joined[-1][2] + SAME_M:
-            joined[-1][2] = max(joined[-1][2], high[item])
+    joined: list[tuple[int, float, float]] = []
+    order = np.lexsort((high, low, of))
+    for line, begin, end in zip(*(part[order].tolist() for part in (of, low, high)), strict=True):
+        if joined and joined[-1][0] == line and begin <= joined[-1][2] + SAME_M:
+            joined[-1] = (line, joined[-1][1], max(joined[-1][2], end))
         else:
-            joined.append([of[item], low[item], high[item]])
+            joined.append((line, begin, end))
     line, low, high = np.array(joined, dtype=float).T
     return line.astype(int), low, high
+
+
+def cut_out_each(lines: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.ndarray:
+    """Cut a stretch out of each line.
+
+    Parameters
+    ----------
+    lines : ndarray of LineString, (n,)
+    low, high : ndarray, (n,)
+        Metres from the line's start; the first is less.
+
+    Returns
+    -------
+    ndarray of LineString, (n,)
+        In the direction of the lines.
+    """
+    xy, line = shapely.get_coordinates(lines, return_index=True)
+    along = running(xy, line)
+    inside = (low[line] < along) & (along < high[line])
+    # The end of a line is set by its distance alone, whatever rounding makes of the sum of its legs.
+    inside &= np.append(line[1:] == line[:-1], False)
+    number = np.arange(len(lines))
+    ends = [
+        shapely.get_coordinates(shapely.line_interpolate_point(lines, at)) for at in (low, high)
+    ]
+    of = np.concatenate([number, line[inside], number])
+    order = np.argsort(of, kind="stable")
+    xy = np.concatenate([ends[0], xy[inside], ends[1]])[order]
+    return shapely.linestrings(xy, indices=of[order])
+
+
+def running(xy: np.ndarray, line: np.ndarray) -> np.ndarray:
+    """Give the running distance of each point of some lines from the first point of its line.
+
+    Parameters
+    ----------
+    xy : ndarray, (points, 2)
+    line : ndarray of int, (points,)
+        The line of each point, ascending.
+    """
+    legs = np.zeros(len(xy))
+    legs[1:] = np.where(line[1:] == line[:-1], np.hypot(*np.diff(xy, axis=0).T), 0.0)
+    return summed(legs, np.bincount(line, minlength=1))
 
 
 def _one(geometry: shapely.Geometry) -> np.ndarray:

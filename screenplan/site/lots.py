@@ -17,7 +17,7 @@ import pandas as pd
 import shapely
 
 from screenplan.site.ownership import is_subject
-from screenplan.site.ragged import firsts
+from screenplan.site.ragged import firsts, numbered
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,6 +58,27 @@ class Many:
         """Where the rows of each lot begin, (lots,)."""
         return firsts(self.count)
 
+    @cached_property
+    def united(self) -> np.ndarray:
+        """The geometries of each lot as one, (lots,); an empty one where it has none."""
+        return united(self.shapes, self.lot, self.lots)
+
+    def beside(self, lot: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Pair each of some things with the rows of its lot.
+
+        Parameters
+        ----------
+        lot : ndarray of int, (things,)
+            The lot of each thing.
+
+        Returns
+        -------
+        thing, row : ndarray of int, (pairs,)
+            By thing, and the rows in their order.
+        """
+        thing, number = numbered(self.count[lot])
+        return thing, self.first[lot][thing] + number
+
     def of(self, lot: int) -> gpd.GeoDataFrame:
         """Give the layer of one lot, as it has it by itself."""
         begin = self.first[lot]
@@ -71,6 +92,14 @@ class Many:
         layer = self.layer.iloc[rows]
         layer.index = pd.RangeIndex(len(layer))
         return Many(layer, self.lot[rows], self.lots)
+
+
+def united(shapes: np.ndarray, lot: np.ndarray, lots: int) -> np.ndarray:
+    """Unite shapes by their lot, which ascends, (lots,); an empty one where a lot has none."""
+    count = np.bincount(lot, minlength=lots)
+    beside = np.full((lots, count.max(initial=1)), None, dtype=object)
+    beside[lot, np.arange(len(lot)) - firsts(count)[lot]] = shapes
+    return shapely.union_all(beside, axis=1)
 
 
 def joined(parts: Sequence[Many]) -> Many:

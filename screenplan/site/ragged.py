@@ -6,6 +6,8 @@ function says otherwise. What is worked out for a row does not depend on what el
 
 from __future__ import annotations
 
+from itertools import accumulate
+
 import numpy as np
 from numpy.typing import ArrayLike
 
@@ -72,3 +74,19 @@ def first_most(values: np.ndarray, count: np.ndarray) -> np.ndarray:
     first = firsts(count)
     most = np.maximum.reduceat(values, first)[group]
     return np.minimum.reduceat(np.where(values == most, number, len(number)), first)
+
+
+def summed(values: np.ndarray, count: ArrayLike) -> np.ndarray:
+    """Give the running sums of each row, one item added after the other: no row hangs on those before it.
+
+    Examples
+    --------
+    >>> summed(np.array([1.0, 5.0, 0.5, 2.0]), [2, 0, 2]).tolist()
+    [1.0, 6.0, 0.5, 2.5]
+    """
+    items, begin = values.tolist(), 0
+    sums: list[float] = []
+    for size in np.asarray(count).tolist():
+        sums += accumulate(items[begin : begin + size])
+        begin += size
+    return np.array(sums, dtype=float)
