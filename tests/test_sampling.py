@@ -17,7 +17,7 @@ from screenplan.views.openings import NUDGE_M, OPENING, openings_of
 from screenplan.views.sampling import (
     FEWEST_POSITIONS,
     Outdoors,
-    by_subject,
+    Stems,
     eyes_behind,
     positions_in,
     positions_in_view,
@@ -43,7 +43,7 @@ def places(*shapes, **more):
 
 def sample(layer, buildings=None, lines=None, terrain=None):
     sampled = sample_places(layer, Outdoors(buildings), terrain, spacing_m=1.0)
-    return sampled if lines is None else sampled.off(by_subject(lines))
+    return sampled if lines is None else sampled.off(Stems.of(lines))
 
 
 def test_opening_of_a_window_in_a_wall():

@@ -31,6 +31,7 @@ from screenplan.views.sampling import (
     COINCIDENT_M,
     Outdoors,
     Samples,
+    Stems,
     Targets,
     by_subject,
     eyes_behind_each,
@@ -90,7 +91,7 @@ class Observers:
         opening = self.openings[row]
         return None if np.isnan(opening.x) else opening
 
-    def off(self, lines: Mapping[int, shapely.Geometry]) -> Observers:
+    def off(self, lines: Stems) -> Observers:
         """Give the onlookers who are not among the stems of their own lines; windows stay as they are."""
         indoors = ~np.isnan(self.openings.x)
         whose = np.where(indoors, NOBODY, self.subject)
@@ -334,10 +335,12 @@ def lay_every(
     views: Views = DEFAULTS.views,
     terrain: Terrain | None = None,
     subjects: Mapping[str, Any] | None = None,
+    spacing_m: np.ndarray | None = None,
 ) -> Sight:
     """Lay a sight as if nothing were planted, so that people may be anywhere outside the buildings.
 
-    The parameters are those of `lay_sight`.
+    The parameters are those of `lay_sight`; ``spacing_m``, (private places,), is the distance between the points of
+    each that are looked at, by default that of [views].
 
     Raises
     ------
@@ -356,7 +359,8 @@ def lay_every(
     outdoors = Outdoors(layers["buildings"])
     observers = _windows(layers, views, ground, subjects)
     targets = sample_places(
-        layers["private_places"], outdoors, ground, spacing_m=views.target_spacing,
+        layers["private_places"], outdoors, ground,
+        spacing_m=views.target_spacing if spacing_m is None else spacing_m,
         subject=subjects["private_places"],
     )  # fmt: skip
     if layers["onlookers"] is not None and len(layers["onlookers"]):
@@ -405,11 +409,11 @@ def off_rows(every: Sight, planting_lines=None, subject=None) -> Sight:
         By row: a line that has no length, a private place or an onlooker on a line all over, and a place
         where an eye and a target coincide.
     """
-    lines = {}
+    observers, targets = every.observers, every.targets
     if planting_lines is not None:
         _check_lines(planting_lines)
-        lines = by_subject(planting_lines, subject)
-    observers, targets = every.observers.off(lines), every.targets.off(lines)
+        lines = Stems.of(planting_lines, subject)
+        observers, targets = observers.off(lines), targets.off(lines)
     refuse_coincident(observers, targets, every.pairs)
     if observers is every.observers and targets is every.targets:
         return every
