@@ -20,7 +20,8 @@ from screenplan.planting.species_model import Species
 from screenplan.planting.stand import planned_stand
 from screenplan.site.terrain import Terrain
 from screenplan.views.grown import crowns_of, runs_of, years_to_rest
-from screenplan.views.needed_height import cross_lines, most_needed
+from screenplan.views.crossing import PlanLines
+from screenplan.views.needed_height import cross_rays, joined, most_needed
 from screenplan.views.sight import Sight, sight_of
 from screenplan.views.timeline import Scene, follow_each, sum_each, years_closed
 from screenplan.views.together import Rays
@@ -107,13 +108,14 @@ def see(
     portions = list(follow_each(sight.ends(), scene))
     told = sum_each(portions, scene, (0, len(sight.pairs)))
     lines = layers["planting_lines"]
-    needed = {}
-    if len(lines):
-        shapes = lines.geometry.to_numpy()
-        lit = ((Rays(some.view, some.origin, some.target), some.light) for some in portions)
-        crossings = cross_lines(sight, list(shapes), lit=lit)
-        for name, line, met in zip(texts(lines, "line_id"), shapes, crossings, strict=True):
-            needed[name] = most_needed(line, met, plan.views)
+    shapes = lines.geometry.to_numpy()
+    corners = PlanLines.of([shapely.get_coordinates(line) for line in shapes])
+    met = joined(
+        cross_rays(Rays(some.view, some.origin, some.target), some.light, corners, terrain)
+        for some in portions
+    )
+    tall = most_needed(shapely.length(shapes), met, plan.views)
+    needed = dict(zip(texts(lines, "line_id"), tall.tolist(), strict=True))
     closed = years_closed(told.open[:, TYPICAL].max(axis=1), threshold, years)
     seen = told.rays > 0
     return Seen(
