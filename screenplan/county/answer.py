@@ -97,8 +97,7 @@ def _sides(planned: Planned, plants: gpd.GeoDataFrame) -> list[dict[str, Any]]:
     seen = _Views(planned.seen, sides)
     lines = layers["planting_lines"]
     tallest: dict[str, float] = {}
-    for line, side in zip(texts(lines, "line_id"), texts(lines, "side_id"), strict=True):
-        needed = planned.seen.needed_m[line]
+    for needed, side in zip(planned.seen.needed_m.tolist(), texts(lines, "side_id"), strict=True):
         tallest[side] = max(needed, tallest.get(side, needed))
     plantable: dict[str, float] = {}
     for row, side, length in zip(

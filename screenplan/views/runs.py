@@ -68,6 +68,20 @@ class Runs(NamedTuple):
     bucket_first: np.ndarray
     per_bucket: np.ndarray
 
+    def only(self, first: int, last: int) -> Runs:
+        """Give some runs that follow each other, from one up to but not including another, with their plants."""
+        begin, end = self.first[first], self.first[last]
+        bucket, after = self.bucket_first[first], self.bucket_first[last]
+        plants = (
+            part[begin:end]
+            for part in (self.x, self.y, self.z, self.kind, self.way, self.along, self.order)
+        )
+        return Runs(
+            *plants, self.axis[first:last], self.bounds[first:last], self.first[first : last + 1] - begin,
+            self.bucket[bucket:after] - begin, self.bucket_first[first : last + 1] - bucket,
+            self.per_bucket[first:last],
+        )  # fmt: skip
+
 
 def arrange_runs(x, y, z, kind, row, crowns: CrownTable) -> Runs:
     """Put plants into runs.
@@ -147,8 +161,9 @@ def _axis(x, y):
 def _cut_runs(x, y, row) -> list[np.ndarray]:
     """Cut each row, greedily, into runs that stay near their chord."""
     runs = []
-    for number in np.unique(row):
-        members = np.flatnonzero(row == number)
+    order = np.argsort(row, kind="stable")
+    parts = np.split(order, np.flatnonzero(np.diff(row[order])) + 1) if len(row) else []
+    for members in parts:
         begin = 0
         while begin < len(members):
             length = _longest_run(x[members[begin:]], y[members[begin:]])

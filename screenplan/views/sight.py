@@ -306,6 +306,7 @@ def lay_sight(
     views: Views = DEFAULTS.views,
     terrain: Terrain | None = None,
     subjects: Mapping[str, Any] | None = None,
+    spacing_m: np.ndarray | None = None,
 ) -> Sight:
     """Sample who looks and what is looked at, and make ready what stands between.
 
@@ -320,13 +321,15 @@ def lay_sight(
     subjects : mapping, optional
         The subject of each row of windows, onlookers, private places and planting lines, as arrays
         of int by layer; by default all rows are one subject's.
+    spacing_m : ndarray, (private places,), optional
+        Distance between the points of each place that are looked at; by default that of ``views``.
 
     Raises
     ------
     InputError
         As `lay_every` and `off_rows` say.
     """
-    every = lay_every(layers, views, terrain, subjects)
+    every = lay_every(layers, views, terrain, subjects, spacing_m)
     return off_rows(every, layers.get("planting_lines"), (subjects or {}).get("planting_lines"))
 
 
@@ -339,8 +342,7 @@ def lay_every(
 ) -> Sight:
     """Lay a sight as if nothing were planted, so that people may be anywhere outside the buildings.
 
-    The parameters are those of `lay_sight`; ``spacing_m``, (private places,), is the distance between the points of
-    each that are looked at, by default that of [views].
+    The parameters are those of `lay_sight`.
 
     Raises
     ------
