@@ -225,7 +225,8 @@ def _portions(
         The lots.
     planted : _Planted
     """
-    ends, far = sight.ends(), _look_far(lots, sight, lot)
+    ends, boxes = sight.ends(), _boxes_of(sight)
+    far = _look_far(lots, boxes, lot)
     views = np.bincount(lot, minlength=len(lots))
     most = np.bincount(lot, weights=ends.most, minlength=len(lots))
     for kinds, alike in _alike(stand, len(lots)):
@@ -235,18 +236,18 @@ def _portions(
         looked = alike[views[alike] > 0]
         near = looked[~far[looked]]
         part = np.cumsum(most[near]) // PORTION
-        for mine in [*(near[part == number] for number in np.unique(part)), *far_ones(looked, far)]:
+        for mine in [
+            *(near[part == number] for number in np.unique(part)),
+            *looked[far[looked]][:, None],
+        ]:
             numbers = np.flatnonzero(np.isin(lot, mine))
-            own = ends.of(numbers)
-            stands = sight.obstacles.within(own.box())
             if far[mine[0]]:
                 stands = _within_reach(lots, int(mine[0]), sight)
-            yield _Some(numbers, own, stands), mine, planted
-
-
-def far_ones(looked: np.ndarray, far: np.ndarray) -> Iterator[np.ndarray]:
-    """Give each of the lots that look far by itself."""
-    yield from looked[far[looked]][:, None]
+            else:
+                west, south = boxes[numbers, :2].min(axis=0).tolist()
+                east, north = boxes[numbers, 2:].max(axis=0).tolist()
+                stands = sight.obstacles.within((west, south, east, north))
+            yield _Some(numbers, ends.of(numbers), stands), mine, planted
 
 
 def _alike(stand: Stand, lots: int) -> list[tuple[tuple[int, ...], np.ndarray]]:
@@ -260,7 +261,7 @@ def _alike(stand: Stand, lots: int) -> list[tuple[tuple[int, ...], np.ndarray]]:
     return [(kinds, np.array(some)) for kinds, some in groups.items()]
 
 
-def _look_far(lots: Lots, sight: Sight, lot: np.ndarray) -> np.ndarray:
+def _look_far(lots: Lots, boxes: np.ndarray, lot: np.ndarray) -> np.ndarray:
     """Tell in which lots a ray may meet what lies beyond the lot's reach, (lots,).
 
     Of all others a ray meets the same things among those around all lots as among those within its lot's reach.
@@ -268,16 +269,10 @@ def _look_far(lots: Lots, sight: Sight, lot: np.ndarray) -> np.ndarray:
     far = np.zeros(len(lots), bool)
     if np.isinf(lots.reach_m) or not len(lot):
         return far
-    observer, place = sight.pairs.T
-    heads, middle = sight.targets.coarse, sight.observers.middle[observer]
-    # An eye is no farther from the middle of its window than this.
-    eyes = [np.abs(eyes.xyz[:, :2] - np.repeat(sight.observers.middle, eyes.counts, axis=0)).max(initial=0.0) for eyes in sight.observers.eyes.values()]  # fmt: skip
-    low, high = middle - max(eyes), middle + max(eyes)
-    first = heads.first[:-1]
-    low = np.minimum(low, np.minimum.reduceat(heads.xyz[:, :2], first)[place])
-    high = np.maximum(high, np.maximum.reduceat(heads.xyz[:, :2], first)[place])
     some, begin = np.unique(lot, return_index=True)
-    boxes = shapely.box(*np.minimum.reduceat(low, begin).T, *np.maximum.reduceat(high, begin).T)
+    boxes = shapely.box(
+        *np.minimum.reduceat(boxes[:, :2], begin).T, *np.maximum.reduceat(boxes[:, 2:], begin).T
+    )
     for name in STANDING:
         if has_rows(lots.around.get(name)):
             shapes = lots.around[name].geometry.to_numpy()
@@ -285,6 +280,18 @@ def _look_far(lots: Lots, sight: Sight, lot: np.ndarray) -> np.ndarray:
             reached = shapely.dwithin(shapes[row], lots.outlines[some[at]], lots.reach_m)
             far[some[at[~reached]]] = True
     return far
+
+
+def _boxes_of(sight: Sight) -> np.ndarray:
+    """Give the boxes in which the rays of views stay: west, south, east and north, (views, 4)."""
+    observer, place = sight.pairs.T
+    # The eyes that are farthest from the middle of a window.
+    eyes, heads = sight.observers.eyes[True, False].extents(), sight.targets.coarse.extents()
+    low, high = (
+        of_all(eyes[end][observer], heads[end][place])
+        for end, of_all in enumerate((np.minimum, np.maximum))
+    )
+    return np.hstack([low, high])
 
 
 def _within_reach(lots: Lots, lot: int, sight: Sight) -> Obstacles:

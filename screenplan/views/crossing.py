@@ -12,6 +12,8 @@ from screenplan.site.ragged import firsts, numbered
 
 #: Crossings of a ray for which there is room at first.
 USUAL = 2
+#: A share that is greater than 1 whatever is rounded.
+SURELY = 1.0 + 1e-9
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,10 +131,14 @@ def _meet(origin, target, vertices, edge, last, edges, ray, part, along_ray, alo
             ex, ey = vertices[edge[k] + 1, 0] - ax, vertices[edge[k] + 1, 1] - ay
             way_x, way_y = ax - ox, ay - oy
             turn = dx * ey - dy * ex
-            t = (way_x * ey - way_y * ex) / turn
+            by_t, by_u = way_x * ey - way_y * ex, way_x * dy - way_y * dx
+            # Most meet nowhere near, which is told without a division.
+            most = SURELY * abs(turn)
+            if by_t * turn < 0.0 or by_u * turn < 0.0 or abs(by_t) > most or abs(by_u) > most:
+                continue
+            t, u = by_t / turn, by_u / turn
             if not (t >= 0.0 and t <= 1.0):
                 continue
-            u = (way_x * dy - way_y * dx) / turn
             # Half open, so that a shared vertex counts once.
             if not (u >= 0.0 and (u < 1.0 or (last[k] and u <= 1.0))):
                 continue

@@ -72,6 +72,15 @@ class Samples(NamedTuple):
         """How many points each row has, (rows,)."""
         return np.diff(self.first)
 
+    def extents(self) -> tuple[np.ndarray, np.ndarray]:
+        """Give how far the points of each row reach in plan, low and high, (rows, 2) each; the other way round of none."""
+        some, xy = self.counts > 0, self.xyz[:, :2]
+        low, high = np.full((len(some), 2), np.inf), np.full((len(some), 2), -np.inf)
+        if some.any():
+            first = self.first[:-1][some]
+            low[some], high[some] = np.minimum.reduceat(xy, first), np.maximum.reduceat(xy, first)
+        return low, high
+
     def only(self, stay: np.ndarray) -> Samples:
         """Give the points that stay, (points,) of bool; every row stays, if with no point."""
         return Samples(self.xyz[stay], np.concatenate([[0], np.cumsum(stay)])[self.first])
@@ -105,13 +114,8 @@ class Targets:
     @cached_property
     def single(self) -> np.ndarray:
         """Whether each place is a single position in plan, (places,) of bool."""
-        some = self.coarse.counts > 0
-        single, first = some.copy(), self.coarse.first[:-1][some]
-        if some.any():
-            xy = self.coarse.xyz[:, :2]
-            low, high = np.minimum.reduceat(xy, first), np.maximum.reduceat(xy, first)
-            single[some] = (low == high).all(axis=1)
-        return single
+        low, high = self.coarse.extents()
+        return (low == high).all(axis=1)
 
     def off(self, lines: Stems) -> Targets:
         """Give the heads that are not among the stems of their subject's lines (`off_lines`)."""

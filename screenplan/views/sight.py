@@ -23,6 +23,7 @@ from screenplan.ground.faults import Faults
 from screenplan.ground.kept import Kept
 from screenplan.plan import DEFAULTS
 from screenplan.plan.planting import Views
+from screenplan.site.ragged import numbered
 from screenplan.site.terrain import Terrain
 from screenplan.views.obstacles import Obstacles, lay_obstacles
 from screenplan.views.onlookers import onlooker_eyes
@@ -53,6 +54,8 @@ LAID_BY = (
 MORE_ACROSS = 2
 #: Times as many eye positions for a place that is a single position.
 SINGLE_ACROSS = 4
+#: A direction in plan of length 1 along which hardly any walls run.
+SLANT = np.array([np.cos(1.0), np.sin(1.0)])
 #: The kind of observers at windows.
 WINDOW = "window"
 #: Samples of eyes: whether for a place that is a single position, and whether the denser one.
@@ -379,13 +382,20 @@ def lay_every(
 
 def _pairs(observers: Observers, targets: Targets, layers: Mapping[str, Any]) -> np.ndarray:
     """Pair each of a subject's observers with each of its places; of a street a window with the lots that it looks onto."""
-    looks = observers.subject[:, None] == targets.subject
+    by = np.argsort(targets.subject, kind="stable")
+    first, last = (
+        np.searchsorted(targets.subject[by], observers.subject, side) for side in ("left", "right")
+    )
+    of, number = numbered(last - first)
+    pairs = np.column_stack([of, by[first[of] + number]])
     windows, places = layers["windows"], layers["private_places"]
-    if LOOKS_ONTO in windows.columns and LOT.name in places.columns:
-        lots = places[LOT.name].to_list()
-        onto = [[lot in some for lot in lots] for some in windows[LOOKS_ONTO]]
-        looks[: len(windows)] &= np.array(onto, bool).reshape(len(windows), len(lots))
-    return np.argwhere(looks)
+    if LOOKS_ONTO not in windows.columns or LOT.name not in places.columns:
+        return pairs
+    onto, lots = windows[LOOKS_ONTO].to_list(), places[LOT.name].to_list()
+    looks = [
+        observer >= len(onto) or lots[place] in onto[observer] for observer, place in pairs.tolist()
+    ]
+    return pairs[np.array(looks, bool)]
 
 
 def off_rows(every: Sight, planting_lines=None, subject=None) -> Sight:
@@ -455,15 +465,14 @@ def refuse_coincident(observers: Observers, targets: Targets, pairs) -> None:
 
 def _within(points, others, reach_m: float) -> np.ndarray:
     """Find the pairs of points that are no farther apart, (2, pairs): the number of each."""
-    if not len(points) or not len(others):
-        return np.zeros((2, 0), np.int64)
-    low, high = others.min(axis=0) - reach_m, others.max(axis=0) + reach_m
-    among = np.flatnonzero(((points >= low) & (points <= high)).all(axis=1))
-    if not len(among):
-        return np.zeros((2, 0), np.int64)
-    tree = shapely.STRtree(shapely.points(points[among]))
-    other, point = tree.query(shapely.points(others), predicate="dwithin", distance=reach_m)
-    return np.stack([among[point], other])
+    # Along a slanting line few of them are as far on as each other.
+    ways = [(some * SLANT).sum(axis=1) for some in (points, others)]
+    order, reach = np.argsort(ways[0]), reach_m * (1.0 + 1e-6)
+    first, last = (np.searchsorted(ways[0][order], ways[1] + by) for by in (-reach, reach))
+    other, number = numbered(last - first)
+    point = order[first[other] + number]
+    near = np.hypot(*(points[point] - others[other]).T) <= reach_m
+    return np.stack([point[near], other[near]])
 
 
 def _windows(layers, views: Views, ground, subjects) -> Observers:

@@ -11,8 +11,6 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
-from screenplan.site.ragged import numbered
-
 #: Rays that are held at a time.
 PORTION = 200_000
 #: Columns of what is looked through, as numbers: see `screenplan.views.openings.OPENING`.
@@ -68,12 +66,6 @@ class Ends(NamedTuple):
             opening=self.opening[views], eye=self.eye[views], head=self.head[views]
         )
 
-    def box(self) -> tuple[float, float, float, float]:
-        """Give the west, south, east and north of the points of all views; there is one at least."""
-        xy = np.concatenate([_from_to(self.eyes, self.eye), _from_to(self.heads, self.head)])[:, :2]
-        (west, south), (east, north) = xy.min(axis=0).tolist(), xy.max(axis=0).tolist()
-        return west, south, east, north
-
     def batches(self, most: int = PORTION) -> Iterator[tuple[int, int]]:
         """Part the views so that so many rays may be held at a time; a larger view is alone."""
         ends, first = np.cumsum(self.most), 0
@@ -97,12 +89,6 @@ class Ends(NamedTuple):
                     eye=np.array([[eye, min(eye + at_a_time, last)]]),
                     head=np.array([[head, min(head + step, high)]]),
                 )
-
-
-def _from_to(points: np.ndarray, rows: np.ndarray) -> np.ndarray:
-    """Give the points of each stretch of rows, from one up to but not including another."""
-    of, number = numbered(rows[:, 1] - rows[:, 0])
-    return points[rows[of, 0] + number]
 
 
 class Rays(NamedTuple):
