@@ -323,7 +323,7 @@ def _follow(
         threshold if views.leaves == "translucent" else None, planted.own[lot],
     )  # fmt: skip
     portions = list(follow_each(some.ends, scene))
-    told = sum_each(portions, scene, (0, len(lot)))
+    told = sum_each(portions, scene, (0, len(lot)), named=False)
     found.rays[some.views], found.now[some.views] = told.rays, told.now
     found.closed[some.views] = years_closed(
         told.open[:, TYPICAL].max(axis=1), threshold, plan.growth.years

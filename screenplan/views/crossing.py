@@ -86,7 +86,11 @@ def cross_line(origin, target, vertices, start_m: float = 0.0):
 
 
 def cross_each(
-    origin, target, lines: PlanLines, edges: np.ndarray | None = None
+    origin,
+    target,
+    lines: PlanLines,
+    edges: np.ndarray | None = None,
+    light: np.ndarray | None = None,
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """Cut rays with lines in plan.
 
@@ -96,6 +100,8 @@ def cross_each(
     lines : PlanLines
     edges : ndarray of int, (rays, 2), optional
         The first edge that counts for each ray, and the one after the last; by default all do.
+    light : ndarray, (rays,), optional
+        Rays of which none is left cross nothing; by default all are lit.
 
     Returns
     -------
@@ -107,7 +113,10 @@ def cross_each(
     """
     if edges is None:
         edges = np.tile(np.array([0, len(lines.edge)], np.int64), (len(origin), 1))
-    given = [np.ascontiguousarray(part, np.float64) for part in (origin, target, lines.vertices)]
+    light = np.ones(len(origin)) if light is None else light
+    given = [
+        np.ascontiguousarray(part, np.float64) for part in (origin, target, light, lines.vertices)
+    ]
     room = USUAL * len(origin)
     while True:
         found = (np.empty(room, np.int64), np.empty(room, np.int64), np.empty(room), np.empty(room))
@@ -120,10 +129,12 @@ def cross_each(
 
 
 @njit(cache=True, error_model="numpy")
-def _meet(origin, target, vertices, edge, last, edges, ray, part, along_ray, along_edge):
+def _meet(origin, target, light, vertices, edge, last, edges, ray, part, along_ray, along_edge):
     """List where rays meet edges, as far as there is room; tell how many there are."""
     count = 0
     for number in range(origin.shape[0]):
+        if light[number] <= 0.0:
+            continue
         ox, oy = origin[number, 0], origin[number, 1]
         dx, dy = target[number, 0] - ox, target[number, 1] - oy
         for k in range(edges[number, 0], edges[number, 1]):

@@ -220,16 +220,14 @@ def cross_rays(
     beside : Obstacles, optional
         As in `cross_lines`.
     """
-    passes = np.flatnonzero(light > 0.0)
-    origin, target = rays.origin[passes], rays.target[passes]
-    of, ray, station, t = cross_each(
-        origin, target, lines, None if edges is None else edges[passes]
-    )
-    at = origin[ray] + t[:, None] * (target[ray] - origin[ray])
+    origin, target = rays.origin, rays.target
+    of, ray, station, t = cross_each(origin, target, lines, edges, light)
+    begin = origin[ray]
+    at = begin + t[:, None] * (target[ray] - begin)
     above = at[:, 2] - ground.height_at(at[:, 0], at[:, 1])
     if beside is not None:
         above[beside.light_left(origin, target)[0][ray] <= 0.0] = 0.0
-    return Crossings(station, above, light[passes[ray]], rays.view[passes[ray]], of)
+    return Crossings(station, above, light[ray], rays.view[ray], of)
 
 
 def joined(some: Iterable[Crossings]) -> Crossings:

@@ -106,8 +106,9 @@ class Obstacles:
         Of hundreds of houses and trees few are left, so that a ray is followed as fast as at one lot.
         """
         panels, veils, trees = self.panels, self.veils, self.trees
-        xs, ys = panels.ends[:, 0::2], panels.ends[:, 1::2]
-        some = _meets(box, xs.min(axis=1), ys.min(axis=1), xs.max(axis=1), ys.max(axis=1))
+        (x0, y0), (x1, y1) = panels.ends[:, :2].T, panels.ends[:, 2:].T
+        low, high = np.minimum, np.maximum
+        some = _meets(box, low(x0, x1), low(y0, y1), high(x0, x1), high(y0, y1))
         veil = np.flatnonzero(_meets(box, *veils.box.T))
         of, number = numbered(np.diff(veils.first)[veil])
         sheets = veils.first[veil][of] + number

@@ -176,34 +176,50 @@ def _cut_runs(x, y, row) -> tuple[np.ndarray, np.ndarray]:
     start, unit = _axes(x, y, count)
     sag = (y - start[of, 1]) * unit[of, 0] - (x - start[of, 0]) * unit[of, 1]
     straight = np.maximum.reduceat(np.abs(sag), firsts(count)) <= RUN_SAG_M
-    runs: list[int] = []
-    for begin, plants, whole in zip(firsts(count).tolist(), count.tolist(), straight.tolist(), strict=True):  # fmt: skip
-        end = begin + plants
+    return order, _cut(x, y, count, straight)
+
+
+@njit(cache=True, error_model="numpy")
+def _cut(x, y, count, straight):
+    """Give how many plants each run has, of rows with so many each; a straight row is one run."""
+    runs, made, begin = np.empty(len(x), np.int64), 0, 0
+    for row in range(len(count)):
+        end = begin + count[row]
         while begin < end:
-            runs.append(end - begin if whole else _longest_run(x[begin:end], y[begin:end]))
-            begin += runs[-1]
-    return order, np.array(runs)
+            length = end - begin
+            if not straight[row]:
+                length = _longest_run(x[begin:end], y[begin:end])
+            runs[made] = length
+            made += 1
+            begin += length
+    return runs[:made]
 
 
-def _longest_run(x, y) -> int:
+@njit(cache=True, error_model="numpy")
+def _longest_run(x, y):
     """Length of a run from the first plant on: by doubling, then by halving."""
-
-    def straight(count):
-        (start,), (unit,) = _axes(x[:count], y[:count], np.array([count]))
-        sag = (y[:count] - start[1]) * unit[0] - (x[:count] - start[0]) * unit[1]
-        return bool(np.abs(sag).max() <= RUN_SAG_M)
-
     good, bad = 1, 2
-    while bad <= len(x) and straight(bad):
+    while bad <= len(x) and _is_straight(x, y, bad):
         good, bad = bad, bad * 2
     bad = min(bad, len(x) + 1)
     while bad - good > 1:
         middle = (good + bad) // 2
-        if straight(middle):
+        if _is_straight(x, y, middle):
             good = middle
         else:
             bad = middle
     return good
+
+
+@njit(cache=True, error_model="numpy")
+def _is_straight(x, y, count):
+    way_x, way_y = x[count - 1] - x[0], y[count - 1] - y[0]
+    length = np.hypot(way_x, way_y)
+    unit_x, unit_y = (way_x / length, way_y / length) if length > 0.0 else (1.0, 0.0)
+    for plant in range(count):
+        if abs((y[plant] - y[0]) * unit_x - (x[plant] - x[0]) * unit_y) > RUN_SAG_M:
+            return False
+    return True
 
 
 @njit(cache=True, error_model="numpy", forceinline=True)

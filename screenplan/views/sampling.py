@@ -321,7 +321,7 @@ def sample_places(
     for finer in (1.0, FINER):
         xy, count = _positions(shapes[there], spacing[there] / finer, int(MOST_TARGETS * finer**2))
         of = np.repeat(there, count)
-        free = outdoors.is_free(xy, decks[of])
+        free = outdoors.is_free(xy, count, decks[there])
         xy, of = xy[free], of[free]
         count = np.bincount(of, minlength=len(places))
         indoors |= (count == 0) & ~lost
@@ -375,20 +375,44 @@ class Outdoors:
 
     def of(self, xy, floor_m: float = 0.0) -> np.ndarray:
         """Give the positions that are not inside a building that is taller than the floor they are on."""
-        return xy[self.is_free(xy, np.full(len(xy), floor_m))]
+        return xy[self.is_free(xy, np.array([len(xy)]), np.array([floor_m]))]
 
-    def is_free(self, xy: np.ndarray, floor_m: np.ndarray) -> np.ndarray:
-        """Tell which positions, (n, 2), are in no building that is taller than the floor of each, (n,)."""
-        free = np.ones(len(xy), bool)
-        if not len(xy) or not len(self._shapes):
+    def is_free(self, xy: np.ndarray, count: np.ndarray, floor_m: np.ndarray) -> np.ndarray:
+        """Tell which positions are in no building that is taller than the floor they are on.
+
+        Parameters
+        ----------
+        xy : ndarray, (positions, 2)
+            Those on one floor after those on the other.
+        count : ndarray of int, (floors,)
+            How many there are on each.
+        floor_m : ndarray, (floors,)
+
+        Returns
+        -------
+        ndarray of bool, (positions,)
+        """
+        free, some = np.ones(len(xy), bool), np.flatnonzero(count)
+        if not len(some) or not len(self._shapes):
             return free
-        # Few positions lie in the box of a house.
-        at, house = self._tree.query(shapely.points(xy))
-        high = self._tops[house] > floor_m[at]
-        at, house = at[high], house[high]
+        # Of hundreds of houses few stand where the positions of a floor are.
+        first = firsts(count)[some]
+        low, high = np.minimum.reduceat(xy, first), np.maximum.reduceat(xy, first)
+        floor, house = self._tree.query(shapely.box(*low.T, *high.T))
+        taller = self._tops[house] > floor_m[some[floor]]
+        floor, house = floor[taller], house[taller]
+        pair, number = numbered(count[some][floor])
+        at, house = first[floor][pair] + number, house[pair]
+        (x, y), (west, south, east, north) = xy[at].T, self._bounds[house].T
+        near = (west <= x) & (x <= east) & (south <= y) & (y <= north)
+        at, house, x, y = at[near], house[near], x[near], y[near]
         shapely.prepare(self._shapes[np.unique(house)])
-        free[at[shapely.contains_xy(self._shapes[house], xy[at, 0], xy[at, 1])]] = False
+        free[at[shapely.contains_xy(self._shapes[house], x, y)]] = False
         return free
+
+    @cached_property
+    def _bounds(self) -> np.ndarray:
+        return shapely.bounds(self._shapes)
 
     @cached_property
     def _tree(self) -> shapely.STRtree:

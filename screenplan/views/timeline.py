@@ -207,19 +207,26 @@ def _blocked(view, views: tuple[int, int], origin, target, light, scene: Scene):
     return every, open_light_each(every, light, crowns.leafless, scene.years, view, last - first)
 
 
-def sum_each(portions: Iterable[Portion], scene: Scene, views: tuple[int, int]) -> Timelines:
-    """Sum the light of the rays of views, from one up to but not including another, over its portions."""
+def sum_each(
+    portions: Iterable[Portion], scene: Scene, views: tuple[int, int], *, named: bool = True
+) -> Timelines:
+    """Sum the light of the rays of views, from one up to but not including another, over its portions.
+
+    Without ``named`` it is not told what stops most of the rest.
+    """
     first, count = views[0], views[1] - views[0]
     growths, years = scene.crowns.height.shape[1:]
     rays, light = np.zeros(count, int), np.zeros(count)
     opened, names = np.zeros((count, growths, 2, years)), scene.obstacles.names
-    stopped = np.zeros((count, len(names)))
+    stopped = np.zeros((count, len(names) if named else 0))
     for portion in portions:
         low, high = portion.views[0] - first, portion.views[1] - first
         view, some = portion.view - portion.views[0], high - low
         rays[low:high] += np.bincount(view, minlength=some)
         light[low:high] += np.bincount(view, weights=portion.light, minlength=some)
         opened[low:high] += portion.opened
+        if not named:
+            continue
         hit = portion.owner >= 0
         stopped[low:high] += np.bincount(
             view[hit] * len(names) + portion.owner[hit],
@@ -228,7 +235,9 @@ def sum_each(portions: Iterable[Portion], scene: Scene, views: tuple[int, int]) 
     most = np.maximum(rays, 1)
     # The running sums leave rounding of the order of 1e-16 per ray.
     share = np.clip(opened / most[:, None, None, None], 0.0, 1.0).round(12)
-    closed_by = np.where(stopped.max(axis=1, initial=0.0) > 0.0, stopped.argmax(axis=1), -1)
+    closed_by = np.full(count, -1)
+    if named:
+        closed_by = np.where(stopped.max(axis=1, initial=0.0) > 0.0, stopped.argmax(axis=1), -1)
     return Timelines(rays, light / most, closed_by, share, names)
 
 
