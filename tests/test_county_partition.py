@@ -142,7 +142,7 @@ def test_every_view_belongs_to_the_side_that_it_crosses_last():
     assert side_of_views(through, sides).tolist() == [0, 0, 0]
     assert side_of_views(through, sides[::-1]).tolist() == [2, 2, 2]
     assert side_of_views(views[:0], sides).tolist() == []
-    assert side_of_views(views, sides[:0]).tolist() == [0, 0, 0, 0]
+    assert side_of_views(views, sides[:0]).tolist() == [-1, -1, -1, -1]
 
 
 def test_a_parcel_alone_on_the_far_end_of_the_curve_is_planned_by_itself(tmp_path):

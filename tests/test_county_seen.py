@@ -46,7 +46,9 @@ def test_needed_heights_are_the_greatest_of_those_of_the_step(planned):
 
 def test_lines_run_from_the_windows_to_the_middle_of_the_heads(planned):
     _, _, seen = planned
-    for line, (window, place) in zip(seen.lines, seen.sight.pairs, strict=True):
+    for line, (window, place) in zip(
+        seen.lines(np.arange(len(seen.rays))), seen.sight.pairs, strict=True
+    ):
         begin, end = line.coords
         assert begin == tuple(seen.sight.observers.middle[window])
         assert end == pytest.approx(seen.sight.targets.coarse.row(place)[:, :2].mean(axis=0))
@@ -64,4 +66,4 @@ def test_without_rows_nothing_closes_and_nothing_is_needed(planned):
 def test_without_windows_there_is_no_view(planned):
     layers, plan, _ = planned
     none = see(layers | {"windows": layers["windows"].iloc[:0]}, plan, Terrain.flat(), load_species())  # fmt: skip
-    assert len(none.rays) == len(none.lines) == len(none.is_open) == 0
+    assert len(none.rays) == len(none.lines(none.rays)) == len(none.is_open) == 0

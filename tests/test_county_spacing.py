@@ -1,6 +1,7 @@
 """How closely a parcel of a county is looked at: never more rays than are allowed, and no fewer than needed."""
 
 import geopandas as gpd
+import numpy as np
 import pytest
 import shapely
 from hypothesis import given
@@ -14,6 +15,11 @@ from screenplan.views.sampling import FEWEST_POSITIONS, MOST_TARGETS
 def chosen(windows, *areas, **options):
     places = gpd.GeoDataFrame(geometry=[shapely.box(0, 0, area, 1) for area in areas])
     return spacing_for(plan_with(**options), gpd.GeoDataFrame(geometry=[None] * windows), places)
+
+
+def rays(spacing, eyes, *areas):
+    lot = np.zeros(len(areas), int)
+    return rays_at(np.array([spacing]), np.array([eyes]), np.array(areas, float), lot)[0]
 
 
 def test_few_windows_are_looked_through_as_in_a_plan():
@@ -39,11 +45,11 @@ def test_the_grid_is_widened_by_quarters_of_a_metre_until_the_rays_are_few_enoug
 )
 def test_there_are_never_more_rays_than_allowed_unless_nothing_wider_helps(windows, areas, most):
     spacing, eyes = chosen(windows, *areas, county_rays=most), 6 * windows
-    assert rays_at(spacing, eyes, areas) <= most or spacing == WIDEST_M
+    assert rays(spacing, eyes, *areas) <= most or spacing == WIDEST_M
     if 1.0 < spacing < WIDEST_M:
-        assert rays_at(spacing - 0.25, eyes, areas) > most
+        assert rays(spacing - 0.25, eyes, *areas) > most
 
 
 def test_a_place_counts_between_its_fewest_and_most_positions():
-    assert rays_at(1.0, 2, [1.0]) == pytest.approx(4 * FEWEST_POSITIONS)
-    assert rays_at(1.0, 2, [9999.0]) == pytest.approx(4 * MOST_TARGETS)
+    assert rays(1.0, 2, 1.0) == pytest.approx(4 * FEWEST_POSITIONS)
+    assert rays(1.0, 2, 9999.0) == pytest.approx(4 * MOST_TARGETS)

@@ -69,13 +69,12 @@ class Seen:
         """The window of each view, by its number, (views,)."""
         return self.sight.pairs[:, 0]
 
-    @property
-    def lines(self) -> np.ndarray:
-        """Straight lines from the windows to the middles of all heads in the places, (views,).
+    def lines(self, views: np.ndarray) -> np.ndarray:
+        """Straight lines from the windows of some views to the middles of all heads in the places.
 
         A middle that hangs on the outline alone, for a drawing, may jump where a corner moves by a hair.
         """
-        observer, place = self.sight.pairs.T
+        observer, place = self.sight.pairs[views].T
         heads = self.sight.targets.coarse
         sums = np.add.reduceat(heads.xyz[:, :2], heads.first[:-1]) if len(place) else np.zeros((0, 2))  # fmt: skip
         ends = [self.sight.observers.middle[observer], (sums / heads.counts[:, None])[place]]
