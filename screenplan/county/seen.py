@@ -284,12 +284,11 @@ def _look_far(lots: Lots, boxes: np.ndarray, lot: np.ndarray) -> np.ndarray:
 def _boxes_of(sight: Sight) -> np.ndarray:
     """Give the boxes in which the rays of views stay: west, south, east and north, (views, 4)."""
     observer, place = sight.pairs.T
-    # The eyes that are farthest from the middle of a window.
-    eyes, heads = sight.observers.eyes[True, False].extents(), sight.targets.coarse.extents()
-    low, high = (
-        of_all(eyes[end][observer], heads[end][place])
-        for end, of_all in enumerate((np.minimum, np.maximum))
-    )
+    eyes, heads = sight.observers.eyes[False, False].extents(), sight.targets.coarse.extents()
+    # The eyes for a place that is a single position stand nearer to the jambs than these do.
+    half = np.nan_to_num(sight.observers.openings["half_width_m"])[:, None]
+    low = np.minimum((eyes[0] - half)[observer], heads[0][place])
+    high = np.maximum((eyes[1] + half)[observer], heads[1][place])
     return np.hstack([low, high])
 
 

@@ -454,22 +454,31 @@ def off_lines(samples: Samples, lines: Stems, subject) -> Samples:
     Samples
         The same object if all stay.
     """
-    mine = np.flatnonzero(np.repeat(np.isin(subject, lines.subject), samples.counts))
-    if not len(mine):
-        return samples
-    of, points = np.repeat(subject, samples.counts)[mine], shapely.points(samples.xyz[mine, :2])
-    # Those near by are found with room to spare, and then measured.
-    point, line = shapely.STRtree(lines.shapes).query(
-        points, predicate="dwithin", distance=CLEAR_OF_LINE_M + READ_M
-    )
-    own = of[point] == lines.subject[line]
-    point, line = point[own], line[own]
-    near = shapely.distance(lines.shapes[line], points[point]) <= CLEAR_OF_LINE_M
+    of = np.repeat(np.asarray(subject), samples.counts)
+    point, line = _beside(samples.xyz[:, :2], of, lines)
+    points = shapely.points(samples.xyz[point, :2])
+    near = shapely.distance(lines.shapes[line], points) <= CLEAR_OF_LINE_M
     if not near.any():
         return samples
     far = np.ones(len(samples.xyz), bool)
-    far[mine[point[near]]] = False
+    far[point[near]] = False
     return samples.only(far)
+
+
+def _beside(xy: np.ndarray, of: np.ndarray, lines: Stems) -> tuple[np.ndarray, np.ndarray]:
+    """Find the points, each of a subject, and the subject's lines that may be as near as `CLEAR_OF_LINE_M`."""
+    ends, line = shapely.get_coordinates(lines.shapes, return_index=True)
+    edge = np.flatnonzero(line[1:] == line[:-1])
+    edge = edge[np.argsort(lines.subject[line[edge]], kind="stable")]
+    whose = lines.subject[line[edge]]
+    first, last = (np.searchsorted(whose, of, by) for by in ("left", "right"))
+    point, number = numbered(last - first)
+    at = edge[first[point] + number]
+    way, away = ends[at + 1] - ends[at], xy[point] - ends[at]
+    share = (away * way).sum(axis=1) / np.maximum((way * way).sum(axis=1), READ_M**2)
+    apart = away - np.clip(share, 0.0, 1.0)[:, None] * way
+    near = (apart * apart).sum(axis=1) <= (CLEAR_OF_LINE_M + READ_M) ** 2
+    return point[near], line[at[near]]
 
 
 def by_subject(layer, subject=None) -> dict[int, shapely.Geometry]:

@@ -54,8 +54,6 @@ LAID_BY = (
 MORE_ACROSS = 2
 #: Times as many eye positions for a place that is a single position.
 SINGLE_ACROSS = 4
-#: A direction in plan of length 1 along which hardly any walls run.
-SLANT = np.array([np.cos(1.0), np.sin(1.0)])
 #: The kind of observers at windows.
 WINDOW = "window"
 #: Samples of eyes: whether for a place that is a single position, and whether the denser one.
@@ -79,7 +77,7 @@ class Observers:
     openings : recarray of `OPENING`, (observers,)
         What each looks through; NaN for onlookers, who look through nothing.
     eyes : mapping
-        `Samples` by the keys of `SAMPLES`.
+        `Samples` by the keys of `SAMPLES`; behind windows they are laid when they are asked for.
     """
 
     ids: list[str]
@@ -97,6 +95,8 @@ class Observers:
     def off(self, lines: Stems) -> Observers:
         """Give the onlookers who are not among the stems of their own lines; windows stay as they are."""
         indoors = ~np.isnan(self.openings.x)
+        if indoors.all():
+            return self
         whose = np.where(indoors, NOBODY, self.subject)
         eyes = {key: off_lines(samples, lines, whose) for key, samples in self.eyes.items()}
         if all(eyes[key] is samples for key, samples in self.eyes.items()):
@@ -119,6 +119,31 @@ class Observers:
             np.concatenate([self.openings, other.openings]).view(np.recarray),
             {key: eyes.followed_by(other.eyes[key]) for key, eyes in self.eyes.items()},
         )
+
+
+class EyesBehind(Mapping):
+    """Eyes behind windows by the keys of `SAMPLES`, each laid when it is first asked for."""
+
+    def __init__(self, openings: np.recarray, views: Views):
+        self._openings, self._views = openings, views
+        self._laid: dict[tuple[bool, bool], Samples] = {}
+
+    def __getitem__(self, key: tuple[bool, bool]) -> Samples:
+        if key not in self._laid:
+            (single, finer), views = key, self._views
+            # A place of one position is seen from more eyes, so that its shares are not coarse.
+            across = views.eyes_across * (SINGLE_ACROSS if single else 1) + MORE_ACROSS * finer
+            self._laid[key] = eyes_behind_each(
+                self._openings, inside_m=views.eye_inside,
+                heights_m=(views.eye_seated, views.eye_standing), across=across,
+            )  # fmt: skip
+        return self._laid[key]
+
+    def __iter__(self) -> Iterator[tuple[bool, bool]]:
+        return iter(SAMPLES)
+
+    def __len__(self) -> int:
+        return len(SAMPLES)
 
 
 @dataclass(frozen=True, eq=False)
@@ -189,7 +214,7 @@ class Sight:
     obstacles : Obstacles
     ground : Terrain
     within : tuple of 4 floats or None
-        West, south, east, north of all eyes and targets.
+        West, south, east, north of all eyes and targets; None on level ground, which goes on as far as anybody looks.
     """
 
     observers: Observers
@@ -255,7 +280,9 @@ class Sight:
         """Give the ends of the rays of every view, of the second, denser sample if asked for."""
         observer, place = self.pairs.T
         single = self.targets.single[place]
-        few, many = (self.observers.eyes[alone, finer] for alone in (False, True))
+        few = many = self.observers.eyes[False, finer]
+        if single.any():
+            many = self.observers.eyes[True, finer]
         heads = self.targets.dense if finer else self.targets.coarse
         eye = [
             np.where(single, many.first[at] + len(few.xyz), few.first[at])
@@ -264,7 +291,7 @@ class Sight:
         return Ends(
             as_numbers(self.observers.openings),
             observer,
-            np.concatenate([few.xyz, many.xyz]),
+            np.concatenate([few.xyz, many.xyz]) if single.any() else few.xyz,
             np.column_stack(eye),
             heads.xyz,
             np.column_stack([heads.first[place], heads.first[place + 1]]),
@@ -372,12 +399,16 @@ def lay_every(
         observers = observers.followed_by(_onlookers(layers, views, outdoors, ground, subjects))
         _refuse_same_names(observers, len(layers["windows"]))
     pairs = _pairs(observers, targets, layers)
-    ends = np.concatenate([targets.dense.xyz, *(eyes.xyz for eyes in observers.eyes.values())])[
-        :, :2
-    ]
-    within = (*ends.min(axis=0), *ends.max(axis=0)) if len(ends) else None
+    within = None if ground.is_flat else _reach_of(observers, targets)
     obstacles = lay_obstacles(layers["buildings"], layers["existing_screens"], ground, within)
     return Sight(observers, targets, pairs, obstacles, ground, within)
+
+
+def _reach_of(observers: Observers, targets: Targets) -> tuple[float, float, float, float] | None:
+    """Give the west, south, east and north of all eyes and targets, if there are any."""
+    eyes = (observers.eyes[key].xyz for key in SAMPLES)
+    ends = np.concatenate([targets.dense.xyz, *eyes])[:, :2]
+    return (*ends.min(axis=0), *ends.max(axis=0)) if len(ends) else None
 
 
 def _pairs(observers: Observers, targets: Targets, layers: Mapping[str, Any]) -> np.ndarray:
@@ -442,15 +473,24 @@ def refuse_coincident(observers: Observers, targets: Targets, pairs) -> None:
     """
     faults = Faults("private_places")
     indoors = ~np.isnan(observers.openings.x)
-    eyes = observers.eyes[True, False]
-    points = np.concatenate([observers.middle[indoors], eyes.xyz[:, :2]])
-    of = np.concatenate(
-        [np.flatnonzero(indoors), np.repeat(np.arange(len(observers.ids)), eyes.counts)]
-    )
-    heads = targets.coarse
-    at = np.repeat(np.arange(len(targets.ids)), heads.counts)
-    near = _within(points, heads.xyz[:, :2], COINCIDENT_M)
-    found = {(int(of[point]), int(at[head])) for point, head in near.T}
+    near = _near_heads(observers, targets.coarse)
+    found: set[tuple[int, int]] = set()
+    if near.any():
+        eyes = observers.eyes[True, False]
+        some = np.flatnonzero(near)
+        of, number = numbered(eyes.counts[some])
+        points = np.concatenate(
+            [observers.middle[some], eyes.xyz[eyes.first[some][of] + number, :2]]
+        )
+        of = np.concatenate([some, some[of]])
+        heads = targets.coarse
+        at = np.repeat(np.arange(len(targets.ids)), heads.counts)
+        both = _within(points, heads.xyz[:, :2], COINCIDENT_M)
+        found = {
+            (int(of[point]), int(at[head]))
+            for point, head in both.T
+            if indoors[of[point]] or point >= len(some)
+        }
     for observer, place in pairs.tolist() if found else ():
         if (observer, place) in found:
             name = observers.ids[observer]
@@ -463,31 +503,36 @@ def refuse_coincident(observers: Observers, targets: Targets, pairs) -> None:
     faults.raise_any()
 
 
+def _near_heads(observers: Observers, heads: Samples) -> np.ndarray:
+    """Tell which observers have a head in the box about all their eyes, and the middle of the window, (observers,)."""
+    near = np.zeros(len(observers.ids), bool)
+    if not len(near) or not len(heads.xyz):
+        return near
+    # The eyes for a place that is a single position stand nearer to the jambs than these do.
+    half = np.nan_to_num(observers.openings["half_width_m"])[:, None] + COINCIDENT_M
+    low, high = observers.eyes[False, False].extents()
+    low, high = np.minimum(low, observers.middle) - half, np.maximum(high, observers.middle) + half
+    xy = heads.xyz[np.argsort(heads.xyz[:, 0]), :2]
+    first, last = np.searchsorted(xy[:, 0], low[:, 0]), np.searchsorted(xy[:, 0], high[:, 0])
+    of, number = numbered(np.maximum(last - first, 0))
+    y = xy[first[of] + number, 1]
+    near[of[(y >= low[of, 1]) & (y <= high[of, 1])]] = True
+    return near
+
+
 def _within(points, others, reach_m: float) -> np.ndarray:
     """Find the pairs of points that are no farther apart, (2, pairs): the number of each."""
-    # Along a slanting line few of them are as far on as each other.
-    ways = [(some * SLANT).sum(axis=1) for some in (points, others)]
-    order, reach = np.argsort(ways[0]), reach_m * (1.0 + 1e-6)
-    first, last = (np.searchsorted(ways[0][order], ways[1] + by) for by in (-reach, reach))
-    other, number = numbered(last - first)
-    point = order[first[other] + number]
-    near = np.hypot(*(points[point] - others[other]).T) <= reach_m
-    return np.stack([point[near], other[near]])
+    tree = shapely.STRtree(shapely.points(points))
+    other, point = tree.query(shapely.points(others), predicate="dwithin", distance=reach_m)
+    return np.stack([point, other])
 
 
 def _windows(layers, views: Views, ground, subjects) -> Observers:
     windows, heights = layers["windows"], (views.eye_seated, views.eye_standing)
     openings = openings_of(windows, layers["buildings"], ground, eye_standing_m=max(heights))
-    eyes = {}
-    for single, finer in SAMPLES:
-        # A place of one position is seen from more eyes, so that its shares are not coarse.
-        across = views.eyes_across * (SINGLE_ACROSS if single else 1) + MORE_ACROSS * finer
-        eyes[single, finer] = eyes_behind_each(
-            openings, inside_m=views.eye_inside, heights_m=heights, across=across
-        )
     return Observers(
         identifiers(windows, "window_id"), [WINDOW] * len(windows), subjects["windows"],
-        np.column_stack([openings.x, openings.y]), openings, eyes,
+        np.column_stack([openings.x, openings.y]), openings, EyesBehind(openings, views),
     )  # fmt: skip
 
 
