@@ -504,7 +504,7 @@ def refuse_coincident(observers: Observers, targets: Targets, pairs) -> None:
 
 
 def _near_heads(observers: Observers, heads: Samples) -> np.ndarray:
-    """Tell which observers have a head in the box about all their eyes, and the middle of the window, (observers,)."""
+    """Tell which observers may have a head where they look from, (observers,): in the box of it, and not before the window."""
     near = np.zeros(len(observers.ids), bool)
     if not len(near) or not len(heads.xyz):
         return near
@@ -513,10 +513,14 @@ def _near_heads(observers: Observers, heads: Samples) -> np.ndarray:
     low, high = observers.eyes[False, False].extents()
     low, high = np.minimum(low, observers.middle) - half, np.maximum(high, observers.middle) + half
     xy = heads.xyz[np.argsort(heads.xyz[:, 0]), :2]
+    # Not in front of a window; onlookers look every way.
+    out = np.nan_to_num(observers.openings["out"])
     first, last = np.searchsorted(xy[:, 0], low[:, 0]), np.searchsorted(xy[:, 0], high[:, 0])
     of, number = numbered(np.maximum(last - first, 0))
-    y = xy[first[of] + number, 1]
-    near[of[(y >= low[of, 1]) & (y <= high[of, 1])]] = True
+    head = xy[first[of] + number]
+    inside = (head[:, 1] >= low[of, 1]) & (head[:, 1] <= high[of, 1])
+    inside &= ((head - observers.middle[of]) * out[of]).sum(axis=1) <= COINCIDENT_M
+    near[of[inside]] = True
     return near
 
 
