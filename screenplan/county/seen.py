@@ -76,8 +76,11 @@ class Seen:
         """
         observer, place = self.sight.pairs[views].T
         heads = self.sight.targets.coarse
-        sums = np.add.reduceat(heads.xyz[:, :2], heads.first[:-1]) if len(place) else np.zeros((0, 2))  # fmt: skip
-        ends = [self.sight.observers.middle[observer], (sums / heads.counts[:, None])[place]]
+        middles = np.zeros((0, 2))
+        if len(views):
+            sums = np.add.reduceat(heads.xyz[:, :2], heads.first[:-1])
+            middles = (sums / heads.counts[:, None])[place]
+        ends = [self.sight.observers.middle[observer], middles]
         return shapely.linestrings(np.stack(ends, axis=1).reshape(-1, 2, 2))
 
 

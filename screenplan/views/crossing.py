@@ -114,13 +114,13 @@ def cross_each(
     if edges is None:
         edges = np.tile(np.array([0, len(lines.edge)], np.int64), (len(origin), 1))
     light = np.ones(len(origin)) if light is None else light
-    given = [
-        np.ascontiguousarray(part, np.float64) for part in (origin, target, light, lines.vertices)
-    ]
+    start = lines.vertices[lines.edge]
+    sides = np.hstack([start, lines.vertices[lines.edge + 1] - start])
+    given = [np.ascontiguousarray(part, np.float64) for part in (origin, target, light, sides)]
     room = USUAL * len(origin)
     while True:
         found = (np.empty(room, np.int64), np.empty(room, np.int64), np.empty(room), np.empty(room))
-        count = _meet(*given, lines.edge, lines.last, np.ascontiguousarray(edges, np.int64), *found)
+        count = _meet(*given, lines.last, np.ascontiguousarray(edges, np.int64), *found)
         if count <= room:
             break
         room = count
@@ -129,7 +129,7 @@ def cross_each(
 
 
 @njit(cache=True, error_model="numpy")
-def _meet(origin, target, light, vertices, edge, last, edges, ray, part, along_ray, along_edge):
+def _meet(origin, target, light, sides, last, edges, ray, part, along_ray, along_edge):
     """List where rays meet edges, as far as there is room; tell how many there are."""
     count = 0
     for number in range(origin.shape[0]):
@@ -138,14 +138,15 @@ def _meet(origin, target, light, vertices, edge, last, edges, ray, part, along_r
         ox, oy = origin[number, 0], origin[number, 1]
         dx, dy = target[number, 0] - ox, target[number, 1] - oy
         for k in range(edges[number, 0], edges[number, 1]):
-            ax, ay = vertices[edge[k], 0], vertices[edge[k], 1]
-            ex, ey = vertices[edge[k] + 1, 0] - ax, vertices[edge[k] + 1, 1] - ay
-            way_x, way_y = ax - ox, ay - oy
+            way_x, way_y, ex, ey = sides[k, 0] - ox, sides[k, 1] - oy, sides[k, 2], sides[k, 3]
             turn = dx * ey - dy * ex
-            by_t, by_u = way_x * ey - way_y * ex, way_x * dy - way_y * dx
             # Most meet nowhere near, which is told without a division.
             most = SURELY * abs(turn)
-            if by_t * turn < 0.0 or by_u * turn < 0.0 or abs(by_t) > most or abs(by_u) > most:
+            by_t = way_x * ey - way_y * ex
+            if by_t * turn < 0.0 or abs(by_t) > most:
+                continue
+            by_u = way_x * dy - way_y * dx
+            if by_u * turn < 0.0 or abs(by_u) > most:
                 continue
             t, u = by_t / turn, by_u / turn
             if not (t >= 0.0 and t <= 1.0):
