@@ -8,7 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from options_kit import plan_with
 
-from screenplan.county.spacing import WIDEST_M, rays_at, spacing_for
+from screenplan.county.spacing import WIDEST_M, rays_at, spacing_for, spacing_for_each
+from screenplan.site.lots import Many
 from screenplan.views.sampling import FEWEST_POSITIONS, MOST_TARGETS
 
 
@@ -53,3 +54,20 @@ def test_there_are_never_more_rays_than_allowed_unless_nothing_wider_helps(windo
 def test_a_place_counts_between_its_fewest_and_most_positions():
     assert rays(1.0, 2, 1.0) == pytest.approx(4 * FEWEST_POSITIONS)
     assert rays(1.0, 2, 9999.0) == pytest.approx(4 * MOST_TARGETS)
+
+
+# Invariant: each lot has the spacing that it has by itself.
+def test_many_lots_are_looked_at_as_each_alone():
+    windows, areas = [10, 0, 300, 45], [[50.0], [20.0], [], [400.0, 3.0]]
+    plan = plan_with(county_rays=6000)
+    lot = [np.repeat(np.arange(4), count) for count in (windows, [len(some) for some in areas])]
+    places = [shapely.box(0, 0, area, 1) for some in areas for area in some]
+    told = spacing_for_each(
+        plan, Many(gpd.GeoDataFrame(geometry=[None] * sum(windows)), lot[0], 4),
+        Many(gpd.GeoDataFrame(geometry=places), lot[1], 4),
+    )  # fmt: skip
+    alone = [
+        chosen(count, *some, county_rays=6000) for count, some in zip(windows, areas, strict=True)
+    ]
+    assert told.tolist() == alone
+    assert len(set(alone)) > 1
