@@ -297,14 +297,14 @@ def _boxes_of(sight: Sight) -> np.ndarray:
 
 def _within_reach(lots: Lots, lot: int, sight: Sight) -> Obstacles:
     """Lay what stands within the reach of one lot."""
-    own = []
+    own = {}
     for name in STANDING:
-        layer = lots.around.get(name)
-        if layer is not None:
+        if lots.around.get(name) is not None:
             of, row = lots.near(name)
-            layer = layer.iloc[row[of == lot]]
-        own.append(layer)
-    return lay_obstacles(*own, sight.ground, sight.within)
+            own[name] = lots.around[name].iloc[row[of == lot]]
+    return lay_obstacles(
+        own.get("buildings"), own.get("existing_screens"), sight.ground, sight.within
+    )
 
 
 def _follow(

@@ -116,11 +116,12 @@ def cross_each(
     light = np.ones(len(origin)) if light is None else light
     start = lines.vertices[lines.edge]
     sides = np.hstack([start, lines.vertices[lines.edge + 1] - start])
-    given = [np.ascontiguousarray(part, np.float64) for part in (origin, target, light, sides)]
+    rays = (np.ascontiguousarray(part, np.float64) for part in (origin, target, light))
+    given = (*rays, sides, lines.last, np.ascontiguousarray(edges, np.int64))
     room = USUAL * len(origin)
     while True:
         found = (np.empty(room, np.int64), np.empty(room, np.int64), np.empty(room), np.empty(room))
-        count = _meet(*given, lines.last, np.ascontiguousarray(edges, np.int64), *found)
+        count = _meet(*given, *found)  # type: ignore[call-arg]  # so many as it takes
         if count <= room:
             break
         room = count

@@ -73,12 +73,10 @@ class Runs(NamedTuple):
         """Give some runs that follow each other, from one up to but not including another, with their plants."""
         begin, end = self.first[first], self.first[last]
         bucket, after = self.bucket_first[first], self.bucket_first[last]
-        plants = (
-            part[begin:end]
-            for part in (self.x, self.y, self.z, self.kind, self.way, self.along, self.order)
-        )
         return Runs(
-            *plants, self.axis[first:last], self.bounds[first:last], self.first[first : last + 1] - begin,
+            self.x[begin:end], self.y[begin:end], self.z[begin:end], self.kind[begin:end],
+            self.way[begin:end], self.along[begin:end], self.order[begin:end],
+            self.axis[first:last], self.bounds[first:last], self.first[first : last + 1] - begin,
             self.bucket[bucket:after] - begin, self.bucket_first[first : last + 1] - bucket,
             self.per_bucket[first:last],
         )  # fmt: skip

@@ -524,9 +524,10 @@ def stand_on_each(
     terrain : Terrain or None
     """  # fmt: skip
     ground, of = ground_at(terrain, xy), np.repeat(np.arange(len(count)), count)
-    for row in np.flatnonzero((raised_m > 0.0) & (count > 0)) if terrain is not None else ():
-        if shapes[row].geom_type in ("Polygon", "MultiPolygon"):
-            ground[of == row] = terrain.mean_under(shapes[row])
+    decks = np.flatnonzero((raised_m > 0.0) & (count > 0)).tolist()
+    for deck in decks if terrain is not None else ():
+        if shapes[deck].geom_type in ("Polygon", "MultiPolygon"):
+            ground[of == deck] = terrain.mean_under(shapes[deck])
     raised = raised_m[of] > 0.0
     ground[raised] = ground[raised] + raised_m[of][raised]
     heights = np.sort(heights, axis=1)
